@@ -1,0 +1,1 @@
+"""Landing zones and drift and debris hazard for high-power and home-built rockets."""

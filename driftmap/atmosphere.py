@@ -1,0 +1,160 @@
+"""The atmosphere: density, pressure, temperature and speed of sound by altitude."""
+
+from __future__ import annotations
+
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = [
+    "GAS_CONSTANT",
+    "STANDARD_GRAVITY",
+    "FloatArray",
+    "air_density",
+    "pressure",
+    "speed_of_sound",
+    "temperature",
+]
+
+FloatArray: TypeAlias = NDArray[np.float64]
+
+STANDARD_GRAVITY: Final = 9.80665
+"""Standard acceleration of free fall [m s⁻²] (CGPM 1901; US76 table 2)."""
+
+GAS_CONSTANT: Final = 8314.32 / 28.9644
+"""Specific gas constant of dry air [J kg⁻¹ K⁻¹] (US76, R* over M₀)."""
+
+_EARTH_RADIUS: Final = 6_356_766.0  # m, US76, for geopotential height
+_T0, _P0, _LAPSE = 288.15, 101_325.0, 0.0065  # US76 table 4: K, Pa, K per m
+_TROPOPAUSE: Final = 11_000.0  # geopotential m
+_RATIO: Final = 1.4  # ratio of specific heats (US76)
+_ALTITUDE_RANGE: Final = (-610.0, 20_063.0)  # geometric m, the two lowest layers
+_EXPONENT: Final = STANDARD_GRAVITY / (GAS_CONSTANT * _LAPSE)
+
+
+def _geopotential(altitude: ArrayLike) -> FloatArray:
+    z = np.asarray(altitude, dtype=float)
+    low, high = _ALTITUDE_RANGE
+    inside = (z >= low) & (z <= high)
+    if not np.all(inside):
+        bad = z[~inside].flat[0]
+        raise ValueError(
+            f"'altitude' must lie in [{low:.0f}, {high:.0f}] m (got {bad})"
+        )
+    return _EARTH_RADIUS * z / (_EARTH_RADIUS + z)
+
+
+def temperature(altitude: ArrayLike) -> FloatArray:
+    """Temperature of the standard atmosphere.
+
+    Parameters
+    ----------
+    altitude : array_like, shape (...)
+        Geometric altitude above mean sea level, -610 to 20 063 [m].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Temperature [K].
+
+    Raises
+    ------
+    ValueError
+        If an altitude is out of range or not finite.
+
+    References
+    ----------
+    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
+
+    Examples
+    --------
+    >>> float(temperature(10_000.0).round(3))
+    223.252
+    """
+    return np.maximum(
+        _T0 - _LAPSE * _geopotential(altitude), _T0 - _LAPSE * _TROPOPAUSE
+    )
+
+
+def pressure(altitude: ArrayLike) -> FloatArray:
+    """Pressure of the standard atmosphere.
+
+    Parameters
+    ----------
+    altitude : array_like, shape (...)
+        Geometric altitude above mean sea level, -610 to 20 063 [m].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Pressure [Pa].
+
+    Raises
+    ------
+    ValueError
+        If an altitude is out of range or not finite.
+
+    References
+    ----------
+    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
+    """
+    h = _geopotential(altitude)
+    low = np.minimum(h, _TROPOPAUSE)
+    t_top = _T0 - _LAPSE * _TROPOPAUSE
+    tropospheric = _P0 * ((_T0 - _LAPSE * low) / _T0) ** _EXPONENT
+    above = np.maximum(h - _TROPOPAUSE, 0.0)
+    return tropospheric * np.exp(-STANDARD_GRAVITY * above / (GAS_CONSTANT * t_top))
+
+
+def air_density(altitude: ArrayLike) -> FloatArray:
+    r"""Density of dry standard air.
+
+    .. math:: \rho = p / (R_d T)
+
+    Parameters
+    ----------
+    altitude : array_like, shape (...)
+        Geometric altitude above mean sea level, -610 to 20 063 [m]; not above the site.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Air density [kg m⁻³].
+
+    Raises
+    ------
+    ValueError
+        If an altitude is out of range or not finite.
+
+    References
+    ----------
+    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
+       Checked in ``tests/reference/test_ussa1976.py``.
+
+    Examples
+    --------
+    >>> air_density([0.0, 2000.0, 10000.0]).round(4)
+    array([1.225 , 1.0066, 0.4135])
+    """
+    return pressure(altitude) / (GAS_CONSTANT * temperature(altitude))
+
+
+def speed_of_sound(altitude: ArrayLike) -> FloatArray:
+    """Speed of sound in the standard atmosphere.
+
+    Parameters
+    ----------
+    altitude : array_like, shape (...)
+        Geometric altitude above mean sea level, -610 to 20 063 [m].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Speed of sound [m s⁻¹].
+
+    References
+    ----------
+    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
+    """
+    return np.sqrt(_RATIO * GAS_CONSTANT * temperature(altitude))

@@ -1,0 +1,47 @@
+"""The errors a user can cause, each told in one line."""
+
+from __future__ import annotations
+
+__all__ = [
+    "DriftmapError",
+    "FlightError",
+    "InputError",
+    "SiteError",
+    "WindError",
+]
+
+
+class DriftmapError(Exception):
+    """Root of every error that driftmap raises on purpose."""
+
+
+class InputError(DriftmapError):
+    """Input that cannot be used.
+
+    Parameters
+    ----------
+    source : str
+        File, option or text the input came from.
+    where : str
+        Key, line, feature or level inside the source; empty when the whole source
+        is meant.
+    problem : str
+        What was found and what is accepted.
+    """
+
+    def __init__(self, source: str, where: str, problem: str) -> None:
+        self.source, self.where, self.problem = source, where, problem
+        place = f"{source}: {where}" if where else source
+        super().__init__(" ".join(f"{place}: {problem}".split()))
+
+
+class FlightError(InputError):
+    """A flight file, or a flight that cannot leave the rail."""
+
+
+class SiteError(InputError):
+    """A site file, or an area in it."""
+
+
+class WindError(InputError):
+    """A wind file or a wind given in words."""

@@ -1,0 +1,210 @@
+"""Text with a unit to SI, and SI to the units people read; used only at the edges."""
+
+from __future__ import annotations
+
+import math
+import re
+from types import MappingProxyType
+from typing import Final
+
+__all__ = ["DIMENSIONS", "FOOT", "KNOT", "MILE_PER_HOUR", "parse", "show", "unit_of"]
+
+FOOT: Final = 0.3048
+"""International foot [m], exact (1959 agreement; NIST SP 811, B.8)."""
+
+MILE_PER_HOUR: Final = 1609.344 / 3600
+"""Statute mile per hour [m s⁻¹], exact."""
+
+KNOT: Final = 1852 / 3600
+"""Nautical mile per hour [m s⁻¹], exact."""
+
+_POUND: Final = 0.45359237
+_POUND_FORCE: Final = _POUND * 9.80665
+
+DIMENSIONS: Final = MappingProxyType(
+    {
+        "length": {
+            "m": 1.0,
+            "mm": 1e-3,
+            "cm": 1e-2,
+            "km": 1e3,
+            "ft": FOOT,
+            "in": FOOT / 12,
+            "mi": 1609.344,
+            "nmi": 1852.0,
+        },
+        "area": {
+            "m2": 1.0,
+            "cm2": 1e-4,
+            "mm2": 1e-6,
+            "ft2": FOOT**2,
+            "in2": (FOOT / 12) ** 2,
+        },
+        "mass": {"kg": 1.0, "g": 1e-3, "lb": _POUND, "oz": _POUND / 16},
+        "time": {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0},
+        "speed": {
+            "m/s": 1.0,
+            "mps": 1.0,
+            "ft/s": FOOT,
+            "fps": FOOT,
+            "mph": MILE_PER_HOUR,
+            "kt": KNOT,
+            "km/h": 1 / 3.6,
+            "kmh": 1 / 3.6,
+        },
+        "angle": {"deg": math.pi / 180, "rad": 1.0},
+        "impulse": {"N s": 1.0, "Ns": 1.0, "N-s": 1.0, "lbf s": _POUND_FORCE},
+        "force": {"N": 1.0, "kN": 1e3, "lbf": _POUND_FORCE},
+        "energy": {"J": 1.0, "ft lbf": FOOT * _POUND_FORCE},
+        "pressure": {
+            "Pa": 1.0,
+            "hPa": 100.0,
+            "mbar": 100.0,
+            "kPa": 1e3,
+            "MPa": 1e6,
+            "GPa": 1e9,
+            "psi": _POUND_FORCE / (FOOT / 12) ** 2,
+            "inHg": 3386.389,
+        },
+        "density": {"kg/m3": 1.0, "g/m3": 1e-3},
+        "temperature": {"K": 1.0, "C": 1.0, "F": 5 / 9},
+        "share": {"": 1.0, "%": 0.01},
+        "number": {"": 1.0},
+    }
+)
+"""Accepted unit names for each kind of quantity, with their size in SI."""
+
+_BARE: Final = MappingProxyType({"angle": math.pi / 180})
+"""Unit of a bare number where it is not the SI unit: angles are in degrees."""
+
+_OFFSET: Final = MappingProxyType({"C": 273.15, "F": 459.67 * 5 / 9})
+_NUMBER: Final = re.compile(
+    r"\s*([-+]?(?:\d{1,3}(?:,\d{3})+|\d+)?(?:\.\d*)?(?:[eE][-+]?\d+)?)\s*(.*?)\s*$"
+)
+
+_READ: Final = MappingProxyType(
+    {
+        ("length", "us"): ("ft", 0),
+        ("length", "si"): ("m", 0),
+        ("speed", "us"): ("mph", 0),
+        ("speed", "si"): ("m/s", 1),
+        ("descent", "us"): ("ft/s", 0),
+        ("descent", "si"): ("m/s", 1),
+        ("mass", "us"): ("lb", 2),
+        ("mass", "si"): ("kg", 2),
+        ("energy", "us"): ("ft lbf", 0),
+        ("energy", "si"): ("J", 0),
+        ("area", "us"): ("ft2", 2),
+        ("area", "si"): ("m2", 3),
+        ("time", "us"): ("s", 0),
+        ("time", "si"): ("s", 0),
+        ("angle", "us"): ("deg", 0),
+        ("angle", "si"): ("deg", 0),
+    }
+)
+
+
+def parse(value: object, dimension: str) -> float:
+    """Read a quantity.
+
+    Parameters
+    ----------
+    value : str, int or float
+        ``"1500 ft"``, ``"12 mph"``, or a bare number in SI (angles: degrees).
+    dimension : str
+        A key of `DIMENSIONS`.
+
+    Returns
+    -------
+    float
+        The value in SI (angles in radians, temperatures in kelvin).
+
+    Raises
+    ------
+    ValueError
+        If the text is not a finite number with an accepted unit.
+
+    Examples
+    --------
+    >>> parse("1,500 ft", "length")
+    457.2
+    >>> parse("2 furlongs", "time")
+    Traceback (most recent call last):
+    ValueError: '2 furlongs' has no unit of time; write a number and one of s, ms, min, h
+    """
+    table = DIMENSIONS[dimension]
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise ValueError(f"{value!r} is not a {dimension}; {_accepted(dimension)}")
+    if isinstance(value, str):
+        match = _NUMBER.match(value)
+        unit = match[2] if match else ""
+        if not match or not any(c.isdigit() for c in match[1]):
+            raise ValueError(f"{value!r} is not a {dimension}; {_accepted(dimension)}")
+        if unit and unit not in table:
+            raise ValueError(
+                f"{value!r} has no unit of {dimension}; {_accepted(dimension)}"
+            )
+        number = float(match[1].replace(",", ""))
+    else:
+        number, unit = float(value), ""
+    if not math.isfinite(number):
+        raise ValueError(f"{value!r} must be a finite {dimension}")
+    factor = table[unit] if unit else _BARE.get(dimension, 1.0)
+    return number * factor + _OFFSET.get(unit, 0.0)
+
+
+def _accepted(dimension: str) -> str:
+    names = [name for name in DIMENSIONS[dimension] if name]
+    if not names:
+        return "write a plain number"
+    return f"write a number and one of {', '.join(names)}"
+
+
+def unit_of(dimension: str, system: str) -> str:
+    """Name the unit in which `show` writes a quantity.
+
+    Parameters
+    ----------
+    dimension : str
+        A key of `DIMENSIONS`, or ``"descent"`` for a falling speed.
+    system : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        The unit's name.
+    """
+    return _READ[dimension, system][0]
+
+
+def show(
+    value: float, dimension: str, system: str, *, digits: int | None = None
+) -> str:
+    """Write an SI value in the units a person reads.
+
+    Parameters
+    ----------
+    value : float
+        Quantity in SI.
+    dimension : str
+        A key of `DIMENSIONS`, or ``"descent"`` for a falling speed.
+    system : {"us", "si"}
+        Units the reader picked.
+    digits : int, optional
+        Decimal places; each unit has its own default.
+
+    Returns
+    -------
+    str
+        Number with thousands separators, a space and the unit.
+
+    Examples
+    --------
+    >>> show(457.2, "length", "us"), show(457.2, "length", "si")
+    ('1,500 ft', '457 m')
+    """
+    unit, places = _READ[dimension, system]
+    kind = "speed" if dimension == "descent" else dimension
+    number = value / DIMENSIONS[kind][unit]
+    return f"{number:,.{places if digits is None else digits}f} {unit}"
