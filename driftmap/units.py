@@ -208,3 +208,45 @@ def show(
     kind = "speed" if dimension == "descent" else dimension
     number = value / DIMENSIONS[kind][unit]
     return f"{number:,.{places if digits is None else digits}f} {unit}"
+
+
+def parse_spread(value: object, dimension: str) -> tuple[float, float | None]:
+    """Read a quantity that may carry its standard deviation.
+
+    Parameters
+    ----------
+    value : str, int or float
+        As `parse`, or with a spread: ``"1.9 kg +/- 50 g"``, ``"0.5 +/- 10 %"``.
+    dimension : str
+        A key of `DIMENSIONS`.
+
+    Returns
+    -------
+    value : float
+        The value in SI.
+    spread : float or None
+        One standard deviation in SI; None where the text gives none.
+
+    Raises
+    ------
+    ValueError
+        As `parse`, or if the spread is negative.
+
+    Examples
+    --------
+    >>> parse_spread("2 kg +/- 5 %", "mass")
+    (2.0, 0.1)
+    """
+    if not isinstance(value, str) or not re.search(r"±|\+/-", value):
+        return parse(value, dimension), None
+    head, _, tail = re.sub(r"±", "+/-", value).partition("+/-")
+    middle = parse(head.strip(), dimension)
+    if tail.strip().endswith("%"):
+        spread = parse(tail.strip(), "share") * abs(middle)
+    else:
+        spread = parse(tail.strip(), dimension)
+        offset = _OFFSET.get(tail.strip().lstrip("0123456789.,+-eE "), 0.0)
+        spread -= offset  # a spread of temperatures is a difference
+    if spread < 0:
+        raise ValueError(f"{value!r} must not have a negative spread")
+    return middle, spread

@@ -9,7 +9,13 @@ from numpy.typing import ArrayLike
 
 from driftmap.atmosphere import FloatArray
 
-__all__ = ["WindProfile", "components_from", "direction_and_speed", "draw_wind"]
+__all__ = [
+    "WindLevel",
+    "WindProfile",
+    "components_from",
+    "direction_and_speed",
+    "draw_wind",
+]
 
 
 def components_from(
@@ -69,6 +75,35 @@ def _column(values: ArrayLike) -> FloatArray:
     return column
 
 
+@dataclass(frozen=True, slots=True)
+class WindLevel:
+    """One level of a wind as a person reads it.
+
+    Parameters
+    ----------
+    height : float
+        Height above the site [m].
+    direction : float or None
+        Direction the wind comes from, clockwise from true north [rad]; None when it
+        is variable.
+    speed : float
+        Mean wind speed [m s⁻¹].
+    gust : float or None
+        Peak wind speed [m s⁻¹]; None when none was reported.
+    source : str
+        Report, reading or law the level comes from.
+    temperature : float or None
+        Air temperature [K]; None when none was reported.
+    """
+
+    height: float
+    direction: float | None
+    speed: float
+    gust: float | None
+    source: str
+    temperature: float | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class WindProfile:
     """Wind over the site by height, linear in its components between levels.
@@ -93,6 +128,14 @@ class WindProfile:
         Where the wind came from, for the report.
     assumed : tuple of str
         What was assumed in making the profile, a sentence each.
+    age : float or None
+        Hours between the oldest source and the flight [h]; None when unknown.
+    members : array_like, shape (m, 2, k), or None
+        East and north components of each member of an ensemble at `height` [m s⁻¹];
+        `east` and `north` are then their mean.
+    levels : tuple of WindLevel
+        The levels as read, for the report; empty when there is no more to say than
+        `height`, `east` and `north` do.
 
     Raises
     ------
@@ -108,6 +151,9 @@ class WindProfile:
     known_to: float = np.inf
     source: str = ""
     assumed: tuple[str, ...] = field(default=())
+    age: float | None = None
+    members: FloatArray | None = None
+    levels: tuple[WindLevel, ...] = field(default=())
 
     def __post_init__(self) -> None:
         for name in ("height", "east", "north", "error"):
@@ -126,6 +172,18 @@ class WindProfile:
             )
         if np.isinf(self.known_to):
             object.__setattr__(self, "known_to", float(self.height[-1]))
+        if self.age is not None and not 0 <= self.age < np.inf:
+            raise ValueError(f"'age' must not be negative (got {self.age})")
+        if self.members is not None:
+            self._check_members(self.members)
+
+    def _check_members(self, members: ArrayLike) -> None:
+        columns = _column(members)
+        if columns.ndim != 3 or columns.shape[1:] != (2, self.height.size):
+            raise ValueError("'members' must have the shape (m, 2, k)")
+        if columns.shape[0] == 0 or not np.all(np.isfinite(columns)):
+            raise ValueError("'members' must hold at least one member, all finite")
+        object.__setattr__(self, "members", columns)
 
     def at(self, height: ArrayLike) -> tuple[FloatArray, FloatArray]:
         """Give the wind at heights above the site.
@@ -159,7 +217,8 @@ def draw_wind(
     """Draw winds that the profile and its error allow.
 
     The error of each component is a Gaussian first-order chain in height, which has the
-    stated exponential correlation exactly at the heights asked for.
+    stated exponential correlation exactly at the heights asked for. An ensemble is
+    drawn member by member, and the error added to each.
 
     Parameters
     ----------
@@ -185,6 +244,19 @@ def draw_wind(
     for i in range(1, z.size):
         noise[:, i] = keep[i] * noise[:, i - 1] + fresh[i] * noise[:, i]
     noise *= np.interp(z, wind.height, wind.error)[:, None]
-    for part, mean in zip(noise, wind.at(z), strict=True):
-        part += mean[:, None]
+    noise += _means(wind, z, count, rng)
     return noise[0], noise[1]
+
+
+def _means(
+    wind: WindProfile, z: FloatArray, count: int, rng: np.random.Generator
+) -> FloatArray:
+    """Give what the error is added to, shape (2, k, 1) or (2, k, count)."""
+    if wind.members is None:
+        return np.stack(wind.at(z))[:, :, None]
+    each = [
+        [np.interp(z, wind.height, part) for part in member] for member in wind.members
+    ]
+    # Every member is flown equally often, in an order that means nothing.
+    order = rng.permutation(count) % len(each)
+    return np.moveaxis(np.array(each), 0, -1)[:, :, order]

@@ -1,0 +1,194 @@
+"""Read a flight file (TOML) and the thrust curve it names (CSV)."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import math
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from driftmap.errors import FlightError
+from driftmap.flight import Airframe, Apogee, Device, Flight, Motor, Piece, Rail
+
+__all__ = ["read_flight"]
+
+_LARGEST_FILE = 1_000_000  # bytes; a flight file is a page of text
+_CURVE_HEADER = ["time_s", "thrust_n"]
+_MODELS: dict[str, type[BaseModel]] = {
+    "airframe": Airframe,
+    "apogee": Apogee,
+    "recovery": Device,
+    "motor": Motor,
+    "piece": Piece,
+    "rail": Rail,
+}
+
+
+def read_flight(path: str | Path) -> Flight:
+    """Read a flight.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file; see the examples folder and the guide in the README.
+
+    Returns
+    -------
+    Flight
+        The flight, checked.
+
+    Raises
+    ------
+    FlightError
+        One line that names the file, the key or line, and what is accepted.
+    """
+    source = str(path)
+    text = _text(Path(path), source)
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise FlightError(source, "", f"is not TOML: {problem}") from None
+    motor = data.get("motor")
+    if isinstance(motor, dict) and "thrust_curve" in motor:
+        data["motor"] = _with_curve(motor, Path(path))
+    try:
+        return Flight.model_validate({**data, "source": source})
+    except ValidationError as problem:
+        raise _first(source, problem) from None
+
+
+def _text(path: Path, source: str) -> str:
+    try:
+        if path.stat().st_size > _LARGEST_FILE:
+            raise FlightError(source, "", f"is larger than {_LARGEST_FILE:,} bytes")
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as problem:
+        raise FlightError(source, "", f"cannot be read: {problem.strerror}") from None
+    except UnicodeDecodeError:
+        raise FlightError(
+            source, "", "is not text (UTF-8); a TOML file is wanted"
+        ) from None
+    if "\0" in text:
+        raise FlightError(source, "", "is not text (it holds NUL bytes)")
+    if not text.strip():
+        raise FlightError(source, "", "is empty; a TOML flight file is wanted")
+    return text
+
+
+def _with_curve(motor: dict[str, Any], flight: Path) -> dict[str, Any]:
+    """Replace the name of the thrust curve by its points, impulse and burn time."""
+    doubled = [
+        k for k in ("total_impulse", "burn_time", "times", "thrusts") if k in motor
+    ]
+    if doubled:
+        where = f"motor.{doubled[0]}"
+        raise FlightError(
+            str(flight), where, "must be left out beside motor.thrust_curve"
+        )
+    name = motor["thrust_curve"]
+    if not isinstance(name, str):
+        raise FlightError(
+            str(flight), "motor.thrust_curve", "must be the name of a CSV file"
+        )
+    times, thrusts = _curve(flight.parent / name)
+    impulse = sum(
+        (b - a) * (f + g) / 2
+        for a, b, f, g in zip(times, times[1:], thrusts, thrusts[1:], strict=False)
+    )
+    rest = {k: v for k, v in motor.items() if k != "thrust_curve"}
+    return {
+        **rest,
+        "times": tuple(times),
+        "thrusts": tuple(thrusts),
+        "total_impulse": impulse,
+        "burn_time": times[-1],
+    }
+
+
+def _curve(path: Path) -> tuple[list[float], list[float]]:
+    source = str(path)
+    lines = list(csv.reader(_text(path, source).splitlines()))
+    rows = [(n, line) for n, line in enumerate(lines, 1) if line and line[0][:1] != "#"]
+    header = [cell.strip().lower() for cell in rows[0][1]] if rows else []
+    if header != _CURVE_HEADER:
+        raise FlightError(
+            source, "header", f"is {','.join(header)!r}; 'time_s,thrust_n' is wanted"
+        )
+    points = [_point(source, number, cells) for number, cells in rows[1:]]
+    for (before, _), (time, _), (number, _) in zip(
+        points, points[1:], rows[2:], strict=False
+    ):
+        if time <= before:
+            raise FlightError(
+                source, f"line {number}", f"time {time:g} must follow {before:g}"
+            )
+    if len(points) < 2:
+        raise FlightError(source, "", "needs two points or more")
+    if points[0][0] > 0:
+        points.insert(0, (0.0, 0.0))
+    if max(f for _, f in points) <= 0:
+        raise FlightError(source, "", "holds no thrust above zero")
+    return [t for t, _ in points], [f for _, f in points]
+
+
+def _point(source: str, number: int, cells: Sequence[str]) -> tuple[float, float]:
+    where = f"line {number}"
+    if len(cells) != 2:
+        raise FlightError(
+            source, where, f"has {len(cells)} cells; time_s,thrust_n are wanted"
+        )
+    try:
+        time, thrust = (float(cell) for cell in cells)
+    except ValueError:
+        raise FlightError(
+            source, where, f"{','.join(cells)!r} is not two numbers"
+        ) from None
+    if not (math.isfinite(time) and math.isfinite(thrust)) or time < 0 or thrust < 0:
+        raise FlightError(
+            source, where, f"{','.join(cells)!r} must be finite and not negative"
+        )
+    return time, thrust
+
+
+def _first(source: str, problem: ValidationError) -> FlightError:
+    """Tell the first mistake in one line, and how many more there are."""
+    errors = problem.errors(include_url=False)
+    # An unknown key explains a missing one, so it comes first.
+    errors.sort(key=lambda e: e["type"] != "extra_forbidden")
+    first = errors[0]
+    where = _place(first["loc"])
+    if first["type"] == "extra_forbidden":
+        text = _unknown(first["loc"])
+    elif first["type"] == "missing":
+        text = "is missing"
+    else:
+        text = first["msg"].removeprefix("Value error, ")
+        if not isinstance(first["input"], dict) and repr(first["input"]) not in text:
+            text += f" (got {first['input']!r})"
+    if len(errors) > 1:
+        text += f" [and {len(errors) - 1} more]"
+    return FlightError(source, where, text)
+
+
+def _place(loc: tuple[int | str, ...]) -> str:
+    text = ""
+    for part in loc:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}"
+    return text.lstrip(".")
+
+
+def _unknown(loc: tuple[int | str, ...]) -> str:
+    model: type[BaseModel] = Flight
+    for part in loc[:-1]:
+        if isinstance(part, str):
+            model = _MODELS.get(part, model)
+    names = [f.alias or n for n, f in model.model_fields.items() if n != "source"]
+    near = difflib.get_close_matches(str(loc[-1]), names, n=1)
+    if near:
+        return f"is not a key here; did you mean {near[0]!r}?"
+    return f"is not a key here; known are {', '.join(names)}"

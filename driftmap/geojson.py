@@ -1,0 +1,345 @@
+"""GeoJSON (RFC 7946) read with care: the file, its features, their shapes."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Final, NoReturn
+
+import shapely
+
+from driftmap.errors import SiteError
+
+__all__ = ["MAX_BYTES", "Collection", "Feature", "naming", "read_collection", "shown"]
+
+MAX_BYTES: Final = 20_000_000
+"""Largest file that is read [byte]; a drawn site takes a few thousand."""
+
+_LONGEST_MESSAGE: Final = 400
+_WGS84: Final = ("urn:ogc:def:crs:OGC:1.3:CRS84", "urn:ogc:def:crs:OGC::CRS84")
+_ORDER: Final = "GeoJSON writes [longitude, latitude]: are they swapped?"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Feature:
+    """One thing drawn on the map.
+
+    Parameters
+    ----------
+    where : str
+        How messages name it, ``"feature 3 ('North crowd')"``, counted from 1.
+    properties : mapping
+        Its properties as read.
+    shape : shapely.Geometry
+        Valid and not empty, in longitude and latitude, WGS 84 [deg].
+    """
+
+    where: str
+    properties: Mapping[str, object]
+    shape: shapely.Geometry
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Collection:
+    """A FeatureCollection.
+
+    Parameters
+    ----------
+    source : str
+        The file as the user named it.
+    members : mapping
+        Members of the collection but ``type`` and ``features``.
+    features : tuple of Feature
+        In the order of the file.
+    digest : str
+        SHA-256 of the file's bytes, in hexadecimal.
+    """
+
+    source: str
+    members: Mapping[str, object]
+    features: tuple[Feature, ...]
+    digest: str
+
+
+def shown(value: object) -> str:
+    """Show a value from a file in a message: escaped and short.
+
+    Parameters
+    ----------
+    value : object
+        Anything JSON can hold.
+
+    Returns
+    -------
+    str
+        Its `repr`, cut at 60 characters.
+    """
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+@contextmanager
+def naming(source: str, where: str) -> Iterator[None]:
+    """Turn a `ValueError` into a `SiteError` that names the place.
+
+    Parameters
+    ----------
+    source, where : str
+        The file and the place in it.
+
+    Yields
+    ------
+    None
+
+    Raises
+    ------
+    SiteError
+        If the block raises `ValueError`, or `OverflowError` for a huge number.
+    """
+    try:
+        yield
+    except (ValueError, OverflowError) as error:
+        raise SiteError(source, where, str(error)[:_LONGEST_MESSAGE]) from error
+
+
+def read_collection(path: Path) -> Collection:
+    """Read a FeatureCollection.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        A file of at most `MAX_BYTES`.
+
+    Returns
+    -------
+    Collection
+        Its features, each with a valid shape.
+
+    Raises
+    ------
+    SiteError
+        If the file cannot be read, is not such a collection, or a shape in it is
+        broken.
+    """
+    source = str(path)
+    with naming(source, ""):
+        data = _bytes(path)
+        tree = _collection(_json(data))
+    features = tree.pop("features")
+    del tree["type"]
+    if not isinstance(features, list) or not features:
+        raise SiteError(
+            source, "features", f"must be a list of features (got {shown(features)})"
+        )
+    return Collection(
+        source,
+        MappingProxyType(tree),
+        tuple(_feature(source, i, item) for i, item in enumerate(features, 1)),
+        hashlib.sha256(data).hexdigest(),
+    )
+
+
+def _bytes(path: Path) -> bytes:
+    if not path.exists():
+        raise ValueError("no such file; accepted: a GeoJSON file")
+    if not path.is_file():
+        raise ValueError("is not a plain file; accepted: a GeoJSON file")
+    try:
+        size = path.stat().st_size
+        if size > MAX_BYTES:
+            raise ValueError(
+                f"holds {size:,} bytes; accepted: at most {MAX_BYTES:,} bytes"
+            )
+        data = path.read_bytes()
+    except OSError as error:
+        raise ValueError(f"cannot be read ({error.strerror})") from error
+    if not data.strip():
+        raise ValueError("is empty; accepted: a GeoJSON FeatureCollection")
+    return data
+
+
+def _json(data: bytes) -> object:
+    try:
+        tree: object = json.loads(
+            data.decode("utf-8-sig"),
+            parse_constant=_refuse_constant,
+            object_pairs_hook=_once,
+        )
+    except UnicodeDecodeError as error:
+        raise ValueError(
+            f"is not text in UTF-8 (byte {error.start + 1}); accepted: GeoJSON"
+        ) from error
+    except json.JSONDecodeError as error:
+        raise ValueError(
+            f"is not JSON: line {error.lineno}, column {error.colno}: {error.msg}"
+        ) from error
+    except RecursionError as error:
+        raise ValueError("is nested too deeply to be GeoJSON") from error
+    return tree
+
+
+def _refuse_constant(name: str) -> NoReturn:
+    raise ValueError(f"holds {name}, which is not JSON; accepted: finite numbers")
+
+
+def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    # JSON readers keep the last of two equal keys and say nothing.
+    keys = [key for key, _ in pairs]
+    for key in set(keys) if len(set(keys)) < len(keys) else ():
+        if keys.count(key) > 1:
+            raise ValueError(f"key {shown(key)} stands twice in one object")
+    return dict(pairs)
+
+
+def _collection(tree: object) -> dict[str, object]:
+    kind = tree.get("type") if isinstance(tree, dict) else tree
+    if not isinstance(tree, dict) or kind != "FeatureCollection":
+        raise ValueError(
+            f"is JSON but no site: 'type' must be 'FeatureCollection' "
+            f"(got {shown(kind)})"
+        )
+    if "features" not in tree:
+        raise ValueError("has no 'features'; accepted: a list of features")
+    crs = tree.pop("crs", None)  # of GeoJSON before RFC 7946; drawing tools still do
+    properties = crs.get("properties") if isinstance(crs, dict) else None
+    name = properties.get("name") if isinstance(properties, dict) else crs
+    if crs is not None and name not in _WGS84:
+        raise ValueError(
+            f"crs must be WGS 84 longitude and latitude, CRS84 (got {shown(name)})"
+        )
+    return tree
+
+
+def _feature(source: str, number: int, item: object) -> Feature:
+    where = f"feature {number}"
+    if not isinstance(item, dict) or item.get("type") != "Feature":
+        raise SiteError(
+            source, where, f"must be an object of type 'Feature' (got {shown(item)})"
+        )
+    properties = item.get("properties")
+    if properties is None:  # RFC 7946, 3.2 allows null
+        properties = {}
+    if not isinstance(properties, dict):
+        raise SiteError(
+            source, where, f"properties must be an object (got {shown(properties)})"
+        )
+    if isinstance(properties.get("name"), str):
+        where = f"{where} ({shown(properties['name'])})"
+    with naming(source, f"{where}, geometry"):
+        shape = _shape(item.get("geometry"))
+    return Feature(where, MappingProxyType(properties), shape)
+
+
+def _shape(geometry: object) -> shapely.Geometry:
+    kind = geometry.get("type") if isinstance(geometry, dict) else geometry
+    if not isinstance(geometry, dict) or not isinstance(kind, str):
+        raise ValueError(f"must be a geometry with a 'type' (got {shown(kind)})")
+    if kind not in _SHAPES:
+        raise ValueError(f"must be one of {', '.join(_SHAPES)} (got {shown(kind)})")
+    return _SHAPES[kind](geometry.get("coordinates"))
+
+
+def _point(coordinates: object) -> shapely.Geometry:
+    return shapely.Point(_position(coordinates, "position"))
+
+
+def _line(coordinates: object) -> shapely.Geometry:
+    line = shapely.LineString(_positions(coordinates, "line", 2))
+    if line.length == 0:
+        raise ValueError("line has no length; accepted: two positions or more apart")
+    return line
+
+
+def _lines(coordinates: object) -> shapely.Geometry:
+    return shapely.union_all([_line(item) for item in _items(coordinates, "lines")])
+
+
+def _polygon(coordinates: object) -> shapely.Geometry:
+    rings = [
+        _ring(ring, f"ring {number}")
+        for number, ring in enumerate(_items(coordinates, "rings"), 1)
+    ]
+    polygon = shapely.Polygon(rings[0], rings[1:])
+    if polygon.area == 0:
+        raise ValueError("polygon has no area; accepted: an outline around ground")
+    if not polygon.is_valid:
+        raise ValueError(
+            "polygon must not cross or touch itself "
+            f"(got {shapely.is_valid_reason(polygon)}, longitude latitude)"
+        )
+    return polygon
+
+
+def _polygons(coordinates: object) -> shapely.Geometry:
+    # Parts may overlap or share an edge (a shape cut at 180° does): their union counts.
+    return shapely.union_all(
+        [_polygon(item) for item in _items(coordinates, "polygons")]
+    )
+
+
+_SHAPES: Final = MappingProxyType(
+    {
+        "Point": _point,
+        "LineString": _line,
+        "MultiLineString": _lines,
+        "Polygon": _polygon,
+        "MultiPolygon": _polygons,
+    }
+)
+"""Accepted GeoJSON geometry types."""
+
+
+def _items(value: object, what: str) -> list[object]:
+    if not isinstance(value, list) or not value:
+        raise ValueError(f"coordinates must be a list of {what} (got {shown(value)})")
+    return value
+
+
+def _ring(value: object, where: str) -> list[tuple[float, float]]:
+    ring = _positions(value, where, 4)
+    if ring[0] != ring[-1]:
+        raise ValueError(
+            f"{where} is not closed: its last position must equal its first "
+            f"(got {shown(list(ring[-1]))} and {shown(list(ring[0]))})"
+        )
+    return ring
+
+
+def _positions(value: object, where: str, least: int) -> list[tuple[float, float]]:
+    items = _items(value, "positions")
+    if len(items) < least:
+        raise ValueError(f"{where} must have {least} or more positions ({len(items)})")
+    points = [_position(p, f"{where}, position {i}") for i, p in enumerate(items, 1)]
+    for number, (one, two) in enumerate(zip(points, points[1:], strict=False), 1):
+        if abs(one[0] - two[0]) > 180:
+            raise ValueError(
+                f"{where} crosses the 180° meridian after position {number}; accepted: "
+                "a shape cut there into the parts of a multi-part one (RFC 7946, 3.1.9)"
+            )
+    return points
+
+
+def _position(value: object, where: str) -> tuple[float, float]:
+    # A third number is an altitude, which a map does not need (RFC 7946, 3.1.1).
+    pair = value[:2] if isinstance(value, list) else []
+    if len(pair) < 2 or not all(
+        isinstance(x, int | float) and not isinstance(x, bool) for x in pair
+    ):
+        raise ValueError(
+            f"{where} must be [longitude, latitude], two numbers (got {shown(value)})"
+        )
+    for name, number, limit in zip(
+        ("longitude", "latitude"), pair, (180, 90), strict=True
+    ):
+        if not abs(number) <= limit:
+            hint = f"; {_ORDER}" if limit == 90 and abs(number) <= 180 else ""
+            raise ValueError(
+                f"{where}: {name} must lie in -{limit} to {limit} (got "
+                f"{shown(number)}){hint}"
+            )
+    return float(pair[0]), float(pair[1])
