@@ -3,14 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from driftmap.atmosphere import FloatArray, air_density, speed_of_sound
 from driftmap.wind import WindProfile, draw_wind
 
-__all__ = ["AirColumn", "column_heights", "draw_air", "still_air"]
+__all__ = [
+    "AirColumn",
+    "IntArray",
+    "column_heights",
+    "draw_air",
+    "local_air",
+    "mean_air",
+    "through_air",
+]
+
+IntArray: TypeAlias = NDArray[np.intp]
 
 _NEAR_GROUND = (
     0.0,
@@ -57,7 +68,7 @@ class AirColumn:
             if values.shape[0] != k or not np.all(np.isfinite(values)):
                 raise ValueError(f"'{name}' must hold {k} finite levels")
 
-    def layer(self, height: FloatArray) -> tuple[np.ndarray, FloatArray]:
+    def layer(self, height: FloatArray) -> tuple[IntArray, FloatArray]:
         """Find the layer that holds each height.
 
         Parameters
@@ -86,6 +97,62 @@ class AirColumn:
         np.clip(index, 0, self.height.size - 2, out=index)
         low = self.height[index]
         return index, (height - low) / (self.height[index + 1] - low)
+
+
+def local_air(air: AirColumn, height: FloatArray, who: IntArray) -> FloatArray:
+    """Linearise the air about each body's height.
+
+    Parameters
+    ----------
+    air : AirColumn
+        One column for each flight, or one for all.
+    height : ndarray, shape (n,)
+        Heights above the site [m].
+    who : ndarray of int, shape (n,)
+        Column of each body.
+
+    Returns
+    -------
+    ndarray, shape (7, n)
+        The height itself [m]; wind east and north [m s⁻¹] and their change with height
+        [s⁻¹]; density [kg m⁻³] and its change with height [kg m⁻⁴].
+    """
+    i, share = air.layer(height)
+    depth = air.height[i + 1] - air.height[i]
+    one = who if air.east.shape[1] > 1 else 0
+    near = np.empty((7, height.size))
+    near[0] = height
+    for row, levels in ((1, air.east), (2, air.north)):
+        low = levels[i, one]
+        rise = levels[i + 1, one] - low
+        near[row], near[row + 2] = low + share * rise, rise / depth
+    low = air.density[i]
+    rise = air.density[i + 1] - low
+    near[5], near[6] = low + share * rise, rise / depth
+    return near
+
+
+def through_air(state: FloatArray, near: FloatArray) -> tuple[FloatArray, ...]:
+    """Give the velocity through the air and the air's density.
+
+    Parameters
+    ----------
+    state : ndarray, shape (6 or more, n)
+        East, north, height [m] and velocity over the ground [m s⁻¹].
+    near : ndarray, shape (7, n)
+        The air about each body, from `local_air`; where its last two rows were
+        multiplied by a factor, so is the density given back.
+
+    Returns
+    -------
+    east, north, speed, density : ndarray, shape (n,)
+        Sideways velocity through the air and speed through the air [m s⁻¹]; density.
+    """
+    rise = state[2] - near[0]
+    east = state[3] - near[1] - near[3] * rise
+    north = state[4] - near[2] - near[4] * rise
+    speed = np.sqrt(east * east + north * north + state[5] * state[5])
+    return east, north, speed, near[5] + near[6] * rise
 
 
 def column_heights(wind_heights: ArrayLike, top: float) -> FloatArray:
@@ -150,7 +217,7 @@ def draw_air(
     return _column(height, site_altitude, east, north)
 
 
-def still_air(wind: WindProfile, site_altitude: float, top: float) -> AirColumn:
+def mean_air(wind: WindProfile, site_altitude: float, top: float) -> AirColumn:
     """Give the column of the wind exactly as known, without error.
 
     Parameters

@@ -15,19 +15,19 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.air import AirColumn
+from driftmap.air import AirColumn, local_air, through_air
 from driftmap.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.motion import Motion
 
-IntArray: TypeAlias = NDArray[np.intp]
 BoolArray: TypeAlias = NDArray[np.bool_]
 
-__all__ = ["Motion", "coast", "fall"]
+__all__ = ["coast", "fall"]
 
 _G: Final = STANDARD_GRAVITY
 _STEP: Final = 0.8  # of a relaxation time; RK4 is stable to 1.39 of it
@@ -38,41 +38,6 @@ _MOST_STEPS: Final = 5000  # a body that needs more is an error, not a result
 _BLOCK: Final = (
     16384  # bodies flown together: their arrays stay in the processor's cache
 )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Motion:
-    """Where bodies are and how they move.
-
-    Parameters
-    ----------
-    east, north, height : ndarray, shape (n,)
-        Position from the pad; height above the site [m].
-    v_east, v_north, v_up : ndarray, shape (n,)
-        Velocity over the ground [m s⁻¹].
-    time : ndarray, shape (n,)
-        Time since lift-off, or since release [s].
-    """
-
-    east: FloatArray
-    north: FloatArray
-    height: FloatArray
-    v_east: FloatArray
-    v_north: FloatArray
-    v_up: FloatArray
-    time: FloatArray
-
-    @property
-    def speed(self) -> FloatArray:
-        """Speed over the ground [m s⁻¹], shape (n,)."""
-        return np.sqrt(self.v_east**2 + self.v_north**2 + self.v_up**2)
-
-    def rows(self) -> FloatArray:
-        """Stack the seven columns as one array, shape (7, n)."""
-        names = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
-        return np.stack(np.broadcast_arrays(*(getattr(self, n) for n in names))).astype(
-            float
-        )
 
 
 def fall(
@@ -207,7 +172,8 @@ def _settle(
     live = np.arange(rows.shape[1])
     state = rows.copy()
     for _ in range(_MOST_STEPS):
-        near = _local_air(air, state[2], live, drag[live])
+        near = local_air(air, state[2], live)
+        near[5:] *= drag[live]  # density becomes the inverse of a stopping length
         going = (state[2] > stop[live]) | (state[5] > 0)
         if until is None:
             going &= ~_balanced(state, near)
@@ -233,41 +199,9 @@ def _settle(
     raise ValueError(f"'start' holds a body that is not down after {_MOST_STEPS} steps")
 
 
-def _local_air(
-    air: AirColumn, height: FloatArray, who: IntArray, drag: FloatArray
-) -> FloatArray:
-    """Linearise the air about each body's height, shape (7, n).
-
-    Rows: that height; wind east and north and their change with height; the inverse
-    stopping length (drag times density) and its change with height.
-    """
-    i, share = air.layer(height)
-    depth = air.height[i + 1] - air.height[i]
-    one = who if air.east.shape[1] > 1 else 0
-    near = np.empty((7, height.size))
-    near[0] = height
-    for row, levels in ((1, air.east), (2, air.north)):
-        low = levels[i, one]
-        rise = levels[i + 1, one] - low
-        near[row], near[row + 2] = low + share * rise, rise / depth
-    low = air.density[i]
-    rise = air.density[i + 1] - low
-    near[5], near[6] = drag * (low + share * rise), drag * rise / depth
-    return near
-
-
-def _relative(state: FloatArray, near: FloatArray) -> tuple[FloatArray, ...]:
-    """Velocity through the air, its size, and the inverse stopping length."""
-    rise = state[2] - near[0]
-    east = state[3] - near[1] - near[3] * rise
-    north = state[4] - near[2] - near[4] * rise
-    speed = np.sqrt(east * east + north * north + state[5] * state[5])
-    return east, north, speed, near[5] + near[6] * rise
-
-
 def _step_length(state: FloatArray, near: FloatArray) -> FloatArray:
     """Choose a time step from the relaxation time of the drag [s]."""
-    _, _, speed, k = _relative(state, near)
+    _, _, speed, k = through_air(state, near)
     return _STEP / (k * speed + np.sqrt(_G * k) + _STEP / _LONGEST)
 
 
@@ -277,7 +211,7 @@ def _balanced(state: FloatArray, near: FloatArray) -> BoolArray:
     What a layer takes as constant is the tilt of the drag against the vertical; the
     error of that grows with the imbalance and with the layer's depth in stopping lengths.
     """
-    east, north, speed, k = _relative(state, near)
+    east, north, speed, k = through_air(state, near)
     down = -state[5]
     # Rising bodies divide by the floor here and are ruled out by the last line.
     tilt = (east * east + north * north) / np.maximum(down * down, 1e-12)
@@ -288,7 +222,7 @@ def _balanced(state: FloatArray, near: FloatArray) -> BoolArray:
 
 def _rate(state: FloatArray, near: FloatArray) -> FloatArray:
     """Time derivative of the first six rows, shape (6, n)."""
-    east, north, speed, k = _relative(state, near)
+    east, north, speed, k = through_air(state, near)
     pull = k * speed
     rate = np.empty((6, east.size))
     rate[:3] = state[3:6]

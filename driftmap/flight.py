@@ -79,6 +79,7 @@ Height = Annotated[float, _reads("length"), _within(0, 19_000, "m")]
 UncertainHeight = Annotated[Uncertain, _reads_spread("length"), _within(0, 19_000, "m")]
 Area = Annotated[float, _reads("area"), _within(0, 1000, "m2")]
 Coefficient = Annotated[Uncertain, _reads_spread("number"), _within(0, 5)]
+Time = Annotated[float, _reads("time"), _within(0, 600, "s")]
 UncertainTime = Annotated[Uncertain, _reads_spread("time"), _within(0, 600, "s")]
 Impulse = Annotated[Uncertain, _reads_spread("impulse"), _within(0, 889_600, "N s")]
 Share = Annotated[float, _reads("share"), Field(ge=0, le=1)]
@@ -183,12 +184,12 @@ class Apogee(_Record):
     ----------
     height : Uncertain
         Height of apogee above the site [m].
-    time : Uncertain
+    time : float
         Time from lift-off to apogee [s].
     """
 
     height: UncertainHeight
-    time: UncertainTime
+    time: Time
 
 
 @dataclass(frozen=True, slots=True)

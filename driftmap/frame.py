@@ -19,9 +19,9 @@ __all__ = ["flatten", "to_local", "to_lonlat"]
 _LONGEST_EDGE: Final = 0.005
 """Longest piece of an edge that is projected as one [deg].
 
-GeoJSON edges are straight in longitude and latitude (RFC 7946, 3.1.1). A parallel
-bends by L² tan(latitude) / 8R away from its chord: 6 mm over 0.005° of longitude (at
-most 556 m) at 45°, 58 mm at 84° even were the piece as long there as at the equator.
+GeoJSON edges are straight in longitude and latitude (RFC 7946, 3.1.1). A piece of a
+parallel, L long, bends L² tan(latitude) / 8R away from its chord: 3 mm at the most, at
+45°.
 """
 
 

@@ -265,8 +265,6 @@ def _polygon(coordinates: object) -> shapely.Geometry:
         for number, ring in enumerate(_items(coordinates, "rings"), 1)
     ]
     polygon = shapely.Polygon(rings[0], rings[1:])
-    if polygon.area == 0:
-        raise ValueError("polygon has no area; accepted: an outline around ground")
     if not polygon.is_valid:
         raise ValueError(
             "polygon must not cross or touch itself "

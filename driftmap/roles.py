@@ -279,28 +279,37 @@ def _got(value: object) -> str:
     return "none given" if value is None else f"got {shown(value)}"
 
 
-def _refuse_misplaced(source: str, feature: Feature, role: str) -> None:
-    """Refuse keys without a meaning here, and ask for the radius of a point."""
-    kind, where = feature.shape.geom_type, feature.where
-    point = kind == "Point" and role != "pad"
+def _meant(role: str, geometry: str) -> set[str]:
+    """Give the keys that have a meaning for a role drawn in some way."""
     meant = {"role", "name"}
     if role not in {"pad", "boundary", "waiver"}:
         meant |= {"people", "shelter"}
     if role == "waiver":
-        meant |= {"ceiling", "ceiling_altitude"}
-    meant |= {"radius"} if point else set()
-    meant |= {"width"} if kind.endswith("LineString") else set()
+        meant |= {*_CEILINGS}
+    if geometry == "Point" and role != "pad":
+        meant |= {"radius"}
+    if geometry.endswith("LineString"):
+        meant |= {"width"}
+    return meant
+
+
+def _refuse_misplaced(source: str, feature: Feature, role: str) -> None:
+    """Refuse keys without a meaning here, and ask for the radius of a point."""
+    kind, where = feature.shape.geom_type, feature.where
+    meant = _meant(role, kind)
     for key in feature.properties:
         if key in _KEYS and key not in meant:
-            problem = f"has no meaning for a {role} drawn as {kind}; accepted: "
             raise SiteError(
-                source, f"{where}, {key}", problem + ", ".join(sorted(meant))
+                source,
+                f"{where}, {key}",
+                f"has no meaning for a {role} drawn as {kind}; "
+                f"accepted: {', '.join(sorted(meant))}",
             )
-    if point and "radius" not in feature.properties:
+    if "radius" in meant and "radius" not in feature.properties:
         raise SiteError(
             source, f"{where}, radius", "missing: a point needs one, such as '300 ft'"
         )
-    if role == "waiver" and len(meant & {*feature.properties} & {*_CEILINGS}) != 1:
+    if role == "waiver" and sum(key in feature.properties for key in _CEILINGS) != 1:
         raise SiteError(
             source,
             where,

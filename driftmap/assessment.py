@@ -1,0 +1,232 @@
+"""The main job in one call: from flight, site and wind to a verdict with its evidence."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
+from importlib.metadata import version
+from typing import Any, Final
+
+import numpy as np
+
+from driftmap.atmosphere import FloatArray
+from driftmap.cloud import Cloud, Part, fly
+from driftmap.contours import Contour, containment
+from driftmap.flight import Flight
+from driftmap.grid import mean_point, radii
+from driftmap.hazard import CONFIDENCE, Probability
+from driftmap.limits import read_limits
+from driftmap.site import Site
+from driftmap.verdict import AreaHit, Check, Verdict, decide, judge
+from driftmap.wind import WindProfile
+
+__all__ = ["CAUTIONS", "SHARES", "Assessment", "assess", "document"]
+
+SHARES: Final = (0.5, 0.9, 0.99)
+"""Shares of the landing points that contours and radii hold."""
+
+CAUTIONS: Final = (
+    "An aid to judgement, not a permission to fly. The range safety officer decides.",
+    "Local codes, the waiver's own text and the landowner's word come before this sheet.",
+    "Motors are made, handled and flown only as law and licence allow.",
+    "A contour leaves pieces outside it: 1 in 100 lands beyond the 99 % line. "
+    "Everyone watches every flight until all of it is down.",
+    "Intervals cover the sampling of these flights only, not error in the wind given, in "
+    "the physics or in what was assumed.",
+)
+"""What every map, briefing and verdict says."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Assessment:
+    """A verdict and everything it rests on.
+
+    Parameters
+    ----------
+    flight, site, wind : Flight, Site, WindProfile
+        The inputs.
+    cloud : Cloud
+        Landing points.
+    contours : mapping of (str, str) to tuple of Contour
+        Ground that holds 50, 90 and 99 % of a body's landings, by case and body.
+    checks : tuple of Check
+        Every check.
+    areas : tuple of AreaHit
+        Probabilities for every area.
+    verdict : {"go", "hold", "no-go"}
+        The verdict.
+    assumed : tuple of str
+        What was defaulted, assumed or extrapolated.
+    version : str
+        Version of driftmap.
+    """
+
+    flight: Flight
+    site: Site
+    wind: WindProfile
+    cloud: Cloud
+    contours: Mapping[tuple[str, str], tuple[Contour, ...]]
+    checks: tuple[Check, ...]
+    areas: tuple[AreaHit, ...]
+    verdict: Verdict
+    assumed: tuple[str, ...]
+    version: str
+
+
+def assess(
+    flight: Flight,
+    site: Site,
+    wind: WindProfile,
+    *,
+    samples: int = 20_000,
+    seed: int = 1,
+    progress: Callable[[int], None] | None = None,
+) -> Assessment:
+    """Say where everything can come down, who stands there, and whether to fly.
+
+    Parameters
+    ----------
+    flight : Flight
+        From `read_flight`.
+    site : Site
+        From `read_site`.
+    wind : WindProfile
+        From `read_wind`.
+    samples : int
+        Flights in each case.
+    seed : int
+        Seed of the draws; the same seed gives the same result.
+    progress : callable, optional
+        Called with the number of flights done since the last call.
+
+    Returns
+    -------
+    Assessment
+        Verdict, checks, cloud and contours.
+
+    Raises
+    ------
+    DriftmapError
+        If an input cannot be used; nothing missing ever turns into "go".
+    """
+    limits = read_limits(flight, site)
+    cloud = fly(
+        flight, wind, site.elevation, samples=samples, seed=seed, progress=progress
+    )
+    checks, areas = judge(cloud, site, wind, limits)
+    contours = {
+        (part.case, part.body): containment(
+            cloud.east[part.rows], cloud.north[part.rows], SHARES
+        )
+        for part in cloud.parts
+    }
+    assumed = (
+        *site.assumed,
+        *wind.assumed,
+        *cloud.plan.assumed,
+        *cloud.tree.assumed,
+        "the ground is flat, at the pad's elevation",
+        "the rocket turns into its own airstream at once after the rail",
+    )
+    return Assessment(
+        flight=flight,
+        site=site,
+        wind=wind,
+        cloud=cloud,
+        contours=contours,
+        checks=checks,
+        areas=areas,
+        verdict=decide(checks),
+        assumed=tuple(dict.fromkeys(assumed)),
+        version=version("driftmap"),
+    )
+
+
+def document(assessment: Assessment) -> dict[str, Any]:
+    """Write an assessment as plain data: the content of ``assessment.json``.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    dict
+        Only dicts, lists, text and finite numbers in SI units.
+    """
+    a, cloud = assessment, assessment.cloud
+    return {
+        "verdict": a.verdict,
+        "flight": a.flight.name,
+        "site": a.site.name,
+        "wind": a.wind.source,
+        "seed": cloud.seed,
+        "samples": cloud.flights,
+        "version": a.version,
+        "confidence": CONFIDENCE,
+        "inputs": {
+            "flight": _digest(a.flight.model_dump_json()),
+            "site": a.site.digest,
+            "wind": _digest(_wind_text(a.wind)),
+        },
+        "checks": [{**asdict(c), "interval": list(c.interval)} for c in a.checks],
+        "cases": [
+            {
+                "name": case.name,
+                "probability": case.probability,
+                "pieces": [_piece(cloud, part) for part in cloud.of(case.name)],
+            }
+            for case in cloud.tree.cases
+        ],
+        "areas": [
+            {
+                "name": hit.area.name,
+                "role": hit.area.role,
+                "hit_probability": hit.total.estimate,
+                "interval": _interval(hit.total),
+            }
+            for hit in a.areas
+        ],
+        "apogee_m": _percentiles(cloud.apogee.height),
+        "assumed": list(a.assumed),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
+    east, north = cloud.east[part.rows], cloud.north[part.rows]
+    mean_east, mean_north = mean_point(east, north)
+    around = radii(east, north, SHARES)
+    return {
+        "name": part.body,
+        "count": part.count,
+        "mean_east_m": float(mean_east),
+        "mean_north_m": float(mean_north),
+        **{
+            f"radius_{share * 100:.0f}_m": float(radius)
+            for share, radius in zip(SHARES, around, strict=True)
+        },
+        "time_s": _percentiles(cloud.time[part.rows]),
+        "impact_speed_mps": _percentiles(cloud.speed[part.rows]),
+        "energy_j": _percentiles(cloud.energy[part.rows]),
+    }
+
+
+def _percentiles(values: FloatArray) -> dict[str, float]:
+    low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
+    return {"p5": float(low), "p50": float(middle), "p95": float(high)}
+
+
+def _interval(p: Probability) -> list[float]:
+    return [p.lower, p.upper]
+
+
+def _wind_text(wind: WindProfile) -> str:
+    columns = (wind.height, wind.east, wind.north, wind.error)
+    return repr([[float(v) for v in column] for column in columns])
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()

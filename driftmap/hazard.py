@@ -1,0 +1,202 @@
+"""How often something comes down where it should not: probabilities with intervals."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from driftmap.atmosphere import FloatArray
+from driftmap.cloud import Cloud
+
+__all__ = [
+    "CONFIDENCE",
+    "Probability",
+    "binomial",
+    "inside",
+    "mixture",
+    "outside",
+    "per_case",
+]
+
+BoolArray: TypeAlias = NDArray[np.bool_]
+
+CONFIDENCE: Final = 0.95
+"""Two-sided confidence of every interval."""
+
+
+@dataclass(frozen=True, slots=True)
+class Probability:
+    """A probability known from simulated flights.
+
+    The interval covers sampling error only, not error in the wind or the physics.
+
+    Parameters
+    ----------
+    estimate, lower, upper : float
+        Best estimate and two-sided interval.
+    hits, flights : int
+        What was counted.
+    """
+
+    estimate: float
+    lower: float
+    upper: float
+    hits: int
+    flights: int
+
+
+def binomial(hits: int, flights: int) -> Probability:
+    """Give the share of hits with its exact interval.
+
+    Parameters
+    ----------
+    hits, flights : int
+        Flights that hit, and all flights.
+
+    Returns
+    -------
+    Probability
+        Share and Clopper-Pearson interval; with no hits the upper end is not 0.
+
+    Raises
+    ------
+    ValueError
+        If there are no flights, or more hits than flights.
+
+    References
+    ----------
+    .. [1] C. J. Clopper and E. S. Pearson, Biometrika 26(4), 404-413, 1934; in the form of
+       NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.2.
+
+    Examples
+    --------
+    >>> p = binomial(0, 1000)
+    >>> p.estimate, round(p.upper, 6)
+    (0.0, 0.003682)
+    """
+    from scipy.special import betaincinv  # noqa: PLC0415 (slow to import)
+
+    if not 0 <= hits <= flights or flights < 1:
+        raise ValueError(f"'hits' must lie in 0 to 'flights' (got {hits} of {flights})")
+    tail = (1 - CONFIDENCE) / 2
+    lower = float(betaincinv(hits, flights - hits + 1, tail)) if hits else 0.0
+    upper = 1.0
+    if hits < flights:
+        upper = float(betaincinv(hits + 1, flights - hits, 1 - tail))
+    return Probability(hits / flights, lower, upper, hits, flights)
+
+
+def inside(shape: shapely.Geometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
+    """Make the test whether points lie in a shape; its edge counts as inside.
+
+    Parameters
+    ----------
+    shape : shapely.Geometry
+        Shape in metres from the pad.
+
+    Returns
+    -------
+    callable
+        Takes east and north, shape (m,) [m]; gives bool, shape (m,).
+
+    Raises
+    ------
+    ValueError
+        If the shape is empty: nothing could ever hit it.
+    """
+    if shape.is_empty:
+        raise ValueError("'shape' must not be empty")
+    shapely.prepare(shape)
+    west, south, right, top = shape.bounds
+
+    def test(east: FloatArray, north: FloatArray) -> BoolArray:
+        near = (east >= west) & (east <= right) & (north >= south) & (north <= top)
+        where = np.flatnonzero(near)
+        near[where] = shapely.intersects_xy(shape, east[where], north[where])
+        return np.asarray(near)
+
+    return test
+
+
+def outside(shape: shapely.Geometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
+    """Make the test whether points lie outside a shape; its edge counts as inside.
+
+    Parameters
+    ----------
+    shape : shapely.Geometry
+        Shape in metres from the pad.
+
+    Returns
+    -------
+    callable
+        As that of `inside`.
+    """
+    within = inside(shape)
+    return lambda east, north: ~within(east, north)
+
+
+def per_case(
+    cloud: Cloud, test: Callable[[FloatArray, FloatArray], BoolArray]
+) -> dict[str, Probability]:
+    """Count, for every case, the flights of which a piece passes a test.
+
+    A trial is a flight, not a piece: the pieces of a flight share its wind and release.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+    test : callable
+        Takes east and north [m]; gives bool.
+
+    Returns
+    -------
+    dict of str to Probability
+        By name of the case.
+
+    Raises
+    ------
+    ValueError
+        If a landing point is not finite; it would count as a miss.
+    """
+    if not (np.isfinite(cloud.east).all() and np.isfinite(cloud.north).all()):
+        raise ValueError("'cloud' must hold finite landing points only")
+    passed = test(cloud.east, cloud.north)
+    found = {}
+    for case in cloud.tree.cases:
+        flights = np.zeros(cloud.flights, bool)
+        for part in cloud.of(case.name):
+            flights |= passed[part.rows].reshape(part.count, -1).any(axis=0)
+        found[case.name] = binomial(int(flights.sum()), cloud.flights)
+    return found
+
+
+def mixture(cloud: Cloud, cases: Mapping[str, Probability]) -> Probability:
+    """Weigh the cases by their likelihood.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        The cloud the probabilities were counted in.
+    cases : mapping of str to Probability
+        Probability in each case, from `per_case`.
+
+    Returns
+    -------
+    Probability
+        Of a flight in which any of the cases may happen. The interval is the sum of the
+        weighted intervals: wider than need be, so at least as sure as stated.
+    """
+    weights = {case.name: case.probability for case in cloud.tree.cases}
+    return Probability(
+        estimate=sum(weights[name] * p.estimate for name, p in cases.items()),
+        lower=sum(weights[name] * p.lower for name, p in cases.items()),
+        upper=sum(weights[name] * p.upper for name, p in cases.items()),
+        hits=sum(p.hits for p in cases.values()),
+        flights=sum(p.flights for p in cases.values()),
+    )

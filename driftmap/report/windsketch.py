@@ -1,0 +1,247 @@
+"""The wind by height as a picture: speed with its error, and direction."""
+
+from __future__ import annotations
+
+import math
+from html import escape
+from typing import Final
+
+import numpy as np
+
+from driftmap import units
+from driftmap.atmosphere import FloatArray
+from driftmap.wind import WindProfile, direction_and_speed
+
+__all__ = ["wind_page", "wind_picture_svg"]
+
+_WIDTH, _HEIGHT = 640.0, 420.0
+_FOOT, _ROOF = 370.0, 40.0  # where the plot ends below and above
+_SPEED: Final = (70.0, 360.0)  # left and right edge of the speed panel
+_BEARING: Final = (410.0, 620.0)
+_STEPS: Final = (1.0, 2.0, 5.0)
+_RULES: Final = (
+    "text{font:12px system-ui,sans-serif;fill:#111}",
+    ".axis{stroke:#666;fill:none}",
+    ".grid{stroke:#ccc}",
+    ".band{fill:#9ec5e8;fill-opacity:.6}",
+    ".mean{stroke:#0b3d6e;stroke-width:2.5;fill:none}",
+    ".read{fill:#0b3d6e}",
+    ".gust{fill:#b3261e}",
+    ".beyond{fill:#bbb;fill-opacity:.45}",
+    ".arrow{stroke:#0b3d6e;stroke-width:2;fill:none}",
+)
+# A style inside an svg rules the whole page it stands in: keep it to the picture.
+_STYLE: Final = "".join(f".wind-picture {rule}" for rule in _RULES)
+
+
+def wind_picture_svg(wind: WindProfile, top: float, system: str) -> str:
+    """Draw a wind by height.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind over the site.
+    top : float
+        Height of the picture above the site [m].
+    system : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        An ``svg`` element that needs nothing from outside; every text is escaped.
+
+    Raises
+    ------
+    ValueError
+        If `top` is not a positive height.
+    """
+    if not (math.isfinite(top) and top > 0):
+        raise ValueError(f"'top' must be a positive height (got {top})")
+    z = np.linspace(0.0, top, 121)
+    direction, speed = direction_and_speed(*wind.at(z))
+    error = np.interp(z, wind.height, wind.error)
+    gusts = [level.gust for level in wind.levels if level.gust and level.height <= top]
+    most = max(float(np.max(speed + error)), *gusts, 1.0)
+    parts = [
+        _frame(top, most, system),
+        _beyond(wind, top),
+        _band(z, speed, error, top, most),
+        _line(z, speed, top, most),
+        _marks(wind, top, most),
+        _arrows(z, direction, speed, top),
+    ]
+    title = f"Wind by height: {wind.source}"
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="wind-picture" role="img" '
+        f'viewBox="0 0 {_WIDTH:.0f} {_HEIGHT:.0f}"><title>{escape(_plain(title))}'
+        f"</title><style>{_STYLE}</style>{''.join(parts)}</svg>"
+    )
+
+
+def _plain(text: str) -> str:
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def _y(z: float, top: float) -> float:
+    return _FOOT - (_FOOT - _ROOF) * z / top
+
+
+def _x(speed: float, most: float) -> float:
+    left, right = _SPEED
+    return left + (right - left) * speed / most
+
+
+def _ticks(most: float) -> list[float]:
+    """Choose round values from nothing to `most`, five or so."""
+    rough = most / 5
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next((s * power for s in _STEPS if s * power >= rough), 10 * power)
+    return [step * i for i in range(int(most / step + 1e-9) + 1)]
+
+
+def _text(x: float, y: float, text: str, anchor: str = "middle") -> str:
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">'
+        f"{escape(_plain(text))}</text>"
+    )
+
+
+def _frame(top: float, most: float, system: str) -> str:
+    length, speed = units.unit_of("length", system), units.unit_of("speed", system)
+    per_length = units.DIMENSIONS["length"][length]
+    per_speed = units.DIMENSIONS["speed"][speed]
+    out = []
+    for value in _ticks(top / per_length):
+        y = _y(value * per_length, top)
+        out.append(
+            f'<path class="grid" d="M{_SPEED[0]} {y:.1f}H{_SPEED[1]}'
+            f'M{_BEARING[0]} {y:.1f}H{_BEARING[1]}"/>'
+        )
+        out.append(_text(_SPEED[0] - 6, y + 4, f"{value:,.0f}", "end"))
+    for value in _ticks(most / per_speed):
+        out.append(_text(_x(value * per_speed, most), _FOOT + 18, f"{value:g}"))
+    middle = sum(_BEARING) / 2
+    out += [
+        _text(_SPEED[0] - 6, _ROOF - 14, length, "end"),
+        _text(
+            sum(_SPEED) / 2, _FOOT + 38, f"speed, {speed} (band: one standard error)"
+        ),
+        _text(middle, _FOOT + 18, "arrows fly with the wind,"),
+        _text(middle, _FOOT + 38, "north is up"),
+        f'<path class="axis" d="M{_SPEED[0]} {_ROOF}V{_FOOT}H{_SPEED[1]}'
+        f'M{_BEARING[0]} {_ROOF}V{_FOOT}H{_BEARING[1]}"/>',
+    ]
+    return "".join(out)
+
+
+def _beyond(wind: WindProfile, top: float) -> str:
+    if wind.known_to >= top:
+        return ""
+    y = _y(wind.known_to, top)
+    label = "no source speaks up here: held from below"
+    return (
+        f'<rect class="beyond" x="{_SPEED[0]}" y="{_ROOF}" '
+        f'width="{_BEARING[1] - _SPEED[0]}" height="{y - _ROOF:.1f}"/>'
+        + _text(_SPEED[0] + 8, _ROOF - 8, label, "start")
+    )
+
+
+def _band(
+    z: FloatArray, speed: FloatArray, error: FloatArray, top: float, most: float
+) -> str:
+    upper = [
+        (_x(float(v), most), _y(float(h), top))
+        for v, h in zip(speed + error, z, strict=True)
+    ]
+    lower = [
+        (_x(max(float(v), 0.0), most), _y(float(h), top))
+        for v, h in zip(speed - error, z, strict=True)
+    ]
+    return f'<path class="band" d="{_path([*upper, *reversed(lower)])}Z"/>'
+
+
+def _line(z: FloatArray, speed: FloatArray, top: float, most: float) -> str:
+    points = [
+        (_x(float(v), most), _y(float(h), top)) for v, h in zip(speed, z, strict=True)
+    ]
+    return f'<path class="mean" d="{_path(points)}"/>'
+
+
+def _path(points: list[tuple[float, float]]) -> str:
+    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+
+
+def _marks(wind: WindProfile, top: float, most: float) -> str:
+    out = []
+    for level in wind.levels:
+        if level.height > top:
+            continue
+        y = _y(level.height, top)
+        bearing = (
+            "variable"
+            if level.direction is None
+            else f"from {math.degrees(level.direction):.0f} deg"
+        )
+        told = escape(_plain(f"{bearing}, {level.source}"))
+        x = _x(min(level.speed, most), most)
+        out.append(
+            f'<circle class="read" cx="{x:.1f}" cy="{y:.1f}" r="3">'
+            f"<title>{told}</title></circle>"
+        )
+        if level.gust:
+            out.append(
+                f'<circle class="gust" cx="{_x(level.gust, most):.1f}" '
+                f'cy="{y:.1f}" r="4"><title>gust</title></circle>'
+            )
+    return "".join(out)
+
+
+def _arrows(z: FloatArray, direction: FloatArray, speed: FloatArray, top: float) -> str:
+    """Draw arrows that fly with the wind, and the bearing it comes from beside."""
+    x, out = _BEARING[0] + 50, []
+    for i in range(4, z.size, 14):
+        y = _y(float(z[i]), top)
+        if speed[i] < 0.05:
+            out.append(_text(x, y + 4, "calm"))
+            continue
+        turn = math.degrees(float(direction[i])) + 180.0
+        out.append(
+            f'<path class="arrow" transform="translate({x:.1f} {y:.1f}) '
+            f'rotate({turn:.0f})" d="M0 11V-11M-5 -4L0 -11L5 -4"/>'
+        )
+        bearing = round(math.degrees(float(direction[i]))) or 360
+        out.append(_text(x + 30, y + 4, f"from {bearing:03d}°", "start"))
+    return "".join(out)
+
+
+def wind_page(wind: WindProfile, top: float, system: str, table: str) -> str:
+    """Make a page of its own for a wind.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind over the site.
+    top : float
+        Height of the picture above the site [m].
+    system : {"us", "si"}
+        Units the reader picked.
+    table : str
+        The levels as text.
+
+    Returns
+    -------
+    str
+        An HTML document that needs nothing from outside.
+    """
+    assumed = "".join(f"<li>{escape(_plain(note))}</li>" for note in wind.assumed)
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width,initial-scale=1">'
+        '<link rel="icon" href="data:,"><title>Wind over the site</title><style>'
+        "body{font:16px system-ui,sans-serif;margin:1em auto;max-width:52em;"
+        "padding:0 1em;color:#111;background:#fff}pre{overflow-x:auto}"
+        "svg{width:100%;height:auto}</style></head><body><h1>Wind over the site</h1>"
+        f"<p>{escape(_plain(wind.source))}</p>{wind_picture_svg(wind, top, system)}"
+        f"<pre>{escape(table)}</pre><h2>Assumed</h2><ul>{assumed}</ul></body></html>\n"
+    )

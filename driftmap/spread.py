@@ -1,0 +1,115 @@
+"""How an uncertain number is spread, and how it is drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+from zlib import crc32
+
+import numpy as np
+
+from driftmap.atmosphere import FloatArray
+
+__all__ = ["Spread", "draw_all", "stream"]
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """A distribution of one input.
+
+    Parameters
+    ----------
+    kind : {"normal", "lognormal", "uniform", "loguniform"}
+        Its form.
+    first, second : float
+        Mean and standard deviation (normal); median and standard deviation of the
+        logarithm (lognormal); least and greatest value (uniform, loguniform).
+    assumed : str
+        What to tell the reader when this spread is a default; empty when it was given.
+    """
+
+    kind: Literal["normal", "lognormal", "uniform", "loguniform"]
+    first: float
+    second: float
+    assumed: str = ""
+
+    def draw(self, count: int, rng: np.random.Generator) -> FloatArray:
+        """Draw values.
+
+        Parameters
+        ----------
+        count : int
+            Number of values.
+        rng : numpy.random.Generator
+            Source of randomness.
+
+        Returns
+        -------
+        ndarray, shape (count,)
+            Values in the unit of the input.
+        """
+        a, b = self.first, self.second
+        if self.kind == "normal":
+            return a + b * rng.standard_normal(count)
+        if self.kind == "lognormal":
+            return np.asarray(a * np.exp(b * rng.standard_normal(count)))
+        if self.kind == "uniform":
+            return rng.uniform(a, b, count)
+        return np.exp(rng.uniform(np.log(a), np.log(b), count))
+
+    @property
+    def middle(self) -> float:
+        """The median."""
+        if self.kind == "uniform":
+            return (self.first + self.second) / 2
+        if self.kind == "loguniform":
+            return float(np.sqrt(self.first * self.second))
+        return self.first
+
+
+def stream(seed: int, block: int, name: str) -> np.random.Generator:
+    """Give the random stream of one input in one block of flights.
+
+    A stream of its own for each input keeps all other draws as they were when an input
+    or a case is added, so that alternatives are compared on the same luck.
+
+    Parameters
+    ----------
+    seed : int
+        Seed of the run.
+    block : int
+        Number of the block of flights.
+    name : str
+        Name of the input.
+
+    Returns
+    -------
+    numpy.random.Generator
+        The stream.
+    """
+    key = (block, crc32(name.encode()))
+    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=key))
+
+
+def draw_all(
+    spreads: Mapping[str, Spread], count: int, seed: int, block: int
+) -> dict[str, FloatArray]:
+    """Draw every input of a block of flights.
+
+    Parameters
+    ----------
+    spreads : mapping of str to Spread
+        The inputs by name.
+    count, seed, block : int
+        Flights in the block, seed of the run, number of the block.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (count,)
+        Values by name.
+    """
+    return {
+        name: spread.draw(count, stream(seed, block, name))
+        for name, spread in spreads.items()
+    }

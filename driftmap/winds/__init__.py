@@ -1,0 +1,220 @@
+"""Winds as people have them, one module a format, read into one profile."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Final
+
+from driftmap.errors import WindError
+from driftmap.wind import WindProfile
+from driftmap.winds.bulletin import looks_like_bulletin, read_bulletin
+from driftmap.winds.forecast import looks_like_forecast, read_forecast
+from driftmap.winds.igra import looks_like_igra, read_igra
+from driftmap.winds.law import ROUGHNESS
+from driftmap.winds.merge import merge
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.sounding_list import looks_like_sounding_list, read_sounding_list
+from driftmap.winds.surface_report import (
+    looks_like_surface_report,
+    read_surface_report,
+)
+from driftmap.winds.table import looks_like_table, read_table, write_table
+from driftmap.winds.text import check_text, load_text
+from driftmap.winds.words import looks_like_words, read_words, terrain_in
+
+__all__ = [
+    "FORMATS",
+    "Reading",
+    "Setting",
+    "decode",
+    "merge",
+    "read_wind",
+    "read_winds",
+    "terrain_of",
+    "write_table",
+]
+
+FORMATS: Final[
+    tuple[
+        tuple[
+            str,
+            Callable[[str], bool],
+            Callable[[str, str, Setting], Reading],
+        ],
+        ...,
+    ]
+] = (
+    ("IGRA v2 sounding", looks_like_igra, read_igra),
+    ("JSON forecast", looks_like_forecast, read_forecast),
+    ("sounding list", looks_like_sounding_list, read_sounding_list),
+    ("table of layers", looks_like_table, read_table),
+    ("surface report (METAR)", looks_like_surface_report, read_surface_report),
+    ("winds-aloft bulletin", looks_like_bulletin, read_bulletin),
+)
+"""Name, recogniser and reader of each format, the most distinct first."""
+
+
+_TYPED: Final = "report as typed"
+
+
+def decode(text: str, setting: Setting) -> Reading:
+    """Read one source: a file of any format, a wind in words, or a report's own text.
+
+    Parameters
+    ----------
+    text : str
+        Path of a file, or the text itself.
+    setting : Setting
+        Place and time of the flight.
+
+    Returns
+    -------
+    Reading
+        The report, decoded.
+
+    Raises
+    ------
+    WindError
+        If it is none of these, or cannot be used.
+    """
+    path = _as_file(text)
+    if path is not None:
+        return _recognised(load_text(path), path.name, setting)
+    if looks_like_words(text):
+        return read_words(text, setting)
+    if any(known(text) for _, known, _ in FORMATS):
+        return _recognised(check_text(text, _TYPED), _TYPED, setting)
+    shown = " ".join(text.split())[:60]
+    raise WindError(
+        shown or "wind",
+        "",
+        'is no file, and no wind in words such as "12 mph from 240"',
+    )
+
+
+def _as_file(text: str) -> Path | None:
+    try:
+        return Path(text) if text.strip() and os.path.exists(text) else None  # noqa: PTH110
+    except ValueError:  # a text with a null character is no path
+        return None
+
+
+def _recognised(text: str, source: str, setting: Setting) -> Reading:
+    for _, known, read in FORMATS:
+        if known(text):
+            return read(text, source, setting)
+    if "," in text.lstrip().split("\n", 1)[0]:
+        return read_table(text, source, setting)  # which tells what its header lacks
+    accepted = ", ".join(name for name, *_ in FORMATS)
+    raise WindError(source, "", f"is no wind that can be read; accepted: {accepted}")
+
+
+def read_winds(
+    sources: Sequence[str],
+    *,
+    site_altitude: float,
+    station: str | None = None,
+    when: datetime | None = None,
+    declination: float | None = None,
+    terrain: str = "open",
+) -> WindProfile:
+    """Read what is known of the wind and merge it into one profile over the site.
+
+    Parameters
+    ----------
+    sources : sequence of str
+        Paths of files, winds in words, or both; the most trusted first.
+    site_altitude : float
+        Altitude of the site above mean sea level [m].
+    station : str, optional
+        Station to take from a report that holds several.
+    when : datetime, optional
+        Time of the flight, with its time zone.
+    declination : float, optional
+        Magnetic declination, east positive [rad].
+    terrain : str
+        Class of `driftmap.winds.law.ROUGHNESS`; a wind in words may name its own.
+
+    Returns
+    -------
+    WindProfile
+        The wind over the site.
+
+    Raises
+    ------
+    WindError
+        If a source cannot be read, by its line, level or group.
+
+    Examples
+    --------
+    >>> wind = read_winds(["12 mph from 240"], site_altitude=120.0)
+    >>> wind.known_to
+    300.0
+    """
+    ground = terrain_of(sources, terrain)
+    setting = Setting(site_altitude, station, when, declination, ground)
+    return merge([decode(text, setting) for text in sources], setting)
+
+
+def terrain_of(sources: Sequence[str], terrain: str) -> str:
+    """Find the terrain class: what a wind in words names, or else the one given.
+
+    Parameters
+    ----------
+    sources : sequence of str
+        Paths of files, winds in words, or both.
+    terrain : str
+        Class where no source names one.
+
+    Returns
+    -------
+    str
+        A class of `driftmap.winds.law.ROUGHNESS`.
+
+    Raises
+    ------
+    WindError
+        If the class is not known.
+    """
+    for text in sources:
+        if looks_like_words(text) and _as_file(text) is None:
+            terrain = terrain_in(text, terrain)
+    if terrain not in ROUGHNESS:
+        raise WindError("terrain", "", f"{terrain!r} is none of {', '.join(ROUGHNESS)}")
+    return terrain
+
+
+def read_wind(
+    text: str, *, site_altitude: float, declination: float | None = None
+) -> WindProfile:
+    """Read one wind: a file, or words such as "12 mph from 240".
+
+    Parameters
+    ----------
+    text : str
+        Path of a file, or a wind in words, at head height unless it says otherwise.
+    site_altitude : float
+        Altitude of the site above mean sea level [m].
+    declination : float, optional
+        Magnetic declination, east positive [rad].
+
+    Returns
+    -------
+    WindProfile
+        The wind over the site.
+
+    Raises
+    ------
+    WindError
+        If it cannot be read.
+
+    Examples
+    --------
+    >>> wind = read_wind("5 m/s from 270 at 10 m", site_altitude=0.0)
+    >>> float(wind.at(100.0)[0])
+    6.981863
+    """
+    return read_winds([text], site_altitude=site_altitude, declination=declination)

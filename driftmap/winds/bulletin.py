@@ -1,0 +1,366 @@
+"""The winds-and-temperatures-aloft bulletin of the United States (FB, formerly FD).
+
+Groups ``DDff±TT``: direction in tens of degrees true, speed in knots, temperature in
+degrees Celsius. Coding rules as in FAA AC 00-45 and the *Aeronautical Information
+Manual*, read in secondary copies.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+from driftmap.errors import WindError
+from driftmap.units import FOOT, KNOT
+from driftmap.wind import WindLevel
+from driftmap.winds.choice import choose_station, choose_time, clear_of_ground
+from driftmap.winds.pressure import altitude_of
+from driftmap.winds.reading import Reading, Setting, ordered
+from driftmap.winds.times import nearest_day
+
+__all__ = ["Group", "decode_group", "looks_like_bulletin", "read_bulletin"]
+
+_LIGHT: Final = 5.0  # kt: "light and variable" is less than this
+_SIGNLESS_ABOVE: Final = 24_000  # ft: temperatures above are negative, sign left out
+_TRUE_ALTITUDE_TO: Final = 12_000  # ft: levels above are pressure altitudes
+_TEMPERATURE_ALWAYS_FROM: Final = 18_000  # ft: no station is within 2,500 ft of these
+_REACH: Final = 2  # characters a group may stand off the end of its column
+_DIRECTION_ERROR: Final = math.radians(10.0) / math.sqrt(12)  # tens of degrees
+
+_LEVELS: Final = re.compile(r"^\s*FT((?:\s+\d{3,5})+)\s*$")
+_STATION: Final = re.compile(r"^\s*([A-Z0-9]{3,4})(?=\s)")
+_GROUP: Final = re.compile(r"(\d\d)(\d\d)(?:([+-])?(\d\d))?")
+_BASED: Final = re.compile(r"\bDATA\s+BASED\s+ON\s+(\d{6})Z")
+_VALID: Final = re.compile(r"\bVALID\s+(\d{6})Z(?:.*?\bFOR\s+USE\s+(\d{4})-(\d{4})Z)?")
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """One decoded group.
+
+    Parameters
+    ----------
+    direction : float or None
+        Direction the wind comes from, true [deg]; None when light and variable.
+    speed : float
+        Speed [kt]; of a light and variable wind the most it can be.
+    temperature : float or None
+        Temperature [°C].
+    at_least : bool
+        Whether the speed is a lower bound (coded 99 over 100).
+    """
+
+    direction: float | None
+    speed: float
+    temperature: float | None
+    at_least: bool = False
+
+
+def decode_group(text: str, level: int) -> Group:
+    """Decode one group.
+
+    Parameters
+    ----------
+    text : str
+        ``DDff``, ``DDff±TT`` or, above 24,000 ft, ``DDffTT``.
+    level : int
+        Level it stands at [ft].
+
+    Returns
+    -------
+    Group
+        Direction, speed and temperature.
+
+    Raises
+    ------
+    ValueError
+        If it breaks a coding rule.
+
+    Examples
+    --------
+    >>> decode_group("731960", 39_000)
+    Group(direction=230.0, speed=119.0, temperature=-60.0, at_least=False)
+    >>> decode_group("9900", 6_000).direction is None
+    True
+    """
+    found = _GROUP.fullmatch(text)
+    if not found:
+        raise ValueError(f"group {text[:12]!r} is not DDff, DDff+TT or DDffTT")
+    tens, speed = int(found[1]), int(found[2])
+    temperature = _temperature(found, level)
+    if (tens, speed) == (99, 0):
+        return Group(None, _LIGHT, temperature)
+    fast = 51 <= tens <= 86
+    if fast:
+        tens, speed = tens - 50, speed + 100
+    if not 1 <= tens <= 36:
+        raise ValueError(
+            f"group {text!r} has direction {found[1]}; accepted is 01 to 36, 51 to 86 "
+            "for 100 kt and more, or 9900"
+        )
+    return Group(10.0 * tens, float(speed), temperature, fast and found[2] == "99")
+
+
+def _temperature(found: re.Match[str], level: int) -> float | None:
+    text, sign, digits = found[0], found[3], found[4]
+    if digits is None:
+        if level >= _TEMPERATURE_ALWAYS_FROM:
+            raise ValueError(f"group {text!r} is cut short, it has no temperature")
+        return None
+    if sign is None and level <= _SIGNLESS_ABOVE:
+        raise ValueError(
+            f"group {text!r} has a temperature without its sign; only levels above "
+            "24,000 ft leave it out"
+        )
+    if sign == "+" and level > _SIGNLESS_ABOVE:
+        raise ValueError(f"group {text!r} is above freezing over 24,000 ft")
+    return float(digits) if sign == "+" else -float(digits)
+
+
+def looks_like_bulletin(text: str) -> bool:
+    """Tell whether a text is such a bulletin.
+
+    Parameters
+    ----------
+    text : str
+        Text of a file.
+
+    Returns
+    -------
+    bool
+        Whether a line of levels, or the heading of one, is in it.
+    """
+    return bool(
+        re.search(r"^\s*FT(?:\s+\d{3,5}){2,}", text, re.MULTILINE)
+        or re.search(r"^\s*FT\s+\d{3,5}\s*$", text, re.MULTILINE)
+        or _BASED.search(text)
+        or re.search(r"\bVALID\s+\d{6}Z\s+FOR\s+USE\b", text)
+    )
+
+
+Times = tuple[datetime | None, tuple[datetime, datetime] | None, datetime | None]
+"""Valid time, hours for use, and time of the data."""
+
+
+@dataclass(slots=True)
+class _Block:
+    """What stands above the rows now being read."""
+
+    based: str | None = None
+    valid: str | None = None
+    use: tuple[str, str] | None = None
+    levels: tuple[tuple[int, int], ...] = ()  # feet, end of the column
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    station: str
+    line: str
+    where: str
+    block: _Block
+
+
+def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
+    """Read the wind over one station from a bulletin.
+
+    Parameters
+    ----------
+    text : str
+        One bulletin or several, with their columns as issued.
+    source : str
+        Name of the file.
+    setting : Setting
+        Station and time that are meant, and the altitude of the site.
+
+    Returns
+    -------
+    Reading
+        A forecast.
+
+    Raises
+    ------
+    WindError
+        If a line or a group breaks the coding rules, a group is missing above the
+        lowest, or it is not plain which station or time is meant.
+    """
+    rows: list[_Row] = []
+    block = _Block()
+    for n, line in enumerate(text.splitlines(), 1):
+        where = f"line {n}"
+        plain = line.expandtabs().rstrip()
+        if _heading(plain, block, source, where):
+            continue
+        found = _STATION.match(plain + " ")
+        if found and block.levels and re.search(r"\d{4}", plain[found.end() :]):
+            copy = _Block(block.based, block.valid, block.use, block.levels)
+            rows.append(_Row(found[1], plain, where, copy))
+        elif found and block.levels and plain.strip() == found[1]:
+            raise WindError(source, f"{where}, {found[1]}", "no group; it is cut short")
+    if not rows:
+        raise WindError(
+            source, "", "a bulletin without a line of levels (FT …) and a station"
+        )
+    names = [row.station for row in rows]
+    station, _ = choose_station(names, setting, source, strict=True)
+    mine = [row for row in rows if row.station == station]
+    times = [_times(row.block, source, row.where, setting) for row in mine]
+    chosen, notes = choose_time([time[0] for time in times], setting, source)
+    return _reading(mine[chosen], times[chosen], notes, source, setting)
+
+
+def _heading(line: str, block: _Block, source: str, where: str) -> bool:
+    based, valid, levels = (p.search(line) for p in (_BASED, _VALID, _LEVELS))
+    if based:
+        block.based, block.valid, block.use, block.levels = based[1], None, None, ()
+    if valid:
+        block.valid = valid[1]
+        block.use = (valid[2], valid[3]) if valid[2] else None
+    if levels:
+        spans = [(int(m[0]), m.end()) for m in re.finditer(r"\d+", line)]
+        feet = [level for level, _ in spans]
+        if feet != sorted(set(feet)):
+            raise WindError(source, where, "levels do not increase")
+        block.levels = tuple(spans)
+    return bool(based or valid or levels)
+
+
+def _reading(
+    row: _Row, times: Times, notes: tuple[str, ...], source: str, setting: Setting
+) -> Reading:
+    station, where, block = row.station, row.where, row.block
+    groups = _columns(row.line, block.levels, source, f"{where}, {station}")
+    name = f"winds aloft {station}" + (f" {block.valid}Z" if block.valid else "")
+    decoded = []
+    for feet, text in groups:
+        place = f"{where}, {station}, {feet:,} ft"
+        try:
+            decoded.append((feet, decode_group(text, feet), place))
+        except ValueError as problem:
+            raise WindError(source, place, str(problem)) from None
+    _check_temperatures(decoded, source)
+    levels = [(place, _level(feet, g, name, setting)) for feet, g, place in decoded]
+    clear = [row for row in levels if row[1].height >= 0]
+    valid, window, based = times
+    return Reading(
+        source=name,
+        kind="aloft",
+        levels=ordered(clear, source),
+        valid=valid,
+        window=window,
+        based_on=based,
+        forecast=True,
+        direction_error=_DIRECTION_ERROR,
+        assumed=notes
+        + _notes(decoded, name)
+        + clear_of_ground(len(levels) - len(clear), name, setting),
+    )
+
+
+def _columns(
+    line: str, levels: tuple[tuple[int, int], ...], source: str, where: str
+) -> list[tuple[int, str]]:
+    """Give each group its level by where it ends, as the columns are set."""
+    found = list(re.finditer(r"\S+", line))[1:]
+    held: dict[int, str] = {}
+    for token in found:
+        feet, end = min(levels, key=lambda level: abs(level[1] - token.end()))
+        if abs(end - token.end()) > _REACH or feet in held:
+            if len(found) == len(levels):  # every level told: the order is enough
+                return [(f, t[0]) for (f, _), t in zip(levels, found, strict=True)]
+            raise WindError(
+                source,
+                where,
+                f"group {token[0][:12]!r} stands under no level; keep the spaces of "
+                "the bulletin",
+            )
+        held[feet] = token[0]
+    lowest = min(*held, _TRUE_ALTITUDE_TO)
+    wanted = [feet for feet, _ in levels if feet >= lowest]
+    for feet in wanted:
+        if feet not in held:
+            raise WindError(
+                source,
+                f"{where}, {feet:,} ft",
+                "group missing; only the lowest levels may be left out",
+            )
+    return [(feet, held[feet]) for feet in wanted]
+
+
+def _check_temperatures(decoded: list[tuple[int, Group, str]], source: str) -> None:
+    told = False
+    for _, group, place in decoded:
+        if told and group.temperature is None:
+            raise WindError(
+                source, place, "no temperature, though a lower level has one"
+            )
+        told = told or group.temperature is not None
+
+
+def _level(feet: int, group: Group, name: str, setting: Setting) -> WindLevel:
+    altitude = feet * FOOT
+    if feet > _TRUE_ALTITUDE_TO:
+        altitude = altitude_of(altitude)
+    return WindLevel(
+        height=altitude - setting.site_altitude,
+        direction=None if group.direction is None else math.radians(group.direction),
+        speed=group.speed * KNOT,
+        gust=None,
+        source=name,
+        temperature=None if group.temperature is None else group.temperature + 273.15,
+    )
+
+
+def _notes(decoded: list[tuple[int, Group, str]], name: str) -> tuple[str, ...]:
+    notes = []
+    for feet, group, _ in decoded:
+        if group.direction is None:
+            notes.append(
+                f"{name} at {feet:,} ft: light and variable, less than 5 kt; taken as "
+                "5 kt from anywhere"
+            )
+        if group.at_least:
+            notes.append(f"{name} at {feet:,} ft: 199 kt or more; taken as 199 kt")
+    if any(feet > _TRUE_ALTITUDE_TO for feet, *_ in decoded):
+        notes.append(
+            f"{name}: levels above 12,000 ft are pressure altitudes, placed as in the "
+            "standard atmosphere"
+        )
+    return tuple(notes)
+
+
+def _times(block: _Block, source: str, where: str, setting: Setting) -> Times:
+    try:
+        valid = _day(block.valid, setting.when)
+        based = _day(block.based, valid or setting.when)
+        window = _window(valid, block.use)
+    except ValueError as problem:
+        raise WindError(source, where, f"its times: {problem}") from None
+    return valid, window, based
+
+
+def _day(text: str | None, near: datetime | None) -> datetime | None:
+    if text is None:
+        return None
+    return nearest_day(int(text[:2]), int(text[2:4]), int(text[4:]), near)
+
+
+def _window(
+    valid: datetime | None, use: tuple[str, str] | None
+) -> tuple[datetime, datetime] | None:
+    if use is None:
+        return None
+    minutes = [int(text[:2]) * 60 + int(text[2:]) for text in use]
+    if max(minutes) > 24 * 60 or any(int(text[2:]) > 59 for text in use):
+        raise ValueError(f"for use {use[0]}-{use[1]}Z is no time")
+    if valid is None:
+        return None
+    midnight = valid.replace(hour=0, minute=0)
+    start, end = (midnight + timedelta(minutes=m) for m in minutes)
+    day = timedelta(days=1)
+    # The hours for use lie about the valid time, across midnight if need be.
+    return (start - day if start > valid else start), (
+        end + day if end < valid else end
+    )

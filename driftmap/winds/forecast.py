@@ -1,0 +1,389 @@
+"""A forecast for one place as JSON: levels, or several members with levels each.
+
+The form is this project's own::
+
+    {"source": "point forecast", "based_on": "2026-05-09T06:00Z",
+     "valid": "2026-05-09T18:00Z",
+     "levels": [{"height_m": 10, "from_deg": 240, "speed_mps": 4.2, "gust_mps": 7.5},
+                {"pressure_hpa": 850, "altitude_m": 1480, "from_deg": 255,
+                 "speed_kt": 22, "temperature_c": 6.5}]}
+
+A level names its height as in a table, or ``pressure_hpa`` alone; ``from_deg`` null is
+a variable wind. Instead of ``levels``, ``members`` is a list of ``{"levels": […]}``, and
+``forecasts`` a list of such documents for several times. The document that
+``driftmap winds --json`` prints is read too.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from datetime import UTC, datetime
+from typing import Any, Final
+
+import numpy as np
+
+from driftmap.atmosphere import FloatArray
+from driftmap.errors import WindError
+from driftmap.wind import WindLevel, components_from, direction_and_speed
+from driftmap.winds.choice import choose_time, clear_of_ground
+from driftmap.winds.layers import (
+    NAMES,
+    check_names,
+    level_from,
+    nearest_name,
+    vertical,
+)
+from driftmap.winds.pressure import altitude_of, fill_heights, geopotential_of
+from driftmap.winds.reading import Reading, Setting, ordered
+from driftmap.winds.times import show_time
+
+__all__ = ["looks_like_forecast", "parse_time", "read_forecast"]
+
+_DOCUMENT: Final = (
+    *("source", "based_on", "valid", "levels", "members", "forecasts"),
+    *("sources", "assumed", "notes"),
+)
+_ALIAS: Final = {"height_agl_m": "height_m"}
+_EXTRA: Final = ("pressure_hpa", "temperature_c", "source")
+_MOST_LEVELS: Final = 20_000
+_MOST_MEMBERS: Final = 1000
+
+
+def looks_like_forecast(text: str) -> bool:
+    """Tell whether a text is a JSON document.
+
+    Parameters
+    ----------
+    text : str
+        Text of a file.
+
+    Returns
+    -------
+    bool
+        Whether its first character opens one.
+    """
+    return text.lstrip()[:1] in {"{", "["}
+
+
+def read_forecast(text: str, source: str, setting: Setting) -> Reading:
+    """Read a forecast.
+
+    Parameters
+    ----------
+    text : str
+        The document.
+    source : str
+        Name of the file.
+    setting : Setting
+        Time that is meant, and the altitude of the site.
+
+    Returns
+    -------
+    Reading
+        Levels above the site, and the members of an ensemble.
+
+    Raises
+    ------
+    WindError
+        If a key or a value cannot be used, by its level.
+    """
+    document = _object(_loaded(text, source), source, "the document")
+    _known(document, _DOCUMENT, source, "")
+    several = document.get("forecasts")
+    if several is None:
+        return _reading(document, source, "", (), setting)
+    each = _list(several, source, "forecasts")
+    shared = {k: v for k, v in document.items() if k != "forecasts"}
+    documents = [
+        shared | _object(one, source, f"forecast {i}") for i, one in enumerate(each, 1)
+    ]
+    times = [_time(one, "valid", source, "") for one in documents]
+    chosen, notes = choose_time(times, setting, source)
+    where = f"forecast {chosen + 1}"
+    _known(documents[chosen], _DOCUMENT, source, where)
+    return _reading(documents[chosen], source, where, notes, setting)
+
+
+def _loaded(text: str, source: str) -> object:
+    def refuse(name: str) -> None:
+        raise WindError(source, "", f"{name} is no number; write null or leave it out")
+
+    def once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+        keys = [key for key, _ in pairs]
+        for key in keys:
+            if keys.count(key) > 1:
+                raise WindError(source, "", f"key {key[:40]!r} stands twice")
+        return dict(pairs)
+
+    try:
+        return json.loads(text, parse_constant=refuse, object_pairs_hook=once)
+    except json.JSONDecodeError as problem:
+        raise WindError(
+            source, f"line {problem.lineno}", f"not JSON ({problem.msg})"
+        ) from None
+    except (RecursionError, ValueError):
+        raise WindError(source, "", "not JSON that can be read") from None
+
+
+def _object(value: object, source: str, where: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise WindError(source, where, "must be an object in braces")
+    return value
+
+
+def _list(
+    value: object, source: str, where: str, most: int = _MOST_LEVELS
+) -> list[Any]:
+    if not isinstance(value, list) or not 0 < len(value) <= most:
+        raise WindError(source, where, f"must be a list of 1 to {most}")
+    return value
+
+
+def _known(
+    given: dict[str, Any], accepted: tuple[str, ...], source: str, where: str
+) -> None:
+    for key in given:
+        if key not in accepted:
+            raise WindError(source, where, f"unknown key {nearest_name(key, accepted)}")
+
+
+def parse_time(text: str) -> datetime:
+    """Read a time in the form of ISO 8601.
+
+    Parameters
+    ----------
+    text : str
+        Date, time and zone: ``2026-05-09T18:00Z`` or with an offset.
+
+    Returns
+    -------
+    datetime
+        In UTC.
+
+    Raises
+    ------
+    ValueError
+        If it is not such a time, or has no zone.
+    """
+    time = datetime.fromisoformat(text)
+    if time.tzinfo is None:
+        raise ValueError(f"{text!r} has no time zone; add Z or an offset")
+    return time.astimezone(UTC)
+
+
+def _time(
+    document: dict[str, Any], key: str, source: str, where: str
+) -> datetime | None:
+    value = document.get(key)
+    if value is None:
+        return None
+    try:
+        return parse_time(str(value))
+    except (ValueError, OverflowError):
+        raise WindError(
+            source,
+            f"{where} {key}".strip(),
+            f"{str(value)[:40]!r}; accepted is such as '2026-05-09T18:00Z'",
+        ) from None
+
+
+def _reading(
+    document: dict[str, Any],
+    source: str,
+    where: str,
+    notes: tuple[str, ...],
+    setting: Setting,
+) -> Reading:
+    valid = _time(document, "valid", source, where)
+    based = _time(document, "based_on", source, where)
+    label = document.get("source", source)
+    if not isinstance(label, str):
+        raise WindError(source, f"{where} source".strip(), "must be text")
+    name = f"{label} {show_time(valid)}" if valid else label
+    told = [str(note) for key in ("assumed", "notes") for note in _notes(document, key)]
+    levels, members, found = _content(document, source, where, name, setting)
+    return Reading(
+        source=name,
+        kind="aloft",
+        levels=levels,
+        valid=valid,
+        based_on=based,
+        # What `driftmap winds --json` printed tells its sources, a forecast does not.
+        forecast="sources" not in document,
+        members=members,
+        assumed=(*notes, *told, *found),
+    )
+
+
+def _notes(document: dict[str, Any], key: str) -> list[Any]:
+    value = document.get(key, [])
+    return value if isinstance(value, list) else [value]
+
+
+Content = tuple[tuple[WindLevel, ...], FloatArray | None, tuple[str, ...]]
+
+
+def _content(
+    document: dict[str, Any], source: str, where: str, name: str, setting: Setting
+) -> Content:
+    if ("levels" in document) == ("members" in document):
+        raise WindError(source, where, "give either levels or members")
+    if "levels" in document:
+        levels, notes = _levels(document["levels"], source, where, name, setting)
+        return levels, None, notes
+    each = []
+    several = _list(document["members"], source, "members", _MOST_MEMBERS)
+    for i, one in enumerate(several, 1):
+        place = f"{where} member {i}".strip()
+        member = _object(one, source, place)
+        _known(member, ("levels",), source, place)
+        each.append(_levels(member.get("levels"), source, place, name, setting))
+    return _ensemble(each, source, name)
+
+
+def _levels(
+    value: object, source: str, where: str, name: str, setting: Setting
+) -> tuple[tuple[WindLevel, ...], tuple[str, ...]]:
+    rows = []
+    for i, one in enumerate(_list(value, source, f"{where} levels".strip()), 1):
+        place = f"{where} level {i}".strip()
+        rows.append((place, _row(_object(one, source, place), source, place)))
+    heights, standard = _heights(rows, source, setting)
+    levels = [
+        (place, _level(row, height, name, setting, source, place))
+        for (place, row), height in zip(rows, heights, strict=True)
+    ]
+    clear = [pair for pair in levels if pair[1].height >= 0]
+    notes = clear_of_ground(len(levels) - len(clear), name, setting)
+    if standard:
+        notes += (
+            f"{name}: {standard} levels placed by pressure in the standard atmosphere",
+        )
+    return ordered(clear, source), notes
+
+
+def _row(given: dict[str, Any], source: str, where: str) -> dict[str, Any]:
+    row = {_ALIAS.get(key, key): value for key, value in given.items()}
+    _known(row, (*NAMES, *_EXTRA), source, where)
+    out: dict[str, Any] = {}
+    for key, value in row.items():
+        if key == "source":
+            out[key] = str(value)
+        elif value is None and key.startswith(("from", "gust")):
+            out[key] = math.nan
+        elif value is not None or key not in _EXTRA:
+            out[key] = _number(value, key, source, where)
+    names = [key for key in out if key in NAMES]
+    check_names(names, source, where, vertical="pressure_hpa" not in out)
+    return out
+
+
+def _number(value: object, key: str, source: str, where: str) -> float:
+    good = isinstance(value, int | float) and not isinstance(value, bool)
+    if not good or abs(value) > 1e9 or not math.isfinite(value):  # type: ignore[arg-type]
+        raise WindError(
+            source, where, f"{key} {str(value)[:40]!r}; accepted is a finite number"
+        )
+    return float(value)  # type: ignore[arg-type]
+
+
+def _heights(
+    rows: list[tuple[str, dict[str, Any]]], source: str, setting: Setting
+) -> tuple[list[float], int]:
+    """Give the height of each level above the site, and how many are standard."""
+    told: list[float | None] = []
+    for place, row in rows:
+        vertical_named = any(
+            NAMES.get(k, ("",))[0] in {"height", "altitude"} for k in row
+        )
+        if not vertical_named:
+            told.append(None)
+            continue
+        # Pressure surfaces may lie under the ground; a height above it may not.
+        lenient = "pressure_hpa" in row or any(k.startswith("altitude") for k in row)
+        told.append(vertical(row, setting, source, place, lenient=lenient))
+    pressures = [_pressure(row, source, place) for place, row in rows]
+    anchors = [
+        None if z is None or p is None else geopotential_of(z + setting.site_altitude)
+        for z, p in zip(told, pressures, strict=True)
+    ]
+    celsius = [row.get("temperature_c") for _, row in rows]
+    found, standard = fill_heights(
+        pressures, anchors, [None if c is None else c + 273.15 for c in celsius]
+    )
+    heights = [
+        z if z is not None else altitude_of(h or 0.0) - setting.site_altitude
+        for z, h in zip(told, found, strict=True)
+    ]
+    return heights, sum(standard)
+
+
+def _pressure(row: dict[str, Any], source: str, where: str) -> float | None:
+    value = row.get("pressure_hpa")
+    if value is None:
+        return None
+    if not 1.0 <= value <= 1100.0:
+        raise WindError(source, where, f"pressure {value:g} hPa; accepted is 1 to 1100")
+    return float(value) * 100.0
+
+
+def _level(
+    row: dict[str, Any],
+    height: float,
+    name: str,
+    setting: Setting,
+    source: str,
+    where: str,
+) -> WindLevel:
+    numbers = {key: value for key, value in row.items() if key in NAMES}
+    level = level_from(numbers, height, setting, source, where)
+    celsius = row.get("temperature_c")
+    if celsius is not None and not -120.0 <= celsius <= 60.0:
+        raise WindError(
+            source, where, f"temperature {celsius:g} C; accepted is -120 to 60"
+        )
+    return WindLevel(
+        height,
+        level.direction,
+        level.speed,
+        level.gust,
+        row.get("source", name),
+        None if celsius is None else celsius + 273.15,
+    )
+
+
+def _ensemble(
+    each: list[tuple[tuple[WindLevel, ...], tuple[str, ...]]], source: str, name: str
+) -> Content:
+    """Bring the members to the levels that all of them reach."""
+    heights = [np.array([level.height for level in levels]) for levels, _ in each]
+    low, high = max(z[0] for z in heights), min(z[-1] for z in heights)
+    common = np.unique(np.concatenate(heights).round(3))
+    common = common[(common >= low - 1e-3) & (common <= high + 1e-3)]
+    if common.size == 0:
+        raise WindError(source, "members", "have no heights in common")
+    members = np.array(
+        [_components(levels, common, source) for levels, _ in each], dtype=float
+    )
+    direction, speed = direction_and_speed(*members.mean(axis=0))
+    levels = tuple(
+        WindLevel(float(z), float(d), float(v), None, name)
+        for z, d, v in zip(common, direction, speed, strict=True)
+    )
+    notes = tuple(dict.fromkeys(note for _, told in each for note in told))
+    spread = f"{name}: {len(each)} members, drawn one by one; the mean is shown"
+    return levels, members, (*notes, spread)
+
+
+def _components(
+    levels: tuple[WindLevel, ...], common: FloatArray, source: str
+) -> list[FloatArray]:
+    if any(level.direction is None for level in levels):
+        raise WindError(source, "members", "a variable direction in a member")
+    parts = components_from(
+        np.array([level.direction for level in levels], dtype=float),
+        np.array([level.speed for level in levels]),
+    )
+    heights = [level.height for level in levels]
+    return [np.interp(common, heights, part) for part in parts]

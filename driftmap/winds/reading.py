@@ -1,0 +1,251 @@
+"""What a reader hands on: the levels of one report, as read and with its times."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Final, Literal, NoReturn
+
+import numpy as np
+
+from driftmap.atmosphere import FloatArray
+from driftmap.errors import WindError
+from driftmap.wind import WindLevel
+
+__all__ = [
+    "HIGHEST_SPEED",
+    "Reading",
+    "Setting",
+    "check_direction",
+    "check_speed",
+    "ordered",
+]
+
+HIGHEST_SPEED: Final = 120.0
+"""Fastest wind taken for real [m s⁻¹]; the surface record is a gust of 113 m s⁻¹
+(Barrow Island, 1996; WMO, from memory) and jet streams stay near 110."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What the readers must know about the place and time of the flight.
+
+    Parameters
+    ----------
+    site_altitude : float
+        Altitude of the site above mean sea level [m].
+    station : str or None
+        Station to take from a report that holds several.
+    when : datetime or None
+        Time of the flight, with its time zone.
+    declination : float or None
+        Magnetic declination, east positive [rad]; needed for magnetic bearings only.
+    terrain : str
+        A class of `driftmap.winds.law.ROUGHNESS`.
+    """
+
+    site_altitude: float
+    station: str | None = None
+    when: datetime | None = None
+    declination: float | None = None
+    terrain: str = "open"
+
+    def __post_init__(self) -> None:
+        if not -500.0 <= self.site_altitude <= 9000.0:
+            raise ValueError(
+                "'site_altitude' must lie in [-500, 9000] m "
+                f"(got {self.site_altitude:g})"
+            )
+        if self.when is not None and self.when.tzinfo is None:
+            raise ValueError("'when' must carry a time zone")
+
+    def true_bearing(self, magnetic: float, source: str, where: str) -> float:
+        """Turn a magnetic bearing into a true one.
+
+        Parameters
+        ----------
+        magnetic : float
+            Bearing from magnetic north [rad].
+        source, where : str
+            For the message.
+
+        Returns
+        -------
+        float
+            Bearing from true north, in [0, 2π) [rad].
+
+        Raises
+        ------
+        WindError
+            If the declination is not known.
+        """
+        if self.declination is None:
+            raise WindError(
+                source,
+                where,
+                "a magnetic direction needs the site's declination; give it, or the "
+                "direction from true north",
+            )
+        return (magnetic + self.declination) % (2 * math.pi)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reading:
+    """One report, decoded; nothing in it is interpolated.
+
+    Parameters
+    ----------
+    source : str
+        Name of the report, for people.
+    kind : {"surface", "aloft"}
+        A reading near the ground, or layers.
+    levels : tuple of WindLevel, length k
+        Levels by height, lowest first.
+    valid : datetime or None
+        Time it was measured, or is forecast for.
+    window : tuple of datetime or None
+        First and last time a forecast is for use.
+    based_on : datetime or None
+        Time of the data a forecast was made from.
+    forecast : bool
+        Whether it is a forecast.
+    age : float or None
+        Hours before the flight, where the reading itself says so [h].
+    direction_error : float
+        Standard error of the direction by its coding or its swing [rad].
+    members : ndarray, shape (m, 2, k), or None
+        East and north components of each member of an ensemble [m s⁻¹].
+    pressure : float or None
+        Altimeter setting [Pa].
+    assumed : tuple of str
+        What the reader had to assume.
+    """
+
+    source: str
+    kind: Literal["surface", "aloft"]
+    levels: tuple[WindLevel, ...]
+    valid: datetime | None = None
+    window: tuple[datetime, datetime] | None = None
+    based_on: datetime | None = None
+    forecast: bool = False
+    age: float | None = None
+    direction_error: float = 0.0
+    members: FloatArray | None = None
+    pressure: float | None = None
+    assumed: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        heights = [level.height for level in self.levels]
+        if not heights or not np.all(np.isfinite(heights)):
+            raise ValueError("'levels' must hold at least one level, all finite")
+        if heights[0] < 0 or np.any(np.diff(heights) <= 0):
+            raise ValueError("'levels' must increase from the ground up")
+
+
+def check_speed(speed: float, source: str, where: str, *, what: str = "speed") -> float:
+    """Accept a wind speed.
+
+    Parameters
+    ----------
+    speed : float
+        Wind speed [m s⁻¹].
+    source, where : str
+        For the message.
+    what : str
+        Name of the quantity, for the message.
+
+    Returns
+    -------
+    float
+        The speed [m s⁻¹].
+
+    Raises
+    ------
+    WindError
+        If it is not a finite number from 0 to `HIGHEST_SPEED`.
+    """
+    if not 0.0 <= speed <= HIGHEST_SPEED:
+        raise WindError(
+            source,
+            where,
+            f"{what} {speed:.4g} m/s; accepted is 0 to {HIGHEST_SPEED:g} m/s",
+        )
+    return speed
+
+
+def check_direction(degrees: float, source: str, where: str) -> float:
+    """Accept a wind direction.
+
+    Parameters
+    ----------
+    degrees : float
+        Direction the wind comes from [deg].
+    source, where : str
+        For the message.
+
+    Returns
+    -------
+    float
+        The direction [rad].
+
+    Raises
+    ------
+    WindError
+        If it is not a finite number from 0 to 360.
+    """
+    if not 0.0 <= degrees <= 360.0:
+        raise WindError(
+            source, where, f"direction {degrees:g} deg; accepted is 0 to 360"
+        )
+    return math.radians(degrees)
+
+
+def ordered(
+    levels: list[tuple[str, WindLevel]], source: str, *, repeats: bool = False
+) -> tuple[WindLevel, ...]:
+    """Sort levels by height and refuse two that stand at one height.
+
+    Parameters
+    ----------
+    levels : list of (str, WindLevel)
+        Levels with their place in the source.
+    source : str
+        For the message.
+    repeats : bool
+        Whether a level told twice with the same wind is passed over.
+
+    Returns
+    -------
+    tuple of WindLevel
+        Lowest first.
+
+    Raises
+    ------
+    WindError
+        If two levels stand at one height, or there is none.
+    """
+    if not levels:
+        raise WindError(source, "", "holds no wind level that can be used")
+    rows = sorted(levels, key=lambda row: row[1].height)
+    kept = rows[:1]
+    for where, level in rows[1:]:
+        before = kept[-1]
+        if level.height - before[1].height > 1e-6:
+            kept.append((where, level))
+        elif not (repeats and _same(level, before[1])):
+            _twice(source, before[0], where, level.height)
+    return tuple(level for _, level in kept)
+
+
+def _same(a: WindLevel, b: WindLevel) -> bool:
+    return (a.direction, a.speed) == (b.direction, b.speed)
+
+
+def _twice(source: str, first: str, second: str, height: float) -> NoReturn:
+    raise WindError(
+        source,
+        second,
+        f"a second level at one height as {first} ({height:.4g} m above the site); "
+        "each height once",
+    )

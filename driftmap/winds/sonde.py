@@ -1,0 +1,165 @@
+"""What all soundings share: levels of pressure, height, temperature and wind."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from driftmap.errors import WindError
+from driftmap.wind import WindLevel
+from driftmap.winds.choice import clear_of_ground
+from driftmap.winds.pressure import altitude_of, fill_heights
+from driftmap.winds.reading import (
+    Reading,
+    Setting,
+    check_direction,
+    check_speed,
+    ordered,
+)
+
+__all__ = ["SondeRow", "sounding"]
+
+_DIRECTION_ERROR = math.radians(5.0) / math.sqrt(12)
+"""Soundings round direction to 5 degrees (WMO-No. 8, ch. 13) [rad]."""
+
+
+@dataclass(frozen=True, slots=True)
+class SondeRow:
+    """One level as told; None for what is not.
+
+    Parameters
+    ----------
+    where : str
+        Line in the file.
+    pressure : float or None
+        Pressure [Pa].
+    geopotential : float or None
+        Geopotential height above mean sea level [m].
+    temperature : float or None
+        Temperature [K].
+    direction : float or None
+        Direction the wind comes from, true [deg].
+    speed : float or None
+        Wind speed [m s⁻¹].
+    """
+
+    where: str
+    pressure: float | None
+    geopotential: float | None
+    temperature: float | None
+    direction: float | None
+    speed: float | None
+
+
+def sounding(
+    rows: Sequence[SondeRow],
+    *,
+    name: str,
+    source: str,
+    valid: datetime | None,
+    setting: Setting,
+    assumed: tuple[str, ...] = (),
+) -> Reading:
+    """Make a reading from the levels of a sounding.
+
+    Parameters
+    ----------
+    rows : sequence of SondeRow
+        Levels in any order.
+    name : str
+        Name of the sounding, for people.
+    source : str
+        Name of the file, for messages.
+    valid : datetime or None
+        Time of the sounding.
+    setting : Setting
+        Altitude of the site.
+    assumed : tuple of str
+        What was assumed so far.
+
+    Returns
+    -------
+    Reading
+        Levels that have a wind and lie above the site.
+
+    Raises
+    ------
+    WindError
+        If a value is out of range, or two levels differ at one height, or none is left.
+    """
+    for row in rows:
+        _check(row, source)
+    heights, standard = fill_heights(
+        [row.pressure for row in rows],
+        [row.geopotential for row in rows],
+        [row.temperature for row in rows],
+    )
+    levels = [
+        (row.where, _level(row, height, name, setting))
+        for row, height in zip(rows, heights, strict=True)
+        if height is not None and row.speed is not None and row.direction is not None
+    ]
+    clear = [pair for pair in levels if pair[1].height >= 0]
+    below = len(levels) - len(clear)
+    notes = (
+        *assumed,
+        *_notes(len(rows) - len(levels), sum(standard), name),
+        *clear_of_ground(below, name, setting),
+    )
+    if not clear:
+        raise WindError(
+            source, name, f"no level with a wind above the site; {below} lie below it"
+        )
+    return Reading(
+        source=name,
+        kind="aloft",
+        levels=ordered(clear, source, repeats=True),
+        valid=valid,
+        direction_error=_DIRECTION_ERROR,
+        assumed=notes,
+    )
+
+
+def _check(row: SondeRow, source: str) -> None:
+    if row.direction is not None:
+        check_direction(row.direction, source, row.where)
+    if row.speed is not None:
+        check_speed(row.speed, source, row.where)
+    ranges = (
+        ("pressure", row.pressure, 10.0, 110_000.0, "Pa"),
+        ("height", row.geopotential, -1000.0, 60_000.0, "m"),
+        ("temperature", row.temperature, 150.0, 340.0, "K"),
+    )
+    for what, value, low, high, unit in ranges:
+        if value is not None and not low <= value <= high:
+            raise WindError(
+                source,
+                row.where,
+                f"{what} {value:.5g} {unit}; accepted is {low:g} to {high:g}",
+            )
+
+
+def _level(
+    row: SondeRow, height: float | None, name: str, setting: Setting
+) -> WindLevel:
+    return WindLevel(
+        height=altitude_of(height or 0.0) - setting.site_altitude,
+        direction=math.radians(row.direction or 0.0),
+        speed=row.speed or 0.0,
+        gust=None,
+        source=name,
+        temperature=row.temperature,
+    )
+
+
+def _notes(without: int, standard: int, name: str) -> list[str]:
+    notes = []
+    if without:
+        notes.append(f"{name}: {without} levels without a wind or a height left out")
+    if standard:
+        notes.append(
+            f"{name}: {standard} levels placed by pressure in the standard atmosphere"
+        )
+    return notes

@@ -1,0 +1,272 @@
+"""The plain list of a sounding as weather services print it.
+
+Two forms, both told by the names of their columns: right-aligned columns under
+``PRES HGHT TEMP … DRCT SKNT`` with a line of units, and comma-separated values under
+``pressure_hPa, geopotential height_m, … wind direction_degree, wind speed_m/s``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime
+from types import MappingProxyType
+from typing import Final
+
+from driftmap.errors import WindError
+from driftmap.units import FOOT, KNOT
+from driftmap.winds.choice import choose_station, choose_time
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.sonde import SondeRow, sounding
+from driftmap.winds.times import show_time
+
+__all__ = ["looks_like_sounding_list", "read_sounding_list"]
+
+_QUANTITIES: Final = MappingProxyType(
+    {
+        "pres": "pressure",
+        "pressure": "pressure",
+        "hght": "geopotential",
+        "geopotential height": "geopotential",
+        "temp": "temperature",
+        "temperature": "temperature",
+        "drct": "direction",
+        "wind direction": "direction",
+        "sknt": "speed",
+        "sped": "speed",
+        "wind speed": "speed",
+    }
+)
+_UNITS: Final = MappingProxyType(
+    {
+        "pressure": {"hpa": 100.0, "mb": 100.0, "pa": 1.0},
+        "geopotential": {"m": 1.0, "ft": FOOT},
+        "temperature": {"c": 1.0},
+        "direction": {"deg": 1.0, "degree": 1.0},
+        "speed": {"knot": KNOT, "kt": KNOT, "m/s": 1.0},
+    }
+)
+_NEEDED: Final = ("geopotential", "direction", "speed")
+_TITLE: Final = re.compile(
+    r"^\s*(?P<station>\S.*?)\s+Observations\s+at\s+(?P<hour>\d\d)Z\s+"
+    r"(?P<day>\d\d\s+[A-Za-z]{3}\s+\d{4})",
+    re.MULTILINE,
+)
+_COLUMNS: Final = re.compile(
+    r"^\s*PRES\s+HGHT\s+.*?\bDRCT\s+(?:SKNT|SPED)\b.*$", re.MULTILINE
+)
+_COMMAS: Final = re.compile(r"(?:^|,)\s*wind direction_\w+\s*(?:,|$)", re.IGNORECASE)
+
+
+def looks_like_sounding_list(text: str) -> bool:
+    """Tell whether a text is such a list.
+
+    Parameters
+    ----------
+    text : str
+        Text of a file.
+
+    Returns
+    -------
+    bool
+        Whether its column names are in it.
+    """
+    return bool(
+        _COLUMNS.search(text)
+        or _TITLE.search(text)
+        or _COMMAS.search(text.lstrip().split("\n", 1)[0].rstrip())
+    )
+
+
+def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
+    """Read one sounding.
+
+    Parameters
+    ----------
+    text : str
+        One sounding or several, each under its title.
+    source : str
+        Name of the file.
+    setting : Setting
+        Station and time that are meant, and the altitude of the site.
+
+    Returns
+    -------
+    Reading
+        Levels that have a wind.
+
+    Raises
+    ------
+    WindError
+        If the columns or a value cannot be read, by its line.
+    """
+    lines = text.splitlines()
+    if _COMMAS.search(text.lstrip().split("\n", 1)[0].rstrip()):
+        return _from_commas(lines, source, setting)
+    heads = [i for i, line in enumerate(lines) if _COLUMNS.match(line)]
+    if not heads:
+        raise WindError(
+            source, "", "no line of columns PRES HGHT … DRCT SKNT; it is cut short"
+        )
+    titles = [_title(lines, i, heads) for i in heads]
+    station, named = choose_station([name for name, _ in titles], setting, source)
+    mine = [k for k, (name, _) in enumerate(titles) if name == station]
+    chosen, notes = choose_time([titles[k][1] for k in mine], setting, source)
+    head, time = heads[mine[chosen]], titles[mine[chosen]][1]
+    return sounding(
+        _fixed_rows(lines, head, source),
+        name=_name(station, time),
+        source=source,
+        valid=time,
+        setting=setting,
+        assumed=(*named, *notes),
+    )
+
+
+def _name(station: str, time: datetime | None) -> str:
+    words = ("sounding", station, show_time(time) if time else "")
+    return " ".join(word for word in words if word)
+
+
+def _title(
+    lines: list[str], head: int, heads: list[int]
+) -> tuple[str, datetime | None]:
+    """Find the station and time above a line of columns."""
+    start = max((h for h in heads if h < head), default=-1) + 1
+    for line in lines[start:head]:
+        found = _TITLE.match(line)
+        if found:
+            day = " ".join(found["day"].split())
+            try:
+                time = datetime.strptime(f"{day} {found['hour']}", "%d %b %Y %H")
+            except ValueError:
+                return _station(found["station"]), None
+            return _station(found["station"]), time.replace(tzinfo=UTC)
+    return "", None
+
+
+def _station(text: str) -> str:
+    """Shorten ``72327 BNA Nashville`` to what it is called by."""
+    words = text.upper().split()
+    return words[1] if words[0].isdigit() and len(words) > 1 else words[0]
+
+
+Column = tuple[str, float, int, int]
+"""Quantity, size of its unit in SI, and the characters it stands in."""
+
+
+def _fixed_rows(lines: list[str], head: int, source: str) -> list[SondeRow]:
+    if head + 1 >= len(lines):
+        raise WindError(source, f"line {head + 1}", "no line of units follows")
+    columns = _fixed_columns(lines[head], lines[head + 1], source, f"line {head + 1}")
+    rows: list[SondeRow] = []
+    for n, line in enumerate(lines[head + 2 :], head + 3):
+        if not line.strip() or set(line.strip()) == {"-"}:
+            if rows and not line.strip():
+                break
+            continue
+        if not re.match(r"\s*-?\d+\.?\d*(\s|$)", line):
+            break  # indices and remarks follow the levels
+        cells = {quantity: line[a:b].strip() for quantity, _, a, b in columns}
+        rows.append(_row(cells, _factors(columns), source, f"line {n}"))
+    return rows
+
+
+def _factors(columns: list[Column]) -> dict[str, float]:
+    return {quantity: factor for quantity, factor, *_ in columns}
+
+
+def _fixed_columns(names: str, units: str, source: str, where: str) -> list[Column]:
+    columns: list[Column] = []
+    start = 0
+    for found in re.finditer(r"\S+", names):
+        quantity = _QUANTITIES.get(found[0].lower())
+        if quantity:
+            unit = units[start : found.end()].strip()
+            factor = _unit(quantity, unit, source, where)
+            columns.append((quantity, factor, start, found.end()))
+        start = found.end()
+    return columns
+
+
+def _unit(quantity: str, unit: str, source: str, where: str) -> float:
+    accepted = _UNITS[quantity]
+    if unit.lower() not in accepted:
+        raise WindError(
+            source,
+            where,
+            f"{quantity} in {unit[:20]!r}; accepted is {', '.join(accepted)}",
+        )
+    return accepted[unit.lower()]
+
+
+def _from_commas(lines: list[str], source: str, setting: Setting) -> Reading:
+    numbered = [(n, line) for n, line in enumerate(lines, 1) if line.strip()]
+    names = [cell.strip().lower() for cell in numbered[0][1].split(",")]
+    where = f"line {numbered[0][0]}"
+    held: dict[str, tuple[int, float]] = {}
+    for i, name in enumerate(names):
+        label, _, unit = name.rpartition("_")
+        quantity = _QUANTITIES.get(label)
+        if quantity:
+            held[quantity] = (i, _unit(quantity, unit, source, where))
+    for quantity in _NEEDED:
+        if quantity not in held:
+            raise WindError(source, where, f"no column of {quantity}")
+    factors = {quantity: factor for quantity, (_, factor) in held.items()}
+    rows = []
+    for n, line in numbered[1:]:
+        cells = [cell.strip() for cell in line.split(",")]
+        if len(cells) != len(names):
+            raise WindError(
+                source,
+                f"line {n}",
+                f"{len(cells)} cells; the header names {len(names)}",
+            )
+        told = {quantity: cells[i] for quantity, (i, _) in held.items()}
+        rows.append(_row(told, factors, source, f"line {n}"))
+    time = _first_time(names, numbered)
+    return sounding(
+        rows, name=_name("", time), source=source, valid=time, setting=setting
+    )
+
+
+def _first_time(names: list[str], numbered: list[tuple[int, str]]) -> datetime | None:
+    if "time" not in names or len(numbered) < 2:
+        return None
+    text = numbered[1][1].split(",")[names.index("time")].strip()
+    try:
+        return datetime.strptime(text, "%Y-%m-%d %H:%M:%S").replace(tzinfo=UTC)
+    except ValueError:
+        return None
+
+
+def _row(
+    cells: dict[str, str], factors: dict[str, float], source: str, where: str
+) -> SondeRow:
+    number: Callable[[str], float | None] = lambda quantity: _number(  # noqa: E731
+        cells.get(quantity, ""), quantity, factors.get(quantity, 1.0), source, where
+    )
+    celsius = number("temperature")
+    return SondeRow(
+        where=where,
+        pressure=number("pressure"),
+        geopotential=number("geopotential"),
+        temperature=None if celsius is None else celsius + 273.15,
+        direction=number("direction"),
+        speed=number("speed"),
+    )
+
+
+def _number(
+    cell: str, quantity: str, factor: float, source: str, where: str
+) -> float | None:
+    if not cell:
+        return None
+    try:
+        value = float(cell)
+    except ValueError:
+        raise WindError(
+            source, where, f"{quantity} {cell[:20]!r}; accepted is a number or a blank"
+        ) from None
+    return value * factor

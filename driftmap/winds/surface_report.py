@@ -1,0 +1,223 @@
+"""Surface reports of aerodromes (METAR and SPECI): wind, temperature, pressure.
+
+Coding as in WMO FM 15 and FM 16 and the United States' practice (FMH-1), read in
+secondary copies.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from datetime import datetime
+from types import MappingProxyType
+from typing import Final
+
+from driftmap.errors import WindError
+from driftmap.units import KNOT
+from driftmap.wind import WindLevel
+from driftmap.winds.choice import choose_station, choose_time
+from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
+from driftmap.winds.times import nearest_day
+
+__all__ = ["MAST_HEIGHT", "looks_like_surface_report", "read_surface_report"]
+
+MAST_HEIGHT: Final = 10.0
+"""Height of the wind instrument [m] (WMO-No. 8)."""
+
+_INCH: Final = 3386.39  # Pa, inch of mercury (FMH-1, from memory)
+_ROUNDING: Final = math.radians(10.0) / math.sqrt(12)  # direction in tens of degrees
+_UNITS: Final = MappingProxyType({"KT": KNOT, "MPS": 1.0, "KMH": 1 / 3.6})
+
+_START: Final = re.compile(
+    r"(?:\b(?:METAR|SPECI)\s+(?:COR\s+)?)?\b(?P<station>[A-Z][A-Z0-9]{3})\s+"
+    r"(?P<time>\d{6})Z\b"
+)
+_LIKE: Final = re.compile(r"\b(?:METAR|SPECI)\b|" + _START.pattern + r"\s")
+_WIND: Final = re.compile(
+    r"(?P<from>VRB|\d{3}|///)(?P<over>P)?(?P<speed>\d{2,3}|//)"
+    r"(?:G(?P<gust>P?\d{2,3}|//))?(?P<unit>KT|MPS|KMH)"
+)
+_SWING: Final = re.compile(r"(\d{3})V(\d{3})")
+_TEMPERATURE: Final = re.compile(r"(M?\d\d)/(?:M?\d\d|//)?")
+_PRESSURE: Final = re.compile(r"([AQ])(\d{4})")
+_WORDS_BEFORE_WIND: Final = {"AUTO", "COR", "RTD", "CCA", "CCB"}
+
+
+def looks_like_surface_report(text: str) -> bool:
+    """Tell whether a text holds such a report.
+
+    Parameters
+    ----------
+    text : str
+        Text of a file, or a report.
+
+    Returns
+    -------
+    bool
+        Whether its first words are those of a report.
+    """
+    return bool(_LIKE.match(" ".join(text[:200].upper().split()) + " "))
+
+
+def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
+    """Read the wind from one report.
+
+    Parameters
+    ----------
+    text : str
+        One report or several; remarks are passed over.
+    source : str
+        Name of the file.
+    setting : Setting
+        Station and time that are meant.
+
+    Returns
+    -------
+    Reading
+        One level, at 10 m.
+
+    Raises
+    ------
+    WindError
+        If a report has no wind, or one that breaks the coding rules.
+    """
+    plain = " ".join(text.upper().replace("=", " ").split())
+    starts = list(_START.finditer(plain))
+    if not starts:
+        raise WindError(
+            source, "", "a surface report without station and time (KXXX 181955Z)"
+        )
+    ends = [start.start() for start in starts[1:]] + [len(plain)]
+    reports = [(m, plain[m.end() : end]) for m, end in zip(starts, ends, strict=True)]
+    station, named = choose_station([m["station"] for m, _ in reports], setting, source)
+    mine = [report for report in reports if report[0]["station"] == station]
+    times = [_time(m, source, setting) for m, _ in mine]
+    chosen, notes = choose_time(times, setting, source)
+    return _report(*mine[chosen], times[chosen], (*named, *notes), source)
+
+
+def _name(start: re.Match[str]) -> str:
+    return f"surface report {start['station']} {start['time']}Z"
+
+
+def _report(
+    start: re.Match[str],
+    body: str,
+    valid: datetime | None,
+    notes: tuple[str, ...],
+    source: str,
+) -> Reading:
+    name = _name(start)
+    words = body.split(" RMK", maxsplit=1)[0].split()
+    while words and words[0] in _WORDS_BEFORE_WIND:
+        words.pop(0)
+    found = _wind(words, source, name)
+    where = f"{name}, {found[0]}"
+    level = _level(found, name, source, where, _temperature(words))
+    spread, swing_note = _swing(words[1] if words[1:] else "", level, source, where)
+    return Reading(
+        source=name,
+        kind="surface",
+        levels=(level,),
+        valid=valid,
+        direction_error=spread,
+        pressure=_pressure(words),
+        assumed=(
+            f"{name}: measured 10 m above the ground, taken for the wind at the site",
+            *notes,
+            *swing_note,
+            *_bound_note(found, name),
+        ),
+    )
+
+
+def _wind(words: list[str], source: str, name: str) -> re.Match[str]:
+    group = words[0] if words else ""
+    found = _WIND.fullmatch(group)
+    if not group or group == "NIL":
+        raise WindError(source, name, "no wind group; it is cut short or empty")
+    if set(group.rstrip("KTMPSH")) == {"/"}:
+        raise WindError(source, name, f"wind is missing ({group})")
+    if not found:
+        raise WindError(
+            source,
+            name,
+            f"wind group {group[:20]!r}; accepted is such as 24012G20KT, VRB03KT, "
+            "05010MPS",
+        )
+    if "/" in found["from"] + found["speed"]:
+        raise WindError(source, name, f"direction or mean wind is missing ({group})")
+    return found
+
+
+def _level(
+    found: re.Match[str],
+    name: str,
+    source: str,
+    where: str,
+    temperature: float | None,
+) -> WindLevel:
+    speed = _number((found["over"] or "") + found["speed"], found["unit"])
+    check_speed(speed, source, where)
+    direction = None
+    if found["from"] != "VRB":
+        direction = check_direction(float(found["from"]), source, where)
+        if direction == 0 and speed > 0:
+            raise WindError(
+                source, where, "direction 000 is kept for a calm; north is 360"
+            )
+    gust = None
+    if found["gust"] and found["gust"] != "//":
+        gust = _number(found["gust"], found["unit"])
+        check_speed(gust, source, where, what="gust")
+        if gust < speed:
+            raise WindError(source, where, "gust less than the mean wind")
+    return WindLevel(MAST_HEIGHT, direction, speed, gust, name, temperature)
+
+
+def _number(text: str, unit: str) -> float:
+    """Give a coded speed [m s⁻¹]; P99KT and P49MPS are at least one more."""
+    return (float(text.lstrip("P")) + text.startswith("P")) * _UNITS[unit]
+
+
+def _bound_note(found: re.Match[str], name: str) -> list[str]:
+    if not (found["over"] or (found["gust"] or "").startswith("P")):
+        return []
+    return [f"{name}: {found[0]} tells a lower bound, which is taken as the wind"]
+
+
+def _swing(
+    word: str, level: WindLevel, source: str, where: str
+) -> tuple[float, list[str]]:
+    found = _SWING.fullmatch(word)
+    if not found:
+        return _ROUNDING, []
+    first, last = (check_direction(float(d), source, where) for d in found.groups())
+    width = (last - first) % (2 * math.pi)
+    note = f"{level.source}: direction swings {found[0]}, all of it alike likely"
+    return math.hypot(width / math.sqrt(12), _ROUNDING), [note]
+
+
+def _time(start: re.Match[str], source: str, setting: Setting) -> datetime | None:
+    text = start["time"]
+    try:
+        return nearest_day(int(text[:2]), int(text[2:4]), int(text[4:]), setting.when)
+    except ValueError as problem:
+        raise WindError(source, _name(start), str(problem)) from None
+
+
+def _temperature(words: list[str]) -> float | None:
+    for word in words:
+        found = _TEMPERATURE.fullmatch(word)
+        if found:
+            return float(found[1].replace("M", "-")) + 273.15
+    return None
+
+
+def _pressure(words: list[str]) -> float | None:
+    for word in words:
+        found = _PRESSURE.fullmatch(word)
+        if found:
+            number = float(found[2])
+            return number / 100 * _INCH if found[1] == "A" else number * 100.0
+    return None

@@ -1,0 +1,90 @@
+"""Read a text file, and refuse at once what cannot be one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+from driftmap.errors import WindError
+
+__all__ = ["LONGEST_FILE", "MOST_LINES", "check_text", "load_text"]
+
+LONGEST_FILE: Final = 20_000_000
+"""Largest file read [bytes]: a year of soundings from one station."""
+
+MOST_LINES: Final = 200_000
+"""Most lines read."""
+
+
+def load_text(path: Path) -> str:
+    """Read a text file.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    str
+        Its text, without a byte order mark.
+
+    Raises
+    ------
+    WindError
+        If the file is missing, empty, too long, or not text.
+    """
+    try:
+        if path.is_dir():
+            raise WindError(str(path), "", "is a folder; give a wind file")
+        if path.stat().st_size > LONGEST_FILE:
+            raise WindError(
+                str(path),
+                "",
+                f"{path.stat().st_size} bytes; accepted are {LONGEST_FILE} at most",
+            )
+        raw = path.read_bytes()
+    except OSError as problem:
+        raise WindError(str(path), "", f"cannot be read ({problem.strerror})") from None
+    return check_text(_decode(raw, str(path)), str(path))
+
+
+def _decode(raw: bytes, source: str) -> str:
+    if b"\0" in raw:
+        raise WindError(source, "", "is a binary file; accepted are text files")
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        # Older station lists carry a degree sign or an accent in Latin-1.
+        return raw.decode("latin-1")
+
+
+def check_text(text: str, source: str) -> str:
+    """Accept text of a sensible size.
+
+    Parameters
+    ----------
+    text : str
+        Text of a report.
+    source : str
+        For the message.
+
+    Returns
+    -------
+    str
+        The text, unchanged.
+
+    Raises
+    ------
+    WindError
+        If it is empty, too long or not text.
+    """
+    if not text.strip():
+        raise WindError(source, "", "is empty")
+    lines = text.count("\n")
+    if lines > MOST_LINES:
+        raise WindError(source, "", f"{lines} lines; accepted are {MOST_LINES} at most")
+    odd = sum(1 for c in text[:4096] if ord(c) < 32 and c not in "\t\r\n\f\x01\x03\x1e")
+    if odd > 0:
+        raise WindError(source, "", "is a binary file; accepted are text files")
+    return text

@@ -1,0 +1,135 @@
+"""Grid, radii and contours: shapes, weights, degenerate clouds, bad input."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap.contours import containment
+from driftmap.grid import mean_point, probability_grid, radii
+
+RNG = np.random.default_rng(7)
+CLOUD = RNG.normal([[2000], [-500]], [[300], [100]], (2, 5000))
+
+
+def test_grid_counts_every_point() -> None:
+    grid = probability_grid([1, 1.5, 9, -0.5], [0, 0.5, 3, -2], cell=2)
+    assert grid.probability.shape == (3, 6)
+    assert grid.probability.sum() == pytest.approx(1)
+    assert grid.probability[1, 1] == 0.5  # east 0 to 2, north 0 to 2
+    assert grid.probability[2, 5] == 0.25
+    assert grid.probability[0, 0] == 0.25
+    assert grid.east_edges.tolist() == [-2, 0, 2, 4, 6, 8, 10]
+    assert grid.north.tolist() == [-1, 1, 3]
+    with pytest.raises(ValueError, match="read-only"):
+        grid.probability[0, 0] = 1
+
+
+def test_default_cell_is_round_and_bounded() -> None:
+    assert probability_grid(*CLOUD).cell == 10  # 404 m middle half / 50, rounded up
+    far = np.append(CLOUD, [[1e6], [1e6]], axis=1)
+    grid = probability_grid(*far)
+    assert grid.cell == 2000
+    assert grid.probability.sum() == pytest.approx(1)
+    assert probability_grid([5.0], [5.0]).probability.tolist() == [[1.0]]
+
+
+def test_weights_count_as_repeats() -> None:
+    count = RNG.integers(1, 4, CLOUD.shape[1])
+    repeated = np.repeat(CLOUD, count, axis=1)
+    assert radii(*CLOUD, weights=count) == pytest.approx(radii(*repeated))
+    assert mean_point(*CLOUD, weights=count) == pytest.approx(mean_point(*repeated))
+    one = probability_grid(*CLOUD, weights=count, cell=20).probability
+    two = probability_grid(*repeated, cell=20).probability
+    assert one == pytest.approx(two)
+    for contour in containment(*CLOUD, weights=count):
+        inside = shapely.intersects_xy(contour.shape, *CLOUD)
+        # half a per cent: chords of the lattice, and single points of weight 3
+        assert count[inside].sum() / count.sum() == pytest.approx(
+            contour.share, abs=0.005
+        )
+
+
+def test_points_without_weight_do_not_matter() -> None:
+    far = np.append(CLOUD, CLOUD + 1e5, axis=1)
+    weights = np.repeat([1.0, 0.0], CLOUD.shape[1])
+    for one, two in zip(
+        containment(*CLOUD), containment(*far, weights=weights), strict=True
+    ):
+        assert two.area == pytest.approx(one.area, rel=0.02)
+
+
+DEGENERATE = {
+    "one": [[7.0], [8.0]],
+    "two": [[0.0, 900.0], [0.0, 0.0]],
+    "equal": np.full((2, 1000), 1234.5),
+    "two spots": np.repeat([[0.0, 500.0], [0.0, 0.0]], 500, axis=1),
+    "line": np.stack([np.linspace(0, 1000, 2000)] * 2),
+    "line north": np.stack([np.zeros(2000), RNG.normal(0, 400, 2000)]),
+}
+
+
+@pytest.mark.parametrize("cloud", DEGENERATE.values(), ids=DEGENERATE)
+def test_degenerate_clouds_still_have_ground(cloud: object) -> None:
+    east, north = np.asarray(cloud)
+    points = shapely.points(east, north)
+    contours = containment(east, north)
+    for contour in contours:
+        assert contour.area == contour.shape.area > 0.05
+        assert contour.shape.is_valid
+        # each point stands for a disc of half a metre
+        inside = shapely.dwithin(contour.shape, points, 0.5).mean()
+        assert inside >= contour.share - 0.005
+    low, high = np.min(cloud, axis=1), np.max(cloud, axis=1)
+    room = 0.6 * np.hypot(*(high - low)) + 5
+    assert shapely.box(*(low - room), *(high + room)).covers(contours[-1].shape)
+
+
+def test_shares_in_any_order_and_alone() -> None:
+    most, half = containment(*CLOUD, (0.9, 0.5))
+    assert (most.share, half.share) == (0.9, 0.5)
+    assert most.area > half.area
+    assert len(containment(*CLOUD, (0.5,))) == 1
+
+
+def test_same_points_give_the_same_contours() -> None:
+    one, two = containment(*CLOUD), containment(*CLOUD)
+    assert all(a.shape.equals(b.shape) for a, b in zip(one, two, strict=True))
+
+
+FUNCTIONS = (containment, probability_grid, radii, mean_point)
+
+
+@pytest.mark.parametrize("function", FUNCTIONS, ids=lambda f: f.__name__)
+@pytest.mark.parametrize(
+    ("east", "north", "weights", "part"),
+    [
+        ([], [], None, "at least one"),
+        ([np.nan, 1.0], [0.0, 1.0], None, "finite .1 of 2"),
+        ([0.0, 1.0], [np.inf, np.nan], None, "finite .2 of 2"),
+        ([0.0, 1.0], [0.0, 1.0], [1.0], "one for each point"),
+        ([0.0, 1.0], [0.0, 1.0], [-1.0, 2.0], "not negative"),
+        ([0.0, 1.0], [0.0, 1.0], [0.0, 0.0], "not all zero"),
+        ([0.0, 1.0], [0.0, 1.0], [np.nan, 1.0], "not negative"),
+        ([0.0, 1.0], [0.0, 1.0], [np.inf, 1.0], "finite"),
+    ],
+)
+def test_bad_clouds_are_refused(
+    function: object, east: list, north: list, weights: object, part: str
+) -> None:
+    with pytest.raises(ValueError, match=part):
+        function(east, north, weights=weights)
+
+
+@pytest.mark.parametrize("shares", [(), (0.0,), (1.0,), (50,), (np.nan,)])
+def test_bad_shares_are_refused(shares: tuple) -> None:
+    for function in (containment, radii):
+        with pytest.raises(ValueError, match="between 0 and 1"):
+            function(*CLOUD, shares)
+
+
+@pytest.mark.parametrize("cell", [0, -1, np.nan, np.inf, 1e-3])
+def test_bad_cells_are_refused(cell: float) -> None:
+    with pytest.raises(ValueError, match="'cell' must"):
+        probability_grid(*CLOUD, cell=cell)
