@@ -1,1 +1,65 @@
-"""Landing zones and drift and debris hazard for high-power and home-built rockets."""
+"""Landing zones and drift and debris hazard for high-power and home-built rockets.
+
+The main job in five lines:
+
+>>> from driftmap import assess, read_flight, read_site, read_wind
+>>> site = read_site("sites/saltgrass-flat.geojson")
+>>> wind = read_wind("8 mph from 240", site_altitude=site.elevation)
+>>> result = assess(read_flight("examples/willet.toml"), site, wind, samples=500)
+>>> result.verdict in ("go", "hold", "no-go")
+True
+
+``document(result)`` is the content of ``assessment.json``, ``map_html(result)`` the map.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from driftmap.assessment import Assessment, assess, document
+    from driftmap.cloud import Cloud, fly
+    from driftmap.descent import fall
+    from driftmap.errors import DriftmapError
+    from driftmap.flightfile import read_flight
+    from driftmap.report.map import map_html
+    from driftmap.site import read_site
+    from driftmap.winds import read_wind, read_winds
+
+__all__ = [
+    "Assessment",
+    "Cloud",
+    "DriftmapError",
+    "assess",
+    "document",
+    "fall",
+    "fly",
+    "map_html",
+    "read_flight",
+    "read_site",
+    "read_wind",
+    "read_winds",
+]
+
+_HOME = {
+    "Assessment": "assessment",
+    "Cloud": "cloud",
+    "DriftmapError": "errors",
+    "assess": "assessment",
+    "document": "assessment",
+    "fall": "descent",
+    "fly": "cloud",
+    "map_html": "report.map",
+    "read_flight": "flightfile",
+    "read_site": "site",
+    "read_wind": "winds",
+    "read_winds": "winds",
+}
+
+
+def __getattr__(name: str) -> object:
+    """Import a public name when it is first used, so that the command starts at once."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'driftmap' has no attribute {name!r}")
+    return getattr(importlib.import_module(f"driftmap.{_HOME[name]}"), name)

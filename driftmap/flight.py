@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from math import pi
+from math import hypot, pi
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -83,9 +83,18 @@ Time = Annotated[float, _reads("time"), _within(0, 600, "s")]
 UncertainTime = Annotated[Uncertain, _reads_spread("time"), _within(0, 600, "s")]
 Impulse = Annotated[Uncertain, _reads_spread("impulse"), _within(0, 889_600, "N s")]
 Share = Annotated[float, _reads("share"), Field(ge=0, le=1)]
-Bearing = Annotated[float, _reads("angle"), Field(ge=0, le=2 * pi)]
+Azimuth = float | Literal["into the wind"]
 Tilt = Annotated[Uncertain, _reads_spread("angle"), _within(-1e-9, pi / 2)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
+
+
+def _azimuth(value: object) -> Azimuth:
+    if isinstance(value, str) and " ".join(value.lower().split()) == "into the wind":
+        return "into the wind"
+    bearing = parse(value, "angle")
+    if not 0 <= bearing <= 2 * pi:
+        raise ValueError(f"{value!r} must lie from 0 to 360 deg")
+    return bearing
 
 
 class _Record(BaseModel):
@@ -137,19 +146,7 @@ class Rail(_Record):
 
     length: Length
     angle: Tilt
-    azimuth: Bearing | Literal["into the wind"] = "into the wind"
-
-    @model_validator(mode="before")
-    @classmethod
-    def _azimuth_words(cls, data: Any) -> Any:
-        # The two kinds of azimuth are told apart here, so that an error names one of them.
-        if isinstance(data, dict) and isinstance(data.get("azimuth"), str):
-            words = " ".join(data["azimuth"].lower().split())
-            return {
-                **data,
-                "azimuth": words if words == "into the wind" else parse(words, "angle"),
-            }
-        return data
+    azimuth: Annotated[Azimuth, BeforeValidator(_azimuth)] = "into the wind"
 
 
 class Motor(_Record):
@@ -334,7 +331,7 @@ class Piece(_Record):
             return (self.area or 0.0) / 2
         r, h = (self.diameter or 0.0) / 2, self.length or 0.0
         if self.kind == "nose cone":  # taken as a cone
-            return pi * r * (r + (r * r + h * h) ** 0.5) / 4
+            return pi * r * (r + hypot(r, h)) / 4
         return (2 * pi * r * h + 2 * pi * r * r) / 4
 
 

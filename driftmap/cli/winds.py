@@ -98,7 +98,7 @@ def winds_command(  # noqa: PLR0913, PLR0917
       driftmap winds "12 mph from 240" --site-elevation "4,100 ft"
       driftmap winds metar.txt bulletin.txt --site field.geojson --station DEN
       driftmap winds --at field.geojson --when 14:30
-    """  # noqa: D301 - click wants the real control character
+    """
     from driftmap.winds import decode, merge, terrain_of
 
     if not files and at is None:
@@ -117,9 +117,9 @@ def winds_command(  # noqa: PLR0913, PLR0917
     if at is not None:
         readings.append(_fetched(place, service, setting))
     wind = merge(readings, setting)
-    _show(wind, readings, decoded=decoded, as_json=as_json, system=system)
     if out is not None:
         _write(wind, out, system, _top(top, wind))
+    _show(wind, readings, decoded=decoded, as_json=as_json, system=system)
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,9 +87,9 @@ def decode(text: str, setting: Setting) -> Reading:
         return read_words(text, setting)
     if any(known(text) for _, known, _ in FORMATS):
         return _recognised(check_text(text, _TYPED), _TYPED, setting)
-    shown = " ".join(text.split())[:60]
+    shown = "".join(c if c.isprintable() else " " for c in text[:60])
     raise WindError(
-        shown or "wind",
+        shown.strip() or "wind",
         "",
         'is no file, and no wind in words such as "12 mph from 240"',
     )

@@ -27,12 +27,14 @@ _LIGHT: Final = 5.0  # kt: "light and variable" is less than this
 _SIGNLESS_ABOVE: Final = 24_000  # ft: temperatures above are negative, sign left out
 _TRUE_ALTITUDE_TO: Final = 12_000  # ft: levels above are pressure altitudes
 _TEMPERATURE_ALWAYS_FROM: Final = 18_000  # ft: no station is within 2,500 ft of these
-_REACH: Final = 2  # characters a group may stand off the end of its column
+_SLACK: Final = 1  # characters a group may stand out of its field
 _DIRECTION_ERROR: Final = math.radians(10.0) / math.sqrt(12)  # tens of degrees
 
-_LEVELS: Final = re.compile(r"^\s*FT((?:\s+\d{3,5})+)\s*$")
-_STATION: Final = re.compile(r"^\s*([A-Z0-9]{3,4})(?=\s)")
-_GROUP: Final = re.compile(r"(\d\d)(\d\d)(?:([+-])?(\d\d))?")
+_LEVELS: Final = re.compile(r"\s*FT((?:\s+\d{3,5})+)\s*$")
+_USE: Final = re.compile(r"\bVALID\s+\d{6}Z\s+FOR\s+USE\b")
+_FAR: Final = 100  # lines into a file that a heading is looked for
+_STATION: Final = re.compile(r"\s*([A-Z0-9]{3,4})(?=\s)")
+_GROUP: Final = re.compile(r"(\d\d)(\d\d)(?:([+-])?(\d\d))?", re.ASCII)
 _BASED: Final = re.compile(r"\bDATA\s+BASED\s+ON\s+(\d{6})Z")
 _VALID: Final = re.compile(r"\bVALID\s+(\d{6})Z(?:.*?\bFOR\s+USE\s+(\d{4})-(\d{4})Z)?")
 
@@ -133,11 +135,9 @@ def looks_like_bulletin(text: str) -> bool:
     bool
         Whether a line of levels, or the heading of one, is in it.
     """
-    return bool(
-        re.search(r"^\s*FT(?:\s+\d{3,5}){2,}", text, re.MULTILINE)
-        or re.search(r"^\s*FT\s+\d{3,5}\s*$", text, re.MULTILINE)
-        or _BASED.search(text)
-        or re.search(r"\bVALID\s+\d{6}Z\s+FOR\s+USE\b", text)
+    return any(
+        _LEVELS.match(line) or _BASED.search(line) or _USE.search(line)
+        for line in text.splitlines()[:_FAR]
     )
 
 
@@ -212,7 +212,7 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
 
 
 def _heading(line: str, block: _Block, source: str, where: str) -> bool:
-    based, valid, levels = (p.search(line) for p in (_BASED, _VALID, _LEVELS))
+    based, valid, levels = _BASED.search(line), _VALID.search(line), _LEVELS.match(line)
     if based:
         block.based, block.valid, block.use, block.levels = based[1], None, None, ()
     if valid:
@@ -262,12 +262,21 @@ def _reading(
 def _columns(
     line: str, levels: tuple[tuple[int, int], ...], source: str, where: str
 ) -> list[tuple[int, str]]:
-    """Give each group its level by where it ends, as the columns are set."""
+    """Give each group its level: a field reaches from one heading's end to the next's.
+
+    A group without temperature stands at the left of its field, others fill it.
+    """
     found = list(re.finditer(r"\S+", line))[1:]
+    edges = [0, *(end for _, end in levels)]
+    fields = list(zip(levels, edges[:-1], edges[1:], strict=True))
     held: dict[int, str] = {}
     for token in found:
-        feet, end = min(levels, key=lambda level: abs(level[1] - token.end()))
-        if abs(end - token.end()) > _REACH or feet in held:
+        middle = (token.start() + token.end()) / 2
+        feet, start, end = next(
+            ((f, a, b) for (f, _), a, b in fields if a < middle <= b), (0, 0, -1)
+        )
+        loose = token.start() < start - _SLACK or token.end() > end + _SLACK
+        if loose or feet in held:
             if len(found) == len(levels):  # every level told: the order is enough
                 return [(f, t[0]) for (f, _), t in zip(levels, found, strict=True)]
             raise WindError(

@@ -110,11 +110,12 @@ def _loaded(text: str, source: str) -> object:
         raise WindError(source, "", f"{name} is no number; write null or leave it out")
 
     def once(pairs: list[tuple[str, object]]) -> dict[str, object]:
-        keys = [key for key, _ in pairs]
-        for key in keys:
-            if keys.count(key) > 1:
-                raise WindError(source, "", f"key {key[:40]!r} stands twice")
-        return dict(pairs)
+        held = dict(pairs)
+        if len(held) < len(pairs):
+            keys = [key for key, _ in pairs]
+            twice = next(key for key in held if keys.count(key) > 1)
+            raise WindError(source, "", f"key {twice[:40]!r} stands twice")
+        return held
 
     try:
         return json.loads(text, parse_constant=refuse, object_pairs_hook=once)

@@ -46,15 +46,13 @@ _UNITS: Final = MappingProxyType(
         "speed": {"knot": KNOT, "kt": KNOT, "m/s": 1.0},
     }
 )
+_FAR: Final = 100  # lines into a file that a heading is looked for
 _NEEDED: Final = ("geopotential", "direction", "speed")
 _TITLE: Final = re.compile(
-    r"^\s*(?P<station>\S.*?)\s+Observations\s+at\s+(?P<hour>\d\d)Z\s+"
-    r"(?P<day>\d\d\s+[A-Za-z]{3}\s+\d{4})",
-    re.MULTILINE,
+    r"\s*(?P<station>\S.*?)\s+Observations\s+at\s+(?P<hour>\d\d)Z\s+"
+    r"(?P<day>\d\d\s+[A-Za-z]{3}\s+\d{4})"
 )
-_COLUMNS: Final = re.compile(
-    r"^\s*PRES\s+HGHT\s+.*?\bDRCT\s+(?:SKNT|SPED)\b.*$", re.MULTILINE
-)
+_COLUMNS: Final = re.compile(r"\s*PRES\s+HGHT\s+.*?\bDRCT\s+(?:SKNT|SPED)\b")
 _COMMAS: Final = re.compile(r"(?:^|,)\s*wind direction_\w+\s*(?:,|$)", re.IGNORECASE)
 
 
@@ -71,10 +69,10 @@ def looks_like_sounding_list(text: str) -> bool:
     bool
         Whether its column names are in it.
     """
+    lines = text.lstrip().splitlines()[:_FAR]
     return bool(
-        _COLUMNS.search(text)
-        or _TITLE.search(text)
-        or _COMMAS.search(text.lstrip().split("\n", 1)[0].rstrip())
+        _COMMAS.search(lines[0].rstrip() if lines else "")
+        or any(_COLUMNS.match(line) or _TITLE.match(line) for line in lines)
     )
 
 
@@ -108,7 +106,8 @@ def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
         raise WindError(
             source, "", "no line of columns PRES HGHT … DRCT SKNT; it is cut short"
         )
-    titles = [_title(lines, i, heads) for i in heads]
+    above = [-1, *heads]
+    titles = [_title(lines[a + 1 : b]) for a, b in zip(above, heads, strict=False)]
     station, named = choose_station([name for name, _ in titles], setting, source)
     mine = [k for k, (name, _) in enumerate(titles) if name == station]
     chosen, notes = choose_time([titles[k][1] for k in mine], setting, source)
@@ -128,12 +127,9 @@ def _name(station: str, time: datetime | None) -> str:
     return " ".join(word for word in words if word)
 
 
-def _title(
-    lines: list[str], head: int, heads: list[int]
-) -> tuple[str, datetime | None]:
-    """Find the station and time above a line of columns."""
-    start = max((h for h in heads if h < head), default=-1) + 1
-    for line in lines[start:head]:
+def _title(lines: list[str]) -> tuple[str, datetime | None]:
+    """Find the station and time in the lines above the columns."""
+    for line in lines:
         found = _TITLE.match(line)
         if found:
             day = " ".join(found["day"].split())

@@ -15,6 +15,9 @@ LONGEST_FILE: Final = 20_000_000
 MOST_LINES: Final = 200_000
 """Most lines read."""
 
+LONGEST_LINE: Final = 1000
+"""Longest line of a report [characters]; a JSON document may stand in one line."""
+
 
 def load_text(path: Path) -> str:
     """Read a text file.
@@ -84,6 +87,19 @@ def check_text(text: str, source: str) -> str:
     lines = text.count("\n")
     if lines > MOST_LINES:
         raise WindError(source, "", f"{lines} lines; accepted are {MOST_LINES} at most")
+    if text.lstrip()[:1] not in {"{", "["}:
+        long = next(
+            (
+                n
+                for n, line in enumerate(text.splitlines(), 1)
+                if len(line) > LONGEST_LINE
+            ),
+            None,
+        )
+        if long is not None:
+            raise WindError(
+                source, f"line {long}", f"is over {LONGEST_LINE} characters long"
+            )
     odd = sum(1 for c in text[:4096] if ord(c) < 32 and c not in "\t\r\n\f\x01\x03\x1e")
     if odd > 0:
         raise WindError(source, "", "is a binary file; accepted are text files")

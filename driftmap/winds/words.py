@@ -69,8 +69,14 @@ def looks_like_words(text: str) -> bool:
     bool
         Whether it is one short line that starts with a speed, or with "calm".
     """
-    return len(text) < 200 and bool(
-        re.match(rf"\s*(?:calm\b|(?:{_SPEED}|[-+]\d|nan|inf)[^\n]*\s\w)", text, re.I)
+    return (
+        len(text) < 200
+        and "\n" not in text.strip()
+        and bool(
+            re.match(
+                rf"\s*(?:calm\b|(?:{_SPEED}|[-+]\d|nan|inf)[^\n]*\s\w)", text, re.I
+            )
+        )
     )
 
 

@@ -1,0 +1,108 @@
+"""The command line: arguments in, calls, exit codes."""
+
+from __future__ import annotations
+
+import difflib
+import importlib
+import sys
+from importlib.metadata import version
+from types import MappingProxyType
+from typing import Final
+
+import click
+
+from driftmap.errors import DriftmapError
+
+__all__ = ["cli", "main"]
+
+BAD_INPUT: Final = 2
+
+_COMMANDS: Final = MappingProxyType(
+    {
+        "assess": (
+            "driftmap.cli.assess:assess_command",
+            "Verdict and map for a flight.",
+        ),
+        "drop": (
+            "driftmap.cli.drop:drop_command",
+            "Where one body lands, without luck.",
+        ),
+        "winds": ("driftmap.cli.winds:winds_command", "Read, merge and show winds."),
+    }
+)
+"""Each command with where it lives; imported only when it is called."""
+
+
+class _Lazy(click.Group):
+    """A group that imports a command when it is called, so that help comes at once."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Name the commands."""
+        del ctx
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import one command."""
+        if cmd_name not in _COMMANDS:
+            near = difflib.get_close_matches(cmd_name, _COMMANDS, n=1)
+            if near:
+                ctx.fail(f"No such command {cmd_name!r}. Did you mean {near[0]!r}?")
+            return None
+        module, name = _COMMANDS[cmd_name][0].split(":")
+        command: click.Command = getattr(importlib.import_module(module), name)
+        return command
+
+    def format_commands(
+        self, ctx: click.Context, formatter: click.HelpFormatter
+    ) -> None:
+        """List the commands without importing them."""
+        del ctx
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in _COMMANDS.items()])
+
+
+@click.group(
+    cls=_Lazy,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 88},
+)
+@click.version_option(version("driftmap"), message="driftmap %(version)s")
+def cli() -> None:
+    """Show where a rocket and its pieces can come down, and whether to fly.
+
+    \b
+    A verdict and a map for the wind of this hour:
+      driftmap assess examples/willet.toml --site sites/saltgrass-flat.geojson \\
+          --wind "8 mph from 240" --out today
+    A wind measured by layers:
+      driftmap assess FLIGHT --site SITE --wind layers.csv
+    One body, no luck:
+      driftmap drop --from "3500 ft" --mass "1.5 kg" --drag-area "0.45 m2" \\
+          --wind "12 mph from 240"
+
+    Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input. An aid to judgement: the range
+    safety officer, the local code, the waiver and the landowner decide.
+    """
+
+
+def main() -> None:
+    """Run the command line; bad input is one line and exit code 2."""
+    try:
+        sys.exit(cli.main(standalone_mode=False, prog_name="driftmap"))
+    except click.exceptions.Abort:
+        _leave("stopped; nothing more was written", 130)
+    except click.ClickException as problem:
+        _leave(" ".join(problem.format_message().split()), BAD_INPUT)
+    except DriftmapError as problem:
+        _leave(str(problem), BAD_INPUT)
+    except OSError as problem:
+        name = f"{problem.filename}: " if problem.filename else ""
+        _leave(f"{name}{problem.strerror or problem}", BAD_INPUT)
+    except MemoryError:
+        _leave(
+            "--samples: more memory is needed than there is; ask for fewer", BAD_INPUT
+        )
+
+
+def _leave(message: str, code: int) -> None:
+    click.echo(f"driftmap: {message}", err=True)
+    sys.exit(code)

@@ -1,0 +1,204 @@
+"""folium without a network: only Leaflet, written into the page; text made harmless."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html
+import itertools
+import re
+from importlib.resources import files
+from typing import Final
+from urllib.parse import urlsplit
+
+import folium
+from folium.template import Template
+
+__all__ = [
+    "OfflineMap",
+    "check_background",
+    "leaflet_script",
+    "leaflet_style",
+    "policy",
+    "safe_text",
+    "stable_ids",
+]
+
+_RANDOM_ID: Final = re.compile(r"(?<=_)[0-9a-f]{32}(?![0-9a-f])")
+_SPECIAL: Final = str.maketrans({char: f"&#{ord(char)};" for char in "`$\\{}"})
+
+
+def safe_text(text: str) -> str:
+    """Make text harmless wherever folium puts it.
+
+    folium escapes nothing: a name passes through Jinja and through a JavaScript literal
+    before it is HTML. Entities survive the first two and show as the text itself.
+
+    Parameters
+    ----------
+    text : str
+        Text from a file.
+
+    Returns
+    -------
+    str
+        HTML that shows exactly that text.
+
+    Examples
+    --------
+    >>> safe_text("<b>{{ 7 }}`${x}")
+    '&lt;b&gt;&#123;&#123; 7 &#125;&#125;&#96;&#36;&#123;x&#125;'
+    """
+    return html.escape(text).translate(_SPECIAL)
+
+
+def stable_ids(text: str) -> str:
+    """Number the random names folium gives, in order of their first use.
+
+    Parameters
+    ----------
+    text : str
+        A page or script as folium writes it.
+
+    Returns
+    -------
+    str
+        The same; two builds of the same content are then the same bytes.
+    """
+    numbers = itertools.count(1)
+    known: dict[str, str] = {}
+
+    def number(match: re.Match[str]) -> str:
+        if match[0] not in known:
+            known[match[0]] = str(next(numbers))
+        return known[match[0]]
+
+    return _RANDOM_ID.sub(number, text)
+
+
+class OfflineMap(folium.Map):  # type: ignore[misc]
+    """A folium map that asks for no script and no style from anywhere.
+
+    The page around it brings Leaflet, viewport and size.
+    """
+
+    # Lists of its own: those of folium.Map are shared by every map of the process.
+    default_js: Final[list[tuple[str, str]]] = []
+    default_css: Final[list[tuple[str, str]]] = []
+
+    _template = Template(
+        """
+        {% macro html(this, kwargs) %}
+        <div id={{ this.get_name()|tojson }} class="map" aria-label="Map of the site:
+          drag to move, plus and minus to zoom, tap for square, distance and bearing">
+        </div>
+        {% endmacro %}
+        {% macro script(this, kwargs) %}
+        var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }},
+          {center: {{ this.location|tojson }}, ...{{ this.options|tojavascript }}});
+        {% endmacro %}
+        """
+    )
+
+    def parts(self) -> tuple[str, str]:
+        """Render the map once; folium changes a map by rendering it.
+
+        Returns
+        -------
+        html, script : str
+            The map's own element, and the script that fills it.
+        """
+        figure = self.get_root()
+        self.render()
+        return figure.html.render(), figure.script.render()
+
+
+def leaflet_script() -> str:
+    """Give Leaflet's script.
+
+    Returns
+    -------
+    str
+        The script, without the link to its map of sources.
+    """
+    text = _leaflet("leaflet.js").decode()
+    return re.sub(r"//# sourceMappingURL=\S*", "", text).strip()
+
+
+def leaflet_style() -> str:
+    """Give Leaflet's style with its pictures inside.
+
+    Returns
+    -------
+    str
+        The style sheet; nothing in it is fetched.
+    """
+
+    def inline(match: re.Match[str]) -> str:
+        picture = base64.b64encode(_leaflet(match[1])).decode()
+        return f"url(data:image/png;base64,{picture})"
+
+    text = _leaflet("leaflet.css").decode()
+    return re.sub(r"url\((images/[\w-]+\.png)\)", inline, text).strip()
+
+
+def _leaflet(name: str) -> bytes:
+    return files("xstatic.pkg.leaflet").joinpath("data", name).read_bytes()
+
+
+def check_background(template: str) -> str:
+    """Check the address of a map background and find its host.
+
+    Parameters
+    ----------
+    template : str
+        Address of tiles with ``{z}``, ``{x}`` and ``{y}``; ``{s}`` may lead the host.
+
+    Returns
+    -------
+    str
+        Host as a content security policy names it.
+
+    Raises
+    ------
+    ValueError
+        If it is no such address.
+    """
+    parts = urlsplit(template)
+    host = parts.netloc.replace("{s}", "*")
+    if (
+        parts.scheme not in {"http", "https"}
+        or not re.fullmatch(r"(\*\.)?[a-z0-9.-]+(:\d+)?", host)
+        or not all(key in template for key in ("{z}", "{x}", "{y}"))
+    ):
+        raise ValueError(
+            "'background' must be an http(s) address with {z}, {x} and {y} "
+            f"(got {template!r})"
+        )
+    return f"{parts.scheme}://{host}"
+
+
+def policy(scripts: list[str], background: str | None) -> str:
+    """Write the content security policy: these scripts run, nothing is fetched.
+
+    Parameters
+    ----------
+    scripts : list of str
+        Text of each script in the page, exactly as it stands there.
+    background : str or None
+        Host of the map background, if one was asked for.
+
+    Returns
+    -------
+    str
+        The policy.
+    """
+    digests = " ".join(
+        f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'"
+        for s in scripts
+    )
+    pictures = "data:" if background is None else f"data: {background}"
+    return (
+        f"default-src 'none'; script-src {digests}; style-src 'unsafe-inline'; "
+        f"img-src {pictures}; base-uri 'none'; form-action 'none'"
+    )

@@ -1,0 +1,177 @@
+"""The square grid for radio talk, and the rings and bearings about the pad."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from driftmap.atmosphere import FloatArray
+from driftmap.report.words import Units
+from driftmap.site import Site
+from driftmap.units import FOOT
+
+__all__ = ["Bounds", "Squares", "lay_squares", "ring_step", "rings", "spokes"]
+
+Bounds = tuple[float, float, float, float]
+"""West, south, east, north from the pad [m]."""
+
+_LETTERS: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I and no O: they are heard as 1 and 0
+_SIZES: Final[dict[Units, tuple[float, ...]]] = {
+    "us": tuple(FOOT * n for n in (50, 100, 200, 250, 500, 1000, 2000, 2500, 5000)),
+    "si": (20.0, 50.0, 100.0, 200.0, 250.0, 500.0, 1000.0, 2000.0),
+}
+_MOST_RINGS: Final = 5
+_SPOKE: Final = 30  # deg
+
+
+@dataclass(frozen=True, slots=True)
+class Squares:
+    """A grid of named squares; the pad stands where four of them meet.
+
+    Parameters
+    ----------
+    size : float
+        Side of a square [m].
+    west, south : float
+        Lower left corner of square A1 from the pad [m].
+    columns, rows : int
+        Squares toward east, named by letters, and toward north, named by numbers.
+    """
+
+    size: float
+    west: float
+    south: float
+    columns: int
+    rows: int
+
+    @property
+    def letters(self) -> str:
+        """Letters of the columns from west to east."""
+        return _LETTERS[: self.columns]
+
+    def lines(self) -> list[FloatArray]:
+        """Give the lines of the grid.
+
+        Returns
+        -------
+        list of ndarray, shape (5, 2)
+            East and north of points along each line [m].
+        """
+        east = self.west + self.size * np.arange(self.columns + 1)
+        north = self.south + self.size * np.arange(self.rows + 1)
+        # Straight on the ground is not straight on the map: a few points bend it.
+        along_e = np.linspace(east[0], east[-1], 5)
+        along_n = np.linspace(north[0], north[-1], 5)
+        return [
+            *(np.column_stack([np.full(5, e), along_n]) for e in east),
+            *(np.column_stack([along_e, np.full(5, n)]) for n in north),
+        ]
+
+
+def lay_squares(bounds: Bounds, units: Units) -> Squares:
+    """Cover ground with the smallest round squares for which the letters suffice.
+
+    Parameters
+    ----------
+    bounds : (float, float, float, float)
+        West, south, east, north to cover [m].
+    units : {"us", "si"}
+        Whether sides are round in feet or in metres.
+
+    Returns
+    -------
+    Squares
+        The grid.
+
+    Raises
+    ------
+    ValueError
+        If the ground is too wide for any.
+    """
+    west, south, east, north = bounds
+    for size in _SIZES[units]:
+        first, low = math.floor(west / size), math.floor(south / size)
+        columns, rows = math.ceil(east / size) - first, math.ceil(north / size) - low
+        if max(columns, rows) <= len(_LETTERS):
+            return Squares(
+                size, first * size, low * size, max(columns, 1), max(rows, 1)
+            )
+    raise ValueError(f"'bounds' must not span {max(east - west, north - south):,.0f} m")
+
+
+def ring_step(reach: float, units: Units) -> float:
+    """Choose a round distance between rings.
+
+    Parameters
+    ----------
+    reach : float
+        Distance the rings should cover [m].
+    units : {"us", "si"}
+        Whether it is round in feet or in metres.
+
+    Returns
+    -------
+    float
+        Distance [m].
+    """
+    sizes = _SIZES[units]
+    return next((s for s in sizes if s * _MOST_RINGS >= reach), sizes[-1])
+
+
+def rings(site: Site, step: float) -> list[tuple[float, list[list[float]]]]:
+    """Draw circles about the pad.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    step : float
+        Distance between rings [m].
+
+    Returns
+    -------
+    list of (float, list)
+        Radius [m], and latitude and longitude of points around [deg].
+    """
+    turn = np.radians(np.arange(0, 361, 5))
+    return [
+        (r, _latlon(site, r * np.sin(turn), r * np.cos(turn)))
+        for r in step * np.arange(1, _MOST_RINGS + 1)
+    ]
+
+
+def spokes(site: Site, step: float) -> list[tuple[int, list[list[float]]]]:
+    """Draw bearings out from the innermost ring.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    step : float
+        Distance between rings [m].
+
+    Returns
+    -------
+    list of (int, list)
+        Bearing from true north [deg], and latitude and longitude of both ends [deg].
+    """
+    ends = step * np.array([1.0, _MOST_RINGS])
+    return [
+        (
+            degrees,
+            _latlon(
+                site,
+                ends * math.sin(math.radians(degrees)),
+                ends * math.cos(math.radians(degrees)),
+            ),
+        )
+        for degrees in range(0, 360, _SPOKE)
+    ]
+
+
+def _latlon(site: Site, east: FloatArray, north: FloatArray) -> list[list[float]]:
+    lon, lat = site.to_lonlat(east, north)
+    return np.column_stack([lat, lon]).round(6).tolist()  # type: ignore[no-any-return]

@@ -1,0 +1,380 @@
+"""Figures as people say them: shares, bearings, distances, and what a check found."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection
+from typing import Final, Literal, TypeAlias
+
+from driftmap import units as unit_names
+from driftmap.units import show
+from driftmap.verdict import ALL_CASES, Check
+
+__all__ = [
+    "Units",
+    "bearing",
+    "compass",
+    "distance",
+    "figure",
+    "isolate",
+    "limit",
+    "one_in",
+    "percent",
+    "share",
+    "span",
+    "subject",
+    "toward",
+    "verdict_reasons",
+]
+
+Units: TypeAlias = Literal["us", "si"]
+
+_POINTS: Final = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split()
+_AT_LEAST: Final = ("speed leaving the rail", "that speed over the wind's")
+"""Checks whose limit is a least value."""
+
+
+def _rounded(value: float, digits: int = 2, *, down: bool = False) -> float:
+    """Keep so many significant digits."""
+    if value == 0 or not math.isfinite(value):
+        return value
+    step = 10.0 ** (math.floor(math.log10(abs(value))) + 1 - digits)
+    steps = value / step
+    whole = math.floor(steps + 1e-9) if down else round(steps)
+    return whole * step
+
+
+def percent(p: float) -> str:
+    """Write a share in percent with two significant digits.
+
+    Near one the digits are those of what is missing, so that only certainty reads 100 %.
+
+    Parameters
+    ----------
+    p : float
+        Share, 0 to 1.
+
+    Returns
+    -------
+    str
+        Percentage.
+
+    Examples
+    --------
+    >>> percent(0.00202), percent(0.058), percent(0.93), percent(0.99982)
+    ('0.20 %', '5.8 %', '93 %', '99.98 %')
+    """
+    if p in {0.0, 1.0}:
+        return f"{p * 100:.0f} %"
+    small = min(p, 1 - p) if p > 0.99 else p
+    places = max(0, 1 - math.floor(math.log10(small * 100 * (1 + 1e-12))))
+    return f"{p * 100:.{min(places, 7)}f} %"
+
+
+def one_in(p: float, *, bound: bool = False) -> str:
+    """Write a small share as one flight in so many.
+
+    Parameters
+    ----------
+    p : float
+        Share above 0.
+    bound : bool
+        Whether `p` is an upper bound: the number is then rounded down, never up.
+
+    Returns
+    -------
+    str
+        As people say it.
+
+    Examples
+    --------
+    >>> one_in(0.0009035), one_in(1.844e-4, bound=True), one_in(0.04)
+    ('1 in 1,100', '1 in 5,400', '1 in 25')
+    """
+    return f"1 in {_rounded(1 / p, down=bound):,.0f}"
+
+
+def share(p: float, interval: tuple[float, float], flights: int) -> str:
+    """Write a share of flights; one that was never seen is told as its upper bound.
+
+    Parameters
+    ----------
+    p : float
+        Share, 0 to 1.
+    interval : (float, float)
+        Its interval.
+    flights : int
+        Flights it was counted in, in each case.
+
+    Returns
+    -------
+    str
+        Share in words.
+
+    Examples
+    --------
+    >>> share(0.00202, (0.0015, 0.0027), 20_000)
+    '0.20 % (1 in 500)'
+    >>> share(0.0, (0.0, 1.844e-4), 20_000)
+    'none seen in 20,000 flights: fewer than 1 in 5,400'
+    """
+    if p == 0:
+        below = one_in(interval[1], bound=True) if interval[1] < 0.1 else ""
+        below = below or percent(interval[1])
+        return f"none seen in {flights:,} flights: fewer than {below}"
+    if p == 1:
+        return f"every one of {flights:,} flights"
+    return f"{percent(p)} ({one_in(p)})" if p < 0.1 else percent(p)
+
+
+def compass(azimuth: float) -> str:
+    """Name the nearest of the sixteen points of the compass.
+
+    Parameters
+    ----------
+    azimuth : float
+        Clockwise from true north [rad].
+
+    Returns
+    -------
+    str
+        Point of the compass.
+
+    Examples
+    --------
+    >>> compass(math.radians(62)), compass(math.radians(-5))
+    ('ENE', 'N')
+    """
+    return _POINTS[round(math.degrees(azimuth) / 22.5) % 16]
+
+
+def bearing(azimuth: float) -> str:
+    """Write a bearing with its point of the compass.
+
+    Parameters
+    ----------
+    azimuth : float
+        Clockwise from true north [rad].
+
+    Returns
+    -------
+    str
+        Three digits, 001 to 360, and the point.
+
+    Examples
+    --------
+    >>> bearing(math.radians(240)), bearing(0.0)
+    ('240° (WSW)', '360° (N)')
+    """
+    return f"{round(math.degrees(azimuth)) % 360 or 360:03d}° ({compass(azimuth)})"
+
+
+def distance(metres: float, units: Units) -> str:
+    """Write a distance to three significant digits.
+
+    Parameters
+    ----------
+    metres : float
+        Distance [m].
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        Distance in feet or metres.
+
+    Examples
+    --------
+    >>> distance(847.6, "us"), distance(847.6, "si")
+    ('2,780 ft', '848 m')
+    """
+    name = unit_names.unit_of("length", units)
+    return f"{_rounded(metres / unit_names.DIMENSIONS['length'][name], 3):,.0f} {name}"
+
+
+def toward(east: float, north: float, units: Units) -> str:
+    """Write where a point lies from the pad.
+
+    Parameters
+    ----------
+    east, north : float
+        The point from the pad [m].
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        Distance and point of the compass.
+
+    Examples
+    --------
+    >>> toward(550.0, 290.0, "si")
+    '622 m toward ENE'
+    """
+    away = distance(math.hypot(east, north), units)
+    return f"{away} toward {compass(math.atan2(east, north))}"
+
+
+def isolate(text: str) -> str:
+    """Keep a name's writing direction from turning the sentence about it.
+
+    Parameters
+    ----------
+    text : str
+        A name from a file.
+
+    Returns
+    -------
+    str
+        The name, between Unicode isolates where it is not plain ASCII.
+    """
+    return text if text.isascii() else f"\u2068{text}\u2069"
+
+
+def span(low: str, high: str) -> str:
+    """Write a range of which both ends bear the same unit.
+
+    Parameters
+    ----------
+    low, high : str
+        Both ends as text.
+
+    Returns
+    -------
+    str
+        The range, its unit told once.
+
+    Examples
+    --------
+    >>> span("0.15 %", "0.27 %"), span("4 deg", "4 deg")
+    ('0.15 to 0.27 %', '4 deg')
+    """
+    if low == high:
+        return high
+    number, _, unit = low.partition(" ")
+    return f"{number} to {high}" if high.endswith(unit) else f"{low} to {high}"
+
+
+def subject(check: Check) -> str:
+    """Say what a check looked at.
+
+    Parameters
+    ----------
+    check : Check
+        The check.
+
+    Returns
+    -------
+    str
+        What, where and in which case.
+    """
+    what = check.name.removesuffix(", if")
+    if what.endswith(" in"):
+        what = f"{what} {isolate(check.area)}"
+    if check.case and check.case != ALL_CASES:
+        what = f"if {check.case}: {what}"
+    return what[0].upper() + what[1:]
+
+
+def _amount(value: float, check: Check, units: Units) -> str:
+    if check.unit == "share":
+        return percent(value)
+    if check.unit == "m/s":
+        return show(value, "speed" if "wind" in check.name else "descent", units)
+    if check.unit == "m":
+        return distance(value, units)
+    if check.unit == "deg":
+        return f"{value:.0f}°"
+    if check.unit == "cases":
+        return "not flown" if value else "none missing"
+    return f"{value:.1f} {check.unit}"
+
+
+def figure(check: Check, flights: int, units: Units) -> tuple[str, str]:
+    """Write the figure of a check and its interval.
+
+    Parameters
+    ----------
+    check : Check
+        The check.
+    flights : int
+        Flights in each case.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    value, interval : str
+        Both as text; the interval is empty where it says nothing more.
+    """
+    low, high = (_amount(v, check, units) for v in check.interval)
+    if check.unit == "share":
+        value = share(check.value, check.interval, flights)
+        return value, "" if check.value == 0 else span(low, high)
+    value = _amount(check.value, check, units)
+    return value, "" if low == high == value else span(low, high)
+
+
+def limit(check: Check, units: Units) -> str:
+    """Write the limit of a check.
+
+    Parameters
+    ----------
+    check : Check
+        The check.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        "at most" or "at least" so much.
+    """
+    sense = "at least" if check.name in _AT_LEAST else "at most"
+    amount = _amount(check.limit, check, units)
+    return amount if check.unit == "cases" else f"{sense} {amount}"
+
+
+def _reason(check: Check, flights: int, units: Units) -> str:
+    value, _ = figure(check, flights, units)
+    joint = " in " if check.value and value.endswith(("%", ")")) else ": "
+    flown = " of flights" if joint == " in " else ""
+    told = f"{subject(check)}{joint}{value.replace(' %', f' %{flown}', 1)}"
+    if check.unit == "cases":
+        return subject(check)
+    unsure = ", and that is not surely kept" if check.outcome == "warn" else ""
+    return f"{told}; limit {limit(check, units)}{unsure}"
+
+
+def verdict_reasons(
+    checks: Collection[Check], people: Collection[str], flights: int, units: Units
+) -> list[str]:
+    """Say in a line each what speaks against flying, the worst first.
+
+    Parameters
+    ----------
+    checks : collection of Check
+        All checks.
+    people : collection of str
+        Names of the areas where people are; these come before others.
+    flights : int
+        Flights in each case.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    list of str
+        One for each check that does not pass.
+    """
+
+    def order(check: Check) -> tuple[bool, bool, float]:
+        over = check.value / check.limit if check.limit else math.inf
+        if check.name in _AT_LEAST:
+            over = 1 / over if over else math.inf
+        return check.outcome != "fail", check.area not in people, -over
+
+    worst = sorted((c for c in checks if c.outcome != "pass"), key=order)
+    return [_reason(check, flights, units) for check in worst]

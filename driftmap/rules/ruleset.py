@@ -1,0 +1,187 @@
+"""Rules as records: what a rule file holds once it has been read and checked."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["Band", "Condition", "RocketClass", "Rule", "RuleSet"]
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A fact within bounds.
+
+    Parameters
+    ----------
+    fact : str
+        A key of `driftmap.rules.kinds.FACTS`.
+    sign : {"up_to", "below", "above", "at_least"}
+        Which side of the bound is meant; only ``up_to`` and ``at_least`` hold it.
+    bound : float
+        In SI.
+    """
+
+    fact: str
+    sign: Literal["up_to", "below", "above", "at_least"]
+    bound: float
+
+    def holds(self, value: float) -> bool:
+        """Say whether a value lies on the meant side.
+
+        Parameters
+        ----------
+        value : float
+            The fact in SI.
+
+        Returns
+        -------
+        bool
+            Whether it does.
+        """
+        if self.sign == "up_to":
+            return value <= self.bound
+        if self.sign == "below":
+            return value < self.bound
+        return value > self.bound if self.sign == "above" else value >= self.bound
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A row of a table of limits.
+
+    Parameters
+    ----------
+    up_to : float
+        Greatest value of the fact the table goes by, in SI; infinite for "and beyond".
+    single, complex : float or None
+        Limit in SI for a rocket of one motor and for one of several; None where the
+        table has no figure.
+    """
+
+    up_to: float
+    single: float | None
+    complex: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One row of a rule file.
+
+    A limit is the stricter of what `limit`, `share` and `bands` ask for, unless `take`
+    says otherwise. A question has none of them.
+
+    Parameters
+    ----------
+    name : str
+        Key of `driftmap.rules.kinds.KINDS`, or the name of a question.
+    text : str
+        What is asked for, in words; the question itself for a question.
+    question : bool
+        Whether a person must confirm it.
+    limit : float or None
+        Fixed limit in SI.
+    share, share_of : float and str
+        Limit as a multiple of a fact; 0 and empty where there is none.
+    bands, bands_by : tuple of Band, str
+        Limit by a fact; empty where there is none.
+    column : {"by motors", "complex"}
+        Whether the number of motors picks the column, or "complex" is always taken.
+    take : {"strictest", "least"}
+        Which of several figures counts.
+    when, unless : tuple of Condition
+        The rule applies where all of `when` hold and not all of `unless` do.
+    classes : tuple of str
+        Classes of rocket it applies to; all where empty.
+    excuse, excuse_text : str
+        A question that, confirmed, lets a figure beyond the limit stand; may be empty.
+    source, edition : str
+        Where it comes from.
+    from_memory : bool
+        Whether nobody had the text open when it was written down.
+    note : str
+        What else a reader must know.
+    """
+
+    name: str
+    text: str
+    question: bool = False
+    limit: float | None = None
+    share: float = 0.0
+    share_of: str = ""
+    bands: tuple[Band, ...] = ()
+    bands_by: str = ""
+    column: Literal["by motors", "complex"] = "by motors"
+    take: Literal["strictest", "least"] = "strictest"
+    when: tuple[Condition, ...] = ()
+    unless: tuple[Condition, ...] = ()
+    classes: tuple[str, ...] = ()
+    excuse: str = ""
+    excuse_text: str = ""
+    source: str = ""
+    edition: str = ""
+    from_memory: bool = False
+    note: str = ""
+
+    @property
+    def cited(self) -> str:
+        """Source, edition and whether it is from memory, in one line."""
+        memory = "from memory" if self.from_memory else ""
+        return "; ".join(part for part in (self.source, self.edition, memory) if part)
+
+
+@dataclass(frozen=True, slots=True)
+class RocketClass:
+    """A class of rocket that a rule set tells apart.
+
+    Parameters
+    ----------
+    name : str
+        Its name.
+    when : tuple of Condition
+        All of them hold for a rocket of the class.
+    confirmed : tuple of (str, str)
+        Names and texts of questions that must have been confirmed as well.
+    source : str
+        Where its bounds come from.
+    """
+
+    name: str
+    when: tuple[Condition, ...]
+    confirmed: tuple[tuple[str, str], ...] = ()
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSet:
+    """The rules of one file.
+
+    Parameters
+    ----------
+    name : str
+        Name of the file without its ending.
+    title : str
+        What the rules are.
+    governs : str
+        Which text governs in place of this file.
+    family : str
+        Sets of one family are alternatives: the first that has a class for the rocket
+        applies. A set without a family has its own name here.
+    classes : tuple of RocketClass
+        From the lightest to the heaviest; the first that fits is the rocket's. Empty
+        where the set is for every rocket.
+    rules : tuple of Rule
+        Its rows.
+    """
+
+    name: str
+    title: str
+    governs: str
+    family: str
+    classes: tuple[RocketClass, ...]
+    rules: tuple[Rule, ...]
+
+
+AND_BEYOND = math.inf
+"""`Band.up_to` of a row without an end."""

@@ -1,0 +1,161 @@
+"""Readers meet anything; what they decode survives being written and read."""
+
+import math
+import re
+from contextlib import contextmanager
+
+import numpy as np
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from driftmap.errors import WindError
+from driftmap.wind import WindLevel, components_from, direction_and_speed
+from driftmap.winds import FORMATS, decode, merge, write_table
+from driftmap.winds.listing import wind_document
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.table import read_table
+from driftmap.winds.text import load_text
+
+SETTING = Setting(120.0)
+SAMPLES = [
+    "height_m,from_deg,speed_mps\n0,270,5\n1000,280,9\n",
+    "METAR KXYZ 181955Z 22018G31KT 180V250 10SM CLR 12/M03 A2992",
+    "VALID 190600Z FOR USE 0500-0900Z\nFT  3000    6000    9000\nXYB 2807 2715-07 9900-10\n",
+    "#USM00070026 2014 09 10 00 2302    1 ncdc-nws ncdc-nws  712889 -1567833\n"
+    "10  1230  50000B 5470B -214B-9999 -8888   255   187\n",
+    "72327 BNA Nashville Observations at 12Z 20 Feb 2014\n"
+    "   PRES   HGHT   TEMP   DRCT   SKNT\n    hPa     m      C    deg   knot\n"
+    "  990.0    180   15.4    180     10\n",
+    '{"levels": [{"height_m": 10, "from_deg": 240, "speed_mps": 4}]}',
+    "12 mph from 240 gusting to 20 mph at 3 m over open land, 5 min ago",
+]
+
+
+@contextmanager
+def _refused_in_one_line():
+    """Let a `WindError` of one line pass, and nothing else."""
+    try:
+        yield
+    except WindError as problem:
+        if "\n" in str(problem):
+            raise AssertionError(str(problem)) from problem
+
+
+@given(st.text(max_size=300))
+@example("\x00")
+@example("FT 3000 6000\nABC")
+@example("#AAA00000000 2014 ")
+def test_random_text_is_refused_or_read(text):
+    with _refused_in_one_line():
+        decode(text, SETTING)
+
+
+@pytest.mark.parametrize("reader", [entry[2] for entry in FORMATS])
+@given(text=st.text(max_size=200))
+def test_random_text_meets_every_reader(reader, text):
+    with _refused_in_one_line():
+        reader(text, "x", SETTING)
+
+
+@given(raw=st.binary(max_size=400))
+def test_random_bytes_in_a_file(tmp_path_factory, raw):
+    path = tmp_path_factory.getbasetemp() / "random.bin"
+    path.write_bytes(raw)
+    with _refused_in_one_line():
+        load_text(path)
+        decode(str(path), SETTING)
+
+
+@settings(max_examples=300)
+@given(st.sampled_from(SAMPLES), st.data())
+def test_damaged_reports_are_refused_or_sane(sample, data):
+    """Change, drop or repeat a few characters of a good report."""
+    text = list(sample)
+    for _ in range(data.draw(st.integers(1, 4))):
+        i = data.draw(st.integers(0, max(len(text) - 1, 0)))
+        text[i : i + data.draw(st.integers(0, 3))] = data.draw(
+            st.text('0123456789-+./,:{}"\nKTGVMZ ', max_size=3)
+        )
+    with _refused_in_one_line():
+        reading = decode("".join(text), SETTING)
+        wind = merge([reading], SETTING)
+        assert np.all(np.hypot(wind.east, wind.north) < 400)
+        assert all(level.speed <= 120 for level in reading.levels)
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_samples_are_good(sample):
+    assert merge([decode(sample, SETTING)], SETTING).height.size
+
+
+LEVELS = st.lists(
+    st.builds(
+        WindLevel,
+        height=st.floats(0, 20_000),
+        direction=st.none() | st.floats(0, 2 * math.pi),
+        speed=st.floats(0, 60),
+        gust=st.none() | st.floats(60, 120),
+        source=st.just("wind"),
+    ),
+    min_size=1,
+    max_size=20,
+    unique_by=lambda level: round(level.height, 3),
+).map(lambda levels: tuple(sorted(levels, key=lambda level: level.height)))
+
+
+@given(LEVELS)
+def test_written_and_read_again(levels):
+    wind = merge([Reading(source="wind", kind="aloft", levels=levels)], SETTING)
+    again = read_table(write_table(wind), "wind", SETTING).levels
+    assert len(again) == len(wind.levels)
+    for a, b in zip(again, wind.levels, strict=True):
+        assert (a.height, a.speed, a.gust) == (b.height, b.speed, b.gust)
+        assert (a.direction is None) == (b.direction is None)
+        if a.direction is not None:
+            assert a.direction == pytest.approx(b.direction, abs=1e-12)
+
+
+@given(LEVELS)
+def test_document_keeps_every_level(levels):
+    wind = merge([Reading(source="wind", kind="aloft", levels=levels)], SETTING)
+    rows = wind_document(wind)["levels"]
+    assert [row["from_deg"] is None for row in rows] == [
+        level.direction is None for level in wind.levels
+    ]
+    assert np.allclose(
+        [r["speed_mps"] for r in rows], [v.speed for v in wind.levels], atol=1e-6
+    )
+
+
+@given(st.floats(0, 2 * math.pi), st.floats(0.01, 100))
+def test_direction_and_components_are_inverse(bearing, speed):
+    back, fast = direction_and_speed(*components_from(bearing, speed))
+    assert fast == pytest.approx(speed)
+    turn = (back - bearing + math.pi) % (2 * math.pi) - math.pi
+    assert turn == pytest.approx(0.0, abs=1e-9)
+
+
+@given(
+    st.floats(0, 2 * math.pi),
+    st.floats(-1.5, 1.5),
+    st.floats(1, 50),
+    st.floats(0, 1),
+)
+def test_wind_between_two_levels_turns_the_short_way(start, turn, speed, part):
+    first, last = start, (start + turn) % (2 * math.pi)
+    levels = (
+        WindLevel(0.0, first, speed, None, "w"),
+        WindLevel(1000.0, last, speed, None, "w"),
+    )
+    wind = merge([Reading(source="w", kind="aloft", levels=levels)], SETTING)
+    bearing, fast = direction_and_speed(*wind.at(1000.0 * part))
+    away = abs((bearing - start + math.pi) % (2 * math.pi) - math.pi)
+    assert away <= abs(turn) + 1e-9
+    assert fast >= speed * math.cos(turn / 2) - 1e-9
+
+
+def test_messages_are_clean_of_control_characters():
+    with pytest.raises(WindError) as caught:
+        decode("\x1b[31mred", SETTING)
+    assert not re.search(r"[\x00-\x1f]", str(caught.value))

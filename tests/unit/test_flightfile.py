@@ -1,0 +1,200 @@
+"""Reading a flight: what is accepted, and one clear line for what is not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from driftmap.cases import build_cases
+from driftmap.errors import FlightError
+from driftmap.flightfile import read_flight
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+GOOD = """
+name = "Test"
+[airframe]
+mass = "2 kg"
+diameter = "54 mm"
+length = "1.2 m"
+drag_coefficient = 0.5
+[rail]
+length = "6 ft"
+angle = "5 deg"
+azimuth = "250 deg"
+[motor]
+total_impulse = "400 N s"
+burn_time = "2 s"
+propellant_mass = "0.2 kg"
+[[recovery]]
+name = "main"
+kind = "canopy"
+diameter = "36 in"
+opens_at = "apogee"
+[[piece]]
+name = "fin"
+kind = "fin"
+count = 3
+mass = "40 g"
+area = "90 cm2"
+"""
+
+
+def write(tmp_path, text, name="flight.toml"):
+    path = tmp_path / name
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return path
+
+
+@pytest.mark.parametrize("name", ["willet", "dunlin", "whimbrel"])
+def test_examples_are_read(name):
+    flight = read_flight(EXAMPLES / f"{name}.toml")
+    tree = build_cases(flight)
+    assert sum(case.probability for case in tree.cases) == pytest.approx(1.0)
+    assert tree.missing == ()
+
+
+def test_units_and_spreads(tmp_path):
+    text = GOOD.replace('"2 kg"', '"4.4 lb +/- 2 oz"').replace("0.5", '"0.5 ± 10 %"')
+    flight = read_flight(write(tmp_path, text))
+    assert flight.airframe.mass.value == pytest.approx(1.9958, abs=1e-4)
+    assert flight.airframe.mass.spread == pytest.approx(0.0567, abs=1e-4)
+    assert flight.airframe.drag_coefficient.spread == pytest.approx(0.05)
+    assert flight.rail.length == pytest.approx(1.8288)
+    assert flight.rail.azimuth == pytest.approx(4.3633231)
+
+
+@pytest.mark.parametrize(
+    ("opens_at", "at", "value"),
+    [("apogee", "apogee", 0), ("500 ft", "height", 152.4), ("9 s +/- 1 s", "time", 9)],
+)
+def test_triggers(tmp_path, opens_at, at, value):
+    text = GOOD.replace('opens_at = "apogee"', f'opens_at = "{opens_at}"')
+    trigger = read_flight(write(tmp_path, text)).recovery[0].opens_at
+    assert (trigger.at, trigger.value) == (at, pytest.approx(value))
+
+
+BAD = [
+    ("mass", 'mass = "2 kg"', 'mass = "-2 kg"', r"airframe\.mass.*above 0"),
+    ("nan", 'mass = "2 kg"', "mass = nan", r"airframe\.mass.*finite"),
+    ("inf", 'mass = "2 kg"', "mass = inf", r"airframe\.mass.*finite"),
+    ("bool", 'mass = "2 kg"', "mass = true", r"airframe\.mass.*not a mass"),
+    ("unit", '"54 mm"', '"54 furlongs"', r"airframe\.diameter.*no unit of length"),
+    ("grams", 'mass = "2 kg"', "mass = 2000", r"airframe\.mass.*up to 1000 kg"),
+    ("unknown", "diameter =", "diametre =", r"diametre.*did you mean 'diameter'"),
+    ("section", "[rail]", "[rial]", r"rial.*did you mean 'rail'"),
+    ("no name", 'name = "Test"', "", r"name: is missing"),
+    ("tilt", '"5 deg"', '"-5 deg"', r"rail\.angle"),
+    ("azimuth", '"250 deg"', '"2700 deg"', r"rail\.azimuth"),
+    ("azimuth words", '"250 deg"', '"sideways"', r"rail.*sideways.*not a angle"),
+    ("trigger", '"apogee"', '"150"', r"recovery\[1\]\.opens_at.*height with its unit"),
+    ("kind", '"canopy"', '"balloon"', r"recovery\[1\]\.kind.*canopy"),
+    (
+        "sizes",
+        'diameter = "36 in"',
+        "",
+        r"recovery\[1\].*exactly one of diameter, area",
+    ),
+    ("count", "count = 3", "count = 0", r"piece\[1\]\.count"),
+    ("fin area", 'area = "90 cm2"', "", r"piece\[1\].*a fin needs area"),
+    ("heavy parts", '"40 g"', '"900 g"', r"airframe\.mass is the lift-off mass"),
+    ("both", "[rail]", "[apogee]\nheight = 300\ntime = 8\n[rail]", r"exactly one of"),
+    ("syntax", 'name = "Test"', "name = Test", r"not TOML.*line 2"),
+    (
+        "curve and total",
+        "[motor]",
+        '[motor]\nthrust_curve = "x.csv"',
+        r"left out beside",
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"), [b[1:] for b in BAD], ids=[b[0] for b in BAD]
+)
+def test_bad_flights_are_refused_in_one_line(tmp_path, old, new, told):
+    assert old in GOOD
+    path = write(tmp_path, GOOD.replace(old, new, 1))
+    with pytest.raises(FlightError, match=told) as problem:
+        read_flight(path)
+    assert str(problem.value).startswith(str(path))
+    assert "\n" not in str(problem.value)
+
+
+@pytest.mark.parametrize(
+    ("data", "told"),
+    [
+        (b"", "is empty"),
+        (b"\x00\x01\x02\xff", "not text"),
+        (b"a = 1\n" * 400_000, "larger than"),
+        (b"a\0b = 1", "NUL"),
+    ],
+)
+def test_files_that_are_no_flight(tmp_path, data, told):
+    with pytest.raises(FlightError, match=told):
+        read_flight(write(tmp_path, data))
+
+
+def test_missing_file_and_folder(tmp_path):
+    with pytest.raises(FlightError, match="cannot be read"):
+        read_flight(tmp_path / "nowhere.toml")
+    with pytest.raises(FlightError, match="cannot be read"):
+        read_flight(tmp_path)
+
+
+CURVE = GOOD.replace(
+    'total_impulse = "400 N s"\nburn_time = "2 s"', 'thrust_curve = "motor.csv"'
+)
+
+
+def test_thrust_curve_gives_impulse_and_burn_time(tmp_path):
+    write(
+        tmp_path, "# a motor\ntime_s,thrust_n\n0.1,200\n1.9,200\n2.0,0\n", "motor.csv"
+    )
+    motor = read_flight(write(tmp_path, CURVE)).motor
+    assert motor.total_impulse.value == pytest.approx(10 + 360 + 10)
+    assert motor.burn_time.value == 2.0
+    assert motor.times[0] == 0.0
+
+
+@pytest.mark.parametrize(
+    ("curve", "told"),
+    [
+        ("time,thrust\n0,1\n1,0\n", "header.*time_s,thrust_n"),
+        ("time_s,thrust_n\n0,1\n", "two points"),
+        ("time_s,thrust_n\n0,1\n1,5\n1,0\n", "line 4: time 1 must follow 1"),
+        ("time_s,thrust_n\n0,1\n1,-5\n", "line 3.*not negative"),
+        ("time_s,thrust_n\n0,nan\n1,5\n", "line 2.*finite"),
+        ("time_s,thrust_n\n0,1,2\n1,5\n", "line 2: has 3 cells"),
+        ("time_s,thrust_n\n0,one\n1,5\n", "line 2.*not two numbers"),
+        ("time_s,thrust_n\n0,0\n1,0\n", "no thrust above zero"),
+        ("", "is empty"),
+    ],
+)
+def test_bad_thrust_curves(tmp_path, curve, told):
+    write(tmp_path, curve, "motor.csv")
+    with pytest.raises(FlightError, match=told):
+        read_flight(write(tmp_path, CURVE))
+
+
+def test_cases_must_exist_for_the_flight(tmp_path):
+    flight = read_flight(
+        write(tmp_path, GOOD + '\n[cases]\n"nothing deploy" = "5 %"\n')
+    )
+    with pytest.raises(FlightError, match="did you mean 'nothing deploys'"):
+        build_cases(flight)
+
+
+def test_likelihoods_must_not_pass_one(tmp_path):
+    more = '\n[cases]\n"nothing deploys" = "60 %"\n"early opening" = "60 %"\n'
+    with pytest.raises(FlightError, match="100 %"):
+        read_flight(write(tmp_path, GOOD + more))
+    flight = read_flight(write(tmp_path, GOOD + '\n[cases]\n"nothing deploys" = 1.0\n'))
+    with pytest.raises(FlightError, match="100 %"):
+        build_cases(flight)
+
+
+def test_no_fins_is_told_not_passed_over(tmp_path):
+    flight = read_flight(write(tmp_path, GOOD[: GOOD.index("[[piece]]")]))
+    assert "no fins" in build_cases(flight).missing[0]

@@ -1,0 +1,203 @@
+"""From a cloud to checks: counted per flight, edges inside, nothing lost to NaN."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap.assessment import assess, document
+from driftmap.errors import FlightError, SiteError
+from driftmap.flightfile import read_flight
+from driftmap.hazard import inside, mixture, outside, per_case
+from driftmap.limits import LIMITS, read_limits
+from driftmap.site import read_site
+from driftmap.verdict import Check, decide
+from driftmap.winds import read_wind
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def site():
+    return read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+
+
+@pytest.fixture(scope="module")
+def flight():
+    return read_flight(ROOT / "examples" / "willet.toml")
+
+
+@pytest.fixture(scope="module")
+def result(flight, site):
+    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
+    return assess(flight, site, wind, samples=3000, seed=3)
+
+
+def check(outcome):
+    return Check("x", "", "", 0.0, (0.0, 0.0), 1.0, "share", outcome, "")
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "verdict"),
+    [
+        ((), "hold"),
+        (("pass",), "go"),
+        (("pass", "warn"), "hold"),
+        (("warn", "fail", "pass"), "no-go"),
+    ],
+)
+def test_verdict_is_the_worst_line(outcomes, verdict):
+    assert decide([check(o) for o in outcomes]) == verdict
+
+
+def test_edge_counts_as_inside():
+    square = shapely.box(0, 0, 10, 10)
+    east, north = np.array([0.0, 10.0, 10.1]), np.array([5.0, 10.0, 5.0])
+    assert inside(square)(east, north).tolist() == [True, True, False]
+    assert outside(square)(east, north).tolist() == [False, False, True]
+
+
+def test_empty_area_is_refused():
+    with pytest.raises(ValueError, match="empty"):
+        inside(shapely.Polygon())
+
+
+def test_a_trial_is_a_flight_not_a_piece(result):
+    """Three fins all inside still count one flight."""
+    cloud = result.cloud
+    everything = per_case(cloud, lambda e, n: np.ones(e.size, bool))
+    for p in everything.values():
+        assert p.hits == p.flights == cloud.flights
+    fins = next(p for p in cloud.of("fins come off") if p.body == "fin")
+    assert fins.count == 3
+    only = np.zeros(cloud.east.size, bool)
+    only[fins.rows.start : fins.rows.start + cloud.flights] = True
+    only[fins.rows.start + cloud.flights] = True  # flight 0 again, its second fin
+    assert per_case(cloud, lambda e, n: only)["fins come off"].hits == cloud.flights
+
+
+def test_nan_landing_is_an_error_not_a_miss(result):
+    east = result.cloud.east.copy()
+    east[5] = np.nan
+    with pytest.raises(ValueError, match="finite"):
+        per_case(replace(result.cloud, east=east), lambda e, n: e > 0)
+
+
+def test_mixture_weighs_by_likelihood(result):
+    cases = per_case(result.cloud, lambda e, n: e > 0)
+    p = mixture(result.cloud, cases)
+    by_hand = sum(
+        case.probability * cases[case.name].estimate for case in result.cloud.tree.cases
+    )
+    assert p.estimate == pytest.approx(by_hand)
+    assert p.lower < p.estimate < p.upper
+
+
+def test_same_seed_same_points(flight, site, result):
+    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
+    again = assess(flight, site, wind, samples=3000, seed=3)
+    assert np.array_equal(again.cloud.east, result.cloud.east)
+    assert document(again) == document(result)
+    other = assess(flight, site, wind, samples=3000, seed=4)
+    assert not np.array_equal(other.cloud.east, result.cloud.east)
+
+
+def test_more_samples_begin_with_the_same_flights(flight, site):
+    """A block of flights does not depend on how many follow it."""
+    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
+    few = assess(flight, site, wind, samples=4096).cloud
+    more = assess(flight, site, wind, samples=8192).cloud
+    assert np.allclose(few.apogee.height, more.apogee.height[:4096], rtol=1e-9)
+
+
+def test_every_area_is_checked_for_the_mixture_and_each_failure(result):
+    failures = {case.name for case in result.cloud.tree.cases[1:]}
+    crowd = [c for c in result.checks if c.area == "South crowd line"]
+    assert {c.case for c in crowd} == failures | {"all cases"}
+
+
+def test_document_has_the_promised_keys(result):
+    data = document(result)
+    assert set(data) >= {
+        "verdict",
+        "seed",
+        "samples",
+        "version",
+        "checks",
+        "cases",
+        "areas",
+        "assumed",
+        "cautions",
+    }
+    keys = "name case area value interval limit unit outcome source".split()
+    assert all(set(line) == set(keys) for line in data["checks"])
+    piece = data["cases"][0]["pieces"][0]
+    assert set(piece) >= set(
+        "name mean_east_m mean_north_m radius_50_m radius_90_m radius_99_m time_s "
+        "impact_speed_mps energy_j".split()
+    )
+    assert set(piece["time_s"]) == {"p5", "p50", "p95"}
+    assert sum(case["probability"] for case in data["cases"]) == pytest.approx(1.0)
+    assert set(data["areas"][0]) == {"name", "role", "hit_probability", "interval"}
+
+
+def test_canopy_drifts_downwind_and_nose_first_falls_upwind(result):
+    """Facts of the trade: common practice, no source. Wind from 240 blows toward 060."""
+    toward = np.array([np.sin(np.radians(60)), np.cos(np.radians(60))])
+    cloud = result.cloud
+    works, fails = next(cloud.of("recovery works")), next(cloud.of("nothing deploys"))
+    for part, sign in ((works, 1), (fails, -1)):
+        mean = np.array([cloud.east[part.rows].mean(), cloud.north[part.rows].mean()])
+        assert sign * (mean @ toward) > 100
+
+
+def test_strong_wind_is_no_go_and_no_wind_known_is_hold(flight, site):
+    strong = read_wind("25 mph from 240", site_altitude=site.elevation)
+    assert assess(flight, site, strong, samples=400).verdict == "no-go"
+    calm = assess(
+        flight,
+        site,
+        read_wind("3 mph from 240", site_altitude=site.elevation),
+        samples=400,
+    )
+    gap = next(c for c in calm.checks if "highest wind" in c.name)
+    assert gap.outcome == "warn"
+    assert calm.verdict != "go"
+
+
+def test_no_fins_listed_holds(flight, site):
+    bare = flight.model_copy(
+        update={"pieces": tuple(p for p in flight.pieces if p.kind != "fin")}
+    )
+    wind = read_wind("3 mph from 240", site_altitude=site.elevation)
+    checked = assess(bare, site, wind, samples=200)
+    assert any("no fins" in c.name and c.outcome == "warn" for c in checked.checks)
+
+
+def test_stricter_limit_governs(flight, site):
+    ours = flight.model_copy(update={"limits": {"area_hit": "0.2 %"}})
+    theirs = replace(site, limits={"area_hit": 0.0005})
+    assert read_limits(ours, theirs)["area_hit"].value == 0.0005
+    assert read_limits(ours, site)["area_hit"].value == pytest.approx(0.002)
+    assert read_limits(flight, site)["area_hit"] == LIMITS["area_hit"]
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "told"),
+    [
+        ("area_hits", 0.1, "did you mean 'area_hit'"),
+        ("area_hit", -0.1, "above 0"),
+        ("area_hit", 1.5, "up to 1"),
+        ("area_hit", "often", "not a share"),
+        ("surface_wind", "20 furlongs", "no unit of speed"),
+    ],
+)
+def test_bad_limits_are_refused_by_name(flight, site, key, value, told):
+    with pytest.raises(FlightError, match=rf"limits\.{key}.*{told}"):
+        read_limits(flight.model_copy(update={"limits": {key: value}}), site)
+    with pytest.raises(SiteError, match=rf"limits\.{key}.*{told}"):
+        read_limits(flight, replace(site, limits={key: value}))

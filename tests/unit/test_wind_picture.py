@@ -1,0 +1,66 @@
+"""The picture of a wind: what it draws, and that no text in it is live."""
+
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+
+from driftmap.report.windsketch import wind_page, wind_picture_svg
+from driftmap.wind import WindLevel, WindProfile
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def _wind(source="mast", known_to=np.inf):
+    levels = (WindLevel(10.0, None, 3.0, 6.0, source),)
+    return WindProfile(
+        [0, 1000],
+        [3, 8],
+        [0, 5],
+        [1, 2],
+        source=source,
+        levels=levels,
+        known_to=known_to,
+    )
+
+
+@pytest.mark.parametrize("system", ["us", "si"])
+@pytest.mark.parametrize("top", [50.0, 1000.0, 12_345.0])
+def test_well_formed_and_inside_its_frame(top, system):
+    root = ET.fromstring(wind_picture_svg(_wind(), top, system))
+    _, _, width, height = map(float, root.get("viewBox").split())
+    for text in root.iter(f"{SVG}text"):
+        assert 0 <= float(text.get("x")) <= width
+        assert 0 <= float(text.get("y")) <= height
+    (mean,) = [p for p in root.iter(f"{SVG}path") if p.get("class") == "mean"]
+    points = np.array([p.split() for p in mean.get("d")[1:].split("L")], dtype=float)
+    assert np.all(np.isfinite(points))
+    assert points[:, 1].min() == pytest.approx(40.0)
+    assert points[:, 1].max() == pytest.approx(370.0)
+
+
+def test_what_is_not_known_is_shaded():
+    assert 'class="beyond"' in wind_picture_svg(_wind(known_to=300.0), 1000.0, "si")
+    assert 'class="beyond"' not in wind_picture_svg(_wind(), 1000.0, "si")
+
+
+def test_gust_and_calm_are_shown():
+    assert 'class="gust"' in wind_picture_svg(_wind(), 100.0, "si")
+    calm = WindProfile([0], [0], [0], [1])
+    assert ">calm<" in wind_picture_svg(calm, 100.0, "si")
+
+
+def test_every_text_is_escaped():
+    bad = "</title><script>alert(1)</script>`${x}` \x07"
+    wind = _wind(bad)
+    picture = wind_picture_svg(wind, 100.0, "si")
+    assert "<script" not in picture
+    ET.fromstring(picture)
+    page = wind_page(wind, 100.0, "si", bad)
+    assert "<script" not in page
+
+
+@pytest.mark.parametrize("top", [0.0, -1.0, np.nan, np.inf])
+def test_bad_top(top):
+    with pytest.raises(ValueError, match="'top'"):
+        wind_picture_svg(_wind(), top, "si")

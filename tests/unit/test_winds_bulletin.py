@@ -1,0 +1,152 @@
+"""The bulletin as a whole: columns, stations, times, and what is cut short."""
+
+import math
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from driftmap.errors import WindError
+from driftmap.units import FOOT, KNOT
+from driftmap.winds.bulletin import read_bulletin
+from driftmap.winds.pressure import geopotential_of
+from driftmap.winds.reading import Setting
+
+TEXT = (
+    Path(__file__).parents[1] / "data" / "winds" / "bulletin_constructed.txt"
+).read_text()
+WHEN = datetime(2026, 5, 19, 7, tzinfo=UTC)
+
+
+def _read(text=TEXT, station="XYC", when=WHEN, altitude=0.0):
+    return read_bulletin(text, "fb.txt", Setting(altitude, station, when))
+
+
+def _decoded(reading):
+    return [
+        (
+            round(geopotential_of(level.height) / FOOT)
+            if level.height > 4000
+            else round(level.height / FOOT),
+            None if level.direction is None else round(math.degrees(level.direction)),
+            round(level.speed / KNOT),
+            None if level.temperature is None else round(level.temperature - 273.15),
+        )
+        for level in reading.levels
+    ]
+
+
+def test_blank_columns_are_the_lowest_levels():
+    assert _decoded(_read()) == [
+        (9000, None, 5, 8),
+        (12000, 260, 8, 2),
+        (18000, 260, 14, -12),
+        (24000, 250, 18, -24),
+        (30000, 250, 21, -38),
+        (34000, 270, 199, -48),
+        (39000, 230, 119, -60),
+    ]
+
+
+def test_low_station_without_temperature_at_3000():
+    rows = _decoded(_read(station="XYB"))
+    assert rows[0] == (3000, 280, 7, None)
+    assert rows[-3:] == [
+        (30000, 250, 110, -41),
+        (34000, 270, 111, -50),
+        (39000, 280, 108, -55),
+    ]
+
+
+def test_times():
+    reading = _read()
+    assert reading.valid == datetime(2026, 5, 19, 6, tzinfo=UTC)
+    assert reading.based_on == datetime(2026, 5, 19, 0, tzinfo=UTC)
+    assert reading.window == (
+        datetime(2026, 5, 19, 5, tzinfo=UTC),
+        datetime(2026, 5, 19, 9, tzinfo=UTC),
+    )
+    assert reading.forecast
+
+
+def test_hours_for_use_across_midnight():
+    text = TEXT.replace("190600Z   FOR USE 0500-0900Z", "200000Z   FOR USE 2000-0300Z")
+    reading = _read(text)
+    assert reading.window == (
+        datetime(2026, 5, 19, 20, tzinfo=UTC),
+        datetime(2026, 5, 20, 3, tzinfo=UTC),
+    )
+
+
+def test_what_is_bounded_is_said():
+    said = " ".join(_read().assumed)
+    assert "less than 5 kt" in said
+    assert "199 kt or more" in said
+    assert "pressure altitudes" in said
+
+
+def test_levels_below_the_site_are_left_out_and_said():
+    reading = _read(station="XYB", altitude=2000.0)
+    assert len(reading.levels) == 7
+    assert any("2 levels below the site" in note for note in reading.assumed)
+
+
+def test_the_nearest_of_several_times_is_taken():
+    later = TEXT.replace("VALID 190600Z   FOR USE 0500-0900Z", "VALID 191200Z")
+    later = later.replace("9900+08 2608+02", "9900+08 3608+02")
+    both = TEXT + "\n" + later
+    assert _decoded(_read(both))[1][1] == 260
+    assert _decoded(_read(both, when=WHEN.replace(hour=13)))[1][1] == 360
+    with pytest.raises(WindError, match="holds 2 reports of different times"):
+        _read(both, when=None)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (
+            ("9900+08 2608+02 2614-12", "9900+08         2614-12"),
+            "12,000 ft: group missing",
+        ),
+        (("779948 731960", "779948"), "39,000 ft: group missing"),
+        (("731960", "7319"), "39,000 ft: group '7319' is cut short"),
+        (("731960", "73196"), "39,000 ft: group '73196' is not"),
+        (("2608+02", "4008+02"), "12,000 ft: group '4008.02' has direction 40"),
+        (("2608+02", "2608   "), "12,000 ft: no temperature, though"),
+        (("         9900+08", " 9900+08"), "stands under no level|group missing"),
+        (("FT  3000", "XX  3000"), "without a line of levels"),
+        (("VALID 190600Z", "VALID 390600Z"), "its times"),
+        (("FOR USE 0500", "FOR USE 0575"), "its times"),
+        (("9900+08 2608+02 2614-12 2518-24 252138 779948 731960", ""), "no group"),
+        (("6000    9000", "9000    6000"), "levels do not increase"),
+    ],
+)
+def test_bad_bulletins_name_the_level(change, message):
+    assert change[0] in TEXT
+    with pytest.raises(WindError, match=message) as caught:
+        _read(TEXT.replace(*change))
+    assert "\n" not in str(caught.value)
+
+
+def test_a_group_without_temperature_stands_at_the_left_of_its_field():
+    # As for a station at 4,000 ft: no wind at 3,000, no temperature at 6,000 ft.
+    text = TEXT.replace("XYB 2807 2715-07", "XYB      2715   ")
+    assert _decoded(_read(text, "XYB"))[:2] == [
+        (6000, 270, 15, None),
+        (9000, 270, 28, -10),
+    ]
+
+
+def test_station_must_be_named_and_there():
+    with pytest.raises(WindError, match="3 stations; name one: XYA, XYB, XYC"):
+        _read(station=None)
+    with pytest.raises(WindError, match="holds no station ZZZ"):
+        _read(station="zzz")
+
+
+def test_full_rows_may_have_lost_their_spaces():
+    squeezed = "\n".join(
+        " ".join(line.split()) if line.startswith("XYB") else line
+        for line in TEXT.splitlines()
+    )
+    assert _decoded(_read(squeezed, "XYB")) == _decoded(_read(station="XYB"))

@@ -1,0 +1,175 @@
+"""`driftmap winds`, run as a person runs it."""
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli.winds import flight_time, winds_command
+from driftmap.errors import DriftmapError, InputError, WindError
+
+DATA = Path(__file__).parents[1] / "data" / "winds"
+BULLETIN = str(DATA / "bulletin_constructed.txt")
+METAR = "METAR KXYZ 190555Z 24008G17KT 10SM 12/03 A3001"
+KEYS = ["height_agl_m", "from_deg", "speed_mps", "gust_mps", "source"]
+
+
+def _run(*arguments):
+    return CliRunner().invoke(winds_command, list(arguments), catch_exceptions=True)
+
+
+def _json(*arguments):
+    result = _run(*arguments, "--json")
+    assert result.exit_code == 0, result.output
+    return json.loads(result.output)
+
+
+def test_merged_document():
+    document = _json(METAR, BULLETIN, "--station", "XYC", "--site-elevation", "800 ft")
+    assert list(document) == ["levels", "sources", "assumed"]
+    assert all(list(level) == KEYS for level in document["levels"])
+    heights = [level["height_agl_m"] for level in document["levels"]]
+    assert heights == sorted(heights)
+    by_height = {level["height_agl_m"]: level for level in document["levels"]}
+    assert by_height[10.0]["gust_mps"] == pytest.approx(17 * 0.514444, abs=1e-5)
+    assert by_height[2499.36]["from_deg"] is None
+    assert by_height[3413.76]["from_deg"] == 260.0
+    assert document["sources"] == [
+        "surface report KXYZ 190555Z",
+        "winds aloft XYC 190600Z",
+    ]
+
+
+def test_decoded_document_has_the_same_keys_and_only_what_was_read():
+    document = _json(
+        METAR, BULLETIN, "--station", "XYC", "--site-elevation", "0", "--decoded"
+    )
+    assert list(document) == ["levels", "sources", "assumed"]
+    assert all(list(level) == KEYS for level in document["levels"])
+    assert len(document["levels"]) == 1 + 7
+
+
+def test_terminal_table_and_units():
+    shown = _run("12 mph from 240", "--site-elevation", "100 m").output
+    assert "240°" in shown
+    assert "12 mph" in shown
+    assert "assumed: above 300 m no source speaks" in shown
+    assert "m/s" in _run("calm", "--site-elevation", "0", "--units", "si").output
+    assert "variable" in _run("3 mph variable", "--site-elevation", "0").output
+    assert "calm" in _run("calm", "--site-elevation", "0").output
+
+
+def test_decoded_table():
+    shown = _run("12 mph from 240", "--site-elevation", "0", "--decoded").output
+    assert "law" not in shown
+    assert "12 mph" in shown
+
+
+def test_picture_is_written_and_asks_nothing_from_outside(tmp_path):
+    out = tmp_path / "new" / "folder"
+    result = _run("12 mph from 240", "--site-elevation", "0", "--out", str(out))
+    assert result.exit_code == 0
+    page = (out / "wind.html").read_text()
+    assert "<svg" in page
+    assert "http" not in page.replace("http://www.w3.org/2000/svg", "")
+
+
+def test_site_file_gives_elevation_and_declination(tmp_path):
+    site = Path(__file__).parents[2] / "sites" / "larkfold-farm.geojson"
+    path = tmp_path / "w.csv"
+    path.write_text("altitude_m,from_deg,speed_mps\n3000,90,5\n")
+    document = _json(str(path), "--site", str(site))
+    from driftmap.site import read_site
+
+    expected = 3000.0 - read_site(site).elevation
+    assert document["levels"][-1]["height_agl_m"] == pytest.approx(expected)
+
+
+def test_declination_turns_magnetic_bearings():
+    document = _json(
+        "5 mph from 350 magnetic", "--site-elevation", "0", "--declination", "12"
+    )
+    assert document["levels"][0]["from_deg"] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        (),
+        ("12 mph from 240",),
+        ("12 mph from 240", "--site", "x", "--site-elevation", "0"),
+        ("12 mph from 240", "--site-elevation", "0", "--units", "cubits"),
+        ("12 mph from 240", "--site-elevation", "0", "--sation", "X"),
+    ],
+)
+def test_wrong_use_exits_2(arguments):
+    assert _run(*arguments).exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("12 mph from 2700", "--site-elevation", "0"), "direction 2700"),
+        (("calm", "--site-elevation", "high"), "--site-elevation"),
+        (("calm", "--site-elevation", "99 km"), "accepted is -500 to 9000"),
+        (("calm", "--site-elevation", "0", "--when", "noon"), "--when"),
+        (("calm", "--site-elevation", "0", "--declination", "far"), "--declination"),
+        (("calm", "--site-elevation", "0", "--out", "/dev/null/x"), "--out"),
+        (("calm", "--site-elevation", "0", "--out", "x", "--top", "-5 m"), "--top"),
+        (("nowhere.csv", "--site-elevation", "0"), "no file"),
+        ((BULLETIN, "--site-elevation", "0"), "name one: XYA, XYB, XYC"),
+    ],
+)
+def test_bad_input_is_one_line_and_nothing_is_shown(arguments, message):
+    result = _run(*arguments)
+    assert isinstance(result.exception, DriftmapError)
+    assert message in str(result.exception)
+    assert "\n" not in str(result.exception)
+    assert result.output == ""
+
+
+def test_old_sounding_is_refused():
+    result = _run(
+        str(DATA / "list_hobart_2013-07-09.txt"),
+        *("--site-elevation", "27", "--when", "2013-07-10T06:00Z"),
+    )
+    assert isinstance(result.exception, WindError)
+    assert "30 h from the flight" in str(result.exception)
+
+
+def test_fetching_needs_a_time_and_says_when_there_is_no_network(monkeypatch, tmp_path):
+    monkeypatch.setenv("DRIFTMAP_CACHE", str(tmp_path))
+    site = str(Path(__file__).parents[2] / "sites" / "larkfold-farm.geojson")
+    assert _run("--at", site).exit_code == 2
+    service = ("--service", "http://127.0.0.1:9/")
+    result = _run("--at", site, "--when", "14:30", *service)
+    assert isinstance(result.exception, WindError)
+    assert "cannot be reached" in str(result.exception)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("18:30Z", datetime(2026, 5, 9, 18, 30, tzinfo=UTC)),
+        ("2026-05-10T14:30+02:00", datetime(2026, 5, 10, 12, 30, tzinfo=UTC)),
+        ("2026-05-10 14:30Z", datetime(2026, 5, 10, 14, 30, tzinfo=UTC)),
+    ],
+)
+def test_flight_time(text, expected):
+    assert flight_time(text, datetime(2026, 5, 9, 12, tzinfo=UTC)) == expected
+
+
+def test_flight_time_without_a_zone_is_this_computers_clock():
+    now = datetime(2026, 5, 9, 12, tzinfo=UTC)
+    local = flight_time("14:30", now).astimezone()
+    assert (local.hour, local.minute) == (14, 30)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "25:00", "14:75", "tomorrow", "2026-05-09", "٣٤:٥٥"]
+)
+def test_no_flight_time(text):
+    with pytest.raises(InputError, match="--when"):
+        flight_time(text)

@@ -1,0 +1,184 @@
+"""The forecast document: levels, members, several times, and what it refuses."""
+
+import json
+import math
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from driftmap.errors import WindError
+from driftmap.units import KNOT
+from driftmap.winds import read_winds, write_table
+from driftmap.winds.forecast import read_forecast
+from driftmap.winds.listing import wind_document
+from driftmap.winds.pressure import altitude_of, pressure_height
+from driftmap.winds.reading import Setting
+
+LOW = {"height_m": 10, "from_deg": 240, "speed_mps": 4.2, "gust_mps": 7.5}
+HIGH = {"altitude_ft": 5000, "from_deg": 255, "speed_kt": 22, "temperature_c": 6.5}
+
+
+def _read(document, when=None, altitude=100.0):
+    text = document if isinstance(document, str) else json.dumps(document)
+    return read_forecast(text, "f.json", Setting(altitude, when=when))
+
+
+def test_levels():
+    reading = _read(
+        {
+            "based_on": "2026-05-09T06:00Z",
+            "valid": "2026-05-09T18:00Z",
+            "levels": [HIGH, LOW],
+        }
+    )
+    low, high = reading.levels
+    assert (low.height, low.gust) == (10.0, 7.5)
+    assert high.height == pytest.approx(1524.0 - 100.0)
+    assert high.speed == pytest.approx(22 * KNOT)
+    assert high.temperature == pytest.approx(279.65)
+    assert reading.forecast
+    assert reading.valid == datetime(2026, 5, 9, 18, tzinfo=UTC)
+
+
+def test_pressure_levels_below_the_site_are_left_out():
+    rows = [
+        {"pressure_hpa": 1000, "altitude_m": 50, "from_deg": 0, "speed_mps": 1},
+        {"pressure_hpa": 900, "altitude_m": 950, "from_deg": 0, "speed_mps": 2},
+    ]
+    reading = _read({"levels": rows})
+    assert [level.height for level in reading.levels] == [850.0]
+    assert any("1 level below the site" in note for note in reading.assumed)
+
+
+def test_pressure_alone_is_placed_by_the_standard_atmosphere_and_said():
+    reading = _read({"levels": [{"pressure_hpa": 850, "from_deg": 0, "speed_mps": 1}]})
+    height = altitude_of(pressure_height(85_000.0)) - 100.0
+    assert reading.levels[0].height == pytest.approx(height)
+    assert any("standard atmosphere" in note for note in reading.assumed)
+
+
+def test_pressure_alone_is_placed_from_a_level_of_known_height():
+    rows = [
+        {
+            "pressure_hpa": 1000,
+            "altitude_m": 150,
+            "from_deg": 0,
+            "speed_mps": 1,
+            "temperature_c": 15,
+        },
+        {"pressure_hpa": 850, "from_deg": 0, "speed_mps": 1, "temperature_c": 5},
+    ]
+    reading = _read({"levels": rows})
+    expected = 150 + 287.053 * 283.15 / 9.80665 * math.log(1000 / 850) - 100
+    assert reading.levels[1].height == pytest.approx(expected, abs=1.0)
+    assert not any("standard" in note for note in reading.assumed)
+
+
+def test_members_are_drawn_one_by_one():
+    members = [
+        {"levels": [{"height_m": z, "from_deg": d, "speed_mps": 10} for z in (0, 1000)]}
+        for d in (90, 270)
+    ]
+    reading = _read({"members": members})
+    assert reading.members.shape == (2, 2, 2)
+    assert np.allclose(reading.members[:, 0], [[-10, -10], [10, 10]])
+    assert reading.levels[0].speed == pytest.approx(0.0, abs=1e-12)
+
+
+def test_members_on_different_heights_are_brought_together():
+    def member(top):
+        return {
+            "levels": [
+                {"height_m": 0, "from_deg": 270, "speed_mps": 0},
+                {"height_m": top, "from_deg": 270, "speed_mps": top / 100},
+            ]
+        }
+
+    reading = _read({"members": [member(1000), member(2000)]})
+    assert [level.height for level in reading.levels] == [0.0, 1000.0]
+    assert np.allclose(reading.members[:, 0], [[0, 10], [0, 10]])
+
+
+def test_the_time_nearest_to_the_flight():
+    document = {
+        "source": "model",
+        "forecasts": [
+            {"valid": f"2026-05-09T{h:02d}:00Z", "levels": [LOW | {"speed_mps": h / 2}]}
+            for h in (6, 9, 12)
+        ],
+    }
+    document["forecasts"] = [
+        d | {"levels": [{k: v for k, v in d["levels"][0].items() if k != "gust_mps"}]}
+        for d in document["forecasts"]
+    ]
+    reading = _read(document, when=datetime(2026, 5, 9, 10, tzinfo=UTC))
+    assert reading.levels[0].speed == 4.5
+    assert reading.source == "model 2026-05-09 09:00Z"
+
+
+@pytest.mark.parametrize(
+    ("document", "message"),
+    [
+        ("{", "line 1: not JSON"),
+        ("[1]", "must be an object"),
+        ('{"levels": [], "levels": []}', "key 'levels' stands twice"),
+        ('{"levels": [{"height_m": NaN}]}', "NaN is no number"),
+        ("[" * 100_000, "not JSON that can be read"),
+        ({}, "either levels or members"),
+        ({"levels": [LOW], "members": []}, "either levels or members"),
+        ({"levels": []}, "levels: must be a list of 1"),
+        ({"levels": [5]}, "level 1: must be an object"),
+        ({"layers": [LOW]}, "unknown key 'layers'; did you mean 'levels'"),
+        ({"levels": [LOW | {"speed": 3}]}, "level 1: unknown key 'speed'"),
+        ({"levels": [LOW | {"speed_kt": 3}]}, "level 1: both speed_mps and speed_kt"),
+        ({"levels": [LOW | {"speed_mps": "4"}]}, "level 1: speed_mps '4'"),
+        ({"levels": [LOW | {"speed_mps": True}]}, "level 1: speed_mps 'True'"),
+        ({"levels": [LOW | {"speed_mps": None}]}, "level 1: speed_mps 'None'"),
+        (
+            {"levels": [LOW | {"speed_mps": 400, "gust_mps": None}]},
+            "level 1: speed 400",
+        ),
+        ({"levels": [LOW | {"speed_mps": -1}]}, "level 1: speed -1"),
+        ({"levels": [LOW | {"from_deg": 2700}]}, "level 1: direction 2700"),
+        ({"levels": [LOW, LOW]}, "level 2: a second level at one height as level 1"),
+        ({"levels": [LOW | {"height_m": -3}]}, "level 1: height_m -3 is below"),
+        ({"levels": [LOW | {"temperature_c": 400}]}, "level 1: temperature 400"),
+        ({"levels": [{"from_deg": 1, "speed_mps": 1}]}, "level 1: no height_m"),
+        (
+            {"levels": [{"pressure_hpa": 9e4, "from_deg": 1, "speed_mps": 1}]},
+            "90000 hPa",
+        ),
+        ({"levels": [LOW], "valid": "soon"}, "valid: 'soon'"),
+        ({"levels": [LOW], "valid": "2026-05-09T18:00"}, "valid: "),
+        ({"levels": [LOW], "source": 7}, "source: must be text"),
+        (
+            {"members": [{"levels": [LOW | {"from_deg": None}]}] * 2},
+            "variable direction",
+        ),
+        ({"forecasts": [{"levels": [LOW]}] * 2}, "holds 2 reports"),
+    ],
+)
+def test_bad_documents_name_the_level(document, message):
+    with pytest.raises(WindError, match=message) as caught:
+        _read(document)
+    assert "\n" not in str(caught.value)
+
+
+def test_what_winds_prints_is_read_again(tmp_path):
+    path = tmp_path / "merged.json"
+    wind = read_winds(["5 m/s from 350 gusting to 9 m/s"], site_altitude=0.0)
+    path.write_text(json.dumps(wind_document(wind)))
+    again = read_winds([str(path)], site_altitude=0.0)
+    z = np.linspace(0, 300, 31)
+    assert np.allclose(wind.at(z), again.at(z), atol=1e-5)
+    assert [a.gust for a in again.levels] == [b.gust for b in wind.levels]
+    assert [a.source for a in again.levels] == [b.source for b in wind.levels]
+
+
+def test_a_table_of_a_wind_is_read_again(tmp_path):
+    path = tmp_path / "merged.csv"
+    wind = read_winds(["5 m/s from 350 gusting to 9 m/s"], site_altitude=0.0)
+    path.write_text(write_table(wind))
+    again = read_winds([str(path)], site_altitude=500.0)
+    assert np.allclose(wind.at(wind.height), again.at(wind.height), atol=1e-12)

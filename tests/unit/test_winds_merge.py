@@ -1,0 +1,166 @@
+"""Merging: each report where it speaks, and every seam said."""
+
+import math
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from driftmap.errors import WindError
+from driftmap.units import FOOT, KNOT
+from driftmap.wind import WindLevel
+from driftmap.winds import merge, read_winds
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.times import age_of, nearest_day
+
+NOON = datetime(2026, 5, 19, 12, tzinfo=UTC)
+METAR = "METAR KXYZ 191155Z 24008KT 10SM 12/03 A3001"
+
+
+def _layers(*rows, source="sounding", **more):
+    levels = tuple(WindLevel(z, math.radians(d), v, None, source) for z, d, v in rows)
+    return Reading(source=source, kind="aloft", levels=levels, **more)
+
+
+def _surface(speed=5.0, height=10.0, **more):
+    level = WindLevel(height, math.radians(240.0), speed, None, "mast")
+    return Reading(source="mast", kind="surface", levels=(level,), **more)
+
+
+def test_surface_below_and_sounding_above():
+    wind = merge([_layers((0, 300, 1), (500, 250, 12)), _surface()], Setting(0.0))
+    by_height = {level.height: level for level in wind.levels}
+    assert by_height[10.0].source == "mast"
+    assert by_height[100.0].source == "law from mast"
+    assert by_height[100.0].speed == pytest.approx(5 * 6.981863 / 5)
+    assert by_height[500.0].source == "sounding"
+    assert any("1 of 2 levels not used, mast speaks there" in n for n in wind.assumed)
+    # Linear in components from the top of the law to the sounding.
+    east, north = wind.at(300.0)
+    ends = np.array([wind.at(100.0), wind.at(500.0)])
+    assert np.allclose((east, north), ends.mean(axis=0))
+
+
+def test_a_measured_level_near_the_ground_beats_the_law():
+    wind = merge([_surface(), _layers((30, 240, 6), (500, 240, 9))], Setting(0.0))
+    assert not [z.height for z in wind.levels if 15 < z.height < 30]
+    assert np.hypot(*wind.at(30.0)) == pytest.approx(6.0)
+
+
+def test_low_layers_are_filled_from_a_high_lowest_level():
+    wind = merge([_layers((100, 240, 10), (500, 240, 12))], Setting(0.0))
+    speed = np.hypot(*wind.at([2.0, 10.0, 100.0]))
+    assert speed[1] / speed[2] == pytest.approx(5 / 6.981863, abs=5e-7)
+    assert any("down to the ground" in note for note in wind.assumed)
+
+
+def test_a_lowest_level_up_to_10_m_is_held_to_the_ground():
+    wind = merge([_layers((8, 240, 10), (500, 240, 12))], Setting(0.0))
+    assert np.hypot(*wind.at(0.0)) == pytest.approx(10.0)
+    assert any("below 8 m the wind of sounding is held" in n for n in wind.assumed)
+
+
+def test_second_report_of_layers_only_adds_above_the_first():
+    first, second = (
+        _layers((0, 240, 5), (900, 240, 9)),
+        _layers((400, 90, 9), (2000, 90, 9), source="bulletin"),
+    )
+    wind = merge([first, second], Setting(0.0))
+    assert [level.height for level in wind.levels] == [0, 900, 2000]
+    assert wind.known_to == 2000.0
+
+
+def test_above_the_top_the_wind_is_held_its_error_grows_and_it_is_said():
+    wind = merge([_layers((0, 240, 5), (900, 240, 9))], Setting(0.0))
+    assert np.allclose(wind.at(5000.0), wind.at(900.0))
+    errors = np.interp([900.0, 1900.0, 4900.0], wind.height, wind.error)
+    assert errors[1] == pytest.approx(math.hypot(errors[0], 3.0))
+    assert errors[2] > 10.0
+    assert any("above 900 m no source speaks" in note for note in wind.assumed)
+
+
+def test_age_makes_the_error_grow_with_its_cube_root():
+    fresh = merge([_layers((0, 0, 0), age=1.0)], Setting(0.0))
+    old = merge([_layers((0, 0, 0), age=8.0)], Setting(0.0))
+    assert old.error[0] / fresh.error[0] == pytest.approx(2.0)
+    assert (fresh.age, old.age) == (1.0, 8.0)
+
+
+def test_lead_time_of_a_forecast():
+    errors = []
+    for hours in (2, 5, 9, 24):
+        based = NOON - timedelta(hours=hours)
+        report = _layers((0, 0, 0), forecast=True, based_on=based, valid=NOON)
+        errors.append(merge([report], Setting(0.0, when=NOON)).error[0])
+    assert errors[:3] == pytest.approx([1.8, 2.3, 2.8])
+    assert errors[3] == pytest.approx(2.8 * 2 ** (1 / 3))
+
+
+def test_speed_adds_a_tenth_in_quadrature():
+    wind = merge([_layers((0, 0, 10.0))], Setting(0.0))
+    assert wind.error[0] == pytest.approx(math.sqrt(1 + 1))
+
+
+def test_unknown_age_is_said_and_known_ages_count():
+    wind = merge([_surface(age=0.5), _layers((500, 0, 1))], Setting(0.0))
+    assert wind.age == 0.5
+    assert any("sounding: age at the flight not known" in n for n in wind.assumed)
+    assert merge([_layers((500, 0, 1))], Setting(0.0)).age is None
+
+
+def test_report_of_another_day_is_refused():
+    old = _layers((0, 0, 1), valid=NOON - timedelta(hours=30))
+    with pytest.raises(WindError, match="sounding: is 30 h from the flight's time"):
+        merge([old], Setting(0.0, when=NOON))
+
+
+def test_age_against_the_hours_for_use():
+    window = (NOON - timedelta(hours=3), NOON - timedelta(hours=1))
+    report = _layers((0, 0, 1), forecast=True, window=window, valid=window[0])
+    assert age_of(report, NOON) == pytest.approx(1.0)
+    assert age_of(report, NOON - timedelta(hours=2)) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("day", "when", "expected"),
+    [
+        (31, datetime(2026, 6, 1, 2, tzinfo=UTC), datetime(2026, 5, 31, 23, 55)),
+        (1, datetime(2026, 5, 31, 23, tzinfo=UTC), datetime(2026, 6, 1, 23, 55)),
+        (19, NOON, datetime(2026, 5, 19, 23, 55)),
+    ],
+)
+def test_day_of_month_is_the_one_nearest_to_the_flight(day, when, expected):
+    assert nearest_day(day, 23, 55, when) == expected.replace(tzinfo=UTC)
+
+
+@pytest.mark.parametrize("time", [(0, 1, 1), (32, 1, 1), (1, 25, 0), (1, 1, 60)])
+def test_times_that_do_not_exist(time):
+    with pytest.raises(ValueError, match="no time"):
+        nearest_day(*time, NOON)
+
+
+def test_metar_and_bulletin_as_on_the_day(tmp_path):
+    path = tmp_path / "aloft.txt"
+    path.write_text(
+        "VALID 191200Z FOR USE 0800-1500Z\n\nFT  3000    6000    9000\n"
+        "XYB 2807 2715-07 9900-10\n"
+    )
+    wind = read_winds([METAR, str(path)], site_altitude=300.0, when=NOON)
+    heights = [level.height for level in wind.levels]
+    assert heights[-3:] == pytest.approx([f * FOOT - 300.0 for f in (3e3, 6e3, 9e3)])
+    assert wind.levels[-1].direction is None
+    assert wind.age == pytest.approx(5 / 60)
+    assert np.hypot(*wind.at(10.0)) == pytest.approx(8 * KNOT)
+    assert np.allclose(wind.at(heights[-1]), 0.0)  # light and variable: no mean
+
+
+def test_ensembles_of_different_size_cannot_be_merged():
+    one = _layers((0, 0, 1), members=np.ones((3, 2, 1)))
+    two = _layers((10, 0, 1), source="b", members=np.ones((4, 2, 1)))
+    with pytest.raises(WindError, match="3 and 4 members"):
+        merge([one, two], Setting(0.0))
+
+
+def test_no_reading():
+    with pytest.raises(WindError, match="no reading"):
+        merge([], Setting(0.0))
