@@ -8,12 +8,15 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.atmosphere import FloatArray, air_density, speed_of_sound
+from driftmap.atmosphere import FloatArray, air_density, pressure, speed_of_sound
+from driftmap.day import Day
+from driftmap.turbulence import REFERENCE_HEIGHT, gusts
 from driftmap.wind import WindProfile, draw_wind
 
 __all__ = [
     "AirColumn",
     "IntArray",
+    "Sky",
     "column_heights",
     "draw_air",
     "local_air",
@@ -33,6 +36,46 @@ _NEAR_GROUND = (
     100.0,
 )  # m; wind shear is largest here
 _WIDEST = 90.0  # m; keeps descents within 0.5 m of a tight ODE solver (tests/analytic)
+
+
+@dataclass(frozen=True, slots=True)
+class Sky:
+    """The atmosphere over a site.
+
+    Parameters
+    ----------
+    altitude : float
+        Altitude of the site above mean sea level [m].
+    day : Day or None
+        Surface readings; None for the standard atmosphere.
+    """
+
+    altitude: float
+    day: Day | None = None
+
+    def density(self, height: ArrayLike) -> FloatArray:
+        """Give the air density at heights above the site [m], in [kg m⁻³]."""
+        altitude = self.altitude + np.asarray(height, float)
+        return air_density(altitude) if self.day is None else self.day.density(altitude)
+
+    def sound(self, height: ArrayLike) -> FloatArray:
+        """Give the speed of sound at heights above the site [m], in [m s⁻¹]."""
+        altitude = self.altitude + np.asarray(height, float)
+        if self.day is None:
+            return speed_of_sound(altitude)
+        return self.day.speed_of_sound(altitude)
+
+    def pressure(self, height: ArrayLike) -> FloatArray:
+        """Give the pressure at heights above the site [m], in [Pa]."""
+        altitude = self.altitude + np.asarray(height, float)
+        return (
+            pressure(altitude) if self.day is None else self.day.pressure_at(altitude)
+        )
+
+    @property
+    def top(self) -> float:
+        """Greatest height above the site that the modelled air reaches [m]."""
+        return 20_000.0 - self.altitude
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -187,19 +230,19 @@ def column_heights(wind_heights: ArrayLike, top: float) -> FloatArray:
 
 def draw_air(
     wind: WindProfile,
-    site_altitude: float,
+    sky: Sky,
     top: float,
     count: int,
     rng: np.random.Generator,
 ) -> AirColumn:
-    """Draw the air of `count` flights.
+    """Draw the air of `count` flights: wind as far as it is known, and turbulence.
 
     Parameters
     ----------
     wind : WindProfile
         The wind as known, with its error.
-    site_altitude : float
-        Altitude of the site above mean sea level [m].
+    sky : Sky
+        Density and speed of sound over the site.
     top : float
         Height the column must reach [m].
     count : int
@@ -214,18 +257,22 @@ def draw_air(
     """
     height = column_heights(wind.height, top)
     east, north = draw_wind(wind, height, count, rng)
-    return _column(height, site_altitude, east, north)
+    low = float(np.hypot(*wind.at(REFERENCE_HEIGHT)))
+    gust_east, gust_north = gusts(height, low, count, rng)
+    east += gust_east
+    north += gust_north
+    return _column(height, sky, east, north)
 
 
-def mean_air(wind: WindProfile, site_altitude: float, top: float) -> AirColumn:
+def mean_air(wind: WindProfile, sky: Sky, top: float) -> AirColumn:
     """Give the column of the wind exactly as known, without error.
 
     Parameters
     ----------
     wind : WindProfile
         The wind as known.
-    site_altitude : float
-        Altitude of the site above mean sea level [m].
+    sky : Sky
+        Density and speed of sound over the site.
     top : float
         Height the column must reach [m].
 
@@ -236,14 +283,10 @@ def mean_air(wind: WindProfile, site_altitude: float, top: float) -> AirColumn:
     """
     height = column_heights(wind.height, top)
     east, north = wind.at(height)
-    return _column(height, site_altitude, east[:, None], north[:, None])
+    return _column(height, sky, east[:, None], north[:, None])
 
 
 def _column(
-    height: FloatArray, site_altitude: float, east: FloatArray, north: FloatArray
+    height: FloatArray, sky: Sky, east: FloatArray, north: FloatArray
 ) -> AirColumn:
-
-    altitude = height + site_altitude
-    return AirColumn(
-        height, air_density(altitude), speed_of_sound(altitude), east, north
-    )
+    return AirColumn(height, sky.density(height), sky.sound(height), east, north)

@@ -1,17 +1,19 @@
 r"""The way up: rail, burn and coast to apogee, for many flights at once.
 
-A rocket is a point mass. On the rail it moves along the rail; after it, thrust and drag
-act along its velocity through the air,
+A rocket is a point mass. On the rail it moves along the rail; after it, drag acts along
+its velocity through the air and thrust along its axis,
 
-.. math:: \dot{\mathbf v} = \left(\frac{T}{m |\mathbf r|} - \frac{\rho C_D A |\mathbf r|}
-          {2 m}\right) \mathbf r - g \hat{\mathbf z}, \qquad \mathbf r = \mathbf v - \mathbf w,
+.. math:: \dot{\mathbf v} = \frac{T}{m} \frac{\mathbf a}{|\mathbf a|} - \frac{\rho C_D A
+          |\mathbf r|}{2 m} \mathbf r - g \hat{\mathbf z}, \qquad \mathbf r = \mathbf v -
+          \mathbf w, \quad \mathbf a = \mathbf v - c\, \mathbf w.
 
-that is, the body is taken to turn into its own airstream at once. That is the upper bound
-of weathercocking: a stable rocket turns into the wind by at most this much.
+With weathercock share `c` = 1 the axis turns into the airstream at once, the upper bound
+of weathercocking; with 0 it stays along the path over the ground.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -92,6 +94,10 @@ class Rocket:
         Tilt of the rail from the vertical, and where it leans to, from north [rad].
     rail_length : float
         Travel on the rail [m].
+    weathercock : ndarray, shape (n,)
+        How far the axis turns into the airstream, 0 to 1.
+    rise : callable or None
+        Factor on the drag by Mach number, shape (n,) to shape (n,).
     """
 
     mass: FloatArray
@@ -103,6 +109,8 @@ class Rocket:
     tilt: FloatArray
     azimuth: FloatArray
     rail_length: float
+    weathercock: FloatArray
+    rise: Callable[[FloatArray], FloatArray] | None = None
 
     def axis(self) -> FloatArray:
         """Direction of the rail, shape (3, n): east, north, up."""
@@ -130,8 +138,10 @@ class Ascent:
         State after each of ``s`` steps, as `Motion.rows`; the last is apogee.
     rates : ndarray, shape (s - 1, 2, 3, n)
         Acceleration at the start and the end of each step [m s⁻²].
-    pressure : ndarray, shape (s, n)
-        Dynamic pressure at those states, 0 on the rail [Pa].
+    speed : ndarray, shape (s, n)
+        Speed through the air at those states, 0 on the rail [m s⁻¹].
+    density, sound : ndarray, shape (s, n)
+        Air density [kg m⁻³] and speed of sound [m s⁻¹] there.
     rail_exit : Motion
         State on leaving the rail.
     rail_wind : ndarray, shape (n,)
@@ -142,7 +152,9 @@ class Ascent:
 
     rows: FloatArray
     rates: FloatArray
-    pressure: FloatArray
+    speed: FloatArray
+    density: FloatArray
+    sound: FloatArray
     rail_exit: Motion
     rail_wind: FloatArray
     burnout: FloatArray
@@ -187,8 +199,13 @@ class Ascent:
         pressure : ndarray, shape (n,)
             Dynamic pressure then [Pa].
         """
-        i, one = self.pressure.argmax(0), np.arange(self.pressure.shape[1])
-        return self.rows[i, 6, one], self.pressure[i, one]
+        pressure = self.density * self.speed**2 / 2
+        i, one = pressure.argmax(0), np.arange(pressure.shape[1])
+        return self.rows[i, 6, one], pressure[i, one]
+
+    def mach(self) -> FloatArray:
+        """Give the Mach number at the states kept, shape (s, n)."""
+        return self.speed / self.sound
 
 
 def _cubic(
@@ -222,8 +239,8 @@ def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
 
     Notes
     -----
-    Left out: rotation of the body (it turns into its airstream at once), lift, thrust
-    misalignment, ground effect. Thrust is the mean over each step, so the impulse is exact.
+    Left out: rotation and swinging of the body, lift, ground effect. Thrust misalignment
+    and rail whip are part of the spread of the rail's aim. Thrust is the mean over each step, so the impulse is exact.
     """
     run = _Run(rocket, air)
     state = _ride_rail(run)
@@ -239,7 +256,7 @@ def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
     return Ascent(
         rows=np.stack(run.rows),
         rates=np.stack(run.rates),
-        pressure=run.pressure(),
+        **run.through_air(),
         rail_exit=exit_state,
         rail_wind=wind,
         burnout=np.maximum(rocket.burn_time, exit_state.time),
@@ -262,15 +279,16 @@ class _Run:
         self.rates.append(rates)
         return state
 
-    def pressure(self) -> FloatArray:
-        """Dynamic pressure at the states kept, 0 on the rail [Pa], shape (s, n)."""
-        pressure = []
-        for state in self.rows:
+    def through_air(self) -> dict[str, FloatArray]:
+        """Give speed through the air (0 on the rail), density and sound, shape (s, n)."""
+        found = np.empty((3, len(self.rows), self.who.size))
+        end = self.rocket.rail_length * np.cos(self.rocket.tilt) * 0.999
+        for i, state in enumerate(self.rows):
             near = local_air(self.air, state[2], self.who)
             _, _, speed, density = through_air(state, near)
-            free = state[2] > self.rocket.rail_length * np.cos(self.rocket.tilt) * 0.999
-            pressure.append(np.where(free, density * speed**2 / 2, 0.0))
-        return np.stack(pressure)
+            sound = np.interp(state[2], self.air.height, self.air.sound)
+            found[:, i] = np.where(state[2] > end, speed, 0.0), density, sound
+        return {"speed": found[0], "density": found[1], "sound": found[2]}
 
     def advance(
         self, state: FloatArray, step: FloatArray
@@ -287,8 +305,14 @@ class _Run:
         ]
 
         def rate(moved: FloatArray, stage: int) -> FloatArray:
-            return _rate(moved, near, rocket.drag_area, thrust, masses[stage])
+            return _rate(
+                moved, near, drag_area, thrust, masses[stage], rocket.weathercock
+            )
 
+        drag_area = rocket.drag_area
+        if rocket.rise is not None:  # taken as constant over a step
+            sound = np.interp(state[2], self.air.height, self.air.sound)
+            drag_area = drag_area * rocket.rise(through_air(state, near)[2] / sound)
         moved = state[:6]
         k1 = rate(moved, 0)
         k2 = rate(moved + 0.5 * step * k1, 1)
@@ -304,18 +328,25 @@ def _rate(
     state: FloatArray,
     near: FloatArray,
     drag_area: FloatArray,
-    thrust: FloatArray | float,
+    thrust: FloatArray,
     mass: FloatArray,
+    weathercock: FloatArray,
 ) -> FloatArray:
     """Time derivative of position and velocity, shape (6, n)."""
     east, north, speed, density = through_air(state, near)
-    # At rest in the air there is no direction to push along; the rail is behind by then.
-    gain = thrust / (mass * np.maximum(speed, 1e-9)) - density * drag_area * speed / (
-        2 * mass
-    )
+    drag = density * drag_area * speed / (2 * mass)
     rate = np.empty((6, east.size))
     rate[:3] = state[3:6]
-    rate[3], rate[4], rate[5] = gain * east, gain * north, gain * state[5] - _G
+    rate[3], rate[4], rate[5] = -drag * east, -drag * north, -drag * state[5] - _G
+    if thrust.any():
+        along_east = state[3] + weathercock * (east - state[3])
+        along_north = state[4] + weathercock * (north - state[4])
+        along = np.sqrt(along_east**2 + along_north**2 + state[5] ** 2)
+        # At rest there is no direction to push along; the rail is behind by then.
+        push = thrust / (mass * np.maximum(along, 1e-9))
+        rate[3] += push * along_east
+        rate[4] += push * along_north
+        rate[5] += push * state[5]
     return rate
 
 

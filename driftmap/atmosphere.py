@@ -8,8 +8,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
+    "EARTH_RADIUS",
     "GAS_CONSTANT",
+    "HEAT_RATIO",
+    "LAPSE_RATE",
+    "SEA_LEVEL_PRESSURE",
+    "SEA_LEVEL_TEMPERATURE",
     "STANDARD_GRAVITY",
+    "TROPOPAUSE",
     "FloatArray",
     "air_density",
     "pressure",
@@ -25,12 +31,26 @@ STANDARD_GRAVITY: Final = 9.80665
 GAS_CONSTANT: Final = 8314.32 / 28.9644
 """Specific gas constant of dry air [J kg⁻¹ K⁻¹] (US76, R* over M₀)."""
 
-_EARTH_RADIUS: Final = 6_356_766.0  # m, US76, for geopotential height
-_T0, _P0, _LAPSE = 288.15, 101_325.0, 0.0065  # US76 table 4: K, Pa, K per m
-_TROPOPAUSE: Final = 11_000.0  # geopotential m
-_RATIO: Final = 1.4  # ratio of specific heats (US76)
+EARTH_RADIUS: Final = 6_356_766.0
+"""Radius of the Earth for geopotential height [m] (US76)."""
+
+SEA_LEVEL_TEMPERATURE: Final = 288.15
+"""Temperature at sea level [K] (US76 table 2)."""
+
+SEA_LEVEL_PRESSURE: Final = 101_325.0
+"""Pressure at sea level [Pa] (US76 table 2)."""
+
+LAPSE_RATE: Final = 0.0065
+"""Fall of temperature with geopotential height below the tropopause [K m⁻¹] (US76 table 4)."""
+
+TROPOPAUSE: Final = 11_000.0
+"""Geopotential height of the tropopause [m] (US76 table 4)."""
+
+HEAT_RATIO: Final = 1.4
+"""Ratio of specific heats of air (US76)."""
+
 _ALTITUDE_RANGE: Final = (-610.0, 20_063.0)  # geometric m, the two lowest layers
-_EXPONENT: Final = STANDARD_GRAVITY / (GAS_CONSTANT * _LAPSE)
+_EXPONENT: Final = STANDARD_GRAVITY / (GAS_CONSTANT * LAPSE_RATE)
 
 
 def _geopotential(altitude: ArrayLike) -> FloatArray:
@@ -42,7 +62,7 @@ def _geopotential(altitude: ArrayLike) -> FloatArray:
         raise ValueError(
             f"'altitude' must lie in [{low:.0f}, {high:.0f}] m (got {bad})"
         )
-    return _EARTH_RADIUS * z / (_EARTH_RADIUS + z)
+    return EARTH_RADIUS * z / (EARTH_RADIUS + z)
 
 
 def temperature(altitude: ArrayLike) -> FloatArray:
@@ -73,7 +93,8 @@ def temperature(altitude: ArrayLike) -> FloatArray:
     223.252
     """
     return np.maximum(
-        _T0 - _LAPSE * _geopotential(altitude), _T0 - _LAPSE * _TROPOPAUSE
+        SEA_LEVEL_TEMPERATURE - LAPSE_RATE * _geopotential(altitude),
+        SEA_LEVEL_TEMPERATURE - LAPSE_RATE * TROPOPAUSE,
     )
 
 
@@ -100,10 +121,14 @@ def pressure(altitude: ArrayLike) -> FloatArray:
     .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
     """
     h = _geopotential(altitude)
-    low = np.minimum(h, _TROPOPAUSE)
-    t_top = _T0 - _LAPSE * _TROPOPAUSE
-    tropospheric = _P0 * ((_T0 - _LAPSE * low) / _T0) ** _EXPONENT
-    above = np.maximum(h - _TROPOPAUSE, 0.0)
+    low = np.minimum(h, TROPOPAUSE)
+    t_top = SEA_LEVEL_TEMPERATURE - LAPSE_RATE * TROPOPAUSE
+    tropospheric = (
+        SEA_LEVEL_PRESSURE
+        * ((SEA_LEVEL_TEMPERATURE - LAPSE_RATE * low) / SEA_LEVEL_TEMPERATURE)
+        ** _EXPONENT
+    )
+    above = np.maximum(h - TROPOPAUSE, 0.0)
     return tropospheric * np.exp(-STANDARD_GRAVITY * above / (GAS_CONSTANT * t_top))
 
 
@@ -157,4 +182,4 @@ def speed_of_sound(altitude: ArrayLike) -> FloatArray:
     ----------
     .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
     """
-    return np.sqrt(_RATIO * GAS_CONSTANT * temperature(altitude))
+    return np.sqrt(HEAT_RATIO * GAS_CONSTANT * temperature(altitude))

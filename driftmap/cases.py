@@ -1,382 +1,247 @@
-"""What can happen to a flight: which bodies come down, from when, and how likely.
+"""What can happen to a flight: the list of cases, and how likely each is.
 
-A case is data. It names the moment its bodies are let go and, for each body, the stages
-of its fall. To add a case, write a function that returns one and list it in `_CASES`.
+To add a case, write a function that takes the bench and returns cases, and list it in
+`_CASES` with the name of its cause; give that cause a default in `LIKELIHOOD`.
 """
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from math import log, pi, sqrt
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 from types import MappingProxyType
-from typing import Final, Literal
+from typing import Final, NoReturn
 
+from driftmap.bodies import Bench
+from driftmap.burst import ENERGY_SHARE, gas_energy
+from driftmap.case import Body, Case, CaseTree, Kick, Opening, Release, Stage
 from driftmap.errors import FlightError
-from driftmap.flight import Device, Flight, Piece
+from driftmap.flight import Device, Flight, OwnCase
+from driftmap.flutter import PRINTED, SHEAR_MODULUS
+from driftmap.opening import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
 from driftmap.spread import Spread
 
-__all__ = ["WORKS", "Body", "Case", "CaseTree", "Release", "Stage", "build_cases"]
+__all__ = ["CERTAIN", "LIKELIHOOD", "WORKS", "build_cases"]
 
 WORKS: Final = "recovery works"
 
+CERTAIN: Final = "flutter"
+"""Cause that needs no likelihood: whether a fin flutters follows from the flight."""
+
 LIKELIHOOD: Final = MappingProxyType(
     {
-        "nothing deploys": 0.04,
+        "nothing deploys": 0.03,
         "early opening": 0.01,
+        "late opening": 0.02,
+        "canopy tangles": 0.02,
         "fins come off": 0.01,
         "main at apogee": 0.02,
         "drogue only": 0.02,
         "nose cone lost": 0.01,
         "motor case ejected": 0.01,
+        "motor bursts": 0.005,
     }
 )
 """Likelihood of each failure where the flight file gives none. No source: assumed, for a
 club's mixed flying; a club that keeps a logbook should put its own shares in the file."""
 
-CANOPY_DRAG: Final = Spread(
-    "lognormal", 0.75, 0.10, "drag coefficient 0.75 on the cloth area, 10 %"
+TANGLED: Final = Spread(
+    "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
 )
-"""Flat circular canopy, low end of 0.75 to 0.80 on the nominal area (from memory: Knacke,
-*Parachute Recovery Systems Design Manual*, NWC TP 6575, table 5-1); spread assumed."""
+LATE: Final = Spread("uniform", 1.0, 4.0, "1 to 4 s after apogee")
+EARLY: Final = Spread("uniform", 0.0, 1.0, "any moment from burnout to apogee")
 
-STREAMER_DRAG: Final = Spread(
-    "loguniform", 0.05, 0.25, "drag coefficient anywhere from 0.05 to 0.25 on one side"
+_RESULTS: Final = (
+    (HOLDS, "holds"),
+    (TEARS, "torn"),
+    (RIPS_OFF, "ripped off"),
 )
-"""Streamer of length 5 to 10 widths, pulled by its short end. Assumed: published figures
-for flags and streamers disagree; this range spans those seen for limp to stiff cloth."""
-
-CROSSFLOW_DRAG: Final = 1.1
-"""Drag coefficient of a long cylinder across the flow, on length times diameter, below the
-critical Reynolds number (from memory: Hoerner, *Fluid-Dynamic Drag*, 1965, ch. 3)."""
-
-TUMBLE: Final = Spread(
-    "uniform", 4 / (3 * pi), 1.0, "a tumbling body: end over end to flat"
-)
-"""Share of the broadside drag of a tumbling cylinder: 4/(3π) end over end in a plane that
-holds the airstream (mean of sin³ of the angle), 1 in a flat spin. Range assumed between."""
-
-PLATE_DRAG: Final = 1.17
-"""Drag coefficient of a square plate across the flow, on its face (*Aeronautical
-Engineer's Data Book*, fig. 5.13(b))."""
-
-PIECE_DRAG: Final = MappingProxyType(
-    {"fin": PLATE_DRAG, "nose cone": 0.74, "motor case": 0.74}
-)
-"""Drag coefficient of a loose piece on its mean projected area; 0.74 is a cylinder of
-length 5 diameters across the flow (*Aeronautical Engineer's Data Book*, fig. 5.13(b))."""
-
-CLOTH_MASS: Final = 0.10
-"""Mass of a canopy or streamer with its lines for each m² of cloth [kg m⁻²]. Common
-practice, no source: ripstop cloth near 0.065 kg/m² and as much again in lines and hem."""
 
 
-@dataclass(frozen=True, slots=True)
-class Stage:
-    """One stage of a fall.
+def _works(bench: Bench) -> list[Case]:
+    release, stages = bench.stages(bench.devices())
+    return [Case(WORKS, 1.0, release, (bench.rocket(*stages),))]
 
-    Parameters
-    ----------
-    drag : tuple of (float, str)
-        Areas [m²] and, for each, the input that multiplies it; their sum is the drag area.
-    until : {"ground", "height", "time"}
-        What ends the stage.
-    mark : str
-        The input that gives that height [m] or time [s]; empty for the ground.
+
+def _nothing(bench: Bench) -> list[Case]:
+    body = bench.rocket(bench.nose_first())
+    return [Case("nothing deploys", 0.0, Release(), (body,))]
+
+
+def _early(bench: Bench) -> list[Case]:
+    """Open the largest device on the way up."""
+    when = bench.need("early moment", EARLY, "early opening")
+    return _opened(bench, "early opening", Release("coast", when), unknown=RIPS_OFF)
+
+
+def _late(bench: Bench) -> list[Case]:
+    """Open the largest device some seconds after apogee, the rocket nose down."""
+    when = bench.need("late by", LATE, "late opening")
+    return _opened(bench, "late opening", Release("late", when), unknown=HOLDS)
+
+
+def _opened(bench: Bench, name: str, release: Release, *, unknown: int) -> list[Case]:
+    """Branch on what the opening load does to the largest device.
+
+    Where no strength is stated the load decides nothing and `unknown` is assumed.
     """
-
-    drag: tuple[tuple[float, str], ...]
-    until: Literal["ground", "height", "time"] = "ground"
-    mark: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Body:
-    """Something that comes down.
-
-    Parameters
-    ----------
-    name : str
-        What it is.
-    mass : float
-        Its mass [kg].
-    stages : tuple of Stage
-        How it falls, one stage after the other.
-    count : int
-        How many there are; ``{n}`` in the name of an input stands for each one's number.
-    """
-
-    name: str
-    mass: float
-    stages: tuple[Stage, ...]
-    count: int = 1
-
-
-@dataclass(frozen=True, slots=True)
-class Release:
-    """When the bodies of a case are let go.
-
-    Parameters
-    ----------
-    at : {"apogee", "max q", "coast", "time"}
-        At apogee; at greatest dynamic pressure; a share of the way in time from burnout
-        to apogee; a time after lift-off, or apogee if that comes first.
-    mark : str
-        The input that gives the share or the time.
-    """
-
-    at: Literal["apogee", "max q", "coast", "time"] = "apogee"
-    mark: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Case:
-    """Something that can happen to a flight.
-
-    Parameters
-    ----------
-    name : str
-        What happens, in the trade's words.
-    probability : float
-        Its share of all flights.
-    release : Release
-        When the bodies are let go.
-    bodies : tuple of Body
-        What comes down.
-    """
-
-    name: str
-    probability: float
-    release: Release
-    bodies: tuple[Body, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class CaseTree:
-    """All cases of a flight and the inputs they draw.
-
-    Parameters
-    ----------
-    cases : tuple of Case
-        The case in which recovery works first; probabilities sum to 1.
-    spreads : dict of str to Spread
-        Inputs by name.
-    assumed : tuple of str
-        What was assumed, a sentence each.
-    missing : tuple of str
-        Failures that could not be flown for want of data, a sentence each.
-    """
-
-    cases: tuple[Case, ...]
-    spreads: dict[str, Spread]
-    assumed: tuple[str, ...]
-    missing: tuple[str, ...]
-
-
-@dataclass
-class _Workshop:
-    """What the builders of cases share while one tree is made."""
-
-    flight: Flight
-    spreads: dict[str, Spread] = field(default_factory=dict)
-    assumed: list[str] = field(default_factory=list)
-
-    def need(self, name: str, spread: Spread, what: str = "") -> str:
-        """Register an input and note what it assumes."""
-        if name not in self.spreads:
-            self.spreads[name] = spread
-            if spread.assumed:
-                self.assumed.append(f"{what or name}: {spread.assumed} (assumed)")
-        return name
-
-    def devices(self) -> list[Device]:
-        """Devices in the order in which they open."""
-
-        def order(device: Device) -> tuple[int, float]:
-            trigger = device.opens_at
-            if trigger.at == "height":
-                return 1, -trigger.value
-            return 0, trigger.value
-
-        return sorted(self.flight.recovery, key=order)
-
-    def cloth_mass(self, device: Device) -> float:
-        """Give the mass of a device with its lines [kg]."""
-        if device.mass is not None:
-            return device.mass
-        mass = CLOTH_MASS * device.cloth_area
-        note = f"{device.name}: mass {mass * 1000:.0f} g from its cloth area (assumed)"
-        if note not in self.assumed:
-            self.assumed.append(note)
-        return mass
-
-    def cloth(self, device: Device) -> tuple[float, str]:
-        """Give the drag of an open device."""
-        given = device.drag_coefficient
-        default = CANOPY_DRAG if device.kind == "canopy" else STREAMER_DRAG
-        if given is None:
-            spread = default
-        else:
-            share = 0.10 if device.kind == "canopy" else 0.20
-            note = "" if given.spread is not None else f"spread {share:.0%} of its drag"
-            if given.spread is not None:
-                share = given.spread / given.value
-            spread = Spread("lognormal", given.value, _log_spread(share), note)
-        return device.cloth_area, self.need(f"{device.name} drag", spread, device.name)
-
-    def tumbling(self) -> tuple[float, str]:
-        """Give the drag of the tumbling rocket."""
-        frame = self.flight.airframe
-        area = CROSSFLOW_DRAG * frame.length * frame.diameter
-        return area, self.need("tumbling", TUMBLE, "falling rocket")
-
-    def nose_first(self) -> tuple[float, str]:
-        """Give the drag of the rocket falling nose first."""
-        return self.flight.airframe.cross_section, "drag coefficient"
-
-    def loose(self, piece: Piece) -> Body:
-        """Let a piece that has come off tumble to the ground."""
-        area = PIECE_DRAG[piece.kind] * piece.mean_projected_area
-        for number in range(1, piece.count + 1):
-            note = "spread 25 % of its drag area" if number == 1 else ""
-            spread = Spread("lognormal", 1.0, 0.25, note)
-            self.need(f"{piece.name} {number} drag", spread, f"loose {piece.name}")
-        stage = Stage(((area, f"{piece.name} {{n}} drag"),))
-        return Body(piece.name, piece.mass, (stage,), piece.count)
-
-    def opening(self, device: Device) -> str:
-        """Name the input that gives the height or time at which a device opens."""
-        trigger = device.opens_at
-        if trigger.at == "height":
-            spread, note = 15.0, "opening height spread 15 m"
-        else:
-            spread, note = 0.10 * trigger.value, "opening time spread 10 %"
-        if trigger.spread is not None:
-            spread, note = trigger.spread, ""
-        return self.need(
-            f"{device.name} opens",
-            Spread("normal", trigger.value, spread, note),
-            device.name,
+    device = bench.largest()
+    if not device.strength:
+        told = dict(_RESULTS)[unknown]
+        bench.note(
+            f"{name}: {device.name} {told}, its strength not being stated (assumed)"
         )
-
-    def stages(self, devices: list[Device]) -> tuple[Release, tuple[Stage, ...]]:
-        """List the stages of the rocket's fall when these devices open as planned."""
-        release = Release()
-        stages: list[Stage] = []
-        drag: tuple[tuple[float, str], ...] = (self.nose_first(),)
-        for device in devices:
-            at = device.opens_at.at
-            if at == "time" and not stages:
-                release = Release("time", self.opening(device))
-            if at in ("time", "height"):
-                mark = self.opening(device)
-                stages.append(Stage(drag, "time" if at == "time" else "height", mark))
-            # Once something is out, the rocket hangs or tumbles below it.
-            cloth = tuple(d for d in drag if d != self.nose_first())
-            drag = (*(cloth or (self.tumbling(),)), self.cloth(device))
-        return release, (*stages, Stage(drag))
-
-    def rocket(self, stages: tuple[Stage, ...], *, less: float = 0.0) -> Body:
-        """Give the rocket after the burn, less the mass that came off [kg]."""
-        return Body("rocket", self.flight.dry_mass - less, stages)
+        return [Case(name, 0.0, release, _after_opening(bench, device, unknown))]
+    _, drag = bench.cloth(device)
+    for link in ("canopy", "lines", "cord", "attachment"):
+        bench.need(f"luck of the {link}", Spread("uniform", 1e-9, 1 - 1e-9))
+    return [
+        Case(
+            f"{name}, {told}",
+            0.0,
+            release,
+            _after_opening(bench, device, result),
+            only=Opening(device, result, drag),
+        )
+        for result, told in _RESULTS
+    ]
 
 
-def _log_spread(share: float) -> float:
-    """Turn a relative standard deviation into that of the logarithm."""
-    return sqrt(log(1 + share * share))
+def _after_opening(bench: Bench, device: Device, result: int) -> tuple[Body, ...]:
+    if result == RIPS_OFF:
+        less = bench.cloth_mass(device)
+        return bench.rocket(bench.tumble(), less=less), bench.empty(device)
+    if result == TEARS:
+        share = bench.need("torn canopy", TORN_DRAG, "torn canopy")
+        return (_weakened(bench, device, share),)
+    open_ = Stage(bench.hanging([device]), glide=bench.glide([device]))
+    return (bench.rocket(open_),)
 
 
-def _works(shop: _Workshop) -> Case:
-    release, stages = shop.stages(shop.devices())
-    return Case(WORKS, 1.0, release, (shop.rocket(stages),))
+def _weakened(bench: Bench, device: Device, share: str) -> Body:
+    """Hang the rocket below a device that keeps only a share of its drag."""
+    area, drag = bench.cloth(device)
+    cloth = (area * bench.spreads[drag].middle, share)
+    return bench.rocket(Stage((bench.tumbling(), cloth)))
 
 
-def _nothing(shop: _Workshop) -> Case:
-    body = shop.rocket((Stage((shop.nose_first(),)),))
-    return Case("nothing deploys", 0.0, Release(), (body,))
+def _tangled(bench: Bench) -> list[Case]:
+    """Tangle the largest device; it never opens fully."""
+    release, _ = bench.stages(bench.devices())
+    share = bench.need("tangled canopy", TANGLED, "tangled canopy")
+    body = _weakened(bench, bench.largest(), share)
+    return [Case("canopy tangles", 0.0, release, (body,))]
 
 
-def _early(shop: _Workshop) -> Case:
-    """Open the largest device on the way up, rip it off and let it drift empty."""
-    device = max(shop.devices(), key=lambda d: d.cloth_area)
-    mass = shop.cloth_mass(device)
-    when = shop.need(
-        "early moment",
-        Spread("uniform", 0.0, 1.0, "any moment from burnout to apogee"),
-        "early opening",
-    )
-    area, drag = shop.cloth(device)
-    share = shop.need(
-        "empty cloth",
-        Spread("uniform", 0.2, 1.0, "20 to 100 % of the drag it has under load"),
-        "torn-off canopy",
-    )
-    middle = shop.spreads[drag].middle
-    cloth = Body(device.name, mass, (Stage(((area * middle, share),)),))
-    body = shop.rocket((Stage((shop.tumbling(),)),), less=mass)
-    return Case("early opening", 0.0, Release("coast", when), (body, cloth))
-
-
-def _fins(shop: _Workshop) -> Case | None:
-    fins = [shop.loose(p) for p in shop.flight.pieces if p.kind == "fin"]
+def _fins(bench: Bench) -> list[Case]:
+    fins = [bench.loose(p) for p in bench.flight.pieces if p.kind == "fin"]
     if not fins:
-        return None
+        return []
     less = sum(b.mass * b.count for b in fins)
-    body = shop.rocket((Stage((shop.tumbling(),)),), less=less)
-    return Case("fins come off", 0.0, Release("max q"), (body, *fins))
+    body = bench.rocket(bench.tumble(), less=less)
+    return [Case("fins come off", 0.0, Release("max q"), (body, *fins))]
 
 
-def _main_at_apogee(shop: _Workshop) -> Case | None:
-    """Everything opens at the first device's trigger."""
-    devices = shop.devices()
+def _flutter(bench: Bench) -> list[Case]:
+    """Shed the fins when the flight passes their flutter speed."""
+    cases = []
+    for fin in bench.flight.pieces:
+        if fin.kind != "fin" or fin.planform() is None:
+            continue
+        if fin.shear_modulus is not None:
+            stiff = Spread(
+                "normal", fin.shear_modulus, 0.1 * fin.shear_modulus, "spread 10 %"
+            )
+        else:
+            stiff = SHEAR_MODULUS[fin.material or ""]
+        bench.need(f"{fin.name} shear modulus", stiff, fin.name)
+        if fin.printed:
+            bench.need(f"{fin.name} printed", PRINTED, fin.name)
+        loose = bench.loose(fin)
+        body = bench.rocket(bench.tumble(), less=loose.mass * loose.count)
+        name = f"{fin.name} flutters off"
+        cases.append(
+            Case(name, 0.0, Release("flutter", fin.name), (body, loose), only=fin)
+        )
+    return cases
+
+
+def _main_at_apogee(bench: Bench) -> list[Case]:
+    """Open everything at the first device's trigger."""
+    devices = bench.devices()
     if len(devices) < 2:
-        return None
-    release, stages = shop.stages(devices[:1])
-    *before, last = stages
-    rest = tuple(shop.cloth(device) for device in devices[1:])
-    last = replace(last, drag=last.drag + rest)
-    return Case("main at apogee", 0.0, release, (shop.rocket((*before, last)),))
+        return []
+    release, (*before, _) = bench.stages(devices[:1])
+    open_ = Stage(bench.hanging(devices), glide=bench.glide(devices))
+    return [Case("main at apogee", 0.0, release, (bench.rocket(*before, open_),))]
 
 
-def _drogue_only(shop: _Workshop) -> Case | None:
-    devices = shop.devices()
+def _drogue_only(bench: Bench) -> list[Case]:
+    devices = bench.devices()
     if len(devices) < 2:
-        return None
-    release, stages = shop.stages(devices[:-1])
-    return Case("drogue only", 0.0, release, (shop.rocket(stages),))
+        return []
+    release, stages = bench.stages(devices[:-1])
+    return [Case("drogue only", 0.0, release, (bench.rocket(*stages),))]
 
 
-def _nose_lost(shop: _Workshop) -> Case | None:
-    noses = [shop.loose(p) for p in shop.flight.pieces if p.kind == "nose cone"]
+def _nose_lost(bench: Bench) -> list[Case]:
+    noses = [bench.loose(p) for p in bench.flight.pieces if p.kind == "nose cone"]
     if not noses:
-        return None
-    release, stages = shop.stages(shop.devices())
-    body = shop.rocket(stages, less=sum(b.mass * b.count for b in noses))
-    return Case("nose cone lost", 0.0, release, (body, *noses))
+        return []
+    release, stages = bench.stages(bench.devices())
+    body = bench.rocket(*stages, less=sum(b.mass * b.count for b in noses))
+    return [Case("nose cone lost", 0.0, release, (body, *noses))]
 
 
-def _case_ejected(shop: _Workshop) -> Case | None:
+def _case_ejected(bench: Bench) -> list[Case]:
     """Push out the motor case in place of the recovery; the rocket falls nose first."""
-    motors = [shop.loose(p) for p in shop.flight.pieces if p.kind == "motor case"]
+    motors = [bench.loose(p) for p in bench.flight.pieces if p.kind == "motor case"]
     if not motors:
-        return None
-    release, _ = shop.stages(shop.devices())
-    body = shop.rocket(
-        (Stage((shop.nose_first(),)),), less=sum(b.mass * b.count for b in motors)
+        return []
+    release, _ = bench.stages(bench.devices())
+    less = sum(b.mass * b.count for b in motors)
+    body = bench.rocket(bench.nose_first(), less=less)
+    return [Case("motor case ejected", 0.0, release, (body, *motors))]
+
+
+def _burst(bench: Bench) -> list[Case]:
+    """Burst the motor on the pad or in the first second; fragments fly any way."""
+    burst = bench.flight.burst
+    if burst is None:
+        return []
+    when = bench.need(
+        "burst moment", Spread("uniform", 0.0, 1.0, "in the first second")
     )
-    return Case("motor case ejected", 0.0, release, (body, *motors))
+    share = bench.need("burst share", ENERGY_SHARE, "motor burst")
+    energy = float(gas_energy(burst.pressure, burst.volume)) / burst.fragments
+    drag = bench.need(
+        "fragment drag", Spread("lognormal", 1.0, 0.25, "spread 25 % of its drag area")
+    )
+    stage = Stage(((1.17 * burst.fragment_area / 2, drag),))
+    fragment = Body(
+        "fragment",
+        burst.fragment_mass,
+        (stage,),
+        burst.fragment_area / 2,
+        burst.fragments,
+        Kick(energy, share),
+    )
+    return [Case("motor bursts", 0.0, Release("first second", when), (fragment,))]
 
 
-_CASES: Final[tuple[Callable[[_Workshop], Case | None], ...]] = (
-    _works,
-    _nothing,
-    _early,
-    _fins,
-    _main_at_apogee,
-    _drogue_only,
-    _nose_lost,
-    _case_ejected,
+_CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
+    (WORKS, _works),
+    ("nothing deploys", _nothing),
+    ("early opening", _early),
+    ("late opening", _late),
+    ("canopy tangles", _tangled),
+    ("fins come off", _fins),
+    (CERTAIN, _flutter),
+    ("main at apogee", _main_at_apogee),
+    ("drogue only", _drogue_only),
+    ("nose cone lost", _nose_lost),
+    ("motor case ejected", _case_ejected),
+    ("motor bursts", _burst),
 )
 
 
@@ -391,46 +256,123 @@ def build_cases(flight: Flight) -> CaseTree:
     Returns
     -------
     CaseTree
-        Cases, inputs and what was assumed.
+        Cases, inputs and what was assumed. A case's probability is that of its cause;
+        flying the cases shares it among those with the same cause.
 
     Raises
     ------
     FlightError
-        If the flight file gives a likelihood to a case that does not exist for it.
+        If the flight file gives a likelihood to a case that does not exist for it, or
+        more than all of it together.
     """
-    shop = _Workshop(flight)
+    bench = _bench(flight)
+    built = [
+        replace(case, cause=cause) for cause, make in _CASES for case in make(bench)
+    ]
+    built += [_own(bench, case) for case in flight.own_cases]
+    likely = _likelihoods(flight, bench, [c.cause for c in built[1:]])
+    missing = []
+    if not any(p.kind == "fin" for p in flight.pieces):
+        missing.append("fins coming off was not flown: the flight file lists no fins")
+    if flight.burst is None and flight.motor is not None:
+        bench.note("motor burst: not flown, the flight file has no [burst] (assumed)")
+    cases = [
+        replace(case, probability=likely[case.cause])
+        for case in built
+        if likely[case.cause] > 0
+    ]
+    return CaseTree(tuple(cases), bench.spreads, tuple(bench.assumed), tuple(missing))
+
+
+def _bench(flight: Flight) -> Bench:
+    bench = Bench(flight)
     given = flight.airframe.drag_coefficient
-    share = 0.10 if given.spread is None else given.spread / given.value
+    sd = 0.10 * given.value if given.spread is None else given.spread
     note = "spread 10 %" if given.spread is None else ""
-    shop.need(
-        "drag coefficient",
-        Spread("lognormal", given.value, _log_spread(share), note),
-        "nose-first drag coefficient",
-    )
-    built = [case for make in _CASES if (case := make(shop)) is not None]
-    names = [case.name for case in built[1:]]
+    spread = Spread("normal", given.value, sd, note)
+    bench.need("drag coefficient", spread, "nose-first drag coefficient")
+    return bench
+
+
+def _likelihoods(flight: Flight, bench: Bench, causes: list[str]) -> dict[str, float]:
+    """Give each cause its likelihood; what is left is recovery that works."""
+    own = {case.name: case.likelihood for case in flight.own_cases}
+    known = [c for c in dict.fromkeys(causes) if c != CERTAIN and c not in own]
     for name in flight.cases:
-        if name not in names:
-            near = difflib.get_close_matches(name, names, n=1)
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1)
             hint = (
-                f"did you mean {near[0]!r}?"
-                if near
-                else f"known are {', '.join(names)}"
+                f"did you mean {near[0]!r}?" if near else f"known: {', '.join(known)}"
             )
             raise FlightError(
                 flight.source, f"cases.{name}", f"is no case here; {hint}"
             )
-    likely = {name: flight.cases.get(name, LIKELIHOOD[name]) for name in names}
-    for name in names:
+    likely = {name: flight.cases.get(name, LIKELIHOOD[name]) for name in known}
+    for name in known:
         if name not in flight.cases:
-            shop.assumed.append(f"{name}: {likely[name]:.1%} of flights (assumed)")
+            bench.note(f"{name}: {likely[name]:.1%} of flights (assumed)")
+    likely.update(own)
     works = 1 - sum(likely.values())
-    if works < 0:
-        raise FlightError(
-            flight.source, "cases", "and defaults add up to more than 100 %"
-        )
-    missing = []
-    if "fins come off" not in names:
-        missing.append("fins coming off was not flown: the flight file lists no fins")
-    cases = tuple(replace(c, probability=likely.get(c.name, works)) for c in built)
-    return CaseTree(cases, shop.spreads, tuple(shop.assumed), tuple(missing))
+    if works <= 0:
+        problem = "and defaults must add up to less than 100 %"
+        raise FlightError(flight.source, "cases", problem)
+    return {**likely, WORKS: works, CERTAIN: 1.0}
+
+
+def _own(bench: Bench, own: OwnCase) -> Case:
+    """Build a case that the flight file describes."""
+    where = f"case {own.name!r}"
+    loose = {piece.name: piece for piece in bench.flight.pieces}
+    devices = {device.name: device for device in bench.devices()}
+    bodies: list[Body] = []
+    gone = 0.0
+    for name in own.loose:
+        if name not in loose:
+            _refuse(bench, where, "loose", name, loose)
+        bodies.append(bench.loose(loose[name]))
+        gone += bodies[-1].mass * bodies[-1].count
+    falls = own.rocket_falls
+    if falls == "nose first":
+        stage = bench.nose_first()
+    elif falls == "tumbling":
+        stage = bench.tumble()
+    else:
+        if falls not in devices:
+            _refuse(
+                bench,
+                where,
+                "rocket_falls",
+                falls,
+                ["nose first", "tumbling", *devices],
+            )
+        device = devices[falls]
+        stage = Stage(bench.hanging([device]), glide=bench.glide([device]))
+    return Case(
+        own.name,
+        0.0,
+        _own_release(bench, own),
+        (bench.rocket(stage, less=gone), *bodies),
+        cause=own.name,
+    )
+
+
+def _own_release(bench: Bench, own: OwnCase) -> Release:
+    if own.at == "coast":
+        return Release("coast", bench.need("early moment", EARLY, own.name))
+    if own.at in ("apogee", "max q"):
+        return Release("apogee" if own.at == "apogee" else "max q")
+    trigger = own.time()
+    sd = 0.1 * trigger.value if trigger.spread is None else trigger.spread
+    mark = bench.need(f"{own.name} at", Spread("normal", trigger.value, sd))
+    return Release("time", mark)
+
+
+def _refuse(
+    bench: Bench, where: str, key: str, name: str, known: Iterable[str]
+) -> NoReturn:
+    names = list(known)
+    near = difflib.get_close_matches(name, names, n=1)
+    hint = f"did you mean {near[0]!r}?" if near else f"known: {', '.join(names)}"
+    raise FlightError(
+        bench.flight.source, f"{where}.{key}", f"{name!r} is not listed; {hint}"
+    )

@@ -5,21 +5,21 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from driftmap.air import AirColumn, draw_air
-from driftmap.ascent import Ascent, ascend
+from driftmap.air import Sky
 from driftmap.atmosphere import FloatArray
-from driftmap.cases import Body, CaseTree, Release, build_cases
-from driftmap.descent import coast, fall
+from driftmap.case import CaseTree
+from driftmap.cases import CERTAIN, build_cases
+from driftmap.day import Day
 from driftmap.errors import FlightError
 from driftmap.flight import Flight
-from driftmap.launch import Plan, plan_launch, rockets
+from driftmap.flying import LANDED, WAY_UP, Block, fly_block
+from driftmap.launch import Plan, plan_launch
 from driftmap.motion import Motion
-from driftmap.spread import draw_all, stream
 from driftmap.wind import WindProfile
 
 __all__ = ["Cloud", "Part", "fly"]
@@ -37,6 +37,8 @@ class Part:
         Names of the case and of the body.
     count : int
         How many of the body there are; flights run fastest, then copies.
+    flights : int
+        Flights to which the case happened.
     rows : slice
         Rows of the columns, ``count * flights`` of them.
     """
@@ -44,6 +46,7 @@ class Part:
     case: str
     body: str
     count: int
+    flights: int
     rows: slice
 
 
@@ -59,36 +62,45 @@ class Cloud:
         Time of landing since lift-off [s].
     speed : ndarray, shape (m,)
         Speed over the ground on landing [m s⁻¹].
+    angle : ndarray, shape (m,)
+        Angle of the path below the horizontal on landing [rad].
     energy : ndarray, shape (m,)
         Kinetic energy on landing [J].
     parts : tuple of Part
         Which rows belong to which body of which case.
     tree : CaseTree
-        The cases that were flown.
+        The cases that were flown, with their probabilities, which add up to 1.
     plan : Plan
         What the rockets shared.
+    draws : mapping of str to ndarray, shape (n,)
+        The inputs drawn, by name.
     apogee : Motion, shape (n,)
         State at apogee of each flight, when nothing goes wrong before.
     rail_speed, rail_wind : ndarray, shape (n,)
         Speed on leaving the rail, and the wind there [m s⁻¹].
     max_q : ndarray, shape (2, n)
         Time [s] and size [Pa] of the greatest dynamic pressure.
+    margins : mapping of str to ndarray, shape (n,)
+        Opening loads [N] and flutter margins by name, for flights with such data.
     flights, seed : int
-        Number of flights in each case, and the seed.
+        Number of flights, and the seed.
     """
 
     east: FloatArray
     north: FloatArray
     time: FloatArray
     speed: FloatArray
+    angle: FloatArray
     energy: FloatArray
     parts: tuple[Part, ...]
     tree: CaseTree
     plan: Plan
+    draws: Mapping[str, FloatArray]
     apogee: Motion
     rail_speed: FloatArray
     rail_wind: FloatArray
     max_q: FloatArray
+    margins: Mapping[str, FloatArray]
     flights: int
     seed: int
 
@@ -115,6 +127,7 @@ def fly(
     *,
     samples: int,
     seed: int,
+    day: Day | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Cloud:
     """Fly every case of a flight many times.
@@ -131,6 +144,8 @@ def fly(
         Flights in each case.
     seed : int
         Seed; the same seed gives the same points on any number of threads.
+    day : Day, optional
+        Surface readings; the standard atmosphere when left out.
     progress : callable, optional
         Called with the number of flights done since the last call.
 
@@ -149,128 +164,85 @@ def fly(
     if samples < 1:
         raise ValueError(f"'samples' must be positive (got {samples})")
     tree = build_cases(flight)
-    plan = plan_launch(flight, wind, site_altitude)
-    cloud = _empty(tree, plan, samples, seed)
-    starts = range(0, samples, _BLOCK)
+    plan = plan_launch(flight, wind, Sky(site_altitude, day))
 
-    def block(start: int) -> int:
-        stop = min(start + _BLOCK, samples)
-        _fly_block(cloud, wind, site_altitude, start, stop)
-        return stop - start
+    def block(start: int) -> Block:
+        count = min(_BLOCK, samples - start)
+        return fly_block(plan, tree, wind, count, seed, start // _BLOCK)
 
+    blocks = []
     try:
         with ThreadPoolExecutor(os.cpu_count()) as pool:
-            for done in pool.map(block, starts):
+            for done in pool.map(block, range(0, samples, _BLOCK)):
+                blocks.append(done)
                 if progress is not None:
-                    progress(done)
+                    progress(done.count)
     except ValueError as problem:
         raise FlightError(flight.source, "", str(problem)) from None
-    return cloud
+    return _joined(blocks, plan, tree, samples, seed)
 
 
-def _empty(tree: CaseTree, plan: Plan, samples: int, seed: int) -> Cloud:
-    parts, at = [], 0
+def _joined(
+    blocks: list[Block], plan: Plan, tree: CaseTree, samples: int, seed: int
+) -> Cloud:
+    """Join the blocks body by body; a case that never happened is left out."""
+    columns: list[FloatArray] = []
+    parts: list[Part] = []
+    happened: dict[str, int] = {}
+    at = 0
     for case in tree.cases:
         for body in case.bodies:
-            size = body.count * samples
-            parts.append(Part(case.name, body.name, body.count, slice(at, at + size)))
-            at += size
-    east, north, time, speed, energy = (np.full(at, np.nan) for _ in range(5))
-    flights = np.full((11, samples), np.nan)
+            key = (case.name, body.name)
+            # Copies first, then flights, whichever blocks these came from.
+            landed = np.concatenate([block.landed[key] for block in blocks], axis=2)
+            happened[case.name] = flights = landed.shape[2]
+            if flights:
+                columns.append(landed.reshape(len(LANDED), -1))
+                rows = slice(at, at + body.count * flights)
+                parts.append(Part(*key, body.count, flights, rows))
+                at = rows.stop
+    found = dict(zip(LANDED, np.concatenate(columns, axis=1), strict=True))
+    way_up = np.concatenate([block.way_up for block in blocks], axis=1)
+    size = len(WAY_UP)
     return Cloud(
-        east=east,
-        north=north,
-        time=time,
-        speed=speed,
-        energy=energy,
+        **found,
         parts=tuple(parts),
-        tree=tree,
+        tree=_shared(tree, happened, samples),
         plan=plan,
-        apogee=Motion(*flights[:7]),
-        rail_speed=flights[7],
-        rail_wind=flights[8],
-        max_q=flights[9:],
+        draws=_all(blocks, "draws"),
+        apogee=Motion(*way_up[:size]),
+        rail_speed=way_up[size],
+        rail_wind=way_up[size + 1],
+        max_q=way_up[size + 2 :],
+        margins=_all(blocks, "margins"),
         flights=samples,
         seed=seed,
     )
 
 
-def _fly_block(
-    cloud: Cloud, wind: WindProfile, site_altitude: float, start: int, stop: int
-) -> None:
-    """Fly the flights from `start` to `stop` and write them into the cloud."""
-    number, count = start // _BLOCK, stop - start
-    spreads = {**cloud.plan.spreads, **cloud.tree.spreads}
-    draws = draw_all(spreads, count, cloud.seed, number)
-    rng = stream(cloud.seed, number, "wind")
-    air = draw_air(wind, site_altitude, cloud.plan.top, count, rng)
-    ascent = ascend(rockets(cloud.plan, draws), air)
-    _note_ascent(cloud, ascent, slice(start, stop))
-    weigh = draws["lift-off mass"] / cloud.plan.spreads["lift-off mass"].middle
-    parts = iter(cloud.parts)
-    for case in cloud.tree.cases:
-        release = _release(case.release, ascent, draws)
-        for body in case.bodies:
-            part = next(parts)
-            for copy in range(body.count):
-                landed = _come_down(release, body, copy + 1, weigh, draws, air)
-                at = part.rows.start + copy * cloud.flights
-                _note_landing(
-                    cloud, landed, body.mass * weigh, slice(at + start, at + stop)
-                )
+def _all(blocks: list[Block], name: str) -> dict[str, FloatArray]:
+    first = getattr(blocks[0], name)
+    return {
+        key: np.concatenate([getattr(b, name)[key] for b in blocks]) for key in first
+    }
 
 
-def _release(
-    release: Release, ascent: Ascent, draws: Mapping[str, FloatArray]
-) -> Motion:
-    if release.at == "max q":
-        return ascent.at(ascent.max_q()[0])
-    if release.at == "coast":
-        wait = ascent.apogee.time - ascent.burnout
-        return ascent.at(ascent.burnout + draws[release.mark] * wait)
-    if release.at == "time":
-        return ascent.at(draws[release.mark])
-    return ascent.apogee
-
-
-def _come_down(
-    start: Motion,
-    body: Body,
-    copy: int,
-    weigh: FloatArray,
-    draws: Mapping[str, FloatArray],
-    air: AirColumn,
-) -> Motion:
-    """Follow one body of every flight through its stages to the ground."""
-    state = start
-    for stage in body.stages:
-        area = sum(a * draws[name.replace("{n}", str(copy))] for a, name in stage.drag)
-        mass = body.mass * weigh
-        if stage.until == "time":
-            state = coast(state, mass, area, air, draws[stage.mark])
-        elif stage.until == "height":
-            state = fall(
-                state, mass, area, air, floor=np.maximum(draws[stage.mark], 0.0)
-            )
-        else:
-            state = fall(state, mass, area, air)
-    return state
-
-
-def _note_ascent(cloud: Cloud, ascent: Ascent, rows: slice) -> None:
-    top = ascent.apogee.rows()
-    for name, column in zip(_MOTION, top, strict=True):
-        getattr(cloud.apogee, name)[rows] = column
-    cloud.rail_speed[rows] = ascent.rail_exit.speed
-    cloud.rail_wind[rows] = ascent.rail_wind
-    cloud.max_q[:, rows] = ascent.max_q()
-
-
-def _note_landing(cloud: Cloud, landed: Motion, mass: FloatArray, rows: slice) -> None:
-    speed = landed.speed
-    cloud.east[rows], cloud.north[rows] = landed.east, landed.north
-    cloud.time[rows], cloud.speed[rows] = landed.time, speed
-    cloud.energy[rows] = mass * speed**2 / 2
-
-
-_MOTION: Final = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
+def _shared(tree: CaseTree, happened: Mapping[str, int], samples: int) -> CaseTree:
+    """Share each cause's likelihood among its cases, as often as they happened."""
+    notes = [
+        f"{case.name}: not once in {samples:,} flights, so it has no landing points"
+        for case in tree.cases
+        if not happened[case.name]
+    ]
+    flutter = sum(
+        happened[case.name] / samples for case in tree.cases if case.cause == CERTAIN
+    )
+    flutter = min(flutter, 1.0)
+    cases = []
+    for case in tree.cases:
+        share = happened[case.name] / samples
+        # What flutters off leaves only the rest of the flights for all other cases.
+        rest = 1.0 if case.cause == CERTAIN else 1.0 - flutter
+        if share:
+            cases.append(replace(case, probability=case.probability * share * rest))
+    return replace(tree, cases=tuple(cases), assumed=(*tree.assumed, *notes))

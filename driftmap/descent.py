@@ -14,6 +14,7 @@ linear wind the fall has a closed form in the height fallen, however stiff the b
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Final, TypeAlias
@@ -26,6 +27,7 @@ from driftmap.atmosphere import STANDARD_GRAVITY, FloatArray
 from driftmap.motion import Motion
 
 BoolArray: TypeAlias = NDArray[np.bool_]
+DragRise: TypeAlias = Callable[[FloatArray], FloatArray]
 
 __all__ = ["coast", "fall"]
 
@@ -47,6 +49,7 @@ def fall(
     air: AirColumn,
     *,
     floor: ArrayLike = 0.0,
+    rise: DragRise | None = None,
 ) -> Motion:
     """Follow bodies down to a height.
 
@@ -62,6 +65,8 @@ def fall(
         The air of each body, ``n`` columns or one for all.
     floor : array_like, broadcast to shape (n,)
         Height above the site at which to stop; the ground when left out [m].
+    rise : callable, optional
+        Factor on the drag by Mach number, shape (n,) to shape (n,); 1 when left out.
 
     Returns
     -------
@@ -89,8 +94,8 @@ def fall(
         part = slice(first, first + _BLOCK)
         here = rows[:, part]
         own = _columns(air, part)
-        _settle(here, drag[part], own, stop[part])
-        _sink(here, drag[part], own, stop[part])
+        _settle(here, drag[part], own, stop[part], rise=rise)
+        _sink(here, drag[part], own, stop[part], rise=rise)
 
     starts = range(0, n, _BLOCK)
     if len(starts) > 1:
@@ -107,6 +112,8 @@ def coast(
     drag_area: ArrayLike,
     air: AirColumn,
     until: ArrayLike,
+    *,
+    rise: DragRise | None = None,
 ) -> Motion:
     """Follow bodies to a moment, or to the ground when that comes first.
 
@@ -120,6 +127,8 @@ def coast(
         The air of each body, ``n`` columns or one for all.
     until : array_like, broadcast to shape (n,)
         Time on the clock of `start` [s]; a moment already past changes nothing.
+    rise : callable, optional
+        As in `fall`.
 
     Returns
     -------
@@ -134,7 +143,7 @@ def coast(
     rows, drag = _prepared(start, mass, drag_area)
     n = rows.shape[1]
     end = np.broadcast_to(np.asarray(until, float), n)
-    _settle(rows, drag, _columns(air, slice(None)), np.zeros(n), until=end)
+    _settle(rows, drag, air, np.zeros(n), until=end, rise=rise)
     return Motion(*rows)
 
 
@@ -167,6 +176,7 @@ def _settle(
     stop: FloatArray,
     *,
     until: FloatArray | None = None,
+    rise: DragRise | None = None,
 ) -> None:
     """Step bodies in time, in place: until each may fall by layers, or to a moment."""
     live = np.arange(rows.shape[1])
@@ -174,6 +184,9 @@ def _settle(
     for _ in range(_MOST_STEPS):
         near = local_air(air, state[2], live)
         near[5:] *= drag[live]  # density becomes the inverse of a stopping length
+        if rise is not None:  # taken as constant over a step, as it is over a layer
+            speed = through_air(state, near)[2]
+            near[5:] *= rise(speed / np.interp(state[2], air.height, air.sound))
         going = (state[2] > stop[live]) | (state[5] > 0)
         if until is None:
             going &= ~_balanced(state, near)
@@ -257,7 +270,14 @@ def _crossing(
     return np.asarray(part * step)
 
 
-def _sink(rows: FloatArray, drag: FloatArray, air: AirColumn, stop: FloatArray) -> None:
+def _sink(
+    rows: FloatArray,
+    drag: FloatArray,
+    air: AirColumn,
+    stop: FloatArray,
+    *,
+    rise: DragRise | None,
+) -> None:
     r"""Carry falling bodies down layer by layer, in place.
 
     Within a layer density, shear and the tilt :math:`f = |\mathbf r| / u` of the drag are
@@ -280,6 +300,8 @@ def _sink(rows: FloatArray, drag: FloatArray, air: AirColumn, stop: FloatArray) 
         above = s - low  # height of the entry over the layer's lower level
         s = np.where(moving, np.maximum(s - np.maximum(stop, low), 0.0), 0.0)
         k = drag * (0.5 * (air.density[i] + air.density[i + 1]))
+        if rise is not None:
+            k *= rise(u / (0.5 * (air.sound[i] + air.sound[i + 1])))
         shear_x, shear_y = (
             (w[i + 1] - w[i]) / (high - low) for w in (air.east, air.north)
         )

@@ -2,99 +2,52 @@
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
-from math import hypot, pi
+from math import hypot, pi, sqrt
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    model_validator,
-)
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from driftmap.units import parse, parse_spread
+from driftmap.canopies import CANOPIES, nominal_drag
+from driftmap.fields import (
+    Area,
+    Azimuth,
+    Coefficient,
+    Delay,
+    Force,
+    Glide,
+    Impulse,
+    Length,
+    Mass,
+    Name,
+    Pressure,
+    Share,
+    Tilt,
+    Time,
+    Trigger,
+    TriggerAt,
+    Uncertain,
+    UncertainHeight,
+    UncertainMass,
+    UncertainTime,
+    Volume,
+    read_trigger,
+)
+from driftmap.flutter import SHEAR_MODULUS, FinPlanform
+from driftmap.machdrag import DragTable
 
 __all__ = [
     "Airframe",
     "Apogee",
+    "Burst",
     "Device",
     "Flight",
     "Motor",
+    "OwnCase",
     "Piece",
     "Rail",
     "Trigger",
     "Uncertain",
 ]
-
-
-@dataclass(frozen=True, slots=True)
-class Uncertain:
-    """A number with one standard deviation, both in SI; None means the default spread."""
-
-    value: float
-    spread: float | None = None
-
-
-def _reads(dimension: str) -> BeforeValidator:
-    def read(value: object) -> float:
-        return parse(value, dimension)
-
-    return BeforeValidator(read)
-
-
-def _reads_spread(dimension: str) -> BeforeValidator:
-    def read(value: object) -> Uncertain:
-        return (
-            value
-            if isinstance(value, Uncertain)
-            else Uncertain(*parse_spread(value, dimension))
-        )
-
-    return BeforeValidator(read)
-
-
-def _within(low: float, high: float, unit: str = "") -> AfterValidator:
-    """Refuse values outside (low, high]."""
-
-    def check(value: Any) -> Any:
-        number = value.value if isinstance(value, Uncertain) else value
-        if not low < number <= high:
-            raise ValueError(
-                f"must lie above {low:g} and up to {high:g} {unit}".rstrip()
-            )
-        return value
-
-    return AfterValidator(check)
-
-
-# Ceilings catch a wrong unit (grams as kilograms), not an unusual rocket.
-Mass = Annotated[float, _reads("mass"), _within(0, 1000, "kg")]
-UncertainMass = Annotated[Uncertain, _reads_spread("mass"), _within(0, 1000, "kg")]
-Length = Annotated[float, _reads("length"), _within(0, 30, "m")]
-Height = Annotated[float, _reads("length"), _within(0, 19_000, "m")]
-UncertainHeight = Annotated[Uncertain, _reads_spread("length"), _within(0, 19_000, "m")]
-Area = Annotated[float, _reads("area"), _within(0, 1000, "m2")]
-Coefficient = Annotated[Uncertain, _reads_spread("number"), _within(0, 5)]
-Time = Annotated[float, _reads("time"), _within(0, 600, "s")]
-UncertainTime = Annotated[Uncertain, _reads_spread("time"), _within(0, 600, "s")]
-Impulse = Annotated[Uncertain, _reads_spread("impulse"), _within(0, 889_600, "N s")]
-Share = Annotated[float, _reads("share"), Field(ge=0, le=1)]
-Azimuth = float | Literal["into the wind"]
-Tilt = Annotated[Uncertain, _reads_spread("angle"), _within(-1e-9, pi / 2)]
-Name = Annotated[str, Field(min_length=1, max_length=80)]
-
-
-def _azimuth(value: object) -> Azimuth:
-    if isinstance(value, str) and " ".join(value.lower().split()) == "into the wind":
-        return "into the wind"
-    bearing = parse(value, "angle")
-    if not 0 <= bearing <= 2 * pi:
-        raise ValueError(f"{value!r} must lie from 0 to 360 deg")
-    return bearing
 
 
 class _Record(BaseModel):
@@ -112,22 +65,34 @@ class Airframe(_Record):
         Body diameter and overall length [m].
     drag_coefficient : Uncertain
         Subsonic drag coefficient nose first, on the body's cross-section.
+    drag_by_mach : tuple of (float, float)
+        Mach number and drag coefficient, from Mach 0 up; only its shape is used. A
+        published transonic rise stands in when it is left out.
     """
 
     mass: UncertainMass
     diameter: Length
     length: Length
     drag_coefficient: Coefficient
+    drag_by_mach: tuple[tuple[float, float], ...] = ()
 
     @property
     def cross_section(self) -> float:
         """Area of the body's cross-section [m²]."""
         return pi * self.diameter**2 / 4
 
+    def drag_table(self) -> DragTable | None:
+        """Give the drag by Mach number, if there is one."""
+        if not self.drag_by_mach:
+            return None
+        mach, coefficient = zip(*self.drag_by_mach, strict=True)
+        return DragTable(mach, coefficient)
+
     @model_validator(mode="after")
     def _slender(self) -> Self:
         if self.length < self.diameter:
             raise ValueError("length must not be less than diameter")
+        self.drag_table()  # which checks itself
         return self
 
 
@@ -146,7 +111,7 @@ class Rail(_Record):
 
     length: Length
     angle: Tilt
-    azimuth: Annotated[Azimuth, BeforeValidator(_azimuth)] = "into the wind"
+    azimuth: Azimuth = "into the wind"
 
 
 class Motor(_Record):
@@ -189,49 +154,6 @@ class Apogee(_Record):
     time: Time
 
 
-@dataclass(frozen=True, slots=True)
-class Trigger:
-    """When a recovery device opens.
-
-    Parameters
-    ----------
-    at : {"apogee", "height", "time"}
-        At apogee, at a height on the way down, or a time after lift-off.
-    value : float
-        Height above the site [m] or time [s]; 0 at apogee.
-    spread : float or None
-        One standard deviation, in the same unit; None means the default.
-    """
-
-    at: Literal["apogee", "height", "time"]
-    value: float = 0.0
-    spread: float | None = None
-
-
-def _trigger(value: object) -> Trigger:
-    if isinstance(value, Trigger):
-        return value
-    if isinstance(value, str):
-        if value.strip().lower() == "apogee":
-            return Trigger("apogee")
-        kinds: tuple[tuple[Literal["height", "time"], str], ...] = (
-            ("height", "length"),
-            ("time", "time"),
-        )
-        for at, dimension in kinds:
-            try:
-                number, spread = parse_spread(value, dimension)
-            except ValueError:
-                continue
-            # A bare number could be metres or seconds: the unit decides.
-            if number > 0 and re.match(r"[^±]*?\d\.?\s*[a-z]", value):
-                return Trigger(at, number, spread)
-    raise ValueError(
-        f'{value!r} must be "apogee", a height with its unit such as "150 m" (on the '
-        'way down), or a time after lift-off such as "9 s"'
-    )
-
-
 class Device(_Record):
     """A recovery device.
 
@@ -243,25 +165,45 @@ class Device(_Record):
         What it is.
     opens_at : Trigger
         What lets it go.
+    type : str
+        Canopy: a key of `driftmap.canopies.CANOPIES`.
     diameter, area : float, optional
         Canopy: nominal (laid flat) diameter [m] or cloth area [m²], exactly one.
+    spill_hole : float, optional
+        Canopy: diameter of the hole at its top [m].
     length, width : float, optional
         Streamer: its length and width [m].
     drag_coefficient : Uncertain, optional
-        On the cloth area; a published middle value when left out.
+        A published range when left out.
+    drag_on : {"cloth", "inflated"}
+        Area the coefficient was quoted on: all the cloth, or the inflated mouth.
     mass : float, optional
         Mass of the device with its lines [kg].
+    opening_delay : Uncertain, optional
+        From the trigger until it is open [s].
+    glide : float, optional
+        Greatest speed at which the open canopy glides through the air, any way [m s⁻¹].
+    strength : mapping of str to float
+        Load at which each link gives [N]: canopy, lines (all together), cord, attachment.
     """
 
     name: Name
     kind: Literal["canopy", "streamer"]
-    opens_at: Annotated[Trigger, BeforeValidator(_trigger)]
+    opens_at: TriggerAt
+    type: str = "flat circular"
     diameter: Length | None = None
     area: Area | None = None
+    spill_hole: Length | None = None
     length: Length | None = None
     width: Length | None = None
     drag_coefficient: Coefficient | None = None
+    drag_on: Literal["cloth", "inflated"] = "cloth"
     mass: Mass | None = None
+    opening_delay: Delay | None = None
+    glide: Glide | None = None
+    strength: dict[Literal["canopy", "lines", "cord", "attachment"], Force] = Field(
+        default_factory=dict
+    )
 
     @model_validator(mode="after")
     def _sized(self) -> Self:
@@ -269,18 +211,44 @@ class Device(_Record):
         round_ = [n for n in ("diameter", "area") if getattr(self, n) is not None]
         if self.kind == "canopy" and (flat or len(round_) != 1):
             raise ValueError("a canopy needs exactly one of diameter, area")
-        if self.kind == "streamer" and (round_ or len(flat) != 2):
+        if self.kind == "streamer" and (round_ or len(flat) != 2 or self.spill_hole):
             raise ValueError("a streamer needs length and width")
+        if self.kind == "streamer" and (self.strength or self.drag_on != "cloth"):
+            raise ValueError("strength and drag_on are for canopies")
+        if self.type not in CANOPIES:
+            raise ValueError(f"type must be one of {', '.join(CANOPIES)}")
+        if self.spill_hole is not None and self.spill_hole > self.nominal_diameter / 2:
+            raise ValueError("spill_hole must not exceed half the diameter")
         return self
 
     @property
     def cloth_area(self) -> float:
-        """Area of the cloth, one side [m²]."""
+        """Area of the cloth, one side, without a spill hole [m²]."""
         if self.kind == "streamer":
             return float((self.length or 0.0) * (self.width or 0.0))
-        if self.area is not None:
-            return self.area
-        return pi * (self.diameter or 0.0) ** 2 / 4
+        whole = (
+            self.area if self.area is not None else pi * (self.diameter or 0.0) ** 2 / 4
+        )
+        return whole - pi * (self.spill_hole or 0.0) ** 2 / 4
+
+    @property
+    def nominal_diameter(self) -> float:
+        """Diameter of the flat circle of that area, hole and all [m]."""
+        return (
+            self.diameter
+            if self.diameter is not None
+            else sqrt(4 * (self.area or 0) / pi)
+        )
+
+    def given_drag(self) -> Uncertain | None:
+        """Give the drag coefficient as stated, on the cloth's area."""
+        given = self.drag_coefficient
+        if given is None or self.drag_on == "cloth":
+            return given
+        low, high = CANOPIES[self.type].inflated
+        factor = float(nominal_drag(1.0, sqrt(low * high)))
+        spread = None if given.spread is None else given.spread * factor
+        return Uncertain(given.value * factor, spread)
 
 
 class Piece(_Record):
@@ -297,7 +265,16 @@ class Piece(_Record):
     count : int
         How many there are.
     area : float, optional
-        Fin: planform of one, one side [m²].
+        Fin: planform of one, one side [m²]; or give its shape.
+    root, tip, span, thickness : float, optional
+        Fin: chords at the body and the tip, span from the body [m]; with thickness and
+        material, flutter is worked out.
+    material : str, optional
+        Fin: a key of `driftmap.flutter.SHEAR_MODULUS`.
+    shear_modulus : float, optional
+        Fin: in place of the material [Pa].
+    printed : bool
+        Fin: laid down in layers, which weakens it.
     length, diameter : float, optional
         Nose cone and motor case: their size [m].
     """
@@ -307,18 +284,60 @@ class Piece(_Record):
     mass: Mass
     count: Annotated[int, Field(ge=1, le=12)] = 1
     area: Area | None = None
+    root: Length | None = None
+    tip: Length | None = None
+    span: Length | None = None
+    thickness: Length | None = None
+    material: str | None = None
+    shear_modulus: Pressure | None = None
+    printed: bool = False
     length: Length | None = None
     diameter: Length | None = None
 
     @model_validator(mode="after")
     def _sized(self) -> Self:
-        wanted = ("area",) if self.kind == "fin" else ("length", "diameter")
-        for name in ("area", "length", "diameter"):
-            if (getattr(self, name) is not None) != (name in wanted):
-                raise ValueError(
-                    f"a {self.kind} needs {' and '.join(wanted)}, no other size"
-                )
+        shape = [n for n in ("root", "tip", "span") if getattr(self, n) is not None]
+        stiff = [
+            n for n in ("material", "shear_modulus") if getattr(self, n) is not None
+        ]
+        if self.kind != "fin":
+            if (
+                self.area is not None
+                or shape
+                or stiff
+                or self.thickness
+                or self.printed
+            ):
+                raise ValueError(f"a {self.kind} has length and diameter only")
+            if self.length is None or self.diameter is None:
+                raise ValueError(f"a {self.kind} needs length and diameter")
+            return self
+        if self.length is not None or self.diameter is not None:
+            raise ValueError("a fin has no length or diameter; use root, tip, span")
+        if (self.area is None) == (len(shape) != 3) or len(shape) not in (0, 3):
+            raise ValueError("a fin needs area, or root, tip and span")
+        if stiff and (len(stiff) == 2 or not shape or self.thickness is None):
+            raise ValueError(
+                "flutter needs root, tip, span, thickness and one of material, shear_modulus"
+            )
+        if self.material is not None and self.material not in SHEAR_MODULUS:
+            raise ValueError(f"material must be one of {', '.join(SHEAR_MODULUS)}")
+        self.planform()  # which checks itself
         return self
+
+    def planform(self) -> FinPlanform | None:
+        """Give the shape of a fin whose flutter can be worked out."""
+        if self.material is None and self.shear_modulus is None:
+            return None
+        sizes = (self.root, self.tip, self.span, self.thickness)
+        return FinPlanform(*(size or 0.0 for size in sizes))
+
+    @property
+    def fin_area(self) -> float:
+        """Planform area of a fin, one side [m²]."""
+        if self.area is not None:
+            return self.area
+        return ((self.root or 0.0) + (self.tip or 0.0)) / 2 * (self.span or 0.0)
 
     @property
     def mean_projected_area(self) -> float:
@@ -328,11 +347,71 @@ class Piece(_Record):
         geometry); a thin plate has both sides as surface.
         """
         if self.kind == "fin":
-            return (self.area or 0.0) / 2
+            return self.fin_area / 2
         r, h = (self.diameter or 0.0) / 2, self.length or 0.0
         if self.kind == "nose cone":  # taken as a cone
             return pi * r * (r + hypot(r, h)) / 4
         return (2 * pi * r * h + 2 * pi * r * r) / 4
+
+
+class Burst(_Record):
+    """What a bursting motor would throw.
+
+    Parameters
+    ----------
+    pressure : float
+        Pressure over that of the air at which the case gives [Pa].
+    volume : float
+        Free volume inside the case [m³].
+    fragments : int
+        Number of fragments.
+    fragment_mass : float
+        Mass of one [kg].
+    fragment_area : float
+        Area of one, one side [m²].
+    """
+
+    pressure: Pressure
+    volume: Volume
+    fragments: Annotated[int, Field(ge=1, le=30)]
+    fragment_mass: Mass
+    fragment_area: Area
+
+
+class OwnCase(_Record):
+    """A case that the flight file describes.
+
+    Parameters
+    ----------
+    name : str
+        What happens.
+    likelihood : float
+        Its share of all flights.
+    at : str
+        When: ``"apogee"``, ``"max q"``, ``"coast"`` or a time after lift-off.
+    rocket_falls : str
+        How: ``"nose first"``, ``"tumbling"``, or the name of the device it hangs on.
+    loose : tuple of str
+        Names of the pieces that come off.
+    """
+
+    name: Name
+    likelihood: Share
+    at: str
+    rocket_falls: str
+    loose: tuple[str, ...] = ()
+
+    def time(self) -> Trigger:
+        """Give the time after lift-off, where `at` is one."""
+        return read_trigger(self.at)
+
+    @model_validator(mode="after")
+    def _timed(self) -> Self:
+        if self.at not in ("apogee", "max q", "coast") and self.time().at != "time":
+            raise ValueError(
+                'at must be "apogee", "max q", "coast" or a time such as "4 s"'
+            )
+        return self
 
 
 class Flight(_Record):
@@ -350,8 +429,12 @@ class Flight(_Record):
         At least one device.
     pieces : tuple of Piece
         What can come off; ``[[piece]]`` in the file.
+    burst : Burst or None
+        What a bursting motor would throw.
     cases : mapping of str to float
         Likelihood of each failure case by name.
+    own_cases : tuple of OwnCase
+        Further cases; ``[[case]]`` in the file.
     limits : mapping
         Limits of this flight, for the verdict.
     source : str
@@ -365,7 +448,9 @@ class Flight(_Record):
     apogee: Apogee | None = None
     recovery: Annotated[tuple[Device, ...], Field(min_length=1, max_length=6)]
     pieces: Annotated[tuple[Piece, ...], Field(alias="piece", max_length=20)] = ()
+    burst: Burst | None = None
     cases: dict[str, Share] = Field(default_factory=dict)
+    own_cases: Annotated[tuple[OwnCase, ...], Field(alias="case", max_length=20)] = ()
     limits: dict[str, Any] = Field(default_factory=dict)
     source: str = ""
 
@@ -376,6 +461,7 @@ class Flight(_Record):
         for what, names in (
             ("recovery", [d.name for d in self.recovery]),
             ("piece", [p.name for p in self.pieces]),
+            ("case", [c.name for c in self.own_cases]),
         ):
             if len(set(names)) < len(names):
                 raise ValueError(f"every {what} needs a name of its own")

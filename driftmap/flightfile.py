@@ -13,7 +13,17 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from driftmap.errors import FlightError
-from driftmap.flight import Airframe, Apogee, Device, Flight, Motor, Piece, Rail
+from driftmap.flight import (
+    Airframe,
+    Apogee,
+    Burst,
+    Device,
+    Flight,
+    Motor,
+    OwnCase,
+    Piece,
+    Rail,
+)
 
 __all__ = ["read_flight"]
 
@@ -22,6 +32,8 @@ _CURVE_HEADER = ["time_s", "thrust_n"]
 _MODELS: dict[str, type[BaseModel]] = {
     "airframe": Airframe,
     "apogee": Apogee,
+    "burst": Burst,
+    "case": OwnCase,
     "recovery": Device,
     "motor": Motor,
     "piece": Piece,

@@ -169,10 +169,9 @@ def per_case(
     passed = test(cloud.east, cloud.north)
     found = {}
     for case in cloud.tree.cases:
-        flights = np.zeros(cloud.flights, bool)
-        for part in cloud.of(case.name):
-            flights |= passed[part.rows].reshape(part.count, -1).any(axis=0)
-        found[case.name] = binomial(int(flights.sum()), cloud.flights)
+        parts = [passed[p.rows].reshape(p.count, -1) for p in cloud.of(case.name)]
+        flights = np.concatenate(parts).any(axis=0)
+        found[case.name] = binomial(int(flights.sum()), flights.size)
     return found
 
 

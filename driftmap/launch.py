@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
 from math import atan, degrees, exp, sqrt
 from typing import Final
 
 import numpy as np
 
-from driftmap.air import AirColumn, mean_air
-from driftmap.ascent import CONSTANT_THRUST, Rocket, ThrustCurve, ascend
+from driftmap.air import AirColumn, Sky, mean_air
+from driftmap.ascent import CONSTANT_THRUST, Ascent, Rocket, ThrustCurve, ascend
 from driftmap.atmosphere import STANDARD_GRAVITY, FloatArray
 from driftmap.errors import FlightError
 from driftmap.flight import Flight, Uncertain
+from driftmap.machdrag import PEAK, drag_rise
 from driftmap.spread import Spread
 from driftmap.wind import WindProfile, direction_and_speed
 
@@ -21,7 +23,14 @@ __all__ = ["Plan", "plan_launch", "rockets"]
 
 _G: Final = STANDARD_GRAVITY
 _RAIL_ERROR: Final = np.radians(1.0)  # each way; assumed, told to the reader
-_TOP_OF_AIR: Final = 20_000.0  # m above sea level, the two lowest standard layers
+_SUBSONIC: Final = (
+    0.65  # Mach number of the planned flight below which drag cannot rise
+)
+WEATHERCOCK: Final = Spread(
+    "uniform", 0.5, 1.0, "the rocket turns 50 to 100 % of the way into its airstream"
+)
+"""Share of weathercocking. 1 is the upper bound for a stable rocket; the range is assumed."""
+
 _CLOSE: Final = 1e-5  # relative misfit of apogee height and time
 _ROUNDS: Final = 30
 
@@ -49,6 +58,10 @@ class Plan:
         Height the air must reach [m].
     apogee : float
         Apogee of the flight as planned, in the mean wind [m].
+    sky : Sky
+        The atmosphere over the site.
+    rise : callable or None
+        Factor on the nose-first drag by Mach number; None for a flight well below 0.8.
     assumed : tuple of str
         What was assumed, a sentence each.
     """
@@ -61,10 +74,17 @@ class Plan:
     response: float | None
     top: float
     apogee: float
+    sky: Sky
+    rise: Callable[[FloatArray], FloatArray] | None
     assumed: tuple[str, ...]
 
+    @property
+    def fall_rise(self) -> Callable[[FloatArray], FloatArray] | None:
+        """Factor on the drag of a nose-first fall by Mach number."""
+        return None if self.rise is None else _rise(self.flight)
 
-def plan_launch(flight: Flight, wind: WindProfile, site_altitude: float) -> Plan:
+
+def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
     """Work out what all rockets of a flight share.
 
     Parameters
@@ -73,8 +93,8 @@ def plan_launch(flight: Flight, wind: WindProfile, site_altitude: float) -> Plan
         The flight as planned.
     wind : WindProfile
         The wind; a rail aimed into it is turned here.
-    site_altitude : float
-        Altitude of the site above mean sea level [m].
+    sky : Sky
+        The atmosphere over the site.
 
     Returns
     -------
@@ -102,7 +122,9 @@ def plan_launch(flight: Flight, wind: WindProfile, site_altitude: float) -> Plan
         error = flight.rail.angle.spread or _RAIL_ERROR
         spreads[f"rail {way}"] = Spread("normal", 0.0, float(error))
     if flight.rail.angle.spread is None:
-        assumed.append("rail angle: spread 1° each way (assumed)")
+        assumed.append("rail's aim, whip and thrust line: spread 1° each way (assumed)")
+    spreads["weathercock"] = WEATHERCOCK
+    assumed.append(f"weathercock: {WEATHERCOCK.assumed} (assumed)")
     azimuth = _azimuth(flight, wind)
     response = None
     if flight.motor is not None:
@@ -118,27 +140,46 @@ def plan_launch(flight: Flight, wind: WindProfile, site_altitude: float) -> Plan
             "wind, burning as long as fits the time in calm air; the rocket keeps its "
             "lift-off mass (assumed)"
         )
-        log_motor, response = _fit_motor(flight, wind, azimuth, site_altitude)
+        log_motor, response = _fit_motor(flight, wind, azimuth, sky)
     if flight.rail.azimuth == "into the wind":
         assumed.append(
             f"rail leans into the wind, toward {degrees(azimuth) % 360:03.0f}°"
         )
     plan = Plan(
-        flight, _curve(flight), azimuth, spreads, log_motor, response, 0.0, 0.0, ()
+        flight=flight,
+        curve=_curve(flight),
+        azimuth=azimuth,
+        spreads=spreads,
+        log_motor=log_motor,
+        response=response,
+        top=0.0,
+        apogee=0.0,
+        sky=sky,
+        rise=_rise(flight),
+        assumed=(),
     )
-    apogee = _nominal_apogee(plan, wind, site_altitude)
-    top = min(1.7 * apogee + 300.0, _TOP_OF_AIR - site_altitude)
-    return Plan(
-        flight,
-        plan.curve,
-        azimuth,
-        spreads,
-        log_motor,
-        response,
-        top,
-        apogee,
-        tuple(assumed),
+    nominal = _nominal(plan, wind)
+    fastest = float((nominal.mach()).max())
+    rise = plan.rise
+    if not flight.airframe.drag_by_mach:
+        if fastest < _SUBSONIC:
+            rise = None
+        else:
+            spreads["transonic peak"] = PEAK
+            assumed.append(f"transonic drag: {PEAK.assumed} (assumed)")
+    apogee = float(nominal.apogee.height[0])
+    return replace(
+        plan,
+        top=min(1.7 * apogee + 300.0, sky.top),
+        apogee=apogee,
+        rise=rise,
+        assumed=tuple(assumed),
     )
+
+
+def _rise(flight: Flight) -> Callable[[FloatArray], FloatArray]:
+    table = flight.airframe.drag_table()
+    return drag_rise if table is None else table.factor
 
 
 def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
@@ -182,7 +223,19 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
         tilt=tilt,
         azimuth=azimuth,
         rail_length=flight.rail.length,
+        weathercock=draws["weathercock"],
+        rise=_drawn_rise(plan, draws),
     )
+
+
+def _drawn_rise(
+    plan: Plan, draws: Mapping[str, FloatArray]
+) -> Callable[[FloatArray], FloatArray] | None:
+    """Let each flight have a transonic peak of its own, where that is not given."""
+    peak = draws.get("transonic peak")
+    if plan.rise is None or peak is None:
+        return plan.rise
+    return partial(drag_rise, peak=peak)
 
 
 def _aim(
@@ -216,19 +269,19 @@ def _middle(plan: Plan) -> dict[str, FloatArray]:
     return {**draws, "drag coefficient": np.array([drag])}
 
 
-def _nominal_apogee(plan: Plan, wind: WindProfile, site_altitude: float) -> float:
+def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
+    """Fly the flight as planned, in the mean wind."""
     flight = plan.flight
-    air = mean_air(wind, site_altitude, _TOP_OF_AIR - site_altitude)
+    air = mean_air(wind, plan.sky, plan.sky.top)
     where = "motor" if flight.motor else "apogee"
     try:
-        ascent = ascend(rockets(plan, _middle(plan)), air)
+        return ascend(rockets(plan, _middle(plan)), air)
     except ValueError as problem:
         raise FlightError(flight.source, where, str(problem)) from None
-    return float(ascent.apogee.height[0])
 
 
 def _fit_motor(
-    flight: Flight, wind: WindProfile, azimuth: float, site_altitude: float
+    flight: Flight, wind: WindProfile, azimuth: float, sky: Sky
 ) -> tuple[FloatArray, float]:
     """Find the constant-thrust motor that reaches apogee as given.
 
@@ -244,12 +297,12 @@ def _fit_motor(
     """
     assert flight.apogee is not None
     height, time = flight.apogee.height.value, flight.apogee.time
-    top = min(8 * height + 500.0, _TOP_OF_AIR - site_altitude)
-    calm = mean_air(WindProfile(*np.zeros((4, 1))), site_altitude, top)
+    top = min(8 * height + 500.0, sky.top)
+    calm = mean_air(WindProfile(*np.zeros((4, 1))), sky, top)
     start = _vacuum_motor(flight.airframe.mass.value, height, time)
     wanted = np.log([height, time])
     log_motor, _ = _newton(flight, calm, azimuth, start, wanted)
-    windy = mean_air(wind, site_altitude, top)
+    windy = mean_air(wind, sky, top)
     return _newton(flight, windy, azimuth, log_motor, wanted[:1])
 
 
@@ -318,4 +371,6 @@ def _trial(
         tilt=flight.rail.angle.value * one,
         azimuth=azimuth * one,
         rail_length=flight.rail.length,
+        weathercock=WEATHERCOCK.middle * one,
+        rise=_rise(flight),
     )

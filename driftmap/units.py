@@ -40,6 +40,14 @@ DIMENSIONS: Final = MappingProxyType(
             "ft2": FOOT**2,
             "in2": (FOOT / 12) ** 2,
         },
+        "volume": {
+            "m3": 1.0,
+            "L": 1e-3,
+            "cm3": 1e-6,
+            "ml": 1e-6,
+            "ft3": FOOT**3,
+            "in3": (FOOT / 12) ** 3,
+        },
         "mass": {"kg": 1.0, "g": 1e-3, "lb": _POUND, "oz": _POUND / 16},
         "time": {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0},
         "speed": {

@@ -129,7 +129,8 @@ class WindProfile:
     assumed : tuple of str
         What was assumed in making the profile, a sentence each.
     age : float or None
-        Hours between the oldest source and the flight [h]; None when unknown.
+        Hours between the flight and the oldest source whose age is known [h]; None when
+        none is.
     members : array_like, shape (m, 2, k), or None
         East and north components of each member of an ensemble at `height` [m s⁻¹];
         `east` and `north` are then their mean.

@@ -104,7 +104,7 @@ def drop_command(  # noqa: PLR0913, PLR0917
     """
     import numpy as np
 
-    from driftmap.air import mean_air
+    from driftmap.air import Sky, mean_air
     from driftmap.atmosphere import STANDARD_GRAVITY
     from driftmap.descent import fall
     from driftmap.motion import Motion
@@ -116,7 +116,7 @@ def drop_command(  # noqa: PLR0913, PLR0917
         most = f"{_TOP_OF_AIR:.0f} m above sea level"
         raise InputError("--from", "", f"the body must stay below {most}")
     profile = read_wind(wind, site_altitude=site_elevation)
-    air = mean_air(profile, site_elevation, top)
+    air = mean_air(profile, Sky(site_elevation), top)
     values = (0.0, 0.0, height, speed_east, speed_north, speed_up, 0.0)
     start = Motion(*(np.array([value]) for value in values))
     try:

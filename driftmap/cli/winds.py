@@ -14,7 +14,7 @@ import click
 
 from driftmap import units
 from driftmap.errors import InputError
-from driftmap.wind import WindProfile
+from driftmap.wind import WindLevel, WindProfile
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import Reading, Setting
 
@@ -71,7 +71,7 @@ _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
     type=click.Path(file_okay=False, path_type=Path),
     help="Write the picture, wind.html, into DIR.",
 )
-@click.option("--top", metavar="H", help="Height of the picture.")
+@click.option("--top", metavar="H", help="Height up to which to show it; JSON has all.")
 def winds_command(  # noqa: PLR0913, PLR0917
     files: tuple[str, ...],
     site: str | None,
@@ -99,7 +99,7 @@ def winds_command(  # noqa: PLR0913, PLR0917
       driftmap winds metar.txt bulletin.txt --site field.geojson --station DEN
       driftmap winds --at field.geojson --when 14:30
     """
-    from driftmap.winds import decode, merge, terrain_of
+    from driftmap.winds import decode, merge
 
     if not files and at is None:
         raise click.UsageError('Give a FILE, words such as "12 mph from 240", or --at.')
@@ -111,23 +111,29 @@ def winds_command(  # noqa: PLR0913, PLR0917
         _quantity(declination, "angle", "--declination")
         if declination
         else place.declination,
-        terrain_of(files, terrain),
+        terrain,
+        place.position,
     )
     readings = [decode(text, setting) for text in files]
     if at is not None:
         readings.append(_fetched(place, service, setting))
     wind = merge(readings, setting)
+    ceiling = _top(top, wind)
     if out is not None:
-        _write(wind, out, system, _top(top, wind))
-    _show(wind, readings, decoded=decoded, as_json=as_json, system=system)
+        _write(wind, out, system, ceiling)
+    if as_json:
+        _print_json(wind, readings, decoded=decoded)
+    elif decoded:
+        _print_decoded(readings, system, ceiling)
+    else:
+        _print_wind(wind, system, ceiling)
 
 
 @dataclass(frozen=True, slots=True)
 class _Place:
     elevation: float
     declination: float | None = None
-    latitude: float | None = None
-    longitude: float | None = None
+    position: tuple[float, float] | None = None  # latitude, longitude
 
 
 def _place(site: str | None, elevation: str | None) -> _Place:
@@ -137,7 +143,8 @@ def _place(site: str | None, elevation: str | None) -> _Place:
         from driftmap.site import read_site
 
         read = read_site(site)
-        return _Place(read.elevation, read.declination, read.latitude, read.longitude)
+        position = (read.latitude, read.longitude)
+        return _Place(read.elevation, read.declination, position)
     if elevation is None:
         raise click.UsageError(
             "Give --site or --site-elevation: heights above the site need it."
@@ -207,46 +214,54 @@ def _fetched(place: _Place, service: str | None, setting: Setting) -> Reading:
     from driftmap.winds.fetch import SERVICE, fetch_forecast
     from driftmap.winds.forecast import read_forecast
 
-    if setting.when is None or place.latitude is None or place.longitude is None:
+    if setting.when is None or place.position is None:
         raise click.UsageError("--at needs --when: a forecast is for a time.")
-    text = fetch_forecast(
-        place.latitude, place.longitude, setting.when, service=service or SERVICE
-    )
+    text = fetch_forecast(*place.position, setting.when, service=service or SERVICE)
     return read_forecast(text, "forecast service", setting)
 
 
-def _show(
-    wind: WindProfile,
-    readings: Sequence[Reading],
-    *,
-    decoded: bool,
-    as_json: bool,
-    system: str,
+def _print_json(
+    wind: WindProfile, readings: Sequence[Reading], *, decoded: bool
 ) -> None:
-    from driftmap.winds import listing
+    from driftmap.winds.listing import decoded_document, wind_document
 
-    if as_json:
-        document = (
-            listing.decoded_document(readings)
-            if decoded
-            else listing.wind_document(wind)
-        )
-        click.echo(json.dumps(document, indent=2, ensure_ascii=False))
-        return
-    if decoded:
-        for reading in readings:
-            click.echo(f"{_plain(reading.source)}\n")
-            click.echo(listing.text_table(reading.levels, system) + "\n")
-        notes: Iterable[str] = dict.fromkeys(
-            note for reading in readings for note in reading.assumed
-        )
-    else:
-        click.echo(listing.text_table(wind.levels, system) + "\n")
+    document = decoded_document(readings) if decoded else wind_document(wind)
+    click.echo(json.dumps(document, indent=2, ensure_ascii=False))
+
+
+def _print_decoded(readings: Sequence[Reading], system: str, top: float) -> None:
+    for reading in readings:
+        click.echo(f"{_plain(reading.source)}{_air(reading, system)}\n")
+        _print_levels(reading.levels, system, top)
+    _print_notes(note for reading in readings for note in reading.assumed)
+
+
+def _print_wind(wind: WindProfile, system: str, top: float) -> None:
+    _print_levels(wind.levels, system, top)
+    age = (
+        "age at the flight not known"
+        if wind.age is None
+        else f"oldest dated source {wind.age:.1f} h from the flight"
+    )
+    click.echo(f"known to {units.show(wind.known_to, 'length', system)}; {age}")
+    _print_notes(wind.assumed)
+
+
+def _print_levels(levels: Sequence[WindLevel], system: str, top: float) -> None:
+    from driftmap.winds.listing import text_table
+
+    shown = [level for level in levels if level.height <= top] or levels[:1]
+    click.echo(text_table(shown, system))
+    if len(shown) < len(levels):
         click.echo(
-            f"known to {units.show(wind.known_to, 'length', system)}; {_age(wind)}"
+            f"and {len(levels) - len(shown)} levels above "
+            f"{units.show(top, 'length', system)}; --top shows them"
         )
-        notes = wind.assumed
-    for note in notes:
+    click.echo()
+
+
+def _print_notes(notes: Iterable[str]) -> None:
+    for note in dict.fromkeys(notes):
         click.echo(f"assumed: {_plain(note)}")
 
 
@@ -259,10 +274,18 @@ def _top(text: str | None, wind: WindProfile) -> float:
     return top
 
 
-def _age(wind: WindProfile) -> str:
-    if wind.age is None:
-        return "age at the flight not known"
-    return f"oldest source {wind.age:.1f} h from the flight"
+def _air(reading: Reading, system: str) -> str:
+    """Tell the temperature and pressure that a surface report gives."""
+    told = ""
+    kelvin = reading.levels[0].temperature
+    if reading.kind == "surface" and kelvin is not None:
+        celsius = kelvin - 273.15
+        us = f"{celsius * 1.8 + 32:.0f} °F"
+        told += f", {us if system == 'us' else f'{celsius:.0f} °C'}"
+    if reading.pressure is not None:
+        us = f"{reading.pressure / units.DIMENSIONS['pressure']['inHg']:.2f} inHg"
+        told += f", {us if system == 'us' else f'{reading.pressure / 100:.0f} hPa'}"
+    return told
 
 
 def _plain(text: str) -> str:
@@ -271,9 +294,9 @@ def _plain(text: str) -> str:
 
 def _write(wind: WindProfile, out: Path, system: str, top: float) -> None:
     from driftmap.report.windsketch import wind_page
-    from driftmap.winds import listing
+    from driftmap.winds.listing import text_table
 
-    table = listing.text_table(wind.levels, system)
+    table = text_table(wind.levels, system)
     page = wind_page(wind, top, system, table)
     try:
         out.mkdir(parents=True, exist_ok=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Collection
 from typing import Final, Literal, TypeAlias
 
@@ -15,6 +16,7 @@ __all__ = [
     "bearing",
     "compass",
     "distance",
+    "energy",
     "figure",
     "isolate",
     "limit",
@@ -23,6 +25,7 @@ __all__ = [
     "share",
     "span",
     "subject",
+    "tied",
     "toward",
     "verdict_reasons",
 ]
@@ -30,6 +33,7 @@ __all__ = [
 Units: TypeAlias = Literal["us", "si"]
 
 _POINTS: Final = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split()
+_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|ft|m|s|mph|m/s|ft/s|J)(?![\w/]))")
 _AT_LEAST: Final = ("speed leaving the rail", "that speed over the wind's")
 """Checks whose limit is a least value."""
 
@@ -167,6 +171,47 @@ def bearing(azimuth: float) -> str:
     ('240° (WSW)', '360° (N)')
     """
     return f"{round(math.degrees(azimuth)) % 360 or 360:03d}° ({compass(azimuth)})"
+
+
+def tied(text: str) -> str:
+    """Tie numbers to their units, so that no line breaks between them.
+
+    Parameters
+    ----------
+    text : str
+        Text.
+
+    Returns
+    -------
+    str
+        The same with no-break spaces.
+    """
+    return _BEFORE_UNIT.sub("\u00a0", text)
+
+
+def energy(joules: float, units: Units) -> str:
+    """Write an energy to two significant digits.
+
+    Parameters
+    ----------
+    joules : float
+        Energy [J].
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        Energy in foot-pounds or joules.
+
+    Examples
+    --------
+    >>> energy(11638.4, "us"), energy(1.125, "si")
+    ('8,600 ft lbf', '1.1 J')
+    """
+    name = unit_names.unit_of("energy", units)
+    value = _rounded(joules / unit_names.DIMENSIONS["energy"][name])
+    return f"{value:,.{0 if value >= 10 else 1}f} {name}"
 
 
 def distance(metres: float, units: Units) -> str:
@@ -330,11 +375,10 @@ def limit(check: Check, units: Units) -> str:
     Returns
     -------
     str
-        "at most" or "at least" so much.
+        The limit; a least value says so.
     """
-    sense = "at least" if check.name in _AT_LEAST else "at most"
     amount = _amount(check.limit, check, units)
-    return amount if check.unit == "cases" else f"{sense} {amount}"
+    return f"at least {amount}" if check.name in _AT_LEAST else amount
 
 
 def _reason(check: Check, flights: int, units: Units) -> str:

@@ -7,9 +7,11 @@ from typing import Final
 
 __all__ = ["CLASS_BOUNDS", "motor_class"]
 
-_LETTERS: Final = ("1/4A", "1/2A", *"ABCDEFGHIJKLMNO")
+_LETTERS: Final[tuple[str, ...]] = ("1/4A", "1/2A", *"ABCDEFGHIJKLMNO")
 
-CLASS_BOUNDS: Final = tuple(2.5 * 2.0 ** (k - 2) for k in range(len(_LETTERS)))
+CLASS_BOUNDS: Final[tuple[float, ...]] = tuple(
+    2.5 * 2.0 ** (k - 2) for k in range(len(_LETTERS))
+)
 """Greatest total impulse of each class, from 1/4A to O [N s]: A ends at 2.5 and each class
 at twice the one before. Seen for 1/2A to O in a public table of combined impulse
 (lunar.org, "Launch site Dimensions and Distance to Launch Pad"); 1/4A from memory."""

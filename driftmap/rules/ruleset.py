@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -181,7 +180,3 @@ class RuleSet:
     family: str
     classes: tuple[RocketClass, ...]
     rules: tuple[Rule, ...]
-
-
-AND_BEYOND = math.inf
-"""`Band.up_to` of a row without an end."""

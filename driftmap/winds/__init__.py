@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeAlias
 
 from driftmap.errors import WindError
 from driftmap.wind import WindProfile
@@ -23,7 +23,7 @@ from driftmap.winds.surface_report import (
 )
 from driftmap.winds.table import looks_like_table, read_table, write_table
 from driftmap.winds.text import check_text, load_text
-from driftmap.winds.words import looks_like_words, read_words, terrain_in
+from driftmap.winds.words import looks_like_words, read_words
 
 __all__ = [
     "FORMATS",
@@ -33,26 +33,20 @@ __all__ = [
     "merge",
     "read_wind",
     "read_winds",
-    "terrain_of",
     "write_table",
 ]
 
-FORMATS: Final[
-    tuple[
-        tuple[
-            str,
-            Callable[[str], bool],
-            Callable[[str, str, Setting], Reading],
-        ],
-        ...,
-    ]
-] = (
+Format: TypeAlias = tuple[
+    str, Callable[[str], bool], Callable[[str, str, Setting], Reading]
+]
+
+FORMATS: Final[tuple[Format, ...]] = (
     ("IGRA v2 sounding", looks_like_igra, read_igra),
     ("JSON forecast", looks_like_forecast, read_forecast),
     ("sounding list", looks_like_sounding_list, read_sounding_list),
     ("table of layers", looks_like_table, read_table),
-    ("surface report (METAR)", looks_like_surface_report, read_surface_report),
     ("winds-aloft bulletin", looks_like_bulletin, read_bulletin),
+    ("surface report (METAR)", looks_like_surface_report, read_surface_report),
 )
 """Name, recogniser and reader of each format, the most distinct first."""
 
@@ -106,6 +100,8 @@ def _recognised(text: str, source: str, setting: Setting) -> Reading:
     for _, known, read in FORMATS:
         if known(text):
             return read(text, source, setting)
+    if looks_like_words(text):
+        return read_words(text, setting)
     if "," in text.lstrip().split("\n", 1)[0]:
         return read_table(text, source, setting)  # which tells what its header lacks
     accepted = ", ".join(name for name, *_ in FORMATS)
@@ -120,6 +116,7 @@ def read_winds(
     when: datetime | None = None,
     declination: float | None = None,
     terrain: str = "open",
+    place: tuple[float, float] | None = None,
 ) -> WindProfile:
     """Read what is known of the wind and merge it into one profile over the site.
 
@@ -137,6 +134,8 @@ def read_winds(
         Magnetic declination, east positive [rad].
     terrain : str
         Class of `driftmap.winds.law.ROUGHNESS`; a wind in words may name its own.
+    place : tuple of float, optional
+        Latitude and longitude of the site [deg]; picks a point of a gridded forecast.
 
     Returns
     -------
@@ -154,37 +153,10 @@ def read_winds(
     >>> wind.known_to
     300.0
     """
-    ground = terrain_of(sources, terrain)
-    setting = Setting(site_altitude, station, when, declination, ground)
-    return merge([decode(text, setting) for text in sources], setting)
-
-
-def terrain_of(sources: Sequence[str], terrain: str) -> str:
-    """Find the terrain class: what a wind in words names, or else the one given.
-
-    Parameters
-    ----------
-    sources : sequence of str
-        Paths of files, winds in words, or both.
-    terrain : str
-        Class where no source names one.
-
-    Returns
-    -------
-    str
-        A class of `driftmap.winds.law.ROUGHNESS`.
-
-    Raises
-    ------
-    WindError
-        If the class is not known.
-    """
-    for text in sources:
-        if looks_like_words(text) and _as_file(text) is None:
-            terrain = terrain_in(text, terrain)
     if terrain not in ROUGHNESS:
         raise WindError("terrain", "", f"{terrain!r} is none of {', '.join(ROUGHNESS)}")
-    return terrain
+    setting = Setting(site_altitude, station, when, declination, terrain, place)
+    return merge([decode(text, setting) for text in sources], setting)
 
 
 def read_wind(

@@ -267,16 +267,10 @@ def _columns(
     A group without temperature stands at the left of its field, others fill it.
     """
     found = list(re.finditer(r"\S+", line))[1:]
-    edges = [0, *(end for _, end in levels)]
-    fields = list(zip(levels, edges[:-1], edges[1:], strict=True))
     held: dict[int, str] = {}
     for token in found:
-        middle = (token.start() + token.end()) / 2
-        feet, start, end = next(
-            ((f, a, b) for (f, _), a, b in fields if a < middle <= b), (0, 0, -1)
-        )
-        loose = token.start() < start - _SLACK or token.end() > end + _SLACK
-        if loose or feet in held:
+        feet = _field(token, levels)
+        if feet is None or feet in held:
             if len(found) == len(levels):  # every level told: the order is enough
                 return [(f, t[0]) for (f, _), t in zip(levels, found, strict=True)]
             raise WindError(
@@ -287,15 +281,25 @@ def _columns(
             )
         held[feet] = token[0]
     lowest = min(*held, _TRUE_ALTITUDE_TO)
-    wanted = [feet for feet, _ in levels if feet >= lowest]
-    for feet in wanted:
-        if feet not in held:
+    for feet, _ in levels:
+        if feet >= lowest and feet not in held:
             raise WindError(
                 source,
                 f"{where}, {feet:,} ft",
                 "group missing; only the lowest levels may be left out",
             )
-    return [(feet, held[feet]) for feet in wanted]
+    return [(feet, held[feet]) for feet, _ in levels if feet in held]
+
+
+def _field(token: re.Match[str], levels: tuple[tuple[int, int], ...]) -> int | None:
+    """Give the level in whose field a group stands."""
+    start, middle = 0, (token.start() + token.end()) / 2
+    for feet, end in levels:
+        if start < middle <= end:
+            inside = token.start() >= start - _SLACK and token.end() <= end + _SLACK
+            return feet if inside else None
+        start = end
+    return None
 
 
 def _check_temperatures(decoded: list[tuple[int, Group, str]], source: str) -> None:

@@ -91,17 +91,18 @@ def fetch_forecast(
         cache or _cache_folder()
     ) / f"{hashlib.sha256(url.encode()).hexdigest()[:24]}.json"
     at, answer = _kept(kept)
-    if at is None or not timedelta(0) <= now - at <= FRESH:
-        try:
-            answer = _asked(url, host)
-        except WindError:
-            if at is None or not timedelta(0) <= now - at <= KEEP:
-                raise
-            note = f"forecast service not reached: kept answer of {show_time(at)} used"
-            return json.dumps(to_document(answer, host, (note,)))
-        at = now
-        _keep(kept, at, answer)
-    return json.dumps(to_document(answer, host, (f"forecast fetched {show_time(at)}",)))
+    if at is not None and timedelta(0) <= now - at <= FRESH:
+        return json.dumps(to_document(answer, host, (f"fetched {show_time(at)}",)))
+    try:
+        fresh = _asked(url, host)
+    except WindError:
+        if at is None or not timedelta(0) <= now - at <= KEEP:
+            raise
+        note = f"not reached: kept answer of {show_time(at)} used"
+        return json.dumps(to_document(answer, host, (note,)))
+    document = to_document(fresh, host, (f"fetched {show_time(now)}",))
+    _keep(kept, now, fresh)  # only what could be used
+    return json.dumps(document)
 
 
 def _checked(service: str) -> str:

@@ -10,15 +10,15 @@ The form is this project's own::
 
 A level names its height as in a table, or ``pressure_hpa`` alone; ``from_deg`` null is
 a variable wind. Instead of ``levels``, ``members`` is a list of ``{"levels": […]}``, and
-``forecasts`` a list of such documents for several times. The document that
+``forecasts`` a list of such documents for several times. A grid is a list ``points``
+of ``{"latitude": …, "longitude": …}`` with any of these; the point nearest to the site is
+taken. The document that
 ``driftmap winds --json`` prints is read too.
 """
 
 from __future__ import annotations
 
-import json
 import math
-from datetime import UTC, datetime
 from typing import Any, Final
 
 import numpy as np
@@ -27,26 +27,33 @@ from driftmap.atmosphere import FloatArray
 from driftmap.errors import WindError
 from driftmap.wind import WindLevel, components_from, direction_and_speed
 from driftmap.winds.choice import choose_time, clear_of_ground
+from driftmap.winds.documents import (
+    as_list,
+    as_number,
+    as_object,
+    as_time,
+    check_keys,
+    load_document,
+)
+from driftmap.winds.grid_point import nearest_point
 from driftmap.winds.layers import (
     NAMES,
     check_names,
     level_from,
-    nearest_name,
     vertical,
 )
 from driftmap.winds.pressure import altitude_of, fill_heights, geopotential_of
 from driftmap.winds.reading import Reading, Setting, ordered
 from driftmap.winds.times import show_time
 
-__all__ = ["looks_like_forecast", "parse_time", "read_forecast"]
+__all__ = ["looks_like_forecast", "read_forecast"]
 
 _DOCUMENT: Final = (
     *("source", "based_on", "valid", "levels", "members", "forecasts"),
-    *("sources", "assumed", "notes"),
+    *("sources", "assumed", "notes", "points", "latitude", "longitude"),
 )
 _ALIAS: Final = {"height_agl_m": "height_m"}
 _EXTRA: Final = ("pressure_hpa", "temperature_c", "source")
-_MOST_LEVELS: Final = 20_000
 _MOST_MEMBERS: Final = 1000
 
 
@@ -88,105 +95,24 @@ def read_forecast(text: str, source: str, setting: Setting) -> Reading:
     WindError
         If a key or a value cannot be used, by its level.
     """
-    document = _object(_loaded(text, source), source, "the document")
-    _known(document, _DOCUMENT, source, "")
+    document = as_object(load_document(text, source), source, "the document")
+    check_keys(document, _DOCUMENT, source, "")
+    document, notes = nearest_point(document, source, setting)
+    check_keys(document, _DOCUMENT, source, "")
     several = document.get("forecasts")
     if several is None:
-        return _reading(document, source, "", (), setting)
-    each = _list(several, source, "forecasts")
+        return _reading(document, source, "", notes, setting)
+    each = as_list(several, source, "forecasts")
     shared = {k: v for k, v in document.items() if k != "forecasts"}
     documents = [
-        shared | _object(one, source, f"forecast {i}") for i, one in enumerate(each, 1)
+        shared | as_object(one, source, f"forecast {i}")
+        for i, one in enumerate(each, 1)
     ]
-    times = [_time(one, "valid", source, "") for one in documents]
-    chosen, notes = choose_time(times, setting, source)
+    times = [as_time(one, "valid", source, "") for one in documents]
+    chosen, picked = choose_time(times, setting, source)
     where = f"forecast {chosen + 1}"
-    _known(documents[chosen], _DOCUMENT, source, where)
-    return _reading(documents[chosen], source, where, notes, setting)
-
-
-def _loaded(text: str, source: str) -> object:
-    def refuse(name: str) -> None:
-        raise WindError(source, "", f"{name} is no number; write null or leave it out")
-
-    def once(pairs: list[tuple[str, object]]) -> dict[str, object]:
-        held = dict(pairs)
-        if len(held) < len(pairs):
-            keys = [key for key, _ in pairs]
-            twice = next(key for key in held if keys.count(key) > 1)
-            raise WindError(source, "", f"key {twice[:40]!r} stands twice")
-        return held
-
-    try:
-        return json.loads(text, parse_constant=refuse, object_pairs_hook=once)
-    except json.JSONDecodeError as problem:
-        raise WindError(
-            source, f"line {problem.lineno}", f"not JSON ({problem.msg})"
-        ) from None
-    except (RecursionError, ValueError):
-        raise WindError(source, "", "not JSON that can be read") from None
-
-
-def _object(value: object, source: str, where: str) -> dict[str, Any]:
-    if not isinstance(value, dict):
-        raise WindError(source, where, "must be an object in braces")
-    return value
-
-
-def _list(
-    value: object, source: str, where: str, most: int = _MOST_LEVELS
-) -> list[Any]:
-    if not isinstance(value, list) or not 0 < len(value) <= most:
-        raise WindError(source, where, f"must be a list of 1 to {most}")
-    return value
-
-
-def _known(
-    given: dict[str, Any], accepted: tuple[str, ...], source: str, where: str
-) -> None:
-    for key in given:
-        if key not in accepted:
-            raise WindError(source, where, f"unknown key {nearest_name(key, accepted)}")
-
-
-def parse_time(text: str) -> datetime:
-    """Read a time in the form of ISO 8601.
-
-    Parameters
-    ----------
-    text : str
-        Date, time and zone: ``2026-05-09T18:00Z`` or with an offset.
-
-    Returns
-    -------
-    datetime
-        In UTC.
-
-    Raises
-    ------
-    ValueError
-        If it is not such a time, or has no zone.
-    """
-    time = datetime.fromisoformat(text)
-    if time.tzinfo is None:
-        raise ValueError(f"{text!r} has no time zone; add Z or an offset")
-    return time.astimezone(UTC)
-
-
-def _time(
-    document: dict[str, Any], key: str, source: str, where: str
-) -> datetime | None:
-    value = document.get(key)
-    if value is None:
-        return None
-    try:
-        return parse_time(str(value))
-    except (ValueError, OverflowError):
-        raise WindError(
-            source,
-            f"{where} {key}".strip(),
-            f"{str(value)[:40]!r}; accepted is such as '2026-05-09T18:00Z'",
-        ) from None
+    check_keys(documents[chosen], _DOCUMENT, source, where)
+    return _reading(documents[chosen], source, where, (*notes, *picked), setting)
 
 
 def _reading(
@@ -196,8 +122,8 @@ def _reading(
     notes: tuple[str, ...],
     setting: Setting,
 ) -> Reading:
-    valid = _time(document, "valid", source, where)
-    based = _time(document, "based_on", source, where)
+    valid = as_time(document, "valid", source, where)
+    based = as_time(document, "based_on", source, where)
     label = document.get("source", source)
     if not isinstance(label, str):
         raise WindError(source, f"{where} source".strip(), "must be text")
@@ -234,11 +160,11 @@ def _content(
         levels, notes = _levels(document["levels"], source, where, name, setting)
         return levels, None, notes
     each = []
-    several = _list(document["members"], source, "members", _MOST_MEMBERS)
+    several = as_list(document["members"], source, "members", _MOST_MEMBERS)
     for i, one in enumerate(several, 1):
         place = f"{where} member {i}".strip()
-        member = _object(one, source, place)
-        _known(member, ("levels",), source, place)
+        member = as_object(one, source, place)
+        check_keys(member, ("levels",), source, place)
         each.append(_levels(member.get("levels"), source, place, name, setting))
     return _ensemble(each, source, name)
 
@@ -247,9 +173,9 @@ def _levels(
     value: object, source: str, where: str, name: str, setting: Setting
 ) -> tuple[tuple[WindLevel, ...], tuple[str, ...]]:
     rows = []
-    for i, one in enumerate(_list(value, source, f"{where} levels".strip()), 1):
+    for i, one in enumerate(as_list(value, source, f"{where} levels".strip()), 1):
         place = f"{where} level {i}".strip()
-        rows.append((place, _row(_object(one, source, place), source, place)))
+        rows.append((place, _row(as_object(one, source, place), source, place)))
     heights, standard = _heights(rows, source, setting)
     levels = [
         (place, _level(row, height, name, setting, source, place))
@@ -259,14 +185,14 @@ def _levels(
     notes = clear_of_ground(len(levels) - len(clear), name, setting)
     if standard:
         notes += (
-            f"{name}: {standard} levels placed by pressure in the standard atmosphere",
+            f"{name}: levels placed by pressure in the standard atmosphere: {standard}",
         )
     return ordered(clear, source), notes
 
 
 def _row(given: dict[str, Any], source: str, where: str) -> dict[str, Any]:
     row = {_ALIAS.get(key, key): value for key, value in given.items()}
-    _known(row, (*NAMES, *_EXTRA), source, where)
+    check_keys(row, (*NAMES, *_EXTRA), source, where)
     out: dict[str, Any] = {}
     for key, value in row.items():
         if key == "source":
@@ -274,19 +200,10 @@ def _row(given: dict[str, Any], source: str, where: str) -> dict[str, Any]:
         elif value is None and key.startswith(("from", "gust")):
             out[key] = math.nan
         elif value is not None or key not in _EXTRA:
-            out[key] = _number(value, key, source, where)
+            out[key] = as_number(value, key, source, where)
     names = [key for key in out if key in NAMES]
     check_names(names, source, where, vertical="pressure_hpa" not in out)
     return out
-
-
-def _number(value: object, key: str, source: str, where: str) -> float:
-    good = isinstance(value, int | float) and not isinstance(value, bool)
-    if not good or abs(value) > 1e9 or not math.isfinite(value):  # type: ignore[arg-type]
-        raise WindError(
-            source, where, f"{key} {str(value)[:40]!r}; accepted is a finite number"
-        )
-    return float(value)  # type: ignore[arg-type]
 
 
 def _heights(

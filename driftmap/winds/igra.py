@@ -67,23 +67,21 @@ def read_igra(text: str, source: str, setting: Setting) -> Reading:
     lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
     starts = [i for i, (_, line) in enumerate(lines) if line.startswith("#")]
     heads = {i: _header(*lines[i], source) for i in starts}
-    station, named = choose_station(
-        [head["station"] for head in heads.values()], setting, source
-    )
+    names = [head["station"] for head in heads.values()]
+    station, named = choose_station(names, setting, source)
     mine = [i for i in starts if heads[i]["station"] == station]
     times = [_time(heads[i], source, lines[i][0]) for i in mine]
     chosen, notes = choose_time(times, setting, source)
-    first, head, time = mine[chosen], heads[mine[chosen]], times[chosen]
-    rows = [
-        _row(n, line, source)
-        for n, line in lines[first + 1 : _end(first, starts, lines)]
-    ]
-    if len(rows) != int(head["count"]):
+    time, first = times[chosen], mine[chosen]
+    end = next((i for i in starts if i > first), len(lines))
+    rows = [_row(n, line, source) for n, line in lines[first + 1 : end]]
+    counted = int(heads[first]["count"])
+    if len(rows) != counted:
         raise WindError(
             source,
             f"line {lines[first][0]}",
-            f"header counts {int(head['count'])} levels, {len(rows)} follow; it is "
-            "cut short or mixed up",
+            f"header counts {counted} levels, {len(rows)} follow; it is cut short or "
+            "mixed up",
         )
     return sounding(
         rows,
@@ -95,13 +93,9 @@ def read_igra(text: str, source: str, setting: Setting) -> Reading:
     )
 
 
-def _end(first: int, starts: list[int], lines: list[tuple[int, str]]) -> int:
-    return next((i for i in starts if i > first), len(lines))
-
-
 def _header(number: int, line: str, source: str) -> re.Match[str]:
     found = _HEADER.match(line)
-    if not found or not found["count"].strip():
+    if not found or not found["count"].strip().isdecimal():
         raise WindError(
             source, f"line {number}", f"header {line[:36]!r} is not that of a sounding"
         )

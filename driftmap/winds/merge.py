@@ -14,11 +14,10 @@ from driftmap.wind import (
     WindLevel,
     WindProfile,
     components_from,
-    direction_and_speed,
 )
 from driftmap.winds import law, uncertainty
 from driftmap.winds.reading import Reading, Setting
-from driftmap.winds.times import age_of, lead_of
+from driftmap.winds.times import age_of, lead_of, show_time
 
 __all__ = ["merge"]
 
@@ -76,6 +75,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     notes = [note for reading in readings for note in reading.assumed]
     notes += _unused(readings, surface)
     if surface:
+        setting = replace(setting, terrain=surface.terrain or setting.terrain)
         _check_height(surface, setting)
     nodes = _stacked(aloft, surface, setting, notes)
     nodes = _with_law(nodes, surface is not None, setting, notes)
@@ -116,15 +116,23 @@ def _ages(
     readings: Sequence[Reading], setting: Setting, notes: list[str]
 ) -> list[float]:
     ages = [(reading, age_of(reading, setting.when)) for reading in readings]
-    notes += [
+    notes += [_unchecked(reading) for reading, age in ages if age is None]
+    return [age for _, age in ages if age is not None]
+
+
+def _unchecked(reading: Reading) -> str:
+    if reading.valid is not None or reading.window is not None:
+        time = f"of {show_time(reading.valid)}, " if reading.valid else ""
+        return (
+            f"{reading.source}: {time}not compared with the flight's time, which is "
+            "not given"
+        )
+    if reading.forecast:
+        return f"{reading.source}: the time it is for is not known"
+    return (
         f"{reading.source}: age at the flight not known, its error is that of a fresh "
         "reading"
-        if not reading.forecast
-        else f"{reading.source}: hours it is for not compared with the flight's time"
-        for reading, age in ages
-        if age is None
-    ]
-    return [age for _, age in ages if age is not None]
+    )
 
 
 def _base_error(reading: Reading, setting: Setting) -> float:
@@ -277,22 +285,3 @@ def _profile(
         members=winds if count > 1 else None,
         levels=tuple(node.level for node in nodes),
     )
-
-
-def mean_level(level: WindLevel, members: FloatArray) -> WindLevel:
-    """Give the level that stands for an ensemble: its mean wind.
-
-    Parameters
-    ----------
-    level : WindLevel
-        Height and source.
-    members : ndarray, shape (m, 2)
-        East and north components of each member [m s⁻¹].
-
-    Returns
-    -------
-    WindLevel
-        With the direction and speed of the mean components.
-    """
-    direction, speed = direction_and_speed(*members.mean(axis=0))
-    return replace(level, direction=float(direction), speed=float(speed))

@@ -43,6 +43,8 @@ class Setting:
         Magnetic declination, east positive [rad]; needed for magnetic bearings only.
     terrain : str
         A class of `driftmap.winds.law.ROUGHNESS`.
+    place : tuple of float, or None
+        Latitude and longitude of the site, WGS 84 [deg]; picks a point of a grid.
     """
 
     site_altitude: float
@@ -50,6 +52,7 @@ class Setting:
     when: datetime | None = None
     declination: float | None = None
     terrain: str = "open"
+    place: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         if not -500.0 <= self.site_altitude <= 9000.0:
@@ -118,6 +121,8 @@ class Reading:
         East and north components of each member of an ensemble [m s⁻¹].
     pressure : float or None
         Altimeter setting [Pa].
+    terrain : str or None
+        Class of `driftmap.winds.law.ROUGHNESS` that the reading itself names.
     assumed : tuple of str
         What the reader had to assume.
     """
@@ -133,6 +138,7 @@ class Reading:
     direction_error: float = 0.0
     members: FloatArray | None = None
     pressure: float | None = None
+    terrain: str | None = None
     assumed: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Final
 
 from driftmap.errors import WindError
 from driftmap.wind import WindLevel
@@ -21,8 +22,14 @@ from driftmap.winds.reading import (
 
 __all__ = ["SondeRow", "sounding"]
 
-_DIRECTION_ERROR = math.radians(5.0) / math.sqrt(12)
+_DIRECTION_ERROR: Final = math.radians(5.0) / math.sqrt(12)
 """Soundings round direction to 5 degrees (WMO-No. 8, ch. 13) [rad]."""
+
+
+_NEAR: Final = 30.0  # m below the site that is still its ground; assumed
+
+Placed = tuple[str, WindLevel]
+"""A level with its place in the file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +96,31 @@ def sounding(
     WindError
         If a value is out of range, or two levels differ at one height, or none is left.
     """
+    levels, standard = _levels(rows, name, source, setting)
+    clear, below, foot = _above_ground(levels, name)
+    if not clear:
+        raise WindError(
+            source, name, f"no level with a wind above the site; {below} lie below it"
+        )
+    return Reading(
+        source=name,
+        kind="aloft",
+        levels=ordered(clear, source, repeats=True),
+        valid=valid,
+        direction_error=_DIRECTION_ERROR,
+        assumed=(
+            *assumed,
+            *_notes(len(rows) - len(levels), standard, name),
+            *foot,
+            *clear_of_ground(below, name, setting),
+        ),
+    )
+
+
+def _levels(
+    rows: Sequence[SondeRow], name: str, source: str, setting: Setting
+) -> tuple[list[Placed], int]:
+    """Give the levels that have a wind, and how many the standard atmosphere placed."""
     for row in rows:
         _check(row, source)
     heights, standard = fill_heights(
@@ -101,25 +133,20 @@ def sounding(
         for row, height in zip(rows, heights, strict=True)
         if height is not None and row.speed is not None and row.direction is not None
     ]
+    return levels, sum(standard)
+
+
+def _above_ground(
+    levels: list[Placed], name: str
+) -> tuple[list[Placed], int, list[str]]:
+    """Leave out what lies below the site, but keep a foot that all but reaches it."""
     clear = [pair for pair in levels if pair[1].height >= 0]
-    below = len(levels) - len(clear)
-    notes = (
-        *assumed,
-        *_notes(len(rows) - len(levels), sum(standard), name),
-        *clear_of_ground(below, name, setting),
-    )
-    if not clear:
-        raise WindError(
-            source, name, f"no level with a wind above the site; {below} lie below it"
-        )
-    return Reading(
-        source=name,
-        kind="aloft",
-        levels=ordered(clear, source, repeats=True),
-        valid=valid,
-        direction_error=_DIRECTION_ERROR,
-        assumed=notes,
-    )
+    under = [pair for pair in levels if pair[1].height < 0]
+    where, foot = max(under, key=lambda pair: pair[1].height, default=("", None))
+    if foot is None or foot.height < -_NEAR or any(z.height < 1.0 for _, z in clear):
+        return clear, len(under), []
+    note = f"{name}: its level {-foot.height:.0f} m below the site taken at the ground"
+    return [(where, replace(foot, height=0.0)), *clear], len(under) - 1, [note]
 
 
 def _check(row: SondeRow, source: str) -> None:
@@ -157,9 +184,9 @@ def _level(
 def _notes(without: int, standard: int, name: str) -> list[str]:
     notes = []
     if without:
-        notes.append(f"{name}: {without} levels without a wind or a height left out")
+        notes.append(f"{name}: levels without a wind or a height left out: {without}")
     if standard:
         notes.append(
-            f"{name}: {standard} levels placed by pressure in the standard atmosphere"
+            f"{name}: levels placed by pressure in the standard atmosphere: {standard}"
         )
     return notes

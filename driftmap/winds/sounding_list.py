@@ -8,7 +8,6 @@ Two forms, both told by the names of their columns: right-aligned columns under
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from datetime import UTC, datetime
 from types import MappingProxyType
 from typing import Final
@@ -199,7 +198,27 @@ def _unit(quantity: str, unit: str, source: str, where: str) -> float:
 def _from_commas(lines: list[str], source: str, setting: Setting) -> Reading:
     numbered = [(n, line) for n, line in enumerate(lines, 1) if line.strip()]
     names = [cell.strip().lower() for cell in numbered[0][1].split(",")]
-    where = f"line {numbered[0][0]}"
+    held = _comma_columns(names, source, f"line {numbered[0][0]}")
+    factors = {quantity: factor for quantity, (_, factor) in held.items()}
+    rows = []
+    for n, line in numbered[1:]:
+        where, cells = f"line {n}", [cell.strip() for cell in line.split(",")]
+        if len(cells) != len(names):
+            raise WindError(
+                source, where, f"{len(cells)} cells; the header names {len(names)}"
+            )
+        told = {quantity: cells[i] for quantity, (i, _) in held.items()}
+        rows.append(_row(told, factors, source, where))
+    time = _first_time(names, numbered)
+    return sounding(
+        rows, name=_name("", time), source=source, valid=time, setting=setting
+    )
+
+
+def _comma_columns(
+    names: list[str], source: str, where: str
+) -> dict[str, tuple[int, float]]:
+    """Find the place of each quantity, and the size of its unit in SI."""
     held: dict[str, tuple[int, float]] = {}
     for i, name in enumerate(names):
         label, _, unit = name.rpartition("_")
@@ -209,22 +228,7 @@ def _from_commas(lines: list[str], source: str, setting: Setting) -> Reading:
     for quantity in _NEEDED:
         if quantity not in held:
             raise WindError(source, where, f"no column of {quantity}")
-    factors = {quantity: factor for quantity, (_, factor) in held.items()}
-    rows = []
-    for n, line in numbered[1:]:
-        cells = [cell.strip() for cell in line.split(",")]
-        if len(cells) != len(names):
-            raise WindError(
-                source,
-                f"line {n}",
-                f"{len(cells)} cells; the header names {len(names)}",
-            )
-        told = {quantity: cells[i] for quantity, (i, _) in held.items()}
-        rows.append(_row(told, factors, source, f"line {n}"))
-    time = _first_time(names, numbered)
-    return sounding(
-        rows, name=_name("", time), source=source, valid=time, setting=setting
-    )
+    return held
 
 
 def _first_time(names: list[str], numbered: list[tuple[int, str]]) -> datetime | None:
@@ -240,9 +244,10 @@ def _first_time(names: list[str], numbered: list[tuple[int, str]]) -> datetime |
 def _row(
     cells: dict[str, str], factors: dict[str, float], source: str, where: str
 ) -> SondeRow:
-    number: Callable[[str], float | None] = lambda quantity: _number(  # noqa: E731
-        cells.get(quantity, ""), quantity, factors.get(quantity, 1.0), source, where
-    )
+    def number(quantity: str) -> float | None:
+        value = _number(cells.get(quantity, ""), quantity, source, where)
+        return None if value is None else value * factors[quantity]
+
     celsius = number("temperature")
     return SondeRow(
         where=where,
@@ -254,15 +259,12 @@ def _row(
     )
 
 
-def _number(
-    cell: str, quantity: str, factor: float, source: str, where: str
-) -> float | None:
+def _number(cell: str, quantity: str, source: str, where: str) -> float | None:
     if not cell:
         return None
     try:
-        value = float(cell)
+        return float(cell)
     except ValueError:
         raise WindError(
             source, where, f"{quantity} {cell[:20]!r}; accepted is a number or a blank"
         ) from None
-    return value * factor

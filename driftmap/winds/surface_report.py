@@ -37,6 +37,7 @@ _WIND: Final = re.compile(
     r"(?P<from>VRB|\d{3}|///)(?P<over>P)?(?P<speed>\d{2,3}|//)"
     r"(?:G(?P<gust>P?\d{2,3}|//))?(?P<unit>KT|MPS|KMH)"
 )
+_FAR: Final = 2000  # characters into a file that a report is looked for
 _SWING: Final = re.compile(r"(\d{3})V(\d{3})")
 _TEMPERATURE: Final = re.compile(r"(M?\d\d)/(?:M?\d\d|//)?")
 _PRESSURE: Final = re.compile(r"([AQ])(\d{4})")
@@ -54,9 +55,9 @@ def looks_like_surface_report(text: str) -> bool:
     Returns
     -------
     bool
-        Whether its first words are those of a report.
+        Whether the start of a report is in its first part.
     """
-    return bool(_LIKE.match(" ".join(text[:200].upper().split()) + " "))
+    return bool(_LIKE.search(" ".join(text[:_FAR].upper().split()) + " "))
 
 
 def read_surface_report(text: str, source: str, setting: Setting) -> Reading:

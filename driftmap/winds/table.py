@@ -45,8 +45,17 @@ def _idle(line: str) -> bool:
     return not line.strip() or line.lstrip().startswith("#")
 
 
+def _cells(line: str, mark: str) -> list[str]:
+    return [cell.strip().strip('"').strip() for cell in line.split(mark)]
+
+
+def _mark(header: str) -> str:
+    """Find what parts the columns: spreadsheets also write semicolons and tabs."""
+    return next((mark for mark in ",;\t" if mark in header), ",")
+
+
 def _names(line: str) -> list[str]:
-    return [cell.strip().strip('"').lower() for cell in line.split(",")]
+    return [cell.lower() for cell in _cells(line, _mark(line))]
 
 
 def read_table(text: str, source: str, setting: Setting) -> Reading:
@@ -55,7 +64,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
     Parameters
     ----------
     text : str
-        Header and rows, in any order; lines that start with ``#`` are passed over.
+        Header and rows, in any order, parted by commas, semicolons or tabs; lines that start with ``#`` are passed over.
         Columns: ``height_m`` or ``height_ft`` above the site, or ``altitude_m`` or
         ``altitude_ft`` above mean sea level; ``from_deg`` (or ``from_magnetic_deg``);
         ``speed_mps``, ``speed_mph``, ``speed_kt`` or ``speed_kmh``; optionally
@@ -85,13 +94,14 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         raise WindError(
             source, "", f"{len(lines)} lines; accepted are {MOST_LAYERS} at most"
         )
+    mark = _mark(lines[0][1])
     names = _header(lines[0][1], source, f"line {lines[0][0]}")
     if not lines[1:]:
         raise WindError(source, "", "has a header but no layer; give at least one")
     levels = []
     for n, line in lines[1:]:
         where = f"line {n}"
-        row = _row(line, names, source, where)
+        row = _row(_cells(line, mark), names, source, where)
         height = vertical(row, setting, source, where)
         levels.append((where, level_from(row, height, setting, source, where)))
     return Reading(source=source, kind="aloft", levels=ordered(levels, source))
@@ -108,8 +118,9 @@ def _header(line: str, source: str, where: str) -> list[str]:
     return names
 
 
-def _row(line: str, names: list[str], source: str, where: str) -> dict[str, float]:
-    cells = [cell.strip() for cell in line.split(",")]
+def _row(
+    cells: list[str], names: list[str], source: str, where: str
+) -> dict[str, float]:
     if len(cells) != len(names):
         raise WindError(
             source, where, f"{len(cells)} cells; the header names {len(names)}"

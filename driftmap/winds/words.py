@@ -17,7 +17,6 @@ __all__ = [
     "HEAD_HEIGHT",
     "looks_like_words",
     "read_words",
-    "terrain_in",
 ]
 
 HEAD_HEIGHT: Final = 2.0
@@ -121,37 +120,18 @@ def read_words(text: str, setting: Setting) -> Reading:
         levels=(WindLevel(height, direction, speed, gust, source),),
         age=_age(found),
         direction_error=spread,
+        terrain=_terrain(found["terrain"], source),
         assumed=tuple(assumed),
     )
 
 
-def terrain_in(text: str, default: str) -> str:
-    """Find the terrain class that a wind in words names.
-
-    Parameters
-    ----------
-    text : str
-        A wind in words.
-    default : str
-        Class where it names none.
-
-    Returns
-    -------
-    str
-        A class of `driftmap.winds.law.ROUGHNESS`.
-
-    Raises
-    ------
-    WindError
-        If it names an unknown class.
-    """
-    found = _GRAMMAR.match(text)
-    name = " ".join(((found and found["terrain"]) or default).lower().split())
+def _terrain(text: str | None, source: str) -> str | None:
+    if text is None:
+        return None
+    name = " ".join(text.lower().split())
     if name not in ROUGHNESS:
         raise WindError(
-            " ".join(text.split()) or "terrain",
-            "terrain",
-            f"{name!r} is no class; accepted are {', '.join(ROUGHNESS)}",
+            source, "terrain", f"{name!r} is no class; accepted: {', '.join(ROUGHNESS)}"
         )
     return name
 

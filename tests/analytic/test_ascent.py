@@ -31,6 +31,7 @@ def rocket(**change):
         "tilt": np.radians(4) * one,
         "azimuth": np.radians(90) * one,
         "rail_length": 3.0,
+        "weathercock": one,
     }
     return Rocket(**{**values, **change})
 

@@ -84,6 +84,21 @@ def test_latest_sounding_unless_a_time_is_given():
 
 
 @pytest.mark.parametrize(
+    ("head", "expected"),
+    [
+        ("2014 09 10 00 2302", datetime(2014, 9, 9, 23, 2, tzinfo=UTC)),
+        ("2014 09 10 12 1115", datetime(2014, 9, 10, 11, 15, tzinfo=UTC)),
+        ("2014 09 10 12 9999", datetime(2014, 9, 10, 12, 0, tzinfo=UTC)),
+        ("2014 09 10 12 1199", datetime(2014, 9, 10, 12, 0, tzinfo=UTC)),
+        ("2014 09 10 99 1430", datetime(2014, 9, 10, 14, 30, tzinfo=UTC)),
+    ],
+)
+def test_release_time_or_nominal_hour(head, expected):
+    text = TEXT.replace("2014 09 10 00 2302", head)
+    assert read_igra(text, "igra.txt", Setting(0.0)).valid == expected
+
+
+@pytest.mark.parametrize(
     ("change", "message"),
     [
         (lambda text: text.rsplit("\n", 2)[0], "line 1: header counts 4 levels, 3"),
@@ -91,6 +106,10 @@ def test_latest_sounding_unless_a_time_is_given():
         (lambda text: text.replace("  255   187", " 2550   187"), "line 4: direction"),
         (lambda text: text.replace("   187", "  1870"), "line 4: speed"),
         (lambda text: text.replace("2014 09 10", "2014 13 10"), "line 1: its time"),
+        (
+            lambda text: text.replace("10 00 2302", "10 99 9999"),
+            "line 1: its time: no h",
+        ),
         (lambda text: text.replace("  178B", "   12B"), "line 3: a second level"),
         (lambda text: text.replace("2302    4", "2302   x4"), "line 1: header"),
     ],

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air import mean_air
+from driftmap.air import Sky, mean_air
 from driftmap.atmosphere import STANDARD_GRAVITY, air_density
 from driftmap.descent import fall
 from driftmap.frame import to_local
@@ -63,7 +63,7 @@ def test_canopy_lands_where_the_sonde_did(sonde, top):
     rate = v0 * np.sqrt(1.225 / air_density(h[start]))
     values = (0.0, 0.0, h[start] - ground, float(east), float(north), -float(rate), 0.0)
     release = Motion(*(np.array([float(v)]) for v in values))
-    air = mean_air(wind, ground, 8000.0)
+    air = mean_air(wind, Sky(ground), 8000.0)
     landed = fall(release, mass, drag_area, air)
     # The sonde's own way, in metres about its release point.
     e, n = to_local((lon[start], lat[start]), lon[-1], lat[-1])

@@ -46,6 +46,18 @@ def test_rows(name, count, rows):
         assert level.speed == pytest.approx(knots * KNOT)
 
 
+def test_a_surface_level_just_below_the_site_is_its_ground():
+    # Nashville's surface level: 180 m, 180 degrees, 10 kt.
+    path = str(DATA / "list_nashville_2014-02-20.txt")
+    wind = read_winds([path], site_altitude=200.0)
+    assert wind.levels[0].height == 0.0
+    assert wind.levels[0].speed == pytest.approx(10 * KNOT)
+    assert any("20 m below the site taken at the ground" in n for n in wind.assumed)
+    higher = read_winds([path], site_altitude=230.0)
+    assert any("1 level below the site (230 m) left out" in n for n in higher.assumed)
+    assert higher.levels[0].source.startswith("law from")
+
+
 def test_comma_list_as_another_decoder_reads_it():
     name = "list_norman_1999-05-04.csv"
     reading = read_sounding_list((DATA / name).read_text(), name, Setting(0.0))

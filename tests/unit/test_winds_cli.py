@@ -61,6 +61,19 @@ def test_terminal_table_and_units():
     assert "calm" in _run("calm", "--site-elevation", "0").output
 
 
+def test_levels_above_the_top_are_counted_not_hidden():
+    arguments = (str(DATA / "list_hobart_2013-07-09.txt"), "--site-elevation", "27")
+    assert "levels above 9,843 ft; --top shows them" in _run(*arguments).output
+    assert "--top shows" not in _run(*arguments, "--top", "30 km").output
+    assert len(_json(*arguments)["levels"]) == 49
+
+
+def test_decoded_surface_report_tells_temperature_and_pressure():
+    arguments = (METAR, "--site-elevation", "0", "--decoded")
+    assert "54 °F, 30.01 inHg" in _run(*arguments).output
+    assert "12 °C, 1016 hPa" in _run(*arguments, "--units", "si").output
+
+
 def test_decoded_table():
     shown = _run("12 mph from 240", "--site-elevation", "0", "--decoded").output
     assert "law" not in shown

@@ -9,6 +9,7 @@ import pytest
 
 from driftmap.errors import WindError
 from driftmap.units import KNOT
+from driftmap.wind import WindProfile
 from driftmap.winds import read_winds, write_table
 from driftmap.winds.forecast import read_forecast
 from driftmap.winds.listing import wind_document
@@ -117,6 +118,45 @@ def test_the_time_nearest_to_the_flight():
     assert reading.source == "model 2026-05-09 09:00Z"
 
 
+GRID = {
+    "valid": "2026-05-09T18:00Z",
+    "points": [
+        {"latitude": 40.0, "longitude": lon, "levels": [LOW | {"from_deg": bearing}]}
+        for lon, bearing in ((-119.0, 90), (-119.25, 180))
+    ],
+}
+
+
+def test_the_point_of_a_grid_nearest_to_the_site():
+    setting = Setting(100.0, place=(40.0, -119.2))
+    reading = read_forecast(json.dumps(GRID), "g.json", setting)
+    assert math.degrees(reading.levels[0].direction) == pytest.approx(180.0)
+    # 0.05 degrees of longitude at 40 north: 4.3 km.
+    assert any("nearest of 2 points is 4 km away" in note for note in reading.assumed)
+
+
+def test_the_antimeridian_is_no_wall():
+    points = [{"latitude": 0.0, "longitude": 179.9, "levels": [LOW]}]
+    setting = Setting(0.0, place=(0.0, -179.9))
+    reading = read_forecast(json.dumps({"points": points}), "g.json", setting)
+    assert any("22 km away" in note for note in reading.assumed)
+
+
+@pytest.mark.parametrize(
+    ("place", "change", "message"),
+    [
+        (None, {}, "where the site lies is not known"),
+        ((41.0, -119.0), {}, "111 km away; accepted is 50 km"),
+        ((40.0, -119.0), {"points": [{"latitude": 95, "longitude": 0}]}, "latitude 95"),
+        ((40.0, -119.0), {"points": [{"longitude": 0}]}, "point 1: latitude 'None'"),
+        ((40.0, -119.0), {"points": []}, "points: must be a list"),
+    ],
+)
+def test_bad_grids(place, change, message):
+    with pytest.raises(WindError, match=message):
+        read_forecast(json.dumps(GRID | change), "g.json", Setting(0.0, place=place))
+
+
 @pytest.mark.parametrize(
     ("document", "message"),
     [
@@ -174,6 +214,19 @@ def test_what_winds_prints_is_read_again(tmp_path):
     assert np.allclose(wind.at(z), again.at(z), atol=1e-5)
     assert [a.gust for a in again.levels] == [b.gust for b in wind.levels]
     assert [a.source for a in again.levels] == [b.source for b in wind.levels]
+
+
+def test_a_wind_made_by_hand_is_listed_and_written_by_its_layers(tmp_path):
+    wind = WindProfile([0, 100], [0, 3], [-2, -4], [1, 1], known_to=100.0, source="own")
+    rows = wind_document(wind)["levels"]
+    assert [(r["from_deg"], r["speed_mps"]) for r in rows] == [
+        (0.0, 2.0),
+        (pytest.approx(323.130102), 5.0),
+    ]
+    path = tmp_path / "own.csv"
+    path.write_text(write_table(wind))
+    again = read_winds([str(path)], site_altitude=0.0)
+    assert np.allclose(again.at([0, 100]), wind.at([0, 100]))
 
 
 def test_a_table_of_a_wind_is_read_again(tmp_path):

@@ -161,6 +161,17 @@ def test_ensembles_of_different_size_cannot_be_merged():
         merge([one, two], Setting(0.0))
 
 
+def test_surface_reading_under_an_ensemble_is_shared_by_its_members():
+    members = np.array([[[5.0, 9.0], [0.0, 0.0]], [[-5.0, -9.0], [0.0, 0.0]]])
+    aloft = _layers((500, 0, 0), (900, 0, 0), members=members)
+    wind = merge([_surface(), aloft], Setting(0.0))
+    assert wind.members.shape == (2, 2, wind.height.size)
+    low = wind.height <= 100.0
+    assert np.array_equal(wind.members[0][:, low], wind.members[1][:, low])
+    assert wind.members[0][0, wind.height == 500.0] == 5.0
+    assert np.allclose(wind.members.mean(axis=0), [wind.east, wind.north])
+
+
 def test_no_reading():
     with pytest.raises(WindError, match="no reading"):
         merge([], Setting(0.0))

@@ -40,6 +40,13 @@ def test_altitudes_become_heights_above_the_site():
     assert reading.levels[0].height == pytest.approx(4.8)
 
 
+@pytest.mark.parametrize("mark", [";", "\t", " , "])
+def test_what_spreadsheets_write_between_columns(mark):
+    rows = [["height_m", '"from_deg"', "speed_mps"], ["0", "270", "5"]]
+    reading = _read("\n".join(mark.join(row) for row in rows))
+    assert reading.levels[0].speed == 5.0
+
+
 def test_empty_direction_is_a_variable_wind():
     assert _read(HEADER + "10,,3\n").levels[0].direction is None
 

@@ -89,6 +89,13 @@ def test_carried_aloft_by_the_laws_and_held_above():
         assert word in said
 
 
+def test_words_in_a_file_with_their_terrain(tmp_path):
+    path = tmp_path / "field.txt"
+    path.write_text("5 m/s from 90 over rough land\n")
+    wind = read_wind(str(path), site_altitude=0.0)
+    assert any("roughness 0.25 m (rough)" in note for note in wind.assumed)
+
+
 def test_rougher_ground_makes_more_wind_aloft_of_the_same_reading():
     speeds = [
         np.hypot(*read_wind(f"5 m/s from 90 over {name}", site_altitude=0.0).at(300.0))

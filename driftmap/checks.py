@@ -1,0 +1,59 @@
+"""One check of numbers for every formula."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from driftmap.atmosphere import FloatArray
+
+__all__ = ["checked"]
+
+
+def checked(
+    name: str,
+    value: ArrayLike,
+    *,
+    above: float | None = None,
+    least: float | None = None,
+    most: float | None = None,
+) -> FloatArray:
+    """Give numbers back as an array, or say what is wrong with them.
+
+    Parameters
+    ----------
+    name : str
+        Name of the argument, for the message.
+    value : array_like, shape (...)
+        The numbers; each must be finite.
+    above, least, most : float, optional
+        Bounds: above this, at least this, at most this.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        The numbers.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite or out of bounds.
+
+    Examples
+    --------
+    >>> checked("mass", [1.0, -2.0], above=0)
+    Traceback (most recent call last):
+    ValueError: 'mass' must be finite and above 0 (got -2.0)
+    """
+    numbers = np.asarray(value, dtype=float)
+    good, rules = np.isfinite(numbers), ["finite"]
+    if above is not None:
+        good, rules = good & (numbers > above), [*rules, f"above {above:g}"]
+    if least is not None:
+        good, rules = good & (numbers >= least), [*rules, f"at least {least:g}"]
+    if most is not None:
+        good, rules = good & (numbers <= most), [*rules, f"at most {most:g}"]
+    if not np.all(good):
+        bad = numbers[~good].flat[0]
+        raise ValueError(f"'{name}' must be {' and '.join(rules)} (got {bad})")
+    return numbers

@@ -1,0 +1,223 @@
+"""``driftmap rules``: what the rules of the range ask of a flight, and why."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Literal
+
+import click
+
+if TYPE_CHECKING:
+    from driftmap.flight import Flight
+    from driftmap.rules import Facts, RuleResult, RuleSet
+    from driftmap.site import Site
+
+__all__ = ["picked_rules", "rules_command"]
+
+_SAMPLES: Final = 2000  # flights for the greatest height expected: its 99 % line
+_SEED: Final = 1
+_KINDS: Final = {"m": "length", "m/s": "speed", "kg": "mass"}
+_WIDTH: Final = 88
+
+
+@click.command("rules")
+@click.argument("flight", metavar="FLIGHT")
+@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@click.option(
+    "--rules",
+    "names",
+    multiple=True,
+    metavar="SET",
+    help="Rule set, or a club's own file (.toml), in place of those the site file "
+    "names. Give it again for several.",
+)
+@click.option(
+    "--answers", metavar="FILE", help="Answers to the questions (TOML), a line each."
+)
+@click.option(
+    "--wind",
+    "winds",
+    multiple=True,
+    metavar="WIND",
+    help="Wind, as for assess; without it the height is that in calm air and the "
+    "surface wind is not known.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@click.option(
+    "--units",
+    type=click.Choice(["us", "si"]),
+    default="us",
+    show_default=True,
+    help="Units to show.",
+)
+def rules_command(
+    flight: str,
+    site: str,
+    names: tuple[str, ...],
+    answers: str | None,
+    winds: tuple[str, ...],
+    as_json: bool,
+    units: Literal["us", "si"],
+) -> None:
+    """Show which rules apply to a flight at a site, and why.
+
+    Rule sets: those the site file names in "rules", or --rules.
+
+    \b
+    Examples:
+      driftmap rules examples/willet.toml --site sites/saltgrass-flat.geojson --rules us
+      driftmap rules FLIGHT --site SITE --rules club.toml --answers today.toml \\
+          --wind "8 mph from 240"
+    """
+    from driftmap.flightfile import read_flight
+    from driftmap.rules import Answers, evaluate, read_answers, with_answers
+    from driftmap.site import read_site
+
+    rocket, ground = read_flight(flight), read_site(site)
+    sets = picked_rules(ground, site, names)
+    said = read_answers(answers, sets) if answers else Answers()
+    facts = with_answers(_facts(rocket, ground, winds), said)
+    results = evaluate(sets, facts, said)
+    if as_json:
+        click.echo(
+            json.dumps(_document(rocket, ground, sets, facts, results), indent=1)
+        )
+    else:
+        click.echo(_text(rocket, ground, results, units))
+
+
+def picked_rules(
+    site: Site, path: str | Path, names: Sequence[str] = ()
+) -> tuple[RuleSet, ...]:
+    """Read the rule sets that were asked for, or else those that a site file names.
+
+    Parameters
+    ----------
+    site : Site
+        The site; its ``rules`` are names and paths with commas between them.
+    path : str or Path
+        The site file, whose folder its paths start from.
+    names : sequence of str
+        Sets asked for on the command line; their paths start from the present folder.
+
+    Returns
+    -------
+    tuple of RuleSet
+        The sets.
+
+    Raises
+    ------
+    InputError
+        If no set is named anywhere, or one cannot be read.
+    """
+    from driftmap.errors import InputError
+    from driftmap.rules import read_rules, rule_sets
+
+    if names:
+        return read_rules(names, source="--rules")
+    wanted = [name.strip() for name in site.rules.split(",") if name.strip()]
+    if not wanted:
+        known = ", ".join(rule_sets())
+        text = f"names no rule set; write one there or give --rules: {known}"
+        raise InputError(str(path), "rules", text)
+    return read_rules(wanted, base=Path(path).parent, source=f"{path}: rules")
+
+
+def _facts(flight: Flight, site: Site, winds: Sequence[str]) -> Facts:
+    """Collect the facts; the height comes from flights in the wind given, or in calm."""
+    import numpy as np
+
+    from driftmap.cloud import fly
+    from driftmap.rules import expected_altitude, facts_of
+    from driftmap.wind import WindProfile
+    from driftmap.winds import read_winds
+
+    wind = WindProfile(*np.zeros((4, 1)))
+    surface = None
+    if winds:
+        wind = read_winds(
+            winds, site_altitude=site.elevation, declination=site.declination
+        )
+        surface = float(np.hypot(*wind.at(10.0)))
+    cloud = fly(flight, wind, site.elevation, samples=_SAMPLES, seed=_SEED)
+    altitude = expected_altitude(cloud)
+    return facts_of(flight, site, altitude=altitude, surface_wind=surface)
+
+
+def _document(
+    flight: Flight,
+    site: Site,
+    sets: Iterable[RuleSet],
+    facts: Facts,
+    results: Iterable[RuleResult],
+) -> dict[str, object]:
+    return {
+        "flight": flight.name,
+        "site": site.name,
+        "sets": [
+            {"name": s.name, "title": s.title, "governs": s.governs} for s in sets
+        ],
+        "facts_si": dict(facts.numbers),
+        "rules": [asdict(result) for result in results],
+    }
+
+
+def _text(flight: Flight, site: Site, results: Sequence[RuleResult], units: str) -> str:
+    lines = [f"Rules for {_plain(flight.name)} at {_plain(site.name)}", ""]
+    for outcome in ("fail", "ask", "pass"):
+        for result in results:
+            if result.outcome == outcome:
+                lines += _entry(result, units)
+    counts = {o: sum(r.outcome == o for r in results) for o in ("pass", "fail", "ask")}
+    lines.append(
+        f"{counts['pass']} kept, {counts['fail']} broken, {counts['ask']} to be answered."
+    )
+    wanted = dict.fromkeys(name for r in results for name in r.answer)
+    if wanted:
+        lines += _wrapped(
+            f"To be answered in --answers FILE: {', '.join(wanted)}", "  "
+        )
+    for text in dict.fromkeys(r.governs for r in results if r.governs):
+        lines += _wrapped(f"{text[0].upper()}{_plain(text[1:])}.", "  ")
+    lines += _wrapped(
+        "A help to remember the rules, not the rules. The text that governs, the range "
+        "safety officer and the landowner decide.",
+        "",
+    )
+    return "\n".join(lines)
+
+
+def _entry(result: RuleResult, units: str) -> list[str]:
+    area = f", {_plain(result.area)}" if result.area else ""
+    lines = _wrapped(f"{result.outcome.upper():5}{_plain(result.what)}{area}", " " * 5)
+    if result.limit is not None:
+        value = "not known" if result.value is None else _amount(result, "value", units)
+        lines.append(f"     {value}; {result.sense} {_amount(result, 'limit', units)}")
+    if result.why:
+        lines += _wrapped(f"     why: {_plain(result.why)}", " " * 7)
+    if result.source:
+        lines += _wrapped(f"     source: {_plain(result.source)}", " " * 7)
+    return [*lines, ""]
+
+
+def _amount(result: RuleResult, key: Literal["value", "limit"], units: str) -> str:
+    from driftmap.units import show
+
+    number = float(getattr(result, key))
+    if result.unit in _KINDS:
+        return show(number, _KINDS[result.unit], units)
+    if result.unit == "share":
+        return f"{number:.0%}"
+    return f"{number:,.6g} {result.unit}".rstrip()
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, subsequent_indent=indent) or [""]
+
+
+def _plain(text: str) -> str:
+    return "".join(c if c.isprintable() else "?" for c in text)

@@ -1,0 +1,158 @@
+"""Kinds of field in a flight file: text with a unit in, SI out, with sane bounds."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from math import pi
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BeforeValidator, Field
+
+from driftmap.units import parse, parse_spread
+
+__all__ = [
+    "Area",
+    "Azimuth",
+    "Coefficient",
+    "Delay",
+    "Force",
+    "Glide",
+    "Height",
+    "Impulse",
+    "Length",
+    "Mass",
+    "Name",
+    "Pressure",
+    "Share",
+    "Tilt",
+    "Time",
+    "Trigger",
+    "TriggerAt",
+    "Uncertain",
+    "UncertainHeight",
+    "UncertainMass",
+    "UncertainTime",
+    "Volume",
+    "read_trigger",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Uncertain:
+    """A number with one standard deviation, both in SI; None means the default spread."""
+
+    value: float
+    spread: float | None = None
+
+
+def _reads(dimension: str) -> BeforeValidator:
+    def read(value: object) -> float:
+        return parse(value, dimension)
+
+    return BeforeValidator(read)
+
+
+def _reads_spread(dimension: str) -> BeforeValidator:
+    def read(value: object) -> Uncertain:
+        return (
+            value
+            if isinstance(value, Uncertain)
+            else Uncertain(*parse_spread(value, dimension))
+        )
+
+    return BeforeValidator(read)
+
+
+def _within(low: float, high: float, unit: str = "") -> AfterValidator:
+    """Refuse values outside (low, high]."""
+
+    def check(value: Any) -> Any:
+        number = value.value if isinstance(value, Uncertain) else value
+        if not low < number <= high:
+            raise ValueError(
+                f"must lie above {low:g} and up to {high:g} {unit}".rstrip()
+            )
+        return value
+
+    return AfterValidator(check)
+
+
+# Ceilings catch a wrong unit (grams as kilograms), not an unusual rocket.
+Mass = Annotated[float, _reads("mass"), _within(0, 1000, "kg")]
+UncertainMass = Annotated[Uncertain, _reads_spread("mass"), _within(0, 1000, "kg")]
+Length = Annotated[float, _reads("length"), _within(0, 30, "m")]
+Height = Annotated[float, _reads("length"), _within(0, 19_000, "m")]
+UncertainHeight = Annotated[Uncertain, _reads_spread("length"), _within(0, 19_000, "m")]
+Area = Annotated[float, _reads("area"), _within(0, 1000, "m2")]
+Coefficient = Annotated[Uncertain, _reads_spread("number"), _within(0, 5)]
+Time = Annotated[float, _reads("time"), _within(0, 600, "s")]
+UncertainTime = Annotated[Uncertain, _reads_spread("time"), _within(0, 600, "s")]
+Delay = Annotated[Uncertain, _reads_spread("time"), _within(-1e-9, 60, "s")]
+Glide = Annotated[float, _reads("speed"), _within(-1e-9, 15, "m/s")]
+Force = Annotated[float, _reads("force"), _within(0, 1e6, "N")]
+Volume = Annotated[float, _reads("volume"), _within(0, 1, "m3")]
+Pressure = Annotated[float, _reads("pressure"), _within(0, 1e11, "Pa")]
+Impulse = Annotated[Uncertain, _reads_spread("impulse"), _within(0, 889_600, "N s")]
+Share = Annotated[float, _reads("share"), Field(ge=0, le=1)]
+Tilt = Annotated[Uncertain, _reads_spread("angle"), _within(-1e-9, pi / 2)]
+Name = Annotated[str, Field(min_length=1, max_length=80)]
+
+
+def _azimuth(value: object) -> float | Literal["into the wind"]:
+    if isinstance(value, str) and " ".join(value.lower().split()) == "into the wind":
+        return "into the wind"
+    bearing = parse(value, "angle")
+    if not 0 <= bearing <= 2 * pi:
+        raise ValueError(f"{value!r} must lie from 0 to 360 deg")
+    return bearing
+
+
+Azimuth = Annotated[float | Literal["into the wind"], BeforeValidator(_azimuth)]
+
+
+@dataclass(frozen=True, slots=True)
+class Trigger:
+    """When a recovery device opens.
+
+    Parameters
+    ----------
+    at : {"apogee", "height", "time"}
+        At apogee, at a height on the way down, or a time after lift-off.
+    value : float
+        Height above the site [m] or time [s]; 0 at apogee.
+    spread : float or None
+        One standard deviation, in the same unit; None means the default.
+    """
+
+    at: Literal["apogee", "height", "time"]
+    value: float = 0.0
+    spread: float | None = None
+
+
+def read_trigger(value: object) -> Trigger:
+    """Read when a device opens: ``"apogee"``, a height or a time with its unit."""
+    if isinstance(value, Trigger):
+        return value
+    if isinstance(value, str):
+        if value.strip().lower() == "apogee":
+            return Trigger("apogee")
+        kinds: tuple[tuple[Literal["height", "time"], str], ...] = (
+            ("height", "length"),
+            ("time", "time"),
+        )
+        for at, dimension in kinds:
+            try:
+                number, spread = parse_spread(value, dimension)
+            except ValueError:
+                continue
+            # A bare number could be metres or seconds: the unit decides.
+            if number > 0 and re.match(r"[^±]*?\d\.?\s*[a-z]", value):
+                return Trigger(at, number, spread)
+    raise ValueError(
+        f'{value!r} must be "apogee", a height with its unit such as "150 m" (on the '
+        'way down), or a time after lift-off such as "9 s"'
+    )
+
+
+TriggerAt = Annotated[Trigger, BeforeValidator(read_trigger)]

@@ -1,0 +1,293 @@
+"""One block of flights through the way up and every case, to the ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from driftmap.air import AirColumn, IntArray, draw_air, local_air, through_air
+from driftmap.ascent import ascend
+from driftmap.atmosphere import FloatArray
+from driftmap.burst import fragment_speed, throws
+from driftmap.canopies import CANOPIES
+from driftmap.case import Body, Case, CaseTree, Opening
+from driftmap.descent import coast, fall
+from driftmap.flight import Device, Piece
+from driftmap.flutter import flutter_margin, flutter_speed
+from driftmap.launch import Plan, rockets
+from driftmap.motion import Motion
+from driftmap.opening import LINKS, Inflation, opening_load, what_gives
+from driftmap.spread import draw_all, stream
+from driftmap.wind import WindProfile
+
+__all__ = ["LANDED", "WAY_UP", "Block", "fly_block"]
+
+BoolArray: TypeAlias = NDArray[np.bool_]
+
+LANDED: Final = ("east", "north", "time", "speed", "angle", "energy")
+"""What is kept of a landing."""
+
+WAY_UP: Final = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
+"""What is kept of apogee; rail speed, rail wind, time and size of max q follow it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Block:
+    """What came of a block of flights.
+
+    Parameters
+    ----------
+    count : int
+        Flights in the block.
+    landed : dict of (str, str) to ndarray, shape (6, copies, flights)
+        Landings by case and body, `LANDED`, for the flights the case happened to.
+    way_up : ndarray, shape (11, count)
+        Apogee, rail speed, rail wind, time and size of the greatest dynamic pressure.
+    draws, margins : dict of str to ndarray, shape (count,)
+        Inputs drawn; opening loads and flutter margins.
+    """
+
+    count: int
+    landed: dict[tuple[str, str], FloatArray]
+    way_up: FloatArray
+    draws: dict[str, FloatArray]
+    margins: dict[str, FloatArray]
+
+
+def fly_block(
+    plan: Plan, tree: CaseTree, wind: WindProfile, count: int, seed: int, number: int
+) -> Block:
+    """Fly a block of flights through every case.
+
+    Parameters
+    ----------
+    plan : Plan
+        What the rockets share.
+    tree : CaseTree
+        The cases.
+    wind : WindProfile
+        The wind as known, with its error.
+    count : int
+        Flights in the block.
+    seed, number : int
+        Seed of the run, and which block of it this is.
+
+    Returns
+    -------
+    Block
+        Landings and what led to them.
+
+    Raises
+    ------
+    ValueError
+        If a flight cannot leave the rail or leaves the column of air.
+    """
+    block = _Flights(plan, tree, wind, count, seed, number)
+    landed = {}
+    for case in tree.cases:
+        start = block.release(case)
+        happens = block.happens(case, start)
+        who = np.flatnonzero(happens)
+        for body in case.bodies:
+            fallen = [
+                block.come_down(start, body, i + 1, who) for i in range(body.count)
+            ]
+            landed[case.name, body.name] = np.stack(fallen, axis=1)
+    ascent = block.ascent
+    way_up = np.stack(
+        [
+            *ascent.apogee.rows(),
+            ascent.rail_exit.speed,
+            ascent.rail_wind,
+            *ascent.max_q(),
+        ]
+    )
+    return Block(count, landed, way_up, block.draws, block.margins)
+
+
+class _Flights:
+    """The flights of one block, their luck, their air and their way up."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        tree: CaseTree,
+        wind: WindProfile,
+        count: int,
+        seed: int,
+        number: int,
+    ) -> None:
+        self.plan = plan
+        spreads = {**plan.spreads, **tree.spreads}
+        self.draws = draw_all(spreads, count, seed, number)
+        self._seed = (seed, number)
+        rng = stream(seed, number, "wind")
+        self.air = draw_air(wind, plan.sky, plan.top, count, rng)
+        self.ascent = ascend(rockets(plan, self.draws), self.air)
+        middle = plan.spreads["lift-off mass"].middle
+        self.weigh = self.draws["lift-off mass"] / middle
+        self.margins: dict[str, FloatArray] = {}
+        self.flutter: dict[str, FloatArray] = {}
+        for case in tree.cases:
+            if isinstance(case.only, Piece):
+                self._watch(case.only)
+        self._note_wind()
+
+    def _note_wind(self) -> None:
+        """Keep the mean wind below apogee as an input of each flight."""
+        z = self.air.height
+        low = z <= max(self.plan.apogee, z[1])
+        weight = np.gradient(z[low])
+        for name, column in (("east", self.air.east), ("north", self.air.north)):
+            self.draws[f"wind {name}"] = np.average(column[low], axis=0, weights=weight)
+
+    def _watch(self, fin: Piece) -> None:
+        """Hold the way up against the flutter speed of a fin."""
+        shape = fin.planform()
+        assert shape is not None
+        ascent = self.ascent
+        limit = flutter_speed(
+            shape,
+            self.draws[f"{fin.name} shear modulus"],
+            self.plan.sky.pressure(np.maximum(ascent.rows[:, 2], 0.0)),
+            ascent.sound,
+            knock_down=self.draws.get(f"{fin.name} printed", 1.0),
+        )
+        margin = flutter_margin(ascent.speed, limit, ascent.rows[:, 6])
+        self.margins[f"flutter of {fin.name}"] = margin.least
+        self.flutter[fin.name] = margin.first
+
+    def release(self, case: Case) -> Motion:
+        """Give the state in which the bodies of a case are let go."""
+        ascent, release = self.ascent, case.release
+        top = ascent.apogee
+        mark = self.draws.get(release.mark)
+        if release.at == "max q":
+            return ascent.at(ascent.max_q()[0])
+        if release.at == "flutter":
+            # Flights that never flutter are let go at apogee and then not counted.
+            return ascent.at(np.minimum(self.flutter[release.mark], top.time))
+        if mark is None:
+            return top
+        if release.at == "coast":
+            return ascent.at(ascent.burnout + mark * (top.time - ascent.burnout))
+        if release.at == "late":
+            return self._late(mark)
+        return ascent.at(mark)  # "time", or the share of the first second
+
+    def _late(self, seconds: FloatArray) -> Motion:
+        """Fall nose first for some seconds after apogee."""
+        frame = self.plan.flight.airframe
+        mass = self.plan.flight.dry_mass * self.weigh
+        area = frame.cross_section * self.draws["drag coefficient"]
+        top = self.ascent.apogee
+        end = top.time + seconds
+        return coast(top, mass, area, self.air, end, rise=self.plan.fall_rise)
+
+    def happens(self, case: Case, start: Motion) -> BoolArray:
+        """Tell the flights that a case happens to, given its cause."""
+        if isinstance(case.only, Piece):
+            return np.isfinite(self.flutter[case.only.name])
+        if isinstance(case.only, Opening):
+            return self._opens(case.only, case.cause, start)
+        return np.ones(self.weigh.size, bool)
+
+    def _opens(self, opening: Opening, cause: str, start: Motion) -> BoolArray:
+        """Find the openings that end as wanted, from the load on the canopy."""
+        device = opening.device
+        load = self._load(device, opening.drag, start)
+        self.margins[f"opening load of {device.name}, {cause}"] = load
+        luck = np.stack([self.draws[f"luck of the {link}"] for link in LINKS])
+        strength = {str(link): force for link, force in device.strength.items()}
+        outcome = what_gives(load, strength, luck)
+        return np.asarray(outcome.result == opening.result)
+
+    def _load(self, device: Device, drag: str, start: Motion) -> FloatArray:
+        kind = CANOPIES[device.type]
+        canopy = Inflation(
+            diameter=device.nominal_diameter,
+            drag_area=device.cloth_area * self.draws[drag],
+            load_factor=float(np.mean(kind.load_factor)),
+            filling=float(np.mean(kind.filling)),
+            exponent=kind.exponent,
+        )
+        near = local_air(self.air, start.height, np.arange(self.weigh.size))
+        _, _, speed, density = through_air(start.rows(), near)
+        dive = np.clip(-start.v_up / np.maximum(speed, 1e-9), -1, 1)
+        mass = self.plan.flight.dry_mass * self.weigh
+        return opening_load(canopy, mass, speed, density, dive=dive).peak
+
+    def come_down(
+        self, start: Motion, body: Body, copy: int, who: IntArray
+    ) -> FloatArray:
+        """Follow one body of some flights to the ground; give `LANDED`, (6, flights)."""
+        state = _some(start, who)
+        air = _columns(self.air, who)
+        mass = body.mass * self.weigh[who]
+        if body.kick is not None:
+            state = self._thrown(state, body, copy, who)
+        for stage in body.stages:
+            area = np.zeros(who.size)
+            for size, name in stage.drag:
+                area += size * self.draws[name.replace("{n}", str(copy))][who]
+            rise = self.plan.fall_rise if stage.nose_first else None
+            before = state.time
+            if stage.until == "ground":
+                state = fall(state, mass, area, air, rise=rise)
+            else:
+                mark = self.draws[stage.mark][who]
+                if stage.until == "height":
+                    floor = np.maximum(mark, 0.0)
+                    state = fall(state, mass, area, air, floor=floor, rise=rise)
+                else:
+                    end = (
+                        mark
+                        if stage.until == "time"
+                        else state.time + np.maximum(mark, 0)
+                    )
+                    state = coast(state, mass, area, air, end, rise=rise)
+            if stage.glide:
+                state = self._glided(state, stage.glide, state.time - before, who)
+        speed = state.speed
+        flat = np.hypot(state.v_east, state.v_north)
+        angle = np.arctan2(np.maximum(-state.v_up, 0.0), flat)
+        energy = mass * speed**2 / 2
+        return np.stack([state.east, state.north, state.time, speed, angle, energy])
+
+    def _glided(
+        self, state: Motion, glide: str, seconds: FloatArray, who: IntArray
+    ) -> Motion:
+        """Add the way glided through the air, in one direction all the way down."""
+        rng = stream(*self._seed, f"{glide} heading")
+        heading = rng.uniform(0, 2 * np.pi, self.weigh.size)[who]
+        way = self.draws[glide][who] * seconds
+        return Motion(
+            state.east + way * np.sin(heading),
+            state.north + way * np.cos(heading),
+            *state.rows()[2:],
+        )
+
+    def _thrown(self, state: Motion, body: Body, copy: int, who: IntArray) -> Motion:
+        """Add the velocity of a throw in any upward direction."""
+        assert body.kick is not None
+        share = self.draws[body.kick.share][who]
+        speed = fragment_speed(body.kick.energy, share, body.mass)
+        rng = stream(*self._seed, f"throw of {body.name} {copy}")
+        rows = state.rows()
+        rows[3:6] += throws(speed, rng)
+        return Motion(*rows)
+
+
+def _some(motion: Motion, who: IntArray) -> Motion:
+    return Motion(*motion.rows()[:, who])
+
+
+def _columns(air: AirColumn, who: IntArray) -> AirColumn:
+    if who.size == air.east.shape[1]:
+        return air
+    return AirColumn(
+        air.height, air.density, air.sound, air.east[:, who], air.north[:, who]
+    )

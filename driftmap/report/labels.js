@@ -1,0 +1,101 @@
+// Labels that give way to each other, and the names of squares along the edges.
+
+const AROUND = [[0, 0], [1, 0], [-1, 0], [0, -1], [0, 1], [1, -1], [-1, -1], [1, 1], [-1, 1]];
+
+function overlaps(box, taken) {
+  return taken.some((t) => box.left < t.right && t.left < box.right && box.top < t.bottom && t.top < box.bottom);
+}
+
+// Try the places about a label's point, nearest first; tell whether one was free.
+function settle(label, frame, taken) {
+  const { width, height } = label.getBoundingClientRect();
+  const anchor = label.parentElement.getBoundingClientRect();
+  for (const gap of [6, 24, 48]) {
+    for (const [right, down] of AROUND) {
+      const left = anchor.left + right * (width / 2 + gap) - width / 2;
+      const top = anchor.top + down * (height / 2 + gap) - height / 2;
+      const box = { left, top, right: left + width, bottom: top + height };
+      const inside = left >= frame.left && box.right <= frame.right && top >= frame.top && box.bottom <= frame.bottom;
+      if (inside && !overlaps(box, taken)) {
+        label.style.left = `${left - anchor.left}px`;
+        label.style.top = `${top - anchor.top}px`;
+        if (gap > 6) lead(label, anchor, box);
+        taken.push(box);
+        return true;
+      }
+    }
+  }
+  return false;
+}
+
+// Draw a line from a point to a label that had to stand off.
+function lead(label, anchor, box) {
+  const line = document.createElement("i");
+  line.className = "leader";
+  const x = Math.min(Math.max(anchor.left, box.left), box.right) - anchor.left;
+  const y = Math.min(Math.max(anchor.top, box.top), box.bottom) - anchor.top;
+  line.style.width = `${Math.hypot(x, y)}px`;
+  line.style.transform = `rotate(${Math.atan2(y, x)}rad)`;
+  label.before(line);
+}
+
+// Small areas where people are must stay in sight; large ones bear their label inside.
+function peopleBoxes() {
+  const boxes = all(".map path.area.people").map((path) => path.getBoundingClientRect());
+  return boxes.filter((box) => box.width < 150 && box.height < 150);
+}
+
+function padBox() {
+  const { x, y } = chart.latLngToContainerPoint(DRIFTMAP.pad);
+  const { left, top } = chart.getContainer().getBoundingClientRect();
+  return { left: left + x - 14, right: left + x + 14, top: top + y - 14, bottom: top + y + 14 };
+}
+
+function placeLabels() {
+  const frame = chart.getContainer().getBoundingClientRect();
+  const taken = [padBox(), ...all(".leaflet-control").map((c) => c.getBoundingClientRect())];
+  for (const line of all(".leader")) line.remove();
+  taken.push(...peopleBoxes(), ...all(".pad-picture text").map((t) => t.getBoundingClientRect()));
+  const named = on("#show-names");
+  const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
+  for (const label of labels) {
+    label.classList.remove("short");
+    const wanted = named || !label.classList.contains("area");
+    let free = wanted && settle(label, frame, taken);
+    if (wanted && !free && label.classList.contains("piece")) {
+      label.classList.add("short");
+      free = settle(label, frame, taken);
+    }
+    label.classList.toggle("off", !free);
+  }
+}
+
+let edges = false;
+function showEdges(shown) {
+  edges = shown;
+  placeEdges();
+}
+
+// Write the names along an edge, leaving out those that would touch.
+function fillEdge(edge, names, places, gap, style) {
+  let last = -Infinity;
+  const written = [];
+  names.forEach((name, i) => {
+    if (Math.abs(places[i] - last) < gap) return;
+    last = places[i];
+    const tag = document.createElement("span");
+    tag.textContent = name;
+    tag.style[style] = `${places[i]}px`;
+    written.push(tag);
+  });
+  edge.replaceChildren(...(edges ? written : []));
+}
+
+function placeEdges() {
+  const { letters, longitude, latitude } = DRIFTMAP.squares;
+  const [lat, lon] = DRIFTMAP.pad;
+  const x = longitude.map((l) => chart.latLngToContainerPoint([lat, l]).x);
+  const y = latitude.map((l) => chart.latLngToContainerPoint([l, lon]).y);
+  fillEdge(one("#columns"), [...letters], x, 18, "left");
+  fillEdge(one("#rows"), latitude.map((_, i) => i + 1), y, 20, "top");
+}

@@ -1,0 +1,113 @@
+"""The map: one HTML file that opens with no network."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+from driftmap.assessment import CAUTIONS, Assessment, document
+from driftmap.report.words import Units, isolate, tied
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["map_html"]
+
+_SCRIPTS: Final = ("page.js", "labels.js", "points.js", "tools.js")
+
+
+def map_html(
+    assessment: Assessment, *, units: Units, background: str | None = None
+) -> str:
+    """Write an assessment as one page with its map.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    units : {"us", "si"}
+        Units the reader picked.
+    background : str, optional
+        Address of tiles of a map background, with ``{z}``, ``{x}`` and ``{y}``. The
+        page then asks that host for pictures, and says so. By default nothing is
+        asked of any network.
+
+    Returns
+    -------
+    str
+        An HTML document; the same assessment gives the same text.
+
+    Raises
+    ------
+    ValueError
+        If `background` is no such address.
+    """
+    # folium takes 0.2 s to import: only those who want a map wait for it.
+    from driftmap.report import offline  # noqa: PLC0415
+    from driftmap.report.layers import draw  # noqa: PLC0415
+
+    host = None if background is None else offline.check_background(background)
+    chart, data = draw(assessment, units)
+    element, drawing = chart.parts()
+    facts = json.dumps({**data, "background": background}, separators=(",", ":"))
+    own = "\n".join(_text(name) for name in _SCRIPTS)
+    whole = offline.stable_ids(
+        "\0".join([element, f"{drawing}\nconst DRIFTMAP = {facts};\n{own}"])
+    )
+    element, drawing = whole.split("\0")
+    scripts = [offline.leaflet_script(), drawing]
+    return (
+        _page()
+        .get_template("page.html")
+        .render(
+            policy=offline.policy(scripts, host),
+            styles=[offline.leaflet_style(), _text("page.css")],
+            scripts=scripts,
+            chart=element,
+            background=host,
+            **_content(assessment, units),
+        )
+    )
+
+
+def _content(assessment: Assessment, units: Units) -> dict[str, Any]:
+    from driftmap.report import tables  # noqa: PLC0415 (brings folium)
+    from driftmap.report.windsketch import wind_picture_svg  # noqa: PLC0415
+
+    facts = document(assessment)
+    wind = tables.wind_rows(assessment, units)
+    return {
+        "facts": facts,
+        "source": assessment.wind.source,
+        "age": assessment.wind.age,
+        "head": tables.headline(assessment, units),
+        "cases": tables.case_rows(assessment, facts["cases"], units),
+        "checks": tables.check_rows(assessment, units),
+        "areas": tables.area_rows(assessment),
+        "wind": wind,
+        "picture": wind_picture_svg(assessment.wind, wind["top"], units),
+        "declination": assessment.site.declination,
+        "assumed": assessment.assumed,
+        "cautions": CAUTIONS,
+    }
+
+
+@cache
+def _page() -> Environment:
+    from jinja2 import Environment, FunctionLoader, StrictUndefined  # noqa: PLC0415
+
+    page = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        loader=FunctionLoader(_text),
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    page.filters.update(isolate=isolate, tied=tied)
+    return page
+
+
+def _text(name: str) -> str:
+    return files("driftmap.report").joinpath(name).read_text("utf-8")

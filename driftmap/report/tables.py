@@ -1,0 +1,236 @@
+"""Rows of the page's tables: every figure as the text a person reads."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+import numpy as np
+
+from driftmap.assessment import Assessment
+from driftmap.cases import WORKS
+from driftmap.hazard import Probability
+from driftmap.report import words
+from driftmap.report.layers import has_people, piece_marks, stands_apart
+from driftmap.report.pad import surface_wind
+from driftmap.report.words import Units
+from driftmap.units import show, unit_of
+from driftmap.verdict import Check
+from driftmap.wind import direction_and_speed
+
+__all__ = ["area_rows", "case_rows", "check_rows", "headline", "wind_rows"]
+
+_WORDS: Final = {"go": "GO", "hold": "HOLD", "no-go": "NO-GO"}
+_MOST_WIND_ROWS: Final = 16
+
+
+def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
+    """Give the verdict and what speaks against flying.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    dict
+        Word, wind in words, the worst reasons and how many more there are.
+    """
+    a = assessment
+    people = [area.name for area in a.site.areas if has_people(area)]
+    reasons = words.verdict_reasons(a.checks, people, a.cloud.flights, units)
+    direction, speed = surface_wind(a)
+    blows = f"{show(speed, 'speed', units)} from {words.bearing(direction)}"
+    if speed <= 0.05:
+        blows = "calm"
+    return {
+        "verdict": a.verdict,
+        "word": _WORDS[a.verdict],
+        "wind": f"{blows} at {show(10.0, 'length', units)} height",
+        "reasons": reasons[:2] or [f"All {len(a.checks)} checks are within limits"],
+        "more": max(0, len(reasons) - 2),
+    }
+
+
+def case_rows(
+    assessment: Assessment, cases: list[dict[str, Any]], units: Units
+) -> list[dict[str, Any]]:
+    """Give each case with its pieces.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    cases : list of dict
+        The cases of `driftmap.assessment.document`.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    list of dict
+        In the order of the assessment.
+    """
+    marks, apart = iter(piece_marks(assessment)), iter(stands_apart(assessment))
+    given = assessment.flight.cases
+    rows = []
+    for number, case in enumerate(cases, start=1):
+        p, works = case["probability"], case["name"] == WORKS
+        pieces = [
+            {**_piece_row(piece, next(marks), units), "apart": next(apart)}
+            for piece in case["pieces"]
+        ]
+        rows.append(
+            {
+                "number": number,
+                "name": case["name"],
+                "likely": f"{words.percent(p)} of flights"
+                + (f", {words.one_in(p)}" if 0 < p < 0.1 else ""),
+                "assumed": not works and case["name"] not in given,
+                "works": works,
+                "pieces": pieces,
+            }
+        )
+    return rows
+
+
+def _piece_row(
+    piece: Mapping[str, Any], mark: tuple[str, int, int], units: Units
+) -> dict[str, Any]:
+    def three(key: str, write: Callable[[float], str]) -> tuple[str, str]:
+        low, middle, high = (write(piece[key][q]) for q in ("p5", "p50", "p95"))
+        return middle, words.span(low, high)
+
+    name, color, dash = mark
+    return {
+        "mark": name,
+        "color": color,
+        "dash": dash,
+        "name": piece["name"],
+        "count": piece["count"],
+        "drift": words.toward(piece["mean_east_m"], piece["mean_north_m"], units),
+        "bearing": words.bearing(
+            math.atan2(piece["mean_east_m"], piece["mean_north_m"])
+        ),
+        "radius": words.distance(piece["radius_90_m"], units),
+        "time": three("time_s", lambda v: show(v, "time", units)),
+        "speed": three("impact_speed_mps", lambda v: show(v, "descent", units)),
+        "energy": three("energy_j", lambda v: words.energy(v, units)),
+    }
+
+
+_OUTCOMES: Final = {"fail": "FAIL", "warn": "WARN", "pass": "PASS"}
+
+
+def check_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
+    """Give every check, the failing ones first.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    list of dict
+        Outcome, what was checked, figure, interval, limit and source.
+    """
+    order = list(_OUTCOMES)
+
+    def row(check: Check) -> dict[str, Any]:
+        value, interval = words.figure(check, assessment.cloud.flights, units)
+        return {
+            "outcome": check.outcome,
+            "word": _OUTCOMES[check.outcome],
+            "what": words.subject(check),
+            "value": value,
+            "interval": interval,
+            "limit": words.limit(check, units),
+            "source": check.source,
+        }
+
+    return [
+        row(c) for c in sorted(assessment.checks, key=lambda c: order.index(c.outcome))
+    ]
+
+
+def area_rows(assessment: Assessment) -> list[dict[str, Any]]:
+    """Give the probabilities of every area.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    list of dict
+        In the order of the site file.
+    """
+    flights = assessment.cloud.flights
+
+    def told(p: Probability) -> str:
+        text = words.share(p.estimate, (p.lower, p.upper), flights)
+        between = words.span(words.percent(p.lower), words.percent(p.upper))
+        return text if p.estimate == 0 else f"{text}, between {between}"
+
+    return [
+        {
+            "name": hit.area.name,
+            "role": hit.area.role,
+            "people": hit.area.people,
+            "shelter": hit.area.shelter if has_people(hit.area) else "",
+            "total": told(hit.total),
+            "cases": [(name, told(p)) for name, p in hit.cases.items()],
+        }
+        for hit in assessment.areas
+    ]
+
+
+def wind_rows(assessment: Assessment, units: Units) -> dict[str, Any]:
+    """Give the wind by height up to where the rocket flies.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    dict
+        Rows from the top down, the unit names, and up to where the wind is known.
+    """
+    wind = assessment.wind
+    top = float(np.quantile(assessment.cloud.apogee.height, 0.95))
+    heights = np.unique([*wind.height[(wind.height < top) & (wind.height >= 2)], top])
+    if heights.size > _MOST_WIND_ROWS:
+        keep = np.linspace(0, heights.size - 1, _MOST_WIND_ROWS).round().astype(int)
+        heights = heights[keep]
+    direction, speed = direction_and_speed(*wind.at(heights))
+    error = np.interp(heights, wind.height, wind.error)
+    rows = [
+        {
+            "height": words.distance(float(h), units),
+            "bearing": words.bearing(float(d)) if v > 0.05 else "calm",
+            "speed": show(float(v), "speed", units),
+            "error": show(float(e), "speed", units),
+            "held": h > wind.known_to,
+        }
+        for h, d, v, e in zip(heights, direction, speed, error, strict=True)
+    ]
+    return {
+        "rows": rows[::-1],
+        "top": top,
+        "known_to": words.distance(wind.known_to, units),
+        "held": bool(top > wind.known_to),
+        "thinned": heights.size == _MOST_WIND_ROWS < wind.height.size,
+        "unit": unit_of("speed", units),
+    }

@@ -1,0 +1,79 @@
+"""The verdict as a few lines in a terminal."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from driftmap.assessment import CAUTIONS, Assessment
+from driftmap.cloud import Part
+from driftmap.grid import mean_point, radii
+from driftmap.report import words
+from driftmap.report.tables import headline
+from driftmap.report.words import Units
+from driftmap.site import OCCUPIED
+from driftmap.units import show
+
+__all__ = ["summary"]
+
+_MOST_REASONS: Final = 8
+
+
+def summary(assessment: Assessment, *, units: Units) -> str:
+    """Write the verdict, what speaks against it, and what comes down where.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        Lines of text.
+    """
+    a = assessment
+    head = headline(a, units)
+    lines = [
+        f"{head['word']}: {_plain(a.flight.name)} at {_plain(a.site.name)}, {head['wind']}"
+    ]
+    people = [x.name for x in a.site.areas if x.role in OCCUPIED or x.people]
+    reasons = words.verdict_reasons(a.checks, people, a.cloud.flights, units)
+    lines += [f"  - {_plain(reason)}" for reason in reasons[:_MOST_REASONS]]
+    if len(reasons) > _MOST_REASONS:
+        lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")
+    passed = sum(check.outcome == "pass" for check in a.checks)
+    lines += [f"  {passed} of {len(a.checks)} checks are within limits", ""]
+    lines.append("What comes down where, from the pad:")
+    for case in a.cloud.tree.cases:
+        lines.append(f"  {case.name}, {words.percent(case.probability)} of flights")
+        lines += [f"    {_piece(a, part, units)}" for part in a.cloud.of(case.name)]
+    lines += ["", f"{len(a.assumed)} things were assumed; the map lists them."]
+    lines.append(f"Seed {a.cloud.seed}, {a.cloud.flights:,} flights in each case.")
+    return "\n".join([*lines, *(f"* {text}" for text in CAUTIONS)])
+
+
+def _piece(a: Assessment, part: Part, units: Units) -> str:
+    cloud, rows = a.cloud, part.rows
+    east, north = cloud.east[rows], cloud.north[rows]
+    around = words.distance(float(radii(east, north, (0.9,))[0]), units)
+    seconds, speed, energy = (
+        float(np.median(column[rows]))
+        for column in (cloud.time, cloud.speed, cloud.energy)
+    )
+    mean = mean_point(east, north)
+    where = words.toward(float(mean[0]), float(mean[1]), units)
+    name = part.body if part.count == 1 else f"{part.count} × {part.body}"
+    return (
+        f"{_plain(name)}: {where}, "
+        f"90 % within {around} of there; {seconds:.0f} s after lift-off, "
+        f"{show(speed, 'descent', units)}, {show(energy, 'energy', units)}"
+    )
+
+
+def _plain(text: str) -> str:
+    """Drop what could steer the terminal."""
+    return "".join(c for c in text if c.isprintable())

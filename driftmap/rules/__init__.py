@@ -1,0 +1,41 @@
+"""Rules of the range as data: what applies to a flight, whether it is kept, and why.
+
+Rules stand in TOML files beside this module, each row with its source; a club adds a file
+of its own. To add a public set, write another file. To let rules speak of something new,
+add a fact or a kind in `driftmap.rules.kinds`.
+"""
+
+from __future__ import annotations
+
+from driftmap.rules.answers import (
+    Answers,
+    check_answers,
+    questions,
+    read_answers,
+    with_answers,
+)
+from driftmap.rules.evaluate import RuleResult, evaluate
+from driftmap.rules.facts import Facts, expected_altitude, facts_of, least_width
+from driftmap.rules.motors import CLASS_BOUNDS, motor_class
+from driftmap.rules.reading import read_rules, rule_sets
+from driftmap.rules.ruleset import Rule, RuleSet
+
+__all__ = [
+    "CLASS_BOUNDS",
+    "Answers",
+    "Facts",
+    "Rule",
+    "RuleResult",
+    "RuleSet",
+    "check_answers",
+    "evaluate",
+    "expected_altitude",
+    "facts_of",
+    "least_width",
+    "motor_class",
+    "questions",
+    "read_answers",
+    "read_rules",
+    "rule_sets",
+    "with_answers",
+]

@@ -1,0 +1,178 @@
+"""What limits rules come to for one flight."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from driftmap.rules.classes import Fit, all_hold
+from driftmap.rules.facts import Facts
+from driftmap.rules.kinds import FACTS, KINDS
+from driftmap.rules.ruleset import Rule, RuleSet
+from driftmap.rules.words import amount, joined, reason
+
+__all__ = ["Demand", "demands_of", "strictest"]
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """A rule that applies, with the limit it comes to for this flight.
+
+    Parameters
+    ----------
+    rule : Rule
+        The rule.
+    rules : RuleSet
+        The set it stands in.
+    limit : float or None
+        In SI; None for a question, or where it could not be worked out.
+    missing : tuple of str
+        Facts that would settle it.
+    why : str
+        Why it applies, and how the limit came about.
+    """
+
+    rule: Rule
+    rules: RuleSet
+    limit: float | None
+    missing: tuple[str, ...]
+    why: str
+
+
+def demands_of(rules: RuleSet, fit: Fit, facts: Facts) -> Iterator[Demand]:
+    """List the rules that apply, or may apply for all that is known.
+
+    Parameters
+    ----------
+    rules : RuleSet
+        The set.
+    fit : Fit
+        The rocket's class in it.
+    facts : Facts
+        What is known.
+
+    Yields
+    ------
+    Demand
+        One for each rule.
+    """
+    for rule in rules.rules:
+        if rule.classes and fit.state == "fits" and fit.name not in rule.classes:
+            continue
+        applies, missing = all_hold(rule.when, facts.numbers)
+        excepted, _ = (
+            all_hold(rule.unless, facts.numbers) if rule.unless else (False, ())
+        )
+        if applies is False or excepted:
+            continue
+        why = _applies(rule, fit, facts)
+        if missing or rule.question:
+            yield Demand(rule, rules, None, missing, why)
+        else:
+            yield _demand(rule, rules, facts, why)
+
+
+def _applies(rule: Rule, fit: Fit, facts: Facts) -> str:
+    parts = [f"for {fit.name}"] if rule.classes and fit.name else []
+    parts += [
+        reason(c, facts.numbers[c.fact]) for c in rule.when if c.fact in facts.numbers
+    ]
+    return "; ".join(parts)
+
+
+def _demand(rule: Rule, rules: RuleSet, facts: Facts, why: str) -> Demand:
+    """Work out the limit of a rule for this flight."""
+    figures, missing = _figures(rule, facts.numbers)
+    known = [(figure, text) for figure, text in figures if figure is not None]
+    if missing or len(known) < len(figures):
+        ends = next((text for figure, text in figures if figure is None), "")
+        return Demand(rule, rules, None, missing, joined(why, ends))
+    high = (KINDS[rule.name].sense == "at least") == (rule.take == "strictest")
+    limit, text = (max if high else min)(known, key=lambda pair: pair[0])
+    return Demand(rule, rules, limit, (), joined(why, text))
+
+
+def _figures(
+    rule: Rule, numbers: Mapping[str, float]
+) -> tuple[list[tuple[float | None, str]], tuple[str, ...]]:
+    """Give each figure the rule names, with how it came about; and what is missing."""
+    figures: list[tuple[float | None, str]] = []
+    needed = [rule.share_of] if rule.share_of else []
+    if rule.bands:
+        needed += [rule.bands_by, *["motor_count"] * _by_motors(rule)]
+    missing = tuple(dict.fromkeys(name for name in needed if name not in numbers))
+    if missing:
+        return figures, missing
+    if rule.limit is not None:
+        figures.append((rule.limit, ""))
+    if rule.share_of:
+        text = f"{rule.share:.4g} times the {FACTS[rule.share_of].text}"
+        figures.append((rule.share * numbers[rule.share_of], text))
+    if rule.bands:
+        figures.append(_from_table(rule, numbers))
+    return figures, ()
+
+
+def _by_motors(rule: Rule) -> bool:
+    """Tell whether the number of motors matters to a table."""
+    differ = any(band.single != band.complex for band in rule.bands)
+    return rule.column == "by motors" and differ
+
+
+def _from_table(rule: Rule, numbers: Mapping[str, float]) -> tuple[float | None, str]:
+    fact, value = FACTS[rule.bands_by], numbers[rule.bands_by]
+    at = f"{fact.text} {amount(value, fact.dimension)}"
+    band = next((band for band in rule.bands if value <= band.up_to), None)
+    if band is None:
+        return None, f"the table ends before {at}"
+    motors = numbers.get("motor_count", 1.0)
+    if rule.column == "complex" or (_by_motors(rule) and motors > 1):
+        figure, text = band.complex, f"at {at}, {motors:g} motors (complex)"
+        if rule.column == "complex":
+            text = f"at {at}, complex rocket"
+    else:
+        figure, text = band.single, f"at {at}"
+    return figure, text if figure is not None else f"the table has no figure {text}"
+
+
+def strictest(demands: Iterable[Demand]) -> Iterator[Demand]:
+    """Keep the strictest of known limits that share a name and an excuse.
+
+    Parameters
+    ----------
+    demands : iterable of Demand
+        Of all sets.
+
+    Yields
+    ------
+    Demand
+        In the order of the first of each name; questions and open limits all stay.
+    """
+    best: dict[tuple[str, str], Demand] = {}
+    order: list[Demand] = []
+    for demand in demands:
+        key = (demand.rule.name, demand.rule.excuse)
+        if demand.limit is None or demand.rule.question:
+            order.append(demand)
+        elif key not in best:
+            best[key] = demand
+            order.append(demand)
+        else:
+            order[order.index(best[key])] = best[key] = _stricter(best[key], demand)
+    yield from order
+
+
+def _stricter(one: Demand, other: Demand) -> Demand:
+    assert one.limit is not None
+    assert other.limit is not None
+    kind = KINDS[one.rule.name]
+    wins = other.limit > one.limit
+    if kind.sense == "at most":
+        wins = other.limit < one.limit
+    winner, loser = (other, one) if wins else (one, other)
+    assert loser.limit is not None
+    text = (
+        f"at least as strict as {amount(loser.limit, kind.dimension)} "
+        f"of {loser.rules.title}"
+    )
+    return replace(winner, why=joined(winner.why, text))

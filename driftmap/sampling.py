@@ -1,0 +1,300 @@
+"""How many flights are enough: intervals of rare things, and doubling until they do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from driftmap.hazard import CONFIDENCE
+from driftmap.units import parse
+
+__all__ = [
+    "Convergence",
+    "Estimate",
+    "Goal",
+    "Step",
+    "converge",
+    "flights_for",
+    "read_precision",
+    "weighted_mean",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A mean over simulated flights.
+
+    The interval covers sampling error only, not error in the wind or the physics.
+
+    Parameters
+    ----------
+    estimate, lower, upper : float
+        Best estimate and two-sided interval.
+    hits, flights : int
+        Flights that contributed, and all flights.
+    """
+
+    estimate: float
+    lower: float
+    upper: float
+    hits: int
+    flights: int
+
+
+def weighted_mean(
+    values: ArrayLike, flights: int, largest: float, *, confidence: float = CONFIDENCE
+) -> Estimate:
+    """Give the mean of a quantity that few flights contribute to, with its interval.
+
+    Each flight that contributes counts as a Poisson event of its own weight, and the sum
+    as gamma distributed [1]_. With equal weights the interval is the exact one of a
+    Poisson count; with none it ends at ``largest * 3.69 / flights``, not at 0.
+
+    Parameters
+    ----------
+    values : array_like, shape (k,)
+        What each contributing flight adds; flights that add nothing may be left out.
+    flights : int
+        Number of all flights.
+    largest : float
+        Most that one flight can add.
+    confidence : float
+        Two-sided confidence.
+
+    Returns
+    -------
+    Estimate
+        Mean and interval.
+
+    Raises
+    ------
+    ValueError
+        If a value is negative, not finite or above `largest`, or more flights contribute
+        than there are.
+
+    Notes
+    -----
+    The interval is wider than need be where most flights contribute: a Poisson count
+    varies more than a count that cannot pass `flights`.
+
+    References
+    ----------
+    .. [1] M. P. Fay and E. J. Feuer, "Confidence intervals for directly standardized
+       rates: a method based on the gamma distribution", Statistics in Medicine 16,
+       791-801, 1997 (from memory).
+
+    Examples
+    --------
+    >>> few = weighted_mean([2.0, 2.0], 1000, 2.0)
+    >>> few.estimate, round(few.lower, 5), round(few.upper, 5)
+    (0.004, 0.00048, 0.01445)
+    >>> round(weighted_mean([], 1000, 1.0).upper, 6)
+    0.003689
+    """
+    v = np.asarray(values, dtype=float)
+    v = v[v != 0]
+    if flights < 1 or v.size > flights:
+        raise ValueError(
+            f"'flights' must be positive and hold all values (got {flights})"
+        )
+    if not (0 < largest < math.inf and np.all((v > 0) & (v <= largest * (1 + 1e-12)))):
+        raise ValueError("'values' must lie in 0 to 'largest', which must be positive")
+    total, square, most = v.sum() / flights, (v @ v) / flights**2, largest / flights
+    tail = (1 - confidence) / 2
+    lower = _gamma_quantile(total, square, tail) if v.size else 0.0
+    upper = _gamma_quantile(total + most, square + most**2, 1 - tail)
+    return Estimate(float(total), lower, min(upper, largest), int(v.size), flights)
+
+
+def _gamma_quantile(mean: float, variance: float, level: float) -> float:
+    from scipy.special import gammaincinv  # noqa: PLC0415 (slow to import)
+
+    return float(gammaincinv(mean**2 / variance, level) * variance / mean)
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """How well a figure must be known.
+
+    Parameters
+    ----------
+    limit : float or None
+        What it is compared with: the interval must not straddle it.
+    relative : float
+        Half-width of the interval as a share of the figure.
+    absolute : float
+        Half-width that is narrow enough whatever the figure.
+    """
+
+    limit: float | None = None
+    relative: float = math.inf
+    absolute: float = 0.0
+
+    def met(self, estimate: Estimate) -> bool:
+        """Say whether a figure is known well enough.
+
+        Parameters
+        ----------
+        estimate : Estimate
+            The figure.
+
+        Returns
+        -------
+        bool
+            Whether it is.
+        """
+        if self.limit is not None and estimate.lower <= self.limit < estimate.upper:
+            return False
+        if math.isinf(self.relative):
+            return True
+        half = (estimate.upper - estimate.lower) / 2
+        return half <= max(self.absolute, self.relative * estimate.estimate)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One row of a table of convergence.
+
+    Parameters
+    ----------
+    flights : int
+        Flights in each case.
+    estimates : mapping of str to Estimate
+        Every figure.
+    open : tuple of str
+        Figures not yet known well enough.
+    """
+
+    flights: int
+    estimates: Mapping[str, Estimate]
+    open: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Convergence:
+    """How the figures settled as flights were added.
+
+    Parameters
+    ----------
+    steps : tuple of Step
+        Each twice as many flights as the one before; the last is the result.
+    confidence : float
+        Of the intervals: so high that all looks together keep the one promised.
+    """
+
+    steps: tuple[Step, ...]
+    confidence: float
+
+    @property
+    def reached(self) -> bool:
+        """Whether every figure is known well enough; if not, a verdict must hold."""
+        return not self.steps[-1].open
+
+
+def converge(
+    sample: Callable[[int, float], Mapping[str, Estimate]],
+    goals: Mapping[str, Goal],
+    *,
+    first: int = 4096,
+    cap: int = 1_048_576,
+    confidence: float = CONFIDENCE,
+) -> Convergence:
+    """Double the number of flights until every figure is known well enough.
+
+    Looking again and again until an interval pleases would spoil its promise. So every
+    look uses a confidence that shares the chance of error among all looks up to the cap.
+
+    Parameters
+    ----------
+    sample : callable
+        Takes a number of flights and a confidence; gives every figure.
+    goals : mapping of str to Goal
+        By name of the figure.
+    first, cap : int
+        Least and greatest number of flights.
+    confidence : float
+        Two-sided confidence of each figure over all looks.
+
+    Returns
+    -------
+    Convergence
+        All looks.
+
+    Raises
+    ------
+    ValueError
+        If `cap` is less than `first`, or a goal names no figure.
+    """
+    if not 1 <= first <= cap:
+        raise ValueError(f"'cap' must be at least 'first', {first} (got {cap})")
+    looks = int(math.log2(cap / first)) + 1
+    each = 1 - (1 - confidence) / looks
+    steps: list[Step] = []
+    for flights in (first << look for look in range(looks)):
+        found = sample(flights, each)
+        if missing := set(goals) - set(found):
+            raise ValueError(f"'goals' names no figure: {sorted(missing)[0]!r}")
+        left = tuple(name for name, goal in goals.items() if not goal.met(found[name]))
+        steps.append(Step(flights, found, left))
+        if not left:
+            break
+    return Convergence(tuple(steps), each)
+
+
+def flights_for(probability: float, relative: float) -> int:
+    """Say how many plain flights a probability needs.
+
+    Parameters
+    ----------
+    probability : float
+        The probability, in (0, 1).
+    relative : float
+        Wanted half-width of the 95 % interval as a share of it.
+
+    Returns
+    -------
+    int
+        Number of flights, by the normal approximation of the binomial.
+
+    Raises
+    ------
+    ValueError
+        If either is out of range.
+
+    Examples
+    --------
+    >>> flights_for(1e-4, 0.5)
+    153643
+    """
+    if not (0 < probability < 1 and relative > 0):
+        raise ValueError("'probability' must lie in (0, 1) and 'relative' be positive")
+    z = 1.959963985  # two-sided 95 % of the standard normal
+    return math.ceil((z / relative) ** 2 * (1 - probability) / probability)
+
+
+def read_precision(text: object) -> float:
+    """Read a wanted precision.
+
+    Parameters
+    ----------
+    text : str or float
+        Half-width of an interval as a share of the figure, such as ``"20 %"``.
+
+    Returns
+    -------
+    float
+        The share.
+
+    Raises
+    ------
+    ValueError
+        If it is not above 0 and up to 100 %.
+    """
+    share = parse(text, "share")
+    if not 0 < share <= 1:
+        raise ValueError(f"must lie above 0 and up to 100 % (got {text!r})")
+    return share

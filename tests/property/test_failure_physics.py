@@ -1,0 +1,85 @@
+"""Properties of opening, flutter, scatter and the day's air that hold for any input."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from driftmap.day import Day
+from driftmap.flutter import FinPlanform, flutter_speed
+from driftmap.machdrag import drag_rise
+from driftmap.opening import Inflation, load_reduction, opening_load, what_gives
+from driftmap.scatter import breakup_offsets
+from driftmap.turbulence import drift_sd
+
+SHARE = st.floats(0.01, 0.99)
+
+
+@given(st.floats(1e-4, 1e4), st.sampled_from([0.5, 1.0, 2.0]))
+def test_reduction_is_a_share_and_grows_with_mass(parameter, exponent):
+    one, more = load_reduction([parameter, parameter * 1.1], exponent)
+    assert 0 < one < more <= 1
+
+
+@given(st.floats(0.1, 50), st.floats(0.1, 200), st.floats(0.3, 1.3), st.floats(-1, 1))
+def test_load_goes_as_speed_squared_and_dives_add(mass, speed, density, dive):
+    canopy = Inflation(1.5, 1.3, 1.7, 8)
+    load = opening_load(canopy, mass, speed, density)
+    twice = opening_load(canopy, mass, 2 * speed, density)
+    assert np.isclose(twice.peak, 4 * load.peak)
+    assert load.peak <= load.infinite_mass
+    assert opening_load(canopy, mass, speed, density, dive=dive).peak >= load.peak
+
+
+@given(st.floats(1, 1e4), st.floats(1.0, 3.0), SHARE, SHARE)
+def test_a_harder_opening_is_never_better(load, factor, a, b):
+    luck = np.array([[a, a], [b, b], [b, b], [a, a]])
+    strength = {"canopy": 800.0, "lines": 900.0}
+    mild, hard = what_gives([load, load * factor], strength, luck).result
+    assert hard >= mild
+
+
+@given(SHARE, SHARE, SHARE)
+def test_a_weaker_link_is_never_better(a, b, c):
+    luck = np.array([[a], [b], [c], [a]])
+    sound = what_gives([500.0], {"lines": 600.0, "cord": 700.0}, luck)
+    weak = what_gives([500.0], {"lines": 600.0, "cord": 350.0}, luck)
+    assert weak.ratio[0] >= sound.ratio[0]
+
+
+@given(st.floats(1.05, 3.0))
+def test_flutter_speed_goes_as_thickness_to_three_halves(factor):
+    thin = FinPlanform(0.15, 0.075, 0.075, 0.003)
+    thick = FinPlanform(0.15, 0.075, 0.075, 0.003 * factor)
+    low, high = (float(flutter_speed(f, 4e9, 1e5, 340.0)) for f in (thin, thick))
+    assert np.isclose(high / low, factor**1.5)
+
+
+@given(st.floats(0, 5), st.floats(1.6, 2.2), st.floats(0.5, 1.0))
+def test_drag_rise_stays_below_its_peak_and_is_continuous(mach, peak, decay):
+    here, near = drag_rise([mach, min(mach + 1e-6, 5.0)], peak, decay)
+    assert 0 < here <= peak * (1 + 1e-12)
+    assert abs(near - here) < 1e-4
+
+
+@given(st.floats(0, 300), st.integers(0, 99))
+def test_scatter_grows_in_proportion_to_speed(speed, seed):
+    one = breakup_offsets(np.full(5, speed), np.random.default_rng(seed))
+    two = breakup_offsets(np.full(5, 2 * speed), np.random.default_rng(seed))
+    assert np.allclose(two, 2 * np.array(one))
+
+
+@given(st.floats(10, 1e4), st.floats(10, 5000), st.floats(1, 50))
+def test_drift_is_at_most_that_of_fully_correlated_air(length, depth, speed):
+    assert drift_sd(2.0, length, depth, speed) <= 2.0 * depth / speed * (1 + 1e-9)
+
+
+@given(
+    st.floats(240, 320), st.floats(75e3, 105e3), st.floats(0, 1), st.floats(-100, 2500)
+)
+def test_air_thins_with_altitude(kelvin, pascal, humidity, altitude):
+    day = Day(kelvin, pascal, humidity, altitude)
+    density = day.density(np.linspace(altitude, 18_000, 200))
+    assert np.all(np.diff(density) < 0)
+    assert np.all(day.speed_of_sound(np.linspace(0, 18_000, 20)) > 250)

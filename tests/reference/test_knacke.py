@@ -1,0 +1,203 @@
+"""Canopies and their opening against values of the trade's handbook.
+
+Source: T. W. Knacke, *Parachute Recovery Systems Design Manual*, NWC TP 6575, 1991,
+tables 5-1 to 5-6 and sec. 5.4.3, from memory; no worked example in print was at hand.
+Worked values below were computed from those formulas, reductions and loads from the
+closed form of the equation of motion, to the digits shown.
+"""
+
+from __future__ import annotations
+
+from math import degrees, log, pi
+
+import numpy as np
+import pytest
+
+from driftmap.canopies import (
+    CANOPIES,
+    drag_spread,
+    nominal_diameter,
+    nominal_drag,
+    polygon_area,
+    sink_speed,
+    vented_area,
+)
+from driftmap.opening import Inflation, filling_time, load_reduction, opening_load
+
+TABLE = {  # drag on cloth, inflated/nominal diameter, load factor, swing deg
+    "flat circular": ((0.75, 0.80), (0.67, 0.70), (1.7, 1.8), (10, 40)),
+    "conical": ((0.75, 0.90), (0.70, 0.70), (1.8, 1.8), (10, 30)),
+    "biconical": ((0.75, 0.92), (0.70, 0.70), (1.8, 1.8), (10, 30)),
+    "polyconical": ((0.80, 0.96), (0.70, 0.70), (1.8, 1.8), (10, 20)),
+    "extended skirt": ((0.78, 0.87), (0.66, 0.70), (1.4, 1.4), (10, 15)),
+    "full extended skirt": ((0.75, 0.90), (0.66, 0.70), (1.4, 1.4), (10, 15)),
+    "hemispherical": ((0.62, 0.77), (0.66, 0.66), (1.6, 1.6), (10, 15)),
+    "annular": ((0.85, 0.95), (0.94, 0.94), (1.4, 1.4), (0, 6)),
+    "cruciform": ((0.60, 0.85), (0.66, 0.72), (1.1, 1.2), (0, 3)),
+    "ribbed guide surface": ((0.28, 0.42), (0.62, 0.62), (1.1, 1.1), (0, 2)),
+    "ribless guide surface": ((0.30, 0.34), (0.63, 0.63), (1.4, 1.4), (0, 3)),
+    "flat ribbon": ((0.45, 0.50), (0.67, 0.67), (1.05, 1.05), (0, 3)),
+    "conical ribbon": ((0.50, 0.55), (0.70, 0.70), (1.05, 1.05), (0, 3)),
+    "ringslot": ((0.56, 0.65), (0.67, 0.70), (1.05, 1.05), (0, 5)),
+    "ringsail": ((0.75, 0.90), (0.69, 0.69), (1.10, 1.10), (5, 10)),
+    "disk-gap-band": ((0.52, 0.58), (0.65, 0.65), (1.30, 1.30), (10, 15)),
+}
+FILLING = {
+    "flat circular": (8, 8),
+    "extended skirt": (10, 10),
+    "full extended skirt": (12, 12),
+    "cruciform": (11.7, 11.7),
+    "flat ribbon": (14, 14),
+    "conical ribbon": (14, 14),
+    "ringslot": (14, 14),
+    "ringsail": (7, 7),
+    "ribless guide surface": (4, 6),
+}
+REDUCTION = [  # A, X1 for exponents 1/2, 1, 2
+    (0.01, 0.10016, 0.04593, 0.02703),
+    (0.1, 0.21578, 0.14524, 0.12547),
+    (0.5, 0.36898, 0.32476, 0.36688),
+    (1, 0.46488, 0.45928, 0.56250),
+    (5, 0.77855, 0.82645, 0.87891),
+    (10, 0.87891, 0.90703, 0.93652),
+    (100, 0.98680, 0.99007, 0.99337),
+]
+
+
+@pytest.mark.parametrize("name", TABLE)
+def test_table(name):
+    row = CANOPIES[name]
+    drag, inflated, factor, swing = TABLE[name]
+    assert (row.drag, row.inflated, row.load_factor) == (drag, inflated, factor)
+    assert tuple(degrees(a) for a in row.swing) == pytest.approx(swing)
+    assert "from memory" in row.source
+    assert not row.assumed & {"drag", "inflated", "load_factor", "swing"}
+
+
+@pytest.mark.parametrize("name", CANOPIES)
+def test_filling_is_published_or_said_to_be_assumed(name):
+    row = CANOPIES[name]
+    assert ("filling" in row.assumed) == (name not in FILLING)
+    assert name not in FILLING or row.filling == FILLING[name]
+
+
+def test_home_made_sheets_say_that_all_is_assumed():
+    for name in set(CANOPIES) - set(TABLE):
+        assert CANOPIES[name].assumed >= {"drag", "inflated", "load_factor", "filling"}
+        assert CANOPIES[name].source.startswith("assumed")
+        assert log(CANOPIES[name].drag[1] / CANOPIES[name].drag[0]) > 0.25
+
+
+@pytest.mark.parametrize("name", CANOPIES)
+def test_spread_covers_the_published_range(name):
+    spread, (low, high) = drag_spread(name), CANOPIES[name].drag
+    # one standard deviation of the logarithm reaches the ends, or is 10 %
+    assert spread.first * np.exp(-spread.second) <= low * (1 + 1e-12)
+    assert spread.first * np.exp(spread.second) >= high * (1 - 1e-12)
+    assert spread.second >= 0.10
+
+
+def test_drag_quoted_on_the_inflated_area():
+    assert nominal_drag(1.5, 0.70) == pytest.approx(0.735, abs=5e-4)
+
+
+@pytest.mark.parametrize(("share", "left"), [(0.1, 0.99), (0.2, 0.96)])
+def test_spill_hole(share, left):
+    area = pi / 4 * 1.5**2
+    assert vented_area(area, share * 1.5) / area == pytest.approx(left, abs=1e-12)
+
+
+def test_nominal_diameter():
+    assert nominal_diameter(4.0) == pytest.approx(1.1284 * 2, abs=1e-4)
+    assert nominal_diameter(pi) == pytest.approx(2.0)
+
+
+def test_polygons():
+    assert polygon_area(6, 2.0) == pytest.approx(2 * np.sqrt(3))  # sqrt(3)/2 d²
+    assert polygon_area(4, 2.0) == pytest.approx(4)
+    assert polygon_area(1000, 2.0) == pytest.approx(pi, rel=1e-5)  # nearly a circle
+
+
+@pytest.mark.parametrize(
+    ("mass", "diameter", "drag", "density", "area", "speed"),
+    [
+        (5, 1.5, 0.8, 1.225, 1.413717, 7.525080),
+        (10, 2.0, 0.8, 1.112, 2.513274, 8.377280),
+    ],
+)
+def test_sink_speed(mass, diameter, drag, density, area, speed):
+    drag_area = drag * pi / 4 * diameter**2
+    assert drag_area == pytest.approx(area, abs=5e-7)
+    assert sink_speed(mass, drag_area, density) == pytest.approx(speed, abs=5e-7)
+
+
+@pytest.mark.parametrize(
+    ("mass", "drag_area", "speed"),
+    [
+        (2.0, 0.05, 25.306803),
+        (4.0, 1.2 * 0.15, 18.862577),
+        (1.0, 0.5 * 0.004418, 85.135253),
+    ],
+)
+def test_sink_speed_of_bodies(mass, drag_area, speed):
+    assert sink_speed(mass, drag_area, 1.225) == pytest.approx(speed, abs=5e-7)
+
+
+def test_sink_speed_grows_as_the_air_thins():
+    ratio = sink_speed(1, 1, 0.909254) / sink_speed(1, 1, 1.225)
+    # 1.1607146 rounds up from the density's six digits
+    assert ratio == pytest.approx(1.16072, abs=6e-6)
+
+
+def test_filling_time():
+    assert filling_time(8, 2.0, 30.0) == pytest.approx(0.53333, abs=5e-6)
+
+
+@pytest.mark.parametrize(("column", "exponent"), [(1, 0.5), (2, 1), (3, 2)])
+def test_load_reduction(column, exponent):
+    table = np.array(REDUCTION)
+    assert load_reduction(table[:, 0], exponent) == pytest.approx(
+        table[:, column], abs=5e-6
+    )
+
+
+@pytest.mark.parametrize(
+    ("exponent", "critical"), [(0.5, 3.3333), (1, 1.5), (2, 0.66667)]
+)
+def test_critical_parameter(exponent, critical):
+    """Beyond it the load peaks at full opening, where X1 = (1 + 1/((j+1)A))^-2."""
+    for a, at_full in ((critical * 1.01, True), (critical * 0.99, False)):
+        full = (1 + 1 / ((exponent + 1) * a)) ** -2
+        same = load_reduction(a, exponent) == pytest.approx(full, abs=1e-12)
+        assert same is at_full
+
+
+LOADS = [  # mass, D0, drag, load factor, n, speed, density, j: X1, infinite mass, load
+    ((10, 2.0, 0.8, 1.7, 8, 30, 1.112, 2), 0.34061, 2137.99, 728.22),
+    ((10, 0.6, 0.8, 1.7, 8, 40, 1.112, 2), 0.96094, 342.08, 328.72),
+    ((5, 1.2, 0.65, 1.15, 11.7, 50, 1.225, 1), 0.40845, 1294.52, 528.75),
+]
+
+
+@pytest.mark.parametrize(("given", "reduction", "infinite", "peak"), LOADS)
+def test_worked_loads(given, reduction, infinite, peak):
+    mass, diameter, drag, factor, n, speed, density, j = given
+    area = drag * pi / 4 * diameter**2
+    load = opening_load(Inflation(diameter, area, factor, n, j), mass, speed, density)
+    assert load.reduction == pytest.approx(reduction, abs=5e-6)
+    assert load.infinite_mass == pytest.approx(infinite, abs=5e-3)
+    assert load.peak == pytest.approx(peak, abs=5e-3)
+
+
+def test_worked_loads_in_one_call():
+    rows = np.array([given for given, *_ in LOADS[:2]], float)
+    mass, diameter, drag, factor, n, speed, density, _ = rows.T
+    canopy = Inflation(diameter, drag * pi / 4 * diameter**2, factor, n)
+    peaks = opening_load(canopy, mass, speed, density).peak
+    assert peaks == pytest.approx([728.22, 328.72], abs=5e-3)
+
+
+def test_load_in_weights():
+    """728.22 N on 10 kg is 7.43 g; 528.75 N on 5 kg is 10.78 g."""
+    for (given, *_, peak), weights in ((LOADS[0], 7.43), (LOADS[2], 10.78)):
+        assert peak / (given[0] * 9.80665) == pytest.approx(weights, abs=5e-3)

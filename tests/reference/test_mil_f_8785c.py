@@ -1,0 +1,62 @@
+"""Low-altitude turbulence against MIL-F-8785C.
+
+Source: MIL-F-8785C, 1980, sec. 3.7.3.4, read in secondary copies; the rule above 1000 ft
+from memory. Worked values computed, to four decimals.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from driftmap.turbulence import REFERENCE_HEIGHT, drift_sd, turbulence
+
+
+@pytest.mark.parametrize(
+    ("height", "wind", "length_w", "length_u", "sigma_w", "sigma_u"),
+    [
+        (10, 5, 10, 67.3660, 0.5, 0.94431),
+        (30.48, 5, 30.48, 153.9756, 0.5, 0.85792),
+        (100, 8, 100, 262.7941, 0.8, 1.10398),
+        (304.8, 10, 304.8, 304.8000, 1.0, 1.00000),
+    ],
+)
+def test_low_altitude(height, wind, length_w, length_u, sigma_w, sigma_u):
+    air = turbulence(height, wind)
+    assert air.length == pytest.approx(length_u, abs=5e-5)
+    assert air.length_vertical == pytest.approx(length_w, abs=5e-5)
+    assert air.vertical == pytest.approx(sigma_w, abs=5e-6)
+    assert air.sideways == pytest.approx(sigma_u, abs=5e-6)
+
+
+@pytest.mark.parametrize(
+    ("feet", "length"), [(1000, 1000), (1500, 1375), (2000, 1750), (9000, 1750)]
+)
+def test_lengths_above_1000_ft(feet, length):
+    air = turbulence(feet * 0.3048, 10.0)
+    for scale in (air.length, air.length_vertical):
+        assert scale / 0.3048 == pytest.approx(length, abs=1e-9)
+    assert turbulence(2000 * 0.3048, 10.0).length == pytest.approx(533.4, abs=0.05)
+    assert air.sideways == pytest.approx(1.0)  # assumed: that of 1000 ft
+
+
+def test_reference_height():
+    assert pytest.approx(6.1, abs=0.05) == REFERENCE_HEIGHT  # 20 ft
+
+
+@pytest.mark.parametrize(
+    ("sigma", "length", "depth", "speed", "sd"),
+    [
+        (2, 500, 1000, 5, 301.374887),
+        (2, 1000, 3000, 20, 202.474051),
+        (0.9, 250, 300, 6, 37.5448),
+    ],
+)
+def test_drift_of_correlated_air(sigma, length, depth, speed, sd):
+    """Closed form of the double integral, computed (textbook)."""
+    close = 5e-7 if sigma == 2 else 5e-5
+    assert drift_sd(sigma, length, depth, speed) == pytest.approx(sd, abs=close)
+
+
+def test_drift_of_fully_correlated_air():
+    # sigma h / v; the next term is a third of h / L
+    assert drift_sd(2, 1e9, 1000, 5) == pytest.approx(400, rel=1e-6)

@@ -1,0 +1,124 @@
+"""The plain list of a sounding: its columns, units and titles, and what is refused."""
+
+import math
+from datetime import UTC, datetime
+
+import pytest
+
+from driftmap.errors import WindError
+from driftmap.units import FOOT, KNOT
+from driftmap.winds.reading import Setting
+from driftmap.winds.sounding_list import looks_like_sounding_list, read_sounding_list
+
+TEXT = """\
+99999 XYZ Nowhere Field Observations at 12Z 20 Feb 2014
+
+----------------------------------------------------------
+   PRES   HGHT   TEMP   DWPT   DRCT   SKNT
+    hPa     m      C      C    deg   knot
+----------------------------------------------------------
+ 1000.0     97
+  990.0    180   15.4   12.7    180     10
+  941.3    610   14.2   13.4    200     33
+
+Station information and sounding indices
+"""
+COMMAS = """\
+time,pressure_hPa,geopotential height_m,temperature_C,wind direction_degree,wind speed_m/s
+2014-02-20 11:04:00, 990.0, 180, 15.4, 180, 5.0
+2014-02-20 11:06:00, 941.3, 610, 14.2, 200,16.5
+"""
+
+
+def _read(text, **setting):
+    return read_sounding_list(text, "list.txt", Setting(0.0, **setting))
+
+
+def test_fixed_columns():
+    reading = _read(TEXT)
+    assert reading.source == "sounding XYZ 2014-02-20 12:00Z"
+    assert reading.valid == datetime(2014, 2, 20, 12, tzinfo=UTC)
+    assert [level.speed for level in reading.levels] == pytest.approx(
+        [10 * KNOT, 33 * KNOT]
+    )
+    assert any("left out: 1" in note for note in reading.assumed)
+
+
+def test_units_are_those_of_the_list():
+    text = TEXT.replace("     m  ", "    ft  ").replace("SKNT", "SPED")
+    text = text.replace("   knot", "    m/s")
+    low = _read(text).levels[0]
+    assert low.height == pytest.approx(180 * FOOT, abs=0.01)
+    assert low.speed == 10.0
+
+
+def test_commas():
+    reading = _read(COMMAS)
+    assert looks_like_sounding_list(COMMAS)
+    assert reading.valid == datetime(2014, 2, 20, 11, 4, tzinfo=UTC)
+    assert math.degrees(reading.levels[1].direction) == pytest.approx(200.0)
+
+
+def test_several_soundings_under_their_titles():
+    text = TEXT + TEXT.replace("12Z 20 Feb", "00Z 21 Feb").replace(
+        "180     10", "90      7"
+    )
+    assert math.degrees(_read(text).levels[0].direction) == pytest.approx(90.0)
+    early = _read(text, when=datetime(2014, 2, 20, 15, tzinfo=UTC))
+    assert math.degrees(early.levels[0].direction) == pytest.approx(180.0)
+    assert any("nearest to the flight of 2" in note for note in early.assumed)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (("   knot", "  mph  "), "line 4: speed in 'mph'; accepted is knot"),
+        (("    180     10", "   1800     10"), "line 8: direction 1800"),
+        (("    180     10", "    180    300"), "line 8: speed 154"),
+        (("    180     10", "    180     ten"), "line 8: speed '"),
+        (("  941.3    610", "  941.3    180"), "line 9: a second level at one height"),
+        (("  941.3", " 9413.0"), "line 9: pressure"),
+        (("   14.2", "  142.0"), "line 9: temperature"),
+        (("  941.3    610", "  941.3  99999"), "line 9: height"),
+        (("   PRES   HGHT", "   PRES   HEIT"), "no line of columns"),
+        (("12Z 20 Feb", "12Z 30 Feb"), None),
+    ],
+)
+def test_bad_lists_name_the_line(change, message):
+    assert change[0] in TEXT
+    text = TEXT.replace(*change)
+    if message is None:  # no such day: read, and its time is not known
+        assert _read(text).valid is None
+        return
+    with pytest.raises(WindError, match=message) as caught:
+        _read(text)
+    assert str(caught.value).startswith("list.txt")
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (TEXT.split("    hPa", maxsplit=1)[0], "no line of units"),
+        (TEXT.split("  990.0", maxsplit=1)[0], "no level with a wind"),
+        (COMMAS.split("\n", maxsplit=1)[0], "no level with a wind"),
+        (COMMAS.replace("degree", "grad"), "direction in 'grad'"),
+        (
+            COMMAS.replace("geopotential height_m,", "level_m,"),
+            "no column of geopotential",
+        ),
+        (COMMAS.replace(" 180, 5.0", " 180"), "line 2: 5 cells; the header names 6"),
+        (COMMAS.replace(" 5.0", " -5.0"), "line 2: speed -5"),
+    ],
+)
+def test_cut_short_and_mixed_up(text, message):
+    with pytest.raises(WindError, match=message):
+        _read(text)
+
+
+def test_a_sounding_wholly_below_the_site():
+    with pytest.raises(WindError, match="2 lie below it"):
+        read_sounding_list(TEXT, "list.txt", Setting(3000.0))
+
+
+def test_the_only_station_is_taken_whatever_is_named_and_that_is_said():
+    assert any("of XYZ, not ABC" in note for note in _read(TEXT, station="ABC").assumed)

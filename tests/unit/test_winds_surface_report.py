@@ -1,0 +1,98 @@
+"""Surface reports as files hold them, and what is refused."""
+
+import math
+from datetime import UTC, datetime
+
+import pytest
+
+from driftmap.errors import WindError
+from driftmap.winds import read_winds
+from driftmap.winds.reading import Setting
+from driftmap.winds.surface_report import looks_like_surface_report, read_surface_report
+
+WHEN = datetime(2026, 5, 18, 21, tzinfo=UTC)
+
+
+def _read(text, **setting):
+    return read_surface_report(text, "metar.txt", Setting(0.0, **setting))
+
+
+def test_a_file_with_a_heading_and_wrapped_lines(tmp_path):
+    path = tmp_path / "metar.txt"
+    path.write_text(
+        "SAXX99 KXYZ 182000\n\nMETAR KXYZ 181955Z AUTO 24008G17KT\n"
+        "     10SM CLR 12/03 A3001 RMK AO2 PK WND 25030/1935=\n"
+    )
+    wind = read_winds([str(path)], site_altitude=0.0, when=WHEN)
+    assert wind.age == pytest.approx(65 / 60)
+    (level,) = [z for z in wind.levels if z.gust]
+    assert level.gust == pytest.approx(17 * 1852 / 3600)
+
+
+@pytest.mark.parametrize("start", ["SPECI", "METAR COR", "SPECI COR", "metar", ""])
+def test_starts(start):
+    text = f"{start} KXYZ 181955Z 24008KT 12/03 Q1013"
+    assert looks_like_surface_report(text)
+    assert _read(text).levels[0].speed > 0
+
+
+def test_several_stations_and_times():
+    text = (
+        "METAR KXYZ 181855Z 24008KT=\nMETAR KXYZ 181955Z 25009KT=\n"
+        "METAR KABC 181955Z 26010KT="
+    )
+    with pytest.raises(WindError, match="2 stations; name one: KXYZ, KABC"):
+        _read(text)
+    reading = _read(text, station="XYZ", when=WHEN)
+    assert math.degrees(reading.levels[0].direction) == pytest.approx(250.0)
+    assert any("nearest to the flight of 2" in note for note in reading.assumed)
+    with pytest.raises(WindError, match="of different times"):
+        _read(text, station="XYZ")
+    with pytest.raises(WindError, match="two reports of 2026-05-18 19:55Z"):
+        _read("KXYZ 181955Z 24008KT KXYZ 181955Z 25008KT", when=WHEN)
+
+
+def test_one_station_that_is_not_the_one_named_is_said():
+    reading = _read("KXYZ 181955Z 24008KT", station="DEN")
+    assert any("of KXYZ, not DEN" in note for note in reading.assumed)
+
+
+def test_a_swinging_direction_widens_the_error():
+    steady, swinging = (
+        _read("KXYZ 181955Z 24008KT"),
+        _read("KXYZ 181955Z 24008KT 180V300"),
+    )
+    # Even over 120 degrees: 120/sqrt(12), with the rounding to 10 degrees.
+    expected = math.hypot(math.radians(120), math.radians(10)) / math.sqrt(12)
+    assert swinging.direction_error == pytest.approx(expected)
+    assert steady.direction_error == pytest.approx(math.radians(10) / math.sqrt(12))
+
+
+@pytest.mark.parametrize(
+    ("report", "message"),
+    [
+        ("KXYZ 181955Z /////KT 12/03", "wind is missing"),
+        ("KXYZ 181955Z ///// 12/03", "wind is missing"),
+        ("KXYZ 181955Z /////G31KT", "direction or mean wind is missing"),
+        ("KXYZ 181955Z ///12KT", "direction or mean wind is missing"),
+        ("KXYZ 181955Z", "cut short or empty"),
+        ("KXYZ 181955Z NIL", "cut short or empty"),
+        ("KXYZ 181955Z AUTO", "cut short or empty"),
+        ("KXYZ 181955Z 10SM 24012KT", "wind group '10SM'"),
+        ("KXYZ 181955Z 240KT", "wind group '240KT'"),
+        ("KXYZ 181955Z 24012", "wind group '24012'"),
+        ("KXYZ 181955Z 24012MPH", "wind group '24012MPH'"),
+        ("KXYZ 181955Z 37012KT", "direction 370"),
+        ("KXYZ 181955Z 00012KT", "direction 000 is kept for a calm"),
+        ("KXYZ 181955Z 24020G15KT", "gust less than the mean"),
+        ("KXYZ 181955Z 240999KT", "speed 513.9 m/s"),
+        ("KXYZ 181955Z 24012KT 180V400", "direction 400"),
+        ("KXYZ 321955Z 24012KT", "day 32, 19:55 is no time"),
+        ("KXYZ 182575Z 24012KT", "is no time"),
+        ("METAR KXYZ 24012KT", "without station and time"),
+    ],
+)
+def test_bad_reports_name_the_group(report, message):
+    with pytest.raises(WindError, match=message) as caught:
+        _read(report)
+    assert str(caught.value).startswith("metar.txt")
