@@ -10,13 +10,17 @@ from typing import Any, Final
 
 import numpy as np
 
+from driftmap import turbulence
+from driftmap.aftermath import after_impact
 from driftmap.atmosphere import FloatArray
 from driftmap.cloud import Cloud, Part, fly
 from driftmap.contours import Contour, containment
+from driftmap.day import Day
 from driftmap.flight import Flight
 from driftmap.grid import mean_point, radii
 from driftmap.hazard import CONFIDENCE, Probability
 from driftmap.limits import read_limits
+from driftmap.sensitivity import Influence, influences
 from driftmap.site import Site
 from driftmap.verdict import AreaHit, Check, Verdict, decide, judge
 from driftmap.wind import WindProfile
@@ -25,6 +29,9 @@ __all__ = ["CAUTIONS", "SHARES", "Assessment", "assess", "document"]
 
 SHARES: Final = (0.5, 0.9, 0.99)
 """Shares of the landing points that contours and radii hold."""
+
+_MOST_INFLUENCES: Final = 3
+_ENOUGH: Final = 1000  # flights; fewer cannot tell one input from another
 
 CAUTIONS: Final = (
     "An aid to judgement, not a permission to fly. The range safety officer decides.",
@@ -58,6 +65,9 @@ class Assessment:
         The verdict.
     assumed : tuple of str
         What was defaulted, assumed or extrapolated.
+    influences : tuple of Influence
+        Inputs that move the landing most when recovery works, the strongest first; empty
+        with too few flights to tell.
     version : str
         Version of driftmap.
     """
@@ -71,6 +81,7 @@ class Assessment:
     areas: tuple[AreaHit, ...]
     verdict: Verdict
     assumed: tuple[str, ...]
+    influences: tuple[Influence, ...]
     version: str
 
 
@@ -81,6 +92,7 @@ def assess(
     *,
     samples: int = 20_000,
     seed: int = 1,
+    day: Day | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Assessment:
     """Say where everything can come down, who stands there, and whether to fly.
@@ -97,6 +109,8 @@ def assess(
         Flights in each case.
     seed : int
         Seed of the draws; the same seed gives the same result.
+    day : Day, optional
+        Surface readings of temperature, pressure and humidity.
     progress : callable, optional
         Called with the number of flights done since the last call.
 
@@ -112,7 +126,13 @@ def assess(
     """
     limits = read_limits(flight, site)
     cloud = fly(
-        flight, wind, site.elevation, samples=samples, seed=seed, progress=progress
+        flight,
+        wind,
+        site.elevation,
+        samples=samples,
+        seed=seed,
+        day=day,
+        progress=progress,
     )
     checks, areas = judge(cloud, site, wind, limits)
     contours = {
@@ -126,8 +146,13 @@ def assess(
         *wind.assumed,
         *cloud.plan.assumed,
         *cloud.tree.assumed,
+        *(
+            ()
+            if day
+            else ("standard atmosphere: no temperature or pressure was given",)
+        ),
+        f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
         "the ground is flat, at the pad's elevation",
-        "the rocket turns into its own airstream at once after the rail",
     )
     return Assessment(
         flight=flight,
@@ -139,6 +164,7 @@ def assess(
         areas=areas,
         verdict=decide(checks),
         assumed=tuple(dict.fromkeys(assumed)),
+        influences=influences(cloud) if samples >= _ENOUGH else (),
         version=version("driftmap"),
     )
 
@@ -190,6 +216,7 @@ def document(assessment: Assessment) -> dict[str, Any]:
             for hit in a.areas
         ],
         "apogee_m": _percentiles(cloud.apogee.height),
+        "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],
         "assumed": list(a.assumed),
         "cautions": list(CAUTIONS),
     }
@@ -199,6 +226,7 @@ def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
     east, north = cloud.east[part.rows], cloud.north[part.rows]
     mean_east, mean_north = mean_point(east, north)
     around = radii(east, north, SHARES)
+    rest = after_impact(cloud, part)
     return {
         "name": part.body,
         "count": part.count,
@@ -211,6 +239,7 @@ def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
         "time_s": _percentiles(cloud.time[part.rows]),
         "impact_speed_mps": _percentiles(cloud.speed[part.rows]),
         "energy_j": _percentiles(cloud.energy[part.rows]),
+        "after_impact_m": None if rest is None else asdict(rest),
     }
 
 

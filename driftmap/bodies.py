@@ -185,21 +185,27 @@ class Bench:
         return Stage(drag, "delay", mark, nose_first=nose)
 
     def glide(self, devices: list[Device]) -> str:
-        """Name the input for the glide of what hangs on these, the last one open."""
-        if not devices or devices[-1].kind != "canopy":
-            return ""
+        """Name the input for the glide of what hangs on these.
+
+        Only the largest device glides: below a drogue the rocket tumbles.
+        """
         last = devices[-1]
-        if last.glide == 0:
+        if last.kind != "canopy" or last.glide == 0 or last is not self.largest():
             return ""
         spread = GLIDE if last.glide is None else Spread("uniform", 0.0, last.glide)
         return self.need(f"{last.name} glide", spread, last.name)
 
-    def stages(self, devices: list[Device]) -> tuple[Release, tuple[Stage, ...]]:
+    def stages(
+        self, devices: list[Device], *, open_already: Device | None = None
+    ) -> tuple[Release, tuple[Stage, ...]]:
         """List the stages of the rocket's fall when these devices open as planned."""
         release = Release()
         stages: list[Stage] = []
         now = self.nose_first()
         out: list[Device] = []
+        if open_already is not None:
+            out.append(open_already)
+            now = Stage(self.hanging(out), glide=self.glide(out))
         for device in devices:
             at = device.opens_at.at
             if at == "time" and not stages:

@@ -12,13 +12,13 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Final, NoReturn
 
-from driftmap.bodies import Bench
+from driftmap.bodies import Bench, by_opening
 from driftmap.burst import ENERGY_SHARE, gas_energy
 from driftmap.case import Body, Case, CaseTree, Kick, Opening, Release, Stage
 from driftmap.errors import FlightError
 from driftmap.flight import Device, Flight, OwnCase
 from driftmap.flutter import PRINTED, SHEAR_MODULUS
-from driftmap.opening import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
+from driftmap.opening import HOLDS, LINKS, RIPS_OFF, TEARS, TORN_DRAG
 from driftmap.spread import Spread
 
 __all__ = ["CERTAIN", "LIKELIHOOD", "WORKS", "build_cases"]
@@ -71,29 +71,33 @@ def _nothing(bench: Bench) -> list[Case]:
 def _early(bench: Bench) -> list[Case]:
     """Open the largest device on the way up."""
     when = bench.need("early moment", EARLY, "early opening")
-    return _opened(bench, "early opening", Release("coast", when), unknown=RIPS_OFF)
+    release = Release("coast", when)
+    return _opened(bench, "early opening", release, bench.largest(), RIPS_OFF)
 
 
 def _late(bench: Bench) -> list[Case]:
-    """Open the largest device some seconds after apogee, the rocket nose down."""
+    """Open the first device some seconds after apogee, the rocket nose down."""
     when = bench.need("late by", LATE, "late opening")
-    return _opened(bench, "late opening", Release("late", when), unknown=HOLDS)
+    release = Release("late", when)
+    return _opened(bench, "late opening", release, bench.devices()[0], HOLDS)
 
 
-def _opened(bench: Bench, name: str, release: Release, *, unknown: int) -> list[Case]:
-    """Branch on what the opening load does to the largest device.
+def _opened(
+    bench: Bench, name: str, release: Release, device: Device, unknown: int
+) -> list[Case]:
+    """Branch on what the opening load does to a device.
 
     Where no strength is stated the load decides nothing and `unknown` is assumed.
     """
-    device = bench.largest()
     if not device.strength:
         told = dict(_RESULTS)[unknown]
-        bench.note(
-            f"{name}: {device.name} {told}, its strength not being stated (assumed)"
-        )
+        if device.kind == "canopy":
+            bench.note(
+                f"{name}: {device.name} {told}, its strength not being stated (assumed)"
+            )
         return [Case(name, 0.0, release, _after_opening(bench, device, unknown))]
     _, drag = bench.cloth(device)
-    for link in ("canopy", "lines", "cord", "attachment"):
+    for link in LINKS:
         bench.need(f"luck of the {link}", Spread("uniform", 1e-9, 1 - 1e-9))
     return [
         Case(
@@ -114,8 +118,9 @@ def _after_opening(bench: Bench, device: Device, result: int) -> tuple[Body, ...
     if result == TEARS:
         share = bench.need("torn canopy", TORN_DRAG, "torn canopy")
         return (_weakened(bench, device, share),)
-    open_ = Stage(bench.hanging([device]), glide=bench.glide([device]))
-    return (bench.rocket(open_),)
+    later = [d for d in bench.devices() if by_opening(d) > by_opening(device)]
+    _, stages = bench.stages(later, open_already=device)
+    return (bench.rocket(*stages),)
 
 
 def _weakened(bench: Bench, device: Device, share: str) -> Body:

@@ -37,6 +37,7 @@ from driftmap.machdrag import DragTable
 
 __all__ = [
     "Airframe",
+    "Alternative",
     "Apogee",
     "Burst",
     "Device",
@@ -414,6 +415,21 @@ class OwnCase(_Record):
         return self
 
 
+class Alternative(_Record):
+    """Another way to bring the rocket down.
+
+    Parameters
+    ----------
+    name : str
+        What the flier calls it.
+    recovery : tuple of Device
+        Devices in place of the plan's.
+    """
+
+    name: Name
+    recovery: Annotated[tuple[Device, ...], Field(min_length=1, max_length=6)]
+
+
 class Flight(_Record):
     """A flight as planned.
 
@@ -435,6 +451,8 @@ class Flight(_Record):
         Likelihood of each failure case by name.
     own_cases : tuple of OwnCase
         Further cases; ``[[case]]`` in the file.
+    alternatives : tuple of Alternative
+        Other recovery to compare; ``[[alternative]]`` in the file.
     limits : mapping
         Limits of this flight, for the verdict.
     source : str
@@ -451,6 +469,9 @@ class Flight(_Record):
     burst: Burst | None = None
     cases: dict[str, Share] = Field(default_factory=dict)
     own_cases: Annotated[tuple[OwnCase, ...], Field(alias="case", max_length=20)] = ()
+    alternatives: Annotated[
+        tuple[Alternative, ...], Field(alias="alternative", max_length=12)
+    ] = ()
     limits: dict[str, Any] = Field(default_factory=dict)
     source: str = ""
 
@@ -462,6 +483,7 @@ class Flight(_Record):
             ("recovery", [d.name for d in self.recovery]),
             ("piece", [p.name for p in self.pieces]),
             ("case", [c.name for c in self.own_cases]),
+            ("alternative", [a.name for a in self.alternatives]),
         ):
             if len(set(names)) < len(names):
                 raise ValueError(f"every {what} needs a name of its own")

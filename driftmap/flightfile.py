@@ -15,6 +15,7 @@ from pydantic import BaseModel, ValidationError
 from driftmap.errors import FlightError
 from driftmap.flight import (
     Airframe,
+    Alternative,
     Apogee,
     Burst,
     Device,
@@ -31,6 +32,7 @@ _LARGEST_FILE = 1_000_000  # bytes; a flight file is a page of text
 _CURVE_HEADER = ["time_s", "thrust_n"]
 _MODELS: dict[str, type[BaseModel]] = {
     "airframe": Airframe,
+    "alternative": Alternative,
     "apogee": Apogee,
     "burst": Burst,
     "case": OwnCase,

@@ -135,6 +135,7 @@ class _Flights:
             if isinstance(case.only, Piece):
                 self._watch(case.only)
         self._note_wind()
+        self._draw_headings()
 
     def _note_wind(self) -> None:
         """Keep the mean wind below apogee as an input of each flight."""
@@ -143,6 +144,14 @@ class _Flights:
         weight = np.gradient(z[low])
         for name, column in (("east", self.air.east), ("north", self.air.north)):
             self.draws[f"wind {name}"] = np.average(column[low], axis=0, weights=weight)
+
+    def _draw_headings(self) -> None:
+        """Turn each glide into a velocity that keeps its heading all the way down."""
+        for name in [n for n in self.draws if n.endswith(" glide")]:
+            rng = stream(*self._seed, f"{name} heading")
+            heading = rng.uniform(0, 2 * np.pi, self.weigh.size)
+            self.draws[f"{name} east"] = self.draws[name] * np.sin(heading)
+            self.draws[f"{name} north"] = self.draws[name] * np.cos(heading)
 
     def _watch(self, fin: Piece) -> None:
         """Hold the way up against the flutter speed of a fin."""
@@ -260,13 +269,10 @@ class _Flights:
     def _glided(
         self, state: Motion, glide: str, seconds: FloatArray, who: IntArray
     ) -> Motion:
-        """Add the way glided through the air, in one direction all the way down."""
-        rng = stream(*self._seed, f"{glide} heading")
-        heading = rng.uniform(0, 2 * np.pi, self.weigh.size)[who]
-        way = self.draws[glide][who] * seconds
+        """Add the way glided through the air."""
         return Motion(
-            state.east + way * np.sin(heading),
-            state.north + way * np.cos(heading),
+            state.east + seconds * self.draws[f"{glide} east"][who],
+            state.north + seconds * self.draws[f"{glide} north"][who],
             *state.rows()[2:],
         )
 

@@ -14,8 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 from driftmap.areas import Area
 from driftmap.atmosphere import FloatArray
 from driftmap.harm import THRESHOLDS, Sourced
-from driftmap.hazard import CONFIDENCE, inside
-from driftmap.sampling import Estimate, weighted_mean
+from driftmap.hazard import inside
+from driftmap.sampling import CONFIDENCE, Estimate, weighted_mean
 
 __all__ = [
     "Casualties",

@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.hazard import CONFIDENCE
 from driftmap.units import parse
 
 __all__ = [
+    "CONFIDENCE",
     "Convergence",
     "Estimate",
     "Goal",
@@ -22,6 +23,9 @@ __all__ = [
     "read_precision",
     "weighted_mean",
 ]
+
+CONFIDENCE: Final = 0.95
+"""Two-sided confidence of every interval."""
 
 
 @dataclass(frozen=True, slots=True)

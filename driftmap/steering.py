@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.atmosphere import FloatArray
-from driftmap.hazard import CONFIDENCE
-from driftmap.sampling import Estimate, weighted_mean
+from driftmap.sampling import CONFIDENCE, Estimate, weighted_mean
 
 __all__ = ["Proposal", "aim", "drift_direction", "steer", "tilted_mean"]
 

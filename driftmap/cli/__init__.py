@@ -23,6 +23,11 @@ _COMMANDS: Final = MappingProxyType(
             "driftmap.cli.assess:assess_command",
             "Verdict and map for a flight.",
         ),
+        "cases": ("driftmap.cli.cases:cases_command", "What can go wrong, how likely."),
+        "compare": (
+            "driftmap.cli.compare:compare_command",
+            "Streamer, small or large canopy, side by side.",
+        ),
         "drop": (
             "driftmap.cli.drop:drop_command",
             "Where one body lands, without luck.",

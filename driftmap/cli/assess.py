@@ -10,6 +10,15 @@ from typing import Final, Literal
 
 import click
 
+from driftmap.cli.options import (
+    day_of,
+    day_options,
+    run_options,
+    units_option,
+    wind_of,
+    wind_options,
+)
+
 __all__ = ["assess_command"]
 
 EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
@@ -18,44 +27,10 @@ EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
 @click.command("assess")
 @click.argument("flight", metavar="FLIGHT")
 @click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
-@click.option(
-    "--wind",
-    "winds",
-    required=True,
-    multiple=True,
-    metavar="WIND",
-    help='A file of layers or a report, or words: "12 mph from 240" at head height. '
-    "Give it again to merge a surface reading with winds aloft.",
-)
-@click.option(
-    "--station", metavar="ID", help="Station to take from a report of several."
-)
-@click.option(
-    "--when",
-    metavar="TIME",
-    help="Time of the flight, such as 14:30 or 18:30Z; tells the age of a report.",
-)
-@click.option(
-    "--samples",
-    type=click.IntRange(1, 5_000_000),
-    default=20_000,
-    show_default=True,
-    help="Flights flown in each case.",
-)
-@click.option(
-    "--seed",
-    type=click.IntRange(0),
-    default=1,
-    show_default=True,
-    help="The same seed gives the same points.",
-)
-@click.option(
-    "--units",
-    type=click.Choice(["us", "si"]),
-    default="us",
-    show_default=True,
-    help="Units to show.",
-)
+@wind_options
+@day_options
+@run_options
+@units_option
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
@@ -72,6 +47,9 @@ def assess_command(  # noqa: PLR0913, PLR0917
     winds: tuple[str, ...],
     station: str | None,
     when: str | None,
+    temperature: str | None,
+    altimeter: str | None,
+    humidity: str | None,
     samples: int,
     seed: int,
     units: Literal["us", "si"],
@@ -94,24 +72,23 @@ def assess_command(  # noqa: PLR0913, PLR0917
     """
     from driftmap.assessment import assess, document
     from driftmap.cli.files import write_all
-    from driftmap.cli.winds import flight_time
     from driftmap.flightfile import read_flight
     from driftmap.report.map import map_html
     from driftmap.report.terminal import summary
     from driftmap.site import read_site
-    from driftmap.winds import read_winds
 
     rocket, ground = read_flight(flight), read_site(site)
-    wind = read_winds(
-        winds,
-        site_altitude=ground.elevation,
-        station=station,
-        when=None if when is None else flight_time(when),
-        declination=ground.declination,
-    )
+    wind = wind_of(winds, station, when, ground)
+    day = day_of(temperature, altimeter, humidity, ground.elevation)
     with _Progress(samples) as progress:
         result = assess(
-            rocket, ground, wind, samples=samples, seed=seed, progress=progress
+            rocket,
+            ground,
+            wind,
+            samples=samples,
+            seed=seed,
+            day=day,
+            progress=progress,
         )
     text = json.dumps(document(result), indent=1, allow_nan=False, ensure_ascii=False)
     page = map_html(result, units=units)

@@ -77,11 +77,11 @@ function showEdges(shown) {
 }
 
 // Write the names along an edge, leaving out those that would touch.
-function fillEdge(edge, names, places, gap, style) {
+function fillEdge(edge, names, places, gap, end, style) {
   let last = -Infinity;
   const written = [];
   names.forEach((name, i) => {
-    if (Math.abs(places[i] - last) < gap) return;
+    if (Math.abs(places[i] - last) < gap || places[i] < 10 || places[i] > end - 10) return;
     last = places[i];
     const tag = document.createElement("span");
     tag.textContent = name;
@@ -96,6 +96,6 @@ function placeEdges() {
   const [lat, lon] = DRIFTMAP.pad;
   const x = longitude.map((l) => chart.latLngToContainerPoint([lat, l]).x);
   const y = latitude.map((l) => chart.latLngToContainerPoint([l, lon]).y);
-  fillEdge(one("#columns"), [...letters], x, 18, "left");
-  fillEdge(one("#rows"), latitude.map((_, i) => i + 1), y, 20, "top");
+  fillEdge(one("#columns"), [...letters], x, 18, chart.getSize().x - 24, "left");
+  fillEdge(one("#rows"), latitude.map((_, i) => i + 1), y, 20, chart.getSize().y, "top");
 }

@@ -20,7 +20,7 @@ from driftmap.report.pad import pad_picture
 from driftmap.report.words import Units, distance
 from driftmap.site import OCCUPIED, Area, Site
 
-__all__ = ["draw", "has_people", "piece_marks", "stands_apart"]
+__all__ = ["draw", "has_people", "lookalikes", "piece_marks"]
 
 _MOST_POINTS: Final = 2000
 """Landing points shown of each piece; the contours are made of all of them."""
@@ -69,19 +69,20 @@ def piece_marks(assessment: Assessment) -> list[tuple[str, int, int]]:
         In the order of the cloud's parts: number of the case, with a letter where the
         case has several pieces; place of the case in the palette; dash pattern.
     """
-    marks, dash = [], 0
-    for number, case in enumerate(assessment.cloud.tree.cases, start=1):
-        for index, _ in enumerate(case.bodies):
-            letter = chr(ord("a") + index) if len(case.bodies) > 1 else ""
-            marks.append((f"{number}{letter}", (number - 1) % 8 + 1, dash % 12))
-            dash += 1
+    cloud = assessment.cloud
+    marks: list[tuple[str, int, int]] = []
+    for number, case in enumerate(cloud.tree.cases):
+        bodies = len(list(cloud.of(case.name)))
+        for index in range(bodies):
+            letter = chr(ord("a") + index) if bodies > 1 else ""
+            marks.append((f"{number + 1}{letter}", number % 10 + 1, len(marks) % 12))
     return marks
 
 
-def stands_apart(assessment: Assessment) -> list[bool]:
-    """Tell which pieces land elsewhere than the rocket whose recovery works.
+def lookalikes(assessment: Assessment) -> list[str]:
+    """Find the pieces that land on much the same ground as one before them.
 
-    One that lands on much the same ground is not drawn until it is switched on.
+    Such a piece is not drawn until it is switched on: its outline would hide another.
 
     Parameters
     ----------
@@ -90,18 +91,26 @@ def stands_apart(assessment: Assessment) -> list[bool]:
 
     Returns
     -------
-    list of bool
-        In the order of the cloud's parts.
+    list of str
+        Mark of the other piece, empty where there is none; in the order of the cloud's
+        parts.
     """
-    outer = [
-        assessment.contours[p.case, p.body][-1].shape for p in assessment.cloud.parts
-    ]
-    works = outer[0].area + 0.0
-    apart = [True]
-    for shape in outer[1:]:
-        common = shape.intersection(outer[0]).area
-        apart.append(bool(common < _SAME_GROUND * (works + shape.area - common)))
-    return apart
+    drawn: dict[str, shapely.Geometry] = {}
+    found = []
+    for part, (mark, _, _) in zip(
+        assessment.cloud.parts, piece_marks(assessment), strict=True
+    ):
+        outline = assessment.contours[part.case, part.body][-1].shape
+        same = [name for name, other in drawn.items() if _much_alike(outline, other)]
+        found.append(same[0] if same else "")
+        if not same:
+            drawn[mark] = outline
+    return found
+
+
+def _much_alike(one: shapely.Geometry, other: shapely.Geometry) -> bool:
+    common = one.intersection(other).area
+    return bool(common > _SAME_GROUND * (one.area + other.area - common))
 
 
 def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, Any]]:
@@ -161,10 +170,16 @@ def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, An
 
 
 def _view(assessment: Assessment) -> squares.Bounds:
-    """Frame the pad, the people, and the rocket itself in every case."""
-    shapes = [a.shape for a in assessment.site.areas if has_people(a)]
+    """Frame pad, crowd, areas with a check not passed, and the rocket in every case."""
+    worst = _worst(assessment)
+    shapes = [
+        a.shape
+        for a in assessment.site.areas
+        if a.role in OCCUPIED or (a.name in worst and _KINDS.get(a.role) != "way")
+    ]
     for case in assessment.cloud.tree.cases:
-        shapes.append(assessment.contours[case.name, case.bodies[0].name][-1].shape)
+        first = next(assessment.cloud.of(case.name))
+        shapes.append(assessment.contours[case.name, first.body][-1].shape)
     return _bounds(shapes)
 
 
@@ -221,16 +236,15 @@ def _ring_rows(shape: shapely.Geometry) -> list[list[slice]]:
 
 def _outline(rings: _Rings, classes: str, *, pane: str = "ground") -> folium.Polygon:
     outline = folium.Polygon(rings[0][0])
-    outline.locations = (
-        rings  # folium itself takes no polygons with holes, several at once
-    )
+    # folium itself takes no polygons with holes, several at once.
+    outline.locations = rings  # type: ignore[assignment]
     # The style sheet draws it: in sun, in the dark and on paper.
     outline.options = {"className": classes, "pane": pane, "interactive": False}
     return outline
 
 
 def _line(places: Sequence[Any], classes: str) -> folium.PolyLine:
-    line = folium.PolyLine(places)
+    line = folium.PolyLine(places)  # type: ignore[no-untyped-call]
     line.options = {"className": classes, "pane": "grid", "interactive": False}
     return line
 

@@ -8,7 +8,7 @@ import html
 import itertools
 import re
 from importlib.resources import files
-from typing import Final
+from typing import Any, Final
 from urllib.parse import urlsplit
 
 import folium
@@ -53,7 +53,7 @@ def safe_text(text: str) -> str:
 
 
 def stable_ids(text: str) -> str:
-    """Number the random names folium gives, in order of their first use.
+    """Turn the random names folium gives into numbers, in order of their first use.
 
     Parameters
     ----------
@@ -76,15 +76,15 @@ def stable_ids(text: str) -> str:
     return _RANDOM_ID.sub(number, text)
 
 
-class OfflineMap(folium.Map):  # type: ignore[misc]
+class OfflineMap(folium.Map):
     """A folium map that asks for no script and no style from anywhere.
 
     The page around it brings Leaflet, viewport and size.
     """
 
     # Lists of its own: those of folium.Map are shared by every map of the process.
-    default_js: Final[list[tuple[str, str]]] = []
-    default_css: Final[list[tuple[str, str]]] = []
+    default_js: list[tuple[str, str]] = []  # noqa: RUF012 (as the parent has it)
+    default_css: list[tuple[str, str]] = []  # noqa: RUF012
 
     _template = Template(
         """
@@ -108,8 +108,8 @@ class OfflineMap(folium.Map):  # type: ignore[misc]
         html, script : str
             The map's own element, and the script that fills it.
         """
-        figure = self.get_root()
-        self.render()
+        figure: Any = self.get_root()
+        self.render()  # type: ignore[no-untyped-call]
         return figure.html.render(), figure.script.render()
 
 

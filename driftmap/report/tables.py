@@ -12,14 +12,21 @@ from driftmap.assessment import Assessment
 from driftmap.cases import WORKS
 from driftmap.hazard import Probability
 from driftmap.report import words
-from driftmap.report.layers import has_people, piece_marks, stands_apart
+from driftmap.report.layers import has_people, lookalikes, piece_marks
 from driftmap.report.pad import surface_wind
 from driftmap.report.words import Units
 from driftmap.units import show, unit_of
 from driftmap.verdict import Check
 from driftmap.wind import direction_and_speed
 
-__all__ = ["area_rows", "case_rows", "check_rows", "headline", "wind_rows"]
+__all__ = [
+    "area_rows",
+    "case_rows",
+    "check_rows",
+    "flights_flown",
+    "headline",
+    "wind_rows",
+]
 
 _WORDS: Final = {"go": "GO", "hold": "HOLD", "no-go": "NO-GO"}
 _MOST_WIND_ROWS: Final = 16
@@ -42,7 +49,9 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
     """
     a = assessment
     people = [area.name for area in a.site.areas if has_people(area)]
-    reasons = words.verdict_reasons(a.checks, people, a.cloud.flights, units)
+    reasons = words.verdict_reasons(
+        a.checks, people, words.flights_flown(a.cloud), units
+    )
     direction, speed = surface_wind(a)
     blows = f"{show(speed, 'speed', units)} from {words.bearing(direction)}"
     if speed <= 0.05:
@@ -75,13 +84,13 @@ def case_rows(
     list of dict
         In the order of the assessment.
     """
-    marks, apart = iter(piece_marks(assessment)), iter(stands_apart(assessment))
+    marks, alike = iter(piece_marks(assessment)), iter(lookalikes(assessment))
     given = assessment.flight.cases
     rows = []
     for number, case in enumerate(cases, start=1):
         p, works = case["probability"], case["name"] == WORKS
         pieces = [
-            {**_piece_row(piece, next(marks), units), "apart": next(apart)}
+            {**_piece_row(piece, next(marks), units), "alike": next(alike)}
             for piece in case["pieces"]
         ]
         rows.append(
@@ -143,8 +152,10 @@ def check_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
     """
     order = list(_OUTCOMES)
 
+    flown = words.flights_flown(assessment.cloud)
+
     def row(check: Check) -> dict[str, Any]:
-        value, interval = words.figure(check, assessment.cloud.flights, units)
+        value, interval = words.figure(check, flown[check.case], units)
         return {
             "outcome": check.outcome,
             "word": _OUTCOMES[check.outcome],
@@ -173,9 +184,11 @@ def area_rows(assessment: Assessment) -> list[dict[str, Any]]:
     list of dict
         In the order of the site file.
     """
-    flights = assessment.cloud.flights
+    every = assessment.cloud.flights
 
     def told(p: Probability) -> str:
+        # The mixture adds up the flights of all cases; each case flew no more than all.
+        flights = min(p.flights, every)
         text = words.share(p.estimate, (p.lower, p.upper), flights)
         between = words.span(words.percent(p.lower), words.percent(p.upper))
         return text if p.estimate == 0 else f"{text}, between {between}"

@@ -41,7 +41,8 @@ def summary(assessment: Assessment, *, units: Units) -> str:
         f"{head['word']}: {_plain(a.flight.name)} at {_plain(a.site.name)}, {head['wind']}"
     ]
     people = [x.name for x in a.site.areas if x.role in OCCUPIED or x.people]
-    reasons = words.verdict_reasons(a.checks, people, a.cloud.flights, units)
+    flown = words.flights_flown(a.cloud)
+    reasons = words.verdict_reasons(a.checks, people, flown, units)
     lines += [f"  - {_plain(reason)}" for reason in reasons[:_MOST_REASONS]]
     if len(reasons) > _MOST_REASONS:
         lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import Final, Literal, TypeAlias
 
 from driftmap import units as unit_names
+from driftmap.cloud import Cloud
 from driftmap.units import show
 from driftmap.verdict import ALL_CASES, Check
 
@@ -18,6 +19,7 @@ __all__ = [
     "distance",
     "energy",
     "figure",
+    "flights_flown",
     "isolate",
     "limit",
     "one_in",
@@ -32,7 +34,10 @@ __all__ = [
 
 Units: TypeAlias = Literal["us", "si"]
 
-_POINTS: Final = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split()
+_POINTS: Final = (
+    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
+    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
+)
 _BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|ft|m|s|mph|m/s|ft/s|J)(?![\w/]))")
 _AT_LEAST: Final = ("speed leaving the rail", "that speed over the wind's")
 """Checks whose limit is a least value."""
@@ -302,6 +307,23 @@ def span(low: str, high: str) -> str:
     return f"{number} to {high}" if high.endswith(unit) else f"{low} to {high}"
 
 
+def flights_flown(cloud: Cloud) -> Mapping[str, int]:
+    """Count the flights of each case; one that hangs on luck flew fewer than all.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+
+    Returns
+    -------
+    mapping of str to int
+        By name of the case; for a check of none or of all cases, all flights.
+    """
+    flown = {part.case: part.flights for part in cloud.parts}
+    return {"": cloud.flights, ALL_CASES: cloud.flights, **flown}
+
+
 def subject(check: Check) -> str:
     """Say what a check looked at.
 
@@ -381,11 +403,12 @@ def limit(check: Check, units: Units) -> str:
     return f"at least {amount}" if check.name in _AT_LEAST else amount
 
 
-def _reason(check: Check, flights: int, units: Units) -> str:
-    value, _ = figure(check, flights, units)
+def _reason(check: Check, flown: Mapping[str, int], units: Units) -> str:
+    value, _ = figure(check, flown[check.case], units)
     joint = " in " if check.value and value.endswith(("%", ")")) else ": "
-    flown = " of flights" if joint == " in " else ""
-    told = f"{subject(check)}{joint}{value.replace(' %', f' %{flown}', 1)}"
+    if joint == " in ":
+        value = value.replace(" %", " % of flights", 1)
+    told = f"{subject(check)}{joint}{value}"
     if check.unit == "cases":
         return subject(check)
     unsure = ", and that is not surely kept" if check.outcome == "warn" else ""
@@ -393,7 +416,10 @@ def _reason(check: Check, flights: int, units: Units) -> str:
 
 
 def verdict_reasons(
-    checks: Collection[Check], people: Collection[str], flights: int, units: Units
+    checks: Collection[Check],
+    people: Collection[str],
+    flown: Mapping[str, int],
+    units: Units,
 ) -> list[str]:
     """Say in a line each what speaks against flying, the worst first.
 
@@ -403,8 +429,8 @@ def verdict_reasons(
         All checks.
     people : collection of str
         Names of the areas where people are; these come before others.
-    flights : int
-        Flights in each case.
+    flown : mapping of str to int
+        Flights of each case, by its name.
     units : {"us", "si"}
         Units the reader picked.
 
@@ -421,4 +447,4 @@ def verdict_reasons(
         return check.outcome != "fail", check.area not in people, -over
 
     worst = sorted((c for c in checks if c.outcome != "pass"), key=order)
-    return [_reason(check, flights, units) for check in worst]
+    return [_reason(check, flown, units) for check in worst]

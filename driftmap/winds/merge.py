@@ -78,7 +78,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
         setting = replace(setting, terrain=surface.terrain or setting.terrain)
         _check_height(surface, setting)
     nodes = _stacked(aloft, surface, setting, notes)
-    nodes = _with_law(nodes, surface is not None, setting, notes)
+    nodes = _with_law(nodes, surface or aloft[0], setting, notes)
     known_to = nodes[-1].height
     nodes_above, note = _beyond(nodes[-1])
     ages = _ages(readings, setting, notes)
@@ -190,12 +190,15 @@ def _stacked(
 
 
 def _with_law(
-    nodes: list[_Node], surface: bool, setting: Setting, notes: list[str]
+    nodes: list[_Node], lowest: Reading, setting: Setting, notes: list[str]
 ) -> list[_Node]:
     """Fill the lowest tens of metres by the law of the surface layer."""
     first = nodes[0]
     above = nodes[1].height if len(nodes) > 1 else np.inf
-    low = not surface and first.height <= _LOW
+    surface = lowest.kind == "surface"
+    # A sounding from a station above the site starts with a wind near its own ground:
+    # to scale that down once more would make the wind at the site too weak.
+    low = not surface and (first.height <= _LOW or lowest.from_ground)
     top = first.height
     if surface:
         # Half way to the next level at most, so that the measured wind takes over.

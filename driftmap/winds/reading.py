@@ -117,6 +117,8 @@ class Reading:
         Hours before the flight, where the reading itself says so [h].
     direction_error : float
         Standard error of the direction by its coding or its swing [rad].
+    from_ground : bool
+        Whether the lowest level of layers was measured near the ground, as in a sounding.
     members : ndarray, shape (m, 2, k), or None
         East and north components of each member of an ensemble [m s⁻¹].
     pressure : float or None
@@ -136,6 +138,7 @@ class Reading:
     forecast: bool = False
     age: float | None = None
     direction_error: float = 0.0
+    from_ground: bool = False
     members: FloatArray | None = None
     pressure: float | None = None
     terrain: str | None = None

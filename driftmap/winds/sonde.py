@@ -108,6 +108,7 @@ def sounding(
         levels=ordered(clear, source, repeats=True),
         valid=valid,
         direction_error=_DIRECTION_ERROR,
+        from_ground=not below,
         assumed=(
             *assumed,
             *_notes(len(rows) - len(levels), standard, name),

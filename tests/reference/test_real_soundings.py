@@ -58,6 +58,13 @@ def test_a_surface_level_just_below_the_site_is_its_ground():
     assert higher.levels[0].source.startswith("law from")
 
 
+def test_a_station_above_the_site_hands_its_surface_wind_down_unweakened():
+    path = str(DATA / "list_nashville_2014-02-20.txt")
+    wind = read_winds([path], site_altitude=100.0)
+    assert np.hypot(*wind.at([0.0, 10.0, 80.0])) == pytest.approx([10 * KNOT] * 3)
+    assert any("below 80 m the wind of sounding BNA" in note for note in wind.assumed)
+
+
 def test_comma_list_as_another_decoder_reads_it():
     name = "list_norman_1999-05-04.csv"
     reading = read_sounding_list((DATA / name).read_text(), name, Setting(0.0))

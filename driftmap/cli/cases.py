@@ -1,0 +1,219 @@
+"""``driftmap cases``: the tree of what can happen, with margins and assumptions."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+import numpy as np
+
+from driftmap.cli.options import run_options, units_option
+
+if TYPE_CHECKING:
+    from driftmap.case import Case
+    from driftmap.cloud import Cloud
+
+__all__ = ["cases_command"]
+
+_MOST_INPUTS = 8
+
+
+@click.command("cases")
+@click.argument("flight", metavar="FLIGHT")
+@click.option("--site", metavar="SITE", help="Site file; gives the elevation.")
+@click.option(
+    "--wind", default="calm", metavar="WIND", show_default=True, help="As in assess."
+)
+@run_options
+@units_option
+@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
+def cases_command(
+    flight: str,
+    site: str | None,
+    wind: str,
+    samples: int,
+    seed: int,
+    units: Literal["us", "si"],
+    as_json: bool,
+) -> None:
+    """Print what can happen to a flight, how likely, with margins and assumptions.
+
+    Edit the likelihoods under [cases] in the flight file (0 leaves a case out), and add
+    cases of your own as [[case]] tables.
+
+    \b
+    Example:
+      driftmap cases examples/whimbrel.toml --wind "8 mph from 240"
+    """
+    from driftmap.cloud import fly
+    from driftmap.flightfile import read_flight
+    from driftmap.sensitivity import influences
+    from driftmap.site import read_site
+    from driftmap.winds import read_wind
+
+    plan = read_flight(flight)
+    altitude = 0.0 if site is None else read_site(site).elevation
+    profile = read_wind(wind, site_altitude=altitude)
+    cloud = fly(plan, profile, altitude, samples=samples, seed=seed)
+    enough = samples >= 10 * len(cloud.draws)
+    ranked = influences(cloud) if enough else ()
+    data = {
+        "flight": plan.name,
+        "wind": profile.source,
+        "seed": seed,
+        "samples": samples,
+        "cases": [_case(cloud, case) for case in cloud.tree.cases],
+        "margins": margins(cloud),
+        "inputs": [
+            {"name": i.name, "metres": i.metres, "share": i.share} for i in ranked
+        ],
+        "assumed": [*cloud.plan.assumed, *cloud.tree.assumed],
+        "missing": list(cloud.tree.missing),
+    }
+    if as_json:
+        click.echo(json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False))
+    else:
+        click.echo(_told(data, units))
+
+
+def _case(cloud: Cloud, case: Case) -> dict[str, Any]:
+    return {
+        "name": case.name,
+        "cause": case.cause,
+        "probability": case.probability,
+        "let_go": _when(case),
+        "bodies": [
+            {
+                "name": part.body,
+                "count": part.count,
+                "speed_mps": float(np.median(cloud.speed[part.rows])),
+                "energy_j": float(np.median(cloud.energy[part.rows])),
+            }
+            for part in cloud.of(case.name)
+        ],
+    }
+
+
+def _when(case: Case) -> str:
+    return {
+        "apogee": "at apogee",
+        "max q": "at greatest dynamic pressure",
+        "coast": "between burnout and apogee",
+        "time": "a time after lift-off",
+        "late": "some seconds after apogee",
+        "first second": "in the first second",
+        "flutter": "when it passes its flutter speed",
+    }[case.release.at]
+
+
+def margins(cloud: Cloud) -> list[dict[str, Any]]:
+    """List the margins of a flight.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        The flights.
+
+    Returns
+    -------
+    list of dict
+        Each with ``name``, ``p5``, ``p50``, ``p95``, ``unit``, and ``against``: what it is
+        held against, or None.
+    """
+    found = [
+        _margin("speed leaving the rail", cloud.rail_speed, "m/s", None),
+        _margin("apogee", cloud.apogee.height, "m", None),
+        _margin("greatest dynamic pressure", cloud.max_q[1], "Pa", None),
+    ]
+    for name, values in cloud.margins.items():
+        if name.startswith("flutter"):
+            finite = np.minimum(values, 100.0)
+            label = f"{name}: flutter speed over speed, least on the way"
+            found.append(_margin(label, finite, "times", 1.0))
+            continue
+        device = next(d for d in cloud.plan.flight.recovery if f" {d.name}," in name)
+        weakest = min(device.strength.values())
+        found.append(_margin(name, values, "N", float(weakest)))
+    return found
+
+
+def _margin(
+    name: str, values: np.ndarray, unit: str, against: float | None
+) -> dict[str, Any]:
+    low, middle, high = (float(v) for v in np.quantile(values, [0.05, 0.5, 0.95]))
+    return {
+        "name": name,
+        "p5": low,
+        "p50": middle,
+        "p95": high,
+        "unit": unit,
+        "against": against,
+    }
+
+
+def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
+    from driftmap.assessment import CAUTIONS
+    from driftmap.cli.table import plain, text_table
+    from driftmap.report import words
+    from driftmap.units import show
+
+    rows = [["what happens", "likely", "let go", "comes down", "speed", "energy"]]
+    for case in data["cases"]:
+        for i, body in enumerate(case["bodies"]):
+            name = (
+                body["name"]
+                if body["count"] == 1
+                else f"{body['count']} × {body['name']}"
+            )
+            rows.append(
+                [
+                    "" if i else case["name"],
+                    "" if i else words.percent(case["probability"]),
+                    "" if i else case["let_go"],
+                    name,
+                    show(body["speed_mps"], "descent", units),
+                    show(body["energy_j"], "energy", units),
+                ]
+            )
+    lines = [
+        f"{plain(data['flight'])}, wind {plain(data['wind'])}",
+        "",
+        text_table(rows),
+        "",
+    ]
+    lines.append("Margins (middle, and 5 to 95 % of flights):")
+    for m in data["margins"]:
+        ends = [_amount(m[k], m["unit"], units) for k in ("p50", "p5", "p95")]
+        text = f"  {plain(m['name'])}: {ends[0]} ({words.span(ends[1], ends[2])})"
+        if m["against"] is not None:
+            text += f", against {_amount(m['against'], m['unit'], units)}"
+        lines.append(text)
+    if data["inputs"]:
+        lines += ["", "What moves the landing most when recovery works (one sigma):"]
+        for i in data["inputs"][:_MOST_INPUTS]:
+            far = words.distance(i["metres"], units)
+            lines.append(f"  {plain(i['name'])}: {far}, {i['share']:.0%} of the spread")
+    lines += ["", "Assumed; each can be stated in the flight file:"]
+    lines += [f"  {plain(text)}" for text in data["assumed"]]
+    lines += [f"NOT FLOWN: {plain(text)}" for text in data["missing"]]
+    return "\n".join([*lines, "", *(f"* {text}" for text in CAUTIONS)])
+
+
+def _amount(value: float, unit: str, units: Literal["us", "si"]) -> str:
+    from driftmap.report import words
+    from driftmap.units import show
+
+    if unit == "m":
+        return words.distance(value, units)
+    if unit == "m/s":
+        return show(value, "descent", units)
+    if unit == "N":
+        return f"{value / 4.4482216:,.0f} lbf" if units == "us" else f"{value:,.0f} N"
+    if unit == "Pa":
+        return (
+            f"{value / 6894.757:,.2f} psi"
+            if units == "us"
+            else f"{value / 1000:,.1f} kPa"
+        )
+    return f"{value:.2f} {unit}"

@@ -1,0 +1,136 @@
+"""``driftmap compare``: which recovery device to choose."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from driftmap.cli.options import run_options, units_option, wind_of, wind_options
+
+if TYPE_CHECKING:
+    from driftmap.assessment import Assessment
+
+__all__ = ["compare_command"]
+
+
+@click.command("compare")
+@click.argument("flight", metavar="FLIGHT")
+@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@wind_options
+@run_options
+@units_option
+@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
+def compare_command(  # noqa: PLR0913, PLR0917
+    flight: str,
+    site: str,
+    winds: tuple[str, ...],
+    station: str | None,
+    when: str | None,
+    samples: int,
+    seed: int,
+    units: Literal["us", "si"],
+    as_json: bool,
+) -> None:
+    """Hold other ways to bring the rocket down side by side, on the same luck.
+
+    The alternatives are the [[alternative]] tables of the flight file, each with a name
+    and its own [[alternative.recovery]]; where there are none, smaller, larger, lower and
+    streamer versions are made up from the plan.
+
+    \b
+    Example:
+      driftmap compare examples/willet.toml --site sites/saltgrass-flat.geojson \\
+          --wind examples/noon.csv
+    """
+    from driftmap.alternatives import alternatives
+    from driftmap.assessment import CAUTIONS, assess
+    from driftmap.flightfile import read_flight
+    from driftmap.site import read_site
+
+    plan, ground = read_flight(flight), read_site(site)
+    wind = wind_of(winds, station, when, ground)
+    rows = [
+        _figures(name, assess(other, ground, wind, samples=samples, seed=seed))
+        for name, other in alternatives(plan).items()
+    ]
+    if as_json:
+        data = {"flight": plan.name, "seed": seed, "samples": samples}
+        text = {**data, "alternatives": rows, "cautions": list(CAUTIONS)}
+        click.echo(json.dumps(text, indent=1, allow_nan=False, ensure_ascii=False))
+        return
+    click.echo(_told(rows, units))
+    if not plan.alternatives:
+        click.echo(
+            "\nMade up from the plan; put [[alternative]] tables in the flight file."
+        )
+    click.echo("\n".join(["", *(f"* {text}" for text in CAUTIONS)]))
+
+
+def _figures(name: str, result: Assessment) -> dict[str, Any]:
+    """Give the figures of one alternative when recovery works, and its verdict."""
+    from driftmap.assessment import document
+    from driftmap.cases import WORKS
+    from driftmap.site import OCCUPIED
+
+    data = document(result)
+    piece = next(c for c in data["cases"] if c["name"] == WORKS)["pieces"][0]
+    people = [
+        hit.total
+        for hit in result.areas
+        if hit.area.role in OCCUPIED or hit.area.people
+    ]
+    worst = max(people, key=lambda p: p.upper)
+    keys = (
+        "mean_east_m",
+        "mean_north_m",
+        "radius_90_m",
+        "time_s",
+        "impact_speed_mps",
+        "energy_j",
+    )
+    return {
+        "name": name,
+        "verdict": result.verdict,
+        **{key: piece[key] for key in keys},
+        "worst_area_hit": worst.estimate,
+        "worst_area_interval": [worst.lower, worst.upper],
+        "flights": result.cloud.flights,
+    }
+
+
+def _told(rows: list[dict[str, Any]], units: Literal["us", "si"]) -> str:
+    from driftmap.cli.table import text_table
+    from driftmap.report import words
+    from driftmap.units import show
+
+    table = [
+        [
+            "if recovery works",
+            "drift",
+            "90 % within",
+            "time",
+            "landing speed",
+            "energy",
+            "worst area with people",
+            "verdict",
+        ]
+    ]
+    for row in rows:
+        hit = words.share(
+            row["worst_area_hit"], row["worst_area_interval"], row["flights"]
+        )
+        table.append(
+            [
+                row["name"],
+                words.toward(row["mean_east_m"], row["mean_north_m"], units),
+                words.distance(row["radius_90_m"], units),
+                f"{row['time_s']['p50']:.0f} s",
+                show(row["impact_speed_mps"]["p50"], "descent", units),
+                show(row["energy_j"]["p50"], "energy", units),
+                hit.partition(":")[2].strip() or hit,
+                row["verdict"].upper(),
+            ]
+        )
+    return text_table(table)

@@ -1,0 +1,158 @@
+"""Options that several commands share, and how they are read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, TypeVar
+
+import click
+
+from driftmap.errors import InputError
+from driftmap.units import parse
+
+if TYPE_CHECKING:
+    from driftmap.day import Day
+    from driftmap.site import Site
+    from driftmap.wind import WindProfile
+
+__all__ = [
+    "day_of",
+    "day_options",
+    "run_options",
+    "units_option",
+    "wind_of",
+    "wind_options",
+]
+
+F = TypeVar("F", bound=Callable[..., object])
+
+
+def _stack(*options: Callable[[F], F]) -> Callable[[F], F]:
+    def add(command: F) -> F:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return add
+
+
+def wind_options(command: F) -> F:
+    """Add --wind, --station and --when."""
+    return _stack(
+        click.option(
+            "--wind",
+            "winds",
+            required=True,
+            multiple=True,
+            metavar="WIND",
+            help='A file of layers or a report, or words: "12 mph from 240" at head '
+            "height. Give it again to merge a surface reading with winds aloft.",
+        ),
+        click.option(
+            "--station", metavar="ID", help="Station to take from a report of several."
+        ),
+        click.option(
+            "--when",
+            metavar="TIME",
+            help="Time of the flight, such as 14:30 or 18:30Z; tells a report's age.",
+        ),
+    )(command)
+
+
+def day_options(command: F) -> F:
+    """Add the surface readings of the day."""
+    return _stack(
+        click.option("--temperature", metavar="T", help='At the site, such as "31 C".'),
+        click.option(
+            "--altimeter",
+            metavar="P",
+            help='Altimeter setting (QNH), such as "29.92 inHg".',
+        ),
+        click.option("--humidity", metavar="H", help='Relative, such as "40 %".'),
+    )(command)
+
+
+def run_options(command: F) -> F:
+    """Add --samples and --seed."""
+    return _stack(
+        click.option(
+            "--samples",
+            type=click.IntRange(1, 5_000_000),
+            default=20_000,
+            show_default=True,
+            help="Flights flown in each case.",
+        ),
+        click.option(
+            "--seed",
+            type=click.IntRange(0),
+            default=1,
+            show_default=True,
+            help="The same seed gives the same points.",
+        ),
+    )(command)
+
+
+def units_option(command: F) -> F:
+    """Add --units."""
+    return click.option(
+        "--units",
+        type=click.Choice(["us", "si"]),
+        default="us",
+        show_default=True,
+        help="Units to show.",
+    )(command)
+
+
+def wind_of(
+    winds: tuple[str, ...], station: str | None, when: str | None, site: Site
+) -> WindProfile:
+    """Read the wind over a site from the options of `wind_options`."""
+    from driftmap.cli.winds import flight_time
+    from driftmap.winds import read_winds
+
+    return read_winds(
+        winds,
+        site_altitude=site.elevation,
+        station=station,
+        when=None if when is None else flight_time(when),
+        declination=site.declination,
+    )
+
+
+def day_of(
+    temperature: str | None,
+    altimeter: str | None,
+    humidity: str | None,
+    altitude: float,
+) -> Day | None:
+    """Read the day from the options of `day_options`; None when none was given.
+
+    What is left out is standard, and dry.
+    """
+    import numpy as np
+
+    from driftmap.atmosphere import SEA_LEVEL_PRESSURE
+    from driftmap.atmosphere import temperature as standard
+    from driftmap.day import Day, station_pressure
+
+    if temperature is None and altimeter is None and humidity is None:
+        return None
+    kelvin = _read(
+        "--temperature", temperature, "temperature", float(standard(altitude))
+    )
+    setting = _read("--altimeter", altimeter, "pressure", SEA_LEVEL_PRESSURE)
+    share = _read("--humidity", humidity, "share", 0.0)
+    try:
+        pressure = float(station_pressure(np.float64(setting), altitude))
+        return Day(kelvin, pressure, share, altitude)
+    except ValueError as problem:
+        raise InputError("surface readings", "", str(problem)) from None
+
+
+def _read(option: str, text: str | None, dimension: str, default: float) -> float:
+    if text is None:
+        return default
+    try:
+        return parse(text, dimension)
+    except ValueError as problem:
+        raise InputError(option, "", str(problem)) from None

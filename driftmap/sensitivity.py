@@ -1,0 +1,76 @@
+"""Which inputs move the landing point most."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from driftmap.cases import WORKS
+from driftmap.cloud import Cloud
+
+__all__ = ["Influence", "influences"]
+
+
+@dataclass(frozen=True, slots=True)
+class Influence:
+    """How much one input moves a landing point.
+
+    Parameters
+    ----------
+    name : str
+        The input; its east and north parts, where it has them, taken together.
+    metres : float
+        Way the landing moves for one standard deviation of the input [m].
+    share : float
+        Share of the variance of the landing point.
+    """
+
+    name: str
+    metres: float
+    share: float
+
+
+def influences(cloud: Cloud, case: str = WORKS) -> tuple[Influence, ...]:
+    """Rank the inputs by how far they move the landing of the first body of a case.
+
+    Least squares of the landing point on the standardised inputs: the first-order effect
+    of each with all others varying.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points and the inputs drawn for them.
+    case : str
+        A case that happens to every flight.
+
+    Returns
+    -------
+    tuple of Influence
+        The strongest first; inputs that do not act in the case come out near 0.
+
+    Raises
+    ------
+    ValueError
+        If the case did not happen to every flight, or there are too few flights.
+    """
+    part = next(cloud.of(case))
+    names = [name for name, values in cloud.draws.items() if np.ptp(values) > 0]
+    if part.flights != cloud.flights or cloud.flights < 10 * len(names):
+        raise ValueError(f"'cloud' must hold 10 flights an input of case {case!r}")
+    drawn = np.stack([cloud.draws[name] for name in names])
+    drawn = (drawn - drawn.mean(1, keepdims=True)) / drawn.std(1, keepdims=True)
+    rows = slice(part.rows.start, part.rows.start + cloud.flights)
+    landed = np.stack([cloud.east[rows], cloud.north[rows]])
+    landed = landed - landed.mean(1, keepdims=True)
+    effect, *_ = np.linalg.lstsq(drawn.T, landed.T, rcond=None)
+    variance: dict[str, float] = {}
+    for name, (east, north) in zip(names, effect, strict=True):
+        key = name.removesuffix(" east").removesuffix(" north")
+        variance[key] = variance.get(key, 0.0) + float(east**2 + north**2)
+    whole = float(landed.var(1).sum())
+    found = [
+        Influence(name, float(np.sqrt(v)), v / whole if whole > 0 else 0.0)
+        for name, v in variance.items()
+    ]
+    return tuple(sorted(found, key=lambda i: -i.metres))

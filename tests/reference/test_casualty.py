@@ -1,0 +1,152 @@
+"""Casualty areas, energies and expected casualties against figures worked by hand.
+
+Sources
+-------
+- Form and size of the person, 1 ft by 6 ft: Montgomery and Ward, RTI/5180/60-31F, 1995
+  (from memory); the figures are that geometry worked by hand, to four decimals.
+- (0.6 + sqrt(A))² m² and 0.36 m²: NASA-STD-8719.14, 4.7 (from memory).
+- 11 ft lbf: 14 CFR part 417, appendix A, A417.25(b)(3), read in a copy; 1.3558179483 J in
+  a foot pound-force.
+- Collective and individual limits: 14 CFR 450.101(a), read in copies.
+- Poisson limits: F. Garwood, Biometrika 28, 437-442, 1936, as tabled in textbooks (from
+  memory), 95 % two-sided.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap.areas import Area
+from driftmap.harm import (
+    COLLECTIVE,
+    ENERGIES,
+    INDIVIDUAL,
+    basic_casualty_area,
+    casualty_area,
+    plan_casualty_area,
+)
+from driftmap.people import Piece, expected_casualties, gather, individual_risk
+from driftmap.sampling import weighted_mean
+from driftmap.units import FOOT
+
+
+@pytest.mark.parametrize(
+    ("radius_ft", "degrees", "square_feet", "square_metres"),
+    [
+        (0.25, 90, 4.9087, 0.4560),
+        (0.25, 45, 19.9087, 1.8496),
+        (0.25, 60, 13.5690, 1.2606),
+        (0.0, 90, 3.1416, 0.2919),
+    ],
+)
+def test_c41_c42_c44_person_as_a_cylinder(
+    radius_ft, degrees, square_feet, square_metres
+):
+    area = float(basic_casualty_area(radius_ft * FOOT, math.radians(degrees)))
+    assert area / FOOT**2 == pytest.approx(square_feet, abs=5e-5)
+    assert area == pytest.approx(square_metres, abs=5e-5)
+
+
+@pytest.mark.parametrize(("section", "area"), [(0.0, 0.36), (0.01, 0.49), (1.0, 2.56)])
+def test_c45_person_from_above(section, area):
+    assert float(plan_casualty_area(section)) == pytest.approx(area, abs=5e-3)
+
+
+@pytest.mark.parametrize(("section", "area"), [(0.05, 0.678328), (0.2, 1.096656)])
+def test_person_from_above_to_six_digits(section, area):
+    assert float(plan_casualty_area(section)) == pytest.approx(area, abs=5e-7)
+
+
+def test_seven_times_the_piece_governs_for_large_pieces_only():
+    # 1 m² straight down: R = 0.3048 + 0.5642 m, π R² = 2.3726 m² < 7 m².
+    assert float(casualty_area(1.0, math.pi / 2)) == 7.0
+    # 0.01 m²: 0.07 m² would be less than a person.
+    assert float(casualty_area(0.01, math.pi / 2)) == pytest.approx(0.4099, abs=5e-5)
+
+
+def test_c48_energy_threshold():
+    threshold = ENERGIES["counts as a casualty"].value
+    assert threshold == pytest.approx(14.913997, abs=5e-7)
+    assert ENERGIES["hazardous fragment"].value == pytest.approx(78.63744, abs=5e-6)
+    assert 0.5 * 0.5 * 7.72**2 < threshold < 0.5 * 0.5 * 7.73**2
+
+
+def strike(hits, flights, energy, casualty, **more):
+    """One piece that lands in the middle of the area in the first `hits` flights."""
+    east = np.full(flights, 1e5)
+    east[:hits] = 0.0
+    full = np.full(flights, 1.0)
+    piece = {"case": "all", "likelihood": 1.0, "north": 0 * full} | more
+    return gather(
+        [Piece(east=east, energy=energy * full, casualty_area=casualty * full, **piece)]
+    )
+
+
+def test_c46_expected_casualties_by_hand():
+    # P = 1e-3, N = 250, A = 5000 m², A_c = 2.87 m²: 1e-3 * 250 * 2.87 / 5000 = 1.435e-4.
+    crowd = Area("crowd", "spectators", shapely.box(-50, -25, 50, 25), 250)
+    impacts = strike(10, 10_000, energy=100.0, casualty=2.87)
+    found = expected_casualties(impacts, [crowd])
+    assert found.total.estimate == pytest.approx(1.435e-4, rel=1e-12)
+    assert found.areas["crowd"] == found.total
+    # Over the limit unrounded; rounded to one digit it would not be.
+    assert found.total.estimate > COLLECTIVE.value
+    assert float(f"{found.total.estimate:.0e}") == COLLECTIVE.value
+
+
+def test_c46_individual_risk_by_hand():
+    # Uniform over 5000 m²: 1e-3 * 2.87 / 5000 = 5.74e-7, below 1e-6.
+    side = math.sqrt(5000.0)
+    spot = Area(
+        "crowd", "spectators", shapely.box(-side / 2, -side / 2, side / 2, side / 2)
+    )
+    risk = individual_risk(strike(10, 10_000, 100.0, 2.87), spot, cell=side).risk
+    assert risk.estimate == pytest.approx(5.74e-7, rel=1e-12)
+    assert risk.estimate < INDIVIDUAL.value
+
+
+def test_expected_casualties_of_a_worked_example():
+    """Two cases, two pieces, two areas; every term worked by hand.
+
+    Case A, 90 %: of 1000 flights 20 land a 2 m² piece among 50 people on 1000 m² in the
+    open, at 20 J. Case B, 10 %: the body (4 m², 200 J) hits that area in 100 flights; a
+    fin (1 m², 30 J) hits a car park, 10 people in cars on 500 m², in 40 flights, which is
+    below 58 ft lbf = 78.6 J and harms nobody.
+    E_c = 0.9 * 0.02 * 2 * 50/1000 + 0.1 * 0.1 * 4 * 50/1000 = 0.0018 + 0.002 = 0.0038.
+    """
+    flights = 1000
+    crowd = Area("crowd", "spectators", shapely.box(0, 0, 50, 20), 50)
+    cars = Area("cars", "parking", shapely.box(100, 0, 120, 25), 10, "car")
+    away, one = np.full(flights, 1e5), np.ones(flights)
+
+    def put(where, first, last):
+        east = away.copy()
+        east[first:last] = where
+        return east
+
+    pieces = [
+        Piece("A", 0.9, put(25.0, 0, 20), 10 * one, 20 * one, 2 * one),
+        Piece("B", 0.1, put(25.0, 500, 600), 10 * one, 200 * one, 4 * one),
+        Piece("B", 0.1, put(110.0, 500, 540), 10 * one, 30 * one, 1 * one),
+    ]
+    found = expected_casualties(gather(pieces), [crowd, cars])
+    assert found.areas["crowd"].estimate == pytest.approx(0.0038, rel=1e-12)
+    assert found.areas["crowd"].hits == 120
+    assert found.areas["cars"].estimate == 0.0
+    assert found.areas["cars"].upper > 0
+    assert found.total.estimate == pytest.approx(0.0038, rel=1e-12)
+    assert found.total.lower < 0.0038 < found.total.upper
+
+
+@pytest.mark.parametrize(
+    ("count", "lower", "upper"),
+    [(0, 0.0, 3.689), (1, 0.0253, 5.572), (10, 4.795, 18.390), (50, 37.11, 65.92)],
+)
+def test_equal_weights_give_the_exact_poisson_interval(count, lower, upper):
+    found = weighted_mean(np.ones(count), 1_000_000, 1.0)
+    assert found.lower * 1e6 == pytest.approx(lower, rel=2e-3)
+    assert found.upper * 1e6 == pytest.approx(upper, rel=2e-4)

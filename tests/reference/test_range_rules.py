@@ -1,0 +1,357 @@
+"""Rule sets against the values that their sources print, at and just beyond each edge.
+
+Sources
+-------
+- 14 CFR Part 101 Subpart C (73 FR 73781, amended 74 FR 31843): 101.22, 101.25, 101.27;
+  read in copies of the eCFR.
+- NFPA 1127-2018, table 4.16.3, and the national high power safety code of August 2012:
+  personnel distances read in a secondary copy; cleared diameters, wind, rail and site
+  dimension from memory. NFPA 1127-2018, TIA 18-1 for rockets launched together.
+- NFPA 1122-2018 and the model rocket safety code: rail and site dimension, read in copies.
+- Air Navigation Order (UK), article 96: thresholds read at caa.co.uk and in ANO 2005.
+- Canadian site dimensions: canadianrocketry.org, hpr_safety_code.php.
+
+Limits are compared exactly: a length in feet is exact in metres.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from driftmap.rules import Answers, Facts, evaluate, motor_class, read_rules
+from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
+
+NEAR = (("crowd", 0.0),)  # so near that every distance is broken and its limit shown
+
+
+def judged(rules, name, numbers, groups=(), **confirmed):
+    """Evaluate one set and give the lines of one rule."""
+    facts = Facts(numbers, dict(groups))
+    results = evaluate(read_rules([rules]), facts, Answers(confirmed))
+    return [line for line in results if line.name == name]
+
+
+def outcome(rules, name, numbers, groups=(), **confirmed):
+    (line,) = judged(rules, name, numbers, groups, **confirmed)
+    return line.outcome
+
+
+CLASS_2 = {"total_impulse": 400.0, "liftoff_mass": 2.0, "propellant_mass": 0.2}
+
+
+@pytest.mark.parametrize(
+    ("altitude_ft", "separation_ft"), [(4000, 1500), (8000, 2000), (6000, 1500)]
+)
+@pytest.mark.parametrize(
+    ("name", "group"),
+    [("property_separation", "outsiders"), ("people_separation", "people")],
+)
+def test_c11_to_c13_separation_is_a_quarter_of_the_altitude_or_1500_ft(
+    altitude_ft, separation_ft, name, group
+):
+    numbers = CLASS_2 | {"expected_altitude": altitude_ft * FOOT}
+    (line,) = judged("us-faa-101", name, numbers, {group: NEAR})
+    assert line.limit == pytest.approx(separation_ft * FOOT, rel=1e-12)
+    assert line.sense == "at least"
+
+
+@pytest.mark.parametrize(
+    ("impulse", "name"),
+    [
+        (40_960.0, "Class 2, high-power rocket"),
+        (40_960.01, "Class 3, advanced high-power rocket"),
+        (889_600.0, "Class 3, advanced high-power rocket"),
+    ],
+)
+def test_c16_class_by_total_impulse(impulse, name):
+    numbers = CLASS_2 | {"total_impulse": impulse}
+    (line,) = judged("us-faa-101", "class", numbers)
+    assert line.what == f"class of rocket: {name}"
+    assert line.outcome == "pass"
+
+
+def test_c16_beyond_the_amateur_bound_no_class_fits():
+    numbers = CLASS_2 | {"total_impulse": 889_600.01}
+    assert outcome("us-faa-101", "class", numbers) == "fail"
+
+
+@pytest.mark.parametrize(
+    ("propellant", "mass", "confirmed", "number"),
+    [
+        (0.125, 1.5, True, 1),
+        (0.1251, 1.5, True, 2),
+        (0.125, 1.501, True, 2),
+        (
+            0.125,
+            1.5,
+            False,
+            2,
+        ),  # paper, wood or plastic: not confirmed is not satisfied
+    ],
+)
+def test_class_1_by_propellant_mass_and_materials(propellant, mass, confirmed, number):
+    numbers = {
+        "total_impulse": 100.0,
+        "liftoff_mass": mass,
+        "propellant_mass": propellant,
+    }
+    said = {"light_materials": True} if confirmed else {}
+    (line,) = judged("us-faa-101", "class", numbers, **said)
+    assert line.what.startswith(f"class of rocket: Class {number},")
+
+
+@pytest.mark.parametrize(
+    ("metres", "kept"), [(9259.0, False), (9260.0, True), (9261.0, True)]
+)
+def test_c17_airport_within_5_nautical_miles(metres, kept):
+    groups = {"airports": (("strip", metres),)}
+    assert outcome("us-faa-101", "airport_distance", CLASS_2, groups) == (
+        "pass" if kept else "ask"
+    )
+    refused = {"airport_authorization": False}
+    assert outcome("us-faa-101", "airport_distance", CLASS_2, groups, **refused) == (
+        "pass" if kept else "fail"
+    )
+
+
+@pytest.mark.parametrize(
+    ("hours", "late", "early"),
+    [(72, False, False), (23.9, True, False), (73, False, True)],
+)
+def test_c18_notice_between_24_and_72_hours_ahead(hours, late, early):
+    numbers = CLASS_2 | {"notice": hours * 3600.0}
+    for name, broken in (("notice_at_least", late), ("notice_at_most", early)):
+        assert outcome("us-faa-101", name, numbers) == ("fail" if broken else "pass")
+
+
+@pytest.mark.parametrize(("tenths", "expected"), [(5, "pass"), (6, "fail")])
+def test_c18_more_than_five_tenths_of_cloud(tenths, expected):
+    numbers = CLASS_2 | {"cloud_cover": tenths / 10}
+    assert outcome("us-faa-101", "cloud_cover", numbers) == expected
+
+
+@pytest.mark.parametrize(("miles", "expected"), [(5.0, "pass"), (4.99, "fail")])
+def test_visibility_of_five_miles(miles, expected):
+    numbers = CLASS_2 | {"visibility": miles * 1609.344}
+    assert outcome("us-faa-101", "visibility", numbers) == expected
+
+
+@pytest.mark.parametrize(
+    ("impulse", "motors", "cleared_ft", "distance_ft"),
+    [
+        (320.0, 1, 50, 100),
+        (640.0, 1, 50, 100),
+        (640.0, 2, 50, 200),
+        (640.01, 1, 50, 100),
+        (1280.0, 2, 50, 200),
+        (1280.01, 1, 75, 200),
+        (1280.01, 2, 75, 300),
+        (2560.01, 1, 100, 300),
+        (2560.01, 2, 100, 500),
+        (5120.01, 1, 125, 500),
+        (9000.0, 2, 125, 1000),
+        (10240.01, 1, 125, 1000),
+        (10240.01, 3, 125, 1500),
+        (20480.01, 1, 125, 1500),
+        (40960.0, 2, 125, 2000),
+    ],
+)
+def test_c21_c22_high_power_distances_by_impulse(
+    impulse, motors, cleared_ft, distance_ft
+):
+    numbers = {"total_impulse": impulse, "motor_count": motors, "cleared_diameter": 1.0,
+               "boundary_distance": 1.0}  # fmt: skip
+    for name, feet in (
+        ("personnel_distance", distance_ft),
+        ("boundary_distance", distance_ft),
+        ("cleared_diameter", cleared_ft),
+    ):
+        (line,) = judged("us-high-power", name, numbers, {"people": NEAR})
+        assert line.limit == pytest.approx(feet * FOOT, rel=1e-12)
+        assert line.outcome == "fail"
+
+
+def test_c21_beyond_the_table_nothing_is_allowed():
+    numbers = {"total_impulse": 40_960.01, "motor_count": 1}
+    (line,) = judged("us-high-power", "personnel_distance", numbers, {"people": NEAR})
+    assert line.outcome == "fail"
+    assert line.limit is None
+
+
+@pytest.mark.parametrize(("ceiling_ft", "side_ft"), [(10_000, 5000), (2500, 1500)])
+def test_c24_site_dimension_is_half_the_ceiling_or_1500_ft(ceiling_ft, side_ft):
+    numbers = {"waiver_ceiling": ceiling_ft * FOOT, "site_dimension": 1.0,
+               "total_impulse": 500.0}  # fmt: skip
+    (line,) = judged("us-high-power", "site_dimension", numbers)
+    assert line.limit == pytest.approx(side_ft * FOOT, rel=1e-12)
+
+
+def test_small_low_flight_needs_1000_ft_only():
+    small = {"total_impulse": 159.0, "liftoff_mass": 1.4, "expected_altitude": 600.0,
+             "waiver_ceiling": 3000.0, "site_dimension": 310.0}  # fmt: skip
+    (line,) = judged("us-high-power", "site_dimension", small)
+    assert line.limit == pytest.approx(1000 * FOOT)
+    (line,) = judged("us-high-power", "site_dimension", small | {"liftoff_mass": 1.5})
+    assert line.limit == pytest.approx(1500.0)
+
+
+@pytest.mark.parametrize(
+    ("speed", "expected"),
+    [
+        (20.0 * MILE_PER_HOUR, "pass"),
+        (20.1 * MILE_PER_HOUR, "fail"),
+        (9.0, "fail"),  # 20.13 mph
+        (17.0 * KNOT, "pass"),  # 19.56 mph
+        (18.0 * KNOT, "fail"),
+    ],
+)
+def test_c25_surface_wind(speed, expected):
+    assert outcome("us-high-power", "surface_wind", {"surface_wind": speed}) == expected
+
+
+@pytest.mark.parametrize(
+    ("rules", "degrees", "expected"),
+    [
+        ("us-high-power", 20.0, "pass"),
+        ("us-high-power", 21.0, "fail"),
+        ("us-model", 30.0, "pass"),
+        ("us-model", 31.0, "fail"),
+    ],
+)
+def test_c26_rail(rules, degrees, expected):
+    numbers = {"rail_tilt": math.radians(degrees), "total_impulse": 30.0,
+               "liftoff_mass": 0.2, "propellant_mass": 0.02}  # fmt: skip
+    (line,) = judged(rules, "rail_tilt", numbers)
+    assert (line.outcome, line.unit) == (expected, "deg")
+    assert line.value == pytest.approx(degrees)
+
+
+def test_c27_three_class_k_rockets_together():
+    numbers = {"total_impulse": 2000.0, "motor_count": 1.0, "rockets_together": 3.0,
+               "expected_altitude": 1000 * FOOT}  # fmt: skip
+    (line,) = judged("us-high-power", "drag_race_distance", numbers, {"people": NEAR})
+    assert line.limit == pytest.approx(600 * FOOT)
+    low = numbers | {"expected_altitude": 200 * FOOT}
+    (line,) = judged("us-high-power", "drag_race_distance", low, {"people": NEAR})
+    assert line.limit == pytest.approx(300 * FOOT)
+    large = numbers | {"total_impulse": 15_000.0, "expected_altitude": 5000.0}
+    (line,) = judged("us-high-power", "drag_race_distance", large, {"people": NEAR})
+    assert line.limit == pytest.approx(2000 * FOOT)
+    two = numbers | {"rockets_together": 2.0}
+    assert judged("us-high-power", "drag_race_distance", two, {"people": NEAR}) == []
+
+
+@pytest.mark.parametrize(
+    ("impulse", "letter"),
+    [(0.625, "1/4A"), (1.25, "1/2A"), (2.5, "A"), (2.51, "B"), (160.0, "G"), (160.01, "H"),
+     (320.0, "H"), (640.0, "I"), (640.01, "J"), (2560.0, "K"), (5120.01, "M"),
+     (40_960.0, "O")],
+)  # fmt: skip
+def test_c28_letter_of_an_impulse(impulse, letter):
+    assert motor_class(impulse) == letter
+
+
+@pytest.mark.parametrize("impulse", [0.0, -1.0, 40_960.01, math.nan])
+def test_impulse_without_a_letter_is_refused(impulse):
+    with pytest.raises(ValueError, match="total_impulse"):
+        motor_class(impulse)
+
+
+@pytest.mark.parametrize(
+    ("impulse", "side_ft"),
+    [(1.25, 50), (1.26, 100), (2.51, 200), (5.01, 400), (10.01, 500), (20.01, 1000),
+     (160.0, 1000), (160.01, 1500), (320.0, 1500)],
+)  # fmt: skip
+def test_model_site_dimension(impulse, side_ft):
+    numbers = {"total_impulse": impulse, "liftoff_mass": 1.0, "propellant_mass": 0.1,
+               "site_dimension": 1.0}  # fmt: skip
+    (line,) = judged("us-model", "site_dimension", numbers)
+    assert line.limit == pytest.approx(side_ft * FOOT)
+
+
+@pytest.mark.parametrize(
+    ("change", "fits"),
+    [
+        ({}, True),
+        ({"total_impulse": 320.01}, False),
+        ({"liftoff_mass": 1.501}, False),
+        ({"propellant_mass": 0.126}, False),
+    ],
+)
+def test_model_limits(change, fits):
+    numbers = {"total_impulse": 320.0, "liftoff_mass": 1.5, "propellant_mass": 0.125}
+    assert outcome("us-model", "class", numbers | change) == (
+        "pass" if fits else "fail"
+    )
+
+
+def test_lift_off_weight_is_a_third_of_the_average_thrust():
+    numbers = {"average_thrust": 300.0, "liftoff_weight": 100.0}
+    assert outcome("us-high-power", "liftoff_weight", numbers) == "pass"
+    numbers["liftoff_weight"] = 100.1
+    assert outcome("us-high-power", "liftoff_weight", numbers) == "fail"
+
+
+@pytest.mark.parametrize(
+    ("impulse", "name", "asks"),
+    [
+        (160.0, "rocket below the small-rocket rules", set()),
+        (161.0, "small rocket", {"clear_airspace", "controlled_airspace"}),
+        (10_240.0, "small rocket", {"clear_airspace", "controlled_airspace"}),
+        (
+            10_241.0,
+            "large rocket",
+            {"clear_airspace", "controlled_airspace", "large_rocket_permission"},
+        ),
+    ],
+)
+def test_c31_united_kingdom(impulse, name, asks):
+    facts = Facts({"total_impulse": impulse, "expected_altitude": 1000.0})
+    results = evaluate(read_rules(["uk"]), facts)
+    assert results[0].what == f"class of rocket: {name}"
+    assert {line.name for line in results if line.outcome == "ask"} == asks
+
+
+@pytest.mark.parametrize(
+    ("altitude_ft", "metres"),
+    [(5500, 1000.0), (3000, 500.0), (3001, 1000.0), (10_000, 2000.0), (12_000, 3000.0)],
+)
+def test_c32_canada(altitude_ft, metres):
+    numbers = CLASS_2 | {"expected_altitude": altitude_ft * FOOT, "site_dimension": 1.0}
+    (line,) = judged("canada", "site_dimension", numbers)
+    assert line.limit == pytest.approx(metres)
+
+
+def test_c32_canada_case_by_case_is_never_satisfied_by_silence():
+    numbers = CLASS_2 | {"expected_altitude": 12_001 * FOOT, "site_dimension": 1e5}
+    assert outcome("canada", "site_dimension", numbers) == "ask"
+    assert outcome("canada", "site_dimension", numbers, site_agreed=True) == "pass"
+    assert outcome("canada", "site_dimension", numbers, site_agreed=False) == "fail"
+
+
+@pytest.mark.parametrize(
+    ("impulse", "motors", "feet"),
+    [(320.0, 1, 30), (320.01, 1, 150), (320.0, 2, 150), (10_241.0, 1, 1000)],
+)
+def test_california_uses_the_next_row_for_clusters(impulse, motors, feet):
+    numbers = {"total_impulse": impulse, "motor_count": motors}
+    (line,) = judged("us-california", "personnel_distance", numbers, {"people": NEAR})
+    assert line.limit == pytest.approx(feet * FOOT)
+
+
+@pytest.mark.parametrize(
+    ("impulse", "feet"), [(320.0, 1500), (640.0, 2500), (5121.0, 10_000)]
+)
+def test_california_site_dimension_by_impulse(impulse, feet):
+    numbers = {"total_impulse": impulse, "site_dimension": 1.0}
+    (line,) = judged("us-california", "site_dimension", numbers)
+    assert line.limit == pytest.approx(feet * FOOT)
+
+
+def test_australia_400_ft_in_controlled_airspace():
+    numbers = CLASS_2 | {"expected_altitude": 401 * FOOT}
+    assert outcome("australia", "expected_altitude", numbers) == "ask"
+    numbers["expected_altitude"] = 400 * FOOT
+    assert outcome("australia", "expected_altitude", numbers) == "pass"
