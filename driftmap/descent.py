@@ -261,8 +261,10 @@ def _crossing(
 ) -> FloatArray:
     """Time from `before` at which the height passes `stop` [s], by a cubic in time."""
     drop, v0, v1 = after[2] - before[2], before[5] * step, after[5] * step
-    part = np.clip((stop - before[2]) / drop, 0.0, 1.0)
-    for _ in range(4):  # Newton on the Hermite cubic; falls are nearly straight here
+    # Newton on the Hermite cubic from the far end: a body that still rises at the near
+    # one passes the height twice, and the last time is wanted.
+    part = np.ones_like(drop)
+    for _ in range(5):
         c3, c2 = v0 + v1 - 2 * drop, 3 * drop - 2 * v0 - v1
         height = before[2] + part * (v0 + part * (c2 + part * c3)) - stop
         slope = v0 + part * (2 * c2 + 3 * c3 * part)

@@ -244,7 +244,8 @@ def casualty_area(
     Parameters
     ----------
     projected_area : array_like, shape (...)
-        Largest projected area of the piece [m²].
+        Largest projected area of the piece [m²]. For a convex piece it is at most twice
+        the mean over all directions, which is a quarter of the surface.
     angle : array_like, shape (...)
         Angle of the path below the horizontal, in (0, π/2] [rad].
     method : {"cylinder", "plan"}

@@ -34,28 +34,29 @@ from a proposal."""
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Piece:
-    """Landings of one piece of one case, in every flight.
+    """Landings of one piece of one case.
 
     Parameters
     ----------
-    case : str
-        The case it belongs to.
     likelihood : float
-        Share of all flights that end in this case.
-    east, north : ndarray, shape (n,)
+        Likelihood of the case in a flight to which it can happen. Where it happened to
+        ``k`` of ``n`` flights, its share of all flights is ``likelihood * k / n``.
+    east, north : ndarray, shape (k,)
         Landing points from the pad [m].
-    energy : ndarray, shape (n,)
+    energy : ndarray, shape (k,)
         Kinetic energy on landing [J].
-    casualty_area : ndarray, shape (n,)
-        From `casualty_area` [m²].
+    casualty_area : ndarray, shape (k,)
+        From `driftmap.harm.casualty_area` [m²].
+    flight : ndarray of int, shape (k,), or None
+        Which flight each landing belongs to; None for all flights in their order.
     """
 
-    case: str
     likelihood: float
     east: FloatArray
     north: FloatArray
     energy: FloatArray
     casualty_area: FloatArray
+    flight: NDArray[np.intp] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,8 +72,8 @@ class Impacts:
     energy : ndarray, shape (m,)
         Kinetic energy on landing [J].
     danger : ndarray, shape (m,)
-        Casualty area times the likelihood of the case, and times the flight's weight
-        where flights were drawn unevenly [m²].
+        Casualty area times the likelihood of the case, and times the weight of the
+        flight [m²].
     flights : int
         Number of flights.
     most : float
@@ -104,50 +105,59 @@ class Impacts:
             raise ValueError("'energy' and 'danger' must not be negative")
 
 
-def gather(pieces: Sequence[Piece], *, weights: ArrayLike | None = None) -> Impacts:
+def gather(
+    pieces: Sequence[Piece], flights: int, *, weights: ArrayLike | None = None
+) -> Impacts:
     """Put the landings of all pieces of all cases into columns.
 
     Parameters
     ----------
     pieces : sequence of Piece
-        Every piece of every case; flight ``i`` stands at place ``i`` in each.
+        Every piece of every case.
+    flights : int
+        Number of flights, ``n``.
     weights : array_like, shape (n,), optional
-        Weight of each flight; 1 where left out.
+        Weight of each flight, from `driftmap.steering.Proposal.weights`; 1 if left out.
 
     Returns
     -------
     Impacts
-        The columns. The most that one flight can add is taken from the greatest sum of
-        casualty areas that each case reached in any flight.
+        The columns. The most that one flight can add is the greatest sum of a flight
+        here, as if all its pieces landed in one place.
 
     Raises
     ------
     ValueError
-        If there are no pieces or they differ in their number of flights.
+        If there are no pieces, or a piece has no landing for a flight and does not say
+        which flights it has.
     """
-    sizes = {np.shape(piece.east) for piece in pieces}
-    if len(sizes) != 1:
-        raise ValueError(
-            "'pieces' must hold one piece or more, all of the same flights"
-        )
-    (flights,) = sizes.pop()
     weight = np.ones(flights) if weights is None else np.asarray(weights, float)
-    together: dict[str, FloatArray] = {}
-    for piece in pieces:
-        before = together.get(piece.case, np.zeros(flights))
-        together[piece.case] = before + piece.likelihood * piece.casualty_area
-    most = sum(float(total.max()) for total in together.values())
+    if not pieces or weight.shape != (flights,):
+        raise ValueError("'pieces' must not be empty, 'weights' hold one a flight")
+    flight = np.concatenate([_flights_of(piece, flights) for piece in pieces])
+    danger = np.concatenate([p.likelihood * p.casualty_area for p in pieces])
+    danger = danger * weight[flight]
     return Impacts(
-        flight=np.tile(np.arange(flights), len(pieces)),
+        flight=flight,
         east=np.concatenate([p.east for p in pieces]),
         north=np.concatenate([p.north for p in pieces]),
         energy=np.concatenate([p.energy for p in pieces]),
-        danger=np.concatenate(
-            [p.likelihood * p.casualty_area * weight for p in pieces]
-        ),
+        danger=danger,
         flights=flights,
-        most=most * float(weight.max()),
+        most=float(np.bincount(flight, danger, flights).max()),
     )
+
+
+def _flights_of(piece: Piece, flights: int) -> NDArray[np.intp]:
+    if piece.flight is not None:
+        if piece.flight.shape != piece.east.shape or not np.all(
+            (piece.flight >= 0) & (piece.flight < flights)
+        ):
+            raise ValueError(f"'flight' must lie in 0 to {flights - 1}, one a landing")
+        return piece.flight
+    if piece.east.shape != (flights,):
+        raise ValueError(f"'flight' must say which of {flights} flights a piece is of")
+    return np.arange(flights)
 
 
 @dataclass(frozen=True, slots=True)

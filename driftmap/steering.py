@@ -67,15 +67,20 @@ class Proposal:
             object.__setattr__(self, name, values)
 
     @classmethod
-    def toward(cls, centres: Sequence[ArrayLike], *, plain: float = 0.5) -> Proposal:
-        """Make a mixture of the plain distribution and equal parts about centres.
+    def toward(
+        cls, centres: Sequence[ArrayLike], *, plain: float = 0.2, halfway: float = 0.25
+    ) -> Proposal:
+        """Make a mixture of plain draws, draws about centres, and draws half-way there.
+
+        Those half-way keep a flight that reaches a place with less help than most from
+        carrying a weight that outdoes all others.
 
         Parameters
         ----------
         centres : sequence of array_like, shape (d,)
             From `aim`.
-        plain : float
-            Share of plain draws.
+        plain, halfway : float
+            Shares of the draws; the centres have the rest, each as much as the others.
 
         Returns
         -------
@@ -83,10 +88,10 @@ class Proposal:
             The mixture.
         """
         places = np.atleast_2d(np.asarray(centres, dtype=float))
-        rest = np.full(len(places), (1 - plain) / len(places))
+        each = np.ones(len(places)) / len(places)
         return cls(
-            np.vstack([np.zeros((1, places.shape[1])), places]),
-            np.concatenate([[plain], rest]),
+            np.vstack([np.zeros((1, places.shape[1])), places, places / 2]),
+            np.concatenate([[plain], (1 - plain - halfway) * each, halfway * each]),
         )
 
     @property

@@ -10,6 +10,8 @@ function overlaps(box, taken) {
 function settle(label, frame, taken) {
   const { width, height } = label.getBoundingClientRect();
   const anchor = label.parentElement.getBoundingClientRect();
+  const { left: x, top: y } = anchor;
+  if (x < frame.left || x > frame.right || y < frame.top || y > frame.bottom) return false;
   for (const gap of [6, 24, 48]) {
     for (const [right, down] of AROUND) {
       const left = anchor.left + right * (width / 2 + gap) - width / 2;
@@ -52,10 +54,11 @@ function padBox() {
 }
 
 function placeLabels() {
-  const frame = chart.getContainer().getBoundingClientRect();
+  const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();
+  const frame = { left, top: top + 20, right: right - 26, bottom }; // clear of the edges' names
   const taken = [padBox(), ...all(".leaflet-control").map((c) => c.getBoundingClientRect())];
   for (const line of all(".leader")) line.remove();
-  taken.push(...peopleBoxes(), ...all(".pad-picture text").map((t) => t.getBoundingClientRect()));
+  taken.push(...peopleBoxes(), ...all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((t) => t.getBoundingClientRect()));
   const named = on("#show-names");
   const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
   for (const label of labels) {

@@ -17,10 +17,11 @@ from driftmap.cases import WORKS
 from driftmap.report import squares
 from driftmap.report.offline import OfflineMap, safe_text
 from driftmap.report.pad import pad_picture
+from driftmap.report.pieces import has_people, piece_marks
 from driftmap.report.words import Units, distance
-from driftmap.site import OCCUPIED, Area, Site
+from driftmap.site import OCCUPIED, Site
 
-__all__ = ["draw", "has_people", "lookalikes", "piece_marks"]
+__all__ = ["draw"]
 
 _MOST_POINTS: Final = 2000
 """Landing points shown of each piece; the contours are made of all of them."""
@@ -28,89 +29,12 @@ _MOST_POINTS: Final = 2000
 _FINENESS: Final = 800
 """Corners are dropped that move an outline by less than its size over this."""
 
-_SAME_GROUND: Final = 0.8
-"""Share of their joint ground that two outlines have in common to be much the same."""
-
 _KINDS: Final = {
     **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
     **dict.fromkeys(("road", "railway", "power line"), "way"),
     "water": "water",
 }
 _Rings = list[list[list[list[float]]]]
-
-
-def has_people(area: Area) -> bool:
-    """Say whether people are in an area.
-
-    Parameters
-    ----------
-    area : Area
-        The area.
-
-    Returns
-    -------
-    bool
-        By its role or its head count.
-    """
-    return area.role in OCCUPIED or bool(area.people)
-
-
-def piece_marks(assessment: Assessment) -> list[tuple[str, int, int]]:
-    """Give each piece its mark on the map.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Returns
-    -------
-    list of (str, int, int)
-        In the order of the cloud's parts: number of the case, with a letter where the
-        case has several pieces; place of the case in the palette; dash pattern.
-    """
-    cloud = assessment.cloud
-    marks: list[tuple[str, int, int]] = []
-    for number, case in enumerate(cloud.tree.cases):
-        bodies = len(list(cloud.of(case.name)))
-        for index in range(bodies):
-            letter = chr(ord("a") + index) if bodies > 1 else ""
-            marks.append((f"{number + 1}{letter}", number % 10 + 1, len(marks) % 12))
-    return marks
-
-
-def lookalikes(assessment: Assessment) -> list[str]:
-    """Find the pieces that land on much the same ground as one before them.
-
-    Such a piece is not drawn until it is switched on: its outline would hide another.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Returns
-    -------
-    list of str
-        Mark of the other piece, empty where there is none; in the order of the cloud's
-        parts.
-    """
-    drawn: dict[str, shapely.Geometry] = {}
-    found = []
-    for part, (mark, _, _) in zip(
-        assessment.cloud.parts, piece_marks(assessment), strict=True
-    ):
-        outline = assessment.contours[part.case, part.body][-1].shape
-        same = [name for name, other in drawn.items() if _much_alike(outline, other)]
-        found.append(same[0] if same else "")
-        if not same:
-            drawn[mark] = outline
-    return found
-
-
-def _much_alike(one: shapely.Geometry, other: shapely.Geometry) -> bool:
-    common = one.intersection(other).area
-    return bool(common > _SAME_GROUND * (one.area + other.area - common))
 
 
 def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, Any]]:

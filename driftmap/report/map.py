@@ -8,6 +8,8 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
 from driftmap.assessment import CAUTIONS, Assessment, document
+from driftmap.report import tables
+from driftmap.report.windsketch import wind_picture_svg
 from driftmap.report.words import Units, isolate, tied
 
 if TYPE_CHECKING:
@@ -73,9 +75,6 @@ def map_html(
 
 
 def _content(assessment: Assessment, units: Units) -> dict[str, Any]:
-    from driftmap.report import tables  # noqa: PLC0415 (brings folium)
-    from driftmap.report.windsketch import wind_picture_svg  # noqa: PLC0415
-
     facts = document(assessment)
     wind = tables.wind_rows(assessment, units)
     return {

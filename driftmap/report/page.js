@@ -41,7 +41,12 @@ function tapArea(index) {
     if (tools.measuring()) return;
     const figures = one(`#area-${index}`).cloneNode(true);
     figures.removeAttribute("id");
-    const room = { maxHeight: 280, maxWidth: Math.min(340, chart.getSize().x - 60) };
+    const room = {
+      maxHeight: 280,
+      maxWidth: Math.min(340, chart.getSize().x - 130),
+      autoPanPaddingTopLeft: [62, 24], // clear of the zoom buttons and the edges' names
+      autoPanPaddingBottomRight: [30, 8],
+    };
     L.popup(room).setLatLng(event.latlng).setContent(figures).openOn(chart);
   };
 }

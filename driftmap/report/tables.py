@@ -11,9 +11,9 @@ import numpy as np
 from driftmap.assessment import Assessment
 from driftmap.cases import WORKS
 from driftmap.hazard import Probability
-from driftmap.report import words
-from driftmap.report.layers import has_people, lookalikes, piece_marks
+from driftmap.report import reasons, words
 from driftmap.report.pad import surface_wind
+from driftmap.report.pieces import has_people, lookalikes, piece_marks
 from driftmap.report.words import Units
 from driftmap.units import show, unit_of
 from driftmap.verdict import Check
@@ -23,7 +23,6 @@ __all__ = [
     "area_rows",
     "case_rows",
     "check_rows",
-    "flights_flown",
     "headline",
     "wind_rows",
 ]
@@ -49,8 +48,8 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
     """
     a = assessment
     people = [area.name for area in a.site.areas if has_people(area)]
-    reasons = words.verdict_reasons(
-        a.checks, people, words.flights_flown(a.cloud), units
+    against = reasons.verdict_reasons(
+        a.checks, people, reasons.flights_flown(a.cloud), units
     )
     direction, speed = surface_wind(a)
     blows = f"{show(speed, 'speed', units)} from {words.bearing(direction)}"
@@ -60,8 +59,8 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
         "verdict": a.verdict,
         "word": _WORDS[a.verdict],
         "wind": f"{blows} at {show(10.0, 'length', units)} height",
-        "reasons": reasons[:2] or [f"All {len(a.checks)} checks are within limits"],
-        "more": max(0, len(reasons) - 2),
+        "reasons": against[:2] or [f"All {len(a.checks)} checks are within limits"],
+        "more": max(0, len(against) - 2),
     }
 
 
@@ -136,7 +135,7 @@ _OUTCOMES: Final = {"fail": "FAIL", "warn": "WARN", "pass": "PASS"}
 
 
 def check_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
-    """Give every check, the failing ones first.
+    """Give every check, the worst first.
 
     Parameters
     ----------
@@ -150,25 +149,24 @@ def check_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
     list of dict
         Outcome, what was checked, figure, interval, limit and source.
     """
-    order = list(_OUTCOMES)
-
-    flown = words.flights_flown(assessment.cloud)
+    people = [area.name for area in assessment.site.areas if has_people(area)]
+    worst = reasons.worst_first(assessment.checks, people)
+    passed = [c for c in assessment.checks if c.outcome == "pass"]
+    flown = reasons.flights_flown(assessment.cloud)
 
     def row(check: Check) -> dict[str, Any]:
-        value, interval = words.figure(check, flown[check.case], units)
+        value, interval = reasons.figure(check, flown[check.case], units)
         return {
             "outcome": check.outcome,
             "word": _OUTCOMES[check.outcome],
-            "what": words.subject(check),
+            "what": reasons.subject(check),
             "value": value,
             "interval": interval,
-            "limit": words.limit(check, units),
+            "limit": reasons.limit(check, units),
             "source": check.source,
         }
 
-    return [
-        row(c) for c in sorted(assessment.checks, key=lambda c: order.index(c.outcome))
-    ]
+    return [row(check) for check in (*worst, *passed)]
 
 
 def area_rows(assessment: Assessment) -> list[dict[str, Any]]:

@@ -10,6 +10,7 @@ from driftmap.assessment import CAUTIONS, Assessment
 from driftmap.cloud import Part
 from driftmap.grid import mean_point, radii
 from driftmap.report import words
+from driftmap.report.reasons import flights_flown, verdict_reasons
 from driftmap.report.tables import headline
 from driftmap.report.words import Units
 from driftmap.site import OCCUPIED
@@ -41,8 +42,8 @@ def summary(assessment: Assessment, *, units: Units) -> str:
         f"{head['word']}: {_plain(a.flight.name)} at {_plain(a.site.name)}, {head['wind']}"
     ]
     people = [x.name for x in a.site.areas if x.role in OCCUPIED or x.people]
-    flown = words.flights_flown(a.cloud)
-    reasons = words.verdict_reasons(a.checks, people, flown, units)
+    flown = flights_flown(a.cloud)
+    reasons = verdict_reasons(a.checks, people, flown, units)
     lines += [f"  - {_plain(reason)}" for reason in reasons[:_MOST_REASONS]]
     if len(reasons) > _MOST_REASONS:
         lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")

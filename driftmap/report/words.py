@@ -4,13 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection, Mapping
 from typing import Final, Literal, TypeAlias
 
 from driftmap import units as unit_names
-from driftmap.cloud import Cloud
-from driftmap.units import show
-from driftmap.verdict import ALL_CASES, Check
 
 __all__ = [
     "Units",
@@ -18,18 +14,13 @@ __all__ = [
     "compass",
     "distance",
     "energy",
-    "figure",
-    "flights_flown",
     "isolate",
-    "limit",
     "one_in",
     "percent",
     "share",
     "span",
-    "subject",
     "tied",
     "toward",
-    "verdict_reasons",
 ]
 
 Units: TypeAlias = Literal["us", "si"]
@@ -39,8 +30,6 @@ _POINTS: Final = (
     *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
 )
 _BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|ft|m|s|mph|m/s|ft/s|J)(?![\w/]))")
-_AT_LEAST: Final = ("speed leaving the rail", "that speed over the wind's")
-"""Checks whose limit is a least value."""
 
 
 def _rounded(value: float, digits: int = 2, *, down: bool = False) -> float:
@@ -100,7 +89,8 @@ def one_in(p: float, *, bound: bool = False) -> str:
     >>> one_in(0.0009035), one_in(1.844e-4, bound=True), one_in(0.04)
     ('1 in 1,100', '1 in 5,400', '1 in 25')
     """
-    return f"1 in {_rounded(1 / p, down=bound):,.0f}"
+    digits = 2 if p < 0.1 else 1
+    return f"1 in {_rounded(1 / p, digits, down=bound):,.0f}"
 
 
 def share(p: float, interval: tuple[float, float], flights: int) -> str:
@@ -305,146 +295,3 @@ def span(low: str, high: str) -> str:
         return high
     number, _, unit = low.partition(" ")
     return f"{number} to {high}" if high.endswith(unit) else f"{low} to {high}"
-
-
-def flights_flown(cloud: Cloud) -> Mapping[str, int]:
-    """Count the flights of each case; one that hangs on luck flew fewer than all.
-
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-
-    Returns
-    -------
-    mapping of str to int
-        By name of the case; for a check of none or of all cases, all flights.
-    """
-    flown = {part.case: part.flights for part in cloud.parts}
-    return {"": cloud.flights, ALL_CASES: cloud.flights, **flown}
-
-
-def subject(check: Check) -> str:
-    """Say what a check looked at.
-
-    Parameters
-    ----------
-    check : Check
-        The check.
-
-    Returns
-    -------
-    str
-        What, where and in which case.
-    """
-    what = check.name.removesuffix(", if")
-    if what.endswith(" in"):
-        what = f"{what} {isolate(check.area)}"
-    if check.case and check.case != ALL_CASES:
-        what = f"if {check.case}: {what}"
-    return what[0].upper() + what[1:]
-
-
-def _amount(value: float, check: Check, units: Units) -> str:
-    if check.unit == "share":
-        return percent(value)
-    if check.unit == "m/s":
-        return show(value, "speed" if "wind" in check.name else "descent", units)
-    if check.unit == "m":
-        return distance(value, units)
-    if check.unit == "deg":
-        return f"{value:.0f}°"
-    if check.unit == "cases":
-        return "not flown" if value else "none missing"
-    return f"{value:.1f} {check.unit}"
-
-
-def figure(check: Check, flights: int, units: Units) -> tuple[str, str]:
-    """Write the figure of a check and its interval.
-
-    Parameters
-    ----------
-    check : Check
-        The check.
-    flights : int
-        Flights in each case.
-    units : {"us", "si"}
-        Units the reader picked.
-
-    Returns
-    -------
-    value, interval : str
-        Both as text; the interval is empty where it says nothing more.
-    """
-    low, high = (_amount(v, check, units) for v in check.interval)
-    if check.unit == "share":
-        value = share(check.value, check.interval, flights)
-        return value, "" if check.value == 0 else span(low, high)
-    value = _amount(check.value, check, units)
-    return value, "" if low == high == value else span(low, high)
-
-
-def limit(check: Check, units: Units) -> str:
-    """Write the limit of a check.
-
-    Parameters
-    ----------
-    check : Check
-        The check.
-    units : {"us", "si"}
-        Units the reader picked.
-
-    Returns
-    -------
-    str
-        The limit; a least value says so.
-    """
-    amount = _amount(check.limit, check, units)
-    return f"at least {amount}" if check.name in _AT_LEAST else amount
-
-
-def _reason(check: Check, flown: Mapping[str, int], units: Units) -> str:
-    value, _ = figure(check, flown[check.case], units)
-    joint = " in " if check.value and value.endswith(("%", ")")) else ": "
-    if joint == " in ":
-        value = value.replace(" %", " % of flights", 1)
-    told = f"{subject(check)}{joint}{value}"
-    if check.unit == "cases":
-        return subject(check)
-    unsure = ", and that is not surely kept" if check.outcome == "warn" else ""
-    return f"{told}; limit {limit(check, units)}{unsure}"
-
-
-def verdict_reasons(
-    checks: Collection[Check],
-    people: Collection[str],
-    flown: Mapping[str, int],
-    units: Units,
-) -> list[str]:
-    """Say in a line each what speaks against flying, the worst first.
-
-    Parameters
-    ----------
-    checks : collection of Check
-        All checks.
-    people : collection of str
-        Names of the areas where people are; these come before others.
-    flown : mapping of str to int
-        Flights of each case, by its name.
-    units : {"us", "si"}
-        Units the reader picked.
-
-    Returns
-    -------
-    list of str
-        One for each check that does not pass.
-    """
-
-    def order(check: Check) -> tuple[bool, bool, float]:
-        over = check.value / check.limit if check.limit else math.inf
-        if check.name in _AT_LEAST:
-            over = 1 / over if over else math.inf
-        return check.outcome != "fail", check.area not in people, -over
-
-    worst = sorted((c for c in checks if c.outcome != "pass"), key=order)
-    return [_reason(check, flown, units) for check in worst]

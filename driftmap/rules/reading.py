@@ -194,7 +194,9 @@ def _same(source: str, where: str, fact: str, dimension: str) -> None:
     if fact not in FACTS:
         raise InputError(source, where, f"{fact!r} is no fact; {nearest(fact, FACTS)}")
     if FACTS[fact].dimension != dimension:
-        text = f"{fact!r} is a {FACTS[fact].dimension}; the limit is a {dimension}"
+        text = (
+            f"{fact!r} is measured as {FACTS[fact].dimension}, the limit as {dimension}"
+        )
         raise InputError(source, where, text)
 
 

@@ -107,6 +107,15 @@ def test_oblique_throw_with_drag_r1():
     assert landed.speed[0] == pytest.approx(115.549876, rel=5e-4)
 
 
+@pytest.mark.parametrize(("height", "up"), [(0.0, 0.5), (0.02, 3.0), (1.0, 4.0)])
+def test_short_hop_comes_down_on_its_far_side(height, up):
+    """Up and down within one time step: the range is that of the whole hop."""
+    landed = fall(thrown(height, up=up, east=40.0), 1000.0, 1e-7, column(50))
+    time = (up + np.sqrt(up**2 + 2 * G * height)) / G
+    assert landed.time[0] == pytest.approx(time, rel=1e-4)
+    assert landed.east[0] == pytest.approx(40.0 * time, rel=1e-4)
+
+
 def test_coast_stops_at_its_moment():
     """v = vt tanh(gt/vt) after exactly two seconds."""
     moved = coast(thrown(100.0), 1.0, drag_area_for(30.0), column(200), 2.0)

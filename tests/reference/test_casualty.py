@@ -80,9 +80,14 @@ def strike(hits, flights, energy, casualty, **more):
     east = np.full(flights, 1e5)
     east[:hits] = 0.0
     full = np.full(flights, 1.0)
-    piece = {"case": "all", "likelihood": 1.0, "north": 0 * full} | more
+    piece = {"likelihood": 1.0, "north": 0 * full} | more
     return gather(
-        [Piece(east=east, energy=energy * full, casualty_area=casualty * full, **piece)]
+        [
+            Piece(
+                east=east, energy=energy * full, casualty_area=casualty * full, **piece
+            )
+        ],
+        flights,
     )
 
 
@@ -129,11 +134,11 @@ def test_expected_casualties_of_a_worked_example():
         return east
 
     pieces = [
-        Piece("A", 0.9, put(25.0, 0, 20), 10 * one, 20 * one, 2 * one),
-        Piece("B", 0.1, put(25.0, 500, 600), 10 * one, 200 * one, 4 * one),
-        Piece("B", 0.1, put(110.0, 500, 540), 10 * one, 30 * one, 1 * one),
+        Piece(0.9, put(25.0, 0, 20), 10 * one, 20 * one, 2 * one),
+        Piece(0.1, put(25.0, 500, 600), 10 * one, 200 * one, 4 * one),
+        Piece(0.1, put(110.0, 500, 540), 10 * one, 30 * one, 1 * one),
     ]
-    found = expected_casualties(gather(pieces), [crowd, cars])
+    found = expected_casualties(gather(pieces, flights), [crowd, cars])
     assert found.areas["crowd"].estimate == pytest.approx(0.0038, rel=1e-12)
     assert found.areas["crowd"].hits == 120
     assert found.areas["cars"].estimate == 0.0

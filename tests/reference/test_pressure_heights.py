@@ -58,6 +58,17 @@ def test_levels_by_pressure_alone():
     assert standard == [False, False, False]
 
 
+def test_the_nearest_level_of_known_height_is_the_foot():
+    # Without temperatures the standard thickness is added: 800 to 850 hPa is 491.7 m.
+    heights, standard = fill_heights(
+        [100_000.0, 85_000.0, 80_000.0], [0.0, 1600.0, None], [None, None, None]
+    )
+    expected = 1600.0 + pressure_height(80_000.0) - pressure_height(85_000.0)
+    assert heights[2] == pytest.approx(expected, abs=1e-9)
+    assert heights[2] == pytest.approx(1600.0 + 491.7, abs=0.1)
+    assert standard == [False, False, True]
+
+
 def test_standard_atmosphere_is_told():
     heights, standard = fill_heights([85_000.0], [None], [280.0])
     assert heights[0] == pytest.approx(1457.3, abs=0.1)

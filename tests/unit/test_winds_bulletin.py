@@ -67,6 +67,8 @@ def test_times():
         datetime(2026, 5, 19, 9, tzinfo=UTC),
     )
     assert reading.forecast
+    # Even over the ten degrees that a direction is rounded to.
+    assert reading.direction_error == pytest.approx(math.radians(10) / math.sqrt(12))
 
 
 def test_hours_for_use_across_midnight():
@@ -76,6 +78,12 @@ def test_hours_for_use_across_midnight():
         datetime(2026, 5, 19, 20, tzinfo=UTC),
         datetime(2026, 5, 20, 3, tzinfo=UTC),
     )
+
+
+def test_hours_for_use_that_start_at_the_valid_time():
+    reading = _read(TEXT.replace("FOR USE 0500-0900Z", "FOR USE 0600-0900Z"))
+    assert reading.window[0] == reading.valid
+    assert _read(TEXT.replace("FOR USE 0500-0900Z", "")).window is None
 
 
 def test_what_is_bounded_is_said():
@@ -109,7 +117,7 @@ def test_the_nearest_of_several_times_is_taken():
             "12,000 ft: group missing",
         ),
         (("779948 731960", "779948"), "39,000 ft: group missing"),
-        (("731960", "7319"), "39,000 ft: group '7319' is cut short"),
+        (("731960", "7319"), "line 9, XYC, 39,000 ft: group '7319' is cut short"),
         (("731960", "73196"), "39,000 ft: group '73196' is not"),
         (("2608+02", "4008+02"), "12,000 ft: group '4008.02' has direction 40"),
         (("2608+02", "2608   "), "12,000 ft: no temperature, though"),

@@ -100,7 +100,11 @@ def test_fetched_answer_becomes_a_wind(tmp_path):
     assert query["latitude"] == ["40.0000"]
     assert query["wind_speed_unit"] == ["ms"]
     assert query["start_date"] == ["2026-05-09"]
-    assert "wind_speed_850hPa" in query["hourly"][0]
+    asked_for = query["hourly"][0].split(",")
+    levels = [1000, 975, 950, 925, 900, 850, 800, 700, 600, 500, 400, 300]
+    assert {f"wind_speed_{p}hPa" for p in levels} <= set(asked_for)
+    assert {f"wind_direction_{z}m" for z in (10, 80, 120, 180)} <= set(asked_for)
+    assert len(asked_for) == 4 * len(levels) + 2 * 4 + 1
 
 
 def test_a_level_without_values_is_left_out(tmp_path):
@@ -204,6 +208,27 @@ def test_impossible_values_in_an_answer_name_the_level(tmp_path):
 def test_address_must_be_https(tmp_path, address):
     with pytest.raises(WindError, match="accepted is https"):
         _fetch(address, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("name", "below"), [("DRIFTMAP_CACHE", ""), ("XDG_CACHE_HOME", "driftmap")]
+)
+def test_where_answers_are_kept(tmp_path, monkeypatch, name, below):
+    for other in ("DRIFTMAP_CACHE", "XDG_CACHE_HOME"):
+        monkeypatch.delenv(other, raising=False)
+    monkeypatch.setenv(name, str(tmp_path))
+    with _server((200, _answer())) as (service, _):
+        fetch_forecast(40.0, -119.0, WHEN, service=service)
+    assert len(list((tmp_path / below).glob("*.json"))) == 1
+
+
+def test_a_folder_that_cannot_be_written_only_costs_the_next_call(tmp_path):
+    blocked = tmp_path / "file"
+    blocked.write_text("")
+    with _server((200, _answer())) as (service, asked):
+        for _ in range(2):
+            fetch_forecast(40.0, -119.0, WHEN, service=service, cache=blocked / "x")
+    assert len(asked) == 2
 
 
 def test_damaged_kept_answer_is_passed_over(tmp_path):

@@ -101,6 +101,21 @@ def test_members_on_different_heights_are_brought_together():
     assert np.allclose(reading.members[:, 0], [[0, 10], [0, 10]])
 
 
+def test_members_are_known_only_where_all_of_them_are():
+    tall = [{"height_m": z, "from_deg": 270, "speed_mps": 5} for z in (0, 50, 900)]
+    short = [{"height_m": z, "from_deg": 270, "speed_mps": 5} for z in (20, 400)]
+    reading = _read({"members": [{"levels": tall}, {"levels": short}]})
+    assert [level.height for level in reading.levels] == [20.0, 50.0, 400.0]
+    with pytest.raises(WindError, match="no heights in common"):
+        _read({"members": [{"levels": tall[:1]}, {"levels": short}]})
+
+
+def test_a_bad_member_is_named():
+    members = [{"levels": [LOW]}, {"levels": [LOW | {"speed_mps": -1}]}]
+    with pytest.raises(WindError, match="member 2 level 1: speed -1"):
+        _read({"members": members})
+
+
 def test_the_time_nearest_to_the_flight():
     document = {
         "source": "model",
@@ -162,7 +177,7 @@ def test_bad_grids(place, change, message):
     [
         ("{", "line 1: not JSON"),
         ("[1]", "must be an object"),
-        ('{"levels": [], "levels": []}', "key 'levels' stands twice"),
+        ('{"source": "", "levels": [], "levels": []}', "key 'levels' stands twice"),
         ('{"levels": [{"height_m": NaN}]}', "NaN is no number"),
         ("[" * 100_000, "not JSON that can be read"),
         ({}, "either levels or members"),
@@ -235,3 +250,4 @@ def test_a_table_of_a_wind_is_read_again(tmp_path):
     path.write_text(write_table(wind))
     again = read_winds([str(path)], site_altitude=500.0)
     assert np.allclose(wind.at(wind.height), again.at(wind.height), atol=1e-12)
+    assert [a.gust for a in again.levels] == [b.gust for b in wind.levels]

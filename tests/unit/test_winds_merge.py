@@ -172,6 +172,14 @@ def test_surface_reading_under_an_ensemble_is_shared_by_its_members():
     assert np.allclose(wind.members.mean(axis=0), [wind.east, wind.north])
 
 
+def test_a_second_surface_reading_is_not_used_and_that_is_said():
+    hand = _surface(speed=3.0, height=2.0)
+    wind = merge([hand, _surface(speed=9.0)], Setting(0.0))
+    assert np.hypot(*wind.at(2.0)) == pytest.approx(3.0)
+    assert any("mast: not used, mast stands for the surface" in n for n in wind.assumed)
+    assert not any("not used" in n for n in merge([hand], Setting(0.0)).assumed)
+
+
 def test_no_reading():
     with pytest.raises(WindError, match="no reading"):
         merge([], Setting(0.0))

@@ -44,6 +44,10 @@ def test_fixed_columns():
     assert any("left out: 1" in note for note in reading.assumed)
 
 
+def test_direction_is_as_good_as_its_rounding_to_five_degrees():
+    assert _read(TEXT).direction_error == pytest.approx(math.radians(5) / math.sqrt(12))
+
+
 def test_units_are_those_of_the_list():
     text = TEXT.replace("     m  ", "    ft  ").replace("SKNT", "SPED")
     text = text.replace("   knot", "    m/s")

@@ -68,6 +68,12 @@ def test_a_swinging_direction_widens_the_error():
     assert steady.direction_error == pytest.approx(math.radians(10) / math.sqrt(12))
 
 
+def test_a_direction_swinging_through_north():
+    reading = _read("KXYZ 181955Z 01008KT 340V040")
+    expected = math.hypot(math.radians(60), math.radians(10)) / math.sqrt(12)
+    assert reading.direction_error == pytest.approx(expected)
+
+
 @pytest.mark.parametrize(
     ("report", "message"),
     [

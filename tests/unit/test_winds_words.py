@@ -38,6 +38,13 @@ def test_forms(text, bearing, speed, height):
     assert (level.speed, level.height) == pytest.approx((speed, height))
 
 
+def test_a_compass_point_is_less_exact_than_a_bearing():
+    # By eye 10 degrees; a point is even over 22.5 degrees besides.
+    assert _read("5 m/s from 225")[1].direction_error == pytest.approx(math.radians(10))
+    expected = math.radians(math.hypot(10, 22.5 / math.sqrt(12)))
+    assert _read("5 m/s from SW")[1].direction_error == pytest.approx(expected)
+
+
 def test_every_clause_together():
     text = "5 m/s from 10 magnetic gusting to 8 m/s at 3 m over rough land, 45 min ago"
     level, reading = _read(text, declination=math.radians(-12.0))

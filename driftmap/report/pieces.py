@@ -1,0 +1,89 @@
+"""Marks of the pieces, and which of them come down on the same ground."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import shapely
+
+from driftmap.assessment import Assessment
+from driftmap.site import OCCUPIED, Area
+
+__all__ = ["has_people", "lookalikes", "piece_marks"]
+
+_SAME_GROUND: Final = 0.8
+"""Share of their joint ground that two outlines have in common to be much the same."""
+
+
+def has_people(area: Area) -> bool:
+    """Say whether people are in an area.
+
+    Parameters
+    ----------
+    area : Area
+        The area.
+
+    Returns
+    -------
+    bool
+        By its role or its head count.
+    """
+    return area.role in OCCUPIED or bool(area.people)
+
+
+def piece_marks(assessment: Assessment) -> list[tuple[str, int, int]]:
+    """Give each piece its mark on the map.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    list of (str, int, int)
+        In the order of the cloud's parts: number of the case, with a letter where the
+        case has several pieces; place of the case in the palette; dash pattern.
+    """
+    cloud = assessment.cloud
+    marks: list[tuple[str, int, int]] = []
+    for number, case in enumerate(cloud.tree.cases):
+        bodies = len(list(cloud.of(case.name)))
+        for index in range(bodies):
+            letter = chr(ord("a") + index) if bodies > 1 else ""
+            marks.append((f"{number + 1}{letter}", number % 10 + 1, len(marks) % 16))
+    return marks
+
+
+def lookalikes(assessment: Assessment) -> list[str]:
+    """Find the pieces that land on much the same ground as one before them.
+
+    Such a piece is not drawn until it is switched on: its outline would hide another.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    list of str
+        Mark of the other piece, empty where there is none; in the order of the cloud's
+        parts.
+    """
+    drawn: dict[str, shapely.Geometry] = {}
+    found = []
+    for part, (mark, _, _) in zip(
+        assessment.cloud.parts, piece_marks(assessment), strict=True
+    ):
+        outline = assessment.contours[part.case, part.body][-1].shape
+        same = [name for name, other in drawn.items() if _much_alike(outline, other)]
+        found.append(same[0] if same else "")
+        if not same:
+            drawn[mark] = outline
+    return found
+
+
+def _much_alike(one: shapely.Geometry, other: shapely.Geometry) -> bool:
+    common = one.intersection(other).area
+    return bool(common > _SAME_GROUND * (one.area + other.area - common))

@@ -1,0 +1,184 @@
+"""What checks found, and what speaks against flying, as sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Iterable, Mapping
+from typing import Final
+
+from driftmap.cloud import Cloud
+from driftmap.report.words import Units, distance, isolate, percent, share, span
+from driftmap.units import show
+from driftmap.verdict import ALL_CASES, Check
+
+__all__ = [
+    "figure",
+    "flights_flown",
+    "limit",
+    "subject",
+    "verdict_reasons",
+    "worst_first",
+]
+
+_AT_LEAST: Final = ("speed leaving the rail", "that speed over the wind's")
+"""Checks whose limit is a least value."""
+
+
+def flights_flown(cloud: Cloud) -> Mapping[str, int]:
+    """Count the flights of each case; one that hangs on luck flew fewer than all.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+
+    Returns
+    -------
+    mapping of str to int
+        By name of the case; for a check of none or of all cases, all flights.
+    """
+    flown = {part.case: part.flights for part in cloud.parts}
+    return {"": cloud.flights, ALL_CASES: cloud.flights, **flown}
+
+
+def subject(check: Check) -> str:
+    """Say what a check looked at.
+
+    Parameters
+    ----------
+    check : Check
+        The check.
+
+    Returns
+    -------
+    str
+        What, where and in which case.
+    """
+    what = check.name.removesuffix(", if")
+    if what.endswith(" in"):
+        what = f"{what} {isolate(check.area)}"
+    if check.case and check.case != ALL_CASES:
+        what = f"if {check.case}: {what}"
+    return what[0].upper() + what[1:]
+
+
+def _amount(value: float, check: Check, units: Units) -> str:
+    if check.unit == "share":
+        return percent(value)
+    if check.unit == "m/s":
+        return show(value, "speed" if "wind" in check.name else "descent", units)
+    if check.unit == "m":
+        return distance(value, units)
+    if check.unit == "deg":
+        return f"{value:.0f}°"
+    if check.unit == "cases":
+        return "not flown" if value else "none missing"
+    return f"{value:.1f} {check.unit}"
+
+
+def figure(check: Check, flights: int, units: Units) -> tuple[str, str]:
+    """Write the figure of a check and its interval.
+
+    Parameters
+    ----------
+    check : Check
+        The check.
+    flights : int
+        Flights in each case.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    value, interval : str
+        Both as text; the interval is empty where it says nothing more.
+    """
+    low, high = (_amount(v, check, units) for v in check.interval)
+    if check.unit == "share":
+        value = share(check.value, check.interval, flights)
+        return value, "" if check.value == 0 else span(low, high)
+    value = _amount(check.value, check, units)
+    return value, "" if low == high == value else span(low, high)
+
+
+def limit(check: Check, units: Units) -> str:
+    """Write the limit of a check.
+
+    Parameters
+    ----------
+    check : Check
+        The check.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        The limit; a least value says so.
+    """
+    amount = _amount(check.limit, check, units)
+    return f"at least {amount}" if check.name in _AT_LEAST else amount
+
+
+def _reason(check: Check, flown: Mapping[str, int], units: Units) -> str:
+    value, _ = figure(check, flown[check.case], units)
+    joint = " in " if check.value and value.endswith(("%", ")")) else ": "
+    if joint == " in ":
+        value = value.replace(" %", " % of flights", 1)
+    told = f"{subject(check)}{joint}{value}"
+    if check.unit == "cases":
+        return subject(check)
+    unsure = ", and that is not surely kept" if check.outcome == "warn" else ""
+    return f"{told}; limit {limit(check, units)}{unsure}"
+
+
+def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
+    """Order the checks that do not pass.
+
+    Parameters
+    ----------
+    checks : iterable of Check
+        All checks.
+    people : collection of str
+        Names of the areas where people are; these come before others.
+
+    Returns
+    -------
+    list of Check
+        Failing before warning, people before the rest, then by how far over the limit.
+    """
+
+    def order(check: Check) -> tuple[bool, bool, float]:
+        over = check.value / check.limit if check.limit else math.inf
+        if check.name in _AT_LEAST:
+            over = 1 / over if over else math.inf
+        return check.outcome != "fail", check.area not in people, -over
+
+    return sorted((c for c in checks if c.outcome != "pass"), key=order)
+
+
+def verdict_reasons(
+    checks: Iterable[Check],
+    people: Collection[str],
+    flown: Mapping[str, int],
+    units: Units,
+) -> list[str]:
+    """Say in a line each what speaks against flying, the worst first.
+
+    Parameters
+    ----------
+    checks : iterable of Check
+        All checks.
+    people : collection of str
+        Names of the areas where people are; these come before others.
+    flown : mapping of str to int
+        Flights of each case, by its name.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    list of str
+        One for each check that does not pass.
+    """
+    return [_reason(check, flown, units) for check in worst_first(checks, people)]

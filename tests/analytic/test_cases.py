@@ -1,0 +1,236 @@
+"""What the cases do, against closed forms and the trade's own facts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from driftmap.alternatives import PLANNED, alternatives
+from driftmap.case import Kick
+from driftmap.cases import WORKS, build_cases
+from driftmap.cloud import fly
+from driftmap.errors import FlightError
+from driftmap.flightfile import read_flight
+from driftmap.sensitivity import influences
+from driftmap.wind import WindProfile
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+def wind(east=4.0, *, error=0.0, top=3000.0):
+    h = np.array([0.0, 10.0, top])
+    return WindProfile(h, [0.6 * east, east, east], [0.0] * 3, [error] * 3)
+
+
+@pytest.fixture(scope="module")
+def dual():
+    return read_flight(EXAMPLES / "whimbrel.toml")
+
+
+@pytest.fixture(scope="module")
+def single():
+    return read_flight(EXAMPLES / "willet.toml")
+
+
+def flown(flight, samples=2000, **more):
+    return fly(flight, wind(**more), 0.0, samples=samples, seed=5)
+
+
+def test_probabilities_add_up_whatever_branches(dual, single):
+    for flight in (dual, single):
+        total = sum(c.probability for c in flown(flight).tree.cases)
+        assert total == pytest.approx(1.0, abs=1e-12)
+
+
+def test_branches_of_a_cause_share_its_likelihood(dual):
+    cloud = flown(dual)
+    early = [c for c in cloud.tree.cases if c.cause == "early opening"]
+    assert {c.name.rsplit(", ")[1] for c in early} == {"holds", "torn", "ripped off"}
+    assert sum(c.probability for c in early) == pytest.approx(0.01)
+    flights = sum(next(cloud.of(c.name)).flights for c in early)
+    assert flights == cloud.flights
+
+
+def test_stronger_canopy_holds_more_often(dual):
+    def held(factor):
+        main = dual.recovery[1]
+        strong = {link: force * factor for link, force in main.strength.items()}
+        stronger = main.model_copy(update={"strength": strong})
+        flight = dual.model_copy(update={"recovery": (dual.recovery[0], stronger)})
+        cloud = flown(flight, samples=1000)
+        return sum(c.probability for c in cloud.tree.cases if c.name.endswith("holds"))
+
+    assert held(0.5) < held(1.0) < held(3.0)
+
+
+def test_thin_fins_flutter_off_and_all_else_makes_room(dual):
+    fin = next(p for p in dual.pieces if p.kind == "fin")
+    thin = fin.model_copy(update={"thickness": 0.0025})
+    pieces = tuple(thin if p is fin else p for p in dual.pieces)
+    cloud = flown(dual.model_copy(update={"pieces": pieces}))
+    case = next(c for c in cloud.tree.cases if "flutters" in c.name)
+    assert 0.2 < case.probability < 1.0
+    assert cloud.tree.cases[0].probability < 1 - case.probability
+    # They let go on the way up, near the fastest moment, and land near the pad.
+    part = next(p for p in cloud.of(case.name) if p.body == "fin")
+    assert part.flights == round(case.probability * cloud.flights)
+    reach = np.hypot(cloud.east[part.rows], cloud.north[part.rows])
+    works = next(cloud.of(WORKS))
+    assert np.median(reach) < 400
+    assert np.median(cloud.time[part.rows]) < np.median(cloud.time[works.rows])
+
+
+def test_ripped_off_canopy_drifts_farthest(single):
+    """Common practice, no source: an empty canopy drifts out of sight."""
+    cloud = flown(single)
+    far = {(p.case, p.body): float(np.median(cloud.east[p.rows])) for p in cloud.parts}
+    assert far["early opening", "main"] == max(far.values())
+    assert far["early opening", "main"] > 1.5 * far[WORKS, "rocket"]
+
+
+def test_drogue_only_lands_nearer_and_harder_main_at_apogee_farther(dual):
+    """Common practice, no source."""
+    cloud = flown(dual)
+
+    def middle(case, column):
+        return float(np.median(getattr(cloud, column)[next(cloud.of(case)).rows]))
+
+    drift = {c: middle(c, "east") for c in (WORKS, "drogue only", "main at apogee")}
+    speed = {c: middle(c, "speed") for c in drift}
+    assert drift["drogue only"] < drift[WORKS] < drift["main at apogee"]
+    assert speed["drogue only"] > 2 * speed[WORKS]
+    assert speed["main at apogee"] == pytest.approx(speed[WORKS], rel=0.02)
+
+
+def test_landing_speed_is_the_balance_of_weight_and_drag(single):
+    """With no spread but the drawn ones: v² = 2 m g / (rho CdA) flight by flight."""
+    cloud = flown(single, east=0.0)
+    rows = next(cloud.of(WORKS)).rows
+    frame, device = single.airframe, single.recovery[0]
+    area = 1.1 * frame.length * frame.diameter * cloud.draws["tumbling"]
+    area = area + device.cloth_area * cloud.draws["main drag"]
+    mass = cloud.draws["lift-off mass"] * single.dry_mass / frame.mass.value
+    expected = np.sqrt(2 * mass * 9.80665 / (1.225 * area))
+    assert cloud.speed[rows] == pytest.approx(expected, rel=0.004)  # rho at 2.5 m
+
+
+def test_time_trigger_before_apogee_and_after(single):
+    def landing(seconds):
+        trigger = replace(
+            single.recovery[0].opens_at, at="time", value=seconds, spread=0.0
+        )
+        device = single.recovery[0].model_copy(
+            update={"opens_at": trigger, "opening_delay": None}
+        )
+        cloud = flown(single.model_copy(update={"recovery": (device,)}), samples=300)
+        rows = next(cloud.of(WORKS)).rows
+        return float(np.median(cloud.time[rows])), float(np.median(cloud.apogee.time))
+
+    early, apogee = landing(6.0)
+    late, _ = landing(20.0)
+    planned, _ = landing(apogee)
+    assert early < planned  # opened below apogee, on the way up
+    assert late < planned  # fell some way before it opened
+
+
+def test_late_opening_is_faster_at_opening(dual):
+    """The same canopy, opened 1 to 4 s after apogee nose down: more load than early on."""
+    drogue = dual.recovery[0].model_copy(update={"strength": {"cord": 5000.0}})
+    cloud = flown(dual.model_copy(update={"recovery": (drogue, dual.recovery[1])}))
+    load = cloud.margins["opening load of drogue, late opening"]
+    assert np.all(load > 0)
+    assert np.corrcoef(load, cloud.draws["late by"])[0, 1] > 0.8
+
+
+def test_burst_throws_every_way_within_its_energy(single):
+    text = (
+        (EXAMPLES / "willet.toml")
+        .read_text()
+        .replace(
+            "[[recovery]]",
+            '[burst]\npressure = "10 MPa"\nvolume = "60 cm3"\nfragments = 4\n'
+            'fragment_mass = "40 g"\nfragment_area = "12 cm2"\n\n[[recovery]]',
+            1,
+        )
+    )
+    path = EXAMPLES / "willet.toml"
+    flight = _from_text(text, path)
+    cloud = flown(flight, east=0.0)
+    part = next(cloud.of("motor bursts"))
+    assert part.count == 4
+    case = next(c for c in cloud.tree.cases if c.name == "motor bursts")
+    assert isinstance(case.bodies[0].kick, Kick)
+    bearing = np.arctan2(cloud.east[part.rows], cloud.north[part.rows])
+    assert abs(np.exp(1j * bearing).mean()) < 0.05  # no side is favoured
+    fastest = np.sqrt(2 * case.bodies[0].kick.energy * 0.5 / 0.04)
+    assert (
+        np.hypot(cloud.east, cloud.north)[part.rows].max() < fastest**2 / 9.80665 + 200
+    )
+
+
+def _from_text(text, beside):
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "flight.toml"
+        path.write_text(text)
+        for curve in beside.parent.glob("*.csv"):
+            (Path(folder) / curve.name).write_bytes(curve.read_bytes())
+        return read_flight(path)
+
+
+OWN = """
+[[case]]
+name = "shock cord parts"
+likelihood = "2 %"
+at = "apogee"
+rocket_falls = "main"
+loose = ["nose cone"]
+"""
+
+
+def test_a_case_of_the_flight_file_is_flown(single):
+    flight = _from_text((EXAMPLES / "willet.toml").read_text() + OWN, EXAMPLES / "x")
+    cloud = flown(flight, samples=400)
+    case = next(c for c in cloud.tree.cases if c.name == "shock cord parts")
+    assert case.probability == pytest.approx(0.02)
+    assert [b.name for b in case.bodies] == ["rocket", "nose cone"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ('"nose cone"', '"nosecone"', "did you mean 'nose cone'"),
+        ('"main"', '"mian"', "did you mean 'main'"),
+        ('"apogee"', '"noon"', "must be"),
+    ],
+)
+def test_a_bad_case_of_the_flight_file_is_refused(old, new, told):
+    text = (EXAMPLES / "willet.toml").read_text() + OWN.replace(old, new)
+    with pytest.raises(FlightError, match=told):
+        build_cases(_from_text(text, EXAMPLES / "x"))
+
+
+def test_zero_likelihood_leaves_a_case_out(single):
+    flight = single.model_copy(update={"cases": {"nose cone lost": 0.0}})
+    names = [c.name for c in build_cases(flight).cases]
+    assert "nose cone lost" not in names
+    assert names[0] == WORKS
+
+
+def test_sensitivity_finds_what_was_put_in(single):
+    """With a large wind error and still else, the wind must lead; without, it must not."""
+    unsure = influences(fly(single, wind(error=3.0), 0.0, samples=2000, seed=2))
+    sure = influences(fly(single, wind(error=0.0), 0.0, samples=2000, seed=2))
+    assert unsure[0].name == "wind"
+    assert sum(i.share for i in unsure) == pytest.approx(1.0, abs=0.25)
+    assert next(i for i in sure if i.name == "wind").metres < unsure[0].metres / 3
+
+
+def test_alternatives_start_with_the_plan(single, dual):
+    assert next(iter(alternatives(single))) == PLANNED
+    assert any("streamer" in name for name in alternatives(single))
+    assert any("lower" in name for name in alternatives(dual))

@@ -1,0 +1,133 @@
+"""Steered draws and weighted intervals against a normal cloud, whose answers are closed.
+
+A landing point is ``slope * z + rest``, with z and the rest standard normal: normal with
+variance ``slope**2 + rest**2`` on each axis, so a rectangle holds a product of two
+differences of the normal distribution function.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.special import ndtr
+
+from driftmap.sampling import weighted_mean
+from driftmap.steering import Proposal, aim, drift_direction, steer, tilted_mean
+from driftmap.wind import WindProfile, draw_wind
+
+SLOPE, REST = 180.0, 120.0
+SD = float(np.hypot(SLOPE, REST))
+TARGET, HALF = np.array([-2.3 * SD, 1.0 * SD]), 17.0
+
+
+def exact():
+    sides = ndtr((TARGET + HALF) / SD) - ndtr((TARGET - HALF) / SD)
+    return float(sides.prod())
+
+
+def flights(proposal, count, rng):
+    z = proposal.draw(count, rng) if proposal else rng.standard_normal((count, 2))
+    return z, SLOPE * z + REST * rng.standard_normal((count, 2))
+
+
+def estimate(count, seed):
+    rng = np.random.default_rng(seed)
+    z, landings = flights(None, 1000, rng)
+    proposal = Proposal.toward([aim(z, landings, TARGET)])
+    z, landings = flights(proposal, count, rng)
+    hit = (np.abs(landings - TARGET) <= HALF).all(axis=1)
+    values = proposal.weights(z)[hit]
+    return tilted_mean(values, count, proposal.largest_weight)
+
+
+def test_rare_probability_is_right_and_its_interval_honest():
+    truth = exact()
+    assert 1e-4 < truth < 2e-4  # about the 1e-4 that matters
+    found = [estimate(32_768, seed) for seed in range(200)]
+    figures = np.array([e.estimate for e in found])
+    # Mean of 200 within four standard errors: a false alarm in 16,000 runs of the test.
+    assert abs(figures.mean() - truth) < 4 * figures.std() / np.sqrt(200)
+    # Seen in trials of 1000: one in a thousand is a factor of two off.
+    assert np.mean((figures > truth / 2) & (figures < truth * 2)) >= 0.99
+    covered = np.mean([e.lower <= truth <= e.upper for e in found])
+    # 95 % promised; 200 runs fall below 0.91 once in 100 times if it is just kept.
+    assert covered >= 0.91
+
+
+def test_few_hits_keep_the_wide_interval():
+    """With few effective hits the unseen heavy flight is allowed for."""
+    few = estimate(512, 3)
+    assert few.hits < 25
+    assert few.upper > 1 / 512
+
+
+def test_plain_flights_spread_far_wider():
+    truth = exact()
+    steered = np.array([estimate(32_768, seed).estimate for seed in range(50)])
+    # A share p of n plain flights has standard deviation sqrt(p / n).
+    assert steered.std() < 0.55 * np.sqrt(truth / 32_768)
+
+
+def test_aim_is_the_conditional_mean_of_a_normal_cloud():
+    z, landings = flights(None, 200_000, np.random.default_rng(1))
+    expected = SLOPE / SD**2 * TARGET
+    # Four standard errors of a regression on 200,000 points: 4 / sqrt(2e5) of the target.
+    assert aim(z, landings, TARGET) == pytest.approx(expected, abs=0.03)
+
+
+def test_weights_have_mean_one_and_a_bound():
+    proposal = Proposal.toward([[3.0, -1.0], [-2.0, 2.0]], plain=0.2)
+    z = proposal.draw(200_000, np.random.default_rng(2))
+    weights = proposal.weights(z)
+    assert weights.max() <= proposal.largest_weight == 5.0
+    assert abs(weights.mean() - 1) < 4 * weights.std() / np.sqrt(len(z))
+    for column in z.T:  # the plain moments come back
+        assert abs(np.mean(weights * column)) < 0.03
+        assert abs(np.mean(weights * column**2) - 1) < 0.08
+
+
+def test_far_centres_do_not_overflow():
+    assert Proposal.toward([[60.0]]).weights([[60.0]]) == 0.0
+
+
+def test_weighted_interval_covers_a_sum_of_uneven_rare_events():
+    """Compound binomial: weights of 1, 3 and 10 at rates of 8, 4 and 1 in 20,000."""
+    rng = np.random.default_rng(11)
+    sizes, rates, n = np.array([1.0, 3.0, 10.0]), np.array([8.0, 4.0, 1.0]), 20_000
+    truth = float(sizes @ rates) / n
+    covered = []
+    for _ in range(1000):
+        values = np.repeat(sizes, rng.binomial(n, rates / n))
+        found = weighted_mean(values, n, 10.0)
+        covered.append(found.lower <= truth <= found.upper)
+    # 1000 runs fall below 0.93 once in 500 times if 95 % is just kept; it is meant to be
+    # kept with room.
+    assert np.mean(covered) >= 0.93
+
+
+def test_steering_replaces_one_component_and_no_other():
+    rng = np.random.default_rng(4)
+    noise, along = rng.standard_normal((6, 50)), rng.standard_normal(50)
+    direction = drift_direction(np.linspace(0, 1000, 6), np.ones(6), 750.0, 900.0)
+    steered = steer(noise, direction, along)
+    assert direction @ steered == pytest.approx(along)
+    across = np.eye(6) - np.outer(direction, direction)
+    assert across @ steered == pytest.approx(across @ noise)
+
+
+def test_drift_direction_explains_all_of_the_mean_wind_error():
+    """The drift of a body is a sum of wind errors; one number must give it exactly.
+
+    The chain of `draw_wind` is linear, so the mean error over height has unit correlation
+    with the component along the direction. It is rebuilt here from two runs of the chain.
+    """
+    heights = np.array([0.0, 50.0, 200.0, 500.0, 900.0])
+    error = np.array([1.0, 1.2, 1.5, 2.0, 2.5])
+    wind = WindProfile(heights, 0 * heights, 0 * heights, error, 400.0)
+    rng, copy = np.random.default_rng(6), np.random.default_rng(6)
+    east, _ = draw_wind(wind, heights, 4000, rng)
+    noise = copy.standard_normal((2, 5, 4000))[0]
+    direction = drift_direction(heights, error, 400.0, 900.0)
+    depth = np.diff(heights)[:, None]
+    drift = ((east[1:] + east[:-1]) / 2 * depth).sum(axis=0)
+    assert np.corrcoef(direction @ noise, drift)[0, 1] == pytest.approx(1.0, abs=1e-9)

@@ -1,0 +1,450 @@
+"""The map page in a real browser with its network closed: it asks for nothing, every
+switch does what it says, names from files are shown and never run.
+"""
+
+import base64
+import dataclasses
+import re
+
+import numpy as np
+import pytest
+
+from driftmap.assessment import assess
+from driftmap.frame import to_local
+from driftmap.report.map import map_html
+
+pytestmark = pytest.mark.browser
+
+HOSTILE = (
+    "<script>window.hit=1</script>",
+    "<img src=x onerror=window.hit=1>",
+    "a`b${window.hit=1}",
+    "{{ 7*7 }} {% raw %}",
+    r"\u{zz} \x41 </script>",
+    "\"quoted\" & 'single' &amp;",
+    "🚀 emoji",
+    "מגרש השקה",
+)
+
+
+@pytest.fixture(scope="session")
+def page(demo, tmp_path_factory):
+    """The demo page as a file."""
+    path = tmp_path_factory.mktemp("map") / "map.html"
+    path.write_text(map_html(demo, units="us"), encoding="utf-8")
+    return path
+
+
+def drawn(browser, classes):
+    """Count the paths of these classes that are on the map."""
+    return browser.js(
+        "return document.querySelectorAll('.map path' + arguments[0]).length", classes
+    )
+
+
+def click(browser, selector):
+    """Click by script: a small box may lie under another at narrow widths."""
+    browser.js("document.querySelector(arguments[0]).click()", selector)
+
+
+def settle(browser):
+    """Wait until zooms and popups have come to rest; Leaflet takes a quarter second."""
+    browser.js("return new Promise(done => setTimeout(done, 500))")
+
+
+def tap(browser, right=0, down=0):
+    """Tap the map so many pixels from the pad."""
+    browser.js(
+        "const p = chart.latLngToContainerPoint(DRIFTMAP.pad).add([arguments[0], arguments[1]]);"
+        "const latlng = chart.containerPointToLatLng(p);"
+        "chart.fire('click', {latlng, containerPoint: p});",
+        right,
+        down,
+    )
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (1280, 900)])
+def test_asks_for_nothing_and_fits(browser, page, width, height, dark):
+    browser.open(page, width=width, height=height, dark=dark)
+    assert browser.requests() == []
+    assert browser.complaints() == []
+    assert browser.js("return document.documentElement.scrollWidth") <= width
+    assert drawn(browser, ".contour") > 5
+
+
+def test_the_network_guard_can_fail(browser, demo, tmp_path):
+    """A page that does ask for something is caught by the same two checks."""
+    path = tmp_path / "leaky.html"
+    text = map_html(demo, units="us")
+    path.write_text(
+        text.replace("</body>", '<img src="https://example.org/x.png"></body>')
+    )
+    browser.open(path)
+    assert browser.requests() == ["https://example.org/x.png"]
+    assert any("example.org" in told for told in browser.complaints())
+
+
+def test_verdict_stands_first_and_is_not_colour_alone(browser, page, demo):
+    browser.open(page, width=390, height=844)
+    head = browser.find("header.verdict")
+    assert (
+        browser.find("header .word").text
+        == {"go": "GO", "hold": "HOLD", "no-go": "NO-GO"}[demo.verdict]
+    )
+    assert head.rect["y"] == 0
+    assert head.find_element("css selector", ".sign path, .sign circle")
+    assert "Willet 54" in head.text
+    assert "Saltgrass Flat" in head.text
+    assert "from 240° (WSW)" in head.text
+
+
+def test_switch_of_a_piece(browser, page):
+    browser.open(page)
+    before = drawn(browser, ".case-2")
+    click(browser, "input[data-piece='2']")
+    assert before > 0
+    assert drawn(browser, ".case-2") == 0
+    assert not browser.find("input.whole[data-case='2']").is_selected()
+    click(browser, "input[data-piece='2']")
+    assert drawn(browser, ".case-2") == before
+
+
+def test_switch_of_a_case_moves_all_its_pieces(browser, page):
+    browser.open(page)
+    assert drawn(browser, ".case-3") >= 2
+    click(browser, "input[data-piece='3a']")
+    assert browser.js(
+        "return document.querySelector(\"input.whole[data-case='3']\").indeterminate"
+    )
+    click(browser, "input.whole[data-case='3']")
+    assert drawn(browser, ".case-3") == 0
+    click(browser, "input.whole[data-case='3']")
+    assert drawn(browser, ".case-3") >= 2
+    assert all(
+        box.is_selected()
+        for box in browser.driver.find_elements(
+            "css selector", "input[data-piece^='3']"
+        )
+    )
+
+
+def test_failures_show_the_outer_line_until_asked(browser, page):
+    browser.open(page)
+    assert drawn(browser, ".case-2.in-99") > 0
+    assert drawn(browser, ".case-2.in-50") == 0
+    assert drawn(browser, ".case-1.in-50.filled") > 0
+    click(browser, "#show-inner")
+    assert drawn(browser, ".case-2.in-50") > 0
+
+
+def test_landing_points_are_off_at_first(browser, page, demo):
+    browser.open(page)
+    assert browser.driver.find_elements("css selector", "canvas.points") == []
+    click(browser, "#show-points")
+    inked = browser.js(
+        "const c = document.querySelector('canvas.points');"
+        "return c.getContext('2d').getImageData(0, 0, c.width, c.height).data.some(v => v)"
+    )
+    assert inked
+    # What was packed lands where the cloud says, to the size of a step.
+    east, north = demo.cloud.east[:1], demo.cloud.north[:1]
+    lat, lon = browser.js(
+        "const s = unpack(DRIFTMAP.points.pieces[0]), k = DRIFTMAP.points.step; return [DRIFTMAP.pad[0] + s[0]*k, DRIFTMAP.pad[1] + s[1]*k]"
+    )
+    e, n = demo.site.to_local(lon, lat)
+    assert np.hypot(e - east[0], n - north[0]) < 0.5
+
+
+@pytest.mark.parametrize(
+    ("box", "path"), [("#show-grid", ".grid"), ("#show-rings", ".ring")]
+)
+def test_grid_and_rings(browser, page, box, path):
+    browser.open(page)
+    for _ in range(2):
+        shown = browser.find(box).is_selected()
+        assert (drawn(browser, path) > 0) == shown
+        click(browser, box)
+    click(browser, "#show-grid")
+    assert browser.driver.find_elements("css selector", "#columns span") == []
+
+
+def test_names_can_be_put_away(browser, page):
+    browser.open(page)
+    visible = "return [...document.querySelectorAll('.label.area:not(.off)')].length"
+    assert browser.js(visible) > 0
+    click(browser, "#show-names")
+    assert browser.js(visible) == 0
+
+
+def test_labels_do_not_cover_each_other(browser, page):
+    for width in (390, 1280):
+        browser.open(page, width=width, height=844)
+        boxes = browser.js(
+            "return [...document.querySelectorAll('.map .label:not(.off)')].map("
+            "l => { const r = l.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom] })"
+        )
+        assert len(boxes) > 5
+        for i, (l1, t1, r1, b1) in enumerate(boxes):
+            for l2, t2, r2, b2 in boxes[i + 1 :]:
+                assert r1 <= l2 + 1 or r2 <= l1 + 1 or b1 <= t2 + 1 or b2 <= t1 + 1
+
+
+def test_views(browser, page):
+    browser.open(page)
+    zooms = {}
+    for name in ("people", "flight", "everything"):
+        click(browser, f"button[data-view='{name}']")
+        settle(browser)
+        zooms[name] = browser.js("return chart.getZoom()")
+        held = "return chart.getBounds().contains(L.latLngBounds(DRIFTMAP.views[arguments[0]]))"
+        assert browser.js(held, name)
+    assert zooms["people"] > zooms["flight"] > zooms["everything"]
+
+
+def test_tap_on_the_ground_names_square_distance_and_bearing(browser, page):
+    browser.open(page)
+    tap(browser, right=100, down=0)
+    told = browser.find("#readout").text
+    assert re.match(
+        r"Square [A-Z]\d+: [\d,]+ ft from the pad, bearing 090° \(E\)", told
+    )
+
+
+def test_square_and_distance_agree_with_the_geodesic(browser, page, demo):
+    """The page's own formula against the projection, out to 10 km all round."""
+    browser.open(page)
+    rng = np.random.default_rng(3)
+    lon = demo.site.longitude + rng.uniform(-0.08, 0.08, 40)
+    lat = demo.site.latitude + rng.uniform(-0.06, 0.06, 40)
+    east, north = demo.site.to_local(lon, lat)
+    got = browser.js(
+        "return arguments[0].map(([a, b]) => { const r = apart(L.latLng(DRIFTMAP.pad), L.latLng(a, b)); "
+        "return [r.distance * Math.sin(r.bearing), r.distance * Math.cos(r.bearing)] })",
+        np.column_stack([lat, lon]).tolist(),
+    )
+    # 1 part in 10,000 of 10 km would be 1 m; the mid-latitude formula does far better.
+    assert np.abs(np.array(got) - np.column_stack([east, north])).max() < 0.3
+    squares = browser.js(
+        "return arguments[0].map(([a, b]) => squareOf(L.latLng(a, b)))",
+        np.column_stack([lat, lon]).tolist(),
+    )
+    grid = browser.js("return DRIFTMAP.squares")
+    for name, e, n in zip(squares, east, north, strict=True):
+        if name:
+            column = grid["letters"].index(name[0])
+            assert grid["west"] + column * grid["size"] <= e + 0.3
+            assert e - 0.3 <= grid["west"] + (column + 1) * grid["size"]
+            assert n + 0.3 - grid["south"] - (int(name[1:]) - 1) * grid["size"] >= 0
+
+
+def test_measuring(browser, page, demo):
+    browser.open(page)
+    click(browser, "#measure")
+    assert browser.find("#measure").get_attribute("aria-pressed") == "true"
+    tap(browser)
+    tap(browser, right=120, down=-120)
+    told = browser.find("#readout").text
+    metres = browser.js(
+        "const a = L.latLng(DRIFTMAP.pad), p = chart.latLngToContainerPoint(a).add([120, -120]);"
+        "const b = chart.containerPointToLatLng(p); return [b.lng, b.lat]"
+    )
+    east, north = to_local((demo.site.longitude, demo.site.latitude), *metres)
+    feet = int(re.match(r"([\d,]+) ft", told)[1].replace(",", ""))
+    assert feet == pytest.approx(np.hypot(east, north) / 0.3048, abs=6)  # told to 10 ft
+    assert "bearing 045° (NE), back 225° (SW)" in told
+    assert drawn(browser, ".ruler") == 1
+    click(browser, "#measure")
+    assert drawn(browser, ".ruler") == 0
+
+
+def test_where_i_am(browser, page, demo):
+    browser.open(page)
+    browser.cdp("Browser.grantPermissions", permissions=["geolocation"])
+    browser.cdp(
+        "Emulation.setGeolocationOverride",
+        latitude=demo.site.latitude + 0.001,
+        longitude=demo.site.longitude,
+        accuracy=5,
+    )
+    click(browser, "#locate")
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    WebDriverWait(browser.driver, 5).until(
+        lambda _: "You are" in browser.find("#readout").text
+    )
+    assert re.search(
+        r"square [A-Z]\d+: 365 ft from the pad, bearing 360° \(N\), good to 16 ft",
+        browser.find("#readout").text,
+    )
+    click(browser, "#locate")
+    assert drawn(browser, ".here") == 0
+
+
+def test_where_i_am_refused(browser, page):
+    browser.open(page)
+    browser.js(
+        "navigator.geolocation.watchPosition = (good, bad) => { setTimeout(bad, 1); return 1 }"
+    )
+    click(browser, "#locate")
+    browser.js("return new Promise(r => setTimeout(r, 50))")
+    assert browser.find("#readout").text.startswith("No position")
+    assert browser.find("#locate").get_attribute("aria-pressed") == "false"
+
+
+def test_tap_on_an_area_shows_its_figures(browser, page, demo):
+    browser.open(page)
+    index = next(i for i, a in enumerate(demo.site.areas) if a.name == "Camp")
+    browser.js(
+        "const l = layer(DRIFTMAP.areas[arguments[0]]); l.fire('click', {latlng: l.getBounds().getCenter()})",
+        index,
+    )
+    settle(browser)
+    told = browser.find(".leaflet-popup-content").text
+    assert told.startswith("Camp\ncamp, 40 people")
+    assert "none seen in" in told
+    assert " 0 %" not in told
+
+
+def test_every_input_has_a_name_and_targets_are_large(browser, page):
+    browser.open(page, width=390, height=844)
+    assert browser.js("return document.documentElement.lang") == "en"
+    assert browser.driver.title.startswith(("GO", "HOLD", "NO-GO"))
+    nameless = browser.js(
+        "return [...document.querySelectorAll('input')].filter(i => !i.labels.length || !i.labels[0].innerText.trim()).length"
+    )
+    assert nameless == 0
+    small = browser.js(
+        "return [...document.querySelectorAll('button, label, summary, .leaflet-bar a')]"
+        ".filter(e => e.offsetParent && e.getBoundingClientRect().height < 44).map(e => e.innerText)"
+    )
+    assert small == []
+    levels = browser.js(
+        "return [...document.querySelectorAll('h1,h2,h3')].map(h => +h.tagName[1])"
+    )
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
+
+
+CONTRAST = """
+const light = (c) => { const v = c.match(/[\\d.]+/g).slice(0, 3).map(x => x / 255)
+  .map(x => x <= 0.04045 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4);
+  return 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2]; };
+const ground = (e) => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor;
+  if (!/rgba\\(.*, 0\\)|transparent|color\\(/.test(c)) return c; } return 'rgb(255,255,255)'; };
+for (const d of document.querySelectorAll('details')) d.open = true;
+return [...document.querySelectorAll('header *, main section:not(#chart) *, footer *, #readout, button')]
+  .filter(e => [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()) && !e.closest('svg'))
+  .map(e => { const a = light(getComputedStyle(e).color), b = light(ground(e));
+    return [(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), e.innerText.slice(0, 40)]; })
+  .filter(([ratio]) => ratio < 4.5);
+"""
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
+def test_contrast(browser, demo, tmp_path, verdict, dark):
+    """Contrast of every text by the formula of WCAG 2.2, success criterion 1.4.3."""
+    path = tmp_path / "map.html"
+    judged = dataclasses.replace(demo, verdict=verdict)
+    path.write_text(map_html(judged, units="us"), encoding="utf-8")
+    browser.open(path, dark=dark)
+    assert browser.js(CONTRAST) == []
+    assert browser.js("return document.querySelectorAll('header *').length") > 5
+
+
+def test_prints_one_page(browser, page):
+    for paper in ((8.27, 11.69), (8.5, 11.0)):
+        browser.open(page)
+        pdf = base64.b64decode(
+            browser.cdp("Page.printToPDF", paperWidth=paper[0], paperHeight=paper[1])[
+                "data"
+            ]
+        )
+        assert len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)) == 1
+        assert "paper" not in browser.find("body").get_attribute("class")
+
+
+def test_print_keeps_verdict_map_and_cautions(browser, page, demo):
+    browser.open(page)
+    browser.cdp("Emulation.setEmulatedMedia", media="print")
+    for selector in (
+        ".word",
+        ".map",
+        "#legend",
+        "#checks table",
+        "#cautions",
+        "footer p",
+    ):
+        assert browser.find(selector).is_displayed(), selector
+    assert not browser.find(".tools").is_displayed()
+    assert browser.find("#cautions").text.count("\n") == 5
+    browser.cdp("Emulation.setEmulatedMedia", media="")
+
+
+def renamed(demo, text):
+    """The demo with this text for every name that a file can give."""
+    areas = tuple(
+        dataclasses.replace(area, name=f"{text} {i}")
+        for i, area in enumerate(demo.site.areas)
+    )
+    site = dataclasses.replace(demo.site, name=text, areas=areas)
+    flight = demo.flight.model_copy(
+        update={
+            "name": text,
+            "recovery": tuple(
+                d.model_copy(update={"name": text}) for d in demo.flight.recovery
+            ),
+            "pieces": tuple(
+                p.model_copy(update={"name": f"{text} {i}"})
+                for i, p in enumerate(demo.flight.pieces)
+            ),
+        }
+    )
+    wind = dataclasses.replace(demo.wind, source=text, assumed=(text,))
+    return assess(flight, site, wind, samples=200)
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_hostile_names_are_shown_and_never_run(browser, demo, tmp_path, text):
+    path = tmp_path / "hostile.html"
+    path.write_text(map_html(renamed(demo, text), units="si"), encoding="utf-8")
+    browser.open(path, width=390, height=844)
+    assert browser.requests() == []
+    assert browser.complaints() == []
+    assert browser.js("return window.hit ?? null") is None
+    assert browser.find(".flight").text == text
+    assert browser.find(".where").text == text
+    labels = browser.js(
+        "return [...document.querySelectorAll('.map .label.area bdi')].map(e => e.textContent)"
+    )
+    assert f"{text} 0" in labels
+    pieces = browser.js(
+        "return [...document.querySelectorAll('.piece bdi')].map(e => e.textContent)"
+    )
+    assert text in pieces
+    browser.js(
+        "const l = layer(DRIFTMAP.areas[0]); l.fire('click', {latlng: l.getBounds().getCenter()})"
+    )
+    settle(browser)
+    assert browser.find(".leaflet-popup-content h3").text == f"{text} 0"
+    assert browser.js("return document.documentElement.scrollWidth") <= 390
+
+
+def test_background_only_when_asked(browser, demo, tmp_path):
+    path = tmp_path / "tiles.html"
+    path.write_text(
+        map_html(
+            demo, units="us", background="https://tiles.example.org/{z}/{x}/{y}.png"
+        )
+    )
+    browser.open(path)
+    asked = browser.requests()
+    assert asked
+    assert all(
+        re.fullmatch(r"https://tiles\.example\.org/\d+/\d+/\d+\.png", url)
+        for url in asked
+    )
+    assert not any("Content Security Policy" in told for told in browser.complaints())
+    assert "needs a network" in browser.find(".network").text

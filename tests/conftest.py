@@ -1,0 +1,104 @@
+"""Fixtures that several kinds of test share: the demo assessment and a real browser."""
+
+import json
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+from driftmap.assessment import assess
+from driftmap.flightfile import read_flight
+from driftmap.site import read_site
+from driftmap.winds import read_wind
+
+ROOT = Path(__file__).parents[1]
+CHROMIUM, DRIVER = "/usr/bin/chromium", "/usr/bin/chromedriver"
+SWITCHES = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--no-first-run",
+    # No name is ever looked up: a page that needs the network fails as in a field.
+    "--host-resolver-rules=MAP * ~NOTFOUND",
+)
+
+
+@pytest.fixture(scope="session")
+def demo():
+    """The demo flight at the demo site, with few samples."""
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
+    flight = read_flight(ROOT / "examples" / "willet.toml")
+    return assess(flight, site, wind, samples=2000)
+
+
+class Browser:
+    """Chromium with a closed network, and what it asked for and complained of."""
+
+    def __init__(self, driver):
+        self.driver = driver
+
+    def open(self, path, *, width=1280, height=900, dark=False):
+        """Open a file in a window of this size, its logs drained before."""
+        self.driver.get("about:blank")
+        for log in ("performance", "browser"):
+            self.driver.get_log(log)
+        size = {"width": width, "height": height, "deviceScaleFactor": 1}
+        self.cdp("Emulation.setDeviceMetricsOverride", **size, mobile=width < 600)
+        scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
+        self.cdp("Emulation.setEmulatedMedia", features=[scheme])
+        self.driver.get(Path(path).as_uri())
+
+    def cdp(self, command, **arguments):
+        """Send a command of the DevTools protocol."""
+        return self.driver.execute_cdp_cmd(command, arguments)
+
+    def js(self, code, *arguments):
+        """Run a function body in the page."""
+        return self.driver.execute_script(code, *arguments)
+
+    def find(self, selector):
+        """Find one element."""
+        return self.driver.find_element("css selector", selector)
+
+    def requests(self):
+        """Give the addresses the page asked for, blocked ones too, but its own."""
+        entries = self.driver.get_log("performance")
+        messages = [json.loads(entry["message"])["message"] for entry in entries]
+        asked = [
+            message["params"]["request"]["url"]
+            for message in messages
+            if message["method"] == "Network.requestWillBeSent"
+        ]
+        page = self.driver.current_url.partition("#")[0]
+        own = (page, "data:", "about:", "chrome:")
+        return [url for url in asked if not url.startswith(own)]
+
+    def complaints(self):
+        """Give what stands on the console."""
+        return [entry["message"] for entry in self.driver.get_log("browser")]
+
+
+@pytest.fixture(scope="session")
+def browser(tmp_path_factory):
+    """A real browser; where there is none, CI fails and other machines skip."""
+    if not (Path(CHROMIUM).exists() and shutil.which(DRIVER)):
+        told = "Chromium and its driver are not installed (see DEVELOPERS.md)"
+        if os.environ.get("CI") == "true":
+            pytest.fail(told)
+        pytest.skip(told)
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM
+    for switch in (*SWITCHES, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
+        options.add_argument(switch)
+    options.set_capability(
+        "goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"}
+    )
+    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
+    yield Browser(driver)
+    driver.quit()

@@ -1,0 +1,210 @@
+"""The command line as a shell sees it: exit codes, one clear line, nothing half written."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+ROOT = Path(__file__).parents[2]
+FLIGHT = str(ROOT / "examples" / "willet.toml")
+SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
+MORNING = str(ROOT / "examples" / "morning.csv")
+NOON = str(ROOT / "examples" / "noon.csv")
+
+
+def driftmap(*arguments, cwd=None):
+    """Run the command in a process of its own."""
+    code = "from driftmap.cli import main; main()"
+    return subprocess.run(
+        [sys.executable, "-c", code, *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=cwd,
+    )
+
+
+def assess(tmp_path, *more, flight=FLIGHT, site=SITE, wind=MORNING):
+    out = tmp_path / "out"
+    arguments = [
+        flight,
+        "--site",
+        site,
+        "--wind",
+        wind,
+        "--samples",
+        4000,
+        "--out",
+        out,
+    ]
+    return driftmap("assess", *arguments, *more), out
+
+
+def test_go_writes_map_and_document(tmp_path):
+    run, out = assess(tmp_path, "--json")
+    assert run.returncode == 0, run.stderr
+    data = json.loads(run.stdout)
+    assert data == json.loads((out / "assessment.json").read_text(encoding="utf-8"))
+    assert data["verdict"] == "go"
+    assert (out / "map.html").stat().st_size > 100_000
+    assert {p.name for p in out.iterdir()} == {"map.html", "assessment.json"}
+
+
+def test_verdicts_have_their_exit_codes(tmp_path):
+    # Nothing seen in a hundred flights is no proof of a chance below 1 in 1,000.
+    run, _ = assess(tmp_path, "--samples", 100)
+    assert run.returncode == 3
+    assert run.stdout.startswith("HOLD")
+    run, _ = assess(tmp_path, wind="30 mph from 80")
+    assert run.returncode == 4
+    assert run.stdout.startswith("NO-GO")
+    assert "range safety officer decides" in run.stdout
+
+
+def test_same_seed_same_files(tmp_path):
+    one, first = assess(tmp_path / "a")
+    two, second = assess(tmp_path / "b")
+    assert one.stdout.replace("/a/", "/b/") == two.stdout
+    for name in ("map.html", "assessment.json"):
+        assert (first / name).read_bytes() == (second / name).read_bytes()
+
+
+def test_units_change_the_words_not_the_document(tmp_path):
+    us, first = assess(tmp_path / "a")
+    si, second = assess(tmp_path / "b", "--units", "si")
+    assert " ft toward" in us.stdout
+    assert " m toward" in si.stdout
+    document = "assessment.json"
+    assert (first / document).read_bytes() == (second / document).read_bytes()
+
+
+def test_hot_day_falls_faster(tmp_path):
+    """Density goes with 1/T at one pressure, the fall with the root of 1/density."""
+    cold, _ = assess(tmp_path / "a", "--json", "--temperature", "-10 C")
+    hot, _ = assess(tmp_path / "b", "--json", "--temperature", "40 C")
+    speeds = [
+        json.loads(run.stdout)["cases"][0]["pieces"][0]["impact_speed_mps"]["p50"]
+        for run in (cold, hot)
+    ]
+    assert speeds[1] / speeds[0] == pytest.approx(np.sqrt(313.15 / 263.15), rel=0.01)
+
+
+BAD = [
+    (["assess", "nowhere.toml", "--site", SITE, "--wind", MORNING], "nowhere.toml"),
+    (
+        ["assess", FLIGHT, "--site", "nowhere.geojson", "--wind", MORNING],
+        "nowhere.geojson",
+    ),
+    (["assess", FLIGHT, "--site", FLIGHT, "--wind", MORNING], "willet.toml"),
+    (["assess", FLIGHT, "--site", SITE, "--wind", "brisk"], "brisk"),
+    (["assess", FLIGHT, "--site", SITE, "--wind", "12 mph from 2700"], "2700"),
+    (["assess", FLIGHT, "--site", SITE], "--wind"),
+    (
+        ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--samples", "0"],
+        "--samples",
+    ),
+    (
+        ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--sample", "9"],
+        "--samples",
+    ),
+    (["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--units", "cgs"], "cgs"),
+    (
+        ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--temperature", "90 C"],
+        "temperature",
+    ),
+    (
+        ["drop", "--from", "-3", "--mass", 1, "--drag-area", 1, "--wind", "calm"],
+        "--from",
+    ),
+    (
+        ["drop", "--from", 90, "--mass", "x", "--drag-area", 1, "--wind", "calm"],
+        "--mass",
+    ),
+    (
+        ["drop", "--from", 9e4, "--mass", 1, "--drag-area", 1, "--wind", "calm"],
+        "--from",
+    ),
+    (["asses"], "Did you mean 'assess'"),
+    (["cases", "nowhere.toml"], "nowhere.toml"),
+    (["compare", FLIGHT, "--site", SITE, "--wind", "x"], "x"),
+]
+
+
+@pytest.mark.parametrize(("arguments", "told"), BAD)
+def test_bad_input_is_one_line_and_exit_code_2(tmp_path, arguments, told):
+    run = driftmap(*arguments, cwd=tmp_path)
+    assert run.returncode == 2
+    assert run.stdout == ""
+    assert len(run.stderr.splitlines()) == 1
+    assert told in run.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_bad_files_of_every_kind(tmp_path):
+    """Empty, binary, and far too large files as flight, site and wind."""
+    empty, binary, large = (tmp_path / n for n in ("empty", "binary", "large"))
+    empty.write_bytes(b"")
+    binary.write_bytes(bytes(range(256)) * 4)
+    large.write_text("height_m,from_deg,speed_mps\n" + "1,2,3\n" * 1_000_000)
+    given = {"flight": FLIGHT, "site": SITE, "wind": MORNING}
+    for path in (empty, binary, large):
+        for what in given:
+            run, out = assess(tmp_path, **{**given, what: str(path)})
+            assert run.returncode == 2, (what, path)
+            assert len(run.stderr.splitlines()) == 1
+            assert path.name in run.stderr
+            assert not out.exists()
+
+
+def test_a_folder_that_cannot_be_made(tmp_path):
+    (tmp_path / "out").write_text("a file in the way")
+    run, _ = assess(tmp_path)
+    assert run.returncode == 2
+    assert len(run.stderr.splitlines()) == 1
+
+
+def test_drop_keys_and_sense():
+    body = [
+        "--from",
+        "1000",
+        "--mass",
+        "1.5",
+        "--drag-area",
+        "0.75",
+        "--speed-up",
+        "20",
+    ]
+    run = driftmap("drop", *body, "--wind", "10 m/s from 270", "--json")
+    data = json.loads(run.stdout)
+    assert set(data) == {"east_m", "north_m", "time_s", "impact_speed_mps", "energy_j"}
+    assert data["east_m"] > 1000
+    assert abs(data["north_m"]) < 1.0
+    assert data["energy_j"] == pytest.approx(0.75 * data["impact_speed_mps"] ** 2)
+
+
+def test_compare_and_cases(tmp_path):
+    run = driftmap(
+        *("compare", FLIGHT, "--site", SITE, "--wind", NOON, "--samples", 500, "--json")
+    )
+    rows = json.loads(run.stdout)["alternatives"]
+    drift = {r["name"]: np.hypot(r["mean_east_m"], r["mean_north_m"]) for r in rows}
+    speed = {r["name"]: r["impact_speed_mps"]["p50"] for r in rows}
+    smaller, larger = (f"main a quarter {w} across" for w in ("smaller", "larger"))
+    assert drift[smaller] < drift["as planned"] < drift[larger]
+    assert speed[smaller] > speed["as planned"] > speed[larger]
+    run = driftmap("cases", FLIGHT, "--samples", 1000, "--json")
+    data = json.loads(run.stdout)
+    assert sum(c["probability"] for c in data["cases"]) == pytest.approx(1.0)
+    assert data["assumed"]
+
+
+@pytest.mark.parametrize("command", ["", "assess", "drop", "cases", "compare", "winds"])
+def test_help_teaches_by_example(command):
+    run = driftmap(*filter(None, [command]), "--help")
+    assert run.returncode == 0
+    assert f"driftmap {command or 'assess'} " in run.stdout

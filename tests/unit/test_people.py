@@ -1,0 +1,214 @@
+"""Casualties and individual risk: what counts, what does not, and what is refused."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap.areas import Area
+from driftmap.harm import THRESHOLDS, basic_casualty_area, casualty_area, fall_angle
+from driftmap.people import Piece, expected_casualties, gather, individual_risk
+from driftmap.steering import tilted_mean
+
+N = 400
+ONE = np.ones(N)
+FIELD = shapely.box(0, 0, 100, 100)
+
+
+def piece(
+    hits=0, *, case="all", likelihood=1.0, energy=100.0, area=2.0, at=(50.0, 50.0)
+):
+    east, north = np.full(N, 9e4), np.full(N, 9e4)
+    east[:hits], north[:hits] = at
+    return Piece(likelihood, east, north, energy * ONE, area * ONE)
+
+
+def crowd(people=100, shelter="open", shape=FIELD, name="crowd", role="spectators"):
+    return Area(name, role, shape, people, shelter)
+
+
+def test_no_hits_is_an_upper_end_not_zero():
+    found = expected_casualties(gather([piece()], N), [crowd()])
+    assert found.total.estimate == 0.0
+    # 3.689 / n flights, each of 2 m² among 100 people on 10,000 m².
+    assert found.total.upper == pytest.approx(3.6889 / N * 2.0 * 0.01, rel=1e-4)
+
+
+@pytest.mark.parametrize("shelter", ["open", "car", "roof"])
+def test_energy_at_the_threshold_harms_and_below_it_does_not(shelter):
+    edge = THRESHOLDS[shelter].value
+    at = expected_casualties(
+        gather([piece(10, energy=edge)], N), [crowd(shelter=shelter)]
+    )
+    below = np.nextafter(edge, 0)
+    under = expected_casualties(
+        gather([piece(10, energy=below)], N), [crowd(shelter=shelter)]
+    )
+    assert at.total.estimate == pytest.approx(10 / N * 2 * 0.01)
+    assert under.total.estimate == 0.0
+    assert under.total.upper > 0
+
+
+def test_assumed_thresholds_say_so():
+    for shelter in ("car", "roof"):
+        assert "assumed" in THRESHOLDS[shelter].source
+        assert "no published figure" in THRESHOLDS[shelter].note
+
+
+def test_unknown_head_count_is_named():
+    found = expected_casualties(
+        gather([piece(10)], N),
+        [
+            crowd(None),
+            crowd(None, name="shed", role="building"),
+            crowd(0, name="empty"),
+        ],
+        occupied=("spectators",),
+    )
+    assert found.uncounted == ("crowd",)
+    assert found.areas == {}
+    assert found.total.estimate == 0.0
+
+
+def test_pieces_of_a_flight_add_up_and_count_as_one_flight():
+    both = expected_casualties(gather([piece(10), piece(10)], N), [crowd()])
+    one = expected_casualties(gather([piece(10)], N), [crowd()])
+    assert both.total.estimate == pytest.approx(2 * one.total.estimate)
+    assert both.total.hits == one.total.hits == 10
+    # Ten events of twice the weight: the relative interval stays.
+    assert both.total.upper / one.total.upper == pytest.approx(2.0)
+
+
+def test_cases_are_weighed_by_their_likelihood():
+    rare = expected_casualties(gather([piece(10, likelihood=0.1)], N), [crowd()])
+    sure = expected_casualties(gather([piece(10)], N), [crowd()])
+    assert rare.total.estimate == pytest.approx(0.1 * sure.total.estimate)
+
+
+def test_unseen_likely_case_keeps_its_say_in_the_interval():
+    """A rare case seen often must not hide how little is known of the likely one."""
+    seen = piece(10, likelihood=0.01)
+    unseen = piece(0, likelihood=0.99)
+    found = expected_casualties(gather([seen, unseen], N), [crowd()]).total
+    assert found.upper > 3 / N * 0.99 * 2.0 * 0.01
+
+
+def test_total_over_areas_is_that_of_the_sum():
+    left, right = shapely.box(0, 0, 50, 100), shapely.box(50, 0, 100, 100)
+    impacts = gather([piece(10, at=(25.0, 50.0)), piece(5, at=(75.0, 50.0))], N)
+    found = expected_casualties(
+        impacts,
+        [crowd(50, shape=left, name="left"), crowd(50, shape=right, name="right")],
+    )
+    parts = [e.estimate for e in found.areas.values()]
+    assert found.total.estimate == pytest.approx(sum(parts))
+    assert found.total.upper < sum(e.upper for e in found.areas.values())
+
+
+def test_landing_on_a_shared_edge_is_no_error():
+    left, right = shapely.box(0, 0, 50, 100), shapely.box(50, 0, 100, 100)
+    found = expected_casualties(
+        gather([piece(10, at=(50.0, 50.0))], N),
+        [crowd(50, shape=left, name="left"), crowd(50, shape=right, name="right")],
+    )
+    assert found.total.estimate == pytest.approx(2 * 10 / N * 2 * 0.01)
+
+
+def test_worst_spot_is_where_the_pieces_fall():
+    shape = shapely.box(0, 0, 1000, 300)
+    risk = individual_risk(
+        gather([piece(20, at=(751.0, 150.0))], N), crowd(shape=shape)
+    )
+    assert (risk.east, risk.north) == (750.0, 150.0)
+    assert risk.risk.estimate == pytest.approx(20 / N * 2.0 / 1e4)
+    assert risk.risk.lower < risk.risk.estimate < risk.risk.upper
+
+
+def test_individual_risk_without_hits_is_an_upper_end():
+    risk = individual_risk(gather([piece()], N), crowd()).risk
+    assert risk.estimate == 0.0
+    assert risk.upper == pytest.approx(3.6889 / N * 2.0 / 1e4, rel=1e-4)
+
+
+def test_more_squares_widen_the_interval():
+    impacts = gather([piece(40)], N)
+    few = individual_risk(impacts, crowd(shape=shapely.box(0, 0, 100, 100))).risk
+    many = individual_risk(
+        impacts, crowd(shape=shapely.box(-1000, -1000, 1100, 1100))
+    ).risk
+    assert many.estimate == few.estimate
+    assert many.upper > few.upper
+    assert many.lower < few.lower
+
+
+def test_small_area_takes_a_square_about_its_middle():
+    shed = shapely.box(40, 40, 50, 50)
+    risk = individual_risk(gather([piece(10, at=(0.0, 0.0))], N), crowd(shape=shed))
+    assert (risk.east, risk.north) == (45.0, 45.0)
+    assert risk.risk.hits == 10  # within 50 m of its middle both ways
+
+
+def test_weights_of_steered_flights_enter_once():
+    weights = np.where(np.arange(N) < 200, 0.01, 2.0)
+    found = expected_casualties(
+        gather([piece(100)], N, weights=weights), [crowd()], mean=tilted_mean
+    )
+    assert found.total.estimate == pytest.approx(100 * 0.01 / N * 2 * 0.01)
+
+
+@pytest.mark.parametrize("broken", [math.nan, math.inf])
+def test_broken_landings_are_refused(broken):
+    bad = piece(3)
+    bad.east[0] = broken
+    with pytest.raises(ValueError, match="east"):
+        gather([bad], N)
+
+
+def test_no_pieces_are_refused():
+    with pytest.raises(ValueError, match="pieces"):
+        gather([], N)
+
+
+def test_case_that_happened_to_some_flights_only():
+    some = np.arange(0, N, 4)
+    full = piece(N, at=(50.0, 50.0))
+    part = Piece(0.2, *(c[some] for c in (full.east, full.north, full.energy)),
+                 casualty_area=full.casualty_area[some], flight=some)  # fmt: skip
+    found = expected_casualties(gather([part], N), [crowd()]).total
+    assert found.estimate == pytest.approx(0.2 * 0.25 * 2.0 * 0.01)
+    assert found.hits == len(some)
+
+
+@pytest.mark.parametrize(
+    "flight", [None, np.array([0, N]), np.array([-1, 0]), np.array([0])]
+)
+def test_landings_without_their_flight_are_refused(flight):
+    two = np.ones(2)
+    with pytest.raises(ValueError, match="flight"):
+        gather([Piece(1.0, two, two, two, two, flight)], N)
+
+
+@pytest.mark.parametrize(("radius", "angle"), [(-1.0, 1.0), (1.0, 0.0), (1.0, 1.6), (1.0, -1.0),
+                                               (math.nan, 1.0)])  # fmt: skip
+def test_impossible_geometry_is_refused(radius, angle):
+    with pytest.raises(ValueError, match="radius"):
+        basic_casualty_area(radius, angle)
+
+
+def test_impossible_pieces_are_refused():
+    with pytest.raises(ValueError, match="projected_area"):
+        casualty_area(-1.0, 1.0)
+    with pytest.raises(ValueError, match="method"):
+        casualty_area(1.0, 1.0, method="guess")
+    with pytest.raises(ValueError, match="fall_speed"):
+        fall_angle(5.0, 0.0)
+    with pytest.raises(ValueError, match="fall_speed"):
+        fall_angle(5.0, 6.0)
+
+
+def test_cell_must_be_positive():
+    with pytest.raises(ValueError, match="cell"):
+        individual_risk(gather([piece()], N), crowd(), cell=0.0)

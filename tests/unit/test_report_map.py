@@ -1,0 +1,155 @@
+"""The map page as text: safe, stable, light, and sealed."""
+
+import re
+import subprocess
+import sys
+from html import unescape
+
+import numpy as np
+import pytest
+
+from driftmap.report import offline, squares
+from driftmap.report.map import map_html
+from driftmap.report.pieces import lookalikes, piece_marks
+
+
+@pytest.fixture(scope="module")
+def page(demo):
+    return map_html(demo, units="us")
+
+
+def test_same_assessment_gives_the_same_bytes(demo, page):
+    assert map_html(demo, units="us") == page
+
+
+def test_nothing_is_linked_from_outside(page):
+    body = page[page.index("</title>") :]
+    assert (
+        re.findall(
+            r"<(?:script|link|img|iframe)\b[^>]*\s(?:src|href)=\"(?!data:)", body
+        )
+        == []
+    )
+    assert "url(images/" not in page
+    assert "sourceMappingURL" not in page
+
+
+def test_page_is_light_and_every_part_is_in_it(demo, page):
+    assert len(page.encode()) < 600_000
+    assert (
+        len(re.findall(r"<input [^>]*data-piece=", page))
+        == len(demo.cloud.parts)
+        == len(piece_marks(demo))
+    )
+
+
+def test_no_random_id_is_left(page):
+    assert not re.search(r"_[0-9a-f]{32}\b", page)
+
+
+def test_only_the_scripts_in_the_page_may_run(page):
+    allowed = set(re.findall(r"'(sha256-[^']+)'", page.replace("&#39;", "'")))
+    scripts = re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
+    found = set(re.findall(r"'(sha256-[^']+)'", offline.policy(scripts, None)))
+    assert len(scripts) == 2
+    assert found == allowed
+
+
+def test_what_was_assumed_and_the_cautions_are_in_the_page(demo, page):
+    text = unescape(page)
+    for note in demo.assumed:
+        assert note in text.replace("\u2068", "").replace("\u2069", "")
+    assert "The range safety officer decides." in text
+    assert f"seed {demo.cloud.seed}, {demo.cloud.flights:,} flights" in text
+
+
+def test_units_change_every_figure(demo):
+    si = map_html(demo, units="si")
+    body = re.sub(r"<script>.*?</script>|<style>.*?</style>", "", si, flags=re.DOTALL)
+    body = unescape(body).replace("\u2068", "").replace("\u2069", "")
+    for note in (*demo.assumed, demo.wind.source):  # in the words they were given
+        body = body.replace(note, "")
+    assert not re.search(r"\d\s(ft|mph|lbf)\b", body)
+
+
+@pytest.mark.parametrize(
+    "template",
+    [
+        "",
+        "tiles/{z}/{x}/{y}",
+        "ftp://h/{z}/{x}/{y}",
+        "https://h/{z}/{x}",
+        "https://h;script-src/{z}/{x}/{y}",
+        "https://user@h/{z}/{x}/{y}",
+    ],
+)
+def test_bad_background_is_refused(demo, template):
+    with pytest.raises(ValueError, match="'background' must be"):
+        map_html(demo, units="us", background=template)
+
+
+@pytest.mark.parametrize(
+    ("template", "host"),
+    [
+        ("https://tiles.example.org/{z}/{x}/{y}.png", "https://tiles.example.org"),
+        ("http://{s}.example.org:8080/{z}/{x}/{y}", "http://*.example.org:8080"),
+    ],
+)
+def test_background_allows_one_host(template, host):
+    assert offline.check_background(template) == host
+    assert f"img-src data: {host};" in offline.policy([], host)
+
+
+def test_reading_words_does_not_import_folium():
+    code = "import sys, driftmap.report.map, driftmap.report.terminal; sys.exit('folium' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_two_pieces_on_the_same_ground_are_named(demo):
+    marks = [mark for mark, _, _ in piece_marks(demo)]
+    alike = lookalikes(demo)
+    assert alike[0] == ""
+    for mark, other in zip(marks, alike, strict=True):
+        if other:
+            assert marks.index(other) < marks.index(mark)
+            assert alike[marks.index(other)] == ""
+    # Without its nose cone the rocket comes down as it does when all is well.
+    part = next(
+        i
+        for i, p in enumerate(demo.cloud.parts)
+        if (p.case, p.body) == ("nose cone lost", "rocket")
+    )
+    assert alike[part] == "1"
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+@pytest.mark.parametrize("reach", [40.0, 700.0, 3000.0, 12_000.0])
+def test_squares_cover_the_ground_and_meet_at_the_pad(units, reach):
+    bounds = (-reach, -reach / 2, reach / 3, reach)
+    grid = squares.lay_squares(bounds, units)
+    assert grid.west <= bounds[0]
+    assert grid.south <= bounds[1]
+    assert grid.west + grid.columns * grid.size >= bounds[2]
+    assert grid.south + grid.rows * grid.size >= bounds[3]
+    assert len(grid.letters) == grid.columns
+    assert not {"I", "O"} & set(grid.letters)
+    assert grid.west / grid.size == pytest.approx(round(grid.west / grid.size))
+
+
+def test_ground_too_wide_for_letters_is_refused():
+    with pytest.raises(ValueError, match="must not span"):
+        squares.lay_squares((0.0, 0.0, 1e6, 1.0), "si")
+
+
+def test_rings_lie_at_their_distance(demo):
+    for radius, places in squares.rings(demo.site, 500.0):
+        lat, lon = np.transpose(places)
+        east, north = demo.site.to_local(lon, lat)
+        # Six decimals of a degree are 0.06 m off at most.
+        assert np.abs(np.hypot(east, north) - radius).max() < 0.1
+
+
+def test_stable_ids_keep_what_belongs_together():
+    one, two = "a" * 32, "b" * 32
+    assert offline.stable_ids(f"map_{one} x_{two} y_{one}") == "map_1 x_2 y_1"
+    assert offline.stable_ids("sha-" + one) == "sha-" + one

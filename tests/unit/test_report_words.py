@@ -1,0 +1,137 @@
+"""Figures as people say them."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from driftmap.report import reasons, words
+from driftmap.verdict import Check
+
+
+def check(**changes):
+    """A check that fails, with changes."""
+    given = {
+        "name": "a piece lands in",
+        "case": "all cases",
+        "area": "Camp",
+        "value": 0.00202,
+        "interval": (0.0015, 0.0027),
+        "limit": 0.001,
+        "unit": "share",
+        "outcome": "fail",
+        "source": "a test",
+    }
+    return Check(**{**given, **changes})
+
+
+FLOWN = {"": 20_000, "all cases": 20_000, "nothing deploys": 500}
+
+
+@given(st.floats(1e-6, 1.0))
+def test_percent_is_within_half_of_its_second_digit(p):
+    told = float(words.percent(p).removesuffix(" %")) / 100
+    small = min(p, 1 - p) if p > 0.99 else p
+    assert told == pytest.approx(p, abs=0.051 * small + 1e-9)
+
+
+@given(st.floats(1e-9, 1 - 1e-6))
+def test_only_nothing_reads_0_and_only_certainty_reads_100(p):
+    told = float(words.percent(p).removesuffix(" %"))
+    assert 0 < told < 100
+
+
+@given(st.floats(1e-6, 0.5))
+def test_a_bound_is_never_rounded_to_a_rarer_one(upper):
+    number = int(words.one_in(upper, bound=True).removeprefix("1 in ").replace(",", ""))
+    assert 1 / number >= upper * (1 - 1e-9)
+
+
+@pytest.mark.parametrize("flights", [1, 50, 20_000])
+def test_nothing_seen_is_told_as_a_bound(flights):
+    upper = 1 - 0.025 ** (1 / flights)
+    told = words.share(0.0, (0.0, upper), flights)
+    assert told.startswith(f"none seen in {flights:,} flights: fewer than ")
+    assert "0 %" not in told
+
+
+def test_certainty_is_told_as_what_was_counted():
+    assert words.share(1.0, (0.9998, 1.0), 20_000) == "every one of 20,000 flights"
+
+
+@pytest.mark.parametrize(
+    ("degrees", "told"),
+    [
+        (0, "360° (N)"),
+        (359.6, "360° (N)"),
+        (11, "011° (N)"),
+        (12, "012° (NNE)"),
+        (-90, "270° (W)"),
+    ],
+)
+def test_bearing(degrees, told):
+    assert words.bearing(math.radians(degrees)) == told
+
+
+def test_reason_names_place_figure_and_limit():
+    (told,) = reasons.verdict_reasons([check()], ["Camp"], FLOWN, "us")
+    assert told == "A piece lands in Camp in 0.20 % of flights (1 in 500); limit 0.10 %"
+
+
+def test_reason_in_a_case_and_not_sure():
+    line = check(
+        name="a piece lands in, if",
+        case="nothing deploys",
+        value=0.0,
+        interval=(0.0, 0.0074),
+        limit=0.005,
+        outcome="warn",
+    )
+    (told,) = reasons.verdict_reasons([line], [], FLOWN, "us")
+    assert told == (
+        "If nothing deploys: a piece lands in Camp: none seen in 500 flights: fewer than "
+        "1 in 130; limit 0.50 %, and that is not surely kept"
+    )
+
+
+def test_fails_come_first_then_people_then_how_far_over():
+    lines = [
+        check(area="Spring", value=0.5),
+        check(area="Crowd", value=0.002),
+        check(area="Camp", value=0.003),
+        check(area="Line", value=0.0009, outcome="warn"),
+        check(area="Tent", outcome="pass"),
+    ]
+    told = reasons.verdict_reasons(lines, ["Crowd", "Camp", "Line"], FLOWN, "us")
+    order = [
+        next(n for n in ("Spring", "Crowd", "Camp", "Line") if n in t) for t in told
+    ]
+    assert order == ["Camp", "Crowd", "Spring", "Line"]
+
+
+def test_a_least_value_says_so():
+    line = check(
+        name="speed leaving the rail",
+        case="",
+        area="",
+        value=12.4,
+        interval=(11.0, 14.0),
+        limit=15.0,
+        unit="m/s",
+    )
+    assert reasons.limit(line, "si") == "at least 15.0 m/s"
+    assert reasons.figure(line, 1, "si") == ("12.4 m/s", "11.0 to 14.0 m/s")
+
+
+def test_units_are_tied_to_their_numbers():
+    told = words.tied("8 mph, 5 m past 3 s and 4 months, 0.1 % of 12 ft lbf")
+    assert (
+        told
+        == "8\u00a0mph, 5\u00a0m past 3\u00a0s and 4 months, 0.1\u00a0% of 12\u00a0ft lbf"
+    )
+
+
+def test_other_scripts_are_isolated():
+    assert words.isolate("Camp") == "Camp"
+    assert words.isolate("מחנה") == "\u2068מחנה\u2069"

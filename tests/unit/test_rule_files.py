@@ -1,0 +1,259 @@
+"""Rule files: what comes with the package is whole, and what is wrong is refused by row."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import driftmap.rules
+from driftmap.errors import InputError
+from driftmap.rules import (
+    Answers,
+    Facts,
+    check_answers,
+    evaluate,
+    read_answers,
+    read_rules,
+    rule_sets,
+    with_answers,
+)
+from driftmap.rules.kinds import FACTS, KINDS
+
+FILES = sorted(Path(driftmap.rules.__file__).parent.glob("*.toml"))
+ROW = """
+[[rule]]
+name = "surface_wind"
+text = "club's wind limit"
+limit = "15 mph"
+"""
+
+
+def club(tmp_path, text, name="club.toml"):
+    path = tmp_path / name
+    path.write_text('title = "Copper Heron Rocket Club"\n' + text, encoding="utf-8")
+    return path
+
+
+def refused(tmp_path, text):
+    path = club(tmp_path, text)
+    with pytest.raises(InputError) as caught:
+        read_rules([str(path)])
+    message = str(caught.value)
+    assert message.startswith(str(path))
+    assert "\n" not in message
+    return message
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_every_row_that_comes_along_names_its_source(path):
+    content = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert content.get("extends") or "govern" in content["governs"]
+    for row in content.get("rule", ()):
+        for key in ("source", "edition", "from_memory"):
+            assert key in row, f"{row['name']} lacks {key}"
+    for row in content.get("class", ()):
+        assert row["source"]
+
+
+@pytest.mark.parametrize("name", rule_sets())
+def test_every_set_reads_and_answers_nothing_with_a_pass(name):
+    """Knowing nothing of a flight, no rule may be kept."""
+    results = evaluate(read_rules([name]), Facts())
+    assert results
+    # A class that takes any other rocket may fit; no rule may pass.
+    assert {r.outcome for r in results if r.name != "class"} <= {"ask"}
+
+
+def test_no_rules_at_all_is_asked_not_passed():
+    (line,) = evaluate((), Facts())
+    assert line.outcome == "ask"
+
+
+def test_us_takes_the_model_code_for_models_and_the_high_power_code_else():
+    sets = read_rules(["us"])
+    small = {"total_impulse": 100.0, "liftoff_mass": 1.0, "propellant_mass": 0.1}
+    model = {r.rules for r in evaluate(sets, Facts(small))}
+    large = {r.rules for r in evaluate(sets, Facts(small | {"liftoff_mass": 2.0}))}
+    unsure = {r.rules for r in evaluate(sets, Facts({"liftoff_mass": 1.0}))}
+    assert "United States, model rocket safety code" in model
+    assert "United States, high power safety code" not in model
+    assert "United States, high power safety code" in large & unsure
+    assert "United States, model rocket safety code" not in large | unsure
+
+
+def test_no_set_for_the_rocket_fails():
+    facts = Facts({"total_impulse": 500.0, "liftoff_mass": 3.0, "propellant_mass": 0.3})
+    (line,) = evaluate(read_rules(["us-model"]), facts)
+    assert (line.name, line.outcome) == ("class", "fail")
+
+
+@pytest.mark.parametrize(
+    ("limit", "expected"), [("15 mph", "fail"), ("25 mph", "pass")]
+)
+def test_stricter_of_club_and_code_governs(tmp_path, limit, expected):
+    text = 'extends = ["us-high-power"]\n' + ROW.replace("15 mph", limit)
+    sets = read_rules([str(club(tmp_path, text))])
+    at_18 = Facts({"surface_wind": 18 * 0.44704})
+    (line,) = [r for r in evaluate(sets, at_18) if r.name == "surface_wind"]
+    assert line.outcome == expected
+    assert line.limit == pytest.approx((15 if expected == "fail" else 20) * 0.44704)
+    assert "at least as strict as" in line.why
+
+
+def test_permission_does_not_excuse_a_club_limit_that_grants_none(tmp_path):
+    text = """extends = ["us-faa-101"]
+[[rule]]
+name = "airport_distance"
+text = "club's distance"
+limit = "3 nmi"
+"""
+    sets = read_rules([str(club(tmp_path, text))])
+    facts = Facts({"total_impulse": 500.0, "liftoff_mass": 2.0, "propellant_mass": 0.3},
+                  {"airports": (("strip", 2 * 1852.0),)})  # fmt: skip
+    said = Answers({"airport_authorization": True})
+    lines = [r for r in evaluate(sets, facts, said) if r.name == "airport_distance"]
+    assert sorted(r.outcome for r in lines) == ["fail", "pass"]
+
+
+def test_club_question_and_paths_beside_the_file(tmp_path):
+    club(tmp_path, '[[rule]]\nname = "water_ready"\nquestion = "water is at the pad"\n')
+    club(tmp_path, 'extends = ["club.toml"]\n', "field.toml")
+    sets = read_rules(["field.toml"], base=tmp_path)
+    (line,) = evaluate(sets, Facts())
+    assert (line.name, line.outcome, line.answer) == (
+        "water_ready",
+        "ask",
+        ("water_ready",),
+    )
+    for answer, outcome in (("yes", "pass"), ("no", "fail"), (True, "pass")):
+        said = check_answers("answers", {"water_ready": answer}, sets)
+        assert evaluate(sets, Facts(), said)[0].outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("text", "parts"),
+    [
+        (ROW.replace("surface_wind", "surface_wnd"),
+         ["rule 1 (surface_wnd)", "did you mean 'surface_wind'?"]),
+        (ROW.replace("limit =", "limti ="), ["rule 1", "limti", "did you mean 'limit'?"]),
+        (ROW.replace('"15 mph"', '"15 furlongs"'), ["limit", "no unit of speed", "mph"]),
+        (ROW.replace('"15 mph"', "15"), ["limit", "must name its unit of speed"]),
+        (ROW.replace('"15 mph"', '"-1 mph"'), ["limit", "above 0"]),
+        (ROW.replace('"15 mph"', "true"), ["limit", "must name its unit"]),
+        (ROW.replace('limit = "15 mph"', ""), ["needs one of limit, share, table"]),
+        (ROW.replace("text =", "note ="), ["needs 'text'"]),
+        (ROW + 'share = "1/2"\n', ["needs share and share_of together"]),
+        (ROW + 'share = "1/2"\nshare_of = "rail_tilt"\n', ["measured as angle", "as speed"]),
+        (ROW + 'share = "1/2"\nshare_of = "surface_wnd"\n', ["did you mean 'surface_wind'"]),
+        (ROW + 'table_by = "liftoff_mass"\n', ["table and table_by together"]),
+        (ROW + 'table_by = "mass"\ntable = [{ value = "3 mph" }]\n', ["'mass' is no fact"]),
+        (ROW + 'table_by = "liftoff_mass"\ntable = [{ up_to = "1 kg" }]\n',
+         ["table row 1", "needs 'value'"]),
+        (ROW + 'table_by = "liftoff_mass"\ntable = [{ up_to = "2 kg", value = "9 mph" }, '
+         '{ up_to = "1 kg", value = "5 mph" }]\n', ["table row 2", "reach further"]),
+        (ROW + 'when = [{ fact = "liftoff_mass" }]\n', ["when", "exactly one of"]),
+        (ROW + 'when = [{ fact = "mas", above = "1 kg" }]\n', ["'mas' is no fact"]),
+        (ROW + 'classes = ["Class 2"]\n', ["'Class 2' is no class here"]),
+        ('[[rule]]\nname = "surface_wind"\nquestion = "is it calm"\n', ["names a limit"]),
+        ('[[rule]]\nname = "calm"\nquestion = "is it calm"\nlimit = "3 mph"\n',
+         ["rule 1 (calm), limit", "no meaning for a question"]),
+        ('[[rule]]\nname = "cloud_cover"\ntext = "t"\nlimit = "120 %"\n', ["up to 1"]),
+        ("[[rule]]\n", ["rule 1", "name"]),
+        ("rule = 3\n", ["rule"]),
+        ("extends = ['us-high-powre']\n", ["did you mean 'us-high-power'?"]),
+        ("extends = ['club.toml']\n", ["extends", "leads back"]),
+        ("extends = ['none.toml']\n", []),
+        ("= 3\n", ["is not TOML"]),
+    ],
+)  # fmt: skip
+def test_broken_rule_files_are_refused_by_row(tmp_path, text, parts):
+    if "none.toml" in text:
+        with pytest.raises(InputError, match=r"none\.toml: cannot be read"):
+            read_rules([str(club(tmp_path, text))])
+        return
+    message = refused(tmp_path, text)
+    for part in parts:
+        assert part in message
+
+
+def test_unknown_set_suggests_the_nearest():
+    with pytest.raises(
+        InputError, match=r"'us-modle' is no rule set; did you mean 'us-model'"
+    ):
+        read_rules(["us-modle"])
+
+
+@pytest.mark.parametrize(
+    ("given", "part"),
+    [
+        ({"daylihgt": "yes"}, "did you mean 'daylight'?"),
+        ({"daylight": "maybe"}, 'must be "yes" or "no"'),
+        ({"daylight": 1}, 'must be "yes" or "no"'),
+        ({"visibility": 10}, "must name its unit of length"),
+        ({"visibility": "-1 mi"}, "must lie in 0"),
+        ({"cloud_cover": "7/5"}, "must lie in 0 to 1"),
+        ({"cloud_cover": "nan"}, "share"),
+        ({"notice": "soon"}, "notice"),
+    ],
+)
+def test_bad_answers_are_refused_by_name(given, part):
+    with pytest.raises(InputError) as caught:
+        check_answers("today.toml", given, read_rules(["us"]))
+    assert str(caught.value).startswith("today.toml: ")
+    assert part in str(caught.value)
+
+
+def test_answers_file_is_read(tmp_path):
+    path = tmp_path / "today.toml"
+    path.write_text('daylight = "yes"\ncloud_cover = "3/10"\nvisibility = "10 mi"\n')
+    said = read_answers(path, read_rules(["us-faa-101"]))
+    assert said.confirmed == {"daylight": True}
+    assert said.numbers == pytest.approx({"cloud_cover": 0.3, "visibility": 16093.44})
+    with pytest.raises(InputError, match="cannot be read"):
+        read_answers(tmp_path / "none.toml", ())
+
+
+def test_answer_cannot_contradict_a_file():
+    said = Answers(numbers={"liftoff_mass": 1.0}, source="today.toml")
+    with pytest.raises(InputError, match=r"today\.toml: liftoff_mass: .*known already"):
+        with_answers(Facts({"liftoff_mass": 2.0}), said)
+
+
+@pytest.mark.parametrize(
+    ("numbers", "groups"),
+    [({"mass": 1.0}, {}), ({"liftoff_mass": float("nan")}, {}), ({}, {"crowd": ()}),
+     ({}, {"people": (("a", float("inf")),)})],
+)  # fmt: skip
+def test_broken_facts_are_refused(numbers, groups):
+    with pytest.raises(ValueError, match=r"fact|finite"):
+        Facts(numbers, groups)
+
+
+def test_area_that_is_not_drawn_must_be_confirmed():
+    sets = read_rules(["us-high-power"])
+    for said, expected in (({}, "ask"), ({"no_building_near": True}, "pass"),
+                           ({"no_building_near": False}, "fail")):  # fmt: skip
+        results = evaluate(sets, Facts(), Answers(said))
+        (line,) = [r for r in results if r.name == "building_distance"]
+        assert line.outcome == expected
+
+
+def test_every_area_too_near_is_told_and_else_the_nearest():
+    groups = {"people": (("a", 20.0), ("b", 25.0), ("c", 500.0))}
+    numbers = {"total_impulse": 500.0, "motor_count": 1.0}
+    results = evaluate(read_rules(["us-high-power"]), Facts(numbers, groups))
+    near = [r.area for r in results if r.name == "personnel_distance"]
+    assert near == ["a", "b"]
+    groups = {"people": (("c", 500.0), ("d", 400.0))}
+    results = evaluate(read_rules(["us-high-power"]), Facts(numbers, groups))
+    (line,) = [r for r in results if r.name == "personnel_distance"]
+    assert (line.area, line.outcome) == ("d", "pass")
+
+
+def test_every_kind_speaks_of_something_that_exists():
+    from driftmap.rules.kinds import GROUPS
+
+    for kind in KINDS.values():
+        assert kind.fact in FACTS or kind.fact in GROUPS

@@ -1,0 +1,102 @@
+"""``driftmap rules``: what it prints, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli.rules import picked_rules, rules_command
+from driftmap.errors import InputError
+from driftmap.site import read_site
+
+ROOT = Path(__file__).parents[2]
+FLIGHT = str(ROOT / "examples" / "willet.toml")
+SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
+
+
+def run(*more, flight=FLIGHT):
+    return CliRunner().invoke(
+        rules_command, [flight, "--site", SITE, *more], catch_exceptions=False
+    )
+
+
+def test_prints_every_rule_with_source_and_reason():
+    text = run("--rules", "us").output
+    assert "Rules for Willet 54 at Saltgrass Flat" in text
+    assert "class of rocket: Class 2, high-power rocket" in text
+    assert "14 CFR 101.25(b)" in text
+    assert "from memory" in text
+    assert "To be answered in --answers FILE:" in text
+    assert "governs" in text
+
+
+def test_json_holds_the_same_lines(tmp_path):
+    answers = tmp_path / "today.toml"
+    answers.write_text('daylight = "yes"\nvisibility = "10 mi"\n')
+    more = ("--rules", "us", "--wind", "8 mph from 240", "--answers", str(answers))
+    document = json.loads(run(*more, "--json").output)
+    lines = {line["name"]: line for line in document["rules"]}
+    assert lines["daylight"]["outcome"] == "pass"
+    assert lines["visibility"]["value"] == pytest.approx(16_093.44)
+    assert lines["surface_wind"]["outcome"] == "pass"
+    assert lines["clear_of_cloud"]["outcome"] == "ask"
+    assert lines["airport_distance"]["value"] is None
+    assert document["sets"][0]["governs"]
+    assert document["facts_si"]["expected_altitude"] > 1000
+    json.dumps(document, allow_nan=False)
+
+
+def test_without_wind_the_surface_wind_is_asked_for():
+    document = json.loads(run("--rules", "us", "--json").output)
+    (line,) = [r for r in document["rules"] if r["name"] == "surface_wind"]
+    assert (line["outcome"], line["answer"]) == ("ask", ["surface_wind"])
+
+
+def test_flight_without_a_motor_asks_for_it():
+    flight = str(ROOT / "examples" / "dunlin.toml")
+    document = json.loads(
+        run("--rules", "us-high-power", "--json", flight=flight).output
+    )
+    (line,) = [r for r in document["rules"] if r["name"] == "personnel_distance"]
+    assert line["outcome"] == "ask"
+    assert line["answer"] == ["total_impulse", "motor_count"]
+
+
+def test_units_of_the_reader():
+    assert "at least 30 m" in run("--rules", "us-high-power", "--units", "si").output
+    assert "at least 100 ft" in run("--rules", "us-high-power").output
+
+
+@pytest.mark.parametrize(
+    ("more", "part"),
+    [
+        (("--rules", "us-hi-power"), "did you mean 'us-high-power'?"),
+        (("--rules", "us", "--answers", "none.toml"), "none.toml: cannot be read"),
+    ],
+)
+def test_bad_options_are_named(more, part):
+    with pytest.raises(InputError) as caught:
+        run(*more)
+    assert part in str(caught.value)
+
+
+def test_site_names_its_rules_and_paths_start_beside_it(tmp_path):
+    (tmp_path / "club.toml").write_text('title = "Club"\nextends = ["uk"]\n')
+    text = Path(SITE).read_text(encoding="utf-8")
+    named = tmp_path / "field.geojson"
+    content = json.loads(text) | {"rules": "us-faa-101, club.toml"}
+    named.write_text(json.dumps(content))
+    sets = picked_rules(read_site(named), named)
+    assert [s.name for s in sets] == ["us-faa-101", "uk", "club"]
+
+
+def test_site_without_rules_is_refused(tmp_path):
+    content = json.loads(Path(SITE).read_text(encoding="utf-8"))
+    content.pop("rules", None)
+    bare = tmp_path / "bare.geojson"
+    bare.write_text(json.dumps(content))
+    with pytest.raises(InputError, match="names no rule set"):
+        picked_rules(read_site(bare), bare)

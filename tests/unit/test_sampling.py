@@ -1,0 +1,129 @@
+"""How many flights: goals, doubling, precision, and what is refused."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from driftmap.sampling import (
+    Estimate,
+    Goal,
+    converge,
+    flights_for,
+    read_precision,
+    weighted_mean,
+)
+from driftmap.steering import Proposal, tilted_mean
+
+
+def coin(probability, seed=1):
+    """A sampler of one figure, each look with the flights of the look before and more."""
+    luck = np.random.default_rng(seed).random(1 << 18) < probability
+
+    def sample(flights, confidence):
+        hits = int(luck[:flights].sum())
+        return {"p": weighted_mean(np.ones(hits), flights, 1.0, confidence=confidence)}
+
+    return sample
+
+
+def test_doubles_until_the_interval_leaves_the_limit():
+    done = converge(coin(2e-3), {"p": Goal(limit=1e-3)}, first=1024, cap=1 << 18)
+    assert done.reached
+    assert done.steps[-1].estimates["p"].lower > 1e-3
+    assert [step.flights for step in done.steps] == [
+        1024 << i for i in range(len(done.steps))
+    ]
+    assert all(step.open == ("p",) for step in done.steps[:-1])
+    assert len(done.steps) > 1
+
+
+def test_relative_precision_is_met_and_costs_flights():
+    wide = converge(coin(0.01), {"p": Goal(relative=0.5)}, first=512, cap=1 << 18)
+    fine = converge(coin(0.01), {"p": Goal(relative=0.1)}, first=512, cap=1 << 18)
+    last = fine.steps[-1].estimates["p"]
+    assert fine.reached
+    assert (last.upper - last.lower) / 2 <= 0.1 * last.estimate
+    assert fine.steps[-1].flights > wide.steps[-1].flights
+
+
+def test_zero_hits_settle_only_through_an_absolute_width():
+    goal = {"p": Goal(relative=0.1)}
+    never = converge(coin(0.0), goal, first=512, cap=4096)
+    assert not never.reached
+    assert len(never.steps) == 4
+    enough = {"p": Goal(relative=0.1, absolute=1e-3)}
+    assert converge(coin(0.0), enough, first=512, cap=1 << 16).reached
+
+
+def test_figure_on_the_limit_stops_at_the_cap_and_says_so():
+    done = converge(coin(1e-3), {"p": Goal(limit=1e-3)}, first=1024, cap=8192)
+    assert not done.reached
+    assert done.steps[-1].open == ("p",)
+    assert done.steps[-1].flights == 8192
+
+
+def test_looks_share_the_chance_of_error():
+    done = converge(coin(0.5), {"p": Goal(limit=0.1)}, first=1024, cap=8192)
+    assert done.confidence == pytest.approx(1 - 0.05 / 4)
+
+
+def test_equality_with_the_limit_counts_as_kept():
+    assert Goal(limit=1e-4).met(Estimate(5e-5, 1e-5, 1e-4, 5, 10))
+    assert not Goal(limit=1e-4).met(Estimate(1.2e-4, 1e-4, 2e-4, 5, 10))
+
+
+@pytest.mark.parametrize("cap", [0, 100])
+def test_cap_below_first_is_refused(cap):
+    with pytest.raises(ValueError, match="cap"):
+        converge(coin(0.1), {}, first=1024, cap=cap)
+
+
+def test_goal_without_a_figure_is_refused():
+    with pytest.raises(ValueError, match="'q'"):
+        converge(coin(0.1), {"q": Goal()}, first=16, cap=16)
+
+
+def test_precision_is_read_as_a_share():
+    assert read_precision("20 %") == pytest.approx(0.2)
+    assert read_precision(0.05) == 0.05
+    for text in ("0", "-5 %", "120 %", "fine", "nan"):
+        with pytest.raises(ValueError, match=r"must|share"):
+            read_precision(text)
+
+
+def test_flights_for_grows_as_the_probability_falls():
+    assert flights_for(1e-4, 0.5) > 9 * flights_for(1e-3, 0.5)
+    with pytest.raises(ValueError, match="probability"):
+        flights_for(0.0, 0.5)
+
+
+@pytest.mark.parametrize(
+    ("values", "flights", "largest"),
+    [([2.0], 10, 1.0), ([-1.0], 10, 1.0), ([math.nan], 10, 1.0), ([1.0, 1.0], 1, 1.0),
+     ([], 0, 1.0), ([], 10, 0.0), ([], 10, math.inf)],
+)  # fmt: skip
+def test_impossible_sums_are_refused(values, flights, largest):
+    with pytest.raises(ValueError, match="must"):
+        weighted_mean(values, flights, largest)
+
+
+def test_upper_end_never_passes_what_one_flight_can_add():
+    assert weighted_mean(np.ones(10), 10, 1.0).upper == 1.0
+
+
+def test_tilted_mean_refuses_a_weight_beyond_its_bound():
+    with pytest.raises(ValueError, match="bound"):
+        tilted_mean(np.full(100, 2.0), 1000, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("centres", "shares"),
+    [([[1.0]], [1.0]), ([[0.0], [1.0]], [0.5, 0.6]), ([[0.0], [1.0]], [1.0, 0.0]),
+     ([[0.0], [math.nan]], [0.5, 0.5]), ([[0.0]], [0.5, 0.5])],
+)  # fmt: skip
+def test_broken_proposals_are_refused(centres, shares):
+    with pytest.raises(ValueError, match=r"centres|shares"):
+        Proposal(np.array(centres), np.array(shares))
