@@ -264,7 +264,7 @@ def _crossing(
     # Newton on the Hermite cubic from the far end: a body that still rises at the near
     # one passes the height twice, and the last time is wanted.
     part = np.ones_like(drop)
-    for _ in range(5):
+    for _ in range(9):
         c3, c2 = v0 + v1 - 2 * drop, 3 * drop - 2 * v0 - v1
         height = before[2] + part * (v0 + part * (c2 + part * c3)) - stop
         slope = v0 + part * (2 * c2 + 3 * c3 * part)

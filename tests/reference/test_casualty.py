@@ -29,7 +29,8 @@ from driftmap.harm import (
     casualty_area,
     plan_casualty_area,
 )
-from driftmap.people import Piece, expected_casualties, gather, individual_risk
+from driftmap.impacts import Piece, gather
+from driftmap.people import expected_casualties, individual_risk
 from driftmap.sampling import weighted_mean
 from driftmap.units import FOOT
 

@@ -10,7 +10,8 @@ import shapely
 
 from driftmap.areas import Area
 from driftmap.harm import THRESHOLDS, basic_casualty_area, casualty_area, fall_angle
-from driftmap.people import Piece, expected_casualties, gather, individual_risk
+from driftmap.impacts import Piece, gather
+from driftmap.people import expected_casualties, individual_risk
 from driftmap.steering import tilted_mean
 
 N = 400

@@ -1,0 +1,34 @@
+"""Planning a site and a day: many verdicts, never a second way to compute one.
+
+Every figure here comes from `driftmap.planning.trial.try_flight`, which flies, judges and
+decides with the functions that an assessment uses, on the same seed for all alternatives.
+"""
+
+from __future__ import annotations
+
+from driftmap.planning.aim import Aim, best_aims
+from driftmap.planning.dial import DirectionLimit, wind_limits
+from driftmap.planning.layout import Place, best_pads, best_stands
+from driftmap.planning.season import SeasonHour, season_hours
+from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.sweep import Lost, sweep
+from driftmap.planning.trial import Setup, Trial, try_flight
+
+__all__ = [
+    "Aim",
+    "DirectionLimit",
+    "Lost",
+    "Place",
+    "SeasonHour",
+    "Setup",
+    "Supposition",
+    "Trial",
+    "best_aims",
+    "best_pads",
+    "best_stands",
+    "season_hours",
+    "suppose",
+    "sweep",
+    "try_flight",
+    "wind_limits",
+]

@@ -1,0 +1,151 @@
+"""Winds that are supposed for planning: any speed and direction, one shape aloft."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from driftmap.errors import WindError
+from driftmap.wind import WindProfile, direction_and_speed
+from driftmap.winds import read_wind
+
+__all__ = ["HEAD", "REFERENCE", "Supposition", "head_share", "suppose"]
+
+REFERENCE: Final = 10.0
+"""Height at which a supposed wind is told [m]: where the verdict compares it."""
+
+HEAD: Final = 2.0
+"""Height of a hand-held meter [m]."""
+
+_LEAST: Final = 0.5  # m/s at 10 m; a lighter wind has no shape that can be scaled
+
+_KNOWN: Final = (
+    "a supposed wind counts as known to the top and as fresh: on the day, winds aloft are "
+    "still to be found, and the verdict of the day holds without them"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Supposition:
+    """How supposed winds are made from a direction and a speed at 10 m.
+
+    Parameters
+    ----------
+    site_altitude : float
+        Altitude of the site above mean sea level [m].
+    shape : WindProfile, optional
+        A wind to scale and turn; without it, the law of the surface layer that fills up a
+        wind in words.
+
+    Raises
+    ------
+    WindError
+        If the shape has no wind at 10 m to scale.
+    """
+
+    site_altitude: float
+    shape: WindProfile | None = None
+
+    def __post_init__(self) -> None:
+        if self.shape is None:
+            return
+        speed = float(np.hypot(*self.shape.at(REFERENCE)))
+        if speed < _LEAST:
+            raise WindError(
+                self.shape.source or "wind",
+                "",
+                f"{speed:.2g} m/s at 10 m; a shape to scale needs {_LEAST} m/s or more",
+            )
+
+
+def suppose(
+    supposition: Supposition, from_deg: float | None, speed: float
+) -> WindProfile:
+    """Suppose a wind.
+
+    Parameters
+    ----------
+    supposition : Supposition
+        How it grows and turns with height.
+    from_deg : float or None
+        Direction it comes from at 10 m, clockwise from true north [deg]; None where it is
+        variable, which needs the law.
+    speed : float
+        Speed at 10 m [m s⁻¹].
+
+    Returns
+    -------
+    WindProfile
+        The wind, known to its top.
+
+    Raises
+    ------
+    ValueError
+        If the direction is variable and a shape would have to be turned.
+
+    Examples
+    --------
+    >>> wind = suppose(Supposition(0.0), 270.0, 5.0)
+    >>> float(wind.at(10.0)[0]), float(wind.at(2.0)[0])
+    (5.0, 3.614723)
+    """
+    if supposition.shape is not None:
+        if from_deg is None:
+            raise ValueError("'from_deg' must be given where a shape is turned")
+        wind = _turned(supposition.shape, math.radians(from_deg), speed)
+    else:
+        way = "variable" if from_deg is None else f"from {from_deg % 360:.4f}"
+        text = f"{speed:.6f} m/s {way} at {REFERENCE:g} m"
+        wind = read_wind(text, site_altitude=supposition.site_altitude)
+    told = "variable" if from_deg is None else f"from {from_deg % 360:05.1f}°"
+    return replace(
+        wind,
+        known_to=float(wind.height[-1]),
+        age=None,
+        source=f"supposed: {speed:.2f} m/s {told} at 10 m",
+        assumed=(*(n for n in wind.assumed if "no source speaks" not in n), _KNOWN),
+    )
+
+
+def _turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
+    """Scale and turn a wind so that it has this speed and direction at 10 m."""
+    now, strength = (float(v) for v in direction_and_speed(*shape.at(REFERENCE)))
+    factor, turn = speed / strength, bearing - now
+    cos, sin = factor * math.cos(turn), factor * math.sin(turn)
+    # Bearings run clockwise: a turn by +90° takes east to south.
+    matrix = np.array([[cos, sin], [-sin, cos]])
+    east, north = matrix @ np.stack([shape.east, shape.north])
+    members = None if shape.members is None else matrix @ shape.members
+    return replace(
+        shape,
+        east=east,
+        north=north,
+        error=shape.error * max(1.0, factor),
+        members=members,
+        levels=(),
+        assumed=(
+            *shape.assumed,
+            f"the wind of {shape.source}, scaled and turned at all heights alike; its "
+            "error grows with it and never shrinks",
+        ),
+    )
+
+
+def head_share(supposition: Supposition) -> float:
+    """Give the wind at head height for each of that at 10 m.
+
+    Parameters
+    ----------
+    supposition : Supposition
+        How the wind grows with height.
+
+    Returns
+    -------
+    float
+        Ratio of speeds.
+    """
+    wind = suppose(supposition, 0.0, 5.0)
+    return float(np.hypot(*wind.at(HEAD)) / np.hypot(*wind.at(REFERENCE)))

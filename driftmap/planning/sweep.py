@@ -1,0 +1,186 @@
+"""Many parts through any executor: in order, counted as they end, and a loss kept small."""
+
+from __future__ import annotations
+
+import os
+from collections import deque
+from collections.abc import Callable, Sequence
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    Executor,
+    Future,
+    ThreadPoolExecutor,
+    wait,
+)
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Final, Generic, TypeVar
+
+__all__ = ["Lost", "sweep"]
+
+P = TypeVar("P")
+R = TypeVar("R")
+
+_ATTEMPTS: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """Stands where a part has no result because its worker died with it.
+
+    Parameters
+    ----------
+    reason : str
+        What the executor said.
+    """
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Raised:
+    problem: Exception
+
+
+def sweep(
+    work: Callable[[P], R],
+    parts: Sequence[P],
+    executor: Executor | None = None,
+    *,
+    renew: Callable[[], Executor] | None = None,
+    done: Callable[[int, R], None] | None = None,
+    ahead: int = 16,
+) -> list[R | Lost]:
+    """Work through parts on any executor.
+
+    Parameters
+    ----------
+    work : callable
+        Takes a part and gives its result; for processes both must pickle.
+    parts : sequence
+        What to work on.
+    executor : concurrent.futures.Executor, optional
+        Threads, processes, or the client of a cluster; by default threads of its own, one
+        a processor. One that is given is left open.
+    renew : callable, optional
+        Makes a new executor when one has broken. Without it, parts still open when a
+        process pool breaks are lost.
+    done : callable, optional
+        Called here, with number and result, as soon as a part ends.
+    ahead : int
+        Parts handed out at a time; twice the number of workers is enough.
+
+    Returns
+    -------
+    list
+        Results in the order of the parts, whichever ended first.
+
+    Raises
+    ------
+    Exception
+        What `work` raises; parts not begun are then cancelled.
+
+    Notes
+    -----
+    A pool of processes breaks as a whole when one worker dies. The parts in flight, up
+    to `ahead`, are then tried again one by one, so that only the part that kills its
+    worker is `Lost`; all others keep or get their result.
+    """
+    if executor is None:
+        with ThreadPoolExecutor(os.cpu_count()) as threads:
+            return _Run(work, parts, threads, renew, done, max(ahead, 1)).all()
+    run = _Run(work, parts, executor, renew, done, max(ahead, 1))
+    try:
+        return run.all()
+    finally:
+        if run.executor is not executor:
+            run.executor.shutdown(cancel_futures=True)
+
+
+def _guarded(work: Callable[[P], R], part: P) -> R | _Raised:
+    """Tell an error of the work from one of the executor."""
+    try:
+        return work(part)
+    except Exception as problem:
+        return _Raised(problem)
+
+
+@dataclass(slots=True)
+class _Run(Generic[P, R]):
+    """The state of one sweep."""
+
+    work: Callable[[P], R]
+    parts: Sequence[P]
+    executor: Executor
+    renew: Callable[[], Executor] | None
+    done: Callable[[int, R], None] | None
+    ahead: int
+    results: dict[int, R | Lost] = field(default_factory=dict)
+
+    def all(self) -> list[R | Lost]:
+        """Work until every part has a result or is lost."""
+        waiting = deque(range(len(self.parts)))
+        while waiting:
+            for i in self._rush(waiting):
+                self._alone(i)
+        return [self.results[i] for i in range(len(self.parts))]
+
+    def _rush(self, waiting: deque[int]) -> list[int]:
+        """Keep `ahead` parts in flight; on a loss give those that were."""
+        flying: dict[Future[R | _Raised], int] = {}
+        suspects: list[int] = []
+        try:
+            while (waiting or flying) and not suspects:
+                while waiting and len(flying) < self.ahead and not suspects:
+                    i = waiting.popleft()
+                    future = self._submit(i)
+                    if future is None:
+                        suspects.append(i)
+                    else:
+                        flying[future] = i
+                ended, _ = wait(flying, return_when=FIRST_COMPLETED)
+                suspects += [i for f in ended if not self._take(f, i := flying.pop(f))]
+            # After a loss the others in flight may still end well.
+            for future, i in flying.items():
+                if not self._take(future, i):
+                    suspects.append(i)
+        except BaseException:
+            for future in flying:
+                future.cancel()
+            raise
+        return sorted(suspects)
+
+    def _submit(self, i: int) -> Future[R | _Raised] | None:
+        try:
+            return self.executor.submit(partial(_guarded, self.work), self.parts[i])
+        except BrokenExecutor:
+            return None
+
+    def _take(self, future: Future[R | _Raised], i: int) -> bool:
+        """Keep a result; False if the executor has none."""
+        try:
+            result = future.result()
+        except Exception as problem:  # whatever an executor tells of a lost worker
+            self.results[i] = Lost(f"{type(problem).__name__}: {problem}")
+            return False
+        if isinstance(result, _Raised):
+            raise result.problem
+        self.results[i] = result
+        if self.done is not None:
+            self.done(i, result)
+        return True
+
+    def _alone(self, i: int) -> None:
+        """Try a part with nothing beside it, so that its loss is its own."""
+        for _ in range(_ATTEMPTS):
+            future = self._submit(i)
+            if future is None and self.renew is not None:
+                self.executor.shutdown(wait=False, cancel_futures=True)
+                self.executor = self.renew()
+                future = self._submit(i)
+            if future is None:
+                self.results.setdefault(i, Lost("the executor is broken"))
+                return
+            if self._take(future, i):
+                return
