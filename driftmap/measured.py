@@ -16,7 +16,7 @@ import numpy as np
 
 from driftmap.atmosphere import STANDARD_GRAVITY, FloatArray
 from driftmap.checks import checked
-from driftmap.vertical import SHARES, Body, Guess, Track, climb
+from driftmap.vertical import SHARE_WEIGHTS, SHARES, Body, Guess, Track, climb
 
 __all__ = ["Inferred", "Record", "infer"]
 
@@ -339,9 +339,8 @@ class _Fit:
         """Give the change of the logarithm of impulse or drag with each parameter."""
         if name == "drag":
             return np.eye(self.p.size)[2]
-        thrust = self.p[3:]
-        share = np.array([np.trapezoid(row, SHARES) for row in np.eye(thrust.size)])
-        return np.concatenate([[0.0, 1.0, 0.0], share / (share @ thrust)])
+        mean = SHARE_WEIGHTS @ self.p[3:]
+        return np.concatenate([[0.0, 1.0, 0.0], SHARE_WEIGHTS / mean])
 
 
 def _misfit(fit: _Fit) -> float:
@@ -364,7 +363,7 @@ def _check(fit: _Fit) -> None:
             f"asks for a drag coefficient of {drag:.2g}; check the unit of the heights, "
             "airframe.mass and airframe.diameter"
         )
-    fastest, last = float(fit.track().mach.max()), np.asarray(fit.body.mach)[-1]
+    fastest, last = float(fit.track().mach.max()), fit.body.fastest
     if fastest > last:
         raise ValueError(
             f"reaches Mach {fastest:.2f}; the drag is known up to Mach {last:g}"

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from driftmap.atmosphere import (
     STANDARD_GRAVITY,
@@ -15,12 +14,15 @@ from driftmap.atmosphere import (
     speed_of_sound,
 )
 from driftmap.checks import checked
-from driftmap.machdrag import drag_rise
+from driftmap.machdrag import DragTable, drag_rise
 
-__all__ = ["SHARES", "Body", "Guess", "Track", "climb"]
+__all__ = ["SHARES", "SHARE_WEIGHTS", "Body", "Guess", "Track", "climb"]
 
 SHARES: Final = np.array([0, 2, 5, 10, 16, 22, 28, 34, 38, 40]) / 40
 """Shares of the burn at which the thrust is free; it is linear between them."""
+
+SHARE_WEIGHTS: Final = np.convolve(np.diff(SHARES), [0.5, 0.5])
+"""Weights of those thrusts in their mean, by the trapezoidal rule."""
 
 _BURN_STEPS: Final = 40  # a whole number of steps between any two shares
 _COAST_STEPS: Final = 60
@@ -28,6 +30,7 @@ _LEVELS: Final = np.arange(-600.0, 20_001.0, 50.0)  # altitude, m; linear betwee
 _DENSITY: Final = air_density(_LEVELS)
 _SOUND: Final = speed_of_sound(_LEVELS)
 _MACH: Final = np.linspace(0.0, 5.0, 501)
+_RISE: Final = drag_rise(_MACH)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,8 +45,8 @@ class Body:
         Area of the body's cross-section [m²].
     altitude : float
         Altitude of the pad above mean sea level [m].
-    mach, rise : array_like, shape (p,)
-        Factor on the drag by Mach number; a published rise when left out.
+    table : DragTable or None
+        Drag by Mach number, of which the shape is used; a published rise when None.
 
     Raises
     ------
@@ -55,8 +58,7 @@ class Body:
     propellant: float
     cross_section: float
     altitude: float = 0.0
-    mach: ArrayLike = _MACH
-    rise: ArrayLike = drag_rise(_MACH)
+    table: DragTable | None = None
 
     def __post_init__(self) -> None:
         checked("mass", self.mass, above=0)
@@ -64,6 +66,18 @@ class Body:
         checked("altitude", self.altitude, least=_LEVELS[0], most=_LEVELS[-1])
         if not 0 <= self.propellant < self.mass:
             raise ValueError("'propellant' must be less than 'mass', and not negative")
+
+    @property
+    def fastest(self) -> float:
+        """Mach number up to which the drag is known."""
+        return float(_MACH[-1] if self.table is None else np.asarray(self.table.mach)[-1])
+
+    def rise(self, mach: FloatArray) -> FloatArray:
+        """Give the factor on the drag; held level beyond `fastest`, which a trial may pass."""
+        within = np.minimum(mach, self.fastest)
+        if self.table is None:
+            return np.asarray(np.interp(within, _MACH, _RISE))
+        return self.table.factor(within)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,7 +103,7 @@ class Guess:
 
     def impulse(self) -> FloatArray:
         """Give the total impulse [N s], shape (n,)."""
-        return np.asarray(self.burn_time * np.trapezoid(self.thrust, SHARES, axis=0))
+        return np.asarray(self.burn_time * (SHARE_WEIGHTS @ self.thrust))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -190,8 +204,7 @@ def _step(
         i = min(stage, len(mass) - 1)
         altitude = height + body.altitude
         sound = np.interp(altitude, _LEVELS, _SOUND)
-        factor = np.interp(np.abs(speed) / sound, body.mach, body.rise)
-        area = drag * factor * body.cross_section
+        area = drag * body.rise(np.abs(speed) / sound) * body.cross_section
         density = np.interp(altitude, _LEVELS, _DENSITY)
         force = thrust[i] - density * area * speed * np.abs(speed) / 2
         found = force / mass[i] - STANDARD_GRAVITY

@@ -134,13 +134,16 @@ class _Run(Generic[P, R]):
             while (waiting or flying) and not suspects:
                 while waiting and len(flying) < self.ahead and not suspects:
                     i = waiting.popleft()
-                    future = self._submit(i)
-                    if future is None:
+                    begun = self._submit(i)
+                    if begun is None:
                         suspects.append(i)
                     else:
-                        flying[future] = i
+                        flying[begun] = i
                 ended, _ = wait(flying, return_when=FIRST_COMPLETED)
-                suspects += [i for f in ended if not self._take(f, i := flying.pop(f))]
+                for future in ended:
+                    i = flying.pop(future)
+                    if not self._take(future, i):
+                        suspects.append(i)
             # After a loss the others in flight may still end well.
             for future, i in flying.items():
                 if not self._take(future, i):

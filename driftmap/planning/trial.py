@@ -21,13 +21,16 @@ from driftmap.verdict import Check, Verdict, decide, judge
 from driftmap.wind import WindProfile
 
 __all__ = [
+    "AT_LEAST",
     "NOT_KNOWN",
     "Finding",
     "Setup",
     "Trial",
     "flown",
     "judged",
+    "nearness",
     "pack",
+    "told",
     "too_few",
     "try_flight",
     "unpack",
@@ -37,6 +40,9 @@ NOT_KNOWN: Final = "not known"
 """Finding where there is no verdict: a flight that could not be flown, a lost worker."""
 
 Finding: TypeAlias = Verdict | Literal["not known"]
+
+AT_LEAST: Final = ("speed leaving the rail", "that speed over the wind's")
+"""Checks whose limit is a least value."""
 
 _WORST_FIRST: Final = ("fail", "warn")
 
@@ -122,28 +128,9 @@ def nearness(check: Check) -> float:
     low, high = check.interval
     if check.limit == 0:
         return np.inf if high > 0 else 0.0
-    if at_least(check):
+    if check.name in AT_LEAST:
         return check.limit / max(low, 1e-9)
     return high / check.limit
-
-
-def at_least(check: Check) -> bool:
-    """Tell whether a check's limit is a least value, from how it came out.
-
-    Parameters
-    ----------
-    check : Check
-        A check.
-
-    Returns
-    -------
-    bool
-        Whether more is better.
-    """
-    low, high = check.interval
-    if check.outcome == "pass":
-        return low >= check.limit > 0 and high > check.limit
-    return check.outcome == "fail" and check.value < check.limit
 
 
 def told(check: Check) -> str:

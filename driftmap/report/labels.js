@@ -79,13 +79,13 @@ function showEdges(shown) {
   placeEdges();
 }
 
-// Write the names along an edge, leaving out those that would touch.
+// Write the names along an edge: every one, or every second, fifth … so that none touch.
 function fillEdge(edge, names, places, gap, end, style) {
-  let last = -Infinity;
+  const apart = Math.abs(places[places.length - 1] - places[0]) / Math.max(1, places.length - 1) || gap;
+  const step = [1, 2, 5, 10, 100].find((n) => n * apart >= gap) ?? 100;
   const written = [];
   names.forEach((name, i) => {
-    if (Math.abs(places[i] - last) < gap || places[i] < 10 || places[i] > end - 10) return;
-    last = places[i];
+    if (i % step || places[i] < 10 || places[i] > end - 10) return;
     const tag = document.createElement("span");
     tag.textContent = name;
     tag.style[style] = `${places[i]}px`;

@@ -128,8 +128,18 @@ def _reason(check: Check, flown: Mapping[str, int], units: Units) -> str:
     told = f"{subject(check)}{joint}{value}"
     if check.unit == "cases":
         return subject(check)
-    unsure = ", and that is not surely kept" if check.outcome == "warn" else ""
-    return f"{told}; limit {limit(check, units)}{unsure}"
+    return f"{told}; limit {limit(check, units)}{_doubt(check)}"
+
+
+def _doubt(check: Check) -> str:
+    """Tell on which side of the limit a figure lies that is not surely on either."""
+    low, high = check.interval
+    if check.outcome != "warn" or low == high:
+        return ""
+    within = check.value <= check.limit
+    if check.name in _AT_LEAST:
+        within = check.value >= check.limit
+    return ", not surely kept" if within else ", not surely broken"
 
 
 def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]:

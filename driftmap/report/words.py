@@ -42,7 +42,7 @@ def _rounded(value: float, digits: int = 2, *, down: bool = False) -> float:
     return whole * step
 
 
-def percent(p: float) -> str:
+def percent(p: float, *, bound: bool = False) -> str:
     """Write a share in percent with two significant digits.
 
     Near one the digits are those of what is missing, so that only certainty reads 100 %.
@@ -51,6 +51,8 @@ def percent(p: float) -> str:
     ----------
     p : float
         Share, 0 to 1.
+    bound : bool
+        Whether `p` is an upper bound: it is then rounded up, never down.
 
     Returns
     -------
@@ -65,8 +67,10 @@ def percent(p: float) -> str:
     if p in {0.0, 1.0}:
         return f"{p * 100:.0f} %"
     small = min(p, 1 - p) if p > 0.99 else p
-    places = max(0, 1 - math.floor(math.log10(small * 100 * (1 + 1e-12))))
-    return f"{p * 100:.{min(places, 7)}f} %"
+    places = min(7, max(0, 1 - math.floor(math.log10(small * 100 * (1 + 1e-12)))))
+    if bound:
+        p = math.ceil(p * 100 * 10**places - 1e-9) / 10**places / 100
+    return f"{p * 100:.{places}f} %"
 
 
 def one_in(p: float, *, bound: bool = False) -> str:
@@ -115,12 +119,13 @@ def share(p: float, interval: tuple[float, float], flights: int) -> str:
     >>> share(0.00202, (0.0015, 0.0027), 20_000)
     '0.20 % (1 in 500)'
     >>> share(0.0, (0.0, 1.844e-4), 20_000)
-    'none seen in 20,000 flights: fewer than 1 in 5,400'
+    'none seen in 20,000 flights: under 0.019 % (1 in 5,400)'
     """
     if p == 0:
-        below = one_in(interval[1], bound=True) if interval[1] < 0.1 else ""
-        below = below or percent(interval[1])
-        return f"none seen in {flights:,} flights: fewer than {below}"
+        upper = interval[1]
+        rare = f" ({one_in(upper, bound=True)})" if upper < 0.1 else ""
+        below = percent(upper, bound=True)
+        return f"none seen in {flights:,} flights: under {below}{rare}"
     if p == 1:
         return f"every one of {flights:,} flights"
     return f"{percent(p)} ({one_in(p)})" if p < 0.1 else percent(p)

@@ -52,7 +52,7 @@ def test_a_bound_is_never_rounded_to_a_rarer_one(upper):
 def test_nothing_seen_is_told_as_a_bound(flights):
     upper = 1 - 0.025 ** (1 / flights)
     told = words.share(0.0, (0.0, upper), flights)
-    assert told.startswith(f"none seen in {flights:,} flights: fewer than ")
+    assert told.startswith(f"none seen in {flights:,} flights: under ")
     assert "0 %" not in told
 
 
@@ -90,9 +90,33 @@ def test_reason_in_a_case_and_not_sure():
     )
     (told,) = reasons.verdict_reasons([line], [], FLOWN, "us")
     assert told == (
-        "If nothing deploys: a piece lands in Camp: none seen in 500 flights: fewer than "
-        "1 in 130; limit 0.50 %, and that is not surely kept"
+        "If nothing deploys: a piece lands in Camp: none seen in 500 flights: under "
+        "0.74 % (1 in 130); limit 0.50 %, not surely kept"
     )
+
+
+def test_a_figure_over_its_limit_is_not_called_kept():
+    line = check(value=0.0012, interval=(0.0008, 0.0017), outcome="warn")
+    (told,) = reasons.verdict_reasons([line], [], FLOWN, "us")
+    assert told.endswith("limit 0.10 %, not surely broken")
+    gap = check(
+        name="height flown above the highest wind known",
+        case="",
+        area="",
+        value=900.0,
+        interval=(900.0, 900.0),
+        limit=150.0,
+        unit="m",
+        outcome="warn",
+    )
+    (told,) = reasons.verdict_reasons([gap], [], FLOWN, "si")
+    assert told == "Height flown above the highest wind known: 900 m; limit 150 m"
+
+
+@given(st.floats(1e-6, 0.98))
+def test_a_bound_in_percent_is_never_rounded_down(upper):
+    told = float(words.percent(upper, bound=True).removesuffix(" %")) / 100
+    assert upper * (1 - 1e-9) <= told <= upper * 1.11
 
 
 def test_fails_come_first_then_people_then_how_far_over():

@@ -1,0 +1,1 @@
+"""Results in open formats: GeoJSON, KML, GPX and CSV, one module each."""

@@ -1,0 +1,135 @@
+"""How likely each square of ground is hit by at least one piece of a flight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from driftmap.atmosphere import FloatArray
+from driftmap.cloud import Cloud
+from driftmap.grid import probability_grid
+from driftmap.hazard import binomial
+
+__all__ = ["FLOOR", "Cells", "hit_cells"]
+
+FLOOR: Final = 1e-4
+"""Least probability of a square that is written, unless asked otherwise."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cells:
+    """Squares of ground and the probability that a flight hits them.
+
+    Parameters
+    ----------
+    east, north : ndarray, shape (k,)
+        Centres from the pad [m].
+    estimate, lower, upper : ndarray, shape (k,)
+        Probability that at least one piece lands in the square, with its interval.
+    size : float
+        Side of a square [m].
+    """
+
+    east: FloatArray
+    north: FloatArray
+    estimate: FloatArray
+    lower: FloatArray
+    upper: FloatArray
+    size: float
+
+    def corners(self) -> tuple[FloatArray, FloatArray]:
+        """Give the corners, counterclockwise from the south-west, closed.
+
+        Returns
+        -------
+        east, north : ndarray, shape (k, 5)
+            Corners from the pad [m].
+        """
+        half = self.size / 2
+        return (
+            self.east[:, None] + half * np.array([-1, 1, 1, -1, -1]),
+            self.north[:, None] + half * np.array([-1, -1, 1, 1, -1]),
+        )
+
+
+_COARSER: Final = 5
+"""Squares are so many times wider than the cells of `probability_grid`: a square is
+looked at by itself, and shall hold more than a few chance hits."""
+
+
+def hit_cells(
+    cloud: Cloud, *, floor: float = FLOOR, size: float | None = None
+) -> Cells:
+    """Count, for each square, the flights of which a piece lands in it.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+    floor : float
+        Squares with a smaller probability are left out, in [0, 1].
+    size : float, optional
+        Side of a square [m]; by default about a tenth of the width of the middle half
+        of the cloud.
+
+    Returns
+    -------
+    Cells
+        All cases by their likelihood, from south-west to north-east. A trial is a
+        flight: three fins in one square are one hit. Squares that no flight hit are
+        left out whatever the floor; they are not proven safe.
+
+    Raises
+    ------
+    ValueError
+        If `floor` is no probability, or squares of this size would be too many.
+
+    Notes
+    -----
+    The interval is, as in `driftmap.hazard.mixture`, the weighted sum of those of the
+    cases, each of them the exact binomial one.
+    """
+    if not 0 <= floor <= 1:
+        raise ValueError(f"'floor' must lie in 0 to 1 (got {floor})")
+    # Only the edges of the grids are used: they suit the spread of the points.
+    if size is None:
+        size = _COARSER * probability_grid(cloud.east, cloud.north).cell
+    lattice = probability_grid(cloud.east, cloud.north, cell=size)
+    first = lattice.east_edges[0], lattice.north_edges[0]
+    rows, columns = lattice.probability.shape
+    column, row = (
+        np.floor((axis - start) / lattice.cell + 1e-9).astype(np.int64)
+        for axis, start in zip((cloud.east, cloud.north), first, strict=True)
+    )
+    cell = np.minimum(row, rows - 1) * columns + np.minimum(column, columns - 1)
+    p = np.zeros((3, rows * columns))
+    for case in cloud.tree.cases:
+        p += case.probability * _case(cloud, case.name, cell, rows * columns)
+    hit = np.unique(cell)
+    hit = hit[p[0, hit] >= max(floor, np.finfo(float).tiny)]
+    estimate, lower, upper = p[:, hit]
+    return Cells(
+        lattice.east[hit % columns],
+        lattice.north[hit // columns],
+        estimate,
+        lower,
+        upper,
+        lattice.cell,
+    )
+
+
+def _case(cloud: Cloud, case: str, cell: NDArray[np.int64], size: int) -> FloatArray:
+    """Give estimate, lower and upper by cell in one case, shape (3, size)."""
+    parts = [cell[part.rows].reshape(part.count, -1) for part in cloud.of(case)]
+    landed = np.sort(np.concatenate(parts), axis=0)
+    flights = landed.shape[1]
+    fresh = np.ones(landed.shape, dtype=bool)
+    fresh[1:] = landed[1:] != landed[:-1]  # a second piece in the cell adds nothing
+    hits = np.bincount(landed[fresh], minlength=size)
+    counts, which = np.unique(hits, return_inverse=True)
+    found = [binomial(int(count), flights) for count in counts]
+    table = np.array([[p.estimate, p.lower, p.upper] for p in found])
+    return np.asarray(table[which].T)

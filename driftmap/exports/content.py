@@ -1,0 +1,249 @@
+"""What every export says, whatever its format."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+
+from driftmap.assessment import CAUTIONS, Assessment
+from driftmap.atmosphere import FloatArray
+from driftmap.cloud import Part
+from driftmap.grid import mean_point
+
+__all__ = [
+    "POINTS",
+    "Outline",
+    "Piece",
+    "figure",
+    "headline",
+    "outlines",
+    "pieces",
+    "sound",
+    "statements",
+    "thinned",
+]
+
+POINTS: Final = 100
+"""Landing points written of each piece of each case, unless asked otherwise."""
+
+_UNSOUND: Final = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]"
+)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outline:
+    """A contour of one piece.
+
+    Parameters
+    ----------
+    case, piece : str
+        Names of the case and of the piece.
+    percent : float
+        Share of the landings inside [%].
+    shape : shapely.MultiPolygon
+        Outline in metres from the pad [m].
+    area : float
+        Ground inside [m²].
+    """
+
+    case: str
+    piece: str
+    percent: float
+    shape: shapely.MultiPolygon
+    area: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Piece:
+    """A piece of one case and how it lands.
+
+    Parameters
+    ----------
+    case, name : str
+        Names of the case and of the piece.
+    count : int
+        How many of it there are.
+    probability : float
+        Share of all flights in which the case happens.
+    east, north : float
+        Its mean landing point from the pad [m].
+    time, speed, energy : float
+        Medians: since lift-off [s], over the ground [m s⁻¹], and [J].
+    part : Part
+        Its rows in the cloud.
+    """
+
+    case: str
+    name: str
+    count: int
+    probability: float
+    east: float
+    north: float
+    time: float
+    speed: float
+    energy: float
+    part: Part
+
+
+def figure(p: float) -> float:
+    """Keep four significant digits of a probability; sampling makes the rest chance.
+
+    Parameters
+    ----------
+    p : float
+        Probability.
+
+    Returns
+    -------
+    float
+        The same, rounded.
+    """
+    return float(f"{p:.4g}")
+
+
+def sound(text: str) -> str:
+    """Replace what no file can hold: controls, lone surrogates, noncharacters.
+
+    XML 1.0 (2.2) forbids most of these, and UTF-8 the surrogates; everything else,
+    however odd, is kept.
+
+    Parameters
+    ----------
+    text : str
+        Text from a file.
+
+    Returns
+    -------
+    str
+        The same with U+FFFD in their place.
+    """
+    return _UNSOUND.sub("\ufffd", text)
+
+
+def headline(assessment: Assessment) -> str:
+    """Name what was assessed, and the verdict.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    str
+        One line.
+    """
+    a = assessment
+    return sound(f"{a.verdict.upper()}: {a.flight.name} at {a.site.name}")
+
+
+def statements(assessment: Assessment) -> list[tuple[str, str]]:
+    """Say what the figures rest on and how far to trust them.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    list of (str, str)
+        Subject and text: verdict first, then each caution, the inputs, and what was
+        assumed. Subjects of several texts repeat.
+    """
+    a = assessment
+    told = [
+        ("verdict", a.verdict),
+        *(("caution", text) for text in CAUTIONS),
+        ("flight", a.flight.name),
+        ("site", a.site.name),
+        ("wind", a.wind.source),
+        ("flights in each case", str(a.cloud.flights)),
+        ("seed", str(a.cloud.seed)),
+        ("driftmap version", a.version),
+        *(("assumed", text) for text in a.assumed),
+    ]
+    return [(subject, sound(text)) for subject, text in told]
+
+
+def pieces(assessment: Assessment) -> Iterator[Piece]:
+    """Go through the pieces of all cases.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Yields
+    ------
+    Piece
+        In the order of the cloud's parts.
+    """
+    cloud = assessment.cloud
+    likely = {case.name: case.probability for case in cloud.tree.cases}
+    for part in cloud.parts:
+        east, north = mean_point(cloud.east[part.rows], cloud.north[part.rows])
+        time, speed, energy = (
+            float(np.median(column[part.rows]))
+            for column in (cloud.time, cloud.speed, cloud.energy)
+        )
+        yield Piece(
+            sound(part.case),
+            sound(part.body),
+            part.count,
+            likely[part.case],
+            east,
+            north,
+            time,
+            speed,
+            energy,
+            part,
+        )
+
+
+def outlines(assessment: Assessment) -> Iterator[Outline]:
+    """Go through the contours of all pieces, the widest of each piece first.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Yields
+    ------
+    Outline
+        The widest comes first so that the narrower ones are drawn on top of it.
+    """
+    for (case, body), contours in assessment.contours.items():
+        for contour in sorted(contours, key=lambda c: -c.share):
+            percent = contour.share * 100
+            yield Outline(
+                sound(case), sound(body), percent, contour.shape, contour.area
+            )
+
+
+def thinned(part: Part, most: int) -> FloatArray:
+    """Choose landing points of a piece, evenly among all flights.
+
+    Parameters
+    ----------
+    part : Part
+        The piece's rows in the cloud.
+    most : int
+        How many at the most.
+
+    Returns
+    -------
+    ndarray of int, shape (k,)
+        Rows of the cloud's columns.
+    """
+    size = part.rows.stop - part.rows.start
+    count = min(most, size)
+    steps = (np.arange(count) + 0.5) * (size / count) if count else np.zeros(0)
+    return np.asarray(part.rows.start + steps.astype(np.intp))

@@ -1,0 +1,252 @@
+"""Results as tables of comma-separated values (RFC 4180), units in the headers."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Iterator, Sequence
+
+import shapely
+
+from driftmap.assessment import Assessment
+from driftmap.exports import content
+from driftmap.exports.cells import FLOOR, hit_cells
+from driftmap.exports.places import DECIMALS, place, positions
+
+__all__ = [
+    "about_csv",
+    "areas_csv",
+    "cell_text",
+    "contours_csv",
+    "grid_csv",
+    "pieces_csv",
+    "points_csv",
+]
+
+_POSITION = ("longitude_deg", "latitude_deg", "east_m", "north_m")
+_HIT = ("hit_probability", "hit_probability_lower", "hit_probability_upper")
+
+
+def cell_text(text: str) -> str:
+    """Keep a spreadsheet from taking text for a formula.
+
+    Parameters
+    ----------
+    text : str
+        Text from a file.
+
+    Returns
+    -------
+    str
+        The same; with an apostrophe before it where it starts with one, or with a sign
+        that starts a formula. Dropping one leading apostrophe gives the text back.
+
+    Examples
+    --------
+    >>> cell_text("=1+1"), cell_text("North field"), cell_text("'quoted'")
+    ("'=1+1", 'North field', "''quoted'")
+    """
+    risky = text.lstrip().startswith(("=", "+", "-", "@", "'"))
+    return f"'{text}" if risky else text
+
+
+def about_csv(assessment: Assessment) -> str:
+    """Write verdict, cautions, inputs and assumptions: what the other tables rest on.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    str
+        CSV text: subject and text.
+    """
+    return _table(("subject", "text"), content.statements(assessment))
+
+
+def areas_csv(assessment: Assessment) -> str:
+    """Write pad, boundary, waiver and areas.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    str
+        CSV text; outlines as well-known text, longitude first.
+    """
+    site = assessment.site
+    # The pad is a point; it has no probability of its own.
+    (pad,) = positions(site, [0.0], [0.0])
+    nothing = ("", "", "", "")
+    rows: list[Sequence[object]] = [
+        ("pad", site.pad, *nothing, f"POINT ({pad[0]} {pad[1]})"),
+        ("boundary", "", *nothing, _wkt(assessment, site.boundary)),
+        ("waiver", "", *nothing, _wkt(assessment, site.waiver.shape)),
+    ]
+    for hit in assessment.areas:
+        people = "" if hit.area.people is None else hit.area.people
+        p = hit.total
+        rows.append(
+            (
+                hit.area.role,
+                hit.area.name,
+                people,
+                *map(content.figure, (p.estimate, p.lower, p.upper)),
+                _wkt(assessment, hit.area.shape),
+            )
+        )
+    return _table(("role", "name", "people", *_HIT, "outline_wkt_deg"), rows)
+
+
+def contours_csv(assessment: Assessment) -> str:
+    """Write the contours.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    str
+        CSV text; outlines as well-known text, longitude first.
+    """
+    head = ("case", "piece", "landings_inside_percent", "area_m2", "outline_wkt_deg")
+    rows = (
+        (
+            line.case,
+            line.piece,
+            f"{line.percent:g}",
+            round(line.area),
+            _wkt(assessment, line.shape),
+        )
+        for line in content.outlines(assessment)
+    )
+    return _table(head, rows)
+
+
+def pieces_csv(assessment: Assessment) -> str:
+    """Write the mean landing point of each piece of each case.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    str
+        CSV text.
+    """
+    head = (
+        "case",
+        "case_probability",
+        "piece",
+        "count",
+        *_POSITION,
+        "median_time_s",
+        "median_speed_m_per_s",
+        "median_energy_J",
+    )
+    rows = (
+        (
+            piece.case,
+            piece.probability,
+            piece.name,
+            piece.count,
+            *positions(assessment.site, [piece.east], [piece.north])[0],
+            *(
+                round(v, 1)
+                for v in (
+                    piece.east,
+                    piece.north,
+                    piece.time,
+                    piece.speed,
+                    piece.energy,
+                )
+            ),
+        )
+        for piece in content.pieces(assessment)
+    )
+    return _table(head, rows)
+
+
+def points_csv(assessment: Assessment, *, points: int = content.POINTS) -> str:
+    """Write landing points.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    points : int
+        How many of each piece, at the most.
+
+    Returns
+    -------
+    str
+        CSV text.
+    """
+    head = ("case", "piece", *_POSITION, "time_s", "speed_m_per_s", "energy_J")
+    return _table(head, _points(assessment, points))
+
+
+def _points(a: Assessment, most: int) -> Iterator[Sequence[object]]:
+    cloud = a.cloud
+    columns = (cloud.east, cloud.north, cloud.time, cloud.speed, cloud.energy)
+    for piece in content.pieces(a):
+        rows = content.thinned(piece.part, most)
+        where = positions(a.site, cloud.east[rows], cloud.north[rows])
+        figures = zip(*(c[rows].round(1).tolist() for c in columns), strict=True)
+        for spot, row in zip(where, figures, strict=True):
+            yield (piece.case, piece.name, *spot, *row)
+
+
+def grid_csv(
+    assessment: Assessment, *, floor: float = FLOOR, size: float | None = None
+) -> str:
+    """Write the probability grid.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    floor : float
+        Least probability of a square that is written.
+    size : float, optional
+        Side of a square; see `driftmap.exports.cells.hit_cells` [m].
+
+    Returns
+    -------
+    str
+        CSV text; positions are the centres of the squares.
+    """
+    cells = hit_cells(assessment.cloud, floor=floor, size=size)
+    where = positions(assessment.site, cells.east, cells.north)
+    columns = (cells.east, cells.north, cells.estimate, cells.lower, cells.upper)
+    rows = (
+        (*spot, east, north, cells.size, *map(content.figure, p))
+        for spot, east, north, *p in zip(
+            where, *(c.tolist() for c in columns), strict=True
+        )
+    )
+    return _table((*_POSITION, "side_m", *_HIT), rows)
+
+
+def _wkt(a: Assessment, shape: shapely.Geometry) -> str:
+    return str(shapely.to_wkt(place(a.site, shape), rounding_precision=DECIMALS))
+
+
+def _table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\r\n")
+    writer.writerow(head)
+    for row in rows:
+        writer.writerow(
+            [cell_text(content.sound(c)) if isinstance(c, str) else c for c in row]
+        )
+    return text.getvalue()

@@ -1,0 +1,232 @@
+"""Rail aim: the tilt and the azimuth that keep the flight inside and people clear."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import partial
+from typing import Final
+
+import numpy as np
+import shapely
+
+from driftmap.fields import Uncertain
+from driftmap.flight import Flight
+from driftmap.limits import read_limits
+from driftmap.planning.sweep import Lost, sweep
+from driftmap.planning.trial import (
+    NOT_KNOWN,
+    Setup,
+    Trial,
+    nearness,
+    pack,
+    try_flight,
+    unpack,
+)
+from driftmap.site import OCCUPIED, Site
+from driftmap.verdict import Check
+from driftmap.wind import WindProfile
+
+__all__ = ["Aim", "aimed", "best_aims", "grid_of_aims"]
+
+_SHARES_OF_LIMIT: Final = (0.125, 0.25, 0.375, 0.5, 0.75, 1.0)
+_TURN: Final = 30.0  # deg between azimuths of the first grid
+_REFINED: Final = 3  # aims about which a finer grid is tried
+_RANK: Final = {"go": 0, "hold": 1, "no-go": 2, NOT_KNOWN: 3}
+_IN_FAILURE: Final = "a piece lands in, if"
+_MARGIN: Final = "that speed over the wind's"
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """A way to set the rail, with what it brings.
+
+    Parameters
+    ----------
+    tilt_deg, azimuth_deg : float
+        Tilt from the vertical, and where it leans to, clockwise from true north [deg];
+        the azimuth is None for a rail as planned "into the wind".
+    trial : Trial
+        Its verdict.
+    over : tuple of str
+        Areas with people that the way up to the middle apogee passes over.
+    """
+
+    tilt_deg: float
+    azimuth_deg: float | None
+    trial: Trial
+    over: tuple[str, ...]
+
+    @property
+    def worst_failure(self) -> Check | None:
+        """The failing case that most often puts a piece among people."""
+        return _most(c for c in self.trial.checks if c.name == _IN_FAILURE)
+
+    @property
+    def rail_margin(self) -> Check | None:
+        """Speed off the rail over the wind's."""
+        return next((c for c in self.trial.checks if c.name == _MARGIN), None)
+
+    @property
+    def nearness(self) -> float:
+        """How near the check that is nearest its limit comes to it; 1 is at it."""
+        return max(map(nearness, self.trial.checks), default=np.inf)
+
+    def order(self) -> tuple[float, ...]:
+        """Give the key by which aims are ranked, the best first.
+
+        Go before hold before no-go; then ways up clear of people; then the larger room
+        to the nearest limit; then the rarer hit among people; then the lesser tilt.
+        """
+        hits = [c.value for c in self.trial.checks if c.name == _IN_FAILURE]
+        return (
+            _RANK[self.trial.verdict],
+            len(self.over),
+            round(self.nearness, 3),
+            max(hits, default=0.0),
+            self.trial.stray[0],
+            self.tilt_deg,
+            -1.0 if self.azimuth_deg is None else self.azimuth_deg,
+        )
+
+
+def aimed(flight: Flight, tilt_deg: float, azimuth_deg: float) -> Flight:
+    """Set the rail of a flight another way.
+
+    Parameters
+    ----------
+    flight : Flight
+        The flight as planned; its aiming error stays.
+    tilt_deg, azimuth_deg : float
+        Tilt and where the rail leans to, clockwise from true north [deg].
+
+    Returns
+    -------
+    Flight
+        The same flight off another rail.
+    """
+    angle = Uncertain(float(np.radians(tilt_deg)), flight.rail.angle.spread)
+    turn = {"angle": angle, "azimuth": float(np.radians(azimuth_deg))}
+    rail = flight.rail.model_copy(update=turn)
+    return flight.model_copy(update={"rail": rail})
+
+
+def grid_of_aims(most_deg: float) -> tuple[tuple[float, float], ...]:
+    """List the aims that are tried first.
+
+    Parameters
+    ----------
+    most_deg : float
+        Greatest tilt the code allows [deg].
+
+    Returns
+    -------
+    tuple of (float, float)
+        Tilt and azimuth [deg]: upright, then six tilts in twelve directions.
+    """
+    turns = np.arange(0.0, 360.0, _TURN)
+    return (
+        (0.0, 0.0),
+        *((most_deg * s, float(a)) for s in _SHARES_OF_LIMIT for a in turns),
+    )
+
+
+def best_aims(
+    setup: Setup,
+    wind: WindProfile,
+    *,
+    executor: Executor | None = None,
+    renew: Callable[[], Executor] | None = None,
+    progress: Callable[[int], None] | None = None,
+    ahead: int = 16,
+) -> tuple[Aim, tuple[Aim, ...]]:
+    """Rank the ways to set the rail within the code's limit.
+
+    A grid over tilt and azimuth, then a finer one about the best of it; each aim is a
+    verdict in full, all on the same seed.
+
+    Parameters
+    ----------
+    setup : Setup
+        What is flown, and where.
+    wind : WindProfile
+        The wind.
+    executor, renew, ahead
+        As in `driftmap.planning.sweep.sweep`; a part is an aim.
+    progress : callable, optional
+        Called with the number of aims done since the last call.
+
+    Returns
+    -------
+    planned : Aim
+        The rail as the flight file has it.
+    aims : tuple of Aim
+        All others that were tried, the best first; one whose worker was lost is not
+        known, and last.
+    """
+    limit = read_limits(setup.flight, setup.site)["rail_tilt"].value
+    packed = pack(setup)
+
+    def tried(grid: Sequence[tuple[float, float]]) -> list[Aim]:
+        found = sweep(
+            partial(_try_aim, packed, wind),
+            grid,
+            executor,
+            renew=renew,
+            done=None if progress is None else lambda i, result: progress(1),
+            ahead=ahead,
+        )
+        pairs = zip(grid, found, strict=True)
+        return [_aim(setup.site, *aim, trial) for aim, trial in pairs]
+
+    rail = setup.flight.rail
+    leans = None if rail.azimuth == "into the wind" else float(np.degrees(rail.azimuth))
+    tilt = float(np.degrees(rail.angle.value))
+    planned = _aim(setup.site, tilt, leans, try_flight(setup, wind))
+    aims = tried(grid_of_aims(limit))
+    aims.sort(key=Aim.order)
+    known = {(a.tilt_deg, a.azimuth_deg) for a in aims}
+    finer = [a for a in _finer(aims[:_REFINED], limit) if a not in known]
+    return planned, tuple(sorted([*aims, *tried(finer)], key=Aim.order))
+
+
+def _finer(best: Iterable[Aim], most: float) -> list[tuple[float, float]]:
+    """List the aims half a step around some."""
+    step = most * _SHARES_OF_LIMIT[0] / 2
+    found: dict[tuple[float, float], None] = {}
+    for aim in best:
+        for up in (-step, 0.0, step):
+            for turn in (-_TURN / 2, 0.0, _TURN / 2):
+                tilt = min(max(aim.tilt_deg + up, 0.0), most)
+                azimuth = ((aim.azimuth_deg or 0.0) + turn) % 360 if tilt else 0.0
+                found[tilt, azimuth] = None
+    return list(found)
+
+
+def _try_aim(packed: bytes, wind: WindProfile, aim: tuple[float, float]) -> Trial:
+    setup = unpack(packed)
+    flight = aimed(setup.flight, *aim)
+    return try_flight(
+        Setup(flight, setup.site, setup.samples, setup.seed, setup.day), wind
+    )
+
+
+def _aim(site: Site, tilt: float, azimuth: float | None, trial: Trial | Lost) -> Aim:
+    if isinstance(trial, Lost):
+        return Aim(tilt, azimuth, Trial(NOT_KNOWN, problem=trial.reason), ())
+    return Aim(tilt, azimuth, trial, _passed_over(site, trial.track))
+
+
+def _passed_over(site: Site, track: tuple[float, float]) -> tuple[str, ...]:
+    """Name the areas with people under the way from the pad to the middle apogee."""
+    way = shapely.LineString([(0.0, 0.0), track])
+    return tuple(
+        area.name
+        for area in site.areas
+        if (area.role in OCCUPIED or area.people) and area.shape.intersects(way)
+    )
+
+
+def _most(checks: Iterable[Check]) -> Check | None:
+    return max(checks, key=lambda c: (c.value, c.interval[1]), default=None)

@@ -1,0 +1,221 @@
+"""Wind limits: for every direction the winds in which the verdict is still go."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import partial
+from typing import Final
+
+import numpy as np
+
+from driftmap.limits import read_limits
+from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.sweep import Lost, sweep
+from driftmap.planning.trial import (
+    NOT_KNOWN,
+    Finding,
+    Setup,
+    Trial,
+    pack,
+    try_flight,
+    unpack,
+)
+
+__all__ = ["HIGHEST", "DirectionLimit", "scan_speeds", "wind_limits"]
+
+HIGHEST: Final = 25.0
+"""Strongest wind at 10 m that is tried, whatever limit is set [m s⁻¹]."""
+
+TOLERANCE: Final = 0.1
+"""Width to which a limit is narrowed down [m s⁻¹]."""
+
+_CALM: Final = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class DirectionLimit:
+    """The winds from one direction in which the verdict is go.
+
+    Parameters
+    ----------
+    from_deg : float
+        Direction the wind comes from, clockwise from true north [deg].
+    go : tuple of (float, float)
+        Spans of speed at 10 m found to be go, lowest first: both ends were flown
+        [m s⁻¹].
+    blocked_by : str
+        What speaks most against a go just above `go_below`.
+    tried : tuple of (float, str)
+        Every speed flown [m s⁻¹] with its finding, by speed.
+    problem : str
+        Why nothing is known of this direction.
+    """
+
+    from_deg: float
+    go: tuple[tuple[float, float], ...]
+    blocked_by: str
+    tried: tuple[tuple[float, Finding], ...]
+    problem: str = ""
+
+    @property
+    def go_below(self) -> float | None:
+        """Strongest wind up to which every wind tried, from calm on, is go [m s⁻¹].
+
+        0 where a calm is not go; None where nothing is known.
+        """
+        if self.problem:
+            return None
+        return self.go[0][1] if self.go and self.go[0][0] == _CALM else 0.0
+
+    @property
+    def strongest_go(self) -> float | None:
+        """Strongest wind found to be go, though a lighter one may not be [m s⁻¹]."""
+        return self.go[-1][1] if self.go else None
+
+
+def scan_speeds(setup: Setup, steps: int) -> tuple[float, ...]:
+    """Choose the speeds that every direction is first tried at.
+
+    Parameters
+    ----------
+    setup : Setup
+        Its limit on the surface wind is the last speed but one; the last is beyond it.
+    steps : int
+        Number of steps from calm to that limit.
+
+    Returns
+    -------
+    tuple of float
+        Speeds at 10 m, calm first [m s⁻¹].
+    """
+    limit = read_limits(setup.flight, setup.site)["surface_wind"].value
+    # A hair below the limit, which a wind made from components might pass by rounding.
+    top = min(limit, HIGHEST) - 1e-4
+    return (*(float(v) for v in np.linspace(_CALM, top, steps + 1)), top + TOLERANCE)
+
+
+def wind_limits(
+    setup: Setup,
+    supposition: Supposition,
+    directions: Sequence[float],
+    *,
+    steps: int = 6,
+    executor: Executor | None = None,
+    renew: Callable[[], Executor] | None = None,
+    progress: Callable[[int], None] | None = None,
+    ahead: int = 16,
+) -> tuple[DirectionLimit, ...]:
+    """Find, for every direction, the winds in which the verdict is go.
+
+    A coarse scan from calm to the limit of the surface wind shows where the finding
+    changes; each change is then narrowed down to `TOLERANCE` by bisection. Every step is
+    a verdict in full, all on the same seed.
+
+    Parameters
+    ----------
+    setup : Setup
+        What is flown, and where.
+    supposition : Supposition
+        How the wind grows and turns with height.
+    directions : sequence of float
+        Directions the wind comes from, clockwise from true north [deg].
+    steps : int
+        Steps of the scan.
+    executor, renew, ahead
+        As in `driftmap.planning.sweep.sweep`; a part is a direction.
+    progress : callable, optional
+        Called with the number of directions done since the last call.
+
+    Returns
+    -------
+    tuple of DirectionLimit
+        One for each direction, in their order.
+
+    Notes
+    -----
+    A span that is not go and narrower than a step of the scan can be missed.
+    """
+    speeds = scan_speeds(setup, steps)
+    # A calm has no direction: one verdict serves all.
+    calm = try_flight(setup, suppose(supposition, 0.0, _CALM))
+    found = sweep(
+        partial(_one_direction, pack(setup), supposition, speeds, calm),
+        directions,
+        executor,
+        renew=renew,
+        done=None if progress is None else lambda i, result: progress(1),
+        ahead=ahead,
+    )
+    return tuple(
+        DirectionLimit(at, (), "", (), result.reason)
+        if isinstance(result, Lost)
+        else result
+        for at, result in zip(directions, found, strict=True)
+    )
+
+
+def _one_direction(
+    packed: bytes,
+    supposition: Supposition,
+    speeds: Sequence[float],
+    calm: Trial,
+    from_deg: float,
+) -> DirectionLimit:
+    setup = unpack(packed)
+
+    def verdict(speed: float) -> Trial:
+        return try_flight(setup, suppose(supposition, from_deg, speed))
+
+    trials = {speeds[0]: calm} | {v: verdict(v) for v in speeds[1:]}
+    for low, high in zip(speeds, speeds[1:]):
+        _narrow(trials, low, high, verdict)
+    tried = sorted(trials.items())
+    spans = _spans(tried)
+    top = spans[0][1] if spans and spans[0][0] == _CALM else -1.0
+    above = next((t for v, t in tried if v > top and t.verdict != "go"), None)
+    return DirectionLimit(
+        from_deg,
+        spans,
+        "" if above is None else above.blocked_by,
+        tuple((v, t.verdict) for v, t in tried),
+        _unknown(tried),
+    )
+
+
+def _narrow(
+    trials: dict[float, Trial],
+    low: float,
+    high: float,
+    verdict: Callable[[float], Trial],
+) -> None:
+    """Bisect between two speeds of which one is go, leaving every trial in `trials`."""
+    while _goes(trials[low]) != _goes(trials[high]) and high - low > TOLERANCE * 1.001:
+        middle = (low + high) / 2
+        trials[middle] = verdict(middle)
+        if _goes(trials[middle]) == _goes(trials[low]):
+            low = middle
+        else:
+            high = middle
+
+
+def _goes(trial: Trial) -> bool:
+    return trial.verdict == "go"
+
+
+def _spans(tried: Sequence[tuple[float, Trial]]) -> tuple[tuple[float, float], ...]:
+    spans: list[tuple[float, float]] = []
+    before = False
+    for speed, trial in tried:
+        if _goes(trial):
+            spans.append((spans.pop()[0] if before else speed, speed))
+        before = _goes(trial)
+    return tuple(spans)
+
+
+def _unknown(tried: Sequence[tuple[float, Trial]]) -> str:
+    """Say why nothing is known, where no trial has a verdict."""
+    if any(trial.verdict != NOT_KNOWN for _, trial in tried):
+        return ""
+    return tried[0][1].problem
