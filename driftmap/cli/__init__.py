@@ -32,6 +32,10 @@ _COMMANDS: Final = MappingProxyType(
             "driftmap.cli.drop:drop_command",
             "Where one body lands, without luck.",
         ),
+        "rules": (
+            "driftmap.cli.rules:rules_command",
+            "What the rules of the range ask of a flight.",
+        ),
         "winds": ("driftmap.cli.winds:winds_command", "Read, merge and show winds."),
     }
 )
