@@ -13,16 +13,28 @@ import numpy as np
 from driftmap import turbulence
 from driftmap.aftermath import after_impact
 from driftmap.atmosphere import FloatArray
+from driftmap.check import Check
 from driftmap.cloud import Cloud, Part, fly
 from driftmap.contours import Contour, containment
 from driftmap.day import Day
+from driftmap.exposure import Harm, harm_of
 from driftmap.flight import Flight
 from driftmap.grid import mean_point, radii
-from driftmap.hazard import CONFIDENCE, Probability
+from driftmap.hazard import Probability
 from driftmap.limits import read_limits
+from driftmap.rules import (
+    Answers,
+    RuleResult,
+    evaluate,
+    expected_altitude,
+    facts_of,
+    picked_rules,
+    with_answers,
+)
+from driftmap.sampling import CONFIDENCE, Estimate
 from driftmap.sensitivity import Influence, influences
 from driftmap.site import Site
-from driftmap.verdict import AreaHit, Check, Verdict, decide, judge
+from driftmap.verdict import AreaHit, Verdict, decide, judge
 from driftmap.wind import WindProfile
 
 __all__ = ["CAUTIONS", "SHARES", "Assessment", "assess", "document"]
@@ -61,6 +73,8 @@ class Assessment:
         Every check.
     areas : tuple of AreaHit
         Probabilities for every area.
+    harm : Harm
+        Collective and individual risk.
     verdict : {"go", "hold", "no-go"}
         The verdict.
     assumed : tuple of str
@@ -79,6 +93,7 @@ class Assessment:
     contours: Mapping[tuple[str, str], tuple[Contour, ...]]
     checks: tuple[Check, ...]
     areas: tuple[AreaHit, ...]
+    harm: Harm
     verdict: Verdict
     assumed: tuple[str, ...]
     influences: tuple[Influence, ...]
@@ -93,6 +108,7 @@ def assess(
     samples: int = 20_000,
     seed: int = 1,
     day: Day | None = None,
+    answers: Answers | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Assessment:
     """Say where everything can come down, who stands there, and whether to fly.
@@ -111,6 +127,9 @@ def assess(
         Seed of the draws; the same seed gives the same result.
     day : Day, optional
         Surface readings of temperature, pressure and humidity.
+    answers : Answers, optional
+        What people confirmed of the rules that the site names; what is not answered
+        makes the verdict hold.
     progress : callable, optional
         Called with the number of flights done since the last call.
 
@@ -134,7 +153,9 @@ def assess(
         day=day,
         progress=progress,
     )
-    checks, areas = judge(cloud, site, wind, limits)
+    harm = harm_of(cloud, site)
+    rules = _rules(flight, site, wind, cloud, answers)
+    checks, areas = judge(cloud, site, wind, limits, harm=harm, rules=rules)
     contours = {
         (part.case, part.body): containment(
             cloud.east[part.rows], cloud.north[part.rows], SHARES
@@ -162,11 +183,32 @@ def assess(
         contours=contours,
         checks=checks,
         areas=areas,
+        harm=harm,
         verdict=decide(checks),
         assumed=tuple(dict.fromkeys(assumed)),
         influences=influences(cloud) if samples >= _ENOUGH else (),
         version=version("driftmap"),
     )
+
+
+def _rules(
+    flight: Flight,
+    site: Site,
+    wind: WindProfile,
+    cloud: Cloud,
+    answers: Answers | None,
+) -> tuple[RuleResult, ...]:
+    """Ask the rules that the site names of this flight in this wind."""
+    if not site.rules:
+        return ()
+    said = answers or Answers()
+    facts = facts_of(
+        flight,
+        site,
+        altitude=expected_altitude(cloud),
+        surface_wind=float(np.hypot(*wind.at(10.0))),
+    )
+    return evaluate(picked_rules(site), with_answers(facts, said), said)
 
 
 def document(assessment: Assessment) -> dict[str, Any]:
@@ -197,7 +239,7 @@ def document(assessment: Assessment) -> dict[str, Any]:
             "site": a.site.digest,
             "wind": _digest(_wind_text(a.wind)),
         },
-        "checks": [{**asdict(c), "interval": list(c.interval)} for c in a.checks],
+        "checks": [_check(check) for check in a.checks],
         "cases": [
             {
                 "name": case.name,
@@ -212,14 +254,38 @@ def document(assessment: Assessment) -> dict[str, Any]:
                 "role": hit.area.role,
                 "hit_probability": hit.total.estimate,
                 "interval": _interval(hit.total),
+                **_harm_of_area(a.harm, hit.area.name),
             }
             for hit in a.areas
         ],
+        "expected_casualties": _estimate(a.harm.casualties.total),
+        "individual_risk": _estimate(
+            max((s.risk for s in a.harm.spots), key=lambda r: r.upper)
+        ),
         "apogee_m": _percentiles(cloud.apogee.height),
         "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],
         "assumed": list(a.assumed),
         "cautions": list(CAUTIONS),
     }
+
+
+def _check(check: Check) -> dict[str, Any]:
+    interval = None if check.interval is None else list(check.interval)
+    return {**asdict(check), "interval": interval}
+
+
+def _harm_of_area(harm: Harm, name: str) -> dict[str, Any]:
+    """Give the casualties expected in an area and the risk at its worst spot."""
+    expected = harm.casualties.areas.get(name)
+    spot = next((spot.risk for spot in harm.spots if spot.area == name), None)
+    return {
+        "expected_casualties": None if expected is None else _estimate(expected),
+        "individual_risk": None if spot is None else _estimate(spot),
+    }
+
+
+def _estimate(p: Estimate) -> dict[str, Any]:
+    return {"value": p.estimate, "interval": [p.lower, p.upper]}
 
 
 def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:

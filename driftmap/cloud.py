@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air import Sky
+from driftmap.air import IntArray, Sky
 from driftmap.atmosphere import FloatArray
 from driftmap.case import CaseTree
 from driftmap.cases import CERTAIN, build_cases
@@ -27,7 +27,7 @@ __all__ = ["Cloud", "Part", "fly"]
 _BLOCK: Final = 4096  # flights flown together; part of what a seed means
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Part:
     """Where one body of one case stands in the columns of a cloud.
 
@@ -41,6 +41,8 @@ class Part:
         Flights to which the case happened.
     rows : slice
         Rows of the columns, ``count * flights`` of them.
+    who : ndarray of int, shape (flights,)
+        Which flights they are.
     """
 
     case: str
@@ -48,6 +50,7 @@ class Part:
     count: int
     flights: int
     rows: slice
+    who: IntArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -191,6 +194,9 @@ def _joined(
     happened: dict[str, int] = {}
     at = 0
     for case in tree.cases:
+        who = np.concatenate(
+            [block.who[case.name] + i * _BLOCK for i, block in enumerate(blocks)]
+        )
         for body in case.bodies:
             key = (case.name, body.name)
             # Copies first, then flights, whichever blocks these came from.
@@ -199,7 +205,7 @@ def _joined(
             if flights:
                 columns.append(landed.reshape(len(LANDED), -1))
                 rows = slice(at, at + body.count * flights)
-                parts.append(Part(*key, body.count, flights, rows))
+                parts.append(Part(*key, body.count, flights, rows, who))
                 at = rows.stop
     found = dict(zip(LANDED, np.concatenate(columns, axis=1), strict=True))
     way_up = np.concatenate([block.way_up for block in blocks], axis=1)

@@ -12,6 +12,7 @@ from pydantic import AfterValidator, BeforeValidator, Field
 from driftmap.units import parse, parse_spread
 
 __all__ = [
+    "Altitude",
     "Area",
     "Azimuth",
     "Coefficient",
@@ -84,6 +85,7 @@ UncertainMass = Annotated[Uncertain, _reads_spread("mass"), _within(0, 1000, "kg
 Length = Annotated[float, _reads("length"), _within(0, 30, "m")]
 Height = Annotated[float, _reads("length"), _within(0, 19_000, "m")]
 UncertainHeight = Annotated[Uncertain, _reads_spread("length"), _within(0, 19_000, "m")]
+Altitude = Annotated[float, _reads("length"), _within(-500, 9_000, "m")]
 Area = Annotated[float, _reads("area"), _within(0, 1000, "m2")]
 Coefficient = Annotated[Uncertain, _reads_spread("number"), _within(0, 5)]
 Time = Annotated[float, _reads("time"), _within(0, 600, "s")]

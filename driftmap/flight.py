@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from math import hypot, pi, sqrt
+from math import pi, sqrt
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from driftmap.canopies import CANOPIES, nominal_drag
 from driftmap.fields import (
+    Altitude,
     Area,
     Azimuth,
     Coefficient,
@@ -19,7 +20,6 @@ from driftmap.fields import (
     Length,
     Mass,
     Name,
-    Pressure,
     Share,
     Tilt,
     Time,
@@ -29,11 +29,10 @@ from driftmap.fields import (
     UncertainHeight,
     UncertainMass,
     UncertainTime,
-    Volume,
     read_trigger,
 )
-from driftmap.flutter import SHEAR_MODULUS, FinPlanform
 from driftmap.machdrag import DragTable
+from driftmap.pieces import Burst, Piece, Table
 
 __all__ = [
     "Airframe",
@@ -42,6 +41,7 @@ __all__ = [
     "Burst",
     "Device",
     "Flight",
+    "Measured",
     "Motor",
     "OwnCase",
     "Piece",
@@ -51,11 +51,7 @@ __all__ = [
 ]
 
 
-class _Record(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
-
-
-class Airframe(_Record):
+class Airframe(Table):
     """The rocket as it leaves the rail.
 
     Parameters
@@ -97,7 +93,7 @@ class Airframe(_Record):
         return self
 
 
-class Rail(_Record):
+class Rail(Table):
     """The launch rail.
 
     Parameters
@@ -115,7 +111,7 @@ class Rail(_Record):
     azimuth: Azimuth = "into the wind"
 
 
-class Motor(_Record):
+class Motor(Table):
     """The motor: thrust against time, and the propellant it burns.
 
     Parameters
@@ -140,7 +136,7 @@ class Motor(_Record):
     count: Annotated[int, Field(ge=1, le=50)] = 1
 
 
-class Apogee(_Record):
+class Apogee(Table):
     """What is known of the flight in place of a motor.
 
     Parameters
@@ -155,7 +151,29 @@ class Apogee(_Record):
     time: Time
 
 
-class Device(_Record):
+class Measured(Table):
+    """A flight that an altimeter recorded, in place of the motor and the drag.
+
+    Parameters
+    ----------
+    curve : str
+        Name of the record, beside the flight file; see `driftmap.recordfile`.
+    propellant_mass, count : float, int
+        As of `Motor`.
+    height_spread : float, optional
+        One standard deviation of its heights together, as a share; 5 % when left out.
+    altitude : float, optional
+        Altitude above mean sea level of the pad it flew from [m]; 0 when left out.
+    """
+
+    curve: Name
+    propellant_mass: Mass
+    height_spread: Annotated[Share, Field(le=0.3)] | None = None
+    altitude: Altitude | None = None
+    count: Annotated[int, Field(ge=1, le=50)] = 1
+
+
+class Device(Table):
     """A recovery device.
 
     Parameters
@@ -252,134 +270,7 @@ class Device(_Record):
         return Uncertain(given.value * factor, spread)
 
 
-class Piece(_Record):
-    """A piece that can come off.
-
-    Parameters
-    ----------
-    name : str
-        What the flier calls it.
-    kind : {"fin", "nose cone", "motor case"}
-        Decides its shape in the air and in which cases it comes off.
-    mass : float
-        Mass of one [kg].
-    count : int
-        How many there are.
-    area : float, optional
-        Fin: planform of one, one side [m²]; or give its shape.
-    root, tip, span, thickness : float, optional
-        Fin: chords at the body and the tip, span from the body [m]; with thickness and
-        material, flutter is worked out.
-    material : str, optional
-        Fin: a key of `driftmap.flutter.SHEAR_MODULUS`.
-    shear_modulus : float, optional
-        Fin: in place of the material [Pa].
-    printed : bool
-        Fin: laid down in layers, which weakens it.
-    length, diameter : float, optional
-        Nose cone and motor case: their size [m].
-    """
-
-    name: Name
-    kind: Literal["fin", "nose cone", "motor case"]
-    mass: Mass
-    count: Annotated[int, Field(ge=1, le=12)] = 1
-    area: Area | None = None
-    root: Length | None = None
-    tip: Length | None = None
-    span: Length | None = None
-    thickness: Length | None = None
-    material: str | None = None
-    shear_modulus: Pressure | None = None
-    printed: bool = False
-    length: Length | None = None
-    diameter: Length | None = None
-
-    @model_validator(mode="after")
-    def _sized(self) -> Self:
-        shape = [n for n in ("root", "tip", "span") if getattr(self, n) is not None]
-        stiff = [
-            n for n in ("material", "shear_modulus") if getattr(self, n) is not None
-        ]
-        if self.kind != "fin":
-            if (
-                self.area is not None
-                or shape
-                or stiff
-                or self.thickness
-                or self.printed
-            ):
-                raise ValueError(f"a {self.kind} has length and diameter only")
-            if self.length is None or self.diameter is None:
-                raise ValueError(f"a {self.kind} needs length and diameter")
-            return self
-        if self.length is not None or self.diameter is not None:
-            raise ValueError("a fin has no length or diameter; use root, tip, span")
-        if (self.area is None) == (len(shape) != 3) or len(shape) not in (0, 3):
-            raise ValueError("a fin needs area, or root, tip and span")
-        if stiff and (len(stiff) == 2 or not shape or self.thickness is None):
-            raise ValueError(
-                "flutter needs root, tip, span, thickness and one of material, shear_modulus"
-            )
-        if self.material is not None and self.material not in SHEAR_MODULUS:
-            raise ValueError(f"material must be one of {', '.join(SHEAR_MODULUS)}")
-        self.planform()  # which checks itself
-        return self
-
-    def planform(self) -> FinPlanform | None:
-        """Give the shape of a fin whose flutter can be worked out."""
-        if self.material is None and self.shear_modulus is None:
-            return None
-        sizes = (self.root, self.tip, self.span, self.thickness)
-        return FinPlanform(*(size or 0.0 for size in sizes))
-
-    @property
-    def fin_area(self) -> float:
-        """Planform area of a fin, one side [m²]."""
-        if self.area is not None:
-            return self.area
-        return ((self.root or 0.0) + (self.tip or 0.0)) / 2 * (self.span or 0.0)
-
-    @property
-    def mean_projected_area(self) -> float:
-        """Area seen from outside, averaged over all directions [m²].
-
-        A quarter of the surface for a convex body (Cauchy, 1832; any textbook of integral
-        geometry); a thin plate has both sides as surface.
-        """
-        if self.kind == "fin":
-            return self.fin_area / 2
-        r, h = (self.diameter or 0.0) / 2, self.length or 0.0
-        if self.kind == "nose cone":  # taken as a cone
-            return pi * r * (r + hypot(r, h)) / 4
-        return (2 * pi * r * h + 2 * pi * r * r) / 4
-
-
-class Burst(_Record):
-    """What a bursting motor would throw.
-
-    Parameters
-    ----------
-    pressure : float
-        Pressure over that of the air at which the case gives [Pa].
-    volume : float
-        Free volume inside the case [m³].
-    fragments : int
-        Number of fragments.
-    fragment_mass : float
-        Mass of one [kg].
-    fragment_area : float
-        Area of one, one side [m²].
-    """
-
-    pressure: Pressure
-    volume: Volume
-    fragments: Annotated[int, Field(ge=1, le=30)]
-    fragment_mass: Mass
-    fragment_area: Area
-
-
-class OwnCase(_Record):
+class OwnCase(Table):
     """A case that the flight file describes.
 
     Parameters
@@ -415,7 +306,7 @@ class OwnCase(_Record):
         return self
 
 
-class Alternative(_Record):
+class Alternative(Table):
     """Another way to bring the rocket down.
 
     Parameters
@@ -430,7 +321,7 @@ class Alternative(_Record):
     recovery: Annotated[tuple[Device, ...], Field(min_length=1, max_length=6)]
 
 
-class Flight(_Record):
+class Flight(Table):
     """A flight as planned.
 
     Parameters
@@ -440,7 +331,7 @@ class Flight(_Record):
     airframe, rail : Airframe, Rail
         The rocket as it leaves the rail, and the rail.
     motor, apogee : Motor or Apogee
-        Exactly one of them.
+        Exactly one of them; reading the file makes a motor of a measured flight.
     recovery : tuple of Device
         At least one device.
     pieces : tuple of Piece
@@ -457,6 +348,8 @@ class Flight(_Record):
         Limits of this flight, for the verdict.
     source : str
         The file it was read from.
+    notes : tuple of str
+        What reading it inferred or assumed, a sentence each.
     """
 
     name: Name
@@ -474,11 +367,12 @@ class Flight(_Record):
     ] = ()
     limits: dict[str, Any] = Field(default_factory=dict)
     source: str = ""
+    notes: tuple[str, ...] = ()
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         if (self.motor is None) == (self.apogee is None):
-            raise ValueError("needs exactly one of [motor] and [apogee]")
+            raise ValueError("needs exactly one of [motor], [apogee] and [measured]")
         for what, names in (
             ("recovery", [d.name for d in self.recovery]),
             ("piece", [p.name for p in self.pieces]),

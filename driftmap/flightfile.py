@@ -1,4 +1,4 @@
-"""Read a flight file (TOML) and the thrust curve it names (CSV)."""
+"""Read a flight file (TOML) and the thrust curve or record it names (CSV)."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import math
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
@@ -20,15 +20,23 @@ from driftmap.flight import (
     Burst,
     Device,
     Flight,
+    Measured,
     Motor,
     OwnCase,
     Piece,
     Rail,
+    Uncertain,
 )
+from driftmap.recordfile import read_record
+
+if TYPE_CHECKING:
+    from driftmap.measured import Inferred
 
 __all__ = ["read_flight"]
 
 _LARGEST_FILE = 1_000_000  # bytes; a flight file is a page of text
+_LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
+_HEIGHT_SPREAD = 0.05  # assumed; as for an apogee given without a spread
 _CURVE_HEADER = ["time_s", "thrust_n"]
 _MODELS: dict[str, type[BaseModel]] = {
     "airframe": Airframe,
@@ -37,10 +45,13 @@ _MODELS: dict[str, type[BaseModel]] = {
     "burst": Burst,
     "case": OwnCase,
     "recovery": Device,
+    "measured": Measured,
     "motor": Motor,
     "piece": Piece,
     "rail": Rail,
 }
+_NOT_KEYS = {"notes", "source"}  # of Flight, but not of the file
+_Model = TypeVar("_Model", bound=BaseModel)
 
 
 def read_flight(path: str | Path) -> Flight:
@@ -67,30 +78,42 @@ def read_flight(path: str | Path) -> Flight:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise FlightError(source, "", f"is not TOML: {problem}") from None
+    for key in _NOT_KEYS & data.keys():
+        raise FlightError(source, key, _unknown((key,)))
     motor = data.get("motor")
     if isinstance(motor, dict) and "thrust_curve" in motor:
         data["motor"] = _with_curve(motor, Path(path))
+    notes: tuple[str, ...] = ()
+    if "measured" in data:
+        data, notes = _with_record(data, Path(path))
+    return _checked(Flight, {**data, "source": source, "notes": notes}, source)
+
+
+def _checked(
+    model: type[_Model], data: object, source: str, place: tuple[str, ...] = ()
+) -> _Model:
+    """Check a table of the file, or all of it."""
     try:
-        return Flight.model_validate({**data, "source": source})
+        return model.model_validate(data)
     except ValidationError as problem:
-        raise _first(source, problem) from None
+        raise _first(source, problem, place) from None
 
 
-def _text(path: Path, source: str) -> str:
+def _text(path: Path, source: str, most: int = _LARGEST_FILE) -> str:
     try:
-        if path.stat().st_size > _LARGEST_FILE:
-            raise FlightError(source, "", f"is larger than {_LARGEST_FILE:,} bytes")
+        if path.stat().st_size > most:
+            raise FlightError(source, "", f"is larger than {most:,} bytes")
         text = path.read_bytes().decode("utf-8-sig")
     except OSError as problem:
         raise FlightError(source, "", f"cannot be read: {problem.strerror}") from None
     except UnicodeDecodeError:
-        raise FlightError(
-            source, "", "is not text (UTF-8); a TOML file is wanted"
-        ) from None
+        raise FlightError(source, "", "is not text (UTF-8)") from None
+    except ValueError:  # a NUL in the name
+        raise FlightError(source, "", "is not a file name") from None
     if "\0" in text:
         raise FlightError(source, "", "is not text (it holds NUL bytes)")
     if not text.strip():
-        raise FlightError(source, "", "is empty; a TOML flight file is wanted")
+        raise FlightError(source, "", "is empty")
     return text
 
 
@@ -169,15 +192,96 @@ def _point(source: str, number: int, cells: Sequence[str]) -> tuple[float, float
     return time, thrust
 
 
-def _first(source: str, problem: ValidationError) -> FlightError:
+def _with_record(
+    data: dict[str, Any], flight: Path
+) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """Replace the measured flight by the motor and drag that explain it; add notes."""
+    source = str(flight)
+    for other in ("motor", "apogee"):
+        if other in data:
+            raise FlightError(source, other, "must be left out beside [measured]")
+    measured = _checked(Measured, data["measured"], source, ("measured",))
+    frame = data.get("airframe", {})
+    known = isinstance(frame, dict) and "drag_coefficient" in frame
+    if isinstance(frame, dict):  # a stand-in until the record gives the drag
+        frame = {"drag_coefficient": 1.0, **frame}
+    airframe = _checked(Airframe, frame, source, ("airframe",))
+    found = _inferred(measured, airframe, flight, known=known)
+    motor = {
+        "propellant_mass": measured.propellant_mass,
+        "count": measured.count,
+        "total_impulse": Uncertain(found.impulse, found.impulse_spread),
+        "burn_time": float(found.times[-1]),
+        "times": tuple(found.times.tolist()),
+        "thrusts": tuple(found.thrusts.tolist()),
+    }
+    frame["drag_coefficient"] = Uncertain(found.drag, found.drag_spread)
+    rest = {key: value for key, value in data.items() if key != "measured"}
+    notes = _notes(measured, found, known=known)
+    return {**rest, "airframe": frame, "motor": motor}, notes
+
+
+def _inferred(
+    measured: Measured, airframe: Airframe, flight: Path, *, known: bool
+) -> Inferred:
+    from driftmap.measured import infer  # noqa: PLC0415 (brings scipy)
+    from driftmap.vertical import Body  # noqa: PLC0415
+
+    path = flight.parent / measured.curve
+    record = read_record(_text(path, str(path), _LARGEST_RECORD), str(path))
+    if measured.propellant_mass >= airframe.mass.value:
+        where = "measured.propellant_mass"
+        raise FlightError(str(flight), where, "must be less than airframe.mass")
+    body = Body(
+        mass=airframe.mass.value,
+        propellant=measured.propellant_mass,
+        cross_section=airframe.cross_section,
+        altitude=measured.altitude or 0.0,
+        table=airframe.drag_table(),
+    )
+    spread = measured.height_spread
+    try:
+        return infer(
+            record,
+            body,
+            _HEIGHT_SPREAD if spread is None else spread,
+            airframe.drag_coefficient if known else None,
+        )
+    except ValueError as problem:
+        raise FlightError(str(path), "", str(problem)) from None
+
+
+def _notes(measured: Measured, found: Inferred, *, known: bool) -> tuple[str, ...]:
+    """Say what the record gave, and what was assumed to read it."""
+    given = " and the drag coefficient given" if known else ""
+    notes = [
+        f"measured flight {measured.curve}: apogee {found.apogee:.0f} m after "
+        f"{found.apogee_time:.1f} s; total impulse {found.impulse:.0f} N s, burn "
+        f"{found.times[-1]:.2f} s and drag coefficient {found.drag:.2f} +/- "
+        f"{found.drag_spread:.2f} are fitted to it{given}, missing its heights by "
+        f"{found.misfit:.1f} m (root mean square)",
+        "measured flight: straight up in still standard air, so its lean and its wind "
+        "count as drag (assumed)",
+    ]
+    if measured.height_spread is None:
+        notes.append(f"measured heights: spread {_HEIGHT_SPREAD:.0%} (assumed)")
+    if measured.altitude is None:
+        notes.append("measured flight: from a pad at sea level (assumed)")
+    return tuple(notes)
+
+
+def _first(
+    source: str, problem: ValidationError, place: tuple[str, ...] = ()
+) -> FlightError:
     """Tell the first mistake in one line, and how many more there are."""
     errors = problem.errors(include_url=False)
     # An unknown key explains a missing one, so it comes first.
     errors.sort(key=lambda e: e["type"] != "extra_forbidden")
     first = errors[0]
-    where = _place(first["loc"])
+    loc = (*place, *first["loc"])
+    where = _place(loc)
     if first["type"] == "extra_forbidden":
-        text = _unknown(first["loc"])
+        text = _unknown(loc)
     elif first["type"] == "missing":
         text = "is missing"
     else:
@@ -201,7 +305,9 @@ def _unknown(loc: tuple[int | str, ...]) -> str:
     for part in loc[:-1]:
         if isinstance(part, str):
             model = _MODELS.get(part, model)
-    names = [f.alias or n for n, f in model.model_fields.items() if n != "source"]
+    names = [f.alias or n for n, f in model.model_fields.items() if n not in _NOT_KEYS]
+    if model is Flight:
+        names.append("measured")
     near = difflib.get_close_matches(str(loc[-1]), names, n=1)
     if near:
         return f"is not a key here; did you mean {near[0]!r}?"

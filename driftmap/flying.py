@@ -44,6 +44,8 @@ class Block:
         Flights in the block.
     landed : dict of (str, str) to ndarray, shape (6, copies, flights)
         Landings by case and body, `LANDED`, for the flights the case happened to.
+    who : dict of str to ndarray of int, shape (flights,)
+        Those flights by case, numbered within the block.
     way_up : ndarray, shape (11, count)
         Apogee, rail speed, rail wind, time and size of the greatest dynamic pressure.
     draws, margins : dict of str to ndarray, shape (count,)
@@ -52,6 +54,7 @@ class Block:
 
     count: int
     landed: dict[tuple[str, str], FloatArray]
+    who: dict[str, IntArray]
     way_up: FloatArray
     draws: dict[str, FloatArray]
     margins: dict[str, FloatArray]
@@ -86,11 +89,12 @@ def fly_block(
         If a flight cannot leave the rail or leaves the column of air.
     """
     block = _Flights(plan, tree, wind, count, seed, number)
-    landed = {}
+    landed: dict[tuple[str, str], FloatArray] = {}
+    happened: dict[str, IntArray] = {}
     for case in tree.cases:
         start = block.release(case)
         happens = block.happens(case, start)
-        who = np.flatnonzero(happens)
+        who = happened[case.name] = np.flatnonzero(happens)
         for body in case.bodies:
             fallen = [
                 block.come_down(start, body, i + 1, who) for i in range(body.count)
@@ -105,7 +109,7 @@ def fly_block(
             *ascent.max_q(),
         ]
     )
-    return Block(count, landed, way_up, block.draws, block.margins)
+    return Block(count, landed, happened, way_up, block.draws, block.margins)
 
 
 class _Flights:

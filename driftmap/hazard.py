@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Final, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from driftmap.atmosphere import FloatArray
 from driftmap.cloud import Cloud
+from driftmap.sampling import CONFIDENCE
 
 __all__ = [
-    "CONFIDENCE",
     "Probability",
     "binomial",
     "inside",
@@ -24,9 +24,6 @@ __all__ = [
 ]
 
 BoolArray: TypeAlias = NDArray[np.bool_]
-
-CONFIDENCE: Final = 0.95
-"""Two-sided confidence of every interval."""
 
 
 @dataclass(frozen=True, slots=True)

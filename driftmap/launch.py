@@ -108,7 +108,7 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
         fits the apogee given.
     """
     spreads: dict[str, Spread] = {}
-    assumed: list[str] = []
+    assumed: list[str] = list(flight.notes)
 
     def spread(name: str, given: Uncertain, share: float, unit: str = "") -> None:
         default = given.spread is None

@@ -10,6 +10,7 @@ from typing import Final
 
 from driftmap.errors import FlightError, SiteError
 from driftmap.flight import Flight
+from driftmap.harm import COLLECTIVE, INDIVIDUAL
 from driftmap.site import Site
 from driftmap.units import MILE_PER_HOUR, parse
 
@@ -45,6 +46,12 @@ LIMITS: Final = MappingProxyType(
     {
         "area_hit": Limit(1e-3, "share", "low", _ASSUMED),
         "area_hit_in_failure": Limit(0.05, "share", "low", _ASSUMED),
+        "expected_casualties": Limit(
+            COLLECTIVE.value, "number", "low", f"{COLLECTIVE.source}; {COLLECTIVE.note}"
+        ),
+        "individual_risk": Limit(
+            INDIVIDUAL.value, "number", "low", f"{INDIVIDUAL.source}; {INDIVIDUAL.note}"
+        ),
         "outside_boundary": Limit(0.05, "share", "low", _ASSUMED),
         "outside_waiver": Limit(0.01, "share", "low", _ASSUMED),
         "above_ceiling": Limit(0.01, "share", "low", _ASSUMED),

@@ -15,57 +15,18 @@ from typing import Any, Final
 import numpy as np
 
 from driftmap.atmosphere import STANDARD_GRAVITY, FloatArray
-from driftmap.checks import checked
-from driftmap.vertical import SHARE_WEIGHTS, SHARES, Body, Guess, Track, climb
+from driftmap.fields import Uncertain
+from driftmap.record import Record, WayUp, cut_way_up
+from driftmap.vertical import HIGHEST, SHARES, Body, Guess, Track, climb
 
-__all__ = ["Inferred", "Record", "infer"]
+__all__ = ["Inferred", "infer"]
 
 _G: Final = STANDARD_GRAVITY
-_SPIKE: Final = 0.7  # s; running median that passes over a pressure spike
-_ON_PAD: Final = 10.0  # s before lift-off that set the zero
-_MOST_POINTS: Final = 400  # a denser way up is averaged down to these
-_FEWEST_POINTS: Final = 15
-_LEAST_RISE: Final = 20.0  # m; less cannot be told from the altimeter's noise
 _DRAG: Final = (0.02, 5.0)  # bounds of the drag coefficient
 _SOFT: Final = 2.0  # standard deviations beyond which a miss weighs less
+_DRAG_SPREAD: Final = 0.1  # of a drag coefficient given without one; assumed
+_MOST_DRAG_SPREAD: Final = 0.2  # more, and draws could fall below zero
 _ROUGH: Final = 0.4  # assumed: second difference of thrust over its mean
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Record:
-    """What an altimeter wrote down.
-
-    Parameters
-    ----------
-    time : array_like, shape (r,)
-        Its clock, not decreasing [s].
-    height : array_like, shape (r,)
-        Height over its zero [m].
-    speed : array_like, shape (r,), optional
-        Upward speed [m s⁻¹].
-
-    Raises
-    ------
-    ValueError
-        If shapes differ, a number is not finite, or time goes back.
-    """
-
-    time: FloatArray
-    height: FloatArray
-    speed: FloatArray | None = None
-
-    def __post_init__(self) -> None:
-        for name in ("time", "height", "speed"):
-            value = getattr(self, name)
-            if value is None:
-                continue
-            column = np.array(checked(name, value))
-            if column.shape != np.shape(self.time) or column.ndim != 1:
-                raise ValueError("'time', 'height' and 'speed' must be of one length")
-            column.setflags(write=False)
-            object.__setattr__(self, name, column)
-        if np.any(np.diff(self.time) < 0):
-            raise ValueError("'time' must not go back")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +38,8 @@ class Inferred:
     times, thrusts : ndarray, shape (k,)
         Thrust curve from ignition [s], [N].
     impulse, impulse_spread : float
-        Total impulse and one standard deviation [N s].
+        Total impulse [N s], and the standard deviation that spreads the apogee by that of
+        the heights.
     drag, drag_spread : float
         Drag coefficient on the cross-section and one standard deviation.
     lift_off : float
@@ -100,7 +62,9 @@ class Inferred:
     misfit: float
 
 
-def infer(record: Record, body: Body, height_spread: float) -> Inferred:
+def infer(
+    record: Record, body: Body, height_spread: float, drag: Uncertain | None = None
+) -> Inferred:
     """Find the thrust curve and the drag coefficient that explain a record.
 
     Parameters
@@ -111,6 +75,8 @@ def infer(record: Record, body: Body, height_spread: float) -> Inferred:
         The rocket that carried it.
     height_spread : float
         One standard deviation of all heights together, as a share.
+    drag : Uncertain, optional
+        What is known of the drag coefficient beforehand; its spread is 10 % when None.
 
     Returns
     -------
@@ -125,104 +91,20 @@ def infer(record: Record, body: Body, height_spread: float) -> Inferred:
 
     Notes
     -----
-    The flight counts as straight up in still air: lean and wind appear as drag. Errors
-    of neighbouring samples count as independent, so the fit's own share of the spread is
-    a lower bound; `height_spread` is added to it in quadrature.
+    The flight counts as straight up in still air: lean and wind appear as drag. The
+    drag's spread holds the fit's own, which takes errors of neighbouring samples as
+    independent, and what heights wrong by `height_spread` would do to it.
     """
-    way_up = _way_up(record)
+    way_up = cut_way_up(record)
     start = _first_guess(way_up, body)
-    rough = _Fit(way_up, body, start, noise=1.0, speed_noise=None).solved()
-    fit = _Fit(way_up, body, rough.guess(), *rough.noises()).solved()
-    _check(fit)
-    return _told(fit, height_spread)
+    rough = _Fit(way_up, body, start, drag).solved()
+    fit = _Fit(way_up, body, rough.guess(), drag, *rough.noises()).solved()
+    found = _told(fit, height_spread)
+    _check(fit, found)
+    return found
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _WayUp:
-    """The record from the pad to apogee, without spikes, zero on the pad."""
-
-    time: FloatArray
-    height: FloatArray
-    speed: FloatArray | None
-    lift_off: float
-
-
-def _way_up(record: Record) -> _WayUp:
-    """Cut out the way up, and check that it is one."""
-    keep = _without_spikes(record.time, record.height)
-    time, height = record.time[keep], record.height[keep]
-    if time.size < _FEWEST_POINTS:
-        raise ValueError(f"holds {time.size} points; needs {_FEWEST_POINTS} or more")
-    smooth = _running_median(time, height)
-    top = int(smooth.argmax())
-    low = float(np.median(height[: min(5, top + 1)]))
-    rise = smooth[top] - low
-    if rise < _LEAST_RISE:
-        raise ValueError(
-            f"never rises {_LEAST_RISE:.0f} m above its start (most is {rise:.1f} m)"
-        )
-    near_pad = smooth[: top + 1] <= low + max(0.02 * rise, 3.0)
-    first = int(np.flatnonzero(near_pad)[-1]) if near_pad.any() else 0
-    zero, waited = _pad_level(time, height, first)
-    if not waited and abs(height[0]) > max(0.03 * rise, 10.0):
-        raise ValueError(
-            f"begins {height[0]:.0f} m up; it must begin on the pad, best 1 s before "
-            "lift-off"
-        )
-    if np.median(height[-3:]) > smooth[top] - max(0.01 * rise, 3.0):
-        raise ValueError(
-            "shows no apogee: it must go on until the rocket has come down some metres "
-            "from its highest point"
-        )
-    part = np.flatnonzero((time >= time[first] - 2.0) & (time <= time[top]))
-    if np.count_nonzero(part > first) < _FEWEST_POINTS:
-        raise ValueError(
-            f"holds {np.count_nonzero(part > first)} points on the way up; needs "
-            f"{_FEWEST_POINTS} or more"
-        )
-    speed = None if record.speed is None else record.speed[keep][part]
-    return _WayUp(*_averaged(time[part], height[part] - zero, speed), time[first])
-
-
-def _pad_level(time: FloatArray, height: FloatArray, first: int) -> tuple[float, bool]:
-    """Give the height that the record calls the pad, and whether it waited there."""
-    before = (time <= time[first] - 0.5) & (time >= time[first] - _ON_PAD)
-    if np.count_nonzero(before) < 5:
-        return 0.0, False  # the altimeter's own zero
-    return float(np.median(height[before])), True
-
-
-def _running_median(time: FloatArray, height: FloatArray) -> FloatArray:
-    """Smooth over `_SPIKE` seconds; a steady rise passes unchanged."""
-    from scipy.ndimage import median_filter  # noqa: PLC0415 (slow to import)
-
-    step = float(np.median(np.diff(time)))
-    half = int(np.clip(_SPIKE / 2 / max(step, 1e-6), 2, 200))
-    return np.asarray(median_filter(height, 2 * half + 1, mode="nearest"))
-
-
-def _without_spikes(time: FloatArray, height: FloatArray) -> FloatArray:
-    """Tell which samples lie within six deviations of the running median."""
-    if time.size < _FEWEST_POINTS:
-        return np.ones(time.size, bool)
-    off = np.abs(height - _running_median(time, height))
-    return np.asarray(off <= 6 * 1.4826 * np.median(off) + 3.0)
-
-
-def _averaged(
-    time: FloatArray, height: FloatArray, speed: FloatArray | None
-) -> tuple[FloatArray, FloatArray, FloatArray | None]:
-    """Average neighbours until few enough points are left."""
-    starts = np.unique(np.linspace(0, time.size, _MOST_POINTS + 1).astype(int)[:-1])
-    size = np.diff(np.append(starts, time.size))
-
-    def mean(column: FloatArray) -> FloatArray:
-        return np.asarray(np.add.reduceat(column, starts) / size)
-
-    return mean(time), mean(height), None if speed is None else mean(speed)
-
-
-def _first_guess(way: _WayUp, body: Body) -> Guess:
+def _first_guess(way: WayUp, body: Body) -> Guess:
     """Guess from the smoothed speed: the burn ends where it is greatest."""
     from scipy.ndimage import gaussian_filter1d  # noqa: PLC0415 (slow to import)
 
@@ -247,13 +129,14 @@ class _Fit:
 
     def __init__(
         self,
-        way: _WayUp,
+        way: WayUp,
         body: Body,
         start: Guess,
-        noise: float,
-        speed_noise: float | None,
+        known: Uncertain | None,
+        noise: float = 1.0,
+        speed_noise: float | None = None,
     ) -> None:
-        self.way, self.body = way, body
+        self.way, self.body, self.known = way, body, known
         self.noise, self.speed_noise = noise, speed_noise
         self.unit = float(np.mean(start.thrust))
         first = [start.lift_off, np.log(start.burn_time), np.log(start.drag)]
@@ -277,8 +160,12 @@ class _Fit:
         rows = [(height - way.height[:, None]) / self.noise]
         if way.speed is not None and self.speed_noise is not None:
             rows.append((speed - way.speed[:, None]) / self.speed_noise)
-        thrust = p.reshape(len(p), -1)[3:]
-        rows.append(np.diff(thrust, 2, axis=0) / thrust.mean(axis=0) / _ROUGH)
+        q = p.reshape(len(p), -1)
+        rows.append(np.diff(q[3:], 2, axis=0) / q[3:].mean(axis=0) / _ROUGH)
+        if self.known is not None:
+            value, spread = self.known.value, self.known.spread
+            share = _DRAG_SPREAD if spread is None else max(spread / value, 1e-3)
+            rows.append((q[2:3] - np.log(value)) / share)
         # A trial step may leave the range of the numbers: then it is only very bad.
         return np.clip(np.nan_to_num(np.concatenate(rows), nan=1e6), -1e6, 1e6)
 
@@ -322,25 +209,26 @@ class _Fit:
         slip = np.median(np.abs(speed[:, 0] - self.way.speed))
         return noise, max(1.4826 * float(slip), 0.05)
 
-    def spread(self, name: str, height_spread: float) -> float:
-        """Give one standard deviation of the logarithm of impulse or drag."""
-        weight = 1 / (1 + (self.misses(self.p)[:, 0] / _SOFT) ** 2) ** 0.25
+    def drag_spread(self, height_spread: float) -> float:
+        """Give one standard deviation of the drag coefficient as a share of it."""
+        miss = self.misses(self.p)[:, 0]
+        weight = (1 + (miss / _SOFT) ** 2) ** -0.25  # root of the loss's slope
         slopes = self.slopes(self.p)[:, self.free] * weight[:, None]
-        scaled = np.zeros(weight.size)
-        scaled[: self.way.height.size] = self.way.height / self.noise
-        if self.way.speed is not None and self.speed_noise is not None:
-            end = 2 * self.way.height.size
-            scaled[self.way.height.size : end] = self.way.speed / self.speed_noise
-        toward = self.toward(name)[self.free]
-        back = toward @ np.linalg.pinv(slopes)
-        return float(np.hypot(np.linalg.norm(back), back @ (scaled * weight) * height_spread))
+        stretched = np.zeros(miss.size)  # what heights and speeds 100 % larger would do
+        way, r = self.way, self.way.time.size
+        stretched[:r] = way.height / self.noise
+        if way.speed is not None and self.speed_noise is not None:
+            stretched[r : 2 * r] = way.speed / self.speed_noise
+        response = np.linalg.pinv(slopes)[np.flatnonzero(self.free) == 2]
+        moved = float((response @ (stretched * weight)).sum()) * height_spread
+        return float(np.hypot(np.linalg.norm(response), moved))
 
-    def toward(self, name: str) -> FloatArray:
-        """Give the change of the logarithm of impulse or drag with each parameter."""
-        if name == "drag":
-            return np.eye(self.p.size)[2]
-        mean = SHARE_WEIGHTS @ self.p[3:]
-        return np.concatenate([[0.0, 1.0, 0.0], SHARE_WEIGHTS / mean])
+    def height_response(self) -> float:
+        """Give the change of ln apogee height with ln impulse, burn time kept."""
+        p = np.stack([self.p, self.p], axis=1)
+        p[3:, 1] *= 1.01
+        low, high = self.track(p).height.max(axis=0)
+        return float(np.log(high / low) / np.log(1.01))
 
 
 def _misfit(fit: _Fit) -> float:
@@ -348,21 +236,27 @@ def _misfit(fit: _Fit) -> float:
     return float(np.sqrt(np.mean((height[:, 0] - fit.way.height) ** 2)))
 
 
-def _check(fit: _Fit) -> None:
+def _check(fit: _Fit, found: Inferred) -> None:
     """Refuse a fit that does not explain the record."""
-    rise, miss = float(fit.way.height.max()), _misfit(fit)
-    most = 0.02 * rise + 3.0
+    miss, most = found.misfit, 0.02 * float(fit.way.height.max()) + 3.0
     if not miss <= most:
         raise ValueError(
             "does not look like one rocket going straight up: the nearest such flight "
             f"misses it by {miss:.1f} m (accepted up to {most:.1f} m)"
         )
-    drag = float(fit.guess().drag[0])
-    if not 1.01 * _DRAG[0] < drag < 0.99 * _DRAG[1]:
+    if not 1.01 * _DRAG[0] < found.drag < 0.99 * _DRAG[1]:
         raise ValueError(
-            f"asks for a drag coefficient of {drag:.2g}; check the unit of the heights, "
-            "airframe.mass and airframe.diameter"
+            f"asks for a drag coefficient of {found.drag:.2g}; check the unit of the "
+            "heights, airframe.mass and airframe.diameter"
         )
+    if not found.drag_spread <= _MOST_DRAG_SPREAD * found.drag:
+        raise ValueError(
+            f"leaves the drag coefficient open ({found.drag:.2g} +/- "
+            f"{found.drag_spread:.2g}): too slow or too coarse a flight; state "
+            "airframe.drag_coefficient beside it"
+        )
+    if found.apogee + fit.body.altitude > HIGHEST:
+        raise ValueError(f"rises above the modelled air, {HIGHEST:,.0f} m")
     fastest, last = float(fit.track().mach.max()), fit.body.fastest
     if fastest > last:
         raise ValueError(
@@ -373,16 +267,17 @@ def _check(fit: _Fit) -> None:
 def _told(fit: _Fit, height_spread: float) -> Inferred:
     guess, track = fit.guess(), fit.track()
     top = int(track.height[:, 0].argmax())
-    late = np.linspace(*track.time[[max(top - 1, 0), min(top + 1, len(track.time) - 1)], 0], 201)
+    start, end = track.time[[max(top - 1, 0), min(top + 1, len(track.time) - 1)], 0]
+    late = np.linspace(float(start), float(end), 201)
     height = track.at(late)[0][:, 0]
     impulse, drag = float(guess.impulse()[0]), float(guess.drag[0])
     return Inferred(
         times=SHARES * guess.burn_time[0],
         thrusts=guess.thrust[:, 0],
         impulse=impulse,
-        impulse_spread=impulse * fit.spread("impulse", height_spread),
+        impulse_spread=impulse * height_spread / fit.height_response(),
         drag=drag,
-        drag_spread=drag * fit.spread("drag", height_spread),
+        drag_spread=drag * fit.drag_spread(height_spread),
         lift_off=float(guess.lift_off[0]),
         apogee=float(height.max()),
         apogee_time=float(late[height.argmax()] - guess.lift_off[0]),

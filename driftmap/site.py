@@ -73,7 +73,7 @@ class Site:
     assumed : tuple of str
         What was assumed in reading the site, a sentence each.
     source, digest : str
-        Name of the file and SHA-256 of its bytes.
+        Path of the file as given and SHA-256 of its bytes.
 
     Raises
     ------
@@ -186,7 +186,7 @@ def read_site(path: Path | str, *, pad: str | None = None) -> Site:
             waiver=_waiver(source, marks, shapes, place, header["elevation"]),
             pad=names[marks.index(origin)],
             assumed=(*_notes(collection, marks, pad), *_strays(areas, boundary)),
-            source=Path(path).name,
+            source=str(path),
             digest=collection.digest,
         )
 

@@ -1,64 +1,30 @@
-"""Every check with its figure, its limit and its source; and go, hold or no-go."""
+"""Every check of a flight at a site in a wind; and go, hold or no-go."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import Final, Literal
+from dataclasses import dataclass, replace
+from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
 from driftmap.atmosphere import FloatArray
 from driftmap.cases import WORKS
+from driftmap.check import ALL_CASES, Check, Outcome, at_least, at_most
 from driftmap.cloud import Cloud
+from driftmap.exposure import Harm
 from driftmap.hazard import Probability, binomial, inside, mixture, outside, per_case
 from driftmap.limits import Limit
+from driftmap.rules import RuleResult
 from driftmap.site import OCCUPIED, Area, Site
 from driftmap.wind import WindProfile
 
-__all__ = ["ALL_CASES", "AreaHit", "Check", "Outcome", "decide", "judge"]
+__all__ = ["AreaHit", "Verdict", "decide", "judge"]
 
-Outcome = Literal["pass", "warn", "fail"]
-Verdict = Literal["go", "hold", "no-go"]
+Verdict: TypeAlias = Literal["go", "hold", "no-go"]
 
-ALL_CASES: Final = "all cases"
 _KEPT_CLEAR: Final = ("building", "road", "railway", "airport", "closed ground")
-"""Roles nobody may be hit in though no head count is given."""
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One line of the verdict.
-
-    Parameters
-    ----------
-    name : str
-        What was checked.
-    case, area : str
-        Which case and which area; empty where there is none.
-    value : float
-        The figure.
-    interval : (float, float)
-        Its interval.
-    limit : float
-        What it is compared with.
-    unit : str
-        Unit of the three.
-    outcome : {"pass", "warn", "fail"}
-        Within the limit, not surely so, or over it.
-    source : str
-        Where the limit comes from.
-    """
-
-    name: str
-    case: str
-    area: str
-    value: float
-    interval: tuple[float, float]
-    limit: float
-    unit: str
-    outcome: Outcome
-    source: str
+"""Roles nothing may come down in though no head count is given."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +47,13 @@ class AreaHit:
 
 
 def judge(
-    cloud: Cloud, site: Site, wind: WindProfile, limits: Mapping[str, Limit]
+    cloud: Cloud,
+    site: Site,
+    wind: WindProfile,
+    limits: Mapping[str, Limit],
+    *,
+    harm: Harm | None = None,
+    rules: Iterable[RuleResult] = (),
 ) -> tuple[tuple[Check, ...], tuple[AreaHit, ...]]:
     """Check a cloud against a site.
 
@@ -95,6 +67,10 @@ def judge(
         The wind the cloud was flown in.
     limits : mapping of str to Limit
         From `driftmap.limits.read_limits`.
+    harm : Harm, optional
+        Harm to people, from `driftmap.exposure.harm_of`.
+    rules : iterable of RuleResult
+        What the rules of the range say, from `driftmap.rules.evaluate`.
 
     Returns
     -------
@@ -109,11 +85,13 @@ def judge(
         areas.append(AreaHit(area, mixture(cloud, cases), cases))
     checks = [
         *(check for hit in areas for check in _people(hit, limits)),
+        *([] if harm is None else _harm(harm, limits)),
         *_ground(cloud, site, limits),
         _ceiling(cloud, site, limits),
         *_rail(cloud, limits),
         *_wind(cloud, wind, limits),
         *_missing(cloud),
+        *(_rule(result) for result in rules),
     ]
     return tuple(checks), tuple(areas)
 
@@ -137,29 +115,18 @@ def decide(checks: Iterable[Check]) -> Verdict:
     return "go" if outcomes == {"pass"} else "hold"
 
 
-def _below(interval: tuple[float, float], limit: float) -> Outcome:
-    """Compare a figure that must not exceed its limit."""
-    lower, upper = interval
-    if not (np.isfinite(lower) and np.isfinite(upper)):
-        return "warn"
-    if upper <= limit:
-        return "pass"
-    return "fail" if lower > limit else "warn"
-
-
 def _share(name: str, case: str, area: str, p: Probability, limit: Limit) -> Check:
     interval = (p.lower, p.upper)
-    outcome = _below(interval, limit.value)
     return Check(
-        name,
-        case,
-        area,
-        p.estimate,
-        interval,
-        limit.value,
-        "share",
-        outcome,
-        limit.source,
+        name=name,
+        case=case,
+        area=area,
+        value=p.estimate,
+        interval=interval,
+        limit=limit.value,
+        unit="share",
+        outcome=at_most(interval, limit.value),
+        source=limit.source,
     )
 
 
@@ -181,6 +148,40 @@ def _people(hit: AreaHit, limits: Mapping[str, Limit]) -> list[Check]:
     return checks
 
 
+def _harm(harm: Harm, limits: Mapping[str, Limit]) -> list[Check]:
+    """Hold collective and individual risk against their limits."""
+    total, limit = harm.casualties.total, limits["expected_casualties"]
+    figures = [("casualties expected", "", total, limit)]
+    if harm.spots:
+        worst = max(harm.spots, key=lambda spot: spot.risk.upper)
+        name, bound = "risk to one person at the worst spot", limits["individual_risk"]
+        figures.append((name, worst.area, worst.risk, bound))
+    checks = [
+        Check(
+            name=name,
+            case=ALL_CASES,
+            area=area,
+            value=p.estimate,
+            interval=(p.lower, p.upper),
+            limit=limit.value,
+            unit="per flight",
+            outcome=at_most((p.lower, p.upper), limit.value),
+            source=limit.source,
+        )
+        for name, area, p, limit in figures
+    ]
+    checks += [
+        Check(
+            name="head count not known, so no casualties were counted",
+            area=area,
+            outcome="warn",
+            source="missing input",
+        )
+        for area in harm.casualties.uncounted
+    ]
+    return checks
+
+
 def _ground(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check]:
     checks = []
     for what, key, shape in (
@@ -188,9 +189,8 @@ def _ground(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check
         ("waiver", "outside_waiver", site.waiver.shape),
     ):
         p = mixture(cloud, per_case(cloud, outside(shape)))
-        checks.append(
-            _share(f"a piece lands outside the {what}", ALL_CASES, what, p, limits[key])
-        )
+        name = f"a piece lands outside the {what}"
+        checks.append(_share(name, ALL_CASES, what, p, limits[key]))
     return checks
 
 
@@ -202,94 +202,118 @@ def _ceiling(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> Check:
 
 
 def _rail(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
-    rail = cloud.plan.flight.rail
-    tilt, limit = float(np.degrees(rail.angle.value)), limits["rail_tilt"]
+    tilt = float(np.degrees(cloud.plan.flight.rail.angle.value))
+    over_wind = cloud.rail_speed / np.maximum(cloud.rail_wind, 0.1)
     return [
-        Check(
-            "rail's tilt from the vertical",
-            "",
-            "",
-            tilt,
-            (tilt, tilt),
-            limit.value,
-            "deg",
-            _below((tilt, tilt), limit.value),
-            limit.source,
+        _exact("rail's tilt from the vertical", tilt, "deg", limits["rail_tilt"]),
+        _reaches(
+            "speed leaving the rail", cloud.rail_speed, "m/s", limits["rail_speed"]
         ),
-        _at_least(
-            "speed leaving the rail", cloud.rail_speed, limits["rail_speed"], "m/s"
-        ),
-        _at_least(
+        _reaches(
             "that speed over the wind's",
-            cloud.rail_speed / np.maximum(cloud.rail_wind, 0.1),
-            limits["rail_speed_over_wind"],
+            over_wind,
             "times",
+            limits["rail_speed_over_wind"],
         ),
     ]
 
 
-def _at_least(name: str, values: FloatArray, limit: Limit, unit: str) -> Check:
-    """Compare the middle 90 % of flights with a least value."""
+def _exact(name: str, value: float, unit: str, limit: Limit) -> Check:
+    """Compare a figure that is known; beyond its limit it fails."""
+    return Check(
+        name=name,
+        value=value,
+        interval=(value, value),
+        limit=limit.value,
+        unit=unit,
+        outcome=at_most((value, value), limit.value),
+        source=limit.source,
+    )
+
+
+def _reaches(name: str, values: FloatArray, unit: str, limit: Limit) -> Check:
+    """Compare the middle of flights with a least value, and then the slowest of them."""
     low, middle, high = (float(v) for v in np.quantile(values, [0.05, 0.5, 0.95]))
-    outcome: Outcome = "warn"
-    if low >= limit.value:
-        outcome = "pass"
-    elif middle < limit.value:
+    outcome: Outcome = at_least((low, high), limit.value)
+    if middle < limit.value:
         outcome = "fail"
     return Check(
-        name, "", "", middle, (low, high), limit.value, unit, outcome, limit.source
+        name=name,
+        value=middle,
+        interval=(low, high),
+        limit=limit.value,
+        unit=unit,
+        outcome=outcome,
+        source=limit.source,
+        sense="least",
     )
 
 
 def _wind(cloud: Cloud, wind: WindProfile, limits: Mapping[str, Limit]) -> list[Check]:
-    east, north = wind.at(10.0)
-    speed, error = float(np.hypot(east, north)), float(wind.error[0])
-    limit = limits["surface_wind"]
-    # The reading itself is compared, as the code does; its error widens the interval.
-    over = speed > limit.value
+    speed = float(np.hypot(*wind.at(10.0)))
+    error = 2 * float(np.interp(10.0, wind.height, wind.error))
+    interval, limit = (max(speed - error, 0.0), speed + error), limits["surface_wind"]
     surface = Check(
-        "wind at 10 m",
-        "",
-        "",
-        speed,
-        (max(speed - 2 * error, 0.0), speed + 2 * error),
-        limit.value,
-        "m/s",
-        "fail" if over else "pass",
-        limit.source,
+        name="wind at 10 m",
+        value=speed,
+        interval=interval,
+        limit=limit.value,
+        unit="m/s",
+        outcome="fail" if speed > limit.value else at_most(interval, limit.value),
+        source=limit.source,
     )
     top = float(np.quantile(cloud.apogee.height, 0.95))
-    gap, limit = max(0.0, top - wind.known_to), limits["wind_gap"]
-    known = Check(
+    gap = _exact(
         "height flown above the highest wind known",
-        "",
-        "",
-        gap,
-        (gap, gap),
-        limit.value,
+        max(0.0, top - wind.known_to),
         "m",
-        "pass" if gap <= limit.value else "warn",
-        limit.source,
+        limits["wind_gap"],
     )
-    return [surface, known, *_age(wind, limits["wind_age"])]
+    if gap.outcome == "fail":  # not known is no reason against, but none for either
+        gap = replace(gap, outcome="warn")
+    return [surface, gap, *_age(wind, limits["wind_age"])]
 
 
 def _age(wind: WindProfile, limit: Limit) -> list[Check]:
+    """Hold on a wind that is old, or whose report has a time but the flight has none."""
     if wind.age is None:
-        return []
-    hours, most = float(wind.age), limit.value / 3600
-    outcome: Outcome = "pass" if hours <= most else "warn"
-    source = limit.source
-    return [
-        Check(
-            "age of the wind", "", "", hours, (hours, hours), most, "h", outcome, source
-        )
-    ]
+        if not wind.dated:
+            return []
+        return [
+            Check(
+                name="age of the wind: the report has a time, the flight has none",
+                outcome="warn",
+                source=limit.source,
+                note="give the time of the flight with --when",
+            )
+        ]
+    hours = replace(limit, value=limit.value / 3600)
+    check = _exact("age of the wind", float(wind.age), "h", hours)
+    return [replace(check, outcome="warn") if check.outcome == "fail" else check]
 
 
 def _missing(cloud: Cloud) -> list[Check]:
     """Hold where a failure could not be flown."""
     return [
-        Check(text, "", "", 1.0, (1.0, 1.0), 0.0, "cases", "warn", "missing input")
+        Check(name=text, outcome="warn", source="missing input")
         for text in cloud.tree.missing
     ]
+
+
+def _rule(result: RuleResult) -> Check:
+    """Turn a line of the rules into a check; what is not answered holds."""
+    value = result.value
+    governs = f"; {result.governs}" if result.governs else ""
+    return Check(
+        name=result.what,
+        area=result.area,
+        value=value,
+        interval=None if value is None else (value, value),
+        limit=result.limit,
+        unit=result.unit,
+        outcome="warn" if result.outcome == "ask" else result.outcome,
+        source=f"{result.rules}: {result.source}",
+        sense="least" if result.sense == "at least" else "most",
+        note=result.why + governs,
+        question=result.outcome == "ask",
+    )

@@ -16,17 +16,20 @@ from driftmap.atmosphere import (
 from driftmap.checks import checked
 from driftmap.machdrag import DragTable, drag_rise
 
-__all__ = ["SHARES", "SHARE_WEIGHTS", "Body", "Guess", "Track", "climb"]
+__all__ = ["HIGHEST", "SHARES", "SHARE_WEIGHTS", "Body", "Guess", "Track", "climb"]
 
-SHARES: Final = np.array([0, 2, 5, 10, 16, 22, 28, 34, 38, 40]) / 40
+SHARES: Final = np.array([0, 1, 2, 5, 8, 11, 14, 17, 19, 20]) / 20
 """Shares of the burn at which the thrust is free; it is linear between them."""
 
 SHARE_WEIGHTS: Final = np.convolve(np.diff(SHARES), [0.5, 0.5])
 """Weights of those thrusts in their mean, by the trapezoidal rule."""
 
-_BURN_STEPS: Final = 40  # a whole number of steps between any two shares
-_COAST_STEPS: Final = 60
-_LEVELS: Final = np.arange(-600.0, 20_001.0, 50.0)  # altitude, m; linear between
+_BURN_STEPS: Final = 20  # a whole number of steps between any two shares
+_COAST_STEPS: Final = 24
+HIGHEST: Final = 20_000.0
+"""Altitude up to which the air is modelled [m]."""
+
+_LEVELS: Final = np.arange(-600.0, HIGHEST + 1, 50.0)  # altitude, m; linear between
 _DENSITY: Final = air_density(_LEVELS)
 _SOUND: Final = speed_of_sound(_LEVELS)
 _MACH: Final = np.linspace(0.0, 5.0, 501)
@@ -70,7 +73,9 @@ class Body:
     @property
     def fastest(self) -> float:
         """Mach number up to which the drag is known."""
-        return float(_MACH[-1] if self.table is None else np.asarray(self.table.mach)[-1])
+        return float(
+            _MACH[-1] if self.table is None else np.asarray(self.table.mach)[-1]
+        )
 
     def rise(self, mach: FloatArray) -> FloatArray:
         """Give the factor on the drag; held level beyond `fastest`, which a trial may pass."""

@@ -131,6 +131,8 @@ class WindProfile:
     age : float or None
         Hours between the flight and the oldest source whose age is known [h]; None when
         none is.
+    dated : bool
+        Whether a source says when it was observed or is valid.
     members : array_like, shape (m, 2, k), or None
         East and north components of each member of an ensemble at `height` [m s⁻¹];
         `east` and `north` are then their mean.
@@ -153,6 +155,7 @@ class WindProfile:
     source: str = ""
     assumed: tuple[str, ...] = field(default=())
     age: float | None = None
+    dated: bool = False
     members: FloatArray | None = None
     levels: tuple[WindLevel, ...] = field(default=())
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import importlib
+import os
 import sys
 from importlib.metadata import version
 from types import MappingProxyType
@@ -16,6 +17,7 @@ from driftmap.errors import DriftmapError
 __all__ = ["cli", "main"]
 
 BAD_INPUT: Final = 2
+FAULT: Final = 1
 
 _COMMANDS: Final = MappingProxyType(
     {
@@ -81,7 +83,7 @@ def cli() -> None:
     \b
     A verdict and a map for the wind of this hour:
       driftmap assess examples/willet.toml --site sites/saltgrass-flat.geojson \\
-          --wind "8 mph from 240" --out today
+          --wind examples/morning.csv --answers examples/answers.toml
     A wind measured by layers:
       driftmap assess FLIGHT --site SITE --wind layers.csv
     One body, no luck:

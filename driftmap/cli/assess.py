@@ -11,6 +11,7 @@ from typing import Final, Literal
 import click
 
 from driftmap.cli.options import (
+    answers_of,
     day_of,
     day_options,
     run_options,
@@ -31,6 +32,11 @@ EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
 @day_options
 @run_options
 @units_option
+@click.option(
+    "--answers",
+    metavar="FILE",
+    help="Answers to the questions of the rules; driftmap rules lists them.",
+)
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
@@ -53,6 +59,7 @@ def assess_command(  # noqa: PLR0913, PLR0917
     samples: int,
     seed: int,
     units: Literal["us", "si"],
+    answers: str | None,
     out: Path,
     as_json: bool,
 ) -> None:
@@ -63,7 +70,7 @@ def assess_command(  # noqa: PLR0913, PLR0917
     \b
     Examples:
       driftmap assess examples/willet.toml --site sites/saltgrass-flat.geojson \\
-          --wind "8 mph from 240" --out today
+          --wind examples/morning.csv --answers examples/answers.toml --out today
       driftmap assess FLIGHT --site SITE --wind layers.csv --samples 100000 --units si
       driftmap assess FLIGHT --site SITE --wind "9 kt from 250" --wind bulletin.txt \\
           --station KXYZ --when 14:30
@@ -79,6 +86,7 @@ def assess_command(  # noqa: PLR0913, PLR0917
 
     rocket, ground = read_flight(flight), read_site(site)
     wind = wind_of(winds, station, when, ground)
+    said = answers_of(answers, ground)
     day = day_of(temperature, altimeter, humidity, ground.elevation)
     with _Progress(samples) as progress:
         result = assess(
@@ -88,6 +96,7 @@ def assess_command(  # noqa: PLR0913, PLR0917
             samples=samples,
             seed=seed,
             day=day,
+            answers=said,
             progress=progress,
         )
     text = json.dumps(document(result), indent=1, allow_nan=False, ensure_ascii=False)

@@ -12,10 +12,12 @@ from driftmap.units import parse
 
 if TYPE_CHECKING:
     from driftmap.day import Day
+    from driftmap.rules import Answers
     from driftmap.site import Site
     from driftmap.wind import WindProfile
 
 __all__ = [
+    "answers_of",
     "day_of",
     "day_options",
     "run_options",
@@ -117,6 +119,13 @@ def wind_of(
         when=None if when is None else flight_time(when),
         declination=site.declination,
     )
+
+
+def answers_of(path: str | None, site: Site) -> Answers | None:
+    """Read what people answered to the rules that the site names."""
+    from driftmap.rules import picked_rules, read_answers
+
+    return None if path is None else read_answers(path, picked_rules(site))
 
 
 def day_of(

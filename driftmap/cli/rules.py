@@ -6,7 +6,6 @@ import json
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
-from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 import click
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
     from driftmap.rules import Facts, RuleResult, RuleSet
     from driftmap.site import Site
 
-__all__ = ["picked_rules", "rules_command"]
+__all__ = ["rules_command"]
 
 _SAMPLES: Final = 2000  # flights for the greatest height expected: its 99 % line
 _SEED: Final = 1
@@ -74,11 +73,17 @@ def rules_command(
           --wind "8 mph from 240"
     """
     from driftmap.flightfile import read_flight
-    from driftmap.rules import Answers, evaluate, read_answers, with_answers
+    from driftmap.rules import (
+        Answers,
+        evaluate,
+        picked_rules,
+        read_answers,
+        with_answers,
+    )
     from driftmap.site import read_site
 
     rocket, ground = read_flight(flight), read_site(site)
-    sets = picked_rules(ground, site, names)
+    sets = picked_rules(ground, names)
     said = read_answers(answers, sets) if answers else Answers()
     facts = with_answers(_facts(rocket, ground, winds), said)
     results = evaluate(sets, facts, said)
@@ -88,43 +93,6 @@ def rules_command(
         )
     else:
         click.echo(_text(rocket, ground, results, units))
-
-
-def picked_rules(
-    site: Site, path: str | Path, names: Sequence[str] = ()
-) -> tuple[RuleSet, ...]:
-    """Read the rule sets that were asked for, or else those that a site file names.
-
-    Parameters
-    ----------
-    site : Site
-        The site; its ``rules`` are names and paths with commas between them.
-    path : str or Path
-        The site file, whose folder its paths start from.
-    names : sequence of str
-        Sets asked for on the command line; their paths start from the present folder.
-
-    Returns
-    -------
-    tuple of RuleSet
-        The sets.
-
-    Raises
-    ------
-    InputError
-        If no set is named anywhere, or one cannot be read.
-    """
-    from driftmap.errors import InputError
-    from driftmap.rules import read_rules, rule_sets
-
-    if names:
-        return read_rules(names, source="--rules")
-    wanted = [name.strip() for name in site.rules.split(",") if name.strip()]
-    if not wanted:
-        known = ", ".join(rule_sets())
-        text = f"names no rule set; write one there or give --rules: {known}"
-        raise InputError(str(path), "rules", text)
-    return read_rules(wanted, base=Path(path).parent, source=f"{path}: rules")
 
 
 def _facts(flight: Flight, site: Site, winds: Sequence[str]) -> Facts:

@@ -98,18 +98,16 @@ def hit_cells(
     if size is None:
         size = _COARSER * probability_grid(cloud.east, cloud.north).cell
     lattice = probability_grid(cloud.east, cloud.north, cell=size)
-    first = lattice.east_edges[0], lattice.north_edges[0]
     rows, columns = lattice.probability.shape
     column, row = (
-        np.floor((axis - start) / lattice.cell + 1e-9).astype(np.int64)
-        for axis, start in zip((cloud.east, cloud.north), first, strict=True)
+        (np.floor(axis / size) - np.floor(axis.min() / size)).astype(np.int64)
+        for axis in (cloud.east, cloud.north)
     )
-    cell = np.minimum(row, rows - 1) * columns + np.minimum(column, columns - 1)
+    cell = row * columns + column
     p = np.zeros((3, rows * columns))
     for case in cloud.tree.cases:
         p += case.probability * _case(cloud, case.name, cell, rows * columns)
-    hit = np.unique(cell)
-    hit = hit[p[0, hit] >= max(floor, np.finfo(float).tiny)]
+    hit = np.flatnonzero((p[0] > 0) & (p[0] >= floor))
     estimate, lower, upper = p[:, hit]
     return Cells(
         lattice.east[hit % columns],

@@ -10,7 +10,7 @@ import shapely
 
 from driftmap.assessment import Assessment
 from driftmap.exports import content
-from driftmap.exports.cells import FLOOR, hit_cells
+from driftmap.exports.cells import Cells, hit_cells
 from driftmap.exports.places import DECIMALS, place, positions
 
 __all__ = [
@@ -206,26 +206,22 @@ def _points(a: Assessment, most: int) -> Iterator[Sequence[object]]:
             yield (piece.case, piece.name, *spot, *row)
 
 
-def grid_csv(
-    assessment: Assessment, *, floor: float = FLOOR, size: float | None = None
-) -> str:
+def grid_csv(assessment: Assessment, *, cells: Cells | None = None) -> str:
     """Write the probability grid.
 
     Parameters
     ----------
     assessment : Assessment
         The assessment.
-    floor : float
-        Least probability of a square that is written.
-    size : float, optional
-        Side of a square; see `driftmap.exports.cells.hit_cells` [m].
+    cells : Cells, optional
+        Squares to write; by default those of `driftmap.exports.cells.hit_cells`.
 
     Returns
     -------
     str
         CSV text; positions are the centres of the squares.
     """
-    cells = hit_cells(assessment.cloud, floor=floor, size=size)
+    cells = cells or hit_cells(assessment.cloud)
     where = positions(assessment.site, cells.east, cells.north)
     columns = (cells.east, cells.north, cells.estimate, cells.lower, cells.upper)
     rows = (

@@ -12,7 +12,7 @@ import shapely
 from driftmap.areas import Area
 from driftmap.assessment import CAUTIONS, Assessment
 from driftmap.exports import content
-from driftmap.exports.cells import FLOOR, Cells, hit_cells
+from driftmap.exports.cells import Cells, hit_cells
 from driftmap.exports.places import place, polygons, positions
 
 __all__ = ["geojson_text"]
@@ -24,8 +24,7 @@ def geojson_text(
     assessment: Assessment,
     *,
     points: int = content.POINTS,
-    floor: float = FLOOR,
-    size: float | None = None,
+    cells: Cells | None = None,
 ) -> str:
     """Write an assessment as a FeatureCollection.
 
@@ -35,10 +34,8 @@ def geojson_text(
         The assessment.
     points : int
         Landing points of each piece, at the most.
-    floor : float
-        Least probability of a square of the grid.
-    size : float, optional
-        Side of a square; see `driftmap.exports.cells.hit_cells` [m].
+    cells : Cells, optional
+        Squares to write; by default those of `driftmap.exports.cells.hit_cells`.
 
     Returns
     -------
@@ -52,7 +49,7 @@ def geojson_text(
         *_site(assessment),
         *_contours(assessment),
         *_landings(assessment, points),
-        *_squares(assessment, hit_cells(assessment.cloud, floor=floor, size=size)),
+        *_squares(assessment, cells or hit_cells(assessment.cloud)),
     ]
     collection = {
         "type": "FeatureCollection",

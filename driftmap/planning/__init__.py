@@ -8,17 +8,19 @@ from __future__ import annotations
 
 from driftmap.planning.aim import Aim, best_aims
 from driftmap.planning.dial import DirectionLimit, wind_limits
-from driftmap.planning.layout import Place, best_pads, best_stands
+from driftmap.planning.layout import Place, Question, best_pads, best_stands
 from driftmap.planning.season import SeasonHour, season_hours
 from driftmap.planning.supposed import Supposition, suppose
-from driftmap.planning.sweep import Lost, sweep
+from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import Setup, Trial, try_flight
 
 __all__ = [
     "Aim",
     "DirectionLimit",
+    "Hands",
     "Lost",
     "Place",
+    "Question",
     "SeasonHour",
     "Setup",
     "Supposition",

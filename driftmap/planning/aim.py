@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import Executor
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
 
 import numpy as np
 import shapely
 
+from driftmap.check import Check
 from driftmap.fields import Uncertain
 from driftmap.flight import Flight
 from driftmap.limits import read_limits
-from driftmap.planning.sweep import Lost, sweep
+from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     NOT_KNOWN,
     Setup,
@@ -25,7 +25,6 @@ from driftmap.planning.trial import (
     unpack,
 )
 from driftmap.site import OCCUPIED, Site
-from driftmap.verdict import Check
 from driftmap.wind import WindProfile
 
 __all__ = ["Aim", "aimed", "best_aims", "grid_of_aims"]
@@ -35,6 +34,7 @@ _TURN: Final = 30.0  # deg between azimuths of the first grid
 _REFINED: Final = 3  # aims about which a finer grid is tried
 _RANK: Final = {"go": 0, "hold": 1, "no-go": 2, NOT_KNOWN: 3}
 _IN_FAILURE: Final = "a piece lands in, if"
+_MOVED: Final = ("share", "times")  # units of the checks that an aim changes
 _MARGIN: Final = "that speed over the wind's"
 
 
@@ -70,8 +70,9 @@ class Aim:
 
     @property
     def nearness(self) -> float:
-        """How near the check that is nearest its limit comes to it; 1 is at it."""
-        return max(map(nearness, self.trial.checks), default=np.inf)
+        """How near the check that an aim can move and that is nearest its limit is to it."""
+        moved = (c for c in self.trial.checks if c.unit in _MOVED)
+        return max(map(nearness, moved), default=np.inf)
 
     def order(self) -> tuple[float, ...]:
         """Give the key by which aims are ranked, the best first.
@@ -79,12 +80,12 @@ class Aim:
         Go before hold before no-go; then ways up clear of people; then the larger room
         to the nearest limit; then the rarer hit among people; then the lesser tilt.
         """
-        hits = [c.value for c in self.trial.checks if c.name == _IN_FAILURE]
+        hit = self.worst_failure
         return (
             _RANK[self.trial.verdict],
             len(self.over),
             round(self.nearness, 3),
-            max(hits, default=0.0),
+            0.0 if hit is None or hit.value is None else hit.value,
             self.trial.stray[0],
             self.tilt_deg,
             -1.0 if self.azimuth_deg is None else self.azimuth_deg,
@@ -135,11 +136,7 @@ def grid_of_aims(most_deg: float) -> tuple[tuple[float, float], ...]:
 def best_aims(
     setup: Setup,
     wind: WindProfile,
-    *,
-    executor: Executor | None = None,
-    renew: Callable[[], Executor] | None = None,
-    progress: Callable[[int], None] | None = None,
-    ahead: int = 16,
+    hands: Hands | None = None,
 ) -> tuple[Aim, tuple[Aim, ...]]:
     """Rank the ways to set the rail within the code's limit.
 
@@ -152,10 +149,8 @@ def best_aims(
         What is flown, and where.
     wind : WindProfile
         The wind.
-    executor, renew, ahead
-        As in `driftmap.planning.sweep.sweep`; a part is an aim.
-    progress : callable, optional
-        Called with the number of aims done since the last call.
+    hands : Hands, optional
+        Who works on it; a part is an aim.
 
     Returns
     -------
@@ -169,14 +164,7 @@ def best_aims(
     packed = pack(setup)
 
     def tried(grid: Sequence[tuple[float, float]]) -> list[Aim]:
-        found = sweep(
-            partial(_try_aim, packed, wind),
-            grid,
-            executor,
-            renew=renew,
-            done=None if progress is None else lambda i, result: progress(1),
-            ahead=ahead,
-        )
+        found = sweep(partial(_try_aim, packed, wind), grid, hands)
         pairs = zip(grid, found, strict=True)
         return [_aim(setup.site, *aim, trial) for aim, trial in pairs]
 
@@ -207,9 +195,7 @@ def _finer(best: Iterable[Aim], most: float) -> list[tuple[float, float]]:
 def _try_aim(packed: bytes, wind: WindProfile, aim: tuple[float, float]) -> Trial:
     setup = unpack(packed)
     flight = aimed(setup.flight, *aim)
-    return try_flight(
-        Setup(flight, setup.site, setup.samples, setup.seed, setup.day), wind
-    )
+    return try_flight(replace(setup, flight=flight), wind)
 
 
 def _aim(site: Site, tilt: float, azimuth: float | None, trial: Trial | Lost) -> Aim:
@@ -229,4 +215,4 @@ def _passed_over(site: Site, track: tuple[float, float]) -> tuple[str, ...]:
 
 
 def _most(checks: Iterable[Check]) -> Check | None:
-    return max(checks, key=lambda c: (c.value, c.interval[1]), default=None)
+    return max(checks, key=lambda c: (c.value or 0.0, c.interval or ()), default=None)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
 from typing import Final
@@ -12,7 +11,7 @@ import numpy as np
 
 from driftmap.limits import read_limits
 from driftmap.planning.supposed import Supposition, suppose
-from driftmap.planning.sweep import Lost, sweep
+from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     NOT_KNOWN,
     Finding,
@@ -102,10 +101,7 @@ def wind_limits(
     directions: Sequence[float],
     *,
     steps: int = 6,
-    executor: Executor | None = None,
-    renew: Callable[[], Executor] | None = None,
-    progress: Callable[[int], None] | None = None,
-    ahead: int = 16,
+    hands: Hands | None = None,
 ) -> tuple[DirectionLimit, ...]:
     """Find, for every direction, the winds in which the verdict is go.
 
@@ -123,10 +119,8 @@ def wind_limits(
         Directions the wind comes from, clockwise from true north [deg].
     steps : int
         Steps of the scan.
-    executor, renew, ahead
-        As in `driftmap.planning.sweep.sweep`; a part is a direction.
-    progress : callable, optional
-        Called with the number of directions done since the last call.
+    hands : Hands, optional
+        Who works on it; a part is a direction.
 
     Returns
     -------
@@ -143,10 +137,7 @@ def wind_limits(
     found = sweep(
         partial(_one_direction, pack(setup), supposition, speeds, calm),
         directions,
-        executor,
-        renew=renew,
-        done=None if progress is None else lambda i, result: progress(1),
-        ahead=ahead,
+        hands,
     )
     return tuple(
         DirectionLimit(at, (), "", (), result.reason)
@@ -169,7 +160,7 @@ def _one_direction(
         return try_flight(setup, suppose(supposition, from_deg, speed))
 
     trials = {speeds[0]: calm} | {v: verdict(v) for v in speeds[1:]}
-    for low, high in zip(speeds, speeds[1:]):
+    for low, high in zip(speeds, speeds[1:], strict=False):
         _narrow(trials, low, high, verdict)
     tried = sorted(trials.items())
     spans = _spans(tried)

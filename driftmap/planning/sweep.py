@@ -17,12 +17,37 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import Final, Generic, TypeVar
 
-__all__ = ["Lost", "sweep"]
+__all__ = ["Hands", "Lost", "sweep"]
 
 P = TypeVar("P")
 R = TypeVar("R")
 
 _ATTEMPTS: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """Who works on the parts of a sweep.
+
+    Parameters
+    ----------
+    executor : concurrent.futures.Executor, optional
+        Threads, processes, or the client of a cluster; by default threads of its own, one
+        a processor. One that is given is left open.
+    renew : callable, optional
+        Makes a new executor when one has broken. Without it, parts still open when a
+        process pool breaks are lost.
+    progress : callable, optional
+        Called with the number of parts done since the last call, and with the number
+        still known to come.
+    ahead : int
+        Parts handed out at a time; twice the number of workers is enough.
+    """
+
+    executor: Executor | None = None
+    renew: Callable[[], Executor] | None = None
+    progress: Callable[[int, int], None] | None = None
+    ahead: int = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +71,9 @@ class _Raised:
 def sweep(
     work: Callable[[P], R],
     parts: Sequence[P],
-    executor: Executor | None = None,
+    hands: Hands | None = None,
     *,
-    renew: Callable[[], Executor] | None = None,
     done: Callable[[int, R], None] | None = None,
-    ahead: int = 16,
 ) -> list[R | Lost]:
     """Work through parts on any executor.
 
@@ -60,16 +83,10 @@ def sweep(
         Takes a part and gives its result; for processes both must pickle.
     parts : sequence
         What to work on.
-    executor : concurrent.futures.Executor, optional
-        Threads, processes, or the client of a cluster; by default threads of its own, one
-        a processor. One that is given is left open.
-    renew : callable, optional
-        Makes a new executor when one has broken. Without it, parts still open when a
-        process pool breaks are lost.
+    hands : Hands, optional
+        Who works on them; threads by default.
     done : callable, optional
         Called here, with number and result, as soon as a part ends.
-    ahead : int
-        Parts handed out at a time; twice the number of workers is enough.
 
     Returns
     -------
@@ -84,17 +101,18 @@ def sweep(
     Notes
     -----
     A pool of processes breaks as a whole when one worker dies. The parts in flight, up
-    to `ahead`, are then tried again one by one, so that only the part that kills its
-    worker is `Lost`; all others keep or get their result.
+    to `Hands.ahead`, are then tried again one by one, so that only the part that kills
+    its worker is `Lost`; all others keep or get their result.
     """
-    if executor is None:
+    hands = hands or Hands()
+    if hands.executor is None:
         with ThreadPoolExecutor(os.cpu_count()) as threads:
-            return _Run(work, parts, threads, renew, done, max(ahead, 1)).all()
-    run = _Run(work, parts, executor, renew, done, max(ahead, 1))
+            return _Run(work, parts, threads, hands, done).all()
+    run = _Run(work, parts, hands.executor, hands, done)
     try:
         return run.all()
     finally:
-        if run.executor is not executor:
+        if run.executor is not hands.executor:
             run.executor.shutdown(cancel_futures=True)
 
 
@@ -113,9 +131,8 @@ class _Run(Generic[P, R]):
     work: Callable[[P], R]
     parts: Sequence[P]
     executor: Executor
-    renew: Callable[[], Executor] | None
+    hands: Hands
     done: Callable[[int, R], None] | None
-    ahead: int
     results: dict[int, R | Lost] = field(default_factory=dict)
 
     def all(self) -> list[R | Lost]:
@@ -132,7 +149,9 @@ class _Run(Generic[P, R]):
         suspects: list[int] = []
         try:
             while (waiting or flying) and not suspects:
-                while waiting and len(flying) < self.ahead and not suspects:
+                while (
+                    waiting and len(flying) < max(self.hands.ahead, 1) and not suspects
+                ):
                     i = waiting.popleft()
                     begun = self._submit(i)
                     if begun is None:
@@ -172,15 +191,20 @@ class _Run(Generic[P, R]):
         self.results[i] = result
         if self.done is not None:
             self.done(i, result)
+        self._tell()
         return True
+
+    def _tell(self) -> None:
+        if self.hands.progress is not None:
+            self.hands.progress(1, len(self.parts) - len(self.results))
 
     def _alone(self, i: int) -> None:
         """Try a part with nothing beside it, so that its loss is its own."""
         for _ in range(_ATTEMPTS):
             future = self._submit(i)
-            if future is None and self.renew is not None:
+            if future is None and self.hands.renew is not None:
                 self.executor.shutdown(wait=False, cancel_futures=True)
-                self.executor = self.renew()
+                self.executor = self.hands.renew()
                 future = self._submit(i)
             if future is None:
                 self.results.setdefault(i, Lost("the executor is broken"))

@@ -2,26 +2,38 @@
 
 from __future__ import annotations
 
+import copyreg
+import io
 import pickle
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 
 from driftmap.cases import WORKS
+from driftmap.check import Check
 from driftmap.cloud import Cloud, fly
 from driftmap.day import Day
 from driftmap.errors import DriftmapError
+from driftmap.exposure import harm_of
 from driftmap.flight import Flight
 from driftmap.hazard import binomial, outside, per_case
 from driftmap.limits import read_limits
+from driftmap.rules import (
+    Answers,
+    RuleResult,
+    evaluate,
+    expected_altitude,
+    facts_of,
+    picked_rules,
+    with_answers,
+)
 from driftmap.site import Site
-from driftmap.verdict import Check, Verdict, decide, judge
+from driftmap.verdict import Verdict, decide, judge
 from driftmap.wind import WindProfile
 
 __all__ = [
-    "AT_LEAST",
     "NOT_KNOWN",
     "Finding",
     "Setup",
@@ -29,6 +41,7 @@ __all__ = [
     "flown",
     "judged",
     "nearness",
+    "open_questions",
     "pack",
     "told",
     "too_few",
@@ -41,8 +54,7 @@ NOT_KNOWN: Final = "not known"
 
 Finding: TypeAlias = Verdict | Literal["not known"]
 
-AT_LEAST: Final = ("speed leaving the rail", "that speed over the wind's")
-"""Checks whose limit is a least value."""
+_SCOUTS: Final = 500  # flights that find out which questions there are
 
 _WORST_FIRST: Final = ("fail", "warn")
 
@@ -60,6 +72,8 @@ class Setup:
         on the same luck.
     day : Day, optional
         Surface readings; the standard atmosphere when left out.
+    answers : Answers, optional
+        What people confirmed of the rules that the site names.
     """
 
     flight: Flight
@@ -67,16 +81,22 @@ class Setup:
     samples: int
     seed: int
     day: Day | None = None
+    answers: Answers | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Trial:
     """One verdict with what it rests on.
 
+    What people must answer on the day does not hang on what is planned: questions that
+    are still open are set aside, and named wherever a planned "go" is told. On the day
+    an open question makes the verdict hold.
+
     Parameters
     ----------
     verdict : {"go", "hold", "no-go", "not known"}
-        The verdict; "not known" where the flight could not be flown.
+        The verdict but for open questions; "not known" where the flight could not be
+        flown.
     checks : tuple of Check
         Every check, as an assessment makes them.
     stray : (float, float, float)
@@ -95,13 +115,19 @@ class Trial:
     problem: str = ""
 
     @property
+    def questions(self) -> tuple[str, ...]:
+        """What people must still answer before any go."""
+        asked = (told(c) for c in self.checks if c.question and c.outcome != "pass")
+        return tuple(dict.fromkeys(asked))
+
+    @property
     def blocks(self) -> tuple[Check, ...]:
-        """Checks that do not pass, the worst first."""
+        """Checks that do not pass, the worst first, but for open questions."""
         return tuple(
             check
             for outcome in _WORST_FIRST
             for check in sorted(self.checks, key=nearness, reverse=True)
-            if check.outcome == outcome
+            if check.outcome == outcome and not check.question
         )
 
     @property
@@ -125,12 +151,13 @@ def nearness(check: Check) -> float:
     float
         Its worse end over its limit; 1 is at the limit, more is beyond it.
     """
+    if check.interval is None or check.limit is None:
+        return 0.0 if check.outcome == "pass" else np.inf
     low, high = check.interval
-    if check.limit == 0:
-        return np.inf if high > 0 else 0.0
-    if check.name in AT_LEAST:
+    if check.sense == "least":
         return check.limit / max(low, 1e-9)
-    return high / check.limit
+    over = np.inf if high > 0 else 0.0
+    return high / check.limit if check.limit else over
 
 
 def told(check: Check) -> str:
@@ -147,8 +174,11 @@ def told(check: Check) -> str:
         What, where and in which case.
     """
     name = check.name.removesuffix(", if")
-    what = f"{name} {check.area}" if name.endswith(" in") else name
-    return f"if {check.case}: {what}" if check.name.endswith(", if") else what
+    if name.endswith(" in"):
+        name = f"{name} {check.area}"
+    elif check.area and check.area not in name:
+        name = f"{name}, {check.area}"
+    return f"if {check.case}: {name}" if check.name.endswith(", if") else name
 
 
 def flown(setup: Setup, wind: WindProfile) -> Cloud:
@@ -177,7 +207,7 @@ def flown(setup: Setup, wind: WindProfile) -> Cloud:
 
 
 def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
-    """Judge a cloud at a site, as an assessment does.
+    """Judge a cloud at a site: the checks of an assessment, all of them.
 
     Parameters
     ----------
@@ -193,16 +223,37 @@ def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
     Trial
         The verdict.
     """
-    site = setup.site
-    checks, _ = judge(cloud, site, wind, read_limits(setup.flight, site))
+    flight, site = setup.flight, setup.site
+    checks, _ = judge(
+        cloud,
+        site,
+        wind,
+        read_limits(flight, site),
+        harm=harm_of(cloud, site),
+        rules=_rules(cloud, setup, wind),
+    )
     stray = per_case(cloud, outside(site.boundary))[WORKS]
     top = cloud.apogee
     return Trial(
-        decide(checks),
+        decide(c for c in checks if not c.question),
         checks,
         (stray.estimate, stray.lower, stray.upper),
         (float(np.median(top.east)), float(np.median(top.north))),
     )
+
+
+def _rules(cloud: Cloud, setup: Setup, wind: WindProfile) -> tuple[RuleResult, ...]:
+    """Ask the rules that the site names."""
+    if not setup.site.rules:
+        return ()
+    said = setup.answers or Answers()
+    facts = facts_of(
+        setup.flight,
+        setup.site,
+        altitude=expected_altitude(cloud),
+        surface_wind=float(np.hypot(*wind.at(10.0))),
+    )
+    return evaluate(picked_rules(setup.site), with_answers(facts, said), said)
 
 
 def try_flight(setup: Setup, wind: WindProfile) -> Trial:
@@ -224,6 +275,31 @@ def try_flight(setup: Setup, wind: WindProfile) -> Trial:
         return judged(flown(setup, wind), setup, wind)
     except (DriftmapError, ValueError) as problem:
         return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
+
+
+def open_questions(setup: Setup, *winds: WindProfile) -> tuple[str, ...]:
+    """List what people must answer before any go, whatever the plan.
+
+    Parameters
+    ----------
+    setup : Setup
+        What is flown, and where.
+    *winds : WindProfile
+        Winds that the questions may hang on.
+
+    Returns
+    -------
+    tuple of str
+        Each question once.
+
+    Raises
+    ------
+    DriftmapError
+        If the flight cannot be flown, or site and rules do not fit.
+    """
+    few = replace(setup, samples=min(setup.samples, _SCOUTS))
+    asked = (q for wind in winds for q in judged(flown(few, wind), few, wind).questions)
+    return tuple(dict.fromkeys(asked))
 
 
 def too_few(setup: Setup) -> str:
@@ -250,6 +326,18 @@ def too_few(setup: Setup) -> str:
     )
 
 
+def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(values)  # whose own name cannot be pickled
+
+
+class _Pickler(pickle.Pickler):
+    """A pickler that can also write read-only mappings."""
+
+    dispatch_table = copyreg.dispatch_table | {
+        MappingProxyType: lambda view: (_read_only, (dict(view),))
+    }
+
+
 def pack(setup: Setup) -> bytes:
     """Write a setup as bytes that any worker reads back.
 
@@ -266,8 +354,9 @@ def pack(setup: Setup) -> bytes:
     bytes
         For `unpack`, on the same version of the package.
     """
-    site = _values(setup.site) | {"limits": dict(setup.site.limits)}
-    return pickle.dumps({**_values(setup), "site": site})
+    out = io.BytesIO()
+    _Pickler(out).dump(setup)
+    return out.getvalue()
 
 
 def unpack(packed: bytes) -> Setup:
@@ -283,14 +372,6 @@ def unpack(packed: bytes) -> Setup:
     Setup
         A copy.
     """
-    values: dict[str, Any] = pickle.loads(packed)
-    return Setup(**{**values, "site": Site(**values["site"])})
-
-
-def _values(record: Any) -> Mapping[str, Any]:
-    return dict(_pairs(record))
-
-
-def _pairs(record: Any) -> Iterator[tuple[str, Any]]:
-    for field in fields(record):
-        yield field.name, getattr(record, field.name)
+    setup: Any = pickle.loads(packed)
+    assert isinstance(setup, Setup)
+    return setup

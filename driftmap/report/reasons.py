@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Mapping
-from typing import Final
 
+from driftmap.check import ALL_CASES, Check
 from driftmap.cloud import Cloud
 from driftmap.report.words import Units, distance, isolate, percent, share, span
 from driftmap.units import show
-from driftmap.verdict import ALL_CASES, Check
 
 __all__ = [
     "figure",
@@ -19,9 +18,6 @@ __all__ = [
     "verdict_reasons",
     "worst_first",
 ]
-
-_AT_LEAST: Final = ("speed leaving the rail", "that speed over the wind's")
-"""Checks whose limit is a least value."""
 
 
 def flights_flown(cloud: Cloud) -> Mapping[str, int]:
@@ -57,6 +53,8 @@ def subject(check: Check) -> str:
     what = check.name.removesuffix(", if")
     if what.endswith(" in"):
         what = f"{what} {isolate(check.area)}"
+    elif check.area and check.area not in what and check.unit != "share":
+        what = f"{what}, {isolate(check.area)}"
     if check.case and check.case != ALL_CASES:
         what = f"if {check.case}: {what}"
     return what[0].upper() + what[1:]
@@ -71,9 +69,9 @@ def _amount(value: float, check: Check, units: Units) -> str:
         return distance(value, units)
     if check.unit == "deg":
         return f"{value:.0f}°"
-    if check.unit == "cases":
-        return "not flown" if value else "none missing"
-    return f"{value:.1f} {check.unit}"
+    if check.unit == "per flight":
+        return f"{value:.1e}" if value else "0"
+    return f"{value:,.1f} {check.unit}".rstrip()
 
 
 def figure(check: Check, flights: int, units: Units) -> tuple[str, str]:
@@ -93,8 +91,12 @@ def figure(check: Check, flights: int, units: Units) -> tuple[str, str]:
     value, interval : str
         Both as text; the interval is empty where it says nothing more.
     """
+    if check.value is None or check.interval is None:
+        return "to be answered" if check.question else "", ""
     low, high = (_amount(v, check, units) for v in check.interval)
-    if check.unit == "share":
+    if check.unit == "per flight" and check.value == 0:
+        return f"none seen: under {high}", ""
+    if check.unit == "share" and check.case:
         value = share(check.value, check.interval, flights)
         return value, "" if check.value == 0 else span(low, high)
     value = _amount(check.value, check, units)
@@ -116,28 +118,32 @@ def limit(check: Check, units: Units) -> str:
     str
         The limit; a least value says so.
     """
+    if check.limit is None:
+        return ""
     amount = _amount(check.limit, check, units)
-    return f"at least {amount}" if check.name in _AT_LEAST else amount
+    return f"at least {amount}" if check.sense == "least" else amount
 
 
 def _reason(check: Check, flown: Mapping[str, int], units: Units) -> str:
     value, _ = figure(check, flown[check.case], units)
+    if check.value is None or check.limit is None:
+        return subject(check)
     joint = " in " if check.value and value.endswith(("%", ")")) else ": "
     if joint == " in ":
         value = value.replace(" %", " % of flights", 1)
     told = f"{subject(check)}{joint}{value}"
-    if check.unit == "cases":
-        return subject(check)
     return f"{told}; limit {limit(check, units)}{_doubt(check)}"
 
 
 def _doubt(check: Check) -> str:
     """Tell on which side of the limit a figure lies that is not surely on either."""
+    if check.interval is None or check.value is None or check.limit is None:
+        return ""
     low, high = check.interval
     if check.outcome != "warn" or low == high:
         return ""
     within = check.value <= check.limit
-    if check.name in _AT_LEAST:
+    if check.sense == "least":
         within = check.value >= check.limit
     return ", not surely kept" if within else ", not surely broken"
 
@@ -158,11 +164,14 @@ def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]
         Failing before warning, people before the rest, then by how far over the limit.
     """
 
-    def order(check: Check) -> tuple[bool, bool, float]:
-        over = check.value / check.limit if check.limit else math.inf
-        if check.name in _AT_LEAST:
-            over = 1 / over if over else math.inf
-        return check.outcome != "fail", check.area not in people, -over
+    def order(check: Check) -> tuple[bool, bool, bool, float]:
+        over = math.inf
+        if check.limit and check.value is not None:
+            over = check.value / check.limit
+            if check.sense == "least":
+                over = 1 / over if over else math.inf
+        calm = check.area not in people
+        return check.outcome != "fail", check.question, calm, -over
 
     return sorted((c for c in checks if c.outcome != "pass"), key=order)
 
@@ -189,6 +198,12 @@ def verdict_reasons(
     Returns
     -------
     list of str
-        One for each check that does not pass.
+        One for each check that does not pass, and one for all questions together.
     """
-    return [_reason(check, flown, units) for check in worst_first(checks, people)]
+    worst = worst_first(checks, people)
+    told = [_reason(check, flown, units) for check in worst if not check.question]
+    open_ = sum(check.question for check in worst)
+    if open_:
+        plural = "question" if open_ == 1 else "questions"
+        told.append(f"{open_} {plural} of the rules not answered")
+    return told

@@ -17,6 +17,7 @@ from driftmap.rules.answers import (
 from driftmap.rules.evaluate import RuleResult, evaluate
 from driftmap.rules.facts import Facts, expected_altitude, facts_of, least_width
 from driftmap.rules.motors import CLASS_BOUNDS, motor_class
+from driftmap.rules.picked import picked_rules
 from driftmap.rules.reading import read_rules, rule_sets
 from driftmap.rules.ruleset import Rule, RuleSet
 
@@ -33,6 +34,7 @@ __all__ = [
     "facts_of",
     "least_width",
     "motor_class",
+    "picked_rules",
     "questions",
     "read_answers",
     "read_rules",

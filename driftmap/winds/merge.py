@@ -89,6 +89,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
         source="; ".join(dict.fromkeys(reading.source for reading in readings)),
         assumed=tuple(dict.fromkeys([*notes, note, uncertainty.ERROR_NOTE])),
         age=max(ages, default=None),
+        dated=any(r.valid or r.window or r.based_on for r in readings),
     )
 
 
@@ -268,6 +269,7 @@ def _profile(
     source: str,
     assumed: tuple[str, ...],
     age: float | None,
+    dated: bool,
 ) -> WindProfile:
     every = [*nodes, *above]
     count = max(node.wind.shape[0] for node in every)
@@ -285,6 +287,7 @@ def _profile(
         source=source,
         assumed=assumed,
         age=age,
+        dated=dated,
         members=winds if count > 1 else None,
         levels=tuple(node.level for node in nodes),
     )

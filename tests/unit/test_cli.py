@@ -14,6 +14,7 @@ ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")
 SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
 MORNING = str(ROOT / "examples" / "morning.csv")
+ANSWERS = str(ROOT / "examples" / "answers.toml")
 NOON = str(ROOT / "examples" / "noon.csv")
 
 
@@ -46,7 +47,7 @@ def assess(tmp_path, *more, flight=FLIGHT, site=SITE, wind=MORNING):
 
 
 def test_go_writes_map_and_document(tmp_path):
-    run, out = assess(tmp_path, "--json")
+    run, out = assess(tmp_path, "--json", "--samples", 20000)
     assert run.returncode == 0, run.stderr
     data = json.loads(run.stdout)
     assert data == json.loads((out / "assessment.json").read_text(encoding="utf-8"))
@@ -64,6 +65,17 @@ def test_verdicts_have_their_exit_codes(tmp_path):
     assert run.returncode == 4
     assert run.stdout.startswith("NO-GO")
     assert "range safety officer decides" in run.stdout
+
+
+def test_an_unanswered_question_holds(tmp_path):
+    out = tmp_path / "out"
+    some = tmp_path / "answers.toml"
+    some.write_text('daylight = "yes"\n')
+    arguments = ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--out", out]
+    for more in ([], ["--answers", some]):
+        run = driftmap(*arguments, *more)
+        assert run.returncode == 3
+        assert "of the rules not answered" in run.stdout
 
 
 def test_same_seed_same_files(tmp_path):
@@ -131,6 +143,8 @@ BAD = [
     ),
     (["asses"], "Did you mean 'assess'"),
     (["cases", "nowhere.toml"], "nowhere.toml"),
+    (["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--answers", "no"], "no"),
+    (["rules", FLIGHT, "--site", SITE, "--rules", "usa"], "usa"),
     (["compare", FLIGHT, "--site", SITE, "--wind", "x"], "x"),
 ]
 

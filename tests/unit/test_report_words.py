@@ -143,6 +143,7 @@ def test_a_least_value_says_so():
         interval=(11.0, 14.0),
         limit=15.0,
         unit="m/s",
+        sense="least",
     )
     assert reasons.limit(line, "si") == "at least 15.0 m/s"
     assert reasons.figure(line, 1, "si") == ("12.4 m/s", "11.0 to 14.0 m/s")

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from driftmap.cli.rules import picked_rules, rules_command
+from driftmap.cli.rules import rules_command
+from driftmap.rules import picked_rules
 from driftmap.errors import InputError
 from driftmap.site import read_site
 
@@ -89,7 +90,7 @@ def test_site_names_its_rules_and_paths_start_beside_it(tmp_path):
     named = tmp_path / "field.geojson"
     content = json.loads(text) | {"rules": "us-faa-101, club.toml"}
     named.write_text(json.dumps(content))
-    sets = picked_rules(read_site(named), named)
+    sets = picked_rules(read_site(named))
     assert [s.name for s in sets] == ["us-faa-101", "uk", "club"]
 
 
@@ -99,4 +100,4 @@ def test_site_without_rules_is_refused(tmp_path):
     bare = tmp_path / "bare.geojson"
     bare.write_text(json.dumps(content))
     with pytest.raises(InputError, match="names no rule set"):
-        picked_rules(read_site(bare), bare)
+        picked_rules(read_site(bare))

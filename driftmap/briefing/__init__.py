@@ -1,0 +1,1 @@
+"""The briefing: one page to read aloud and post at the range."""

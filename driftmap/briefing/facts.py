@@ -1,0 +1,263 @@
+"""What the sheet must tell, as figures: falls, places, the way up."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+import shapely
+
+from driftmap.areas import Area
+from driftmap.assessment import Assessment
+from driftmap.cases import WORKS
+from driftmap.cloud import Part
+from driftmap.grid import mean_point, radii
+from driftmap.site import OCCUPIED
+
+__all__ = [
+    "Climb",
+    "Fall",
+    "Spot",
+    "climb",
+    "falls",
+    "hardest",
+    "soonest",
+    "spots",
+    "straight_down",
+]
+
+_NOTHING: Final = "nothing deploys"
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """One kind of piece coming down in one case.
+
+    Parameters
+    ----------
+    case, cause, piece : str
+        Names of the case, of its cause and of the piece.
+    count : int
+        How many there are.
+    distance, azimuth : float
+        Mean landing point from the pad [m], [rad].
+    radius, reach : float
+        Nine in ten land within these distances of the mean point and of the pad [m].
+    first, last : float
+        Nine in ten land between these times since lift-off [s].
+    energy : float
+        Median energy on landing [J].
+    """
+
+    case: str
+    cause: str
+    piece: str
+    count: int
+    distance: float
+    azimuth: float
+    radius: float
+    reach: float
+    first: float
+    last: float
+    energy: float
+
+    @property
+    def works(self) -> bool:
+        """Whether this is the case in which recovery works."""
+        return self.case == WORKS
+
+    @property
+    def around(self) -> bool:
+        """Whether it lands about the pad rather than to one side of it."""
+        return self.distance < self.radius / 2
+
+
+def falls(assessment: Assessment) -> list[Fall]:
+    """Give every piece of every case, recovery that works first, then the soonest.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    list of Fall
+        Pieces of a case stay together, in order of their landing.
+    """
+    found = [_fall(assessment, part) for part in assessment.cloud.parts]
+    earliest: dict[str, float] = {}
+    for fall in found:
+        earliest[fall.case] = min(earliest.get(fall.case, math.inf), fall.first)
+    return sorted(found, key=lambda f: (not f.works, earliest[f.case], f.case, f.first))
+
+
+def _fall(a: Assessment, part: Part) -> Fall:
+    cloud = a.cloud
+    east, north = cloud.east[part.rows], cloud.north[part.rows]
+    mean_east, mean_north = mean_point(east, north)
+    first, last = np.quantile(cloud.time[part.rows], [0.05, 0.95])
+    case = next(c for c in cloud.tree.cases if c.name == part.case)
+    return Fall(
+        case=part.case,
+        cause=case.cause,
+        piece=part.body,
+        count=part.count,
+        distance=math.hypot(mean_east, mean_north),
+        azimuth=math.atan2(mean_east, mean_north),
+        radius=float(radii(east, north, (0.9,))[0]),
+        reach=float(np.quantile(np.hypot(east, north), 0.9)),
+        first=float(first),
+        last=float(last),
+        energy=float(np.median(cloud.energy[part.rows])),
+    )
+
+
+def hardest(found: list[Fall]) -> Fall | None:
+    """Pick the failure that strikes hardest.
+
+    Parameters
+    ----------
+    found : list of Fall
+        From `falls`.
+
+    Returns
+    -------
+    Fall or None
+        The one of the greatest energy on landing; None if no failure was flown.
+    """
+    failures = [fall for fall in found if not fall.works]
+    return max(failures, key=lambda fall: fall.energy) if failures else None
+
+
+def soonest(found: list[Fall]) -> Fall | None:
+    """Pick the failure whose pieces land first.
+
+    Parameters
+    ----------
+    found : list of Fall
+        From `falls`.
+
+    Returns
+    -------
+    Fall or None
+        None if no failure was flown.
+    """
+    failures = [fall for fall in found if not fall.works]
+    return min(failures, key=lambda fall: fall.first) if failures else None
+
+
+def straight_down(found: list[Fall]) -> Fall | None:
+    """Pick the fall that follows when nothing opens at the top.
+
+    Parameters
+    ----------
+    found : list of Fall
+        From `falls`.
+
+    Returns
+    -------
+    Fall or None
+        That case, or the hardest failure where the flight has no such case.
+    """
+    named = [fall for fall in found if fall.case == _NOTHING]
+    return named[0] if named else hardest(found)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spot:
+    """An area as seen from the pad.
+
+    Parameters
+    ----------
+    area : Area
+        The area.
+    distance, azimuth : float
+        Its nearest point, and its middle, from the pad [m], [rad].
+    outcome : {"pass", "warn", "fail"}
+        The worst that the checks say of it.
+    """
+
+    area: Area
+    distance: float
+    azimuth: float
+    outcome: Literal["pass", "warn", "fail"]
+
+    @property
+    def stand(self) -> bool:
+        """Whether people are meant to be there during flights."""
+        return self.area.role in OCCUPIED
+
+
+def spots(assessment: Assessment) -> list[Spot]:
+    """Give every area as seen from the pad.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    list of Spot
+        In the order of the site file.
+    """
+    pad = shapely.Point(0.0, 0.0)
+    found = []
+    for area in assessment.site.areas:
+        middle = area.shape.representative_point()
+        said = {c.outcome for c in assessment.checks if c.area == area.name}
+        found.append(
+            Spot(
+                area,
+                float(area.shape.distance(pad)),
+                math.atan2(middle.x, middle.y),
+                "fail" if "fail" in said else "warn" if "warn" in said else "pass",
+            )
+        )
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Climb:
+    """The way up, as people on the ground see it.
+
+    Parameters
+    ----------
+    azimuth : float or None
+        Toward where it goes up [rad]; None if straight up.
+    height : float
+        Median apogee above the site [m].
+    first, last : float
+        Nine in ten flights reach apogee between these times [s].
+    """
+
+    azimuth: float | None
+    height: float
+    first: float
+    last: float
+
+
+def climb(assessment: Assessment) -> Climb:
+    """Describe the way up.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    Climb
+        Where to look on the way up.
+    """
+    top = assessment.cloud.apogee
+    east, north = mean_point(top.east, top.north)
+    height = float(np.median(top.height))
+    first, last = np.quantile(top.time, [0.05, 0.95])
+    # Less than 3° from overhead is straight up to anyone who looks.
+    leans = math.hypot(east, north) > 0.05 * height
+    azimuth = math.atan2(east, north) if leans else None
+    return Climb(azimuth, height, float(first), float(last))

@@ -1,0 +1,272 @@
+"""The briefing as one HTML page: no script, nothing fetched, one page of paper."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+from driftmap.assessment import Assessment
+from driftmap.briefing.catalogue import Catalogue
+from driftmap.briefing.facts import (
+    Fall,
+    Spot,
+    climb,
+    falls,
+    hardest,
+    soonest,
+    spots,
+    straight_down,
+)
+from driftmap.briefing.picture import field_picture
+from driftmap.briefing.reasons import reasons
+from driftmap.briefing.voice import Voice
+from driftmap.cases import CERTAIN
+from driftmap.report.pad import surface_wind
+from driftmap.report.words import Units, isolate
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["brief_html"]
+
+_MOST_REASONS: Final = 3
+_MOST_PLACES: Final = 6
+_MOST_CLOSED: Final = 4
+_MOST_FALLS: Final = 20
+_SIZES: Final = ((8, "large"), (13, "middle"), (math.inf, "small"))
+"""Type on paper, by the most rows of the table with which it fits the page."""
+
+_POLICY: Final = (
+    "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+)
+
+
+def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) -> str:
+    """Write the briefing of a flight.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    catalogue : Catalogue
+        What to say, from `driftmap.briefing.catalogue.read_catalogue`.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        An HTML document; the same assessment gives the same text.
+    """
+    voice = Voice(catalogue, units)
+    places, found = spots(assessment), falls(assessment)
+    people = [spot for spot in places if spot.stand]
+    return (
+        _page()
+        .get_template("sheet.html")
+        .render(
+            policy=_POLICY,
+            style=_text("sheet.css"),
+            language=catalogue.language,
+            direction=catalogue.direction,
+            cautions=catalogue.cautions,
+            say=voice.say,
+            flight=assessment.flight.name,
+            site=assessment.site.name,
+            verdict=_verdict(assessment, people, voice),
+            picture=field_picture(assessment, places, found[0], hardest(found), voice),
+            key=_key(found, voice),
+            stand=[_stand(spot, voice) for spot in people[:_MOST_PLACES]],
+            stand_more=_count(len(people) - _MOST_PLACES, voice),
+            look=_look(assessment, people, found[0], voice),
+            heads_up=_heads_up(found, voice),
+            closed=[_closed(s, voice) for s in _by_risk(places)[:_MOST_CLOSED]],
+            closed_more=_count(len(_by_risk(places)) - _MOST_CLOSED, voice),
+            made=_made(assessment, voice),
+            **_table(assessment, found, voice),
+        )
+    )
+
+
+def _count(more: int, voice: Voice) -> str:
+    return voice.count(more) if more > 0 else ""
+
+
+def _verdict(a: Assessment, people: Sequence[Spot], voice: Voice) -> dict[str, Any]:
+    against = reasons(a.checks, [spot.area.name for spot in people], voice)
+    direction, speed = surface_wind(a)
+    wind = voice.say("verdict.calm")
+    if speed > 0.05:
+        wind = voice.say(
+            "verdict.wind",
+            compass=voice.compass(direction),
+            degrees=f"{round(math.degrees(direction)) % 360 or 360:03d}",
+            speed=voice.speed(speed),
+        )
+    return {
+        "kind": a.verdict,
+        "word": voice.say(f"verdict.{a.verdict}"),
+        "means": voice.say(f"verdict.{a.verdict}_means"),
+        "reasons": against[:_MOST_REASONS],
+        "more": _count(len(against) - _MOST_REASONS, voice),
+        "wind": wind,
+    }
+
+
+def _case(a: Assessment, fall: Fall, voice: Voice) -> str:
+    """Name a case in plain words; one that the flight file describes keeps its name."""
+    if fall.cause == CERTAIN:
+        return voice.say("case.flutters off")
+    own = {case.name for case in a.flight.own_cases}
+    return isolate(fall.case) if fall.case in own else voice.known("case", fall.case)
+
+
+def _piece(fall: Fall, voice: Voice) -> str:
+    name = voice.known("piece", fall.piece)
+    if fall.count == 1:
+        return voice.say("falls.piece", piece=name)
+    return voice.say("falls.pieces", piece=name, count=voice.count(fall.count))
+
+
+def _where(fall: Fall, voice: Voice) -> str:
+    if fall.around:
+        return voice.say("falls.around", radius=voice.distance(fall.reach))
+    return voice.say(
+        "falls.away",
+        distance=voice.distance(fall.distance),
+        compass=voice.compass(fall.azimuth),
+        radius=voice.distance(fall.radius),
+    )
+
+
+def _table(a: Assessment, found: Sequence[Fall], voice: Voice) -> dict[str, Any]:
+    worst = hardest(list(found))
+    rows: list[dict[str, Any]] = [
+        {
+            "case": _case(a, fall, voice),
+            "again": i > 0 and found[i - 1].case == fall.case,
+            "worst": fall is worst,
+            "piece": _piece(fall, voice),
+            "where": _where(fall, voice),
+            "when": voice.seconds(fall.first, fall.last),
+        }
+        for i, fall in enumerate(found)
+    ]
+    shown = {fall.case for fall in found[:_MOST_FALLS]}
+    left = {fall.case for fall in found} - shown
+    return {
+        "well": rows[0],
+        "falls": rows[1:_MOST_FALLS],
+        "falls_more": _count(len(left), voice),
+        "size": next(name for most, name in _SIZES if len(rows) <= most),
+    }
+
+
+def _key(found: Sequence[Fall], voice: Voice) -> list[tuple[str, str, str]]:
+    lines = [("well", "A", voice.say("picture.well"))]
+    if hardest(list(found)) is not None:
+        lines.append(("worst", "B", voice.say("picture.worst")))
+    return lines
+
+
+def _stand(spot: Spot, voice: Voice) -> dict[str, str]:
+    where = voice.say("stand.at_pad")
+    if spot.distance > 0:
+        where = voice.say(
+            "stand.place",
+            distance=voice.distance(spot.distance),
+            compass=voice.compass(spot.azimuth),
+        )
+    flags = {
+        "pass": "",
+        "warn": voice.say("stand.unsure"),
+        "fail": voice.say("stand.unsafe"),
+    }
+    return {
+        "name": spot.area.name,
+        "role": voice.say(f"role.{spot.area.role}"),
+        "where": where,
+        "outcome": spot.outcome,
+        "flag": flags[spot.outcome],
+    }
+
+
+def _look(a: Assessment, people: Sequence[Spot], well: Fall, voice: Voice) -> list[str]:
+    told = []
+    crowd = [spot for spot in people if spot.area.role == "spectators"] or people
+    if crowd and crowd[0].distance > 0:
+        back = voice.compass(crowd[0].azimuth + math.pi)
+        area = isolate(crowd[0].area.name)
+        told.append(voice.say("look.face", area=area, compass=back))
+    up = climb(a)
+    when, height = voice.seconds(up.first, up.last), voice.distance(up.height)
+    if up.azimuth is None:
+        told.append(voice.say("look.straight", time=when, height=height))
+    else:
+        toward = voice.compass(up.azimuth)
+        told.append(voice.say("look.up", compass=toward, time=when, height=height))
+    if well.around:
+        return [*told, voice.say("look.around")]
+    return [*told, voice.say("look.drift", compass=voice.compass(well.azimuth))]
+
+
+def _heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
+    first, fast = soonest(list(found)), straight_down(list(found))
+    told = [voice.say("heads_up.count")]
+    if first is not None and fast is not None:
+        told += [
+            voice.say("heads_up.off", time=voice.seconds(first.first)),
+            voice.say("heads_up.fast", time=voice.seconds(fast.first)),
+        ]
+    return [*told, voice.say("heads_up.people"), voice.say("heads_up.then")]
+
+
+def _by_risk(places: Sequence[Spot]) -> list[Spot]:
+    """Give ground where nobody should be, what is likely hit first, then the nearest."""
+    rank = {"fail": 0, "warn": 1, "pass": 2}
+    ground = [spot for spot in places if not spot.stand]
+    return sorted(ground, key=lambda s: (rank[s.outcome], s.distance))
+
+
+def _closed(spot: Spot, voice: Voice) -> dict[str, str]:
+    where = voice.say(
+        "closed.place",
+        role=voice.say(f"role.{spot.area.role}"),
+        distance=voice.distance(spot.distance),
+        compass=voice.compass(spot.azimuth),
+    )
+    flag = "" if spot.outcome == "pass" else voice.say("closed.often_hit")
+    return {"name": spot.area.name, "where": where, "flag": flag}
+
+
+def _made(a: Assessment, voice: Voice) -> str:
+    return voice.say(
+        "decides.made",
+        flight=isolate(a.flight.name),
+        site=isolate(a.site.name),
+        wind=isolate(a.wind.source),
+        flights=voice.count(a.cloud.flights),
+        seed=str(a.cloud.seed),
+        version=a.version,
+        assumed=voice.count(len(a.assumed)),
+    )
+
+
+@cache
+def _page() -> Environment:
+    from jinja2 import Environment, FunctionLoader, StrictUndefined  # noqa: PLC0415
+
+    return Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        loader=FunctionLoader(_text),
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _text(name: str) -> str:
+    return files(__package__).joinpath(name).read_text("utf-8")

@@ -1,0 +1,69 @@
+"""Figures as they are read aloud, in the reader's language and units."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from driftmap.briefing.catalogue import Catalogue
+from driftmap.report.words import Units, isolate, tied
+from driftmap.units import DIMENSIONS, show, unit_of
+
+__all__ = ["Voice"]
+
+_POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """Writes figures and messages.
+
+    Parameters
+    ----------
+    catalogue : Catalogue
+        Messages.
+    units : {"us", "si"}
+        Units the reader picked.
+    """
+
+    catalogue: Catalogue
+    units: Units
+
+    def say(self, key: str, **values: str) -> str:
+        """Write a message, its numbers tied to their units."""
+        return tied(self.catalogue.say(key, **values))
+
+    def known(self, table: str, name: str) -> str:
+        """Translate a name that the catalogue knows; show any other as it is."""
+        return self.catalogue.messages.get(f"{table}.{name}", isolate(name))
+
+    def number(self, text: str) -> str:
+        """Write an English number with the language's own separators."""
+        point, comma = self.say("number.decimal"), self.say("number.thousands")
+        return text.translate({ord("."): point, ord(","): comma})
+
+    def count(self, value: int) -> str:
+        """Write a whole number."""
+        return self.number(f"{value:,}")
+
+    def distance(self, metres: float) -> str:
+        """Write a distance to two significant digits, as people say it."""
+        name = unit_of("length", self.units)
+        value = metres / DIMENSIONS["length"][name]
+        digits = 1 - math.floor(math.log10(max(value, 10)))
+        return tied(f"{self.number(f'{round(value, digits):,.0f}')} {name}")
+
+    def speed(self, metres_per_second: float) -> str:
+        """Write the wind's speed."""
+        return tied(self.number(show(metres_per_second, "speed", self.units)))
+
+    def seconds(self, low: float, high: float | None = None) -> str:
+        """Write a time, or a range of times: the earliest is never rounded up."""
+        first = math.floor(low + 1e-9)
+        if high is None or math.ceil(high - 1e-9) == first:
+            return tied(f"{self.count(first)} s")
+        return tied(f"{self.count(first)}–{self.count(math.ceil(high - 1e-9))} s")
+
+    def compass(self, azimuth: float) -> str:
+        """Name the nearest of eight points of the compass; azimuth in radians."""
+        return self.say(f"compass.{_POINTS[round(math.degrees(azimuth) / 45) % 8]}")

@@ -1,0 +1,240 @@
+"""What the distance rules say of a pad, and the largest flight they let it host."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import shapely
+
+from driftmap.flight import Flight
+from driftmap.rules import (
+    CLASS_BOUNDS,
+    Facts,
+    RuleResult,
+    RuleSet,
+    evaluate,
+    facts_of,
+    motor_class,
+)
+from driftmap.rules.kinds import GROUPS, KINDS
+from driftmap.site import OCCUPIED, Site
+
+__all__ = [
+    "Capacity",
+    "Keep",
+    "Spans",
+    "capacity",
+    "pad_facts",
+    "people_and_edge",
+    "too_near",
+]
+
+_OF_THE_PAD: Final = tuple(
+    name
+    for name, kind in KINDS.items()
+    if kind.fact in GROUPS or kind.fact == "boundary_distance"
+)
+"""Rules that speak of where the pad stands."""
+
+_ALTITUDES: Final = 60  # steps from the ground to the waiver's ceiling
+
+
+@dataclass(frozen=True, slots=True)
+class Keep:
+    """What keeps pads away from people and edges.
+
+    Parameters
+    ----------
+    sets : tuple of RuleSet
+        Rules of the range.
+    distance : float
+        A distance that people and edge must keep from the pad beside them [m].
+    """
+
+    sets: tuple[RuleSet, ...] = ()
+    distance: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Capacity:
+    """The largest flight the distance rules let a pad host.
+
+    Parameters
+    ----------
+    total_impulse : float
+        Greatest class bound, one motor [N s]; 0 where not even the least class may fly.
+    motor_class : str
+        Its letter; empty for none.
+    altitude : float
+        Greatest height above the site, with that impulse, that neither the waiver's
+        ceiling nor a rule on distances forbids [m].
+    impulse_held_by, altitude_held_by : str
+        What forbids more.
+    """
+
+    total_impulse: float
+    motor_class: str
+    altitude: float
+    impulse_held_by: str
+    altitude_held_by: str
+
+
+def pad_facts(flight: Flight, site: Site, altitude: float) -> Facts:
+    """Collect the facts of a flight off a site's pad.
+
+    Parameters
+    ----------
+    flight, site : Flight, Site
+        The flight, and the site about that pad.
+    altitude : float
+        Greatest height expected [m].
+
+    Returns
+    -------
+    Facts
+        As `driftmap.rules.facts_of` gives them.
+    """
+    return facts_of(flight, site, altitude=altitude)
+
+
+def too_near(keep: Keep, site: Site, facts: Facts) -> tuple[str, ...]:
+    """Say which rules on distances a pad breaks.
+
+    Parameters
+    ----------
+    keep : Keep
+        The rules.
+    site : Site
+        The site about that pad.
+    facts : Facts
+        From `pad_facts`.
+
+    Returns
+    -------
+    tuple of str
+        One for each; empty where none is broken. What is open until someone answers is
+        not counted as broken: the rules command asks it.
+    """
+    return (*_by_rules(keep.sets, facts), *_by_distance(keep.distance, site))
+
+
+def _by_rules(sets: Sequence[RuleSet], facts: Facts) -> tuple[str, ...]:
+    if not sets:
+        return ()
+    return tuple(_told(r) for r in evaluate(sets, facts) if _broken(r))
+
+
+def _broken(result: RuleResult) -> bool:
+    return result.outcome == "fail" and result.name in _OF_THE_PAD
+
+
+def _told(result: RuleResult) -> str:
+    to = f" ({result.area})" if result.area else ""
+    value = "" if result.value is None else f": {result.value:.0f} m"
+    limit = "" if result.limit is None else f", {result.sense} {result.limit:.0f} m"
+    return f"{result.what}{to}{value}{limit}"
+
+
+def _by_distance(least: float, site: Site) -> tuple[str, ...]:
+    spans = people_and_edge(site)
+    return tuple(
+        f"{name}: {span:.0f} m from the pad, at least {least:.0f} m"
+        for name, span in {**spans.people, "boundary": spans.edge}.items()
+        if span < least
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Spans:
+    """Distances from a pad.
+
+    Parameters
+    ----------
+    people : mapping of str to float
+        To each area with people, by its name [m].
+    edge : float
+        To the boundary [m].
+    """
+
+    people: Mapping[str, float]
+    edge: float
+
+
+def people_and_edge(site: Site) -> Spans:
+    """Measure how far people and boundary are from the pad.
+
+    Parameters
+    ----------
+    site : Site
+        The site about that pad.
+
+    Returns
+    -------
+    Spans
+        The distances.
+    """
+    pad = shapely.Point(0.0, 0.0)
+    people = {
+        area.name: float(pad.distance(area.shape))
+        for area in site.areas
+        if area.role in OCCUPIED or area.people
+    }
+    return Spans(people, float(pad.distance(site.boundary.boundary)))
+
+
+def capacity(keep: Keep, flight: Flight, site: Site) -> Capacity:
+    """Find the largest flight that distance rules let a pad host.
+
+    Parameters
+    ----------
+    keep : Keep
+        The rules.
+    flight : Flight
+        A flight whose mass and motor count stand for the larger one.
+    site : Site
+        The site about that pad.
+
+    Returns
+    -------
+    Capacity
+        By class bounds and in steps of a sixtieth of the waiver's ceiling.
+
+    Notes
+    -----
+    Only distances from the pad are asked: a rule on lift-off mass or a landing outside the
+    field can forbid a flight that this allows. Limits that grow with the flight are taken
+    to grow without a gap, so the first that is forbidden ends the search.
+    """
+    ceiling = site.waiver.ceiling
+    facts = pad_facts(flight, site, ceiling / _ALTITUDES)
+
+    def broken(**changed: float) -> tuple[str, ...]:
+        numbers: Mapping[str, float] = {**facts.numbers, "motor_count": 1.0, **changed}
+        return too_near(keep, site, Facts(numbers, facts.groups))
+
+    impulse, held = _largest(CLASS_BOUNDS, lambda v: broken(total_impulse=v))
+    steps = [ceiling * i / _ALTITUDES for i in range(1, _ALTITUDES + 1)]
+    altitude, high_held = _largest(
+        steps, lambda v: broken(total_impulse=impulse, expected_altitude=v)
+    )
+    return Capacity(
+        impulse,
+        motor_class(impulse) if impulse else "",
+        altitude if impulse else 0.0,
+        held or "the largest class there is",
+        (high_held or "the waiver's ceiling") if impulse else held,
+    )
+
+
+def _largest(
+    values: Sequence[float], broken: Callable[[float], tuple[str, ...]]
+) -> tuple[float, str]:
+    """Go up until something is broken; give the last value before, and what broke."""
+    best = 0.0
+    for value in values:
+        if wrong := broken(value):
+            return best, wrong[0]
+        best = value
+    return best, ""

@@ -1,0 +1,192 @@
+"""Hourly winds for a season: a table of times, directions and speeds, gaps and all."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from types import MappingProxyType
+from typing import Final
+
+from driftmap.errors import WindError
+from driftmap.units import DIMENSIONS
+
+__all__ = ["Hours", "Reading", "read_hours"]
+
+Reading = tuple[float | None, float]
+"""Direction the wind comes from [deg], None where variable; and speed [m s⁻¹]."""
+
+_SPEEDS: Final = MappingProxyType(
+    {
+        "speed_mps": "m/s",
+        "speed_kt": "kt",
+        "speed_mph": "mph",
+        "speed_kmh": "km/h",
+    }
+)
+_MISSING: Final = ("", "na", "nan", "null", "none", "m", "-")
+_HIGHEST: Final = 60.0  # m/s near the ground; beyond it a unit or a marker is wrong
+_LONGEST: Final = 100 * 8784  # hours; a century
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Hourly winds.
+
+    Parameters
+    ----------
+    start : datetime
+        The first hour, in UTC.
+    readings : tuple of tuple
+        For every hour from `start` on, the readings that fall into it; an hour without
+        any is not known.
+    source, digest : str
+        Name of the file and SHA-256 of its bytes.
+    """
+
+    start: datetime
+    readings: tuple[tuple[Reading, ...], ...]
+    source: str
+    digest: str
+
+    @property
+    def known(self) -> int:
+        """Hours with a reading."""
+        return sum(bool(each) for each in self.readings)
+
+    def times(self) -> Iterator[datetime]:
+        """Go through the hours.
+
+        Yields
+        ------
+        datetime
+            The beginning of each, in UTC.
+        """
+        return (self.start + timedelta(hours=i) for i in range(len(self.readings)))
+
+
+def read_hours(path: Path | str) -> Hours:
+    """Read hourly winds.
+
+    Parameters
+    ----------
+    path : pathlib.Path or str
+        A CSV file with a header: ``time_utc`` (ISO 8601), ``from_deg``, and
+        ``speed_mps``, ``speed_kt``, ``speed_mph`` or ``speed_kmh``; other columns are
+        passed over. Rows in any order. An empty speed is a missing reading; an empty
+        direction with a speed is a variable wind.
+
+    Returns
+    -------
+    Hours
+        Every hour from the first to the last; one without a reading is not known.
+
+    Raises
+    ------
+    WindError
+        If the file cannot be used, by its line.
+    """
+    path = Path(path)
+    try:
+        raw = path.read_bytes()
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise WindError(path.name, "", "is no text in UTF-8") from None
+    rows = list(_rows(path.name, text.splitlines()))
+    if not any(reading for _, reading in rows):
+        raise WindError(
+            path.name, "", "holds no wind; give at least one row with speed"
+        )
+    start = min(time for time, _ in rows)
+    count = int((max(time for time, _ in rows) - start) / timedelta(hours=1)) + 1
+    if count > _LONGEST:
+        raise WindError(path.name, "", f"spans {count:,} hours; accepted is a century")
+    hours: list[list[Reading]] = [[] for _ in range(count)]
+    for time, reading in rows:
+        if reading is not None:
+            hours[int((time - start) / timedelta(hours=1))].append(reading)
+    return Hours(
+        start, tuple(map(tuple, hours)), path.name, hashlib.sha256(raw).hexdigest()
+    )
+
+
+def _rows(
+    source: str, lines: Sequence[str]
+) -> Iterator[tuple[datetime, Reading | None]]:
+    """Read each row: its hour, and its reading where there is one."""
+    table = csv.reader(lines)
+    names: list[str] = []
+    seen: dict[datetime, int] = {}
+    for cells in table:
+        n = table.line_num
+        if not any(cell.strip() for cell in cells) or cells[0].startswith("#"):
+            continue
+        if not names:
+            names = _header(source, n, cells)
+            continue
+        if len(cells) != len(names):
+            text = f"{len(cells)} cells; the header names {len(names)}"
+            raise WindError(source, f"line {n}", text)
+        row = {k: c.strip() for k, c in zip(names, cells, strict=True)}
+        time = _time(source, n, row["time_utc"])
+        if time in seen:
+            text = f"{row['time_utc']} stands in line {seen[time]} already; once each"
+            raise WindError(source, f"line {n}", text)
+        seen[time] = n
+        hour = time.replace(minute=0, second=0, microsecond=0)
+        yield hour, _reading(source, n, row)
+    if not names:
+        raise WindError(source, "", "is empty; give a header and rows")
+
+
+def _header(source: str, n: int, cells: Sequence[str]) -> list[str]:
+    names = [cell.strip().lower() for cell in cells]
+    speeds = [name for name in names if name in _SPEEDS]
+    if "time_utc" not in names or "from_deg" not in names or len(speeds) != 1:
+        text = f"columns {', '.join(names)[:120]}; accepted are time_utc, from_deg and "
+        raise WindError(source, f"line {n}", f"{text}one of {', '.join(_SPEEDS)}")
+    if len(set(names)) < len(names):
+        raise WindError(source, f"line {n}", "a column stands twice; name each once")
+    return names
+
+
+def _time(source: str, n: int, text: str) -> datetime:
+    try:
+        time = datetime.fromisoformat(text)
+    except ValueError:
+        problem = f"time_utc {text[:40]!r}; accepted is such as 2026-05-09T14:00Z"
+        raise WindError(source, f"line {n}", problem) from None
+    return time.replace(tzinfo=UTC) if time.tzinfo is None else time.astimezone(UTC)
+
+
+def _reading(source: str, n: int, row: Mapping[str, str]) -> Reading | None:
+    name = next(name for name in row if name in _SPEEDS)
+    if row[name].lower() in _MISSING:
+        return None
+    factor = DIMENSIONS["speed"][_SPEEDS[name]]
+    speed = _number(source, n, name, row[name]) * factor
+    if not 0 <= speed <= _HIGHEST:
+        text = f"{name} {row[name]}; accepted is 0 to {_HIGHEST:g} m/s, or empty"
+        raise WindError(source, f"line {n}", text)
+    if row["from_deg"].lower() in _MISSING:
+        return None, speed
+    way = _number(source, n, "from_deg", row["from_deg"])
+    if not 0 <= way <= 360:
+        text = f"from_deg {way:g}; accepted is 0 to 360, or empty where variable"
+        raise WindError(source, f"line {n}", text)
+    return way % 360, speed
+
+
+def _number(source: str, n: int, name: str, text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        problem = f"{name} {text[:40]!r}; accepted is a finite number, or empty"
+        raise WindError(source, f"line {n}", problem)
+    return value

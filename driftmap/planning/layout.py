@@ -1,0 +1,374 @@
+"""Layout: where on the site pads, and the people about them, could stand."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import Final, TypeAlias
+
+import numpy as np
+import shapely
+
+from driftmap.errors import DriftmapError, SiteError
+from driftmap.planning.distances import (
+    Capacity,
+    Keep,
+    capacity,
+    pad_facts,
+    people_and_edge,
+    too_near,
+)
+from driftmap.planning.ground import allowed_ground, lattice, moved, stand_at
+from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.sweep import Hands, Lost, sweep
+from driftmap.planning.trial import (
+    NOT_KNOWN,
+    Finding,
+    Setup,
+    Trial,
+    flown,
+    judged,
+    pack,
+    unpack,
+)
+from driftmap.rules import expected_altitude
+from driftmap.site import OCCUPIED, Area, Site
+
+__all__ = ["Place", "Question", "Rose", "best_pads", "best_stands"]
+
+Rose: TypeAlias = tuple[tuple[float, float, float], ...]
+"""Winds to score by: direction [deg], speed at 10 m [m s⁻¹] and weight of each."""
+
+Spot: TypeAlias = tuple[float, float]
+"""East and north of a candidate from the pad as drawn [m]."""
+
+_HIT: Final = "a piece lands in"
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What a layout is asked to serve.
+
+    Parameters
+    ----------
+    setups : tuple of Setup
+        The flights, all at one site.
+    supposition : Supposition
+        How winds grow with height.
+    rose : tuple of (float, float, float)
+        Winds with their weights.
+    keep : Keep
+        What keeps pads away from people and edges.
+    heights : tuple of float
+        Greatest height expected of each flight, in a calm [m]; worked out.
+
+    Raises
+    ------
+    ValueError
+        If there is no flight or no wind of positive weight.
+    FlightError
+        If a flight cannot be flown even in a calm.
+    """
+
+    setups: tuple[Setup, ...]
+    supposition: Supposition
+    rose: Rose
+    keep: Keep
+    heights: tuple[float, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        if not self.setups or not sum(weight for *_, weight in self.rose) > 0:
+            raise ValueError("'setups' and 'rose' must not be empty")
+        calm = suppose(self.supposition, 0.0, 0.0)
+        heights = tuple(expected_altitude(flown(s, calm)) for s in self.setups)
+        object.__setattr__(self, "heights", heights)
+
+    @property
+    def site(self) -> Site:
+        """The site as drawn."""
+        return self.setups[0].site
+
+    def broken_at(self, site: Site) -> tuple[str, ...]:
+        """Say which rules on distances any of the flights breaks at a site.
+
+        Parameters
+        ----------
+        site : Site
+            The site with pad or people elsewhere.
+
+        Returns
+        -------
+        tuple of str
+            One for each rule broken.
+        """
+        wrong = (
+            text
+            for setup, height in zip(self.setups, self.heights, strict=True)
+            for text in too_near(self.keep, site, pad_facts(setup.flight, site, height))
+        )
+        return tuple(dict.fromkeys(wrong))
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A candidate with its score.
+
+    Parameters
+    ----------
+    east, north : float
+        From the pad as drawn [m].
+    broken : tuple of str
+        Rules on distances that forbid it; it is then not flown.
+    go : float
+        Share of the winds, by weight, in which every flight is go.
+    unknown : float
+        Share of the winds without a verdict; never counted as go.
+    hazard : float
+        Mean over winds and flights of a figure over its limit: that of the area hit
+        most for its limit.
+    blocked_by : str
+        What most often speaks against a go; empty where nothing does.
+    to_people, to_boundary : float
+        From the pad to the nearest people, and to the edge of the site [m].
+    capacity : Capacity or None
+        The largest flight the distance rules let it host; pads only.
+    """
+
+    east: float
+    north: float
+    broken: tuple[str, ...]
+    go: float
+    unknown: float
+    hazard: float
+    blocked_by: str
+    to_people: float
+    to_boundary: float
+    capacity: Capacity | None = None
+
+    def order(self) -> tuple[float, ...]:
+        """Give the key by which places are ranked, the best first."""
+        return (
+            float(bool(self.broken)),
+            -round(self.go, 6),
+            round(self.hazard, 4),
+            -min(self.to_people, self.to_boundary),
+            self.east,
+            self.north,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Score:
+    """How one flight in one wind does at one candidate."""
+
+    finding: Finding
+    hazard: float
+    blocked_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Move:
+    """How a candidate changes the site: the pad goes there, or an area does."""
+
+    area: str = ""
+
+    def __call__(self, site: Site, spot: Spot) -> Site:
+        if self.area:
+            return stand_at(site, self.area, *spot)
+        return moved(site, *spot)
+
+
+def best_pads(
+    question: Question, *, spacing: float | None = None, hands: Hands | None = None
+) -> tuple[Place, ...]:
+    """Score pads all over the allowed ground.
+
+    Parameters
+    ----------
+    question : Question
+        Flights, winds and rules.
+    spacing : float, optional
+        Distance between candidates [m].
+    hands : Hands, optional
+        Who works on it; a part is a flight in a wind.
+
+    Returns
+    -------
+    tuple of Place
+        Every candidate, the best first; the pad as drawn is among them.
+
+    Raises
+    ------
+    ValueError
+        If there are too many candidates.
+
+    Notes
+    -----
+    The landing points do not depend on where the pad stands: each flight is flown once
+    in each wind and judged at every candidate. The ground is taken to be level.
+    """
+    points = lattice(allowed_ground(question.site), spacing).tolist()
+    spots = list(dict.fromkeys([(0.0, 0.0), *((x, y) for x, y in points)]))
+    heaviest = max(question.setups, key=lambda s: s.flight.airframe.mass.value).flight
+    places = [
+        replace(place, capacity=capacity(question.keep, heaviest, there))
+        for place, there in _places(question, spots, _Move(), hands)
+    ]
+    return tuple(sorted(places, key=Place.order))
+
+
+def best_stands(
+    question: Question,
+    area: str,
+    *,
+    spacing: float | None = None,
+    hands: Hands | None = None,
+) -> tuple[Place, ...]:
+    """Score places for an area of people, the pad staying where it is.
+
+    Parameters
+    ----------
+    question : Question
+        Flights, winds and rules.
+    area : str
+        Name of the area; it is moved as it is, without turning.
+    spacing : float, optional
+        Distance between candidates [m].
+    hands : Hands, optional
+        Who works on it; a part is a flight in a wind.
+
+    Returns
+    -------
+    tuple of Place
+        Every candidate whose ground is free, by the middle of the area, the best first.
+        The place as drawn is among them.
+
+    Raises
+    ------
+    SiteError
+        If the site has no such area.
+    """
+    site = question.site
+    own = _area(site, area)
+    middle = (own.shape.centroid.x, own.shape.centroid.y)
+    rest = replace(site, areas=tuple(a for a in site.areas if a.name != area))
+    free = allowed_ground(rest)
+    shapely.prepare(free)
+    spots = [middle]
+    for x, y in lattice(free, spacing).tolist():
+        if free.covers(_area(stand_at(site, area, x, y), area).shape):
+            spots.append((x, y))
+    found = _places(question, spots, _Move(area), hands)
+    return tuple(sorted((place for place, _ in found), key=Place.order))
+
+
+def _area(site: Site, name: str) -> Area:
+    for area in site.areas:
+        if area.name == name:
+            return area
+    known = ", ".join(a.name for a in site.areas if a.role in OCCUPIED)
+    raise SiteError(site.source, "", f"no area is named {name!r}; accepted: {known}")
+
+
+def _places(
+    question: Question, spots: Sequence[Spot], move: _Move, hands: Hands | None
+) -> Iterable[tuple[Place, Site]]:
+    """Score candidates; those that a rule forbids are not flown."""
+    sites = {spot: move(question.site, spot) for spot in spots}
+    broken = {spot: question.broken_at(sites[spot]) for spot in spots}
+    asked = [spot for spot in spots if not broken[spot]]
+    scores = _scored(question, asked, move, hands)
+    for spot in spots:
+        where = people_and_edge(sites[spot])
+        place = _place(question.rose, spot, scores.get(spot, []))
+        yield (
+            replace(
+                place,
+                broken=broken[spot],
+                to_people=min(where.people.values(), default=np.inf),
+                to_boundary=where.edge,
+            ),
+            sites[spot],
+        )
+
+
+def _scored(
+    question: Question, spots: Sequence[Spot], move: _Move, hands: Hands | None
+) -> Mapping[Spot, list[list[_Score]]]:
+    """Fly every flight in every wind; give, for each spot, the scores by wind."""
+    parts = [
+        (i, wind) for wind in question.rose for i in range(len(question.setups))
+    ] * bool(spots)
+    packed = [pack(setup) for setup in question.setups]
+    work = partial(_judge_spots, packed, question.supposition, tuple(spots), move)
+    found: dict[Spot, list[list[_Score]]] = {
+        spot: [[] for _ in question.rose] for spot in spots
+    }
+    for (_, wind), result in zip(parts, sweep(work, parts, hands), strict=True):
+        at = question.rose.index(wind)
+        lost = [_Score(NOT_KNOWN, 0.0, "a worker was lost")] * len(spots)
+        each = lost if isinstance(result, Lost) else result
+        for spot, score in zip(spots, each, strict=True):
+            found[spot][at].append(score)
+    return found
+
+
+def _judge_spots(
+    packed: Sequence[bytes],
+    supposition: Supposition,
+    spots: Sequence[Spot],
+    move: _Move,
+    part: tuple[int, tuple[float, float, float]],
+) -> list[_Score]:
+    """Fly one flight in one wind, and judge it at every candidate."""
+    number, (from_deg, speed, _) = part
+    setup = unpack(packed[number])
+    wind = suppose(supposition, from_deg, speed)
+    try:
+        cloud = flown(setup, wind)
+    except DriftmapError as problem:
+        return [_Score(NOT_KNOWN, 0.0, str(problem))] * len(spots)
+    return [
+        _score(
+            judged(cloud, replace(setup, site=move(setup.site, spot)), wind), move.area
+        )
+        for spot in spots
+    ]
+
+
+def _score(trial: Trial, watched: str) -> _Score:
+    hits = [
+        check.value / check.limit
+        for check in trial.checks
+        if check.value is not None and check.limit
+        if check.name == _HIT and watched in {"", check.area}
+    ]
+    return _Score(trial.verdict, max(hits, default=0.0), trial.blocked_by)
+
+
+def _place(rose: Rose, spot: Spot, scores: Sequence[Sequence[_Score]]) -> Place:
+    """Weigh the scores of one candidate by the winds."""
+    total = sum(weight for *_, weight in rose)
+    go = unknown = hazard = 0.0
+    blocks: defaultdict[str, float] = defaultdict(float)
+    for (*_, weight), each in zip(rose, scores, strict=bool(scores)):
+        findings = {score.finding for score in each}
+        go += weight * (findings == {"go"})
+        unknown += weight * (NOT_KNOWN in findings)
+        hazard += weight * float(np.mean([score.hazard for score in each]))
+        for score in each:
+            if score.blocked_by:
+                blocks[score.blocked_by] += weight
+    most = max(blocks, key=lambda text: (blocks[text], text), default="")
+    return Place(
+        *spot,
+        broken=(),
+        go=go / total,
+        unknown=unknown / total,
+        hazard=hazard / total,
+        blocked_by=most,
+        to_people=0.0,
+        to_boundary=0.0,
+    )

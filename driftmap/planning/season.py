@@ -1,0 +1,226 @@
+"""A season: the verdict of every hour, and the share that would have been go."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import partial
+from typing import Final
+
+from driftmap.planning.hours import Hours, Reading
+from driftmap.planning.ledger import Ledger
+from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.sweep import Hands, Lost, sweep
+from driftmap.planning.trial import (
+    NOT_KNOWN,
+    Finding,
+    Setup,
+    Trial,
+    pack,
+    try_flight,
+    unpack,
+)
+
+__all__ = [
+    "DIRECTION_STEP",
+    "SPEED_STEP",
+    "Agreement",
+    "SeasonHour",
+    "agreement",
+    "bin_of",
+    "season_hours",
+]
+
+DIRECTION_STEP: Final = 10.0
+"""Width of a bin of directions [deg]."""
+
+SPEED_STEP: Final = 0.5
+"""Width of a bin of speeds [m s⁻¹]."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonHour:
+    """One hour of a season.
+
+    Parameters
+    ----------
+    time : datetime
+        Its beginning, in UTC.
+    finding : {"go", "hold", "no-go", "not known"}
+        The worst of its readings' verdicts; "not known" without a reading.
+    blocked_by : str
+        What speaks against a go.
+    """
+
+    time: datetime
+    finding: Finding
+    blocked_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """How often the verdict of a bin is that of the very wind in it.
+
+    Parameters
+    ----------
+    checked, same : int
+        Readings flown as they are, and those with the same finding.
+    wrongly_go : int
+        Readings whose bin is go though they are not.
+    """
+
+    checked: int
+    same: int
+    wrongly_go: int
+
+
+def bin_of(reading: Reading) -> Reading:
+    """Round a reading to the middle of its bin.
+
+    Parameters
+    ----------
+    reading : (float or None, float)
+        Direction [deg] and speed [m s⁻¹].
+
+    Returns
+    -------
+    (float or None, float)
+        The nearest 10° and the nearest 0.5 m s⁻¹; a calm has direction 0.
+
+    Examples
+    --------
+    >>> bin_of((357.0, 3.7)), bin_of((44.0, 0.1)), bin_of((None, 2.2))
+    ((0.0, 3.5), (0.0, 0.0), (None, 2.0))
+    """
+    way, speed = reading
+    rounded = round(speed / SPEED_STEP) * SPEED_STEP
+    if rounded == 0:
+        return 0.0, 0.0
+    if way is None:
+        return None, rounded
+    return round(way / DIRECTION_STEP) * DIRECTION_STEP % 360, rounded
+
+
+def season_hours(
+    setup: Setup,
+    supposition: Supposition,
+    hours: Hours,
+    ledger: Ledger,
+    *,
+    scale: float = 1.0,
+    hands: Hands | None = None,
+) -> tuple[SeasonHour, ...]:
+    """Give every hour of a season its verdict.
+
+    Winds are put into bins of 10° and 0.5 m/s, and each bin that occurs is flown once, in
+    full and on the same seed.
+
+    Parameters
+    ----------
+    setup : Setup
+        What is flown, and where.
+    supposition : Supposition
+        How the wind grows with height.
+    hours : Hours
+        The winds.
+    ledger : Ledger
+        What is found already, and where to keep the rest.
+    scale : float
+        Wind at 10 m for each of that of the readings.
+    hands : Hands, optional
+        Who works on it; a part is a bin.
+
+    Returns
+    -------
+    tuple of SeasonHour
+        One for each hour. Without a reading, or where a worker was lost, it is not known.
+    """
+    every = {
+        bin_of(_scaled(reading, scale)) for each in hours.readings for reading in each
+    }
+    todo = sorted(
+        (b for b in every if _name(b) not in ledger.found),
+        key=lambda b: (b[1], -1.0 if b[0] is None else b[0]),
+    )
+
+    def keep(i: int, trial: Trial) -> None:
+        ledger.keep(_name(todo[i]), trial.verdict, trial.blocked_by)
+
+    work = partial(_try_reading, pack(setup), supposition)
+    found = sweep(work, todo, hands, done=keep)
+    for wind, result in zip(todo, found, strict=True):
+        if isinstance(result, Lost):
+            ledger.keep(_name(wind), NOT_KNOWN, result.reason)
+    return tuple(
+        _hour(time, [ledger.found[_name(bin_of(_scaled(r, scale)))] for r in each])
+        for time, each in zip(hours.times(), hours.readings, strict=True)
+    )
+
+
+def agreement(
+    setup: Setup,
+    supposition: Supposition,
+    hours: Hours,
+    ledger: Ledger,
+    count: int,
+    *,
+    scale: float = 1.0,
+    hands: Hands | None = None,
+) -> Agreement:
+    """Fly some readings as they are, and compare with the verdicts of their bins.
+
+    Parameters
+    ----------
+    setup, supposition, hours, ledger, scale, hands
+        As in `season_hours`, which has filled the ledger.
+    count : int
+        Readings to check, spread evenly over the season.
+
+    Returns
+    -------
+    Agreement
+        What came out.
+    """
+    known = [_scaled(reading, scale) for each in hours.readings for reading in each]
+    stride = max(len(known) // max(count, 1), 1)
+    picked = known[stride // 2 :: stride][:count]
+    work = partial(_try_reading, pack(setup), supposition)
+    found = [
+        (ledger.found[_name(bin_of(reading))][0], trial.verdict)
+        for reading, trial in zip(picked, sweep(work, picked, hands), strict=True)
+        if not isinstance(trial, Lost)
+    ]
+    return Agreement(
+        len(found),
+        sum(binned == direct for binned, direct in found),
+        sum(binned == "go" != direct for binned, direct in found),
+    )
+
+
+def _scaled(reading: Reading, scale: float) -> Reading:
+    return reading[0], reading[1] * scale
+
+
+def _name(wind: Reading) -> str:
+    way = "variable" if wind[0] is None else f"{wind[0]:.0f} deg"
+    return f"{way} {wind[1]:.1f} m/s"
+
+
+def _try_reading(packed: bytes, supposition: Supposition, wind: Reading) -> Trial:
+    setup = unpack(packed)
+    try:
+        supposed = suppose(supposition, *wind)
+    except ValueError:
+        return Trial(NOT_KNOWN, problem="a variable wind gives a shape no direction")
+    return try_flight(setup, supposed)
+
+
+_WORST: Final[Mapping[str, int]] = {NOT_KNOWN: 3, "no-go": 2, "hold": 1, "go": 0}
+
+
+def _hour(time: datetime, found: Sequence[tuple[Finding, str]]) -> SeasonHour:
+    if not found:
+        return SeasonHour(time, NOT_KNOWN, "no reading")
+    finding, why = max(found, key=lambda pair: _WORST[pair[0]])
+    return SeasonHour(time, finding, why)

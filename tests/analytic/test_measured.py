@@ -1,0 +1,217 @@
+"""A measured flight against the flight it was made from.
+
+`driftmap.ascent` flies a rocket of known thrust and drag; noise and an ejection spike are
+added; thrust and drag are found again. The fit has its own equations of motion
+(`driftmap.vertical`), so agreement also checks one against the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+from driftmap.air import Sky, mean_air
+from driftmap.ascent import Rocket, ThrustCurve, ascend
+from driftmap.fields import Uncertain
+from driftmap.machdrag import drag_rise
+from driftmap.measured import infer
+from driftmap.record import Record
+from driftmap.vertical import Body, Guess, climb
+from driftmap.wind import WindProfile
+
+CLOCK = 17.3  # s on the altimeter's clock at ignition
+
+
+@dataclass(frozen=True)
+class Flown:
+    """A rocket of known thrust and drag, and its way up."""
+
+    mass: float
+    propellant: float
+    drag: float
+    diameter: float
+    times: tuple[float, ...]
+    thrusts: tuple[float, ...]
+    altitude: float = 0.0
+
+    @property
+    def impulse(self):
+        t, f = np.array(self.times), np.array(self.thrusts)
+        return float(np.sum(np.diff(t) * (f[1:] + f[:-1]) / 2))
+
+    @property
+    def cross_section(self):
+        return np.pi * self.diameter**2 / 4
+
+    def body(self):
+        return Body(self.mass, self.propellant, self.cross_section, self.altitude)
+
+    def ascent(self, impulse=None, drag=None):
+        one = np.ones(1 if impulse is None else np.size(impulse))
+        t = np.array(self.times)
+        rocket = Rocket(
+            mass=self.mass * one,
+            propellant=self.propellant * one,
+            impulse=(self.impulse if impulse is None else impulse) * one,
+            burn_time=t[-1] * one,
+            curve=ThrustCurve(t / t[-1], np.array(self.thrusts)),
+            drag_area=(self.drag if drag is None else drag) * self.cross_section * one,
+            tilt=0 * one,
+            azimuth=0 * one,
+            rail_length=0.05,
+            weathercock=one,
+            rise=drag_rise,
+        )
+        calm = WindProfile(*np.zeros((4, 1)))
+        return ascend(rocket, mean_air(calm, Sky(self.altitude), 9000.0))
+
+
+FLOWN = {
+    "light": Flown(0.35, 0.03, 0.6, 0.041, (0, 0.05, 0.2, 0.9, 1.1), (0, 70, 50, 35, 0)),
+    "middle": Flown(
+        1.85,
+        0.19,
+        0.52,
+        0.057,
+        (0, 0.03, 0.1, 0.4, 0.8, 1.2, 1.6, 1.9),
+        (0, 215, 238, 229, 212, 188, 150, 0),
+    ),
+    "heavy": Flown(12, 1.8, 0.45, 0.1, (0, 0.1, 3, 3.3), (0, 1200, 1150, 0)),
+    "supersonic": Flown(2.5, 0.7, 0.4, 0.054, (0, 0.05, 1.5, 2.2), (0, 700, 650, 0)),
+    "high pad": Flown(
+        1.85, 0.19, 0.52, 0.057, (0, 0.1, 1.5, 1.9), (0, 230, 190, 0), 1600.0
+    ),
+}
+
+
+def recorded(flown, rate, noise, seed, *, zero=0.0, speed_noise=None):
+    """Write down a flight, with waiting, a spike at ejection and the fall."""
+    rng, ascent = np.random.default_rng(seed), flown.ascent()
+    end = float(ascent.apogee.time[0])
+    t = np.arange(-3.0, end + 5.0, 1 / rate)
+    states = [ascent.at(np.array([x])) for x in np.clip(t, 0.0, end)]
+    height = np.array([state.height[0] for state in states])
+    speed = np.array([state.v_up[0] for state in states])
+    after = np.maximum(t - end, 0.0)
+    height -= np.where(after < 2, 9.8 * after**2 / 2, 19.6 + 19.6 * (after - 2))
+    speed -= np.minimum(9.8 * after, 19.6)
+    height[(after > 0.1) & (after < 0.35)] -= 40.0
+    height += zero + noise * rng.standard_normal(t.size)
+    if speed_noise is None:
+        return Record(t + CLOCK, height)
+    return Record(t + CLOCK, height, speed + speed_noise * rng.standard_normal(t.size))
+
+
+@pytest.mark.parametrize(("rate", "noise"), [(10, 2.0), (20, 1.0), (100, 0.5)])
+@pytest.mark.parametrize("name", FLOWN)
+def test_thrust_and_drag_come_back(name, rate, noise):
+    """Bounds of the brief; the worst seen over 40 records is 0.4, 7 and 4 %."""
+    flown = FLOWN[name]
+    found = infer(recorded(flown, rate, noise, seed=rate), flown.body(), 0.03)
+    top = flown.ascent().apogee
+    assert found.apogee == pytest.approx(top.height[0], rel=0.015)
+    assert found.apogee_time == pytest.approx(top.time[0], rel=0.03)
+    assert found.drag == pytest.approx(flown.drag, rel=0.10)
+    assert found.impulse == pytest.approx(flown.impulse, rel=0.05)
+    assert found.lift_off == pytest.approx(CLOCK, abs=0.3)
+    assert found.misfit < 2 * noise + 2  # the spike's edge, and Mach steps of the engine
+
+
+def test_the_inferred_rocket_flies_to_the_apogee_recorded():
+    flown = FLOWN["middle"]
+    found = infer(recorded(flown, 20, 1.0, seed=3), flown.body(), 0.03)
+    again = Flown(
+        flown.mass,
+        flown.propellant,
+        found.drag,
+        flown.diameter,
+        tuple(found.times),
+        tuple(found.thrusts),
+    )
+    assert again.ascent().apogee.height[0] == pytest.approx(
+        flown.ascent().apogee.height[0], rel=0.01
+    )
+
+
+@pytest.mark.parametrize("name", ["light", "middle", "heavy"])
+def test_impulse_is_spread_so_that_apogee_is_spread_as_the_heights(name):
+    """Impulse one deviation up lifts the apogee by the heights' deviation."""
+    flown = FLOWN[name]
+    found = infer(recorded(flown, 20, 1.0, seed=4), flown.body(), 0.03)
+    relative = found.impulse_spread / found.impulse
+    heights = flown.ascent(flown.impulse * np.array([1, 1 + relative])).apogee.height
+    # 2 % of it: the response is taken over 1 % of impulse, here over 2 to 3 %.
+    assert heights[1] / heights[0] - 1 == pytest.approx(0.03, rel=0.06)
+
+
+@pytest.mark.parametrize("scale", [0.95, 1.05])
+def test_heights_all_wrong_by_a_share_stay_within_the_spread_of_drag(scale):
+    flown = FLOWN["middle"]
+    true = recorded(flown, 20, 0.5, seed=5)
+    found = infer(Record(true.time, true.height * scale), flown.body(), 0.05)
+    assert found.apogee == pytest.approx(scale * flown.ascent().apogee.height[0], rel=0.01)
+    # The spread is the linear response to just this error, so about one deviation.
+    assert abs(found.drag - flown.drag) == pytest.approx(found.drag_spread, rel=0.25)
+
+
+def test_errors_of_drag_have_the_size_told():
+    """30 records without a common error: (error/spread)² has mean 1, within 4 sigma."""
+    flown = FLOWN["middle"]
+    scores = []
+    for seed in range(30):
+        found = infer(recorded(flown, 10, 1.5, seed=100 + seed), flown.body(), 0.0)
+        scores.append(((found.drag - flown.drag) / found.drag_spread) ** 2)
+    # Chi-squared over 30: deviation 0.26; a robust loss costs a few per cent more.
+    assert 0.3 < np.mean(scores) < 2.2
+
+
+def test_the_zero_is_the_pad_even_when_the_altimeter_tells_altitude():
+    flown = FLOWN["middle"]
+    plain = infer(recorded(flown, 20, 1.0, seed=6), flown.body(), 0.03)
+    raised = infer(recorded(flown, 20, 1.0, seed=6, zero=230.0), flown.body(), 0.03)
+    assert raised.apogee == pytest.approx(plain.apogee, rel=1e-4)
+    assert raised.drag == pytest.approx(plain.drag, rel=1e-3)
+
+
+def test_speed_narrows_the_drag():
+    flown = FLOWN["light"]
+    alone = infer(recorded(flown, 10, 2.0, seed=7), flown.body(), 0.0)
+    both = infer(recorded(flown, 10, 2.0, seed=7, speed_noise=0.5), flown.body(), 0.0)
+    assert both.drag_spread < 0.7 * alone.drag_spread
+    assert both.drag == pytest.approx(flown.drag, rel=0.05)
+
+
+def test_a_slow_flight_needs_its_drag_stated():
+    """At 240 km/h drag is a twentieth of the weight: the record cannot tell it."""
+    slow = Flown(1.0, 0.06, 0.7, 0.054, (0, 0.2, 0.5, 3, 5), (0, 45, 30, 22, 0))
+    record = recorded(slow, 20, 1.0, seed=8)
+    with pytest.raises(ValueError, match=r"state airframe\.drag_coefficient"):
+        infer(record, slow.body(), 0.03)
+    found = infer(record, slow.body(), 0.03, Uncertain(0.7, 0.05))
+    assert found.drag == pytest.approx(0.7, abs=0.1)
+    assert found.impulse == pytest.approx(slow.impulse, rel=0.05)
+    assert found.apogee == pytest.approx(slow.ascent().apogee.height[0], rel=0.015)
+
+
+def test_wrong_unit_is_noticed():
+    """Heights in feet taken for metres would be a flight in a third of the gravity."""
+    flown = FLOWN["middle"]
+    true = recorded(flown, 20, 1.0, seed=9)
+    with pytest.raises(ValueError, match="does not look like|asks for a drag|leaves the drag"):
+        infer(Record(true.time, true.height / 0.3048), flown.body(), 0.03)
+
+
+def test_climb_is_the_closed_form_of_a_coast():
+    """After the burn, at one density: h = m/2k ln(1 + k v²/mg)."""
+    body = Body(10.0, 1e-9, 0.008)
+    one = np.ones(1)
+    thrust = np.full((10, 1), 400.0)
+    track = climb(Guess(0 * one, 0.5 * one, 0.5 * one, thrust), body, 6.0)
+    burnout = 20
+    v, h = track.speed[burnout, 0], track.height[burnout, 0]
+    k = 1.225 * 0.5 * 0.008 / 2
+    rise = 10 / (2 * k) * np.log(1 + k * v**2 / (10 * 9.80665))
+    # The density changes by 0.1 % over these metres, drag is 1 % of the weight.
+    assert track.height.max() - h == pytest.approx(rise, rel=2e-3)
