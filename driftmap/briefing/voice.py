@@ -62,7 +62,9 @@ class Voice:
         first = math.floor(low + 1e-9)
         if high is None or math.ceil(high - 1e-9) == first:
             return tied(f"{self.count(first)} s")
-        return tied(f"{self.count(first)}–{self.count(math.ceil(high - 1e-9))} s")
+        last = math.ceil(high - 1e-9)
+        # Word joiners: no line breaks at the dash.
+        return tied(f"{self.count(first)}\u2060–\u2060{self.count(last)} s")
 
     def compass(self, azimuth: float) -> str:
         """Name the nearest of eight points of the compass; azimuth in radians."""

@@ -71,7 +71,7 @@ class Aim:
     @property
     def nearness(self) -> float:
         """How near the check that an aim can move and that is nearest its limit is to it."""
-        moved = (c for c in self.trial.checks if c.unit in _MOVED)
+        moved = (c for c in self.trial.checks if c.unit in _MOVED and not c.question)
         return max(map(nearness, moved), default=np.inf)
 
     def order(self) -> tuple[float, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -132,6 +133,8 @@ class Place:
         What most often speaks against a go; empty where nothing does.
     to_people, to_boundary : float
         From the pad to the nearest people, and to the edge of the site [m].
+    shift : float
+        From where the pad, or the area, is drawn [m].
     capacity : Capacity or None
         The largest flight the distance rules let it host; pads only.
     """
@@ -145,6 +148,7 @@ class Place:
     blocked_by: str
     to_people: float
     to_boundary: float
+    shift: float
     capacity: Capacity | None = None
 
     def order(self) -> tuple[float, ...]:
@@ -153,7 +157,8 @@ class Place:
             float(bool(self.broken)),
             -round(self.go, 6),
             round(self.hazard, 4),
-            -min(self.to_people, self.to_boundary),
+            -round(min(self.to_people, self.to_boundary), 3),
+            round(self.shift, 3),
             self.east,
             self.north,
         )
@@ -275,7 +280,7 @@ def _area(site: Site, name: str) -> Area:
 def _places(
     question: Question, spots: Sequence[Spot], move: _Move, hands: Hands | None
 ) -> Iterable[tuple[Place, Site]]:
-    """Score candidates; those that a rule forbids are not flown."""
+    """Score candidates, the one as drawn first; what a rule forbids is not flown."""
     sites = {spot: move(question.site, spot) for spot in spots}
     broken = {spot: question.broken_at(sites[spot]) for spot in spots}
     asked = [spot for spot in spots if not broken[spot]]
@@ -289,6 +294,7 @@ def _places(
                 broken=broken[spot],
                 to_people=min(where.people.values(), default=np.inf),
                 to_boundary=where.edge,
+                shift=math.dist(spot, spots[0]),
             ),
             sites[spot],
         )
@@ -371,4 +377,5 @@ def _place(rose: Rose, spot: Spot, scores: Sequence[Sequence[_Score]]) -> Place:
         blocked_by=most,
         to_people=0.0,
         to_boundary=0.0,
+        shift=0.0,
     )

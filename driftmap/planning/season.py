@@ -29,6 +29,7 @@ __all__ = [
     "SeasonHour",
     "agreement",
     "bin_of",
+    "bins_to_fly",
     "season_hours",
 ]
 
@@ -196,6 +197,23 @@ def agreement(
         sum(binned == direct for binned, direct in found),
         sum(binned == "go" != direct for binned, direct in found),
     )
+
+
+def bins_to_fly(hours: Hours, ledger: Ledger, *, scale: float = 1.0) -> tuple[int, int]:
+    """Count the bins of a season.
+
+    Parameters
+    ----------
+    hours, ledger, scale
+        As in `season_hours`.
+
+    Returns
+    -------
+    every, left : int
+        Bins that occur, and those whose verdict is not in the ledger yet.
+    """
+    every = {_name(bin_of(_scaled(r, scale))) for each in hours.readings for r in each}
+    return len(every), len(every - set(ledger.found))
 
 
 def _scaled(reading: Reading, scale: float) -> Reading:

@@ -43,7 +43,7 @@ def assess(tmp_path, *more, flight=FLIGHT, site=SITE, wind=MORNING):
         "--out",
         out,
     ]
-    return driftmap("assess", *arguments, *more), out
+    return driftmap("assess", *arguments, "--answers", ANSWERS, *more), out
 
 
 def test_go_writes_map_and_document(tmp_path):

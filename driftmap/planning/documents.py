@@ -1,0 +1,340 @@
+"""Plans as plain data: the content of the JSON files."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import timedelta
+from importlib.metadata import version
+from typing import Any
+
+from driftmap.check import Check
+from driftmap.planning.aim import Aim
+from driftmap.planning.dial import TOLERANCE, DirectionLimit
+from driftmap.planning.layout import Place, Question
+from driftmap.planning.season import (
+    DIRECTION_STEP,
+    SPEED_STEP,
+    Agreement,
+    SeasonHour,
+)
+from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
+from driftmap.planning.supposed import REFERENCE
+from driftmap.planning.trial import Setup
+
+__all__ = [
+    "aim_document",
+    "heading",
+    "layout_document",
+    "layout_geojson",
+    "limits_document",
+    "season_document",
+]
+
+
+def heading(
+    setup: Setup, assumed: Iterable[str], questions: Iterable[str]
+) -> dict[str, Any]:
+    """Tell what a plan was made from.
+
+    Parameters
+    ----------
+    setup : Setup
+        What was flown, and where.
+    assumed, questions : iterable of str
+        What was assumed, and what must be answered on the day before any go.
+
+    Returns
+    -------
+    dict
+        Head of every document.
+    """
+    return {
+        "flight": setup.flight.name,
+        "site": setup.site.name,
+        "seed": setup.seed,
+        "samples": setup.samples,
+        "version": version("driftmap"),
+        "assumed": list(dict.fromkeys(assumed)),
+        "questions_set_aside": list(questions),
+    }
+
+
+def limits_document(
+    head: Mapping[str, Any], limits: Iterable[DirectionLimit], head_share: float
+) -> dict[str, Any]:
+    """Write wind limits as plain data.
+
+    Parameters
+    ----------
+    head : mapping
+        From `heading`.
+    limits : iterable of DirectionLimit
+        The limits.
+    head_share : float
+        Wind at head height for each of that at 10 m.
+
+    Returns
+    -------
+    dict
+        Speeds are those at `speeds_at_m`; ``go_below_mps`` is 0 where not even a calm is
+        go, and null where nothing is known.
+    """
+    return {
+        **head,
+        "speeds_at_m": REFERENCE,
+        "head_height_share": head_share,
+        "narrowed_to_mps": TOLERANCE,
+        "directions": [
+            {
+                "from_deg": limit.from_deg,
+                "go_below_mps": limit.go_below,
+                "blocked_by": limit.problem or limit.blocked_by,
+                "go_spans_mps": [list(span) for span in limit.go],
+                "tried": [{"mps": v, "finding": f} for v, f in limit.tried],
+            }
+            for limit in limits
+        ],
+    }
+
+
+def aim_document(
+    head: Mapping[str, Any], planned: Aim, aims: Sequence[Aim], best: int
+) -> dict[str, Any]:
+    """Write rail aims as plain data.
+
+    Parameters
+    ----------
+    head : mapping
+        From `heading`.
+    planned : Aim
+        The rail as planned.
+    aims : sequence of Aim
+        All that were tried, the best first.
+    best : int
+        How many to tell.
+
+    Returns
+    -------
+    dict
+        The plan, the best, and how many were tried.
+    """
+    return {
+        **head,
+        "planned": _aim(planned),
+        "best": [_aim(aim) for aim in aims[:best]],
+        "tried": len(aims),
+    }
+
+
+def _aim(aim: Aim) -> dict[str, Any]:
+    return {
+        "tilt_deg": aim.tilt_deg,
+        "azimuth_deg": aim.azimuth_deg,
+        "verdict": aim.trial.verdict,
+        "blocked_by": aim.trial.blocked_by,
+        "nearest_limit": _finite(aim.nearness),
+        "passes_over": list(aim.over),
+        "worst_area_in_failure": _check(aim.worst_failure),
+        "outside_boundary_when_recovery_works": {
+            "value": aim.trial.stray[0],
+            "interval": list(aim.trial.stray[1:]),
+        },
+        "rail_speed_over_wind": _check(aim.rail_margin),
+    }
+
+
+def _check(check: Check | None) -> dict[str, Any] | None:
+    if check is None:
+        return None
+    return {
+        "case": check.case,
+        "area": check.area,
+        "value": check.value,
+        "interval": None if check.interval is None else list(check.interval),
+        "limit": check.limit,
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def layout_document(
+    head: Mapping[str, Any],
+    question: Question,
+    pads: Sequence[Place],
+    stands: Mapping[str, Sequence[Place]],
+    best: int,
+) -> dict[str, Any]:
+    """Write a layout as plain data.
+
+    Parameters
+    ----------
+    head : mapping
+        From `heading`.
+    question : Question
+        What it was asked to serve.
+    pads : sequence of Place
+        Pads, the best first.
+    stands : mapping of str to sequence of Place
+        Places for each area of people that was moved, the best first.
+    best : int
+        How many to tell of each.
+
+    Returns
+    -------
+    dict
+        The best, the pad as drawn, and the winds they were scored by.
+    """
+    drawn = next((p for p in pads if p.shift == 0), None)
+    return {
+        **head,
+        "flights": [setup.flight.name for setup in question.setups],
+        "winds": [
+            {"from_deg": d, "speed_mps": v, "weight": w} for d, v, w in question.rose
+        ],
+        "candidates": len(pads),
+        "forbidden": sum(bool(p.broken) for p in pads),
+        "pads": [_place(question, p) for p in pads[:best] if not p.broken],
+        "as_drawn": None if drawn is None else _place(question, drawn),
+        "stands": {
+            name: [_place(question, p) for p in places[:best] if not p.broken]
+            for name, places in stands.items()
+        },
+    }
+
+
+def _place(question: Question, place: Place) -> dict[str, Any]:
+    lon, lat = question.site.to_lonlat(place.east, place.north)
+    room = place.capacity
+    return {
+        "east_m": place.east,
+        "north_m": place.north,
+        "longitude": float(lon),
+        "latitude": float(lat),
+        "go_share": None if place.broken else place.go,
+        "not_known_share": None if place.broken else place.unknown,
+        "hit_over_limit": None if place.broken else place.hazard,
+        "blocked_by": place.blocked_by,
+        "rules_broken": list(place.broken),
+        "to_people_m": _finite(place.to_people),
+        "to_boundary_m": place.to_boundary,
+        "moved_m": place.shift,
+        "largest_flight": None
+        if room is None
+        else {
+            "total_impulse_ns": room.total_impulse,
+            "motor_class": room.motor_class,
+            "altitude_m": room.altitude,
+            "impulse_held_by": room.impulse_held_by,
+            "altitude_held_by": room.altitude_held_by,
+        },
+    }
+
+
+def layout_geojson(
+    question: Question, pads: Sequence[Place], stands: Mapping[str, Sequence[Place]]
+) -> dict[str, Any]:
+    """Write every candidate as GeoJSON (RFC 7946).
+
+    Parameters
+    ----------
+    question : Question
+        What was asked.
+    pads, stands
+        As in `layout_document`.
+
+    Returns
+    -------
+    dict
+        A FeatureCollection of points; ``rank`` 1 is the best of its kind.
+    """
+    features = []
+    for name, places in (("", pads), *stands.items()):
+        for rank, place in enumerate(places, 1):
+            values = _place(question, place)
+            where = [
+                round(values.pop("longitude"), 7),
+                round(values.pop("latitude"), 7),
+            ]
+            features.append(
+                {
+                    "type": "Feature",
+                    "geometry": {"type": "Point", "coordinates": where},
+                    "properties": {
+                        "candidate": name or "pad",
+                        "rank": rank,
+                        **values,
+                    },
+                }
+            )
+    return {"type": "FeatureCollection", "features": features}
+
+
+def season_document(
+    head: Mapping[str, Any],
+    hours: Sequence[SeasonHour],
+    check: Agreement,
+    offset: timedelta,
+) -> dict[str, Any]:
+    """Write a season as plain data.
+
+    Parameters
+    ----------
+    head : mapping
+        From `heading`.
+    hours : sequence of SeasonHour
+        Every hour.
+    check : Agreement
+        How the bins did against the winds themselves.
+    offset : timedelta
+        Local time less UTC, for month and hour.
+
+    Returns
+    -------
+    dict
+        Shares in all, by month, and by month and hour, and what spoke against a go.
+    """
+    cells = by_month_and_hour(hours, offset=offset)
+    local = [((h.time + offset).month, h) for h in hours]
+    months = sorted({month for month, _ in local})
+    return {
+        **head,
+        "first_hour_utc": hours[0].time.isoformat(),
+        "last_hour_utc": hours[-1].time.isoformat(),
+        "utc_offset_h": offset / timedelta(hours=1),
+        "bins": {
+            "direction_deg": DIRECTION_STEP,
+            "speed_mps": SPEED_STEP,
+            "checked_directly": check.checked,
+            "same_finding": check.same,
+            "wrongly_go": check.wrongly_go,
+        },
+        "all": _share(go_share(hours, offset=offset)),
+        "months": [
+            {
+                "month": m,
+                **_share(go_share([h for k, h in local if k == m], offset=offset)),
+            }
+            for m in months
+        ],
+        "cells": [
+            {"month": month, "hour": hour, **_share(share)}
+            for (month, hour), share in cells.items()
+        ],
+        "blocked_by": [{"what": w, "hours": n} for w, n in reasons(hours)],
+    }
+
+
+def _share(share: GoShare) -> dict[str, Any]:
+    return {
+        "hours": share.hours,
+        "known": share.known,
+        "go": share.go,
+        "hold": share.hold,
+        "no_go": share.no_go,
+        "go_share_of_known": _finite(share.share),
+        "interval": [share.lower, share.upper],
+        "coverage": share.coverage,
+    }

@@ -1,0 +1,119 @@
+"""Wind limits as a picture: a wedge for each direction, out to the last go."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+from driftmap.planning.dial import DirectionLimit
+from driftmap.report.planpage import printable
+from driftmap.report.words import Units
+from driftmap.units import DIMENSIONS, unit_of
+
+__all__ = ["dial_svg"]
+
+_SIZE, _REACH = 640.0, 250.0
+_POINTS: Final = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
+_STYLE: Final = (
+    ".dial .go{fill:#1b7f79;fill-opacity:.75;stroke:#fff;stroke-width:1}"
+    ".dial .once{fill:#e2b93b;fill-opacity:.7;stroke:#5c4a10;stroke-dasharray:4 3}"
+    ".dial .dark{fill:#8a8f98;fill-opacity:.6}"
+    ".dial .ring{fill:none;stroke:#aab2bd}"
+    ".dial text{font:13px system-ui,sans-serif;fill:#15202b;text-anchor:middle}"
+)
+
+
+def dial_svg(limits: Sequence[DirectionLimit], most: float, units: Units) -> str:
+    """Draw wind limits about the compass.
+
+    Parameters
+    ----------
+    limits : sequence of DirectionLimit
+        The limits; each wedge points to where the wind comes from.
+    most : float
+        Speed at the rim [m s⁻¹].
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        An ``svg`` element that needs nothing from outside.
+
+    Raises
+    ------
+    ValueError
+        If there are no limits or the rim is not a positive speed.
+    """
+    if not limits or not most > 0:
+        raise ValueError("'limits' must not be empty and 'most' be positive")
+    half = 180.0 / len(limits)
+    wedges = "".join(_wedges(limit, half, most) for limit in limits)
+    middle = _SIZE / 2
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="dial" role="img" '
+        f'viewBox="0 0 {_SIZE:.0f} {_SIZE:.0f}"><title>Winds in which the verdict is go, '
+        f"by where the wind comes from</title><style>{_STYLE}</style>"
+        f'<g transform="translate({middle:.0f} {middle:.0f})">{wedges}'
+        f"{''.join(_rings(most, units))}{''.join(_compass())}</g></svg>"
+    )
+
+
+def _wedges(limit: DirectionLimit, half: float, most: float) -> str:
+    at = limit.from_deg
+    if limit.problem:
+        why = f"{at:.0f}°: not known"
+        return _wedge(at, half, 0.0, _REACH, "dark", why)
+    found = []
+    for low, high in limit.go:
+        kind = "go" if low == 0 else "once"
+        told = f"{at:.0f}°: go from {low:.1f} to {high:.1f} m/s at 10 m"
+        ends = (low / most * _REACH, max(high / most * _REACH, 2.0))
+        found.append(_wedge(at, half, *ends, kind, told))
+    return "".join(found)
+
+
+def _wedge(
+    at: float, half: float, inner: float, outer: float, kind: str, told: str
+) -> str:
+    wide = 1 if half > 90 else 0
+    half = min(half, 179.99)
+    corners = [
+        _point(radius, at + turn)
+        for radius, turn in (
+            (inner, -half),
+            (outer, -half),
+            (outer, half),
+            (inner, half),
+        )
+    ]
+    (a, b), (c, d), (e, f), (g, h) = corners
+    path = (
+        f"M{a:.1f} {b:.1f}L{c:.1f} {d:.1f}A{outer:.1f} {outer:.1f} 0 {wide} 1 {e:.1f} "
+        f"{f:.1f}L{g:.1f} {h:.1f}A{inner:.1f} {inner:.1f} 0 {wide} 0 {a:.1f} {b:.1f}Z"
+    )
+    return f'<path class="{kind}" d="{path}"><title>{printable(told)}</title></path>'
+
+
+def _point(radius: float, bearing: float) -> tuple[float, float]:
+    angle = math.radians(bearing)
+    return radius * math.sin(angle), -radius * math.cos(angle)
+
+
+def _rings(most: float, units: Units) -> Iterable[str]:
+    unit = unit_of("speed", units)
+    size = DIMENSIONS["speed"][unit]
+    step = 5.0 if units == "us" else 2.0
+    for i in range(1, int(most / size / step) + 1):
+        radius = i * step * size / most * _REACH
+        yield (
+            f'<circle class="ring" r="{radius:.1f}"/>'
+            f'<text x="0" y="{-radius + 15:.1f}">{i * step:.0f} {unit}</text>'
+        )
+
+
+def _compass() -> Iterable[str]:
+    for i, name in enumerate(_POINTS):
+        x, y = _point(_REACH + 28, 45.0 * i)
+        yield f'<text x="{x:.1f}" y="{y + 5:.1f}">{name}</text>'

@@ -1,0 +1,123 @@
+"""A layout as a picture: the ground, who stands where, and a dot for each candidate."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+import numpy as np
+import shapely
+
+from driftmap.planning.layout import Place
+from driftmap.report.planpage import printable
+from driftmap.report.words import Units, distance, percent
+from driftmap.site import OCCUPIED, Site
+
+__all__ = ["layout_svg"]
+
+_WIDTH: Final = 900.0
+_STEPS: Final = ("#f3e3c3", "#cfd9a8", "#8fbf9a", "#4a9a8c", "#0e6b68")
+"""Fill of a dot by the share of winds that are go, in fifths."""
+
+_STYLE: Final = (
+    ".plan .field{fill:#f6f4ee;stroke:#4b5563;stroke-width:1.5}"
+    ".plan .area{fill:#c9ced6;stroke:#4b5563}.plan .people{fill:#d98a6a;stroke:#7a3318}"
+    ".plan .dot{stroke:#374151;stroke-width:.6}.plan .barred{fill:none;stroke:#9ca3af}"
+    ".plan .best{fill:none;stroke:#111;stroke-width:2.5}"
+    ".plan text{font:13px system-ui,sans-serif;fill:#111}"
+)
+
+
+def layout_svg(site: Site, places: Sequence[Place], best: int, units: Units) -> str:
+    """Draw candidates over the ground, north up.
+
+    Parameters
+    ----------
+    site : Site
+        The site as drawn.
+    places : sequence of Place
+        Candidates, the best first.
+    best : int
+        How many of the best to number.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        An ``svg`` element that needs nothing from outside; every text is escaped.
+    """
+    west, south, east, north = site.boundary.bounds
+    scale = _WIDTH / max(east - west, north - south)
+    size = ((east - west) * scale + 40, (north - south) * scale + 40)
+    view = _View(west, north, scale)
+    parts = [
+        view.shape(site.boundary, "field", "boundary"),
+        *(
+            view.shape(
+                a.shape, "people" if a.role in OCCUPIED or a.people else "area", a.name
+            )
+            for a in site.areas
+        ),
+        *(_dot(view, place, units) for place in places),
+        *_numbers(view, [p for p in places if not p.broken][:best]),
+    ]
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="plan" role="img" '
+        f'viewBox="-20 -20 {size[0]:.0f} {size[1]:.0f}"><title>Candidates on the ground, '
+        f"north up</title><style>{_STYLE}</style>{''.join(parts)}</svg>"
+    )
+
+
+class _View:
+    """Metres about the pad to the picture's points."""
+
+    def __init__(self, west: float, north: float, scale: float) -> None:
+        self.west, self.north, self.scale = west, north, scale
+
+    def at(self, east: float, north: float) -> tuple[float, float]:
+        """Place one point."""
+        return (east - self.west) * self.scale, (self.north - north) * self.scale
+
+    def shape(self, shape: shapely.Geometry, kind: str, name: str) -> str:
+        """Draw a shape with its holes."""
+        path = "".join(
+            "M" + "L".join("{:.1f} {:.1f}".format(*self.at(*xy)) for xy in ring) + "Z"
+            for part in shapely.get_parts(shape)
+            for ring in _outlines(part)
+        )
+        return (
+            f'<path class="{kind}" fill-rule="evenodd" d="{path}">'
+            f"<title>{printable(name)}</title></path>"
+        )
+
+
+def _outlines(part: shapely.Polygon) -> Iterable[np.ndarray]:
+    for ring in (part.exterior, *part.interiors):
+        yield shapely.get_coordinates(ring)
+
+
+def _dot(view: _View, place: Place, units: Units) -> str:
+    x, y = view.at(place.east, place.north)
+    spot = f'cx="{x:.1f}" cy="{y:.1f}"'
+    if place.broken:
+        told = printable(place.broken[0])
+        return f'<circle class="barred" {spot} r="3"><title>{told}</title></circle>'
+    fill = _STEPS[min(int(place.go * len(_STEPS)), len(_STEPS) - 1)]
+    told = (
+        f"go in {percent(place.go)} of the winds; people {distance(place.to_people, units)} "
+        f"away" + (f"; held by: {place.blocked_by}" if place.blocked_by else "")
+    )
+    return (
+        f'<circle class="dot" {spot} r="5" fill="{fill}"><title>{printable(told)}</title>'
+        "</circle>"
+    )
+
+
+def _numbers(view: _View, places: Sequence[Place]) -> Iterable[str]:
+    for rank, place in enumerate(places, 1):
+        x, y = view.at(place.east, place.north)
+        yield (
+            f'<circle class="best" cx="{x:.1f}" cy="{y:.1f}" r="8"/>'
+            f'<text x="{x + 11:.1f}" y="{y + 5:.1f}">{rank}</text>'
+        )
