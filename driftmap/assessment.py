@@ -22,6 +22,7 @@ from driftmap.flight import Flight
 from driftmap.grid import mean_point, radii
 from driftmap.hazard import Probability
 from driftmap.limits import read_limits
+from driftmap.overhead import over_on_the_way_down, over_on_the_way_up
 from driftmap.rules import (
     Answers,
     RuleResult,
@@ -255,6 +256,9 @@ def document(assessment: Assessment) -> dict[str, Any]:
                 "hit_probability": hit.total.estimate,
                 "interval": _interval(hit.total),
                 **_harm_of_area(a.harm, hit.area.name),
+                "cases": {name: p.estimate for name, p in hit.cases.items()},
+                "overflown_up": over_on_the_way_up(cloud, hit.area.shape).estimate,
+                "overflown_down": over_on_the_way_down(cloud, hit.area.shape).estimate,
             }
             for hit in a.areas
         ],

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from driftmap.air import IntArray, Sky
 from driftmap.atmosphere import FloatArray
@@ -79,6 +80,8 @@ class Cloud:
         The inputs drawn, by name.
     apogee : Motion, shape (n,)
         State at apogee of each flight, when nothing goes wrong before.
+    way : ndarray of float32, shape (p, 3, n)
+        East, north and height at even steps in time from the pad to apogee [m].
     rail_speed, rail_wind : ndarray, shape (n,)
         Speed on leaving the rail, and the wind there [m s⁻¹].
     max_q : ndarray, shape (2, n)
@@ -100,6 +103,7 @@ class Cloud:
     plan: Plan
     draws: Mapping[str, FloatArray]
     apogee: Motion
+    way: NDArray[np.float32]
     rail_speed: FloatArray
     rail_wind: FloatArray
     max_q: FloatArray
@@ -217,6 +221,7 @@ def _joined(
         plan=plan,
         draws=_all(blocks, "draws"),
         apogee=Motion(*way_up[:size]),
+        way=np.concatenate([block.way for block in blocks], axis=2),
         rail_speed=way_up[size],
         rail_wind=way_up[size + 1],
         max_q=way_up[size + 2 :],

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap.air import AirColumn, IntArray, draw_air, local_air, through_air
-from driftmap.ascent import ascend
+from driftmap.ascent import Ascent, ascend
 from driftmap.atmosphere import FloatArray
 from driftmap.burst import fragment_speed, throws
 from driftmap.canopies import CANOPIES
@@ -34,6 +34,9 @@ WAY_UP: Final = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
 """What is kept of apogee; rail speed, rail wind, time and size of max q follow it."""
 
 
+_WAY_POINTS: Final = 9
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Block:
     """What came of a block of flights.
@@ -48,6 +51,8 @@ class Block:
         Those flights by case, numbered within the block.
     way_up : ndarray, shape (11, count)
         Apogee, rail speed, rail wind, time and size of the greatest dynamic pressure.
+    way : ndarray of float32, shape (p, 3, count)
+        East, north and height at even steps in time from the pad to apogee [m].
     draws, margins : dict of str to ndarray, shape (count,)
         Inputs drawn; opening loads and flutter margins.
     """
@@ -56,6 +61,7 @@ class Block:
     landed: dict[tuple[str, str], FloatArray]
     who: dict[str, IntArray]
     way_up: FloatArray
+    way: NDArray[np.float32]
     draws: dict[str, FloatArray]
     margins: dict[str, FloatArray]
 
@@ -109,7 +115,16 @@ def fly_block(
             *ascent.max_q(),
         ]
     )
-    return Block(count, landed, happened, way_up, block.draws, block.margins)
+    way = _way(ascent)
+    return Block(count, landed, happened, way_up, way, block.draws, block.margins)
+
+
+def _way(ascent: Ascent) -> NDArray[np.float32]:
+    """Take the position at even steps in time; straight lines join them well enough."""
+    top = ascent.apogee.time
+    states = [ascent.at(top * share) for share in np.linspace(0, 1, _WAY_POINTS)]
+    rows = [(state.east, state.north, state.height) for state in states]
+    return np.array(rows, dtype=np.float32)
 
 
 class _Flights:

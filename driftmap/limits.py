@@ -55,6 +55,7 @@ LIMITS: Final = MappingProxyType(
         "outside_boundary": Limit(0.05, "share", "low", _ASSUMED),
         "outside_waiver": Limit(0.01, "share", "low", _ASSUMED),
         "above_ceiling": Limit(0.01, "share", "low", _ASSUMED),
+        "overflight": Limit(0.05, "share", "low", _ASSUMED),
         "surface_wind": Limit(20 * MILE_PER_HOUR, "speed", "low", f"{_CODE}, item 9"),
         "rail_tilt": Limit(20.0, "angle", "low", f"{_CODE}, item 7"),
         "rail_speed": Limit(15.0, "speed", "high", "common practice, no source"),

@@ -26,7 +26,10 @@ _DRAG: Final = (0.02, 5.0)  # bounds of the drag coefficient
 _SOFT: Final = 2.0  # standard deviations beyond which a miss weighs less
 _DRAG_SPREAD: Final = 0.1  # of a drag coefficient given without one; assumed
 _MOST_DRAG_SPREAD: Final = 0.2  # more, and draws could fall below zero
+_BEST_MOTOR: Final = 450.0  # s; specific impulse no chemical motor passes, assumed
+_MOST_MISS: Final = (3.0, 0.005)  # m, and share of apogee; assumed
 _ROUGH: Final = 0.4  # assumed: second difference of thrust over its mean
+_UNEVEN: Final = 0.7  # assumed: thrust over its mean, less 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,6 +102,7 @@ def infer(
     start = _first_guess(way_up, body)
     rough = _Fit(way_up, body, start, drag).solved()
     fit = _Fit(way_up, body, rough.guess(), drag, *rough.noises()).solved()
+    _check_misses(fit)
     found = _told(fit, height_spread)
     _check(fit, found)
     return found
@@ -161,7 +165,8 @@ class _Fit:
         if way.speed is not None and self.speed_noise is not None:
             rows.append((speed - way.speed[:, None]) / self.speed_noise)
         q = p.reshape(len(p), -1)
-        rows.append(np.diff(q[3:], 2, axis=0) / q[3:].mean(axis=0) / _ROUGH)
+        shape = q[3:] / q[3:].mean(axis=0)
+        rows += [np.diff(shape, 2, axis=0) / _ROUGH, (shape - 1) / _UNEVEN]
         if self.known is not None:
             value, spread = self.known.value, self.known.spread
             share = _DRAG_SPREAD if spread is None else max(spread / value, 1e-3)
@@ -182,7 +187,10 @@ class _Fit:
 
         k = SHARES.size
         long = np.log(0.95 * max(self.way.time[-1] - self.way.lift_off, 0.2))
-        low = np.array([self.p[0] - 1.5, np.log(0.03), np.log(_DRAG[0]), *[0.0] * k])
+        # The clock starts when thrust carries the weight: before that, nothing shows it.
+        weight = self.body.mass * _G / self.unit
+        thrust = [weight, *[0.0] * (k - 1)]
+        low = np.array([self.p[0] - 1.5, np.log(0.03), np.log(_DRAG[0]), *thrust])
         high = np.array([self.p[0] + 1.0, long, np.log(_DRAG[1]), *[20.0] * k])
         with np.errstate(all="ignore"):
             found: Any = least_squares(
@@ -191,13 +199,33 @@ class _Fit:
                 jac=self.slopes,
                 bounds=(low, high),
                 x_scale="jac",
-                loss="soft_l1",
+                loss=self.loss,
                 f_scale=_SOFT,
+                ftol=1e-6,
+                xtol=1e-6,
                 max_nfev=60,
             )
         self.p = np.asarray(found.x)
         self.free = np.minimum(self.p - low, high - self.p) > 1e-4
         return self
+
+    def loss(self, squares: FloatArray) -> FloatArray:
+        """Give the loss of squared misses and its two slopes: soft for what was measured.
+
+        What was known beforehand counts in full, or a record could overrule it.
+        """
+        root = np.sqrt(1 + squares)
+        found = np.stack([2 * (root - 1), 1 / root, -0.5 / root**3])
+        known = slice(self.rows_measured, None)
+        found[:, known] = np.array([[0.0], [1.0], [0.0]])
+        found[0, known] = squares[known]
+        return found
+
+    @property
+    def rows_measured(self) -> int:
+        """Number of misses that come from the record, which stand first."""
+        with_speed = self.way.speed is not None and self.speed_noise is not None
+        return self.way.time.size * (2 if with_speed else 1)
 
     def noises(self) -> tuple[float, float | None]:
         """Measure the noise of heights and speeds by the misses."""
@@ -212,7 +240,7 @@ class _Fit:
     def drag_spread(self, height_spread: float) -> float:
         """Give one standard deviation of the drag coefficient as a share of it."""
         miss = self.misses(self.p)[:, 0]
-        weight = (1 + (miss / _SOFT) ** 2) ** -0.25  # root of the loss's slope
+        weight = np.sqrt(self.loss((miss / _SOFT) ** 2)[1])
         slopes = self.slopes(self.p)[:, self.free] * weight[:, None]
         stretched = np.zeros(miss.size)  # what heights and speeds 100 % larger would do
         way, r = self.way, self.way.time.size
@@ -236,14 +264,19 @@ def _misfit(fit: _Fit) -> float:
     return float(np.sqrt(np.mean((height[:, 0] - fit.way.height) ** 2)))
 
 
-def _check(fit: _Fit, found: Inferred) -> None:
+def _check_misses(fit: _Fit) -> None:
     """Refuse a fit that does not explain the record."""
-    miss, most = found.misfit, 0.02 * float(fit.way.height.max()) + 3.0
-    if not miss <= most:
+    rise = float(fit.way.height.max())
+    miss, most = _misfit(fit), _MOST_MISS[0] + _MOST_MISS[1] * rise
+    if not (miss <= most and fit.track().height.max() > 0.8 * rise):
         raise ValueError(
             "does not look like one rocket going straight up: the nearest such flight "
             f"misses it by {miss:.1f} m (accepted up to {most:.1f} m)"
         )
+
+
+def _check(fit: _Fit, found: Inferred) -> None:
+    """Refuse what no rocket can be."""
     if not 1.01 * _DRAG[0] < found.drag < 0.99 * _DRAG[1]:
         raise ValueError(
             f"asks for a drag coefficient of {found.drag:.2g}; check the unit of the "
@@ -254,6 +287,13 @@ def _check(fit: _Fit, found: Inferred) -> None:
             f"leaves the drag coefficient open ({found.drag:.2g} +/- "
             f"{found.drag_spread:.2g}): too slow or too coarse a flight; state "
             "airframe.drag_coefficient beside it"
+        )
+    strength = found.impulse / (fit.body.propellant * _G)
+    if strength > _BEST_MOTOR:
+        raise ValueError(
+            f"asks {found.impulse:.0f} N s of {fit.body.propellant:g} kg of propellant, "
+            "more than any motor gives; check the unit of the heights and "
+            "measured.propellant_mass"
         )
     if found.apogee + fit.body.altitude > HIGHEST:
         raise ValueError(f"rises above the modelled air, {HIGHEST:,.0f} m")

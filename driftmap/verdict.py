@@ -15,6 +15,7 @@ from driftmap.cloud import Cloud
 from driftmap.exposure import Harm
 from driftmap.hazard import Probability, binomial, inside, mixture, outside, per_case
 from driftmap.limits import Limit
+from driftmap.overhead import out_of_waiver, over_on_the_way_up
 from driftmap.rules import RuleResult
 from driftmap.site import OCCUPIED, Area, Site
 from driftmap.wind import WindProfile
@@ -88,6 +89,7 @@ def judge(
         *([] if harm is None else _harm(harm, limits)),
         *_ground(cloud, site, limits),
         _ceiling(cloud, site, limits),
+        *_on_the_way(cloud, site, limits),
         *_rail(cloud, limits),
         *_wind(cloud, wind, limits),
         *_missing(cloud),
@@ -199,6 +201,27 @@ def _ceiling(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> Check:
     p = binomial(over, cloud.flights)
     name = "apogee above the waiver's ceiling"
     return _share(name, ALL_CASES, "waiver", p, limits["above_ceiling"])
+
+
+def _on_the_way(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check]:
+    """Hold the way up against the waiver's cylinder and the heads of people."""
+    out = out_of_waiver(cloud, site.waiver)
+    limit = limits["outside_waiver"]
+    name = "the way up leaves the waiver's cylinder"
+    return [
+        _share(name, ALL_CASES, "waiver", out, limit),
+        *(
+            _share(
+                "the way up passes over",
+                ALL_CASES,
+                area.name,
+                over_on_the_way_up(cloud, area.shape),
+                limits["overflight"],
+            )
+            for area in site.areas
+            if area.role in OCCUPIED or area.people
+        ),
+    ]
 
 
 def _rail(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:

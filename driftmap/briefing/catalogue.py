@@ -153,7 +153,9 @@ def _checked(source: str, text: str) -> Catalogue:
 
 
 def _check_message(source: str, key: str, message: object) -> None:
-    if not isinstance(message, str) or not message.strip():
+    # A separator may well be a blank; nothing else may.
+    blank = isinstance(message, str) and message.isspace() and key[:7] != "number."
+    if not isinstance(message, str) or not message or blank:
         raise InputError(source, key, f"must be text (got {message!r})")
     if len(message) > _LONGEST:
         told = f"must have at most {_LONGEST} characters (got {len(message)})"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 import shapely
@@ -12,6 +12,7 @@ import shapely
 from driftmap.areas import Area
 from driftmap.assessment import Assessment
 from driftmap.cases import WORKS
+from driftmap.check import Outcome
 from driftmap.cloud import Part
 from driftmap.grid import mean_point, radii
 from driftmap.site import OCCUPIED
@@ -29,6 +30,7 @@ __all__ = [
 ]
 
 _NOTHING: Final = "nothing deploys"
+_ORDER: Final[tuple[Outcome, ...]] = ("pass", "warn", "fail")
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,13 +179,16 @@ class Spot:
     distance, azimuth : float
         Its nearest point, and its middle, from the pad [m], [rad].
     outcome : {"pass", "warn", "fail"}
-        The worst that the checks say of it.
+        The worst that the checks say of it, open questions aside.
+    hit : bool
+        Whether pieces land in it too often, or perhaps too often.
     """
 
     area: Area
     distance: float
     azimuth: float
-    outcome: Literal["pass", "warn", "fail"]
+    outcome: Outcome
+    hit: bool
 
     @property
     def stand(self) -> bool:
@@ -208,15 +213,16 @@ def spots(assessment: Assessment) -> list[Spot]:
     found = []
     for area in assessment.site.areas:
         middle = area.shape.representative_point()
-        said = {c.outcome for c in assessment.checks if c.area == area.name}
-        found.append(
-            Spot(
-                area,
-                float(area.shape.distance(pad)),
-                math.atan2(middle.x, middle.y),
-                "fail" if "fail" in said else "warn" if "warn" in said else "pass",
-            )
+        said = [c for c in assessment.checks if c.area == area.name and not c.question]
+        landing = [c for c in said if c.name.startswith("a piece lands in")]
+        spot = Spot(
+            area,
+            float(area.shape.distance(pad)),
+            math.atan2(middle.x, middle.y),
+            max((c.outcome for c in said), key=_ORDER.index, default="pass"),
+            any(c.outcome != "pass" for c in landing),
         )
+        found.append(spot)
     return found
 
 

@@ -98,7 +98,7 @@ def field_picture(
 
 
 _HATCH: Final = (
-    '<defs><pattern id="closed" width="10" height="10" patternUnits="userSpaceOnUse" '
+    '<defs><pattern id="no-entry" width="10" height="10" patternUnits="userSpaceOnUse" '
     'patternTransform="rotate(45)"><path class="line" d="M0 0V10"/></pattern></defs>'
 )
 

@@ -35,7 +35,7 @@ __all__ = ["brief_html"]
 _MOST_REASONS: Final = 3
 _MOST_PLACES: Final = 6
 _MOST_CLOSED: Final = 4
-_MOST_FALLS: Final = 20
+_MOST_FALLS: Final = 18
 _SIZES: Final = ((8, "large"), (13, "middle"), (math.inf, "small"))
 """Type on paper, by the most rows of the table with which it fits the page."""
 
@@ -226,9 +226,8 @@ def _heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
 
 def _by_risk(places: Sequence[Spot]) -> list[Spot]:
     """Give ground where nobody should be, what is likely hit first, then the nearest."""
-    rank = {"fail": 0, "warn": 1, "pass": 2}
     ground = [spot for spot in places if not spot.stand]
-    return sorted(ground, key=lambda s: (rank[s.outcome], s.distance))
+    return sorted(ground, key=lambda s: (not s.hit, s.distance))
 
 
 def _closed(spot: Spot, voice: Voice) -> dict[str, str]:
@@ -238,7 +237,7 @@ def _closed(spot: Spot, voice: Voice) -> dict[str, str]:
         distance=voice.distance(spot.distance),
         compass=voice.compass(spot.azimuth),
     )
-    flag = "" if spot.outcome == "pass" else voice.say("closed.often_hit")
+    flag = voice.say("closed.often_hit") if spot.hit else ""
     return {"name": spot.area.name, "where": where, "flag": flag}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -77,7 +78,7 @@ class Agreement:
 
 
 def bin_of(reading: Reading) -> Reading:
-    """Round a reading to the middle of its bin.
+    """Round a reading to its bin, the speed upward.
 
     Parameters
     ----------
@@ -87,15 +88,16 @@ def bin_of(reading: Reading) -> Reading:
     Returns
     -------
     (float or None, float)
-        The nearest 10° and the nearest 0.5 m s⁻¹; a calm has direction 0.
+        The nearest 10° and the next 0.5 m s⁻¹ at or above it, so that no wind passes for
+        a lighter one; a calm has direction 0.
 
     Examples
     --------
-    >>> bin_of((357.0, 3.7)), bin_of((44.0, 0.1)), bin_of((None, 2.2))
-    ((0.0, 3.5), (0.0, 0.0), (None, 2.0))
+    >>> bin_of((357.0, 3.7)), bin_of((44.0, 0.0)), bin_of((None, 2.0))
+    ((0.0, 4.0), (0.0, 0.0), (None, 2.0))
     """
     way, speed = reading
-    rounded = round(speed / SPEED_STEP) * SPEED_STEP
+    rounded = math.ceil(speed / SPEED_STEP - 1e-9) * SPEED_STEP
     if rounded == 0:
         return 0.0, 0.0
     if way is None:
@@ -114,7 +116,7 @@ def season_hours(
 ) -> tuple[SeasonHour, ...]:
     """Give every hour of a season its verdict.
 
-    Winds are put into bins of 10° and 0.5 m/s, and each bin that occurs is flown once, in
+    Winds are put into bins of 10° and 0.5 m/s, speeds rounded up, and each bin that occurs is flown once, in
     full and on the same seed.
 
     Parameters

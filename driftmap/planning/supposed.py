@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -23,9 +24,13 @@ HEAD: Final = 2.0
 _LEAST: Final = 0.5  # m/s at 10 m; a lighter wind has no shape that can be scaled
 
 _KNOWN: Final = (
-    "a supposed wind counts as known to the top and as fresh: on the day, winds aloft are "
-    "still to be found, and the verdict of the day holds without them"
+    "a supposed wind counts as known to the top and as fresh, though its error grows with "
+    "height as that of a surface reading: on the day winds aloft are still to be found, "
+    "and the verdict of the day holds without them"
 )
+
+_NOT_OF_A_PLAN: Final = ("no source speaks", "age at the flight")
+"""Notes on readings that a supposed wind has no use for: `_KNOWN` stands in their place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,18 +101,27 @@ def suppose(
         if from_deg is None:
             raise ValueError("'from_deg' must be given where a shape is turned")
         wind = _turned(supposition.shape, math.radians(from_deg), speed)
+        name = "the wind that is turned"
     else:
         way = "variable" if from_deg is None else f"from {from_deg % 360:.4f}"
         text = f"{speed:.6f} m/s {way} at {REFERENCE:g} m"
         wind = read_wind(text, site_altitude=supposition.site_altitude)
+        name = text
     told = "variable" if from_deg is None else f"from {from_deg % 360:05.1f}°"
     return replace(
         wind,
         known_to=float(wind.height[-1]),
         age=None,
         source=f"supposed: {speed:.2f} m/s {told} at 10 m",
-        assumed=(*(n for n in wind.assumed if "no source speaks" not in n), _KNOWN),
+        assumed=(*_notes(wind.assumed, name), _KNOWN),
     )
+
+
+def _notes(assumed: tuple[str, ...], name: str) -> Iterator[str]:
+    """Keep the notes that hold for a supposed wind, without its figures."""
+    for note in assumed:
+        if not any(part in note for part in _NOT_OF_A_PLAN):
+            yield note.replace(name, "the supposed wind")
 
 
 def _turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:

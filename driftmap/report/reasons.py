@@ -51,7 +51,7 @@ def subject(check: Check) -> str:
         What, where and in which case.
     """
     what = check.name.removesuffix(", if")
-    if what.endswith(" in"):
+    if what.endswith((" in", " over")):
         what = f"{what} {isolate(check.area)}"
     elif check.area and check.area not in what and check.unit != "share":
         what = f"{what}, {isolate(check.area)}"

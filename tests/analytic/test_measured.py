@@ -38,17 +38,21 @@ class Flown:
 
     @property
     def impulse(self):
+        """Total impulse [N s]."""
         t, f = np.array(self.times), np.array(self.thrusts)
         return float(np.sum(np.diff(t) * (f[1:] + f[:-1]) / 2))
 
     @property
     def cross_section(self):
+        """Area [m²]."""
         return np.pi * self.diameter**2 / 4
 
     def body(self):
+        """What the flier knows of it."""
         return Body(self.mass, self.propellant, self.cross_section, self.altitude)
 
-    def ascent(self, impulse=None, drag=None):
+    def ascent(self, impulse=None):
+        """Fly it straight up in calm air."""
         one = np.ones(1 if impulse is None else np.size(impulse))
         t = np.array(self.times)
         rocket = Rocket(
@@ -57,7 +61,7 @@ class Flown:
             impulse=(self.impulse if impulse is None else impulse) * one,
             burn_time=t[-1] * one,
             curve=ThrustCurve(t / t[-1], np.array(self.thrusts)),
-            drag_area=(self.drag if drag is None else drag) * self.cross_section * one,
+            drag_area=self.drag * self.cross_section * one,
             tilt=0 * one,
             azimuth=0 * one,
             rail_length=0.05,
@@ -69,7 +73,9 @@ class Flown:
 
 
 FLOWN = {
-    "light": Flown(0.35, 0.03, 0.6, 0.041, (0, 0.05, 0.2, 0.9, 1.1), (0, 70, 50, 35, 0)),
+    "light": Flown(
+        0.35, 0.03, 0.6, 0.041, (0, 0.05, 0.2, 0.9, 1.1), (0, 70, 50, 35, 0)
+    ),
     "middle": Flown(
         1.85,
         0.19,
@@ -107,16 +113,18 @@ def recorded(flown, rate, noise, seed, *, zero=0.0, speed_noise=None):
 @pytest.mark.parametrize(("rate", "noise"), [(10, 2.0), (20, 1.0), (100, 0.5)])
 @pytest.mark.parametrize("name", FLOWN)
 def test_thrust_and_drag_come_back(name, rate, noise):
-    """Bounds of the brief; the worst seen over 40 records is 0.4, 7 and 4 %."""
+    """Worst over 60 such records: apogee 0.3 %, its time 1.6 %, drag 5 %, impulse 1.4 %."""
     flown = FLOWN[name]
     found = infer(recorded(flown, rate, noise, seed=rate), flown.body(), 0.03)
     top = flown.ascent().apogee
     assert found.apogee == pytest.approx(top.height[0], rel=0.015)
-    assert found.apogee_time == pytest.approx(top.time[0], rel=0.03)
+    assert found.apogee_time == pytest.approx(top.time[0], rel=0.02)
     assert found.drag == pytest.approx(flown.drag, rel=0.10)
     assert found.impulse == pytest.approx(flown.impulse, rel=0.05)
-    assert found.lift_off == pytest.approx(CLOCK, abs=0.3)
-    assert found.misfit < 2 * noise + 2  # the spike's edge, and Mach steps of the engine
+    assert found.lift_off == pytest.approx(CLOCK, abs=0.25)
+    assert (
+        found.misfit < 2 * noise + 2
+    )  # the spike's edge, and Mach steps of the engine
 
 
 def test_the_inferred_rocket_flies_to_the_apogee_recorded():
@@ -142,8 +150,8 @@ def test_impulse_is_spread_so_that_apogee_is_spread_as_the_heights(name):
     found = infer(recorded(flown, 20, 1.0, seed=4), flown.body(), 0.03)
     relative = found.impulse_spread / found.impulse
     heights = flown.ascent(flown.impulse * np.array([1, 1 + relative])).apogee.height
-    # 2 % of it: the response is taken over 1 % of impulse, here over 2 to 3 %.
-    assert heights[1] / heights[0] - 1 == pytest.approx(0.03, rel=0.06)
+    # The heavy one then passes Mach 0.8, where drag rises: 7 % less; the others 2 %.
+    assert heights[1] / heights[0] - 1 == pytest.approx(0.03, rel=0.08)
 
 
 @pytest.mark.parametrize("scale", [0.95, 1.05])
@@ -151,20 +159,22 @@ def test_heights_all_wrong_by_a_share_stay_within_the_spread_of_drag(scale):
     flown = FLOWN["middle"]
     true = recorded(flown, 20, 0.5, seed=5)
     found = infer(Record(true.time, true.height * scale), flown.body(), 0.05)
-    assert found.apogee == pytest.approx(scale * flown.ascent().apogee.height[0], rel=0.01)
+    assert found.apogee == pytest.approx(
+        scale * flown.ascent().apogee.height[0], rel=0.01
+    )
     # The spread is the linear response to just this error, so about one deviation.
     assert abs(found.drag - flown.drag) == pytest.approx(found.drag_spread, rel=0.25)
 
 
 def test_errors_of_drag_have_the_size_told():
-    """30 records without a common error: (error/spread)² has mean 1, within 4 sigma."""
+    """16 records without a common error: (error/spread)² has mean 1, within 4 deviations."""
     flown = FLOWN["middle"]
     scores = []
-    for seed in range(30):
+    for seed in range(16):
         found = infer(recorded(flown, 10, 1.5, seed=100 + seed), flown.body(), 0.0)
         scores.append(((found.drag - flown.drag) / found.drag_spread) ** 2)
-    # Chi-squared over 30: deviation 0.26; a robust loss costs a few per cent more.
-    assert 0.3 < np.mean(scores) < 2.2
+    # Chi-squared over 16: deviation 0.35.
+    assert 0.1 < np.mean(scores) < 2.4
 
 
 def test_the_zero_is_the_pad_even_when_the_altimeter_tells_altitude():
@@ -195,12 +205,20 @@ def test_a_slow_flight_needs_its_drag_stated():
     assert found.apogee == pytest.approx(slow.ascent().apogee.height[0], rel=0.015)
 
 
-def test_wrong_unit_is_noticed():
-    """Heights in feet taken for metres would be a flight in a third of the gravity."""
-    flown = FLOWN["middle"]
+@pytest.mark.parametrize(
+    ("factor", "told"),
+    [
+        (1 / 0.3048, "more than any motor gives|does not look like"),
+        (0.3048, "leaves the drag coefficient"),
+    ],
+)
+@pytest.mark.parametrize("name", FLOWN)
+def test_a_wrong_unit_is_noticed(name, factor, told):
+    """Feet taken for metres, and metres for feet."""
+    flown = FLOWN[name]
     true = recorded(flown, 20, 1.0, seed=9)
-    with pytest.raises(ValueError, match="does not look like|asks for a drag|leaves the drag"):
-        infer(Record(true.time, true.height / 0.3048), flown.body(), 0.03)
+    with pytest.raises(ValueError, match=told):
+        infer(Record(true.time, true.height * factor), flown.body(), 0.03)
 
 
 def test_climb_is_the_closed_form_of_a_coast():

@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 import shapely
 
+from driftmap.areas import Waiver
 from driftmap.assessment import assess, document
 from driftmap.check import Check
 from driftmap.errors import FlightError, SiteError
+from driftmap.exposure import harm_of
 from driftmap.flightfile import read_flight
 from driftmap.hazard import inside, mixture, outside, per_case
 from driftmap.limits import LIMITS, read_limits
+from driftmap.overhead import (
+    out_of_waiver,
+    over_on_the_way_down,
+    over_on_the_way_up,
+)
 from driftmap.site import read_site
 from driftmap.verdict import decide
 from driftmap.winds import read_wind
@@ -123,6 +132,48 @@ def test_every_area_is_checked_for_the_mixture_and_each_failure(result):
     assert {c.case for c in crowd} == failures | {"all cases"}
 
 
+def test_document_keeps_its_schema(result):
+    path = ROOT / "driftmap" / "assessment.schema.json"
+    schema = json.loads(path.read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(document(result), schema)
+
+
+def test_overflight_counts_paths_not_points(result):
+    """A strip across the way up is passed over though no kept point lies in it."""
+    cloud = result.cloud
+    middle = cloud.way[3:5, :2].mean(axis=(0, 2))
+    strip = shapely.Point(middle).buffer(3.0)
+    p = over_on_the_way_up(cloud, strip)
+    assert p.hits > inside(strip)(*cloud.way[:, :2].swapaxes(0, 1).reshape(2, -1)).sum()
+    far = shapely.box(50_000, 50_000, 50_100, 50_100)
+    assert over_on_the_way_up(cloud, far).hits == 0
+    assert over_on_the_way_down(cloud, far).hits == 0
+
+
+def test_waiver_is_a_cylinder(result):
+    cloud = result.cloud
+    top = float(np.median(cloud.apogee.height))
+    half = Waiver(shapely.Point(0, 0).buffer(1e5), top)
+    assert out_of_waiver(cloud, half).estimate == pytest.approx(0.5, abs=0.02)
+    narrow = Waiver(shapely.Point(0, 0).buffer(1.0), 1e5)
+    assert out_of_waiver(cloud, narrow).estimate == 1.0
+
+
+def test_harm_follows_head_count_and_shelter(flight, site, result):
+    def total(**change):
+        areas = tuple(
+            replace(a, **change) if a.name == "Camp" else a for a in site.areas
+        )
+        return harm_of(result.cloud, replace(site, areas=areas)).casualties
+
+    plain = total().areas["Camp"].estimate
+    assert plain > 0
+    assert total(people=80).areas["Camp"].estimate == pytest.approx(2 * plain)
+    assert total(shelter="roof").areas["Camp"].estimate < plain
+    assert total(people=None).uncounted == ("Camp",)
+
+
 def test_document_has_the_promised_keys(result):
     data = document(result)
     assert set(data) >= {
@@ -136,12 +187,31 @@ def test_document_has_the_promised_keys(result):
         "assumed",
         "cautions",
     }
-    keys = "name case area value interval limit unit outcome source".split()
+    keys = [
+        "name",
+        "case",
+        "area",
+        "value",
+        "interval",
+        "limit",
+        "unit",
+        "outcome",
+        "source",
+    ]
     assert all(set(line) >= set(keys) for line in data["checks"])
     piece = data["cases"][0]["pieces"][0]
     assert set(piece) >= set(
-        "name mean_east_m mean_north_m radius_50_m radius_90_m radius_99_m time_s "
-        "impact_speed_mps energy_j".split()
+        [
+            "name",
+            "mean_east_m",
+            "mean_north_m",
+            "radius_50_m",
+            "radius_90_m",
+            "radius_99_m",
+            "time_s",
+            "impact_speed_mps",
+            "energy_j",
+        ]
     )
     assert set(piece["time_s"]) == {"p5", "p50", "p95"}
     assert sum(case["probability"] for case in data["cases"]) == pytest.approx(1.0)

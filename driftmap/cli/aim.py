@@ -1,0 +1,148 @@
+"""``driftmap aim``: how to set the rail in this wind."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from driftmap.cli.options import (
+    day_of,
+    day_options,
+    units_option,
+    wind_of,
+    wind_options,
+)
+from driftmap.cli.sweeping import (
+    answers_of,
+    cautions,
+    hands_of,
+    plan_options,
+    preamble,
+)
+
+if TYPE_CHECKING:
+    from driftmap.planning.aim import Aim
+
+__all__ = ["aim_command"]
+
+
+@click.command("aim")
+@click.argument("flight", metavar="FLIGHT")
+@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@wind_options
+@day_options
+@plan_options
+@click.option(
+    "--best",
+    type=click.IntRange(1, 50),
+    default=5,
+    show_default=True,
+    help="How many aims to show.",
+)
+@units_option
+@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for aim.json.",
+)
+def aim_command(  # noqa: PLR0913, PLR0917
+    flight: str,
+    site: str,
+    winds: tuple[str, ...],
+    station: str | None,
+    when: str | None,
+    temperature: str | None,
+    altimeter: str | None,
+    humidity: str | None,
+    answers: str | None,
+    samples: int,
+    seed: int,
+    workers: int | None,
+    processes: bool,
+    best: int,
+    units: Literal["us", "si"],
+    as_json: bool,
+    out: Path | None,
+) -> None:
+    """Find the rail's tilt and azimuth that keep the flight inside and people clear.
+
+    Tries aims within the limit on the rail's tilt, each a verdict in full on the same
+    seed, and shows the best with what each brings.
+
+    \b
+    Example:
+      driftmap aim examples/willet.toml --site sites/saltgrass-flat.geojson \\
+          --wind examples/noon.csv
+    """
+    from driftmap.cli.files import write_all
+    from driftmap.flightfile import read_flight
+    from driftmap.planning.aim import best_aims
+    from driftmap.planning.documents import aim_document, heading
+    from driftmap.planning.trial import Setup, open_questions
+    from driftmap.site import read_site
+
+    rocket, ground = read_flight(flight), read_site(site)
+    wind = wind_of(winds, station, when, ground)
+    day = day_of(temperature, altimeter, humidity, ground.elevation)
+    setup = Setup(rocket, ground, samples, seed, day, answers_of(answers, ground))
+    questions = open_questions(setup, wind)
+    with hands_of(workers, processes, "aims") as hands:
+        planned, aims = best_aims(setup, wind, hands)
+    head = heading(setup, wind.assumed, questions)
+    data = aim_document(head, planned, aims, best)
+    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
+    if out is not None:
+        write_all(out, {"aim.json": text + "\n"})
+    if as_json:
+        click.echo(text)
+        return
+    lines = preamble(setup, questions)
+    click.echo(
+        "\n".join([*lines, *([""] if lines else []), _table(planned, aims[:best])])
+    )
+    click.echo(
+        f"\n{len(aims)} aims tried. Aim where the code lets you, clear of people."
+    )
+    click.echo(cautions(data["assumed"]))
+
+
+def _table(planned: Aim, best: tuple[Aim, ...]) -> str:
+    from driftmap.cli.table import text_table
+
+    head = [
+        "rail",
+        "verdict",
+        "worst in a failure",
+        "outside the boundary if all works",
+        "rail speed over wind",
+        "passes over",
+        "held by",
+    ]
+    rows = [_row("as planned: ", planned), *(_row("", aim) for aim in best)]
+    return text_table([head, *rows])
+
+
+def _row(before: str, aim: Aim) -> list[str]:
+    from driftmap.report.words import percent
+
+    stray, _, most = aim.trial.stray
+    worst: Any = aim.worst_failure
+    margin = aim.rail_margin
+    leans = "" if aim.azimuth_deg is None else f" toward {aim.azimuth_deg:03.0f}°"
+    if aim.azimuth_deg is None:
+        leans = " into the wind"
+    return [
+        f"{before}{aim.tilt_deg:.1f}°{leans if aim.tilt_deg else ''}",
+        aim.trial.verdict.upper(),
+        "" if worst is None else f"{percent(worst.value)} {worst.area}, {worst.case}",
+        percent(stray) if stray else f"under {percent(most)}",
+        ""
+        if margin is None or margin.interval is None
+        else f"{margin.interval[0]:.1f}",
+        ", ".join(aim.over) or "nobody",
+        aim.trial.blocked_by,
+    ]

@@ -1,0 +1,315 @@
+"""``driftmap layout``: where on a site pads and people could stand."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from driftmap.cli.options import units_option
+from driftmap.cli.sweeping import (
+    answers_of,
+    cautions,
+    hands_of,
+    plan_options,
+    preamble,
+)
+from driftmap.errors import InputError
+from driftmap.units import parse
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from driftmap.planning.distances import Keep
+    from driftmap.planning.layout import Place, Rose
+    from driftmap.site import Site
+
+__all__ = ["layout_command"]
+
+
+@click.command("layout")
+@click.argument("site", metavar="SITE")
+@click.option(
+    "--flight",
+    "flights",
+    multiple=True,
+    required=True,
+    metavar="FLIGHT",
+    help="Flight file. Give it again for several: a wind counts as go when all are.",
+)
+@click.option(
+    "--wind",
+    "winds",
+    multiple=True,
+    metavar="WIND",
+    help='Wind in words at 10 m, such as "4 m/s from 240". Give it again for several; '
+    "each weighs the same.",
+)
+@click.option(
+    "--winds",
+    "season",
+    metavar="FILE",
+    help="Hourly winds (CSV, as for season): scored by how often each blows.",
+)
+@click.option(
+    "--rules",
+    "sets",
+    multiple=True,
+    metavar="SET",
+    help="Rule set for distances, in place of those the site file names.",
+)
+@click.option(
+    "--distance",
+    metavar="D",
+    help='Least distance from pad to people and edge, such as "500 ft", beside the rules.',
+)
+@click.option(
+    "--spacing", metavar="D", help="Between candidates; a round one by default."
+)
+@click.option(
+    "--move",
+    "areas",
+    multiple=True,
+    metavar="AREA",
+    help="Also find a place for this area of people, the pad staying where it is.",
+)
+@click.option("--best", type=click.IntRange(1, 50), default=5, show_default=True)
+@plan_options
+@units_option
+@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for layout.html, layout.json and layout.geojson.",
+)
+def layout_command(  # noqa: PLR0913, PLR0917
+    site: str,
+    flights: tuple[str, ...],
+    winds: tuple[str, ...],
+    season: str | None,
+    sets: tuple[str, ...],
+    distance: str | None,
+    spacing: str | None,
+    areas: tuple[str, ...],
+    best: int,
+    answers: str | None,
+    samples: int,
+    seed: int,
+    workers: int | None,
+    processes: bool,
+    units: Literal["us", "si"],
+    as_json: bool,
+    out: Path | None,
+) -> None:
+    """Score pads, and places for people, all over the allowed ground of a site.
+
+    Distances come from the rules that the site names. Without --wind and --winds, eight
+    directions at 3 and at 6 m/s weigh the same.
+
+    \b
+    Example:
+      driftmap layout sites/saltgrass-flat.geojson --flight examples/dunlin.toml \\
+          --move "South crowd line" --out plan
+    """
+    from driftmap.cli.files import write_all
+    from driftmap.flightfile import read_flight
+    from driftmap.planning.documents import heading, layout_document, layout_geojson
+    from driftmap.planning.layout import Question, best_pads, best_stands
+    from driftmap.planning.supposed import Supposition, suppose
+    from driftmap.planning.trial import Setup, open_questions
+    from driftmap.site import read_site
+
+    ground = read_site(site)
+    said = answers_of(answers, ground)
+    setups = tuple(
+        Setup(read_flight(path), ground, samples, seed, None, said) for path in flights
+    )
+    step = None if spacing is None else _length("--spacing", spacing)
+    supposition = Supposition(ground.elevation)
+    rose, notes = _rose(winds, season)
+    keep = _keep(ground, sets, distance)
+    question = Question(setups, supposition, rose, keep)
+    asked = [
+        q for s in setups for q in open_questions(s, suppose(supposition, 0.0, 3.0))
+    ]
+    try:
+        with hands_of(workers, processes, "flights in a wind") as hands:
+            pads = best_pads(question, spacing=step, hands=hands)
+            stands = {
+                name: best_stands(question, name, spacing=step, hands=hands)
+                for name in dict.fromkeys(areas)
+            }
+    except ValueError as problem:
+        raise InputError("--spacing", "", str(problem)) from None
+    notes += ["the ground is level: each candidate pad stands as high as the one drawn"]
+    notes += suppose(supposition, 0.0, 3.0).assumed
+    questions = tuple(dict.fromkeys(asked))
+    head = heading(setups[0], notes, questions)
+    data = layout_document(head, question, pads, stands, best)
+    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
+    if out is not None:
+        spots = layout_geojson(question, pads, stands)
+        files = {
+            "layout.html": _page(data, ground, pads, stands, best, units),
+            "layout.json": text + "\n",
+            "layout.geojson": json.dumps(spots, allow_nan=False, ensure_ascii=False),
+        }
+        write_all(out, files)
+    if as_json:
+        click.echo(text)
+        return
+    for line in preamble(setups[0], questions):
+        click.echo(line)
+    click.echo(_told(pads, stands, best, units))
+    click.echo(cautions(data["assumed"]))
+    if out is not None:
+        click.echo(f"\nMap: {out / 'layout.html'}")
+
+
+def _length(option: str, text: str) -> float:
+    try:
+        value = parse(text, "length")
+    except ValueError as problem:
+        raise InputError(option, "", str(problem)) from None
+    if not 0 < value <= 10_000:
+        raise InputError(option, "", f"{value:g} m; accepted is above 0 to 10,000 m")
+    return value
+
+
+def _keep(site: Site, sets: tuple[str, ...], distance: str | None) -> Keep:
+    """Take the distances from the rules, an option, or both."""
+    from driftmap.planning.distances import Keep
+    from driftmap.rules import picked_rules
+
+    least = 0.0 if distance is None else _length("--distance", distance)
+    if not sets and not site.rules.strip() and least:
+        return Keep((), least)
+    return Keep(picked_rules(site, sets), least)
+
+
+def _rose(winds: tuple[str, ...], season: str | None) -> tuple[Rose, list[str]]:
+    """Make the winds to score by, and say what was assumed of them."""
+    if winds and season:
+        raise click.UsageError("Give --wind or --winds, not both.")
+    if season:
+        from driftmap.planning.hours import read_hours
+        from driftmap.planning.rose import rose_of
+
+        return rose_of(read_hours(season))
+    if winds:
+        return tuple(_spoken(text) for text in winds), []
+    even = [(45.0 * i, speed, 1.0) for speed in (3.0, 6.0) for i in range(8)]
+    return tuple(even), [
+        "no winds given: eight directions at 3 and at 6 m/s, at 10 m, weigh the same"
+    ]
+
+
+def _spoken(text: str) -> tuple[float, float, float]:
+    import math
+
+    from driftmap.winds.reading import Setting
+    from driftmap.winds.words import read_words
+
+    if " at " not in text:
+        text = f"{text} at 10 m"
+    level = read_words(text, Setting(0.0)).levels[0]
+    if level.direction is None or level.height != 10.0:
+        raise InputError("--wind", "", f"{text!r}; accepted: one direction, at 10 m")
+    return math.degrees(level.direction), level.speed, 1.0
+
+
+def _told(
+    pads: Sequence[Place],
+    stands: Mapping[str, Sequence[Place]],
+    best: int,
+    units: Literal["us", "si"],
+) -> str:
+    from driftmap.cli.table import text_table
+
+    barred = sum(bool(p.broken) for p in pads)
+    blocks = [
+        f"{len(pads)} pads tried, {barred} of them barred by rules on distances.",
+        "",
+        text_table(_rows("pad", pads, best, units)),
+    ]
+    drawn = next(p for p in pads if p.shift == 0)
+    if drawn.broken:
+        blocks.append(f"The pad as drawn is barred: {drawn.broken[0]}")
+    for name, places in stands.items():
+        blocks += ["", text_table(_rows(f"middle of {name}", places, best, units))]
+    return "\n".join(blocks)
+
+
+def _rows(
+    what: str, places: Sequence[Place], best: int, units: Literal["us", "si"]
+) -> list[list[str]]:
+    from driftmap.report.words import distance, percent, toward
+
+    head = [
+        what,
+        "go in",
+        "hit over limit",
+        "people",
+        "edge",
+        "largest flight",
+        "held by",
+    ]
+    rows = [head]
+    chosen = [p for p in places[:best] if not p.broken]
+    chosen += [p for p in places if p.shift == 0 and p not in chosen and not p.broken]
+    for place in chosen:
+        room = place.capacity
+        where = toward(place.east, place.north, units)
+        rows.append(
+            [
+                "as drawn" if place.shift == 0 else where,
+                percent(place.go) + (" *" if place.unknown else ""),
+                f"{place.hazard:.2g}",
+                distance(place.to_people, units),
+                distance(place.to_boundary, units),
+                ""
+                if room is None
+                else _largest(room.motor_class, room.altitude, units),
+                place.blocked_by,
+            ]
+        )
+    return rows
+
+
+def _largest(motor: str, altitude: float, units: Literal["us", "si"]) -> str:
+    from driftmap.report.words import distance
+
+    return f"{motor}, {distance(altitude, units)}" if motor else "none"
+
+
+def _page(
+    data: dict[str, Any],
+    site: Site,
+    pads: Sequence[Place],
+    stands: Mapping[str, Sequence[Place]],
+    best: int,
+    units: Literal["us", "si"],
+) -> str:
+    from driftmap.report.layoutsketch import layout_svg
+    from driftmap.report.planpage import page, printable, table
+
+    blocks = [
+        "<p>North is up. A dot is a candidate; the darker, the more of the winds are go. "
+        "An empty ring is barred by rules on distances. Point at one to read why.</p>",
+        layout_svg(site, pads, best, units),
+        table(_rows("pad", pads, best, units)),
+    ]
+    for name, places in stands.items():
+        blocks += [
+            f"<h2>{printable(name)}</h2>",
+            layout_svg(site, places, best, units),
+            table(_rows("middle", places, best, units)),
+        ]
+    return page(
+        f"Layout: {site.name}",
+        blocks,
+        assumed=data["assumed"],
+        questions=data["questions_set_aside"],
+    )

@@ -1,0 +1,187 @@
+"""``driftmap limits``: for every direction the strongest wind that is still go."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import click
+
+from driftmap.cli.options import day_of, day_options, units_option
+from driftmap.cli.sweeping import (
+    answers_of,
+    cautions,
+    hands_of,
+    plan_options,
+    preamble,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from driftmap.planning.dial import DirectionLimit
+
+__all__ = ["limits_command"]
+
+
+@click.command("limits")
+@click.argument("flight", metavar="FLIGHT")
+@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@click.option(
+    "--directions",
+    type=click.IntRange(1, 72),
+    default=16,
+    show_default=True,
+    help="How many, evenly around from north.",
+)
+@click.option(
+    "--wind",
+    "shape",
+    metavar="SHAPE",
+    help="A wind whose growth and turning with height are kept; without it, the law of "
+    "the surface layer over open land.",
+)
+@click.option(
+    "--steps",
+    type=click.IntRange(1, 50),
+    default=6,
+    show_default=True,
+    help="Steps of the scan from calm to the limit of the surface wind.",
+)
+@day_options
+@plan_options
+@units_option
+@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for limits.html and limits.json.",
+)
+def limits_command(  # noqa: PLR0913, PLR0917
+    flight: str,
+    site: str,
+    directions: int,
+    shape: str | None,
+    steps: int,
+    temperature: str | None,
+    altimeter: str | None,
+    humidity: str | None,
+    answers: str | None,
+    samples: int,
+    seed: int,
+    workers: int | None,
+    processes: bool,
+    units: Literal["us", "si"],
+    as_json: bool,
+    out: Path | None,
+) -> None:
+    """Find, for every direction, the strongest surface wind that is still go.
+
+    Winds are supposed: they count as known to the top. Speeds are told at 10 m and at head
+    height. Every one of them is a verdict in full, on the same seed.
+
+    \b
+    Example:
+      driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
+    """
+    from driftmap.cli.files import write_all
+    from driftmap.flightfile import read_flight
+    from driftmap.planning.dial import scan_speeds, wind_limits
+    from driftmap.planning.documents import heading, limits_document
+    from driftmap.planning.supposed import Supposition, head_share, suppose
+    from driftmap.planning.trial import Setup, open_questions
+    from driftmap.site import read_site
+    from driftmap.winds import read_winds
+
+    rocket, ground = read_flight(flight), read_site(site)
+    day = day_of(temperature, altimeter, humidity, ground.elevation)
+    said = answers_of(answers, ground)
+    setup = Setup(rocket, ground, samples, seed, day, said)
+    known = None
+    if shape is not None:
+        known = read_winds(
+            [shape], site_altitude=ground.elevation, declination=ground.declination
+        )
+    supposition = Supposition(ground.elevation, known)
+    top = suppose(supposition, 0.0, scan_speeds(setup, steps)[-2])
+    questions = open_questions(setup, suppose(supposition, 0.0, 0.0), top)
+    with hands_of(workers, processes, "directions") as hands:
+        ways = [360 / directions * i for i in range(directions)]
+        found = wind_limits(setup, supposition, ways, steps=steps, hands=hands)
+    assumed = [_scan_note(steps), *top.assumed]
+    head = heading(setup, assumed, questions)
+    share = head_share(supposition)
+    data = limits_document(head, found, share)
+    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
+    rows = _rows(found, share, units)
+    if out is not None:
+        page = _page(data, found, scan_speeds(setup, steps)[-2], rows, units)
+        write_all(out, {"limits.html": page, "limits.json": text + "\n"})
+    if as_json:
+        click.echo(text)
+        return
+    click.echo(_told(rows, preamble(setup, questions), assumed))
+    if out is not None:
+        click.echo(f"\nPicture: {out / 'limits.html'}")
+
+
+def _scan_note(steps: int) -> str:
+    return (
+        f"each direction was tried at {steps + 2} speeds and every change narrowed down; "
+        "a shorter gap between two of these speeds can be missed"
+    )
+
+
+def _rows(
+    found: Sequence[DirectionLimit], share: float, units: Literal["us", "si"]
+) -> list[list[str]]:
+    from driftmap.report.words import bearing
+    from driftmap.units import show
+
+    def speed(value: float) -> str:
+        return show(value, "speed", units, digits=1)
+
+    rows = [["wind from", "go below, at 10 m", "at head height", "also go", "held by"]]
+    for limit in found:
+        below = limit.go_below
+        most, head = "not known", ""
+        if below is not None:
+            most = speed(below) if below else "not go"
+            head = speed(below * share) if below else ""
+        others = [span for span in limit.go if span[0] > 0]
+        also = ", ".join(f"{speed(a)} to {speed(b)}" for a, b in others)
+        way = bearing(math.radians(limit.from_deg))
+        rows.append([way, most, head, also, limit.problem or limit.blocked_by])
+    return rows
+
+
+def _told(rows: list[list[str]], before: list[str], assumed: list[str]) -> str:
+    from driftmap.cli.table import text_table
+
+    table = text_table(rows)
+    return "\n".join([*before, *([""] if before else []), table, cautions(assumed)])
+
+
+def _page(
+    data: dict[str, Any],
+    found: Sequence[DirectionLimit],
+    most: float,
+    rows: list[list[str]],
+    units: Literal["us", "si"],
+) -> str:
+    from driftmap.report.dialsketch import dial_svg
+    from driftmap.report.planpage import page, table
+
+    text = (
+        "<p>Each wedge points to where the wind comes from and reaches to the strongest "
+        "wind, at 10 m, up to which all winds tried were go. A dashed wedge is go only "
+        "from some wind on; grey is not known.</p>"
+    )
+    return page(
+        f"Wind limits: {data['flight']} at {data['site']}",
+        [dial_svg(found, most, units), text, table(rows)],
+        assumed=data["assumed"],
+        questions=data["questions_set_aside"],
+    )

@@ -1,0 +1,225 @@
+"""``driftmap season``: the share of hours that would have been go."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from driftmap.cli.sweeping import (
+    answers_of,
+    cautions,
+    hands_of,
+    plan_options,
+    preamble,
+)
+from driftmap.errors import InputError
+from driftmap.units import parse
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from driftmap.planning.season import SeasonHour
+
+__all__ = ["season_command"]
+
+
+@click.command("season")
+@click.argument("flight", metavar="FLIGHT")
+@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@click.option(
+    "--winds",
+    "file",
+    required=True,
+    metavar="FILE",
+    help="Hourly winds (CSV): time_utc, from_deg, and speed_mps, speed_kt, speed_mph or "
+    "speed_kmh. Gaps are not known, never go.",
+)
+@click.option(
+    "--height",
+    default="10 m",
+    show_default=True,
+    help="Height of these winds above the ground.",
+)
+@click.option(
+    "--utc-offset",
+    type=click.FloatRange(-12, 14),
+    default=0.0,
+    show_default=True,
+    help="Local time less UTC [h], for months and hours of the day.",
+)
+@click.option(
+    "--check",
+    type=click.IntRange(0, 1000),
+    default=20,
+    show_default=True,
+    help="Readings flown as they are, to see what the bins cost.",
+)
+@plan_options
+@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for season.html, season.json and season-verdicts.jsonl, from which an "
+    "interrupted run goes on.",
+)
+def season_command(  # noqa: PLR0913, PLR0917
+    flight: str,
+    site: str,
+    file: str,
+    height: str,
+    utc_offset: float,
+    check: int,
+    answers: str | None,
+    samples: int,
+    seed: int,
+    workers: int | None,
+    processes: bool,
+    as_json: bool,
+    out: Path | None,
+) -> None:
+    """Give the share of a season's hours that would have been go, by month and hour.
+
+    Winds are put into bins of 10 degrees and 0.5 m/s, speeds rounded up; each bin is one
+    verdict in full.
+
+    \b
+    Example:
+      driftmap season examples/dunlin.toml --site sites/saltgrass-flat.geojson \\
+          --winds hourly.csv --out season
+    """
+    from driftmap.cli.files import write_all
+    from driftmap.flightfile import read_flight
+    from driftmap.planning.documents import heading, season_document
+    from driftmap.planning.hours import read_hours
+    from driftmap.planning.ledger import open_ledger, run_key
+    from driftmap.planning.season import agreement, bins_to_fly, season_hours
+    from driftmap.planning.supposed import Supposition, suppose
+    from driftmap.planning.trial import Setup, open_questions
+    from driftmap.site import read_site
+
+    rocket, ground, hours = read_flight(flight), read_site(site), read_hours(file)
+    setup = Setup(rocket, ground, samples, seed, None, answers_of(answers, ground))
+    supposition = Supposition(ground.elevation)
+    scale = _scale(supposition, height)
+    wind = suppose(supposition, 0.0, 4.0)
+    questions = open_questions(setup, suppose(supposition, 0.0, 0.0), wind)
+    path = None if out is None else out / "season-verdicts.jsonl"
+    ledger = open_ledger(path, run_key(setup, supposition))
+    every, left = bins_to_fly(hours, ledger, scale=scale)
+    if left < every and not as_json:
+        click.echo(f"going on: {every - left} of {every} winds are done", err=True)
+    with hands_of(workers, processes, "winds") as hands:
+        found = season_hours(
+            setup, supposition, hours, ledger, scale=scale, hands=hands
+        )
+    with hands_of(workers, processes, "checks") as hands:
+        same = agreement(
+            setup, supposition, hours, ledger, check, scale=scale, hands=hands
+        )
+    head = heading(setup, _notes(hours.source, height, wind.assumed), questions)
+    data = season_document(head, found, same, timedelta(hours=utc_offset))
+    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
+    if out is not None:
+        page = _page(data, found, timedelta(hours=utc_offset))
+        write_all(out, {"season.html": page, "season.json": text + "\n"})
+    if as_json:
+        click.echo(text)
+        return
+    for line in preamble(setup, questions):
+        click.echo(line)
+    click.echo(_told(data))
+    click.echo(cautions(data["assumed"]))
+    if out is not None:
+        click.echo(f"\nPicture: {out / 'season.html'}")
+
+
+def _scale(supposition: Any, height: str) -> float:
+    """Give the wind at 10 m for each of that at the height of the readings."""
+    import numpy as np
+
+    from driftmap.planning.supposed import REFERENCE, suppose
+
+    try:
+        metres = parse(height, "length")
+    except ValueError as problem:
+        raise InputError("--height", "", str(problem)) from None
+    if not 1.0 <= metres <= 100.0:
+        raise InputError("--height", "", f"{metres:g} m; accepted is 1 to 100 m")
+    wind = suppose(supposition, 0.0, 5.0)
+    return float(np.hypot(*wind.at(REFERENCE)) / np.hypot(*wind.at(metres)))
+
+
+def _notes(source: str, height: str, assumed: tuple[str, ...]) -> list[str]:
+    return [
+        f"winds of {source} at {height}, the same over the site",
+        "standard atmosphere in every hour",
+        "winds put into bins of 10° and 0.5 m/s, speeds rounded up",
+        "intervals: days drawn in place of hours; spells of weather outlast a day, so they "
+        "are narrow; not error of the winds, of the law aloft or of the physics",
+        *assumed,
+    ]
+
+
+def _told(data: dict[str, Any]) -> str:
+    from driftmap.cli.table import text_table
+
+    rows = [
+        ["month", "go", "of known hours between", "hold", "no-go", "known of hours"]
+    ]
+    rows += [_row(f"{m['month']:02d}", m) for m in data["months"]]
+    rows.append(_row("all", data["all"]))
+    bins = data["bins"]
+    lines = [
+        text_table(rows),
+        "",
+        f"Bins: of {bins['checked_directly']} readings flown as they are, "
+        f"{bins['same_finding']} had the verdict of their bin; {bins['wrongly_go']} were "
+        "not go where the bin is.",
+        "What most often spoke against a go:",
+        *(f"  {b['hours']:,} h  {b['what']}" for b in data["blocked_by"][:5]),
+    ]
+    return "\n".join(lines)
+
+
+def _row(name: str, share: dict[str, Any]) -> list[str]:
+    from driftmap.report.words import percent, span
+
+    known, go = share["known"], share["go_share_of_known"]
+    if go is None:
+        return [name, "not known", "", "", "", f"0 of {share['hours']:,}"]
+    low, high = share["interval"]
+    return [
+        name,
+        percent(go),
+        span(percent(low), percent(high)),
+        percent(share["hold"] / known),
+        percent(share["no_go"] / known),
+        f"{known:,} of {share['hours']:,}",
+    ]
+
+
+def _page(data: dict[str, Any], found: Sequence[SeasonHour], offset: timedelta) -> str:
+    from driftmap.planning.shares import by_month_and_hour
+    from driftmap.report.planpage import page, table
+    from driftmap.report.seasonsketch import season_svg
+
+    zone = f"UTC{data['utc_offset_h']:+g} h" if data["utc_offset_h"] else "UTC"
+    text = (
+        f"<p>Percent of known hours that were go, by month and hour ({zone}). A dashed "
+        "frame: less than half of the hours is known. Grey: none is.</p>"
+    )
+    rows = [
+        ["month", "go", "of known hours between", "hold", "no-go", "known of hours"]
+    ]
+    rows += [_row(f"{m['month']:02d}", m) for m in data["months"]]
+    rows.append(_row("all", data["all"]))
+    return page(
+        f"Season: {data['flight']} at {data['site']}",
+        [season_svg(by_month_and_hour(found, offset=offset)), text, table(rows)],
+        assumed=data["assumed"],
+        questions=data["questions_set_aside"],
+    )

@@ -1,0 +1,163 @@
+"""What the planning commands share: who works, how far they are, and what is asked."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Final, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+    from driftmap.planning.sweep import Hands
+    from driftmap.planning.trial import Setup
+    from driftmap.rules import Answers
+    from driftmap.site import Site
+
+__all__ = ["answers_of", "cautions", "hands_of", "plan_options", "preamble"]
+
+F = TypeVar("F", bound=Callable[..., object])
+
+SAMPLES: Final = 5000
+"""Flights in each case of every verdict: enough to show a share under 1 in 1,000."""
+
+_EVERY: Final = 60.0  # s between lines where standard error is no terminal
+
+
+def plan_options(command: F) -> F:
+    """Add --answers, --samples, --seed, --workers and --processes."""
+    for option in (
+        click.option(
+            "--processes",
+            is_flag=True,
+            help="Work in processes in place of threads; results are the same.",
+        ),
+        click.option(
+            "--workers",
+            type=click.IntRange(1, 256),
+            default=None,
+            help="Workers; by default one a processor.",
+        ),
+        click.option(
+            "--seed",
+            type=click.IntRange(0),
+            default=1,
+            show_default=True,
+            help="One seed for all verdicts, so that they are compared on the same luck.",
+        ),
+        click.option(
+            "--samples",
+            type=click.IntRange(1, 1_000_000),
+            default=SAMPLES,
+            show_default=True,
+            help="Flights in each case of every verdict.",
+        ),
+        click.option(
+            "--answers",
+            metavar="FILE",
+            help="Answers to the questions of the rules (TOML). Questions left open are "
+            "set aside and listed.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+def answers_of(path: str | None, site: Site) -> Answers | None:
+    """Read the answers, if there are any."""
+    if path is None:
+        return None
+    from driftmap.rules import picked_rules, read_answers
+
+    return read_answers(path, picked_rules(site))
+
+
+@contextmanager
+def hands_of(workers: int | None, processes: bool, what: str) -> Iterator[Hands]:
+    """Make workers for a sweep, and close them behind it."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    from driftmap.planning.sweep import Hands
+
+    count = workers or os.cpu_count() or 1
+    progress = _Countdown(what)
+    renew = (lambda: _process_pool(count)) if processes else None
+    pool = renew() if renew else ThreadPoolExecutor(count)
+    try:
+        yield Hands(pool, renew, progress, 2 * count)
+    finally:
+        # On an interruption, do not begin what has only been asked for.
+        pool.shutdown(cancel_futures=True)
+        progress.end()
+
+
+def _process_pool(count: int) -> Executor:
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    # A fork would copy the locks of threads that are running.
+    return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"))
+
+
+class _Countdown:
+    """Tell how far a sweep is, and how long it will take, on standard error."""
+
+    def __init__(self, what: str) -> None:
+        self._what, self._done = what, 0
+        self._start = self._told = time.monotonic()
+        self._live = sys.stderr.isatty()
+
+    def __call__(self, done: int, left: int) -> None:
+        """Count what is done and say what is left."""
+        self._done += done
+        now = time.monotonic()
+        if now - self._told < (0.5 if self._live else _EVERY) and left:
+            return
+        if now - self._start < 1.0:
+            return
+        self._told = now
+        rest = (now - self._start) / self._done * left
+        line = (
+            f"{self._done} of {self._done + left} {self._what}, {_duration(rest)} left"
+        )
+        click.echo(f"\r{line:60}" if self._live else line, err=True, nl=not self._live)
+
+    def end(self) -> None:
+        """Leave the line."""
+        if self._live and self._told > self._start:
+            click.echo(err=True)
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 5400:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds / 3600:.1f} h"
+
+
+def preamble(setup: Setup, questions: tuple[str, ...]) -> list[str]:
+    """Say what every go of a plan hangs on."""
+    from driftmap.planning.trial import too_few
+
+    lines = [few] if (few := too_few(setup)) else []
+    if questions:
+        lines.append(
+            f"{len(questions)} questions of the rules are set aside: go here means go once "
+            "they are answered on the day (listed in --json; see the rules command)"
+        )
+    return lines
+
+
+def cautions(assumed: list[str]) -> str:
+    """Write what was assumed, and the cautions, for the end of a command's output."""
+    from driftmap.assessment import CAUTIONS
+    from driftmap.cli.table import plain
+
+    notes = [f"assumed: {plain(text)}" for text in assumed]
+    return "\n".join(["", *notes, *(f"* {text}" for text in CAUTIONS)])

@@ -1,0 +1,102 @@
+"""The winds of a dial: what a hand-held meter reads, carried aloft."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from driftmap.planning.supposed import REFERENCE, Supposition, suppose
+from driftmap.wind import WindProfile, direction_and_speed
+from driftmap.winds import read_wind
+from driftmap.winds.words import HEAD_HEIGHT
+
+__all__ = ["METER_HEIGHT", "aloft_told", "metered_wind"]
+
+METER_HEIGHT: Final = HEAD_HEIGHT
+"""Height at which a dial's wind is read [m]: a hand-held meter."""
+
+_SUPPOSED: Final = (
+    "the dial supposes the wind aloft and counts it as known: on the day, winds aloft are "
+    "still to be found and held against it"
+)
+
+
+def metered_wind(
+    supposition: Supposition, from_deg: float, speed: float
+) -> WindProfile:
+    """Give the wind that a reading at head height stands for.
+
+    Parameters
+    ----------
+    supposition : Supposition
+        How the wind grows and turns with height.
+    from_deg : float
+        Direction the wind comes from at `METER_HEIGHT`, clockwise from true north [deg].
+    speed : float
+        Speed at `METER_HEIGHT` [m s⁻¹].
+
+    Returns
+    -------
+    WindProfile
+        The wind. By the law it is the one that the same reading in words gives, error and
+        all, but counted as known to its top.
+
+    Examples
+    --------
+    >>> wind = metered_wind(Supposition(0.0), 270.0, 5.0)
+    >>> float(wind.at(2.0)[0]), float(wind.at(10.0)[0])
+    (5.0, 6.916132)
+    """
+    told = f"{speed:.2f} m/s from {from_deg % 360:03.0f}° on the meter"
+    if supposition.shape is None:
+        words = f"{speed:.6f} m/s from {from_deg % 360:.4f}"
+        wind = read_wind(words, site_altitude=supposition.site_altitude)
+        notes = tuple(n for n in wind.assumed if "no source speaks" not in n)
+    else:
+        share, turn = _at_meter(supposition.shape)
+        wind = suppose(supposition, math.degrees(turn) + from_deg, speed / share)
+        notes = wind.assumed[:-1]  # the last one speaks of known winds, as ours does
+    return replace(
+        wind,
+        known_to=float(wind.height[-1]),
+        age=None,
+        dated=False,
+        source=told,
+        assumed=(*notes, _SUPPOSED),
+    )
+
+
+def _at_meter(shape: WindProfile) -> tuple[float, float]:
+    """Give the meter's share of the speed at 10 m, and how far the wind turns up to it."""
+    low, speed = direction_and_speed(*shape.at(METER_HEIGHT))
+    high, above = direction_and_speed(*shape.at(REFERENCE))
+    if not speed > 0:
+        raise ValueError(
+            f"{shape.source or 'wind'}: calm at {METER_HEIGHT:g} m; a shape to scale "
+            "needs a wind where the meter is read"
+        )
+    return float(speed / above), float(np.asarray(high - low))
+
+
+def aloft_told(supposition: Supposition) -> str:
+    """Say in a line what a dial supposes of the wind aloft.
+
+    Parameters
+    ----------
+    supposition : Supposition
+        How the wind grows and turns with height.
+
+    Returns
+    -------
+    str
+        A phrase that follows "Wind aloft".
+    """
+    if supposition.shape is None:
+        return (
+            "grows by the law over open land up to 300 m (1,000 ft), holds above, and "
+            "does not turn"
+        )
+    return f"as in {supposition.shape.source}, scaled and turned with the meter"

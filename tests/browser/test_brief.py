@@ -1,0 +1,220 @@
+"""The briefing in a real browser with its network closed: it fits a phone and one sheet
+of paper, names from files are shown and never run, and an accessibility engine finds
+nothing to complain of.
+"""
+
+import base64
+import dataclasses
+import io
+import json
+import unicodedata
+from importlib.resources import files
+
+import pypdf
+import pytest
+
+from driftmap.assessment import assess
+from driftmap.briefing.catalogue import languages, read_catalogue
+from driftmap.briefing.sheet import brief_html
+from driftmap.flight import OwnCase
+
+pytestmark = pytest.mark.browser
+
+HOSTILE = (
+    "<script>window.hit=1</script>",
+    "<img src=x onerror=window.hit=1>",
+    "{{ 7*7 }} {% raw %} {piece} ${window.hit=1}",
+    "</style></svg><b>bold</b>",
+    "\"quoted\" & 'single' &amp;",
+    "🚀 emoji מגרש השקה",
+    "ملعب الإطلاق الشمالي",
+)
+PAPERS = {"A4": (8.27, 11.69), "letter": (8.5, 11.0)}
+W = "W" * 80  # the longest and widest name that a file may hold
+
+
+def _named(demo, names):
+    """Give the demo these names for flight, site and areas, over and over."""
+    areas = tuple(
+        dataclasses.replace(
+            hit, area=dataclasses.replace(hit.area, name=names[i % len(names)])
+        )
+        for i, hit in enumerate(demo.areas)
+    )
+    site = dataclasses.replace(
+        demo.site, name=names[0], areas=tuple(hit.area for hit in areas)
+    )
+    flight = demo.flight.model_copy(update={"name": names[0]})
+    return dataclasses.replace(demo, flight=flight, site=site, areas=areas)
+
+
+@pytest.fixture(scope="module")
+def crowded(demo):
+    """As much as a sheet can hold: the longest names, many areas, many failures."""
+    pieces = [
+        piece.model_copy(update={"name": f"{i}{W}"[:80]})
+        for i, piece in enumerate(demo.flight.pieces)
+    ]
+    own = [
+        OwnCase(
+            name=f"{i}{W}"[:80],
+            likelihood=0.001,
+            at="apogee",
+            rocket_falls="tumbling",
+            loose=[piece.name for piece in pieces],
+        )
+        for i in range(12)
+    ]
+    flight = demo.flight.model_copy(
+        update={"name": W, "pieces": pieces, "own_cases": own}
+    )
+    areas = tuple(
+        dataclasses.replace(area, name=f"{i}{W}"[:80])
+        for i, area in enumerate((*demo.site.areas, *demo.site.areas))
+    )
+    site = dataclasses.replace(demo.site, name=W, areas=areas)
+    return assess(flight, site, demo.wind, samples=300)
+
+
+def written(assessment, folder, *, language="en", units="us"):
+    path = folder / "briefing.html"
+    text = brief_html(assessment, catalogue=read_catalogue(language), units=units)
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def printed(browser, paper):
+    """Print to PDF and give the text of each page."""
+    width, height = PAPERS[paper]
+    told = browser.cdp("Page.printToPDF", paperWidth=width, paperHeight=height)
+    pdf = pypdf.PdfReader(io.BytesIO(base64.b64decode(told["data"])))
+    # Ligatures are taken apart, blanks dropped: lines break where they like.
+    texts = (unicodedata.normalize("NFKC", p.extract_text()) for p in pdf.pages)
+    return ["".join(text.split()) for text in texts]
+
+
+def squeezed(text):
+    """Give text as `printed` does."""
+    return "".join(unicodedata.normalize("NFKC", text).split())
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("width", [390, 1280])
+def test_asks_for_nothing_and_fits(browser, demo, tmp_path, language, width):
+    browser.open(written(demo, tmp_path, language=language), width=width)
+    assert browser.requests() == []
+    assert browser.complaints() == []
+    assert browser.js("return document.documentElement.scrollWidth") <= width
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("language", languages())
+def test_prints_on_one_page(browser, demo, tmp_path, language, paper):
+    catalogue = read_catalogue(language)
+    browser.open(written(demo, tmp_path, language=language))
+    (text,) = printed(browser, paper)
+    for caution in catalogue.cautions:
+        assert squeezed(caution) in text
+    assert squeezed(catalogue.say("decides.text")) in text
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_fullest_sheet_prints_on_one_page(browser, crowded, tmp_path, paper):
+    browser.open(written(crowded, tmp_path, language="de"))
+    assert browser.js("return document.documentElement.scrollWidth") <= 1280
+    (text,) = printed(browser, paper)
+    assert squeezed(read_catalogue("de").cautions[-1]) in text
+
+
+def on_paper(browser, paper):
+    """Lay the page out as for paper with margins of 10 mm, to be measured."""
+    width, height = (int(side * 96 - 2 * 37.8) for side in PAPERS[paper])
+    browser.cdp("Emulation.setEmulatedMedia", media="print")
+    browser.cdp(
+        "Emulation.setDeviceMetricsOverride",
+        width=width,
+        height=height,
+        deviceScaleFactor=1,
+        mobile=False,
+    )
+    return width, height
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize("language", languages())
+def test_nothing_is_cut_off_on_paper(browser, demo, crowded, tmp_path, language, paper):
+    for assessment in (demo, crowded):
+        browser.open(written(assessment, tmp_path, language=language))
+        width, height = on_paper(browser, paper)
+        across, footer, plan, over = browser.js(
+            "const box = e => e.getBoundingClientRect();"
+            "const s = [...document.querySelectorAll('main > *, footer, .beside > *')]"
+            ".filter(e => e.className != 'beside').map(box);"
+            "return [document.documentElement.scrollWidth,"
+            " box(document.querySelector('footer')).bottom,"
+            " box(document.querySelector('.plan')).height,"
+            " s.filter((a, i) => s.some((b, j) => i < j && a.left < b.right - 1 &&"
+            " b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1)).length]"
+        )
+        cut = browser.js(
+            "return [...document.querySelectorAll('td, thead th, strong, small')]"
+            ".filter(e => e.scrollWidth > e.clientWidth + 1 && e.clientWidth)"
+            ".map(e => e.innerText)"
+        )
+        browser.cdp("Emulation.setEmulatedMedia", media="")
+        assert across <= width
+        assert footer <= height
+        assert plan > 150
+        assert over == 0
+        assert cut == []
+
+
+def test_names_are_shown_and_never_run(browser, demo, tmp_path):
+    hostile = _named(demo, HOSTILE)
+    browser.open(written(hostile, tmp_path))
+    assert browser.js("return window.hit") is None
+    assert browser.complaints() == []
+    assert browser.js("return document.scripts.length") == 0
+    assert (
+        browser.js("return document.querySelectorAll('main b:not(.badge)').length") == 0
+    )
+    body = browser.js("return document.body.textContent")
+    for name in HOSTILE[: len(hostile.areas)]:
+        assert name in body
+    assert browser.js("return document.title") == f"NO-GO: {HOSTILE[0]}"
+
+
+def test_the_engine_finds_no_barrier(browser, demo, tmp_path):
+    engine = files("axe_core_python").joinpath("axe.min.js").read_text("utf-8")
+    for language, verdict in zip(
+        languages(), ("go", "hold", "no-go", "go"), strict=False
+    ):
+        changed = dataclasses.replace(demo, verdict=verdict)
+        browser.open(written(changed, tmp_path, language=language), width=390)
+        # DevTools runs it past the page's policy, which lets no script in.
+        browser.cdp("Runtime.evaluate", expression=engine)
+        told = browser.cdp(
+            "Runtime.evaluate",
+            expression="axe.run().then(r => JSON.stringify("
+            "[r.passes.length, r.violations.map(v => [v.id, v.nodes.map(n => n.html)])]))",
+            awaitPromise=True,
+            returnByValue=True,
+        )
+        passes, violations = json.loads(told["result"]["value"])
+        assert passes > 15
+        assert violations == []
+
+
+def test_the_engine_can_complain(browser, demo, tmp_path):
+    path = written(demo, tmp_path)
+    path.write_text(path.read_text("utf-8").replace('lang="en"', ""), encoding="utf-8")
+    engine = files("axe_core_python").joinpath("axe.min.js").read_text("utf-8")
+    browser.open(path)
+    browser.cdp("Runtime.evaluate", expression=engine)
+    told = browser.cdp(
+        "Runtime.evaluate",
+        expression="axe.run().then(r => r.violations.map(v => v.id).join())",
+        awaitPromise=True,
+        returnByValue=True,
+    )
+    assert "html-has-lang" in told["result"]["value"]

@@ -1,0 +1,297 @@
+"""The briefing: what it says, in every language, and what it refuses."""
+
+import dataclasses
+import math
+import re
+import tomllib
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from driftmap.assessment import CAUTIONS, assess
+from driftmap.briefing import facts
+from driftmap.briefing.catalogue import Catalogue, languages, read_catalogue
+from driftmap.briefing.reasons import reasons
+from driftmap.briefing.sheet import brief_html
+from driftmap.briefing.voice import Voice
+from driftmap.cases import CERTAIN, LIKELIHOOD, WORKS
+from driftmap.check import Check
+from driftmap.errors import InputError
+from driftmap.roles import ROLES
+
+PACKAGE = Path(str(files("driftmap.briefing")))
+ENGLISH = (PACKAGE / "messages" / "en.toml").read_text("utf-8")
+
+
+class Spy(dict):
+    """Messages that remember which of them were asked for."""
+
+    def __init__(self, messages, asked):
+        super().__init__(messages)
+        self.asked = asked
+
+    def __getitem__(self, key):
+        self.asked.add(key)
+        return super().__getitem__(key)
+
+
+def plain(html):
+    """Give the words of a page."""
+    body = re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]*>", " ", html, flags=re.S)
+    text = re.sub(r"[\s\u00a0]+", " ", body).replace("\u2060", "")
+    return text.replace("&#39;", "'").replace("\u2068", "").replace("\u2069", "")
+
+
+@pytest.fixture(scope="module")
+def english():
+    return read_catalogue("en")
+
+
+def test_english_cautions_are_those_of_every_report(english):
+    assert english.cautions == CAUTIONS
+    assert set(languages()) >= {"de", "en", "es", "fr"}
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_message_that_is_asked_for_is_in_the_catalogue(language, demo):
+    # Reading refuses a catalogue that lacks a key of the English one, or has one more.
+    catalogue = read_catalogue(language)
+    asked = set()
+    spied = dataclasses.replace(catalogue, messages=Spy(catalogue.messages, asked))
+    for units in ("us", "si"):
+        page = brief_html(demo, catalogue=spied, units=units)
+        assert f'lang="{language}"' in page
+        for caution in catalogue.cautions:
+            assert caution in plain(page)
+    assert asked <= set(read_catalogue("en").messages)
+    assert len(asked) > 50
+
+
+def test_every_key_in_the_code_exists_and_every_message_is_used(english):
+    code = "".join(
+        path.read_text("utf-8")
+        for path in PACKAGE.iterdir()
+        if path.suffix in {".py", ".html"}
+    )
+    plain_keys = set(re.findall(r'say\(\s*"([a-z_.-]+)"', code))
+    plain_keys |= set(re.findall(r'"(reason\.[a-z_]+)"', code))
+    assert len(plain_keys) > 40
+    assert plain_keys <= set(english.messages)
+    open_tables = ("compass.", "role.", "piece.", "case.", "verdict.")
+    unused = set(english.messages) - plain_keys
+    assert not [key for key in unused if not key.startswith(open_tables)]
+
+
+def test_every_case_and_every_role_has_plain_words(english):
+    for cause in (WORKS, *LIKELIHOOD):
+        assert f"case.{cause}" in english.messages
+    for name in ("early opening", "late opening"):
+        for ending in ("holds", "torn", "ripped off"):
+            assert f"case.{name}, {ending}" in english.messages
+    assert CERTAIN == "flutter"
+    for role in set(ROLES) - {"pad", "boundary", "waiver"}:
+        assert f"role.{role}" in english.messages
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ('title = "Who decides"\n', "", "decides.title: missing; in English"),
+        ('north = "N"\n', 'north = "N"\nsouth = "S"\n', "picture.south: no such"),
+        ('north = "N"', 'north = " "', "picture.north: must be text (got ' ')"),
+        ('north = "N"', "north = 7", "picture.north: must be text (got 7)"),
+        ('north = "N"', f'north = "{"N" * 241}"', "must have at most 240 characters"),
+        ("{piece}: {where}.", "{where}.", "falls.lands: must hold {piece}"),
+        ("{piece}: {where}.", "{piece.x}: {where}.", "falls.lands: must hold {piece}"),
+        ("{piece}: {where}.", "{piece!r}: {where}.", "falls.lands: must hold {piece}"),
+        ("{piece}: {where}.", "{piece:>9}: {where}.", "falls.lands: must hold {piece}"),
+        ("{piece}: {where}.", "{piece: {where}.", "falls.lands: must hold {piece}"),
+        ('north = "N"', 'north = "{0}"', "picture.north: must hold nothing in braces"),
+        ('direction = "ltr"', 'direction = "up"', "direction: must be 'ltr' or 'rtl'"),
+        (
+            '    "Motors are made, handled and flown only as law and licence allow.",\n',
+            "",
+            "cautions: must be 5 texts",
+        ),
+        ("[number]", "[number", "is not TOML"),
+    ],
+)
+def test_a_broken_catalogue_is_refused_by_name(tmp_path, old, new, told):
+    assert old in ENGLISH
+    path = tmp_path / "ours.toml"
+    path.write_text(ENGLISH.replace(old, new), encoding="utf-8")
+    with pytest.raises(InputError) as problem:
+        read_catalogue(str(path))
+    assert str(problem.value).startswith("ours.toml: ")
+    assert told in str(problem.value)
+
+
+def test_a_catalogue_that_is_not_there_is_refused():
+    with pytest.raises(InputError, match="must be one of de, en, es, fr, or a cat"):
+        read_catalogue("tlh")
+
+
+def test_a_catalogue_in_another_encoding_is_refused(tmp_path):
+    path = tmp_path / "ours.toml"
+    path.write_bytes(ENGLISH.replace("north", "nörth").encode("latin-1"))
+    with pytest.raises(InputError, match=r"ours\.toml: must be text in UTF-8"):
+        read_catalogue(str(path))
+
+
+def test_a_club_can_bring_its_own_words(tmp_path, demo):
+    path = tmp_path / "club.toml"
+    path.write_text(
+        ENGLISH.replace('title = "When to call HEADS UP"', 'title = "Shout LOOK OUT"')
+    )
+    page = brief_html(demo, catalogue=read_catalogue(str(path)), units="us")
+    assert "Shout LOOK OUT" in plain(page)
+
+
+def test_values_are_not_read_as_messages():
+    catalogue = Catalogue("en", "ltr", (), {"x": "{area} here"})
+    assert catalogue.say("x", area="{flight!r} {0}") == "{flight!r} {0} here"
+
+
+@pytest.mark.parametrize(
+    ("language", "units", "metres", "told"),
+    [
+        ("en", "us", 955.0, "3,100 ft"),
+        ("de", "si", 1234.0, "1.200 m"),
+        ("fr", "si", 1234.0, "1\u202f200 m"),
+        ("en", "si", 3.4, "3 m"),
+        ("en", "si", 0.0, "0 m"),
+        ("en", "si", 99.6, "100 m"),
+    ],
+)
+def test_distances_as_people_say_them(language, units, metres, told):
+    voice = Voice(read_catalogue(language), units)
+    assert voice.distance(metres).replace("\u00a0", " ") == told
+
+
+def test_the_earliest_second_is_never_rounded_up(english):
+    voice = Voice(english, "us")
+    told = voice.seconds(26.97, 33.02).replace("\u2060", "").replace("\u00a0", " ")
+    assert told == "26–34 s"
+    assert voice.seconds(26.97).replace("\u00a0", " ") == "26 s"
+    assert voice.seconds(5.0, 5.0).replace("\u00a0", " ") == "5 s"
+    german = Voice(read_catalogue("de"), "si")
+    assert german.speed(4.94).replace("\u00a0", " ") == "4,9 m/s"
+
+
+@pytest.mark.parametrize(
+    ("degrees", "told"),
+    [
+        (0, "north"),
+        (22, "north"),
+        (23, "north-east"),
+        (240, "south-west"),
+        (-1, "north"),
+    ],
+)
+def test_eight_points_of_the_compass(english, degrees, told):
+    assert Voice(english, "us").compass(math.radians(degrees)) == told
+
+
+def test_falls_agree_with_the_cloud(demo):
+    found = facts.falls(demo)
+    assert len(found) == len(demo.cloud.parts)
+    assert found[0].case == WORKS
+    firsts = {}
+    for fall in found[1:]:
+        firsts.setdefault(fall.case, []).append(fall.first)
+    assert [min(f) for f in firsts.values()] == sorted(min(f) for f in firsts.values())
+    part = next(p for p in demo.cloud.parts if p.case == "nothing deploys")
+    fall = next(f for f in found if f.case == "nothing deploys")
+    times = demo.cloud.time[part.rows]
+    assert np.mean(times < fall.first) == pytest.approx(0.05, abs=0.001)
+    assert np.mean(times > fall.last) == pytest.approx(0.05, abs=0.001)
+    away = np.hypot(demo.cloud.east[part.rows], demo.cloud.north[part.rows])
+    assert np.mean(away <= fall.reach) == pytest.approx(0.9, abs=0.001)
+    hardest = facts.hardest(found)
+    assert hardest.energy == max(f.energy for f in found if not f.works)
+
+
+def test_the_sheet_tells_seconds_for_every_case(demo, english):
+    told = plain(brief_html(demo, catalogue=english, units="us"))
+    voice = Voice(english, "us")
+    for fall in facts.falls(demo):
+        seconds = plain(voice.seconds(fall.first, fall.last))
+        assert seconds in told
+        assert english.messages[f"case.{fall.case}"] in told
+
+
+@pytest.mark.parametrize("outcome", ["fail", "warn", "pass"])
+def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome):
+    """A place over its limit is never just listed among those to stand at."""
+    area = next(a.name for a in demo.site.areas if a.role == "spectators")
+    checks = tuple(
+        dataclasses.replace(c, outcome=outcome if c.area == area else "pass")
+        for c in demo.checks
+    )
+    changed = dataclasses.replace(demo, checks=checks)
+    told = plain(brief_html(changed, catalogue=english, units="us"))
+    row = re.search(rf"{area} Spectators, .*? of the pad (.{{30}})", told)[1]
+    flags = {"fail": "NOT HERE NOW", "warn": "ask first"}
+    if outcome == "pass":
+        assert not row.startswith(tuple(flags.values()))
+    else:
+        assert row.startswith(flags[outcome])
+
+
+def check(name, outcome, area="", question=False):
+    return Check(name=name, area=area, outcome=outcome, source="", question=question)
+
+
+def test_reasons_come_worst_first_and_once(english):
+    checks = [
+        check("a piece lands in", "warn", "Barn"),
+        check("a piece lands in", "warn", "Crowd"),
+        check("a piece lands in, if", "fail", "Crowd"),
+        check("wind at 10 m", "fail"),
+        check("is the road closed?", "warn", question=True),
+        check("are the pads clear?", "warn", question=True),
+        check("a rule of its own", "warn"),
+        check("speed leaving the rail", "pass"),
+    ]
+    assert reasons(checks, ["Crowd"], Voice(english, "us")) == [
+        "Crowd: too likely to be hit if something fails",
+        "The wind is too strong",
+        "Barn: perhaps too likely to be hit",
+        "a rule of its own",
+        "Questions of the rules to answer: 2",
+    ]
+
+
+@pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
+def test_the_verdict_leads(demo, english, verdict):
+    changed = dataclasses.replace(demo, verdict=verdict)
+    page = brief_html(changed, catalogue=english, units="us")
+    word = english.messages[f"verdict.{verdict}"]
+    assert f"<title>{word}: Willet 54</title>" in page
+    assert plain(page).split("</title>")[-1].strip().startswith(f"{word}: Willet 54")
+    assert english.messages[f"verdict.{verdict}_means"] in plain(page)
+
+
+def test_a_flight_without_failures_can_be_briefed(demo, english):
+    every = {c.cause: 0.0 for c in demo.cloud.tree.cases[1:]}
+    flight = demo.flight.model_copy(update={"cases": every})
+    alone = assess(flight, demo.site, demo.wind, samples=500)
+    page = brief_html(alone, catalogue=english, units="us")
+    assert "<table" not in page
+    assert "Count the seconds" in page
+
+
+def test_the_page_has_no_script_and_asks_for_nothing(demo, english):
+    page = brief_html(demo, catalogue=english, units="us")
+    assert "<script" not in page
+    assert "default-src" in page
+    assert not re.search(r"(?:src|href)=|url\((?!#)", page)
+    assert page == brief_html(demo, catalogue=english, units="us")
+
+
+@pytest.mark.parametrize("language", languages())
+def test_catalogues_are_plain_tables(language):
+    text = (PACKAGE / "messages" / f"{language}.toml").read_text("utf-8")
+    assert tomllib.loads(text)["language"] == language

@@ -1,0 +1,104 @@
+"""``driftmap export`` and ``driftmap brief``: files, exit codes, refusals."""
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli.brief import brief_command
+from driftmap.cli.export import export_command
+from driftmap.errors import InputError
+
+ROOT = Path(__file__).parents[2]
+FLIGHT = [
+    str(ROOT / "examples" / "willet.toml"),
+    "--site",
+    str(ROOT / "sites" / "saltgrass-flat.geojson"),
+    "--wind",
+    "8 mph from 240",
+    "--samples",
+    "300",
+]
+CODES = {"GO": 0, "HOLD": 3, "NO-GO": 4}
+
+
+def run(command, *arguments):
+    return CliRunner().invoke(command, [*FLIGHT, *arguments], catch_exceptions=True)
+
+
+@pytest.mark.parametrize(
+    ("formats", "files"),
+    [
+        (["geojson"], {"landing.geojson"}),
+        (["kml", "gpx"], {"landing.kml", "landing.gpx"}),
+        (
+            ["csv"],
+            {
+                f"{n}.csv"
+                for n in ("about", "areas", "contours", "pieces", "points", "grid")
+            },
+        ),
+    ],
+)
+def test_export_writes_what_was_asked(tmp_path, formats, files):
+    asked = [part for name in formats for part in ("--as", name)]
+    result = run(export_command, *asked, "--out", str(tmp_path))
+    assert {path.name for path in tmp_path.iterdir()} == files
+    assert result.exit_code == CODES[result.output.split(";")[0]]
+    assert all(name in result.output for name in files)
+
+
+def test_export_options_reach_the_file(tmp_path):
+    options = ["--points", "2", "--floor", "1 %", "--square", "250 ft"]
+    run(export_command, "--as", "geojson", *options, "--out", str(tmp_path))
+    features = json.loads((tmp_path / "landing.geojson").read_text())["features"]
+    found = [f["properties"] for f in features]
+    squares = [p for p in found if p["kind"] == "square"]
+    means = [p for p in found if p["kind"] == "mean landing point"]
+    assert len([p for p in found if p["kind"] == "landing point"]) == 2 * len(means)
+    assert {p["side_m"] for p in squares} == {76.2}
+    assert min(p["hit_probability"] for p in squares) >= 0.01
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (["--floor", "2"], "'floor' must lie in 0 to 1 (got 2.0)"),
+        (["--floor", "low"], "--floor: 'low' is not a share"),
+        (["--square", "0 m"], "'cell' must be more than 0 m"),
+        (["--square", "1 mm"], "'cell' must leave 1,000,000 cells or fewer"),
+        (["--square", "1 acre"], "--square: '1 acre' has no unit of length"),
+    ],
+)
+def test_export_refuses_and_writes_nothing(tmp_path, options, told):
+    out = tmp_path / "out"
+    result = run(export_command, "--as", "kml", *options, "--out", str(out))
+    assert isinstance(result.exception, InputError)
+    assert told in str(result.exception)
+    assert not out.exists()
+
+
+def test_export_needs_a_format(tmp_path):
+    result = run(export_command, "--out", str(tmp_path))
+    assert result.exit_code == 2
+    assert "--as" in result.output
+
+
+def test_brief_writes_one_page(tmp_path):
+    result = run(
+        brief_command, "--language", "de", "--units", "si", "--out", str(tmp_path)
+    )
+    assert [path.name for path in tmp_path.iterdir()] == ["briefing.html"]
+    assert result.exit_code == CODES[result.output.split(";")[0]]
+    page = (tmp_path / "briefing.html").read_text("utf-8")
+    assert '<html lang="de"' in page
+    assert "ft" not in page.partition("<main>")[2].partition("<svg")[0]
+
+
+def test_brief_refuses_an_unknown_language_before_it_flies(tmp_path):
+    out = tmp_path / "out"
+    result = run(brief_command, "--language", "xx", "--out", str(out))
+    assert isinstance(result.exception, InputError)
+    assert str(result.exception).startswith("--language: must be one of de, en, es, fr")
+    assert not out.exists()
