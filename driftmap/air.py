@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -234,6 +235,8 @@ def draw_air(
     top: float,
     count: int,
     rng: np.random.Generator,
+    *,
+    steer: Callable[[FloatArray], FloatArray] | None = None,
 ) -> AirColumn:
     """Draw the air of `count` flights: wind as far as it is known, and turbulence.
 
@@ -249,6 +252,8 @@ def draw_air(
         Number of flights.
     rng : numpy.random.Generator
         Source of randomness.
+    steer : callable, optional
+        As in `driftmap.wind.draw_wind`.
 
     Returns
     -------
@@ -256,7 +261,7 @@ def draw_air(
         One column for each flight.
     """
     height = column_heights(wind.height, top)
-    east, north = draw_wind(wind, height, count, rng)
+    east, north = draw_wind(wind, height, count, rng, steer=steer)
     low = float(np.hypot(*wind.at(REFERENCE_HEIGHT)))
     gust_east, gust_north = gusts(height, low, count, rng)
     east += gust_east

@@ -21,6 +21,7 @@ from driftmap.flight import Flight
 from driftmap.flying import LANDED, WAY_UP, Block, fly_block
 from driftmap.launch import Plan, plan_launch
 from driftmap.motion import Motion
+from driftmap.steering import Proposal
 from driftmap.wind import WindProfile
 
 __all__ = ["Cloud", "Part", "fly"]
@@ -135,6 +136,7 @@ def fly(
     samples: int,
     seed: int,
     day: Day | None = None,
+    proposal: Proposal | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Cloud:
     """Fly every case of a flight many times.
@@ -153,6 +155,10 @@ def fly(
         Seed; the same seed gives the same points on any number of threads.
     day : Day, optional
         Surface readings; the standard atmosphere when left out.
+    proposal : Proposal, optional
+        Leans the wind's error toward a rare outcome. Such a cloud must be weighed with
+        `Proposal.weights` of its inputs ``"lean east"`` and ``"lean north"``; its own
+        probabilities of cases mean nothing.
     progress : callable, optional
         Called with the number of flights done since the last call.
 
@@ -175,7 +181,8 @@ def fly(
 
     def block(start: int) -> Block:
         count = min(_BLOCK, samples - start)
-        return fly_block(plan, tree, wind, count, seed, start // _BLOCK)
+        number = start // _BLOCK
+        return fly_block(plan, tree, wind, count, seed, number, proposal=proposal)
 
     blocks = []
     try:

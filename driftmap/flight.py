@@ -152,7 +152,7 @@ class Apogee(Table):
 
 
 class Measured(Table):
-    """A flight that an altimeter recorded, in place of the motor and the drag.
+    """A flight that an altimeter recorded, in place of motor and drag.
 
     Parameters
     ----------
@@ -161,9 +161,9 @@ class Measured(Table):
     propellant_mass, count : float, int
         As of `Motor`.
     height_spread : float, optional
-        One standard deviation of its heights together, as a share; 5 % when left out.
+        One standard deviation of all its heights, as a share; 5 % when left out.
     altitude : float, optional
-        Altitude above mean sea level of the pad it flew from [m]; 0 when left out.
+        Of its pad, above mean sea level [m]; 0 when left out.
     """
 
     curve: Name
@@ -331,7 +331,7 @@ class Flight(Table):
     airframe, rail : Airframe, Rail
         The rocket as it leaves the rail, and the rail.
     motor, apogee : Motor or Apogee
-        Exactly one of them; reading the file makes a motor of a measured flight.
+        Exactly one of them; a measured flight is read as a motor.
     recovery : tuple of Device
         At least one device.
     pieces : tuple of Piece
@@ -346,10 +346,8 @@ class Flight(Table):
         Other recovery to compare; ``[[alternative]]`` in the file.
     limits : mapping
         Limits of this flight, for the verdict.
-    source : str
-        The file it was read from.
-    notes : tuple of str
-        What reading it inferred or assumed, a sentence each.
+    source, notes : str, tuple of str
+        The file it was read from, and what reading it inferred or assumed.
     """
 
     name: Name

@@ -8,7 +8,14 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air import AirColumn, IntArray, draw_air, local_air, through_air
+from driftmap.air import (
+    AirColumn,
+    IntArray,
+    column_heights,
+    draw_air,
+    local_air,
+    through_air,
+)
 from driftmap.ascent import Ascent, ascend
 from driftmap.atmosphere import FloatArray
 from driftmap.burst import fragment_speed, throws
@@ -21,6 +28,7 @@ from driftmap.launch import Plan, rockets
 from driftmap.motion import Motion
 from driftmap.opening import LINKS, Inflation, opening_load, what_gives
 from driftmap.spread import draw_all, stream
+from driftmap.steering import Proposal, drift_direction, steer
 from driftmap.wind import WindProfile
 
 __all__ = ["LANDED", "WAY_UP", "Block", "fly_block"]
@@ -67,7 +75,14 @@ class Block:
 
 
 def fly_block(
-    plan: Plan, tree: CaseTree, wind: WindProfile, count: int, seed: int, number: int
+    plan: Plan,
+    tree: CaseTree,
+    wind: WindProfile,
+    count: int,
+    seed: int,
+    number: int,
+    *,
+    proposal: Proposal | None = None,
 ) -> Block:
     """Fly a block of flights through every case.
 
@@ -83,6 +98,8 @@ def fly_block(
         Flights in the block.
     seed, number : int
         Seed of the run, and which block of it this is.
+    proposal : Proposal, optional
+        How to lean the error of the wind; plain draws when left out.
 
     Returns
     -------
@@ -94,7 +111,7 @@ def fly_block(
     ValueError
         If a flight cannot leave the rail or leaves the column of air.
     """
-    block = _Flights(plan, tree, wind, count, seed, number)
+    block = _Flights(plan, tree, wind, count, seed, number, proposal)
     landed: dict[tuple[str, str], FloatArray] = {}
     happened: dict[str, IntArray] = {}
     for case in tree.cases:
@@ -127,6 +144,36 @@ def _way(ascent: Ascent) -> NDArray[np.float32]:
     return np.array(rows, dtype=np.float32)
 
 
+class _Lean:
+    """The part of the wind's error that carries a fall farthest, noted or steered."""
+
+    def __init__(
+        self,
+        wind: WindProfile,
+        plan: Plan,
+        proposal: Proposal | None,
+        rng: np.random.Generator,
+    ) -> None:
+        heights = column_heights(wind.height, plan.top)
+        error = np.interp(heights, wind.height, wind.error)
+        self._direction = drift_direction(
+            heights, error, wind.correlation_height, plan.apogee
+        )
+        self._proposal, self._rng = proposal, rng
+        self.along = np.zeros((2, 0))
+
+    def __call__(self, noise: FloatArray) -> FloatArray:
+        if self._proposal is None or not np.any(self._direction):
+            self.along = np.einsum("k,ckn->cn", self._direction, noise)
+            return noise
+        self.along = self._proposal.draw(noise.shape[2], self._rng).T
+        steered = [
+            steer(part, self._direction, wanted)
+            for part, wanted in zip(noise, self.along, strict=True)
+        ]
+        return np.stack(steered)
+
+
 class _Flights:
     """The flights of one block, their luck, their air and their way up."""
 
@@ -138,13 +185,16 @@ class _Flights:
         count: int,
         seed: int,
         number: int,
+        proposal: Proposal | None,
     ) -> None:
         self.plan = plan
         spreads = {**plan.spreads, **tree.spreads}
         self.draws = draw_all(spreads, count, seed, number)
         self._seed = (seed, number)
         rng = stream(seed, number, "wind")
-        self.air = draw_air(wind, plan.sky, plan.top, count, rng)
+        lean = _Lean(wind, plan, proposal, stream(seed, number, "proposal"))
+        self.air = draw_air(wind, plan.sky, plan.top, count, rng, steer=lean)
+        self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
         self.ascent = ascend(rockets(plan, self.draws), self.air)
         middle = plan.spreads["lift-off mass"].middle
         self.weigh = self.draws["lift-off mass"] / middle

@@ -55,7 +55,12 @@ def influences(cloud: Cloud, case: str = WORKS) -> tuple[Influence, ...]:
         If the case did not happen to every flight, or there are too few flights.
     """
     part = next(cloud.of(case))
-    names = [name for name, values in cloud.draws.items() if np.ptp(values) > 0]
+    # The lean is a part of the wind, which stands for all of it.
+    names = [
+        name
+        for name, values in cloud.draws.items()
+        if np.ptp(values) > 0 and not name.startswith("lean ")
+    ]
     if part.flights != cloud.flights or cloud.flights < 10 * len(names):
         raise ValueError(f"'cloud' must hold 10 flights an input of case {case!r}")
     drawn = np.stack([cloud.draws[name] for name in names])

@@ -190,7 +190,8 @@ def drift_direction(
     Returns
     -------
     ndarray, shape (k,)
-        Unit vector in the standard normal numbers that make the chain of errors.
+        Unit vector in the standard normal numbers that make the chain of errors; zeros
+        where the wind has no error.
     """
     z = np.asarray(heights, float)
     keep = np.exp(-np.diff(z) / correlation_height)
@@ -203,7 +204,8 @@ def drift_direction(
     for i in range(z.size - 2, -1, -1):
         pull[i] += keep[i] * pull[i + 1]
     pull[1:] *= np.sqrt(1 - keep**2)
-    return np.asarray(pull / np.linalg.norm(pull))
+    size = np.linalg.norm(pull)
+    return np.asarray(pull / size if size > 0 else pull)
 
 
 def steer(noise: ArrayLike, direction: ArrayLike, along: ArrayLike) -> FloatArray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -216,7 +217,12 @@ class WindProfile:
 
 
 def draw_wind(
-    wind: WindProfile, heights: ArrayLike, count: int, rng: np.random.Generator
+    wind: WindProfile,
+    heights: ArrayLike,
+    count: int,
+    rng: np.random.Generator,
+    *,
+    steer: Callable[[FloatArray], FloatArray] | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """Draw winds that the profile and its error allow.
 
@@ -234,6 +240,9 @@ def draw_wind(
         Number of winds.
     rng : numpy.random.Generator
         Source of randomness.
+    steer : callable, optional
+        Changes the standard normal numbers of the errors, shape (2, k, count), before
+        they are chained; see `driftmap.steering`.
 
     Returns
     -------
@@ -245,6 +254,8 @@ def draw_wind(
     fresh = np.sqrt(1 - keep**2)
     fresh[0], keep[0] = 1.0, 0.0
     noise = rng.standard_normal((2, z.size, count))
+    if steer is not None:
+        noise = steer(noise)
     for i in range(1, z.size):
         noise[:, i] = keep[i] * noise[:, i - 1] + fresh[i] * noise[:, i]
     noise *= np.interp(z, wind.height, wind.error)[:, None]

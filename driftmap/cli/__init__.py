@@ -30,6 +30,14 @@ _COMMANDS: Final = MappingProxyType(
             "driftmap.cli.compare:compare_command",
             "Streamer, small or large canopy, side by side.",
         ),
+        "brief": (
+            "driftmap.cli.brief:brief_command",
+            "One page to read aloud and post.",
+        ),
+        "export": (
+            "driftmap.cli.export:export_command",
+            "Results for other maps, receivers, spreadsheets.",
+        ),
         "drop": (
             "driftmap.cli.drop:drop_command",
             "Where one body lands, without luck.",

@@ -48,7 +48,7 @@ __all__ = ["limits_command"]
     type=click.IntRange(1, 50),
     default=6,
     show_default=True,
-    help="Steps of the scan from calm to the limit of the surface wind.",
+    help="Steps of the scan from light air to the limit of the surface wind.",
 )
 @day_options
 @plan_options
@@ -150,7 +150,7 @@ def _rows(
         if below is not None:
             most = speed(below) if below else "not go"
             head = speed(below * share) if below else ""
-        others = [span for span in limit.go if span[0] > 0]
+        others = [span for span in limit.go if not limit.from_lightest(span)]
         also = ", ".join(f"{speed(a)} to {speed(b)}" for a, b in others)
         way = bearing(math.radians(limit.from_deg))
         rows.append([way, most, head, also, limit.problem or limit.blocked_by])

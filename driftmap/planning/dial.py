@@ -30,7 +30,9 @@ HIGHEST: Final = 25.0
 TOLERANCE: Final = 0.1
 """Width to which a limit is narrowed down [m s⁻¹]."""
 
-_CALM: Final = 0.0
+LIGHTEST: Final = 0.1
+"""Speed the scan begins with [m s⁻¹]: as good as a calm, yet a rail that is aimed into the
+wind leans to where it comes from."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +62,28 @@ class DirectionLimit:
 
     @property
     def go_below(self) -> float | None:
-        """Strongest wind up to which every wind tried, from calm on, is go [m s⁻¹].
+        """Strongest wind up to which every wind tried, from the lightest, is go [m s⁻¹].
 
-        0 where a calm is not go; None where nothing is known.
+        0 where the lightest air is not go; None where nothing is known.
         """
         if self.problem:
             return None
-        return self.go[0][1] if self.go and self.go[0][0] == _CALM else 0.0
+        return self.go[0][1] if self.go and self.from_lightest(self.go[0]) else 0.0
+
+    def from_lightest(self, span: tuple[float, float]) -> bool:
+        """Tell whether a span of `go` begins at the lightest air tried.
+
+        Parameters
+        ----------
+        span : (float, float)
+            One of `go`.
+
+        Returns
+        -------
+        bool
+            Whether no lighter wind is known not to be go.
+        """
+        return span[0] == self.tried[0][0]
 
     @property
     def strongest_go(self) -> float | None:
@@ -82,17 +99,17 @@ def scan_speeds(setup: Setup, steps: int) -> tuple[float, ...]:
     setup : Setup
         Its limit on the surface wind is the last speed but one; the last is beyond it.
     steps : int
-        Number of steps from calm to that limit.
+        Number of steps from the lightest air to that limit.
 
     Returns
     -------
     tuple of float
-        Speeds at 10 m, calm first [m s⁻¹].
+        Speeds at 10 m, `LIGHTEST` first [m s⁻¹].
     """
     limit = read_limits(setup.flight, setup.site)["surface_wind"].value
     # A hair below the limit, which a wind made from components might pass by rounding.
-    top = min(limit, HIGHEST) - 1e-4
-    return (*(float(v) for v in np.linspace(_CALM, top, steps + 1)), top + TOLERANCE)
+    top = max(min(limit, HIGHEST) - 1e-4, 2 * LIGHTEST)
+    return (*(float(v) for v in np.linspace(LIGHTEST, top, steps + 1)), top + TOLERANCE)
 
 
 def wind_limits(
@@ -105,7 +122,7 @@ def wind_limits(
 ) -> tuple[DirectionLimit, ...]:
     """Find, for every direction, the winds in which the verdict is go.
 
-    A coarse scan from calm to the limit of the surface wind shows where the finding
+    A coarse scan from light air to the limit of the surface wind shows where the finding
     changes; each change is then narrowed down to `TOLERANCE` by bisection. Every step is
     a verdict in full, all on the same seed.
 
@@ -132,10 +149,8 @@ def wind_limits(
     A span that is not go and narrower than a step of the scan can be missed.
     """
     speeds = scan_speeds(setup, steps)
-    # A calm has no direction: one verdict serves all.
-    calm = try_flight(setup, suppose(supposition, 0.0, _CALM))
     found = sweep(
-        partial(_one_direction, pack(setup), supposition, speeds, calm),
+        partial(_one_direction, pack(setup), supposition, speeds),
         directions,
         hands,
     )
@@ -151,7 +166,6 @@ def _one_direction(
     packed: bytes,
     supposition: Supposition,
     speeds: Sequence[float],
-    calm: Trial,
     from_deg: float,
 ) -> DirectionLimit:
     setup = unpack(packed)
@@ -159,12 +173,12 @@ def _one_direction(
     def verdict(speed: float) -> Trial:
         return try_flight(setup, suppose(supposition, from_deg, speed))
 
-    trials = {speeds[0]: calm} | {v: verdict(v) for v in speeds[1:]}
+    trials = {speed: verdict(speed) for speed in speeds}
     for low, high in zip(speeds, speeds[1:], strict=False):
         _narrow(trials, low, high, verdict)
     tried = sorted(trials.items())
     spans = _spans(tried)
-    top = spans[0][1] if spans and spans[0][0] == _CALM else -1.0
+    top = spans[0][1] if spans and spans[0][0] == speeds[0] else -1.0
     above = next((t for v, t in tried if v > top and t.verdict != "go"), None)
     return DirectionLimit(
         from_deg,

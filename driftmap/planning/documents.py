@@ -77,8 +77,8 @@ def limits_document(
     Returns
     -------
     dict
-        Speeds are those at `speeds_at_m`; ``go_below_mps`` is 0 where not even a calm is
-        go, and null where nothing is known.
+        Speeds are those at `speeds_at_m`; ``go_below_mps`` is 0 where not even light air
+        is go, and null where nothing is known.
     """
     return {
         **head,

@@ -66,8 +66,10 @@ def _wedges(limit: DirectionLimit, half: float, most: float) -> str:
         why = f"{at:.0f}°: not known"
         return _wedge(at, half, 0.0, _REACH, "dark", why)
     found = []
-    for low, high in limit.go:
-        kind = "go" if low == 0 else "once"
+    for span in limit.go:
+        low, high = span
+        lightest = limit.from_lightest(span)
+        kind, low = ("go", 0.0) if lightest else ("once", low)
         told = f"{at:.0f}°: go from {low:.1f} to {high:.1f} m/s at 10 m"
         ends = (low / most * _REACH, max(high / most * _REACH, 2.0))
         found.append(_wedge(at, half, *ends, kind, told))
@@ -105,7 +107,7 @@ def _rings(most: float, units: Units) -> Iterable[str]:
     unit = unit_of("speed", units)
     size = DIMENSIONS["speed"][unit]
     step = 5.0 if units == "us" else 2.0
-    for i in range(1, int(most / size / step) + 1):
+    for i in range(1, int(most / size / step + 1e-3) + 1):
         radius = i * step * size / most * _REACH
         yield (
             f'<circle class="ring" r="{radius:.1f}"/>'

@@ -122,9 +122,8 @@ def test_thrust_and_drag_come_back(name, rate, noise):
     assert found.drag == pytest.approx(flown.drag, rel=0.10)
     assert found.impulse == pytest.approx(flown.impulse, rel=0.05)
     assert found.lift_off == pytest.approx(CLOCK, abs=0.25)
-    assert (
-        found.misfit < 2 * noise + 2
-    )  # the spike's edge, and Mach steps of the engine
+    # The engine holds the Mach factor over a step: 1.6 m for the supersonic one.
+    assert found.misfit < noise + 2
 
 
 def test_the_inferred_rocket_flies_to_the_apogee_recorded():

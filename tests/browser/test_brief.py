@@ -169,6 +169,14 @@ def test_nothing_is_cut_off_on_paper(browser, demo, crowded, tmp_path, language,
         assert cut == []
 
 
+@pytest.mark.parametrize(("width", "most"), [(390, 9000), (1280, 7000)])
+def test_long_names_leave_the_screen_readable(browser, crowded, tmp_path, width, most):
+    """No column is squeezed to a letter a line: the page stays of a sane length."""
+    browser.open(written(crowded, tmp_path), width=width)
+    assert browser.js("return document.documentElement.scrollWidth") <= width
+    assert browser.js("return document.documentElement.scrollHeight") < most
+
+
 def test_names_are_shown_and_never_run(browser, demo, tmp_path):
     hostile = _named(demo, HOSTILE)
     browser.open(written(hostile, tmp_path))

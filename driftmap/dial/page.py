@@ -1,0 +1,253 @@
+"""The dial as one page that opens with no network."""
+
+from __future__ import annotations
+
+import base64
+import json
+from functools import cache
+from importlib.metadata import version
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import shapely
+
+from driftmap.assessment import CAUTIONS
+from driftmap.cases import WORKS
+from driftmap.dial.between import check_halfway
+from driftmap.dial.compute import Dial
+from driftmap.dial.pack import SHARE_STEPS, TOLERANCE, line_error, pack_nodes
+from driftmap.dial.told import questions_of, tell_reasons
+from driftmap.dial.winds import aloft_told
+from driftmap.planning.trial import too_few
+from driftmap.report.pieces import has_people
+from driftmap.report.words import Units, distance, isolate, tied
+from driftmap.site import Site
+from driftmap.units import DIMENSIONS, show, unit_of
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["dial_html"]
+
+_SCRIPTS: Final = ("read.js", "wheel.js", "ground.js", "dial.js")
+_MOST_BYTES: Final = 400_000
+"""Size of the packed lines above which they are thinned more; the page stays small."""
+
+_KINDS: Final = {
+    **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
+    **dict.fromkeys(("road", "railway", "power line"), "way"),
+    "water": "water",
+}
+
+
+def dial_html(dial: Dial, *, units: Units) -> str:
+    """Write a dial as one page.
+
+    Parameters
+    ----------
+    dial : Dial
+        From `compute_dial`.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        An HTML document that needs nothing from outside; the same dial gives the same
+        text.
+    """
+    # folium takes 0.2 s to import, and its module holds the ways of an offline page.
+    from driftmap.report import offline  # noqa: PLC0415
+
+    data, error = _data(dial, units)
+    told = json.dumps(data, separators=(",", ":"), allow_nan=False)
+    # Inside a script no text of a file may end it or begin a comment.
+    facts = "const DIAL = " + told.replace("<", "\\u003c") + ";"
+    own = "\n".join([facts, *(_text(name) for name in _SCRIPTS)])
+    scripts = [offline.leaflet_script(), own]
+    styles = [offline.leaflet_style(), _report("page.css"), _text("dial.css")]
+    return (
+        _page()
+        .get_template("dial.html")
+        .render(
+            policy=offline.policy(scripts, None),
+            styles=styles,
+            scripts=scripts,
+            **_content(dial, data, error, units),
+        )
+    )
+
+
+def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
+    """Collect what the page's script must know, and how far its lines may be off."""
+    nodes = [*dial.nodes, *dial.halfway.values()]
+    site, reach = dial.setup.site, dial.reach
+    blob, error = _packed(dial)
+    questions, asked = questions_of(nodes)
+    speed = unit_of("speed", units)
+    first = len(dial.nodes)
+    halfway = {
+        f"{i},{j}": first + n for n, (i, j) in enumerate(dial.halfway)
+    }
+    return {
+        "units": units,
+        "speed": {"unit": speed, "size": DIMENSIONS["speed"][speed]},
+        "top": reach.top,
+        "speeds": reach.speeds,
+        "directions": reach.directions,
+        "verdicts": [node.verdict for node in nodes],
+        "butQuestions": [node.but_questions for node in nodes],
+        "halfway": halfway,
+        "reasons": tell_reasons(
+            nodes, (a.name for a in site.areas if has_people(a)), units
+        ),
+        "asked": asked,
+        "questions": len(questions),
+        "cases": _case_numbers(dial),
+        "marks": [piece["mark"] for piece in _pieces(dial)],
+        "works": WORKS,
+        "shareSteps": SHARE_STEPS,
+        "ground": _ground(site, units),
+        "blob": base64.b64encode(blob).decode(),
+        "ask": questions,
+    }, error
+
+
+def _packed(dial: Dial) -> tuple[bytes, float]:
+    """Pack the landings, thinned just as much as the page's size asks for."""
+    nodes, tolerance = [*dial.nodes, *dial.halfway.values()], TOLERANCE
+    blob = pack_nodes(nodes, dial.pieces, tolerance=tolerance)
+    while len(blob) > _MOST_BYTES and tolerance < 50:
+        tolerance *= 1.5
+        blob = pack_nodes(nodes, dial.pieces, tolerance=tolerance)
+    return blob, line_error(tolerance)
+
+
+def _case_names(dial: Dial) -> list[str]:
+    return list(dict.fromkeys(case for case, _, _ in dial.pieces))
+
+
+def _case_numbers(dial: Dial) -> list[int]:
+    """Give for each piece the place of its case."""
+    names = _case_names(dial)
+    return [names.index(case) for case, _, _ in dial.pieces]
+
+
+def _pieces(dial: Dial) -> list[dict[str, Any]]:
+    """Give each piece its mark and look, as the map of an assessment does."""
+    numbers = _case_numbers(dial)
+    found = []
+    for place, (number, (_, body, count)) in enumerate(
+        zip(numbers, dial.pieces, strict=True)
+    ):
+        mates = [i for i, other in enumerate(numbers) if other == number]
+        letter = chr(ord("a") + mates.index(place)) if len(mates) > 1 else ""
+        found.append(
+            {
+                "place": place,
+                "case": number,
+                "name": body,
+                "count": count,
+                "mark": f"{number + 1}{letter}",
+                "color": number % 10 + 1,
+                "dash": place % 16,
+            }
+        )
+    return found
+
+
+def _ground(site: Site, units: Units) -> list[dict[str, Any]]:
+    """Give the site's shapes in whole metres from the pad, the widest first."""
+    shapes = [("waiver", "waiver", site.waiver.shape), ("boundary", "boundary", site.boundary)]
+    ground = [
+        {"kind": kind, "name": f"{name}, up to {distance(site.waiver.ceiling, units)}"
+         if kind == "waiver" else name, "rings": _rings(shape), "people": None}
+        for kind, name, shape in shapes
+    ]
+    for area in sorted(site.areas, key=has_people):
+        kind = "people" if has_people(area) else _KINDS.get(area.role, "keep")
+        ground.append(
+            {
+                "kind": kind,
+                "name": isolate(area.name),
+                "rings": _rings(area.shape),
+                "people": area.people,
+            }
+        )
+    return ground
+
+
+def _rings(shape: shapely.Geometry) -> list[list[list[int]]]:
+    slim = shapely.simplify(shape, 1.0)
+    return [
+        np.rint(shapely.get_coordinates(ring)[:-1]).astype(int).tolist()
+        for polygon in shapely.get_parts(slim)
+        for ring in shapely.get_rings(polygon)
+    ]
+
+
+def _content(
+    dial: Dial, data: dict[str, Any], error: float, units: Units
+) -> dict[str, Any]:
+    pieces = _pieces(dial)
+    site, flight, reach = dial.setup.site, dial.setup.flight, dial.reach
+    half = check_halfway(dial)
+    return {
+        "flight": flight.name,
+        "site": site.name,
+        "units": units,
+        "unit": data["speed"]["unit"],
+        "top": show(reach.top, "speed", units),
+        "step": show(reach.step, "speed", units),
+        "turn": f"{reach.turn:.0f}°" if reach.turn % 1 == 0 else f"{reach.turn:.1f}°",
+        "winds": len(dial.nodes),
+        "cases": [
+            {
+                "number": i + 1,
+                "name": name,
+                "works": name == WORKS,
+                "assumed": name != WORKS and name not in flight.cases,
+                "pieces": [p for p in pieces if p["case"] == i],
+            }
+            for i, name in enumerate(_case_names(dial))
+        ],
+        "questions": data["ask"],
+        "aloft": aloft_told(dial.supposition),
+        "too_few": too_few(dial.setup),
+        "half": half,
+        "outside": distance(half.outside, units) if half.outside else "nothing",
+        "typical": distance(half.typical, units),
+        "line_error": distance(error, units),
+        "meter": show(2.0, "length", units),
+        "declination": site.declination,
+        "assumed": dial.assumed,
+        "cautions": CAUTIONS,
+        "seed": dial.setup.seed,
+        "samples": dial.setup.samples,
+        "version": version("driftmap"),
+        "digest": site.digest,
+    }
+
+
+@cache
+def _page() -> Environment:
+    from jinja2 import Environment, FunctionLoader, StrictUndefined  # noqa: PLC0415
+
+    page = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        loader=FunctionLoader(_text),
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    page.filters.update(isolate=isolate, tied=tied)
+    return page
+
+
+def _text(name: str) -> str:
+    return files("driftmap.dial").joinpath(name).read_text("utf-8")
+
+
+def _report(name: str) -> str:
+    return files("driftmap.report").joinpath(name).read_text("utf-8")

@@ -1,0 +1,111 @@
+"""What speaks against flying in each wind of a dial, in sentences told once."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final
+
+from driftmap.check import ALL_CASES, Check
+from driftmap.dial.compute import Node
+from driftmap.planning.trial import nearness
+from driftmap.report.reasons import verdict_reasons
+from driftmap.report.words import Units, tied
+
+__all__ = ["questions_of", "tell_reasons"]
+
+_NUMBER: Final = re.compile(r"\d[\d.,]*")
+_FARTHEST: Final = 1e6  # stands for a limit of nothing that is not kept
+
+
+def tell_reasons(
+    nodes: Sequence[Node], people: Iterable[str], units: Units
+) -> dict[str, Any]:
+    """Tell for every wind the checks that do not pass, but for open questions.
+
+    Parameters
+    ----------
+    nodes : sequence of Node
+        The winds.
+    people : iterable of str
+        Names of the areas where people are.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    dict
+        ``texts``: sentences as the pieces between their numbers; ``people``: for each
+        kind of check, 1 if it is about people; ``lines``: for each wind a list of
+        ``[kind, 2 if it fails else 1, figure over limit, sentence, number, …]``.
+    """
+    crowd = set(people)
+    kinds: dict[tuple[str, str, str], int] = {}
+    texts: dict[tuple[str, ...], int] = {}
+    lines: list[list[list[Any]]] = []
+    for node in nodes:
+        lines.append([])
+        for check in _against(node):
+            text = tied(_sentence(check, node, crowd, units))
+            pieces = tuple(_NUMBER.split(text))
+            key = (check.name, check.case, check.area)
+            lines[-1].append(
+                [
+                    kinds.setdefault(key, len(kinds)),
+                    2 if check.outcome == "fail" else 1,
+                    _over(check),
+                    texts.setdefault(pieces, len(texts)),
+                    *_NUMBER.findall(text),
+                ]
+            )
+    return {
+        "texts": [list(pieces) for pieces in texts],
+        "people": [int(area in crowd) for _, _, area in kinds],
+        "lines": lines,
+    }
+
+
+def _against(node: Node) -> list[Check]:
+    if node.problem:
+        told = f"the flight could not be worked out in this wind: {node.problem}"
+        return [Check(name=told, outcome="warn", source="missing input")]
+    return [c for c in node.checks if c.outcome != "pass" and not c.question]
+
+
+def _sentence(check: Check, node: Node, crowd: set[str], units: Units) -> str:
+    some = max((node.flown or {}).values(), default=0)
+    flown: Mapping[str, int] = {"": some, ALL_CASES: some, **(node.flown or {})}
+    return verdict_reasons([check], crowd, flown, units)[0]
+
+
+def _over(check: Check) -> float:
+    over = min(nearness(check), _FARTHEST)
+    return float(f"{over:.3g}") if math.isfinite(over) else _FARTHEST
+
+
+def questions_of(nodes: Iterable[Node]) -> tuple[list[list[str]], list[list[int]]]:
+    """List the open questions of the rules, and which of them each wind asks.
+
+    Parameters
+    ----------
+    nodes : iterable of Node
+        The winds.
+
+    Returns
+    -------
+    questions : list of [str, str]
+        Each question, and how to answer it.
+    asked : list of list of int
+        For each wind, places among the questions.
+    """
+    found: dict[tuple[str, str], int] = {}
+    asked = [
+        [
+            found.setdefault((check.name, check.note), len(found))
+            for check in node.checks
+            if check.question and check.outcome != "pass"
+        ]
+        for node in nodes
+    ]
+    return [list(question) for question in found], asked

@@ -1,0 +1,196 @@
+"""Know a rare hit well enough: flights steered toward an area, as many as it takes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from driftmap.areas import Area
+from driftmap.atmosphere import FloatArray
+from driftmap.cases import CERTAIN, build_cases
+from driftmap.cloud import Cloud, fly
+from driftmap.hazard import inside
+from driftmap.sampling import CONFIDENCE, Convergence, Estimate, Goal, converge
+from driftmap.steering import Proposal, aim, tilted_mean
+from driftmap.wind import WindProfile
+
+__all__ = ["Sharpened", "sharpen", "steered_hit"]
+
+_FIRST: Final = 8192  # flights of the first look
+_MOST: Final = 262_144
+_FARTHEST: Final = 4.5  # standard deviations a flight may be leaned
+_NEGLIGIBLE: Final = 0.1  # of the limit: a figure below that need not be known better
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sharpened:
+    """How often a flight puts a piece into an area, known as well as was asked.
+
+    Parameters
+    ----------
+    area : str
+        Name of the area.
+    estimate : Estimate
+        Of the last look, at the confidence of all results.
+    looks : Convergence
+        Every look, each at a confidence that allows for all of them.
+    """
+
+    area: str
+    estimate: Estimate
+    looks: Convergence
+
+
+def sharpen(
+    pilot: Cloud,
+    wind: WindProfile,
+    areas: Sequence[Area],
+    *,
+    relative: float,
+    limit: float,
+) -> tuple[Sharpened, ...]:
+    """Fly steered flights until each area's figure is known well enough.
+
+    Parameters
+    ----------
+    pilot : Cloud
+        Plain flights, from which the aim is taken.
+    wind : WindProfile
+        The wind they flew in.
+    areas : sequence of Area
+        The areas.
+    relative : float
+        Wanted half-width of the interval as a share of the figure.
+    limit : float
+        What the figure is compared with: its interval must not straddle it, and below a
+        tenth of it no better is asked for.
+
+    Returns
+    -------
+    tuple of Sharpened
+        One for each area; `Convergence.reached` says whether it is well enough known.
+    """
+    found = []
+    goal = Goal(limit, relative, _NEGLIGIBLE * limit)
+    for area in areas:
+        last: dict[int, tuple[FloatArray, float]] = {}
+
+        def look(
+            flights: int,
+            confidence: float,
+            area: Area = area,
+            last: dict[int, tuple[FloatArray, float]] = last,
+        ) -> Mapping[str, Estimate]:
+            last[flights] = _values(pilot, wind, area, flights)
+            values, bound = last[flights]
+            mean = tilted_mean(values, flights, bound, confidence=confidence)
+            return {area.name: mean}
+
+        looks = converge(look, {area.name: goal}, first=_FIRST, cap=_MOST)
+        flights = looks.steps[-1].flights
+        values, bound = last[flights]
+        final = tilted_mean(values, flights, bound, confidence=CONFIDENCE)
+        found.append(Sharpened(area.name, final, looks))
+    return tuple(found)
+
+
+def steered_hit(
+    pilot: Cloud,
+    wind: WindProfile,
+    area: Area,
+    flights: int,
+    *,
+    seed: int | None = None,
+) -> Estimate:
+    """Estimate how often a flight puts a piece into an area, from steered flights.
+
+    Parameters
+    ----------
+    pilot : Cloud
+        Plain flights, from which the aim is taken.
+    wind : WindProfile
+        The wind they flew in.
+    area : Area
+        The area.
+    flights : int
+        Steered flights.
+    seed : int, optional
+        Seed of the steered flights; that after the pilot's when left out.
+
+    Returns
+    -------
+    Estimate
+        For all cases by their likelihood, unbiased.
+    """
+    values, bound = _values(pilot, wind, area, flights, seed=seed)
+    return tilted_mean(values, flights, bound)
+
+
+def _values(
+    pilot: Cloud,
+    wind: WindProfile,
+    area: Area,
+    flights: int,
+    *,
+    seed: int | None = None,
+) -> tuple[FloatArray, float]:
+    """Give weight times likelihood of a hit for each flight that has one, and its bound."""
+    proposal = _proposal(pilot, area)
+    plan = pilot.plan
+    cloud = fly(
+        plan.flight,
+        wind,
+        plan.sky.altitude,
+        samples=flights,
+        seed=pilot.seed + 1 if seed is None else seed,
+        day=plan.sky.day,
+        proposal=proposal,
+    )
+    lean = np.stack([cloud.draws["lean east"], cloud.draws["lean north"]], axis=1)
+    weights = proposal.weights(lean)
+    likely = _likelihoods(pilot)
+    test = inside(area.shape)
+    chance = np.zeros(flights)
+    for name in {part.case for part in cloud.parts}:
+        parts = list(cloud.of(name))
+        hits = [
+            test(cloud.east[p.rows], cloud.north[p.rows]).reshape(p.count, -1)
+            for p in parts
+        ]
+        chance[parts[0].who] += likely[name] * np.concatenate(hits).any(axis=0)
+    return weights * chance, proposal.largest_weight
+
+
+def _likelihoods(pilot: Cloud) -> dict[str, float]:
+    """Give each case the likelihood of its cause, for the flights it happens to."""
+    flutter = sum(c.probability for c in pilot.tree.cases if c.cause == CERTAIN)
+    return {
+        case.name: case.probability * (1.0 if case.cause == CERTAIN else 1.0 - flutter)
+        for case in build_cases(pilot.plan.flight).cases
+    }
+
+
+def _proposal(pilot: Cloud, area: Area) -> Proposal:
+    """Lean flights so that each body in turn is carried toward the area."""
+    lean = np.stack([pilot.draws["lean east"], pilot.draws["lean north"]], axis=1)
+    middle = area.shape.centroid
+    target = np.array([middle.x, middle.y])
+    centres: list[FloatArray] = []
+    for part in pilot.parts:
+        if part.flights < 10 * lean.shape[1]:
+            continue
+        rows = slice(part.rows.start, part.rows.start + part.flights)
+        landed = np.stack([pilot.east[rows], pilot.north[rows]], axis=1)
+        centre = aim(lean[part.who], landed, target)
+        far = float(np.linalg.norm(centre))
+        if far > _FARTHEST:
+            centre = centre * (_FARTHEST / far)
+        # Bodies that want the same lean share one part of the mixture.
+        if far > 0.3 and all(np.linalg.norm(centre - c) > 0.5 for c in centres):
+            centres.append(centre)
+    if not centres:
+        return Proposal(np.zeros((1, 2)), np.ones(1))
+    return Proposal.toward(centres)

@@ -1,0 +1,96 @@
+"""Rail aim: never beyond the code's tilt, away from people, and back inside."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap.check import Check
+from driftmap.flightfile import read_flight
+from driftmap.planning import aim
+from driftmap.planning.aim import Aim, aimed, best_aims, grid_of_aims
+from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.trial import Setup, Trial
+from driftmap.site import Area, Site, Waiver
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def flight():
+    return read_flight(ROOT / "examples" / "dunlin.toml")
+
+
+def test_a_flight_is_aimed_and_keeps_its_error(flight):
+    other = aimed(flight, 10.0, 90.0)
+    assert other.rail.angle.value == pytest.approx(np.radians(10))
+    assert other.rail.azimuth == pytest.approx(np.pi / 2)
+    assert other.rail.angle.spread == flight.rail.angle.spread
+    assert flight.rail.azimuth == "into the wind"
+
+
+def test_the_grid_reaches_the_limit_and_no_further():
+    tilts = {tilt for tilt, _ in grid_of_aims(20.0)}
+    assert max(tilts) == 20.0
+    assert min(tilts) == 0.0
+
+
+@pytest.fixture(scope="module")
+def found(flight):
+    """A crowd to the south, where the wind comes from and the rail would lean."""
+    crowd = Area("Crowd", "spectators", shapely.box(-200, -250, 200, -60), people=90)
+    site = Site(
+        name="Field",
+        elevation=300.0,
+        longitude=-100.0,
+        latitude=40.0,
+        areas=(crowd,),
+        boundary=shapely.Point(0, 0).buffer(700),
+        waiver=Waiver(shapely.Point(0, 0).buffer(4000), 2000.0),
+        limits={"rail_tilt": "16 deg", "area_hit": "5 %"},
+        source="field.geojson",
+    )
+    setup = Setup(flight, site, 200, 2)
+    with pytest.MonkeyPatch.context() as patch:  # a grid of nine, to be quick
+        patch.setattr(aim, "_SHARES_OF_LIMIT", (0.5, 1.0))
+        patch.setattr(aim, "_TURN", 90.0)
+        patch.setattr(aim, "_REFINED", 1)
+        return best_aims(setup, suppose(Supposition(300.0), 180.0, 3.0))
+
+
+def test_the_best_aim_turns_away_from_the_crowd(found):
+    planned, aims = found
+    best = aims[0]
+    assert best.over == ()
+    assert best.worst_failure.value < planned.worst_failure.value
+    assert best.nearness <= planned.nearness
+    assert max(a.tilt_deg for a in aims) <= 16.0
+    # Every aim over the crowd at full tilt ranks below it.
+    over = [i for i, a in enumerate(aims) if a.over]
+    assert over
+    assert min(over) > 0
+
+
+def test_the_order_is_that_of_the_keys_and_no_aim_is_tried_twice(found):
+    _, aims = found
+    assert list(aims) == sorted(aims, key=Aim.order)
+    pairs = [(a.tilt_deg, a.azimuth_deg) for a in aims]
+    assert len(pairs) == len(set(pairs))
+
+
+def test_each_aim_is_the_verdict_of_the_flight_so_aimed(found, flight):
+    _, aims = found
+    assert {c.limit for a in aims for c in a.trial.checks if c.unit == "deg"} == {16.0}
+    for a in aims[:3]:
+        (tilt,) = (c.value for c in a.trial.checks if c.unit == "deg")
+        assert tilt == pytest.approx(a.tilt_deg)
+
+
+def test_not_known_comes_last():
+    check = Check(name="x", outcome="fail", source="", unit="share")
+    known = Aim(20.0, 0.0, Trial("no-go", (check,)), ("A", "B"))
+    lost = Aim(0.0, 0.0, Trial("not known"), ())
+    assert known.order() < lost.order()

@@ -1,0 +1,203 @@
+"""Wind limits: bounded by the code's wind, even on even ground, the same anywhere."""
+
+from __future__ import annotations
+
+import multiprocessing
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from driftmap.fields import Uncertain
+from driftmap.flightfile import read_flight
+from driftmap.limits import LIMITS
+from driftmap.planning import dial
+from driftmap.planning.dial import LIGHTEST, TOLERANCE, scan_speeds, wind_limits
+from driftmap.planning.supposed import Supposition
+from driftmap.planning.sweep import Hands
+from driftmap.planning.trial import Setup, Trial
+from driftmap.report.dialsketch import dial_svg
+from driftmap.site import Area, Site, Waiver
+
+ROOT = Path(__file__).parents[2]
+LOOSE = {
+    "area_hit": "5 %",
+    "area_hit_in_failure": "30 %",
+    "outside_boundary": "10 %",
+    "outside_waiver": "5 %",
+    "above_ceiling": "5 %",
+    "rail_speed_over_wind": 0.1,
+    "expected_casualties": 1.0,
+    "individual_risk": 1.0,
+}
+"""Limits that 400 flights can show to be kept."""
+
+
+def round_site(radius, *areas, **limits):
+    circle = shapely.Point(0, 0).buffer(radius, quad_segs=64)
+    wide = shapely.Point(0, 0).buffer(9000)
+    return Site(
+        name="Round Field",
+        elevation=300.0,
+        longitude=-100.0,
+        latitude=40.0,
+        areas=areas,
+        boundary=circle,
+        waiver=Waiver(wide, 3000.0),
+        limits={**LOOSE, **limits},
+        source="round.geojson",
+    )
+
+
+@pytest.fixture(scope="module")
+def flight():
+    return read_flight(ROOT / "examples" / "dunlin.toml")
+
+
+def limits_of(setup, directions, hands=None, **options):
+    return wind_limits(setup, Supposition(300.0), directions, hands=hands, **options)
+
+
+def test_an_open_field_is_held_by_the_wind_of_the_code_alone(flight):
+    setup = Setup(flight, round_site(8000.0), 200, 3)
+    (found,) = limits_of(setup, [135.0], steps=3)
+    limit = LIMITS["surface_wind"].value
+    assert 4.0 < found.go_below <= limit
+    assert found.blocked_by == "wind at 10 m"
+    assert found.go == ((LIGHTEST, found.go_below),)
+    assert found.tried[-1] == (pytest.approx(limit + TOLERANCE, abs=2e-4), "no-go")
+    assert all(v <= limit for v, finding in found.tried if finding == "go")
+
+
+def test_a_stricter_wind_of_the_site_bounds_too(flight):
+    limit = 12 * 0.44704
+    setup = Setup(flight, round_site(8000.0, surface_wind="12 mph"), 200, 3)
+    (found,) = limits_of(setup, [0.0], steps=2)
+    assert 0 < found.go_below <= limit
+    assert found.blocked_by == "wind at 10 m"
+
+
+@given(
+    st.lists(st.sampled_from([0.0, 1.5, 3.0, 5.0, 8.0]), max_size=2, unique=True),
+    st.floats(0.2, 8.9),
+)
+@settings(max_examples=25, deadline=None)
+def test_no_span_ever_holds_a_speed_tried_and_not_go(gaps, top):
+    def go(speed):
+        return speed <= top and all(abs(speed - gap) > 0.7 for gap in gaps)
+
+    spans = dial._spans(
+        [(v / 10, Trial("go" if go(v / 10) else "hold")) for v in range(91)]
+    )
+    inside = [v / 10 for v in range(91) if any(a <= v / 10 <= b for a, b in spans)]
+    assert inside == [v / 10 for v in range(91) if go(v / 10)]
+
+
+def test_even_ground_gives_even_limits(flight):
+    setup = Setup(flight, round_site(200.0, surface_wind="15 m/s"), 400, 5)
+    found = limits_of(setup, [0.0, 90.0, 180.0, 270.0], steps=3)
+    limits = [limit.go_below for limit in found]
+    assert 0.5 < min(limits) <= max(limits) < 12.0
+    # The luck is that of 400 flights; of the limit itself it moves some tenths.
+    assert max(limits) - min(limits) < 1.0
+    assert {limit.blocked_by for limit in found} == {
+        "a piece lands outside the boundary"
+    }
+
+
+def test_people_lower_the_limit_and_are_named(flight):
+    crowd = Area("Crowd", "spectators", shapely.box(60, -400, 500, 400), people=50)
+    (alone,), (beside,) = (
+        limits_of(Setup(flight, round_site(8000.0, *areas), 400, 5), [270.0], steps=3)
+        for areas in ((), (crowd,))
+    )
+    assert beside.go_below < alone.go_below
+    assert "Crowd" in beside.blocked_by
+
+
+def test_a_rail_into_the_lightest_air_leans_to_where_it_comes_from(flight):
+    """A fall from a rail that leans to the crowd is no go, be the air ever so light."""
+    crowd = Area("Crowd", "spectators", shapely.box(20, -60, 140, 60), people=50)
+    leaning = flight.model_copy(
+        update={"rail": flight.rail.model_copy(update={"angle": Uncertain(0.2)})}
+    )
+    setup = Setup(leaning, round_site(8000.0, crowd, area_hit="100 %"), 300, 5)
+    toward, away = limits_of(setup, [90.0, 270.0], steps=1)
+    assert toward.go_below == 0.0
+    assert away.go_below > 0.0
+
+
+@pytest.mark.slow
+def test_the_same_seed_gives_the_same_on_threads_and_processes(flight):
+    setup = Setup(flight, round_site(200.0), 200, 5)
+    found = []
+    spawn = multiprocessing.get_context("spawn")
+    for pool in (ThreadPoolExecutor(3), ProcessPoolExecutor(2, spawn)):
+        with pool:
+            found.append(limits_of(setup, [0.0, 120.0], Hands(pool), steps=1))
+    assert found[0] == found[1]
+
+
+@pytest.fixture
+def verdicts(monkeypatch, flight):
+    """Limits where a rule of thumb stands in for the verdict of each speed."""
+
+    def with_rule(rule):
+        def judged(setup, wind):
+            speed = float(np.hypot(*wind.at(10.0)))
+            return Trial(rule(speed), problem="" if rule(speed) == "go" else "too much")
+
+        monkeypatch.setattr(dial, "try_flight", judged)
+        return limits_of(Setup(flight, round_site(8000.0), 10, 1), [0.0], steps=8)[0]
+
+    return with_rule
+
+
+def test_bisection_closes_in_from_below(verdicts):
+    found = verdicts(lambda v: "go" if v <= 4.321 else "hold")
+    assert 4.321 - TOLERANCE - 0.01 <= found.go_below <= 4.321
+    assert found.blocked_by == "too much"
+
+
+def test_go_that_begins_above_calm_is_no_limit_below(verdicts):
+    found = verdicts(lambda v: "go" if 2.0 <= v <= 5.0 else "no-go")
+    assert found.go_below == 0.0
+    ((low, high),) = found.go
+    assert 2.0 <= low <= 2.0 + TOLERANCE + 0.01
+    assert 5.0 - TOLERANCE - 0.01 <= high <= 5.0
+
+
+def test_a_gap_splits_the_span_and_only_the_calm_part_counts(verdicts):
+    found = verdicts(lambda v: "hold" if 2.0 <= v <= 5.0 else "go")
+    assert len(found.go) == 2
+    assert 2.0 - TOLERANCE - 0.01 <= found.go_below < 2.0
+    assert found.strongest_go > 8.0
+
+
+def test_nothing_known_is_no_number(verdicts):
+    found = verdicts(lambda v: "not known")
+    assert found.go_below is None
+    assert found.problem == "too much"
+
+
+def test_the_scan_ends_just_beyond_the_limit(flight):
+    speeds = scan_speeds(Setup(flight, round_site(8000.0), 10, 1), 4)
+    assert speeds[0] == LIGHTEST
+    assert len(speeds) == 6
+    assert speeds[-2] < LIMITS["surface_wind"].value < speeds[-1]
+
+
+def test_the_picture_tells_each_wedge_and_what_is_not_known(verdicts):
+    known = verdicts(lambda v: "go" if v < 4 else "hold")
+    dark = verdicts(lambda v: "not known")
+    svg = dial_svg([known, replace(dark, from_deg=180.0)], 8.94, "us")
+    assert 'class="go"' in svg
+    assert 'class="dark"' in svg
+    assert "20 mph" in svg
+    with pytest.raises(ValueError, match="empty"):
+        dial_svg([], 8.94, "us")

@@ -1,0 +1,155 @@
+"""Layout: the same ground from another pad, rules kept, and hazard ranked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap.errors import SiteError
+from driftmap.flightfile import read_flight
+from driftmap.planning.distances import Keep, capacity, pad_facts, too_near
+from driftmap.planning.ground import allowed_ground, lattice, moved, stand_at
+from driftmap.planning.layout import Place, Question, best_pads, best_stands
+from driftmap.planning.supposed import Supposition
+from driftmap.planning.trial import Setup
+from driftmap.report.layoutsketch import layout_svg
+from driftmap.rules import read_rules
+from driftmap.site import Area, Site, Waiver, read_site
+
+ROOT = Path(__file__).parents[2]
+FOOT = 0.3048
+
+
+@pytest.fixture(scope="module")
+def flight():
+    return read_flight(ROOT / "examples" / "willet.toml")
+
+
+@pytest.fixture(scope="module")
+def site():
+    crowd = Area("Crowd", "spectators", shapely.box(-50, -120, 50, -80), people=60)
+    return Site(
+        name="Field",
+        elevation=300.0,
+        longitude=-100.0,
+        latitude=40.0,
+        areas=(crowd,),
+        boundary=shapely.box(-600, -600, 600, 600),
+        waiver=Waiver(shapely.Point(0, 0).buffer(4000), 2000.0),
+        limits={"area_hit": "5 %", "outside_boundary": "60 %"},
+        source="field.geojson",
+    )
+
+
+@pytest.fixture(scope="module")
+def question(flight, site):
+    rose = ((0.0, 2.0, 3.0), (180.0, 2.0, 1.0))
+    setup = Setup(flight, site, 200, 2)
+    return Question((setup,), Supposition(300.0), rose, Keep(distance=100.0))
+
+
+def test_ground_seen_from_another_pad_is_the_same_ground():
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    there = moved(site, 800.0, -1200.0)
+    for mine, other in zip(site.areas, there.areas, strict=True):
+        here = np.array(site.to_lonlat(*shapely.get_coordinates(mine.shape).T))
+        again = np.array(there.to_lonlat(*shapely.get_coordinates(other.shape).T))
+        assert np.allclose(here, again, rtol=0, atol=1e-9)  # 0.1 mm
+    back = there.to_local(site.longitude, site.latitude)
+    # The meridians lean together: 1 m over 1.4 km is well beyond it.
+    assert np.hypot(back[0] + 800, back[1] - 1200) < 1.0
+    assert there.boundary.area == pytest.approx(site.boundary.area, rel=1e-6)
+
+
+def test_a_pad_cannot_leave_the_field(site):
+    with pytest.raises(ValueError, match="inside the boundary"):
+        moved(site, 700.0, 0.0)
+
+
+def test_candidates_keep_off_people_and_one_is_the_pad(site):
+    points = lattice(allowed_ground(site), 50.0)
+    assert [0.0, 0.0] in points.tolist()
+    assert not shapely.intersects_xy(site.areas[0].shape.buffer(-1), *points.T).any()
+    assert shapely.intersects_xy(site.boundary, *points.T).all()
+    with pytest.raises(ValueError, match="candidates; accepted are 2,000 at most"):
+        lattice(allowed_ground(site), 5.0)
+
+
+def test_no_free_ground_is_said(site):
+    whole = Area("Water", "water", shapely.box(-700, -700, 700, 700))
+    full = Site(**{n: getattr(site, n) for n in site.__slots__} | {"areas": (whole,)})
+    with pytest.raises(SiteError, match=r"field\.geojson: has no free ground"):
+        allowed_ground(full)
+
+
+def test_a_distance_bars_a_pad_and_names_who_is_near(flight, site):
+    near = moved(site, 0.0, -50.0)
+    facts = pad_facts(flight, near, 400.0)
+    (text,) = too_near(Keep(distance=100.0), near, facts)
+    assert text == "Crowd: 30 m from the pad, at least 100 m"
+    assert too_near(Keep(distance=20.0), near, facts) == ()
+
+
+def test_the_largest_motor_is_that_of_the_published_table(flight, site):
+    """200 ft serves single motors to 2,560 N s; the next row asks 300 ft (NFPA 1127)."""
+    keep = Keep(read_rules(["us-high-power"], source="test"))
+    at = shapely.affinity.translate(site.areas[0].shape, 0, 80 - 210 * FOOT)
+    # The near edge of the crowd is 210 ft south of the pad; the field is wide enough.
+    there = Site(
+        **{n: getattr(site, n) for n in site.__slots__}
+        | {
+            "areas": (Area("Crowd", "spectators", at, people=60),),
+            "boundary": shapely.box(-3000, -3000, 3000, 3000),
+        }
+    )
+    room = capacity(keep, flight, there)
+    assert room.motor_class == "K"
+    assert room.total_impulse == 2560.0
+    assert "Crowd" in room.impulse_held_by
+    assert room.altitude == there.waiver.ceiling
+
+
+def test_barred_pads_are_not_flown_and_come_last(question):
+    pads = best_pads(question, spacing=200.0)
+    barred = [place for place in pads if place.broken]
+    assert barred
+    assert pads[-len(barred) :] == tuple(barred)
+    assert all(place.go == 0.0 for place in barred)
+    drawn = [place for place in pads if place.shift == 0]
+    assert [(p.east, p.north) for p in drawn] == [(0.0, 0.0)]
+    assert "Crowd" in drawn[0].broken[0]
+
+
+def test_shares_are_weighed_by_how_often_a_wind_blows(question):
+    pads = best_pads(question, spacing=300.0)
+    assert {round(p.go, 6) for p in pads} <= {0.0, 0.25, 0.75, 1.0}
+    assert list(pads) == sorted(pads, key=Place.order)
+
+
+def test_people_are_moved_whole_and_only_onto_free_ground(question, site):
+    places = best_stands(question, "Crowd", spacing=300.0)
+    assert places[0].to_people >= 100.0
+    for place in places:
+        shape = stand_at(site, "Crowd", place.east, place.north).areas[0].shape
+        assert site.boundary.covers(shape)
+        assert shape.area == pytest.approx(site.areas[0].shape.area)
+    drawn = next(p for p in places if p.shift == 0)
+    assert (drawn.east, drawn.north) == (0.0, -100.0)
+
+
+def test_an_unknown_area_is_named_with_those_there_are(question):
+    with pytest.raises(SiteError, match="no area is named 'Mob'; accepted: Crowd"):
+        best_stands(question, "Mob")
+
+
+def test_the_map_escapes_names(site):
+    odd = Area("<b>`${x}`", "spectators", shapely.box(100, 100, 150, 150), people=2)
+    there = Site(**{n: getattr(site, n) for n in site.__slots__} | {"areas": (odd,)})
+    place = Place(0, 0, (), 0.5, 0, 0, "held <i>", 10.0, 10.0, 0.0)
+    svg = layout_svg(there, [place], 1, "us")
+    assert "<b>" not in svg
+    assert "<i>" not in svg
+    assert "held &lt;i&gt;" in svg

@@ -1,0 +1,278 @@
+"""A season: gaps are not known, a run goes on where it stopped, shares have intervals."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from driftmap.errors import WindError
+from driftmap.flightfile import read_flight
+from driftmap.planning import season
+from driftmap.planning.hours import read_hours
+from driftmap.planning.ledger import Ledger, open_ledger, run_key
+from driftmap.planning.rose import rose_of
+from driftmap.planning.season import (
+    SeasonHour,
+    agreement,
+    bin_of,
+    bins_to_fly,
+    season_hours,
+)
+from driftmap.planning.shares import by_month_and_hour, go_share, reasons
+from driftmap.planning.supposed import Supposition
+from driftmap.planning.trial import Setup, Trial
+from driftmap.report.seasonsketch import season_svg
+from driftmap.site import read_site
+
+ROOT = Path(__file__).parents[2]
+START = datetime(2026, 5, 1, tzinfo=UTC)
+
+
+def write(tmp_path, *rows, header="time_utc,from_deg,speed_mps"):
+    path = tmp_path / "hourly.csv"
+    path.write_text("\n".join([header, *rows]) + "\n")
+    return path
+
+
+def test_gaps_and_empty_speeds_are_not_known(tmp_path):
+    hours = read_hours(
+        write(
+            tmp_path,
+            "2026-05-01T03:00Z,250,4.0",
+            "2026-05-01T00:00,240,3.0",
+            "2026-05-01T01:00Z,240,",
+            "2026-05-01T03:40Z,,5.0",
+        )
+    )
+    assert hours.start == START
+    assert hours.readings == (((240.0, 3.0),), (), (), ((250.0, 4.0), (None, 5.0)))
+    assert hours.known == 2
+
+
+def test_speeds_come_in_their_unit_and_times_in_their_zone(tmp_path):
+    path = write(
+        tmp_path, "2026-05-01T02:00+02:00,360,10", header="time_utc,from_deg,speed_kt"
+    )
+    hours = read_hours(path)
+    assert hours.start == START
+    assert hours.readings[0] == ((0.0, pytest.approx(10 * 1852 / 3600)),)
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        (["2026-05-01T00:00Z,400,3"], r"line 2: from_deg 400; accepted is 0 to 360"),
+        (["2026-05-01T00:00Z,40,-3"], r"line 2: speed_mps -3; accepted is 0 to 60"),
+        (["2026-05-01T00:00Z,40,999"], r"line 2: speed_mps 999; accepted"),
+        (["2026-05-01T00:00Z,40,inf"], r"line 2: speed_mps 'inf'; accepted"),
+        (["yesterday,40,3"], r"line 2: time_utc 'yesterday'; accepted is such as"),
+        (["2026-05-01T00:00Z,40"], r"line 2: 2 cells; the header names 3"),
+        (
+            ["2026-05-01T00:00Z,40,3", "2026-05-01T00:00Z,50,3"],
+            r"line 3: 2026-05-01T00:00Z stands in line 2 already",
+        ),
+        (["2026-05-01T00:00Z,40,"], r"holds no wind"),
+        (
+            ["0001-05-01T00:00Z,40,3", "2026-05-01T00:00Z,40,3"],
+            r"accepted is a century",
+        ),
+    ],
+)
+def test_bad_rows_are_one_line_with_their_place(tmp_path, rows, said):
+    with pytest.raises(WindError, match=said) as caught:
+        read_hours(write(tmp_path, *rows))
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "header", ["time_utc,from_deg", "when,from_deg,speed_mps", "time_utc,from_deg,wind"]
+)
+def test_a_header_without_what_is_needed_is_refused(tmp_path, header):
+    with pytest.raises(WindError, match="line 1: columns"):
+        read_hours(write(tmp_path, header=header))
+
+
+def test_bins_never_make_a_wind_lighter():
+    rng = np.random.default_rng(3)
+    for way, speed in zip(
+        rng.uniform(0, 360, 200), rng.uniform(0, 20, 200), strict=True
+    ):
+        there, strength = bin_of((float(way), float(speed)))
+        assert 0 <= strength - speed < 0.5 + 1e-9 or speed == strength
+        assert abs((there - way + 180) % 360 - 180) <= 5.0 + 1e-9
+    assert bin_of((350.0, 3.0)) == (350.0, 3.0)
+
+
+@pytest.fixture(scope="module")
+def setup():
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    return Setup(read_flight(ROOT / "examples" / "dunlin.toml"), site, 200, 1)
+
+
+@pytest.fixture
+def flown(monkeypatch):
+    """Count verdicts, which hang on the speed alone; one wind stops the run."""
+    calls = []
+
+    def stand_in(packed, supposition, wind):
+        calls.append(wind)
+        if wind[1] == stop.get("at"):
+            raise KeyboardInterrupt
+        return Trial(
+            "go" if wind[1] <= 3 else "hold", problem="" if wind[1] <= 3 else "x"
+        )
+
+    stop = {}
+    monkeypatch.setattr(season, "_try_reading", stand_in)
+    return calls, stop
+
+
+def rows(*speeds):
+    times = (START + timedelta(hours=i) for i in range(len(speeds)))
+    return [f"{t:%Y-%m-%dT%H:%MZ},90,{v}" for t, v in zip(times, speeds, strict=True)]
+
+
+def test_each_bin_is_flown_once_and_a_gap_is_never_go(tmp_path, setup, flown):
+    hours = read_hours(write(tmp_path, *rows(2.0, 2.0, "", 4.0, 1.9)))
+    found = season_hours(setup, Supposition(0.0), hours, Ledger("k"))
+    assert [h.finding for h in found] == ["go", "go", "not known", "hold", "go"]
+    assert sorted(flown[0]) == [(90.0, 2.0), (90.0, 4.0)]
+
+
+def test_an_hour_is_go_only_if_all_its_readings_are(tmp_path, setup, flown):
+    path = write(tmp_path, "2026-05-01T00:00Z,90,2", "2026-05-01T00:30Z,90,6")
+    (hour,) = season_hours(setup, Supposition(0.0), read_hours(path), Ledger("k"))
+    assert hour.finding == "hold"
+
+
+def test_an_interrupted_run_goes_on_where_it_stopped(tmp_path, setup, flown):
+    calls, stop = flown
+    hours = read_hours(write(tmp_path, *rows(1.0, 2.0, 3.0, 4.0, 5.0)))
+    path, key = tmp_path / "kept" / "verdicts.jsonl", "key"
+    stop["at"] = 4.0
+    with pytest.raises(BaseException):  # noqa: B017, PT011 (as Ctrl-C would)
+        season_hours(setup, Supposition(0.0), hours, open_ledger(path, key))
+    kept = open_ledger(path, key)
+    done = set(kept.found)
+    assert done
+    assert "90 deg 4.0 m/s" not in done
+    # A line that was cut short is passed over, and the next does not grow onto it.
+    with path.open("a") as file:
+        file.write('{"key": "key", "part": "90 deg 5.0 m/s", "verd')
+    stop.clear()
+    calls.clear()
+    again = open_ledger(path, key)
+    assert bins_to_fly(hours, again) == (5, 5 - len(done))
+    found = season_hours(setup, Supposition(0.0), hours, again)
+    assert len(calls) == 5 - len(done)
+    assert [h.finding for h in found] == ["go", "go", "go", "hold", "hold"]
+    assert bins_to_fly(hours, open_ledger(path, key)) == (5, 0)
+
+
+def test_a_ledger_of_other_inputs_or_with_odd_lines_is_not_believed(tmp_path):
+    path = tmp_path / "verdicts.jsonl"
+    lines = [
+        {"key": "other", "part": "a", "verdict": "go", "by": ""},
+        {"key": "mine", "part": "b", "verdict": "fine", "by": ""},
+        {"key": "mine", "part": "c", "verdict": "hold", "by": "x"},
+        ["go"],
+    ]
+    path.write_text("\n".join([*map(json.dumps, lines), "nonsense"]))
+    assert open_ledger(path, "mine").found == {"c": ("hold", "x")}
+
+
+def test_what_is_not_known_is_not_kept(tmp_path):
+    ledger = open_ledger(tmp_path / "v.jsonl", "k")
+    ledger.keep("a", "not known", "lost")
+    assert ledger.found["a"][0] == "not known"
+    assert open_ledger(tmp_path / "v.jsonl", "k").found == {}
+
+
+def test_the_key_changes_with_every_input(setup):
+    from dataclasses import replace
+
+    base = run_key(setup, Supposition(0.0))
+    others = [
+        run_key(replace(setup, samples=201), Supposition(0.0)),
+        run_key(replace(setup, seed=2), Supposition(0.0)),
+        run_key(setup, Supposition(1.0)),
+        run_key(
+            replace(setup, site=replace(setup.site, limits={"area_hit": 0.5})),
+            Supposition(0.0),
+        ),
+        run_key(
+            replace(setup, flight=setup.flight.model_copy(update={"name": "Other"})),
+            Supposition(0.0),
+        ),
+    ]
+    assert len({base, *others}) == 6
+    assert run_key(setup, Supposition(0.0)) == base
+
+
+def test_bins_agree_with_winds_that_stand_on_them(tmp_path, setup):
+    hours = read_hours(write(tmp_path, *rows(2.0, 9.5)))
+    ledger = Ledger("k")
+    supposition = Supposition(setup.site.elevation)
+    season_hours(setup, supposition, hours, ledger)
+    check = agreement(setup, supposition, hours, ledger, 2)
+    assert (check.checked, check.same, check.wrongly_go) == (2, 2, 0)
+
+
+def hours_of(text, start=START):
+    names = {"g": "go", "h": "hold", "n": "no-go", "?": "not known"}
+    return [
+        SeasonHour(start + timedelta(hours=i), names[c], "" if c == "g" else c)
+        for i, c in enumerate(text)
+    ]
+
+
+def test_shares_count_known_hours_only_and_tell_the_rest():
+    share = go_share(hours_of("gghn??" * 20))
+    assert (share.hours, share.known, share.go) == (120, 80, 40)
+    assert share.share == 0.5
+    assert share.coverage == pytest.approx(2 / 3)
+    assert share.lower <= 0.5 <= share.upper
+
+
+def test_hours_of_a_day_do_not_count_as_so_many_trials():
+    """Forty days, each all go or all not: the interval is that of forty, not of 960."""
+    rng = np.random.default_rng(5)
+    days = rng.integers(0, 2, 40)
+    share = go_share(hours_of("".join(("g" if d else "h") * 24 for d in days)))
+    sd = np.sqrt(share.share * (1 - share.share) / 40)
+    assert share.upper - share.lower == pytest.approx(2 * 1.96 * sd, rel=0.1)
+
+
+def test_none_seen_is_no_zero():
+    share = go_share(hours_of("h" * 240))
+    assert share.share == 0.0
+    assert share.upper == pytest.approx(1 - 0.025 ** (1 / 10))
+    assert go_share(hours_of("?")).upper == 1.0
+
+
+def test_months_and_hours_are_local():
+    cells = by_month_and_hour(hours_of("g" * 3), offset=timedelta(hours=-7))
+    assert set(cells) == {(4, 17), (4, 18), (4, 19)}
+
+
+def test_reasons_come_by_how_often_they_blocked():
+    assert reasons(hours_of("ghhn")) == [("h", 2), ("n", 1)]
+
+
+def test_the_picture_marks_what_is_hardly_known():
+    thin = by_month_and_hour(hours_of("g" + "?" * 23 + "?" * 24 + "?" * 24))
+    svg = season_svg(thin)
+    assert svg.count('class="thin"') == 1
+    assert "100" in svg
+
+
+def test_a_rose_holds_the_most_frequent_winds_and_says_what_is_left(tmp_path):
+    hours = read_hours(write(tmp_path, *rows(2.0, 2.1, 2.2, 6.0, 9.0)))
+    rose, (note,) = rose_of(hours, most=2)
+    assert rose[0] == (90.0, 2.0, 3.0)
+    assert len(rose) == 2
+    assert "80.0% of all readings" in note

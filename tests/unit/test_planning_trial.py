@@ -1,0 +1,127 @@
+"""A planned verdict is the one an assessment gives, but for questions of the day."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from driftmap.assessment import assess
+from driftmap.errors import WindError
+from driftmap.flightfile import read_flight
+from driftmap.planning.supposed import Supposition, head_share, suppose
+from driftmap.planning.trial import (
+    Setup,
+    nearness,
+    open_questions,
+    pack,
+    too_few,
+    try_flight,
+    unpack,
+)
+from driftmap.site import read_site
+from driftmap.verdict import decide
+from driftmap.wind import WindProfile, direction_and_speed
+from driftmap.winds import read_wind
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def setup():
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    flight = read_flight(ROOT / "examples" / "dunlin.toml")
+    return Setup(flight, site, 300, 7)
+
+
+@pytest.mark.parametrize("rules", ["", "us"])
+def test_checks_are_those_of_an_assessment(setup, rules):
+    here = replace(setup, site=replace(setup.site, rules=rules))
+    wind = suppose(Supposition(here.site.elevation), 200.0, 5.0)
+    trial = try_flight(here, wind)
+    whole = assess(here.flight, here.site, wind, samples=300, seed=7)
+    assert trial.checks == whole.checks
+    assert trial.verdict == decide(c for c in whole.checks if not c.question)
+    assert bool(trial.questions) == bool(rules)
+
+
+def test_open_questions_are_listed_and_none_of_them_blocks(setup):
+    here = replace(setup, site=replace(setup.site, rules="us"))
+    wind = suppose(Supposition(here.site.elevation), 200.0, 2.0)
+    asked = open_questions(here, wind)
+    assert any("sunrise" in question for question in asked)
+    assert not any(check.question for check in try_flight(here, wind).blocks)
+
+
+def test_a_setup_travels_with_its_read_only_mappings(setup):
+    here = replace(setup, site=replace(setup.site, limits={"area_hit": "2 %"}))
+    back = unpack(pack(here))
+    assert dict(back.site.limits) == {"area_hit": "2 %"}
+    wind = suppose(Supposition(here.site.elevation), 30.0, 4.0)
+    assert try_flight(back, wind) == try_flight(here, wind)
+
+
+def test_what_cannot_be_flown_is_not_known_and_never_go(setup):
+    tall = setup.flight.apogee.model_copy(update={"time": 0.5})
+    wrong = replace(setup, flight=setup.flight.model_copy(update={"apogee": tall}))
+    trial = try_flight(wrong, suppose(Supposition(0.0), 0.0, 1.0))
+    assert trial.verdict == "not known"
+    assert "no motor brings" in trial.blocked_by
+
+
+def test_too_few_samples_are_told(setup):
+    assert "3,690 or more" in too_few(setup)
+    assert too_few(replace(setup, samples=4000)) == ""
+
+
+def test_the_worst_is_named_first(setup):
+    wind = suppose(Supposition(setup.site.elevation), 200.0, 12.0)
+    trial = try_flight(setup, wind)
+    outcomes = [check.outcome for check in trial.blocks]
+    assert outcomes == sorted(outcomes, key=["fail", "warn"].index)
+    assert outcomes[0] == "fail"
+    assert nearness(trial.blocks[0]) > 1
+
+
+def test_a_supposed_wind_is_that_in_words_but_known_to_the_top():
+    said = read_wind("4 m/s from 250 at 10 m", site_altitude=900.0)
+    wind = suppose(Supposition(900.0), 250.0, 4.0)
+    for name in ("height", "east", "north", "error"):
+        assert np.allclose(getattr(wind, name), getattr(said, name), rtol=1e-12)
+    assert wind.known_to == wind.height[-1] > said.known_to
+    notes = " ".join(wind.assumed)
+    assert "counts as known to the top" in notes
+    assert "no source speaks" not in notes
+    assert "age at the flight" not in notes
+    assert "4.000000" not in notes
+
+
+def test_a_shape_keeps_its_growth_and_its_turning():
+    shape = WindProfile(
+        [10, 1000], [0, 3], [-2, -4], [0.5, 1.0], source="noon", age=2.0
+    )
+    wind = suppose(Supposition(0.0, shape), 90.0, 4.0)
+    before, after = (direction_and_speed(w.east, w.north) for w in (shape, wind))
+    assert np.allclose(after[1], 2 * before[1])
+    assert np.degrees(after[0][0]) == pytest.approx(90.0)
+    turned = np.diff(after[0]) - np.diff(before[0])
+    assert np.cos(turned) == pytest.approx(1.0)
+    assert np.allclose(wind.error, 2 * shape.error)
+    assert wind.age is None
+    lighter = suppose(Supposition(0.0, shape), 90.0, 1.0)
+    assert np.allclose(lighter.error, shape.error)
+
+
+def test_a_calm_shape_cannot_be_scaled():
+    calm = WindProfile([10.0], [0.1], [0.0], [1.0], source="dawn.csv")
+    with pytest.raises(WindError, match=r"dawn\.csv: 0\.1 m/s at 10 m"):
+        Supposition(0.0, calm)
+
+
+def test_head_height_is_less_than_ten_metres():
+    # ln(2/0.03) / ln(10/0.03), the logarithmic law over open land
+    assert head_share(Supposition(0.0)) == pytest.approx(
+        np.log(2 / 0.03) / np.log(10 / 0.03)
+    )
