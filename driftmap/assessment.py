@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, astuple, dataclass
 from importlib.metadata import version
 from typing import Any, Final
 
@@ -23,6 +23,7 @@ from driftmap.grid import mean_point, radii
 from driftmap.hazard import Probability
 from driftmap.limits import read_limits
 from driftmap.overhead import over_on_the_way_down, over_on_the_way_up
+from driftmap.precise import Sharpened, sharpen
 from driftmap.rules import (
     Answers,
     RuleResult,
@@ -34,7 +35,7 @@ from driftmap.rules import (
 )
 from driftmap.sampling import CONFIDENCE, Estimate
 from driftmap.sensitivity import Influence, influences
-from driftmap.site import Site
+from driftmap.site import OCCUPIED, Site
 from driftmap.verdict import AreaHit, Verdict, decide, judge
 from driftmap.wind import WindProfile
 
@@ -76,6 +77,8 @@ class Assessment:
         Probabilities for every area.
     harm : Harm
         Collective and individual risk.
+    sharpened : tuple of Sharpened
+        Areas whose figure was flown to a wanted precision, with every look.
     verdict : {"go", "hold", "no-go"}
         The verdict.
     assumed : tuple of str
@@ -95,13 +98,14 @@ class Assessment:
     checks: tuple[Check, ...]
     areas: tuple[AreaHit, ...]
     harm: Harm
+    sharpened: tuple[Sharpened, ...]
     verdict: Verdict
     assumed: tuple[str, ...]
     influences: tuple[Influence, ...]
     version: str
 
 
-def assess(
+def assess(  # noqa: PLR0913 - all but three are options
     flight: Flight,
     site: Site,
     wind: WindProfile,
@@ -110,6 +114,7 @@ def assess(
     seed: int = 1,
     day: Day | None = None,
     answers: Answers | None = None,
+    precision: float | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Assessment:
     """Say where everything can come down, who stands there, and whether to fly.
@@ -131,6 +136,9 @@ def assess(
     answers : Answers, optional
         What people confirmed of the rules that the site names; what is not answered
         makes the verdict hold.
+    precision : float, optional
+        How well the share of flights that hit each area with people must be known: the
+        half-width of its interval over the figure. Steered flights are flown for it.
     progress : callable, optional
         Called with the number of flights done since the last call.
 
@@ -155,8 +163,12 @@ def assess(
         progress=progress,
     )
     harm = harm_of(cloud, site)
+    sharpened = _sharpened(cloud, site, wind, precision, limits["area_hit"].value)
     rules = _rules(flight, site, wind, cloud, answers)
-    checks, areas = judge(cloud, site, wind, limits, harm=harm, rules=rules)
+    known = {s.area: Probability(*astuple(s.estimate)) for s in sharpened}
+    checks, areas = judge(
+        cloud, site, wind, limits, harm=harm, known=known, rules=rules
+    )
     contours = {
         (part.case, part.body): containment(
             cloud.east[part.rows], cloud.north[part.rows], SHARES
@@ -185,11 +197,21 @@ def assess(
         checks=checks,
         areas=areas,
         harm=harm,
+        sharpened=sharpened,
         verdict=decide(checks),
         assumed=tuple(dict.fromkeys(assumed)),
         influences=influences(cloud) if samples >= _ENOUGH else (),
         version=version("driftmap"),
     )
+
+
+def _sharpened(
+    cloud: Cloud, site: Site, wind: WindProfile, precision: float | None, limit: float
+) -> tuple[Sharpened, ...]:
+    if precision is None:
+        return ()
+    people = [area for area in site.areas if area.role in OCCUPIED or area.people]
+    return sharpen(cloud, wind, people, relative=precision, limit=limit)
 
 
 def _rules(
@@ -267,9 +289,22 @@ def document(assessment: Assessment) -> dict[str, Any]:
             max((s.risk for s in a.harm.spots), key=lambda r: r.upper)
         ),
         "apogee_m": _percentiles(cloud.apogee.height),
+        "convergence": [_looks(sharp) for sharp in a.sharpened],
         "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],
         "assumed": list(a.assumed),
         "cautions": list(CAUTIONS),
+    }
+
+
+def _looks(sharp: Sharpened) -> dict[str, Any]:
+    """List the looks at one area, each at the confidence that allows for all."""
+    return {
+        "area": sharp.area,
+        "reached": sharp.looks.reached,
+        "looks": [
+            {"flights": step.flights, **_estimate(step.estimates[sharp.area])}
+            for step in sharp.looks.steps
+        ],
     }
 
 

@@ -22,7 +22,12 @@ __all__ = ["Sharpened", "sharpen", "steered_hit"]
 _FIRST: Final = 8192  # flights of the first look
 _MOST: Final = 262_144
 _FARTHEST: Final = 4.5  # standard deviations a flight may be leaned
-_NEGLIGIBLE: Final = 0.1  # of the limit: a figure below that need not be known better
+_FEWEST: Final = 100  # flights of a body from which an aim can be taken
+_PLAIN, _HALFWAY = 0.2, 0.25  # shares of flights drawn plainly, and leaned half-way
+_LEAST_SHARE: Final = (
+    0.01  # of the chance of a hit that earns a body flights of its own
+)
+_NEGLIGIBLE: Final = 0.5  # of the limit: a half-width below that is narrow enough
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,8 +70,8 @@ def sharpen(
     relative : float
         Wanted half-width of the interval as a share of the figure.
     limit : float
-        What the figure is compared with: its interval must not straddle it, and below a
-        tenth of it no better is asked for.
+        What the figure is compared with: its interval must not straddle it, and a
+        half-width of half the limit is narrow enough whatever the figure.
 
     Returns
     -------
@@ -174,23 +179,38 @@ def _likelihoods(pilot: Cloud) -> dict[str, float]:
 
 
 def _proposal(pilot: Cloud, area: Area) -> Proposal:
-    """Lean flights so that each body in turn is carried toward the area."""
+    """Lean flights so that each body is carried toward the area, the likeliest most."""
     lean = np.stack([pilot.draws["lean east"], pilot.draws["lean north"]], axis=1)
     middle = area.shape.centroid
     target = np.array([middle.x, middle.y])
+    likely = {case.name: case.probability for case in pilot.tree.cases}
     centres: list[FloatArray] = []
+    chances: list[float] = []
     for part in pilot.parts:
-        if part.flights < 10 * lean.shape[1]:
+        if part.flights < _FEWEST:
             continue
         rows = slice(part.rows.start, part.rows.start + part.flights)
         landed = np.stack([pilot.east[rows], pilot.north[rows]], axis=1)
         centre = aim(lean[part.who], landed, target)
         far = float(np.linalg.norm(centre))
-        if far > _FARTHEST:
-            centre = centre * (_FARTHEST / far)
-        # Bodies that want the same lean share one part of the mixture.
-        if far > 0.3 and all(np.linalg.norm(centre - c) > 0.5 for c in centres):
-            centres.append(centre)
-    if not centres:
+        centres.append(centre * min(1.0, _FARTHEST / max(far, 1e-9)))
+        chances.append(likely[part.case] * part.count * _density(landed, target))
+    share = np.array(chances)
+    if not share.sum() > 0:
         return Proposal(np.zeros((1, 2)), np.ones(1))
-    return Proposal.toward(centres)
+    share = share / share.sum()
+    kept = share > _LEAST_SHARE
+    places, share = np.array(centres)[kept], share[kept] / share[kept].sum()
+    return Proposal(
+        np.vstack([np.zeros((1, 2)), places, places / 2]),
+        np.concatenate([[_PLAIN], (1 - _PLAIN - _HALFWAY) * share, _HALFWAY * share]),
+    )
+
+
+def _density(landed: FloatArray, target: FloatArray) -> float:
+    """Density of landings at a place, the landings taken as normal [m⁻²]."""
+    spread = np.cov(landed.T)
+    away = target - landed.mean(axis=0)
+    squared = float(away @ np.linalg.solve(spread, away))
+    # A normal tail is too thin to be believed far out: its square is capped.
+    return float(np.exp(-min(squared, 40.0) / 2) / np.sqrt(np.linalg.det(spread)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
@@ -54,6 +55,7 @@ def judge(
     limits: Mapping[str, Limit],
     *,
     harm: Harm | None = None,
+    known: Mapping[str, Probability] = MappingProxyType({}),
     rules: Iterable[RuleResult] = (),
 ) -> tuple[tuple[Check, ...], tuple[AreaHit, ...]]:
     """Check a cloud against a site.
@@ -70,6 +72,8 @@ def judge(
         From `driftmap.limits.read_limits`.
     harm : Harm, optional
         Harm to people, from `driftmap.exposure.harm_of`.
+    known : mapping of str to Probability
+        Better figures for some areas, by name, from `driftmap.precise.sharpen`.
     rules : iterable of RuleResult
         What the rules of the range say, from `driftmap.rules.evaluate`.
 
@@ -83,7 +87,8 @@ def judge(
     areas = []
     for area in site.areas:
         cases = per_case(cloud, inside(area.shape))
-        areas.append(AreaHit(area, mixture(cloud, cases), cases))
+        total = known.get(area.name) or mixture(cloud, cases)
+        areas.append(AreaHit(area, total, cases))
     checks = [
         *(check for hit in areas for check in _people(hit, limits)),
         *([] if harm is None else _harm(harm, limits)),

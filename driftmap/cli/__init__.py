@@ -120,6 +120,14 @@ def main() -> None:
         _leave(
             "--samples: more memory is needed than there is; ask for fewer", BAD_INPUT
         )
+    except Exception as problem:
+        if os.environ.get("DRIFTMAP_DEBUG"):
+            raise
+        _leave(
+            f"a fault in driftmap itself, no verdict: {type(problem).__name__}: {problem} "
+            "(DRIFTMAP_DEBUG=1 tells the whole story)",
+            FAULT,
+        )
 
 
 def _leave(message: str, code: int) -> None:

@@ -82,17 +82,17 @@ def aim_command(  # noqa: PLR0913, PLR0917
     from driftmap.flightfile import read_flight
     from driftmap.planning.aim import best_aims
     from driftmap.planning.documents import aim_document, heading
-    from driftmap.planning.trial import Setup, open_questions
+    from driftmap.planning.trial import Setup, basis_of
     from driftmap.site import read_site
 
     rocket, ground = read_flight(flight), read_site(site)
     wind = wind_of(winds, station, when, ground)
     day = day_of(temperature, altimeter, humidity, ground.elevation)
     setup = Setup(rocket, ground, samples, seed, day, answers_of(answers, ground))
-    questions = open_questions(setup, wind)
+    basis = basis_of(setup, wind)
     with hands_of(workers, processes, "aims") as hands:
         planned, aims = best_aims(setup, wind, hands)
-    head = heading(setup, wind.assumed, questions)
+    head = heading(setup, (*wind.assumed, *basis.assumed), basis.questions)
     data = aim_document(head, planned, aims, best)
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
     if out is not None:
@@ -100,7 +100,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
     if as_json:
         click.echo(text)
         return
-    lines = preamble(setup, questions)
+    lines = preamble(setup, basis.questions)
     click.echo(
         "\n".join([*lines, *([""] if lines else []), _table(planned, aims[:best])])
     )

@@ -14,6 +14,7 @@ from driftmap.cli.options import (
     answers_of,
     day_of,
     day_options,
+    precision_of,
     run_options,
     units_option,
     wind_of,
@@ -32,6 +33,12 @@ EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
 @day_options
 @run_options
 @units_option
+@click.option(
+    "--precision",
+    metavar="P",
+    help='How well each area with people must be known, such as "30 %"; '
+    "flies as many steered flights as that takes.",
+)
 @click.option(
     "--answers",
     metavar="FILE",
@@ -59,6 +66,7 @@ def assess_command(  # noqa: PLR0913, PLR0917
     samples: int,
     seed: int,
     units: Literal["us", "si"],
+    precision: str | None,
     answers: str | None,
     out: Path,
     as_json: bool,
@@ -86,7 +94,7 @@ def assess_command(  # noqa: PLR0913, PLR0917
 
     rocket, ground = read_flight(flight), read_site(site)
     wind = wind_of(winds, station, when, ground)
-    said = answers_of(answers, ground)
+    said, wanted = answers_of(answers, ground), precision_of(precision)
     day = day_of(temperature, altimeter, humidity, ground.elevation)
     with _Progress(samples) as progress:
         result = assess(
@@ -97,6 +105,7 @@ def assess_command(  # noqa: PLR0913, PLR0917
             seed=seed,
             day=day,
             answers=said,
+            precision=wanted,
             progress=progress,
         )
     text = json.dumps(document(result), indent=1, allow_nan=False, ensure_ascii=False)

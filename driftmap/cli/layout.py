@@ -118,7 +118,7 @@ def layout_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.documents import heading, layout_document, layout_geojson
     from driftmap.planning.layout import Question, best_pads, best_stands
     from driftmap.planning.supposed import Supposition, suppose
-    from driftmap.planning.trial import Setup, open_questions
+    from driftmap.planning.trial import Setup, basis_of
     from driftmap.site import read_site
 
     ground = read_site(site)
@@ -131,9 +131,8 @@ def layout_command(  # noqa: PLR0913, PLR0917
     rose, notes = _rose(winds, season)
     keep = _keep(ground, sets, distance)
     question = Question(setups, supposition, rose, keep)
-    asked = [
-        q for s in setups for q in open_questions(s, suppose(supposition, 0.0, 3.0))
-    ]
+    pair = [suppose(supposition, 90.0 * i, 3.0) for i in range(2)]
+    bases = [basis_of(setup, *pair) for setup in setups]
     try:
         with hands_of(workers, processes, "flights in a wind") as hands:
             pads = best_pads(question, spacing=step, hands=hands)
@@ -144,8 +143,13 @@ def layout_command(  # noqa: PLR0913, PLR0917
     except ValueError as problem:
         raise InputError("--spacing", "", str(problem)) from None
     notes += ["the ground is level: each candidate pad stands as high as the one drawn"]
-    notes += suppose(supposition, 0.0, 3.0).assumed
-    questions = tuple(dict.fromkeys(asked))
+    notes += pair[0].assumed
+    notes += [
+        f"{setup.flight.name}: {note}" if len(setups) > 1 else note
+        for setup, basis in zip(setups, bases, strict=True)
+        for note in basis.assumed
+    ]
+    questions = tuple(dict.fromkeys(q for basis in bases for q in basis.questions))
     head = heading(setups[0], notes, questions)
     data = layout_document(head, question, pads, stands, best)
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)

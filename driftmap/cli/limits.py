@@ -88,10 +88,10 @@ def limits_command(  # noqa: PLR0913, PLR0917
     """
     from driftmap.cli.files import write_all
     from driftmap.flightfile import read_flight
-    from driftmap.planning.dial import scan_speeds, wind_limits
+    from driftmap.planning.dial import LIGHTEST, scan_speeds, wind_limits
     from driftmap.planning.documents import heading, limits_document
     from driftmap.planning.supposed import Supposition, head_share, suppose
-    from driftmap.planning.trial import Setup, open_questions
+    from driftmap.planning.trial import Setup, basis_of
     from driftmap.site import read_site
     from driftmap.winds import read_winds
 
@@ -105,13 +105,13 @@ def limits_command(  # noqa: PLR0913, PLR0917
             [shape], site_altitude=ground.elevation, declination=ground.declination
         )
     supposition = Supposition(ground.elevation, known)
-    top = suppose(supposition, 0.0, scan_speeds(setup, steps)[-2])
-    questions = open_questions(setup, suppose(supposition, 0.0, 0.0), top)
+    top = suppose(supposition, 90.0, scan_speeds(setup, steps)[-2])
+    basis = basis_of(setup, suppose(supposition, 0.0, LIGHTEST), top)
     with hands_of(workers, processes, "directions") as hands:
         ways = [360 / directions * i for i in range(directions)]
         found = wind_limits(setup, supposition, ways, steps=steps, hands=hands)
-    assumed = [_scan_note(steps), *top.assumed]
-    head = heading(setup, assumed, questions)
+    assumed = [_scan_note(steps), *top.assumed, *basis.assumed]
+    head = heading(setup, assumed, basis.questions)
     share = head_share(supposition)
     data = limits_document(head, found, share)
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
@@ -122,7 +122,7 @@ def limits_command(  # noqa: PLR0913, PLR0917
     if as_json:
         click.echo(text)
         return
-    click.echo(_told(rows, preamble(setup, questions), assumed))
+    click.echo(_told(rows, preamble(setup, basis.questions), assumed))
     if out is not None:
         click.echo(f"\nPicture: {out / 'limits.html'}")
 

@@ -20,6 +20,7 @@ __all__ = [
     "answers_of",
     "day_of",
     "day_options",
+    "precision_of",
     "run_options",
     "units_option",
     "wind_of",
@@ -119,6 +120,16 @@ def wind_of(
         when=None if when is None else flight_time(when),
         declination=site.declination,
     )
+
+
+def precision_of(text: str | None) -> float | None:
+    """Read a wanted precision; None when none was given."""
+    from driftmap.sampling import read_precision
+
+    try:
+        return None if text is None else read_precision(text)
+    except ValueError as problem:
+        raise InputError("--precision", "", str(problem)) from None
 
 
 def answers_of(path: str | None, site: Site) -> Answers | None:

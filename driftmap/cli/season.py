@@ -98,15 +98,15 @@ def season_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.ledger import open_ledger, run_key
     from driftmap.planning.season import agreement, bins_to_fly, season_hours
     from driftmap.planning.supposed import Supposition, suppose
-    from driftmap.planning.trial import Setup, open_questions
+    from driftmap.planning.trial import Setup, basis_of
     from driftmap.site import read_site
 
     rocket, ground, hours = read_flight(flight), read_site(site), read_hours(file)
     setup = Setup(rocket, ground, samples, seed, None, answers_of(answers, ground))
     supposition = Supposition(ground.elevation)
     scale = _scale(supposition, height)
-    wind = suppose(supposition, 0.0, 4.0)
-    questions = open_questions(setup, suppose(supposition, 0.0, 0.0), wind)
+    wind = suppose(supposition, 90.0, 4.0)
+    basis = basis_of(setup, suppose(supposition, 0.0, 0.0), wind)
     path = None if out is None else out / "season-verdicts.jsonl"
     ledger = open_ledger(path, run_key(setup, supposition))
     every, left = bins_to_fly(hours, ledger, scale=scale)
@@ -120,7 +120,8 @@ def season_command(  # noqa: PLR0913, PLR0917
         same = agreement(
             setup, supposition, hours, ledger, check, scale=scale, hands=hands
         )
-    head = heading(setup, _notes(hours.source, height, wind.assumed), questions)
+    notes = _notes(hours.source, height, (*wind.assumed, *basis.assumed))
+    head = heading(setup, notes, basis.questions)
     data = season_document(head, found, same, timedelta(hours=utc_offset))
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
     if out is not None:
@@ -129,7 +130,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     if as_json:
         click.echo(text)
         return
-    for line in preamble(setup, questions):
+    for line in preamble(setup, basis.questions):
         click.echo(line)
     click.echo(_told(data))
     click.echo(cautions(data["assumed"]))
@@ -156,7 +157,6 @@ def _scale(supposition: Any, height: str) -> float:
 def _notes(source: str, height: str, assumed: tuple[str, ...]) -> list[str]:
     return [
         f"winds of {source} at {height}, the same over the site",
-        "standard atmosphere in every hour",
         "winds put into bins of 10° and 0.5 m/s, speeds rounded up",
         "intervals: days drawn in place of hours; spells of weather outlast a day, so they "
         "are narrow; not error of the winds, of the law aloft or of the physics",

@@ -305,9 +305,7 @@ def _parts(winds: Sequence[Wind], size: int) -> list[tuple[Wind, ...]]:
     return parts
 
 
-def _part(
-    packed: bytes, supposition: Supposition, winds: Sequence[Wind]
-) -> list[Node]:
+def _part(packed: bytes, supposition: Supposition, winds: Sequence[Wind]) -> list[Node]:
     setup = unpack(packed)
     return [_node(setup, supposition, wind) for wind in winds]
 

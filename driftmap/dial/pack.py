@@ -106,7 +106,9 @@ def _folded(value: int) -> int:
 
 def _outline(shape: shapely.MultiPolygon, tolerance: float) -> list[int]:
     slim = shapely.simplify(shape, tolerance)
-    rings = [r for polygon in shapely.get_parts(slim) for r in shapely.get_rings(polygon)]
+    rings = [
+        r for polygon in shapely.get_parts(slim) for r in shapely.get_rings(polygon)
+    ]
     numbers = [len(rings)]
     for ring in rings:
         # The last corner is the first again; the reader closes rings itself.

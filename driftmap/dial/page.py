@@ -87,9 +87,7 @@ def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
     questions, asked = questions_of(nodes)
     speed = unit_of("speed", units)
     first = len(dial.nodes)
-    halfway = {
-        f"{i},{j}": first + n for n, (i, j) in enumerate(dial.halfway)
-    }
+    halfway = {f"{i},{j}": first + n for n, (i, j) in enumerate(dial.halfway)}
     return {
         "units": units,
         "speed": {"unit": speed, "size": DIMENSIONS["speed"][speed]},
@@ -159,10 +157,19 @@ def _pieces(dial: Dial) -> list[dict[str, Any]]:
 
 def _ground(site: Site, units: Units) -> list[dict[str, Any]]:
     """Give the site's shapes in whole metres from the pad, the widest first."""
-    shapes = [("waiver", "waiver", site.waiver.shape), ("boundary", "boundary", site.boundary)]
+    shapes = [
+        ("waiver", "waiver", site.waiver.shape),
+        ("boundary", "boundary", site.boundary),
+    ]
     ground = [
-        {"kind": kind, "name": f"{name}, up to {distance(site.waiver.ceiling, units)}"
-         if kind == "waiver" else name, "rings": _rings(shape), "people": None}
+        {
+            "kind": kind,
+            "name": f"{name}, up to {distance(site.waiver.ceiling, units)}"
+            if kind == "waiver"
+            else name,
+            "rings": _rings(shape),
+            "people": None,
+        }
         for kind, name, shape in shapes
     ]
     for area in sorted(site.areas, key=has_people):

@@ -12,6 +12,7 @@ from typing import Final, get_args
 
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import NOT_KNOWN, Finding, Setup
+from driftmap.rules import picked_rules
 from driftmap.verdict import Verdict
 
 __all__ = ["Ledger", "open_ledger", "run_key"]
@@ -105,7 +106,7 @@ def run_key(setup: Setup, supposition: Supposition, *more: object) -> str:
     Parameters
     ----------
     setup : Setup
-        Flight, site, samples, seed and day.
+        Flight, site with its rules, samples, seed, day and answers.
     supposition : Supposition
         How winds are made.
     *more
@@ -131,6 +132,8 @@ def run_key(setup: Setup, supposition: Supposition, *more: object) -> str:
         setup.samples,
         setup.seed,
         setup.day,
+        setup.answers,
+        picked_rules(setup.site) if setup.site.rules.strip() else (),
         supposition.site_altitude,
         None
         if columns is None

@@ -11,7 +11,7 @@ from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 
-from driftmap.cases import WORKS
+from driftmap.cases import WORKS, build_cases
 from driftmap.check import Check
 from driftmap.cloud import Cloud, fly
 from driftmap.day import Day
@@ -35,13 +35,14 @@ from driftmap.wind import WindProfile
 
 __all__ = [
     "NOT_KNOWN",
+    "Basis",
     "Finding",
     "Setup",
     "Trial",
+    "basis_of",
     "flown",
     "judged",
     "nearness",
-    "open_questions",
     "pack",
     "told",
     "too_few",
@@ -277,20 +278,37 @@ def try_flight(setup: Setup, wind: WindProfile) -> Trial:
         return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
 
 
-def open_questions(setup: Setup, *winds: WindProfile) -> tuple[str, ...]:
-    """List what people must answer before any go, whatever the plan.
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What every verdict of a plan rests on.
+
+    Parameters
+    ----------
+    questions : tuple of str
+        What people must still answer before any go.
+    assumed : tuple of str
+        What was assumed of site, flight and air.
+    """
+
+    questions: tuple[str, ...]
+    assumed: tuple[str, ...]
+
+
+def basis_of(setup: Setup, *winds: WindProfile) -> Basis:
+    """Find what a plan rests on, by flying a few flights.
 
     Parameters
     ----------
     setup : Setup
         What is flown, and where.
     *winds : WindProfile
-        Winds that the questions may hang on.
+        Winds that questions and assumptions may hang on; of the latter, those that hold
+        in all of them are told.
 
     Returns
     -------
-    tuple of str
-        Each question once.
+    Basis
+        Each question and each assumption once.
 
     Raises
     ------
@@ -298,8 +316,19 @@ def open_questions(setup: Setup, *winds: WindProfile) -> tuple[str, ...]:
         If the flight cannot be flown, or site and rules do not fit.
     """
     few = replace(setup, samples=min(setup.samples, _SCOUTS))
-    asked = (q for wind in winds for q in judged(flown(few, wind), few, wind).questions)
-    return tuple(dict.fromkeys(asked))
+    clouds = [flown(few, wind) for wind in winds]
+    pairs = zip(clouds, winds, strict=True)
+    asked = [q for cloud, wind in pairs for q in judged(cloud, few, wind).questions]
+    notes = [note for cloud in clouds[:1] for note in cloud.plan.assumed]
+    notes = [n for n in notes if all(n in cloud.plan.assumed for cloud in clouds)]
+    standard = () if setup.day else ("standard atmosphere",)
+    assumed = (
+        *setup.site.assumed,
+        *notes,
+        *build_cases(setup.flight).assumed,
+        *standard,
+    )
+    return Basis(tuple(dict.fromkeys(asked)), tuple(dict.fromkeys(assumed)))
 
 
 def too_few(setup: Setup) -> str:

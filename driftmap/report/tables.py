@@ -10,13 +10,13 @@ import numpy as np
 
 from driftmap.assessment import Assessment
 from driftmap.cases import WORKS
+from driftmap.check import Check
 from driftmap.hazard import Probability
 from driftmap.report import reasons, words
 from driftmap.report.pad import surface_wind
 from driftmap.report.pieces import has_people, lookalikes, piece_marks
 from driftmap.report.words import Units
 from driftmap.units import show, unit_of
-from driftmap.verdict import Check
 from driftmap.wind import direction_and_speed
 
 __all__ = [

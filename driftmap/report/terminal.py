@@ -49,6 +49,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
         lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")
     passed = sum(check.outcome == "pass" for check in a.checks)
     lines += [f"  {passed} of {len(a.checks)} checks are within limits", ""]
+    lines += _convergence(a)
     lines.append("What comes down where, from the pad:")
     for case in a.cloud.tree.cases:
         lines.append(f"  {case.name}, {words.percent(case.probability)} of flights")
@@ -56,6 +57,21 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines += ["", f"{len(a.assumed)} things were assumed; the map lists them."]
     lines.append(f"Seed {a.cloud.seed}, {a.cloud.flights:,} flights in each case.")
     return "\n".join([*lines, *(f"* {text}" for text in CAUTIONS)])
+
+
+def _convergence(a: Assessment) -> list[str]:
+    """Show how the figures of the areas settled, where a precision was asked for."""
+    lines = []
+    for sharp in a.sharpened:
+        looks = "; ".join(
+            f"{step.flights:,}: {words.percent(step.estimates[sharp.area].estimate)}"
+            for step in sharp.looks.steps
+        )
+        reached = (
+            "well enough known" if sharp.looks.reached else "NOT known well enough"
+        )
+        lines.append(f"  {_plain(sharp.area)}, by steered flights: {looks}; {reached}")
+    return [*lines, ""] if lines else []
 
 
 def _piece(a: Assessment, part: Part, units: Units) -> str:

@@ -144,6 +144,10 @@ BAD = [
     (["asses"], "Did you mean 'assess'"),
     (["cases", "nowhere.toml"], "nowhere.toml"),
     (["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--answers", "no"], "no"),
+    (
+        ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--precision", "0"],
+        "--precision",
+    ),
     (["rules", FLIGHT, "--site", SITE, "--rules", "usa"], "usa"),
     (["compare", FLIGHT, "--site", SITE, "--wind", "x"], "x"),
 ]
@@ -173,6 +177,21 @@ def test_bad_files_of_every_kind(tmp_path):
             assert len(run.stderr.splitlines()) == 1
             assert path.name in run.stderr
             assert not out.exists()
+
+
+def test_a_fault_of_our_own_is_one_line_and_no_verdict():
+    code = (
+        "import driftmap.cli as c\n"
+        "def broken(**kw): raise KeyError('inside')\n"
+        "c.cli.main = broken\n"
+        "c.main()"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False
+    )
+    assert run.returncode == 1
+    assert len(run.stderr.splitlines()) == 1
+    assert "no verdict" in run.stderr
 
 
 def test_a_folder_that_cannot_be_made(tmp_path):

@@ -14,8 +14,8 @@ from driftmap.flightfile import read_flight
 from driftmap.planning.supposed import Supposition, head_share, suppose
 from driftmap.planning.trial import (
     Setup,
+    basis_of,
     nearness,
-    open_questions,
     pack,
     too_few,
     try_flight,
@@ -50,8 +50,10 @@ def test_checks_are_those_of_an_assessment(setup, rules):
 def test_open_questions_are_listed_and_none_of_them_blocks(setup):
     here = replace(setup, site=replace(setup.site, rules="us"))
     wind = suppose(Supposition(here.site.elevation), 200.0, 2.0)
-    asked = open_questions(here, wind)
-    assert any("sunrise" in question for question in asked)
+    basis = basis_of(here, wind, suppose(Supposition(here.site.elevation), 20.0, 2.0))
+    assert any("sunrise" in question for question in basis.questions)
+    assert any("of flights (assumed)" in note for note in basis.assumed)
+    assert not any("rail leans" in note for note in basis.assumed)
     assert not any(check.question for check in try_flight(here, wind).blocks)
 
 

@@ -1,0 +1,204 @@
+"""``driftmap dial``: every wind of the day in one page for the pad."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from driftmap.cli.options import answers_of, day_of, day_options, units_option
+
+if TYPE_CHECKING:
+    from driftmap.dial import Dial, Reach
+    from driftmap.planning import Setup, Supposition
+
+__all__ = ["dial_command"]
+
+
+@click.command("dial")
+@click.argument("flight", metavar="FLIGHT")
+@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@click.option(
+    "--wind",
+    "shapes",
+    multiple=True,
+    metavar="SHAPE",
+    help="Wind whose shape is scaled and turned with the meter; by default the law over "
+    "open land. Give it again to merge a surface reading with winds aloft.",
+)
+@click.option(
+    "--top-speed",
+    default="20 mph",
+    show_default=True,
+    metavar="SPEED",
+    help="Strongest wind at the meter, at head height.",
+)
+@click.option(
+    "--speeds",
+    type=click.IntRange(1, 40),
+    default=10,
+    show_default=True,
+    help="Steps from calm to it.",
+)
+@click.option(
+    "--directions",
+    type=click.IntRange(4, 72),
+    default=36,
+    show_default=True,
+    help="Directions round the compass.",
+)
+@click.option(
+    "--samples",
+    type=click.IntRange(1, 100_000),
+    default=4000,
+    show_default=True,
+    help="Flights flown in each case and wind; too few can never be go.",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(0),
+    default=1,
+    show_default=True,
+    help="The same seed gives the same page.",
+)
+@day_options
+@units_option
+@click.option(
+    "--answers",
+    metavar="FILE",
+    help="Answers to the questions of the rules; driftmap rules lists them.",
+)
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("driftmap-out"),
+    show_default=True,
+    help="Folder for dial.html.",
+)
+def dial_command(  # noqa: PLR0913, PLR0917
+    flight: str,
+    site: str,
+    shapes: tuple[str, ...],
+    top_speed: str,
+    speeds: int,
+    directions: int,
+    samples: int,
+    seed: int,
+    temperature: str | None,
+    altimeter: str | None,
+    humidity: str | None,
+    units: Literal["us", "si"],
+    answers: str | None,
+    out: Path,
+) -> None:
+    """Work out every wind beforehand, to be read at the pad from a hand-held meter.
+
+    Writes dial.html: it opens with no network. Set speed and direction on it and see the
+    verdict, its reasons, and where every piece comes down.
+
+    \b
+    Examples:
+      driftmap dial examples/dunlin.toml --site sites/saltgrass-flat.geojson \\
+          --answers examples/answers.toml --out today
+      driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
+    """
+    from driftmap.cli.files import write_all
+    from driftmap.cli.options import wind_of
+    from driftmap.dial import check_halfway, dial_html
+    from driftmap.flightfile import read_flight
+    from driftmap.planning import Setup, Supposition
+    from driftmap.planning.trial import too_few
+    from driftmap.site import read_site
+
+    rocket, ground = read_flight(flight), read_site(site)
+    reach = _reach(top_speed, speeds, directions)
+    shape = wind_of(shapes, None, None, ground) if shapes else None
+    setup = Setup(
+        rocket,
+        ground,
+        samples,
+        seed,
+        day_of(temperature, altimeter, humidity, ground.elevation),
+        answers_of(answers, ground),
+    )
+    dial = _computed(setup, Supposition(ground.elevation, shape), reach)
+    page = dial_html(dial, units=units)
+    write_all(out, {"dial.html": page})
+    click.echo(_told(dial))
+    half = check_halfway(dial)
+    click.echo(
+        f"{half.checked} winds halfway between: the dial reads the same verdict in "
+        f"{half.same}, a stricter one in {half.safer}, a milder one in {half.worse}"
+    )
+    if few := too_few(setup):
+        click.echo(few)
+    click.echo(f"\nDial: {out / 'dial.html'} ({len(page.encode()) / 1000:.0f} kB)")
+
+
+def _reach(top_speed: str, speeds: int, directions: int) -> Reach:
+    from driftmap.dial import Reach
+    from driftmap.errors import InputError
+    from driftmap.units import parse
+
+    try:
+        return Reach(parse(top_speed, "speed"), speeds, directions)
+    except ValueError as problem:
+        raise InputError("--top-speed", "", str(problem)) from None
+
+
+def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
+    from driftmap.dial import compute_dial
+    from driftmap.planning import Hands
+
+    def pool() -> ProcessPoolExecutor:
+        # Fresh processes: a fork of one with threads may hang.
+        return ProcessPoolExecutor(
+            os.cpu_count(), mp_context=multiprocessing.get_context("spawn")
+        )
+
+    with _Progress() as progress, pool() as workers:
+        hands = Hands(workers, renew=pool, progress=progress)
+        return compute_dial(setup, supposition, reach, hands=hands)
+
+
+def _told(dial: Dial) -> str:
+    counts = {"go": 0, "hold": 0, "no-go": 0}
+    for node in dial.nodes:
+        counts[node.verdict] += 1
+    told = ", ".join(f"{n} {verdict}" for verdict, n in counts.items())
+    lost = sum(bool(node.problem) for node in dial.nodes)
+    more = f"; {lost} of them could not be worked out and hold" if lost else ""
+    return f"{len(dial.nodes)} winds: {told}{more}"
+
+
+class _Progress:
+    """A bar with the time left, on a terminal and after a second."""
+
+    def __init__(self) -> None:
+        self._start, self._done, self._total = time.monotonic(), 0, 0
+        self._bar = click.progressbar(length=1, label="Winds", file=sys.stderr)
+        self._shown = False
+
+    def __enter__(self) -> _Progress:
+        return self
+
+    def __call__(self, done: int, left: int) -> None:
+        """Count groups of winds done, and those to come."""
+        self._done += done
+        if self._shown:
+            self._bar.update(done)
+        elif time.monotonic() - self._start > 1 and sys.stderr.isatty():
+            self._shown = True
+            self._bar.length = self._done + left
+            self._bar.__enter__()
+            self._bar.update(self._done)
+
+    def __exit__(self, *exception: object) -> None:
+        if self._shown:
+            self._bar.render_finish()

@@ -1,0 +1,143 @@
+// The reading, and everything that follows from it.
+
+const WORD = { go: "GO", hold: "HOLD", "no-go": "NO-GO" };
+const FOOT = 0.3048;
+let framed = false;
+
+function length(metres) {
+  const [value, unit] = DIAL.units === "us" ? [metres / FOOT, "ft"] : [metres, "m"];
+  return `${Number(value.toPrecision(3)).toLocaleString("en-US")}\u00a0${unit}`;
+}
+
+function fall(speed) {
+  const [value, unit] = DIAL.units === "us" ? [speed / FOOT, "ft/s"] : [speed, "m/s"];
+  return `${Math.ceil(value - ON)}\u00a0${unit}`;
+}
+
+function percent(share) {
+  const value = share * 100;
+  return `${value < 10 ? Number(value.toPrecision(2)) : Math.round(value)}\u00a0%`;
+}
+
+function bearing(degrees) {
+  const whole = Math.round(degrees + 360) % 360;
+  return `${String(whole || 360).padStart(3, "0")}°\u00a0(${POINTS[Math.round(whole / 22.5) % 16]})`;
+}
+
+function toward(east, north) {
+  const away = Math.hypot(east, north);
+  const point = POINTS[Math.round(((Math.atan2(east, north) * 180) / Math.PI + 360) / 22.5) % 16];
+  return `${length(away)} ${point}`;
+}
+
+function value(id) {
+  const text = one(id).value.trim();
+  return text === "" ? NaN : Number(text);
+}
+
+// The reading as the fields hold it: null while one is empty or no number.
+function reading() {
+  const [speed, from] = [value("#speed"), value("#from")];
+  if (speed === 0 && Number.isNaN(from)) return { speed: 0, from: 0 }; // calm has no direction
+  return Number.isFinite(speed) && Number.isFinite(from) ? { speed, from } : null;
+}
+
+function put(wind) {
+  one("#speed").value = Number(wind.speed.toFixed(2));
+  one("#from").value = Number(wind.from.toFixed(1));
+  show();
+}
+
+// Move the reading by keys or buttons; the first press starts from calm and north.
+function nudge(speeds, turns) {
+  const now = reading() ?? { speed: 0, from: 0 };
+  const most = DIAL.top / DIAL.speed.size;
+  const speed = Math.min(Math.max(now.speed + speeds * speedStep(), 0), most);
+  put({ speed, from: (((now.from + turns * SNAP) % 360) + 360) % 360 });
+}
+
+function lines(element, texts) {
+  element.replaceChildren(...texts.map((text) => {
+    const line = document.createElement(element.tagName === "UL" ? "li" : "p");
+    line.textContent = text;
+    return line;
+  }));
+}
+
+function against(wind, about) {
+  if (!wind) return { told: ["Set the wind you measure: speed and where it comes from"], more: 0, every: [] };
+  if (!about.length) return { told: ["Not covered: this wind is outside what was worked out"], more: 0, every: [] };
+  const every = reasonsAt(about).map((reason) => reason.told);
+  const asked = askedAt(about).size;
+  const told = every.slice(0, asked ? 2 : 3);
+  if (asked) told.push(`${asked} ${asked === 1 ? "question" : "questions"} of the rules not answered${every.length ? "" : "; nothing else speaks against it"}`);
+  if (!told.length) told.push("All checks are within limits in this wind");
+  return { told, more: every.length - Math.min(every.length, asked ? 2 : 3), every };
+}
+
+function showVerdict(wind, about) {
+  const verdict = about.length ? worst(about.map((at) => DIAL.verdicts[at])) : "hold";
+  document.body.className = verdict;
+  one(".word").textContent = WORD[verdict];
+  for (const sign of all("header .sign g")) sign.toggleAttribute("hidden", sign.dataset.of !== verdict);
+  const blows = wind && `${wind.speed} ${DIAL.speed.unit}${wind.speed ? ` from ${bearing(wind.from)}` : ", calm"}`;
+  one("#reading").textContent = wind ? blows : "not set";
+  const { told, more, every } = against(wind, about);
+  lines(one("#why"), told.map((text) => `${text}.`));
+  one("#more").hidden = more <= 0;
+  one("#more-count").textContent = `${more} more`;
+  lines(one("#every"), every);
+  one("#against").hidden = !every.length;
+  const wheel = one("#wheel");
+  wheel.setAttribute("aria-valuenow", wind ? Math.round(wind.from) : 0);
+  wheel.setAttribute("aria-valuetext", wind ? `${blows}: ${WORD[verdict]}` : "not set: HOLD");
+}
+
+function showPieces(about) {
+  all("[data-likely]").forEach((element) => {
+    const share = about.length ? likelyAt(about, Number(element.dataset.likely)) : 0;
+    element.textContent = about.length ? (share ? `${percent(share)} of flights` : "never came up") : "";
+  });
+  DIAL.cases.forEach((_, index) => {
+    const figures = about.length ? figuresAt(about, index) : null;
+    one(`[data-figures="${index}"]`).textContent = figures
+      ? `${toward(figures.east, figures.north)}, 99\u00a0% within ${length(figures.farthest)} of the pad · after ${figures.soonest}\u00a0s or more · up to ${fall(figures.speed)}`
+      : "no figures";
+  });
+}
+
+function show() {
+  const wind = reading();
+  const about = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
+  showVerdict(wind, about);
+  drawHand(one("#wheel"), wind);
+  showPieces(about);
+  drawLines(about);
+  one("#between").textContent = about.length > 1 ? one("#between").dataset.many : about.length ? one("#between").dataset.one : "";
+  if (about.length && !framed) {
+    framed = true;
+    frame("flight");
+  }
+}
+
+const KEYS = {
+  ArrowUp: [1, 0], ArrowDown: [-1, 0], ArrowRight: [0, 1], ArrowLeft: [0, -1], PageUp: [5, 0], PageDown: [-5, 0], Home: [-1000, 0],
+};
+
+function start() {
+  startGround();
+  startWheel(put);
+  for (const box of all("input[type=number]")) box.addEventListener("input", show);
+  for (const box of all("input[type=checkbox]")) box.addEventListener("change", show);
+  for (const button of all("button[data-speed]")) button.addEventListener("click", () => nudge(Number(button.dataset.speed), 0));
+  for (const button of all("button[data-turn]")) button.addEventListener("click", () => nudge(0, Number(button.dataset.turn)));
+  one("#wheel").addEventListener("keydown", (event) => {
+    const step = KEYS[event.key];
+    if (!step) return;
+    event.preventDefault();
+    nudge(...step);
+  });
+  frame("everything");
+  show();
+}
+window.addEventListener("load", start);

@@ -1,0 +1,151 @@
+// What the dial knows, unpacked; and the rule between its winds. No physics here.
+
+const one = (selector, root = document) => root.querySelector(selector);
+const all = (selector, root = document) => [...root.querySelectorAll(selector)];
+const RANK = ["go", "hold", "no-go"];
+const ON = 1e-6; // of a step: this near, a wind counts as one that was flown
+
+// Whole numbers in groups of seven bits, low ones first; signed ones folded.
+function reader(bytes) {
+  let at = 0;
+  const number = () => {
+    let value = 0;
+    let scale = 1;
+    for (;;) {
+      const byte = bytes[at];
+      at += 1;
+      value += (byte & 127) * scale;
+      if (byte < 128) return value;
+      scale *= 128;
+    }
+  };
+  const signed = () => {
+    const n = number();
+    return n % 2 ? -(n + 1) / 2 : n / 2;
+  };
+  return { number, signed };
+}
+
+function readRing({ number, signed }) {
+  const ring = [];
+  let east = 0;
+  let north = 0;
+  for (let left = number(); left > 0; left -= 1) {
+    east += signed();
+    north += signed();
+    ring.push([east, north]);
+  }
+  return ring;
+}
+
+function readPiece(stream) {
+  const { number, signed } = stream;
+  if (!number()) return null;
+  const piece = {
+    east: signed(), north: signed(), radius: number(), farthest: number(),
+    soonest: number(), latest: number(), speed: number() / 10, energy: number(), lines: [],
+  };
+  for (let line = 0; line < 2; line += 1) {
+    const rings = [];
+    for (let left = number(); left > 0; left -= 1) rings.push(readRing(stream));
+    piece.lines.push(rings);
+  }
+  return piece;
+}
+
+// One entry for each wind: likelihood of each case, landing of each piece.
+const WINDS = (() => {
+  const stream = reader(Uint8Array.from(atob(DIAL.blob), (c) => c.charCodeAt(0)));
+  const cases = Math.max(...DIAL.cases) + 1;
+  return DIAL.verdicts.map(() => ({
+    likely: Array.from({ length: cases }, () => stream.number() / DIAL.shareSteps),
+    pieces: DIAL.cases.map(() => readPiece(stream)),
+  }));
+})();
+
+function bothSides(place) {
+  const nearest = Math.round(place);
+  if (Math.abs(place - nearest) < ON) return [nearest];
+  return [Math.floor(place), Math.floor(place) + 1];
+}
+
+// Places of the winds about a reading [m/s, deg]: one on a wind that was flown, else up to
+// four, and the one flown in the middle of their cell if there is one; none out of range.
+function surrounding(speed, from) {
+  const { top, speeds, directions, halfway } = DIAL;
+  const known = Number.isFinite(speed) && Number.isFinite(from);
+  if (!known || speed < 0 || speed > top * (1 + 1e-9) || from < 0 || from > 360) return [];
+  const row = speed / (top / speeds);
+  const column = (from % 360) / (360 / directions);
+  const found = new Set();
+  for (const i of bothSides(row)) {
+    for (const j of bothSides(column)) found.add(i === 0 ? 0 : 1 + (i - 1) * directions + (j % directions));
+  }
+  const middle = halfway[`${Math.floor(row)},${Math.floor(column)}`];
+  if (found.size > 1 && middle !== undefined) found.add(middle);
+  return [...found];
+}
+
+function worst(verdicts) {
+  if (!verdicts.length) return "hold";
+  return verdicts.reduce((a, b) => (RANK.indexOf(b) > RANK.indexOf(a) ? b : a));
+}
+
+// What speaks against flying in any of these winds: each kind of check once, at its worst.
+function reasonsAt(places) {
+  const { lines, texts, people } = DIAL.reasons;
+  const found = new Map();
+  for (const place of places) {
+    for (const [kind, outcome, over, text, ...numbers] of lines[place]) {
+      const before = found.get(kind);
+      if (before && (before.outcome > outcome || (before.outcome === outcome && before.over >= over))) continue;
+      const told = texts[text].map((part, i) => part + (numbers[i] ?? "")).join("");
+      found.set(kind, { outcome, over, told, people: people[kind] });
+    }
+  }
+  return [...found.values()].sort((a, b) => b.outcome - a.outcome || b.people - a.people || b.over - a.over);
+}
+
+function askedAt(places) {
+  return new Set(places.flatMap((place) => DIAL.asked[place]));
+}
+
+// Figures of a piece: of the wind that carries it farthest, times and speeds the worst of all.
+function figuresAt(places, index) {
+  const found = places.map((place) => WINDS[place].pieces[index]).filter(Boolean);
+  if (!found.length) return null;
+  const most = (key) => Math.max(...found.map((piece) => piece[key]));
+  const far = found.reduce((a, b) => (b.farthest > a.farthest ? b : a));
+  return {
+    east: far.east, north: far.north, farthest: most("farthest"), radius: most("radius"),
+    soonest: Math.min(...found.map((piece) => piece.soonest)), latest: most("latest"),
+    speed: most("speed"), energy: most("energy"),
+  };
+}
+
+function likelyAt(places, index) {
+  return Math.max(0, ...places.map((place) => WINDS[place].likely[index]));
+}
+
+// The smallest convex ring about points (A. M. Andrew's monotone chain).
+function hull(points) {
+  const sorted = [...points].sort((a, b) => a[0] - b[0] || a[1] - b[1]);
+  const turns = (a, b, c) => (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+  const half = (list) => {
+    const chain = [];
+    for (const point of list) {
+      while (chain.length > 1 && turns(chain[chain.length - 2], chain[chain.length - 1], point) <= 0) chain.pop();
+      chain.push(point);
+    }
+    return chain.slice(0, -1);
+  };
+  return [...half(sorted), ...half(sorted.reverse())];
+}
+
+// Rings of a line: on a wind that was flown its own, between winds one round all of theirs.
+function lineAt(places, index, line) {
+  const found = places.map((place) => WINDS[place].pieces[index]).filter(Boolean);
+  if (!found.length) return [];
+  const rings = found.flatMap((piece) => piece.lines[line]);
+  return places.length === 1 ? rings : [hull(rings.flat())];
+}

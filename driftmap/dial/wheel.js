@@ -1,0 +1,115 @@
+// The big dial: where the wind comes from round the rim, how hard it blows from the middle out.
+
+const SVG = "http://www.w3.org/2000/svg";
+const RIM = 100; // size of the top speed in the picture
+const SNAP = 5; // deg
+const POINTS = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split(" ");
+
+function shape(name, attributes, parent) {
+  const element = document.createElementNS(SVG, name);
+  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
+  parent.append(element);
+  return element;
+}
+
+function polar(radius, from) {
+  const angle = (from * Math.PI) / 180;
+  return [radius * Math.sin(angle), -radius * Math.cos(angle)];
+}
+
+function sector(inner, outer, left, right) {
+  const p = (radius, from) => polar(radius, from).map((v) => v.toFixed(2)).join(" ");
+  return `M${p(inner, left)}L${p(outer, left)}A${outer} ${outer} 0 0 1 ${p(outer, right)}L${p(inner, right)}A${inner} ${inner} 0 0 0 ${p(inner, left)}Z`;
+}
+
+// Cells between winds, joined by verdict into three paths: one outline each, no seams.
+function drawCells(wheel) {
+  const { top, speeds, directions } = DIAL;
+  const paths = Object.fromEntries(RANK.map((verdict) => [verdict, ""]));
+  for (let i = 0; i < speeds; i += 1) {
+    for (let j = 0; j < directions; j += 1) {
+      const middle = surrounding(((i + 0.5) * top) / speeds, ((j + 0.5) * 360) / directions);
+      const verdict = worst(middle.map((place) => DIAL.verdicts[place]));
+      paths[verdict] += sector((i / speeds) * RIM, ((i + 1) / speeds) * RIM, (j * 360) / directions, ((j + 1) * 360) / directions);
+    }
+  }
+  for (const verdict of RANK) {
+    shape("path", { class: `cell ${verdict}`, d: paths[verdict] }, wheel);
+    shape("path", { class: `cell over-${verdict}`, d: paths[verdict] }, wheel);
+  }
+}
+
+function drawScale(wheel) {
+  const most = DIAL.top / DIAL.speed.size;
+  const step = [1, 2, 5, 10, 20].find((n) => most / n <= 5) ?? most;
+  for (let v = step; v <= most + ON; v += step) {
+    shape("circle", { class: "scale", r: (v / most) * RIM }, wheel);
+  }
+  for (let from = 0; from < 360; from += 10) {
+    const [x1, y1] = polar(RIM, from);
+    const [x2, y2] = polar(RIM + (from % 30 ? 2 : 4), from);
+    shape("line", { class: "tick", x1, y1, x2, y2 }, wheel);
+  }
+  for (let i = 0; i < 16; i += 2) {
+    const [x, y] = polar(RIM + 11, i * 22.5);
+    shape("text", { class: "point", x, y: y + 4 }, wheel).textContent = POINTS[i];
+  }
+  for (let v = step; v <= most + ON; v += step) {
+    const [x, y] = polar((v / most) * RIM - 6, 45);
+    shape("text", { class: "number", x, y: y + 2.5 }, wheel).textContent = Number(v.toFixed(2));
+  }
+}
+
+// Give speed [shown unit] and direction [deg] of a place on the picture, snapped.
+function readWheel(wheel, event) {
+  const box = wheel.getBoundingClientRect();
+  const size = wheel.viewBox.baseVal.width / box.width;
+  const x = (event.clientX - box.left - box.width / 2) * size;
+  const y = (event.clientY - box.top - box.height / 2) * size;
+  const most = DIAL.top / DIAL.speed.size;
+  const speed = Math.min(Math.hypot(x, y) / RIM, 1) * most;
+  const from = (Math.atan2(x, -y) * 180) / Math.PI + 360;
+  const step = speedStep();
+  return { speed: Math.min(Math.round(speed / step) * step, most), from: (Math.round(from / SNAP) * SNAP) % 360 };
+}
+
+function speedStep() {
+  return DIAL.units === "us" ? 1 : 0.5;
+}
+
+function drawHand(wheel, wind) {
+  one(".hand", wheel)?.remove();
+  if (!wind) return;
+  const hand = shape("g", { class: "hand" }, wheel);
+  const most = DIAL.top / DIAL.speed.size;
+  const radius = Math.min(wind.speed / most, 1.06) * RIM;
+  const [x, y] = polar(radius, wind.from);
+  const [bx, by] = polar(8, wind.from);
+  for (const name of ["halo", "line"]) {
+    if (radius > 12) {
+      const [lx, ly] = polar(15, wind.from - 25);
+      const [rx, ry] = polar(15, wind.from + 25);
+      shape("path", { class: name, d: `M${x} ${y}L${bx} ${by}M${lx} ${ly}L${bx} ${by}L${rx} ${ry}` }, hand);
+    }
+  }
+  shape("circle", { class: "knob", cx: x, cy: y, r: 7 }, hand);
+}
+
+function startWheel(set) {
+  const wheel = one("#wheel");
+  drawCells(wheel);
+  drawScale(wheel);
+  let held = false;
+  const take = (event) => {
+    event.preventDefault();
+    set(readWheel(wheel, event));
+  };
+  wheel.addEventListener("pointerdown", (event) => {
+    held = true;
+    wheel.setPointerCapture(event.pointerId);
+    wheel.focus({ preventScroll: true });
+    take(event);
+  });
+  wheel.addEventListener("pointermove", (event) => held && take(event));
+  for (const name of ["pointerup", "pointercancel"]) wheel.addEventListener(name, () => { held = false; });
+}

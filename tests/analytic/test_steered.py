@@ -1,0 +1,74 @@
+"""A rare hit known from steered flights, against plain flights by the hundred thousand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap.areas import Area
+from driftmap.cloud import fly
+from driftmap.flightfile import read_flight
+from driftmap.hazard import inside, mixture, per_case
+from driftmap.precise import sharpen, steered_hit
+from driftmap.wind import WindProfile
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+WIND = WindProfile(
+    np.array([0.0, 10.0, 600.0, 3000.0]),
+    np.array([2.0, 4.0, 6.0, 8.0]),
+    np.array([0.0, 0.0, 1.0, 2.0]),
+    np.array([1.1, 1.1, 1.2, 1.4]),
+)
+
+
+@pytest.fixture(scope="module")
+def flight():
+    return read_flight(EXAMPLES / "willet.toml")
+
+
+@pytest.fixture(scope="module")
+def pilot(flight):
+    return fly(flight, WIND, 0.0, samples=4096, seed=1)
+
+
+@pytest.fixture(scope="module")
+def spot(pilot):
+    """A square of 34 m beyond the 99 % line of the landings."""
+    rows = pilot.parts[0].rows
+    x, y = pilot.east[rows], pilot.north[rows]
+    middle = np.array([np.quantile(x, 0.9), np.quantile(y, 0.9)])
+    return Area("spot", "camp", shapely.box(*(middle - 17), *(middle + 17)), people=1)
+
+
+@pytest.mark.slow
+def test_within_a_factor_of_two_of_brute_force(flight, pilot, spot):
+    plain = fly(flight, WIND, 0.0, samples=150_000, seed=9)
+    truth = mixture(plain, per_case(plain, inside(spot.shape)))
+    assert 2e-5 < truth.estimate < 5e-4  # a rare hit, or the test says nothing
+    found = [steered_hit(pilot, WIND, spot, 32_768, seed=s) for s in range(20, 24)]
+    for one in found:
+        assert 0.5 < one.estimate / truth.estimate < 2.0
+        assert one.lower < truth.upper
+        assert one.upper > truth.lower
+    # The mean of the runs is nearer still: nothing is skewed.
+    mean = np.mean([one.estimate for one in found])
+    assert mean == pytest.approx(truth.estimate, rel=0.4)
+
+
+def test_plain_and_steered_agree_where_hits_are_common(pilot):
+    rows = pilot.parts[0].rows
+    middle = np.array([pilot.east[rows].mean(), pilot.north[rows].mean()])
+    area = Area("field", "camp", shapely.Point(middle).buffer(150.0), people=1)
+    plain = mixture(pilot, per_case(pilot, inside(area.shape)))
+    steered = steered_hit(pilot, WIND, area, 8192)
+    error = (plain.upper - plain.lower) / 2 + (steered.upper - steered.lower) / 2
+    assert steered.estimate == pytest.approx(plain.estimate, abs=error)
+
+
+def test_sharpening_says_whether_it_got_there(pilot, spot):
+    easy = sharpen(pilot, WIND, [spot], relative=1.0, limit=0.9)[0]
+    assert easy.looks.reached
+    assert easy.estimate.lower <= easy.estimate.estimate <= easy.estimate.upper

@@ -1,0 +1,193 @@
+"""The planning commands: what they print, what they write, and bad input in one line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli.aim import aim_command
+from driftmap.cli.layout import layout_command
+from driftmap.cli.limits import limits_command
+from driftmap.cli.season import season_command
+from driftmap.errors import InputError
+
+ROOT = Path(__file__).parents[2]
+FLIGHT = str(ROOT / "examples" / "dunlin.toml")
+SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
+FEW = ("--samples", "150", "--workers", "2")
+
+
+def run(command, *arguments):
+    """Run a command; let what it raises through, as the program's own door does."""
+    result = CliRunner().invoke(command, [str(a) for a in arguments])
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    return result
+
+
+def test_limits_prints_json_and_writes_a_page_that_needs_no_network(tmp_path):
+    out = tmp_path / "plan"
+    made = run(
+        limits_command,
+        *(FLIGHT, "--site", SITE, "--directions", 2, "--steps", 1, *FEW),
+        *("--json", "--out", out),
+    )
+    data = json.loads(made.stdout)
+    assert made.exit_code == 0
+    assert [d["from_deg"] for d in data["directions"]] == [0.0, 180.0]
+    for direction in data["directions"]:
+        assert direction["go_below_mps"] == 0.0  # 150 flights show no share under 0.001
+        assert direction["blocked_by"]
+    assert data["speeds_at_m"] == 10.0
+    assert any("counts as known to the top" in text for text in data["assumed"])
+    page = (out / "limits.html").read_text()
+    assert "<svg" in page
+    assert "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert "An aid to judgement" in page
+    assert json.loads((out / "limits.json").read_text()) == data
+
+
+def test_limits_told_to_people_says_height_and_what_cannot_be_shown():
+    made = run(
+        limits_command,
+        *(FLIGHT, "--site", SITE, "--directions", 1, "--steps", 1, *FEW),
+    )
+    assert "go below, at 10 m" in made.stdout
+    assert "at head height" in made.stdout
+    assert "150 samples cannot show" in made.stdout
+    assert "An aid to judgement" in made.stdout
+
+
+def test_aim_shows_the_plan_beside_the_best(monkeypatch):
+    from driftmap.planning import aim
+
+    monkeypatch.setattr(aim, "_SHARES_OF_LIMIT", (0.5,))
+    monkeypatch.setattr(aim, "_TURN", 180.0)
+    monkeypatch.setattr(aim, "_REFINED", 0)
+    made = run(
+        aim_command,
+        *(FLIGHT, "--site", SITE, "--wind", "4 mph from 180", *FEW),
+        *("--best", 2),
+    )
+    assert "as planned: 3.0° into the wind" in made.stdout
+    assert "3 aims tried" in made.stdout
+
+
+def test_layout_writes_a_map_of_scores(tmp_path):
+    made = run(
+        layout_command,
+        *(SITE, "--flight", FLIGHT, "--wind", "2 m/s from 90", "--distance", "500 ft"),
+        *("--spacing", "900 m", "--move", "South crowd line", *FEW),
+        *("--json", "--out", tmp_path),
+    )
+    data = json.loads(made.stdout)
+    assert data["as_drawn"]["moved_m"] == 0.0
+    assert all(pad["to_people_m"] >= 152.4 for pad in data["pads"])
+    assert data["stands"]["South crowd line"]
+    spots = json.loads((tmp_path / "layout.geojson").read_text())
+    assert spots["type"] == "FeatureCollection"
+    first = spots["features"][0]
+    assert first["properties"]["rank"] == 1
+    assert first["geometry"]["coordinates"][0] == pytest.approx(-117.95, abs=0.1)
+    assert "<svg" in (tmp_path / "layout.html").read_text()
+
+
+def test_season_goes_on_from_its_file(tmp_path):
+    path = tmp_path / "hourly.csv"
+    path.write_text(
+        "time_utc,from_deg,speed_mps\n2026-05-01T00:00Z,90,2\n2026-05-01T02:00Z,90,9\n"
+    )
+    out = tmp_path / "season"
+    arguments = (
+        FLIGHT,
+        "--site",
+        SITE,
+        "--winds",
+        path,
+        "--check",
+        1,
+        *FEW,
+        "--out",
+        out,
+    )
+    first = run(season_command, *arguments)
+    assert "2 of 3" in first.stdout
+    kept = (out / "season-verdicts.jsonl").read_text()
+    assert kept.count("\n") == 2
+    again = run(season_command, *arguments)
+    assert "going on: 2 of 2 winds are done" in again.stderr
+    assert again.stdout == first.stdout
+    assert (out / "season-verdicts.jsonl").read_text() == kept
+    data = json.loads((out / "season.json").read_text())
+    assert data["all"]["hours"] == 3
+    assert data["all"]["known"] == 2
+    assert "<svg" in (out / "season.html").read_text()
+
+
+@pytest.mark.parametrize(
+    ("command", "arguments", "said"),
+    [
+        (
+            layout_command,
+            (SITE, "--flight", FLIGHT, "--spacing", "3 furlongs"),
+            "--spacing: '3 furlongs' has no unit of length",
+        ),
+        (
+            layout_command,
+            (SITE, "--flight", FLIGHT, "--spacing", "2 m", *FEW),
+            "--spacing: 2 m apart gives",
+        ),
+        (
+            layout_command,
+            (SITE, "--flight", FLIGHT, "--wind", "3 m/s variable"),
+            "one direction, at 10 m",
+        ),
+        (
+            layout_command,
+            (SITE, "--flight", FLIGHT, "--distance", "-5 m"),
+            "--distance: -5 m; accepted is above 0",
+        ),
+        (
+            limits_command,
+            (FLIGHT, "--site", SITE, "--wind", "no-such-file.csv", *FEW),
+            "no-such-file.csv: is no file",
+        ),
+        (
+            limits_command,
+            (FLIGHT, "--site", SITE, "--wind", "calm", *FEW),
+            "a shape to scale needs 0.5 m/s or more",
+        ),
+        (
+            season_command,
+            (FLIGHT, "--site", SITE, "--winds", SITE, *FEW),
+            "accepted are time_utc, from_deg",
+        ),
+    ],
+)
+def test_bad_input_is_one_line(command, arguments, said, tmp_path):
+    with pytest.raises(InputError) as caught:
+        run(command, *arguments)
+    assert said in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_season_height_is_checked(tmp_path):
+    path = tmp_path / "h.csv"
+    path.write_text("time_utc,from_deg,speed_mps\n2026-05-01T00:00Z,90,2\n")
+    with pytest.raises(InputError, match=r"--height: 500 m; accepted is 1 to 100 m"):
+        run(
+            season_command,
+            *(FLIGHT, "--site", SITE, "--winds", path, "--height", "500 m"),
+        )
+
+
+def test_two_ways_to_give_winds_are_refused():
+    result = CliRunner().invoke(
+        layout_command,
+        [SITE, "--flight", FLIGHT, "--wind", "2 m/s from 9", "--winds", "h.csv"],
+    )
+    assert result.exit_code == 2
+    assert "not both" in result.output
