@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import time
+from dataclasses import asdict
 from pathlib import Path
 from typing import Final, Literal
 
@@ -51,6 +52,11 @@ EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
     show_default=True,
     help="Folder for map.html and assessment.json.",
 )
+@click.option(
+    "--propose",
+    is_flag=True,
+    help="Fly changes to the plan and say which would turn the verdict.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print assessment.json.")
 @click.pass_context
 def assess_command(  # noqa: PLR0913, PLR0917
@@ -69,6 +75,7 @@ def assess_command(  # noqa: PLR0913, PLR0917
     precision: str | None,
     answers: str | None,
     out: Path,
+    propose: bool,
     as_json: bool,
 ) -> None:
     """Say where everything can come down, who stands there, and whether to fly.
@@ -89,8 +96,9 @@ def assess_command(  # noqa: PLR0913, PLR0917
     from driftmap.cli.files import write_all
     from driftmap.flightfile import read_flight
     from driftmap.report.map import map_html
-    from driftmap.report.terminal import summary
+    from driftmap.report.terminal import proposals, summary
     from driftmap.site import read_site
+    from driftmap.turning import turns
 
     rocket, ground = read_flight(flight), read_site(site)
     wind = wind_of(winds, station, when, ground)
@@ -108,13 +116,19 @@ def assess_command(  # noqa: PLR0913, PLR0917
             precision=wanted,
             progress=progress,
         )
-    text = json.dumps(document(result), indent=1, allow_nan=False, ensure_ascii=False)
+    proposed = turns(result, answers=said) if propose else None
+    data = document(result)
+    if proposed is not None:
+        data["proposals"] = [asdict(turn) for turn in proposed]
+    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
     page = map_html(result, units=units)
     write_all(out, {"map.html": page, "assessment.json": text + "\n"})
     if as_json:
         click.echo(text)
     else:
         click.echo(summary(result, units=units))
+        if proposed is not None:
+            click.echo("\n" + proposals(proposed, units=units))
         click.echo(f"\nMap: {out / 'map.html'}")
     ctx.exit(EXIT[result.verdict])
 

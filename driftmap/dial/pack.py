@@ -1,4 +1,4 @@
-"""Landings of many winds as few bytes: outlines thinned, whole metres, small steps.
+"""Landings of many winds as few bytes: outlines thinned, coarse units, small steps.
 
 The stream is a row of whole numbers, each in groups of seven bits, low ones first, the
 eighth bit saying that more follow (as LEB128 does). Signed ones are folded: 0, -1, 1, -2 …
@@ -8,8 +8,9 @@ For each wind, likelihoods of all cases, then all pieces in their order. A likel
 share times `SHARE_STEPS`, rounded up; 0 if the case never came up. A piece is 0 if it never
 came down, else 1; signed mean east and north [m]; radius and farthest point [m], rounded up;
 soonest [s], rounded down, and latest, rounded up; speed [dm/s] and energy [J], rounded up;
-then for each line the number of its rings, and for each ring the number of its corners and
-signed steps east and north [m], the first from the pad, each next from the one before.
+then for each line its unit as a power of two [m], the number of its rings, and for each ring
+the number of its corners and signed steps east and north in that unit, the first from the
+pad, each next from the one before.
 """
 
 from __future__ import annotations
@@ -23,10 +24,14 @@ import shapely
 
 from driftmap.dial.compute import Landing, Node
 
-__all__ = ["SHARE_STEPS", "TOLERANCE", "line_error", "pack_nodes"]
+__all__ = ["FINENESS", "SHARE_STEPS", "TOLERANCE", "line_error", "pack_nodes"]
 
 TOLERANCE: Final = 1.5
-"""Farthest that thinning leaves a corner of an outline beside it [m]."""
+"""Least distance by which thinning may leave a corner of an outline beside it [m]."""
+
+FINENESS: Final = 400
+"""An outline wider than this many times `TOLERANCE` is thinned by its width over this: a
+screen shows no more."""
 
 SHARE_STEPS: Final = 100_000
 """Steps in which a likelihood is told."""
@@ -34,24 +39,36 @@ SHARE_STEPS: Final = 100_000
 Pieces = Sequence[tuple[str, str, int]]
 
 
-def line_error(tolerance: float) -> float:
-    """Say how far packing may move a line.
+def line_error(width: float, fineness: float = FINENESS) -> float:
+    """Say how far packing may move an outline.
 
     Parameters
     ----------
-    tolerance : float
-        Tolerance of the thinning [m].
+    width : float
+        Larger of its extents east and north [m].
+    fineness : float
+        As for `pack_nodes`.
 
     Returns
     -------
     float
-        The tolerance, and half the diagonal of a square metre for the rounding [m].
+        The tolerance of thinning, and half the diagonal of a unit for the rounding [m].
     """
-    return tolerance + math.sqrt(0.5)
+    tolerance = _tolerance(width, fineness)
+    return tolerance + 2.0 ** _power(tolerance) * math.sqrt(0.5)
+
+
+def _tolerance(width: float, fineness: float) -> float:
+    return max(TOLERANCE, width / fineness)
+
+
+def _power(tolerance: float) -> int:
+    """Find the largest unit no longer than the tolerance, as a power of two."""
+    return math.floor(math.log2(tolerance))
 
 
 def pack_nodes(
-    nodes: Iterable[Node], pieces: Pieces, *, tolerance: float = TOLERANCE
+    nodes: Iterable[Node], pieces: Pieces, *, fineness: float = FINENESS
 ) -> bytes:
     """Pack the landings of winds.
 
@@ -61,8 +78,8 @@ def pack_nodes(
         The winds, in the order of the stream.
     pieces : sequence of (str, str, int)
         Every case and body, as `Dial.pieces`.
-    tolerance : float
-        Tolerance of the thinning [m].
+    fineness : float
+        Width of an outline over what thinning may move it by.
 
     Returns
     -------
@@ -77,11 +94,11 @@ def pack_nodes(
             stream.append(_up(likely.get(case, 0.0) * SHARE_STEPS))
         for case, body, _ in pieces:
             landing = landings.get((case, body))
-            stream += [0] if landing is None else [1, *_landing(landing, tolerance)]
+            stream += [0] if landing is None else [1, *_landing(landing, fineness)]
     return _groups(stream)
 
 
-def _landing(landing: Landing, tolerance: float) -> list[int]:
+def _landing(landing: Landing, fineness: float) -> list[int]:
     numbers = [
         *(_folded(round(v)) for v in landing.mean),
         _up(landing.radius),
@@ -92,7 +109,7 @@ def _landing(landing: Landing, tolerance: float) -> list[int]:
         _up(landing.energy),
     ]
     for line in landing.lines:
-        numbers += _outline(line, tolerance)
+        numbers += _outline(line, fineness)
     return numbers
 
 
@@ -104,17 +121,20 @@ def _folded(value: int) -> int:
     return 2 * value if value >= 0 else -2 * value - 1
 
 
-def _outline(shape: shapely.MultiPolygon, tolerance: float) -> list[int]:
+def _outline(shape: shapely.MultiPolygon, fineness: float) -> list[int]:
+    west, south, east, north = shape.bounds
+    tolerance = _tolerance(max(east - west, north - south), fineness)
+    power = _power(tolerance)
     slim = shapely.simplify(shape, tolerance)
     rings = [
-        r for polygon in shapely.get_parts(slim) for r in shapely.get_rings(polygon)
+        ring for part in shapely.get_parts(slim) for ring in shapely.get_rings(part)
     ]
-    numbers = [len(rings)]
+    numbers = [power, len(rings)]
     for ring in rings:
         # The last corner is the first again; the reader closes rings itself.
-        corners = np.rint(shapely.get_coordinates(ring)[:-1]).astype(int)
-        steps = np.diff(corners, axis=0, prepend=[[0, 0]]).ravel()
-        numbers.append(len(corners))
+        places = shapely.get_coordinates(ring)[:-1] / 2.0**power
+        steps = np.diff(np.rint(places).astype(int), axis=0, prepend=[[0, 0]]).ravel()
+        numbers.append(len(places))
         numbers += np.where(steps >= 0, 2 * steps, -2 * steps - 1).tolist()
     return numbers
 

@@ -16,7 +16,7 @@ from driftmap.assessment import CAUTIONS
 from driftmap.cases import WORKS
 from driftmap.dial.between import check_halfway
 from driftmap.dial.compute import Dial
-from driftmap.dial.pack import SHARE_STEPS, TOLERANCE, line_error, pack_nodes
+from driftmap.dial.pack import FINENESS, SHARE_STEPS, line_error, pack_nodes
 from driftmap.dial.told import questions_of, tell_reasons
 from driftmap.dial.winds import aloft_told
 from driftmap.planning.trial import too_few
@@ -31,8 +31,10 @@ if TYPE_CHECKING:
 __all__ = ["dial_html"]
 
 _SCRIPTS: Final = ("read.js", "wheel.js", "ground.js", "dial.js")
-_MOST_BYTES: Final = 400_000
+_MOST_BYTES: Final = 300_000
 """Size of the packed lines above which they are thinned more; the page stays small."""
+
+_LEAST_FINE: Final = 50.0
 
 _KINDS: Final = {
     **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
@@ -60,7 +62,7 @@ def dial_html(dial: Dial, *, units: Units) -> str:
     # folium takes 0.2 s to import, and its module holds the ways of an offline page.
     from driftmap.report import offline  # noqa: PLC0415
 
-    data, error = _data(dial, units)
+    data, fineness = _data(dial, units)
     told = json.dumps(data, separators=(",", ":"), allow_nan=False)
     # Inside a script no text of a file may end it or begin a comment.
     facts = "const DIAL = " + told.replace("<", "\\u003c") + ";"
@@ -74,16 +76,16 @@ def dial_html(dial: Dial, *, units: Units) -> str:
             policy=offline.policy(scripts, None),
             styles=styles,
             scripts=scripts,
-            **_content(dial, data, error, units),
+            **_content(dial, data, fineness, units),
         )
     )
 
 
 def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
-    """Collect what the page's script must know, and how far its lines may be off."""
+    """Collect what the page's script must know, and the fineness of its lines."""
     nodes = [*dial.nodes, *dial.halfway.values()]
     site, reach = dial.setup.site, dial.reach
-    blob, error = _packed(dial)
+    blob, fineness = _packed(dial)
     questions, asked = questions_of(nodes)
     speed = unit_of("speed", units)
     first = len(dial.nodes)
@@ -109,17 +111,17 @@ def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
         "ground": _ground(site, units),
         "blob": base64.b64encode(blob).decode(),
         "ask": questions,
-    }, error
+    }, fineness
 
 
 def _packed(dial: Dial) -> tuple[bytes, float]:
     """Pack the landings, thinned just as much as the page's size asks for."""
-    nodes, tolerance = [*dial.nodes, *dial.halfway.values()], TOLERANCE
-    blob = pack_nodes(nodes, dial.pieces, tolerance=tolerance)
-    while len(blob) > _MOST_BYTES and tolerance < 50:
-        tolerance *= 1.5
-        blob = pack_nodes(nodes, dial.pieces, tolerance=tolerance)
-    return blob, line_error(tolerance)
+    nodes, fineness = [*dial.nodes, *dial.halfway.values()], float(FINENESS)
+    blob = pack_nodes(nodes, dial.pieces, fineness=fineness)
+    while len(blob) > _MOST_BYTES and fineness > _LEAST_FINE:
+        fineness /= 1.4
+        blob = pack_nodes(nodes, dial.pieces, fineness=fineness)
+    return blob, fineness
 
 
 def _case_names(dial: Dial) -> list[str]:
@@ -195,7 +197,7 @@ def _rings(shape: shapely.Geometry) -> list[list[list[int]]]:
 
 
 def _content(
-    dial: Dial, data: dict[str, Any], error: float, units: Units
+    dial: Dial, data: dict[str, Any], fineness: float, units: Units
 ) -> dict[str, Any]:
     pieces = _pieces(dial)
     site, flight, reach = dial.setup.site, dial.setup.flight, dial.reach
@@ -225,7 +227,8 @@ def _content(
         "half": half,
         "outside": distance(half.outside, units) if half.outside else "nothing",
         "typical": distance(half.typical, units),
-        "line_error": distance(error, units),
+        "line_error": distance(line_error(0.0), units),
+        "line_share": f"{line_error(1e6, fineness) / 1e4:.1f} %",
         "meter": show(2.0, "length", units),
         "declination": site.declination,
         "assumed": dial.assumed,

@@ -26,14 +26,14 @@ function reader(bytes) {
   return { number, signed };
 }
 
-function readRing({ number, signed }) {
+function readRing({ number, signed }, unit) {
   const ring = [];
   let east = 0;
   let north = 0;
   for (let left = number(); left > 0; left -= 1) {
     east += signed();
     north += signed();
-    ring.push([east, north]);
+    ring.push([east * unit, north * unit]);
   }
   return ring;
 }
@@ -47,7 +47,8 @@ function readPiece(stream) {
   };
   for (let line = 0; line < 2; line += 1) {
     const rings = [];
-    for (let left = number(); left > 0; left -= 1) rings.push(readRing(stream));
+    const unit = 2 ** number();
+    for (let left = number(); left > 0; left -= 1) rings.push(readRing(stream, unit));
     piece.lines.push(rings);
   }
   return piece;

@@ -95,17 +95,22 @@ def questions_of(nodes: Iterable[Node]) -> tuple[list[list[str]], list[list[int]
     Returns
     -------
     questions : list of [str, str]
-        Each question, and how to answer it.
+        Each question, and how to answer it as told in the first wind that asks it.
     asked : list of list of int
         For each wind, places among the questions.
     """
     found: dict[tuple[str, str], int] = {}
-    asked = [
-        [
-            found.setdefault((check.name, check.note), len(found))
-            for check in node.checks
-            if check.question and check.outcome != "pass"
-        ]
-        for node in nodes
-    ]
-    return [list(question) for question in found], asked
+    told: list[list[str]] = []
+    asked: list[list[int]] = []
+    for node in nodes:
+        asked.append([])
+        for check in node.checks:
+            if not check.question or check.outcome == "pass":
+                continue
+            # What the note says of the wind at hand differs; the question does not.
+            key = (check.name, check.area)
+            if key not in found:
+                found[key] = len(found)
+                told.append([check.name, check.note])
+            asked[-1].append(found[key])
+    return told, asked

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -14,11 +15,13 @@ from driftmap.report.reasons import flights_flown, verdict_reasons
 from driftmap.report.tables import headline
 from driftmap.report.words import Units
 from driftmap.site import OCCUPIED
+from driftmap.turning import Turn
 from driftmap.units import show
 
-__all__ = ["summary"]
+__all__ = ["proposals", "summary"]
 
 _MOST_REASONS: Final = 8
+_MOST_TURNS: Final = 6
 
 
 def summary(assessment: Assessment, *, units: Units) -> str:
@@ -57,6 +60,36 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines += ["", f"{len(a.assumed)} things were assumed; the map lists them."]
     lines.append(f"Seed {a.cloud.seed}, {a.cloud.flights:,} flights in each case.")
     return "\n".join([*lines, *(f"* {text}" for text in CAUTIONS)])
+
+
+def proposals(turns: Sequence[Turn], *, units: Units) -> str:
+    """Write which changes would turn a verdict.
+
+    Parameters
+    ----------
+    turns : sequence of Turn
+        From `driftmap.turning.turns`.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    str
+        Lines of text.
+    """
+    if not turns:
+        return "No single change that was flown comes out better."
+    lines = ["What would turn it, one change alone, each really flown:"]
+    for turn in turns[:_MOST_TURNS]:
+        name = _plain(turn.name)
+        if turn.kind == "wind":
+            name = f"wind of {show(turn.wind, 'speed', units)} at 10 m, {name}"
+        left = f", {turn.failing} failing, {turn.warning} not sure" * (
+            turn.verdict != "go"
+        )
+        lines.append(f"  {turn.verdict.upper()}: {turn.kind}, {name}{left}")
+    lines.append("  (questions of the rules apart)")
+    return "\n".join(lines)
 
 
 def _convergence(a: Assessment) -> list[str]:

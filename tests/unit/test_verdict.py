@@ -25,6 +25,7 @@ from driftmap.overhead import (
     over_on_the_way_up,
 )
 from driftmap.site import read_site
+from driftmap.turning import turns
 from driftmap.verdict import decide
 from driftmap.winds import read_wind
 
@@ -277,3 +278,20 @@ def test_bad_limits_are_refused_by_name(flight, site, key, value, told):
         read_limits(flight.model_copy(update={"limits": {key: value}}), site)
     with pytest.raises(SiteError, match=rf"limits\.{key}.*{told}"):
         read_limits(flight, replace(site, limits={key: value}))
+
+
+def test_what_would_turn_it_is_really_flown(flight, site):
+    """Each change listed comes out better than the plan when it is flown by itself."""
+    bare = replace(site, rules="")
+    wind = read_wind(str(ROOT / "examples" / "noon.csv"), site_altitude=site.elevation)
+    plan = assess(flight, bare, wind, samples=600)
+    found = turns(plan, samples=600)
+    assert found
+    rank = {"go": 0, "hold": 1, "no-go": 2}
+    failing = sum(c.outcome == "fail" for c in plan.checks)
+    for turn in found:
+        assert rank[turn.verdict] <= rank[plan.verdict]
+        assert turn.failing <= failing
+    smaller = [t for t in found if t.kind == "wind"]
+    assert smaller
+    assert all(t.wind < 0.8 * np.hypot(*wind.at(10.0)) for t in smaller)
