@@ -28,7 +28,8 @@ __all__ = ["Ascent", "Rocket", "ThrustCurve", "ascend"]
 _G: Final = STANDARD_GRAVITY
 _RAIL_STEPS: Final = 20  # on the rail, from the mean acceleration
 _BURN_STEPS: Final = 40  # from the rail to burnout
-_COAST_STEPS: Final = 24  # from burnout to apogee, by the closed form
+_COAST_STEPS: Final = 12  # from burnout to apogee, by the closed form
+_NO_THRUST: Final = np.zeros(1)
 _MOST_STEPS: Final = 2000
 
 
@@ -240,7 +241,8 @@ def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
     Notes
     -----
     Left out: rotation and swinging of the body, lift, ground effect. Thrust misalignment
-    and rail whip are part of the spread of the rail's aim. Thrust is the mean over each step, so the impulse is exact.
+    and rail whip are part of the spread of the rail's aim. Thrust is the mean over each
+    step, so the impulse is exact.
     """
     run = _Run(rocket, air)
     state = _ride_rail(run)
@@ -272,37 +274,47 @@ class _Run:
         self.who = np.arange(n) if air.east.shape[1] > 1 else np.zeros(n, np.intp)
         self.rows = [np.zeros((7, n))]
         self.rates: list[FloatArray] = []
+        # On the rail there is no airstream to speak of.
+        still = np.zeros(n), np.full(n, air.density[0]), np.full(n, air.sound[0])
+        self._now = np.stack(still)
+        self._seen: list[FloatArray] = []
 
     def keep(self, state: FloatArray, rates: FloatArray) -> FloatArray:
         """Record the state after a step, and the acceleration at the step's two ends."""
         self.rows.append(state)
         self.rates.append(rates)
+        self._seen.append(self._now)
         return state
 
     def through_air(self) -> dict[str, FloatArray]:
         """Give speed through the air (0 on the rail), density and sound, shape (s, n)."""
-        found = np.empty((3, len(self.rows), self.who.size))
-        end = self.rocket.rail_length * np.cos(self.rocket.tilt) * 0.999
-        for i, state in enumerate(self.rows):
-            near = local_air(self.air, state[2], self.who)
-            _, _, speed, density = through_air(state, near)
-            sound = np.interp(state[2], self.air.height, self.air.sound)
-            found[:, i] = np.where(state[2] > end, speed, 0.0), density, sound
-        return {"speed": found[0], "density": found[1], "sound": found[2]}
+        last = self._look(
+            self.rows[-1], local_air(self.air, self.rows[-1][2], self.who)
+        )
+        names = ("speed", "density", "sound")
+        return dict(zip(names, np.stack([*self._seen, last], axis=1), strict=True))
+
+    def _look(self, state: FloatArray, near: FloatArray) -> FloatArray:
+        """Speed through the air, density and speed of sound, shape (3, n)."""
+        sound = np.interp(state[2], self.air.height, self.air.sound)
+        return np.stack([*through_air(state, near)[2:], sound])
 
     def advance(
-        self, state: FloatArray, step: FloatArray
+        self, state: FloatArray, step: FloatArray, *, powered: bool = True
     ) -> tuple[FloatArray, FloatArray]:
         """Take one Runge-Kutta step; thrust is the step's mean, mass falls with impulse."""
         rocket = self.rocket
         near = local_air(self.air, state[2], self.who)
-        before, after = rocket.burnt(state[6]), rocket.burnt(state[6] + step)
-        gained = rocket.impulse * (after - before)
-        thrust = np.divide(gained, step, out=np.zeros_like(gained), where=step > 0)
-        masses = [
-            rocket.mass - rocket.propellant * share
-            for share in (before, (before + after) / 2, after)
-        ]
+        self._now = self._look(state, near)
+        thrust, masses = _NO_THRUST, [rocket.mass - rocket.propellant] * 3
+        if powered:
+            before, after = rocket.burnt(state[6]), rocket.burnt(state[6] + step)
+            gained = rocket.impulse * (after - before)
+            thrust = np.divide(gained, step, out=np.zeros_like(gained), where=step > 0)
+            masses = [
+                rocket.mass - rocket.propellant * share
+                for share in (before, (before + after) / 2, after)
+            ]
 
         def rate(moved: FloatArray, stage: int) -> FloatArray:
             return _rate(
@@ -311,8 +323,7 @@ class _Run:
 
         drag_area = rocket.drag_area
         if rocket.rise is not None:  # taken as constant over a step
-            sound = np.interp(state[2], self.air.height, self.air.sound)
-            drag_area = drag_area * rocket.rise(through_air(state, near)[2] / sound)
+            drag_area = drag_area * rocket.rise(self._now[0] / self._now[2])
         moved = state[:6]
         k1 = rate(moved, 0)
         k2 = rate(moved + 0.5 * step * k1, 1)
@@ -417,14 +428,14 @@ def _coast_up(run: _Run, state: FloatArray) -> None:
         if not up.any():
             return
         dt = np.where(up, step, 0.0)
-        after, rates = run.advance(state, dt)
+        after, rates = run.advance(state, dt, powered=False)
         over = up & (after[5] < 0)
         if over.any():  # end that step where the rise ends
             slowed = np.where(over, state[5] - after[5], 1.0)
             dt = np.where(over, dt * state[5] / slowed, dt)
-            after, _ = run.advance(state, dt)
+            after, _ = run.advance(state, dt, powered=False)
             dt = np.where(over, np.maximum(dt + after[5] / _G, 0.0), dt)
-            after, rates = run.advance(state, dt)
+            after, rates = run.advance(state, dt, powered=False)
             after[5] = np.where(over, 0.0, after[5])
         state = run.keep(after, rates)
     raise ValueError(f"a flight still rises after {_MOST_STEPS} steps")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from driftmap.cli.options import (
+    answers_of,
     day_of,
     day_options,
     units_option,
@@ -16,7 +17,6 @@ from driftmap.cli.options import (
     wind_options,
 )
 from driftmap.cli.sweeping import (
-    answers_of,
     cautions,
     hands_of,
     plan_options,

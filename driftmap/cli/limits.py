@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.options import day_of, day_options, units_option
+from driftmap.cli.options import answers_of, day_of, day_options, units_option
 from driftmap.cli.sweeping import (
-    answers_of,
     cautions,
     hands_of,
     plan_options,

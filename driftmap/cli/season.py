@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from driftmap.cli.options import answers_of
 from driftmap.cli.sweeping import (
-    answers_of,
     cautions,
     hands_of,
     plan_options,

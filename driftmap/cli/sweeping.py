@@ -16,10 +16,8 @@ if TYPE_CHECKING:
 
     from driftmap.planning.sweep import Hands
     from driftmap.planning.trial import Setup
-    from driftmap.rules import Answers
-    from driftmap.site import Site
 
-__all__ = ["answers_of", "cautions", "hands_of", "plan_options", "preamble"]
+__all__ = ["cautions", "hands_of", "plan_options", "preamble"]
 
 F = TypeVar("F", bound=Callable[..., object])
 
@@ -66,15 +64,6 @@ def plan_options(command: F) -> F:
     ):
         command = option(command)
     return command
-
-
-def answers_of(path: str | None, site: Site) -> Answers | None:
-    """Read the answers, if there are any."""
-    if path is None:
-        return None
-    from driftmap.rules import picked_rules, read_answers
-
-    return read_answers(path, picked_rules(site))
 
 
 @contextmanager

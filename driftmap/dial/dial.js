@@ -69,10 +69,11 @@ function against(wind, about) {
   if (!about.length) return { told: ["Not covered: this wind is outside what was worked out"], more: 0, every: [] };
   const every = reasonsAt(about).map((reason) => reason.told);
   const asked = askedAt(about).size;
-  const told = every.slice(0, asked ? 2 : 3);
+  const shown = asked ? 1 : 2;
+  const told = every.slice(0, shown);
   if (asked) told.push(`${asked} ${asked === 1 ? "question" : "questions"} of the rules not answered${every.length ? "" : "; nothing else speaks against it"}`);
   if (!told.length) told.push("All checks are within limits in this wind");
-  return { told, more: every.length - Math.min(every.length, asked ? 2 : 3), every };
+  return { told, more: every.length - Math.min(every.length, shown), every };
 }
 
 function showVerdict(wind, about) {

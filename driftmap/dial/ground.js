@@ -11,18 +11,16 @@ const place = ([east, north]) => [north, east];
 const places = (rings) => rings.map((ring) => ring.map(place));
 
 // A label whose text comes from a file is set as text, never read as HTML.
-function tag(at, classes, rank, text, mark) {
+function tag(at, classes, rank, { name, more, mark }) {
   const label = document.createElement("span");
   label.className = `label ${classes}`;
   label.dataset.rank = rank;
-  if (mark !== undefined) {
-    const bold = document.createElement("b");
-    bold.textContent = mark;
-    label.append(bold);
+  for (const [element, text] of [["b", mark], ["bdi", name], ["i", more]]) {
+    if (text === undefined) continue;
+    const part = document.createElement(element);
+    part.textContent = text;
+    label.append(part);
   }
-  const name = document.createElement("bdi");
-  name.textContent = text;
-  if (text) label.append(name);
   const holder = document.createElement("div");
   holder.append(label);
   const icon = L.divIcon({ html: holder, iconSize: [0, 0], className: "tag" });
@@ -37,7 +35,7 @@ function drawGround() {
     const wide = kind === "waiver" || kind === "boundary";
     const middle = wide ? outline.getBounds().getSouthWest() : outline.getBounds().getCenter();
     const at = wide ? places(rings)[0].reduce((a, b) => (a[0] + a[1] < b[0] + b[1] ? a : b)) : middle;
-    tag(at, wide ? kind : `area ${kind}`, crowd ? 40 : 60, people ? `${name}, ${people} people` : name).addTo(chart);
+    tag(at, wide ? kind : `area ${kind}`, crowd ? 40 : 60, { name, more: people ? ` ${people} people` : undefined }).addTo(chart);
   }
   const pad = L.divIcon({ html: one("#pad-picture").content.firstElementChild.cloneNode(true), iconSize: [0, 0], className: "tag" });
   L.marker([0, 0], { icon: pad, interactive: false, keyboard: false }).addTo(chart);
@@ -60,14 +58,13 @@ function drawLines(about) {
     const box = one(`label[data-look="${index}"]`).dataset;
     for (const [line, name] of [[1, "in-99"], [0, "in-90"]]) {
       if (line === 0 && number > 0 && !one("#show-inner").checked) continue;
-      const rings = lineAt(about, index, line);
-      if (!rings.length) continue;
+      const ring = lineAt(about, index, line)?.map(place);
+      if (!ring) continue;
       const classes = `contour case-${box.color} dash-${box.dash} ${name}${number === 0 ? " filled" : ""}`;
-      OUTLINES.push(L.polygon(places(rings), { className: classes, pane: "contours", interactive: false, fillRule: "evenodd" }).addTo(chart));
+      OUTLINES.push(L.polygon(ring, { className: classes, pane: "contours", interactive: false }).addTo(chart));
       if (line === 1) {
-        const outer = places(rings).flat();
-        const far = outer.reduce((a, b) => (Math.hypot(...b) > Math.hypot(...a) ? b : a));
-        OUTLINES.push(tag(far, `piece case-${box.color}`, 20 + index, "", DIAL.marks[index]).addTo(chart));
+        const far = ring.reduce((a, b) => (Math.hypot(...b) > Math.hypot(...a) ? b : a));
+        OUTLINES.push(tag(far, `piece case-${box.color}`, 20 + index, { mark: DIAL.marks[index] }).addTo(chart));
       }
     }
   });
@@ -77,8 +74,8 @@ function drawLines(about) {
 // Frame what is drawn with the pad and the crowd, or the whole site.
 function frame(view) {
   const bounds = L.latLngBounds([[-60, -60], [60, 60]]);
-  for (const { kind, rings } of DIAL.ground) {
-    if (view === "everything" || kind === "people") bounds.extend(places(rings).flat());
+  for (const { near, rings } of DIAL.ground) {
+    if (view === "everything" || near) bounds.extend(places(rings).flat());
   }
   for (const outline of OUTLINES) if (outline.getBounds) bounds.extend(outline.getBounds());
   chart.fitBounds(bounds, { animate: false, padding: [14, 14] });

@@ -1,16 +1,20 @@
-"""Landings of many winds as few bytes: outlines thinned, coarse units, small steps.
+"""Landings of many winds in little text: taut lines, thinned, coarse units, small steps.
 
-The stream is a row of whole numbers, each in groups of seven bits, low ones first, the
-eighth bit saying that more follow (as LEB128 does). Signed ones are folded: 0, -1, 1, -2 …
-become 0, 1, 2, 3 …
+A line is drawn taut, as a string round the ground that holds a share of the landings: it
+leaves none of that ground out, and needs a third of the corners.
+
+The text is a row of whole numbers in `SYMBOLS`. A number below `FINAL` is the symbol at its
+place. A larger one is written from its low end: symbols from `FINAL` on stand for the rest of
+a division by how many of them there are, until what is left is below `FINAL`. Signed numbers
+are folded: 0, -1, 1, -2 … become 0, 1, 2, 3 …
 
 For each wind, likelihoods of all cases, then all pieces in their order. A likelihood is a
 share times `SHARE_STEPS`, rounded up; 0 if the case never came up. A piece is 0 if it never
 came down, else 1; signed mean east and north [m]; radius and farthest point [m], rounded up;
 soonest [s], rounded down, and latest, rounded up; speed [dm/s] and energy [J], rounded up;
-then for each line its unit as a power of two [m], the number of its rings, and for each ring
-the number of its corners and signed steps east and north in that unit, the first from the
-pad, each next from the one before.
+the unit of its lines as a power of two [m]; then for each line the number of its corners and
+signed steps east and north in that unit, the first from the pad, each next from the one
+before.
 """
 
 from __future__ import annotations
@@ -24,14 +28,29 @@ import shapely
 
 from driftmap.dial.compute import Landing, Node
 
-__all__ = ["FINENESS", "SHARE_STEPS", "TOLERANCE", "line_error", "pack_nodes"]
+__all__ = [
+    "FINAL",
+    "FINENESS",
+    "SHARE_STEPS",
+    "SYMBOLS",
+    "TOLERANCE",
+    "line_error",
+    "pack_nodes",
+]
+
+SYMBOLS: Final = "".join(chr(c) for c in range(32, 127) if chr(c) not in '"\\<')
+"""Symbols that stand for themselves in a script: printable, and neither quote, backslash nor
+the start of a tag."""
+
+FINAL: Final = 76
+"""How many of `SYMBOLS` end a number; the other 16 say that more follow."""
 
 TOLERANCE: Final = 1.5
 """Least distance by which thinning may leave a corner of an outline beside it [m]."""
 
-FINENESS: Final = 400
-"""An outline wider than this many times `TOLERANCE` is thinned by its width over this: a
-screen shows no more."""
+FINENESS: Final = 400.0
+"""The lines of a piece are thinned by the width of the outer one over this, where that is
+more than `TOLERANCE`: a screen shows no more."""
 
 SHARE_STEPS: Final = 100_000
 """Steps in which a likelihood is told."""
@@ -40,12 +59,12 @@ Pieces = Sequence[tuple[str, str, int]]
 
 
 def line_error(width: float, fineness: float = FINENESS) -> float:
-    """Say how far packing may move an outline.
+    """Say how far packing may move the taut lines of a piece.
 
     Parameters
     ----------
     width : float
-        Larger of its extents east and north [m].
+        Larger of the extents of the outer one east and north [m].
     fineness : float
         As for `pack_nodes`.
 
@@ -69,13 +88,13 @@ def _power(tolerance: float) -> int:
 
 def pack_nodes(
     nodes: Iterable[Node], pieces: Pieces, *, fineness: float = FINENESS
-) -> bytes:
+) -> str:
     """Pack the landings of winds.
 
     Parameters
     ----------
     nodes : iterable of Node
-        The winds, in the order of the stream.
+        The winds, in the order of the text.
     pieces : sequence of (str, str, int)
         Every case and body, as `Dial.pieces`.
     fineness : float
@@ -83,8 +102,8 @@ def pack_nodes(
 
     Returns
     -------
-    bytes
-        The stream of the module's docstring.
+    str
+        The text of the module's docstring.
     """
     cases = list(dict.fromkeys(case for case, _, _ in pieces))
     stream: list[int] = []
@@ -95,7 +114,7 @@ def pack_nodes(
         for case, body, _ in pieces:
             landing = landings.get((case, body))
             stream += [0] if landing is None else [1, *_landing(landing, fineness)]
-    return _groups(stream)
+    return _written(stream)
 
 
 def _landing(landing: Landing, fineness: float) -> list[int]:
@@ -108,8 +127,13 @@ def _landing(landing: Landing, fineness: float) -> list[int]:
         _up(landing.speed * 10),
         _up(landing.energy),
     ]
+    west, south, east, north = landing.lines[-1].bounds
+    tolerance = _tolerance(max(east - west, north - south), fineness)
+    power = _power(tolerance)
+    numbers.append(power)
     for line in landing.lines:
-        numbers += _outline(line, fineness)
+        taut = shapely.simplify(shapely.convex_hull(line), tolerance)
+        numbers += _corners(taut, 2.0**power)
     return numbers
 
 
@@ -121,31 +145,20 @@ def _folded(value: int) -> int:
     return 2 * value if value >= 0 else -2 * value - 1
 
 
-def _outline(shape: shapely.MultiPolygon, fineness: float) -> list[int]:
-    west, south, east, north = shape.bounds
-    tolerance = _tolerance(max(east - west, north - south), fineness)
-    power = _power(tolerance)
-    slim = shapely.simplify(shape, tolerance)
-    rings = [
-        ring for part in shapely.get_parts(slim) for ring in shapely.get_rings(part)
-    ]
-    numbers = [power, len(rings)]
-    for ring in rings:
-        # The last corner is the first again; the reader closes rings itself.
-        places = shapely.get_coordinates(ring)[:-1] / 2.0**power
-        steps = np.diff(np.rint(places).astype(int), axis=0, prepend=[[0, 0]]).ravel()
-        numbers.append(len(places))
-        numbers += np.where(steps >= 0, 2 * steps, -2 * steps - 1).tolist()
-    return numbers
+def _corners(ring: shapely.Polygon, unit: float) -> list[int]:
+    # The last corner is the first again; the reader closes the ring itself.
+    places = np.rint(shapely.get_coordinates(ring)[:-1] / unit).astype(int)
+    steps = np.diff(places, axis=0, prepend=[[0, 0]]).ravel()
+    return [len(places), *np.where(steps >= 0, 2 * steps, -2 * steps - 1).tolist()]
 
 
-def _groups(numbers: Iterable[int]) -> bytes:
-    """Write numbers in groups of seven bits."""
-    out = bytearray()
+def _written(numbers: Iterable[int]) -> str:
+    out = []
+    more = len(SYMBOLS) - FINAL
     for number in numbers:
         rest = number
-        while rest > 127:
-            out.append(rest & 127 | 128)
-            rest >>= 7
-        out.append(rest)
-    return bytes(out)
+        while rest >= FINAL:
+            out.append(SYMBOLS[FINAL + rest % more])
+            rest //= more
+        out.append(SYMBOLS[rest])
+    return "".join(out)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import json
 from functools import cache
 from importlib.metadata import version
@@ -16,13 +15,20 @@ from driftmap.assessment import CAUTIONS
 from driftmap.cases import WORKS
 from driftmap.dial.between import check_halfway
 from driftmap.dial.compute import Dial
-from driftmap.dial.pack import FINENESS, SHARE_STEPS, line_error, pack_nodes
+from driftmap.dial.pack import (
+    FINAL,
+    FINENESS,
+    SHARE_STEPS,
+    SYMBOLS,
+    line_error,
+    pack_nodes,
+)
 from driftmap.dial.told import questions_of, tell_reasons
 from driftmap.dial.winds import aloft_told
 from driftmap.planning.trial import too_few
 from driftmap.report.pieces import has_people
 from driftmap.report.words import Units, distance, isolate, tied
-from driftmap.site import Site
+from driftmap.site import OCCUPIED, Site
 from driftmap.units import DIMENSIONS, show, unit_of
 
 if TYPE_CHECKING:
@@ -31,10 +37,10 @@ if TYPE_CHECKING:
 __all__ = ["dial_html"]
 
 _SCRIPTS: Final = ("read.js", "wheel.js", "ground.js", "dial.js")
-_MOST_BYTES: Final = 300_000
+_MOST_TEXT: Final = 450_000
 """Size of the packed lines above which they are thinned more; the page stays small."""
 
-_LEAST_FINE: Final = 50.0
+_LEAST_FINE: Final = 40.0
 
 _KINDS: Final = {
     **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
@@ -66,7 +72,9 @@ def dial_html(dial: Dial, *, units: Units) -> str:
     told = json.dumps(data, separators=(",", ":"), allow_nan=False)
     # Inside a script no text of a file may end it or begin a comment.
     facts = "const DIAL = " + told.replace("<", "\\u003c") + ";"
-    own = "\n".join([facts, *(_text(name) for name in _SCRIPTS)])
+    # Labels give way to each other as on the map of an assessment.
+    texts = [*(_text(name) for name in _SCRIPTS), _report("labels.js")]
+    own = "\n".join([facts, *texts])
     scripts = [offline.leaflet_script(), own]
     styles = [offline.leaflet_style(), _report("page.css"), _text("dial.css")]
     return (
@@ -85,7 +93,7 @@ def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
     """Collect what the page's script must know, and the fineness of its lines."""
     nodes = [*dial.nodes, *dial.halfway.values()]
     site, reach = dial.setup.site, dial.reach
-    blob, fineness = _packed(dial)
+    packed, fineness = _packed(dial)
     questions, asked = questions_of(nodes)
     speed = unit_of("speed", units)
     first = len(dial.nodes)
@@ -109,19 +117,21 @@ def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
         "works": WORKS,
         "shareSteps": SHARE_STEPS,
         "ground": _ground(site, units),
-        "blob": base64.b64encode(blob).decode(),
+        "symbols": SYMBOLS,
+        "final": FINAL,
+        "packed": packed,
         "ask": questions,
     }, fineness
 
 
-def _packed(dial: Dial) -> tuple[bytes, float]:
+def _packed(dial: Dial) -> tuple[str, float]:
     """Pack the landings, thinned just as much as the page's size asks for."""
-    nodes, fineness = [*dial.nodes, *dial.halfway.values()], float(FINENESS)
-    blob = pack_nodes(nodes, dial.pieces, fineness=fineness)
-    while len(blob) > _MOST_BYTES and fineness > _LEAST_FINE:
-        fineness /= 1.4
-        blob = pack_nodes(nodes, dial.pieces, fineness=fineness)
-    return blob, fineness
+    nodes, fineness = [*dial.nodes, *dial.halfway.values()], FINENESS
+    packed = pack_nodes(nodes, dial.pieces, fineness=fineness)
+    while len(packed) > _MOST_TEXT and fineness > _LEAST_FINE:
+        fineness /= 1.25
+        packed = pack_nodes(nodes, dial.pieces, fineness=fineness)
+    return packed, fineness
 
 
 def _case_names(dial: Dial) -> list[str]:
@@ -182,6 +192,7 @@ def _ground(site: Site, units: Units) -> list[dict[str, Any]]:
                 "name": isolate(area.name),
                 "rings": _rings(area.shape),
                 "people": area.people,
+                "near": area.role in OCCUPIED,
             }
         )
     return ground

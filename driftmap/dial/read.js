@@ -5,18 +5,20 @@ const all = (selector, root = document) => [...root.querySelectorAll(selector)];
 const RANK = ["go", "hold", "no-go"];
 const ON = 1e-6; // of a step: this near, a wind counts as one that was flown
 
-// Whole numbers in groups of seven bits, low ones first; signed ones folded.
-function reader(bytes) {
+// Whole numbers in symbols, the low end first; signed ones folded.
+function reader(text) {
+  const { symbols, final } = DIAL;
+  const places = new Map([...symbols].map((symbol, place) => [symbol, place]));
   let at = 0;
   const number = () => {
     let value = 0;
     let scale = 1;
     for (;;) {
-      const byte = bytes[at];
+      const place = places.get(text[at]);
       at += 1;
-      value += (byte & 127) * scale;
-      if (byte < 128) return value;
-      scale *= 128;
+      if (place < final) return value + place * scale;
+      value += (place - final) * scale;
+      scale *= symbols.length - final;
     }
   };
   const signed = () => {
@@ -45,18 +47,14 @@ function readPiece(stream) {
     east: signed(), north: signed(), radius: number(), farthest: number(),
     soonest: number(), latest: number(), speed: number() / 10, energy: number(), lines: [],
   };
-  for (let line = 0; line < 2; line += 1) {
-    const rings = [];
-    const unit = 2 ** number();
-    for (let left = number(); left > 0; left -= 1) rings.push(readRing(stream, unit));
-    piece.lines.push(rings);
-  }
+  const unit = 2 ** number();
+  for (let line = 0; line < 2; line += 1) piece.lines.push(readRing(stream, unit));
   return piece;
 }
 
 // One entry for each wind: likelihood of each case, landing of each piece.
 const WINDS = (() => {
-  const stream = reader(Uint8Array.from(atob(DIAL.blob), (c) => c.charCodeAt(0)));
+  const stream = reader(DIAL.packed);
   const cases = Math.max(...DIAL.cases) + 1;
   return DIAL.verdicts.map(() => ({
     likely: Array.from({ length: cases }, () => stream.number() / DIAL.shareSteps),
@@ -143,10 +141,8 @@ function hull(points) {
   return [...half(sorted), ...half(sorted.reverse())];
 }
 
-// Rings of a line: on a wind that was flown its own, between winds one round all of theirs.
+// The ring of a line: taut round the ground of every wind about the reading.
 function lineAt(places, index, line) {
   const found = places.map((place) => WINDS[place].pieces[index]).filter(Boolean);
-  if (!found.length) return [];
-  const rings = found.flatMap((piece) => piece.lines[line]);
-  return places.length === 1 ? rings : [hull(rings.flat())];
+  return found.length ? hull(found.flatMap((piece) => piece.lines[line])) : null;
 }

@@ -201,19 +201,17 @@ def test_document_has_the_promised_keys(result):
     ]
     assert all(set(line) >= set(keys) for line in data["checks"])
     piece = data["cases"][0]["pieces"][0]
-    assert set(piece) >= set(
-        [
-            "name",
-            "mean_east_m",
-            "mean_north_m",
-            "radius_50_m",
-            "radius_90_m",
-            "radius_99_m",
-            "time_s",
-            "impact_speed_mps",
-            "energy_j",
-        ]
-    )
+    assert set(piece) >= {
+        "name",
+        "mean_east_m",
+        "mean_north_m",
+        "radius_50_m",
+        "radius_90_m",
+        "radius_99_m",
+        "time_s",
+        "impact_speed_mps",
+        "energy_j",
+    }
     assert set(piece["time_s"]) == {"p5", "p50", "p95"}
     assert sum(case["probability"] for case in data["cases"]) == pytest.approx(1.0)
     assert set(data["areas"][0]) >= {"name", "role", "hit_probability", "interval"}
