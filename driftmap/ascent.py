@@ -29,6 +29,7 @@ _G: Final = STANDARD_GRAVITY
 _RAIL_STEPS: Final = 20  # on the rail, from the mean acceleration
 _BURN_STEPS: Final = 40  # from the rail to burnout
 _COAST_STEPS: Final = 12  # from burnout to apogee, by the closed form
+_TRANSONIC_STEPS: Final = 40  # the same where drag changes with Mach number
 _NO_THRUST: Final = np.zeros(1)
 _MOST_STEPS: Final = 2000
 
@@ -422,7 +423,8 @@ def _coast_up(run: _Run, state: FloatArray) -> None:
     terminal = np.sqrt(2 * mass * _G / (density * rocket.drag_area))
     rising = np.maximum(state[5], 0.0)
     # Closed form of the rise with quadratic drag (any mechanics textbook).
-    step = terminal / _G * np.arctan(rising / terminal) / _COAST_STEPS + 1e-3
+    steps = _COAST_STEPS if rocket.rise is None else _TRANSONIC_STEPS
+    step = terminal / _G * np.arctan(rising / terminal) / steps + 1e-3
     for _ in range(_MOST_STEPS):
         up = state[5] > 1e-9
         if not up.any():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, astuple, dataclass
+from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from typing import Any, Final
 
@@ -17,26 +17,21 @@ from driftmap.check import Check
 from driftmap.cloud import Cloud, Part, fly
 from driftmap.contours import Contour, containment
 from driftmap.day import Day
-from driftmap.exposure import Harm, harm_of
+from driftmap.exposure import Harm
 from driftmap.flight import Flight
 from driftmap.grid import mean_point, radii
 from driftmap.hazard import Probability
+from driftmap.judgement import judge_all
 from driftmap.limits import read_limits
 from driftmap.overhead import over_on_the_way_down, over_on_the_way_up
-from driftmap.precise import Sharpened, sharpen
+from driftmap.precise import Sharpened
 from driftmap.rules import (
     Answers,
-    RuleResult,
-    evaluate,
-    expected_altitude,
-    facts_of,
-    picked_rules,
-    with_answers,
 )
 from driftmap.sampling import CONFIDENCE, Estimate
 from driftmap.sensitivity import Influence, influences
-from driftmap.site import OCCUPIED, Site
-from driftmap.verdict import AreaHit, Verdict, decide, judge
+from driftmap.site import Site
+from driftmap.verdict import AreaHit, Verdict, decide
 from driftmap.wind import WindProfile
 
 __all__ = ["CAUTIONS", "SHARES", "Assessment", "assess", "document"]
@@ -152,7 +147,7 @@ def assess(  # noqa: PLR0913 - all but three are options
     DriftmapError
         If an input cannot be used; nothing missing ever turns into "go".
     """
-    limits = read_limits(flight, site)
+    read_limits(flight, site)  # before the work: a bad limit costs no time
     cloud = fly(
         flight,
         wind,
@@ -162,13 +157,7 @@ def assess(  # noqa: PLR0913 - all but three are options
         day=day,
         progress=progress,
     )
-    harm = harm_of(cloud, site)
-    sharpened = _sharpened(cloud, site, wind, precision, limits["area_hit"].value)
-    rules = _rules(flight, site, wind, cloud, answers)
-    known = {s.area: Probability(*astuple(s.estimate)) for s in sharpened}
-    checks, areas = judge(
-        cloud, site, wind, limits, harm=harm, known=known, rules=rules
-    )
+    found = judge_all(cloud, site, wind, answers=answers, precision=precision)
     contours = {
         (part.case, part.body): containment(
             cloud.east[part.rows], cloud.north[part.rows], SHARES
@@ -194,44 +183,15 @@ def assess(  # noqa: PLR0913 - all but three are options
         wind=wind,
         cloud=cloud,
         contours=contours,
-        checks=checks,
-        areas=areas,
-        harm=harm,
-        sharpened=sharpened,
-        verdict=decide(checks),
+        checks=found.checks,
+        areas=found.areas,
+        harm=found.harm,
+        sharpened=found.sharpened,
+        verdict=decide(found.checks),
         assumed=tuple(dict.fromkeys(assumed)),
         influences=influences(cloud) if samples >= _ENOUGH else (),
         version=version("driftmap"),
     )
-
-
-def _sharpened(
-    cloud: Cloud, site: Site, wind: WindProfile, precision: float | None, limit: float
-) -> tuple[Sharpened, ...]:
-    if precision is None:
-        return ()
-    people = [area for area in site.areas if area.role in OCCUPIED or area.people]
-    return sharpen(cloud, wind, people, relative=precision, limit=limit)
-
-
-def _rules(
-    flight: Flight,
-    site: Site,
-    wind: WindProfile,
-    cloud: Cloud,
-    answers: Answers | None,
-) -> tuple[RuleResult, ...]:
-    """Ask the rules that the site names of this flight in this wind."""
-    if not site.rules:
-        return ()
-    said = answers or Answers()
-    facts = facts_of(
-        flight,
-        site,
-        altitude=expected_altitude(cloud),
-        surface_wind=float(np.hypot(*wind.at(10.0))),
-    )
-    return evaluate(picked_rules(site), with_answers(facts, said), said)
 
 
 def document(assessment: Assessment) -> dict[str, Any]:

@@ -3,13 +3,17 @@
 import json
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from driftmap.assessment import assess
+from driftmap.dial import Reach, compute_dial
 from driftmap.flightfile import read_flight
+from driftmap.planning import Setup, Supposition
 from driftmap.site import read_site
+from driftmap.units import MILE_PER_HOUR
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[1]
@@ -32,6 +36,17 @@ def demo():
     wind = read_wind("8 mph from 240", site_altitude=site.elevation)
     flight = read_flight(ROOT / "examples" / "willet.toml")
     return assess(flight, site, wind, samples=2000)
+
+
+@pytest.fixture(scope="session")
+def dial():
+    """A small dial of a small flight: it has winds to go, to hold and not to go in."""
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    flight = read_flight(ROOT / "examples" / "dunlin.toml")
+    # Without rules no question is open, so that a go is a go.
+    setup = Setup(flight, replace(site, rules=""), samples=4000, seed=1)
+    reach = Reach(10 * MILE_PER_HOUR, speeds=5, directions=6)
+    return compute_dial(setup, Supposition(site.elevation), reach, halfway=3)
 
 
 class Browser:

@@ -42,6 +42,19 @@ _COMMANDS: Final = MappingProxyType(
             "driftmap.cli.drop:drop_command",
             "Where one body lands, without luck.",
         ),
+        "limits": (
+            "driftmap.cli.limits:limits_command",
+            "The strongest wind that is still go, by direction.",
+        ),
+        "aim": ("driftmap.cli.aim:aim_command", "Where to lean the rail."),
+        "layout": (
+            "driftmap.cli.layout:layout_command",
+            "Where to put pads and people.",
+        ),
+        "season": (
+            "driftmap.cli.season:season_command",
+            "How many hours of a season are go.",
+        ),
         "rules": (
             "driftmap.cli.rules:rules_command",
             "What the rules of the range ask of a flight.",

@@ -6,7 +6,7 @@ let framed = false;
 
 function length(metres) {
   const [value, unit] = DIAL.units === "us" ? [metres / FOOT, "ft"] : [metres, "m"];
-  return `${Number(value.toPrecision(3)).toLocaleString("en-US")}\u00a0${unit}`;
+  return `${Math.round(Number(value.toPrecision(3))).toLocaleString("en-US")}\u00a0${unit}`;
 }
 
 function fall(speed) {
@@ -115,10 +115,10 @@ function show() {
   showPieces(about);
   drawLines(about);
   one("#between").textContent = about.length > 1 ? one("#between").dataset.many : about.length ? one("#between").dataset.one : "";
-  if (about.length && !framed) {
-    framed = true;
-    frame("flight");
-  }
+  drawBlow(wind);
+  if (about.length && !framed) frame("flight");
+  framed ||= about.length > 0;
+  follow();
 }
 
 const KEYS = {

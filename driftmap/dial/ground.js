@@ -71,6 +71,19 @@ function drawLines(about) {
   placeLabels();
 }
 
+// Point the pad's arrow where the wind blows to; none while it is calm or not set.
+function drawBlow(wind) {
+  const arrow = one(".map .blow");
+  arrow.toggleAttribute("hidden", !wind?.speed);
+  arrow.setAttribute("transform", `rotate(${(wind?.from ?? 0) + 180})`);
+}
+
+// Bring the lines back into sight where they have left it.
+function follow() {
+  const seen = chart.getBounds();
+  if (OUTLINES.some((outline) => outline.getBounds && !seen.contains(outline.getBounds()))) frame("flight");
+}
+
 // Frame what is drawn with the pad and the crowd, or the whole site.
 function frame(view) {
   const bounds = L.latLngBounds([[-60, -60], [60, 60]]);

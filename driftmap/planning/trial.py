@@ -16,21 +16,15 @@ from driftmap.check import Check
 from driftmap.cloud import Cloud, fly
 from driftmap.day import Day
 from driftmap.errors import DriftmapError
-from driftmap.exposure import harm_of
 from driftmap.flight import Flight
 from driftmap.hazard import binomial, outside, per_case
+from driftmap.judgement import judge_all
 from driftmap.limits import read_limits
 from driftmap.rules import (
     Answers,
-    RuleResult,
-    evaluate,
-    expected_altitude,
-    facts_of,
-    picked_rules,
-    with_answers,
 )
 from driftmap.site import Site
-from driftmap.verdict import Verdict, decide, judge
+from driftmap.verdict import Verdict, decide
 from driftmap.wind import WindProfile
 
 __all__ = [
@@ -224,16 +218,8 @@ def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
     Trial
         The verdict.
     """
-    flight, site = setup.flight, setup.site
-    checks, _ = judge(
-        cloud,
-        site,
-        wind,
-        read_limits(flight, site),
-        harm=harm_of(cloud, site),
-        rules=_rules(cloud, setup, wind),
-    )
-    stray = per_case(cloud, outside(site.boundary))[WORKS]
+    checks = judge_all(cloud, setup.site, wind, answers=setup.answers).checks
+    stray = per_case(cloud, outside(setup.site.boundary))[WORKS]
     top = cloud.apogee
     return Trial(
         decide(c for c in checks if not c.question),
@@ -241,20 +227,6 @@ def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
         (stray.estimate, stray.lower, stray.upper),
         (float(np.median(top.east)), float(np.median(top.north))),
     )
-
-
-def _rules(cloud: Cloud, setup: Setup, wind: WindProfile) -> tuple[RuleResult, ...]:
-    """Ask the rules that the site names."""
-    if not setup.site.rules:
-        return ()
-    said = setup.answers or Answers()
-    facts = facts_of(
-        setup.flight,
-        setup.site,
-        altitude=expected_altitude(cloud),
-        surface_wind=float(np.hypot(*wind.at(10.0))),
-    )
-    return evaluate(picked_rules(setup.site), with_answers(facts, said), said)
 
 
 def try_flight(setup: Setup, wind: WindProfile) -> Trial:

@@ -1,0 +1,372 @@
+"""The dial in a real browser with its network closed: it reads as the winds it was made
+from say, at the worst between them, and holds where it knows nothing.
+"""
+
+import dataclasses
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap.dial import dial_html, surrounding, verdict_at
+from driftmap.dial.pack import line_error
+from driftmap.units import MILE_PER_HOUR
+
+pytestmark = pytest.mark.browser
+
+WORDS = {"go": "GO", "hold": "HOLD", "no-go": "NO-GO"}
+
+HOSTILE = (
+    "<script>window.hit=1</script>",
+    "<img src=x onerror=window.hit=1>",
+    "a`b${window.hit=1}",
+    "{{ 7*7 }} {% raw %}",
+    r"\u{zz} \x41 </script><!--",
+    "\"quoted\" & 'single' &amp;",
+    "🚀 emoji",
+    "מגרש השקה",
+)
+
+
+@pytest.fixture(scope="session")
+def page(dial, tmp_path_factory):
+    """The demo dial as a file."""
+    path = tmp_path_factory.mktemp("dial") / "dial.html"
+    path.write_text(dial_html(dial, units="us"), encoding="utf-8")
+    return path
+
+
+def put(browser, speed, from_deg):
+    """Type a reading as a person does, field by field."""
+    for selector, value in (("#speed", speed), ("#from", from_deg)):
+        field = browser.find(selector)
+        field.clear()
+        field.send_keys(str(value))
+
+
+def word(browser):
+    return browser.find("header .word").text
+
+
+def lines(browser):
+    """Give the outlines of the pieces as they are drawn."""
+    return browser.js(
+        "return [...document.querySelectorAll('.map path.contour')].map(p => p.getAttribute('d'))"
+    )
+
+
+def wind_with(dial, verdict):
+    """Find a wind of the dial with this verdict."""
+    return next(n.wind for n in dial.nodes if n.verdict == verdict)
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (1280, 900)])
+def test_asks_for_nothing_and_fits(browser, page, width, height, dark):
+    browser.open(page, width=width, height=height, dark=dark)
+    put(browser, 4, 245)
+    assert browser.requests() == []
+    assert browser.complaints() == []
+    assert browser.js("return document.documentElement.scrollWidth") <= width
+    assert len(lines(browser)) > 5
+
+
+def test_holds_until_a_wind_is_set(browser, page):
+    browser.open(page)
+    assert word(browser) == "HOLD"
+    assert "Set the wind" in browser.find("#why").text
+    assert lines(browser) == []
+    browser.find("#speed").send_keys("3")
+    assert word(browser) == "HOLD"
+    assert lines(browser) == []
+
+
+def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
+    browser.open(page)
+    for verdict in ("go", "hold", "no-go"):
+        speed, from_deg = wind_with(dial, verdict)
+        put(browser, speed / MILE_PER_HOUR, from_deg)
+        assert word(browser) == WORDS[verdict]
+        shown = browser.js(
+            "return [...document.querySelectorAll('header .sign g:not([hidden])')].map(g => g.dataset.of)"
+        )
+        assert shown == [verdict]
+        assert (
+            "Nothing" in browser.find("#why").text
+            or browser.find("#why").text.count("limit")
+        ) == (verdict != "go") or verdict == "go"
+
+
+def test_reads_as_the_rule_says(browser, page, dial):
+    """Every reading of a fine net: the page and the package agree, and none is milder
+    than a wind about it.
+    """
+    browser.open(page)
+    rank = list(WORDS)
+    for speed in np.arange(0.0, dial.reach.top + 0.5, 0.37):
+        for from_deg in np.arange(0.0, 360.0, 17.0):
+            about, got = browser.js(
+                "const about = surrounding(arguments[0], arguments[1]);"
+                "return [about, worst(about.map(at => DIAL.verdicts[at]))]",
+                float(speed),
+                float(from_deg),
+            )
+            nodes = surrounding(dial.reach, speed, from_deg)
+            assert set(nodes) <= set(about)
+            assert got == verdict_at(dial, speed, from_deg)
+            assert all(
+                rank.index(got) >= rank.index(dial.nodes[i].verdict) for i in nodes
+            )
+
+
+@pytest.mark.parametrize(
+    ("speed", "from_deg"), [(99, 10), (-1, 10), (5, 400), (5, -20), ("5e9", 0)]
+)
+def test_outside_the_range_holds(browser, page, speed, from_deg):
+    browser.open(page)
+    put(browser, speed, from_deg)
+    assert word(browser) == "HOLD"
+    assert "Not covered" in browser.find("#why").text
+    assert lines(browser) == []
+    assert "no figures" in browser.find("#legend").text
+
+
+def test_keys_turn_the_dial(browser, page):
+    browser.open(page)
+    wheel = browser.find("#wheel")
+    from selenium.webdriver.common.keys import Keys
+
+    wheel.send_keys(Keys.ARROW_UP * 4 + Keys.ARROW_LEFT * 3)
+    assert browser.find("#speed").get_attribute("value") == "4"
+    assert browser.find("#from").get_attribute("value") == "345"
+    assert "4 mph from 345° (NNW)" in browser.find("#reading").text.replace("\xa0", " ")
+    assert wheel.get_attribute("aria-valuenow") == "345"
+    assert word(browser) in wheel.get_attribute("aria-valuetext")
+    before = lines(browser)
+    wheel.send_keys(Keys.ARROW_RIGHT * 20)
+    assert lines(browser) != before
+    wheel.send_keys(Keys.ARROW_UP * 50)
+    assert float(browser.find("#speed").get_attribute("value")) == 10.0
+    wheel.send_keys(Keys.HOME)
+    assert browser.find("#reading").text == "0 mph, calm"
+
+
+@pytest.mark.parametrize("kind", ["mouse", "touch"])
+def test_a_tap_on_the_dial_sets_both(browser, page, kind):
+    browser.open(page, width=390, height=844)
+    x, y, size = browser.js(
+        "const w = document.querySelector('#wheel'), b = w.getBoundingClientRect();"
+        "return [b.left + b.width / 2, b.top + b.height / 2, b.width / w.viewBox.baseVal.width]"
+    )
+    # Half of the top speed, from the east.
+    place = {"x": x + 50 * size, "y": y}
+    if kind == "mouse":
+        for name in ("mousePressed", "mouseReleased"):
+            browser.cdp(
+                "Input.dispatchMouseEvent",
+                type=name,
+                button="left",
+                clickCount=1,
+                **place,
+            )
+    else:
+        browser.cdp("Input.dispatchTouchEvent", type="touchStart", touchPoints=[place])
+        browser.cdp("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+    assert browser.find("#speed").get_attribute("value") == "5"
+    assert browser.find("#from").get_attribute("value") == "90"
+    assert len(lines(browser)) > 5
+
+
+def test_buttons_step(browser, page):
+    browser.open(page, width=390, height=844)
+    put(browser, 3, 0)
+    for selector in ("[data-speed='1']", "[data-turn='-1']"):
+        browser.find(selector).click()
+    assert browser.find("#speed").get_attribute("value") == "4"
+    assert browser.find("#from").get_attribute("value") == "355"
+
+
+def test_lines_are_where_the_landings_are(browser, page, dial):
+    """The page's unpacked lines against the ground they were made from."""
+    browser.open(page)
+    fineness = 400.0  # a small dial is not thinned further
+    for number in (0, 7, len(dial.nodes) - 1):
+        node = dial.nodes[number]
+        for index, (case, body, _) in enumerate(dial.pieces):
+            landing = node.landings.get((case, body))
+            got = browser.js(
+                "return lineAt([arguments[0]], arguments[1], 1)", number, index
+            )
+            if landing is None:
+                assert got is None
+                continue
+            taut = shapely.convex_hull(landing.lines[-1])
+            west, south, east, north = landing.lines[-1].bounds
+            allowed = line_error(max(east - west, north - south), fineness)
+            drawn = shapely.Polygon(got)
+            assert shapely.hausdorff_distance(drawn.boundary, taut.boundary) <= allowed
+            figures = browser.js(
+                "return figuresAt([arguments[0]], arguments[1])", number, index
+            )
+            assert landing.farthest <= figures["farthest"] < landing.farthest + 1
+            assert landing.speed <= figures["speed"] < landing.speed + 0.11
+            assert landing.soonest - 1 < figures["soonest"] <= landing.soonest
+
+
+def test_between_winds_lines_and_figures_are_the_worst(browser, page, dial):
+    browser.open(page)
+    speed, from_deg = dial.reach.middle((1, 2))
+    about = surrounding(dial.reach, speed, from_deg)
+    assert len(about) == 4
+    for index, (case, body, _) in enumerate(dial.pieces):
+        ring = browser.js("return lineAt(arguments[0], arguments[1], 1)", about, index)
+        single = [
+            browser.js("return lineAt([arguments[0]], arguments[1], 1)", at, index)
+            for at in about
+        ]
+        whole = shapely.Polygon(ring).buffer(1e-6)
+        assert all(whole.covers(shapely.Polygon(one)) for one in single if one)
+        figures = browser.js(
+            "return figuresAt(arguments[0], arguments[1])", about, index
+        )
+        far = max(dial.nodes[i].landings[case, body].farthest for i in about)
+        assert figures["farthest"] >= far
+
+
+def test_reasons_are_those_of_the_winds(browser, page, dial):
+    browser.open(page)
+    for number, node in enumerate(dial.nodes):
+        told = browser.js("return reasonsAt([arguments[0]])", number)
+        bad = [c for c in node.checks if c.outcome != "pass" and not c.question]
+        assert len(told) == len(bad)
+        fails = [r["outcome"] for r in told]
+        assert fails == sorted(fails, reverse=True)
+        assert fails.count(2) == sum(c.outcome == "fail" for c in bad)
+
+
+def test_open_questions_hold_and_are_listed(browser, dial, tmp_path):
+    """A question is no weather: every wind holds that is not a no-go anyway."""
+    check = next(c for c in dial.nodes[0].checks if c.outcome == "pass")
+    question = dataclasses.replace(
+        check,
+        name="is the ground wet",
+        outcome="warn",
+        question=True,
+        value=None,
+        interval=None,
+    )
+    nodes = tuple(
+        dataclasses.replace(
+            node,
+            checks=(*node.checks, question),
+            verdict="hold" if node.verdict == "go" else node.verdict,
+        )
+        for node in dial.nodes
+    )
+    path = tmp_path / "dial.html"
+    path.write_text(
+        dial_html(dataclasses.replace(dial, nodes=nodes), units="us"), encoding="utf-8"
+    )
+    browser.open(path)
+    speed, from_deg = wind_with(dial, "go")
+    put(browser, speed / MILE_PER_HOUR, from_deg)
+    assert word(browser) == "HOLD"
+    assert "1 question of the rules not answered" in browser.find("#why").text
+    assert "is the ground wet" in browser.find("#questions").text
+
+
+def test_switches_of_pieces(browser, page):
+    browser.open(page)
+    put(browser, 4, 100)
+    before = len(lines(browser))
+    browser.js("document.querySelector('input[data-piece=\"1\"]').click()")
+    assert len(lines(browser)) == before - 1
+    browser.js("document.querySelector('#show-inner').click()")
+    assert len(lines(browser)) > before
+
+
+def renamed(dial, text):
+    """The dial with this text for every name that a file can give."""
+    setup = dial.setup
+    areas = tuple(
+        dataclasses.replace(area, name=f"{text} {i}")
+        for i, area in enumerate(setup.site.areas)
+    )
+    site = dataclasses.replace(setup.site, name=text, areas=areas)
+    flight = setup.flight.model_copy(update={"name": text})
+    pieces = tuple((case, f"{body} {text}", n) for case, body, n in dial.pieces)
+    nodes = tuple(
+        dataclasses.replace(
+            node,
+            checks=tuple(
+                dataclasses.replace(c, area=text if c.area else "") for c in node.checks
+            ),
+            landings={(c, f"{b} {text}"): v for (c, b), v in node.landings.items()},
+        )
+        for node in dial.nodes
+    )
+    return dataclasses.replace(
+        dial,
+        setup=dataclasses.replace(setup, site=site, flight=flight),
+        pieces=pieces,
+        nodes=nodes,
+        halfway={},
+    )
+
+
+@pytest.mark.parametrize("text", HOSTILE)
+def test_names_show_as_text_and_never_run(browser, dial, tmp_path, text):
+    path = tmp_path / "dial.html"
+    path.write_text(dial_html(renamed(dial, text), units="us"), encoding="utf-8")
+    browser.open(path)
+    put(browser, 9, 245)
+    assert browser.complaints() == []
+    assert browser.js("return window.hit") is None
+    assert text in browser.js("return document.querySelector('#legend').textContent")
+    assert text in browser.js("return document.querySelector('footer').textContent")
+    labels = browser.js(
+        "return [...document.querySelectorAll('.map .label bdi')].map(e => e.textContent)"
+    )
+    assert any(text in label for label in labels)
+    assert len(lines(browser)) > 5
+
+
+def test_targets_are_large_and_named(browser, page):
+    browser.open(page, width=390, height=844)
+    put(browser, 9, 245)
+    small = browser.js(
+        "return [...document.querySelectorAll('button, .knob input, label.piece, .extra label, summary, .leaflet-bar a')]"
+        ".filter(e => e.offsetParent).map(e => [e.getBoundingClientRect(), e.textContent])"
+        ".filter(([b]) => b.height < 44 || b.width < 44).map(([, t]) => t)"
+    )
+    assert small == []
+    nameless = browser.js(
+        "return [...document.querySelectorAll('input, button')]"
+        ".filter(e => !(e.ariaLabel || e.textContent.trim() || e.labels?.length)).length"
+    )
+    assert nameless == 0
+
+
+CONTRAST = """
+const light = (c) => { const v = c.match(/[\\d.]+/g).slice(0, 3).map(x => x / 255)
+  .map(x => x <= 0.04045 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4);
+  return 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2]; };
+const ground = (e) => { for (; e; e = e.parentElement) { const c = getComputedStyle(e).backgroundColor;
+  if (!/rgba\\(.*, 0\\)|transparent|color\\(/.test(c)) return c; } return 'rgb(255,255,255)'; };
+for (const d of document.querySelectorAll('details')) d.open = true;
+return [...document.querySelectorAll('header *, main section:not(#chart) *, footer *, #between, button, input')]
+  .filter(e => ([...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()) || e.value) && !e.closest('svg') && e.type !== 'checkbox')
+  .map(e => { const a = light(getComputedStyle(e).color), b = light(ground(e));
+    return [(Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05), e.innerText]; })
+  .filter(([ratio]) => ratio < 4.5);
+"""
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
+def test_contrast(browser, page, dial, verdict, dark):
+    """Contrast of every text by the formula of WCAG 2.2, success criterion 1.4.3."""
+    browser.open(page, dark=dark)
+    speed, from_deg = wind_with(dial, verdict)
+    put(browser, speed / MILE_PER_HOUR, from_deg)
+    assert browser.js(CONTRAST) == []

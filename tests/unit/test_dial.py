@@ -1,0 +1,266 @@
+"""The dial: winds as the meter reads them, the worst between them, and its packing."""
+
+import dataclasses
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from click.testing import CliRunner
+
+from driftmap.cli.dial import dial_command
+from driftmap.dial import (
+    Landing,
+    Node,
+    Reach,
+    check_halfway,
+    compute_dial,
+    dial_html,
+    metered_wind,
+    surrounding,
+    verdict_at,
+)
+from driftmap.dial.pack import (
+    FINAL,
+    FINENESS,
+    SHARE_STEPS,
+    SYMBOLS,
+    line_error,
+    pack_nodes,
+)
+from driftmap.dial.told import tell_reasons
+from driftmap.errors import InputError
+from driftmap.planning import Setup, Supposition
+from driftmap.planning.trial import flown, judged
+from driftmap.wind import WindProfile, direction_and_speed
+from driftmap.winds import read_wind
+
+ROOT = Path(__file__).parents[2]
+RANK = ("go", "hold", "no-go")
+
+
+def test_the_law_gives_the_wind_of_the_same_words():
+    wind = metered_wind(Supposition(300.0), 240.0, 5.0)
+    words = read_wind("5 m/s from 240", site_altitude=300.0)
+    for name in ("height", "east", "north", "error"):
+        np.testing.assert_allclose(getattr(wind, name), getattr(words, name), rtol=1e-9)
+    assert wind.known_to == wind.height[-1]
+    assert any("supposes the wind aloft" in note for note in wind.assumed)
+
+
+def test_a_shape_is_set_at_the_meter_and_turned_as_a_whole():
+    shape = WindProfile([2, 10, 500], [3.0, 4.0, 0.0], [0.0, 1.0, -9.0], [1, 1, 1])
+    wind = metered_wind(Supposition(0.0, shape), 30.0, 6.0)
+    bearing, speed = direction_and_speed(*wind.at(2.0))
+    assert math.degrees(bearing) == pytest.approx(30.0)
+    assert speed == pytest.approx(6.0)
+    before, after = (
+        np.subtract(*direction_and_speed(*w.at([500.0, 2.0]))[0]) for w in (shape, wind)
+    )
+    assert after % (2 * np.pi) == pytest.approx(before % (2 * np.pi))
+    assert np.hypot(*wind.at(500.0)) == pytest.approx(18.0)
+
+
+@pytest.mark.parametrize(
+    ("speed", "from_deg"),
+    [(10.5, 0.0), (-0.1, 0.0), (math.nan, 0.0), (3.0, math.nan), (math.inf, 0.0)],
+)
+def test_nothing_surrounds_a_wind_out_of_range(speed, from_deg):
+    assert surrounding(Reach(10.0), speed, from_deg) == ()
+
+
+def test_winds_about_a_reading():
+    reach = Reach(10.0, 10, 36)
+    winds = reach.winds()
+    assert len(winds) == 361
+    for place, (speed, from_deg) in enumerate(winds):
+        assert surrounding(reach, speed, from_deg) == (place,)
+    rng = np.random.default_rng(5)
+    for speed, from_deg in rng.uniform((0, 0), (10, 360), (200, 2)):
+        about = [winds[i] for i in surrounding(reach, speed, from_deg)]
+        assert min(v for v, _ in about) <= speed <= max(v for v, _ in about)
+        turns = [(d - from_deg + 180) % 360 - 180 for v, d in about if v > 0]
+        assert min(turns) < 0 < max(turns)
+        assert max(map(abs, turns)) <= reach.turn
+
+
+def test_the_worst_of_the_winds_about_it(dial):
+    rng = np.random.default_rng(6)
+    seen = set()
+    for speed, from_deg in rng.uniform((0, 0), (dial.reach.top, 360), (300, 2)):
+        about = surrounding(dial.reach, speed, from_deg)
+        got = verdict_at(dial, speed, from_deg)
+        seen.add(got)
+        assert all(RANK.index(got) >= RANK.index(dial.nodes[i].verdict) for i in about)
+    assert seen == set(RANK)
+    assert verdict_at(dial, dial.reach.top * 1.01, 0.0) == "hold"
+
+
+def test_a_worse_wind_halfway_counts_in_its_cell(dial):
+    cell = (0, 3)
+    speed, from_deg = dial.reach.middle(cell)
+    bad = Node((speed, from_deg), "no-go", "no-go")
+    with_it = dataclasses.replace(dial, halfway={cell: bad})
+    without = dataclasses.replace(dial, halfway={})
+    assert verdict_at(without, speed, from_deg) != "no-go"
+    assert verdict_at(with_it, speed * 1.1, from_deg) == "no-go"
+    assert verdict_at(with_it, *dial.nodes[1].wind) == dial.nodes[1].verdict
+    assert check_halfway(with_it).worse == 1
+
+
+def test_a_wind_of_the_dial_is_judged_as_any_flight(dial):
+    node = dial.nodes[9]
+    wind = metered_wind(dial.supposition, node.wind[1], node.wind[0])
+    trial = judged(flown(dial.setup, wind), dial.setup, wind)
+    assert node.checks == trial.checks
+    assert node.but_questions == trial.verdict
+
+
+class Reader:
+    """What a page does with the packed text, written a second time from its description."""
+
+    def __init__(self, text):
+        self.symbols = iter(text)
+
+    def number(self):
+        value, scale = 0, 1
+        for symbol in self.symbols:
+            place = SYMBOLS.index(symbol)
+            if place < FINAL:
+                return value + place * scale
+            value += (place - FINAL) * scale
+            scale *= len(SYMBOLS) - FINAL
+        raise AssertionError("the text ends within a number")
+
+    def signed(self):
+        number = self.number()
+        return -(number + 1) // 2 if number % 2 else number // 2
+
+    def line(self, unit):
+        steps = [(self.signed(), self.signed()) for _ in range(self.number())]
+        return np.cumsum(steps, axis=0) * unit
+
+
+@pytest.mark.parametrize("fineness", [FINENESS, 60.0])
+def test_what_is_packed_comes_back_within_the_stated_error(dial, fineness):
+    reader = Reader(pack_nodes(dial.nodes, dial.pieces, fineness=fineness))
+    moved = []
+    for node in dial.nodes:
+        for case in dict.fromkeys(case for case, _, _ in dial.pieces):
+            likely = node.likely.get(case, 0.0) * SHARE_STEPS
+            assert likely - 1e-6 <= reader.number() < likely + 1
+        for case, body, _ in dial.pieces:
+            landing = node.landings.get((case, body))
+            assert reader.number() == (landing is not None)
+            if landing is None:
+                continue
+            assert abs(reader.signed() - landing.mean[0]) <= 0.5
+            assert abs(reader.signed() - landing.mean[1]) <= 0.5
+            for value in (landing.radius, landing.farthest):
+                assert value - 1e-6 <= reader.number() < value + 1
+            assert landing.soonest - 1 < reader.number() <= landing.soonest
+            assert landing.latest - 1e-6 <= reader.number() < landing.latest + 1
+            assert landing.speed - 1e-6 <= reader.number() / 10 < landing.speed + 0.1
+            assert landing.energy - 1e-6 <= reader.number() < landing.energy + 1
+            unit = 2.0 ** reader.number()
+            west, south, east, north = landing.lines[-1].bounds
+            allowed = line_error(max(east - west, north - south), fineness)
+            for line in landing.lines:
+                drawn = shapely.Polygon(reader.line(unit))
+                taut = shapely.convex_hull(line)
+                off = shapely.hausdorff_distance(
+                    shapely.segmentize(drawn.boundary, 5.0),
+                    shapely.segmentize(taut.boundary, 5.0),
+                )
+                assert off <= allowed
+                assert drawn.buffer(allowed).covers(line)
+                moved.append(off / allowed)
+    assert next(reader.symbols, None) is None
+    assert max(moved) > 0.3  # the bound is not idle
+
+
+def test_large_numbers_come_back():
+    landing = Landing(
+        (-123_456.4, 98_765.6),
+        5e5,
+        1e6,
+        0.0,
+        1e5,
+        300.0,
+        4e6,
+        (shapely.MultiPolygon([shapely.box(-2e5, 0, -1e5, 3e5)]),) * 2,
+    )
+    node = Node(
+        (1.0, 0.0), "go", "go", likely={"a": 1.0}, landings={("a", "b"): landing}
+    )
+    reader = Reader(pack_nodes([node], [("a", "b", 1)]))
+    assert [reader.number() for _ in range(2)] == [SHARE_STEPS, 1]
+    assert (reader.signed(), reader.signed()) == (-123_456, 98_766)
+    assert [reader.number() for _ in range(6)] == [
+        500_000,
+        1_000_000,
+        0,
+        100_000,
+        3000,
+        4_000_000,
+    ]
+
+
+def test_symbols_need_no_escape():
+    assert len(SYMBOLS) == len(set(SYMBOLS)) == 92
+    assert not set(SYMBOLS) & set('"\\<\n')
+
+
+def test_the_same_seed_gives_the_same_page(dial):
+    again = compute_dial(
+        dial.setup, dial.supposition, Reach(dial.reach.top, 1, 4), halfway=2
+    )
+    twice = compute_dial(
+        dial.setup, dial.supposition, Reach(dial.reach.top, 1, 4), halfway=2
+    )
+    assert dial_html(again, units="us") == dial_html(twice, units="us")
+    other = Setup(dial.setup.flight, dial.setup.site, dial.setup.samples, 2)
+    differs = compute_dial(
+        other, dial.supposition, Reach(dial.reach.top, 1, 4), halfway=2
+    )
+    assert dial_html(again, units="us") != dial_html(differs, units="us")
+
+
+def test_a_wind_that_cannot_be_flown_holds_and_says_why(dial):
+    node = Node((1.0, 0.0), "hold", "hold", problem="the rail is too short")
+    told = tell_reasons([node], [], "us")
+    [[_, outcome, _, text]] = told["lines"][0]
+    assert outcome == 1
+    assert "the rail is too short" in "".join(told["texts"][text])
+
+
+def test_pages_are_small_and_made_of_one_file(dial):
+    page = dial_html(dial, units="si")
+    assert len(page.encode()) < 900_000
+    assert "src=" not in page.partition("<script>")[0]
+
+
+@pytest.mark.parametrize("top", [0.0, 100.0, float("nan")])
+def test_reach_must_make_sense(top):
+    with pytest.raises(ValueError, match="'top'"):
+        Reach(top)
+
+
+@pytest.mark.parametrize("speed", ["fast", "0 mph", "200 mph", "3 kg"])
+def test_a_bad_top_speed_is_told_by_its_option(tmp_path, speed):
+    result = CliRunner().invoke(
+        dial_command,
+        [
+            str(ROOT / "examples" / "dunlin.toml"),
+            "--site",
+            str(ROOT / "sites" / "saltgrass-flat.geojson"),
+            "--top-speed",
+            speed,
+            "--out",
+            str(tmp_path / "out"),
+        ],
+    )
+    assert isinstance(result.exception, InputError)
+    assert "--top-speed" in str(result.exception)
+    assert not (tmp_path / "out").exists()
