@@ -169,11 +169,7 @@ def assess(  # noqa: PLR0913 - all but three are options
         *wind.assumed,
         *cloud.plan.assumed,
         *cloud.tree.assumed,
-        *(
-            ()
-            if day
-            else ("standard atmosphere: no temperature or pressure was given",)
-        ),
+        _of_the_day(day),
         f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
         "the ground is flat, at the pad's elevation",
     )
@@ -191,6 +187,17 @@ def assess(  # noqa: PLR0913 - all but three are options
         assumed=tuple(dict.fromkeys(assumed)),
         influences=influences(cloud) if samples >= _ENOUGH else (),
         version=version("driftmap"),
+    )
+
+
+def _of_the_day(day: Day | None) -> str:
+    """Say what air was flown in."""
+    if day is None:
+        return "standard atmosphere: no temperature or pressure was given"
+    return (
+        f"air of the day at the site: {day.temperature - 273.15:.0f} °C, "
+        f"{day.pressure / 100:.0f} hPa, humidity {day.humidity:.0%}; "
+        f"density altitude {day.density_altitude():.0f} m"
     )
 
 

@@ -134,6 +134,8 @@ class WindProfile:
         none is.
     dated : bool
         Whether a source says when it was observed or is valid.
+    temperature, altimeter : float or None
+        Air temperature [K] and altimeter setting [Pa] of a surface report, if it has them.
     members : array_like, shape (m, 2, k), or None
         East and north components of each member of an ensemble at `height` [m s⁻¹];
         `east` and `north` are then their mean.
@@ -157,6 +159,8 @@ class WindProfile:
     assumed: tuple[str, ...] = field(default=())
     age: float | None = None
     dated: bool = False
+    temperature: float | None = None
+    altimeter: float | None = None
     members: FloatArray | None = None
     levels: tuple[WindLevel, ...] = field(default=())
 

@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING, Final, TypedDict, TypeVar
 import click
 
 from driftmap.cli.options import (
+    answers_of,
     day_of,
     day_options,
+    precision_of,
     run_options,
     wind_of,
     wind_options,
 )
+from driftmap.cli.progress import Progress
 
 if TYPE_CHECKING:
     from driftmap.assessment import Assessment
@@ -39,11 +42,24 @@ class Inputs(TypedDict):
     humidity: str | None
     samples: int
     seed: int
+    precision: str | None
+    answers: str | None
 
 
 def assessed(command: F) -> F:
-    """Add FLIGHT, --site, the wind, the day, --samples and --seed."""
+    """Add FLIGHT, --site, wind, day, --answers, --samples, --seed and --precision."""
+    command = click.option(
+        "--precision",
+        metavar="P",
+        help='How well each area with people must be known, such as "30 %"; '
+        "flies as many steered flights as that takes.",
+    )(command)
     command = run_options(command)
+    command = click.option(
+        "--answers",
+        metavar="FILE",
+        help="Answers to the questions of the rules; driftmap rules lists them.",
+    )(command)
     command = day_options(command)
     command = wind_options(command)
     site = click.option(
@@ -55,7 +71,6 @@ def assessed(command: F) -> F:
 def assessment_of(inputs: Inputs) -> Assessment:
     """Read the inputs and assess the flight, with a progress bar for long runs."""
     from driftmap.assessment import assess
-    from driftmap.cli.assess import _Progress
     from driftmap.flightfile import read_flight
     from driftmap.site import read_site
 
@@ -66,9 +81,19 @@ def assessment_of(inputs: Inputs) -> Assessment:
         inputs["altimeter"],
         inputs["humidity"],
         ground.elevation,
+        wind,
     )
-    samples, seed = inputs["samples"], inputs["seed"]
-    with _Progress(samples) as progress:
+    answers = answers_of(inputs["answers"], ground)
+    precision = precision_of(inputs["precision"])
+    with Progress(inputs["samples"]) as progress:
         return assess(
-            rocket, ground, wind, samples=samples, seed=seed, day=day, progress=progress
+            rocket,
+            ground,
+            wind,
+            samples=inputs["samples"],
+            seed=inputs["seed"],
+            day=day,
+            answers=answers,
+            precision=precision,
+            progress=progress,
         )

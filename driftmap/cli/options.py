@@ -119,6 +119,7 @@ def wind_of(
         station=station,
         when=None if when is None else flight_time(when),
         declination=site.declination,
+        place=(site.latitude, site.longitude),
     )
 
 
@@ -144,10 +145,12 @@ def day_of(
     altimeter: str | None,
     humidity: str | None,
     altitude: float,
+    wind: WindProfile | None = None,
 ) -> Day | None:
-    """Read the day from the options of `day_options`; None when none was given.
+    """Read the day from the options of `day_options`; None when nothing is known of it.
 
-    What is left out is standard, and dry.
+    What is left out is taken from the surface report among the winds, if there is one;
+    what that does not say is standard, and dry.
     """
     import numpy as np
 
@@ -155,12 +158,13 @@ def day_of(
     from driftmap.atmosphere import temperature as standard
     from driftmap.day import Day, station_pressure
 
-    if temperature is None and altimeter is None and humidity is None:
+    told = (None, None) if wind is None else (wind.temperature, wind.altimeter)
+    if all(value is None for value in (temperature, altimeter, humidity, *told)):
         return None
-    kelvin = _read(
-        "--temperature", temperature, "temperature", float(standard(altitude))
-    )
-    setting = _read("--altimeter", altimeter, "pressure", SEA_LEVEL_PRESSURE)
+    warmth = float(standard(altitude)) if told[0] is None else told[0]
+    kelvin = _read("--temperature", temperature, "temperature", warmth)
+    usual = SEA_LEVEL_PRESSURE if told[1] is None else told[1]
+    setting = _read("--altimeter", altimeter, "pressure", usual)
     share = _read("--humidity", humidity, "share", 0.0)
     try:
         pressure = float(station_pressure(np.float64(setting), altitude))

@@ -105,10 +105,11 @@ class Halfway:
     same, safer, worse : int
         How many of them have the verdict the dial reads there from the winds about them,
         a better one, and a worse one.
-    outside : float
-        Farthest that a 99 % line of theirs reaches outside what the dial draws [m].
-    typical : float
-        The same, middle over winds and pieces [m].
+    outside, outside_share : float
+        Farthest that a 99 % line of theirs reaches outside what the dial draws [m], and
+        the most as a share of the line's width.
+    clear : float
+        Share of these lines that lie wholly inside what the dial draws.
     """
 
     checked: int
@@ -116,7 +117,8 @@ class Halfway:
     safer: int
     worse: int
     outside: float
-    typical: float
+    outside_share: float
+    clear: float
 
 
 def check_halfway(dial: Dial) -> Halfway:
@@ -132,7 +134,8 @@ def check_halfway(dial: Dial) -> Halfway:
     Halfway
         Counts and distances.
     """
-    ranks, away = [], []
+    ranks: list[int] = []
+    away: list[tuple[float, float]] = []
     for cell, node in dial.halfway.items():
         places = surrounding(dial.reach, *dial.reach.middle(cell))
         about = [dial.nodes[i] for i in places]
@@ -144,18 +147,21 @@ def check_halfway(dial: Dial) -> Halfway:
         sign.count(0),
         sign.count(-1),
         sign.count(1),
-        max(away, default=0.0),
-        float(np.median(away)) if away else 0.0,
+        max((far for far, _ in away), default=0.0),
+        max((far / width for far, width in away), default=0.0),
+        float(np.mean([far == 0 for far, _ in away])) if away else 1.0,
     )
 
 
-def _outside(node: Node, about: list[Node]) -> list[float]:
-    """Say for each piece how far its outer line reaches beyond the hull about theirs."""
+def _outside(node: Node, about: list[Node]) -> list[tuple[float, float]]:
+    """Say for each piece how far its outer line leaves the hull about theirs; its width."""
     found = []
     for key, landing in (node.landings or {}).items():
         theirs = [n.landings[key] for n in about if n.landings and key in n.landings]
         if theirs:
             hull = shapely.union_all([t.lines[-1] for t in theirs]).convex_hull
             corners = shapely.points(shapely.get_coordinates(landing.lines[-1]))
-            found.append(float(shapely.distance(corners, hull).max()))
+            west, south, east, north = landing.lines[-1].bounds
+            far = float(shapely.distance(corners, hull).max())
+            found.append((far, max(east - west, north - south)))
     return found

@@ -259,10 +259,11 @@ def compute_dial(
     work = partial(_part, pack(setup), supposition)
     done = sweep(work, parts, hands)
     found: dict[Wind, Node] = {}
-    for part, nodes in zip(parts, done, strict=True):
-        if isinstance(nodes, Lost):
-            nodes = [_unknown(wind, nodes.reason) for wind in part]
-        found |= zip(part, nodes, strict=True)
+    for part, got in zip(parts, done, strict=True):
+        if isinstance(got, Lost):
+            found |= {wind: _unknown(wind, got.reason) for wind in part}
+        else:
+            found |= zip(part, got, strict=True)
     return Dial(
         setup,
         supposition,

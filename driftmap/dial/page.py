@@ -27,7 +27,7 @@ from driftmap.dial.told import questions_of, tell_reasons
 from driftmap.dial.winds import aloft_told
 from driftmap.planning.trial import too_few
 from driftmap.report.pieces import has_people
-from driftmap.report.words import Units, distance, isolate, tied
+from driftmap.report.words import Units, distance, isolate, percent, tied
 from driftmap.site import OCCUPIED, Site
 from driftmap.units import DIMENSIONS, show, unit_of
 
@@ -173,7 +173,7 @@ def _ground(site: Site, units: Units) -> list[dict[str, Any]]:
         ("waiver", "waiver", site.waiver.shape),
         ("boundary", "boundary", site.boundary),
     ]
-    ground = [
+    ground: list[dict[str, Any]] = [
         {
             "kind": kind,
             "name": f"{name}, up to {distance(site.waiver.ceiling, units)}"
@@ -236,8 +236,8 @@ def _content(
         "aloft": aloft_told(dial.supposition),
         "too_few": too_few(dial.setup),
         "half": half,
-        "outside": distance(half.outside, units) if half.outside else "nothing",
-        "typical": distance(half.typical, units),
+        "outside": distance(half.outside, units),
+        "outside_share": percent(half.outside_share),
         "line_error": distance(line_error(0.0), units),
         "line_share": f"{line_error(1e6, fineness) / 1e4:.1f} %",
         "meter": show(2.0, "length", units),

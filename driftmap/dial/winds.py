@@ -54,7 +54,11 @@ def metered_wind(
     if supposition.shape is None:
         words = f"{speed:.6f} m/s from {from_deg % 360:.4f}"
         wind = read_wind(words, site_altitude=supposition.site_altitude)
-        notes = tuple(n for n in wind.assumed if "no source speaks" not in n)
+        notes = tuple(
+            n.replace(words, "the meter")
+            for n in wind.assumed
+            if "no source speaks" not in n
+        )
     else:
         share, turn = _at_meter(supposition.shape)
         wind = suppose(supposition, math.degrees(turn) + from_deg, speed / share)

@@ -90,6 +90,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
         assumed=tuple(dict.fromkeys([*notes, note, uncertainty.ERROR_NOTE])),
         age=max(ages, default=None),
         dated=any(r.valid or r.window or r.based_on for r in readings),
+        surface=surface,
     )
 
 
@@ -270,6 +271,7 @@ def _profile(
     assumed: tuple[str, ...],
     age: float | None,
     dated: bool,
+    surface: Reading | None,
 ) -> WindProfile:
     every = [*nodes, *above]
     count = max(node.wind.shape[0] for node in every)
@@ -288,6 +290,8 @@ def _profile(
         assumed=assumed,
         age=age,
         dated=dated,
+        temperature=surface.levels[0].temperature if surface else None,
+        altimeter=surface.pressure if surface else None,
         members=winds if count > 1 else None,
         levels=tuple(node.level for node in nodes),
     )

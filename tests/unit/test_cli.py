@@ -179,6 +179,25 @@ def test_bad_files_of_every_kind(tmp_path):
             assert not out.exists()
 
 
+def test_a_surface_report_brings_its_own_air(tmp_path):
+    """Temperature and altimeter setting of a METAR make the day; an option overrides."""
+    report = "METAR KXYZ 011800Z 08004KT 10SM CLR 35/05 A2992"
+    winds = [
+        "--wind",
+        report,
+        "--when",
+        "2026-12-01T18:10Z",
+        "--json",
+        "--samples",
+        500,
+    ]
+    run, _ = assess(tmp_path / "a", *winds)
+    told = json.loads(run.stdout)["assumed"] if run.returncode != 2 else run.stderr
+    assert any("35 °C" in text for text in told), told
+    run, _ = assess(tmp_path / "b", *winds, "--temperature", "10 C")
+    assert any("10 °C" in text for text in json.loads(run.stdout)["assumed"])
+
+
 def test_a_fault_of_our_own_is_one_line_and_no_verdict():
     code = (
         "import driftmap.cli as c\n"

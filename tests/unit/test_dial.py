@@ -124,6 +124,7 @@ class Reader:
         self.symbols = iter(text)
 
     def number(self):
+        """Read a number that is not negative."""
         value, scale = 0, 1
         for symbol in self.symbols:
             place = SYMBOLS.index(symbol)
@@ -134,10 +135,12 @@ class Reader:
         raise AssertionError("the text ends within a number")
 
     def signed(self):
+        """Read a number of either sign."""
         number = self.number()
         return -(number + 1) // 2 if number % 2 else number // 2
 
     def line(self, unit):
+        """Read the corners of a line."""
         steps = [(self.signed(), self.signed()) for _ in range(self.number())]
         return np.cumsum(steps, axis=0) * unit
 
@@ -264,3 +267,24 @@ def test_a_bad_top_speed_is_told_by_its_option(tmp_path, speed):
     assert isinstance(result.exception, InputError)
     assert "--top-speed" in str(result.exception)
     assert not (tmp_path / "out").exists()
+
+
+def test_the_command_writes_one_page(tmp_path):
+    result = CliRunner().invoke(
+        dial_command,
+        [
+            str(ROOT / "examples" / "dunlin.toml"),
+            "--site",
+            str(ROOT / "sites" / "saltgrass-flat.geojson"),
+            "--wind",
+            str(ROOT / "examples" / "morning.csv"),
+            *("--speeds", "1", "--directions", "4", "--samples", "50"),
+            *("--top-speed", "3 m/s", "--units", "si", "--out", str(tmp_path)),
+        ],
+    )
+    assert result.exit_code == 0, result.output
+    assert "5 winds: 0 go" in result.output
+    assert "no verdict here can be go" in result.output
+    page = (tmp_path / "dial.html").read_text("utf-8")
+    assert "as in morning.csv, scaled and turned with the meter" in page
+    assert [p.name for p in tmp_path.iterdir()] == ["dial.html"]
