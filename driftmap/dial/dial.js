@@ -72,7 +72,7 @@ function against(wind, about) {
   const shown = asked ? 1 : 2;
   const told = every.slice(0, shown);
   if (asked) told.push(`${asked} ${asked === 1 ? "question" : "questions"} of the rules not answered${every.length ? "" : "; nothing else speaks against it"}`);
-  if (!told.length) told.push("All checks are within limits in this wind");
+  if (!told.length) told.push("All checks are within limits in this wind, if it blows aloft as supposed");
   return { told, more: every.length - Math.min(every.length, shown), every };
 }
 

@@ -3,6 +3,8 @@ from say, at the worst between them, and holds where it knows nothing.
 """
 
 import dataclasses
+import json
+from importlib.resources import files
 
 import numpy as np
 import pytest
@@ -369,3 +371,36 @@ def test_contrast(browser, page, dial, verdict, dark):
     speed, from_deg = wind_with(dial, verdict)
     put(browser, speed / MILE_PER_HOUR, from_deg)
     assert browser.js(CONTRAST) == []
+
+
+def violations(browser):
+    """Run the accessibility engine past the page's policy, which lets no script in."""
+    engine = files("axe_core_python").joinpath("axe.min.js").read_text("utf-8")
+    browser.cdp("Runtime.evaluate", expression=engine)
+    told = browser.cdp(
+        "Runtime.evaluate",
+        expression="axe.run().then(r => JSON.stringify("
+        "[r.passes.length, r.violations.map(v => [v.id, v.nodes.map(n => n.html)])]))",
+        awaitPromise=True,
+        returnByValue=True,
+    )
+    passes, found = json.loads(told["result"]["value"])
+    assert passes > 15
+    return found
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_the_engine_finds_no_barrier(browser, page, dial, width):
+    for verdict in ("go", "hold", "no-go"):
+        browser.open(page, width=width, height=844)
+        speed, from_deg = wind_with(dial, verdict)
+        put(browser, speed / MILE_PER_HOUR, from_deg)
+        assert violations(browser) == []
+
+
+def test_the_engine_can_complain(browser, page, tmp_path):
+    path = tmp_path / "dial.html"
+    text = page.read_text("utf-8").replace('lang="en"', "")
+    path.write_text(text.replace('<label for="speed">', "<label>"), encoding="utf-8")
+    browser.open(path)
+    assert {"html-has-lang", "label"} <= {name for name, _ in violations(browser)}
