@@ -133,7 +133,24 @@ class Trigger:
 
 
 def read_trigger(value: object) -> Trigger:
-    """Read when a device opens: ``"apogee"``, a height or a time with its unit."""
+    """Read when a device opens.
+
+    Parameters
+    ----------
+    value : object
+        ``"apogee"``, a height on the way down such as ``"150 m"``, or a time after
+        lift-off such as ``"9 s"``; each may carry a spread.
+
+    Returns
+    -------
+    Trigger
+        What lets it go.
+
+    Raises
+    ------
+    ValueError
+        If it is none of these, or has no unit.
+    """
     if isinstance(value, Trigger):
         return value
     if isinstance(value, str):

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 __all__ = ["dial_html"]
 
 _SCRIPTS: Final = ("read.js", "wheel.js", "ground.js", "dial.js")
-_MOST_TEXT: Final = 450_000
+_MOST_TEXT: Final = 400_000
 """Size of the packed lines above which they are thinned more; the page stays small."""
 
 _LEAST_FINE: Final = 40.0
@@ -94,7 +94,6 @@ def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
     nodes = [*dial.nodes, *dial.halfway.values()]
     site, reach = dial.setup.site, dial.reach
     packed, fineness = _packed(dial)
-    questions, asked = questions_of(nodes)
     speed = unit_of("speed", units)
     first = len(dial.nodes)
     halfway = {f"{i},{j}": first + n for n, (i, j) in enumerate(dial.halfway)}
@@ -105,22 +104,18 @@ def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
         "speeds": reach.speeds,
         "directions": reach.directions,
         "verdicts": [node.verdict for node in nodes],
-        "butQuestions": [node.but_questions for node in nodes],
         "halfway": halfway,
         "reasons": tell_reasons(
             nodes, (a.name for a in site.areas if has_people(a)), units
         ),
-        "asked": asked,
-        "questions": len(questions),
+        "asked": questions_of(nodes)[1],
         "cases": _case_numbers(dial),
         "marks": [piece["mark"] for piece in _pieces(dial)],
-        "works": WORKS,
         "shareSteps": SHARE_STEPS,
         "ground": _ground(site, units),
         "symbols": SYMBOLS,
         "final": FINAL,
         "packed": packed,
-        "ask": questions,
     }, fineness
 
 
@@ -232,7 +227,7 @@ def _content(
             }
             for i, name in enumerate(_case_names(dial))
         ],
-        "questions": data["ask"],
+        "questions": questions_of([*dial.nodes, *dial.halfway.values()])[0],
         "aloft": aloft_told(dial.supposition),
         "too_few": too_few(dial.setup),
         "half": half,

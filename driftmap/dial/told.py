@@ -60,10 +60,31 @@ def tell_reasons(
                 ]
             )
     return {
-        "texts": [list(pieces) for pieces in texts],
+        "texts": _folded(list(texts), lines),
         "people": [int(area in crowd) for _, _, area in kinds],
         "lines": lines,
     }
+
+
+def _folded(
+    texts: Sequence[tuple[str, ...]], lines: Sequence[Sequence[list[Any]]]
+) -> list[list[str]]:
+    """Write numbers that are the same in every wind into the sentences themselves."""
+    every = [line for wind in lines for line in wind]
+    folded = []
+    for text, pieces in enumerate(texts):
+        mine = [line for line in every if line[3] == text]
+        whole, left = [pieces[0]], []
+        for column, piece in enumerate(pieces[1:], start=4):
+            if len({line[column] for line in mine}) == 1:
+                whole[-1] += mine[0][column] + piece
+            else:
+                whole.append(piece)
+                left.append(column)
+        for line in mine:
+            line[4:] = [line[column] for column in left]
+        folded.append(whole)
+    return folded
 
 
 def _against(node: Node) -> list[Check]:

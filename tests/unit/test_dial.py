@@ -9,6 +9,7 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
+from driftmap.check import ALL_CASES
 from driftmap.cli.dial import dial_command
 from driftmap.dial import (
     Landing,
@@ -33,6 +34,8 @@ from driftmap.dial.told import tell_reasons
 from driftmap.errors import InputError
 from driftmap.planning import Setup, Supposition
 from driftmap.planning.trial import flown, judged
+from driftmap.report.reasons import verdict_reasons
+from driftmap.report.words import tied
 from driftmap.wind import WindProfile, direction_and_speed
 from driftmap.winds import read_wind
 
@@ -236,6 +239,21 @@ def test_a_wind_that_cannot_be_flown_holds_and_says_why(dial):
     [[_, outcome, _, text]] = told["lines"][0]
     assert outcome == 1
     assert "the rail is too short" in "".join(told["texts"][text])
+
+
+def test_sentences_come_back_word_for_word(dial):
+    """Numbers taken out of a sentence, and those left in it, are the same sentence."""
+    told = tell_reasons(dial.nodes, [], "si")
+    for node, lines in zip(dial.nodes, told["lines"], strict=True):
+        flights = {"": 4000, ALL_CASES: 4000, **node.flown}
+        bad = [c for c in node.checks if c.outcome != "pass" and not c.question]
+        for check, (_, outcome, _, text, *numbers) in zip(bad, lines, strict=True):
+            parts = told["texts"][text]
+            assert len(parts) == len(numbers) + 1
+            whole = "".join(a + b for a, b in zip(parts, [*numbers, ""], strict=True))
+            assert whole == tied(verdict_reasons([check], [], flights, "si")[0])
+            assert outcome == {"warn": 1, "fail": 2}[check.outcome]
+    assert any(line[4:] for lines in told["lines"] for line in lines)
 
 
 def test_pages_are_small_and_made_of_one_file(dial):

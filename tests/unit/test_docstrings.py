@@ -1,0 +1,64 @@
+"""Documentation is checked, not trusted: parameter lists match the signatures."""
+
+from __future__ import annotations
+
+import importlib
+import inspect
+import pkgutil
+import re
+
+import pytest
+
+import driftmap
+
+
+def modules():
+    """Every module of the package but the command line, whose options document it."""
+    for found in pkgutil.walk_packages(driftmap.__path__, "driftmap."):
+        if not found.name.startswith("driftmap.cli"):
+            yield found.name
+
+
+def documented(text):
+    """Names under the heading Parameters of a numpydoc docstring."""
+    lines = inspect.cleandoc(text).splitlines()
+    if "Parameters" not in lines:
+        return []
+    names, inside = [], False
+    for number, line in enumerate(lines):
+        if line == "Parameters":
+            inside = True
+        elif inside and re.fullmatch(r"-{3,}", lines[min(number + 1, len(lines) - 1)]):
+            break
+        elif inside and (match := re.match(r"([*\w][*\w, ]*?)( : |$)", line)):
+            names += match[1].replace("*", "").split(", ")
+    return names
+
+
+def public(name):
+    module = importlib.import_module(name)
+    for item in getattr(module, "__all__", ()):
+        thing = getattr(module, item)
+        if inspect.isfunction(thing) and thing.__module__ == name:
+            yield item, thing
+
+
+@pytest.mark.parametrize("name", list(modules()))
+def test_parameters_are_those_of_the_signature(name):
+    for item, function in public(name):
+        assert function.__doc__, f"{name}.{item} has no docstring"
+        wanted = [p for p in inspect.signature(function).parameters if p != "self"]
+        assert sorted(documented(function.__doc__)) == sorted(wanted), f"{name}.{item}"
+
+
+@pytest.mark.parametrize("name", list(modules()))
+def test_what_a_module_offers_exists(name):
+    module = importlib.import_module(name)
+    for item in getattr(module, "__all__", ()):
+        assert hasattr(module, item), f"{name}.{item}"
+
+
+def test_the_public_names_are_a_dozen():
+    assert len(driftmap.__all__) <= 12
+    for name in driftmap.__all__:
+        assert getattr(driftmap, name).__doc__
