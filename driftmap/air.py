@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from driftmap.atmosphere import FloatArray, air_density, pressure, speed_of_sound
 from driftmap.day import Day
+from driftmap.errors import FlightPathError
 from driftmap.turbulence import REFERENCE_HEIGHT, gusts
 from driftmap.wind import WindProfile, draw_wind
 
@@ -36,6 +37,7 @@ _NEAR_GROUND = (
     60.0,
     100.0,
 )  # m; wind shear is largest here
+_NARROWEST, _NARROW_SHARE = 1.0, 0.02  # m, and of the height
 _WIDEST = 90.0  # m; keeps descents within 0.5 m of a tight ODE solver (tests/analytic)
 
 
@@ -129,11 +131,11 @@ class AirColumn:
 
         Raises
         ------
-        ValueError
+        FlightPathError
             If a height lies above the column; air is never extrapolated.
         """
         if height.size and not height.max() <= self.height[-1]:
-            raise ValueError(
+            raise FlightPathError(
                 f"'height' must stay below the top of the air column, "
                 f"{self.height[-1]:.0f} m (got {height.max():.0f} m)"
             )
@@ -221,7 +223,12 @@ def column_heights(wind_heights: ArrayLike, top: float) -> FloatArray:
     marks = np.union1d(levels[levels < top], [0.0, *_NEAR_GROUND, top])
     marks = marks[marks <= top]
     # Levels closer than this only cost time: the wind between them cannot change much.
-    marks = marks[np.insert(np.diff(marks) > 1.0, 0, True)]
+    kept = [float(marks[0])]
+    for z in marks[1:-1].tolist():
+        least = max(_NARROWEST, _NARROW_SHARE * z)
+        if z - kept[-1] > least and top - z > least:
+            kept.append(z)
+    marks = np.array([*kept, top])
     parts = [
         np.linspace(a, b, int(np.ceil((b - a) / _WIDEST)), endpoint=False)
         for a, b in zip(marks[:-1], marks[1:], strict=True)

@@ -21,6 +21,7 @@ import numpy as np
 
 from driftmap.air import AirColumn, local_air, through_air
 from driftmap.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.errors import FlightPathError
 from driftmap.motion import Motion
 
 __all__ = ["Ascent", "Rocket", "ThrustCurve", "ascend"]
@@ -236,7 +237,7 @@ def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
 
     Raises
     ------
-    ValueError
+    FlightPathError
         If a flight cannot leave the rail under power, or rises above the air column.
 
     Notes
@@ -409,7 +410,7 @@ def _ride_rail(run: _Run) -> FloatArray:
         gain = np.divide(speed - v, dt, out=np.zeros(n), where=dt > 0)
         s, v, t = way, speed, t + dt
         if np.any((t > rocket.burn_time) & (s < length)) or np.any(v < 0):
-            raise ValueError("thrust does not carry the rocket off the rail")
+            raise FlightPathError("thrust does not carry the rocket off the rail")
         state = np.concatenate([axis * s, axis * v, t[None]])
         run.keep(state, np.stack([axis * gain] * 2))
     return state
@@ -440,4 +441,4 @@ def _coast_up(run: _Run, state: FloatArray) -> None:
             after, rates = run.advance(state, dt, powered=False)
             after[5] = np.where(over, 0.0, after[5])
         state = run.keep(after, rates)
-    raise ValueError(f"a flight still rises after {_MOST_STEPS} steps")
+    raise FlightPathError(f"a flight still rises after {_MOST_STEPS} steps")

@@ -40,7 +40,6 @@ SHARES: Final = (0.5, 0.9, 0.99)
 """Shares of the landing points that contours and radii hold."""
 
 _MOST_INFLUENCES: Final = 3
-_ENOUGH: Final = 1000  # flights; fewer cannot tell one input from another
 
 CAUTIONS: Final = (
     "An aid to judgement, not a permission to fly. The range safety officer decides.",
@@ -185,7 +184,7 @@ def assess(  # noqa: PLR0913 - all but three are options
         sharpened=found.sharpened,
         verdict=decide(found.checks),
         assumed=tuple(dict.fromkeys(assumed)),
-        influences=influences(cloud) if samples >= _ENOUGH else (),
+        influences=influences(cloud),
         version=version("driftmap"),
     )
 

@@ -13,7 +13,7 @@ from driftmap.flight import Device, Flight, Piece
 from driftmap.spread import Spread
 from driftmap.streamers import streamer_spread
 
-__all__ = ["Bench", "by_opening"]
+__all__ = ["PLATE_DRAG", "Bench", "Drag", "Fall", "by_opening"]
 
 CROSSFLOW_DRAG: Final = 1.1
 """Drag coefficient of a long cylinder across the flow, on length times diameter, below the
@@ -70,6 +70,29 @@ def by_opening(device: Device) -> tuple[int, float]:
     """
     trigger = device.opens_at
     return (1, -trigger.value) if trigger.at == "height" else (0, trigger.value)
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """How the rocket falls when devices open one after the other.
+
+    Parameters
+    ----------
+    release : Release
+        When it begins.
+    stages : tuple of Stage
+        To the ground.
+    opened : dict of str to int
+        Stages flown before each device is open, by its name.
+    """
+
+    release: Release
+    stages: tuple[Stage, ...]
+    opened: dict[str, int]
+
+    def before(self, device: Device) -> tuple[Stage, ...]:
+        """List the stages until a device is open."""
+        return self.stages[: self.opened[device.name]]
 
 
 @dataclass
@@ -158,20 +181,22 @@ class Bench:
 
     def loose(self, piece: Piece) -> Body:
         """Let a piece that has come off tumble to the ground."""
-        seen = piece.mean_projected_area
+        shadow = piece.mean_projected_area
         for number in range(1, piece.count + 1):
             note = "spread 25 % of its drag area" if number == 1 else ""
             spread = Spread("lognormal", 1.0, 0.25, note)
             self.need(f"{piece.name} {number} drag", spread, f"loose {piece.name}")
-        stage = Stage(((PIECE_DRAG[piece.kind] * seen, f"{piece.name} {{n}} drag"),))
-        return Body(piece.name, piece.mass, (stage,), seen, piece.count)
+        stage = Stage(((PIECE_DRAG[piece.kind] * shadow, f"{piece.name} {{n}} drag"),))
+        largest = piece.largest_area
+        return Body(piece.name, piece.mass, (stage,), largest, piece.count)
 
-    def empty(self, device: Device) -> Body:
+    def empty(self, device: Device, before: tuple[Stage, ...]) -> Body:
         """Let a device that has torn off drift away empty."""
         area, drag = self.cloth(device)
         share = self.need("empty cloth", EMPTY, "torn-off canopy")
         stage = Stage(((area * self.spreads[drag].middle, share),))
-        return Body(device.name, self.cloth_mass(device), (stage,), area / 4)
+        mass = self.cloth_mass(device)
+        return Body(device.name, mass, (stage,), area, before=before)
 
     def _opening(self, device: Device) -> str:
         """Name the input that gives the height or time at which a device opens."""
@@ -195,49 +220,53 @@ class Bench:
         mark = self.need(f"{device.name} delay", delay, device.name)
         return Stage(drag, "delay", mark, nose_first=nose)
 
-    def glide(self, devices: list[Device]) -> str:
-        """Name the input for the glide of what hangs on these.
+    def glide(self, last: Device) -> str:
+        """Name the input for the glide of what hangs on a device and those before it.
 
         Only the largest device glides: below a drogue the rocket tumbles.
         """
-        last = devices[-1]
         if last.kind != "canopy" or last.glide == 0 or last is not self.largest():
             return ""
         spread = GLIDE if last.glide is None else Spread("uniform", 0.0, last.glide)
         return self.need(f"{last.name} glide", spread, last.name)
 
-    def stages(
-        self, devices: list[Device], *, open_already: Device | None = None
-    ) -> tuple[Release, tuple[Stage, ...]]:
-        """List the stages of the rocket's fall when these devices open as planned."""
+    def fall(self, devices: list[Device], *, hanging: tuple[Drag, ...] = ()) -> Fall:
+        """List the stages of the rocket's fall when these devices open as planned.
+
+        It falls nose first until the first opens, or hangs or tumbles from the start.
+        """
         release = Release()
         stages: list[Stage] = []
-        now = self.nose_first()
-        out: list[Device] = []
-        if open_already is not None:
-            out.append(open_already)
-            now = Stage(self.hanging(out), glide=self.glide(out))
+        opened: dict[str, int] = {}
+        hung = list(hanging)
+        now = Stage(tuple(hung)) if hung else self.nose_first()
         for device in devices:
             at = device.opens_at.at
-            if at == "time" and not stages:
+            if at == "time" and not stages and not hanging:
                 release = Release("time", self._opening(device))
             if at != "apogee":
                 stages.append(replace(now, until=at, mark=self._opening(device)))
             stages.append(self.waiting(device, now.drag, nose=now.nose_first))
-            out.append(device)
-            now = Stage(self.hanging(out), glide=self.glide(out))
-        return release, (*stages, now)
+            opened[device.name] = len(stages)
+            hung = [*(hung or [self.tumbling()]), self.cloth(device)]
+            now = Stage(tuple(hung), glide=self.glide(device))
+        return Fall(release, (*stages, now), opened)
 
-    def hanging(self, devices: list[Device]) -> tuple[Drag, ...]:
-        """Give the drag of the rocket below open devices; its own adds to theirs."""
-        return (self.tumbling(), *(self.cloth(device) for device in devices))
+    def under(self, *devices: Device) -> Stage:
+        """Hang the rocket below open devices, to the ground."""
+        drag = (self.tumbling(), *(self.cloth(device) for device in devices))
+        return Stage(drag, glide=self.glide(devices[-1]))
 
-    def rocket(self, *stages: Stage, less: float = 0.0) -> Body:
+    def weakened(self, device: Device, share: str) -> Drag:
+        """Give the drag of a device that keeps only a share of it."""
+        area, drag = self.cloth(device)
+        return area * self.spreads[drag].middle, share
+
+    def rocket(
+        self, *stages: Stage, less: float = 0.0, before: tuple[Stage, ...] = ()
+    ) -> Body:
         """Give the rocket after the burn, less the mass that came off [kg]."""
         frame = self.flight.airframe
-        seen = frame.cross_section
-        if not stages[-1].nose_first:
-            seen = (
-                frame.length * frame.diameter
-            )  # across: the most that people see of it
-        return Body("rocket", self.flight.dry_mass - less, stages, seen)
+        mass = self.flight.dry_mass - less
+        across = frame.length * frame.diameter
+        return Body("rocket", mass, stages, across, before=before)

@@ -66,11 +66,13 @@ class Body:
     stages : tuple of Stage
         How it falls, one stage after the other.
     area : float
-        What people below see of it: mean projected area [m²].
+        Largest area that people can see of it [m²].
     count : int
         How many there are; ``{n}`` in the name of an input stands for each one's number.
     kick : Kick or None
         How it is thrown.
+    before : tuple of Stage
+        How the whole rocket falls until this body parts from it.
     """
 
     name: str
@@ -79,6 +81,7 @@ class Body:
     area: float
     count: int = 1
     kick: Kick | None = None
+    before: tuple[Stage, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,18 +90,17 @@ class Release:
 
     Parameters
     ----------
-    at : {"apogee", "max q", "coast", "time", "late", "first second", "flutter"}
+    at : {"apogee", "max q", "coast", "time", "first second", "flutter"}
         At apogee; at greatest dynamic pressure; a share of the way in time from burnout
-        to apogee; a time after lift-off, or apogee if that comes first; so many seconds
-        after apogee, nose first until then; a share of the first second; when the speed
-        first passes the flutter speed of a fin.
+        to apogee; a time after lift-off, or apogee if that comes first; a share of the
+        first second; when the speed first passes the flutter speed of a fin.
     mark : str
-        The input that gives the share, time or seconds.
+        The input that gives the share or the time; the name of the fin.
     """
 
-    at: Literal[
-        "apogee", "max q", "coast", "time", "late", "first second", "flutter"
-    ] = "apogee"
+    at: Literal["apogee", "max q", "coast", "time", "first second", "flutter"] = (
+        "apogee"
+    )
     mark: str = ""
 
 
@@ -114,11 +116,14 @@ class Opening:
         One of `HOLDS`, `TEARS`, `RIPS_OFF` in `driftmap.opening`.
     drag : str
         The input that gives its drag coefficient.
+    before : tuple of Stage
+        How the whole rocket falls from the release of the case until it opens.
     """
 
     device: Device
     result: int
     drag: str
+    before: tuple[Stage, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,25 +134,28 @@ class Case:
     ----------
     name : str
         What happens, in the trade's words.
+    likelihood : float
+        That of its cause, in the flights that this case is about.
     probability : float
-        Its share of all flights; before flying, that of its cause.
+        Its share of all flights; 0 before flying.
     release : Release
         When the bodies are let go.
     bodies : tuple of Body
         What comes down.
     cause : str
         The name under which the flight file gives the likelihood.
-    only : Opening, Piece or None
-        Which flights it happens to, given its cause: all, those whose opening ends so,
-        or those whose fin flutters.
+    only : tuple of Opening, or Piece
+        Which flights it happens to, given its cause: those whose openings all end so (all
+        flights when empty), or those whose fin flutters first.
     """
 
     name: str
-    probability: float
     release: Release
     bodies: tuple[Body, ...]
     cause: str = ""
-    only: Opening | Piece | None = None
+    only: tuple[Opening, ...] | Piece = ()
+    likelihood: float = 0.0
+    probability: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Final, NoReturn
 
-from driftmap.bodies import Bench, by_opening
+from driftmap.bodies import PLATE_DRAG, Bench, by_opening
 from driftmap.burst import ENERGY_SHARE, gas_energy
 from driftmap.case import Body, Case, CaseTree, Kick, Opening, Release, Stage
 from driftmap.errors import FlightError
@@ -59,31 +59,66 @@ _RESULTS: Final = (
 
 
 def _works(bench: Bench) -> list[Case]:
-    release, stages = bench.stages(bench.devices())
-    return [Case(WORKS, 1.0, release, (bench.rocket(*stages),))]
+    """Open all as planned; where strengths are stated, only while they hold."""
+    fall = bench.fall(bench.devices())
+    strong = [device for device in bench.devices() if device.strength]
+    held = tuple(_opening(bench, d, HOLDS, fall.before(d)) for d in strong)
+    works = Case(WORKS, fall.release, (bench.rocket(*fall.stages),), only=held)
+    cases = [works]
+    for number, device in enumerate(strong):
+        for result, told in _RESULTS[1:]:
+            before = fall.before(device)
+            ends = _opening(bench, device, result, before)
+            cases.append(
+                Case(
+                    f"planned opening, {device.name} {told}",
+                    fall.release,
+                    _after_opening(bench, device, result, before),
+                    only=(*held[:number], ends),
+                )
+            )
+    return cases
+
+
+def _opening(
+    bench: Bench, device: Device, result: int, before: tuple[Stage, ...]
+) -> Opening:
+    for link in LINKS:
+        bench.need(f"luck of the {link}", Spread("uniform", 1e-9, 1 - 1e-9))
+    return Opening(device, result, bench.cloth(device)[1], before)
 
 
 def _nothing(bench: Bench) -> list[Case]:
     body = bench.rocket(bench.nose_first())
-    return [Case("nothing deploys", 0.0, Release(), (body,))]
+    return [Case("nothing deploys", Release(), (body,))]
 
 
 def _early(bench: Bench) -> list[Case]:
     """Open the largest device on the way up."""
     when = bench.need("early moment", EARLY, "early opening")
     release = Release("coast", when)
-    return _opened(bench, "early opening", release, bench.largest(), RIPS_OFF)
+    return _opened(bench, "early opening", release, bench.largest(), (), RIPS_OFF)
 
 
 def _late(bench: Bench) -> list[Case]:
-    """Open the first device some seconds after apogee, the rocket nose down."""
-    when = bench.need("late by", LATE, "late opening")
-    release = Release("late", when)
-    return _opened(bench, "late opening", release, bench.devices()[0], HOLDS)
+    """Open the first device some seconds after its trigger."""
+    device = bench.devices()[0]
+    fall = bench.fall([device])
+    seconds = bench.need("late by", LATE, "late opening")
+    *before, waiting = fall.before(device)
+    late = replace(waiting, mark=seconds)
+    return _opened(
+        bench, "late opening", fall.release, device, (*before, late, waiting), HOLDS
+    )
 
 
 def _opened(
-    bench: Bench, name: str, release: Release, device: Device, unknown: int
+    bench: Bench,
+    name: str,
+    release: Release,
+    device: Device,
+    before: tuple[Stage, ...],
+    unknown: int,
 ) -> list[Case]:
     """Branch on what the opening load does to a device.
 
@@ -95,47 +130,54 @@ def _opened(
             bench.note(
                 f"{name}: {device.name} {told}, its strength not being stated (assumed)"
             )
-        return [Case(name, 0.0, release, _after_opening(bench, device, unknown))]
-    _, drag = bench.cloth(device)
-    for link in LINKS:
-        bench.need(f"luck of the {link}", Spread("uniform", 1e-9, 1 - 1e-9))
+        bodies = _after_opening(bench, device, unknown, before)
+        return [Case(name, release, bodies)]
     return [
         Case(
             f"{name}, {told}",
-            0.0,
             release,
-            _after_opening(bench, device, result),
-            only=Opening(device, result, drag),
+            _after_opening(bench, device, result, before),
+            only=(_opening(bench, device, result, before),),
         )
         for result, told in _RESULTS
     ]
 
 
-def _after_opening(bench: Bench, device: Device, result: int) -> tuple[Body, ...]:
+def _after_opening(
+    bench: Bench, device: Device, result: int, before: tuple[Stage, ...]
+) -> tuple[Body, ...]:
+    """Go on after a device opened: what opens later by height or time still does."""
+    later = [
+        other
+        for other in bench.devices()
+        if by_opening(other) > by_opening(device) and other.opens_at.at != "apogee"
+    ]
+    tumbling = bench.tumbling()
     if result == RIPS_OFF:
+        fall = bench.fall(later, hanging=(tumbling,))
         less = bench.cloth_mass(device)
-        return bench.rocket(bench.tumble(), less=less), bench.empty(device)
+        rocket = bench.rocket(*fall.stages, less=less, before=before)
+        return rocket, bench.empty(device, before)
     if result == TEARS:
         share = bench.need("torn canopy", TORN_DRAG, "torn canopy")
-        return (_weakened(bench, device, share),)
-    later = [d for d in bench.devices() if by_opening(d) > by_opening(device)]
-    _, stages = bench.stages(later, open_already=device)
-    return (bench.rocket(*stages),)
-
-
-def _weakened(bench: Bench, device: Device, share: str) -> Body:
-    """Hang the rocket below a device that keeps only a share of its drag."""
-    area, drag = bench.cloth(device)
-    cloth = (area * bench.spreads[drag].middle, share)
-    return bench.rocket(Stage((bench.tumbling(), cloth)))
+        hanging = (tumbling, bench.weakened(device, share))
+    else:
+        hanging = (tumbling, bench.cloth(device))
+    *stages, last = bench.fall(later, hanging=hanging).stages
+    if result == HOLDS and not later:
+        last = replace(last, glide=bench.glide(device))
+    return (bench.rocket(*before, *stages, last),)
 
 
 def _tangled(bench: Bench) -> list[Case]:
-    """Tangle the largest device; it never opens fully."""
-    release, _ = bench.stages(bench.devices())
+    """Tangle the largest device; the others open as planned."""
     share = bench.need("tangled canopy", TANGLED, "tangled canopy")
-    body = _weakened(bench, bench.largest(), share)
-    return [Case("canopy tangles", 0.0, release, (body,))]
+    device = bench.largest()
+    fall = bench.fall(bench.devices())
+    others = [bench.cloth(d) for d in bench.devices() if d is not device]
+    drag = (bench.tumbling(), *others, bench.weakened(device, share))
+    body = bench.rocket(*fall.stages[:-1], Stage(drag))
+    return [Case("canopy tangles", fall.release, (body,))]
 
 
 def _fins(bench: Bench) -> list[Case]:
@@ -144,7 +186,7 @@ def _fins(bench: Bench) -> list[Case]:
         return []
     less = sum(b.mass * b.count for b in fins)
     body = bench.rocket(bench.tumble(), less=less)
-    return [Case("fins come off", 0.0, Release("max q"), (body, *fins))]
+    return [Case("fins come off", Release("max q"), (body, *fins))]
 
 
 def _flutter(bench: Bench) -> list[Case]:
@@ -165,9 +207,10 @@ def _flutter(bench: Bench) -> list[Case]:
         loose = bench.loose(fin)
         body = bench.rocket(bench.tumble(), less=loose.mass * loose.count)
         name = f"{fin.name} flutters off"
-        cases.append(
-            Case(name, 0.0, Release("flutter", fin.name), (body, loose), only=fin)
-        )
+        release = Release("flutter", fin.name)
+        cases.append(Case(name, release, (body, loose), only=fin))
+    if cases:
+        bench.note("a rocket whose fins flutter off burns no more (assumed)")
     return cases
 
 
@@ -176,26 +219,26 @@ def _main_at_apogee(bench: Bench) -> list[Case]:
     devices = bench.devices()
     if len(devices) < 2:
         return []
-    release, (*before, _) = bench.stages(devices[:1])
-    open_ = Stage(bench.hanging(devices), glide=bench.glide(devices))
-    return [Case("main at apogee", 0.0, release, (bench.rocket(*before, open_),))]
+    fall = bench.fall(devices[:1])
+    body = bench.rocket(*fall.before(devices[0]), bench.under(*devices))
+    return [Case("main at apogee", fall.release, (body,))]
 
 
 def _drogue_only(bench: Bench) -> list[Case]:
     devices = bench.devices()
     if len(devices) < 2:
         return []
-    release, stages = bench.stages(devices[:-1])
-    return [Case("drogue only", 0.0, release, (bench.rocket(*stages),))]
+    fall = bench.fall(devices[:-1])
+    return [Case("drogue only", fall.release, (bench.rocket(*fall.stages),))]
 
 
 def _nose_lost(bench: Bench) -> list[Case]:
     noses = [bench.loose(p) for p in bench.flight.pieces if p.kind == "nose cone"]
     if not noses:
         return []
-    release, stages = bench.stages(bench.devices())
-    body = bench.rocket(*stages, less=sum(b.mass * b.count for b in noses))
-    return [Case("nose cone lost", 0.0, release, (body, *noses))]
+    fall = bench.fall(bench.devices())
+    body = bench.rocket(*fall.stages, less=sum(b.mass * b.count for b in noses))
+    return [Case("nose cone lost", fall.release, (body, *noses))]
 
 
 def _case_ejected(bench: Bench) -> list[Case]:
@@ -203,10 +246,10 @@ def _case_ejected(bench: Bench) -> list[Case]:
     motors = [bench.loose(p) for p in bench.flight.pieces if p.kind == "motor case"]
     if not motors:
         return []
-    release, _ = bench.stages(bench.devices())
+    release = bench.fall(bench.devices()).release
     less = sum(b.mass * b.count for b in motors)
     body = bench.rocket(bench.nose_first(), less=less)
-    return [Case("motor case ejected", 0.0, release, (body, *motors))]
+    return [Case("motor case ejected", release, (body, *motors))]
 
 
 def _burst(bench: Bench) -> list[Case]:
@@ -219,19 +262,20 @@ def _burst(bench: Bench) -> list[Case]:
     )
     share = bench.need("burst share", ENERGY_SHARE, "motor burst")
     energy = float(gas_energy(burst.pressure, burst.volume)) / burst.fragments
-    drag = bench.need(
-        "fragment drag", Spread("lognormal", 1.0, 0.25, "spread 25 % of its drag area")
-    )
-    stage = Stage(((1.17 * burst.fragment_area / 2, drag),))
+    note = "spread 25 % of its drag area"
+    drag = bench.need("fragment drag", Spread("lognormal", 1.0, 0.25, note))
+    stage = Stage(((PLATE_DRAG * burst.fragment_area / 2, drag),))
     fragment = Body(
         "fragment",
         burst.fragment_mass,
         (stage,),
-        burst.fragment_area / 2,
+        burst.fragment_area,
         burst.fragments,
         Kick(energy, share),
     )
-    return [Case("motor bursts", 0.0, Release("first second", when), (fragment,))]
+    less = burst.fragments * burst.fragment_mass
+    rocket = bench.rocket(bench.tumble(), less=less)
+    return [Case("motor bursts", Release("first second", when), (rocket, fragment))]
 
 
 _CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
@@ -261,8 +305,8 @@ def build_cases(flight: Flight) -> CaseTree:
     Returns
     -------
     CaseTree
-        Cases, inputs and what was assumed. A case's probability is that of its cause;
-        flying the cases shares it among those with the same cause.
+        Cases, inputs and what was assumed. Each case has the likelihood of its cause;
+        flying shows how it is shared among those with the same cause.
 
     Raises
     ------
@@ -274,19 +318,56 @@ def build_cases(flight: Flight) -> CaseTree:
     built = [
         replace(case, cause=cause) for cause, make in _CASES for case in make(bench)
     ]
+    _check_names(flight, built)
     built += [_own(bench, case) for case in flight.own_cases]
-    likely = _likelihoods(flight, bench, [c.cause for c in built[1:]])
-    missing = []
-    if not any(p.kind == "fin" for p in flight.pieces):
-        missing.append("fins coming off was not flown: the flight file lists no fins")
-    if flight.burst is None and flight.motor is not None:
-        bench.note("motor burst: not flown, the flight file has no [burst] (assumed)")
+    likely = _likelihoods(flight, bench, [c.cause for c in built if c.cause != WORKS])
     cases = [
-        replace(case, probability=likely[case.cause])
+        replace(case, likelihood=likely[case.cause])
         for case in built
         if likely[case.cause] > 0
     ]
-    return CaseTree(tuple(cases), bench.spreads, tuple(bench.assumed), tuple(missing))
+    missing = _missing(flight, bench)
+    return CaseTree(tuple(cases), bench.spreads, tuple(bench.assumed), missing)
+
+
+def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
+    """Tell what was not flown for want of data: what must hold, and what is noted."""
+    kinds = {piece.kind for piece in flight.pieces}
+    for kind, name in (
+        ("nose cone", "nose cone lost"),
+        ("motor case", "motor case ejected"),
+    ):
+        if kind not in kinds:
+            bench.note(f"{name}: not flown, the flight file lists no {kind}")
+    if flight.burst is None:
+        bench.note("motor bursts: not flown, the flight file has no [burst]")
+    fins = [piece for piece in flight.pieces if piece.kind == "fin"]
+    if any(fin.planform() is None for fin in fins):
+        bench.note(
+            "flutter: not worked out for fins without shape, thickness and material; "
+            "fins coming off has its likelihood all the same"
+        )
+    if not fins:
+        return ("fins coming off was not flown: the flight file lists no fins",)
+    return ()
+
+
+def _check_names(flight: Flight, built: list[Case]) -> None:
+    """Refuse names that would hide a case or a body behind another."""
+    taken = {WORKS, CERTAIN, *LIKELIHOOD, *(case.name for case in built)}
+    for own in flight.own_cases:
+        if own.name in taken:
+            problem = f"the name {own.name!r} belongs to a case that is there already"
+            raise FlightError(flight.source, "case", problem)
+    bodies = ["rocket", "fragment", *(device.name for device in flight.recovery)]
+    for piece in flight.pieces:
+        if piece.name in bodies:
+            problem = f"the name {piece.name!r} belongs to another body"
+            raise FlightError(flight.source, "piece", problem)
+    for device in flight.recovery:
+        if device.name in ("rocket", "fragment"):
+            problem = f"the name {device.name!r} belongs to another body"
+            raise FlightError(flight.source, "recovery", problem)
 
 
 def _bench(flight: Flight) -> Bench:
@@ -350,15 +431,10 @@ def _own(bench: Bench, own: OwnCase) -> Case:
                 falls,
                 ["nose first", "tumbling", *devices],
             )
-        device = devices[falls]
-        stage = Stage(bench.hanging([device]), glide=bench.glide([device]))
-    return Case(
-        own.name,
-        0.0,
-        _own_release(bench, own),
-        (bench.rocket(stage, less=gone), *bodies),
-        cause=own.name,
-    )
+        stage = bench.under(devices[falls])
+    release = _own_release(bench, own)
+    body = bench.rocket(stage, less=gone)
+    return Case(own.name, release, (body, *bodies), cause=own.name)
 
 
 def _own_release(bench: Bench, own: OwnCase) -> Release:

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from driftmap.air import IntArray, Sky
 from driftmap.atmosphere import FloatArray
-from driftmap.case import CaseTree
+from driftmap.case import Case, CaseTree
 from driftmap.cases import CERTAIN, build_cases
 from driftmap.day import Day
-from driftmap.errors import FlightError
+from driftmap.errors import FlightError, FlightPathError
 from driftmap.flight import Flight
 from driftmap.flying import LANDED, WAY_UP, Block, fly_block
 from driftmap.launch import Plan, plan_launch
@@ -75,6 +75,8 @@ class Cloud:
         Which rows belong to which body of which case.
     tree : CaseTree
         The cases that were flown, with their probabilities, which add up to 1.
+    fluttered : ndarray of bool, shape (n,)
+        Flights whose fins flutter off; no other case can happen to them.
     plan : Plan
         What the rockets shared.
     draws : mapping of str to ndarray, shape (n,)
@@ -101,6 +103,7 @@ class Cloud:
     energy: FloatArray
     parts: tuple[Part, ...]
     tree: CaseTree
+    fluttered: NDArray[np.bool_]
     plan: Plan
     draws: Mapping[str, FloatArray]
     apogee: Motion
@@ -126,6 +129,26 @@ class Cloud:
             One for each body.
         """
         return (part for part in self.parts if part.case == case)
+
+    def weights(self, case: Case, who: IntArray) -> FloatArray:
+        """Give the likelihood of a case in flights of its own.
+
+        Parameters
+        ----------
+        case : Case
+            A case of the tree.
+        who : ndarray of int, shape (k,)
+            Flights to which it happened, given its cause.
+
+        Returns
+        -------
+        ndarray, shape (k,)
+            Likelihood of each flight taking that turn; over all cases of one flight
+            these add up to 1.
+        """
+        if case.cause == CERTAIN:
+            return np.ones(who.size)
+        return np.asarray(case.likelihood * ~self.fluttered[who], dtype=float)
 
 
 def fly(
@@ -191,7 +214,7 @@ def fly(
                 blocks.append(done)
                 if progress is not None:
                     progress(done.count)
-    except ValueError as problem:
+    except FlightPathError as problem:
         raise FlightError(flight.source, "", str(problem)) from None
     return _joined(blocks, plan, tree, samples, seed)
 
@@ -202,7 +225,7 @@ def _joined(
     """Join the blocks body by body; a case that never happened is left out."""
     columns: list[FloatArray] = []
     parts: list[Part] = []
-    happened: dict[str, int] = {}
+    happened: dict[str, IntArray] = {}
     at = 0
     for case in tree.cases:
         who = np.concatenate(
@@ -212,7 +235,7 @@ def _joined(
             key = (case.name, body.name)
             # Copies first, then flights, whichever blocks these came from.
             landed = np.concatenate([block.landed[key] for block in blocks], axis=2)
-            happened[case.name] = flights = landed.shape[2]
+            happened[case.name], flights = who, landed.shape[2]
             if flights:
                 columns.append(landed.reshape(len(LANDED), -1))
                 rows = slice(at, at + body.count * flights)
@@ -221,10 +244,12 @@ def _joined(
     found = dict(zip(LANDED, np.concatenate(columns, axis=1), strict=True))
     way_up = np.concatenate([block.way_up for block in blocks], axis=1)
     size = len(WAY_UP)
+    shared, fluttered = _shared(tree, happened, samples)
     return Cloud(
         **found,
         parts=tuple(parts),
-        tree=_shared(tree, happened, samples),
+        tree=shared,
+        fluttered=fluttered,
         plan=plan,
         draws=_all(blocks, "draws"),
         apogee=Motion(*way_up[:size]),
@@ -245,22 +270,25 @@ def _all(blocks: list[Block], name: str) -> dict[str, FloatArray]:
     }
 
 
-def _shared(tree: CaseTree, happened: Mapping[str, int], samples: int) -> CaseTree:
-    """Share each cause's likelihood among its cases, as often as they happened."""
-    notes = [
-        f"{case.name}: not once in {samples:,} flights, so it has no landing points"
-        for case in tree.cases
-        if not happened[case.name]
-    ]
-    flutter = sum(
-        happened[case.name] / samples for case in tree.cases if case.cause == CERTAIN
-    )
-    flutter = min(flutter, 1.0)
-    cases = []
+def _shared(
+    tree: CaseTree, happened: Mapping[str, IntArray], samples: int
+) -> tuple[CaseTree, NDArray[np.bool_]]:
+    """Give each case its share of all flights; tell which flights lost fins to flutter."""
+    fluttered = np.zeros(samples, bool)
     for case in tree.cases:
-        share = happened[case.name] / samples
-        # What flutters off leaves only the rest of the flights for all other cases.
-        rest = 1.0 if case.cause == CERTAIN else 1.0 - flutter
-        if share:
-            cases.append(replace(case, probability=case.probability * share * rest))
-    return replace(tree, cases=tuple(cases), assumed=(*tree.assumed, *notes))
+        if case.cause == CERTAIN:
+            fluttered[happened[case.name]] = True
+    cases, notes = [], []
+    for case in tree.cases:
+        who = happened[case.name]
+        # What flutters off leaves only the other flights for all other cases.
+        count = who.size if case.cause == CERTAIN else int((~fluttered[who]).sum())
+        if who.size:
+            share = case.likelihood * count / samples
+            cases.append(replace(case, probability=share))
+        else:
+            notes.append(
+                f"{case.name}: not once in {samples:,} flights, so it has no landing points"
+            )
+    shared = replace(tree, cases=tuple(cases), assumed=(*tree.assumed, *notes))
+    return shared, fluttered

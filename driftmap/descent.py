@@ -24,6 +24,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air import AirColumn, local_air, through_air
 from driftmap.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.errors import FlightPathError
 from driftmap.motion import Motion
 
 BoolArray: TypeAlias = NDArray[np.bool_]
@@ -209,7 +210,9 @@ def _settle(
             after[:, down] = _runge_kutta(state[:, down], near[:, down], part)
             after[2, down] = stop[live[down]]
         state = after
-    raise ValueError(f"'start' holds a body that is not down after {_MOST_STEPS} steps")
+    raise FlightPathError(
+        f"'start' holds a body that is not down after {_MOST_STEPS} steps"
+    )
 
 
 def _step_length(state: FloatArray, near: FloatArray) -> FloatArray:

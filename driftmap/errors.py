@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = [
     "DriftmapError",
     "FlightError",
+    "FlightPathError",
     "InputError",
     "SiteError",
     "WindError",
@@ -33,6 +34,10 @@ class InputError(DriftmapError):
         self.source, self.where, self.problem = source, where, problem
         place = f"{source}: {where}" if where else source
         super().__init__(" ".join(f"{place}: {problem}".split()))
+
+
+class FlightPathError(DriftmapError, ValueError):
+    """A flight that cannot be followed: it stays on the rail or leaves the air."""
 
 
 class FlightError(InputError):

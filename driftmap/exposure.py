@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
 
 from driftmap.cloud import Cloud
 from driftmap.harm import casualty_area
+from driftmap.hazard import inside
 from driftmap.impacts import Impacts, Piece, gather
 from driftmap.people import Casualties, SpotRisk, expected_casualties, individual_risk
-from driftmap.site import OCCUPIED, Site
+from driftmap.site import OCCUPIED, Area, Site
 
 __all__ = ["Harm", "harm_of"]
+
+_WIDEST, _NARROWEST = 100.0, 15.0  # m, sides of the squares that risk is averaged over
+_CELL_SHARE: Final = 1.5  # of a spread, so that a square is small against it
+_ABOUT: Final = 50.0  # m
+_SEEN: Final = 50  # landings about an area that make a spread worth following
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,26 +57,39 @@ def harm_of(cloud: Cloud, site: Site) -> Harm:
     occupied = [area for area in site.areas if area.role in OCCUPIED or area.people]
     return Harm(
         expected_casualties(impacts, site.areas, occupied=OCCUPIED),
-        tuple(individual_risk(impacts, area) for area in occupied),
+        tuple(
+            individual_risk(impacts, area, cell=_cell(cloud, area)) for area in occupied
+        ),
     )
+
+
+def _cell(cloud: Cloud, area: Area) -> float:
+    """Choose squares small against the spread of what really lands about an area [m]."""
+    near = inside(area.shape.buffer(_ABOUT))
+    cell = _WIDEST
+    for part in cloud.parts:
+        east, north = cloud.east[part.rows], cloud.north[part.rows]
+        if np.count_nonzero(near(east, north)) >= _SEEN:
+            spread = float(min(east.std(), north.std()))
+            cell = min(cell, max(_NARROWEST, _CELL_SHARE * spread))
+    return cell
 
 
 def _impacts(cloud: Cloud) -> Impacts:
     pieces = []
     for case in cloud.tree.cases:
         for part, body in zip(cloud.of(case.name), case.bodies, strict=True):
-            # The mean shadow of a convex body is at least half of its largest.
-            largest = 2 * body.area
+            chance = cloud.weights(case, part.who)
             for copy in range(part.count):
                 start = part.rows.start + copy * part.flights
                 rows = slice(start, start + part.flights)
                 pieces.append(
                     Piece(
-                        case.probability * cloud.flights / part.flights,
+                        1.0,
                         cloud.east[rows],
                         cloud.north[rows],
                         cloud.energy[rows],
-                        casualty_area(largest, cloud.angle[rows]),
+                        chance * casualty_area(body.area, cloud.angle[rows]),
                         part.who,
                     )
                 )

@@ -20,7 +20,8 @@ from driftmap.ascent import Ascent, ascend
 from driftmap.atmosphere import FloatArray
 from driftmap.burst import fragment_speed, throws
 from driftmap.canopies import CANOPIES
-from driftmap.case import Body, Case, CaseTree, Opening
+from driftmap.case import Body, Case, CaseTree, Opening, Release, Stage
+from driftmap.cases import WORKS
 from driftmap.descent import coast, fall
 from driftmap.flight import Device, Piece
 from driftmap.flutter import flutter_margin, flutter_speed
@@ -195,11 +196,13 @@ class _Flights:
         lean = _Lean(wind, plan, proposal, stream(seed, number, "proposal"))
         self.air = draw_air(wind, plan.sky, plan.top, count, rng, steer=lean)
         self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
-        self.ascent = ascend(rockets(plan, self.draws), self.air)
+        self.rocket = rockets(plan, self.draws)
+        self.ascent = ascend(self.rocket, self.air)
         middle = plan.spreads["lift-off mass"].middle
         self.weigh = self.draws["lift-off mass"] / middle
         self.margins: dict[str, FloatArray] = {}
         self.flutter: dict[str, FloatArray] = {}
+        self._results: dict[tuple[Release, tuple[Stage, ...], str], IntArray] = {}
         for case in tree.cases:
             if isinstance(case.only, Piece):
                 self._watch(case.only)
@@ -242,46 +245,52 @@ class _Flights:
         """Give the state in which the bodies of a case are let go."""
         ascent, release = self.ascent, case.release
         top = ascent.apogee
-        mark = self.draws.get(release.mark)
         if release.at == "max q":
             return ascent.at(ascent.max_q()[0])
         if release.at == "flutter":
             # Flights that never flutter are let go at apogee and then not counted.
             return ascent.at(np.minimum(self.flutter[release.mark], top.time))
-        if mark is None:
+        if not release.mark:
             return top
+        mark = self.draws[release.mark]
         if release.at == "coast":
             return ascent.at(ascent.burnout + mark * (top.time - ascent.burnout))
-        if release.at == "late":
-            return self._late(mark)
         return ascent.at(mark)  # "time", or the share of the first second
-
-    def _late(self, seconds: FloatArray) -> Motion:
-        """Fall nose first for some seconds after apogee."""
-        frame = self.plan.flight.airframe
-        mass = self.plan.flight.dry_mass * self.weigh
-        area = frame.cross_section * self.draws["drag coefficient"]
-        top = self.ascent.apogee
-        end = top.time + seconds
-        return coast(top, mass, area, self.air, end, rise=self.plan.fall_rise)
 
     def happens(self, case: Case, start: Motion) -> BoolArray:
         """Tell the flights that a case happens to, given its cause."""
         if isinstance(case.only, Piece):
-            return np.isfinite(self.flutter[case.only.name])
-        if isinstance(case.only, Opening):
-            return self._opens(case.only, case.cause, start)
-        return np.ones(self.weigh.size, bool)
+            own = self.flutter[case.only.name]
+            # A flight belongs to the fin that flutters first.
+            first = np.min(list(self.flutter.values()), axis=0)
+            return np.asarray(np.isfinite(own) & (own == first))
+        happens = np.ones(self.weigh.size, bool)
+        for opening in case.only:
+            happens &= self._opens(opening, case, start)
+        return happens
 
-    def _opens(self, opening: Opening, cause: str, start: Motion) -> BoolArray:
+    def _opens(self, opening: Opening, case: Case, start: Motion) -> BoolArray:
         """Find the openings that end as wanted, from the load on the canopy."""
         device = opening.device
-        load = self._load(device, opening.drag, start)
-        self.margins[f"opening load of {device.name}, {cause}"] = load
-        luck = np.stack([self.draws[f"luck of the {link}"] for link in LINKS])
-        strength = {str(link): force for link, force in device.strength.items()}
-        outcome = what_gives(load, strength, luck)
-        return np.asarray(outcome.result == opening.result)
+        key = (case.release, opening.before, device.name)
+        if key not in self._results:
+            state = start
+            whole = self._whole(start)
+            everyone = np.arange(self.weigh.size)
+            for stage in opening.before:
+                state = self._fly(state, stage, whole, everyone)
+            load = self._load(device, opening.drag, state)
+            cause = "as planned" if case.cause == WORKS else case.cause
+            self.margins[f"opening load of {device.name}, {cause}"] = load
+            luck = np.stack([self.draws[f"luck of the {link}"] for link in LINKS])
+            strength = {str(link): force for link, force in device.strength.items()}
+            self._results[key] = what_gives(load, strength, luck).result
+        return np.asarray(self._results[key] == opening.result)
+
+    def _whole(self, start: Motion) -> FloatArray:
+        """Mass of the rocket in one piece, with the propellant not yet burnt [kg]."""
+        left = self.rocket.propellant * (1 - self.rocket.burnt(start.time))
+        return np.asarray(self.plan.flight.dry_mass * self.weigh + left)
 
     def _load(self, device: Device, drag: str, start: Motion) -> FloatArray:
         kind = CANOPIES[device.type]
@@ -295,45 +304,59 @@ class _Flights:
         near = local_air(self.air, start.height, np.arange(self.weigh.size))
         _, _, speed, density = through_air(start.rows(), near)
         dive = np.clip(-start.v_up / np.maximum(speed, 1e-9), -1, 1)
-        mass = self.plan.flight.dry_mass * self.weigh
-        return opening_load(canopy, mass, speed, density, dive=dive).peak
+        return opening_load(canopy, self._whole(start), speed, density, dive=dive).peak
 
     def come_down(
         self, start: Motion, body: Body, copy: int, who: IntArray
     ) -> FloatArray:
         """Follow one body of some flights to the ground; give `LANDED`, (6, flights)."""
+        if who.size == 0:
+            return np.zeros((len(LANDED), 0))
         state = _some(start, who)
-        air = _columns(self.air, who)
+        whole = self._whole(start)
+        for stage in body.before:
+            state = self._fly(state, stage, whole[who], who)
         mass = body.mass * self.weigh[who]
+        if body.name == "rocket":
+            mass = mass + whole[who] - self.plan.flight.dry_mass * self.weigh[who]
         if body.kick is not None:
             state = self._thrown(state, body, copy, who)
         for stage in body.stages:
-            area = np.zeros(who.size)
-            for size, name in stage.drag:
-                area += size * self.draws[name.replace("{n}", str(copy))][who]
-            rise = self.plan.fall_rise if stage.nose_first else None
-            before = state.time
-            if stage.until == "ground":
-                state = fall(state, mass, area, air, rise=rise)
-            else:
-                mark = self.draws[stage.mark][who]
-                if stage.until == "height":
-                    floor = np.maximum(mark, 0.0)
-                    state = fall(state, mass, area, air, floor=floor, rise=rise)
-                else:
-                    end = (
-                        mark
-                        if stage.until == "time"
-                        else state.time + np.maximum(mark, 0)
-                    )
-                    state = coast(state, mass, area, air, end, rise=rise)
-            if stage.glide:
-                state = self._glided(state, stage.glide, state.time - before, who)
+            state = self._fly(state, stage, mass, who, copy)
         speed = state.speed
         flat = np.hypot(state.v_east, state.v_north)
         angle = np.arctan2(np.maximum(-state.v_up, 0.0), flat)
         energy = mass * speed**2 / 2
         return np.stack([state.east, state.north, state.time, speed, angle, energy])
+
+    def _fly(
+        self,
+        state: Motion,
+        stage: Stage,
+        mass: FloatArray,
+        who: IntArray,
+        copy: int = 1,
+    ) -> Motion:
+        """Follow bodies through one stage of their fall."""
+        air = _columns(self.air, who)
+        area = np.zeros(who.size)
+        for size, name in stage.drag:
+            area += size * self.draws[name.replace("{n}", str(copy))][who]
+        rise = self.plan.fall_rise if stage.nose_first else None
+        before = state.time
+        if stage.until == "ground":
+            state = fall(state, mass, area, air, rise=rise)
+        else:
+            mark = self.draws[stage.mark][who]
+            if stage.until == "height":
+                floor = np.maximum(mark, 0.0)
+                state = fall(state, mass, area, air, floor=floor, rise=rise)
+            else:
+                end = mark if stage.until == "time" else before + np.maximum(mark, 0)
+                state = coast(state, mass, area, air, end, rise=rise)
+        if stage.glide:
+            state = self._glided(state, stage.glide, state.time - before, who)
+        return state
 
     def _glided(
         self, state: Motion, glide: str, seconds: FloatArray, who: IntArray

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from driftmap.atmosphere import FloatArray
 from driftmap.cloud import Cloud
-from driftmap.sampling import CONFIDENCE
+from driftmap.sampling import CONFIDENCE, weighted_mean
 
 __all__ = [
     "Probability",
@@ -21,6 +21,7 @@ __all__ = [
     "mixture",
     "outside",
     "per_case",
+    "struck",
 ]
 
 BoolArray: TypeAlias = NDArray[np.bool_]
@@ -137,10 +138,10 @@ def outside(shape: shapely.Geometry) -> Callable[[FloatArray, FloatArray], BoolA
     return lambda east, north: ~within(east, north)
 
 
-def per_case(
+def struck(
     cloud: Cloud, test: Callable[[FloatArray, FloatArray], BoolArray]
-) -> dict[str, Probability]:
-    """Count, for every case, the flights of which a piece passes a test.
+) -> dict[str, BoolArray]:
+    """Tell, for every case, the flights of which a piece passes a test.
 
     A trial is a flight, not a piece: the pieces of a flight share its wind and release.
 
@@ -153,8 +154,8 @@ def per_case(
 
     Returns
     -------
-    dict of str to Probability
-        By name of the case.
+    dict of str to ndarray of bool, shape (k,)
+        By name of the case, a value for each flight it happened to.
 
     Raises
     ------
@@ -167,32 +168,48 @@ def per_case(
     found = {}
     for case in cloud.tree.cases:
         parts = [passed[p.rows].reshape(p.count, -1) for p in cloud.of(case.name)]
-        flights = np.concatenate(parts).any(axis=0)
-        found[case.name] = binomial(int(flights.sum()), flights.size)
+        found[case.name] = np.asarray(np.concatenate(parts).any(axis=0))
     return found
 
 
-def mixture(cloud: Cloud, cases: Mapping[str, Probability]) -> Probability:
-    """Weigh the cases by their likelihood.
+def per_case(hits: Mapping[str, BoolArray]) -> dict[str, Probability]:
+    """Give the probability in every case, the case taken as certain.
+
+    Parameters
+    ----------
+    hits : mapping of str to ndarray of bool
+        From `struck`.
+
+    Returns
+    -------
+    dict of str to Probability
+        By name of the case.
+    """
+    return {name: binomial(int(hit.sum()), hit.size) for name, hit in hits.items()}
+
+
+def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Probability:
+    """Weigh the cases of each flight by their likelihood.
 
     Parameters
     ----------
     cloud : Cloud
-        The cloud the probabilities were counted in.
-    cases : mapping of str to Probability
-        Probability in each case, from `per_case`.
+        The cloud the hits were counted in.
+    hits : mapping of str to ndarray of bool
+        From `struck`.
 
     Returns
     -------
     Probability
-        Of a flight in which any of the cases may happen. The interval is the sum of the
-        weighted intervals: wider than need be, so at least as sure as stated.
+        Of a flight in which any of the cases may happen. The trial is the flight with
+        all its cases, which share its luck; the interval is that of
+        `driftmap.sampling.weighted_mean`.
     """
-    weights = {case.name: case.probability for case in cloud.tree.cases}
-    return Probability(
-        estimate=sum(weights[name] * p.estimate for name, p in cases.items()),
-        lower=sum(weights[name] * p.lower for name, p in cases.items()),
-        upper=sum(weights[name] * p.upper for name, p in cases.items()),
-        hits=sum(p.hits for p in cases.values()),
-        flights=sum(p.flights for p in cases.values()),
-    )
+    chance = np.zeros(cloud.flights)
+    for case in cloud.tree.cases:
+        who = next(cloud.of(case.name)).who
+        hit = hits[case.name]
+        chance[who[hit]] += cloud.weights(case, who)[hit]
+    mean = weighted_mean(chance[chance > 0], cloud.flights, 1.0)
+    upper = min(mean.upper, 1.0)
+    return Probability(mean.estimate, mean.lower, upper, mean.hits, cloud.flights)

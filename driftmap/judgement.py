@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import astuple, dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ from driftmap.limits import read_limits
 from driftmap.precise import Sharpened, sharpen
 from driftmap.rules import (
     Answers,
+    Facts,
     RuleResult,
     evaluate,
     expected_altitude,
@@ -99,7 +101,19 @@ def judge_all(
         known={s.area: Probability(*astuple(s.estimate)) for s in sharpened},
         rules=_rules(cloud, site, wind, answers),
     )
-    return Judgement(checks, areas, harm, sharpened)
+    return Judgement((*checks, *_unreached(sharpened)), areas, harm, sharpened)
+
+
+def _unreached(sharpened: Iterable[Sharpened]) -> Iterator[Check]:
+    """Hold where a figure could not be known as well as was asked."""
+    for sharp in sharpened:
+        if not sharp.looks.reached:
+            yield Check(
+                name="not known as well as was asked",
+                area=sharp.area,
+                outcome="warn",
+                source="--precision",
+            )
 
 
 def _rules(
@@ -107,7 +121,7 @@ def _rules(
 ) -> tuple[RuleResult, ...]:
     """Ask the rules that the site names of this flight in this wind."""
     if not site.rules:
-        return ()
+        return evaluate((), Facts(), Answers())  # which says that there are none
     said = answers or Answers()
     facts = facts_of(
         cloud.plan.flight,

@@ -13,7 +13,7 @@ import numpy as np
 from driftmap.air import AirColumn, Sky, mean_air
 from driftmap.ascent import CONSTANT_THRUST, Ascent, Rocket, ThrustCurve, ascend
 from driftmap.atmosphere import STANDARD_GRAVITY, FloatArray
-from driftmap.errors import FlightError
+from driftmap.errors import FlightError, FlightPathError
 from driftmap.flight import Flight, Uncertain
 from driftmap.machdrag import PEAK, drag_rise
 from driftmap.spread import Spread
@@ -119,8 +119,9 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
 
     spread("lift-off mass", flight.airframe.mass, 0.02)
     for way in ("east", "north"):
-        error = flight.rail.angle.spread or _RAIL_ERROR
-        spreads[f"rail {way}"] = Spread("normal", 0.0, float(error))
+        given = flight.rail.angle.spread
+        error = float(_RAIL_ERROR) if given is None else given
+        spreads[f"rail {way}"] = Spread("normal", 0.0, error)
     if flight.rail.angle.spread is None:
         assumed.append("rail's aim, whip and thrust line: spread 1° each way (assumed)")
     spreads["weathercock"] = WEATHERCOCK
@@ -276,7 +277,7 @@ def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
     where = "motor" if flight.motor else "apogee"
     try:
         return ascend(rockets(plan, _middle(plan)), air)
-    except ValueError as problem:
+    except FlightPathError as problem:
         raise FlightError(flight.source, where, str(problem)) from None
 
 
@@ -330,7 +331,7 @@ def _newton(
         trial = log_motor[:, None] + nudge * np.eye(2, 3, 1)
         try:
             apogee = ascend(_trial(flight, azimuth, *np.exp(trial)), air).apogee
-        except ValueError:
+        except FlightPathError:
             break
         reached = np.log([apogee.height, apogee.time])[:size]
         slope = (reached[:, 1 : size + 1] - reached[:, :1]) / nudge

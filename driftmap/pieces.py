@@ -108,6 +108,15 @@ class Piece(Table):
         return ((self.root or 0.0) + (self.tip or 0.0)) / 2 * (self.span or 0.0)
 
     @property
+    def largest_area(self) -> float:
+        """Largest area seen from outside [m²]."""
+        if self.kind == "fin":
+            return self.fin_area
+        across, along = self.diameter or 0.0, self.length or 0.0
+        side = across * along / (2 if self.kind == "nose cone" else 1)
+        return max(side, pi * across**2 / 4)
+
+    @property
     def mean_projected_area(self) -> float:
         """Area seen from outside, averaged over all directions [m²].
 

@@ -10,10 +10,9 @@ import numpy as np
 
 from driftmap.areas import Area
 from driftmap.atmosphere import FloatArray
-from driftmap.cases import CERTAIN, build_cases
 from driftmap.cloud import Cloud, fly
-from driftmap.hazard import inside
-from driftmap.sampling import CONFIDENCE, Convergence, Estimate, Goal, converge
+from driftmap.hazard import inside, struck
+from driftmap.sampling import Convergence, Estimate, Goal, converge
 from driftmap.steering import Proposal, aim, tilted_mean
 from driftmap.wind import WindProfile
 
@@ -39,7 +38,7 @@ class Sharpened:
     area : str
         Name of the area.
     estimate : Estimate
-        Of the last look, at the confidence of all results.
+        Of the last look, at a confidence that allows for all of them.
     looks : Convergence
         Every look, each at a confidence that allows for all of them.
     """
@@ -81,24 +80,16 @@ def sharpen(
     found = []
     goal = Goal(limit, relative, _NEGLIGIBLE * limit)
     for area in areas:
-        last: dict[int, tuple[FloatArray, float]] = {}
 
         def look(
-            flights: int,
-            confidence: float,
-            area: Area = area,
-            last: dict[int, tuple[FloatArray, float]] = last,
+            flights: int, confidence: float, area: Area = area
         ) -> Mapping[str, Estimate]:
-            last[flights] = _values(pilot, wind, area, flights)
-            values, bound = last[flights]
+            values, bound = _values(pilot, wind, area, flights)
             mean = tilted_mean(values, flights, bound, confidence=confidence)
             return {area.name: mean}
 
         looks = converge(look, {area.name: goal}, first=_FIRST, cap=_MOST)
-        flights = looks.steps[-1].flights
-        values, bound = last[flights]
-        final = tilted_mean(values, flights, bound, confidence=CONFIDENCE)
-        found.append(Sharpened(area.name, final, looks))
+        found.append(Sharpened(area.name, looks.steps[-1].estimates[area.name], looks))
     return tuple(found)
 
 
@@ -156,26 +147,13 @@ def _values(
     )
     lean = np.stack([cloud.draws["lean east"], cloud.draws["lean north"]], axis=1)
     weights = proposal.weights(lean)
-    likely = _likelihoods(pilot)
-    test = inside(area.shape)
+    hits = struck(cloud, inside(area.shape))
     chance = np.zeros(flights)
-    for name in {part.case for part in cloud.parts}:
-        parts = list(cloud.of(name))
-        hits = [
-            test(cloud.east[p.rows], cloud.north[p.rows]).reshape(p.count, -1)
-            for p in parts
-        ]
-        chance[parts[0].who] += likely[name] * np.concatenate(hits).any(axis=0)
+    for case in cloud.tree.cases:
+        who = next(cloud.of(case.name)).who
+        hit = hits[case.name]
+        chance[who[hit]] += cloud.weights(case, who)[hit]
     return weights * chance, proposal.largest_weight
-
-
-def _likelihoods(pilot: Cloud) -> dict[str, float]:
-    """Give each case the likelihood of its cause, for the flights it happens to."""
-    flutter = sum(c.probability for c in pilot.tree.cases if c.cause == CERTAIN)
-    return {
-        case.name: case.probability * (1.0 if case.cause == CERTAIN else 1.0 - flutter)
-        for case in build_cases(pilot.plan.flight).cases
-    }
 
 
 def _proposal(pilot: Cloud, area: Area) -> Proposal:

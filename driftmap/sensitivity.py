@@ -11,6 +11,8 @@ from driftmap.cloud import Cloud
 
 __all__ = ["Influence", "influences"]
 
+_FLIGHTS_AN_INPUT = 10
+
 
 @dataclass(frozen=True, slots=True)
 class Influence:
@@ -42,17 +44,14 @@ def influences(cloud: Cloud, case: str = WORKS) -> tuple[Influence, ...]:
     cloud : Cloud
         Landing points and the inputs drawn for them.
     case : str
-        A case that happens to every flight.
+        Name of the case.
 
     Returns
     -------
     tuple of Influence
-        The strongest first; inputs that do not act in the case come out near 0.
+        The strongest first; inputs that do not act in the case come out near 0. Empty
+        with fewer than ten flights an input, which cannot tell one from another.
 
-    Raises
-    ------
-    ValueError
-        If the case did not happen to every flight, or there are too few flights.
     """
     part = next(cloud.of(case))
     # The lean is a part of the wind, which stands for all of it.
@@ -61,11 +60,14 @@ def influences(cloud: Cloud, case: str = WORKS) -> tuple[Influence, ...]:
         for name, values in cloud.draws.items()
         if np.ptp(values) > 0 and not name.startswith("lean ")
     ]
-    if part.flights != cloud.flights or cloud.flights < 10 * len(names):
-        raise ValueError(f"'cloud' must hold 10 flights an input of case {case!r}")
-    drawn = np.stack([cloud.draws[name] for name in names])
+    if part.flights < _FLIGHTS_AN_INPUT * len(names):
+        return ()
+    drawn = np.stack([cloud.draws[name][part.who] for name in names])
+    moves = drawn.std(1) > 0
+    names = [name for name, moving in zip(names, moves, strict=True) if moving]
+    drawn = drawn[moves]
     drawn = (drawn - drawn.mean(1, keepdims=True)) / drawn.std(1, keepdims=True)
-    rows = slice(part.rows.start, part.rows.start + cloud.flights)
+    rows = slice(part.rows.start, part.rows.start + part.flights)
     landed = np.stack([cloud.east[rows], cloud.north[rows]])
     landed = landed - landed.mean(1, keepdims=True)
     effect, *_ = np.linalg.lstsq(drawn.T, landed.T, rcond=None)

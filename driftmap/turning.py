@@ -52,7 +52,7 @@ class Turn:
 
 
 def turns(
-    assessment: Assessment, *, samples: int = 8192, answers: Answers | None = None
+    assessment: Assessment, *, answers: Answers | None = None
 ) -> tuple[Turn, ...]:
     """Fly changes to a plan and list those that come out better.
 
@@ -60,8 +60,6 @@ def turns(
     ----------
     assessment : Assessment
         The plan as it stands.
-    samples : int
-        Flights in each case of each change.
     answers : Answers, optional
         As for `assess`.
 
@@ -69,7 +67,7 @@ def turns(
     -------
     tuple of Turn
         Changes with a better verdict, or as good a one with fewer lines against it; the
-        best first. Each is one change alone, on the same luck as the plan.
+        best first. Each is one change alone, on the same flights and luck as the plan.
     """
     a = assessment
     now = _weigh("", "", a.wind, a.checks)
@@ -79,7 +77,7 @@ def turns(
             flight,
             a.site,
             wind,
-            samples=samples,
+            samples=a.cloud.flights,
             seed=a.cloud.seed,
             day=a.cloud.plan.sky.day,
             answers=answers,

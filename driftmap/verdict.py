@@ -14,7 +14,15 @@ from driftmap.cases import WORKS
 from driftmap.check import ALL_CASES, Check, Outcome, at_least, at_most
 from driftmap.cloud import Cloud
 from driftmap.exposure import Harm
-from driftmap.hazard import Probability, binomial, inside, mixture, outside, per_case
+from driftmap.hazard import (
+    Probability,
+    binomial,
+    inside,
+    mixture,
+    outside,
+    per_case,
+    struck,
+)
 from driftmap.limits import Limit
 from driftmap.overhead import out_of_waiver, over_on_the_way_up
 from driftmap.rules import RuleResult
@@ -24,6 +32,8 @@ from driftmap.wind import WindProfile
 __all__ = ["AreaHit", "Verdict", "decide", "judge"]
 
 Verdict: TypeAlias = Literal["go", "hold", "no-go"]
+
+_NEAR_GROUND: Final = 60.0  # m; the surface-layer law reaches the ground from there
 
 _KEPT_CLEAR: Final = ("building", "road", "railway", "airport", "closed ground")
 """Roles nothing may come down in though no head count is given."""
@@ -86,9 +96,9 @@ def judge(
     """
     areas = []
     for area in site.areas:
-        cases = per_case(cloud, inside(area.shape))
-        total = known.get(area.name) or mixture(cloud, cases)
-        areas.append(AreaHit(area, total, cases))
+        hits = struck(cloud, inside(area.shape))
+        total = known.get(area.name) or mixture(cloud, hits)
+        areas.append(AreaHit(area, total, per_case(hits)))
     checks = [
         *(check for hit in areas for check in _people(hit, limits)),
         *([] if harm is None else _harm(harm, limits)),
@@ -205,7 +215,7 @@ def _ground(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check
         ("boundary", "outside_boundary", site.boundary),
         ("waiver", "outside_waiver", site.waiver.shape),
     ):
-        p = mixture(cloud, per_case(cloud, outside(shape)))
+        p = mixture(cloud, struck(cloud, outside(shape)))
         name = f"a piece lands outside the {what}"
         checks.append(_share(name, ALL_CASES, what, p, limits[key]))
     return checks
@@ -248,7 +258,7 @@ def _rail(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
             "speed leaving the rail", cloud.rail_speed, "m/s", limits["rail_speed"]
         ),
         _reaches(
-            "that speed over the wind's",
+            "rail speed over the wind's speed",
             over_wind,
             "times",
             limits["rail_speed_over_wind"],
@@ -290,7 +300,9 @@ def _reaches(name: str, values: FloatArray, unit: str, limit: Limit) -> Check:
 def _wind(cloud: Cloud, wind: WindProfile, limits: Mapping[str, Limit]) -> list[Check]:
     speed = float(np.hypot(*wind.at(10.0)))
     error = 2 * float(np.interp(10.0, wind.height, wind.error))
-    interval, limit = (max(speed - error, 0.0), speed + error), limits["surface_wind"]
+    gust = max((level.gust or 0.0 for level in wind.levels[:2]), default=0.0)
+    interval = (max(speed - error, 0.0), max(speed + error, gust))
+    limit = limits["surface_wind"]
     surface = Check(
         name="wind at 10 m",
         value=speed,
@@ -309,7 +321,26 @@ def _wind(cloud: Cloud, wind: WindProfile, limits: Mapping[str, Limit]) -> list[
     )
     if gap.outcome == "fail":  # not known is no reason against, but none for either
         gap = replace(gap, outcome="warn")
-    return [surface, gap, *_age(wind, limits["wind_age"])]
+    return [surface, gap, *_lowest(wind), *_age(wind, limits["wind_age"])]
+
+
+def _lowest(wind: WindProfile) -> list[Check]:
+    """Hold where no wind was read near the ground."""
+    lowest = wind.read_from or 0.0
+    if lowest <= _NEAR_GROUND:
+        return []
+    return [
+        Check(
+            name="no wind read near the ground",
+            value=lowest,
+            interval=(lowest, lowest),
+            limit=_NEAR_GROUND,
+            unit="m",
+            outcome="warn",
+            source="default of this tool, no source",
+            note="add a reading at head height",
+        )
+    ]
 
 
 def _age(wind: WindProfile, limit: Limit) -> list[Check]:

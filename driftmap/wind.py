@@ -125,6 +125,8 @@ class WindProfile:
         ``exp(-|dz| / correlation_height)`` [m].
     known_to : float
         Height up to which the source speaks [m].
+    read_from : float or None
+        Lowest height at which a source speaks [m]; the lowest level when left out.
     source : str
         Where the wind came from, for the report.
     assumed : tuple of str
@@ -155,6 +157,7 @@ class WindProfile:
     error: FloatArray
     correlation_height: float = 750.0
     known_to: float = np.inf
+    read_from: float | None = None
     source: str = ""
     assumed: tuple[str, ...] = field(default=())
     age: float | None = None
@@ -181,6 +184,8 @@ class WindProfile:
             )
         if np.isinf(self.known_to):
             object.__setattr__(self, "known_to", float(self.height[-1]))
+        if self.read_from is None:
+            object.__setattr__(self, "read_from", float(self.height[0]))
         if self.age is not None and not 0 <= self.age < np.inf:
             raise ValueError(f"'age' must not be negative (got {self.age})")
         if self.members is not None:

@@ -19,7 +19,7 @@ _KEYS: Final = MappingProxyType(
         "apogee above the waiver's ceiling": "reason.ceiling",
         "rail's tilt from the vertical": "reason.tilt",
         "speed leaving the rail": "reason.rail_speed",
-        "that speed over the wind's": "reason.rail_speed_over_wind",
+        "rail speed over the wind's speed": "reason.rail_speed_over_wind",
         "wind at 10 m": "reason.surface_wind",
         "height flown above the highest wind known": "reason.wind_gap",
         "age of the wind": "reason.wind_age",

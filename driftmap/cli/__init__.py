@@ -30,6 +30,10 @@ _COMMANDS: Final = MappingProxyType(
             "driftmap.cli.compare:compare_command",
             "Streamer, small or large canopy, side by side.",
         ),
+        "dial": (
+            "driftmap.cli.dial:dial_command",
+            "Every wind of the day in one page for the pad.",
+        ),
         "brief": (
             "driftmap.cli.brief:brief_command",
             "One page to read aloud and post.",

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from driftmap.atmosphere import FloatArray
 from driftmap.cloud import Cloud
 from driftmap.grid import probability_grid
-from driftmap.hazard import binomial
+from driftmap.sampling import weighted_mean
 
 __all__ = ["FLOOR", "Cells", "hit_cells"]
 
@@ -89,8 +89,8 @@ def hit_cells(
 
     Notes
     -----
-    The interval is, as in `driftmap.hazard.mixture`, the weighted sum of those of the
-    cases, each of them the exact binomial one.
+    Estimate and interval are those of `driftmap.hazard.mixture`: the trial is a flight
+    with all its cases.
     """
     if not 0 <= floor <= 1:
         raise ValueError(f"'floor' must lie in 0 to 1 (got {floor})")
@@ -104,9 +104,7 @@ def hit_cells(
         for axis in (cloud.east, cloud.north)
     )
     cell = row * columns + column
-    p = np.zeros((3, rows * columns))
-    for case in cloud.tree.cases:
-        p += case.probability * _case(cloud, case.name, cell, rows * columns)
+    p = _by_cell(cloud, cell, rows * columns)
     hit = np.flatnonzero((p[0] > 0) & (p[0] >= floor))
     estimate, lower, upper = p[:, hit]
     return Cells(
@@ -119,15 +117,25 @@ def hit_cells(
     )
 
 
-def _case(cloud: Cloud, case: str, cell: NDArray[np.int64], size: int) -> FloatArray:
-    """Give estimate, lower and upper by cell in one case, shape (3, size)."""
-    parts = [cell[part.rows].reshape(part.count, -1) for part in cloud.of(case)]
-    landed = np.sort(np.concatenate(parts), axis=0)
-    flights = landed.shape[1]
-    fresh = np.ones(landed.shape, dtype=bool)
-    fresh[1:] = landed[1:] != landed[:-1]  # a second piece in the cell adds nothing
-    hits = np.bincount(landed[fresh], minlength=size)
-    counts, which = np.unique(hits, return_inverse=True)
-    found = [binomial(int(count), flights) for count in counts]
-    table = np.array([[p.estimate, p.lower, p.upper] for p in found])
-    return np.asarray(table[which].T)
+def _by_cell(cloud: Cloud, cell: NDArray[np.int64], size: int) -> FloatArray:
+    """Give estimate, lower and upper by cell, shape (3, size)."""
+    keys, weights = [], []
+    for case in cloud.tree.cases:
+        parts = list(cloud.of(case.name))
+        who = parts[0].who
+        landed = np.concatenate([cell[p.rows].reshape(p.count, -1) for p in parts])
+        # A second piece of a flight in the same cell adds nothing.
+        key = np.unique(who * size + landed)
+        keys.append(key)
+        flight = np.searchsorted(who, key // size)
+        weights.append(cloud.weights(case, who)[flight])
+    key, place = np.unique(np.concatenate(keys), return_inverse=True)
+    chance = np.bincount(place, np.concatenate(weights))
+    where = key % size
+    order = np.argsort(where, kind="stable")
+    found, starts = np.unique(where[order], return_index=True)
+    p = np.zeros((3, size))
+    for one, values in zip(found, np.split(chance[order], starts[1:]), strict=True):
+        mean = weighted_mean(values[values > 0], cloud.flights, 1.0)
+        p[:, one] = mean.estimate, mean.lower, min(mean.upper, 1.0)
+    return p

@@ -35,7 +35,7 @@ _REFINED: Final = 3  # aims about which a finer grid is tried
 _RANK: Final = {"go": 0, "hold": 1, "no-go": 2, NOT_KNOWN: 3}
 _IN_FAILURE: Final = "a piece lands in, if"
 _MOVED: Final = ("share", "times")  # units of the checks that an aim changes
-_MARGIN: Final = "that speed over the wind's"
+_MARGIN: Final = "rail speed over the wind's speed"
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from driftmap.cloud import Cloud, fly
 from driftmap.day import Day
 from driftmap.errors import DriftmapError
 from driftmap.flight import Flight
-from driftmap.hazard import binomial, outside, per_case
+from driftmap.hazard import binomial, outside, per_case, struck
 from driftmap.judgement import judge_all
 from driftmap.limits import read_limits
 from driftmap.rules import (
@@ -219,7 +219,7 @@ def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
         The verdict.
     """
     checks = judge_all(cloud, setup.site, wind, answers=setup.answers).checks
-    stray = per_case(cloud, outside(setup.site.boundary))[WORKS]
+    stray = per_case(struck(cloud, outside(setup.site.boundary)))[WORKS]
     top = cloud.apogee
     return Trial(
         decide(c for c in checks if not c.question),

@@ -91,6 +91,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
         age=max(ages, default=None),
         dated=any(r.valid or r.window or r.based_on for r in readings),
         surface=surface,
+        read_from=min(level.height for r in readings for level in r.levels),
     )
 
 
@@ -262,7 +263,7 @@ def _beyond(top: _Node) -> tuple[list[_Node], str]:
     )
 
 
-def _profile(
+def _profile(  # noqa: PLR0913 - all parts of one record
     nodes: list[_Node],
     above: list[_Node],
     *,
@@ -272,6 +273,7 @@ def _profile(
     age: float | None,
     dated: bool,
     surface: Reading | None,
+    read_from: float,
 ) -> WindProfile:
     every = [*nodes, *above]
     count = max(node.wind.shape[0] for node in every)
@@ -290,6 +292,7 @@ def _profile(
         assumed=assumed,
         age=age,
         dated=dated,
+        read_from=max(read_from, 0.0),
         temperature=surface.levels[0].temperature if surface else None,
         altimeter=surface.pressure if surface else None,
         members=winds if count > 1 else None,

@@ -14,6 +14,7 @@ from driftmap.cases import WORKS, build_cases
 from driftmap.cloud import fly
 from driftmap.errors import FlightError
 from driftmap.flightfile import read_flight
+from driftmap.hazard import mixture, struck
 from driftmap.sensitivity import influences
 from driftmap.wind import WindProfile
 
@@ -54,6 +55,38 @@ def test_branches_of_a_cause_share_its_likelihood(dual):
     assert flights == cloud.flights
 
 
+def test_planned_opening_is_held_against_its_strength(dual):
+    """A main that gives at 20 lbf does not hold as planned; one at 20,000 lbf does."""
+    for force, low, high in ((90.0, 0.0, 0.01), (90_000.0, 0.8, 1.0)):
+        main = dual.recovery[1].model_copy(update={"strength": {"lines": force}})
+        flight = dual.model_copy(update={"recovery": (dual.recovery[0], main)})
+        cases = {c.name: c.probability for c in flown(flight, samples=600).tree.cases}
+        assert low <= cases.get(WORKS, 0.0) <= high
+        assert sum(cases.values()) == pytest.approx(1.0)
+
+
+def test_two_fin_sets_share_the_flights_that_flutter(dual):
+    fin = next(p for p in dual.pieces if p.kind == "fin")
+    sets = [
+        fin.model_copy(update={"name": name, "thickness": t, "count": 2})
+        for name, t in (("upper fin", 0.0025), ("lower fin", 0.0026))
+    ]
+    cloud = flown(dual.model_copy(update={"pieces": tuple(sets)}))
+    both = [c for c in cloud.tree.cases if "flutters" in c.name]
+    assert len(both) == 2
+    assert sum(c.probability for c in cloud.tree.cases) == pytest.approx(1.0)
+    whole = mixture(cloud, struck(cloud, lambda e, n: np.ones(e.size, bool)))
+    assert whole.estimate == pytest.approx(1.0)
+
+
+def test_a_branch_that_is_empty_in_a_block_does_no_harm(dual):
+    drogue = dual.recovery[0].model_copy(update={"strength": {"lines": 270.0}})
+    flight = dual.model_copy(update={"recovery": (drogue, dual.recovery[1])})
+    for samples in (4097, 4100):
+        cloud = flown(flight, samples=samples)
+        assert sum(c.probability for c in cloud.tree.cases) == pytest.approx(1.0)
+
+
 def test_stronger_canopy_holds_more_often(dual):
     def held(factor):
         main = dual.recovery[1]
@@ -61,7 +94,8 @@ def test_stronger_canopy_holds_more_often(dual):
         stronger = main.model_copy(update={"strength": strong})
         flight = dual.model_copy(update={"recovery": (dual.recovery[0], stronger)})
         cloud = flown(flight, samples=1000)
-        return sum(c.probability for c in cloud.tree.cases if c.name.endswith("holds"))
+        held = "early opening, holds"
+        return sum(c.probability for c in cloud.tree.cases if c.name == held)
 
     assert held(0.5) < held(1.0) < held(3.0)
 
@@ -159,13 +193,13 @@ def test_burst_throws_every_way_within_its_energy(single):
     path = EXAMPLES / "willet.toml"
     flight = _from_text(text, path)
     cloud = flown(flight, east=0.0)
-    part = next(cloud.of("motor bursts"))
-    assert part.count == 4
+    rocket, part = cloud.of("motor bursts")
+    assert (rocket.body, part.count) == ("rocket", 4)
     case = next(c for c in cloud.tree.cases if c.name == "motor bursts")
-    assert isinstance(case.bodies[0].kick, Kick)
+    assert isinstance(case.bodies[1].kick, Kick)
     bearing = np.arctan2(cloud.east[part.rows], cloud.north[part.rows])
     assert abs(np.exp(1j * bearing).mean()) < 0.05  # no side is favoured
-    fastest = np.sqrt(2 * case.bodies[0].kick.energy * 0.5 / 0.04)
+    fastest = np.sqrt(2 * case.bodies[1].kick.energy * 0.5 / 0.04)
     assert (
         np.hypot(cloud.east, cloud.north)[part.rows].max() < fastest**2 / 9.80665 + 200
     )
@@ -212,6 +246,29 @@ def test_a_bad_case_of_the_flight_file_is_refused(old, new, told):
     text = (EXAMPLES / "willet.toml").read_text() + OWN.replace(old, new)
     with pytest.raises(FlightError, match=told):
         build_cases(_from_text(text, EXAMPLES / "x"))
+
+
+@pytest.mark.parametrize("name", ["drogue only", "recovery works", "early opening"])
+def test_a_case_of_ones_own_may_not_hide_another(name):
+    text = OWN.replace("shock cord parts", name)
+    text = (EXAMPLES / "willet.toml").read_text() + text
+    with pytest.raises(FlightError, match="belongs to a case"):
+        build_cases(_from_text(text, EXAMPLES / "x"))
+
+
+def test_a_piece_may_not_take_the_rockets_name(single):
+    fin = single.pieces[0].model_copy(update={"name": "rocket"})
+    with pytest.raises(FlightError, match="another body"):
+        build_cases(single.model_copy(update={"pieces": (fin,)}))
+
+
+def test_late_opening_is_late_whatever_the_trigger(single):
+    """A canopy planned at 150 m and late lands sooner and nearer, not from apogee."""
+    trigger = replace(single.recovery[0].opens_at, at="height", value=300.0, spread=1.0)
+    low = single.recovery[0].model_copy(update={"opens_at": trigger})
+    cloud = flown(single.model_copy(update={"recovery": (low,)}), samples=400)
+    works, late = (next(cloud.of(n)) for n in (WORKS, "late opening"))
+    assert np.median(cloud.time[late.rows]) < np.median(cloud.time[works.rows])
 
 
 def test_zero_likelihood_leaves_a_case_out(single):

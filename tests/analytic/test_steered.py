@@ -11,7 +11,7 @@ import shapely
 from driftmap.areas import Area
 from driftmap.cloud import fly
 from driftmap.flightfile import read_flight
-from driftmap.hazard import inside, mixture, per_case
+from driftmap.hazard import inside, mixture, struck
 from driftmap.precise import sharpen, steered_hit
 from driftmap.wind import WindProfile
 
@@ -46,7 +46,7 @@ def spot(pilot):
 @pytest.mark.slow
 def test_within_a_factor_of_two_of_brute_force(flight, pilot, spot):
     plain = fly(flight, WIND, 0.0, samples=150_000, seed=9)
-    truth = mixture(plain, per_case(plain, inside(spot.shape)))
+    truth = mixture(plain, struck(plain, inside(spot.shape)))
     assert 2e-5 < truth.estimate < 5e-4  # a rare hit, or the test says nothing
     found = [steered_hit(pilot, WIND, spot, 32_768, seed=s) for s in range(20, 24)]
     for one in found:
@@ -62,7 +62,7 @@ def test_plain_and_steered_agree_where_hits_are_common(pilot):
     rows = pilot.parts[0].rows
     middle = np.array([pilot.east[rows].mean(), pilot.north[rows].mean()])
     area = Area("field", "camp", shapely.Point(middle).buffer(150.0), people=1)
-    plain = mixture(pilot, per_case(pilot, inside(area.shape)))
+    plain = mixture(pilot, struck(pilot, inside(area.shape)))
     steered = steered_hit(pilot, WIND, area, 8192)
     error = (plain.upper - plain.lower) / 2 + (steered.upper - steered.lower) / 2
     assert steered.estimate == pytest.approx(plain.estimate, abs=error)

@@ -26,7 +26,7 @@ from driftmap.exports.geojson import geojson_text
 from driftmap.exports.gpx import gpx_text
 from driftmap.exports.kml import kml_text
 from driftmap.exports.places import place, polygons
-from driftmap.hazard import inside, mixture, per_case
+from driftmap.hazard import inside, mixture, struck
 
 KML = "{http://www.opengis.net/kml/2.2}"
 GPX = "{http://www.topografix.com/GPX/1/1}"
@@ -136,7 +136,7 @@ def test_a_square_is_as_likely_as_the_hazard_of_its_ground(demo):
     for i in np.argsort(-cells.estimate)[[0, 5, 40]]:
         # A square holds its lower edges, a shape all of them; points on edges are rare.
         ground = shapely.Polygon(np.column_stack([east[i], north[i]]))
-        p = mixture(demo.cloud, per_case(demo.cloud, inside(ground)))
+        p = mixture(demo.cloud, struck(demo.cloud, inside(ground)))
         assert cells.estimate[i] == pytest.approx(p.estimate, rel=1e-12)
         assert cells.lower[i] == pytest.approx(p.lower, rel=1e-12)
         assert cells.upper[i] == pytest.approx(p.upper, rel=1e-12)

@@ -51,7 +51,7 @@ def write(tmp_path, text, name="flight.toml"):
 def test_examples_are_read(name):
     flight = read_flight(EXAMPLES / f"{name}.toml")
     tree = build_cases(flight)
-    causes = {case.cause: case.probability for case in tree.cases}
+    causes = {case.cause: case.likelihood for case in tree.cases}
     causes.pop(CERTAIN, None)
     assert sum(causes.values()) == pytest.approx(1.0)
     assert tree.missing == ()

@@ -9,8 +9,8 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.rules import rules_command
-from driftmap.rules import picked_rules
 from driftmap.errors import InputError
+from driftmap.rules import picked_rules
 from driftmap.site import read_site
 
 ROOT = Path(__file__).parents[2]

@@ -17,7 +17,7 @@ from driftmap.check import Check
 from driftmap.errors import FlightError, SiteError
 from driftmap.exposure import harm_of
 from driftmap.flightfile import read_flight
-from driftmap.hazard import inside, mixture, outside, per_case
+from driftmap.hazard import inside, mixture, outside, per_case, struck
 from driftmap.limits import LIMITS, read_limits
 from driftmap.overhead import (
     out_of_waiver,
@@ -80,7 +80,7 @@ def test_empty_area_is_refused():
 def test_a_trial_is_a_flight_not_a_piece(result):
     """Three fins all inside still count one flight."""
     cloud = result.cloud
-    everything = per_case(cloud, lambda e, n: np.ones(e.size, bool))
+    everything = per_case(struck(cloud, lambda e, n: np.ones(e.size, bool)))
     for p in everything.values():
         assert p.hits == p.flights == cloud.flights
     fins = next(p for p in cloud.of("fins come off") if p.body == "fin")
@@ -88,19 +88,20 @@ def test_a_trial_is_a_flight_not_a_piece(result):
     only = np.zeros(cloud.east.size, bool)
     only[fins.rows.start : fins.rows.start + cloud.flights] = True
     only[fins.rows.start + cloud.flights] = True  # flight 0 again, its second fin
-    assert per_case(cloud, lambda e, n: only)["fins come off"].hits == cloud.flights
+    hits = struck(cloud, lambda e, n: only)
+    assert per_case(hits)["fins come off"].hits == cloud.flights
 
 
 def test_nan_landing_is_an_error_not_a_miss(result):
     east = result.cloud.east.copy()
     east[5] = np.nan
     with pytest.raises(ValueError, match="finite"):
-        per_case(replace(result.cloud, east=east), lambda e, n: e > 0)
+        struck(replace(result.cloud, east=east), lambda e, n: e > 0)
 
 
 def test_mixture_weighs_by_likelihood(result):
-    cases = per_case(result.cloud, lambda e, n: e > 0)
-    p = mixture(result.cloud, cases)
+    hits = struck(result.cloud, lambda e, n: e > 0)
+    cases, p = per_case(hits), mixture(result.cloud, hits)
     by_hand = sum(
         case.probability * cases[case.name].estimate for case in result.cloud.tree.cases
     )
@@ -283,7 +284,7 @@ def test_what_would_turn_it_is_really_flown(flight, site):
     bare = replace(site, rules="")
     wind = read_wind(str(ROOT / "examples" / "noon.csv"), site_altitude=site.elevation)
     plan = assess(flight, bare, wind, samples=600)
-    found = turns(plan, samples=600)
+    found = turns(plan)
     assert found
     rank = {"go": 0, "hold": 1, "no-go": 2}
     failing = sum(c.outcome == "fail" for c in plan.checks)
