@@ -3,7 +3,6 @@
 import json
 import os
 import shutil
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +11,7 @@ from driftmap.assessment import assess
 from driftmap.dial import Reach, compute_dial
 from driftmap.flightfile import read_flight
 from driftmap.planning import Setup, Supposition
+from driftmap.rules import picked_rules, read_answers
 from driftmap.site import read_site
 from driftmap.units import MILE_PER_HOUR
 from driftmap.winds import read_wind
@@ -43,8 +43,11 @@ def dial():
     """A small dial of a small flight: it has winds to go, to hold and not to go in."""
     site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
     flight = read_flight(ROOT / "examples" / "dunlin.toml")
-    # Without rules no question is open, so that a go is a go.
-    setup = Setup(flight, replace(site, rules=""), samples=4000, seed=1)
+    # With every question answered, so that a go is a go.
+    answers = read_answers(
+        ROOT / "examples" / "answers-dunlin.toml", picked_rules(site)
+    )
+    setup = Setup(flight, site, samples=4000, seed=1, answers=answers)
     reach = Reach(10 * MILE_PER_HOUR, speeds=5, directions=6)
     return compute_dial(setup, Supposition(site.elevation), reach, halfway=3)
 

@@ -71,10 +71,11 @@ def line_error(width: float, fineness: float = FINENESS) -> float:
     Returns
     -------
     float
-        The tolerance of thinning, and half the diagonal of a unit for the rounding [m].
+        The tolerance of thinning, and half the diagonal of a unit for the rounding, with
+        a hundredth more for the two together [m].
     """
     tolerance = _tolerance(width, fineness)
-    return tolerance + 2.0 ** _power(tolerance) * math.sqrt(0.5)
+    return 1.01 * (tolerance + 2.0 ** _power(tolerance) * math.sqrt(0.5))
 
 
 def _tolerance(width: float, fineness: float) -> float:

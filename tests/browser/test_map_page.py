@@ -251,7 +251,8 @@ def test_measuring(browser, page, demo):
     )
     east, north = to_local((demo.site.longitude, demo.site.latitude), *metres)
     feet = int(re.match(r"([\d,]+) ft", told)[1].replace(",", ""))
-    assert feet == pytest.approx(np.hypot(east, north) / 0.3048, abs=6)  # told to 10 ft
+    assert feet == pytest.approx(np.hypot(east, north) / 0.3048, abs=15)
+    # told to 10 ft, and a pixel of the map is 8 ft wide
     assert "bearing 045° (NE), back 225° (SW)" in told
     assert drawn(browser, ".ruler") == 1
     click(browser, "#measure")
