@@ -18,13 +18,13 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from driftmap.assessment import Assessment, assess, document
-    from driftmap.cloud import Cloud, fly
-    from driftmap.descent import fall
     from driftmap.errors import DriftmapError
-    from driftmap.flightfile import read_flight
+    from driftmap.ground.site import read_site
+    from driftmap.montecarlo.cloud import Cloud, fly
     from driftmap.report.map import map_html
-    from driftmap.site import read_site
+    from driftmap.rocket.flightfile import read_flight
+    from driftmap.trajectory.descent import fall
+    from driftmap.verdict.assessment import Assessment, assess, document
     from driftmap.winds import read_wind, read_winds
 
 __all__ = [
@@ -43,16 +43,16 @@ __all__ = [
 ]
 
 _HOME = {
-    "Assessment": "assessment",
-    "Cloud": "cloud",
+    "Assessment": "verdict.assessment",
+    "Cloud": "montecarlo.cloud",
     "DriftmapError": "errors",
-    "assess": "assessment",
-    "document": "assessment",
-    "fall": "descent",
-    "fly": "cloud",
+    "assess": "verdict.assessment",
+    "document": "verdict.assessment",
+    "fall": "trajectory.descent",
+    "fly": "montecarlo.cloud",
     "map_html": "report.map",
-    "read_flight": "flightfile",
-    "read_site": "site",
+    "read_flight": "rocket.flightfile",
+    "read_site": "ground.site",
     "read_wind": "winds",
     "read_winds": "winds",
 }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.atmosphere import FloatArray
+from driftmap.air.atmosphere import FloatArray
 
 __all__ = ["checked"]
 

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from driftmap.assessment import assess
 from driftmap.dial import Reach, compute_dial
-from driftmap.flightfile import read_flight
+from driftmap.ground.site import read_site
 from driftmap.planning import Setup, Supposition
+from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import picked_rules, read_answers
-from driftmap.site import read_site
 from driftmap.units import MILE_PER_HOUR
+from driftmap.verdict.assessment import assess
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[1]

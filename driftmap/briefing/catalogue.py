@@ -12,8 +12,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
-from driftmap.assessment import CAUTIONS
 from driftmap.errors import InputError
+from driftmap.verdict.assessment import CAUTIONS
 
 __all__ = ["Catalogue", "languages", "read_catalogue"]
 
@@ -33,7 +33,7 @@ class Catalogue:
     direction : {"ltr", "rtl"}
         Writing direction.
     cautions : tuple of str
-        Translations of `driftmap.assessment.CAUTIONS`, in that order.
+        Translations of `driftmap.verdict.assessment.CAUTIONS`, in that order.
     messages : mapping of str to str
         Text by key, such as ``"stand.title"``, with names in braces for what changes.
     """

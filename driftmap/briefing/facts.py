@@ -9,13 +9,13 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.areas import Area
-from driftmap.assessment import Assessment
-from driftmap.cases import WORKS
-from driftmap.check import Outcome
-from driftmap.cloud import Part
-from driftmap.grid import mean_point, radii
-from driftmap.site import OCCUPIED
+from driftmap.failures.cases import WORKS
+from driftmap.ground.areas import Area
+from driftmap.ground.grid import mean_point, radii
+from driftmap.ground.site import OCCUPIED
+from driftmap.montecarlo.cloud import Part
+from driftmap.verdict.assessment import Assessment
+from driftmap.verdict.check import Outcome
 
 __all__ = [
     "Climb",

@@ -11,11 +11,11 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.assessment import Assessment
 from driftmap.briefing.facts import Fall, Spot
 from driftmap.briefing.voice import Voice
 from driftmap.report.pad import surface_wind
 from driftmap.report.squares import ring_step
+from driftmap.verdict.assessment import Assessment
 
 __all__ = ["field_picture"]
 

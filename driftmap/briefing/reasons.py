@@ -7,8 +7,8 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.briefing.voice import Voice
-from driftmap.check import Check
 from driftmap.report.words import isolate
+from driftmap.verdict.check import Check
 
 __all__ = ["reasons"]
 

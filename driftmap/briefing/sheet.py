@@ -8,7 +8,6 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
-from driftmap.assessment import Assessment
 from driftmap.briefing.catalogue import Catalogue
 from driftmap.briefing.facts import (
     Fall,
@@ -23,9 +22,10 @@ from driftmap.briefing.facts import (
 from driftmap.briefing.picture import field_picture
 from driftmap.briefing.reasons import reasons
 from driftmap.briefing.voice import Voice
-from driftmap.cases import CERTAIN
+from driftmap.failures.cases import CERTAIN
 from driftmap.report.pad import surface_wind
 from driftmap.report.words import Units, isolate
+from driftmap.verdict.assessment import Assessment
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -79,11 +79,11 @@ def aim_command(  # noqa: PLR0913, PLR0917
           --wind examples/noon.csv
     """
     from driftmap.cli.files import write_all
-    from driftmap.flightfile import read_flight
+    from driftmap.ground.site import read_site
     from driftmap.planning.aim import best_aims
     from driftmap.planning.documents import aim_document, heading
     from driftmap.planning.trial import Setup, basis_of
-    from driftmap.site import read_site
+    from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), read_site(site)
     wind = wind_of(winds, station, when, ground)

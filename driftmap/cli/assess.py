@@ -54,11 +54,11 @@ def assess_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
-    from driftmap.assessment import document
     from driftmap.cli.files import write_all
     from driftmap.report.map import map_html
     from driftmap.report.terminal import proposals, summary
-    from driftmap.turning import turns
+    from driftmap.verdict.assessment import document
+    from driftmap.verdict.turning import turns
 
     result = assessment_of(inputs)
     data, proposed = document(result), None

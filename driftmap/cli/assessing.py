@@ -19,7 +19,7 @@ from driftmap.cli.options import (
 from driftmap.cli.progress import Progress
 
 if TYPE_CHECKING:
-    from driftmap.assessment import Assessment
+    from driftmap.verdict.assessment import Assessment
 
 __all__ = ["EXIT", "Inputs", "assessed", "assessment_of"]
 
@@ -70,9 +70,9 @@ def assessed(command: F) -> F:
 
 def assessment_of(inputs: Inputs) -> Assessment:
     """Read the inputs and assess the flight, with a progress bar for long runs."""
-    from driftmap.assessment import assess
-    from driftmap.flightfile import read_flight
-    from driftmap.site import read_site
+    from driftmap.ground.site import read_site
+    from driftmap.rocket.flightfile import read_flight
+    from driftmap.verdict.assessment import assess
 
     rocket, ground = read_flight(inputs["flight"]), read_site(inputs["site"])
     wind = wind_of(inputs["winds"], inputs["station"], inputs["when"], ground)

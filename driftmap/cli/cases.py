@@ -11,8 +11,8 @@ import numpy as np
 from driftmap.cli.options import run_options, units_option
 
 if TYPE_CHECKING:
-    from driftmap.case import Case
-    from driftmap.cloud import Cloud
+    from driftmap.failures.case import Case
+    from driftmap.montecarlo.cloud import Cloud
 
 __all__ = ["cases_command"]
 
@@ -46,10 +46,10 @@ def cases_command(
     Example:
       driftmap cases examples/whimbrel.toml --wind "8 mph from 240"
     """
-    from driftmap.cloud import fly
-    from driftmap.flightfile import read_flight
-    from driftmap.sensitivity import influences
-    from driftmap.site import read_site
+    from driftmap.ground.site import read_site
+    from driftmap.montecarlo.cloud import fly
+    from driftmap.montecarlo.sensitivity import influences
+    from driftmap.rocket.flightfile import read_flight
     from driftmap.winds import read_wind
 
     plan = read_flight(flight)
@@ -153,10 +153,10 @@ def _margin(
 
 
 def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
-    from driftmap.assessment import CAUTIONS
     from driftmap.cli.table import plain, text_table
     from driftmap.report import words
     from driftmap.units import show
+    from driftmap.verdict.assessment import CAUTIONS
 
     rows = [["what happens", "likely", "let go", "comes down", "speed", "energy"]]
     for case in data["cases"]:

@@ -10,7 +10,7 @@ import click
 from driftmap.cli.options import run_options, units_option, wind_of, wind_options
 
 if TYPE_CHECKING:
-    from driftmap.assessment import Assessment
+    from driftmap.verdict.assessment import Assessment
 
 __all__ = ["compare_command"]
 
@@ -44,10 +44,10 @@ def compare_command(  # noqa: PLR0913, PLR0917
       driftmap compare examples/willet.toml --site sites/saltgrass-flat.geojson \\
           --wind examples/noon.csv
     """
-    from driftmap.alternatives import alternatives
-    from driftmap.assessment import CAUTIONS, assess
-    from driftmap.flightfile import read_flight
-    from driftmap.site import read_site
+    from driftmap.failures.alternatives import alternatives
+    from driftmap.ground.site import read_site
+    from driftmap.rocket.flightfile import read_flight
+    from driftmap.verdict.assessment import CAUTIONS, assess
 
     plan, ground = read_flight(flight), read_site(site)
     wind = wind_of(winds, station, when, ground)
@@ -70,9 +70,9 @@ def compare_command(  # noqa: PLR0913, PLR0917
 
 def _figures(name: str, result: Assessment) -> dict[str, Any]:
     """Give the figures of one alternative when recovery works, and its verdict."""
-    from driftmap.assessment import document
-    from driftmap.cases import WORKS
-    from driftmap.site import OCCUPIED
+    from driftmap.failures.cases import WORKS
+    from driftmap.ground.site import OCCUPIED
+    from driftmap.verdict.assessment import document
 
     data = document(result)
     piece = next(c for c in data["cases"] if c["name"] == WORKS)["pieces"][0]

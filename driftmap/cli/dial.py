@@ -111,10 +111,10 @@ def dial_command(  # noqa: PLR0913, PLR0917
     from driftmap.cli.files import write_all
     from driftmap.cli.options import wind_of
     from driftmap.dial import check_halfway, dial_html
-    from driftmap.flightfile import read_flight
+    from driftmap.ground.site import read_site
     from driftmap.planning import Setup, Supposition
     from driftmap.planning.trial import too_few
-    from driftmap.site import read_site
+    from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), read_site(site)
     reach = _reach(top_speed, speeds, directions)

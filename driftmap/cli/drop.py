@@ -104,10 +104,10 @@ def drop_command(  # noqa: PLR0913, PLR0917
     """
     import numpy as np
 
-    from driftmap.air import Sky, mean_air
-    from driftmap.atmosphere import STANDARD_GRAVITY
-    from driftmap.descent import fall
-    from driftmap.motion import Motion
+    from driftmap.air.atmosphere import STANDARD_GRAVITY
+    from driftmap.air.column import Sky, mean_air
+    from driftmap.trajectory.descent import fall
+    from driftmap.trajectory.motion import Motion
     from driftmap.winds import read_wind
 
     rise = max(speed_up, 0.0) ** 2 / (2 * STANDARD_GRAVITY)

@@ -13,8 +13,8 @@ from driftmap.errors import InputError
 from driftmap.units import parse
 
 if TYPE_CHECKING:
-    from driftmap.assessment import Assessment
     from driftmap.exports.cells import Cells
+    from driftmap.verdict.assessment import Assessment
 
 __all__ = ["export_command"]
 

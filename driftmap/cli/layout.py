@@ -21,9 +21,9 @@ from driftmap.units import parse
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from driftmap.ground.site import Site
     from driftmap.planning.distances import Keep
     from driftmap.planning.layout import Place, Rose
-    from driftmap.site import Site
 
 __all__ = ["layout_command"]
 
@@ -113,12 +113,12 @@ def layout_command(  # noqa: PLR0913, PLR0917
           --move "South crowd line" --out plan
     """
     from driftmap.cli.files import write_all
-    from driftmap.flightfile import read_flight
+    from driftmap.ground.site import read_site
     from driftmap.planning.documents import heading, layout_document, layout_geojson
     from driftmap.planning.layout import Question, best_pads, best_stands
     from driftmap.planning.supposed import Supposition, suppose
     from driftmap.planning.trial import Setup, basis_of
-    from driftmap.site import read_site
+    from driftmap.rocket.flightfile import read_flight
 
     ground = read_site(site)
     said = answers_of(answers, ground)

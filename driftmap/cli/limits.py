@@ -86,12 +86,12 @@ def limits_command(  # noqa: PLR0913, PLR0917
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
     from driftmap.cli.files import write_all
-    from driftmap.flightfile import read_flight
+    from driftmap.ground.site import read_site
     from driftmap.planning.dial import LIGHTEST, scan_speeds, wind_limits
     from driftmap.planning.documents import heading, limits_document
     from driftmap.planning.supposed import Supposition, head_share, suppose
     from driftmap.planning.trial import Setup, basis_of
-    from driftmap.site import read_site
+    from driftmap.rocket.flightfile import read_flight
     from driftmap.winds import read_winds
 
     rocket, ground = read_flight(flight), read_site(site)

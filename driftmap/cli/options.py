@@ -11,10 +11,10 @@ from driftmap.errors import InputError
 from driftmap.units import parse
 
 if TYPE_CHECKING:
-    from driftmap.day import Day
+    from driftmap.air.day import Day
+    from driftmap.air.wind import WindProfile
+    from driftmap.ground.site import Site
     from driftmap.rules import Answers
-    from driftmap.site import Site
-    from driftmap.wind import WindProfile
 
 __all__ = [
     "answers_of",
@@ -125,7 +125,7 @@ def wind_of(
 
 def precision_of(text: str | None) -> float | None:
     """Read a wanted precision; None when none was given."""
-    from driftmap.sampling import read_precision
+    from driftmap.hazard.sampling import read_precision
 
     try:
         return None if text is None else read_precision(text)
@@ -154,9 +154,9 @@ def day_of(
     """
     import numpy as np
 
-    from driftmap.atmosphere import SEA_LEVEL_PRESSURE
-    from driftmap.atmosphere import temperature as standard
-    from driftmap.day import Day, station_pressure
+    from driftmap.air.atmosphere import SEA_LEVEL_PRESSURE
+    from driftmap.air.atmosphere import temperature as standard
+    from driftmap.air.day import Day, station_pressure
 
     told = (None, None) if wind is None else (wind.temperature, wind.altimeter)
     if all(value is None for value in (temperature, altimeter, humidity, *told)):

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 if TYPE_CHECKING:
-    from driftmap.flight import Flight
+    from driftmap.ground.site import Site
+    from driftmap.rocket.flight import Flight
     from driftmap.rules import Facts, RuleResult, RuleSet
-    from driftmap.site import Site
 
 __all__ = ["rules_command"]
 
@@ -72,7 +72,8 @@ def rules_command(
       driftmap rules FLIGHT --site SITE --rules club.toml --answers today.toml \\
           --wind "8 mph from 240"
     """
-    from driftmap.flightfile import read_flight
+    from driftmap.ground.site import read_site
+    from driftmap.rocket.flightfile import read_flight
     from driftmap.rules import (
         Answers,
         evaluate,
@@ -80,7 +81,6 @@ def rules_command(
         read_answers,
         with_answers,
     )
-    from driftmap.site import read_site
 
     rocket, ground = read_flight(flight), read_site(site)
     sets = picked_rules(ground, names)
@@ -99,9 +99,9 @@ def _facts(flight: Flight, site: Site, winds: Sequence[str]) -> Facts:
     """Collect the facts; the height comes from flights in the wind given, or in calm."""
     import numpy as np
 
-    from driftmap.cloud import fly
+    from driftmap.air.wind import WindProfile
+    from driftmap.montecarlo.cloud import fly
     from driftmap.rules import expected_altitude, facts_of
-    from driftmap.wind import WindProfile
     from driftmap.winds import read_winds
 
     wind = WindProfile(*np.zeros((4, 1)))

@@ -92,14 +92,14 @@ def season_command(  # noqa: PLR0913, PLR0917
           --winds hourly.csv --out season
     """
     from driftmap.cli.files import write_all
-    from driftmap.flightfile import read_flight
+    from driftmap.ground.site import read_site
     from driftmap.planning.documents import heading, season_document
     from driftmap.planning.hours import read_hours
     from driftmap.planning.ledger import open_ledger, run_key
     from driftmap.planning.season import agreement, bins_to_fly, season_hours
     from driftmap.planning.supposed import Supposition, suppose
     from driftmap.planning.trial import Setup, basis_of
-    from driftmap.site import read_site
+    from driftmap.rocket.flightfile import read_flight
 
     rocket, ground, hours = read_flight(flight), read_site(site), read_hours(file)
     setup = Setup(rocket, ground, samples, seed, None, answers_of(answers, ground))

@@ -145,8 +145,8 @@ def preamble(setup: Setup, questions: tuple[str, ...]) -> list[str]:
 
 def cautions(assumed: list[str]) -> str:
     """Write what was assumed, and the cautions, for the end of a command's output."""
-    from driftmap.assessment import CAUTIONS
     from driftmap.cli.table import plain
+    from driftmap.verdict.assessment import CAUTIONS
 
     notes = [f"assumed: {plain(text)}" for text in assumed]
     return "\n".join(["", *notes, *(f"* {text}" for text in CAUTIONS)])

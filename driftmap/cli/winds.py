@@ -13,8 +13,8 @@ from typing import Final
 import click
 
 from driftmap import units
+from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.errors import InputError
-from driftmap.wind import WindLevel, WindProfile
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import Reading, Setting
 
@@ -140,7 +140,7 @@ def _place(site: str | None, elevation: str | None) -> _Place:
     if site is not None and elevation is not None:
         raise click.UsageError("Give a site file or --site-elevation, not both.")
     if site is not None:
-        from driftmap.site import read_site
+        from driftmap.ground.site import read_site
 
         read = read_site(site)
         position = (read.latitude, read.longitude)

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from driftmap.dial.compute import Dial, Node, Reach
-from driftmap.verdict import Verdict
+from driftmap.verdict.verdict import Verdict
 
 __all__ = ["Halfway", "check_halfway", "surrounding", "verdict_at"]
 

@@ -11,18 +11,18 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap import turbulence
-from driftmap.cases import build_cases
-from driftmap.check import Check
-from driftmap.cloud import Cloud, Part
-from driftmap.contours import containment
+from driftmap.air import turbulence
 from driftmap.dial.winds import metered_wind
 from driftmap.errors import DriftmapError
-from driftmap.grid import mean_point, radii
+from driftmap.failures.cases import build_cases
+from driftmap.ground.contours import containment
+from driftmap.ground.grid import mean_point, radii
+from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import Setup, flown, judged, pack, unpack
-from driftmap.verdict import Verdict, decide
+from driftmap.verdict.check import Check
+from driftmap.verdict.verdict import Verdict, decide
 
 __all__ = ["SHARES", "Dial", "Landing", "Node", "Reach", "compute_dial"]
 

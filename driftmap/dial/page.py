@@ -11,8 +11,6 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from driftmap.assessment import CAUTIONS
-from driftmap.cases import WORKS
 from driftmap.dial.between import check_halfway
 from driftmap.dial.compute import Dial
 from driftmap.dial.pack import (
@@ -25,11 +23,13 @@ from driftmap.dial.pack import (
 )
 from driftmap.dial.told import questions_of, tell_reasons
 from driftmap.dial.winds import aloft_told
+from driftmap.failures.cases import WORKS
+from driftmap.ground.site import OCCUPIED, Site
 from driftmap.planning.trial import too_few
 from driftmap.report.pieces import has_people
 from driftmap.report.words import Units, distance, isolate, percent, tied
-from driftmap.site import OCCUPIED, Site
 from driftmap.units import DIMENSIONS, show, unit_of
+from driftmap.verdict.assessment import CAUTIONS
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -7,11 +7,11 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
-from driftmap.check import ALL_CASES, Check
 from driftmap.dial.compute import Node
 from driftmap.planning.trial import nearness
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.words import Units, tied
+from driftmap.verdict.check import ALL_CASES, Check
 
 __all__ = ["questions_of", "tell_reasons"]
 

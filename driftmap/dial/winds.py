@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
+from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.planning.supposed import REFERENCE, Supposition, suppose
-from driftmap.wind import WindProfile, direction_and_speed
 from driftmap.winds import read_wind
 from driftmap.winds.words import HEAD_HEIGHT
 

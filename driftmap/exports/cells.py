@@ -8,10 +8,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.atmosphere import FloatArray
-from driftmap.cloud import Cloud
-from driftmap.grid import probability_grid
-from driftmap.sampling import weighted_mean
+from driftmap.air.atmosphere import FloatArray
+from driftmap.ground.grid import probability_grid
+from driftmap.hazard.sampling import weighted_mean
+from driftmap.montecarlo.cloud import Cloud
 
 __all__ = ["FLOOR", "Cells", "hit_cells"]
 
@@ -89,7 +89,7 @@ def hit_cells(
 
     Notes
     -----
-    Estimate and interval are those of `driftmap.hazard.mixture`: the trial is a flight
+    Estimate and interval are those of `driftmap.hazard.probability.mixture`: the trial is a flight
     with all its cases.
     """
     if not 0 <= floor <= 1:

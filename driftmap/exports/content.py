@@ -10,10 +10,10 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.assessment import CAUTIONS, Assessment
-from driftmap.atmosphere import FloatArray
-from driftmap.cloud import Part
-from driftmap.grid import mean_point
+from driftmap.air.atmosphere import FloatArray
+from driftmap.ground.grid import mean_point
+from driftmap.montecarlo.cloud import Part
+from driftmap.verdict.assessment import CAUTIONS, Assessment
 
 __all__ = [
     "POINTS",

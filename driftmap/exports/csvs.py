@@ -8,10 +8,10 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import shapely
 
-from driftmap.assessment import Assessment
 from driftmap.exports import content
 from driftmap.exports.cells import Cells, hit_cells
 from driftmap.exports.places import DECIMALS, place, positions
+from driftmap.verdict.assessment import Assessment
 
 __all__ = [
     "about_csv",

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import shapely
 
-from driftmap.areas import Area
-from driftmap.assessment import CAUTIONS, Assessment
 from driftmap.exports import content
 from driftmap.exports.cells import Cells, hit_cells
 from driftmap.exports.places import place, polygons, positions
+from driftmap.ground.areas import Area
+from driftmap.verdict.assessment import CAUTIONS, Assessment
 
 __all__ = ["geojson_text"]
 

@@ -7,10 +7,10 @@ from xml.etree import ElementTree as ET
 
 import shapely
 
-from driftmap.assessment import Assessment
 from driftmap.exports import content
 from driftmap.exports.places import DECIMALS, Place, place, polygons, positions
 from driftmap.exports.xml import add, document
+from driftmap.verdict.assessment import Assessment
 
 __all__ = ["gpx_text"]
 

@@ -8,12 +8,12 @@ from xml.etree import ElementTree as ET
 
 import shapely
 
-from driftmap.assessment import Assessment
-from driftmap.cases import WORKS
 from driftmap.exports import content
 from driftmap.exports.places import DECIMALS, Place, place, polygons, positions
 from driftmap.exports.xml import add, document
-from driftmap.site import OCCUPIED
+from driftmap.failures.cases import WORKS
+from driftmap.ground.site import OCCUPIED
+from driftmap.verdict.assessment import Assessment
 
 __all__ = ["kml_text"]
 

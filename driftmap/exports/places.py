@@ -9,8 +9,8 @@ import shapely
 from numpy.typing import ArrayLike
 from shapely.geometry.polygon import orient
 
-from driftmap.atmosphere import FloatArray
-from driftmap.site import Site
+from driftmap.air.atmosphere import FloatArray
+from driftmap.ground.site import Site
 
 __all__ = ["DECIMALS", "Place", "place", "polygons", "positions"]
 

@@ -10,10 +10,8 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.check import Check
-from driftmap.fields import Uncertain
-from driftmap.flight import Flight
-from driftmap.limits import read_limits
+from driftmap.air.wind import WindProfile
+from driftmap.ground.site import OCCUPIED, Site
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     NOT_KNOWN,
@@ -24,8 +22,10 @@ from driftmap.planning.trial import (
     try_flight,
     unpack,
 )
-from driftmap.site import OCCUPIED, Site
-from driftmap.wind import WindProfile
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.flight import Flight
+from driftmap.verdict.check import Check
+from driftmap.verdict.limits import read_limits
 
 __all__ = ["Aim", "aimed", "best_aims", "grid_of_aims"]
 

@@ -9,7 +9,6 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.limits import read_limits
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
@@ -21,6 +20,7 @@ from driftmap.planning.trial import (
     try_flight,
     unpack,
 )
+from driftmap.verdict.limits import read_limits
 
 __all__ = ["HIGHEST", "DirectionLimit", "scan_speeds", "wind_limits"]
 

@@ -8,7 +8,8 @@ from typing import Final
 
 import shapely
 
-from driftmap.flight import Flight
+from driftmap.ground.site import OCCUPIED, Site
+from driftmap.rocket.flight import Flight
 from driftmap.rules import (
     CLASS_BOUNDS,
     Facts,
@@ -19,7 +20,6 @@ from driftmap.rules import (
     motor_class,
 )
 from driftmap.rules.kinds import GROUPS, KINDS
-from driftmap.site import OCCUPIED, Site
 
 __all__ = [
     "Capacity",

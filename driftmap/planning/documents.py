@@ -8,7 +8,6 @@ from datetime import timedelta
 from importlib.metadata import version
 from typing import Any
 
-from driftmap.check import Check
 from driftmap.planning.aim import Aim
 from driftmap.planning.dial import TOLERANCE, DirectionLimit
 from driftmap.planning.layout import Place, Question
@@ -21,6 +20,7 @@ from driftmap.planning.season import (
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.trial import Setup
+from driftmap.verdict.check import Check
 
 __all__ = [
     "aim_document",

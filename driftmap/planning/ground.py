@@ -9,10 +9,10 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap import frame
-from driftmap.atmosphere import FloatArray
+from driftmap.air.atmosphere import FloatArray
 from driftmap.errors import SiteError
-from driftmap.site import Area, Site
+from driftmap.ground import frame
+from driftmap.ground.site import Area, Site
 
 __all__ = ["allowed_ground", "lattice", "moved", "stand_at"]
 

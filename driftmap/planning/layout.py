@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from driftmap.errors import DriftmapError, SiteError
+from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.planning.distances import (
     Capacity,
     Keep,
@@ -35,7 +36,6 @@ from driftmap.planning.trial import (
     unpack,
 )
 from driftmap.rules import expected_altitude
-from driftmap.site import OCCUPIED, Area, Site
 
 __all__ = ["Place", "Question", "Rose", "best_pads", "best_stands"]
 

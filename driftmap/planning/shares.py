@@ -10,10 +10,10 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.hazard import binomial
+from driftmap.hazard.probability import binomial
+from driftmap.hazard.sampling import CONFIDENCE
 from driftmap.planning.season import SeasonHour
 from driftmap.planning.trial import NOT_KNOWN
-from driftmap.sampling import CONFIDENCE
 
 __all__ = ["GoShare", "by_month_and_hour", "go_share", "reasons"]
 

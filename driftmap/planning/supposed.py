@@ -9,8 +9,8 @@ from typing import Final
 
 import numpy as np
 
+from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.errors import WindError
-from driftmap.wind import WindProfile, direction_and_speed
 from driftmap.winds import read_wind
 
 __all__ = ["HEAD", "REFERENCE", "Supposition", "head_share", "suppose"]

@@ -11,21 +11,21 @@ from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 
-from driftmap.cases import WORKS, build_cases
-from driftmap.check import Check
-from driftmap.cloud import Cloud, fly
-from driftmap.day import Day
+from driftmap.air.day import Day
+from driftmap.air.wind import WindProfile
 from driftmap.errors import DriftmapError
-from driftmap.flight import Flight
-from driftmap.hazard import binomial, outside, per_case, struck
-from driftmap.judgement import judge_all
-from driftmap.limits import read_limits
+from driftmap.failures.cases import WORKS, build_cases
+from driftmap.ground.site import Site
+from driftmap.hazard.probability import binomial, outside, per_case, struck
+from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.rocket.flight import Flight
 from driftmap.rules import (
     Answers,
 )
-from driftmap.site import Site
-from driftmap.verdict import Verdict, decide
-from driftmap.wind import WindProfile
+from driftmap.verdict.check import Check
+from driftmap.verdict.judgement import judge_all
+from driftmap.verdict.limits import read_limits
+from driftmap.verdict.verdict import Verdict, decide
 
 __all__ = [
     "NOT_KNOWN",

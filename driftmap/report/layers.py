@@ -11,15 +11,15 @@ import folium
 import numpy as np
 import shapely
 
-from driftmap.assessment import Assessment
-from driftmap.atmosphere import FloatArray
-from driftmap.cases import WORKS
+from driftmap.air.atmosphere import FloatArray
+from driftmap.failures.cases import WORKS
+from driftmap.ground.site import OCCUPIED, Site
 from driftmap.report import squares
 from driftmap.report.offline import OfflineMap, safe_text
 from driftmap.report.pad import pad_picture
 from driftmap.report.pieces import has_people, piece_marks
 from driftmap.report.words import Units, distance
-from driftmap.site import OCCUPIED, Site
+from driftmap.verdict.assessment import Assessment
 
 __all__ = ["draw"]
 

@@ -8,10 +8,10 @@ from typing import Final
 import numpy as np
 import shapely
 
+from driftmap.ground.site import OCCUPIED, Site
 from driftmap.planning.layout import Place
 from driftmap.report.planpage import printable
 from driftmap.report.words import Units, distance, percent
-from driftmap.site import OCCUPIED, Site
 
 __all__ = ["layout_svg"]
 

@@ -7,10 +7,10 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
-from driftmap.assessment import CAUTIONS, Assessment, document
 from driftmap.report import tables
 from driftmap.report.windsketch import wind_picture_svg
 from driftmap.report.words import Units, isolate, tied
+from driftmap.verdict.assessment import CAUTIONS, Assessment, document
 
 if TYPE_CHECKING:
     from jinja2 import Environment

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from driftmap.assessment import Assessment
-from driftmap.wind import direction_and_speed
+from driftmap.air.wind import direction_and_speed
+from driftmap.verdict.assessment import Assessment
 
 __all__ = ["pad_picture", "surface_wind"]
 

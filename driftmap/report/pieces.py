@@ -6,8 +6,8 @@ from typing import Final
 
 import shapely
 
-from driftmap.assessment import Assessment
-from driftmap.site import OCCUPIED, Area
+from driftmap.ground.site import OCCUPIED, Area
+from driftmap.verdict.assessment import Assessment
 
 __all__ = ["has_people", "lookalikes", "piece_marks"]
 

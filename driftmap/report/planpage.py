@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from typing import Final
 
-from driftmap.assessment import CAUTIONS
+from driftmap.verdict.assessment import CAUTIONS
 
 __all__ = ["page", "printable", "table"]
 

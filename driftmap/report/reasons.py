@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Mapping
 
-from driftmap.check import ALL_CASES, Check
-from driftmap.cloud import Cloud
+from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.words import Units, distance, isolate, percent, share, span
 from driftmap.units import show
+from driftmap.verdict.check import ALL_CASES, Check
 
 __all__ = [
     "figure",

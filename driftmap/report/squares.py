@@ -8,9 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.atmosphere import FloatArray
+from driftmap.air.atmosphere import FloatArray
+from driftmap.ground.site import Site
 from driftmap.report.words import Units
-from driftmap.site import Site
 from driftmap.units import FOOT
 
 __all__ = ["Bounds", "Squares", "lay_squares", "ring_step", "rings", "spokes"]

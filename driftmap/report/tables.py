@@ -8,16 +8,16 @@ from typing import Any, Final
 
 import numpy as np
 
-from driftmap.assessment import Assessment
-from driftmap.cases import WORKS
-from driftmap.check import Check
-from driftmap.hazard import Probability
+from driftmap.air.wind import direction_and_speed
+from driftmap.failures.cases import WORKS
+from driftmap.hazard.probability import Probability
 from driftmap.report import reasons, words
 from driftmap.report.pad import surface_wind
 from driftmap.report.pieces import has_people, lookalikes, piece_marks
 from driftmap.report.words import Units
 from driftmap.units import show, unit_of
-from driftmap.wind import direction_and_speed
+from driftmap.verdict.assessment import Assessment
+from driftmap.verdict.check import Check
 
 __all__ = [
     "area_rows",
@@ -74,7 +74,7 @@ def case_rows(
     assessment : Assessment
         The assessment.
     cases : list of dict
-        The cases of `driftmap.assessment.document`.
+        The cases of `driftmap.verdict.assessment.document`.
     units : {"us", "si"}
         Units the reader picked.
 

@@ -7,16 +7,16 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.assessment import CAUTIONS, Assessment
-from driftmap.cloud import Part
-from driftmap.grid import mean_point, radii
+from driftmap.ground.grid import mean_point, radii
+from driftmap.ground.site import OCCUPIED
+from driftmap.montecarlo.cloud import Part
 from driftmap.report import words
 from driftmap.report.reasons import flights_flown, verdict_reasons
 from driftmap.report.tables import headline
 from driftmap.report.words import Units
-from driftmap.site import OCCUPIED
-from driftmap.turning import Turn
 from driftmap.units import show
+from driftmap.verdict.assessment import CAUTIONS, Assessment
+from driftmap.verdict.turning import Turn
 
 __all__ = ["proposals", "summary"]
 
@@ -68,7 +68,7 @@ def proposals(turns: Sequence[Turn], *, units: Units) -> str:
     Parameters
     ----------
     turns : sequence of Turn
-        From `driftmap.turning.turns`.
+        From `driftmap.verdict.turning.turns`.
     units : {"us", "si"}
         Units the reader picked.
 

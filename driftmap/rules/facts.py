@@ -11,11 +11,11 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.atmosphere import STANDARD_GRAVITY
-from driftmap.cloud import Cloud
-from driftmap.flight import Flight
+from driftmap.air.atmosphere import STANDARD_GRAVITY
+from driftmap.ground.site import Site
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.rocket.flight import Flight
 from driftmap.rules.kinds import FACTS, GROUPS
-from driftmap.site import Site
 
 __all__ = ["EXPECTED_QUANTILE", "Facts", "expected_altitude", "facts_of", "least_width"]
 

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from driftmap.errors import InputError
+from driftmap.ground.site import Site
 from driftmap.rules.reading import read_rules, rule_sets
 from driftmap.rules.ruleset import RuleSet
-from driftmap.site import Site
 
 __all__ = ["picked_rules"]
 

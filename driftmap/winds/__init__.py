@@ -8,8 +8,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final, TypeAlias
 
+from driftmap.air.wind import WindProfile
 from driftmap.errors import WindError
-from driftmap.wind import WindProfile
 from driftmap.winds.bulletin import looks_like_bulletin, read_bulletin
 from driftmap.winds.forecast import looks_like_forecast, read_forecast
 from driftmap.winds.igra import looks_like_igra, read_igra

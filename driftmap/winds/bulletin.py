@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT
-from driftmap.wind import WindLevel
 from driftmap.winds.choice import choose_station, choose_time, clear_of_ground
 from driftmap.winds.pressure import altitude_of
 from driftmap.winds.reading import Reading, Setting, ordered

@@ -23,9 +23,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from driftmap.atmosphere import FloatArray
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.errors import WindError
-from driftmap.wind import WindLevel, components_from, direction_and_speed
 from driftmap.winds.choice import choose_time, clear_of_ground
 from driftmap.winds.documents import (
     as_list,

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.atmosphere import FloatArray
+from driftmap.air.atmosphere import FloatArray
 
 __all__ = [
     "LAW_HEIGHTS",

@@ -11,9 +11,9 @@ from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import Final
 
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
-from driftmap.wind import WindLevel
 from driftmap.winds.reading import Setting, check_direction, check_speed
 
 __all__ = ["NAMES", "check_names", "level_from", "nearest_name", "vertical"]

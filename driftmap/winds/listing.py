@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from driftmap import units
-from driftmap.wind import WindLevel, WindProfile, direction_and_speed
+from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.winds.reading import Reading
 
 __all__ = ["decoded_document", "levels_of", "text_table", "wind_document"]

@@ -8,13 +8,13 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.atmosphere import FloatArray
-from driftmap.errors import WindError
-from driftmap.wind import (
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.wind import (
     WindLevel,
     WindProfile,
     components_from,
 )
+from driftmap.errors import WindError
 from driftmap.winds import law, uncertainty
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.times import age_of, lead_of, show_time

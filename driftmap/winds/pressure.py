@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from driftmap.atmosphere import GAS_CONSTANT, STANDARD_GRAVITY
+from driftmap.air.atmosphere import GAS_CONSTANT, STANDARD_GRAVITY
 
 __all__ = [
     "altitude_of",

@@ -9,9 +9,9 @@ from typing import Final, Literal, NoReturn
 
 import numpy as np
 
-from driftmap.atmosphere import FloatArray
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
-from driftmap.wind import WindLevel
 
 __all__ = [
     "HIGHEST_SPEED",

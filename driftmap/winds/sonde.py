@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
-from driftmap.wind import WindLevel
 from driftmap.winds.choice import clear_of_ground
 from driftmap.winds.pressure import altitude_of, fill_heights
 from driftmap.winds.reading import (

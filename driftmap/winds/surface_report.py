@@ -12,9 +12,9 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Final
 
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.units import KNOT
-from driftmap.wind import WindLevel
 from driftmap.winds.choice import choose_station, choose_time
 from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
 from driftmap.winds.times import nearest_day

@@ -7,8 +7,8 @@ import io
 import math
 from typing import Final
 
+from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.errors import WindError
-from driftmap.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.winds.layers import (
     NAMES,
     check_names,

@@ -8,8 +8,8 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap import units
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
-from driftmap.wind import WindLevel
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
 

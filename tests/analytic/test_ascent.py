@@ -12,10 +12,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.air import AirColumn
-from driftmap.ascent import CONSTANT_THRUST, Rocket, ThrustCurve, ascend
-from driftmap.atmosphere import air_density, speed_of_sound
-from driftmap.descent import fall
+from driftmap.air.atmosphere import air_density, speed_of_sound
+from driftmap.air.column import AirColumn
+from driftmap.trajectory.ascent import CONSTANT_THRUST, Rocket, ThrustCurve, ascend
+from driftmap.trajectory.descent import fall
 
 
 def rocket(**change):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from driftmap.burst import fragment_speed, gas_energy, thrown_range, throws
+from driftmap.formulas.burst import fragment_speed, gas_energy, thrown_range, throws
 
 G = 9.80665
 

@@ -8,15 +8,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.alternatives import PLANNED, alternatives
-from driftmap.case import Kick
-from driftmap.cases import WORKS, build_cases
-from driftmap.cloud import fly
+from driftmap.air.wind import WindProfile
 from driftmap.errors import FlightError
-from driftmap.flightfile import read_flight
-from driftmap.hazard import mixture, struck
-from driftmap.sensitivity import influences
-from driftmap.wind import WindProfile
+from driftmap.failures.alternatives import PLANNED, alternatives
+from driftmap.failures.case import Kick
+from driftmap.failures.cases import WORKS, build_cases
+from driftmap.hazard.probability import mixture, struck
+from driftmap.montecarlo.cloud import fly
+from driftmap.montecarlo.sensitivity import influences
+from driftmap.rocket.flightfile import read_flight
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

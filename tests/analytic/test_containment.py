@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.contours import Contour, containment
-from driftmap.grid import mean_point, probability_grid, radii
+from driftmap.ground.contours import Contour, containment
+from driftmap.ground.grid import mean_point, probability_grid, radii
 
 SHARES = np.array([0.5, 0.9, 0.95, 0.99])
 K = 5

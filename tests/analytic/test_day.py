@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from driftmap.atmosphere import (
+from driftmap.air.atmosphere import (
     GAS_CONSTANT,
     STANDARD_GRAVITY,
     air_density,
@@ -14,7 +14,7 @@ from driftmap.atmosphere import (
     speed_of_sound,
     temperature,
 )
-from driftmap.day import Day, standard_day
+from driftmap.air.day import Day, standard_day
 
 ALTITUDES = np.linspace(-500, 20_000, 83)
 HOT = Day(308.15, 85_000.0, 0.6, 1400.0)

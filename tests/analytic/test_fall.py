@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air import AirColumn
-from driftmap.descent import coast, fall
-from driftmap.motion import Motion
+from driftmap.air.column import AirColumn
+from driftmap.trajectory.descent import coast, fall
+from driftmap.trajectory.motion import Motion
 
 G = 9.80665
 RHO = 1.225

@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.flutter import FinPlanform, flutter_margin, flutter_speed, shear_modulus
+from driftmap.formulas.flutter import (
+    FinPlanform,
+    flutter_margin,
+    flutter_speed,
+    shear_modulus,
+)
 
 
 def test_flights_of_known_margin():

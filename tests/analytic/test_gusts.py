@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.integrate import trapezoid
 
-from driftmap.turbulence import drift_sd, gusts, turbulence
+from driftmap.air.turbulence import drift_sd, gusts, turbulence
 
 COUNT = 20_000
 HEIGHTS = np.array([0.0, 5, 10, 20, 35, 60, 100, 180, 260, 340, 500, 700, 900])

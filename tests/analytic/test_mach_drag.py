@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from driftmap.atmosphere import STANDARD_GRAVITY, air_density, speed_of_sound
-from driftmap.machdrag import DragTable, base_drag, drag_rise
+from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density, speed_of_sound
+from driftmap.formulas.machdrag import DragTable, base_drag, drag_rise
 
 TABLE = DragTable([0.0, 0.8, 1.05, 1.5, 2.5], [0.45, 0.45, 0.90, 0.75, 0.55])
 

@@ -1,8 +1,8 @@
 """A measured flight against the flight it was made from.
 
-`driftmap.ascent` flies a rocket of known thrust and drag; noise and an ejection spike are
+`driftmap.trajectory.ascent` flies a rocket of known thrust and drag; noise and an ejection spike are
 added; thrust and drag are found again. The fit has its own equations of motion
-(`driftmap.vertical`), so agreement also checks one against the other.
+(`driftmap.rocket.vertical`), so agreement also checks one against the other.
 """
 
 from __future__ import annotations
@@ -12,14 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from driftmap.air import Sky, mean_air
-from driftmap.ascent import Rocket, ThrustCurve, ascend
-from driftmap.fields import Uncertain
-from driftmap.machdrag import drag_rise
-from driftmap.measured import infer
-from driftmap.record import Record
-from driftmap.vertical import Body, Guess, climb
-from driftmap.wind import WindProfile
+from driftmap.air.column import Sky, mean_air
+from driftmap.air.wind import WindProfile
+from driftmap.formulas.machdrag import drag_rise
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.measured import infer
+from driftmap.rocket.record import Record
+from driftmap.rocket.vertical import Body, Guess, climb
+from driftmap.trajectory.ascent import Rocket, ThrustCurve, ascend
 
 CLOCK = 17.3  # s on the altimeter's clock at ignition
 

@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.stats import norm
 
-from driftmap.opening import (
+from driftmap.formulas.opening import (
     HOLDS,
     LINKS,
     RIPS_OFF,

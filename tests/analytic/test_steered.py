@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.areas import Area
-from driftmap.cloud import fly
-from driftmap.flightfile import read_flight
-from driftmap.hazard import inside, mixture, struck
-from driftmap.precise import sharpen, steered_hit
-from driftmap.wind import WindProfile
+from driftmap.air.wind import WindProfile
+from driftmap.ground.areas import Area
+from driftmap.hazard.precise import sharpen, steered_hit
+from driftmap.hazard.probability import inside, mixture, struck
+from driftmap.montecarlo.cloud import fly
+from driftmap.rocket.flightfile import read_flight
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 WIND = WindProfile(

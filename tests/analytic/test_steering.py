@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from driftmap.sampling import weighted_mean
-from driftmap.steering import Proposal, aim, drift_direction, steer, tilted_mean
-from driftmap.wind import WindProfile, draw_wind
+from driftmap.air.wind import WindProfile, draw_wind
+from driftmap.hazard.sampling import weighted_mean
+from driftmap.hazard.steering import Proposal, aim, drift_direction, steer, tilted_mean
 
 SLOPE, REST = 180.0, 120.0
 SD = float(np.hypot(SLOPE, REST))

@@ -16,7 +16,7 @@ import time
 import numpy as np
 from mix import engine_input, one_by_one
 
-from driftmap.descent import fall
+from driftmap.trajectory.descent import fall
 
 
 def best(call, times):

@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from driftmap.air import AirColumn, column_heights
-from driftmap.motion import Motion
+from driftmap.air.column import AirColumn, column_heights
+from driftmap.trajectory.motion import Motion
 
 GRAVITY = 9.80665
 FIELD_ALTITUDE = 1200.0
@@ -42,7 +42,7 @@ def bodies(n, seed=0):
 
 
 def engine_input(n, seed=0):
-    """The mix as `driftmap.descent.fall` wants it: start, mass, drag area, air."""
+    """The mix as `driftmap.trajectory.descent.fall` wants it: start, mass, drag area, air."""
     mass, drag_area, height, scale, turn, sideways = bodies(n, seed)
     levels = column_heights(LEVEL, max(1300.0, float(height.max()) + 1))
     cos, sin = scale * np.cos(turn), scale * np.sin(turn)

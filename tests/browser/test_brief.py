@@ -13,10 +13,10 @@ from importlib.resources import files
 import pypdf
 import pytest
 
-from driftmap.assessment import assess
 from driftmap.briefing.catalogue import languages, read_catalogue
 from driftmap.briefing.sheet import brief_html
-from driftmap.flight import OwnCase
+from driftmap.rocket.flight import OwnCase
+from driftmap.verdict.assessment import assess
 
 pytestmark = pytest.mark.browser
 

@@ -9,9 +9,9 @@ import re
 import numpy as np
 import pytest
 
-from driftmap.assessment import assess
-from driftmap.frame import to_local
+from driftmap.ground.frame import to_local
 from driftmap.report.map import map_html
+from driftmap.verdict.assessment import assess
 
 pytestmark = pytest.mark.browser
 

@@ -6,12 +6,17 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from driftmap.day import Day
-from driftmap.flutter import FinPlanform, flutter_speed
-from driftmap.machdrag import drag_rise
-from driftmap.opening import Inflation, load_reduction, opening_load, what_gives
-from driftmap.scatter import breakup_offsets
-from driftmap.turbulence import drift_sd
+from driftmap.air.day import Day
+from driftmap.air.turbulence import drift_sd
+from driftmap.formulas.flutter import FinPlanform, flutter_speed
+from driftmap.formulas.machdrag import drag_rise
+from driftmap.formulas.opening import (
+    Inflation,
+    load_reduction,
+    opening_load,
+    what_gives,
+)
+from driftmap.formulas.scatter import breakup_offsets
 
 SHARE = st.floats(0.01, 0.99)
 

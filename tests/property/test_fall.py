@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from driftmap.air import AirColumn
-from driftmap.descent import fall
-from driftmap.motion import Motion
+from driftmap.air.column import AirColumn
+from driftmap.trajectory.descent import fall
+from driftmap.trajectory.motion import Motion
 
 HEIGHTS = np.array([0.0, 10.0, 60.0, 150.0, 300.0, 600.0, 1200.0, 2500.0])
 

@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from driftmap.errors import FlightError
-from driftmap.flight import Flight
-from driftmap.flightfile import read_flight
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.flightfile import read_flight
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

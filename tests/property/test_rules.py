@@ -7,9 +7,9 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from driftmap.harm import casualty_area, plan_casualty_area
+from driftmap.hazard.harm import casualty_area, plan_casualty_area
+from driftmap.hazard.sampling import weighted_mean
 from driftmap.rules import Facts, evaluate, least_width, motor_class, read_rules
-from driftmap.sampling import weighted_mean
 
 SETS = {name: read_rules([name]) for name in ("us", "us-high-power", "canada", "uk")}
 RANK = {"pass": 0, "ask": 1, "fail": 2}

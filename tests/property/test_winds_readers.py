@@ -9,8 +9,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.errors import WindError
-from driftmap.wind import WindLevel, components_from, direction_and_speed
 from driftmap.winds import FORMATS, decode, merge, write_table
 from driftmap.winds.listing import wind_document
 from driftmap.winds.reading import Reading, Setting

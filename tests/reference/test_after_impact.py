@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.opening import barometer_error, speed_off_apogee
-from driftmap.scatter import bounces, breakup_offsets, slide_distance
+from driftmap.formulas.opening import barometer_error, speed_off_apogee
+from driftmap.formulas.scatter import bounces, breakup_offsets, slide_distance
 
 FOOT = 0.3048
 

@@ -20,8 +20,8 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.areas import Area
-from driftmap.harm import (
+from driftmap.ground.areas import Area
+from driftmap.hazard.harm import (
     COLLECTIVE,
     ENERGIES,
     INDIVIDUAL,
@@ -29,9 +29,9 @@ from driftmap.harm import (
     casualty_area,
     plan_casualty_area,
 )
-from driftmap.impacts import Piece, gather
-from driftmap.people import expected_casualties, individual_risk
-from driftmap.sampling import weighted_mean
+from driftmap.hazard.impacts import Piece, gather
+from driftmap.hazard.people import expected_casualties, individual_risk
+from driftmap.hazard.sampling import weighted_mean
 from driftmap.units import FOOT
 
 

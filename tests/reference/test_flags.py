@@ -10,8 +10,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.canopies import sink_speed
-from driftmap.streamers import FLAG_TABLE, STREAMER_RANGE, flag_drag, streamer_spread
+from driftmap.formulas.canopies import sink_speed
+from driftmap.formulas.streamers import (
+    FLAG_TABLE,
+    STREAMER_RANGE,
+    flag_drag,
+    streamer_spread,
+)
 
 
 @pytest.mark.parametrize(

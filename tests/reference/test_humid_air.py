@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.atmosphere import GAS_CONSTANT
-from driftmap.day import (
+from driftmap.air.atmosphere import GAS_CONSTANT
+from driftmap.air.day import (
     Day,
     pressure_altitude,
     saturation_pressure,

@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from driftmap.air.wind import components_from
 from driftmap.errors import WindError
-from driftmap.wind import components_from
 from driftmap.winds.igra import read_igra
 from driftmap.winds.pressure import geopotential_of
 from driftmap.winds.reading import Setting

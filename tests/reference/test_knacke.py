@@ -13,7 +13,7 @@ from math import degrees, log, pi
 import numpy as np
 import pytest
 
-from driftmap.canopies import (
+from driftmap.formulas.canopies import (
     CANOPIES,
     drag_spread,
     nominal_diameter,
@@ -22,7 +22,12 @@ from driftmap.canopies import (
     sink_speed,
     vented_area,
 )
-from driftmap.opening import Inflation, filling_time, load_reduction, opening_load
+from driftmap.formulas.opening import (
+    Inflation,
+    filling_time,
+    load_reduction,
+    opening_load,
+)
 
 TABLE = {  # drag on cloth, inflated/nominal diameter, load factor, swing deg
     "flat circular": ((0.75, 0.80), (0.67, 0.70), (1.7, 1.8), (10, 40)),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from driftmap.turbulence import REFERENCE_HEIGHT, drift_sd, turbulence
+from driftmap.air.turbulence import REFERENCE_HEIGHT, drift_sd, turbulence
 
 
 @pytest.mark.parametrize(

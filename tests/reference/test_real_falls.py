@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air import Sky, mean_air
-from driftmap.atmosphere import STANDARD_GRAVITY, air_density
-from driftmap.descent import fall
-from driftmap.frame import to_local
-from driftmap.motion import Motion
-from driftmap.wind import WindProfile, components_from
+from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density
+from driftmap.air.column import Sky, mean_air
+from driftmap.air.wind import WindProfile, components_from
+from driftmap.ground.frame import to_local
+from driftmap.trajectory.descent import fall
+from driftmap.trajectory.motion import Motion
 
 DATA = Path(__file__).parents[1] / "data" / "falls"
 

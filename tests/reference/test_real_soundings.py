@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from driftmap.air.wind import components_from
 from driftmap.units import KNOT
-from driftmap.wind import components_from
 from driftmap.winds import read_winds
 from driftmap.winds.pressure import geopotential_of
 from driftmap.winds.reading import Setting

@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 from scipy.integrate import trapezoid
 
-from driftmap.atmosphere import air_density
+from driftmap.air.atmosphere import air_density
 from driftmap.cli.assess import assess_command
 from driftmap.cli.drop import drop_command
 

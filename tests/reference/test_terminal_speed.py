@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from fluids.drag import drag_sphere, v_terminal
 
-from driftmap.air import AirColumn
-from driftmap.descent import fall
-from driftmap.motion import Motion
+from driftmap.air.column import AirColumn
+from driftmap.trajectory.descent import fall
+from driftmap.trajectory.motion import Motion
 
 
 def dropped(mass, drag_area, density, height=9000.0):

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.flutter import FinPlanform, flutter_speed
+from driftmap.formulas.flutter import FinPlanform, flutter_speed
 
 PSI = 6894.757293168  # Pa
 FOOT = 0.3048

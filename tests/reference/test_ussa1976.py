@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from fluids.atmosphere import ATMOSPHERE_1976
 
-from driftmap.atmosphere import air_density, pressure, speed_of_sound, temperature
+from driftmap.air.atmosphere import air_density, pressure, speed_of_sound, temperature
 
 TABLE = [  # geometric altitude m, T K, p Pa, density, speed of sound
     (0, 288.150, 101325.0, 1.2250, 340.294),

@@ -8,7 +8,7 @@ Davenport and Wieringa. Tolerance: half of the last printed digit.
 import numpy as np
 import pytest
 
-from driftmap.wind import components_from, direction_and_speed
+from driftmap.air.wind import components_from, direction_and_speed
 from driftmap.winds.law import ROUGHNESS, surface_shape
 from driftmap.winds.uncertainty import persistence
 

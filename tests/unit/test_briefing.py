@@ -10,16 +10,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.assessment import CAUTIONS, assess
 from driftmap.briefing import facts
 from driftmap.briefing.catalogue import Catalogue, languages, read_catalogue
 from driftmap.briefing.reasons import reasons
 from driftmap.briefing.sheet import brief_html
 from driftmap.briefing.voice import Voice
-from driftmap.cases import CERTAIN, LIKELIHOOD, WORKS
-from driftmap.check import Check
 from driftmap.errors import InputError
-from driftmap.roles import ROLES
+from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS
+from driftmap.ground.roles import ROLES
+from driftmap.verdict.assessment import CAUTIONS, assess
+from driftmap.verdict.check import Check
 
 PACKAGE = Path(str(files("driftmap.briefing")))
 ENGLISH = (PACKAGE / "messages" / "en.toml").read_text("utf-8")

@@ -9,7 +9,7 @@ import pytest
 import shapely
 from click.testing import CliRunner
 
-from driftmap.check import ALL_CASES
+from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.cli.dial import dial_command
 from driftmap.dial import (
     Landing,
@@ -36,7 +36,7 @@ from driftmap.planning import Setup, Supposition
 from driftmap.planning.trial import flown, judged
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.words import tied
-from driftmap.wind import WindProfile, direction_and_speed
+from driftmap.verdict.check import ALL_CASES
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]

@@ -18,7 +18,6 @@ from fastkml.validator import validate
 from lxml import etree
 from shapely.geometry import shape
 
-from driftmap.assessment import CAUTIONS, assess
 from driftmap.exports import csvs
 from driftmap.exports.cells import hit_cells
 from driftmap.exports.content import sound
@@ -26,7 +25,8 @@ from driftmap.exports.geojson import geojson_text
 from driftmap.exports.gpx import gpx_text
 from driftmap.exports.kml import kml_text
 from driftmap.exports.places import place, polygons
-from driftmap.hazard import inside, mixture, struck
+from driftmap.hazard.probability import inside, mixture, struck
+from driftmap.verdict.assessment import CAUTIONS, assess
 
 KML = "{http://www.opengis.net/kml/2.2}"
 GPX = "{http://www.topografix.com/GPX/1/1}"

@@ -7,8 +7,16 @@ import re
 import numpy as np
 import pytest
 
-from driftmap.burst import fragment_speed, gas_energy, thrown_range, throws
-from driftmap.canopies import (
+from driftmap.air.day import (
+    Day,
+    pressure_altitude,
+    saturation_pressure,
+    station_pressure,
+    virtual_temperature,
+)
+from driftmap.air.turbulence import drift_sd, gusts, turbulence
+from driftmap.formulas.burst import fragment_speed, gas_energy, thrown_range, throws
+from driftmap.formulas.canopies import (
     drag_spread,
     nominal_diameter,
     nominal_drag,
@@ -16,16 +24,14 @@ from driftmap.canopies import (
     sink_speed,
     vented_area,
 )
-from driftmap.day import (
-    Day,
-    pressure_altitude,
-    saturation_pressure,
-    station_pressure,
-    virtual_temperature,
+from driftmap.formulas.flutter import (
+    FinPlanform,
+    flutter_margin,
+    flutter_speed,
+    shear_modulus,
 )
-from driftmap.flutter import FinPlanform, flutter_margin, flutter_speed, shear_modulus
-from driftmap.machdrag import DragTable, base_drag, drag_rise
-from driftmap.opening import (
+from driftmap.formulas.machdrag import DragTable, base_drag, drag_rise
+from driftmap.formulas.opening import (
     Inflation,
     barometer_error,
     filling_time,
@@ -34,9 +40,8 @@ from driftmap.opening import (
     speed_off_apogee,
     what_gives,
 )
-from driftmap.scatter import Breakup, bounces, breakup_offsets, slide_distance
-from driftmap.streamers import flag_drag
-from driftmap.turbulence import drift_sd, gusts, turbulence
+from driftmap.formulas.scatter import Breakup, bounces, breakup_offsets, slide_distance
+from driftmap.formulas.streamers import flag_drag
 
 FIN = FinPlanform(0.15, 0.075, 0.075, 0.003175)
 CANOPY = Inflation(1.0, 0.6, 1.7, 8)

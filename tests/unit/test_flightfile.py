@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from driftmap.cases import CERTAIN, build_cases
 from driftmap.errors import FlightError
-from driftmap.flightfile import read_flight
+from driftmap.failures.cases import CERTAIN, build_cases
+from driftmap.rocket.flightfile import read_flight
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 

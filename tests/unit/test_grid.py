@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.contours import containment
-from driftmap.grid import mean_point, probability_grid, radii
+from driftmap.ground.contours import containment
+from driftmap.ground.grid import mean_point, probability_grid, radii
 
 RNG = np.random.default_rng(7)
 CLOUD = RNG.normal([[2000], [-500]], [[300], [100]], (2, 5000))

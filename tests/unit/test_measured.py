@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air import Sky
+from driftmap.air.column import Sky
+from driftmap.air.wind import WindProfile
 from driftmap.errors import FlightError
-from driftmap.flight import Flight
-from driftmap.flightfile import read_flight
-from driftmap.launch import plan_launch
-from driftmap.record import Record
-from driftmap.recordfile import read_record
-from driftmap.wind import WindProfile
+from driftmap.montecarlo.launch import plan_launch
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.flightfile import read_flight
+from driftmap.rocket.record import Record
+from driftmap.rocket.recordfile import read_record
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 PLOVER = (EXAMPLES / "plover.toml").read_text()

@@ -8,11 +8,16 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.areas import Area
-from driftmap.harm import THRESHOLDS, basic_casualty_area, casualty_area, fall_angle
-from driftmap.impacts import Piece, gather
-from driftmap.people import expected_casualties, individual_risk
-from driftmap.steering import tilted_mean
+from driftmap.ground.areas import Area
+from driftmap.hazard.harm import (
+    THRESHOLDS,
+    basic_casualty_area,
+    casualty_area,
+    fall_angle,
+)
+from driftmap.hazard.impacts import Piece, gather
+from driftmap.hazard.people import expected_casualties, individual_risk
+from driftmap.hazard.steering import tilted_mean
 
 N = 400
 ONE = np.ones(N)

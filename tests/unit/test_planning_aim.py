@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.check import Check
-from driftmap.flightfile import read_flight
+from driftmap.ground.site import Area, Site, Waiver
 from driftmap.planning import aim
 from driftmap.planning.aim import Aim, aimed, best_aims, grid_of_aims
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.trial import Setup, Trial
-from driftmap.site import Area, Site, Waiver
+from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.check import Check
 
 ROOT = Path(__file__).parents[2]
 

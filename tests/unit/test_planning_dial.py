@@ -13,16 +13,16 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from driftmap.fields import Uncertain
-from driftmap.flightfile import read_flight
-from driftmap.limits import LIMITS
+from driftmap.ground.site import Area, Site, Waiver
 from driftmap.planning import dial
 from driftmap.planning.dial import LIGHTEST, TOLERANCE, scan_speeds, wind_limits
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands
 from driftmap.planning.trial import Setup, Trial
 from driftmap.report.dialsketch import dial_svg
-from driftmap.site import Area, Site, Waiver
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.limits import LIMITS
 
 ROOT = Path(__file__).parents[2]
 LOOSE = {

@@ -9,15 +9,15 @@ import pytest
 import shapely
 
 from driftmap.errors import SiteError
-from driftmap.flightfile import read_flight
+from driftmap.ground.site import Area, Site, Waiver, read_site
 from driftmap.planning.distances import Keep, capacity, pad_facts, too_near
 from driftmap.planning.ground import allowed_ground, lattice, moved, stand_at
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import Setup
 from driftmap.report.layoutsketch import layout_svg
+from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import read_rules
-from driftmap.site import Area, Site, Waiver, read_site
 
 ROOT = Path(__file__).parents[2]
 FOOT = 0.3048

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from driftmap.errors import WindError
-from driftmap.flightfile import read_flight
+from driftmap.ground.site import read_site
 from driftmap.planning import season
 from driftmap.planning.hours import read_hours
 from driftmap.planning.ledger import Ledger, open_ledger, run_key
@@ -26,7 +26,7 @@ from driftmap.planning.shares import by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import Setup, Trial
 from driftmap.report.seasonsketch import season_svg
-from driftmap.site import read_site
+from driftmap.rocket.flightfile import read_flight
 
 ROOT = Path(__file__).parents[2]
 START = datetime(2026, 5, 1, tzinfo=UTC)

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.assessment import assess
+from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.errors import WindError
-from driftmap.flightfile import read_flight
+from driftmap.ground.site import read_site
 from driftmap.planning.supposed import Supposition, head_share, suppose
 from driftmap.planning.trial import (
     Setup,
@@ -21,9 +21,9 @@ from driftmap.planning.trial import (
     try_flight,
     unpack,
 )
-from driftmap.site import read_site
-from driftmap.verdict import decide
-from driftmap.wind import WindProfile, direction_and_speed
+from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.assessment import assess
+from driftmap.verdict.verdict import decide
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from driftmap.report import reasons, words
-from driftmap.verdict import Check
+from driftmap.verdict.verdict import Check
 
 
 def check(**changes):

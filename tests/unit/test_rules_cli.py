@@ -10,8 +10,8 @@ from click.testing import CliRunner
 
 from driftmap.cli.rules import rules_command
 from driftmap.errors import InputError
+from driftmap.ground.site import read_site
 from driftmap.rules import picked_rules
-from driftmap.site import read_site
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from driftmap.sampling import (
+from driftmap.hazard.sampling import (
     Estimate,
     Goal,
     converge,
@@ -15,7 +15,7 @@ from driftmap.sampling import (
     read_precision,
     weighted_mean,
 )
-from driftmap.steering import Proposal, tilted_mean
+from driftmap.hazard.steering import Proposal, tilted_mean
 
 
 def coin(probability, seed=1):

@@ -13,8 +13,8 @@ import pytest
 import shapely
 
 from driftmap.errors import SiteError
-from driftmap.geojson import MAX_BYTES
-from driftmap.site import OCCUPIED, Area, Site, Waiver, read_site
+from driftmap.ground.geojson import MAX_BYTES
+from driftmap.ground.site import OCCUPIED, Area, Site, Waiver, read_site
 
 SITES = sorted((Path(__file__).parents[2] / "sites").glob("*.geojson"))
 FARM = json.loads(

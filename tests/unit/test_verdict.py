@@ -11,22 +11,22 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.areas import Waiver
-from driftmap.assessment import assess, document
-from driftmap.check import Check
 from driftmap.errors import FlightError, SiteError
-from driftmap.exposure import harm_of
-from driftmap.flightfile import read_flight
-from driftmap.hazard import inside, mixture, outside, per_case, struck
-from driftmap.limits import LIMITS, read_limits
-from driftmap.overhead import (
+from driftmap.ground.areas import Waiver
+from driftmap.ground.site import read_site
+from driftmap.hazard.exposure import harm_of
+from driftmap.hazard.overhead import (
     out_of_waiver,
     over_on_the_way_down,
     over_on_the_way_up,
 )
-from driftmap.site import read_site
-from driftmap.turning import turns
-from driftmap.verdict import decide
+from driftmap.hazard.probability import inside, mixture, outside, per_case, struck
+from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.assessment import assess, document
+from driftmap.verdict.check import Check
+from driftmap.verdict.limits import LIMITS, read_limits
+from driftmap.verdict.turning import turns
+from driftmap.verdict.verdict import decide
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]
@@ -135,7 +135,7 @@ def test_every_area_is_checked_for_the_mixture_and_each_failure(result):
 
 
 def test_document_keeps_its_schema(result):
-    path = ROOT / "driftmap" / "assessment.schema.json"
+    path = ROOT / "driftmap" / "verdict" / "assessment.schema.json"
     schema = json.loads(path.read_text(encoding="utf-8"))
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(document(result), schema)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from driftmap.wind import WindProfile, draw_wind
+from driftmap.air.wind import WindProfile, draw_wind
 
 
 def _profile(**more):

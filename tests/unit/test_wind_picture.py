@@ -5,8 +5,8 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 
+from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.report.windsketch import wind_page, wind_picture_svg
-from driftmap.wind import WindLevel, WindProfile
 
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -94,7 +94,7 @@ def test_site_file_gives_elevation_and_declination(tmp_path):
     path = tmp_path / "w.csv"
     path.write_text("altitude_m,from_deg,speed_mps\n3000,90,5\n")
     document = _json(str(path), "--site", str(site))
-    from driftmap.site import read_site
+    from driftmap.ground.site import read_site
 
     expected = 3000.0 - read_site(site).elevation
     assert document["levels"][-1]["height_agl_m"] == pytest.approx(expected)

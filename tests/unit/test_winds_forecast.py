@@ -7,9 +7,9 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from driftmap.air.wind import WindProfile
 from driftmap.errors import WindError
 from driftmap.units import KNOT
-from driftmap.wind import WindProfile
 from driftmap.winds import read_winds, write_table
 from driftmap.winds.forecast import read_forecast
 from driftmap.winds.listing import wind_document

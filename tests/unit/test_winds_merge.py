@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT
-from driftmap.wind import WindLevel
 from driftmap.winds import merge, read_winds
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.times import age_of, nearest_day

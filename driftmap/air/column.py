@@ -1,0 +1,304 @@
+"""One column of air over the site for each flight: density and drawn wind by height."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from driftmap.air.atmosphere import FloatArray, air_density, pressure, speed_of_sound
+from driftmap.air.day import Day
+from driftmap.air.turbulence import REFERENCE_HEIGHT, gusts
+from driftmap.air.wind import WindProfile, draw_wind
+from driftmap.errors import FlightPathError
+
+__all__ = [
+    "AirColumn",
+    "IntArray",
+    "Sky",
+    "column_heights",
+    "draw_air",
+    "local_air",
+    "mean_air",
+    "through_air",
+]
+
+IntArray: TypeAlias = NDArray[np.intp]
+
+_NEAR_GROUND = (
+    0.0,
+    5.0,
+    10.0,
+    20.0,
+    35.0,
+    60.0,
+    100.0,
+)  # m; wind shear is largest here
+_NARROWEST, _NARROW_SHARE = 1.0, 0.02  # m, and of the height
+_WIDEST = 90.0  # m; keeps descents within 0.5 m of a tight ODE solver (tests/analytic)
+
+
+@dataclass(frozen=True, slots=True)
+class Sky:
+    """The atmosphere over a site.
+
+    Parameters
+    ----------
+    altitude : float
+        Altitude of the site above mean sea level [m].
+    day : Day or None
+        Surface readings; None for the standard atmosphere.
+    """
+
+    altitude: float
+    day: Day | None = None
+
+    def density(self, height: ArrayLike) -> FloatArray:
+        """Give the air density at heights above the site [m], in [kg m⁻³]."""
+        altitude = self.altitude + np.asarray(height, float)
+        return air_density(altitude) if self.day is None else self.day.density(altitude)
+
+    def sound(self, height: ArrayLike) -> FloatArray:
+        """Give the speed of sound at heights above the site [m], in [m s⁻¹]."""
+        altitude = self.altitude + np.asarray(height, float)
+        if self.day is None:
+            return speed_of_sound(altitude)
+        return self.day.speed_of_sound(altitude)
+
+    def pressure(self, height: ArrayLike) -> FloatArray:
+        """Give the pressure at heights above the site [m], in [Pa]."""
+        altitude = self.altitude + np.asarray(height, float)
+        return (
+            pressure(altitude) if self.day is None else self.day.pressure_at(altitude)
+        )
+
+    @property
+    def top(self) -> float:
+        """Greatest height above the site that the modelled air reaches [m]."""
+        return 20_000.0 - self.altitude
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AirColumn:
+    """Air that ``n`` flights fly through, linear between ``k`` common heights.
+
+    Parameters
+    ----------
+    height : ndarray, shape (k,)
+        Heights above the site, increasing from the ground [m].
+    density : ndarray, shape (k,)
+        Air density [kg m⁻³].
+    sound : ndarray, shape (k,)
+        Speed of sound [m s⁻¹].
+    east, north : ndarray, shape (k, n)
+        Velocity of the air toward east and north [m s⁻¹].
+    """
+
+    height: FloatArray
+    density: FloatArray
+    sound: FloatArray
+    east: FloatArray
+    north: FloatArray
+
+    def __post_init__(self) -> None:
+        k = self.height.size
+        if k < 2 or self.height[0] != 0 or np.any(np.diff(self.height) <= 0):
+            raise ValueError(
+                "'height' must increase from 0 and hold two levels or more"
+            )
+        for name in ("density", "sound", "east", "north"):
+            values = getattr(self, name)
+            if values.shape[0] != k or not np.all(np.isfinite(values)):
+                raise ValueError(f"'{name}' must hold {k} finite levels")
+
+    def layer(self, height: FloatArray) -> tuple[IntArray, FloatArray]:
+        """Find the layer that holds each height.
+
+        Parameters
+        ----------
+        height : ndarray, shape (n,)
+            Heights above the site [m].
+
+        Returns
+        -------
+        index : ndarray of int, shape (n,)
+            Lower level of the layer.
+        share : ndarray, shape (n,)
+            How far up the layer the height lies, 0 to 1.
+
+        Raises
+        ------
+        FlightPathError
+            If a height lies above the column; air is never extrapolated.
+        """
+        if height.size and not height.max() <= self.height[-1]:
+            raise FlightPathError(
+                f"'height' must stay below the top of the air column, "
+                f"{self.height[-1]:.0f} m (got {height.max():.0f} m)"
+            )
+        index = np.searchsorted(self.height, height, side="right") - 1
+        np.clip(index, 0, self.height.size - 2, out=index)
+        low = self.height[index]
+        return index, (height - low) / (self.height[index + 1] - low)
+
+
+def local_air(air: AirColumn, height: FloatArray, who: IntArray) -> FloatArray:
+    """Linearise the air about each body's height.
+
+    Parameters
+    ----------
+    air : AirColumn
+        One column for each flight, or one for all.
+    height : ndarray, shape (n,)
+        Heights above the site [m].
+    who : ndarray of int, shape (n,)
+        Column of each body.
+
+    Returns
+    -------
+    ndarray, shape (7, n)
+        The height itself [m]; wind east and north [m s⁻¹] and their change with height
+        [s⁻¹]; density [kg m⁻³] and its change with height [kg m⁻⁴].
+    """
+    i, share = air.layer(height)
+    depth = air.height[i + 1] - air.height[i]
+    one = who if air.east.shape[1] > 1 else 0
+    near = np.empty((7, height.size))
+    near[0] = height
+    for row, levels in ((1, air.east), (2, air.north)):
+        low = levels[i, one]
+        rise = levels[i + 1, one] - low
+        near[row], near[row + 2] = low + share * rise, rise / depth
+    low = air.density[i]
+    rise = air.density[i + 1] - low
+    near[5], near[6] = low + share * rise, rise / depth
+    return near
+
+
+def through_air(state: FloatArray, near: FloatArray) -> tuple[FloatArray, ...]:
+    """Give the velocity through the air and the air's density.
+
+    Parameters
+    ----------
+    state : ndarray, shape (6 or more, n)
+        East, north, height [m] and velocity over the ground [m s⁻¹].
+    near : ndarray, shape (7, n)
+        The air about each body, from `local_air`; where its last two rows were
+        multiplied by a factor, so is the density given back.
+
+    Returns
+    -------
+    east, north, speed, density : ndarray, shape (n,)
+        Sideways velocity through the air and speed through the air [m s⁻¹]; density.
+    """
+    rise = state[2] - near[0]
+    east = state[3] - near[1] - near[3] * rise
+    north = state[4] - near[2] - near[4] * rise
+    speed = np.sqrt(east * east + north * north + state[5] * state[5])
+    return east, north, speed, near[5] + near[6] * rise
+
+
+def column_heights(wind_heights: ArrayLike, top: float) -> FloatArray:
+    """Choose the common heights of a column.
+
+    Wind levels are kept, so that no kink of the wind falls inside a layer, and layers are
+    thin near the ground, where the wind turns and the impact speed is decided.
+
+    Parameters
+    ----------
+    wind_heights : array_like, shape (m,)
+        Heights of the wind levels above the site [m].
+    top : float
+        Height the column must reach [m].
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Heights from 0 to `top` [m].
+    """
+    levels = np.asarray(wind_heights, dtype=float)
+    marks = np.union1d(levels[levels < top], [0.0, *_NEAR_GROUND, top])
+    marks = marks[marks <= top]
+    # Levels closer than this only cost time: the wind between them cannot change much.
+    kept = [float(marks[0])]
+    for z in marks[1:-1].tolist():
+        least = max(_NARROWEST, _NARROW_SHARE * z)
+        if z - kept[-1] > least and top - z > least:
+            kept.append(z)
+    marks = np.array([*kept, top])
+    parts = [
+        np.linspace(a, b, int(np.ceil((b - a) / _WIDEST)), endpoint=False)
+        for a, b in zip(marks[:-1], marks[1:], strict=True)
+    ]
+    return np.concatenate([*parts, marks[-1:]])
+
+
+def draw_air(
+    wind: WindProfile,
+    sky: Sky,
+    top: float,
+    count: int,
+    rng: np.random.Generator,
+    *,
+    steer: Callable[[FloatArray], FloatArray] | None = None,
+) -> AirColumn:
+    """Draw the air of `count` flights: wind as far as it is known, and turbulence.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind as known, with its error.
+    sky : Sky
+        Density and speed of sound over the site.
+    top : float
+        Height the column must reach [m].
+    count : int
+        Number of flights.
+    rng : numpy.random.Generator
+        Source of randomness.
+    steer : callable, optional
+        As in `driftmap.air.wind.draw_wind`.
+
+    Returns
+    -------
+    AirColumn
+        One column for each flight.
+    """
+    height = column_heights(wind.height, top)
+    east, north = draw_wind(wind, height, count, rng, steer=steer)
+    low = float(np.hypot(*wind.at(REFERENCE_HEIGHT)))
+    gust_east, gust_north = gusts(height, low, count, rng)
+    east += gust_east
+    north += gust_north
+    return _column(height, sky, east, north)
+
+
+def mean_air(wind: WindProfile, sky: Sky, top: float) -> AirColumn:
+    """Give the column of the wind exactly as known, without error.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind as known.
+    sky : Sky
+        Density and speed of sound over the site.
+    top : float
+        Height the column must reach [m].
+
+    Returns
+    -------
+    AirColumn
+        One column.
+    """
+    height = column_heights(wind.height, top)
+    east, north = wind.at(height)
+    return _column(height, sky, east[:, None], north[:, None])
+
+
+def _column(
+    height: FloatArray, sky: Sky, east: FloatArray, north: FloatArray
+) -> AirColumn:
+    return AirColumn(height, sky.density(height), sky.sound(height), east, north)

@@ -1,0 +1,286 @@
+"""The wind over the site by height, and how well it is known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from driftmap.air.atmosphere import FloatArray
+
+__all__ = [
+    "WindLevel",
+    "WindProfile",
+    "components_from",
+    "direction_and_speed",
+    "draw_wind",
+]
+
+
+def components_from(
+    direction_from: ArrayLike, speed: ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    """Turn a wind bearing into the velocity of the air.
+
+    Parameters
+    ----------
+    direction_from : array_like, shape (...)
+        Direction the wind comes from, clockwise from true north [rad].
+    speed : array_like, shape (...)
+        Wind speed [m s⁻¹].
+
+    Returns
+    -------
+    east, north : ndarray, shape (...)
+        Velocity of the air toward east and north [m s⁻¹].
+
+    Examples
+    --------
+    A wind from the west blows toward the east:
+
+    >>> east, north = components_from(np.radians(270.0), 10.0)
+    >>> float(east.round(6)), abs(float(north.round(6)))
+    (10.0, 0.0)
+    """
+    bearing, v = np.asarray(direction_from, float), np.asarray(speed, float)
+    return -v * np.sin(bearing), -v * np.cos(bearing)
+
+
+def direction_and_speed(
+    east: ArrayLike, north: ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    """Turn the velocity of the air into a bearing; the inverse of `components_from`.
+
+    Parameters
+    ----------
+    east, north : array_like, shape (...)
+        Velocity of the air toward east and north [m s⁻¹].
+
+    Returns
+    -------
+    direction_from, speed : ndarray, shape (...)
+        Direction the wind comes from, in [0, 2π) [rad], and speed [m s⁻¹]; a calm has
+        direction 0.
+    """
+    e, n = np.asarray(east, float), np.asarray(north, float)
+    return np.where((e == 0) & (n == 0), 0.0, np.arctan2(-e, -n)) % (
+        2 * np.pi
+    ), np.hypot(e, n)
+
+
+def _column(values: ArrayLike) -> FloatArray:
+    column = np.array(values, dtype=float)
+    column.setflags(write=False)
+    return column
+
+
+@dataclass(frozen=True, slots=True)
+class WindLevel:
+    """One level of a wind as a person reads it.
+
+    Parameters
+    ----------
+    height : float
+        Height above the site [m].
+    direction : float or None
+        Direction the wind comes from, clockwise from true north [rad]; None when it
+        is variable.
+    speed : float
+        Mean wind speed [m s⁻¹].
+    gust : float or None
+        Peak wind speed [m s⁻¹]; None when none was reported.
+    source : str
+        Report, reading or law the level comes from.
+    temperature : float or None
+        Air temperature [K]; None when none was reported.
+    """
+
+    height: float
+    direction: float | None
+    speed: float
+    gust: float | None
+    source: str
+    temperature: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WindProfile:
+    """Wind over the site by height, linear in its components between levels.
+
+    Below the lowest level and above the highest the nearest level holds; what lies
+    above `known_to` is reported by the verdict, never passed over.
+
+    Parameters
+    ----------
+    height : array_like, shape (k,)
+        Heights above the site, increasing, none below the ground [m].
+    east, north : array_like, shape (k,)
+        Velocity of the air toward east and north [m s⁻¹].
+    error : array_like, shape (k,)
+        Standard error of each component [m s⁻¹].
+    correlation_height : float
+        Height over which errors stay alike: they are correlated as
+        ``exp(-|dz| / correlation_height)`` [m].
+    known_to : float
+        Height up to which the source speaks [m].
+    read_from : float or None
+        Lowest height at which a source speaks [m]; the lowest level when left out.
+    source : str
+        Where the wind came from, for the report.
+    assumed : tuple of str
+        What was assumed in making the profile, a sentence each.
+    age : float or None
+        Hours between the flight and the oldest source whose age is known [h]; None when
+        none is.
+    dated : bool
+        Whether a source says when it was observed or is valid.
+    temperature, altimeter : float or None
+        Air temperature [K] and altimeter setting [Pa] of a surface report, if it has them.
+    members : array_like, shape (m, 2, k), or None
+        East and north components of each member of an ensemble at `height` [m s⁻¹];
+        `east` and `north` are then their mean.
+    levels : tuple of WindLevel
+        The levels as read, for the report; empty when there is no more to say than
+        `height`, `east` and `north` do.
+
+    Raises
+    ------
+    ValueError
+        If levels are missing, not finite, not increasing, or below the ground.
+    """
+
+    height: FloatArray
+    east: FloatArray
+    north: FloatArray
+    error: FloatArray
+    correlation_height: float = 750.0
+    known_to: float = np.inf
+    read_from: float | None = None
+    source: str = ""
+    assumed: tuple[str, ...] = field(default=())
+    age: float | None = None
+    dated: bool = False
+    temperature: float | None = None
+    altimeter: float | None = None
+    members: FloatArray | None = None
+    levels: tuple[WindLevel, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        for name in ("height", "east", "north", "error"):
+            object.__setattr__(self, name, _column(getattr(self, name)))
+            if getattr(self, name).shape != self.height.shape or self.height.ndim != 1:
+                raise ValueError(f"'{name}' must have the shape of 'height', (k,)")
+            if not np.all(np.isfinite(getattr(self, name))):
+                raise ValueError(f"'{name}' must be finite")
+        if self.height.size == 0:
+            raise ValueError("'height' must hold at least one level")
+        if self.height[0] < 0 or np.any(np.diff(self.height) <= 0):
+            raise ValueError("'height' must increase from the ground up")
+        if np.any(self.error < 0) or self.correlation_height <= 0:
+            raise ValueError(
+                "'error' must not be negative, 'correlation_height' positive"
+            )
+        if np.isinf(self.known_to):
+            object.__setattr__(self, "known_to", float(self.height[-1]))
+        if self.read_from is None:
+            object.__setattr__(self, "read_from", float(self.height[0]))
+        if self.age is not None and not 0 <= self.age < np.inf:
+            raise ValueError(f"'age' must not be negative (got {self.age})")
+        if self.members is not None:
+            self._check_members(self.members)
+
+    def _check_members(self, members: ArrayLike) -> None:
+        columns = _column(members)
+        if columns.ndim != 3 or columns.shape[1:] != (2, self.height.size):
+            raise ValueError("'members' must have the shape (m, 2, k)")
+        if columns.shape[0] == 0 or not np.all(np.isfinite(columns)):
+            raise ValueError("'members' must hold at least one member, all finite")
+        object.__setattr__(self, "members", columns)
+
+    def at(self, height: ArrayLike) -> tuple[FloatArray, FloatArray]:
+        """Give the wind at heights above the site.
+
+        Parameters
+        ----------
+        height : array_like, shape (...)
+            Heights above the site [m].
+
+        Returns
+        -------
+        east, north : ndarray, shape (...)
+            Velocity of the air toward east and north [m s⁻¹].
+
+        Examples
+        --------
+        >>> wind = WindProfile([0, 100], [2, 4], [0, 0], [1, 1])
+        >>> float(wind.at(50.0)[0])
+        3.0
+        """
+        z = np.asarray(height, dtype=float)
+        return (
+            np.asarray(np.interp(z, self.height, self.east)),
+            np.asarray(np.interp(z, self.height, self.north)),
+        )
+
+
+def draw_wind(
+    wind: WindProfile,
+    heights: ArrayLike,
+    count: int,
+    rng: np.random.Generator,
+    *,
+    steer: Callable[[FloatArray], FloatArray] | None = None,
+) -> tuple[FloatArray, FloatArray]:
+    """Draw winds that the profile and its error allow.
+
+    The error of each component is a Gaussian first-order chain in height, which has the
+    stated exponential correlation exactly at the heights asked for. An ensemble is
+    drawn member by member, and the error added to each.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind as known.
+    heights : array_like, shape (k,)
+        Heights above the site, increasing [m].
+    count : int
+        Number of winds.
+    rng : numpy.random.Generator
+        Source of randomness.
+    steer : callable, optional
+        Changes the standard normal numbers of the errors, shape (2, k, count), before
+        they are chained; see `driftmap.hazard.steering`.
+
+    Returns
+    -------
+    east, north : ndarray, shape (k, count)
+        Velocity of the air toward east and north [m s⁻¹].
+    """
+    z = np.asarray(heights, dtype=float)
+    keep = np.exp(-np.diff(z, prepend=z[0]) / wind.correlation_height)
+    fresh = np.sqrt(1 - keep**2)
+    fresh[0], keep[0] = 1.0, 0.0
+    noise = rng.standard_normal((2, z.size, count))
+    if steer is not None:
+        noise = steer(noise)
+    for i in range(1, z.size):
+        noise[:, i] = keep[i] * noise[:, i - 1] + fresh[i] * noise[:, i]
+    noise *= np.interp(z, wind.height, wind.error)[:, None]
+    noise += _means(wind, z, count, rng)
+    return noise[0], noise[1]
+
+
+def _means(
+    wind: WindProfile, z: FloatArray, count: int, rng: np.random.Generator
+) -> FloatArray:
+    """Give what the error is added to, shape (2, k, 1) or (2, k, count)."""
+    if wind.members is None:
+        return np.stack(wind.at(z))[:, :, None]
+    each = [
+        [np.interp(z, wind.height, part) for part in member] for member in wind.members
+    ]
+    # Every member is flown equally often, in an order that means nothing.
+    order = rng.permutation(count) % len(each)
+    return np.moveaxis(np.array(each), 0, -1)[:, :, order]

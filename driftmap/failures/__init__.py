@@ -1,0 +1,1 @@
+"""What can happen to a flight, as data: cases, bodies, stages, likelihoods."""

@@ -1,0 +1,272 @@
+"""What falls and how: the drag of rocket, cloth and loose pieces, with their spreads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from math import log, pi, sqrt
+from types import MappingProxyType
+from typing import Final
+
+from driftmap.failures.case import Body, Release, Stage
+from driftmap.formulas.canopies import GLIDE, drag_spread
+from driftmap.formulas.streamers import streamer_spread
+from driftmap.rocket.flight import Device, Flight, Piece
+from driftmap.spread import Spread
+
+__all__ = ["PLATE_DRAG", "Bench", "Drag", "Fall", "by_opening"]
+
+CROSSFLOW_DRAG: Final = 1.1
+"""Drag coefficient of a long cylinder across the flow, on length times diameter, below the
+critical Reynolds number (from memory: Hoerner, *Fluid-Dynamic Drag*, 1965, ch. 3)."""
+
+TUMBLE: Final = Spread(
+    "uniform", 4 / (3 * pi), 1.0, "a tumbling body: end over end to flat"
+)
+"""Share of the broadside drag of a tumbling cylinder: 4/(3π) end over end in a plane that
+holds the airstream (mean of sin³ of the angle), 1 in a flat spin. Range assumed between."""
+
+PLATE_DRAG: Final = 1.17
+"""Drag coefficient of a square plate across the flow, on its face (*Aeronautical
+Engineer's Data Book*, fig. 5.13(b))."""
+
+PIECE_DRAG: Final = MappingProxyType(
+    {"fin": PLATE_DRAG, "nose cone": 0.74, "motor case": 0.74}
+)
+"""Drag coefficient of a loose piece on its mean projected area; 0.74 is a cylinder of
+length 5 diameters across the flow (*Aeronautical Engineer's Data Book*, fig. 5.13(b))."""
+
+CLOTH_MASS: Final = 0.10
+"""Mass of a canopy or streamer with its lines for each m² of cloth [kg m⁻²]. Common
+practice, no source: ripstop cloth near 0.065 kg/m² and half as much in lines and hem."""
+
+OPENING_DELAY: Final = Spread(
+    "uniform", 0.5, 1.5, "open 0.5 to 1.5 s after its trigger"
+)
+"""From trigger to full canopy: ejection, line stretch and filling. Assumed; filling alone
+takes 8 diameters of travel (from memory: Knacke, table 5-6), 0.5 s for 2 m at 30 m/s."""
+
+EMPTY: Final = Spread("uniform", 0.2, 1.0, "20 to 100 % of the drag it has under load")
+
+Drag = tuple[float, str]
+
+
+def log_spread(share: float) -> float:
+    """Turn a relative standard deviation into that of the logarithm."""
+    return sqrt(log(1 + share * share))
+
+
+def by_opening(device: Device) -> tuple[int, float]:
+    """Give the key that sorts devices by when they open.
+
+    Parameters
+    ----------
+    device : Device
+        The device.
+
+    Returns
+    -------
+    tuple of (int, float)
+        Apogee and times first, then falling heights.
+    """
+    trigger = device.opens_at
+    return (1, -trigger.value) if trigger.at == "height" else (0, trigger.value)
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """How the rocket falls when devices open one after the other.
+
+    Parameters
+    ----------
+    release : Release
+        When it begins.
+    stages : tuple of Stage
+        To the ground.
+    opened : dict of str to int
+        Stages flown before each device is open, by its name.
+    """
+
+    release: Release
+    stages: tuple[Stage, ...]
+    opened: dict[str, int]
+
+    def before(self, device: Device) -> tuple[Stage, ...]:
+        """List the stages until a device is open."""
+        return self.stages[: self.opened[device.name]]
+
+
+@dataclass
+class Bench:
+    """The flight on the bench while its cases are put together.
+
+    Parameters
+    ----------
+    flight : Flight
+        The flight as planned.
+    spreads : dict of str to Spread
+        Inputs named so far.
+    assumed : list of str
+        What they assume, a sentence each.
+    """
+
+    flight: Flight
+    spreads: dict[str, Spread] = field(default_factory=dict)
+    assumed: list[str] = field(default_factory=list)
+
+    def need(self, name: str, spread: Spread, what: str = "") -> str:
+        """Register an input and note what it assumes."""
+        if name not in self.spreads:
+            self.spreads[name] = spread
+            if spread.assumed:
+                self.note(f"{what or name}: {spread.assumed} (assumed)")
+        return name
+
+    def note(self, sentence: str) -> None:
+        """Note an assumption once."""
+        if sentence not in self.assumed:
+            self.assumed.append(sentence)
+
+    def devices(self) -> list[Device]:
+        """List the devices in the order in which they open."""
+        return sorted(self.flight.recovery, key=by_opening)
+
+    def largest(self) -> Device:
+        """Give the device with the most cloth."""
+        return max(self.devices(), key=lambda device: device.cloth_area)
+
+    def cloth_mass(self, device: Device) -> float:
+        """Give the mass of a device with its lines [kg]."""
+        if device.mass is not None:
+            return device.mass
+        mass = CLOTH_MASS * device.cloth_area
+        self.note(
+            f"{device.name}: mass {mass * 1000:.0f} g from its cloth area (assumed)"
+        )
+        return mass
+
+    def cloth(self, device: Device) -> Drag:
+        """Give the drag of an open device."""
+        given = device.given_drag()
+        if given is None:
+            spread = self._published(device)
+        elif given.spread is None:
+            share = 0.10 if device.kind == "canopy" else 0.20
+            note = f"spread {share:.0%} of its drag"
+            spread = Spread("lognormal", given.value, log_spread(share), note)
+        else:
+            share = given.spread / given.value
+            spread = Spread("lognormal", given.value, log_spread(share))
+        return device.cloth_area, self.need(f"{device.name} drag", spread, device.name)
+
+    def _published(self, device: Device) -> Spread:
+        if device.kind == "canopy":
+            return drag_spread(device.type)
+        length, width = device.length or 0.0, device.width or 0.0
+        return streamer_spread(length, width, CLOTH_MASS)
+
+    def tumbling(self) -> Drag:
+        """Give the drag of the tumbling rocket."""
+        frame = self.flight.airframe
+        area = CROSSFLOW_DRAG * frame.length * frame.diameter
+        return area, self.need("tumbling", TUMBLE, "falling rocket")
+
+    def tumble(self) -> Stage:
+        """Let the rocket tumble to the ground."""
+        return Stage((self.tumbling(),))
+
+    def nose_first(self) -> Stage:
+        """Let the rocket fall nose first to the ground."""
+        drag = (self.flight.airframe.cross_section, "drag coefficient")
+        return Stage((drag,), nose_first=True)
+
+    def loose(self, piece: Piece) -> Body:
+        """Let a piece that has come off tumble to the ground."""
+        shadow = piece.mean_projected_area
+        for number in range(1, piece.count + 1):
+            note = "spread 25 % of its drag area" if number == 1 else ""
+            spread = Spread("lognormal", 1.0, 0.25, note)
+            self.need(f"{piece.name} {number} drag", spread, f"loose {piece.name}")
+        stage = Stage(((PIECE_DRAG[piece.kind] * shadow, f"{piece.name} {{n}} drag"),))
+        largest = piece.largest_area
+        return Body(piece.name, piece.mass, (stage,), largest, piece.count)
+
+    def empty(self, device: Device, before: tuple[Stage, ...]) -> Body:
+        """Let a device that has torn off drift away empty."""
+        area, drag = self.cloth(device)
+        share = self.need("empty cloth", EMPTY, "torn-off canopy")
+        stage = Stage(((area * self.spreads[drag].middle, share),))
+        mass = self.cloth_mass(device)
+        return Body(device.name, mass, (stage,), area, before=before)
+
+    def _opening(self, device: Device) -> str:
+        """Name the input that gives the height or time at which a device opens."""
+        trigger = device.opens_at
+        if trigger.at == "height":
+            spread, note = 15.0, "opening height spread 15 m"
+        else:
+            spread, note = 0.10 * trigger.value, "opening time spread 10 %"
+        if trigger.spread is not None:
+            spread, note = trigger.spread, ""
+        when = Spread("normal", trigger.value, spread, note)
+        return self.need(f"{device.name} opens", when, device.name)
+
+    def waiting(self, device: Device, drag: tuple[Drag, ...], *, nose: bool) -> Stage:
+        """Fall as before from the trigger until a device is open."""
+        given = device.opening_delay
+        delay = OPENING_DELAY
+        if given is not None:
+            sd = 0.2 * given.value if given.spread is None else given.spread
+            delay = Spread("normal", given.value, sd)
+        mark = self.need(f"{device.name} delay", delay, device.name)
+        return Stage(drag, "delay", mark, nose_first=nose)
+
+    def glide(self, last: Device) -> str:
+        """Name the input for the glide of what hangs on a device and those before it.
+
+        Only the largest device glides: below a drogue the rocket tumbles.
+        """
+        if last.kind != "canopy" or last.glide == 0 or last is not self.largest():
+            return ""
+        spread = GLIDE if last.glide is None else Spread("uniform", 0.0, last.glide)
+        return self.need(f"{last.name} glide", spread, last.name)
+
+    def fall(self, devices: list[Device], *, hanging: tuple[Drag, ...] = ()) -> Fall:
+        """List the stages of the rocket's fall when these devices open as planned.
+
+        It falls nose first until the first opens, or hangs or tumbles from the start.
+        """
+        release = Release()
+        stages: list[Stage] = []
+        opened: dict[str, int] = {}
+        hung = list(hanging)
+        now = Stage(tuple(hung)) if hung else self.nose_first()
+        for device in devices:
+            at = device.opens_at.at
+            if at == "time" and not stages and not hanging:
+                release = Release("time", self._opening(device))
+            if at != "apogee":
+                stages.append(replace(now, until=at, mark=self._opening(device)))
+            stages.append(self.waiting(device, now.drag, nose=now.nose_first))
+            opened[device.name] = len(stages)
+            hung = [*(hung or [self.tumbling()]), self.cloth(device)]
+            now = Stage(tuple(hung), glide=self.glide(device))
+        return Fall(release, (*stages, now), opened)
+
+    def under(self, *devices: Device) -> Stage:
+        """Hang the rocket below open devices, to the ground."""
+        drag = (self.tumbling(), *(self.cloth(device) for device in devices))
+        return Stage(drag, glide=self.glide(devices[-1]))
+
+    def weakened(self, device: Device, share: str) -> Drag:
+        """Give the drag of a device that keeps only a share of it."""
+        area, drag = self.cloth(device)
+        return area * self.spreads[drag].middle, share
+
+    def rocket(
+        self, *stages: Stage, less: float = 0.0, before: tuple[Stage, ...] = ()
+    ) -> Body:
+        """Give the rocket after the burn, less the mass that came off [kg]."""
+        frame = self.flight.airframe
+        mass = self.flight.dry_mass - less
+        across = frame.length * frame.diameter
+        return Body("rocket", mass, stages, across, before=before)

@@ -1,0 +1,180 @@
+"""The records of what can happen to a flight. A case is data; nothing here flies."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from driftmap.rocket.flight import Device, Piece
+from driftmap.spread import Spread
+
+__all__ = ["Body", "Case", "CaseTree", "Kick", "Opening", "Release", "Stage"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One stage of a fall.
+
+    Parameters
+    ----------
+    drag : tuple of (float, str)
+        Areas [m²] and, for each, the input that multiplies it; their sum is the drag area.
+    until : {"ground", "height", "time", "delay"}
+        What ends the stage: the ground, a height on the way down, a time since lift-off,
+        or so many seconds from the start of the stage.
+    mark : str
+        The input that gives that height [m], time or delay [s]; empty for the ground.
+    nose_first : bool
+        Whether the drag rises with Mach number as the airframe's does.
+    glide : str
+        The input that gives the glide through the air [m s⁻¹]; empty for none.
+    """
+
+    drag: tuple[tuple[float, str], ...]
+    until: Literal["ground", "height", "time", "delay"] = "ground"
+    mark: str = ""
+    nose_first: bool = False
+    glide: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Kick:
+    """A throw in any direction on being let go.
+
+    Parameters
+    ----------
+    energy : float
+        Energy that could go into one body [J].
+    share : str
+        The input that gives the share of it that does.
+    """
+
+    energy: float
+    share: str
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """Something that comes down.
+
+    Parameters
+    ----------
+    name : str
+        What it is.
+    mass : float
+        Its mass [kg].
+    stages : tuple of Stage
+        How it falls, one stage after the other.
+    area : float
+        Largest area that people can see of it [m²].
+    count : int
+        How many there are; ``{n}`` in the name of an input stands for each one's number.
+    kick : Kick or None
+        How it is thrown.
+    before : tuple of Stage
+        How the whole rocket falls until this body parts from it.
+    """
+
+    name: str
+    mass: float
+    stages: tuple[Stage, ...]
+    area: float
+    count: int = 1
+    kick: Kick | None = None
+    before: tuple[Stage, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """When the bodies of a case are let go.
+
+    Parameters
+    ----------
+    at : {"apogee", "max q", "coast", "time", "first second", "flutter"}
+        At apogee; at greatest dynamic pressure; a share of the way in time from burnout
+        to apogee; a time after lift-off, or apogee if that comes first; a share of the
+        first second; when the speed first passes the flutter speed of a fin.
+    mark : str
+        The input that gives the share or the time; the name of the fin.
+    """
+
+    at: Literal["apogee", "max q", "coast", "time", "first second", "flutter"] = (
+        "apogee"
+    )
+    mark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """Which openings of a canopy belong to a case, by their load.
+
+    Parameters
+    ----------
+    device : Device
+        The canopy, with its strengths.
+    result : int
+        One of `HOLDS`, `TEARS`, `RIPS_OFF` in `driftmap.formulas.opening`.
+    drag : str
+        The input that gives its drag coefficient.
+    before : tuple of Stage
+        How the whole rocket falls from the release of the case until it opens.
+    """
+
+    device: Device
+    result: int
+    drag: str
+    before: tuple[Stage, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """Something that can happen to a flight.
+
+    Parameters
+    ----------
+    name : str
+        What happens, in the trade's words.
+    likelihood : float
+        That of its cause, in the flights that this case is about.
+    probability : float
+        Its share of all flights; 0 before flying.
+    release : Release
+        When the bodies are let go.
+    bodies : tuple of Body
+        What comes down.
+    cause : str
+        The name under which the flight file gives the likelihood.
+    only : tuple of Opening, or Piece
+        Which flights it happens to, given its cause: those whose openings all end so (all
+        flights when empty), or those whose fin flutters first.
+    """
+
+    name: str
+    release: Release
+    bodies: tuple[Body, ...]
+    cause: str = ""
+    only: tuple[Opening, ...] | Piece = ()
+    likelihood: float = 0.0
+    probability: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class CaseTree:
+    """All cases of a flight and the inputs they draw.
+
+    Parameters
+    ----------
+    cases : tuple of Case
+        The case in which recovery works first.
+    spreads : dict of str to Spread
+        Inputs by name.
+    assumed : tuple of str
+        What was assumed, a sentence each.
+    missing : tuple of str
+        Failures that could not be flown for want of data, a sentence each.
+    """
+
+    cases: tuple[Case, ...]
+    spreads: dict[str, Spread]
+    assumed: tuple[str, ...]
+    missing: tuple[str, ...]

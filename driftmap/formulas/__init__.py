@@ -1,0 +1,1 @@
+"""Published formulas and tables, one idea a module, each with its source."""

@@ -1,0 +1,353 @@
+"""Canopies by type: drag, size when inflated, opening, swing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import log, pi, radians, sqrt
+from types import MappingProxyType
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.checks import checked
+from driftmap.spread import Spread
+
+__all__ = [
+    "CANOPIES",
+    "GLIDE",
+    "CanopyType",
+    "Range",
+    "drag_spread",
+    "nominal_diameter",
+    "nominal_drag",
+    "polygon_area",
+    "sink_speed",
+    "vented_area",
+]
+
+Range: TypeAlias = tuple[float, float]
+"""Least and greatest published value; equal where one value is published."""
+
+_LEAST_SPREAD: Final = 0.10  # of the logarithm of drag; cut, porosity and glide differ
+_SOURCE: Final = (
+    "from memory: Knacke, Parachute Recovery Systems Design Manual, NWC TP 6575, "
+    "tables 5-1 to 5-6"
+)
+
+GLIDE: Final = Spread(
+    "uniform", 0.0, 2.0, "glide of a round canopy anywhere from 0 to 2 m/s, any way"
+)
+"""Horizontal speed through the air of an unsteered canopy [m s⁻¹]. Assumed."""
+
+
+@dataclass(frozen=True, slots=True)
+class CanopyType:
+    """What is published of one type of canopy.
+
+    Parameters
+    ----------
+    drag : (float, float)
+        Drag coefficient on the nominal area: all the cloth, with vent and slots.
+    inflated : (float, float)
+        Inflated over nominal diameter.
+    load_factor : (float, float)
+        Opening-force coefficient at infinite mass.
+    filling : (float, float)
+        Filling constant: filling distance in nominal diameters, not reefed.
+    exponent : float
+        Power of time with which drag area grows while filling: 1 for slotted canopies,
+        2 for solid cloth.
+    swing : (float, float)
+        Average oscillation to either side [rad].
+    use : str
+        What the type is for.
+    source : str
+        Where the values come from.
+    assumed : frozenset of str
+        Fields above that have no source and were assumed.
+    """
+
+    drag: Range
+    inflated: Range
+    load_factor: Range
+    filling: Range
+    exponent: float
+    swing: Range
+    use: str
+    source: str
+    assumed: frozenset[str]
+
+
+def _type(
+    drag: Range,
+    inflated: Range,
+    opening: tuple[Range, Range, float],
+    swing_degrees: Range,
+    use: str = "descent",
+    assumed: tuple[str, ...] = (),
+) -> CanopyType:
+    """Make a row: opening is load factor, filling constant and exponent."""
+    swing = (radians(swing_degrees[0]), radians(swing_degrees[1]))
+    source = _SOURCE if "drag" not in assumed else "assumed, after flat circular"
+    return CanopyType(drag, inflated, *opening, swing, use, source, frozenset(assumed))
+
+
+_N: Final = ("filling",)
+_J: Final = ("exponent",)
+_FLAT: Final = ("drag", "inflated", "load_factor", "filling", "exponent", "swing")
+
+CANOPIES: Final[Mapping[str, CanopyType]] = MappingProxyType(
+    {
+        "flat circular": _type(
+            (0.75, 0.80), (0.67, 0.70), ((1.7, 1.8), (8, 8), 2), (10, 40)
+        ),
+        "conical": _type(
+            (0.75, 0.90), (0.70, 0.70), ((1.8, 1.8), (6, 10), 2), (10, 30), assumed=_N
+        ),
+        "biconical": _type(
+            (0.75, 0.92), (0.70, 0.70), ((1.8, 1.8), (6, 10), 2), (10, 30), assumed=_N
+        ),
+        "polyconical": _type(
+            (0.80, 0.96), (0.70, 0.70), ((1.8, 1.8), (6, 10), 2), (10, 20), assumed=_N
+        ),
+        "extended skirt": _type(
+            (0.78, 0.87), (0.66, 0.70), ((1.4, 1.4), (10, 10), 2), (10, 15)
+        ),
+        "full extended skirt": _type(
+            (0.75, 0.90), (0.66, 0.70), ((1.4, 1.4), (12, 12), 2), (10, 15)
+        ),
+        "hemispherical": _type(
+            (0.62, 0.77), (0.66, 0.66), ((1.6, 1.6), (6, 12), 2), (10, 15), assumed=_N
+        ),
+        "annular": _type(
+            (0.85, 0.95), (0.94, 0.94), ((1.4, 1.4), (6, 14), 2), (0, 6), assumed=_N
+        ),
+        "cruciform": _type(
+            (0.60, 0.85),
+            (0.66, 0.72),
+            ((1.1, 1.2), (11.7, 11.7), 1),
+            (0, 3),
+            "descent or drogue",
+            _J,
+        ),
+        "ribbed guide surface": _type(
+            (0.28, 0.42), (0.62, 0.62), ((1.1, 1.1), (4, 8), 2), (0, 2), "drogue", _N
+        ),
+        "ribless guide surface": _type(
+            (0.30, 0.34), (0.63, 0.63), ((1.4, 1.4), (4, 6), 2), (0, 3), "drogue"
+        ),
+        "flat ribbon": _type(
+            (0.45, 0.50), (0.67, 0.67), ((1.05, 1.05), (14, 14), 1), (0, 3), "drogue"
+        ),
+        "conical ribbon": _type(
+            (0.50, 0.55), (0.70, 0.70), ((1.05, 1.05), (14, 14), 1), (0, 3), "drogue"
+        ),
+        "ringslot": _type(
+            (0.56, 0.65), (0.67, 0.70), ((1.05, 1.05), (14, 14), 1), (0, 5), "drogue"
+        ),
+        "ringsail": _type(
+            (0.75, 0.90), (0.69, 0.69), ((1.1, 1.1), (7, 7), 1), (5, 10), assumed=_J
+        ),
+        "disk-gap-band": _type(
+            (0.52, 0.58),
+            (0.65, 0.65),
+            ((1.3, 1.3), (6, 14), 2),
+            (10, 15),
+            assumed=_N + _J,
+        ),
+        "flat hexagon": _type(
+            (0.60, 0.80),
+            (0.65, 0.72),
+            ((1.7, 1.8), (6, 10), 2),
+            (10, 40),
+            assumed=_FLAT,
+        ),
+        "flat square": _type(
+            (0.55, 0.80),
+            (0.60, 0.72),
+            ((1.7, 1.8), (6, 10), 2),
+            (10, 40),
+            assumed=_FLAT,
+        ),
+    }
+)
+"""Canopy types by name. The last two are home-made flat sheets, wholly assumed."""
+
+
+def drag_spread(kind: str) -> Spread:
+    """Give the spread of the drag coefficient of a type.
+
+    The published range is taken as one standard deviation of the logarithm to either
+    side of its middle, and never as less than 10 % (assumed).
+
+    Parameters
+    ----------
+    kind : str
+        A name in `CANOPIES`.
+
+    Returns
+    -------
+    Spread
+        Drag coefficient on the nominal area.
+
+    Raises
+    ------
+    ValueError
+        If there is no such type.
+
+    Examples
+    --------
+    >>> drag_spread("flat circular").assumed
+    'drag coefficient 0.77 on the cloth area (flat circular, 0.75 to 0.80), 10%'
+    """
+    if kind not in CANOPIES:
+        raise ValueError(f"'kind' must be one of {', '.join(CANOPIES)} (got {kind!r})")
+    low, high = CANOPIES[kind].drag
+    middle, width = sqrt(low * high), max(log(high / low) / 2, _LEAST_SPREAD)
+    return Spread(
+        "lognormal",
+        middle,
+        width,
+        f"drag coefficient {middle:.2f} on the cloth area "
+        f"({kind}, {low:.2f} to {high:.2f}), {width:.0%}",
+    )
+
+
+def nominal_drag(inflated_drag: ArrayLike, inflated_ratio: ArrayLike) -> FloatArray:
+    r"""Turn a drag coefficient quoted on the inflated area into one on the cloth.
+
+    .. math:: C_{D0} = C_{Dp} (D_p / D_0)^2
+
+    Parameters
+    ----------
+    inflated_drag : array_like, shape (...)
+        Drag coefficient on the area of the inflated mouth; makers quote 1.2 to 1.6.
+    inflated_ratio : array_like, shape (...)
+        Inflated over nominal diameter, above 0 and up to 1.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Drag coefficient on the nominal area.
+
+    Examples
+    --------
+    >>> float(nominal_drag(1.5, 0.70).round(3))
+    0.735
+    """
+    drag = checked("inflated_drag", inflated_drag, above=0)
+    return drag * checked("inflated_ratio", inflated_ratio, above=0, most=1) ** 2
+
+
+def nominal_diameter(area: ArrayLike) -> FloatArray:
+    r"""Diameter of the flat circle with the canopy's cloth area.
+
+    .. math:: D_0 = \sqrt{4 S_0 / \pi}
+
+    Parameters
+    ----------
+    area : array_like, shape (...)
+        Nominal area, all the cloth [m²].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Nominal diameter [m].
+    """
+    return np.sqrt(4 / pi * checked("area", area, above=0))
+
+
+def polygon_area(sides: int, across_flats: ArrayLike) -> FloatArray:
+    r"""Area of a regular polygon with an even number of sides.
+
+    .. math:: S = \tfrac{n}{4} \tan(\pi / n)\, d^2
+
+    Parameters
+    ----------
+    sides : int
+        Number of sides, even: 4 for a square, 6 for a hexagon.
+    across_flats : array_like, shape (...)
+        Distance between opposite sides [m].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Area [m²].
+
+    Examples
+    --------
+    >>> float(polygon_area(4, 0.5)), float(polygon_area(6, 1.0).round(4))
+    (0.25, 0.866)
+    """
+    if sides < 4 or sides % 2:
+        raise ValueError(f"'sides' must be even and at least 4 (got {sides})")
+    flats = checked("across_flats", across_flats, above=0)
+    return np.asarray(sides / 4 * np.tan(pi / sides) * flats**2)
+
+
+def vented_area(area: ArrayLike, hole_diameter: ArrayLike) -> FloatArray:
+    r"""Drag-giving area of a canopy with a spill hole.
+
+    .. math:: S = S_0 - \pi d^2 / 4 = S_0 \left(1 - (d / D_0)^2\right)
+
+    Parameters
+    ----------
+    area : array_like, shape (...)
+        Nominal area, hole included [m²].
+    hole_diameter : array_like, shape (...)
+        Diameter of the hole, less than the canopy's [m].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Area to multiply with the drag coefficient [m²].
+
+    Raises
+    ------
+    ValueError
+        If a hole leaves no cloth.
+
+    Notes
+    -----
+    Small holes cost less drag than their area, so this errs toward a faster descent; a
+    vent of 1 % of the area is part of the published coefficients and need not be taken
+    off (from memory: Knacke, NWC TP 6575, ch. 6).
+    """
+    whole = checked("area", area, above=0)
+    hole = checked("hole_diameter", hole_diameter, least=0)
+    left = np.asarray(whole - pi / 4 * hole**2)
+    if np.any(left <= 0):
+        raise ValueError("'hole_diameter' must be less than the nominal diameter")
+    return left
+
+
+def sink_speed(mass: ArrayLike, drag_area: ArrayLike, density: ArrayLike) -> FloatArray:
+    r"""Steady speed of fall.
+
+    .. math:: v = \sqrt{2 m g / (\rho\, C_D S)}
+
+    Parameters
+    ----------
+    mass : array_like, shape (...)
+        Mass [kg].
+    drag_area : array_like, shape (...)
+        Drag coefficient times area, summed over everything that hangs together [m²].
+    density : array_like, shape (...)
+        Air density [kg m⁻³].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Speed [m s⁻¹].
+
+    Examples
+    --------
+    >>> float(sink_speed(2.0, 0.05, 1.225).round(3))
+    25.307
+    """
+    weight = checked("mass", mass, above=0) * STANDARD_GRAVITY
+    area = checked("drag_area", drag_area, above=0)
+    return np.sqrt(2 * weight / (checked("density", density, above=0) * area))

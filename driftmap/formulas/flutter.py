@@ -1,0 +1,248 @@
+"""Fin flutter: the speed a fin stands, and how near a flight comes to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import pi
+from types import MappingProxyType
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.column import IntArray
+from driftmap.checks import checked
+from driftmap.spread import Spread
+
+__all__ = [
+    "PRINTED",
+    "SHEAR_MODULUS",
+    "FinPlanform",
+    "FlutterMargin",
+    "flutter_margin",
+    "flutter_speed",
+    "shear_modulus",
+]
+
+_AXIS_OFFSET: Final = 0.25  # chords from the aerodynamic centre to the centre of mass
+_RATIO: Final = 1.4  # ratio of specific heats
+# The report prints 39.3 lbf/in² over 14.7 lbf/in². With the factor (taper + 1) / 2 kept,
+# half of this constant would put all speeds too high by the square root of two.
+_CONSTANT: Final = 24 * _AXIS_OFFSET * _RATIO / pi
+
+PRINTED: Final = Spread(
+    "uniform", 0.3, 0.8, "layers leave a printed fin 30 to 80 % of its shear modulus"
+)
+"""Knock-down of the shear modulus of a fin printed in layers. Assumed."""
+
+SHEAR_MODULUS: Final[Mapping[str, Spread]] = MappingProxyType(
+    {
+        "aluminium": Spread("uniform", 25e9, 28e9, "shear modulus 25 to 28 GPa"),
+        "glass epoxy": Spread("uniform", 3e9, 6e9, "shear modulus 3 to 6 GPa"),
+        "plywood": Spread("uniform", 0.4e9, 0.9e9, "shear modulus 0.4 to 0.9 GPa"),
+        "solid plastic": Spread(
+            "uniform", 0.7e9, 1.4e9, "shear modulus 0.7 to 1.4 GPa"
+        ),
+    }
+)
+"""Shear modulus by material where the user states none [Pa]. Aluminium from memory of any
+materials handbook; the others assumed, wide on purpose: lay-up and glue decide."""
+
+
+@dataclass(frozen=True, slots=True)
+class FinPlanform:
+    """A trapezoidal fin.
+
+    Parameters
+    ----------
+    root, tip : float
+        Chord at the body and at the tip; 0 for a pointed tip [m].
+    span : float
+        From the body to the tip [m].
+    thickness : float
+        Greatest thickness [m].
+
+    Raises
+    ------
+    ValueError
+        If a size is not finite, not positive, or a fin is thicker than a tenth of
+        its root chord.
+    """
+
+    root: float
+    tip: float
+    span: float
+    thickness: float
+
+    def __post_init__(self) -> None:
+        for name in ("root", "span", "thickness"):
+            checked(name, getattr(self, name), above=0)
+        checked("tip", self.tip, least=0)
+        checked("thickness", self.thickness, most=self.root / 10)
+
+    @property
+    def area(self) -> float:
+        """Area of one side [m²]."""
+        return (self.root + self.tip) / 2 * self.span
+
+    @property
+    def aspect_ratio(self) -> float:
+        """Span squared over area, of the exposed panel alone."""
+        return self.span**2 / self.area
+
+
+def shear_modulus(youngs_modulus: ArrayLike, poisson_ratio: ArrayLike) -> FloatArray:
+    r"""Shear modulus of an isotropic material, :math:`G = E / (2 (1 + \nu))` (textbook).
+
+    Parameters
+    ----------
+    youngs_modulus : array_like, shape (...)
+        Young's modulus [Pa].
+    poisson_ratio : array_like, shape (...)
+        Poisson's ratio, 0 to 0.5.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Shear modulus [Pa].
+    """
+    stiff = checked("youngs_modulus", youngs_modulus, above=0)
+    ratio = checked("poisson_ratio", poisson_ratio, least=0, most=0.5)
+    return np.asarray(stiff / (2 * (1 + ratio)))
+
+
+def flutter_speed(
+    fin: FinPlanform,
+    modulus: ArrayLike,
+    pressure: ArrayLike,
+    sound: ArrayLike,
+    *,
+    knock_down: ArrayLike = 1.0,
+) -> FloatArray:
+    r"""Speed at which a fin begins to flutter.
+
+    .. math:: V_f = a \sqrt{\frac{k\, G}{X}}, \qquad X = \frac{24\, \epsilon\, \gamma\,
+              p}{\pi} \frac{A^3}{(t/c)^3 (A + 2)} \frac{\lambda + 1}{2}
+
+    with aspect ratio `A` of the exposed panel, taper λ, thickness over root chord `t/c`
+    and ε = 0.25 [1]_ Eq. (18); its printed 39.3 over 14.7 lbf/in² is 24 ε γ / π.
+
+    Parameters
+    ----------
+    fin : FinPlanform
+        Shape of the fin.
+    modulus : array_like, shape (...)
+        Shear modulus of its material [Pa].
+    pressure : array_like, shape (...)
+        Air pressure [Pa].
+    sound : array_like, shape (...)
+        Speed of sound [m s⁻¹].
+    knock_down : array_like, shape (...)
+        Share of the modulus left in the fin as made, above 0 and up to 1.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Speed through the air [m s⁻¹].
+
+    Notes
+    -----
+    A line through scattered tests of thin, little-swept panels; its derivation is
+    subsonic. A margin of 1.25 to 1.5 is common practice, no source.
+
+    References
+    ----------
+    .. [1] D. J. Martin, *Summary of flutter experiences as a guide to the preliminary
+       design of lifting surfaces on missiles*, NACA TN 4197, 1958; from memory.
+
+    Examples
+    --------
+    >>> fin = FinPlanform(0.15, 0.075, 0.075, 0.003175)
+    >>> float(flutter_speed(fin, 4.136e9, 101325.0, 340.294).round(1))
+    448.5
+    """
+    stiff = checked("modulus", modulus, above=0)
+    stiff = stiff * checked("knock_down", knock_down, above=0, most=1)
+    load = checked("pressure", pressure, above=0)
+    a, slim = fin.aspect_ratio, fin.thickness / fin.root
+    shape = a**3 / (slim**3 * (a + 2)) * (fin.tip / fin.root + 1) / 2
+    return checked("sound", sound, above=0) * np.sqrt(
+        stiff / (_CONSTANT * load * shape)
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlutterMargin:
+    """How near flights come to flutter.
+
+    Parameters
+    ----------
+    least : ndarray, shape (n,)
+        Least flutter speed over speed on the way; infinite for a flight that never moves.
+    when : ndarray, shape (n,)
+        Time of that [s].
+    first : ndarray, shape (n,)
+        Time at which the speed first passes flutter speed; infinite if it never does [s].
+    """
+
+    least: FloatArray
+    when: FloatArray
+    first: FloatArray
+
+
+def flutter_margin(
+    speed: ArrayLike, limit: ArrayLike, time: ArrayLike
+) -> FlutterMargin:
+    """Find the least margin against flutter on each flight, and when it is used up.
+
+    Parameters
+    ----------
+    speed : array_like, shape (s, n)
+        Speed through the air after each of ``s`` steps [m s⁻¹].
+    limit : array_like, shape (s, n)
+        Flutter speed there, from `flutter_speed` [m s⁻¹].
+    time : array_like, shape (s, n)
+        Time since ignition, never falling [s].
+
+    Returns
+    -------
+    FlutterMargin
+        Margins and times, shape (n,).
+
+    Raises
+    ------
+    ValueError
+        If shapes differ, there is no step, or a number is out of range.
+
+    Notes
+    -----
+    The least margin is that of the worst step; the first passing is found by a line
+    between steps in the ratio of the two speeds.
+    """
+    v = checked("speed", speed, least=0)
+    if v.ndim != 2 or len(v) == 0:
+        raise ValueError(f"'speed' must have the shape (s, n) (got {v.shape})")
+    used = v / checked("limit", limit, above=0)
+    t = np.broadcast_to(checked("time", time), v.shape)
+    if used.shape != v.shape or np.any(np.diff(t, axis=0) < 0):
+        raise ValueError("'limit' must have the shape of 'speed', 'time' must not fall")
+    flights = np.arange(v.shape[1])
+    worst = used.argmax(0)
+    most = used[worst, flights]
+    least = np.divide(1.0, most, out=np.full(most.shape, np.inf), where=most > 0)
+    return FlutterMargin(least, t[worst, flights], _first_over(used, t, flights))
+
+
+def _first_over(used: FloatArray, time: FloatArray, flights: IntArray) -> FloatArray:
+    """Time at which `used` first rises over 1, infinite where it never does."""
+    over = used > 1
+    after = over.argmax(0)
+    before = np.maximum(after - 1, 0)
+    low, high = used[before, flights], used[after, flights]
+    step = time[after, flights] - time[before, flights]
+    rise = high - low
+    share = np.divide(1 - low, rise, out=np.zeros_like(rise), where=rise > 0)
+    passed = time[before, flights] + share * step
+    return np.asarray(np.where(over.any(0), passed, np.inf))

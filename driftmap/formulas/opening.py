@@ -1,0 +1,399 @@
+r"""How hard a canopy opens, and whether everything holds.
+
+While a canopy fills, its drag area grows as :math:`(t / t_f)^j` and slows its load. With
+gravity left out that has a closed form, whose only parameter is
+
+.. math:: A = \frac{2 m}{\rho\, C_D S\, v\, t_f} = \frac{2 m}{\rho\, C_D S\, n D_0}.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.air.column import IntArray
+from driftmap.checks import checked
+from driftmap.spread import Spread
+
+__all__ = [
+    "HOLDS",
+    "LINKS",
+    "RIPS_OFF",
+    "STRENGTH_SPREAD",
+    "TEARS",
+    "TORN_BAND",
+    "TORN_DRAG",
+    "Inflation",
+    "OpeningLoad",
+    "Outcome",
+    "barometer_error",
+    "filling_time",
+    "load_reduction",
+    "opening_load",
+    "speed_off_apogee",
+    "what_gives",
+]
+
+_G: Final = STANDARD_GRAVITY
+# Greatest drag over weight of a body that falls from rest while its drag area grows with
+# the way fallen, by exponent: the peak of z^j u, u' = 1 - z^j u, u(0) = 0, rounded up.
+_WEIGHTS: Final = {0.5: 1.125, 1.0: 1.285, 2.0: 1.631}
+
+LINKS: Final = ("canopy", "lines", "cord", "attachment")
+"""What carries the opening load, from the cloth to the airframe."""
+
+HOLDS, TEARS, RIPS_OFF = 0, 1, 2
+"""Outcomes of an opening: all holds, the canopy opens torn, the canopy is lost."""
+
+STRENGTH_SPREAD: Final = 0.15
+"""Standard deviation of the logarithm of a link's strength. Assumed: seams, knots and
+age leave a link weaker or stronger than stated."""
+
+TORN_BAND: Final = 1.5
+"""Load over strength up to which cloth or lines open torn and beyond which the canopy is
+lost. Assumed."""
+
+TORN_DRAG: Final = Spread(
+    "uniform", 0.2, 0.8, "a torn canopy keeps 20 to 80 % of its drag"
+)
+"""Share of its drag that a torn canopy keeps. Assumed."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Inflation:
+    """How a canopy fills.
+
+    Parameters
+    ----------
+    diameter : array_like, shape (...)
+        Nominal diameter [m].
+    drag_area : array_like, shape (...)
+        Drag coefficient times nominal area [m²].
+    load_factor : array_like, shape (...)
+        Opening-force coefficient at infinite mass.
+    filling : array_like, shape (...)
+        Filling constant: filling distance in nominal diameters.
+    exponent : {0.5, 1, 2}
+        Power of time with which the drag area grows.
+
+    Raises
+    ------
+    ValueError
+        If a value is not positive and finite, or the exponent another.
+    """
+
+    diameter: ArrayLike
+    drag_area: ArrayLike
+    load_factor: ArrayLike
+    filling: ArrayLike
+    exponent: float = 2.0
+
+    def __post_init__(self) -> None:
+        for name in self.__slots__:
+            checked(name, getattr(self, name), above=0)
+        if self.exponent not in _WEIGHTS:
+            raise ValueError(f"'exponent' must be 0.5, 1 or 2 (got {self.exponent})")
+
+    @property
+    def distance(self) -> FloatArray:
+        """Way travelled while filling [m], shape (...)."""
+        return np.asarray(np.multiply(self.filling, self.diameter), float)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OpeningLoad:
+    """Loads of openings.
+
+    Parameters
+    ----------
+    peak : ndarray, shape (...)
+        Greatest load [N].
+    infinite_mass : ndarray, shape (...)
+        Load if nothing slowed down while the canopy fills [N].
+    reduction : ndarray, shape (...)
+        Their ratio, 0 to 1, before gravity is allowed for.
+    """
+
+    peak: FloatArray
+    infinite_mass: FloatArray
+    reduction: FloatArray
+
+
+def filling_time(
+    filling: ArrayLike, diameter: ArrayLike, speed: ArrayLike
+) -> FloatArray:
+    r"""Time a canopy takes to fill, :math:`t_f = n D_0 / v`.
+
+    Parameters
+    ----------
+    filling : array_like, shape (...)
+        Filling constant.
+    diameter : array_like, shape (...)
+        Nominal diameter [m].
+    speed : array_like, shape (...)
+        Speed through the air at line stretch [m s⁻¹].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Time [s].
+
+    References
+    ----------
+    .. [1] T. W. Knacke, *Parachute Recovery Systems Design Manual*, NWC TP 6575, 1991,
+       table 5-6; from memory.
+
+    Examples
+    --------
+    >>> float(filling_time(8, 2.0, 30.0).round(5))
+    0.53333
+    """
+    way = checked("filling", filling, above=0) * checked("diameter", diameter, above=0)
+    return np.asarray(way / checked("speed", speed, above=0))
+
+
+def load_reduction(parameter: ArrayLike, exponent: float) -> FloatArray:
+    r"""Share of the infinite-mass load that a canopy meets as it slows its load.
+
+    With :math:`\tau = t / t_f` the speed is :math:`v / v_1 = (1 + \tau^{j+1} / ((j+1)
+    A))^{-1}`; the load peaks where :math:`\tau^{j+1} = j (j+1) A / (j+2)`, or at full
+    opening if that comes first:
+
+    .. math:: X_1 = \max_{0 \le \tau \le 1} \tau^j (v / v_1)^2
+
+    Parameters
+    ----------
+    parameter : array_like, shape (...)
+        Ballistic parameter `A`.
+    exponent : float
+        Growth `j` of the drag area: 1/2, 1 or 2.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Share, 0 to 1.
+
+    Notes
+    -----
+    Gravity is left out. The closed form was derived from the equation of motion; it
+    gives the curves of Pflanz's method [1]_.
+
+    References
+    ----------
+    .. [1] T. W. Knacke, *Parachute Recovery Systems Design Manual*, NWC TP 6575, 1991,
+       sec. 5.4.3; from memory.
+
+    Examples
+    --------
+    >>> load_reduction([0.1, 1.0, 10.0], 2).round(5)
+    array([0.12547, 0.5625 , 0.93652])
+    """
+    a = checked("parameter", parameter, above=0)
+    j = float(checked("exponent", exponent, above=0))
+    tau = np.minimum(1.0, (j * (j + 1) * a / (j + 2)) ** (1 / (j + 1)))
+    return np.asarray(tau**j / (1 + tau ** (j + 1) / ((j + 1) * a)) ** 2)
+
+
+def opening_load(
+    canopy: Inflation,
+    mass: ArrayLike,
+    speed: ArrayLike,
+    density: ArrayLike,
+    *,
+    dive: ArrayLike = 0.0,
+) -> OpeningLoad:
+    r"""Greatest load while a canopy opens.
+
+    .. math:: F = C_x \left(X_1\, C_D S\, \rho v^2 / 2 + c_j\, m g \max(\sin\gamma, 0)
+              \right)
+
+    Parameters
+    ----------
+    canopy : Inflation
+        How the canopy fills.
+    mass : array_like, shape (...)
+        Mass it slows [kg].
+    speed : array_like, shape (...)
+        Speed through the air at line stretch, 0 or more [m s⁻¹].
+    density : array_like, shape (...)
+        Air density [kg m⁻³].
+    dive : array_like, shape (...)
+        Sine of the angle γ of the path below the horizontal, -1 to 1. The published
+        method is for a level path, 0.
+
+    Returns
+    -------
+    OpeningLoad
+        Loads, shape (...).
+
+    Notes
+    -----
+    The published method leaves gravity out and is low on a falling path: by a fifth for
+    10 kg falling at 30 m/s under 2 m of canopy. The term with γ is ours. It is the
+    greatest load that gravity alone can give while a canopy fills, 1.1 to 1.6 weights,
+    and bounds the sum from above, whether the canopy fills by distance or by time
+    (``tests/analytic/test_opening.py``). A climb is taken as level.
+
+    References
+    ----------
+    .. [1] T. W. Knacke, *Parachute Recovery Systems Design Manual*, NWC TP 6575, 1991,
+       sec. 5.4.3; from memory, as is the use of :math:`C_x` together with :math:`X_1`.
+
+    Examples
+    --------
+    >>> canopy = Inflation(2.0, 2.51327, 1.7, 8)
+    >>> load = opening_load(canopy, 10.0, 30.0, 1.112)
+    >>> float(load.peak.round(1)), float(load.infinite_mass.round())
+    (728.2, 2138.0)
+    """
+    m = checked("mass", mass, above=0)
+    v = checked("speed", speed, least=0)
+    rho = checked("density", density, above=0)
+    down = np.maximum(checked("dive", dive, least=-1, most=1), 0.0)
+    area = np.asarray(canopy.drag_area, float)
+    reduction = load_reduction(2 * m / (rho * area * canopy.distance), canopy.exponent)
+    factor = np.asarray(canopy.load_factor, float)
+    infinite = np.asarray(rho / 2 * area * v**2 * factor)
+    weight = _WEIGHTS[canopy.exponent] * m * _G * down * factor
+    peak = np.asarray(infinite * reduction + weight)
+    return OpeningLoad(peak, infinite, reduction)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outcome:
+    """What openings came to.
+
+    Parameters
+    ----------
+    result : ndarray of int, shape (n,)
+        `HOLDS`, `TEARS` or `RIPS_OFF`.
+    link : ndarray of int, shape (n,)
+        The link most loaded for its strength, an index of `LINKS`; where something gave
+        it gave there.
+    ratio : ndarray, shape (n,)
+        Load over strength of that link.
+    """
+
+    result: IntArray
+    link: IntArray
+    ratio: FloatArray
+
+
+def what_gives(
+    load: ArrayLike,
+    strength: Mapping[str, float],
+    luck: ArrayLike,
+    *,
+    spread: float = STRENGTH_SPREAD,
+    torn_band: float = TORN_BAND,
+) -> Outcome:
+    """Tell which openings hold, which tear and which rip off.
+
+    Each link's strength is lognormal about the one stated, and the link most loaded for
+    its strength decides. Cloth and lines that are overloaded by less than `torn_band`
+    open torn, which relieves the rest; beyond it, or when cord or attachment give, the
+    canopy is lost. All of this is assumed.
+
+    Parameters
+    ----------
+    load : array_like, shape (n,)
+        Opening load [N].
+    strength : mapping of str to float
+        Strength of the links stated, by their names in `LINKS` [N]; a link that is not
+        stated never gives. Lines: all together.
+    luck : array_like, shape (4, n)
+        Uniform draws inside 0 to 1, a row for each of `LINKS`, stated or not, so that
+        stating one more leaves the luck of the others as it was.
+    spread : float
+        Standard deviation of the logarithm of a strength.
+    torn_band : float
+        Load over strength at which tearing turns into loss, 1 or more.
+
+    Returns
+    -------
+    Outcome
+        What happened, shape (n,).
+
+    Raises
+    ------
+    ValueError
+        If no strength is stated, a name is unknown or a number is out of range.
+
+    Examples
+    --------
+    >>> even = [[0.5] * 3] * 4
+    >>> what_gives([100, 250, 500], {"canopy": 200, "cord": 400}, even).result
+    array([0, 1, 2])
+    """
+    if not strength or set(strength) - set(LINKS):
+        raise ValueError(
+            f"'strength' must name one or more of {', '.join(LINKS)} "
+            f"(got {', '.join(strength) or 'none'})"
+        )
+    from scipy.special import ndtri  # noqa: PLC0415 - costs 0.1 s, needed only here
+
+    force = checked("load", load, least=0)
+    uniform = checked("luck", luck, above=0)
+    if uniform.shape != (len(LINKS), *force.shape) or np.any(uniform >= 1):
+        raise ValueError("'luck' must lie inside 0 to 1 and have the shape (4, n)")
+    width = checked("spread", spread, least=0)
+    limit = checked("torn_band", torn_band, least=1)
+    ratio = np.full(uniform.shape, -np.inf)
+    for i, name in enumerate(LINKS):
+        if name in strength:
+            stated = checked(f"strength of {name}", strength[name], above=0)
+            ratio[i] = force / (stated * np.exp(width * ndtri(uniform[i])))
+    link, worst = ratio.argmax(0), ratio.max(0)
+    tears = (worst <= limit) & (link < LINKS.index("cord"))
+    broken = np.where(tears, TEARS, RIPS_OFF)
+    return Outcome(np.where(worst > 1, broken, HOLDS), link, worst)
+
+
+def speed_off_apogee(speed: ArrayLike, offset: ArrayLike) -> FloatArray:
+    r"""Speed off apogee, :math:`\sqrt{u^2 + (g\,\Delta t)^2}`.
+
+    Drag is left out: an upper bound after apogee and a lower one before it.
+
+    Parameters
+    ----------
+    speed : array_like, shape (...)
+        Horizontal speed at apogee [m s⁻¹].
+    offset : array_like, shape (...)
+        Time early or late [s].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Speed [m s⁻¹].
+    """
+    u = checked("speed", speed, least=0)
+    return np.hypot(u, _G * checked("offset", offset))
+
+
+def barometer_error(coefficient: ArrayLike, speed: ArrayLike) -> FloatArray:
+    r"""Height by which a badly vented barometer errs: :math:`C_p q / (\rho g)`.
+
+    Parameters
+    ----------
+    coefficient : array_like, shape (...)
+        Pressure coefficient at the ports; suction, negative, reads as height gained.
+    speed : array_like, shape (...)
+        Speed through the air [m s⁻¹].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Height that pressure too high hides; negative, height feigned [m].
+
+    Examples
+    --------
+    >>> float(barometer_error(0.02, 100.0).round(1))
+    10.2
+    """
+    v = checked("speed", speed, least=0)
+    return np.asarray(checked("coefficient", coefficient) * v**2 / (2 * _G))

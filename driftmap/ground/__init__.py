@@ -1,0 +1,1 @@
+"""The site in metres about its pad; grids and contours on it."""

@@ -1,0 +1,369 @@
+"""What a drawn feature stands for: its role, and the properties that go with it."""
+
+from __future__ import annotations
+
+import difflib
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+import shapely
+
+from driftmap import units
+from driftmap.errors import SiteError
+from driftmap.ground.geojson import Feature, naming, shown
+
+__all__ = [
+    "OCCUPIED",
+    "ROLES",
+    "SHELTERS",
+    "Mark",
+    "clean_text",
+    "near_misses",
+    "read_length",
+    "read_mark",
+]
+
+OCCUPIED: Final = ("spectators", "flight line", "parking", "camp")
+"""Roles where people stand, whether or not a head count is given."""
+
+SHELTERS: Final = ("open", "car", "roof")
+"""What may stand between people and a falling rocket."""
+
+_AREA: Final = ("Polygon", "MultiPolygon", "Point")
+_STRIP: Final = ("LineString", "MultiLineString", "Polygon", "MultiPolygon")
+
+ROLES: Final = MappingProxyType(
+    {
+        "pad": ("Point",),
+        "boundary": ("Polygon", "MultiPolygon"),
+        "waiver": ("Point", "Polygon", "MultiPolygon"),
+        **dict.fromkeys((*OCCUPIED, "building", "airport", "closed ground"), _AREA),
+        **dict.fromkeys(("road", "railway", "power line", "water"), _STRIP),
+    }
+)
+"""Each role with the geometry it may have."""
+
+_WIDTHS: Final = MappingProxyType(
+    {"road": 10.0, "railway": 10.0, "power line": 20.0, "water": 5.0}
+)
+"""Full width of a drawn line that gives none [m]; common practice, no source."""
+
+_KEYS: Final = (
+    "role",
+    "name",
+    "people",
+    "shelter",
+    "radius",
+    "width",
+    "ceiling",
+    "ceiling_altitude",
+)
+_CEILINGS: Final = ("ceiling", "ceiling_altitude")
+_MOST_PEOPLE: Final = 1_000_000
+_LONGEST_NAME: Final = 80
+_JOINERS: Final = "\u200c\u200d"  # spelling of some scripts needs these two
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mark:
+    """A feature whose role and properties have been read.
+
+    Parameters
+    ----------
+    where : str
+        How messages name the feature.
+    role : str
+        A key of `ROLES`.
+    name : str
+        Its name; empty when it has none.
+    shape : shapely.Geometry
+        Longitude and latitude, WGS 84 [deg].
+    people : int or None
+        Head count, if given.
+    shelter : str
+        One of `SHELTERS`.
+    radius : float or None
+        Radius about a point [m].
+    width : float or None
+        Full width of a line [m].
+    ceiling, ceiling_altitude : float or None
+        Top of a waiver above the ground, or above mean sea level [m].
+    assumed : tuple of str
+        What was assumed in reading it.
+    ignored : tuple of str
+        Properties that were not read.
+    """
+
+    where: str
+    role: str
+    name: str
+    shape: shapely.Geometry
+    people: int | None
+    shelter: str
+    radius: float | None
+    width: float | None
+    ceiling: float | None
+    ceiling_altitude: float | None
+    assumed: tuple[str, ...]
+    ignored: tuple[str, ...]
+
+
+def near_misses(keys: Iterable[str], known: Iterable[str]) -> dict[str, str]:
+    """Find keys that look like misspelt ones of ours.
+
+    Drawing tools add keys of their own (``stroke``, ``fill``), so a strange key alone
+    is no error; one that is nearly ours would be lost in silence.
+
+    Parameters
+    ----------
+    keys : iterable of str
+        Keys found in a file.
+    known : iterable of str
+        Keys that are read.
+
+    Returns
+    -------
+    dict of str to str
+        Each suspicious key with the one it resembles.
+
+    Examples
+    --------
+    >>> near_misses(["stroke-width", "radius_m", "Name"], ["name", "radius", "width"])
+    {'radius_m': 'radius', 'Name': 'name'}
+    """
+    ours = tuple(known)
+    found = {}
+    for key in keys:
+        close = difflib.get_close_matches(key.strip().lower(), ours, n=1, cutoff=0.75)
+        if key not in ours and close:
+            found[key] = close[0]
+    return found
+
+
+def clean_text(value: object) -> str:
+    """Check a name from a file and keep it as it is.
+
+    Parameters
+    ----------
+    value : object
+        What the file holds.
+
+    Returns
+    -------
+    str
+        The same text without blanks at its ends.
+
+    Raises
+    ------
+    ValueError
+        If it is not text, empty, longer than 80 characters, or holds control or
+        formatting characters (a line break, a change of writing direction).
+    """
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError(f"must be text (got {shown(value)})")
+    text = value.strip()
+    if len(text) > _LONGEST_NAME:
+        raise ValueError(
+            f"must have at most {_LONGEST_NAME} characters (got {len(text)})"
+        )
+    for char in text:
+        kind = unicodedata.category(char)
+        if kind in {"Cc", "Cf", "Cs", "Zl", "Zp"} and char not in _JOINERS:
+            raise ValueError(
+                f"must hold no control characters (got U+{ord(char):04X} in "
+                f"{shown(text)})"
+            )
+    return text
+
+
+def read_length(
+    properties: Mapping[str, object], key: str
+) -> tuple[float | None, tuple[str, ...]]:
+    """Read a length that a file may give.
+
+    Parameters
+    ----------
+    properties : mapping
+        Where to look.
+    key : str
+        The key to read.
+
+    Returns
+    -------
+    length : float or None
+        Length [m]; None if the key is missing.
+    assumed : tuple of str
+        A note if the number bears no unit: feet are the habit where heights are told.
+
+    Raises
+    ------
+    ValueError
+        If the value is not a length.
+    """
+    if key not in properties:
+        return None, ()
+    value = properties[key]
+    length = units.parse(value, "length")
+    if isinstance(value, str) and value.strip()[-1].isalpha():
+        return length, ()
+    return length, (f"{key} {value} bears no unit and is read as metres",)
+
+
+def read_mark(source: str, feature: Feature) -> Mark:
+    """Read the role and the properties of a feature.
+
+    Parameters
+    ----------
+    source : str
+        The file, for messages.
+    feature : Feature
+        The feature as drawn.
+
+    Returns
+    -------
+    Mark
+        The feature with its meaning.
+
+    Raises
+    ------
+    SiteError
+        If a property is missing, misspelt, out of place or out of range.
+    """
+    where, properties = feature.where, feature.properties
+    for key, ours in near_misses(properties, _KEYS).items():
+        raise SiteError(source, where, f"unknown key {shown(key)}; accepted: '{ours}'")
+    with naming(source, f"{where}, role"):
+        role = _role(properties.get("role"), feature.shape.geom_type)
+    _refuse_misplaced(source, feature, role)
+    lengths, notes = _lengths(source, feature, role)
+    people = _people(source, feature)
+    if people is None and role in OCCUPIED:
+        notes.append(f"{where}: gives no people; its head count is not known")
+    with naming(source, f"{where}, shelter"):
+        shelter = _shelter(properties.get("shelter", "open"))
+    with naming(source, f"{where}, name"):
+        name = clean_text(properties["name"]) if "name" in properties else ""
+    return Mark(
+        where=where,
+        role=role,
+        name=name,
+        shape=feature.shape,
+        people=people,
+        shelter=shelter,
+        **lengths,
+        assumed=tuple(notes),
+        ignored=tuple(key for key in properties if key not in _KEYS),
+    )
+
+
+def _role(value: object, geometry: str) -> str:
+    if not isinstance(value, str) or value not in ROLES:
+        close = difflib.get_close_matches(
+            value.strip().lower().replace("_", " ") if isinstance(value, str) else "",
+            ROLES,
+            n=1,
+        )
+        hint = f"did you mean '{close[0]}'? " if close else ""
+        raise ValueError(f"{hint}must be one of {', '.join(ROLES)} ({_got(value)})")
+    if geometry not in ROLES[value]:
+        raise ValueError(
+            f"'{value}' must be drawn as {' or '.join(ROLES[value])} (got {geometry})"
+        )
+    return value
+
+
+def _got(value: object) -> str:
+    return "none given" if value is None else f"got {shown(value)}"
+
+
+def _meant(role: str, geometry: str) -> set[str]:
+    """Give the keys that have a meaning for a role drawn in some way."""
+    meant = {"role", "name"}
+    if role not in {"pad", "boundary", "waiver"}:
+        meant |= {"people", "shelter"}
+    if role == "waiver":
+        meant |= {*_CEILINGS}
+    if geometry == "Point" and role != "pad":
+        meant |= {"radius"}
+    if geometry.endswith("LineString"):
+        meant |= {"width"}
+    return meant
+
+
+def _refuse_misplaced(source: str, feature: Feature, role: str) -> None:
+    """Refuse keys without a meaning here, and ask for the radius of a point."""
+    kind, where = feature.shape.geom_type, feature.where
+    meant = _meant(role, kind)
+    for key in feature.properties:
+        if key in _KEYS and key not in meant:
+            raise SiteError(
+                source,
+                f"{where}, {key}",
+                f"has no meaning for a {role} drawn as {kind}; "
+                f"accepted: {', '.join(sorted(meant))}",
+            )
+    if "radius" in meant and "radius" not in feature.properties:
+        raise SiteError(
+            source, f"{where}, radius", "missing: a point needs one, such as '300 ft'"
+        )
+    if role == "waiver" and sum(key in feature.properties for key in _CEILINGS) != 1:
+        raise SiteError(
+            source,
+            where,
+            "must give either ceiling (above the ground) or ceiling_altitude (above "
+            "mean sea level), such as '8000 ft'",
+        )
+
+
+def _lengths(
+    source: str, feature: Feature, role: str
+) -> tuple[dict[str, float | None], list[str]]:
+    """Read the lengths of a feature, and say what was assumed."""
+    lengths: dict[str, float | None] = {}
+    notes: list[str] = []
+    for key in ("radius", "width", *_CEILINGS):
+        with naming(source, f"{feature.where}, {key}"):
+            lengths[key], said = _positive(feature.properties, key)
+        notes += [f"{feature.where}: {note}" for note in said]
+    if "LineString" in feature.shape.geom_type and lengths["width"] is None:
+        lengths["width"] = _WIDTHS[role]
+        notes.append(f"{feature.where}: gives no width; {_WIDTHS[role]:g} m assumed")
+    return lengths, notes
+
+
+def _positive(
+    properties: Mapping[str, object], key: str
+) -> tuple[float | None, tuple[str, ...]]:
+    try:
+        length, notes = read_length(properties, key)
+    except ValueError as error:
+        if key not in _CEILINGS:
+            raise
+        raise ValueError(
+            f"{error}; ceiling is above the ground, ceiling_altitude above sea level"
+        ) from error
+    if length is not None and length <= 0:
+        raise ValueError(f"must be more than 0 m (got {shown(properties[key])})")
+    return length, notes
+
+
+def _people(source: str, feature: Feature) -> int | None:
+    if "people" not in feature.properties:
+        return None
+    value = feature.properties["people"]
+    with naming(source, f"{feature.where}, people"):
+        count = units.parse(value, "number")
+        if not count.is_integer() or not 0 <= count <= _MOST_PEOPLE:
+            raise ValueError(
+                f"must be a whole number from 0 to {_MOST_PEOPLE} (got {shown(value)})"
+            )
+        return int(count)
+
+
+def _shelter(value: object) -> str:
+    if not isinstance(value, str) or value not in SHELTERS:
+        raise ValueError(f"must be one of {', '.join(SHELTERS)} (got {shown(value)})")
+    return value

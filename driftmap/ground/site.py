@@ -1,0 +1,393 @@
+"""A launch site: the pad, the ground about it, and who stands where."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import MappingProxyType
+from typing import Final, TypedDict
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike
+
+from driftmap import units
+from driftmap.air.atmosphere import FloatArray
+from driftmap.errors import SiteError
+from driftmap.ground import frame
+from driftmap.ground.areas import Area, Waiver, check_shape
+from driftmap.ground.geojson import Collection, naming, read_collection, shown
+from driftmap.ground.roles import (
+    OCCUPIED,
+    ROLES,
+    Mark,
+    clean_text,
+    near_misses,
+    read_length,
+    read_mark,
+)
+
+__all__ = ["OCCUPIED", "ROLES", "Area", "Site", "Waiver", "read_site"]
+
+_REQUIRED: Final = ("pad", "spectators", "boundary", "waiver")
+_MEMBERS: Final = ("name", "elevation", "limits", "rules", "declination")
+_FAMILIAR: Final = ("description", "bbox", "id", "generator")  # of no meaning here
+_ELEVATIONS: Final = (-500.0, 6000.0)
+"""Elevations of dry land that people launch from [m]: a -9999 is no elevation."""
+
+_FARTHEST: Final = 100_000.0
+"""Farthest a feature may lie from the pad [m]: beyond it, something is swapped."""
+
+_POLEMOST: Final = 84.0  # deg; map backgrounds end at 85, and east turns about itself
+_SEGMENTS: Final = 64  # of a quarter circle: the polygon is 0.015 % of the radius off
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Site:
+    """A launch site in metres about its pad.
+
+    Parameters
+    ----------
+    name : str
+        Its name, as in the file: escape it before showing it in a page.
+    elevation : float
+        Of the pad above mean sea level [m].
+    longitude, latitude : float
+        Of the pad, WGS 84 [deg].
+    areas : tuple of Area
+        Every area but boundary and waiver, in the order of the file.
+    boundary : shapely.Polygon or shapely.MultiPolygon
+        Land we may land on, in metres from the pad [m].
+    waiver : Waiver
+        Airspace we may fly in.
+    limits : mapping
+        The site's own limits, key to value as in the file; the verdict reads them.
+    rules : str
+        Name of the rule set; empty if the file names none.
+    declination : float or None
+        Of the magnetic needle, positive east [rad].
+    pad : str
+        Name of the pad.
+    assumed : tuple of str
+        What was assumed in reading the site, a sentence each.
+    source, digest : str
+        Path of the file as given and SHA-256 of its bytes.
+
+    Raises
+    ------
+    ValueError
+        If the boundary is no area or the pad lies outside boundary or waiver.
+    """
+
+    name: str
+    elevation: float
+    longitude: float
+    latitude: float
+    areas: tuple[Area, ...]
+    boundary: shapely.Geometry
+    waiver: Waiver
+    limits: Mapping[str, object] = field(default_factory=dict)
+    rules: str = ""
+    declination: float | None = None
+    pad: str = "pad"
+    assumed: tuple[str, ...] = ()
+    source: str = ""
+    digest: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
+        check_shape("boundary", self.boundary)
+        pad = shapely.Point(0.0, 0.0)
+        for what, shape in (("boundary", self.boundary), ("waiver", self.waiver.shape)):
+            if not shape.covers(pad):
+                raise ValueError(
+                    f"pad must lie inside the {what} "
+                    f"(got {shape.distance(pad):,.0f} m outside it)"
+                )
+
+    def to_local(
+        self, longitude: ArrayLike, latitude: ArrayLike
+    ) -> tuple[FloatArray, FloatArray]:
+        """Project positions to metres about the pad; see `driftmap.ground.frame.to_local`.
+
+        Parameters
+        ----------
+        longitude, latitude : array_like, shape (...)
+            Positions, WGS 84 [deg].
+
+        Returns
+        -------
+        east, north : ndarray, shape (...)
+            Position from the pad [m].
+        """
+        return frame.to_local((self.longitude, self.latitude), longitude, latitude)
+
+    def to_lonlat(
+        self, east: ArrayLike, north: ArrayLike
+    ) -> tuple[FloatArray, FloatArray]:
+        """Give the positions of local points; the inverse of `to_local`.
+
+        Parameters
+        ----------
+        east, north : array_like, shape (...)
+            Position from the pad [m].
+
+        Returns
+        -------
+        longitude, latitude : ndarray, shape (...)
+            Positions, WGS 84 [deg].
+        """
+        return frame.to_lonlat((self.longitude, self.latitude), east, north)
+
+
+def read_site(path: Path | str, *, pad: str | None = None) -> Site:
+    """Read a site from GeoJSON.
+
+    Parameters
+    ----------
+    path : pathlib.Path or str
+        A FeatureCollection (RFC 7946) with the members ``name``, ``elevation`` and, if
+        wanted, ``limits``, ``rules`` and ``declination``. Each feature has a ``role``.
+    pad : str, optional
+        Name of the pad to fly from; by default the first.
+
+    Returns
+    -------
+    Site
+        The site in metres about that pad.
+
+    Raises
+    ------
+    SiteError
+        If anything in the file is missing, broken or not understood.
+    """
+    collection = read_collection(Path(path))
+    source = collection.source
+    header = _header(collection)
+    marks = [read_mark(source, feature) for feature in collection.features]
+    _require(source, marks)
+    origin = _pad(source, marks, pad)
+    place = longitude, latitude = origin.shape.x, origin.shape.y
+    shapes = [_placed(source, mark, place) for mark in marks]
+    names = _names(source, marks)
+    areas = tuple(_areas(source, marks, names, shapes))
+    boundary = shapely.union_all(
+        [s for mark, s in zip(marks, shapes, strict=True) if mark.role == "boundary"]
+    )
+    with naming(source, origin.where):
+        return Site(
+            **header,
+            longitude=longitude,
+            latitude=latitude,
+            areas=areas,
+            boundary=boundary,
+            waiver=_waiver(source, marks, shapes, place, header["elevation"]),
+            pad=names[marks.index(origin)],
+            assumed=(*_notes(collection, marks, pad), *_strays(areas, boundary)),
+            source=str(path),
+            digest=collection.digest,
+        )
+
+
+class _Header(TypedDict):
+    name: str
+    elevation: float
+    limits: Mapping[str, object]
+    rules: str
+    declination: float | None
+
+
+def _header(collection: Collection) -> _Header:
+    """Read the members that speak of the whole site."""
+    source, members = collection.source, collection.members
+    for key, ours in near_misses(members, _MEMBERS).items():
+        raise SiteError(source, "", f"unknown key {shown(key)}; accepted: '{ours}'")
+    with naming(source, "name"):
+        name = clean_text(members.get("name", Path(source).stem))
+    with naming(source, "rules"):
+        rules = clean_text(members["rules"]) if "rules" in members else ""
+    limits = members.get("limits", {})
+    if not isinstance(limits, dict):
+        raise SiteError(
+            source,
+            "limits",
+            f"must be an object of key and value (got {shown(limits)})",
+        )
+    return _Header(
+        name=name,
+        elevation=_elevation(source, members),
+        limits=limits,
+        rules=rules,
+        declination=_declination(source, members),
+    )
+
+
+def _elevation(source: str, members: Mapping[str, object]) -> float:
+    with naming(source, "elevation"):
+        elevation, _ = read_length(members, "elevation")
+        low, high = _ELEVATIONS
+        if elevation is None:
+            raise ValueError(
+                "missing: height of the pad above mean sea level, such as '3986 ft', "
+                "beside 'type' and 'features'"
+            )
+        if not low <= elevation <= high:
+            raise ValueError(
+                f"must lie in {low:g} to {high:g} m (got {shown(members['elevation'])})"
+            )
+    return elevation
+
+
+def _declination(source: str, members: Mapping[str, object]) -> float | None:
+    if "declination" not in members:
+        return None
+    with naming(source, "declination"):
+        angle = units.parse(members["declination"], "angle")
+        if not abs(angle) <= math.pi:
+            raise ValueError(
+                "must lie in -180 to 180 deg, positive east "
+                f"(got {shown(members['declination'])})"
+            )
+    return angle
+
+
+def _require(source: str, marks: Iterable[Mark]) -> None:
+    roles = [mark.role for mark in marks]
+    missing = [role for role in _REQUIRED if role not in roles]
+    if missing:
+        raise SiteError(
+            source,
+            "",
+            f"no feature with role {' or '.join(missing)}; "
+            f"every site needs {', '.join(_REQUIRED)}",
+        )
+    if roles.count("waiver") > 1:
+        raise SiteError(
+            source, "", f"must have one waiver (got {roles.count('waiver')})"
+        )
+
+
+def _pad(source: str, marks: Iterable[Mark], wanted: str | None) -> Mark:
+    pads = [mark for mark in marks if mark.role == "pad"]
+    chosen = [mark for mark in pads if wanted in {None, mark.name}]
+    if not chosen:
+        names = ", ".join(shown(mark.name) for mark in pads if mark.name)
+        raise SiteError(
+            source,
+            "pad",
+            f"no pad is named {shown(wanted)}; accepted: {names or 'no pad has a name'}",
+        )
+    if abs(chosen[0].shape.y) > _POLEMOST:
+        raise SiteError(
+            source,
+            chosen[0].where,
+            f"latitude of a pad must lie in -{_POLEMOST:g} to {_POLEMOST:g} "
+            f"(got {chosen[0].shape.y:g})",
+        )
+    return chosen[0]
+
+
+def _names(source: str, marks: Sequence[Mark]) -> list[str]:
+    """Name the nameless after their role; no two features share a name."""
+    taken: set[str] = set()
+    for mark in marks:
+        if mark.name in taken:
+            raise SiteError(
+                source,
+                f"{mark.where}, name",
+                "stands twice; accepted: a name of its own",
+            )
+        taken |= {mark.name} - {""}
+    names = []
+    for mark in marks:
+        tries = itertools.chain(
+            [mark.role], (f"{mark.role} {i}" for i in itertools.count(2))
+        )
+        names.append(mark.name or next(name for name in tries if name not in taken))
+        taken.add(names[-1])
+    return names
+
+
+def _placed(source: str, mark: Mark, place: tuple[float, float]) -> shapely.Geometry:
+    """Project a feature, and give points their circle and lines their width."""
+    with naming(source, f"{mark.where}, geometry"):
+        corners = shapely.get_coordinates(mark.shape)
+        distance = np.hypot(*frame.to_local(place, corners[:, 0], corners[:, 1]))
+        reach = float(distance.max()) + (mark.radius or 0.0) + (mark.width or 0.0) / 2
+        if reach > _FARTHEST:
+            raise ValueError(
+                f"must lie within {_FARTHEST / 1000:g} km of the pad (got "
+                f"{reach / 1000:,.0f} km): are longitude and latitude swapped, or a "
+                "unit wrong?"
+            )
+        shape = frame.flatten(place, mark.shape)
+        if mark.width is not None:
+            shape = shape.buffer(mark.width / 2)
+        if mark.radius is not None:
+            # Round toward the safe side: a waiver inside its circle, others around it.
+            grow = (
+                1.0 if mark.role == "waiver" else 1 / math.cos(math.pi / 4 / _SEGMENTS)
+            )
+            shape = shape.buffer(mark.radius * grow, quad_segs=_SEGMENTS)
+    return shape
+
+
+def _areas(
+    source: str,
+    marks: Sequence[Mark],
+    names: Sequence[str],
+    shapes: Sequence[shapely.Geometry],
+) -> Iterator[Area]:
+    for mark, name, shape in zip(marks, names, shapes, strict=True):
+        if mark.role not in {"pad", "boundary", "waiver"}:
+            with naming(source, f"{mark.where}, geometry"):
+                area = Area(name, mark.role, shape, mark.people, mark.shelter)
+            yield area
+
+
+def _waiver(
+    source: str,
+    marks: Sequence[Mark],
+    shapes: Sequence[shapely.Geometry],
+    place: tuple[float, float],
+    elevation: float,
+) -> Waiver:
+    mark, shape = next(
+        pair for pair in zip(marks, shapes, strict=True) if pair[0].role == "waiver"
+    )
+    ceiling = mark.ceiling
+    if mark.ceiling_altitude is not None:
+        ceiling = mark.ceiling_altitude - elevation
+    with naming(source, mark.where):
+        if ceiling is None or ceiling <= 0:
+            raise ValueError(
+                f"ceiling_altitude must lie above the site's elevation, {elevation:.0f} m "
+                f"(got {mark.ceiling_altitude} m)"
+            )
+        centre = frame.flatten(place, mark.shape).centroid
+        return Waiver(shape, ceiling, (centre.x, centre.y), mark.radius)
+
+
+def _notes(
+    collection: Collection, marks: Sequence[Mark], wanted: str | None
+) -> Iterator[str]:
+    pads = [mark for mark in marks if mark.role == "pad"]
+    if len(pads) > 1 and wanted is None:
+        yield f"the first of {len(pads)} pads is flown from, {pads[0].where}"
+    _, notes = read_length(collection.members, "elevation")
+    yield from notes
+    for mark in marks:
+        yield from mark.assumed
+    ignored = {key for mark in marks for key in mark.ignored}
+    ignored |= set(collection.members) - {*_MEMBERS, *_FAMILIAR}
+    if ignored:
+        yield f"keys not read: {', '.join(map(shown, sorted(ignored)))}"
+
+
+def _strays(areas: Iterable[Area], boundary: shapely.Geometry) -> Iterator[str]:
+    for area in areas:
+        if area.role in OCCUPIED and not area.shape.intersects(boundary):
+            yield f"{area.role} {shown(area.name)} lies wholly outside the boundary"

@@ -1,0 +1,1 @@
+"""How often something hits, whom it harms, and how well that is known."""

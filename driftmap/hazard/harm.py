@@ -1,0 +1,279 @@
+"""What harms a person: energies, shelters and the ground on which a piece strikes someone.
+
+The yardsticks are those published for licensed launches. They do not govern amateur
+rockets; they are what a range safety officer can hold a figure against.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.units import FOOT, parse
+
+__all__ = [
+    "BOUNCE",
+    "COLLECTIVE",
+    "ENERGIES",
+    "INDIVIDUAL",
+    "PERSON_HEIGHT",
+    "PERSON_RADIUS",
+    "THRESHOLDS",
+    "Sourced",
+    "basic_casualty_area",
+    "casualty_area",
+    "fall_angle",
+    "plan_casualty_area",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Sourced:
+    """A number with its source.
+
+    Parameters
+    ----------
+    value : float
+        In SI.
+    source : str
+        Where it comes from.
+    note : str
+        What a reader must know about its use.
+    """
+
+    value: float
+    source: str
+    note: str = ""
+
+
+PERSON_RADIUS: Final = FOOT
+"""Radius of a standing person, 1 ft [m] (from memory: Montgomery and Ward, "Casualty Areas
+from Impacting Inert Debris for People in the Open", RTI/5180/60-31F, 1995)."""
+
+PERSON_HEIGHT: Final = 6 * FOOT
+"""Height of a standing person, 6 ft [m] (from memory: as `PERSON_RADIUS`)."""
+
+PERSON_PLAN_WIDTH: Final = 0.6
+"""Side of a square of 0.36 m², a person seen from above [m] (from memory:
+NASA-STD-8719.14, requirement 4.7)."""
+
+BOUNCE: Final = 7.0
+"""Casualty area over largest projected area that stands for bounce, skip, slide and splatter
+(14 CFR part 417, appendix A, A417.25(b)(8)(iv); read in a copy)."""
+
+_NOT_GOVERNING: Final = (
+    "a published yardstick: it does not govern amateur rockets. Compared unrounded, though "
+    "the rule states it to one significant digit (79 FR 42241)"
+)
+
+COLLECTIVE: Final = Sourced(
+    1e-4, "14 CFR 450.101(a)(1)(i), casualties expected per launch", _NOT_GOVERNING
+)
+"""Collective risk allowed to the public by a licensed launch; read in copies."""
+
+INDIVIDUAL: Final = Sourced(
+    1e-6,
+    "14 CFR 450.101(a)(2)(i), probability of casualty of any one person per launch",
+    _NOT_GOVERNING,
+)
+"""Individual risk allowed to the public by a licensed launch; read in copies."""
+
+ENERGIES: Final = MappingProxyType(
+    {
+        "counts as a casualty": Sourced(
+            parse("11 ft lbf", "energy"),
+            "14 CFR part 417, appendix A, A417.25(b)(3) and 417.107(c)(1)(ii); read in copies",
+            "inert debris at or above it that strikes a person",
+        ),
+        "orbital debris": Sourced(
+            15.0, "NASA-STD-8719.14, requirement 4.7-1 (from memory)"
+        ),
+        "hazardous fragment": Sourced(
+            parse("58 ft lbf", "energy"),
+            "DoD 6055.09 (from memory)",
+            "made for explosions, listed for comparison",
+        ),
+    }
+)
+"""Published energies that tell a dangerous piece from a harmless one [J]."""
+
+THRESHOLDS: Final = MappingProxyType(
+    {
+        "open": ENERGIES["counts as a casualty"],
+        "car": Sourced(
+            ENERGIES["hazardous fragment"].value,
+            "assumed: 58 ft lbf, borrowed from DoD 6055.09 (from memory)",
+            "no published figure was found for what a car's roof stops",
+        ),
+        "roof": Sourced(
+            ENERGIES["hazardous fragment"].value,
+            "assumed: 58 ft lbf, borrowed from DoD 6055.09 (from memory)",
+            "no published figure was found for what a light roof stops; a tent is no roof",
+        ),
+    }
+)
+"""Least energy that harms a person, by what shelters them [J]."""
+
+
+def fall_angle(speed: ArrayLike, fall_speed: ArrayLike) -> FloatArray:
+    """Give the angle of the path below the horizontal on landing.
+
+    Parameters
+    ----------
+    speed : array_like, shape (...)
+        Speed over the ground on landing, all three components [m s⁻¹].
+    fall_speed : array_like, shape (...)
+        Its downward component, positive [m s⁻¹].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Angle, from 0 to π/2 [rad].
+
+    Raises
+    ------
+    ValueError
+        If a body does not come down, or comes down faster than it moves.
+
+    Examples
+    --------
+    >>> round(math.degrees(float(fall_angle(10.0, 5.0))), 6)
+    30.0
+    """
+    v, down = np.asarray(speed, float), np.asarray(fall_speed, float)
+    if not np.all((down > 0) & (down <= v * (1 + 1e-9)) & np.isfinite(v)):
+        raise ValueError("'fall_speed' must be above 0 and not above 'speed'")
+    return np.asarray(np.arcsin(np.minimum(down / v, 1.0)))
+
+
+def basic_casualty_area(radius: ArrayLike, angle: ArrayLike) -> FloatArray:
+    r"""Give the ground on which a standing person would be struck by a falling sphere.
+
+    .. math:: A = \pi R^2 + 2 R h \cot\gamma, \qquad R = r_\mathrm{person} + r
+
+    with a person as an upright cylinder of height `h` (form from memory [1]_; it is plain
+    geometry, a disk swept along the path over the person's height).
+
+    Parameters
+    ----------
+    radius : array_like, shape (...)
+        Radius of the sphere [m].
+    angle : array_like, shape (...)
+        Angle of the path below the horizontal, in (0, π/2] [rad].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Casualty area [m²].
+
+    Raises
+    ------
+    ValueError
+        If an angle or a radius is out of range.
+
+    References
+    ----------
+    .. [1] J. B. Montgomery and J. A. Ward, "Casualty Areas from Impacting Inert Debris for
+       People in the Open", RTI/5180/60-31F, 1995 (from memory).
+
+    Examples
+    --------
+    Straight down, a ball of 3 in radius strikes within π (1.25 ft)²:
+
+    >>> round(float(basic_casualty_area(0.25 * FOOT, math.pi / 2)), 4)
+    0.456
+    """
+    r, gamma = np.asarray(radius, float), np.asarray(angle, float)
+    if not np.all((r >= 0) & (gamma > 0) & (gamma <= math.pi / 2 + 1e-12)):
+        raise ValueError("'radius' must not be negative and 'angle' lie in (0, π/2]")
+    reach = PERSON_RADIUS + r
+    # cos over sin, not 1 over tan: exactly level with the vertical at 90°.
+    cotangent = np.maximum(np.cos(gamma), 0.0) / np.sin(gamma)
+    return np.asarray(math.pi * reach**2 + 2 * reach * PERSON_HEIGHT * cotangent)
+
+
+def plan_casualty_area(section: ArrayLike) -> FloatArray:
+    """Give the casualty area of a piece as seen from above.
+
+    Parameters
+    ----------
+    section : array_like, shape (...)
+        Mean cross-section of the piece [m²].
+
+    Returns
+    -------
+    ndarray, shape (...)
+        ``(0.6 + sqrt(section))**2`` [m²].
+
+    Raises
+    ------
+    ValueError
+        If a section is negative or not finite.
+
+    References
+    ----------
+    .. [1] NASA-STD-8719.14, section 4.7 (from memory). Made for debris from orbit, which
+       falls steeply: the angle of the path is left out.
+
+    Examples
+    --------
+    >>> plan_casualty_area([0.0, 0.01, 1.0]).round(2)
+    array([0.36, 0.49, 2.56])
+    """
+    area = np.asarray(section, float)
+    if not np.all((area >= 0) & np.isfinite(area)):
+        raise ValueError("'section' must be finite and not negative")
+    return np.asarray((PERSON_PLAN_WIDTH + np.sqrt(area)) ** 2)
+
+
+def casualty_area(
+    projected_area: ArrayLike, angle: ArrayLike, *, method: str = "cylinder"
+) -> FloatArray:
+    """Give the casualty area of a piece, bounce and slide included.
+
+    The greater of the area of first contact and `BOUNCE` times the largest projected
+    area. The regulation gives the second alone; to take the greater is our choice, since
+    for small pieces the second is less than a person.
+
+    Parameters
+    ----------
+    projected_area : array_like, shape (...)
+        Largest projected area of the piece [m²]. For a convex piece it is at most twice
+        the mean over all directions, which is a quarter of the surface.
+    angle : array_like, shape (...)
+        Angle of the path below the horizontal, in (0, π/2] [rad].
+    method : {"cylinder", "plan"}
+        First contact by `basic_casualty_area`, the piece as a sphere of the same
+        projected area; or by `plan_casualty_area`, without the angle.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Casualty area [m²].
+
+    Raises
+    ------
+    ValueError
+        If an area or an angle is out of range, or the method unknown.
+
+    Notes
+    -----
+    A long tube that lies across its path reaches farther than a sphere of the same
+    projected area; that is left to the factor of `BOUNCE`.
+    """
+    area = np.asarray(projected_area, float)
+    if not np.all((area >= 0) & np.isfinite(area)):
+        raise ValueError("'projected_area' must be finite and not negative")
+    if method == "cylinder":
+        first = basic_casualty_area(np.sqrt(area / math.pi), angle)
+    elif method == "plan":
+        first = plan_casualty_area(area)
+    else:
+        raise ValueError(f"'method' must be cylinder or plan (got {method!r})")
+    return np.maximum(first, BOUNCE * area)

@@ -1,0 +1,215 @@
+"""How often something comes down where it should not: probabilities with intervals."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.hazard.sampling import CONFIDENCE, weighted_mean
+from driftmap.montecarlo.cloud import Cloud
+
+__all__ = [
+    "Probability",
+    "binomial",
+    "inside",
+    "mixture",
+    "outside",
+    "per_case",
+    "struck",
+]
+
+BoolArray: TypeAlias = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Probability:
+    """A probability known from simulated flights.
+
+    The interval covers sampling error only, not error in the wind or the physics.
+
+    Parameters
+    ----------
+    estimate, lower, upper : float
+        Best estimate and two-sided interval.
+    hits, flights : int
+        What was counted.
+    """
+
+    estimate: float
+    lower: float
+    upper: float
+    hits: int
+    flights: int
+
+
+def binomial(hits: int, flights: int) -> Probability:
+    """Give the share of hits with its exact interval.
+
+    Parameters
+    ----------
+    hits, flights : int
+        Flights that hit, and all flights.
+
+    Returns
+    -------
+    Probability
+        Share and Clopper-Pearson interval; with no hits the upper end is not 0.
+
+    Raises
+    ------
+    ValueError
+        If there are no flights, or more hits than flights.
+
+    References
+    ----------
+    .. [1] C. J. Clopper and E. S. Pearson, Biometrika 26(4), 404-413, 1934; in the form of
+       NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.2.
+
+    Examples
+    --------
+    >>> p = binomial(0, 1000)
+    >>> p.estimate, round(p.upper, 6)
+    (0.0, 0.003682)
+    """
+    from scipy.special import betaincinv  # noqa: PLC0415 (slow to import)
+
+    if not 0 <= hits <= flights or flights < 1:
+        raise ValueError(f"'hits' must lie in 0 to 'flights' (got {hits} of {flights})")
+    tail = (1 - CONFIDENCE) / 2
+    lower = float(betaincinv(hits, flights - hits + 1, tail)) if hits else 0.0
+    upper = 1.0
+    if hits < flights:
+        upper = float(betaincinv(hits + 1, flights - hits, 1 - tail))
+    return Probability(hits / flights, lower, upper, hits, flights)
+
+
+def inside(shape: shapely.Geometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
+    """Make the test whether points lie in a shape; its edge counts as inside.
+
+    Parameters
+    ----------
+    shape : shapely.Geometry
+        Shape in metres from the pad.
+
+    Returns
+    -------
+    callable
+        Takes east and north, shape (m,) [m]; gives bool, shape (m,).
+
+    Raises
+    ------
+    ValueError
+        If the shape is empty: nothing could ever hit it.
+    """
+    if shape.is_empty:
+        raise ValueError("'shape' must not be empty")
+    shapely.prepare(shape)
+    west, south, right, top = shape.bounds
+
+    def test(east: FloatArray, north: FloatArray) -> BoolArray:
+        near = (east >= west) & (east <= right) & (north >= south) & (north <= top)
+        where = np.flatnonzero(near)
+        near[where] = shapely.intersects_xy(shape, east[where], north[where])
+        return np.asarray(near)
+
+    return test
+
+
+def outside(shape: shapely.Geometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
+    """Make the test whether points lie outside a shape; its edge counts as inside.
+
+    Parameters
+    ----------
+    shape : shapely.Geometry
+        Shape in metres from the pad.
+
+    Returns
+    -------
+    callable
+        As that of `inside`.
+    """
+    within = inside(shape)
+    return lambda east, north: ~within(east, north)
+
+
+def struck(
+    cloud: Cloud, test: Callable[[FloatArray, FloatArray], BoolArray]
+) -> dict[str, BoolArray]:
+    """Tell, for every case, the flights of which a piece passes a test.
+
+    A trial is a flight, not a piece: the pieces of a flight share its wind and release.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+    test : callable
+        Takes east and north [m]; gives bool.
+
+    Returns
+    -------
+    dict of str to ndarray of bool, shape (k,)
+        By name of the case, a value for each flight it happened to.
+
+    Raises
+    ------
+    ValueError
+        If a landing point is not finite; it would count as a miss.
+    """
+    if not (np.isfinite(cloud.east).all() and np.isfinite(cloud.north).all()):
+        raise ValueError("'cloud' must hold finite landing points only")
+    passed = test(cloud.east, cloud.north)
+    found = {}
+    for case in cloud.tree.cases:
+        parts = [passed[p.rows].reshape(p.count, -1) for p in cloud.of(case.name)]
+        found[case.name] = np.asarray(np.concatenate(parts).any(axis=0))
+    return found
+
+
+def per_case(hits: Mapping[str, BoolArray]) -> dict[str, Probability]:
+    """Give the probability in every case, the case taken as certain.
+
+    Parameters
+    ----------
+    hits : mapping of str to ndarray of bool
+        From `struck`.
+
+    Returns
+    -------
+    dict of str to Probability
+        By name of the case.
+    """
+    return {name: binomial(int(hit.sum()), hit.size) for name, hit in hits.items()}
+
+
+def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Probability:
+    """Weigh the cases of each flight by their likelihood.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        The cloud the hits were counted in.
+    hits : mapping of str to ndarray of bool
+        From `struck`.
+
+    Returns
+    -------
+    Probability
+        Of a flight in which any of the cases may happen. The trial is the flight with
+        all its cases, which share its luck; the interval is that of
+        `driftmap.hazard.sampling.weighted_mean`.
+    """
+    chance = np.zeros(cloud.flights)
+    for case in cloud.tree.cases:
+        who = next(cloud.of(case.name)).who
+        hit = hits[case.name]
+        chance[who[hit]] += cloud.weights(case, who)[hit]
+    mean = weighted_mean(chance[chance > 0], cloud.flights, 1.0)
+    upper = min(mean.upper, 1.0)
+    return Probability(mean.estimate, mean.lower, upper, mean.hits, cloud.flights)

@@ -1,0 +1,1 @@
+"""Many flights: luck drawn, every case flown, landings kept as columns."""

@@ -1,0 +1,294 @@
+"""The landing cloud: draw the uncertain inputs once, fly every case, keep the columns."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.column import IntArray, Sky
+from driftmap.air.day import Day
+from driftmap.air.wind import WindProfile
+from driftmap.errors import FlightError, FlightPathError
+from driftmap.failures.case import Case, CaseTree
+from driftmap.failures.cases import CERTAIN, build_cases
+from driftmap.hazard.steering import Proposal
+from driftmap.montecarlo.flying import LANDED, WAY_UP, Block, fly_block
+from driftmap.montecarlo.launch import Plan, plan_launch
+from driftmap.rocket.flight import Flight
+from driftmap.trajectory.motion import Motion
+
+__all__ = ["Cloud", "Part", "fly"]
+
+_BLOCK: Final = 4096  # flights flown together; part of what a seed means
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """Where one body of one case stands in the columns of a cloud.
+
+    Parameters
+    ----------
+    case, body : str
+        Names of the case and of the body.
+    count : int
+        How many of the body there are; flights run fastest, then copies.
+    flights : int
+        Flights to which the case happened.
+    rows : slice
+        Rows of the columns, ``count * flights`` of them.
+    who : ndarray of int, shape (flights,)
+        Which flights they are.
+    """
+
+    case: str
+    body: str
+    count: int
+    flights: int
+    rows: slice
+    who: IntArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cloud:
+    """Where everything came down, as columns.
+
+    Parameters
+    ----------
+    east, north : ndarray, shape (m,)
+        Landing points from the pad [m].
+    time : ndarray, shape (m,)
+        Time of landing since lift-off [s].
+    speed : ndarray, shape (m,)
+        Speed over the ground on landing [m s⁻¹].
+    angle : ndarray, shape (m,)
+        Angle of the path below the horizontal on landing [rad].
+    energy : ndarray, shape (m,)
+        Kinetic energy on landing [J].
+    parts : tuple of Part
+        Which rows belong to which body of which case.
+    tree : CaseTree
+        The cases that were flown, with their probabilities, which add up to 1.
+    fluttered : ndarray of bool, shape (n,)
+        Flights whose fins flutter off; no other case can happen to them.
+    plan : Plan
+        What the rockets shared.
+    draws : mapping of str to ndarray, shape (n,)
+        The inputs drawn, by name.
+    apogee : Motion, shape (n,)
+        State at apogee of each flight, when nothing goes wrong before.
+    way : ndarray of float32, shape (p, 3, n)
+        East, north and height at even steps in time from the pad to apogee [m].
+    rail_speed, rail_wind : ndarray, shape (n,)
+        Speed on leaving the rail, and the wind there [m s⁻¹].
+    max_q : ndarray, shape (2, n)
+        Time [s] and size [Pa] of the greatest dynamic pressure.
+    margins : mapping of str to ndarray, shape (n,)
+        Opening loads [N] and flutter margins by name, for flights with such data.
+    flights, seed : int
+        Number of flights, and the seed.
+    """
+
+    east: FloatArray
+    north: FloatArray
+    time: FloatArray
+    speed: FloatArray
+    angle: FloatArray
+    energy: FloatArray
+    parts: tuple[Part, ...]
+    tree: CaseTree
+    fluttered: NDArray[np.bool_]
+    plan: Plan
+    draws: Mapping[str, FloatArray]
+    apogee: Motion
+    way: NDArray[np.float32]
+    rail_speed: FloatArray
+    rail_wind: FloatArray
+    max_q: FloatArray
+    margins: Mapping[str, FloatArray]
+    flights: int
+    seed: int
+
+    def of(self, case: str) -> Iterator[Part]:
+        """Go through the parts of one case.
+
+        Parameters
+        ----------
+        case : str
+            Name of the case.
+
+        Yields
+        ------
+        Part
+            One for each body.
+        """
+        return (part for part in self.parts if part.case == case)
+
+    def weights(self, case: Case, who: IntArray) -> FloatArray:
+        """Give the likelihood of a case in flights of its own.
+
+        Parameters
+        ----------
+        case : Case
+            A case of the tree.
+        who : ndarray of int, shape (k,)
+            Flights to which it happened, given its cause.
+
+        Returns
+        -------
+        ndarray, shape (k,)
+            Likelihood of each flight taking that turn; over all cases of one flight
+            these add up to 1.
+        """
+        if case.cause == CERTAIN:
+            return np.ones(who.size)
+        return np.asarray(case.likelihood * ~self.fluttered[who], dtype=float)
+
+
+def fly(
+    flight: Flight,
+    wind: WindProfile,
+    site_altitude: float,
+    *,
+    samples: int,
+    seed: int,
+    day: Day | None = None,
+    proposal: Proposal | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Cloud:
+    """Fly every case of a flight many times.
+
+    Parameters
+    ----------
+    flight : Flight
+        The flight as planned.
+    wind : WindProfile
+        The wind as known, with its error.
+    site_altitude : float
+        Altitude of the site above mean sea level [m].
+    samples : int
+        Flights in each case.
+    seed : int
+        Seed; the same seed gives the same points on any number of threads.
+    day : Day, optional
+        Surface readings; the standard atmosphere when left out.
+    proposal : Proposal, optional
+        Leans the wind's error toward a rare outcome. Such a cloud must be weighed with
+        `Proposal.weights` of its inputs ``"lean east"`` and ``"lean north"``; its own
+        probabilities of cases mean nothing.
+    progress : callable, optional
+        Called with the number of flights done since the last call.
+
+    Returns
+    -------
+    Cloud
+        Landing points and what led to them.
+
+    Raises
+    ------
+    FlightError
+        If the flight cannot leave the rail or leaves the modelled air.
+    ValueError
+        If `samples` is not positive.
+    """
+    if samples < 1:
+        raise ValueError(f"'samples' must be positive (got {samples})")
+    tree = build_cases(flight)
+    plan = plan_launch(flight, wind, Sky(site_altitude, day))
+
+    def block(start: int) -> Block:
+        count = min(_BLOCK, samples - start)
+        number = start // _BLOCK
+        return fly_block(plan, tree, wind, count, seed, number, proposal=proposal)
+
+    blocks = []
+    try:
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            for done in pool.map(block, range(0, samples, _BLOCK)):
+                blocks.append(done)
+                if progress is not None:
+                    progress(done.count)
+    except FlightPathError as problem:
+        raise FlightError(flight.source, "", str(problem)) from None
+    return _joined(blocks, plan, tree, samples, seed)
+
+
+def _joined(
+    blocks: list[Block], plan: Plan, tree: CaseTree, samples: int, seed: int
+) -> Cloud:
+    """Join the blocks body by body; a case that never happened is left out."""
+    columns: list[FloatArray] = []
+    parts: list[Part] = []
+    happened: dict[str, IntArray] = {}
+    at = 0
+    for case in tree.cases:
+        who = np.concatenate(
+            [block.who[case.name] + i * _BLOCK for i, block in enumerate(blocks)]
+        )
+        for body in case.bodies:
+            key = (case.name, body.name)
+            # Copies first, then flights, whichever blocks these came from.
+            landed = np.concatenate([block.landed[key] for block in blocks], axis=2)
+            happened[case.name], flights = who, landed.shape[2]
+            if flights:
+                columns.append(landed.reshape(len(LANDED), -1))
+                rows = slice(at, at + body.count * flights)
+                parts.append(Part(*key, body.count, flights, rows, who))
+                at = rows.stop
+    found = dict(zip(LANDED, np.concatenate(columns, axis=1), strict=True))
+    way_up = np.concatenate([block.way_up for block in blocks], axis=1)
+    size = len(WAY_UP)
+    shared, fluttered = _shared(tree, happened, samples)
+    return Cloud(
+        **found,
+        parts=tuple(parts),
+        tree=shared,
+        fluttered=fluttered,
+        plan=plan,
+        draws=_all(blocks, "draws"),
+        apogee=Motion(*way_up[:size]),
+        way=np.concatenate([block.way for block in blocks], axis=2),
+        rail_speed=way_up[size],
+        rail_wind=way_up[size + 1],
+        max_q=way_up[size + 2 :],
+        margins=_all(blocks, "margins"),
+        flights=samples,
+        seed=seed,
+    )
+
+
+def _all(blocks: list[Block], name: str) -> dict[str, FloatArray]:
+    first = getattr(blocks[0], name)
+    return {
+        key: np.concatenate([getattr(b, name)[key] for b in blocks]) for key in first
+    }
+
+
+def _shared(
+    tree: CaseTree, happened: Mapping[str, IntArray], samples: int
+) -> tuple[CaseTree, NDArray[np.bool_]]:
+    """Give each case its share of all flights; tell which flights lost fins to flutter."""
+    fluttered = np.zeros(samples, bool)
+    for case in tree.cases:
+        if case.cause == CERTAIN:
+            fluttered[happened[case.name]] = True
+    cases, notes = [], []
+    for case in tree.cases:
+        who = happened[case.name]
+        # What flutters off leaves only the other flights for all other cases.
+        count = who.size if case.cause == CERTAIN else int((~fluttered[who]).sum())
+        if who.size:
+            share = case.likelihood * count / samples
+            cases.append(replace(case, probability=share))
+        else:
+            notes.append(
+                f"{case.name}: not once in {samples:,} flights, so it has no landing points"
+            )
+    shared = replace(tree, cases=tuple(cases), assumed=(*tree.assumed, *notes))
+    return shared, fluttered

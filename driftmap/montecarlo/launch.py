@@ -1,0 +1,383 @@
+"""From a flight as planned to the rockets that leave the pad, with their luck drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
+from math import atan, degrees, exp, sqrt
+from typing import Final
+
+import numpy as np
+
+from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.air.column import AirColumn, Sky, mean_air
+from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.errors import FlightError, FlightPathError
+from driftmap.formulas.machdrag import PEAK, drag_rise
+from driftmap.rocket.flight import Flight, Uncertain
+from driftmap.spread import Spread
+from driftmap.trajectory.ascent import (
+    CONSTANT_THRUST,
+    Ascent,
+    Rocket,
+    ThrustCurve,
+    ascend,
+)
+
+__all__ = ["Plan", "plan_launch", "rockets"]
+
+_G: Final = STANDARD_GRAVITY
+_RAIL_ERROR: Final = np.radians(1.0)  # each way; assumed, told to the reader
+_SUBSONIC: Final = (
+    0.65  # Mach number of the planned flight below which drag cannot rise
+)
+WEATHERCOCK: Final = Spread(
+    "uniform", 0.5, 1.0, "the rocket turns 50 to 100 % of the way into its airstream"
+)
+"""Share of weathercocking. 1 is the upper bound for a stable rocket; the range is assumed."""
+
+_CLOSE: Final = 1e-5  # relative misfit of apogee height and time
+_ROUNDS: Final = 30
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """What all rockets of one flight share.
+
+    Parameters
+    ----------
+    flight : Flight
+        The flight as planned.
+    curve : ThrustCurve
+        Shape of the thrust.
+    azimuth : float
+        Where the rail leans to, clockwise from north [rad].
+    spreads : dict of str to Spread
+        Inputs of the way up by name.
+    log_motor : ndarray, shape (2,)
+        Logarithms of the total impulse [N s] and the burn time [s].
+    response : float or None
+        Change of the logarithm of the impulse with that of the apogee height, where
+        apogee was given in place of a motor.
+    top : float
+        Height the air must reach [m].
+    apogee : float
+        Apogee of the flight as planned, in the mean wind [m].
+    sky : Sky
+        The atmosphere over the site.
+    rise : callable or None
+        Factor on the nose-first drag by Mach number; None for a flight well below 0.8.
+    assumed : tuple of str
+        What was assumed, a sentence each.
+    """
+
+    flight: Flight
+    curve: ThrustCurve
+    azimuth: float
+    spreads: dict[str, Spread]
+    log_motor: FloatArray
+    response: float | None
+    top: float
+    apogee: float
+    sky: Sky
+    rise: Callable[[FloatArray], FloatArray] | None
+    assumed: tuple[str, ...]
+
+    @property
+    def fall_rise(self) -> Callable[[FloatArray], FloatArray] | None:
+        """Factor on the drag of a nose-first fall by Mach number."""
+        return None if self.rise is None else _rise(self.flight)
+
+
+def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
+    """Work out what all rockets of a flight share.
+
+    Parameters
+    ----------
+    flight : Flight
+        The flight as planned.
+    wind : WindProfile
+        The wind; a rail aimed into it is turned here.
+    sky : Sky
+        The atmosphere over the site.
+
+    Returns
+    -------
+    Plan
+        Thrust, aim, spreads and the height the air must reach.
+
+    Raises
+    ------
+    FlightError
+        If the rocket cannot leave the rail, rises out of the modelled air, or no motor
+        fits the apogee given.
+    """
+    spreads: dict[str, Spread] = {}
+    assumed: list[str] = list(flight.notes)
+
+    def spread(name: str, given: Uncertain, share: float, unit: str = "") -> None:
+        default = given.spread is None
+        sd = share * given.value if given.spread is None else given.spread
+        spreads[name] = Spread("normal", given.value, sd)
+        if default:
+            assumed.append(f"{name}: spread {share:.0%}{unit} (assumed)")
+
+    spread("lift-off mass", flight.airframe.mass, 0.02)
+    for way in ("east", "north"):
+        given = flight.rail.angle.spread
+        error = float(_RAIL_ERROR) if given is None else given
+        spreads[f"rail {way}"] = Spread("normal", 0.0, error)
+    if flight.rail.angle.spread is None:
+        assumed.append("rail's aim, whip and thrust line: spread 1° each way (assumed)")
+    spreads["weathercock"] = WEATHERCOCK
+    assumed.append(f"weathercock: {WEATHERCOCK.assumed} (assumed)")
+    azimuth = _azimuth(flight, wind)
+    response = None
+    if flight.motor is not None:
+        spread("total impulse", flight.motor.total_impulse, 0.05)
+        spread("burn time", flight.motor.burn_time, 0.05)
+        log_motor = np.log(
+            [flight.motor.total_impulse.value, flight.motor.burn_time.value]
+        )
+    elif flight.apogee is not None:
+        spread("apogee height", flight.apogee.height, 0.05)
+        assumed.append(
+            "no motor given: one of constant thrust that reaches this apogee in this "
+            "wind, burning as long as fits the time in calm air; the rocket keeps its "
+            "lift-off mass (assumed)"
+        )
+        log_motor, response = _fit_motor(flight, wind, azimuth, sky)
+    if flight.rail.azimuth == "into the wind":
+        assumed.append(
+            f"rail leans into the wind, toward {degrees(azimuth) % 360:03.0f}°"
+        )
+    plan = Plan(
+        flight=flight,
+        curve=_curve(flight),
+        azimuth=azimuth,
+        spreads=spreads,
+        log_motor=log_motor,
+        response=response,
+        top=0.0,
+        apogee=0.0,
+        sky=sky,
+        rise=_rise(flight),
+        assumed=(),
+    )
+    nominal = _nominal(plan, wind)
+    fastest = float((nominal.mach()).max())
+    rise = plan.rise
+    if not flight.airframe.drag_by_mach:
+        if fastest < _SUBSONIC:
+            rise = None
+        else:
+            spreads["transonic peak"] = PEAK
+            assumed.append(f"transonic drag: {PEAK.assumed} (assumed)")
+    apogee = float(nominal.apogee.height[0])
+    return replace(
+        plan,
+        top=min(1.7 * apogee + 300.0, sky.top),
+        apogee=apogee,
+        rise=rise,
+        assumed=tuple(assumed),
+    )
+
+
+def _rise(flight: Flight) -> Callable[[FloatArray], FloatArray]:
+    table = flight.airframe.drag_table()
+    return drag_rise if table is None else table.factor
+
+
+def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
+    """Make the rockets of a block of flights.
+
+    Parameters
+    ----------
+    plan : Plan
+        What they share.
+    draws : mapping of str to ndarray, shape (n,)
+        Values of the inputs named by the plan, and ``"drag coefficient"``.
+
+    Returns
+    -------
+    Rocket, shape (n,)
+        The rockets.
+    """
+    flight = plan.flight
+    mass = draws["lift-off mass"]
+    drag = draws["drag coefficient"] * flight.airframe.cross_section
+    if plan.response is None:
+        impulse, burn = draws["total impulse"], draws["burn time"]
+    else:
+        assert flight.apogee is not None
+        # The drag is part of the fit: its own spread must not widen the apogee given.
+        drag = np.full_like(drag, flight.airframe.drag_coefficient.value)
+        drag *= flight.airframe.cross_section
+        wish = np.log(draws["apogee height"] / flight.apogee.height.value)
+        impulse = np.exp(plan.log_motor[0] + plan.response * wish)
+        impulse = impulse * mass / flight.airframe.mass.value
+        burn = np.full_like(impulse, np.exp(plan.log_motor[1]))
+    tilt, azimuth = _aim(plan, draws["rail east"], draws["rail north"])
+    burnt = flight.motor.propellant_mass if flight.motor else 0.0
+    return Rocket(
+        mass=mass,
+        propellant=np.full_like(mass, burnt),
+        impulse=impulse,
+        burn_time=burn,
+        curve=plan.curve,
+        drag_area=drag,
+        tilt=tilt,
+        azimuth=azimuth,
+        rail_length=flight.rail.length,
+        weathercock=draws["weathercock"],
+        rise=_drawn_rise(plan, draws),
+    )
+
+
+def _drawn_rise(
+    plan: Plan, draws: Mapping[str, FloatArray]
+) -> Callable[[FloatArray], FloatArray] | None:
+    """Let each flight have a transonic peak of its own, where that is not given."""
+    peak = draws.get("transonic peak")
+    if plan.rise is None or peak is None:
+        return plan.rise
+    return partial(drag_rise, peak=peak)
+
+
+def _aim(
+    plan: Plan, east: FloatArray, north: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Add the aiming error to the rail; give tilt and azimuth [rad]."""
+    tilt = plan.flight.rail.angle.value
+    x = np.asarray(tilt * np.sin(plan.azimuth) + east)
+    y = np.asarray(tilt * np.cos(plan.azimuth) + north)
+    return np.asarray(np.hypot(x, y)), np.asarray(np.arctan2(x, y))
+
+
+def _azimuth(flight: Flight, wind: WindProfile) -> float:
+    if flight.rail.azimuth == "into the wind":
+        east, north = wind.at(10.0)
+        return float(direction_and_speed(east, north)[0])
+    return float(flight.rail.azimuth)
+
+
+def _curve(flight: Flight) -> ThrustCurve:
+    if flight.motor is None or not flight.motor.times:
+        return CONSTANT_THRUST
+    times = np.asarray(flight.motor.times)
+    return ThrustCurve(times / times[-1], np.asarray(flight.motor.thrusts))
+
+
+def _middle(plan: Plan) -> dict[str, FloatArray]:
+    """Give every input its middle value, shape (1,)."""
+    draws = {name: np.array([spread.middle]) for name, spread in plan.spreads.items()}
+    drag = plan.flight.airframe.drag_coefficient.value
+    return {**draws, "drag coefficient": np.array([drag])}
+
+
+def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
+    """Fly the flight as planned, in the mean wind."""
+    flight = plan.flight
+    air = mean_air(wind, plan.sky, plan.sky.top)
+    where = "motor" if flight.motor else "apogee"
+    try:
+        return ascend(rockets(plan, _middle(plan)), air)
+    except FlightPathError as problem:
+        raise FlightError(flight.source, where, str(problem)) from None
+
+
+def _fit_motor(
+    flight: Flight, wind: WindProfile, azimuth: float, sky: Sky
+) -> tuple[FloatArray, float]:
+    """Find the constant-thrust motor that reaches apogee as given.
+
+    Height and time in calm air fix impulse and burn time; the impulse is then raised
+    until the height is reached in the day's wind, which bends the way up.
+
+    Returns
+    -------
+    log_motor : ndarray, shape (2,)
+        Logarithms of total impulse and burn time.
+    response : float
+        Change of the logarithm of the impulse with that of the apogee height.
+    """
+    assert flight.apogee is not None
+    height, time = flight.apogee.height.value, flight.apogee.time
+    top = min(8 * height + 500.0, sky.top)
+    calm = mean_air(WindProfile(*np.zeros((4, 1))), sky, top)
+    start = _vacuum_motor(flight.airframe.mass.value, height, time)
+    wanted = np.log([height, time])
+    log_motor, _ = _newton(flight, calm, azimuth, start, wanted)
+    windy = mean_air(wind, sky, top)
+    return _newton(flight, windy, azimuth, log_motor, wanted[:1])
+
+
+def _vacuum_motor(mass: float, height: float, time: float) -> FloatArray:
+    """Give the motor that would fit without drag.
+
+    Burn and coast with thrust of ``1 + x`` weights give ``2H/(gT²) = x/(1+x)``; drag lets
+    that ratio pass 1, where a short burn is the better start.
+    """
+    ratio = min(2 * height / (_G * time**2), 0.93)
+    x = ratio / (1 - ratio)
+    return np.log([mass * _G * time, time / (1 + x)])
+
+
+def _newton(
+    flight: Flight,
+    air: AirColumn,
+    azimuth: float,
+    log_motor: FloatArray,
+    wanted: FloatArray,
+) -> tuple[FloatArray, float]:
+    """Fit impulse (one wish) or impulse and burn time (two) by Newton's method."""
+    size, nudge = wanted.size, 1e-4
+    for _ in range(_ROUNDS):
+        trial = log_motor[:, None] + nudge * np.eye(2, 3, 1)
+        try:
+            apogee = ascend(_trial(flight, azimuth, *np.exp(trial)), air).apogee
+        except FlightPathError:
+            break
+        reached = np.log([apogee.height, apogee.time])[:size]
+        slope = (reached[:, 1 : size + 1] - reached[:, :1]) / nudge
+        miss = wanted - reached[:, 0]
+        if np.abs(miss).max() < _CLOSE:
+            return log_motor, float(1 / slope[0, 0])
+        log_motor = log_motor.copy()
+        log_motor[:size] += np.clip(np.linalg.solve(slope, miss), -0.5, 0.5)
+    raise FlightError(flight.source, "apogee", _misfit(flight))
+
+
+def _misfit(flight: Flight) -> str:
+    """Say which times to apogee are possible, from the rise of a body thrown up."""
+    assert flight.apogee is not None
+    height, time = flight.apogee.height.value, flight.apogee.time
+    drag = flight.airframe.drag_coefficient.value * flight.airframe.cross_section
+    terminal = sqrt(2 * flight.airframe.mass.value * _G / (1.225 * drag))
+    start = terminal * sqrt(exp(2 * _G * height / terminal**2) - 1)
+    least = terminal / _G * atan(start / terminal)
+    return (
+        f"no motor brings this rocket to {height:.0f} m in {time:.1f} s; with this drag "
+        f"it takes {least:.1f} s or more, and thrust must exceed weight"
+    )
+
+
+def _trial(
+    flight: Flight, azimuth: float, impulse: FloatArray, burn: FloatArray
+) -> Rocket:
+    one = np.ones_like(impulse)
+    frame = flight.airframe
+    return Rocket(
+        mass=frame.mass.value * one,
+        propellant=0 * one,
+        impulse=impulse,
+        burn_time=burn,
+        curve=CONSTANT_THRUST,
+        drag_area=frame.drag_coefficient.value * frame.cross_section * one,
+        tilt=flight.rail.angle.value * one,
+        azimuth=azimuth * one,
+        rail_length=flight.rail.length,
+        weathercock=WEATHERCOCK.middle * one,
+        rise=_rise(flight),
+    )

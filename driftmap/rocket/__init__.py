@@ -1,0 +1,1 @@
+"""What is flown: records, the flight file, and a record from an altimeter."""

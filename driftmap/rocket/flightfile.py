@@ -1,0 +1,314 @@
+"""Read a flight file (TOML) and the thrust curve or record it names (CSV)."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import math
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from driftmap.errors import FlightError
+from driftmap.rocket.flight import (
+    Airframe,
+    Alternative,
+    Apogee,
+    Burst,
+    Device,
+    Flight,
+    Measured,
+    Motor,
+    OwnCase,
+    Piece,
+    Rail,
+    Uncertain,
+)
+from driftmap.rocket.recordfile import read_record
+
+if TYPE_CHECKING:
+    from driftmap.rocket.measured import Inferred
+
+__all__ = ["read_flight"]
+
+_LARGEST_FILE = 1_000_000  # bytes; a flight file is a page of text
+_LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
+_HEIGHT_SPREAD = 0.05  # assumed; as for an apogee given without a spread
+_CURVE_HEADER = ["time_s", "thrust_n"]
+_MODELS: dict[str, type[BaseModel]] = {
+    "airframe": Airframe,
+    "alternative": Alternative,
+    "apogee": Apogee,
+    "burst": Burst,
+    "case": OwnCase,
+    "recovery": Device,
+    "measured": Measured,
+    "motor": Motor,
+    "piece": Piece,
+    "rail": Rail,
+}
+_NOT_KEYS = {"notes", "source"}  # of Flight, but not of the file
+_Model = TypeVar("_Model", bound=BaseModel)
+
+
+def read_flight(path: str | Path) -> Flight:
+    """Read a flight.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file; see the examples folder and the guide in the README.
+
+    Returns
+    -------
+    Flight
+        The flight, checked.
+
+    Raises
+    ------
+    FlightError
+        One line that names the file, the key or line, and what is accepted.
+    """
+    source = str(path)
+    text = _text(Path(path), source)
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise FlightError(source, "", f"is not TOML: {problem}") from None
+    for key in _NOT_KEYS & data.keys():
+        raise FlightError(source, key, _unknown((key,)))
+    motor = data.get("motor")
+    if isinstance(motor, dict) and "thrust_curve" in motor:
+        data["motor"] = _with_curve(motor, Path(path))
+    notes: tuple[str, ...] = ()
+    if "measured" in data:
+        data, notes = _with_record(data, Path(path))
+    return _checked(Flight, {**data, "source": source, "notes": notes}, source)
+
+
+def _checked(
+    model: type[_Model], data: object, source: str, place: tuple[str, ...] = ()
+) -> _Model:
+    """Check a table of the file, or all of it."""
+    try:
+        return model.model_validate(data)
+    except ValidationError as problem:
+        raise _first(source, problem, place) from None
+
+
+def _text(path: Path, source: str, most: int = _LARGEST_FILE) -> str:
+    try:
+        if path.stat().st_size > most:
+            raise FlightError(source, "", f"is larger than {most:,} bytes")
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as problem:
+        raise FlightError(source, "", f"cannot be read: {problem.strerror}") from None
+    except UnicodeDecodeError:
+        raise FlightError(source, "", "is not text (UTF-8)") from None
+    except ValueError:  # a NUL in the name
+        raise FlightError(source, "", "is not a file name") from None
+    if "\0" in text:
+        raise FlightError(source, "", "is not text (it holds NUL bytes)")
+    if not text.strip():
+        raise FlightError(source, "", "is empty")
+    return text
+
+
+def _with_curve(motor: dict[str, Any], flight: Path) -> dict[str, Any]:
+    """Replace the name of the thrust curve by its points, impulse and burn time."""
+    doubled = [
+        k for k in ("total_impulse", "burn_time", "times", "thrusts") if k in motor
+    ]
+    if doubled:
+        where = f"motor.{doubled[0]}"
+        raise FlightError(
+            str(flight), where, "must be left out beside motor.thrust_curve"
+        )
+    name = motor["thrust_curve"]
+    if not isinstance(name, str):
+        raise FlightError(
+            str(flight), "motor.thrust_curve", "must be the name of a CSV file"
+        )
+    times, thrusts = _curve(flight.parent / name)
+    impulse = sum(
+        (b - a) * (f + g) / 2
+        for a, b, f, g in zip(times, times[1:], thrusts, thrusts[1:], strict=False)
+    )
+    rest = {k: v for k, v in motor.items() if k != "thrust_curve"}
+    return {
+        **rest,
+        "times": tuple(times),
+        "thrusts": tuple(thrusts),
+        "total_impulse": impulse,
+        "burn_time": times[-1],
+    }
+
+
+def _curve(path: Path) -> tuple[list[float], list[float]]:
+    source = str(path)
+    lines = list(csv.reader(_text(path, source).splitlines()))
+    rows = [(n, line) for n, line in enumerate(lines, 1) if line and line[0][:1] != "#"]
+    header = [cell.strip().lower() for cell in rows[0][1]] if rows else []
+    if header != _CURVE_HEADER:
+        raise FlightError(
+            source, "header", f"is {','.join(header)!r}; 'time_s,thrust_n' is wanted"
+        )
+    points = [_point(source, number, cells) for number, cells in rows[1:]]
+    for (before, _), (time, _), (number, _) in zip(
+        points, points[1:], rows[2:], strict=False
+    ):
+        if time <= before:
+            raise FlightError(
+                source, f"line {number}", f"time {time:g} must follow {before:g}"
+            )
+    if len(points) < 2:
+        raise FlightError(source, "", "needs two points or more")
+    if points[0][0] > 0:
+        points.insert(0, (0.0, 0.0))
+    if max(f for _, f in points) <= 0:
+        raise FlightError(source, "", "holds no thrust above zero")
+    return [t for t, _ in points], [f for _, f in points]
+
+
+def _point(source: str, number: int, cells: Sequence[str]) -> tuple[float, float]:
+    where = f"line {number}"
+    if len(cells) != 2:
+        raise FlightError(
+            source, where, f"has {len(cells)} cells; time_s,thrust_n are wanted"
+        )
+    try:
+        time, thrust = (float(cell) for cell in cells)
+    except ValueError:
+        raise FlightError(
+            source, where, f"{','.join(cells)!r} is not two numbers"
+        ) from None
+    if not (math.isfinite(time) and math.isfinite(thrust)) or time < 0 or thrust < 0:
+        raise FlightError(
+            source, where, f"{','.join(cells)!r} must be finite and not negative"
+        )
+    return time, thrust
+
+
+def _with_record(
+    data: dict[str, Any], flight: Path
+) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """Replace the measured flight by the motor and drag that explain it; add notes."""
+    source = str(flight)
+    for other in ("motor", "apogee"):
+        if other in data:
+            raise FlightError(source, other, "must be left out beside [measured]")
+    measured = _checked(Measured, data["measured"], source, ("measured",))
+    frame = data.get("airframe", {})
+    known = isinstance(frame, dict) and "drag_coefficient" in frame
+    if isinstance(frame, dict):  # a stand-in until the record gives the drag
+        frame = {"drag_coefficient": 1.0, **frame}
+    airframe = _checked(Airframe, frame, source, ("airframe",))
+    found = _inferred(measured, airframe, flight, known=known)
+    motor = {
+        "propellant_mass": measured.propellant_mass,
+        "count": measured.count,
+        "total_impulse": Uncertain(found.impulse, found.impulse_spread),
+        "burn_time": float(found.times[-1]),
+        "times": tuple(found.times.tolist()),
+        "thrusts": tuple(found.thrusts.tolist()),
+    }
+    frame["drag_coefficient"] = Uncertain(found.drag, found.drag_spread)
+    rest = {key: value for key, value in data.items() if key != "measured"}
+    notes = _notes(measured, found, known=known)
+    return {**rest, "airframe": frame, "motor": motor}, notes
+
+
+def _inferred(
+    measured: Measured, airframe: Airframe, flight: Path, *, known: bool
+) -> Inferred:
+    from driftmap.rocket.measured import infer  # noqa: PLC0415 (brings scipy)
+    from driftmap.rocket.vertical import Body  # noqa: PLC0415
+
+    path = flight.parent / measured.curve
+    record = read_record(_text(path, str(path), _LARGEST_RECORD), str(path))
+    if measured.propellant_mass >= airframe.mass.value:
+        where = "measured.propellant_mass"
+        raise FlightError(str(flight), where, "must be less than airframe.mass")
+    body = Body(
+        mass=airframe.mass.value,
+        propellant=measured.propellant_mass,
+        cross_section=airframe.cross_section,
+        altitude=measured.altitude or 0.0,
+        table=airframe.drag_table(),
+    )
+    spread = measured.height_spread
+    try:
+        return infer(
+            record,
+            body,
+            _HEIGHT_SPREAD if spread is None else spread,
+            airframe.drag_coefficient if known else None,
+        )
+    except ValueError as problem:
+        raise FlightError(str(path), "", str(problem)) from None
+
+
+def _notes(measured: Measured, found: Inferred, *, known: bool) -> tuple[str, ...]:
+    """Say what the record gave, and what was assumed to read it."""
+    given = " and the drag coefficient given" if known else ""
+    notes = [
+        f"measured flight {measured.curve}: apogee {found.apogee:.0f} m after "
+        f"{found.apogee_time:.1f} s; total impulse {found.impulse:.0f} N s, burn "
+        f"{found.times[-1]:.2f} s and drag coefficient {found.drag:.2f} +/- "
+        f"{found.drag_spread:.2f} are fitted to it{given}, missing its heights by "
+        f"{found.misfit:.1f} m (root mean square)",
+        "measured flight: straight up in still standard air, so its lean and its wind "
+        "count as drag (assumed)",
+    ]
+    if measured.height_spread is None:
+        notes.append(f"measured heights: spread {_HEIGHT_SPREAD:.0%} (assumed)")
+    if measured.altitude is None:
+        notes.append("measured flight: from a pad at sea level (assumed)")
+    return tuple(notes)
+
+
+def _first(
+    source: str, problem: ValidationError, place: tuple[str, ...] = ()
+) -> FlightError:
+    """Tell the first mistake in one line, and how many more there are."""
+    errors = problem.errors(include_url=False)
+    # An unknown key explains a missing one, so it comes first.
+    errors.sort(key=lambda e: e["type"] != "extra_forbidden")
+    first = errors[0]
+    loc = (*place, *first["loc"])
+    where = _place(loc)
+    if first["type"] == "extra_forbidden":
+        text = _unknown(loc)
+    elif first["type"] == "missing":
+        text = "is missing"
+    else:
+        text = first["msg"].removeprefix("Value error, ")
+        if not isinstance(first["input"], dict) and repr(first["input"]) not in text:
+            text += f" (got {first['input']!r})"
+    if len(errors) > 1:
+        text += f" [and {len(errors) - 1} more]"
+    return FlightError(source, where, text)
+
+
+def _place(loc: tuple[int | str, ...]) -> str:
+    text = ""
+    for part in loc:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}"
+    return text.lstrip(".")
+
+
+def _unknown(loc: tuple[int | str, ...]) -> str:
+    model: type[BaseModel] = Flight
+    for part in loc[:-1]:
+        if isinstance(part, str):
+            model = _MODELS.get(part, model)
+    names = [f.alias or n for n, f in model.model_fields.items() if n not in _NOT_KEYS]
+    if model is Flight:
+        names.append("measured")
+    near = difflib.get_close_matches(str(loc[-1]), names, n=1)
+    if near:
+        return f"is not a key here; did you mean {near[0]!r}?"
+    return f"is not a key here; known are {', '.join(names)}"

@@ -1,0 +1,155 @@
+"""What can come off a rocket: its pieces, and the fragments of a burst motor."""
+
+from __future__ import annotations
+
+from math import hypot, pi
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from driftmap.formulas.flutter import SHEAR_MODULUS, FinPlanform
+from driftmap.rocket.fields import Area, Length, Mass, Name, Pressure, Volume
+
+__all__ = ["Burst", "Piece", "Table"]
+
+
+class Table(BaseModel):
+    """A table of a flight file: no key is passed over, nothing changes after reading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+class Piece(Table):
+    """A piece that can come off.
+
+    Parameters
+    ----------
+    name : str
+        What the flier calls it.
+    kind : {"fin", "nose cone", "motor case"}
+        Decides its shape in the air and in which cases it comes off.
+    mass : float
+        Mass of one [kg].
+    count : int
+        How many there are.
+    area : float, optional
+        Fin: planform of one, one side [m²]; or give its shape.
+    root, tip, span, thickness : float, optional
+        Fin: chords at the body and the tip, span from the body [m]; with thickness and
+        material, flutter is worked out.
+    material : str, optional
+        Fin: a key of `driftmap.formulas.flutter.SHEAR_MODULUS`.
+    shear_modulus : float, optional
+        Fin: in place of the material [Pa].
+    printed : bool
+        Fin: laid down in layers, which weakens it.
+    length, diameter : float, optional
+        Nose cone and motor case: their size [m].
+    """
+
+    name: Name
+    kind: Literal["fin", "nose cone", "motor case"]
+    mass: Mass
+    count: Annotated[int, Field(ge=1, le=12)] = 1
+    area: Area | None = None
+    root: Length | None = None
+    tip: Length | None = None
+    span: Length | None = None
+    thickness: Length | None = None
+    material: str | None = None
+    shear_modulus: Pressure | None = None
+    printed: bool = False
+    length: Length | None = None
+    diameter: Length | None = None
+
+    @model_validator(mode="after")
+    def _sized(self) -> Self:
+        shape = [n for n in ("root", "tip", "span") if getattr(self, n) is not None]
+        stiff = [
+            n for n in ("material", "shear_modulus") if getattr(self, n) is not None
+        ]
+        if self.kind != "fin":
+            if (
+                self.area is not None
+                or shape
+                or stiff
+                or self.thickness
+                or self.printed
+            ):
+                raise ValueError(f"a {self.kind} has length and diameter only")
+            if self.length is None or self.diameter is None:
+                raise ValueError(f"a {self.kind} needs length and diameter")
+            return self
+        if self.length is not None or self.diameter is not None:
+            raise ValueError("a fin has no length or diameter; use root, tip, span")
+        if (self.area is None) == (len(shape) != 3) or len(shape) not in (0, 3):
+            raise ValueError("a fin needs area, or root, tip and span")
+        if stiff and (len(stiff) == 2 or not shape or self.thickness is None):
+            raise ValueError(
+                "flutter needs root, tip, span, thickness and one of material, shear_modulus"
+            )
+        if self.material is not None and self.material not in SHEAR_MODULUS:
+            raise ValueError(f"material must be one of {', '.join(SHEAR_MODULUS)}")
+        self.planform()  # which checks itself
+        return self
+
+    def planform(self) -> FinPlanform | None:
+        """Give the shape of a fin whose flutter can be worked out."""
+        if self.material is None and self.shear_modulus is None:
+            return None
+        sizes = (self.root, self.tip, self.span, self.thickness)
+        return FinPlanform(*(size or 0.0 for size in sizes))
+
+    @property
+    def fin_area(self) -> float:
+        """Planform area of a fin, one side [m²]."""
+        if self.area is not None:
+            return self.area
+        return ((self.root or 0.0) + (self.tip or 0.0)) / 2 * (self.span or 0.0)
+
+    @property
+    def largest_area(self) -> float:
+        """Largest area seen from outside [m²]."""
+        if self.kind == "fin":
+            return self.fin_area
+        across, along = self.diameter or 0.0, self.length or 0.0
+        side = across * along / (2 if self.kind == "nose cone" else 1)
+        return max(side, pi * across**2 / 4)
+
+    @property
+    def mean_projected_area(self) -> float:
+        """Area seen from outside, averaged over all directions [m²].
+
+        A quarter of the surface for a convex body (Cauchy, 1832; any textbook of integral
+        geometry); a thin plate has both sides as surface.
+        """
+        if self.kind == "fin":
+            return self.fin_area / 2
+        r, h = (self.diameter or 0.0) / 2, self.length or 0.0
+        if self.kind == "nose cone":  # taken as a cone
+            return pi * r * (r + hypot(r, h)) / 4
+        return (2 * pi * r * h + 2 * pi * r * r) / 4
+
+
+class Burst(Table):
+    """What a bursting motor would throw.
+
+    Parameters
+    ----------
+    pressure : float
+        Pressure over that of the air at which the case gives [Pa].
+    volume : float
+        Free volume inside the case [m³].
+    fragments : int
+        Number of fragments.
+    fragment_mass : float
+        Mass of one [kg].
+    fragment_area : float
+        Area of one, one side [m²].
+    """
+
+    pressure: Pressure
+    volume: Volume
+    fragments: Annotated[int, Field(ge=1, le=30)]
+    fragment_mass: Mass
+    fragment_area: Area

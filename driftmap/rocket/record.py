@@ -1,0 +1,189 @@
+"""An altimeter's record, and the part of it that shows the way up."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import checked
+
+__all__ = ["Record", "WayUp", "cut_way_up"]
+
+_SPIKE: Final = 0.7  # s; running median that passes over a pressure spike
+_ON_PAD: Final = 10.0  # s before lift-off that set the zero
+_MOST_POINTS: Final = 400  # a denser way up is averaged down to these
+_FEWEST_POINTS: Final = 15
+_LEAST_RISE: Final = 20.0  # m; less cannot be told from the altimeter's noise
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Record:
+    """What an altimeter wrote down.
+
+    Parameters
+    ----------
+    time : array_like, shape (r,)
+        Its clock, not decreasing [s].
+    height : array_like, shape (r,)
+        Height over its zero [m].
+    speed : array_like, shape (r,), optional
+        Upward speed [m s⁻¹].
+
+    Raises
+    ------
+    ValueError
+        If shapes differ, a number is not finite, or time goes back.
+    """
+
+    time: FloatArray
+    height: FloatArray
+    speed: FloatArray | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("time", "height", "speed"):
+            value = getattr(self, name)
+            if value is None:
+                continue
+            column = np.array(checked(name, value))
+            if column.shape != np.shape(self.time) or column.ndim != 1:
+                raise ValueError("'time', 'height' and 'speed' must be of one length")
+            column.setflags(write=False)
+            object.__setattr__(self, name, column)
+        if np.any(np.diff(self.time) < 0):
+            raise ValueError("'time' must not go back")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WayUp:
+    """A record from the pad to apogee, without spikes, zero on the pad.
+
+    Parameters
+    ----------
+    time, height : ndarray, shape (r,)
+        The altimeter's clock, increasing [s], and height above the pad [m].
+    speed : ndarray, shape (r,), or None
+        Upward speed [m s⁻¹].
+    lift_off : float
+        First guess of lift-off on that clock [s].
+    """
+
+    time: FloatArray
+    height: FloatArray
+    speed: FloatArray | None
+    lift_off: float
+
+
+def cut_way_up(record: Record) -> WayUp:
+    """Cut out the way up, and check that it is one.
+
+    Parameters
+    ----------
+    record : Record
+        What the altimeter wrote down, from before lift-off to after apogee.
+
+    Returns
+    -------
+    WayUp
+        At most 400 points.
+
+    Raises
+    ------
+    ValueError
+        If the record holds too few points, does not begin on the pad, never rises, or
+        ends before the rocket has come down from its highest point.
+    """
+    record = _without_spikes(_merged(record))
+    _need(record.time.size, "")
+    smooth = _running_median(record)
+    first, top = _lift_off_and_top(smooth)
+    time, height = record.time, record.height - _pad_level(record, smooth, first)
+    if np.median(record.height[-3:]) > smooth[top] - max(0.01 * height[top], 3.0):
+        raise ValueError(
+            "shows no apogee: it must go on until the rocket has come down some metres "
+            "from its highest point"
+        )
+    _need(top - first, " on the way up")
+    keep = (time >= time[first] - 2.0) & (time <= time[top])
+    speed = None if record.speed is None else record.speed[keep]
+    return WayUp(*_averaged(time[keep], height[keep], speed), float(time[first]))
+
+
+def _need(points: int, where: str) -> None:
+    if points < _FEWEST_POINTS:
+        raise ValueError(
+            f"holds {points} usable points{where}; needs {_FEWEST_POINTS} or more"
+        )
+
+
+def _merged(record: Record) -> Record:
+    """Average samples of the same moment."""
+    time, which, count = np.unique(record.time, return_inverse=True, return_counts=True)
+    height, speed = (
+        None if column is None else np.bincount(which, column) / count
+        for column in (record.height, record.speed)
+    )
+    assert height is not None
+    return Record(time, height, speed)
+
+
+def _lift_off_and_top(smooth: FloatArray) -> tuple[int, int]:
+    """Find the last sample near the pad before the highest one, and that one."""
+    top = int(smooth.argmax())
+    low = float(np.median(smooth[: min(5, top + 1)]))
+    rise = smooth[top] - low
+    if rise < _LEAST_RISE:
+        raise ValueError(
+            f"never rises {_LEAST_RISE:.0f} m above its start (most is {rise:.1f} m)"
+        )
+    near_pad = smooth[: top + 1] <= low + max(0.02 * rise, 3.0)
+    return int(np.flatnonzero(near_pad)[-1]), top
+
+
+def _pad_level(record: Record, smooth: FloatArray, first: int) -> float:
+    """Give the height that the record calls the pad."""
+    time = record.time
+    waiting = (time <= time[first] - 0.5) & (time >= time[first] - _ON_PAD)
+    if np.count_nonzero(waiting) >= 5:
+        return float(np.median(record.height[waiting]))
+    # No wait on the pad: the altimeter's own zero counts, if the record begins near it.
+    if abs(smooth[0]) > max(0.03 * float(smooth.max()), 10.0):
+        raise ValueError(
+            f"begins {smooth[0]:.0f} m up; it must begin on the pad, best some seconds "
+            "before lift-off"
+        )
+    return 0.0
+
+
+def _running_median(record: Record) -> FloatArray:
+    """Smooth over `_SPIKE` seconds; a steady rise passes unchanged."""
+    from scipy.ndimage import median_filter  # noqa: PLC0415 (slow to import)
+
+    step = float(np.median(np.diff(record.time)))
+    half = int(np.clip(_SPIKE / 2 / step, 2, 200))
+    return np.asarray(median_filter(record.height, 2 * half + 1, mode="nearest"))
+
+
+def _without_spikes(record: Record) -> Record:
+    """Leave out samples more than six deviations from the running median."""
+    if record.time.size < _FEWEST_POINTS:
+        return record
+    off = np.abs(record.height - _running_median(record))
+    keep = off <= 6 * 1.4826 * np.median(off) + 3.0
+    speed = None if record.speed is None else record.speed[keep]
+    return Record(record.time[keep], record.height[keep], speed)
+
+
+def _averaged(
+    time: FloatArray, height: FloatArray, speed: FloatArray | None
+) -> tuple[FloatArray, FloatArray, FloatArray | None]:
+    """Average neighbours until few enough points are left."""
+    starts = np.unique(np.linspace(0, time.size, _MOST_POINTS + 1).astype(int)[:-1])
+    size = np.diff(np.append(starts, time.size))
+
+    def mean(column: FloatArray) -> FloatArray:
+        return np.asarray(np.add.reduceat(column, starts) / size)
+
+    return mean(time), mean(height), None if speed is None else mean(speed)

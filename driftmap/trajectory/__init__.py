@@ -1,0 +1,1 @@
+"""The way up and the way down of many bodies at once."""

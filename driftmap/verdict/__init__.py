@@ -1,0 +1,1 @@
+"""Limits, checks, and go, hold or no-go; the whole job in one call."""

@@ -1,0 +1,332 @@
+"""The main job in one call: from flight, site and wind to a verdict with its evidence."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
+from importlib.metadata import version
+from typing import Any, Final
+
+import numpy as np
+
+from driftmap.air import turbulence
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.day import Day
+from driftmap.air.wind import WindProfile
+from driftmap.ground.contours import Contour, containment
+from driftmap.ground.grid import mean_point, radii
+from driftmap.ground.site import Site
+from driftmap.hazard.exposure import Harm
+from driftmap.hazard.overhead import over_on_the_way_down, over_on_the_way_up
+from driftmap.hazard.precise import Sharpened
+from driftmap.hazard.probability import Probability
+from driftmap.hazard.sampling import CONFIDENCE, Estimate
+from driftmap.montecarlo.aftermath import after_impact
+from driftmap.montecarlo.cloud import Cloud, Part, fly
+from driftmap.montecarlo.sensitivity import Influence, influences
+from driftmap.rocket.flight import Flight
+from driftmap.rules import (
+    Answers,
+)
+from driftmap.verdict.check import Check
+from driftmap.verdict.judgement import judge_all
+from driftmap.verdict.limits import read_limits
+from driftmap.verdict.verdict import AreaHit, Verdict, decide
+
+__all__ = ["CAUTIONS", "SHARES", "Assessment", "assess", "document"]
+
+SHARES: Final = (0.5, 0.9, 0.99)
+"""Shares of the landing points that contours and radii hold."""
+
+_MOST_INFLUENCES: Final = 3
+
+CAUTIONS: Final = (
+    "An aid to judgement, not a permission to fly. The range safety officer decides.",
+    "Local codes, the waiver's own text and the landowner's word come before this sheet.",
+    "Motors are made, handled and flown only as law and licence allow.",
+    "A contour leaves pieces outside it: 1 in 100 lands beyond the 99 % line. "
+    "Everyone watches every flight until all of it is down.",
+    "Intervals cover the sampling of these flights only, not error in the wind given, in "
+    "the physics or in what was assumed.",
+)
+"""What every map, briefing and verdict says."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Assessment:
+    """A verdict and everything it rests on.
+
+    Parameters
+    ----------
+    flight, site, wind : Flight, Site, WindProfile
+        The inputs.
+    cloud : Cloud
+        Landing points.
+    contours : mapping of (str, str) to tuple of Contour
+        Ground that holds 50, 90 and 99 % of a body's landings, by case and body.
+    checks : tuple of Check
+        Every check.
+    areas : tuple of AreaHit
+        Probabilities for every area.
+    harm : Harm
+        Collective and individual risk.
+    sharpened : tuple of Sharpened
+        Areas whose figure was flown to a wanted precision, with every look.
+    verdict : {"go", "hold", "no-go"}
+        The verdict.
+    assumed : tuple of str
+        What was defaulted, assumed or extrapolated.
+    influences : tuple of Influence
+        Inputs that move the landing most when recovery works, the strongest first; empty
+        with too few flights to tell.
+    version : str
+        Version of driftmap.
+    """
+
+    flight: Flight
+    site: Site
+    wind: WindProfile
+    cloud: Cloud
+    contours: Mapping[tuple[str, str], tuple[Contour, ...]]
+    checks: tuple[Check, ...]
+    areas: tuple[AreaHit, ...]
+    harm: Harm
+    sharpened: tuple[Sharpened, ...]
+    verdict: Verdict
+    assumed: tuple[str, ...]
+    influences: tuple[Influence, ...]
+    version: str
+
+
+def assess(  # noqa: PLR0913 - all but three are options
+    flight: Flight,
+    site: Site,
+    wind: WindProfile,
+    *,
+    samples: int = 20_000,
+    seed: int = 1,
+    day: Day | None = None,
+    answers: Answers | None = None,
+    precision: float | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Assessment:
+    """Say where everything can come down, who stands there, and whether to fly.
+
+    Parameters
+    ----------
+    flight : Flight
+        From `read_flight`.
+    site : Site
+        From `read_site`.
+    wind : WindProfile
+        From `read_wind`.
+    samples : int
+        Flights in each case.
+    seed : int
+        Seed of the draws; the same seed gives the same result.
+    day : Day, optional
+        Surface readings of temperature, pressure and humidity.
+    answers : Answers, optional
+        What people confirmed of the rules that the site names; what is not answered
+        makes the verdict hold.
+    precision : float, optional
+        How well the share of flights that hit each area with people must be known: the
+        half-width of its interval over the figure. Steered flights are flown for it.
+    progress : callable, optional
+        Called with the number of flights done since the last call.
+
+    Returns
+    -------
+    Assessment
+        Verdict, checks, cloud and contours.
+
+    Raises
+    ------
+    DriftmapError
+        If an input cannot be used; nothing missing ever turns into "go".
+    """
+    read_limits(flight, site)  # before the work: a bad limit costs no time
+    cloud = fly(
+        flight,
+        wind,
+        site.elevation,
+        samples=samples,
+        seed=seed,
+        day=day,
+        progress=progress,
+    )
+    found = judge_all(cloud, site, wind, answers=answers, precision=precision)
+    contours = {
+        (part.case, part.body): containment(
+            cloud.east[part.rows], cloud.north[part.rows], SHARES
+        )
+        for part in cloud.parts
+    }
+    assumed = (
+        *site.assumed,
+        *wind.assumed,
+        *cloud.plan.assumed,
+        *cloud.tree.assumed,
+        _of_the_day(day),
+        f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
+        "the ground is flat, at the pad's elevation",
+    )
+    return Assessment(
+        flight=flight,
+        site=site,
+        wind=wind,
+        cloud=cloud,
+        contours=contours,
+        checks=found.checks,
+        areas=found.areas,
+        harm=found.harm,
+        sharpened=found.sharpened,
+        verdict=decide(found.checks),
+        assumed=tuple(dict.fromkeys(assumed)),
+        influences=influences(cloud),
+        version=version("driftmap"),
+    )
+
+
+def _of_the_day(day: Day | None) -> str:
+    """Say what air was flown in."""
+    if day is None:
+        return "standard atmosphere: no temperature or pressure was given"
+    return (
+        f"air of the day at the site: {day.temperature - 273.15:.0f} °C, "
+        f"{day.pressure / 100:.0f} hPa, humidity {day.humidity:.0%}; "
+        f"density altitude {day.density_altitude():.0f} m"
+    )
+
+
+def document(assessment: Assessment) -> dict[str, Any]:
+    """Write an assessment as plain data: the content of ``assessment.json``.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    dict
+        Only dicts, lists, text and finite numbers in SI units.
+    """
+    a, cloud = assessment, assessment.cloud
+    return {
+        "verdict": a.verdict,
+        "flight": a.flight.name,
+        "site": a.site.name,
+        "wind": a.wind.source,
+        "seed": cloud.seed,
+        "samples": cloud.flights,
+        "version": a.version,
+        "confidence": CONFIDENCE,
+        "inputs": {
+            "flight": _digest(a.flight.model_dump_json()),
+            "site": a.site.digest,
+            "wind": _digest(_wind_text(a.wind)),
+        },
+        "checks": [_check(check) for check in a.checks],
+        "cases": [
+            {
+                "name": case.name,
+                "probability": case.probability,
+                "pieces": [_piece(cloud, part) for part in cloud.of(case.name)],
+            }
+            for case in cloud.tree.cases
+        ],
+        "areas": [
+            {
+                "name": hit.area.name,
+                "role": hit.area.role,
+                "hit_probability": hit.total.estimate,
+                "interval": _interval(hit.total),
+                **_harm_of_area(a.harm, hit.area.name),
+                "cases": {name: p.estimate for name, p in hit.cases.items()},
+                "overflown_up": over_on_the_way_up(cloud, hit.area.shape).estimate,
+                "overflown_down": over_on_the_way_down(cloud, hit.area.shape).estimate,
+            }
+            for hit in a.areas
+        ],
+        "expected_casualties": _estimate(a.harm.casualties.total),
+        "individual_risk": _estimate(
+            max((s.risk for s in a.harm.spots), key=lambda r: r.upper)
+        ),
+        "apogee_m": _percentiles(cloud.apogee.height),
+        "convergence": [_looks(sharp) for sharp in a.sharpened],
+        "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],
+        "assumed": list(a.assumed),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _looks(sharp: Sharpened) -> dict[str, Any]:
+    """List the looks at one area, each at the confidence that allows for all."""
+    return {
+        "area": sharp.area,
+        "reached": sharp.looks.reached,
+        "looks": [
+            {"flights": step.flights, **_estimate(step.estimates[sharp.area])}
+            for step in sharp.looks.steps
+        ],
+    }
+
+
+def _check(check: Check) -> dict[str, Any]:
+    interval = None if check.interval is None else list(check.interval)
+    return {**asdict(check), "interval": interval}
+
+
+def _harm_of_area(harm: Harm, name: str) -> dict[str, Any]:
+    """Give the casualties expected in an area and the risk at its worst spot."""
+    expected = harm.casualties.areas.get(name)
+    spot = next((spot.risk for spot in harm.spots if spot.area == name), None)
+    return {
+        "expected_casualties": None if expected is None else _estimate(expected),
+        "individual_risk": None if spot is None else _estimate(spot),
+    }
+
+
+def _estimate(p: Estimate) -> dict[str, Any]:
+    return {"value": p.estimate, "interval": [p.lower, p.upper]}
+
+
+def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
+    east, north = cloud.east[part.rows], cloud.north[part.rows]
+    mean_east, mean_north = mean_point(east, north)
+    around = radii(east, north, SHARES)
+    rest = after_impact(cloud, part)
+    return {
+        "name": part.body,
+        "count": part.count,
+        "mean_east_m": float(mean_east),
+        "mean_north_m": float(mean_north),
+        **{
+            f"radius_{share * 100:.0f}_m": float(radius)
+            for share, radius in zip(SHARES, around, strict=True)
+        },
+        "time_s": _percentiles(cloud.time[part.rows]),
+        "impact_speed_mps": _percentiles(cloud.speed[part.rows]),
+        "energy_j": _percentiles(cloud.energy[part.rows]),
+        "after_impact_m": None if rest is None else asdict(rest),
+    }
+
+
+def _percentiles(values: FloatArray) -> dict[str, float]:
+    low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
+    return {"p5": float(low), "p50": float(middle), "p95": float(high)}
+
+
+def _interval(p: Probability) -> list[float]:
+    return [p.lower, p.upper]
+
+
+def _wind_text(wind: WindProfile) -> str:
+    columns = (wind.height, wind.east, wind.north, wind.error)
+    return repr([[float(v) for v in column] for column in columns])
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
