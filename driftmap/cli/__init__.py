@@ -126,6 +126,9 @@ def main() -> None:
         sys.exit(cli.main(standalone_mode=False, prog_name="driftmap"))
     except click.exceptions.Abort:
         _leave("stopped; nothing more was written", 130)
+    except click.exceptions.NoArgsIsHelpError as problem:
+        click.echo(problem.ctx.get_help() if problem.ctx else "")
+        sys.exit(0)
     except click.ClickException as problem:
         _leave(" ".join(problem.format_message().split()), BAD_INPUT)
     except DriftmapError as problem:

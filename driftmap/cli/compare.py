@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.options import run_options, units_option, wind_of, wind_options
+from driftmap.cli.options import (
+    answers_of,
+    run_options,
+    units_option,
+    wind_of,
+    wind_options,
+)
 
 if TYPE_CHECKING:
     from driftmap.verdict.assessment import Assessment
@@ -19,6 +25,11 @@ __all__ = ["compare_command"]
 @click.argument("flight", metavar="FLIGHT")
 @click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
 @wind_options
+@click.option(
+    "--answers",
+    metavar="FILE",
+    help="Answers to the questions of the rules; driftmap rules lists them.",
+)
 @run_options
 @units_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
@@ -28,6 +39,7 @@ def compare_command(  # noqa: PLR0913, PLR0917
     winds: tuple[str, ...],
     station: str | None,
     when: str | None,
+    answers: str | None,
     samples: int,
     seed: int,
     units: Literal["us", "si"],
@@ -51,8 +63,12 @@ def compare_command(  # noqa: PLR0913, PLR0917
 
     plan, ground = read_flight(flight), read_site(site)
     wind = wind_of(winds, station, when, ground)
+    said = answers_of(answers, ground)
     rows = [
-        _figures(name, assess(other, ground, wind, samples=samples, seed=seed))
+        _figures(
+            name,
+            assess(other, ground, wind, samples=samples, seed=seed, answers=said),
+        )
         for name, other in alternatives(plan).items()
     ]
     if as_json:

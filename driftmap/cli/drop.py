@@ -18,7 +18,11 @@ _TOP_OF_AIR: Final = 20_000.0  # m above sea level, as far as the model's air go
 
 
 def _quantity(
-    dimension: str, *, least: float = -math.inf, above: bool = False
+    dimension: str,
+    *,
+    least: float = -math.inf,
+    most: float = math.inf,
+    above: bool = False,
 ) -> Callable[[click.Context, click.Parameter, str | None], float | None]:
     """Read an option that carries a unit; a bare number is SI."""
 
@@ -36,6 +40,8 @@ def _quantity(
         if value < least or (above and value <= least):
             rule = "must be more than" if above else "must not be less than"
             raise InputError(option, "", f"{rule} {least:g} (got {text!r})")
+        if value > most:
+            raise InputError(option, "", f"must not exceed {most:g} (got {text!r})")
         return value
 
     return read
@@ -69,7 +75,7 @@ def _quantity(
     "--site-elevation",
     default="0",
     metavar="H",
-    callback=_quantity("length", least=-500.0),
+    callback=_quantity("length", least=-500.0, most=9000.0),
     help="Elevation of the site above sea level.",
 )
 @click.option(

@@ -51,6 +51,11 @@ TANGLED: Final = Spread(
 LATE: Final = Spread("uniform", 1.0, 4.0, "1 to 4 s after apogee")
 EARLY: Final = Spread("uniform", 0.0, 1.0, "any moment from burnout to apogee")
 
+BOUNDARY: Final = Spread(
+    "lognormal", 1.0, 0.15, "flutter speed within 15 % of the published line"
+)
+"""The published criterion is a line through scattered data; its scatter is assumed."""
+
 _RESULTS: Final = (
     (HOLDS, "holds"),
     (TEARS, "torn"),
@@ -202,6 +207,7 @@ def _flutter(bench: Bench) -> list[Case]:
         else:
             stiff = SHEAR_MODULUS[fin.material or ""]
         bench.need(f"{fin.name} shear modulus", stiff, fin.name)
+        bench.need(f"{fin.name} flutter boundary", BOUNDARY, fin.name)
         if fin.printed:
             bench.need(f"{fin.name} printed", PRINTED, fin.name)
         loose = bench.loose(fin)

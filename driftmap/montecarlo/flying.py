@@ -237,6 +237,7 @@ class _Flights:
             ascent.sound,
             knock_down=self.draws.get(f"{fin.name} printed", 1.0),
         )
+        limit = limit * self.draws[f"{fin.name} flutter boundary"]
         margin = flutter_margin(ascent.speed, limit, ascent.rows[:, 6])
         self.margins[f"flutter of {fin.name}"] = margin.least
         self.flutter[fin.name] = margin.first

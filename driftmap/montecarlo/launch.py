@@ -38,6 +38,7 @@ WEATHERCOCK: Final = Spread(
 """Share of weathercocking. 1 is the upper bound for a stable rocket; the range is assumed."""
 
 _CLOSE: Final = 1e-5  # relative misfit of apogee height and time
+_CALM: Final = WindProfile(*np.zeros((4, 1)))
 _ROUNDS: Final = 30
 
 
@@ -166,6 +167,8 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
         assumed=(),
     )
     nominal = _nominal(plan, wind)
+    # Wind bends the way up: flights that meet less of it rise higher than the nominal.
+    highest = float(_nominal(plan, _CALM).apogee.height[0])
     fastest = float((nominal.mach()).max())
     rise = plan.rise
     if not flight.airframe.drag_by_mach:
@@ -177,7 +180,7 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
     apogee = float(nominal.apogee.height[0])
     return replace(
         plan,
-        top=min(1.7 * apogee + 300.0, sky.top),
+        top=min(1.7 * max(apogee, highest) + 300.0, sky.top),
         apogee=apogee,
         rise=rise,
         assumed=tuple(assumed),
@@ -305,7 +308,7 @@ def _fit_motor(
     assert flight.apogee is not None
     height, time = flight.apogee.height.value, flight.apogee.time
     top = min(8 * height + 500.0, sky.top)
-    calm = mean_air(WindProfile(*np.zeros((4, 1))), sky, top)
+    calm = mean_air(_CALM, sky, top)
     start = _vacuum_motor(flight.airframe.mass.value, height, time)
     wanted = np.log([height, time])
     log_motor, _ = _newton(flight, calm, azimuth, start, wanted)
@@ -338,6 +341,8 @@ def _newton(
         try:
             apogee = ascend(_trial(flight, azimuth, *np.exp(trial)), air).apogee
         except FlightPathError:
+            break
+        if not (np.all(apogee.height > 0) and np.all(apogee.time > 0)):
             break
         reached = np.log([apogee.height, apogee.time])[:size]
         slope = (reached[:, 1 : size + 1] - reached[:, :1]) / nudge

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.words import Units, distance, isolate, percent, share, span
@@ -61,17 +61,19 @@ def subject(check: Check) -> str:
 
 
 def _amount(value: float, check: Check, units: Units) -> str:
-    if check.unit == "share":
-        return percent(value)
-    if check.unit == "m/s":
+    def speed() -> str:
         return show(value, "speed" if "wind" in check.name else "descent", units)
-    if check.unit == "m":
-        return distance(value, units)
-    if check.unit == "deg":
-        return f"{value:.0f}°"
-    if check.unit == "per flight":
-        return f"{value:.1e}" if value else "0"
-    return f"{value:,.1f} {check.unit}".rstrip()
+
+    forms: dict[str, Callable[[], str]] = {
+        "share": lambda: percent(value),
+        "m/s": speed,
+        "m": lambda: distance(value, units),
+        "deg": lambda: f"{value:.0f}°",
+        "per flight": lambda: f"{value:.1e}" if value else "0",
+        "times": lambda: f"{value:.2f} times",
+    }
+    form = forms.get(check.unit)
+    return form() if form else f"{value:,.1f} {check.unit}".rstrip()
 
 
 def figure(check: Check, flights: int, units: Units) -> tuple[str, str]:

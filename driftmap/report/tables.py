@@ -18,6 +18,7 @@ from driftmap.report.words import Units
 from driftmap.units import show, unit_of
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Check
+from driftmap.verdict.limits import LOOSER
 
 __all__ = [
     "area_rows",
@@ -59,9 +60,18 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
         "verdict": a.verdict,
         "word": _WORDS[a.verdict],
         "wind": f"{blows} at {show(10.0, 'length', units)} height",
-        "reasons": against[:2] or [f"All {len(a.checks)} checks are within limits"],
+        "reasons": against[:2] or [_all_kept(a)],
         "more": max(0, len(against) - 2),
     }
+
+
+def _all_kept(a: Assessment) -> str:
+    """Say that nothing speaks against flying, and which limits that rests on."""
+    told = f"All {len(a.checks)} checks are within limits"
+    looser = sum(LOOSER in check.source for check in a.checks)
+    if looser:
+        told += f"; {looser} of these limits were loosened by a file"
+    return told
 
 
 def case_rows(

@@ -16,6 +16,7 @@ from driftmap.report.tables import headline
 from driftmap.report.words import Units
 from driftmap.units import show
 from driftmap.verdict.assessment import CAUTIONS, Assessment
+from driftmap.verdict.limits import LOOSER
 from driftmap.verdict.turning import Turn
 
 __all__ = ["proposals", "summary"]
@@ -51,7 +52,11 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     if len(reasons) > _MOST_REASONS:
         lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")
     passed = sum(check.outcome == "pass" for check in a.checks)
-    lines += [f"  {passed} of {len(a.checks)} checks are within limits", ""]
+    lines.append(f"  {passed} of {len(a.checks)} checks are within limits")
+    looser = sum(LOOSER in check.source for check in a.checks)
+    if looser:
+        lines.append(f"  {looser} of these limits were loosened by a file")
+    lines.append("")
     lines += _convergence(a)
     lines.append("What comes down where, from the pad:")
     for case in a.cloud.tree.cases:

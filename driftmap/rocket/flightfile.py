@@ -78,6 +78,8 @@ def read_flight(path: str | Path) -> Flight:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise FlightError(source, "", f"is not TOML: {problem}") from None
+    except RecursionError:
+        raise FlightError(source, "", "is nested too deep") from None
     for key in _NOT_KEYS & data.keys():
         raise FlightError(source, key, _unknown((key,)))
     motor = data.get("motor")
@@ -101,6 +103,8 @@ def _checked(
 
 def _text(path: Path, source: str, most: int = _LARGEST_FILE) -> str:
     try:
+        if path.exists() and not path.is_file():
+            raise FlightError(source, "", "cannot be read: it is no ordinary file")
         if path.stat().st_size > most:
             raise FlightError(source, "", f"is larger than {most:,} bytes")
         text = path.read_bytes().decode("utf-8-sig")

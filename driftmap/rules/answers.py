@@ -131,7 +131,7 @@ def questions(sets: Iterable[RuleSet]) -> dict[str, str]:
 def _yes_or_no(value: object) -> bool:
     if isinstance(value, bool):
         return value
-    word = value.strip().lower() if isinstance(value, str) else value
+    word = value.strip().lower() if isinstance(value, str) else ""
     if word not in {"yes", "no"}:
         raise ValueError(f'must be "yes" or "no" (got {value!r:.60})')
     return word == "yes"

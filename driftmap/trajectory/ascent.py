@@ -256,6 +256,8 @@ def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
         left = np.maximum(rocket.burn_time - state[6], 0.0)
         step = left * ((end - start) / (1 - start))
         state = run.keep(*run.advance(state, step))
+        if np.any(state[2] < 0):
+            raise FlightPathError("thrust is too weak: a flight comes down burning")
     _coast_up(run, state)
     return Ascent(
         rows=np.stack(run.rows),

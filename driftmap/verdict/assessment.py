@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from typing import Any, Final
@@ -31,7 +31,7 @@ from driftmap.rules import (
 )
 from driftmap.verdict.check import Check
 from driftmap.verdict.judgement import judge_all
-from driftmap.verdict.limits import read_limits
+from driftmap.verdict.limits import LOOSER, read_limits
 from driftmap.verdict.verdict import AreaHit, Verdict, decide
 
 __all__ = ["CAUTIONS", "SHARES", "Assessment", "assess", "document"]
@@ -169,6 +169,7 @@ def assess(  # noqa: PLR0913 - all but three are options
         *cloud.plan.assumed,
         *cloud.tree.assumed,
         _of_the_day(day),
+        *_loosened(found.checks),
         f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
         "the ground is flat, at the pad's elevation",
     )
@@ -187,6 +188,13 @@ def assess(  # noqa: PLR0913 - all but three are options
         influences=influences(cloud),
         version=version("driftmap"),
     )
+
+
+def _loosened(checks: Iterable[Check]) -> Iterator[str]:
+    """Tell which limits a file has loosened."""
+    for check in checks:
+        if LOOSER in check.source:
+            yield f"limit on {check.name.removesuffix(', if')!r}: {check.source}"
 
 
 def _of_the_day(day: Day | None) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import degrees
 from types import MappingProxyType
 from typing import Final
 
@@ -14,7 +15,10 @@ from driftmap.hazard.harm import COLLECTIVE, INDIVIDUAL
 from driftmap.rocket.flight import Flight
 from driftmap.units import MILE_PER_HOUR, parse
 
-__all__ = ["LIMITS", "Limit", "read_limits"]
+__all__ = ["LIMITS", "LOOSER", "Limit", "read_limits"]
+
+LOOSER: Final = "looser than this tool's default"
+"""What the source of a limit says that a file has loosened."""
 
 _ASSUMED: Final = "default of this tool, no source"
 _CODE: Final = "national high power safety code, August 2012 (from memory); the current text governs"
@@ -55,6 +59,9 @@ LIMITS: Final = MappingProxyType(
         "outside_boundary": Limit(0.05, "share", "low", _ASSUMED),
         "outside_waiver": Limit(0.01, "share", "low", _ASSUMED),
         "above_ceiling": Limit(0.01, "share", "low", _ASSUMED),
+        "fins_flutter_off": Limit(0.01, "share", "low", _ASSUMED),
+        "recovery_fails": Limit(0.25, "share", "low", _ASSUMED),
+        "descent_speed": Limit(20.0, "speed", "low", _ASSUMED),
         "overflight": Limit(0.05, "share", "low", _ASSUMED),
         "surface_wind": Limit(20 * MILE_PER_HOUR, "speed", "low", f"{_CODE}, item 9"),
         "rail_tilt": Limit(20.0, "angle", "low", f"{_CODE}, item 7"),
@@ -121,13 +128,15 @@ def _given(
         except ValueError as problem:
             raise error(source, where, str(problem)) from None
         if default.dimension == "angle":
-            number *= 57.29577951308232
+            number = degrees(number)
         most = 1.0 if default.dimension == "share" else 1e6
         if not 0 < number <= most:
             raise error(
                 source, where, f"must lie above 0 and up to {most:g} (got {value!r})"
             )
-        found[key] = Limit(
-            number, default.dimension, default.strict, f"set in {source}"
-        )
+        where = f"set in {source}"
+        own = Limit(number, default.dimension, default.strict, where)
+        if _stricter(default, own):
+            own = replace(own, source=f"{where}, {LOOSER}")
+        found[key] = own
     return found

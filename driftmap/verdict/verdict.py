@@ -105,6 +105,7 @@ def judge(
         *_ground(cloud, site, limits),
         _ceiling(cloud, site, limits),
         *_on_the_way(cloud, site, limits),
+        *_recovery(cloud, limits),
         *_rail(cloud, limits),
         *_wind(cloud, wind, limits),
         *_missing(cloud),
@@ -249,6 +250,40 @@ def _on_the_way(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[C
     ]
 
 
+def _recovery(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
+    """Hold what the flight does to itself against its limits."""
+    works = [c.probability for c in cloud.tree.cases if c.name == WORKS]
+    fails = 1.0 - sum(works)
+    flutter = int(cloud.fluttered.sum())
+    checks = [
+        _exact("recovery does not work", fails, "share", limits["recovery_fails"]),
+        _share(
+            "fins flutter off",
+            ALL_CASES,
+            "",
+            binomial(flutter, cloud.flights),
+            limits["fins_flutter_off"],
+        ),
+    ]
+    if works:
+        rows = next(cloud.of(WORKS)).rows
+        sinking = cloud.speed[rows] * np.sin(cloud.angle[rows])
+        low, middle, high = (float(v) for v in np.quantile(sinking, [0.05, 0.5, 0.95]))
+        limit = limits["descent_speed"]
+        checks.append(
+            Check(
+                name="descent at landing when recovery works",
+                value=middle,
+                interval=(low, high),
+                limit=limit.value,
+                unit="m/s",
+                outcome=at_most((low, high), limit.value),
+                source=limit.source,
+            )
+        )
+    return checks
+
+
 def _rail(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
     tilt = float(np.degrees(cloud.plan.flight.rail.angle.value))
     over_wind = cloud.rail_speed / np.maximum(cloud.rail_wind, 0.1)
@@ -300,7 +335,8 @@ def _reaches(name: str, values: FloatArray, unit: str, limit: Limit) -> Check:
 def _wind(cloud: Cloud, wind: WindProfile, limits: Mapping[str, Limit]) -> list[Check]:
     speed = float(np.hypot(*wind.at(10.0)))
     error = 2 * float(np.interp(10.0, wind.height, wind.error))
-    gust = max((level.gust or 0.0 for level in wind.levels[:2]), default=0.0)
+    low = (level for level in wind.levels if level.height <= _NEAR_GROUND)
+    gust = max((level.gust or 0.0 for level in low), default=0.0)
     interval = (max(speed - error, 0.0), max(speed + error, gust))
     limit = limits["surface_wind"]
     surface = Check(

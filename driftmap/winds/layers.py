@@ -21,6 +21,7 @@ __all__ = ["NAMES", "check_names", "level_from", "nearest_name", "vertical"]
 _SPEED: Final = MappingProxyType(
     {"mps": 1.0, "mph": MILE_PER_HOUR, "kt": KNOT, "kmh": 1 / 3.6}
 )
+_HIGHEST: Final = 50_000.0  # m above the site; no balloon goes higher
 _LENGTH: Final = MappingProxyType({"m": 1.0, "ft": FOOT})
 
 NAMES: Final = MappingProxyType(
@@ -132,6 +133,10 @@ def vertical(
     quantity, factor = NAMES[name]
     value = row[name] * factor
     height = value if quantity == "height" else value - setting.site_altitude
+    if not height <= _HIGHEST:
+        raise WindError(
+            source, where, f"{name} {row[name]:.5g} is above {_HIGHEST / 1000:.0f} km"
+        )
     if height < 0 and not lenient:
         site = f"; the site is at {setting.site_altitude:.4g} m"
         raise WindError(

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import shapely
 
+from driftmap.air.wind import WindProfile
 from driftmap.errors import FlightError, SiteError
 from driftmap.ground.areas import Waiver
 from driftmap.ground.site import read_site
@@ -243,6 +244,59 @@ def test_strong_wind_is_no_go_and_no_wind_known_is_hold(flight, site):
     gap = next(c for c in calm.checks if "highest wind" in c.name)
     assert gap.outcome == "warn"
     assert calm.verdict != "go"
+
+
+def test_a_gust_over_the_limit_holds(flight, site):
+    """The mean is within the code's 20 mph; a gust of 40 kt is not surely so."""
+    report = "METAR KXYZ 121651Z 24004G40KT 10SM CLR 22/09 A2992"
+    for text, outcome in ((report, "warn"), (report.replace("G40", ""), "pass")):
+        wind = read_wind(text, site_altitude=site.elevation)
+        checked = assess(flight, site, wind, samples=200)
+        line = next(c for c in checked.checks if c.name == "wind at 10 m")
+        assert line.outcome == outcome
+
+
+def test_no_wind_read_near_the_ground_holds(flight, site):
+    high = WindProfile(
+        *(np.array(v, float) for v in ([600, 2500], [3, 4], [0, 0], [1, 1]))
+    )
+    checked = assess(flight, site, high, samples=200)
+    assert any("near the ground" in c.name for c in checked.checks)
+
+
+def test_a_recovery_that_never_opens_is_no_go(flight, site):
+    trigger = replace(flight.recovery[0].opens_at, at="time", value=500.0)
+    never = flight.recovery[0].model_copy(update={"opens_at": trigger})
+    wind = read_wind(
+        str(ROOT / "examples" / "morning.csv"), site_altitude=site.elevation
+    )
+    late = flight.model_copy(update={"recovery": (never,)})
+    checked = assess(late, site, wind, samples=400)
+    line = next(c for c in checked.checks if c.name.startswith("descent at landing"))
+    assert line.outcome == "fail"
+
+
+def test_fins_that_flutter_off_are_no_go(site):
+    dual = read_flight(ROOT / "examples" / "whimbrel.toml")
+    thin = tuple(
+        p.model_copy(update={"thickness": 0.0022}) if p.kind == "fin" else p
+        for p in dual.pieces
+    )
+    wind = read_wind(
+        str(ROOT / "examples" / "morning.csv"), site_altitude=site.elevation
+    )
+    checked = assess(dual.model_copy(update={"pieces": thin}), site, wind, samples=400)
+    line = next(c for c in checked.checks if c.name == "fins flutter off")
+    assert line.outcome == "fail"
+
+
+def test_a_loosened_limit_is_told(flight, site):
+    loose = flight.model_copy(update={"limits": {"area_hit": "90 %"}})
+    wind = read_wind(
+        str(ROOT / "examples" / "morning.csv"), site_altitude=site.elevation
+    )
+    result = assess(loose, site, wind, samples=200)
+    assert any("looser than" in text for text in result.assumed)
 
 
 def test_no_fins_listed_holds(flight, site):
