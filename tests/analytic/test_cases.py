@@ -50,7 +50,8 @@ def test_branches_of_a_cause_share_its_likelihood(dual):
     cloud = flown(dual)
     early = [c for c in cloud.tree.cases if c.cause == "early opening"]
     assert {c.name.rsplit(", ")[1] for c in early} == {"holds", "torn", "ripped off"}
-    assert sum(c.probability for c in early) == pytest.approx(0.01)
+    left = 1 - cloud.fluttered.mean()  # fins that flutter off leave no other case
+    assert sum(c.probability for c in early) == pytest.approx(0.01 * left, rel=0.02)
     flights = sum(next(cloud.of(c.name)).flights for c in early)
     assert flights == cloud.flights
 
