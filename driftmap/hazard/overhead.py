@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -11,55 +13,75 @@ from driftmap.ground.areas import Waiver
 from driftmap.hazard.probability import Probability, binomial, inside
 from driftmap.montecarlo.cloud import Cloud
 
-__all__ = ["out_of_waiver", "over_on_the_way_down", "over_on_the_way_up"]
+__all__ = ["Paths", "out_of_waiver", "passing_over", "ways_down", "ways_up"]
+
+Paths: TypeAlias = NDArray[np.object_]
 
 
-def over_on_the_way_up(cloud: Cloud, shape: shapely.Geometry) -> Probability:
-    """Count the flights that pass over an area between the pad and apogee.
+def ways_up(cloud: Cloud) -> Paths:
+    """Draw the ways from the pad to apogee over the ground.
 
     Parameters
     ----------
     cloud : Cloud
         The flights, with their way up.
-    shape : shapely.Geometry
-        Area in metres from the pad.
 
     Returns
     -------
-    Probability
-        Share of flights whose path over the ground touches the area.
+    ndarray of shapely.LineString, shape (n,)
+        One for each flight, in metres from the pad.
     """
-    return _touching(cloud.way[:, :2], shape)
+    return _lines(cloud.way[:, :2])
 
 
-def over_on_the_way_down(cloud: Cloud, shape: shapely.Geometry) -> Probability:
-    """Count the flights that pass over an area between apogee and landing.
+def ways_down(cloud: Cloud) -> Paths:
+    """Draw the straight ways from apogee to the landing when recovery works.
 
     Parameters
     ----------
     cloud : Cloud
-        The flights, when recovery works.
+        The flights.
+
+    Returns
+    -------
+    ndarray of shapely.LineString, shape (k,)
+        One for each flight in which recovery works; the drift itself bends with the
+        wind aloft.
+    """
+    part = next(cloud.of(WORKS), None)
+    if part is None:
+        return _lines(np.empty((2, 2, 0)))
+    top = cloud.way[-1, :2, part.who].T
+    landed = np.stack([cloud.east[part.rows], cloud.north[part.rows]])
+    return _lines(np.stack([top, landed]))
+
+
+def passing_over(paths: Paths, shape: shapely.Geometry) -> Probability:
+    """Count the flights that pass over an area.
+
+    Parameters
+    ----------
+    paths : ndarray of shapely.LineString, shape (n,)
+        From `ways_up` or `ways_down`.
     shape : shapely.Geometry
         Area in metres from the pad.
 
     Returns
     -------
     Probability
-        Share of flights of which the straight line over the ground from apogee to the
-        landing touches the area; the drift itself bends with the wind aloft.
+        Share of flights whose path over the ground touches the area; unknown, from 0 to
+        1, without any.
     """
-    part = next(cloud.of(WORKS))
-    top = cloud.way[-1, :2, part.who].T
-    landed = np.stack([cloud.east[part.rows], cloud.north[part.rows]])
-    return _touching(np.stack([top, landed]), shape)
-
-
-def _touching(points: NDArray[np.floating], shape: shapely.Geometry) -> Probability:
-    """Count the paths, shape (p, 2, n), that touch a shape."""
+    if paths.size == 0:
+        return Probability(0.0, 0.0, 1.0, 0, 0)
     shapely.prepare(shape)
-    lines = shapely.linestrings(np.moveaxis(points, 2, 0))
-    hits = int(np.count_nonzero(shapely.intersects(shape, lines)))
-    return binomial(hits, points.shape[2])
+    hits = int(np.count_nonzero(shapely.intersects(shape, paths)))
+    return binomial(hits, paths.size)
+
+
+def _lines(points: NDArray[np.floating]) -> Paths:
+    """Join points, shape (p, 2, n), to one line each."""
+    return np.asarray(shapely.linestrings(np.moveaxis(points, 2, 0)))
 
 
 def out_of_waiver(cloud: Cloud, waiver: Waiver) -> Probability:

@@ -53,14 +53,14 @@ def influences(cloud: Cloud, case: str = WORKS) -> tuple[Influence, ...]:
         with fewer than ten flights an input, which cannot tell one from another.
 
     """
-    part = next(cloud.of(case))
+    part = next(cloud.of(case), None)
     # The lean is a part of the wind, which stands for all of it.
     names = [
         name
         for name, values in cloud.draws.items()
         if np.ptp(values) > 0 and not name.startswith("lean ")
     ]
-    if part.flights < _FLIGHTS_AN_INPUT * len(names):
+    if part is None or part.flights < _FLIGHTS_AN_INPUT * len(names):
         return ()
     drawn = np.stack([cloud.draws[name][part.who] for name in names])
     moves = drawn.std(1) > 0

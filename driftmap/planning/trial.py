@@ -16,7 +16,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.errors import DriftmapError
 from driftmap.failures.cases import WORKS, build_cases
 from driftmap.ground.site import Site
-from driftmap.hazard.probability import binomial, outside, per_case, struck
+from driftmap.hazard.probability import Probability, binomial, outside, per_case, struck
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight
 from driftmap.rules import (
@@ -219,7 +219,9 @@ def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
         The verdict.
     """
     checks = judge_all(cloud, setup.site, wind, answers=setup.answers).checks
-    stray = per_case(struck(cloud, outside(setup.site.boundary)))[WORKS]
+    by_case = per_case(struck(cloud, outside(setup.site.boundary)))
+    # A recovery that never works says nothing of where it would land.
+    stray = by_case.get(WORKS, Probability(1.0, 0.0, 1.0, 0, 0))
     top = cloud.apogee
     return Trial(
         decide(c for c in checks if not c.question),

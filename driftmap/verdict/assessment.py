@@ -18,7 +18,7 @@ from driftmap.ground.contours import Contour, containment
 from driftmap.ground.grid import mean_point, radii
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm
-from driftmap.hazard.overhead import over_on_the_way_down, over_on_the_way_up
+from driftmap.hazard.overhead import passing_over, ways_down, ways_up
 from driftmap.hazard.precise import Sharpened
 from driftmap.hazard.probability import Probability
 from driftmap.hazard.sampling import CONFIDENCE, Estimate
@@ -222,6 +222,7 @@ def document(assessment: Assessment) -> dict[str, Any]:
         Only dicts, lists, text and finite numbers in SI units.
     """
     a, cloud = assessment, assessment.cloud
+    up, down = ways_up(cloud), ways_down(cloud)
     return {
         "verdict": a.verdict,
         "flight": a.flight.name,
@@ -253,8 +254,8 @@ def document(assessment: Assessment) -> dict[str, Any]:
                 "interval": _interval(hit.total),
                 **_harm_of_area(a.harm, hit.area.name),
                 "cases": {name: p.estimate for name, p in hit.cases.items()},
-                "overflown_up": over_on_the_way_up(cloud, hit.area.shape).estimate,
-                "overflown_down": over_on_the_way_down(cloud, hit.area.shape).estimate,
+                "overflown_up": passing_over(up, hit.area.shape).estimate,
+                "overflown_down": passing_over(down, hit.area.shape).estimate,
             }
             for hit in a.areas
         ],

@@ -14,7 +14,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.exposure import Harm
-from driftmap.hazard.overhead import out_of_waiver, over_on_the_way_up
+from driftmap.hazard.overhead import out_of_waiver, passing_over, ways_up
 from driftmap.hazard.probability import (
     Probability,
     binomial,
@@ -231,7 +231,7 @@ def _ceiling(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> Check:
 
 def _on_the_way(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check]:
     """Hold the way up against the waiver's cylinder and the heads of people."""
-    out = out_of_waiver(cloud, site.waiver)
+    out, paths = out_of_waiver(cloud, site.waiver), ways_up(cloud)
     limit = limits["outside_waiver"]
     name = "the way up leaves the waiver's cylinder"
     return [
@@ -241,7 +241,7 @@ def _on_the_way(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[C
                 "the way up passes over",
                 ALL_CASES,
                 area.name,
-                over_on_the_way_up(cloud, area.shape),
+                passing_over(paths, area.shape),
                 limits["overflight"],
             )
             for area in site.areas

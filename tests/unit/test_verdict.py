@@ -18,8 +18,9 @@ from driftmap.ground.site import read_site
 from driftmap.hazard.exposure import harm_of
 from driftmap.hazard.overhead import (
     out_of_waiver,
-    over_on_the_way_down,
-    over_on_the_way_up,
+    passing_over,
+    ways_down,
+    ways_up,
 )
 from driftmap.hazard.probability import inside, mixture, outside, per_case, struck
 from driftmap.rocket.flightfile import read_flight
@@ -147,11 +148,11 @@ def test_overflight_counts_paths_not_points(result):
     cloud = result.cloud
     middle = cloud.way[3:5, :2].mean(axis=(0, 2))
     strip = shapely.Point(middle).buffer(3.0)
-    p = over_on_the_way_up(cloud, strip)
+    p = passing_over(ways_up(cloud), strip)
     assert p.hits > inside(strip)(*cloud.way[:, :2].swapaxes(0, 1).reshape(2, -1)).sum()
     far = shapely.box(50_000, 50_000, 50_100, 50_100)
-    assert over_on_the_way_up(cloud, far).hits == 0
-    assert over_on_the_way_down(cloud, far).hits == 0
+    assert passing_over(ways_up(cloud), far).hits == 0
+    assert passing_over(ways_down(cloud), far).hits == 0
 
 
 def test_waiver_is_a_cylinder(result):
