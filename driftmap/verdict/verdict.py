@@ -254,17 +254,13 @@ def _recovery(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
     """Hold what the flight does to itself against its limits."""
     works = [c.probability for c in cloud.tree.cases if c.name == WORKS]
     fails = 1.0 - sum(works)
-    flutter = int(cloud.fluttered.sum())
     checks = [
-        _exact("recovery does not work", fails, "share", limits["recovery_fails"]),
-        _share(
-            "fins flutter off",
-            ALL_CASES,
-            "",
-            binomial(flutter, cloud.flights),
-            limits["fins_flutter_off"],
-        ),
+        _exact("recovery does not work", fails, "share", limits["recovery_fails"])
     ]
+    if any(name.startswith("flutter of") for name in cloud.margins):
+        flutter = binomial(int(cloud.fluttered.sum()), cloud.flights)
+        limit = limits["fins_flutter_off"]
+        checks.append(_share("fins flutter off", ALL_CASES, "", flutter, limit))
     if works:
         rows = next(cloud.of(WORKS)).rows
         sinking = cloud.speed[rows] * np.sin(cloud.angle[rows])

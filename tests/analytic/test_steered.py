@@ -47,7 +47,7 @@ def spot(pilot):
 def test_within_a_factor_of_two_of_brute_force(flight, pilot, spot):
     plain = fly(flight, WIND, 0.0, samples=150_000, seed=9)
     truth = mixture(plain, struck(plain, inside(spot.shape)))
-    assert 2e-5 < truth.estimate < 5e-4  # a rare hit, or the test says nothing
+    assert 2e-5 < truth.estimate < 1e-3  # a rare hit, or the test says nothing
     found = [steered_hit(pilot, WIND, spot, 32_768, seed=s) for s in range(20, 24)]
     for one in found:
         assert 0.5 < one.estimate / truth.estimate < 2.0
