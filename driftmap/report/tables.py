@@ -45,7 +45,8 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
     Returns
     -------
     dict
-        Word, wind in words, the worst reasons and how many more there are.
+        Word, wind in words, the worst reasons or who decides, and how many more there
+        are.
     """
     a = assessment
     people = [area.name for area in a.site.areas if has_people(area)]
@@ -60,7 +61,8 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
         "verdict": a.verdict,
         "word": _WORDS[a.verdict],
         "wind": f"{blows} at {show(10.0, 'length', units)} height",
-        "reasons": against[:2] or [_all_kept(a)],
+        # A picture of the head alone must not read as leave to fly.
+        "reasons": against[:2] or [_all_kept(a), "The range safety officer decides"],
         "more": max(0, len(against) - 2),
     }
 

@@ -3,6 +3,7 @@
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from html import unescape
 
 import numpy as np
@@ -61,6 +62,15 @@ def test_what_was_assumed_and_the_cautions_are_in_the_page(demo, page):
         assert note in text.replace("\u2068", "").replace("\u2069", "")
     assert "The range safety officer decides." in text
     assert f"seed {demo.cloud.seed}, {demo.cloud.flights:,} flights" in text
+
+
+def test_the_head_of_a_go_says_who_decides(demo):
+    passed = tuple(check for check in demo.checks if check.outcome == "pass")
+    go = map_html(replace(demo, verdict="go", checks=passed), units="us")
+    head = go[go.index('<header class="verdict">') : go.index("</header>")]
+    assert ">GO<" in head
+    assert f"All {len(passed)} checks are within limits" in head
+    assert "The range safety officer decides." in head
 
 
 def test_units_change_every_figure(demo):
