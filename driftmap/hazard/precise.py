@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
+import shapely
 
 from driftmap.air.atmosphere import FloatArray
+from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
 from driftmap.ground.areas import Area
 from driftmap.hazard.probability import inside, struck
 from driftmap.hazard.sampling import Convergence, Estimate, Goal, converge
-from driftmap.hazard.steering import Proposal, aim, tilted_mean
-from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.hazard.steering import Aim, aim, response, tilted_mean
+from driftmap.montecarlo.cloud import Cloud, Steered, fly
+from driftmap.spread import stream
 
 __all__ = ["Sharpened", "sharpen", "steered_hit"]
 
@@ -22,7 +26,14 @@ _FIRST: Final = 8192  # flights of the first look
 _MOST: Final = 262_144
 _FARTHEST: Final = 4.5  # standard deviations a flight may be leaned
 _FEWEST: Final = 100  # flights of a body from which an aim can be taken
-_PLAIN, _HALFWAY = 0.2, 0.25  # shares of flights drawn plainly, and leaned half-way
+_PLAIN: Final = 0.2  # share of flights drawn plainly
+_PLACES: Final = 8  # in the area that flights are aimed at
+_ROUND: Final = (
+    0.43  # width of a kernel over the side of its place; 0.29 is that of a square
+)
+_UNSURE: Final = 0.1  # error of a correction over its length
+_HOPELESS: Final = 7.0  # standard deviations of lean; nobody counts on that
+_LEAST_WAY: Final = 1.0  # m a unit of lean must carry a body to steer it
 _LEAST_SHARE: Final = (
     0.01  # of the chance of a hit that earns a body flights of its own
 )
@@ -133,56 +144,179 @@ def _values(
     *,
     seed: int | None = None,
 ) -> tuple[FloatArray, float]:
-    """Give weight times likelihood of a hit for each flight that has one, and its bound."""
-    proposal = _proposal(pilot, area)
+    """Give weight times likelihood of a hit for each flight that has one, and its bound.
+
+    Every flight is flown twice on the same luck, but for the part of the wind's error that
+    carries a fall farthest: once with that part leaned toward the area, to see where it
+    comes down, and once with what is then still missing.
+    """
     plan = pilot.plan
-    cloud = fly(
+    own = pilot.seed + 1 if seed is None else seed
+    again = partial(
+        fly,
         plan.flight,
         wind,
         plan.sky.altitude,
         samples=flights,
-        seed=pilot.seed + 1 if seed is None else seed,
+        seed=own,
         day=plan.sky.day,
-        proposal=proposal,
     )
-    lean = np.stack([cloud.draws["lean east"], cloud.draws["lean north"]], axis=1)
-    weights = proposal.weights(lean)
+    ways = _ways(pilot, area)
+    first = _first_lean(ways, flights, stream(own, 0, "first lean"))
+    if ways:
+        scouts = again(steered=Steered(first, {way.case for way in ways}))
+        aimed = _aimed(scouts, ways, area, first)
+    else:
+        aimed = _plain(flights)
+    lean = aimed.draw(stream(own, 0, "lean"))
+    cloud = again(steered=Steered(np.ascontiguousarray(lean.T)))
     hits = struck(cloud, inside(area.shape))
     chance = np.zeros(flights)
     for case in cloud.tree.cases:
+        if not any(cloud.of(case.name)):
+            continue
         who = next(cloud.of(case.name)).who
         hit = hits[case.name]
         chance[who[hit]] += cloud.weights(case, who)[hit]
-    return weights * chance, proposal.largest_weight
+    return aimed.weights(lean) * chance, aimed.largest_weight
 
 
-def _proposal(pilot: Cloud, area: Area) -> Proposal:
-    """Lean flights so that each body is carried toward the area, the likeliest most."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Way:
+    """How one body may come to the area."""
+
+    case: str
+    body: str
+    centre: FloatArray  # lean that most likely brings it there, shape (2,)
+    slope: FloatArray  # way by each unit of lean in a second, shape (2, 2)
+    chance: float  # of landing there: likelihood times density
+
+
+def _ways(pilot: Cloud, area: Area) -> tuple[_Way, ...]:
+    """Find the bodies that lean can bring to the area, the hopeless left out."""
     lean = np.stack([pilot.draws["lean east"], pilot.draws["lean north"]], axis=1)
     middle = area.shape.centroid
     target = np.array([middle.x, middle.y])
     likely = {case.name: case.probability for case in pilot.tree.cases}
-    centres: list[FloatArray] = []
-    chances: list[float] = []
+    ways = []
     for part in pilot.parts:
         if part.flights < _FEWEST:
             continue
         rows = slice(part.rows.start, part.rows.start + part.flights)
         landed = np.stack([pilot.east[rows], pilot.north[rows]], axis=1)
-        centre = aim(lean[part.who], landed, target)
-        far = float(np.linalg.norm(centre))
-        centres.append(centre * min(1.0, _FARTHEST / max(far, 1e-9)))
-        chances.append(likely[part.case] * part.count * _density(landed, target))
-    share = np.array(chances)
-    if not share.sum() > 0:
-        return Proposal(np.zeros((1, 2)), np.ones(1))
-    share = share / share.sum()
-    kept = share > _LEAST_SHARE
-    places, share = np.array(centres)[kept], share[kept] / share[kept].sum()
-    return Proposal(
-        np.vstack([np.zeros((1, 2)), places, places / 2]),
-        np.concatenate([[_PLAIN], (1 - _PLAIN - _HALFWAY) * share, _HALFWAY * share]),
+        own, time = lean[part.who], pilot.time[rows]
+        slope = response(own, landed, time)
+        if np.sqrt(abs(np.linalg.det(slope))) * time.mean() < _LEAST_WAY:
+            continue
+        centre = aim(own, landed, target)
+        centre *= min(1.0, _FARTHEST / max(float(np.linalg.norm(centre)), 1e-9))
+        chance = likely[part.case] * part.count * _density(landed, target)
+        ways.append(_Way(part.case, part.body, centre, slope, chance))
+    most = sum(way.chance for way in ways)
+    return tuple(way for way in ways if way.chance > _LEAST_SHARE * most)
+
+
+def _first_lean(
+    ways: tuple[_Way, ...], flights: int, rng: np.random.Generator
+) -> FloatArray:
+    """Lean each flight toward the area as suits one of the bodies, shape (2, flights)."""
+    if not ways:
+        return np.zeros((2, flights))
+    chances = np.array([way.chance for way in ways])
+    which = rng.choice(len(ways), flights, p=chances / chances.sum())
+    return np.asarray(np.array([way.centre for way in ways])[which].T)
+
+
+def _aimed(scouts: Cloud, ways: tuple[_Way, ...], area: Area, first: FloatArray) -> Aim:
+    """Correct each flight's lean by how far it came down from places in the area."""
+    flights = first.shape[1]
+    kernels: list[_Kernel] = []
+    slopes = {(way.case, way.body): way.slope for way in ways}
+    for part in scouts.parts:
+        slope = slopes.get((part.case, part.body))
+        if slope is None:
+            continue
+        likely = next(c.likelihood for c in scouts.tree.cases if c.name == part.case)
+        for copy in range(part.count):
+            start = part.rows.start + copy * part.flights
+            rows = slice(start, start + part.flights)
+            landed = np.stack([scouts.east[rows], scouts.north[rows]], axis=1)
+            body = _Fallen(part.who, landed, scouts.time[rows], slope, likely)
+            kernels += _kernels(body, area, first.T)
+    if not kernels:
+        return _plain(flights)
+    share = np.array([kernel.chance for kernel in kernels])
+    total = share.sum(axis=0)
+    return Aim(
+        np.array([kernel.middle for kernel in kernels]),
+        np.array([kernel.width for kernel in kernels]),
+        np.divide(share, total, out=np.zeros_like(share), where=total > 0),
+        _PLAIN,
     )
+
+
+def _plain(flights: int) -> Aim:
+    """Aim no flight anywhere."""
+    none = np.zeros((1, flights))
+    return Aim(np.zeros((1, flights, 2)), none + 1, none, _PLAIN)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fallen:
+    """Where one body came down, with the lean that its flights had."""
+
+    who: IntArray
+    landed: FloatArray
+    time: FloatArray
+    slope: FloatArray
+    likely: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Kernel:
+    """One kernel of all flights, as for `Aim`, with the chance it stands for."""
+
+    middle: FloatArray
+    width: FloatArray
+    chance: FloatArray
+
+
+def _kernels(body: _Fallen, area: Area, first: FloatArray) -> Iterator[_Kernel]:
+    """Say how the flights of a body must lean to reach each of a few places."""
+    places, flights = _places(area), len(first)
+    size = _ROUND * np.sqrt(area.shape.area / len(places))
+    back = np.linalg.inv(body.slope) / body.time[:, None, None]
+    stretch = np.sqrt(abs(np.linalg.det(body.slope))) * body.time
+    for place in places:
+        missing = place - body.landed
+        lean = first[body.who] + np.einsum("nij,nj->ni", back, missing)
+        far = (lean**2).sum(axis=1)
+        hope = body.likely * (size / stretch) ** 2 * np.exp(-far / 2)
+        middle, width, chance = (
+            np.zeros((flights, 2)),
+            np.ones(flights),
+            np.zeros(flights),
+        )
+        middle[body.who] = lean
+        width[body.who] = np.hypot(size, _UNSURE * np.hypot(*missing.T)) / stretch
+        chance[body.who] = np.where(far < _HOPELESS**2, hope, 0.0)
+        yield _Kernel(middle, width, chance)
+
+
+def _places(area: Area) -> FloatArray:
+    """Spread places evenly over an area, shape (`_PLACES`, 2)."""
+    west, south, east, north = area.shape.bounds
+    found = np.zeros((0, 2))
+    count = 4 * _PLACES
+    while len(found) < _PLACES:
+        # Powers of the root of x³ = x + 1 (M. Roberts' R2 sequence, from memory).
+        steps = np.arange(1, count + 1)
+        x = west + (east - west) * (steps * 0.7548776662466927 % 1)
+        y = south + (north - south) * (steps * 0.5698402909980532 % 1)
+        within = shapely.contains_xy(area.shape, x, y)
+        found = np.stack([x, y], axis=1)[within]
+        count *= 4
+    return found[:_PLACES]
 
 
 def _density(landed: FloatArray, target: FloatArray) -> float:

@@ -1,12 +1,11 @@
 """Spend flights where something rare happens, and weigh them so that nothing is skewed.
 
-A `Proposal` leans the draws of a few standard normal inputs, such as the error of the mean
-wind, toward values that land a body in an area. The weights undo that exactly.
+An `Aim` draws two standard normal inputs of each flight, such as the error of the mean wind,
+about values that land a body in an area. The weights undo that exactly.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,31 +15,37 @@ from numpy.typing import ArrayLike
 from driftmap.air.atmosphere import FloatArray
 from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
 
-__all__ = ["Proposal", "aim", "drift_direction", "steer", "tilted_mean"]
+__all__ = ["Aim", "aim", "drift_direction", "response", "steer", "tilted_mean"]
 
-_ENOUGH_HITS: Final = 25.0
+_ENOUGH_HITS: Final = 50.0
 """Effective hits from which the largest weight seen stands for the largest there is.
 Chosen by trial: see the coverage test in ``tests/analytic/test_steering.py``."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Proposal:
-    """A mixture of normal distributions to draw standard normal inputs from.
+class Aim:
+    """Where to draw two standard normal inputs of each flight, so that it hits.
 
-    The first part is the plain distribution itself, so that no weight passes 1 over its
-    share: a flight that lands somewhere by a way nobody thought of keeps its say.
+    Each flight has a mixture of its own: plain draws, so that no weight passes 1 over
+    their share and a flight that lands somewhere by a way nobody thought of keeps its
+    say [1]_ [2]_; and round normal kernels about the inputs that were found to bring it to
+    the place. A flight without kernels is drawn plainly and weighs 1.
 
     Parameters
     ----------
-    centres : array_like, shape (k, d)
-        Middle of each part; the first must be 0.
-    shares : array_like, shape (k,)
-        Share of the draws in each part; they sum to 1.
+    middle : ndarray, shape (k, n, 2)
+        Middles of the kernels of each flight.
+    width : ndarray, shape (k, n)
+        Their standard deviations.
+    share : ndarray, shape (k, n)
+        Their shares in the aimed draws of each flight: they sum to 1, or are all 0.
+    plain : float
+        Share of the plain draws.
 
     Raises
     ------
     ValueError
-        If the first centre is not 0, or the shares are not positive or do not sum to 1.
+        If shapes do not match, or a width or share is out of range.
 
     References
     ----------
@@ -50,82 +55,60 @@ class Proposal:
        Statistical Association 95, 135-143, 2000 (from memory).
     """
 
-    centres: FloatArray
-    shares: FloatArray
+    middle: FloatArray
+    width: FloatArray
+    share: FloatArray
+    plain: float = 0.2
 
     def __post_init__(self) -> None:
-        centres = np.array(self.centres, dtype=float, ndmin=2)
-        shares = np.array(self.shares, dtype=float)
-        if shares.shape != centres.shape[:1] or np.any(centres[0] != 0):
-            raise ValueError("'centres' must start with 0 and match 'shares'")
-        if not (np.all(shares > 0) and abs(shares.sum() - 1) < 1e-9):
-            raise ValueError("'shares' must be positive and sum to 1")
-        if not np.all(np.isfinite(centres)):
-            raise ValueError("'centres' must be finite")
-        for name, values in (("centres", centres), ("shares", shares)):
-            values.setflags(write=False)
-            object.__setattr__(self, name, values)
-
-    @classmethod
-    def toward(
-        cls, centres: Sequence[ArrayLike], *, plain: float = 0.2, halfway: float = 0.25
-    ) -> Proposal:
-        """Make a mixture of plain draws, draws about centres, and draws half-way there.
-
-        Those half-way keep a flight that reaches a place with less help than most from
-        carrying a weight that outdoes all others.
-
-        Parameters
-        ----------
-        centres : sequence of array_like, shape (d,)
-            From `aim`.
-        plain, halfway : float
-            Shares of the draws; the centres have the rest, each as much as the others.
-
-        Returns
-        -------
-        Proposal
-            The mixture.
-        """
-        places = np.atleast_2d(np.asarray(centres, dtype=float))
-        each = np.ones(len(places)) / len(places)
-        return cls(
-            np.vstack([np.zeros((1, places.shape[1])), places, places / 2]),
-            np.concatenate([[plain], (1 - plain - halfway) * each, halfway * each]),
-        )
+        if self.middle.shape != (*self.width.shape, 2) or self.width.ndim != 2:
+            raise ValueError("'middle' must have shape (k, n, 2), 'width' (k, n)")
+        if self.share.shape != self.width.shape or not 0 < self.plain <= 1:
+            raise ValueError("'share' must have shape (k, n), 'plain' lie in (0, 1]")
+        total = self.share.sum(axis=0)
+        if not np.all((np.abs(total - 1) < 1e-9) | (total == 0)):
+            raise ValueError("'share' must sum to 1 for each flight, or be all 0")
+        if not (np.all(self.share >= 0) and np.all(self.width > 0)):
+            raise ValueError("'share' must not be negative, 'width' be positive")
+        if not (np.isfinite(self.middle).all() and np.isfinite(self.width).all()):
+            raise ValueError("'middle' and 'width' must be finite")
 
     @property
     def largest_weight(self) -> float:
         """Greatest weight a draw can have."""
-        return float(1 / self.shares[0])
+        return 1 / self.plain
 
-    def draw(self, count: int, rng: np.random.Generator) -> FloatArray:
-        """Draw inputs.
+    def draw(self, rng: np.random.Generator) -> FloatArray:
+        """Draw the inputs.
 
         Parameters
         ----------
-        count : int
-            Number of flights.
         rng : numpy.random.Generator
             Source of randomness.
 
         Returns
         -------
-        ndarray, shape (count, d)
+        ndarray, shape (n, 2)
             Inputs, to be weighed with `weights`.
         """
-        part = rng.choice(self.shares.size, count, p=self.shares)
-        noise = rng.standard_normal((count, self.centres.shape[1]))
-        return np.asarray(noise + self.centres[part])
+        n = self.width.shape[1]
+        noise, one = rng.standard_normal((n, 2)), np.arange(n)
+        aimed = (rng.random(n) >= self.plain) & (self.share.sum(axis=0) > 0)
+        below = np.cumsum(self.share, axis=0) < rng.random(n)
+        which = np.minimum(below.sum(axis=0), len(self.share) - 1)
+        wide = np.where(aimed, self.width[which, one], 1.0)[:, None]
+        middle = np.where(aimed[:, None], self.middle[which, one], 0.0)
+        return np.asarray(middle + wide * noise)
 
     def weights(self, draws: ArrayLike) -> FloatArray:
-        r"""Weigh draws so that weighted means are those of the plain distribution.
+        r"""Weigh draws so that weighted means are those of standard normal inputs.
 
-        .. math:: w(z) = 1 / \sum_k a_k \exp(c_k \cdot z - |c_k|^2 / 2)
+        .. math:: w(z) = \varphi(z) / \Bigl(a\,\varphi(z) + (1 - a) \sum_k s_k\,
+                  \varphi\bigl((z - c_k) / b_k\bigr) / b_k^2\Bigr)
 
         Parameters
         ----------
-        draws : array_like, shape (n, d)
+        draws : array_like, shape (n, 2)
             From `draw`.
 
         Returns
@@ -134,10 +117,13 @@ class Proposal:
             Weights; their expectation is 1.
         """
         z = np.asarray(draws, dtype=float)
-        ratio = z @ self.centres.T - (self.centres**2).sum(axis=1) / 2
-        # The first part has ratio 0: a sum that overflows to infinity weighs 0, rightly.
+        away = ((z - self.middle) ** 2).sum(axis=2) / self.width**2
+        # Densities over that of a plain draw; one that overflows to infinity weighs 0.
         with np.errstate(over="ignore"):
-            return np.asarray(1 / (np.exp(ratio) @ self.shares))
+            ratio = np.exp(((z**2).sum(axis=1) - away) / 2) / self.width**2
+        aimed = (self.share * ratio).sum(axis=0)
+        mixed = self.plain + (1 - self.plain) * aimed
+        return np.asarray(np.where(self.share.sum(axis=0) > 0, 1 / mixed, 1.0))
 
 
 def aim(draws: ArrayLike, landings: ArrayLike, target: ArrayLike) -> FloatArray:
@@ -159,7 +145,7 @@ def aim(draws: ArrayLike, landings: ArrayLike, target: ArrayLike) -> FloatArray:
     Returns
     -------
     ndarray, shape (d,)
-        Centre for a part of a `Proposal`.
+        The inputs.
     """
     z, points = np.asarray(draws, float), np.asarray(landings, float)
     design = np.column_stack([np.ones(len(z)), z])
@@ -169,6 +155,30 @@ def aim(draws: ArrayLike, landings: ArrayLike, target: ArrayLike) -> FloatArray:
     spread = slope.T @ slope + rest.T @ rest / len(z)
     away = np.asarray(target, float) - fit[0]
     return np.asarray(slope @ np.linalg.lstsq(spread, away, rcond=None)[0])
+
+
+def response(draws: ArrayLike, landings: ArrayLike, time: ArrayLike) -> FloatArray:
+    """Find how far a body is carried by each of two inputs, in the time it takes.
+
+    Parameters
+    ----------
+    draws : array_like, shape (n, 2)
+        Plain standard normal inputs of a few flights.
+    landings : array_like, shape (n, 2)
+        Where those flights landed [m].
+    time : array_like, shape (n,)
+        How long each was in the air [s].
+
+    Returns
+    -------
+    ndarray, shape (2, 2)
+        Way east and north by each input [m s⁻¹]: the transpose of what a regression
+        of landings on inputs times time has as slope.
+    """
+    z, t = np.asarray(draws, float), np.asarray(time, float)
+    design = np.column_stack([np.ones(len(z)), z * t[:, None]])
+    fit, *_ = np.linalg.lstsq(design, np.asarray(landings, float), rcond=None)
+    return np.asarray(fit[1:].T)
 
 
 def drift_direction(
@@ -218,7 +228,7 @@ def steer(noise: ArrayLike, direction: ArrayLike, along: ArrayLike) -> FloatArra
     direction : array_like, shape (k,)
         Unit vector.
     along : array_like, shape (n,)
-        Wanted component of each flight, such as one column of `Proposal.draw`.
+        Wanted component of each flight, such as one column of `Aim.draw`.
 
     Returns
     -------
@@ -232,7 +242,7 @@ def steer(noise: ArrayLike, direction: ArrayLike, along: ArrayLike) -> FloatArra
 def tilted_mean(
     values: ArrayLike, flights: int, bound: float, *, confidence: float = CONFIDENCE
 ) -> Estimate:
-    """Give the mean of weighted flights drawn from a `Proposal`, with its interval.
+    """Give the mean of weighted flights drawn from an `Aim`, with its interval.
 
     Parameters
     ----------
@@ -241,7 +251,7 @@ def tilted_mean(
     flights : int
         Number of all flights.
     bound : float
-        Most one flight can add: `Proposal.largest_weight` times the most it adds plain.
+        Most one flight can add: `Aim.largest_weight` times the most it adds plain.
     confidence : float
         Two-sided confidence.
 
@@ -252,7 +262,7 @@ def tilted_mean(
 
     Notes
     -----
-    With few effective hits, ``sum(v)**2 / sum(v**2) < 25``, the interval allows for one
+    With few effective hits, ``sum(v)**2 / sum(v**2) < 50``, the interval allows for one
     flight of the greatest weight that went unseen, and is wide. With more it takes the
     largest weight seen for the largest there is. That assumes the aimed draws found the
     main way in; a way that only plain draws could find, with a probability below

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Final
@@ -18,13 +18,12 @@ from driftmap.air.wind import WindProfile
 from driftmap.errors import FlightError, FlightPathError
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import CERTAIN, build_cases
-from driftmap.hazard.steering import Proposal
 from driftmap.montecarlo.flying import LANDED, WAY_UP, Block, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
 from driftmap.rocket.flight import Flight
 from driftmap.trajectory.motion import Motion
 
-__all__ = ["Cloud", "Part", "fly"]
+__all__ = ["Cloud", "Part", "Steered", "fly"]
 
 _BLOCK: Final = 4096  # flights flown together; part of what a seed means
 
@@ -151,6 +150,39 @@ class Cloud:
         return np.asarray(case.likelihood * ~self.fluttered[who], dtype=float)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Steered:
+    """Flights whose wind is leaned in place of drawn.
+
+    Parameters
+    ----------
+    lean : ndarray, shape (2, n)
+        What each flight has, in place of standard normal numbers, of the part of the
+        wind's error east and north that carries a fall farthest: its inputs ``"lean
+        east"`` and ``"lean north"``.
+    only : collection of str, optional
+        Cases to fly; all when left out. Their flights are the same either way.
+    """
+
+    lean: FloatArray
+    only: Collection[str] | None = None
+
+    def flies(self, case: str) -> bool:
+        """Tell whether a case is to be flown.
+
+        Parameters
+        ----------
+        case : str
+            Its name.
+
+        Returns
+        -------
+        bool
+            Whether it is.
+        """
+        return self.only is None or case in self.only
+
+
 def fly(
     flight: Flight,
     wind: WindProfile,
@@ -159,7 +191,7 @@ def fly(
     samples: int,
     seed: int,
     day: Day | None = None,
-    proposal: Proposal | None = None,
+    steered: Steered | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Cloud:
     """Fly every case of a flight many times.
@@ -178,10 +210,9 @@ def fly(
         Seed; the same seed gives the same points on any number of threads.
     day : Day, optional
         Surface readings; the standard atmosphere when left out.
-    proposal : Proposal, optional
-        Leans the wind's error toward a rare outcome. Such a cloud must be weighed with
-        `Proposal.weights` of its inputs ``"lean east"`` and ``"lean north"``; its own
-        probabilities of cases mean nothing.
+    steered : Steered, optional
+        Inputs to lean. Such flights must be weighed, as in `driftmap.hazard.precise`; the
+        cloud's own probabilities of cases mean nothing.
     progress : callable, optional
         Called with the number of flights done since the last call.
 
@@ -200,12 +231,16 @@ def fly(
     if samples < 1:
         raise ValueError(f"'samples' must be positive (got {samples})")
     tree = build_cases(flight)
+    if steered is not None:
+        kept = tuple(c for c in tree.cases if steered.flies(c.name))
+        tree = replace(tree, cases=kept)
     plan = plan_launch(flight, wind, Sky(site_altitude, day))
 
     def block(start: int) -> Block:
         count = min(_BLOCK, samples - start)
         number = start // _BLOCK
-        return fly_block(plan, tree, wind, count, seed, number, proposal=proposal)
+        own = None if steered is None else steered.lean[:, start : start + count]
+        return fly_block(plan, tree, wind, count, seed, number, lean=own)
 
     blocks = []
     try:

@@ -24,7 +24,7 @@ from driftmap.formulas.burst import fragment_speed, throws
 from driftmap.formulas.canopies import CANOPIES
 from driftmap.formulas.flutter import flutter_margin, flutter_speed
 from driftmap.formulas.opening import LINKS, Inflation, opening_load, what_gives
-from driftmap.hazard.steering import Proposal, drift_direction, steer
+from driftmap.hazard.steering import drift_direction, steer
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.rocket.flight import Device, Piece
 from driftmap.spread import draw_all, stream
@@ -83,7 +83,7 @@ def fly_block(
     seed: int,
     number: int,
     *,
-    proposal: Proposal | None = None,
+    lean: FloatArray | None = None,
 ) -> Block:
     """Fly a block of flights through every case.
 
@@ -99,8 +99,9 @@ def fly_block(
         Flights in the block.
     seed, number : int
         Seed of the run, and which block of it this is.
-    proposal : Proposal, optional
-        How to lean the error of the wind; plain draws when left out.
+    lean : ndarray, shape (2, count), optional
+        What each flight draws of the part of the wind's error east and north that
+        carries a fall farthest; plain draws when left out.
 
     Returns
     -------
@@ -112,7 +113,7 @@ def fly_block(
     ValueError
         If a flight cannot leave the rail or leaves the column of air.
     """
-    block = _Flights(plan, tree, wind, count, seed, number, proposal)
+    block = _Flights(plan, tree, wind, count, seed, number, lean)
     landed: dict[tuple[str, str], FloatArray] = {}
     happened: dict[str, IntArray] = {}
     for case in tree.cases:
@@ -149,25 +150,21 @@ class _Lean:
     """The part of the wind's error that carries a fall farthest, noted or steered."""
 
     def __init__(
-        self,
-        wind: WindProfile,
-        plan: Plan,
-        proposal: Proposal | None,
-        rng: np.random.Generator,
+        self, wind: WindProfile, plan: Plan, wanted: FloatArray | None
     ) -> None:
         heights = column_heights(wind.height, plan.top)
         error = np.interp(heights, wind.height, wind.error)
         self._direction = drift_direction(
             heights, error, wind.correlation_height, plan.apogee
         )
-        self._proposal, self._rng = proposal, rng
+        self._wanted = wanted
         self.along = np.zeros((2, 0))
 
     def __call__(self, noise: FloatArray) -> FloatArray:
-        if self._proposal is None or not np.any(self._direction):
+        if self._wanted is None or not np.any(self._direction):
             self.along = np.einsum("k,ckn->cn", self._direction, noise)
             return noise
-        self.along = self._proposal.draw(noise.shape[2], self._rng).T
+        self.along = self._wanted
         steered = [
             steer(part, self._direction, wanted)
             for part, wanted in zip(noise, self.along, strict=True)
@@ -186,14 +183,14 @@ class _Flights:
         count: int,
         seed: int,
         number: int,
-        proposal: Proposal | None,
+        wanted: FloatArray | None,
     ) -> None:
         self.plan = plan
         spreads = {**plan.spreads, **tree.spreads}
         self.draws = draw_all(spreads, count, seed, number)
         self._seed = (seed, number)
         rng = stream(seed, number, "wind")
-        lean = _Lean(wind, plan, proposal, stream(seed, number, "proposal"))
+        lean = _Lean(wind, plan, wanted)
         self.air = draw_air(wind, plan.sky, plan.top, count, rng, steer=lean)
         self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
         self.rocket = rockets(plan, self.draws)

@@ -48,14 +48,14 @@ def test_within_a_factor_of_two_of_brute_force(flight, pilot, spot):
     plain = fly(flight, WIND, 0.0, samples=150_000, seed=9)
     truth = mixture(plain, struck(plain, inside(spot.shape)))
     assert 2e-5 < truth.estimate < 1e-3  # a rare hit, or the test says nothing
-    found = [steered_hit(pilot, WIND, spot, 32_768, seed=s) for s in range(20, 24)]
+    found = [steered_hit(pilot, WIND, spot, 16_384, seed=s) for s in range(20, 26)]
     for one in found:
         assert 0.5 < one.estimate / truth.estimate < 2.0
         assert one.lower < truth.upper
         assert one.upper > truth.lower
     # The mean of the runs is nearer still: nothing is skewed.
     mean = np.mean([one.estimate for one in found])
-    assert mean == pytest.approx(truth.estimate, rel=0.4)
+    assert mean == pytest.approx(truth.estimate, rel=0.25)
 
 
 def test_plain_and_steered_agree_where_hits_are_common(pilot):

@@ -15,7 +15,7 @@ from driftmap.hazard.sampling import (
     read_precision,
     weighted_mean,
 )
-from driftmap.hazard.steering import Proposal, tilted_mean
+from driftmap.hazard.steering import Aim, tilted_mean
 
 
 def coin(probability, seed=1):
@@ -119,11 +119,22 @@ def test_tilted_mean_refuses_a_weight_beyond_its_bound():
         tilted_mean(np.full(100, 2.0), 1000, 1.0)
 
 
+ONE = {
+    "middle": np.zeros((1, 3, 2)),
+    "width": np.ones((1, 3)),
+    "share": np.ones((1, 3)),
+    "plain": 0.2,
+}
+
+
 @pytest.mark.parametrize(
-    ("centres", "shares"),
-    [([[1.0]], [1.0]), ([[0.0], [1.0]], [0.5, 0.6]), ([[0.0], [1.0]], [1.0, 0.0]),
-     ([[0.0], [math.nan]], [0.5, 0.5]), ([[0.0]], [0.5, 0.5])],
+    ("name", "value"),
+    [("middle", np.zeros((1, 3))), ("middle", np.full((1, 3, 2), math.nan)),
+     ("width", np.zeros((1, 3))), ("width", np.ones(3)), ("share", np.full((1, 3), 0.5)),
+     ("share", np.ones((2, 3))), ("share", np.full((1, 3), math.nan)),
+     ("plain", 0.0), ("plain", 1.5), ("plain", math.nan)],
 )  # fmt: skip
-def test_broken_proposals_are_refused(centres, shares):
-    with pytest.raises(ValueError, match=r"centres|shares"):
-        Proposal(np.array(centres), np.array(shares))
+def test_broken_aims_are_refused(name, value):
+    Aim(**ONE)
+    with pytest.raises(ValueError, match=name):
+        Aim(**ONE | {name: value})
