@@ -16,6 +16,7 @@ __all__ = [
     "components_from",
     "direction_and_speed",
     "draw_wind",
+    "turn",
 ]
 
 
@@ -68,6 +69,36 @@ def direction_and_speed(
     return np.where((e == 0) & (n == 0), 0.0, np.arctan2(-e, -n)) % (
         2 * np.pi
     ), np.hypot(e, n)
+
+
+def turn(
+    east: ArrayLike, north: ArrayLike, angle: float
+) -> tuple[FloatArray, FloatArray]:
+    """Turn vectors clockwise, as bearings run.
+
+    Parameters
+    ----------
+    east, north : array_like, shape (...)
+        Their components, in any unit.
+    angle : float
+        Turn [rad].
+
+    Returns
+    -------
+    east, north : ndarray, shape (...)
+        The components after it.
+
+    Examples
+    --------
+    East turned by 90° is south:
+
+    >>> east, north = turn(1.0, 0.0, np.radians(90.0))
+    >>> float(east.round(12)), float(north)
+    (0.0, -1.0)
+    """
+    cos, sin = float(np.cos(angle)), float(np.sin(angle))
+    e, n = np.asarray(east), np.asarray(north)
+    return np.asarray(cos * e + sin * n), np.asarray(cos * n - sin * e)
 
 
 def _column(values: ArrayLike) -> FloatArray:

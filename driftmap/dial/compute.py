@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from functools import partial
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache, partial
 from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from driftmap.air import turbulence
+from driftmap.air.wind import turn
 from driftmap.dial.winds import metered_wind
 from driftmap.errors import DriftmapError
 from driftmap.failures.cases import build_cases
@@ -21,6 +24,7 @@ from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import Setup, flown, judged, pack, unpack
+from driftmap.rocket.flight import Flight
 from driftmap.verdict.check import Check
 from driftmap.verdict.verdict import Verdict, decide
 
@@ -239,7 +243,8 @@ def compute_dial(
     reach : Reach
         The winds.
     hands : Hands, optional
-        Who works on it; threads by default. A part is all speeds of one direction.
+        Who works on it; threads by default. A part is all directions of one speed, or
+        as many winds as there are speeds where the rail has a bearing of its own.
     halfway : int
         Cells in whose middle a wind is flown as well.
 
@@ -252,11 +257,17 @@ def compute_dial(
     ------
     DriftmapError
         If flight and site cannot be assessed in any wind.
+
+    Notes
+    -----
+    Where the rail follows the wind, each speed is flown once, from north, and turned for
+    every other direction (`Cloud.turned`): directions then differ by the ground alone. A
+    rail with a bearing of its own is flown in every wind, on the same luck.
     """
     first, notes = _scouted(setup, supposition)
     winds, cells = reach.winds(), reach.cells(halfway)
     wanted = [*winds, *(reach.middle(cell) for cell in cells)]
-    parts = _parts(wanted, reach.speeds)
+    parts = _parts(setup.flight, wanted, reach.speeds)
     work = partial(_part, pack(setup), supposition)
     done = sweep(work, parts, hands)
     found: dict[Wind, Node] = {}
@@ -299,25 +310,60 @@ def _scouted(
     return pieces, tuple(dict.fromkeys(notes))
 
 
-def _parts(winds: Sequence[Wind], size: int) -> list[tuple[Wind, ...]]:
-    """Group winds by direction, so that a part is worth handing out."""
-    parts: list[tuple[Wind, ...]] = []
+def _parts(flight: Flight, winds: Sequence[Wind], most: int) -> list[tuple[Wind, ...]]:
+    """Group winds so that a part is worth handing out.
+
+    Where one flight serves all directions, a part is all winds of one speed.
+    """
+    if flight.rail.follows_wind:
+        groups = itertools.groupby(sorted(winds), key=lambda wind: wind[0])
+        return [tuple(group) for _, group in groups]
     ordered = sorted(winds, key=lambda wind: (wind[1], wind[0]))
-    for start in range(0, len(ordered), size):
-        parts.append(tuple(ordered[start : start + size]))
-    return parts
+    starts = range(0, len(ordered), most)
+    return [tuple(ordered[start : start + most]) for start in starts]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Flown:
+    """A cloud with what is told of its landings."""
+
+    cloud: Cloud
+    landings: Mapping[tuple[str, str], Landing]
+
+    def turned(self, from_deg: float) -> _Flown:
+        """Turn everything as a wind from north turns to another direction."""
+        angle = math.radians(from_deg)
+        turned = {key: _turned(one, angle) for key, one in self.landings.items()}
+        return _Flown(self.cloud.turned(angle), turned)
 
 
 def _part(packed: bytes, supposition: Supposition, winds: Sequence[Wind]) -> list[Node]:
     setup = unpack(packed)
-    return [_node(setup, supposition, wind) for wind in winds]
+
+    def fly(wind: Wind) -> _Flown:
+        cloud = flown(setup, metered_wind(supposition, wind[1], wind[0]))
+        landings = {
+            (part.case, part.body): _landing(cloud, part) for part in cloud.parts
+        }
+        return _Flown(cloud, landings)
+
+    if not setup.flight.rail.follows_wind:
+        return [_node(setup, supposition, wind, fly) for wind in winds]
+    # A flight whose rail follows the wind is the same from everywhere, but for a turn.
+    first = lru_cache(1)(lambda speed: fly((speed, 0.0)))
+    return [
+        _node(setup, supposition, wind, lambda w: first(w[0]).turned(w[1]))
+        for wind in winds
+    ]
 
 
-def _node(setup: Setup, supposition: Supposition, wind: Wind) -> Node:
+def _node(
+    setup: Setup, supposition: Supposition, wind: Wind, fly: Callable[[Wind], _Flown]
+) -> Node:
     try:
+        done = fly(wind)
         air = metered_wind(supposition, wind[1], wind[0])
-        cloud = flown(setup, air)
-        trial = judged(cloud, setup, air)
+        trial = judged(done.cloud, setup, air)
     except (DriftmapError, ValueError) as problem:
         return _unknown(wind, " ".join(str(problem).split()))
     return Node(
@@ -325,9 +371,9 @@ def _node(setup: Setup, supposition: Supposition, wind: Wind) -> Node:
         decide(trial.checks),
         decide(check for check in trial.checks if not check.question),
         trial.checks,
-        {part.case: part.flights for part in cloud.parts},
-        {case.name: case.probability for case in cloud.tree.cases},
-        {(part.case, part.body): _landing(cloud, part) for part in cloud.parts},
+        {part.case: part.flights for part in done.cloud.parts},
+        {case.name: case.probability for case in done.cloud.tree.cases},
+        done.landings,
     )
 
 
@@ -351,3 +397,12 @@ def _landing(cloud: Cloud, part: Part) -> Landing:
         float(np.quantile(cloud.energy[rows], 0.95)),
         lines,
     )
+
+
+def _turned(landing: Landing, angle: float) -> Landing:
+    def about_pad(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
+
+    east, north = turn(landing.mean[0], landing.mean[1], angle)
+    lines = [shapely.transform(line, about_pad) for line in landing.lines]
+    return replace(landing, mean=(float(east), float(north)), lines=tuple(lines))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import IntArray, Sky
 from driftmap.air.day import Day
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import WindProfile, turn
 from driftmap.errors import FlightError, FlightPathError
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import CERTAIN, build_cases
@@ -148,6 +148,51 @@ class Cloud:
         if case.cause == CERTAIN:
             return np.ones(who.size)
         return np.asarray(case.likelihood * ~self.fluttered[who], dtype=float)
+
+    def turned(self, angle: float) -> Cloud:
+        """Turn everything about the pad, as if the wind came from elsewhere.
+
+        Nothing that a flight is made of knows north from east but the wind and a rail of
+        fixed aim: errors, gusts, glide and throws go all ways alike. So where the rail
+        follows the wind, this is a cloud of the same flight in the wind turned at all
+        heights alike.
+
+        Parameters
+        ----------
+        angle : float
+            Turn, clockwise [rad].
+
+        Returns
+        -------
+        Cloud
+            The same flights, turned.
+
+        Raises
+        ------
+        ValueError
+            If the rail does not follow the wind.
+        """
+        if not self.plan.flight.rail.follows_wind:
+            raise ValueError("'turned' needs a rail that follows the wind")
+        top, draws, way = self.apogee, dict(self.draws), self.way.copy()
+        for name in [n for n in draws if n.endswith(" east")]:
+            other = name.removesuffix("east") + "north"
+            draws[name], draws[other] = turn(draws[name], draws[other], angle)
+        way[:, 0], way[:, 1] = turn(way[:, 0], way[:, 1], angle)
+        east, north = turn(self.east, self.north, angle)
+        top_east, top_north = turn(top.east, top.north, angle)
+        v_east, v_north = turn(top.v_east, top.v_north, angle)
+        return replace(
+            self,
+            east=east,
+            north=north,
+            plan=self.plan.turned(angle),
+            draws=draws,
+            apogee=replace(
+                top, east=top_east, north=top_north, v_east=v_east, v_north=v_north
+            ),
+            way=way,
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

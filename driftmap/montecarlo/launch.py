@@ -90,6 +90,24 @@ class Plan:
         """Factor on the drag of a nose-first fall by Mach number."""
         return None if self.rise is None else _rise(self.flight)
 
+    def turned(self, angle: float) -> Plan:
+        """Turn the rail with the wind.
+
+        Parameters
+        ----------
+        angle : float
+            Turn, clockwise [rad].
+
+        Returns
+        -------
+        Plan
+            What the same flight plans in the same wind from another direction.
+        """
+        azimuth = self.azimuth + angle
+        notes = {_lean_note(self.azimuth): _lean_note(azimuth)}
+        assumed = tuple(notes.get(note, note) for note in self.assumed)
+        return replace(self, azimuth=azimuth, assumed=assumed)
+
 
 def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
     """Work out what all rockets of a flight share.
@@ -149,10 +167,8 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
             "lift-off mass (assumed)"
         )
         log_motor, response = _fit_motor(flight, wind, azimuth, sky)
-    if flight.rail.azimuth == "into the wind":
-        assumed.append(
-            f"rail leans into the wind, toward {degrees(azimuth) % 360:03.0f}°"
-        )
+    if flight.rail.follows_wind:
+        assumed.append(_lean_note(azimuth))
     plan = Plan(
         flight=flight,
         curve=_curve(flight),
@@ -258,11 +274,15 @@ def _aim(
     return np.asarray(np.hypot(x, y)), np.asarray(np.arctan2(x, y))
 
 
+def _lean_note(azimuth: float) -> str:
+    return f"rail leans into the wind, toward {round(degrees(azimuth)) % 360:03d}°"
+
+
 def _azimuth(flight: Flight, wind: WindProfile) -> float:
-    if flight.rail.azimuth == "into the wind":
-        east, north = wind.at(10.0)
-        return float(direction_and_speed(east, north)[0])
-    return float(flight.rail.azimuth)
+    azimuth = flight.rail.azimuth
+    if azimuth == "into the wind":
+        return float(direction_and_speed(*wind.at(10.0))[0])
+    return float(azimuth)
 
 
 def _curve(flight: Flight) -> ThrustCurve:

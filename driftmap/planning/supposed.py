@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.air.wind import WindProfile, direction_and_speed, turn
 from driftmap.errors import WindError
 from driftmap.winds import read_wind
 
@@ -127,12 +127,12 @@ def _notes(assumed: tuple[str, ...], name: str) -> Iterator[str]:
 def _turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
     """Scale and turn a wind so that it has this speed and direction at 10 m."""
     now, strength = (float(v) for v in direction_and_speed(*shape.at(REFERENCE)))
-    factor, turn = speed / strength, bearing - now
-    cos, sin = factor * math.cos(turn), factor * math.sin(turn)
-    # Bearings run clockwise: a turn by +90° takes east to south.
-    matrix = np.array([[cos, sin], [-sin, cos]])
-    east, north = matrix @ np.stack([shape.east, shape.north])
-    members = None if shape.members is None else matrix @ shape.members
+    factor, angle = speed / strength, bearing - now
+    east, north = turn(factor * shape.east, factor * shape.north, angle)
+    members = shape.members
+    if members is not None:
+        ways = turn(factor * members[:, 0], factor * members[:, 1], angle)
+        members = np.stack(ways, axis=1)
     return replace(
         shape,
         east=east,

@@ -110,6 +110,11 @@ class Rail(Table):
     angle: Tilt
     azimuth: Azimuth = "into the wind"
 
+    @property
+    def follows_wind(self) -> bool:
+        """Whether the rail is turned with the wind of the day."""
+        return self.azimuth == "into the wind"
+
 
 class Motor(Table):
     """The motor: thrust against time, and the propellant it burns.

@@ -113,11 +113,31 @@ def test_a_worse_wind_halfway_counts_in_its_cell(dial):
 
 
 def test_a_wind_of_the_dial_is_judged_as_any_flight(dial):
-    node = dial.nodes[9]
-    wind = metered_wind(dial.supposition, node.wind[1], node.wind[0])
-    trial = judged(flown(dial.setup, wind), dial.setup, wind)
-    assert node.checks == trial.checks
-    assert node.but_questions == trial.verdict
+    """From north by the very flights, from elsewhere by these turned with the wind."""
+    for place in (1, 9):
+        node = dial.nodes[place]
+        north = metered_wind(dial.supposition, 0.0, node.wind[0])
+        cloud = flown(dial.setup, north).turned(math.radians(node.wind[1]))
+        wind = metered_wind(dial.supposition, node.wind[1], node.wind[0])
+        trial = judged(cloud, dial.setup, wind)
+        assert node.checks == trial.checks
+        assert node.but_questions == trial.verdict
+        for part in cloud.parts:
+            mean = node.landings[part.case, part.body].mean
+            own = cloud.east[part.rows].mean(), cloud.north[part.rows].mean()
+            assert mean == pytest.approx(own, abs=1e-6)
+
+
+def test_a_rail_with_a_bearing_is_flown_in_every_wind(dial):
+    flight = dial.setup.flight
+    rail = flight.rail.model_copy(update={"azimuth": 2.0})
+    setup = dataclasses.replace(
+        dial.setup, flight=flight.model_copy(update={"rail": rail}), samples=60
+    )
+    small = compute_dial(setup, dial.supposition, Reach(4.0, 2, 4), halfway=1)
+    for node in small.nodes:
+        wind = metered_wind(dial.supposition, node.wind[1], node.wind[0])
+        assert node.checks == judged(flown(setup, wind), setup, wind).checks
 
 
 class Reader:
