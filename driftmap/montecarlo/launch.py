@@ -183,9 +183,8 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
         assumed=(),
     )
     nominal = _nominal(plan, wind)
-    # Wind bends the way up: flights that meet less of it rise higher than the nominal.
-    highest = float(_nominal(plan, _CALM).apogee.height[0])
-    fastest = float((nominal.mach()).max())
+    apogee, calm = nominal.apogee.height.tolist()
+    fastest = float(nominal.mach()[:, 0].max())
     rise = plan.rise
     if not flight.airframe.drag_by_mach:
         if fastest < _SUBSONIC:
@@ -193,10 +192,10 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
         else:
             spreads["transonic peak"] = PEAK
             assumed.append(f"transonic drag: {PEAK.assumed} (assumed)")
-    apogee = float(nominal.apogee.height[0])
     return replace(
         plan,
-        top=min(1.7 * max(apogee, highest) + 300.0, sky.top),
+        # Wind bends the way up: flights that meet less of it rise higher than planned.
+        top=min(1.7 * max(apogee, calm) + 300.0, sky.top),
         apogee=apogee,
         rise=rise,
         assumed=tuple(assumed),
@@ -292,20 +291,23 @@ def _curve(flight: Flight) -> ThrustCurve:
     return ThrustCurve(times / times[-1], np.asarray(flight.motor.thrusts))
 
 
-def _middle(plan: Plan) -> dict[str, FloatArray]:
-    """Give every input its middle value, shape (1,)."""
-    draws = {name: np.array([spread.middle]) for name, spread in plan.spreads.items()}
+def _middle(plan: Plan, count: int) -> dict[str, FloatArray]:
+    """Give every input its middle value, shape (count,)."""
     drag = plan.flight.airframe.drag_coefficient.value
-    return {**draws, "drag coefficient": np.array([drag])}
+    middle = {name: spread.middle for name, spread in plan.spreads.items()}
+    values = {**middle, "drag coefficient": drag}
+    return {name: np.full(count, value) for name, value in values.items()}
 
 
 def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
-    """Fly the flight as planned, in the mean wind."""
+    """Fly the flight as planned, in the mean wind and in calm air."""
     flight = plan.flight
-    air = mean_air(wind, plan.sky, plan.sky.top)
+    windy = mean_air(wind, plan.sky, plan.sky.top)
+    east, north = (np.pad(way, ((0, 0), (0, 1))) for way in (windy.east, windy.north))
+    air = replace(windy, east=east, north=north)
     where = "motor" if flight.motor else "apogee"
     try:
-        return ascend(rockets(plan, _middle(plan)), air)
+        return ascend(rockets(plan, _middle(plan, 2)), air)
     except FlightPathError as problem:
         raise FlightError(flight.source, where, str(problem)) from None
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -86,11 +87,21 @@ def _gather(path: Path, found: dict[Path, RuleSet], above: tuple[Path, ...]) -> 
         return
     if place in above or len(above) > _DEEPEST:
         raise InputError(str(path), "extends", "leads back to the file itself")
-    file = check_form(path)
-    for name in file.extends:
+    extends, rules = _of_package(path) if path.parent == _HOME else _read(path)
+    for name in extends:
         parent = _locate(name, path.parent, f"{path}: extends")
         _gather(parent, found, (*above, place))
-    found[place] = _rule_set(path, file)
+    found[place] = rules
+
+
+def _read(path: Path) -> tuple[tuple[str, ...], RuleSet]:
+    """Read one file; give what it extends, and its rules."""
+    file = check_form(path)
+    return tuple(file.extends), _rule_set(path, file)
+
+
+# The package's own files stay as they are while it runs: a sweep asks them by the hundred.
+_of_package = lru_cache(_read)
 
 
 def _rule_set(path: Path, file: RuleFile) -> RuleSet:
