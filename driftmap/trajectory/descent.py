@@ -33,7 +33,7 @@ DragRise: TypeAlias = Callable[[FloatArray], FloatArray]
 __all__ = ["coast", "fall"]
 
 _G: Final = STANDARD_GRAVITY
-_STEP: Final = 0.8  # of a relaxation time; RK4 is stable to 1.39 of it
+_STEP: Final = 0.9  # of a relaxation time; RK4 is stable to 1.39 of it
 _LONGEST: Final = 1.0  # s; a body without drag must still meet its layers of wind
 _BALANCED: Final = 0.1  # imbalance of drag and weight that may enter a layer
 _LAYER: Final = 60.0  # m; the depth over which that imbalance is weighed
