@@ -22,7 +22,10 @@ from driftmap.units import parse
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from driftmap.planning.season import SeasonHour
+    from driftmap.planning.season import Agreement, SeasonHour
+    from driftmap.planning.supposed import Supposition
+    from driftmap.planning.sweep import Hands
+    from driftmap.planning.trial import Setup
 
 __all__ = ["season_command"]
 
@@ -33,16 +36,22 @@ __all__ = ["season_command"]
 @click.option(
     "--winds",
     "file",
-    required=True,
     metavar="FILE",
     help="Hourly winds (CSV): time_utc, from_deg, and speed_mps, speed_kt, speed_mph or "
     "speed_kmh. Gaps are not known, never go.",
 )
 @click.option(
+    "--soundings",
+    multiple=True,
+    metavar="FILE",
+    help="Winds aloft in place of hourly winds: soundings or forecasts that tell their "
+    "time, one or many a file; may be given again. Each is flown as it is.",
+)
+@click.option(
     "--height",
     default="10 m",
     show_default=True,
-    help="Height of these winds above the ground.",
+    help="Height of hourly winds above the ground.",
 )
 @click.option(
     "--utc-offset",
@@ -69,7 +78,8 @@ __all__ = ["season_command"]
 def season_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,
-    file: str,
+    file: str | None,
+    soundings: tuple[str, ...],
     height: str,
     utc_offset: float,
     check: int,
@@ -83,11 +93,12 @@ def season_command(  # noqa: PLR0913, PLR0917
 ) -> None:
     """Give the share of a season's hours that would have been go, by month and hour.
 
-    Winds are put into bins of 10 degrees and 0.5 m/s, speeds rounded up; each bin is one
-    verdict in full.
+    Hourly winds are put into bins of 10 degrees and 0.5 m/s, speeds rounded up; each bin
+    is one verdict in full. Soundings are one verdict each.
 
     \b
-    Example:
+    Examples:
+      driftmap season FLIGHT --site SITE --soundings station.txt --out season
       driftmap season examples/dunlin.toml --site sites/saltgrass-flat.geojson \\
           --winds hourly.csv --out season
     """
@@ -101,26 +112,33 @@ def season_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.trial import Setup, basis_of
     from driftmap.rocket.flightfile import read_flight
 
-    rocket, ground, hours = read_flight(flight), read_site(site), read_hours(file)
+    if bool(file) == bool(soundings):
+        raise InputError("season", "", "give --winds or --soundings, and not both")
+    rocket, ground = read_flight(flight), read_site(site)
     setup = Setup(rocket, ground, samples, seed, None, answers_of(answers, ground))
     supposition = Supposition(ground.elevation)
-    scale = _scale(supposition, height)
     wind = suppose(supposition, 90.0, 4.0)
     basis = basis_of(setup, suppose(supposition, 0.0, 0.0), wind)
     path = None if out is None else out / "season-verdicts.jsonl"
-    ledger = open_ledger(path, run_key(setup, supposition))
-    every, left = bins_to_fly(hours, ledger, scale=scale)
-    if left < every and not as_json:
-        click.echo(f"going on: {every - left} of {every} winds are done", err=True)
-    with hands_of(workers, processes, "winds") as hands:
-        found = season_hours(
-            setup, supposition, hours, ledger, scale=scale, hands=hands
-        )
-    with hands_of(workers, processes, "checks") as hands:
-        same = agreement(
-            setup, supposition, hours, ledger, check, scale=scale, hands=hands
-        )
-    notes = _notes(hours.source, height, (*wind.assumed, *basis.assumed))
+    same: Agreement | None = None
+    if file:
+        hours, scale = read_hours(file), _scale(supposition, height)
+        ledger = open_ledger(path, run_key(setup, supposition))
+        every, left = bins_to_fly(hours, ledger, scale=scale)
+        _going_on(every - left, every)
+        with hands_of(workers, processes, "winds") as hands:
+            found = season_hours(
+                setup, supposition, hours, ledger, scale=scale, hands=hands
+            )
+        with hands_of(workers, processes, "checks") as hands:
+            same = agreement(
+                setup, supposition, hours, ledger, check, scale=scale, hands=hands
+            )
+        notes = _notes(hours.source, height, (*wind.assumed, *basis.assumed))
+    else:
+        with hands_of(workers, processes, "soundings") as hands:
+            found = _flown_aloft(setup, supposition, soundings, path, hands)
+        notes = [*_ALOFT, *basis.assumed]
     head = heading(setup, notes, basis.questions)
     data = season_document(head, found, same, timedelta(hours=utc_offset))
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
@@ -136,6 +154,39 @@ def season_command(  # noqa: PLR0913, PLR0917
     click.echo(cautions(data["assumed"]))
     if out is not None:
         click.echo(f"\nPicture: {out / 'season.html'}")
+
+
+_ALOFT = (
+    "each sounding flown as it is, as if taken over the site at the time of the flight; "
+    "hours without one are not counted",
+    "intervals: days drawn in place of soundings; spells of weather outlast a day, so "
+    "they are narrow; not error of the physics, nor of the way to the station",
+)
+
+
+def _flown_aloft(
+    setup: Setup,
+    supposition: Supposition,
+    files: tuple[str, ...],
+    path: Path | None,
+    hands: Hands,
+) -> tuple[SeasonHour, ...]:
+    """Fly every sounding that is not in the ledger yet."""
+    from driftmap.planning.ledger import open_ledger, run_key
+    from driftmap.planning.soundings import read_soundings, season_soundings
+    from driftmap.winds import Setting
+
+    site = setup.site
+    setting = Setting(site.elevation, place=(site.latitude, site.longitude))
+    aloft = read_soundings(files, setting)
+    ledger = open_ledger(path, run_key(setup, supposition, "soundings", setting))
+    _going_on(sum(one.name in ledger.found for one in aloft), len(aloft))
+    return season_soundings(setup, aloft, setting, ledger, hands=hands)
+
+
+def _going_on(done: int, every: int) -> None:
+    if done:
+        click.echo(f"going on: {done} of {every} winds are done", err=True)
 
 
 def _scale(supposition: Any, height: str) -> float:
@@ -167,22 +218,34 @@ def _notes(source: str, height: str, assumed: tuple[str, ...]) -> list[str]:
 def _told(data: dict[str, Any]) -> str:
     from driftmap.cli.table import text_table
 
-    rows = [
-        ["month", "go", "of known hours between", "hold", "no-go", "known of hours"]
-    ]
+    rows = [_head(data)]
     rows += [_row(f"{m['month']:02d}", m) for m in data["months"]]
     rows.append(_row("all", data["all"]))
-    bins = data["bins"]
-    lines = [
-        text_table(rows),
-        "",
-        f"Bins: of {bins['checked_directly']} readings flown as they are, "
-        f"{bins['same_finding']} had the verdict of their bin; {bins['wrongly_go']} were "
-        "not go where the bin is.",
-        "What most often spoke against a go:",
-        *(f"  {b['hours']:,} h  {b['what']}" for b in data["blocked_by"][:5]),
+    bins, what = data["bins"], data["counted"]
+    lines = [text_table(rows), ""]
+    if bins:
+        lines.append(
+            f"Bins: of {bins['checked_directly']} readings flown as they are, "
+            f"{bins['same_finding']} had the verdict of their bin; {bins['wrongly_go']} "
+            "were not go where the bin is."
+        )
+    lines.append("What most often spoke against a go:")
+    lines += [
+        f"  {b['hours']:,} of the {what}  {b['what']}" for b in data["blocked_by"][:5]
     ]
     return "\n".join(lines)
+
+
+def _head(data: dict[str, Any]) -> list[str]:
+    what = data["counted"]
+    return [
+        "month",
+        "go",
+        f"of known {what} between",
+        "hold",
+        "no-go",
+        f"known of {what}",
+    ]
 
 
 def _row(name: str, share: dict[str, Any]) -> list[str]:
@@ -209,12 +272,10 @@ def _page(data: dict[str, Any], found: Sequence[SeasonHour], offset: timedelta) 
 
     zone = f"UTC{data['utc_offset_h']:+g} h" if data["utc_offset_h"] else "UTC"
     text = (
-        f"<p>Percent of known hours that were go, by month and hour ({zone}). A dashed "
-        "frame: less than half of the hours is known. Grey: none is.</p>"
+        f"<p>Percent of known {data['counted']} that were go, by month and hour ({zone}). A "
+        "dashed frame: less than half is known. Grey: none is.</p>"
     )
-    rows = [
-        ["month", "go", "of known hours between", "hold", "no-go", "known of hours"]
-    ]
+    rows = [_head(data)]
     rows += [_row(f"{m['month']:02d}", m) for m in data["months"]]
     rows.append(_row("all", data["all"]))
     return page(

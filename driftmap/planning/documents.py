@@ -275,7 +275,7 @@ def layout_geojson(
 def season_document(
     head: Mapping[str, Any],
     hours: Sequence[SeasonHour],
-    check: Agreement,
+    check: Agreement | None,
     offset: timedelta,
 ) -> dict[str, Any]:
     """Write a season as plain data.
@@ -286,8 +286,9 @@ def season_document(
         From `heading`.
     hours : sequence of SeasonHour
         Every hour.
-    check : Agreement
-        How the bins did against the winds themselves.
+    check : Agreement or None
+        How the bins did against the winds themselves; None without bins, where every
+        sounding was flown as it is.
     offset : timedelta
         Local time less UTC, for month and hour.
 
@@ -304,13 +305,16 @@ def season_document(
         "first_hour_utc": hours[0].time.isoformat(),
         "last_hour_utc": hours[-1].time.isoformat(),
         "utc_offset_h": offset / timedelta(hours=1),
+        "counted": "hours" if check else "soundings",
         "bins": {
             "direction_deg": DIRECTION_STEP,
             "speed_mps": SPEED_STEP,
             "checked_directly": check.checked,
             "same_finding": check.same,
             "wrongly_go": check.wrongly_go,
-        },
+        }
+        if check
+        else None,
         "all": _share(go_share(hours, offset=offset)),
         "months": [
             {

@@ -61,7 +61,7 @@ def season_svg(cells: Mapping[tuple[int, int], GoShare]) -> str:
     )
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="year" role="img" '
-        f'viewBox="0 0 {width:.0f} {height:.0f}"><title>Share of hours that were go, by '
+        f'viewBox="0 0 {width:.0f} {height:.0f}"><title>Share that was go, by '
         f"month and hour</title><style>{_STYLE}</style>{''.join(hours)}{''.join(months)}"
         f"{''.join(_cells(cells))}</svg>"
     )
@@ -81,8 +81,8 @@ def _cell(month: int, hour: int, share: GoShare | None) -> str:
     step = min(int(share.share * len(_STEPS)), len(_STEPS) - 1)
     thin = ' class="thin"' if share.coverage < _LEAST_KNOWN else ""
     told = (
-        f"{_MONTHS[month - 1]} {hour:02d}: {percent(share.share)} of {share.known} known "
-        f"hours, {percent(share.lower)} to {percent(share.upper)}; "
+        f"{_MONTHS[month - 1]} {hour:02d}: {percent(share.share)} of {share.known} known, "
+        f"{percent(share.lower)} to {percent(share.upper)}; "
         f"{percent(share.coverage)} known"
     )
     light = ' class="light"' if step >= _DARK else ""

@@ -30,6 +30,7 @@ __all__ = [
     "Reading",
     "Setting",
     "decode",
+    "decode_text",
     "merge",
     "read_wind",
     "read_winds",
@@ -76,11 +77,11 @@ def decode(text: str, setting: Setting) -> Reading:
     """
     path = _as_file(text)
     if path is not None:
-        return _recognised(load_text(path), path.name, setting)
+        return decode_text(load_text(path), path.name, setting)
     if looks_like_words(text):
         return read_words(text, setting)
     if any(known(text) for _, known, _ in FORMATS):
-        return _recognised(check_text(text, _TYPED), _TYPED, setting)
+        return decode_text(check_text(text, _TYPED), _TYPED, setting)
     shown = "".join(c if c.isprintable() else " " for c in text[:60])
     raise WindError(
         shown.strip() or "wind",
@@ -96,7 +97,28 @@ def _as_file(text: str) -> Path | None:
         return None
 
 
-def _recognised(text: str, source: str, setting: Setting) -> Reading:
+def decode_text(text: str, source: str, setting: Setting) -> Reading:
+    """Read the text of one source.
+
+    Parameters
+    ----------
+    text : str
+        Text of a file of any format, or a wind in words.
+    source : str
+        Name of the file, for messages.
+    setting : Setting
+        Place and time of the flight.
+
+    Returns
+    -------
+    Reading
+        The report, decoded.
+
+    Raises
+    ------
+    WindError
+        If it is of no format, or cannot be used.
+    """
     for _, known, read in FORMATS:
         if known(text):
             return read(text, source, setting)

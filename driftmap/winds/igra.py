@@ -15,7 +15,7 @@ from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.sonde import SondeRow, sounding
 from driftmap.winds.times import show_time
 
-__all__ = ["looks_like_igra", "read_igra"]
+__all__ = ["looks_like_igra", "read_igra", "sounding_time"]
 
 _HEADER: Final = re.compile(
     r"#(?P<station>\w{11}) (?P<day>\d{4} \d\d \d\d) (?P<hour>\d\d) "
@@ -91,6 +91,29 @@ def read_igra(text: str, source: str, setting: Setting) -> Reading:
         setting=setting,
         assumed=(*named, *notes),
     )
+
+
+def sounding_time(text: str, source: str) -> datetime:
+    """Give the time of a sounding from its header alone.
+
+    Parameters
+    ----------
+    text : str
+        One sounding, its header first.
+    source : str
+        Name of the file.
+
+    Returns
+    -------
+    datetime
+        Time of release, or else the nominal hour, in UTC.
+
+    Raises
+    ------
+    WindError
+        If the header is not that of a sounding.
+    """
+    return _time(_header(1, text.split("\n", 1)[0], source), source, 1)
 
 
 def _header(number: int, line: str, source: str) -> re.Match[str]:

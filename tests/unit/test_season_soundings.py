@@ -1,0 +1,140 @@
+"""A season from soundings: each flown as it is, one that cannot be used is not known."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli.season import season_command
+from driftmap.errors import WindError
+from driftmap.ground.site import read_site
+from driftmap.planning import soundings
+from driftmap.planning.ledger import Ledger
+from driftmap.planning.soundings import read_soundings, season_soundings
+from driftmap.planning.trial import Setup, try_flight
+from driftmap.rocket.flightfile import read_flight
+from driftmap.winds import Setting, read_winds
+from driftmap.winds.series import each_time
+
+ROOT = Path(__file__).parents[2]
+FLIGHT, SITE = ROOT / "examples/dunlin.toml", ROOT / "sites/saltgrass-flat.geojson"
+BARROW = ROOT / "tests/data/winds/igra_barrow_2010-06.txt"
+# Columns after "Format Description of IGRA 2 Sounding Data Files"; no level has a wind.
+WINDLESS = """\
+#USM00070026 2010 06 02 00 2302    2 ncdc-nws ncdc-nws  712889 -1567833
+21     0 102095B   12B   11B-9999    15 -9999 -9999
+10    35 100000B  178B    3B-9999    20 -9999 -9999
+"""
+
+
+@pytest.fixture(scope="module")
+def setup():
+    return Setup(read_flight(FLIGHT), read_site(SITE), 200, 1)
+
+
+@pytest.fixture(scope="module")
+def setting(setup):
+    return Setting(setup.site.elevation)
+
+
+def test_each_sounding_is_judged_as_any_wind(setup, setting):
+    aloft = read_soundings([BARROW], setting)
+    assert [one.time.day for one in aloft] == [31, 1]
+    hours = season_soundings(setup, aloft, setting, Ledger("key"))
+    assert [hour.time for hour in hours] == [one.time for one in aloft]
+    for hour in hours:
+        wind = read_winds(
+            [str(BARROW)], site_altitude=setup.site.elevation, when=hour.time
+        )
+        trial = try_flight(setup, wind)
+        assert (hour.finding, hour.blocked_by) == (trial.verdict, trial.blocked_by)
+
+
+def test_a_sounding_without_wind_is_not_known(setup, setting, tmp_path):
+    path = tmp_path / "station.txt"
+    path.write_text(WINDLESS)
+    aloft = read_soundings([path], setting)
+    assert aloft[0].time == datetime(2010, 6, 1, 23, 2, tzinfo=UTC)
+    (hour,) = season_soundings(setup, aloft, setting, Ledger("key"))
+    assert hour.finding == "not known"
+    assert hour.blocked_by
+
+
+def test_what_the_ledger_holds_is_not_flown_again(setup, setting, monkeypatch):
+    aloft = read_soundings([BARROW, BARROW], setting)
+    assert len(aloft) == 2  # the same file twice is the same winds
+    ledger = Ledger("key")
+    first = season_soundings(setup, aloft, setting, ledger)
+
+    def never(*_):
+        raise AssertionError("flown again")
+
+    monkeypatch.setattr(soundings, "try_flight", never)
+    assert season_soundings(setup, aloft, setting, ledger) == first
+
+
+def test_a_forecast_for_several_times_is_taken_apart(setting, tmp_path):
+    level = {"height_m": 10, "from_deg": 240, "speed_mps": 4.2}
+    times = ["2026-05-09T18:00Z", "2026-05-09T15:00Z"]
+    each = [{"valid": time, "levels": [level]} for time in times]
+    path = tmp_path / "forecast.json"
+    path.write_text(json.dumps({"source": "model", "forecasts": each}))
+    aloft = read_soundings([path], setting)
+    assert [one.time.hour for one in aloft] == [15, 18]
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{", '{"forecasts": 3}', '{"forecasts": []}', "[]"]
+)
+def test_what_cannot_be_taken_apart_stays_whole(text):
+    assert each_time(text) == (text,)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (WINDLESS + WINDLESS.replace("USM00070026", "USM00070027"), "holds 2 stations"),
+        ("height_m,from_deg,speed_mps\n10,240,4\n", "does not say its time"),
+        (WINDLESS.replace("2010 06 02", "2010 13 02"), "its time"),
+        ("no wind at all\n", "is no wind that can be read"),
+    ],
+)
+def test_files_that_cannot_make_a_season_are_refused(text, said, setting, tmp_path):
+    path = tmp_path / "winds.txt"
+    path.write_text(text)
+    with pytest.raises(WindError, match=said):
+        read_soundings([path], setting)
+
+
+def run(*words):
+    return CliRunner().invoke(
+        season_command, [str(FLIGHT), "--site", str(SITE), *map(str, words)]
+    )
+
+
+def test_the_command_counts_soundings_and_goes_on(tmp_path):
+    words = ("--soundings", BARROW, "--samples", 200, "--out", tmp_path)
+    first = run(*words)
+    assert first.exit_code == 0, first.output
+    assert "2 of 2" in first.output
+    assert "known of soundings" in first.output
+    document = json.loads((tmp_path / "season.json").read_text())
+    assert document["counted"] == "soundings"
+    assert document["bins"] is None
+    assert "soundings" in (tmp_path / "season.html").read_text()
+    assert "going on: 2 of 2" in run(*words).output
+
+
+@pytest.mark.parametrize(
+    "words", [(), ("--winds", "hourly.csv", "--soundings", BARROW)]
+)
+def test_one_kind_of_wind_is_asked_for(words):
+    from driftmap.errors import InputError
+
+    result = run(*words)
+    assert isinstance(result.exception, InputError)
+    assert "--winds or --soundings" in str(result.exception)
