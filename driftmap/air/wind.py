@@ -282,7 +282,7 @@ def draw_wind(
         Source of randomness.
     steer : callable, optional
         Changes the standard normal numbers of the errors, shape (2, k, count), before
-        they are chained; see `driftmap.hazard.steering`.
+        they are chained; see `driftmap.montecarlo.lean`.
 
     Returns
     -------

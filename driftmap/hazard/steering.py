@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from driftmap.air.atmosphere import FloatArray
 from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
 
-__all__ = ["Aim", "aim", "drift_direction", "response", "steer", "tilted_mean"]
+__all__ = ["Aim", "aim", "response", "tilted_mean"]
 
 _ENOUGH_HITS: Final = 50.0
 """Effective hits from which the largest weight seen stands for the largest there is.
@@ -179,64 +179,6 @@ def response(draws: ArrayLike, landings: ArrayLike, time: ArrayLike) -> FloatArr
     design = np.column_stack([np.ones(len(z)), z * t[:, None]])
     fit, *_ = np.linalg.lstsq(design, np.asarray(landings, float), rcond=None)
     return np.asarray(fit[1:].T)
-
-
-def drift_direction(
-    heights: ArrayLike, error: ArrayLike, correlation_height: float, top: float
-) -> FloatArray:
-    """Give the pattern of wind errors by height that carries a falling body farthest.
-
-    Parameters
-    ----------
-    heights : array_like, shape (k,)
-        Heights at which the wind's error is drawn, increasing [m].
-    error : array_like, shape (k,)
-        Standard error of the wind there [m s⁻¹].
-    correlation_height : float
-        As in `driftmap.air.wind.WindProfile` [m].
-    top : float
-        Height the body falls from [m].
-
-    Returns
-    -------
-    ndarray, shape (k,)
-        Unit vector in the standard normal numbers that make the chain of errors; zeros
-        where the wind has no error.
-    """
-    z = np.asarray(heights, float)
-    keep = np.exp(-np.diff(z) / correlation_height)
-    below = np.minimum(z, top)
-    depth = np.zeros_like(z)  # each level stands for half the layers beside it
-    depth[:-1] += np.diff(below) / 2
-    depth[1:] += np.diff(below) / 2
-    pull = depth * np.asarray(error, float)
-    # What a number does to its own level is passed on, fading, to all levels above.
-    for i in range(z.size - 2, -1, -1):
-        pull[i] += keep[i] * pull[i + 1]
-    pull[1:] *= np.sqrt(1 - keep**2)
-    size = np.linalg.norm(pull)
-    return np.asarray(pull / size if size > 0 else pull)
-
-
-def steer(noise: ArrayLike, direction: ArrayLike, along: ArrayLike) -> FloatArray:
-    """Give standard normal numbers a wanted component along a direction.
-
-    Parameters
-    ----------
-    noise : array_like, shape (k, n)
-        Standard normal numbers of ``n`` flights.
-    direction : array_like, shape (k,)
-        Unit vector.
-    along : array_like, shape (n,)
-        Wanted component of each flight, such as one column of `Aim.draw`.
-
-    Returns
-    -------
-    ndarray, shape (k, n)
-        The numbers, unchanged across the direction.
-    """
-    x, a = np.asarray(noise, float), np.asarray(direction, float)
-    return np.asarray(x + np.outer(a, np.asarray(along, float) - a @ x))
 
 
 def tilted_mean(

@@ -12,7 +12,6 @@ from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import (
     AirColumn,
     IntArray,
-    column_heights,
     draw_air,
     local_air,
     through_air,
@@ -24,8 +23,8 @@ from driftmap.formulas.burst import fragment_speed, throws
 from driftmap.formulas.canopies import CANOPIES
 from driftmap.formulas.flutter import flutter_margin, flutter_speed
 from driftmap.formulas.opening import LINKS, Inflation, opening_load, what_gives
-from driftmap.hazard.steering import drift_direction, steer
 from driftmap.montecarlo.launch import Plan, rockets
+from driftmap.montecarlo.lean import Lean
 from driftmap.rocket.flight import Device, Piece
 from driftmap.spread import draw_all, stream
 from driftmap.trajectory.ascent import Ascent, ascend
@@ -146,32 +145,6 @@ def _way(ascent: Ascent) -> NDArray[np.float32]:
     return np.array(rows, dtype=np.float32)
 
 
-class _Lean:
-    """The part of the wind's error that carries a fall farthest, noted or steered."""
-
-    def __init__(
-        self, wind: WindProfile, plan: Plan, wanted: FloatArray | None
-    ) -> None:
-        heights = column_heights(wind.height, plan.top)
-        error = np.interp(heights, wind.height, wind.error)
-        self._direction = drift_direction(
-            heights, error, wind.correlation_height, plan.apogee
-        )
-        self._wanted = wanted
-        self.along = np.zeros((2, 0))
-
-    def __call__(self, noise: FloatArray) -> FloatArray:
-        if self._wanted is None or not np.any(self._direction):
-            self.along = np.einsum("k,ckn->cn", self._direction, noise)
-            return noise
-        self.along = self._wanted
-        steered = [
-            steer(part, self._direction, wanted)
-            for part, wanted in zip(noise, self.along, strict=True)
-        ]
-        return np.stack(steered)
-
-
 class _Flights:
     """The flights of one block, their luck, their air and their way up."""
 
@@ -190,7 +163,7 @@ class _Flights:
         self.draws = draw_all(spreads, count, seed, number)
         self._seed = (seed, number)
         rng = stream(seed, number, "wind")
-        lean = _Lean(wind, plan, wanted)
+        lean = Lean(wind, plan, wanted)
         self.air = draw_air(wind, plan.sky, plan.top, count, rng, steer=lean)
         self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
         self.rocket = rockets(plan, self.draws)

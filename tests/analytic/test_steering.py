@@ -13,14 +13,8 @@ from scipy.special import ndtr
 
 from driftmap.air.wind import WindProfile, draw_wind
 from driftmap.hazard.sampling import weighted_mean
-from driftmap.hazard.steering import (
-    Aim,
-    aim,
-    drift_direction,
-    response,
-    steer,
-    tilted_mean,
-)
+from driftmap.hazard.steering import Aim, aim, response, tilted_mean
+from driftmap.montecarlo.lean import drift_direction, steer
 
 SLOPE, REST = 180.0, 120.0
 SD = float(np.hypot(SLOPE, REST))

@@ -1,0 +1,124 @@
+"""The part of the wind's error that carries a fall farthest: noted, or given a value."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.column import column_heights
+from driftmap.air.wind import WindProfile
+from driftmap.montecarlo.launch import Plan
+
+__all__ = ["Lean", "drift_direction", "steer"]
+
+
+class Lean:
+    """The part of the wind's error that carries a fall farthest, noted or steered.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind as known, with its error.
+    plan : Plan
+        Gives the heights that a column of air has, and apogee.
+    wanted : ndarray, shape (2, n), or None
+        What each flight is to have of it, east and north; None notes what was drawn.
+
+    Attributes
+    ----------
+    along : ndarray, shape (2, n)
+        What each flight has of it, once called.
+    """
+
+    def __init__(
+        self, wind: WindProfile, plan: Plan, wanted: FloatArray | None
+    ) -> None:
+        heights = column_heights(wind.height, plan.top)
+        error = np.interp(heights, wind.height, wind.error)
+        self._direction = drift_direction(
+            heights, error, wind.correlation_height, plan.apogee
+        )
+        self._wanted = wanted
+        self.along = np.zeros((2, 0))
+
+    def __call__(self, noise: FloatArray) -> FloatArray:
+        """Note or change the numbers that make the wind's error.
+
+        Parameters
+        ----------
+        noise : ndarray, shape (2, k, n)
+            Standard normal numbers, as in `driftmap.air.wind.draw_wind`.
+
+        Returns
+        -------
+        ndarray, shape (2, k, n)
+            The numbers to use.
+        """
+        if self._wanted is None or not np.any(self._direction):
+            self.along = np.einsum("k,ckn->cn", self._direction, noise)
+            return noise
+        self.along = self._wanted
+        steered = [
+            steer(part, self._direction, wanted)
+            for part, wanted in zip(noise, self.along, strict=True)
+        ]
+        return np.stack(steered)
+
+
+def drift_direction(
+    heights: ArrayLike, error: ArrayLike, correlation_height: float, top: float
+) -> FloatArray:
+    """Give the pattern of wind errors by height that carries a falling body farthest.
+
+    Parameters
+    ----------
+    heights : array_like, shape (k,)
+        Heights at which the wind's error is drawn, increasing [m].
+    error : array_like, shape (k,)
+        Standard error of the wind there [m s⁻¹].
+    correlation_height : float
+        As in `driftmap.air.wind.WindProfile` [m].
+    top : float
+        Height the body falls from [m].
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Unit vector in the standard normal numbers that make the chain of errors; zeros
+        where the wind has no error.
+    """
+    z = np.asarray(heights, float)
+    keep = np.exp(-np.diff(z) / correlation_height)
+    below = np.minimum(z, top)
+    depth = np.zeros_like(z)  # each level stands for half the layers beside it
+    depth[:-1] += np.diff(below) / 2
+    depth[1:] += np.diff(below) / 2
+    pull = depth * np.asarray(error, float)
+    # What a number does to its own level is passed on, fading, to all levels above.
+    for i in range(z.size - 2, -1, -1):
+        pull[i] += keep[i] * pull[i + 1]
+    pull[1:] *= np.sqrt(1 - keep**2)
+    size = np.linalg.norm(pull)
+    return np.asarray(pull / size if size > 0 else pull)
+
+
+def steer(noise: ArrayLike, direction: ArrayLike, along: ArrayLike) -> FloatArray:
+    """Give standard normal numbers a wanted component along a direction.
+
+    Parameters
+    ----------
+    noise : array_like, shape (k, n)
+        Standard normal numbers of ``n`` flights.
+    direction : array_like, shape (k,)
+        Unit vector.
+    along : array_like, shape (n,)
+        Wanted component of each flight, such as one column of `Aim.draw`.
+
+    Returns
+    -------
+    ndarray, shape (k, n)
+        The numbers, unchanged across the direction.
+    """
+    x, a = np.asarray(noise, float), np.asarray(direction, float)
+    return np.asarray(x + np.outer(a, np.asarray(along, float) - a @ x))
