@@ -11,7 +11,7 @@ import numpy as np
 
 from driftmap.air.atmosphere import FloatArray
 
-__all__ = ["Spread", "draw_all", "stream"]
+__all__ = ["Spread", "draw_all", "even_points", "stream"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +66,25 @@ class Spread:
         if self.kind == "loguniform":
             return float(np.sqrt(self.first * self.second))
         return self.first
+
+
+def even_points(count: int) -> FloatArray:
+    """Spread points evenly over a square, always the same ones.
+
+    Parameters
+    ----------
+    count : int
+        How many.
+
+    Returns
+    -------
+    ndarray, shape (2, count)
+        Both coordinates in 0 to 1. Their steps are powers of the root of x³ = x + 1,
+        which no pattern of equal neighbours can meet (M. Roberts' R2 sequence, from
+        memory).
+    """
+    steps = np.arange(1, count + 1)
+    return np.stack([steps * 0.7548776662466927 % 1, steps * 0.5698402909980532 % 1])
 
 
 def stream(seed: int, block: int, name: str) -> np.random.Generator:

@@ -25,6 +25,7 @@ from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import Setup, flown, judged, pack, unpack
 from driftmap.rocket.flight import Flight
+from driftmap.spread import even_points
 from driftmap.verdict.check import Check
 from driftmap.verdict.verdict import Verdict, decide
 
@@ -104,10 +105,9 @@ class Reach:
         list of (int, int)
             Number of the speed below and of the direction to the left.
         """
-        # Powers of the root of x³ = x + 1 (M. Roberts' R2 sequence, from memory).
-        steps = np.arange(1, 8 * count + 1)
-        rows = (steps * 0.7548776662466927 % 1 * self.speeds).astype(int).tolist()
-        columns = (steps * 0.5698402909980532 % 1 * self.directions).astype(int)
+        down, along = even_points(8 * count)
+        rows = (down * self.speeds).astype(int).tolist()
+        columns = (along * self.directions).astype(int)
         found = dict.fromkeys(zip(rows, columns.tolist(), strict=True))
         return list(found)[:count]
 

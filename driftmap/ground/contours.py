@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air.atmosphere import FloatArray
 from driftmap.ground.grid import SHARES, check_cloud, check_shares, weighted_place
+from driftmap.spread import even_points
 
 __all__ = ["Contour", "containment"]
 
@@ -136,11 +137,8 @@ def containment(
 
 def _spread(points: FloatArray) -> FloatArray:
     """Spread points over their discs, evenly and always the same way."""
-    # Low-discrepancy steps: powers of the root of x³ = x + 1, which no pattern of equal
-    # neighbours can meet (M. Roberts' R2 sequence, from memory).
-    steps = np.arange(1, points.shape[1] + 1)
-    radius = _POINT_SIZE * np.sqrt(steps * 0.7548776662466927 % 1)
-    angle = 2 * np.pi * (steps * 0.5698402909980532 % 1)
+    across, round_it = even_points(points.shape[1])
+    radius, angle = _POINT_SIZE * np.sqrt(across), 2 * np.pi * round_it
     offset = radius * np.stack([np.cos(angle), np.sin(angle)])
     return np.asarray(points + offset, dtype=float)
 

@@ -18,7 +18,7 @@ from driftmap.hazard.probability import inside, struck
 from driftmap.hazard.sampling import Convergence, Estimate, Goal, converge
 from driftmap.hazard.steering import Aim, aim, response, tilted_mean
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
-from driftmap.spread import stream
+from driftmap.spread import even_points, stream
 
 __all__ = ["Sharpened", "sharpen", "steered_hit"]
 
@@ -309,10 +309,8 @@ def _places(area: Area) -> FloatArray:
     found = np.zeros((0, 2))
     count = 4 * _PLACES
     while len(found) < _PLACES:
-        # Powers of the root of x³ = x + 1 (M. Roberts' R2 sequence, from memory).
-        steps = np.arange(1, count + 1)
-        x = west + (east - west) * (steps * 0.7548776662466927 % 1)
-        y = south + (north - south) * (steps * 0.5698402909980532 % 1)
+        across, up = even_points(count)
+        x, y = west + (east - west) * across, south + (north - south) * up
         within = shapely.contains_xy(area.shape, x, y)
         found = np.stack([x, y], axis=1)[within]
         count *= 4
