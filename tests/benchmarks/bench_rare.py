@@ -39,7 +39,7 @@ def main():
     wanted = int(float(sys.argv[1])) if len(sys.argv) > 1 else 10_000_000
     flight = read_flight(ROOT / "examples/willet.toml")
     site = read_site(ROOT / "sites/saltgrass-flat.geojson")
-    wind = read_wind(ROOT / "examples/morning.csv", site_altitude=site.elevation)
+    wind = read_wind(str(ROOT / "examples/morning.csv"), site_altitude=site.elevation)
     areas = [
         Area(
             "spot",
