@@ -98,7 +98,7 @@ def gather(
     flights : int
         Number of flights, ``n``.
     weights : array_like, shape (n,), optional
-        Weight of each flight, from `driftmap.hazard.steering.Aim.weights`; 1 if left out.
+        Weight of each flight, from `driftmap.hazard.steering.Mixture.weights`; 1 if left out.
 
     Returns
     -------

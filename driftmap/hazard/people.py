@@ -27,7 +27,7 @@ __all__ = [
 
 Mean: TypeAlias = Callable[..., Estimate]
 """`driftmap.hazard.sampling.weighted_mean`, or `driftmap.hazard.steering.tilted_mean` for flights drawn
-from an aim."""
+from a mixture."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.ground.areas import Area
 from driftmap.hazard.probability import inside, struck
 from driftmap.hazard.sampling import Convergence, Estimate, Goal, converge
-from driftmap.hazard.steering import Aim, aim, response, tilted_mean
+from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
 from driftmap.spread import even_points, stream
 
@@ -227,7 +227,9 @@ def _first_lean(
     return np.asarray(np.array([way.centre for way in ways])[which].T)
 
 
-def _aimed(scouts: Cloud, ways: tuple[_Way, ...], area: Area, first: FloatArray) -> Aim:
+def _aimed(
+    scouts: Cloud, ways: tuple[_Way, ...], area: Area, first: FloatArray
+) -> Mixture:
     """Correct each flight's lean by how far it came down from places in the area."""
     flights = first.shape[1]
     kernels: list[_Kernel] = []
@@ -247,7 +249,7 @@ def _aimed(scouts: Cloud, ways: tuple[_Way, ...], area: Area, first: FloatArray)
         return _plain(flights)
     share = np.array([kernel.chance for kernel in kernels])
     total = share.sum(axis=0)
-    return Aim(
+    return Mixture(
         np.array([kernel.middle for kernel in kernels]),
         np.array([kernel.width for kernel in kernels]),
         np.divide(share, total, out=np.zeros_like(share), where=total > 0),
@@ -255,10 +257,10 @@ def _aimed(scouts: Cloud, ways: tuple[_Way, ...], area: Area, first: FloatArray)
     )
 
 
-def _plain(flights: int) -> Aim:
-    """Aim no flight anywhere."""
+def _plain(flights: int) -> Mixture:
+    """Mixture no flight anywhere."""
     none = np.zeros((1, flights))
-    return Aim(np.zeros((1, flights, 2)), none + 1, none, _PLAIN)
+    return Mixture(np.zeros((1, flights, 2)), none + 1, none, _PLAIN)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -274,7 +276,7 @@ class _Fallen:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Kernel:
-    """One kernel of all flights, as for `Aim`, with the chance it stands for."""
+    """One kernel of all flights, as for `Mixture`, with the chance it stands for."""
 
     middle: FloatArray
     width: FloatArray

@@ -1,6 +1,6 @@
 """Spend flights where something rare happens, and weigh them so that nothing is skewed.
 
-An `Aim` draws two standard normal inputs of each flight, such as the error of the mean wind,
+A `Mixture` draws two standard normal inputs of each flight, such as the error of the mean wind,
 about values that land a body in an area. The weights undo that exactly.
 """
 
@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from driftmap.air.atmosphere import FloatArray
 from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
 
-__all__ = ["Aim", "aim", "response", "tilted_mean"]
+__all__ = ["Mixture", "aim", "response", "tilted_mean"]
 
 _ENOUGH_HITS: Final = 50.0
 """Effective hits from which the largest weight seen stands for the largest there is.
@@ -23,7 +23,7 @@ Chosen by trial: see the coverage test in ``tests/analytic/test_steering.py``.""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Aim:
+class Mixture:
     """Where to draw two standard normal inputs of each flight, so that it hits.
 
     Each flight has a mixture of its own: plain draws, so that no weight passes 1 over
@@ -184,7 +184,7 @@ def response(draws: ArrayLike, landings: ArrayLike, time: ArrayLike) -> FloatArr
 def tilted_mean(
     values: ArrayLike, flights: int, bound: float, *, confidence: float = CONFIDENCE
 ) -> Estimate:
-    """Give the mean of weighted flights drawn from an `Aim`, with its interval.
+    """Give the mean of weighted flights drawn from a `Mixture`, with its interval.
 
     Parameters
     ----------
@@ -193,7 +193,7 @@ def tilted_mean(
     flights : int
         Number of all flights.
     bound : float
-        Most one flight can add: `Aim.largest_weight` times the most it adds plain.
+        Most one flight can add: `Mixture.largest_weight` times the most it adds plain.
     confidence : float
         Two-sided confidence.
 

@@ -13,7 +13,7 @@ from scipy.special import ndtr
 
 from driftmap.air.wind import WindProfile, draw_wind
 from driftmap.hazard.sampling import weighted_mean
-from driftmap.hazard.steering import Aim, aim, response, tilted_mean
+from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.lean import drift_direction, steer
 
 SLOPE, REST = 180.0, 120.0
@@ -36,7 +36,7 @@ def aimed(rest, wide=0.15):
     """Kernels about the inputs that bring each flight to the target, given its rest."""
     middle = ((TARGET - REST * rest) / SLOPE)[None]
     n = len(rest)
-    return Aim(middle, np.full((1, n), wide), np.ones((1, n)))
+    return Mixture(middle, np.full((1, n), wide), np.ones((1, n)))
 
 
 def estimate(count, seed):
@@ -98,7 +98,7 @@ def test_weights_have_mean_one_and_a_bound():
     middle = np.broadcast_to([[[3.0, -1.0]], [[-2.0, 2.0]]], (2, count, 2))
     width = np.broadcast_to([[0.5], [1.2]], (2, count))
     share = np.broadcast_to([[0.25], [0.75]], (2, count))
-    way = Aim(middle, width, share, 0.2)
+    way = Mixture(middle, width, share, 0.2)
     z = way.draw(np.random.default_rng(2))
     weights = way.weights(z)
     assert weights.max() <= way.largest_weight == 5.0
@@ -110,14 +110,14 @@ def test_weights_have_mean_one_and_a_bound():
 
 def test_flights_without_kernels_are_plain():
     none = np.zeros((1, 50_000))
-    way = Aim(np.zeros((1, 50_000, 2)), none + 1, none)
+    way = Mixture(np.zeros((1, 50_000, 2)), none + 1, none)
     z = way.draw(np.random.default_rng(8))
     assert np.all(way.weights(z) == 1)
     assert z.std() == pytest.approx(1, abs=0.02)
 
 
 def test_far_kernels_do_not_overflow():
-    way = Aim(np.full((1, 1, 2), 60.0), np.full((1, 1), 0.01), np.ones((1, 1)))
+    way = Mixture(np.full((1, 1, 2), 60.0), np.full((1, 1), 0.01), np.ones((1, 1)))
     assert way.weights([[60.0, 60.0]]) == 0.0
 
 

@@ -15,7 +15,7 @@ from driftmap.hazard.sampling import (
     read_precision,
     weighted_mean,
 )
-from driftmap.hazard.steering import Aim, tilted_mean
+from driftmap.hazard.steering import Mixture, tilted_mean
 
 
 def coin(probability, seed=1):
@@ -135,6 +135,6 @@ ONE = {
      ("plain", 0.0), ("plain", 1.5), ("plain", math.nan)],
 )  # fmt: skip
 def test_broken_aims_are_refused(name, value):
-    Aim(**ONE)
+    Mixture(**ONE)
     with pytest.raises(ValueError, match=name):
-        Aim(**ONE | {name: value})
+        Mixture(**ONE | {name: value})
