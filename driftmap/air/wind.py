@@ -126,6 +126,9 @@ class WindLevel:
         Report, reading or law the level comes from.
     temperature : float or None
         Air temperature [K]; None when none was reported.
+    error : float or None
+        Standard error of a component by the way it was measured, before age and distance
+        [m s⁻¹]; None where the source does not tell its own.
     """
 
     height: float
@@ -134,6 +137,7 @@ class WindLevel:
     gust: float | None
     source: str
     temperature: float | None = None
+    error: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -167,6 +171,10 @@ class WindProfile:
         none is.
     dated : bool
         Whether a source says when it was observed or is valid.
+    undated : tuple of str
+        Sources of which nobody said when they were read; a verdict holds for each.
+    warned : tuple of str
+        What the sources say that a verdict must hold for, a sentence each.
     temperature, altimeter : float or None
         Air temperature [K] and altimeter setting [Pa] of a surface report, if it has them.
     members : array_like, shape (m, 2, k), or None
@@ -193,6 +201,8 @@ class WindProfile:
     assumed: tuple[str, ...] = field(default=())
     age: float | None = None
     dated: bool = False
+    undated: tuple[str, ...] = field(default=())
+    warned: tuple[str, ...] = field(default=())
     temperature: float | None = None
     altimeter: float | None = None
     members: FloatArray | None = None

@@ -90,6 +90,8 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
         assumed=tuple(dict.fromkeys([*notes, note, uncertainty.ERROR_NOTE])),
         age=max(ages, default=None),
         dated=any(r.valid or r.window or r.based_on for r in readings),
+        undated=tuple(r.source for r in readings if not r.dated),
+        warned=tuple(dict.fromkeys(note for r in readings for note in r.warned)),
         surface=surface,
         read_from=min(level.height for r in readings for level in r.levels),
     )
@@ -272,6 +274,8 @@ def _profile(  # noqa: PLR0913 - all parts of one record
     assumed: tuple[str, ...],
     age: float | None,
     dated: bool,
+    undated: tuple[str, ...],
+    warned: tuple[str, ...],
     surface: Reading | None,
     read_from: float,
 ) -> WindProfile:
@@ -292,6 +296,8 @@ def _profile(  # noqa: PLR0913 - all parts of one record
         assumed=assumed,
         age=age,
         dated=dated,
+        undated=undated,
+        warned=warned,
         read_from=max(read_from, 0.0),
         temperature=surface.levels[0].temperature if surface else None,
         altimeter=surface.pressure if surface else None,

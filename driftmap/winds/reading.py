@@ -125,6 +125,9 @@ class Reading:
         Altimeter setting [Pa].
     terrain : str or None
         Class of `driftmap.winds.law.ROUGHNESS` that the reading itself names.
+    warned : tuple of str
+        What the report says that a verdict must hold for, a sentence each: a wind shift,
+        a squall, a stronger wind expected.
     assumed : tuple of str
         What the reader had to assume.
     """
@@ -142,7 +145,13 @@ class Reading:
     members: FloatArray | None = None
     pressure: float | None = None
     terrain: str | None = None
+    warned: tuple[str, ...] = field(default=())
     assumed: tuple[str, ...] = field(default=())
+
+    @property
+    def dated(self) -> bool:
+        """Whether the time it is from or for is known; a verdict holds where it is not."""
+        return not (self.valid is None and self.window is None and self.age is None)
 
     def __post_init__(self) -> None:
         heights = [level.height for level in self.levels]

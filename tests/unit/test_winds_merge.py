@@ -183,3 +183,11 @@ def test_a_second_surface_reading_is_not_used_and_that_is_said():
 def test_no_reading():
     with pytest.raises(WindError, match="no reading"):
         merge([], Setting(0.0))
+
+
+def test_what_has_no_time_and_what_warns_reach_the_profile():
+    told = _layers((500, 0, 1), source="told", valid=NOON, warned=("wind shift",))
+    silent = _layers((900, 0, 1), source="silent")
+    wind = merge([told, silent, _surface(age=0.2)], Setting(0.0, when=NOON))
+    assert wind.undated == ("silent",)
+    assert wind.warned == ("wind shift",)
