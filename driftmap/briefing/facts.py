@@ -15,7 +15,7 @@ from driftmap.ground.grid import mean_point, radii
 from driftmap.ground.site import OCCUPIED
 from driftmap.montecarlo.cloud import Part
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import Outcome
+from driftmap.verdict.check import Kind, Outcome
 
 __all__ = [
     "Climb",
@@ -214,7 +214,7 @@ def spots(assessment: Assessment) -> list[Spot]:
     for area in assessment.site.areas:
         middle = area.shape.representative_point()
         said = [c for c in assessment.checks if c.area == area.name and not c.question]
-        landing = [c for c in said if c.name.startswith("a piece lands in")]
+        landing = [c for c in said if c.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}]
         spot = Spot(
             area,
             float(area.shape.distance(pad)),

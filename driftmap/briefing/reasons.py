@@ -8,26 +8,28 @@ from typing import Final
 
 from driftmap.briefing.voice import Voice
 from driftmap.report.words import isolate
-from driftmap.verdict.check import Check
+from driftmap.verdict.check import Check, Kind
 
 __all__ = ["reasons"]
 
 _KEYS: Final = MappingProxyType(
     {
-        "a piece lands outside the boundary": "reason.boundary",
-        "a piece lands outside the waiver": "reason.waiver",
-        "apogee above the waiver's ceiling": "reason.ceiling",
-        "rail's tilt from the vertical": "reason.tilt",
-        "speed leaving the rail": "reason.rail_speed",
-        "rail speed over the wind's speed": "reason.rail_speed_over_wind",
-        "wind at 10 m": "reason.surface_wind",
-        "height flown above the highest wind known": "reason.wind_gap",
-        "age of the wind": "reason.wind_age",
-        "casualties expected in a flight": "reason.risk",
-        "risk to one person at the worst spot": "reason.risk",
+        Kind.OUTSIDE_BOUNDARY: "reason.boundary",
+        Kind.OUTSIDE_WAIVER: "reason.waiver",
+        Kind.ABOVE_CEILING: "reason.ceiling",
+        Kind.RAIL_TILT: "reason.tilt",
+        Kind.RAIL_SPEED: "reason.rail_speed",
+        Kind.RAIL_OVER_WIND: "reason.rail_speed_over_wind",
+        Kind.SURFACE_WIND: "reason.surface_wind",
+        Kind.WIND_GAP: "reason.wind_gap",
+        Kind.WIND_AGE: "reason.wind_age",
+        Kind.CASUALTIES: "reason.risk",
+        Kind.INDIVIDUAL_RISK: "reason.risk",
     }
 )
 """Plain message for each check that concerns no area; others are told as they are."""
+
+_LANDINGS: Final = (Kind.LANDS_IN, Kind.LANDS_IN_FAILURE)
 
 
 def reasons(checks: Iterable[Check], people: Iterable[str], voice: Voice) -> list[str]:
@@ -57,8 +59,8 @@ def reasons(checks: Iterable[Check], people: Iterable[str], voice: Voice) -> lis
     for check in against:
         if check.question:
             continue
-        place = check.area if check.name.startswith("a piece lands in") else ""
-        key = ("area", place) if place else ("", _KEYS.get(check.name, check.name))
+        place = check.area if check.kind in _LANDINGS else ""
+        key = ("area", place) if place else ("", _KEYS.get(check.kind, check.name))
         told.setdefault(key, _reason(check, voice))
     if asked:
         told["", "questions"] = voice.say("reason.questions", count=voice.count(asked))
@@ -67,11 +69,11 @@ def reasons(checks: Iterable[Check], people: Iterable[str], voice: Voice) -> lis
 
 def _reason(check: Check, voice: Voice) -> str:
     area = isolate(check.area)
-    if check.name == "a piece lands in":
+    if check.kind is Kind.LANDS_IN:
         key = "reason.area" if check.outcome == "fail" else "reason.area_unsure"
         return voice.say(key, area=area)
-    if check.name == "a piece lands in, if":
+    if check.kind is Kind.LANDS_IN_FAILURE:
         return voice.say("reason.area_failure", area=area)
-    if check.name in _KEYS:
-        return voice.say(_KEYS[check.name])
+    if check.kind in _KEYS:
+        return voice.say(_KEYS[check.kind])
     return voice.say("reason.other", check=isolate(check.name))

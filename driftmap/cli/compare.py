@@ -86,17 +86,12 @@ def compare_command(  # noqa: PLR0913, PLR0917
 
 def _figures(name: str, result: Assessment) -> dict[str, Any]:
     """Give the figures of one alternative when recovery works, and its verdict."""
-    from driftmap.ground.site import OCCUPIED
     from driftmap.verdict.assessment import document
 
     data = document(result)
     # Recovery as planned comes first; where it never holds, what becomes of it does.
     piece = data["cases"][0]["pieces"][0]
-    people = [
-        hit.total
-        for hit in result.areas
-        if hit.area.role in OCCUPIED or hit.area.people
-    ]
+    people = [hit.total for hit in result.areas if hit.area.occupied]
     worst = max(people, key=lambda p: p.upper)
     keys = (
         "mean_east_m",

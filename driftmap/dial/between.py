@@ -10,11 +10,10 @@ import numpy as np
 import shapely
 
 from driftmap.dial.compute import Dial, Node, Reach
-from driftmap.verdict.verdict import Verdict
+from driftmap.verdict.check import RANK, Verdict
 
 __all__ = ["Halfway", "check_halfway", "surrounding", "verdict_at"]
 
-_RANK: Final[tuple[Verdict, ...]] = ("go", "hold", "no-go")
 _ON: Final = 1e-6  # of a step: this near, a wind counts as one that was flown
 
 
@@ -91,7 +90,7 @@ def verdict_at(dial: Dial, speed: float, from_deg: float) -> Verdict:
 def _worst(nodes: list[Node]) -> Verdict:
     if not nodes:
         return "hold"
-    return max((node.verdict for node in nodes), key=_RANK.index)
+    return max((node.verdict for node in nodes), key=RANK.index)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +138,7 @@ def check_halfway(dial: Dial) -> Halfway:
     for cell, node in dial.halfway.items():
         places = surrounding(dial.reach, *dial.reach.middle(cell))
         about = [dial.nodes[i] for i in places]
-        ranks.append(_RANK.index(node.verdict) - _RANK.index(_worst(about)))
+        ranks.append(RANK.index(node.verdict) - RANK.index(_worst(about)))
         away += _outside(node, about)
     sign = np.sign(ranks).tolist()
     return Halfway(

@@ -26,8 +26,7 @@ from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import Setup, flown, judged, pack, unpack
 from driftmap.rocket.flight import Flight
 from driftmap.spread import even_points
-from driftmap.verdict.check import Check
-from driftmap.verdict.verdict import Verdict, decide
+from driftmap.verdict.check import Check, Verdict, decide
 
 __all__ = ["SHARES", "Dial", "Landing", "Node", "Reach", "compute_dial"]
 

@@ -11,7 +11,7 @@ from driftmap.dial.compute import Node
 from driftmap.planning.trial import nearness
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.words import Units, tied
-from driftmap.verdict.check import ALL_CASES, Check
+from driftmap.verdict.check import ALL_CASES, Check, Kind
 
 __all__ = ["questions_of", "tell_reasons"]
 
@@ -41,7 +41,7 @@ def tell_reasons(
         ``[kind, 2 if it fails else 1, figure over limit, sentence, number, …]``.
     """
     crowd = set(people)
-    kinds: dict[tuple[str, str, str], int] = {}
+    kinds: dict[tuple[str, ...], int] = {}
     texts: dict[tuple[str, ...], int] = {}
     lines: list[list[list[Any]]] = []
     for node in nodes:
@@ -49,7 +49,7 @@ def tell_reasons(
         for check in _against(node):
             text = tied(_sentence(check, node, crowd, units))
             pieces = tuple(_NUMBER.split(text))
-            key = (check.name, check.case, check.area)
+            key = (check.kind, check.name, check.case, check.area)
             lines[-1].append(
                 [
                     kinds.setdefault(key, len(kinds)),
@@ -61,7 +61,7 @@ def tell_reasons(
             )
     return {
         "texts": _folded(list(texts), lines),
-        "people": [int(area in crowd) for _, _, area in kinds],
+        "people": [int(area in crowd) for *_, area in kinds],
         "lines": lines,
     }
 
@@ -90,7 +90,9 @@ def _folded(
 def _against(node: Node) -> list[Check]:
     if node.problem:
         told = f"the flight could not be worked out in this wind: {node.problem}"
-        return [Check(name=told, outcome="warn", source="missing input")]
+        return [
+            Check(kind=Kind.MISSING, name=told, outcome="warn", source="missing input")
+        ]
     return [c for c in node.checks if c.outcome != "pass" and not c.question]
 
 

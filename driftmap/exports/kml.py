@@ -12,7 +12,6 @@ from driftmap.exports import content
 from driftmap.exports.places import DECIMALS, Place, place, polygons, positions
 from driftmap.exports.xml import add, document
 from driftmap.failures.cases import WORKS
-from driftmap.ground.site import OCCUPIED
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["kml_text"]
@@ -122,7 +121,7 @@ def _site(parent: ET.Element, a: Assessment) -> None:
     _data(waiver, ceiling_above_ground_m=round(a.site.waiver.ceiling, 1))
     _shape(waiver, a, a.site.waiver.shape)
     for hit in a.areas:
-        people = hit.area.role in OCCUPIED or bool(hit.area.people)
+        people = hit.area.occupied
         mark = _placemark(folder, hit.area.name, style="people" if people else "ground")
         _data(
             mark,

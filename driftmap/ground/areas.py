@@ -9,6 +9,7 @@ from typing import Final
 import shapely
 
 from driftmap.ground.geojson import shown
+from driftmap.ground.roles import OCCUPIED
 
 __all__ = ["Area", "Waiver", "check_shape"]
 
@@ -46,6 +47,11 @@ class Area:
 
     def __post_init__(self) -> None:
         check_shape(self.name, self.shape)
+
+    @property
+    def occupied(self) -> bool:
+        """Whether people are there: by its role, or by a head count of one or more."""
+        return self.role in OCCUPIED or bool(self.people)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

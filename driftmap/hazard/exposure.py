@@ -59,7 +59,7 @@ def harm_of(cloud: Cloud, site: Site) -> Harm:
         Collective and individual risk.
     """
     impacts = _impacts(cloud)
-    occupied = [area for area in site.areas if area.role in OCCUPIED or area.people]
+    occupied = [area for area in site.areas if area.occupied]
     return Harm(
         expected_casualties(impacts, site.areas, occupied=OCCUPIED),
         tuple(

@@ -11,9 +11,10 @@ import numpy as np
 import shapely
 
 from driftmap.air.wind import WindProfile
-from driftmap.ground.site import OCCUPIED, Site
+from driftmap.ground.site import Site
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
+    FINDINGS,
     NOT_KNOWN,
     Setup,
     Trial,
@@ -24,7 +25,7 @@ from driftmap.planning.trial import (
 )
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight
-from driftmap.verdict.check import Check
+from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import read_limits
 
 __all__ = ["Aim", "aimed", "best_aims", "grid_of_aims"]
@@ -32,10 +33,7 @@ __all__ = ["Aim", "aimed", "best_aims", "grid_of_aims"]
 _SHARES_OF_LIMIT: Final = (0.125, 0.25, 0.375, 0.5, 0.75, 1.0)
 _TURN: Final = 30.0  # deg between azimuths of the first grid
 _REFINED: Final = 3  # aims about which a finer grid is tried
-_RANK: Final = {"go": 0, "hold": 1, "no-go": 2, NOT_KNOWN: 3}
-_IN_FAILURE: Final = "a piece lands in, if"
 _MOVED: Final = ("share", "times")  # units of the checks that an aim changes
-_MARGIN: Final = "rail speed over the wind's speed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,12 +59,14 @@ class Aim:
     @property
     def worst_failure(self) -> Check | None:
         """The failing case that most often puts a piece among people."""
-        return _most(c for c in self.trial.checks if c.name == _IN_FAILURE)
+        return _most(c for c in self.trial.checks if c.kind is Kind.LANDS_IN_FAILURE)
 
     @property
     def rail_margin(self) -> Check | None:
         """Speed off the rail over the wind's."""
-        return next((c for c in self.trial.checks if c.name == _MARGIN), None)
+        return next(
+            (c for c in self.trial.checks if c.kind is Kind.RAIL_OVER_WIND), None
+        )
 
     @property
     def nearness(self) -> float:
@@ -82,7 +82,7 @@ class Aim:
         """
         hit = self.worst_failure
         return (
-            _RANK[self.trial.verdict],
+            FINDINGS.index(self.trial.verdict),
             len(self.over),
             round(self.nearness, 3),
             0.0 if hit is None or hit.value is None else hit.value,
@@ -208,9 +208,7 @@ def _passed_over(site: Site, track: tuple[float, float]) -> tuple[str, ...]:
     """Name the areas with people under the way from the pad to the middle apogee."""
     way = shapely.LineString([(0.0, 0.0), track])
     return tuple(
-        area.name
-        for area in site.areas
-        if (area.role in OCCUPIED or area.people) and area.shape.intersects(way)
+        area.name for area in site.areas if area.occupied and area.shape.intersects(way)
     )
 
 

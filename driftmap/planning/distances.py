@@ -8,7 +8,7 @@ from typing import Final
 
 import shapely
 
-from driftmap.ground.site import OCCUPIED, Site
+from driftmap.ground.site import Site
 from driftmap.rocket.flight import Flight
 from driftmap.rules import (
     CLASS_BOUNDS,
@@ -179,7 +179,7 @@ def people_and_edge(site: Site) -> Spans:
     people = {
         area.name: float(pad.distance(area.shape))
         for area in site.areas
-        if area.role in OCCUPIED or area.people
+        if area.occupied
     }
     return Spans(people, float(pad.distance(site.boundary.boundary)))
 

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Final, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -36,6 +36,7 @@ from driftmap.planning.trial import (
     unpack,
 )
 from driftmap.rules import expected_altitude
+from driftmap.verdict.check import Kind
 
 __all__ = ["Place", "Question", "Rose", "best_pads", "best_stands"]
 
@@ -44,8 +45,6 @@ Rose: TypeAlias = tuple[tuple[float, float, float], ...]
 
 Spot: TypeAlias = tuple[float, float]
 """East and north of a candidate from the pad as drawn [m]."""
-
-_HIT: Final = "a piece lands in"
 
 
 @dataclass(frozen=True, slots=True)
@@ -349,7 +348,7 @@ def _score(trial: Trial, watched: str) -> _Score:
         check.value / check.limit
         for check in trial.checks
         if check.value is not None and check.limit
-        if check.name == _HIT and watched in {"", check.area}
+        if check.kind is Kind.LANDS_IN and watched in {"", check.area}
     ]
     return _Score(trial.verdict, max(hits, default=0.0), trial.blocked_by)
 

@@ -13,7 +13,7 @@ from typing import Final, get_args
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import NOT_KNOWN, Finding, Setup
 from driftmap.rules import picked_rules
-from driftmap.verdict.verdict import Verdict
+from driftmap.verdict.check import Verdict
 
 __all__ = ["Ledger", "open_ledger", "run_key"]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -14,6 +14,7 @@ from driftmap.planning.ledger import Ledger
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
+    FINDINGS,
     NOT_KNOWN,
     Finding,
     Setup,
@@ -236,11 +237,8 @@ def _try_reading(packed: bytes, supposition: Supposition, wind: Reading) -> Tria
     return try_flight(setup, supposed)
 
 
-_WORST: Final[Mapping[str, int]] = {NOT_KNOWN: 3, "no-go": 2, "hold": 1, "go": 0}
-
-
 def _hour(time: datetime, found: Sequence[tuple[Finding, str]]) -> SeasonHour:
     if not found:
         return SeasonHour(time, NOT_KNOWN, "no reading")
-    finding, why = max(found, key=lambda pair: _WORST[pair[0]])
+    finding, why = max(found, key=lambda pair: FINDINGS.index(pair[0]))
     return SeasonHour(time, finding, why)

@@ -22,12 +22,12 @@ from driftmap.rocket.flight import Flight
 from driftmap.rules import (
     Answers,
 )
-from driftmap.verdict.check import Check
+from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import read_limits
-from driftmap.verdict.verdict import Verdict, decide
 
 __all__ = [
+    "FINDINGS",
     "NOT_KNOWN",
     "Basis",
     "Finding",
@@ -48,6 +48,9 @@ NOT_KNOWN: Final = "not known"
 """Finding where there is no verdict: a flight that could not be flown, a lost worker."""
 
 Finding: TypeAlias = Verdict | Literal["not known"]
+
+FINDINGS: Final[tuple[Finding, ...]] = (*RANK, NOT_KNOWN)
+"""Findings, the mildest first."""
 
 _SCOUTS: Final = 500  # flights that find out which questions there are
 
@@ -169,11 +172,11 @@ def told(check: Check) -> str:
         What, where and in which case.
     """
     name = check.name.removesuffix(", if")
-    if name.endswith(" in"):
+    if check.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}:
         name = f"{name} {check.area}"
     elif check.area and check.area not in name:
         name = f"{name}, {check.area}"
-    return f"if {check.case}: {name}" if check.name.endswith(", if") else name
+    return f"if {check.case}: {name}" if check.kind is Kind.LANDS_IN_FAILURE else name
 
 
 def flown(setup: Setup, wind: WindProfile) -> Cloud:

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.ground.site import OCCUPIED, Site
+from driftmap.ground.site import Site
 from driftmap.planning.layout import Place
 from driftmap.report.planpage import printable
 from driftmap.report.words import Units, distance, percent
@@ -54,9 +54,7 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, units: Units) -> 
     parts = [
         view.shape(site.boundary, "field", "boundary"),
         *(
-            view.shape(
-                a.shape, "people" if a.role in OCCUPIED or a.people else "area", a.name
-            )
+            view.shape(a.shape, "people" if a.occupied else "area", a.name)
             for a in site.areas
         ),
         *(_dot(view, place, units) for place in places),

@@ -6,7 +6,7 @@ from typing import Final
 
 import shapely
 
-from driftmap.ground.site import OCCUPIED, Area
+from driftmap.ground.site import Area
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["has_people", "lookalikes", "piece_marks"]
@@ -28,7 +28,7 @@ def has_people(area: Area) -> bool:
     bool
         By its role or its head count.
     """
-    return area.role in OCCUPIED or bool(area.people)
+    return area.occupied
 
 
 def piece_marks(assessment: Assessment) -> list[tuple[str, int, int]]:

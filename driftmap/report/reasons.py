@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping
+from typing import Final
 
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.words import Units, distance, isolate, percent, share, span
 from driftmap.units import show
-from driftmap.verdict.check import ALL_CASES, Check
+from driftmap.verdict.check import ALL_CASES, Check, Kind
 
 __all__ = [
     "figure",
@@ -18,6 +19,10 @@ __all__ = [
     "verdict_reasons",
     "worst_first",
 ]
+
+
+_FALLING: Final = (Kind.DESCENT,)
+"""Speeds told as those of a fall; all others are told as those of a wind."""
 
 
 def flights_flown(cloud: Cloud) -> Mapping[str, int]:
@@ -51,7 +56,7 @@ def subject(check: Check) -> str:
         What, where and in which case.
     """
     what = check.name.removesuffix(", if")
-    if what.endswith((" in", " over")):
+    if check.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE, Kind.OVERFLIGHT}:
         what = f"{what} {isolate(check.area)}"
     elif check.area and check.area not in what and check.unit != "share":
         what = f"{what}, {isolate(check.area)}"
@@ -62,7 +67,7 @@ def subject(check: Check) -> str:
 
 def _amount(value: float, check: Check, units: Units) -> str:
     def speed() -> str:
-        return show(value, "speed" if "wind" in check.name else "descent", units)
+        return show(value, "descent" if check.kind in _FALLING else "speed", units)
 
     forms: dict[str, Callable[[], str]] = {
         "share": lambda: percent(value),

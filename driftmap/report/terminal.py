@@ -8,7 +8,6 @@ from typing import Final
 import numpy as np
 
 from driftmap.ground.grid import mean_point, radii
-from driftmap.ground.site import OCCUPIED
 from driftmap.montecarlo.cloud import Part
 from driftmap.report import words
 from driftmap.report.reasons import flights_flown, verdict_reasons
@@ -45,7 +44,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines = [
         f"{head['word']}: {_plain(a.flight.name)} at {_plain(a.site.name)}, {head['wind']}"
     ]
-    people = [x.name for x in a.site.areas if x.role in OCCUPIED or x.people]
+    people = [x.name for x in a.site.areas if x.occupied]
     flown = flights_flown(a.cloud)
     reasons = verdict_reasons(a.checks, people, flown, units)
     lines += [f"  - {_plain(reason)}" for reason in reasons[:_MOST_REASONS]]

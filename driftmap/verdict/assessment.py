@@ -29,10 +29,10 @@ from driftmap.rocket.flight import Flight
 from driftmap.rules import (
     Answers,
 )
-from driftmap.verdict.check import Check
+from driftmap.verdict.check import Check, Verdict, decide
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits
-from driftmap.verdict.verdict import AreaHit, Verdict, decide
+from driftmap.verdict.people_checks import AreaHit
 
 __all__ = ["CAUTIONS", "SHARES", "Assessment", "assess", "document"]
 

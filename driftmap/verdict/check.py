@@ -2,16 +2,93 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum
+from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
-__all__ = ["ALL_CASES", "Check", "Outcome", "at_least", "at_most"]
+__all__ = [
+    "ALL_CASES",
+    "NAMES",
+    "RANK",
+    "Check",
+    "Kind",
+    "Outcome",
+    "Verdict",
+    "at_least",
+    "at_most",
+    "decide",
+]
 
 Outcome: TypeAlias = Literal["pass", "warn", "fail"]
 
+Verdict: TypeAlias = Literal["go", "hold", "no-go"]
+
+RANK: Final[tuple[Verdict, ...]] = ("go", "hold", "no-go")
+"""Verdicts, the mildest first."""
+
 ALL_CASES: Final = "all cases"
+
+
+class Kind(StrEnum):
+    """What a check looks at: its identity, whatever words tell it."""
+
+    LANDS_IN = "lands in"
+    LANDS_IN_FAILURE = "lands in, in failure"
+    CASUALTIES = "casualties"
+    INDIVIDUAL_RISK = "individual risk"
+    HEAD_COUNT = "head count"
+    OUTSIDE_BOUNDARY = "outside boundary"
+    OUTSIDE_WAIVER = "outside waiver"
+    ABOVE_CEILING = "above ceiling"
+    WAY_UP_OUT = "way up out"
+    OVERFLIGHT = "overflight"
+    RECOVERY_FAILS = "recovery fails"
+    FLUTTER = "flutter"
+    DESCENT = "descent"
+    RAIL_TILT = "rail tilt"
+    RAIL_SPEED = "rail speed"
+    RAIL_OVER_WIND = "rail over wind"
+    SURFACE_WIND = "surface wind"
+    WIND_GAP = "wind gap"
+    WIND_NEAR_GROUND = "wind near ground"
+    WIND_AGE = "wind age"
+    WIND_UNDATED = "wind undated"
+    MISSING = "missing"
+    PRECISION = "precision"
+    RULE = "rule"
+
+
+NAMES: Final = MappingProxyType(
+    {
+        Kind.LANDS_IN: "a piece lands in",
+        Kind.LANDS_IN_FAILURE: "a piece lands in, if",
+        Kind.CASUALTIES: "casualties expected",
+        Kind.INDIVIDUAL_RISK: "risk to one person at the worst spot",
+        Kind.HEAD_COUNT: "head count not known, so no casualties were counted",
+        Kind.OUTSIDE_BOUNDARY: "a piece lands outside the boundary",
+        Kind.OUTSIDE_WAIVER: "a piece lands outside the waiver",
+        Kind.ABOVE_CEILING: "apogee above the waiver's ceiling",
+        Kind.WAY_UP_OUT: "the way up leaves the waiver's cylinder",
+        Kind.OVERFLIGHT: "the way up passes over",
+        Kind.RECOVERY_FAILS: "recovery does not work",
+        Kind.FLUTTER: "fins flutter off",
+        Kind.DESCENT: "descent at landing when recovery works",
+        Kind.RAIL_TILT: "rail's tilt from the vertical",
+        Kind.RAIL_SPEED: "speed leaving the rail",
+        Kind.RAIL_OVER_WIND: "rail speed over the wind's speed",
+        Kind.SURFACE_WIND: "wind at 10 m",
+        Kind.WIND_GAP: "height flown above the highest wind known",
+        Kind.WIND_NEAR_GROUND: "no wind read near the ground",
+        Kind.WIND_AGE: "age of the wind",
+        Kind.WIND_UNDATED: "age of the wind: the report has a time, the flight has none",
+        Kind.PRECISION: "not known as well as was asked",
+    }
+)
+"""English words of every kind; of the two left out, each check brings its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,8 +97,10 @@ class Check:
 
     Parameters
     ----------
+    kind : Kind
+        What was checked; tell checks apart by this.
     name : str
-        What was checked.
+        The same in English words; those of `NAMES` unless the check brings its own.
     case, area : str
         Which case and which area; empty where there is none.
     value : float or None
@@ -44,7 +123,8 @@ class Check:
         Whether people must answer it on the day.
     """
 
-    name: str
+    kind: Kind
+    name: str = ""
     case: str = ""
     area: str = ""
     value: float | None = None
@@ -56,6 +136,10 @@ class Check:
     sense: Literal["most", "least"] = "most"
     note: str = ""
     question: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.name:
+            object.__setattr__(self, "name", NAMES[self.kind])
 
 
 def at_most(interval: tuple[float, float], limit: float) -> Outcome:
@@ -100,3 +184,22 @@ def at_least(interval: tuple[float, float], limit: float) -> Outcome:
     """
     lower, upper = interval
     return at_most((-upper, -lower), -limit)
+
+
+def decide(checks: Iterable[Check]) -> Verdict:
+    """Turn checks into a verdict.
+
+    Parameters
+    ----------
+    checks : iterable of Check
+        All checks.
+
+    Returns
+    -------
+    {"go", "hold", "no-go"}
+        No-go if one fails, hold if one warns or there is none, else go.
+    """
+    outcomes = {check.outcome for check in checks}
+    if "fail" in outcomes:
+        return "no-go"
+    return "go" if outcomes == {"pass"} else "hold"

@@ -5,27 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import astuple, dataclass
 
-import numpy as np
-
 from driftmap.air.wind import WindProfile
-from driftmap.ground.site import OCCUPIED, Site
+from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm, harm_of
 from driftmap.hazard.precise import Sharpened, sharpen
 from driftmap.hazard.probability import Probability
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.rules import (
-    Answers,
-    Facts,
-    RuleResult,
-    evaluate,
-    expected_altitude,
-    facts_of,
-    picked_rules,
-    with_answers,
-)
-from driftmap.verdict.check import Check
+from driftmap.rules import Answers
+from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import read_limits
-from driftmap.verdict.verdict import AreaHit, judge
+from driftmap.verdict.people_checks import AreaHit
+from driftmap.verdict.rule_checks import rule_checks
+from driftmap.verdict.verdict import judge
 
 __all__ = ["Judgement", "judge_all"]
 
@@ -89,7 +80,7 @@ def judge_all(
     harm = harm_of(cloud, site)
     sharpened: tuple[Sharpened, ...] = ()
     if precision is not None:
-        people = [area for area in site.areas if area.role in OCCUPIED or area.people]
+        people = [area for area in site.areas if area.occupied]
         bound = limits["area_hit"].value
         sharpened = sharpen(cloud, wind, people, relative=precision, limit=bound)
     checks, areas = judge(
@@ -99,7 +90,7 @@ def judge_all(
         limits,
         harm=harm,
         known={s.area: Probability(*astuple(s.estimate)) for s in sharpened},
-        rules=_rules(cloud, site, wind, answers),
+        rules=rule_checks(cloud, site, wind, answers),
     )
     return Judgement((*checks, *_unreached(sharpened)), areas, harm, sharpened)
 
@@ -109,24 +100,8 @@ def _unreached(sharpened: Iterable[Sharpened]) -> Iterator[Check]:
     for sharp in sharpened:
         if not sharp.looks.reached:
             yield Check(
-                name="not known as well as was asked",
+                kind=Kind.PRECISION,
                 area=sharp.area,
                 outcome="warn",
                 source="--precision",
             )
-
-
-def _rules(
-    cloud: Cloud, site: Site, wind: WindProfile, answers: Answers | None
-) -> tuple[RuleResult, ...]:
-    """Ask the rules that the site names of this flight in this wind."""
-    if not site.rules:
-        return evaluate((), Facts(), Answers())  # which says that there are none
-    said = answers or Answers()
-    facts = facts_of(
-        cloud.plan.flight,
-        site,
-        altitude=expected_altitude(cloud),
-        surface_wind=float(np.hypot(*wind.at(10.0))),
-    )
-    return evaluate(picked_rules(site), with_answers(facts, said), said)

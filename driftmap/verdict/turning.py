@@ -15,14 +15,12 @@ from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import Assessment, assess
-from driftmap.verdict.check import Check
-from driftmap.verdict.verdict import Verdict, decide
+from driftmap.verdict.check import RANK, Check, Verdict, decide
 
 __all__ = ["Turn", "turns"]
 
 _DIRECTIONS: Final = 8
 _WEAKER: Final = (0.75, 0.5, 0.25)
-_RANK: Final = {"go": 0, "hold": 1, "no-go": 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,4 +127,4 @@ def _weigh(kind: str, name: str, wind: WindProfile, checks: tuple[Check, ...]) -
 
 
 def _order(turn: Turn) -> tuple[int, int, int]:
-    return _RANK[turn.verdict], turn.failing, turn.warning
+    return RANK.index(turn.verdict), turn.failing, turn.warning

@@ -19,7 +19,7 @@ from driftmap.errors import InputError
 from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.ground.roles import ROLES
 from driftmap.verdict.assessment import CAUTIONS, assess
-from driftmap.verdict.check import Check
+from driftmap.verdict.check import Check, Kind
 
 PACKAGE = Path(str(files("driftmap.briefing")))
 ENGLISH = (PACKAGE / "messages" / "en.toml").read_text("utf-8")
@@ -240,20 +240,25 @@ def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome):
         assert row.startswith(flags[outcome])
 
 
-def check(name, outcome, area="", question=False):
-    return Check(name=name, area=area, outcome=outcome, source="", question=question)
+def check(kind, outcome, area="", question=False):
+    """A check of a kind, or of a rule in its own words."""
+    name = "" if isinstance(kind, Kind) else kind
+    kind = kind if isinstance(kind, Kind) else Kind.RULE
+    return Check(
+        kind=kind, name=name, area=area, outcome=outcome, source="", question=question
+    )
 
 
 def test_reasons_come_worst_first_and_once(english):
     checks = [
-        check("a piece lands in", "warn", "Barn"),
-        check("a piece lands in", "warn", "Crowd"),
-        check("a piece lands in, if", "fail", "Crowd"),
-        check("wind at 10 m", "fail"),
+        check(Kind.LANDS_IN, "warn", "Barn"),
+        check(Kind.LANDS_IN, "warn", "Crowd"),
+        check(Kind.LANDS_IN_FAILURE, "fail", "Crowd"),
+        check(Kind.SURFACE_WIND, "fail"),
         check("is the road closed?", "warn", question=True),
         check("are the pads clear?", "warn", question=True),
         check("a rule of its own", "warn"),
-        check("speed leaving the rail", "pass"),
+        check(Kind.RAIL_SPEED, "pass"),
     ]
     assert reasons(checks, ["Crowd"], Voice(english, "us")) == [
         "Crowd: too likely to be hit if something fails",

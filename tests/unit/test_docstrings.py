@@ -1,4 +1,8 @@
-"""Documentation is checked, not trusted: parameter lists match the signatures."""
+"""Documentation is checked, not trusted: parameter lists match the signatures.
+
+Parameters are listed where a reader calls from outside: the package's own names,
+formulas, air and trajectory. Elsewhere a line that says why is enough.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +14,8 @@ import re
 import pytest
 
 import driftmap
+
+TOLD_IN_FULL = ("driftmap.formulas", "driftmap.air", "driftmap.trajectory")
 
 
 def modules():
@@ -47,8 +53,11 @@ def public(name):
 def test_parameters_are_those_of_the_signature(name):
     for item, function in public(name):
         assert function.__doc__, f"{name}.{item} has no docstring"
+        listed = documented(function.__doc__)
+        if not listed and not name.startswith(TOLD_IN_FULL):
+            continue
         wanted = [p for p in inspect.signature(function).parameters if p != "self"]
-        assert sorted(documented(function.__doc__)) == sorted(wanted), f"{name}.{item}"
+        assert sorted(listed) == sorted(wanted), f"{name}.{item}"
 
 
 @pytest.mark.parametrize("name", list(modules()))
@@ -61,4 +70,8 @@ def test_what_a_module_offers_exists(name):
 def test_the_public_names_are_a_dozen():
     assert len(driftmap.__all__) <= 12
     for name in driftmap.__all__:
-        assert getattr(driftmap, name).__doc__
+        thing = getattr(driftmap, name)
+        assert thing.__doc__
+        if inspect.isfunction(thing):
+            wanted = list(inspect.signature(thing).parameters)
+            assert sorted(documented(thing.__doc__)) == sorted(wanted), name

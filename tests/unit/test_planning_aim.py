@@ -14,7 +14,7 @@ from driftmap.planning.aim import Aim, aimed, best_aims, grid_of_aims
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.trial import Setup, Trial
 from driftmap.rocket.flightfile import read_flight
-from driftmap.verdict.check import Check
+from driftmap.verdict.check import Check, Kind
 
 ROOT = Path(__file__).parents[2]
 
@@ -90,7 +90,7 @@ def test_each_aim_is_the_verdict_of_the_flight_so_aimed(found, flight):
 
 
 def test_not_known_comes_last():
-    check = Check(name="x", outcome="fail", source="", unit="share")
+    check = Check(kind=Kind.LANDS_IN, name="x", outcome="fail", source="", unit="share")
     known = Aim(20.0, 0.0, Trial("no-go", (check,)), ("A", "B"))
     lost = Aim(0.0, 0.0, Trial("not known"), ())
     assert known.order() < lost.order()

@@ -23,7 +23,7 @@ from driftmap.planning.trial import (
 )
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess
-from driftmap.verdict.verdict import decide
+from driftmap.verdict.check import decide
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]

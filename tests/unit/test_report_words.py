@@ -7,13 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from driftmap.report import reasons, words
-from driftmap.verdict.verdict import Check
+from driftmap.verdict.check import Check, Kind
 
 
 def check(**changes):
     """A check that fails, with changes."""
     given = {
-        "name": "a piece lands in",
+        "kind": Kind.LANDS_IN,
         "case": "all cases",
         "area": "Camp",
         "value": 0.00202,
@@ -81,7 +81,7 @@ def test_reason_names_place_figure_and_limit():
 
 def test_reason_in_a_case_and_not_sure():
     line = check(
-        name="a piece lands in, if",
+        kind=Kind.LANDS_IN_FAILURE,
         case="nothing deploys",
         value=0.0,
         interval=(0.0, 0.0074),
@@ -100,7 +100,7 @@ def test_a_figure_over_its_limit_is_not_called_kept():
     (told,) = reasons.verdict_reasons([line], [], FLOWN, "us")
     assert told.endswith("limit 0.10 %, not surely broken")
     gap = check(
-        name="height flown above the highest wind known",
+        kind=Kind.WIND_GAP,
         case="",
         area="",
         value=900.0,
@@ -136,7 +136,7 @@ def test_fails_come_first_then_people_then_how_far_over():
 
 def test_a_least_value_says_so():
     line = check(
-        name="speed leaving the rail",
+        kind=Kind.RAIL_SPEED,
         case="",
         area="",
         value=12.4,

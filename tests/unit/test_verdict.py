@@ -25,10 +25,9 @@ from driftmap.hazard.overhead import (
 from driftmap.hazard.probability import inside, mixture, outside, per_case, struck
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess, document
-from driftmap.verdict.check import Check
+from driftmap.verdict.check import Check, Kind, decide
 from driftmap.verdict.limits import LIMITS, read_limits
 from driftmap.verdict.turning import turns
-from driftmap.verdict.verdict import decide
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]
@@ -51,7 +50,7 @@ def result(flight, site):
 
 
 def check(outcome):
-    return Check(name="x", outcome=outcome, source="")
+    return Check(kind=Kind.RULE, name="x", outcome=outcome, source="")
 
 
 @pytest.mark.parametrize(

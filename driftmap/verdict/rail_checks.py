@@ -1,0 +1,49 @@
+"""Checks of the rail."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.verdict.check import Check, Kind, Outcome, at_least
+from driftmap.verdict.comparing import exact
+from driftmap.verdict.limits import Limit
+
+__all__ = ["rail_checks"]
+
+
+def rail_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
+    """Hold the rail's tilt and the speed on leaving it against their limits."""
+    tilt = float(np.degrees(cloud.plan.flight.rail.angle.value))
+    over_wind = cloud.rail_speed / np.maximum(cloud.rail_wind, 0.1)
+    return [
+        exact(Kind.RAIL_TILT, tilt, "deg", limits["rail_tilt"]),
+        _reaches(Kind.RAIL_SPEED, cloud.rail_speed, "m/s", limits["rail_speed"]),
+        _reaches(
+            Kind.RAIL_OVER_WIND,
+            over_wind,
+            "times",
+            limits["rail_speed_over_wind"],
+        ),
+    ]
+
+
+def _reaches(kind: Kind, values: FloatArray, unit: str, limit: Limit) -> Check:
+    """Compare the middle of flights with a least value, and then the slowest of them."""
+    low, middle, high = (float(v) for v in np.quantile(values, [0.05, 0.5, 0.95]))
+    outcome: Outcome = at_least((low, high), limit.value)
+    if middle < limit.value:
+        outcome = "fail"
+    return Check(
+        kind=kind,
+        value=middle,
+        interval=(low, high),
+        limit=limit.value,
+        unit=unit,
+        outcome=outcome,
+        source=limit.source,
+        sense="least",
+    )
