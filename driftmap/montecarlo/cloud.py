@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Collection, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -92,6 +92,9 @@ class Cloud:
         Opening loads [N] and flutter margins by name, for flights with such data.
     flights, seed : int
         Number of flights, and the seed.
+    falls : mapping of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
+        Where asked for: `driftmap.montecarlo.flying.KNOT` at the start of each of the
+        ``k`` stages of a fall and on landing, by case and body.
     """
 
     east: FloatArray
@@ -113,6 +116,7 @@ class Cloud:
     margins: Mapping[str, FloatArray]
     flights: int
     seed: int
+    falls: Mapping[tuple[str, str], NDArray[np.float32]] = field(default_factory=dict)
 
     def of(self, case: str) -> Iterator[Part]:
         """Go through the parts of one case.
@@ -170,10 +174,12 @@ class Cloud:
         Raises
         ------
         ValueError
-            If the rail does not follow the wind.
+            If the rail does not follow the wind, or falls were kept.
         """
-        if not self.plan.flight.rail.follows_wind:
-            raise ValueError("'turned' needs a rail that follows the wind")
+        if self.falls or not self.plan.flight.rail.follows_wind:
+            raise ValueError(
+                "'turned' needs a rail that follows the wind, and no falls kept"
+            )
         top, draws, way = self.apogee, dict(self.draws), self.way.copy()
         for name in [n for n in draws if n.endswith(" east")]:
             other = name.removesuffix("east") + "north"
@@ -228,7 +234,7 @@ class Steered:
         return self.only is None or case in self.only
 
 
-def fly(
+def fly(  # noqa: PLR0913 - all but three are options
     flight: Flight,
     wind: WindProfile,
     site_altitude: float,
@@ -237,6 +243,7 @@ def fly(
     seed: int,
     day: Day | None = None,
     steered: Steered | None = None,
+    keep_falls: bool = False,
     progress: Callable[[int], None] | None = None,
 ) -> Cloud:
     """Fly every case of a flight many times.
@@ -258,6 +265,8 @@ def fly(
     steered : Steered, optional
         Inputs to lean. Such flights must be weighed, as in `driftmap.hazard.precise`; the
         cloud's own probabilities of cases mean nothing.
+    keep_falls : bool
+        Whether to keep where each stage of a fall begins.
     progress : callable, optional
         Called with the number of flights done since the last call.
 
@@ -285,7 +294,9 @@ def fly(
         count = min(_BLOCK, samples - start)
         number = start // _BLOCK
         own = None if steered is None else steered.lean[:, start : start + count]
-        return fly_block(plan, tree, wind, count, seed, number, lean=own)
+        return fly_block(
+            plan, tree, wind, count, seed, number, lean=own, keep_falls=keep_falls
+        )
 
     blocks = []
     try:
@@ -340,6 +351,10 @@ def _joined(
         margins=_all(blocks, "margins"),
         flights=samples,
         seed=seed,
+        falls={
+            key: np.concatenate([block.falls[key] for block in blocks], axis=3)
+            for key in blocks[0].falls
+        },
     )
 
 

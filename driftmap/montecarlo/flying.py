@@ -31,7 +31,7 @@ from driftmap.trajectory.ascent import Ascent, ascend
 from driftmap.trajectory.descent import coast, fall
 from driftmap.trajectory.motion import Motion
 
-__all__ = ["LANDED", "WAY_UP", "Block", "fly_block"]
+__all__ = ["KNOT", "LANDED", "WAY_UP", "Block", "fly_block"]
 
 BoolArray: TypeAlias = NDArray[np.bool_]
 
@@ -40,6 +40,9 @@ LANDED: Final = ("east", "north", "time", "speed", "angle", "energy")
 
 WAY_UP: Final = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
 """What is kept of apogee; rail speed, rail wind, time and size of max q follow it."""
+
+KNOT: Final = ("time", "east", "north", "height", "v_up")
+"""What is kept, where asked for, of the start of each stage of a fall and of its end."""
 
 
 _WAY_POINTS: Final = 9
@@ -63,6 +66,9 @@ class Block:
         East, north and height at even steps in time from the pad to apogee [m].
     draws, margins : dict of str to ndarray, shape (count,)
         Inputs drawn; opening loads and flutter margins.
+    falls : dict of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
+        `KNOT` at the start of each of the ``k`` stages of a fall and on landing; empty
+        when not asked for.
     """
 
     count: int
@@ -72,6 +78,7 @@ class Block:
     way: NDArray[np.float32]
     draws: dict[str, FloatArray]
     margins: dict[str, FloatArray]
+    falls: dict[tuple[str, str], NDArray[np.float32]]
 
 
 def fly_block(
@@ -83,6 +90,7 @@ def fly_block(
     number: int,
     *,
     lean: FloatArray | None = None,
+    keep_falls: bool = False,
 ) -> Block:
     """Fly a block of flights through every case.
 
@@ -101,6 +109,8 @@ def fly_block(
     lean : ndarray, shape (2, count), optional
         What each flight draws of the part of the wind's error east and north that
         carries a fall farthest; plain draws when left out.
+    keep_falls : bool
+        Whether to keep where each stage of a fall begins.
 
     Returns
     -------
@@ -115,6 +125,7 @@ def fly_block(
     block = _Flights(plan, tree, wind, count, seed, number, lean)
     landed: dict[tuple[str, str], FloatArray] = {}
     happened: dict[str, IntArray] = {}
+    falls: dict[tuple[str, str], NDArray[np.float32]] = {}
     for case in tree.cases:
         start = block.release(case)
         happens = block.happens(case, start)
@@ -123,7 +134,9 @@ def fly_block(
             fallen = [
                 block.come_down(start, body, i + 1, who) for i in range(body.count)
             ]
-            landed[case.name, body.name] = np.stack(fallen, axis=1)
+            landed[case.name, body.name] = np.stack([f[0] for f in fallen], axis=1)
+            if keep_falls:
+                falls[case.name, body.name] = np.stack([f[1] for f in fallen], axis=2)
     ascent = block.ascent
     way_up = np.stack(
         [
@@ -134,7 +147,9 @@ def fly_block(
         ]
     )
     way = _way(ascent)
-    return Block(count, landed, happened, way_up, way, block.draws, block.margins)
+    return Block(
+        count, landed, happened, way_up, way, block.draws, block.margins, falls
+    )
 
 
 def _way(ascent: Ascent) -> NDArray[np.float32]:
@@ -279,14 +294,18 @@ class _Flights:
 
     def come_down(
         self, start: Motion, body: Body, copy: int, who: IntArray
-    ) -> FloatArray:
-        """Follow one body of some flights to the ground; give `LANDED`, (6, flights)."""
-        if who.size == 0:
-            return np.zeros((len(LANDED), 0))
+    ) -> tuple[FloatArray, NDArray[np.float32]]:
+        """Follow one body of some flights to the ground.
+
+        Gives `LANDED`, shape (6, flights), and `KNOT` at the start of each stage and on
+        landing, shape (k + 1, 5, flights).
+        """
         state = _some(start, who)
         whole = self._whole(start)
+        knots = [state]
         for stage in body.before:
             state = self._fly(state, stage, whole[who], who)
+            knots.append(state)
         mass = body.mass * self.weigh[who]
         if body.name == "rocket":
             mass = mass + whole[who] - self.plan.flight.dry_mass * self.weigh[who]
@@ -294,11 +313,14 @@ class _Flights:
             state = self._thrown(state, body, copy, who)
         for stage in body.stages:
             state = self._fly(state, stage, mass, who, copy)
+            knots.append(state)
         speed = state.speed
         flat = np.hypot(state.v_east, state.v_north)
         angle = np.arctan2(np.maximum(-state.v_up, 0.0), flat)
         energy = mass * speed**2 / 2
-        return np.stack([state.east, state.north, state.time, speed, angle, energy])
+        landed = [state.east, state.north, state.time, speed, angle, energy]
+        kept = [[getattr(knot, name) for name in KNOT] for knot in knots]
+        return np.stack(landed), np.array(kept, dtype=np.float32)
 
     def _fly(
         self,
@@ -309,6 +331,8 @@ class _Flights:
         copy: int = 1,
     ) -> Motion:
         """Follow bodies through one stage of their fall."""
+        if who.size == 0:
+            return state
         air = _columns(self.air, who)
         area = np.zeros(who.size)
         for size, name in stage.drag:
