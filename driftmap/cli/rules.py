@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import textwrap
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Final, Literal
@@ -104,16 +105,20 @@ def _facts(flight: Flight, site: Site, winds: Sequence[str]) -> Facts:
     from driftmap.rules import expected_altitude, facts_of
     from driftmap.winds import read_winds
 
-    wind = WindProfile(*np.zeros((4, 1)))
-    surface = None
+    wind = None
     if winds:
         wind = read_winds(
             winds, site_altitude=site.elevation, declination=site.declination
         )
-        surface = float(np.hypot(*wind.at(10.0)))
-    cloud = fly(flight, wind, site.elevation, samples=_SAMPLES, seed=_SEED)
-    altitude = expected_altitude(cloud)
-    return facts_of(flight, site, altitude=altitude, surface_wind=surface)
+    calm = WindProfile(*np.zeros((4, 1)))
+    cloud = fly(flight, wind or calm, site.elevation, samples=_SAMPLES, seed=_SEED)
+    return facts_of(
+        flight,
+        site,
+        altitude=expected_altitude(cloud),
+        wind=wind,
+        impulse=float(np.exp(cloud.plan.log_motor[0])),
+    )
 
 
 def _document(
@@ -136,15 +141,18 @@ def _document(
 
 def _text(flight: Flight, site: Site, results: Sequence[RuleResult], units: str) -> str:
     lines = [f"Rules for {_plain(flight.name)} at {_plain(site.name)}", ""]
-    for outcome in ("fail", "ask", "pass"):
+    for outcome in ("fail", "hold", "ask", "pass"):
         for result in results:
             if result.outcome == outcome:
                 lines += _entry(result, units)
-    counts = {o: sum(r.outcome == o for r in results) for o in ("pass", "fail", "ask")}
+    counts = Counter(r.outcome for r in results)
     lines.append(
-        f"{counts['pass']} kept, {counts['fail']} broken, {counts['ask']} to be answered."
+        f"{counts['pass']} kept, {counts['fail']} broken, {counts['hold']} not surely kept, "
+        f"{counts['ask']} to be answered."
     )
-    wanted = dict.fromkeys(name for r in results for name in r.answer)
+    wanted = dict.fromkeys(
+        name for r in results if r.outcome == "ask" for name in r.answer
+    )
     if wanted:
         lines += _wrapped(
             f"To be answered in --answers FILE: {', '.join(wanted)}", "  "

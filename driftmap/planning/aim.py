@@ -27,6 +27,7 @@ from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import read_limits
+from driftmap.verdict.rule_checks import rule_limit
 
 __all__ = ["Aim", "aimed", "best_aims", "grid_of_aims"]
 
@@ -160,7 +161,8 @@ def best_aims(
         All others that were tried, the best first; one whose worker was lost is not
         known, and last.
     """
-    limit = read_limits(setup.flight, setup.site)["rail_tilt"].value
+    own = read_limits(setup.flight, setup.site)["rail_tilt"].value
+    limit = min(own, rule_limit(setup.flight, setup.site, Kind.RAIL_TILT))
     packed = pack(setup)
 
     def tried(grid: Sequence[tuple[float, float]]) -> list[Aim]:

@@ -20,7 +20,9 @@ from driftmap.planning.trial import (
     try_flight,
     unpack,
 )
+from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import read_limits
+from driftmap.verdict.rule_checks import rule_limit
 
 __all__ = ["HIGHEST", "DirectionLimit", "scan_speeds", "wind_limits"]
 
@@ -106,7 +108,8 @@ def scan_speeds(setup: Setup, steps: int) -> tuple[float, ...]:
     tuple of float
         Speeds at 10 m, `LIGHTEST` first [m s⁻¹].
     """
-    limit = read_limits(setup.flight, setup.site)["surface_wind"].value
+    own = read_limits(setup.flight, setup.site)["surface_wind"].value
+    limit = min(own, rule_limit(setup.flight, setup.site, Kind.SURFACE_WIND))
     # A hair below the limit, which a wind made from components might pass by rounding.
     top = max(min(limit, HIGHEST) - 1e-4, 2 * LIGHTEST)
     return (*(float(v) for v in np.linspace(LIGHTEST, top, steps + 1)), top + TOLERANCE)

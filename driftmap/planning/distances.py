@@ -121,8 +121,6 @@ def too_near(keep: Keep, site: Site, facts: Facts) -> tuple[str, ...]:
 
 
 def _by_rules(sets: Sequence[RuleSet], facts: Facts) -> tuple[str, ...]:
-    if not sets:
-        return ()
     return tuple(_told(r) for r in evaluate(sets, facts) if _broken(r))
 
 

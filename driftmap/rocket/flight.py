@@ -131,6 +131,8 @@ class Motor(Table):
         Thrust curve [s], [N]; constant thrust when empty.
     count : int
         Number of motors, for the safe distance; the impulse is that of all together.
+    stages : int
+        Number of stages, for the safe distance; they are not flown apart.
     """
 
     propellant_mass: Mass
@@ -139,6 +141,7 @@ class Motor(Table):
     times: tuple[float, ...] = ()
     thrusts: tuple[float, ...] = ()
     count: Annotated[int, Field(ge=1, le=50)] = 1
+    stages: Annotated[int, Field(ge=1, le=5)] = 1
 
 
 class Apogee(Table):
@@ -163,7 +166,7 @@ class Measured(Table):
     ----------
     curve : str
         Name of the record, beside the flight file; see `driftmap.rocket.recordfile`.
-    propellant_mass, count : float, int
+    propellant_mass, count, stages : float, int, int
         As of `Motor`.
     height_spread : float, optional
         One standard deviation of all its heights, as a share; 5 % when left out.
@@ -176,6 +179,7 @@ class Measured(Table):
     height_spread: Annotated[Share, Field(le=0.3)] | None = None
     altitude: Altitude | None = None
     count: Annotated[int, Field(ge=1, le=50)] = 1
+    stages: Annotated[int, Field(ge=1, le=5)] = 1
 
 
 class Device(Table):

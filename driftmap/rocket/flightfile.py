@@ -214,6 +214,7 @@ def _with_record(
     motor = {
         "propellant_mass": measured.propellant_mass,
         "count": measured.count,
+        "stages": measured.stages,
         "total_impulse": Uncertain(found.impulse, found.impulse_spread),
         "burn_time": float(found.times[-1]),
         "times": tuple(found.times.tolist()),

@@ -15,7 +15,13 @@ from driftmap.rules.answers import (
     with_answers,
 )
 from driftmap.rules.evaluate import RuleResult, evaluate
-from driftmap.rules.facts import Facts, expected_altitude, facts_of, least_width
+from driftmap.rules.facts import (
+    Facts,
+    expected_altitude,
+    facts_of,
+    least_width,
+    surface_wind,
+)
 from driftmap.rules.motors import CLASS_BOUNDS, motor_class
 from driftmap.rules.picked import picked_rules
 from driftmap.rules.reading import read_rules, rule_sets
@@ -39,5 +45,6 @@ __all__ = [
     "read_answers",
     "read_rules",
     "rule_sets",
+    "surface_wind",
     "with_answers",
 ]

@@ -6,15 +6,21 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
+from typing import Final
 
 from driftmap.errors import InputError
-from driftmap.rules.facts import Facts
-from driftmap.rules.kinds import FACTS, GROUPS
+from driftmap.rules.facts import Facts, of_each_motor
+from driftmap.rules.kinds import FACTS, FLOOR, GROUPS, NOT_COVERED
+from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import RuleSet
 from driftmap.rules.schema import nearest, quantity, toml_of
 from driftmap.units import DIMENSIONS
 
 __all__ = ["Answers", "check_answers", "questions", "read_answers", "with_answers"]
+
+
+_LARGER: Final = ("total_impulse", "expected_altitude", "surface_wind")
+"""Facts that both a person and the flights flown may tell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +123,10 @@ def questions(sets: Iterable[RuleSet]) -> dict[str, str]:
         Text of each question by its name.
     """
     found = {group.absent: f"no {group.text} is near" for group in GROUPS.values()}
-    for rules in sets:
+    found[NOT_COVERED] = (
+        "the local code on what these rules leave out was read and is kept"
+    )
+    for rules in (*sets, *read_rules(FLOOR)):
         for kind in rules.classes:
             found |= dict(kind.confirmed)
         for rule in rules.rules:
@@ -151,6 +160,8 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
     """Add the numbers that people gave to those the files told.
 
     A flight file is one rocket: it is launched alone unless an answer says otherwise.
+    Where people and flights flown both tell a figure of which more is never better (total
+    impulse, height, wind), the larger counts.
 
     Parameters
     ----------
@@ -167,12 +178,12 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
     Raises
     ------
     InputError
-        If an answer contradicts what the files tell: two sources for one number would
-        let the better one win.
+        If an answer contradicts what the files tell.
     """
-    for name in answers.numbers:
-        if name in facts.numbers:
+    numbers = {"rockets_together": 1.0, **facts.numbers, **answers.numbers}
+    for name in answers.numbers.keys() & facts.numbers.keys():
+        if name not in _LARGER:
             text = f"{FACTS[name].text} is known already; change it where it stands"
             raise InputError(answers.source, name, text)
-    numbers = {"rockets_together": 1.0, **facts.numbers, **answers.numbers}
-    return Facts(numbers, facts.groups)
+        numbers[name] = max(answers.numbers[name], facts.numbers[name])
+    return of_each_motor(Facts(numbers, facts.groups, facts.ranges))

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from driftmap.rules.answers import Answers
@@ -11,7 +11,7 @@ from driftmap.rules.facts import Facts
 from driftmap.rules.ruleset import Condition, RocketClass, RuleSet
 from driftmap.rules.words import joined, not_known, reason
 
-__all__ = ["Fit", "all_hold", "governing_sets"]
+__all__ = ["Fit", "all_hold", "governing_sets", "why_holds"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +28,8 @@ class Fit:
         Why it fits, and where its bounds come from.
     missing : tuple of str
         Facts that would settle it.
+    lighter : tuple of str
+        Questions that, confirmed, would put the rocket into a lighter class.
     """
 
     state: Literal["fits", "unknown", "none"]
@@ -35,6 +37,7 @@ class Fit:
     why: str = ""
     source: str = ""
     missing: tuple[str, ...] = ()
+    lighter: tuple[str, ...] = ()
 
 
 def governing_sets(
@@ -64,39 +67,66 @@ def governing_sets(
     for members in families.values():
         sure = [pair for pair in members if pair[1].state == "fits"]
         open_ = [pair for pair in members if pair[1].state == "unknown"]
-        yield (sure[:1] or open_[-1:] or members[-1:])[0]
+        rules, fit = (sure[:1] or open_[-1:] or members[-1:])[0]
+        passed = [other for one, other in members if one is not rules and other.lighter]
+        why = joined(fit.why, *(other.why for other in passed))
+        more = tuple(key for other in passed for key in other.lighter)
+        yield rules, replace(fit, why=why, lighter=(*fit.lighter, *more))
 
 
 def _fit(rules: RuleSet, facts: Facts, said: Answers) -> Fit:
     if not rules.classes:
         return Fit("fits")
-    hints: list[str] = []
+    hints: dict[str, str] = {}
     missing: list[str] = []
     for kind in rules.classes:
-        state, names = all_hold(kind.when, facts.numbers)
+        state, names = all_hold(kind.when, facts)
         if state is None:
             missing += names
         elif state and not missing:
             unsure = [
-                (k, text) for k, text in kind.confirmed if not said.confirmed.get(k)
+                pair for pair in kind.confirmed if not said.confirmed.get(pair[0])
             ]
             if not unsure:
-                why = joined(_reasons(kind, facts), *hints)
-                return Fit("fits", kind.name, why, kind.source)
-            key, text = unsure[0]
-            hints.append(f'not {kind.name}, unless {key} = "yes" confirms that {text}')
+                why = joined(_reasons(kind, facts), *hints.values())
+                return Fit("fits", kind.name, why, kind.source, lighter=tuple(hints))
+            hints |= _unless(kind, unsure, said)
     if missing:
         names = tuple(dict.fromkeys(missing))
-        return Fit("unknown", why=not_known(names), missing=names)
-    return Fit("none", why="the rocket fits none of its classes")
+        why = joined(
+            f"not known whether it is a {rules.classes[0].name}", not_known(names)
+        )
+        return Fit("unknown", why=why, missing=names, lighter=tuple(hints))
+    why = joined("the rocket fits none of its classes", *hints.values())
+    return Fit("none", why=why, lighter=tuple(hints))
+
+
+def _unless(
+    kind: RocketClass, unsure: Iterable[tuple[str, str]], said: Answers
+) -> dict[str, str]:
+    """Say what would put the rocket into a class; nothing where that was answered "no"."""
+    if any(said.confirmed.get(key) is False for key, _ in unsure):
+        return {}
+    return {
+        key: f'not {kind.name}, unless {key} = "yes" confirms that {text}'
+        for key, text in unsure
+    }
 
 
 def _reasons(kind: RocketClass, facts: Facts) -> str:
-    return ", ".join(reason(c, facts.numbers[c.fact]) for c in kind.when) or "any other"
+    return ", ".join(why_holds(c, facts) for c in kind.when) or "any other"
+
+
+def why_holds(condition: Condition, facts: Facts) -> str:
+    """Say how what is known meets a condition that it holds."""
+    value = facts.numbers.get(condition.fact)
+    if value is None:  # then both ends of its range hold it
+        value = facts.ranges[condition.fact][condition.sign in {"up_to", "below"}]
+    return reason(condition, value)
 
 
 def all_hold(
-    conditions: Iterable[Condition], numbers: Mapping[str, float]
+    conditions: Iterable[Condition], facts: Facts
 ) -> tuple[bool | None, tuple[str, ...]]:
     """Say whether all conditions hold.
 
@@ -104,8 +134,8 @@ def all_hold(
     ----------
     conditions : iterable of Condition
         The conditions.
-    numbers : mapping of str to float
-        What is known, in SI.
+    facts : Facts
+        What is known; where a number is not, both ends of its range must agree.
 
     Returns
     -------
@@ -116,9 +146,11 @@ def all_hold(
     """
     missing = []
     for condition in conditions:
-        value = numbers.get(condition.fact)
-        if value is None:
+        value = facts.numbers.get(condition.fact)
+        ends = facts.ranges.get(condition.fact, ()) if value is None else (value,)
+        held = {condition.holds(end) for end in ends}
+        if len(held) != 1:
             missing.append(condition.fact)
-        elif not condition.holds(value):
+        elif held == {False}:
             return False, ()
     return (None, tuple(missing)) if missing else (True, ())

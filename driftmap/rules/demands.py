@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import Literal
 
-from driftmap.rules.classes import Fit, all_hold
+from driftmap.rules.classes import Fit, all_hold, why_holds
 from driftmap.rules.facts import Facts
 from driftmap.rules.kinds import FACTS, KINDS
 from driftmap.rules.ruleset import Rule, RuleSet
-from driftmap.rules.words import amount, joined, reason
+from driftmap.rules.words import amount, joined
 
 __all__ = ["Demand", "demands_of", "strictest"]
 
@@ -30,6 +31,8 @@ class Demand:
         Facts that would settle it.
     why : str
         Why it applies, and how the limit came about.
+    yardstick : {"", "fails", "holds"}
+        What breaking it means where the rule is no law of the site; empty for a law.
     """
 
     rule: Rule
@@ -37,6 +40,7 @@ class Demand:
     limit: float | None
     missing: tuple[str, ...]
     why: str
+    yardstick: Literal["", "fails", "holds"] = ""
 
 
 def demands_of(rules: RuleSet, fit: Fit, facts: Facts) -> Iterator[Demand]:
@@ -59,10 +63,8 @@ def demands_of(rules: RuleSet, fit: Fit, facts: Facts) -> Iterator[Demand]:
     for rule in rules.rules:
         if rule.classes and fit.state == "fits" and fit.name not in rule.classes:
             continue
-        applies, missing = all_hold(rule.when, facts.numbers)
-        excepted, _ = (
-            all_hold(rule.unless, facts.numbers) if rule.unless else (False, ())
-        )
+        applies, missing = all_hold(rule.when, facts)
+        excepted, _ = all_hold(rule.unless, facts) if rule.unless else (False, ())
         if applies is False or excepted:
             continue
         why = _applies(rule, fit, facts)
@@ -74,9 +76,7 @@ def demands_of(rules: RuleSet, fit: Fit, facts: Facts) -> Iterator[Demand]:
 
 def _applies(rule: Rule, fit: Fit, facts: Facts) -> str:
     parts = [f"for {fit.name}"] if rule.classes and fit.name else []
-    parts += [
-        reason(c, facts.numbers[c.fact]) for c in rule.when if c.fact in facts.numbers
-    ]
+    parts += [why_holds(c, facts) for c in rule.when if all_hold([c], facts)[0]]
     return "; ".join(parts)
 
 
@@ -99,7 +99,8 @@ def _figures(
     figures: list[tuple[float | None, str]] = []
     needed = [rule.share_of] if rule.share_of else []
     if rule.bands:
-        needed += [rule.bands_by, *["motor_count"] * _by_motors(rule)]
+        needed += [rule.bands_by]
+        needed += ["motor_count", "stages"] if _by_motors(rule) else []
     missing = tuple(dict.fromkeys(name for name in needed if name not in numbers))
     if missing:
         return figures, missing
@@ -125,11 +126,11 @@ def _from_table(rule: Rule, numbers: Mapping[str, float]) -> tuple[float | None,
     band = next((band for band in rule.bands if value <= band.up_to), None)
     if band is None:
         return None, f"the table ends before {at}"
-    motors = numbers.get("motor_count", 1.0)
-    if rule.column == "complex" or (_by_motors(rule) and motors > 1):
-        figure, text = band.complex, f"at {at}, {motors:g} motors (complex)"
-        if rule.column == "complex":
-            text = f"at {at}, complex rocket"
+    if rule.column == "complex":
+        figure, text = band.complex, f"at {at}, complex rocket"
+    elif _by_motors(rule) and max(numbers["motor_count"], numbers["stages"]) > 1:
+        parts = f"{numbers['motor_count']:g} motors, {numbers['stages']:g} stages"
+        figure, text = band.complex, f"at {at}, {parts} (complex)"
     else:
         figure, text = band.single, f"at {at}"
     return figure, text if figure is not None else f"the table has no figure {text}"
@@ -141,17 +142,19 @@ def strictest(demands: Iterable[Demand]) -> Iterator[Demand]:
     Parameters
     ----------
     demands : iterable of Demand
-        Of all sets.
+        Of all sets, the law's before yardsticks: of equals the first stays.
 
     Yields
     ------
     Demand
         In the order of the first of each name; questions and open limits all stay.
     """
-    best: dict[tuple[str, str], Demand] = {}
+    best: dict[tuple[str, str, bool], Demand] = {}
+    demands = list(demands)
+    demands = [demand for demand in demands if not _spoken_for(demand, demands)]
     order: list[Demand] = []
     for demand in demands:
-        key = (demand.rule.name, demand.rule.excuse)
+        key = (demand.rule.name, demand.rule.excuse, demand.yardstick == "holds")
         if demand.limit is None or demand.rule.question:
             order.append(demand)
         elif key not in best:
@@ -160,6 +163,21 @@ def strictest(demands: Iterable[Demand]) -> Iterator[Demand]:
         else:
             order[order.index(best[key])] = best[key] = _stricter(best[key], demand)
     yield from order
+
+
+def _spoken_for(demand: Demand, others: Iterable[Demand]) -> bool:
+    """Tell whether a yardstick that only holds is met by a law that allows no more."""
+    if demand.yardstick != "holds" or demand.limit is None:
+        return False
+    laws = (
+        other
+        for other in others
+        if not other.yardstick
+        and other.rule.name == demand.rule.name
+        and not other.rule.excuse
+        and other.limit is not None
+    )
+    return any(_stricter(law, demand).rule is law.rule for law in laws)
 
 
 def _stricter(one: Demand, other: Demand) -> Demand:

@@ -11,13 +11,14 @@ from driftmap.rules.answers import Answers
 from driftmap.rules.classes import Fit, governing_sets
 from driftmap.rules.demands import Demand, demands_of, strictest
 from driftmap.rules.facts import Facts
-from driftmap.rules.kinds import GROUPS, KINDS, Sense
+from driftmap.rules.floor import not_covered, yardsticks
+from driftmap.rules.kinds import GROUPS, KINDS, NOT_COVERED, Kind, Sense
 from driftmap.rules.ruleset import Rule, RuleSet
 from driftmap.rules.words import SCALE, UNIT, joined, not_known
 
 __all__ = ["RuleResult", "evaluate"]
 
-Outcome = Literal["pass", "fail", "ask"]
+Outcome = Literal["pass", "fail", "ask", "hold"]
 
 _CLASS_OUTCOME: Final[dict[str, Outcome]] = {
     "fits": "pass",
@@ -45,10 +46,12 @@ class RuleResult:
         pure numbers.
     sense : {"at least", "at most", ""}
         How the figure must compare with the limit.
-    outcome : {"pass", "fail", "ask"}
-        Kept, broken, or unknown until someone answers; a verdict holds on "ask".
+    outcome : {"pass", "fail", "ask", "hold"}
+        Kept, broken, unknown until someone answers, or not surely kept; a verdict holds
+        on the last two.
     answer : tuple of str
-        Names of what an answers file must give to settle an "ask".
+        Names of what an answers file must give to settle an "ask", or may give to put the
+        rocket into a lighter class.
     source : str
         Where the rule comes from.
     governs : str
@@ -57,6 +60,10 @@ class RuleResult:
         Why it applies and how the outcome came about.
     rules : str
         Title of the rule set.
+    interval : (float, float) or None
+        Ends of the figure, in `unit`, where it is not known exactly.
+    yardstick : bool
+        Whether the rule is no law of the site but holds everywhere.
     """
 
     name: str
@@ -72,6 +79,8 @@ class RuleResult:
     governs: str
     why: str
     rules: str
+    interval: tuple[float, float] | None = None
+    yardstick: bool = False
 
 
 def evaluate(
@@ -80,7 +89,8 @@ def evaluate(
     """Say which rules apply to a flight and whether they are kept.
 
     Of several limits of one name the stricter governs. A fact or an answer that is
-    missing gives "ask", and so does having no rules at all.
+    missing gives "ask", and so do having no rules at all, and what the rules say nothing
+    of. Beside the rules of the sets every flight is held to `yardsticks`.
 
     Parameters
     ----------
@@ -99,16 +109,36 @@ def evaluate(
     said = answers or Answers()
     results: list[RuleResult] = []
     demands: list[Demand] = []
-    for rules, fit in governing_sets(sets, facts, said):
+    governing = tuple(governing_sets(sets, facts, said))
+    for rules, fit in governing:
         results += _class_lines(rules, fit)
         if fit.state != "none":
             demands += demands_of(rules, fit, facts)
-    for demand in strictest(demands):
-        results += _lines(demand, facts, said)
-    if not results:
+    if governing:
+        results += _silence(
+            not_covered([rules for rules, _ in governing], demands), said
+        )
+    else:
         text = "no rules were picked; name a rule set in the site file"
         results.append(_line("rules", "a rule set for this site", "ask", why=text))
+    if facts.numbers.get("stages", 1.0) > 1:
+        text = "how the stages part and where each comes down is not flown"
+        results.append(_line("stages", text, "hold"))
+    for demand in strictest([*demands, *yardsticks(facts, said, demands)]):
+        results += _lines(demand, facts, said)
     return tuple(results)
+
+
+def _silence(topics: Sequence[str], said: Answers) -> Iterator[RuleResult]:
+    """Ask for what the rules leave out: silence of a set is no leave."""
+    if topics:
+        what = (
+            f"these rules say nothing of {', '.join(topics)}: the local code on that "
+            "was read and is kept"
+        )
+        outcome, why = _settled(NOT_COVERED, said)
+        answer = (NOT_COVERED,) if outcome == "ask" else ()
+        yield _line(NOT_COVERED, what, outcome, why=why, answer=answer)
 
 
 def _line(
@@ -128,20 +158,17 @@ def _line(
 
 
 def _class_lines(rules: RuleSet, fit: Fit) -> Iterator[RuleResult]:
-    if not rules.classes:
-        return
-    outcome = _CLASS_OUTCOME[fit.state]
-    what = f"class of rocket: {fit.name or 'not known'}"
-    source = fit.source
-    yield _line(
-        "class",
-        what,
-        outcome,
-        rules=rules,
-        source=source,
-        why=fit.why,
-        answer=fit.missing,
-    )
+    if rules.classes or fit.lighter:
+        name = fit.name if rules.classes else f"that of the {rules.title}"
+        yield _line(
+            "class",
+            f"class of rocket: {name or 'not known'}",
+            _CLASS_OUTCOME[fit.state],
+            rules=rules,
+            source=fit.source,
+            why=fit.why,
+            answer=fit.missing or fit.lighter,
+        )
 
 
 def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
@@ -154,7 +181,8 @@ def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
         yield from _distances(demand, demand.limit, facts, said)
     else:
         value = facts.numbers.get(KINDS[rule.name].fact)
-        yield _compared(demand, demand.limit, ("", value), said)
+        ends = facts.ranges.get(KINDS[rule.name].fact)
+        yield _compared(demand, demand.limit, ("", value), said, ends)
 
 
 def _settled(name: str, said: Answers) -> tuple[Outcome, str]:
@@ -201,7 +229,10 @@ def _open(demand: Demand, said: Answers) -> RuleResult:
         answer=answer,
     )
     kind = KINDS[rule.name]
-    return replace(bare, unit=UNIT[kind.dimension], sense=kind.sense)
+    yardstick = bool(demand.yardstick)
+    return replace(
+        bare, unit=UNIT[kind.dimension], sense=kind.sense, yardstick=yardstick
+    )
 
 
 def _distances(
@@ -224,10 +255,18 @@ def _distances(
 
 
 def _compared(
-    demand: Demand, limit: float, named: tuple[str, float | None], said: Answers
+    demand: Demand,
+    limit: float,
+    named: tuple[str, float | None],
+    said: Answers,
+    ends: tuple[float, float] | None = None,
 ) -> RuleResult:
     rule, kind, (area, value) = demand.rule, KINDS[demand.rule.name], named
     outcome, answer, text = _judged(rule, limit, value, said)
+    if outcome == "fail" and demand.yardstick == "holds":
+        outcome = "hold"
+    elif outcome == "pass" and ends and not all(_within(kind, e, limit) for e in ends):
+        outcome, text = "hold", "its interval reaches beyond the limit"
     scale = SCALE.get(kind.dimension, 1.0)
     return RuleResult(
         name=rule.name,
@@ -243,7 +282,13 @@ def _compared(
         governs=demand.rules.governs,
         why=joined(demand.why, text, rule.note),
         rules=demand.rules.title,
+        interval=None if ends is None else (ends[0] / scale, ends[1] / scale),
+        yardstick=bool(demand.yardstick),
     )
+
+
+def _within(kind: Kind, value: float, limit: float) -> bool:
+    return value >= limit if kind.sense == "at least" else value <= limit
 
 
 def _judged(
@@ -252,7 +297,7 @@ def _judged(
     kind = KINDS[rule.name]
     if value is None:
         return "ask", (kind.fact,), not_known((kind.fact,))
-    if value >= limit if kind.sense == "at least" else value <= limit:
+    if _within(kind, value, limit):
         return "pass", (), ""
     if not rule.excuse:
         return "fail", (), ""

@@ -10,18 +10,35 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
+from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.rocket.flight import Flight
+from driftmap.rocket.flight import Flight, Motor
 from driftmap.rules.kinds import FACTS, GROUPS
 
-__all__ = ["EXPECTED_QUANTILE", "Facts", "expected_altitude", "facts_of", "least_width"]
+__all__ = [
+    "EXPECTED_QUANTILE",
+    "Facts",
+    "expected_altitude",
+    "facts_of",
+    "least_width",
+    "of_each_motor",
+    "surface_wind",
+]
 
 EXPECTED_QUANTILE: Final = 0.99
 """Share of flights that stay below the greatest height expected. Our choice: no rule read
 says how sure a "maximum expected altitude" must be."""
+
+_NEAR_GROUND: Final = 60.0  # m; a gust read above is none at the pad
+
+_OF_EACH: Final = MappingProxyType(
+    {"motor_impulse": "total_impulse", "motor_thrust": "average_thrust"}
+)
+"""Facts of the largest motor, and those of all motors together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +52,8 @@ class Facts:
     groups : mapping of str to tuple of (str, float)
         By key of `driftmap.rules.kinds.GROUPS`: name of each area and its distance from
         the pad [m].
+    ranges : mapping of str to (float, float)
+        Least and greatest value of what is not known exactly; of a number, its interval.
 
     Raises
     ------
@@ -44,19 +63,26 @@ class Facts:
 
     numbers: Mapping[str, float] = field(default_factory=dict)
     groups: Mapping[str, tuple[tuple[str, float], ...]] = field(default_factory=dict)
+    ranges: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for given, known in ((self.numbers, FACTS), (self.groups, GROUPS)):
+        for given, known in (
+            (self.numbers, FACTS),
+            (self.ranges, FACTS),
+            (self.groups, GROUPS),
+        ):
             if unknown := set(given) - set(known):
                 raise ValueError(f"{sorted(unknown)[0]!r} is no fact")
         every = [
             *self.numbers.values(),
+            *(end for ends in self.ranges.values() for end in ends),
             *(d for g in self.groups.values() for _, d in g),
         ]
         if not all(math.isfinite(number) for number in every):
-            raise ValueError("'numbers' and distances must be finite")
-        object.__setattr__(self, "numbers", MappingProxyType(dict(self.numbers)))
-        object.__setattr__(self, "groups", MappingProxyType(dict(self.groups)))
+            raise ValueError("'numbers', 'ranges' and distances must be finite")
+        for name in ("numbers", "groups", "ranges"):
+            fixed = MappingProxyType(dict(getattr(self, name)))
+            object.__setattr__(self, name, fixed)
 
 
 def facts_of(
@@ -64,9 +90,10 @@ def facts_of(
     site: Site,
     *,
     altitude: float | None = None,
-    surface_wind: float | None = None,
+    wind: WindProfile | None = None,
+    impulse: float | None = None,
 ) -> Facts:
-    """Collect what flight and site files tell.
+    """Collect what flight and site files tell, and what flights flown have shown.
 
     Parameters
     ----------
@@ -74,8 +101,10 @@ def facts_of(
         The flight and the site.
     altitude : float, optional
         Greatest height expected above the site [m], from `expected_altitude`.
-    surface_wind : float, optional
-        Wind speed at 10 m [m s⁻¹].
+    wind : WindProfile, optional
+        The wind of the flight.
+    impulse : float, optional
+        Total impulse that explains the flight where the file names no motor [N s].
 
     Returns
     -------
@@ -92,65 +121,116 @@ def facts_of(
         "site_dimension": least_width(site.boundary),
         "boundary_distance": float(pad.distance(site.boundary.boundary)),
     }
+    ranges: dict[str, tuple[float, float]] = {}
     if flight.motor is not None:
-        numbers |= {
-            "total_impulse": float(flight.motor.total_impulse.value),
-            "motor_count": float(flight.motor.count),
-            "propellant_mass": flight.motor.propellant_mass,
-            "average_thrust": float(
-                flight.motor.total_impulse.value / flight.motor.burn_time.value
-            ),
-        }
+        numbers |= _motor(flight.motor)
+    elif impulse is not None:
+        numbers["total_impulse"] = impulse
     if altitude is not None:
         numbers["expected_altitude"] = altitude
-    if surface_wind is not None:
-        numbers["surface_wind"] = surface_wind
+    if wind is not None:
+        numbers["surface_wind"], ranges["surface_wind"] = surface_wind(wind)
     groups = {
         name: tuple(
             (area.name, float(pad.distance(area.shape)))
             for area in site.areas
-            if area.role in group.roles
+            if group.holds(area)
         )
         for name, group in GROUPS.items()
     }
-    return Facts(numbers, groups)
+    return of_each_motor(Facts(numbers, groups, ranges))
 
 
-def least_width(shape: shapely.Geometry) -> float:
-    """Give the least dimension of a piece of ground.
+def _motor(motor: Motor) -> dict[str, float]:
+    impulse = float(motor.total_impulse.value)
+    return {
+        "total_impulse": impulse,
+        "motor_count": float(motor.count),
+        "stages": float(motor.stages),
+        "propellant_mass": motor.propellant_mass,
+        "average_thrust": impulse / float(motor.burn_time.value),
+    }
+
+
+def of_each_motor(facts: Facts) -> Facts:
+    """Add what all motors together tell of the largest of them.
+
+    Parameters
+    ----------
+    facts : Facts
+        What is known.
+
+    Returns
+    -------
+    Facts
+        With the largest motor's figures: those of all where there is one motor; of
+        several, which may be unequal, at least an equal share and at most all.
+    """
+    numbers, ranges = dict(facts.numbers), dict(facts.ranges)
+    count = numbers.get("motor_count")
+    for name, of_all in _OF_EACH.items():
+        whole = numbers.get(of_all)
+        if count is None or whole is None or name in numbers:
+            continue
+        if count == 1:
+            numbers[name] = whole
+        else:
+            ranges[name] = (whole / count, whole)
+    return Facts(numbers, facts.groups, ranges)
+
+
+def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
+    """Give the wind at 10 m and how low and high it may be.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind.
+
+    Returns
+    -------
+    speed : float
+        Its mean speed [m s⁻¹].
+    ends : (float, float)
+        Two standard deviations either way; a gust read near the ground counts as its
+        upper end [m s⁻¹].
+    """
+    speed = float(np.hypot(*wind.at(10.0)))
+    error = 2 * float(np.interp(10.0, wind.height, wind.error))
+    low = (level for level in wind.levels if level.height <= _NEAR_GROUND)
+    gust = max((level.gust or 0.0 for level in low), default=0.0)
+    return speed, (max(speed - error, 0.0), max(speed + error, gust))
+
+
+def least_width(shape: BaseGeometry) -> float:
+    """Give the least dimension of the part of a site that holds the pad.
 
     Parameters
     ----------
     shape : shapely.Polygon or shapely.MultiPolygon
-        The ground, in metres.
+        The ground, in metres about the pad.
 
     Returns
     -------
     float
-        Least distance between two parallel lines that hold the ground between them, which
-        is the shorter side of the narrowest rectangle around it [m]. Of several separate
-        fields it is that of the widest, not that of all together.
+        Diameter of the largest circle inside that part [m]; 0 where none holds the pad.
 
     Notes
     -----
     A code speaks of the shorter side of a rectangular site or the diameter of a round
-    one. A field with a bay in its edge is narrower than its rectangle: whoever draws it
-    should leave the bay out.
+    one; the largest circle is both. Arms, bays and fields apart add nothing.
 
     Examples
     --------
-    >>> least_width(shapely.box(0, 0, 900, 400))
+    >>> least_width(shapely.box(-100, -100, 800, 300))
     400.0
     """
-    return max(_width(shapely.convex_hull(part)) for part in shapely.get_parts(shape))
-
-
-def _width(hull: shapely.Geometry) -> float:
-    """Measure a convex outline across each of its edges; the least width is among them."""
-    corners = shapely.get_coordinates(hull)
-    edges = np.diff(corners, axis=0)
-    across = np.stack([-edges[:, 1], edges[:, 0]]) / np.hypot(*edges.T)
-    return float(np.ptp(corners @ across, axis=0).min())
+    pad = shapely.Point(0.0, 0.0)
+    parts = [part for part in shapely.get_parts(shape) if part.covers(pad)]
+    if not parts:
+        return 0.0
+    radius = max(shapely.maximum_inscribed_circle(p, 0.01).length for p in parts)
+    return round(2.0 * float(radius), 3)
 
 
 def expected_altitude(cloud: Cloud) -> float:

@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
 
-__all__ = ["FACTS", "GROUPS", "KINDS", "Fact", "Group", "Kind", "Sense"]
+from driftmap.ground.areas import Area
+
+__all__ = [
+    "FACTS",
+    "FLOOR",
+    "GROUPS",
+    "KINDS",
+    "NOT_COVERED",
+    "TOPICS",
+    "Fact",
+    "Group",
+    "Kind",
+    "Sense",
+]
 
 Sense = Literal["at least", "at most"]
 
@@ -32,6 +46,9 @@ FACTS: Final = MappingProxyType(
         "total_impulse": Fact("total impulse", "impulse"),
         "motor_count": Fact("number of motors", "number"),
         "average_thrust": Fact("average thrust", "force"),
+        "motor_impulse": Fact("total impulse of the largest motor", "impulse"),
+        "motor_thrust": Fact("average thrust of the strongest motor", "force"),
+        "stages": Fact("number of stages", "number"),
         "propellant_mass": Fact("mass of propellant", "mass"),
         "liftoff_mass": Fact("lift-off mass", "mass"),
         "liftoff_weight": Fact("lift-off weight", "force"),
@@ -59,32 +76,41 @@ class Group:
     ----------
     text : str
         How one of them is named to people.
-    roles : tuple of str
-        Roles of the site file that belong to it.
     absent : str
         The question to confirm where a site file draws none.
+    holds : callable
+        Whether an area belongs to it.
     """
 
     text: str
-    roles: tuple[str, ...]
     absent: str
+    holds: Callable[[Area], bool]
 
+
+def _with_people(area: Area) -> bool:
+    """Tell whether people may stand there; a building is empty only if the file says so."""
+    return area.occupied or (area.role == "building" and area.people is None)
+
+
+_PROPERTY: Final = ("building", "road", "railway", "power line", "airport")
 
 GROUPS: Final = MappingProxyType(
     {
-        "people": Group(
-            "place where people of the launch stand",
-            ("spectators", "flight line", "parking", "camp"),
-            "no_people_near",
-        ),
+        "people": Group("place where people are", "no_people_near", _with_people),
         "outsiders": Group(
             "person or property that is no part of the launch",
-            ("building", "road", "railway", "power line", "airport"),
             "no_outsiders_near",
+            lambda area: area.role in _PROPERTY,
         ),
-        "buildings": Group("building", ("building",), "no_building_near"),
-        "roads": Group("road", ("road",), "no_road_near"),
-        "airports": Group("airport", ("airport",), "no_airport_near"),
+        "buildings": Group(
+            "occupied building",
+            "no_building_near",
+            lambda area: area.role == "building" and area.people != 0,
+        ),
+        "roads": Group("road", "no_road_near", lambda area: area.role == "road"),
+        "airports": Group(
+            "airport", "no_airport_near", lambda area: area.role == "airport"
+        ),
     }
 )
 """Every kind of area that a rule may keep away from."""
@@ -138,3 +164,29 @@ KINDS: Final = MappingProxyType(
     }
 )
 """Every limit by the name a rule file uses."""
+
+TOPICS: Final = MappingProxyType(
+    {
+        "people's distance from the pad": {"personnel_distance"},
+        "buildings and roads": {
+            "building_distance",
+            "road_distance",
+            "property_separation",
+        },
+        "the size of the site": {"site_dimension"},
+        "cleared ground": {"cleared_diameter", "dry_grass"},
+        "wind": {"surface_wind"},
+        "the rail's tilt": {"rail_tilt"},
+        "airspace": {"controlled_airspace", "airport_distance", "airspace_leave"},
+        "cloud and visibility": {"cloud_cover", "clear_of_cloud", "visibility"},
+        "who may fly which motor": {"flier_certified"},
+    }
+)
+"""What a code for rockets speaks of, with the rules or questions that speak of it."""
+
+NOT_COVERED: Final = "local_code_read"
+"""Question that a person confirms where the rules say nothing of some of `TOPICS`."""
+
+FLOOR: Final = ("us-model", "us-high-power")
+"""Sets whose yardsticks hold at every site: the only published table of personnel
+distances by impulse that we know of."""

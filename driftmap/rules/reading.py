@@ -131,6 +131,7 @@ def _rule_set(path: Path, file: RuleFile) -> RuleSet:
         file.family or str(path.resolve()),
         classes,
         tuple(rules),
+        file.whole,
     )
 
 
@@ -147,6 +148,7 @@ def _rule(source: str, where: str, row: RuleRow, file: RuleFile) -> Rule:
         "edition": row.edition or file.edition or "",
         "from_memory": row.from_memory,
         "note": row.note or "",
+        "yardstick": row.yardstick,
     }
     if row.question is not None:
         _refuse_limits(source, where, row)

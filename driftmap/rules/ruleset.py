@@ -101,6 +101,8 @@ class Rule:
         Whether nobody had the text open when it was written down.
     note : str
         What else a reader must know.
+    yardstick : {"", "fails", "holds"}
+        What breaking it means at a site whose rules do not name it; empty for nothing.
     """
 
     name: str
@@ -122,6 +124,7 @@ class Rule:
     edition: str = ""
     from_memory: bool = False
     note: str = ""
+    yardstick: Literal["", "fails", "holds"] = ""
 
     @property
     def cited(self) -> str:
@@ -172,6 +175,8 @@ class RuleSet:
         where the set is for every rocket.
     rules : tuple of Rule
         Its rows.
+    whole : bool
+        Whether it holds the whole of its code, so that its silence is the code's.
     """
 
     name: str
@@ -180,3 +185,4 @@ class RuleSet:
     family: str
     classes: tuple[RocketClass, ...]
     rules: tuple[Rule, ...]
+    whole: bool = False

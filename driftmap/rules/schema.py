@@ -92,6 +92,7 @@ class RuleRow(_Record):
     edition: Text | None = None
     from_memory: bool = False
     note: Text | None = None
+    yardstick: Literal["", "fails", "holds"] = ""
 
 
 class RuleFile(_Record):
@@ -102,6 +103,7 @@ class RuleFile(_Record):
     source: Text | None = None
     edition: Text | None = None
     family: Text | None = None
+    whole: bool = False
     extends: tuple[Text, ...] = ()
     rocket_class: Annotated[tuple[ClassRow, ...], Field(alias="class")] = ()
     rule: tuple[RuleRow, ...] = ()

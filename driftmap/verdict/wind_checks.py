@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from math import inf
 from typing import Final
 
 import numpy as np
 
 from driftmap.air.wind import WindProfile
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.rules import surface_wind
 from driftmap.verdict.check import Check, Kind, at_most
 from driftmap.verdict.comparing import exact
 from driftmap.verdict.limits import Limit
@@ -22,22 +24,7 @@ _NEAR_GROUND: Final = 60.0  # m; the surface-layer law reaches the ground from t
 def wind_checks(
     cloud: Cloud, wind: WindProfile, limits: Mapping[str, Limit]
 ) -> list[Check]:
-    """Hold the surface wind against its limit, and how well the wind is known."""
-    speed = float(np.hypot(*wind.at(10.0)))
-    error = 2 * float(np.interp(10.0, wind.height, wind.error))
-    low = (level for level in wind.levels if level.height <= _NEAR_GROUND)
-    gust = max((level.gust or 0.0 for level in low), default=0.0)
-    interval = (max(speed - error, 0.0), max(speed + error, gust))
-    limit = limits["surface_wind"]
-    surface = Check(
-        kind=Kind.SURFACE_WIND,
-        value=speed,
-        interval=interval,
-        limit=limit.value,
-        unit="m/s",
-        outcome="fail" if speed > limit.value else at_most(interval, limit.value),
-        source=limit.source,
-    )
+    """Hold the surface wind against a limit of its own, and how well the wind is known."""
     top = float(np.quantile(cloud.apogee.height, 0.95))
     gap = exact(
         Kind.WIND_GAP,
@@ -47,7 +34,31 @@ def wind_checks(
     )
     if gap.outcome == "fail":  # not known is no reason against, but none for either
         gap = replace(gap, outcome="warn")
-    return [surface, gap, *_lowest(wind), *_age(wind, limits["wind_age"])]
+    return [
+        *_surface(wind, limits["surface_wind"]),
+        gap,
+        *_lowest(wind),
+        *_age(wind, limits["wind_age"]),
+    ]
+
+
+def _surface(wind: WindProfile, limit: Limit) -> list[Check]:
+    """Hold the wind against a limit of a file's own; the code's is a line of the rules."""
+    if limit.value == inf:
+        return []
+    speed, ends = surface_wind(wind)
+    outcome = "fail" if speed > limit.value else at_most(ends, limit.value)
+    return [
+        Check(
+            kind=Kind.SURFACE_WIND,
+            value=speed,
+            interval=ends,
+            limit=limit.value,
+            unit="m/s",
+            outcome=outcome,
+            source=limit.source,
+        )
+    ]
 
 
 def _lowest(wind: WindProfile) -> list[Check]:

@@ -88,9 +88,10 @@ def test_no_free_ground_is_said(site):
 def test_a_distance_bars_a_pad_and_names_who_is_near(flight, site):
     near = moved(site, 0.0, -50.0)
     facts = pad_facts(flight, near, 400.0)
-    (text,) = too_near(Keep(distance=100.0), near, facts)
+    floor, text = too_near(Keep(distance=100.0), near, facts)
     assert text == "Crowd: 30 m from the pad, at least 100 m"
-    assert too_near(Keep(distance=20.0), near, facts) == ()
+    assert floor.endswith("(Crowd): 30 m, at least 30 m")  # 100 ft, whatever is asked
+    assert too_near(Keep(distance=20.0), near, facts) == (floor,)
 
 
 def test_the_largest_motor_is_that_of_the_published_table(flight, site):

@@ -1,0 +1,207 @@
+"""What no rule set, file or country takes away, and what a set is silent on."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from driftmap.ground.site import read_site
+from driftmap.rocket.flightfile import read_flight
+from driftmap.rules import Answers, Facts, evaluate, facts_of, read_rules, rule_sets
+from driftmap.units import FOOT, MILE_PER_HOUR
+
+ROOT = Path(__file__).parents[2]
+M = {"total_impulse": 9000.0, "motor_count": 1.0, "stages": 1.0, "liftoff_mass": 20.0,
+     "propellant_mass": 4.5, "motor_impulse": 9000.0, "motor_thrust": 2000.0}  # fmt: skip
+MODEL = {"total_impulse": 30.0, "motor_count": 1.0, "stages": 1.0, "liftoff_mass": 0.3,
+         "propellant_mass": 0.02, "motor_impulse": 30.0, "motor_thrust": 20.0}  # fmt: skip
+
+
+def lines(sets, name, numbers, people=(), **said):
+    groups = {"people": tuple((f"crowd {d}", d) for d in people)}
+    results = evaluate(read_rules(sets), Facts(numbers, groups), Answers(said))
+    return [r for r in results if r.name == name]
+
+
+@pytest.mark.parametrize("sets", [[], *([name] for name in rule_sets())], ids=str)
+def test_people_keep_the_published_distance_whatever_set_is_named(sets):
+    near = lines(sets, "personnel_distance", M, [152.0])
+    assert {r.outcome for r in near} == {"fail"}
+    assert max(r.limit for r in near) == pytest.approx(500 * FOOT)
+    far = lines(sets, "personnel_distance", M, [153.0])
+    assert {r.outcome for r in far} == {"pass"}
+
+
+def test_a_yardstick_says_that_it_is_one():
+    (line,) = lines(["uk"], "personnel_distance", M, [10.0])
+    assert line.yardstick
+    assert "a yardstick where it is not the law" in line.why
+    (line,) = lines(["us"], "personnel_distance", M, [10.0])
+    assert not line.yardstick
+    assert "yardstick" not in line.why
+
+
+CLUB = """title = "A club that is easy on itself"
+family = "us-safety-code"
+[[class]]
+name = "any"
+source = "own"
+[[rule]]
+name = "personnel_distance"
+text = "people"
+limit = "10 ft"
+[[rule]]
+name = "personnel_distance"
+text = "people, by leave"
+limit = "20 ft"
+unless_confirmed = { name = "leave", text = "they have leave" }
+[[rule]]
+name = "surface_wind"
+text = "wind"
+limit = "60 mph"
+"""
+
+
+def test_no_file_loosens_it(tmp_path):
+    path = tmp_path / "club.toml"
+    path.write_text(CLUB)
+    near = lines([str(path)], "personnel_distance", M, [152.0], leave=True)
+    assert "fail" in {r.outcome for r in near}
+    windy = M | {"surface_wind": 21 * MILE_PER_HOUR}
+    assert {r.outcome for r in lines([str(path)], "surface_wind", windy)} == {
+        "pass",
+        "hold",
+    }
+
+
+def test_a_stricter_file_is_not_told_twice(tmp_path):
+    path = tmp_path / "club.toml"
+    path.write_text(CLUB.replace("60 mph", "15 mph").replace("10 ft", "900 ft"))
+    windy = M | {"surface_wind": 16 * MILE_PER_HOUR}
+    (line,) = lines([str(path)], "surface_wind", windy)
+    assert (line.outcome, line.yardstick) == ("fail", False)
+    near = lines([str(path)], "personnel_distance", M, [200.0], leave=True)
+    assert "fail" in {r.outcome for r in near}
+
+
+def test_beyond_the_end_of_the_table_nothing_flies():
+    numbers = M | {"total_impulse": 41_000.0}
+    (line,) = lines(["uk"], "personnel_distance", numbers, [5000.0])
+    assert line.outcome == "fail"
+
+
+@pytest.mark.parametrize("gone", ["total_impulse", "motor_count", "stages"])
+def test_what_the_table_needs_is_asked(gone):
+    numbers = {k: v for k, v in M.items() if k != gone}
+    (line,) = lines(["uk"], "personnel_distance", numbers, [5000.0])
+    assert (line.outcome, line.answer) == ("ask", (gone,))
+
+
+@pytest.mark.parametrize("more", [{"motor_count": 2.0}, {"stages": 2.0}])
+def test_several_motors_or_stages_take_the_complex_column(more):
+    (line,) = lines(["uk"], "personnel_distance", M | more, [200.0])
+    assert line.limit == pytest.approx(1000 * FOOT)
+    assert line.outcome == "fail"
+
+
+def test_a_model_is_held_to_the_model_code_alone():
+    said = {"no_sparks": True}
+    (line,) = lines(["uk"], "personnel_distance", MODEL, [10.0], **said)
+    assert line.outcome == "pass"
+    tilted = MODEL | {"rail_tilt": 0.436}  # 25°
+    (line,) = lines(["us"], "rail_tilt", tilted, **said)
+    assert line.outcome == "pass"
+    (line,) = lines(["us"], "rail_tilt", tilted | {"liftoff_mass": 2.0}, **said)
+    assert line.outcome == "fail"
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"motor_impulse": 161.0, "total_impulse": 161.0}, {"motor_thrust": 81.0},
+     {"propellant_mass": 0.126}, {"liftoff_mass": 1.51}],
+)  # fmt: skip
+def test_what_is_no_model_is_high_power(change):
+    (line,) = lines(
+        ["us"], "personnel_distance", MODEL | change, [25.0], no_sparks=True
+    )
+    assert line.limit == pytest.approx(100 * FOOT)
+
+
+def test_sparks_not_denied_make_it_high_power_and_say_so():
+    (line,) = lines(["us"], "personnel_distance", MODEL, [25.0])
+    assert line.outcome == "fail"
+    told = [r for r in lines(["us"], "class", MODEL) if "no_sparks" in r.answer]
+    assert 'no_sparks = "yes"' in told[0].why
+
+
+def test_several_motors_may_be_unequal():
+    two = {k: v for k, v in MODEL.items() if not k.startswith("motor_")}
+    two |= {"motor_count": 2.0, "total_impulse": 300.0}
+    groups = {"people": (("crowd", 25.0),)}
+
+    def outcome(**ranges):
+        facts = Facts(two, groups, ranges)
+        said = Answers({"no_sparks": True})
+        return next(r for r in evaluate(read_rules(["us"]), facts, said)
+                    if r.name == "personnel_distance").outcome  # fmt: skip
+
+    unsure = {"motor_impulse": (150.0, 300.0), "motor_thrust": (30.0, 60.0)}
+    assert outcome(**unsure) == "fail"
+    assert outcome(**unsure | {"motor_impulse": (75.0, 150.0)}) == "pass"
+
+
+def test_stages_are_not_flown_and_hold():
+    (line,) = lines(["us"], "stages", M | {"stages": 2.0})
+    assert line.outcome == "hold"
+    assert lines(["us"], "stages", M) == []
+
+
+def test_a_set_that_leaves_things_out_asks_for_the_local_code():
+    (line,) = lines(["uk"], "local_code_read", M)
+    assert line.outcome == "ask"
+    assert "people's distance from the pad" in line.what
+    (line,) = lines(["uk"], "local_code_read", M, local_code_read=True)
+    assert line.outcome == "pass"
+    assert lines(["us"], "local_code_read", M) == []
+
+
+@pytest.fixture
+def site(tmp_path):
+    """Write the invented site again with one more feature beside the pad."""
+    content = json.loads((ROOT / "sites" / "saltgrass-flat.geojson").read_text("utf-8"))
+    pad = content["features"][0]["geometry"]["coordinates"]
+
+    def built(**properties):
+        ring = {"type": "Point", "coordinates": [pad[0] + 3e-4, pad[1]]}
+        if properties["role"] in {"road", "railway"}:
+            ring = {"type": "LineString", "coordinates": [
+                [pad[0] + 3e-4, pad[1]], [pad[0] + 3e-4, pad[1] + 1e-3]]}  # fmt: skip
+            properties["width"] = "6 m"
+        else:
+            properties["radius"] = "5 m"
+        feature = {"type": "Feature", "properties": properties, "geometry": ring}
+        whole = content | {"features": [*content["features"], feature]}
+        path = tmp_path / "site.geojson"
+        path.write_text(json.dumps(whole))
+        return read_site(path)
+
+    return built
+
+
+@pytest.mark.parametrize(
+    ("properties", "counts"),
+    [({"role": "closed ground", "people": 200}, True),
+     ({"role": "road", "people": 2}, True),
+     ({"role": "camp"}, True),
+     ({"role": "building"}, True),
+     ({"role": "building", "people": 0}, False),
+     ({"role": "road"}, False)],
+)  # fmt: skip
+def test_everyone_counts_wherever_drawn(site, properties, counts):
+    flight = read_flight(ROOT / "examples" / "willet.toml")
+    facts = facts_of(flight, site(name="here", **properties))
+    assert ("here" in dict(facts.groups["people"])) == counts
+    if properties["role"] == "building":
+        assert ("here" in dict(facts.groups["buildings"])) == counts
