@@ -49,8 +49,8 @@ class Fall:
         Nine in ten land within these distances of the mean point and of the pad [m].
     first, last : float
         Nine in ten land between these times since lift-off [s].
-    energy : float
-        Median energy on landing [J].
+    speed, energy : float
+        Median speed [m s⁻¹] and energy [J] on landing.
     """
 
     case: str
@@ -63,6 +63,7 @@ class Fall:
     reach: float
     first: float
     last: float
+    speed: float
     energy: float
 
     @property
@@ -113,6 +114,7 @@ def _fall(a: Assessment, part: Part) -> Fall:
         reach=float(np.quantile(np.hypot(east, north), 0.9)),
         first=float(first),
         last=float(last),
+        speed=float(np.median(cloud.speed[part.rows])),
         energy=float(np.median(cloud.energy[part.rows])),
     )
 

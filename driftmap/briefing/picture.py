@@ -1,58 +1,38 @@
-"""The field from above as one plain picture: pad, people, wind, and what lands where."""
+"""The field from above as one plain picture: two zones, the people, pad, wind, north."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from html import escape
 from typing import Final
 
-import numpy as np
 import shapely
 
-from driftmap.briefing.facts import Fall, Spot
+from driftmap.briefing.facts import Spot
+from driftmap.briefing.frame import HEIGHT, WIDTH, Frame, fit, ticks
+from driftmap.briefing.harms import where_read, zone_lines
+from driftmap.briefing.plates import Plate, Room, widths
 from driftmap.briefing.voice import Voice
-from driftmap.report.pad import surface_wind
+from driftmap.hazard.zones import Zone
+from driftmap.report.reading import CALM, wind_as_read
+from driftmap.report.sight import in_sight
 from driftmap.report.squares import ring_step
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["field_picture"]
+__all__ = ["drawn_kinds", "field_picture"]
 
-_WIDTH: Final = 600.0
-_HEIGHT: Final = 520.0
-_MARGIN: Final = 46.0
-_BADGE: Final = 15.0  # radius
-_FARTHEST: Final = 4.0
-"""Outlines may stretch the picture to so many times the ground that people need."""
+_WAYS: Final = ("road", "railway", "power line")
+_MOST_NAMES: Final = 6
+"""People's places that bear their names; where there are more, all bear numbers alone."""
 
-
-@dataclass(frozen=True, slots=True)
-class _Frame:
-    """From metres about the pad to the picture."""
-
-    west: float
-    top: float
-    scale: float
-
-    def spot(self, east: float, north: float) -> tuple[float, float]:
-        return (east - self.west) * self.scale, (self.top - north) * self.scale
-
-    def path(self, shape: shapely.Geometry) -> str:
-        rings = []
-        for part in shapely.get_parts(shape):
-            for ring in (part.exterior, *part.interiors):
-                x, y = self.spot(*np.transpose(ring.coords))
-                corners = np.column_stack([x, y])[:-1].round(1).tolist()
-                rings.append("M" + "L".join(f"{a:g} {b:g}" for a, b in corners) + "Z")
-        return "".join(rings)
+_LONGEST: Final = 22  # characters of a name in the picture
 
 
 def field_picture(
     assessment: Assessment,
     places: Sequence[Spot],
-    well: Fall,
-    worst: Fall | None,
+    zones: Sequence[Zone],
     voice: Voice,
 ) -> str:
     """Draw the plan.
@@ -63,122 +43,192 @@ def field_picture(
         The assessment.
     places : sequence of Spot
         Every area; those with people bear their number in this order.
-    well : Fall
-        The rocket when recovery works; badge A.
-    worst : Fall or None
-        The hardest failure; badge B.
+    zones : sequence of Zone
+        Danger and caution.
     voice : Voice
         Writes the few words in the picture.
 
     Returns
     -------
     str
-        An ``svg`` element. Names from files are not in it: people's places bear the
-        numbers of the list beside it.
+        An ``svg`` element; every name from a file is escaped.
     """
     a = assessment
-    drawn = [("well", "A", _outline(a, well))]
-    if worst is not None:
-        drawn.append(("worst", "B", _outline(a, worst)))
-    people = [spot.area.shape for spot in places if spot.stand]
-    frame = _frame(people, [shape for _, _, shape in drawn])
-    parts = [_HATCH, f'<rect class="ground" width="{_WIDTH:g}" height="{_HEIGHT:g}"/>']
-    parts.append(_shape("edge", frame, a.site.boundary))
-    parts += [_shape("closed", frame, s.area.shape) for s in places if not s.stand]
-    parts += [_shape(kind, frame, shape) for kind, _, shape in drawn]
-    parts += [_shape("people", frame, shape) for shape in people]
-    parts += _marks(frame, people, drawn)
-    parts += [_pad(frame), _north(voice), _scale(frame, voice)]
-    parts.append(_wind(a, voice))
+    people = [spot for spot in places if spot.stand]
+    frame = _frame(people, zones)
+    parts = [_PATTERNS, f'<rect class="ground" width="{WIDTH:g}" height="{HEIGHT:g}"/>']
+    # Danger lies over caution: where both fall, the worse one counts.
+    for zone in reversed(zones):
+        parts.append(_shape(f"zone {zone.kind}", frame, zone.shape))
+        parts.append(_shape(f"hatch {zone.kind}", frame, zone.shape))
+    parts += _field_edge(frame, a.site.boundary)
+    for spot in places:
+        if not spot.stand:
+            parts += _closed(frame, spot)
+    parts += [_shape(f"people {s.outcome}", frame, s.area.shape) for s in people]
+    room = Room([frame.pixels(spot.area.shape) for spot in people])
+    room.take(*_corners(a), (0.0, HEIGHT - 44, _scale(frame, voice)[1], HEIGHT))
+    room.take_point(*frame.spot(0.0, 0.0), 18.0)
+    parts += [_pad(frame), _north(voice), _scale(frame, voice)[0], _wind(a, voice)]
+    words = _words(frame, zones, room, a, voice)
+    parts += [*_names(frame, people, room, voice), *words]
     name = escape(voice.say("picture.name"))
     return (
-        f'<svg class="plan" viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}" role="img" '
+        f'<svg class="plan" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
         f'aria-label="{name}">{"".join(parts)}</svg>'
     )
 
 
-_HATCH: Final = (
-    '<defs><pattern id="no-entry" width="10" height="10" patternUnits="userSpaceOnUse" '
-    'patternTransform="rotate(45)"><path class="line" d="M0 0V10"/></pattern></defs>'
+_PATTERNS: Final = (
+    '<defs><pattern id="no-entry" width="10" height="10" patternUnits="userSpaceOnUse">'
+    '<circle class="grain" cx="3" cy="3" r="1.5"/></pattern>'
+    '<pattern id="stripes" width="14" height="14" patternUnits="userSpaceOnUse" '
+    'patternTransform="rotate(45)"><path class="stripe" d="M0 0V14"/></pattern></defs>'
 )
 
 
-def _outline(a: Assessment, fall: Fall) -> shapely.Geometry:
-    lines = a.contours[fall.case, fall.piece]
-    return min(lines, key=lambda line: abs(line.share - 0.9)).shape
+def _frame(people: Sequence[Spot], zones: Sequence[Zone]) -> Frame:
+    """Show pad and people whole, and zones unless they dwarf everything."""
+    near = [s.area.shape for s in people if in_sight(s.area.shape, zones)]
+    return fit(shapely.union_all(near), [zone.shape for zone in zones])
 
 
-def _frame(
-    people: Iterable[shapely.Geometry], outlines: Iterable[shapely.Geometry]
-) -> _Frame:
-    """Show pad and people whole, and outlines unless they dwarf everything."""
-    need = shapely.union_all([shapely.Point(0, 0).buffer(100), *people])
-    near = need.envelope.centroid.buffer(_FARTHEST * _half(need) + 500)
-    whole = shapely.union_all([need, *(s.intersection(near) for s in outlines)])
-    west, south, east, north = whole.bounds
-    room = _WIDTH - 2 * _MARGIN, _HEIGHT - 2 * _MARGIN
-    scale = min(room[0] / (east - west), room[1] / (north - south))
-    middle = (west + east) / 2, (south + north) / 2
-    return _Frame(
-        middle[0] - _WIDTH / 2 / scale, middle[1] + _HEIGHT / 2 / scale, scale
+def drawn_kinds(
+    a: Assessment, places: Sequence[Spot], zones: Sequence[Zone]
+) -> frozenset[str]:
+    """Say what is in the picture, so that its legend names nothing else.
+
+    Parameters
+    ----------
+    a : Assessment
+        The assessment.
+    places : sequence of Spot
+        Every area.
+    zones : sequence of Zone
+        Danger and caution.
+
+    Returns
+    -------
+    frozenset of str
+        Any of ``boundary``, ``way``, ``closed`` and ``people``.
+    """
+    people = [spot for spot in places if spot.stand]
+    seen = _frame(people, zones).box()
+    kinds = {"boundary"} if a.site.boundary.boundary.intersects(seen) else set()
+    for spot in places:
+        if spot.area.shape.intersects(seen):
+            way = "way" if spot.area.role in _WAYS else "closed"
+            kinds.add("people" if spot.stand else way)
+    return frozenset(kinds)
+
+
+def _shape(kind: str, frame: Frame, shape: shapely.Geometry) -> str:
+    path = frame.path(frame.seen(shape))
+    return f'<path class="{kind}" d="{path}"/>' if path else ""
+
+
+def _field_edge(frame: Frame, boundary: shapely.Geometry) -> list[str]:
+    """Draw the edge of the field with ticks that point inward."""
+    line = frame.seen(boundary.boundary, grow=0.0)
+    if line.is_empty:
+        return []
+    return [
+        f'<path class="edge" d="{frame.line(line)}"/>',
+        f'<path class="tick" d="{ticks(frame, boundary)}"/>',
+    ]
+
+
+def _closed(frame: Frame, spot: Spot) -> list[str]:
+    """Draw ground to keep off; a road is two lines, never one that looks like an edge."""
+    kind = "way" if spot.area.role in _WAYS else "closed"
+    if kind == "closed":
+        return [_shape("closed", frame, spot.area.shape)]
+    return [
+        _shape("way", frame, spot.area.shape),
+        _shape("lane", frame, spot.area.shape),
+    ]
+
+
+def _corners(a: Assessment) -> list[tuple[float, float, float, float]]:
+    """Give the corners that wind and north stand in."""
+    wind, _ = wind_as_read(a.wind)
+    found = [(WIDTH - 62, 0.0, WIDTH, 76.0)]
+    return [*found, (0.0, 0.0, 250.0, 92.0)] if wind.speed > CALM else found
+
+
+def _names(frame: Frame, people: Sequence[Spot], room: Room, voice: Voice) -> list[str]:
+    """Set a plate for every place with people: failing ones first, none is dropped."""
+    order = sorted(range(len(people)), key=lambda i: people[i].outcome != "fail")
+    plates = []
+    for i in order:
+        spot, number = people[i], str(i + 1)
+        aim = spot.area.shape.representative_point()
+        if not frame.box().intersects(aim):
+            continue  # far off: the list beside the picture tells where
+        text = ""
+        if len(people) <= _MOST_NAMES:
+            name = spot.area.name
+            text = name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…"
+            if spot.area.people:
+                text += f" · {voice.count(spot.area.people)}"
+        size = (34.0 + widths(text), 30.0) if text else (30.0, 30.0)
+        plate = room.place(frame.spot(aim.x, aim.y), size, own=i)
+        plates.append((plate, number, text, spot.outcome))
+    leads = [plate.leader() for plate, *_ in plates]
+    return [*leads, *(_plate(*told) for told in plates)]
+
+
+def _plate(plate: Plate, number: str, text: str, outcome: str) -> str:
+    x, y = plate.left, plate.top
+    box = (
+        f'x="{x:.1f}" y="{y:.1f}" width="{plate.width:.1f}" height="{plate.height:.1f}"'
+    )
+    words = (
+        f'<text class="who" x="{x + 31:.1f}" y="{y + 21:.1f}"><tspan>{escape(text)}'
+        "</tspan></text>"
+        if text
+        else ""
+    )
+    return (
+        f'<g class="name {outcome}"><rect {box} rx="4"/>'
+        f'<circle cx="{x + 15:.1f}" cy="{y + 15:.1f}" r="12"/>'
+        f'<text class="number" x="{x + 15:.1f}" y="{y + 21:.1f}">{number}</text>{words}</g>'
     )
 
 
-def _half(shape: shapely.Geometry) -> float:
-    west, south, east, north = shape.bounds
-    return float(max(east - west, north - south) / 2)
-
-
-def _shape(kind: str, frame: _Frame, shape: shapely.Geometry) -> str:
-    west, east = frame.west - 500, frame.west + _WIDTH / frame.scale + 500
-    south, top = frame.top - _HEIGHT / frame.scale - 500, frame.top + 500
-    seen = shapely.intersection(shape, shapely.box(west, south, east, top))
-    solid = [p for p in shapely.get_parts(seen) if p.geom_type == "Polygon"]
-    return f'<path class="{kind}" d="{frame.path(shapely.MultiPolygon(solid))}"/>'
-
-
-def _marks(
-    frame: _Frame,
-    people: Sequence[shapely.Geometry],
-    drawn: Sequence[tuple[str, str, shapely.Geometry]],
+def _words(
+    frame: Frame, zones: Sequence[Zone], room: Room, a: Assessment, voice: Voice
 ) -> list[str]:
-    """Set badges beside what they name, none on another or on the pad."""
-    taken = [frame.spot(0.0, 0.0)]
-    parts = []
-    named = [("people", str(i), shape) for i, shape in enumerate(people, start=1)]
-    for kind, text, shape in [*named, *drawn]:
-        middle = shape.representative_point()
-        aim = frame.spot(middle.x, middle.y)
-        x, y = _free(aim, taken)
-        taken.append((x, y))
-        if math.dist(aim, (x, y)) > 1:
-            line = f"M{aim[0]:.1f} {aim[1]:.1f}L{x:.1f} {y:.1f}"
-            parts.append(f'<path class="leader" d="{line}"/>')
-        box = f'x="{x - _BADGE:.1f}" y="{y - _BADGE:.1f}" width="{2 * _BADGE:g}"'
-        round_ = _BADGE if kind == "people" else 3
-        parts.append(
-            f'<g class="badge {kind}"><rect {box} height="{2 * _BADGE:g}" rx="{round_:g}"/>'
-            f'<text x="{x:.1f}" y="{y + 7:.1f}">{text}</text></g>'
-        )
+    """Write the signal word and what falls into each zone, where there is room for it."""
+    parts: list[str] = []
+    above = shapely.union_all(room.grounds)
+    for zone in zones:
+        lines = zone_lines(a.flight, zone, voice)
+        word = voice.say(f"zone.{zone.kind}")
+        wide = max(widths(word, 13.5) + 24, *(widths(line, 9.6) for line in lines))
+        heart = frame.pixels(zone.heart)
+        free = shapely.difference(heart, above)
+        plate = room.inside(free if not free.is_empty else heart, (wide, 74.0))
+        parts.append(_signal(plate, zone.kind, word, lines))
+        above = shapely.union(above, frame.pixels(zone.shape))
     return parts
 
 
-def _free(
-    aim: tuple[float, float], taken: Sequence[tuple[float, float]]
-) -> tuple[float, float]:
-    """Find the place nearest to a point where a badge hides no other."""
-    for away in range(0, 300, 6):
-        for turn in np.linspace(0.0, 2 * math.pi, 16, endpoint=False):
-            x, y = aim[0] + away * math.sin(turn), aim[1] + away * math.cos(turn)
-            inside = (
-                _BADGE < x < _WIDTH - _BADGE and 60 + _BADGE < y < _HEIGHT - 40 - _BADGE
-            )
-            if inside and all(math.dist((x, y), t) > 2.4 * _BADGE for t in taken):
-                return x, y
-    return aim
+def _signal(plate: Plate, kind: str, word: str, lines: Sequence[str]) -> str:
+    middle = plate.left + plate.width / 2
+    half = (widths(word, 13.5) + 24) / 2
+    told = "".join(
+        f'<text x="{middle:.1f}" y="{plate.top + 48 + 20 * i:.1f}">{escape(line)}</text>'
+        for i, line in enumerate(lines)
+    )
+    return (
+        f'<g class="signal {kind}"><rect x="{middle - half:.1f}" y="{plate.top:.1f}" '
+        f'width="{2 * half:.1f}" height="30" rx="3"/><text class="word" '
+        f'x="{middle:.1f}" y="{plate.top + 22:.1f}">{escape(word)}</text>{told}</g>'
+    )
 
 
-def _pad(frame: _Frame) -> str:
+def _pad(frame: Frame) -> str:
     x, y = frame.spot(0.0, 0.0)
     return (
         f'<g class="pad" transform="translate({x:.1f} {y:.1f})"><circle r="9"/>'
@@ -188,31 +238,45 @@ def _pad(frame: _Frame) -> str:
 
 def _north(voice: Voice) -> str:
     return (
-        f'<g class="north" transform="translate({_WIDTH - 34:g} 34)">'
+        f'<g class="north" transform="translate({WIDTH - 34:g} 34)">'
         '<path d="M0 -24L11 14L0 6L-11 14Z"/>'
         f'<text y="34">{escape(voice.say("picture.north"))}</text></g>'
     )
 
 
-def _scale(frame: _Frame, voice: Voice) -> str:
-    length = ring_step(_WIDTH / frame.scale, voice.units)
-    width = length * frame.scale
-    return (
-        f'<g class="scale" transform="translate(14 {_HEIGHT - 14:g})">'
+def _scale(frame: Frame, voice: Voice) -> tuple[str, float]:
+    """Draw the scale, and say how far it reaches from the left."""
+    length = ring_step(WIDTH / frame.scale, voice.units)
+    width, told = length * frame.scale, voice.distance(length)
+    bar = (
+        f'<g class="scale" transform="translate(14 {HEIGHT - 14:g})">'
         f'<path d="M0 -8V0H{width:.1f}V-8"/>'
-        f'<text x="{width + 8:.1f}" y="0">{escape(voice.distance(length))}</text></g>'
+        f'<text x="{width + 8:.1f}" y="0">{escape(told)}</text></g>'
     )
+    return bar, 22 + width + widths(told, 12.0)
 
 
 def _wind(a: Assessment, voice: Voice) -> str:
     """Draw the wind as a broad arrow in the corner, blowing over the field."""
-    direction, speed = surface_wind(a)
-    if speed <= 0.05:
+    read, mast = wind_as_read(a.wind)
+    if read.speed <= CALM:
         return ""
-    turn = math.degrees(direction) + 180
+    arrow = ""
+    if read.direction is not None:
+        turn = math.degrees(read.direction) + 180
+        arrow = (
+            '<g class="wind" transform="translate(48 48)">'
+            f'<path transform="rotate({turn:.1f})" d="M0 -38L20 -8H8V34H-8V-8H-20Z"/></g>'
+        )
+    high = voice.say(
+        "picture.mast",
+        speed=voice.speed(mast.speed),
+        height=voice.distance(mast.height),
+    )
+    first = " ".join([voice.say("picture.wind"), voice.speed(read.speed)])
+    where = where_read(read, voice)
     return (
-        '<g class="wind" transform="translate(48 48)">'
-        f'<path transform="rotate({turn:.1f})" d="M0 -38L20 -8H8V34H-8V-8H-20Z"/></g>'
-        f'<text class="say" x="94" y="34">{escape(voice.say("picture.wind"))}</text>'
-        f'<text class="say" x="94" y="58">{escape(voice.speed(speed))}</text>'
+        f'{arrow}<text class="say" x="94" y="30">{escape(first)}</text>'
+        f'<text class="say small" x="94" y="52">{escape(where)}</text>'
+        f'<text class="say small" x="94" y="72">{escape(high)}</text>'
     )

@@ -14,16 +14,18 @@ from driftmap.briefing.facts import (
     Spot,
     climb,
     falls,
-    hardest,
     soonest,
     spots,
     straight_down,
 )
-from driftmap.briefing.picture import field_picture
+from driftmap.briefing.harms import comes_down, hits_like, weight_name, where_read
+from driftmap.briefing.picture import drawn_kinds, field_picture
 from driftmap.briefing.reasons import reasons
 from driftmap.briefing.voice import Voice
 from driftmap.failures.cases import CERTAIN
-from driftmap.report.pad import surface_wind
+from driftmap.hazard.zones import Zone, grade, zones
+from driftmap.report.reading import CALM, wind_as_read
+from driftmap.report.sight import shown
 from driftmap.report.words import Units, isolate
 from driftmap.verdict.assessment import Assessment
 
@@ -64,6 +66,7 @@ def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) ->
     voice = Voice(catalogue, units)
     places, found = spots(assessment), falls(assessment)
     people = [spot for spot in places if spot.stand]
+    zoned = shown(zones(assessment.cloud, assessment.contours))
     return (
         _page()
         .get_template("sheet.html")
@@ -77,8 +80,9 @@ def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) ->
             flight=assessment.flight.name,
             site=assessment.site.name,
             verdict=_verdict(assessment, people, voice),
-            picture=field_picture(assessment, places, found[0], hardest(found), voice),
-            key=_key(found, voice),
+            picture=field_picture(assessment, places, zoned, voice),
+            drawn=drawn_kinds(assessment, places, zoned),
+            key=_key(zoned, voice),
             stand=[_stand(spot, voice) for spot in people[:_MOST_PLACES]],
             stand_more=_count(len(people) - _MOST_PLACES, voice),
             look=_look(assessment, people, found[0], voice),
@@ -97,23 +101,46 @@ def _count(more: int, voice: Voice) -> str:
 
 def _verdict(a: Assessment, people: Sequence[Spot], voice: Voice) -> dict[str, Any]:
     against = reasons(a.checks, [spot.area.name for spot in people], voice)
-    direction, speed = surface_wind(a)
-    wind = voice.say("verdict.calm")
-    if speed > 0.05:
-        wind = voice.say(
-            "verdict.wind",
-            compass=voice.compass(direction),
-            degrees=f"{round(math.degrees(direction)) % 360 or 360:03d}",
-            speed=voice.speed(speed),
-        )
     return {
         "kind": a.verdict,
         "word": voice.say(f"verdict.{a.verdict}"),
         "means": voice.say(f"verdict.{a.verdict}_means"),
         "reasons": against[:_MOST_REASONS],
         "more": _count(len(against) - _MOST_REASONS, voice),
-        "wind": wind,
+        "wind": _wind(a, voice),
+        "age": _age(a, voice),
     }
+
+
+def _wind(a: Assessment, voice: Voice) -> str:
+    """Say the wind as it was read, and in brackets what it is at the height of a mast."""
+    read, mast = wind_as_read(a.wind)
+    if read.speed <= CALM:
+        told = voice.say("verdict.calm")
+    elif read.direction is None:
+        told = voice.say("verdict.varying", speed=voice.speed(read.speed))
+    else:
+        told = voice.say(
+            "verdict.wind",
+            compass=voice.compass(read.direction),
+            degrees=f"{round(math.degrees(read.direction)) % 360 or 360:03d}",
+            speed=voice.speed(read.speed),
+        )
+    told += f" {where_read(read, voice)}"
+    if read.gust:
+        told += voice.say("verdict.gust", speed=voice.speed(read.gust))
+    high = voice.say(
+        "verdict.mast",
+        speed=voice.speed(mast.speed),
+        height=voice.distance(mast.height),
+    )
+    return f"{told} ({high})"
+
+
+def _age(a: Assessment, voice: Voice) -> str:
+    if a.wind.age is None:
+        return voice.say("verdict.age_unknown")
+    return voice.say("verdict.age", minutes=voice.count(round(a.wind.age * 60)))
 
 
 def _case(a: Assessment, fall: Fall, voice: Voice) -> str:
@@ -143,12 +170,13 @@ def _where(fall: Fall, voice: Voice) -> str:
 
 
 def _table(a: Assessment, found: Sequence[Fall], voice: Voice) -> dict[str, Any]:
-    worst = hardest(list(found))
+    well = found[0]
     rows: list[dict[str, Any]] = [
         {
             "case": _case(a, fall, voice),
             "again": i > 0 and found[i - 1].case == fall.case,
-            "worst": fall is worst,
+            "grade": grade(fall.energy),
+            "like": hits_like(fall.energy, voice),
             "piece": _piece(fall, voice),
             "where": _where(fall, voice),
             "when": voice.seconds(fall.first, fall.last),
@@ -158,18 +186,24 @@ def _table(a: Assessment, found: Sequence[Fall], voice: Voice) -> dict[str, Any]
     shown = {fall.case for fall in found[:_MOST_FALLS]}
     left = {fall.case for fall in found} - shown
     return {
-        "well": rows[0],
+        "well": rows[0]
+        | {"case": comes_down(a.flight, well.speed, well.energy, voice)},
+        "weight": weight_name(voice),
         "falls": rows[1:_MOST_FALLS],
         "falls_more": _count(len(left), voice),
         "size": next(name for most, name in _SIZES if len(rows) <= most),
     }
 
 
-def _key(found: Sequence[Fall], voice: Voice) -> list[tuple[str, str, str]]:
-    lines = [("well", "A", voice.say("picture.well"))]
-    if hardest(list(found)) is not None:
-        lines.append(("worst", "B", voice.say("picture.worst")))
-    return lines
+def _key(zoned: Sequence[Zone], voice: Voice) -> list[tuple[str, str, str]]:
+    return [
+        (
+            zone.kind,
+            voice.say(f"zone.{zone.kind}"),
+            voice.say(f"zone.{zone.kind}_means"),
+        )
+        for zone in zoned
+    ]
 
 
 def _stand(spot: Spot, voice: Voice) -> dict[str, str]:
@@ -189,6 +223,7 @@ def _stand(spot: Spot, voice: Voice) -> dict[str, str]:
         "name": spot.area.name,
         "role": voice.say(f"role.{spot.area.role}"),
         "where": where,
+        "people": voice.count(spot.area.people) if spot.area.people else "",
         "outcome": spot.outcome,
         "flag": flags[spot.outcome],
     }

@@ -12,6 +12,7 @@ import pytest
 
 from driftmap.briefing import facts
 from driftmap.briefing.catalogue import Catalogue, languages, read_catalogue
+from driftmap.briefing.harms import comes_down, hits_like
 from driftmap.briefing.reasons import reasons
 from driftmap.briefing.sheet import brief_html
 from driftmap.briefing.voice import Voice
@@ -76,16 +77,20 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
         if path.suffix in {".py", ".html"}
     )
     plain_keys = set(re.findall(r'say\(\s*"([a-z_.-]+)"', code))
+    plain_keys = {key for key in plain_keys if not key.endswith(".")}
     plain_keys |= set(re.findall(r'"(reason\.[a-z_]+)"', code))
     assert len(plain_keys) > 40
     assert plain_keys <= set(english.messages)
-    open_tables = ("compass.", "role.", "piece.", "case.", "verdict.")
+    open_tables = (
+        *("compass.", "role.", "piece.", "case.", "verdict."),
+        *("zone.", "harm.", "device."),
+    )
     unused = set(english.messages) - plain_keys
     assert not [key for key in unused if not key.startswith(open_tables)]
 
 
 def test_every_case_and_every_role_has_plain_words(english):
-    for cause in (WORKS, *LIKELIHOOD):
+    for cause in LIKELIHOOD:
         assert f"case.{cause}" in english.messages
     for name in ("early opening", "late opening"):
         for ending in ("holds", "torn", "ripped off"):
@@ -135,7 +140,9 @@ def test_a_catalogue_that_is_not_there_is_refused():
 
 def test_a_catalogue_in_another_encoding_is_refused(tmp_path):
     path = tmp_path / "ours.toml"
-    path.write_bytes(ENGLISH.replace("north", "nörth").encode("latin-1"))
+    path.write_bytes(
+        ENGLISH.replace("\u2011", "-").replace("north", "nörth").encode("latin-1")
+    )
     with pytest.raises(InputError, match=r"ours\.toml: must be text in UTF-8"):
         read_catalogue(str(path))
 
@@ -219,7 +226,24 @@ def test_the_sheet_tells_seconds_for_every_case(demo, english):
     for fall in facts.falls(demo):
         seconds = plain(voice.seconds(fall.first, fall.last))
         assert seconds in told
-        assert english.messages[f"case.{fall.case}"] in told
+        if fall.case != WORKS:
+            assert english.messages[f"case.{fall.case}"] in told
+
+
+def test_words_go_by_energy_and_not_by_case(demo, english):
+    """A rocket that hits hard never floats, whatever it hangs from."""
+    voice = Voice(english, "us")
+    told = {
+        joules: comes_down(demo.flight, 14.0, joules, voice)
+        for joules in (14.0, 61.0, 79.0)
+    }
+    assert told[14.0].endswith("it can bruise")
+    assert (
+        told[61.0] == "it comes down under its parachute at 31\u00a0mph: it can injure"
+    )
+    assert told[79.0].endswith("it can kill or maim")
+    # 2 lb from 17 ft: m g h = 0.907 kg * 9.807 m/s2 * 5.18 m.
+    assert hits_like(46.1, voice) == "17\u00a0ft"
 
 
 @pytest.mark.parametrize("outcome", ["fail", "warn", "pass"])
@@ -232,7 +256,7 @@ def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome):
     )
     changed = dataclasses.replace(demo, checks=checks)
     told = plain(brief_html(changed, catalogue=english, units="us"))
-    row = re.search(rf"{area} Spectators, .*? of the pad (.{{30}})", told)[1]
+    row = re.search(rf"{area} [^;]*? of the pad; 120 people (.{{30}})", told)[1]
     flags = {"fail": "NOT HERE NOW", "warn": "ask first"}
     if outcome == "pass":
         assert not row.startswith(tuple(flags.values()))

@@ -1,0 +1,229 @@
+"""Where names stand in the picture: on their own ground, or beside it with a leader."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+
+from driftmap.briefing.frame import HEIGHT, WIDTH
+
+__all__ = ["Plate", "Room", "widths"]
+
+_EDGE: Final = 4.0
+_APART: Final = 3.0
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom."""
+
+
+def widths(text: str, each: float = 9.8) -> float:
+    """Guess the width of a text, wide letters wider.
+
+    Parameters
+    ----------
+    text : str
+        The text.
+    each : float
+        Width of a middling letter.
+
+    Returns
+    -------
+    float
+        Width, rather too much than too little.
+    """
+    wide = sum(1.5 if c in "MWmw" or ord(c) > 0x2E80 else 1.0 for c in text)
+    return each * wide
+
+
+@dataclass(frozen=True, slots=True)
+class Plate:
+    """A box and the spot it speaks of.
+
+    Parameters
+    ----------
+    left, top, width, height : float
+        The box.
+    aim : (float, float)
+        The spot.
+    apart : bool
+        Whether the box stands off its ground and needs a leader.
+    """
+
+    left: float
+    top: float
+    width: float
+    height: float
+    aim: tuple[float, float]
+    apart: bool
+
+    @property
+    def box(self) -> Box:
+        """The box by its edges."""
+        return self.left, self.top, self.left + self.width, self.top + self.height
+
+    def leader(self) -> str:
+        """Draw a line from the box to a dot on its ground, where it stands off."""
+        if not self.apart:
+            return ""
+        left, top, right, bottom = self.box
+        x = min(max(self.aim[0], left), right)
+        y = min(max(self.aim[1], top), bottom)
+        ax, ay = self.aim
+        return (
+            f'<path class="leader" d="M{ax:.1f} {ay:.1f}L{x:.1f} {y:.1f}"/>'
+            f'<circle class="end" cx="{ax:.1f}" cy="{ay:.1f}" r="4"/>'
+        )
+
+
+class Room:
+    """What is taken already, and places for more."""
+
+    def __init__(self, grounds: Sequence[shapely.Geometry]) -> None:
+        self.grounds = list(grounds)
+        self.taken: list[Box] = []
+        self.leads: list[shapely.LineString] = []
+
+    def take(self, *boxes: Box) -> None:
+        """Keep boxes free."""
+        self.taken.extend(boxes)
+
+    def take_point(self, x: float, y: float, radius: float) -> None:
+        """Keep a spot free."""
+        self.take((x - radius, y - radius, x + radius, y + radius))
+
+    def place(
+        self, aim: tuple[float, float], size: tuple[float, float], *, own: int
+    ) -> Plate:
+        """Find the place nearest to a spot: on its own ground, or on nobody's.
+
+        Parameters
+        ----------
+        aim : (float, float)
+            The spot.
+        size : (float, float)
+            Width and height of the box.
+        own : int
+            Number of the ground among those given.
+
+        Returns
+        -------
+        Plate
+            The place, now taken.
+        """
+        others = [g for i, g in enumerate(self.grounds) if i != own]
+        mine = self.grounds[own]
+        best: Plate | None = None
+        for left, top in _around(aim, size):
+            plate = Plate(left, top, *size, aim, apart=False)
+            box = shapely.box(*plate.box)
+            if not self._free(plate.box):
+                continue
+            if mine.covers(box):
+                best = plate
+                break
+            if any(ground.intersects(box) for ground in self.grounds):
+                best = best or self._clear_of(others, plate, box)
+                continue
+            lead = self._lead(plate)
+            if any(lead.intersects(other) for other in self.leads):
+                continue
+            best = Plate(left, top, *size, aim, apart=True)
+            break
+        best = best or Plate(*_held(aim, size), *size, aim, apart=True)
+        self.take(best.box)
+        if best.apart:
+            self.leads.append(self._lead(best))
+        return best
+
+    def inside(self, shape: shapely.Geometry, size: tuple[float, float]) -> Plate:
+        """Find a place in a zone, where it is widest.
+
+        Parameters
+        ----------
+        shape : shapely.Geometry
+            The zone.
+        size : (float, float)
+            Width and height of the box.
+
+        Returns
+        -------
+        Plate
+            The place, now taken; in sight even where the zone is small.
+        """
+        seen = shapely.intersection(shape, shapely.box(0, 0, WIDTH, HEIGHT))
+        shape = seen if not seen.is_empty else shape
+        pole = shapely.maximum_inscribed_circle(shape, tolerance=2.0).coords[0]
+        tries = [
+            Plate(left, top, *size, pole, apart=False)
+            for left, top in _around((pole[0], pole[1]), size)
+            if self._free((left, top, left + size[0], top + size[1]))
+        ]
+        best = max(
+            tries[:400],
+            key=lambda p: _share(p, shape) - 0.0005 * math.dist(_middle(p), pole),
+            default=Plate(*_held((pole[0], pole[1]), size), *size, pole, apart=False),
+        )
+        self.take(best.box)
+        return best
+
+    def _free(self, box: Box) -> bool:
+        left, top, right, bottom = box
+        return not any(
+            left < other[2] + _APART
+            and other[0] < right + _APART
+            and top < other[3] + _APART
+            and other[1] < bottom + _APART
+            for other in self.taken
+        )
+
+    def _clear_of(
+        self, others: Sequence[shapely.Geometry], plate: Plate, box: shapely.Polygon
+    ) -> Plate | None:
+        """Accept a box that reaches over its own ground's edge, but onto nobody else's."""
+        x, y = plate.aim
+        holds = plate.left <= x <= plate.left + plate.width and (
+            plate.top <= y <= plate.top + plate.height
+        )
+        clear = holds and not any(ground.intersects(box) for ground in others)
+        return plate if clear else None
+
+    def _lead(self, plate: Plate) -> shapely.LineString:
+        left, top, right, bottom = plate.box
+        x, y = plate.aim
+        return shapely.LineString(
+            [(x, y), (min(max(x, left), right), min(max(y, top), bottom))]
+        )
+
+
+def _around(
+    aim: tuple[float, float], size: tuple[float, float]
+) -> Iterator[tuple[float, float]]:
+    """Give places for a box, nearest first, all in sight."""
+    for away in np.arange(0.0, 420.0, 8.0):
+        turns = 1 if away == 0 else 24
+        for turn in np.linspace(0.0, 2 * math.pi, turns, endpoint=False):
+            x = aim[0] + (away + size[0] / 2 * (away > 0)) * math.sin(turn)
+            y = aim[1] + (away + size[1] / 2 * (away > 0)) * math.cos(turn)
+            left, top = x - size[0] / 2, y - size[1] / 2
+            across = _EDGE <= left <= WIDTH - _EDGE - size[0]
+            if across and _EDGE <= top <= HEIGHT - _EDGE - size[1]:
+                yield left, top
+
+
+def _held(aim: tuple[float, float], size: tuple[float, float]) -> tuple[float, float]:
+    """Keep a box about a spot in sight."""
+    left = min(max(aim[0] - size[0] / 2, _EDGE), WIDTH - _EDGE - size[0])
+    return left, min(max(aim[1] - size[1] / 2, _EDGE), HEIGHT - _EDGE - size[1])
+
+
+def _middle(plate: Plate) -> tuple[float, float]:
+    return plate.left + plate.width / 2, plate.top + plate.height / 2
+
+
+def _share(plate: Plate, shape: shapely.Geometry) -> float:
+    box = shapely.box(*plate.box)
+    return float(box.intersection(shape).area / box.area)

@@ -1,0 +1,75 @@
+"""What belongs into the opening picture: the zones, and the ground near enough to matter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+import shapely
+
+from driftmap.hazard.zones import Zone
+
+__all__ = ["in_sight", "reach_of", "shown"]
+
+_FARTHER: Final = 1.5  # times the reach of what falls
+_LEFT: Final = 0.05
+"""Share of the caution zone that must lie outside danger for it to be worth a word."""
+
+_NEAR: Final = 500.0  # m; as near as this, ground is always shown
+
+
+def reach_of(zones: Sequence[Zone]) -> float:
+    """Give the distance from the pad to the farthest point of any zone.
+
+    Parameters
+    ----------
+    zones : sequence of Zone
+        Danger and caution.
+
+    Returns
+    -------
+    float
+        Distance [m].
+    """
+    corners = [shapely.get_coordinates(zone.shape) for zone in zones]
+    return max((float(np.hypot(*xy.T).max()) for xy in corners), default=0.0)
+
+
+def in_sight(shape: shapely.Geometry, zones: Sequence[Zone]) -> bool:
+    """Say whether ground is near enough for the opening picture.
+
+    Parameters
+    ----------
+    shape : shapely.Geometry
+        The ground, from the pad [m].
+    zones : sequence of Zone
+        Danger and caution.
+
+    Returns
+    -------
+    bool
+        False for ground far beyond anything that falls: it would make the field a dot.
+    """
+    away = shapely.distance(shape, shapely.Point(0.0, 0.0))
+    return bool(away <= _NEAR + _FARTHER * reach_of(zones))
+
+
+def shown(zones: Sequence[Zone]) -> tuple[Zone, ...]:
+    """Leave out a caution zone that danger covers but for a sliver.
+
+    Parameters
+    ----------
+    zones : sequence of Zone
+        Danger before caution.
+
+    Returns
+    -------
+    tuple of Zone
+        What a picture of danger over caution shows.
+    """
+    if len(zones) < 2:
+        return tuple(zones)
+    danger, caution = zones
+    left = shapely.difference(caution.shape, danger.shape).area
+    return (danger, caution) if left >= _LEFT * caution.shape.area else (danger,)

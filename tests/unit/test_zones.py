@@ -1,0 +1,129 @@
+"""The two zones: what they hold, and what the sheet draws of them."""
+
+import dataclasses
+import re
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap.briefing.catalogue import read_catalogue
+from driftmap.briefing.facts import spots
+from driftmap.briefing.frame import HEIGHT, WIDTH
+from driftmap.briefing.picture import drawn_kinds, field_picture
+from driftmap.briefing.plates import Room
+from driftmap.briefing.voice import Voice
+from driftmap.ground.contours import containment
+from driftmap.hazard.zones import KILLS, calmed, grade, zones
+from driftmap.report.sight import in_sight, shown
+
+
+@pytest.fixture(scope="module")
+def zoned(demo):
+    return zones(demo.cloud, demo.contours)
+
+
+def test_danger_holds_what_can_kill(demo, zoned):
+    """At least 99 % of every piece whose median landing reaches 58 ft lbf."""
+    danger = next(zone for zone in zoned if zone.kind == "danger")
+    pieces = 0
+    for part in demo.cloud.parts:
+        if np.median(demo.cloud.energy[part.rows]) < KILLS.value:
+            continue
+        pieces += 1
+        at = demo.cloud.east[part.rows], demo.cloud.north[part.rows]
+        assert shapely.intersects_xy(danger.shape, *at).mean() >= 0.989
+    assert pieces >= 3
+    hardest = max(demo.cloud.parts, key=lambda p: np.median(demo.cloud.energy[p.rows]))
+    assert (danger.case, danger.body) == (hardest.case, hardest.body)
+    assert danger.shape.covers(danger.heart.buffer(-1e-6))
+
+
+def test_the_rocket_is_in_a_zone_in_every_case(demo, zoned):
+    whole = shapely.union_all([zone.shape for zone in zoned])
+    for part in demo.cloud.parts:
+        if part.body == "rocket":
+            at = demo.cloud.east[part.rows], demo.cloud.north[part.rows]
+            assert shapely.intersects_xy(whole, *at).mean() >= 0.989
+
+
+def test_the_yardsticks_are_the_published_ones():
+    """11 and 58 ft lbf, by hand: a foot-pound is 1.3558179 J."""
+    assert grade(11 * 1.3558179 - 0.01) is None
+    assert grade(11 * 1.3558179 + 0.01) == "caution"
+    assert grade(58 * 1.3558179 - 0.01) == "caution"
+    assert grade(58 * 1.3558179 + 0.01) == "danger"
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_calmed_outline_still_holds_its_share(seed):
+    """Two clouds, one small and far: noise goes, the share stays."""
+    rng = np.random.default_rng(seed)
+    points = np.concatenate(
+        [rng.normal(0, 100, (2, 2700)), rng.normal(900, 30, (2, 300))], axis=1
+    )
+    line = containment(*points, (0.99,))[0]
+    calm = calmed(line.shape)
+    held = shapely.intersects_xy(line.shape, *points).mean()
+    assert shapely.intersects_xy(calm, *points).mean() >= held - 1e-3
+    assert calm.area < 1.35 * line.area
+    assert len(calm.geoms) <= len(line.shape.geoms)
+
+
+def test_islets_are_dropped_and_nothing_else():
+    big, islet = shapely.box(0, 0, 100, 100), shapely.box(300, 0, 306, 6)
+    half = shapely.box(200, 0, 210, 10)
+    calm = calmed(shapely.union_all([big, half, islet]))
+    assert calm.covers(shapely.union(big, half))
+    assert not calm.intersects(islet)
+
+
+def test_ground_far_beyond_anything_is_not_in_the_opening_picture(zoned):
+    assert in_sight(shapely.Point(300, 0), zoned)
+    assert not in_sight(shapely.Point(38_000, 0), zoned)
+
+
+def test_a_caution_zone_inside_danger_is_not_named(zoned):
+    assert [zone.kind for zone in shown(zoned)] == ["danger", "caution"]
+    danger, caution = zoned
+    inner = dataclasses.replace(caution, shape=danger.shape.buffer(-10))
+    assert [zone.kind for zone in shown((danger, inner))] == ["danger"]
+
+
+def test_no_name_stands_on_the_ground_of_another(demo, zoned):
+    """A plate lies on its own ground, or on nobody's with a leader that ends in a dot."""
+    grounds = [
+        shapely.box(280, 300, 320, 312),
+        shapely.box(270, 316, 340, 330),
+        shapely.box(270, 334, 360, 348),
+    ]
+    room = Room(grounds)
+    plates = []
+    for i, ground in enumerate(grounds):
+        aim = ground.representative_point()
+        plates.append(room.place((aim.x, aim.y), (130.0, 30.0), own=i))
+    for i, plate in enumerate(plates):
+        box = shapely.box(*plate.box)
+        assert grounds[i].covers(box) or not any(g.intersects(box) for g in grounds)
+        assert ("<circle" in plate.leader()) == plate.apart
+        assert plate.left >= 0
+        assert plate.top >= 0
+        assert plate.left + plate.width <= WIDTH
+        assert plate.top + plate.height <= HEIGHT
+        for other in plates[:i]:
+            assert not box.intersects(shapely.box(*other.box))
+
+
+def test_the_picture_names_people_and_its_legend_only_what_it_shows(demo, zoned):
+    voice = Voice(read_catalogue("en"), "us")
+    places = spots(demo)
+    picture = field_picture(demo, places, zoned, voice)
+    for spot in places:
+        if spot.stand:
+            assert f"{spot.area.name} · {spot.area.people}" in picture
+    assert "DANGER" in picture
+    assert "CAUTION" in picture
+    assert re.search(r"falls at \d+\u00a0mph", picture)
+    drawn = drawn_kinds(demo, places, zoned)
+    for kind, path in (("boundary", 'class="edge"'), ("way", 'class="lane"')):
+        assert (kind in drawn) == (path in picture)
