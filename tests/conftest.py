@@ -49,7 +49,7 @@ def dial():
     )
     setup = Setup(flight, site, samples=4000, seed=1, answers=answers)
     reach = Reach(10 * MILE_PER_HOUR, speeds=5, directions=6)
-    return compute_dial(setup, Supposition(site.elevation), reach, halfway=3)
+    return compute_dial(setup, Supposition(site.elevation), reach)
 
 
 class Browser:

@@ -110,7 +110,7 @@ def dial_command(  # noqa: PLR0913, PLR0917
     """
     from driftmap.cli.files import write_all
     from driftmap.cli.options import wind_of
-    from driftmap.dial import check_halfway, dial_html
+    from driftmap.dial import check_between, dial_html
     from driftmap.ground.site import read_site
     from driftmap.planning import Setup, Supposition
     from driftmap.planning.trial import too_few
@@ -131,10 +131,10 @@ def dial_command(  # noqa: PLR0913, PLR0917
     page = dial_html(dial, units=units)
     write_all(out, {"dial.html": page})
     click.echo(_told(dial))
-    half = check_halfway(dial)
+    between = check_between(dial)
     click.echo(
-        f"{half.checked} winds halfway between: the dial reads the same verdict in "
-        f"{half.same}, a stricter one in {half.safer}, a milder one in {half.worse}"
+        f"{between.cells} cells between them: {between.milder} are held by what lies "
+        "between the winds alone (more --directions and --speeds make cells smaller)"
     )
     if few := too_few(setup):
         click.echo(few)
@@ -168,10 +168,10 @@ def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
 
 
 def _told(dial: Dial) -> str:
-    counts = {"go": 0, "hold": 0, "no-go": 0}
-    for node in dial.nodes:
-        counts[node.verdict] += 1
-    told = ", ".join(f"{n} {verdict}" for verdict, n in counts.items())
+    from driftmap.dial import WORDS
+
+    words = [node.word for node in dial.nodes]
+    told = ", ".join(f"{words.count(word)} {word}" for word in WORDS)
     lost = sum(bool(node.problem) for node in dial.nodes)
     more = f"; {lost} of them could not be worked out and hold" if lost else ""
     return f"{len(dial.nodes)} winds: {told}{more}"

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from driftmap.dial.between import Halfway, check_halfway, surrounding, verdict_at
-from driftmap.dial.compute import Dial, Landing, Node, Reach, compute_dial
+from driftmap.dial.between import Between, check_between, surrounding, word_at
+from driftmap.dial.compute import Dial, compute_dial
+from driftmap.dial.node import WORDS, Landing, Node, Word
 from driftmap.dial.page import dial_html
+from driftmap.dial.reach import Reach
 from driftmap.dial.winds import METER_HEIGHT, metered_wind
 
 __all__ = [
     "METER_HEIGHT",
+    "WORDS",
+    "Between",
     "Dial",
-    "Halfway",
     "Landing",
     "Node",
     "Reach",
-    "check_halfway",
+    "Word",
+    "check_between",
     "compute_dial",
     "dial_html",
     "metered_wind",
     "surrounding",
-    "verdict_at",
+    "word_at",
 ]

@@ -1,4 +1,4 @@
-"""Reading a dial between its winds: the worst of those about it, and how good that is."""
+"""Reading a dial: the worst of the winds about the reading, of its cell, of the rim."""
 
 from __future__ import annotations
 
@@ -9,10 +9,11 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.dial.compute import Dial, Node, Reach
-from driftmap.verdict.check import RANK, Verdict
+from driftmap.dial.compute import Dial
+from driftmap.dial.node import WORDS, Node, Word
+from driftmap.dial.reach import Reach
 
-__all__ = ["Halfway", "check_halfway", "surrounding", "verdict_at"]
+__all__ = ["Between", "check_between", "surrounding", "word_at"]
 
 _ON: Final = 1e-6  # of a step: this near, a wind counts as one that was flown
 
@@ -27,31 +28,29 @@ def surrounding(reach: Reach, speed: float, from_deg: float) -> tuple[int, ...]:
     speed : float
         Reading at the meter [m s⁻¹].
     from_deg : float
-        Direction it comes from [deg].
+        Direction it comes from [deg]; any turns of the compass more are taken off.
 
     Returns
     -------
     tuple of int
-        Places in ``reach.winds()``: one on a wind that was flown, else up to four;
-        none outside the range.
+        Places in ``reach.winds()``: one on a wind that was flown, else up to four; beyond
+        the top those of the rim at that bearing; none for what is no wind. The lightest
+        air about a reading in a lowest cell is in the cell itself: it leans the rail to
+        where it comes from, which the one calm of `winds` cannot.
 
     Examples
     --------
     >>> surrounding(Reach(10.0, 10, 36), 1.5, 355.0)
     (36, 1, 72, 37)
-    >>> surrounding(Reach(10.0, 10, 36), 10.5, 0.0)
-    ()
+    >>> surrounding(Reach(10.0, 10, 36), 10.5, 5.0)
+    (325, 326)
     """
-    if not (math.isfinite(from_deg) and 0 <= speed <= reach.top * (1 + 1e-9)):
+    if not (math.isfinite(from_deg) and 0 <= speed < math.inf):
         return ()
-    rows = _both_sides(speed / reach.step)
+    rows = _both_sides(min(speed, reach.top) / reach.step)
     columns = _both_sides(from_deg % 360 / reach.turn)
-    found = [
-        0 if i == 0 else 1 + (i - 1) * reach.directions + j % reach.directions
-        for i in rows
-        for j in columns
-    ]
-    return tuple(dict.fromkeys(found))
+    rows = rows if len(rows) == 1 else tuple(i for i in rows if i > 0)
+    return tuple(dict.fromkeys(reach.place(i, j) for i in rows for j in columns))
 
 
 def _both_sides(place: float) -> tuple[int, ...]:
@@ -61,8 +60,19 @@ def _both_sides(place: float) -> tuple[int, ...]:
     return (math.floor(place), math.floor(place) + 1)
 
 
-def verdict_at(dial: Dial, speed: float, from_deg: float) -> Verdict:
-    """Read the verdict of a dial.
+def _cells(reach: Reach, speed: float, from_deg: float) -> list[tuple[int, int]]:
+    """Find the cell of a reading; two where it lies on an edge, none on a wind flown."""
+    rows = _both_sides(min(speed, reach.top) / reach.step)
+    columns = _both_sides(from_deg % 360 / reach.turn)
+    if len(rows) == len(columns) == 1 or rows == (0,):
+        return []
+    below = [rows[0]] if len(rows) > 1 else [rows[0] - 1, rows[0]]
+    left = [columns[0]] if len(columns) > 1 else [columns[0] - 1, columns[0]]
+    return [(i, j % reach.directions) for i in below if i < reach.speeds for j in left]
+
+
+def word_at(dial: Dial, speed: float, from_deg: float) -> Word:
+    """Read the word of a dial.
 
     Parameters
     ----------
@@ -75,53 +85,49 @@ def verdict_at(dial: Dial, speed: float, from_deg: float) -> Verdict:
 
     Returns
     -------
-    {"go", "hold", "no-go"}
-        The worst of the winds about the reading, with the one flown in the middle of
-        their cell if there is one; hold outside the range.
+    {"go", "go if aloft", "hold", "no-go"}
+        The worst of the winds about the reading and of its cell; beyond the top no milder
+        than the rim at that bearing and never a go, no-go beyond the limit of the surface
+        wind; hold for what is no wind.
     """
-    about = [dial.nodes[i] for i in surrounding(dial.reach, speed, from_deg)]
-    if len(about) > 1:
-        cell = (int(speed // dial.reach.step), int(from_deg % 360 // dial.reach.turn))
-        if cell in dial.halfway:
-            about.append(dial.halfway[cell])
-    return _worst(about)
-
-
-def _worst(nodes: list[Node]) -> Verdict:
-    if not nodes:
+    reach = dial.reach
+    places = surrounding(reach, speed, from_deg)
+    if not places:
         return "hold"
-    return max((node.verdict for node in nodes), key=RANK.index)
+    nodes = [dial.nodes[place] for place in places]
+    nodes += [dial.cells[c] for c in _cells(reach, speed, from_deg) if c in dial.cells]
+    words = [node.word for node in nodes]
+    if speed > reach.top * (1 + 1e-9):
+        words.append("no-go" if speed > dial.limit else "hold")
+    return max(words, key=WORDS.index)
 
 
 @dataclass(frozen=True, slots=True)
-class Halfway:
-    """How well a dial reads halfway between its winds.
+class Between:
+    """What judging whole cells adds to the winds flown.
 
     Parameters
     ----------
-    checked : int
-        Winds flown halfway.
-    same, safer, worse : int
-        How many of them have the verdict the dial reads there from the winds about them,
-        a better one, and a worse one.
+    cells : int
+        Cells of the dial.
+    milder : int
+        How many of them would read milder by their corners alone.
     outside, outside_share : float
-        Farthest that a 99 % line of theirs reaches outside what the dial draws [m], and
-        the most as a share of the line's width.
+        Farthest that a 99 % line of a cell's middle reaches outside the hull of those of
+        its corners [m], and the most as a share of the line's width.
     clear : float
-        Share of these lines that lie wholly inside what the dial draws.
+        Share of these lines that lie wholly inside.
     """
 
-    checked: int
-    same: int
-    safer: int
-    worse: int
+    cells: int
+    milder: int
     outside: float
     outside_share: float
     clear: float
 
 
-def check_halfway(dial: Dial) -> Halfway:
-    """Hold the winds flown halfway against what the dial reads without them.
+def check_between(dial: Dial) -> Between:
+    """Hold the cells of a dial against their corners.
 
     Parameters
     ----------
@@ -130,22 +136,20 @@ def check_halfway(dial: Dial) -> Halfway:
 
     Returns
     -------
-    Halfway
+    Between
         Counts and distances.
     """
-    ranks: list[int] = []
+    reach, milder = dial.reach, 0
     away: list[tuple[float, float]] = []
-    for cell, node in dial.halfway.items():
-        places = surrounding(dial.reach, *dial.reach.middle(cell))
-        about = [dial.nodes[i] for i in places]
-        ranks.append(RANK.index(node.verdict) - RANK.index(_worst(about)))
-        away += _outside(node, about)
-    sign = np.sign(ranks).tolist()
-    return Halfway(
-        len(ranks),
-        sign.count(0),
-        sign.count(-1),
-        sign.count(1),
+    for (i, j), cell in dial.cells.items():
+        places = (reach.place(a, b) for a in (i, i + 1) for b in (j, j + 1))
+        about = [dial.nodes[place] for place in dict.fromkeys(places)]
+        worst = max(WORDS.index(node.word) for node in about)
+        milder += WORDS.index(cell.word) > worst
+        away += _outside(cell, about)
+    return Between(
+        reach.speeds * reach.directions,
+        milder,
         max((far for far, _ in away), default=0.0),
         max((far / width for far, width in away), default=0.0),
         float(np.mean([far == 0 for far, _ in away])) if away else 1.0,

@@ -1,6 +1,6 @@
 // The reading, and everything that follows from it.
 
-const WORD = { go: "GO", hold: "HOLD", "no-go": "NO-GO" };
+const WORD = { go: "GO", "go if aloft": "CHECK ALOFT", hold: "HOLD", "no-go": "NO-GO" };
 const FOOT = 0.3048;
 let framed = false;
 
@@ -66,19 +66,28 @@ function lines(element, texts) {
 
 function against(wind, about) {
   if (!wind) return { told: ["Set the wind you measure: speed and where it comes from"], more: 0, every: [] };
-  if (!about.length) return { told: ["Not covered: this wind is outside what was worked out"], more: 0, every: [] };
+  if (!about.length) return { told: ["Not a wind: the speed must be 0 or more"], more: 0, every: [] };
+  if (beyond(wind.speed * DIAL.speed.size)) {
+    const over = wind.speed * DIAL.speed.size > DIAL.limit ? "and than the limit on the wind" : "";
+    return { told: [`Stronger than what was worked out ${over}`.trim()], more: 0, every: [] };
+  }
   const every = reasonsAt(about).map((reason) => reason.told);
   const asked = askedAt(about).size;
   const shown = asked ? 1 : 2;
   const told = every.slice(0, shown);
   if (asked) told.push(`${asked} ${asked === 1 ? "question" : "questions"} of the rules not answered${every.length ? "" : "; nothing else speaks against it"}`);
-  if (!told.length) told.push("All checks are within limits in this wind, if it blows aloft as supposed");
+  if (!told.length) {
+    const open = about.some((place) => DIAL.verdicts[place] === "go if aloft");
+    told.push(open
+      ? "Go only if the winds aloft are as drawn: read or ask for them first"
+      : "All checks are within limits in this wind. The range safety officer decides");
+  }
   return { told, more: every.length - Math.min(every.length, shown), every };
 }
 
 function showVerdict(wind, about) {
-  const verdict = about.length ? worst(about.map((at) => DIAL.verdicts[at])) : "hold";
-  document.body.className = verdict;
+  const verdict = wind ? wordAt(wind.speed * DIAL.speed.size, wind.from) : "hold";
+  document.body.className = verdict.replaceAll(" ", "-");
   one(".word").textContent = WORD[verdict];
   for (const sign of all("header .sign g")) sign.toggleAttribute("hidden", sign.dataset.of !== verdict);
   const blows = wind && `${wind.speed} ${DIAL.speed.unit}${wind.speed ? ` from ${bearing(wind.from)}` : ", calm"}`;

@@ -26,7 +26,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.dial.compute import Landing, Node
+from driftmap.dial.node import Landing, Node
 
 __all__ = [
     "FINAL",

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from driftmap.dial.between import check_halfway
+from driftmap.dial.between import check_between
 from driftmap.dial.compute import Dial
 from driftmap.dial.pack import (
     FINAL,
@@ -91,20 +91,21 @@ def dial_html(dial: Dial, *, units: Units) -> str:
 
 def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
     """Collect what the page's script must know, and the fineness of its lines."""
-    nodes = [*dial.nodes, *dial.halfway.values()]
+    nodes = [*dial.nodes, *dial.cells.values()]
     site, reach = dial.setup.site, dial.reach
     packed, fineness = _packed(dial)
     speed = unit_of("speed", units)
     first = len(dial.nodes)
-    halfway = {f"{i},{j}": first + n for n, (i, j) in enumerate(dial.halfway)}
+    cells = {f"{i},{j}": first + n for n, (i, j) in enumerate(dial.cells)}
     return {
         "units": units,
         "speed": {"unit": speed, "size": DIMENSIONS["speed"][speed]},
         "top": reach.top,
         "speeds": reach.speeds,
         "directions": reach.directions,
-        "verdicts": [node.verdict for node in nodes],
-        "halfway": halfway,
+        "limit": dial.limit,
+        "verdicts": [node.word for node in nodes],
+        "cells": cells,
         "reasons": tell_reasons(
             nodes, (a.name for a in site.areas if has_people(a)), units
         ),
@@ -121,7 +122,7 @@ def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
 
 def _packed(dial: Dial) -> tuple[str, float]:
     """Pack the landings, thinned just as much as the page's size asks for."""
-    nodes, fineness = [*dial.nodes, *dial.halfway.values()], FINENESS
+    nodes, fineness = [*dial.nodes, *dial.cells.values()], FINENESS
     packed = pack_nodes(nodes, dial.pieces, fineness=fineness)
     while len(packed) > _MOST_TEXT and fineness > _LEAST_FINE:
         fineness /= 1.25
@@ -207,7 +208,7 @@ def _content(
 ) -> dict[str, Any]:
     pieces = _pieces(dial)
     site, flight, reach = dial.setup.site, dial.setup.flight, dial.reach
-    half = check_halfway(dial)
+    half = check_between(dial)
     return {
         "flight": flight.name,
         "site": site.name,
@@ -227,7 +228,7 @@ def _content(
             }
             for i, name in enumerate(_case_names(dial))
         ],
-        "questions": questions_of([*dial.nodes, *dial.halfway.values()])[0],
+        "questions": questions_of([*dial.nodes, *dial.cells.values()])[0],
         "aloft": aloft_told(dial.supposition),
         "too_few": too_few(dial.setup),
         "half": half,

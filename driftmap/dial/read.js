@@ -2,7 +2,7 @@
 
 const one = (selector, root = document) => root.querySelector(selector);
 const all = (selector, root = document) => [...root.querySelectorAll(selector)];
-const RANK = ["go", "hold", "no-go"];
+const RANK = ["go", "go if aloft", "hold", "no-go"];
 const ON = 1e-6; // of a step: this near, a wind counts as one that was flown
 
 // Whole numbers in symbols, the low end first; signed ones folded.
@@ -68,26 +68,44 @@ function bothSides(place) {
   return [Math.floor(place), Math.floor(place) + 1];
 }
 
-// Places of the winds about a reading [m/s, deg]: one on a wind that was flown, else up to
-// four, and the one flown in the middle of their cell if there is one; none out of range.
+// Places of the winds about a reading [m/s, deg], and of its cell: one on a wind that was
+// flown; beyond the top those of the rim at that bearing; none for what is no wind.
 function surrounding(speed, from) {
-  const { top, speeds, directions, halfway } = DIAL;
-  const known = Number.isFinite(speed) && Number.isFinite(from);
-  if (!known || speed < 0 || speed > top * (1 + 1e-9) || from < 0 || from > 360) return [];
-  const row = speed / (top / speeds);
-  const column = (from % 360) / (360 / directions);
+  const { top, speeds, directions, cells } = DIAL;
+  if (!(Number.isFinite(speed) && Number.isFinite(from)) || speed < 0) return [];
+  const rows = bothSides(Math.min(speed, top) / (top / speeds));
+  const columns = bothSides((((from % 360) + 360) % 360) / (360 / directions));
   const found = new Set();
-  for (const i of bothSides(row)) {
-    for (const j of bothSides(column)) found.add(i === 0 ? 0 : 1 + (i - 1) * directions + (j % directions));
+  for (const i of rows) {
+    // The lightest air about a reading stands in its cell.
+    if (i === 0 && rows.length > 1) continue;
+    for (const j of columns) found.add(i === 0 ? 0 : 1 + (i - 1) * directions + (j % directions));
   }
-  const middle = halfway[`${Math.floor(row)},${Math.floor(column)}`];
-  if (found.size > 1 && middle !== undefined) found.add(middle);
+  if (rows.length + columns.length === 2 || (rows.length === 1 && rows[0] === 0)) return [...found];
+  for (const i of rows.length > 1 ? [rows[0]] : [rows[0] - 1, rows[0]]) {
+    for (const j of columns.length > 1 ? [columns[0]] : [columns[0] - 1, columns[0]]) {
+      const cell = cells[`${i},${(j + directions) % directions}`];
+      if (cell !== undefined) found.add(cell);
+    }
+  }
   return [...found];
 }
 
-function worst(verdicts) {
-  if (!verdicts.length) return "hold";
-  return verdicts.reduce((a, b) => (RANK.indexOf(b) > RANK.indexOf(a) ? b : a));
+function worst(words) {
+  if (!words.length) return "hold";
+  return words.reduce((a, b) => (RANK.indexOf(b) > RANK.indexOf(a) ? b : a));
+}
+
+// Beyond the top the dial is never milder than its rim there, and never go.
+function beyond(speed) {
+  return speed > DIAL.top * (1 + 1e-9);
+}
+
+// The word for a reading: the worst of all that is about it.
+function wordAt(speed, from) {
+  const words = surrounding(speed, from).map((place) => DIAL.verdicts[place]);
+  if (words.length && beyond(speed)) words.push(speed > DIAL.limit ? "no-go" : "hold");
+  return worst(words);
 }
 
 // What speaks against flying in any of these winds: each kind of check once, at its worst.

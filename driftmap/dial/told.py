@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
-from driftmap.dial.compute import Node
+from driftmap.dial.node import Node
 from driftmap.planning.trial import nearness
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.words import Units, tied
@@ -99,7 +99,8 @@ def _against(node: Node) -> list[Check]:
 def _sentence(check: Check, node: Node, crowd: set[str], units: Units) -> str:
     some = max((node.flown or {}).values(), default=0)
     flown: Mapping[str, int] = {"": some, ALL_CASES: some, **(node.flown or {})}
-    return verdict_reasons([check], crowd, flown, units)[0]
+    told = verdict_reasons([check], crowd, flown, units)[0]
+    return f"{told} (at most, between winds)" if node.whole else told
 
 
 def _over(check: Check) -> float:

@@ -28,14 +28,14 @@ function drawCells(wheel) {
   const paths = Object.fromEntries(RANK.map((verdict) => [verdict, ""]));
   for (let i = 0; i < speeds; i += 1) {
     for (let j = 0; j < directions; j += 1) {
-      const middle = surrounding(((i + 0.5) * top) / speeds, ((j + 0.5) * 360) / directions);
-      const verdict = worst(middle.map((place) => DIAL.verdicts[place]));
+      const verdict = wordAt(((i + 0.5) * top) / speeds, ((j + 0.5) * 360) / directions);
       paths[verdict] += sector((i / speeds) * RIM, ((i + 1) / speeds) * RIM, (j * 360) / directions, ((j + 1) * 360) / directions);
     }
   }
   for (const verdict of RANK) {
-    shape("path", { class: `cell ${verdict}`, d: paths[verdict] }, wheel);
-    shape("path", { class: `cell over-${verdict}`, d: paths[verdict] }, wheel);
+    const look = verdict.replaceAll(" ", "-");
+    shape("path", { class: `cell ${look}`, d: paths[verdict] }, wheel);
+    shape("path", { class: `cell over-${look}`, d: paths[verdict] }, wheel);
   }
 }
 

@@ -10,10 +10,12 @@ import numpy as np
 
 from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.planning.supposed import REFERENCE, Supposition, suppose
+from driftmap.planning.trial import Setup
+from driftmap.verdict.limits import read_limits
 from driftmap.winds import read_wind
 from driftmap.winds.words import HEAD_HEIGHT
 
-__all__ = ["METER_HEIGHT", "aloft_told", "metered_wind"]
+__all__ = ["METER_HEIGHT", "aloft_told", "known_wind", "limit_at_meter", "metered_wind"]
 
 METER_HEIGHT: Final = HEAD_HEIGHT
 """Height at which a dial's wind is read [m]: a hand-held meter."""
@@ -52,8 +54,8 @@ def metered_wind(
     """
     told = f"{speed:.2f} m/s from {from_deg % 360:03.0f}° on the meter"
     if supposition.shape is None:
+        wind = known_wind(supposition, from_deg, speed)
         words = f"{speed:.6f} m/s from {from_deg % 360:.4f}"
-        wind = read_wind(words, site_altitude=supposition.site_altitude)
         notes = tuple(
             n.replace(words, "the meter")
             for n in wind.assumed
@@ -73,6 +75,25 @@ def metered_wind(
     )
 
 
+def known_wind(supposition: Supposition, from_deg: float, speed: float) -> WindProfile:
+    """Give the wind as a reading at head height alone tells it.
+
+    Parameters
+    ----------
+    supposition : Supposition
+        Where the meter is read.
+    from_deg, speed : float
+        As for `metered_wind`.
+
+    Returns
+    -------
+    WindProfile
+        The wind in words: known only as high as a reading tells.
+    """
+    words = f"{speed:.6f} m/s from {from_deg % 360:.4f}"
+    return read_wind(words, site_altitude=supposition.site_altitude)
+
+
 def _at_meter(shape: WindProfile) -> tuple[float, float]:
     """Give the meter's share of the speed at 10 m, and how far the wind turns up to it."""
     low, speed = direction_and_speed(*shape.at(METER_HEIGHT))
@@ -83,6 +104,26 @@ def _at_meter(shape: WindProfile) -> tuple[float, float]:
             "needs a wind where the meter is read"
         )
     return float(speed / above), float(np.asarray(high - low))
+
+
+def limit_at_meter(setup: Setup, supposition: Supposition) -> float:
+    """Find what the meter reads where the wind at 10 m is at the limit on it.
+
+    Parameters
+    ----------
+    setup : Setup
+        Whose limit counts.
+    supposition : Supposition
+        How the wind grows with height.
+
+    Returns
+    -------
+    float
+        Speed at the meter [m s⁻¹]; the limit itself where the wind does not grow.
+    """
+    limit = read_limits(setup.flight, setup.site)["surface_wind"].value
+    grown = float(np.hypot(*metered_wind(supposition, 0.0, limit).at(REFERENCE)))
+    return limit * min(limit / grown, 1.0)
 
 
 def aloft_told(supposition: Supposition) -> str:

@@ -10,13 +10,19 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.dial import dial_html, surrounding, verdict_at
+from driftmap.dial import WORDS as RANK
+from driftmap.dial import dial_html, surrounding, word_at
 from driftmap.dial.pack import line_error
 from driftmap.units import MILE_PER_HOUR
 
 pytestmark = pytest.mark.browser
 
-WORDS = {"go": "GO", "hold": "HOLD", "no-go": "NO-GO"}
+WORDS = {
+    "go": "GO",
+    "go if aloft": "CHECK ALOFT",
+    "hold": "HOLD",
+    "no-go": "NO-GO",
+}
 
 HOSTILE = (
     "<script>window.hit=1</script>",
@@ -59,7 +65,7 @@ def lines(browser):
 
 def wind_with(dial, verdict):
     """Find a wind of the dial with this verdict."""
-    return next(n.wind for n in dial.nodes if n.verdict == verdict)
+    return next(n.wind for n in dial.nodes if n.word == verdict)
 
 
 @pytest.mark.parametrize("dark", [False, True])
@@ -103,33 +109,42 @@ def test_reads_as_the_rule_says(browser, page, dial):
     than a wind about it.
     """
     browser.open(page)
-    rank = list(WORDS)
-    for speed in np.arange(0.0, dial.reach.top + 0.5, 0.37):
-        for from_deg in np.arange(0.0, 360.0, 17.0):
+    for speed in np.arange(0.0, dial.reach.top + 1.5, 0.37):
+        for from_deg in np.arange(-34.0, 400.0, 17.0):
             about, got = browser.js(
-                "const about = surrounding(arguments[0], arguments[1]);"
-                "return [about, worst(about.map(at => DIAL.verdicts[at]))]",
+                "return [surrounding(arguments[0], arguments[1]), wordAt(arguments[0], arguments[1])]",
                 float(speed),
                 float(from_deg),
             )
             nodes = surrounding(dial.reach, speed, from_deg)
-            assert set(nodes) <= set(about)
-            assert got == verdict_at(dial, speed, from_deg)
-            assert all(
-                rank.index(got) >= rank.index(dial.nodes[i].verdict) for i in nodes
-            )
+            assert set(nodes) == {at for at in about if at < len(dial.nodes)}
+            assert got == word_at(dial, speed, from_deg)
+            assert all(RANK.index(got) >= RANK.index(dial.nodes[i].word) for i in nodes)
 
 
 @pytest.mark.parametrize(
-    ("speed", "from_deg"), [(99, 10), (-1, 10), (5, 400), (5, -20), ("5e9", 0)]
+    ("speed", "from_deg", "told", "why"),
+    [
+        (99, 10, "NO-GO", "than the limit on the wind"),
+        ("5e9", 0, "NO-GO", "than the limit on the wind"),
+        (-1, 10, "HOLD", "Not a wind"),
+    ],
 )
-def test_outside_the_range_holds(browser, page, speed, from_deg):
+def test_outside_the_range_is_never_go(browser, page, speed, from_deg, told, why):
     browser.open(page)
     put(browser, speed, from_deg)
-    assert word(browser) == "HOLD"
-    assert "Not covered" in browser.find("#why").text
-    assert lines(browser) == []
-    assert "no figures" in browser.find("#legend").text
+    assert word(browser) == told
+    assert why in browser.find("#why").text
+
+
+@pytest.mark.parametrize(("turned", "from_deg"), [(361, 1), (-20, 340), (760, 40)])
+def test_a_bearing_past_north_is_the_same_bearing(browser, page, turned, from_deg):
+    browser.open(page)
+    seen = []
+    for bearing in (turned, from_deg):
+        put(browser, 5, bearing)
+        seen.append((word(browser), browser.find("#reading").text, lines(browser)))
+    assert seen[0] == seen[1]
 
 
 def test_keys_turn_the_dial(browser, page):
@@ -216,7 +231,7 @@ def test_lines_are_where_the_landings_are(browser, page, dial):
 
 def test_between_winds_lines_and_figures_are_the_worst(browser, page, dial):
     browser.open(page)
-    speed, from_deg = dial.reach.middle((1, 2))
+    speed, from_deg = dial.reach.wind(1.5, 2.5)
     about = surrounding(dial.reach, speed, from_deg)
     assert len(about) == 4
     for index, (case, body, _) in enumerate(dial.pieces):
@@ -311,7 +326,7 @@ def renamed(dial, text):
         setup=dataclasses.replace(setup, site=site, flight=flight),
         pieces=pieces,
         nodes=nodes,
-        halfway={},
+        cells={},
     )
 
 

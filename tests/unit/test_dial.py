@@ -12,15 +12,16 @@ from click.testing import CliRunner
 from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.cli.dial import dial_command
 from driftmap.dial import (
+    WORDS,
     Landing,
     Node,
     Reach,
-    check_halfway,
+    check_between,
     compute_dial,
     dial_html,
     metered_wind,
     surrounding,
-    verdict_at,
+    word_at,
 )
 from driftmap.dial.pack import (
     FINAL,
@@ -31,16 +32,19 @@ from driftmap.dial.pack import (
     pack_nodes,
 )
 from driftmap.dial.told import tell_reasons
+from driftmap.dial.winds import known_wind
 from driftmap.errors import InputError
 from driftmap.planning import Setup, Supposition
 from driftmap.planning.trial import flown, judged
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.words import tied
-from driftmap.verdict.check import ALL_CASES
+from driftmap.units import MILE_PER_HOUR
+from driftmap.verdict.check import ALL_CASES, decide
+from driftmap.verdict.limits import read_limits
+from driftmap.verdict.wind_checks import wind_checks
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]
-RANK = ("go", "hold", "no-go")
 
 
 def test_the_law_gives_the_wind_of_the_same_words():
@@ -67,9 +71,9 @@ def test_a_shape_is_set_at_the_meter_and_turned_as_a_whole():
 
 @pytest.mark.parametrize(
     ("speed", "from_deg"),
-    [(10.5, 0.0), (-0.1, 0.0), (math.nan, 0.0), (3.0, math.nan), (math.inf, 0.0)],
+    [(-0.1, 0.0), (math.nan, 0.0), (3.0, math.nan), (math.inf, 0.0)],
 )
-def test_nothing_surrounds_a_wind_out_of_range(speed, from_deg):
+def test_nothing_surrounds_what_is_no_wind(speed, from_deg):
     assert surrounding(Reach(10.0), speed, from_deg) == ()
 
 
@@ -80,36 +84,89 @@ def test_winds_about_a_reading():
     for place, (speed, from_deg) in enumerate(winds):
         assert surrounding(reach, speed, from_deg) == (place,)
     rng = np.random.default_rng(5)
-    for speed, from_deg in rng.uniform((0, 0), (10, 360), (200, 2)):
-        about = [winds[i] for i in surrounding(reach, speed, from_deg)]
+    for speed, from_deg in rng.uniform((reach.step, 0), (10, 360), (200, 2)):
+        places = surrounding(reach, speed, from_deg)
+        assert places == surrounding(reach, speed, from_deg + 360)
+        assert places == surrounding(reach, speed, from_deg - 720)
+        about = [winds[i] for i in places]
         assert min(v for v, _ in about) <= speed <= max(v for v, _ in about)
         turns = [(d - from_deg + 180) % 360 - 180 for v, d in about if v > 0]
         assert min(turns) < 0 < max(turns)
         assert max(map(abs, turns)) <= reach.turn
 
 
-def test_the_worst_of_the_winds_about_it(dial):
+def test_the_worst_of_the_winds_about_it_and_of_its_cell(dial):
     rng = np.random.default_rng(6)
     seen = set()
     for speed, from_deg in rng.uniform((0, 0), (dial.reach.top, 360), (300, 2)):
-        about = surrounding(dial.reach, speed, from_deg)
-        got = verdict_at(dial, speed, from_deg)
-        seen.add(got)
-        assert all(RANK.index(got) >= RANK.index(dial.nodes[i].verdict) for i in about)
-    assert seen == set(RANK)
-    assert verdict_at(dial, dial.reach.top * 1.01, 0.0) == "hold"
+        got = WORDS.index(word_at(dial, speed, from_deg))
+        seen.add(WORDS[got])
+        about = [dial.nodes[i] for i in surrounding(dial.reach, speed, from_deg)]
+        cell = int(speed // dial.reach.step), int(from_deg // dial.reach.turn)
+        about += [dial.cells[cell]] if cell in dial.cells else []
+        assert got == max(WORDS.index(node.word) for node in about)
+        assert got == WORDS.index(word_at(dial, speed, from_deg - 360))
+    assert len(seen) == 3
 
 
-def test_a_worse_wind_halfway_counts_in_its_cell(dial):
-    cell = (0, 3)
-    speed, from_deg = dial.reach.middle(cell)
+def test_a_cell_left_out_has_a_no_go_corner(dial):
+    reach = dial.reach
+    for i in range(reach.speeds):
+        for j in range(reach.directions):
+            corners = [reach.place(a, b) for a in (i, i + 1) for b in (j, j + 1)]
+            worst = {dial.nodes[place].verdict for place in corners}
+            assert ((i, j) in dial.cells) == (i == 0 or "no-go" not in worst)
+
+
+def test_a_worse_cell_counts_all_over_it_and_on_its_edges(dial):
+    speed, from_deg = dial.reach.wind(0.5, 3.5)
     bad = Node((speed, from_deg), "no-go", "no-go")
-    with_it = dataclasses.replace(dial, halfway={cell: bad})
-    without = dataclasses.replace(dial, halfway={})
-    assert verdict_at(without, speed, from_deg) != "no-go"
-    assert verdict_at(with_it, speed * 1.1, from_deg) == "no-go"
-    assert verdict_at(with_it, *dial.nodes[1].wind) == dial.nodes[1].verdict
-    assert check_halfway(with_it).worse == 1
+    with_it = dataclasses.replace(dial, cells={**dial.cells, (0, 3): bad})
+    assert word_at(dial, speed, from_deg) != "no-go"
+    assert word_at(with_it, speed * 1.1, from_deg) == "no-go"
+    assert word_at(with_it, dial.reach.step, from_deg) == "no-go"
+    assert word_at(with_it, speed, from_deg + dial.reach.turn / 2) == "no-go"
+    assert word_at(with_it, *dial.nodes[1].wind) == dial.nodes[1].word
+    assert check_between(with_it).milder == check_between(dial).milder + 1
+
+
+def test_beyond_the_top_never_milder_than_the_rim_nor_ever_go(dial):
+    calm = Node((0.0, 0.0), "go", "go", supposed=False)
+    rim = {dial.reach.place(dial.reach.speeds, 2): Node((9.0, 0.0), "no-go", "no-go")}
+    nodes = tuple(rim.get(i, calm) for i in range(len(dial.nodes)))
+    gentle = dataclasses.replace(dial, nodes=nodes, cells={}, limit=1e3)
+    assert word_at(gentle, dial.reach.top, 0.0) == "go"
+    assert word_at(gentle, dial.reach.top * 1.01, 0.0) == "hold"
+    turn = dial.reach.turn
+    for from_deg in (1.5 * turn, 2 * turn, 2.5 * turn):
+        assert word_at(gentle, dial.reach.top * 1.01, from_deg) == "no-go"
+    strict = dataclasses.replace(gentle, limit=dial.reach.top * 1.1)
+    assert word_at(strict, dial.reach.top * 1.05, 0.0) == "hold"
+    assert word_at(strict, dial.reach.top * 1.11, 0.0) == "no-go"
+
+
+def test_the_limit_on_the_wind_is_told_as_the_meter_reads_it(dial):
+    wind = metered_wind(dial.supposition, 0.0, dial.limit)
+    assert np.hypot(*wind.at(10.0)) == pytest.approx(20 * MILE_PER_HOUR, rel=0.01)
+
+
+def test_what_is_no_wind_holds(dial):
+    assert word_at(dial, -1.0, 0.0) == "hold"
+    assert word_at(dial, 1.0, math.nan) == "hold"
+
+
+def test_a_go_on_winds_nobody_read_is_no_plain_go(dial):
+    go = next(node for node in dial.nodes if node.verdict == "go")
+    assert dataclasses.replace(go, supposed=True).word == "go if aloft"
+    assert dataclasses.replace(go, supposed=False).word == "go"
+    assert dataclasses.replace(go, verdict="hold", supposed=True).word == "hold"
+    for node in dial.nodes[:3]:
+        speed, from_deg = node.wind
+        known = known_wind(dial.supposition, from_deg, speed)
+        cloud = flown(dial.setup, metered_wind(dial.supposition, from_deg, speed))
+        limits = read_limits(dial.setup.flight, dial.setup.site)
+        unread = decide(wind_checks(cloud, known, limits)) != "go"
+        assert node.supposed == unread
 
 
 def test_a_wind_of_the_dial_is_judged_as_any_flight(dial):
@@ -134,7 +191,7 @@ def test_a_rail_with_a_bearing_is_flown_in_every_wind(dial):
     setup = dataclasses.replace(
         dial.setup, flight=flight.model_copy(update={"rail": rail}), samples=60
     )
-    small = compute_dial(setup, dial.supposition, Reach(4.0, 2, 4), halfway=1)
+    small = compute_dial(setup, dial.supposition, Reach(4.0, 2, 4))
     for node in small.nodes:
         wind = metered_wind(dial.supposition, node.wind[1], node.wind[0])
         assert node.checks == judged(flown(setup, wind), setup, wind).checks
@@ -239,17 +296,11 @@ def test_symbols_need_no_escape():
 
 
 def test_the_same_seed_gives_the_same_page(dial):
-    again = compute_dial(
-        dial.setup, dial.supposition, Reach(dial.reach.top, 1, 4), halfway=2
-    )
-    twice = compute_dial(
-        dial.setup, dial.supposition, Reach(dial.reach.top, 1, 4), halfway=2
-    )
+    again = compute_dial(dial.setup, dial.supposition, Reach(dial.reach.top, 1, 4))
+    twice = compute_dial(dial.setup, dial.supposition, Reach(dial.reach.top, 1, 4))
     assert dial_html(again, units="us") == dial_html(twice, units="us")
     other = Setup(dial.setup.flight, dial.setup.site, dial.setup.samples, 2)
-    differs = compute_dial(
-        other, dial.supposition, Reach(dial.reach.top, 1, 4), halfway=2
-    )
+    differs = compute_dial(other, dial.supposition, Reach(dial.reach.top, 1, 4))
     assert dial_html(again, units="us") != dial_html(differs, units="us")
 
 
@@ -271,6 +322,7 @@ def test_sentences_come_back_word_for_word(dial):
             parts = told["texts"][text]
             assert len(parts) == len(numbers) + 1
             whole = "".join(a + b for a, b in zip(parts, [*numbers, ""], strict=True))
+            whole = whole.removesuffix(" (at most, between winds)")
             assert whole == tied(verdict_reasons([check], [], flights, "si")[0])
             assert outcome == {"warn": 1, "fail": 2}[check.outcome]
     assert any(line[4:] for lines in told["lines"] for line in lines)
@@ -321,7 +373,7 @@ def test_the_command_writes_one_page(tmp_path):
         ],
     )
     assert result.exit_code == 0, result.output
-    assert "5 winds: 0 go" in result.output
+    assert "5 winds: 0 go, 0 go if aloft" in result.output
     assert "no verdict here can be go" in result.output
     page = (tmp_path / "dial.html").read_text("utf-8")
     assert "as in morning.csv, scaled and turned with the meter" in page

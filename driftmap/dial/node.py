@@ -1,0 +1,203 @@
+"""One wind of a dial with what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final, Literal, TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from driftmap.air.wind import turn
+from driftmap.dial.reach import Wind
+from driftmap.ground.contours import containment
+from driftmap.ground.grid import mean_point, radii
+from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.verdict.check import Check, Verdict
+
+__all__ = [
+    "IF_ALOFT",
+    "SHARES",
+    "WORDS",
+    "Landing",
+    "Node",
+    "Word",
+    "joined_landing",
+    "landings_of",
+]
+
+SHARES: Final = (0.9, 0.99)
+"""Shares of the landing points that a dial draws lines about."""
+
+IF_ALOFT: Final = "go if aloft"
+"""What stands in place of a go that hangs on winds aloft which nobody has read."""
+
+Word: TypeAlias = Literal["go", "go if aloft", "hold", "no-go"]
+
+WORDS: Final[tuple[Word, ...]] = ("go", "go if aloft", "hold", "no-go")
+"""What a dial can say of a wind, the mildest first."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Landing:
+    """How one piece comes down in one wind.
+
+    Parameters
+    ----------
+    mean : (float, float)
+        East and north of the mean landing from the pad [m].
+    radius : float
+        Radius about it that holds 90 % [m].
+    farthest : float
+        Distance from the pad to the farthest point of the 99 % line [m].
+    soonest, latest : float
+        Times after lift-off that 5 and 95 % come before [s].
+    speed, energy : float
+        Speed [m s⁻¹] and kinetic energy [J] that 95 % stay under.
+    lines : tuple of shapely.MultiPolygon
+        Ground that holds each of `SHARES`, from the pad [m].
+    """
+
+    mean: tuple[float, float]
+    radius: float
+    farthest: float
+    soonest: float
+    latest: float
+    speed: float
+    energy: float
+    lines: tuple[shapely.MultiPolygon, ...]
+
+    def turned(self, angle: float) -> Landing:
+        """Turn it about the pad.
+
+        Parameters
+        ----------
+        angle : float
+            Turn, clockwise [rad].
+
+        Returns
+        -------
+        Landing
+            The same landing, of a wind turned as much.
+        """
+
+        def about_pad(corners: NDArray[np.float64]) -> NDArray[np.float64]:
+            return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
+
+        east, north = turn(self.mean[0], self.mean[1], angle)
+        lines = tuple(shapely.transform(line, about_pad) for line in self.lines)
+        return replace(self, mean=(float(east), float(north)), lines=lines)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Node:
+    """A wind of a dial, or all winds of one of its cells, with what came of it.
+
+    Parameters
+    ----------
+    wind : (float, float)
+        Speed at the meter [m s⁻¹] and direction it comes from [deg]; of a cell, those of
+        its middle.
+    verdict : {"go", "hold", "no-go"}
+        The verdict, open questions of the rules included; hold where the flight could not
+        be flown.
+    but_questions : {"go", "hold", "no-go"}
+        The verdict if every open question were answered well.
+    checks : tuple of Check
+        Every check; of a cell, bounds that hold in all its winds.
+    flown : mapping of str to int
+        Flights of each case.
+    likely : mapping of str to float
+        Likelihood of each case.
+    landings : mapping of (str, str) to Landing
+        By case and body.
+    supposed : bool
+        Whether the flight rises above what a reading at the meter tells of the wind.
+    whole : bool
+        Whether this is a cell, whose checks bound those of every wind in it.
+    problem : str
+        Why the flight could not be flown.
+    """
+
+    wind: Wind
+    verdict: Verdict
+    but_questions: Verdict
+    checks: tuple[Check, ...] = ()
+    flown: Mapping[str, int] | None = None
+    likely: Mapping[str, float] | None = None
+    landings: Mapping[tuple[str, str], Landing] | None = None
+    supposed: bool = True
+    whole: bool = False
+    problem: str = ""
+
+    @property
+    def word(self) -> Word:
+        """What the dial says of this wind."""
+        if self.verdict == "go" and self.supposed:
+            return "go if aloft"
+        return self.verdict
+
+
+def landings_of(cloud: Cloud) -> dict[tuple[str, str], Landing]:
+    """Tell how every piece of a cloud comes down.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        The flights in one wind.
+
+    Returns
+    -------
+    dict of (str, str) to Landing
+        By case and body.
+    """
+    return {(part.case, part.body): _landing(cloud, part) for part in cloud.parts}
+
+
+def joined_landing(landings: Sequence[Landing]) -> Landing:
+    """Put the landings of a piece in several winds together, each figure at its worst.
+
+    Parameters
+    ----------
+    landings : sequence of Landing
+        One or more; the mean is that of the one that goes farthest.
+
+    Returns
+    -------
+    Landing
+        Its lines go round all of theirs, taut.
+    """
+    far = max(landings, key=lambda one: one.farthest)
+    return Landing(
+        far.mean,
+        max(one.radius for one in landings),
+        far.farthest,
+        min(one.soonest for one in landings),
+        max(one.latest for one in landings),
+        max(one.speed for one in landings),
+        max(one.energy for one in landings),
+        tuple(
+            shapely.multipolygons([shapely.union_all(rings).convex_hull])
+            for rings in zip(*(one.lines for one in landings), strict=True)
+        ),
+    )
+
+
+def _landing(cloud: Cloud, part: Part) -> Landing:
+    rows = part.rows
+    east, north = cloud.east[rows], cloud.north[rows]
+    lines = tuple(line.shape for line in containment(east, north, SHARES))
+    corners = shapely.get_coordinates(lines[-1])
+    times = np.quantile(cloud.time[rows], [0.05, 0.95])
+    return Landing(
+        mean_point(east, north),
+        float(radii(east, north, (0.9,))[0]),
+        float(np.hypot(corners[:, 0], corners[:, 1]).max()),
+        float(times[0]),
+        float(times[1]),
+        float(np.quantile(cloud.speed[rows], 0.95)),
+        float(np.quantile(cloud.energy[rows], 0.95)),
+        lines,
+    )

@@ -1,0 +1,171 @@
+"""Between its winds a dial is never milder than an assessment of that very wind.
+
+Each test draws winds at random from a cell and holds every check of an assessment, flown on
+the same luck, against the bound that the cell gives.
+"""
+
+import dataclasses
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap import read_flight, read_site
+from driftmap.air.wind import WindProfile
+from driftmap.dial.cells import Block, work_out
+from driftmap.dial.node import WORDS
+from driftmap.dial.reach import Reach
+from driftmap.dial.winds import metered_wind
+from driftmap.ground.site import Area
+from driftmap.planning import Setup, Supposition
+from driftmap.planning.trial import flown, judged, pack
+from driftmap.rules import picked_rules, read_answers
+from driftmap.verdict.check import RANK, decide
+
+ROOT = Path(__file__).parents[2]
+
+OUTCOMES = ("pass", "warn", "fail")
+
+
+@pytest.fixture(scope="module")
+def setup():
+    """The smaller example at its site, every question answered."""
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    answers = read_answers(
+        ROOT / "examples" / "answers-dunlin.toml", picked_rules(site)
+    )
+    flight = read_flight(ROOT / "examples" / "dunlin.toml")
+    return Setup(flight, site, samples=2000, seed=3, answers=answers)
+
+
+def with_rail(setup, azimuth):
+    """The same flight off a rail that leans to a bearing of its own."""
+    rail = setup.flight.rail.model_copy(update={"azimuth": azimuth})
+    flight = setup.flight.model_copy(update={"rail": rail})
+    return dataclasses.replace(setup, flight=flight)
+
+
+def with_crowd(setup, place, radius):
+    """The site with its people gone but for a small crowd."""
+    shape = shapely.Point(place).buffer(radius)
+    crowd = Area(name="small crowd", role="spectators", shape=shape, people=6)
+    areas = tuple(a for a in setup.site.areas if not a.occupied)
+    site = dataclasses.replace(setup.site, areas=(*areas, crowd))
+    return dataclasses.replace(setup, site=site)
+
+
+def cell_of(setup, reach, i, j):
+    """Work out one cell; give it with its corners."""
+    supposition = Supposition(setup.site.elevation)
+    block = Block(range(i, i + 1), range(j, j + 1))
+    found = work_out(pack(setup), supposition, reach, block)
+    return found.cells.get((i, j)), list(found.nodes.values())
+
+
+def trial_at(setup, speed, from_deg):
+    """Assess a wind as a dial supposes it."""
+    wind = metered_wind(Supposition(setup.site.elevation), from_deg, speed)
+    return judged(flown(setup, wind), setup, wind)
+
+
+def word_of(cell, corners):
+    """Read the cell as a dial does."""
+    nodes = [n for n in (cell, *corners) if n is not None]
+    return max((n.verdict for n in nodes), key=RANK.index)
+
+
+def winds_of(reach, i, j, count, seed):
+    """Draw winds from a cell, those on its rim among them."""
+    rng = np.random.default_rng(seed)
+    u, v = rng.uniform(size=(2, count))
+    u[0], v[1] = 0.02, 0.98
+    return [reach.wind(i + a, j + b) for a, b in zip(u, v, strict=True)]
+
+
+@pytest.mark.parametrize("azimuth", ["into the wind", 2.0])
+@pytest.mark.parametrize(("i", "j"), [(0, 5), (1, 2)])
+def test_no_check_of_a_wind_is_beyond_the_bound_of_its_cell(setup, azimuth, i, j):
+    own = setup if isinstance(azimuth, str) else with_rail(setup, azimuth)
+    reach = Reach(5.0, 3, 12)
+    cell, corners = cell_of(own, reach, i, j)
+    assert cell is not None
+    bounds = {(c.kind, c.name, c.case, c.area): c for c in cell.checks}
+    tight = 0
+    for speed, from_deg in winds_of(reach, i, j, 4, seed=i):
+        trial = trial_at(own, speed, from_deg)
+        assert RANK.index(decide(trial.checks)) <= RANK.index(word_of(cell, corners))
+        for check in trial.checks:
+            bound = bounds[check.kind, check.name, check.case, check.area]
+            told = f"{speed:.2f} m/s from {from_deg:.1f}: {check} {bound}"
+            assert OUTCOMES.index(check.outcome) <= OUTCOMES.index(bound.outcome), told
+            tight += check.outcome == bound.outcome != "pass"
+    assert len(bounds) > 50
+
+
+def test_a_small_crowd_between_the_winds_is_seen(setup):
+    """A canopy comes down on it in a wind of the cell alone: no corner comes near."""
+    levels = ([2, 10, 100, 300, 1000, 2500], [4.2, 5.2, 9, 12, 17, 18])
+    height, speeds = (np.array(column, float) for column in levels)
+    shape = WindProfile(height, -speeds, np.zeros(6), np.full(6, 0.8))
+    supposition = Supposition(setup.site.elevation, shape)
+    flight = read_flight(ROOT / "examples" / "willet.toml")
+    rail = flight.rail.model_copy(update={"length": 5.0})
+    flight = flight.model_copy(update={"rail": rail})
+    wide = shapely.Point(0, 0).buffer(9000)
+    site = dataclasses.replace(
+        setup.site,
+        areas=(),
+        boundary=wide,
+        waiver=dataclasses.replace(setup.site.waiver, shape=wide, ceiling=3000.0),
+    )
+    own = Setup(flight, site, samples=4000, seed=3)
+    reach = Reach(8.0, 4, 6)
+    i, j = 1, 0
+    speed, from_deg = reach.wind(i + 0.45, j + 0.4)
+    cloud = flown(own, metered_wind(supposition, from_deg, speed))
+    rows = next(cloud.of("recovery works")).rows
+    place = float(np.median(cloud.east[rows])), float(np.median(cloud.north[rows]))
+    own = with_crowd(own, place, 30.0)
+    trial = judged(cloud, own, metered_wind(supposition, from_deg, speed))
+
+    def landing(checks):
+        return [c.outcome for c in checks if c.kind == "lands in" and "crowd" in c.area]
+
+    assert "fail" in landing(trial.checks)
+    block = Block(range(i, i + 1), range(j, j + 1))
+    found = work_out(pack(own), supposition, reach, block)
+    assert all("fail" not in landing(node.checks) for node in found.nodes.values())
+    assert "fail" in landing(found.cells[i, j].checks)
+
+
+def test_the_lightest_air_counts_in_the_lowest_cell(setup):
+    """Into the wind, the lightest air leans the rail to where it comes from."""
+    reach = Reach(4.0, 2, 8)
+    for j in (0, 3, 6):
+        cell, corners = cell_of(setup, reach, 0, j)
+        for share in (0.02, 0.3):
+            speed, from_deg = reach.wind(share, j + 0.7)
+            found = decide(trial_at(setup, speed, from_deg).checks)
+            assert RANK.index(found) <= RANK.index(word_of(cell, corners))
+
+
+def test_a_rail_into_the_wind_is_the_same_cell_turned(setup):
+    """On a site that knows no direction every cell of a row has one verdict."""
+    ring = shapely.Point(0, 0).buffer(900).difference(shapely.Point(0, 0).buffer(700))
+    crowd = Area(name="ring", role="spectators", shape=ring, people=40)
+    site = dataclasses.replace(
+        setup.site, areas=(crowd,), boundary=shapely.Point(0, 0).buffer(3000, 256)
+    )
+    own = dataclasses.replace(setup, site=site, samples=500)
+    reach = Reach(4.0, 1, 6)
+    cells = [cell_of(own, reach, 0, j)[0] for j in (0, 2)]
+    hits = [
+        [c.value for c in cell.checks if c.area == "ring" and c.kind == "lands in"]
+        for cell in cells
+    ]
+    # A ring drawn with corners is round to a part in a thousand.
+    assert hits[0] == pytest.approx(hits[1], abs=0.02)
+    assert math.isclose(cells[0].wind[0], cells[1].wind[0])
+    assert {cell.word for cell in cells} <= set(WORDS)
