@@ -147,6 +147,10 @@ class Case:
     only : tuple of Opening, or Piece
         Which flights it happens to, given its cause: those whose openings all end so (all
         flights when empty), or those whose fin flutters first.
+    any_way : bool
+        Whether it may leave in any direction, as a rocket that goes off its path under
+        power. Such a case is judged by its risk and by the distance people keep, not by
+        where most of it comes down.
     """
 
     name: str
@@ -156,6 +160,7 @@ class Case:
     only: tuple[Opening, ...] | Piece = ()
     likelihood: float = 0.0
     probability: float = 0.0
+    any_way: bool = False
 
 
 @dataclass(frozen=True, slots=True)

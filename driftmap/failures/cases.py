@@ -327,11 +327,9 @@ def build_cases(flight: Flight) -> CaseTree:
     _check_names(flight, built)
     built += [_own(bench, case) for case in flight.own_cases]
     likely = _likelihoods(flight, bench, [c.cause for c in built if c.cause != WORKS])
-    cases = [
-        replace(case, likelihood=likely[case.cause])
-        for case in built
-        if likely[case.cause] > 0
-    ]
+    # One whose likelihood is set to 0 is flown all the same: what happens if it does
+    # happen is asked of every failure.
+    cases = [replace(case, likelihood=likely[case.cause]) for case in built]
     missing = _missing(flight, bench)
     return CaseTree(tuple(cases), bench.spreads, tuple(bench.assumed), missing)
 

@@ -179,10 +179,10 @@ def clean_text(value: object) -> str:
     return text
 
 
-def read_length(
-    properties: Mapping[str, object], key: str
-) -> tuple[float | None, tuple[str, ...]]:
-    """Read a length that a file may give.
+def read_length(properties: Mapping[str, object], key: str) -> float | None:
+    """Read a length that a file may give; a bare number is refused.
+
+    Heights are told in feet and in metres, and a bare 3000 would be taken for either.
 
     Parameters
     ----------
@@ -193,23 +193,24 @@ def read_length(
 
     Returns
     -------
-    length : float or None
+    float or None
         Length [m]; None if the key is missing.
-    assumed : tuple of str
-        A note if the number bears no unit: feet are the habit where heights are told.
 
     Raises
     ------
     ValueError
-        If the value is not a length.
+        If the value is not a length with its unit.
     """
     if key not in properties:
-        return None, ()
+        return None
     value = properties[key]
     length = units.parse(value, "length")
-    if isinstance(value, str) and value.strip()[-1].isalpha():
-        return length, ()
-    return length, (f"{key} {value} bears no unit and is read as metres",)
+    if not (isinstance(value, str) and value.strip()[-1].isalpha()):
+        raise ValueError(
+            f"must bear its unit, such as '{length:g} m' or '{length:g} ft' "
+            f"(got {shown(value)})"
+        )
+    return length
 
 
 def read_mark(source: str, feature: Feature) -> Mark:
@@ -326,19 +327,16 @@ def _lengths(
     notes: list[str] = []
     for key in ("radius", "width", *_CEILINGS):
         with naming(source, f"{feature.where}, {key}"):
-            lengths[key], said = _positive(feature.properties, key)
-        notes += [f"{feature.where}: {note}" for note in said]
+            lengths[key] = _positive(feature.properties, key)
     if "LineString" in feature.shape.geom_type and lengths["width"] is None:
         lengths["width"] = _WIDTHS[role]
         notes.append(f"{feature.where}: gives no width; {_WIDTHS[role]:g} m assumed")
     return lengths, notes
 
 
-def _positive(
-    properties: Mapping[str, object], key: str
-) -> tuple[float | None, tuple[str, ...]]:
+def _positive(properties: Mapping[str, object], key: str) -> float | None:
     try:
-        length, notes = read_length(properties, key)
+        length = read_length(properties, key)
     except ValueError as error:
         if key not in _CEILINGS:
             raise
@@ -347,7 +345,7 @@ def _positive(
         ) from error
     if length is not None and length <= 0:
         raise ValueError(f"must be more than 0 m (got {shown(properties[key])})")
-    return length, notes
+    return length
 
 
 def _people(source: str, feature: Feature) -> int | None:

@@ -33,10 +33,19 @@ from driftmap.ground.roles import (
 __all__ = ["OCCUPIED", "ROLES", "Area", "Site", "Waiver", "read_site"]
 
 _REQUIRED: Final = ("pad", "spectators", "boundary", "waiver")
-_MEMBERS: Final = ("name", "elevation", "limits", "rules", "declination")
+_MEMBERS: Final = (
+    "name",
+    "elevation",
+    "limits",
+    "rules",
+    "declination",
+    "flights_today",
+)
 _FAMILIAR: Final = ("description", "bbox", "id", "generator")  # of no meaning here
 _ELEVATIONS: Final = (-500.0, 6000.0)
 """Elevations of dry land that people launch from [m]: a -9999 is no elevation."""
+
+_MOST_FLIGHTS: Final = 10_000  # of one day
 
 _FARTHEST: Final = 100_000.0
 """Farthest a feature may lie from the pad [m]: beyond it, something is swapped."""
@@ -69,6 +78,8 @@ class Site:
         Name of the rule set; empty if the file names none.
     declination : float or None
         Of the magnetic needle, positive east [rad].
+    flights_today : int or None
+        Flights of the day that share its budget of risk; None if not told.
     pad : str
         Name of the pad.
     assumed : tuple of str
@@ -92,6 +103,7 @@ class Site:
     limits: Mapping[str, object] = field(default_factory=dict)
     rules: str = ""
     declination: float | None = None
+    flights_today: int | None = None
     pad: str = "pad"
     assumed: tuple[str, ...] = ()
     source: str = ""
@@ -150,7 +162,7 @@ def read_site(path: Path | str, *, pad: str | None = None) -> Site:
     ----------
     path : pathlib.Path or str
         A FeatureCollection (RFC 7946) with the members ``name``, ``elevation`` and, if
-        wanted, ``limits``, ``rules`` and ``declination``. Each feature has a ``role``.
+        wanted, ``limits``, ``rules``, ``declination`` and ``flights_today``. Each feature has a ``role``.
     pad : str, optional
         Name of the pad to fly from; by default the first.
 
@@ -198,6 +210,7 @@ class _Header(TypedDict):
     limits: Mapping[str, object]
     rules: str
     declination: float | None
+    flights_today: int | None
 
 
 def _header(collection: Collection) -> _Header:
@@ -222,12 +235,13 @@ def _header(collection: Collection) -> _Header:
         limits=limits,
         rules=rules,
         declination=_declination(source, members),
+        flights_today=_flights_today(source, members),
     )
 
 
 def _elevation(source: str, members: Mapping[str, object]) -> float:
     with naming(source, "elevation"):
-        elevation, _ = read_length(members, "elevation")
+        elevation = read_length(members, "elevation")
         low, high = _ELEVATIONS
         if elevation is None:
             raise ValueError(
@@ -252,6 +266,19 @@ def _declination(source: str, members: Mapping[str, object]) -> float | None:
                 f"(got {shown(members['declination'])})"
             )
     return angle
+
+
+def _flights_today(source: str, members: Mapping[str, object]) -> int | None:
+    if "flights_today" not in members:
+        return None
+    with naming(source, "flights_today"):
+        number = units.parse(members["flights_today"], "number")
+        if not (number.is_integer() and 1 <= number <= _MOST_FLIGHTS):
+            raise ValueError(
+                f"must be a whole number from 1 to {_MOST_FLIGHTS} "
+                f"(got {shown(members['flights_today'])})"
+            )
+    return int(number)
 
 
 def _require(source: str, marks: Iterable[Mark]) -> None:
@@ -377,8 +404,6 @@ def _notes(
     pads = [mark for mark in marks if mark.role == "pad"]
     if len(pads) > 1 and wanted is None:
         yield f"the first of {len(pads)} pads is flown from, {pads[0].where}"
-    _, notes = read_length(collection.members, "elevation")
-    yield from notes
     for mark in marks:
         yield from mark.assumed
     ignored = {key for mark in marks for key in mark.ignored}

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
+import shapely
 
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.column import IntArray
+from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.harm import casualty_area
 from driftmap.hazard.impacts import Impacts, Piece, gather
@@ -17,6 +24,7 @@ from driftmap.hazard.people import (
     individual_risk,
 )
 from driftmap.hazard.probability import inside
+from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 
 __all__ = ["Harm", "harm_of"]
@@ -35,12 +43,19 @@ class Harm:
     ----------
     casualties : Casualties
         Casualties expected in each area and in all.
+    if_it_happens : mapping of str to Estimate
+        Casualties expected of a flight to which a case happens, by name of the case.
     spots : tuple of SpotRisk
         Risk to one person at the worst spot of each area where people are.
+    worst : SpotRisk or None
+        The worst spot of all ground where people are, however it was cut into areas;
+        None where nobody is.
     """
 
     casualties: Casualties
+    if_it_happens: Mapping[str, Estimate]
     spots: tuple[SpotRisk, ...]
+    worst: SpotRisk | None
 
 
 def harm_of(cloud: Cloud, site: Site) -> Harm:
@@ -62,40 +77,110 @@ def harm_of(cloud: Cloud, site: Site) -> Harm:
     occupied = [area for area in site.areas if area.occupied]
     return Harm(
         expected_casualties(impacts, site.areas, occupied=OCCUPIED),
+        {
+            case.name: expected_casualties(_given(cloud, case), site.areas).total
+            for case in cloud.tree.cases
+        },
         tuple(
-            individual_risk(impacts, area, cell=_cell(cloud, area)) for area in occupied
+            individual_risk(impacts, area, cell=_cell(cloud, area.shape))
+            for area in occupied
         ),
+        _worst(cloud, impacts, occupied),
     )
 
 
-def _cell(cloud: Cloud, area: Area) -> float:
-    """Choose squares small against the spread of what really lands about an area [m]."""
-    near = inside(area.shape.buffer(_ABOUT))
+def _worst(cloud: Cloud, impacts: Impacts, occupied: Sequence[Area]) -> SpotRisk | None:
+    """Find the worst spot of all ground with people: wide squares, then small ones.
+
+    Where little comes down, wide squares say enough; the small ones are laid where a
+    piece comes down often, as a narrow cloud could hide in a wide square.
+    """
+    found = []
+    for shelter in dict.fromkeys(area.shelter for area in occupied):
+        ground = shapely.union_all([a.shape for a in occupied if a.shelter == shelter])
+        crowd = Area("people", OCCUPIED[0], ground, None, shelter)
+        found.append(individual_risk(impacts, crowd, cell=_WIDEST))
+        cell = _cell(cloud, ground)
+        busy = _busy(impacts, ground)
+        if cell < _WIDEST and not busy.is_empty:
+            dense = replace(crowd, shape=busy)
+            found.append(individual_risk(impacts, dense, cell=cell))
+    if not found:
+        return None
+    worst = max(found, key=lambda spot: spot.risk.estimate)
+    risk = replace(
+        worst.risk,
+        lower=max(spot.risk.lower for spot in found),
+        upper=max(spot.risk.upper for spot in found),
+    )
+    here = shapely.Point(worst.east, worst.north)
+    nearest = min(occupied, key=lambda area: area.shape.distance(here))
+    return replace(worst, area=nearest.name, risk=risk)
+
+
+def _busy(impacts: Impacts, ground: shapely.Geometry) -> shapely.Geometry:
+    """Give the part of some ground in wide squares where much comes down."""
+    near = np.flatnonzero(inside(ground.buffer(_ABOUT))(impacts.east, impacts.north))
+    place = np.stack([impacts.east[near], impacts.north[near]]) // _WIDEST
+    corners, seen = np.unique(place, axis=1, return_counts=True)
+    west, south = corners[:, seen >= _SEEN] * _WIDEST
+    boxes = shapely.box(west, south, west + _WIDEST, south + _WIDEST)
+    busy = shapely.intersection(ground, shapely.union_all(boxes))
+    parts = [part for part in shapely.get_parts(busy) if part.area >= 1.0]
+    return shapely.union_all(parts) if parts else shapely.Polygon()
+
+
+def _cell(cloud: Cloud, ground: shapely.Geometry) -> float:
+    """Choose squares small against the spread of what really lands about it [m].
+
+    The spread is the smaller one of the two that a cloud has along its own axes, so
+    that it does not hang on where north is.
+    """
+    near = inside(ground.buffer(_ABOUT))
     cell = _WIDEST
     for part in cloud.parts:
         east, north = cloud.east[part.rows], cloud.north[part.rows]
         if np.count_nonzero(near(east, north)) >= _SEEN:
-            spread = float(min(east.std(), north.std()))
+            across = float(np.linalg.eigvalsh(np.cov(east, north))[0])
+            spread = math.sqrt(max(across, 0.0))
             cell = min(cell, max(_NARROWEST, _CELL_SHARE * spread))
     return cell
 
 
 def _impacts(cloud: Cloud) -> Impacts:
-    pieces = []
-    for case in cloud.tree.cases:
-        for part, body in zip(cloud.of(case.name), case.bodies, strict=True):
-            chance = cloud.weights(case, part.who)
-            for copy in range(part.count):
-                start = part.rows.start + copy * part.flights
-                rows = slice(start, start + part.flights)
-                pieces.append(
-                    Piece(
-                        1.0,
-                        cloud.east[rows],
-                        cloud.north[rows],
-                        cloud.energy[rows],
-                        chance * casualty_area(body.area, cloud.angle[rows]),
-                        part.who,
-                    )
-                )
+    """Put every landing of every case into columns, by likelihood."""
+    pieces = [
+        piece
+        for case in cloud.tree.cases
+        for piece in _pieces(cloud, case, partial(cloud.weights, case))
+    ]
     return gather(pieces, cloud.flights)
+
+
+def _given(cloud: Cloud, case: Case) -> Impacts:
+    """Put the landings of one case into columns, as if it happened in every flight."""
+    flights = next(cloud.of(case.name)).flights
+    pieces = [
+        replace(piece, flight=np.arange(flights))
+        for piece in _pieces(cloud, case, lambda who: np.ones(who.size))
+    ]
+    return gather(pieces, flights)
+
+
+def _pieces(
+    cloud: Cloud, case: Case, chance: Callable[[IntArray], FloatArray]
+) -> Iterator[Piece]:
+    """Give every piece of a case, each copy by itself."""
+    for part, body in zip(cloud.of(case.name), case.bodies, strict=True):
+        weight = chance(part.who)
+        for copy in range(part.count):
+            start = part.rows.start + copy * part.flights
+            rows = slice(start, start + part.flights)
+            yield Piece(
+                1.0,
+                cloud.east[rows],
+                cloud.north[rows],
+                cloud.energy[rows],
+                weight * casualty_area(body.area, cloud.angle[rows]),
+                part.who,
+            )

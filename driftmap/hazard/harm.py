@@ -20,6 +20,7 @@ from driftmap.units import FOOT, parse
 __all__ = [
     "BOUNCE",
     "COLLECTIVE",
+    "CONDITIONAL",
     "ENERGIES",
     "INDIVIDUAL",
     "PERSON_HEIGHT",
@@ -83,6 +84,13 @@ INDIVIDUAL: Final = Sourced(
     _NOT_GOVERNING,
 )
 """Individual risk allowed to the public by a licensed launch; read in copies."""
+
+CONDITIONAL: Final = Sourced(
+    1e-3,
+    "14 CFR 450.101(c), casualties expected of a failure given that it happens (from memory)",
+    _NOT_GOVERNING,
+)
+"""Casualties that a failure of a licensed launch may cause, however rare it is."""
 
 ENERGIES: Final = MappingProxyType(
     {

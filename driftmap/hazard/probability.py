@@ -21,6 +21,7 @@ __all__ = [
     "mixture",
     "outside",
     "per_case",
+    "reached",
     "struck",
 ]
 
@@ -162,13 +163,54 @@ def struck(
     ValueError
         If a landing point is not finite; it would count as a miss.
     """
-    if not (np.isfinite(cloud.east).all() and np.isfinite(cloud.north).all()):
-        raise ValueError("'cloud' must hold finite landing points only")
+    _check_landed(cloud)
     passed = test(cloud.east, cloud.north)
     found = {}
     for case in cloud.tree.cases:
         parts = [passed[p.rows].reshape(p.count, -1) for p in cloud.of(case.name)]
         found[case.name] = np.asarray(np.concatenate(parts).any(axis=0))
+    return found
+
+
+def _check_landed(cloud: Cloud) -> None:
+    if not (np.isfinite(cloud.east).all() and np.isfinite(cloud.north).all()):
+        raise ValueError("'cloud' must hold finite landing points only")
+
+
+def reached(
+    cloud: Cloud, shape: shapely.Geometry, *, beyond: float = 0.0
+) -> dict[str, BoolArray]:
+    """Tell, for every case, the flights of which a piece reaches into a shape.
+
+    A piece reaches as far as its own radius, that of a disc of its largest area. So a
+    line or a thin strip of ground is hit by what really touches it.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+    shape : shapely.Geometry
+        Ground in metres from the pad.
+    beyond : float
+        How far what stands there reaches beyond it [m]: the radius of a person.
+
+    Returns
+    -------
+    dict of str to ndarray of bool, shape (k,)
+        As `struck`.
+    """
+    _check_landed(cloud)
+    widened: dict[float, Callable[[FloatArray, FloatArray], BoolArray]] = {}
+    found = {}
+    for case in cloud.tree.cases:
+        hits = []
+        for part, body in zip(cloud.of(case.name), case.bodies, strict=True):
+            radius = round(float(np.sqrt(body.area / np.pi)) + beyond, 3)
+            if radius not in widened:
+                widened[radius] = inside(shape.buffer(radius))
+            where = widened[radius](cloud.east[part.rows], cloud.north[part.rows])
+            hits.append(where.reshape(part.count, -1))
+        found[case.name] = np.asarray(np.concatenate(hits).any(axis=0))
     return found
 
 

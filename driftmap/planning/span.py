@@ -208,7 +208,7 @@ def strictest(
     """
     cloud, coarse = net
     limits = read_limits(setup.flight, setup.site)
-    netted = {_key(c): c for c in judge(cloud, setup.site, wind, limits)[0]}
+    netted = {_key(c): c for c in judge(cloud, setup.site, wind, limits=limits)[0]}
     found: dict[Key, list[Check]] = {}
     for checks in flown:
         for check in checks:

@@ -30,14 +30,12 @@ from driftmap.rules import (
     Answers,
 )
 from driftmap.verdict.check import Check, Verdict, decide
+from driftmap.verdict.consequence_checks import SHARES
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits
 from driftmap.verdict.people_checks import AreaHit
 
 __all__ = ["CAUTIONS", "SHARES", "Assessment", "assess", "document"]
-
-SHARES: Final = (0.5, 0.9, 0.99)
-"""Shares of the landing points that contours and radii hold."""
 
 _MOST_INFLUENCES: Final = 3
 
@@ -156,13 +154,15 @@ def assess(  # noqa: PLR0913 - all but three are options
         day=day,
         progress=progress,
     )
-    found = judge_all(cloud, site, wind, answers=answers, precision=precision)
     contours = {
         (part.case, part.body): containment(
             cloud.east[part.rows], cloud.north[part.rows], SHARES
         )
         for part in cloud.parts
     }
+    found = judge_all(
+        cloud, site, wind, answers=answers, precision=precision, lines=contours
+    )
     assumed = (
         *site.assumed,
         *wind.assumed,
@@ -260,9 +260,9 @@ def document(assessment: Assessment) -> dict[str, Any]:
             for hit in a.areas
         ],
         "expected_casualties": _estimate(a.harm.casualties.total),
-        "individual_risk": _estimate(
-            max((s.risk for s in a.harm.spots), key=lambda r: r.upper)
-        ),
+        "individual_risk": None
+        if a.harm.worst is None
+        else {"area": a.harm.worst.area, **_estimate(a.harm.worst.risk)},
         "apogee_m": _percentiles(cloud.apogee.height),
         "convergence": [_looks(sharp) for sharp in a.sharpened],
         "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],

@@ -38,10 +38,20 @@ class Kind(StrEnum):
 
     LANDS_IN = "lands in"
     LANDS_IN_FAILURE = "lands in, in failure"
+    AMONG_PEOPLE = "among people"
+    AMONG_PEOPLE_IN_FAILURE = "among people, in failure"
+    ON_CLEAR_GROUND = "on ground kept clear"
+    ON_CLEAR_GROUND_IN_FAILURE = "on ground kept clear, in failure"
+    UNDER_THE_FALL = "people under the fall"
+    ON_POWER_LINE = "on a power line"
+    IN_WATER = "in water"
     CASUALTIES = "casualties"
+    CASUALTIES_IF = "casualties, if it happens"
+    CASUALTIES_IN_A_DAY = "casualties in a day"
     INDIVIDUAL_RISK = "individual risk"
     HEAD_COUNT = "head count"
     OUTSIDE_BOUNDARY = "outside boundary"
+    HURTFUL_OUTSIDE = "hurtful outside boundary"
     OUTSIDE_WAIVER = "outside waiver"
     ABOVE_CEILING = "above ceiling"
     WAY_UP_OUT = "way up out"
@@ -57,6 +67,8 @@ class Kind(StrEnum):
     WIND_NEAR_GROUND = "wind near ground"
     WIND_AGE = "wind age"
     WIND_UNDATED = "wind undated"
+    POSITION = "position"
+    LIKELIHOOD = "likelihood"
     MISSING = "missing"
     PRECISION = "precision"
     RULE = "rule"
@@ -66,10 +78,20 @@ NAMES: Final = MappingProxyType(
     {
         Kind.LANDS_IN: "a piece lands in",
         Kind.LANDS_IN_FAILURE: "a piece lands in, if",
+        Kind.AMONG_PEOPLE: "a piece lands among people",
+        Kind.AMONG_PEOPLE_IN_FAILURE: "a piece lands among people, if",
+        Kind.ON_CLEAR_GROUND: "a piece lands on ground kept clear",
+        Kind.ON_CLEAR_GROUND_IN_FAILURE: "a piece lands on ground kept clear, if",
+        Kind.UNDER_THE_FALL: "people stand under the fall, if",
+        Kind.ON_POWER_LINE: "a piece lands on a power line",
+        Kind.IN_WATER: "a piece lands in water",
         Kind.CASUALTIES: "casualties expected",
+        Kind.CASUALTIES_IF: "casualties expected, if",
+        Kind.CASUALTIES_IN_A_DAY: "casualties expected in the day's flights",
         Kind.INDIVIDUAL_RISK: "risk to one person at the worst spot",
         Kind.HEAD_COUNT: "head count not known, so no casualties were counted",
         Kind.OUTSIDE_BOUNDARY: "a piece lands outside the boundary",
+        Kind.HURTFUL_OUTSIDE: "a piece that can hurt lands outside the boundary",
         Kind.OUTSIDE_WAIVER: "a piece lands outside the waiver",
         Kind.ABOVE_CEILING: "apogee above the waiver's ceiling",
         Kind.WAY_UP_OUT: "the way up leaves the waiver's cylinder",
@@ -85,6 +107,8 @@ NAMES: Final = MappingProxyType(
         Kind.WIND_NEAR_GROUND: "no wind read near the ground",
         Kind.WIND_AGE: "age of the wind",
         Kind.WIND_UNDATED: "age of the wind: the report has a time, the flight has none",
+        Kind.POSITION: "the pad lies where the rules are made for",
+        Kind.LIKELIHOOD: "likelihood lowered by a file",
         Kind.PRECISION: "not known as well as was asked",
     }
 )
@@ -121,6 +145,9 @@ class Check:
         What else there is to say; for a question, how to answer it.
     question : bool
         Whether people must answer it on the day.
+    beside : bool
+        Whether it stands beside the word though it may pass: a consequence that no
+        likelihood takes away, or a figure that somebody changed.
     """
 
     kind: Kind
@@ -136,6 +163,7 @@ class Check:
     sense: Literal["most", "least"] = "most"
     note: str = ""
     question: bool = False
+    beside: bool = False
 
     def __post_init__(self) -> None:
         if not self.name:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import astuple, dataclass
+from dataclasses import astuple, dataclass, replace
+from functools import partial
 
 from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Site
@@ -13,8 +14,10 @@ from driftmap.hazard.probability import Probability
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
-from driftmap.verdict.limits import read_limits
+from driftmap.verdict.consequence_checks import Lines
+from driftmap.verdict.limits import LOOSER, read_limits, tightened
 from driftmap.verdict.people_checks import AreaHit
+from driftmap.verdict.position_checks import position_checks
 from driftmap.verdict.rule_checks import rule_checks
 from driftmap.verdict.verdict import judge
 
@@ -50,6 +53,7 @@ def judge_all(
     *,
     answers: Answers | None = None,
     precision: float | None = None,
+    lines: Lines | None = None,
 ) -> Judgement:
     """Judge a cloud by the limits of its flight and site, its people and the rules.
 
@@ -65,6 +69,9 @@ def judge_all(
         What people confirmed of the rules that the site names.
     precision : float, optional
         As in `driftmap.verdict.assessment.assess`.
+    lines : mapping, optional
+        Contours of `driftmap.verdict.consequence_checks.SHARES` where they are drawn
+        already.
 
     Returns
     -------
@@ -83,16 +90,42 @@ def judge_all(
         people = [area for area in site.areas if area.occupied]
         bound = limits["area_hit"].value
         sharpened = sharpen(cloud, wind, people, relative=precision, limit=bound)
-    checks, areas = judge(
+    judged = partial(
+        judge,
         cloud,
         site,
         wind,
-        limits,
         harm=harm,
         known={s.area: Probability(*astuple(s.estimate)) for s in sharpened},
+        lines=lines,
         rules=rule_checks(cloud, site, wind, answers),
     )
-    return Judgement((*checks, *_unreached(sharpened)), areas, harm, sharpened)
+    checks, areas = judged(limits=limits)
+    if any(limit.loosened is not None for limit in limits.values()):
+        strict, _ = judged(limits=tightened(limits))
+        checks = tuple(map(_capped, checks, strict))
+    checks = tuple(map(_told, checks))
+    checks = (*checks, *_unreached(sharpened), *position_checks(site))
+    return Judgement(checks, areas, harm, sharpened)
+
+
+def _capped(check: Check, strict: Check) -> Check:
+    """Let a limit that was loosened, and for which nobody answers, bring no go."""
+    if check.outcome != "pass" or strict.outcome == "pass":
+        return check
+    return replace(
+        check,
+        outcome="warn",
+        note=f"kept only by a loosened limit. {check.note}".strip(),
+    )
+
+
+def _told(check: Check) -> Check:
+    """Put a loosened limit beside the word, once and not for every area."""
+    detail = check.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}
+    return (
+        check if detail or LOOSER not in check.source else replace(check, beside=True)
+    )
 
 
 def _unreached(sharpened: Iterable[Sharpened]) -> Iterator[Check]:

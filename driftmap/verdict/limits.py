@@ -5,23 +5,39 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from math import degrees, inf
 from types import MappingProxyType
 from typing import Final
 
 from driftmap.errors import FlightError, SiteError
+from driftmap.ground.roles import clean_text
 from driftmap.ground.site import Site
-from driftmap.hazard.harm import COLLECTIVE, INDIVIDUAL
+from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL
 from driftmap.rocket.flight import Flight
 from driftmap.units import parse
 
-__all__ = ["LIMITS", "LOOSER", "Limit", "read_limits"]
+__all__ = [
+    "LIMITS",
+    "LOOSER",
+    "Limit",
+    "read_limits",
+    "show_limit",
+    "tightened",
+]
 
 LOOSER: Final = "looser than this tool's default"
 """What the source of a limit says that a file has loosened."""
 
+_SEASON: Final = timedelta(days=366)
+"""For how long an officer's word on a limit holds; assumed."""
+
 _ASSUMED: Final = "default of this tool, no source"
 _OWN: Final = "none here: the rules of the range set it"
+_AMONG: Final = (
+    "national high power safety code, item 13: not where it is likely to land among "
+    "spectators or outside the site (read in a copy)"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,31 +54,53 @@ class Limit:
         Which of two values is the stricter.
     source : str
         Where it comes from.
+    loosened : float or None
+        The default it is looser than, where nobody answers for that by name and date.
     """
 
     value: float
     dimension: str
     strict: str
     source: str
+    loosened: float | None = None
 
 
 LIMITS: Final = MappingProxyType(
     {
-        "area_hit": Limit(1e-3, "share", "low", _ASSUMED),
-        "area_hit_in_failure": Limit(0.05, "share", "low", _ASSUMED),
+        "area_hit": Limit(1e-3, "share", "low", f"{_AMONG}; the figure is {_ASSUMED}"),
+        "area_hit_in_failure": Limit(
+            0.05, "share", "low", f"{_AMONG}; the figure is {_ASSUMED}"
+        ),
         "expected_casualties": Limit(
             COLLECTIVE.value, "number", "low", f"{COLLECTIVE.source}; {COLLECTIVE.note}"
         ),
         "individual_risk": Limit(
             INDIVIDUAL.value, "number", "low", f"{INDIVIDUAL.source}; {INDIVIDUAL.note}"
         ),
+        "casualties_if_it_happens": Limit(
+            CONDITIONAL.value,
+            "number",
+            "low",
+            f"{CONDITIONAL.source}; {CONDITIONAL.note}",
+        ),
+        "casualties_in_a_day": Limit(
+            10 * COLLECTIVE.value,
+            "number",
+            "low",
+            f"ten launches' worth of {COLLECTIVE.source}; the ten is {_ASSUMED}",
+        ),
+        "power_line_hit": Limit(0.01, "share", "low", _ASSUMED),
+        "water_hit": Limit(0.05, "share", "low", _ASSUMED),
         "outside_boundary": Limit(0.05, "share", "low", _ASSUMED),
+        "hurtful_outside_boundary": Limit(
+            0.01, "share", "low", f"{_AMONG}; the figure is {_ASSUMED}"
+        ),
         "outside_waiver": Limit(0.01, "share", "low", _ASSUMED),
         "above_ceiling": Limit(0.01, "share", "low", _ASSUMED),
         "fins_flutter_off": Limit(0.01, "share", "low", _ASSUMED),
         "recovery_fails": Limit(0.25, "share", "low", _ASSUMED),
         "descent_speed": Limit(20.0, "speed", "low", _ASSUMED),
-        "overflight": Limit(0.05, "share", "low", _ASSUMED),
+        "overflight": Limit(0.01, "share", "low", _ASSUMED),
         "surface_wind": Limit(inf, "speed", "low", _OWN),
         "rail_tilt": Limit(inf, "angle", "low", _OWN),
         "rail_speed": Limit(15.0, "speed", "high", "common practice, no source"),
@@ -79,39 +117,92 @@ LIMITS: Final = MappingProxyType(
 def read_limits(flight: Flight, site: Site) -> dict[str, Limit]:
     """Put together the limits of a flight at a site; the stricter one governs.
 
-    Parameters
-    ----------
-    flight, site : Flight, Site
-        Where people set limits of their own.
-
-    Returns
-    -------
-    dict of str to Limit
-        By key of `LIMITS`.
+    A flight file may only tighten. A site file may loosen, and the verdict is then at
+    best "hold" where it needs that, unless the officer of the range answers for the
+    limits by name and date (``set_by`` and ``set_on`` beside them).
 
     Raises
     ------
     FlightError, SiteError
-        If a key is unknown or a value cannot be a limit.
+        If a key is unknown, a value cannot be a limit, or a flight file loosens one.
     """
-    limits = dict(LIMITS)
-    own: dict[str, Limit] = {}
-    for source, given, error in (
-        (flight.source, flight.limits, FlightError),
-        (site.source, site.limits, SiteError),
-    ):
-        for key, limit in _given(source, given, error).items():
-            if key not in own or _stricter(limit, own[key]):
-                own[key] = limit
-    return {**limits, **own}
+    own = _given(site.source, *_signed(site), SiteError)
+    limits = {**LIMITS, **own}
+    for key, limit in _given(flight.source, flight.limits, "", FlightError).items():
+        if _stricter(limits[key], limit) and limit.loosened is not None:
+            default = show_limit(LIMITS[key])
+            raise FlightError(
+                flight.source,
+                f"limits.{key}",
+                f"{flight.limits[key]!r} is looser than {default}; a flight file may "
+                "only tighten, the range's site file may loosen",
+            )
+        if _stricter(limit, limits[key]):
+            limits[key] = replace(limit, loosened=limits[key].loosened)
+    return limits
+
+
+def tightened(limits: Mapping[str, Limit]) -> dict[str, Limit]:
+    """Give the limits with the default wherever one was loosened and none answers."""
+    return {
+        key: limit if limit.loosened is None else LIMITS[key]
+        for key, limit in limits.items()
+    }
+
+
+def show_limit(limit: Limit) -> str:
+    """Write a limit as a file would give it."""
+    forms = {
+        "share": f"{limit.value * 100:g} %",
+        "speed": f"{limit.value:g} m/s",
+        "length": f"{limit.value:g} m",
+        "time": f"{limit.value / 3600:g} h",
+        "angle": f"{limit.value:g} deg",
+    }
+    return forms.get(limit.dimension, f"{limit.value:g}")
 
 
 def _stricter(one: Limit, other: Limit) -> bool:
     return one.value < other.value if one.strict == "low" else one.value > other.value
 
 
+def _signed(site: Site) -> tuple[dict[str, object], str]:
+    """Part the limits of a site from who answers for them, told as one phrase."""
+    given = dict(site.limits)
+    by, on = given.pop("set_by", None), given.pop("set_on", None)
+    if by is None and on is None:
+        return given, ""
+    for key, value in (("set_by", by), ("set_on", on)):
+        if not isinstance(value, str) or not value.strip():
+            raise SiteError(
+                site.source,
+                f"limits.{key}",
+                f"got {value!r}; limits are answered for by a name, set_by, and a date, "
+                'set_on, such as "2026-06-13"',
+            )
+    try:
+        day = date.fromisoformat(str(on))
+    except ValueError:
+        raise SiteError(
+            site.source,
+            "limits.set_on",
+            f'must be a date such as "2026-06-13" (got {on!r})',
+        ) from None
+    today = date.today()
+    if day > today + timedelta(days=1):
+        raise SiteError(
+            site.source, "limits.set_on", f"must not lie in the future (got {on})"
+        )
+    if today - day > _SEASON:
+        return given, ""
+    return given, f"{clean_text(by)} on {day}"
+
+
 def _given(
-    source: str, given: Mapping[str, object], error: type[FlightError] | type[SiteError]
+    source: str,
+    given: Mapping[str, object],
+    signed: str,
+    error: type[FlightError] | type[SiteError],
 ) -> dict[str, Limit]:
     found = {}
     for key, value in given.items():
@@ -122,21 +213,37 @@ def _given(
                 f"did you mean {near[0]!r}?" if near else f"known: {', '.join(LIMITS)}"
             )
             raise error(source, where, f"is no limit; {hint}")
-        default = LIMITS[key]
-        try:
-            number = parse(value, default.dimension)
-        except ValueError as problem:
-            raise error(source, where, str(problem)) from None
-        if default.dimension == "angle":
-            number = degrees(number)
-        most = 1.0 if default.dimension == "share" else 1e6
-        if not 0 < number <= most:
-            raise error(
-                source, where, f"must lie above 0 and up to {most:g} (got {value!r})"
-            )
-        where = f"set in {source}"
-        own = Limit(number, default.dimension, default.strict, where)
-        if _stricter(default, own):
-            own = replace(own, source=f"{where}, {LOOSER}")
-        found[key] = own
+        found[key] = _limit(source, key, value, signed, error)
     return found
+
+
+def _limit(
+    source: str,
+    key: str,
+    value: object,
+    signed: str,
+    error: type[FlightError] | type[SiteError],
+) -> Limit:
+    """Read one limit; one looser than the default says so, and who answers for it."""
+    default, where = LIMITS[key], f"limits.{key}"
+    try:
+        number = parse(value, default.dimension)
+    except ValueError as problem:
+        raise error(source, where, str(problem)) from None
+    if default.dimension == "angle":
+        number = degrees(number)
+    most = 1.0 if default.dimension == "share" else 1e6
+    if not 0 < number <= most:
+        raise error(
+            source, where, f"must lie above 0 and up to {most:g} (got {value!r})"
+        )
+    told = f"set in {source}"
+    own = Limit(number, default.dimension, default.strict, told)
+    if not _stricter(default, own):
+        return own
+    answers = f"; {signed} answers for it" if signed else ""
+    return replace(
+        own,
+        source=f"{told}, {LOOSER} of {show_limit(default)}{answers}",
+        loosened=None if signed else default.value,
+    )

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
 
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Area, Site
 from driftmap.hazard.exposure import Harm
+from driftmap.hazard.harm import PERSON_RADIUS, THRESHOLDS
 from driftmap.hazard.overhead import out_of_waiver, passing_over, ways_up
 from driftmap.hazard.probability import (
     Probability,
@@ -17,14 +22,27 @@ from driftmap.hazard.probability import (
     mixture,
     outside,
     per_case,
+    reached,
     struck,
 )
+from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.verdict.check import ALL_CASES, Check, Kind, at_most
 from driftmap.verdict.comparing import share
 from driftmap.verdict.limits import Limit
 
 __all__ = ["AreaHit", "area_hits", "ground_checks", "harm_checks", "people_checks"]
+
+_TEN_TIMES: Final = 10.0  # of a yardstick, where it no longer holds but fails
+
+_FETCHING: Final = (
+    "nobody climbs or pokes for a rocket on a power line, nobody wades for one: an "
+    "association's training counts five deaths in fifteen years on power lines "
+    "(secondary source)"
+)
+
+_PERHAPS: Final = ("building", "road", "railway", "airport")
+"""Ground where people may be though no head count is given."""
 
 _KEPT_CLEAR: Final = ("building", "road", "railway", "airport", "closed ground")
 """Roles nothing may come down in though no head count is given."""
@@ -56,14 +74,88 @@ def area_hits(
     areas = []
     for area in site.areas:
         hits = struck(cloud, inside(area.shape))
+        if area.occupied:
+            hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
         total = known.get(area.name) or mixture(cloud, hits)
         areas.append(AreaHit(area, total, per_case(hits)))
     return tuple(areas)
 
 
-def people_checks(hits: Sequence[AreaHit], limits: Mapping[str, Limit]) -> list[Check]:
-    """Hold hits of areas with people, or kept clear, against their limits."""
-    return [check for hit in hits for check in _people(hit, limits)]
+def people_checks(
+    cloud: Cloud, site: Site, hits: Sequence[AreaHit], limits: Mapping[str, Limit]
+) -> list[Check]:
+    """Hold hits of people, and of ground kept clear, against their limits.
+
+    All ground with people counts as one, so that cutting it up changes nothing; the
+    lines of single areas tell where.
+    """
+    crowd = _union(area for area in site.areas if area.occupied)
+    clear = [a for a in site.areas if not a.occupied and a.role in _KEPT_CLEAR]
+    perhaps = [a for a in clear if a.role in _PERHAPS and a.people is None]
+    found = [check for hit in hits for check in _detail(hit, limits)]
+    if crowd is not None:
+        hit = reached(cloud, crowd, beyond=PERSON_RADIUS)
+        total = _known(hits, mixture(cloud, hit))
+        found.append(share(Kind.AMONG_PEOPLE, ALL_CASES, "", total, limits["area_hit"]))
+        found += _if(Kind.AMONG_PEOPLE_IN_FAILURE, cloud, hit, limits)
+    if clear:
+        hit = reached(cloud, _union(clear))
+        p = mixture(cloud, hit)
+        found.append(share(Kind.ON_CLEAR_GROUND, ALL_CASES, "", p, limits["area_hit"]))
+    if perhaps:
+        hit = reached(cloud, _union(perhaps), beyond=PERSON_RADIUS)
+        found += _if(Kind.ON_CLEAR_GROUND_IN_FAILURE, cloud, hit, limits)
+    return [*found, *_wires_and_water(cloud, site, limits)]
+
+
+def _wires_and_water(
+    cloud: Cloud, site: Site, limits: Mapping[str, Limit]
+) -> Iterator[Check]:
+    """Hold landings where fetching a rocket kills: on power lines, and in water."""
+    for role, kind, key in (
+        ("power line", Kind.ON_POWER_LINE, "power_line_hit"),
+        ("water", Kind.IN_WATER, "water_hit"),
+    ):
+        ground = [area for area in site.areas if area.role == role]
+        if ground:
+            p = mixture(cloud, reached(cloud, _union(ground)))
+            check = share(kind, ALL_CASES, "", p, limits[key])
+            check = replace(check, note=_FETCHING)
+            wet = role == "water" and check.outcome == "fail"
+            yield replace(check, outcome="warn") if wet else check
+
+
+def _if(
+    kind: Kind,
+    cloud: Cloud,
+    struck: Mapping[str, NDArray[np.bool_]],
+    limits: Mapping[str, Limit],
+) -> Iterator[Check]:
+    """Take each failure as certain; one that may go any way is judged by its risk."""
+    limit = limits["area_hit_in_failure"]
+    chances = per_case(struck)
+    for case in cloud.tree.cases:
+        if case.name != WORKS and not case.any_way:
+            yield share(kind, case.name, "", chances[case.name], limit)
+
+
+def _union(areas: Iterable[Area]) -> shapely.Geometry | None:
+    shapes = [area.shape for area in areas]
+    return shapely.union_all(shapes) if shapes else None
+
+
+def _known(hits: Sequence[AreaHit], plain: Probability) -> Probability:
+    """Take the better figures of single areas for all of them, where these are better.
+
+    No more flights hit one of them than the sum of those that hit each.
+    """
+    totals = [hit.total for hit in hits if hit.area.occupied]
+    upper = sum(p.upper for p in totals)
+    if upper >= plain.upper:
+        return plain
+    estimate = min(sum(p.estimate for p in totals), upper)
+    lower = min(max(p.lower for p in totals), estimate)
+    return replace(plain, estimate=estimate, lower=lower, upper=upper)
 
 
 def ground_checks(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check]:
@@ -75,7 +167,8 @@ def ground_checks(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list
     ]
 
 
-def _people(hit: AreaHit, limits: Mapping[str, Limit]) -> list[Check]:
+def _detail(hit: AreaHit, limits: Mapping[str, Limit]) -> list[Check]:
+    """Tell of one area what is judged of all together."""
     area = hit.area
     if not area.occupied and area.role not in _KEPT_CLEAR:
         return []
@@ -85,57 +178,85 @@ def _people(hit: AreaHit, limits: Mapping[str, Limit]) -> list[Check]:
         checks += [
             share(Kind.LANDS_IN_FAILURE, name, area.name, p, limit)
             for name, p in hit.cases.items()
-            if name != WORKS
         ]
     return checks
 
 
-def harm_checks(harm: Harm, limits: Mapping[str, Limit]) -> list[Check]:
-    """Hold collective and individual risk against their limits.
-
-    The yardstick of individual risk is one made for the public of licensed launches, who
-    have no say; going beyond it is a matter to be judged, so it holds and never fails.
-    """
-    total, limit = harm.casualties.total, limits["expected_casualties"]
-    figures = [(Kind.CASUALTIES, "", total, limit)]
-    if harm.spots:
-        worst = max(harm.spots, key=lambda spot: spot.risk.upper)
-        bound = limits["individual_risk"]
-        figures.append((Kind.INDIVIDUAL_RISK, worst.area, worst.risk, bound))
-    checks = [
-        Check(
-            kind=kind,
-            case=ALL_CASES,
-            area=area,
-            value=p.estimate,
-            interval=(p.lower, p.upper),
-            limit=limit.value,
-            unit="per flight",
-            outcome=at_most((p.lower, p.upper), limit.value),
-            source=limit.source,
+def harm_checks(
+    cloud: Cloud, site: Site, harm: Harm, limits: Mapping[str, Limit]
+) -> list[Check]:
+    """Hold collective and individual risk against their limits."""
+    total = harm.casualties.total
+    checks = [_risk(Kind.CASUALTIES, total, limits["expected_casualties"])]
+    if site.flights_today is not None:
+        day = _times(total, site.flights_today)
+        checks.append(
+            _risk(Kind.CASUALTIES_IN_A_DAY, day, limits["casualties_in_a_day"])
         )
-        for kind, area, p, limit in figures
-    ]
-    checks = [
-        replace(check, outcome="warn")
-        if check.area and check.outcome == "fail"
-        else check
-        for check in checks
+    if harm.worst is not None:
+        check = _risk(
+            Kind.INDIVIDUAL_RISK,
+            harm.worst.risk,
+            limits["individual_risk"],
+            fails=_TEN_TIMES,
+        )
+        checks.append(replace(check, area=harm.worst.area))
+    checks += [
+        replace(
+            _risk(
+                Kind.CASUALTIES_IF,
+                harm.if_it_happens[case.name],
+                limits["casualties_if_it_happens"],
+                fails=_TEN_TIMES,
+            ),
+            case=case.name,
+        )
+        for case in cloud.tree.cases
+        if not case.any_way
     ]
     checks += [
-        Check(
-            kind=Kind.HEAD_COUNT,
-            area=area,
-            outcome="warn",
-            source="missing input",
-        )
+        Check(kind=Kind.HEAD_COUNT, area=area, outcome="warn", source="missing input")
         for area in harm.casualties.uncounted
     ]
     return checks
 
 
+def _times(p: Estimate, number: int) -> Estimate:
+    return replace(
+        p,
+        estimate=p.estimate * number,
+        lower=p.lower * number,
+        upper=p.upper * number,
+    )
+
+
+def _risk(kind: Kind, p: Estimate, limit: Limit, *, fails: float = 1.0) -> Check:
+    """Compare a risk: above its limit it holds, above so many times of it it fails."""
+    interval = (p.lower, p.upper)
+    outcome = at_most(interval, limit.value)
+    if fails > 1.0 and outcome == "fail":
+        outcome = "warn"
+    if fails > 1.0 and p.estimate > fails * limit.value:
+        outcome = "fail"
+    return Check(
+        kind=kind,
+        case=ALL_CASES,
+        value=p.estimate,
+        interval=interval,
+        limit=limit.value,
+        unit="per flight",
+        outcome=outcome,
+        source=limit.source,
+    )
+
+
 def _ground(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check]:
     checks = []
+    hurts = cloud.energy >= THRESHOLDS["open"].value
+    away = outside(site.boundary)
+    hurt = mixture(cloud, struck(cloud, lambda e, n: away(e, n) & hurts))
+    limit = limits["hurtful_outside_boundary"]
+    checks.append(share(Kind.HURTFUL_OUTSIDE, ALL_CASES, "boundary", hurt, limit))
     for kind, what, key, shape in (
         (Kind.OUTSIDE_BOUNDARY, "boundary", "outside_boundary", site.boundary),
         (Kind.OUTSIDE_WAIVER, "waiver", "outside_waiver", site.waiver.shape),
@@ -154,16 +275,24 @@ def _ceiling(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> Check:
 def _on_the_way(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check]:
     """Hold the way up against the waiver's cylinder and the heads of people."""
     out, paths = out_of_waiver(cloud, site.waiver), ways_up(cloud)
-    limit = limits["outside_waiver"]
+    checks = [
+        share(Kind.WAY_UP_OUT, ALL_CASES, "waiver", out, limits["outside_waiver"])
+    ]
+    crowd = _union(area for area in site.areas if area.occupied)
+    if crowd is None:
+        return checks
+    limit = limits["overflight"]
+    over = passing_over(paths, crowd.buffer(PERSON_RADIUS))
     return [
-        share(Kind.WAY_UP_OUT, ALL_CASES, "waiver", out, limit),
+        *checks,
+        share(Kind.OVERFLIGHT, ALL_CASES, "people", over, limit),
         *(
             share(
                 Kind.OVERFLIGHT,
                 ALL_CASES,
                 area.name,
                 passing_over(paths, area.shape),
-                limits["overflight"],
+                limit,
             )
             for area in site.areas
             if area.occupied

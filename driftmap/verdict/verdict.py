@@ -11,6 +11,11 @@ from driftmap.hazard.exposure import Harm
 from driftmap.hazard.probability import Probability
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.verdict.check import Check
+from driftmap.verdict.consequence_checks import (
+    Lines,
+    lowered_likelihoods,
+    under_the_fall,
+)
 from driftmap.verdict.limits import Limit
 from driftmap.verdict.people_checks import (
     AreaHit,
@@ -30,10 +35,11 @@ def judge(
     cloud: Cloud,
     site: Site,
     wind: WindProfile,
-    limits: Mapping[str, Limit],
     *,
+    limits: Mapping[str, Limit],
     harm: Harm | None = None,
     known: Mapping[str, Probability] = MappingProxyType({}),
+    lines: Lines | None = None,
     rules: Iterable[Check] = (),
 ) -> tuple[tuple[Check, ...], tuple[AreaHit, ...]]:
     """Check a cloud against a site.
@@ -52,6 +58,8 @@ def judge(
         Harm to people, from `driftmap.hazard.exposure.harm_of`.
     known : mapping of str to Probability
         Better figures for some areas, by name, from `driftmap.hazard.precise.sharpen`.
+    lines : mapping, optional
+        Contours that are drawn already.
     rules : iterable of Check
         What the rules of the range say, from `driftmap.verdict.rule_checks`.
 
@@ -64,8 +72,10 @@ def judge(
     """
     areas = area_hits(cloud, site, known)
     checks = (
-        *people_checks(areas, limits),
-        *([] if harm is None else harm_checks(harm, limits)),
+        *under_the_fall(cloud, site, lines),
+        *lowered_likelihoods(cloud),
+        *people_checks(cloud, site, areas, limits),
+        *([] if harm is None else harm_checks(cloud, site, harm, limits)),
         *ground_checks(cloud, site, limits),
         *recovery_checks(cloud, limits),
         *rail_checks(cloud, limits),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -33,6 +34,11 @@ LOOSE = {
     "rail_speed_over_wind": 0.1,
     "expected_casualties": 1.0,
     "individual_risk": 1.0,
+    "casualties_if_it_happens": 1.0,
+    "hurtful_outside_boundary": "10 %",
+    "overflight": "10 %",
+    "set_by": "a test",
+    "set_on": date.today().isoformat(),
 }
 """Limits that 400 flights can show to be kept."""
 

@@ -199,7 +199,7 @@ def test_the_nameless_get_names_of_their_own(tmp_path: Path, farm: dict) -> None
 
 def test_what_is_assumed_is_told(tmp_path: Path, farm: dict) -> None:
     del farm["features"][CROWD]["properties"]["people"]
-    farm["features"][WAIVER]["properties"]["ceiling"] = 800
+    farm["features"][WAIVER]["properties"]["ceiling"] = "800 m"
     farm["features"][HOUSE]["properties"]["stroke"] = "#f00"
     farm["features"][CARS]["geometry"]["coordinates"] = [
         square(AT[0] + 0.02, AT[1], 0.001)
@@ -207,12 +207,11 @@ def test_what_is_assumed_is_told(tmp_path: Path, farm: dict) -> None:
     told = read_site(write(tmp_path, farm)).assumed
     for part in (
         "head count is not known",
-        "ceiling 800 bears no unit and is read as metres",
         "keys not read: 'stroke'",
         "parking 'Car park' lies wholly outside the boundary",
     ):
         assert sum(part in note for note in told) == 1
-    assert len(told) == 4
+    assert len(told) == 3
 
 
 def test_names_are_kept_as_they_are(tmp_path: Path, farm: dict) -> None:
@@ -307,7 +306,14 @@ BAD: dict[str, tuple[Edit, list[str]]] = {
     "no elevation": (lambda t: t.pop("elevation"), ["elevation", "missing"]),
     "elevation key": (member("elevatoin", 3), ["'elevatoin'", "'elevation'"]),
     "elevation unit": (member("elevation", "6 stone"), ["elevation", "6 stone", "ft"]),
-    "elevation -9999": (member("elevation", -9999), ["elevation", "-500 to 6000 m"]),
+    "elevation -9999": (
+        member("elevation", "-9999 m"),
+        ["elevation", "-500 to 6000 m"],
+    ),
+    "elevation bare": (member("elevation", 1234), ["elevation", "its unit", "1234"]),
+    "ceiling bare": (prop(WAIVER, "ceiling", 3000), ["ceiling", "its unit", "3000"]),
+    "radius bare": (prop(WAIVER, "radius", 1000), ["radius", "its unit", "1000"]),
+    "flights of a day": (member("flights_today", 0), ["flights_today", "1 to 10000"]),
     "elevation null": (member("elevation", None), ["elevation", "None"]),
     "limits": (member("limits", [1]), ["limits", "object", "[1]"]),
     "rules": (member("rules", 7), ["rules", "text", "7"]),
@@ -330,7 +336,7 @@ BAD: dict[str, tuple[Edit, list[str]]] = {
     "people huge": (prop(CROWD, "people", 10**400), ["people"]),
     "shelter": (prop(CARS, "shelter", "tent"), ["shelter", "open, car, roof", "tent"]),
     "width unit": (prop(ROAD, "width", "7 yd"), ["Levee Road", "width", "7 yd", "ft"]),
-    "width 0": (prop(ROAD, "width", 0), ["width", "more than 0"]),
+    "width 0": (prop(ROAD, "width", "0 m"), ["width", "more than 0"]),
     "width of polygon": (prop(CROWD, "width", "2 m"), ["width", "no meaning"]),
     "ceiling of camp": (prop(CROWD, "ceiling", "2 m"), ["ceiling", "no meaning"]),
     "people on pad": (prop(PAD, "people", 4), ["Pad row", "people", "no meaning"]),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 
 import jsonschema
@@ -13,6 +14,7 @@ import shapely
 
 from driftmap.air.wind import WindProfile
 from driftmap.errors import FlightError, SiteError
+from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
 from driftmap.ground.site import read_site
 from driftmap.hazard.exposure import harm_of
@@ -128,11 +130,13 @@ def test_more_samples_begin_with_the_same_flights(flight, site):
 
 
 def test_every_area_is_checked_for_the_mixture_and_each_failure(result):
-    failures = {case.name for case in result.cloud.tree.cases[1:]}
+    cases = {case.name for case in result.cloud.tree.cases}
     crowd = [
         c for c in result.checks if c.area == "South crowd line" and c.unit == "share"
     ]
-    assert {c.case for c in crowd} == failures | {"all cases"}
+    assert {c.case for c in crowd} == cases | {"all cases"}
+    union = [c for c in result.checks if c.kind is Kind.AMONG_PEOPLE_IN_FAILURE]
+    assert {c.case for c in union} == cases - {WORKS}
 
 
 def test_document_keeps_its_schema(result):
@@ -291,12 +295,17 @@ def test_fins_that_flutter_off_are_no_go(site):
 
 
 def test_a_loosened_limit_is_told(flight, site):
-    loose = flight.model_copy(update={"limits": {"area_hit": "90 %"}})
+    loose = replace(site, limits={"area_hit": "90 %"})
     wind = read_wind(
         str(ROOT / "examples" / "morning.csv"), site_altitude=site.elevation
     )
-    result = assess(loose, site, wind, samples=200)
+    result = assess(flight, loose, wind, samples=200)
     assert any("looser than" in text for text in result.assumed)
+    (line,) = (c for c in result.checks if c.kind is Kind.AMONG_PEOPLE)
+    assert line.limit == pytest.approx(0.9)
+    assert line.beside
+    assert line.outcome == "warn"
+    assert "loosened limit" in line.note
 
 
 def test_no_fins_listed_holds(flight, site):
@@ -309,11 +318,46 @@ def test_no_fins_listed_holds(flight, site):
 
 
 def test_stricter_limit_governs(flight, site):
-    ours = flight.model_copy(update={"limits": {"area_hit": "0.2 %"}})
+    ours = flight.model_copy(update={"limits": {"area_hit": "0.08 %"}})
     theirs = replace(site, limits={"area_hit": 0.0005})
     assert read_limits(ours, theirs)["area_hit"].value == 0.0005
-    assert read_limits(ours, site)["area_hit"].value == pytest.approx(0.002)
+    assert read_limits(ours, site)["area_hit"].value == pytest.approx(0.0008)
     assert read_limits(flight, site)["area_hit"] == LIMITS["area_hit"]
+
+
+def test_a_flight_file_may_not_loosen(flight, site):
+    ours = flight.model_copy(update={"limits": {"area_hit": "0.2 %"}})
+    with pytest.raises(FlightError, match=r"limits\.area_hit.*only tighten"):
+        read_limits(ours, site)
+    wider = replace(site, limits={"area_hit": "1 %"})
+    between = read_limits(ours, wider)["area_hit"]
+    assert between.value == pytest.approx(0.002)
+    assert between.loosened == LIMITS["area_hit"].value
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        ({"set_by": "A. Officer"}, "set_on"),
+        ({"set_on": "2026-01-01"}, "set_by"),
+        ({"set_by": "A. Officer", "set_on": "soon"}, "date such as"),
+        ({"set_by": "A. Officer", "set_on": "2999-01-01"}, "future"),
+        ({"set_by": 7, "set_on": "2026-01-01"}, "a name"),
+    ],
+)
+def test_an_officer_answers_by_name_and_date(flight, site, given, told):
+    with pytest.raises(SiteError, match=told):
+        read_limits(flight, replace(site, limits={"area_hit": "1 %", **given}))
+
+
+def test_the_officers_word_on_a_limit_lasts_a_year(flight, site):
+    def loosened(days):
+        day = (date.today() - timedelta(days=days)).isoformat()
+        own = {"area_hit": "1 %", "set_by": "A. Officer", "set_on": day}
+        return read_limits(flight, replace(site, limits=own))["area_hit"].loosened
+
+    assert loosened(10) is None
+    assert loosened(400) == LIMITS["area_hit"].value
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,111 @@
+"""Who stands under a fall that can kill or maim, however rare the fall is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Final, TypeAlias
+
+import numpy as np
+import shapely
+
+from driftmap.failures.cases import LIKELIHOOD, WORKS
+from driftmap.ground.contours import Contour, containment
+from driftmap.ground.site import Site
+from driftmap.hazard.harm import ENERGIES
+from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.verdict.check import Check, Kind
+
+__all__ = ["MAIMS", "SHARES", "Lines", "lowered_likelihoods", "under_the_fall"]
+
+SHARES: Final = (0.5, 0.9, 0.99)
+"""Shares of the landing points that contours and radii hold."""
+
+MAIMS: Final = ENERGIES["hazardous fragment"]
+"""Energy from which a piece is taken to kill or maim."""
+
+Lines: TypeAlias = Mapping[tuple[str, str], tuple[Contour, ...]]
+"""Contours of `SHARES`, by case and body."""
+
+_SHARE_TOLD: Final = 0.9
+"""Share whose line is told of where people stand inside it."""
+
+_INSIDE: Final = 0.5
+"""Share whose line must not hold people: within it, it is the likely place."""
+
+
+def under_the_fall(
+    cloud: Cloud, site: Site, lines: Lines | None = None
+) -> Iterator[Check]:
+    """Tell for each failure which people stand inside the line of a fall that can maim.
+
+    Inside the 50 % line the check holds; inside the 90 % line it passes, and stands
+    beside the word all the same. A case that may go any way is left to its risk.
+    """
+    crowd = [area for area in site.areas if area.occupied]
+    if not crowd:
+        return
+    tree = shapely.STRtree([area.shape for area in crowd])
+    for case in cloud.tree.cases:
+        if case.name == WORKS or case.any_way:
+            continue
+        found: list[tuple[float, Part, list[str]]] = []
+        for part in cloud.of(case.name):
+            if float(np.median(cloud.energy[part.rows])) < MAIMS.value:
+                continue
+            for line in _lines(cloud, part, lines):
+                hit = sorted(tree.query(line.shape, predicate="intersects"))
+                if hit:
+                    found.append((line.share, part, [crowd[i].name for i in hit]))
+        inner = [row for row in found if row[0] <= _SHARE_TOLD]
+        if inner:
+            yield _check(cloud, case.name, *min(inner, key=lambda row: row[0]))
+
+
+def _lines(cloud: Cloud, part: Part, lines: Lines | None) -> tuple[Contour, ...]:
+    if lines is not None:
+        return lines[part.case, part.body]
+    shares = [share for share in SHARES if share <= _SHARE_TOLD]
+    return containment(cloud.east[part.rows], cloud.north[part.rows], shares)
+
+
+def _check(
+    cloud: Cloud, case: str, share: float, part: Part, names: list[str]
+) -> Check:
+    energy = float(np.median(cloud.energy[part.rows]))
+    return Check(
+        kind=Kind.UNDER_THE_FALL,
+        case=case,
+        area=", ".join(names),
+        value=share,
+        interval=(share, share),
+        limit=_INSIDE,
+        unit="share of falls",
+        outcome="warn" if share <= _INSIDE else "pass",
+        source=f"{MAIMS.source}: {MAIMS.value:.0f} J; which line must be clear of "
+        "people is a default of this tool, no source",
+        sense="least",
+        note=f"the line that holds {share:.0%} of these falls of the {part.body} "
+        f"({energy:,.0f} J) reaches {', '.join(names)}",
+        beside=True,
+    )
+
+
+def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:
+    """Put beside the word each likelihood that a file sets below the default."""
+    flight = cloud.plan.flight
+    for name, given in flight.cases.items():
+        default = LIKELIHOOD.get(name)
+        if default is not None and given < default:
+            yield Check(
+                kind=Kind.LIKELIHOOD,
+                case=name,
+                value=given,
+                interval=(given, given),
+                limit=default,
+                unit="share",
+                outcome="pass",
+                source=f"set in {flight.source}; assumed otherwise",
+                sense="least",
+                note="what happens if it does happen is judged all the same",
+                beside=True,
+            )
