@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from driftmap.briefing.catalogue import Catalogue
-from driftmap.report.words import Units, isolate, tied
+from driftmap.briefing.catalogue import Catalogue, read_catalogue
+from driftmap.report.words import Units, distance, isolate, tied
 from driftmap.units import DIMENSIONS, show, unit_of
 
-__all__ = ["Voice"]
+__all__ = ["Voice", "english"]
 
 _POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
@@ -53,6 +53,10 @@ class Voice:
         digits = 1 - math.floor(math.log10(max(value, 10)))
         return tied(f"{self.number(f'{round(value, digits):,.0f}')} {name}")
 
+    def exact_distance(self, metres: float) -> str:
+        """Write a distance to three significant digits, beside a limit."""
+        return tied(self.number(distance(metres, self.units)))
+
     def speed(self, metres_per_second: float) -> str:
         """Write the wind's speed."""
         return tied(self.number(show(metres_per_second, "speed", self.units)))
@@ -69,3 +73,19 @@ class Voice:
     def compass(self, azimuth: float) -> str:
         """Name the nearest of eight points of the compass; azimuth in radians."""
         return self.say(f"compass.{_POINTS[round(math.degrees(azimuth) / 45) % 8]}")
+
+
+def english(units: Units) -> Voice:
+    """Give the voice of the pages that are in English alone.
+
+    Parameters
+    ----------
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    Voice
+        It reads the catalogue of the package.
+    """
+    return Voice(read_catalogue("en"), units)

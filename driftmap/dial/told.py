@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
+from driftmap.briefing.voice import Voice, english
 from driftmap.dial.node import Node
 from driftmap.planning.trial import nearness
-from driftmap.report.reasons import verdict_reasons
-from driftmap.report.words import Units, tied
-from driftmap.verdict.check import ALL_CASES, Check, Kind
+from driftmap.report.sentences import sentence
+from driftmap.report.words import Units
+from driftmap.verdict.check import Check, Kind
 
 __all__ = ["questions_of", "tell_reasons"]
 
@@ -40,14 +41,14 @@ def tell_reasons(
         kind of check, 1 if it is about people; ``lines``: for each wind a list of
         ``[kind, 2 if it fails else 1, figure over limit, sentence, number, …]``.
     """
-    crowd = set(people)
+    crowd, voice = set(people), english(units)
     kinds: dict[tuple[str, ...], int] = {}
     texts: dict[tuple[str, ...], int] = {}
     lines: list[list[list[Any]]] = []
     for node in nodes:
         lines.append([])
         for check in _against(node):
-            text = tied(_sentence(check, node, crowd, units))
+            text = _sentence(check, node, voice)
             pieces = tuple(_NUMBER.split(text))
             key = (check.kind, check.name, check.case, check.area)
             lines[-1].append(
@@ -96,10 +97,8 @@ def _against(node: Node) -> list[Check]:
     return [c for c in node.checks if c.outcome != "pass" and not c.question]
 
 
-def _sentence(check: Check, node: Node, crowd: set[str], units: Units) -> str:
-    some = max((node.flown or {}).values(), default=0)
-    flown: Mapping[str, int] = {"": some, ALL_CASES: some, **(node.flown or {})}
-    told = verdict_reasons([check], crowd, flown, units)[0]
+def _sentence(check: Check, node: Node, voice: Voice) -> str:
+    told = sentence(check, voice)
     return f"{told} (at most, between winds)" if node.whole else told
 
 

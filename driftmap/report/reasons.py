@@ -6,7 +6,9 @@ import math
 from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Final
 
+from driftmap.briefing.voice import Voice
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.report.sentences import sentence
 from driftmap.report.words import Units, distance, isolate, percent, share, span
 from driftmap.units import show
 from driftmap.verdict.check import ALL_CASES, Check, Kind
@@ -131,30 +133,6 @@ def limit(check: Check, units: Units) -> str:
     return f"at least {amount}" if check.sense == "least" else amount
 
 
-def _reason(check: Check, flown: Mapping[str, int], units: Units) -> str:
-    value, _ = figure(check, flown[check.case], units)
-    if check.value is None or check.limit is None:
-        return subject(check)
-    joint = " in " if check.value and value.endswith(("%", ")")) else ": "
-    if joint == " in ":
-        value = value.replace(" %", " % of flights", 1)
-    told = f"{subject(check)}{joint}{value}"
-    return f"{told}; limit {limit(check, units)}{_doubt(check)}"
-
-
-def _doubt(check: Check) -> str:
-    """Tell on which side of the limit a figure lies that is not surely on either."""
-    if check.interval is None or check.value is None or check.limit is None:
-        return ""
-    low, high = check.interval
-    if check.outcome != "warn" or low == high:
-        return ""
-    within = check.value <= check.limit
-    if check.sense == "least":
-        within = check.value >= check.limit
-    return ", not surely kept" if within else ", not surely broken"
-
-
 def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
     """Order the checks that do not pass.
 
@@ -168,26 +146,25 @@ def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]
     Returns
     -------
     list of Check
-        Failing before warning, people before the rest, then by how far over the limit.
+        What must stand beside the word first, then failing before warning, people before
+        the rest, then by how far over the limit.
     """
 
-    def order(check: Check) -> tuple[bool, bool, bool, float]:
+    def order(check: Check) -> tuple[bool, bool, bool, bool, float]:
         over = math.inf
         if check.limit and check.value is not None:
             over = check.value / check.limit
             if check.sense == "least":
                 over = 1 / over if over else math.inf
         calm = check.area not in people
-        return check.outcome != "fail", check.question, calm, -over
+        beside = getattr(check, "beside", False)
+        return not beside, check.outcome != "fail", check.question, calm, -over
 
     return sorted((c for c in checks if c.outcome != "pass"), key=order)
 
 
 def verdict_reasons(
-    checks: Iterable[Check],
-    people: Collection[str],
-    flown: Mapping[str, int],
-    units: Units,
+    checks: Iterable[Check], people: Collection[str], voice: Voice
 ) -> list[str]:
     """Say in a line each what speaks against flying, the worst first.
 
@@ -197,10 +174,8 @@ def verdict_reasons(
         All checks.
     people : collection of str
         Names of the areas where people are; these come before others.
-    flown : mapping of str to int
-        Flights of each case, by its name.
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes the messages.
 
     Returns
     -------
@@ -208,9 +183,8 @@ def verdict_reasons(
         One for each check that does not pass, and one for all questions together.
     """
     worst = worst_first(checks, people)
-    told = [_reason(check, flown, units) for check in worst if not check.question]
+    told = [sentence(check, voice) for check in worst if not check.question]
     open_ = sum(check.question for check in worst)
     if open_:
-        plural = "question" if open_ == 1 else "questions"
-        told.append(f"{open_} {plural} of the rules not answered")
+        told.append(voice.say("reason.questions", count=voice.count(open_)))
     return told

@@ -9,11 +9,12 @@ from typing import Any, Final
 import numpy as np
 
 from driftmap.air.wind import direction_and_speed
+from driftmap.briefing.voice import english
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.probability import Probability
 from driftmap.report import reasons, words
-from driftmap.report.pad import surface_wind
 from driftmap.report.pieces import has_people, lookalikes, piece_marks
+from driftmap.report.reading import wind_told
 from driftmap.report.words import Units
 from driftmap.units import show, unit_of
 from driftmap.verdict.assessment import Assessment
@@ -50,17 +51,13 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
     """
     a = assessment
     people = [area.name for area in a.site.areas if has_people(area)]
-    against = reasons.verdict_reasons(
-        a.checks, people, reasons.flights_flown(a.cloud), units
-    )
-    direction, speed = surface_wind(a)
-    blows = f"{show(speed, 'speed', units)} from {words.bearing(direction)}"
-    if speed <= 0.05:
-        blows = "calm"
+    against = reasons.verdict_reasons(a.checks, people, english(units))
+    read, more = wind_told(a.wind, units)
     return {
         "verdict": a.verdict,
         "word": _WORDS[a.verdict],
-        "wind": f"{blows} at {show(10.0, 'length', units)} height",
+        "wind": read,
+        "wind_more": more,
         # A picture of the head alone must not read as leave to fly.
         "reasons": against[:2] or [_all_kept(a), "The range safety officer decides"],
         "more": max(0, len(against) - 2),

@@ -7,10 +7,11 @@ from typing import Final
 
 import numpy as np
 
+from driftmap.briefing.voice import english
 from driftmap.ground.grid import mean_point, radii
 from driftmap.montecarlo.cloud import Part
 from driftmap.report import words
-from driftmap.report.reasons import flights_flown, verdict_reasons
+from driftmap.report.reasons import verdict_reasons
 from driftmap.report.tables import headline
 from driftmap.report.words import Units
 from driftmap.units import show
@@ -42,11 +43,10 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     a = assessment
     head = headline(a, units)
     lines = [
-        f"{head['word']}: {_plain(a.flight.name)} at {_plain(a.site.name)}, {head['wind']}"
+        f"{head['word']}: {_plain(a.flight.name)} at {_plain(a.site.name)}, {head['wind']} ({head['wind_more']})"
     ]
     people = [x.name for x in a.site.areas if x.occupied]
-    flown = flights_flown(a.cloud)
-    reasons = verdict_reasons(a.checks, people, flown, units)
+    reasons = verdict_reasons(a.checks, people, english(units))
     lines += [f"  - {_plain(reason)}" for reason in reasons[:_MOST_REASONS]]
     if len(reasons) > _MOST_REASONS:
         lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")

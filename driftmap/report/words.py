@@ -17,6 +17,7 @@ __all__ = [
     "isolate",
     "one_in",
     "percent",
+    "rounded",
     "share",
     "span",
     "tied",
@@ -32,8 +33,23 @@ _POINTS: Final = (
 _BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|ft|m|s|mph|m/s|ft/s|J)(?![\w/]))")
 
 
-def _rounded(value: float, digits: int = 2, *, down: bool = False) -> float:
-    """Keep so many significant digits."""
+def rounded(value: float, digits: int = 2, *, down: bool = False) -> float:
+    """Keep so many significant digits.
+
+    Parameters
+    ----------
+    value : float
+        Any figure.
+    digits : int
+        Significant digits.
+    down : bool
+        Whether to round down, never up.
+
+    Returns
+    -------
+    float
+        The rounded figure.
+    """
     if value == 0 or not math.isfinite(value):
         return value
     step = 10.0 ** (math.floor(math.log10(abs(value))) + 1 - digits)
@@ -94,7 +110,7 @@ def one_in(p: float, *, bound: bool = False) -> str:
     ('1 in 1,100', '1 in 5,400', '1 in 25')
     """
     digits = 2 if p < 0.1 else 1
-    return f"1 in {_rounded(1 / p, digits, down=bound):,.0f}"
+    return f"1 in {rounded(1 / p, digits, down=bound):,.0f}"
 
 
 def share(p: float, interval: tuple[float, float], flights: int) -> str:
@@ -210,7 +226,7 @@ def energy(joules: float, units: Units) -> str:
     ('8,600 ft lbf', '1.1 J')
     """
     name = unit_names.unit_of("energy", units)
-    value = _rounded(joules / unit_names.DIMENSIONS["energy"][name])
+    value = rounded(joules / unit_names.DIMENSIONS["energy"][name])
     return f"{value:,.{0 if value >= 10 else 1}f} {name}"
 
 
@@ -235,7 +251,7 @@ def distance(metres: float, units: Units) -> str:
     ('2,780 ft', '848 m')
     """
     name = unit_names.unit_of("length", units)
-    return f"{_rounded(metres / unit_names.DIMENSIONS['length'][name], 3):,.0f} {name}"
+    return f"{rounded(metres / unit_names.DIMENSIONS['length'][name], 3):,.0f} {name}"
 
 
 def toward(east: float, north: float, units: Units) -> str:

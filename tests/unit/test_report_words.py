@@ -6,7 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from driftmap.briefing.catalogue import languages, read_catalogue
+from driftmap.briefing.voice import Voice, english
+from driftmap.failures.cases import LIKELIHOOD
 from driftmap.report import reasons, words
+from driftmap.report.sentences import sentence
 from driftmap.verdict.check import Check, Kind
 
 
@@ -24,9 +28,6 @@ def check(**changes):
         "source": "a test",
     }
     return Check(**{**given, **changes})
-
-
-FLOWN = {"": 20_000, "all cases": 20_000, "nothing deploys": 500}
 
 
 @given(st.floats(1e-6, 1.0))
@@ -75,8 +76,8 @@ def test_bearing(degrees, told):
 
 
 def test_reason_names_place_figure_and_limit():
-    (told,) = reasons.verdict_reasons([check()], ["Camp"], FLOWN, "us")
-    assert told == "A piece lands in Camp in 0.20 % of flights (1 in 500); limit 0.10 %"
+    (told,) = reasons.verdict_reasons([check()], ["Camp"], english("us"))
+    assert told == "1 flight in 500 comes down in Camp; we allow 1 in 1,000"
 
 
 def test_reason_in_a_case_and_not_sure():
@@ -88,17 +89,26 @@ def test_reason_in_a_case_and_not_sure():
         limit=0.005,
         outcome="warn",
     )
-    (told,) = reasons.verdict_reasons([line], [], FLOWN, "us")
+    (told,) = reasons.verdict_reasons([line], [], english("us"))
     assert told == (
-        "If nothing deploys: a piece lands in Camp: none seen in 500 flights: under "
-        "0.74 % (1 in 130); limit 0.50 %, not surely kept"
+        "Not sure: If nothing opens, fewer than 1 flight in 130 comes down in Camp; "
+        "we allow 1 in 200"
     )
 
 
-def test_a_figure_over_its_limit_is_not_called_kept():
+def test_figures_that_round_alike_do_not_seem_to_agree():
+    line = check(value=0.00101, interval=(0.001005, 0.00102))
+    (told,) = reasons.verdict_reasons([line], [], english("us"))
+    assert told == "1 flight in 990 comes down in Camp; we allow 1 in 1,000"
+    line = check(value=0.001004, interval=(0.0010005, 0.001006))
+    (told,) = reasons.verdict_reasons([line], [], english("us"))
+    assert told == "1 flight in 996 comes down in Camp; we allow 1 in 1,000"
+
+
+def test_only_what_hangs_on_more_flights_is_called_not_sure():
     line = check(value=0.0012, interval=(0.0008, 0.0017), outcome="warn")
-    (told,) = reasons.verdict_reasons([line], [], FLOWN, "us")
-    assert told.endswith("limit 0.10 %, not surely broken")
+    (told,) = reasons.verdict_reasons([line], [], english("us"))
+    assert told.startswith("Not sure: 1 flight in 830 ")
     gap = check(
         kind=Kind.WIND_GAP,
         case="",
@@ -109,8 +119,55 @@ def test_a_figure_over_its_limit_is_not_called_kept():
         unit="m",
         outcome="warn",
     )
-    (told,) = reasons.verdict_reasons([gap], [], FLOWN, "si")
-    assert told == "Height flown above the highest wind known: 900 m; limit 150 m"
+    (told,) = reasons.verdict_reasons([gap], [], english("si"))
+    assert (
+        told == "It flies 900\u00a0m above the highest wind known; at most 150\u00a0m"
+    )
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("kind", [*Kind])
+def test_every_kind_of_check_has_a_sentence_in_every_language(language, kind):
+    """No reason on a foreign sheet is English; rules and what is missing bring their own."""
+    voice = Voice(read_catalogue(language), "si")
+    line = check(kind=kind, name="a text of its own", case="nothing deploys")
+    told = sentence(line, voice)
+    if kind in {Kind.RULE, Kind.MISSING}:
+        assert told.startswith("a text of its own")
+        return
+    assert "a text of its own" not in told
+    assert f"check.{kind.value}" in voice.catalogue.messages
+    assert "{" not in told
+    if "failure" in kind.value:
+        assert told.startswith(voice.catalogue.messages["when.nothing deploys"])
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_rule_keeps_its_figure_and_its_limit(language):
+    voice = Voice(read_catalogue(language), "si")
+    line = check(
+        kind=Kind.RULE,
+        name="everyone stays at least this far from the pad",
+        case="",
+        area="",
+        value=61.0,
+        interval=(61.0, 61.0),
+        limit=91.4,
+        unit="m",
+        sense="least",
+    )
+    told = sentence(line, voice)
+    assert "61\u00a0m" in told
+    assert "91\u00a0m" in told
+
+
+def test_every_cause_begins_a_sentence_of_its_own():
+    for language in languages():
+        messages = read_catalogue(language).messages
+        begun = {
+            messages[f"when.{cause}"] for cause in LIKELIHOOD if cause != "flutter"
+        }
+        assert len(begun) == len(LIKELIHOOD) - ("flutter" in LIKELIHOOD)
 
 
 @given(st.floats(1e-6, 0.98))
@@ -127,7 +184,7 @@ def test_fails_come_first_then_people_then_how_far_over():
         check(area="Line", value=0.0009, outcome="warn"),
         check(area="Tent", outcome="pass"),
     ]
-    told = reasons.verdict_reasons(lines, ["Crowd", "Camp", "Line"], FLOWN, "us")
+    told = reasons.verdict_reasons(lines, ["Crowd", "Camp", "Line"], english("us"))
     order = [
         next(n for n in ("Spring", "Crowd", "Camp", "Line") if n in t) for t in told
     ]
