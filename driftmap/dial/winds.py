@@ -9,9 +9,9 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.planning.dial import HIGHEST, wind_allowed
 from driftmap.planning.supposed import REFERENCE, Supposition, suppose
 from driftmap.planning.trial import Setup
-from driftmap.verdict.limits import read_limits
 from driftmap.winds import read_wind
 from driftmap.winds.words import HEAD_HEIGHT
 
@@ -121,7 +121,7 @@ def limit_at_meter(setup: Setup, supposition: Supposition) -> float:
     float
         Speed at the meter [m s⁻¹]; the limit itself where the wind does not grow.
     """
-    limit = read_limits(setup.flight, setup.site)["surface_wind"].value
+    limit = min(wind_allowed(setup), HIGHEST)
     grown = float(np.hypot(*metered_wind(supposition, 0.0, limit).at(REFERENCE)))
     return limit * min(limit / grown, 1.0)
 

@@ -108,11 +108,16 @@ def scan_speeds(setup: Setup, steps: int) -> tuple[float, ...]:
     tuple of float
         Speeds at 10 m, `LIGHTEST` first [m s⁻¹].
     """
-    own = read_limits(setup.flight, setup.site)["surface_wind"].value
-    limit = min(own, rule_limit(setup.flight, setup.site, Kind.SURFACE_WIND))
+    limit = wind_allowed(setup)
     # A hair below the limit, which a wind made from components might pass by rounding.
     top = max(min(limit, HIGHEST) - 1e-4, 2 * LIGHTEST)
     return (*(float(v) for v in np.linspace(LIGHTEST, top, steps + 1)), top + TOLERANCE)
+
+
+def wind_allowed(setup: Setup) -> float:
+    """Give the wind at 10 m that the rules, or a limit of a file's own, allow [m s⁻¹]."""
+    own = read_limits(setup.flight, setup.site)["surface_wind"].value
+    return min(own, rule_limit(setup.flight, setup.site, Kind.SURFACE_WIND))
 
 
 def wind_limits(
