@@ -63,6 +63,10 @@ _COMMANDS: Final = MappingProxyType(
             "driftmap.cli.rules:rules_command",
             "What the rules of the range ask of a flight.",
         ),
+        "search": (
+            "driftmap.cli.search:search_command",
+            "Where to look for what came down.",
+        ),
         "winds": ("driftmap.cli.winds:winds_command", "Read, merge and show winds."),
     }
 )

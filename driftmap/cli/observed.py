@@ -1,0 +1,160 @@
+"""The options of every command that holds flights against what people saw."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypedDict, TypeVar
+
+import click
+
+from driftmap.cli.options import (
+    day_of,
+    day_options,
+    run_options,
+    wind_of,
+    wind_options,
+)
+from driftmap.cli.progress import Progress
+from driftmap.errors import InputError
+
+if TYPE_CHECKING:
+    from driftmap.air.day import Day
+    from driftmap.air.wind import WindProfile
+    from driftmap.ground.site import Site
+    from driftmap.observations.observation import Observation
+    from driftmap.observations.weighing import Known
+    from driftmap.rocket.flight import Flight
+
+__all__ = ["Inputs", "Observed", "observed", "read_observed"]
+
+F = TypeVar("F", bound=Callable[..., object])
+
+
+class Inputs(TypedDict):
+    """What the options of `observed` hand to a command."""
+
+    flight: str
+    site: str
+    winds: tuple[str, ...]
+    station: str | None
+    when: str | None
+    temperature: str | None
+    altimeter: str | None
+    humidity: str | None
+    samples: int
+    seed: int
+    seen: tuple[str, ...]
+    searched: tuple[str, ...]
+
+
+def observed(option: str, told: str, *, required: bool = False) -> Callable[[F], F]:
+    """Add FLIGHT, --site, wind, day, run, a file of observations and --searched."""
+
+    def add(command: F) -> F:
+        command = click.option(
+            "--searched",
+            multiple=True,
+            metavar="FILE",
+            help="Ground walked in vain, in the same form.",
+        )(command)
+        command = click.option(
+            option, "seen", multiple=True, required=required, metavar="FILE", help=told
+        )(command)
+        command = run_options(command)
+        command = day_options(command)
+        command = wind_options(command)
+        site = click.option(
+            "--site", required=True, metavar="SITE", help="Site file (GeoJSON)."
+        )
+        return click.argument("flight", metavar="FLIGHT")(site(command))
+
+    return add
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Observed:
+    """A flight and what people saw of it, as read."""
+
+    flight: Flight
+    site: Site
+    wind: WindProfile
+    day: Day | None
+    told: tuple[Observation, ...]
+    pieces: list[str]
+    assumed: tuple[str, ...]
+
+    def known(self, inputs: Inputs) -> Known:
+        """Fly the flight and weigh it by what was seen."""
+        from driftmap.montecarlo.cloud import fly
+        from driftmap.observations.toward import know
+        from driftmap.observations.weighing import AtOddsError
+
+        with Progress(inputs["samples"]) as progress:
+            cloud = fly(
+                self.flight,
+                self.wind,
+                self.site.elevation,
+                samples=inputs["samples"],
+                seed=inputs["seed"],
+                day=self.day,
+                keep_falls=True,
+                progress=progress,
+            )
+        try:
+            return know(cloud, self.wind, self.told)
+        except AtOddsError as problem:
+            files = ", ".join((*inputs["seen"], *inputs["searched"]))
+            raise InputError(files, "", str(problem)) from None
+
+    def sentences(self, known: Known) -> tuple[str, ...]:
+        """Tell what was seen, and what of it fits nothing flown."""
+        doubted = known.doubted
+        return tuple(
+            f"{seen.says} - AT ODDS with everything flown, taken as a mistake"
+            if seen in doubted
+            else seen.says
+            for seen in self.told
+        )
+
+    def notes(self, known: Known) -> list[str]:
+        """Tell what the weighed flights rest on."""
+        from driftmap.observations.observation import MISTAKEN
+
+        cloud = known.cases[0].cloud
+        return [
+            f"rests on {known.effective:,.0f} effective flights, seed {cloud.seed}",
+            f"one report in {1 / MISTAKEN:.0f} is wrong altogether (assumed)",
+            *self.assumed,
+            *self.site.assumed,
+            *self.wind.assumed,
+            *cloud.plan.assumed,
+            *cloud.tree.assumed,
+        ]
+
+
+def read_observed(inputs: Inputs) -> Observed:
+    """Read the flight, the site, the wind and what was seen; nothing is flown yet."""
+    from driftmap.failures.cases import build_cases
+    from driftmap.ground.site import read_site
+    from driftmap.observations.seenfile import pieces_of, read_seen
+    from driftmap.rocket.flightfile import read_flight
+
+    flight, site = read_flight(inputs["flight"]), read_site(inputs["site"])
+    tree = build_cases(flight)
+    told: list[Observation] = []
+    assumed: list[str] = []
+    for file in (*inputs["seen"], *inputs["searched"]):
+        found, notes = read_seen(file, flight, tree, site)
+        told += found
+        assumed += notes
+    wind = wind_of(inputs["winds"], inputs["station"], inputs["when"], site)
+    day = day_of(
+        inputs["temperature"],
+        inputs["altimeter"],
+        inputs["humidity"],
+        site.elevation,
+        wind,
+    )
+    pieces = pieces_of(flight)
+    return Observed(flight, site, wind, day, tuple(told), pieces, tuple(assumed))

@@ -1,0 +1,217 @@
+"""``driftmap search``: where to look for what came down."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, Unpack
+
+import click
+
+from driftmap.cli.observed import Inputs, Observed, observed, read_observed
+from driftmap.cli.options import units_option
+from driftmap.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from driftmap.ground.site import Site
+    from driftmap.observations.observation import Observation
+    from driftmap.observations.weighing import Known
+    from driftmap.search.chances import Chances
+    from driftmap.search.page import Search
+    from driftmap.search.walk import Walkers
+
+__all__ = ["search_command"]
+
+
+class _Options(Inputs):
+    """What the options of ``search`` alone hand over, beside those of `observed`."""
+
+    piece: str
+    start: str
+    walkers: int
+    spacing: str
+    cover: str
+    units: Literal["us", "si"]
+    out: Path
+
+
+@click.command("search")
+@observed("--seen", "What people saw and found (TOML); give it again for more.")
+@click.option(
+    "--piece",
+    default="rocket",
+    show_default=True,
+    metavar="P",
+    help="What to look for, as the flight file names it.",
+)
+@click.option(
+    "--from",
+    "start",
+    default="pad",
+    show_default=True,
+    metavar="PLACE",
+    help='Where you stand: a name of the site, or "41.604, -117.952".',
+)
+@click.option(
+    "--walkers",
+    type=click.IntRange(1, 50),
+    default=2,
+    show_default=True,
+    help="In line.",
+)
+@click.option("--spacing", default="10 m", show_default=True, help="Between walkers.")
+@click.option(
+    "--cover",
+    type=click.Choice(["bare", "stubble", "grass", "crop", "brush", "woods"]),
+    default="grass",
+    show_default=True,
+    help="What grows there.",
+)
+@units_option
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    required=True,
+    help="Folder for the page, the sheet, GPX and KML.",
+)
+def search_command(**options: Unpack[_Options]) -> None:
+    """Say where to look for what came down, by what people saw, and in which order.
+
+    Writes search.html, which keeps count on a phone with no network, search-sheet.html to
+    print, search.gpx and search.kml.
+
+    \b
+    Examples:
+      driftmap search examples/willet.toml --site sites/saltgrass-flat.geojson \\
+          --wind examples/noon.csv --seen examples/seen.toml --out search
+      driftmap search FLIGHT --site SITE --wind WIND --piece fin --seen seen.toml --out search
+
+    Nobody climbs, throws or pokes for a rocket on a power line.
+    """
+    from driftmap.cli.files import write_all
+    from driftmap.search.files import search_gpx, search_kml, search_sheet
+    from driftmap.search.page import search_html
+
+    units, out = options["units"], options["out"]
+    seen = read_observed(options)
+    if options["piece"] not in seen.pieces:
+        raise InputError(
+            "--piece",
+            "",
+            f"{options['piece']!r} is not listed; accepted: {', '.join(seen.pieces)}",
+        )
+    result, known = _searched(options, seen)
+    write_all(
+        out,
+        {
+            "search.html": search_html(result, units=units),
+            "search-sheet.html": search_sheet(result, units=units),
+            "search.gpx": search_gpx(result),
+            "search.kml": search_kml(result),
+        },
+    )
+    _tell(result.chances, known, units)
+    click.echo(f"\nPage for the phone: {out / 'search.html'}")
+
+
+def _searched(options: _Options, seen: Observed) -> tuple[Search, Known]:
+    from driftmap.search.page import Search
+    from driftmap.search.walk import plan_walk
+
+    here = _start(options["start"], seen.site)
+    who = _walkers(options["walkers"], options["spacing"], options["cover"])
+    known = seen.known(options)
+    chances = _chances(known, options["piece"], seen.site, options["units"])
+    result = Search(
+        flight=seen.flight.name,
+        site=seen.site,
+        chances=chances,
+        walkers=who,
+        sweeps=plan_walk(chances, who, here),
+        start=here,
+        told=seen.sentences(known),
+        found=_finds(seen.told),
+        cases=tuple(sorted(known.chances.items(), key=lambda c: -c[1])),
+        notes=_notes(known, seen, who),
+    )
+    return result, known
+
+
+def _start(text: str, site: Site) -> tuple[float, float]:
+    from driftmap.observations.tables import Table
+
+    value: object = text
+    if "," in text:
+        try:
+            value = [float(part) for part in text.split(",")]
+        except ValueError:
+            value = text
+    east, north, _ = Table("--from", "", {"--from": value}, site).point(
+        "--from", '"pad"'
+    )
+    return east, north
+
+
+def _walkers(count: int, spacing: str, cover: str) -> Walkers:
+    from driftmap.search.walk import Walkers
+    from driftmap.units import parse
+
+    try:
+        apart = parse(spacing, "length")
+    except ValueError as problem:
+        raise InputError("--spacing", "", str(problem)) from None
+    if not 0.5 <= apart <= 500:
+        raise InputError(
+            "--spacing", "", f"must lie from 0.5 to 500 m (got {spacing!r})"
+        )
+    return Walkers(count, apart, cover)
+
+
+def _chances(
+    known: Known, piece: str, site: Site, units: Literal["us", "si"]
+) -> Chances:
+    from driftmap.search.chances import chances_of
+
+    try:
+        return chances_of(known, piece, site, units)
+    except ValueError as problem:
+        raise InputError("--seen", "", f"no squares can be laid: {problem}") from None
+
+
+def _finds(told: Sequence[Observation]) -> tuple[tuple[str, float, float], ...]:
+    from driftmap.observations.observation import Found
+
+    return tuple((o.piece, o.east, o.north) for o in told if isinstance(o, Found))
+
+
+def _notes(known: Known, seen: Observed, who: Walkers) -> tuple[str, ...]:
+    from driftmap.formulas.detection import SWEEP_WIDTH
+
+    walking = (
+        f"one walker sweeps {SWEEP_WIDTH[who.cover]:g} m of {who.cover} (assumed); searchers "
+        "do not keep line: Koopman's formula of random search (from memory)"
+    )
+    return tuple(dict.fromkeys([*seen.notes(known), walking]))
+
+
+def _tell(chances: Chances, known: Known, units: Literal["us", "si"]) -> None:
+    from driftmap.observations.toward import ENOUGH
+    from driftmap.search.page import shares_told
+
+    click.echo(f"Where the {chances.piece} may lie:")
+    for line in shares_told(chances, units):
+        click.echo(f"  {line}")
+    best = ", ".join(f"{s.name} {100 * s.chance:.1f} %" for s in chances.listed[:5])
+    click.echo(f"Likeliest squares: {best}")
+    mind = {text for s in chances.listed for text in s.cautions if text[:5] == "power"}
+    for text in sorted(mind):
+        click.echo(f"CAUTION: {text}")
+    few = (
+        ""
+        if known.effective >= ENOUGH
+        else " - FEW: what was seen fits hardly anything flown"
+    )
+    for doubt in known.doubted:
+        click.echo(f"AT ODDS with everything flown, taken as a mistake: {doubt.says}")
+    click.echo(f"Rests on {known.effective:,.0f} effective flights{few}")

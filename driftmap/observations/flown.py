@@ -1,0 +1,386 @@
+"""The flights of one case, ready to be held against what people saw."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Final, TypeAlias
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.column import IntArray
+from driftmap.air.wind import WindProfile
+from driftmap.failures.case import Body, Case, Stage
+from driftmap.formulas.scatter import breakup_offsets
+from driftmap.hazard.steering import response
+from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.spread import stream
+
+__all__ = ["ROCKET", "Flown", "flown_cases"]
+
+ROCKET: Final = "rocket"
+_Asked: TypeAlias = tuple[str, float | None]
+_BARE: Final = ("tumbling", "drag coefficient")  # inputs that are no cloth
+_LAYERS: Final = 65  # heights at which the mean wind's way is summed
+_FEWEST: Final = 30  # flights from which a response to the wind can be taken
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Flown:
+    """The flights of one case.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        The cloud they belong to, its falls kept.
+    case : Case
+        The case.
+    who : ndarray of int, shape (k,)
+        Which flights of the cloud they are.
+    prior : ndarray, shape (k,)
+        Their weights before anything was seen; over all cases of a plain cloud these add
+        up to 1.
+    way : ndarray, shape (3, h)
+        Heights [m], and how far the mean wind carries east and north what sinks 1 m
+        in 1 s, from the ground up to each [m s m⁻¹].
+    slopes : dict of (str, float or None) to ndarray, shape (2, 2)
+        Way east and north by each unit of lean and second [m s⁻¹], by piece and time, None being down;
+        plain flights fill it as it is asked for.
+    lean : ndarray, shape (2, k)
+        By how much the wind of each flight is leaned in thought, beside what it flew.
+    worked_out : dict
+        Places that were worked out before, by what was asked: leaning changes none.
+    """
+
+    cloud: Cloud
+    case: Case
+    who: IntArray
+    prior: FloatArray
+    way: FloatArray
+    slopes: dict[_Asked, FloatArray]
+    lean: FloatArray
+    worked_out: dict[_Asked, FloatArray] = field(default_factory=dict)
+
+    def leaned(self, lean: FloatArray) -> Flown:
+        """Move every fall as the same flights would with a leaned wind, to first order.
+
+        Parameters
+        ----------
+        lean : ndarray, shape (2, k)
+            Lean to add, in standard deviations.
+
+        Returns
+        -------
+        Flown
+            The same flights elsewhere.
+        """
+        return replace(self, lean=lean)
+
+    def has(self, piece: str) -> bool:
+        """Tell whether a piece comes down by itself.
+
+        Parameters
+        ----------
+        piece : str
+            Name of a body.
+
+        Returns
+        -------
+        bool
+            False where it stays on the rocket.
+        """
+        return any(body.name == piece for body in self.case.bodies)
+
+    def landing(self, piece: str) -> FloatArray:
+        """Give where a piece lies.
+
+        Parameters
+        ----------
+        piece : str
+            Name of a body; one that did not come off lies with the rocket, a fin of a
+            rocket that struck nose first about it.
+
+        Returns
+        -------
+        ndarray, shape (2, copies, k)
+            East and north [m].
+        """
+        if (piece, None) not in self.worked_out:
+            self.worked_out[piece, None] = self._lying(piece)
+            self._learn((piece, None), self.landed(piece)[0])
+        moved = self._moved((piece, None), self.landed(piece))
+        return np.asarray(self.worked_out[piece, None] + moved)
+
+    def _lying(self, piece: str) -> FloatArray:
+        part, body = self._part(piece)
+        at = np.stack([self._column("east", part), self._column("north", part)])
+        if body.name != piece and body.stages[-1].nose_first and self._is_fin(piece):
+            rng = stream(self.cloud.seed, 0, f"{piece} broken off, {self.case.name}")
+            at = at + np.stack(breakup_offsets(self._column("speed", part), rng))
+        return np.asarray(at)
+
+    def _column(self, name: str, part: Part) -> FloatArray:
+        """Give a column of a part, shape (copies, k)."""
+        rows: FloatArray = getattr(self.cloud, name)[part.rows]
+        return rows.reshape(part.count, part.flights)[:, : self.who.size]
+
+    def _knots(self, body: str) -> FloatArray:
+        """Give the knots of a body, shape (stages + 1, 5, copies, k)."""
+        kept = self.cloud.falls[self.case.name, body][..., : self.who.size]
+        return np.asarray(kept, dtype=float)
+
+    def landed(self, piece: str) -> FloatArray:
+        """Give when a piece comes down.
+
+        Parameters
+        ----------
+        piece : str
+            Name of a body.
+
+        Returns
+        -------
+        ndarray, shape (copies, k)
+            Time since lift-off [s].
+        """
+        return self._column("time", self._part(piece)[0])
+
+    def release(self, piece: str) -> FloatArray:
+        """Give when and how high a piece came off in the air.
+
+        Parameters
+        ----------
+        piece : str
+            Name of a body.
+
+        Returns
+        -------
+        ndarray, shape (2, k)
+            Time [s] and height [m]; NaN where it did not come off.
+        """
+        if piece == ROCKET or not self.has(piece):
+            return np.full((2, self.who.size), np.nan)
+        _, body = self._part(piece)
+        return np.asarray(self._knots(piece)[len(body.before)][[0, 3], 0])
+
+    def opening(self, device: str = "") -> FloatArray:
+        """Give when and how high cloth opened.
+
+        Parameters
+        ----------
+        device : str
+            Name of a device; the first to open when left out.
+
+        Returns
+        -------
+        ndarray, shape (2, k)
+            Time [s] and height [m]; NaN where none opened.
+        """
+        for body in sorted(self.case.bodies, key=lambda b: b.name != ROCKET):
+            stages = (*body.before, *body.stages)
+            hung: set[str] = set()
+            for number, stage in enumerate(stages):
+                cloth = _cloth(stage)
+                new, hung = cloth - hung, cloth
+                if new and (not device or _is_of(device, new, body.name)):
+                    return np.asarray(self._knots(body.name)[number][[0, 3], 0])
+        return np.full((2, self.who.size), np.nan)
+
+    def top(self) -> FloatArray:
+        """Give the place of apogee over the ground, had nothing gone wrong before.
+
+        Returns
+        -------
+        ndarray, shape (2, k)
+            East and north [m].
+        """
+        way = self.cloud.way[-1, :2]
+        return np.asarray(way[:, self.who], dtype=float)
+
+    def apogee(self) -> FloatArray:
+        """Give the greatest height as an altimeter in the rocket would tell it.
+
+        Returns
+        -------
+        ndarray, shape (k,)
+            Height above the site [m].
+        """
+        top = self.cloud.apogee.height[self.who]
+        if self.case.release.at == "apogee":
+            return np.asarray(top)
+        # What opens or comes apart before ends the climb about there.
+        return np.asarray(np.minimum(self._knots(ROCKET)[0][3, 0], top))
+
+    def at(self, piece: str, time: float) -> FloatArray:
+        """Give where a piece is at a time.
+
+        Parameters
+        ----------
+        piece : str
+            Name of a body.
+        time : float
+            Time since lift-off [s].
+
+        Returns
+        -------
+        ndarray, shape (3, copies, k)
+            East, north and height [m].
+
+        Notes
+        -----
+        On the way up, straight lines between the points kept. On the way down, each stage
+        sinks evenly, a nose-first fall by the cubic that fits both ends, and drifts as the
+        mean wind bends it; the rest of the way that was flown is spread evenly in time.
+        """
+        part, body = self._part(piece)
+        when = np.full((part.count, self.who.size), float(time))
+        if (piece, time) not in self.worked_out:
+            self.worked_out[piece, time] = self._in_the_air(body, when)
+            self._learn((piece, time), np.minimum(when, self.landed(piece))[0])
+        place = self.worked_out[piece, time]
+        moved = self._moved((piece, time), np.minimum(when, self.landed(piece)))
+        return np.concatenate([place[:2] + moved, place[2:]])
+
+    def _in_the_air(self, body: Body, when: FloatArray) -> FloatArray:
+        knots = self._knots(body.name)
+        place = self._going_up(when)
+        for number, stage in enumerate((*body.before, *body.stages)):
+            first, last = knots[number], knots[number + 1]
+            falling = when >= first[0]
+            if falling.any():
+                place = np.where(
+                    falling, self._falling(when, first, last, stage), place
+                )
+        return place
+
+    def _going_up(self, when: FloatArray) -> FloatArray:
+        way = self.cloud.way[:, :, self.who].astype(float)
+        share = np.clip(when / self.cloud.apogee.time[self.who], 0, 1) * (len(way) - 1)
+        low = np.minimum(share.astype(int), len(way) - 2)
+        one = np.arange(self.who.size)
+        below, above = way[low, :, one], way[low + 1, :, one]
+        return np.asarray(
+            np.moveaxis(below + (share - low)[..., None] * (above - below), -1, 0)
+        )
+
+    def _falling(
+        self, when: FloatArray, first: FloatArray, last: FloatArray, stage: Stage
+    ) -> FloatArray:
+        """Follow one stage; shape (3, copies, k)."""
+        lasts = np.maximum(last[0] - first[0], 1e-9)
+        s = np.clip((when - first[0]) / lasts, 0, 1)
+        height = first[3] + s * (last[3] - first[3])
+        if stage.nose_first:
+            height = _cubic(s, first[3], last[3], first[4] * lasts, last[4] * lasts)
+        place = [first[1], first[2]]
+        sunk = first[3] - last[3]
+        slow = np.divide(lasts, sunk, out=np.zeros_like(lasts), where=sunk > 1.0)
+        for axis, (start, end) in enumerate(((first[1], last[1]), (first[2], last[2]))):
+            by = np.interp([first[3], height, last[3]], self.way[0], self.way[1 + axis])
+            drift, whole = slow * (by[0] - by[1]), slow * (by[0] - by[2])
+            place[axis] = start + drift + s * (end - start - whole)
+        return np.stack([*place, height])
+
+    def _learn(self, asked: _Asked, time: FloatArray) -> None:
+        """Find how the wind's lean carries a piece, unless plain flights have told."""
+        if asked in self.slopes or self.who.size < _FEWEST:
+            return
+        draws = self.cloud.draws
+        lean = np.stack([draws["lean east"], draws["lean north"]], axis=1)[self.who]
+        if np.ptp(lean) > 0:
+            at = self.worked_out[asked][:2, 0].T
+            self.slopes[asked] = response(lean, at, time)
+
+    def _moved(self, asked: _Asked, time: FloatArray) -> FloatArray:
+        if asked not in self.slopes or not self.lean.any():
+            return np.zeros((2, 1, 1))
+        return np.asarray((self.slopes[asked] @ self.lean)[:, None] * time)
+
+    def _part(self, piece: str) -> tuple[Part, Body]:
+        name = piece if self.has(piece) else ROCKET
+        part = next(p for p in self.cloud.of(self.case.name) if p.body == name)
+        return part, next(b for b in self.case.bodies if b.name == name)
+
+    def _is_fin(self, piece: str) -> bool:
+        pieces = self.cloud.plan.flight.pieces
+        return any(p.name == piece and p.kind == "fin" for p in pieces)
+
+
+def flown_cases(
+    cloud: Cloud,
+    wind: WindProfile,
+    *,
+    first: int | None = None,
+    weights: FloatArray | None = None,
+    slopes: Mapping[str, dict[_Asked, FloatArray]] | None = None,
+) -> tuple[Flown, ...]:
+    """Lay out the flights of a cloud by case.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Flown with its falls kept.
+    wind : WindProfile
+        The wind it flew in.
+    first : int, optional
+        So many flights from the start; all when left out.
+    weights : ndarray, shape (n,), optional
+        Weights of steered flights; 1 each when left out.
+    slopes : mapping of str to mapping, optional
+        How the wind's lean carries each body by case, as plain flights told it; found
+        from these flights when left out.
+
+    Returns
+    -------
+    tuple of Flown
+        Cases that happened at least once.
+
+    Raises
+    ------
+    ValueError
+        If the falls were not kept.
+    """
+    if not cloud.falls:
+        raise ValueError("'cloud' must be flown with 'keep_falls'")
+    heights = np.linspace(0.0, cloud.plan.top, _LAYERS)
+    east, north = wind.at(heights)
+    steps = np.diff(heights)
+    sums = [
+        np.append(0.0, np.cumsum(steps * (v[1:] + v[:-1]) / 2)) for v in (east, north)
+    ]
+    way = np.stack([heights, *sums])
+    own = np.ones(cloud.flights) if weights is None else weights
+    count = cloud.flights if first is None else min(first, cloud.flights)
+    found = []
+    for case in cloud.tree.cases:
+        part = next(cloud.of(case.name), None)
+        if part is None or part.who[0] >= count:
+            continue
+        who = part.who[: np.searchsorted(part.who, count)]
+        prior = cloud.weights(case, who) * own[who] / count
+        still = np.zeros((2, len(who)))
+        told = {} if slopes is None else slopes[case.name]
+        found.append(Flown(cloud, case, who, prior, way, told, still))
+    return tuple(found)
+
+
+def _cloth(stage: Stage) -> set[str]:
+    return {name for _, name in stage.drag if name not in _BARE and "{n}" not in name}
+
+
+def _is_of(device: str, cloth: set[str], body: str) -> bool:
+    """Tell whether new cloth is that of a device."""
+    named = {name.removesuffix(" drag") for name in cloth if name.endswith(" drag")}
+    return device in named or device == body or not named
+
+
+def _cubic(
+    s: FloatArray, a: FloatArray, b: FloatArray, da: FloatArray, db: FloatArray
+) -> FloatArray:
+    """Join two values with their slopes (Hermite)."""
+    return np.asarray(
+        (1 + 2 * s) * (1 - s) ** 2 * a
+        + s * (1 - s) ** 2 * da
+        + s**2 * (3 - 2 * s) * b
+        + s**2 * (s - 1) * db
+    )

@@ -1,0 +1,274 @@
+"""Read what was seen, found and walked (TOML) as observations."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from math import pi
+from pathlib import Path
+from typing import Any, Final
+
+import shapely
+
+from driftmap.failures.case import CaseTree
+from driftmap.formulas.detection import SWEEP_WIDTH, parallel_sweeps, random_search
+from driftmap.ground.site import Site
+from driftmap.observations.flown import ROCKET
+from driftmap.observations.observation import (
+    Altimeter,
+    Came,
+    Down,
+    Found,
+    Observation,
+    Odds,
+    Opened,
+    Sighted,
+    Walked,
+    Went,
+)
+from driftmap.observations.tables import Table
+from driftmap.rocket.flight import Flight
+from driftmap.rules.schema import toml_of
+
+__all__ = ["pieces_of", "read_seen"]
+
+_LONGEST: Final = 6 * 3600.0  # s; nothing is in the air for longer
+_HIGHEST: Final = 19_000.0  # m
+_SUREST: Final = 0.98
+"""Greatest chance to have seen a piece, however often ground was walked; assumed: it may be
+buried, or in a ditch."""
+
+_GPS_ERROR: Final = 5.0
+"""Error of a phone's position each way under open sky [m]; assumed from the 4.9 m radius that
+GPS.gov states for phones (from memory)."""
+
+_LAWS: Final = {"random": random_search, "parallel": parallel_sweeps}
+
+
+def pieces_of(flight: Flight) -> list[str]:
+    """Name everything of a flight that can be looked for.
+
+    Parameters
+    ----------
+    flight : Flight
+        The flight.
+
+    Returns
+    -------
+    list of str
+        The rocket first.
+    """
+    named = [piece.name for piece in flight.pieces]
+    cloth = [device.name for device in flight.recovery]
+    burst = [] if flight.burst is None else ["fragment"]
+    return [ROCKET, *named, *cloth, *burst]
+
+
+def read_seen(
+    path: Path | str, flight: Flight, tree: CaseTree, site: Site
+) -> tuple[tuple[Observation, ...], tuple[str, ...]]:
+    """Read a file of observations.
+
+    Parameters
+    ----------
+    path : pathlib.Path or str
+        A TOML file; every table in it is optional, see the README.
+    flight : Flight
+        Names the pieces and devices.
+    tree : CaseTree
+        Names the cases.
+    site : Site
+        Where places are.
+
+    Returns
+    -------
+    observations : tuple of Observation
+        What was seen.
+    assumed : tuple of str
+        What was assumed in reading it, a sentence each.
+
+    Raises
+    ------
+    InputError
+        One line that names the file, the table and key, and what is accepted.
+    """
+    source = str(path)
+    data = toml_of(Path(path))
+    reader = _Reader(source, flight, tree, site)
+    found = tuple(
+        seen for key, value in data.items() for seen in reader.read(key, value)
+    )
+    return found, tuple(dict.fromkeys(reader.assumed))
+
+
+class _Reader:
+    """Turns the tables of one file into observations."""
+
+    def __init__(self, source: str, flight: Flight, tree: CaseTree, site: Site) -> None:
+        self.source, self.site = source, site
+        self.pieces = pieces_of(flight)
+        self.devices = [device.name for device in flight.recovery]
+        self.causes = {case.name: case.cause for case in tree.cases}
+        self.assumed: list[str] = []
+        self._kinds: Mapping[str, Callable[[Table], Iterator[Observation]]] = {
+            "case": self._case,
+            "opening": self._opening,
+            "came_off": self._came_off,
+            "seen": self._seen,
+            "beacon": self._beacon,
+            "down": self._down,
+            "altimeter": self._altimeter,
+            "found": self._found,
+            "walked": self._walked,
+        }
+
+    def read(self, key: str, value: object) -> Iterator[Observation]:
+        """Read one key of the file: a table or a list of tables."""
+        top = Table(self.source, "", {key: value}, self.site)
+        top.one_of("", key, list(self._kinds))
+        tables = value if isinstance(value, list) else [value]
+        for number, data in enumerate(tables, 1):
+            where = key if len(tables) == 1 else f"{key} {number}"
+            table = Table(self.source, where, data, self.site)
+            yield from self._kinds[key](table)
+            table.finish()
+
+    def _piece(self, table: Table, default: str = ROCKET) -> str:
+        return table.one_of("piece", table.get("piece") or default, self.pieces)
+
+    def _case(self, table: Table) -> Iterator[Observation]:
+        known = [*dict.fromkeys([*self.causes, *self.causes.values()])]
+        only, never = table.names("is", known), table.names("not", known)
+        odds = dict.fromkeys(self.causes, 1.0)
+        for name, cause in self.causes.items():
+            if (only and not {name, cause} & {*only}) or {name, cause} & {*never}:
+                odds[name] = 0.0
+        suspected = table.get("suspected")
+        if suspected is not None:
+            self._suspect(table, suspected, known, odds)
+        if not any(odds.values()):
+            raise table.refusal("", "rules out every case")
+        told = [f"it was {' or '.join(only)}"] if only else []
+        told += [f"it was not {' nor '.join(never)}"] if never else []
+        told += ["some cases are suspected"] if suspected is not None else []
+        yield Odds(odds, "; ".join(told))
+
+    def _suspect(
+        self, table: Table, value: object, known: list[str], odds: dict[str, float]
+    ) -> None:
+        inner = Table(self.source, f"{table.where}.suspected", value, self.site)
+        for key in inner.data:
+            inner.one_of("", key, known)
+            factor = inner.quantity(key, "number", 1e-6, 1e6)
+            for name, cause in self.causes.items():
+                if key in {name, cause}:
+                    odds[name] *= factor or 1.0
+
+    def _when(self, table: Table) -> dict[str, Any]:
+        time = table.measured("time", "time", 1.0, 0, _LONGEST)
+        height = table.measured("height", "length", 30.0, 0, _HIGHEST)
+        if time is None and height is None:
+            raise table.refusal("", "must give a time after lift-off or a height")
+        told: dict[str, Any] = {}
+        if time:
+            told |= {"time": time[0], "time_error": time[1]}
+        if height:
+            told |= {"height": height[0], "height_error": height[1]}
+        return told
+
+    def _opening(self, table: Table) -> Iterator[Observation]:
+        device = table.text("device")
+        if device:
+            table.one_of("device", device, self.devices)
+        yield Opened(device, **self._when(table))
+
+    def _came_off(self, table: Table) -> Iterator[Observation]:
+        piece = table.one_of(
+            "piece",
+            table.need("piece", '"fin"'),
+            [p for p in self.pieces if p != ROCKET],
+        )
+        yield Came(piece, **self._when(table))
+
+    def _seen(self, table: Table) -> Iterator[Observation]:
+        piece = self._piece(table)
+        east, north, place = table.point("from", '"pad" or [41.604, -117.952]')
+        time = table.quantity("time", "time", 0, _LONGEST)
+        bearing = table.bearing()
+        up = table.measured("elevation", "angle", 5 * pi / 180, -pi / 2, pi / 2)
+        beyond = table.measured("beyond", "length", 50.0, 0, 50_000)
+        if bearing is None and up is None and beyond is None:
+            raise table.refusal(
+                "", "must give bearing, magnetic_bearing, elevation or beyond"
+            )
+        if up and time is None:
+            raise table.refusal(
+                "elevation", "needs the time after lift-off at which it was seen"
+            )
+        if bearing or up:
+            angles: dict[str, Any] = {}
+            if bearing:
+                angles |= {"bearing": bearing[0], "bearing_error": bearing[1]}
+            if up:
+                angles |= {"elevation": up[0], "elevation_error": up[1]}
+            yield Sighted(piece, east, north, place, time, **angles)
+        if beyond:
+            yield Went(piece, east, north, place, *beyond)
+
+    def _beacon(self, table: Table) -> Iterator[Observation]:
+        piece = self._piece(table)
+        east, north, place = table.point("from", '"pad" or [41.604, -117.952]')
+        bearing = table.bearing()
+        if bearing is None:
+            raise table.refusal("bearing", 'missing; such as "245 deg +/- 8 deg"')
+        yield Sighted(piece, east, north, place, None, bearing[0], bearing[1])
+
+    def _down(self, table: Table) -> Iterator[Observation]:
+        piece = self._piece(table)
+        time = table.measured("time", "time", 3.0, 0, _LONGEST)
+        if time is None:
+            raise table.refusal("time", 'missing; such as "85 s +/- 5 s"')
+        yield Down(piece, *time)
+
+    def _altimeter(self, table: Table) -> Iterator[Observation]:
+        height = table.measured("apogee", "length", 10.0, 0, _HIGHEST)
+        if height is None:
+            raise table.refusal("apogee", 'missing; such as "812 m +/- 10 m"')
+        yield Altimeter(*height)
+
+    def _found(self, table: Table) -> Iterator[Observation]:
+        piece = self._piece(table)
+        east, north, _ = table.point("at", "[41.606, -117.948]")
+        error = table.quantity("error", "length", 0.1, 5000)
+        if error is None:
+            self.assumed.append(
+                f"finds without an error: {_GPS_ERROR:g} m each way (assumed)"
+            )
+        yield Found(piece, east, north, error or _GPS_ERROR, table.text("state"))
+
+    def _walked(self, table: Table) -> Iterator[Observation]:
+        piece = self._piece(table)
+        shape = self._walked_ground(table)
+        cover = table.one_of("cover", table.get("cover") or "grass", list(SWEEP_WIDTH))
+        width = table.quantity("sweep_width", "length", 0.1, 1000)
+        if width is None:
+            width = SWEEP_WIDTH[cover]
+            self.assumed.append(f"one walker sweeps {width:g} m of {cover} (assumed)")
+        spacing = table.quantity("spacing", "length", 0.1, 1000)
+        if spacing is None:
+            raise table.refusal("spacing", 'missing: between tracks, such as "10 m"')
+        law = table.one_of("law", table.get("law") or "random", list(_LAWS))
+        passes = table.quantity("passes", "number", 1, 100) or 1.0
+        seen = 1 - (1 - float(_LAWS[law](width, spacing))) ** passes
+        yield Walked(piece, shape, min(seen, _SUREST), table.text("who"))
+
+    def _walked_ground(self, table: Table) -> shapely.Geometry:
+        shape = table.ground("ground")
+        if shape is not None:
+            return shape
+        if table.get("around") is None:
+            raise table.refusal("ground", "missing: corners, or around and radius")
+        east, north, _ = table.point("around", "[41.606, -117.948]")
+        radius = table.quantity("radius", "length", 1, 10_000)
+        if radius is None:
+            raise table.refusal("radius", 'missing; such as "100 m"')
+        return shapely.Point(east, north).buffer(radius)

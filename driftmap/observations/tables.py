@@ -1,0 +1,227 @@
+"""Tables of a file of observations: each key read once, each mistake told in one line."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from math import pi
+from typing import Any
+
+import shapely
+
+from driftmap.errors import InputError
+from driftmap.ground.site import Site
+from driftmap.units import parse, parse_spread
+
+__all__ = ["FARTHEST", "Table"]
+
+FARTHEST = 100_000.0
+"""Farthest that anything may lie from the pad [m], as in a site file."""
+
+_LONGEST_TEXT = 120
+
+
+class Table:
+    """One table of a file.
+
+    Parameters
+    ----------
+    source, where : str
+        The file, and the table in it.
+    data : object
+        What the file holds there.
+    site : Site
+        Where places are.
+    """
+
+    def __init__(self, source: str, where: str, data: object, site: Site) -> None:
+        self.source, self.where, self.site = source, where, site
+        if not isinstance(data, Mapping):
+            raise self.refusal("", f"must be a table (got {data!r:.40})")
+        self.data: Mapping[str, Any] = data
+        self._known: set[str] = set()
+
+    def refusal(self, key: str, problem: str) -> InputError:
+        """Say what is wrong with a key."""
+        where = ".".join(part for part in (self.where, key) if part)
+        return InputError(self.source, where, problem)
+
+    def get(self, key: str) -> object:
+        """Give what stands at a key, or None."""
+        self._known.add(key)
+        return self.data.get(key)
+
+    def need(self, key: str, example: str) -> object:
+        """Give what stands at a key."""
+        value = self.get(key)
+        if value is None:
+            raise self.refusal(key, f"missing; such as {example}")
+        return value
+
+    def text(self, key: str, default: str = "") -> str:
+        """Read a short text."""
+        value = self.get(key)
+        if value is None:
+            return default
+        if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
+            raise self.refusal(
+                key, f"must be text of at most {_LONGEST_TEXT} characters"
+            )
+        return " ".join("".join(c if c.isprintable() else " " for c in value).split())
+
+    def names(self, key: str, accepted: list[str]) -> list[str]:
+        """Read one or more names of a list."""
+        value = self.get(key)
+        given = [] if value is None else value if isinstance(value, list) else [value]
+        for name in given:
+            self.one_of(key, name, accepted)
+        return [str(name) for name in given]
+
+    def one_of(self, key: str, name: object, accepted: list[str]) -> str:
+        """Refuse what is not in a list."""
+        if name not in accepted:
+            near = difflib.get_close_matches(str(name), accepted, n=1)
+            hint = (
+                f"did you mean {near[0]!r}?"
+                if near
+                else f"accepted: {', '.join(accepted)}"
+            )
+            raise self.refusal(key, f"{name!r} is not known here; {hint}")
+        return str(name)
+
+    def quantity(
+        self, key: str, dimension: str, low: float, high: float
+    ) -> float | None:
+        """Read a quantity within bounds in SI, or None."""
+        value = self.get(key)
+        if value is None:
+            return None
+        try:
+            number = parse(value, dimension)
+        except ValueError as problem:
+            raise self.refusal(key, str(problem)) from None
+        return self._within(key, value, number, low, high)
+
+    def measured(
+        self, key: str, dimension: str, error: float, low: float, high: float
+    ) -> tuple[float, float] | None:
+        """Read a quantity with its error in SI, or None; `error` where it gives none."""
+        value = self.get(key)
+        if value is None:
+            return None
+        try:
+            number, told = parse_spread(value, dimension)
+        except ValueError as problem:
+            raise self.refusal(key, str(problem)) from None
+        self._within(key, value, number, low, high)
+        if told is not None and told <= 0:
+            raise self.refusal(key, f"the error must be above 0 (got {value!r})")
+        return number, error if told is None else told
+
+    def _within(
+        self, key: str, value: object, number: float, low: float, high: float
+    ) -> float:
+        if not low <= number <= high:
+            raise self.refusal(
+                key,
+                f"{value!r} cannot be; must lie from {low:g} to {high:g} in SI units",
+            )
+        return number
+
+    def bearing(self) -> tuple[float, float] | None:
+        """Read a true or a magnetic bearing with its error [rad], or None."""
+        error = 5 * pi / 180
+        true = self.measured("bearing", "angle", error, 0, 2 * pi)
+        needle = self.measured("magnetic_bearing", "angle", error, 0, 2 * pi)
+        if true and needle:
+            raise self.refusal("bearing", "stands beside magnetic_bearing; give one")
+        if needle is None:
+            return true
+        off = self.quantity("declination", "angle", -pi, pi)
+        off = self.site.declination if off is None else off
+        if off is None:
+            raise self.refusal(
+                "magnetic_bearing",
+                "needs the declination, here or in the site file, such as '13.5 deg'",
+            )
+        return (needle[0] + off) % (2 * pi), needle[1]
+
+    def point(self, key: str, example: str) -> tuple[float, float, str]:
+        """Read a place: a name of the site, or latitude and longitude; metres and words."""
+        value = self.need(key, example)
+        if isinstance(value, str):
+            return self._named(key, value)
+        if (
+            not isinstance(value, list)
+            or len(value) != 2
+            or not all(
+                isinstance(v, int | float) and not isinstance(v, bool) for v in value
+            )
+        ):
+            raise self.refusal(
+                key, f"must be [latitude, longitude] or a name, such as {example}"
+            )
+        latitude, longitude = value
+        return *self.local(
+            key, float(latitude), float(longitude)
+        ), f"{latitude}, {longitude}"
+
+    def _named(self, key: str, name: str) -> tuple[float, float, str]:
+        site = self.site
+        if name in {"pad", site.pad}:
+            return 0.0, 0.0, "the pad"
+        for area in site.areas:
+            if area.name == name:
+                middle = area.shape.representative_point()
+                return float(middle.x), float(middle.y), name
+        names = ["pad", *(area.name for area in site.areas)]
+        self.one_of(key, name, names)
+        raise AssertionError(name)
+
+    def local(self, key: str, latitude: float, longitude: float) -> tuple[float, float]:
+        """Project a position to metres from the pad, near enough to belong here."""
+        try:
+            east, north = (float(v) for v in self.site.to_local(longitude, latitude))
+        except ValueError as problem:
+            raise self.refusal(key, str(problem)) from None
+        away = (east**2 + north**2) ** 0.5
+        if away > FARTHEST:
+            raise self.refusal(
+                key,
+                f"lies {away / 1000:,.0f} km from the pad, which is outside the site; "
+                f"must be within {FARTHEST / 1000:g} km, as [latitude, longitude]",
+            )
+        return east, north
+
+    def ground(self, key: str) -> shapely.Geometry | None:
+        """Read an outline of ground as a list of positions, or None."""
+        value = self.get(key)
+        if value is None:
+            return None
+        if not isinstance(value, list) or len(value) < 3:
+            raise self.refusal(key, "must be three or more [latitude, longitude]")
+        corners = []
+        for corner in value:
+            if not isinstance(corner, list) or len(corner) != 2:
+                raise self.refusal(key, "each corner must be [latitude, longitude]")
+            try:
+                place = float(corner[0]), float(corner[1])
+            except (TypeError, ValueError):
+                raise self.refusal(key, f"{corner!r} is no position") from None
+            corners.append(self.local(key, *place))
+        shape = shapely.Polygon(corners)
+        if not shape.is_valid or shape.area <= 0:
+            raise self.refusal(key, "must be an outline that does not cross itself")
+        return shape
+
+    def finish(self) -> None:
+        """Refuse keys that nobody read."""
+        for key in self.data:
+            if key not in self._known:
+                near = difflib.get_close_matches(key, self._known, n=1)
+                hint = (
+                    f"did you mean {near[0]!r}?"
+                    if near
+                    else f"accepted: {', '.join(sorted(self._known))}"
+                )
+                raise self.refusal(key, f"is no key here; {hint}")

@@ -1,0 +1,195 @@
+"""Flights weighed by what was seen; the weights live beside the cloud."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.errors import DriftmapError
+from driftmap.observations.flown import Flown
+from driftmap.observations.observation import Measured, Observation
+
+__all__ = ["AtOddsError", "Known", "effective_number", "likelihoods", "weigh"]
+
+
+_DOUBTED = 0.5  # chance of a mistake from which a report is said to be at odds
+
+
+class AtOddsError(DriftmapError):
+    """What was seen fits no flight that was flown."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Known:
+    """Flights weighed by what was seen.
+
+    Parameters
+    ----------
+    cases : tuple of Flown
+        The flights by case, with their weights before; a case may come in several lots.
+    observations : tuple of Observation
+        What was seen.
+    weights : tuple of ndarray, shape (k,)
+        Weight after of each flight of each of `cases`; all together add up to 1.
+    log_evidence : float
+        Logarithm of the mean likelihood over all flights.
+    """
+
+    cases: tuple[Flown, ...]
+    observations: tuple[Observation, ...]
+    weights: tuple[FloatArray, ...]
+    log_evidence: float
+
+    @property
+    def chances(self) -> dict[str, float]:
+        """Chance of each case after what was seen."""
+        found: dict[str, float] = {}
+        for flown, own in zip(self.cases, self.weights, strict=True):
+            name = flown.case.name
+            found[name] = found.get(name, 0.0) + float(own.sum())
+        return found
+
+    @property
+    def effective(self) -> float:
+        """Number of equally weighed flights that would tell as much."""
+        return effective_number(np.concatenate(self.weights))
+
+    def effective_of(self, case: str) -> float:
+        """Give the effective number of one case's flights."""
+        own = [
+            w
+            for flown, w in zip(self.cases, self.weights, strict=True)
+            if flown.case.name == case
+        ]
+        return effective_number(np.concatenate(own)) if own else 0.0
+
+    @property
+    def doubted(self) -> tuple[Observation, ...]:
+        """What was told but is taken as wrong altogether, as nothing flown comes near it."""
+        return tuple(
+            seen
+            for seen in self.observations
+            if isinstance(seen, Measured)
+            and sum(
+                float(own @ seen.mistaken(flown))
+                for flown, own in zip(self.cases, self.weights, strict=True)
+            )
+            > _DOUBTED
+        )
+
+    def lying(self, piece: str) -> dict[str, tuple[FloatArray, FloatArray]]:
+        """Give where a piece may lie in each case.
+
+        Parameters
+        ----------
+        piece : str
+            Name of a body; where it does not come off it lies with the rocket.
+
+        Returns
+        -------
+        dict of str to (ndarray, shape (2, m); ndarray, shape (m,))
+            East and north [m], and weights, which over all cases add up to 1.
+        """
+        found: dict[str, list[tuple[FloatArray, FloatArray]]] = {}
+        for flown, own in zip(self.cases, self.weights, strict=True):
+            keep = own > 0
+            place = flown.landing(piece)[:, :, keep]
+            copies = place.shape[1]
+            lot = place.reshape(2, -1), np.tile(own[keep] / copies, copies)
+            found.setdefault(flown.case.name, []).append(lot)
+        return {
+            name: (
+                np.concatenate([at for at, _ in lots], axis=1),
+                np.concatenate([weights for _, weights in lots]),
+            )
+            for name, lots in found.items()
+        }
+
+
+def effective_number(weights: FloatArray) -> float:
+    """Give the effective number of weighed flights, ``sum(w)**2 / sum(w**2)``.
+
+    Parameters
+    ----------
+    weights : ndarray, shape (n,)
+        Weights, in any scale.
+
+    Returns
+    -------
+    float
+        From 1 to n (L. Kish, *Survey Sampling*, 1965, from memory); 0 without any weight.
+    """
+    w = np.asarray(weights, float)
+    if not w.any():
+        return 0.0
+    w = w / w.max()
+    return float(w.sum() ** 2 / (w @ w))
+
+
+def likelihoods(flown: Flown, observations: Sequence[Observation]) -> list[FloatArray]:
+    """Give the logarithm of each observation's likelihood for each flight.
+
+    Parameters
+    ----------
+    flown : Flown
+        Flights of one case.
+    observations : sequence of Observation
+        What was seen.
+
+    Returns
+    -------
+    list of ndarray, shape (k,)
+        One for each observation.
+    """
+    return [seen.log_likelihood(flown) for seen in observations]
+
+
+def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Known:
+    """Weigh flights by what was seen.
+
+    Parameters
+    ----------
+    cases : sequence of Flown
+        The flights by case.
+    observations : sequence of Observation
+        What was seen; each is taken to err by itself.
+
+    Returns
+    -------
+    Known
+        Weights and evidence.
+
+    Raises
+    ------
+    AtOddsError
+        If nothing that was flown comes near to what was seen; names the observation most at
+        odds with all others.
+    """
+    each = [likelihoods(flown, observations) for flown in cases]
+    logs = [
+        np.sum(own, axis=0) if own else np.zeros(f.who.size)
+        for f, own in zip(cases, each, strict=True)
+    ]
+    with np.errstate(divide="ignore"):
+        logs = [np.log(f.prior) + own for f, own in zip(cases, logs, strict=True)]
+    highest = max(float(own.max()) for own in logs)
+    if not np.isfinite(highest):
+        raise AtOddsError(_at_odds(observations, each))
+    raw = [np.exp(own - highest) for own in logs]
+    total = sum(float(w.sum()) for w in raw)
+    weights = tuple(w / total for w in raw)
+    return Known(tuple(cases), tuple(observations), weights, highest + log(total))
+
+
+def _at_odds(
+    observations: Sequence[Observation], each: Sequence[Sequence[FloatArray]]
+) -> str:
+    """Name what no flight allows, or what no flight allows beside the rest."""
+    for number, seen in enumerate(observations):
+        if all(not np.isfinite(own[number]).any() for own in each):
+            return f"no flight allows this: {seen.says}"
+    return "no flight allows all of what was told together; one thing must be wrong"

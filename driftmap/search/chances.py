@@ -1,0 +1,247 @@
+"""Where a piece may lie: chance by named square, and the least ground that holds a share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.ground.contours import Contour, containment
+from driftmap.ground.site import Site
+from driftmap.observations.observation import Walked
+from driftmap.observations.weighing import Known, effective_number, weigh
+from driftmap.report.squares import Squares, lay_squares
+from driftmap.report.words import Units
+from driftmap.spread import stream
+
+__all__ = ["SHARES", "Chances", "Square", "chances_of", "middle_of", "smallest"]
+
+SHARES: Final = (0.5, 0.8, 0.95)
+"""Shares of all chance that the least ground is given for."""
+
+_MOST_POINTS: Final = 60_000  # drawn of all cases together
+_FEWEST_POINTS: Final = 200  # drawn of one case
+_LEAST_CASE: Final = 1e-5  # chance of a case below which its places are left out
+_LEAST: Final = 1e-4  # chance below which a square is not listed
+_SIZE: Final = 1.0  # m; no cloud is drawn smaller
+_SHY: Final = 15.0  # m from a power line within which a square is marked; assumed
+
+_CAUTIONS: Final = {
+    "power line": "power line near: nobody climbs, throws or pokes for anything on it; "
+    "stay away and call the line's operator",
+    "road": "road: look both ways, nobody stops traffic",
+    "railway": "railway: nobody steps on the track",
+    "water": "water: nobody wades or swims alone",
+    "building": "buildings: ask first",
+    "airport": "airport: nobody enters without leave",
+    "closed ground": "closed ground: nobody enters without leave",
+}
+_BEYOND: Final = "beyond the boundary: ask the landowner before entering"
+
+
+@dataclass(frozen=True, slots=True)
+class Square:
+    """A named square of the search.
+
+    Parameters
+    ----------
+    name : str
+        Column letter and row number.
+    column, row : int
+        Its place, from the south-west corner.
+    chance : float
+        That the piece lies in it.
+    cautions : tuple of str
+        What to mind there.
+    """
+
+    name: str
+    column: int
+    row: int
+    chance: float
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chances:
+    """Where a piece may lie.
+
+    Parameters
+    ----------
+    piece : str
+        What is looked for.
+    squares : Squares
+        The grid.
+    listed : tuple of Square
+        Squares worth listing, the likeliest first.
+    beside : float
+        Chance that it lies in none of them.
+    lines : tuple of Contour
+        Least ground that holds each of `SHARES`.
+    effective : float
+        Effective number of places all this rests on.
+    """
+
+    piece: str
+    squares: Squares
+    listed: tuple[Square, ...]
+    beside: float
+    lines: tuple[Contour, ...]
+    effective: float
+
+
+def chances_of(known: Known, piece: str, site: Site, units: Units) -> Chances:
+    """Say where a piece may lie.
+
+    Parameters
+    ----------
+    known : Known
+        Flights weighed by what was seen.
+    piece : str
+        What is looked for.
+    site : Site
+        The ground.
+    units : {"us", "si"}
+        Whether the sides of squares are round in feet or in metres.
+
+    Returns
+    -------
+    Chances
+        Squares, lines and what they rest on.
+    """
+    at, weights = _places(known, piece)
+    lines = tuple(containment(at[0], at[1], SHARES, weights=weights))
+    bounds = shapely.union_all([line.shape for line in lines]).bounds
+    squares = lay_squares(bounds, units)
+    chance = _by_square(squares, at, weights)
+    listed = [
+        Square(
+            f"{squares.letters[column]}{row + 1}",
+            column,
+            row,
+            float(chance[row, column]),
+            _cautions(squares, column, row, site),
+        )
+        for row, column in np.argwhere(chance > _LEAST).tolist()
+    ]
+    listed.sort(key=lambda square: -square.chance)
+    total = sum(square.chance for square in listed)
+    beside = max(0.0, 1 - total)
+    return Chances(piece, squares, tuple(listed), beside, lines, known.effective)
+
+
+def _places(known: Known, piece: str) -> tuple[FloatArray, FloatArray]:
+    """Draw places of a piece, shape (2, m), and their weights.
+
+    Those of each case are drawn from its flights, smoothed as befits their effective
+    number, with their covariance kept. Ground walked in vain is weighed last, so that its
+    edges stay sharp.
+    """
+    walked = [
+        o for o in known.observations if isinstance(o, Walked) and o.piece == piece
+    ]
+    rest = [o for o in known.observations if o not in walked]
+    before = weigh(known.cases, rest) if walked else known
+    places = [
+        _smoothed(*lying, stream(before.cases[0].cloud.seed, number, "smoothing"))
+        for number, lying in enumerate(before.lying(piece).values())
+        if lying[1].sum() > _LEAST_CASE
+    ]
+    at = np.concatenate([place for place, _ in places], axis=1)
+    weights = np.concatenate([own for _, own in places])
+    for walk in walked:
+        weights = weights * walk.missed(at)
+    return at, weights / weights.sum()
+
+
+def _smoothed(
+    at: FloatArray, weights: FloatArray, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Draw places of one case from a normal kernel estimate, all of one weight.
+
+    The kernel has the shape of the cloud and the width of the normal-reference rule for
+    two dimensions (D. W. Scott, Multivariate Density Estimation, 1992, from memory).
+    """
+    share = float(weights.sum())
+    size = max(int(_MOST_POINTS * share), _FEWEST_POINTS)
+    total = np.cumsum(weights)
+    picked = np.searchsorted(total, (np.arange(size) + 0.5) / size * total[-1])
+    drawn = at[:, np.minimum(picked, weights.size - 1)]
+    middle = drawn.mean(axis=1, keepdims=True)
+    spread = np.cov(drawn) + np.eye(2) * _SIZE**2
+    width = effective_number(weights) ** (-1 / 6)
+    noise = width * np.linalg.cholesky(spread) @ rng.standard_normal(drawn.shape)
+    moved = middle + (drawn - middle + noise) / np.sqrt(1 + width**2)
+    return np.asarray(moved), np.full(size, share / size)
+
+
+def _by_square(squares: Squares, at: FloatArray, weights: FloatArray) -> FloatArray:
+    """Share out the chance, shape (rows, columns)."""
+    count, *_ = np.histogram2d(
+        (at[1] - squares.south) / squares.size,
+        (at[0] - squares.west) / squares.size,
+        bins=(squares.rows, squares.columns),
+        range=((0, squares.rows), (0, squares.columns)),
+        weights=weights,
+    )
+    return np.asarray(count)
+
+
+def _cautions(squares: Squares, column: int, row: int, site: Site) -> tuple[str, ...]:
+    west, south = (
+        squares.west + column * squares.size,
+        squares.south + row * squares.size,
+    )
+    box = shapely.box(west, south, west + squares.size, south + squares.size)
+    told: list[str] = []
+    for area in site.areas:
+        near = _SHY if area.role == "power line" else 0.0
+        if area.role in _CAUTIONS and area.shape.distance(box) <= near:
+            told.append(f"{_CAUTIONS[area.role]} ({area.name})")
+    if not site.boundary.covers(box):
+        told.append(_BEYOND)
+    # The one that kills comes first.
+    return tuple(sorted(told, key=lambda text: not text.startswith("power line")))
+
+
+def smallest(listed: Sequence[Square], share: float) -> int:
+    """Count the likeliest squares that together hold a share; all if they never do.
+
+    Parameters
+    ----------
+    listed : sequence of Square
+        Squares, the likeliest first.
+    share : float
+        In (0, 1).
+
+    Returns
+    -------
+    int
+        How many.
+    """
+    total = np.cumsum([square.chance for square in listed])
+    return min(int(np.searchsorted(total, share)) + 1, len(listed)) if listed else 0
+
+
+def middle_of(squares: Squares, column: float, row: float) -> tuple[float, float]:
+    """Give the middle of a square.
+
+    Parameters
+    ----------
+    squares : Squares
+        The grid.
+    column, row : float
+        Place of the square.
+
+    Returns
+    -------
+    east, north : float
+        From the pad [m].
+    """
+    east = squares.west + (column + 0.5) * squares.size
+    north = squares.south + (row + 0.5) * squares.size
+    return east, north

@@ -1,0 +1,193 @@
+"""The search for receivers, globes and paper: GPX, KML, a sheet to print."""
+
+from __future__ import annotations
+
+from html import escape
+from importlib.metadata import version
+from typing import Final
+from xml.etree import ElementTree as ET
+
+import shapely
+
+from driftmap.exports.places import DECIMALS, place, polygons, positions
+from driftmap.exports.xml import add, document
+from driftmap.report.planpage import page, printable, table
+from driftmap.report.words import Units
+from driftmap.search.drawing import picture
+from driftmap.search.page import CAUTIONS, Search, planned, shares_told
+
+__all__ = ["search_gpx", "search_kml", "search_sheet"]
+
+_GPX: Final = "http://www.topografix.com/GPX/1/1"
+_KML: Final = "http://www.opengis.net/kml/2.2"
+_MOST_ROWS: Final = 30  # squares on a sheet
+_STYLE: Final = (
+    "<style>.chart{max-height:120mm}.cell{fill:#0b58b0;stroke:#888;stroke-width:.02}"
+    ".cell.mind{stroke:#b35c00;stroke-width:.07;stroke-dasharray:.08 .08}"
+    ".line{fill:none;stroke:#000;stroke-width:.07}.in-80{stroke-dasharray:.3 .12}"
+    ".in-95{stroke-dasharray:.08 .12}.area{fill:#58514a;fill-opacity:.25}"
+    ".area.power-line{fill:#a3000b}.beyond{fill:#b35c00;fill-opacity:.12}"
+    ".edge,.pad text,.found text,.way text{font-size:.55px;text-anchor:middle}"
+    ".way path,.found path{stroke:#000;stroke-width:.08;fill:none}"
+    ".way circle{fill:#fff;stroke:#000;stroke-width:.05}.way text{font-size:.38px}</style>"
+)
+
+
+def search_gpx(search: Search) -> str:
+    """Write the order of walking as GPX 1.1.
+
+    Parameters
+    ----------
+    search : Search
+        The search.
+
+    Returns
+    -------
+    str
+        GPX text: where each sweep begins as waypoints, the sweeps and the least ground
+        that holds 50, 80 and 95 % as tracks.
+    """
+    root = ET.Element(
+        "gpx",
+        {"version": "1.1", "creator": f"driftmap {version('driftmap')}", "xmlns": _GPX},
+    )
+    head = add(root, "metadata")
+    add(head, "name", _title(search))
+    add(head, "desc", "\n".join(CAUTIONS))
+    for number, sweep in enumerate(search.sweeps, 1):
+        (spot,) = positions(search.site, [sweep.start[0]], [sweep.start[1]])
+        point = add(root, "wpt", **_spot(spot))
+        add(point, "name", f"Sweep {number}: {sweep.squares[0]} to {sweep.squares[-1]}")
+        add(point, "cmt", f"left to expect after it {sweep.left:.0%}")
+    for number, sweep in enumerate(search.sweeps, 1):
+        track = add(root, "trk")
+        add(track, "name", f"Sweep {number}")
+        segment = add(track, "trkseg")
+        ends = list(zip(sweep.start, sweep.end, strict=True))
+        for spot in positions(search.site, *ends):
+            add(segment, "trkpt", **_spot(spot))
+    for line in search.chances.lines:
+        track = add(root, "trk")
+        add(track, "name", f"{line.share:.0%} inside")
+        for polygon in polygons(place(search.site, line.shape)):
+            for ring in polygon:
+                segment = add(track, "trkseg")
+                for spot in ring:
+                    add(segment, "trkpt", **_spot(spot))
+    return document(root)
+
+
+def _spot(spot: tuple[float, float]) -> dict[str, str]:
+    return {"lat": f"{spot[1]:.{DECIMALS}f}", "lon": f"{spot[0]:.{DECIMALS}f}"}
+
+
+def _title(search: Search) -> str:
+    return f"Search for {search.chances.piece}: {search.flight}, {search.site.name}"
+
+
+def search_kml(search: Search) -> str:
+    """Write squares, lines and sweeps as KML.
+
+    Parameters
+    ----------
+    search : Search
+        The search.
+
+    Returns
+    -------
+    str
+        KML text; the description holds the cautions.
+    """
+    root = ET.Element("kml", {"xmlns": _KML})
+    whole = add(root, "Document")
+    add(whole, "name", _title(search))
+    # Shown as HTML (OGC 12-007r2, kml:description): what came from files is escaped.
+    add(whole, "description", "<br/>".join(escape(text) for text in CAUTIONS))
+    folder = add(whole, "Folder")
+    add(folder, "name", "Squares")
+    grid = search.chances.squares
+    for square in search.chances.listed:
+        west, south = (
+            grid.west + square.column * grid.size,
+            grid.south + square.row * grid.size,
+        )
+        box = shapely.box(west, south, west + grid.size, south + grid.size)
+        mark = _mark(folder, square.name, [f"{square.chance:.2%}", *square.cautions])
+        _polygons(mark, search, box)
+    folder = add(whole, "Folder")
+    add(folder, "name", "Least ground")
+    for line in search.chances.lines:
+        _polygons(_mark(folder, f"{line.share:.0%} inside", []), search, line.shape)
+    folder = add(whole, "Folder")
+    add(folder, "name", "Order of walking")
+    for number, sweep in enumerate(search.sweeps, 1):
+        mark = _mark(folder, f"Sweep {number}", [" ".join(sweep.squares)])
+        ends = positions(search.site, *zip(sweep.start, sweep.end, strict=True))
+        add(add(mark, "LineString"), "coordinates", _corners(ends))
+    return document(root)
+
+
+def _mark(parent: ET.Element, name: str, told: list[str]) -> ET.Element:
+    mark = add(parent, "Placemark")
+    add(mark, "name", name)
+    if told:
+        add(mark, "description", "<br/>".join(escape(text) for text in told))
+    return mark
+
+
+def _polygons(mark: ET.Element, search: Search, shape: shapely.Geometry) -> None:
+    many = add(mark, "MultiGeometry")
+    for outer, *holes in polygons(place(search.site, shape)):
+        polygon = add(many, "Polygon")
+        for name, ring in (
+            ("outerBoundaryIs", outer),
+            *(("innerBoundaryIs", hole) for hole in holes),
+        ):
+            edge = add(add(polygon, name), "LinearRing")
+            add(edge, "coordinates", _corners(ring))
+
+
+def _corners(spots: list[tuple[float, float]]) -> str:
+    return " ".join(f"{x:.{DECIMALS}f},{y:.{DECIMALS}f}" for x, y in spots)
+
+
+def search_sheet(search: Search, *, units: Units) -> str:
+    """Write a sheet for helpers without a phone.
+
+    Parameters
+    ----------
+    search : Search
+        The search.
+    units : {"us", "si"}
+        Units to show.
+
+    Returns
+    -------
+    str
+        An HTML document to print; nothing in it runs or is fetched.
+    """
+    chances = search.chances
+    rows = [["Square", "Chance", "Mind"]]
+    rows += [
+        [s.name, f"{100 * s.chance:.1f} %", "; ".join(s.cautions)]
+        for s in chances.listed[:_MOST_ROWS]
+    ]
+    warn = "".join(f"<p><strong>{printable(text)}</strong></p>" for text in CAUTIONS)
+    lines = "".join(f"<li>{printable(t)}</li>" for t in shares_told(chances, units))
+    how = (
+        f"{search.walkers.count} people {search.walkers.spacing:.0f} m apart over "
+        f"{search.walkers.cover}: what lies there is seen {search.walkers.detection:.0%} of the "
+        "time. These squares are of this search only, not those of the map."
+    )
+    blocks = [
+        _STYLE,
+        warn,
+        picture(chances, search.site, search.sweeps, search.found),
+        f"<ul>{lines}</ul><p>{printable(how)}</p>",
+        "<h2>Order of walking</h2>",
+        table(planned(search.sweeps, units)),
+        "<h2>Squares, the likeliest first</h2>",
+        table(rows),
+    ]
+    told = [f"seen: {text}" for text in search.told]
+    return page(_title(search), blocks, assumed=[*told, *search.notes], questions=())

@@ -1,0 +1,236 @@
+"""The search as one page for a phone without a network: it keeps count of what is walked."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from functools import cache
+from importlib.metadata import version
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+from driftmap.formulas.detection import SWEEP_WIDTH
+from driftmap.ground.site import Site
+from driftmap.report.words import Units, distance
+from driftmap.search.chances import SHARES, Chances, smallest
+from driftmap.search.drawing import picture
+from driftmap.search.walk import Sweep, Walkers
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = ["CAUTIONS", "Search", "planned", "search_html", "shares_told"]
+
+CAUTIONS: Final = (
+    "Nobody climbs, throws or pokes for a rocket on a power line. Stay away from it and call "
+    "the line's operator.",
+    "A rocket down with a charge unfired can still fire: stand clear of nose and ends, switch "
+    "off its electronics first, as its maker says.",
+    "Private land: ask before entering. Roads, railways and water are marked on the squares "
+    "as the site file has them; there may be others.",
+    "The range safety officer says when searchers may go out. While the range is open, a "
+    "spotter watches the sky for them.",
+)
+"""What every page, sheet and file of a search says."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """A search as it is handed to those who walk.
+
+    Parameters
+    ----------
+    flight : str
+        Name of the flight.
+    site : Site
+        The ground.
+    chances : Chances
+        Where the piece may lie.
+    walkers : Walkers
+        Who walks, and how.
+    sweeps : tuple of Sweep
+        The order of walking.
+    start : (float, float)
+        Where they stand, from the pad [m].
+    told : tuple of str
+        What was seen, a sentence each.
+    found : tuple of (str, float, float)
+        What was found already, with place from the pad [m].
+    cases : tuple of (str, float)
+        Chance of each case after what was seen, the likeliest first.
+    notes : tuple of str
+        What was assumed, and what all this rests on.
+    """
+
+    flight: str
+    site: Site
+    chances: Chances
+    walkers: Walkers
+    sweeps: tuple[Sweep, ...]
+    start: tuple[float, float]
+    told: tuple[str, ...]
+    found: tuple[tuple[str, float, float], ...]
+    cases: tuple[tuple[str, float], ...]
+    notes: tuple[str, ...]
+
+
+def search_html(search: Search, *, units: Units) -> str:
+    """Write a search as one page.
+
+    Parameters
+    ----------
+    search : Search
+        The search.
+    units : {"us", "si"}
+        Units to show.
+
+    Returns
+    -------
+    str
+        An HTML document that needs nothing from outside; the same search gives the same
+        text.
+    """
+    # folium takes 0.2 s to import, and its module holds the ways of an offline page.
+    from driftmap.report import offline  # noqa: PLC0415
+
+    data = _data(search, units)
+    # Inside a script no text of a file may end it or begin a comment.
+    told = json.dumps(data, separators=(",", ":"), allow_nan=False)
+    facts = "const SEARCH = " + told.replace("<", "\\u003c") + ";"
+    script = "\n".join([facts, _text("order.js"), _text("search.js")])
+    chances = search.chances
+    return (
+        _page()
+        .get_template("search.html")
+        .render(
+            policy=offline.policy([script], None),
+            style=_text("search.css"),
+            script=script,
+            picture=picture(chances, search.site, found=search.found),
+            flight=search.flight,
+            site=search.site.name,
+            piece=chances.piece,
+            told=search.told,
+            cases=_shown(search.cases),
+            notes=search.notes,
+            cautions=CAUTIONS,
+            covers=list(SWEEP_WIDTH),
+            walkers=search.walkers,
+            side=distance(chances.squares.size, units),
+            shares=shares_told(chances, units),
+            version=version("driftmap"),
+        )
+    )
+
+
+def shares_told(chances: Chances, units: Units) -> list[str]:
+    """Tell how much ground holds each share, and in how many squares.
+
+    Parameters
+    ----------
+    chances : Chances
+        Where the piece may lie.
+    units : {"us", "si"}
+        Units to show.
+
+    Returns
+    -------
+    list of str
+        A sentence for each share.
+    """
+    told = []
+    for line, share in zip(chances.lines, SHARES, strict=True):
+        area = line.shape.area
+        ground = (
+            f"{area / 4046.8564224:,.1f} acres"
+            if units == "us"
+            else f"{area / 1e4:,.1f} ha"
+        )
+        count = smallest(chances.listed, share)
+        told.append(f"{share:.0%} on {ground}, or in {count} squares")
+    return told
+
+
+def _shown(cases: Iterable[tuple[str, float]]) -> list[tuple[str, str]]:
+    return [
+        (name, "under 0.1 %" if chance < 0.001 else f"{100 * chance:.1f} %")
+        for name, chance in cases
+    ]
+
+
+def _data(search: Search, units: Units) -> dict[str, Any]:
+    chances, grid = search.chances, search.chances.squares
+    data = {
+        "piece": chances.piece,
+        "size": grid.size,
+        "west": grid.west,
+        "south": grid.south,
+        "rows": grid.rows,
+        "unit": {"us": ["ft", 0.3048], "si": ["m", 1.0]}[units],
+        "squares": [
+            [s.name, s.column, s.row, round(s.chance, 7), list(s.cautions)]
+            for s in chances.listed
+        ],
+        "widths": dict(SWEEP_WIDTH),
+        "walkers": asdict(search.walkers),
+        "start": [round(v, 1) for v in search.start],
+    }
+    whole = json.dumps(data, sort_keys=True)
+    # Only pages of one and the same search may be put together.
+    return {**data, "id": hashlib.sha256(whole.encode()).hexdigest()[:16]}
+
+
+def planned(sweeps: Sequence[Sweep], units: Units) -> list[list[str]]:
+    """Lay out the order of walking as a table.
+
+    Parameters
+    ----------
+    sweeps : sequence of Sweep
+        The sweeps.
+    units : {"us", "si"}
+        Units to show.
+
+    Returns
+    -------
+    list of list of str
+        Head and rows.
+    """
+    head = [
+        "Sweep",
+        "Squares",
+        "Walk",
+        "Chance to find it here",
+        "Left to expect after",
+    ]
+    rows = [
+        [
+            str(number),
+            sweep.squares[0]
+            if len(sweep.squares) == 1
+            else f"{sweep.squares[0]} to {sweep.squares[-1]} ({len(sweep.squares)})",
+            distance(sweep.metres, units),
+            f"{100 * sweep.gain:.1f} %",
+            f"{100 * sweep.left:.0f} %",
+        ]
+        for number, sweep in enumerate(sweeps, 1)
+    ]
+    return [head, *rows]
+
+
+@cache
+def _page() -> Environment:
+    # jinja2 takes 50 ms to import.
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415
+
+    return Environment(
+        loader=PackageLoader("driftmap", "search"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+    )
+
+
+def _text(name: str) -> str:
+    return files("driftmap.search").joinpath(name).read_text(encoding="utf-8").strip()

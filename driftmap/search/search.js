@@ -1,0 +1,199 @@
+// Ticking squares off: Bayes' rule on the chances that were worked out before, no physics.
+"use strict";
+const SPOT = SEARCH.squares;
+const KEY = "driftmap-search-" + SEARCH.id;
+const find = id => document.getElementById(id);
+// Every walk has an id of its own, so that two pages put together count none twice;
+// a walk taken back stays, marked, so that it is taken back on the other page too.
+let walks = {}, found = null, here = SEARCH.start, standing = false;
+
+function fresh() {
+  return Array.from(crypto.getRandomValues(new Uint8Array(8)), b => b.toString(16).padStart(2, "0")).join("");
+}
+
+function load(text) {
+  const data = JSON.parse(text);
+  if (typeof data !== "object" || !data || data.search !== SEARCH.id) {
+    throw new Error("That is of another search: nothing was changed.");
+  }
+  const whole = {};
+  for (const [id, walk] of Object.entries(data.walks || {})) {
+    const known = /^[0-9a-f]{16}$/.test(id) && Array.isArray(walk.squares) &&
+      walk.squares.every(n => Number.isInteger(n) && n >= 0 && n < SPOT.length) &&
+      walk.seen >= 0 && walk.seen <= 1;
+    if (!known) throw new Error("That cannot be read: nothing was changed.");
+    whole[id] = {squares: walk.squares, seen: +walk.seen, who: String(walk.who || "").slice(0, 40), off: walk.off === true};
+  }
+  const place = Number.isInteger(data.found) && data.found >= 0 && data.found < SPOT.length ? data.found : null;
+  return {walks: whole, found: place};
+}
+
+function state() {
+  return JSON.stringify({search: SEARCH.id, walks, found});
+}
+
+function keep() {
+  try { localStorage.setItem(KEY, state()); } catch { say("This phone keeps nothing: copy the text below before you close the page."); }
+}
+
+function merge(other) {
+  for (const [id, walk] of Object.entries(other.walks)) {
+    walks[id] = walks[id] ? {...walks[id], off: walks[id].off || walk.off} : walk;
+  }
+  if (other.found !== null) found = other.found;
+}
+
+// Chance of each square now, and what was left to expect before anything more is walked.
+function chances() {
+  const missed = SPOT.map(spot => spot[3]);
+  for (const walk of Object.values(walks)) {
+    if (!walk.off) for (const n of walk.squares) missed[n] *= 1 - walk.seen;
+  }
+  const listed = SPOT.reduce((sum, spot) => sum + spot[3], 0);
+  const beside = Math.max(0, 1 - listed);
+  const left = missed.reduce((a, b) => a + b, beside);
+  return {now: missed.map(m => m / left), beside: beside / left, left};
+}
+
+function walkers() {
+  return {count: Math.max(1, +find("count").value || 1), spacing: Math.max(0.5, (+find("spacing").value || 10) * SEARCH.unit[1]), cover: find("cover").value};
+}
+
+function far(metres) {
+  return Math.round(metres / SEARCH.unit[1]).toLocaleString("en") + " " + SEARCH.unit[0];
+}
+
+function share(p) {
+  return p > 0 && p < 0.001 ? "under 0.1 %" : (100 * p).toFixed(p < 0.1 ? 1 : 0) + " %";
+}
+
+function say(text) {
+  find("say").textContent = text;
+}
+
+function tick(numbers) {
+  const names = numbers.map(n => SPOT[n][0]).join(", ");
+  walks[fresh()] = {squares: numbers, seen: detection(walkers()), who: find("who").value.trim().slice(0, 40), off: false};
+  here = middle([SPOT[numbers.at(-1)][1], SPOT[numbers.at(-1)][2]]);
+  say("Walked: " + names + ".");
+  keep();
+  show();
+}
+
+function times(n) {
+  return Object.values(walks).filter(walk => !walk.off && walk.squares.includes(n)).length;
+}
+
+function paint(now) {
+  const most = Math.max(...now, 1e-12);
+  for (const cell of document.querySelectorAll("rect.cell")) {
+    const n = +cell.dataset.n;
+    cell.setAttribute("fill-opacity", (0.08 + 0.82 * now[n] / most).toFixed(3));
+    cell.classList.toggle("walked", times(n) > 0);
+    cell.classList.toggle("here-it-is", found === n);
+    cell.querySelector("title").textContent = `${SPOT[n][0]}: ${share(now[n])}${SPOT[n][4].length ? ". " + SPOT[n][4].join("; ") : ""}`;
+  }
+}
+
+function element(name, text, of) {
+  const made = document.createElement(name);
+  if (text) made.textContent = text;
+  if (of) made.className = of;
+  return made;
+}
+
+function button(text, act) {
+  const made = element("button", text);
+  made.type = "button";
+  made.addEventListener("click", act);
+  return made;
+}
+
+function list(plan) {
+  const rows = plan.slice(0, 6).map((sweep, i) => {
+    const row = element("li");
+    const names = sweep.numbers.map(n => SPOT[n][0]);
+    const told = names.length === 1 ? names[0] : `${names[0]} to ${names.at(-1)}, ${names.length} squares`;
+    row.append(element("b", told), element("span", `walk ${far(sweep.metres)}; finds it ${share(sweep.gain)}; left to expect then ${share(sweep.left)}`));
+    const mind = [...new Set(sweep.numbers.flatMap(n => SPOT[n][4]))];
+    for (const text of mind) row.append(element("em", text));
+    if (i === 0) row.append(button("Walked, nothing found", () => tick(sweep.numbers)));
+    return row;
+  });
+  find("order").replaceChildren(...rows);
+}
+
+function history() {
+  const rows = Object.entries(walks).filter(([, walk]) => !walk.off).map(([id, walk]) => {
+    const row = element("li", walk.squares.map(n => SPOT[n][0]).join(", ") + (walk.who ? ` by ${walk.who}` : "") + `, ${share(walk.seen)} would have been seen`);
+    row.append(button("Take back", () => { walks[id] = {...walk, off: true}; keep(); show(); }));
+    return row;
+  });
+  find("walks").replaceChildren(...rows);
+  find("none").hidden = rows.length > 0;
+}
+
+function show() {
+  const {now, beside, left} = chances();
+  const best = now.reduce((top, p, n) => (p > now[top] ? n : top), 0);
+  find("status").textContent = found !== null
+    ? `Found in ${SPOT[found][0]}. Nobody need walk on.`
+    : `Likeliest square now: ${SPOT[best][0]} (${share(now[best])}).`;
+  find("left").textContent = `Had it lain as foretold, the walks so far would have found it ${share(1 - left)} of the time. Now ${share(1 - beside)} of the chance is in these squares, ${share(beside)} beside them.`;
+  paint(now);
+  document.body.classList.toggle("done", found !== null);
+  list(found !== null ? [] : planWalk(SPOT.map((spot, n) => [spot[1], spot[2], now[n], n]), here, walkers()));
+  history();
+  find("state").value = state();
+}
+
+let picked = null;
+function pick(n) {
+  if (standing) {
+    standing = false;
+    find("stand").setAttribute("aria-pressed", "false");
+    here = middle([SPOT[n][1], SPOT[n][2]]);
+    say(`You stand in ${SPOT[n][0]}.`);
+    show();
+    return;
+  }
+  picked = n;
+  const {now} = chances();
+  find("picked").hidden = false;
+  find("picked-name").textContent = `${SPOT[n][0]}: ${share(now[n])}, walked ${times(n)} times`;
+  find("picked-mind").replaceChildren(...SPOT[n][4].map(text => element("em", text)));
+}
+
+for (const cell of document.querySelectorAll("rect.cell")) cell.addEventListener("click", () => pick(+cell.dataset.n));
+find("tick").addEventListener("click", () => { tick([picked]); find("picked").hidden = true; });
+find("here").addEventListener("click", () => { found = picked; keep(); show(); find("picked").hidden = true; });
+find("lost").addEventListener("click", () => { found = null; keep(); show(); });
+find("stand").addEventListener("click", () => { standing = true; find("stand").setAttribute("aria-pressed", "true"); say("Tap the square you stand in."); });
+for (const id of ["count", "spacing", "cover"]) find(id).addEventListener("input", show);
+for (const [id, by] of [["nearer", 1.5], ["farther", 1 / 1.5]]) {
+  find(id).addEventListener("click", () => {
+    const chart = find("chart"), now = parseFloat(chart.style.width) || 100;
+    chart.style.width = Math.min(600, Math.max(100, now * by)) + "%";
+  });
+}
+find("copy").addEventListener("click", async () => {
+  find("state").select();
+  try { await navigator.clipboard.writeText(state()); say("Copied: send it to the others."); } catch { say("Copy the text in the box and send it to the others."); }
+});
+find("join").addEventListener("click", () => {
+  try {
+    merge(load(find("other").value));
+    find("other").value = "";
+    keep();
+    show();
+    say("Put together: walks of both count, none twice.");
+  } catch (problem) { say(problem instanceof SyntaxError ? "That is not the text of a search: nothing was changed." : problem.message); }
+});
+find("spacing").value = Math.round(SEARCH.walkers.spacing / SEARCH.unit[1]);
+find("count").value = SEARCH.walkers.count;
+find("cover").value = SEARCH.walkers.cover;
+try {
+  const kept = localStorage.getItem(KEY);
+  if (kept) merge(load(kept));
+} catch { say("What this phone kept could not be read."); }
+show();

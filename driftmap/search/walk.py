@@ -1,0 +1,159 @@
+"""In which order to walk: the most chance for each metre, from where one stands."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from driftmap.formulas.detection import SWEEP_WIDTH, random_search
+from driftmap.search.chances import Chances, middle_of
+
+__all__ = ["Sweep", "Walkers", "plan_walk"]
+
+_REGROUP: Final = 60.0
+"""What forming up for a new sweep costs, as metres walked; assumed. It keeps sweeps whole."""
+
+_MOST: Final = 40  # sweeps of a plan
+_ENOUGH: Final = 0.95  # share of what walking can find at all, after which a plan ends
+
+
+@dataclass(frozen=True, slots=True)
+class Walkers:
+    """Who walks, and how.
+
+    Parameters
+    ----------
+    count : int
+        People in a line.
+    spacing : float
+        Distance between them [m].
+    cover : str
+        A key of `driftmap.formulas.detection.SWEEP_WIDTH`.
+    """
+
+    count: int = 2
+    spacing: float = 10.0
+    cover: str = "grass"
+
+    @property
+    def detection(self) -> float:
+        """Chance to see the piece in a square walked once."""
+        return float(random_search(SWEEP_WIDTH[self.cover], self.spacing))
+
+    def length(self, size: float) -> float:
+        """Give how far the line walks to cover a square of some side [m]."""
+        return size**2 / (self.spacing * self.count)
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """Neighbouring squares in one row or column, walked in one go.
+
+    Parameters
+    ----------
+    squares : tuple of str
+        Their names in the order of walking.
+    start, end : (float, float)
+        Middles of the first and the last, from the pad [m].
+    metres : float
+        What the line walks for it, the way there included [m].
+    gain : float
+        Chance that the piece is found on it.
+    left : float
+        Chance that it is not found by then, were all walked so far in vain: what is
+        left to expect.
+    """
+
+    squares: tuple[str, ...]
+    start: tuple[float, float]
+    end: tuple[float, float]
+    metres: float
+    gain: float
+    left: float
+
+
+def plan_walk(
+    chances: Chances, walkers: Walkers, start: tuple[float, float] = (0.0, 0.0)
+) -> tuple[Sweep, ...]:
+    """Plan sweeps one after the other, each with the most chance for a metre walked.
+
+    Parameters
+    ----------
+    chances : Chances
+        Where the piece may lie.
+    walkers : Walkers
+        Who walks.
+    start : (float, float)
+        Where they stand, from the pad [m].
+
+    Returns
+    -------
+    tuple of Sweep
+        Until 95 % of what one walk over all squares can find is planned for.
+
+    Notes
+    -----
+    Each step takes the best run of squares as seen from the end of the one before;
+    looking further ahead could save a little walking.
+    """
+    left = {(s.column, s.row): s.chance for s in chances.listed}
+    names = {(s.column, s.row): s.name for s in chances.listed}
+    goal = _ENOUGH * sum(left.values())
+    here, walked, found = start, 0.0, 0.0
+    plan: list[Sweep] = []
+    while left and walked < goal and len(plan) < _MOST:
+        cells, metres = _best(chances, walkers, left, here)
+        chance = sum(left.pop(cell) for cell in cells)
+        walked += chance
+        gain = chance * walkers.detection
+        found += gain
+        first, here = (middle_of(chances.squares, *cells[i]) for i in (0, -1))
+        told = tuple(names[cell] for cell in cells)
+        plan.append(Sweep(told, first, here, metres, gain, 1 - found))
+    return tuple(plan)
+
+
+_Cell = tuple[int, int]
+
+
+def _best(
+    chances: Chances,
+    walkers: Walkers,
+    left: Mapping[_Cell, float],
+    here: tuple[float, float],
+) -> tuple[list[_Cell], float]:
+    """Find the run with the most chance for each metre."""
+    best: tuple[float, list[_Cell], float] = (-1.0, [], 0.0)
+    each = walkers.length(chances.squares.size)
+    for line in _lines(left):
+        for first in range(len(line)):
+            chance = 0.0
+            for last in range(first, len(line)):
+                chance += left[line[last]]
+                cells = line[first : last + 1]
+                ends = [middle_of(chances.squares, *cells[i]) for i in (0, -1)]
+                near = [math.dist(here, end) for end in ends]
+                metres = _REGROUP + min(near) + each * len(cells)
+                if chance / metres > best[0] * (1 + 1e-12):
+                    way = cells if near[0] <= near[1] else cells[::-1]
+                    best = (chance / metres, way, metres)
+    return best[1], best[2]
+
+
+def _lines(left: Mapping[_Cell, float]) -> Iterator[list[_Cell]]:
+    """Go through unbroken rows, then unbroken columns, of squares."""
+    for along in (0, 1):
+        order = sorted(left, key=lambda cell: (cell[1 - along], cell[along]))
+        line: list[_Cell] = []
+        for cell in order:
+            if line and (
+                cell[1 - along] != line[-1][1 - along]
+                or cell[along] != line[-1][along] + 1
+            ):
+                yield line
+                line = []
+            line.append(cell)
+        if line:
+            yield line

@@ -1,0 +1,173 @@
+"""Flights weighed by what was seen: against exact integration and closed forms."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from scipy.stats import norm
+
+from driftmap import fly, read_flight, read_wind
+from driftmap.observations.flown import flown_cases
+from driftmap.observations.observation import (
+    IN_THE_AIR,
+    MISTAKEN,
+    Altimeter,
+    Down,
+    Found,
+    Odds,
+    Sighted,
+    Walked,
+    Went,
+)
+from driftmap.observations.toward import know
+from driftmap.observations.weighing import AtOddsError, weigh
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def wind():
+    return read_wind(str(ROOT / "examples" / "noon.csv"), site_altitude=1234.0)
+
+
+@pytest.fixture(scope="module")
+def cloud(wind):
+    flight = read_flight(ROOT / "examples" / "willet.toml")
+    return fly(flight, wind, 1234.0, samples=8192, seed=3, keep_falls=True)
+
+
+@pytest.fixture(scope="module")
+def cases(cloud, wind):
+    return {flown.case.name: flown for flown in flown_cases(cloud, wind)}
+
+
+def test_nothing_seen_leaves_the_likelihoods(cloud, cases):
+    known = weigh(tuple(cases.values()), ())
+    for case in cloud.tree.cases:
+        assert known.chances[case.name] == pytest.approx(case.probability, rel=1e-9)
+    assert known.log_evidence == pytest.approx(0, abs=1e-9)
+
+
+def test_weights_are_bayes_rule_by_hand(cases):
+    seen = Down("rocket", 150.0, 10.0)
+    known = weigh(tuple(cases.values()), (seen,))
+    top = {}
+    for name, flown in cases.items():
+        density = norm.pdf(150.0, flown.landed("rocket")[0], 10.0)
+        top[name] = flown.prior @ ((1 - MISTAKEN) * density + MISTAKEN / 600)
+    total = sum(top.values())
+    for name, value in top.items():
+        assert known.chances[name] == pytest.approx(value / total, rel=1e-9)
+
+
+def test_a_bearing_knows_no_seam(cases):
+    flown = cases["recovery works"]
+    east, north = flown.landing("rocket")[:, 0, 0]
+    for turn in (0.0, 2 * np.pi, -2 * np.pi):
+        bearing = np.arctan2(east, north) + turn
+        seen = Sighted("rocket", 0.0, 0.0, "pad", None, bearing, 0.1)
+        peak = np.log((1 - MISTAKEN) * norm.pdf(0, 0, 0.1) + MISTAKEN / (2 * np.pi))
+        assert seen.log_likelihood(flown)[0] == pytest.approx(peak, abs=1e-9)
+
+
+def test_going_down_behind_something_is_a_chance(cases):
+    flown = cases["recovery works"]
+    far = np.hypot(*flown.landing("rocket")[:, 0])
+    seen = Went("rocket", 0.0, 0.0, "pad", float(np.median(far)), 1e-6)
+    likely = np.exp(seen.log_likelihood(flown))
+    beyond = far > np.median(far)
+    assert np.allclose(likely[beyond], 1 - MISTAKEN / 2)
+    assert np.allclose(likely[~beyond], MISTAKEN / 2)
+
+
+def test_walked_ground_takes_its_share_away(cases):
+    """A square walked with detection d, holding p, keeps p(1 - d) / (1 - p d)."""
+    flown = tuple(cases.values())
+    whole = weigh(flown, ())
+    box = shapely.box(0, 0, 800, 400)
+
+    def inside(known):
+        return sum(
+            w[shapely.intersects_xy(box, *at)].sum()
+            for at, w in known.lying("rocket").values()
+        )
+
+    before = inside(whole)
+    after = inside(weigh(flown, (Walked("rocket", box, 0.7),)))
+    assert 0.1 < before < 0.9
+    assert after == pytest.approx(before * 0.3 / (1 - 0.7 * before), rel=1e-9)
+
+
+def test_what_no_flight_allows_is_told(cases):
+    flown = tuple(cases.values())
+    none = Odds(dict.fromkeys(cases, 0.0), "none of them")
+    with pytest.raises(AtOddsError, match="none of them"):
+        weigh(flown, (none,))
+
+
+def test_a_piece_that_stayed_on_lies_with_the_rocket(cases):
+    works, dive = cases["recovery works"], cases["nothing deploys"]
+    assert np.array_equal(works.landing("fin"), works.landing("rocket"))
+    # After a nose-first fall they lie about it: formulas/scatter.py.
+    apart = np.hypot(*(dive.landing("fin") - dive.landing("rocket")))
+    assert 0 < np.median(apart) < 10
+    assert apart.max() < 60
+
+
+def test_places_on_the_way_down_are_those_of_the_integrator(cloud, wind, cases):
+    """Fly the same flights with a fall that ends at a height: the place is near."""
+    from driftmap.montecarlo.flying import _Flights
+    from driftmap.trajectory.descent import fall
+
+    flown = cases["recovery works"]
+    tree, plan = cloud.tree, cloud.plan
+    block = _Flights(plan, tree, wind, 4096, cloud.seed, 0, None)
+    body = flown.case.bodies[0]
+    state = block.release(flown.case)
+    stages = [*body.before, *body.stages]
+    everyone = np.arange(4096)
+    whole = block._whole(state)
+    for stage in stages[:-1]:
+        state = block._fly(state, stage, whole, everyone)
+    area = sum(size * block.draws[name] for size, name in stages[-1].drag)
+    there = fall(state, whole, area, block.air, floor=np.full(4096, 500.0))
+    time = float(np.median(there.time))
+    same = np.abs(there.time - time) < 1.0
+    assert same.sum() > 20
+    at = flown.at("rocket", time)[:, 0, :4096][:, same]
+    off = np.stack([there.east, there.north])[:, same] - at[:2]
+    off -= np.stack([there.v_east, there.v_north])[:, same] * (there.time[same] - time)
+    glide = np.stack([block.draws["main glide east"], block.draws["main glide north"]])
+    off += (glide * (there.time - state.time))[:, same]
+    way = np.hypot(there.east - state.east, there.north - state.north)[same]
+    # What the wind's error is at heights between is not kept: `IN_THE_AIR` allows for it.
+    rms = np.sqrt((off**2).sum(axis=0).mean()) / way.mean()
+    assert 0.5 * IN_THE_AIR < rms < 1.1 * IN_THE_AIR
+    assert np.abs(at[2] - 500.0).max() < 25
+
+
+def test_flights_flown_toward_a_find_agree_with_many_plain_ones(wind, cloud):
+    """The chance of each case by steered flights is that of very many plain ones."""
+    flight = cloud.plan.flight
+    part = next(cloud.of("canopy tangles"))
+    middle = cloud.east[part.rows].mean(), cloud.north[part.rows].mean()
+    seen = (Found("rocket", float(middle[0]), float(middle[1]), 25.0),)
+    plain = fly(flight, wind, 1234.0, samples=65_536, seed=77, keep_falls=True)
+    many = weigh(flown_cases(plain, wind), seen)
+    few = weigh(flown_cases(cloud, wind), seen)
+    steered = know(cloud, wind, seen, enough=6 * few.effective, most_lots=1)
+    assert steered.effective > 3 * few.effective
+    # Both are estimates: standard errors of the evidence 1/sqrt(effective) each.
+    error = np.sqrt(1 / many.effective + 1 / steered.effective)
+    assert error < 0.15
+    assert abs(steered.log_evidence - many.log_evidence) < 3 * error
+    for name, chance in many.chances.items():
+        assert steered.chances[name] == pytest.approx(chance, abs=3 * error * 0.5)
+
+
+def test_altimeter_reads_the_greatest_height(cases):
+    flown = cases["recovery works"]
+    height = flown.apogee()
+    likely = Altimeter(float(height[0]), 5.0).log_likelihood(flown)
+    assert likely[0] == likely.max()

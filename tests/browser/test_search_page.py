@@ -1,0 +1,140 @@
+"""The search page in a real browser with its network closed: Bayes' rule, merging, walking."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli.search import search_command
+
+pytestmark = pytest.mark.browser
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="session")
+def search_page(tmp_path_factory):
+    """A search of the demo flight, with hostile text in what was seen."""
+    out = tmp_path_factory.mktemp("search")
+    seen = out / "seen.toml"
+    seen.write_text(
+        (ROOT / "examples" / "seen.toml").read_text()
+        + '\n[[walked]]\nwho = "</script><img src=x onerror=window.hit=1>`${1}"\n'
+        'around = [41.6, -117.95]\nradius = "50 m"\nspacing = "10 m"\n'
+    )
+    base = [
+        *(str(ROOT / "examples" / "willet.toml"), "--site"),
+        *(str(ROOT / "sites" / "saltgrass-flat.geojson"), "--wind"),
+        *(str(ROOT / "examples" / "noon.csv"), "--samples", "3000"),
+    ]
+    run = CliRunner().invoke(
+        search_command, [*base, "--seen", str(seen), "--out", str(out / "made")]
+    )
+    assert run.exit_code == 0, run.output
+    return out / "made"
+
+
+def start(browser, page, **size):
+    """Open the page as a phone that has kept nothing."""
+    browser.open(page / "search.html", **size)
+    browser.js("localStorage.clear()")
+    browser.open(page / "search.html", **size)
+
+
+def facts(page):
+    text = (page / "search.html").read_text(encoding="utf-8")
+    return json.loads(re.search(r"const SEARCH = (\{.*?\});\n", text)[1])
+
+
+@pytest.mark.parametrize(("width", "height"), [(360, 780), (1440, 900)])
+@pytest.mark.parametrize("dark", [False, True])
+def test_asks_for_nothing_and_fits(browser, search_page, width, height, dark):
+    start(browser, search_page, width=width, height=height, dark=dark)
+    assert browser.requests() == []
+    assert browser.complaints() == []
+    assert browser.js("return document.documentElement.scrollWidth") <= width
+    assert browser.js("return window.hit") is None
+    assert "power line" in browser.find("header .warn").text
+
+
+def test_a_tick_is_bayes_rule(browser, search_page):
+    start(browser, search_page)
+    before = browser.js("return chances().now")
+    numbers = browser.js(
+        "const p = planWalk(SPOT.map((s, n) => [s[1], s[2], chances().now[n], n]),"
+        " here, walkers()); return p[0].numbers"
+    )
+    seen = browser.js("return detection(walkers())")
+    browser.find("#order button").click()
+    after = browser.js("return chances().now")
+    held = sum(before[n] for n in numbers)
+    for n in (numbers[0], numbers[-1]):
+        wanted = before[n] * (1 - seen) / (1 - held * seen)
+        assert after[n] == pytest.approx(wanted, rel=1e-9)
+    other = next(n for n in range(len(before)) if n not in numbers)
+    assert after[other] == pytest.approx(before[other] / (1 - held * seen), rel=1e-9)
+    assert browser.js("return chances().left") == pytest.approx(
+        1 - held * seen, rel=1e-9
+    )
+
+
+def test_the_page_walks_in_the_order_of_the_sheet(browser, search_page):
+    start(browser, search_page)
+    plan = browser.js(
+        "return planWalk(SPOT.map((s, n) => [s[1], s[2], s[3], n]), SEARCH.start,"
+        " SEARCH.walkers).map(s => [s.numbers.map(n => SPOT[n][0]), s.metres, s.gain])"
+    )
+    sheet = (search_page / "search.kml").read_text(encoding="utf-8")
+    for number, (names, _, _) in enumerate(plan, 1):
+        # Both plan from the same squares, the page from chances rounded to 1e-7.
+        assert f"<name>Sweep {number}</name>" in sheet
+        if number <= 5:
+            assert " ".join(names) in sheet
+
+
+def test_two_pages_put_together_count_no_walk_twice(browser, search_page):
+    start(browser, search_page)
+    browser.find("#order button").click()
+    one = browser.js("return state()")
+    browser.js("walks = {}; keep(); show()")
+    browser.js("tick([0])")
+    two = browser.js("return state()")
+    for text in (one, one, two):
+        browser.js("document.getElementById('other').value = arguments[0]", text)
+        browser.find("#join").click()
+    together = json.loads(browser.js("return state()"))["walks"]
+    assert together == json.loads(one)["walks"] | json.loads(two)["walks"]
+    # Taken back on one page, it is taken back on the other.
+    first = next(iter(json.loads(one)["walks"]))
+    browser.js("walks[arguments[0]].off = true; keep(); show()", first)
+    browser.js("document.getElementById('other').value = arguments[0]", one)
+    browser.find("#join").click()
+    assert browser.js("return walks[arguments[0]].off", first) is True
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "{", "{}", '{"search":"x"}', "[]", "null", '{"search":"ID","walks":{"a":1}}'],
+)
+def test_foreign_text_changes_nothing(browser, search_page, text):
+    start(browser, search_page)
+    browser.js("tick([1])")
+    before = browser.js("return state()")
+    text = text.replace("ID", facts(search_page)["id"])
+    browser.js("document.getElementById('other').value = arguments[0]", text)
+    browser.find("#join").click()
+    assert browser.js("return state()") == before
+    assert "nothing was changed" in browser.find("#say").text
+
+
+def test_what_was_walked_outlives_a_reload(browser, search_page):
+    start(browser, search_page)
+    browser.find("#order button").click()
+    before = browser.js("return chances().now")
+    browser.open(search_page / "search.html")
+    assert browser.js("return chances().now") == pytest.approx(before, rel=1e-12)
+    browser.find("rect.cell").click()
+    browser.find("#here").click()
+    assert "Found in" in browser.find("#status").text

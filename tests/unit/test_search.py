@@ -1,0 +1,152 @@
+"""Searching as a shell and a reader of the files see it; bad input is one clear line."""
+
+import json
+import re
+from pathlib import Path
+
+import fastkml
+import gpxpy
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli.search import search_command
+from driftmap.errors import DriftmapError
+from driftmap.report.squares import Squares
+from driftmap.search.chances import Chances, Square
+from driftmap.search.page import CAUTIONS
+from driftmap.search.walk import Walkers, plan_walk
+
+ROOT = Path(__file__).parents[2]
+SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
+BASE = [
+    *(str(ROOT / "examples" / "willet.toml"), "--site", SITE),
+    *("--wind", str(ROOT / "examples" / "noon.csv"), "--samples", "2000"),
+]
+
+
+def search(out, *more):
+    return CliRunner().invoke(search_command, [*BASE, "--out", str(out), *more])
+
+
+def facts(out):
+    text = (out / "search.html").read_text(encoding="utf-8")
+    return json.loads(re.search(r"const SEARCH = (\{.*?\});\n", text)[1])
+
+
+def test_writes_page_sheet_gpx_and_kml_that_others_read(tmp_path):
+    run = search(tmp_path, "--seen", str(ROOT / "examples" / "seen.toml"))
+    assert run.exit_code == 0, run.output + str(run.exception)
+    assert "effective flights" in run.output
+    names = {"search.html", "search-sheet.html", "search.gpx", "search.kml"}
+    assert {p.name for p in tmp_path.iterdir()} == names
+    gpx = gpxpy.parse((tmp_path / "search.gpx").read_text(encoding="utf-8"))
+    assert len(gpx.waypoints) == sum(t.name.startswith("Sweep") for t in gpx.tracks) > 3
+    kml = fastkml.KML.parse(tmp_path / "search.kml")
+    folders = {f.name for f in kml.features[0].features}
+    assert folders == {"Squares", "Least ground", "Order of walking"}
+    for name in names:
+        assert CAUTIONS[0][:40] in (tmp_path / name).read_text(encoding="utf-8")
+    squares = facts(tmp_path)["squares"]
+    assert 0.97 < sum(s[3] for s in squares) <= 1.0000001
+
+
+def test_the_same_search_gives_the_same_bytes(tmp_path):
+    for name in ("a", "b"):
+        assert search(tmp_path / name).exit_code == 0
+    for file in (tmp_path / "a").iterdir():
+        assert file.read_bytes() == (tmp_path / "b" / file.name).read_bytes()
+
+
+def test_what_is_known_moves_the_search(tmp_path):
+    seen = tmp_path / "seen.toml"
+    seen.write_text('[case]\nis = "nothing deploys"\n')
+    assert search(tmp_path / "plain").exit_code == 0
+    assert search(tmp_path / "dive", "--seen", str(seen)).exit_code == 0
+    plain, dive = facts(tmp_path / "plain"), facts(tmp_path / "dive")
+    # A nose-first fall lands upwind, west of the pad; a canopy far to the east.
+    middle = [
+        sum(s[3] * (d["west"] + (s[1] + 0.5) * d["size"]) for s in d["squares"])
+        for d in (plain, dive)
+    ]
+    assert middle[0] > 500
+    assert middle[1] < -200
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ('[case]\nis = "canopy tangle"', "did you mean 'canopy tangles'"),
+        ('[[down]]\ntime = "-5 s"', "cannot be"),
+        ('[[down]]\ntime = "9 h"', "cannot be"),
+        ('[[down]]\ntime = "5 furlongs"', "no unit of time"),
+        ('[[down]]\ntimes = "5 s"', "missing"),
+        ('[[down]]\ntime = "5 s +/- 0 s"', "error must be above 0"),
+        ("[[found]]\nat = [-17.9, 41.6]", "outside the site"),
+        ("[[found]]\nat = [141.6, -117.9]", "must lie in"),
+        ('[[found]]\nat = "Flight lin"', "did you mean 'Flight line'"),
+        ('[[seen]]\nbearing = "10 deg"', "from: missing"),
+        ('[[seen]]\nfrom = "nowhere"\nbearing = "10 deg"', "not known here"),
+        ('[[seen]]\nfrom = "pad"', "must give bearing"),
+        ('[[seen]]\nfrom = "pad"\nbearing = "400 deg"', "cannot be"),
+        (
+            '[[seen]]\nfrom = "pad"\nmagnetic_bearing = "40 deg"',
+            "needs the declination",
+        ),
+        ('[[seen]]\nfrom = "pad"\nelevation = "40 deg"', "needs the time"),
+        ('[[seen]]\nfrom = "pad"\nbearing = "4 deg"\nbering = 3', "is no key here"),
+        ('[[opening]]\ndevice = "man"\ntime = "3 s"', "did you mean 'main'"),
+        ('[[came_off]]\npiece = "wing"\ntime = "3 s"', "not known here"),
+        ('[[walked]]\naround = "pad"\nradius = "10 m"', "spacing"),
+        ("[[walked]]\nground = [[41.6, -117.95], [41.6, -117.94]]", "three or more"),
+        ("[[wlked]]\nx = 1", "did you mean 'walked'"),
+        ("[[down]\n", "is not TOML"),
+        ("down = 3", "must be a table"),
+        (
+            f"[case]\nnot = {['recovery works', 'nothing deploys', 'early opening', 'late opening', 'canopy tangles', 'fins come off', 'nose cone lost']}",
+            "rules out every case",
+        ),
+    ],
+)
+def test_bad_input_is_one_line_and_nothing_is_written(tmp_path, text, told):
+    seen, out = tmp_path / "seen.toml", tmp_path / "out"
+    seen.write_text(text)
+    run = search(out, "--seen", str(seen))
+    assert isinstance(run.exception, DriftmapError), run.output
+    line = str(run.exception)
+    assert told in line
+    assert "seen.toml" in line
+    assert "\n" not in line
+    assert not out.exists()
+
+
+def test_what_fits_nothing_flown_is_told(tmp_path):
+    seen = tmp_path / "seen.toml"
+    seen.write_text("[[found]]\nat = [41.9, -117.95]\n")
+    run = search(tmp_path / "out", "--seen", str(seen))
+    assert "AT ODDS" in run.output
+    assert "AT ODDS" in (tmp_path / "out" / "search.html").read_text(encoding="utf-8")
+
+
+def grid(chances):
+    """A row of squares of 50 m with these chances, from the pad eastward."""
+    squares = Squares(50.0, 0.0, 0.0, len(chances), 1)
+    listed = tuple(Square(f"{i}", i, 0, p, ()) for i, p in enumerate(chances))
+    return Chances("rocket", squares, listed, 1 - sum(chances), (), 1000.0)
+
+
+def test_the_first_sweep_has_the_most_chance_for_each_metre():
+    plan = plan_walk(grid([0.01, 0.3, 0.3, 0.01]), Walkers(count=2, spacing=12.0))
+    assert plan[0].squares[-1] == "2"
+    assert "3" not in plan[0].squares
+    seen = 1 - 2.718281828 ** (-1.0)
+    assert plan[0].gain == pytest.approx(
+        sum([0.3, 0.3] + [0.01] * ("0" in plan[0].squares)) * seen, rel=1e-6
+    )
+
+
+def test_what_is_left_falls_to_what_walking_cannot_find():
+    walkers = Walkers()
+    plan = plan_walk(grid([0.2, 0.2, 0.2, 0.2]), walkers)
+    left = [sweep.left for sweep in plan]
+    assert left == sorted(left, reverse=True)
+    assert left[-1] == pytest.approx(1 - 0.8 * walkers.detection, abs=0.8 * 0.05)
