@@ -1,0 +1,380 @@
+"""Each check by itself: a quiet cloud made by hand, in which one thing at a time goes wrong."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+from driftmap.failures.cases import LIKELIHOOD, WORKS
+from driftmap.ground.site import Area, Site, Waiver
+from driftmap.hazard.exposure import harm_of
+from driftmap.montecarlo.cloud import fly
+from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.check import Check, Kind, at_least, at_most
+from driftmap.verdict.consequence_checks import lowered_likelihoods, under_the_fall
+from driftmap.verdict.limits import LIMITS, show_limit
+from driftmap.verdict.people_checks import (
+    area_hits,
+    ground_checks,
+    harm_checks,
+    people_checks,
+)
+from driftmap.verdict.position_checks import position_checks
+from driftmap.winds import read_wind
+
+ROOT = Path(__file__).parents[2]
+N = 6000
+DETAIL = {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}
+CROWD = Area("Crowd", "spectators", shapely.box(-500, -40, -400, 40), people=40)
+HOUSE = Area("House", "building", shapely.box(400, 400, 420, 420))
+WIRES = Area("Wires", "power line", shapely.box(-900, 600, 900, 620))
+POND = Area("Pond", "water", shapely.box(-900, -700, 900, -600))
+
+
+@pytest.mark.parametrize(
+    ("interval", "limit", "outcome"),
+    [
+        ((0.0, 0.9), 1.0, "pass"),
+        ((0.0, 1.0), 1.0, "pass"),
+        ((0.0, math.nextafter(1.0, 2.0)), 1.0, "warn"),
+        ((1.0, 2.0), 1.0, "warn"),
+        ((math.nextafter(1.0, 2.0), 2.0), 1.0, "fail"),
+        ((math.nan, 0.5), 1.0, "warn"),
+        ((0.5, math.nan), 1.0, "warn"),
+        ((math.nan, math.nan), 1.0, "warn"),
+        ((0.0, math.inf), 1.0, "warn"),
+        ((-math.inf, 0.0), 1.0, "warn"),
+    ],
+)
+def test_a_figure_against_its_limit(interval, limit, outcome):
+    lower, upper = interval
+    assert at_most(interval, limit) == outcome
+    assert at_least((-upper, -lower), -limit) == outcome
+
+
+def test_a_least_value_looks_at_the_lower_end_to_pass_and_the_upper_to_fail():
+    assert at_least((15.0, 20.0), 15.0) == "pass"
+    assert at_least((14.9, 20.0), 15.0) == "warn"
+    assert at_least((10.0, 15.0), 15.0) == "warn"
+    assert at_least((10.0, 14.9), 15.0) == "fail"
+
+
+def test_the_readme_tells_the_limits():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    table = text[text.index("| key | default |") :].split("\n\n")[0]
+    told = dict(re.findall(r"`(\w+)` \| ([^|]+?) \|", table))
+    assert set(told) == set(LIMITS)
+    for key, limit in LIMITS.items():
+        if limit.value == math.inf:
+            assert told[key] == "the rules'"
+            continue
+        number = float(re.match(r"[\d.e-]+", told[key])[0])
+        assert number == pytest.approx(float(show_limit(limit).split()[0])), key
+
+
+@pytest.fixture(scope="module")
+def wind():
+    return read_wind("4 mph from 90", site_altitude=300.0)
+
+
+@pytest.fixture(scope="module")
+def quiet(wind):
+    """A cloud whose every piece lies gently on open ground, 100 m from the pad."""
+    flight = read_flight(ROOT / "examples" / "dunlin.toml")
+    cloud = fly(flight, wind, 300.0, samples=N, seed=1)
+    still = np.zeros_like(cloud.east)
+    way = np.zeros_like(cloud.way)
+    way[:, 2] = np.linspace(0, 280, len(way))[:, None]
+    return replace(
+        cloud,
+        east=still + 100.0,
+        north=still,
+        energy=still + 1.0,
+        speed=still + 3.0,
+        angle=still + math.pi / 2,
+        way=way,
+        apogee=replace(cloud.apogee, height=np.full(N, 280.0)),
+    )
+
+
+def site(*areas, flights_today=None, **rest):
+    land = shapely.Point(0, 0).buffer(1500, quad_segs=32)
+    given = {
+        "name": "Test Field",
+        "elevation": 300.0,
+        "longitude": -100.0,
+        "latitude": 40.0,
+        "areas": areas or (CROWD, HOUSE, WIRES, POND),
+        "boundary": land,
+        "waiver": Waiver(land.buffer(500), 900.0),
+    }
+    return Site(**{**given, **rest}, flights_today=flights_today)
+
+
+def spoken(cloud, where):
+    """The kinds of check that do not pass, without the lines of single areas."""
+    harm = harm_of(cloud, where)
+    checks = [
+        *people_checks(cloud, where, area_hits(cloud, where, {}), LIMITS),
+        *harm_checks(cloud, where, harm, LIMITS),
+        *ground_checks(cloud, where, LIMITS),
+        *under_the_fall(cloud, where),
+        *lowered_likelihoods(cloud),
+        *position_checks(where),
+    ]
+    return {c.kind: c for c in checks if c.outcome != "pass" and c.kind not in DETAIL}
+
+
+def moved(cloud, case, to, share, *, energy=1.0):
+    """Put the first body of a share of a case's flights somewhere else."""
+    east, north, joules = cloud.east.copy(), cloud.north.copy(), cloud.energy.copy()
+    part = next(cloud.of(case))
+    rows = np.arange(part.rows.start, part.rows.start + round(share * part.flights))
+    east[rows], north[rows], joules[rows] = *to, energy
+    return replace(cloud, east=east, north=north, energy=joules)
+
+
+def test_the_quiet_cloud_is_clear_of_everything(quiet):
+    assert spoken(quiet, site()) == {}
+
+
+@pytest.mark.parametrize(
+    ("to", "kind", "unsure", "beyond", "worst"),
+    [
+        ((-450, 0), Kind.AMONG_PEOPLE, 0.0007, 0.004, "fail"),
+        ((-399.9, 0), Kind.AMONG_PEOPLE, 0.0007, 0.004, "fail"),
+        ((410, 410), Kind.ON_CLEAR_GROUND, 0.0007, 0.004, "fail"),
+        ((100, 610), Kind.ON_POWER_LINE, 0.0095, 0.015, "fail"),
+        ((100, -650), Kind.IN_WATER, 0.052, 0.07, "warn"),
+        ((1600, 0), Kind.OUTSIDE_BOUNDARY, 0.052, 0.07, "fail"),
+    ],
+)
+def test_where_the_planned_landing_must_not_be(quiet, to, kind, unsure, beyond, worst):
+    """The middle flight is likely 0.9, so shares are divided by that."""
+    works = next(c.probability for c in quiet.tree.cases if c.name == WORKS)
+    for share, outcome in ((unsure, "warn"), (beyond, worst)):
+        found = spoken(moved(quiet, WORKS, to, share / works), site())
+        assert {k: c.outcome for k, c in found.items()} == {kind: outcome}
+        assert found[kind].value == pytest.approx(share, rel=0.15)
+
+
+def test_a_hurtful_piece_outside_counts_before_a_light_one(quiet):
+    share = 0.02
+    light = spoken(moved(quiet, WORKS, (1600, 0), share), site())
+    heavy = spoken(moved(quiet, WORKS, (1600, 0), share, energy=40.0), site())
+    assert light == {}
+    assert {k: c.outcome for k, c in heavy.items()} == {Kind.HURTFUL_OUTSIDE: "fail"}
+
+
+def test_outside_the_waiver_is_held_apart_from_outside_the_land(quiet):
+    wide = site(boundary=shapely.Point(0, 0).buffer(5000))
+    found = spoken(moved(quiet, WORKS, (2500, 0), 0.02), wide)
+    assert {k: c.outcome for k, c in found.items()} == {Kind.OUTSIDE_WAIVER: "fail"}
+
+
+@pytest.mark.parametrize(
+    ("to", "kind"),
+    [
+        ((-450, 0), Kind.AMONG_PEOPLE_IN_FAILURE),
+        ((410, 410), Kind.ON_CLEAR_GROUND_IN_FAILURE),
+    ],
+)
+def test_a_failure_is_taken_as_certain(quiet, to, kind):
+    """Light pieces, so that nothing else speaks: 10 % of one failure is 0.3 % of flights."""
+    gone = moved(quiet, "nothing deploys", to, 0.10)
+    found = spoken(gone, site())
+    assert found[kind].outcome == "fail"
+    assert found[kind].case == "nothing deploys"
+    few = spoken(moved(quiet, "nothing deploys", to, 0.02), site())
+    assert kind not in few
+
+
+def test_an_empty_house_is_no_crowd(quiet):
+    empty = replace(HOUSE, people=0)
+    gone = moved(quiet, "nothing deploys", (410, 410), 0.10)
+    assert Kind.ON_CLEAR_GROUND_IN_FAILURE not in spoken(gone, site(CROWD, empty))
+
+
+def test_a_case_that_never_counts_is_judged_all_the_same(quiet):
+    never = tuple(
+        replace(c, likelihood=0.0, probability=0.0)
+        if c.name == "nothing deploys"
+        else c
+        for c in quiet.tree.cases
+    )
+    cloud = replace(quiet, tree=replace(quiet.tree, cases=never))
+    found = spoken(
+        moved(cloud, "nothing deploys", (-450, 0), 0.5, energy=5000.0), site()
+    )
+    assert found[Kind.AMONG_PEOPLE_IN_FAILURE].outcome == "fail"
+    assert found[Kind.CASUALTIES_IF].outcome == "warn"
+    assert found[Kind.UNDER_THE_FALL].outcome == "warn"
+    assert Kind.AMONG_PEOPLE not in found
+
+
+def test_a_case_that_goes_any_way_is_left_to_its_risk(quiet):
+    any_way = tuple(
+        replace(c, any_way=c.name == "nothing deploys") for c in quiet.tree.cases
+    )
+    cloud = replace(quiet, tree=replace(quiet.tree, cases=any_way))
+    found = spoken(
+        moved(cloud, "nothing deploys", (-450, 0), 0.5, energy=5000.0), site()
+    )
+    assert set(found) == {Kind.AMONG_PEOPLE, Kind.INDIVIDUAL_RISK}
+
+
+def test_casualties_of_one_failure_hold_and_ten_times_fail(quiet):
+    """By hand: 40 people on 8,000 m², a casualty area of π (0.305 + r)² or 7 πr² m²."""
+    hit = moved(quiet, "nothing deploys", (-450, 0), 0.5, energy=5000.0)
+    found = spoken(hit, site())
+    check = found[Kind.CASUALTIES_IF]
+    (case,) = (c for c in quiet.tree.cases if c.name == "nothing deploys")
+    radius = math.sqrt(case.bodies[0].area / math.pi)
+    area = max(math.pi * (0.3048 + radius) ** 2, 7 * math.pi * radius**2)
+    assert check.outcome == "warn"
+    assert check.value == pytest.approx(0.5 * area * 40 / 8000, rel=0.02)
+    packed = replace(CROWD, people=1000)
+    assert spoken(hit, site(packed))[Kind.CASUALTIES_IF].outcome == "fail"
+    few = replace(CROWD, people=1)
+    assert Kind.CASUALTIES_IF not in spoken(hit, site(few))
+
+
+def test_risks_of_the_whole_flight(quiet):
+    hit = moved(quiet, "canopy tangles", (-450, 0), 0.05, energy=100.0)
+    found = spoken(hit, site())
+    assert found[Kind.INDIVIDUAL_RISK].outcome == "warn"
+    assert found[Kind.INDIVIDUAL_RISK].area == "Crowd"
+    often = moved(quiet, WORKS, (-450, 0), 0.5, energy=100.0)
+    assert spoken(often, site())[Kind.INDIVIDUAL_RISK].outcome == "fail"
+    assert spoken(often, site())[Kind.CASUALTIES].outcome == "fail"
+
+
+def test_a_day_of_flights_shares_one_budget(quiet):
+    hit = moved(quiet, WORKS, (-450, 0), 0.0003, energy=100.0)
+    one = harm_of(hit, site()).casualties.total.estimate
+    limit = LIMITS["casualties_in_a_day"].value
+    many = math.ceil(3 * limit / one)
+    assert Kind.CASUALTIES_IN_A_DAY not in spoken(hit, site())
+    assert Kind.CASUALTIES_IN_A_DAY not in spoken(hit, site(flights_today=1))
+    check = spoken(hit, site(flights_today=many))[Kind.CASUALTIES_IN_A_DAY]
+    assert check.value == pytest.approx(many * one)
+    assert check.outcome in {"warn", "fail"}
+
+
+def test_an_unknown_head_count_holds(quiet):
+    found = spoken(quiet, site(replace(CROWD, people=None)))
+    assert {k: c.outcome for k, c in found.items()} == {Kind.HEAD_COUNT: "warn"}
+
+
+def test_above_the_ceiling_and_out_of_the_cylinder(quiet):
+    height = np.full(N, 280.0)
+    height[: round(0.02 * N)] = 950.0
+    high = replace(quiet, apogee=replace(quiet.apogee, height=height))
+    found = spoken(high, site())
+    assert {k: c.outcome for k, c in found.items()} == {Kind.ABOVE_CEILING: "fail"}
+    way = quiet.way.copy()
+    way[3, 2, : round(0.02 * N)] = 950.0
+    found = spoken(replace(quiet, way=way), site())
+    assert {k: c.outcome for k, c in found.items()} == {Kind.WAY_UP_OUT: "fail"}
+
+
+def test_over_peoples_heads(quiet):
+    way = quiet.way.copy()
+    way[1, 0, : round(0.02 * N)] = -700.0
+    found = spoken(replace(quiet, way=way), site())
+    assert {k: c.outcome for k, c in found.items()} == {Kind.OVERFLIGHT: "fail"}
+
+
+def test_people_under_the_fall(quiet):
+    """A Gaussian fall of 60 m: its 50 % line has a radius of 71 m, its 90 % line 129 m."""
+    part = next(quiet.of("nothing deploys"))
+    rng = np.random.default_rng(1)
+    east, north, energy = quiet.east.copy(), quiet.north.copy(), quiet.energy.copy()
+    east[part.rows] = rng.normal(0, 60, part.flights)
+    north[part.rows] = rng.normal(800, 60, part.flights)
+    energy[part.rows] = 5000.0
+    cloud = replace(quiet, east=east, north=north, energy=energy)
+
+    def told(away, cloud=cloud):
+        camp = Area("Camp", "camp", shapely.box(away, 790, away + 5, 810), people=1)
+        found = [c for c in under_the_fall(cloud, site(camp)) if c.beside]
+        return [(c.outcome, c.area, c.value, c.case) for c in found]
+
+    assert told(40) == [("warn", "Camp", 0.5, "nothing deploys")]
+    assert told(100) == [("pass", "Camp", 0.9, "nothing deploys")]
+    assert told(180) == []
+    light = energy.copy()
+    light[part.rows] = 70.0  # J: under 58 ft lbf
+    assert told(40, replace(cloud, energy=light)) == []
+
+
+def test_a_lowered_likelihood_stands_beside_the_word(quiet):
+    def told(**cases):
+        flight = quiet.plan.flight.model_copy(update={"cases": cases})
+        return list(
+            lowered_likelihoods(replace(quiet, plan=replace(quiet.plan, flight=flight)))
+        )
+
+    default = LIKELIHOOD["nothing deploys"]
+    (check,) = told(**{"nothing deploys": default / 2})
+    assert check.beside
+    assert (check.value, check.limit) == (default / 2, default)
+    assert told(**{"nothing deploys": default}) == []
+    assert told(**{"nothing deploys": 2 * default}) == []
+
+
+@pytest.mark.parametrize(
+    ("rules", "place", "outcomes"),
+    [
+        ("us", (-118.0, 41.6), ["pass"]),
+        ("us", (41.6, -79.0), ["fail"]),
+        ("us-high-power, us-faa-101", (-79.0, 43.0), ["pass", "pass"]),
+        ("us", (2.0, 48.0), ["fail"]),
+        ("uk", (-1.5, 53.0), ["pass"]),
+        ("uk", (53.0, -1.5), ["fail"]),
+        ("canada", (-79.0, 44.0), ["pass"]),
+        ("australia", (145.0, -37.0), ["pass"]),
+        ("australia", (145.0, 37.0), ["fail"]),
+        ("club.toml", (0.0, 0.0), []),
+        ("usual.toml", (0.0, 0.0), []),
+    ],
+)
+def test_the_pad_lies_in_the_land_of_its_rules(rules, place, outcomes):
+    where = site(rules=rules, longitude=place[0], latitude=place[1])
+    found = list(position_checks(where))
+    assert [check.outcome for check in found] == outcomes
+    for check in found:
+        assert "° N" in check.note or "° S" in check.note
+        swapped = check.outcome == "fail" and abs(place[0]) < 60 and place[1] < 0
+        assert ("swapped" in check.note) == swapped or rules == "australia"
+
+
+@pytest.mark.parametrize("parts", [1, 2, 7, 20])
+def test_cutting_a_crowd_up_changes_nothing(quiet, parts):
+    """Slices of one crowd, with its people shared out, are one crowd."""
+    edges = np.linspace(-500, -400, parts + 1)
+    slices = [
+        Area(f"s{i}", "spectators", shapely.box(a, -40, b, 40), people=40 / parts)
+        for i, (a, b) in enumerate(zip(edges, edges[1:], strict=False))
+    ]
+    cloud = quiet
+    for share, east in ((0.0004, -490), (0.0004, -450), (0.0004, -410)):
+        cloud = moved(
+            cloud, "canopy tangles" if east == -450 else WORKS, (east, 0), share
+        )
+    whole, cut = spoken(cloud, site()), spoken(cloud, site(*slices, HOUSE, WIRES, POND))
+    assert {k: c.outcome for k, c in cut.items()} == {
+        k: c.outcome for k, c in whole.items()
+    }
+
+
+def test_a_check_brings_words_or_its_kind_has_them():
+    assert Check(kind=Kind.CASUALTIES, outcome="pass", source="").name
+    with pytest.raises(KeyError):
+        Check(kind=Kind.RULE, outcome="pass", source="")
