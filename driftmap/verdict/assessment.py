@@ -30,6 +30,7 @@ from driftmap.rules import (
     Answers,
 )
 from driftmap.verdict.check import Check, Verdict, decide
+from driftmap.verdict.clear_aims import with_clear_aim
 from driftmap.verdict.consequence_checks import SHARES
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits
@@ -163,6 +164,7 @@ def assess(  # noqa: PLR0913 - all but three are options
     found = judge_all(
         cloud, site, wind, answers=answers, precision=precision, lines=contours
     )
+    checks = with_clear_aim(found.checks, cloud, site, wind)
     assumed = (
         *site.assumed,
         *wind.assumed,
@@ -179,7 +181,7 @@ def assess(  # noqa: PLR0913 - all but three are options
         wind=wind,
         cloud=cloud,
         contours=contours,
-        checks=found.checks,
+        checks=checks,
         areas=found.areas,
         harm=found.harm,
         sharpened=found.sharpened,
