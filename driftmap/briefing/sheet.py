@@ -22,7 +22,7 @@ from driftmap.briefing.harms import comes_down, hits_like, weight_name, where_re
 from driftmap.briefing.picture import drawn_kinds, field_picture
 from driftmap.briefing.reasons import reasons
 from driftmap.briefing.voice import Voice
-from driftmap.failures.cases import CERTAIN
+from driftmap.failures.cases import CERTAIN, WORKS
 from driftmap.hazard.zones import Zone, grade, zones
 from driftmap.report.reading import CALM, wind_as_read
 from driftmap.report.sight import shown
@@ -148,7 +148,14 @@ def _case(a: Assessment, fall: Fall, voice: Voice) -> str:
     if fall.cause == CERTAIN:
         return voice.say("case.flutters off")
     own = {case.name for case in a.flight.own_cases}
-    return isolate(fall.case) if fall.case in own else voice.known("case", fall.case)
+    if fall.cause in own:
+        return isolate(fall.case)
+    if (
+        fall.cause == WORKS and not fall.works
+    ):  # an opening that gave, whichever device's it is
+        end = "torn" if fall.case.endswith("torn") else "ripped off"
+        return voice.say(f"case.planned opening, {end}")
+    return voice.known("case", fall.case, fall.cause)
 
 
 def _piece(fall: Fall, voice: Voice) -> str:

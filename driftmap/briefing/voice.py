@@ -33,9 +33,12 @@ class Voice:
         """Write a message, its numbers tied to their units."""
         return tied(self.catalogue.say(key, **values))
 
-    def known(self, table: str, name: str) -> str:
-        """Translate a name that the catalogue knows; show any other as it is."""
-        return self.catalogue.messages.get(f"{table}.{name}", isolate(name))
+    def known(self, table: str, name: str, *wider: str) -> str:
+        """Translate a name that the catalogue knows, or a wider one; else show it as it is."""
+        for known in (name, *wider):
+            if f"{table}.{known}" in self.catalogue.messages:
+                return self.catalogue.messages[f"{table}.{known}"]
+        return isolate(name)
 
     def number(self, text: str) -> str:
         """Write an English number with the language's own separators."""

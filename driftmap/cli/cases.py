@@ -39,7 +39,7 @@ def cases_command(
 ) -> None:
     """Print what can happen to a flight, how likely, with margins and assumptions.
 
-    Edit the likelihoods under [cases] in the flight file (0 leaves a case out), and add
+    Edit the likelihoods under [cases] in the flight file, and add
     cases of your own as [[case]] tables.
 
     \b
@@ -48,6 +48,7 @@ def cases_command(
     """
     from driftmap.ground.site import read_site
     from driftmap.montecarlo.cloud import fly
+    from driftmap.montecarlo.margins import opening_figures
     from driftmap.montecarlo.sensitivity import influences
     from driftmap.rocket.flightfile import read_flight
     from driftmap.winds import read_wind
@@ -65,6 +66,7 @@ def cases_command(
         "samples": samples,
         "cases": [_case(cloud, case) for case in cloud.tree.cases],
         "margins": margins(cloud),
+        "openings": opening_figures(cloud),
         "inputs": [
             {"name": i.name, "metres": i.metres, "share": i.share} for i in ranked
         ],
@@ -127,14 +129,9 @@ def margins(cloud: Cloud) -> list[dict[str, Any]]:
         _margin("greatest dynamic pressure", cloud.max_q[1], "Pa", None),
     ]
     for name, values in cloud.margins.items():
-        if name.startswith("flutter"):
-            finite = np.minimum(values, 100.0)
-            label = f"{name}: flutter speed over speed, least on the way"
-            found.append(_margin(label, finite, "times", 1.0))
-            continue
-        device = next(d for d in cloud.plan.flight.recovery if f" {d.name}," in name)
-        weakest = min(device.strength.values())
-        found.append(_margin(name, values, "N", float(weakest)))
+        finite = np.minimum(values, 100.0)
+        label = f"{name}: flutter speed over speed, least on the way"
+        found.append(_margin(label, finite, "times", 1.0))
     return found
 
 
@@ -189,6 +186,11 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
         if m["against"] is not None:
             text += f", against {_amount(m['against'], m['unit'], units)}"
         lines.append(text)
+    lines += [
+        "",
+        "Openings (middle, and 95 % of flights below), whatever comes of them:",
+    ]
+    lines += ["", text_table(_openings(data["openings"], units))]
     if data["inputs"]:
         lines += ["", "What moves the landing most when recovery works (one sigma):"]
         for i in data["inputs"][:_MOST_INPUTS]:
@@ -198,6 +200,32 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
     lines += [f"  {plain(text)}" for text in data["assumed"]]
     lines += [f"NOT FLOWN: {plain(text)}" for text in data["missing"]]
     return "\n".join([*lines, "", *(f"* {text}" for text in CAUTIONS)])
+
+
+def _openings(
+    found: list[dict[str, Any]], units: Literal["us", "si"]
+) -> list[list[str]]:
+    from driftmap.failures.cases import WORKS
+
+    rows = [["opens", "when", "speed", "load", "over weight", "snatch", "holds"]]
+    for one in found:
+        cells = [
+            " / ".join(_amount(one[key][p], unit, units) for p in ("p50", "p95"))
+            for key, unit in (("speed_mps", "m/s"), ("load_n", "N"))
+        ]
+        heavy = " / ".join(f"{one['load_over_weight'][p]:.0f}" for p in ("p50", "p95"))
+        strength = one["strength_n"]
+        rows.append(
+            [
+                one["device"],
+                "as planned" if one["cause"] == WORKS else one["cause"],
+                *cells,
+                f"{heavy} times",
+                f"to {_amount(one['snatch_n']['p95'], 'N', units)}",
+                "not stated" if strength is None else _amount(strength, "N", units),
+            ]
+        )
+    return rows
 
 
 def _amount(value: float, unit: str, units: Literal["us", "si"]) -> str:

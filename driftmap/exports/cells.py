@@ -136,6 +136,7 @@ def _by_cell(cloud: Cloud, cell: NDArray[np.int64], size: int) -> FloatArray:
     found, starts = np.unique(where[order], return_index=True)
     p = np.zeros((3, size))
     for one, values in zip(found, np.split(chance[order], starts[1:]), strict=True):
-        mean = weighted_mean(values[values > 0], cloud.flights, 1.0)
+        most = max(1.0, values.max())
+        mean = weighted_mean(values[values > 0], cloud.flights, most)
         p[:, one] = mean.estimate, mean.lower, min(mean.upper, 1.0)
     return p

@@ -10,6 +10,12 @@ from typing import Final
 from driftmap.failures.case import Body, Release, Stage
 from driftmap.formulas.canopies import GLIDE, drag_spread
 from driftmap.formulas.streamers import streamer_spread
+from driftmap.formulas.strength import (
+    STRENGTH_SPREAD,
+    UNSTATED_SPREAD,
+    Strengths,
+    canopy_strength,
+)
 from driftmap.rocket.flight import Device, Flight, Piece
 from driftmap.spread import Spread
 
@@ -46,6 +52,8 @@ OPENING_DELAY: Final = Spread(
 takes 8 diameters of travel (from memory: Knacke, table 5-6), 0.5 s for 2 m at 30 m/s."""
 
 EMPTY: Final = Spread("uniform", 0.2, 1.0, "20 to 100 % of the drag it has under load")
+
+_CLOTH: Final = "ripstop nylon"  # of a canopy whose cloth is not stated; assumed
 
 Drag = tuple[float, str]
 
@@ -238,6 +246,7 @@ class Bench:
         release = Release()
         stages: list[Stage] = []
         opened: dict[str, int] = {}
+        opens = ""
         hung = list(hanging)
         now = Stage(tuple(hung)) if hung else self.nose_first()
         for device in devices:
@@ -245,17 +254,34 @@ class Bench:
             if at == "time" and not stages and not hanging:
                 release = Release("time", self._opening(device))
             if at != "apogee":
-                stages.append(replace(now, until=at, mark=self._opening(device)))
-            stages.append(self.waiting(device, now.drag, nose=now.nose_first))
+                mark = self._opening(device)
+                stages.append(replace(now, until=at, mark=mark, opens=opens))
+                opens = ""
+            waiting = self.waiting(device, now.drag, nose=now.nose_first)
+            stages.append(replace(waiting, opens=opens))
             opened[device.name] = len(stages)
+            opens = device.name
             hung = [*(hung or [self.tumbling()]), self.cloth(device)]
             now = Stage(tuple(hung), glide=self.glide(device))
-        return Fall(release, (*stages, now), opened)
+        return Fall(release, (*stages, replace(now, opens=opens)), opened)
 
-    def under(self, *devices: Device) -> Stage:
-        """Hang the rocket below open devices, to the ground."""
-        drag = (self.tumbling(), *(self.cloth(device) for device in devices))
-        return Stage(drag, glide=self.glide(devices[-1]))
+    def strengths(self, device: Device) -> Strengths:
+        """Give the strength of each link of a device that can give.
+
+        What is not stated has the strength of its cloth, widely spread; cord and
+        attachment are then taken to hold what the canopy holds.
+        """
+        if device.kind != "canopy":
+            return {}
+        if device.strength:
+            return {str(k): (v, STRENGTH_SPREAD) for k, v in device.strength.items()}
+        cloth = device.cloth or _CLOTH
+        force = float(canopy_strength(cloth, device.nominal_diameter))
+        self.note(
+            f"{device.name}: gives at {force:,.0f} N or so, one in six below 60 % of it, as "
+            f"{cloth} of its size; cord and attachment hold as much (assumed)"
+        )
+        return {"canopy": (force, UNSTATED_SPREAD)}
 
     def weakened(self, device: Device, share: str) -> Drag:
         """Give the drag of a device that keeps only a share of it."""

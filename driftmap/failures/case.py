@@ -28,6 +28,8 @@ class Stage:
         Whether the drag rises with Mach number as the airframe's does.
     glide : str
         The input that gives the glide through the air [m s⁻¹]; empty for none.
+    opens : str
+        Name of the device that has just opened as the stage begins; empty for none.
     """
 
     drag: tuple[tuple[float, str], ...]
@@ -35,6 +37,7 @@ class Stage:
     mark: str = ""
     nose_first: bool = False
     glide: str = ""
+    opens: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,23 +109,20 @@ class Release:
 
 @dataclass(frozen=True, slots=True)
 class Opening:
-    """Which openings of a canopy belong to a case, by their load.
+    """How the opening of a device must end for a case, by its load.
 
     Parameters
     ----------
     device : Device
-        The canopy, with its strengths.
+        The device.
     result : int
         One of `HOLDS`, `TEARS`, `RIPS_OFF` in `driftmap.formulas.opening`.
-    drag : str
-        The input that gives its drag coefficient.
     before : tuple of Stage
         How the whole rocket falls from the release of the case until it opens.
     """
 
     device: Device
     result: int
-    drag: str
     before: tuple[Stage, ...] = ()
 
 
@@ -138,6 +138,9 @@ class Case:
         That of its cause, in the flights that this case is about.
     probability : float
         Its share of all flights; 0 before flying.
+    rare : bool
+        Whether it happens to so few flights, however likely its cause is said to be, that
+        it is counted but not judged by itself.
     release : Release
         When the bodies are let go.
     bodies : tuple of Body
@@ -145,8 +148,8 @@ class Case:
     cause : str
         The name under which the flight file gives the likelihood.
     only : tuple of Opening, or Piece
-        Which flights it happens to, given its cause: those whose openings all end so (all
-        flights when empty), or those whose fin flutters first.
+        Which flights it happens to, given its cause: as likely as the openings all end so
+        (all flights when empty), or those whose fin flutters first.
     any_way : bool
         Whether it may leave in any direction, as a rocket that goes off its path under
         power. Such a case is judged by its risk and by the distance people keep, not by
@@ -161,6 +164,7 @@ class Case:
     likelihood: float = 0.0
     probability: float = 0.0
     any_way: bool = False
+    rare: bool = False
 
 
 @dataclass(frozen=True, slots=True)

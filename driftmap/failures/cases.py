@@ -6,91 +6,36 @@ To add a case, write a function that takes the bench and returns cases, and list
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
-from types import MappingProxyType
-from typing import Final, NoReturn
+from typing import Final
 
 from driftmap.errors import FlightError
-from driftmap.failures.bodies import PLATE_DRAG, Bench, by_opening
-from driftmap.failures.case import Body, Case, CaseTree, Kick, Opening, Release, Stage
+from driftmap.failures.bodies import PLATE_DRAG, Bench
+from driftmap.failures.case import Body, Case, CaseTree, Kick, Release, Stage
+from driftmap.failures.likelihood import CERTAIN, LIKELIHOOD, WORKS, likelihoods
+from driftmap.failures.outcomes import opened, opened_as_planned
+from driftmap.failures.own import EARLY, own_cases
 from driftmap.formulas.burst import ENERGY_SHARE, gas_energy
 from driftmap.formulas.flutter import PRINTED, SHEAR_MODULUS
-from driftmap.formulas.opening import HOLDS, LINKS, RIPS_OFF, TEARS, TORN_DRAG
-from driftmap.rocket.flight import Device, Flight, OwnCase
+from driftmap.rocket.flight import Flight
 from driftmap.spread import Spread
 
 __all__ = ["CERTAIN", "LIKELIHOOD", "WORKS", "build_cases"]
-
-WORKS: Final = "recovery works"
-
-CERTAIN: Final = "flutter"
-"""Cause that needs no likelihood: whether a fin flutters follows from the flight."""
-
-LIKELIHOOD: Final = MappingProxyType(
-    {
-        "nothing deploys": 0.03,
-        "early opening": 0.01,
-        "late opening": 0.02,
-        "canopy tangles": 0.02,
-        "fins come off": 0.01,
-        "main at apogee": 0.02,
-        "drogue only": 0.02,
-        "nose cone lost": 0.01,
-        "motor case ejected": 0.01,
-        "motor bursts": 0.005,
-    }
-)
-"""Likelihood of each failure where the flight file gives none. No source: assumed, for a
-club's mixed flying; a club that keeps a logbook should put its own shares in the file."""
 
 TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
 )
 LATE: Final = Spread("uniform", 1.0, 4.0, "1 to 4 s after apogee")
-EARLY: Final = Spread("uniform", 0.0, 1.0, "any moment from burnout to apogee")
 
 BOUNDARY: Final = Spread(
     "lognormal", 1.0, 0.15, "flutter speed within 15 % of the published line"
 )
 """The published criterion is a line through scattered data; its scatter is assumed."""
 
-_RESULTS: Final = (
-    (HOLDS, "holds"),
-    (TEARS, "torn"),
-    (RIPS_OFF, "ripped off"),
-)
-
 
 def _works(bench: Bench) -> list[Case]:
-    """Open all as planned; where strengths are stated, only while they hold."""
-    fall = bench.fall(bench.devices())
-    strong = [device for device in bench.devices() if device.strength]
-    held = tuple(_opening(bench, d, HOLDS, fall.before(d)) for d in strong)
-    works = Case(WORKS, fall.release, (bench.rocket(*fall.stages),), only=held)
-    cases = [works]
-    for number, device in enumerate(strong):
-        for result, told in _RESULTS[1:]:
-            before = fall.before(device)
-            ends = _opening(bench, device, result, before)
-            cases.append(
-                Case(
-                    f"planned opening, {device.name} {told}",
-                    fall.release,
-                    _after_opening(bench, device, result, before),
-                    only=(*held[:number], ends),
-                )
-            )
-    return cases
-
-
-def _opening(
-    bench: Bench, device: Device, result: int, before: tuple[Stage, ...]
-) -> Opening:
-    for link in LINKS:
-        bench.need(f"luck of the {link}", Spread("uniform", 1e-9, 1 - 1e-9))
-    return Opening(device, result, bench.cloth(device)[1], before)
+    return opened_as_planned(bench, WORKS)
 
 
 def _nothing(bench: Bench) -> list[Case]:
@@ -102,7 +47,7 @@ def _early(bench: Bench) -> list[Case]:
     """Open the largest device on the way up."""
     when = bench.need("early moment", EARLY, "early opening")
     release = Release("coast", when)
-    return _opened(bench, "early opening", release, bench.largest(), (), RIPS_OFF)
+    return opened(bench, "early opening", release, bench.largest())
 
 
 def _late(bench: Bench) -> list[Case]:
@@ -110,68 +55,9 @@ def _late(bench: Bench) -> list[Case]:
     device = bench.devices()[0]
     fall = bench.fall([device])
     seconds = bench.need("late by", LATE, "late opening")
-    *before, waiting = fall.before(device)
-    late = replace(waiting, mark=seconds)
-    return _opened(
-        bench, "late opening", fall.release, device, (*before, late, waiting), HOLDS
-    )
-
-
-def _opened(
-    bench: Bench,
-    name: str,
-    release: Release,
-    device: Device,
-    before: tuple[Stage, ...],
-    unknown: int,
-) -> list[Case]:
-    """Branch on what the opening load does to a device.
-
-    Where no strength is stated the load decides nothing and `unknown` is assumed.
-    """
-    if not device.strength:
-        told = dict(_RESULTS)[unknown]
-        if device.kind == "canopy":
-            bench.note(
-                f"{name}: {device.name} {told}, its strength not being stated (assumed)"
-            )
-        bodies = _after_opening(bench, device, unknown, before)
-        return [Case(name, release, bodies)]
-    return [
-        Case(
-            f"{name}, {told}",
-            release,
-            _after_opening(bench, device, result, before),
-            only=(_opening(bench, device, result, before),),
-        )
-        for result, told in _RESULTS
-    ]
-
-
-def _after_opening(
-    bench: Bench, device: Device, result: int, before: tuple[Stage, ...]
-) -> tuple[Body, ...]:
-    """Go on after a device opened: what opens later by height or time still does."""
-    later = [
-        other
-        for other in bench.devices()
-        if by_opening(other) > by_opening(device) and other.opens_at.at != "apogee"
-    ]
-    tumbling = bench.tumbling()
-    if result == RIPS_OFF:
-        fall = bench.fall(later, hanging=(tumbling,))
-        less = bench.cloth_mass(device)
-        rocket = bench.rocket(*fall.stages, less=less, before=before)
-        return rocket, bench.empty(device, before)
-    if result == TEARS:
-        share = bench.need("torn canopy", TORN_DRAG, "torn canopy")
-        hanging = (tumbling, bench.weakened(device, share))
-    else:
-        hanging = (tumbling, bench.cloth(device))
-    *stages, last = bench.fall(later, hanging=hanging).stages
-    if result == HOLDS and not later:
-        last = replace(last, glide=bench.glide(device))
-    return (bench.rocket(*before, *stages, last),)
+    *first, waiting = fall.before(device)
+    before = (*first, replace(waiting, mark=seconds), waiting)
+    return opened(bench, "late opening", fall.release, device, before)
 
 
 def _tangled(bench: Bench) -> list[Case]:
@@ -226,8 +112,27 @@ def _main_at_apogee(bench: Bench) -> list[Case]:
     if len(devices) < 2:
         return []
     fall = bench.fall(devices[:1])
-    body = bench.rocket(*fall.before(devices[0]), bench.under(*devices))
-    return [Case("main at apogee", fall.release, (body,))]
+    before = fall.before(devices[0])
+    beside = tuple(bench.cloth(device) for device in devices[:-1])
+    return opened(
+        bench,
+        "main at apogee",
+        fall.release,
+        devices[-1],
+        before,
+        beside=beside,
+        alone=True,
+    )
+
+
+def _drogue_fails(bench: Bench) -> list[Case]:
+    """Open the second device from a nose-first fall, the first having failed."""
+    later = bench.devices()[1:]
+    if not later:
+        return []
+    fall = bench.fall(later)
+    before = fall.before(later[0])
+    return opened(bench, "drogue fails", fall.release, later[0], before)
 
 
 def _drogue_only(bench: Bench) -> list[Case]:
@@ -294,6 +199,7 @@ _CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
     (CERTAIN, _flutter),
     ("main at apogee", _main_at_apogee),
     ("drogue only", _drogue_only),
+    ("drogue fails", _drogue_fails),
     ("nose cone lost", _nose_lost),
     ("motor case ejected", _case_ejected),
     ("motor bursts", _burst),
@@ -325,8 +231,12 @@ def build_cases(flight: Flight) -> CaseTree:
         replace(case, cause=cause) for cause, make in _CASES for case in make(bench)
     ]
     _check_names(flight, built)
-    built += [_own(bench, case) for case in flight.own_cases]
-    likely = _likelihoods(flight, bench, [c.cause for c in built if c.cause != WORKS])
+    built += [
+        replace(case, cause=own.name)
+        for own in flight.own_cases
+        for case in own_cases(bench, own)
+    ]
+    likely = likelihoods(bench, [c.cause for c in built if c.cause != WORKS])
     # One whose likelihood is set to 0 is flown all the same: what happens if it does
     # happen is asked of every failure.
     cases = [replace(case, likelihood=likely[case.cause]) for case in built]
@@ -382,82 +292,3 @@ def _bench(flight: Flight) -> Bench:
     spread = Spread("normal", given.value, sd, note)
     bench.need("drag coefficient", spread, "nose-first drag coefficient")
     return bench
-
-
-def _likelihoods(flight: Flight, bench: Bench, causes: list[str]) -> dict[str, float]:
-    """Give each cause its likelihood; what is left is recovery that works."""
-    own = {case.name: case.likelihood for case in flight.own_cases}
-    known = [c for c in dict.fromkeys(causes) if c != CERTAIN and c not in own]
-    for name in flight.cases:
-        if name not in known:
-            near = difflib.get_close_matches(name, known, n=1)
-            hint = (
-                f"did you mean {near[0]!r}?" if near else f"known: {', '.join(known)}"
-            )
-            raise FlightError(
-                flight.source, f"cases.{name}", f"is no case here; {hint}"
-            )
-    likely = {name: flight.cases.get(name, LIKELIHOOD[name]) for name in known}
-    for name in known:
-        if name not in flight.cases:
-            bench.note(f"{name}: {likely[name]:.1%} of flights (assumed)")
-    likely.update(own)
-    works = 1 - sum(likely.values())
-    if works <= 0:
-        problem = "and defaults must add up to less than 100 %"
-        raise FlightError(flight.source, "cases", problem)
-    return {**likely, WORKS: works, CERTAIN: 1.0}
-
-
-def _own(bench: Bench, own: OwnCase) -> Case:
-    """Build a case that the flight file describes."""
-    where = f"case {own.name!r}"
-    loose = {piece.name: piece for piece in bench.flight.pieces}
-    devices = {device.name: device for device in bench.devices()}
-    bodies: list[Body] = []
-    gone = 0.0
-    for name in own.loose:
-        if name not in loose:
-            _refuse(bench, where, "loose", name, loose)
-        bodies.append(bench.loose(loose[name]))
-        gone += bodies[-1].mass * bodies[-1].count
-    falls = own.rocket_falls
-    if falls == "nose first":
-        stage = bench.nose_first()
-    elif falls == "tumbling":
-        stage = bench.tumble()
-    else:
-        if falls not in devices:
-            _refuse(
-                bench,
-                where,
-                "rocket_falls",
-                falls,
-                ["nose first", "tumbling", *devices],
-            )
-        stage = bench.under(devices[falls])
-    release = _own_release(bench, own)
-    body = bench.rocket(stage, less=gone)
-    return Case(own.name, release, (body, *bodies), cause=own.name)
-
-
-def _own_release(bench: Bench, own: OwnCase) -> Release:
-    if own.at == "coast":
-        return Release("coast", bench.need("early moment", EARLY, own.name))
-    if own.at in ("apogee", "max q"):
-        return Release("apogee" if own.at == "apogee" else "max q")
-    trigger = own.time()
-    sd = 0.1 * trigger.value if trigger.spread is None else trigger.spread
-    mark = bench.need(f"{own.name} at", Spread("normal", trigger.value, sd))
-    return Release("time", mark)
-
-
-def _refuse(
-    bench: Bench, where: str, key: str, name: str, known: Iterable[str]
-) -> NoReturn:
-    names = list(known)
-    near = difflib.get_close_matches(name, names, n=1)
-    hint = f"did you mean {near[0]!r}?" if near else f"known: {', '.join(names)}"
-    raise FlightError(
-        bench.flight.source, f"{where}.{key}", f"{name!r} is not listed; {hint}"
-    )

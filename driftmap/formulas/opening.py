@@ -1,4 +1,4 @@
-r"""How hard a canopy opens, and whether everything holds.
+r"""How hard a canopy opens.
 
 While a canopy fills, its drag area grows as :math:`(t / t_f)^j` and slows its load. With
 gravity left out that has a closed form, whose only parameter is
@@ -8,7 +8,6 @@ gravity left out that has a closed form, whose only parameter is
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,52 +15,22 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
-from driftmap.air.column import IntArray
 from driftmap.checks import checked
-from driftmap.spread import Spread
 
 __all__ = [
-    "HOLDS",
-    "LINKS",
-    "RIPS_OFF",
-    "STRENGTH_SPREAD",
-    "TEARS",
-    "TORN_BAND",
-    "TORN_DRAG",
     "Inflation",
     "OpeningLoad",
-    "Outcome",
     "barometer_error",
     "filling_time",
     "load_reduction",
     "opening_load",
     "speed_off_apogee",
-    "what_gives",
 ]
 
 _G: Final = STANDARD_GRAVITY
 # Greatest drag over weight of a body that falls from rest while its drag area grows with
 # the way fallen, by exponent: the peak of z^j u, u' = 1 - z^j u, u(0) = 0, rounded up.
 _WEIGHTS: Final = {0.5: 1.125, 1.0: 1.285, 2.0: 1.631}
-
-LINKS: Final = ("canopy", "lines", "cord", "attachment")
-"""What carries the opening load, from the cloth to the airframe."""
-
-HOLDS, TEARS, RIPS_OFF = 0, 1, 2
-"""Outcomes of an opening: all holds, the canopy opens torn, the canopy is lost."""
-
-STRENGTH_SPREAD: Final = 0.15
-"""Standard deviation of the logarithm of a link's strength. Assumed: seams, knots and
-age leave a link weaker or stronger than stated."""
-
-TORN_BAND: Final = 1.5
-"""Load over strength up to which cloth or lines open torn and beyond which the canopy is
-lost. Assumed."""
-
-TORN_DRAG: Final = Spread(
-    "uniform", 0.2, 0.8, "a torn canopy keeps 20 to 80 % of its drag"
-)
-"""Share of its drag that a torn canopy keeps. Assumed."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -262,96 +231,6 @@ def opening_load(
     weight = _WEIGHTS[canopy.exponent] * m * _G * down * factor
     peak = np.asarray(infinite * reduction + weight)
     return OpeningLoad(peak, infinite, reduction)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Outcome:
-    """What openings came to.
-
-    Parameters
-    ----------
-    result : ndarray of int, shape (n,)
-        `HOLDS`, `TEARS` or `RIPS_OFF`.
-    link : ndarray of int, shape (n,)
-        The link most loaded for its strength, an index of `LINKS`; where something gave
-        it gave there.
-    ratio : ndarray, shape (n,)
-        Load over strength of that link.
-    """
-
-    result: IntArray
-    link: IntArray
-    ratio: FloatArray
-
-
-def what_gives(
-    load: ArrayLike,
-    strength: Mapping[str, float],
-    luck: ArrayLike,
-    *,
-    spread: float = STRENGTH_SPREAD,
-    torn_band: float = TORN_BAND,
-) -> Outcome:
-    """Tell which openings hold, which tear and which rip off.
-
-    Each link's strength is lognormal about the one stated, and the link most loaded for
-    its strength decides. Cloth and lines that are overloaded by less than `torn_band`
-    open torn, which relieves the rest; beyond it, or when cord or attachment give, the
-    canopy is lost. All of this is assumed.
-
-    Parameters
-    ----------
-    load : array_like, shape (n,)
-        Opening load [N].
-    strength : mapping of str to float
-        Strength of the links stated, by their names in `LINKS` [N]; a link that is not
-        stated never gives. Lines: all together.
-    luck : array_like, shape (4, n)
-        Uniform draws inside 0 to 1, a row for each of `LINKS`, stated or not, so that
-        stating one more leaves the luck of the others as it was.
-    spread : float
-        Standard deviation of the logarithm of a strength.
-    torn_band : float
-        Load over strength at which tearing turns into loss, 1 or more.
-
-    Returns
-    -------
-    Outcome
-        What happened, shape (n,).
-
-    Raises
-    ------
-    ValueError
-        If no strength is stated, a name is unknown or a number is out of range.
-
-    Examples
-    --------
-    >>> even = [[0.5] * 3] * 4
-    >>> what_gives([100, 250, 500], {"canopy": 200, "cord": 400}, even).result
-    array([0, 1, 2])
-    """
-    if not strength or set(strength) - set(LINKS):
-        raise ValueError(
-            f"'strength' must name one or more of {', '.join(LINKS)} "
-            f"(got {', '.join(strength) or 'none'})"
-        )
-    from scipy.special import ndtri  # noqa: PLC0415 - costs 0.1 s, needed only here
-
-    force = checked("load", load, least=0)
-    uniform = checked("luck", luck, above=0)
-    if uniform.shape != (len(LINKS), *force.shape) or np.any(uniform >= 1):
-        raise ValueError("'luck' must lie inside 0 to 1 and have the shape (4, n)")
-    width = checked("spread", spread, least=0)
-    limit = checked("torn_band", torn_band, least=1)
-    ratio = np.full(uniform.shape, -np.inf)
-    for i, name in enumerate(LINKS):
-        if name in strength:
-            stated = checked(f"strength of {name}", strength[name], above=0)
-            ratio[i] = force / (stated * np.exp(width * ndtri(uniform[i])))
-    link, worst = ratio.argmax(0), ratio.max(0)
-    tears = (worst <= limit) & (link < LINKS.index("cord"))
-    broken = np.where(tears, TEARS, RIPS_OFF)
-    return Outcome(np.where(worst > 1, broken, HOLDS), link, worst)
 
 
 def speed_off_apogee(speed: ArrayLike, offset: ArrayLike) -> FloatArray:

@@ -178,7 +178,8 @@ def _values(
         who = next(cloud.of(case.name)).who
         hit = hits[case.name]
         chance[who[hit]] += cloud.weights(case, who)[hit]
-    return aimed.weights(lean) * chance, aimed.largest_weight
+    most = max(1.0, chance.max(initial=0.0))
+    return aimed.weights(lean) * chance, most * aimed.largest_weight
 
 
 @dataclass(frozen=True, slots=True, eq=False)

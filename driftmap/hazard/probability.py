@@ -252,6 +252,6 @@ def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Probability:
         who = next(cloud.of(case.name)).who
         hit = hits[case.name]
         chance[who[hit]] += cloud.weights(case, who)[hit]
-    mean = weighted_mean(chance[chance > 0], cloud.flights, 1.0)
+    mean = weighted_mean(chance[chance > 0], cloud.flights, max(1.0, chance.max()))
     upper = min(mean.upper, 1.0)
     return Probability(mean.estimate, mean.lower, upper, mean.hits, cloud.flights)

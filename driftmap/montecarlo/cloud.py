@@ -18,6 +18,7 @@ from driftmap.air.wind import WindProfile, turn
 from driftmap.errors import FlightError, FlightPathError
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import CERTAIN, build_cases
+from driftmap.failures.likelihood import TOO_RARE, default_likelihood
 from driftmap.montecarlo.flying import LANDED, WAY_UP, Block, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
 from driftmap.rocket.flight import Flight
@@ -43,7 +44,11 @@ class Part:
     rows : slice
         Rows of the columns, ``count * flights`` of them.
     who : ndarray of int, shape (flights,)
-        Which flights they are.
+        Which flights they are, no one twice.
+    stands_for : ndarray, shape (flights,)
+        How many flights each stands for, given the cause of the case: a case too rare to be
+        left to luck is flown more often than it happens. What is asked of the case taken as
+        certain counts them alike.
     """
 
     case: str
@@ -52,6 +57,7 @@ class Part:
     flights: int
     rows: slice
     who: IntArray
+    stands_for: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,7 +95,10 @@ class Cloud:
     max_q : ndarray, shape (2, n)
         Time [s] and size [Pa] of the greatest dynamic pressure.
     margins : mapping of str to ndarray, shape (n,)
-        Opening loads [N] and flutter margins by name, for flights with such data.
+        Flutter margins by name, for flights with such data.
+    openings : mapping of (str, str) to ndarray, shape (6, n)
+        What devices met on opening, by cause and device, in every flight and whatever
+        came of it: the rows of `driftmap.montecarlo.openings.OPENED`.
     flights, seed : int
         Number of flights, and the seed.
     falls : mapping of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
@@ -114,6 +123,7 @@ class Cloud:
     rail_wind: FloatArray
     max_q: FloatArray
     margins: Mapping[str, FloatArray]
+    openings: Mapping[tuple[str, str], FloatArray]
     flights: int
     seed: int
     falls: Mapping[tuple[str, str], NDArray[np.float32]] = field(default_factory=dict)
@@ -141,17 +151,23 @@ class Cloud:
         case : Case
             A case of the tree.
         who : ndarray of int, shape (k,)
-            Flights to which it happened, given its cause.
+            The flights it was flown in, `Part.who`.
 
         Returns
         -------
         ndarray, shape (k,)
-            Likelihood of each flight taking that turn; over all cases of one flight
-            these add up to 1.
+            Likelihood of the case times the flights that each stands for; over all cases
+            and flights these add up to the number of flights.
+
+        Raises
+        ------
+        ValueError
+            If `who` is not all of the flights of the case.
         """
-        if case.cause == CERTAIN:
-            return np.ones(who.size)
-        return np.asarray(case.likelihood * ~self.fluttered[who], dtype=float)
+        stands_for = next(self.of(case.name)).stands_for
+        if stands_for.shape != who.shape:
+            raise ValueError("'who' must be the flights of the case, all of them")
+        return np.asarray(case.likelihood * stands_for)
 
     def turned(self, angle: float) -> Cloud:
         """Turn everything about the pad, as if the wind came from elsewhere.
@@ -318,6 +334,10 @@ def _joined(
     parts: list[Part] = []
     happened: dict[str, IntArray] = {}
     at = 0
+    stands_for = {
+        case.name: np.concatenate([block.stands_for[case.name] for block in blocks])
+        for case in tree.cases
+    }
     for case in tree.cases:
         who = np.concatenate(
             [block.who[case.name] + i * _BLOCK for i, block in enumerate(blocks)]
@@ -330,25 +350,37 @@ def _joined(
             if flights:
                 columns.append(landed.reshape(len(LANDED), -1))
                 rows = slice(at, at + body.count * flights)
-                parts.append(Part(*key, body.count, flights, rows, who))
+                own = stands_for[case.name]
+                parts.append(Part(*key, body.count, flights, rows, who, own))
                 at = rows.stop
     found = dict(zip(LANDED, np.concatenate(columns, axis=1), strict=True))
     way_up = np.concatenate([block.way_up for block in blocks], axis=1)
     size = len(WAY_UP)
-    shared, fluttered = _shared(tree, happened, samples)
+    draws = _all(blocks, "draws")
+    notes = tuple(_above_apogee(plan.flight, draws, way_up[2]))
+    shared = _shared(tree, stands_for, samples)
+    shared = replace(shared, assumed=(*shared.assumed, *notes))
+    fluttered = np.zeros(samples, bool)
+    for case in tree.cases:
+        if case.cause == CERTAIN:
+            fluttered[happened[case.name]] = True
     return Cloud(
         **found,
         parts=tuple(parts),
         tree=shared,
         fluttered=fluttered,
         plan=plan,
-        draws=_all(blocks, "draws"),
+        draws=draws,
         apogee=Motion(*way_up[:size]),
         way=np.concatenate([block.way for block in blocks], axis=2),
         rail_speed=way_up[size],
         rail_wind=way_up[size + 1],
         max_q=way_up[size + 2 :],
         margins=_all(blocks, "margins"),
+        openings={
+            key: np.concatenate([block.openings[key] for block in blocks], axis=1)
+            for key in blocks[0].openings
+        },
         flights=samples,
         seed=seed,
         falls={
@@ -365,25 +397,38 @@ def _all(blocks: list[Block], name: str) -> dict[str, FloatArray]:
     }
 
 
+def _above_apogee(
+    flight: Flight, draws: Mapping[str, FloatArray], apogee: FloatArray
+) -> Iterator[str]:
+    """Tell which devices are set to open higher than flights rise."""
+    for device in flight.recovery:
+        if device.opens_at.at == "height":
+            share = float(np.mean(draws[f"{device.name} opens"] > apogee))
+            if share > 0:
+                yield (
+                    f"{device.name}: set to open above the apogee of {share:.0%} of flights, "
+                    "which it opens at instead"
+                )
+
+
 def _shared(
-    tree: CaseTree, happened: Mapping[str, IntArray], samples: int
-) -> tuple[CaseTree, NDArray[np.bool_]]:
-    """Give each case its share of all flights; tell which flights lost fins to flutter."""
-    fluttered = np.zeros(samples, bool)
-    for case in tree.cases:
-        if case.cause == CERTAIN:
-            fluttered[happened[case.name]] = True
+    tree: CaseTree, stands_for: Mapping[str, FloatArray], samples: int
+) -> CaseTree:
+    """Give each case its share of all flights; a case that never happens is left out."""
     cases, notes = [], []
     for case in tree.cases:
-        who = happened[case.name]
-        # What flutters off leaves only the other flights for all other cases.
-        count = who.size if case.cause == CERTAIN else int((~fluttered[who]).sum())
-        if who.size:
-            share = case.likelihood * count / samples
-            cases.append(replace(case, probability=share))
-        else:
+        share = float(stands_for[case.name].sum()) / samples
+        if not stands_for[case.name].size:
             notes.append(
                 f"{case.name}: not once in {samples:,} flights, so it has no landing points"
             )
-    shared = replace(tree, cases=tuple(cases), assumed=(*tree.assumed, *notes))
-    return shared, fluttered
+            continue
+        rare = share * default_likelihood(case.cause) < TOO_RARE
+        if rare:
+            notes.append(
+                f"{case.name}: about {share * case.likelihood:.0e} of flights; counted, but "
+                f"too rare (below {TOO_RARE:.0e}) to be judged by itself"
+            )
+        shared = replace(case, probability=case.likelihood * share, rare=rare)
+        cases.append(shared)
+    return replace(tree, cases=tuple(cases), assumed=(*tree.assumed, *notes))

@@ -13,18 +13,16 @@ from driftmap.air.column import (
     AirColumn,
     IntArray,
     draw_air,
-    local_air,
-    through_air,
 )
 from driftmap.air.wind import WindProfile
+from driftmap.failures.bodies import Bench
 from driftmap.failures.case import Body, Case, CaseTree, Opening, Release, Stage
-from driftmap.failures.cases import WORKS
+from driftmap.failures.outcomes import luck_of
 from driftmap.formulas.burst import fragment_speed, throws
-from driftmap.formulas.canopies import CANOPIES
 from driftmap.formulas.flutter import flutter_margin, flutter_speed
-from driftmap.formulas.opening import LINKS, Inflation, opening_load, what_gives
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.montecarlo.lean import Lean
+from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of
 from driftmap.rocket.flight import Device, Piece
 from driftmap.spread import draw_all, stream
 from driftmap.trajectory.ascent import Ascent, ascend
@@ -33,7 +31,7 @@ from driftmap.trajectory.motion import Motion
 
 __all__ = ["KNOT", "LANDED", "WAY_UP", "Block", "fly_block"]
 
-BoolArray: TypeAlias = NDArray[np.bool_]
+_Moment: TypeAlias = tuple[Release, tuple[Stage, ...], str]
 
 LANDED: Final = ("east", "north", "time", "speed", "angle", "energy")
 """What is kept of a landing."""
@@ -60,12 +58,16 @@ class Block:
         Landings by case and body, `LANDED`, for the flights the case happened to.
     who : dict of str to ndarray of int, shape (flights,)
         Those flights by case, numbered within the block.
+    stands_for : dict of str to ndarray, shape (flights,)
+        Flights of the block that each of them stands for, given the cause.
     way_up : ndarray, shape (11, count)
         Apogee, rail speed, rail wind, time and size of the greatest dynamic pressure.
     way : ndarray of float32, shape (p, 3, count)
         East, north and height at even steps in time from the pad to apogee [m].
     draws, margins : dict of str to ndarray, shape (count,)
-        Inputs drawn; opening loads and flutter margins.
+        Inputs drawn; flutter margins.
+    openings : dict of (str, str) to ndarray, shape (6, count)
+        What devices met on opening, by cause and device: `OPENED`.
     falls : dict of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
         `KNOT` at the start of each of the ``k`` stages of a fall and on landing; empty
         when not asked for.
@@ -74,10 +76,12 @@ class Block:
     count: int
     landed: dict[tuple[str, str], FloatArray]
     who: dict[str, IntArray]
+    stands_for: dict[str, FloatArray]
     way_up: FloatArray
     way: NDArray[np.float32]
     draws: dict[str, FloatArray]
     margins: dict[str, FloatArray]
+    openings: dict[tuple[str, str], FloatArray]
     falls: dict[tuple[str, str], NDArray[np.float32]]
 
 
@@ -125,14 +129,17 @@ def fly_block(
     block = _Flights(plan, tree, wind, count, seed, number, lean)
     landed: dict[tuple[str, str], FloatArray] = {}
     happened: dict[str, IntArray] = {}
+    stands_for: dict[str, FloatArray] = {}
     falls: dict[tuple[str, str], NDArray[np.float32]] = {}
     for case in tree.cases:
         start = block.release(case)
-        happens = block.happens(case, start)
-        who = happened[case.name] = np.flatnonzero(happens)
+        who, stands_for[case.name] = block.happens(case, start)
+        happened[case.name] = who
+        block.watch_openings(case, start)
         for body in case.bodies:
             fallen = [
-                block.come_down(start, body, i + 1, who) for i in range(body.count)
+                block.come_down(case.release, start, body, i + 1, who)
+                for i in range(body.count)
             ]
             landed[case.name, body.name] = np.stack([f[0] for f in fallen], axis=1)
             if keep_falls:
@@ -148,7 +155,16 @@ def fly_block(
     )
     way = _way(ascent)
     return Block(
-        count, landed, happened, way_up, way, block.draws, block.margins, falls
+        count,
+        landed,
+        happened,
+        stands_for,
+        way_up,
+        way,
+        block.draws,
+        block.margins,
+        block.openings,
+        falls,
     )
 
 
@@ -187,10 +203,17 @@ class _Flights:
         self.weigh = self.draws["lift-off mass"] / middle
         self.margins: dict[str, FloatArray] = {}
         self.flutter: dict[str, FloatArray] = {}
-        self._results: dict[tuple[Release, tuple[Stage, ...], str], IntArray] = {}
+        self.openings: dict[tuple[str, str], FloatArray] = {}
+        self._met: dict[_Moment, FloatArray] = {}
+        self._ends: dict[_Moment, FloatArray] = {}
+        self._fallen: dict[tuple[Release, tuple[Stage, ...]], Motion] = {}
+        self._bench = Bench(plan.flight)
         for case in tree.cases:
             if isinstance(case.only, Piece):
                 self._watch(case.only)
+        self.keeps_fins = np.ones(count, bool)
+        if self.flutter:
+            self.keeps_fins = ~np.isfinite(np.min(list(self.flutter.values()), axis=0))
         self._note_wind()
         self._draw_headings()
 
@@ -243,76 +266,121 @@ class _Flights:
             return ascent.at(ascent.burnout + mark * (top.time - ascent.burnout))
         return ascent.at(mark)  # "time", or the share of the first second
 
-    def happens(self, case: Case, start: Motion) -> BoolArray:
-        """Tell the flights that a case happens to, given its cause."""
+    def happens(self, case: Case, start: Motion) -> tuple[IntArray, FloatArray]:
+        """Choose the flights of a case, given its cause, and what each stands for."""
         if isinstance(case.only, Piece):
             own = self.flutter[case.only.name]
             # A flight belongs to the fin that flutters first.
             first = np.min(list(self.flutter.values()), axis=0)
-            return np.asarray(np.isfinite(own) & (own == first))
-        happens = np.ones(self.weigh.size, bool)
+            who = np.flatnonzero(np.isfinite(own) & (own == first))
+            return who, np.ones(who.size)
+        chance, natural = self.keeps_fins.astype(float), self.keeps_fins.copy()
         for opening in case.only:
-            happens &= self._opens(opening, case, start)
-        return happens
+            ends = self._outcomes(opening, case, start)
+            chance *= ends[opening.result]
+            below = np.cumsum(ends, axis=0)
+            luck = self.draws[luck_of(opening.device)]
+            natural &= np.sum(luck >= below[:2], axis=0) == opening.result
+        return chosen(chance, natural, stream(*self._seed, f"flights of {case.name}"))
 
-    def _opens(self, opening: Opening, case: Case, start: Motion) -> BoolArray:
-        """Find the openings that end as wanted, from the load on the canopy."""
-        device = opening.device
-        key = (case.release, opening.before, device.name)
-        if key not in self._results:
-            state = start
-            whole = self._whole(start)
+    def _outcomes(self, opening: Opening, case: Case, start: Motion) -> FloatArray:
+        """Give the chances of each end of an opening, shape (3, n)."""
+        device, moment = (
+            opening.device,
+            (case.release, opening.before, opening.device.name),
+        )
+        opened = self._opened(device, case.release, opening.before, start)
+        self.openings.setdefault((case.cause, device.name), opened)
+        if moment not in self._ends:
+            self._ends[moment] = outcomes(opened, self._bench.strengths(device))
+        return self._ends[moment]
+
+    def watch_openings(self, case: Case, start: Motion) -> None:
+        """Note what every other device meets that opens on the way down."""
+        rocket = next((b for b in case.bodies if b.name == "rocket"), None)
+        if rocket is None or isinstance(case.only, Piece):
+            return
+        stages = (*rocket.before, *rocket.stages)
+        for number, stage in enumerate(stages):
+            if stage.opens and (case.cause, stage.opens) not in self.openings:
+                device = self._device(stage.opens)
+                opened = self._opened(device, case.release, stages[:number], start)
+                self.openings[case.cause, device.name] = opened
+
+    def _device(self, name: str) -> Device:
+        return next(d for d in self.plan.flight.recovery if d.name == name)
+
+    def _opened(
+        self, device: Device, release: Release, before: tuple[Stage, ...], start: Motion
+    ) -> FloatArray:
+        """Give what a device meets as it opens after some stages of a fall, (6, n)."""
+        moment = (release, before, device.name)
+        if moment not in self._met:
+            state = self._fall(release, before, start)
+            length = self.plan.flight.airframe.length
+            stiffness = stiffness_of(device, self._bench.strengths(device), length)
+            self._met[moment] = met(
+                device,
+                self.draws,
+                state,
+                self._whole(start),
+                self.air,
+                rope=(self._bench.cloth_mass(device), stiffness),
+                burnout=self.ascent.burnout,
+            )
+        return self._met[moment]
+
+    def _fall(
+        self, release: Release, stages: tuple[Stage, ...], start: Motion
+    ) -> Motion:
+        """Follow all rockets in one piece through some stages, each flown once."""
+        if not stages:
+            return start
+        if (release, stages) not in self._fallen:
+            before = self._fall(release, stages[:-1], start)
             everyone = np.arange(self.weigh.size)
-            for stage in opening.before:
-                state = self._fly(state, stage, whole, everyone)
-            load = self._load(device, opening.drag, state)
-            cause = "as planned" if case.cause == WORKS else case.cause
-            self.margins[f"opening load of {device.name}, {cause}"] = load
-            luck = np.stack([self.draws[f"luck of the {link}"] for link in LINKS])
-            strength = {str(link): force for link, force in device.strength.items()}
-            self._results[key] = what_gives(load, strength, luck).result
-        return np.asarray(self._results[key] == opening.result)
+            mass = self._whole(start)
+            state = self._fly(before, stages[-1], mass, everyone)
+            self._fallen[release, stages] = state
+        return self._fallen[release, stages]
 
     def _whole(self, start: Motion) -> FloatArray:
         """Mass of the rocket in one piece, with the propellant not yet burnt [kg]."""
         left = self.rocket.propellant * (1 - self.rocket.burnt(start.time))
         return np.asarray(self.plan.flight.dry_mass * self.weigh + left)
 
-    def _load(self, device: Device, drag: str, start: Motion) -> FloatArray:
-        kind = CANOPIES[device.type]
-        canopy = Inflation(
-            diameter=device.nominal_diameter,
-            drag_area=device.cloth_area * self.draws[drag],
-            load_factor=float(np.mean(kind.load_factor)),
-            filling=float(np.mean(kind.filling)),
-            exponent=kind.exponent,
-        )
-        near = local_air(self.air, start.height, np.arange(self.weigh.size))
-        _, _, speed, density = through_air(start.rows(), near)
-        dive = np.clip(-start.v_up / np.maximum(speed, 1e-9), -1, 1)
-        return opening_load(canopy, self._whole(start), speed, density, dive=dive).peak
+    def _flown(self, release: Release, body: Body, stages: tuple[Stage, ...]) -> int:
+        """Count the stages that the rocket in one piece has flown already."""
+        whole = body.name == "rocket" and body.mass == self.plan.flight.dry_mass
+        most = len(stages) if whole else len(body.before)
+        flown = (n for n in range(most, 0, -1) if (release, stages[:n]) in self._fallen)
+        return next(flown, 0)
 
     def come_down(
-        self, start: Motion, body: Body, copy: int, who: IntArray
+        self, release: Release, start: Motion, body: Body, copy: int, who: IntArray
     ) -> tuple[FloatArray, NDArray[np.float32]]:
         """Follow one body of some flights to the ground.
 
         Gives `LANDED`, shape (6, flights), and `KNOT` at the start of each stage and on
         landing, shape (k + 1, 5, flights).
         """
-        state = _some(start, who)
         whole = self._whole(start)
-        knots = [state]
-        for stage in body.before:
-            state = self._fly(state, stage, whole[who], who)
-            knots.append(state)
+        stages = (*body.before, *body.stages)
+        flown = self._flown(release, body, stages)
         mass = body.mass * self.weigh[who]
         if body.name == "rocket":
             mass = mass + whole[who] - self.plan.flight.dry_mass * self.weigh[who]
-        if body.kick is not None:
-            state = self._thrown(state, body, copy, who)
-        for stage in body.stages:
-            state = self._fly(state, stage, mass, who, copy)
+        state = _some(start, who)
+        knots = [state]
+        for number, stage in enumerate(stages, 1):
+            together = number <= len(body.before)
+            if number <= flown:
+                state = _some(self._fallen[release, stages[:number]], who)
+            else:
+                if number == len(body.before) + 1 and body.kick is not None:
+                    state = self._thrown(state, body, copy, who)
+                weight = whole[who] if together else mass
+                state = self._fly(state, stage, weight, who, copy)
             knots.append(state)
         speed = state.speed
         flat = np.hypot(state.v_east, state.v_north)

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from driftmap.formulas.canopies import CANOPIES, nominal_drag
 from driftmap.formulas.machdrag import DragTable
+from driftmap.formulas.strength import CLOTHS
 from driftmap.rocket.fields import (
     Altitude,
     Area,
@@ -213,6 +214,9 @@ class Device(Table):
         Greatest speed at which the open canopy glides through the air, any way [m s⁻¹].
     strength : mapping of str to float
         Load at which each link gives [N]: canopy, lines (all together), cord, attachment.
+    cloth : str, optional
+        Canopy: a key of `driftmap.formulas.strength.CLOTHS`, which gives a strength where
+        none is stated.
     """
 
     name: Name
@@ -232,6 +236,7 @@ class Device(Table):
     strength: dict[Literal["canopy", "lines", "cord", "attachment"], Force] = Field(
         default_factory=dict
     )
+    cloth: str | None = None
 
     @model_validator(mode="after")
     def _sized(self) -> Self:
@@ -241,8 +246,12 @@ class Device(Table):
             raise ValueError("a canopy needs exactly one of diameter, area")
         if self.kind == "streamer" and (round_ or len(flat) != 2 or self.spill_hole):
             raise ValueError("a streamer needs length and width")
-        if self.kind == "streamer" and (self.strength or self.drag_on != "cloth"):
-            raise ValueError("strength and drag_on are for canopies")
+        if self.kind == "streamer" and (
+            self.strength or self.cloth or self.drag_on != "cloth"
+        ):
+            raise ValueError("strength, cloth and drag_on are for canopies")
+        if self.cloth is not None and self.cloth not in CLOTHS:
+            raise ValueError(f"cloth must be one of {', '.join(CLOTHS)}")
         if self.type not in CANOPIES:
             raise ValueError(f"type must be one of {', '.join(CANOPIES)}")
         if self.spill_hole is not None and self.spill_hole > self.nominal_diameter / 2:

@@ -8,10 +8,7 @@ from dataclasses import asdict, dataclass
 from importlib.metadata import version
 from typing import Any, Final
 
-import numpy as np
-
 from driftmap.air import turbulence
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile
 from driftmap.ground.contours import Contour, containment
@@ -24,6 +21,7 @@ from driftmap.hazard.probability import Probability
 from driftmap.hazard.sampling import CONFIDENCE, Estimate
 from driftmap.montecarlo.aftermath import after_impact
 from driftmap.montecarlo.cloud import Cloud, Part, fly
+from driftmap.montecarlo.margins import opening_figures, percentiles
 from driftmap.montecarlo.sensitivity import Influence, influences
 from driftmap.rocket.flight import Flight
 from driftmap.rules import (
@@ -265,7 +263,9 @@ def document(assessment: Assessment) -> dict[str, Any]:
         "individual_risk": None
         if a.harm.worst is None
         else {"area": a.harm.worst.area, **_estimate(a.harm.worst.risk)},
-        "apogee_m": _percentiles(cloud.apogee.height),
+        "apogee_m": percentiles(cloud.apogee.height),
+        "rail_speed_mps": percentiles(cloud.rail_speed),
+        "openings": opening_figures(cloud),
         "convergence": [_looks(sharp) for sharp in a.sharpened],
         "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],
         "assumed": list(a.assumed),
@@ -318,16 +318,11 @@ def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
             f"radius_{share * 100:.0f}_m": float(radius)
             for share, radius in zip(SHARES, around, strict=True)
         },
-        "time_s": _percentiles(cloud.time[part.rows]),
-        "impact_speed_mps": _percentiles(cloud.speed[part.rows]),
-        "energy_j": _percentiles(cloud.energy[part.rows]),
+        "time_s": percentiles(cloud.time[part.rows]),
+        "impact_speed_mps": percentiles(cloud.speed[part.rows]),
+        "energy_j": percentiles(cloud.energy[part.rows]),
         "after_impact_m": None if rest is None else asdict(rest),
     }
-
-
-def _percentiles(values: FloatArray) -> dict[str, float]:
-    low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
-    return {"p5": float(low), "p50": float(middle), "p95": float(high)}
 
 
 def _interval(p: Probability) -> list[float]:

@@ -59,6 +59,9 @@ class Kind(StrEnum):
     RECOVERY_FAILS = "recovery fails"
     FLUTTER = "flutter"
     DESCENT = "descent"
+    OPENING_SPEED = "opening speed"
+    OPENING_LOAD = "opening load"
+    OPENING_THRUST = "opening under thrust"
     RAIL_TILT = "rail tilt"
     RAIL_SPEED = "rail speed"
     RAIL_OVER_WIND = "rail over wind"
@@ -112,7 +115,7 @@ NAMES: Final = MappingProxyType(
         Kind.PRECISION: "not known as well as was asked",
     }
 )
-"""English words of every kind; of the two left out, each check brings its own."""
+"""English words of every kind; of those left out, each check brings its own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -39,14 +39,15 @@ def under_the_fall(
     """Tell for each failure which people stand inside the line of a fall that can maim.
 
     Inside the 50 % line the check holds; inside the 90 % line it passes, and stands
-    beside the word all the same. A case that may go any way is left to its risk.
+    beside the word all the same. A case that may go any way, or is too rare to be judged
+    by itself, is left to its risk.
     """
     crowd = [area for area in site.areas if area.occupied]
     if not crowd:
         return
     tree = shapely.STRtree([area.shape for area in crowd])
     for case in cloud.tree.cases:
-        if case.name == WORKS or case.any_way:
+        if case.name == WORKS or case.any_way or case.rare:
             continue
         found: list[tuple[float, Part, list[str]]] = []
         for part in cloud.of(case.name):

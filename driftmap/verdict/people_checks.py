@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -92,7 +92,8 @@ def people_checks(
     crowd = _union(area for area in site.areas if area.occupied)
     clear = [a for a in site.areas if not a.occupied and a.role in _KEPT_CLEAR]
     perhaps = [a for a in clear if a.role in _PERHAPS and a.people is None]
-    found = [check for hit in hits for check in _detail(hit, limits)]
+    rare = {case.name for case in cloud.tree.cases if case.rare}
+    found = [check for hit in hits for check in _detail(hit, limits, rare)]
     if crowd is not None:
         hit = reached(cloud, crowd, beyond=PERSON_RADIUS)
         total = _known(hits, mixture(cloud, hit))
@@ -131,11 +132,14 @@ def _if(
     struck: Mapping[str, NDArray[np.bool_]],
     limits: Mapping[str, Limit],
 ) -> Iterator[Check]:
-    """Take each failure as certain; one that may go any way is judged by its risk."""
+    """Take each failure as certain; one that may go any way is judged by its risk.
+
+    One too rare to be judged by itself is counted in the mixture alone.
+    """
     limit = limits["area_hit_in_failure"]
     chances = per_case(struck)
     for case in cloud.tree.cases:
-        if case.name != WORKS and not case.any_way:
+        if case.name != WORKS and not (case.any_way or case.rare):
             yield share(kind, case.name, "", chances[case.name], limit)
 
 
@@ -167,7 +171,7 @@ def ground_checks(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list
     ]
 
 
-def _detail(hit: AreaHit, limits: Mapping[str, Limit]) -> list[Check]:
+def _detail(hit: AreaHit, limits: Mapping[str, Limit], rare: Set[str]) -> list[Check]:
     """Tell of one area what is judged of all together."""
     area = hit.area
     if not area.occupied and area.role not in _KEPT_CLEAR:
@@ -178,6 +182,7 @@ def _detail(hit: AreaHit, limits: Mapping[str, Limit]) -> list[Check]:
         checks += [
             share(Kind.LANDS_IN_FAILURE, name, area.name, p, limit)
             for name, p in hit.cases.items()
+            if name not in rare
         ]
     return checks
 
@@ -212,7 +217,7 @@ def harm_checks(
             case=case.name,
         )
         for case in cloud.tree.cases
-        if not case.any_way
+        if not (case.any_way or case.rare)
     ]
     checks += [
         Check(kind=Kind.HEAD_COUNT, area=area, outcome="warn", source="missing input")

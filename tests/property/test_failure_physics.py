@@ -14,9 +14,9 @@ from driftmap.formulas.opening import (
     Inflation,
     load_reduction,
     opening_load,
-    what_gives,
 )
 from driftmap.formulas.scatter import breakup_offsets
+from driftmap.formulas.strength import HOLDS, RIPS_OFF, chances
 
 SHARE = st.floats(0.01, 0.99)
 
@@ -37,20 +37,23 @@ def test_load_goes_as_speed_squared_and_dives_add(mass, speed, density, dive):
     assert opening_load(canopy, mass, speed, density, dive=dive).peak >= load.peak
 
 
-@given(st.floats(1, 1e4), st.floats(1.0, 3.0), SHARE, SHARE)
-def test_a_harder_opening_is_never_better(load, factor, a, b):
-    luck = np.array([[a, a], [b, b], [b, b], [a, a]])
-    strength = {"canopy": 800.0, "lines": 900.0}
-    mild, hard = what_gives([load, load * factor], strength, luck).result
-    assert hard >= mild
+@given(st.floats(1, 1e4), st.floats(1.0, 3.0), st.floats(0, 1e4))
+def test_a_harder_opening_is_never_better(load, factor, snatch):
+    strength = {"canopy": (800.0, 0.15), "lines": (900.0, 0.4), "cord": (700.0, 0.2)}
+    mild, hard = chances([load, load * factor], strength, snatch=snatch).T
+    assert np.isclose(mild.sum(), 1)
+    assert np.isclose(hard.sum(), 1)
+    assert hard[HOLDS] <= mild[HOLDS] + 1e-12
+    assert hard[RIPS_OFF] >= mild[RIPS_OFF] - 1e-12
 
 
-@given(SHARE, SHARE, SHARE)
-def test_a_weaker_link_is_never_better(a, b, c):
-    luck = np.array([[a], [b], [c], [a]])
-    sound = what_gives([500.0], {"lines": 600.0, "cord": 700.0}, luck)
-    weak = what_gives([500.0], {"lines": 600.0, "cord": 350.0}, luck)
-    assert weak.ratio[0] >= sound.ratio[0]
+@given(st.floats(100, 2000), st.floats(0.1, 1.0))
+def test_a_weaker_link_is_never_better(load, factor):
+    sound = {"lines": (600.0, 0.15), "cord": (700.0, 0.15)}
+    weak = {**sound, "cord": (700.0 * factor, 0.15)}
+    one, two = (chances([load], links)[:, 0] for links in (sound, weak))
+    assert two[HOLDS] <= one[HOLDS] + 1e-12
+    assert two[RIPS_OFF] >= one[RIPS_OFF] - 1e-12
 
 
 @given(st.floats(1.05, 3.0))

@@ -38,15 +38,19 @@ from driftmap.formulas.opening import (
     load_reduction,
     opening_load,
     speed_off_apogee,
-    what_gives,
 )
 from driftmap.formulas.scatter import Breakup, bounces, breakup_offsets, slide_distance
 from driftmap.formulas.streamers import flag_drag
+from driftmap.formulas.strength import (
+    canopy_strength,
+    chances,
+    rope_stiffness,
+    snatch_load,
+)
 
 FIN = FinPlanform(0.15, 0.075, 0.075, 0.003175)
 CANOPY = Inflation(1.0, 0.6, 1.7, 8)
 RNG = np.random.default_rng(0)
-HALF = [[0.5]] * 4
 
 # A function of array arguments, and good values for each of them.
 SWEPT = {
@@ -76,6 +80,9 @@ SWEPT = {
         (1.0, 20.0, 1.2),
     ),
     "opening.speed_off_apogee": (lambda u: speed_off_apogee(u, 1.0), (10.0,)),
+    "strength.canopy_strength": (lambda d: canopy_strength("cotton", d), (1.0,)),
+    "strength.rope_stiffness": (rope_stiffness, (5000.0, 8.0)),
+    "strength.snatch_load": (snatch_load, (20.0, 0.2, 2000.0)),
     "scatter.bounces": (lambda *a: bounces(*a).total, (5.0, 3.0, 0.3)),
     "scatter.slide_distance": (slide_distance, (5.0, 0.5)),
     "streamers.flag_drag": (flag_drag, (1.0, 0.1, 0.05, 1.2)),
@@ -123,13 +130,15 @@ def test_shapes(name):
         (lambda: Inflation(np.nan, 0.6, 1.7, 8), "'diameter' must"),
         (lambda: Inflation(1.0, 0.6, 1.7, 8, 3.0), "'exponent' must be 0.5, 1 or 2"),
         (lambda: opening_load(CANOPY, 1, 20, 1.2, dive=1.5), "'dive' must"),
-        (lambda: what_gives([1.0], {}, HALF), "'strength' must name .* none"),
-        (lambda: what_gives([1.0], {"rope": 5.0}, HALF), "got rope"),
-        (lambda: what_gives([1.0], {"cord": 0.0}, HALF), "'strength of cord' must"),
-        (lambda: what_gives([1.0], {"cord": 5.0}, [[0.5]] * 3), "'luck' must"),
-        (lambda: what_gives([1.0], {"cord": 5.0}, [[1.0]] * 4), "'luck' must"),
-        (lambda: what_gives([np.nan], {"cord": 5.0}, HALF), "'load' must"),
-        (lambda: what_gives([1.0], {"cord": 5.0}, HALF, torn_band=0.9), "'torn_band'"),
+        (lambda: chances([1.0], {}), "'strength' must name .* none"),
+        (lambda: chances([1.0], {"rope": (5.0, 0.1)}), "got rope"),
+        (lambda: chances([1.0], {"cord": (0.0, 0.1)}), "'strength of cord' must"),
+        (lambda: chances([1.0], {"cord": (5.0, 0.0)}), "'spread of cord' must"),
+        (lambda: chances([np.nan], {"cord": (5.0, 0.1)}), "'load' must"),
+        (lambda: chances([1.0], {"cord": (5.0, 0.1)}, torn_band=0.9), "'torn_band'"),
+        (lambda: canopy_strength("lace", 1.0), "'cloth' must be one of"),
+        (lambda: snatch_load(-1.0, 1.0, 1.0), "'speed' must"),
+        (lambda: rope_stiffness(0.0, 1.0), "'strength' must"),
         (lambda: FinPlanform(0.1, 0.05, 0.08, 0.02), "'thickness' must"),
         (lambda: FinPlanform(0.1, -0.05, 0.08, 0.002), "'tip' must"),
         (lambda: flutter_speed(FIN, 1e9, 9e4, 340, knock_down=1.2), "'knock_down'"),

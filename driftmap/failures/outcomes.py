@@ -1,0 +1,122 @@
+"""What becomes of a device that opens: it holds, opens torn, or rips off."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+from driftmap.failures.bodies import Bench, Drag, by_opening
+from driftmap.failures.case import Body, Case, Opening, Release, Stage
+from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
+from driftmap.rocket.flight import Device
+from driftmap.spread import Spread
+
+__all__ = ["luck_of", "opened", "opened_as_planned"]
+
+_TOLD: Final = ((HOLDS, "holds"), (TEARS, "torn"), (RIPS_OFF, "ripped off"))
+
+
+def luck_of(device: Device) -> str:
+    """Name the input that decides how an opening of a device ends."""
+    return f"luck of {device.name}"
+
+
+def opened_as_planned(bench: Bench, name: str) -> list[Case]:
+    """Open all as planned while all holds; else go on without what gave."""
+    fall = bench.fall(bench.devices())
+    strong = [device for device in bench.devices() if bench.strengths(device)]
+    held = tuple(_ends(bench, d, HOLDS, fall.before(d)) for d in strong)
+    cases = [Case(name, fall.release, (bench.rocket(*fall.stages),), only=held)]
+    for number, device in enumerate(strong):
+        before = fall.before(device)
+        for result, told in _TOLD[1:]:
+            ends = _ends(bench, device, result, before)
+            cases.append(
+                Case(
+                    f"planned opening, {device.name} {told}",
+                    fall.release,
+                    _after(bench, device, result, before, later=_later(bench, device)),
+                    only=(*held[:number], ends),
+                )
+            )
+    return cases
+
+
+def opened(  # noqa: PLR0913 - a case has that many sides
+    bench: Bench,
+    name: str,
+    release: Release,
+    device: Device,
+    before: tuple[Stage, ...] = (),
+    *,
+    beside: tuple[Drag, ...] = (),
+    alone: bool = False,
+    less: float = 0.0,
+    loose: tuple[Body, ...] = (),
+) -> list[Case]:
+    """Branch on how the opening of a device ends.
+
+    `beside` hangs open already; `alone` says that nothing opens later; `less` is the mass
+    of what is `loose`.
+    """
+    later = [] if alone else _later(bench, device)
+    results = _TOLD if bench.strengths(device) else _TOLD[:1]
+    return [
+        Case(
+            f"{name}, {told}" if len(results) > 1 else name,
+            release,
+            (
+                *_after(
+                    bench, device, result, before, later=later, beside=beside, less=less
+                ),
+                *loose,
+            ),
+            only=(_ends(bench, device, result, before),),
+        )
+        for result, told in results
+    ]
+
+
+def _ends(
+    bench: Bench, device: Device, result: int, before: tuple[Stage, ...]
+) -> Opening:
+    bench.need(luck_of(device), Spread("uniform", 0.0, 1.0))
+    bench.cloth(device)
+    return Opening(device, result, before)
+
+
+def _later(bench: Bench, device: Device) -> list[Device]:
+    """List what still opens after a device, by height or time."""
+    return [
+        other
+        for other in bench.devices()
+        if by_opening(other) > by_opening(device) and other.opens_at.at != "apogee"
+    ]
+
+
+def _after(
+    bench: Bench,
+    device: Device,
+    result: int,
+    before: tuple[Stage, ...],
+    *,
+    later: list[Device],
+    beside: tuple[Drag, ...] = (),
+    less: float = 0.0,
+) -> tuple[Body, ...]:
+    """Go on after a device opened."""
+    hanging = (bench.tumbling(), *beside)
+    if result == RIPS_OFF:
+        fall = bench.fall(later, hanging=hanging)
+        gone = less + bench.cloth_mass(device)
+        rocket = bench.rocket(*fall.stages, less=gone, before=before)
+        return rocket, bench.empty(device, before)
+    if result == TEARS:
+        share = bench.need("torn canopy", TORN_DRAG, "torn canopy")
+        hanging = (*hanging, bench.weakened(device, share))
+    else:
+        hanging = (*hanging, bench.cloth(device))
+    *stages, last = bench.fall(later, hanging=hanging).stages
+    if result == HOLDS and not later:
+        last = replace(last, glide=bench.glide(device))
+    return (bench.rocket(*before, *stages, last, less=less),)

@@ -1,0 +1,80 @@
+"""Cases that a flight file describes."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from typing import Final, NoReturn
+
+from driftmap.errors import FlightError
+from driftmap.failures.bodies import Bench
+from driftmap.failures.case import Body, Case, Release
+from driftmap.failures.outcomes import opened
+from driftmap.rocket.flight import OwnCase
+from driftmap.spread import Spread
+
+__all__ = ["EARLY", "own_cases"]
+
+EARLY: Final = Spread("uniform", 0.0, 1.0, "any moment from burnout to apogee")
+
+
+def own_cases(bench: Bench, own: OwnCase) -> list[Case]:
+    """Build a case that the flight file describes, with all its ends."""
+    loose, gone = _loose(bench, own)
+    falls, release = own.rocket_falls, _release(bench, own)
+    devices = {
+        device.name: device
+        for device in bench.devices()
+        if device.name not in own.loose
+    }
+    if falls in devices:
+        return opened(
+            bench,
+            own.name,
+            release,
+            devices[falls],
+            alone=True,
+            less=gone,
+            loose=loose,
+        )
+    if falls not in ("nose first", "tumbling"):
+        known = ["nose first", "tumbling", *devices]
+        _refuse(bench, own, "rocket_falls", falls, known)
+    stage = bench.nose_first() if falls == "nose first" else bench.tumble()
+    return [Case(own.name, release, (bench.rocket(stage, less=gone), *loose))]
+
+
+def _loose(bench: Bench, own: OwnCase) -> tuple[tuple[Body, ...], float]:
+    """Let go of what a case names, pieces or devices; give its mass as well [kg]."""
+    pieces = {piece.name: piece for piece in bench.flight.pieces}
+    devices = {device.name: device for device in bench.devices()}
+    bodies = []
+    for name in own.loose:
+        if name in pieces:
+            bodies.append(bench.loose(pieces[name]))
+        elif name in devices:
+            bodies.append(bench.empty(devices[name], ()))
+        else:
+            _refuse(bench, own, "loose", name, [*pieces, *devices])
+    return tuple(bodies), sum(body.mass * body.count for body in bodies)
+
+
+def _release(bench: Bench, own: OwnCase) -> Release:
+    if own.at == "coast":
+        return Release("coast", bench.need("early moment", EARLY, own.name))
+    if own.at in ("apogee", "max q"):
+        return Release("apogee" if own.at == "apogee" else "max q")
+    trigger = own.time()
+    sd = 0.1 * trigger.value if trigger.spread is None else trigger.spread
+    mark = bench.need(f"{own.name} at", Spread("normal", trigger.value, sd))
+    return Release("time", mark)
+
+
+def _refuse(
+    bench: Bench, own: OwnCase, key: str, name: str, known: Iterable[str]
+) -> NoReturn:
+    names = list(known)
+    near = difflib.get_close_matches(name, names, n=1)
+    hint = f"did you mean {near[0]!r}?" if near else f"known: {', '.join(names)}"
+    where = f"case {own.name!r}.{key}"
+    raise FlightError(bench.flight.source, where, f"{name!r} is not listed; {hint}")

@@ -1,0 +1,175 @@
+"""Openings in flight: how fast, how hard, and how likely each end."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.air.column import AirColumn, IntArray, local_air, through_air
+from driftmap.formulas.canopies import CANOPIES
+from driftmap.formulas.opening import Inflation, opening_load
+from driftmap.formulas.strength import Strengths, chances, rope_stiffness, snatch_load
+from driftmap.rocket.flight import Device
+from driftmap.trajectory.motion import Motion
+
+__all__ = ["OPENED", "chosen", "line_length", "met", "outcomes", "stiffness_of"]
+
+OPENED: Final = ("speed", "load", "weights", "snatch", "after_burnout", "height")
+"""What is kept of an opening: speed through the air [m s⁻¹], greatest load while it fills
+[N], the same over the weight it slows, load when the lines come taut [N], time since
+burnout [s] and height [m]."""
+
+_LINES: Final = (
+    1.2  # length of the lines in canopy diameters; common practice, no source
+)
+_CORD: Final = (
+    4.0  # length of the cord in rocket lengths; common practice 3 to 5, no source
+)
+_LEAST: Final = 16  # a case flies at least one in so many flights of its block
+_STREAMER_CORD: Final = 500.0  # N; strength of a light cord, assumed
+_POWERS: Final = (1.0, 0.7, 0.5, 0.35, 0.25, 0.15, 0.1, 0.0)
+_ENOUGH: Final = 0.8  # of the flights wanted must tell as much as equal ones
+_NEVER: Final = 1e-12  # share of flights below which a case is not flown at all
+
+
+def line_length(device: Device, rocket_length: float) -> float:
+    """Give the length of lines and cord together [m]; common practice, no source."""
+    across = device.nominal_diameter if device.kind == "canopy" else 0.0
+    return _LINES * across + _CORD * rocket_length
+
+
+def met(
+    device: Device,
+    draws: Mapping[str, FloatArray],
+    state: Motion,
+    mass: FloatArray,
+    air: AirColumn,
+    *,
+    rope: tuple[float, float],
+    burnout: FloatArray,
+) -> FloatArray:
+    """Give what a device meets as it opens, `OPENED`, shape (6, n).
+
+    `rope` is the mass of the packed device [kg] and the stiffness of what it hangs on
+    [N/m]. The snatch is that of a pack which the air has stopped when the lines come
+    taut: an upper bound.
+    """
+    near = local_air(air, state.height, np.arange(mass.size))
+    _, _, speed, density = through_air(state.rows(), near)
+    area = device.cloth_area * draws[f"{device.name} drag"]
+    dive = np.clip(-state.v_up / np.maximum(speed, 1e-9), -1, 1)
+    load = _load(device, area, mass, speed, density, dive)
+    pack, stiffness = rope
+    snatch = snatch_load(speed, pack * mass / (pack + mass), stiffness)
+    weights = load / (mass * STANDARD_GRAVITY)
+    return np.stack([speed, load, weights, snatch, state.time - burnout, state.height])
+
+
+def _load(
+    device: Device,
+    area: FloatArray,
+    mass: FloatArray,
+    speed: FloatArray,
+    density: FloatArray,
+    dive: FloatArray,
+) -> FloatArray:
+    if device.kind == "streamer":  # drags from the moment it is out
+        return np.asarray(density / 2 * area * speed**2)
+    kind = CANOPIES[device.type]
+    canopy = Inflation(
+        diameter=device.nominal_diameter,
+        drag_area=area,
+        load_factor=float(np.mean(kind.load_factor)),
+        filling=float(np.mean(kind.filling)),
+        exponent=kind.exponent,
+    )
+    return opening_load(canopy, mass, speed, density, dive=dive).peak
+
+
+def outcomes(opened: FloatArray, strength: Strengths) -> FloatArray:
+    """Give the chances that openings hold, tear and rip off, shape (3, n)."""
+    if not strength:
+        none = np.zeros(opened.shape[1])
+        return np.stack([none + 1, none, none])
+    return chances(opened[1], strength, snatch=opened[3])
+
+
+def stiffness_of(device: Device, strength: Strengths, rocket_length: float) -> float:
+    """Give the stiffness of lines and cord by their strength [N/m]."""
+    forces = [force for force, _ in strength.values()]
+    weakest = min(forces) if forces else _STREAMER_CORD
+    return float(rope_stiffness(weakest, line_length(device, rocket_length)))
+
+
+def chosen(
+    chance: FloatArray, natural: NDArray[np.bool_], rng: np.random.Generator
+) -> tuple[IntArray, FloatArray]:
+    """Choose the flights in which a case is flown, and what each stands for.
+
+    Parameters
+    ----------
+    chance : ndarray, shape (n,)
+        How likely the case happens to each flight, given its cause.
+    natural : ndarray of bool, shape (n,)
+        The flights that their luck gives it to.
+    rng : numpy.random.Generator
+        For a case too rare to be left to luck.
+
+    Returns
+    -------
+    who : ndarray of int, shape (k,)
+        Distinct flights, alike in what they tell of the case. One that luck gives to fewer
+        than one flight in 16 has that many, taken as likely as it happens to them; where
+        it happens to very few flights at all, those to which it nearly happens count too.
+    stands_for : ndarray, shape (k,)
+        Flights that each of them stands for; they add up to the chances of all.
+    """
+    n, total = chance.size, float(chance.sum())
+    if total <= _NEVER * n:
+        return np.zeros(0, np.intp), np.zeros(0)
+    who, likely = np.flatnonzero(natural & (chance > 0)), chance
+    fewest = -(-n // _LEAST)
+    if who.size < fewest:
+        likely = _spread_out(chance, min(fewest, int(np.count_nonzero(chance > 0))))
+        steps = np.arange(round(likely.sum())) + rng.random()
+        who = np.searchsorted(np.cumsum(likely), steps * (1 - 1e-12))
+        who = np.unique(np.minimum(who, n - 1))
+        who = who[likely[who] > 0]
+    stands_for = chance[who] / likely[who]
+    return who, stands_for * (total / stands_for.sum())
+
+
+def _spread_out(chance: FloatArray, wanted: int) -> FloatArray:
+    """Choose how likely each flight is taken, so that no few of them tell most.
+
+    Chances are raised to a power below 1 until the flights taken tell as much as nearly
+    so many equal ones.
+    """
+    likely = chance
+    for power in _POWERS:
+        even = np.where(chance > 0, chance**power, 0.0)
+        likely = _shares(even, wanted)
+        taken = likely > 0
+        tells = even.sum() ** 2 / np.sum(even[taken] ** 2 / likely[taken])
+        if tells >= _ENOUGH * wanted:
+            break
+    return likely
+
+
+def _shares(chance: FloatArray, wanted: int) -> FloatArray:
+    """Scale chances so that so many flights are wanted, none more than once."""
+    share = np.zeros_like(chance)
+    while True:
+        free = share < 1
+        left = wanted - np.count_nonzero(~free)
+        sum_free = chance[free].sum()
+        if left <= 0 or sum_free <= 0:
+            return share
+        scaled = chance * (left / sum_free)
+        share = np.where(free, np.minimum(scaled, 1.0), 1.0)
+        if not np.any(free & (scaled > 1)):
+            return share
