@@ -112,7 +112,8 @@ def cli() -> None:
     \b
     A verdict and a map for the wind of this hour:
       driftmap assess examples/willet.toml --site sites/saltgrass-flat.geojson \\
-          --wind examples/morning.csv --answers examples/answers.toml
+          --wind examples/morning.csv --when 2026-06-13T08:30-07:00 \\
+          --answers examples/answers.toml
     A wind measured by layers:
       driftmap assess FLIGHT --site SITE --wind layers.csv
     One body, no luck:

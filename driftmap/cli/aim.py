@@ -8,19 +8,19 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.options import (
-    answers_of,
-    day_of,
-    day_options,
-    units_option,
-    wind_of,
-    wind_options,
-)
+from driftmap.cli.options import answers_of, day_of, day_options, units_option
 from driftmap.cli.sweeping import (
     cautions,
     hands_of,
     plan_options,
     preamble,
+)
+from driftmap.cli.windoptions import (
+    Place,
+    WindOptions,
+    echo_flight,
+    wind_of,
+    wind_options,
 )
 
 if TYPE_CHECKING:
@@ -52,9 +52,7 @@ __all__ = ["aim_command"]
 def aim_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,
-    winds: tuple[str, ...],
-    station: str | None,
-    when: str | None,
+    asked: WindOptions,
     temperature: str | None,
     altimeter: str | None,
     humidity: str | None,
@@ -76,7 +74,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
     \b
     Example:
       driftmap aim examples/willet.toml --site sites/saltgrass-flat.geojson \\
-          --wind examples/noon.csv
+          --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
     from driftmap.cli.files import write_all
     from driftmap.ground.site import read_site
@@ -86,7 +84,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), read_site(site)
-    wind = wind_of(winds, station, when, ground)
+    wind = wind_of(asked, Place.of(ground))
     day = day_of(temperature, altimeter, humidity, ground.elevation)
     setup = Setup(rocket, ground, samples, seed, day, answers_of(answers, ground))
     basis = basis_of(setup, wind)
@@ -100,6 +98,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
     if as_json:
         click.echo(text)
         return
+    echo_flight(asked)
     lines = preamble(setup, basis.questions)
     click.echo(
         "\n".join([*lines, *([""] if lines else []), _table(planned, aims[:best])])

@@ -11,6 +11,7 @@ import click
 
 from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
 from driftmap.cli.options import answers_of, units_option
+from driftmap.cli.windoptions import echo_flight
 
 __all__ = ["assess_command"]
 
@@ -47,7 +48,8 @@ def assess_command(
     \b
     Examples:
       driftmap assess examples/willet.toml --site sites/saltgrass-flat.geojson \\
-          --wind examples/morning.csv --answers examples/answers.toml --out today
+          --wind examples/morning.csv --when 2026-06-13T08:30-07:00 \\
+          --answers examples/answers.toml --out today
       driftmap assess FLIGHT --site SITE --wind layers.csv --samples 100000 --units si
       driftmap assess FLIGHT --site SITE --wind "9 kt from 250" --wind bulletin.txt \\
           --station KXYZ --when 14:30
@@ -72,6 +74,7 @@ def assess_command(
         click.echo(text)
     else:
         click.echo(summary(result, units=units))
+        echo_flight(inputs["asked"])
         if proposed is not None:
             click.echo("\n" + proposals(proposed, units=units))
         click.echo(f"\nMap: {out / 'map.html'}")

@@ -13,10 +13,9 @@ from driftmap.cli.options import (
     day_options,
     precision_of,
     run_options,
-    wind_of,
-    wind_options,
 )
 from driftmap.cli.progress import Progress
+from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options
 
 if TYPE_CHECKING:
     from driftmap.verdict.assessment import Assessment
@@ -26,7 +25,7 @@ __all__ = ["EXIT", "Inputs", "assessed", "assessment_of"]
 EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
 """Exit code of every command that reaches a verdict."""
 
-F = TypeVar("F", bound=Callable[..., object])
+T = TypeVar("T")
 
 
 class Inputs(TypedDict):
@@ -34,9 +33,7 @@ class Inputs(TypedDict):
 
     flight: str
     site: str
-    winds: tuple[str, ...]
-    station: str | None
-    when: str | None
+    asked: WindOptions
     temperature: str | None
     altimeter: str | None
     humidity: str | None
@@ -46,7 +43,7 @@ class Inputs(TypedDict):
     answers: str | None
 
 
-def assessed(command: F) -> F:
+def assessed(command: Callable[..., T]) -> Callable[..., T]:
     """Add FLIGHT, --site, wind, day, --answers, --samples, --seed and --precision."""
     command = click.option(
         "--precision",
@@ -61,11 +58,10 @@ def assessed(command: F) -> F:
         help="Answers to the questions of the rules; driftmap rules lists them.",
     )(command)
     command = day_options(command)
-    command = wind_options(command)
     site = click.option(
         "--site", required=True, metavar="SITE", help="Site file (GeoJSON)."
     )
-    return click.argument("flight", metavar="FLIGHT")(site(command))
+    return click.argument("flight", metavar="FLIGHT")(site(wind_options(command)))
 
 
 def assessment_of(inputs: Inputs) -> Assessment:
@@ -75,7 +71,7 @@ def assessment_of(inputs: Inputs) -> Assessment:
     from driftmap.verdict.assessment import assess
 
     rocket, ground = read_flight(inputs["flight"]), read_site(inputs["site"])
-    wind = wind_of(inputs["winds"], inputs["station"], inputs["when"], ground)
+    wind = wind_of(inputs["asked"], Place.of(ground))
     day = day_of(
         inputs["temperature"],
         inputs["altimeter"],

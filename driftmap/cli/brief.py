@@ -9,6 +9,7 @@ import click
 
 from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
 from driftmap.cli.options import units_option
+from driftmap.cli.windoptions import echo_flight
 
 __all__ = ["brief_command"]
 
@@ -58,4 +59,5 @@ def brief_command(
     page = brief_html(result, catalogue=catalogue, units=units)
     write_all(out, {"briefing.html": page})
     click.echo(f"{result.verdict.upper()}; briefing: {out / 'briefing.html'}")
+    echo_flight(inputs["asked"])
     ctx.exit(EXIT[result.verdict])

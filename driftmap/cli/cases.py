@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 import numpy as np
 
 from driftmap.cli.options import run_options, units_option
+from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
 
 if TYPE_CHECKING:
     from driftmap.failures.case import Case
@@ -22,16 +24,14 @@ _MOST_INPUTS = 8
 @click.command("cases")
 @click.argument("flight", metavar="FLIGHT")
 @click.option("--site", metavar="SITE", help="Site file; gives the elevation.")
-@click.option(
-    "--wind", default="calm", metavar="WIND", show_default=True, help="As in assess."
-)
+@wind_options_for("As in assess; calm when left out.")
 @run_options
 @units_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
 def cases_command(
     flight: str,
     site: str | None,
-    wind: str,
+    asked: WindOptions,
     samples: int,
     seed: int,
     units: Literal["us", "si"],
@@ -51,11 +51,13 @@ def cases_command(
     from driftmap.montecarlo.margins import opening_figures
     from driftmap.montecarlo.sensitivity import influences
     from driftmap.rocket.flightfile import read_flight
-    from driftmap.winds import read_wind
 
     plan = read_flight(flight)
-    altitude = 0.0 if site is None else read_site(site).elevation
-    profile = read_wind(wind, site_altitude=altitude)
+    place = Place(0.0) if site is None else Place.of(read_site(site))
+    altitude = place.elevation
+    if not asked.winds and asked.at is None:
+        asked = replace(asked, winds=("calm",))
+    profile = wind_of(asked, place)
     cloud = fly(plan, profile, altitude, samples=samples, seed=seed)
     enough = samples >= 10 * len(cloud.draws)
     ranked = influences(cloud) if enough else ()

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.options import (
-    answers_of,
-    run_options,
-    units_option,
+from driftmap.cli.options import answers_of, run_options, units_option
+from driftmap.cli.windoptions import (
+    Place,
+    WindOptions,
+    echo_flight,
     wind_of,
     wind_options,
 )
@@ -33,12 +34,10 @@ __all__ = ["compare_command"]
 @run_options
 @units_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
-def compare_command(  # noqa: PLR0913, PLR0917
+def compare_command(
     flight: str,
     site: str,
-    winds: tuple[str, ...],
-    station: str | None,
-    when: str | None,
+    asked: WindOptions,
     answers: str | None,
     samples: int,
     seed: int,
@@ -54,7 +53,7 @@ def compare_command(  # noqa: PLR0913, PLR0917
     \b
     Example:
       driftmap compare examples/willet.toml --site sites/saltgrass-flat.geojson \\
-          --wind examples/noon.csv
+          --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
     from driftmap.failures.alternatives import alternatives
     from driftmap.ground.site import read_site
@@ -62,7 +61,7 @@ def compare_command(  # noqa: PLR0913, PLR0917
     from driftmap.verdict.assessment import CAUTIONS, assess
 
     plan, ground = read_flight(flight), read_site(site)
-    wind = wind_of(winds, station, when, ground)
+    wind = wind_of(asked, Place.of(ground))
     said = answers_of(answers, ground)
     rows = [
         _figures(
@@ -77,6 +76,7 @@ def compare_command(  # noqa: PLR0913, PLR0917
         click.echo(json.dumps(text, indent=1, allow_nan=False, ensure_ascii=False))
         return
     click.echo(_told(rows, units))
+    echo_flight(asked)
     if not plan.alternatives:
         click.echo(
             "\nMade up from the plan; put [[alternative]] tables in the flight file."

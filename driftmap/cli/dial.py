@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from driftmap.cli.options import answers_of, day_of, day_options, units_option
+from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 
 if TYPE_CHECKING:
     from driftmap.dial import Dial, Reach
@@ -24,12 +25,8 @@ __all__ = ["dial_command"]
 @click.command("dial")
 @click.argument("flight", metavar="FLIGHT")
 @click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
-@click.option(
-    "--wind",
-    "shapes",
-    multiple=True,
-    metavar="SHAPE",
-    help="Wind whose shape is scaled and turned with the meter; by default the law over "
+@wind_options_for(
+    "Wind whose shape is scaled and turned with the meter; by default the law over "
     "open land. Give it again to merge a surface reading with winds aloft.",
 )
 @click.option(
@@ -84,7 +81,7 @@ __all__ = ["dial_command"]
 def dial_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,
-    shapes: tuple[str, ...],
+    asked: WindOptions,
     top_speed: str,
     speeds: int,
     directions: int,
@@ -109,7 +106,6 @@ def dial_command(  # noqa: PLR0913, PLR0917
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
     from driftmap.cli.files import write_all
-    from driftmap.cli.options import wind_of
     from driftmap.dial import check_between, dial_html
     from driftmap.ground.site import read_site
     from driftmap.planning import Setup, Supposition
@@ -118,7 +114,7 @@ def dial_command(  # noqa: PLR0913, PLR0917
 
     rocket, ground = read_flight(flight), read_site(site)
     reach = _reach(top_speed, speeds, directions)
-    shape = wind_of(shapes, None, None, ground) if shapes else None
+    shape = shape_of(asked, Place.of(ground))
     setup = Setup(
         rocket,
         ground,

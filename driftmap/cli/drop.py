@@ -9,6 +9,7 @@ from typing import Final
 
 import click
 
+from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 from driftmap.errors import InputError
 from driftmap.units import parse, show
 
@@ -70,7 +71,7 @@ def _quantity(
     callback=_quantity("area", least=0.0, above=True),
     help="Its drag coefficient times reference area.",
 )
-@click.option("--wind", required=True, metavar="WIND", help="As in driftmap assess.")
+@wind_options_for("As in driftmap assess.")
 @click.option(
     "--site-elevation",
     default="0",
@@ -92,7 +93,7 @@ def drop_command(  # noqa: PLR0913, PLR0917
     height: float,
     mass: float,
     drag_area: float,
-    wind: str,
+    asked: WindOptions,
     site_elevation: float,
     speed_east: float,
     speed_north: float,
@@ -114,14 +115,15 @@ def drop_command(  # noqa: PLR0913, PLR0917
     from driftmap.air.column import Sky, mean_air
     from driftmap.trajectory.descent import fall
     from driftmap.trajectory.motion import Motion
-    from driftmap.winds import read_wind
 
     rise = max(speed_up, 0.0) ** 2 / (2 * STANDARD_GRAVITY)
     top = height + rise + 100.0
     if site_elevation + top > _TOP_OF_AIR:
         most = f"{_TOP_OF_AIR:.0f} m above sea level"
         raise InputError("--from", "", f"the body must stay below {most}")
-    profile = read_wind(wind, site_altitude=site_elevation)
+    profile = shape_of(asked, Place(site_elevation))
+    if profile is None:
+        raise click.UsageError('Give --wind, such as "12 mph from 240".')
     air = mean_air(profile, Sky(site_elevation), top)
     values = (0.0, 0.0, height, speed_east, speed_north, speed_up, 0.0)
     start = Motion(*(np.array([value]) for value in values))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Unpack
 import click
 
 from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
+from driftmap.cli.windoptions import echo_flight
 from driftmap.errors import InputError
 from driftmap.units import parse
 
@@ -92,6 +93,7 @@ def export_command(
     click.echo(f"{result.verdict.upper()}; written to {out}:")
     for name, text in files.items():
         click.echo(f"  {name}, {len(text.encode()) / 1000:,.0f} kB")
+    echo_flight(inputs["asked"])
     ctx.exit(EXIT[result.verdict])
 
 

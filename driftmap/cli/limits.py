@@ -16,6 +16,7 @@ from driftmap.cli.sweeping import (
     plan_options,
     preamble,
 )
+from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,11 +36,8 @@ __all__ = ["limits_command"]
     show_default=True,
     help="How many, evenly around from north.",
 )
-@click.option(
-    "--wind",
-    "shape",
-    metavar="SHAPE",
-    help="A wind whose growth and turning with height are kept; without it, the law of "
+@wind_options_for(
+    "A wind whose growth and turning with height are kept; without it, the law of "
     "the surface layer over open land.",
 )
 @click.option(
@@ -62,7 +60,7 @@ def limits_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,
     directions: int,
-    shape: str | None,
+    asked: WindOptions,
     steps: int,
     temperature: str | None,
     altimeter: str | None,
@@ -92,18 +90,12 @@ def limits_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.supposed import Supposition, head_share, suppose
     from driftmap.planning.trial import Setup, basis_of
     from driftmap.rocket.flightfile import read_flight
-    from driftmap.winds import read_winds
 
     rocket, ground = read_flight(flight), read_site(site)
     day = day_of(temperature, altimeter, humidity, ground.elevation)
     said = answers_of(answers, ground)
     setup = Setup(rocket, ground, samples, seed, day, said)
-    known = None
-    if shape is not None:
-        known = read_winds(
-            [shape], site_altitude=ground.elevation, declination=ground.declination
-        )
-    supposition = Supposition(ground.elevation, known)
+    supposition = Supposition(ground.elevation, shape_of(asked, Place.of(ground)))
     top = suppose(supposition, 90.0, scan_speeds(setup, steps)[-2])
     basis = basis_of(setup, suppose(supposition, 0.0, LIGHTEST), top)
     with hands_of(workers, processes, "directions") as hands:

@@ -23,8 +23,6 @@ __all__ = [
     "precision_of",
     "run_options",
     "units_option",
-    "wind_of",
-    "wind_options",
 ]
 
 F = TypeVar("F", bound=Callable[..., object])
@@ -37,29 +35,6 @@ def _stack(*options: Callable[[F], F]) -> Callable[[F], F]:
         return command
 
     return add
-
-
-def wind_options(command: F) -> F:
-    """Add --wind, --station and --when."""
-    return _stack(
-        click.option(
-            "--wind",
-            "winds",
-            required=True,
-            multiple=True,
-            metavar="WIND",
-            help='A file of layers or a report, or words: "12 mph from 240" at head '
-            "height. Give it again to merge a surface reading with winds aloft.",
-        ),
-        click.option(
-            "--station", metavar="ID", help="Station to take from a report of several."
-        ),
-        click.option(
-            "--when",
-            metavar="TIME",
-            help="Time of the flight, such as 14:30 or 18:30Z; tells a report's age.",
-        ),
-    )(command)
 
 
 def day_options(command: F) -> F:
@@ -104,23 +79,6 @@ def units_option(command: F) -> F:
         show_default=True,
         help="Units to show.",
     )(command)
-
-
-def wind_of(
-    winds: tuple[str, ...], station: str | None, when: str | None, site: Site
-) -> WindProfile:
-    """Read the wind over a site from the options of `wind_options`."""
-    from driftmap.cli.winds import flight_time
-    from driftmap.winds import read_winds
-
-    return read_winds(
-        winds,
-        site_altitude=site.elevation,
-        station=station,
-        when=None if when is None else flight_time(when),
-        declination=site.declination,
-        place=(site.latitude, site.longitude),
-    )
 
 
 def precision_of(text: str | None) -> float | None:

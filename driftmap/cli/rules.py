@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import click
 
+from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
+
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.rocket.flight import Flight
@@ -38,12 +40,8 @@ _WIDTH: Final = 88
 @click.option(
     "--answers", metavar="FILE", help="Answers to the questions (TOML), a line each."
 )
-@click.option(
-    "--wind",
-    "winds",
-    multiple=True,
-    metavar="WIND",
-    help="Wind, as for assess; without it the height is that in calm air and the "
+@wind_options_for(
+    "Wind, as for assess; without it the height is that in calm air and the "
     "surface wind is not known.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -59,7 +57,7 @@ def rules_command(
     site: str,
     names: tuple[str, ...],
     answers: str | None,
-    winds: tuple[str, ...],
+    asked: WindOptions,
     as_json: bool,
     units: Literal["us", "si"],
 ) -> None:
@@ -86,7 +84,7 @@ def rules_command(
     rocket, ground = read_flight(flight), read_site(site)
     sets = picked_rules(ground, names)
     said = read_answers(answers, sets) if answers else Answers()
-    facts = with_answers(_facts(rocket, ground, winds), said)
+    facts = with_answers(_facts(rocket, ground, asked), said)
     results = evaluate(sets, facts, said)
     if as_json:
         click.echo(
@@ -96,20 +94,17 @@ def rules_command(
         click.echo(_text(rocket, ground, results, units))
 
 
-def _facts(flight: Flight, site: Site, winds: Sequence[str]) -> Facts:
+def _facts(flight: Flight, site: Site, asked: WindOptions) -> Facts:
     """Collect the facts; the height comes from flights in the wind given, or in calm."""
     import numpy as np
 
     from driftmap.air.wind import WindProfile
     from driftmap.montecarlo.cloud import fly
     from driftmap.rules import expected_altitude, facts_of
-    from driftmap.winds import read_winds
 
     wind = None
-    if winds:
-        wind = read_winds(
-            winds, site_altitude=site.elevation, declination=site.declination
-        )
+    if asked.winds or asked.at is not None:
+        wind = wind_of(asked, Place.of(site))
     calm = WindProfile(*np.zeros((4, 1)))
     cloud = fly(flight, wind or calm, site.elevation, samples=_SAMPLES, seed=_SEED)
     return facts_of(

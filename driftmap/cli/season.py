@@ -177,9 +177,10 @@ def _flown_aloft(
     from driftmap.winds import Setting
 
     site = setup.site
-    setting = Setting(site.elevation, place=(site.latitude, site.longitude))
+    place = (site.latitude, site.longitude)
+    setting = Setting(site.elevation, place=place)
     aloft = read_soundings(files, setting)
-    ledger = open_ledger(path, run_key(setup, supposition, "soundings", setting))
+    ledger = open_ledger(path, run_key(setup, supposition, "soundings", place))
     _going_on(sum(one.name in ledger.found for one in aloft), len(aloft))
     return season_soundings(setup, aloft, setting, ledger, hands=hands)
 

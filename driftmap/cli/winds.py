@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import click
 
 from driftmap import units
 from driftmap.air.wind import WindLevel, WindProfile
+from driftmap.cli.windoptions import (
+    HERE,
+    Place,
+    WindOptions,
+    place_options,
+    readings_of,
+    setting_of,
+    show_flight,
+)
 from driftmap.errors import InputError
-from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import Reading, Setting
 
-__all__ = ["flight_time", "winds_command"]
+__all__ = ["winds_command"]
 
 
 _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
@@ -30,31 +35,7 @@ _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
     "--site", metavar="SITE", help="Site file; gives elevation and declination."
 )
 @click.option("--site-elevation", metavar="H", help='Elevation, such as "4,100 ft".')
-@click.option("--station", metavar="ID", help="Station to take from a file of several.")
-@click.option(
-    "--when",
-    metavar="TIME",
-    help="Time of the flight: 14:30, 18:30Z, or a date and time.",
-)
-@click.option(
-    "--declination", metavar="D", help="Of the magnetic needle, east positive [deg]."
-)
-@click.option(
-    "--terrain",
-    type=click.Choice(list(ROUGHNESS)),
-    default="open",
-    show_default=True,
-    help="Ground about the site.",
-)
-@click.option(
-    "--at", metavar="SITE", help="Ask a public forecast service for this site's wind."
-)
-@click.option(
-    "--service",
-    metavar="URL",
-    envvar="DRIFTMAP_FORECAST_URL",
-    help="Address of the forecast service.",
-)
+@place_options
 @click.option("--decoded", is_flag=True, help="Show what each file says by itself.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 @click.option(
@@ -72,21 +53,16 @@ _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
     help="Write the picture, wind.html, into DIR.",
 )
 @click.option("--top", metavar="H", help="Height up to which to show it; JSON has all.")
-def winds_command(  # noqa: PLR0913, PLR0917
+def winds_command(
     files: tuple[str, ...],
     site: str | None,
     site_elevation: str | None,
-    station: str | None,
-    when: str | None,
-    declination: str | None,
-    terrain: str,
-    at: str | None,
-    service: str | None,
     decoded: bool,
     as_json: bool,
     system: str,
     out: Path | None,
     top: str | None,
+    **given: Any,
 ) -> None:
     """Show the wind over a site from what you have.
 
@@ -99,52 +75,42 @@ def winds_command(  # noqa: PLR0913, PLR0917
       driftmap winds metar.txt bulletin.txt --site field.geojson --station DEN
       driftmap winds --at field.geojson --when 14:30
     """
-    from driftmap.winds import decode, merge
+    from driftmap.winds import merge
+    from driftmap.winds.listing import decoded_document, wind_document
 
-    if not files and at is None:
+    asked = WindOptions(files, **given)
+    if not files and asked.at is None:
         raise click.UsageError('Give a FILE, words such as "12 mph from 240", or --at.')
-    place = _place(at or site, site_elevation)
-    setting = Setting(
-        place.elevation,
-        station,
-        flight_time(when) if when else None,
-        _quantity(declination, "angle", "--declination")
-        if declination
-        else place.declination,
-        terrain,
-        place.position,
-    )
-    readings = [decode(text, setting) for text in files]
-    if at is not None:
-        readings.append(_fetched(place, service, setting))
+    if decoded and out is not None:
+        raise click.UsageError("Give --decoded or --out: the picture is of the whole.")
+    if site is None and site_elevation is None and asked.at != HERE:
+        site = asked.at
+    place = _place(site, site_elevation)
+    setting = setting_of(asked, place)
+    readings = readings_of(asked, place, setting)
+    if decoded and as_json:
+        _print_json(decoded_document(readings), readings, setting)
+        return
+    if decoded:
+        _print_decoded(readings, system, _top(top, _PICTURE_TOP))
+        return
     wind = merge(readings, setting)
-    ceiling = _top(top, wind)
+    ceiling = _top(top, min(max(wind.known_to, 300.0), _PICTURE_TOP))
     if out is not None:
         _write(wind, out, system, ceiling)
     if as_json:
-        _print_json(wind, readings, decoded=decoded)
-    elif decoded:
-        _print_decoded(readings, system, ceiling)
+        _print_json(wind_document(wind), readings, setting)
     else:
-        _print_wind(wind, system, ceiling)
+        _print_wind(wind, system, ceiling, setting)
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
-    elevation: float
-    declination: float | None = None
-    position: tuple[float, float] | None = None  # latitude, longitude
-
-
-def _place(site: str | None, elevation: str | None) -> _Place:
+def _place(site: str | None, elevation: str | None) -> Place:
     if site is not None and elevation is not None:
         raise click.UsageError("Give a site file or --site-elevation, not both.")
     if site is not None:
         from driftmap.ground.site import read_site
 
-        read = read_site(site)
-        position = (read.latitude, read.longitude)
-        return _Place(read.elevation, read.declination, position)
+        return Place.of(read_site(site))
     if elevation is None:
         raise click.UsageError(
             "Give --site or --site-elevation: heights above the site need it."
@@ -154,7 +120,7 @@ def _place(site: str | None, elevation: str | None) -> _Place:
         raise InputError(
             "--site-elevation", "", f"{height:g} m; accepted is -500 to 9000 m"
         )
-    return _Place(height)
+    return Place(height)
 
 
 def _quantity(text: str, dimension: str, option: str) -> float:
@@ -164,69 +130,14 @@ def _quantity(text: str, dimension: str, option: str) -> float:
         raise InputError(option, "", str(problem)) from None
 
 
-def flight_time(text: str, now: datetime | None = None) -> datetime:
-    """Read the time of a flight.
-
-    Parameters
-    ----------
-    text : str
-        ``14:30`` today by this computer's clock, ``18:30Z`` today in UTC, or a date and
-        time such as ``2026-05-09T14:30`` with or without its zone.
-    now : datetime, optional
-        The present time.
-
-    Returns
-    -------
-    datetime
-        In UTC.
-
-    Raises
-    ------
-    InputError
-        If it is none of these.
-
-    Examples
-    --------
-    >>> noon = datetime(2026, 5, 9, 12, tzinfo=UTC)
-    >>> flight_time("18:30Z", noon).isoformat()
-    '2026-05-09T18:30:00+00:00'
-    """
-    now = now or datetime.now(UTC)
-    zulu = text.strip().upper().endswith("Z")
-    day = now.astimezone(UTC if zulu else None).date()
-    clock = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*Z?\s*", text, re.IGNORECASE)
-    try:
-        if clock:
-            text = f"{day}T{int(clock[1]):02d}:{clock[2]}{'Z' if zulu else ''}"
-        elif not re.match(r"\s*\d{4}-\d\d-\d\d[T ]\d", text):
-            raise ValueError("no time of day")
-        # A time without a zone is that of this computer, as a person means it.
-        return datetime.fromisoformat(text.strip()).astimezone(UTC)
-    except (ValueError, OverflowError):
-        raise InputError(
-            "--when",
-            "",
-            f"{text[:40]!r}; accepted is 14:30, 18:30Z or 2026-05-09T14:30Z",
-        ) from None
-
-
-def _fetched(place: _Place, service: str | None, setting: Setting) -> Reading:
-    from driftmap.winds.fetch import SERVICE, fetch_forecast
-    from driftmap.winds.forecast import read_forecast
-
-    if setting.when is None or place.position is None:
-        raise click.UsageError("--at needs --when: a forecast is for a time.")
-    text = fetch_forecast(*place.position, setting.when, service=service or SERVICE)
-    return read_forecast(text, "forecast service", setting)
-
-
 def _print_json(
-    wind: WindProfile, readings: Sequence[Reading], *, decoded: bool
+    document: dict[str, object], readings: Sequence[Reading], setting: Setting
 ) -> None:
-    from driftmap.winds.listing import decoded_document, wind_document
+    from driftmap.winds.kept import keep_readings
 
-    document = decoded_document(readings) if decoded else wind_document(wind)
-    click.echo(json.dumps(document, indent=2, ensure_ascii=False))
+    kept = keep_readings(readings, setting.site_altitude)
+    whole = {"when": setting.when.isoformat(), **document, **kept}
+    click.echo(json.dumps(whole, indent=2, ensure_ascii=False))
 
 
 def _print_decoded(readings: Sequence[Reading], system: str, top: float) -> None:
@@ -236,14 +147,21 @@ def _print_decoded(readings: Sequence[Reading], system: str, top: float) -> None
     _print_notes(note for reading in readings for note in reading.assumed)
 
 
-def _print_wind(wind: WindProfile, system: str, top: float) -> None:
+def _print_wind(wind: WindProfile, system: str, top: float, setting: Setting) -> None:
+    click.echo(f"for a flight at {show_flight(setting.when)}\n")
     _print_levels(wind.levels, system, top)
     age = (
-        "age at the flight not known"
+        "no source is dated"
         if wind.age is None
         else f"oldest dated source {wind.age:.1f} h from the flight"
     )
     click.echo(f"known to {units.show(wind.known_to, 'length', system)}; {age}")
+    for name in wind.undated:
+        click.echo(
+            f"holds: {_plain(name)} does not say when it was read; give --read-at"
+        )
+    for note in wind.warned:
+        click.echo(f"holds: {_plain(note)}")
     _print_notes(wind.assumed)
 
 
@@ -265,9 +183,9 @@ def _print_notes(notes: Iterable[str]) -> None:
         click.echo(f"assumed: {_plain(note)}")
 
 
-def _top(text: str | None, wind: WindProfile) -> float:
+def _top(text: str | None, default: float) -> float:
     if text is None:
-        return min(max(wind.known_to, 300.0), _PICTURE_TOP)
+        return default
     top = _quantity(text, "length", "--top")
     if not 10.0 <= top <= 30_000.0:
         raise InputError("--top", "", f"{top:g} m; accepted is 10 to 30,000 m")

@@ -112,6 +112,7 @@ def suppose(
         wind,
         known_to=float(wind.height[-1]),
         age=None,
+        dated=False,
         source=f"supposed: {speed:.2f} m/s {told} at 10 m",
         assumed=(*_notes(wind.assumed, name), _KNOWN),
     )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
-from datetime import datetime
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, TypeAlias
 
@@ -13,7 +14,7 @@ from driftmap.errors import WindError
 from driftmap.winds.bulletin import looks_like_bulletin, read_bulletin
 from driftmap.winds.forecast import looks_like_forecast, read_forecast
 from driftmap.winds.igra import looks_like_igra, read_igra
-from driftmap.winds.law import ROUGHNESS
+from driftmap.winds.kept import looks_kept, read_kept
 from driftmap.winds.merge import merge
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.sounding_list import looks_like_sounding_list, read_sounding_list
@@ -23,6 +24,7 @@ from driftmap.winds.surface_report import (
 )
 from driftmap.winds.table import looks_like_table, read_table, write_table
 from driftmap.winds.text import check_text, load_text
+from driftmap.winds.times import check_seen, show_time
 from driftmap.winds.words import looks_like_words, read_words
 
 __all__ = [
@@ -30,10 +32,12 @@ __all__ = [
     "Reading",
     "Setting",
     "decode",
+    "decode_all",
     "decode_text",
     "merge",
     "read_wind",
     "read_winds",
+    "shape",
     "write_table",
 ]
 
@@ -79,7 +83,7 @@ def decode(text: str, setting: Setting) -> Reading:
     if path is not None:
         return decode_text(load_text(path), path.name, setting)
     if looks_like_words(text):
-        return read_words(text, setting)
+        return check_seen(read_words(text, setting), setting)
     if any(known(text) for _, known, _ in FORMATS):
         return decode_text(check_text(text, _TYPED), _TYPED, setting)
     shown = "".join(c if c.isprintable() else " " for c in text[:60])
@@ -88,6 +92,33 @@ def decode(text: str, setting: Setting) -> Reading:
         "",
         'is no file, and no wind in words such as "12 mph from 240"',
     )
+
+
+def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
+    """Read one source that may hold several readings, kept from before.
+
+    Parameters
+    ----------
+    text : str
+        As for `decode`, or the path of what ``driftmap winds --json`` printed.
+    setting : Setting
+        Place and time of the flight.
+
+    Returns
+    -------
+    tuple of Reading
+        One, or those that were kept, as they were.
+
+    Raises
+    ------
+    WindError
+        As `decode`.
+    """
+    path = _as_file(text)
+    if path is not None and looks_kept(kept := load_text(path)):
+        readings = read_kept(kept, path.name, setting)
+        return tuple(check_seen(reading, setting) for reading in readings)
+    return (decode(text, setting),)
 
 
 def _as_file(text: str) -> Path | None:
@@ -119,6 +150,19 @@ def decode_text(text: str, source: str, setting: Setting) -> Reading:
     WindError
         If it is of no format, or cannot be used.
     """
+    reading = check_seen(_read_known(text, source, setting), setting)
+    if reading.dated or setting.read_at is None:
+        return reading
+    return check_seen(_told_when(reading, setting.read_at), setting)
+
+
+def _told_when(reading: Reading, time: datetime) -> Reading:
+    """Give a reading without a time the one that was told beside it."""
+    note = f"{reading.source}: of {show_time(time)}, as told"
+    return replace(reading, valid=time, assumed=(*reading.assumed, note))
+
+
+def _read_known(text: str, source: str, setting: Setting) -> Reading:
     for _, known, read in FORMATS:
         if known(text):
             return read(text, source, setting)
@@ -139,6 +183,7 @@ def read_winds(
     declination: float | None = None,
     terrain: str = "open",
     place: tuple[float, float] | None = None,
+    read_at: datetime | None = None,
 ) -> WindProfile:
     """Read what is known of the wind and merge it into one profile over the site.
 
@@ -151,13 +196,15 @@ def read_winds(
     station : str, optional
         Station to take from a report that holds several.
     when : datetime, optional
-        Time of the flight, with its time zone.
+        Time of the flight, with its time zone; the present when left out.
     declination : float, optional
         Magnetic declination, east positive [rad].
     terrain : str
         Class of `driftmap.winds.law.ROUGHNESS`; a wind in words may name its own.
     place : tuple of float, optional
         Latitude and longitude of the site [deg]; picks a point of a gridded forecast.
+    read_at : datetime, optional
+        When the sources were read that do not say so themselves.
 
     Returns
     -------
@@ -167,22 +214,60 @@ def read_winds(
     Raises
     ------
     WindError
-        If a source cannot be read, by its line, level or group.
+        If a source cannot be read, by its line, level or group; is of another day, or
+        from after the flight.
 
     Examples
     --------
     >>> wind = read_winds(["12 mph from 240"], site_altitude=120.0)
-    >>> wind.known_to
-    300.0
+    >>> wind.age
+    0.0
     """
-    if terrain not in ROUGHNESS:
-        raise WindError("terrain", "", f"{terrain!r} is none of {', '.join(ROUGHNESS)}")
-    setting = Setting(site_altitude, station, when, declination, terrain, place)
-    return merge([decode(text, setting) for text in sources], setting)
+    now = datetime.now(UTC)
+    setting = Setting(
+        site_altitude,
+        station,
+        when or now,
+        declination,
+        terrain,
+        place,
+        read_at,
+        now,
+    )
+    return merge([r for text in sources for r in decode_all(text, setting)], setting)
+
+
+def shape(readings: Sequence[Reading], setting: Setting) -> WindProfile:
+    """Merge a wind for its shape alone, of whatever day: to plan with, not to fly in.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        The reports, the most trusted of each kind first.
+    setting : Setting
+        Place of the flight.
+
+    Returns
+    -------
+    WindProfile
+        The wind at its own time, without an age.
+
+    Raises
+    ------
+    WindError
+        As `merge`.
+    """
+    times = [r.valid for r in readings if r.valid is not None]
+    own = replace(setting, when=max(times, default=setting.when))
+    return replace(merge(readings, own), age=None, dated=False, undated=())
 
 
 def read_wind(
-    text: str, *, site_altitude: float, declination: float | None = None
+    text: str,
+    *,
+    site_altitude: float,
+    declination: float | None = None,
+    when: datetime | None = None,
 ) -> WindProfile:
     """Read one wind: a file, or words such as "12 mph from 240".
 
@@ -194,6 +279,8 @@ def read_wind(
         Altitude of the site above mean sea level [m].
     declination : float, optional
         Magnetic declination, east positive [rad].
+    when : datetime, optional
+        Time of the flight, with its time zone; the present when left out.
 
     Returns
     -------
@@ -203,7 +290,7 @@ def read_wind(
     Raises
     ------
     WindError
-        If it cannot be read.
+        If it cannot be read, is of another day, or from after the flight.
 
     Examples
     --------
@@ -211,4 +298,6 @@ def read_wind(
     >>> float(wind.at(100.0)[0])
     6.981863
     """
-    return read_winds([text], site_altitude=site_altitude, declination=declination)
+    return read_winds(
+        [text], site_altitude=site_altitude, declination=declination, when=when
+    )

@@ -207,7 +207,9 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
     station, _ = choose_station(names, setting, source, strict=True)
     mine = [row for row in rows if row.station == station]
     times = [_times(row.block, source, row.where, setting) for row in mine]
-    chosen, notes = choose_time([time[0] for time in times], setting, source)
+    chosen, notes = choose_time(
+        [time[0] for time in times], setting, source, forecast=True
+    )
     return _reading(mine[chosen], times[chosen], notes, source, setting)
 
 
@@ -354,7 +356,7 @@ def _times(block: _Block, source: str, where: str, setting: Setting) -> Times:
     return valid, window, based
 
 
-def _day(text: str | None, near: datetime | None) -> datetime | None:
+def _day(text: str | None, near: datetime) -> datetime | None:
     if text is None:
         return None
     return nearest_day(int(text[:2]), int(text[2:4]), int(text[4:]), near)

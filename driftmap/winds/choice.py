@@ -7,7 +7,7 @@ from datetime import datetime
 
 from driftmap.errors import WindError
 from driftmap.winds.reading import Setting
-from driftmap.winds.times import show_time
+from driftmap.winds.times import SLIP, show_time
 
 __all__ = ["choose_station", "choose_time", "clear_of_ground"]
 
@@ -59,18 +59,25 @@ def choose_station(
 
 
 def choose_time(
-    times: Sequence[datetime | None], setting: Setting, source: str
+    times: Sequence[datetime | None],
+    setting: Setting,
+    source: str,
+    *,
+    forecast: bool = False,
 ) -> tuple[int, tuple[str, ...]]:
-    """Pick the report nearest to the flight, or the latest.
+    """Pick the report that speaks of the flight best.
 
     Parameters
     ----------
     times : sequence of datetime or None
         Time of each report of one station.
     setting : Setting
-        Time of the flight, if known.
+        Time of the flight.
     source : str
         For the message.
+    forecast : bool
+        Whether they are forecasts, of which the nearest is picked; of what was measured
+        it is the last that can have been seen.
 
     Returns
     -------
@@ -89,18 +96,14 @@ def choose_time(
     known = [time for time in times if time is not None]
     if len(known) < len(times):
         raise WindError(
-            source,
-            "",
-            f"holds {len(times)} reports of different times; give the time of the "
-            "flight to pick one",
+            source, "", f"holds {len(times)} reports, not all with a time; keep one"
         )
-    when = setting.when
-    if when is None:
-        time, how = max(known), "the latest"
-    else:
-        flight = when
-        time = min(known, key=lambda each: abs(each - flight))
+    seen = [time for time in known if time - setting.seen_by <= SLIP]
+    if forecast:
+        time = min(known, key=lambda each: abs(each - setting.when))
         how = "the nearest to the flight"
+    else:
+        time, how = max(seen, default=min(known)), "the last before the flight"
     if known.count(time) > 1:
         raise WindError(
             source, "", f"holds two reports of {show_time(time)}; keep one of them"

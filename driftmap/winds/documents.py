@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import math
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from driftmap.errors import WindError
 from driftmap.winds.layers import nearest_name
+from driftmap.winds.times import parse_time
 
 __all__ = [
     "as_list",
@@ -17,7 +18,6 @@ __all__ = [
     "as_time",
     "check_keys",
     "load_document",
-    "parse_time",
 ]
 
 _MOST_LEVELS = 20_000
@@ -143,30 +143,6 @@ def check_keys(
             raise WindError(source, where, f"unknown key {nearest_name(key, accepted)}")
 
 
-def parse_time(text: str) -> datetime:
-    """Read a time in the form of ISO 8601.
-
-    Parameters
-    ----------
-    text : str
-        Date, time and zone: ``2026-05-09T18:00Z`` or with an offset.
-
-    Returns
-    -------
-    datetime
-        In UTC.
-
-    Raises
-    ------
-    ValueError
-        If it is not such a time, or has no zone.
-    """
-    time = datetime.fromisoformat(text)
-    if time.tzinfo is None:
-        raise ValueError(f"{text!r} has no time zone; add Z or an offset")
-    return time.astimezone(UTC)
-
-
 def as_time(
     document: dict[str, Any], key: str, source: str, where: str
 ) -> datetime | None:
@@ -184,7 +160,7 @@ def as_time(
     Returns
     -------
     datetime or None
-        In UTC; None where the key is missing or null.
+        With its zone; None where the key is missing or null.
 
     Raises
     ------
@@ -196,7 +172,7 @@ def as_time(
         return None
     try:
         return parse_time(str(value))
-    except (ValueError, OverflowError):
+    except ValueError:
         raise WindError(
             source,
             f"{where} {key}".strip(),

@@ -12,8 +12,8 @@ A level names its height as in a table, or ``pressure_hpa`` alone; ``from_deg`` 
 a variable wind. Instead of ``levels``, ``members`` is a list of ``{"levels": […]}``, and
 ``forecasts`` a list of such documents for several times. A grid is a list ``points``
 of ``{"latitude": …, "longitude": …}`` with any of these; the point nearest to the site is
-taken. The document that
-``driftmap winds --json`` prints is read too.
+taken. A wind that was measured, not forecast, says
+``"read"`` and the time in place of ``valid``.
 """
 
 from __future__ import annotations
@@ -49,11 +49,10 @@ from driftmap.winds.times import show_time
 __all__ = ["looks_like_forecast", "read_forecast"]
 
 _DOCUMENT: Final = (
-    *("source", "based_on", "valid", "levels", "members", "forecasts"),
-    *("sources", "assumed", "notes", "points", "latitude", "longitude"),
+    *("source", "based_on", "valid", "read", "levels", "members", "forecasts"),
+    *("notes", "points", "latitude", "longitude"),
 )
-_ALIAS: Final = {"height_agl_m": "height_m"}
-_EXTRA: Final = ("pressure_hpa", "temperature_c", "source")
+_EXTRA: Final = ("pressure_hpa", "temperature_c")
 _MOST_MEMBERS: Final = 1000
 
 
@@ -108,8 +107,11 @@ def read_forecast(text: str, source: str, setting: Setting) -> Reading:
         shared | as_object(one, source, f"forecast {i}")
         for i, one in enumerate(each, 1)
     ]
-    times = [as_time(one, "valid", source, "") for one in documents]
-    chosen, picked = choose_time(times, setting, source)
+    times = [
+        as_time(one, "read" if "read" in one else "valid", source, "")
+        for one in documents
+    ]
+    chosen, picked = choose_time(times, setting, source, forecast=True)
     where = f"forecast {chosen + 1}"
     check_keys(documents[chosen], _DOCUMENT, source, where)
     return _reading(documents[chosen], source, where, (*notes, *picked), setting)
@@ -122,22 +124,24 @@ def _reading(
     notes: tuple[str, ...],
     setting: Setting,
 ) -> Reading:
-    valid = as_time(document, "valid", source, where)
+    valid, read = (as_time(document, k, source, where) for k in ("valid", "read"))
+    if read is not None and not {"valid", "based_on"}.isdisjoint(document):
+        raise WindError(source, where, "is either read, or a forecast: valid, based_on")
     based = as_time(document, "based_on", source, where)
     label = document.get("source", source)
     if not isinstance(label, str):
         raise WindError(source, f"{where} source".strip(), "must be text")
-    name = f"{label} {show_time(valid)}" if valid else label
-    told = [str(note) for key in ("assumed", "notes") for note in _notes(document, key)]
+    time = read or valid
+    name = f"{label} {show_time(time)}" if time else label
+    told = [str(note) for note in _notes(document, "notes")]
     levels, members, found = _content(document, source, where, name, setting)
     return Reading(
         source=name,
         kind="aloft",
         levels=levels,
-        valid=valid,
+        valid=time,
         based_on=based,
-        # What `driftmap winds --json` printed tells its sources, a forecast does not.
-        forecast="sources" not in document,
+        forecast=read is None,
         members=members,
         assumed=(*notes, *told, *found),
     )
@@ -190,14 +194,11 @@ def _levels(
     return ordered(clear, source), notes
 
 
-def _row(given: dict[str, Any], source: str, where: str) -> dict[str, Any]:
-    row = {_ALIAS.get(key, key): value for key, value in given.items()}
-    check_keys(row, (*NAMES, *_EXTRA), source, where)
-    out: dict[str, Any] = {}
-    for key, value in row.items():
-        if key == "source":
-            out[key] = str(value)
-        elif value is None and key.startswith(("from", "gust")):
+def _row(given: dict[str, Any], source: str, where: str) -> dict[str, float]:
+    check_keys(given, (*NAMES, *_EXTRA), source, where)
+    out: dict[str, float] = {}
+    for key, value in given.items():
+        if value is None and key.startswith(("from", "gust", "error")):
             out[key] = math.nan
         elif value is not None or key not in _EXTRA:
             out[key] = as_number(value, key, source, where)
@@ -207,7 +208,7 @@ def _row(given: dict[str, Any], source: str, where: str) -> dict[str, Any]:
 
 
 def _heights(
-    rows: list[tuple[str, dict[str, Any]]], source: str, setting: Setting
+    rows: list[tuple[str, dict[str, float]]], source: str, setting: Setting
 ) -> tuple[list[float], int]:
     """Give the height of each level above the site, and how many are standard."""
     told: list[float | None] = []
@@ -237,7 +238,7 @@ def _heights(
     return heights, sum(standard)
 
 
-def _pressure(row: dict[str, Any], source: str, where: str) -> float | None:
+def _pressure(row: dict[str, float], source: str, where: str) -> float | None:
     value = row.get("pressure_hpa")
     if value is None:
         return None
@@ -247,7 +248,7 @@ def _pressure(row: dict[str, Any], source: str, where: str) -> float | None:
 
 
 def _level(
-    row: dict[str, Any],
+    row: dict[str, float],
     height: float,
     name: str,
     setting: Setting,
@@ -266,8 +267,9 @@ def _level(
         level.direction,
         level.speed,
         level.gust,
-        row.get("source", name),
+        name,
         None if celsius is None else celsius + 273.15,
+        level.error,
     )
 
 

@@ -22,6 +22,7 @@ _SPEED: Final = MappingProxyType(
     {"mps": 1.0, "mph": MILE_PER_HOUR, "kt": KNOT, "kmh": 1 / 3.6}
 )
 _HIGHEST: Final = 50_000.0  # m above the site; no balloon goes higher
+_LARGEST_ERROR: Final = 100.0  # m/s
 _LENGTH: Final = MappingProxyType({"m": 1.0, "ft": FOOT})
 
 NAMES: Final = MappingProxyType(
@@ -30,6 +31,7 @@ NAMES: Final = MappingProxyType(
     | {"from_deg": ("direction", 1.0), "from_magnetic_deg": ("magnetic", 1.0)}
     | {f"speed_{u}": ("speed", f) for u, f in _SPEED.items()}
     | {f"gust_{u}": ("gust", f) for u, f in _SPEED.items()}
+    | {f"error_{u}": ("error", f) for u, f in _SPEED.items()}
 )
 """Quantity and size of the unit in SI for each name (directions stay in degrees)."""
 
@@ -156,8 +158,8 @@ def level_from(
     Parameters
     ----------
     row : mapping of str to float
-        Values by name; a direction or a gust may be NaN, which is a variable wind or
-        no gust.
+        Values by name; a direction, a gust or an error may be NaN, which is a variable
+        wind, no gust, or an error that is not told.
     height : float
         Height above the site [m].
     setting : Setting
@@ -192,4 +194,9 @@ def level_from(
         raise WindError(
             source, where, f"gust {gust:.4g} m/s is less than the mean {speed:.4g} m/s"
         )
-    return WindLevel(height, direction, speed, gust, source)
+    error = si.get("error")
+    if error is not None and not 0.0 <= error <= _LARGEST_ERROR:
+        raise WindError(
+            source, where, f"error {error:.4g} m/s; accepted is 0 to {_LARGEST_ERROR:g}"
+        )
+    return WindLevel(height, direction, speed, gust, source, error=error)

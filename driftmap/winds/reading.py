@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Final, Literal, NoReturn
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy as np
 from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
+from driftmap.winds.law import ROUGHNESS
 
 __all__ = [
     "HIGHEST_SPEED",
@@ -27,6 +28,10 @@ HIGHEST_SPEED: Final = 120.0
 (Barrow Island, 1996; WMO, from memory) and jet streams stay near 110."""
 
 
+def _present() -> datetime:
+    return datetime.now(UTC)
+
+
 @dataclass(frozen=True, slots=True)
 class Setting:
     """What the readers must know about the place and time of the flight.
@@ -37,31 +42,48 @@ class Setting:
         Altitude of the site above mean sea level [m].
     station : str or None
         Station to take from a report that holds several.
-    when : datetime or None
-        Time of the flight, with its time zone.
+    when : datetime
+        Time of the flight, with its time zone; the present when left out.
     declination : float or None
         Magnetic declination, east positive [rad]; needed for magnetic bearings only.
     terrain : str
         A class of `driftmap.winds.law.ROUGHNESS`.
     place : tuple of float, or None
         Latitude and longitude of the site, WGS 84 [deg]; picks a point of a grid.
+    read_at : datetime or None
+        When a wind was read that does not say so itself.
+    now : datetime
+        The present.
     """
 
     site_altitude: float
     station: str | None = None
-    when: datetime | None = None
+    when: datetime = field(default_factory=_present)
     declination: float | None = None
     terrain: str = "open"
     place: tuple[float, float] | None = None
+    read_at: datetime | None = None
+    now: datetime = field(default_factory=_present)
+
+    @property
+    def seen_by(self) -> datetime:
+        """Latest time at which a wind for this flight can have been measured."""
+        return min(self.when, self.now)
 
     def __post_init__(self) -> None:
+        if self.terrain not in ROUGHNESS:
+            raise WindError(
+                "terrain", "", f"{self.terrain!r} is none of {', '.join(ROUGHNESS)}"
+            )
         if not -500.0 <= self.site_altitude <= 9000.0:
             raise ValueError(
                 "'site_altitude' must lie in [-500, 9000] m "
                 f"(got {self.site_altitude:g})"
             )
-        if self.when is not None and self.when.tzinfo is None:
-            raise ValueError("'when' must carry a time zone")
+        for name in ("when", "read_at", "now"):
+            time = getattr(self, name)
+            if time is not None and time.tzinfo is None:
+                raise ValueError(f"'{name}' must carry a time zone")
 
     def true_bearing(self, magnetic: float, source: str, where: str) -> float:
         """Turn a magnetic bearing into a true one.

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import datetime
+from dataclasses import replace
+from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Final
 
@@ -17,6 +18,13 @@ from driftmap.errors import WindError
 from driftmap.units import KNOT
 from driftmap.winds.choice import choose_station, choose_time
 from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
+from driftmap.winds.remarks import (
+    Peak,
+    beside_the_wind,
+    peak_wind,
+    split_report,
+    trend_winds,
+)
 from driftmap.winds.times import nearest_day
 
 __all__ = ["MAST_HEIGHT", "looks_like_surface_report", "read_surface_report"]
@@ -29,8 +37,8 @@ _ROUNDING: Final = math.radians(10.0) / math.sqrt(12)  # direction in tens of de
 _UNITS: Final = MappingProxyType({"KT": KNOT, "MPS": 1.0, "KMH": 1 / 3.6})
 
 _START: Final = re.compile(
-    r"(?:\b(?:METAR|SPECI)\s+(?:COR\s+)?)?\b(?P<station>[A-Z][A-Z0-9]{3})\s+"
-    r"(?P<time>\d{6})Z\b"
+    r"(?:\b(?:METAR|SPECI)\s+)?(?P<cor>\bCOR\s+)?\b(?P<station>[A-Z][A-Z0-9]{3})\s+"
+    r"(?P<time>\d{6})Z\b(?:\s+(?:AUTO\s+)?(?P<later>COR|CC[A-Z])\b)?"
 )
 _LIKE: Final = re.compile(r"\b(?:METAR|SPECI)\b|" + _START.pattern + r"\s")
 _WIND: Final = re.compile(
@@ -41,7 +49,8 @@ _FAR: Final = 2000  # characters into a file that a report is looked for
 _SWING: Final = re.compile(r"(\d{3})V(\d{3})")
 _TEMPERATURE: Final = re.compile(r"(M?\d\d)/(?:M?\d\d|//)?")
 _PRESSURE: Final = re.compile(r"([AQ])(\d{4})")
-_WORDS_BEFORE_WIND: Final = {"AUTO", "COR", "RTD", "CCA", "CCB"}
+_WORD_BEFORE_WIND: Final = re.compile(r"AUTO|COR|RTD|CC[A-Z]")
+_PEAK_COUNTS: Final = timedelta(hours=1)
 
 
 def looks_like_surface_report(text: str) -> bool:
@@ -66,7 +75,8 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
     Parameters
     ----------
     text : str
-        One report or several; remarks are passed over.
+        One report or several. A peak wind within the hour counts as a gust; a wind shift,
+        shear, a squall, a storm and a stronger wind expected go to `warned`.
     source : str
         Name of the file.
     setting : Setting
@@ -91,10 +101,30 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
     ends = [start.start() for start in starts[1:]] + [len(plain)]
     reports = [(m, plain[m.end() : end]) for m, end in zip(starts, ends, strict=True)]
     station, named = choose_station([m["station"] for m, _ in reports], setting, source)
-    mine = [report for report in reports if report[0]["station"] == station]
+    mine = _corrected([r for r in reports if r[0]["station"] == station])
     times = [_time(m, source, setting) for m, _ in mine]
     chosen, notes = choose_time(times, setting, source)
     return _report(*mine[chosen], times[chosen], (*named, *notes), source)
+
+
+_Found = tuple[re.Match[str], str]
+
+
+def _corrected(reports: list[_Found]) -> list[_Found]:
+    """Keep of the reports of one time the last correction, and of equal ones the first."""
+    kept: dict[tuple[str, str], _Found] = {}
+    for report in reports:
+        start, body = report
+        mark = start["later"] or start["cor"] or ""
+        # What is not corrected stays apart unless it says the same: the reader is asked.
+        key = (start["time"], "" if mark else body.strip())
+        if mark and key in kept and mark < (kept[key][0]["later"] or ""):
+            continue
+        kept.setdefault(key, report)
+        if mark:
+            kept[key] = report
+    fixed = {time for time, body in kept if not body}
+    return [r for (time, body), r in kept.items() if not body or time not in fixed]
 
 
 def _name(start: re.Match[str]) -> str:
@@ -104,18 +134,22 @@ def _name(start: re.Match[str]) -> str:
 def _report(
     start: re.Match[str],
     body: str,
-    valid: datetime | None,
+    valid: datetime,
     notes: tuple[str, ...],
     source: str,
 ) -> Reading:
     name = _name(start)
-    words = body.split(" RMK", maxsplit=1)[0].split()
-    while words and words[0] in _WORDS_BEFORE_WIND:
+    observed, trend, remarks = split_report(body)
+    words = observed.split()
+    while words and _WORD_BEFORE_WIND.fullmatch(words[0]):
         words.pop(0)
     found = _wind(words, source, name)
     where = f"{name}, {found[0]}"
     level = _level(found, name, source, where, _temperature(words))
     spread, swing_note = _swing(words[1] if words[1:] else "", level, source, where)
+    level, peak_note = _with_peak(level, peak_wind(remarks, valid), valid)
+    told = [*beside_the_wind(" ".join(words), remarks), *_missing_gust(found)]
+    told += trend_winds(trend, level.direction, level.gust or level.speed)
     return Reading(
         source=name,
         kind="surface",
@@ -123,13 +157,34 @@ def _report(
         valid=valid,
         direction_error=spread,
         pressure=_pressure(words),
+        warned=tuple(f"{name} tells of {what}" for what in told),
         assumed=(
             f"{name}: measured 10 m above the ground, taken for the wind at the site",
             *notes,
             *swing_note,
+            *peak_note,
             *_bound_note(found, name),
         ),
     )
+
+
+def _with_peak(
+    level: WindLevel, peak: Peak | str | None, valid: datetime
+) -> tuple[WindLevel, list[str]]:
+    """Let the peak wind of the hour before count as a gust."""
+    if peak is None:
+        return level, []
+    if isinstance(peak, str):
+        return level, [f"{level.source}: {peak!r} is not read"]
+    told = f"{level.source}: peak wind {peak.speed / KNOT:.0f} kt at {peak.time:%H:%M}Z"
+    if valid - peak.time > _PEAK_COUNTS:
+        return level, [f"{told}, over an hour before, is left out"]
+    gust = max(level.gust or 0.0, peak.speed, level.speed)
+    return replace(level, gust=gust), [f"{told} counts as a gust"]
+
+
+def _missing_gust(found: re.Match[str]) -> list[str]:
+    return ["a gust that is not told (G//)"] if found["gust"] == "//" else []
 
 
 def _wind(words: list[str], source: str, name: str) -> re.Match[str]:
@@ -199,10 +254,12 @@ def _swing(
     return math.hypot(width / math.sqrt(12), _ROUNDING), [note]
 
 
-def _time(start: re.Match[str], source: str, setting: Setting) -> datetime | None:
+def _time(start: re.Match[str], source: str, setting: Setting) -> datetime:
     text = start["time"]
     try:
-        return nearest_day(int(text[:2]), int(text[2:4]), int(text[4:]), setting.when)
+        return nearest_day(
+            int(text[:2]), int(text[2:4]), int(text[4:]), setting.seen_by
+        )
     except ValueError as problem:
         raise WindError(source, _name(start), str(problem)) from None
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
+from datetime import datetime
 from typing import Final
 
-from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.errors import WindError
 from driftmap.winds.layers import (
     NAMES,
@@ -17,11 +18,18 @@ from driftmap.winds.layers import (
     vertical,
 )
 from driftmap.winds.reading import Reading, Setting, ordered
+from driftmap.winds.times import parse_time
 
 __all__ = ["looks_like_table", "read_table", "write_table"]
 
 MOST_LAYERS: Final = 20_000
-_MAY_BE_EMPTY: Final = ("from", "gust")
+_MAY_BE_EMPTY: Final = ("from", "gust", "error")
+_TIME: Final = "time"
+_FORECAST: Final = "# forecast"
+_TOLD: Final = re.compile(
+    r"\s*#\s*(?P<what>read|valid|based on)\s*:?\s*(?:(?:at|for)\s+)?(?P<time>\d.*)",
+    re.IGNORECASE,
+)
 
 
 def looks_like_table(text: str) -> bool:
@@ -64,12 +72,16 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
     Parameters
     ----------
     text : str
-        Header and rows, in any order, parted by commas, semicolons or tabs; lines that start with ``#`` are passed over.
+        Header and rows, in any order, parted by commas, semicolons or tabs. Of the lines
+        that start with ``#``, one says when it was read, ``# read 2026-05-09 08:10-07:00``,
+        or that it is a ``# forecast``, for when, ``# valid …``, and from data of what
+        time, ``# based on …``; the others are passed over.
         Columns: ``height_m`` or ``height_ft`` above the site, or ``altitude_m`` or
         ``altitude_ft`` above mean sea level; ``from_deg`` (or ``from_magnetic_deg``);
         ``speed_mps``, ``speed_mph``, ``speed_kt`` or ``speed_kmh``; optionally
-        ``gust_`` with one of the same units. An empty direction is a variable wind, an
-        empty gust is none.
+        ``gust_`` and ``error_`` (of a component) with one of the same units, and ``time``,
+        when each was read, of which the oldest counts. An empty direction is a variable
+        wind, an empty gust is none.
     source : str
         Name of the file.
     setting : Setting
@@ -78,7 +90,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
     Returns
     -------
     Reading
-        Layers, of unknown age.
+        Layers; of unknown age where no time is told.
 
     Raises
     ------
@@ -90,6 +102,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
     ]
     if not lines:
         raise WindError(source, "", "is empty; give a header and layers")
+    times = _times(text, source)
     if len(lines) > MOST_LAYERS:
         raise WindError(
             source, "", f"{len(lines)} lines; accepted are {MOST_LAYERS} at most"
@@ -98,37 +111,80 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
     names = _header(lines[0][1], source, f"line {lines[0][0]}")
     if not lines[1:]:
         raise WindError(source, "", "has a header but no layer; give at least one")
-    levels = []
+    levels, read = [], []
     for n, line in lines[1:]:
         where = f"line {n}"
-        row = _row(_cells(line, mark), names, source, where)
+        cells = _by_name(_cells(line, mark), names, source, where)
+        if _TIME in cells:
+            read.append(_time(cells.pop(_TIME), source, where))
+        row = {k: _number(cell, k, source, where) for k, cell in cells.items()}
         height = vertical(row, setting, source, where)
         levels.append((where, level_from(row, height, setting, source, where)))
-    return Reading(source=source, kind="aloft", levels=ordered(levels, source))
+    if read and times.keys() - {"based on"}:
+        raise WindError(source, "", "tells its time twice: in a column and a # line")
+    return Reading(
+        source=source,
+        kind="aloft",
+        levels=ordered(levels, source),
+        valid=min(read, default=times.get("valid", times.get("read"))),
+        based_on=times.get("based on"),
+        forecast=_forecast(text, times),
+    )
+
+
+def _forecast(text: str, times: dict[str, datetime]) -> bool:
+    named = any(line.strip().lower() == _FORECAST for line in text.splitlines())
+    return named or "valid" in times or "based on" in times
+
+
+def _times(text: str, source: str) -> dict[str, datetime]:
+    """Give the times that the lines of remarks tell."""
+    times: dict[str, datetime] = {}
+    for n, line in enumerate(text.splitlines(), 1):
+        found = _TOLD.match(line)
+        if found:
+            what = found["what"].lower()
+            if what in times:
+                raise WindError(source, f"line {n}", f"'# {what}' stands twice")
+            times[what] = _time(found["time"], source, f"line {n}")
+    if {"read", "valid"} <= set(times) or {"read", "based on"} <= set(times):
+        raise WindError(source, "", "is either read, or a forecast: valid, based on")
+    return times
+
+
+def _time(text: str, source: str, where: str) -> datetime:
+    try:
+        return parse_time(text)
+    except ValueError:
+        raise WindError(
+            source,
+            where,
+            f"time {text[:40]!r}; accepted is such as 2026-05-09 08:10-07:00, or …Z",
+        ) from None
 
 
 def _header(line: str, source: str, where: str) -> list[str]:
     names = _names(line)
     for name in names:
-        if name not in NAMES:
+        if name not in NAMES and name != _TIME:
             raise WindError(
-                source, where, f"unknown column {nearest_name(name, NAMES)}"
+                source, where, f"unknown column {nearest_name(name, (*NAMES, _TIME))}"
             )
-    check_names(names, source, where)
+    if len(set(names)) < len(names):
+        twice = next(name for name in names if names.count(name) > 1)
+        raise WindError(source, where, f"column {twice!r} stands twice")
+    check_names((name for name in names if name != _TIME), source, where)
     return names
 
 
-def _row(
+def _by_name(
     cells: list[str], names: list[str], source: str, where: str
-) -> dict[str, float]:
+) -> dict[str, str]:
     if len(cells) != len(names):
         raise WindError(
             source, where, f"{len(cells)} cells; the header names {len(names)}"
         )
-    return {
-        name: _number(cell, name, source, where)
-        for name, cell in zip(names, cells, strict=True)
-    }
+    return dict(zip(names, cells, strict=True))
 
 
 def _number(cell: str, name: str, source: str, where: str) -> float:
@@ -145,30 +201,30 @@ def _number(cell: str, name: str, source: str, where: str) -> float:
     return value
 
 
-def write_table(wind: WindProfile) -> str:
-    """Write a wind as a table that `read_table` reads.
+def write_table(reading: Reading) -> str:
+    """Write a reading as a table that `read_table` reads.
 
     Parameters
     ----------
-    wind : WindProfile
-        Any wind; of an ensemble the mean is written.
+    reading : Reading
+        Any reading; of an ensemble the mean is written.
 
     Returns
     -------
     str
-        Its levels, or its layers where it has none, with every digit.
+        Its times and its levels, with every digit.
     """
     out = io.StringIO()
+    told = {
+        "valid" if reading.forecast else "read": reading.valid,
+        "based on": reading.based_on,
+    }
+    out.writelines(f"# {k} {t.isoformat()}\n" for k, t in told.items() if t is not None)
+    if reading.forecast:
+        out.write(f"{_FORECAST}\n")
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["height_m", "from_deg", "speed_mps", "gust_mps"])
-    for level in wind.levels or _layers(wind):
-        bearing = "" if level.direction is None else math.degrees(level.direction)
-        gust = "" if level.gust is None else level.gust
-        writer.writerow([level.height, bearing, level.speed, gust])
+    writer.writerow(["height_m", "from_deg", "speed_mps", "gust_mps", "error_mps"])
+    for level in reading.levels:
+        bearing = None if level.direction is None else math.degrees(level.direction)
+        writer.writerow([level.height, bearing, level.speed, level.gust, level.error])
     return out.getvalue()
-
-
-def _layers(wind: WindProfile) -> list[WindLevel]:
-    direction, speed = direction_and_speed(wind.east, wind.north)
-    columns = (wind.height.tolist(), direction.tolist(), speed.tolist())
-    return [WindLevel(*row, None, wind.source) for row in zip(*columns, strict=True)]

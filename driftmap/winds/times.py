@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
 from driftmap.errors import WindError
-from driftmap.winds.reading import Reading
+from driftmap.winds.reading import Reading, Setting
 
-__all__ = ["OLDEST", "age_of", "lead_of", "nearest_day", "show_time"]
+__all__ = [
+    "OLDEST",
+    "SLIP",
+    "age_of",
+    "check_seen",
+    "lead_of",
+    "nearest_day",
+    "parse_time",
+    "show_time",
+]
 
 OLDEST: Final = 24.0
 """A report further from the flight than this is of another day, and refused [h]."""
+
+SLIP: Final = timedelta(minutes=10)
+"""How far two clocks may differ before a wind counts as one of the future; assumed."""
 
 
 def show_time(time: datetime) -> str:
@@ -30,23 +43,50 @@ def show_time(time: datetime) -> str:
     return f"{time.astimezone(UTC):%Y-%m-%d %H:%M}Z"
 
 
-def nearest_day(
-    day: int, hour: int, minute: int, when: datetime | None
-) -> datetime | None:
+def parse_time(text: str, *, local: bool = False) -> datetime:
+    """Read a time in the form of ISO 8601.
+
+    Parameters
+    ----------
+    text : str
+        Date, time and zone: ``2026-05-09T18:00Z``, ``2026-05-09 11:00 -07:00``.
+    local : bool
+        Whether a time without a zone is one of this computer's clock.
+
+    Returns
+    -------
+    datetime
+        In the zone that is told.
+
+    Raises
+    ------
+    ValueError
+        If it is not such a time, or has no zone.
+    """
+    time = datetime.fromisoformat(re.sub(r"\s+(?=[-+Zz])", "", text.strip()))
+    if time.tzinfo is None and not local:
+        raise ValueError(f"{text!r} has no time zone; add Z or an offset")
+    try:
+        time.astimezone(UTC)
+        return time.astimezone() if time.tzinfo is None else time
+    except OverflowError as problem:  # the first and last days of the calendar
+        raise ValueError(str(problem)) from None
+
+
+def nearest_day(day: int, hour: int, minute: int, when: datetime) -> datetime:
     """Find the date that a day of the month stands for.
 
     Parameters
     ----------
     day, hour, minute : int
         As coded, UTC.
-    when : datetime or None
-        Time of the flight.
+    when : datetime
+        The time it must be near to.
 
     Returns
     -------
-    datetime or None
-        The date nearest to the flight with that day; None when the time of the flight
-        is not known.
+    datetime
+        The date nearest to it with that day.
 
     Raises
     ------
@@ -55,8 +95,6 @@ def nearest_day(
     """
     if not (1 <= day <= 31 and 0 <= hour <= 24 and 0 <= minute <= 59):
         raise ValueError(f"day {day:02d}, {hour:02d}:{minute:02d} is no time")
-    if when is None:
-        return None
     near = [
         date + timedelta(hours=hour, minutes=minute)
         for back in range(-32, 33)
@@ -69,6 +107,41 @@ def nearest_day(
 
 def _midnight(when: datetime) -> datetime:
     return when.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
+
+
+def check_seen(reading: Reading, setting: Setting) -> Reading:
+    """Refuse a wind that cannot have been measured yet.
+
+    Parameters
+    ----------
+    reading : Reading
+        The report.
+    setting : Setting
+        Time of the flight and the present.
+
+    Returns
+    -------
+    Reading
+        The same report.
+
+    Raises
+    ------
+    WindError
+        If it was measured, or the data of a forecast were, after the flight or the
+        present: its day, its zone or a clock is wrong.
+    """
+    time = reading.based_on if reading.forecast else reading.valid
+    if time is None or time - setting.seen_by <= SLIP:
+        return reading
+    late = setting.when <= setting.now
+    hours = (time - setting.seen_by) / timedelta(hours=1)
+    raise WindError(
+        reading.source,
+        "",
+        f"{'rests on data' if reading.forecast else 'is a wind'} of {show_time(time)}, "
+        f"{hours:.1f} h after {'the flight' if late else 'the present'} "
+        f"({show_time(setting.seen_by)}); check the day, the zone and --when",
+    )
 
 
 def age_of(reading: Reading, when: datetime | None) -> float | None:
@@ -106,7 +179,8 @@ def age_of(reading: Reading, when: datetime | None) -> float | None:
         raise WindError(
             reading.source,
             "",
-            f"is {age:.0f} h from the flight's time; accepted is {OLDEST:.0f} h",
+            f"is {age:.0f} h from the flight's time; accepted is {OLDEST:.0f} h: take a "
+            "later one, or give the time of the flight with --when",
         )
     return age
 

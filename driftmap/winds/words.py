@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Final
 
@@ -12,6 +13,7 @@ from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
+from driftmap.winds.times import parse_time
 
 __all__ = [
     "HEAD_HEIGHT",
@@ -48,11 +50,14 @@ _GRAMMAR: Final = re.compile(
     (?:,?\s+gust(?:s|ing)?(?:\s+to)?\s+(?P<gust>{_SPEED})\s*(?P<gustunit>{_UNIT}))?
     (?:,?\s+at\s+(?P<height>(?:{_SPEED})\s*[A-Za-z]+))?
     (?:,?\s+over\s+(?P<terrain>[a-z ]+?)(?:\s+(?:land|country|terrain|ground))?)?
-    (?:,?\s+(?P<ago>{_SPEED})\s*(?P<agounit>min|h)\s+ago)?
+    (?:,?\s+(?P<ago>{_SPEED})\s*(?P<agounit>min(?:ute)?s?|h(?:(?:ou)?rs?)?)\s+ago
+      |,?\s+at\s+(?P<clock>\d{{1,2}}:\d\d(?:\s*(?:Z|UTC|[-+]\d\d:?\d\d))?))?
     \s*$""",
     re.VERBOSE | re.IGNORECASE,
 )
-_EXAMPLE: Final = '"12 mph from 240", "5 m/s from SW gusting to 8 m/s", "calm"'
+_EXAMPLE: Final = (
+    '"12 mph from 240", "5 m/s from SW gusting to 8 m/s, 20 min ago", "calm at 14:05"'
+)
 
 
 def looks_like_words(text: str) -> bool:
@@ -86,8 +91,9 @@ def read_words(text: str, setting: Setting) -> Reading:
     ----------
     text : str
         ``SPEED UNIT from DIRECTION [true|magnetic] [gusting to SPEED UNIT] [at HEIGHT]
-        [over TERRAIN land] [N min ago]``, ``SPEED UNIT variable``, or ``calm``.
-        A direction is a bearing or one of the 16 compass points.
+        [over TERRAIN land] [N min ago | at 14:05]``, ``SPEED UNIT variable``, or
+        ``calm``. A direction is a bearing or one of the 16 compass points; a time of day
+        is that of this computer unless it ends in Z or an offset.
     setting : Setting
         Place and time of the flight.
 
@@ -112,13 +118,15 @@ def read_words(text: str, setting: Setting) -> Reading:
     if gust is not None and gust < speed:
         raise WindError(source, "gust", "less than the mean wind; give the peak")
     assumed = [] if found["height"] else [f"{source}: read at head height, 2 m"]
+    valid, timed = _read_at(found, source, setting)
+    assumed += timed
     if spread:
         assumed.append(f"{source}: direction good to {math.degrees(spread):.0f} deg")
     return Reading(
         source=source,
         kind="surface",
         levels=(WindLevel(height, direction, speed, gust, source),),
-        age=_age(found),
+        valid=valid,
         direction_error=spread,
         terrain=_terrain(found["terrain"], source),
         assumed=tuple(assumed),
@@ -186,7 +194,34 @@ def _direction(
     return bearing, spread
 
 
-def _age(found: re.Match[str]) -> float | None:
-    if not found["ago"]:
-        return None
-    return float(found["ago"]) / (60.0 if found["agounit"].lower() == "min" else 1.0)
+def _read_at(
+    found: re.Match[str], source: str, setting: Setting
+) -> tuple[datetime, list[str]]:
+    """Tell when the wind was read: as said, or else now."""
+    seen = setting.seen_by
+    if found["ago"]:
+        try:
+            unit = 60.0 if found["agounit"].lower().startswith("m") else 3600.0
+            return seen - timedelta(seconds=float(found["ago"]) * unit), []
+        except OverflowError:
+            raise WindError(source, "", f"{found['ago']} is no age") from None
+    if found["clock"]:
+        return _today(found["clock"], source, seen), []
+    if setting.read_at is not None:
+        return setting.read_at, []
+    when = "now" if setting.now <= setting.when else "at the time of the flight"
+    return seen, [f"{source}: no time told, counts as read {when}"]
+
+
+def _today(text: str, source: str, seen: datetime) -> datetime:
+    """Give the time of day a date: that of the day on which it is said."""
+    clock = re.sub(r"\s|UTC", lambda m: "Z" if m[0].strip() else "", text.upper())
+    hour, rest = clock.split(":", 1)
+    zone = datetime.fromisoformat(f"2000-01-01T00:00{rest[2:]}").tzinfo
+    day = seen.astimezone(zone).date()  # without a zone, this computer's
+    try:
+        return parse_time(f"{day}T{int(hour):02d}:{rest[:2]}{rest[2:]}", local=True)
+    except ValueError:
+        raise WindError(
+            source, "", f"{text!r} is no time; accepted is 14:05 or 21:05Z"
+        ) from None

@@ -98,6 +98,7 @@ def main():
     answers = ["--answers", str(ROOT / "examples/answers.toml")]
     given = [str(FLIGHT), "--site", str(SITE), *answers]
     wind = ["--wind", str(ROOT / "examples/morning.csv")]
+    wind += ["--when", "2026-06-13T08:30-07:00"]
     with tempfile.TemporaryDirectory() as folder:
         out = ["--out", folder]
         first = command("assess", *given, *wind, "--samples", "5000", *out)

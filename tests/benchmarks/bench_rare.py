@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import sys
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +40,11 @@ def main():
     wanted = int(float(sys.argv[1])) if len(sys.argv) > 1 else 10_000_000
     flight = read_flight(ROOT / "examples/willet.toml")
     site = read_site(ROOT / "sites/saltgrass-flat.geojson")
-    wind = read_wind(str(ROOT / "examples/morning.csv"), site_altitude=site.elevation)
+    wind = read_wind(
+        str(ROOT / "examples/morning.csv"),
+        site_altitude=site.elevation,
+        when=datetime(2026, 6, 13, 15, 30, tzinfo=UTC),
+    )
     areas = [
         Area(
             "spot",

@@ -1,8 +1,11 @@
 """Readers meet anything; what they decode survives being written and read."""
 
+import json
 import math
 import re
 from contextlib import contextmanager
+from dataclasses import fields, replace
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -12,12 +15,14 @@ from hypothesis import strategies as st
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.errors import WindError
 from driftmap.winds import FORMATS, decode, merge, write_table
+from driftmap.winds.kept import keep_readings, looks_kept, read_kept
 from driftmap.winds.listing import wind_document
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.table import read_table
 from driftmap.winds.text import load_text
 
-SETTING = Setting(120.0)
+THEN = datetime(2026, 5, 18, 20, tzinfo=UTC)
+SETTING = Setting(120.0, when=THEN, now=THEN)
 SAMPLES = [
     "height_m,from_deg,speed_mps\n0,270,5\n1000,280,9\n",
     "METAR KXYZ 181955Z 22018G31KT 180V250 10SM CLR 12/M03 A2992",
@@ -86,7 +91,9 @@ def test_damaged_reports_are_refused_or_sane(sample, data):
 
 @pytest.mark.parametrize("sample", SAMPLES)
 def test_samples_are_good(sample):
-    assert merge([decode(sample, SETTING)], SETTING).height.size
+    reading = decode(sample, SETTING)
+    then = replace(SETTING, when=reading.valid or SETTING.when)
+    assert merge([reading], then).height.size
 
 
 LEVELS = st.lists(
@@ -97,6 +104,7 @@ LEVELS = st.lists(
         speed=st.floats(0, 60),
         gust=st.none() | st.floats(60, 120),
         source=st.just("wind"),
+        error=st.none() | st.floats(0, 20),
     ),
     min_size=1,
     max_size=20,
@@ -104,13 +112,60 @@ LEVELS = st.lists(
 ).map(lambda levels: tuple(sorted(levels, key=lambda level: level.height)))
 
 
-@given(LEVELS)
-def test_written_and_read_again(levels):
-    wind = merge([Reading(source="wind", kind="aloft", levels=levels)], SETTING)
-    again = read_table(write_table(wind), "wind", SETTING).levels
-    assert len(again) == len(wind.levels)
-    for a, b in zip(again, wind.levels, strict=True):
+TIMES = st.none() | st.datetimes(
+    datetime(2020, 1, 1), datetime(2030, 1, 1), timezones=st.just(UTC)
+)
+READINGS = st.builds(
+    Reading,
+    source=st.just("wind"),
+    kind=st.just("aloft"),
+    levels=LEVELS,
+    valid=TIMES,
+    forecast=st.booleans(),
+)
+
+
+@given(READINGS, TIMES)
+def test_written_and_read_again(reading, based_on):
+    wrote = replace(reading, based_on=based_on if reading.forecast else None)
+    again = read_table(write_table(wrote), "wind", SETTING)
+    assert (again.valid, again.based_on) == (wrote.valid, wrote.based_on)
+    assert again.forecast == wrote.forecast
+    _same_levels(again.levels, wrote.levels)
+
+
+@given(READINGS, TIMES, st.booleans(), st.lists(st.text(min_size=1), max_size=2))
+def test_kept_and_read_again(reading, based_on, from_ground, notes):
+    window = reading.valid and (reading.valid, reading.valid + timedelta(hours=3))
+    wrote = replace(
+        reading,
+        based_on=based_on,
+        window=window,
+        from_ground=from_ground,
+        direction_error=0.1,
+        pressure=101_325.0,
+        terrain="rough",
+        warned=tuple(notes),
+        assumed=tuple(notes),
+        members=np.ones((3, 2, len(reading.levels))),
+    )
+    text = json.dumps(keep_readings([wrote], SETTING.site_altitude))
+    assert looks_kept(text)
+    (again,) = read_kept(text, "kept", SETTING)
+    for field in fields(Reading):
+        if field.name not in {"levels", "members", "direction_error", "pressure"}:
+            assert getattr(again, field.name) == getattr(wrote, field.name), field.name
+    assert again.direction_error == pytest.approx(0.1)
+    assert again.pressure == pytest.approx(101_325.0)
+    assert np.array_equal(again.members, wrote.members)
+    _same_levels(again.levels, wrote.levels)
+
+
+def _same_levels(again, wrote):
+    assert len(again) == len(wrote)
+    for a, b in zip(again, wrote, strict=True):
         assert (a.height, a.speed, a.gust) == (b.height, b.speed, b.gust)
+        assert a.error == b.error
         assert (a.direction is None) == (b.direction is None)
         if a.direction is not None:
             assert a.direction == pytest.approx(b.direction, abs=1e-12)

@@ -80,7 +80,7 @@ def test_latest_sounding_unless_a_time_is_given():
     text = (DATA / "igra_barrow_2010-06.txt").read_text()
     reading = read_igra(text, "igra", Setting(0.0))
     assert reading.valid == datetime(2010, 6, 1, 11, 0, tzinfo=UTC)
-    assert any("latest of 2" in note for note in reading.assumed)
+    assert any("last before the flight of 2" in note for note in reading.assumed)
 
 
 @pytest.mark.parametrize(

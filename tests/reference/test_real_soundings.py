@@ -6,6 +6,7 @@ printed to the metre, speeds to the knot or to 0.1 m/s.
 
 import csv
 import math
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -46,21 +47,24 @@ def test_rows(name, count, rows):
         assert level.speed == pytest.approx(knots * KNOT)
 
 
+NASHVILLE = datetime(2014, 2, 20, 12, 30, tzinfo=UTC)
+
+
 def test_a_surface_level_just_below_the_site_is_its_ground():
     # Nashville's surface level: 180 m, 180 degrees, 10 kt.
     path = str(DATA / "list_nashville_2014-02-20.txt")
-    wind = read_winds([path], site_altitude=200.0)
+    wind = read_winds([path], site_altitude=200.0, when=NASHVILLE)
     assert wind.levels[0].height == 0.0
     assert wind.levels[0].speed == pytest.approx(10 * KNOT)
     assert any("20 m below the site taken at the ground" in n for n in wind.assumed)
-    higher = read_winds([path], site_altitude=230.0)
+    higher = read_winds([path], site_altitude=230.0, when=NASHVILLE)
     assert any("1 level below the site (230 m) left out" in n for n in higher.assumed)
     assert higher.levels[0].source.startswith("law from")
 
 
 def test_a_station_above_the_site_hands_its_surface_wind_down_unweakened():
     path = str(DATA / "list_nashville_2014-02-20.txt")
-    wind = read_winds([path], site_altitude=100.0)
+    wind = read_winds([path], site_altitude=100.0, when=NASHVILLE)
     assert np.hypot(*wind.at([0.0, 10.0, 80.0])) == pytest.approx([10 * KNOT] * 3)
     assert any("below 80 m the wind of sounding BNA" in note for note in wind.assumed)
 
@@ -85,7 +89,9 @@ def test_comma_list_as_another_decoder_reads_it():
 def test_wind_turns_through_north_between_levels():
     # Melbourne turns from 355 over 0 to 36 degrees: nothing in between blows back.
     wind = read_winds(
-        [str(DATA / "list_melbourne_2010-03-06.txt")], site_altitude=119.0
+        [str(DATA / "list_melbourne_2010-03-06.txt")],
+        site_altitude=119.0,
+        when=datetime(2010, 3, 6, 13, tzinfo=UTC),
     )
     east, north = wind.at(np.linspace(0.0, 300.0, 50))
     assert np.all(north < 0)

@@ -30,6 +30,11 @@ def driftmap(*arguments, cwd=None):
     )
 
 
+THEN = ("--when", "2026-06-13T08:30-07:00")
+WHEN = {MORNING: "2026-06-13T08:30-07:00", NOON: "2026-06-13T12:10-07:00"}
+"""The example winds' own day, shortly after they were read."""
+
+
 def assess(tmp_path, *more, flight=FLIGHT, site=SITE, wind=MORNING):
     out = tmp_path / "out"
     arguments = [
@@ -38,6 +43,7 @@ def assess(tmp_path, *more, flight=FLIGHT, site=SITE, wind=MORNING):
         site,
         "--wind",
         wind,
+        *(("--when", WHEN[wind]) if wind in WHEN else ()),
         "--samples",
         4000,
         "--out",
@@ -72,6 +78,7 @@ def test_an_unanswered_question_holds(tmp_path):
     some = tmp_path / "answers.toml"
     some.write_text('daylight = "yes"\n')
     arguments = ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--out", out]
+    arguments += ["--when", WHEN[MORNING]]
     for more in ([], ["--answers", some]):
         run = driftmap(*arguments, *more)
         assert run.returncode == 3
@@ -126,7 +133,17 @@ BAD = [
     ),
     (["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--units", "cgs"], "cgs"),
     (
-        ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--temperature", "90 C"],
+        [
+            "assess",
+            FLIGHT,
+            "--site",
+            SITE,
+            "--wind",
+            MORNING,
+            *THEN,
+            "--temperature",
+            "90 C",
+        ],
         "temperature",
     ),
     (
@@ -143,9 +160,22 @@ BAD = [
     ),
     (["asses"], "Did you mean 'assess'"),
     (["cases", "nowhere.toml"], "nowhere.toml"),
-    (["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--answers", "no"], "no"),
     (
-        ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--precision", "0"],
+        ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, *THEN, "--answers", "no"],
+        "no",
+    ),
+    (
+        [
+            "assess",
+            FLIGHT,
+            "--site",
+            SITE,
+            "--wind",
+            MORNING,
+            *THEN,
+            "--precision",
+            "0",
+        ],
         "--precision",
     ),
     (["rules", FLIGHT, "--site", SITE, "--rules", "usa"], "usa"),
@@ -181,12 +211,10 @@ def test_bad_files_of_every_kind(tmp_path):
 
 def test_a_surface_report_brings_its_own_air(tmp_path):
     """Temperature and altimeter setting of a METAR make the day; an option overrides."""
-    report = "METAR KXYZ 011800Z 08004KT 10SM CLR 35/05 A2992"
+    report = "METAR KXYZ 131520Z 08004KT 10SM CLR 35/05 A2992"
     winds = [
         "--wind",
         report,
-        "--when",
-        "2026-12-01T18:10Z",
         "--json",
         "--samples",
         500,
@@ -241,7 +269,18 @@ def test_drop_keys_and_sense():
 
 def test_compare_and_cases(tmp_path):
     run = driftmap(
-        *("compare", FLIGHT, "--site", SITE, "--wind", NOON, "--samples", 500, "--json")
+        *(
+            "compare",
+            FLIGHT,
+            "--site",
+            SITE,
+            "--wind",
+            NOON,
+            "--samples",
+            500,
+            "--json",
+        ),
+        *("--when", WHEN[NOON]),
     )
     rows = json.loads(run.stdout)["alternatives"]
     drift = {r["name"]: np.hypot(r["mean_east_m"], r["mean_north_m"]) for r in rows}

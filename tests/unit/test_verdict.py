@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import jsonschema
@@ -33,6 +33,8 @@ from driftmap.verdict.turning import turns
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]
+MORNING = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
+NOON = datetime(2026, 6, 13, 19, 15, tzinfo=UTC)
 
 
 @pytest.fixture(scope="module")
@@ -257,7 +259,11 @@ def test_a_gust_over_the_limit_holds(flight, site):
     """The mean is within the code's 20 mph; a gust of 40 kt is not surely so."""
     report = "METAR KXYZ 121651Z 24004G40KT 10SM CLR 22/09 A2992"
     for text, outcome in ((report, "warn"), (report.replace("G40", ""), "pass")):
-        wind = read_wind(text, site_altitude=site.elevation)
+        wind = read_wind(
+            text,
+            site_altitude=site.elevation,
+            when=datetime(2026, 6, 12, 17, tzinfo=UTC),
+        )
         checked = assess(flight, site, wind, samples=200)
         line = next(c for c in checked.checks if c.name == "wind at 10 m")
         assert line.outcome == outcome
@@ -275,7 +281,9 @@ def test_a_recovery_that_never_opens_is_no_go(flight, site):
     trigger = replace(flight.recovery[0].opens_at, at="time", value=500.0)
     never = flight.recovery[0].model_copy(update={"opens_at": trigger})
     wind = read_wind(
-        str(ROOT / "examples" / "morning.csv"), site_altitude=site.elevation
+        str(ROOT / "examples" / "morning.csv"),
+        site_altitude=site.elevation,
+        when=MORNING,
     )
     late = flight.model_copy(update={"recovery": (never,)})
     checked = assess(late, site, wind, samples=400)
@@ -290,7 +298,9 @@ def test_fins_that_flutter_off_are_no_go(site):
         for p in dual.pieces
     )
     wind = read_wind(
-        str(ROOT / "examples" / "morning.csv"), site_altitude=site.elevation
+        str(ROOT / "examples" / "morning.csv"),
+        site_altitude=site.elevation,
+        when=MORNING,
     )
     checked = assess(dual.model_copy(update={"pieces": thin}), site, wind, samples=400)
     line = next(c for c in checked.checks if c.name == "fins flutter off")
@@ -300,7 +310,9 @@ def test_fins_that_flutter_off_are_no_go(site):
 def test_a_loosened_limit_is_told(flight, site):
     loose = replace(site, limits={"area_hit": "90 %"})
     wind = read_wind(
-        str(ROOT / "examples" / "morning.csv"), site_altitude=site.elevation
+        str(ROOT / "examples" / "morning.csv"),
+        site_altitude=site.elevation,
+        when=MORNING,
     )
     result = assess(flight, loose, wind, samples=200)
     assert any("looser than" in text for text in result.assumed)
@@ -383,7 +395,9 @@ def test_bad_limits_are_refused_by_name(flight, site, key, value, told):
 def test_what_would_turn_it_is_really_flown(flight, site):
     """Each change listed comes out better than the plan when it is flown by itself."""
     bare = replace(site, rules="")
-    wind = read_wind(str(ROOT / "examples" / "noon.csv"), site_altitude=site.elevation)
+    wind = read_wind(
+        str(ROOT / "examples" / "noon.csv"), site_altitude=site.elevation, when=NOON
+    )
     plan = assess(flight, bare, wind, samples=600)
     found = turns(plan)
     assert found

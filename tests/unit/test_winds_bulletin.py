@@ -105,8 +105,6 @@ def test_the_nearest_of_several_times_is_taken():
     both = TEXT + "\n" + later
     assert _decoded(_read(both))[1][1] == 260
     assert _decoded(_read(both, when=WHEN.replace(hour=13)))[1][1] == 360
-    with pytest.raises(WindError, match="holds 2 reports of different times"):
-        _read(both, when=None)
 
 
 @pytest.mark.parametrize(

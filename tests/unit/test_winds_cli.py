@@ -7,12 +7,15 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from driftmap.cli.winds import flight_time, winds_command
+from driftmap.cli.windoptions import flight_time
+from driftmap.cli.winds import winds_command
 from driftmap.errors import DriftmapError, InputError, WindError
 
 DATA = Path(__file__).parents[1] / "data" / "winds"
 BULLETIN = str(DATA / "bulletin_constructed.txt")
 METAR = "METAR KXYZ 190555Z 24008G17KT 10SM 12/03 A3001"
+THEN = ("--when", "2026-05-19T06:10Z")
+TOP = ["when", "levels", "sources", "assumed", "site_altitude_m", "readings"]
 KEYS = ["height_agl_m", "from_deg", "speed_mps", "gust_mps", "source"]
 
 
@@ -27,8 +30,9 @@ def _json(*arguments):
 
 
 def test_merged_document():
-    document = _json(METAR, BULLETIN, "--station", "XYC", "--site-elevation", "800 ft")
-    assert list(document) == ["levels", "sources", "assumed"]
+    where = ("--station", "XYC", "--site-elevation", "800 ft")
+    document = _json(METAR, BULLETIN, *where, *THEN)
+    assert list(document) == TOP
     assert all(list(level) == KEYS for level in document["levels"])
     heights = [level["height_agl_m"] for level in document["levels"]]
     assert heights == sorted(heights)
@@ -44,9 +48,10 @@ def test_merged_document():
 
 def test_decoded_document_has_the_same_keys_and_only_what_was_read():
     document = _json(
-        METAR, BULLETIN, "--station", "XYC", "--site-elevation", "0", "--decoded"
+        *(METAR, BULLETIN, "--station", "XYC", "--site-elevation", "0", "--decoded"),
+        *THEN,
     )
-    assert list(document) == ["levels", "sources", "assumed"]
+    assert list(document) == TOP
     assert all(list(level) == KEYS for level in document["levels"])
     assert len(document["levels"]) == 1 + 7
 
@@ -63,13 +68,14 @@ def test_terminal_table_and_units():
 
 def test_levels_above_the_top_are_counted_not_hidden():
     arguments = (str(DATA / "list_hobart_2013-07-09.txt"), "--site-elevation", "27")
+    arguments += ("--when", "2013-07-09T00:30Z")
     assert "levels above 9,843 ft; --top shows them" in _run(*arguments).output
     assert "--top shows" not in _run(*arguments, "--top", "30 km").output
     assert len(_json(*arguments)["levels"]) == 49
 
 
 def test_decoded_surface_report_tells_temperature_and_pressure():
-    arguments = (METAR, "--site-elevation", "0", "--decoded")
+    arguments = (METAR, "--site-elevation", "0", "--decoded", *THEN)
     assert "54 °F, 30.01 inHg" in _run(*arguments).output
     assert "12 °C, 1016 hPa" in _run(*arguments, "--units", "si").output
 
@@ -149,7 +155,7 @@ def test_old_sounding_is_refused():
         *("--site-elevation", "27", "--when", "2013-07-10T06:00Z"),
     )
     assert isinstance(result.exception, WindError)
-    assert "30 h from the flight" in str(result.exception)
+    assert "30 h from the flight's time" in str(result.exception)
 
 
 def test_fetching_needs_a_time_and_says_when_there_is_no_network(monkeypatch, tmp_path):
@@ -157,7 +163,7 @@ def test_fetching_needs_a_time_and_says_when_there_is_no_network(monkeypatch, tm
     site = str(Path(__file__).parents[2] / "sites" / "larkfold-farm.geojson")
     assert _run("--at", site).exit_code == 2
     service = ("--service", "http://127.0.0.1:9/")
-    result = _run("--at", site, "--when", "14:30", *service)
+    result = _run("--at", site, "--when", "2026-05-19T14:30Z", *service)
     assert isinstance(result.exception, WindError)
     assert "cannot be reached" in str(result.exception)
 

@@ -10,7 +10,6 @@ import pytest
 from driftmap.air.wind import WindProfile
 from driftmap.errors import WindError
 from driftmap.units import KNOT
-from driftmap.winds import read_winds, write_table
 from driftmap.winds.forecast import read_forecast
 from driftmap.winds.listing import wind_document
 from driftmap.winds.pressure import altitude_of, pressure_height
@@ -20,7 +19,11 @@ LOW = {"height_m": 10, "from_deg": 240, "speed_mps": 4.2, "gust_mps": 7.5}
 HIGH = {"altitude_ft": 5000, "from_deg": 255, "speed_kt": 22, "temperature_c": 6.5}
 
 
-def _read(document, when=None, altitude=100.0):
+LEVEL = {"height_m": 10, "from_deg": 240, "speed_mps": 4.2}
+WHEN = datetime(2026, 5, 9, 18, tzinfo=UTC)
+
+
+def _read(document, when=WHEN, altitude=100.0):
     text = document if isinstance(document, str) else json.dumps(document)
     return read_forecast(text, "f.json", Setting(altitude, when=when))
 
@@ -220,34 +223,21 @@ def test_bad_documents_name_the_level(document, message):
     assert "\n" not in str(caught.value)
 
 
-def test_what_winds_prints_is_read_again(tmp_path):
-    path = tmp_path / "merged.json"
-    wind = read_winds(["5 m/s from 350 gusting to 9 m/s"], site_altitude=0.0)
-    path.write_text(json.dumps(wind_document(wind)))
-    again = read_winds([str(path)], site_altitude=0.0)
-    z = np.linspace(0, 300, 31)
-    assert np.allclose(wind.at(z), again.at(z), atol=1e-5)
-    assert [a.gust for a in again.levels] == [b.gust for b in wind.levels]
-    assert [a.source for a in again.levels] == [b.source for b in wind.levels]
-
-
-def test_a_wind_made_by_hand_is_listed_and_written_by_its_layers(tmp_path):
+def test_a_wind_made_by_hand_is_listed_by_its_layers():
     wind = WindProfile([0, 100], [0, 3], [-2, -4], [1, 1], known_to=100.0, source="own")
     rows = wind_document(wind)["levels"]
     assert [(r["from_deg"], r["speed_mps"]) for r in rows] == [
         (0.0, 2.0),
         (pytest.approx(323.130102), 5.0),
     ]
-    path = tmp_path / "own.csv"
-    path.write_text(write_table(wind))
-    again = read_winds([str(path)], site_altitude=0.0)
-    assert np.allclose(again.at([0, 100]), wind.at([0, 100]))
 
 
-def test_a_table_of_a_wind_is_read_again(tmp_path):
-    path = tmp_path / "merged.csv"
-    wind = read_winds(["5 m/s from 350 gusting to 9 m/s"], site_altitude=0.0)
-    path.write_text(write_table(wind))
-    again = read_winds([str(path)], site_altitude=500.0)
-    assert np.allclose(wind.at(wind.height), again.at(wind.height), atol=1e-12)
-    assert [a.gust for a in again.levels] == [b.gust for b in wind.levels]
+def test_what_was_read_is_no_forecast():
+    document = {"read": "2026-05-09T17:50Z", "levels": [LEVEL]}
+    reading = _read(document)
+    assert (reading.forecast, reading.dated) == (False, True)
+    forecast = _read({"valid": "2026-05-09T18:00Z", "levels": [LEVEL]})
+    assert (forecast.forecast, forecast.dated) == (True, True)
+    assert not _read({"levels": [LEVEL]}).dated
+    with pytest.raises(WindError, match="either read, or a forecast"):
+        _read(document | {"valid": "2026-05-09T18:00Z"})

@@ -70,7 +70,7 @@ def test_several_soundings_under_their_titles():
     assert math.degrees(_read(text).levels[0].direction) == pytest.approx(90.0)
     early = _read(text, when=datetime(2014, 2, 20, 15, tzinfo=UTC))
     assert math.degrees(early.levels[0].direction) == pytest.approx(180.0)
-    assert any("nearest to the flight of 2" in note for note in early.assumed)
+    assert any("last before the flight of 2" in note for note in early.assumed)
 
 
 @pytest.mark.parametrize(

@@ -82,7 +82,7 @@ def test_comments_blanks_and_byte_order_mark(tmp_path):
         ("height_m,from_deg\n0,1\n", "no speed_mps"),
         ("height_m,altitude_m,from_deg,speed_mps\n", "both height_m and altitude_m"),
         ("height_m,from_deg,speed_mps,speed_kt\n", "both speed_mps and speed_kt"),
-        ("height_m,height_m,from_deg,speed_mps\n", "both height_m and height_m"),
+        ("height_m,height_m,from_deg,speed_mps\n", "column 'height_m' stands twice"),
         (HEADER.strip() + ",gust_mps\n0,270,5,4\n", "line 2: gust 4 m/s is less"),
         (HEADER.replace("from", "from_magnetic") + "0,0,1\n", "declination"),
     ],

@@ -1,0 +1,298 @@
+"""Options that say what wind to fly in, and the wind they name."""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any, Final, TypeVar
+
+import click
+
+from driftmap.errors import InputError
+from driftmap.units import parse
+from driftmap.winds.law import ROUGHNESS
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.times import parse_time, show_time
+
+if TYPE_CHECKING:
+    from driftmap.air.wind import WindProfile
+    from driftmap.ground.site import Site
+
+__all__ = [
+    "HERE",
+    "Place",
+    "WindOptions",
+    "echo_flight",
+    "flight_time",
+    "place_options",
+    "readings_of",
+    "setting_of",
+    "shape_of",
+    "show_flight",
+    "wind_of",
+    "wind_options",
+    "wind_options_for",
+]
+
+F = TypeVar("F", bound=Callable[..., object])
+T = TypeVar("T")
+
+_PAST: Final = timedelta(hours=1)
+"""A time of day given alone is refused when it is longer ago than this: another day is
+more likely to be meant; assumed."""
+
+HERE: Final = "the site"
+"""What --at says where it names no site of its own."""
+
+
+@dataclass(frozen=True, slots=True)
+class WindOptions:
+    """What the options of `wind_options` say, as typed."""
+
+    winds: tuple[str, ...]
+    station: str | None
+    when: str | None
+    read_at: str | None
+    at: str | None
+    service: str | None
+    terrain: str
+    declination: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where the flight is: all that readers of winds ask of a site."""
+
+    elevation: float
+    declination: float | None = None
+    position: tuple[float, float] | None = None  # latitude, longitude
+
+    @classmethod
+    def of(cls, site: Site) -> Place:
+        """Take the place of a site file."""
+        position = (site.latitude, site.longitude)
+        return cls(site.elevation, site.declination, position)
+
+
+def place_options(command: F) -> F:
+    """Add all of `wind_options` but --wind."""
+    options = (
+        click.option(
+            "--station", metavar="ID", help="Station to take from a report of several."
+        ),
+        click.option(
+            "--when",
+            metavar="TIME",
+            help="Time of the flight: 14:30, 18:30Z, or a date and time; the present "
+            "when left out.",
+        ),
+        click.option(
+            "--read-at",
+            metavar="TIME",
+            help="When the winds were read that do not say so themselves.",
+        ),
+        click.option(
+            "--at",
+            is_flag=False,
+            flag_value=HERE,
+            metavar="[SITE]",
+            help="Ask a public forecast service for the wind there at --when.",
+        ),
+        click.option(
+            "--service",
+            metavar="URL",
+            envvar="DRIFTMAP_FORECAST_URL",
+            help="Address of the forecast service.",
+        ),
+        click.option(
+            "--terrain",
+            type=click.Choice(list(ROUGHNESS)),
+            default="open",
+            show_default=True,
+            help="Ground about the site.",
+        ),
+        click.option(
+            "--declination",
+            metavar="D",
+            help="Of the magnetic needle, east positive [deg].",
+        ),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def wind_options(command: Callable[..., T]) -> Callable[..., T]:
+    """Add --wind and what goes with it; the command gets them as one ``asked``."""
+    return wind_options_for(
+        'A file of layers or a report, or words: "12 mph from 240" at head height. Give '
+        "it again to merge a surface reading with winds aloft."
+    )(command)
+
+
+def wind_options_for(
+    meaning: str,
+) -> Callable[[Callable[..., T]], Callable[..., T]]:
+    """Add `wind_options` where the wind means something else."""
+    names = [field.name for field in fields(WindOptions)]
+
+    def add(command: Callable[..., T]) -> Callable[..., T]:
+        @functools.wraps(command)
+        def gathered(*args: Any, **given: Any) -> T:
+            asked = WindOptions(**{name: given.pop(name) for name in names})
+            return command(*args, asked=asked, **given)
+
+        return click.option(
+            "--wind", "winds", multiple=True, metavar="WIND", help=meaning
+        )(place_options(gathered))
+
+    return add
+
+
+def setting_of(asked: WindOptions, place: Place) -> Setting:
+    """Say what the readers must know of place and time."""
+    now = datetime.now(UTC)
+    return Setting(
+        place.elevation,
+        asked.station,
+        flight_time(asked.when, now) if asked.when else now,
+        place.declination
+        if asked.declination is None
+        else _quantity(asked.declination, "angle", "--declination"),
+        asked.terrain,
+        place.position,
+        flight_time(asked.read_at, now, option="--read-at") if asked.read_at else None,
+        now,
+    )
+
+
+def readings_of(
+    asked: WindOptions, place: Place, setting: Setting
+) -> tuple[Reading, ...]:
+    """Read every source named, and ask the forecast service where that is wanted."""
+    from driftmap.winds import decode_all
+
+    if not asked.winds and asked.at is None:
+        raise click.UsageError('Give --wind, such as "12 mph from 240", or --at.')
+    readings = [one for text in asked.winds for one in decode_all(text, setting)]
+    if asked.at is not None:
+        readings.append(_fetched(asked, place, setting))
+    return tuple(readings)
+
+
+def _fetched(asked: WindOptions, place: Place, setting: Setting) -> Reading:
+    from driftmap.ground.site import read_site
+    from driftmap.winds.fetch import SERVICE, fetch_forecast
+    from driftmap.winds.forecast import read_forecast
+
+    if asked.at not in {None, HERE}:
+        place = Place.of(read_site(str(asked.at)))
+    if asked.when is None:
+        raise click.UsageError("--at needs --when: a forecast is for a time.")
+    if place.position is None:
+        raise click.UsageError("--at needs a site file: a forecast is for a place.")
+    text = fetch_forecast(
+        *place.position, setting.when, service=asked.service or SERVICE
+    )
+    return read_forecast(text, "forecast service", setting)
+
+
+def wind_of(asked: WindOptions, place: Place) -> WindProfile:
+    """Read and merge the wind over a place; what it assumes tells the flight's time."""
+    from driftmap.winds import merge
+
+    setting = setting_of(asked, place)
+    wind = merge(readings_of(asked, place, setting), setting)
+    if asked.when is None:
+        return wind
+    told = f"the flight is at {show_flight(setting.when)}"
+    return replace(wind, assumed=(told, *wind.assumed))
+
+
+def echo_flight(asked: WindOptions) -> None:
+    """Show back the time of the flight as it was understood, where one was told."""
+    if asked.when is not None:
+        click.echo(f"For a flight at {show_flight(flight_time(asked.when))}")
+
+
+def shape_of(asked: WindOptions, place: Place) -> WindProfile | None:
+    """Read a wind to plan with, whatever its day; None when none is named."""
+    from driftmap.winds import shape
+
+    if not asked.winds and asked.at is None:
+        return None
+    setting = setting_of(asked, place)
+    return shape(readings_of(asked, place, setting), setting)
+
+
+def show_flight(when: datetime) -> str:
+    """Write a time of flight with its day, its zone and in UTC."""
+    offset = f"{when:%z}" or "+0000"
+    return f"{when:%a %Y-%m-%d %H:%M} UTC{offset[:3]}:{offset[3:5]} ({show_time(when)})"
+
+
+def flight_time(
+    text: str, now: datetime | None = None, *, option: str = "--when"
+) -> datetime:
+    """Read the time of a flight.
+
+    Parameters
+    ----------
+    text : str
+        ``14:30`` today by this computer's clock, ``18:30Z`` today in UTC, or a date and
+        time such as ``2026-05-09T14:30`` with or without its zone.
+    now : datetime, optional
+        The present time.
+    option : str
+        For the message.
+
+    Returns
+    -------
+    datetime
+        In the zone that was meant.
+
+    Raises
+    ------
+    InputError
+        If it is none of these, or a time of day alone that is over an hour ago: the day
+        is then asked for.
+
+    Examples
+    --------
+    >>> noon = datetime(2026, 5, 9, 12, tzinfo=UTC)
+    >>> flight_time("18:30Z", noon).isoformat()
+    '2026-05-09T18:30:00+00:00'
+    """
+    now = now or datetime.now(UTC)
+    zulu = text.strip().upper().endswith("Z")
+    day = now.astimezone(UTC if zulu else None).date()
+    clock = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*Z?\s*", text, re.IGNORECASE)
+    try:
+        if clock:
+            text = f"{day}T{int(clock[1]):02d}:{clock[2]}{'Z' if zulu else ''}"
+        elif not re.match(r"\s*\d{4}-\d\d-\d\d[T ]\d", text):
+            raise ValueError("no time of day")
+        # A time without a zone is that of this computer, as a person means it.
+        time = parse_time(text, local=True)
+    except (ValueError, OverflowError):
+        raise InputError(
+            option,
+            "",
+            f"{text[:40]!r}; accepted is 14:30, 18:30Z or 2026-05-09T14:30-07:00",
+        ) from None
+    if clock and option == "--when" and now - time > _PAST:
+        hours = (now - time) / timedelta(hours=1)
+        raise InputError(
+            option, "", f"{text[11:]} was {hours:.1f} h ago; give the day too: {text}"
+        )
+    return time
+
+
+def _quantity(text: str, dimension: str, option: str) -> float:
+    try:
+        return parse(text, dimension)
+    except ValueError as problem:
+        raise InputError(option, "", str(problem)) from None

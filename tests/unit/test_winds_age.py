@@ -1,0 +1,378 @@
+"""Every wind has an age: what is told, what is asked, what is refused, what holds."""
+
+import json
+import math
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli.winds import winds_command
+from driftmap.errors import InputError, WindError
+from driftmap.units import KNOT
+from driftmap.winds import decode, decode_all, merge, read_winds
+from driftmap.winds.reading import Setting
+
+NOW = datetime(2026, 5, 19, 18, tzinfo=UTC)
+TABLE = "height_m,from_deg,speed_mps\n2,240,4\n500,250,8\n"
+
+
+def _setting(**more):
+    return Setting(0.0, **{"when": NOW, "now": NOW, **more})
+
+
+def _wind(text, tmp_path, **more):
+    path = tmp_path / "wind.txt"
+    path.write_text(text)
+    setting = _setting(**more)
+    return merge(decode_all(str(path), setting), setting)
+
+
+@pytest.mark.parametrize(
+    ("said", "hours"),
+    [
+        ("", 0.0),
+        (", 20 min ago", 1 / 3),
+        (", 20 mins ago", 1 / 3),
+        (", 20 minutes ago", 1 / 3),
+        (" 1 minute ago", 1 / 60),
+        (", 1 hour ago", 1.0),
+        (", 1.5 hours ago", 1.5),
+        (", 2 hrs ago", 2.0),
+        (" at 17:05Z", 55 / 60),
+        (" at 3 m at 17:05 UTC", 55 / 60),
+        (", at 12:45 +01:00", 6.25),
+    ],
+)
+def test_words_tell_their_age(said, hours):
+    reading = decode(f"9 mph from 240{said}", _setting())
+    assert (NOW - reading.valid) / timedelta(hours=1) == pytest.approx(hours)
+    assert ("counts as read now" in " ".join(reading.assumed)) == (said == "")
+
+
+def test_a_time_of_day_without_a_zone_is_this_computers_clock():
+    local = (NOW - timedelta(minutes=30)).astimezone()
+    reading = decode(f"calm at {local:%H:%M}", _setting())
+    assert reading.valid == NOW - timedelta(minutes=30)
+
+
+def test_words_for_a_flight_to_come_grow_old_until_it():
+    later = _setting(when=NOW + timedelta(hours=5))
+    assert merge([decode("9 mph from 240", later)], later).age == pytest.approx(5.0)
+    past = _setting(when=NOW - timedelta(days=30))
+    reading = decode("9 mph from 240", past)
+    assert reading.valid == past.when
+    assert any("at the time of the flight" in note for note in reading.assumed)
+
+
+@pytest.mark.parametrize("said", ["at 19:30Z", "at 25:00Z", "at 17:75"])
+def test_words_of_no_time_are_refused(said):
+    with pytest.raises(WindError, match=r"after the flight|is no time"):
+        decode(f"9 mph from 240 {said}", _setting())
+
+
+def test_a_report_without_a_flights_time_is_aged_to_now():
+    """What was measured a week ago is never fresh because nobody said when we fly."""
+    for days, hours in ((0.1, 2.4), (8, 192)):
+        time = datetime.now(UTC) - timedelta(days=days)
+        report = f"METAR KXYZ {time:%d%H%M}Z 24004KT 10SM CLR 20/10 A3000"
+        if days < 1:
+            wind = read_winds([report], site_altitude=0.0)
+            assert wind.age == pytest.approx(hours, abs=0.05)
+            continue
+        with pytest.raises(WindError, match=rf"is {hours} h from the flight's time"):
+            read_winds([report], site_altitude=0.0)
+
+
+def test_a_bulletin_of_last_week_is_refused_without_a_flights_time():
+    time = datetime.now(UTC) - timedelta(days=7)
+    text = f"VALID {time:%d}1800Z\nFT  3000    6000\nXYZ 2710 2715-07\n"
+    with pytest.raises(WindError, match="h from the flight's time"):
+        read_winds([text], site_altitude=0.0)
+
+
+@pytest.mark.parametrize("minutes", [60, 60 * 30, 60 * 24 * 12])
+def test_what_was_measured_after_the_flight_is_refused(minutes):
+    time = NOW + timedelta(minutes=minutes)
+    for setting, than in (
+        (_setting(), "after the flight"),
+        (_setting(when=NOW + timedelta(days=20)), "after the present"),
+    ):
+        with pytest.raises(WindError, match=rf"h {than} .*check the day") as caught:
+            decode(f"METAR KXYZ {time:%d%H%M}Z 24004KT", setting)
+        assert "\n" not in str(caught.value)
+
+
+def test_a_clock_may_be_some_minutes_ahead():
+    wind = decode("METAR KXYZ 191808Z 24004KT", _setting())
+    assert wind.valid == NOW + timedelta(minutes=8)
+
+
+def test_a_forecast_from_data_of_the_future_is_refused(tmp_path):
+    levels = [{"height_m": 10, "from_deg": 240, "speed_mps": 4}]
+    document = {"valid": "2026-05-19T21:00Z", "levels": levels}
+    text = json.dumps(document | {"based_on": "2026-05-19T18:30Z"})
+    with pytest.raises(WindError, match="rests on data of 2026-05-19 18:30Z"):
+        _wind(text, tmp_path)
+    good = json.dumps(document | {"based_on": "2026-05-19T12:00Z"})
+    assert _wind(good, tmp_path).dated
+
+
+def test_a_table_without_a_time_is_undated_until_told(tmp_path):
+    assert _wind(TABLE, tmp_path).undated == ("wind.txt",)
+    told = _wind(TABLE, tmp_path, read_at=NOW - timedelta(hours=2))
+    assert told.undated == ()
+    assert told.age == pytest.approx(2.0)
+    for other in (
+        '{"levels": [{"height_m": 10, "from_deg": 240, "speed_mps": 4}]}',
+        "FT  3000    6000\nXYZ 2710 2715-07\n",
+    ):
+        assert _wind(other, tmp_path).undated
+
+
+@pytest.mark.parametrize(
+    ("line", "hours", "forecast"),
+    [
+        ("# read 2026-05-19 10:00-07:00", 1.0, False),
+        ("# Read at: 2026-05-19T17:00Z", None, None),
+        ("#read: 2026-05-19T16:30Z", 1.5, False),
+        ("# read at 2026-05-19 17:00 Z", 1.0, False),
+        ("# valid 2026-05-19T18:00Z", 0.0, True),
+        ("# valid for 2026-05-19T18:00Z\n# based on 2026-05-19T12:00Z", 0.0, True),
+    ],
+)
+def test_a_table_tells_its_time(line, hours, forecast, tmp_path):
+    if hours is None:  # a remark in other words tells nothing, and the verdict holds
+        assert _wind(f"{line}\n{TABLE}", tmp_path).undated
+        return
+    path = tmp_path / "wind.csv"
+    path.write_text(f"# by hand\n{line}\n{TABLE}")
+    reading = decode(str(path), _setting())
+    assert reading.forecast == forecast
+    assert (NOW - reading.valid) / timedelta(hours=1) == pytest.approx(hours)
+
+
+def test_the_oldest_of_a_column_of_times_counts(tmp_path):
+    text = (
+        "time,height_m,from_deg,speed_mps\n"
+        "2026-05-19T17:30Z,2,240,4\n2026-05-19T15:00Z,500,250,8\n"
+    )
+    assert _wind(text, tmp_path).age == pytest.approx(3.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (f"# read 8:10\n{TABLE}", "line 1: time '8:10'; accepted is such as"),
+        (f"# read 2026-05-19 10:00\n{TABLE}", "line 1: time"),
+        (f"# read 2026-05-19T10:00Z\n# read 2026-05-19T11:00Z\n{TABLE}", "twice"),
+        (f"# read 2026-05-19T10:00Z\n# valid 2026-05-19T11:00Z\n{TABLE}", "either"),
+        (
+            "# read 2026-05-19T10:00Z\ntime,height_m,from_deg,speed_mps\n"
+            "2026-05-19T10:00Z,2,240,4\n",
+            "tells its time twice",
+        ),
+        (f"# read 2026-05-20T10:00Z\n{TABLE}", "16.0 h after the flight"),
+        (f"# read 2026-05-17T10:00Z\n{TABLE}", "56 h from the flight's time"),
+    ],
+)
+def test_a_bad_time_is_one_line(text, message, tmp_path):
+    with pytest.raises(WindError, match=message) as caught:
+        _wind(text, tmp_path)
+    assert "\n" not in str(caught.value)
+
+
+REPORT = "METAR KXYZ 191753Z 24005KT 10SM{} CLR 20/10 A3000{}"
+
+
+@pytest.mark.parametrize(
+    ("observed", "more", "what"),
+    [
+        ("", " RMK AO2 WSHFT 1735", "a wind shift (WSHFT 1735)"),
+        ("", " RMK AO2 WSHFT 1735 FROPA SLP1", "a wind shift (WSHFT 1735 FROPA)"),
+        (" VCTS", "", "a thunderstorm (VCTS)"),
+        (" +TSRA", "", "a thunderstorm (+TSRA)"),
+        (" RETS", "", "a thunderstorm (RETS)"),
+        (" SQ", "", "a squall (SQ)"),
+        (" +FC", "", "a funnel cloud (+FC)"),
+        (" PO", "", "dust whirls (PO)"),
+        (" SCT040CB", "", "a storm cloud (SCT040CB)"),
+        ("", " WS ALL RWY", "wind shear near the ground (WS)"),
+        ("", " WS R24", "wind shear near the ground (WS)"),
+        ("", " RMK AO2 TSB35", "a thunderstorm (TSB35)"),
+        ("", " RMK LTGICCG VC W", "lightning (LTGICCG)"),
+        ("", " TEMPO 26025G45KT TSRA", "wind expected (TEMPO 26025G45KT)"),
+        ("", " TEMPO 26025G45KT TSRA", "a thunderstorm expected (TSRA)"),
+        ("", " BECMG FM1900 24012KT", "wind expected (BECMG 24012KT)"),
+        ("", " BECMG 06005KT", "wind expected (BECMG 06005KT)"),
+        ("", " PROB40 TEMPO 24020KT", "wind expected (TEMPO 24020KT)"),
+    ],
+)
+def test_what_stands_beside_the_wind_holds(observed, more, what):
+    setting = _setting()
+    wind = merge([decode(REPORT.format(observed, more), setting)], setting)
+    assert f"surface report KXYZ 191753Z tells of {what}" in wind.warned
+
+
+@pytest.mark.parametrize(
+    ("observed", "more"),
+    [
+        ("", " RMK AO2 SLP123 T02000100"),
+        ("", " NOSIG"),
+        ("", " RMK AO2 TSNO"),
+        (" TSNO", ""),
+        ("", " RMK LTG DSNT W"),
+        ("", " BECMG 25004KT"),
+        ("", " TEMPO 4000 SHRA"),
+        (" -RA", " RMK CB DSNT S"),
+    ],
+)
+def test_what_says_nothing_of_the_wind_does_not_hold(observed, more):
+    assert decode(REPORT.format(observed, more), _setting()).warned == ()
+
+
+def test_a_gust_that_is_not_told_holds():
+    reading = decode("METAR KXYZ 191753Z 24012G//KT", _setting())
+    assert reading.levels[0].gust is None
+    assert any("gust that is not told" in note for note in reading.warned)
+
+
+@pytest.mark.parametrize(
+    ("remark", "gust"),
+    [
+        ("PK WND 20045/1740", 45),
+        ("PK WND 20045/40", 45),
+        ("PK WND 200103/1740", 103),
+        ("PK WND 20045/58", 45),  # 16:58
+        ("PK WND 20045/1640", None),
+        ("PK WND MISG", None),
+    ],
+)
+def test_a_peak_within_the_hour_counts_as_a_gust(remark, gust):
+    reading = decode(REPORT.format("", f" RMK AO2 {remark}"), _setting())
+    expected = None if gust is None else pytest.approx(gust * KNOT)
+    assert reading.levels[0].gust == expected
+    assert any("peak" in n or "PK WND" in n for n in reading.assumed)
+
+
+def test_a_gust_above_the_peak_stays():
+    text = "METAR KXYZ 191753Z 24005G50KT RMK PK WND 20045/1740"
+    assert decode(text, _setting()).levels[0].gust == pytest.approx(50 * KNOT)
+
+
+FIRST = "METAR KXYZ 191753Z 24005KT 12/03 Q1013"
+
+
+@pytest.mark.parametrize(
+    "second",
+    [
+        "METAR COR KXYZ 191753Z 30015KT 12/03 Q1013",
+        "METAR KXYZ 191753Z COR 30015KT 12/03 Q1013",
+        "METAR KXYZ 191753Z CCA 30015KT 12/03 Q1013",
+        "SPECI KXYZ 191753Z AUTO CCB 30015KT 12/03 Q1013",
+    ],
+)
+def test_a_corrected_report_wins(second, tmp_path):
+    for order in ((FIRST, second), (second, FIRST)):
+        path = tmp_path / "metar.txt"
+        path.write_text("\n".join(order) + "\n")
+        level = decode(str(path), _setting()).levels[0]
+        assert math.degrees(level.direction) == pytest.approx(300.0)
+        assert level.speed == pytest.approx(15 * KNOT)
+
+
+def test_the_last_of_several_corrections_wins_and_a_repeat_is_one():
+    later = FIRST.replace("Z 24", "Z CCB 31"), FIRST.replace("Z 24", "Z CCA 30")
+    text = "\n".join([FIRST, *later])
+    assert math.degrees(decode(text, _setting()).levels[0].direction) == (
+        pytest.approx(310.0)
+    )
+    assert decode(f"{FIRST}\n{FIRST}", _setting()).levels[0].speed == (
+        pytest.approx(5 * KNOT)
+    )
+    with pytest.raises(WindError, match="two reports of 2026-05-19 17:53Z"):
+        decode(f"{FIRST}\n{FIRST.replace('24005', '24009')}", _setting())
+
+
+KEPT = {
+    "words": ["9 mph from 240 gusting to 14 mph, 20 min ago"],
+    "report": ["METAR KXYZ 191753Z 24005KT 180V250 20/10 A3000 RMK WSHFT 1735"],
+    "forecast": [
+        '{"valid": "2026-05-19T18:00Z", "based_on": "2026-05-19T12:00Z", "levels": '
+        '[{"height_m": 10, "from_deg": 240, "speed_mps": 2, "gust_mps": 5},'
+        ' {"height_m": 500, "from_deg": 250, "speed_mps": 6}]}'
+    ],
+    "bulletin and words": [
+        "VALID 191800Z FOR USE 1400-2100Z\nFT  3000    6000\nXYZ 2710 2715-07\n",
+        "calm",
+    ],
+    "undated": ["height_m,from_deg,speed_mps\n2,240,4\n500,250,8\n"],
+    "members": [
+        '{"valid": "2026-05-19T18:00Z", "members": [{"levels": [{"height_m": 10, '
+        '"from_deg": 240, "speed_mps": 2}]}, {"levels": [{"height_m": 10, '
+        '"from_deg": 90, "speed_mps": 2}]}]}'
+    ],
+}
+
+
+@pytest.mark.parametrize("name", KEPT)
+def test_what_winds_prints_reads_back_the_same(name, tmp_path):
+    """A forecast never comes back as a measurement, nor words with a smaller error."""
+    sources = []
+    for i, text in enumerate(KEPT[name]):
+        path = tmp_path / f"source{i}.txt"
+        path.write_text(text)
+        sources.append(str(path) if "\n" in text or text.startswith("{") else text)
+    where = ("--site-elevation", "100", "--when", "2026-05-19T18:00Z")
+    result = CliRunner().invoke(winds_command, [*sources, *where, "--json"])
+    assert result.exit_code == 0, result.output
+    kept = tmp_path / "kept.json"
+    kept.write_text(result.stdout)
+    first = read_winds(sources, site_altitude=100.0, when=NOW)
+    again = read_winds([str(kept)], site_altitude=100.0, when=NOW)
+    for column in ("height", "east", "north", "error"):
+        assert np.allclose(getattr(first, column), getattr(again, column), atol=1e-9)
+    assert (first.members is None) == (again.members is None)
+    for field in ("known_to", "read_from", "source", "dated", "undated", "warned"):
+        assert getattr(first, field) == getattr(again, field), field
+    assert first.age == (None if again.age is None else pytest.approx(again.age))
+    assert [a.gust for a in first.levels] == [b.gust for b in again.levels]
+
+
+def test_a_wind_kept_for_another_site_or_damaged_is_refused(tmp_path):
+    where = ("--site-elevation", "100", "--json")
+    text = CliRunner().invoke(winds_command, ["9 mph from 240", *where]).stdout
+    path = tmp_path / "kept.json"
+    path.write_text(text)
+    with pytest.raises(WindError, match="site_altitude_m: 100 m"):
+        read_winds([str(path)], site_altitude=500.0)
+    for old, new, message in (
+        ('"kind": "surface"', '"kind": "deep"', "reading 1 kind"),
+        ('"forecast": false', '"forecast": "no"', "reading 1 forecast"),
+        ('"valid": "20', '"valid": "x20', "reading 1 valid"),
+        ('"from_deg": 2', '"from_deg": 12', "reading 1 level 1: direction"),
+        ('"warned": []', '"warned": [3]', "reading 1 warned"),
+        ('"height_m"', '"heigth_m"', "did you mean 'height_m'"),
+    ):
+        assert old in text
+        path.write_text(text.replace(old, new))
+        with pytest.raises(WindError, match=message) as caught:
+            read_winds([str(path)], site_altitude=100.0)
+        assert "\n" not in str(caught.value)
+
+
+def test_a_time_of_day_long_past_asks_for_the_day():
+    from driftmap.cli.windoptions import flight_time
+
+    evening = datetime(2026, 5, 19, 20, tzinfo=UTC)
+    with pytest.raises(InputError, match=r"was 10\.9 h ago; give the day too"):
+        flight_time("9:05Z", evening)
+    assert flight_time("19:30Z", evening).hour == 19
+    assert flight_time("9:05Z", evening, option="--read-at").hour == 9
+
+
+def test_the_flights_time_is_shown_back_with_day_zone_and_utc():
+    when = ("--when", "2026-05-19T11:00-07:00")
+    shown = CliRunner().invoke(winds_command, ["calm", "--site-elevation", "0", *when])
+    assert "Tue 2026-05-19 11:00 UTC-07:00 (2026-05-19 18:00Z)" in shown.output
