@@ -8,14 +8,9 @@ from typing import TYPE_CHECKING, TypedDict, TypeVar
 
 import click
 
-from driftmap.cli.options import (
-    day_of,
-    day_options,
-    run_options,
-    wind_of,
-    wind_options,
-)
+from driftmap.cli.options import day_of, day_options, run_options
 from driftmap.cli.progress import Progress
+from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options
 from driftmap.errors import InputError
 
 if TYPE_CHECKING:
@@ -28,7 +23,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Inputs", "Observed", "observed", "read_observed"]
 
-F = TypeVar("F", bound=Callable[..., object])
+T = TypeVar("T")
 
 
 class Inputs(TypedDict):
@@ -36,9 +31,7 @@ class Inputs(TypedDict):
 
     flight: str
     site: str
-    winds: tuple[str, ...]
-    station: str | None
-    when: str | None
+    asked: WindOptions
     temperature: str | None
     altimeter: str | None
     humidity: str | None
@@ -48,10 +41,12 @@ class Inputs(TypedDict):
     searched: tuple[str, ...]
 
 
-def observed(option: str, told: str, *, required: bool = False) -> Callable[[F], F]:
+def observed(
+    option: str, told: str, *, required: bool = False
+) -> Callable[[Callable[..., T]], Callable[..., T]]:
     """Add FLIGHT, --site, wind, day, run, a file of observations and --searched."""
 
-    def add(command: F) -> F:
+    def add(command: Callable[..., T]) -> Callable[..., T]:
         command = click.option(
             "--searched",
             multiple=True,
@@ -63,11 +58,10 @@ def observed(option: str, told: str, *, required: bool = False) -> Callable[[F],
         )(command)
         command = run_options(command)
         command = day_options(command)
-        command = wind_options(command)
         site = click.option(
             "--site", required=True, metavar="SITE", help="Site file (GeoJSON)."
         )
-        return click.argument("flight", metavar="FLIGHT")(site(command))
+        return click.argument("flight", metavar="FLIGHT")(site(wind_options(command)))
 
     return add
 
@@ -148,7 +142,7 @@ def read_observed(inputs: Inputs) -> Observed:
         found, notes = read_seen(file, flight, tree, site)
         told += found
         assumed += notes
-    wind = wind_of(inputs["winds"], inputs["station"], inputs["when"], site)
+    wind = wind_of(inputs["asked"], Place.of(site))
     day = day_of(
         inputs["temperature"],
         inputs["altimeter"],
