@@ -63,6 +63,10 @@ _COMMANDS: Final = MappingProxyType(
             "driftmap.cli.rules:rules_command",
             "What the rules of the range ask of a flight.",
         ),
+        "log": (
+            "driftmap.cli.log:log_command",
+            "What was assessed, decided and found.",
+        ),
         "search": (
             "driftmap.cli.search:search_command",
             "Where to look for what came down.",

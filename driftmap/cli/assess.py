@@ -32,6 +32,13 @@ __all__ = ["assess_command"]
     help="Fly changes to the plan and say which would turn the verdict.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print assessment.json.")
+@click.option(
+    "--log",
+    metavar="[FILE]",
+    is_flag=False,
+    flag_value="",
+    help="Write the assessment to your log, or to FILE; see driftmap log.",
+)
 @click.pass_context
 def assess_command(
     ctx: click.Context,
@@ -39,6 +46,7 @@ def assess_command(
     out: Path,
     propose: bool,
     as_json: bool,
+    log: str | None,
     **inputs: Unpack[Inputs],
 ) -> None:
     """Say where everything can come down, who stands there, and whether to fly.
@@ -78,4 +86,9 @@ def assess_command(
         if proposed is not None:
             click.echo("\n" + proposals(proposed, units=units))
         click.echo(f"\nMap: {out / 'map.html'}")
+    if log is not None:
+        from driftmap.cli.log import log_assessment
+
+        told = log_assessment(result, inputs, log)
+        click.echo(told, err=as_json)
     ctx.exit(EXIT[result.verdict])

@@ -1,0 +1,132 @@
+"""The whole log as lines of JSON, and back: the round trip gives the same bytes."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Mapping
+from typing import Any, Final
+
+from driftmap.errors import InputError
+from driftmap.logbook.entry import Content, Entry, canonical
+from driftmap.logbook.store import VERSION, Log
+
+__all__ = ["export_text", "import_text"]
+
+_HEAD: Final = "driftmap log"
+_FIELDS: Final = {"id", "at", "kind", "about", "corrects", "body", "contents"}
+
+
+def export_text(log: Log) -> str:
+    """Write a log as JSON Lines.
+
+    Parameters
+    ----------
+    log : Log
+        The log.
+
+    Returns
+    -------
+    str
+        One object a line: the head, each content (as text, or base64 where it is none),
+        each entry in the order of writing with its digest, and how many lines came before.
+    """
+    lines = [canonical({"form": _HEAD, "version": VERSION})]
+    lines += [canonical({"content": _packed(content)}) for content in log.contents()]
+    lines += [
+        canonical({"entry": entry.plain, "digest": entry.digest})
+        for entry in log.entries()
+    ]
+    lines.append(canonical({"lines": len(lines)}))
+    return "\n".join(lines) + "\n"
+
+
+def _packed(content: Content) -> dict[str, str]:
+    told = {"digest": content.digest, "name": content.name}
+    try:
+        return {**told, "text": content.data.decode("utf-8")}
+    except UnicodeDecodeError:
+        return {**told, "base64": base64.b64encode(content.data).decode()}
+
+
+def import_text(log: Log, text: str, source: str) -> int:
+    """Add all of an export to a log; what is there already is passed over.
+
+    Parameters
+    ----------
+    log : Log
+        The log to add to.
+    text : str
+        From `export_text`.
+    source : str
+        Where it came from, for messages.
+
+    Returns
+    -------
+    int
+        Entries that were new.
+
+    Raises
+    ------
+    InputError
+        If the text is cut short, changed, foreign or newer; nothing is added then.
+    """
+    lines = text.split("\n")
+    rows = [_row(source, number, line) for number, line in enumerate(lines, 1) if line]
+    head = rows[0] if rows else {}
+    if head.get("form") != _HEAD:
+        raise InputError(source, "", "is no export of a driftmap log")
+    if not isinstance(head.get("version"), int) or head["version"] > VERSION:
+        raise InputError(
+            source,
+            "",
+            f"was written by a newer driftmap (log version {head.get('version')})",
+        )
+    if rows[-1] != {"lines": len(rows) - 1}:
+        raise InputError(
+            source, "", "is cut short: its last line does not tell its length"
+        )
+    contents, entries = [], []
+    for number, row in enumerate(rows[1:-1], 2):
+        try:
+            if "content" in row:
+                contents.append(_content(row["content"]))
+            else:
+                entries.append(_entry(row))
+        except (KeyError, TypeError, ValueError, AttributeError) as problem:
+            raise InputError(
+                source, f"line {number}", f"cannot be read: {problem}"
+            ) from None
+    return log.append(entries, contents)
+
+
+def _row(source: str, number: int, line: str) -> dict[str, Any]:
+    try:
+        row = json.loads(line)
+    except (ValueError, RecursionError):
+        raise InputError(source, f"line {number}", "is no line of JSON") from None
+    if not isinstance(row, dict):
+        raise InputError(source, f"line {number}", "must be an object")
+    return row
+
+
+def _content(row: Mapping[str, str]) -> Content:
+    data = (
+        row["text"].encode()
+        if "text" in row
+        else base64.b64decode(row["base64"], validate=True)
+    )
+    content = Content(str(row["name"]), data)
+    if content.digest != row["digest"]:
+        raise ValueError("content was changed after it was written")
+    return content
+
+
+def _entry(row: Mapping[str, Any]) -> Entry:
+    plain = row["entry"]
+    if set(plain) != _FIELDS:
+        raise ValueError(f"an entry has {', '.join(sorted(_FIELDS))}")
+    entry = Entry(**plain)
+    if entry.digest != row["digest"]:
+        raise ValueError("entry was changed after it was written")
+    return entry

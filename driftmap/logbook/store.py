@@ -1,0 +1,455 @@
+"""The log on disk: SQLite that only grows, safe against a kill and against two writers."""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Final, Self
+
+from driftmap.errors import InputError
+from driftmap.logbook.entry import KINDS, Content, Entry, canonical
+
+__all__ = ["VERSION", "Log", "default_path", "log_problems"]
+
+_APPLICATION: Final = 0x64724C67  # marks the file as a log of this program
+_MAGIC: Final = b"SQLite format 3\x00"
+_WAIT: Final = 10.0  # s, for another writer to finish
+
+_STEPS: Final = (
+    """
+    CREATE TABLE content (
+        digest TEXT PRIMARY KEY,
+        name TEXT NOT NULL,
+        data BLOB NOT NULL
+    );
+    CREATE TABLE entry (
+        number INTEGER PRIMARY KEY AUTOINCREMENT,
+        id TEXT NOT NULL UNIQUE,
+        at TEXT NOT NULL,
+        kind TEXT NOT NULL CHECK (kind IN ('assessment', 'outcome')),
+        about TEXT REFERENCES entry (id),
+        corrects TEXT REFERENCES entry (id),
+        body TEXT NOT NULL,
+        digest TEXT NOT NULL
+    );
+    CREATE TABLE uses (
+        entry TEXT NOT NULL REFERENCES entry (id),
+        what TEXT NOT NULL,
+        content TEXT NOT NULL REFERENCES content (digest),
+        PRIMARY KEY (entry, what)
+    );
+    """,
+    # Version 2: the file itself refuses what is not an addition.
+    *(
+        "\n".join(
+            f"CREATE TRIGGER {table}_{verb.lower()} BEFORE {verb} ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, 'the log only grows'); END;"
+            for table in ("content", "entry", "uses")
+            for verb in ("UPDATE", "DELETE")
+        ),
+    ),
+)
+VERSION: Final = len(_STEPS)
+"""Version of the log's form; each step of `_STEPS` leads to the next."""
+
+
+def default_path() -> Path:
+    """Give where the log of this user lies.
+
+    Returns
+    -------
+    Path
+        ``log.sqlite`` in the folder that the system keeps for data of programs.
+    """
+    home = Path.home()
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA", home / "AppData" / "Local"))
+    elif sys.platform == "darwin":
+        base = home / "Library" / "Application Support"
+    else:
+        # Base directory specification of freedesktop.org.
+        base = Path(os.environ.get("XDG_DATA_HOME") or home / ".local" / "share")
+    return base / "driftmap" / "log.sqlite"
+
+
+def log_problems(path: Path, problem: sqlite3.Error) -> InputError:
+    """Say in one line why a log cannot be read or written.
+
+    Parameters
+    ----------
+    path : Path
+        The log.
+    problem : sqlite3.Error
+        What SQLite says.
+
+    Returns
+    -------
+    InputError
+        The same for people.
+    """
+    text = str(problem)
+    if "locked" in text or "busy" in text:
+        told = "is in use by another program; nothing was written, try again"
+    elif "full" in text:
+        told = "the disk is full; nothing was written, the log is as it was"
+    elif "readonly" in text:
+        told = "may not be written to; nothing was written"
+    elif "unable to open" in text:
+        told = "cannot be opened"
+    elif "I/O" in text:
+        told = "the disk refuses it; nothing was written, the log is as it was"
+    else:
+        told = (
+            f"is damaged ({text}); put back a backup or import an export, and keep this "
+            "file beside it"
+        )
+    return InputError(str(path), "", told)
+
+
+class Log:
+    """An open log.
+
+    Parameters
+    ----------
+    path : Path
+        The file; made if it is not there and `create` is set.
+    create : bool
+        Whether to make it.
+    wait : float
+        How long to wait for another writer [s].
+
+    Raises
+    ------
+    InputError
+        If the file is no log, damaged, locked, or written by a newer driftmap.
+    """
+
+    def __init__(
+        self, path: Path | str, *, create: bool = True, wait: float = _WAIT
+    ) -> None:
+        self.path = Path(path)
+        with self._told():
+            there = self._look(create)
+            self._base = sqlite3.connect(self.path, timeout=wait, isolation_level=None)
+        try:
+            with self._told():
+                self._open(there)
+        except BaseException:
+            self._base.close()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        problem: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the log."""
+        self._base.close()
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as problem:
+            raise log_problems(self.path, problem) from None
+
+    def _look(self, create: bool) -> bool:
+        """Tell whether there is a file that may be a log; refuse others before opening."""
+        path, source = self.path, str(self.path)
+        if not path.exists():
+            if not create:
+                raise InputError(source, "", "is not there; nothing was logged yet")
+            path.parent.mkdir(parents=True, exist_ok=True)
+            return False
+        if not path.is_file():
+            raise InputError(source, "", "is no ordinary file")
+        with path.open("rb") as file:
+            head = file.read(len(_MAGIC))
+        if head and not head.startswith(_MAGIC[: len(head)]):
+            raise InputError(source, "", "is no driftmap log: it is left as it is")
+        if head and len(head) < len(_MAGIC):
+            raise InputError(source, "", "is cut short: put back a backup")
+        return bool(head)
+
+    def _open(self, there: bool) -> None:
+        base, source = self._base, str(self.path)
+        if there:
+            self._check_form(source)
+        # A writer waits for the other; what is committed is on the disk.
+        base.execute("PRAGMA journal_mode = WAL")
+        base.execute("PRAGMA synchronous = FULL")
+        base.execute("PRAGMA foreign_keys = ON")
+        if self._version() < VERSION:
+            self._migrate()
+
+    def _check_form(self, source: str) -> None:
+        base = self._base
+        mark = base.execute("PRAGMA application_id").fetchone()[0]
+        tables = base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        if mark != _APPLICATION and (mark or tables):
+            raise InputError(source, "", "is no driftmap log: it is left as it is")
+        if self._version() > VERSION:
+            raise InputError(
+                source,
+                "",
+                f"was written by a newer driftmap (log version {self._version()}, this one "
+                f"knows up to {VERSION}): it is left as it is",
+            )
+        problems = [row[0] for row in base.execute("PRAGMA integrity_check(3)")]
+        if problems != ["ok"]:
+            raise sqlite3.DatabaseError("; ".join(problems))
+
+    def _version(self) -> int:
+        return int(self._base.execute("PRAGMA user_version").fetchone()[0])
+
+    def _migrate(self) -> None:
+        """Bring the form up to date, wholly or not at all."""
+        with self._write():
+            for step in _STEPS[self._version() :]:
+                for statement in _statements(step):
+                    self._base.execute(statement)
+            self._base.execute(f"PRAGMA application_id = {_APPLICATION}")
+            self._base.execute(f"PRAGMA user_version = {VERSION}")
+
+    @contextmanager
+    def _write(self) -> Iterator[None]:
+        """Write all or nothing."""
+        self._base.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self._base.execute("COMMIT")
+        except BaseException:
+            if self._base.in_transaction:
+                self._base.execute("ROLLBACK")
+            raise
+
+    def append(self, entries: Sequence[Entry], contents: Iterable[Content] = ()) -> int:
+        """Add entries with their contents; those that are there already are passed over.
+
+        Parameters
+        ----------
+        entries : sequence of Entry
+            Each after those it speaks of.
+        contents : iterable of Content
+            What they use.
+
+        Returns
+        -------
+        int
+            How many were new; once told, they are on the disk.
+
+        Raises
+        ------
+        InputError
+            If an entry of the same id says something else, or speaks of one that is not
+            there; nothing is written then.
+        """
+        added = 0
+        with self._told(), self._write():
+            for content in contents:
+                self._base.execute(
+                    "INSERT OR IGNORE INTO content VALUES (?, ?, ?)",
+                    (content.digest, content.name, content.data),
+                )
+            for entry in entries:
+                added += self._append(entry)
+        return added
+
+    def _append(self, entry: Entry) -> int:
+        base, source = self._base, str(self.path)
+        row = base.execute(
+            "SELECT digest FROM entry WHERE id = ?", (entry.id,)
+        ).fetchone()
+        if row is not None:
+            if row[0] != entry.digest:
+                raise InputError(
+                    source,
+                    f"entry {entry.id[:8]}",
+                    "is there with other words; nothing was written",
+                )
+            return 0
+        if entry.kind not in KINDS:
+            raise InputError(
+                source, f"entry {entry.id[:8]}", f"{entry.kind!r} is no kind"
+            )
+        try:
+            base.execute(
+                "INSERT INTO entry (id, at, kind, about, corrects, body, digest) "
+                "VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (
+                    *(entry.id, entry.at, entry.kind, entry.about, entry.corrects),
+                    *(canonical(entry.body), entry.digest),
+                ),
+            )
+            for what, digest in sorted(entry.contents.items()):
+                base.execute(
+                    "INSERT INTO uses VALUES (?, ?, ?)", (entry.id, what, digest)
+                )
+        except sqlite3.IntegrityError:
+            raise InputError(
+                source,
+                f"entry {entry.id[:8]}",
+                "speaks of an entry or a content that is not there; nothing was written",
+            ) from None
+        return 1
+
+    def entries(self) -> list[Entry]:
+        """Read every entry in the order of writing, those corrected too.
+
+        Returns
+        -------
+        list of Entry
+            All of them.
+        """
+        with self._told():
+            used: dict[str, dict[str, str]] = {}
+            for entry, what, content in self._base.execute("SELECT * FROM uses"):
+                used.setdefault(entry, {})[what] = content
+            rows = self._base.execute(
+                "SELECT id, at, kind, about, corrects, body FROM entry ORDER BY number"
+            ).fetchall()
+        return [
+            Entry(one, at, kind, about, corrects, json.loads(body), used.get(one, {}))
+            for one, at, kind, about, corrects, body in rows
+        ]
+
+    def current(self) -> list[Entry]:
+        """Read the entries that hold now: each correction in the place of what it corrects.
+
+        Returns
+        -------
+        list of Entry
+            In the order in which the originals were written.
+        """
+        entries = self.entries()
+        origin: dict[str, str] = {}
+        latest: dict[str, Entry] = {}
+        for entry in entries:
+            first = entry.id if entry.corrects is None else origin[entry.corrects]
+            origin[entry.id] = first
+            latest[first] = entry
+        return list(latest.values())
+
+    def find(self, start: str) -> Entry:
+        """Find an entry by the start of its id.
+
+        Parameters
+        ----------
+        start : str
+            Four or more digits of it.
+
+        Returns
+        -------
+        Entry
+            The entry.
+
+        Raises
+        ------
+        InputError
+            If there is none, or more than one.
+        """
+        wanted = [
+            e for e in self.entries() if len(start) >= 4 and e.id.startswith(start)
+        ]
+        if len(wanted) != 1:
+            told = "no entry" if not wanted else f"{len(wanted)} entries"
+            raise InputError(
+                str(self.path),
+                "",
+                f"{told} with an id from {start!r}; give 4 or more of its digits",
+            )
+        return wanted[0]
+
+    def contents(self) -> list[Content]:
+        """Read every content, by digest.
+
+        Returns
+        -------
+        list of Content
+            In the order of their digests.
+        """
+        with self._told():
+            rows = self._base.execute("SELECT name, data FROM content ORDER BY digest")
+            return [Content(name, bytes(data)) for name, data in rows]
+
+    def faults(self) -> list[str]:
+        """Check every row against its digest, and what it speaks of.
+
+        Returns
+        -------
+        list of str
+            What is wrong, a line each; empty when all is well.
+        """
+        found: list[str] = []
+        with self._told():
+            found += [
+                str(row[0])
+                for row in self._base.execute("PRAGMA integrity_check")
+                if row[0] != "ok"
+            ]
+            for table, *_ in self._base.execute("PRAGMA foreign_key_check"):
+                found.append(f"a row of {table} speaks of what is not there")
+            told = dict(self._base.execute("SELECT id, digest FROM entry").fetchall())
+            kept = self._base.execute(
+                "SELECT digest, name, data FROM content"
+            ).fetchall()
+        for entry in self.entries():
+            if entry.digest != told[entry.id]:
+                found.append(f"entry {entry.id[:8]} was changed after it was written")
+        for digest, name, data in kept:
+            if Content(name, bytes(data)).digest != digest:
+                found.append(f"content {name} was changed after it was written")
+        return found
+
+    def backup(self, target: Path) -> None:
+        """Copy the whole log into one file, also while others write.
+
+        Parameters
+        ----------
+        target : Path
+            A file that is not there yet.
+
+        Raises
+        ------
+        InputError
+            If it is there.
+        """
+        if target.exists():
+            raise InputError(str(target), "", "is there already; it is left as it is")
+        half = target.with_name(f".{target.name}.half")
+        half.unlink(missing_ok=True)
+        try:
+            with self._told():
+                copy = sqlite3.connect(half)
+                try:
+                    self._base.backup(copy)
+                    # One file: the copy needs no write-ahead log beside it.
+                    copy.execute("PRAGMA journal_mode = DELETE")
+                finally:
+                    copy.close()
+            half.replace(target)
+        finally:
+            half.unlink(missing_ok=True)
+
+
+def _statements(script: str) -> Iterator[str]:
+    """Split a script; `executescript` would commit behind our back."""
+    statement = ""
+    for line in script.splitlines():
+        statement += line + "\n"
+        if sqlite3.complete_statement(statement):
+            yield statement
+            statement = ""

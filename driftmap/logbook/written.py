@@ -1,0 +1,191 @@
+"""What goes into the log: an assessment as it was given, and what came of it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.wind import direction_and_speed
+from driftmap.errors import InputError
+from driftmap.logbook.entry import Content, Entry, new_entry
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.rules.schema import toml_of
+from driftmap.units import parse
+from driftmap.verdict.assessment import Assessment, document
+
+__all__ = ["assessment_entry", "outcome_body"]
+
+_KEPT: Final = 200  # landing points kept of each piece of each case
+_LARGEST: Final = 20_000_000  # bytes of an input or a photograph
+
+_TEXTS: Final = ("decided_by", "case", "device", "wind_read", "notes", "flight", "time")
+_KEYS: Final = (*_TEXTS, "flew", "found", "photographs")
+_FOUND_KEYS: Final = ("piece", "at", "error", "state")
+
+
+def assessment_entry(
+    assessment: Assessment, files: Mapping[str, Sequence[str]], answers: str | None
+) -> tuple[Entry, list[Content]]:
+    """Make the entry of an assessment.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        As it was given.
+    files : mapping of str to sequence of str
+        Names of input files, or words, by what they are: flight, site, wind.
+    answers : str or None
+        Name of the file of answers.
+
+    Returns
+    -------
+    entry : Entry
+        Verdict, checks, the forecast of every piece, and the digests of the inputs.
+    contents : list of Content
+        The inputs themselves.
+    """
+    told = document(assessment)
+    named = dict(files) if answers is None else {**files, "answers": [answers]}
+    contents: dict[str, Content] = {}
+    for what, texts in named.items():
+        for number, text in enumerate(texts, 1):
+            name = what if len(texts) == 1 else f"{what} {number}"
+            contents[name] = _content(text)
+    # With the curve and the record that the file names.
+    whole = assessment.flight.model_dump_json().encode()
+    contents["flight as read"] = Content("flight.json", whole)
+    site, wind = assessment.site, assessment.wind
+    direction, speed = direction_and_speed(*wind.at(10.0))
+    body = {
+        **{key: told[key] for key in ("verdict", "flight", "site", "wind", "seed")},
+        **{key: told[key] for key in ("samples", "version", "inputs", "checks")},
+        "place": [site.latitude, site.longitude],
+        "wind_10_m": {"from_rad": float(direction), "speed_mps": float(speed)},
+        "devices": [device.name for device in assessment.flight.recovery],
+        "likelihoods": {c.cause: c.likelihood for c in assessment.cloud.tree.cases},
+        "forecast": _forecast(assessment.cloud),
+    }
+    digests = {name: content.digest for name, content in contents.items()}
+    return new_entry("assessment", body, contents=digests), list(contents.values())
+
+
+def _content(text: str) -> Content:
+    path = Path(text)
+    try:
+        there = path.is_file()
+    except (OSError, ValueError):
+        there = False
+    if not there:
+        return Content("words", text.encode())
+    if path.stat().st_size > _LARGEST:
+        raise InputError(text, "", f"is larger than {_LARGEST:,} bytes")
+    return Content(path.name, path.read_bytes())
+
+
+def _forecast(cloud: Cloud) -> list[dict[str, Any]]:
+    """Keep every so-manieth landing of each piece of each case."""
+    return [
+        {
+            "case": case.name,
+            "cause": case.cause,
+            "probability": case.probability,
+            "pieces": {
+                part.body: _thinned(cloud.east[part.rows], cloud.north[part.rows])
+                for part in cloud.of(case.name)
+            },
+        }
+        for case in cloud.tree.cases
+    ]
+
+
+def _thinned(east: FloatArray, north: FloatArray) -> list[list[float]]:
+    picked = np.linspace(0, east.size - 1, min(_KEPT, east.size)).astype(int)
+    points: list[list[float]] = (
+        np.stack([east, north], axis=1)[picked].round(1).tolist()
+    )
+    return points
+
+
+def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
+    """Read what came of a flight from a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+        The file; see the README.
+    photographs : sequence of Path
+        Kept by name and digest; the pictures themselves stay where they are.
+
+    Returns
+    -------
+    dict
+        The body of an entry.
+
+    Raises
+    ------
+    InputError
+        One line that names the key and what is accepted.
+    """
+    source, data = str(path), toml_of(path)
+    for key in data:
+        if key not in _KEYS:
+            raise InputError(
+                source, key, f"is no key here; accepted: {', '.join(_KEYS)}"
+            )
+    body: dict[str, Any] = {}
+    for key in _TEXTS:
+        if key in data:
+            if not isinstance(data[key], str) or len(data[key]) > 4000:
+                raise InputError(source, key, "must be text of at most 4000 characters")
+            body[key] = data[key]
+    if "flew" in data:
+        if not isinstance(data["flew"], bool):
+            raise InputError(source, "flew", "must be true or false")
+        body["flew"] = data["flew"]
+    found = data.get("found", [])
+    if not isinstance(found, list):
+        raise InputError(source, "found", "must be tables, written [[found]]")
+    body["found"] = [_find(source, f"found {i}", f) for i, f in enumerate(found, 1)]
+    body["photographs"] = [_photograph(photo) for photo in photographs]
+    return body
+
+
+def _find(source: str, where: str, data: object) -> dict[str, Any]:
+    if not isinstance(data, dict) or not set(data) <= set(_FOUND_KEYS):
+        raise InputError(source, where, f"must have only {', '.join(_FOUND_KEYS)}")
+    at = data.get("at")
+    if (
+        not isinstance(at, list)
+        or len(at) != 2
+        or not all(isinstance(v, int | float) and not isinstance(v, bool) for v in at)
+        or not (abs(at[0]) <= 90 and abs(at[1]) <= 180)
+    ):
+        raise InputError(
+            source, f"{where}, at", f"must be [latitude, longitude] (got {at!r})"
+        )
+    piece, state = data.get("piece", "rocket"), data.get("state", "")
+    if not (isinstance(piece, str) and isinstance(state, str)):
+        raise InputError(source, where, "piece and state must be text")
+    try:
+        error = parse(data.get("error", 5.0), "length")
+    except ValueError as problem:
+        raise InputError(source, f"{where}, error", str(problem)) from None
+    return {
+        "piece": piece,
+        "at": [float(v) for v in at],
+        "error_m": error,
+        "state": state,
+    }
+
+
+def _photograph(path: Path) -> dict[str, str]:
+    try:
+        data = path.read_bytes()
+    except OSError as problem:
+        raise InputError(str(path), "", f"cannot be read: {problem.strerror}") from None
+    return {"name": path.name, "sha256": hashlib.sha256(data).hexdigest()}

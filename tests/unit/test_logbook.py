@@ -1,0 +1,362 @@
+"""The log: nothing is lost to a kill, to a second writer, to a full disk or to bad input."""
+
+import hashlib
+import json
+import os
+import random
+import resource
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from driftmap.errors import InputError
+from driftmap.logbook.entry import Content, new_entry
+from driftmap.logbook.exchange import export_text, import_text
+from driftmap.logbook.store import _STEPS, VERSION, Log, default_path
+
+ROOT = Path(__file__).parents[2]
+
+WRITER = """
+import sys
+from driftmap.logbook.entry import new_entry
+from driftmap.logbook.store import Log
+with Log(sys.argv[1]) as log:
+    for number in range(int(sys.argv[2])):
+        entry = new_entry("outcome", {"notes": "x" * 3000, "number": number})
+        log.append([entry])
+        print(entry.id, flush=True)
+"""
+
+
+def driftmap(*arguments, **more):
+    code = "from driftmap.cli import main; main()"
+    return subprocess.run(
+        [sys.executable, "-c", code, *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        check=False,
+        **more,
+    )
+
+
+def filled(path, count=3):
+    """A log with an assessment, outcomes and a correction."""
+    log = Log(path)
+    flight = Content("flight.toml", b"name = 'x'\n")
+    picture = Content("odd.bin", b"\xff\xfe\x00")
+    uses = {"flight": flight.digest, "wind": picture.digest}
+    first = new_entry("assessment", {"verdict": "go", "ü": [1.5]}, contents=uses)
+    log.append([first], [flight, picture])
+    for number in range(count):
+        log.append([new_entry("outcome", {"number": number}, about=first.id)])
+    last = log.entries()[-1]
+    fixed = new_entry("outcome", {"number": 99}, about=first.id, corrects=last.id)
+    log.append([fixed])
+    return log
+
+
+def test_a_kill_at_any_moment_loses_nothing_that_was_told(tmp_path):
+    path, luck, told = tmp_path / "log.sqlite", random.Random(1), []
+    for _ in range(8):
+        run = subprocess.Popen(
+            [sys.executable, "-c", WRITER, str(path), "100000"], stdout=subprocess.PIPE
+        )
+        run.stdout.readline()
+        time.sleep(luck.uniform(0.0, 0.15))
+        os.kill(run.pid, signal.SIGKILL)
+        rest = run.stdout.read().decode().split("\n")
+        run.wait()
+        run.stdout.close()
+        told += [line for line in rest if len(line) == 32]
+    with Log(path) as log:
+        assert log.faults() == []
+        kept = {entry.id for entry in log.entries()}
+    assert len(told) > 20
+    assert set(told) <= kept
+
+
+def test_two_writers_at_once_both_write_all(tmp_path):
+    path = tmp_path / "log.sqlite"
+    runs = [
+        subprocess.Popen(
+            [sys.executable, "-c", WRITER, str(path), "40"],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        for _ in range(2)
+    ]
+    out = [run.communicate() for run in runs]
+    assert [run.returncode for run in runs] == [0, 0], out
+    told = {line for text, _ in out for line in text.split()}
+    with Log(path) as log:
+        assert {entry.id for entry in log.entries()} == told
+        assert len(told) == 80
+        assert log.faults() == []
+
+
+def test_a_full_disk_is_one_line_and_the_log_is_as_it_was(tmp_path):
+    path = tmp_path / "log.sqlite"
+    filled(path).close()
+    before = export_text(Log(path))
+    limit = path.stat().st_size + 40_000
+
+    def small_disk():
+        # A file may not grow past this: as on a disk that is full.
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+
+    big = tmp_path / "big.toml"
+    big.write_text(
+        "".join(
+            f'[[found]]\nat = [41.6, -117.9]\nstate = "{"x" * 900}"\n'
+            for _ in range(200)
+        )
+    )
+    run = driftmap("log", "add", big, "--log", path, preexec_fn=small_disk)
+    assert run.returncode == 2
+    assert run.stderr.count("\n") == 1
+    assert "nothing was written" in run.stderr
+    with Log(path) as log:
+        assert log.faults() == []
+        assert export_text(log) == before
+
+
+def test_sqlite_itself_says_full(tmp_path):
+    log = filled(tmp_path / "log.sqlite")
+    pages = log._base.execute("PRAGMA page_count").fetchone()[0]
+    log._base.execute(f"PRAGMA max_page_count = {pages + 1}")
+    before = [entry.id for entry in log.entries()]
+    with pytest.raises(InputError, match="disk is full; nothing was written"):
+        log.append([new_entry("outcome", {"notes": "x" * 100_000})])
+    assert [entry.id for entry in log.entries()] == before
+
+
+def test_a_locked_log_is_told(tmp_path):
+    path = tmp_path / "log.sqlite"
+    filled(path).close()
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    with (
+        Log(path, wait=0.05) as log,
+        pytest.raises(InputError, match="in use by another"),
+    ):
+        log.append([new_entry("outcome", {})])
+    other.execute("ROLLBACK")
+    other.close()
+
+
+@pytest.mark.parametrize("size", [10, 100, 5000, -1000])
+def test_a_log_cut_short_is_told_and_left(tmp_path, size):
+    path = tmp_path / "log.sqlite"
+    filled(path, 40).close()
+    data = path.read_bytes()[:size]
+    path.write_bytes(data)
+    run = driftmap("log", "list", "--log", path)
+    assert run.returncode == 2
+    assert run.stderr.count("\n") == 1
+    assert "Traceback" not in run.stderr
+    assert "damaged" in run.stderr or "cut short" in run.stderr
+    assert path.read_bytes() == data
+
+
+@pytest.mark.parametrize("kind", ["text", "sqlite", "newer", "folder"])
+def test_what_is_no_log_of_ours_is_left_as_it_is(tmp_path, kind):
+    path = tmp_path / "log.sqlite"
+    if kind == "text":
+        path.write_text("a letter to my aunt, longer than a head")
+    elif kind == "folder":
+        path.mkdir()
+    elif kind == "sqlite":
+        other = sqlite3.connect(path)
+        other.execute("CREATE TABLE aunt (letter TEXT)")
+        other.close()
+    else:
+        filled(path).close()
+        other = sqlite3.connect(path, isolation_level=None)
+        other.execute(f"PRAGMA user_version = {VERSION + 1}")
+        other.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        other.close()
+    before = path.read_bytes() if path.is_file() else b""
+    run = driftmap("log", "add", ROOT / "examples" / "outcome.toml", "--log", path)
+    assert run.returncode == 2
+    assert run.stderr.count("\n") == 1
+    assert {
+        "text": "no driftmap log",
+        "sqlite": "no driftmap log",
+        "newer": "newer driftmap",
+        "folder": "a directory",
+    }[kind] in run.stderr.replace("is a directory.", "a directory")
+    assert (path.read_bytes() if path.is_file() else b"") == before
+
+
+def test_an_older_log_is_brought_up_to_date_and_keeps_all(tmp_path):
+    path = tmp_path / "log.sqlite"
+    whole = filled(tmp_path / "whole.sqlite")
+    old = sqlite3.connect(path)
+    old.executescript(_STEPS[0])
+    old.execute("PRAGMA application_id = 0x64724C67")
+    old.execute("PRAGMA user_version = 1")
+    for table in ("content", "entry", "uses"):
+        rows = whole._base.execute(f"SELECT * FROM {table}").fetchall()
+        old.executemany(
+            f"INSERT INTO {table} VALUES ({','.join('?' * len(rows[0]))})", rows
+        )
+    old.commit()
+    old.close()
+    with Log(path) as log:
+        assert log._version() == VERSION
+        assert export_text(log) == export_text(whole)
+        assert log.faults() == []
+
+
+def test_rows_can_be_neither_changed_nor_taken_out(tmp_path):
+    log = filled(tmp_path / "log.sqlite")
+    for order in (
+        "UPDATE entry SET body = '{}'",
+        "DELETE FROM entry",
+        "DELETE FROM content",
+    ):
+        with pytest.raises(sqlite3.IntegrityError, match="only grows"):
+            log._base.execute(order)
+
+
+def test_a_row_changed_behind_our_back_is_found(tmp_path):
+    path = tmp_path / "log.sqlite"
+    filled(path).close()
+    other = sqlite3.connect(path)
+    other.execute("DROP TRIGGER entry_update")
+    other.execute('UPDATE entry SET body = \'{"verdict":"no-go"}\' WHERE number = 1')
+    other.commit()
+    other.close()
+    run = driftmap("log", "check", "--log", path)
+    assert run.returncode == 2
+    assert "was changed after it was written" in run.stderr
+
+
+def test_a_correction_takes_the_place_and_the_old_one_stays(tmp_path):
+    log = filled(tmp_path / "log.sqlite")
+    assert [e.body.get("number") for e in log.entries()] == [None, 0, 1, 2, 99]
+    assert [e.body.get("number") for e in log.current()] == [None, 0, 1, 99]
+
+
+def test_a_round_trip_gives_the_same_bytes(tmp_path):
+    log = filled(tmp_path / "log.sqlite")
+    text = export_text(log)
+    with Log(tmp_path / "other.sqlite") as other:
+        assert import_text(other, text, "x") == 5
+        assert export_text(other) == text
+        assert import_text(other, text, "x") == 0
+        assert export_text(other) == text
+
+
+@pytest.mark.parametrize("harm", ["cut", "changed", "foreign", "newer", "loose"])
+def test_a_harmed_export_adds_nothing(tmp_path, harm):
+    lines = export_text(filled(tmp_path / "log.sqlite")).splitlines()
+    if harm == "cut":
+        lines = lines[:-2]
+    elif harm == "changed":
+        lines[3] = lines[3].replace('"go"', '"no-go"')
+    elif harm == "foreign":
+        lines = ['{"type":"FeatureCollection"}']
+    elif harm == "newer":
+        lines[0] = lines[0].replace(f'"version":{VERSION}', f'"version":{VERSION + 1}')
+    else:
+        # The assessment that the outcomes speak of is missing.
+        lines = [*lines[:3], *lines[4:-1], json.dumps({"lines": len(lines) - 2})]
+    with Log(tmp_path / "other.sqlite") as other:
+        with pytest.raises(InputError):
+            import_text(other, "\n".join(lines), "export.jsonl")
+        assert other.entries() == []
+        assert other.contents() == []
+
+
+def test_a_backup_while_another_writes_is_whole(tmp_path):
+    path = tmp_path / "log.sqlite"
+    filled(path).close()
+    run = subprocess.Popen(
+        [sys.executable, "-c", WRITER, str(path), "60"], stdout=subprocess.PIPE
+    )
+    run.stdout.readline()
+    with Log(path) as log:
+        for number in range(5):
+            log.backup(tmp_path / f"copy{number}.sqlite")
+    run.communicate()
+    for number in range(5):
+        with Log(tmp_path / f"copy{number}.sqlite", create=False) as copy:
+            assert copy.faults() == []
+            assert len(copy.entries()) >= 5
+    with Log(path) as log, pytest.raises(InputError, match="there already"):
+        log.backup(tmp_path / "copy0.sqlite")
+
+
+def test_assess_and_outcome_from_the_shell(tmp_path):
+    path = tmp_path / "log.sqlite"
+    run = driftmap(
+        *("assess", ROOT / "examples" / "willet.toml", "--samples", 500),
+        *("--site", ROOT / "sites" / "saltgrass-flat.geojson", "--log", path),
+        *("--wind", ROOT / "examples" / "noon.csv", "--wind", "8 mph from 240"),
+        *("--out", tmp_path / "out"),
+    )
+    assert run.returncode in (0, 3, 4), run.stderr
+    with Log(path) as log:
+        (first,) = log.entries()
+        contents = {c.digest: c.data for c in log.contents()}
+    flight = (ROOT / "examples" / "willet.toml").read_bytes()
+    assert first.contents["flight"] == hashlib.sha256(flight).hexdigest()
+    assert contents[first.contents["flight"]] == flight
+    assert contents[first.contents["wind 2"]] == b"8 mph from 240"
+    outcome = ROOT / "examples" / "outcome.toml"
+    run = driftmap(
+        "log",
+        "add",
+        outcome,
+        "--about",
+        first.id[:6],
+        "--log",
+        path,
+        "--photo",
+        outcome,
+    )
+    assert run.returncode == 0, run.stderr
+    new = run.stdout.split()[1]
+    run = driftmap("log", "correct", new, outcome, "--log", path)
+    assert run.returncode == 0, run.stderr
+    run = driftmap("log", "list", "--log", path)
+    assert run.stdout.count("\n") == 2
+    assert "corrects" in run.stdout
+    assert driftmap("log", "correct", first.id, outcome, "--log", path).returncode == 2
+    run = driftmap("log", "add", outcome, "--about", "0000", "--log", path)
+    assert run.returncode == 2
+    assert "no entry" in run.stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("flown = true", "accepted: decided_by"),
+        ("flew = 1", "true or false"),
+        ("notes = 3", "must be text"),
+        ("found = 3", "written [[found]]"),
+        ("[[found]]\nat = [141.0, 3.0]", "[latitude, longitude]"),
+        ('[[found]]\nat = [41.0, 3.0]\nerror = "5 s"', "no unit of length"),
+    ],
+)
+def test_a_bad_outcome_is_one_line_and_makes_no_log(tmp_path, text, told):
+    file = tmp_path / "o.toml"
+    file.write_text(text)
+    run = driftmap("log", "add", file, "--log", tmp_path / "log.sqlite")
+    assert run.returncode == 2
+    assert told in run.stderr
+    assert not (tmp_path / "log.sqlite").exists()
+
+
+def test_the_log_lies_in_the_users_data(monkeypatch, tmp_path):
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    if sys.platform.startswith("linux"):
+        assert default_path() == tmp_path / "driftmap" / "log.sqlite"
