@@ -52,7 +52,7 @@ def log_assessment(assessment: Assessment, inputs: Inputs, path: str) -> str:
     files = {
         "flight": [inputs["flight"]],
         "site": [inputs["site"]],
-        "wind": inputs["winds"],
+        "wind": inputs["asked"].winds,
     }
     entry, contents = assessment_entry(assessment, files, inputs["answers"])
     with _open(Path(path) if path else None, create=True) as log:
