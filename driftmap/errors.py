@@ -7,7 +7,9 @@ __all__ = [
     "FlightError",
     "FlightPathError",
     "InputError",
+    "NoGoError",
     "SiteError",
+    "WeakThrustError",
     "WindError",
 ]
 
@@ -40,8 +42,16 @@ class FlightPathError(DriftmapError, ValueError):
     """A flight that cannot be followed: it stays on the rail or leaves the air."""
 
 
+class WeakThrustError(FlightPathError):
+    """Thrust that does not carry a flight off the rail, or lets it come down burning."""
+
+
 class FlightError(InputError):
-    """A flight file, or a flight that cannot leave the rail."""
+    """A flight file, or a flight that leaves what is modelled."""
+
+
+class NoGoError(FlightError):
+    """A flight that must not be tried: its thrust does not carry it."""
 
 
 class SiteError(InputError):

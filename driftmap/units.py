@@ -63,6 +63,13 @@ DIMENSIONS: Final = MappingProxyType(
         "angle": {"deg": math.pi / 180, "rad": 1.0},
         "impulse": {"N s": 1.0, "Ns": 1.0, "N-s": 1.0, "lbf s": _POUND_FORCE},
         "force": {"N": 1.0, "kN": 1e3, "lbf": _POUND_FORCE},
+        "inertia": {
+            "kg m2": 1.0,
+            "g m2": 1e-3,
+            "kg cm2": 1e-4,
+            "lb ft2": _POUND * FOOT**2,
+        },
+        "margin": {"cal": 1.0},
         "energy": {"J": 1.0, "ft lbf": FOOT * _POUND_FORCE},
         "pressure": {
             "Pa": 1.0,

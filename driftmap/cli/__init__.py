@@ -12,11 +12,12 @@ from typing import Final
 
 import click
 
-from driftmap.errors import DriftmapError
+from driftmap.errors import DriftmapError, NoGoError
 
 __all__ = ["cli", "main"]
 
 BAD_INPUT: Final = 2
+NO_GO: Final = 4
 FAULT: Final = 1
 
 _COMMANDS: Final = MappingProxyType(
@@ -140,6 +141,8 @@ def main() -> None:
         sys.exit(0)
     except click.ClickException as problem:
         _leave(" ".join(problem.format_message().split()), BAD_INPUT)
+    except NoGoError as problem:
+        _leave(f"NO-GO: {problem}", NO_GO)
     except DriftmapError as problem:
         _leave(str(problem), BAD_INPUT)
     except OSError as problem:

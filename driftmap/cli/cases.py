@@ -198,7 +198,10 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
         for i in data["inputs"][:_MOST_INPUTS]:
             far = words.distance(i["metres"], units)
             lines.append(f"  {plain(i['name'])}: {far}, {i['share']:.0%} of the spread")
-    lines += ["", "Assumed; each can be stated in the flight file:"]
+    lines += [
+        "",
+        "Assumed; what the flight file states takes the place of its default:",
+    ]
     lines += [f"  {plain(text)}" for text in data["assumed"]]
     lines += [f"NOT FLOWN: {plain(text)}" for text in data["missing"]]
     return "\n".join([*lines, "", *(f"* {text}" for text in CAUTIONS)])

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from driftmap.air.atmosphere import FloatArray
 from driftmap.checks import checked
+from driftmap.errors import FlightPathError
 from driftmap.spread import Spread
 
 __all__ = ["DECAY", "PEAK", "DragTable", "base_drag", "drag_rise"]
@@ -28,6 +29,17 @@ DECAY: Final = Spread(
 )
 """Power of the fall beyond the peak (from memory: Hoerner, *Fluid-Dynamic Drag*, 1965,
 ch. 16); uniform over the range assumed."""
+
+
+def _known(mach: ArrayLike, most: float) -> FloatArray:
+    """Refuse Mach numbers up to which the drag is not known."""
+    numbers = checked("mach", mach, least=0)
+    if numbers.size and numbers.max() > most:
+        raise FlightPathError(
+            f"'mach' must be at most {most:g}, up to which the drag is known (got "
+            f"{numbers.max():.2f})"
+        )
+    return numbers
 
 
 def drag_rise(
@@ -71,7 +83,7 @@ def drag_rise(
     >>> drag_rise([0.5, 0.925, 1.075, 2.2]).round(3)
     array([1.  , 1.45, 1.9 , 1.13])
     """
-    m = checked("mach", mach, least=0, most=_FASTEST)
+    m = _known(mach, _FASTEST)
     top = checked("peak", peak, least=1)
     power = checked("decay", decay, least=0)
     if m.size and m.max() <= _RISE_FROM:  # most flights, most of the time
@@ -108,7 +120,7 @@ def base_drag(mach: ArrayLike, subsonic: ArrayLike = 0.125) -> FloatArray:
     >>> base_drag([0.3, 0.9, 2.0])
     array([0.125 , 0.1875, 0.125 ])
     """
-    m = checked("mach", mach, least=0, most=_FASTEST)
+    m = _known(mach, _FASTEST)
     low = checked("subsonic", subsonic, least=0)
     share = np.clip((m - _RISE_FROM) / (1 - _RISE_FROM), 0.0, 1.0)
     return np.asarray(low + (0.25 / np.maximum(m, 1.0) - low) * share)
@@ -172,7 +184,7 @@ class DragTable:
             If a Mach number lies above the table; it is never extrapolated.
         """
         rows = np.asarray(self.mach, float)
-        m = checked("mach", mach, least=0, most=float(rows[-1]))
+        m = _known(mach, float(rows[-1]))
         return np.asarray(np.interp(m, rows, np.asarray(self.coefficient, float)))
 
     def factor(self, mach: ArrayLike) -> FloatArray:

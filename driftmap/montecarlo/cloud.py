@@ -15,7 +15,7 @@ from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import IntArray, Sky
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile, turn
-from driftmap.errors import FlightError, FlightPathError
+from driftmap.errors import FlightError, FlightPathError, NoGoError, WeakThrustError
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import CERTAIN, build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
@@ -321,6 +321,10 @@ def fly(  # noqa: PLR0913 - all but three are options
                 blocks.append(done)
                 if progress is not None:
                     progress(done.count)
+    except WeakThrustError as problem:
+        raise NoGoError(
+            flight.source, "", f"in some of the flights, {problem}"
+        ) from None
     except FlightPathError as problem:
         raise FlightError(flight.source, "", str(problem)) from None
     return _joined(blocks, plan, tree, samples, seed)

@@ -13,16 +13,23 @@ import numpy as np
 from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
 from driftmap.air.column import AirColumn, Sky, mean_air
 from driftmap.air.wind import WindProfile, direction_and_speed
-from driftmap.errors import FlightError, FlightPathError
+from driftmap.errors import (
+    FlightError,
+    FlightPathError,
+    NoGoError,
+    WeakThrustError,
+)
 from driftmap.formulas.machdrag import PEAK, drag_rise
+from driftmap.formulas.normalforce import CROSSFLOW, CYLINDER_DRAG
+from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.flight import Flight, Uncertain
 from driftmap.spread import Spread
-from driftmap.trajectory.ascent import (
+from driftmap.trajectory.ascent import Ascent, ascend
+from driftmap.trajectory.rocket import (
     CONSTANT_THRUST,
-    Ascent,
     Rocket,
+    Stability,
     ThrustCurve,
-    ascend,
 )
 
 __all__ = ["Plan", "plan_launch", "rockets"]
@@ -32,11 +39,7 @@ _RAIL_ERROR: Final = np.radians(1.0)  # each way; assumed, told to the reader
 _SUBSONIC: Final = (
     0.65  # Mach number of the planned flight below which drag cannot rise
 )
-WEATHERCOCK: Final = Spread(
-    "uniform", 0.5, 1.0, "the rocket turns 50 to 100 % of the way into its airstream"
-)
-"""Share of weathercocking. 1 is the upper bound for a stable rocket; the range is assumed."""
-
+_STEADY: Final = 2.0  # calibres; more of it makes no difference in calm air
 _CLOSE: Final = 1e-5  # relative misfit of apogee height and time
 _CALM: Final = WindProfile(*np.zeros((4, 1)))
 _ROUNDS: Final = 30
@@ -69,6 +72,8 @@ class Plan:
         The atmosphere over the site.
     rise : callable or None
         Factor on the nose-first drag by Mach number; None for a flight well below 0.8.
+    balance : Balance
+        How steady the rocket is.
     assumed : tuple of str
         What was assumed, a sentence each.
     """
@@ -83,6 +88,7 @@ class Plan:
     apogee: float
     sky: Sky
     rise: Callable[[FloatArray], FloatArray] | None
+    balance: Balance
     assumed: tuple[str, ...]
 
     @property
@@ -149,8 +155,9 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
         spreads[f"rail {way}"] = Spread("normal", 0.0, error)
     if flight.rail.angle.spread is None:
         assumed.append("rail's aim, whip and thrust line: spread 1° each way (assumed)")
-    spreads["weathercock"] = WEATHERCOCK
-    assumed.append(f"weathercock: {WEATHERCOCK.assumed} (assumed)")
+    steady = balance(flight)
+    spreads |= steady.spreads
+    assumed += steady.assumed
     azimuth = _azimuth(flight, wind)
     response = None
     if flight.motor is not None:
@@ -180,6 +187,7 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
         apogee=0.0,
         sky=sky,
         rise=_rise(flight),
+        balance=steady,
         assumed=(),
     )
     nominal = _nominal(plan, wind)
@@ -248,8 +256,24 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
         tilt=tilt,
         azimuth=azimuth,
         rail_length=flight.rail.length,
-        weathercock=draws["weathercock"],
+        stability=_stability(flight, draws, mass),
         rise=_drawn_rise(plan, draws),
+    )
+
+
+def _stability(
+    flight: Flight, draws: Mapping[str, FloatArray], mass: FloatArray
+) -> Stability:
+    """Tell how rockets of these masses turn."""
+    frame = flight.airframe
+    side = CROSSFLOW * CYLINDER_DRAG * frame.length * frame.diameter
+    return Stability(
+        # An unstable one leaves its path, which is a case of its own, not the plan.
+        margin=np.maximum(draws["static margin"], 0.0) * frame.diameter,
+        lift_area=draws["normal-force slope"] * frame.cross_section,
+        side_area=np.full_like(mass, side),
+        inertia=draws["moment of inertia"] * mass / frame.mass.value,
+        arm=draws["swing damping"],
     )
 
 
@@ -307,9 +331,17 @@ def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
     air = replace(windy, east=east, north=north)
     where = "motor" if flight.motor else "apogee"
     try:
-        return ascend(rockets(plan, _middle(plan, 2)), air)
+        middle = _middle(plan, 2)
+        # Some of the flights of an unsteady rocket go straight up all the same.
+        middle["static margin"][1] = max(middle["static margin"][1], _STEADY)
+        flown = ascend(rockets(plan, middle), air)
+    except WeakThrustError as problem:
+        raise NoGoError(flight.source, where, str(problem)) from None
     except FlightPathError as problem:
         raise FlightError(flight.source, where, str(problem)) from None
+    if flown.apogee.height.min() <= 0:
+        raise NoGoError(flight.source, where, "as planned, it comes down burning")
+    return flown
 
 
 def _fit_motor(
@@ -395,8 +427,11 @@ def _trial(
 ) -> Rocket:
     one = np.ones_like(impulse)
     frame = flight.airframe
+    mass = frame.mass.value * one
+    spreads = balance(flight).spreads
+    middle = {name: spread.middle * one for name, spread in spreads.items()}
     return Rocket(
-        mass=frame.mass.value * one,
+        mass=mass,
         propellant=0 * one,
         impulse=impulse,
         burn_time=burn,
@@ -405,6 +440,6 @@ def _trial(
         tilt=flight.rail.angle.value * one,
         azimuth=azimuth * one,
         rail_length=flight.rail.length,
-        weathercock=WEATHERCOCK.middle * one,
+        stability=_stability(flight, middle, mass),
         rise=_rise(flight),
     )

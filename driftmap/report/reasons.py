@@ -77,6 +77,7 @@ def _amount(value: float, check: Check, units: Units) -> str:
         "m": lambda: distance(value, units),
         "deg": lambda: f"{value:.0f}°",
         "per flight": lambda: f"{value:.1e}" if value else "0",
+        "cal": lambda: f"{value:.1f} cal",
         "times": lambda: f"{value:.2f} times",
     }
     form = forms.get(check.unit)

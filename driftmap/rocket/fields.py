@@ -26,13 +26,18 @@ __all__ = [
     "Name",
     "Pressure",
     "Share",
+    "Stability",
+    "Sweep",
     "Tilt",
     "Time",
     "Trigger",
     "TriggerAt",
     "Uncertain",
     "UncertainHeight",
+    "UncertainInertia",
+    "UncertainLength",
     "UncertainMass",
+    "UncertainSlope",
     "UncertainTime",
     "Volume",
     "read_trigger",
@@ -79,16 +84,34 @@ def _within(low: float, high: float, unit: str = "") -> AfterValidator:
     return AfterValidator(check)
 
 
+def _between(low: float, high: float, unit: str) -> AfterValidator:
+    """Refuse values outside [low, high]."""
+
+    def check(value: Uncertain) -> Uncertain:
+        if not low <= value.value <= high:
+            raise ValueError(f"must lie from {low:g} to {high:g} {unit}")
+        return value
+
+    return AfterValidator(check)
+
+
 _STEEPEST = pi / 4  # of a rail; the model is not made for more, nor is any code
 # Ceilings catch a wrong unit (grams as kilograms), not an unusual rocket.
 Mass = Annotated[float, _reads("mass"), _within(0, 1000, "kg")]
 UncertainMass = Annotated[Uncertain, _reads_spread("mass"), _within(0, 1000, "kg")]
 Length = Annotated[float, _reads("length"), _within(0, 30, "m")]
+Sweep = Annotated[float, _reads("length"), _within(-1e-9, 30, "m")]
 Height = Annotated[float, _reads("length"), _within(0, 19_000, "m")]
 UncertainHeight = Annotated[Uncertain, _reads_spread("length"), _within(0, 19_000, "m")]
 Altitude = Annotated[float, _reads("length"), _within(-500, 9_000, "m")]
+UncertainLength = Annotated[Uncertain, _reads_spread("length"), _within(0, 30, "m")]
 Area = Annotated[float, _reads("area"), _within(0, 1000, "m2")]
 Coefficient = Annotated[Uncertain, _reads_spread("number"), _within(0, 5)]
+Stability = Annotated[Uncertain, _reads_spread("margin"), _between(-20, 20, "cal")]
+UncertainInertia = Annotated[
+    Uncertain, _reads_spread("inertia"), _within(0, 1e5, "kg m2")
+]
+UncertainSlope = Annotated[Uncertain, _reads_spread("number"), _within(1.9, 100)]
 Time = Annotated[float, _reads("time"), _within(0, 600, "s")]
 UncertainTime = Annotated[Uncertain, _reads_spread("time"), _within(0, 600, "s")]
 Delay = Annotated[Uncertain, _reads_spread("time"), _within(-1e-9, 60, "s")]

@@ -8,12 +8,11 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from driftmap.formulas.canopies import CANOPIES, nominal_drag
-from driftmap.formulas.machdrag import DragTable
 from driftmap.formulas.strength import CLOTHS
+from driftmap.rocket.airframe import Airframe, Rail
 from driftmap.rocket.fields import (
     Altitude,
     Area,
-    Azimuth,
     Coefficient,
     Delay,
     Force,
@@ -23,13 +22,11 @@ from driftmap.rocket.fields import (
     Mass,
     Name,
     Share,
-    Tilt,
     Time,
     Trigger,
     TriggerAt,
     Uncertain,
     UncertainHeight,
-    UncertainMass,
     UncertainTime,
     read_trigger,
 )
@@ -50,71 +47,6 @@ __all__ = [
     "Trigger",
     "Uncertain",
 ]
-
-
-class Airframe(Table):
-    """The rocket as it leaves the rail.
-
-    Parameters
-    ----------
-    mass : Uncertain
-        Lift-off mass with motor and propellant [kg].
-    diameter, length : float
-        Body diameter and overall length [m].
-    drag_coefficient : Uncertain
-        Subsonic drag coefficient nose first, on the body's cross-section.
-    drag_by_mach : tuple of (float, float)
-        Mach number and drag coefficient, from Mach 0 up; only its shape is used. A
-        published transonic rise stands in when it is left out.
-    """
-
-    mass: UncertainMass
-    diameter: Length
-    length: Length
-    drag_coefficient: Coefficient
-    drag_by_mach: tuple[tuple[float, float], ...] = ()
-
-    @property
-    def cross_section(self) -> float:
-        """Area of the body's cross-section [m²]."""
-        return pi * self.diameter**2 / 4
-
-    def drag_table(self) -> DragTable | None:
-        """Give the drag by Mach number, if there is one."""
-        if not self.drag_by_mach:
-            return None
-        mach, coefficient = zip(*self.drag_by_mach, strict=True)
-        return DragTable(mach, coefficient)
-
-    @model_validator(mode="after")
-    def _slender(self) -> Self:
-        if self.length < self.diameter:
-            raise ValueError("length must not be less than diameter")
-        self.drag_table()  # which checks itself
-        return self
-
-
-class Rail(Table):
-    """The launch rail.
-
-    Parameters
-    ----------
-    length : float
-        Travel until the lower guide leaves the rail [m].
-    angle : Uncertain
-        Tilt from the vertical [rad].
-    azimuth : float or "into the wind"
-        Direction the rail leans toward, clockwise from true north [rad].
-    """
-
-    length: Length
-    angle: Tilt
-    azimuth: Azimuth = "into the wind"
-
-    @property
-    def follows_wind(self) -> bool:
-        """Whether the rail is turned with the wind of the day."""
-        return self.azimuth == "into the wind"
 
 
 class Motor(Table):

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from driftmap.formulas.flutter import SHEAR_MODULUS, FinPlanform
-from driftmap.rocket.fields import Area, Length, Mass, Name, Pressure, Volume
+from driftmap.rocket.fields import Area, Length, Mass, Name, Pressure, Sweep, Volume
 
 __all__ = ["Burst", "Piece", "Table"]
 
@@ -37,6 +37,12 @@ class Piece(Table):
     root, tip, span, thickness : float, optional
         Fin: chords at the body and the tip, span from the body [m]; with thickness and
         material, flutter is worked out.
+    sweep : float, optional
+        Fin: how far the tip's leading edge lies behind the root's [m]; a straight trailing
+        edge when left out.
+    position : float, optional
+        Fin: from the tip of the nose to the root's leading edge [m]; at the rocket's end
+        when left out.
     material : str, optional
         Fin: a key of `driftmap.formulas.flutter.SHEAR_MODULUS`.
     shear_modulus : float, optional
@@ -56,6 +62,8 @@ class Piece(Table):
     tip: Length | None = None
     span: Length | None = None
     thickness: Length | None = None
+    sweep: Sweep | None = None
+    position: Length | None = None
     material: str | None = None
     shear_modulus: Pressure | None = None
     printed: bool = False
@@ -68,6 +76,9 @@ class Piece(Table):
         stiff = [
             n for n in ("material", "shear_modulus") if getattr(self, n) is not None
         ]
+        place = [n for n in ("sweep", "position") if getattr(self, n) is not None]
+        if place and not shape:
+            raise ValueError(f"{place[0]} goes with root, tip and span of a fin")
         if self.kind != "fin":
             if (
                 self.area is not None

@@ -1,134 +1,40 @@
 r"""The way up: rail, burn and coast to apogee, for many flights at once.
 
-A rocket is a point mass. On the rail it moves along the rail; after it, drag acts along
-its velocity through the air and thrust along its axis,
+On the rail the rocket moves along it. After it, it is a slender rigid body without roll:
+thrust acts along its axis, drag along its velocity through the air, and the normal force
+of fins, nose and body across the axis,
 
-.. math:: \dot{\mathbf v} = \frac{T}{m} \frac{\mathbf a}{|\mathbf a|} - \frac{\rho C_D A
-          |\mathbf r|}{2 m} \mathbf r - g \hat{\mathbf z}, \qquad \mathbf r = \mathbf v -
-          \mathbf w, \quad \mathbf a = \mathbf v - c\, \mathbf w.
+.. math:: \dot{\mathbf v} = \frac{T}{m} \mathbf e - \frac{\rho}{2 m} \left( C_D A V
+          \mathbf r + (C_{N\alpha} A\, |\mathbf r \cdot \mathbf e| + C_c S\,
+          r_\perp)\, \mathbf r_\perp \right) - g \hat{\mathbf z}, \qquad
+          \mathbf r = \mathbf v - \mathbf w,
 
-With weathercock share `c` = 1 the axis turns into the airstream at once, the upper bound
-of weathercocking; with 0 it stays along the path over the ground.
+with the part :math:`\mathbf r_\perp` of the velocity through the air that is across the
+axis, and a cross-flow drag :math:`C_c` on the body's side `S` (the form of Jorgensen, NASA
+TR R-474, 1977; from memory). The axis swings as in `driftmap.trajectory.swing`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, replace
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
 from driftmap.air.column import AirColumn, local_air, through_air
-from driftmap.errors import FlightPathError
 from driftmap.trajectory.motion import Motion
+from driftmap.trajectory.rail import ride
+from driftmap.trajectory.rocket import Rocket
+from driftmap.trajectory.swing import swing
 
-__all__ = ["Ascent", "Rocket", "ThrustCurve", "ascend"]
+__all__ = ["Ascent", "ascend"]
 
 _G: Final = STANDARD_GRAVITY
-_RAIL_STEPS: Final = 20  # on the rail, from the mean acceleration
 _BURN_STEPS: Final = 40  # from the rail to burnout
-_COAST_STEPS: Final = 12  # from burnout to apogee, by the closed form
-_TRANSONIC_STEPS: Final = 40  # the same where drag changes with Mach number
-_NO_THRUST: Final = np.zeros(1)
-_MOST_STEPS: Final = 2000
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ThrustCurve:
-    """The shape of the thrust: share of the impulse delivered by a share of the burn.
-
-    Parameters
-    ----------
-    share_of_burn : ndarray, shape (p,)
-        Times divided by the burn time, from 0 to 1.
-    thrust : ndarray, shape (p,)
-        Thrust at those times in any unit, linear between them.
-    """
-
-    share_of_burn: FloatArray
-    thrust: FloatArray
-
-    def delivered(self, share: FloatArray) -> FloatArray:
-        """Give the share of the impulse delivered.
-
-        Parameters
-        ----------
-        share : ndarray, shape (...)
-            Share of the burn, clipped to 0 to 1.
-
-        Returns
-        -------
-        ndarray, shape (...)
-            Share of the total impulse, 0 to 1.
-        """
-        t, f = self.share_of_burn, self.thrust
-        pieces = np.diff(t) * (f[1:] + f[:-1]) / 2
-        total = np.concatenate([[0.0], np.cumsum(pieces)])
-        x = np.clip(share, 0.0, 1.0)
-        i = np.clip(np.searchsorted(t, x, side="right") - 1, 0, t.size - 2)
-        into = x - t[i]
-        slope = (f[i + 1] - f[i]) / (t[i + 1] - t[i])
-        return np.asarray((total[i] + into * (f[i] + slope * into / 2)) / total[-1])
-
-
-CONSTANT_THRUST: Final = ThrustCurve(np.array([0.0, 1.0]), np.array([1.0, 1.0]))
-"""Thrust that stays the same through the burn."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Rocket:
-    """What ``n`` flights start with.
-
-    Parameters
-    ----------
-    mass, propellant : ndarray, shape (n,)
-        Lift-off mass, and the propellant in it [kg].
-    impulse : ndarray, shape (n,)
-        Total impulse [N s].
-    burn_time : ndarray, shape (n,)
-        Burn time [s].
-    curve : ThrustCurve
-        Shape of the thrust, the same for all.
-    drag_area : ndarray, shape (n,)
-        Drag coefficient times cross-section [m²].
-    tilt, azimuth : ndarray, shape (n,)
-        Tilt of the rail from the vertical, and where it leans to, from north [rad].
-    rail_length : float
-        Travel on the rail [m].
-    weathercock : ndarray, shape (n,)
-        How far the axis turns into the airstream, 0 to 1.
-    rise : callable or None
-        Factor on the drag by Mach number, shape (n,) to shape (n,).
-    """
-
-    mass: FloatArray
-    propellant: FloatArray
-    impulse: FloatArray
-    burn_time: FloatArray
-    curve: ThrustCurve
-    drag_area: FloatArray
-    tilt: FloatArray
-    azimuth: FloatArray
-    rail_length: float
-    weathercock: FloatArray
-    rise: Callable[[FloatArray], FloatArray] | None = None
-
-    def axis(self) -> FloatArray:
-        """Direction of the rail, shape (3, n): east, north, up."""
-        flat = np.sin(self.tilt)
-        return np.stack(
-            [
-                flat * np.sin(self.azimuth),
-                flat * np.cos(self.azimuth),
-                np.cos(self.tilt),
-            ]
-        )
-
-    def burnt(self, time: FloatArray) -> FloatArray:
-        """Share of the impulse delivered by a time since ignition [s], shape (n,)."""
-        return self.curve.delivered(time / self.burn_time)
+_COAST_STEPS: Final = 36  # from burnout to apogee, by the closed form
+_COAST_POWER: Final = 1.5
+_FINE_STEPS: Final = 3  # to end the rise at apogee
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -139,8 +45,6 @@ class Ascent:
     ----------
     rows : ndarray, shape (s, 7, n)
         State after each of ``s`` steps, as `Motion.rows`; the last is apogee.
-    rates : ndarray, shape (s - 1, 2, 3, n)
-        Acceleration at the start and the end of each step [m s⁻²].
     speed : ndarray, shape (s, n)
         Speed through the air at those states, 0 on the rail [m s⁻¹].
     density, sound : ndarray, shape (s, n)
@@ -154,7 +58,6 @@ class Ascent:
     """
 
     rows: FloatArray
-    rates: FloatArray
     speed: FloatArray
     density: FloatArray
     sound: FloatArray
@@ -178,18 +81,17 @@ class Ascent:
         Returns
         -------
         Motion, shape (n,)
-            State by a cubic in time between steps.
+            Position by a cubic in time between steps, velocity by a line.
         """
         times = self.rows[:, 6]
         t = np.clip(time, times[0], times[-1])
         i = np.clip((times <= t).sum(0) - 1, 0, len(times) - 2)
         one = np.arange(t.size)
         a, b = self.rows[i, :, one].T, self.rows[i + 1, :, one].T
-        da, db = self.rates[i, 0, :, one].T, self.rates[i, 1, :, one].T
         dt = b[6] - a[6]
         u = np.divide(t - a[6], dt, out=np.zeros_like(dt), where=dt > 0)
         position = _cubic(u, a[:3], b[:3], dt * a[3:6], dt * b[3:6])
-        velocity = _cubic(u, a[3:6], b[3:6], dt * da, dt * db)
+        velocity = a[3:6] + u * (b[3:6] - a[3:6])
         return Motion(*np.concatenate([position, velocity, t[None]]))
 
     def max_q(self) -> tuple[FloatArray, FloatArray]:
@@ -237,36 +139,78 @@ def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
 
     Raises
     ------
+    WeakThrustError
+        If thrust does not carry a flight off the rail.
     FlightPathError
-        If a flight cannot leave the rail under power, or rises above the air column.
+        If a flight leaves the air or the speeds that are modelled.
 
     Notes
     -----
-    Left out: rotation and swinging of the body, lift, ground effect. Thrust misalignment
-    and rail whip are part of the spread of the rail's aim. Thrust is the mean over each
-    step, so the impulse is exact.
+    A flight that comes down burning ends on the ground, and has its apogee there.
+
+    Left out: roll, the turn that a guide still on the rail gives a rocket whose other one
+    has left it (it turns the nose down the wind), ground effect. Thrust misalignment and
+    rail whip are part of the spread of the rail's aim. Thrust is the mean over each step,
+    so the impulse is exact.
     """
     run = _Run(rocket, air)
-    state = _ride_rail(run)
+    state = run.rows[0]
+    for after in ride(rocket, air):
+        state = run.keep(after)
     exit_state = Motion(*state)
     wind = np.hypot(*local_air(air, state[2], run.who)[1:3])
+    moving = _Moving(state, rocket.axis(), np.zeros_like(state[:3]))
     # Short steps first: a slow rocket turns fastest into the wind.
     marks = np.linspace(0, 1, _BURN_STEPS + 1) ** 2
     for start, end in zip(marks[:-1], marks[1:], strict=True):
+        state = moving.state
         left = np.maximum(rocket.burn_time - state[6], 0.0)
-        step = left * ((end - start) / (1 - start))
-        state = run.keep(*run.advance(state, step))
-        if np.any(state[2] < 0):
-            raise FlightPathError("thrust is too weak: a flight comes down burning")
-    _coast_up(run, state)
+        left[(state[2] <= 0) & (state[5] < 0)] = 0.0  # those are down
+        moving = _landed(
+            moving, run.advance(moving, left * (end - start) / (1 - start))
+        )
+        run.keep(moving.state)
+    _coast_up(run, moving)
     return Ascent(
         rows=np.stack(run.rows),
-        rates=np.stack(run.rates),
         **run.through_air(),
         rail_exit=exit_state,
         rail_wind=wind,
         burnout=np.maximum(rocket.burn_time, exit_state.time),
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Moving:
+    """Flights after a step.
+
+    Parameters
+    ----------
+    state : ndarray, shape (7, n)
+        As `Motion.rows`.
+    axis, turning : ndarray, shape (3, n)
+        Direction of the nose, and its rate along the path [m⁻¹].
+    """
+
+    state: FloatArray
+    axis: FloatArray
+    turning: FloatArray
+
+
+def _landed(before: _Moving, after: _Moving) -> _Moving:
+    """Put flights that went below the ground where they struck it."""
+    low = after.state[2] < 0
+    if not low.any():
+        return after
+    first, state = before.state[:, low], after.state.copy()
+    share = first[2] / (first[2] - state[2, low])
+    state[:, low] = first + share * (state[:, low] - first)
+    state[2, low] = 0.0
+    return replace(after, state=state)
+
+
+def _dot(one: FloatArray, other: FloatArray) -> FloatArray:
+    return np.asarray(np.einsum("ij,ij->j", one, other))
 
 
 class _Run:
@@ -277,26 +221,23 @@ class _Run:
         self.rocket, self.air = rocket, air
         self.who = np.arange(n) if air.east.shape[1] > 1 else np.zeros(n, np.intp)
         self.rows = [np.zeros((7, n))]
-        self.rates: list[FloatArray] = []
         # On the rail there is no airstream to speak of.
         still = np.zeros(n), np.full(n, air.density[0]), np.full(n, air.sound[0])
         self._now = np.stack(still)
         self._seen: list[FloatArray] = []
 
-    def keep(self, state: FloatArray, rates: FloatArray) -> FloatArray:
-        """Record the state after a step, and the acceleration at the step's two ends."""
+    def keep(self, state: FloatArray) -> FloatArray:
+        """Record the state after a step."""
         self.rows.append(state)
-        self.rates.append(rates)
         self._seen.append(self._now)
         return state
 
     def through_air(self) -> dict[str, FloatArray]:
         """Give speed through the air (0 on the rail), density and sound, shape (s, n)."""
-        last = self._look(
-            self.rows[-1], local_air(self.air, self.rows[-1][2], self.who)
-        )
-        names = ("speed", "density", "sound")
-        return dict(zip(names, np.stack([*self._seen, last], axis=1), strict=True))
+        last = self.rows[-1]
+        near = local_air(self.air, last[2], self.who)
+        seen = np.stack([*self._seen, self._look(last, near)], axis=1)
+        return dict(zip(("speed", "density", "sound"), seen, strict=True))
 
     def _look(self, state: FloatArray, near: FloatArray) -> FloatArray:
         """Speed through the air, density and speed of sound, shape (3, n)."""
@@ -304,143 +245,121 @@ class _Run:
         return np.stack([*through_air(state, near)[2:], sound])
 
     def advance(
-        self, state: FloatArray, step: FloatArray, *, powered: bool = True
-    ) -> tuple[FloatArray, FloatArray]:
-        """Take one Runge-Kutta step; thrust is the step's mean, mass falls with impulse."""
-        rocket = self.rocket
-        near = local_air(self.air, state[2], self.who)
+        self, before: _Moving, step: FloatArray, *, powered: bool = True
+    ) -> _Moving:
+        """Take one step by the rule of the middle; thrust is the step's mean."""
+        state, axis, rocket = before.state, before.axis, self.rocket
+        body = rocket.stability
+        mass, push, flow = self._burn(state[6], step, powered=powered)
+        near = local_air(self.air, state[2] + step / 2 * state[5], self.who)
         self._now = self._look(state, near)
-        thrust, masses = _NO_THRUST, [rocket.mass - rocket.propellant] * 3
-        if powered:
-            before, after = rocket.burnt(state[6]), rocket.burnt(state[6] + step)
-            gained = rocket.impulse * (after - before)
-            thrust = np.divide(gained, step, out=np.zeros_like(gained), where=step > 0)
-            masses = [
-                rocket.mass - rocket.propellant * share
-                for share in (before, (before + after) / 2, after)
-            ]
-
-        def rate(moved: FloatArray, stage: int) -> FloatArray:
-            return _rate(
-                moved, near, drag_area, thrust, masses[stage], rocket.weathercock
-            )
-
-        drag_area = rocket.drag_area
-        if rocket.rise is not None:  # taken as constant over a step
-            drag_area = drag_area * rocket.rise(self._now[0] / self._now[2])
-        moved = state[:6]
-        k1 = rate(moved, 0)
-        k2 = rate(moved + 0.5 * step * k1, 1)
-        k3 = rate(moved + 0.5 * step * k2, 1)
-        k4 = rate(moved + step * k3, 2)
-        new = np.empty_like(state)
-        new[:6] = moved + step / 6 * (k1 + 2 * (k2 + k3) + k4)
-        new[6] = state[6] + step
-        return new, np.stack([k1[3:], k4[3:]])
-
-
-def _rate(
-    state: FloatArray,
-    near: FloatArray,
-    drag_area: FloatArray,
-    thrust: FloatArray,
-    mass: FloatArray,
-    weathercock: FloatArray,
-) -> FloatArray:
-    """Time derivative of position and velocity, shape (6, n)."""
-    east, north, speed, density = through_air(state, near)
-    drag = density * drag_area * speed / (2 * mass)
-    rate = np.empty((6, east.size))
-    rate[:3] = state[3:6]
-    rate[3], rate[4], rate[5] = -drag * east, -drag * north, -drag * state[5] - _G
-    if thrust.any():
-        along_east = state[3] + weathercock * (east - state[3])
-        along_north = state[4] + weathercock * (north - state[4])
-        along = np.sqrt(along_east**2 + along_north**2 + state[5] ** 2)
-        # At rest there is no direction to push along; the rail is behind by then.
-        push = thrust / (mass * np.maximum(along, 1e-9))
-        rate[3] += push * along_east
-        rate[4] += push * along_north
-        rate[5] += push * state[5]
-    return rate
-
-
-def _ride_rail(run: _Run) -> FloatArray:
-    """Move along the rail until the lower guide leaves it; give the state then."""
-    rocket, air = run.rocket, run.air
-    axis, length = rocket.axis(), rocket.rail_length
-    n = rocket.mass.size
-    i = np.searchsorted(air.height, length / 2, side="right") - 1
-    density = air.density[i]
-    along = air.east[i] * axis[0] + air.north[i] * axis[1]
-    mean = np.maximum(rocket.impulse / rocket.burn_time / rocket.mass - _G, 0.5)
-    step = np.sqrt(2 * length / mean) / _RAIL_STEPS
-    s, v, t = np.zeros(n), np.zeros(n), np.zeros(n)
-
-    def push(
-        s: FloatArray, v: FloatArray, thrust: FloatArray, mass: FloatArray
-    ) -> FloatArray:
-        slip = v - along
-        force = thrust - density * rocket.drag_area * slip * np.abs(slip) / 2
-        gain = force / mass - _G * axis[2]
-        # The stop holds the rocket until thrust carries its weight.
-        return np.asarray(np.where(s > 0, gain, np.maximum(gain, 0.0)))
-
-    def move(dt: FloatArray) -> tuple[FloatArray, FloatArray]:
-        before, after = rocket.burnt(t), rocket.burnt(t + dt)
-        thrust = np.divide(
-            rocket.impulse * (after - before), dt, out=np.zeros(n), where=dt > 0
+        start = _stream(state, near)
+        # The path as it would go on without the bend that the angle of attack gives it ...
+        along = _dot(axis, start.ahead)
+        crossing = np.sqrt(np.maximum(1 - along**2, 0.0))
+        lift = start.density * body.lift_area / 2
+        across = lift * np.abs(along) + start.density * body.side_area / 2 * crossing
+        slower = across * (start.speed * crossing) ** 2 / mass
+        middle = state[:6].copy()
+        middle[3:6] += (step / 2) * (
+            self._drag(start, mass) + (push * along - slower) * start.ahead
         )
+        middle[:3] += step / 4 * (state[3:6] + middle[3:6])
+        middling = _stream(middle, near)
+        way = step * middling.speed
+        veer = (middling.ahead - start.ahead) * (2 / np.maximum(way, 1e-9))
+        # ... and the swing, which bends it.
+        bend = across / mass + push / middling.speed**2
+        inertia = body.inertia * (mass / rocket.mass)
+        quicker = 2 * (middling.speed - start.speed) / np.maximum(way, 1e-9)
+        damping = (lift + flow / middling.speed) * body.arm**2 / inertia
+        damping += quicker / middling.speed
+        stiffness = lift * body.margin * np.maximum(along, 0.0) / inertia
+        off = axis - start.ahead
+        swung = swing(off, before.turning - veer, veer, stiffness, damping, bend, way)
+        bent = way * bend * swung.mean
+        middling = middling._replace(ahead=middling.ahead + bent / 2)
+        mean = middling.ahead + swung.mean
+        pull = self._drag(middling, mass) + self._lift(middling, mean, mass)
+        axis = start.ahead + way * veer + bent + swung.off
+        axis = axis / np.sqrt(_dot(axis, axis))
+        turning = swung.rate + veer
+        turning -= _dot(turning, axis) * axis
+        after = np.empty_like(state)
+        after[3:6] = state[3:6] + step * (pull + push * mean)
+        after[:3] = state[:3] + step / 2 * (state[3:6] + after[3:6])
+        after[6] = state[6] + step
+        return _Moving(after, axis, turning)
+
+    def _burn(
+        self, time: FloatArray, step: FloatArray, *, powered: bool
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Give the step's mean mass [kg], push [m s⁻²] and flow of propellant [kg s⁻¹]."""
+        rocket = self.rocket
+        if not powered:
+            none = np.zeros_like(step)
+            return rocket.mass - rocket.propellant, none, none
+        before, after = rocket.burnt(time), rocket.burnt(time + step)
+        rate = (after - before) / np.maximum(step, 1e-9)
         mass = rocket.mass - rocket.propellant * (before + after) / 2
-        a1 = push(s, v, thrust, mass)
-        a2 = push(s + dt * v / 2, v + dt * a1 / 2, thrust, mass)
-        a3 = push(s + dt * (v + dt * a1 / 2) / 2, v + dt * a2 / 2, thrust, mass)
-        a4 = push(s + dt * v + dt * dt * a2 / 2, v + dt * a3, thrust, mass)
-        way = s + dt * v + dt * dt / 6 * (a1 + a2 + a3)
-        return way, v + dt / 6 * (a1 + 2 * (a2 + a3) + a4)
+        return mass, rocket.impulse * rate / mass, rocket.propellant * rate
 
-    state = run.rows[0]
-    while (riding := s < length).any():
-        dt = np.where(riding, step, 0.0)
-        way, speed = move(dt)
-        out = riding & (way > length)
-        if out.any():  # shorten that step so that it ends at the end of the rail
-            for _ in range(3):
-                dt = np.where(out, dt - (way - length) / np.maximum(speed, 1e-6), dt)
-                way, speed = move(dt)
-            way = np.where(out, length, way)
-        gain = np.divide(speed - v, dt, out=np.zeros(n), where=dt > 0)
-        s, v, t = way, speed, t + dt
-        if np.any((t > rocket.burn_time) & (s < length)) or np.any(v < 0):
-            raise FlightPathError("thrust does not carry the rocket off the rail")
-        state = np.concatenate([axis * s, axis * v, t[None]])
-        run.keep(state, np.stack([axis * gain] * 2))
-    return state
+    def _drag(self, stream: _Stream, mass: FloatArray) -> FloatArray:
+        """Acceleration by drag and weight, shape (3, n)."""
+        drag_area = self.rocket.drag_area
+        if self.rocket.rise is not None:
+            drag_area = drag_area * self.rocket.rise(stream.speed / self._now[2])
+        pull = (
+            -stream.density * stream.speed**2 * drag_area / (2 * mass)
+        ) * stream.ahead
+        pull[2] -= _G
+        return np.asarray(pull)
+
+    def _lift(self, stream: _Stream, axis: FloatArray, mass: FloatArray) -> FloatArray:
+        """Acceleration by the normal force, shape (3, n)."""
+        body = self.rocket.stability
+        along = _dot(stream.ahead, axis)
+        across = stream.ahead - along * axis
+        crossing = np.sqrt(_dot(across, across))
+        area = body.lift_area * np.abs(along) + body.side_area * crossing
+        return np.asarray(
+            (-stream.density * stream.speed**2 * area / (2 * mass)) * across
+        )
 
 
-def _coast_up(run: _Run, state: FloatArray) -> None:
-    """Coast until every flight is at apogee; flights that are there stay there."""
+class _Stream(NamedTuple):
+    """The airstream: direction of the velocity through the air, its size, the density."""
+
+    ahead: FloatArray
+    speed: FloatArray
+    density: FloatArray
+
+
+def _stream(state: FloatArray, near: FloatArray) -> _Stream:
+    east, north, speed, density = through_air(state, near)
+    speed = np.maximum(speed, 1e-9)
+    return _Stream(np.stack([east, north, state[5]]) / speed, speed, density)
+
+
+def _coast_up(run: _Run, moving: _Moving) -> None:
+    """Coast until every flight is at apogee."""
     rocket, air = run.rocket, run.air
     mass = rocket.mass - rocket.propellant
-    density = local_air(air, state[2], run.who)[5]
-    terminal = np.sqrt(2 * mass * _G / (density * rocket.drag_area))
-    rising = np.maximum(state[5], 0.0)
-    # Closed form of the rise with quadratic drag (any mechanics textbook).
-    steps = _COAST_STEPS if rocket.rise is None else _TRANSONIC_STEPS
-    step = terminal / _G * np.arctan(rising / terminal) / steps + 1e-3
-    for _ in range(_MOST_STEPS):
-        up = state[5] > 1e-9
-        if not up.any():
-            return
-        dt = np.where(up, step, 0.0)
-        after, rates = run.advance(state, dt, powered=False)
-        over = up & (after[5] < 0)
-        if over.any():  # end that step where the rise ends
-            slowed = np.where(over, state[5] - after[5], 1.0)
-            dt = np.where(over, dt * state[5] / slowed, dt)
-            after, _ = run.advance(state, dt, powered=False)
-            dt = np.where(over, np.maximum(dt + after[5] / _G, 0.0), dt)
-            after, rates = run.advance(state, dt, powered=False)
-            after[5] = np.where(over, 0.0, after[5])
-        state = run.keep(after, rates)
-    raise FlightPathError(f"a flight still rises after {_MOST_STEPS} steps")
+    # Short steps first here too: drag changes most at the start.
+    marks = np.linspace(0, 1, _COAST_STEPS + 1) ** _COAST_POWER
+    for start, end in zip(marks[:-1], marks[1:], strict=True):
+        state = moving.state
+        density = local_air(air, state[2], run.who)[5]
+        terminal = np.sqrt(2 * mass * _G / (density * rocket.drag_area))
+        # Closed form of the rise with quadratic drag (any mechanics textbook).
+        rising = np.maximum(state[5], 0.0)
+        step = (
+            terminal / _G * np.arctan(rising / terminal) * (end - start) / (1 - start)
+        )
+        after = run.advance(moving, step, powered=False)
+        if end == 1:
+            for _ in range(_FINE_STEPS):
+                step = np.maximum(step + after.state[5] / _G, 0.0)
+                after = run.advance(moving, step, powered=False)
+        moving = after
+        run.keep(moving.state)

@@ -65,6 +65,7 @@ class Kind(StrEnum):
     RAIL_TILT = "rail tilt"
     RAIL_SPEED = "rail speed"
     RAIL_OVER_WIND = "rail over wind"
+    STATIC_MARGIN = "static margin"
     SURFACE_WIND = "surface wind"
     WIND_GAP = "wind gap"
     WIND_NEAR_GROUND = "wind near ground"
@@ -105,6 +106,7 @@ NAMES: Final = MappingProxyType(
         Kind.RAIL_TILT: "rail's tilt from the vertical",
         Kind.RAIL_SPEED: "speed leaving the rail",
         Kind.RAIL_OVER_WIND: "rail speed over the wind's speed",
+        Kind.STATIC_MARGIN: "static margin",
         Kind.SURFACE_WIND: "wind at 10 m",
         Kind.WIND_GAP: "height flown above the highest wind known",
         Kind.WIND_NEAR_GROUND: "no wind read near the ground",

@@ -118,6 +118,7 @@ LIMITS: Final = MappingProxyType(
         "rail_speed_over_wind": Limit(
             4.0, "number", "high", "common practice, no source: 14° of tilt in the air"
         ),
+        "static_margin": Limit(1.0, "margin", "high", "common practice, no source"),
         "wind_gap": Limit(150.0, "length", "low", _ASSUMED),
         "wind_age": Limit(3 * 3600.0, "time", "low", _ASSUMED),
     }

@@ -1,14 +1,16 @@
-"""Checks of the rail."""
+"""Checks of the rail, and of how steadily a rocket leaves it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from math import inf
 
 import numpy as np
 
 from driftmap.air.atmosphere import FloatArray
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.rocket.balance import Balance
 from driftmap.verdict.check import Check, Kind, Outcome, at_least
 from driftmap.verdict.comparing import exact
 from driftmap.verdict.limits import Limit
@@ -30,7 +32,27 @@ def rail_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
             "times",
             limits["rail_speed_over_wind"],
         ),
+        _steady(cloud.plan.balance, limits["static_margin"]),
     ]
+
+
+def _steady(balance: Balance, limit: Limit) -> Check:
+    """Hold a rocket that may not be stable, or of which nobody said."""
+    low, middle, high = balance.margin
+    check = Check(
+        kind=Kind.STATIC_MARGIN,
+        name="" if balance.known else "static margin not known",
+        limit=limit.value,
+        unit="cal",
+        outcome="warn",
+        source=limit.source,
+        sense="least",
+        note="state airframe.stability, or centre_of_mass and the fins' shape",
+    )
+    if not balance.known:
+        return check
+    outcome = at_least((low, high), limit.value)
+    return replace(check, value=middle, interval=(low, high), outcome=outcome, note="")
 
 
 def _reaches(kind: Kind, values: FloatArray, unit: str, limit: Limit) -> Check:

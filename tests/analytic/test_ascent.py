@@ -1,6 +1,7 @@
 """The way up against closed forms and a numeric reference case.
 
-R4 and its branches were computed with scipy's DOP853 at rtol = atol = 1e-12 and written a
+R4 is a point mass whose axis lies in the airstream from the start, the limit of a rocket so
+stiff that it swings back at once. It and its branches were computed with scipy's DOP853 at rtol = atol = 1e-12 and written a
 second time from scratch with RK4 (agreement 1 mm); standard atmosphere, wind
 -4 (h/10)^(1/7) along x, rail 3 m leaning 4 deg into it, constant thrust and drag.
 Burn and coast: closed form with quadratic drag and mean mass (Fehskens and Malewicki,
@@ -14,8 +15,20 @@ import pytest
 
 from driftmap.air.atmosphere import air_density, speed_of_sound
 from driftmap.air.column import AirColumn
-from driftmap.trajectory.ascent import CONSTANT_THRUST, Rocket, ThrustCurve, ascend
+from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.descent import fall
+from driftmap.trajectory.rocket import (
+    CONSTANT_THRUST,
+    Rocket,
+    Stability,
+    ThrustCurve,
+)
+
+
+def stiff(n):
+    """A rocket that swings back within millimetres, without normal force of its own."""
+    one = np.ones(n)
+    return Stability(1e3 * one, 1e-2 * one, 0 * one, 1e-6 * one, 0 * one)
 
 
 def rocket(**change):
@@ -31,9 +44,10 @@ def rocket(**change):
         "tilt": np.radians(4) * one,
         "azimuth": np.radians(90) * one,
         "rail_length": 3.0,
-        "weathercock": one,
     }
-    return Rocket(**{**values, **change})
+    values = {**values, **change}
+    values.setdefault("stability", stiff(values["impulse"].size))
+    return Rocket(**values)
 
 
 @pytest.fixture(scope="module")
@@ -138,8 +152,9 @@ def test_coast_alone_is_the_closed_form():
     k, m, v, g = 1.225 * rocket().drag_area[0] / 2, 10.2, bo.v_up[0], 9.80665
     rise = m / (2 * k) * np.log(1 + k * v**2 / (m * g))
     wait = np.sqrt(m / (k * g)) * np.arctan(v * np.sqrt(k / (m * g)))
-    assert flown.apogee.height[0] - bo.height[0] == pytest.approx(rise, rel=1e-5)
-    assert flown.apogee.time[0] - bo.time[0] == pytest.approx(wait, rel=1e-5)
+    # Steps of second order: within 1 m in 2.3 km.
+    assert flown.apogee.height[0] - bo.height[0] == pytest.approx(rise, rel=5e-4)
+    assert flown.apogee.time[0] - bo.time[0] == pytest.approx(wait, rel=5e-4)
 
 
 def test_no_drag_no_weight_loss_is_tsiolkovsky():

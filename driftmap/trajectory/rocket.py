@@ -1,0 +1,134 @@
+"""What flies up: mass, thrust, drag, rail, and how hard the air turns it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+
+__all__ = ["CONSTANT_THRUST", "Rocket", "Stability", "ThrustCurve"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ThrustCurve:
+    """The shape of the thrust: share of the impulse delivered by a share of the burn.
+
+    Parameters
+    ----------
+    share_of_burn : ndarray, shape (p,)
+        Times divided by the burn time, from 0 to 1.
+    thrust : ndarray, shape (p,)
+        Thrust at those times in any unit, linear between them.
+    """
+
+    share_of_burn: FloatArray
+    thrust: FloatArray
+
+    def delivered(self, share: FloatArray) -> FloatArray:
+        """Give the share of the impulse delivered.
+
+        Parameters
+        ----------
+        share : ndarray, shape (...)
+            Share of the burn, clipped to 0 to 1.
+
+        Returns
+        -------
+        ndarray, shape (...)
+            Share of the total impulse, 0 to 1.
+        """
+        t, f = self.share_of_burn, self.thrust
+        pieces = np.diff(t) * (f[1:] + f[:-1]) / 2
+        total = np.concatenate([[0.0], np.cumsum(pieces)])
+        x = np.clip(share, 0.0, 1.0)
+        i = np.clip(np.searchsorted(t, x, side="right") - 1, 0, t.size - 2)
+        into = x - t[i]
+        slope = (f[i + 1] - f[i]) / (t[i + 1] - t[i])
+        return np.asarray((total[i] + into * (f[i] + slope * into / 2)) / total[-1])
+
+
+CONSTANT_THRUST: Final = ThrustCurve(np.array([0.0, 1.0]), np.array([1.0, 1.0]))
+"""Thrust that stays the same through the burn."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stability:
+    """How the air and the burning motor turn ``n`` rockets.
+
+    Parameters
+    ----------
+    margin : ndarray, shape (n,)
+        Distance of the centre of pressure behind the centre of mass [m].
+    lift_area : ndarray, shape (n,)
+        Slope of the normal force with the angle of attack, times the cross-section [m²].
+    side_area : ndarray, shape (n,)
+        Drag coefficient across the body times its side [m²].
+    inertia : ndarray, shape (n,)
+        Moment of inertia about a cross axis at lift-off; it falls with the mass [kg m²].
+    arm : ndarray, shape (n,)
+        Distance from the centre of mass at which fins, nose and nozzle damp the swing [m].
+    """
+
+    margin: FloatArray
+    lift_area: FloatArray
+    side_area: FloatArray
+    inertia: FloatArray
+    arm: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rocket:
+    """What ``n`` flights start with.
+
+    Parameters
+    ----------
+    mass, propellant : ndarray, shape (n,)
+        Lift-off mass, and the propellant in it [kg].
+    impulse : ndarray, shape (n,)
+        Total impulse [N s].
+    burn_time : ndarray, shape (n,)
+        Burn time [s].
+    curve : ThrustCurve
+        Shape of the thrust, the same for all.
+    drag_area : ndarray, shape (n,)
+        Drag coefficient times cross-section [m²].
+    tilt, azimuth : ndarray, shape (n,)
+        Tilt of the rail from the vertical, and where it leans to, from north [rad].
+    rail_length : float
+        Travel on the rail [m].
+    stability : Stability
+        How it turns.
+    rise : callable or None
+        Factor on the drag by Mach number, shape (n,) to shape (n,).
+    """
+
+    mass: FloatArray
+    propellant: FloatArray
+    impulse: FloatArray
+    burn_time: FloatArray
+    curve: ThrustCurve
+    drag_area: FloatArray
+    tilt: FloatArray
+    azimuth: FloatArray
+    rail_length: float
+    stability: Stability
+    rise: Callable[[FloatArray], FloatArray] | None = None
+
+    def axis(self) -> FloatArray:
+        """Direction of the rail, shape (3, n): east, north, up."""
+        flat = np.sin(self.tilt)
+        return np.stack(
+            [
+                flat * np.sin(self.azimuth),
+                flat * np.cos(self.azimuth),
+                np.cos(self.tilt),
+            ]
+        )
+
+    def burnt(self, time: FloatArray) -> FloatArray:
+        """Share of the impulse delivered by a time since ignition [s], shape (n,)."""
+        return self.curve.delivered(time / self.burn_time)
