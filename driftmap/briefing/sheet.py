@@ -72,7 +72,7 @@ def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) ->
         .get_template("sheet.html")
         .render(
             policy=_POLICY,
-            style=_text("sheet.css"),
+            style=_text("sheet.css") + _text("picture.css"),
             language=catalogue.language,
             direction=catalogue.direction,
             cautions=catalogue.cautions,

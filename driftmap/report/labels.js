@@ -6,13 +6,16 @@ function overlaps(box, taken) {
   return taken.some((t) => box.left < t.right && t.left < box.right && box.top < t.bottom && t.top < box.bottom);
 }
 
+const GAPS = [6, 24, 48];
+const FAR_GAPS = [6, 24, 48, 80, 120, 170];
+
 // Try the places about a label's point, nearest first; tell whether one was free.
-function settle(label, frame, taken) {
+function settle(label, frame, taken, gaps = GAPS) {
   const { width, height } = label.getBoundingClientRect();
   const anchor = label.parentElement.getBoundingClientRect();
   const { left: x, top: y } = anchor;
   if (x < frame.left || x > frame.right || y < frame.top || y > frame.bottom) return false;
-  for (const gap of [6, 24, 48]) {
+  for (const gap of gaps) {
     for (const [right, down] of AROUND) {
       const left = anchor.left + right * (width / 2 + gap) - width / 2;
       const top = anchor.top + down * (height / 2 + gap) - height / 2;
@@ -28,6 +31,14 @@ function settle(label, frame, taken) {
     }
   }
   return false;
+}
+
+// Names of people and the words of zones are never dropped: a number stands where there is no room for more, over
+// anything but the names of other people.
+function insist(label, frame, taken, crowd) {
+  if (settle(label, frame, taken, FAR_GAPS)) return true;
+  label.classList.add("short");
+  return settle(label, frame, taken, FAR_GAPS) || settle(label, frame, crowd, FAR_GAPS);
 }
 
 // Draw a line from a point to a label that had to stand off.
@@ -61,10 +72,14 @@ function placeLabels() {
   taken.push(...peopleBoxes(), ...all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((t) => t.getBoundingClientRect()));
   const named = on("#show-names");
   const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
+  const crowd = [];
   for (const label of labels) {
     label.classList.remove("short");
     const wanted = named || !label.classList.contains("area");
-    let free = wanted && settle(label, frame, taken);
+    const zone = label.classList.contains("zone");
+    const people = label.classList.contains("people") || zone;
+    let free = wanted && (people ? insist(label, frame, taken, crowd) : settle(label, frame, taken));
+    if (people && free) crowd.push(label.getBoundingClientRect());
     if (wanted && !free && label.classList.contains("piece")) {
       label.classList.add("short");
       free = settle(label, frame, taken);

@@ -13,28 +13,22 @@ import shapely
 
 from driftmap.air.atmosphere import FloatArray
 from driftmap.failures.cases import WORKS
-from driftmap.ground.site import OCCUPIED, Site
+from driftmap.ground.site import Site
+from driftmap.hazard.zones import Zone, calmed, zones
 from driftmap.report import squares
 from driftmap.report.offline import OfflineMap, safe_text
 from driftmap.report.pad import pad_picture
-from driftmap.report.pieces import has_people, piece_marks
+from driftmap.report.pieces import KINDS, has_people, people_numbers, piece_marks
+from driftmap.report.shapes import latlon_of, lines_of, lonlat, outline, rings_of, tag
+from driftmap.report.sight import in_sight
 from driftmap.report.words import Units, distance
+from driftmap.report.zonelayer import draw_zones
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["draw"]
 
 _MOST_POINTS: Final = 2000
 """Landing points shown of each piece; the contours are made of all of them."""
-
-_FINENESS: Final = 800
-"""Corners are dropped that move an outline by less than its size over this."""
-
-_KINDS: Final = {
-    **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
-    **dict.fromkeys(("road", "railway", "power line"), "way"),
-    "water": "water",
-}
-_Rings = list[list[list[list[float]]]]
 
 
 def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, Any]]:
@@ -55,7 +49,8 @@ def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, An
         What the page's script must know: names of layers, views, grid, points.
     """
     site = assessment.site
-    view = _view(assessment)
+    zoned = zones(assessment.cloud, assessment.contours)
+    view = _view(assessment, zoned)
     grid = squares.lay_squares(view, units)
     chart = OfflineMap(
         location=[site.latitude, site.longitude],
@@ -64,10 +59,12 @@ def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, An
         zoom_delta=0.5,
         attribution_control=False,
     )
-    for pane, height in (("ground", 340), ("grid", 350), ("contours", 360)):
+    panes = (("zones", 330), ("ground", 340), ("grid", 350), ("contours", 360))
+    for pane, height in panes:
         folium.map.CustomPane(pane, z_index=height).add_to(chart)
     names = folium.FeatureGroup(name="names", show=False)
     areas = _draw_areas(chart, names, assessment, units)
+    zone_layer = draw_zones(chart, assessment, zoned, units)
     pieces = [
         _draw_piece(chart, assessment, i) for i in range(len(assessment.cloud.parts))
     ]
@@ -80,6 +77,7 @@ def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, An
         "units": units,
         "pad": [site.latitude, site.longitude],
         "areas": areas,
+        "zones": zone_layer,
         "pieces": pieces,
         "grid": _draw_grid(chart, site, grid),
         "rings": _draw_rings(chart, site, view, units),
@@ -93,24 +91,23 @@ def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, An
     }
 
 
-def _view(assessment: Assessment) -> squares.Bounds:
-    """Frame pad, crowd, areas with a check not passed, and the rocket in every case."""
+def _view(assessment: Assessment, zoned: Sequence[Zone]) -> squares.Bounds:
+    """Frame pad, zones, and near enough crowd and areas with a check not passed."""
     worst = _worst(assessment)
-    shapes = [
+    near = [
         a.shape
         for a in assessment.site.areas
-        if a.role in OCCUPIED or (a.name in worst and _KINDS.get(a.role) != "way")
+        if (has_people(a) or (a.name in worst and KINDS.get(a.role) != "way"))
+        and in_sight(a.shape, zoned)
     ]
-    for case in assessment.cloud.tree.cases:
-        first = next(assessment.cloud.of(case.name))
-        shapes.append(assessment.contours[case.name, first.body][-1].shape)
-    return _bounds(shapes)
+    return _bounds([*near, *(zone.shape for zone in zoned)])
 
 
 def _people_view(assessment: Assessment) -> squares.Bounds:
     """Frame the pad and the people about it; those far off are on the whole view."""
-    shapes = [a.shape for a in assessment.site.areas if a.role in OCCUPIED]
-    return _bounds(shapes)
+    zoned = zones(assessment.cloud, assessment.contours)
+    crowd = [a.shape for a in assessment.site.areas if a.occupied]
+    return _bounds([shape for shape in crowd if in_sight(shape, zoned)])
 
 
 def _everything(assessment: Assessment) -> squares.Bounds:
@@ -129,48 +126,12 @@ def _bounds(shapes: Iterable[shapely.Geometry]) -> squares.Bounds:
 
 def _corners(site: Site, bounds: squares.Bounds) -> list[list[float]]:
     west, south, east, north = bounds
-    lon, lat = site.to_lonlat(
-        np.array([west, west, east, east]), np.array([south, north, south, north])
+    lon, lat = lonlat(
+        site,
+        np.array([west, west, east, east]),
+        np.array([south, north, south, north]),
     )
     return [[float(lat.min()), float(lon.min())], [float(lat.max()), float(lon.max())]]
-
-
-def _rings(site: Site, shape: shapely.Geometry) -> _Rings:
-    """Give the rings of polygons as latitude and longitude, six decimals: 0.1 m."""
-    west, south, east, north = shape.bounds
-    slim = shape.simplify(max(east - west, north - south) / _FINENESS)
-    corners = shapely.get_coordinates(slim)
-    lon, lat = site.to_lonlat(corners[:, 0], corners[:, 1])
-    places = np.column_stack([lat, lon]).round(6)
-    return [[places[at].tolist() for at in rings] for rings in _ring_rows(slim)]
-
-
-def _ring_rows(shape: shapely.Geometry) -> list[list[slice]]:
-    """Find the rows of each ring of each polygon among the corners of a shape."""
-    rows, start = [], 0
-    for polygon in shapely.get_parts(shape):
-        slices = []
-        for ring in shapely.get_rings(polygon):
-            stop = start + shapely.get_num_points(ring)
-            slices.append(slice(start, stop - 1))  # Leaflet closes rings itself
-            start = stop
-        rows.append(slices)
-    return rows
-
-
-def _outline(rings: _Rings, classes: str, *, pane: str = "ground") -> folium.Polygon:
-    outline = folium.Polygon(rings[0][0])
-    # folium itself takes no polygons with holes, several at once.
-    outline.locations = rings  # type: ignore[assignment]
-    # The style sheet draws it: in sun, in the dark and on paper.
-    outline.options = {"className": classes, "pane": pane, "interactive": False}
-    return outline
-
-
-def _line(places: Sequence[Any], classes: str) -> folium.PolyLine:
-    line = folium.PolyLine(places)  # type: ignore[no-untyped-call]
-    line.options = {"className": classes, "pane": "grid", "interactive": False}
-    return line
 
 
 def _worst(assessment: Assessment) -> dict[str, str]:
@@ -180,25 +141,6 @@ def _worst(assessment: Assessment) -> dict[str, str]:
     return {check.area: check.outcome for check in marked}
 
 
-def _tag(
-    place: Sequence[float],
-    inner: str,
-    classes: str,
-    rank: float,
-    outcome: str | None = None,
-) -> folium.Marker:
-    """Write a label; `inner` is HTML whose text is safe already."""
-    if outcome is not None:
-        classes, rank = f"{classes} {outcome}", rank - 40
-        inner = f"{'✕' if outcome == 'fail' else '!'} {inner}"
-    icon = folium.DivIcon(
-        html=f'<span class="label {classes}" data-rank="{rank}">{inner}</span>',
-        icon_size=(0, 0),
-        class_name="tag",
-    )
-    return folium.Marker(place, icon=icon, interactive=False, keyboard=False)
-
-
 def _draw_areas(
     chart: OfflineMap,
     tags: folium.FeatureGroup,
@@ -206,20 +148,28 @@ def _draw_areas(
     units: Units,
 ) -> list[str]:
     site, worst = assessment.site, _worst(assessment)
-    _outline(_rings(site, site.boundary), "boundary").add_to(chart)
-    _outline(_rings(site, site.waiver.shape), "waiver").add_to(chart)
+    outline(rings_of(site, site.boundary), "boundary").add_to(chart)
+    outline(rings_of(site, site.waiver.shape), "waiver").add_to(chart)
     names = []
+    numbers = people_numbers(site.areas)
     for area in sorted(site.areas, key=has_people):
-        kind = "people" if has_people(area) else _KINDS.get(area.role, "keep")
-        shape = _outline(_rings(site, area.shape), f"area {kind}", pane="overlayPane")
+        kind = "people" if has_people(area) else KINDS.get(area.role, "keep")
+        shape = outline(rings_of(site, area.shape), f"area {kind}", pane="overlayPane")
         shape.options["interactive"] = True
         shape.add_to(chart)
+        if kind == "way":  # two lines: one alone would look like an edge
+            lane = outline(rings_of(site, area.shape), "lane", pane="overlayPane")
+            lane.add_to(chart)
         names.append((site.areas.index(area), shape.get_name()))
-        people = f" {area.people} people" if area.people else ""
-        inner = f"<bdi>{safe_text(area.name)}</bdi>{people}"
-        middle = _place(site, area.shape.representative_point())
-        rank = (40 if kind == "people" else 60) - min(area.people or 0, 999) / 1000
-        _tag(middle, inner, f"area {kind}", rank, worst.get(area.name)).add_to(tags)
+        people = f" · {area.people}" if area.people else ""
+        inner = f"<span><bdi>{safe_text(area.name)}</bdi>{people}</span>"
+        if kind == "people":
+            inner = f"<b>{numbers[area.name]}</b>{inner}"
+        middle = latlon_of(site, area.shape.representative_point())
+        rank = (10 if kind == "people" else 60) - min(area.people or 0, 999) / 1000
+        index, outcome = site.areas.index(area), worst.get(area.name)
+        classes = f"area {kind}"
+        tag(middle, inner, classes, rank, outcome, area=index).add_to(tags)
     top = f"waiver, up to {distance(site.waiver.ceiling, units)}"
     for shape, text, side in (
         (site.boundary, "boundary", -1),
@@ -227,7 +177,7 @@ def _draw_areas(
     ):
         at = _extreme(shape, side)
         name = text.split(",")[0]
-        _tag(_place(site, at), text, name, 70, worst.get(name)).add_to(tags)
+        tag(latlon_of(site, at), text, name, 70, worst.get(name)).add_to(tags)
     pad = folium.DivIcon(
         html=pad_picture(assessment), icon_size=(0, 0), class_name="tag"
     )
@@ -240,11 +190,6 @@ def _extreme(shape: shapely.Geometry, side: int) -> shapely.Point:
     """Find the corner of a shape farthest to its south-west (-1) or north-east (1)."""
     corners = shapely.get_coordinates(shape)
     return shapely.Point(corners[np.argmax(side * corners.sum(axis=1))])
-
-
-def _place(site: Site, point: shapely.Point) -> list[float]:
-    lon, lat = site.to_lonlat(point.x, point.y)
-    return [round(float(lat), 6), round(float(lon), 6)]
 
 
 def _draw_piece(
@@ -262,12 +207,13 @@ def _draw_piece(
             classes = (
                 f"contour case-{color} dash-{dash} in-{line.share * 100:.0f}{filled}"
             )
-            _outline(_rings(site, line.shape), classes, pane="contours").add_to(group)
+            shape = calmed(line.shape) if which == "outer" else line.shape
+            outline(rings_of(site, shape), classes, pane="contours").add_to(group)
         if which == "outer":
             text = part.case if part.body == "rocket" else f"{part.body}, {part.case}"
             inner = f"<b>{mark}</b><span><bdi>{safe_text(text)}</bdi></span>"
-            at = _place(site, _badge_point(lines[-1].shape))
-            _tag(at, inner, f"piece case-{color}", 30 + index / 100).add_to(group)
+            at = latlon_of(site, _badge_point(lines[-1].shape))
+            tag(at, inner, f"piece case-{color}", 30 + index / 100).add_to(group)
         group.add_to(chart)
         layers[which] = group.get_name()
     return {"mark": mark, "color": color, "works": part.case == WORKS, **layers}
@@ -283,9 +229,9 @@ def _draw_grid(chart: OfflineMap, site: Site, grid: squares.Squares) -> str:
     group = folium.FeatureGroup(name="grid", show=False)
     places = []
     for line in grid.lines():
-        lon, lat = site.to_lonlat(line[:, 0], line[:, 1])
+        lon, lat = lonlat(site, line[:, 0], line[:, 1])
         places.append(np.column_stack([lat, lon]).round(6).tolist())
-    _line(places, "grid").add_to(group)
+    lines_of(places, "grid").add_to(group)
     group.add_to(chart)
     return str(group.get_name())
 
@@ -297,14 +243,14 @@ def _draw_rings(
     reach = max(abs(edge) for edge in view)
     step = squares.ring_step(reach, units)
     circles, rays = squares.rings(site, step), squares.spokes(site, step)
-    _line([places for _, places in circles], "ring").add_to(group)
-    _line([places for _, places in rays], "ring").add_to(group)
+    lines_of([places for _, places in circles], "ring").add_to(group)
+    lines_of([places for _, places in rays], "ring").add_to(group)
     quarter = len(circles[0][1]) // 8
     for radius, places in circles:
         text = distance(radius, units)
-        _tag(places[quarter], text, "ring", 80).add_to(group)
+        tag(places[quarter], text, "ring", 80).add_to(group)
     for degrees, places in rays:
-        _tag(places[-1], f"{degrees or 360:03d}°", "ring", 90).add_to(group)
+        tag(places[-1], f"{degrees or 360:03d}°", "ring", 90).add_to(group)
     group.add_to(chart)
     return str(group.get_name())
 
@@ -314,8 +260,8 @@ def _edges(site: Site, grid: squares.Squares) -> dict[str, Any]:
     middle = grid.size * (np.arange(max(grid.columns, grid.rows)) + 0.5)
     east = grid.west + middle[: grid.columns]
     north = grid.south + middle[: grid.rows]
-    lon, _ = site.to_lonlat(east, np.full(east.size, north.mean()))
-    _, lat = site.to_lonlat(np.full(north.size, east.mean()), north)
+    lon, _ = lonlat(site, east, np.full(east.size, north.mean()))
+    _, lat = lonlat(site, np.full(north.size, east.mean()), north)
     return {
         "size": grid.size,
         "west": grid.west,
@@ -333,7 +279,7 @@ def _points(assessment: Assessment) -> dict[str, Any]:
     for part in cloud.parts:
         rows = np.arange(part.rows.start, part.rows.stop)
         rows = rows[:: max(1, math.ceil(rows.size / _MOST_POINTS))]
-        lon, lat = site.to_lonlat(cloud.east[rows], cloud.north[rows])
+        lon, lat = lonlat(site, cloud.east[rows], cloud.north[rows])
         offsets.append(np.column_stack([lat - site.latitude, lon - site.longitude]))
     step = max(float(np.abs(o).max()) for o in offsets) / 32767 or 1e-9
     return {"step": step, "pieces": [_packed(o / step) for o in offsets]}

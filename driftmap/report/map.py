@@ -7,9 +7,18 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
+from driftmap.briefing.facts import spots
+from driftmap.briefing.harms import zone_lines
+from driftmap.briefing.instruct import instruction
+from driftmap.briefing.picture import field_picture
+from driftmap.briefing.voice import english
+from driftmap.hazard.zones import HURTS, KILLS, zones
 from driftmap.report import tables
+from driftmap.report.pad import wind_arrow
+from driftmap.report.pieces import KINDS
+from driftmap.report.sight import shown
 from driftmap.report.windsketch import wind_picture_svg
-from driftmap.report.words import Units, isolate, tied
+from driftmap.report.words import Units, energy, isolate, tied
 from driftmap.verdict.assessment import CAUTIONS, Assessment, document
 
 if TYPE_CHECKING:
@@ -76,9 +85,30 @@ def map_html(
 
 def _content(assessment: Assessment, units: Units) -> dict[str, Any]:
     facts = document(assessment)
+    voice = english(units)
+    zoned = shown(zones(assessment.cloud, assessment.contours))
     wind = tables.wind_rows(assessment, units)
     return {
         "facts": facts,
+        "still": field_picture(assessment, spots(assessment), zoned, voice),
+        "still_style": _sheet("picture.css"),
+        "zones": [
+            {
+                "kind": zone.kind,
+                "word": voice.say(f"zone.{zone.kind}"),
+                "means": voice.say(f"zone.{zone.kind}_means"),
+                "told": " ".join(zone_lines(assessment.flight, zone, voice)),
+            }
+            for zone in zoned
+        ],
+        "kills": energy(KILLS.value, units),
+        "hurts": energy(HURTS.value, units),
+        "instruction": instruction(assessment, voice),
+        "people": tables.people_rows(assessment, units),
+        "arrow": wind_arrow(assessment),
+        "drawn": frozenset(
+            KINDS.get(area.role, "keep") for area in assessment.site.areas
+        ),
         "source": assessment.wind.source,
         "age": assessment.wind.age,
         "head": tables.headline(assessment, units),
@@ -91,6 +121,10 @@ def _content(assessment: Assessment, units: Units) -> dict[str, Any]:
         "assumed": assessment.assumed,
         "cautions": CAUTIONS,
     }
+
+
+def _sheet(name: str) -> str:
+    return files("driftmap.briefing").joinpath(name).read_text("utf-8")
 
 
 @cache

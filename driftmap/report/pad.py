@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 from driftmap.air.wind import direction_and_speed
+from driftmap.report.reading import CALM, wind_as_read
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["pad_picture", "surface_wind"]
+__all__ = ["pad_picture", "surface_wind", "wind_arrow"]
 
 
 def surface_wind(assessment: Assessment) -> tuple[float, float]:
@@ -28,7 +29,7 @@ def surface_wind(assessment: Assessment) -> tuple[float, float]:
 
 
 def pad_picture(assessment: Assessment) -> str:
-    """Draw the pad with rail and wind arrow, all of a fixed size on the screen.
+    """Draw the pad with its rail, of a fixed size on the screen.
 
     Parameters
     ----------
@@ -40,12 +41,10 @@ def pad_picture(assessment: Assessment) -> str:
     str
         An ``svg`` element without any text from a file.
     """
-    plan, (wind, speed) = assessment.cloud.plan, surface_wind(assessment)
+    plan = assessment.cloud.plan
     parts = ['<circle class="pad" r="7"/><path class="pad" d="M-12 0H12M0-12V12"/>']
     if plan.flight.rail.angle.value > 0:
         parts.append(_rail(plan.azimuth))
-    if speed > 0.05:
-        parts.append(_wind(wind + math.pi))
     return (
         '<svg class="pad-picture" viewBox="-110 -110 220 220" aria-hidden="true">'
         f"{''.join(parts)}</svg>"
@@ -60,13 +59,26 @@ def _rail(azimuth: float) -> str:
     )
 
 
-def _wind(azimuth: float) -> str:
-    turn, (x, y) = math.degrees(azimuth), _at(azimuth, 100)
-    shaft = "M0 -18V-80M-9 -66L0 -82L9 -66"
+def wind_arrow(assessment: Assessment) -> str:
+    """Draw the wind as a broad arrow for a corner, blowing over the map.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    str
+        An ``svg`` element; empty in a calm and where the wind comes from all sides.
+    """
+    read, _ = wind_as_read(assessment.wind)
+    if read.speed <= CALM or read.direction is None:
+        return ""
+    turn = math.degrees(read.direction) + 180.0
     return (
-        f'<g transform="rotate({turn:.1f})"><path class="halo" d="{shaft}"/>'
-        f'<path class="wind" d="{shaft}"/></g>'
-        f'<text class="say" x="{x:.1f}" y="{y + 4:.1f}">wind</text>'
+        '<svg class="wind-arrow" viewBox="-42 -42 84 84" aria-hidden="true">'
+        f'<path transform="rotate({turn:.1f})" d="M0 -38L20 -8H8V34H-8V-8H-20Z"/></svg>'
     )
 
 

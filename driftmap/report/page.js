@@ -13,9 +13,16 @@ function put(name, shown) {
 
 const boxOf = (piece) => one(`input[data-piece="${piece.mark}"]`);
 
+const byCause = () => one("#by-cause").getAttribute("aria-pressed") === "true";
+
 function apply() {
+  const causes = byCause();
+  document.body.classList.toggle("by-cause", causes);
+  one("#causes").hidden = !causes;
+  const words = DRIFTMAP.zones.length - 1;
+  DRIFTMAP.zones.forEach((name, place) => put(name, place < words || !causes));
   for (const piece of DRIFTMAP.pieces) {
-    const shown = boxOf(piece).checked;
+    const shown = causes && boxOf(piece).checked;
     put(piece.outer, shown);
     put(piece.inner, shown && (piece.works || on("#show-inner")));
   }
@@ -51,10 +58,31 @@ function tapArea(index) {
   };
 }
 
+// A finger is wide: ground where people are counts as hit when it is within 22 px.
+function nearArea(event) {
+  let best = null;
+  DRIFTMAP.areas.forEach((name, index) => {
+    const area = layer(name);
+    const near = area.options.className.includes("people") && area.closestLayerPoint(chart.latLngToLayerPoint(event.latlng));
+    if (near && near.distance <= 22 && near.distance < (best?.away ?? Infinity)) best = { index, away: near.distance };
+  });
+  return best;
+}
+
 function start() {
   L.control.scale({ maxWidth: 130, metric: DRIFTMAP.units === "si", imperial: DRIFTMAP.units === "us" }).addTo(chart);
   if (DRIFTMAP.background) L.tileLayer(DRIFTMAP.background, { maxZoom: 20 }).addTo(chart);
   DRIFTMAP.areas.forEach((name, index) => layer(name).on("click", tapArea(index)));
+  for (const label of all(".label[data-area]")) {
+    label.addEventListener("click", (event) => {
+      event.stopPropagation();
+      tapArea(Number(label.dataset.area))({ latlng: chart.mouseEventToLatLng(event) });
+    });
+  }
+  one("#by-cause").addEventListener("click", () => {
+    one("#by-cause").setAttribute("aria-pressed", String(!byCause()));
+    apply();
+  });
   for (const whole of all("input.whole")) {
     whole.addEventListener("change", () => {
       for (const box of all(`input[data-piece][data-case="${whole.dataset.case}"]`)) box.checked = whole.checked;
@@ -63,7 +91,11 @@ function start() {
   }
   for (const box of all("input:not(.whole)")) box.addEventListener("change", apply);
   for (const button of all("button[data-view]")) button.addEventListener("click", () => view(button.dataset.view));
-  chart.on("click", (event) => tools.tap(event.latlng));
+  chart.on("click", (event) => {
+    tools.tap(event.latlng);
+    const near = nearArea(event);
+    if (near) tapArea(near.index)(event);
+  });
   chart.on("move zoom resize", placeEdges);
   chart.on("zoomend moveend resize", placeLabels);
   view("flight", { animate: false });
@@ -78,6 +110,7 @@ function toPaper() {
   document.body.classList.add("paper");
   chart.invalidateSize({ animate: false });
   view("flight", { animate: false, padding: [8, 8] });
+  placeLabels();
 }
 function fromPaper() {
   document.body.classList.remove("paper");

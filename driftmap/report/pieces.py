@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 import shapely
@@ -9,7 +10,14 @@ import shapely
 from driftmap.ground.site import Area
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["has_people", "lookalikes", "piece_marks"]
+__all__ = ["KINDS", "has_people", "lookalikes", "people_numbers", "piece_marks"]
+
+KINDS: Final = {
+    **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
+    **dict.fromkeys(("road", "railway", "power line"), "way"),
+    "water": "water",
+}
+"""How ground nobody is in is drawn, by its role; any other as "keep"."""
 
 _SAME_GROUND: Final = 0.8
 """Share of their joint ground that two outlines have in common to be much the same."""
@@ -29,6 +37,23 @@ def has_people(area: Area) -> bool:
         By its role or its head count.
     """
     return area.occupied
+
+
+def people_numbers(areas: Iterable[Area]) -> dict[str, int]:
+    """Give a number to each area that people are in.
+
+    Parameters
+    ----------
+    areas : iterable of Area
+        Areas of a site.
+
+    Returns
+    -------
+    dict of str to int
+        From 1 in the order of the site file, by name.
+    """
+    crowd = [area.name for area in areas if has_people(area)]
+    return {name: number for number, name in enumerate(crowd, start=1)}
 
 
 def piece_marks(assessment: Assessment) -> list[tuple[str, int, int]]:

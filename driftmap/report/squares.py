@@ -20,9 +20,12 @@ Bounds = tuple[float, float, float, float]
 
 _LETTERS: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"  # no I and no O: they are heard as 1 and 0
 _SIZES: Final[dict[Units, tuple[float, ...]]] = {
-    "us": tuple(FOOT * n for n in (50, 100, 200, 250, 500, 1000, 2000, 2500, 5000)),
-    "si": (20.0, 50.0, 100.0, 200.0, 250.0, 500.0, 1000.0, 2000.0),
+    "us": tuple(FOOT * n * 10**k for k in range(7) for n in (50, 100, 200, 250)),
+    "si": tuple(float(n * 10**k) for k in range(7) for n in (20, 25, 50, 100)),
 }
+_MOST: Final = 12
+"""Squares along a side: more are too small to read, and too many to say."""
+
 _MOST_RINGS: Final = 5
 _SPOKE: Final = 30  # deg
 
@@ -72,7 +75,7 @@ class Squares:
 
 
 def lay_squares(bounds: Bounds, units: Units) -> Squares:
-    """Cover ground with the smallest round squares for which the letters suffice.
+    """Cover ground with the smallest round squares of which a dozen a side suffice.
 
     Parameters
     ----------
@@ -85,21 +88,16 @@ def lay_squares(bounds: Bounds, units: Units) -> Squares:
     -------
     Squares
         The grid.
-
-    Raises
-    ------
-    ValueError
-        If the ground is too wide for any.
     """
     west, south, east, north = bounds
     for size in _SIZES[units]:
         first, low = math.floor(west / size), math.floor(south / size)
         columns, rows = math.ceil(east / size) - first, math.ceil(north / size) - low
-        if max(columns, rows) <= len(_LETTERS):
-            return Squares(
-                size, first * size, low * size, max(columns, 1), max(rows, 1)
-            )
-    raise ValueError(f"'bounds' must not span {max(east - west, north - south):,.0f} m")
+        if max(columns, rows) <= _MOST:
+            break
+    # No ground on Earth is wider than a dozen of the largest.
+    columns, rows = (min(max(n, 1), len(_LETTERS)) for n in (columns, rows))
+    return Squares(size, first * size, low * size, columns, rows)
 
 
 def ring_step(reach: float, units: Units) -> float:
@@ -174,4 +172,5 @@ def spokes(site: Site, step: float) -> list[tuple[int, list[list[float]]]]:
 
 def _latlon(site: Site, east: FloatArray, north: FloatArray) -> list[list[float]]:
     lon, lat = site.to_lonlat(east, north)
+    lon = site.longitude + (lon - site.longitude + 180.0) % 360.0 - 180.0
     return np.column_stack([lat, lon]).round(6).tolist()  # type: ignore[no-any-return]

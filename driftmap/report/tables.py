@@ -9,11 +9,17 @@ from typing import Any, Final
 import numpy as np
 
 from driftmap.air.wind import direction_and_speed
+from driftmap.briefing.facts import spots
 from driftmap.briefing.voice import english
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.probability import Probability
 from driftmap.report import reasons, words
-from driftmap.report.pieces import has_people, lookalikes, piece_marks
+from driftmap.report.pieces import (
+    has_people,
+    lookalikes,
+    people_numbers,
+    piece_marks,
+)
 from driftmap.report.reading import wind_told
 from driftmap.report.words import Units
 from driftmap.units import show, unit_of
@@ -26,6 +32,7 @@ __all__ = [
     "case_rows",
     "check_rows",
     "headline",
+    "people_rows",
     "wind_rows",
 ]
 
@@ -58,8 +65,7 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
         "word": _WORDS[a.verdict],
         "wind": read,
         "wind_more": more,
-        # A picture of the head alone must not read as leave to fly.
-        "reasons": against[:2] or [_all_kept(a), "The range safety officer decides"],
+        "reasons": against[:2] or [_all_kept(a)],
         "more": max(0, len(against) - 2),
     }
 
@@ -176,6 +182,39 @@ def check_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
         }
 
     return [row(check) for check in (*worst, *passed)]
+
+
+def people_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
+    """Give the places of people as numbered on the map.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    list of dict
+        Number, name, head count, where it lies from the pad, and what checks say of it.
+    """
+    numbers = people_numbers(assessment.site.areas)
+    rows = []
+    for spot in spots(assessment):
+        if has_people(spot.area):
+            away = words.distance(spot.distance, units)
+            where = f"{away} {words.compass(spot.azimuth)} of the pad"
+            rows.append(
+                {
+                    "number": numbers[spot.area.name],
+                    "name": spot.area.name,
+                    "people": spot.area.people,
+                    "where": where if spot.distance > 0 else "at the pad",
+                    "outcome": spot.outcome,
+                }
+            )
+    return rows
 
 
 def area_rows(assessment: Assessment) -> list[dict[str, Any]]:

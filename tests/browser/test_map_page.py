@@ -47,6 +47,11 @@ def click(browser, selector):
     browser.js("document.querySelector(arguments[0]).click()", selector)
 
 
+def causes(browser):
+    """Bring the lines of every cause; the opening picture shows two zones."""
+    click(browser, "#by-cause")
+
+
 def settle(browser):
     """Wait until zooms and popups have come to rest; Leaflet takes a quarter second."""
     browser.js("return new Promise(done => setTimeout(done, 500))")
@@ -70,6 +75,9 @@ def test_asks_for_nothing_and_fits(browser, page, width, height, dark):
     assert browser.requests() == []
     assert browser.complaints() == []
     assert browser.js("return document.documentElement.scrollWidth") <= width
+    assert drawn(browser, ".zone") == 2
+    assert drawn(browser, ".contour") == 0
+    causes(browser)
     assert drawn(browser, ".contour") > 5
 
 
@@ -90,7 +98,7 @@ def test_verdict_stands_first_and_is_not_colour_alone(browser, page, demo):
     head = browser.find("header.verdict")
     assert (
         browser.find("header .word").text
-        == {"go": "GO", "hold": "HOLD", "no-go": "NO-GO"}[demo.verdict]
+        == {"go": "GO", "hold": "HOLD", "no-go": "NO\u2011GO"}[demo.verdict]
     )
     assert head.rect["y"] == 0
     assert head.find_element("css selector", ".sign path, .sign circle")
@@ -101,6 +109,7 @@ def test_verdict_stands_first_and_is_not_colour_alone(browser, page, demo):
 
 def test_switch_of_a_piece(browser, page):
     browser.open(page)
+    causes(browser)
     before = drawn(browser, ".case-2")
     click(browser, "input[data-piece='2']")
     assert before > 0
@@ -112,6 +121,7 @@ def test_switch_of_a_piece(browser, page):
 
 def test_switch_of_a_case_moves_all_its_pieces(browser, page):
     browser.open(page)
+    causes(browser)
     assert drawn(browser, ".case-3") >= 2
     click(browser, "input[data-piece='3a']")
     assert browser.js(
@@ -131,6 +141,7 @@ def test_switch_of_a_case_moves_all_its_pieces(browser, page):
 
 def test_failures_show_the_outer_line_until_asked(browser, page):
     browser.open(page)
+    causes(browser)
     assert drawn(browser, ".case-2.in-99") > 0
     assert drawn(browser, ".case-2.in-50") == 0
     assert drawn(browser, ".case-1.in-50.filled") > 0
@@ -165,7 +176,8 @@ def test_grid_and_rings(browser, page, box, path):
         shown = browser.find(box).is_selected()
         assert (drawn(browser, path) > 0) == shown
         click(browser, box)
-    click(browser, "#show-grid")
+    if browser.find("#show-grid").is_selected():
+        click(browser, "#show-grid")
     assert browser.driver.find_elements("css selector", "#columns span") == []
 
 

@@ -1,5 +1,6 @@
 """The map page as text: safe, stable, light, and sealed."""
 
+import json
 import re
 import subprocess
 import sys
@@ -148,9 +149,29 @@ def test_squares_cover_the_ground_and_meet_at_the_pad(units, reach):
     assert grid.west / grid.size == pytest.approx(round(grid.west / grid.size))
 
 
-def test_ground_too_wide_for_letters_is_refused():
-    with pytest.raises(ValueError, match="must not span"):
-        squares.lay_squares((0.0, 0.0, 1e6, 1.0), "si")
+@pytest.mark.parametrize("units", ["us", "si"])
+@pytest.mark.parametrize("span", [50.0, 46_172.0, 3e6, 2e7])
+def test_no_ground_is_too_wide_for_squares(units, span):
+    """A high flight or a far area never keeps a verdict from being written."""
+    grid = squares.lay_squares((-span, -span / 3, span, span / 2), units)
+    assert grid.west <= -span
+    assert grid.west + grid.size * grid.columns >= span
+    assert max(grid.columns, grid.rows) <= 12
+    assert len(grid.letters) == grid.columns
+
+
+@pytest.mark.parametrize("longitude", [179.999, -179.9985])
+def test_the_180th_meridian_is_no_line_across_the_world(demo, longitude):
+    far = replace(demo, site=replace(demo.site, longitude=longitude))
+    page = map_html(far, units="us")
+    data = json.loads(re.search(r"const DRIFTMAP = (\{.*?\});\n", page)[1])
+    for corners in data["views"].values():
+        (south, west), (north, east) = corners
+        assert 0 < north - south < 0.2
+        assert 0 < east - west < 0.3
+    longitudes = [float(x) for x in re.findall(r"\[4\d\.\d+, ?(-?1\d\d\.\d+)\]", page)]
+    assert len(longitudes) > 100
+    assert max(longitudes) - min(longitudes) < 0.5
 
 
 def test_rings_lie_at_their_distance(demo):

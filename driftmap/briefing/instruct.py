@@ -1,0 +1,67 @@
+"""The one instruction for everybody on the field."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from driftmap.briefing.facts import climb, falls, straight_down
+from driftmap.briefing.voice import Voice
+from driftmap.failures.bodies import by_opening
+from driftmap.verdict.assessment import Assessment
+
+__all__ = ["instruction", "opens_by"]
+
+_OPENING: Final = 2.0
+"""From a trigger to an open device, at the most [s]: 0.5 to 1.5 s are assumed when flying."""
+
+
+def opens_by(assessment: Assessment) -> float | None:
+    """Say by when the first device should be seen.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    float or None
+        Time after lift-off [s]; None where it opens at a height, which nobody can count.
+    """
+    devices = sorted(assessment.flight.recovery, key=by_opening)
+    if not devices:
+        return None
+    trigger = devices[0].opens_at
+    if trigger.at == "apogee":
+        return climb(assessment).last + _OPENING
+    return trigger.value + _OPENING if trigger.at == "time" else None
+
+
+def instruction(assessment: Assessment, voice: Voice) -> list[str]:
+    """Say where to stand, and what to do when nothing opens.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    voice : Voice
+        Writes the messages.
+
+    Returns
+    -------
+    list of str
+        Two short sentences.
+    """
+    told = [voice.say("instruct.stand")]
+    fast = straight_down(falls(assessment))
+    devices = sorted(assessment.flight.recovery, key=by_opening)
+    if fast is None or not devices:
+        return told
+    words = {"device": voice.say(f"device.{devices[0].kind}")}
+    words["look"] = voice.say("instruct.around")
+    if not fast.around:
+        words["look"] = voice.say("instruct.look", compass=voice.compass(fast.azimuth))
+    by = opens_by(assessment)
+    if by is None:
+        return [*told, voice.say("instruct.past", **words)]
+    return [*told, voice.say("instruct.count", time=voice.seconds(by), **words)]
