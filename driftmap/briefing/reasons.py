@@ -30,7 +30,9 @@ def reasons(checks: Iterable[Check], people: Iterable[str], voice: Voice) -> lis
         The worst first, of each kind of check and area only the worst; the count of open
         questions last.
     """
-    against = worst_first(checks, set(people))
+    every = list(checks)
+    against = worst_first(every, set(people))
+    against += [check for check in every if check.beside and check.outcome == "pass"]
     told: dict[tuple[str, str], str] = {}
     for check in against:
         if not check.question:

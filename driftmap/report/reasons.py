@@ -158,20 +158,20 @@ def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]
             if check.sense == "least":
                 over = 1 / over if over else math.inf
         calm = check.area not in people
-        beside = getattr(check, "beside", False)
+        beside = check.beside
         return not beside, check.outcome != "fail", check.question, calm, -over
 
     return sorted((c for c in checks if c.outcome != "pass"), key=order)
 
 
 def verdict_reasons(
-    checks: Iterable[Check], people: Collection[str], voice: Voice
+    checks: Collection[Check], people: Collection[str], voice: Voice
 ) -> list[str]:
     """Say in a line each what speaks against flying, the worst first.
 
     Parameters
     ----------
-    checks : iterable of Check
+    checks : collection of Check
         All checks.
     people : collection of str
         Names of the areas where people are; these come before others.
@@ -181,10 +181,12 @@ def verdict_reasons(
     Returns
     -------
     list of str
-        One for each check that does not pass, and one for all questions together.
+        One for each check that does not pass, then for each that passes but must stand
+        beside the word, and one for all questions together.
     """
     worst = worst_first(checks, people)
     told = [sentence(check, voice) for check in worst if not check.question]
+    told += [sentence(c, voice) for c in checks if c.beside and c.outcome == "pass"]
     open_ = sum(check.question for check in worst)
     if open_:
         told.append(voice.say("reason.questions", count=voice.count(open_)))

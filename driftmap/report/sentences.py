@@ -98,6 +98,7 @@ def _amount(value: float, check: Check, voice: Voice) -> str:
         "m": lambda: voice.exact_distance(value),
         "deg": lambda: f"{value:.0f}°",
         "times": lambda: voice.number(f"{value:.2f}"),
+        "times its weight": lambda: voice.number(f"{value:.1f}"),
         "h": lambda: voice.number(f"{value:.1f}") + "\u00a0h",
         "share": lambda: voice.number(f"{value:.0%}").replace("%", "\u00a0%"),
         "per flight": lambda: one_of(value, voice) if value else "∞",
@@ -137,10 +138,12 @@ def _told(check: Check, voice: Voice) -> str:
         share = check.unit == "share" and check.limit < 1
         words["allowed"] = allowed(check.limit, voice) if share else words["limit"]
     key = f"check.{check.kind.value}"
-    try:
-        return voice.say(key, **words)
-    except KeyError:  # no such message, or a figure that this check lacks
-        return _plainly(check, words, voice)
+    if key in voice.catalogue.messages:
+        try:
+            return voice.say(key, **words)
+        except KeyError:  # a figure that this check lacks
+            pass
+    return _plainly(check, words, voice)
 
 
 def _figure(check: Check, voice: Voice) -> str:

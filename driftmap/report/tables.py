@@ -65,7 +65,7 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
         "word": _WORDS[a.verdict],
         "wind": read,
         "wind_more": more,
-        "reasons": against[:2] or [_all_kept(a)],
+        "reasons": ([_all_kept(a)] if a.verdict == "go" else []) + against[:2],
         "more": max(0, len(against) - 2),
     }
 
@@ -179,6 +179,7 @@ def check_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
             "interval": interval,
             "limit": reasons.limit(check, units),
             "source": check.source,
+            "note": "" if check.question else check.note,
         }
 
     return [row(check) for check in (*worst, *passed)]

@@ -113,7 +113,7 @@ def test_switch_of_a_piece(browser, page):
     before = drawn(browser, ".case-2")
     click(browser, "input[data-piece='2']")
     assert before > 0
-    assert drawn(browser, ".case-2") == 0
+    assert drawn(browser, ".case-2") < before
     assert not browser.find("input.whole[data-case='2']").is_selected()
     click(browser, "input[data-piece='2']")
     assert drawn(browser, ".case-2") == before
@@ -122,13 +122,14 @@ def test_switch_of_a_piece(browser, page):
 def test_switch_of_a_case_moves_all_its_pieces(browser, page):
     browser.open(page)
     causes(browser)
-    assert drawn(browser, ".case-3") >= 2
+    before = drawn(browser, ".case-3")
+    assert before >= 2
     click(browser, "input[data-piece='3a']")
     assert browser.js(
         "return document.querySelector(\"input.whole[data-case='3']\").indeterminate"
     )
     click(browser, "input.whole[data-case='3']")
-    assert drawn(browser, ".case-3") == 0
+    assert drawn(browser, ".case-3") < before
     click(browser, "input.whole[data-case='3']")
     assert drawn(browser, ".case-3") >= 2
     assert all(
