@@ -11,6 +11,7 @@ import click
 from driftmap.cli.options import answers_of, day_of, day_options, units_option
 from driftmap.cli.sweeping import (
     cautions,
+    forewarn,
     hands_of,
     plan_options,
     preamble,
@@ -88,9 +89,10 @@ def aim_command(  # noqa: PLR0913, PLR0917
     day = day_of(temperature, altimeter, humidity, ground.elevation)
     setup = Setup(rocket, ground, samples, seed, day, answers_of(answers, ground))
     basis = basis_of(setup, wind)
+    forewarn(basis, samples)
     with hands_of(workers, processes, "aims") as hands:
         planned, aims = best_aims(setup, wind, hands)
-    head = heading(setup, (*wind.assumed, *basis.assumed), basis.questions)
+    head = heading(setup, (*wind.assumed, *basis.assumed), basis)
     data = aim_document(head, planned, aims, best)
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
     if out is not None:
@@ -99,17 +101,16 @@ def aim_command(  # noqa: PLR0913, PLR0917
         click.echo(text)
         return
     echo_flight(asked)
-    lines = preamble(setup, basis.questions)
-    click.echo(
-        "\n".join([*lines, *([""] if lines else []), _table(planned, aims[:best])])
-    )
+    lines = preamble(data)
+    table = _table(planned, aims[:best], held=bool(basis.conditions))
+    click.echo("\n".join([*lines, *([""] if lines else []), table]))
     click.echo(
         f"\n{len(aims)} aims tried. Aim where the code lets you, clear of people."
     )
     click.echo(cautions(data["assumed"]))
 
 
-def _table(planned: Aim, best: tuple[Aim, ...]) -> str:
+def _table(planned: Aim, best: tuple[Aim, ...], *, held: bool) -> str:
     from driftmap.cli.table import text_table
 
     head = [
@@ -121,11 +122,11 @@ def _table(planned: Aim, best: tuple[Aim, ...]) -> str:
         "passes over",
         "held by",
     ]
-    rows = [_row("as planned: ", planned), *(_row("", aim) for aim in best)]
+    rows = [_row("as planned: ", planned, held), *(_row("", aim, held) for aim in best)]
     return text_table([head, *rows])
 
 
-def _row(before: str, aim: Aim) -> list[str]:
+def _row(before: str, aim: Aim, held: bool) -> list[str]:
     from driftmap.report.words import percent
 
     stray, _, most = aim.trial.stray
@@ -136,7 +137,7 @@ def _row(before: str, aim: Aim) -> list[str]:
         leans = " into the wind"
     return [
         f"{before}{aim.tilt_deg:.1f}°{leans if aim.tilt_deg else ''}",
-        aim.trial.verdict.upper(),
+        "GO IF" if held and aim.trial.verdict == "go" else aim.trial.verdict.upper(),
         "" if worst is None else f"{percent(worst.value)} {worst.area}, {worst.case}",
         percent(stray) if stray else f"under {percent(most)}",
         ""

@@ -109,7 +109,6 @@ def dial_command(  # noqa: PLR0913, PLR0917
     from driftmap.dial import check_between, dial_html
     from driftmap.ground.site import read_site
     from driftmap.planning import Setup, Supposition
-    from driftmap.planning.trial import too_few
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), read_site(site)
@@ -132,8 +131,6 @@ def dial_command(  # noqa: PLR0913, PLR0917
         f"{between.cells} cells between them: {between.milder} are held by what lies "
         "between the winds alone (more --directions and --speeds make cells smaller)"
     )
-    if few := too_few(setup):
-        click.echo(few)
     click.echo(f"\nDial: {out / 'dial.html'} ({len(page.encode()) / 1000:.0f} kB)")
 
 
@@ -152,6 +149,9 @@ def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
     from driftmap.dial import compute_dial
     from driftmap.planning import Hands
 
+    def forewarn(text: str) -> None:
+        click.echo(text, err=True)
+
     def pool() -> ProcessPoolExecutor:
         # Fresh processes: a fork of one with threads may hang.
         return ProcessPoolExecutor(
@@ -160,7 +160,7 @@ def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
 
     with _Progress() as progress, pool() as workers:
         hands = Hands(workers, renew=pool, progress=progress)
-        return compute_dial(setup, supposition, reach, hands=hands)
+        return compute_dial(setup, supposition, reach, hands=hands, told=forewarn)
 
 
 def _told(dial: Dial) -> str:

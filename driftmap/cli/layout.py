@@ -11,9 +11,11 @@ import click
 from driftmap.cli.options import answers_of, units_option
 from driftmap.cli.sweeping import (
     cautions,
+    forewarn,
     hands_of,
     plan_options,
     preamble,
+    preamble_html,
 )
 from driftmap.errors import InputError
 from driftmap.units import parse
@@ -131,7 +133,9 @@ def layout_command(  # noqa: PLR0913, PLR0917
     keep = _keep(ground, sets, distance)
     question = Question(setups, supposition, rose, keep)
     pair = [suppose(supposition, 90.0 * i, 3.0) for i in range(2)]
-    bases = [basis_of(setup, *pair) for setup in setups]
+    read = [supposition.read(90.0 * i, 3.0) for i in range(2)]
+    bases = [basis_of(setup, *pair, known=read) for setup in setups]
+    forewarn(max(bases, key=lambda basis: basis.need.flights), samples)
     try:
         with hands_of(workers, processes, "flights in a wind") as hands:
             pads = best_pads(question, spacing=step, hands=hands)
@@ -148,8 +152,7 @@ def layout_command(  # noqa: PLR0913, PLR0917
         for setup, basis in zip(setups, bases, strict=True)
         for note in basis.assumed
     ]
-    questions = tuple(dict.fromkeys(q for basis in bases for q in basis.questions))
-    head = heading(setups[0], notes, questions)
+    head = heading(setups[0], notes, *bases)
     data = layout_document(head, question, pads, stands, best)
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
     if out is not None:
@@ -163,7 +166,7 @@ def layout_command(  # noqa: PLR0913, PLR0917
     if as_json:
         click.echo(text)
         return
-    for line in preamble(setups[0], questions):
+    for line in preamble(data):
         click.echo(line)
     click.echo(_told(pads, stands, best, units))
     click.echo(cautions(data["assumed"]))
@@ -299,6 +302,7 @@ def _page(
     from driftmap.report.planpage import page, printable, table
 
     blocks = [
+        preamble_html(data),
         "<p>North is up. A dot is a candidate; the darker, the more of the winds are go. "
         "An empty ring is barred by rules on distances. Point at one to read why.</p>",
         layout_svg(site, pads, best, units),

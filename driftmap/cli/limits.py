@@ -12,9 +12,11 @@ import click
 from driftmap.cli.options import answers_of, day_of, day_options, units_option
 from driftmap.cli.sweeping import (
     cautions,
+    forewarn,
     hands_of,
     plan_options,
     preamble,
+    preamble_html,
 )
 from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 
@@ -31,7 +33,7 @@ __all__ = ["limits_command"]
 @click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
 @click.option(
     "--directions",
-    type=click.IntRange(1, 72),
+    type=click.IntRange(6, 72),
     default=16,
     show_default=True,
     help="How many, evenly around from north.",
@@ -76,8 +78,8 @@ def limits_command(  # noqa: PLR0913, PLR0917
 ) -> None:
     """Find, for every direction, the strongest surface wind that is still go.
 
-    Winds are supposed: they count as known to the top. Speeds are told at 10 m and at head
-    height. Every one of them is a verdict in full, on the same seed.
+    Winds are supposed: they count as known to the top, and every go is a go if the winds
+    aloft are as supposed. Speeds are told at 10 m and at head height.
 
     \b
     Example:
@@ -96,37 +98,48 @@ def limits_command(  # noqa: PLR0913, PLR0917
     said = answers_of(answers, ground)
     setup = Setup(rocket, ground, samples, seed, day, said)
     supposition = Supposition(ground.elevation, shape_of(asked, Place.of(ground)))
-    top = suppose(supposition, 90.0, scan_speeds(setup, steps)[-2])
-    basis = basis_of(setup, suppose(supposition, 0.0, LIGHTEST), top)
+    most = scan_speeds(setup, steps)[-2]
+    top = suppose(supposition, 90.0, most)
+    light = suppose(supposition, 0.0, LIGHTEST)
+    read = [supposition.read(0.0, LIGHTEST), supposition.read(90.0, most)]
+    basis = basis_of(setup, light, top, known=read)
+    forewarn(basis, samples)
     with hands_of(workers, processes, "directions") as hands:
         ways = [360 / directions * i for i in range(directions)]
-        found = wind_limits(setup, supposition, ways, steps=steps, hands=hands)
-    assumed = [_scan_note(steps), *top.assumed, *basis.assumed]
-    head = heading(setup, assumed, basis.questions)
+        half = 180 / directions
+        found = wind_limits(
+            setup, supposition, ways, half=half, steps=steps, hands=hands
+        )
+    assumed = [_scan_note(half), *top.assumed, *basis.assumed]
+    head = heading(setup, assumed, basis)
     share = head_share(supposition)
     data = limits_document(head, found, share)
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
-    rows = _rows(found, share, units)
+    rows = _rows(found, share, head["conditions"], units)
     if out is not None:
-        page = _page(data, found, scan_speeds(setup, steps)[-2], rows, units)
+        page = _page(data, found, most, rows, units)
         write_all(out, {"limits.html": page, "limits.json": text + "\n"})
     if as_json:
         click.echo(text)
         return
-    click.echo(_told(rows, preamble(setup, basis.questions), assumed))
+    click.echo(_told(rows, preamble(data), assumed))
     if out is not None:
         click.echo(f"\nPicture: {out / 'limits.html'}")
 
 
-def _scan_note(steps: int) -> str:
+def _scan_note(half: float) -> str:
     return (
-        f"each direction was tried at {steps + 2} speeds and every change narrowed down; "
-        "a shorter gap between two of these speeds can be missed"
+        f"each direction stands for {half:.3g}° to either side; what is told as go was "
+        "judged as a whole, so that no wind in it is judged milder than by itself; what "
+        "is not told as go may still be go"
     )
 
 
 def _rows(
-    found: Sequence[DirectionLimit], share: float, units: Literal["us", "si"]
+    found: Sequence[DirectionLimit],
+    share: float,
+    held: Sequence[str],
+    units: Literal["us", "si"],
 ) -> list[list[str]]:
     from driftmap.report.words import bearing
     from driftmap.units import show
@@ -134,7 +147,15 @@ def _rows(
     def speed(value: float) -> str:
         return show(value, "speed", units, digits=1)
 
-    rows = [["wind from", "go below, at 10 m", "at head height", "also go", "held by"]]
+    rows = [
+        [
+            "wind from",
+            f"go{' if' * bool(held)}, below at 10 m",
+            "at head height",
+            "also go",
+            "held by",
+        ]
+    ]
     for limit in found:
         below = limit.go_below
         most, head = "not known", ""
@@ -167,12 +188,12 @@ def _page(
 
     text = (
         "<p>Each wedge points to where the wind comes from and reaches to the strongest "
-        "wind, at 10 m, up to which all winds tried were go. A dashed wedge is go only "
+        "wind, at 10 m, up to which all winds in it are go. A dashed wedge is go only "
         "from some wind on; grey is not known.</p>"
     )
     return page(
         f"Wind limits: {data['flight']} at {data['site']}",
-        [dial_svg(found, most, units), text, table(rows)],
+        [preamble_html(data), dial_svg(found, most, units), text, table(rows)],
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
     )

@@ -12,9 +12,11 @@ import click
 from driftmap.cli.options import answers_of
 from driftmap.cli.sweeping import (
     cautions,
+    forewarn,
     hands_of,
     plan_options,
     preamble,
+    preamble_html,
 )
 from driftmap.errors import InputError
 from driftmap.units import parse
@@ -118,7 +120,10 @@ def season_command(  # noqa: PLR0913, PLR0917
     setup = Setup(rocket, ground, samples, seed, None, answers_of(answers, ground))
     supposition = Supposition(ground.elevation)
     wind = suppose(supposition, 90.0, 4.0)
-    basis = basis_of(setup, suppose(supposition, 0.0, 0.0), wind)
+    calm = suppose(supposition, 0.0, 0.0)
+    read = [supposition.read(0.0, 0.0), supposition.read(90.0, 4.0)] * bool(file)
+    basis = basis_of(setup, calm, wind, known=read)
+    forewarn(basis, samples)
     path = None if out is None else out / "season-verdicts.jsonl"
     same: Agreement | None = None
     if file:
@@ -139,7 +144,7 @@ def season_command(  # noqa: PLR0913, PLR0917
         with hands_of(workers, processes, "soundings") as hands:
             found = _flown_aloft(setup, supposition, soundings, path, hands)
         notes = [*_ALOFT, *basis.assumed]
-    head = heading(setup, notes, basis.questions)
+    head = heading(setup, notes, basis)
     data = season_document(head, found, same, timedelta(hours=utc_offset))
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
     if out is not None:
@@ -148,7 +153,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     if as_json:
         click.echo(text)
         return
-    for line in preamble(setup, basis.questions):
+    for line in preamble(data):
         click.echo(line)
     click.echo(_told(data))
     click.echo(cautions(data["assumed"]))
@@ -241,7 +246,7 @@ def _head(data: dict[str, Any]) -> list[str]:
     what = data["counted"]
     return [
         "month",
-        "go",
+        "go if" if data["conditions"] else "go",
         f"of known {what} between",
         "hold",
         "no-go",
@@ -281,7 +286,12 @@ def _page(data: dict[str, Any], found: Sequence[SeasonHour], offset: timedelta) 
     rows.append(_row("all", data["all"]))
     return page(
         f"Season: {data['flight']} at {data['site']}",
-        [season_svg(by_month_and_hour(found, offset=offset)), text, table(rows)],
+        [
+            preamble_html(data),
+            season_svg(by_month_and_hour(found, offset=offset)),
+            text,
+            table(rows),
+        ],
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
     )

@@ -5,9 +5,9 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
@@ -15,9 +15,16 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from driftmap.planning.sweep import Hands
-    from driftmap.planning.trial import Setup
+    from driftmap.planning.trial import Basis
 
-__all__ = ["cautions", "hands_of", "plan_options", "preamble"]
+__all__ = [
+    "cautions",
+    "forewarn",
+    "hands_of",
+    "plan_options",
+    "preamble",
+    "preamble_html",
+]
 
 F = TypeVar("F", bound=Callable[..., object])
 
@@ -130,17 +137,28 @@ def _duration(seconds: float) -> str:
     return f"{seconds / 3600:.1f} h"
 
 
-def preamble(setup: Setup, questions: tuple[str, ...]) -> list[str]:
-    """Say what every go of a plan hangs on."""
-    from driftmap.planning.trial import too_few
+def forewarn(basis: Basis, samples: int) -> None:
+    """Say before the long work where no go can come of it."""
+    if few := basis.need.warning(samples):
+        click.echo(few, err=True)
 
-    lines = [few] if (few := too_few(setup)) else []
-    if questions:
-        lines.append(
-            f"{len(questions)} questions of the rules are set aside: go here means go once "
-            "they are answered on the day (listed in --json; see the rules command)"
-        )
+
+def preamble(data: Mapping[str, Any]) -> list[str]:
+    """Say what every go of a plan hangs on, from the head of its document."""
+    lines = [data["too_few"]] if data["too_few"] else []
+    if data["conditions"]:
+        lines.append(f"Go here means go if {'; and if '.join(data['conditions'])}.")
+    if data["questions_set_aside"]:
+        lines.append("The questions are listed in --json and by the rules command.")
     return lines
+
+
+def preamble_html(data: Mapping[str, Any]) -> str:
+    """Write the same for a page."""
+    from driftmap.report.planpage import printable
+
+    lines = preamble(data)[: 1 + bool(data["too_few"])]
+    return "".join(f"<p><strong>{printable(line)}</strong></p>" for line in lines)
 
 
 def cautions(assumed: list[str]) -> str:

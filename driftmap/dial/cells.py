@@ -16,10 +16,8 @@ from driftmap.errors import DriftmapError
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.span import Corners, everywhere, strictest
 from driftmap.planning.supposed import Supposition
-from driftmap.planning.trial import Setup, flown, judged, unpack
+from driftmap.planning.trial import Setup, flown, hangs_on_aloft, judged, unpack
 from driftmap.verdict.check import decide
-from driftmap.verdict.limits import read_limits
-from driftmap.verdict.wind_checks import wind_checks
 
 __all__ = ["Block", "Found", "blocks_of", "unknown", "work_out"]
 
@@ -114,8 +112,7 @@ class _Bench:
     def supposed(self, cloud: Cloud, wind: Wind) -> bool:
         """Tell whether a go hangs on winds aloft that the meter does not tell."""
         known = known_wind(self.supposition, wind[1], wind[0])
-        limits = read_limits(self.setup.flight, self.setup.site)
-        return decide(wind_checks(cloud, known, limits)) != "go"
+        return hangs_on_aloft(cloud, self.setup, known)
 
     def node(self, i: float, j: float) -> Node:
         """Judge a wind as an assessment does."""

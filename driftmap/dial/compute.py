@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -15,7 +15,8 @@ from driftmap.dial.winds import limit_at_meter, metered_wind
 from driftmap.failures.cases import build_cases
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
-from driftmap.planning.trial import Setup, flown, judged, pack
+from driftmap.planning.trial import Setup, flown, judged, pack, scouts
+from driftmap.verdict.enough import Need, flights_needed
 
 __all__ = ["Dial", "compute_dial"]
 
@@ -43,6 +44,8 @@ class Dial:
         What was assumed.
     limit : float
         Speed at the meter at which the wind at 10 m is at the limit on it [m s⁻¹].
+    too_few : str
+        That too few flights were flown for any go; empty where there are enough.
     """
 
     setup: Setup
@@ -53,6 +56,7 @@ class Dial:
     pieces: tuple[tuple[str, str, int], ...]
     assumed: tuple[str, ...]
     limit: float
+    too_few: str
 
 
 def compute_dial(
@@ -61,6 +65,7 @@ def compute_dial(
     reach: Reach,
     *,
     hands: Hands | None = None,
+    told: Callable[[str], None] | None = None,
 ) -> Dial:
     """Fly and judge every case in every wind of a dial.
 
@@ -76,6 +81,9 @@ def compute_dial(
     hands : Hands, optional
         Who works on it; threads by default. A part is all directions of one speed, or
         as many winds as there are speeds where the rail has a bearing of its own.
+
+    told : callable, optional
+        Takes what is to be said before the long work.
 
     Returns
     -------
@@ -95,7 +103,9 @@ def compute_dial(
     winds a cell is judged as a whole (`driftmap.planning.span`), so that no wind in it
     is judged milder than it is.
     """
-    first, notes = _scouted(setup, supposition)
+    first, notes, need = _scouted(setup, supposition)
+    if told is not None and (few := need.warning(setup.samples)):
+        told(few)
     blocks = blocks_of(reach, setup.flight.rail.follows_wind)
     work = partial(work_out, pack(setup), supposition, reach)
     nodes: dict[tuple[int, int], Node] = {}
@@ -118,6 +128,7 @@ def compute_dial(
         tuple((case, body, count) for case, body, count in first),
         notes,
         limit_at_meter(setup, supposition),
+        need.warning(setup.samples),
     )
 
 
@@ -142,11 +153,11 @@ def _lost(reach: Reach, block: Block, reason: str) -> Found:
 
 def _scouted(
     setup: Setup, supposition: Supposition
-) -> tuple[list[tuple[str, str, int]], tuple[str, ...]]:
+) -> tuple[list[tuple[str, str, int]], tuple[str, ...], Need]:
     """List the pieces and what is assumed; let bad input raise before the long work."""
     wind = metered_wind(supposition, 0.0, 1.0)
     tree = build_cases(setup.flight)
-    few = Setup(setup.flight, setup.site, 20, setup.seed, setup.day, setup.answers)
+    few = scouts(setup)
     cloud = flown(few, wind)
     judged(cloud, few, wind)
     day = "standard atmosphere: no temperature or pressure was given"
@@ -160,4 +171,5 @@ def _scouted(
         "the ground is flat, at the pad's elevation",
     )
     pieces = [(c.name, b.name, b.count) for c in tree.cases for b in c.bodies]
-    return pieces, tuple(dict.fromkeys(notes))
+    need = flights_needed(cloud, setup.site)
+    return pieces, tuple(dict.fromkeys(notes)), need

@@ -25,7 +25,6 @@ from driftmap.dial.told import questions_of, tell_reasons
 from driftmap.dial.winds import aloft_told
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import OCCUPIED, Site
-from driftmap.planning.trial import too_few
 from driftmap.report.pieces import has_people
 from driftmap.report.words import Units, distance, isolate, percent, tied
 from driftmap.units import DIMENSIONS, show, unit_of
@@ -230,7 +229,7 @@ def _content(
         ],
         "questions": questions_of([*dial.nodes, *dial.cells.values()])[0],
         "aloft": aloft_told(dial.supposition),
-        "too_few": too_few(dial.setup),
+        "too_few": dial.too_few,
         "half": half,
         "outside": distance(half.outside, units),
         "outside_share": percent(half.outside_share),

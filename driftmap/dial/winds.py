@@ -119,7 +119,7 @@ def limit_at_meter(setup: Setup, supposition: Supposition) -> float:
     Returns
     -------
     float
-        Speed at the meter [m s⁻¹]; the limit itself where the wind does not grow.
+        Speed at the meter [m s⁻¹]; that limit itself where the wind does not grow.
     """
     limit = min(wind_allowed(setup), HIGHEST)
     grown = float(np.hypot(*metered_wind(supposition, 0.0, limit).at(REFERENCE)))

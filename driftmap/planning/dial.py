@@ -1,15 +1,17 @@
-"""Wind limits: for every direction the winds in which the verdict is still go."""
+"""Wind limits: for every sector of the compass the winds in which the verdict is go."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import itertools
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
 import numpy as np
 
-from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.sector import Sector
+from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     NOT_KNOWN,
@@ -17,20 +19,26 @@ from driftmap.planning.trial import (
     Setup,
     Trial,
     pack,
-    try_flight,
     unpack,
 )
-from driftmap.verdict.check import Kind
-from driftmap.verdict.limits import read_limits
-from driftmap.verdict.rule_checks import rule_limit
 
-__all__ = ["HIGHEST", "DirectionLimit", "scan_speeds", "wind_limits"]
+__all__ = [
+    "HIGHEST",
+    "WIDEST",
+    "DirectionLimit",
+    "scan_speeds",
+    "search",
+    "wind_limits",
+]
 
 HIGHEST: Final = 25.0
 """Strongest wind at 10 m that is tried, whatever limit is set [m s⁻¹]."""
 
 TOLERANCE: Final = 0.1
 """Width to which a limit is narrowed down [m s⁻¹]."""
+
+WIDEST: Final = 30.0
+"""Most that a sector reaches to either side [deg]."""
 
 LIGHTEST: Final = 0.1
 """Speed the scan begins with [m s⁻¹]: as good as a calm, yet a rail that is aimed into the
@@ -39,14 +47,14 @@ wind leans to where it comes from."""
 
 @dataclass(frozen=True, slots=True)
 class DirectionLimit:
-    """The winds from one direction in which the verdict is go.
+    """The winds of a sector in which the verdict is go.
 
     Parameters
     ----------
     from_deg : float
-        Direction the wind comes from, clockwise from true north [deg].
+        Direction its middle comes from, clockwise from true north [deg].
     go : tuple of (float, float)
-        Spans of speed at 10 m found to be go, lowest first: both ends were flown
+        Spans of speed at 10 m that are go in every wind of the sector, lowest first
         [m s⁻¹].
     blocked_by : str
         What speaks most against a go just above `go_below`.
@@ -64,7 +72,7 @@ class DirectionLimit:
 
     @property
     def go_below(self) -> float | None:
-        """Strongest wind up to which every wind tried, from the lightest, is go [m s⁻¹].
+        """Strongest wind up to which every wind, from the lightest, is go [m s⁻¹].
 
         0 where the lightest air is not go; None where nothing is known.
         """
@@ -125,14 +133,16 @@ def wind_limits(
     supposition: Supposition,
     directions: Sequence[float],
     *,
+    half: float = 0.0,
     steps: int = 6,
     hands: Hands | None = None,
 ) -> tuple[DirectionLimit, ...]:
-    """Find, for every direction, the winds in which the verdict is go.
+    """Find, for every sector, the winds in which the verdict is go.
 
-    A coarse scan from light air to the limit of the surface wind shows where the finding
-    changes; each change is then narrowed down to `TOLERANCE` by bisection. Every step is
-    a verdict in full, all on the same seed.
+    A scan from light air to the limit of the surface wind; where it is not go all the
+    way, it is halved down to `TOLERANCE`. Every speed is a verdict in full on both sides
+    of the sector, and every span that is told as go is judged as a whole, all on the same
+    seed (`driftmap.planning.span`).
 
     Parameters
     ----------
@@ -141,24 +151,29 @@ def wind_limits(
     supposition : Supposition
         How the wind grows and turns with height.
     directions : sequence of float
-        Directions the wind comes from, clockwise from true north [deg].
+        Directions the middles of the sectors come from, clockwise from true north [deg].
+    half : float
+        From there to their sides, up to `WIDEST` [deg]; 0 for the directions themselves.
     steps : int
         Steps of the scan.
     hands : Hands, optional
-        Who works on it; a part is a direction.
+        Who works on it; a part is a sector.
 
     Returns
     -------
     tuple of DirectionLimit
         One for each direction, in their order.
 
-    Notes
-    -----
-    A span that is not go and narrower than a step of the scan can be missed.
+    Raises
+    ------
+    ValueError
+        If the sectors are too wide for one verdict.
     """
+    if not 0 <= half <= WIDEST:
+        raise ValueError(f"'half' must lie in 0 to {WIDEST:g} deg (got {half})")
     speeds = scan_speeds(setup, steps)
     found = sweep(
-        partial(_one_direction, pack(setup), supposition, speeds),
+        partial(_one_direction, pack(setup), supposition, speeds, half),
         directions,
         hands,
     )
@@ -174,57 +189,86 @@ def _one_direction(
     packed: bytes,
     supposition: Supposition,
     speeds: Sequence[float],
+    half: float,
     from_deg: float,
 ) -> DirectionLimit:
-    setup = unpack(packed)
+    sector = Sector(unpack(packed), supposition, from_deg, half)
+    return search(from_deg, speeds, sector.at, sector.between)
 
-    def verdict(speed: float) -> Trial:
-        return try_flight(setup, suppose(supposition, from_deg, speed))
 
-    trials = {speed: verdict(speed) for speed in speeds}
-    for low, high in zip(speeds, speeds[1:], strict=False):
-        _narrow(trials, low, high, verdict)
+def search(
+    from_deg: float,
+    speeds: Sequence[float],
+    at: Callable[[float], Trial],
+    between: Callable[[float, float], Trial],
+) -> DirectionLimit:
+    """Find the spans of speed that are go as a whole.
+
+    Parameters
+    ----------
+    from_deg : float
+        Direction the winds come from [deg].
+    speeds : sequence of float
+        Speeds to begin with, by size.
+    at, between : callable
+        The verdict at a speed, and on all from one speed to another.
+
+    Returns
+    -------
+    DirectionLimit
+        What was found. Speeds that are not told as go are not known to be go.
+    """
+    trials = {speed: at(speed) for speed in speeds}
+    spans: list[tuple[float, float]] = []
+    failed: list[tuple[float, Trial]] = []
+
+    def look(low: float, high: float) -> None:
+        ends = _goes(trials[low]), _goes(trials[high])
+        if not any(ends):
+            return
+        if all(ends):
+            whole = between(low, high)
+            if _goes(whole):
+                spans.append((low, high))
+                return
+            failed.append((low, whole))
+        if high - low > TOLERANCE * 1.001:
+            middle = (low + high) / 2
+            trials[middle] = at(middle)
+            look(low, middle)
+            look(middle, high)
+
+    for low, high in itertools.pairwise(speeds):
+        look(low, high)
     tried = sorted(trials.items())
-    spans = _spans(tried)
-    top = spans[0][1] if spans and spans[0][0] == speeds[0] else -1.0
-    above = next((t for v, t in tried if v > top and t.verdict != "go"), None)
+    go = _joined(spans)
+    top = go[0][1] if go and go[0][0] == speeds[0] else -1.0
+    worse = [*failed, *((v, t) for v, t in tried if not _goes(t))]
+    above = min(((v, t) for v, t in worse if v >= top), key=_first, default=None)
     return DirectionLimit(
         from_deg,
-        spans,
-        "" if above is None else above.blocked_by,
+        go,
+        "" if above is None else above[1].blocked_by,
         tuple((v, t.verdict) for v, t in tried),
         _unknown(tried),
     )
 
 
-def _narrow(
-    trials: dict[float, Trial],
-    low: float,
-    high: float,
-    verdict: Callable[[float], Trial],
-) -> None:
-    """Bisect between two speeds of which one is go, leaving every trial in `trials`."""
-    while _goes(trials[low]) != _goes(trials[high]) and high - low > TOLERANCE * 1.001:
-        middle = (low + high) / 2
-        trials[middle] = verdict(middle)
-        if _goes(trials[middle]) == _goes(trials[low]):
-            low = middle
-        else:
-            high = middle
+def _first(pair: tuple[float, Trial]) -> float:
+    return pair[0]
 
 
 def _goes(trial: Trial) -> bool:
     return trial.verdict == "go"
 
 
-def _spans(tried: Sequence[tuple[float, Trial]]) -> tuple[tuple[float, float], ...]:
-    spans: list[tuple[float, float]] = []
-    before = False
-    for speed, trial in tried:
-        if _goes(trial):
-            spans.append((spans.pop()[0] if before else speed, speed))
-        before = _goes(trial)
-    return tuple(spans)
+def _joined(spans: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Join spans that meet."""
+    found: list[tuple[float, float]] = []
+    for low, high in spans:
+        meets = found and found[-1][1] == low
+        found.append((found.pop()[0] if meets else low, high))
+    return tuple(found)
 
 
 def _unknown(tried: Sequence[tuple[float, Trial]]) -> str:

@@ -19,7 +19,7 @@ from driftmap.planning.season import (
 )
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import REFERENCE
-from driftmap.planning.trial import Setup
+from driftmap.planning.trial import Basis, Setup
 from driftmap.verdict.check import Check
 
 __all__ = [
@@ -32,32 +32,41 @@ __all__ = [
 ]
 
 
-def heading(
-    setup: Setup, assumed: Iterable[str], questions: Iterable[str]
-) -> dict[str, Any]:
+def heading(setup: Setup, assumed: Iterable[str], *bases: Basis) -> dict[str, Any]:
     """Tell what a plan was made from.
 
     Parameters
     ----------
     setup : Setup
         What was flown, and where.
-    assumed, questions : iterable of str
-        What was assumed, and what must be answered on the day before any go.
+    assumed : iterable of str
+        What was assumed.
+    *bases : Basis
+        What its verdicts rest on, for each flight.
 
     Returns
     -------
     dict
-        Head of every document.
+        Head of every document. ``conditions`` is what every go of the plan hangs on, and
+        ``too_few`` says that no go can come of so few flights.
     """
+    need = max((basis.need for basis in bases), key=lambda need: need.flights)
     return {
         "flight": setup.flight.name,
         "site": setup.site.name,
         "seed": setup.seed,
         "samples": setup.samples,
+        "samples_needed": need.flights,
+        "too_few": need.warning(setup.samples),
         "version": version("driftmap"),
+        "conditions": _each(basis.conditions for basis in bases),
         "assumed": list(dict.fromkeys(assumed)),
-        "questions_set_aside": list(questions),
+        "questions_set_aside": _each(basis.questions for basis in bases),
     }
+
+
+def _each(lists: Iterable[Iterable[str]]) -> list[str]:
+    return list(dict.fromkeys(text for texts in lists for text in texts))
 
 
 def limits_document(
@@ -121,17 +130,18 @@ def aim_document(
     """
     return {
         **head,
-        "planned": _aim(planned),
-        "best": [_aim(aim) for aim in aims[:best]],
+        "planned": _aim(planned, head),
+        "best": [_aim(aim, head) for aim in aims[:best]],
         "tried": len(aims),
     }
 
 
-def _aim(aim: Aim) -> dict[str, Any]:
+def _aim(aim: Aim, head: Mapping[str, Any]) -> dict[str, Any]:
+    verdict = aim.trial.verdict
     return {
         "tilt_deg": aim.tilt_deg,
         "azimuth_deg": aim.azimuth_deg,
-        "verdict": aim.trial.verdict,
+        "verdict": "go if" if verdict == "go" and head["conditions"] else verdict,
         "blocked_by": aim.trial.blocked_by,
         "nearest_limit": _finite(aim.nearness),
         "passes_over": list(aim.over),

@@ -36,7 +36,16 @@ points of it that lie as far apart is within 7 % of that at the nearer one."""
 _MOST_STEPS: Final = 14
 _LEAST_SPREAD: Final = 1.0  # m
 
-_EVEN: Final = frozenset({Kind.RULE, Kind.HEAD_COUNT, Kind.MISSING, Kind.PRECISION})
+_EVEN: Final = frozenset(
+    {
+        Kind.RULE,
+        Kind.SURFACE_WIND,
+        Kind.RAIL_TILT,
+        Kind.HEAD_COUNT,
+        Kind.MISSING,
+        Kind.PRECISION,
+    }
+)
 """Kinds of checks that no landing enters into."""
 
 _NO_SOURCE: Final = "default of this tool, no source"

@@ -65,6 +65,29 @@ class Supposition:
                 f"{speed:.2g} m/s at 10 m; a shape to scale needs {_LEAST} m/s or more",
             )
 
+    def read(self, from_deg: float | None, speed: float) -> WindProfile:
+        """Give a wind as far as a reading at 10 m alone tells it.
+
+        Parameters
+        ----------
+        from_deg : float or None
+            Direction it comes from at 10 m, clockwise from true north [deg]; None where
+            it is variable.
+        speed : float
+            Speed at 10 m [m s⁻¹].
+
+        Returns
+        -------
+        WindProfile
+            The wind in words, known as high as those tell.
+        """
+        return read_wind(_words(from_deg, speed), site_altitude=self.site_altitude)
+
+
+def _words(from_deg: float | None, speed: float) -> str:
+    way = "variable" if from_deg is None else f"from {from_deg % 360:.4f}"
+    return f"{speed:.6f} m/s {way} at {REFERENCE:g} m"
+
 
 def suppose(
     supposition: Supposition, from_deg: float | None, speed: float
@@ -103,10 +126,8 @@ def suppose(
         wind = _turned(supposition.shape, math.radians(from_deg), speed)
         name = "the wind that is turned"
     else:
-        way = "variable" if from_deg is None else f"from {from_deg % 360:.4f}"
-        text = f"{speed:.6f} m/s {way} at {REFERENCE:g} m"
-        wind = read_wind(text, site_altitude=supposition.site_altitude)
-        name = text
+        wind = supposition.read(from_deg, speed)
+        name = _words(from_deg, speed)
     told = "variable" if from_deg is None else f"from {from_deg % 360:05.1f}°"
     return replace(
         wind,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copyreg
 import io
 import pickle
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias
@@ -16,15 +17,17 @@ from driftmap.air.wind import WindProfile
 from driftmap.errors import DriftmapError
 from driftmap.failures.cases import WORKS, build_cases
 from driftmap.ground.site import Site
-from driftmap.hazard.probability import Probability, binomial, outside, per_case, struck
+from driftmap.hazard.probability import Probability, outside, per_case, struck
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight
 from driftmap.rules import (
     Answers,
 )
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
+from driftmap.verdict.enough import Need, flights_needed
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import read_limits
+from driftmap.verdict.wind_checks import wind_checks
 
 __all__ = [
     "FINDINGS",
@@ -35,11 +38,12 @@ __all__ = [
     "Trial",
     "basis_of",
     "flown",
+    "hangs_on_aloft",
     "judged",
     "nearness",
     "pack",
+    "scouts",
     "told",
-    "too_few",
     "try_flight",
     "unpack",
 ]
@@ -265,13 +269,32 @@ class Basis:
         What people must still answer before any go.
     assumed : tuple of str
         What was assumed of site, flight and air.
+    need : Need
+        The least number of flights with which a go can be.
+    aloft : bool
+        Whether a go hangs on winds aloft that nobody has read.
     """
 
     questions: tuple[str, ...]
     assumed: tuple[str, ...]
+    need: Need
+    aloft: bool = False
+
+    @property
+    def conditions(self) -> tuple[str, ...]:
+        """What every go of the plan hangs on; an assessment holds without it."""
+        count = len(self.questions)
+        aloft = "the winds aloft are as supposed: on the day, read or ask for them"
+        rules = (
+            f"{count} {'question' if count == 1 else 'questions'} of the rules "
+            f"{'is' if count == 1 else 'are'} answered well on the day"
+        )
+        return (*[aloft] * self.aloft, *[rules] * bool(count))
 
 
-def basis_of(setup: Setup, *winds: WindProfile) -> Basis:
+def basis_of(
+    setup: Setup, *winds: WindProfile, known: Sequence[WindProfile] = ()
+) -> Basis:
     """Find what a plan rests on, by flying a few flights.
 
     Parameters
@@ -281,6 +304,8 @@ def basis_of(setup: Setup, *winds: WindProfile) -> Basis:
     *winds : WindProfile
         Winds that questions and assumptions may hang on; of the latter, those that hold
         in all of them are told.
+    known : sequence of WindProfile
+        Where winds are supposed, the same winds as far as a reading would tell them.
 
     Returns
     -------
@@ -292,7 +317,7 @@ def basis_of(setup: Setup, *winds: WindProfile) -> Basis:
     DriftmapError
         If the flight cannot be flown, or site and rules do not fit.
     """
-    few = replace(setup, samples=min(setup.samples, _SCOUTS))
+    few = scouts(setup)
     clouds = [flown(few, wind) for wind in winds]
     pairs = zip(clouds, winds, strict=True)
     asked = [q for cloud, wind in pairs for q in judged(cloud, few, wind).questions]
@@ -305,31 +330,53 @@ def basis_of(setup: Setup, *winds: WindProfile) -> Basis:
         *build_cases(setup.flight).assumed,
         *standard,
     )
-    return Basis(tuple(dict.fromkeys(asked)), tuple(dict.fromkeys(assumed)))
+    needs = (flights_needed(cloud, setup.site) for cloud in clouds)
+    return Basis(
+        tuple(dict.fromkeys(asked)),
+        tuple(dict.fromkeys(assumed)),
+        max(needs, key=lambda need: need.flights),
+        any(
+            hangs_on_aloft(cloud, few, wind)
+            for cloud, wind in zip(clouds, known, strict=False)
+        ),
+    )
 
 
-def too_few(setup: Setup) -> str:
-    """Say so where so few flights are flown that no verdict can be go.
+def scouts(setup: Setup) -> Setup:
+    """Take few flights of a setup, to find what its verdicts rest on.
 
     Parameters
     ----------
     setup : Setup
-        The flight, its limits and the number of samples.
+        The setup.
 
     Returns
     -------
-    str
-        One sentence; empty where there are enough.
+    Setup
+        The same with at most 500 flights.
+    """
+    return replace(setup, samples=min(setup.samples, _SCOUTS))
+
+
+def hangs_on_aloft(cloud: Cloud, setup: Setup, known: WindProfile) -> bool:
+    """Tell whether a go hangs on winds aloft that nobody has read.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Flights in a supposed wind.
+    setup : Setup
+        Whose limits count.
+    known : WindProfile
+        The same wind as far as a reading at the ground tells it.
+
+    Returns
+    -------
+    bool
+        Whether an assessment in the wind as it is known would hold for it.
     """
     limits = read_limits(setup.flight, setup.site)
-    least = min(limit.value for limit in limits.values() if limit.dimension == "share")
-    upper = binomial(0, setup.samples).upper
-    if upper <= least:
-        return ""
-    return (
-        f"{setup.samples:,} samples cannot show that a share stays under {least:g}: "
-        f"{int(np.ceil(3.69 / least)):,} or more can; no verdict here can be go"
-    )
+    return decide(wind_checks(cloud, known, limits)) == "hold"
 
 
 def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:

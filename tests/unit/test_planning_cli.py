@@ -32,12 +32,12 @@ def test_limits_prints_json_and_writes_a_page_that_needs_no_network(tmp_path):
     out = tmp_path / "plan"
     made = run(
         limits_command,
-        *(FLIGHT, "--site", SITE, "--directions", 2, "--steps", 1, *FEW),
+        *(FLIGHT, "--site", SITE, "--directions", 6, "--steps", 1, *FEW),
         *("--json", "--out", out),
     )
     data = json.loads(made.stdout)
     assert made.exit_code == 0
-    assert [d["from_deg"] for d in data["directions"]] == [0.0, 180.0]
+    assert [d["from_deg"] for d in data["directions"]] == [0, 60, 120, 180, 240, 300]
     for direction in data["directions"]:
         assert direction["go_below_mps"] == 0.0  # 150 flights show no share under 0.001
         assert direction["blocked_by"]
@@ -53,11 +53,11 @@ def test_limits_prints_json_and_writes_a_page_that_needs_no_network(tmp_path):
 def test_limits_told_to_people_says_height_and_what_cannot_be_shown():
     made = run(
         limits_command,
-        *(FLIGHT, "--site", SITE, "--directions", 1, "--steps", 1, *FEW),
+        *(FLIGHT, "--site", SITE, "--directions", 6, "--steps", 1, *FEW),
     )
-    assert "go below, at 10 m" in made.stdout
+    assert "go if, below at 10 m" in made.stdout
     assert "at head height" in made.stdout
-    assert "150 samples cannot show" in made.stdout
+    assert "150 cannot show" in made.stdout
     assert "An aid to judgement" in made.stdout
 
 

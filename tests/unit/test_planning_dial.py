@@ -15,8 +15,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from driftmap.ground.site import Area, Site, Waiver
-from driftmap.planning import dial
-from driftmap.planning.dial import LIGHTEST, TOLERANCE, scan_speeds, wind_limits
+from driftmap.planning.dial import (
+    LIGHTEST,
+    TOLERANCE,
+    scan_speeds,
+    search,
+    wind_limits,
+)
+from driftmap.planning.sector import worst
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands
 from driftmap.planning.trial import Setup, Trial
@@ -99,16 +105,38 @@ def test_no_span_ever_holds_a_speed_tried_and_not_go(gaps, top):
     def go(speed):
         return speed <= top and all(abs(speed - gap) > 0.7 for gap in gaps)
 
-    spans = dial._spans(
-        [(v / 10, Trial("go" if go(v / 10) else "hold")) for v in range(91)]
+    def at(speed):
+        return Trial("go" if go(speed) else "hold")
+
+    def between(low, high):
+        worse = [*(g - 0.7 for g in gaps), *(g + 0.7 for g in gaps), top]
+        inside = any(low < w < high for w in worse) or not go((low + high) / 2)
+        return Trial("hold" if inside else "go")
+
+    found = search(0.0, [v / 2 for v in range(19)], at, between)
+    told = [v / 20 for v in range(181) if any(a <= v / 20 <= b for a, b in found.go)]
+    assert all(go(v) for v in told)
+    missed = [v / 20 for v in range(181) if go(v / 20) and v / 20 not in told]
+    edges = [g + s * 0.7 for g in gaps for s in (-1, 1)] + [top]
+    assert all(min(abs(v - e) for e in edges) <= TOLERANCE + 0.01 for v in missed)
+
+
+def test_a_gap_between_two_speeds_flown_is_never_told_as_go():
+    """Only the verdict on the whole span can see it."""
+    found = search(
+        0.0,
+        [0.0, 2.0, 4.0],
+        lambda v: Trial("go"),
+        lambda a, b: Trial("hold" if a < 2.7 < b else "go", problem="a crowd"),
     )
-    inside = [v / 10 for v in range(91) if any(a <= v / 10 <= b for a, b in spans)]
-    assert inside == [v / 10 for v in range(91) if go(v / 10)]
+    assert all(not a < 2.7 < b for a, b in found.go)
+    assert found.go_below == pytest.approx(2.7, abs=TOLERANCE)
+    assert found.blocked_by == "a crowd"
 
 
 def test_even_ground_gives_even_limits(flight):
     setup = Setup(flight, round_site(120.0), 600, 5)
-    found = limits_of(setup, [0.0, 90.0, 180.0, 270.0], steps=3)
+    found = limits_of(setup, [0.0, 90.0], steps=2)
     limits = [limit.go_below for limit in found]
     assert 0.5 < min(limits) <= max(limits) < 12.0
     # The luck is that of 600 flights; of the limit itself it moves some tenths.
@@ -152,16 +180,19 @@ def test_the_same_seed_gives_the_same_on_threads_and_processes(flight):
 
 
 @pytest.fixture
-def verdicts(monkeypatch, flight):
+def verdicts(flight):
     """Limits where a rule of thumb stands in for the verdict of each speed."""
 
     def with_rule(rule):
-        def judged(setup, wind):
-            speed = float(np.hypot(*wind.at(10.0)))
-            return Trial(rule(speed), problem="" if rule(speed) == "go" else "too much")
+        def at(speed):
+            told = "" if rule(speed) == "go" else "too much"
+            return Trial(rule(speed), problem=told)
 
-        monkeypatch.setattr(dial, "try_flight", judged)
-        return limits_of(Setup(flight, round_site(8000.0), 10, 1), [0.0], steps=8)[0]
+        def between(low, high):
+            return worst(at(v) for v in np.linspace(low, high, 50))
+
+        setup = Setup(flight, round_site(8000.0), 10, 1)
+        return search(0.0, scan_speeds(setup, 8), at, between)
 
     return with_rule
 

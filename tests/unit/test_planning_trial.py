@@ -17,7 +17,6 @@ from driftmap.planning.trial import (
     basis_of,
     nearness,
     pack,
-    too_few,
     try_flight,
     unpack,
 )
@@ -74,8 +73,10 @@ def test_what_cannot_be_flown_is_not_known_and_never_go(setup):
 
 
 def test_too_few_samples_are_told(setup):
-    assert "3,690 or more" in too_few(setup)
-    assert too_few(replace(setup, samples=4000)) == ""
+    basis = basis_of(setup, suppose(Supposition(setup.site.elevation), 20.0, 2.0))
+    assert basis.need.flights >= 3689
+    assert "no verdict here can be go" in basis.need.warning(setup.samples)
+    assert basis.need.warning(basis.need.flights) == ""
 
 
 def test_the_worst_is_named_first(setup):
