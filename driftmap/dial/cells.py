@@ -14,7 +14,7 @@ from driftmap.dial.reach import Reach, Wind
 from driftmap.dial.winds import known_wind, metered_wind
 from driftmap.errors import DriftmapError
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.planning.span import Corners, everywhere, strictest
+from driftmap.planning.span import Corners, Net, everywhere, strictest
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import Setup, flown, hangs_on_aloft, judged, unpack
 from driftmap.verdict.check import decide
@@ -104,7 +104,7 @@ class _Bench:
     supposition: Supposition
     reach: Reach
     fly: Callable[[float, float], _Flown]
-    net: Callable[[int, int], tuple[Cloud, bool]]
+    net: Callable[[int, int], Net]
 
     def air(self, wind: Wind) -> WindProfile:
         return metered_wind(self.supposition, wind[1], wind[0])
@@ -239,19 +239,18 @@ def _bench(
         # In a calm nothing knows where the wind comes from.
         return fly(i, j % reach.directions if i else 0.0)
 
-    def net(i: int, j: int) -> tuple[Cloud, bool]:
+    def net(i: int, j: int) -> Net:
         return everywhere(corners(settled, i, j), settled(i + 0.5, j + 0.5).cloud)
 
     if not follows:
         return _Bench(setup, supposition, reach, settled, net)
 
     @lru_cache(1)
-    def north(i: int) -> tuple[Cloud, bool]:
+    def north(i: int) -> Net:
         return everywhere(corners(settled, i, -0.5), fly(i + 0.5, 0.0).cloud)
 
-    def turned(i: int, j: int) -> tuple[Cloud, bool]:
-        cloud, coarse = north(i)
-        return cloud.turned((j + 0.5) * turn), coarse
+    def turned(i: int, j: int) -> Net:
+        return north(i).turned((j + 0.5) * turn)
 
     return _Bench(setup, supposition, reach, settled, turned)
 

@@ -14,17 +14,21 @@ from dataclasses import dataclass, replace
 from typing import Final, TypeAlias
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from driftmap.air.atmosphere import FloatArray
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import WindProfile, turn
+from driftmap.failures.cases import WORKS
+from driftmap.ground.contours import Contour, containment
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.planning.trial import Setup
 from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome
+from driftmap.verdict.consequence_checks import MAIMS, Lines
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.verdict import judge
 
-__all__ = ["Corners", "everywhere", "strictest"]
+__all__ = ["Corners", "Net", "everywhere", "strictest"]
 
 Corners: TypeAlias = tuple[tuple[Cloud, Cloud], tuple[Cloud, Cloud]]
 """Clouds at the slow end, left and right, and at the fast end, left and right."""
@@ -32,6 +36,9 @@ Corners: TypeAlias = tuple[tuple[Cloud, Cloud], tuple[Cloud, Cloud]]
 _STEP: Final = 0.7
 """Greatest step of the net, in spreads of the landings. A bell's height halfway between two
 points of it that lie as far apart is within 7 % of that at the nearer one."""
+
+_LIKELY: Final = 0.5
+"""Share of the landings whose ground must be clear of people."""
 
 _MOST_STEPS: Final = 14
 _LEAST_SPREAD: Final = 1.0  # m
@@ -51,20 +58,80 @@ _EVEN: Final = frozenset(
 _NO_SOURCE: Final = "default of this tool, no source"
 _TOO_FAR: Final = "landings move too far between the winds worked out"
 
+_WORST_OF_ALL: Final = frozenset({Kind.UNDER_THE_FALL, Kind.INDIVIDUAL_RISK})
+"""Kinds that look at all areas and name the worst, which may change with the wind."""
+
+_GENTLE: Final = frozenset({Kind.INDIVIDUAL_RISK, Kind.CASUALTIES_IF})
+"""Kinds that hold above their limit, and fail where the figure is `_TIMES` as much."""
+
+_TIMES: Final = 10.0
+
 Key: TypeAlias = tuple[Kind, str, str, str]
 _ORDER: Final[tuple[Outcome, ...]] = ("pass", "warn", "fail")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Net:
-    """Where one part comes down at every point of the net, shape (k, copies, flights)."""
+class _Places:
+    """Where one part comes down at every point of the net, shape (k, copies, flights).
+
+    With the most energy it has at the five winds, shape (copies, flights).
+    """
 
     east: FloatArray
     north: FloatArray
+    energy: FloatArray
     coarse: bool
 
 
-def everywhere(corners: Corners, middle: Cloud) -> tuple[Cloud, bool]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Net:
+    """The flights of all winds of a span at once.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        The flights of the middle. Each landing stands in it once for every point of the
+        net, as a further copy of its piece, with the most energy of the five winds; each
+        way up goes up and down at all of them; apogees and the wind on the rail are the
+        highest, speeds off the rail the lowest.
+    lines : mapping of (str, str) to tuple of Contour
+        Ground taut about the 50 % lines of the winds flown, for falls that can maim.
+    coarse : bool
+        Whether a piece moves so far between the winds that the net leaves gaps.
+    """
+
+    cloud: Cloud
+    lines: Lines
+    coarse: bool
+
+    def turned(self, angle: float) -> Net:
+        """Turn everything about the pad.
+
+        Parameters
+        ----------
+        angle : float
+            Turn, clockwise [rad].
+
+        Returns
+        -------
+        Net
+            That of the winds turned as much, for a rail that follows the wind.
+        """
+
+        def about_pad(corners: FloatArray) -> FloatArray:
+            return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
+
+        lines = {
+            key: tuple(
+                replace(line, shape=shapely.transform(line.shape, about_pad))
+                for line in own
+            )
+            for key, own in self.lines.items()
+        }
+        return Net(self.cloud.turned(angle), lines, self.coarse)
+
+
+def everywhere(corners: Corners, middle: Cloud) -> Net:
     """Put the flights of all winds of a span into one cloud.
 
     Parameters
@@ -76,13 +143,8 @@ def everywhere(corners: Corners, middle: Cloud) -> tuple[Cloud, bool]:
 
     Returns
     -------
-    cloud : Cloud
-        The flights of the middle. Each landing stands in it once for every point of the
-        net, as a further copy of its piece; each way up goes up and down at all five
-        winds; apogees and the wind on the rail are the highest of the five, speeds off
-        the rail the lowest.
-    coarse : bool
-        Whether a piece moves so far between the winds that the net leaves gaps.
+    Net
+        All that may come down, anywhere between.
     """
     every = [*corners[0], *corners[1], middle]
     nets = [_net(part, corners, middle) for part in middle.parts]
@@ -97,14 +159,16 @@ def everywhere(corners: Corners, middle: Cloud) -> tuple[Cloud, bool]:
         pairs = zip(middle.parts, nets, strict=True)
         return np.concatenate([np.tile(column[p.rows], len(n.east)) for p, n in pairs])
 
-    return replace(
+    cloud = replace(
         middle,
         east=np.concatenate([net.east.ravel() for net in nets]),
         north=np.concatenate([net.north.ravel() for net in nets]),
         time=again(middle.time),
         speed=again(middle.speed),
         angle=again(middle.angle),
-        energy=again(middle.energy),
+        energy=np.concatenate(
+            [np.tile(net.energy.ravel(), len(net.east)) for net in nets]
+        ),
         parts=tuple(parts),
         way=_ways(every),
         apogee=replace(
@@ -113,7 +177,28 @@ def everywhere(corners: Corners, middle: Cloud) -> tuple[Cloud, bool]:
         rail_speed=np.min([cloud.rail_speed for cloud in every], axis=0),
         rail_wind=np.max([cloud.rail_wind for cloud in every], axis=0),
         fluttered=np.any([cloud.fluttered for cloud in every], axis=0),
-    ), any(net.coarse for net in nets)
+    )
+    lines = {
+        (part.case, part.body): _taut(part, net.energy, every)
+        for part, net in zip(middle.parts, nets, strict=True)
+    }
+    return Net(cloud, lines, any(net.coarse for net in nets))
+
+
+def _taut(
+    part: Part, energy: FloatArray, clouds: Sequence[Cloud]
+) -> tuple[Contour, ...]:
+    """Go round the likely ground of a fall that can maim in all winds flown."""
+    if part.case == WORKS or float(np.median(energy)) < MAIMS.value:
+        return ()
+    found = [
+        containment(cloud.east[own.rows], cloud.north[own.rows], (_LIKELY,))[0]
+        for cloud in clouds
+        for own in cloud.of(part.case)
+        if own.body == part.body
+    ]
+    hull = shapely.union_all([line.shape for line in found]).convex_hull
+    return (Contour(_LIKELY, shapely.multipolygons([hull]), float(hull.area)),)
 
 
 def _ways(clouds: Sequence[Cloud]) -> NDArray[np.float32]:
@@ -122,11 +207,12 @@ def _ways(clouds: Sequence[Cloud]) -> NDArray[np.float32]:
     return np.concatenate(ways)
 
 
-def _net(part: Part, corners: Corners, middle: Cloud) -> _Net:
-    here = _places(middle, part, part.who)
-    (a, b), (c, d) = (
-        (_matched(cloud, part, here) for cloud in pair) for pair in corners
-    )
+def _net(part: Part, corners: Corners, middle: Cloud) -> _Places:
+    every = _places(middle, part, part.who)
+    around = [_matched(cloud, part, every) for pair in corners for cloud in pair]
+    energy = np.max([every[2], *(one[2] for one in around)], axis=0)
+    here = every[:2]
+    a, b, c, d = (one[:2] for one in around)
     spread = _least_spread(here)
     along = _steps((c + d - a - b) / 2, spread)
     across = _steps((b + d - a - c) / 2, spread)
@@ -139,14 +225,14 @@ def _net(part: Part, corners: Corners, middle: Cloud) -> _Net:
         for v in np.linspace(0, 1, min(across, _MOST_STEPS) + 1)
     ]
     east, north = np.moveaxis(np.array(places), 1, 0)
-    return _Net(east, north, max(along, across) > _MOST_STEPS)
+    return _Places(east, north, energy, max(along, across) > _MOST_STEPS)
 
 
 def _places(cloud: Cloud, part: Part, who: NDArray[np.intp]) -> FloatArray:
-    """Give east and north of some flights' landings, shape (2, copies, flights)."""
+    """Give east, north and energy of some flights' landings, shape (3, copies, flights)."""
     at = np.searchsorted(part.who, who)
-    both = np.stack([cloud.east[part.rows], cloud.north[part.rows]])
-    return np.asarray(both.reshape(2, part.count, part.flights)[:, :, at])
+    rows = np.stack([v[part.rows] for v in (cloud.east, cloud.north, cloud.energy)])
+    return np.asarray(rows.reshape(3, part.count, part.flights)[:, :, at])
 
 
 def _matched(cloud: Cloud, part: Part, here: FloatArray) -> FloatArray:
@@ -185,7 +271,7 @@ def _steps(moved: FloatArray, spread: float) -> int:
 
 def strictest(
     setup: Setup,
-    net: tuple[Cloud, bool],
+    net: Net,
     wind: WindProfile,
     flown: Sequence[Iterable[Check]],
 ) -> tuple[Check, ...]:
@@ -195,7 +281,7 @@ def strictest(
     ----------
     setup : Setup
         Whose site and limits count.
-    net : (Cloud, bool)
+    net : Net
         From `everywhere`.
     wind : WindProfile
         The strongest of the winds.
@@ -215,9 +301,9 @@ def strictest(
     those. Everything else, rules above all, moves evenly with the wind: half of what it
     moves over the span is allowed for on top of the worst.
     """
-    cloud, coarse = net
     limits = read_limits(setup.flight, setup.site)
-    netted = {_key(c): c for c in judge(cloud, setup.site, wind, limits=limits)[0]}
+    seen, _ = judge(net.cloud, setup.site, wind, limits=limits, lines=net.lines)
+    netted = {_key(check): check for check in seen}
     found: dict[Key, list[Check]] = {}
     for checks in flown:
         for check in checks:
@@ -231,12 +317,13 @@ def strictest(
     merged |= {key: check for key, check in netted.items() if key not in merged}
     far = [
         Check(kind=Kind.MISSING, name=_TOO_FAR, outcome="warn", source=_NO_SOURCE)
-    ] * coarse
+    ] * net.coarse
     return (*merged.values(), *far)
 
 
 def _key(check: Check) -> Key:
-    return check.kind, check.name, check.case, check.area
+    area = "" if check.kind in _WORST_OF_ALL else check.area
+    return check.kind, check.name, check.case, area
 
 
 def _worst(checks: Sequence[Check]) -> Check:
@@ -281,6 +368,9 @@ def _bound(checks: Sequence[Check], factor: float | None) -> Check:
         ends = low.max() * factor, high.max() * factor
     sign = 1.0 if worst.sense == "most" else -1.0
     outcome = _outcome(worst, ends, sign * worst.limit)
+    value = max((c.value or 0.0) for c in checks) * (factor or 1.0)
+    if worst.kind in _GENTLE and value > _TIMES * worst.limit:
+        outcome = "fail"
     wide = (float(ends[0]), float(ends[1]))
     interval = wide if sign > 0 else (-wide[1], -wide[0])
     return replace(worst, interval=interval, outcome=outcome)
@@ -293,7 +383,8 @@ def _outcome(worst: Check, ends: tuple[float, float], limit: float) -> Outcome:
     exception, or a figure that only ever warns, widening says nothing new.
     """
     low, high = _ends(worst)
-    if ends[0] > limit >= low:
+    gentle = worst.kind in _GENTLE
+    if not gentle and ends[0] > limit >= low:
         return "fail"
     if worst.outcome == "pass" and ends[1] > limit >= high:
         return "warn"
