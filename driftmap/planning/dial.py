@@ -21,6 +21,9 @@ from driftmap.planning.trial import (
     pack,
     unpack,
 )
+from driftmap.verdict.check import Kind
+from driftmap.verdict.limits import read_limits
+from driftmap.verdict.rule_checks import rule_limit
 
 __all__ = [
     "HIGHEST",
@@ -28,6 +31,7 @@ __all__ = [
     "DirectionLimit",
     "scan_speeds",
     "search",
+    "wind_allowed",
     "wind_limits",
 ]
 
