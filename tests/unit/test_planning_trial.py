@@ -41,7 +41,9 @@ def test_checks_are_those_of_an_assessment(setup, rules):
     wind = suppose(Supposition(here.site.elevation), 200.0, 5.0)
     trial = try_flight(here, wind)
     whole = assess(here.flight, here.site, wind, samples=300, seed=7)
-    assert trial.checks == whole.checks
+    # An assessment alone flies the aim that would avoid a fall on people, and notes it.
+    bare = [[replace(c, note="") for c in one.checks] for one in (trial, whole)]
+    assert bare[0] == bare[1]
     assert trial.verdict == decide(c for c in whole.checks if not c.question)
     assert trial.questions  # without rules, that there are none is one
 
