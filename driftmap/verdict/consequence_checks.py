@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
 
-from driftmap.failures.cases import LIKELIHOOD, WORKS
+from driftmap.failures.likelihood import LIKELIHOOD, WORKS, default_likelihood
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
 from driftmap.hazard.harm import ENERGIES
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.verdict.check import Check, Kind
 
-__all__ = ["MAIMS", "SHARES", "Lines", "lowered_likelihoods", "under_the_fall"]
+__all__ = [
+    "MAIMS",
+    "SHARES",
+    "Lines",
+    "by_default",
+    "lowered_likelihoods",
+    "under_the_fall",
+]
 
 SHARES: Final = (0.5, 0.9, 0.99)
 """Shares of the landing points that contours and radii hold."""
@@ -110,3 +118,32 @@ def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:
                 note="what happens if it does happen is judged all the same",
                 beside=True,
             )
+
+
+def by_default(cloud: Cloud) -> Cloud | None:
+    """Weigh no failure lighter than the default; None where no file does.
+
+    A likelihood that somebody lowered is a claim. It counts in the figures told, but a
+    go that rests on it is none until the same flights are go without it.
+    """
+    cases = cloud.tree.cases
+    raised = {
+        case.cause: default_likelihood(case.cause)
+        for case in cases
+        if case.cause in cloud.plan.flight.cases
+        and case.likelihood < default_likelihood(case.cause)
+    }
+    if not raised:
+        return None
+    given = {case.cause: case.likelihood for case in cases}
+    more = sum(value - given[cause] for cause, value in raised.items())
+    works = max(given.get(WORKS, 0.0) - more, 0.0)
+    likely = {**given, **raised, WORKS: works}
+    weighed = []
+    for case in cases:
+        share = float(next(cloud.of(case.name)).stands_for.sum()) / cloud.flights
+        likelihood = likely[case.cause]
+        weighed.append(
+            replace(case, likelihood=likelihood, probability=likelihood * share)
+        )
+    return replace(cloud, tree=replace(cloud.tree, cases=tuple(weighed)))

@@ -14,7 +14,7 @@ from driftmap.hazard.probability import Probability
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
-from driftmap.verdict.consequence_checks import Lines
+from driftmap.verdict.consequence_checks import Lines, by_default
 from driftmap.verdict.limits import LOOSER, read_limits, tightened
 from driftmap.verdict.people_checks import AreaHit
 from driftmap.verdict.position_checks import position_checks
@@ -90,33 +90,36 @@ def judge_all(
         people = [area for area in site.areas if area.occupied]
         bound = limits["area_hit"].value
         sharpened = sharpen(cloud, wind, people, relative=precision, limit=bound)
-    judged = partial(
-        judge,
-        cloud,
-        site,
-        wind,
-        harm=harm,
-        known={s.area: Probability(*astuple(s.estimate)) for s in sharpened},
-        lines=lines,
-        rules=rule_checks(cloud, site, wind, answers),
-    )
-    checks, areas = judged(limits=limits)
+    judged = partial(judge, lines=lines, rules=rule_checks(cloud, site, wind, answers))
+    known = {s.area: Probability(*astuple(s.estimate)) for s in sharpened}
+    checks, areas = judged(cloud, site, wind, limits=limits, harm=harm, known=known)
     if any(limit.loosened is not None for limit in limits.values()):
-        strict, _ = judged(limits=tightened(limits))
-        checks = tuple(map(_capped, checks, strict))
+        strict, _ = judged(
+            cloud, site, wind, limits=tightened(limits), harm=harm, known=known
+        )
+        checks = _capped(checks, strict, "a loosened limit")
+    if (plain := by_default(cloud)) is not None:
+        strict, _ = judged(plain, site, wind, limits=limits, harm=harm_of(plain, site))
+        checks = _capped(checks, strict, "a lowered likelihood")
     checks = tuple(map(_told, checks))
     checks = (*checks, *_unreached(sharpened), *position_checks(site))
     return Judgement(checks, areas, harm, sharpened)
 
 
-def _capped(check: Check, strict: Check) -> Check:
-    """Let a limit that was loosened, and for which nobody answers, bring no go."""
-    if check.outcome != "pass" or strict.outcome == "pass":
-        return check
-    return replace(
-        check,
-        outcome="warn",
-        note=f"kept only by a loosened limit. {check.note}".strip(),
+def _capped(
+    checks: Iterable[Check], strict: Iterable[Check], by: str
+) -> tuple[Check, ...]:
+    """Let what somebody eased, and nobody answers for, bring no go.
+
+    A check that passes only so holds; the same checks stand in both in one order.
+    """
+    return tuple(
+        check
+        if check.outcome != "pass" or other.outcome == "pass"
+        else replace(
+            check, outcome="warn", note=f"kept only by {by}. {check.note}".strip()
+        )
+        for check, other in zip(checks, strict, strict=True)
     )
 
 
