@@ -3,6 +3,7 @@
 import json
 import os
 import shutil
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from driftmap.dial import Reach, compute_dial
 from driftmap.ground.site import read_site
 from driftmap.planning import Setup, Supposition
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import picked_rules, read_answers
+from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.units import MILE_PER_HOUR
 from driftmap.verdict.assessment import assess
 from driftmap.winds import read_wind
@@ -44,9 +45,10 @@ def dial():
     site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
     flight = read_flight(ROOT / "examples" / "dunlin.toml")
     # With every question answered, so that a go is a go.
-    answers = read_answers(
-        ROOT / "examples" / "answers-dunlin.toml", picked_rules(site)
-    )
+    when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
+    occasion = Occasion(site.name, flight.name, when, site.longitude)
+    files = [ROOT / "examples" / "answers-dunlin.toml"]
+    answers = read_answers(files, picked_rules(site), occasion)
     setup = Setup(flight, site, samples=4000, seed=1, answers=answers)
     reach = Reach(10 * MILE_PER_HOUR, speeds=5, directions=6)
     return compute_dial(setup, Supposition(site.elevation), reach)

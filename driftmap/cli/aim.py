@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.options import answers_of, day_of, day_options, units_option
+from driftmap.cli.answering import answers_of
+from driftmap.cli.options import day_of, day_options, units_option
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -57,7 +58,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
     temperature: str | None,
     altimeter: str | None,
     humidity: str | None,
-    answers: str | None,
+    answers: tuple[str, ...],
     samples: int,
     seed: int,
     workers: int | None,
@@ -87,7 +88,8 @@ def aim_command(  # noqa: PLR0913, PLR0917
     rocket, ground = read_flight(flight), read_site(site)
     wind = wind_of(asked, Place.of(ground))
     day = day_of(temperature, altimeter, humidity, ground.elevation)
-    setup = Setup(rocket, ground, samples, seed, day, answers_of(answers, ground))
+    said = answers_of(answers, rocket, ground, asked.when)
+    setup = Setup(rocket, ground, samples, seed, day, said)
     basis = basis_of(setup, wind)
     forewarn(basis, samples)
     with hands_of(workers, processes, "aims") as hands:

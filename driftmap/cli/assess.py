@@ -10,7 +10,7 @@ from typing import Literal, Unpack
 import click
 
 from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
-from driftmap.cli.options import answers_of, units_option
+from driftmap.cli.options import units_option
 from driftmap.cli.windoptions import echo_flight
 
 __all__ = ["assess_command"]
@@ -73,7 +73,7 @@ def assess_command(
     result = assessment_of(inputs)
     data, proposed = document(result), None
     if propose:
-        proposed = turns(result, answers=answers_of(inputs["answers"], result.site))
+        proposed = turns(result, answers=result.answers)
         data["proposals"] = [asdict(turn) for turn in proposed]
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
     page = map_html(result, units=units)

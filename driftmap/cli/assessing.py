@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Final, TypedDict, TypeVar
 
 import click
 
+from driftmap.cli.answering import answers_of, answers_option
 from driftmap.cli.options import (
-    answers_of,
     day_of,
     day_options,
     precision_of,
@@ -40,7 +40,7 @@ class Inputs(TypedDict):
     samples: int
     seed: int
     precision: str | None
-    answers: str | None
+    answers: tuple[str, ...]
 
 
 def assessed(command: Callable[..., T]) -> Callable[..., T]:
@@ -52,11 +52,7 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
         "flies as many steered flights as that takes.",
     )(command)
     command = run_options(command)
-    command = click.option(
-        "--answers",
-        metavar="FILE",
-        help="Answers to the questions of the rules; driftmap rules lists them.",
-    )(command)
+    command = answers_option(command)
     command = day_options(command)
     site = click.option(
         "--site", required=True, metavar="SITE", help="Site file (GeoJSON)."
@@ -79,7 +75,8 @@ def assessment_of(inputs: Inputs) -> Assessment:
         ground.elevation,
         wind,
     )
-    answers = answers_of(inputs["answers"], ground)
+    when = inputs["asked"].when
+    answers = answers_of(inputs["answers"], rocket, ground, when)
     precision = precision_of(inputs["precision"])
     with Progress(inputs["samples"]) as progress:
         return assess(

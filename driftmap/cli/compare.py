@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.options import answers_of, run_options, units_option
+from driftmap.cli.answering import answers_of, answers_option
+from driftmap.cli.options import run_options, units_option
 from driftmap.cli.windoptions import (
     Place,
     WindOptions,
@@ -26,11 +27,7 @@ __all__ = ["compare_command"]
 @click.argument("flight", metavar="FLIGHT")
 @click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
 @wind_options
-@click.option(
-    "--answers",
-    metavar="FILE",
-    help="Answers to the questions of the rules; driftmap rules lists them.",
-)
+@answers_option
 @run_options
 @units_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
@@ -38,7 +35,7 @@ def compare_command(
     flight: str,
     site: str,
     asked: WindOptions,
-    answers: str | None,
+    answers: tuple[str, ...],
     samples: int,
     seed: int,
     units: Literal["us", "si"],
@@ -62,7 +59,7 @@ def compare_command(
 
     plan, ground = read_flight(flight), read_site(site)
     wind = wind_of(asked, Place.of(ground))
-    said = answers_of(answers, ground)
+    said = answers_of(answers, plan, ground, asked.when)
     rows = [
         _figures(
             name,

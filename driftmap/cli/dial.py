@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from driftmap.cli.options import answers_of, day_of, day_options, units_option
+from driftmap.cli.answering import answers_of, answers_option
+from driftmap.cli.options import day_of, day_options, units_option
 from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 
 if TYPE_CHECKING:
@@ -66,11 +67,7 @@ __all__ = ["dial_command"]
 )
 @day_options
 @units_option
-@click.option(
-    "--answers",
-    metavar="FILE",
-    help="Answers to the questions of the rules; driftmap rules lists them.",
-)
+@answers_option
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
@@ -91,7 +88,7 @@ def dial_command(  # noqa: PLR0913, PLR0917
     altimeter: str | None,
     humidity: str | None,
     units: Literal["us", "si"],
-    answers: str | None,
+    answers: tuple[str, ...],
     out: Path,
 ) -> None:
     """Work out every wind beforehand, to be read at the pad from a hand-held meter.
@@ -120,7 +117,7 @@ def dial_command(  # noqa: PLR0913, PLR0917
         samples,
         seed,
         day_of(temperature, altimeter, humidity, ground.elevation),
-        answers_of(answers, ground),
+        answers_of(answers, rocket, ground, asked.when),
     )
     dial = _computed(setup, Supposition(ground.elevation, shape), reach)
     page = dial_html(dial, units=units)

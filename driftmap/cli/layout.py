@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.options import answers_of, units_option
+from driftmap.cli.answering import answers_of
+from driftmap.cli.options import units_option
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -95,7 +96,7 @@ def layout_command(  # noqa: PLR0913, PLR0917
     spacing: str | None,
     areas: tuple[str, ...],
     best: int,
-    answers: str | None,
+    answers: tuple[str, ...],
     samples: int,
     seed: int,
     workers: int | None,
@@ -123,9 +124,17 @@ def layout_command(  # noqa: PLR0913, PLR0917
     from driftmap.rocket.flightfile import read_flight
 
     ground = read_site(site)
-    said = answers_of(answers, ground)
+    rockets = [read_flight(path) for path in flights]
     setups = tuple(
-        Setup(read_flight(path), ground, samples, seed, None, said) for path in flights
+        Setup(
+            rocket,
+            ground,
+            samples,
+            seed,
+            None,
+            answers_of(answers, rocket, ground, None, ahead=True),
+        )
+        for rocket in rockets
     )
     step = None if spacing is None else _length("--spacing", spacing)
     supposition = Supposition(ground.elevation)

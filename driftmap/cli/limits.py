@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.options import answers_of, day_of, day_options, units_option
+from driftmap.cli.answering import answers_of
+from driftmap.cli.options import day_of, day_options, units_option
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -67,7 +68,7 @@ def limits_command(  # noqa: PLR0913, PLR0917
     temperature: str | None,
     altimeter: str | None,
     humidity: str | None,
-    answers: str | None,
+    answers: tuple[str, ...],
     samples: int,
     seed: int,
     workers: int | None,
@@ -95,7 +96,7 @@ def limits_command(  # noqa: PLR0913, PLR0917
 
     rocket, ground = read_flight(flight), read_site(site)
     day = day_of(temperature, altimeter, humidity, ground.elevation)
-    said = answers_of(answers, ground)
+    said = answers_of(answers, rocket, ground, asked.when, ahead=True)
     setup = Setup(rocket, ground, samples, seed, day, said)
     supposition = Supposition(ground.elevation, shape_of(asked, Place.of(ground)))
     most = scan_speeds(setup, steps)[-2]

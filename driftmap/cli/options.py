@@ -13,11 +13,8 @@ from driftmap.units import parse
 if TYPE_CHECKING:
     from driftmap.air.day import Day
     from driftmap.air.wind import WindProfile
-    from driftmap.ground.site import Site
-    from driftmap.rules import Answers
 
 __all__ = [
-    "answers_of",
     "day_of",
     "day_options",
     "precision_of",
@@ -89,13 +86,6 @@ def precision_of(text: str | None) -> float | None:
         return None if text is None else read_precision(text)
     except ValueError as problem:
         raise InputError("--precision", "", str(problem)) from None
-
-
-def answers_of(path: str | None, site: Site) -> Answers | None:
-    """Read what people answered to the rules that the site names."""
-    from driftmap.rules import picked_rules, read_answers
-
-    return None if path is None else read_answers(path, picked_rules(site))
 
 
 def day_of(

@@ -7,16 +7,19 @@ import textwrap
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 import click
 
+from driftmap.cli.answering import answers_option, occasion_of
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
+from driftmap.errors import InputError
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.rocket.flight import Flight
-    from driftmap.rules import Facts, RuleResult, RuleSet
+    from driftmap.rules import Answers, Facts, RuleResult, RuleSet
 
 __all__ = ["rules_command"]
 
@@ -37,8 +40,13 @@ _WIDTH: Final = 88
     help="Rule set, or a club's own file (.toml), in place of those the site file "
     "names. Give it again for several.",
 )
+@answers_option
 @click.option(
-    "--answers", metavar="FILE", help="Answers to the questions (TOML), a line each."
+    "--write-answers",
+    "blank",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write the answers file to fill in: every open question, with what is accepted.",
 )
 @wind_options_for(
     "Wind, as for assess; without it the height is that in calm air and the "
@@ -56,7 +64,8 @@ def rules_command(
     flight: str,
     site: str,
     names: tuple[str, ...],
-    answers: str | None,
+    answers: tuple[str, ...],
+    blank: Path | None,
     asked: WindOptions,
     as_json: bool,
     units: Literal["us", "si"],
@@ -68,33 +77,50 @@ def rules_command(
     \b
     Examples:
       driftmap rules examples/willet.toml --site sites/saltgrass-flat.geojson --rules us
-      driftmap rules FLIGHT --site SITE --rules club.toml --answers today.toml \\
-          --wind "8 mph from 240"
+      driftmap rules FLIGHT --site SITE --write-answers today.toml
+      driftmap rules FLIGHT --site SITE --answers season.toml --answers today.toml \\
+          --wind "8 mph from 240" --when 14:30
     """
     from driftmap.ground.site import read_site
     from driftmap.rocket.flightfile import read_flight
     from driftmap.rules import (
-        Answers,
         evaluate,
         picked_rules,
+        questions,
         read_answers,
+        to_fill_in,
         with_answers,
     )
 
     rocket, ground = read_flight(flight), read_site(site)
     sets = picked_rules(ground, names)
-    said = read_answers(answers, sets) if answers else Answers()
-    facts = with_answers(_facts(rocket, ground, asked), said)
+    occasion = occasion_of(rocket, ground, asked.when)
+    said = read_answers(answers, sets, occasion)
+    facts = with_answers(_facts(rocket, ground, asked, said), said)
     results = evaluate(sets, facts, said)
+    if blank is not None:
+        _write_new(blank, to_fill_in(results, questions(sets), occasion))
     if as_json:
         click.echo(
             json.dumps(_document(rocket, ground, sets, facts, results), indent=1)
         )
     else:
         click.echo(_text(rocket, ground, results, units))
+    if blank is not None:
+        click.echo(f"\nTo fill in: {blank}", err=as_json)
 
 
-def _facts(flight: Flight, site: Site, asked: WindOptions) -> Facts:
+def _write_new(path: Path, text: str) -> None:
+    """Write a file that is not there yet: answers once given are not lost."""
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except OSError as problem:
+        reason = "is there already" if path.exists() else str(problem.strerror)
+        raise InputError("--write-answers", "", f"{path} {reason}") from None
+
+
+def _facts(flight: Flight, site: Site, asked: WindOptions, said: Answers) -> Facts:
     """Collect the facts; the height comes from flights in the wind given, or in calm."""
     import numpy as np
 
@@ -113,6 +139,7 @@ def _facts(flight: Flight, site: Site, asked: WindOptions) -> Facts:
         altitude=expected_altitude(cloud),
         wind=wind,
         impulse=float(np.exp(cloud.plan.log_motor[0])),
+        when=said.when,
     )
 
 
@@ -150,7 +177,9 @@ def _text(flight: Flight, site: Site, results: Sequence[RuleResult], units: str)
     )
     if wanted:
         lines += _wrapped(
-            f"To be answered in --answers FILE: {', '.join(wanted)}", "  "
+            "To be answered (--write-answers FILE writes the file to fill in): "
+            f"{', '.join(wanted)}",
+            "  ",
         )
     for text in dict.fromkeys(r.governs for r in results if r.governs):
         lines += _wrapped(f"{text[0].upper()}{_plain(text[1:])}.", "  ")

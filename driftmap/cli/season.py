@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from driftmap.cli.options import answers_of
+from driftmap.cli.answering import answers_of
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -85,7 +85,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     height: str,
     utc_offset: float,
     check: int,
-    answers: str | None,
+    answers: tuple[str, ...],
     samples: int,
     seed: int,
     workers: int | None,
@@ -117,7 +117,8 @@ def season_command(  # noqa: PLR0913, PLR0917
     if bool(file) == bool(soundings):
         raise InputError("season", "", "give --winds or --soundings, and not both")
     rocket, ground = read_flight(flight), read_site(site)
-    setup = Setup(rocket, ground, samples, seed, None, answers_of(answers, ground))
+    said = answers_of(answers, rocket, ground, None, ahead=True)
+    setup = Setup(rocket, ground, samples, seed, None, said)
     supposition = Supposition(ground.elevation)
     wind = suppose(supposition, 90.0, 4.0)
     calm = suppose(supposition, 0.0, 0.0)

@@ -64,9 +64,10 @@ def plan_options(command: F) -> F:
         ),
         click.option(
             "--answers",
+            multiple=True,
             metavar="FILE",
             help="Answers to the questions of the rules (TOML). Questions left open are "
-            "set aside and listed.",
+            "set aside and listed. Give it again for several files.",
         ),
     ):
         command = option(command)

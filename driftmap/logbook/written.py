@@ -29,7 +29,7 @@ _FOUND_KEYS: Final = ("piece", "at", "error", "state")
 
 
 def assessment_entry(
-    assessment: Assessment, files: Mapping[str, Sequence[str]], answers: str | None
+    assessment: Assessment, files: Mapping[str, Sequence[str]], answers: Sequence[str]
 ) -> tuple[Entry, list[Content]]:
     """Make the entry of an assessment.
 
@@ -39,8 +39,8 @@ def assessment_entry(
         As it was given.
     files : mapping of str to sequence of str
         Names of input files, or words, by what they are: flight, site, wind.
-    answers : str or None
-        Name of the file of answers.
+    answers : sequence of str
+        Names of the files of answers.
 
     Returns
     -------
@@ -50,7 +50,7 @@ def assessment_entry(
         The inputs themselves.
     """
     told = document(assessment)
-    named = dict(files) if answers is None else {**files, "answers": [answers]}
+    named = {**files, "answers": list(answers)} if answers else dict(files)
     contents: dict[str, Content] = {}
     for what, texts in named.items():
         for number, text in enumerate(texts, 1):

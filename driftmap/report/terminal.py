@@ -16,6 +16,7 @@ from driftmap.report.tables import headline
 from driftmap.report.words import Units
 from driftmap.units import show
 from driftmap.verdict.assessment import CAUTIONS, Assessment
+from driftmap.verdict.check import counted
 from driftmap.verdict.limits import LOOSER
 from driftmap.verdict.turning import Turn
 
@@ -50,8 +51,11 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines += [f"  - {_plain(reason)}" for reason in reasons[:_MOST_REASONS]]
     if len(reasons) > _MOST_REASONS:
         lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")
-    passed = sum(check.outcome == "pass" for check in a.checks)
-    lines.append(f"  {passed} of {len(a.checks)} checks are within limits")
+    out, said = counted(a.checks)
+    lines.append(
+        f"  {out + said} of {len(a.checks)} checks are within limits: {out} worked out, "
+        f"{said} answered by people"
+    )
     looser = sum(LOOSER in check.source for check in a.checks)
     if looser:
         lines.append(f"  {looser} of these limits were loosened by a file")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from driftmap.rules.answers import (
     Answers,
+    Occasion,
     check_answers,
     questions,
     read_answers,
@@ -25,12 +26,15 @@ from driftmap.rules.facts import (
 from driftmap.rules.motors import CLASS_BOUNDS, motor_class
 from driftmap.rules.picked import picked_rules
 from driftmap.rules.reading import read_rules, rule_sets
-from driftmap.rules.ruleset import Rule, RuleSet
+from driftmap.rules.ruleset import Question, Rule, RuleSet
+from driftmap.rules.template import to_fill_in
 
 __all__ = [
     "CLASS_BOUNDS",
     "Answers",
     "Facts",
+    "Occasion",
+    "Question",
     "Rule",
     "RuleResult",
     "RuleSet",
@@ -46,5 +50,6 @@ __all__ = [
     "read_rules",
     "rule_sets",
     "surface_wind",
+    "to_fill_in",
     "with_answers",
 ]

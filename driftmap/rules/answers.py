@@ -2,25 +2,67 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
 from driftmap.errors import InputError
 from driftmap.rules.facts import Facts, of_each_motor
-from driftmap.rules.kinds import FACTS, FLOOR, GROUPS, NOT_COVERED
+from driftmap.rules.kinds import FACTS, FLOOR, GROUPS, NOT_COVERED, Scope
 from driftmap.rules.reading import read_rules
-from driftmap.rules.ruleset import RuleSet
+from driftmap.rules.ruleset import Question, RuleSet
 from driftmap.rules.schema import nearest, quantity, toml_of
-from driftmap.units import DIMENSIONS
 
-__all__ = ["Answers", "check_answers", "questions", "read_answers", "with_answers"]
-
+__all__ = [
+    "Answers",
+    "Occasion",
+    "check_answers",
+    "questions",
+    "read_answers",
+    "with_answers",
+]
 
 _LARGER: Final = ("total_impulse", "expected_altitude", "surface_wind")
 """Facts that both a person and the flights flown may tell."""
+
+_SEASON: Final = timedelta(days=365)
+"""How long an answer for the season holds; assumed."""
+
+_HEAD: Final = ("date", "site", "flight")
+"""Keys that say what the answers of a file are for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """What answers must be for.
+
+    Parameters
+    ----------
+    site, flight : str
+        Names of the site and of the flight.
+    when : datetime or None
+        Time of the flight, with its zone; None while it is planned ahead of any day, when
+        no answer for a day counts.
+    longitude : float
+        Of the site [deg]; it tells which day that is there.
+    """
+
+    site: str
+    flight: str
+    when: datetime | None = None
+    longitude: float = 0.0
+
+    @property
+    def day(self) -> date | None:
+        """Day of the flight at the site, by the sun's time."""
+        if self.when is None:
+            return None
+        utc = self.when - (self.when.utcoffset() or timedelta(0))
+        return (utc + timedelta(hours=self.longitude / 15)).date()
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,26 +77,42 @@ class Answers:
         Facts by key of `driftmap.rules.kinds.FACTS`, in SI.
     source : str
         Where they were read.
+    stale : mapping of str to str
+        Why an answer that was given does not count, by its name.
+    when : datetime or None
+        Time of the flight, if it is known.
+    files : tuple of (str, str)
+        Name and SHA-256 of each file.
     """
 
     confirmed: Mapping[str, bool] = field(default_factory=dict)
     numbers: Mapping[str, float] = field(default_factory=dict)
     source: str = "answers"
+    stale: Mapping[str, str] = field(default_factory=dict)
+    when: datetime | None = None
+    files: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "confirmed", MappingProxyType(dict(self.confirmed)))
-        object.__setattr__(self, "numbers", MappingProxyType(dict(self.numbers)))
+        for name in ("confirmed", "numbers", "stale"):
+            fixed = MappingProxyType(dict(getattr(self, name)))
+            object.__setattr__(self, name, fixed)
 
 
-def read_answers(path: str | Path, sets: Iterable[RuleSet]) -> Answers:
-    """Read an answers file: one ``name = answer`` a line.
+def read_answers(
+    paths: Iterable[str | Path], sets: Iterable[RuleSet], occasion: Occasion
+) -> Answers:
+    """Read answers files: what they are for, then one ``name = answer`` a line.
 
     Parameters
     ----------
-    path : str or Path
-        A TOML file, such as ``daylight = "yes"`` and ``visibility = "10 mi"``.
+    paths : iterable of str or Path
+        TOML files, such as one for the season, one for the day and one for the flight.
     sets : iterable of RuleSet
-        The rules it answers.
+        The rules they answer.
+    occasion : Occasion
+        What is to be flown, where and when. An answer for another day, site or flight
+        does not count, and the question is open; what answers once a season holds for
+        a year.
 
     Returns
     -------
@@ -64,9 +122,104 @@ def read_answers(path: str | Path, sets: Iterable[RuleSet]) -> Answers:
     Raises
     ------
     InputError
-        As `check_answers`, or if the file cannot be read.
+        As `check_answers`; if a file cannot be read, does not say what day and site it is
+        for, or contradicts another.
     """
-    return check_answers(str(path), toml_of(Path(path)), sets)
+    asked = questions(sets)
+    found = Answers(when=occasion.when)
+    for path in paths:
+        found = _joined(found, _file(Path(path), asked, occasion))
+    return found
+
+
+def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answers:
+    source, content = str(path), toml_of(path)
+    head = {key: content.pop(key, None) for key in _HEAD}
+    day, site = _day(source, head["date"]), _name(source, "site", head["site"])
+    flight = None if head["flight"] is None else _name(source, "flight", head["flight"])
+    given = _checked(source, content, asked)
+    stale = {}
+    for name in content:
+        scope = asked[name].scope if name in asked else FACTS[name].scope
+        if text := _not_for(occasion, scope, (day, site, flight)):
+            stale[name] = text
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    return Answers(
+        {k: v for k, v in given.confirmed.items() if k not in stale},
+        {k: v for k, v in given.numbers.items() if k not in stale},
+        source,
+        stale,
+        occasion.when,
+        ((path.name, digest),),
+    )
+
+
+def _not_for(
+    occasion: Occasion, scope: Scope, given: tuple[date, str, str | None]
+) -> str:
+    """Say why an answer does not count; empty where it does."""
+    day, site, flight = given
+    if site.casefold() != occasion.site.casefold():
+        return f"answered for another site, {site}"
+    if occasion.day is None:
+        if scope == "day":
+            return f"answered for {day}, and the day of the flight is not known"
+    elif not (
+        timedelta(0) <= occasion.day - day <= _SEASON
+        if scope == "season"
+        else day == occasion.day
+    ):
+        return f"answered for {day}, and the flight is on {occasion.day}"
+    if scope == "flight" and flight is None:
+        return 'answered for no flight: write flight = "..." at the head of the file'
+    if scope == "flight" and str(flight).casefold() != occasion.flight.casefold():
+        return f"answered for another flight, {flight}"
+    return ""
+
+
+def _day(source: str, value: object) -> date:
+    try:
+        if isinstance(value, str):
+            value = date.fromisoformat(value.strip())
+    except ValueError:
+        pass
+    if isinstance(value, datetime):
+        value = value.date()
+    if not isinstance(value, date):
+        found = "is missing" if value is None else f"{value!r:.40} is no day"
+        text = f"{found}; accepted is the day it was answered for: date = 2026-06-13"
+        raise InputError(source, "date", text)
+    return value
+
+
+def _name(source: str, key: str, value: object) -> str:
+    if not isinstance(value, str) or not value.strip():
+        found = "is missing" if value is None else f"{value!r:.40} is no name"
+        text = f"{found}; accepted is the name that the {key} file gives"
+        raise InputError(source, key, text)
+    return value.strip()
+
+
+def _joined(one: Answers, other: Answers) -> Answers:
+    """Put two files together: what counts in either counts, and none contradicts."""
+    for mine, theirs in (
+        (one.confirmed, other.confirmed),
+        (one.numbers, other.numbers),
+    ):
+        for name in mine.keys() & theirs.keys():
+            if mine[name] != theirs[name]:
+                text = f"is answered otherwise in {one.source}"
+                raise InputError(other.source, name, text)
+    confirmed = {**one.confirmed, **other.confirmed}
+    numbers = {**one.numbers, **other.numbers}
+    stale = {
+        name: text
+        for name, text in {**one.stale, **other.stale}.items()
+        if name not in confirmed and name not in numbers
+    }
+    files = (*one.files, *other.files)
+    source = " and ".join(s for s in (one.source, other.source) if s != "answers")
+    return Answers(confirmed, numbers, source, stale, other.when, files)
 
 
 def check_answers(
@@ -79,7 +232,8 @@ def check_answers(
     source : str
         Where they come from, for messages.
     given : mapping
-        Answer by name: yes or no to a question, a quantity for a fact.
+        Answer by name: yes or no to a question, a quantity for a fact. They are taken to
+        be for the flight at hand.
     sets : iterable of RuleSet
         The rules they answer.
 
@@ -93,7 +247,12 @@ def check_answers(
     InputError
         If a name is not asked for, or an answer is none.
     """
-    asked = questions(sets)
+    return _checked(source, given, questions(sets))
+
+
+def _checked(
+    source: str, given: Mapping[str, object], asked: Mapping[str, Question]
+) -> Answers:
     confirmed, numbers = {}, {}
     for name, value in given.items():
         try:
@@ -102,14 +261,14 @@ def check_answers(
             elif name in FACTS:
                 numbers[name] = _number(name, value)
             else:
-                hint = nearest(name, [*asked, *FACTS])
+                hint = nearest(name, [*asked, *FACTS, *_HEAD])
                 raise InputError(source, name[:60], f"is not asked for; {hint}")
         except ValueError as problem:
             raise InputError(source, name, str(problem)) from None
     return Answers(confirmed, numbers, source)
 
 
-def questions(sets: Iterable[RuleSet]) -> dict[str, str]:
+def questions(sets: Iterable[RuleSet]) -> dict[str, Question]:
     """List every question that rules may ask.
 
     Parameters
@@ -119,22 +278,24 @@ def questions(sets: Iterable[RuleSet]) -> dict[str, str]:
 
     Returns
     -------
-    dict of str to str
-        Text of each question by its name.
+    dict of str to Question
+        Each by its name.
     """
-    found = {group.absent: f"no {group.text} is near" for group in GROUPS.values()}
-    found[NOT_COVERED] = (
-        "the local code on what these rules leave out was read and is kept"
-    )
+    rest = "the local code on what these rules leave out was read and is kept"
+    found = [
+        *(
+            Question(group.absent, f"no {group.text} is near", "season")
+            for group in GROUPS.values()
+        ),
+        Question(NOT_COVERED, rest, "season"),
+    ]
     for rules in (*sets, *read_rules(FLOOR)):
-        for kind in rules.classes:
-            found |= dict(kind.confirmed)
+        found += (q for kind in rules.classes for q in kind.confirmed)
         for rule in rules.rules:
             if rule.question:
-                found[rule.name] = rule.text
-            elif rule.excuse:
-                found[rule.excuse] = rule.excuse_text
-    return found
+                found.append(Question(rule.name, rule.text, rule.scope))
+            found += (q for q in (rule.excuse, rule.stand_in) if q is not None)
+    return {question.name: question for question in reversed(found)}
 
 
 def _yes_or_no(value: object) -> bool:
@@ -146,13 +307,26 @@ def _yes_or_no(value: object) -> bool:
     return word == "yes"
 
 
+_MAY_BE_NONE: Final = {
+    *("cloud_cover", "visibility", "notice", "surface_wind", "cleared_diameter"),
+    *("recovery_devices", "rail_tilt", "boundary_distance", "sun_height"),
+}
+"""Facts of which 0 is an answer."""
+
+
 def _number(name: str, value: object) -> float:
-    dimension = FACTS[name].dimension
-    number = quantity(value, dimension)
-    most = 1.0 if dimension == "share" else 1e9
-    if not 0 <= number <= most:
-        unit = next(iter(DIMENSIONS[dimension])) or "1"
-        raise ValueError(f"must lie in 0 to {most:g} {unit} (got {value!r})")
+    fact = FACTS[name]
+    try:
+        number = quantity(value, fact.dimension)
+    except ValueError:
+        number = -1.0
+    most = 1.0 if fact.dimension == "share" else 1e9
+    least = 0.0 if name in _MAY_BE_NONE else 1e-9
+    whole = fact.dimension != "number" or number.is_integer()
+    if not least <= number <= most or not whole:
+        raise ValueError(
+            f"{value!r:.60} is no {fact.text}; write {name} = {fact.example}"
+        )
     return number
 
 

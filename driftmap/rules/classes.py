@@ -8,7 +8,7 @@ from typing import Literal
 
 from driftmap.rules.answers import Answers
 from driftmap.rules.facts import Facts
-from driftmap.rules.ruleset import Condition, RocketClass, RuleSet
+from driftmap.rules.ruleset import Condition, Question, RocketClass, RuleSet
 from driftmap.rules.words import joined, not_known, reason
 
 __all__ = ["Fit", "all_hold", "governing_sets", "why_holds"]
@@ -84,9 +84,7 @@ def _fit(rules: RuleSet, facts: Facts, said: Answers) -> Fit:
         if state is None:
             missing += names
         elif state and not missing:
-            unsure = [
-                pair for pair in kind.confirmed if not said.confirmed.get(pair[0])
-            ]
+            unsure = [q for q in kind.confirmed if not said.confirmed.get(q.name)]
             if not unsure:
                 why = joined(_reasons(kind, facts), *hints.values())
                 return Fit("fits", kind.name, why, kind.source, lighter=tuple(hints))
@@ -102,14 +100,14 @@ def _fit(rules: RuleSet, facts: Facts, said: Answers) -> Fit:
 
 
 def _unless(
-    kind: RocketClass, unsure: Iterable[tuple[str, str]], said: Answers
+    kind: RocketClass, unsure: Iterable[Question], said: Answers
 ) -> dict[str, str]:
     """Say what would put the rocket into a class; nothing where that was answered "no"."""
-    if any(said.confirmed.get(key) is False for key, _ in unsure):
+    if any(said.confirmed.get(q.name) is False for q in unsure):
         return {}
     return {
-        key: f'not {kind.name}, unless {key} = "yes" confirms that {text}'
-        for key, text in unsure
+        q.name: f'not {kind.name}, unless {q.name} = "yes" confirms that {q.text}'
+        for q in unsure
     }
 
 

@@ -9,7 +9,7 @@ from typing import Literal
 from driftmap.rules.classes import Fit, all_hold, why_holds
 from driftmap.rules.facts import Facts
 from driftmap.rules.kinds import FACTS, KINDS
-from driftmap.rules.ruleset import Rule, RuleSet
+from driftmap.rules.ruleset import Question, Rule, RuleSet
 from driftmap.rules.words import amount, joined
 
 __all__ = ["Demand", "demands_of", "strictest"]
@@ -149,7 +149,7 @@ def strictest(demands: Iterable[Demand]) -> Iterator[Demand]:
     Demand
         In the order of the first of each name; questions and open limits all stay.
     """
-    best: dict[tuple[str, str, bool], Demand] = {}
+    best: dict[tuple[str, Question | None, bool], Demand] = {}
     demands = list(demands)
     demands = [demand for demand in demands if not _spoken_for(demand, demands)]
     order: list[Demand] = []

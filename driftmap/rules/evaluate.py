@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
@@ -64,6 +63,8 @@ class RuleResult:
         Ends of the figure, in `unit`, where it is not known exactly.
     yardstick : bool
         Whether the rule is no law of the site but holds everywhere.
+    answered : bool
+        Whether it came out on a person's word, not on what files and flights tell.
     """
 
     name: str
@@ -81,6 +82,7 @@ class RuleResult:
     rules: str
     interval: tuple[float, float] | None = None
     yardstick: bool = False
+    answered: bool = False
 
 
 def evaluate(
@@ -136,15 +138,54 @@ def _silence(topics: Sequence[str], said: Answers) -> Iterator[RuleResult]:
             f"these rules say nothing of {', '.join(topics)}: the local code on that "
             "was read and is kept"
         )
-        outcome, why = _settled(NOT_COVERED, said)
-        answer = (NOT_COVERED,) if outcome == "ask" else ()
-        yield _line(NOT_COVERED, what, outcome, why=why, answer=answer)
+        yield _with(_line(NOT_COVERED, what), _settled(NOT_COVERED, said))
+
+
+@dataclass(frozen=True, slots=True)
+class _Word:
+    """How a line came out, and on whose word."""
+
+    outcome: Outcome
+    text: str = ""
+    answer: tuple[str, ...] = ()
+    answered: bool = False
+
+
+def _settled(name: str, said: Answers, text: str = "") -> _Word:
+    """Take a person's word on a question."""
+    given = said.confirmed.get(name)
+    before = f"{text}: " if text else ""
+    if given is None:
+        stale = said.stale.get(name)
+        told = f"{stale}; " if stale else "not answered; "
+        return _Word("ask", f'{before}{told}{name} = "yes" confirms it', (name,))
+    if given:
+        return _Word("pass", f"{before}confirmed", answered=True)
+    return _Word("fail", f'{before}answered "no"', answered=True)
+
+
+def _unknown(names: tuple[str, ...], said: Answers) -> _Word:
+    """Ask for facts."""
+    stale = (f"{name} was {said.stale[name]}" for name in names if name in said.stale)
+    return _Word("ask", joined(not_known(names), *stale), names)
+
+
+def _with(result: RuleResult, word: _Word, *around: str) -> RuleResult:
+    """Put a word into a line, between what stands before and after it."""
+    before, after = around or ("", "")
+    return replace(
+        result,
+        outcome=word.outcome,
+        answer=word.answer,
+        answered=word.answered,
+        why=joined(before, word.text, after),
+    )
 
 
 def _line(
     name: str,
     what: str,
-    outcome: Outcome,
+    outcome: Outcome = "ask",
     *,
     rules: RuleSet | None = None,
     source: str = "",
@@ -174,7 +215,7 @@ def _class_lines(rules: RuleSet, fit: Fit) -> Iterator[RuleResult]:
 def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
     rule = demand.rule
     if rule.question:
-        yield _asked(demand, said)
+        yield _with(_of(demand), _settled(rule.name, said), demand.why, rule.note)
     elif demand.limit is None:
         yield _open(demand, said)
     elif KINDS[rule.name].fact in GROUPS:
@@ -185,54 +226,26 @@ def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
         yield _compared(demand, demand.limit, ("", value), said, ends)
 
 
-def _settled(name: str, said: Answers) -> tuple[Outcome, str]:
-    answer = said.confirmed.get(name)
-    if answer is None:
-        return "ask", f'not answered; {name} = "yes" confirms it'
-    return ("pass", "confirmed") if answer else ("fail", 'answered "no"')
-
-
-def _asked(demand: Demand, said: Answers) -> RuleResult:
+def _of(demand: Demand) -> RuleResult:
+    """Begin the line of a rule, with nothing compared."""
     rule = demand.rule
-    outcome, text = _settled(rule.name, said)
-    return _line(
-        rule.name,
-        rule.text,
-        outcome,
-        rules=demand.rules,
-        source=rule.cited,
-        why=joined(demand.why, text, rule.note),
-        answer=(rule.name,) if outcome == "ask" else (),
-    )
+    bare = _line(rule.name, rule.text, rules=demand.rules, source=rule.cited)
+    bare = replace(bare, yardstick=bool(demand.yardstick))
+    if rule.question:
+        return bare
+    kind = KINDS[rule.name]
+    return replace(bare, unit=UNIT[kind.dimension], sense=kind.sense)
 
 
 def _open(demand: Demand, said: Answers) -> RuleResult:
     """Tell of a limit that could not be worked out."""
     rule = demand.rule
-    outcome: Outcome = "ask"
-    answer, text = demand.missing, ""
+    word = _Word("fail")
     if demand.missing:
-        text = not_known(demand.missing)
+        word = _unknown(demand.missing, said)
     elif rule.excuse:
-        outcome, text = _settled(rule.excuse, said)
-        text = f"{rule.excuse_text}: {text}"
-        answer = (rule.excuse,) if outcome == "ask" else ()
-    else:
-        outcome, answer = "fail", ()
-    bare = _line(
-        rule.name,
-        rule.text,
-        outcome,
-        rules=demand.rules,
-        source=rule.cited,
-        why=joined(demand.why, text, rule.note),
-        answer=answer,
-    )
-    kind = KINDS[rule.name]
-    yardstick = bool(demand.yardstick)
-    return replace(
-        bare, unit=UNIT[kind.dimension], sense=kind.sense, yardstick=yardstick
-    )
+        word = _settled(rule.excuse.name, said, rule.excuse.text)
+    return _with(_of(demand), word, demand.why, rule.note)
 
 
 def _distances(
@@ -242,12 +255,10 @@ def _distances(
     group = GROUPS[KINDS[demand.rule.name].fact]
     areas = facts.groups.get(KINDS[demand.rule.name].fact, ())
     if not areas:
-        outcome, text = _settled(group.absent, said)
-        text = f"the site file draws no {group.text}: {text}"
-        answer = (group.absent,) if outcome == "ask" else ()
-        blank = _compared(demand, limit, ("", math.inf), said)
-        why = joined(demand.why, text, demand.rule.note)
-        yield replace(blank, value=None, outcome=outcome, answer=answer, why=why)
+        text = f"the site file draws no {group.text}"
+        word = _settled(group.absent, said, text)
+        blank = replace(_of(demand), limit=limit)
+        yield _with(blank, word, demand.why, demand.rule.note)
         return
     near = [pair for pair in areas if not pair[1] >= limit]
     for area in near or [min(areas, key=lambda pair: pair[1])]:
@@ -262,45 +273,39 @@ def _compared(
     ends: tuple[float, float] | None = None,
 ) -> RuleResult:
     rule, kind, (area, value) = demand.rule, KINDS[demand.rule.name], named
-    outcome, answer, text = _judged(rule, limit, value, said)
-    if outcome == "fail" and demand.yardstick == "holds":
-        outcome = "hold"
-    elif outcome == "pass" and ends and not all(_within(kind, e, limit) for e in ends):
-        outcome, text = "hold", "its interval reaches beyond the limit"
+    word = _judged(rule, limit, value, said)
+    if word.outcome == "fail" and demand.yardstick == "holds":
+        word = replace(word, outcome="hold")
+    elif (
+        ends
+        and value is not None
+        and _within(kind, value, limit)
+        and not all(_within(kind, end, limit) for end in ends)
+    ):
+        word = replace(word, outcome="hold", text="not surely: see its interval")
     scale = SCALE.get(kind.dimension, 1.0)
-    return RuleResult(
-        name=rule.name,
-        what=rule.text,
+    line = replace(
+        _of(demand),
         area=area,
         value=None if value is None else value / scale,
         limit=limit / scale,
-        unit=UNIT[kind.dimension],
-        sense=kind.sense,
-        outcome=outcome,
-        answer=answer,
-        source=rule.cited,
-        governs=demand.rules.governs,
-        why=joined(demand.why, text, rule.note),
-        rules=demand.rules.title,
         interval=None if ends is None else (ends[0] / scale, ends[1] / scale),
-        yardstick=bool(demand.yardstick),
     )
+    return _with(line, word, demand.why, rule.note)
 
 
 def _within(kind: Kind, value: float, limit: float) -> bool:
     return value >= limit if kind.sense == "at least" else value <= limit
 
 
-def _judged(
-    rule: Rule, limit: float, value: float | None, said: Answers
-) -> tuple[Outcome, tuple[str, ...], str]:
+def _judged(rule: Rule, limit: float, value: float | None, said: Answers) -> _Word:
     kind = KINDS[rule.name]
     if value is None:
-        return "ask", (kind.fact,), not_known((kind.fact,))
+        if rule.stand_in:
+            return _settled(rule.stand_in.name, said, rule.stand_in.text)
+        return _unknown((kind.fact,), said)
     if _within(kind, value, limit):
-        return "pass", (), ""
-    if not rule.excuse:
-        return "fail", (), ""
-    outcome, text = _settled(rule.excuse, said)
-    answer = (rule.excuse,) if outcome == "ask" else ()
-    return outcome, answer, f"{rule.excuse_text}: {text}"
+        return _Word("pass", answered=kind.fact in said.numbers)
+    if rule.excuse:
+        return _settled(rule.excuse.name, said, rule.excuse.text)
+    return _Word("fail", answered=kind.fact in said.numbers)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from types import MappingProxyType
 from typing import Final
 
@@ -14,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.wind import WindProfile
+from driftmap.formulas.sun import sun_height
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.flight import Flight, Motor
@@ -36,7 +38,11 @@ says how sure a "maximum expected altitude" must be."""
 _NEAR_GROUND: Final = 60.0  # m; a gust read above is none at the pad
 
 _OF_EACH: Final = MappingProxyType(
-    {"motor_impulse": "total_impulse", "motor_thrust": "average_thrust"}
+    {
+        "motor_impulse": "total_impulse",
+        "motor_thrust": "average_thrust",
+        "motor_propellant": "propellant_mass",
+    }
 )
 """Facts of the largest motor, and those of all motors together."""
 
@@ -92,6 +98,7 @@ def facts_of(
     altitude: float | None = None,
     wind: WindProfile | None = None,
     impulse: float | None = None,
+    when: datetime | None = None,
 ) -> Facts:
     """Collect what flight and site files tell, and what flights flown have shown.
 
@@ -105,6 +112,8 @@ def facts_of(
         The wind of the flight.
     impulse : float, optional
         Total impulse that explains the flight where the file names no motor [N s].
+    when : datetime, optional
+        Time of the flight, with its zone.
 
     Returns
     -------
@@ -116,6 +125,7 @@ def facts_of(
     numbers = {
         "liftoff_mass": mass,
         "liftoff_weight": mass * STANDARD_GRAVITY,
+        "recovery_devices": float(len(flight.recovery)),
         "rail_tilt": float(flight.rail.angle.value),
         "waiver_ceiling": site.waiver.ceiling,
         "site_dimension": least_width(site.boundary),
@@ -126,6 +136,9 @@ def facts_of(
         numbers |= _motor(flight.motor)
     elif impulse is not None:
         numbers["total_impulse"] = impulse
+    if when is not None:
+        height = sun_height(when, site.latitude, site.longitude)
+        numbers["sun_height"] = math.radians(height)
     if altitude is not None:
         numbers["expected_altitude"] = altitude
     if wind is not None:
@@ -164,7 +177,8 @@ def of_each_motor(facts: Facts) -> Facts:
     -------
     Facts
         With the largest motor's figures: those of all where there is one motor; of
-        several, which may be unequal, at least an equal share and at most all.
+        several, which may be unequal, at least an equal share and at most all. Rockets
+        launched together count as alike, unless more was answered for their sum.
     """
     numbers, ranges = dict(facts.numbers), dict(facts.ranges)
     count = numbers.get("motor_count")
@@ -176,6 +190,10 @@ def of_each_motor(facts: Facts) -> Facts:
             numbers[name] = whole
         else:
             ranges[name] = (whole / count, whole)
+    together = numbers.get("rockets_together")
+    if together is not None and "total_impulse" in numbers:
+        least = together * numbers["total_impulse"]
+        numbers["salvo_impulse"] = max(least, numbers.get("salvo_impulse", 0.0))
     return Facts(numbers, facts.groups, ranges)
 
 

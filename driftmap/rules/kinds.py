@@ -19,10 +19,15 @@ __all__ = [
     "Fact",
     "Group",
     "Kind",
+    "Scope",
     "Sense",
 ]
 
 Sense = Literal["at least", "at most"]
+
+
+Scope = Literal["season", "day", "flight"]
+"""How long an answer holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,34 +40,72 @@ class Fact:
         How it is named to people.
     dimension : str
         A key of `driftmap.units.DIMENSIONS`.
+    scope : {"season", "day", "flight"}
+        How long an answer that gives it holds.
+    example : str
+        How an answers file may write it.
     """
 
     text: str
     dimension: str
+    scope: Scope = "flight"
+    example: str = ""
 
 
 FACTS: Final = MappingProxyType(
     {
-        "total_impulse": Fact("total impulse", "impulse"),
-        "motor_count": Fact("number of motors", "number"),
-        "average_thrust": Fact("average thrust", "force"),
-        "motor_impulse": Fact("total impulse of the largest motor", "impulse"),
-        "motor_thrust": Fact("average thrust of the strongest motor", "force"),
-        "stages": Fact("number of stages", "number"),
-        "propellant_mass": Fact("mass of propellant", "mass"),
-        "liftoff_mass": Fact("lift-off mass", "mass"),
-        "liftoff_weight": Fact("lift-off weight", "force"),
-        "expected_altitude": Fact("greatest height expected above the site", "length"),
-        "rail_tilt": Fact("rail's tilt from the vertical", "angle"),
-        "surface_wind": Fact("surface wind", "speed"),
-        "waiver_ceiling": Fact("waiver's ceiling above the site", "length"),
-        "site_dimension": Fact("site's least dimension", "length"),
-        "boundary_distance": Fact("distance from the pad to the boundary", "length"),
-        "cleared_diameter": Fact("diameter of the cleared ground at the pad", "length"),
-        "cloud_cover": Fact("cloud cover", "share"),
-        "visibility": Fact("horizontal visibility", "length"),
-        "notice": Fact("time from notice to launch", "time"),
-        "rockets_together": Fact("rockets launched together", "number"),
+        "total_impulse": Fact("total impulse", "impulse", example='"320 N s"'),
+        "salvo_impulse": Fact(
+            "total impulse of all rockets launched together",
+            "impulse",
+            example='"960 N s"',
+        ),
+        "motor_count": Fact("number of motors", "number", example="1"),
+        "average_thrust": Fact("average thrust", "force", example='"120 N"'),
+        "motor_impulse": Fact(
+            "total impulse of the largest motor", "impulse", example='"160 N s"'
+        ),
+        "motor_thrust": Fact(
+            "average thrust of the strongest motor", "force", example='"80 N"'
+        ),
+        "motor_propellant": Fact(
+            "mass of propellant in the largest motor", "mass", example='"62 g"'
+        ),
+        "stages": Fact("number of stages", "number", example="1"),
+        "propellant_mass": Fact("mass of propellant", "mass", example='"110 g"'),
+        "liftoff_mass": Fact("lift-off mass", "mass", example='"1.8 kg"'),
+        "liftoff_weight": Fact("lift-off weight", "force", example='"18 N"'),
+        "recovery_devices": Fact("number of recovery devices", "number", example="1"),
+        "expected_altitude": Fact(
+            "greatest height expected above the site", "length", example='"3200 ft"'
+        ),
+        "rail_tilt": Fact("rail's tilt from the vertical", "angle", example='"5 deg"'),
+        "surface_wind": Fact("surface wind", "speed", "day", '"7 mph"'),
+        "sun_height": Fact(
+            "height of the sun's upper rim above the horizon",
+            "angle",
+            "day",
+            '"20 deg"',
+        ),
+        "waiver_ceiling": Fact(
+            "waiver's ceiling above the site", "length", "season", '"8500 ft"'
+        ),
+        "site_dimension": Fact(
+            "site's least dimension", "length", "season", '"3000 ft"'
+        ),
+        "boundary_distance": Fact(
+            "distance from the pad to the boundary", "length", "season", '"1500 ft"'
+        ),
+        "cleared_diameter": Fact(
+            "diameter of the cleared ground at the pad", "length", "day", '"80 ft"'
+        ),
+        "cloud_cover": Fact("cloud cover", "share", "day", '"2/8"'),
+        "visibility": Fact("horizontal visibility", "length", "day", '"10 mi"'),
+        "notice": Fact("time from notice to launch", "time", "day", '"48 h"'),
+        "rockets_together": Fact("rockets launched together", "number", example="1"),
+        "certification_level": Fact(
+            "the flier's certification level", "number", "season", "2"
+        ),
     }
 )
 """Every single number that a rule may compare or depend on."""
@@ -141,6 +184,10 @@ class Kind:
 KINDS: Final = MappingProxyType(
     {
         "personnel_distance": Kind("people", "at least"),
+        "certification_level": Kind("certification_level", "at least"),
+        "recovery_devices": Kind("recovery_devices", "at least"),
+        "sun_height": Kind("sun_height", "at least"),
+        "motor_impulse": Kind("motor_impulse", "at most"),
         "drag_race_distance": Kind("people", "at least"),
         "people_separation": Kind("people", "at least"),
         "property_separation": Kind("outsiders", "at least"),
@@ -174,12 +221,12 @@ TOPICS: Final = MappingProxyType(
             "property_separation",
         },
         "the size of the site": {"site_dimension"},
-        "cleared ground": {"cleared_diameter", "dry_grass"},
+        "cleared ground": {"cleared_diameter", "no_dry_grass"},
         "wind": {"surface_wind"},
         "the rail's tilt": {"rail_tilt"},
         "airspace": {"controlled_airspace", "airport_distance", "airspace_leave"},
         "cloud and visibility": {"cloud_cover", "clear_of_cloud", "visibility"},
-        "who may fly which motor": {"flier_certified"},
+        "who may fly which motor": {"certification_level", "flier_certified"},
     }
 )
 """What a code for rockets speaks of, with the rules or questions that speak of it."""

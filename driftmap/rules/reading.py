@@ -10,10 +10,18 @@ from typing import Any, Final
 
 from driftmap.errors import InputError
 from driftmap.rules.kinds import FACTS, KINDS
-from driftmap.rules.ruleset import Band, Condition, RocketClass, Rule, RuleSet
+from driftmap.rules.ruleset import (
+    Band,
+    Condition,
+    Question,
+    RocketClass,
+    Rule,
+    RuleSet,
+)
 from driftmap.rules.schema import (
     BandRow,
     ConditionRow,
+    ConfirmRow,
     RuleFile,
     RuleRow,
     check_form,
@@ -110,7 +118,7 @@ def _rule_set(path: Path, file: RuleFile) -> RuleSet:
         RocketClass(
             row.name,
             _conditions(source, f"{row_name('class', i, row.name)}, when", row.when),
-            tuple((c.name, c.text) for c in row.confirmed),
+            tuple(Question(c.name, c.text, c.scope) for c in row.confirmed),
             row.source,
         )
         for i, row in enumerate(file.rocket_class)
@@ -136,14 +144,14 @@ def _rule_set(path: Path, file: RuleFile) -> RuleSet:
 
 
 def _rule(source: str, where: str, row: RuleRow, file: RuleFile) -> Rule:
-    excuse = row.unless_confirmed
     common: dict[str, Any] = {
         "name": row.name,
         "when": _conditions(source, f"{where}, when", row.when),
         "unless": _conditions(source, f"{where}, unless", row.unless),
         "classes": row.classes,
-        "excuse": excuse.name if excuse else "",
-        "excuse_text": excuse.text if excuse else "",
+        "scope": row.scope or "day",
+        "excuse": _question(row.unless_confirmed),
+        "stand_in": _question(row.if_not_known),
         "source": row.source or file.source or f"{file.title} ({source})",
         "edition": row.edition or file.edition or "",
         "from_memory": row.from_memory,
@@ -158,15 +166,22 @@ def _rule(source: str, where: str, row: RuleRow, file: RuleFile) -> Rule:
         raise InputError(
             source, where, f"is no rule; {hint}; a question needs the key 'question'"
         )
+    if row.scope is not None:
+        raise InputError(source, f"{where}, scope", "has no meaning for a limit")
     if row.text is None:
         raise InputError(source, where, "needs 'text': what is asked for, in words")
     return Rule(text=row.text, **_figures(source, where, row), **common)
+
+
+def _question(row: ConfirmRow | None) -> Question | None:
+    return None if row is None else Question(row.name, row.text, row.scope)
 
 
 def _refuse_limits(source: str, where: str, row: RuleRow) -> None:
     """Keep a question from hiding a limit or taking the name of one."""
     extra = row.model_fields_set & {
         *("text", "limit", "share", "share_of", "unless_confirmed", "take"),
+        *("if_not_known",),
         *("table", "table_by", "table_factor", "table_column"),
     }
     if extra:
@@ -219,7 +234,8 @@ def _positive(source: str, where: str, value: object, dimension: str) -> float:
     except (ValueError, OverflowError) as problem:
         raise InputError(source, where, str(problem)) from None
     most = 1.0 if dimension == "share" else 1e9
-    if not 0 < number <= most:
+    least_angle = dimension == "angle" and number == 0  # the horizon is one
+    if not (0 < number <= most or least_angle):
         raise InputError(
             source, where, f"must lie above 0 and up to {most:g} (got {value!r})"
         )

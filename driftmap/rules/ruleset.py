@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["Band", "Condition", "RocketClass", "Rule", "RuleSet"]
+from driftmap.rules.kinds import Scope
+
+__all__ = ["Band", "Condition", "Question", "RocketClass", "Rule", "RuleSet"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,23 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True)
+class Question:
+    """What a person must confirm.
+
+    Parameters
+    ----------
+    name, text : str
+        Its name in an answers file, and the question in words.
+    scope : {"season", "day", "flight"}
+        How long the answer holds.
+    """
+
+    name: str
+    text: str
+    scope: Scope = "day"
+
+
+@dataclass(frozen=True, slots=True)
 class Rule:
     """One row of a rule file.
 
@@ -93,8 +112,12 @@ class Rule:
         The rule applies where all of `when` hold and not all of `unless` do.
     classes : tuple of str
         Classes of rocket it applies to; all where empty.
-    excuse, excuse_text : str
-        A question that, confirmed, lets a figure beyond the limit stand; may be empty.
+    scope : {"season", "day", "flight"}
+        How long the answer to a question holds.
+    excuse : Question or None
+        What, confirmed, lets a figure beyond the limit stand.
+    stand_in : Question or None
+        What a person may confirm in place of a figure that is not known.
     source, edition : str
         Where it comes from.
     from_memory : bool
@@ -118,8 +141,9 @@ class Rule:
     when: tuple[Condition, ...] = ()
     unless: tuple[Condition, ...] = ()
     classes: tuple[str, ...] = ()
-    excuse: str = ""
-    excuse_text: str = ""
+    scope: Scope = "day"
+    excuse: Question | None = None
+    stand_in: Question | None = None
     source: str = ""
     edition: str = ""
     from_memory: bool = False
@@ -143,15 +167,15 @@ class RocketClass:
         Its name.
     when : tuple of Condition
         All of them hold for a rocket of the class.
-    confirmed : tuple of (str, str)
-        Names and texts of questions that must have been confirmed as well.
+    confirmed : tuple of Question
+        What must have been confirmed as well.
     source : str
         Where its bounds come from.
     """
 
     name: str
     when: tuple[Condition, ...]
-    confirmed: tuple[tuple[str, str], ...] = ()
+    confirmed: tuple[Question, ...] = ()
     source: str = ""
 
 

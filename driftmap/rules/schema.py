@@ -12,6 +12,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import BaseModel, ConfigDict, Field, StrictStr, ValidationError
 
 from driftmap.errors import InputError
+from driftmap.rules.kinds import Scope
 from driftmap.units import parse
 
 __all__ = [
@@ -57,8 +58,11 @@ class BandRow(_Record):
 
 
 class ConfirmRow(_Record):
+    """A question that goes with a class or a limit, as written."""
+
     name: Key
     text: Text
+    scope: Scope = "day"
 
 
 class ClassRow(_Record):
@@ -87,7 +91,9 @@ class RuleRow(_Record):
     when: tuple[ConditionRow, ...] = ()
     unless: tuple[ConditionRow, ...] = ()
     classes: tuple[Text, ...] = ()
+    scope: Scope | None = None
     unless_confirmed: ConfirmRow | None = None
+    if_not_known: ConfirmRow | None = None
     source: Text | None = None
     edition: Text | None = None
     from_memory: bool = False
@@ -212,6 +218,7 @@ _KEYS: Final[dict[str, type[BaseModel]]] = {
     "unless": ConditionRow,
     "confirmed": ConfirmRow,
     "unless_confirmed": ConfirmRow,
+    "if_not_known": ConfirmRow,
 }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from importlib.metadata import version
 from typing import Any, Final
 
@@ -79,6 +79,8 @@ class Assessment:
         with too few flights to tell.
     version : str
         Version of driftmap.
+    answers : Answers
+        What people answered to the rules.
     """
 
     flight: Flight
@@ -94,6 +96,7 @@ class Assessment:
     assumed: tuple[str, ...]
     influences: tuple[Influence, ...]
     version: str
+    answers: Answers = field(default_factory=Answers)
 
 
 def assess(  # noqa: PLR0913 - all but three are options
@@ -187,6 +190,7 @@ def assess(  # noqa: PLR0913 - all but three are options
         assumed=tuple(dict.fromkeys(assumed)),
         influences=influences(cloud),
         version=version("driftmap"),
+        answers=answers or Answers(),
     )
 
 
@@ -236,6 +240,7 @@ def document(assessment: Assessment) -> dict[str, Any]:
             "flight": _digest(a.flight.model_dump_json()),
             "site": a.site.digest,
             "wind": _digest(_wind_text(a.wind)),
+            **_answer_digests(a.answers),
         },
         "checks": [_check(check) for check in a.checks],
         "cases": [
@@ -268,9 +273,28 @@ def document(assessment: Assessment) -> dict[str, Any]:
         "openings": opening_figures(cloud),
         "convergence": [_looks(sharp) for sharp in a.sharpened],
         "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],
+        "answers": {
+            "given": {**a.answers.confirmed, **a.answers.numbers},
+            "stale": dict(a.answers.stale),
+        },
         "assumed": list(a.assumed),
         "cautions": list(CAUTIONS),
     }
+
+
+def _answer_digests(answers: Answers) -> dict[str, str]:
+    """Digest each answers file; answers of no file by themselves."""
+    if answers.files:
+        names = [f"answers {name}" for name, _ in answers.files]
+        unique = len(set(names)) == len(names)
+        return {
+            name if unique else f"{name} ({i})": digest
+            for i, (name, (_, digest)) in enumerate(
+                zip(names, answers.files, strict=True)
+            )
+        }
+    given = [*sorted(answers.confirmed.items()), *sorted(answers.numbers.items())]
+    return {"answers": _digest(repr(given))} if given else {}
 
 
 def _looks(sharp: Sharpened) -> dict[str, Any]:

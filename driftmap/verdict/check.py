@@ -20,6 +20,7 @@ __all__ = [
     "Verdict",
     "at_least",
     "at_most",
+    "counted",
     "decide",
 ]
 
@@ -153,6 +154,8 @@ class Check:
     beside : bool
         Whether it stands beside the word though it may pass: a consequence that no
         likelihood takes away, or a figure that somebody changed.
+    answered : bool
+        Whether it came out on a person's own word.
     """
 
     kind: Kind
@@ -169,10 +172,29 @@ class Check:
     note: str = ""
     question: bool = False
     beside: bool = False
+    answered: bool = False
 
     def __post_init__(self) -> None:
         if not self.name:
             object.__setattr__(self, "name", NAMES[self.kind])
+
+
+def counted(checks: Iterable[Check]) -> tuple[int, int]:
+    """Count what a verdict rests on.
+
+    Parameters
+    ----------
+    checks : iterable of Check
+        All checks.
+
+    Returns
+    -------
+    worked_out, answered : int
+        How many pass on what files, winds and flights tell, and how many on a person's
+        own word.
+    """
+    passed = [check.answered for check in checks if check.outcome == "pass"]
+    return len(passed) - sum(passed), sum(passed)
 
 
 def at_most(interval: tuple[float, float], limit: float) -> Outcome:

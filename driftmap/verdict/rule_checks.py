@@ -59,6 +59,7 @@ def _rule(result: RuleResult) -> Check:
         sense="least" if result.sense == "at least" else "most",
         note=result.why + governs,
         question=result.outcome == "ask",
+        answered=result.answered,
     )
 
 
@@ -73,6 +74,7 @@ def _asked(
         altitude=expected_altitude(cloud),
         wind=wind,
         impulse=float(np.exp(cloud.plan.log_motor[0])),
+        when=said.when,
     )
     return evaluate(_picked(site), with_answers(facts, said), said)
 

@@ -6,6 +6,7 @@ the same luck, against the bound that the cell gives.
 
 import dataclasses
 import math
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,7 @@ from driftmap.dial.winds import metered_wind
 from driftmap.ground.site import Area
 from driftmap.planning import Setup, Supposition
 from driftmap.planning.trial import flown, judged, pack
-from driftmap.rules import picked_rules, read_answers
+from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.verdict.check import RANK, decide
 
 ROOT = Path(__file__).parents[2]
@@ -33,10 +34,11 @@ OUTCOMES = ("pass", "warn", "fail")
 def setup():
     """The smaller example at its site, every question answered."""
     site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    answers = read_answers(
-        ROOT / "examples" / "answers-dunlin.toml", picked_rules(site)
-    )
     flight = read_flight(ROOT / "examples" / "dunlin.toml")
+    when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
+    occasion = Occasion(site.name, flight.name, when, site.longitude)
+    files = [ROOT / "examples" / "answers-dunlin.toml"]
+    answers = read_answers(files, picked_rules(site), occasion)
     return Setup(flight, site, samples=2000, seed=3, answers=answers)
 
 

@@ -23,6 +23,7 @@ import pytest
 from driftmap.rules import Answers, Facts, evaluate, motor_class, read_rules
 from driftmap.rules.classes import governing_sets
 from driftmap.rules.demands import demands_of
+from driftmap.rules.facts import of_each_motor
 from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
 
 NEAR = (("crowd", 0.0),)  # so near that every distance is broken and its limit shown
@@ -30,14 +31,14 @@ NEAR = (("crowd", 0.0),)  # so near that every distance is broken and its limit 
 
 def judged(rules, name, numbers, groups=(), **confirmed):
     """Evaluate one set and give the lines of one rule."""
-    facts = Facts({"stages": 1.0} | numbers, dict(groups))
+    facts = of_each_motor(Facts({"stages": 1.0} | numbers, dict(groups)))
     results = evaluate(read_rules([rules]), facts, Answers(confirmed))
     return [line for line in results if line.name == name]
 
 
 def asked(rules, name, numbers):
     """Give the limit [m] that one set asks for by itself, without the floor below all."""
-    facts = Facts({"stages": 1.0} | numbers)
+    facts = of_each_motor(Facts({"stages": 1.0} | numbers))
     ((only, fit),) = governing_sets(read_rules([rules]), facts, Answers())
     demands = [d for d in demands_of(only, fit, facts) if d.rule.name == name]
     return max(d.limit for d in demands)
@@ -180,9 +181,13 @@ def test_c21_c22_high_power_distances_by_impulse(
         ("boundary_distance", distance_ft),
         ("cleared_diameter", cleared_ft),
     ):
-        (line,) = judged("us-high-power", name, numbers, {"people": NEAR})
+        line, *sparks = judged("us-high-power", name, numbers, {"people": NEAR})
         assert line.limit == pytest.approx(feet * FOOT, rel=1e-12)
         assert line.outcome == "fail"
+        # Half as far again with titanium sponge (code, item 7).
+        assert [s.limit for s in sparks] == [
+            pytest.approx(1.5 * cleared_ft * FOOT, rel=1e-12)
+        ] * (name == "cleared_diameter")
 
 
 def test_c21_beyond_the_table_nothing_is_allowed():
@@ -243,13 +248,15 @@ def test_c27_three_class_k_rockets_together():
     numbers = {"total_impulse": 2000.0, "motor_count": 1.0, "rockets_together": 3.0,
                "expected_altitude": 1000 * FOOT}  # fmt: skip
     (line,) = judged("us-high-power", "drag_race_distance", numbers, {"people": NEAR})
-    assert line.limit == pytest.approx(600 * FOOT)
+    # Twice one K is 600 ft; 6,000 N s together is an M, 1,000 ft: the larger of both.
+    assert line.limit == pytest.approx(1000 * FOOT)
     low = numbers | {"expected_altitude": 200 * FOOT}
     (line,) = judged("us-high-power", "drag_race_distance", low, {"people": NEAR})
     assert line.limit == pytest.approx(300 * FOOT)
     large = numbers | {"total_impulse": 15_000.0, "expected_altitude": 5000.0}
-    (line,) = judged("us-high-power", "drag_race_distance", large, {"people": NEAR})
-    assert line.limit == pytest.approx(2000 * FOOT)
+    one, sum_ = judged("us-high-power", "drag_race_distance", large, {"people": NEAR})
+    assert one.limit == pytest.approx(2000 * FOOT)
+    assert (sum_.limit, sum_.outcome) == (None, "fail")  # 45,000 N s: no row
     two = numbers | {"rockets_together": 2.0}
     assert judged("us-high-power", "drag_race_distance", two, {"people": NEAR}) == []
 
@@ -327,7 +334,8 @@ def test_c31_united_kingdom(impulse, name, asks):
     results = evaluate(read_rules(["uk"]), facts)
     assert results[0].what == f"class of rocket: {name}"
     law = {r.name for r in results if r.outcome == "ask" and not r.yardstick}
-    assert law == asks | {"local_code_read"}
+    everywhere = {rule.name for rule in read_rules(["range"])[0].rules}
+    assert law == asks | everywhere | {"local_code_read"}
 
 
 @pytest.mark.parametrize(
@@ -362,12 +370,105 @@ def test_california_uses_the_next_row_for_clusters(impulse, motors, feet):
 )
 def test_california_site_dimension_by_impulse(impulse, feet):
     numbers = {"total_impulse": impulse, "site_dimension": 1.0}
-    (line,) = judged("us-california", "site_dimension", numbers)
+    (line,) = judged("us-california-sites", "site_dimension", numbers)
     assert line.limit == pytest.approx(feet * FOOT)
 
 
 def test_australia_400_ft_in_controlled_airspace():
-    numbers = CLASS_2 | {"expected_altitude": 401 * FOOT}
+    numbers = MODEL | {"total_impulse": 100.0, "liftoff_mass": 0.6,
+                       "motor_propellant": 0.02, "expected_altitude": 401 * FOOT}  # fmt: skip
     assert outcome("australia", "expected_altitude", numbers) == "ask"
     numbers["expected_altitude"] = 400 * FOOT
     assert outcome("australia", "expected_altitude", numbers) == "pass"
+    assert outcome("australia", "approved_area", CLASS_2) == "ask"
+    assert judged("australia", "approved_area", numbers) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "name"),
+    [
+        ({}, "small model rocket"),
+        ({"propellant_mass": 0.026}, "small model rocket"),  # and at most 20 N s
+        ({"total_impulse": 21.0}, "small model rocket"),  # and at most 25 g
+        ({"propellant_mass": 0.026, "total_impulse": 21.0}, "model rocket"),
+        ({"liftoff_mass": 0.5}, "model rocket"),
+        ({"liftoff_mass": 1.6}, "other rocket"),
+        ({"liftoff_mass": 1.0, "motor_propellant": 0.063}, "other rocket"),
+        ({"liftoff_mass": 1.0, "motor_impulse": 161.0}, "other rocket"),
+    ],
+)
+def test_australia_classes(change, name):
+    numbers = MODEL | {"liftoff_mass": 0.499, "propellant_mass": 0.025,
+                       "total_impulse": 20.0, "motor_propellant": 0.025}  # fmt: skip
+    (line,) = judged("australia", "class", numbers | change)[:1]
+    assert line.what == f"class of rocket: {name}"
+
+
+@pytest.mark.parametrize(
+    ("rules", "change", "asks"),
+    [
+        ("germany", {"propellant_mass": 0.020}, False),
+        ("germany", {"propellant_mass": 0.0201}, True),
+        ("new-zealand", {"liftoff_mass": 1.5, "total_impulse": 320.0}, False),
+        ("new-zealand", {"liftoff_mass": 1.51}, True),
+        ("new-zealand", {"total_impulse": 320.1}, True),
+        ("switzerland", {}, True),
+    ],
+)
+def test_larger_rockets_need_leave(rules, change, asks):
+    lines = judged(rules, "airspace_leave", MODEL | {"total_impulse": 10.0} | change)
+    assert [line.outcome for line in lines] == ["ask"] * asks
+
+
+def test_switzerland_lets_models_fly_when_the_law_counts_them_so():
+    said = {"swiss_model_rocket": True}
+    assert judged("switzerland", "airspace_leave", MODEL, **said) == []
+
+
+@pytest.mark.parametrize(("metres", "kept"), [(1499.0, False), (1500.0, True)])
+def test_germany_aerodromes_at_1500_m(metres, kept):
+    groups = {"airports": (("strip", metres),)}
+    found = outcome("germany", "airport_distance", MODEL, groups)
+    assert found == ("pass" if kept else "ask")
+
+
+@pytest.mark.parametrize(
+    ("impulse", "level"),
+    [(640.0, 1), (640.1, 2), (5120.0, 2), (5120.1, 3), (40_960.0, 3)],
+)
+def test_certification_level_by_impulse(impulse, level):
+    for held in (1.0, 2.0, 3.0):
+        numbers = CLASS_2 | {"total_impulse": impulse, "certification_level": held}
+        found = outcome("us-high-power", "certification_level", numbers)
+        assert found == ("pass" if held >= level else "fail")
+
+
+@pytest.mark.parametrize("rules", ["us-faa-101", "us-california"])
+@pytest.mark.parametrize(("degrees", "kept"), [(0.1, True), (-0.1, False)])
+def test_daylight_is_worked_out_where_the_time_is_known(rules, degrees, kept):
+    numbers = CLASS_2 | {"sun_height": math.radians(degrees), "motor_impulse": 400.0}
+    night = "ask" if rules == "us-faa-101" else "fail"
+    assert outcome(rules, "sun_height", numbers) == ("pass" if kept else night)
+    bare = CLASS_2 | {"motor_impulse": 400.0}
+    assert outcome(rules, "sun_height", bare) == "ask"
+    assert outcome(rules, "sun_height", bare, daylight=True) == "pass"
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "expected"),
+    [("total_impulse", 20_480.0, "pass"), ("total_impulse", 20_481.0, "fail"),
+     ("motor_impulse", 10_240.0, "pass"), ("motor_impulse", 10_241.0, "fail")],
+)  # fmt: skip
+def test_california_largest_motors(name, value, expected):
+    numbers = (
+        CLASS_2 | {"total_impulse": 10_000.0, "motor_impulse": 10_000.0} | {name: value}
+    )
+    assert outcome("us-california", name, numbers) == expected
+
+
+@pytest.mark.parametrize("rules", ["us-high-power", "us-model"])
+def test_a_rocket_comes_down_on_something(rules):
+    numbers = MODEL | {"total_impulse": 30.0, "recovery_devices": 0.0}
+    assert outcome(rules, "recovery_devices", numbers, no_sparks=True) == "ask"
+    numbers["recovery_devices"] = 1.0
+    assert outcome(rules, "recovery_devices", numbers, no_sparks=True) == "pass"

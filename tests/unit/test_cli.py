@@ -76,13 +76,33 @@ def test_verdicts_have_their_exit_codes(tmp_path):
 def test_an_unanswered_question_holds(tmp_path):
     out = tmp_path / "out"
     some = tmp_path / "answers.toml"
-    some.write_text('daylight = "yes"\n')
+    some.write_text(
+        "date = 2026-06-13\n"
+        'site = "Saltgrass Flat, Copper Heron Rocket Club"\n'
+        'landowner_leave = "yes"\n'
+    )
     arguments = ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--out", out]
     arguments += ["--when", WHEN[MORNING]]
     for more in ([], ["--answers", some]):
         run = driftmap(*arguments, *more)
         assert run.returncode == 3
         assert "of the rules not answered" in run.stdout
+
+
+def test_yesterdays_answers_hold(tmp_path):
+    old = tmp_path / "old.toml"
+    given = Path(ANSWERS).read_text(encoding="utf-8")
+    old.write_text(given.replace("2026-06-13", "2026-06-12"), encoding="utf-8")
+    out = tmp_path / "out"
+    arguments = ["--wind", MORNING, "--when", WHEN[MORNING], "--answers", old]
+    run = driftmap("assess", FLIGHT, "--site", SITE, *arguments, "--out", out)
+    assert run.returncode == 3
+    data = json.loads((out / "assessment.json").read_text(encoding="utf-8"))
+    assert len(data["inputs"]["answers old.toml"]) == 64
+    assert data["answers"]["given"]["remote_ignition"] is True  # of the season
+    assert "answered for 2026-06-12" in data["answers"]["stale"]["landowner_leave"]
+    asked = [c for c in data["checks"] if c["question"]]
+    assert any("answered for 2026-06-12" in c["note"] for c in asked)
 
 
 def test_same_seed_same_files(tmp_path):

@@ -142,7 +142,7 @@ def test_even_ground_gives_even_limits(flight):
     # The luck is that of 600 flights; of the limit itself it moves some tenths.
     assert max(limits) - min(limits) < 1.0
     assert {limit.blocked_by for limit in found} == {
-        "a piece lands outside the boundary"
+        "a piece that can hurt lands outside the boundary"
     }
 
 

@@ -15,6 +15,10 @@ from driftmap.rules import picked_rules
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")
+HEAD = (
+    'date = 2026-06-13\nsite = "Saltgrass Flat, Copper Heron Rocket Club"\n'
+    'flight = "Willet 54"\n'
+)
 SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
 
 
@@ -30,17 +34,21 @@ def test_prints_every_rule_with_source_and_reason():
     assert "class of rocket: Class 2, high-power rocket" in text
     assert "14 CFR 101.25(b)" in text
     assert "from memory" in text
-    assert "To be answered in --answers FILE:" in text
+    assert "To be answered (--write-answers FILE writes" in text
     assert "governs" in text
 
 
 def test_json_holds_the_same_lines(tmp_path):
     answers = tmp_path / "today.toml"
-    answers.write_text('daylight = "yes"\nvisibility = "10 mi"\n')
+    answers.write_text(HEAD + 'landowner_leave = "yes"\nvisibility = "10 mi"\n')
     more = ("--rules", "us", "--wind", "8 mph from 240", "--answers", str(answers))
+    more += ("--when", "2026-06-13T08:30-07:00")
     document = json.loads(run(*more, "--json").output)
     lines = {line["name"]: line for line in document["rules"]}
-    assert lines["daylight"]["outcome"] == "pass"
+    assert lines["landowner_leave"]["outcome"] == "pass"
+    assert lines["landowner_leave"]["answered"]
+    assert lines["sun_height"]["outcome"] == "pass"
+    assert not lines["sun_height"]["answered"]
     assert lines["visibility"]["value"] == pytest.approx(16_093.44)
     assert lines["surface_wind"]["outcome"] == "pass"
     assert lines["clear_of_cloud"]["outcome"] == "ask"
@@ -91,7 +99,7 @@ def test_site_names_its_rules_and_paths_start_beside_it(tmp_path):
     content = json.loads(text) | {"rules": "us-faa-101, club.toml"}
     named.write_text(json.dumps(content))
     sets = picked_rules(read_site(named))
-    assert [s.name for s in sets] == ["us-faa-101", "uk", "club"]
+    assert [s.name for s in sets] == ["us-faa-101", "range", "uk", "club"]
 
 
 def test_site_without_rules_is_refused(tmp_path):
@@ -101,3 +109,28 @@ def test_site_without_rules_is_refused(tmp_path):
     bare.write_text(json.dumps(content))
     with pytest.raises(InputError, match="names no rule set"):
         picked_rules(read_site(bare))
+
+
+def test_the_file_to_fill_in_is_written_once(tmp_path):
+    blank = tmp_path / "today.toml"
+    when = ("--when", "2026-06-13T08:30-07:00")
+    text = run(*when, "--write-answers", str(blank)).output
+    assert f"To fill in: {blank}" in text
+    content = blank.read_text(encoding="utf-8")
+    assert HEAD in content
+    assert '#visibility = "10 mi"    # a number with a unit' in content
+    assert "surface_wind" not in content  # the wind tells it
+    with pytest.raises(InputError, match="is there already"):
+        run(*when, "--write-answers", str(blank))
+    filled = content.replace("\n#", "\n")  # comments of words are no TOML
+    answers = [line for line in filled.splitlines() if " = " in line and line[0] != " "]
+    blank.write_text("\n".join(answers), encoding="utf-8")
+    more = (*when, "--answers", str(blank), "--wind", "8 mph from 240")
+    assert "0 broken, 0 not surely kept, 0 to be answered" in run(*more).output
+
+
+def test_at_night_the_flight_is_dark(tmp_path):
+    document = json.loads(run("--when", "2026-06-13T23:30-07:00", "--json").output)
+    (line,) = [r for r in document["rules"] if r["name"] == "sun_height"]
+    assert (line["outcome"], line["answer"]) == ("ask", ["night_authorised"])
+    assert line["value"] < 0

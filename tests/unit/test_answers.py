@@ -1,0 +1,249 @@
+"""Answers count for the day, site and flight they were given for, and for no other."""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from driftmap.errors import InputError
+from driftmap.ground.site import read_site
+from driftmap.rocket.flightfile import read_flight
+from driftmap.rules import (
+    Answers,
+    Facts,
+    Occasion,
+    check_answers,
+    evaluate,
+    facts_of,
+    picked_rules,
+    questions,
+    read_answers,
+    read_rules,
+    rule_sets,
+    to_fill_in,
+    with_answers,
+)
+from driftmap.rules.kinds import FACTS
+
+ROOT = Path(__file__).parents[2]
+WHEN = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)  # half past eight at the site
+HERE = Occasion("Field", "Willet", WHEN, -118.0)
+HEAD = 'date = 2026-06-13\nsite = "Field"\nflight = "Willet"\n'
+SETS = read_rules(["us"])
+
+# One answer of each scope, with a question and a number.
+GIVEN = """waiver_request_in_time = "yes"
+certification_level = 2
+landowner_leave = "yes"
+visibility = "10 mi"
+motor_allowed = "yes"
+total_impulse = "62 N s"
+"""
+SEASON = {"waiver_request_in_time", "certification_level"}
+DAY = {"landowner_leave", "visibility"}
+FLIGHT = {"motor_allowed", "total_impulse"}
+
+
+def read(tmp_path, *texts, occasion=HERE):
+    paths = []
+    for i, text in enumerate(texts):
+        paths.append(tmp_path / f"answers{i}.toml")
+        paths[-1].write_text(text, encoding="utf-8")
+    return read_answers(paths, SETS, occasion)
+
+
+def counted(said):
+    return {*said.confirmed, *said.numbers}
+
+
+def test_all_count_on_their_day(tmp_path):
+    said = read(tmp_path, HEAD + GIVEN)
+    assert counted(said) == SEASON | DAY | FLIGHT
+    assert said.confirmed["landowner_leave"] is True
+    assert said.numbers["visibility"] == pytest.approx(16_093.44)
+    assert not said.stale
+    assert said.when == WHEN
+    ((name, digest),) = said.files
+    assert name == "answers0.toml"
+    assert len(digest) == 64
+
+
+@pytest.mark.parametrize(
+    ("head", "counts", "reason"),
+    [
+        (HEAD.replace("06-13", "06-12"), SEASON, "answered for 2026-06-12"),
+        (HEAD.replace("06-13", "06-14"), set(), "answered for 2026-06-14"),
+        (HEAD.replace("2026-06-13", "2025-06-13"), SEASON, "2025-06-13"),
+        (HEAD.replace("2026-06-13", "2025-06-12"), set(), "2025-06-12"),
+        (HEAD.replace("Field", "Meadow"), set(), "another site, Meadow"),
+        (HEAD.replace("Willet", "Dunlin"), SEASON | DAY, "another flight, Dunlin"),
+        (HEAD.replace('flight = "Willet"\n', ""), SEASON | DAY, "for no flight"),
+        (HEAD.replace("Field", "FIELD"), SEASON | DAY | FLIGHT, ""),
+        (HEAD.replace("2026-06-13", '"2026-06-13"'), SEASON | DAY | FLIGHT, ""),
+        (HEAD.replace("2026-06-13", "2026-06-13T08:00:00"), SEASON | DAY | FLIGHT, ""),
+    ],
+)
+def test_what_was_answered_for_something_else_is_open_again(
+    tmp_path, head, counts, reason
+):
+    said = read(tmp_path, head + GIVEN)
+    assert counted(said) == counts
+    assert set(said.stale) == (SEASON | DAY | FLIGHT) - counts
+    assert all(reason in text for text in said.stale.values())
+
+
+def test_the_day_is_that_of_the_site(tmp_path):
+    """01:30 UTC on the 14th is the evening of the 13th at 118° west."""
+    evening = Occasion(
+        "Field", "Willet", datetime(2026, 6, 14, 1, 30, tzinfo=UTC), -118.0
+    )
+    assert evening.day == date(2026, 6, 13)
+    assert (
+        counted(read(tmp_path, HEAD + GIVEN, occasion=evening)) == SEASON | DAY | FLIGHT
+    )
+
+
+def test_ahead_of_any_day_what_is_asked_each_day_is_open(tmp_path):
+    ahead = Occasion("Field", "Willet")
+    assert counted(read(tmp_path, HEAD + GIVEN, occasion=ahead)) == SEASON | FLIGHT
+    elsewhere = HEAD.replace("Field", "Meadow")
+    assert counted(read(tmp_path, elsewhere + GIVEN, occasion=ahead)) == set()
+
+
+def test_a_stale_answer_is_asked_and_says_why(tmp_path):
+    said = read(tmp_path, HEAD.replace("06-13", "06-12") + GIVEN)
+    facts = with_answers(Facts({"total_impulse": 400.0, "liftoff_mass": 2.0,
+                                "propellant_mass": 0.2}), said)  # fmt: skip
+    lines = {r.name: r for r in evaluate(SETS, facts, said)}
+    for name in ("landowner_leave", "visibility", "motor_allowed"):
+        assert lines[name].outcome == "ask"
+        assert (
+            "answered for 2026-06-12, and the flight is on 2026-06-13"
+            in lines[name].why
+        )
+    assert lines["certification_level"].outcome == "pass"
+
+
+def test_several_files_are_one(tmp_path):
+    season = 'date = 2026-03-01\nsite = "Field"\ncertification_level = 2\n'
+    old = HEAD.replace("06-13", "06-12") + 'landowner_leave = "no"\n'
+    today = HEAD + 'landowner_leave = "yes"\n'
+    said = read(tmp_path, season, old, today)
+    assert said.confirmed == {"landowner_leave": True}
+    assert said.numbers == {"certification_level": 2.0}
+    assert said.stale == {}
+    assert [name for name, _ in said.files] == [f"answers{i}.toml" for i in range(3)]
+
+
+def test_two_answers_for_one_day_are_refused(tmp_path):
+    with pytest.raises(InputError, match=r"answers1.*landowner_leave: .*otherwise in"):
+        read(
+            tmp_path, HEAD + 'landowner_leave = "yes"', HEAD + 'landowner_leave = "no"'
+        )
+
+
+@pytest.mark.parametrize(
+    ("text", "part"),
+    [
+        ('site = "Field"\n', "date: is missing; accepted is the day"),
+        ("date = 2026-06-13\n", "site: is missing"),
+        ('date = "yesterday"\nsite = "Field"\n', "date: 'yesterday' is no day"),
+        ("date = 20260613\nsite = 'Field'\n", "is no day"),
+        ("date = 2026-06-13\nsite = 3\n", "site: 3 is no name"),
+        ('date = 2026-06-13\nsite = "Field"\nflihgt = "W"\n', "did you mean 'flight'"),
+        (HEAD + "landowner_leave = 1\n", 'must be "yes" or "no"'),
+    ],
+)
+def test_a_bad_file_is_one_line(tmp_path, text, part):
+    with pytest.raises(InputError) as caught:
+        read(tmp_path, text)
+    assert part in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_file_that_is_not_there(tmp_path):
+    with pytest.raises(InputError, match="cannot be read"):
+        read_answers([tmp_path / "none.toml"], SETS, HERE)
+
+
+@given(st.integers(-800, 800), st.sampled_from(["Field", "Meadow"]),
+       st.sampled_from(["Willet", "Dunlin", None]))  # fmt: skip
+def test_nothing_but_the_season_outlives_its_day(days, site, flight):
+    from driftmap.rules.answers import _not_for
+
+    given_for = date.fromordinal(HERE.day.toordinal() + days)
+    held = {s: not _not_for(HERE, s, (given_for, site, flight))
+            for s in ("season", "day", "flight")}  # fmt: skip
+    assert held["season"] >= held["day"] >= held["flight"]
+    assert held["day"] == (days == 0 and site == "Field")
+    assert held["season"] == (-365 <= days <= 0 and site == "Field")
+
+
+def test_a_person_word_is_told_from_a_figure_worked_out():
+    numbers = {"total_impulse": 400.0, "liftoff_mass": 2.0, "propellant_mass": 0.2,
+               "motor_count": 1.0, "stages": 1.0, "surface_wind": 3.0}  # fmt: skip
+    said = Answers({"landowner_leave": True, "no_building_near": True},
+                   {"visibility": 16e3})  # fmt: skip
+    lines = evaluate(SETS, with_answers(Facts(numbers), said), said)
+    assert {r.name for r in lines if r.answered} == {
+        "landowner_leave",
+        "building_distance",
+        "visibility",
+    }
+    wind = next(r for r in lines if r.name == "surface_wind")
+    assert (wind.outcome, wind.answered) == ("pass", False)
+
+
+@pytest.mark.parametrize("rules", rule_sets())
+def test_what_is_asked_can_be_filled_in_and_is_taken(tmp_path, rules):
+    """The template reads back as it is, and with every example taken nothing is open."""
+    sets = read_rules([rules])
+    facts = Facts({"liftoff_mass": 2.0, "expected_altitude": 900.0, "surface_wind": 3.0,
+                   "rail_tilt": 0.05, "waiver_ceiling": 2000.0, "site_dimension": 2500.0,
+                   "boundary_distance": 900.0, "liftoff_weight": 20.0,
+                   "recovery_devices": 1.0}, {"people": (("crowd", 300.0),)})  # fmt: skip
+    path = tmp_path / "today.toml"
+    for _ in range(4):  # an answer may raise a further question
+        said = read_answers([path], sets, HERE) if path.exists() else Answers()
+        results = evaluate(sets, with_answers(facts, said), said)
+        text = to_fill_in(results, questions(sets), HERE)
+        assert tomllib.loads(text) == {
+            "date": date(2026, 6, 13), "site": "Field", "flight": "Willet"
+        }  # fmt: skip
+        filled = [
+            line[1:]
+            for line in text.splitlines()
+            if line.startswith("#") and line[1:2].isalpha()
+        ]
+        before = path.read_text("utf-8") if path.exists() else HEAD
+        known = tomllib.loads(before)
+        new = [line for line in filled if line.split(" = ")[0] not in known]
+        path.write_text(before + "\n".join(new) + "\n", encoding="utf-8")
+    assert not [r.name for r in results if r.outcome == "ask"]
+
+
+def test_every_fact_has_an_example_that_is_taken():
+    for name, fact in FACTS.items():
+        value = tomllib.loads(f"x = {fact.example}")["x"]
+        check_answers("test", {name: value}, SETS)
+
+
+@pytest.mark.parametrize(
+    ("flight", "site", "answers"),
+    [("willet", "saltgrass-flat", "answers"), ("dunlin", "saltgrass-flat", "answers-dunlin"),
+     ("dunlin", "larkfold-farm", "answers-larkfold")],
+)  # fmt: skip
+def test_the_examples_answer_all_that_is_asked(flight, site, answers):
+    rocket = read_flight(ROOT / "examples" / f"{flight}.toml")
+    ground = read_site(ROOT / "sites" / f"{site}.geojson")
+    sets = picked_rules(ground)
+    here = Occasion(ground.name, rocket.name, WHEN, ground.longitude)
+    said = read_answers([ROOT / "examples" / f"{answers}.toml"], sets, here)
+    facts = facts_of(rocket, ground, altitude=1000.0, when=WHEN, impulse=53.0)
+    lines = evaluate(sets, with_answers(facts, said), said)
+    assert {r.name for r in lines if r.outcome != "pass"} == {"surface_wind"}
