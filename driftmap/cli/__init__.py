@@ -64,6 +64,10 @@ _COMMANDS: Final = MappingProxyType(
             "driftmap.cli.rules:rules_command",
             "What the rules of the range ask of a flight.",
         ),
+        "explain": (
+            "driftmap.cli.explain:explain_command",
+            "Which case fits what was found.",
+        ),
         "log": (
             "driftmap.cli.log:log_command",
             "What was assessed, decided and found.",

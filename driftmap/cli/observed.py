@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from driftmap.air.day import Day
     from driftmap.air.wind import WindProfile
     from driftmap.ground.site import Site
+    from driftmap.montecarlo.cloud import Cloud
     from driftmap.observations.observation import Observation
     from driftmap.observations.weighing import Known
     from driftmap.rocket.flight import Flight
@@ -78,14 +79,12 @@ class Observed:
     pieces: list[str]
     assumed: tuple[str, ...]
 
-    def known(self, inputs: Inputs) -> Known:
-        """Fly the flight and weigh it by what was seen."""
+    def flown(self, inputs: Inputs) -> Cloud:
+        """Fly the flight, its falls kept."""
         from driftmap.montecarlo.cloud import fly
-        from driftmap.observations.toward import know
-        from driftmap.observations.weighing import AtOddsError
 
         with Progress(inputs["samples"]) as progress:
-            cloud = fly(
+            return fly(
                 self.flight,
                 self.wind,
                 self.site.elevation,
@@ -95,6 +94,12 @@ class Observed:
                 keep_falls=True,
                 progress=progress,
             )
+
+    def weighed(self, inputs: Inputs, cloud: Cloud) -> Known:
+        """Weigh the flights by what was seen, and fly more toward it where few fit."""
+        from driftmap.observations.toward import know
+        from driftmap.observations.weighing import AtOddsError
+
         try:
             return know(cloud, self.wind, self.told)
         except AtOddsError as problem:

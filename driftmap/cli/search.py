@@ -84,7 +84,7 @@ def search_command(**options: Unpack[_Options]) -> None:
     \b
     Examples:
       driftmap search examples/willet.toml --site sites/saltgrass-flat.geojson \\
-          --wind examples/noon.csv --seen examples/seen.toml --out search
+          --wind "14 mph from 230" --seen examples/seen.toml --out search
       driftmap search FLIGHT --site SITE --wind WIND --piece fin --seen seen.toml --out search
 
     Nobody climbs, throws or pokes for a rocket on a power line.
@@ -121,7 +121,7 @@ def _searched(options: _Options, seen: Observed) -> tuple[Search, Known]:
 
     here = _start(options["start"], seen.site)
     who = _walkers(options["walkers"], options["spacing"], options["cover"])
-    known = seen.known(options)
+    known = seen.weighed(options, seen.flown(options))
     chances = _chances(known, options["piece"], seen.site, options["units"])
     result = Search(
         flight=seen.flight.name,

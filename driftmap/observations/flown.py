@@ -354,11 +354,13 @@ def flown_cases(
     found = []
     for case in cloud.tree.cases:
         part = next(cloud.of(case.name), None)
-        if part is None or part.who[0] >= count:
+        # Flights stand block by block: those below a whole number of blocks come first.
+        size = 0 if part is None else np.count_nonzero(part.who < count)
+        if part is None or size == 0:
             continue
-        who = part.who[: np.searchsorted(part.who, count)]
-        prior = cloud.weights(case, who) * own[who] / count
-        still = np.zeros((2, len(who)))
+        who = part.who[:size]
+        prior = cloud.weights(case, part.who)[:size] * own[who] / count
+        still = np.zeros((2, size))
         told = {} if slopes is None else slopes[case.name]
         found.append(Flown(cloud, case, who, prior, way, told, still))
     return tuple(found)

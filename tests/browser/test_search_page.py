@@ -12,6 +12,7 @@ from driftmap.cli.search import search_command
 pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[2]
+WHEN = ("--when", "2026-06-13T12:15-07:00")
 
 
 @pytest.fixture(scope="session")
@@ -27,7 +28,7 @@ def search_page(tmp_path_factory):
     base = [
         *(str(ROOT / "examples" / "willet.toml"), "--site"),
         *(str(ROOT / "sites" / "saltgrass-flat.geojson"), "--wind"),
-        *(str(ROOT / "examples" / "noon.csv"), "--samples", "3000"),
+        *(str(ROOT / "examples" / "noon.csv"), *WHEN, "--samples", "3000"),
     ]
     run = CliRunner().invoke(
         search_command, [*base, "--seen", str(seen), "--out", str(out / "made")]

@@ -17,10 +17,11 @@ from driftmap.search.page import CAUTIONS
 from driftmap.search.walk import Walkers, plan_walk
 
 ROOT = Path(__file__).parents[2]
+WHEN = ("--when", "2026-06-13T12:15-07:00")
 SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
 BASE = [
     *(str(ROOT / "examples" / "willet.toml"), "--site", SITE),
-    *("--wind", str(ROOT / "examples" / "noon.csv"), "--samples", "2000"),
+    *("--wind", str(ROOT / "examples" / "noon.csv"), *WHEN, "--samples", "2000"),
 ]
 
 

@@ -1,0 +1,1 @@
+"""Which case fits what was found, how surely, and whether any does."""

@@ -1,0 +1,355 @@
+"""What each observation says of each case, and what would tell cases apart."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from math import hypot
+from typing import Final
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.observations.flown import ROCKET, Flown
+from driftmap.observations.observation import Found, Observation, Odds
+from driftmap.observations.weighing import Known, effective_number, likelihoods
+
+__all__ = ["Explanation", "Share", "explain"]
+
+_LISTED: Final = 0.005  # chance below which a case is not spoken of
+_PLAIN: Final = 3.0  # odds below which evidence speaks for neither
+_SURE: Final = 20.0  # odds from which cases are told apart
+_OVERLAP: Final = 0.3  # of what two cases would show, from which asking settles little
+_BINS: Final = 24
+_MOST_ADVICE: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """A case after what was found.
+
+    Parameters
+    ----------
+    case : str
+        Its name.
+    before, after : float
+        Its chance before and after.
+    error : float
+        Standard error of the chance after, from the number of flights.
+    fit : float
+        How often the case would show something as odd as what was found or odder; small
+        when it does not explain it.
+    """
+
+    case: str
+    before: float
+    after: float
+    error: float
+    fit: float
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """What fits what was found.
+
+    Parameters
+    ----------
+    shares : tuple of Share
+        The cases, the likeliest first.
+    evidence : tuple of str
+        What each observation says, a sentence each.
+    apart : tuple of str
+        How surely the leading cases are told apart.
+    advice : tuple of str
+        What would settle it.
+    explained : bool
+        False when no case explains what was found.
+    effective : float
+        Effective number of flights all this rests on.
+    """
+
+    shares: tuple[Share, ...]
+    evidence: tuple[str, ...]
+    apart: tuple[str, ...]
+    advice: tuple[str, ...]
+    explained: bool
+    effective: float
+
+
+def explain(known: Known, fits: dict[str, float]) -> Explanation:
+    """Say which case fits what was found, and why.
+
+    Parameters
+    ----------
+    known : Known
+        Flights weighed by what was found.
+    fits : dict of str to float
+        How well each case fits, from `driftmap.explain.fit.fit_of`.
+
+    Returns
+    -------
+    Explanation
+        Chances, evidence, advice.
+    """
+    chances = known.chances
+    errors = _errors(known)
+    before = {case.name: case.probability for case in known.cases[0].cloud.tree.cases}
+    # Steered clouds hold no probabilities of cases: the plain one among them does.
+    for flown in known.cases:
+        before.setdefault(flown.case.name, flown.case.probability)
+    shares = [
+        Share(
+            name,
+            before.get(name, 0.0),
+            chance,
+            errors[name],
+            fits.get(name, 0.0),
+        )
+        for name, chance in sorted(chances.items(), key=lambda c: -c[1])
+    ]
+    leading = [s.case for s in shares if s.after >= _LISTED][:6]
+    return Explanation(
+        tuple(shares),
+        tuple(_evidence(known, leading)),
+        tuple(_apart(shares)),
+        tuple(_advice(known, leading)),
+        any(s.fit >= 0.01 for s in shares if s.after > 1e-3),
+        known.effective,
+    )
+
+
+def _errors(known: Known) -> dict[str, float]:
+    """Give the standard error of each chance, as of a ratio of weighted means."""
+    chances = known.chances
+    total = dict.fromkeys(chances, 0.0)
+    for flown, own in zip(known.cases, known.weights, strict=True):
+        squares = float(own @ own)
+        for name, chance in chances.items():
+            total[name] += squares * ((flown.case.name == name) - chance) ** 2
+    return {name: float(np.sqrt(value)) for name, value in total.items()}
+
+
+def _speaks(known: Known) -> dict[str, FloatArray]:
+    """Give the logarithm by which each observation favours each case, beside the rest."""
+    told = [o for o in known.observations if not isinstance(o, Odds)]
+    lots: dict[str, list[tuple[Flown, list[FloatArray]]]] = {}
+    for flown in known.cases:
+        lots.setdefault(flown.case.name, []).append((flown, likelihoods(flown, told)))
+    found = {}
+    for name, parts in lots.items():
+        prior = np.concatenate([np.log(np.maximum(f.prior, 1e-300)) for f, _ in parts])
+        each = np.stack(
+            [np.concatenate(col) for col in zip(*(p for _, p in parts), strict=True)]
+        )
+        total = prior + each.sum(axis=0)
+        whole = np.logaddexp.reduce(total)
+        found[name] = np.array(
+            [whole - np.logaddexp.reduce(total - own) for own in each]
+        )
+    return found
+
+
+def _evidence(known: Known, leading: Sequence[str]) -> Iterator[str]:
+    told = [o for o in known.observations if not isinstance(o, Odds)]
+    if not told or len(leading) == 0:
+        return
+    speaks = _speaks(known)
+    rivals = [*leading, *_others(known, leading)]
+    for number, seen in enumerate(told):
+        worth = {name: float(speaks[name][number]) for name in rivals}
+        order = sorted(worth, key=lambda name: -worth[name])
+        best, odds = order[0], [np.exp(worth[order[0]] - worth[n]) for n in order[1:]]
+        says = _found_words(known, seen)
+        if not odds or max(odds) < _PLAIN:
+            yield f"{says}: fits {_names(order[:3])} about alike"
+        else:
+            against = [n for n, o in zip(order[1:], odds, strict=True) if o >= _PLAIN]
+            alike = [best, *(n for n in order[1:] if n not in against)]
+            least = min(o for o in odds if o >= _PLAIN)
+            yield (
+                f"{says}: speaks for {_names(alike)}{_why(known, seen, best)}, "
+                f"{_times(least)} as much as for {_names(against)}"
+            )
+
+
+def _others(known: Known, leading: Sequence[str]) -> list[str]:
+    """Name what one would have thought of first, beside the leading cases."""
+    likely: dict[str, float] = {}
+    for flown in known.cases:
+        likely.setdefault(flown.case.name, flown.case.likelihood)
+    first = sorted(likely, key=lambda name: -likely[name])
+    return [name for name in first if name not in leading][: max(0, 3 - len(leading))]
+
+
+def _names(names: Sequence[str]) -> str:
+    quoted = [f"“{name}”" for name in names]
+    return (
+        quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} and {quoted[-1]}"
+    )
+
+
+def _times(odds: float) -> str:
+    return "over 1,000 times" if odds > 1000 else f"{odds:.0f} times"
+
+
+def _found_words(known: Known, seen: Observation) -> str:
+    """Say a find beside that of the rocket."""
+    rocket = next(
+        (o for o in known.observations if isinstance(o, Found) and o.piece == ROCKET),
+        None,
+    )
+    if not isinstance(seen, Found) or rocket is None or seen is rocket:
+        return seen.says
+    away = hypot(seen.east - rocket.east, seen.north - rocket.north)
+    told = f", {seen.state}" if seen.state else ""
+    return f"{seen.piece} found {away:.0f} m from the rocket{told}"
+
+
+def _why(known: Known, seen: Observation, case: str) -> str:
+    """Say what became of a found piece in a case."""
+    if not isinstance(seen, Found) or seen.piece == ROCKET:
+        return ""
+    flown = next(f for f in known.cases if f.case.name == case)
+    if flown.has(seen.piece):
+        return " (it came off in the air)"
+    rocket = next(b for b in flown.case.bodies if b.name == ROCKET)
+    if rocket.stages[-1].nose_first:
+        return " (it broke off on the ground)"
+    return " (it stayed on the rocket until it was down)"
+
+
+def _apart(shares: Sequence[Share]) -> Iterator[str]:
+    first = shares[0]
+    for other in shares[1:4]:
+        if other.after < _LISTED / 5:
+            continue
+        odds = first.after / other.after
+        if odds >= _SURE:
+            told = "told apart"
+        elif odds >= _PLAIN:
+            told = "likelier, not surely"
+        else:
+            told = "not to be told apart by this"
+        yield f"“{first.case}” against “{other.case}”: {odds:.1f} to 1, {told}"
+    if first.after > 0.95:
+        yield f"nothing else comes near “{first.case}”"
+
+
+def _advice(known: Known, leading: Sequence[str]) -> Iterator[str]:
+    """Say which further observation would tell the two leading cases apart."""
+    if len(leading) < 2 or known.chances[leading[0]] > 0.95:
+        return
+    pair = leading[:2]
+    asked = []
+    for name, unit, error, values in _askable(known, pair):
+        overlap = _overlap(values[0], values[1], error)
+        if overlap < _OVERLAP:
+            told = " or ".join(
+                f"{_span(*value, unit)} if “{case}”"
+                for case, value in zip(pair, values, strict=True)
+            )
+            asked.append((overlap, f"{name} would settle it: {told}"))
+    for _, text in sorted(asked)[:_MOST_ADVICE]:
+        yield text
+    if not asked:
+        yield (
+            f"nothing that could be asked tells “{pair[0]}” from “{pair[1]}” well; "
+            "look at the device and the electronics themselves"
+        )
+
+
+_Weighed = tuple[FloatArray, FloatArray]
+
+
+def _askable(
+    known: Known, pair: Sequence[str]
+) -> Iterator[tuple[str, str, float, list[_Weighed]]]:
+    """Go through what could be asked, with what each of two cases would answer."""
+    flight = known.cases[0].cloud.plan.flight
+    asks: list[tuple[str, str, float, Callable[[Flown], FloatArray]]] = [
+        ("seconds until the rocket was down", "s", 3.0, _down),
+        ("an altimeter's greatest height", "m", 10.0, Flown.apogee),
+        ("when something opened", "s", 1.0, _opened_at),
+        ("how high something opened", "m", 30.0, _opened_high),
+    ]
+    have = {o.piece for o in known.observations if isinstance(o, Found)}
+    asks += [
+        (
+            f"how far from the rocket the {p.name} lies",
+            "m",
+            10.0,
+            partial(_away, p.name),
+        )
+        for p in flight.pieces
+        if p.name not in have
+    ]
+    for name, unit, error, ask in asks:
+        values = []
+        for case in pair:
+            lots = [
+                (ask(f), w)
+                for f, w in zip(known.cases, known.weights, strict=True)
+                if f.case.name == case
+            ]
+            values.append(
+                (
+                    np.concatenate([v for v, _ in lots]),
+                    np.concatenate([w for _, w in lots]),
+                )
+            )
+        yield name, unit, error, values
+
+
+def _down(flown: Flown) -> FloatArray:
+    return np.asarray(flown.landed(ROCKET)[0])
+
+
+def _opened_at(flown: Flown) -> FloatArray:
+    return np.asarray(flown.opening()[0])
+
+
+def _opened_high(flown: Flown) -> FloatArray:
+    return np.asarray(flown.opening()[1])
+
+
+def _away(piece: str, flown: Flown) -> FloatArray:
+    apart = flown.landing(piece)[:, 0] - flown.landing(ROCKET)[:, 0]
+    return np.asarray(np.hypot(*apart))
+
+
+def _overlap(a: _Weighed, b: _Weighed, error: float) -> float:
+    """Give how much two answers overlap, 0 to 1, blurred by the error of asking."""
+    sure = [~np.isnan(values) for values, _ in (a, b)]
+    if not (sure[0].any() or sure[1].any()):
+        return 1.0
+    if not (sure[0].any() and sure[1].any()):
+        return 0.0
+    spread = [
+        np.quantile(v[k], [0.0, 1.0]) for (v, _), k in zip((a, b), sure, strict=True)
+    ]
+    low = min(s[0] for s in spread) - 3 * error
+    high = max(s[1] for s in spread) + 3 * error
+    edges = np.linspace(low, high, max(_BINS, int((high - low) / error)) + 1)
+    both = []
+    for (values, weights), keep in zip((a, b), sure, strict=True):
+        count, _ = np.histogram(values[keep], edges, weights=weights[keep])
+        width = edges[1] - edges[0]
+        reach = np.arange(-3 * error, 3 * error + width, width)
+        blur = np.exp(-((reach / error) ** 2) / 2)
+        count = np.convolve(count, blur / blur.sum(), mode="same")
+        both.append(count / max(count.sum(), 1e-300))
+    return float(np.minimum(*both).sum())
+
+
+def _span(values: FloatArray, weights: FloatArray, unit: str) -> str:
+    keep = ~np.isnan(values) & (weights > 0)
+    if not keep.any() or effective_number(weights[keep]) < 1:
+        return "none"
+    order = np.argsort(values[keep])
+    total = np.cumsum(weights[keep][order])
+    low, high = (
+        values[keep][order][np.searchsorted(total, q * total[-1])]
+        for q in (0.05, 0.949)
+    )
+    return f"{low:.0f} to {high:.0f} {unit}"

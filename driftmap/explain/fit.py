@@ -1,0 +1,124 @@
+"""Whether a case explains what was found: each observation held against all others."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.observations.flown import Flown
+from driftmap.observations.observation import MISTAKEN, Measured, Observation, Odds
+from driftmap.observations.weighing import effective_number, likelihoods
+from driftmap.spread import stream
+
+__all__ = ["ODD", "fit_of"]
+
+ODD: Final = 0.01
+"""A case that shows something so odd more seldom than this does not explain it."""
+
+_DRAWN: Final = 400  # flights and reports drawn for each check
+_ENOUGH: Final = 100.0  # effective flights that the check wants
+
+
+def fit_of(
+    cases: Sequence[Flown], observations: Sequence[Observation]
+) -> dict[str, float]:
+    """Say how well each case fits what was found.
+
+    Parameters
+    ----------
+    cases : sequence of Flown
+        Plain flights by case.
+    observations : sequence of Observation
+        What was found and seen.
+
+    Returns
+    -------
+    dict of str to float
+        For each case, how often its flights would show something as odd as what was found,
+        or odder.
+
+    Notes
+    -----
+    A posterior predictive check that leaves out what it checks [1]_: reports of each
+    observation are drawn from the flights of the case as weighed by all the other
+    observations, errors and all, and the share of reports that are less likely there than
+    the true one is taken. The least share counts, times the number of observations
+    (Bonferroni), so that a true case is called odd too seldom rather than too often. Where the
+    other observations leave few flights, their say is softened until enough remain.
+
+    References
+    ----------
+    .. [1] A. Gelman, X.-L. Meng, H. Stern, "Posterior predictive assessment of model
+       fitness via realized discrepancies", Statistica Sinica 6, 1996; leaving one out:
+       A. Gelfand, D. Dey, H. Chang, 1992 (both from memory).
+    """
+    return {
+        flown.case.name: _fit(flown, observations)
+        for flown in cases
+        if _allowed(flown, observations)
+    }
+
+
+def _allowed(flown: Flown, observations: Sequence[Observation]) -> bool:
+    odds = [o.log_likelihood(flown)[0] for o in observations if isinstance(o, Odds)]
+    return bool(np.all(np.isfinite(odds)))
+
+
+def _fit(flown: Flown, observations: Sequence[Observation]) -> float:
+    told = [o for o in observations if not isinstance(o, Odds)]
+    each = likelihoods(flown, told)
+    found = []
+    for number, seen in enumerate(told):
+        if isinstance(seen, Measured):
+            rest = np.sum([*each[:number], *each[number + 1 :]], axis=0)
+            log_weight = rest if len(told) > 1 else np.zeros(flown.who.size)
+            found.append(_odd(flown, seen, flown.prior * _softened(log_weight)))
+    return min(1.0, min(found) * len(found)) if found else 1.0
+
+
+def _softened(log_weight: FloatArray) -> FloatArray:
+    """Raise likelihoods to a power that leaves enough effective flights."""
+    top = log_weight - log_weight.max()
+    power = 1.0
+    while (
+        effective_number(np.exp(power * top)) < min(_ENOUGH, top.size / 4)
+        and power > 1e-6
+    ):
+        power *= 0.7
+    return np.asarray(np.exp(power * top))
+
+
+def _odd(flown: Flown, seen: Measured, weights: FloatArray) -> float:
+    """Give the share of reports that are less likely than the one that was made."""
+    figure = seen.figure(flown)
+    shown = -figure.misses()  # in errors about what was told, which so stands at 0
+    if np.isnan(shown).any(axis=0).all():
+        return MISTAKEN / 2
+    rng = stream(flown.cloud.seed, 0, f"fit of {flown.case.name}")
+    flights = rng.choice(weights.size, _DRAWN, p=weights / weights.sum())
+    points = shown[:, rng.integers(shown.shape[1], size=_DRAWN), flights]
+    points = points[:, ~np.isnan(points).any(axis=0)]
+    if points.shape[1] < _DRAWN / 10:
+        return MISTAKEN / 2
+    size, count = points.shape
+    wide = np.cov(points).reshape(size, size) * count ** (-2 / (size + 4)) + np.eye(
+        size
+    )
+    turn = np.linalg.inv(np.linalg.cholesky(wide))
+    reports = points + rng.standard_normal(points.shape)
+    # Each report is judged by the other flights, as the true one is by all of them.
+    near = _density(turn @ reports, turn @ points, leave=True)
+    own = _density(np.zeros((size, 1)), turn @ points, leave=False)[0]
+    return float((1 + np.count_nonzero(near <= own)) / (1 + count))
+
+
+def _density(at: FloatArray, points: FloatArray, *, leave: bool) -> FloatArray:
+    off = ((at[:, :, None] - points[:, None, :]) ** 2).sum(axis=0)
+    kernel = np.exp(-off / 2)
+    if leave:
+        np.fill_diagonal(kernel, 0.0)
+        return np.asarray(kernel.sum(axis=1) / (points.shape[1] - 1))
+    return np.asarray(kernel.mean(axis=1))
