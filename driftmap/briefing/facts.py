@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.failures.cases import WORKS
+from driftmap.failures.cases import BARE, WORKS
 from driftmap.ground.areas import Area
 from driftmap.ground.grid import mean_point, radii
 from driftmap.ground.site import OCCUPIED
@@ -68,8 +68,8 @@ class Fall:
 
     @property
     def works(self) -> bool:
-        """Whether this is the case in which recovery works."""
-        return self.case == WORKS
+        """Whether this is the case in which all goes as planned."""
+        return self.case in {WORKS, BARE}
 
     @property
     def around(self) -> bool:

@@ -13,10 +13,12 @@ from driftmap.cli.options import run_options, units_option
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from driftmap.failures.case import Case
     from driftmap.montecarlo.cloud import Cloud
 
-__all__ = ["cases_command"]
+__all__ = ["cases_command", "size_lines"]
 
 _MOST_INPUTS = 8
 
@@ -46,9 +48,10 @@ def cases_command(
     Example:
       driftmap cases examples/whimbrel.toml --wind "8 mph from 240"
     """
+    from driftmap.failures.alternatives import LANDING_SPEEDS, canopy_for
     from driftmap.ground.site import read_site
     from driftmap.montecarlo.cloud import fly
-    from driftmap.montecarlo.margins import opening_figures
+    from driftmap.montecarlo.margins import opening_figures, opening_windows
     from driftmap.montecarlo.sensitivity import influences
     from driftmap.rocket.flightfile import read_flight
 
@@ -59,6 +62,7 @@ def cases_command(
         asked = replace(asked, winds=("calm",))
     profile = wind_of(asked, place)
     cloud = fly(plan, profile, altitude, samples=samples, seed=seed)
+    density = float(cloud.plan.sky.density(0.0))
     enough = samples >= 10 * len(cloud.draws)
     ranked = influences(cloud) if enough else ()
     data = {
@@ -69,6 +73,11 @@ def cases_command(
         "cases": [_case(cloud, case) for case in cloud.tree.cases],
         "margins": margins(cloud),
         "openings": opening_figures(cloud),
+        "windows": opening_windows(cloud),
+        "sizes": [
+            {"speed_mps": v, "diameter_m": canopy_for(plan, v, density)}
+            for v in LANDING_SPEEDS
+        ],
         "inputs": [
             {"name": i.name, "metres": i.metres, "share": i.share} for i in ranked
         ],
@@ -192,9 +201,14 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
         "",
         "Openings (middle, and 95 % of flights below), whatever comes of them:",
     ]
-    lines += ["", text_table(_openings(data["openings"], units))]
+    lines += ["", text_table(_openings(data["openings"], units)), ""]
+    lines += [_window(one) for one in data["windows"]]
+    lines += [*size_lines(data["sizes"], units)]
     if data["inputs"]:
-        lines += ["", "What moves the landing most when recovery works (one sigma):"]
+        lines += [
+            "",
+            "What moves the landing most when all goes as planned (one sigma):",
+        ]
         for i in data["inputs"][:_MOST_INPUTS]:
             far = words.distance(i["metres"], units)
             lines.append(f"  {plain(i['name'])}: {far}, {i['share']:.0%} of the spread")
@@ -205,6 +219,31 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
     lines += [f"  {plain(text)}" for text in data["assumed"]]
     lines += [f"NOT FLOWN: {plain(text)}" for text in data["missing"]]
     return "\n".join([*lines, "", *(f"* {text}" for text in CAUTIONS)])
+
+
+def _window(one: dict[str, Any]) -> str:
+    ends = [
+        f"{one[key]:.2f} s {word} apogee"
+        for key, word in (("before_s", "before"), ("after_s", "after"))
+        if one[key] is not None
+    ]
+    return f"  {one['device']}: 19 of 20 openings hold up to {' and '.join(ends)}"
+
+
+def size_lines(
+    sizes: list[dict[str, Any]], units: Literal["us", "si"]
+) -> Iterator[str]:
+    """Say how large a canopy must be for a few speeds of landing."""
+    from driftmap.units import show
+
+    for one in sizes:
+        speed = show(one["speed_mps"], "descent", units)
+        if one["diameter_m"] is None:
+            yield f"  no canopy is needed to land at {speed}"
+            continue
+        across = one["diameter_m"]
+        told = f"{across / 0.0254:.0f} in" if units == "us" else f"{across:.2f} m"
+        yield f"  to land at {speed}: a flat circular canopy of {told} (half land faster)"
 
 
 def _openings(

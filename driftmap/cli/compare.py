@@ -45,14 +45,20 @@ def compare_command(
 
     The alternatives are the [[alternative]] tables of the flight file, each with a name
     and its own [[alternative.recovery]]; where there are none, smaller, larger, lower and
-    streamer versions are made up from the plan.
+    streamer versions are made up from the plan, and a fall without any recovery.
 
     \b
     Example:
       driftmap compare examples/willet.toml --site sites/saltgrass-flat.geojson \\
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
-    from driftmap.failures.alternatives import alternatives
+    from driftmap.air.atmosphere import air_density as density_at
+    from driftmap.cli.cases import size_lines
+    from driftmap.failures.alternatives import (
+        LANDING_SPEEDS,
+        alternatives,
+        canopy_for,
+    )
     from driftmap.ground.site import read_site
     from driftmap.rocket.flightfile import read_flight
     from driftmap.verdict.assessment import CAUTIONS, assess
@@ -78,11 +84,17 @@ def compare_command(
         click.echo(
             "\nMade up from the plan; put [[alternative]] tables in the flight file."
         )
+    density = float(density_at(ground.elevation))
+    sizes = [
+        {"speed_mps": v, "diameter_m": canopy_for(plan, v, density)}
+        for v in LANDING_SPEEDS
+    ]
+    click.echo("\n".join(["", *size_lines(sizes, units)]))
     click.echo("\n".join(["", *(f"* {text}" for text in CAUTIONS)]))
 
 
 def _figures(name: str, result: Assessment) -> dict[str, Any]:
-    """Give the figures of one alternative when recovery works, and its verdict."""
+    """Give the figures of one alternative when all goes as planned, and its verdict."""
     from driftmap.verdict.assessment import document
 
     data = document(result)
@@ -115,7 +127,7 @@ def _told(rows: list[dict[str, Any]], units: Literal["us", "si"]) -> str:
 
     table = [
         [
-            "if recovery works",
+            "if all goes as planned",
             "drift",
             "90 % within",
             "time",

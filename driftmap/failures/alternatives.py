@@ -2,11 +2,27 @@
 
 from __future__ import annotations
 
+from math import pi, sqrt
 from typing import Final
 
-from driftmap.rocket.flight import Device, Flight
+from driftmap.air.atmosphere import STANDARD_GRAVITY
+from driftmap.failures.bodies import CROSSFLOW_DRAG, TUMBLE
+from driftmap.formulas.canopies import drag_spread
+from driftmap.rocket.flight import Descent, Device, Flight, Trigger
 
-__all__ = ["PLANNED", "alternatives"]
+__all__ = ["LANDING_SPEEDS", "NONE", "PLANNED", "alternatives", "canopy_for"]
+
+NONE: Final = "no recovery, nose first"
+_TWO_DEVICES: Final = ("main at apogee", "drogue only", "drogue fails")
+_RECOVERY: Final = (
+    "nothing deploys",
+    "early opening",
+    "late opening",
+    "canopy tangles",
+    *_TWO_DEVICES,
+)
+LANDING_SPEEDS: Final = (4.5, 6.0, 8.0)
+"""Speeds that canopies are made up for [m s⁻¹]: gentle, usual, fast. Assumed."""
 
 PLANNED: Final = "as planned"
 
@@ -31,21 +47,88 @@ def alternatives(flight: Flight) -> dict[str, Flight]:
     found = {PLANNED: flight}
     if flight.alternatives:
         for own in flight.alternatives:
-            found[own.name] = _with(flight, own.recovery)
+            found[own.name] = _with(flight, own.recovery, own.descent)
+        return found
+    if not flight.recovery:
+        canopies = _canopies(flight)
+        for name, device in (_streamer(flight, Trigger("apogee")) | canopies).items():
+            found[name] = _with(flight, (device,))
         return found
     *before, last = flight.recovery
     made = _resized(last) | _lowered(last) if last.kind == "canopy" else {}
     if len(flight.recovery) == 1:
         made |= (
-            _streamer(flight, last) if last.kind == "canopy" else _relengthened(last)
+            _streamer(flight, last.opens_at)
+            if last.kind == "canopy"
+            else _relengthened(last) | _canopies(flight)
         )
     for name, device in made.items():
         found[name] = _with(flight, (*before, device))
+    found[NONE] = _with(flight, (), Descent(planned="nose first"))
     return found
 
 
-def _with(flight: Flight, recovery: tuple[Device, ...]) -> Flight:
-    return flight.model_copy(update={"recovery": recovery})
+def _with(
+    flight: Flight, recovery: tuple[Device, ...], descent: Descent | None = None
+) -> Flight:
+    """Bring the same flight down otherwise, without the cases that this leaves no room for."""
+    own = {device.name for device in flight.recovery}
+    gone = own - {device.name for device in recovery}
+    needs = _RECOVERY if not recovery else _TWO_DEVICES if len(recovery) == 1 else ()
+    change = {
+        "recovery": recovery,
+        "descent": descent,
+        "cases": {k: v for k, v in flight.cases.items() if k not in needs},
+        "own_cases": tuple(
+            case
+            for case in flight.own_cases
+            if not gone & {case.rocket_falls, *case.loose}
+        ),
+    }
+    return flight.model_copy(update=change)
+
+
+def _canopies(flight: Flight) -> dict[str, Device]:
+    """Make canopies for a few speeds of landing, opened at apogee."""
+    found = {}
+    for speed in LANDING_SPEEDS:
+        across = canopy_for(flight, speed)
+        if across is not None:
+            found[f"canopy of {across:.2f} m for {speed:g} m/s"] = Device(
+                name="canopy",
+                kind="canopy",
+                diameter=across,
+                opens_at=Trigger("apogee"),
+            )
+    return found
+
+
+def canopy_for(flight: Flight, speed: float, density: float = 1.225) -> float | None:
+    r"""Size a canopy for a speed of landing.
+
+    .. math:: D_0 = \sqrt{\frac{4}{\pi C_D} \left(\frac{2 m g}{\rho v^2} - A\right)}
+
+    Parameters
+    ----------
+    flight : Flight
+        The flight; its tumbling airframe has the drag area `A`.
+    speed : float
+        Speed of landing [m s⁻¹].
+    density : float
+        Air density on the ground [kg m⁻³]; that at sea level when left out.
+
+    Returns
+    -------
+    float or None
+        Diameter laid flat of a flat circular canopy [m]; None where the rocket falls no
+        faster without one. Middle values throughout: half of the flights land faster.
+    """
+    weight = 2 * flight.dry_mass * STANDARD_GRAVITY / (density * speed**2)
+    frame = flight.airframe
+    bare = CROSSFLOW_DRAG * frame.length * frame.diameter * TUMBLE.middle
+    drag = drag_spread("flat circular").middle
+    area = (weight - bare) / drag
+    return sqrt(4 * area / pi) if area > 0 else None
 
 
 def _resized(canopy: Device) -> dict[str, Device]:
@@ -80,14 +163,14 @@ def _lowered(canopy: Device) -> dict[str, Device]:
     return found
 
 
-def _streamer(flight: Flight, canopy: Device) -> dict[str, Device]:
+def _streamer(flight: Flight, opens_at: Trigger) -> dict[str, Device]:
     width = _STREAMER_WIDTH * flight.airframe.diameter
     streamer = Device(
         name="streamer",
         kind="streamer",
         length=_STREAMER_RATIO * width,
         width=width,
-        opens_at=canopy.opens_at,
+        opens_at=opens_at,
     )
     return {f"streamer {width * 100:.0f} cm wide": streamer}
 

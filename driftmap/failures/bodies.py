@@ -19,7 +19,15 @@ from driftmap.formulas.strength import (
 from driftmap.rocket.flight import Device, Flight, Piece
 from driftmap.spread import Spread
 
-__all__ = ["PLATE_DRAG", "Bench", "Drag", "Fall", "by_opening"]
+__all__ = [
+    "CROSSFLOW_DRAG",
+    "PLATE_DRAG",
+    "TUMBLE",
+    "Bench",
+    "Drag",
+    "Fall",
+    "by_opening",
+]
 
 CROSSFLOW_DRAG: Final = 1.1
 """Drag coefficient of a long cylinder across the flow, on length times diameter, below the
@@ -182,6 +190,12 @@ class Bench:
         """Let the rocket tumble to the ground."""
         return Stage((self.tumbling(),))
 
+    def unopened(self) -> Stage:
+        """Let the rocket fall as it does when nothing opens, to the ground."""
+        descent = self.flight.descent
+        tumbles = descent is not None and descent.planned == "tumbling"
+        return self.tumble() if tumbles else self.nose_first()
+
     def nose_first(self) -> Stage:
         """Let the rocket fall nose first to the ground."""
         drag = (self.flight.airframe.cross_section, "drag coefficient")
@@ -248,7 +262,7 @@ class Bench:
         opened: dict[str, int] = {}
         opens = ""
         hung = list(hanging)
-        now = Stage(tuple(hung)) if hung else self.nose_first()
+        now = Stage(tuple(hung)) if hung else self.unopened()
         for device in devices:
             at = device.opens_at.at
             if at == "time" and not stages and not hanging:

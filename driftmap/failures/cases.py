@@ -13,7 +13,7 @@ from typing import Final
 from driftmap.errors import FlightError
 from driftmap.failures.bodies import PLATE_DRAG, Bench
 from driftmap.failures.case import Body, Case, CaseTree, Kick, Release, Stage
-from driftmap.failures.likelihood import CERTAIN, LIKELIHOOD, WORKS, likelihoods
+from driftmap.failures.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
 from driftmap.failures.outcomes import opened, opened_as_planned
 from driftmap.failures.own import EARLY, own_cases
 from driftmap.formulas.burst import ENERGY_SHARE, gas_energy
@@ -21,7 +21,7 @@ from driftmap.formulas.flutter import PRINTED, SHEAR_MODULUS
 from driftmap.rocket.flight import Flight
 from driftmap.spread import Spread
 
-__all__ = ["CERTAIN", "LIKELIHOOD", "WORKS", "build_cases"]
+__all__ = ["BARE", "CERTAIN", "LIKELIHOOD", "WORKS", "build_cases"]
 
 TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
@@ -35,16 +35,27 @@ BOUNDARY: Final = Spread(
 
 
 def _works(bench: Bench) -> list[Case]:
-    return opened_as_planned(bench, WORKS)
+    return opened_as_planned(bench, WORKS) if bench.flight.recovery else []
+
+
+def _bare(bench: Bench) -> list[Case]:
+    """Fall as planned, without any recovery."""
+    if bench.flight.recovery:
+        return []
+    return [Case(BARE, Release(), (bench.rocket(bench.unopened()),))]
 
 
 def _nothing(bench: Bench) -> list[Case]:
+    if not bench.flight.recovery:
+        return []
     body = bench.rocket(bench.nose_first())
     return [Case("nothing deploys", Release(), (body,))]
 
 
 def _early(bench: Bench) -> list[Case]:
     """Open the largest device on the way up."""
+    if not bench.flight.recovery:
+        return []
     when = bench.need("early moment", EARLY, "early opening")
     release = Release("coast", when)
     return opened(bench, "early opening", release, bench.largest())
@@ -52,6 +63,8 @@ def _early(bench: Bench) -> list[Case]:
 
 def _late(bench: Bench) -> list[Case]:
     """Open the first device some seconds after its trigger."""
+    if not bench.flight.recovery:
+        return []
     device = bench.devices()[0]
     fall = bench.fall([device])
     seconds = bench.need("late by", LATE, "late opening")
@@ -62,6 +75,8 @@ def _late(bench: Bench) -> list[Case]:
 
 def _tangled(bench: Bench) -> list[Case]:
     """Tangle the largest device; the others open as planned."""
+    if not bench.flight.recovery:
+        return []
     share = bench.need("tangled canopy", TANGLED, "tangled canopy")
     device = bench.largest()
     fall = bench.fall(bench.devices())
@@ -191,6 +206,7 @@ def _burst(bench: Bench) -> list[Case]:
 
 _CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
     (WORKS, _works),
+    (BARE, _bare),
     ("nothing deploys", _nothing),
     ("early opening", _early),
     ("late opening", _late),
@@ -236,7 +252,9 @@ def build_cases(flight: Flight) -> CaseTree:
         for own in flight.own_cases
         for case in own_cases(bench, own)
     ]
-    likely = likelihoods(bench, [c.cause for c in built if c.cause != WORKS])
+    likely = likelihoods(
+        bench, [c.cause for c in built if c.cause not in (WORKS, BARE)]
+    )
     # One whose likelihood is set to 0 is flown all the same: what happens if it does
     # happen is asked of every failure.
     cases = [replace(case, likelihood=likely[case.cause]) for case in built]
@@ -268,7 +286,7 @@ def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
 
 def _check_names(flight: Flight, built: list[Case]) -> None:
     """Refuse names that would hide a case or a body behind another."""
-    taken = {WORKS, CERTAIN, *LIKELIHOOD, *(case.name for case in built)}
+    taken = {WORKS, BARE, CERTAIN, *LIKELIHOOD, *(case.name for case in built)}
     for own in flight.own_cases:
         if own.name in taken:
             problem = f"the name {own.name!r} belongs to a case that is there already"

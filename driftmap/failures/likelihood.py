@@ -10,6 +10,7 @@ from driftmap.errors import FlightError
 from driftmap.failures.bodies import Bench
 
 __all__ = [
+    "BARE",
     "CERTAIN",
     "LIKELIHOOD",
     "TOO_RARE",
@@ -19,6 +20,9 @@ __all__ = [
 ]
 
 WORKS: Final = "recovery works"
+
+BARE: Final = "falls as planned"
+"""What a flight without recovery is meant to do. It is judged as a failure is."""
 
 CERTAIN: Final = "flutter"
 """Cause that needs no likelihood: whether a fin flutters follows from the flight."""
@@ -54,7 +58,7 @@ def default_likelihood(cause: str) -> float:
 
 
 def likelihoods(bench: Bench, causes: list[str]) -> dict[str, float]:
-    """Give each cause its likelihood; what is left is recovery that works."""
+    """Give each cause its likelihood; what is left goes as planned."""
     flight = bench.flight
     own = {case.name: case.likelihood for case in flight.own_cases}
     known = [c for c in dict.fromkeys(causes) if c != CERTAIN and c not in own]
@@ -76,4 +80,4 @@ def likelihoods(bench: Bench, causes: list[str]) -> dict[str, float]:
     if works <= 0:
         problem = "and defaults must add up to less than 100 %"
         raise FlightError(flight.source, "cases", problem)
-    return {**likely, WORKS: works, CERTAIN: 1.0}
+    return {**likely, WORKS: works, BARE: works, CERTAIN: 1.0}

@@ -17,7 +17,7 @@ from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile, turn
 from driftmap.errors import FlightError, FlightPathError, NoGoError, WeakThrustError
 from driftmap.failures.case import Case, CaseTree
-from driftmap.failures.cases import CERTAIN, build_cases
+from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
 from driftmap.montecarlo.flying import LANDED, WAY_UP, Block, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
@@ -81,7 +81,7 @@ class Cloud:
     tree : CaseTree
         The cases that were flown, with their probabilities, which add up to 1.
     fluttered : ndarray of bool, shape (n,)
-        Flights whose fins flutter off; no other case can happen to them.
+        Flights whose own luck lets fins flutter off.
     plan : Plan
         What the rockets shared.
     draws : mapping of str to ndarray, shape (n,)
@@ -96,7 +96,7 @@ class Cloud:
         Time [s] and size [Pa] of the greatest dynamic pressure.
     margins : mapping of str to ndarray, shape (n,)
         Flutter margins by name, for flights with such data.
-    openings : mapping of (str, str) to ndarray, shape (6, n)
+    openings : mapping of (str, str) to ndarray, shape (7, n)
         What devices met on opening, by cause and device, in every flight and whatever
         came of it: the rows of `driftmap.montecarlo.openings.OPENED`.
     flights, seed : int
@@ -364,10 +364,10 @@ def _joined(
     notes = tuple(_above_apogee(plan.flight, draws, way_up[2]))
     shared = _shared(tree, stands_for, samples)
     shared = replace(shared, assumed=(*shared.assumed, *notes))
+    margins = _all(blocks, "margins")
     fluttered = np.zeros(samples, bool)
-    for case in tree.cases:
-        if case.cause == CERTAIN:
-            fluttered[happened[case.name]] = True
+    for margin in margins.values():
+        fluttered |= margin < 1
     return Cloud(
         **found,
         parts=tuple(parts),
@@ -380,7 +380,7 @@ def _joined(
         rail_speed=way_up[size],
         rail_wind=way_up[size + 1],
         max_q=way_up[size + 2 :],
-        margins=_all(blocks, "margins"),
+        margins=margins,
         openings={
             key: np.concatenate([block.openings[key] for block in blocks], axis=1)
             for key in blocks[0].openings

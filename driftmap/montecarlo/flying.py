@@ -66,7 +66,7 @@ class Block:
         East, north and height at even steps in time from the pad to apogee [m].
     draws, margins : dict of str to ndarray, shape (count,)
         Inputs drawn; flutter margins.
-    openings : dict of (str, str) to ndarray, shape (6, count)
+    openings : dict of (str, str) to ndarray, shape (7, count)
         What devices met on opening, by cause and device: `OPENED`.
     falls : dict of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
         `KNOT` at the start of each of the ``k`` stages of a fall and on landing; empty
@@ -208,12 +208,16 @@ class _Flights:
         self._ends: dict[_Moment, FloatArray] = {}
         self._fallen: dict[tuple[Release, tuple[Stage, ...]], Motion] = {}
         self._bench = Bench(plan.flight)
-        for case in tree.cases:
-            if isinstance(case.only, Piece):
-                self._watch(case.only)
+        self._shed: dict[str, tuple[FloatArray, IntArray, FloatArray]] = {}
+        self.shed_chance = np.zeros(count)
+        fins = [case.only for case in tree.cases if isinstance(case.only, Piece)]
+        for fin in fins:
+            self._watch(fin, alone=len(fins) == 1)
         self.keeps_fins = np.ones(count, bool)
         if self.flutter:
             self.keeps_fins = ~np.isfinite(np.min(list(self.flutter.values()), axis=0))
+        if len(fins) > 1:
+            self.shed_chance = 1.0 - self.keeps_fins
         self._note_wind()
         self._draw_headings()
 
@@ -233,22 +237,38 @@ class _Flights:
             self.draws[f"{name} east"] = self.draws[name] * np.sin(heading)
             self.draws[f"{name} north"] = self.draws[name] * np.cos(heading)
 
-    def _watch(self, fin: Piece) -> None:
-        """Hold the way up against the flutter speed of a fin."""
+    def _watch(self, fin: Piece, *, alone: bool) -> None:
+        """Hold the way up against the flutter speed of a fin.
+
+        Stiffness and the published line are drawn apart from the way up, so that a fin
+        which rarely flutters may be flown more often with another draw of theirs.
+        """
         shape = fin.planform()
         assert shape is not None
-        ascent = self.ascent
-        limit = flutter_speed(
-            shape,
-            self.draws[f"{fin.name} shear modulus"],
-            self.plan.sky.pressure(np.maximum(ascent.rows[:, 2], 0.0)),
-            ascent.sound,
-            knock_down=self.draws.get(f"{fin.name} printed", 1.0),
-        )
-        limit = limit * self.draws[f"{fin.name} flutter boundary"]
-        margin = flutter_margin(ascent.speed, limit, ascent.rows[:, 6])
+        ascent, count = self.ascent, self.weigh.size
+        printed = self.draws.get(f"{fin.name} printed", 1.0)
+        stiff = self.draws[f"{fin.name} shear modulus"] * printed
+        luck = np.sqrt(stiff) * self.draws[f"{fin.name} flutter boundary"]
+        height = np.maximum(ascent.rows[:, 2], 0.0)
+        limit = flutter_speed(shape, 1.0, self.plan.sky.pressure(height), ascent.sound)
+        time = ascent.rows[:, 6]
+        margin = flutter_margin(ascent.speed, limit * luck, time)
         self.margins[f"flutter of {fin.name}"] = margin.least
         self.flutter[fin.name] = margin.first
+        natural = np.isfinite(margin.first)
+        if not alone:
+            return
+        drawn = np.sort(luck)
+        below = np.searchsorted(drawn, luck / margin.least)
+        rng = stream(*self._seed, f"flights of {fin.name}")
+        self.shed_chance = below / count
+        who, stands_for = chosen(self.shed_chance, natural, rng)
+        first = np.full(count, np.inf)
+        own = drawn[(rng.random(who.size) * below[who]).astype(int)]
+        own = np.where(natural[who], luck[who], own)
+        way = flutter_margin(ascent.speed[:, who], limit[:, who] * own, time[:, who])
+        first[who] = way.first
+        self._shed[fin.name] = (first, who, stands_for)
 
     def release(self, case: Case) -> Motion:
         """Give the state in which the bodies of a case are let go."""
@@ -258,7 +278,8 @@ class _Flights:
             return ascent.at(ascent.max_q()[0])
         if release.at == "flutter":
             # Flights that never flutter are let go at apogee and then not counted.
-            return ascent.at(np.minimum(self.flutter[release.mark], top.time))
+            first = self._shed.get(release.mark, (self.flutter[release.mark],))[0]
+            return ascent.at(np.minimum(first, top.time))
         if not release.mark:
             return top
         mark = self.draws[release.mark]
@@ -269,12 +290,14 @@ class _Flights:
     def happens(self, case: Case, start: Motion) -> tuple[IntArray, FloatArray]:
         """Choose the flights of a case, given its cause, and what each stands for."""
         if isinstance(case.only, Piece):
+            if case.only.name in self._shed:
+                return self._shed[case.only.name][1:]
             own = self.flutter[case.only.name]
             # A flight belongs to the fin that flutters first.
             first = np.min(list(self.flutter.values()), axis=0)
             who = np.flatnonzero(np.isfinite(own) & (own == first))
             return who, np.ones(who.size)
-        chance, natural = self.keeps_fins.astype(float), self.keeps_fins.copy()
+        chance, natural = 1.0 - self.shed_chance, self.keeps_fins.copy()
         for opening in case.only:
             ends = self._outcomes(opening, case, start)
             chance *= ends[opening.result]
@@ -313,7 +336,7 @@ class _Flights:
     def _opened(
         self, device: Device, release: Release, before: tuple[Stage, ...], start: Motion
     ) -> FloatArray:
-        """Give what a device meets as it opens after some stages of a fall, (6, n)."""
+        """Give what a device meets as it opens after some stages of a fall, (7, n)."""
         moment = (release, before, device.name)
         if moment not in self._met:
             state = self._fall(release, before, start)

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from driftmap.air.atmosphere import FloatArray
+from driftmap.failures.bodies import Bench
 from driftmap.failures.likelihood import WORKS
+from driftmap.formulas.strength import HOLDS
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.montecarlo.openings import OPENED
+from driftmap.montecarlo.openings import OPENED, outcomes
 
-__all__ = ["opening_figures", "percentiles"]
+__all__ = ["opening_figures", "opening_windows", "percentiles"]
 
 _KEYS = {
     "speed_mps": "speed",
@@ -26,6 +28,54 @@ def percentiles(values: FloatArray) -> dict[str, float]:
     """Give the middle of values and where 5 and 95 % of them lie below."""
     low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
     return {"p5": float(low), "p50": float(middle), "p95": float(high)}
+
+
+_SURE: Final = 0.95  # of openings in a window hold
+_STEP: Final = 0.25  # s
+
+
+def opening_windows(cloud: Cloud) -> list[dict[str, Any]]:
+    """Say how early and how late about apogee devices may open and still hold.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        The flights.
+
+    Returns
+    -------
+    list of dict
+        ``device``, and ``before_s`` and ``after_s``: so long before and after apogee 19 of
+        20 openings hold, by the strength stated or assumed. None where no flight opened
+        it early or late.
+    """
+    bench = Bench(cloud.plan.flight)
+    found = []
+    for device in bench.devices():
+        strength = bench.strengths(device)
+        ends: dict[str, float | None] = {}
+        for key, cause, sign in (
+            ("before_s", "early opening", -1.0),
+            ("after_s", "late opening", 1.0),
+        ):
+            opened = cloud.openings.get((cause, device.name))
+            ends[key] = None
+            if opened is not None:
+                off = sign * (opened[OPENED.index("time")] - cloud.apogee.time)
+                ends[key] = _holds_until(off, outcomes(opened, strength)[HOLDS])
+        if any(end is not None for end in ends.values()):
+            found.append({"device": device.name, **ends})
+    return found
+
+
+def _holds_until(off: FloatArray, holds: FloatArray) -> float:
+    """Give the time up to which enough of all openings hold, in steps [s]."""
+    step = np.maximum(off, 0.0) // _STEP
+    for number in range(int(step.max()) + 1):
+        here = step == number
+        if here.any() and holds[here].mean() < _SURE:
+            return number * _STEP
+    return float(step.max() + 1) * _STEP
 
 
 def opening_figures(cloud: Cloud) -> list[dict[str, Any]]:

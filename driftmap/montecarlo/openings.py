@@ -18,10 +18,18 @@ from driftmap.trajectory.motion import Motion
 
 __all__ = ["OPENED", "chosen", "line_length", "met", "outcomes", "stiffness_of"]
 
-OPENED: Final = ("speed", "load", "weights", "snatch", "after_burnout", "height")
+OPENED: Final = (
+    "speed",
+    "load",
+    "weights",
+    "snatch",
+    "after_burnout",
+    "height",
+    "time",
+)
 """What is kept of an opening: speed through the air [m s⁻¹], greatest load while it fills
 [N], the same over the weight it slows, load when the lines come taut [N], time since
-burnout [s] and height [m]."""
+burnout [s], height [m] and time since lift-off [s]."""
 
 _LINES: Final = (
     1.2  # length of the lines in canopy diameters; common practice, no source
@@ -52,7 +60,7 @@ def met(
     rope: tuple[float, float],
     burnout: FloatArray,
 ) -> FloatArray:
-    """Give what a device meets as it opens, `OPENED`, shape (6, n).
+    """Give what a device meets as it opens, `OPENED`, shape (7, n).
 
     `rope` is the mass of the packed device [kg] and the stiffness of what it hangs on
     [N/m]. The snatch is that of a pack which the air has stopped when the lines come
@@ -66,7 +74,9 @@ def met(
     pack, stiffness = rope
     snatch = snatch_load(speed, pack * mass / (pack + mass), stiffness)
     weights = load / (mass * STANDARD_GRAVITY)
-    return np.stack([speed, load, weights, snatch, state.time - burnout, state.height])
+    return np.stack(
+        [speed, load, weights, snatch, state.time - burnout, state.height, state.time]
+    )
 
 
 def _load(
@@ -123,7 +133,7 @@ def chosen(
     -------
     who : ndarray of int, shape (k,)
         Distinct flights, alike in what they tell of the case. One that luck gives to fewer
-        than one flight in 16 has that many, taken as likely as it happens to them; where
+        than one flight in 16 has about that many, taken as likely as it happens to them; where
         it happens to very few flights at all, those to which it nearly happens count too.
     stands_for : ndarray, shape (k,)
         Flights that each of them stands for; they add up to the chances of all.
@@ -135,10 +145,12 @@ def chosen(
     fewest = -(-n // _LEAST)
     if who.size < fewest:
         likely = _spread_out(chance, min(fewest, int(np.count_nonzero(chance > 0))))
-        steps = np.arange(round(likely.sum())) + rng.random()
-        who = np.searchsorted(np.cumsum(likely), steps * (1 - 1e-12))
-        who = np.unique(np.minimum(who, n - 1))
-        who = who[likely[who] > 0]
+        # Each flight by luck of its own, so that other winds and plans take the same ones.
+        with np.errstate(divide="ignore"):
+            draw = rng.random(n) / likely
+        who = np.flatnonzero(draw < 1)
+        if not who.size:
+            who = np.array([draw.argmin()])
     stands_for = chance[who] / likely[who]
     return who, stands_for * (total / stands_for.sum())
 

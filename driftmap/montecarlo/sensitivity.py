@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from driftmap.failures.cases import WORKS
 from driftmap.montecarlo.cloud import Cloud
 
 __all__ = ["Influence", "influences"]
@@ -33,7 +32,7 @@ class Influence:
     share: float
 
 
-def influences(cloud: Cloud, case: str = WORKS) -> tuple[Influence, ...]:
+def influences(cloud: Cloud, case: str | None = None) -> tuple[Influence, ...]:
     """Rank the inputs by how far they move the landing of the first body of a case.
 
     Least squares of the landing point on the standardised inputs: the first-order effect
@@ -43,8 +42,8 @@ def influences(cloud: Cloud, case: str = WORKS) -> tuple[Influence, ...]:
     ----------
     cloud : Cloud
         Landing points and the inputs drawn for them.
-    case : str
-        Name of the case.
+    case : str, optional
+        Name of the case; that in which all goes as planned when left out.
 
     Returns
     -------
@@ -53,7 +52,7 @@ def influences(cloud: Cloud, case: str = WORKS) -> tuple[Influence, ...]:
         with fewer than ten flights an input, which cannot tell one from another.
 
     """
-    part = next(cloud.of(case), None)
+    part = next(cloud.of(case or cloud.tree.cases[0].name), None)
     # The lean is a part of the wind, which stands for all of it.
     names = [
         name

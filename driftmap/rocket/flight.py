@@ -37,6 +37,7 @@ __all__ = [
     "Alternative",
     "Apogee",
     "Burst",
+    "Descent",
     "Device",
     "Flight",
     "Measured",
@@ -220,6 +221,18 @@ class Device(Table):
         return Uncertain(given.value * factor, spread)
 
 
+class Descent(Table):
+    """How a rocket without recovery comes down, where that is the plan.
+
+    Parameters
+    ----------
+    planned : {"nose first", "tumbling"}
+        How it falls.
+    """
+
+    planned: Literal["nose first", "tumbling"]
+
+
 class OwnCase(Table):
     """A case that the flight file describes.
 
@@ -265,10 +278,26 @@ class Alternative(Table):
         What the flier calls it.
     recovery : tuple of Device
         Devices in place of the plan's.
+    descent : Descent or None
+        How it falls without any.
     """
 
     name: Name
-    recovery: Annotated[tuple[Device, ...], Field(min_length=1, max_length=6)]
+    recovery: Annotated[tuple[Device, ...], Field(max_length=6)] = ()
+    descent: Descent | None = None
+
+    @model_validator(mode="after")
+    def _comes_down(self) -> Self:
+        _one_way_down(self.recovery, self.descent)
+        return self
+
+
+def _one_way_down(recovery: tuple[Device, ...], descent: Descent | None) -> None:
+    if bool(recovery) == (descent is not None):
+        raise ValueError(
+            "needs [[recovery]], or, where none is planned, [descent] with planned = "
+            '"nose first" or "tumbling"; not both'
+        )
 
 
 class Flight(Table):
@@ -283,7 +312,9 @@ class Flight(Table):
     motor, apogee : Motor or Apogee
         Exactly one of them; a measured flight is read as a motor.
     recovery : tuple of Device
-        At least one device.
+        At least one device, or none where a fall is planned.
+    descent : Descent or None
+        How it falls without any.
     pieces : tuple of Piece
         What can come off; ``[[piece]]`` in the file.
     burst : Burst or None
@@ -305,7 +336,8 @@ class Flight(Table):
     rail: Rail
     motor: Motor | None = None
     apogee: Apogee | None = None
-    recovery: Annotated[tuple[Device, ...], Field(min_length=1, max_length=6)]
+    recovery: Annotated[tuple[Device, ...], Field(max_length=6)] = ()
+    descent: Descent | None = None
     pieces: Annotated[tuple[Piece, ...], Field(alias="piece", max_length=20)] = ()
     burst: Burst | None = None
     cases: dict[str, Share] = Field(default_factory=dict)
@@ -321,6 +353,7 @@ class Flight(Table):
     def _consistent(self) -> Self:
         if (self.motor is None) == (self.apogee is None):
             raise ValueError("needs exactly one of [motor], [apogee] and [measured]")
+        _one_way_down(self.recovery, self.descent)
         for what, names in (
             ("recovery", [d.name for d in self.recovery]),
             ("piece", [p.name for p in self.pieces]),

@@ -60,6 +60,7 @@ class Kind(StrEnum):
     RECOVERY_FAILS = "recovery fails"
     FLUTTER = "flutter"
     DESCENT = "descent"
+    NO_RECOVERY = "no recovery"
     OPENING_SPEED = "opening speed"
     OPENING_LOAD = "opening load"
     OPENING_THRUST = "opening under thrust"

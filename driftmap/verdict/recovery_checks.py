@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 import numpy as np
 
-from driftmap.failures.cases import WORKS
+from driftmap.failures.cases import BARE, WORKS
 from driftmap.hazard.probability import binomial
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome, at_most
@@ -24,7 +24,7 @@ _TWICE: Final = 2.0  # times the default share of failures; beyond it, it fails
 
 def recovery_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
     """Hold what the flight does to itself against its limits."""
-    checks = [_fails(cloud, limits["recovery_fails"])]
+    checks = [_fails(cloud, limits["recovery_fails"]), *_none_planned(cloud)]
     if any(name.startswith("flutter of") for name in cloud.margins):
         flutter = binomial(int(cloud.fluttered.sum()), cloud.flights)
         limit = limits["fins_flutter_off"]
@@ -39,7 +39,7 @@ def _fails(cloud: Cloud, limit: Limit) -> Check:
 
     It is exact where no opening can give and no fin can flutter, else sampled.
     """
-    case = next((c for c in cloud.tree.cases if c.name == WORKS), None)
+    case = next((c for c in cloud.tree.cases if c.name in (WORKS, BARE)), None)
     if case is None:
         low, value, high = 1.0, 1.0, 1.0
     else:
@@ -62,6 +62,22 @@ def _fails(cloud: Cloud, limit: Limit) -> Check:
         ),
         source=limit.source,
     )
+
+
+def _none_planned(cloud: Cloud) -> Iterator[Check]:
+    """Hold a flight that is planned without recovery: people decide on that."""
+    descent = cloud.plan.flight.descent
+    if descent is not None:
+        part = next(cloud.of(BARE))
+        energy = float(np.median(cloud.energy[part.rows]))
+        speed = float(np.median(cloud.speed[part.rows]))
+        yield Check(
+            kind=Kind.NO_RECOVERY,
+            name=f"no recovery is planned: it comes down {descent.planned}",
+            outcome="warn",
+            source="default of this tool, no source",
+            note=f"it strikes at {speed:.0f} m/s with {energy:,.0f} J",
+        )
 
 
 def _descent(cloud: Cloud, limits: Mapping[str, Limit]) -> Check:

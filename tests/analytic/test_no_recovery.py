@@ -1,0 +1,128 @@
+"""Flights planned without recovery, and what recovery they would need, by hand."""
+
+from __future__ import annotations
+
+from math import exp, pi, sqrt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from driftmap import assess, fly, read_flight, read_site, read_wind
+from driftmap.air.wind import WindProfile
+from driftmap.errors import FlightError
+from driftmap.failures.alternatives import NONE, alternatives, canopy_for
+from driftmap.failures.bodies import CROSSFLOW_DRAG, TUMBLE
+from driftmap.failures.cases import BARE, WORKS
+from driftmap.formulas.canopies import drag_spread, sink_speed
+from driftmap.montecarlo.margins import opening_windows
+from driftmap.verdict.check import Kind
+
+ROOT = Path(__file__).parents[2]
+CALM = WindProfile(np.array([0.0, 3000.0]), [0.0, 0.0], [0.0, 0.0], [0.0, 0.0])
+
+
+def bare(tmp_path, planned="nose first", *, keep=False):
+    text = (ROOT / "examples" / "willet.toml").read_text()
+    start, end = text.index("[[recovery]]"), text.index("[[piece]]")
+    recovery = text[start:end] if keep else ""
+    how = f'[descent]\nplanned = "{planned}"\n\n' if planned else ""
+    path = tmp_path / "bare.toml"
+    path.write_text(text[:start] + recovery + how + text[end:])
+    curve = ROOT / "examples" / "willet_motor.csv"
+    (tmp_path / curve.name).write_bytes(curve.read_bytes())
+    return path
+
+
+def test_a_planned_fall_is_flown_as_the_plan(tmp_path):
+    """From h at rest, v² = vt² (1 - exp(-2 g h / vt²)), nose first."""
+    flight = read_flight(bare(tmp_path))
+    cloud = fly(flight, CALM, 0.0, samples=400, seed=3)
+    assert cloud.tree.cases[0].name == BARE
+    causes = {case.cause for case in cloud.tree.cases}
+    assert causes == {BARE, "fins come off", "nose cone lost"}
+    area = 0.48 * flight.airframe.cross_section
+    vt2 = 2 * flight.dry_mass * 9.80665 / (1.19 * area)  # air of 300 m, on its way
+    height = float(np.median(cloud.apogee.height))
+    expected = sqrt(vt2 * (1 - exp(-2 * 9.80665 * height / vt2)))
+    speed = np.median(cloud.speed[next(cloud.of(BARE)).rows])
+    assert speed == pytest.approx(expected, rel=0.03)
+    tumbling = read_flight(bare(tmp_path, "tumbling"))
+    slow = fly(tumbling, CALM, 0.0, samples=400, seed=3)
+    assert np.median(slow.speed[next(slow.of(BARE)).rows]) < 0.3 * speed
+
+
+@pytest.mark.parametrize(
+    ("planned", "keep", "told"),
+    [
+        ("", False, "needs \\[\\[recovery\\]\\], or"),
+        ("nose first", True, "not both"),
+        ("gliding", False, "descent.planned"),
+    ],
+)
+def test_one_way_down_must_be_planned(tmp_path, planned, keep, told):
+    with pytest.raises(FlightError, match=told):
+        read_flight(bare(tmp_path, planned, keep=keep))
+
+
+def test_no_recovery_is_never_silently_go(tmp_path):
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    wind = read_wind(
+        str(ROOT / "examples" / "morning.csv"), site_altitude=site.elevation
+    )
+    result = assess(read_flight(bare(tmp_path)), site, wind, samples=500)
+    (check,) = [c for c in result.checks if c.kind is Kind.NO_RECOVERY]
+    assert check.outcome == "warn"
+    assert "nose first" in check.name
+    assert result.verdict != "go"
+    judged = {c.case for c in result.checks if c.kind is Kind.LANDS_IN_FAILURE}
+    assert BARE in judged
+    assert result.influences == () or result.influences[0].metres > 0
+
+
+def test_alternatives_hold_none_beside_canopies_and_streamers(tmp_path):
+    plan = read_flight(ROOT / "examples" / "whimbrel.toml")
+    without = alternatives(plan)[NONE]
+    cases = fly(without, CALM, 0.0, samples=100, seed=1).tree.cases
+    assert cases[0].name == BARE
+    # Likelihoods of what cannot happen without recovery go with it.
+    assert plan.cases
+    assert not without.cases
+    others = alternatives(read_flight(bare(tmp_path)))
+    assert any("streamer" in name for name in others)
+    assert sum("canopy" in name for name in others) == 3
+    for other in others.values():
+        fly(other, CALM, 0.0, samples=20, seed=1)
+
+
+@pytest.mark.parametrize("speed", [4.5, 6.0, 8.0])
+@pytest.mark.parametrize("density", [1.225, 1.05])
+def test_a_canopy_for_a_speed_lands_at_that_speed(speed, density):
+    flight = read_flight(ROOT / "examples" / "willet.toml")
+    across = canopy_for(flight, speed, density)
+    frame = flight.airframe
+    area = CROSSFLOW_DRAG * frame.length * frame.diameter * TUMBLE.middle
+    area += drag_spread("flat circular").middle * pi * across**2 / 4
+    assert sink_speed(flight.dry_mass, area, density) == pytest.approx(speed)
+    assert canopy_for(flight, 60.0) is None  # it falls no faster without
+
+
+def test_the_window_of_an_opening_ends_where_it_gives():
+    """In vacuum an opening t off apogee is at g t; the load goes as its square."""
+    plan = read_flight(ROOT / "examples" / "willet.toml")
+
+    def window(force):
+        device = plan.recovery[0].model_copy(update={"strength": {"canopy": force}})
+        flight = plan.model_copy(update={"recovery": (device,)})
+        cloud = fly(flight, CALM, 0.0, samples=3000, seed=4)
+        return opening_windows(cloud)[0], cloud
+
+    weak, cloud = window(400.0)
+    strong, _ = window(1600.0)
+    assert 0 < weak["before_s"] < strong["before_s"]
+    assert 1.5 < strong["before_s"] / weak["before_s"] < 2.6  # twice the speed
+    load = cloud.openings["early opening", "main"][1]
+    time = cloud.openings["early opening", "main"][6]
+    inside = cloud.apogee.time - time < weak["before_s"]
+    assert np.mean(load[inside] < 400.0) > 0.9
+    assert WORKS in {case.name for case in cloud.tree.cases}
