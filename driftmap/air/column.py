@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air.atmosphere import FloatArray, air_density, pressure, speed_of_sound
 from driftmap.air.day import Day
-from driftmap.air.turbulence import REFERENCE_HEIGHT, gusts
+from driftmap.air.turbulence import REFERENCE_HEIGHT, gusts, mean_behind
 from driftmap.air.wind import WindProfile, draw_wind
 from driftmap.errors import FlightPathError
 
@@ -269,11 +269,20 @@ def draw_air(
     """
     height = column_heights(wind.height, top)
     east, north = draw_wind(wind, height, count, rng, steer=steer)
-    low = float(np.hypot(*wind.at(REFERENCE_HEIGHT)))
+    # Each flight has the turbulence of its own wind, and at least that of the gusts told.
+    low = np.hypot(_at(height, east), _at(height, north))
+    low = np.maximum(low, mean_behind(wind.gust))
     gust_east, gust_north = gusts(height, low, count, rng)
     east += gust_east
     north += gust_north
     return _column(height, sky, east, north)
+
+
+def _at(height: FloatArray, levels: FloatArray) -> FloatArray:
+    """Interpolate columns to the height that sets the strength of turbulence."""
+    i = int(np.searchsorted(height, REFERENCE_HEIGHT)) - 1
+    share = (REFERENCE_HEIGHT - height[i]) / (height[i + 1] - height[i])
+    return np.asarray((1 - share) * levels[i] + share * levels[i + 1])
 
 
 def mean_air(wind: WindProfile, sky: Sky, top: float) -> AirColumn:

@@ -17,6 +17,7 @@ __all__ = [
     "Turbulence",
     "drift_sd",
     "gusts",
+    "mean_behind",
     "turbulence",
 ]
 
@@ -31,6 +32,10 @@ ASSUMED: Final = (
     "turbulence above 2000 ft is as strong as at 1000 ft, a tenth of the wind at 20 ft"
 )
 """What the model adds to its source: the strength aloft is an exceedance table there."""
+
+_PEAK: Final = 3.0
+"""Standard deviations that a gust of some seconds stands above the mean of ten minutes
+(WMO's guidance on averaging periods, from memory)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -148,6 +153,30 @@ def gusts(
         noise[:, i] = keep[i - 1] * noise[:, i - 1] + fresh[i - 1] * noise[:, i]
     noise *= air.sideways
     return noise[0], noise[1]
+
+
+def mean_behind(gust: float) -> float:
+    """Give the mean wind whose turbulence makes such gusts near the ground.
+
+    Parameters
+    ----------
+    gust : float
+        How far gusts stand above the mean wind [m s⁻¹].
+
+    Returns
+    -------
+    float
+        Mean wind at 20 ft with gusts as strong by `turbulence` [m s⁻¹].
+
+    Examples
+    --------
+    Over open ground gusts usually stand a little over half the mean wind above it:
+
+    >>> round(mean_behind(3.0), 2)
+    5.17
+    """
+    usual = float(turbulence(REFERENCE_HEIGHT, 1.0).sideways)
+    return gust / (_PEAK * usual)
 
 
 def drift_sd(

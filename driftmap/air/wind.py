@@ -160,6 +160,14 @@ class WindProfile:
         ``exp(-|dz| / correlation_height)`` [m].
     known_to : float
         Height up to which the source speaks [m].
+    read : tuple of float
+        Heights at which a source speaks, lowest first [m]; the levels up to `known_to`
+        when left out.
+    gust : float
+        How far gusts near the ground stand above the mean wind [m s⁻¹].
+    strongest : float or None
+        Strongest mean wind at 10 m that any report of this hour tells [m s⁻¹]; None
+        where it is the profile's own.
     read_from : float or None
         Lowest height at which a source speaks [m]; the lowest level when left out.
     source : str
@@ -167,8 +175,8 @@ class WindProfile:
     assumed : tuple of str
         What was assumed in making the profile, a sentence each.
     age : float or None
-        Hours between the flight and the oldest source whose age is known [h]; None when
-        none is.
+        Hours between the flight and the oldest source [h]; None when the age of one is
+        not known.
     dated : bool
         Whether a source says when it was observed or is valid.
     undated : tuple of str
@@ -196,6 +204,9 @@ class WindProfile:
     error: FloatArray
     correlation_height: float = 750.0
     known_to: float = np.inf
+    read: tuple[float, ...] = field(default=())
+    gust: float = 0.0
+    strongest: float | None = None
     read_from: float | None = None
     source: str = ""
     assumed: tuple[str, ...] = field(default=())
@@ -225,6 +236,11 @@ class WindProfile:
             )
         if np.isinf(self.known_to):
             object.__setattr__(self, "known_to", float(self.height[-1]))
+        if not self.read:
+            known = self.height[self.height <= self.known_to].tolist()
+            object.__setattr__(self, "read", tuple(known) or (self.known_to,))
+        if not 0 <= self.gust < np.inf:
+            raise ValueError(f"'gust' must not be negative (got {self.gust})")
         if self.read_from is None:
             object.__setattr__(self, "read_from", float(self.height[0]))
         if self.age is not None and not 0 <= self.age < np.inf:

@@ -68,8 +68,9 @@ def metered_wind(
     return replace(
         wind,
         known_to=float(wind.height[-1]),
-        age=None,
-        dated=False,
+        read=tuple(wind.height.tolist()),
+        age=0.0,
+        undated=(),
         source=told,
         assumed=(*notes, _SUPPOSED),
     )

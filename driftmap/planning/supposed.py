@@ -132,8 +132,9 @@ def suppose(
     return replace(
         wind,
         known_to=float(wind.height[-1]),
-        age=None,
-        dated=False,
+        read=tuple(wind.height.tolist()),
+        age=0.0,
+        undated=(),
         source=f"supposed: {speed:.2f} m/s {told} at 10 m",
         assumed=(*_notes(wind.assumed, name), _KNOWN),
     )
@@ -161,6 +162,8 @@ def _turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
         north=north,
         error=shape.error * max(1.0, factor),
         members=members,
+        gust=shape.gust * factor,
+        strongest=None,
         levels=(),
         assumed=(
             *shape.assumed,

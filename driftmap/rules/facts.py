@@ -35,7 +35,7 @@ EXPECTED_QUANTILE: Final = 0.99
 """Share of flights that stay below the greatest height expected. Our choice: no rule read
 says how sure a "maximum expected altitude" must be."""
 
-_NEAR_GROUND: Final = 60.0  # m; a gust read above is none at the pad
+_MAST: Final = 10.0  # m; where a surface wind is told
 
 _OF_EACH: Final = MappingProxyType(
     {
@@ -208,16 +208,29 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
     Returns
     -------
     speed : float
-        Its mean speed [m s⁻¹].
+        Its mean speed [m s⁻¹]: the strongest that a report of this hour tells, and of an
+        ensemble that of the middle member.
     ends : (float, float)
-        Two standard deviations either way; a gust read near the ground counts as its
-        upper end [m s⁻¹].
+        Two standard deviations either way, of an ensemble beyond its members; gusts read
+        near the ground count as its upper end [m s⁻¹].
+
+    Examples
+    --------
+    >>> surface_wind(WindProfile([0, 100], [5, 5], [0, 0], [1, 1], gust=4.0))
+    (5.0, (3.0, 9.0))
     """
-    speed = float(np.hypot(*wind.at(10.0)))
-    error = 2 * float(np.interp(10.0, wind.height, wind.error))
-    low = (level for level in wind.levels if level.height <= _NEAR_GROUND)
-    gust = max((level.gust or 0.0 for level in low), default=0.0)
-    return speed, (max(speed - error, 0.0), max(speed + error, gust))
+    columns = [(wind.east, wind.north)] if wind.members is None else wind.members
+    each = [
+        [float(np.interp(_MAST, wind.height, part)) for part in column]
+        for column in columns
+    ]
+    speeds = np.array([np.hypot(east, north) for east, north in each])
+    # A variable wind has no mean vector, and a report passed over may tell of more.
+    told = wind.strongest or 0.0
+    speed = max(float(np.median(speeds)), told)
+    low, high = (float(v) for v in np.quantile(speeds, [0.05, 0.95]))
+    error = 2 * float(np.interp(_MAST, wind.height, wind.error))
+    return speed, (max(low - error, 0.0), max(high + error, speed + wind.gust))
 
 
 def least_width(shape: BaseGeometry) -> float:

@@ -73,6 +73,8 @@ class Kind(StrEnum):
     WIND_NEAR_GROUND = "wind near ground"
     WIND_AGE = "wind age"
     WIND_UNDATED = "wind undated"
+    WIND_LAYER = "wind layer"
+    WIND_WARNED = "wind warned"
     POSITION = "position"
     LIKELIHOOD = "likelihood"
     MISSING = "missing"
@@ -113,7 +115,8 @@ NAMES: Final = MappingProxyType(
         Kind.WIND_GAP: "height flown above the highest wind known",
         Kind.WIND_NEAR_GROUND: "no wind read near the ground",
         Kind.WIND_AGE: "age of the wind",
-        Kind.WIND_UNDATED: "age of the wind: the report has a time, the flight has none",
+        Kind.WIND_UNDATED: "age of the wind not known",
+        Kind.WIND_LAYER: "depth flown through without a wind read in it",
         Kind.POSITION: "the pad lies where the rules are made for",
         Kind.LIKELIHOOD: "likelihood lowered by a file",
         Kind.PRECISION: "not known as well as was asked",

@@ -119,7 +119,15 @@ LIMITS: Final = MappingProxyType(
             4.0, "number", "high", "common practice, no source: 14° of tilt in the air"
         ),
         "static_margin": Limit(1.0, "margin", "high", "common practice, no source"),
-        "wind_gap": Limit(150.0, "length", "low", _ASSUMED),
+        "wind_gap": Limit(
+            300.0,
+            "length",
+            "low",
+            f"{_ASSUMED}: there the wind held errs by 2 m/s or so",
+        ),
+        "wind_layer": Limit(
+            1000.0, "length", "low", f"{_ASSUMED}: in its middle the wind errs by 2 m/s"
+        ),
         "wind_age": Limit(3 * 3600.0, "time", "low", _ASSUMED),
     }
 )

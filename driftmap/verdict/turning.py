@@ -105,6 +105,8 @@ def _changes(
             east=wind.east * share,
             north=wind.north * share,
             members=None if wind.members is None else wind.members * share,
+            gust=wind.gust * share,
+            strongest=None if wind.strongest is None else wind.strongest * share,
         )
         yield "wind", f"{share:.0%} of it", flight, weaker
 

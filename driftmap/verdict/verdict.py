@@ -78,7 +78,7 @@ def judge(
         *([] if harm is None else harm_checks(cloud, site, harm, limits)),
         *ground_checks(cloud, site, limits),
         *recovery_checks(cloud, limits),
-        *rail_checks(cloud, limits),
+        *rail_checks(cloud, wind, limits),
         *wind_checks(cloud, wind, limits),
         *missing_checks(cloud),
         *rules,

@@ -190,7 +190,7 @@ def read_winds(
     Parameters
     ----------
     sources : sequence of str
-        Paths of files, winds in words, or both; the most trusted first.
+        Paths of files, winds in words, or both, in any order.
     site_altitude : float
         Altitude of the site above mean sea level [m].
     station : str, optional
@@ -220,8 +220,8 @@ def read_winds(
     Examples
     --------
     >>> wind = read_winds(["12 mph from 240"], site_altitude=120.0)
-    >>> wind.age
-    0.0
+    >>> wind.age, wind.known_to
+    (0.0, 60.0)
     """
     now = datetime.now(UTC)
     setting = Setting(
@@ -243,7 +243,7 @@ def shape(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     Parameters
     ----------
     readings : sequence of Reading
-        The reports, the most trusted of each kind first.
+        The reports, in any order.
     setting : Setting
         Place of the flight.
 

@@ -54,7 +54,7 @@ def test_a_surface_level_just_below_the_site_is_its_ground():
     # Nashville's surface level: 180 m, 180 degrees, 10 kt.
     path = str(DATA / "list_nashville_2014-02-20.txt")
     wind = read_winds([path], site_altitude=200.0, when=NASHVILLE)
-    assert wind.levels[0].height == 0.0
+    assert wind.levels[0].height == 10.0  # where surface winds are measured
     assert wind.levels[0].speed == pytest.approx(10 * KNOT)
     assert any("20 m below the site taken at the ground" in n for n in wind.assumed)
     higher = read_winds([path], site_altitude=230.0, when=NASHVILLE)

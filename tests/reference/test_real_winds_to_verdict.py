@@ -54,6 +54,8 @@ def _printed_rows(name):
 def test_slow_canopy_drifts_by_the_integral_of_the_wind(name):
     rows = _printed_rows(name)
     ground, top, mass, drag_area = rows[0, 0], 1500.0, 1.0, 1.0
+    mast = rows[0, 0] + 10.0  # where a station measures its surface wind
+    rows = np.vstack([[mast, *rows[0, 1:]], rows[rows[:, 0] > mast]])
     z = np.linspace(0.0, top, 3001)
     fall = np.sqrt(2 * mass * 9.80665 / (air_density(z + ground) * drag_area))
     bearing = np.radians(rows[:, 1])

@@ -114,7 +114,7 @@ def test_a_shape_keeps_its_growth_and_its_turning():
     turned = np.diff(after[0]) - np.diff(before[0])
     assert np.cos(turned) == pytest.approx(1.0)
     assert np.allclose(wind.error, 2 * shape.error)
-    assert wind.age is None
+    assert wind.age == 0.0  # a plan's wind counts as fresh
     lighter = suppose(Supposition(0.0, shape), 90.0, 1.0)
     assert np.allclose(lighter.error, shape.error)
 

@@ -60,7 +60,7 @@ def test_terminal_table_and_units():
     shown = _run("12 mph from 240", "--site-elevation", "100 m").output
     assert "240°" in shown
     assert "12 mph" in shown
-    assert "assumed: above 300 m no source speaks" in shown
+    assert "assumed: above 60 m no source speaks" in shown
     assert "m/s" in _run("calm", "--site-elevation", "0", "--units", "si").output
     assert "variable" in _run("3 mph variable", "--site-elevation", "0").output
     assert "calm" in _run("calm", "--site-elevation", "0").output

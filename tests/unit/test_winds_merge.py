@@ -41,10 +41,112 @@ def test_surface_below_and_sounding_above():
     assert np.allclose((east, north), ends.mean(axis=0))
 
 
-def test_a_measured_level_near_the_ground_beats_the_law():
-    wind = merge([_surface(), _layers((30, 240, 6), (500, 240, 9))], Setting(0.0))
-    assert not [z.height for z in wind.levels if 15 < z.height < 30]
+def test_a_level_near_the_ground_as_fresh_as_the_reading_beats_the_law():
+    layers = _layers((30, 240, 6), (500, 240, 9), age=0.0)
+    wind = merge([_surface(age=0.0), layers], Setting(0.0))
+    assert not [z.height for z in wind.levels if 10 < z.height < 30]
     assert np.hypot(*wind.at(30.0)) == pytest.approx(6.0)
+    assert not wind.warned
+
+
+@pytest.mark.parametrize("age", [2.0, None])
+def test_a_reading_rules_the_lowest_tens_of_metres_over_older_layers(age):
+    layers = _layers((2, 90, 2), (10, 90, 2), (90, 90, 3), (500, 90, 4), age=age)
+    strong = _surface(speed=10.0, height=2.0, age=0.0)
+    wind = merge([layers, strong], Setting(0.0))
+    alone = merge([strong], Setting(0.0))
+    low = [2.0, 10.0, 35.0, 60.0]
+    assert np.allclose(wind.at(low), alone.at(low))
+    # Half way from 60 to 120 m the two have equal shares.
+    law, table = np.array(alone.at(90.0)), np.array([-3.0, 0.0])
+    assert np.interp(90.0, wind.height, wind.east) == pytest.approx(
+        (law[0] / 2 + table[0] / 2), rel=0.02
+    )
+    assert np.allclose(wind.at(500.0), [-4.0, 0.0], atol=1e-9)
+    assert any("winds disagree" in said and "mast" in said for said in wind.warned)
+
+
+@pytest.mark.parametrize("swap", [False, True])
+def test_two_readings_at_once_that_disagree_hold_whatever_their_order(swap):
+    calm = _surface(speed=0.0, height=2.0, age=0.0)
+    gale = _surface(speed=11.0, height=2.0, age=0.0)
+    wind = merge([gale, calm][:: -1 if swap else 1], Setting(0.0))
+    assert np.hypot(*wind.at(2.0)) == pytest.approx(11.0)
+    (said,) = wind.warned
+    assert "25 mph" in said
+    assert "calm" in said
+
+
+def test_the_fresher_of_two_readings_rules_and_the_stronger_is_held_against_limits():
+    fresh = _surface(speed=2.0, height=2.0, age=0.0)
+    older = _surface(speed=16.0, height=10.0, age=0.3)
+    wind = merge([older, fresh], Setting(0.0))
+    assert np.hypot(*wind.at(2.0)) == pytest.approx(2.0)
+    assert wind.strongest == pytest.approx(16.0)
+    assert wind.warned
+    long_ago = _surface(speed=16.0, height=10.0, age=2.0)
+    assert merge([fresh, long_ago], Setting(0.0)).strongest < 3.0
+
+
+@pytest.mark.parametrize("swap", [False, True])
+def test_layers_that_disagree_hold_whatever_their_order(swap):
+    weak = _layers((2, 75, 2), (300, 85, 3), (2500, 120, 8), source="weak")
+    strong = _layers((2, 240, 4), (300, 240, 15), (2500, 240, 25), source="strong")
+    wind = merge([weak, strong][:: -1 if swap else 1], Setting(0.0))
+    assert wind.levels[-1].source == "strong"
+    assert any("weak" in said and "strong" in said for said in wind.warned)
+
+
+def test_readings_that_agree_do_not_hold():
+    hand = _surface(speed=4.0, height=2.0, age=0.0)
+    layers = _layers((10, 245, 5.0), (300, 250, 8), (1500, 260, 11), age=0.5)
+    assert not merge([hand, layers], Setting(0.0)).warned
+
+
+def test_a_light_wind_tells_nothing_of_the_wind_above_it():
+    calm = merge([_surface(speed=0.0, height=2.0, age=0.0)], Setting(0.0))
+    fair = merge([_surface(speed=4.0, height=2.0, age=0.0)], Setting(0.0))
+    assert (calm.known_to, fair.known_to) == (2.0, 60.0)
+    error = np.interp([100.0, 300.0], calm.height, calm.error)
+    assert np.all(error > [2.0, 3.0])
+
+
+def test_between_far_levels_the_error_grows_with_depth_and_turn():
+    near = [(0, 75, 2), (200, 75, 4), (400, 75, 6), (2000, 75, 12)]
+    straight, turned = [(0, 75, 2), (2000, 75, 12)], [(0, 75, 2), (2000, 255, 12)]
+    errors = []
+    for rows in (near, straight, turned):
+        wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+        errors.append(np.interp(300.0, wind.height, wind.error))
+    assert errors[0] < errors[1] < errors[2]
+    wind = merge([_layers(*straight, age=0.0)], Setting(0.0))
+    assert wind.read == (0.0, 2000.0)
+
+
+@pytest.mark.parametrize("height", [2.0, 10.0, 15.0])
+def test_layers_with_a_low_level_alone_get_the_law(height):
+    rows, said = _layers((height, 240, 4.0), age=0.0), _surface(4.0, height, age=0.0)
+    table, words = merge([rows], Setting(0.0)), merge([said], Setting(0.0))
+    high = [height, 100.0, 300.0, 900.0]
+    assert np.allclose(table.at(high), words.at(high))
+    assert np.allclose(
+        np.interp(high, table.height, table.error),
+        np.interp(high, words.height, words.error),
+    )
+    assert table.known_to == words.known_to
+
+
+def test_the_surface_wind_of_a_sounding_is_that_of_a_mast():
+    rows = _layers((0, 240, 9.0), (400, 240, 12), age=0.0, from_ground=True)
+    wind = merge([rows], Setting(0.0))
+    assert np.hypot(*wind.at([0.0, 10.0])) == pytest.approx([9.0, 9.0])
+
+
+def test_gusts_of_every_report_near_the_ground_count():
+    level = WindLevel(10.0, 4.0, 3.0, 9.0, "mast")
+    gusty = Reading(source="mast", kind="surface", levels=(level,), age=0.4)
+    wind = merge([gusty, _surface(speed=3.0, height=2.0, age=0.0)], Setting(0.0))
+    assert wind.gust == pytest.approx(6.0)
 
 
 def test_low_layers_are_filled_from_a_high_lowest_level():
@@ -62,11 +164,12 @@ def test_a_lowest_level_up_to_10_m_is_held_to_the_ground():
 
 def test_second_report_of_layers_only_adds_above_the_first():
     first, second = (
-        _layers((0, 240, 5), (900, 240, 9)),
-        _layers((400, 90, 9), (2000, 90, 9), source="bulletin"),
+        _layers((0, 240, 5), (900, 240, 9), age=1.0),
+        _layers((400, 90, 9), (2000, 90, 9), source="bulletin", age=2.0),
     )
     wind = merge([first, second], Setting(0.0))
-    assert [level.height for level in wind.levels] == [0, 900, 2000]
+    heights = [n.height for n in wind.levels if not n.source.startswith("law")]
+    assert heights == [0, 900, 2000]
     assert wind.known_to == 2000.0
 
 
@@ -74,7 +177,7 @@ def test_above_the_top_the_wind_is_held_its_error_grows_and_it_is_said():
     wind = merge([_layers((0, 240, 5), (900, 240, 9))], Setting(0.0))
     assert np.allclose(wind.at(5000.0), wind.at(900.0))
     errors = np.interp([900.0, 1900.0, 4900.0], wind.height, wind.error)
-    assert errors[1] == pytest.approx(math.hypot(errors[0], 3.0))
+    assert errors[1] == pytest.approx(math.hypot(errors[0], 5.5))
     assert errors[2] > 10.0
     assert any("above 900 m no source speaks" in note for note in wind.assumed)
 
@@ -97,13 +200,16 @@ def test_lead_time_of_a_forecast():
 
 
 def test_speed_adds_a_tenth_in_quadrature():
-    wind = merge([_layers((0, 0, 10.0))], Setting(0.0))
+    wind = merge([_layers((0, 0, 10.0), age=0.0)], Setting(0.0))
     assert wind.error[0] == pytest.approx(math.sqrt(1 + 1))
 
 
 def test_unknown_age_is_said_and_known_ages_count():
     wind = merge([_surface(age=0.5), _layers((500, 0, 1))], Setting(0.0))
-    assert wind.age == 0.5
+    assert wind.age is None
+    assert wind.undated == ("sounding",)
+    both = [_surface(age=0.5), _layers((500, 0, 1), age=2.0)]
+    assert merge(both, Setting(0.0)).age == 2.0
     assert any("sounding: age at the flight not known" in n for n in wind.assumed)
     assert merge([_layers((500, 0, 1))], Setting(0.0)).age is None
 
@@ -156,7 +262,7 @@ def test_metar_and_bulletin_as_on_the_day(tmp_path):
 
 def test_ensembles_of_different_size_cannot_be_merged():
     one = _layers((0, 0, 1), members=np.ones((3, 2, 1)))
-    two = _layers((10, 0, 1), source="b", members=np.ones((4, 2, 1)))
+    two = _layers((900, 0, 1), source="b", members=np.ones((4, 2, 1)))
     with pytest.raises(WindError, match="3 and 4 members"):
         merge([one, two], Setting(0.0))
 
@@ -173,10 +279,10 @@ def test_surface_reading_under_an_ensemble_is_shared_by_its_members():
 
 
 def test_a_second_surface_reading_is_not_used_and_that_is_said():
-    hand = _surface(speed=3.0, height=2.0)
-    wind = merge([hand, _surface(speed=9.0)], Setting(0.0))
+    hand = _surface(speed=3.0, height=2.0, age=0.0)
+    wind = merge([hand, _surface(speed=5.0, age=0.5)], Setting(0.0))
     assert np.hypot(*wind.at(2.0)) == pytest.approx(3.0)
-    assert any("mast: not used, mast stands for the surface" in n for n in wind.assumed)
+    assert any("mast: not used, mast stands for it" in n for n in wind.assumed)
     assert not any("not used" in n for n in merge([hand], Setting(0.0)).assumed)
 
 

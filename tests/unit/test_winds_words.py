@@ -93,9 +93,9 @@ def test_carried_aloft_by_the_laws_and_held_above():
     assert speed[2] / start == pytest.approx(1.383226, abs=5e-7)
     assert speed[4] / speed[3] == pytest.approx(3 ** (1 / 7))
     assert speed[5] == pytest.approx(speed[4])
-    assert wind.known_to == 300.0
+    assert wind.known_to == 60.0
     said = " ".join(wind.assumed)
-    for word in ("logarithmic", "roughness 0.03 m", "power law", "above 300 m", "age"):
+    for word in ("logarithmic", "roughness 0.03 m", "power law", "above 60 m", "age"):
         assert word in said
 
 

@@ -1,0 +1,308 @@
+"""Reports side by side: how well each is known, which one rules, which ones disagree."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.wind import WindLevel, components_from, direction_and_speed
+from driftmap.units import MILE_PER_HOUR
+from driftmap.winds import law, uncertainty
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.times import age_of, lead_of
+
+__all__ = [
+    "MAST",
+    "NEAR",
+    "SURFACE",
+    "Node",
+    "Source",
+    "carried",
+    "differs",
+    "disagreement",
+    "ground_rank",
+    "interpolated",
+    "rank",
+    "source_of",
+]
+
+MAST: Final = 10.0
+"""Height at which surface wind is measured [m] (WMO-No. 8)."""
+
+NEAR: Final = 20.0
+"""A report whose lowest level is up to here speaks of the wind near the ground [m]."""
+
+SURFACE: Final = 60.0
+"""Height up to which the report that rules near the ground holds against all others [m];
+assumed: over half of the logarithmic layer."""
+
+_SURE: Final = 2.45
+"""Two readings disagree beyond this many standard errors of a component: one pair in
+twenty of equal winds would (5 % point of a Rayleigh variable)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Node:
+    """A level with its components in every member, shape (m, 2), and its error."""
+
+    height: float
+    wind: FloatArray
+    error: float
+    level: WindLevel
+    reading: Reading
+
+    @property
+    def mean(self) -> FloatArray:
+        """Components of the mean of the members, shape (2,) [m s⁻¹]."""
+        return np.asarray(self.wind.mean(axis=0))
+
+    @property
+    def speed(self) -> float:
+        """Mean speed of the members [m s⁻¹]; that of a variable wind is as read."""
+        if self.wind.shape[0] == 1:
+            return self.level.speed
+        return float(np.hypot(*self.wind.T).mean())
+
+    @property
+    def spread(self) -> float:
+        """Error of a component with what the members differ [m s⁻¹]."""
+        return math.hypot(self.error, float(np.sqrt(self.wind.var(axis=0).mean())))
+
+    @property
+    def of_speed(self) -> float:
+        """Error of the speed [m s⁻¹]: that of a component, but for the direction's."""
+        if self.level.direction is not None:
+            return self.spread
+        return math.sqrt(max(self.error**2 - self.level.speed**2 / 2, 0.0))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Source:
+    """A report with its age [h], its error for no wind [m s⁻¹] and its levels."""
+
+    reading: Reading
+    age: float | None
+    base: float
+    nodes: tuple[Node, ...]
+
+    @property
+    def name(self) -> str:
+        """Name of the report."""
+        return self.reading.source
+
+    @property
+    def near_ground(self) -> bool:
+        """Whether it speaks of the wind near the ground."""
+        return self.reading.kind == "surface" or self.nodes[0].height <= NEAR
+
+
+def source_of(reading: Reading, setting: Setting) -> Source:
+    """Say how well a report is known at the flight, and where each level stands.
+
+    Parameters
+    ----------
+    reading : Reading
+        The report.
+    setting : Setting
+        Place and time of the flight.
+
+    Returns
+    -------
+    Source
+        Age, error and levels.
+    """
+    age = age_of(reading, setting.when)
+    if reading.forecast:
+        base = uncertainty.forecast_error(lead_of(reading, setting.when))
+    else:
+        base = uncertainty.observation_error(age)
+    nodes = tuple(_nodes(reading, base))
+    if reading.from_ground and nodes[0].height < MAST:
+        # The surface wind of a sounding is that of the station's mast, not of the grass.
+        rest = [node for node in nodes[1:] if node.height > MAST]
+        level = replace(nodes[0].level, height=MAST)
+        nodes = (replace(nodes[0], height=MAST, level=level), *rest)
+    return Source(reading, age, base, nodes)
+
+
+def _nodes(reading: Reading, base: float) -> Iterator[Node]:
+    for i, level in enumerate(reading.levels):
+        variable = level.direction is None
+        east, north = components_from(level.direction or 0.0, level.speed)
+        wind = np.zeros((1, 2)) if variable else np.array([[east, north]], dtype=float)
+        if reading.members is not None:
+            wind = np.array(reading.members[:, :, i])
+        error = uncertainty.component_error(
+            math.hypot(base, level.error or 0.0),
+            level.speed,
+            direction_error=reading.direction_error,
+            variable=variable,
+        )
+        yield Node(level.height, wind, error, level, reading)
+
+
+def rank(source: Source) -> tuple[object, ...]:
+    """Order reports by trust, the same however they were typed.
+
+    Parameters
+    ----------
+    source : Source
+        A report.
+
+    Returns
+    -------
+    tuple
+        Sorts the better known first: what has no time comes last, and of two alike the
+        one that tells the stronger wind comes first.
+    """
+    return (
+        source.age is None,
+        source.base,
+        source.age,
+        -max(node.speed for node in source.nodes),
+        source.name,
+    )
+
+
+def ground_rank(source: Source, roughness: float) -> tuple[object, ...]:
+    """Order reports that speak of the wind near the ground.
+
+    Parameters
+    ----------
+    source : Source
+        A report.
+    roughness : float
+        Roughness length of the ground [m].
+
+    Returns
+    -------
+    tuple
+        As `rank`; of two alike a reading near the ground comes before layers, and the
+        stronger wind at 10 m before the weaker.
+    """
+    at_mast = carried(source.nodes[0], MAST, roughness).level.speed
+    surface = source.reading.kind == "surface"
+    high = source.nodes[0].height > NEAR
+    return (*rank(source)[:3], not surface, high, -at_mast, source.name)
+
+
+def carried(first: Node, height: float, roughness: float) -> Node:
+    """Carry a level to another height by the law of the surface layer.
+
+    Parameters
+    ----------
+    first : Node
+        The level.
+    height : float
+        Height above the site [m].
+    roughness : float
+        Roughness length of the ground [m].
+
+    Returns
+    -------
+    Node
+        The wind there, with the law's own error added.
+    """
+    shape = law.surface_shape([height, first.height], roughness)
+    factor = float(shape[0] / shape[1])
+    level = replace(
+        first.level,
+        height=height,
+        speed=first.level.speed * factor,
+        gust=None,
+        temperature=None,
+        source=f"law from {first.level.source}",
+    )
+    still = law.lowest_height(roughness)  # below it the wind is held
+    added = uncertainty.law_error(max(first.height, still), max(height, still))
+    error = math.hypot(first.error * max(factor, 1.0), added)
+    return Node(height, first.wind * factor, error, level, first.reading)
+
+
+def differs(one: Node, other: Node) -> bool:
+    """Tell whether two winds at one height disagree beyond their errors.
+
+    Parameters
+    ----------
+    one, other : Node
+        The winds.
+
+    Returns
+    -------
+    bool
+        Whether they do. Of a variable wind only the speed is compared.
+    """
+    if one.level.direction is None or other.level.direction is None:
+        apart, errors = one.speed - other.speed, (one.of_speed, other.of_speed)
+    else:
+        apart = float(np.hypot(*(one.mean - other.mean)))
+        errors = (one.spread, other.spread)
+    return abs(apart) > _SURE * math.hypot(*errors)
+
+
+def disagreement(one: Node, other: Node) -> str:
+    """Say that two winds at one height disagree, with both figures.
+
+    Parameters
+    ----------
+    one, other : Node
+        The winds; the first is the one flown.
+
+    Returns
+    -------
+    str
+        A sentence without its stop.
+    """
+    return (
+        f"winds disagree at {one.height:.0f} m: {_told(one)} by {one.level.source}, "
+        f"which was flown, {_told(other)} by {other.level.source}"
+    )
+
+
+def _told(node: Node) -> str:
+    speed = node.speed
+    if speed == 0:
+        return "calm"
+    figure = f"{speed:.1f} m/s ({speed / MILE_PER_HOUR:.0f} mph)"
+    if node.level.direction is None:
+        return f"{figure} variable"
+    bearing = math.degrees(float(direction_and_speed(*node.mean)[0]))
+    return f"{figure} from {round(bearing) % 360:03d}°"
+
+
+def interpolated(nodes: Sequence[Node], height: float) -> Node:
+    """Interpolate levels to a height between them.
+
+    Parameters
+    ----------
+    nodes : sequence of Node
+        Levels by height.
+    height : float
+        Height between the lowest and the highest [m].
+
+    Returns
+    -------
+    Node
+        The wind there with its error between the levels, named for the nearer one.
+    """
+    i = int(np.searchsorted([node.height for node in nodes], height))
+    if nodes[i].height == height:
+        return nodes[i]
+    low, high = nodes[i - 1], nodes[i]
+    depth = high.height - low.height
+    share = (height - low.height) / depth
+    wind = (1 - share) * low.wind + share * high.wind
+    direction, speed = direction_and_speed(*wind.mean(axis=0))
+    error = uncertainty.between_error(
+        (1 - share) * low.error + share * high.error, share, depth, low.mean, high.mean
+    )
+    nearer = high if share > 0.5 else low
+    level = replace(
+        nearer.level, height=height, direction=float(direction), speed=float(speed)
+    )
+    return Node(height, wind, error, level, nearer.reading)

@@ -1,0 +1,95 @@
+"""Checks of the wind: what is read, what is not, and how strong it is."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from driftmap.air.wind import WindProfile
+from driftmap.rules import surface_wind
+from driftmap.verdict.check import Kind
+from driftmap.verdict.limits import LIMITS
+from driftmap.verdict.rail_checks import rail_checks
+from driftmap.verdict.wind_checks import wind_checks
+
+
+def _checks(wind, apogee=300.0):
+    cloud = SimpleNamespace(apogee=SimpleNamespace(height=np.full(10, apogee)))
+    return {check.kind: check for check in wind_checks(cloud, wind, LIMITS)}
+
+
+def _wind(height=(2.0, 1000.0), east=3.0, **more):
+    size = len(height)
+    more = {"age": 0.0} | more
+    return WindProfile(
+        height, np.full(size, east), np.zeros(size), np.ones(size), **more
+    )
+
+
+@pytest.mark.parametrize(
+    ("read", "apogee", "kind"),
+    [
+        ((2.0, 60.0), 361.0, Kind.WIND_GAP),
+        ((2.0, 2000.0), 900.0, Kind.WIND_LAYER),
+        ((2.0, 60.0, 1061.0), 361.0, Kind.WIND_LAYER),
+    ],
+)
+def test_far_from_any_wind_read_holds(read, apogee, kind):
+    known = _wind((0.0, 5000.0), read=read, known_to=read[-1])
+    assert _checks(known, apogee)[kind].outcome == "warn"
+    near = {c.outcome for c in _checks(known, 302.0).values()}
+    assert near == {"pass"}
+
+
+def test_every_source_without_a_time_holds_and_is_named():
+    check = _checks(_wind(age=None, undated=("old.csv",)))[Kind.WIND_UNDATED]
+    assert check.outcome == "warn"
+    assert "old.csv" in check.note
+    assert Kind.WIND_UNDATED in _checks(_wind(age=None))
+    assert _checks(_wind(age=3.1))[Kind.WIND_AGE].outcome == "warn"
+    assert _checks(_wind(age=2.9))[Kind.WIND_AGE].outcome == "pass"
+
+
+def test_what_reports_warn_of_holds():
+    said = "winds disagree at 2 m"
+    check = _checks(_wind(warned=(said,)))[Kind.WIND_WARNED]
+    assert (check.name, check.outcome) == (said, "warn")
+
+
+def test_an_ensemble_is_judged_member_by_member():
+    """Ten members of one strength from all around have no mean, and are no calm."""
+    around = np.linspace(0.0, 2 * np.pi, 10, endpoint=False)
+    east, north = 9.4 * np.sin(around), 9.4 * np.cos(around)
+    members = np.stack([np.stack([east] * 2, 1), np.stack([north] * 2, 1)], axis=1)
+    wind = WindProfile([2.0, 900.0], [0, 0], [0, 0], [1, 1], members=members)
+    speed, (low, high) = surface_wind(wind)
+    assert speed == pytest.approx(9.4)
+    assert (low, high) == pytest.approx((7.4, 11.4))
+
+
+def test_the_strongest_of_the_hour_and_its_gusts_are_what_limits_are_held_against():
+    speed, (_, high) = surface_wind(_wind(strongest=8.0, gust=5.0))
+    assert (speed, high) == (8.0, 13.0)
+
+
+def test_a_gust_lowers_the_end_of_the_rail_speed_over_the_wind():
+    rail = SimpleNamespace(angle=SimpleNamespace(value=0.0))
+    plan = SimpleNamespace(
+        flight=SimpleNamespace(rail=rail),
+        balance=SimpleNamespace(known=False, margin=(0.0, 0.0, 0.0)),
+    )
+    cloud = SimpleNamespace(
+        plan=plan,
+        rail_speed=np.full(10, 20.0),
+        rail_wind=np.full(10, 3.0),
+    )
+    steady, gusty = (
+        {c.kind: c for c in rail_checks(cloud, _wind(gust=gust), LIMITS)}[
+            Kind.RAIL_OVER_WIND
+        ]
+        for gust in (0.0, 5.0)
+    )
+    assert steady.outcome == "pass"
+    assert gusty.value == steady.value
+    assert gusty.interval[0] == pytest.approx(20 / 8)
+    assert gusty.outcome == "warn"
