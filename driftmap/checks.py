@@ -45,7 +45,10 @@ def checked(
     Traceback (most recent call last):
     ValueError: 'mass' must be finite and above 0 (got -2.0)
     """
-    numbers = np.asarray(value, dtype=float)
+    try:
+        numbers = np.asarray(value, dtype=float)
+    except OverflowError:
+        raise ValueError(f"'{name}' must be a number below 1e308") from None
     good, rules = np.isfinite(numbers), ["finite"]
     if above is not None:
         good, rules = good & (numbers > above), [*rules, f"above {above:g}"]

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import re
+from types import MappingProxyType
+from typing import Final
+
 __all__ = [
+    "LONGEST_QUOTE",
     "DriftmapError",
     "FlightError",
     "FlightPathError",
@@ -11,7 +16,117 @@ __all__ = [
     "SiteError",
     "WeakThrustError",
     "WindError",
+    "one_line",
+    "quoted",
+    "visible",
 ]
+
+LONGEST_QUOTE: Final = 120
+"""Most characters of somebody's input that a message repeats."""
+
+_LONGEST_MESSAGE: Final = 500
+_STEERING: Final = (
+    *range(0x20),
+    *range(0x7F, 0xA0),
+    *range(0x200E, 0x2010),
+    *range(0x2028, 0x202F),
+    *range(0x2066, 0x206A),
+)
+"""Characters that steer a terminal or turn text about: controls, line and paragraph
+separators, marks of direction (Unicode 15, categories Cc, Zl, Zp and part of Cf)."""
+
+_SHOWN: Final = MappingProxyType(
+    {
+        code: chr(0x2400 + code)
+        if code < 0x20
+        else "\N{SYMBOL FOR DELETE}"
+        if code == 0x7F
+        else "\N{REPLACEMENT CHARACTER}"
+        for code in _STEERING
+    }
+)
+_QUOTE: Final = re.compile(
+    rf"""'[^']{{{LONGEST_QUOTE},}}'|"[^"]{{{LONGEST_QUOTE},}}\""""
+)
+
+
+def visible(text: str, *, keep: str = "") -> str:
+    r"""Show what could steer a terminal, in place of sending it there.
+
+    Parameters
+    ----------
+    text : str
+        Any text.
+    keep : str
+        Characters to leave as they are.
+
+    Returns
+    -------
+    str
+        With a picture of each control, and a mark for other characters that steer.
+
+    Examples
+    --------
+    >>> visible("\x1b[2JGO")
+    '␛[2JGO'
+    """
+    shown = {code: to for code, to in _SHOWN.items() if chr(code) not in keep}
+    return text.translate(shown)
+
+
+def quoted(value: object) -> str:
+    """Repeat what was given in a message: no more of it than a person reads.
+
+    Parameters
+    ----------
+    value : object
+        What was given.
+
+    Returns
+    -------
+    str
+        In quotes where it is text, cut to `LONGEST_QUOTE`.
+
+    Examples
+    --------
+    >>> quoted("9 furlongs"), quoted(10**400)
+    ("'9 furlongs'", 'a number of 1329 bits')
+    """
+    if isinstance(value, int) and abs(value) > 10**30:
+        return f"a number of {value.bit_length()} bits"
+    if isinstance(value, str | bytes):
+        value = value[: 2 * LONGEST_QUOTE]
+    return _cut(repr(value), LONGEST_QUOTE)
+
+
+def _cut(text: str, most: int) -> str:
+    """Keep the beginning and the end of a text."""
+    if len(text) <= most:
+        return text
+    return f"{text[: 2 * most // 3]}…{text[-(most // 3 - 1) :]}"
+
+
+def one_line(message: str) -> str:
+    """Make a message one line that steers nothing and has an end.
+
+    Parameters
+    ----------
+    message : str
+        Any message.
+
+    Returns
+    -------
+    str
+        Without line breaks; what it quotes, and itself, cut in the middle where too long.
+
+    Examples
+    --------
+    >>> len(one_line("'" + "x" * 5000 + "' is no wind"))
+    132
+    """
+    line = visible(" ".join(message.split()))
+    line = _QUOTE.sub(lambda found: _cut(found[0], LONGEST_QUOTE), line)
+    return _cut(line, _LONGEST_MESSAGE)
 
 
 class DriftmapError(Exception):
@@ -34,8 +149,8 @@ class InputError(DriftmapError):
 
     def __init__(self, source: str, where: str, problem: str) -> None:
         self.source, self.where, self.problem = source, where, problem
-        place = f"{source}: {where}" if where else source
-        super().__init__(" ".join(f"{place}: {problem}".split()))
+        names = [_cut(name, LONGEST_QUOTE) for name in (source, where) if name]
+        super().__init__(one_line(": ".join([*names, problem])))
 
 
 class FlightPathError(DriftmapError, ValueError):

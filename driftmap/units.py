@@ -7,6 +7,8 @@ import re
 from types import MappingProxyType
 from typing import Final
 
+from driftmap.errors import quoted
+
 __all__ = ["DIMENSIONS", "FOOT", "KNOT", "MILE_PER_HOUR", "parse", "show", "unit_of"]
 
 FOOT: Final = 0.3048
@@ -149,23 +151,34 @@ def parse(value: object, dimension: str) -> float:
     """
     table = DIMENSIONS[dimension]
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise ValueError(f"{value!r} is not a {dimension}; {_accepted(dimension)}")
+        raise ValueError(
+            f"{quoted(value)} is not a {dimension}; {_accepted(dimension)}"
+        )
     if isinstance(value, str):
         match = _NUMBER.match(value)
         unit = match[2] if match else ""
         if not match or not any(c.isdigit() for c in match[1]):
-            raise ValueError(f"{value!r} is not a {dimension}; {_accepted(dimension)}")
+            raise ValueError(
+                f"{quoted(value)} is not a {dimension}; {_accepted(dimension)}"
+            )
         if unit and unit not in table:
             raise ValueError(
-                f"{value!r} has no unit of {dimension}; {_accepted(dimension)}"
+                f"{quoted(value)} has no unit of {dimension}; {_accepted(dimension)}"
             )
-        number = float(match[1].replace(",", ""))
+        number = _float(match[1].replace(",", ""))
     else:
-        number, unit = float(value), ""
+        number, unit = _float(value), ""
     if not math.isfinite(number):
-        raise ValueError(f"{value!r} must be a finite {dimension}")
+        raise ValueError(f"{quoted(value)} must be a finite {dimension}")
     factor = table[unit] if unit else _BARE.get(dimension, 1.0)
     return number * factor + _OFFSET.get(unit, 0.0)
+
+
+def _float(value: float | str) -> float:
+    try:
+        return float(value)
+    except OverflowError:  # an integer that no float can hold
+        return math.inf
 
 
 def _accepted(dimension: str) -> str:
@@ -263,5 +276,5 @@ def parse_spread(value: object, dimension: str) -> tuple[float, float | None]:
         offset = _OFFSET.get(tail.strip().lstrip("0123456789.,+-eE "), 0.0)
         spread -= offset  # a spread of temperatures is a difference
     if spread < 0:
-        raise ValueError(f"{value!r} must not have a negative spread")
+        raise ValueError(f"{quoted(value)} must not have a negative spread")
     return middle, spread

@@ -103,6 +103,8 @@ def read_catalogue(language: str) -> Catalogue:
         return _checked(path.name, path.read_text("utf-8"))
     except UnicodeDecodeError:
         raise InputError(path.name, "", "must be text in UTF-8") from None
+    except OSError as problem:
+        raise InputError(path.name, "", f"cannot be read: {problem.strerror}") from None
 
 
 def _shipped(language: str) -> str:
@@ -129,8 +131,10 @@ def _pattern() -> Mapping[str, Any]:
 def _checked(source: str, text: str) -> Catalogue:
     try:
         found = dict(_flat(tomllib.loads(text)))
-    except tomllib.TOMLDecodeError as problem:
+    except ValueError as problem:  # not only TOMLDecodeError: endless integers too
         raise InputError(source, "", f"is not TOML: {problem}") from None
+    except RecursionError:
+        raise InputError(source, "", "is nested too deep") from None
     pattern = _pattern()
     for key in found:
         if key not in pattern:

@@ -12,7 +12,8 @@ from typing import Final
 
 import click
 
-from driftmap.errors import DriftmapError, NoGoError
+from driftmap.cli.plain import Plain
+from driftmap.errors import DriftmapError, InputError, NoGoError, one_line
 
 __all__ = ["cli", "main"]
 
@@ -136,6 +137,8 @@ def cli() -> None:
 
 def main() -> None:
     """Run the command line; bad input is one line and exit code 2."""
+    sys.stdout = Plain.of(sys.stdout, keep="\n\t")
+    sys.stderr = Plain.of(sys.stderr, keep="\n\t\r")  # a bar of progress goes back
     try:
         sys.exit(cli.main(standalone_mode=False, prog_name="driftmap"))
     except click.exceptions.Abort:
@@ -144,14 +147,14 @@ def main() -> None:
         click.echo(problem.ctx.get_help() if problem.ctx else "")
         sys.exit(0)
     except click.ClickException as problem:
-        _leave(" ".join(problem.format_message().split()), BAD_INPUT)
+        _leave(problem.format_message(), BAD_INPUT)
     except NoGoError as problem:
         _leave(f"NO-GO: {problem}", NO_GO)
     except DriftmapError as problem:
         _leave(str(problem), BAD_INPUT)
     except OSError as problem:
-        name = f"{problem.filename}: " if problem.filename else ""
-        _leave(f"{name}{problem.strerror or problem}", BAD_INPUT)
+        named = str(problem.filename or "the system")
+        _leave(str(InputError(named, "", problem.strerror or str(problem))), BAD_INPUT)
     except MemoryError:
         _leave(
             "--samples: more memory is needed than there is; ask for fewer", BAD_INPUT
@@ -167,5 +170,5 @@ def main() -> None:
 
 
 def _leave(message: str, code: int) -> None:
-    click.echo(f"driftmap: {message}", err=True)
+    click.echo(f"driftmap: {one_line(message)}", err=True)
     sys.exit(code)

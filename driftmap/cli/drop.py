@@ -15,6 +15,7 @@ from driftmap.units import parse, show
 
 __all__ = ["drop_command"]
 
+_FASTEST: Final = 3000.0  # m/s, beyond what the drag of bodies is known for
 _TOP_OF_AIR: Final = 20_000.0  # m above sea level, as far as the model's air goes
 
 
@@ -46,6 +47,9 @@ def _quantity(
         return value
 
     return read
+
+
+_speed = _quantity("speed", least=-_FASTEST, most=_FASTEST)
 
 
 @click.command("drop")
@@ -83,11 +87,11 @@ def _quantity(
     "--speed-east",
     default="0",
     metavar="V",
-    callback=_quantity("speed"),
+    callback=_speed,
     help="Its speed when let go, over the ground.",
 )
-@click.option("--speed-north", default="0", metavar="V", callback=_quantity("speed"))
-@click.option("--speed-up", default="0", metavar="V", callback=_quantity("speed"))
+@click.option("--speed-north", default="0", metavar="V", callback=_speed)
+@click.option("--speed-up", default="0", metavar="V", callback=_speed)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
 def drop_command(  # noqa: PLR0913, PLR0917
     height: float,
@@ -128,8 +132,9 @@ def drop_command(  # noqa: PLR0913, PLR0917
     values = (0.0, 0.0, height, speed_east, speed_north, speed_up, 0.0)
     start = Motion(*(np.array([value]) for value in values))
     try:
-        landed = fall(start, mass, drag_area, air)
-    except ValueError as problem:
+        with np.errstate(all="ignore"):  # what comes out is held against all bounds
+            landed = fall(start, mass, drag_area, air)
+    except (ValueError, ArithmeticError) as problem:
         raise InputError("drop", "", str(problem)) from None
     speed = float(landed.speed[0])
     result = {
@@ -139,6 +144,10 @@ def drop_command(  # noqa: PLR0913, PLR0917
         "impact_speed_mps": speed,
         "energy_j": mass * speed**2 / 2,
     }
+    if not all(map(math.isfinite, result.values())):
+        raise InputError(
+            "drop", "", "no fall that can be followed; mass, area or speed is no body's"
+        )
     click.echo(json.dumps(result) if as_json else _told(result))
     if not as_json and height > profile.known_to:
         text = show(profile.known_to, "length", "si")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,6 +33,14 @@ if TYPE_CHECKING:
 __all__ = ["season_command"]
 
 
+def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
+    """Refuse NaN, which lies in every range."""
+    del ctx
+    if not math.isfinite(value):
+        raise InputError(param.opts[0], "", "accepted is -12 to 14 h")
+    return value
+
+
 @click.command("season")
 @click.argument("flight", metavar="FLIGHT")
 @click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
@@ -58,6 +67,7 @@ __all__ = ["season_command"]
 @click.option(
     "--utc-offset",
     type=click.FloatRange(-12, 14),
+    callback=_finite,
     default=0.0,
     show_default=True,
     help="Local time less UTC [h], for months and hours of the day.",

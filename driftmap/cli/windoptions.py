@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import re
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from datetime import UTC, datetime, timedelta
@@ -169,9 +170,7 @@ def setting_of(asked: WindOptions, place: Place) -> Setting:
     )
 
 
-def readings_of(
-    asked: WindOptions, place: Place, setting: Setting
-) -> tuple[Reading, ...]:
+def readings_of(asked: WindOptions, setting: Setting) -> tuple[Reading, ...]:
     """Read every source named, and ask the forecast service where that is wanted."""
     from driftmap.winds import decode_all
 
@@ -179,25 +178,24 @@ def readings_of(
         raise click.UsageError('Give --wind, such as "12 mph from 240", or --at.')
     readings = [one for text in asked.winds for one in decode_all(text, setting)]
     if asked.at is not None:
-        readings.append(_fetched(asked, place, setting))
+        readings.append(_fetched(asked, setting))
     return tuple(readings)
 
 
-def _fetched(asked: WindOptions, place: Place, setting: Setting) -> Reading:
+def _fetched(asked: WindOptions, setting: Setting) -> Reading:
     from driftmap.ground.site import read_site
-    from driftmap.winds.fetch import SERVICE, fetch_forecast
-    from driftmap.winds.forecast import read_forecast
+    from driftmap.winds.fetch import PATIENCE, SERVICE, fetch_forecast
 
     if asked.at not in {None, HERE}:
-        place = Place.of(read_site(str(asked.at)))
+        position = Place.of(read_site(str(asked.at))).position
+        setting = replace(setting, place=position)
     if asked.when is None:
         raise click.UsageError("--at needs --when: a forecast is for a time.")
-    if place.position is None:
+    if setting.place is None:
         raise click.UsageError("--at needs a site file: a forecast is for a place.")
-    text = fetch_forecast(
-        *place.position, setting.when, service=asked.service or SERVICE
-    )
-    return read_forecast(text, "forecast service", setting)
+    if sys.stderr.isatty():
+        click.echo(f"asking for the forecast, {PATIENCE:.0f} s at most …", err=True)
+    return fetch_forecast(setting, service=asked.service or SERVICE)
 
 
 def wind_of(asked: WindOptions, place: Place) -> WindProfile:
@@ -205,7 +203,7 @@ def wind_of(asked: WindOptions, place: Place) -> WindProfile:
     from driftmap.winds import merge
 
     setting = setting_of(asked, place)
-    wind = merge(readings_of(asked, place, setting), setting)
+    wind = merge(readings_of(asked, setting), setting)
     if asked.when is None:
         return wind
     told = f"the flight is at {show_flight(setting.when)}"
@@ -225,7 +223,7 @@ def shape_of(asked: WindOptions, place: Place) -> WindProfile | None:
     if not asked.winds and asked.at is None:
         return None
     setting = setting_of(asked, place)
-    return shape(readings_of(asked, place, setting), setting)
+    return shape(readings_of(asked, setting), setting)
 
 
 def show_flight(when: datetime) -> str:

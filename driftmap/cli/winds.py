@@ -87,7 +87,7 @@ def winds_command(
         site = asked.at
     place = _place(site, site_elevation)
     setting = setting_of(asked, place)
-    readings = readings_of(asked, place, setting)
+    readings = readings_of(asked, setting)
     if decoded and as_json:
         _print_json(decoded_document(readings), readings, setting)
         return

@@ -14,6 +14,7 @@ from typing import Final
 
 from driftmap.errors import WindError
 from driftmap.units import DIMENSIONS
+from driftmap.winds.times import parse_time
 
 __all__ = ["Hours", "Reading", "read_hours"]
 
@@ -156,11 +157,11 @@ def _header(source: str, n: int, cells: Sequence[str]) -> list[str]:
 
 def _time(source: str, n: int, text: str) -> datetime:
     try:
-        time = datetime.fromisoformat(text)
+        time = parse_time(text, zone=UTC)
     except ValueError:
         problem = f"time_utc {text[:40]!r}; accepted is such as 2026-05-09T14:00Z"
         raise WindError(source, f"line {n}", problem) from None
-    return time.replace(tzinfo=UTC) if time.tzinfo is None else time.astimezone(UTC)
+    return time.astimezone(UTC)
 
 
 def _reading(source: str, n: int, row: Mapping[str, str]) -> Reading | None:

@@ -78,7 +78,7 @@ def read_flight(path: str | Path) -> Flight:
     text = _text(Path(path), source)
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
+    except ValueError as problem:  # not only TOMLDecodeError: endless integers too
         raise FlightError(source, "", f"is not TOML: {problem}") from None
     except RecursionError:
         raise FlightError(source, "", "is nested too deep") from None

@@ -140,7 +140,7 @@ def toml_of(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except OSError as problem:
         raise InputError(source, "", f"cannot be read: {problem.strerror}") from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
+    except ValueError as problem:  # no text, no TOML, or integers without end
         raise InputError(source, "", f"is not TOML: {problem}") from None
     except RecursionError:
         raise InputError(source, "", "is nested too deeply") from None

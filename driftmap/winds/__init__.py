@@ -17,6 +17,7 @@ from driftmap.winds.igra import looks_like_igra, read_igra
 from driftmap.winds.kept import looks_kept, read_kept
 from driftmap.winds.merge import merge
 from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.service_answer import looks_like_answer, read_saved_answer
 from driftmap.winds.sounding_list import looks_like_sounding_list, read_sounding_list
 from driftmap.winds.surface_report import (
     looks_like_surface_report,
@@ -47,6 +48,7 @@ Format: TypeAlias = tuple[
 
 FORMATS: Final[tuple[Format, ...]] = (
     ("IGRA v2 sounding", looks_like_igra, read_igra),
+    ("answer of a forecast service", looks_like_answer, read_saved_answer),
     ("JSON forecast", looks_like_forecast, read_forecast),
     ("sounding list", looks_like_sounding_list, read_sounding_list),
     ("table of layers", looks_like_table, read_table),

@@ -16,7 +16,7 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT
-from driftmap.winds.choice import choose_station, choose_time, clear_of_ground
+from driftmap.winds.choice import FAR_ABOVE, above_ground, choose_station, choose_time
 from driftmap.winds.pressure import altitude_of
 from driftmap.winds.reading import Reading, Setting, ordered
 from driftmap.winds.times import nearest_day
@@ -234,6 +234,7 @@ def _reading(
 ) -> Reading:
     station, where, block = row.station, row.where, row.block
     groups = _columns(row.line, block.levels, source, f"{where}, {station}")
+    _check_missing(groups, block.levels, source, f"{where}, {station}", setting)
     name = f"winds aloft {station}" + (f" {block.valid}Z" if block.valid else "")
     decoded = []
     for feet, text in groups:
@@ -244,7 +245,7 @@ def _reading(
             raise WindError(source, place, str(problem)) from None
     _check_temperatures(decoded, source)
     levels = [(place, _level(feet, g, name, setting)) for feet, g, place in decoded]
-    clear = [row for row in levels if row[1].height >= 0]
+    clear, foot = above_ground(levels, name, setting)
     valid, window, based = times
     return Reading(
         source=name,
@@ -255,9 +256,7 @@ def _reading(
         based_on=based,
         forecast=True,
         direction_error=_DIRECTION_ERROR,
-        assumed=notes
-        + _notes(decoded, name)
-        + clear_of_ground(len(levels) - len(clear), name, setting),
+        assumed=notes + _notes(decoded, name) + foot,
     )
 
 
@@ -282,15 +281,27 @@ def _columns(
                 "the bulletin",
             )
         held[feet] = token[0]
+    return [(feet, held[feet]) for feet, _ in levels if feet in held]
+
+
+def _check_missing(
+    groups: list[tuple[int, str]],
+    levels: tuple[tuple[int, int], ...],
+    source: str,
+    where: str,
+    setting: Setting,
+) -> None:
+    """Refuse a gap where flights go; the lowest levels are left out by rule."""
+    held = {feet for feet, _ in groups}
     lowest = min(*held, _TRUE_ALTITUDE_TO)
     for feet, _ in levels:
-        if feet >= lowest and feet not in held:
+        high = feet * FOOT - setting.site_altitude > FAR_ABOVE
+        if feet >= lowest and feet not in held and not high:
             raise WindError(
                 source,
                 f"{where}, {feet:,} ft",
-                "group missing; only the lowest levels may be left out",
+                "group missing; only the lowest and the highest may be left out",
             )
-    return [(feet, held[feet]) for feet, _ in levels if feet in held]
 
 
 def _field(token: re.Match[str], levels: tuple[tuple[int, int], ...]) -> int | None:

@@ -3,13 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
+from typing import Final
 
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.winds.reading import Setting
 from driftmap.winds.times import SLIP, show_time
 
-__all__ = ["choose_station", "choose_time", "clear_of_ground"]
+__all__ = [
+    "FAR_ABOVE",
+    "NEAR",
+    "Placed",
+    "above_ground",
+    "choose_station",
+    "choose_time",
+    "without_doubles",
+]
+
+FAR_ABOVE: Final = 6000.0
+"""A level higher above the site than this [m] may be left out where it cannot be right: few
+flights reach it, and the note says so; assumed."""
+
+NEAR: Final = 30.0
+"""How far below the site a level is still its ground [m]; assumed."""
+
+Placed = tuple[str, WindLevel]
+"""A level with its place in the source."""
 
 
 def choose_station(
@@ -112,26 +133,74 @@ def choose_time(
     return known.index(time), (note,)
 
 
-def clear_of_ground(below: int, source: str, setting: Setting) -> tuple[str, ...]:
-    """Say how many levels lay below the site.
+def above_ground(
+    levels: list[Placed], name: str, setting: Setting
+) -> tuple[list[Placed], tuple[str, ...]]:
+    """Leave out what lies below the site, but keep a foot that all but reaches it.
 
     Parameters
     ----------
-    below : int
-        Number of levels left out.
-    source : str
+    levels : list of (str, WindLevel)
+        Levels with their place in the source; heights may be below 0.
+    name : str
         Name of the report.
     setting : Setting
         Place of the flight.
 
     Returns
     -------
-    tuple of str
-        A sentence for `assumed`, or none.
+    levels : list of (str, WindLevel)
+        At or above the ground.
+    assumed : tuple of str
+        What was left out or moved.
     """
-    if not below:
-        return ()
-    return (
-        f"{source}: {below} level{'s' if below > 1 else ''} below the site "
-        f"({setting.site_altitude:.0f} m) left out",
-    )
+    clear = [pair for pair in levels if pair[1].height >= 0]
+    under = [pair for pair in levels if pair[1].height < 0]
+    where, foot = max(under, key=lambda pair: pair[1].height, default=("", None))
+    notes: tuple[str, ...] = ()
+    below = len(under)
+    if (
+        foot is not None
+        and foot.height >= -NEAR
+        and all(level.height >= 1.0 for _, level in clear)
+    ):
+        notes = (
+            f"{name}: its level {-foot.height:.0f} m below the site taken at the ground",
+        )
+        clear, below = [(where, replace(foot, height=0.0)), *clear], below - 1
+    if below:
+        notes += (
+            f"{name}: {below} level{'s' if below > 1 else ''} below the site "
+            f"({setting.site_altitude:.0f} m) left out",
+        )
+    return clear, notes
+
+
+def without_doubles(
+    levels: list[Placed], name: str
+) -> tuple[list[Placed], tuple[str, ...]]:
+    """Leave out the second of two winds at one height, far above the site.
+
+    Parameters
+    ----------
+    levels : list of (str, WindLevel)
+        Levels with their place in the source.
+    name : str
+        Name of the report.
+
+    Returns
+    -------
+    levels : list of (str, WindLevel)
+        By height; lower ones are left for the reader to refuse.
+    assumed : tuple of str
+        How many were left out.
+    """
+    rows = sorted(levels, key=lambda row: row[1].height)
+    kept = rows[:1]
+    for row in rows[1:]:
+        if row[1].height < FAR_ABOVE or row[1].height - kept[-1][1].height > 1e-6:
+            kept.append(row)
+    less = len(rows) - len(kept)
+    if not less:
+        return kept, ()
+    return kept, (f"{name}: second levels at one height, far above, left out: {less}",)

@@ -1,15 +1,17 @@
 """Ask a public forecast service for the wind over a site; never needed for the rest.
 
-The service's answer is turned into the document of `driftmap.winds.forecast`. Its form
-is the one that Open-Meteo documents for hourly values at heights and on pressure levels
-(from memory; an own server with the same form can be named instead).
+Its answer is read by `driftmap.winds.service_answer`; an own server with answers of the
+same form can be named instead.
 """
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
+import queue
+import threading
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -21,9 +23,11 @@ from requests.adapters import HTTPAdapter
 from urllib3.util.retry import Retry
 
 from driftmap.errors import WindError
-from driftmap.winds.times import show_time
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.service_answer import read_answer
+from driftmap.winds.times import check_seen, show_time
 
-__all__ = ["SERVICE", "fetch_forecast", "to_document"]
+__all__ = ["PATIENCE", "SERVICE", "fetch_forecast"]
 
 SERVICE: Final = "https://api.open-meteo.com/v1/forecast"
 """Address asked where none is given."""
@@ -40,28 +44,27 @@ FRESH: Final = timedelta(hours=1)
 KEEP: Final = timedelta(hours=12)
 """A kept answer older than this is not used even without a network."""
 
-_TIMEOUT: Final = (5.0, 15.0)  # s, to connect and to answer
+PATIENCE: Final = 15.0
+"""Longest wait for the whole of an answer, with every try [s]."""
+
+_TIMEOUT: Final = (5.0, 10.0)  # s, to connect and between two parts of an answer
 _LONGEST: Final = 5_000_000  # bytes
 _LOCAL: Final = ("localhost", "127.0.0.1", "::1")
 
 
 def fetch_forecast(
-    latitude: float,
-    longitude: float,
-    when: datetime,
+    setting: Setting,
     *,
     service: str = SERVICE,
     cache: Path | None = None,
     now: datetime | None = None,
-) -> str:
-    """Fetch the forecast for a place and time.
+) -> Reading:
+    """Fetch the forecast for the place and time of a flight.
 
     Parameters
     ----------
-    latitude, longitude : float
-        Place, WGS 84 [deg].
-    when : datetime
-        Time of the flight, with its time zone.
+    setting : Setting
+        Place and time of the flight.
     service : str
         Address of the service, over HTTPS (or on this machine).
     cache : Path, optional
@@ -71,43 +74,74 @@ def fetch_forecast(
 
     Returns
     -------
-    str
-        A document for `driftmap.winds.forecast.read_forecast`.
+    Reading
+        The forecast.
 
     Raises
     ------
     WindError
-        If the service cannot be reached and no young answer was kept, or its answer
-        cannot be used.
+        If the place is not known, or the service cannot be reached or used and no young
+        answer was kept.
 
     Notes
     -----
-    Asks again twice when the line or the server fails, and waits 15 s at most each time.
+    Asks again twice when the line or the server fails, and waits 15 s at most in all. Only
+    an answer that could be read as a wind for this place and time is kept.
     """
+    if setting.place is None:
+        raise WindError("forecast service", "", "the place of the site is not known")
     now = now or datetime.now(UTC)
     host = _checked(service)
-    url = f"{service}?{urlencode(_query(latitude, longitude, when))}"
+    url = f"{service}?{urlencode(_query(*setting.place, setting.when))}"
     kept = (
         cache or _cache_folder()
     ) / f"{hashlib.sha256(url.encode()).hexdigest()[:24]}.json"
     at, answer = _kept(kept)
-    if at is not None and timedelta(0) <= now - at <= FRESH:
-        return json.dumps(to_document(answer, host, (f"fetched {show_time(at)}",)))
+    old = None if at is None or at > now else now - at
+    if old is not None and old <= FRESH:
+        with contextlib.suppress(WindError):  # not good after all: ask again
+            return _read(answer, host, setting, f"fetched {show_time(now - old)}")
     try:
         fresh = _asked(url, host)
-    except WindError:
-        if at is None or not timedelta(0) <= now - at <= KEEP:
+        reading = _read(fresh, host, setting, f"fetched {show_time(now)}")
+    except WindError as problem:
+        if old is None or old > KEEP:
             raise
-        note = f"not reached: kept answer of {show_time(at)} used"
-        return json.dumps(to_document(answer, host, (note,)))
-    document = to_document(fresh, host, (f"fetched {show_time(now)}",))
-    _keep(kept, now, fresh)  # only what could be used
-    return json.dumps(document)
+        told = f"{problem.problem}: kept answer of {show_time(now - old)} used"
+        with contextlib.suppress(WindError):
+            return _read(answer, host, setting, told)
+        raise
+    _keep(kept, now, fresh)
+    return reading
+
+
+def _read(answer: Mapping[str, Any], host: str, setting: Setting, note: str) -> Reading:
+    offset = answer.get("utc_offset_seconds", 0)
+    if offset != 0:
+        raise WindError(
+            "forecast service",
+            host,
+            f"answered in a zone {str(offset)[:20]} s from UTC, in which it was asked",
+        )
+    try:
+        return check_seen(
+            read_answer(answer, host, setting, (f"{host}: {note}",)), setting
+        )
+    except WindError as problem:
+        raise WindError(
+            "forecast service", f"{host} {problem.where}".strip(), problem.problem
+        ) from None
 
 
 def _checked(service: str) -> str:
-    parts = urlsplit(service)
-    local = parts.hostname in _LOCAL
+    try:
+        parts = urlsplit(service)
+        local = parts.hostname in _LOCAL
+        parts.port  # noqa: B018 - which is only looked at when asked for
+    except ValueError as problem:
+        raise WindError(
+            "forecast service", "", f"address {service[:80]!r}: {problem}"
+        ) from None
     if not parts.hostname or not (
         parts.scheme == "https" or (parts.scheme == "http" and local)
     ):
@@ -176,6 +210,33 @@ def _keep(path: Path, at: datetime, answer: Mapping[str, Any]) -> None:
 
 
 def _asked(url: str, host: str) -> dict[str, Any]:
+    """Ask in a thread of its own, so that no server can make a person wait longer."""
+    found: queue.SimpleQueue[tuple[int, bytes] | Exception] = queue.SimpleQueue()
+
+    def ask() -> None:
+        try:
+            found.put(_reply(url))
+        except Exception as problem:
+            found.put(problem)
+
+    threading.Thread(target=ask, daemon=True).start()
+    try:
+        got = found.get(timeout=PATIENCE)
+    except queue.Empty:
+        got = TimeoutError(f"no whole answer in {PATIENCE:g} s")
+    if isinstance(got, Exception):
+        told = str(got) if isinstance(got, TimeoutError) else type(got).__name__
+        raise WindError(
+            "forecast service",
+            host,
+            f"cannot be reached ({told}); without a network give a wind file, or words "
+            'such as "12 mph from 240"',
+        )
+    status, body = got
+    return _parsed(body, status, host)
+
+
+def _reply(url: str) -> tuple[int, bytes]:
     retry = Retry(
         total=2,
         backoff_factor=0.2,
@@ -184,27 +245,18 @@ def _asked(url: str, host: str) -> dict[str, Any]:
         respect_retry_after_header=False,  # a person is waiting
         raise_on_status=False,
     )
-    try:
-        with requests.Session() as session:
-            session.mount("https://", HTTPAdapter(max_retries=retry))
-            session.mount("http://", HTTPAdapter(max_retries=retry))
-            with session.get(
-                url,
-                timeout=_TIMEOUT,
-                allow_redirects=False,
-                stream=True,
-                headers={"User-Agent": "driftmap"},
-            ) as reply:
-                body = reply.raw.read(_LONGEST + 1, decode_content=True)
-                status = reply.status_code
-    except (requests.RequestException, OSError) as problem:
-        raise WindError(
-            "forecast service",
-            host,
-            f"cannot be reached ({type(problem).__name__}); without a network give a "
-            'wind file, or words such as "12 mph from 240"',
-        ) from None
-    return _parsed(body, status, host)
+    with requests.Session() as session:
+        session.mount("https://", HTTPAdapter(max_retries=retry))
+        session.mount("http://", HTTPAdapter(max_retries=retry))
+        with session.get(
+            url,
+            timeout=_TIMEOUT,
+            allow_redirects=False,
+            stream=True,
+            headers={"User-Agent": "driftmap"},
+        ) as reply:
+            body = reply.raw.read(_LONGEST + 1, decode_content=True)
+            return reply.status_code, body
 
 
 def _parsed(body: bytes, status: int, host: str) -> dict[str, Any]:
@@ -219,83 +271,3 @@ def _parsed(body: bytes, status: int, host: str) -> dict[str, Any]:
     if not isinstance(answer, dict):
         raise WindError("forecast service", host, "its answer is not the JSON expected")
     return answer
-
-
-def to_document(
-    answer: Mapping[str, Any], host: str, notes: tuple[str, ...] = ()
-) -> dict[str, Any]:
-    """Turn a service's answer into a forecast document.
-
-    Parameters
-    ----------
-    answer : mapping
-        The answer: ``hourly`` with ``time`` and a list for each value asked for.
-    host : str
-        Name of the service.
-    notes : tuple of str
-        What to say about how it was fetched.
-
-    Returns
-    -------
-    dict
-        For `driftmap.winds.forecast.read_forecast`.
-
-    Raises
-    ------
-    WindError
-        If the answer lacks its times, or tells no wind.
-    """
-    hourly, units = answer.get("hourly"), answer.get("hourly_units")
-    times = hourly.get("time") if isinstance(hourly, dict) else None
-    if not isinstance(hourly, dict) or not isinstance(times, list) or not times:
-        raise WindError("forecast service", host, "its answer holds no hourly times")
-    if not isinstance(units, dict) or units.get("wind_speed_10m") != "m/s":
-        raise WindError("forecast service", host, "its answer is not in m/s")
-    hours = [
-        {"valid": f"{time}Z", "levels": levels}
-        for i, time in enumerate(times)
-        if (levels := _levels(hourly, i))
-    ]
-    if not hours:
-        raise WindError("forecast service", host, "its answer tells no wind")
-    about = (
-        "time of the model run not told; heights above the model's ground taken for "
-        "heights above the site"
-    )
-    return {
-        "source": f"forecast of {host}",
-        "notes": [f"{host}: {note}" for note in (*notes, about)],
-        "forecasts": hours,
-    }
-
-
-def _levels(hourly: Mapping[str, Any], i: int) -> list[dict[str, Any]]:
-    def value(name: str) -> Any:
-        column = hourly.get(name)
-        return column[i] if isinstance(column, list) and i < len(column) else None
-
-    levels = [
-        {
-            "height_m": z,
-            "from_deg": value(f"wind_direction_{z}m"),
-            "speed_mps": value(f"wind_speed_{z}m"),
-        }
-        for z in HEIGHTS
-    ]
-    levels[0]["gust_mps"] = value("wind_gusts_10m")
-    levels += [
-        {
-            "pressure_hpa": p,
-            "altitude_m": value(f"geopotential_height_{p}hPa"),
-            "from_deg": value(f"wind_direction_{p}hPa"),
-            "speed_mps": value(f"wind_speed_{p}hPa"),
-            "temperature_c": value(f"temperature_{p}hPa"),
-        }
-        for p in PRESSURES
-    ]
-    needed = ("height_m", "altitude_m", "from_deg", "speed_mps")
-    return [
-        level
-        for level in levels
-        if all(level.get(key, 0) is not None for key in needed)
-    ]

@@ -26,7 +26,7 @@ import numpy as np
 from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.errors import WindError
-from driftmap.winds.choice import choose_time, clear_of_ground
+from driftmap.winds.choice import above_ground, choose_time, without_doubles
 from driftmap.winds.documents import (
     as_list,
     as_number,
@@ -185,13 +185,14 @@ def _levels(
         (place, _level(row, height, name, setting, source, place))
         for (place, row), height in zip(rows, heights, strict=True)
     ]
-    clear = [pair for pair in levels if pair[1].height >= 0]
-    notes = clear_of_ground(len(levels) - len(clear), name, setting)
+    clear, foot = above_ground(levels, name, setting)
+    single, doubled = without_doubles(clear, name)
+    notes = foot + doubled
     if standard:
         notes += (
             f"{name}: levels placed by pressure in the standard atmosphere: {standard}",
         )
-    return ordered(clear, source), notes
+    return ordered(single, source), notes
 
 
 def _row(given: dict[str, Any], source: str, where: str) -> dict[str, float]:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any, Final
 
 from driftmap.errors import WindError
 from driftmap.winds.documents import as_list, as_number, as_object
 from driftmap.winds.reading import Setting
 
-__all__ = ["nearest_point"]
+__all__ = ["FARTHEST", "distance", "nearest_point"]
 
-_FARTHEST: Final = 50_000.0  # m from the site to a point of a grid; assumed
+FARTHEST: Final = 50_000.0
+"""How far a forecast's point may lie from the site [m]; assumed."""
 
 
 def nearest_point(
@@ -53,23 +55,43 @@ def nearest_point(
             "are a grid, and where the site lies is not known; give it",
         )
     away = [
-        _distance(point, setting.place, source, f"point {i}")
+        distance(point, setting.place, source, f"point {i}")
         for i, point in enumerate(points, 1)
     ]
     near = away.index(min(away))
     told = f"the nearest of {len(points)} points is {away[near] / 1000:.0f} km away"
-    if away[near] > _FARTHEST:
+    if away[near] > FARTHEST:
         raise WindError(
-            source, "points", f"{told}; accepted is {_FARTHEST / 1000:.0f} km"
+            source, "points", f"{told}; accepted is {FARTHEST / 1000:.0f} km"
         )
     shared = {key: value for key, value in document.items() if key != "points"}
     return shared | points[near], (f"{source}: {told}, and its wind is taken",)
 
 
-def _distance(
-    point: dict[str, Any], place: tuple[float, float], source: str, where: str
+def distance(
+    point: Mapping[str, Any], place: tuple[float, float], source: str, where: str
 ) -> float:
-    """Give the distance over a sphere [m] (haversine), enough to tell what is nearer."""
+    """Give the distance over a sphere (haversine), enough to tell what is near.
+
+    Parameters
+    ----------
+    point : mapping
+        With ``latitude`` and ``longitude`` [deg].
+    place : tuple of float
+        Latitude and longitude [deg].
+    source, where : str
+        For the message.
+
+    Returns
+    -------
+    float
+        Distance [m].
+
+    Raises
+    ------
+    WindError
+        If the point has no such place.
+    """
     given = []
     for key, most in (("latitude", 90.0), ("longitude", 180.0)):
         value = as_number(point.get(key), key, source, where)

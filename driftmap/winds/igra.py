@@ -23,6 +23,7 @@ _HEADER: Final = re.compile(
 )
 _MISSING: Final = (-9999, -8888)  # never told; taken out by quality control
 _NO_HOUR: Final = 99
+_FIRST_YEAR: Final = 1905  # NOAA NCEI, from memory
 _NO_RELEASE: Final = "9999"
 
 
@@ -130,6 +131,8 @@ def _time(head: re.Match[str], source: str, number: int) -> datetime:
     hour, release = int(head["hour"]), head["release"]
     try:
         day = datetime.strptime(head["day"], "%Y %m %d").replace(tzinfo=UTC)
+        if day.year < _FIRST_YEAR:
+            raise ValueError(f"year {day.year}; the archive begins in {_FIRST_YEAR}")
         if release == _NO_RELEASE or release[2:] == str(_NO_HOUR):
             if hour == _NO_HOUR:
                 raise ValueError("no hour")

@@ -286,6 +286,6 @@ def _twice(source: str, first: str, second: str, height: float) -> NoReturn:
     raise WindError(
         source,
         second,
-        f"a second level at one height as {first} ({height:.4g} m above the site); "
+        f"a second level at one height as {first} ({height:,.0f} m above the site); "
         "each height once",
     )

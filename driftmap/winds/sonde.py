@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
 from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
-from driftmap.winds.choice import clear_of_ground
+from driftmap.winds.choice import FAR_ABOVE, NEAR, Placed, above_ground, without_doubles
 from driftmap.winds.pressure import altitude_of, fill_heights
 from driftmap.winds.reading import (
     Reading,
@@ -26,10 +26,7 @@ _DIRECTION_ERROR: Final = math.radians(5.0) / math.sqrt(12)
 """Soundings round direction to 5 degrees (WMO-No. 8, ch. 13) [rad]."""
 
 
-_NEAR: Final = 30.0  # m below the site that is still its ground; assumed
-
-Placed = tuple[str, WindLevel]
-"""A level with its place in the file."""
+_FAR_PRESSURE: Final = 40_000.0  # Pa, that of 7.2 km in the standard atmosphere
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,34 +93,60 @@ def sounding(
     WindError
         If a value is out of range, or two levels differ at one height, or none is left.
     """
-    levels, standard = _levels(rows, name, source, setting)
-    clear, below, foot = _above_ground(levels, name)
+    sane, odd = _sane(rows, name, source, setting)
+    levels, standard = _levels(sane, name, setting)
+    clear, foot = above_ground(levels, name, setting)
     if not clear:
         raise WindError(
-            source, name, f"no level with a wind above the site; {below} lie below it"
+            source, name, f"no level with a wind above the site; {len(levels)} below it"
         )
+    single, doubled = without_doubles(clear, name)
     return Reading(
         source=name,
         kind="aloft",
-        levels=ordered(clear, source, repeats=True),
+        levels=ordered(single, source, repeats=True),
         valid=valid,
         direction_error=_DIRECTION_ERROR,
-        from_ground=not below,
+        from_ground=min(level.height for _, level in levels) >= -NEAR,
         assumed=(
             *assumed,
-            *_notes(len(rows) - len(levels), standard, name),
+            *_notes(len(sane) - len(levels), standard, name),
+            *odd,
             *foot,
-            *clear_of_ground(below, name, setting),
+            *doubled,
         ),
     )
 
 
-def _levels(
+def _sane(
     rows: Sequence[SondeRow], name: str, source: str, setting: Setting
+) -> tuple[list[SondeRow], list[str]]:
+    """Leave out rows that cannot be right, where no flight goes or no wind is told."""
+    sane, odd = [], []
+    for row in rows:
+        try:
+            _check(row, source)
+        except WindError as problem:
+            if not _far(row, setting) and None not in {row.speed, row.direction}:
+                raise
+            odd.append(f"{name}: {problem.where} left out: {problem.problem}")
+        else:
+            sane.append(row)
+    return sane, odd
+
+
+def _far(row: SondeRow, setting: Setting) -> bool:
+    """Tell whether a row lies far above, by all that it says of its height."""
+    z, p = row.geopotential, row.pressure
+    high = z is None or z - setting.site_altitude > FAR_ABOVE
+    thin = p is None or 0 < p < _FAR_PRESSURE
+    return high and thin and not (z is None and p is None)
+
+
+def _levels(
+    rows: Sequence[SondeRow], name: str, setting: Setting
 ) -> tuple[list[Placed], int]:
     """Give the levels that have a wind, and how many the standard atmosphere placed."""
-    for row in rows:
-        _check(row, source)
     heights, standard = fill_heights(
         [row.pressure for row in rows],
         [row.geopotential for row in rows],
@@ -135,19 +158,6 @@ def _levels(
         if height is not None and row.speed is not None and row.direction is not None
     ]
     return levels, sum(standard)
-
-
-def _above_ground(
-    levels: list[Placed], name: str
-) -> tuple[list[Placed], int, list[str]]:
-    """Leave out what lies below the site, but keep a foot that all but reaches it."""
-    clear = [pair for pair in levels if pair[1].height >= 0]
-    under = [pair for pair in levels if pair[1].height < 0]
-    where, foot = max(under, key=lambda pair: pair[1].height, default=("", None))
-    if foot is None or foot.height < -_NEAR or any(z.height < 1.0 for _, z in clear):
-        return clear, len(under), []
-    note = f"{name}: its level {-foot.height:.0f} m below the site taken at the ground"
-    return [(where, replace(foot, height=0.0)), *clear], len(under) - 1, [note]
 
 
 def _check(row: SondeRow, source: str) -> None:

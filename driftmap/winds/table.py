@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import Final
 
 from driftmap.errors import WindError
+from driftmap.winds.choice import NEAR, above_ground, without_doubles
 from driftmap.winds.layers import (
     NAMES,
     check_names,
@@ -118,17 +119,22 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         if _TIME in cells:
             read.append(_time(cells.pop(_TIME), source, where))
         row = {k: _number(cell, k, source, where) for k, cell in cells.items()}
-        height = vertical(row, setting, source, where)
+        height = vertical(row, setting, source, where, lenient=True)
+        if height < -NEAR or (height < 0 and "height" in "".join(row)):
+            vertical(row, setting, source, where)  # which says what is wrong
         levels.append((where, level_from(row, height, setting, source, where)))
+    clear, foot = above_ground(levels, source, setting)
+    single, doubled = without_doubles(clear, source)
     if read and times.keys() - {"based on"}:
         raise WindError(source, "", "tells its time twice: in a column and a # line")
     return Reading(
         source=source,
         kind="aloft",
-        levels=ordered(levels, source),
+        levels=ordered(single, source),
         valid=min(read, default=times.get("valid", times.get("read"))),
         based_on=times.get("based on"),
         forecast=_forecast(text, times),
+        assumed=foot + doubled,
     )
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
 
-from driftmap.errors import WindError
+from driftmap.errors import WindError, quoted
 from driftmap.winds.reading import Reading, Setting
 
 __all__ = [
@@ -22,6 +22,8 @@ __all__ = [
 
 OLDEST: Final = 24.0
 """A report further from the flight than this is of another day, and refused [h]."""
+
+_YEARS: Final = (1900, 2200)  # no wind of use is older, and no clock as wrong
 
 SLIP: Final = timedelta(minutes=10)
 """How far two clocks may differ before a wind counts as one of the future; assumed."""
@@ -43,15 +45,19 @@ def show_time(time: datetime) -> str:
     return f"{time.astimezone(UTC):%Y-%m-%d %H:%M}Z"
 
 
-def parse_time(text: str, *, local: bool = False) -> datetime:
+def parse_time(
+    text: str, *, zone: tzinfo | None = None, local: bool = False
+) -> datetime:
     """Read a time in the form of ISO 8601.
 
     Parameters
     ----------
     text : str
         Date, time and zone: ``2026-05-09T18:00Z``, ``2026-05-09 11:00 -07:00``.
+    zone : tzinfo, optional
+        Zone of a time that names none.
     local : bool
-        Whether a time without a zone is one of this computer's clock.
+        Whether a time that names none is one of this computer's clock.
 
     Returns
     -------
@@ -64,13 +70,13 @@ def parse_time(text: str, *, local: bool = False) -> datetime:
         If it is not such a time, or has no zone.
     """
     time = datetime.fromisoformat(re.sub(r"\s+(?=[-+Zz])", "", text.strip()))
-    if time.tzinfo is None and not local:
-        raise ValueError(f"{text!r} has no time zone; add Z or an offset")
-    try:
-        time.astimezone(UTC)
-        return time.astimezone() if time.tzinfo is None else time
-    except OverflowError as problem:  # the first and last days of the calendar
-        raise ValueError(str(problem)) from None
+    if not _YEARS[0] <= time.year <= _YEARS[1]:
+        raise ValueError(f"year {time.year}; accepted is {_YEARS[0]} to {_YEARS[1]}")
+    if time.tzinfo is not None:
+        return time
+    if zone is None and not local:
+        raise ValueError(f"{quoted(text)} has no time zone; add Z or an offset")
+    return time.replace(tzinfo=zone) if zone is not None else time.astimezone()
 
 
 def nearest_day(day: int, hour: int, minute: int, when: datetime) -> datetime:

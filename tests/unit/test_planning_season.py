@@ -77,7 +77,7 @@ def test_speeds_come_in_their_unit_and_times_in_their_zone(tmp_path):
         ),
         (["2026-05-01T00:00Z,40,"], r"holds no wind"),
         (
-            ["0001-05-01T00:00Z,40,3", "2026-05-01T00:00Z,40,3"],
+            ["1901-05-01T00:00Z,40,3", "2026-05-01T00:00Z,40,3"],
             r"accepted is a century",
         ),
     ],

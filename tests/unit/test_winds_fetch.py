@@ -4,22 +4,27 @@ The answers are written by hand in the form the public service documents; none o
 was ever sent by it.
 """
 
+import contextlib
 import json
 import threading
+import time
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from http.server import BaseHTTPRequestHandler, HTTPServer
+from http.server import BaseHTTPRequestHandler, HTTPServer, ThreadingHTTPServer
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
 
 from driftmap.errors import WindError
-from driftmap.winds import fetch
-from driftmap.winds.fetch import fetch_forecast, to_document
-from driftmap.winds.forecast import read_forecast
+from driftmap.winds import decode, fetch
+from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.reading import Setting
 
 WHEN = datetime(2026, 5, 9, 18, 20, tzinfo=UTC)
+PLACE = (40.0, -119.0)
+HERE = {"latitude": 40.0, "longitude": -119.0}
+SITE = Setting(50.0, when=WHEN, place=PLACE)
 
 
 def _answer():
@@ -40,10 +45,20 @@ def _answer():
         "geopotential_height_850hPa": [1500.0, 1501.0],
         "temperature_850hPa": [6.0, 6.1],
     }
-    units = {"time": "iso8601", "wind_speed_10m": "m/s"}
+    of = {
+        "wind_s": "m/s",
+        "wind_g": "m/s",
+        "wind_d": "°",
+        "geopot": "m",
+        "temper": "°C",
+    }
+    units = {name: of.get(name[:6], "iso8601") for name in hourly}
     return {
         "latitude": 40.0,
         "longitude": -119.0,
+        "elevation": 60.0,
+        "utc_offset_seconds": 0,
+        "timezone": "GMT",
         "hourly_units": units,
         "hourly": hourly,
     }
@@ -83,14 +98,13 @@ def _no_proxy(monkeypatch):
     monkeypatch.setenv("no_proxy", "127.0.0.1")
 
 
-def _fetch(service, tmp_path, **more):
-    return fetch_forecast(40.0, -119.0, WHEN, service=service, cache=tmp_path, **more)
+def _fetch(service, tmp_path, *, setting=SITE, **more):
+    return fetch_forecast(setting, service=service, cache=tmp_path, **more)
 
 
 def test_fetched_answer_becomes_a_wind(tmp_path):
     with _server((200, _answer())) as (service, asked):
-        text = _fetch(service, tmp_path)
-    reading = read_forecast(text, "service", Setting(150.0, when=WHEN))
+        reading = _fetch(service, tmp_path, setting=replace(SITE, site_altitude=150.0))
     assert [round(level.height) for level in reading.levels] == [10, 80, 1350]
     assert reading.levels[0].gust == 7.0
     assert reading.valid == WHEN.replace(minute=0)
@@ -110,8 +124,7 @@ def test_fetched_answer_becomes_a_wind(tmp_path):
 def test_a_level_without_values_is_left_out(tmp_path):
     later = WHEN.replace(hour=19)
     with _server((200, _answer())) as (service, _):
-        text = _fetch(service, tmp_path)
-    reading = read_forecast(text, "service", Setting(50.0, when=later))
+        reading = _fetch(service, tmp_path, setting=replace(SITE, when=later))
     assert [round(level.height) for level in reading.levels] == [10, 80, 1451]
 
 
@@ -127,8 +140,8 @@ def test_without_network_a_kept_answer_is_used_and_said(tmp_path):
     now = datetime(2026, 5, 9, 12, tzinfo=UTC)
     with _server((200, _answer())) as (service, _):
         _fetch(service, tmp_path, now=now)
-    text = _fetch(service, tmp_path, now=now + timedelta(hours=11))
-    assert "kept answer of 2026-05-09 12:00Z used" in text
+    reading = _fetch(service, tmp_path, now=now + timedelta(hours=11))
+    assert any("kept answer of 2026-05-09 12:00Z used" in n for n in reading.assumed)
     with pytest.raises(WindError, match="cannot be reached"):
         _fetch(service, tmp_path, now=now + timedelta(hours=13))
 
@@ -170,10 +183,17 @@ def test_a_server_that_never_answers_is_given_up(tmp_path, monkeypatch):
         ((302, b""), "answered 302"),
         ((200, b"<html>"), "not the JSON expected"),
         ((200, [1]), "not the JSON expected"),
-        ((200, {}), "no hourly times"),
+        ((200, HERE), "no hourly times"),
         (
-            (200, {"hourly": {"time": ["2026-05-09T18:00"]}, "hourly_units": {}}),
-            "not in m/s",
+            (
+                200,
+                {
+                    "hourly": {"time": ["2026-05-09T18:00"]},
+                    "hourly_units": {},
+                    **HERE,
+                },
+            ),
+            "tells no wind",
         ),
         (
             (
@@ -181,10 +201,13 @@ def test_a_server_that_never_answers_is_given_up(tmp_path, monkeypatch):
                 {
                     "hourly": {"time": ["2026-05-09T18:00"]},
                     "hourly_units": {"wind_speed_10m": "m/s"},
+                    **HERE,
                 },
             ),
             "tells no wind",
         ),
+        ((200, {"hourly": {"time": ["2026-05-09T18:00"]}}), "does not say its lat"),
+        ((200, {"hourly": {"time": ["x"]}, **HERE}), "hourly_units: must be an object"),
     ],
 )
 def test_bad_answers_are_told_in_one_line_and_not_kept(tmp_path, reply, message):
@@ -195,18 +218,141 @@ def test_bad_answers_are_told_in_one_line_and_not_kept(tmp_path, reply, message)
     assert list(tmp_path.iterdir()) == []
 
 
-def test_impossible_values_in_an_answer_name_the_level(tmp_path):
-    answer = _answer()
-    answer["hourly"]["wind_direction_80m"] = [2420, 0]
-    with _server((200, answer)) as (service, _):
-        text = _fetch(service, tmp_path)
-    with pytest.raises(WindError, match="level 2: direction 2420"):
-        read_forecast(text, "service", Setting(50.0, when=WHEN))
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (lambda a: a["hourly"]["wind_direction_80m"].__setitem__(0, 2420), "2420"),
+        (lambda a: a["hourly"]["wind_speed_10m"].__setitem__(0, -5), "speed -5"),
+        (lambda a: a["hourly"]["wind_speed_10m"].__setitem__(0, "5.0"), "'5.0'"),
+        (lambda a: a["hourly"]["wind_speed_10m"].pop(), "must be a list of 2"),
+        (lambda a: a["hourly"].update(time=["x", "y"]), "'x' is no time"),
+        (lambda a: a.update(latitude=10.0), "km from the site"),
+        (lambda a: a.update(latitude="x"), "latitude 'x'"),
+        (lambda a: a.update(elevation=2600.0), "2550 m above the site"),
+        (lambda a: a.update(utc_offset_seconds=-25200), "-25200 s from UTC"),
+        (lambda a: a["hourly_units"].update(wind_speed_80m="Bft"), "'Bft'; accepted"),
+        (lambda a: a["hourly_units"].update(wind_direction_80m="rad"), "'rad'; acc"),
+        (lambda a: a["hourly_units"].pop("temperature_850hPa"), "temperature_850hPa"),
+    ],
+)
+def test_a_wrong_answer_is_one_line_and_never_kept(tmp_path, change, message):
+    """And a server that is mended is asked again, not the answer that was bad."""
+    bad = _answer()
+    change(bad)
+    with _server((200, bad), (200, _answer())) as (service, asked):
+        with pytest.raises(WindError, match=message) as caught:
+            _fetch(service, tmp_path)
+        assert "\n" not in str(caught.value)
+        assert list(tmp_path.iterdir()) == []
+        assert _fetch(service, tmp_path).levels
+    assert len(asked) == 2
 
 
-@pytest.mark.parametrize("address", ["http://example.org/", "file:///etc/passwd", "x"])
+def test_a_kept_answer_stands_in_for_a_bad_one(tmp_path):
+    now = datetime(2026, 5, 9, 12, tzinfo=UTC)
+    bad = _answer() | {"latitude": 10.0}
+    with _server((200, _answer()), (200, bad)) as (service, _):
+        _fetch(service, tmp_path, now=now)
+        (kept,) = tmp_path.iterdir()
+        before = kept.read_bytes()
+        again = _fetch(service, tmp_path, now=now + timedelta(hours=2))
+    assert any("kept answer of 2026-05-09 12:00Z" in note for note in again.assumed)
+    assert kept.read_bytes() == before
+
+
+def test_a_kept_answer_that_is_bad_is_not_used(tmp_path):
+    now = datetime(2026, 5, 9, 12, tzinfo=UTC)
+    with _server((200, _answer())) as (service, asked):
+        _fetch(service, tmp_path, now=now)
+        (kept,) = tmp_path.iterdir()
+        kept.write_text(kept.read_text().replace("[4.0, 5.0]", "[-4.0, 5.0]"))
+        assert _fetch(service, tmp_path, now=now + timedelta(minutes=5)).levels
+    assert len(asked) == 2
+
+
+def test_a_models_ground_far_from_the_sites_holds(tmp_path):
+    with _server((200, _answer() | {"elevation": 420.0})) as (service, _):
+        reading = _fetch(service, tmp_path)
+    assert any("370 m above the site" in note for note in reading.warned)
+    # 110 m lies under that ground: it was never wind.
+    assert [round(level.height) for level in reading.levels] == [10, 80, 1450]
+
+
+class _Dripping(BaseHTTPRequestHandler):
+    """Send the head, then a byte at a time, or half of what was announced."""
+
+    half = False
+
+    def do_GET(self):
+        body = json.dumps(_answer()).encode()
+        self.send_response(200)
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        if self.half:
+            self.wfile.write(body[: len(body) // 2])
+            self.wfile.flush()
+            self.connection.close()
+            return
+        with contextlib.suppress(OSError):
+            for byte in body:
+                self.wfile.write(bytes([byte]))
+                time.sleep(0.05)
+
+    def log_message(self, *_):
+        pass
+
+
+class _Half(_Dripping):
+    half = True
+
+
+class _BadZip(_Dripping):
+    """Say gzip and send something else."""
+
+    def do_GET(self):
+        self.send_response(200)
+        self.send_header("Content-Encoding", "gzip")
+        self.end_headers()
+        self.wfile.write(b"not gzip at all")
+
+
+@pytest.mark.parametrize("kind", [_Dripping, _Half, _BadZip])
+def test_a_broken_server_is_one_line_in_bounded_time(tmp_path, monkeypatch, kind):
+    monkeypatch.setattr(fetch, "PATIENCE", 1.0)
+    with ThreadingHTTPServer(("127.0.0.1", 0), kind) as server:
+        server.daemon_threads = True
+        threading.Thread(target=server.serve_forever, args=(0.01,)).start()
+        address = f"http://127.0.0.1:{server.server_port}/"
+        start = time.monotonic()
+        try:
+            with pytest.raises(WindError, match=r"127\.0\.0\.1: ") as caught:
+                _fetch(address, tmp_path)
+        finally:
+            server.shutdown()
+        assert time.monotonic() - start < 5.0
+    assert "\n" not in str(caught.value)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_wait_is_fifteen_seconds_in_all():
+    assert fetch.PATIENCE == 15.0
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        *(
+            "http://example.org/",
+            "file:///etc/passwd",
+            "x",
+            "https://[::1",
+            "https://[",
+        ),
+        *("https://x:99999/", "https://x:y/"),
+    ],
+)
 def test_address_must_be_https(tmp_path, address):
-    with pytest.raises(WindError, match="accepted is https"):
+    with pytest.raises(WindError, match="forecast service: address"):
         _fetch(address, tmp_path)
 
 
@@ -218,7 +364,7 @@ def test_where_answers_are_kept(tmp_path, monkeypatch, name, below):
         monkeypatch.delenv(other, raising=False)
     monkeypatch.setenv(name, str(tmp_path))
     with _server((200, _answer())) as (service, _):
-        fetch_forecast(40.0, -119.0, WHEN, service=service)
+        fetch_forecast(SITE, service=service)
     assert len(list((tmp_path / below).glob("*.json"))) == 1
 
 
@@ -227,7 +373,7 @@ def test_a_folder_that_cannot_be_written_only_costs_the_next_call(tmp_path):
     blocked.write_text("")
     with _server((200, _answer())) as (service, asked):
         for _ in range(2):
-            fetch_forecast(40.0, -119.0, WHEN, service=service, cache=blocked / "x")
+            fetch_forecast(SITE, service=service, cache=blocked / "x")
     assert len(asked) == 2
 
 
@@ -240,5 +386,23 @@ def test_damaged_kept_answer_is_passed_over(tmp_path):
     assert len(asked) == 2
 
 
-def test_document_names_its_service():
-    assert to_document(_answer(), "host")["source"] == "forecast of host"
+def test_an_answer_saved_with_a_browser_is_a_forecast(tmp_path):
+    """In the service's own default units, local time, and with columns of no wind."""
+    answer = _answer()
+    for name, values in answer["hourly"].items():
+        if name.startswith(("wind_speed", "wind_gusts")):
+            answer["hourly"][name] = [None if v is None else 3.6 * v for v in values]
+            answer["hourly_units"][name] = "km/h"
+    answer["hourly"]["time"] = ["2026-05-09T11:00", "2026-05-09T12:00"]
+    answer["hourly"]["rain"] = [0.0, 0.0]
+    answer |= {"utc_offset_seconds": -25200, "timezone_abbreviation": "PDT"}
+    path = tmp_path / "saved.json"
+    path.write_text(json.dumps(answer))
+    reading = decode(str(path), SITE)
+    assert reading.forecast
+    assert reading.valid == WHEN.replace(minute=0)
+    assert [level.speed for level in reading.levels] == pytest.approx([4, 4.1, 6, 12])
+    assert reading.levels[0].gust == pytest.approx(7.0)
+    assert any("its point is 0 km from the site" in note for note in reading.assumed)
+    with pytest.raises(WindError, match=r"saved.json: is for 40.0000, -119.0000, 11"):
+        decode(str(path), replace(SITE, place=(39.0, -119.0)))

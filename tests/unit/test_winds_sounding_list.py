@@ -120,7 +120,7 @@ def test_cut_short_and_mixed_up(text, message):
 
 
 def test_a_sounding_wholly_below_the_site():
-    with pytest.raises(WindError, match="2 lie below it"):
+    with pytest.raises(WindError, match="2 below it"):
         read_sounding_list(TEXT, "list.txt", Setting(3000.0))
 
 
