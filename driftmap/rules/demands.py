@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 from driftmap.rules.classes import Fit, all_hold, why_holds
 from driftmap.rules.facts import Facts
@@ -33,6 +33,8 @@ class Demand:
         Why it applies, and how the limit came about.
     yardstick : {"", "fails", "holds"}
         What breaking it means where the rule is no law of the site; empty for a law.
+    so_far : float or None
+        Where the limit is not known for want of facts: the mildest it can be, in SI.
     """
 
     rule: Rule
@@ -41,6 +43,7 @@ class Demand:
     missing: tuple[str, ...]
     why: str
     yardstick: Literal["", "fails", "holds"] = ""
+    so_far: float | None = None
 
 
 def demands_of(rules: RuleSet, fit: Fit, facts: Facts) -> Iterator[Demand]:
@@ -86,10 +89,30 @@ def _demand(rule: Rule, rules: RuleSet, facts: Facts, why: str) -> Demand:
     known = [(figure, text) for figure, text in figures if figure is not None]
     if missing or len(known) < len(figures):
         ends = next((text for figure, text in figures if figure is None), "")
-        return Demand(rule, rules, None, missing, joined(why, ends))
-    high = (KINDS[rule.name].sense == "at least") == (rule.take == "strictest")
-    limit, text = (max if high else min)(known, key=lambda pair: pair[0])
+        mildest = _mildest(rule, facts.numbers) if missing else None
+        return Demand(rule, rules, None, missing, joined(why, ends), so_far=mildest)
+    limit, text = _pick(rule)(known, key=lambda pair: pair[0])
     return Demand(rule, rules, limit, (), joined(why, text))
+
+
+def _pick(rule: Rule) -> Callable[..., Any]:
+    """Tell which of several figures counts."""
+    high = (KINDS[rule.name].sense == "at least") == (rule.take == "strictest")
+    return max if high else min
+
+
+def _mildest(rule: Rule, numbers: Mapping[str, float]) -> float | None:
+    """Give the limit that holds whatever the missing facts are; None where none does."""
+    if rule.take == "least":
+        return None
+    figures = [] if rule.limit is None else [rule.limit]
+    if rule.share_of in numbers:
+        figures.append(rule.share * numbers[rule.share_of])
+    if rule.bands_by in numbers:  # one motor and stage: more of them ask for no less
+        one = {"motor_count": 1.0, "stages": 1.0, **numbers}
+        figure, _ = _from_table(rule, one)
+        figures += [] if figure is None else [figure]
+    return float(_pick(rule)(figures)) if figures else None
 
 
 def _figures(

@@ -217,8 +217,22 @@ def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
     if rule.question:
         yield _with(_of(demand), _settled(rule.name, said), demand.why, rule.note)
     elif demand.limit is None:
-        yield _open(demand, said)
-    elif KINDS[rule.name].fact in GROUPS:
+        broken = [
+            line
+            for line in _against(replace(demand, limit=demand.so_far), facts, said)
+            if line.outcome in {"fail", "hold"}
+        ]
+        yield from broken or [_open(demand, said)]
+    else:
+        yield from _against(demand, facts, said)
+
+
+def _against(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
+    """Hold what is known against the limit of a rule; nothing where it has none."""
+    rule = demand.rule
+    if demand.limit is None:
+        return
+    if KINDS[rule.name].fact in GROUPS:
         yield from _distances(demand, demand.limit, facts, said)
     else:
         value = facts.numbers.get(KINDS[rule.name].fact)

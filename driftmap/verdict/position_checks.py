@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import Final, TypeAlias
 
 from driftmap.ground.site import Site
+from driftmap.rules import picked_rules
 from driftmap.verdict.check import Check, Kind
 
 __all__ = ["BOXES", "position_checks", "show_position"]
@@ -45,10 +46,10 @@ def show_position(longitude: float, latitude: float) -> str:
 def position_checks(site: Site) -> Iterator[Check]:
     """Fail where the pad lies in none of the lands that its rules are made for."""
     longitude, latitude = site.longitude, site.latitude
-    for name in (name.strip() for name in site.rules.split(",")):
-        land = next((key for key in BOXES if _of(name, key)), "")
-        if not land:
-            continue
+    # A club's own file speaks for the lands of the sets that it extends.
+    names = [rules.name for rules in picked_rules(site)] if site.rules.strip() else []
+    lands = (next((key for key in BOXES if _of(name, key)), "") for name in names)
+    for land in dict.fromkeys(land for land in lands if land):
         inside = _within(land, longitude, latitude)
         hint = ""
         if not inside and _within(land, latitude, longitude):

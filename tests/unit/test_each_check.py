@@ -334,15 +334,13 @@ def test_a_lowered_likelihood_stands_beside_the_word(quiet):
     [
         ("us", (-118.0, 41.6), ["pass"]),
         ("us", (41.6, -79.0), ["fail"]),
-        ("us-high-power, us-faa-101", (-79.0, 43.0), ["pass", "pass"]),
+        ("us-high-power, us-faa-101", (-79.0, 43.0), ["pass"]),
         ("us", (2.0, 48.0), ["fail"]),
         ("uk", (-1.5, 53.0), ["pass"]),
         ("uk", (53.0, -1.5), ["fail"]),
         ("canada", (-79.0, 44.0), ["pass"]),
         ("australia", (145.0, -37.0), ["pass"]),
         ("australia", (145.0, 37.0), ["fail"]),
-        ("club.toml", (0.0, 0.0), []),
-        ("usual.toml", (0.0, 0.0), []),
     ],
 )
 def test_the_pad_lies_in_the_land_of_its_rules(rules, place, outcomes):
@@ -353,6 +351,17 @@ def test_the_pad_lies_in_the_land_of_its_rules(rules, place, outcomes):
         assert "° N" in check.note or "° S" in check.note
         swapped = check.outcome == "fail" and abs(place[0]) < 60 and place[1] < 0
         assert ("swapped" in check.note) == swapped or rules == "australia"
+
+
+@pytest.mark.parametrize(
+    ("extends", "outcomes"),
+    [('["uk"]', ["fail"]), ('["us", "uk"]', ["fail", "fail"]), ("[]", [])],
+)
+def test_a_clubs_file_speaks_for_the_land_it_extends(tmp_path, extends, outcomes):
+    path = tmp_path / "club.toml"
+    path.write_text(f'title = "Club"\nextends = {extends}\n', encoding="utf-8")
+    found = position_checks(site(rules=str(path), longitude=0.0, latitude=0.0))
+    assert [check.outcome for check in found] == outcomes
 
 
 @pytest.mark.parametrize("parts", [1, 2, 7, 20])

@@ -99,6 +99,26 @@ def test_what_the_table_needs_is_asked(gone):
     assert (line.outcome, line.answer) == ("ask", (gone,))
 
 
+def test_what_is_too_near_for_any_rocket_fails_whatever_is_not_known():
+    """150 ft is less than the 500 ft of one M motor, and of two all the more."""
+    numbers = {k: v for k, v in M.items() if k not in {"motor_count", "stages"}}
+    (line,) = lines(["uk"], "personnel_distance", numbers, [45.0])
+    assert (line.outcome, line.answer) == ("fail", ())
+    # Between the columns it hangs on what is not known.
+    (line,) = lines(["uk"], "personnel_distance", numbers, [200.0])
+    assert (line.outcome, line.answer) == ("ask", ("motor_count", "stages"))
+    near = {"property_separation": 450.0, "people_separation": 450.0}
+    for name, distance in near.items():
+        groups = dict.fromkeys(("people", "outsiders"), (("it", distance),))
+        facts = Facts({"total_impulse": 400.0, "liftoff_mass": 2.0,
+                       "propellant_mass": 0.2}, groups)  # fmt: skip
+        said = Answers(
+            {"nearby_property_is_ours": False, "people_are_of_the_launch": False}
+        )
+        found = evaluate(read_rules(["us-faa-101"]), facts, said)
+        assert {r.outcome for r in found if r.name == name} == {"fail"}
+
+
 @pytest.mark.parametrize("more", [{"motor_count": 2.0}, {"stages": 2.0}])
 def test_several_motors_or_stages_take_the_complex_column(more):
     (line,) = lines(["uk"], "personnel_distance", M | more, [200.0])
