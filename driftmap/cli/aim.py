@@ -145,6 +145,7 @@ def _row(before: str, aim: Aim, held: bool) -> list[str]:
         ""
         if margin is None or margin.interval is None
         else f"{margin.interval[0]:.1f}",
-        ", ".join(aim.over) or "nobody",
+        ", ".join(f"{name} in {percent(share)}" for name, share in aim.over)
+        or "nobody seen",
         aim.trial.blocked_by,
     ]

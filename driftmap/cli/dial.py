@@ -17,6 +17,8 @@ from driftmap.cli.options import day_of, day_options, units_option
 from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from driftmap.dial import Dial, Reach
     from driftmap.planning import Setup, Supposition
 
@@ -52,6 +54,19 @@ __all__ = ["dial_command"]
     help="Directions round the compass.",
 )
 @click.option(
+    "--gust",
+    type=click.FloatRange(1.0, 5.0),
+    default=1.0,
+    show_default=True,
+    help="Strongest gusts for each of the mean wind, such as 1.4; the page holds beyond.",
+)
+@click.option(
+    "--date",
+    "made_for",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="Day the dial serves; today by default. On any other day its page holds.",
+)
+@click.option(
     "--samples",
     type=click.IntRange(1, 100_000),
     default=4000,
@@ -82,6 +97,8 @@ def dial_command(  # noqa: PLR0913, PLR0917
     top_speed: str,
     speeds: int,
     directions: int,
+    gust: float,
+    made_for: datetime | None,
     samples: int,
     seed: int,
     temperature: str | None,
@@ -109,7 +126,7 @@ def dial_command(  # noqa: PLR0913, PLR0917
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), read_site(site)
-    reach = _reach(top_speed, speeds, directions)
+    reach = _reach(top_speed, speeds, directions, gust)
     shape = shape_of(asked, Place.of(ground))
     setup = Setup(
         rocket,
@@ -120,7 +137,8 @@ def dial_command(  # noqa: PLR0913, PLR0917
         answers_of(answers, rocket, ground, asked.when),
     )
     dial = _computed(setup, Supposition(ground.elevation, shape), reach)
-    page = dial_html(dial, units=units)
+    served = None if made_for is None else made_for.date()
+    page = dial_html(dial, units=units, made_for=served)
     write_all(out, {"dial.html": page})
     click.echo(_told(dial))
     between = check_between(dial)
@@ -131,13 +149,13 @@ def dial_command(  # noqa: PLR0913, PLR0917
     click.echo(f"\nDial: {out / 'dial.html'} ({len(page.encode()) / 1000:.0f} kB)")
 
 
-def _reach(top_speed: str, speeds: int, directions: int) -> Reach:
+def _reach(top_speed: str, speeds: int, directions: int, gust: float) -> Reach:
     from driftmap.dial import Reach
     from driftmap.errors import InputError
     from driftmap.units import parse
 
     try:
-        return Reach(parse(top_speed, "speed"), speeds, directions)
+        return Reach(parse(top_speed, "speed"), speeds, directions, gust)
     except ValueError as problem:
         raise InputError("--top-speed", "", str(problem)) from None
 

@@ -225,7 +225,8 @@ def _scale(supposition: Any, height: str) -> float:
 def _notes(source: str, height: str, assumed: tuple[str, ...]) -> list[str]:
     return [
         f"winds of {source} at {height}, the same over the site",
-        "winds put into bins of 10° and 0.5 m/s, speeds rounded up",
+        "winds put into bins of 10° and 0.5 m/s, speeds rounded up; each bin judged as a "
+        "whole, no milder than any wind in it",
         "intervals: days drawn in place of hours; spells of weather outlast a day, so they "
         "are narrow; not error of the winds, of the law aloft or of the physics",
         *assumed,

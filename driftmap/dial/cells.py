@@ -107,11 +107,11 @@ class _Bench:
     net: Callable[[int, int], Net]
 
     def air(self, wind: Wind) -> WindProfile:
-        return metered_wind(self.supposition, wind[1], wind[0])
+        return metered_wind(self.supposition, wind[1], wind[0], gust=self.reach.gust)
 
     def supposed(self, cloud: Cloud, wind: Wind) -> bool:
         """Tell whether a go hangs on winds aloft that the meter does not tell."""
-        known = known_wind(self.supposition, wind[1], wind[0])
+        known = known_wind(self.supposition, wind[1], wind[0], gust=self.reach.gust)
         return hangs_on_aloft(cloud, self.setup, known)
 
     def node(self, i: float, j: float) -> Node:
@@ -225,7 +225,8 @@ def _bench(
 
     @lru_cache(3 * len(block.columns) + 6)
     def fly(i: float, j: float) -> _Flown:
-        air = metered_wind(supposition, (j * reach.turn) % 360, i * reach.step)
+        speed, from_deg = reach.wind(i, j)
+        air = metered_wind(supposition, from_deg, speed, gust=reach.gust)
         cloud = flown(setup, air)
         return _Flown(cloud, landings_of(cloud))
 

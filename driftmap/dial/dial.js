@@ -35,16 +35,24 @@ function value(id) {
   return text === "" ? NaN : Number(text);
 }
 
+let readAt = new Date(); // when the meter was read
+
 // The reading as the fields hold it: null while one is empty or no number.
 function reading() {
   const [speed, from] = [value("#speed"), value("#from")];
   if (speed === 0 && Number.isNaN(from)) return { speed: 0, from: 0 }; // calm has no direction
-  return Number.isFinite(speed) && Number.isFinite(from) ? { speed, from } : null;
+  return Number.isFinite(speed) && Number.isFinite(from) ? { speed, from, gust: value("#gust") } : null;
 }
 
 function put(wind) {
   one("#speed").value = Number(wind.speed.toFixed(2));
   one("#from").value = Number(wind.from.toFixed(1));
+  read();
+}
+
+// A reading set now; what is only shown again keeps its age.
+function read() {
+  readAt = new Date();
   show();
 }
 
@@ -86,13 +94,17 @@ function against(wind, about) {
 }
 
 function showVerdict(wind, about) {
-  const verdict = wind ? wordAt(wind.speed * DIAL.speed.size, wind.from) : "hold";
+  const old = wind ? lapsed(readAt, new Date()) : "";
+  const gust = wind ? gusty(wind.speed, wind.gust) : "";
+  const words = wind ? [wordAt(wind.speed * DIAL.speed.size, wind.from)] : [];
+  const verdict = worst([...words, ...(old || gust || !wind ? ["hold"] : [])]);
   document.body.className = verdict.replaceAll(" ", "-");
   one(".word").textContent = WORD[verdict];
   for (const sign of all("header .sign g")) sign.toggleAttribute("hidden", sign.dataset.of !== verdict);
   const blows = wind && `${wind.speed} ${DIAL.speed.unit}${wind.speed ? ` from ${bearing(wind.from)}` : ", calm"}`;
   one("#reading").textContent = wind ? blows : "not set";
-  const { told, more, every } = against(wind, about);
+  const { told: reasons, more, every } = against(wind, about);
+  const told = [old, gust].filter(Boolean).concat(old || gust ? [] : reasons);
   lines(one("#why"), told.map((text) => `${text}.`));
   one("#more").hidden = more <= 0;
   one("#more-count").textContent = `${more} more`;
@@ -137,7 +149,7 @@ const KEYS = {
 function start() {
   startGround();
   startWheel(put);
-  for (const box of all("input[type=number]")) box.addEventListener("input", show);
+  for (const box of all("input[type=number]")) box.addEventListener("input", read);
   for (const box of all("input[type=checkbox]")) box.addEventListener("change", show);
   for (const button of all("button[data-speed]")) button.addEventListener("click", () => nudge(Number(button.dataset.speed), 0));
   for (const button of all("button[data-turn]")) button.addEventListener("click", () => nudge(0, Number(button.dataset.turn)));
@@ -149,5 +161,6 @@ function start() {
   });
   frame("everything");
   show();
+  setInterval(show, 30000);
 }
 window.addEventListener("load", start);

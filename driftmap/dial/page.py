@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+from datetime import date, datetime
 from functools import cache
 from importlib.metadata import version
 from importlib.resources import files
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -27,13 +29,14 @@ from driftmap.failures.cases import WORKS
 from driftmap.ground.site import OCCUPIED, Site
 from driftmap.report.pieces import has_people
 from driftmap.report.words import Units, distance, isolate, percent, tied
+from driftmap.rules import Answers
 from driftmap.units import DIMENSIONS, show, unit_of
 from driftmap.verdict.assessment import CAUTIONS
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["dial_html"]
+__all__ = ["STALE", "dial_html"]
 
 _SCRIPTS: Final = ("read.js", "wheel.js", "ground.js", "dial.js")
 _MOST_TEXT: Final = 400_000
@@ -48,7 +51,12 @@ _KINDS: Final = {
 }
 
 
-def dial_html(dial: Dial, *, units: Units) -> str:
+STALE: Final = 20 * 60.0
+"""Age at which a reading of the meter holds until it is read again [s]. Assumed: surface
+winds are reported over ten minutes, and two of those are long for a breeze."""
+
+
+def dial_html(dial: Dial, *, units: Units, made_for: date | None = None) -> str:
     """Write a dial as one page.
 
     Parameters
@@ -57,17 +65,20 @@ def dial_html(dial: Dial, *, units: Units) -> str:
         From `compute_dial`.
     units : {"us", "si"}
         Units the reader picked.
+    made_for : date, optional
+        The day it serves, today by default; on any other day the page holds.
 
     Returns
     -------
     str
-        An HTML document that needs nothing from outside; the same dial gives the same
-        text.
+        An HTML document that needs nothing from outside; the same dial for the same day
+        gives the same text.
     """
     # folium takes 0.2 s to import, and its module holds the ways of an offline page.
     from driftmap.report import offline  # noqa: PLC0415
 
-    data, fineness = _data(dial, units)
+    day = made_for or datetime.now().astimezone().date()
+    data, fineness = _data(dial, units, day)
     told = json.dumps(data, separators=(",", ":"), allow_nan=False)
     # Inside a script no text of a file may end it or begin a comment.
     facts = "const DIAL = " + told.replace("<", "\\u003c") + ";"
@@ -83,12 +94,14 @@ def dial_html(dial: Dial, *, units: Units) -> str:
             policy=offline.policy(scripts, None),
             styles=styles,
             scripts=scripts,
+            made_for=f"{day.day} {day:%B %Y}",
+            answers=_answers(dial),
             **_content(dial, data, fineness, units),
         )
     )
 
 
-def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
+def _data(dial: Dial, units: Units, day: date) -> tuple[dict[str, Any], float]:
     """Collect what the page's script must know, and the fineness of its lines."""
     nodes = [*dial.nodes, *dial.cells.values()]
     site, reach = dial.setup.site, dial.reach
@@ -103,6 +116,9 @@ def _data(dial: Dial, units: Units) -> tuple[dict[str, Any], float]:
         "speeds": reach.speeds,
         "directions": reach.directions,
         "limit": dial.limit,
+        "gust": reach.gust,
+        "date": day.isoformat(),
+        "stale": STALE,
         "verdicts": [node.word for node in nodes],
         "cells": cells,
         "reasons": tell_reasons(
@@ -127,6 +143,19 @@ def _packed(dial: Dial) -> tuple[str, float]:
         fineness /= 1.25
         packed = pack_nodes(nodes, dial.pieces, fineness=fineness)
     return packed, fineness
+
+
+def _answers(dial: Dial) -> dict[str, Any]:
+    """List what people answered, on which every go rests."""
+    said = dial.setup.answers or Answers()
+    given = [
+        (name.replace("_", " "), "yes") for name, yes in said.confirmed.items() if yes
+    ]
+    given += [
+        (name.replace("_", " "), f"{value:g} (SI)")
+        for name, value in said.numbers.items()
+    ]
+    return {"source": Path(said.source).name, "given": given}
 
 
 def _case_names(dial: Dial) -> list[str]:
@@ -213,6 +242,8 @@ def _content(
         "site": site.name,
         "units": units,
         "unit": data["speed"]["unit"],
+        "gust": f"{reach.gust:g}" if reach.gust > 1 else "",
+        "stale": f"{STALE / 60:.0f}",
         "top": show(reach.top, "speed", units),
         "step": show(reach.step, "speed", units),
         "turn": f"{reach.turn:.0f}°" if reach.turn % 1 == 0 else f"{reach.turn:.1f}°",

@@ -26,6 +26,8 @@ class Reach:
         Steps from calm to the top.
     directions : int
         Directions, evenly about the compass from north.
+    gust : float
+        Strongest gusts for each of the speed; 1 for a steady wind.
 
     Raises
     ------
@@ -36,10 +38,13 @@ class Reach:
     top: float
     speeds: int = 10
     directions: int = 36
+    gust: float = 1.0
 
     def __post_init__(self) -> None:
         if not 0.5 <= self.top <= _MOST:
             raise ValueError(f"'top' must lie in 0.5 to {_MOST:g} m/s (got {self.top})")
+        if not 1.0 <= self.gust <= 5.0:
+            raise ValueError(f"'gust' must lie in 1 to 5 times (got {self.gust:g})")
         if self.speeds < 1 or self.directions < 4:
             raise ValueError("a dial needs one speed and four directions or more")
 

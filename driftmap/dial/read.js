@@ -108,6 +108,21 @@ function wordAt(speed, from) {
   return worst(words);
 }
 
+// Why a reading no longer counts: another day than the dial was made for, or too old.
+function lapsed(readAt, now) {
+  const today = [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((n) => String(n).padStart(2, "0")).join("-");
+  if (today !== DIAL.date) return `This dial was made for ${DIAL.date}: today is another day, make a new one`;
+  const age = (now - readAt) / 1000;
+  if (!(age >= 0 && age < DIAL.stale)) return `Read the meter again: this reading is ${Math.floor(age / 60)} min old`;
+  return "";
+}
+
+// Why a gust is not covered; one that is no number was not read.
+function gusty(speed, gust) {
+  if (!Number.isFinite(gust) || gust <= speed * DIAL.gust * (1 + 1e-9)) return "";
+  return DIAL.gust > 1 ? `Gusts stronger than ${DIAL.gust} times the wind were not worked out` : "This dial was made for a steady wind: no gusts were worked out";
+}
+
 // What speaks against flying in any of these winds: each kind of check once, at its worst.
 function reasonsAt(places) {
   const { lines, texts, people } = DIAL.reasons;

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.planning.dial import HIGHEST, wind_allowed
 from driftmap.planning.supposed import REFERENCE, Supposition, suppose
 from driftmap.planning.trial import Setup
@@ -27,7 +27,7 @@ _SUPPOSED: Final = (
 
 
 def metered_wind(
-    supposition: Supposition, from_deg: float, speed: float
+    supposition: Supposition, from_deg: float, speed: float, *, gust: float = 1.0
 ) -> WindProfile:
     """Give the wind that a reading at head height stands for.
 
@@ -39,6 +39,8 @@ def metered_wind(
         Direction the wind comes from at `METER_HEIGHT`, clockwise from true north [deg].
     speed : float
         Speed at `METER_HEIGHT` [m s⁻¹].
+    gust : float
+        Gusts there for each of that speed, 1 or more.
 
     Returns
     -------
@@ -54,8 +56,8 @@ def metered_wind(
     """
     told = f"{speed:.2f} m/s from {from_deg % 360:03.0f}° on the meter"
     if supposition.shape is None:
-        wind = known_wind(supposition, from_deg, speed)
-        words = f"{speed:.6f} m/s from {from_deg % 360:.4f}"
+        words = _words(from_deg, speed, gust)
+        wind = read_wind(words, site_altitude=supposition.site_altitude)
         notes = tuple(
             n.replace(words, "the meter")
             for n in wind.assumed
@@ -64,6 +66,7 @@ def metered_wind(
     else:
         share, turn = _at_meter(supposition.shape)
         wind = suppose(supposition, math.degrees(turn) + from_deg, speed / share)
+        wind = replace(wind, levels=_read_at_meter(from_deg, speed, gust))
         notes = wind.assumed[:-1]  # the last one speaks of known winds, as ours does
     return replace(
         wind,
@@ -76,14 +79,28 @@ def metered_wind(
     )
 
 
-def known_wind(supposition: Supposition, from_deg: float, speed: float) -> WindProfile:
+def _words(from_deg: float, speed: float, gust: float) -> str:
+    told = f"{speed:.6f} m/s from {from_deg % 360:.4f}"
+    return f"{told} gusting to {speed * gust:.6f} m/s" if gust > 1 else told
+
+
+def _read_at_meter(from_deg: float, speed: float, gust: float) -> tuple[WindLevel, ...]:
+    if gust <= 1:
+        return ()
+    way = math.radians(from_deg)
+    return (WindLevel(METER_HEIGHT, way, speed, speed * gust, "the meter"),)
+
+
+def known_wind(
+    supposition: Supposition, from_deg: float, speed: float, *, gust: float = 1.0
+) -> WindProfile:
     """Give the wind as a reading at head height alone tells it.
 
     Parameters
     ----------
     supposition : Supposition
         Where the meter is read.
-    from_deg, speed : float
+    from_deg, speed, gust : float
         As for `metered_wind`.
 
     Returns
@@ -91,7 +108,7 @@ def known_wind(supposition: Supposition, from_deg: float, speed: float) -> WindP
     WindProfile
         The wind in words: known only as high as a reading tells.
     """
-    words = f"{speed:.6f} m/s from {from_deg % 360:.4f}"
+    words = _words(from_deg, speed, gust)
     return read_wind(words, site_altitude=supposition.site_altitude)
 
 

@@ -8,10 +8,8 @@ from functools import partial
 from typing import Final
 
 import numpy as np
-import shapely
 
 from driftmap.air.wind import WindProfile
-from driftmap.ground.site import Site
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     FINDINGS,
@@ -48,14 +46,25 @@ class Aim:
         the azimuth is None for a rail as planned "into the wind".
     trial : Trial
         Its verdict.
-    over : tuple of str
-        Areas with people that the way up to the middle apogee passes over.
     """
 
     tilt_deg: float
     azimuth_deg: float | None
     trial: Trial
-    over: tuple[str, ...]
+
+    @property
+    def over(self) -> tuple[tuple[str, float], ...]:
+        """Areas with people that ways up pass over, and the share that do, most first.
+
+        These are the verdict's own figures; an area that no way up was seen to pass over
+        is left out.
+        """
+        seen = [
+            (check.area, check.value)
+            for check in self.trial.checks
+            if check.kind is Kind.OVERFLIGHT and check.value and check.area != "people"
+        ]
+        return tuple(sorted(seen, key=lambda pair: -pair[1]))
 
     @property
     def worst_failure(self) -> Check | None:
@@ -78,13 +87,13 @@ class Aim:
     def order(self) -> tuple[float, ...]:
         """Give the key by which aims are ranked, the best first.
 
-        Go before hold before no-go; then ways up clear of people; then the larger room
+        Go before hold before no-go; then fewer ways up over people; then the larger room
         to the nearest limit; then the rarer hit among people; then the lesser tilt.
         """
         hit = self.worst_failure
         return (
             FINDINGS.index(self.trial.verdict),
-            len(self.over),
+            round(max((share for _, share in self.over), default=0.0), 3),
             round(self.nearness, 3),
             0.0 if hit is None or hit.value is None else hit.value,
             self.trial.stray[0],
@@ -168,12 +177,12 @@ def best_aims(
     def tried(grid: Sequence[tuple[float, float]]) -> list[Aim]:
         found = sweep(partial(_try_aim, packed, wind), grid, hands)
         pairs = zip(grid, found, strict=True)
-        return [_aim(setup.site, *aim, trial) for aim, trial in pairs]
+        return [_aim(*aim, trial) for aim, trial in pairs]
 
     rail = setup.flight.rail
     leans = None if rail.azimuth == "into the wind" else float(np.degrees(rail.azimuth))
     tilt = float(np.degrees(rail.angle.value))
-    planned = _aim(setup.site, tilt, leans, try_flight(setup, wind))
+    planned = _aim(tilt, leans, try_flight(setup, wind))
     aims = tried(grid_of_aims(limit))
     aims.sort(key=Aim.order)
     known = {(a.tilt_deg, a.azimuth_deg) for a in aims}
@@ -200,18 +209,10 @@ def _try_aim(packed: bytes, wind: WindProfile, aim: tuple[float, float]) -> Tria
     return try_flight(replace(setup, flight=flight), wind)
 
 
-def _aim(site: Site, tilt: float, azimuth: float | None, trial: Trial | Lost) -> Aim:
+def _aim(tilt: float, azimuth: float | None, trial: Trial | Lost) -> Aim:
     if isinstance(trial, Lost):
-        return Aim(tilt, azimuth, Trial(NOT_KNOWN, problem=trial.reason), ())
-    return Aim(tilt, azimuth, trial, _passed_over(site, trial.track))
-
-
-def _passed_over(site: Site, track: tuple[float, float]) -> tuple[str, ...]:
-    """Name the areas with people under the way from the pad to the middle apogee."""
-    way = shapely.LineString([(0.0, 0.0), track])
-    return tuple(
-        area.name for area in site.areas if area.occupied and area.shape.intersects(way)
-    )
+        return Aim(tilt, azimuth, Trial(NOT_KNOWN, problem=trial.reason))
+    return Aim(tilt, azimuth, trial)
 
 
 def _most(checks: Iterable[Check]) -> Check | None:

@@ -144,7 +144,7 @@ def _aim(aim: Aim, head: Mapping[str, Any]) -> dict[str, Any]:
         "verdict": "go if" if verdict == "go" and head["conditions"] else verdict,
         "blocked_by": aim.trial.blocked_by,
         "nearest_limit": _finite(aim.nearness),
-        "passes_over": list(aim.over),
+        "passes_over": [{"area": name, "share": share} for name, share in aim.over],
         "worst_area_in_failure": _check(aim.worst_failure),
         "outside_boundary_when_recovery_works": {
             "value": aim.trial.stray[0],

@@ -11,6 +11,7 @@ from typing import Final
 
 from driftmap.planning.hours import Hours, Reading
 from driftmap.planning.ledger import Ledger
+from driftmap.planning.sector import Sector, worst
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
@@ -117,8 +118,8 @@ def season_hours(
 ) -> tuple[SeasonHour, ...]:
     """Give every hour of a season its verdict.
 
-    Winds are put into bins of 10° and 0.5 m/s, speeds rounded up, and each bin that occurs is flown once, in
-    full and on the same seed.
+    Winds are put into bins of 10° and 0.5 m/s, speeds rounded up. Each bin that occurs is
+    judged as a whole, on the same seed: no wind in it is judged milder than by itself.
 
     Parameters
     ----------
@@ -151,7 +152,7 @@ def season_hours(
     def keep(i: int, trial: Trial) -> None:
         ledger.keep(_name(todo[i]), trial.verdict, trial.blocked_by)
 
-    work = partial(_try_reading, pack(setup), supposition)
+    work = partial(_try_bin, pack(setup), supposition)
     found = sweep(work, todo, hands, done=keep)
     for wind, result in zip(todo, found, strict=True):
         if isinstance(result, Lost):
@@ -226,6 +227,18 @@ def _scaled(reading: Reading, scale: float) -> Reading:
 def _name(wind: Reading) -> str:
     way = "variable" if wind[0] is None else f"{wind[0]:.0f} deg"
     return f"{way} {wind[1]:.1f} m/s"
+
+
+def _try_bin(packed: bytes, supposition: Supposition, wind: Reading) -> Trial:
+    """Judge all winds of a bin at once; a variable one at both of its speeds."""
+    way, speed = wind
+    low = max(speed - SPEED_STEP, 0.0)
+    if way is None or not speed:
+        ends = dict.fromkeys((low, speed))
+        return worst(_try_reading(packed, supposition, (way, v)) for v in ends)
+    return Sector(unpack(packed), supposition, way, DIRECTION_STEP / 2).between(
+        low, speed
+    )
 
 
 def _try_reading(packed: bytes, supposition: Supposition, wind: Reading) -> Trial:

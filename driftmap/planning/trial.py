@@ -104,8 +104,6 @@ class Trial:
     stray : (float, float, float)
         Share of flights that land a piece outside the boundary though recovery works,
         and its interval.
-    track : (float, float)
-        East and north of the middle apogee [m].
     problem : str
         Why the flight could not be flown.
     """
@@ -113,7 +111,6 @@ class Trial:
     verdict: Finding
     checks: tuple[Check, ...] = ()
     stray: tuple[float, float, float] = (1.0, 0.0, 1.0)
-    track: tuple[float, float] = (0.0, 0.0)
     problem: str = ""
 
     @property
@@ -229,12 +226,10 @@ def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
     by_case = per_case(struck(cloud, outside(setup.site.boundary)))
     # A recovery that never works says nothing of where it would land.
     stray = by_case.get(WORKS, Probability(1.0, 0.0, 1.0, 0, 0))
-    top = cloud.apogee
     return Trial(
         decide(c for c in checks if not c.question),
         checks,
         (stray.estimate, stray.lower, stray.upper),
-        (float(np.median(top.east)), float(np.median(top.north))),
     )
 
 

@@ -4,6 +4,7 @@ from say, at the worst between them, and holds where it knows nothing.
 
 import dataclasses
 import json
+from datetime import datetime, timedelta
 from importlib.resources import files
 
 import numpy as np
@@ -100,7 +101,7 @@ def test_each_verdict_is_told_by_word_and_shape(browser, page, dial):
         )
         assert shown == [verdict]
         told = browser.find("#why").text
-        assert ("limit " in told) == (verdict != "go")
+        assert ("limit " in told or "we allow" in told) == (verdict != "go")
         assert ("All checks are within limits" in told) == (verdict == "go")
 
 
@@ -145,6 +146,61 @@ def test_a_bearing_past_north_is_the_same_bearing(browser, page, turned, from_de
         put(browser, 5, bearing)
         seen.append((word(browser), browser.find("#reading").text, lines(browser)))
     assert seen[0] == seen[1]
+
+
+def test_a_reading_grows_old_and_holds_until_it_is_set_again(browser, page, dial):
+    browser.open(page)
+    speed, from_deg = wind_with(dial, "go")
+    put(browser, speed / MILE_PER_HOUR, from_deg)
+    assert word(browser) == "GO"
+    browser.js("readAt = new Date(Date.now() - 1000 * (DIAL.stale + 60)); show()")
+    assert word(browser) == "HOLD"
+    assert (
+        "Read the meter again: this reading is 21 min old" in browser.find("#why").text
+    )
+    put(browser, speed / MILE_PER_HOUR, from_deg)
+    assert word(browser) == "GO"
+    # Nor does a clock that runs backwards make it young again.
+    browser.js("readAt = new Date(Date.now() + 60000); show()")
+    assert word(browser) == "HOLD"
+
+
+def test_an_old_reading_never_makes_a_no_go_milder(browser, page, dial):
+    browser.open(page)
+    speed, from_deg = wind_with(dial, "no-go")
+    put(browser, speed / MILE_PER_HOUR, from_deg)
+    browser.js("readAt = new Date(0); show()")
+    assert word(browser) == "NO-GO"
+
+
+def test_on_another_day_every_wind_holds(browser, dial, tmp_path):
+    path = tmp_path / "dial.html"
+    yesterday = datetime.now().astimezone().date() - timedelta(days=1)
+    path.write_text(dial_html(dial, units="us", made_for=yesterday), encoding="utf-8")
+    browser.open(path)
+    speed, from_deg = wind_with(dial, "go")
+    put(browser, speed / MILE_PER_HOUR, from_deg)
+    assert word(browser) == "HOLD"
+    assert f"made for {yesterday}" in browser.find("#why").text
+
+
+def test_a_gust_that_was_not_worked_out_holds(browser, page, dial):
+    browser.open(page)
+    speed, from_deg = wind_with(dial, "go")
+    put(browser, speed / MILE_PER_HOUR, from_deg)
+    browser.find("#gust").send_keys("15")
+    assert word(browser) == "HOLD"
+    assert "steady wind" in browser.find("#why").text
+    browser.find("#gust").clear()
+    put(browser, speed / MILE_PER_HOUR, from_deg)
+    assert word(browser) == "GO"
+
+
+def test_the_answers_it_rests_on_are_listed(browser, page):
+    browser.open(page)
+    told = browser.find("#answers").text
+    assert "answers-dunlin.toml" in told
+    assert "fire precautions: yes" in told
 
 
 def test_keys_turn_the_dial(browser, page):

@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -38,6 +39,7 @@ from driftmap.errors import InputError
 from driftmap.planning import Setup, Supposition
 from driftmap.planning.trial import flown, judged
 from driftmap.report.sentences import sentence
+from driftmap.rules import surface_wind
 from driftmap.units import MILE_PER_HOUR
 from driftmap.verdict.check import decide
 from driftmap.verdict.limits import read_limits
@@ -331,6 +333,31 @@ def test_pages_are_small_and_made_of_one_file(dial):
     page = dial_html(dial, units="si")
     assert len(page.encode()) < 900_000
     assert "src=" not in page.partition("<script>")[0]
+
+
+@pytest.mark.parametrize("shape", [None, "morning.csv"])
+def test_a_gust_is_carried_by_every_wind_of_the_dial(shape):
+    read = (
+        None
+        if shape is None
+        else read_wind(ROOT / "examples" / shape, site_altitude=300.0)
+    )
+    for wind in (
+        metered_wind(Supposition(300.0, read), 240.0, 5.0, gust=1.4),
+        known_wind(Supposition(300.0, read), 240.0, 5.0, gust=1.4),
+    ):
+        _, (_, strongest) = surface_wind(wind)
+        assert strongest >= 7.0
+        gusts = [level.gust for level in wind.levels if level.gust]
+        assert gusts == [pytest.approx(7.0)]
+    with pytest.raises(ValueError, match="'gust'"):
+        Reach(5.0, gust=0.9)
+
+
+def test_a_page_says_its_day_and_differs_by_it(dial):
+    pages = [dial_html(dial, units="us", made_for=date(2026, 6, day)) for day in (1, 2)]
+    assert "For <b>1 June 2026</b> only" in pages[0]
+    assert '"date":"2026-06-02"' in pages[1]
 
 
 @pytest.mark.parametrize("top", [0.0, 100.0, float("nan")])

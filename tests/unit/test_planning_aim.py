@@ -93,6 +93,6 @@ def test_each_aim_is_the_verdict_of_the_flight_so_aimed(found, flight):
 
 def test_not_known_comes_last():
     check = Check(kind=Kind.LANDS_IN, name="x", outcome="fail", source="", unit="share")
-    known = Aim(20.0, 0.0, Trial("no-go", (check,)), ("A", "B"))
-    lost = Aim(0.0, 0.0, Trial("not known"), ())
+    known = Aim(20.0, 0.0, Trial("no-go", (check,)))
+    lost = Aim(0.0, 0.0, Trial("not known"))
     assert known.order() < lost.order()

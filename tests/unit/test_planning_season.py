@@ -128,6 +128,7 @@ def flown(monkeypatch):
 
     stop = {}
     monkeypatch.setattr(season, "_try_reading", stand_in)
+    monkeypatch.setattr(season, "_try_bin", stand_in)
     return calls, stop
 
 
