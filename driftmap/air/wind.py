@@ -185,6 +185,8 @@ class WindProfile:
         What the sources say that a verdict must hold for, a sentence each.
     temperature, altimeter : float or None
         Air temperature [K] and altimeter setting [Pa] of a surface report, if it has them.
+    cloud_cover, visibility : float or None
+        Most cloud, as a share, and least visibility [m] that a surface report tells.
     members : array_like, shape (m, 2, k), or None
         East and north components of each member of an ensemble at `height` [m s⁻¹];
         `east` and `north` are then their mean.
@@ -216,6 +218,8 @@ class WindProfile:
     warned: tuple[str, ...] = field(default=())
     temperature: float | None = None
     altimeter: float | None = None
+    cloud_cover: float | None = None
+    visibility: float | None = None
     members: FloatArray | None = None
     levels: tuple[WindLevel, ...] = field(default=())
 

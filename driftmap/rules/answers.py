@@ -26,8 +26,14 @@ __all__ = [
     "with_answers",
 ]
 
-_LARGER: Final = ("total_impulse", "expected_altitude", "surface_wind")
-"""Facts that both a person and the flights flown may tell."""
+_STRICTER: Final = MappingProxyType(
+    {
+        **dict.fromkeys(("total_impulse", "expected_altitude", "surface_wind"), max),
+        "cloud_cover": max,
+        "visibility": min,
+    }
+)
+"""Facts that both a person and flights, winds or reports may tell, and which one counts."""
 
 _SEASON: Final = timedelta(days=365)
 """How long an answer for the season holds; assumed."""
@@ -334,8 +340,8 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
     """Add the numbers that people gave to those the files told.
 
     A flight file is one rocket: it is launched alone unless an answer says otherwise.
-    Where people and flights flown both tell a figure of which more is never better (total
-    impulse, height, wind), the larger counts.
+    Where people and flights, winds or reports both tell a figure (total impulse, height,
+    wind, cloud, visibility), the one that allows less counts.
 
     Parameters
     ----------
@@ -356,8 +362,8 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
     """
     numbers = {"rockets_together": 1.0, **facts.numbers, **answers.numbers}
     for name in answers.numbers.keys() & facts.numbers.keys():
-        if name not in _LARGER:
+        if name not in _STRICTER:
             text = f"{FACTS[name].text} is known already; change it where it stands"
             raise InputError(answers.source, name, text)
-        numbers[name] = max(answers.numbers[name], facts.numbers[name])
+        numbers[name] = _STRICTER[name](answers.numbers[name], facts.numbers[name])
     return of_each_motor(Facts(numbers, facts.groups, facts.ranges))

@@ -319,7 +319,7 @@ def _judged(rule: Rule, limit: float, value: float | None, said: Answers) -> _Wo
             return _settled(rule.stand_in.name, said, rule.stand_in.text)
         return _unknown((kind.fact,), said)
     if _within(kind, value, limit):
-        return _Word("pass", answered=kind.fact in said.numbers)
+        return _Word("pass", answered=said.numbers.get(kind.fact) == value)
     if rule.excuse:
         return _settled(rule.excuse.name, said, rule.excuse.text)
-    return _Word("fail", answered=kind.fact in said.numbers)
+    return _Word("fail", answered=said.numbers.get(kind.fact) == value)

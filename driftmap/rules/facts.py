@@ -143,6 +143,7 @@ def facts_of(
         numbers["expected_altitude"] = altitude
     if wind is not None:
         numbers["surface_wind"], ranges["surface_wind"] = surface_wind(wind)
+        numbers |= _sky(wind)
     groups = {
         name: tuple(
             (area.name, float(pad.distance(area.shape)))
@@ -152,6 +153,12 @@ def facts_of(
         for name, group in GROUPS.items()
     }
     return of_each_motor(Facts(numbers, groups, ranges))
+
+
+def _sky(wind: WindProfile) -> dict[str, float]:
+    """Take cloud and visibility from a surface report, if there is one."""
+    told = {"cloud_cover": wind.cloud_cover, "visibility": wind.visibility}
+    return {name: value for name, value in told.items() if value is not None}
 
 
 def _motor(motor: Motor) -> dict[str, float]:

@@ -145,6 +145,8 @@ class Reading:
         East and north components of each member of an ensemble [m s⁻¹].
     pressure : float or None
         Altimeter setting [Pa].
+    cloud_cover, visibility : float or None
+        Most cloud, as a share, and least visibility that a report tells [m].
     terrain : str or None
         Class of `driftmap.winds.law.ROUGHNESS` that the reading itself names.
     warned : tuple of str
@@ -166,6 +168,8 @@ class Reading:
     from_ground: bool = False
     members: FloatArray | None = None
     pressure: float | None = None
+    cloud_cover: float | None = None
+    visibility: float | None = None
     terrain: str | None = None
     warned: tuple[str, ...] = field(default=())
     assumed: tuple[str, ...] = field(default=())

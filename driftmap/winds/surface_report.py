@@ -25,6 +25,7 @@ from driftmap.winds.remarks import (
     split_report,
     trend_winds,
 )
+from driftmap.winds.sky import cloud_cover, visibility
 from driftmap.winds.times import nearest_day
 
 __all__ = ["MAST_HEIGHT", "looks_like_surface_report", "read_surface_report"]
@@ -157,6 +158,8 @@ def _report(
         valid=valid,
         direction_error=spread,
         pressure=_pressure(words),
+        cloud_cover=cloud_cover(words),
+        visibility=visibility(words),
         warned=tuple(f"{name} tells of {what}" for what in told),
         assumed=(
             f"{name}: measured 10 m above the ground, taken for the wind at the site",

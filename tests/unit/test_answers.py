@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from driftmap import read_wind
 from driftmap.errors import InputError
 from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight
@@ -248,3 +249,29 @@ def test_the_examples_answer_all_that_is_asked(flight, site, answers):
     facts = facts_of(rocket, ground, altitude=1000.0, when=WHEN, impulse=53.0)
     lines = evaluate(sets, with_answers(facts, said), said)
     assert {r.name for r in lines if r.outcome != "pass"} == {"surface_wind"}
+
+
+@pytest.mark.parametrize(
+    ("report", "answered", "outcomes"),
+    [
+        ("10SM FEW040", {}, ("pass", "pass")),
+        ("3SM BKN040", {}, ("fail", "fail")),
+        ("3SM BKN040", {"visibility": 20e3, "cloud_cover": 0.0}, ("fail", "fail")),
+        ("10SM CLR", {"visibility": 1e3, "cloud_cover": 1.0}, ("fail", "fail")),
+        ("10SM", {}, ("pass", "ask")),
+    ],
+)
+def test_a_report_tells_cloud_and_visibility_and_the_stricter_counts(
+    report, answered, outcomes
+):
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    wind = read_wind(
+        f"METAR KXYZ 131520Z 08005KT {report} 20/05 A2992",
+        site_altitude=site.elevation,
+        when=WHEN,
+    )
+    facts = facts_of(read_flight(ROOT / "examples" / "willet.toml"), site, wind=wind)
+    said = Answers(numbers=answered)
+    lines = {r.name: r for r in evaluate(SETS, with_answers(facts, said), said)}
+    assert (lines["visibility"].outcome, lines["cloud_cover"].outcome) == outcomes
+    assert not lines["visibility"].answered or answered

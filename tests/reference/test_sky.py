@@ -1,0 +1,58 @@
+"""Cloud and visibility of surface reports against two independent decoders.
+
+Sources
+-------
+- metar (package registry): visibility in statute miles.
+- metar-taf-parser-mivek (package registry): amounts of cloud layers.
+- WMO FM 15: FEW 1 to 2 eighths, SCT 3 to 4, BKN 5 to 7, OVC 8; 9999 is 10 km or more (in
+  secondary copies).
+"""
+
+from __future__ import annotations
+
+import pytest
+from metar.Metar import Metar
+from metar_taf_parser.parser.parser import MetarParser
+
+from driftmap.winds.sky import cloud_cover, visibility
+
+MOST = {"SKC": 0.0, "CLR": 0.0, "FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0}
+
+REPORTS = [
+    "KXYZ 131556Z 24008KT 10SM CLR 20/05 A2992",
+    "KXYZ 131556Z 24008KT 10SM FEW030 SCT250 20/05 A2992",
+    "KXYZ 131556Z 24008KT 1 1/2SM BR BKN005 OVC010 10/09 A2992",
+    "KXYZ 131556Z 24008KT 3/4SM FG OVC002 10/09 A2992",
+    "KXYZ 131556Z 24008KT 7SM SCT015CB BKN040 20/05 A2992",
+    "EGXX 131550Z 24008KT 4000 BR SCT012 12/11 Q1013",
+    "EGXX 131550Z 24008KT 9999 FEW040 18/09 Q1013",
+    "EGXX 131550Z 24008KT 0800 FG OVC002 12/12 Q1013",
+]
+
+
+@pytest.mark.parametrize("report", REPORTS)
+def test_two_decoders_agree(report):
+    words = report.split()[2:]
+    seen = Metar(report).vis.value("M")
+    assert visibility(words) == pytest.approx(seen, rel=2e-4)  # a mile of 1609.344 m
+    layers = MetarParser().parse(report).clouds
+    amounts = [MOST[layer.quantity.name] for layer in layers] or [0.0]
+    assert cloud_cover(words) == max(amounts)
+
+
+@pytest.mark.parametrize(
+    ("words", "cover", "seen"),
+    [
+        ("24008KT M1/4SM FG VV001", 1.0, 0.0),
+        ("24008KT P6SM SCT030", 0.5, 6 * 1609.344),
+        ("24008KT CAVOK", None, 10_000.0),  # cloud above 5,000 ft is not told
+        ("24008KT 9999 NSC", None, 10_000.0),
+        ("24008KT 10SM SKC", 0.0, 10 * 1609.344),
+        ("24008KT", None, None),
+        ("24008KT 9999 BKN///", 7 / 8, 10_000.0),
+        ("24008KT 6000 2000NE FEW010", 2 / 8, 6000.0),
+    ],
+)
+def test_bounds_and_what_is_not_told(words, cover, seen):
+    assert cloud_cover(words.split()) == cover
+    assert visibility(words.split()) == (seen if seen is None else pytest.approx(seen))
