@@ -73,6 +73,10 @@ _COMMANDS: Final = MappingProxyType(
             "driftmap.cli.log:log_command",
             "What was assessed, decided and found.",
         ),
+        "review": (
+            "driftmap.cli.review:review_command",
+            "Were the forecasts any good?",
+        ),
         "search": (
             "driftmap.cli.search:search_command",
             "Where to look for what came down.",

@@ -1,0 +1,359 @@
+"""What a log of flights says of the forecasts, with how surely, and what to change."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import ceil, sqrt
+from typing import Final
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.hazard.probability import binomial
+from driftmap.review.records import Flew, Record
+from driftmap.review.scores import depth_rank, energy_score, log_score, normal_energy
+
+__all__ = [
+    "PRIOR_WEIGHT",
+    "Bias",
+    "Cause",
+    "Coverage",
+    "Figure",
+    "Review",
+    "review",
+]
+
+PRIOR_WEIGHT: Final = 50.0
+"""Flights that the assumed likelihood of a failure counts for beside those seen. Assumed."""
+
+_SHARES: Final = (0.5, 0.9, 0.99)
+_BINS: Final = 10
+_LITTLE: Final = 10  # flights that tell little
+_KNOWN: Final = 0.1  # half-width at which a factor is known
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A number with its 95 % interval.
+
+    Parameters
+    ----------
+    value, lower, upper : float
+        Estimate and interval.
+    flights : int
+        Flights it rests on.
+    """
+
+    value: float
+    lower: float
+    upper: float
+    flights: int
+
+    def holds(self, value: float) -> bool:
+        """Tell whether a value lies in the interval."""
+        return self.lower <= value <= self.upper
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """How often the rocket lay inside a line.
+
+    Parameters
+    ----------
+    share : float
+        What the line should hold.
+    seen : Figure
+        What it held, with the exact binomial interval.
+    """
+
+    share: float
+    seen: Figure
+
+
+@dataclass(frozen=True, slots=True)
+class Bias:
+    """Finds beside forecasts for one group of flights.
+
+    Parameters
+    ----------
+    group : str
+        Which.
+    downwind, right : Figure
+        How much farther downwind, and right of it, they lay than foretold [m].
+    """
+
+    group: str
+    downwind: Figure
+    right: Figure
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """A failure seen beside its assumed likelihood.
+
+    Parameters
+    ----------
+    cause : str
+        Which.
+    assumed : float
+        Likelihood assumed, averaged over the flights.
+    seen : int
+        How often it happened.
+    updated : Figure
+        Likelihood after, with its interval: Beta prior of the weight `PRIOR_WEIGHT`.
+    """
+
+    cause: str
+    assumed: float
+    seen: int
+    updated: Figure
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Review:
+    """What a log says of the forecasts.
+
+    Parameters
+    ----------
+    landings, flights : int
+        Outcomes with a place, and with a case.
+    coverage : tuple of Coverage
+        Of the 50, 90 and 99 % lines.
+    ranks : tuple of int
+        Finds by tenth of the depth rank.
+    band : (int, int)
+        What 95 % of such counts would be, were the forecasts right.
+    energy, log : Figure or None
+        Mean of forecast less reference: below 0 the forecast is better.
+    biases : tuple of Bias
+        All together, by device, by source of the wind.
+    drift, width : Figure or None
+        Factor on the drift foretold, and on the spread across the wind.
+    causes : tuple of Cause
+        Failures.
+    proposals : tuple of str
+        What could be changed, with how surely; nothing is changed.
+    cautions : tuple of str
+        How little this may be.
+    """
+
+    landings: int
+    flights: int
+    coverage: tuple[Coverage, ...]
+    ranks: tuple[int, ...]
+    band: tuple[int, int]
+    energy: Figure | None
+    log: Figure | None
+    biases: tuple[Bias, ...]
+    drift: Figure | None
+    width: Figure | None
+    causes: tuple[Cause, ...]
+    proposals: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def review(records: Sequence[Record], flights: Sequence[Flew]) -> Review:
+    """Review forecasts by what came of them.
+
+    Parameters
+    ----------
+    records : sequence of Record
+        Finds beside forecasts.
+    flights : sequence of Flew
+        Flights whose case is known.
+
+    Returns
+    -------
+    Review
+        What they say; with few flights, that they say little.
+    """
+    depths = np.array([depth_rank(r.found, r.forecast) for r in records])
+    counts = np.histogram(depths, _BINS, (0.0, 1.0))[0]
+    drift, width = _drift(records), _width(records)
+    causes = _causes(flights)
+    energy, log = _scores(records)
+    return Review(
+        landings=len(records),
+        flights=len(flights),
+        coverage=tuple(_coverage(depths)),
+        ranks=tuple(counts.tolist()),
+        band=_band(len(records)),
+        energy=energy,
+        log=log,
+        biases=tuple(_biases(records)),
+        drift=drift,
+        width=width,
+        causes=causes,
+        proposals=tuple(_proposals(drift, width, causes)),
+        cautions=tuple(_cautions(records, flights, drift, width)),
+    )
+
+
+def _coverage(depths: FloatArray) -> list[Coverage]:
+    found = []
+    for share in _SHARES if depths.size else ():
+        p = binomial(int(np.count_nonzero(depths <= share)), depths.size)
+        found.append(Coverage(share, Figure(p.estimate, p.lower, p.upper, depths.size)))
+    return found
+
+
+def _band(count: int) -> tuple[int, int]:
+    """Give what a tenth of so many flights holds, 95 % of the time."""
+    # scipy.stats takes 0.4 s to import.
+    from scipy.stats import binom  # noqa: PLC0415
+
+    low, high = binom.ppf([0.025, 0.975], count, 1 / _BINS)
+    return int(low), int(high)
+
+
+def _mean(values: FloatArray) -> Figure:
+    """Give a mean with its interval by Student's t."""
+    from scipy.special import stdtrit  # noqa: PLC0415
+
+    n, mean = values.size, float(values.mean())
+    if n < 2:
+        return Figure(mean, -np.inf, np.inf, n)
+    half = float(stdtrit(n - 1, 0.975)) * float(values.std(ddof=1)) / sqrt(n)
+    return Figure(mean, mean - half, mean + half, n)
+
+
+def _scores(records: Sequence[Record]) -> tuple[Figure | None, Figure | None]:
+    """Score against one normal cloud made of all the other finds of the log."""
+    if len(records) < 6:
+        return None, None
+    finds = np.array([r.found for r in records])
+    energy, log = [], []
+    for number, record in enumerate(records):
+        rest = np.delete(finds, number, axis=0)
+        mean, cov = rest.mean(axis=0), np.cov(rest.T) + np.eye(2)
+        off = record.found - mean
+        plain = float(off @ np.linalg.solve(cov, off)) / 2
+        plain += float(np.log(2 * np.pi) + np.log(np.linalg.det(cov)) / 2)
+        log.append(log_score(record.found, record.forecast) - plain)
+        energy.append(
+            energy_score(record.found, record.forecast)
+            - normal_energy(record.found, mean, cov)
+        )
+    return _mean(np.array(energy)), _mean(np.array(log))
+
+
+def _biases(records: Sequence[Record]) -> list[Bias]:
+    if not records:
+        return []
+    keys: list[tuple[str, Callable[[Record], str]]] = [
+        ("all", lambda r: "all flights"),
+        ("device", lambda r: f"under {r.device}"),
+        ("wind", lambda r: f"wind of {r.source}"),
+    ]
+    found = []
+    for _, key in keys:
+        for group in sorted({key(r) for r in records}):
+            off = np.array([r.found - r.mean for r in records if key(r) == group])
+            found.append(Bias(group, _mean(off[:, 0]), _mean(off[:, 1])))
+    return found
+
+
+def _drift(records: Sequence[Record]) -> Figure | None:
+    """Fit the factor on the downwind drift foretold, each flight by its own spread."""
+    if len(records) < 3:
+        return None
+    from scipy.special import stdtrit  # noqa: PLC0415
+
+    y = np.array([r.found[0] for r in records])
+    x = np.array([r.mean[0] for r in records])
+    weight = 1 / np.array([r.spread[0] for r in records]) ** 2
+    if not (weight * x**2).sum() > 0:
+        return None
+    slope = float((weight * x * y).sum() / (weight * x**2).sum())
+    rest = float((weight * (y - slope * x) ** 2).sum() / (y.size - 1))
+    half = float(stdtrit(y.size - 1, 0.975)) * sqrt(rest / float((weight * x**2).sum()))
+    return Figure(slope, slope - half, slope + half, y.size)
+
+
+def _width(records: Sequence[Record]) -> Figure | None:
+    """Fit the factor on the spread across the wind, which no drag changes."""
+    if len(records) < 3:
+        return None
+    from scipy.special import chdtri  # noqa: PLC0415
+
+    off = np.array([(r.found[1] - r.mean[1]) / r.spread[1] for r in records])
+    n, total = off.size, float(((off - off.mean()) ** 2).sum())
+    low, high = (float(chdtri(n - 1, q)) for q in (0.025, 0.975))
+    return Figure(sqrt(total / (n - 1)), sqrt(total / low), sqrt(total / high), n)
+
+
+def _causes(flights: Sequence[Flew]) -> tuple[Cause, ...]:
+    """Update each likelihood by what was seen (Beta prior, binomial count)."""
+    from scipy.special import betaincinv  # noqa: PLC0415
+
+    found = []
+    for cause in sorted({c for f in flights for c in f.likelihoods}):
+        about = [f for f in flights if cause in f.likelihoods]
+        assumed = float(np.mean([f.likelihoods[cause] for f in about]))
+        if not 0 < assumed < 1:
+            continue
+        seen = sum(f.cause == cause for f in about)
+        a = PRIOR_WEIGHT * assumed + seen
+        b = PRIOR_WEIGHT * (1 - assumed) + len(about) - seen
+        low, high = (float(betaincinv(a, b, q)) for q in (0.025, 0.975))
+        found.append(
+            Cause(cause, assumed, seen, Figure(a / (a + b), low, high, len(about)))
+        )
+    return tuple(found)
+
+
+def _proposals(
+    drift: Figure | None, width: Figure | None, causes: Sequence[Cause]
+) -> list[str]:
+    told = []
+    if drift is not None and not drift.holds(1.0) and drift.lower > 0:
+        told.append(
+            f"the drift was {drift.value:.2f} of that foretold ({drift.lower:.2f} to "
+            f"{drift.upper:.2f}): a drag area times {drift.value**2:.2f} "
+            f"({drift.lower**2:.2f} to {drift.upper**2:.2f}) would have met it, if the wind "
+            "was read right"
+        )
+    if width is not None and not width.holds(1.0):
+        told.append(
+            f"across the wind the finds scattered {width.value:.2f} times as far as foretold "
+            f"({width.lower:.2f} to {width.upper:.2f}): multiply the wind's error by that"
+        )
+    for cause in causes:
+        if not cause.updated.holds(cause.assumed):
+            told.append(
+                f"{cause.cause}: seen {cause.seen} times in {cause.updated.flights}, assumed "
+                f"{cause.assumed:.1%}; {cause.updated.value:.1%} fits better "
+                f"({cause.updated.lower:.1%} to {cause.updated.upper:.1%})"
+            )
+    return told
+
+
+def _cautions(
+    records: Sequence[Record],
+    flights: Sequence[Flew],
+    drift: Figure | None,
+    width: Figure | None,
+) -> list[str]:
+    told = []
+    for count, what in (
+        (len(records), "landings"),
+        (len(flights), "flights of known case"),
+    ):
+        if count < _LITTLE:
+            told.append(f"{count} {what} tell little: nothing here is settled by them")
+    for name, figure in (("drift", drift), ("spread", width)):
+        if figure is None:
+            continue
+        half = (figure.upper - figure.lower) / 2
+        if np.isfinite(half) and half > _KNOWN:
+            more = ceil(figure.flights * (half / _KNOWN) ** 2) - figure.flights
+            told.append(
+                f"the {name} is known to ± {half:.2f}; about {more:,} more flights would "
+                f"bring that to ± {_KNOWN:g}"
+            )
+    told.append(
+        "flights that were called off are not in here, nor what was never found: both lean "
+        "the figures to the milder side"
+    )
+    return told

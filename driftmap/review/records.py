@@ -1,0 +1,170 @@
+"""Forecasts beside what was found, from the entries of a log."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.ground.frame import to_local
+from driftmap.logbook.entry import Entry
+
+__all__ = ["Flew", "Record", "flights_of", "records_of"]
+
+_ROCKET = "rocket"
+_MIXED = 400  # landings drawn where the case is not known
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Record:
+    """Where the rocket of one flight lay, beside its forecast, turned into the wind.
+
+    Parameters
+    ----------
+    found : ndarray, shape (2,)
+        Downwind and to the right of it, from the pad [m].
+    forecast : ndarray, shape (2, m)
+        Landings foretold, in the same axes [m].
+    device : str
+        What it came down under, as told, or as planned if there was one only.
+    source : str
+        Where the wind came from.
+    """
+
+    found: FloatArray
+    forecast: FloatArray
+    device: str
+    source: str
+
+    @property
+    def mean(self) -> FloatArray:
+        """Mean of the landings foretold, shape (2,) [m]."""
+        return np.asarray(self.forecast.mean(axis=1))
+
+    @property
+    def spread(self) -> FloatArray:
+        """Their standard deviations, shape (2,) [m]."""
+        return np.asarray(self.forecast.std(axis=1, ddof=1))
+
+
+@dataclass(frozen=True, slots=True)
+class Flew:
+    """A flight whose case is known, beside what was assumed.
+
+    Parameters
+    ----------
+    cause : str
+        What happened, by the name under which it has a likelihood.
+    likelihoods : mapping of str to float
+        What was assumed for each cause.
+    """
+
+    cause: str
+    likelihoods: Mapping[str, float]
+
+
+def _pairs(entries: Sequence[Entry]) -> Iterator[tuple[Entry, Entry]]:
+    """Go through assessments with their outcomes."""
+    known = {entry.id: entry for entry in entries if entry.kind == "assessment"}
+    for entry in entries:
+        if entry.kind == "outcome" and entry.about in known:
+            yield known[entry.about], entry
+
+
+def records_of(entries: Sequence[Entry]) -> tuple[Record, ...]:
+    """Put forecasts and finds side by side.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        The entries that hold now.
+
+    Returns
+    -------
+    tuple of Record
+        One for each outcome that says where the rocket lay.
+    """
+    found = []
+    for assessed, outcome in _pairs(entries):
+        place = next(
+            (f["at"] for f in outcome.body.get("found", []) if f["piece"] == _ROCKET),
+            None,
+        )
+        points = _foretold(assessed.body, outcome.body.get("case"))
+        if place is None or points is None:
+            continue
+        latitude, longitude = assessed.body["place"]
+        east, north = to_local((longitude, latitude), place[1], place[0])
+        wind = assessed.body["wind_10_m"]["from_rad"]
+        devices = assessed.body.get("devices", [])
+        device = outcome.body.get("device") or (devices[0] if len(devices) == 1 else "")
+        found.append(
+            Record(
+                _turned(np.array([float(east), float(north)]), wind),
+                _turned(points, wind),
+                device or "not told",
+                str(assessed.body.get("wind", "not told")),
+            )
+        )
+    return tuple(found)
+
+
+def _turned(points: FloatArray, wind_from: float) -> FloatArray:
+    """Turn east and north into downwind and right of it."""
+    s, c = np.sin(wind_from), np.cos(wind_from)
+    east, north = points
+    return np.stack([-s * east - c * north, -c * east + s * north])
+
+
+def _foretold(body: Mapping[str, Any], case: str | None) -> FloatArray | None:
+    """Give the landings of the case that happened, or of all by their probability."""
+    lots = [
+        (c["probability"], np.array(c["pieces"][_ROCKET], dtype=float).T, c)
+        for c in body["forecast"]
+        if _ROCKET in c["pieces"]
+    ]
+    own = [
+        points
+        for _, points, c in lots
+        if case is not None and case in (c["case"], c["cause"])
+    ]
+    if own:
+        return np.concatenate(own, axis=1)
+    if not lots:
+        return None
+    total = sum(p for p, _, _ in lots)
+    picked = []
+    for probability, points, _ in lots:
+        count = round(_MIXED * probability / total)
+        at = np.linspace(0, points.shape[1] - 1, min(count, points.shape[1])).astype(
+            int
+        )
+        picked.append(points[:, at])
+    return np.concatenate(picked, axis=1)
+
+
+def flights_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
+    """Collect the flights whose case is known.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        The entries that hold now.
+
+    Returns
+    -------
+    tuple of Flew
+        What happened beside what was assumed.
+    """
+    found = []
+    for assessed, outcome in _pairs(entries):
+        case = outcome.body.get("case")
+        causes = {c["case"]: c["cause"] for c in assessed.body["forecast"]}
+        likely = assessed.body.get("likelihoods", {})
+        cause = str(causes.get(case, case))
+        if outcome.body.get("flew", True) and cause in likely:
+            found.append(Flew(cause, likely))
+    return tuple(found)

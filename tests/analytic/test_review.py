@@ -1,0 +1,122 @@
+"""A review finds what is planted in a log, covers it, and finds nothing where there is nothing."""
+
+import numpy as np
+import pytest
+from scipy.stats import beta, kstest
+
+from driftmap.ground.frame import to_lonlat
+from driftmap.logbook.entry import new_entry
+from driftmap.logbook.store import Log
+from driftmap.review.findings import PRIOR_WEIGHT, review
+from driftmap.review.records import Flew, Record, flights_of, records_of
+from driftmap.review.scores import depth_rank
+
+
+def records(count, rng, *, drift=1.0, width=1.0, device="main"):
+    """Make finds whose drift and width are so many times what is foretold."""
+    found = []
+    for _ in range(count):
+        middle = np.array([rng.uniform(200, 900), rng.normal(0, 30)])
+        spread = np.array([90.0, 70.0])
+        cloud = middle[:, None] + spread[:, None] * rng.standard_normal((2, 200))
+        lay = middle * [drift, 1] + spread * [1, width] * rng.standard_normal(2)
+        found.append(Record(lay, cloud, device, "words"))
+    return found
+
+
+def test_the_depth_rank_of_one_more_landing_is_uniform():
+    """Exactly, for a crescent of 60 points too: 1,500 ranks, Kolmogorov-Smirnov at 1 in 1,000."""
+    rng = np.random.default_rng(1)
+
+    def crescent(n):
+        turn = rng.uniform(0, np.pi, n)
+        return np.stack([np.cos(turn), np.sin(turn)]) + 0.05 * rng.standard_normal(
+            (2, n)
+        )
+
+    ranks = [depth_rank(crescent(1)[:, 0], crescent(60)) for _ in range(1500)]
+    assert kstest(ranks, "uniform").pvalue > 1e-3
+
+
+def test_nothing_is_found_where_nothing_is_planted():
+    found = review(records(400, np.random.default_rng(2)), ())
+    for coverage in found.coverage:
+        assert coverage.seen.lower - 0.01 < coverage.share < coverage.seen.upper + 0.01
+    assert found.drift.holds(1.0)
+    assert found.width.holds(1.0)
+    assert found.proposals == ()
+    # The forecast knows each day; the reference is one cloud for all.
+    assert found.energy.upper < 0
+    assert found.log.upper < 0
+
+
+def test_planted_drift_and_width_are_found_and_covered():
+    found = review(records(400, np.random.default_rng(8), drift=1.2, width=1.5), ())
+    assert found.drift.holds(1.2)
+    assert not found.drift.holds(1.0)
+    assert found.width.holds(1.5)
+    assert not found.width.holds(1.0)
+    assert len(found.proposals) == 2
+    assert "drag area times 1.4" in found.proposals[0]
+
+
+def test_a_bias_of_one_device_is_found_under_its_name():
+    rng = np.random.default_rng(4)
+    whole = [*records(150, rng), *records(150, rng, drift=1.3, device="streamer")]
+    groups = {b.group: b for b in review(whole, ()).biases}
+    assert groups["under main"].downwind.holds(0.0)
+    assert groups["under streamer"].downwind.lower > 50
+
+
+def test_a_likelihood_is_updated_as_beta_and_binomial():
+    likely = {"late opening": 0.02, "nothing deploys": 0.03, "recovery works": 0.95}
+    flights = [Flew("late opening", likely)] * 12 + [
+        Flew("recovery works", likely)
+    ] * 88
+    causes = {c.cause: c for c in review((), flights).causes}
+    late = causes["late opening"]
+    after = beta(PRIOR_WEIGHT * 0.02 + 12, PRIOR_WEIGHT * 0.98 + 88)
+    assert late.updated.value == pytest.approx(after.mean())
+    assert (late.updated.lower, late.updated.upper) == pytest.approx(
+        after.interval(0.95)
+    )
+    assert any("late opening" in text for text in review((), flights).proposals)
+
+
+def test_three_flights_tell_little():
+    found = review(records(3, np.random.default_rng(5)), ())
+    assert any("3 landings tell little" in text for text in found.cautions)
+    assert found.coverage[0].seen.upper - found.coverage[0].seen.lower > 0.6
+    assert review((), ()).coverage == ()
+
+
+def test_records_turn_finds_into_the_wind(tmp_path):
+    """A find 300 m east in a west wind lies 300 m downwind."""
+    longitude, latitude = to_lonlat((-117.952, 41.604), 300.0, 0.0)
+    body = {
+        "place": [41.604, -117.952],
+        "wind_10_m": {"from_rad": np.radians(270.0).item(), "speed_mps": 4.0},
+        "devices": ["main"],
+        "wind": "words",
+        "likelihoods": {"recovery works": 0.9, "late opening": 0.1},
+        "forecast": [
+            {
+                "case": "recovery works",
+                "cause": "recovery works",
+                "probability": 1.0,
+                "pieces": {"rocket": [[280.0, 10.0], [300.0, -10.0], [320.0, 0.0]]},
+            }
+        ],
+    }
+    first = new_entry("assessment", body)
+    find = {"piece": "rocket", "at": [float(latitude), float(longitude)]}
+    came = new_entry(
+        "outcome", {"case": "recovery works", "found": [find]}, about=first.id
+    )
+    with Log(tmp_path / "log.sqlite") as log:
+        log.append([first, came])
+        (record,) = records_of(log.current())
+        assert len(flights_of(log.current())) == 1
+    assert record.found == pytest.approx([300.0, 0.0], abs=1e-3)
+    assert record.mean == pytest.approx([300.0, 0.0], abs=1e-6)
+    assert (record.device, record.source) == ("main", "words")
