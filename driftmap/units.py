@@ -63,8 +63,14 @@ DIMENSIONS: Final = MappingProxyType(
             "kmh": 1 / 3.6,
         },
         "angle": {"deg": math.pi / 180, "rad": 1.0},
-        "impulse": {"N s": 1.0, "Ns": 1.0, "N-s": 1.0, "lbf s": _POUND_FORCE},
-        "force": {"N": 1.0, "kN": 1e3, "lbf": _POUND_FORCE},
+        "impulse": {
+            "N s": 1.0,
+            "Ns": 1.0,
+            "N-s": 1.0,
+            "lbf s": _POUND_FORCE,
+            "kgf s": 9.80665,
+        },
+        "force": {"N": 1.0, "kN": 1e3, "lbf": _POUND_FORCE, "kgf": 9.80665},
         "inertia": {
             "kg m2": 1.0,
             "g m2": 1e-3,

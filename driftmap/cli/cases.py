@@ -137,6 +137,8 @@ def margins(cloud: Cloud) -> list[dict[str, Any]]:
     found = [
         _margin("speed leaving the rail", cloud.rail_speed, "m/s", None),
         _margin("apogee", cloud.apogee.height, "m", None),
+        _margin("top speed", cloud.fastest[0], "m/s", None),
+        _margin("top Mach number", cloud.fastest[1], "", None),
         _margin("greatest dynamic pressure", cloud.max_q[1], "Pa", None),
     ]
     for name, values in cloud.margins.items():
@@ -288,4 +290,4 @@ def _amount(value: float, unit: str, units: Literal["us", "si"]) -> str:
             if units == "us"
             else f"{value / 1000:,.1f} kPa"
         )
-    return f"{value:.2f} {unit}"
+    return f"{value:.2f} {unit}".rstrip()

@@ -99,6 +99,8 @@ class Cloud:
     openings : mapping of (str, str) to ndarray, shape (7, n)
         What devices met on opening, by cause and device, in every flight and whatever
         came of it: the rows of `driftmap.montecarlo.openings.OPENED`.
+    fastest : ndarray, shape (2, n)
+        Greatest speed through the air [m s⁻¹] and Mach number on the way up.
     flights, seed : int
         Number of flights, and the seed.
     falls : mapping of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
@@ -124,6 +126,7 @@ class Cloud:
     max_q: FloatArray
     margins: Mapping[str, FloatArray]
     openings: Mapping[tuple[str, str], FloatArray]
+    fastest: FloatArray
     flights: int
     seed: int
     falls: Mapping[tuple[str, str], NDArray[np.float32]] = field(default_factory=dict)
@@ -379,7 +382,8 @@ def _joined(
         way=np.concatenate([block.way for block in blocks], axis=2),
         rail_speed=way_up[size],
         rail_wind=way_up[size + 1],
-        max_q=way_up[size + 2 :],
+        max_q=way_up[size + 2 : size + 4],
+        fastest=way_up[size + 4 :],
         margins=margins,
         openings={
             key: np.concatenate([block.openings[key] for block in blocks], axis=1)

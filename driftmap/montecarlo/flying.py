@@ -37,7 +37,8 @@ LANDED: Final = ("east", "north", "time", "speed", "angle", "energy")
 """What is kept of a landing."""
 
 WAY_UP: Final = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
-"""What is kept of apogee; rail speed, rail wind, time and size of max q follow it."""
+"""What is kept of apogee; rail speed, rail wind, time and size of max q, and the greatest
+speed through the air and Mach number follow it."""
 
 KNOT: Final = ("time", "east", "north", "height", "v_up")
 """What is kept, where asked for, of the start of each stage of a fall and of its end."""
@@ -60,7 +61,7 @@ class Block:
         Those flights by case, numbered within the block.
     stands_for : dict of str to ndarray, shape (flights,)
         Flights of the block that each of them stands for, given the cause.
-    way_up : ndarray, shape (11, count)
+    way_up : ndarray, shape (13, count)
         Apogee, rail speed, rail wind, time and size of the greatest dynamic pressure.
     way : ndarray of float32, shape (p, 3, count)
         East, north and height at even steps in time from the pad to apogee [m].
@@ -151,6 +152,8 @@ def fly_block(
             ascent.rail_exit.speed,
             ascent.rail_wind,
             *ascent.max_q(),
+            ascent.speed.max(axis=0),
+            ascent.mach().max(axis=0),
         ]
     )
     way = _way(ascent)
@@ -408,6 +411,7 @@ class _Flights:
         speed = state.speed
         flat = np.hypot(state.v_east, state.v_north)
         angle = np.arctan2(np.maximum(-state.v_up, 0.0), flat)
+        angle[speed == 0] = np.pi / 2  # it never left the ground
         energy = mass * speed**2 / 2
         landed = [state.east, state.north, state.time, speed, angle, energy]
         kept = [[getattr(knot, name) for name in KNOT] for knot in knots]

@@ -40,6 +40,7 @@ _SUBSONIC: Final = (
     0.65  # Mach number of the planned flight below which drag cannot rise
 )
 _STEADY: Final = 2.0  # calibres; more of it makes no difference in calm air
+_TIME_ERROR: Final = 0.15  # s; of an altimeter's time from lift-off to apogee, assumed
 _CLOSE: Final = 1e-5  # relative misfit of apogee height and time
 _CALM: Final = WindProfile(*np.zeros((4, 1)))
 _ROUNDS: Final = 30
@@ -64,6 +65,9 @@ class Plan:
     response : float or None
         Change of the logarithm of the impulse with that of the apogee height, where
         apogee was given in place of a motor.
+    by_time : ndarray, shape (3, k), or None
+        Times off that of apogee as given [s], rising, and the changes of `log_motor`
+        that go with them: a motor that takes longer burns longer.
     top : float
         Height the air must reach [m].
     apogee : float
@@ -84,6 +88,7 @@ class Plan:
     spreads: dict[str, Spread]
     log_motor: FloatArray
     response: float | None
+    by_time: FloatArray | None
     top: float
     apogee: float
     sky: Sky
@@ -159,7 +164,7 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
     spreads |= steady.spreads
     assumed += steady.assumed
     azimuth = _azimuth(flight, wind)
-    response = None
+    response, by_time = None, None
     if flight.motor is not None:
         spread("total impulse", flight.motor.total_impulse, 0.05)
         spread("burn time", flight.motor.burn_time, 0.05)
@@ -173,7 +178,12 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
             "wind, burning as long as fits the time in calm air; the rocket keeps its "
             "lift-off mass (assumed)"
         )
-        log_motor, response = _fit_motor(flight, wind, azimuth, sky)
+        time = flight.apogee.time
+        error = _TIME_ERROR if time.spread is None else time.spread
+        spreads["apogee time"] = Spread("normal", time.value, error)
+        if time.spread is None:
+            assumed.append(f"apogee time: spread {_TIME_ERROR:g} s (assumed)")
+        log_motor, response, by_time = _fit_motor(flight, wind, azimuth, sky, error)
     if flight.rail.follows_wind:
         assumed.append(_lean_note(azimuth))
     plan = Plan(
@@ -183,6 +193,7 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
         spreads=spreads,
         log_motor=log_motor,
         response=response,
+        by_time=by_time,
         top=0.0,
         apogee=0.0,
         sky=sky,
@@ -243,7 +254,12 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
         wish = np.log(draws["apogee height"] / flight.apogee.height.value)
         impulse = np.exp(plan.log_motor[0] + plan.response * wish)
         impulse = impulse * mass / flight.airframe.mass.value
-        burn = np.full_like(impulse, np.exp(plan.log_motor[1]))
+        assert plan.by_time is not None
+        off = draws["apogee time"] - flight.apogee.time.value
+        more, longer = (
+            np.interp(off, plan.by_time[0], row) for row in plan.by_time[1:]
+        )
+        impulse, burn = impulse * np.exp(more), np.exp(plan.log_motor[1] + longer)
     tilt, azimuth = _aim(plan, draws["rail east"], draws["rail north"])
     burnt = flight.motor.propellant_mass if flight.motor else 0.0
     return Rocket(
@@ -345,12 +361,14 @@ def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
 
 
 def _fit_motor(
-    flight: Flight, wind: WindProfile, azimuth: float, sky: Sky
-) -> tuple[FloatArray, float]:
+    flight: Flight, wind: WindProfile, azimuth: float, sky: Sky, error: float
+) -> tuple[FloatArray, float, FloatArray]:
     """Find the constant-thrust motor that reaches apogee as given.
 
     Height and time in calm air fix impulse and burn time; the impulse is then raised
-    until the height is reached in the day's wind, which bends the way up.
+    until the height is reached in the day's wind, which bends the way up. The same is
+    done in calm air for times one and two standard deviations off; a time that no motor
+    could make is left out, and the nearest that one could stands for it.
 
     Returns
     -------
@@ -358,16 +376,31 @@ def _fit_motor(
         Logarithms of total impulse and burn time.
     response : float
         Change of the logarithm of the impulse with that of the apogee height.
+    by_time : ndarray, shape (3, k)
+        As in `Plan`.
     """
     assert flight.apogee is not None
-    height, time = flight.apogee.height.value, flight.apogee.time
+    height, time = flight.apogee.height.value, flight.apogee.time.value
     top = min(8 * height + 500.0, sky.top)
     calm = mean_air(_CALM, sky, top)
     start = _vacuum_motor(flight.airframe.mass.value, height, time)
     wanted = np.log([height, time])
     log_motor, _ = _newton(flight, calm, azimuth, start, wanted)
+    rows = [np.zeros(3)]
+    for side in (-1, 1):
+        near = log_motor
+        for steps in (1, 2):
+            off = side * steps * error
+            try:
+                wish = np.log([height, max(time + off, 1e-3)])
+                near, _ = _newton(flight, calm, azimuth, near, wish)
+            except FlightError:
+                break
+            rows.append(np.array([off, *(near - log_motor)]))
+    by_time = np.array(sorted(rows, key=lambda row: float(row[0]))).T
     windy = mean_air(wind, sky, top)
-    return _newton(flight, windy, azimuth, log_motor, wanted[:1])
+    log_motor, response = _newton(flight, windy, azimuth, log_motor, wanted[:1])
+    return log_motor, response, by_time
 
 
 def _vacuum_motor(mass: float, height: float, time: float) -> FloatArray:
@@ -411,7 +444,7 @@ def _newton(
 def _misfit(flight: Flight) -> str:
     """Say which times to apogee are possible, from the rise of a body thrown up."""
     assert flight.apogee is not None
-    height, time = flight.apogee.height.value, flight.apogee.time
+    height, time = flight.apogee.height.value, flight.apogee.time.value
     drag = flight.airframe.drag_coefficient.value * flight.airframe.cross_section
     terminal = sqrt(2 * flight.airframe.mass.value * _G / (1.225 * drag))
     start = terminal * sqrt(exp(2 * _G * height / terminal**2) - 1)

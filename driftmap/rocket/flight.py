@@ -22,7 +22,6 @@ from driftmap.rocket.fields import (
     Mass,
     Name,
     Share,
-    Time,
     Trigger,
     TriggerAt,
     Uncertain,
@@ -85,12 +84,12 @@ class Apogee(Table):
     ----------
     height : Uncertain
         Height of apogee above the site [m].
-    time : float
+    time : Uncertain
         Time from lift-off to apogee [s].
     """
 
     height: UncertainHeight
-    time: Time
+    time: UncertainTime
 
 
 class Measured(Table):

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 import difflib
-import math
 import tomllib
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from driftmap.errors import FlightError
+from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import (
     Airframe,
     Alternative,
@@ -37,8 +35,8 @@ __all__ = ["read_flight"]
 
 _LARGEST_FILE = 1_000_000  # bytes; a flight file is a page of text
 _LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
+_BURN = 0.15  # spread of a fitted burn time, as a share; assumed
 _HEIGHT_SPREAD = 0.05  # assumed; as for an apogee given without a spread
-_CURVE_HEADER = ["time_s", "thrust_n"]
 _MODELS: dict[str, type[BaseModel]] = {
     "airframe": Airframe,
     "alternative": Alternative,
@@ -138,7 +136,8 @@ def _with_curve(motor: dict[str, Any], flight: Path) -> dict[str, Any]:
         raise FlightError(
             str(flight), "motor.thrust_curve", "must be the name of a CSV file"
         )
-    times, thrusts = _curve(flight.parent / name)
+    curve = flight.parent / name
+    times, thrusts = read_curve(_text(curve, str(curve)), str(curve))
     impulse = sum(
         (b - a) * (f + g) / 2
         for a, b, f, g in zip(times, times[1:], thrusts, thrusts[1:], strict=False)
@@ -151,51 +150,6 @@ def _with_curve(motor: dict[str, Any], flight: Path) -> dict[str, Any]:
         "total_impulse": impulse,
         "burn_time": times[-1],
     }
-
-
-def _curve(path: Path) -> tuple[list[float], list[float]]:
-    source = str(path)
-    lines = list(csv.reader(_text(path, source).splitlines()))
-    rows = [(n, line) for n, line in enumerate(lines, 1) if line and line[0][:1] != "#"]
-    header = [cell.strip().lower() for cell in rows[0][1]] if rows else []
-    if header != _CURVE_HEADER:
-        raise FlightError(
-            source, "header", f"is {','.join(header)!r}; 'time_s,thrust_n' is wanted"
-        )
-    points = [_point(source, number, cells) for number, cells in rows[1:]]
-    for (before, _), (time, _), (number, _) in zip(
-        points, points[1:], rows[2:], strict=False
-    ):
-        if time <= before:
-            raise FlightError(
-                source, f"line {number}", f"time {time:g} must follow {before:g}"
-            )
-    if len(points) < 2:
-        raise FlightError(source, "", "needs two points or more")
-    if points[0][0] > 0:
-        points.insert(0, (0.0, 0.0))
-    if max(f for _, f in points) <= 0:
-        raise FlightError(source, "", "holds no thrust above zero")
-    return [t for t, _ in points], [f for _, f in points]
-
-
-def _point(source: str, number: int, cells: Sequence[str]) -> tuple[float, float]:
-    where = f"line {number}"
-    if len(cells) != 2:
-        raise FlightError(
-            source, where, f"has {len(cells)} cells; time_s,thrust_n are wanted"
-        )
-    try:
-        time, thrust = (float(cell) for cell in cells)
-    except ValueError:
-        raise FlightError(
-            source, where, f"{','.join(cells)!r} is not two numbers"
-        ) from None
-    if not (math.isfinite(time) and math.isfinite(thrust)) or time < 0 or thrust < 0:
-        raise FlightError(
-            source, where, f"{','.join(cells)!r} must be finite and not negative"
-        )
-    return time, thrust
 
 
 def _with_record(
@@ -218,7 +172,7 @@ def _with_record(
         "count": measured.count,
         "stages": measured.stages,
         "total_impulse": Uncertain(found.impulse, found.impulse_spread),
-        "burn_time": float(found.times[-1]),
+        "burn_time": Uncertain(float(found.times[-1]), _BURN * float(found.times[-1])),
         "times": tuple(found.times.tolist()),
         "thrusts": tuple(found.thrusts.tolist()),
     }
@@ -269,6 +223,8 @@ def _notes(measured: Measured, found: Inferred, *, known: bool) -> tuple[str, ..
         f"{found.misfit:.1f} m (root mean square)",
         "measured flight: straight up in still standard air, so its lean and its wind "
         "count as drag (assumed)",
+        f"measured flight: heights fix impulse and drag, not how thrust begins; burn time "
+        f"spread {_BURN:.0%}, and with it the speed off the rail (assumed)",
     ]
     if measured.height_spread is None:
         notes.append(f"measured heights: spread {_HEIGHT_SPREAD:.0%} (assumed)")

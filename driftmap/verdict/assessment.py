@@ -270,6 +270,8 @@ def document(assessment: Assessment) -> dict[str, Any]:
         else {"area": a.harm.worst.area, **_estimate(a.harm.worst.risk)},
         "apogee_m": percentiles(cloud.apogee.height),
         "rail_speed_mps": percentiles(cloud.rail_speed),
+        "top_speed_mps": percentiles(cloud.fastest[0]),
+        "top_mach": percentiles(cloud.fastest[1]),
         "openings": opening_figures(cloud),
         "convergence": [_looks(sharp) for sharp in a.sharpened],
         "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],

@@ -17,7 +17,7 @@ from driftmap.formulas.strength import TEARS, chances
 from driftmap.hazard.probability import mixture, struck
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.sensitivity import influences
-from driftmap.rocket.flight import OwnCase
+from driftmap.rocket.flight import Burst, OwnCase
 from driftmap.rocket.flightfile import read_flight
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -231,6 +231,25 @@ def test_burst_throws_every_way_within_its_energy(single):
     assert (
         np.hypot(cloud.east, cloud.north)[part.rows].max() < fastest**2 / 9.80665 + 200
     )
+
+
+def test_a_burst_before_thrust_lifts_the_rocket_is_flown(single):
+    """A slow thrust curve: in most of the first second the rocket still stands there."""
+    burst = Burst(
+        pressure=1e7, volume=6e-5, fragments=4, fragment_mass=0.04, fragment_area=1.2e-3
+    )
+    motor = single.motor.model_copy(
+        update={
+            "times": (0.0, 0.6, 0.9, 2.0, 2.2),
+            "thrusts": (0.0, 15.0, 400.0, 300.0, 0.0),
+        }
+    )
+    flight = single.model_copy(update={"motor": motor, "burst": burst})
+    cloud = flown(flight, samples=300)
+    part = next(cloud.of("motor bursts"))
+    still = cloud.speed[part.rows] == 0
+    assert 0.3 < still.mean() < 0.9
+    assert np.all(cloud.angle[part.rows][still] == np.pi / 2)
 
 
 def _from_text(text, beside):

@@ -232,3 +232,21 @@ def test_block_edges_and_threads_change_nothing():
 def test_nonsense_is_refused_by_name(mass, area, height, word):
     with pytest.raises(ValueError, match=word):
         fall(thrown(height), mass, area, column(100))
+
+
+def test_one_deep_layer_falls_as_many_thin_ones():
+    """The air between levels is linear: 4 km in one layer or in fifty is the same fall."""
+
+    def through(levels):
+        h = np.linspace(0.0, 4000.0, levels)
+        rho = 1.225 - 0.4 * h / 4000.0
+        east = (2.0 + 8.0 * h / 4000.0)[:, None]
+        air = AirColumn(h, rho, np.full(levels, 340.0), east, -0.3 * east)
+        start = Motion(
+            *(np.array([v]) for v in (0.0, 0.0, 3990.0, 30.0, 0.0, -5.0, 0.0))
+        )
+        return fall(start, 3.0, 0.5, air)
+
+    deep, thin = through(2), through(51)
+    assert deep.east == pytest.approx(thin.east, abs=0.5)
+    assert deep.time == pytest.approx(thin.time, abs=0.05)

@@ -1,0 +1,51 @@
+"""Thrust curves as data sheets and load cells write them."""
+
+from __future__ import annotations
+
+import pytest
+
+from driftmap.errors import FlightError
+from driftmap.rocket.curvefile import read_curve
+
+PLAIN = "time_s,thrust_n\n0,0\n0.1,98.0665\n1.2,0\n"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        PLAIN,
+        "# load cell\ntime_ms;thrust_kgf\n0;0\n100;10,0\n1200;0\n",
+        "thrust_kgf\ttime_s\n0\t0\n10\t0.1\n0\t1.2\n",
+        # 10 kgf is 22.0462 lbf
+        "time_s,thrust_lbf\n0,0\n0.1,22.046226218\n1.2,0\n",
+    ],
+)
+def test_units_and_separators_say_the_same(text):
+    times, thrusts = read_curve(text, "motor.csv")
+    assert times == pytest.approx([0.0, 0.1, 1.2])
+    assert thrusts == pytest.approx([0.0, 98.0665, 0.0])
+
+
+def test_noise_below_zero_is_no_thrust_and_the_tail_is_cut():
+    text = PLAIN + "1.3,-0.3\n1.4,-0.1\n1.5,0\n"
+    times, thrusts = read_curve(text, "motor.csv")
+    assert times[-1] == 1.2
+    assert min(thrusts) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("time_s,thrust_n\n0,0\n1,50\n2,-8\n", "line 4.*below zero by more than noise"),
+        ("time,thrust\n0,0\n", "header.*time_s or time_ms and thrust_n or"),
+        ("time_s,thrust_n,note\n0,0,x\n", "header"),
+        ("time_s,thrust_n\n0,0\n0,5\n", "line 3: time 0 must follow 0"),
+        ("time_s,thrust_n\n0,x\n1,2\n", "line 2.*is not two numbers"),
+        ("time_s,thrust_n\n-1,0\n1,2\n", "line 2.*time not negative"),
+        ("time_s,thrust_n\n0,0\n1,0\n", "no thrust above zero"),
+        ("time_s,thrust_n\n0,0\n", "two points"),
+    ],
+)
+def test_what_cannot_be_a_thrust_curve_is_refused(text, told):
+    with pytest.raises(FlightError, match=told):
+        read_curve(text, "motor.csv")
