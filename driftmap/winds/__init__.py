@@ -16,6 +16,7 @@ from driftmap.winds.forecast import looks_like_forecast, read_forecast
 from driftmap.winds.igra import looks_like_igra, read_igra
 from driftmap.winds.kept import looks_kept, read_kept
 from driftmap.winds.merge import merge
+from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.service_answer import looks_like_answer, read_saved_answer
 from driftmap.winds.sounding_list import looks_like_sounding_list, read_sounding_list
@@ -51,6 +52,7 @@ FORMATS: Final[tuple[Format, ...]] = (
     ("answer of a forecast service", looks_like_answer, read_saved_answer),
     ("JSON forecast", looks_like_forecast, read_forecast),
     ("sounding list", looks_like_sounding_list, read_sounding_list),
+    ("record of a meter", looks_like_meter_log, read_meter_log),
     ("table of layers", looks_like_table, read_table),
     ("winds-aloft bulletin", looks_like_bulletin, read_bulletin),
     ("surface report (METAR)", looks_like_surface_report, read_surface_report),

@@ -19,6 +19,7 @@ from driftmap.winds.layers import (
     vertical,
 )
 from driftmap.winds.reading import Reading, Setting, ordered
+from driftmap.winds.text import cells_of, idle, mark_of
 from driftmap.winds.times import parse_time
 
 __all__ = ["looks_like_table", "read_table", "write_table"]
@@ -46,25 +47,12 @@ def looks_like_table(text: str) -> bool:
     bool
         Whether its first line names a column of one.
     """
-    first = next((line for line in text.splitlines() if not _idle(line)), "")
+    first = next((line for line in text.splitlines() if not idle(line)), "")
     return any(name in NAMES for name in _names(first))
 
 
-def _idle(line: str) -> bool:
-    return not line.strip() or line.lstrip().startswith("#")
-
-
-def _cells(line: str, mark: str) -> list[str]:
-    return [cell.strip().strip('"').strip() for cell in line.split(mark)]
-
-
-def _mark(header: str) -> str:
-    """Find what parts the columns: spreadsheets also write semicolons and tabs."""
-    return next((mark for mark in ",;\t" if mark in header), ",")
-
-
 def _names(line: str) -> list[str]:
-    return [cell.lower() for cell in _cells(line, _mark(line))]
+    return [cell.lower() for cell in cells_of(line, mark_of(line))]
 
 
 def read_table(text: str, source: str, setting: Setting) -> Reading:
@@ -98,9 +86,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
     WindError
         If anything in it cannot be used, by its line.
     """
-    lines = [
-        (n, line) for n, line in enumerate(text.splitlines(), 1) if not _idle(line)
-    ]
+    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if not idle(line)]
     if not lines:
         raise WindError(source, "", "is empty; give a header and layers")
     times = _times(text, source)
@@ -108,14 +94,14 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         raise WindError(
             source, "", f"{len(lines)} lines; accepted are {MOST_LAYERS} at most"
         )
-    mark = _mark(lines[0][1])
+    mark = mark_of(lines[0][1])
     names = _header(lines[0][1], source, f"line {lines[0][0]}")
     if not lines[1:]:
         raise WindError(source, "", "has a header but no layer; give at least one")
     levels, read = [], []
     for n, line in lines[1:]:
         where = f"line {n}"
-        cells = _by_name(_cells(line, mark), names, source, where)
+        cells = _by_name(cells_of(line, mark), names, source, where)
         if _TIME in cells:
             read.append(_time(cells.pop(_TIME), source, where))
         row = {k: _number(cell, k, source, where) for k, cell in cells.items()}

@@ -7,7 +7,15 @@ from typing import Final
 
 from driftmap.errors import WindError
 
-__all__ = ["LONGEST_FILE", "MOST_LINES", "check_text", "load_text"]
+__all__ = [
+    "LONGEST_FILE",
+    "MOST_LINES",
+    "cells_of",
+    "check_text",
+    "idle",
+    "load_text",
+    "mark_of",
+]
 
 LONGEST_FILE: Final = 20_000_000
 """Largest file read [bytes]: a year of soundings from one station."""
@@ -104,3 +112,18 @@ def check_text(text: str, source: str) -> str:
     if odd > 0:
         raise WindError(source, "", "is a binary file; accepted are text files")
     return text
+
+
+def idle(line: str) -> bool:
+    """Tell whether a line of a table says nothing: blank, or a remark after ``#``."""
+    return not line.strip() or line.lstrip().startswith("#")
+
+
+def mark_of(header: str) -> str:
+    """Find what parts the columns: spreadsheets also write semicolons and tabs."""
+    return next((mark for mark in ",;\t" if mark in header), ",")
+
+
+def cells_of(line: str, mark: str) -> list[str]:
+    """Part a line of a table into its cells."""
+    return [cell.strip().strip('"').strip() for cell in line.split(mark)]

@@ -1,9 +1,13 @@
-"""A wind in words: "12 mph from 240"."""
+"""A wind in words: "12 mph from 240", as people say it and as an app prints it.
+
+Clauses may stand in any order; each is taken out of the text, and nothing may be left over.
+"""
 
 from __future__ import annotations
 
 import math
 import re
+from collections import defaultdict
 from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Final
@@ -28,32 +32,89 @@ _POINTS: Final = (
     *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
     *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
 )
+_LONG: Final = MappingProxyType(
+    {
+        "NORTH": "N",
+        "NORTHEAST": "NE",
+        "EAST": "E",
+        "SOUTHEAST": "SE",
+        "SOUTH": "S",
+        "SOUTHWEST": "SW",
+        "WEST": "W",
+        "NORTHWEST": "NW",
+    }
+)
 _POINT: Final = 22.5  # deg between compass points
 _UNITS: Final = MappingProxyType(
-    {"knots": "kt", "knot": "kt", "kts": "kt", "kph": "km/h", "kmph": "km/h"}
+    {
+        "knots": "kt",
+        "knot": "kt",
+        "kts": "kt",
+        "kn": "kt",
+        "kph": "km/h",
+        "kmph": "km/h",
+        "ms": "m/s",
+        "fts": "ft/s",
+    }
 )
 _POINT_ERROR: Final = math.radians(_POINT) / math.sqrt(
     12
 )  # even over one point's width
 _READ_ERROR: Final = math.radians(10.0)  # assumed, for a bearing judged by eye
 
-_SPEED: Final = r"\d+(?:\.\d*)?|\.\d+"
-_UNIT: Final = r"[A-Za-z]+(?:/[A-Za-z]+)?"
-_GRAMMAR: Final = re.compile(
-    rf"""^\s*(?:
+_LIGHT: Final = 5 * units.KNOT  # what "light" is less than, as in bulletins aloft
+_BEAUFORT: Final = (
+    *(0.0, 0.3, 1.6, 3.4, 5.5, 8.0, 10.8, 13.9, 17.2, 20.8, 24.5, 28.5, 32.7),
+    37.0,
+)
+"""Least speed of each force at 10 m [m s⁻¹] (WMO code table 1100, from memory); the last
+closes the open force 12, assumed."""
+
+_MAST: Final = 10.0  # m: forces, bulletins and apps speak of this height (WMO-No. 8)
+_LOW: Final = 60.0  # m: above it a reading is one of the wind aloft
+_HIGHEST: Final = 150.0  # m: kite, mast or drone
+
+_SPEED: Final = r"\d+(?:[.,]\d*)?|\.\d+"
+_KNOWN: Final = r"mph|kts?|knots?|kn|m/s|mps|ms|km/h|kmh|kph|kmph|ft/s|fps"
+_COMPASS: Final = "|".join(
+    sorted((*_POINTS, *_LONG), key=lambda name: (-len(name), name))
+)
+_CLAUSES: Final = MappingProxyType(
+    {
+        name: re.compile(pattern, re.IGNORECASE)
+        for name, pattern in {
+            "ago": rf",?\s*\b(?P<ago>{_SPEED})\s*"
+            r"(?P<agounit>min(?:ute)?s?|h(?:(?:ou)?rs?)?)\s+ago\b",
+            "clock": r",?\s*\bat\s+"
+            r"(?P<clock>\d{1,2}:\d\d(?:\s*(?:Z|UTC|[-+]\d\d:?\d\d))?)(?!\S)",
+            "terrain": r",?\s*\bover\s+(?P<terrain>[a-z ]+?)"
+            r"(?:\s+(?:land|country|terrain|ground))?(?=\s*(?:,|$|\bat\b|\bgust))",
+            "spoken": rf"^(?:winds?\s+)?(?P<way>\d{{3}})\s*(?:°|deg)?\s*(?:\bat\b|/|@)\s*"
+            rf"(?=(?:{_SPEED})\s*(?:{_KNOWN})\b)",
+            "height": rf",?\s*\bat\s+(?P<height>(?:{_SPEED})\s*[A-Za-z]+)(?![\w/])",
+            "gust": rf",?\s*\b(?:with\s+)?(?:gust(?:s|ing)?\s*(?:to|of|up\s+to)?|G)\s*"
+            rf"(?P<gust>{_SPEED})\s*(?P<gustunit>(?:{_KNOWN})(?![\w/]))?",
+            "from": r"\s*\bfrom\s+(?:the\s+)?(?P<from>[-+\w.]+?)\s*(?:deg(?:rees?)?|°)?"
+            r"(?:\s*\b(?P<north>true|magnetic))?(?![\w.])",
+            "point": rf",?\s*(?<![\w/])(?P<point>(?:{_COMPASS}))(?:erly)?(?![\w/])",
+            "variable": r"\s*(?:\band\s+)?\b(?P<variable>variable|vrb)\b",
+            "forecast": r"\b(?P<forecast>forecast)\b:?",
+        }.items()
+    }
+)
+_MAIN: Final = re.compile(
+    rf"""(?:winds?\s+)?(?:
         (?P<calm>calm)
-      | (?P<speed>{_SPEED})\s*(?P<unit>{_UNIT})
-        (?:\s+(?P<variable>variable)
-          |\s+from\s+(?:the\s+)?(?P<from>[-+\w.]+?)\s*(?:deg(?:rees?)?|°)?
-           (?:\s*\b(?P<north>true|magnetic))?)
-    )
-    (?:,?\s+gust(?:s|ing)?(?:\s+to)?\s+(?P<gust>{_SPEED})\s*(?P<gustunit>{_UNIT}))?
-    (?:,?\s+at\s+(?P<height>(?:{_SPEED})\s*[A-Za-z]+))?
-    (?:,?\s+over\s+(?P<terrain>[a-z ]+?)(?:\s+(?:land|country|terrain|ground))?)?
-    (?:,?\s+(?P<ago>{_SPEED})\s*(?P<agounit>min(?:ute)?s?|h(?:(?:ou)?rs?)?)\s+ago
-      |,?\s+at\s+(?P<clock>\d{{1,2}}:\d\d(?:\s*(?:Z|UTC|[-+]\d\d:?\d\d))?))?
-    \s*$""",
+      | (?P<light>light(?:\s+(?:winds?|airs?|breeze))?)
+      | (?:force|bft|beaufort|f)\s*(?P<force>\d{{1,2}})
+      | (?P<speed>{_SPEED})(?:\s*(?:to|-|–)\s*(?P<most>{_SPEED}))?
+        \s*(?P<unit>[A-Za-z]+(?:/[A-Za-z]+)?)?
+    )""",
     re.VERBOSE | re.IGNORECASE,
+)
+_TWO_WORDS: Final = re.compile(r"\b(north|south)[\s-]+(east|west)", re.IGNORECASE)
+_CODED: Final = re.compile(
+    r"(\d{3})(\d{2,3})(?:G(\d{2,3}))?(KT|MPS|KMH)", re.IGNORECASE
 )
 _EXAMPLE: Final = (
     '"12 mph from 240", "5 m/s from SW gusting to 8 m/s, 20 min ago", "calm at 14:05"'
@@ -71,17 +132,15 @@ def looks_like_words(text: str) -> bool:
     Returns
     -------
     bool
-        Whether it is one short line that starts with a speed, or with "calm".
+        Whether it is one short line that starts as a wind does.
     """
-    return (
-        len(text) < 200
-        and "\n" not in text.strip()
-        and bool(
-            re.match(
-                rf"\s*(?:calm\b|(?:{_SPEED}|[-+]\d|nan|inf)[^\n]*\s\w)", text, re.I
-            )
-        )
+    start = (
+        rf"\s*(?:(?:calm|light|forecast|winds?\s|force|bft|beaufort|f\s*\d)\b|(?:{_COMPASS})"
+        rf"(?:erly)?[\s,]+\S*\d|(?:{_SPEED}|[-+]\d|nan|inf)[^\n]*\s\w|{_CODED.pattern}\s*$"
+        rf"|(?:{_SPEED})(?:{_KNOWN})\s*$)"
     )
+    one_line = len(text) < 200 and "\n" not in text.strip()
+    return one_line and bool(re.match(start, text, re.IGNORECASE))
 
 
 def read_words(text: str, setting: Setting) -> Reading:
@@ -90,17 +149,19 @@ def read_words(text: str, setting: Setting) -> Reading:
     Parameters
     ----------
     text : str
-        ``SPEED UNIT from DIRECTION [true|magnetic] [gusting to SPEED UNIT] [at HEIGHT]
-        [over TERRAIN land] [N min ago | at 14:05]``, ``SPEED UNIT variable``, or
-        ``calm``. A direction is a bearing or one of the 16 compass points; a time of day
-        is that of this computer unless it ends in Z or an offset.
+        ``SPEED UNIT from DIRECTION [true|magnetic] [gusting to SPEED [UNIT]] [at HEIGHT]
+        [over TERRAIN land] [N min ago | at 14:05]``, in any order; also ``SW 9 mph, gusts
+        14``, ``9 to 14 mph``, ``240 at 9 kt``, ``24009G14KT``, ``light and variable``,
+        ``force 3 from W``, ``calm``, and ``forecast`` before it. A direction is a bearing
+        or a compass point; a time of day is that of this computer unless it ends in Z or an
+        offset.
     setting : Setting
         Place and time of the flight.
 
     Returns
     -------
     Reading
-        One level, at head height unless another is said.
+        One level, at head height unless another is said or meant.
 
     Raises
     ------
@@ -108,29 +169,100 @@ def read_words(text: str, setting: Setting) -> Reading:
         If the text cannot be read as such.
     """
     source = " ".join(text.split())
-    found = _GRAMMAR.match(text)
-    if not found:
-        raise WindError(source, "", f"not a wind in words; accepted is {_EXAMPLE}")
-    height = _height(found["height"], source)
-    speed = _speed(found["speed"], found["unit"], source) if found["speed"] else 0.0
-    direction, spread = _direction(found, source, setting)
-    gust = _speed(found["gust"], found["gustunit"], source) if found["gust"] else None
-    if gust is not None and gust < speed:
-        raise WindError(source, "gust", "less than the mean wind; give the peak")
-    assumed = [] if found["height"] else [f"{source}: read at head height, 2 m"]
-    valid, timed = _read_at(found, source, setting)
-    assumed += timed
+    said, found = _clauses(source)
+    low, high, assumed = _strength(found, said, source)
+    speed, spread_speed = (low + high) / 2, (high - low) / math.sqrt(12)
+    direction, spread, told = _direction(found, said, source, setting)
+    height, where = _height(found, said, source)
+    valid, timed = _read_at(said, source, setting)
+    gust = _gust(found, said, source, speed, high if found["most"] else None)
+    assumed = [*assumed, *told, *where, *timed]
     if spread:
         assumed.append(f"{source}: direction good to {math.degrees(spread):.0f} deg")
+    level = WindLevel(
+        height, direction, speed, gust, source, error=spread_speed or None
+    )
     return Reading(
         source=source,
-        kind="surface",
-        levels=(WindLevel(height, direction, speed, gust, source),),
+        kind="surface" if height <= _LOW else "aloft",
+        levels=(level,),
         valid=valid,
+        forecast=said["forecast"] is not None,
         direction_error=spread,
-        terrain=_terrain(found["terrain"], source),
+        terrain=_terrain(said["terrain"], source),
         assumed=tuple(assumed),
     )
+
+
+_Said = defaultdict[str, str | None]
+
+
+def _clauses(source: str) -> tuple[_Said, re.Match[str]]:
+    """Take every clause out of the text; what is left must be a strength."""
+    said: _Said = defaultdict(lambda: None)
+    rest = _TWO_WORDS.sub(r"\1\2", source)
+    coded = _CODED.fullmatch(source)
+    if coded:
+        way, speed, gust, unit = coded.groups()
+        rest = f"{speed} {unit} from {way}" + (f" gusting {gust}" if gust else "")
+        said["coded"] = coded[0]
+    for clause in _CLAUSES.values():
+        one = clause.search(rest)
+        if one:
+            said.update(one.groupdict())
+            rest = f"{rest[: one.start()]} {rest[one.end() :]}"
+    ways = [said[key] for key in ("from", "point", "way") if said[key]]
+    if len(ways) > 1:
+        raise WindError(
+            source, "direction", f"both {ways[0]} and {ways[1]}; give one of them"
+        )
+    found = _MAIN.fullmatch(rest.strip(" ,;:."))
+    if not found:
+        raise WindError(source, "", f"not a wind in words; accepted is {_EXAMPLE}")
+    if found["speed"] and not found["unit"]:
+        raise WindError(
+            source, "", 'not a wind in words: no unit of speed; write such as "9 mph"'
+        )
+    return said, found
+
+
+def _strength(
+    found: re.Match[str], said: _Said, source: str
+) -> tuple[float, float, list[str]]:
+    """Give the least and the greatest mean speed that is meant [m s⁻¹]."""
+    if found["calm"]:
+        return 0.0, 0.0, []
+    if found["light"]:
+        told = f"{source}: light, less than 5 kt; taken as 5 kt"
+        return _LIGHT, _LIGHT, [told]
+    if found["force"]:
+        force = int(found["force"])
+        if not 0 <= force < len(_BEAUFORT) - 1:
+            raise WindError(source, "", f"force {force}; accepted is 0 to 12")
+        low, high = _BEAUFORT[force], _BEAUFORT[force + 1]
+        told = f"{source}: force {force} is {low:g} to {high:g} m/s at 10 m"
+        return low, high, [told]
+    low = _speed(found["speed"], found["unit"], source)
+    if not found["most"]:
+        return low, low, []
+    high = _speed(found["most"], found["unit"], source)
+    if high < low:
+        raise WindError(source, "speed", "the second of the two is less than the first")
+    return low, high, [f"{source}: its middle is the mean, its end a gust"]
+
+
+def _gust(
+    found: re.Match[str], said: _Said, source: str, speed: float, most: float | None
+) -> float | None:
+    if said["gust"] is None:
+        return most
+    unit = said["gustunit"] or found["unit"]
+    if unit is None:
+        raise WindError(source, "gust", "no unit of speed")
+    gust = _speed(said["gust"], unit, source)
+    if gust < max(speed, most or 0.0):
+        raise WindError(source, "gust", "less than the mean wind; give the peak")
+    return gust
 
 
 def _terrain(text: str | None, source: str) -> str | None:
@@ -144,37 +276,46 @@ def _terrain(text: str | None, source: str) -> str | None:
     return name
 
 
-def _height(text: str | None, source: str) -> float:
+def _height(found: re.Match[str], said: _Said, source: str) -> tuple[float, list[str]]:
+    text = said["height"]
     if text is None:
-        return HEAD_HEIGHT
+        if found["force"] or said["coded"] or said["forecast"]:
+            return _MAST, [f"{source}: counts at 10 m, as such winds are told"]
+        return HEAD_HEIGHT, [f"{source}: read at head height, 2 m"]
     try:
         height = units.parse(text, "length")
     except ValueError as problem:
         raise WindError(source, "height", str(problem)) from None
-    if not 0.5 <= height <= 100.0:
+    if not 0.5 <= height <= _HIGHEST:
         raise WindError(
-            source, "height", f"{height:.4g} m; accepted is 0.5 to 100 m above ground"
+            source,
+            "height",
+            f"{height:.4g} m; accepted is 0.5 to {_HIGHEST:g} m above ground",
         )
-    return height
+    return height, []
 
 
 def _speed(number: str, unit: str, source: str) -> float:
     name = _UNITS.get(unit.lower(), unit.lower())
     try:
-        speed = units.parse(f"{number} {name}", "speed")
+        speed = units.parse(f"{number.replace(',', '.')} {name}", "speed")
     except ValueError as problem:
         raise WindError(source, "speed", str(problem)) from None
     return check_speed(speed, source, "")
 
 
 def _direction(
-    found: re.Match[str], source: str, setting: Setting
-) -> tuple[float | None, float]:
+    found: re.Match[str], said: _Said, source: str, setting: Setting
+) -> tuple[float | None, float, list[str]]:
     if found["calm"]:
-        return 0.0, 0.0
-    if found["variable"]:
-        return None, 0.0
-    name = found["from"].upper()
+        return 0.0, 0.0, []
+    told = said["from"] or said["point"] or said["way"]
+    if said["variable"]:
+        return None, 0.0, []
+    if told is None:
+        return None, 0.0, [f"{source}: no direction told, taken as from anywhere"]
+    name = told.upper().replace("-", "")
+    name = _LONG.get(name.removesuffix("ERLY"), name)
     if name in _POINTS:
         bearing = math.radians(_POINT * _POINTS.index(name))
         spread = math.hypot(_POINT_ERROR, _READ_ERROR)
@@ -185,28 +326,26 @@ def _direction(
             raise WindError(
                 source,
                 "direction",
-                f"{found['from']!r}; accepted is 0 to 360 or a compass point "
-                "such as SW",
+                f"{told!r}; accepted is 0 to 360 or a compass point such as SW",
             ) from None
         bearing, spread = check_direction(degrees, source, ""), _READ_ERROR
-    if (found["north"] or "").lower() == "magnetic":
+    if (said["north"] or "").lower() == "magnetic":
         bearing = setting.true_bearing(bearing, source, "direction")
-    return bearing, spread
+    return bearing, spread, []
 
 
-def _read_at(
-    found: re.Match[str], source: str, setting: Setting
-) -> tuple[datetime, list[str]]:
+def _read_at(said: _Said, source: str, setting: Setting) -> tuple[datetime, list[str]]:
     """Tell when the wind was read: as said, or else now."""
     seen = setting.seen_by
-    if found["ago"]:
+    if said["ago"]:
         try:
-            unit = 60.0 if found["agounit"].lower().startswith("m") else 3600.0
-            return seen - timedelta(seconds=float(found["ago"]) * unit), []
+            unit = 60.0 if (said["agounit"] or "").lower().startswith("m") else 3600.0
+            ago = float(said["ago"].replace(",", "."))
+            return seen - timedelta(seconds=ago * unit), []
         except OverflowError:
-            raise WindError(source, "", f"{found['ago']} is no age") from None
-    if found["clock"]:
-        return _today(found["clock"], source, seen), []
+            raise WindError(source, "", f"{said['ago']} is no age") from None
+    if said["clock"]:
+        return _today(said["clock"], source, seen), []
     if setting.read_at is not None:
         return setting.read_at, []
     when = "now" if setting.now <= setting.when else "at the time of the flight"
@@ -217,9 +356,9 @@ def _today(text: str, source: str, seen: datetime) -> datetime:
     """Give the time of day a date: that of the day on which it is said."""
     clock = re.sub(r"\s|UTC", lambda m: "Z" if m[0].strip() else "", text.upper())
     hour, rest = clock.split(":", 1)
-    zone = datetime.fromisoformat(f"2000-01-01T00:00{rest[2:]}").tzinfo
-    day = seen.astimezone(zone).date()  # without a zone, this computer's
     try:
+        zone = datetime.fromisoformat(f"2000-01-01T00:00{rest[2:]}").tzinfo
+        day = seen.astimezone(zone).date()  # without a zone, this computer's
         return parse_time(f"{day}T{int(hour):02d}:{rest[:2]}{rest[2:]}", local=True)
     except ValueError:
         raise WindError(

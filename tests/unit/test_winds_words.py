@@ -31,12 +31,84 @@ def _read(text, **setting):
         ("18 km/h from 0", 0, 5.0, 2.0),
         ("18 kph from 360", 360, 5.0, 2.0),
         ("calm", 0, 0.0, 2.0),
+        ("SW 9 mph", 225, 9 * MILE_PER_HOUR, 2.0),
+        ("9 mph SW", 225, 9 * MILE_PER_HOUR, 2.0),
+        ("9 mph from southwest", 225, 9 * MILE_PER_HOUR, 2.0),
+        ("9 mph south-westerly", 225, 9 * MILE_PER_HOUR, 2.0),
+        ("wind 9 mph from the north east", 45, 9 * MILE_PER_HOUR, 2.0),
+        ("240 at 9 kt", 240, 9 * KNOT, 2.0),
+        ("240/9 kt", 240, 9 * KNOT, 2.0),
+        ("24009KT", 240, 9 * KNOT, 10.0),
+        ("3,5 m/s from 240", 240, 3.5, 2.0),
+        ("from 240, 4 m/s at 120 m", 240, 4.0, 120.0),
+        ("forecast W 4 m/s", 270, 4.0, 10.0),
     ],
 )
 def test_forms(text, bearing, speed, height):
     level, _ = _read(text)
     assert math.degrees(level.direction) == pytest.approx(bearing)
     assert (level.speed, level.height) == pytest.approx((speed, height))
+
+
+@pytest.mark.parametrize(
+    ("text", "speed", "gust", "bearing"),
+    [
+        ("SW 9 mph, gusts 14", 9, 14, 225),
+        ("SW 9 mph, gusts to 14 mph", 9, 14, 225),
+        ("9 mph gusting 14 from 230", 9, 14, 230),
+        ("9 mph gusting 14 mph from 240", 9, 14, 240),
+        ("9 mph from 240 with gusts of 14 mph, 5 min ago", 9, 14, 240),
+        ("9 to 14 mph from 240", 11.5, 14, 240),
+        ("9-14 mph SW", 11.5, 14, 225),
+        ("W 5 to 10 mph gusting to 20", 7.5, 20, 270),
+        ("9 to 14 mph", 11.5, 14, None),
+        ("9 mph", 9, None, None),
+        ("9mph", 9, None, None),
+        ("vrb 9 mph", 9, None, None),
+    ],
+)
+def test_as_an_app_prints_it(text, speed, gust, bearing):
+    level, reading = _read(text)
+    assert level.speed == pytest.approx(speed * MILE_PER_HOUR)
+    assert level.gust == (None if gust is None else pytest.approx(gust * MILE_PER_HOUR))
+    if bearing is None:
+        assert level.direction is None
+    else:
+        assert math.degrees(level.direction) == pytest.approx(bearing)
+    assert ("no direction told" in " ".join(reading.assumed)) == (
+        bearing is None and "vrb" not in text
+    )
+
+
+def test_a_range_and_a_force_are_less_exact_than_a_speed():
+    assert _read("9 mph from 240")[0].error is None
+    level, _ = _read("9 to 14 mph from 240")
+    assert level.error == pytest.approx(5 * MILE_PER_HOUR / math.sqrt(12))
+    level, reading = _read("force 3 from W")
+    assert (level.speed, level.height) == pytest.approx((4.45, 10.0))
+    assert level.error == pytest.approx(2.1 / math.sqrt(12))
+    assert any("force 3 is 3.4 to 5.5 m/s" in note for note in reading.assumed)
+
+
+@pytest.mark.parametrize("text", ["light and variable", "light winds", "light airs"])
+def test_light_is_taken_as_strong_as_it_can_be(text):
+    level, _ = _read(text)
+    assert level.direction is None
+    assert level.speed == pytest.approx(5 * KNOT)
+
+
+def test_what_is_forecast_in_words_is_no_measurement():
+    assert _read("forecast SW 9 mph, gusts 14")[1].forecast
+    assert not _read("SW 9 mph, gusts 14")[1].forecast
+
+
+def test_a_kite_or_drone_speaks_of_the_wind_aloft():
+    assert _read("9 mph from 240 at 60 m")[1].kind == "surface"
+    assert _read("9 mph from 240 at 400 ft")[1].kind == "aloft"
+    wind = read_winds(["4 m/s from 240", "9 m/s from 250 at 120 m"], site_altitude=0.0)
+    speed = np.hypot(*wind.at([2.0, 120.0]))
+    assert speed == pytest.approx([4.0, 9.0], rel=0.01)
+    assert wind.known_to >= 120.0
 
 
 def test_a_compass_point_is_less_exact_than_a_bearing():
@@ -69,12 +141,21 @@ def test_every_clause_together():
         ("-3 mph from 240", "not a wind in words"),
         ("12 mph from nan", "direction"),
         ("12 mph from up", "'up'; accepted is 0 to 360 or a compass point"),
-        ("12 mph from 240 at 200 m", "0.5 to 100 m"),
+        ("12 mph from 240 at 200 m", "0.5 to 150 m"),
         ("12 mph from 240 at 5 kg", "unit of length"),
         ("12 mph from 240 magnetic", "declination"),
         ("12 mph from 240 gusting to 8 mph", "gust"),
         ("12 mph from 240 over mars", "'mars' is no class"),
         ("12 mph from 240 over closed land", "among the obstacles"),
+        ("SW 9 mph from 240", "both 240 and SW"),
+        ("N 9 mph E", "not a wind in words"),
+        ("9 to 14", "no unit of speed"),
+        ("240/9", "no file|no unit of speed"),
+        ("14 to 9 mph from 240", "second of the two is less"),
+        ("9 to 14 mph from 240 gusting to 12", "less than the mean"),
+        ("force 13 from W", "force 13; accepted is 0 to 12"),
+        ("9 mph from 240 at 12:45 +99:99", "is no time"),
+        ("9 mph from 240 and then some", "not a wind in words"),
         ("windy", "no file, and no wind in words"),
         ("", "no file"),
     ],

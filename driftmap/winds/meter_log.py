@@ -1,0 +1,313 @@
+"""The record of a hand-held meter or a station: a row for each time it was read.
+
+From it come the mean of the last ten minutes, how well that mean is known by its own swing,
+the gusts of the last hour, and whether the wind is growing or turning.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from datetime import datetime, timedelta, timezone, tzinfo
+from types import MappingProxyType
+from typing import Final
+
+import numpy as np
+
+from driftmap import units
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.wind import WindLevel, components_from, direction_and_speed
+from driftmap.errors import WindError
+from driftmap.winds.layers import NAMES, nearest_name
+from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
+from driftmap.winds.text import cells_of, idle, mark_of
+from driftmap.winds.times import SLIP, parse_time
+from driftmap.winds.words import HEAD_HEIGHT
+
+__all__ = ["looks_like_meter_log", "read_meter_log"]
+
+MEAN_OVER: Final = timedelta(minutes=10)
+"""Time over which the wind is averaged (WMO-No. 8: the mean wind of reports)."""
+
+PEAK_OVER: Final = timedelta(hours=1)
+"""Time over which a gust counts."""
+
+_FEW: Final = 3  # readings that make a mean; else the last hour's are taken
+_EDDY: Final = 60.0  # s over which two readings are one; assumed
+_METER: Final = math.radians(5.0)  # error of the meter's direction; assumed
+_GROWS: Final = 2.0  # m/s in an hour that hold; assumed
+_STEADY: Final = 0.5  # of the mean speed, less of which leaves no direction; assumed
+_TURNS: Final = math.radians(30.0)  # in the time recorded that hold; assumed
+_SURE: Final = 2.0  # standard errors that a trend must stand out by
+_LONG_ENOUGH: Final = timedelta(minutes=20)
+_MOST: Final = 100_000
+_TIMES: Final = ("time", "time_utc")
+_COLUMNS: Final = tuple(
+    name for name in NAMES if name.startswith(("from", "speed", "gust"))
+)
+_TOLD: Final = re.compile(r"\s*#\s*(height|zone)\s*:?\s+(.+?)\s*$", re.IGNORECASE)
+_NONE: Final = MappingProxyType(dict.fromkeys(("", "-", "--", "na", "nan", "none")))
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    time: datetime
+    direction: float | None
+    speed: float
+    gust: float | None
+
+
+def looks_like_meter_log(text: str) -> bool:
+    """Tell whether a text is such a record.
+
+    Parameters
+    ----------
+    text : str
+        Text of a file.
+
+    Returns
+    -------
+    bool
+        Whether its first line names a time and a speed, but no height.
+    """
+    first = next((line for line in text.splitlines() if not idle(line)), "")
+    names = [name.lower() for name in cells_of(first, mark_of(first))]
+    return (
+        any(name in _TIMES for name in names)
+        and any(name.startswith("speed_") for name in names)
+        and not any(name.startswith(("height_", "altitude_")) for name in names)
+    )
+
+
+def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
+    """Read a record.
+
+    Parameters
+    ----------
+    text : str
+        Header and rows, in any order of time. Columns: ``time`` with date and zone (or
+        ``time_utc``; or with a line ``# zone -07:00`` times of that zone), ``speed_mps``,
+        ``speed_mph``, ``speed_kt`` or ``speed_kmh``; optionally ``from_deg`` or
+        ``from_magnetic_deg``, and ``gust_…``. A line ``# height 10 m`` tells how high the
+        meter was; without one it is at head height, 2 m.
+    source : str
+        Name of the file.
+    setting : Setting
+        Time of the flight.
+
+    Returns
+    -------
+    Reading
+        One level: the mean of the last ten minutes before the flight. It warns of a wind
+        that grows or turns.
+
+    Raises
+    ------
+    WindError
+        If a row cannot be read, by its line.
+
+    Notes
+    -----
+    Readings within a minute count as one when the error of the mean is told: gusts last so
+    long near the ground (assumed). What comes after the mean adds the error of its age.
+    """
+    height, zone = _told(text, source)
+    rows = _rows(text, source, zone, setting)
+    seen = [row for row in rows if row.time - setting.seen_by <= SLIP] or rows[:1]
+    last = seen[-1].time
+    hour = [row for row in seen if last - row.time <= PEAK_OVER]
+    now = [row for row in hour if last - row.time <= MEAN_OVER]
+    mean = now if len(now) >= min(_FEW, len(hour)) else hour
+    level = _mean(mean, hour, height, source)
+    known = level.direction is not None
+    about = f"{len(mean)} readings of {_minutes(mean)} min to {last:%H:%M %z}"
+    return Reading(
+        source=source,
+        kind="surface",
+        levels=(level,),
+        valid=last,
+        direction_error=_METER if known else 0.0,
+        warned=tuple(f"{source}: {told}" for told in _trends(hour)),
+        assumed=(
+            f"{source}: mean of {about}, at {height:g} m",
+            *(() if known else (f"{source}: no direction holds, taken from anywhere",)),
+        ),
+    )
+
+
+def _minutes(rows: list[_Row]) -> int:
+    return round((rows[-1].time - rows[0].time) / timedelta(minutes=1))
+
+
+def _mean(mean: list[_Row], hour: list[_Row], height: float, source: str) -> WindLevel:
+    """Give the mean with the error of a component that its own swing leaves."""
+    speed = float(np.mean([row.speed for row in mean]))
+    peak = max(max(row.speed, row.gust or 0.0) for row in hour)
+    directed = [row for row in mean if row.direction is not None]
+    several = max(1.0, (mean[-1].time - mean[0].time).total_seconds() / _EDDY)
+    several = min(several, len(mean))
+    way, along = None, 0.0
+    error = float(np.std([row.speed for row in mean])) / math.sqrt(several)
+    if directed:
+        east, north = _components(directed)
+        way, along = (float(v) for v in direction_and_speed(east.mean(), north.mean()))
+        error = float(np.sqrt((east.var() + north.var()) / 2 / several))
+    if along < _STEADY * speed:
+        way = None
+    return WindLevel(height, way, speed, peak, source, error=error)
+
+
+def _components(rows: list[_Row]) -> tuple[FloatArray, FloatArray]:
+    return components_from(
+        np.array([row.direction for row in rows], float),
+        np.array([row.speed for row in rows]),
+    )
+
+
+def _trends(hour: list[_Row]) -> list[str]:
+    """Say what makes the mean no guide to the next hour: a wind that grows or turns."""
+    span = hour[-1].time - hour[0].time
+    if len(hour) < 2 * _FEW or span < _LONG_ENOUGH:
+        return []
+    told = []
+    hours = np.array([(row.time - hour[0].time) / timedelta(hours=1) for row in hour])
+    speed = np.array([row.speed for row in hour])
+    slope, start = np.polyfit(hours, speed, 1)
+    free = min(len(hour), span.total_seconds() / _EDDY) - 2
+    spread = float(np.std(speed - slope * hours - start))
+    error = spread / (float(np.std(hours)) * math.sqrt(max(free, 1.0)))
+    if slope > max(_GROWS, _SURE * error):
+        told.append(f"the wind grows by {slope:.1f} m/s in an hour")
+    directed = [row for row in hour if row.direction is not None]
+    half = len(directed) // 2
+    if half >= _FEW:
+        ways = [
+            direction_and_speed(*(part.mean() for part in _components(rows)))
+            for rows in (directed[:half], directed[half:])
+        ]
+        turned = (float(ways[1][0] - ways[0][0]) + math.pi) % (2 * math.pi) - math.pi
+        if abs(turned) > _TURNS and min(float(way[1]) for way in ways) > 1.0:
+            side = "right" if turned > 0 else "left"
+            told.append(
+                f"the wind turned {abs(math.degrees(turned)):.0f} deg to the {side} in "
+                f"{span / timedelta(minutes=1):.0f} min"
+            )
+    return told
+
+
+def _told(text: str, source: str) -> tuple[float, tzinfo | None]:
+    """Read the lines that tell the meter's height and the zone of its clock."""
+    height, zone = HEAD_HEIGHT, None
+    for n, line in enumerate(text.splitlines(), 1):
+        found = _TOLD.match(line)
+        if not found:
+            continue
+        try:
+            if found[1].lower() == "zone":
+                zone = _zone(found[2])
+            else:
+                height = units.parse(found[2], "length")
+        except ValueError as problem:
+            raise WindError(source, f"line {n}", str(problem)) from None
+        if not 0.5 <= height <= 150.0:
+            raise WindError(
+                source, f"line {n}", f"height {height:g} m; accepted is 0.5 to 150 m"
+            )
+    return height, zone
+
+
+def _zone(text: str) -> tzinfo:
+    found = re.fullmatch(r"(?:UTC)?\s*([-+])(\d\d):?(\d\d)|Z|UTC", text, re.IGNORECASE)
+    if not found or int(found[2] or 0) > 14 or int(found[3] or 0) > 59:
+        raise ValueError(f"zone {text[:20]!r}; accepted is such as -07:00, or Z")
+    if found[1] is None:
+        return timezone(timedelta(0))
+    ahead = timedelta(hours=int(found[2]), minutes=int(found[3]))
+    return timezone(ahead if found[1] == "+" else -ahead)
+
+
+def _rows(text: str, source: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:
+    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if not idle(line)]
+    head, body = lines[0], lines[1:]
+    mark = mark_of(head[1])
+    names = [name.lower() for name in cells_of(head[1], mark)]
+    _check_names(names, source, f"line {head[0]}")
+    if not 0 < len(body) <= _MOST:
+        raise WindError(source, "", f"{len(body)} readings; accepted are 1 to {_MOST}")
+    rows = []
+    for n, line in body:
+        cells = cells_of(line, mark)
+        where = f"line {n}"
+        if len(cells) != len(names):
+            raise WindError(
+                source, where, f"{len(cells)} cells; the header names {len(names)}"
+            )
+        row = _row(dict(zip(names, cells, strict=True)), source, where, zone, setting)
+        if row is not None:
+            rows.append(row)
+    if not rows:
+        raise WindError(source, "", "holds no reading with a speed")
+    return sorted(rows, key=lambda row: row.time)
+
+
+def _check_names(names: list[str], source: str, where: str) -> None:
+    for name in names:
+        if name not in _COLUMNS and name not in _TIMES:
+            known = (*_TIMES, *_COLUMNS)
+            raise WindError(
+                source, where, f"unknown column {nearest_name(name, known)}"
+            )
+    for start in ("time", "from", "speed", "gust"):
+        if sum(name.startswith(start) for name in names) > 1:
+            raise WindError(source, where, f"two columns of {start}; keep one of them")
+
+
+def _row(
+    cells: dict[str, str],
+    source: str,
+    where: str,
+    zone: tzinfo | None,
+    setting: Setting,
+) -> _Row | None:
+    values: dict[str, float] = {}
+    for name, cell in cells.items():
+        if name in _TIMES or cell.lower() in _NONE:
+            continue
+        try:
+            value = float(cell)
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value):
+            raise WindError(
+                source, where, f"{name} {cell[:40]!r}; accepted is a finite number"
+            )
+        values[name.split("_")[0]] = value * NAMES[name][1]
+    if "speed" not in values:
+        return None  # the meter missed one
+    direction = None
+    if "from" in values:
+        direction = check_direction(values["from"], source, where)
+        if "from_magnetic_deg" in cells:
+            direction = setting.true_bearing(direction, source, where)
+    speed = check_speed(values["speed"], source, where)
+    gust = values.get("gust")
+    if gust is not None:
+        check_speed(gust, source, where, what="gust")
+    return _Row(_time(cells, source, where, zone), direction, speed, gust)
+
+
+def _time(
+    cells: dict[str, str], source: str, where: str, zone: tzinfo | None
+) -> datetime:
+    name = next(name for name in cells if name in _TIMES)
+    try:
+        own = timezone(timedelta(0)) if name == "time_utc" else zone
+        return parse_time(cells[name], zone=own)
+    except ValueError:
+        raise WindError(
+            source,
+            where,
+            f"{name} {cells[name][:40]!r}; accepted is such as 2026-05-09T08:10-07:00, "
+            "or without its zone below a line '# zone -07:00'",
+        ) from None

@@ -1,0 +1,134 @@
+"""A meter's record: mean, swing, gusts, trend, age."""
+
+import math
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from driftmap.errors import WindError
+from driftmap.units import MILE_PER_HOUR
+from driftmap.winds import decode, read_winds
+from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
+from driftmap.winds.reading import Setting
+
+DATA = Path(__file__).parents[1] / "data" / "winds" / "meter_constructed.csv"
+NOW = datetime(2026, 5, 19, 18, tzinfo=UTC)
+HEAD = "time_utc,speed_mps,from_deg,gust_mps\n"
+
+
+def _rows(minutes, speed, way, gust=None, step=1.0):
+    """Rows from so many minutes before now up to now; speed and way by the minute."""
+    lines = []
+    for i in range(round(minutes / step) + 1):
+        time = NOW - timedelta(minutes=minutes - i * step)
+        v, d = speed(i * step), way(i * step)
+        g = "" if gust is None else gust(i * step)
+        lines.append(f"{time:%Y-%m-%dT%H:%M:%S},{v},{d % 360},{g}\n")
+    return "".join(lines)
+
+
+def _read(text, **more):
+    setting = Setting(0.0, **{"when": NOW, "now": NOW, **more})
+    reading = read_meter_log(text, "log.csv", setting)
+    return reading.levels[0], reading
+
+
+def test_the_last_ten_minutes_are_the_mean_and_the_hour_gives_the_gust():
+    text = HEAD + _rows(60, lambda m: 4.0 if m < 49.5 else 6.0, lambda m: 240)
+    text = text.replace(",4.0,240,", ",4.0,240,9.5", 1)
+    level, reading = _read(text)
+    assert level.speed == pytest.approx(6.0)
+    assert math.degrees(level.direction) == pytest.approx(240.0)
+    assert level.gust == 9.5
+    assert level.height == 2.0
+    assert reading.valid == NOW
+    assert not reading.forecast
+
+
+def test_the_error_of_the_mean_falls_with_the_time_not_with_the_count():
+    """A meter read each second tells no more of ten minutes than its eddies do."""
+    errors = []
+    for step in (1.0, 0.1):
+        rng = np.random.default_rng(3)
+        noise = {}
+        text = HEAD + _rows(
+            10,
+            lambda m, noise=noise, rng=rng: max(
+                0, noise.setdefault(round(m), 5 + rng.normal())
+            ),
+            lambda m: 0,
+            step=step,
+        )
+        errors.append(_read(text)[0].error)
+    assert errors[0] == pytest.approx(errors[1], rel=0.35)
+    assert 0.05 < errors[0] < 0.5
+
+
+def test_a_wind_that_grows_or_turns_holds():
+    steady = _read(HEAD + _rows(60, lambda m: 5.0, lambda m: 240))[1]
+    assert steady.warned == ()
+    grows = _read(HEAD + _rows(60, lambda m: 3 + m / 15, lambda m: 240))[1]
+    assert any("grows by 4.0 m/s in an hour" in note for note in grows.warned)
+    turns = _read(HEAD + _rows(60, lambda m: 5.0, lambda m: 330 + 1.5 * m))[1]
+    assert any("turned 46 deg to the right" in note for note in turns.warned)
+    falls = _read(HEAD + _rows(60, lambda m: 7 - m / 15, lambda m: 240))[1]
+    assert falls.warned == ()
+
+
+def test_a_wind_from_all_round_or_without_direction_is_variable():
+    level, reading = _read(HEAD + _rows(10, lambda m: 2.0, lambda m: 36 * m))
+    assert level.direction is None
+    assert level.speed == pytest.approx(2.0)
+    bare = "time_utc,speed_mps\n2026-05-19T17:58:00,2\n2026-05-19T17:59:00,3\n"
+    level, reading = _read(bare)
+    assert level.direction is None
+    assert any("no direction" in note for note in reading.assumed)
+    assert _read(HEAD + _rows(10, lambda m: 2.0, lambda m: 0))[0].direction == 0.0
+
+
+def test_what_was_read_after_the_flight_does_not_count():
+    text = HEAD + _rows(60, lambda m: m / 10, lambda m: 240)
+    earlier = _read(text, when=NOW - timedelta(minutes=30))[0]
+    assert earlier.speed < _read(text)[0].speed
+    late = NOW - timedelta(hours=3)
+    with pytest.raises(WindError, match="after the flight"):
+        decode(text, Setting(0.0, when=late, now=NOW))
+
+
+def test_the_example_reads_and_merges():
+    then = datetime(2026, 6, 13, 15, 10, tzinfo=UTC)
+    wind = read_winds([str(DATA)], site_altitude=0.0, when=then)
+    assert looks_like_meter_log(DATA.read_text())
+    rows = np.loadtxt(DATA, delimiter=",", skiprows=5, usecols=(1, 2, 3))
+    at = np.hypot(*wind.at(2.0))
+    assert at == pytest.approx(rows[-21:, 0].mean() * MILE_PER_HOUR, rel=1e-6)
+    assert wind.age == pytest.approx(1 / 6)
+    gusts = [level.gust for level in wind.levels if level.gust]
+    assert max(gusts) == pytest.approx(rows[:, 2].max() * MILE_PER_HOUR)
+    assert wind.undated == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (HEAD, "0 readings; accepted are 1"),
+        ("time_utc,speed_mps,wind\nx,1,2\n", "line 1: unknown column 'wind'"),
+        ("time_utc,speed_mps,speed_kt\n", "two columns of speed"),
+        (HEAD + "2026-05-19T17:58:00,x,240,\n", "line 2: speed_mps 'x'"),
+        (HEAD + "2026-05-19T17:58:00,5,240\n", "line 2: 3 cells; the header names 4"),
+        (HEAD + "2026-05-19T17:58:00,5,2400,\n", "line 2: direction 2400"),
+        (HEAD + "2026-05-19T17:58:00,500,240,\n", "line 2: speed 500"),
+        (HEAD + "17:58,5,240,\n", "line 2: time_utc '17:58'; accepted is such as"),
+        ("time,speed_mps\n2026-05-19T17:58:00,5\n", "line '# zone -07:00'"),
+        ("# zone west\ntime,speed_mps\n2026-05-19T17:58,5\n", "line 1: zone 'west'"),
+        ("# height 3 km\ntime_utc,speed_mps\n2026-05-19T17:58,5\n", "line 1: height"),
+        (HEAD + "2026-05-19T17:58:00,,240,\n", "no reading with a speed"),
+        ("time_utc,speed_mps\n0001-01-01T00:00,5\n", "line 2: time_utc"),
+    ],
+)
+def test_a_bad_record_is_one_line(text, message):
+    with pytest.raises(WindError, match=message) as caught:
+        _read(text)
+    assert "\n" not in str(caught.value)
