@@ -44,10 +44,18 @@ function reading() {
   return Number.isFinite(speed) && Number.isFinite(from) ? { speed, from, gust: value("#gust") } : null;
 }
 
-function put(wind) {
+let before = null; // the reading that "undo" brings back, and when it was read
+let waiting = 0; // a redraw that waits for the screen
+const FIELDS = ["#speed", "#from", "#gust"];
+
+function remember() {
+  before = { told: FIELDS.map((field) => one(field).value), at: readAt };
+  one("#undo").disabled = false;
+}
+
+function write(wind) {
   one("#speed").value = Number(wind.speed.toFixed(2));
   one("#from").value = Number(wind.from.toFixed(1));
-  read();
 }
 
 // A reading set now; what is only shown again keeps its age.
@@ -56,8 +64,43 @@ function read() {
   show();
 }
 
+function put(wind) {
+  remember();
+  write(wind);
+  read();
+}
+
+// While the knob is dragged there is one redraw for each picture of the screen.
+function drag(wind) {
+  write(wind);
+  readAt = new Date();
+  waiting ||= requestAnimationFrame(() => {
+    waiting = 0;
+    show();
+  });
+}
+
+// What comes back is as old as it was.
+function undo() {
+  if (!before) return;
+  const { told, at } = before;
+  remember();
+  FIELDS.forEach((field, i) => { one(field).value = told[i]; });
+  readAt = at;
+  show();
+}
+
+function lock() {
+  const locked = one("#lock").getAttribute("aria-pressed") !== "true";
+  one("#lock").setAttribute("aria-pressed", String(locked));
+  one("#lock").textContent = locked ? "Locked" : "Lock";
+  document.documentElement.classList.toggle("locked", locked);
+  for (const control of all(".knob input, .knob button")) control.disabled = locked;
+}
+
 // Move the reading by keys or buttons; the first press starts from calm and north.
 function nudge(speeds, turns) {
+  if (one("#lock").getAttribute("aria-pressed") === "true") return;
   const now = reading() ?? { speed: 0, from: 0 };
   const most = DIAL.top / DIAL.speed.size;
   const speed = Math.min(Math.max(now.speed + speeds * speedStep(), 0), most);
@@ -100,6 +143,7 @@ function showVerdict(wind, about) {
   const verdict = worst([...words, ...(old || gust || !wind ? ["hold"] : [])]);
   document.body.className = verdict.replaceAll(" ", "-");
   one(".word").textContent = WORD[verdict];
+  one(".word").style.setProperty("--n", WORD[verdict].length);
   for (const sign of all("header .sign g")) sign.toggleAttribute("hidden", sign.dataset.of !== verdict);
   const blows = wind && `${wind.speed} ${DIAL.speed.unit}${wind.speed ? ` from ${bearing(wind.from)}` : ", calm"}`;
   one("#reading").textContent = wind ? blows : "not set";
@@ -148,7 +192,13 @@ const KEYS = {
 
 function start() {
   startGround();
-  startWheel(put);
+  startWheel(drag, remember, show);
+  one("#lock").addEventListener("click", lock);
+  one("#undo").addEventListener("click", undo);
+  one("#by-cause").addEventListener("click", () => {
+    one("#by-cause").setAttribute("aria-pressed", String(!byCause()));
+    show();
+  });
   for (const box of all("input[type=number]")) box.addEventListener("input", read);
   for (const box of all("input[type=checkbox]")) box.addEventListener("change", show);
   for (const button of all("button[data-speed]")) button.addEventListener("click", () => nudge(Number(button.dataset.speed), 0));

@@ -28,6 +28,7 @@ function tag(at, classes, rank, { name, more, mark }) {
 }
 
 function drawGround() {
+  let count = 0;
   for (const { kind, name, rings, people } of DIAL.ground) {
     const drawn = kind === "waiver" || kind === "boundary" ? kind : `area ${kind}`;
     const outline = L.polygon(places(rings), { className: drawn, interactive: false, pane: "ground", fillRule: "evenodd" }).addTo(chart);
@@ -35,14 +36,15 @@ function drawGround() {
     const wide = kind === "waiver" || kind === "boundary";
     const middle = wide ? outline.getBounds().getSouthWest() : outline.getBounds().getCenter();
     const at = wide ? places(rings)[0].reduce((a, b) => (a[0] + a[1] < b[0] + b[1] ? a : b)) : middle;
-    tag(at, wide ? kind : `area ${kind}`, crowd ? 40 : 60, { name, more: people ? ` ${people} people` : undefined }).addTo(chart);
+    if (crowd) count += 1;
+    tag(at, wide ? kind : `area ${kind}`, crowd ? 10 : 60, { name, more: people ? ` · ${people}` : undefined, mark: crowd ? String(count) : undefined }).addTo(chart);
   }
   const pad = L.divIcon({ html: one("#pad-picture").content.firstElementChild.cloneNode(true), iconSize: [0, 0], className: "tag" });
   L.marker([0, 0], { icon: pad, interactive: false, keyboard: false }).addTo(chart);
 }
 
 function startGround() {
-  for (const [name, height] of [["ground", 340], ["contours", 360]]) chart.createPane(name).style.zIndex = height;
+  for (const [name, height] of [["zones", 330], ["ground", 340], ["contours", 360]]) chart.createPane(name).style.zIndex = height;
   chart.setView([0, 0], -3);
   L.control.scale({ maxWidth: 130, metric: DIAL.units === "si", imperial: DIAL.units === "us" }).addTo(chart);
   drawGround();
@@ -50,9 +52,49 @@ function startGround() {
   for (const button of all("button[data-view]")) button.addEventListener("click", () => frame(button.dataset.view));
 }
 
-// Draw the lines of every piece that is switched on.
+const byCause = () => one("#by-cause").getAttribute("aria-pressed") === "true";
+
+function gradeOf(figures, index) {
+  if (figures.typical >= DIAL.kills) return "danger";
+  return figures.typical >= DIAL.hurts || DIAL.rocket[index] ? "caution" : "";
+}
+
+// Two zones: the ground of all that can kill or maim over that of all that can hurt. Rings of
+// one path join where they overlap; the fill hides the inner halves of their strokes.
+function drawZones(about) {
+  const found = { caution: [], danger: [] };
+  DIAL.cases.forEach((_, index) => {
+    const figures = figuresAt(about, index);
+    const kind = figures ? gradeOf(figures, index) : "";
+    if (kind) found[kind].push({ index, figures, ring: lineAt(about, index, 1).map(place) });
+  });
+  for (const [kind, pieces] of Object.entries(found)) {
+    if (!pieces.length) continue;
+    for (const part of ["edge", "fill", "hatch"]) {
+      const rings = pieces.map(({ ring }) => [ring]);
+      OUTLINES.push(L.polygon(rings, { className: `${part} ${kind}`, pane: "zones", interactive: false, fillRule: "nonzero" }).addTo(chart));
+    }
+    if (byCause()) continue;
+    const planned = kind === "caution" && pieces.find(({ index }) => DIAL.cases[index] === 0 && DIAL.rocket[index]);
+    const hardest = planned || pieces.reduce((a, b) => (b.figures.typical > a.figures.typical ? b : a));
+    const at = L.latLngBounds(hardest.ring).getCenter();
+    const words = { mark: kind.toUpperCase(), name: `up to ${pace(hardest.figures.speed)}`, more: `${hardest.figures.soonest} s after lift-off or later` };
+    OUTLINES.push(tag(at, `zone ${kind}`, kind === "danger" ? -99 : -98, words).addTo(chart));
+  }
+}
+
+// A speed in the unit of the wind, for people who know how fast a car goes.
+function pace(speed) {
+  return `${Math.ceil(speed / DIAL.speed.size - ON)} ${DIAL.speed.unit}`;
+}
+
+// Draw the zones, or the lines of every piece that is switched on.
 function drawLines(about) {
   for (const outline of OUTLINES.splice(0)) outline.remove();
+  document.body.classList.toggle("by-cause", byCause());
+  one("#causes").hidden = !byCause();
+  drawZones(about);
+  if (!byCause()) return placeLabels();
   DIAL.cases.forEach((number, index) => {
     if (!one(`input[data-piece="${index}"]`).checked) return;
     const box = one(`label[data-look="${index}"]`).dataset;
@@ -68,7 +110,7 @@ function drawLines(about) {
       }
     }
   });
-  placeLabels();
+  return placeLabels();
 }
 
 // Point the pad's arrow where the wind blows to; none while it is calm or not set.

@@ -56,6 +56,8 @@ class Landing:
         Times after lift-off that 5 and 95 % come before [s].
     speed, energy : float
         Speed [m s⁻¹] and kinetic energy [J] that 95 % stay under.
+    typical : float
+        Median kinetic energy, by which harm is graded [J].
     lines : tuple of shapely.MultiPolygon
         Ground that holds each of `SHARES`, from the pad [m].
     """
@@ -67,6 +69,7 @@ class Landing:
     latest: float
     speed: float
     energy: float
+    typical: float
     lines: tuple[shapely.MultiPolygon, ...]
 
     def turned(self, angle: float) -> Landing:
@@ -178,6 +181,7 @@ def joined_landing(landings: Sequence[Landing]) -> Landing:
         max(one.latest for one in landings),
         max(one.speed for one in landings),
         max(one.energy for one in landings),
+        max(one.typical for one in landings),
         tuple(
             shapely.multipolygons([shapely.union_all(rings).convex_hull])
             for rings in zip(*(one.lines for one in landings), strict=True)
@@ -199,5 +203,6 @@ def _landing(cloud: Cloud, part: Part) -> Landing:
         float(times[1]),
         float(np.quantile(cloud.speed[rows], 0.95)),
         float(np.quantile(cloud.energy[rows], 0.95)),
+        float(np.median(cloud.energy[rows])),
         lines,
     )

@@ -11,7 +11,8 @@ are folded: 0, -1, 1, -2 … become 0, 1, 2, 3 …
 For each wind, likelihoods of all cases, then all pieces in their order. A likelihood is a
 share times `SHARE_STEPS`, rounded up; 0 if the case never came up. A piece is 0 if it never
 came down, else 1; signed mean east and north [m]; radius and farthest point [m], rounded up;
-soonest [s], rounded down, and latest, rounded up; speed [dm/s] and energy [J], rounded up;
+soonest [s], rounded down, and latest, rounded up; speed [dm/s], energy and typical
+energy [J], rounded up;
 the unit of its lines as a power of two [m]; then for each line the number of its corners and
 signed steps east and north in that unit, the first from the pad, each next from the one
 before.
@@ -127,6 +128,7 @@ def _landing(landing: Landing, fineness: float) -> list[int]:
         _up(landing.latest),
         _up(landing.speed * 10),
         _up(landing.energy),
+        _up(landing.typical),
     ]
     west, south, east, north = landing.lines[-1].bounds
     tolerance = _tolerance(max(east - west, north - south), fineness)

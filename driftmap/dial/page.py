@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from datetime import date, datetime
 from functools import cache
 from importlib.metadata import version
@@ -13,8 +14,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import shapely
 
-from driftmap.dial.between import check_between
+from driftmap.dial.between import check_between, word_at
 from driftmap.dial.compute import Dial
+from driftmap.dial.node import WORDS, Word
 from driftmap.dial.pack import (
     FINAL,
     FINENESS,
@@ -27,8 +29,9 @@ from driftmap.dial.told import questions_of, tell_reasons
 from driftmap.dial.winds import aloft_told
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import OCCUPIED, Site
+from driftmap.hazard.zones import HURTS, KILLS
 from driftmap.report.pieces import has_people
-from driftmap.report.words import Units, distance, isolate, percent, tied
+from driftmap.report.words import Units, distance, energy, isolate, percent, tied
 from driftmap.rules import Answers
 from driftmap.units import DIMENSIONS, show, unit_of
 from driftmap.verdict.assessment import CAUTIONS
@@ -126,6 +129,9 @@ def _data(dial: Dial, units: Units, day: date) -> tuple[dict[str, Any], float]:
         ),
         "asked": questions_of(nodes)[1],
         "cases": _case_numbers(dial),
+        "rocket": [int(body == "rocket") for _, body, _ in dial.pieces],
+        "kills": KILLS.value,
+        "hurts": HURTS.value,
         "marks": [piece["mark"] for piece in _pieces(dial)],
         "shareSteps": SHARE_STEPS,
         "ground": _ground(site, units),
@@ -269,12 +275,50 @@ def _content(
         "meter": show(2.0, "length", units),
         "declination": site.declination,
         "assumed": dial.assumed,
+        "table": _table(dial, units),
+        "people": [
+            (number, area.name, area.people)
+            for number, area in enumerate(
+                (area for area in site.areas if has_people(area)), start=1
+            )
+        ],
+        "kills": energy(KILLS.value, units),
+        "hurts": energy(HURTS.value, units),
         "cautions": CAUTIONS,
         "seed": dial.setup.seed,
         "samples": dial.setup.samples,
         "version": version("driftmap"),
         "digest": site.digest,
     }
+
+
+_SHORT: Final = {"go": "go", "go if aloft": "aloft?", "hold": "hold", "no-go": "NO"}
+_MOST_COLUMNS: Final = 12
+
+
+def _table(dial: Dial, units: Units) -> list[list[str]]:
+    """Write the words by speed and bearing, for a page that nobody can tap."""
+    reach = dial.reach
+    every = max(1, math.ceil(reach.directions / _MOST_COLUMNS))
+    turns = [j * reach.turn for j in range(0, reach.directions, every)]
+    head = ["", *(f"{round(turn):03d}°" for turn in turns)]
+    rows = []
+    for i in range(reach.speeds):
+        low, high = i * reach.step, (i + 1) * reach.step
+        name = f"{show(low, 'speed', units)} to {show(high, 'speed', units)}"
+        words = [_worst_about(dial, (low + high) / 2, turn, every) for turn in turns]
+        rows.append([name, *(_SHORT[word] for word in words)])
+    return [head, *rows]
+
+
+def _worst_about(dial: Dial, speed: float, turn: float, every: int) -> Word:
+    """Give the worst word of the cells that a column of the table stands for."""
+    reach = dial.reach
+    sides = (np.arange(-every, every) + 0.5) / 2 * reach.turn
+    return max(
+        (word_at(dial, speed, float((turn + side) % 360)) for side in sides),
+        key=WORDS.index,
+    )
 
 
 @cache

@@ -45,7 +45,7 @@ function readPiece(stream) {
   if (!number()) return null;
   const piece = {
     east: signed(), north: signed(), radius: number(), farthest: number(),
-    soonest: number(), latest: number(), speed: number() / 10, energy: number(), lines: [],
+    soonest: number(), latest: number(), speed: number() / 10, energy: number(), typical: number(), lines: [],
   };
   const unit = 2 ** number();
   for (let line = 0; line < 2; line += 1) piece.lines.push(readRing(stream, unit));
@@ -151,7 +151,7 @@ function figuresAt(places, index) {
   return {
     east: far.east, north: far.north, farthest: most("farthest"), radius: most("radius"),
     soonest: Math.min(...found.map((piece) => piece.soonest)), latest: most("latest"),
-    speed: most("speed"), energy: most("energy"),
+    speed: most("speed"), energy: most("energy"), typical: most("typical"),
   };
 }
 

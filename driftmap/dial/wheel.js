@@ -79,7 +79,14 @@ function speedStep() {
 
 function drawHand(wheel, wind) {
   one(".hand", wheel)?.remove();
-  if (!wind) return;
+  const grip = one(".grip", wheel);
+  if (!wind) {
+    for (const name of ["cx", "cy"]) grip.setAttribute(name, 0);
+    const rest = shape("g", { class: "hand" }, wheel);
+    shape("circle", { class: "knob", r: 9 }, rest);
+    wheel.insertBefore(rest, grip);
+    return;
+  }
   const hand = shape("g", { class: "hand" }, wheel);
   const most = DIAL.top / DIAL.speed.size;
   const radius = Math.min(wind.speed / most, 1.06) * RIM;
@@ -92,24 +99,41 @@ function drawHand(wheel, wind) {
       shape("path", { class: name, d: `M${x} ${y}L${bx} ${by}M${lx} ${ly}L${bx} ${by}L${rx} ${ry}` }, hand);
     }
   }
-  shape("circle", { class: "knob", cx: x, cy: y, r: 7 }, hand);
+  shape("circle", { class: "knob", cx: x, cy: y, r: 9 }, hand);
+  grip.setAttribute("cx", x);
+  grip.setAttribute("cy", y);
+  wheel.insertBefore(hand, grip); // the grip itself never moves in the page: it would let go
 }
 
-function startWheel(set) {
+// The reading moves only from its knob, and not while it is locked: a thumb that scrolls the
+// page must never set a wind.
+function startWheel(set, begin, end) {
   const wheel = one("#wheel");
   drawCells(wheel);
   drawScale(wheel);
+  shape("circle", { class: "grip", cx: 0, cy: 0, r: 17 }, wheel);
+  const grip = one(".grip", wheel);
+  const locked = () => one("#lock").getAttribute("aria-pressed") === "true";
   let held = false;
-  const take = (event) => {
+  // Else the page scrolls away under the finger that holds the knob.
+  grip.addEventListener("touchstart", (event) => locked() || event.preventDefault(), { passive: false });
+  grip.addEventListener("pointerdown", (event) => {
+    if (locked()) return;
+    held = true;
+    begin();
+    grip.setPointerCapture(event.pointerId);
+    wheel.focus({ preventScroll: true });
+    event.preventDefault();
+  });
+  grip.addEventListener("pointermove", (event) => {
+    if (!held) return;
     event.preventDefault();
     set(readWheel(wheel, event));
-  };
-  wheel.addEventListener("pointerdown", (event) => {
-    held = true;
-    wheel.setPointerCapture(event.pointerId);
-    wheel.focus({ preventScroll: true });
-    take(event);
   });
-  wheel.addEventListener("pointermove", (event) => held && take(event));
-  for (const name of ["pointerup", "pointercancel"]) wheel.addEventListener(name, () => { held = false; });
+  for (const name of ["pointerup", "pointercancel"]) {
+    grip.addEventListener(name, () => {
+      if (held) end();
+      held = false;
+    });
+  }
 }

@@ -36,9 +36,13 @@ function settle(label, frame, taken, gaps = GAPS) {
 // Names of people and the words of zones are never dropped: a number stands where there is no room for more, over
 // anything but the names of other people.
 function insist(label, frame, taken, crowd) {
-  if (settle(label, frame, taken, FAR_GAPS)) return true;
+  const { left: x, top: y } = label.parentElement.getBoundingClientRect();
+  // No name stands on the ground of others.
+  const others = all(".map path.area.people").map((path) => path.getBoundingClientRect())
+    .filter((box) => x < box.left || x > box.right || y < box.top || y > box.bottom);
+  if (settle(label, frame, [...taken, ...others], FAR_GAPS)) return true;
   label.classList.add("short");
-  return settle(label, frame, taken, FAR_GAPS) || settle(label, frame, crowd, FAR_GAPS);
+  return settle(label, frame, [...taken, ...others], FAR_GAPS) || settle(label, frame, [...crowd, ...others], FAR_GAPS) || settle(label, frame, crowd, FAR_GAPS);
 }
 
 // Draw a line from a point to a label that had to stand off.
@@ -79,6 +83,7 @@ function placeLabels() {
     const zone = label.classList.contains("zone");
     const people = label.classList.contains("people") || zone;
     let free = wanted && (people ? insist(label, frame, taken, crowd) : settle(label, frame, taken));
+    if (people && free) taken.push(label.getBoundingClientRect());
     if (people && free) crowd.push(label.getBoundingClientRect());
     if (wanted && !free && label.classList.contains("piece")) {
       label.classList.add("short");

@@ -248,6 +248,7 @@ def test_what_is_packed_comes_back_within_the_stated_error(dial, fineness):
             assert landing.latest - 1e-6 <= reader.number() < landing.latest + 1
             assert landing.speed - 1e-6 <= reader.number() / 10 < landing.speed + 0.1
             assert landing.energy - 1e-6 <= reader.number() < landing.energy + 1
+            assert landing.typical - 1e-6 <= reader.number() < landing.typical + 1
             unit = 2.0 ** reader.number()
             west, south, east, north = landing.lines[-1].bounds
             allowed = line_error(max(east - west, north - south), fineness)
@@ -274,6 +275,7 @@ def test_large_numbers_come_back():
         1e5,
         300.0,
         4e6,
+        3e6,
         (shapely.MultiPolygon([shapely.box(-2e5, 0, -1e5, 3e5)]),) * 2,
     )
     node = Node(
@@ -282,13 +284,14 @@ def test_large_numbers_come_back():
     reader = Reader(pack_nodes([node], [("a", "b", 1)]))
     assert [reader.number() for _ in range(2)] == [SHARE_STEPS, 1]
     assert (reader.signed(), reader.signed()) == (-123_456, 98_766)
-    assert [reader.number() for _ in range(6)] == [
+    assert [reader.number() for _ in range(7)] == [
         500_000,
         1_000_000,
         0,
         100_000,
         3000,
         4_000_000,
+        3_000_000,
     ]
 
 
