@@ -28,6 +28,7 @@ from driftmap.report.reading import CALM, wind_as_read
 from driftmap.report.sight import shown
 from driftmap.report.words import Units, isolate
 from driftmap.verdict.assessment import Assessment
+from driftmap.verdict.check import counted
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -107,9 +108,15 @@ def _verdict(a: Assessment, people: Sequence[Spot], voice: Voice) -> dict[str, A
         "means": voice.say(f"verdict.{a.verdict}_means"),
         "reasons": against[:_MOST_REASONS],
         "more": _count(len(against) - _MOST_REASONS, voice),
+        "counts": _counts(a, voice),
         "wind": _wind(a, voice),
         "age": _age(a, voice),
     }
+
+
+def _counts(a: Assessment, voice: Voice) -> str:
+    out, said = counted(a.checks)
+    return voice.say("verdict.counts", out=voice.count(out), said=voice.count(said))
 
 
 def _wind(a: Assessment, voice: Voice) -> str:

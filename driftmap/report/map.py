@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
@@ -17,6 +18,7 @@ from driftmap.report import tables
 from driftmap.report.pad import wind_arrow
 from driftmap.report.pieces import KINDS
 from driftmap.report.sight import shown
+from driftmap.report.stopwatch import moments
 from driftmap.report.windsketch import wind_picture_svg
 from driftmap.report.words import Units, energy, isolate, tied
 from driftmap.verdict.assessment import CAUTIONS, Assessment, document
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
 
 __all__ = ["map_html"]
 
-_SCRIPTS: Final = ("page.js", "labels.js", "points.js", "tools.js")
+_SCRIPTS: Final = ("page.js", "labels.js", "points.js", "tools.js", "stopwatch.js")
 
 
 def map_html(
@@ -62,7 +64,10 @@ def map_html(
     host = None if background is None else offline.check_background(background)
     chart, data = draw(assessment, units)
     element, drawing = chart.parts()
-    facts = json.dumps({**data, "background": background}, separators=(",", ":"))
+    watch = [asdict(moment) for moment in moments(assessment, english(units))]
+    told = {**data, "background": background, "moments": watch}
+    # Inside a script no text of a file may end it or begin a comment.
+    facts = json.dumps(told, separators=(",", ":")).replace("<", "\\u003c")
     own = "\n".join(_text(name) for name in _SCRIPTS)
     whole = offline.stable_ids(
         "\0".join([element, f"{drawing}\nconst DRIFTMAP = {facts};\n{own}"])
@@ -104,6 +109,7 @@ def _content(assessment: Assessment, units: Units) -> dict[str, Any]:
         "kills": energy(KILLS.value, units),
         "hurts": energy(HURTS.value, units),
         "instruction": instruction(assessment, voice),
+        "moments": moments(assessment, voice),
         "people": tables.people_rows(assessment, units),
         "arrow": wind_arrow(assessment),
         "drawn": frozenset(

@@ -24,7 +24,7 @@ from driftmap.report.reading import wind_told
 from driftmap.report.words import Units
 from driftmap.units import show, unit_of
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import Check
+from driftmap.verdict.check import Check, counted
 from driftmap.verdict.limits import LOOSER
 
 __all__ = [
@@ -60,11 +60,13 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
     people = [area.name for area in a.site.areas if has_people(area)]
     against = reasons.verdict_reasons(a.checks, people, english(units))
     read, more = wind_told(a.wind, units)
+    out, said = counted(a.checks)
     return {
         "verdict": a.verdict,
         "word": _WORDS[a.verdict],
         "wind": read,
         "wind_more": more,
+        "counts": f"{out} checks worked out, {said} answered by people",
         "reasons": ([_all_kept(a)] if a.verdict == "go" else []) + against[:2],
         "more": max(0, len(against) - 2),
     }

@@ -75,7 +75,10 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
         path.read_text("utf-8")
         for path in PACKAGE.iterdir()
         if path.suffix in {".py", ".html"}
-    ) + (PACKAGE.parent / "report" / "sentences.py").read_text("utf-8")
+    ) + "".join(
+        (PACKAGE.parent / "report" / name).read_text("utf-8")
+        for name in ("sentences.py", "stopwatch.py")
+    )
     plain_keys = set(re.findall(r'say\(\s*"([a-z_.-]+)"', code))
     plain_keys = {key for key in plain_keys if not key.endswith(".")}
     plain_keys |= set(re.findall(r'"(reason\.[a-z_]+)"', code))
