@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from driftmap.cli.answering import answers_of
-from driftmap.cli.options import day_of, day_options, units_option
+from driftmap.cli.options import (
+    day_of,
+    day_options,
+    site_of,
+    site_options,
+    units_option,
+)
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -33,7 +39,7 @@ __all__ = ["aim_command"]
 
 @click.command("aim")
 @click.argument("flight", metavar="FLIGHT")
-@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@site_options
 @wind_options
 @day_options
 @plan_options
@@ -79,13 +85,12 @@ def aim_command(  # noqa: PLR0913, PLR0917
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
     from driftmap.cli.files import write_all
-    from driftmap.ground.site import read_site
     from driftmap.planning.aim import best_aims
     from driftmap.planning.documents import aim_document, heading
     from driftmap.planning.trial import Setup, basis_of
     from driftmap.rocket.flightfile import read_flight
 
-    rocket, ground = read_flight(flight), read_site(site)
+    rocket, ground = read_flight(flight), site_of(site)
     wind = wind_of(asked, Place.of(ground))
     day = day_of(temperature, altimeter, humidity, ground.elevation)
     said = answers_of(answers, rocket, ground, asked.when)

@@ -13,6 +13,8 @@ from driftmap.cli.options import (
     day_options,
     precision_of,
     run_options,
+    site_of,
+    site_options,
 )
 from driftmap.cli.progress import Progress
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options
@@ -54,19 +56,17 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
     command = run_options(command)
     command = answers_option(command)
     command = day_options(command)
-    site = click.option(
-        "--site", required=True, metavar="SITE", help="Site file (GeoJSON)."
+    return click.argument("flight", metavar="FLIGHT")(
+        site_options(wind_options(command))
     )
-    return click.argument("flight", metavar="FLIGHT")(site(wind_options(command)))
 
 
 def assessment_of(inputs: Inputs) -> Assessment:
     """Read the inputs and assess the flight, with a progress bar for long runs."""
-    from driftmap.ground.site import read_site
     from driftmap.rocket.flightfile import read_flight
     from driftmap.verdict.assessment import assess
 
-    rocket, ground = read_flight(inputs["flight"]), read_site(inputs["site"])
+    rocket, ground = read_flight(inputs["flight"]), site_of(inputs["site"])
     wind = wind_of(inputs["asked"], Place.of(ground))
     day = day_of(
         inputs["temperature"],

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 import numpy as np
 
-from driftmap.cli.options import run_options, units_option
+from driftmap.cli.options import pad_option, run_options, site_of, units_option
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ _MOST_INPUTS = 8
 @click.command("cases")
 @click.argument("flight", metavar="FLIGHT")
 @click.option("--site", metavar="SITE", help="Site file; gives the elevation.")
+@pad_option
 @wind_options_for("As in assess; calm when left out.")
 @run_options
 @units_option
@@ -49,14 +50,13 @@ def cases_command(
       driftmap cases examples/whimbrel.toml --wind "8 mph from 240"
     """
     from driftmap.failures.alternatives import LANDING_SPEEDS, canopy_for
-    from driftmap.ground.site import read_site
     from driftmap.montecarlo.cloud import fly
     from driftmap.montecarlo.margins import opening_figures, opening_windows
     from driftmap.montecarlo.sensitivity import influences
     from driftmap.rocket.flightfile import read_flight
 
     plan = read_flight(flight)
-    place = Place(0.0) if site is None else Place.of(read_site(site))
+    place = Place(0.0) if site is None else Place.of(site_of(site))
     altitude = place.elevation
     if not asked.winds and asked.at is None:
         asked = replace(asked, winds=("calm",))

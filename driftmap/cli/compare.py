@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from driftmap.cli.answering import answers_of, answers_option
-from driftmap.cli.options import run_options, units_option
+from driftmap.cli.options import run_options, site_of, site_options, units_option
 from driftmap.cli.windoptions import (
     Place,
     WindOptions,
@@ -25,7 +25,7 @@ __all__ = ["compare_command"]
 
 @click.command("compare")
 @click.argument("flight", metavar="FLIGHT")
-@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@site_options
 @wind_options
 @answers_option
 @run_options
@@ -59,11 +59,10 @@ def compare_command(
         alternatives,
         canopy_for,
     )
-    from driftmap.ground.site import read_site
     from driftmap.rocket.flightfile import read_flight
     from driftmap.verdict.assessment import CAUTIONS, assess
 
-    plan, ground = read_flight(flight), read_site(site)
+    plan, ground = read_flight(flight), site_of(site)
     wind = wind_of(asked, Place.of(ground))
     said = answers_of(answers, plan, ground, asked.when)
     rows = [

@@ -13,7 +13,13 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from driftmap.cli.answering import answers_of, answers_option
-from driftmap.cli.options import day_of, day_options, units_option
+from driftmap.cli.options import (
+    day_of,
+    day_options,
+    site_of,
+    site_options,
+    units_option,
+)
 from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 
 if TYPE_CHECKING:
@@ -27,7 +33,7 @@ __all__ = ["dial_command"]
 
 @click.command("dial")
 @click.argument("flight", metavar="FLIGHT")
-@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@site_options
 @wind_options_for(
     "Wind whose shape is scaled and turned with the meter; by default the law over "
     "open land. Give it again to merge a surface reading with winds aloft.",
@@ -121,11 +127,10 @@ def dial_command(  # noqa: PLR0913, PLR0917
     """
     from driftmap.cli.files import write_all
     from driftmap.dial import check_between, dial_html
-    from driftmap.ground.site import read_site
     from driftmap.planning import Setup, Supposition
     from driftmap.rocket.flightfile import read_flight
 
-    rocket, ground = read_flight(flight), read_site(site)
+    rocket, ground = read_flight(flight), site_of(site)
     reach = _reach(top_speed, speeds, directions, gust)
     shape = shape_of(asked, Place.of(ground))
     setup = Setup(

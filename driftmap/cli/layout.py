@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from driftmap.cli.answering import answers_of
-from driftmap.cli.options import units_option
+from driftmap.cli.options import pad_option, site_of, units_option
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -78,6 +78,7 @@ __all__ = ["layout_command"]
     help="Also find a place for this area of people, the pad staying where it is.",
 )
 @click.option("--best", type=click.IntRange(1, 50), default=5, show_default=True)
+@pad_option
 @plan_options
 @units_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
@@ -116,14 +117,13 @@ def layout_command(  # noqa: PLR0913, PLR0917
           --move "South crowd line" --out plan
     """
     from driftmap.cli.files import write_all
-    from driftmap.ground.site import read_site
     from driftmap.planning.documents import heading, layout_document, layout_geojson
     from driftmap.planning.layout import Question, best_pads, best_stands
     from driftmap.planning.supposed import Supposition, suppose
     from driftmap.planning.trial import Setup, basis_of
     from driftmap.rocket.flightfile import read_flight
 
-    ground = read_site(site)
+    ground = site_of(site)
     rockets = [read_flight(path) for path in flights]
     setups = tuple(
         Setup(

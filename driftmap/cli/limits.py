@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from driftmap.cli.answering import answers_of
-from driftmap.cli.options import day_of, day_options, units_option
+from driftmap.cli.options import (
+    day_of,
+    day_options,
+    site_of,
+    site_options,
+    units_option,
+)
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -31,7 +37,7 @@ __all__ = ["limits_command"]
 
 @click.command("limits")
 @click.argument("flight", metavar="FLIGHT")
-@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@site_options
 @click.option(
     "--directions",
     type=click.IntRange(6, 72),
@@ -87,14 +93,13 @@ def limits_command(  # noqa: PLR0913, PLR0917
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
     from driftmap.cli.files import write_all
-    from driftmap.ground.site import read_site
     from driftmap.planning.dial import LIGHTEST, scan_speeds, wind_limits
     from driftmap.planning.documents import heading, limits_document
     from driftmap.planning.supposed import Supposition, head_share, suppose
     from driftmap.planning.trial import Setup, basis_of
     from driftmap.rocket.flightfile import read_flight
 
-    rocket, ground = read_flight(flight), read_site(site)
+    rocket, ground = read_flight(flight), site_of(site)
     day = day_of(temperature, altimeter, humidity, ground.elevation)
     said = answers_of(answers, rocket, ground, asked.when, ahead=True)
     setup = Setup(rocket, ground, samples, seed, day, said)

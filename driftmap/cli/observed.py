@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypedDict, TypeVar
 
 import click
 
-from driftmap.cli.options import day_of, day_options, run_options
+from driftmap.cli.options import day_of, day_options, run_options, site_of, site_options
 from driftmap.cli.progress import Progress
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options
 from driftmap.errors import InputError
@@ -59,10 +59,9 @@ def observed(
         )(command)
         command = run_options(command)
         command = day_options(command)
-        site = click.option(
-            "--site", required=True, metavar="SITE", help="Site file (GeoJSON)."
+        return click.argument("flight", metavar="FLIGHT")(
+            site_options(wind_options(command))
         )
-        return click.argument("flight", metavar="FLIGHT")(site(wind_options(command)))
 
     return add
 
@@ -135,11 +134,10 @@ class Observed:
 def read_observed(inputs: Inputs) -> Observed:
     """Read the flight, the site, the wind and what was seen; nothing is flown yet."""
     from driftmap.failures.cases import build_cases
-    from driftmap.ground.site import read_site
     from driftmap.observations.seenfile import pieces_of, read_seen
     from driftmap.rocket.flightfile import read_flight
 
-    flight, site = read_flight(inputs["flight"]), read_site(inputs["site"])
+    flight, site = read_flight(inputs["flight"]), site_of(inputs["site"])
     tree = build_cases(flight)
     told: list[Observation] = []
     assumed: list[str] = []

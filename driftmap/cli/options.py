@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Final, TypeVar
 
 import click
 
@@ -13,12 +13,16 @@ from driftmap.units import parse
 if TYPE_CHECKING:
     from driftmap.air.day import Day
     from driftmap.air.wind import WindProfile
+    from driftmap.ground.site import Site
 
 __all__ = [
     "day_of",
     "day_options",
+    "pad_option",
     "precision_of",
     "run_options",
+    "site_of",
+    "site_options",
     "units_option",
 ]
 
@@ -45,6 +49,40 @@ def day_options(command: F) -> F:
         ),
         click.option("--humidity", metavar="H", help='Relative, such as "40 %".'),
     )(command)
+
+
+_PAD: Final = "driftmap.pad"
+
+
+def _keep_pad(ctx: click.Context, _: click.Parameter, value: str | None) -> None:
+    ctx.meta[_PAD] = value
+
+
+def pad_option(command: F) -> F:
+    """Add --pad, which `site_of` takes up."""
+    return click.option(
+        "--pad",
+        metavar="NAME",
+        expose_value=False,
+        callback=_keep_pad,
+        help="Pad flown from, where the site has several.",
+    )(command)
+
+
+def site_options(command: F) -> F:
+    """Add --site and --pad."""
+    site = click.option(
+        "--site", required=True, metavar="SITE", help="Site file (GeoJSON)."
+    )
+    return site(pad_option(command))
+
+
+def site_of(path: str) -> Site:
+    """Read a site about the pad that --pad names."""
+    from driftmap.ground.site import read_site
+
+    context = click.get_current_context(silent=True)
+    return read_site(path, pad=None if context is None else context.meta.get(_PAD))
 
 
 def run_options(command: F) -> F:

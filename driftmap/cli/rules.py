@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from driftmap.cli.answering import answers_option, occasion_of
+from driftmap.cli.options import site_of, site_options
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
 from driftmap.errors import InputError
 
@@ -31,7 +32,7 @@ _WIDTH: Final = 88
 
 @click.command("rules")
 @click.argument("flight", metavar="FLIGHT")
-@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@site_options
 @click.option(
     "--rules",
     "names",
@@ -81,7 +82,6 @@ def rules_command(
       driftmap rules FLIGHT --site SITE --answers season.toml --answers today.toml \\
           --wind "8 mph from 240" --when 14:30
     """
-    from driftmap.ground.site import read_site
     from driftmap.rocket.flightfile import read_flight
     from driftmap.rules import (
         evaluate,
@@ -92,7 +92,7 @@ def rules_command(
         with_answers,
     )
 
-    rocket, ground = read_flight(flight), read_site(site)
+    rocket, ground = read_flight(flight), site_of(site)
     sets = picked_rules(ground, names)
     occasion = occasion_of(rocket, ground, asked.when)
     said = read_answers(answers, sets, occasion)

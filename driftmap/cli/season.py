@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from driftmap.cli.answering import answers_of
+from driftmap.cli.options import site_of, site_options
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -43,7 +44,7 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
 
 @click.command("season")
 @click.argument("flight", metavar="FLIGHT")
-@click.option("--site", required=True, metavar="SITE", help="Site file (GeoJSON).")
+@site_options
 @click.option(
     "--winds",
     "file",
@@ -115,7 +116,6 @@ def season_command(  # noqa: PLR0913, PLR0917
           --winds hourly.csv --out season
     """
     from driftmap.cli.files import write_all
-    from driftmap.ground.site import read_site
     from driftmap.planning.documents import heading, season_document
     from driftmap.planning.hours import read_hours
     from driftmap.planning.ledger import open_ledger, run_key
@@ -126,7 +126,7 @@ def season_command(  # noqa: PLR0913, PLR0917
 
     if bool(file) == bool(soundings):
         raise InputError("season", "", "give --winds or --soundings, and not both")
-    rocket, ground = read_flight(flight), read_site(site)
+    rocket, ground = read_flight(flight), site_of(site)
     said = answers_of(answers, rocket, ground, None, ahead=True)
     setup = Setup(rocket, ground, samples, seed, None, said)
     supposition = Supposition(ground.elevation)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
+from driftmap.cli.options import site_of
 from driftmap.errors import InputError
 from driftmap.units import parse
 from driftmap.winds.law import ROUGHNESS
@@ -183,11 +184,10 @@ def readings_of(asked: WindOptions, setting: Setting) -> tuple[Reading, ...]:
 
 
 def _fetched(asked: WindOptions, setting: Setting) -> Reading:
-    from driftmap.ground.site import read_site
     from driftmap.winds.fetch import PATIENCE, SERVICE, fetch_forecast
 
     if asked.at not in {None, HERE}:
-        position = Place.of(read_site(str(asked.at))).position
+        position = Place.of(site_of(str(asked.at))).position
         setting = replace(setting, place=position)
     if asked.when is None:
         raise click.UsageError("--at needs --when: a forecast is for a time.")

@@ -11,6 +11,7 @@ import click
 
 from driftmap import units
 from driftmap.air.wind import WindLevel, WindProfile
+from driftmap.cli.options import pad_option, site_of
 from driftmap.cli.windoptions import (
     HERE,
     Place,
@@ -34,6 +35,7 @@ _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
 @click.option(
     "--site", metavar="SITE", help="Site file; gives elevation and declination."
 )
+@pad_option
 @click.option("--site-elevation", metavar="H", help='Elevation, such as "4,100 ft".')
 @place_options
 @click.option("--decoded", is_flag=True, help="Show what each file says by itself.")
@@ -108,9 +110,7 @@ def _place(site: str | None, elevation: str | None) -> Place:
     if site is not None and elevation is not None:
         raise click.UsageError("Give a site file or --site-elevation, not both.")
     if site is not None:
-        from driftmap.ground.site import read_site
-
-        return Place.of(read_site(site))
+        return Place.of(site_of(site))
     if elevation is None:
         raise click.UsageError(
             "Give --site or --site-elevation: heights above the site need it."

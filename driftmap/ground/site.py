@@ -164,7 +164,7 @@ def read_site(path: Path | str, *, pad: str | None = None) -> Site:
         A FeatureCollection (RFC 7946) with the members ``name``, ``elevation`` and, if
         wanted, ``limits``, ``rules``, ``declination`` and ``flights_today``. Each feature has a ``role``.
     pad : str, optional
-        Name of the pad to fly from; by default the first.
+        Name of the pad to fly from; needed where there are several.
 
     Returns
     -------
@@ -198,7 +198,7 @@ def read_site(path: Path | str, *, pad: str | None = None) -> Site:
             boundary=boundary,
             waiver=_waiver(source, marks, shapes, place, header["elevation"]),
             pad=names[marks.index(origin)],
-            assumed=(*_notes(collection, marks, pad), *_strays(areas, boundary)),
+            assumed=(*_notes(collection, marks), *_strays(areas, boundary)),
             source=str(path),
             digest=collection.digest,
         )
@@ -300,8 +300,12 @@ def _require(source: str, marks: Iterable[Mark]) -> None:
 def _pad(source: str, marks: Iterable[Mark], wanted: str | None) -> Mark:
     pads = [mark for mark in marks if mark.role == "pad"]
     chosen = [mark for mark in pads if wanted in {None, mark.name}]
+    names = ", ".join(shown(mark.name) for mark in pads if mark.name)
+    if len(chosen) > 1:  # each pad has its own distances to people
+        names = names or "none has a name yet: give each one"
+        text = f"holds {len(chosen)} pads; say which one is flown from: {names}"
+        raise SiteError(source, "pad", text)
     if not chosen:
-        names = ", ".join(shown(mark.name) for mark in pads if mark.name)
         raise SiteError(
             source,
             "pad",
@@ -398,12 +402,7 @@ def _waiver(
         return Waiver(shape, ceiling, (centre.x, centre.y), mark.radius)
 
 
-def _notes(
-    collection: Collection, marks: Sequence[Mark], wanted: str | None
-) -> Iterator[str]:
-    pads = [mark for mark in marks if mark.role == "pad"]
-    if len(pads) > 1 and wanted is None:
-        yield f"the first of {len(pads)} pads is flown from, {pads[0].where}"
+def _notes(collection: Collection, marks: Sequence[Mark]) -> Iterator[str]:
     for mark in marks:
         yield from mark.assumed
     ignored = {key for mark in marks for key in mark.ignored}

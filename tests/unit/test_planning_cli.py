@@ -9,10 +9,14 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.aim import aim_command
+from driftmap.cli.assess import assess_command
+from driftmap.cli.compare import compare_command
+from driftmap.cli.dial import dial_command
 from driftmap.cli.layout import layout_command
 from driftmap.cli.limits import limits_command
+from driftmap.cli.rules import rules_command
 from driftmap.cli.season import season_command
-from driftmap.errors import InputError
+from driftmap.errors import InputError, SiteError
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "dunlin.toml")
@@ -191,3 +195,35 @@ def test_two_ways_to_give_winds_are_refused():
     )
     assert result.exit_code == 2
     assert "not both" in result.output
+
+
+def test_every_command_of_a_site_asks_which_of_its_pads(tmp_path):
+    """Without --pad the choice is asked for in one line; with it that pad is flown from."""
+    farm = json.loads(Path(SITE).read_text("utf-8"))
+    pad = next(f for f in farm["features"] if f["properties"]["role"] == "pad")
+    other = json.loads(json.dumps(pad))
+    pad["properties"]["name"], other["properties"]["name"] = "near", "far"
+    lon, lat = other["geometry"]["coordinates"][:2]
+    other["geometry"]["coordinates"] = [lon + 0.0005, lat]
+    farm["features"].append(other)
+    path = tmp_path / "two.geojson"
+    path.write_text(json.dumps(farm), encoding="utf-8")
+    wind = ("--wind", "4 mph from 180")
+    asked = {
+        aim_command: (FLIGHT, "--site", path, *wind),
+        assess_command: (FLIGHT, "--site", path, *wind),
+        compare_command: (FLIGHT, "--site", path, *wind),
+        dial_command: (FLIGHT, "--site", path),
+        limits_command: (FLIGHT, "--site", path),
+        rules_command: (FLIGHT, "--site", path),
+        season_command: (FLIGHT, "--site", path, "--winds", "none.csv"),
+        layout_command: (path, "--flight", FLIGHT),
+    }
+    for command, arguments in asked.items():
+        with pytest.raises(SiteError, match=r"say which .* 'near', 'far'") as caught:
+            run(command, *arguments)
+        assert "\n" not in str(caught.value)
+        with pytest.raises(SiteError, match="accepted: 'near', 'far'"):
+            run(command, *arguments, "--pad", "fra")
+    made = run(rules_command, FLIGHT, "--site", path, "--pad", "far")
+    assert made.exit_code in {0, 3, 4}
