@@ -19,6 +19,7 @@ from driftmap.rules import (
     facts_of,
     motor_class,
 )
+from driftmap.rules.facts import of_each_motor
 from driftmap.rules.kinds import GROUPS, KINDS
 
 __all__ = [
@@ -209,8 +210,10 @@ def capacity(keep: Keep, flight: Flight, site: Site) -> Capacity:
     facts = pad_facts(flight, site, ceiling / _ALTITUDES)
 
     def broken(**changed: float) -> tuple[str, ...]:
-        numbers: Mapping[str, float] = {**facts.numbers, "motor_count": 1.0, **changed}
-        return too_near(keep, site, Facts(numbers, facts.groups))
+        numbers = {**facts.numbers, "motor_count": 1.0, "stages": 1.0, **changed}
+        for name in ("motor_impulse", "motor_thrust", "motor_propellant"):
+            numbers.pop(name, None)  # those of the flight's own motor
+        return too_near(keep, site, of_each_motor(Facts(numbers, facts.groups)))
 
     impulse, held = _largest(CLASS_BOUNDS, lambda v: broken(total_impulse=v))
     steps = [ceiling * i / _ALTITUDES for i in range(1, _ALTITUDES + 1)]

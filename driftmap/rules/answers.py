@@ -362,8 +362,9 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
     """
     numbers = {"rockets_together": 1.0, **facts.numbers, **answers.numbers}
     for name in answers.numbers.keys() & facts.numbers.keys():
-        if name not in _STRICTER:
+        if name not in _STRICTER and answers.numbers[name] != facts.numbers[name]:
             text = f"{FACTS[name].text} is known already; change it where it stands"
             raise InputError(answers.source, name, text)
-        numbers[name] = _STRICTER[name](answers.numbers[name], facts.numbers[name])
+        stricter = _STRICTER.get(name, max)
+        numbers[name] = stricter(answers.numbers[name], facts.numbers[name])
     return of_each_motor(Facts(numbers, facts.groups, facts.ranges))

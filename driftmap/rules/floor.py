@@ -54,9 +54,14 @@ def not_covered(sets: Iterable[RuleSet], law: Iterable[Demand]) -> tuple[str, ..
     Returns
     -------
     tuple of str
-        Topics; empty where a set holds the whole of its code.
+        Topics; none of a field that one set holds the whole of.
     """
-    if any(rules.whole for rules in sets):
-        return ()
     asked = {demand.rule.name for demand in law}
-    return tuple(topic for topic, names in TOPICS.items() if not asked & names)
+    whole = {field for rules in sets for field in rules.whole}
+    return tuple(
+        topic
+        for field, topics in TOPICS.items()
+        if field not in whole
+        for topic, names in topics.items()
+        if not asked & names
+    )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
@@ -19,6 +19,7 @@ __all__ = [
     "Fact",
     "Group",
     "Kind",
+    "Realm",
     "Scope",
     "Sense",
 ]
@@ -212,24 +213,31 @@ KINDS: Final = MappingProxyType(
 )
 """Every limit by the name a rule file uses."""
 
-TOPICS: Final = MappingProxyType(
+Realm = Literal["ground", "air"]
+"""What one code may hold the whole of."""
+
+TOPICS: Final[Mapping[Realm, Mapping[str, set[str]]]] = MappingProxyType(
     {
-        "people's distance from the pad": {"personnel_distance"},
-        "buildings and roads": {
-            "building_distance",
-            "road_distance",
-            "property_separation",
+        "ground": {
+            "people's distance from the pad": {"personnel_distance"},
+            "buildings and roads": {
+                "building_distance",
+                "road_distance",
+                "property_separation",
+            },
+            "the size of the site": {"site_dimension"},
+            "cleared ground": {"cleared_diameter", "no_dry_grass"},
+            "wind": {"surface_wind"},
+            "the rail's tilt": {"rail_tilt"},
+            "who may fly which motor": {"certification_level", "flier_certified"},
         },
-        "the size of the site": {"site_dimension"},
-        "cleared ground": {"cleared_diameter", "no_dry_grass"},
-        "wind": {"surface_wind"},
-        "the rail's tilt": {"rail_tilt"},
-        "airspace": {"controlled_airspace", "airport_distance", "airspace_leave"},
-        "cloud and visibility": {"cloud_cover", "clear_of_cloud", "visibility"},
-        "who may fly which motor": {"certification_level", "flier_certified"},
+        "air": {
+            "airspace": {"controlled_airspace", "airport_distance", "airspace_leave"},
+            "cloud and visibility": {"cloud_cover", "clear_of_cloud", "visibility"},
+        },
     }
 )
-"""What a code for rockets speaks of, with the rules or questions that speak of it."""
+"""What codes for rockets speak of, with the rules or questions that speak of it."""
 
 NOT_COVERED: Final = "local_code_read"
 """Question that a person confirms where the rules say nothing of some of `TOPICS`."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from driftmap.rules.kinds import Scope
+from driftmap.rules.kinds import Realm, Scope
 
 __all__ = ["Band", "Condition", "Question", "RocketClass", "Rule", "RuleSet"]
 
@@ -199,8 +199,8 @@ class RuleSet:
         where the set is for every rocket.
     rules : tuple of Rule
         Its rows.
-    whole : bool
-        Whether it holds the whole of its code, so that its silence is the code's.
+    whole : tuple of {"ground", "air"}
+        What it holds the whole code of, so that its silence is the code's.
     """
 
     name: str
@@ -209,4 +209,4 @@ class RuleSet:
     family: str
     classes: tuple[RocketClass, ...]
     rules: tuple[Rule, ...]
-    whole: bool = False
+    whole: tuple[Realm, ...] = ()

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import BaseModel, ConfigDict, Field, StrictStr, ValidationError
 
 from driftmap.errors import InputError
-from driftmap.rules.kinds import Scope
+from driftmap.rules.kinds import Realm, Scope
 from driftmap.units import parse
 
 __all__ = [
@@ -109,7 +109,7 @@ class RuleFile(_Record):
     source: Text | None = None
     edition: Text | None = None
     family: Text | None = None
-    whole: bool = False
+    whole: tuple[Realm, ...] = ()
     extends: tuple[Text, ...] = ()
     rocket_class: Annotated[tuple[ClassRow, ...], Field(alias="class")] = ()
     rule: tuple[RuleRow, ...] = ()

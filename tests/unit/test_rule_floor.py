@@ -185,6 +185,12 @@ def test_a_set_that_leaves_things_out_asks_for_the_local_code():
     (line,) = lines(["uk"], "local_code_read", M, local_code_read=True)
     assert line.outcome == "pass"
     assert lines(["us"], "local_code_read", M) == []
+    (line,) = lines(["us-high-power"], "local_code_read", M)
+    assert "airspace, cloud and visibility" in line.what
+    assert "wind" not in line.what
+    (line,) = lines(["us-faa-101"], "local_code_read", M)
+    assert "people's distance" in line.what
+    assert "airspace" not in line.what
 
 
 @pytest.fixture
