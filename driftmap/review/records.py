@@ -15,7 +15,7 @@ from driftmap.logbook.entry import Entry
 __all__ = ["Flew", "Record", "flights_of", "records_of"]
 
 _ROCKET = "rocket"
-_MIXED = 400  # landings drawn where the case is not known
+_MIXED = 200  # landings drawn where the case is not known
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,22 +126,21 @@ def _foretold(body: Mapping[str, Any], case: str | None) -> FloatArray | None:
         for c in body["forecast"]
         if _ROCKET in c["pieces"]
     ]
-    own = [
-        points
-        for _, points, c in lots
-        if case is not None and case in (c["case"], c["cause"])
-    ]
-    if own:
-        return np.concatenate(own, axis=1)
-    if not lots:
-        return None
-    total = sum(p for p, _, _ in lots)
+    for key in ("case", "cause"):
+        own = [lot for lot in lots if lot[2][key] == case]
+        if len(own) == 1:
+            return own[0][1]
+        lots = own or lots
+    return _mixed(lots) if lots else None
+
+
+def _mixed(lots: Sequence[tuple[float, FloatArray, object]]) -> FloatArray:
+    """Take landings of several cases by their probability."""
+    total = sum(probability for probability, _, _ in lots)
     picked = []
     for probability, points, _ in lots:
-        count = round(_MIXED * probability / total)
-        at = np.linspace(0, points.shape[1] - 1, min(count, points.shape[1])).astype(
-            int
-        )
+        count = min(round(_MIXED * probability / total), points.shape[1])
+        at = np.linspace(0, points.shape[1] - 1, count).astype(int)
         picked.append(points[:, at])
     return np.concatenate(picked, axis=1)
 

@@ -120,3 +120,33 @@ def test_records_turn_finds_into_the_wind(tmp_path):
     assert record.found == pytest.approx([300.0, 0.0], abs=1e-3)
     assert record.mean == pytest.approx([300.0, 0.0], abs=1e-6)
     assert (record.device, record.source) == ("main", "words")
+
+
+def test_a_case_of_the_same_cause_is_not_the_case_told():
+    """A canopy that tears at a planned opening has the cause of a recovery that works."""
+
+    def case(name, probability, east):
+        points = [[east + i, 0.0] for i in range(200)]
+        return {
+            "case": name,
+            "cause": "recovery works",
+            "probability": probability,
+            "pieces": {"rocket": points},
+        }
+
+    body = {
+        "place": [41.604, -117.952],
+        "wind_10_m": {"from_rad": np.radians(270.0).item()},
+        "forecast": [case("recovery works", 0.99, 0), case("torn", 0.01, 5000)],
+    }
+    first = new_entry("assessment", body)
+    find = {"piece": "rocket", "at": [41.604, -117.952]}
+    told = new_entry("outcome", {"case": "torn", "found": [find]}, about=first.id)
+    works = new_entry(
+        "outcome", {"case": "recovery works", "found": [find]}, about=first.id
+    )
+    silent = new_entry("outcome", {"found": [find]}, about=first.id)
+    means = [r.mean[0] for r in records_of([first, told, works, silent])]
+    assert means[:2] == pytest.approx([5099.5, 99.5])
+    # Not told: by probability, 198 of the one and 2 of the other.
+    assert means[2] == pytest.approx((198 * 99.5 + 2 * 5099.5) / 200, rel=0.02)
