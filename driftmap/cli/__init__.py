@@ -81,6 +81,10 @@ _COMMANDS: Final = MappingProxyType(
             "driftmap.cli.search:search_command",
             "Where to look for what came down.",
         ),
+        "balloon": (
+            "driftmap.cli.balloon:balloon_command",
+            "A sheet for the angles of a pilot balloon.",
+        ),
         "winds": ("driftmap.cli.winds:winds_command", "Read, merge and show winds."),
     }
 )

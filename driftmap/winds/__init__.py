@@ -11,12 +11,18 @@ from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
 from driftmap.errors import WindError
+from driftmap.winds.aerodrome_forecast import (
+    looks_like_aerodrome_forecast,
+    read_aerodrome_forecast,
+)
 from driftmap.winds.bulletin import looks_like_bulletin, read_bulletin
+from driftmap.winds.drift import looks_like_drift, read_drift
 from driftmap.winds.forecast import looks_like_forecast, read_forecast
 from driftmap.winds.igra import looks_like_igra, read_igra
 from driftmap.winds.kept import looks_kept, read_kept
 from driftmap.winds.merge import merge
 from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
+from driftmap.winds.pilot_balloon import looks_like_balloon, read_balloon
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.service_answer import looks_like_answer, read_saved_answer
 from driftmap.winds.sounding_list import looks_like_sounding_list, read_sounding_list
@@ -27,6 +33,7 @@ from driftmap.winds.surface_report import (
 from driftmap.winds.table import looks_like_table, read_table, write_table
 from driftmap.winds.text import check_text, load_text
 from driftmap.winds.times import check_seen, show_time
+from driftmap.winds.track import looks_like_track, read_track
 from driftmap.winds.words import looks_like_words, read_words
 
 __all__ = [
@@ -52,9 +59,17 @@ FORMATS: Final[tuple[Format, ...]] = (
     ("answer of a forecast service", looks_like_answer, read_saved_answer),
     ("JSON forecast", looks_like_forecast, read_forecast),
     ("sounding list", looks_like_sounding_list, read_sounding_list),
+    ("drift of a flight", looks_like_drift, read_drift),
+    ("tracker's log", looks_like_track, read_track),
+    ("pilot balloon", looks_like_balloon, read_balloon),
     ("record of a meter", looks_like_meter_log, read_meter_log),
     ("table of layers", looks_like_table, read_table),
     ("winds-aloft bulletin", looks_like_bulletin, read_bulletin),
+    (
+        "aerodrome forecast (TAF)",
+        looks_like_aerodrome_forecast,
+        read_aerodrome_forecast,
+    ),
     ("surface report (METAR)", looks_like_surface_report, read_surface_report),
 )
 """Name, recogniser and reader of each format, the most distinct first."""

@@ -229,6 +229,8 @@ def _zone(text: str) -> tzinfo:
 
 def _rows(text: str, source: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:
     lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if not idle(line)]
+    if not lines:
+        raise WindError(source, "", "is empty; give a header and rows")
     head, body = lines[0], lines[1:]
     mark = mark_of(head[1])
     names = [name.lower() for name in cells_of(head[1], mark)]

@@ -16,7 +16,7 @@ _AMOUNTS: Final = MappingProxyType(
 """Most cloud that each word can mean (WMO FM 15 and FMH-1, in secondary copies)."""
 
 _LAYER: Final = re.compile(r"(FEW|SCT|BKN|OVC|VV)(\d{3}|///)(?:CB|TCU|///)?")
-_MILES: Final = re.compile(r"([PM])?(\d+)(?:/(\d+))?SM")
+_MILES: Final = re.compile(r"([PM])?(\d+)(?:/([1-9]\d?))?SM")
 _METRES: Final = re.compile(r"(\d{4})(?:NDV)?")
 
 

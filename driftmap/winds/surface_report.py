@@ -94,6 +94,7 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
         If a report has no wind, or one that breaks the coding rules.
     """
     plain = " ".join(text.upper().replace("=", " ").split())
+    plain, taf, _ = plain.partition(" TAF ")
     starts = list(_START.finditer(plain))
     if not starts:
         raise WindError(
@@ -105,7 +106,8 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
     mine = _corrected([r for r in reports if r[0]["station"] == station])
     times = [_time(m, source, setting) for m, _ in mine]
     chosen, notes = choose_time(times, setting, source)
-    return _report(*mine[chosen], times[chosen], (*named, *notes), source)
+    left = (f"{source}: its TAF is left out; give it by itself",) if taf else ()
+    return _report(*mine[chosen], times[chosen], (*named, *notes, *left), source)
 
 
 _Found = tuple[re.Match[str], str]

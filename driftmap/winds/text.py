@@ -24,7 +24,7 @@ MOST_LINES: Final = 200_000
 """Most lines read."""
 
 LONGEST_LINE: Final = 1000
-"""Longest line of a report [characters]; a JSON document may stand in one line."""
+"""Longest line of a report [characters]; a JSON or XML document may stand in one."""
 
 
 def load_text(path: Path) -> str:
@@ -95,7 +95,7 @@ def check_text(text: str, source: str) -> str:
     lines = text.count("\n")
     if lines > MOST_LINES:
         raise WindError(source, "", f"{lines} lines; accepted are {MOST_LINES} at most")
-    if text.lstrip()[:1] not in {"{", "["}:
+    if text.lstrip()[:1] not in {"{", "[", "<"}:
         long = next(
             (
                 n

@@ -23,6 +23,7 @@ __all__ = [
     "HEAD_HEIGHT",
     "looks_like_words",
     "read_words",
+    "when_said",
 ]
 
 HEAD_HEIGHT: Final = 2.0
@@ -350,6 +351,40 @@ def _read_at(said: _Said, source: str, setting: Setting) -> tuple[datetime, list
         return setting.read_at, []
     when = "now" if setting.now <= setting.when else "at the time of the flight"
     return seen, [f"{source}: no time told, counts as read {when}"]
+
+
+def when_said(source: str, setting: Setting) -> tuple[datetime, list[str], str]:
+    """Take the time out of a sentence.
+
+    Parameters
+    ----------
+    source : str
+        A sentence that may end in ``20 min ago`` or ``at 14:05``.
+    setting : Setting
+        The present, and the time of the flight.
+
+    Returns
+    -------
+    valid : datetime
+        When it was read.
+    assumed : list of str
+        That no time was said.
+    rest : str
+        The sentence without it.
+
+    Raises
+    ------
+    WindError
+        If the time is none.
+    """
+    said: _Said = defaultdict(lambda: None)
+    rest = source
+    for name in ("ago", "clock"):
+        one = _CLAUSES[name].search(rest)
+        if one:
+            said.update(one.groupdict())
+            rest = f"{rest[: one.start()]} {rest[one.end() :]}"
+    return *_read_at(said, source, setting), rest
 
 
 def _today(text: str, source: str, seen: datetime) -> datetime:

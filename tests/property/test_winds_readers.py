@@ -33,6 +33,16 @@ SAMPLES = [
     "   PRES   HGHT   TEMP   DRCT   SKNT\n    hPa     m      C    deg   knot\n"
     "  990.0    180   15.4    180     10\n",
     '{"levels": [{"height_m": 10, "from_deg": 240, "speed_mps": 4}]}',
+    "TAF KXYZ 181730Z 1818/1918 24008KT P6SM FM182000 26010G16KT TEMPO 1818/1820 27030KT",
+    "drifted 350 m toward 60 from 900 m in 120 s, 5 min ago",
+    "# ascent 3 m/s\ntime_s,elevation_deg,azimuth_deg\n60,45,80\n120,40,85\n",
+    "time_utc,speed_mps,from_deg,gust_mps\n2026-05-18T19:50,4,240,6\n"
+    "2026-05-18T19:55,5,250,\n",
+    "$GPGGA,195001,4000.000,N,11900.000,W,1,08,1.0,100.0,M,0,M,,\n"
+    "$GPGGA,195011,4000.000,N,11900.000,W,1,08,1.0,900.0,M,0,M,,\n"
+    "$GPGGA,195041,4000.100,N,11900.000,W,1,08,1.0,700.0,M,0,M,,\n"
+    "$GPGGA,195241,4000.500,N,11900.000,W,1,08,1.0,100.0,M,0,M,,\n",
+    "SW 9 mph, gusts 14",
     "12 mph from 240 gusting to 20 mph at 3 m over open land, 5 min ago",
 ]
 

@@ -1,0 +1,227 @@
+"""Forecasts of aerodromes (TAF): the wind that rules at the flight, and what may come.
+
+Coding as in WMO FM 51 and the United States' practice, read in secondary copies.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from types import MappingProxyType
+from typing import Final
+
+from driftmap.air.wind import WindLevel
+from driftmap.errors import WindError
+from driftmap.units import KNOT
+from driftmap.winds.choice import choose_station
+from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
+from driftmap.winds.remarks import beside_the_wind, trend_winds
+from driftmap.winds.surface_report import MAST_HEIGHT
+from driftmap.winds.times import nearest_day, show_time
+
+__all__ = ["looks_like_aerodrome_forecast", "read_aerodrome_forecast"]
+
+_UNITS: Final = MappingProxyType({"KT": KNOT, "MPS": 1.0, "KMH": 1 / 3.6})
+_ROUNDING: Final = math.radians(10.0) / math.sqrt(12)  # direction in tens of degrees
+_HEAD: Final = re.compile(
+    r"\bTAF\b(?:\s+(?:TAF|AMD|COR))*\s+(?P<station>[A-Z][A-Z0-9]{3})\s+"
+    r"(?:(?P<issued>\d{6})Z\s+)?(?P<from>\d{4})/(?P<to>\d{4})\b"
+)
+_WIND: Final = re.compile(
+    r"(?P<from>VRB|\d{3})(?P<over>P)?(?P<speed>\d{2,3})(?:G(?P<gust>P?\d{2,3}))?"
+    r"(?P<unit>KT|MPS|KMH)"
+)
+_GROUP: Final = re.compile(
+    r"\b(?:(?P<at>FM)(?P<when>\d{6})|(?P<kind>(?:PROB\d\d\s+)?(?:BECMG|TEMPO|INTER)|PROB\d\d)"
+    r"\s+(?P<span>\d{4}/\d{4}))\b"
+)
+_SHEAR: Final = re.compile(r"\bWS\d{3}/\d{5,6}(?:KT|MPS)\b")
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """What is forecast from one time to another; "" rules, else it becomes or may come."""
+
+    kind: str
+    start: datetime
+    end: datetime
+    text: str
+
+
+def looks_like_aerodrome_forecast(text: str) -> bool:
+    """Tell whether a text holds such a forecast.
+
+    Parameters
+    ----------
+    text : str
+        Text of a file, or a report.
+
+    Returns
+    -------
+    bool
+        Whether it begins with TAF, after a heading at most.
+    """
+    start = re.search(r"\b(?:TAF|METAR|SPECI)\b", text[:300], re.IGNORECASE)
+    return start is not None and start[0].upper() == "TAF"
+
+
+def read_aerodrome_forecast(text: str, source: str, setting: Setting) -> Reading:
+    """Read the wind at the time of the flight from one forecast.
+
+    Parameters
+    ----------
+    text : str
+        One forecast, or those of several stations.
+    source : str
+        Name of the file.
+    setting : Setting
+        Station and time that are meant.
+
+    Returns
+    -------
+    Reading
+        One level, at 10 m, as forecast. While the wind becomes another the stronger of the
+        two rules; what may come at the flight and is stronger or turned, shear and storms
+        go to `warned`.
+
+    Raises
+    ------
+    WindError
+        If it has no wind, or one that breaks the coding rules.
+    """
+    plain = " ".join(text.upper().replace("=", " ").split())
+    starts = list(_HEAD.finditer(plain))
+    if not starts:
+        raise WindError(
+            source, "", "a TAF without station and times (TAF KXYZ 251730Z 2518/2624)"
+        )
+    names = [start["station"] for start in starts]
+    station, notes = choose_station(names, setting, source)
+    mine = [i for i, name in enumerate(names) if name == station]
+    if len(mine) > 1:
+        raise WindError(source, "", f"holds {len(mine)} TAFs of {station}; keep one")
+    head = starts[mine[0]]
+    ends = [start.start() for start in starts[1:]] + [len(plain)]
+    body = plain[head.end() : ends[mine[0]]].split(" RMK")[0]
+    return _reading(head, body, notes, source, setting)
+
+
+def _reading(
+    head: re.Match[str],
+    body: str,
+    notes: tuple[str, ...],
+    source: str,
+    setting: Setting,
+) -> Reading:
+    name = f"TAF {head['station']} {head['issued'] or head['from']}Z"
+    try:
+        start = _hour(head["from"], setting.when)
+        end = _hour(head["to"], start)
+        if end <= start:
+            raise ValueError("it ends before it begins")
+        issued = _minute(head["issued"], start) if head["issued"] else None
+        parts = list(_parts(body, start, end))
+    except ValueError as problem:
+        raise WindError(source, name, f"its times: {problem}") from None
+    flight = min(max(setting.when, start), end)
+    ruling = [part for part in parts if not part.kind and part.start <= flight]
+    base = ruling[-1]
+    level = _level(base.text, name, source)
+    later = [p for p in parts if p.kind == "BECMG" and base.start <= p.start <= flight]
+    told = [show_time(base.start)]
+    for part in later:
+        if not _wind(part.text):
+            continue
+        new = _level(part.text, name, source)
+        if flight >= part.end or _peak(new) >= _peak(level):
+            level = new
+            told.append(f"becoming by {show_time(part.end)}")
+    may = [
+        p for p in parts if p.kind not in {"", "BECMG"} and p.start <= flight < p.end
+    ]
+    return Reading(
+        source=name,
+        kind="surface",
+        levels=(level,),
+        valid=flight,
+        window=(start, end),
+        based_on=issued or start,
+        forecast=True,
+        direction_error=_ROUNDING,
+        warned=tuple(
+            f"{name} tells of {what}" for what in _warned(base, later, may, level)
+        ),
+        assumed=(
+            f"{name}: at 10 m, taken for the wind at the site; that from {', '.join(told)}",
+            *notes,
+        ),
+    )
+
+
+def _warned(
+    base: _Part, later: Sequence[_Part], may: Sequence[_Part], level: WindLevel
+) -> list[str]:
+    told: list[str] = []
+    for part in (base, *later):
+        told += beside_the_wind(part.text, "")
+        told += [f"wind shear ({found[0]})" for found in _SHEAR.finditer(part.text)]
+    for part in (*later, *may):
+        trend = f" {part.kind} {part.text}"
+        told += trend_winds(trend, level.direction, _peak(level))
+        told += [f"{what}, maybe" for what in beside_the_wind(part.text, "")]
+    return list(dict.fromkeys(told))
+
+
+def _peak(level: WindLevel) -> float:
+    return level.gust or level.speed
+
+
+def _parts(body: str, start: datetime, end: datetime) -> Iterator[_Part]:
+    found = list(_GROUP.finditer(body))
+    cuts = [group.start() for group in found] + [len(body)]
+    yield _Part("", start, end, body[: cuts[0]])
+    for group, cut in zip(found, cuts[1:], strict=True):
+        text = body[group.end() : cut]
+        if group["at"]:
+            yield _Part("", _minute(group["when"], start), end, text)
+            continue
+        first, last = group["span"].split("/")
+        since = _hour(first, start)
+        yield _Part(group["kind"].split()[-1], since, _hour(last, since), text)
+
+
+def _hour(text: str, near: datetime) -> datetime:
+    return nearest_day(int(text[:2]), int(text[2:]), 0, near)
+
+
+def _minute(text: str, near: datetime) -> datetime:
+    return nearest_day(int(text[:2]), int(text[2:4]), int(text[4:]), near)
+
+
+def _wind(text: str) -> re.Match[str] | None:
+    return next((m for word in text.split() if (m := _WIND.fullmatch(word))), None)
+
+
+def _level(text: str, name: str, source: str) -> WindLevel:
+    found = _wind(text)
+    if not found:
+        raise WindError(
+            source,
+            name,
+            f"no wind group in {text.strip()[:20]!r}; accepted is such as 24012G20KT",
+        )
+    size = _UNITS[found["unit"]]
+    speed = (float(found["speed"]) + bool(found["over"])) * size
+    check_speed(speed, source, name)
+    gust = None
+    if found["gust"]:
+        gust = float(found["gust"].lstrip("P")) * size
+        if check_speed(gust, source, name, what="gust") < speed:
+            raise WindError(source, name, f"{found[0]}: gust less than the mean wind")
+    way = None
+    if found["from"] != "VRB":
+        way = check_direction(float(found["from"]), source, name)
+    return WindLevel(MAST_HEIGHT, way, speed, gust, name)

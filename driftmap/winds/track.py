@@ -1,0 +1,262 @@
+"""The log of a tracker that came down with a rocket: GPX, or NMEA 0183 sentences.
+
+Under a canopy or a streamer a rocket goes with the air: the way it makes over the ground,
+height by height, is the wind it fell through.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from functools import reduce
+from typing import Final
+from xml.etree import ElementTree
+
+from driftmap.air.wind import WindLevel, direction_and_speed
+from driftmap.errors import WindError
+from driftmap.winds.grid_point import FARTHEST, distance
+from driftmap.winds.reading import Reading, Setting, check_speed
+from driftmap.winds.times import parse_time
+
+__all__ = ["looks_like_track", "read_track"]
+
+FIX_ERROR: Final = 5.0
+"""Error of a component of a fix from satellites, against one a minute later [m]; assumed."""
+
+GLIDE: Final = 0.7
+"""Error of a component for how a body under its canopy glides and lags [m s⁻¹]; assumed."""
+
+_SPAN: Final = timedelta(seconds=20)  # time over which a wind is told
+_SETTLED: Final = timedelta(seconds=4)  # after apogee, until it goes with the air
+_FASTEST_FALL: Final = 40.0  # m/s: faster is no fall under a device, and lags the wind
+_RISE: Final = 60.0  # m that make a flight
+_LANDED: Final = 8.0  # m above where it lay
+_EARTH: Final = 6_371_000.0  # m
+_MOST: Final = 200_000
+_CLOCK: Final = re.compile(r"\d{6}(?:\.\d{0,6})?", re.ASCII)
+_SENTENCE: Final = re.compile(r"\$(G[A-Z](?:GGA|RMC)),([^*\s]*)(?:\*([0-9A-Fa-f]{2}))?")
+
+
+@dataclass(frozen=True, slots=True)
+class _Fix:
+    time: datetime
+    latitude: float
+    longitude: float
+    altitude: float
+
+
+def looks_like_track(text: str) -> bool:
+    """Tell whether a text is such a log.
+
+    Parameters
+    ----------
+    text : str
+        Text of a file.
+
+    Returns
+    -------
+    bool
+        Whether it is GPX, or holds sentences with positions.
+    """
+    start = text[:2000]
+    return "<gpx" in start or bool(re.search(r"^\$G[A-Z]GGA,", start, re.MULTILINE))
+
+
+def read_track(text: str, source: str, setting: Setting) -> Reading:
+    """Read the wind from a tracker's log.
+
+    Parameters
+    ----------
+    text : str
+        GPX with times and elevations, or GGA sentences (with RMC, which tell the day).
+    source : str
+        Name of the file.
+    setting : Setting
+        Place of the site.
+
+    Returns
+    -------
+    Reading
+        A level for each 20 s of the descent after the highest point, as high as it was
+        above where it landed.
+
+    Raises
+    ------
+    WindError
+        If there is no flight in it, or it was elsewhere.
+    """
+    fixes, notes, dated = (_gpx if "<gpx" in text[:2000] else _nmea)(text, source)
+    if setting.place is not None and fixes:
+        point = {"latitude": fixes[0].latitude, "longitude": fixes[0].longitude}
+        away = distance(point, setting.place, source, "the track")
+        if away > FARTHEST:
+            raise WindError(
+                source, "", f"its flight was {away / 1000:.0f} km from the site"
+            )
+    fall, ground = _descent(fixes, source)
+    levels = tuple(_levels(fall, ground, source))
+    if not levels:
+        raise WindError(
+            source, "", "no 20 s of descent under a canopy or a streamer in it"
+        )
+    return Reading(
+        source=source,
+        kind="aloft",
+        levels=levels,
+        valid=fall[-1].time if dated else None,
+        assumed=(
+            f"{source}: {len(levels)} winds from the way it went as it came down, heights "
+            "above where it landed",
+            *notes,
+        ),
+    )
+
+
+def _descent(fixes: list[_Fix], source: str) -> tuple[list[_Fix], float]:
+    if len(fixes) < 3:
+        raise WindError(source, "", f"{len(fixes)} fixes with time and altitude")
+    top = max(range(len(fixes)), key=lambda i: fixes[i].altitude)
+    ground = fixes[-1].altitude
+    low = min(fix.altitude for fix in fixes[: top + 1])
+    if fixes[top].altitude - max(ground, low) < _RISE:
+        raise WindError(
+            source, "", f"no flight in it: nothing rises {_RISE:g} m and comes down"
+        )
+    after = fixes[top:]
+    end = next(i for i, fix in enumerate(after) if fix.altitude - ground <= _LANDED)
+    settled = after[0].time + _SETTLED
+    return [fix for fix in after[: end + 1] if fix.time >= settled], ground
+
+
+def _levels(fall: list[_Fix], ground: float, source: str) -> list[WindLevel]:
+    levels = []
+    start = fall[0] if fall else None
+    for fix in fall[1:]:
+        assert start is not None
+        span = (fix.time - start.time) / timedelta(seconds=1)
+        if span < _SPAN.total_seconds():
+            continue
+        height = (fix.altitude + start.altitude) / 2 - ground
+        if start.altitude - fix.altitude <= _FASTEST_FALL * span and height >= 0:
+            north = math.radians(fix.latitude - start.latitude) * _EARTH / span
+            turn = math.radians((fix.longitude - start.longitude + 180) % 360 - 180)
+            east = turn * _EARTH * math.cos(math.radians(fix.latitude)) / span
+            way, speed = (float(v) for v in direction_and_speed(east, north))
+            check_speed(speed, source, f"{fix.time:%H:%M:%S}")
+            error = math.hypot(FIX_ERROR * math.sqrt(2) / span, GLIDE)
+            levels.append(WindLevel(height, way, speed, None, source, error=error))
+        start = fix
+    levels.sort(key=lambda level: level.height)
+    return [
+        level
+        for i, level in enumerate(levels)
+        if i == 0 or level.height > levels[i - 1].height
+    ]
+
+
+_Log = tuple[list[_Fix], tuple[str, ...], bool]
+
+
+def _gpx(text: str, source: str) -> _Log:
+    if "<!" in text.replace("<!--", ""):  # entities may grow without end
+        raise WindError(source, "", "holds declarations; accepted is plain GPX")
+    try:
+        tree = ElementTree.fromstring(text)
+    except ElementTree.ParseError as problem:
+        raise WindError(source, "", f"is no XML ({problem})") from None
+    fixes = []
+    for i, point in enumerate(tree.iter(), 1):
+        if point.tag.rpartition("}")[2] != "trkpt":
+            continue
+        inner = {child.tag.rpartition("}")[2]: child.text or "" for child in point}
+        if "ele" in inner and "time" in inner:
+            fixes.append(_fix_of(point.attrib, inner, source, f"element {i}"))
+    return _in_order(fixes, source), (), True
+
+
+def _fix_of(
+    at: Mapping[str, str], inner: Mapping[str, str], source: str, where: str
+) -> _Fix:
+    try:
+        return _fix(
+            parse_time(inner["time"], zone=UTC),
+            *(float(text) for text in (at["lat"], at["lon"], inner["ele"])),
+        )
+    except (ValueError, KeyError) as problem:
+        raise WindError(source, where, f"no place and time: {problem}") from None
+
+
+def _fix(when: datetime, latitude: float, longitude: float, altitude: float) -> _Fix:
+    good = abs(latitude) <= 90 and abs(longitude) <= 180 and -500 < altitude < 60_000
+    if not good:
+        raise ValueError(f"{latitude:g}, {longitude:g}, {altitude:g} m is no place")
+    return _Fix(when, latitude, longitude, altitude)
+
+
+def _in_order(fixes: list[_Fix], source: str) -> list[_Fix]:
+    if len(fixes) > _MOST:
+        raise WindError(source, "", f"{len(fixes)} fixes; accepted are {_MOST} at most")
+    return sorted(fixes, key=lambda fix: fix.time)
+
+
+def _nmea(text: str, source: str) -> _Log:
+    day: date | None = None
+    fixes, damaged, last = [], 0, None
+    for kind, cells in _sentences(text):
+        if cells is None:
+            damaged += 1
+        elif kind == "RMC":
+            day = _day(cells) or day
+        else:
+            fix = _gga(cells, day or date(2000, 1, 1))
+            if fix is not None and last is not None and fix.time < last:
+                fix = _Fix(fix.time + timedelta(days=1), *_place(fix))
+            if fix is not None:
+                last = fix.time
+                fixes.append(fix)
+    notes = (f"{source}: damaged sentences left out: {damaged}",) if damaged else ()
+    return _in_order(fixes, source), notes, day is not None
+
+
+def _place(fix: _Fix) -> tuple[float, float, float]:
+    return fix.latitude, fix.longitude, fix.altitude
+
+
+def _sentences(text: str) -> Iterator[tuple[str, list[str] | None]]:
+    for found in _SENTENCE.finditer(text):
+        body = f"{found[1]},{found[2]}"
+        total = reduce(lambda a, b: a ^ b, body.encode(), 0)
+        bad = found[3] is not None and int(found[3], 16) != total
+        yield found[1][2:], None if bad else found[2].split(",")
+
+
+def _day(cells: list[str]) -> date | None:
+    try:
+        return datetime.strptime(cells[8], "%d%m%y").replace(tzinfo=UTC).date()
+    except (ValueError, IndexError):
+        return None
+
+
+def _gga(cells: list[str], day: date) -> _Fix | None:
+    """Read a fix; None where the receiver had none."""
+    try:
+        if cells[5] == "0" or not _CLOCK.fullmatch(cells[0]):
+            return None
+        clock = time(int(cells[0][:2]), int(cells[0][2:4]), int(cells[0][4:6]))
+        part = timedelta(seconds=float(f"0{cells[0][6:]}"))
+        return _fix(
+            datetime.combine(day, clock, UTC) + part,
+            _degrees(cells[1], cells[2], 2),
+            _degrees(cells[3], cells[4], 3),
+            float(cells[8]),
+        )
+    except (ValueError, IndexError):
+        return None
+
+
+def _degrees(text: str, side: str, digits: int) -> float:
+    value = float(text[:digits]) + float(text[digits:]) / 60
+    return -value if side in {"S", "W"} else value
