@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from math import log, pi, sqrt
-from types import MappingProxyType
 from typing import Final
 
 from driftmap.failures.case import Body, Release, Stage
 from driftmap.formulas.canopies import GLIDE, drag_spread
+from driftmap.formulas.plates import PLATE_SHARE, plate_glide
 from driftmap.formulas.streamers import streamer_spread
 from driftmap.formulas.strength import (
     STRENGTH_SPREAD,
@@ -43,11 +43,13 @@ PLATE_DRAG: Final = 1.17
 """Drag coefficient of a square plate across the flow, on its face (*Aeronautical
 Engineer's Data Book*, fig. 5.13(b))."""
 
-PIECE_DRAG: Final = MappingProxyType(
-    {"fin": PLATE_DRAG, "nose cone": 0.74, "motor case": 0.74}
-)
-"""Drag coefficient of a loose piece on its mean projected area; 0.74 is a cylinder of
-length 5 diameters across the flow (*Aeronautical Engineer's Data Book*, fig. 5.13(b))."""
+CYLINDER_DRAG: Final = 0.74
+"""Drag coefficient of a tumbling nose cone or motor case on its mean projected area: a
+cylinder of length 5 diameters across the flow (*Aeronautical Engineer's Data Book*, fig.
+5.13(b))."""
+
+TIP_FIRST_DRAG: Final = 0.2
+"""Drag coefficient of a nose cone that falls tip first, on its base. Assumed."""
 
 CLOTH_MASS: Final = 0.10
 """Mass of a canopy or streamer with its lines for each m² of cloth [kg m⁻²]. Common
@@ -202,15 +204,37 @@ class Bench:
         return Stage((drag,), nose_first=True)
 
     def loose(self, piece: Piece) -> Body:
-        """Let a piece that has come off tumble to the ground."""
-        shadow = piece.mean_projected_area
+        """Let a piece that has come off fall to the ground as its shape makes it."""
+        what, glide = f"loose {piece.name}", ""
         for number in range(1, piece.count + 1):
-            note = "spread 25 % of its drag area" if number == 1 else ""
-            spread = Spread("lognormal", 1.0, 0.25, note)
-            self.need(f"{piece.name} {number} drag", spread, f"loose {piece.name}")
-        stage = Stage(((PIECE_DRAG[piece.kind] * shadow, f"{piece.name} {{n}} drag"),))
+            spread = self._piece_drag(piece)
+            if number > 1:  # told once
+                spread = replace(spread, assumed="")
+            self.need(f"{piece.name} {number} drag", spread, what)
+            if piece.kind == "fin":
+                glides = plate_glide(piece.fin_area, piece.mass)
+                glides = glides if number == 1 else replace(glides, assumed="")
+                self.need(f"{piece.name} {number} glide", glides, what)
+                glide = f"{piece.name} {{n}} glide"
+        drag = (1.0, f"{piece.name} {{n}} drag")
+        stage = Stage((drag,), glide=glide, per_sink=bool(glide))
         largest = piece.largest_area
         return Body(piece.name, piece.mass, (stage,), largest, piece.count)
+
+    def _piece_drag(self, piece: Piece) -> Spread:
+        """Give the drag area of a loose piece [m²]."""
+        if piece.kind == "fin":
+            face = PLATE_DRAG * piece.fin_area
+            share = PLATE_SHARE
+            return Spread(
+                "uniform", share.first * face, share.second * face, share.assumed
+            )
+        tumbling = CYLINDER_DRAG * piece.mean_projected_area
+        if piece.kind == "nose cone":
+            across = pi * (piece.diameter or 0.0) ** 2 / 4
+            note = "falls anyhow from tip first, as ballast makes it, to tumbling"
+            return Spread("loguniform", TIP_FIRST_DRAG * across, tumbling, note)
+        return Spread("lognormal", tumbling, 0.25, "spread 25 % of its drag area")
 
     def empty(self, device: Device, before: tuple[Stage, ...]) -> Body:
         """Let a device that has torn off drift away empty."""

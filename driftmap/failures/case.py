@@ -28,6 +28,8 @@ class Stage:
         Whether the drag rises with Mach number as the airframe's does.
     glide : str
         The input that gives the glide through the air [m s⁻¹]; empty for none.
+    per_sink : bool
+        Whether that glide is over the speed of sinking instead.
     opens : str
         Name of the device that has just opened as the stage begins; empty for none.
     """
@@ -37,6 +39,7 @@ class Stage:
     mark: str = ""
     nose_first: bool = False
     glide: str = ""
+    per_sink: bool = False
     opens: str = ""
 
 

@@ -10,11 +10,18 @@ from numpy.typing import ArrayLike
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
 from driftmap.checks import checked
+from driftmap.spread import Spread
 
-__all__ = ["Bounces", "Breakup", "bounces", "breakup_offsets", "slide_distance"]
+__all__ = [
+    "FRICTION",
+    "REBOUND",
+    "Bounces",
+    "bounces",
+    "slide_distance",
+    "strike_offsets",
+]
 
 _G: Final = STANDARD_GRAVITY
-_FOOT: Final = 0.3048  # m, exact
 
 
 def slide_distance(speed: ArrayLike, friction: ArrayLike) -> FloatArray:
@@ -95,58 +102,32 @@ def bounces(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Breakup:
-    """How far broken pieces lie from where a nose-first fall struck.
+REBOUND: Final = Spread(
+    "loguniform", 0.01, 0.2, "a piece leaves a strike with 1 to 20 % of its speed"
+)
+"""Speed at which a piece leaves a strike over the speed of the strike. Assumed: most of it
+goes into ground and breaking; a bouncing ball of hard wood keeps a half."""
 
-    Common practice, no source: after a nose-first fall of a small high-power rocket thin
-    printed fins come to rest mostly within 5 ft, some 30 and 45 ft away in opposite
-    directions. That is one fall; shares, directions and the growth with speed are assumed.
-
-    Parameters
-    ----------
-    near : float
-        Distance within which 90 % of the near pieces lie [m].
-    far : (float, float)
-        Least and greatest distance of the far pieces [m].
-    far_share : float
-        Share of pieces thrown far, 0 to 1.
-    reference_speed : float
-        Speed of impact the distances stand for; they grow in proportion [m s⁻¹].
-
-    Raises
-    ------
-    ValueError
-        If a number is out of range.
-    """
-
-    near: float = 5 * _FOOT
-    far: tuple[float, float] = (30 * _FOOT, 45 * _FOOT)
-    far_share: float = 0.25
-    reference_speed: float = 60.0
-
-    def __post_init__(self) -> None:
-        checked("near", self.near, above=0)
-        checked("far", self.far, least=self.near)
-        if self.far[0] > self.far[1]:
-            raise ValueError(f"'far' must not fall (got {self.far})")
-        checked("far_share", self.far_share, least=0, most=1)
-        checked("reference_speed", self.reference_speed, above=0)
+FRICTION: Final = Spread("uniform", 0.4, 0.8, "friction 0.4 to 0.8 on the ground")
+"""Coefficient of friction of a sliding piece. Assumed: dry grass to stubble."""
 
 
-def breakup_offsets(
-    speed: ArrayLike, rng: np.random.Generator, scatter: Breakup | None = None
+def strike_offsets(
+    speed: ArrayLike, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
-    """Draw where pieces that break off on impact come to rest.
+    r"""Draw where pieces that break off in a strike come to rest.
+
+    A piece leaves with a share of the speed, `REBOUND`, in any direction above the
+    ground, hops as in vacuum and slides on from where it lands:
+
+    .. math:: \ell = \frac{u^2 \sin 2\theta}{g} + \frac{(u \cos\theta)^2}{2 \mu g}
 
     Parameters
     ----------
     speed : array_like, shape (n,)
-        Speed of impact of each piece's rocket [m s⁻¹].
+        Speed of the strike of each piece's rocket [m s⁻¹].
     rng : numpy.random.Generator
         Source of randomness; four numbers for each piece, whatever the speed.
-    scatter : Breakup, optional
-        How far; a small rocket with printed fins when left out.
 
     Returns
     -------
@@ -155,14 +136,13 @@ def breakup_offsets(
 
     Notes
     -----
-    Near pieces are a round Gaussian cloud, far ones even in distance. Assumed and to be
-    reported apart from the spread of the flight.
+    Left out: drag, spin and further hops. Distances grow as the square of the speed.
     """
-    how = scatter or Breakup()
     v = checked("speed", speed, least=0)
-    near, far, pick, turn = rng.random((4, *v.shape))
-    # Rayleigh: the share 1 - exp(-r²/2s²) lies within r.
-    close = how.near * np.sqrt(np.log1p(-near) / np.log1p(-0.9))
-    away = how.far[0] + (how.far[1] - how.far[0]) * far
-    reach = np.where(pick < how.far_share, away, close) * (v / how.reference_speed)
+    share = REBOUND.draw(v.size, rng).reshape(v.shape)
+    friction = FRICTION.draw(v.size, rng).reshape(v.shape)
+    up, turn = rng.random((2, *v.shape))
+    u, angle = v * share, np.pi / 2 * up
+    reach = u**2 * np.sin(2 * angle) / _G
+    reach = reach + slide_distance(u * np.cos(angle), friction)
     return reach * np.sin(2 * np.pi * turn), reach * np.cos(2 * np.pi * turn)

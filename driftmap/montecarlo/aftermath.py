@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from driftmap.formulas.scatter import breakup_offsets
+from driftmap.formulas.scatter import strike_offsets
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.spread import stream
 
@@ -47,6 +47,6 @@ def after_impact(cloud: Cloud, part: Part) -> Rest | None:
     if not body.stages[-1].nose_first:
         return None
     rng = stream(cloud.seed, 0, f"break-up of {part.case}")
-    offsets = breakup_offsets(cloud.speed[part.rows], rng)
+    offsets = strike_offsets(cloud.speed[part.rows], rng)
     p50, p95 = np.quantile(np.hypot(*offsets), [0.5, 0.95])
     return Rest(float(p50), float(p95))

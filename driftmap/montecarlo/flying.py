@@ -445,18 +445,29 @@ class _Flights:
                 end = mark if stage.until == "time" else before + np.maximum(mark, 0)
                 state = coast(state, mass, area, air, end, rise=rise)
         if stage.glide:
-            state = self._glided(state, stage.glide, state.time - before, who)
+            glide = stage.glide.replace("{n}", str(copy))
+            over = np.maximum(-state.v_up, 0.0) if stage.per_sink else 1.0
+            state = self._glided(state, glide, state.time - before, who, over)
         return state
 
     def _glided(
-        self, state: Motion, glide: str, seconds: FloatArray, who: IntArray
+        self,
+        state: Motion,
+        glide: str,
+        seconds: FloatArray,
+        who: IntArray,
+        over: FloatArray | float,
     ) -> Motion:
-        """Add the way glided through the air."""
-        return Motion(
-            state.east + seconds * self.draws[f"{glide} east"][who],
-            state.north + seconds * self.draws[f"{glide} north"][who],
-            *state.rows()[2:],
-        )
+        """Add the way glided through the air, and what glides by its sinking strikes so."""
+        east = over * self.draws[f"{glide} east"][who]
+        north = over * self.draws[f"{glide} north"][who]
+        rows = state.rows()
+        rows[0] += seconds * east
+        rows[1] += seconds * north
+        if isinstance(over, np.ndarray):
+            rows[3] += east
+            rows[4] += north
+        return Motion(*rows)
 
     def _thrown(self, state: Motion, body: Body, copy: int, who: IntArray) -> Motion:
         """Add the velocity of a throw in any upward direction."""

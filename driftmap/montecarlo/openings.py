@@ -41,7 +41,7 @@ _LEAST: Final = 16  # a case flies at least one in so many flights of its block
 _STREAMER_CORD: Final = 500.0  # N; strength of a light cord, assumed
 _POWERS: Final = (1.0, 0.7, 0.5, 0.35, 0.25, 0.15, 0.1, 0.0)
 _ENOUGH: Final = 0.8  # of the flights wanted must tell as much as equal ones
-_NEVER: Final = 1e-12  # share of flights below which a case is not flown at all
+_NEVER: Final = 1e-7  # share of flights below which a case is not flown at all
 
 
 def line_length(device: Device, rocket_length: float) -> float:

@@ -12,7 +12,7 @@ from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
 from driftmap.failures.case import Body, Case, Stage
-from driftmap.formulas.scatter import breakup_offsets
+from driftmap.formulas.scatter import strike_offsets
 from driftmap.hazard.steering import response
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.spread import stream
@@ -117,7 +117,7 @@ class Flown:
         at = np.stack([self._column("east", part), self._column("north", part)])
         if body.name != piece and body.stages[-1].nose_first and self._is_fin(piece):
             rng = stream(self.cloud.seed, 0, f"{piece} broken off, {self.case.name}")
-            at = at + np.stack(breakup_offsets(self._column("speed", part), rng))
+            at = at + np.stack(strike_offsets(self._column("speed", part), rng))
         return np.asarray(at)
 
     def _column(self, name: str, part: Part) -> FloatArray:

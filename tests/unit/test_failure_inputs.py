@@ -39,7 +39,8 @@ from driftmap.formulas.opening import (
     opening_load,
     speed_off_apogee,
 )
-from driftmap.formulas.scatter import Breakup, bounces, breakup_offsets, slide_distance
+from driftmap.formulas.plates import plate_inertia
+from driftmap.formulas.scatter import bounces, slide_distance, strike_offsets
 from driftmap.formulas.streamers import flag_drag
 from driftmap.formulas.strength import (
     canopy_strength,
@@ -80,6 +81,7 @@ SWEPT = {
         (1.0, 20.0, 1.2),
     ),
     "opening.speed_off_apogee": (lambda u: speed_off_apogee(u, 1.0), (10.0,)),
+    "plates.plate_inertia": (plate_inertia, (0.0085, 0.038, 1.2)),
     "strength.canopy_strength": (lambda d: canopy_strength("cotton", d), (1.0,)),
     "strength.rope_stiffness": (rope_stiffness, (5000.0, 8.0)),
     "strength.snatch_load": (snatch_load, (20.0, 0.2, 2000.0)),
@@ -157,9 +159,8 @@ def test_shapes(name):
         (lambda: DragTable([0.0, 1.0], [0.4, 0.0]), "'coefficient' must"),
         (lambda: DragTable([0.0, 1.0], [0.4, 0.5]).at(1.01), "'mach' must"),
         (lambda: bounces(1.0, 1.0, 1.0), "'restitution' must be below 1"),
-        (lambda: Breakup(far=(13.0, 9.0)), "'far' must not fall"),
-        (lambda: Breakup(far_share=1.5), "'far_share' must"),
-        (lambda: breakup_offsets([np.nan], RNG), "'speed' must"),
+        (lambda: strike_offsets([np.nan], RNG), "'speed' must"),
+        (lambda: plate_inertia(0.0, 1.0), "'area' must"),
         (lambda: throws([-1.0], RNG), "'speed' must"),
         (lambda: Day(25.0, 9e4, 0.5, 0.0), "'temperature' must"),
         (lambda: Day(298.0, 1013.25, 0.5, 0.0), "'pressure' must"),
