@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from driftmap.briefing.voice import Voice
-from driftmap.report.reasons import worst_first
+from driftmap.report.reasons import to_tell
 from driftmap.report.sentences import sentence
 from driftmap.verdict.check import Check
 
@@ -30,9 +30,7 @@ def reasons(checks: Iterable[Check], people: Iterable[str], voice: Voice) -> lis
         The worst first, of each kind of check and area only the worst; the count of open
         questions last.
     """
-    every = list(checks)
-    against = worst_first(every, set(people))
-    against += [check for check in every if check.beside and check.outcome == "pass"]
+    against = to_tell(checks, set(people))
     told: dict[tuple[str, str], str] = {}
     for check in against:
         if not check.question:

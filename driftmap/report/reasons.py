@@ -18,6 +18,7 @@ __all__ = [
     "flights_flown",
     "limit",
     "subject",
+    "to_tell",
     "verdict_reasons",
     "worst_first",
 ]
@@ -164,6 +165,29 @@ def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]
     return sorted((c for c in checks if c.outcome != "pass"), key=order)
 
 
+def to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
+    """Order what is told of a verdict.
+
+    Parameters
+    ----------
+    checks : iterable of Check
+        All checks.
+    people : collection of str
+        Names of the areas where people are; these come before others.
+
+    Returns
+    -------
+    list of Check
+        First one that must stand beside the word even though it passes, then all that do
+        not pass, the worst first, then others that must stand beside it.
+    """
+    every = list(checks)
+    worst = worst_first(every, people)
+    beside = [check for check in worst if check.beside]
+    beside += [check for check in every if check.beside and check.outcome == "pass"]
+    return [*beside[:1], *(c for c in worst if not c.beside), *beside[1:]]
+
+
 def verdict_reasons(
     checks: Collection[Check], people: Collection[str], voice: Voice
 ) -> list[str]:
@@ -184,9 +208,8 @@ def verdict_reasons(
         One for each check that does not pass, then for each that passes but must stand
         beside the word, and one for all questions together.
     """
-    worst = worst_first(checks, people)
+    worst = to_tell(checks, people)
     told = [sentence(check, voice) for check in worst if not check.question]
-    told += [sentence(c, voice) for c in checks if c.beside and c.outcome == "pass"]
     open_ = sum(check.question for check in worst)
     if open_:
         told.append(voice.say("reason.questions", count=voice.count(open_)))

@@ -191,6 +191,31 @@ def test_fails_come_first_then_people_then_how_far_over():
     assert order == ["Camp", "Crowd", "Spring", "Line"]
 
 
+def test_one_consequence_stands_first_though_it_passes():
+    """If nothing opens it comes down among people: that is told before any figure."""
+    lines = [
+        check(area="Spring", value=0.5),
+        check(
+            kind=Kind.UNDER_THE_FALL,
+            case="nothing deploys",
+            area="Crowd",
+            outcome="pass",
+            beside=True,
+        ),
+        check(
+            kind=Kind.UNDER_THE_FALL,
+            case="canopy tangles",
+            area="Crowd",
+            outcome="warn",
+            beside=True,
+        ),
+    ]
+    told = reasons.verdict_reasons(lines, ["Crowd"], english("us"))
+    assert told[0] == "If it tangles, it comes down among Crowd"
+    assert "Spring" in told[1]
+    assert told[2] == "If nothing opens, it comes down among Crowd"
+
+
 def test_a_least_value_says_so():
     line = check(
         kind=Kind.RAIL_SPEED,
