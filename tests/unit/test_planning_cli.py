@@ -49,7 +49,7 @@ def test_limits_prints_json_and_writes_a_page_that_needs_no_network(tmp_path):
     assert any("counts as known to the top" in text for text in data["assumed"])
     page = (out / "limits.html").read_text()
     assert "<svg" in page
-    assert "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert "://" not in page.replace("http://www.w3.org/2000/svg", "")
     assert "An aid to judgement" in page
     assert json.loads((out / "limits.json").read_text()) == data
 

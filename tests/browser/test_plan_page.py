@@ -1,0 +1,50 @@
+"""A planning page in a real browser: readable on a phone, sealed, and it tells why by keys."""
+
+import pytest
+from selenium.webdriver.common.keys import Keys
+
+from driftmap.planning.dial import DirectionLimit
+from driftmap.report.dialsketch import dial_svg
+from driftmap.report.planpage import page, table
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory):
+    limits = [DirectionLimit(45.0 * i, ((0.0, 2.0 + i),), "", (), "") for i in range(8)]
+    path = tmp_path_factory.mktemp("plan") / "limits.html"
+    rows = [["wind from", "go up to"], *([f"{45 * i:03d}°", "5 mph"] for i in range(8))]
+    path.write_text(
+        page(
+            "Wind limits: <b>x</b>",
+            [dial_svg(limits, 12.0, "us"), table(rows)],
+            assumed=["one thing"],
+            questions=["is the road closed?"],
+        ),
+        encoding="utf-8",
+    )
+    return path
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("width", [320, 360, 820, 1440])
+def test_it_asks_for_nothing_and_fits(browser, plan, width, dark):
+    browser.open(plan, width=width, dark=dark)
+    assert browser.requests() == []
+    assert browser.complaints() == []
+    assert browser.js("return document.documentElement.scrollWidth") <= width
+    heads = browser.js(
+        "return [...document.querySelectorAll('th')].map(t => t.getClientRects().length && t.offsetHeight)"
+    )
+    assert max(heads) < 50  # no word is broken letter by letter
+    assert "<b>x</b>" in browser.find("h1").text
+
+
+def test_why_is_told_by_tap_and_by_keys(browser, plan):
+    browser.open(plan, width=360)
+    browser.js("document.querySelector('.dial .go').focus()")
+    first = browser.find("#why").text
+    assert first.startswith("0°: go from")
+    browser.driver.switch_to.active_element.send_keys(Keys.ARROW_RIGHT)
+    assert browser.find("#why").text.startswith("45°: go from")
