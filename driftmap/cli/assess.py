@@ -74,7 +74,8 @@ def assess_command(
     data, proposed = document(result), None
     if propose:
         proposed = turns(result, answers=result.answers)
-        data["proposals"] = [asdict(turn) for turn in proposed]
+        data["proposals"] = [asdict(turn) for turn in proposed.better]
+        data["stays"] = [check.name for check in proposed.stays]
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
     page = map_html(result, units=units)
     write_all(out, {"map.html": page, "assessment.json": text + "\n"})

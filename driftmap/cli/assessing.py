@@ -20,6 +20,10 @@ from driftmap.cli.progress import Progress
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options
 
 if TYPE_CHECKING:
+    from driftmap.air.day import Day
+    from driftmap.air.wind import WindProfile
+    from driftmap.ground.site import Site
+    from driftmap.rocket.flight import Flight
     from driftmap.verdict.assessment import Assessment
 
 __all__ = ["EXIT", "Inputs", "assessed", "assessment_of"]
@@ -78,6 +82,7 @@ def assessment_of(inputs: Inputs) -> Assessment:
     when = inputs["asked"].when
     answers = answers_of(inputs["answers"], rocket, ground, when)
     precision = precision_of(inputs["precision"])
+    _forewarn(rocket, ground, wind, day, inputs["samples"])
     with Progress(inputs["samples"]) as progress:
         return assess(
             rocket,
@@ -90,3 +95,16 @@ def assessment_of(inputs: Inputs) -> Assessment:
             precision=precision,
             progress=progress,
         )
+
+
+def _forewarn(
+    rocket: Flight, ground: Site, wind: WindProfile, day: Day | None, samples: int
+) -> None:
+    """Say before the flights are flown where no go can come of so few."""
+    from driftmap.montecarlo.cloud import fly
+    from driftmap.verdict.enough import SCOUTS, flights_needed
+
+    few = min(samples, SCOUTS)
+    scout = fly(rocket, wind, ground.elevation, samples=few, seed=1, day=day)
+    if text := flights_needed(scout, ground).warning(samples):
+        click.echo(text, err=True)

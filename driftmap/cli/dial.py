@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from driftmap.cli.answering import answers_of, answers_option
+from driftmap.cli.answering import answers_of, answers_option, occasion_of
 from driftmap.cli.options import (
     day_of,
     day_options,
@@ -23,8 +23,6 @@ from driftmap.cli.options import (
 from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from driftmap.dial import Dial, Reach
     from driftmap.planning import Setup, Supposition
 
@@ -67,12 +65,6 @@ __all__ = ["dial_command"]
     help="Strongest gusts for each of the mean wind, such as 1.4; the page holds beyond.",
 )
 @click.option(
-    "--date",
-    "made_for",
-    type=click.DateTime(["%Y-%m-%d"]),
-    help="Day the dial serves; today by default. On any other day its page holds.",
-)
-@click.option(
     "--samples",
     type=click.IntRange(1, 100_000),
     default=4000,
@@ -104,7 +96,6 @@ def dial_command(  # noqa: PLR0913, PLR0917
     speeds: int,
     directions: int,
     gust: float,
-    made_for: datetime | None,
     samples: int,
     seed: int,
     temperature: str | None,
@@ -142,7 +133,8 @@ def dial_command(  # noqa: PLR0913, PLR0917
         answers_of(answers, rocket, ground, asked.when),
     )
     dial = _computed(setup, Supposition(ground.elevation, shape), reach)
-    served = None if made_for is None else made_for.date()
+    # The answers count for that day, so the page must not outlive it.
+    served = occasion_of(rocket, ground, asked.when).day
     page = dial_html(dial, units=units, made_for=served)
     write_all(out, {"dial.html": page})
     click.echo(_told(dial))

@@ -24,7 +24,7 @@ from driftmap.rules import (
     Answers,
 )
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
-from driftmap.verdict.enough import Need, flights_needed
+from driftmap.verdict.enough import SCOUTS, Need, flights_needed
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.wind_checks import wind_checks
@@ -55,8 +55,6 @@ Finding: TypeAlias = Verdict | Literal["not known"]
 
 FINDINGS: Final[tuple[Finding, ...]] = (*RANK, NOT_KNOWN)
 """Findings, the mildest first."""
-
-_SCOUTS: Final = 500  # flights that find out which questions there are
 
 _WORST_FIRST: Final = ("fail", "warn")
 
@@ -350,7 +348,7 @@ def scouts(setup: Setup) -> Setup:
     Setup
         The same with at most 500 flights.
     """
-    return replace(setup, samples=min(setup.samples, _SCOUTS))
+    return replace(setup, samples=min(setup.samples, SCOUTS))
 
 
 def hangs_on_aloft(cloud: Cloud, setup: Setup, known: WindProfile) -> bool:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -18,7 +17,7 @@ from driftmap.units import show
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import counted
 from driftmap.verdict.limits import LOOSER
-from driftmap.verdict.turning import Turn
+from driftmap.verdict.turning import Turning
 
 __all__ = ["proposals", "summary"]
 
@@ -70,12 +69,12 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     return "\n".join([*lines, *(f"* {text}" for text in CAUTIONS)])
 
 
-def proposals(turns: Sequence[Turn], *, units: Units) -> str:
-    """Write which changes would turn a verdict.
+def proposals(found: Turning, *, units: Units) -> str:
+    """Write which changes would turn a verdict, and what none of them does.
 
     Parameters
     ----------
-    turns : sequence of Turn
+    found : Turning
         From `driftmap.verdict.turning.turns`.
     units : {"us", "si"}
         Units the reader picked.
@@ -83,19 +82,31 @@ def proposals(turns: Sequence[Turn], *, units: Units) -> str:
     Returns
     -------
     str
-        Lines of text.
+        Lines of text; what stands against every change comes first.
     """
-    if not turns:
-        return "No single change that was flown comes out better."
-    lines = ["What would turn it, one change alone, each really flown:"]
-    for turn in turns[:_MOST_TURNS]:
+    lines = []
+    if found.stays:
+        lines.append("It cannot be go here, whatever the aim, the canopy or the wind:")
+        lines += [
+            f"  {_plain(text)}"
+            for check in found.stays[:_MOST_TURNS]
+            for text in verdict_reasons([check], [], english(units))
+        ]
+    if found.wait_for is not None:
+        wind = show(found.wait_for, "speed", units)
+        lines.append(f"Wait for a wind of {wind} or less at 10 m from there.")
+    if not found.better:
+        return "\n".join([*lines, "No change that was flown comes out better."])
+    lines.append("What comes out better, each really flown:")
+    for turn in found.better[:_MOST_TURNS]:
         name = _plain(turn.name)
-        if turn.kind == "wind":
-            name = f"wind of {show(turn.wind, 'speed', units)} at 10 m, {name}"
+        if turn.kind in {"wind", "both"}:
+            name = f"{name} (wind of {show(turn.wind, 'speed', units)} at 10 m)"
         left = f", {turn.failing} failing, {turn.warning} not sure" * (
             turn.verdict != "go"
         )
-        lines.append(f"  {turn.verdict.upper()}: {turn.kind}, {name}{left}")
+        kind = "two changes" if turn.kind == "both" else turn.kind
+        lines.append(f"  {turn.verdict.upper()}: {kind}, {name}{left}")
     lines.append("  (questions of the rules apart)")
     return "\n".join(lines)
 

@@ -15,7 +15,10 @@ from driftmap.hazard.sampling import weighted_mean
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.verdict.limits import read_limits
 
-__all__ = ["Need", "flights_needed"]
+__all__ = ["SCOUTS", "Need", "flights_needed"]
+
+SCOUTS: Final = 500
+"""Flights that find out what the rest rests on."""
 
 _FAR: Final = 1e6  # m; where nobody of a site stands
 _MANY: Final = 1_000_000

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from math import pi, radians
 from typing import Final
@@ -17,7 +17,7 @@ from driftmap.rules import Answers
 from driftmap.verdict.assessment import Assessment, assess
 from driftmap.verdict.check import RANK, Check, Verdict, decide
 
-__all__ = ["Turn", "turns"]
+__all__ = ["Turn", "Turning", "turns"]
 
 _DIRECTIONS: Final = 8
 _WEAKER: Final = (0.75, 0.5, 0.25)
@@ -29,8 +29,8 @@ class Turn:
 
     Parameters
     ----------
-    kind : {"recovery", "rail", "wind"}
-        What is changed.
+    kind : {"recovery", "rail", "wind", "both"}
+        What is changed; two changes at once where no single one gives a go.
     name : str
         How, in words; for the wind, its share of the present speed.
     wind : float
@@ -49,10 +49,39 @@ class Turn:
     warning: int
 
 
-def turns(
-    assessment: Assessment, *, answers: Answers | None = None
-) -> tuple[Turn, ...]:
-    """Fly changes to a plan and list those that come out better.
+@dataclass(frozen=True, slots=True)
+class Turning:
+    """What would turn a verdict, and what nothing that was flown does.
+
+    Parameters
+    ----------
+    better : tuple of Turn
+        Changes with a better verdict, or as good a one with fewer lines against it; the
+        best first.
+    stays : tuple of Check
+        Lines of the plan that no change, not even the weakest wind, brings within its
+        limit; what fails first. While there are any, no change flown is a go.
+    wait_for : float or None
+        Strongest of the weaker winds flown from which on down all are go [m s⁻¹ at 10 m].
+    """
+
+    better: tuple[Turn, ...]
+    stays: tuple[Check, ...]
+    wait_for: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """A change, what it is made of, and the lines against it."""
+
+    turn: Turn
+    flight: Flight
+    wind: WindProfile
+    against: frozenset[tuple[str, ...]]
+
+
+def turns(assessment: Assessment, *, answers: Answers | None = None) -> Turning:
+    """Fly changes to a plan and say what comes out better.
 
     Parameters
     ----------
@@ -63,14 +92,14 @@ def turns(
 
     Returns
     -------
-    tuple of Turn
-        Changes with a better verdict, or as good a one with fewer lines against it; the
-        best first. Each is one change alone, on the same flights and luck as the plan.
+    Turning
+        What was found, on the same flights and luck as the plan: single changes, and two
+        at once where no single one gives a go and nothing stands against all of them.
     """
     a = assessment
     now = _weigh("", "", a.wind, a.checks)
-    found = []
-    for kind, name, flight, wind in _changes(a.flight, a.wind, a.cloud.plan.azimuth):
+
+    def fly(kind: str, name: str, flight: Flight, wind: WindProfile) -> _Tried:
         tried = assess(
             flight,
             a.site,
@@ -81,9 +110,65 @@ def turns(
             answers=answers,
         )
         turn = _weigh(kind, name, wind, tried.checks)
-        if _order(turn) < _order(now):
-            found.append(turn)
-    return tuple(sorted(found, key=_order))
+        return _Tried(turn, flight, wind, frozenset(map(_line, _against(tried.checks))))
+
+    changes = _changes(a.flight, a.wind, a.cloud.plan.azimuth)
+    tried = [fly(*change) for change in changes]
+    stays = tuple(
+        check
+        for outcome in ("fail", "warn")
+        for check in _against(a.checks)
+        if check.outcome == outcome and all(_line(check) in t.against for t in tried)
+    )
+    if not stays and all(t.turn.verdict != "go" for t in tried):
+        tried += [fly(*pair) for pair in _pairs(tried)]
+    better = [t.turn for t in tried if _order(t.turn) < _order(now)]
+    weaker = [t.turn for t in tried if t.turn.kind == "wind"]
+    return Turning(tuple(sorted(better, key=_order)), stays, _wait_for(weaker))
+
+
+def _line(check: Check) -> tuple[str, ...]:
+    return check.kind, check.name, check.case, check.area
+
+
+def _against(checks: Iterable[Check]) -> list[Check]:
+    return [c for c in checks if c.outcome != "pass" and not c.question]
+
+
+def _wait_for(weaker: Iterable[Turn]) -> float | None:
+    """Find the strongest of the winds below which none was flown that is not go."""
+    found = None
+    for turn in sorted(weaker, key=lambda turn: turn.wind):
+        if turn.verdict != "go":
+            return found
+        found = turn.wind
+    return found
+
+
+def _pairs(
+    tried: Iterable[_Tried],
+) -> Iterator[tuple[str, str, Flight, WindProfile]]:
+    """Put the best changes of two kinds together."""
+    ranked = sorted(tried, key=lambda t: _order(t.turn))
+    best = {
+        kind: next((t for t in ranked if t.turn.kind == kind), None)
+        for kind in ("recovery", "rail")
+    }
+    first, second = best["recovery"], best["rail"]
+    if first is not None and second is not None:
+        yield _both(first, second)
+    for weak in (t for t in ranked if t.turn.kind == "wind"):
+        for one in best.values():
+            if one is not None:
+                yield _both(one, weak)
+
+
+def _both(one: _Tried, other: _Tried) -> tuple[str, str, Flight, WindProfile]:
+    name = f"{one.turn.name}, and {other.turn.name}"
+    flight = one.flight
+    if other.turn.kind == "rail":
+        flight = flight.model_copy(update={"rail": other.flight.rail})
+    return "both", name, flight, other.wind
 
 
 def _changes(
@@ -108,7 +193,7 @@ def _changes(
             gust=wind.gust * share,
             strongest=None if wind.strongest is None else wind.strongest * share,
         )
-        yield "wind", f"{share:.0%} of it", flight, weaker
+        yield "wind", f"{share:.0%} of the wind", flight, weaker
 
 
 def _aimed(flight: Flight, tilt: Uncertain, azimuth: float) -> Flight:

@@ -25,11 +25,12 @@ from driftmap.hazard.overhead import (
     ways_up,
 )
 from driftmap.hazard.probability import inside, mixture, outside, per_case, struck
+from driftmap.report.terminal import proposals
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess, document
 from driftmap.verdict.check import Check, Kind, decide
 from driftmap.verdict.limits import LIMITS, read_limits
-from driftmap.verdict.turning import turns
+from driftmap.verdict.turning import Turn, _wait_for, turns
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]
@@ -399,7 +400,8 @@ def test_what_would_turn_it_is_really_flown(flight, site):
         str(ROOT / "examples" / "noon.csv"), site_altitude=site.elevation, when=NOON
     )
     plan = assess(flight, bare, wind, samples=600)
-    found = turns(plan)
+    turning = turns(plan)
+    found = turning.better
     assert found
     rank = {"go": 0, "hold": 1, "no-go": 2}
     failing = sum(c.outcome == "fail" for c in plan.checks)
@@ -409,3 +411,32 @@ def test_what_would_turn_it_is_really_flown(flight, site):
     smaller = [t for t in found if t.kind == "wind"]
     assert smaller
     assert all(t.wind < 0.8 * np.hypot(*wind.at(10.0)) for t in smaller)
+    # What stays stands against the plan, and then nothing flown is go.
+    against = {c.name for c in plan.checks if c.outcome != "pass" and not c.question}
+    assert {c.name for c in turning.stays} <= against
+    assert not (turning.stays and any(t.verdict == "go" for t in found))
+    told = proposals(turning, units="si")
+    assert ("whatever the aim" in told) == bool(turning.stays)
+
+
+def test_what_nothing_turns_is_told_first(flight, site):
+    """A limit that no canopy, aim or weaker wind meets stands before any proposal."""
+    strict = replace(site, rules="", limits={"rail_speed": "200 m/s"})
+    wind = read_wind("3 m/s from 240", site_altitude=site.elevation)
+    turning = turns(assess(flight, strict, wind, samples=100))
+    assert turning.stays[0].outcome == "fail"
+    assert Kind.RAIL_SPEED in {c.kind for c in turning.stays}
+    assert turning.wait_for is None
+    assert all(turn.kind != "both" for turn in turning.better)
+    told = proposals(turning, units="si").splitlines()
+    assert told[0].startswith("It cannot be go here")
+    assert any("rail" in line for line in told[1:7])
+
+
+def test_the_wind_to_wait_for_has_no_worse_one_below_it():
+    def weak(wind, verdict):
+        return Turn("wind", "", wind, verdict, 0, 0)
+
+    assert _wait_for([weak(3.0, "hold"), weak(2.0, "go"), weak(1.0, "go")]) == 2.0
+    assert _wait_for([weak(3.0, "go"), weak(2.0, "hold"), weak(1.0, "go")]) == 1.0
+    assert _wait_for([weak(1.0, "hold"), weak(2.0, "go")]) is None
