@@ -68,13 +68,14 @@ def winds_command(
 ) -> None:
     """Show the wind over a site from what you have.
 
-    FILE is a table of layers, a winds-aloft bulletin, a METAR, a sounding, a forecast,
-    or words such as "12 mph from 240". Give the most trusted first.
+    FILE is a table of layers, a meter's record, a METAR, TAF or bulletin, a sounding, a
+    balloon's angles, a tracker's log, a forecast, or words such as "12 mph from 240".
 
     \b
     Examples:
       driftmap winds "12 mph from 240" --site-elevation "4,100 ft"
       driftmap winds metar.txt bulletin.txt --site field.geojson --station DEN
+      driftmap winds "SW 9 mph, gusts 14" meter.csv balloon.csv --site field.geojson
       driftmap winds --at field.geojson --when 14:30
     """
     from driftmap.winds import merge

@@ -21,7 +21,7 @@ from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.errors import WindError
 from driftmap.winds.layers import NAMES, nearest_name
 from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
-from driftmap.winds.text import cells_of, idle, mark_of
+from driftmap.winds.text import cells_of, idle, mark_of, number_of
 from driftmap.winds.times import SLIP, parse_time
 from driftmap.winds.words import HEAD_HEIGHT
 
@@ -277,7 +277,7 @@ def _row(
         if name in _TIMES or cell.lower() in _NONE:
             continue
         try:
-            value = float(cell)
+            value = number_of(cell)
         except ValueError:
             value = math.nan
         if not math.isfinite(value):

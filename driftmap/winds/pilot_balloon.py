@@ -24,7 +24,7 @@ from driftmap.errors import WindError
 from driftmap.formulas.balloon import ascent_rate
 from driftmap.winds.layers import nearest_name
 from driftmap.winds.reading import Reading, Setting, check_speed
-from driftmap.winds.text import cells_of, idle, mark_of
+from driftmap.winds.text import cells_of, idle, mark_of, number_of
 from driftmap.winds.times import parse_time
 
 __all__ = ["looks_like_balloon", "read_balloon"]
@@ -203,7 +203,7 @@ def _numbers(
         low, high = (0.0, 90.0) if name.startswith("elev") else (0.0, 360.0)
         low, high = (0.0, 36_000.0) if name == "time_s" else (low, high)
         try:
-            value = float(cell)
+            value = number_of(cell)
         except ValueError:
             value = math.nan
         if not low <= value <= high:

@@ -26,7 +26,7 @@ from driftmap.winds.remarks import (
     trend_winds,
 )
 from driftmap.winds.sky import cloud_cover, visibility
-from driftmap.winds.times import nearest_day
+from driftmap.winds.times import OLDEST, nearest_day
 
 __all__ = ["MAST_HEIGHT", "looks_like_surface_report", "read_surface_report"]
 
@@ -261,10 +261,12 @@ def _swing(
 
 def _time(start: re.Match[str], source: str, setting: Setting) -> datetime:
     text = start["time"]
+    coded = int(text[:2]), int(text[2:4]), int(text[4:])
     try:
-        return nearest_day(
-            int(text[:2]), int(text[2:4]), int(text[4:]), setting.seen_by
-        )
+        time = nearest_day(*coded, setting.seen_by)
+        if time - setting.seen_by > timedelta(hours=OLDEST):  # the month before, then
+            time = nearest_day(*coded, setting.seen_by - timedelta(days=15))
+        return time
     except ValueError as problem:
         raise WindError(source, _name(start), str(problem)) from None
 

@@ -19,7 +19,7 @@ from driftmap.winds.layers import (
     vertical,
 )
 from driftmap.winds.reading import Reading, Setting, ordered
-from driftmap.winds.text import cells_of, idle, mark_of
+from driftmap.winds.text import cells_of, idle, mark_of, number_of
 from driftmap.winds.times import parse_time
 
 __all__ = ["looks_like_table", "read_table", "write_table"]
@@ -183,7 +183,7 @@ def _number(cell: str, name: str, source: str, where: str) -> float:
     if not cell and name.startswith(_MAY_BE_EMPTY):
         return math.nan
     try:
-        value = float(cell)
+        value = number_of(cell)
     except ValueError:
         value = math.nan
     if not math.isfinite(value):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Final
 
@@ -15,6 +16,7 @@ __all__ = [
     "idle",
     "load_text",
     "mark_of",
+    "number_of",
 ]
 
 LONGEST_FILE: Final = 20_000_000
@@ -25,6 +27,8 @@ MOST_LINES: Final = 200_000
 
 LONGEST_LINE: Final = 1000
 """Longest line of a report [characters]; a JSON or XML document may stand in one."""
+
+_COMMA: Final = re.compile(r"^([-+]?\d+),(\d{1,2})$")
 
 
 def load_text(path: Path) -> str:
@@ -127,3 +131,14 @@ def mark_of(header: str) -> str:
 def cells_of(line: str, mark: str) -> list[str]:
     """Part a line of a table into its cells."""
     return [cell.strip().strip('"').strip() for cell in line.split(mark)]
+
+
+def number_of(cell: str) -> float:
+    """Read a number, with a decimal comma too where it cannot part thousands.
+
+    Examples
+    --------
+    >>> number_of("3,5"), number_of("4.2")
+    (3.5, 4.2)
+    """
+    return float(_COMMA.sub(r"\1.\2", cell.strip()))

@@ -1,7 +1,4 @@
-"""A wind in words: "12 mph from 240", as people say it and as an app prints it.
-
-Clauses may stand in any order; each is taken out of the text, and nothing may be left over.
-"""
+"""A wind in words: "12 mph from 240"; clauses in any order, and nothing left over."""
 
 from __future__ import annotations
 

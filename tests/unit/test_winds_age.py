@@ -92,7 +92,14 @@ def test_a_bulletin_of_last_week_is_refused_without_a_flights_time():
         read_winds([text], site_altitude=0.0)
 
 
-@pytest.mark.parametrize("minutes", [60, 60 * 30, 60 * 24 * 12])
+def test_a_day_that_is_not_near_is_one_of_the_month_before():
+    with pytest.raises(WindError, match=r"is 373 h from the flight's time"):
+        read_winds(["METAR KXYZ 040500Z 24004KT"], site_altitude=0.0, when=NOW)
+    with pytest.raises(WindError, match=r"is 600 h from the flight's time"):
+        read_winds(["METAR KXYZ 241800Z 24004KT"], site_altitude=0.0, when=NOW)
+
+
+@pytest.mark.parametrize("minutes", [60, 60 * 20])
 def test_what_was_measured_after_the_flight_is_refused(minutes):
     time = NOW + timedelta(minutes=minutes)
     for setting, than in (

@@ -92,6 +92,15 @@ def test_a_level_at_the_sites_own_height_counts(tmp_path):
         _decoded("height_m,from_deg,speed_mps\n-1,240,4\n", tmp_path)
 
 
+def test_a_spreadsheet_of_semicolons_and_decimal_commas(tmp_path):
+    text = "height_m;from_deg;speed_mps\n2;240;3,5\n500;250,5;8,25\n"
+    reading = _decoded(text, tmp_path)
+    assert [level.speed for level in reading.levels] == [3.5, 8.25]
+    # Three digits after a comma may be thousands: which, nobody can tell.
+    with pytest.raises(WindError, match="line 2: height_ft '4,050'"):
+        _decoded("height_ft;from_deg;speed_mps\n4,050;240;3,5\n", tmp_path)
+
+
 BULLETIN = """\
 VALID 191800Z
 FT  3000    6000    9000   12000   18000   24000  30000  34000  39000
