@@ -11,13 +11,14 @@ from dataclasses import replace
 from typing import Final
 
 from driftmap.errors import FlightError
-from driftmap.failures.bodies import PLATE_DRAG, Bench
+from driftmap.failures.bodies import PLATE_DRAG, Bench, log_spread
 from driftmap.failures.case import Body, Case, CaseTree, Kick, Release, Stage
 from driftmap.failures.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
 from driftmap.failures.outcomes import opened, opened_as_planned
 from driftmap.failures.own import EARLY, own_cases
 from driftmap.formulas.burst import ENERGY_SHARE, gas_energy
 from driftmap.formulas.flutter import PRINTED, SHEAR_MODULUS
+from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.flight import Flight
 from driftmap.spread import Spread
 
@@ -305,6 +306,12 @@ def _check_names(flight: Flight, built: list[Case]) -> None:
 def _bench(flight: Flight) -> Bench:
     bench = Bench(flight)
     given = flight.airframe.drag_coefficient
+    if given is GUESSED_DRAG:
+        share = (given.spread or 0.0) / given.value
+        note = f"{given.value:g}, 0.35 to 0.75 being usual, spread {share:.0%}"
+        guess = Spread("lognormal", given.value, log_spread(share), note)
+        bench.need("drag coefficient", guess, "nose-first drag coefficient")
+        return bench
     sd = 0.10 * given.value if given.spread is None else given.spread
     note = "spread 10 %" if given.spread is None else ""
     spread = Spread("normal", given.value, sd, note)

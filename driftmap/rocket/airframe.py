@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from math import pi
-from typing import Self
+from typing import Final, Self
 
 from pydantic import model_validator
 
@@ -14,6 +14,7 @@ from driftmap.rocket.fields import (
     Length,
     Stability,
     Tilt,
+    Uncertain,
     UncertainInertia,
     UncertainLength,
     UncertainMass,
@@ -21,7 +22,13 @@ from driftmap.rocket.fields import (
 )
 from driftmap.rocket.pieces import Table
 
-__all__ = ["Airframe", "Rail"]
+__all__ = ["GUESSED_DRAG", "Airframe", "Rail"]
+
+
+GUESSED_DRAG: Final = Uncertain(0.55, 0.12)
+"""Drag coefficient of a finned rocket nose first where none is given, and its spread:
+clean ones have 0.35, rough and printed ones 0.75 (0.35 to 0.6 from memory: Hoerner,
+*Fluid-Dynamic Drag*, 1965; the rest assumed)."""
 
 
 class Airframe(Table):
@@ -34,7 +41,8 @@ class Airframe(Table):
     diameter, length : float
         Body diameter and overall length [m].
     drag_coefficient : Uncertain
-        Subsonic drag coefficient nose first, on the body's cross-section.
+        Subsonic drag coefficient nose first, on the body's cross-section; `GUESSED_DRAG`
+        when left out.
     drag_by_mach : tuple of (float, float)
         Mach number and drag coefficient, from Mach 0 up; only its shape is used. A
         published transonic rise stands in when it is left out.
@@ -52,7 +60,7 @@ class Airframe(Table):
     mass: UncertainMass
     diameter: Length
     length: Length
-    drag_coefficient: Coefficient
+    drag_coefficient: Coefficient = GUESSED_DRAG
     drag_by_mach: tuple[tuple[float, float], ...] = ()
     stability: Stability | None = None
     centre_of_mass: UncertainLength | None = None

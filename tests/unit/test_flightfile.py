@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from driftmap.errors import FlightError
@@ -200,3 +201,21 @@ def test_likelihoods_must_not_pass_one(tmp_path):
 def test_no_fins_is_told_not_passed_over(tmp_path):
     flight = read_flight(write(tmp_path, GOOD[: GOOD.index("[[piece]]")]))
     assert "no fins" in build_cases(flight).missing[0]
+
+
+def test_a_drag_coefficient_left_out_is_guessed_widely_and_told(tmp_path):
+    text = (EXAMPLES / "willet.toml").read_text()
+    lines = [
+        line for line in text.splitlines() if 'drag_coefficient = "0.48' not in line
+    ]
+    path = tmp_path / "willet.toml"
+    path.write_text("\n".join(lines))
+    (tmp_path / "willet_motor.csv").write_bytes(
+        (EXAMPLES / "willet_motor.csv").read_bytes()
+    )
+    tree = build_cases(read_flight(path))
+    drawn = tree.spreads["drag coefficient"].draw(20_000, np.random.default_rng(1))
+    # 0.35 and 0.75 are near two and one and a half standard deviations.
+    assert 0.001 < np.mean(drawn < 0.35) < 0.04
+    assert 0.02 < np.mean(drawn > 0.75) < 0.12
+    assert any("0.35 to 0.75 being usual" in note for note in tree.assumed)
