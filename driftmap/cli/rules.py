@@ -28,6 +28,10 @@ _SAMPLES: Final = 2000  # flights for the greatest height expected: its 99 % lin
 _SEED: Final = 1
 _KINDS: Final = {"m": "length", "m/s": "speed", "kg": "mass"}
 _WIDTH: Final = 88
+_CAUTION: Final = (
+    "A help to remember the rules, not the rules. The text that governs, the range safety "
+    "officer and the landowner decide."
+)
 
 
 @click.command("rules")
@@ -158,6 +162,7 @@ def _document(
         ],
         "facts_si": dict(facts.numbers),
         "rules": [asdict(result) for result in results],
+        "cautions": [_CAUTION],
     }
 
 
@@ -183,11 +188,7 @@ def _text(flight: Flight, site: Site, results: Sequence[RuleResult], units: str)
         )
     for text in dict.fromkeys(r.governs for r in results if r.governs):
         lines += _wrapped(f"{text[0].upper()}{_plain(text[1:])}.", "  ")
-    lines += _wrapped(
-        "A help to remember the rules, not the rules. The text that governs, the range "
-        "safety officer and the landowner decide.",
-        "",
-    )
+    lines += _wrapped(_CAUTION, "")
     return "\n".join(lines)
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
 
@@ -267,8 +268,13 @@ def least_width(shape: BaseGeometry) -> float:
     parts = [part for part in shapely.get_parts(shape) if part.covers(pad)]
     if not parts:
         return 0.0
-    radius = max(shapely.maximum_inscribed_circle(p, 0.01).length for p in parts)
-    return round(2.0 * float(radius), 3)
+    return round(2.0 * max(map(_inscribed_radius, parts)), 3)
+
+
+@lru_cache(maxsize=64)
+def _inscribed_radius(part: BaseGeometry) -> float:
+    """Give the radius of the largest circle inside; a sweep asks it of one site again."""
+    return float(shapely.maximum_inscribed_circle(part, 0.01).length)
 
 
 def expected_altitude(cloud: Cloud) -> float:

@@ -36,6 +36,7 @@ _HOME: Final = Path(__file__).parent
 _DEEPEST: Final = 8  # files that extend one another
 
 
+@lru_cache
 def rule_sets() -> tuple[str, ...]:
     """Name the rule sets that come with the package.
 

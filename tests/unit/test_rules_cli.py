@@ -54,6 +54,7 @@ def test_json_holds_the_same_lines(tmp_path):
     assert lines["clear_of_cloud"]["outcome"] == "ask"
     assert lines["airport_distance"]["value"] is None
     assert document["sets"][0]["governs"]
+    assert "range safety officer" in document["cautions"][0]
     assert document["facts_si"]["expected_altitude"] > 1000
     json.dumps(document, allow_nan=False)
 
