@@ -12,12 +12,17 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, HTTPServer, ThreadingHTTPServer
+from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+from click.testing import CliRunner
 
+from driftmap.cli.assess import assess_command
+from driftmap.cli.winds import winds_command
 from driftmap.errors import WindError
-from driftmap.winds import decode, fetch
+from driftmap.ground.site import read_site
+from driftmap.winds import decode, decode_all, fetch
 from driftmap.winds.fetch import fetch_forecast
 from driftmap.winds.reading import Setting
 
@@ -406,3 +411,58 @@ def test_an_answer_saved_with_a_browser_is_a_forecast(tmp_path):
     assert any("its point is 0 km from the site" in note for note in reading.assumed)
     with pytest.raises(WindError, match=r"saved.json: is for 40.0000, -119.0000, 11"):
         decode(str(path), replace(SITE, place=(39.0, -119.0)))
+
+
+ROOT = Path(__file__).parents[2]
+FIELD = str(ROOT / "sites" / "saltgrass-flat.geojson")
+
+
+def _at_the_field():
+    site = read_site(FIELD)
+    answer = _answer() | {"latitude": site.latitude, "longitude": site.longitude}
+    answer["elevation"] = site.elevation
+    answer["hourly"]["geopotential_height_850hPa"] = [3000.0, 3001.0]
+    return answer
+
+
+@pytest.mark.parametrize("at", [("--at",), ("--at", FIELD)])
+def test_a_verdict_may_rest_on_the_forecast_asked_for(tmp_path, monkeypatch, at):
+    """And as it stays a forecast, its error is that of one, not of a fresh reading."""
+    monkeypatch.setenv("DRIFTMAP_CACHE", str(tmp_path / "kept"))
+    flight = str(ROOT / "examples" / "dunlin.toml")
+    with _server((200, _at_the_field())) as (service, asked):
+        result = CliRunner().invoke(
+            assess_command,
+            [
+                *(flight, "--site", FIELD, *at, "--service", service),
+                *("--when", "2026-05-09T18:20Z", "--samples", "100", "--json"),
+                *("--out", str(tmp_path)),
+            ],
+        )
+    assert result.exit_code in {3, 4}, result.output
+    assert len(asked) == 1
+    told = json.loads(result.stdout)
+    assert any("fetched" in note for note in told["assumed"])
+    assert any("flight is at Sat 2026-05-09 18:20" in note for note in told["assumed"])
+
+
+def test_what_winds_fetched_and_printed_is_still_a_forecast(tmp_path, monkeypatch):
+    monkeypatch.setenv("DRIFTMAP_CACHE", str(tmp_path / "kept"))
+    when = ("--when", "2026-05-09T18:20Z")
+    with _server((200, _at_the_field())) as (service, _):
+        words = ("--at", FIELD, "--service", service, *when, "--json")
+        printed = CliRunner().invoke(winds_command, words).stdout
+    path = tmp_path / "kept.json"
+    path.write_text(printed)
+    (reading,) = decode_all(str(path), Setting(read_site(FIELD).elevation, when=WHEN))
+    assert reading.forecast
+    assert reading.valid == WHEN.replace(minute=0)
+
+
+def test_no_wind_and_no_place_to_ask_for_is_wrong_use():
+    flight = str(ROOT / "examples" / "dunlin.toml")
+    for arguments in ((), ("--at",)):
+        result = CliRunner().invoke(
+            assess_command, [flight, "--site", FIELD, *arguments]
+        )
+        assert result.exit_code == 2
