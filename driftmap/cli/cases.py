@@ -117,6 +117,9 @@ def _when(case: Case) -> str:
         "late": "some seconds after apogee",
         "first second": "in the first second",
         "flutter": "when it passes its flutter speed",
+        "rail": "on leaving the rail",
+        "burn": "during the burn",
+        "off rail": "a time after lift-off",
     }[case.release.at]
 
 

@@ -327,10 +327,14 @@ class Bench:
         return area * self.spreads[drag].middle, share
 
     def rocket(
-        self, *stages: Stage, less: float = 0.0, before: tuple[Stage, ...] = ()
+        self,
+        *stages: Stage,
+        less: float = 0.0,
+        before: tuple[Stage, ...] = (),
+        unlit: bool = False,
     ) -> Body:
         """Give the rocket after the burn, less the mass that came off [kg]."""
         frame = self.flight.airframe
         mass = self.flight.dry_mass - less
         across = frame.length * frame.diameter
-        return Body("rocket", mass, stages, across, before=before)
+        return Body("rocket", mass, stages, across, before=before, unlit=unlit)

@@ -8,7 +8,30 @@ from typing import Literal
 from driftmap.rocket.flight import Device, Piece
 from driftmap.spread import Spread
 
-__all__ = ["Body", "Case", "CaseTree", "Kick", "Opening", "Release", "Stage"]
+__all__ = ["Body", "Burn", "Case", "CaseTree", "Kick", "Opening", "Release", "Stage"]
+
+
+@dataclass(frozen=True, slots=True)
+class Burn:
+    """How thrust that is left acts in a stage.
+
+    Parameters
+    ----------
+    tilt : str
+        The input that gives the tilt from the vertical of the direction it acts in, or
+        of the path it turns to; the bearing is any. Empty for on along the path.
+    share : str
+        The input that gives the share of the thrust that acts; all of it when empty.
+    turned : bool
+        Whether the path turns that way at once, and thrust acts along it from then on.
+    alone : bool
+        Whether the body is the motor, which carries all the propellant.
+    """
+
+    tilt: str = ""
+    share: str = ""
+    turned: bool = False
+    alone: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,9 +42,9 @@ class Stage:
     ----------
     drag : tuple of (float, str)
         Areas [m²] and, for each, the input that multiplies it; their sum is the drag area.
-    until : {"ground", "height", "time", "delay"}
+    until : {"ground", "height", "time", "delay", "burnout"}
         What ends the stage: the ground, a height on the way down, a time since lift-off,
-        or so many seconds from the start of the stage.
+        so many seconds from the start of the stage, or the end of the burn.
     mark : str
         The input that gives that height [m], time or delay [s]; empty for the ground.
     nose_first : bool
@@ -32,15 +55,18 @@ class Stage:
         Whether that glide is over the speed of sinking instead.
     opens : str
         Name of the device that has just opened as the stage begins; empty for none.
+    burn : Burn or None
+        How the motor burns on, in a stage that ends at burnout.
     """
 
     drag: tuple[tuple[float, str], ...]
-    until: Literal["ground", "height", "time", "delay"] = "ground"
+    until: Literal["ground", "height", "time", "delay", "burnout"] = "ground"
     mark: str = ""
     nose_first: bool = False
     glide: str = ""
     per_sink: bool = False
     opens: str = ""
+    burn: Burn | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +105,8 @@ class Body:
         How it is thrown.
     before : tuple of Stage
         How the whole rocket falls until this body parts from it.
+    unlit : bool
+        Whether it is the rocket without its motor, and so without propellant.
     """
 
     name: str
@@ -88,6 +116,7 @@ class Body:
     count: int = 1
     kick: Kick | None = None
     before: tuple[Stage, ...] = ()
+    unlit: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,17 +125,27 @@ class Release:
 
     Parameters
     ----------
-    at : {"apogee", "max q", "coast", "time", "first second", "flutter"}
+    at : {"apogee", "max q", "coast", "time", "first second", "flutter", "rail", "burn", "off rail"}
         At apogee; at greatest dynamic pressure; a share of the way in time from burnout
         to apogee; a time after lift-off, or apogee if that comes first; a share of the
-        first second; when the speed first passes the flutter speed of a fin.
+        first second; when the speed first passes the flutter speed of a fin;
+        on leaving the rail; a share of the burn from there; a time after lift-off, but
+        not before the rail is left.
     mark : str
         The input that gives the share or the time; the name of the fin.
     """
 
-    at: Literal["apogee", "max q", "coast", "time", "first second", "flutter"] = (
-        "apogee"
-    )
+    at: Literal[
+        "apogee",
+        "max q",
+        "coast",
+        "time",
+        "first second",
+        "flutter",
+        "rail",
+        "burn",
+        "off rail",
+    ] = "apogee"
     mark: str = ""
 
 

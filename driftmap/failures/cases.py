@@ -11,12 +11,18 @@ from dataclasses import replace
 from typing import Final
 
 from driftmap.errors import FlightError
-from driftmap.failures.bodies import PLATE_DRAG, Bench, log_spread
-from driftmap.failures.case import Body, Case, CaseTree, Kick, Release, Stage
+from driftmap.failures.bodies import Bench, log_spread
+from driftmap.failures.case import Case, CaseTree, Release, Stage
 from driftmap.failures.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
+from driftmap.failures.offpath import (
+    bursts,
+    goes_off,
+    part_lit,
+    still_burning,
+    tears_loose,
+)
 from driftmap.failures.outcomes import opened, opened_as_planned
 from driftmap.failures.own import EARLY, own_cases
-from driftmap.formulas.burst import ENERGY_SHARE, gas_energy
 from driftmap.formulas.flutter import PRINTED, SHEAR_MODULUS
 from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.flight import Flight
@@ -28,6 +34,12 @@ TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
 )
 LATE: Final = Spread("uniform", 1.0, 4.0, "1 to 4 s after apogee")
+
+_OWN_NAMES: Final = (
+    "rocket",
+    "fragment",
+    "loose motor",
+)  # of bodies that no file lists
 
 BOUNDARY: Final = Spread(
     "lognormal", 1.0, 0.15, "flutter speed within 15 % of the published line"
@@ -92,7 +104,7 @@ def _fins(bench: Bench) -> list[Case]:
     if not fins:
         return []
     less = sum(b.mass * b.count for b in fins)
-    body = bench.rocket(bench.tumble(), less=less)
+    body = bench.rocket(still_burning(bench), bench.tumble(), less=less)
     return [Case("fins come off", Release("max q"), (body, *fins))]
 
 
@@ -113,12 +125,11 @@ def _flutter(bench: Bench) -> list[Case]:
         if fin.printed:
             bench.need(f"{fin.name} printed", PRINTED, fin.name)
         loose = bench.loose(fin)
-        body = bench.rocket(bench.tumble(), less=loose.mass * loose.count)
+        less = loose.mass * loose.count
+        body = bench.rocket(still_burning(bench), bench.tumble(), less=less)
         name = f"{fin.name} flutters off"
         release = Release("flutter", fin.name)
         cases.append(Case(name, release, (body, loose), only=fin))
-    if cases:
-        bench.note("a rocket whose fins flutter off burns no more (assumed)")
     return cases
 
 
@@ -179,32 +190,6 @@ def _case_ejected(bench: Bench) -> list[Case]:
     return [Case("motor case ejected", release, (body, *motors))]
 
 
-def _burst(bench: Bench) -> list[Case]:
-    """Burst the motor on the pad or in the first second; fragments fly any way."""
-    burst = bench.flight.burst
-    if burst is None:
-        return []
-    when = bench.need(
-        "burst moment", Spread("uniform", 0.0, 1.0, "in the first second")
-    )
-    share = bench.need("burst share", ENERGY_SHARE, "motor burst")
-    energy = float(gas_energy(burst.pressure, burst.volume)) / burst.fragments
-    note = "spread 25 % of its drag area"
-    drag = bench.need("fragment drag", Spread("lognormal", 1.0, 0.25, note))
-    stage = Stage(((PLATE_DRAG * burst.fragment_area / 2, drag),))
-    fragment = Body(
-        "fragment",
-        burst.fragment_mass,
-        (stage,),
-        burst.fragment_area,
-        burst.fragments,
-        Kick(energy, share),
-    )
-    less = burst.fragments * burst.fragment_mass
-    rocket = bench.rocket(bench.tumble(), less=less)
-    return [Case("motor bursts", Release("first second", when), (rocket, fragment))]
-
-
 _CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
     (WORKS, _works),
     (BARE, _bare),
@@ -219,7 +204,10 @@ _CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
     ("drogue fails", _drogue_fails),
     ("nose cone lost", _nose_lost),
     ("motor case ejected", _case_ejected),
-    ("motor bursts", _burst),
+    ("motor bursts", bursts),
+    ("goes off its path", goes_off),
+    ("part of the cluster lights", part_lit),
+    ("motor tears loose", tears_loose),
 )
 
 
@@ -272,8 +260,6 @@ def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
     ):
         if kind not in kinds:
             bench.note(f"{name}: not flown, the flight file lists no {kind}")
-    if flight.burst is None:
-        bench.note("motor bursts: not flown, the flight file has no [burst]")
     fins = [piece for piece in flight.pieces if piece.kind == "fin"]
     if any(fin.planform() is None for fin in fins):
         bench.note(
@@ -292,13 +278,13 @@ def _check_names(flight: Flight, built: list[Case]) -> None:
         if own.name in taken:
             problem = f"the name {own.name!r} belongs to a case that is there already"
             raise FlightError(flight.source, "case", problem)
-    bodies = ["rocket", "fragment", *(device.name for device in flight.recovery)]
+    bodies = [*_OWN_NAMES, *(device.name for device in flight.recovery)]
     for piece in flight.pieces:
         if piece.name in bodies:
             problem = f"the name {piece.name!r} belongs to another body"
             raise FlightError(flight.source, "piece", problem)
     for device in flight.recovery:
-        if device.name in ("rocket", "fragment"):
+        if device.name in _OWN_NAMES:
             problem = f"the name {device.name!r} belongs to another body"
             raise FlightError(flight.source, "recovery", problem)
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Final, NoReturn
 
 from driftmap.errors import FlightError
 from driftmap.failures.bodies import Bench
-from driftmap.failures.case import Body, Case, Release
+from driftmap.failures.case import Body, Burn, Case, Release, Stage
+from driftmap.failures.offpath import still_burning
 from driftmap.failures.outcomes import opened
 from driftmap.rocket.flight import OwnCase
 from driftmap.spread import Spread
@@ -22,12 +24,14 @@ def own_cases(bench: Bench, own: OwnCase) -> list[Case]:
     """Build a case that the flight file describes, with all its ends."""
     loose, gone = _loose(bench, own)
     falls, release = own.rocket_falls, _release(bench, own)
+    if release.at == "time" and not own.burns_on:
+        bench.note(f"{own.name}: burns no more from then on (assumed; see burns_on)")
     devices = {
         device.name: device
         for device in bench.devices()
         if device.name not in own.loose
     }
-    if falls in devices:
+    if falls in devices and not own.burns_on:
         return opened(
             bench,
             own.name,
@@ -38,10 +42,15 @@ def own_cases(bench: Bench, own: OwnCase) -> list[Case]:
             loose=loose,
         )
     if falls not in ("nose first", "tumbling"):
-        known = ["nose first", "tumbling", *devices]
+        known = ["nose first", "tumbling", *({} if own.burns_on else devices)]
         _refuse(bench, own, "rocket_falls", falls, known)
     stage = bench.nose_first() if falls == "nose first" else bench.tumble()
-    return [Case(own.name, release, (bench.rocket(stage, less=gone), *loose))]
+    stages: tuple[Stage, ...] = (stage,)
+    if own.burns_on and falls == "nose first":
+        stages = (replace(stage, burn=Burn(), until="burnout"), stage)
+    elif own.burns_on:
+        stages = (still_burning(bench), stage)
+    return [Case(own.name, release, (bench.rocket(*stages, less=gone), *loose))]
 
 
 def _loose(bench: Bench, own: OwnCase) -> tuple[tuple[Body, ...], float]:
@@ -67,7 +76,7 @@ def _release(bench: Bench, own: OwnCase) -> Release:
     trigger = own.time()
     sd = 0.1 * trigger.value if trigger.spread is None else trigger.spread
     mark = bench.need(f"{own.name} at", Spread("normal", trigger.value, sd))
-    return Release("time", mark)
+    return Release("off rail" if own.burns_on else "time", mark)
 
 
 def _refuse(

@@ -20,6 +20,7 @@ from driftmap.failures.case import Body, Case, CaseTree, Opening, Release, Stage
 from driftmap.failures.outcomes import luck_of
 from driftmap.formulas.burst import fragment_speed, throws
 from driftmap.formulas.flutter import flutter_margin, flutter_speed
+from driftmap.montecarlo.burning import burn_stage, moment
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.montecarlo.lean import Lean
 from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of
@@ -275,20 +276,10 @@ class _Flights:
 
     def release(self, case: Case) -> Motion:
         """Give the state in which the bodies of a case are let go."""
-        ascent, release = self.ascent, case.release
-        top = ascent.apogee
-        if release.at == "max q":
-            return ascent.at(ascent.max_q()[0])
-        if release.at == "flutter":
-            # Flights that never flutter are let go at apogee and then not counted.
-            first = self._shed.get(release.mark, (self.flutter[release.mark],))[0]
-            return ascent.at(np.minimum(first, top.time))
-        if not release.mark:
-            return top
-        mark = self.draws[release.mark]
-        if release.at == "coast":
-            return ascent.at(ascent.burnout + mark * (top.time - ascent.burnout))
-        return ascent.at(mark)  # "time", or the share of the first second
+        first = {
+            fin: self._shed.get(fin, (time,))[0] for fin, time in self.flutter.items()
+        }
+        return moment(case.release, self.ascent, self.draws, first)
 
     def happens(self, case: Case, start: Motion) -> tuple[IntArray, FloatArray]:
         """Choose the flights of a case, given its cause, and what each stands for."""
@@ -393,8 +384,9 @@ class _Flights:
         whole = self._whole(start)
         stages = (*body.before, *body.stages)
         flown = self._flown(release, body, stages)
-        mass = body.mass * self.weigh[who]
-        if body.name == "rocket":
+        mass = empty = body.mass * self.weigh[who]
+        alone = any(stage.burn is not None and stage.burn.alone for stage in stages)
+        if (body.name == "rocket" and not body.unlit) or alone:
             mass = mass + whole[who] - self.plan.flight.dry_mass * self.weigh[who]
         state = _some(start, who)
         knots = [state]
@@ -405,8 +397,11 @@ class _Flights:
             else:
                 if number == len(body.before) + 1 and body.kick is not None:
                     state = self._thrown(state, body, copy, who)
-                weight = whole[who] if together else mass
-                state = self._fly(state, stage, weight, who, copy)
+                if stage.burn is not None:
+                    state, mass = self._burn_on(state, stage, empty, who)
+                else:
+                    weight = whole[who] if together else mass
+                    state = self._fly(state, stage, weight, who, copy)
             knots.append(state)
         speed = state.speed
         flat = np.hypot(state.v_east, state.v_north)
@@ -449,6 +444,23 @@ class _Flights:
             over = np.maximum(-state.v_up, 0.0) if stage.per_sink else 1.0
             state = self._glided(state, glide, state.time - before, who, over)
         return state
+
+    def _burn_on(
+        self, state: Motion, stage: Stage, empty: FloatArray, who: IntArray
+    ) -> tuple[Motion, FloatArray]:
+        """Let some rockets burn on; give their mass after it as well."""
+        if who.size == 0:
+            return state, empty
+        return burn_stage(
+            stage,
+            state,
+            self.rocket,
+            _columns(self.air, who),
+            self.draws,
+            empty=empty,
+            who=who,
+            luck=self._seed,
+        )
 
     def _glided(
         self,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from math import pi, sqrt
 from typing import Annotated, Any, Literal, Self
 
@@ -247,6 +248,8 @@ class OwnCase(Table):
         How: ``"nose first"``, ``"tumbling"``, or the name of the device it hangs on.
     loose : tuple of str
         Names of the pieces that come off.
+    burns_on : bool
+        Whether the motor burns on: along the path nose first, any one way tumbling.
     """
 
     name: Name
@@ -254,9 +257,12 @@ class OwnCase(Table):
     at: str
     rocket_falls: str
     loose: tuple[str, ...] = ()
+    burns_on: bool = False
 
     def time(self) -> Trigger:
-        """Give the time after lift-off, where `at` is one."""
+        """Give the time after lift-off, where `at` is one; it may be 0 s."""
+        if re.fullmatch(r"0+(\.0*)?\s*s", self.at.strip()):
+            return Trigger("time", 0.0, 0.0)
         return read_trigger(self.at)
 
     @model_validator(mode="after")
@@ -264,6 +270,10 @@ class OwnCase(Table):
         if self.at not in ("apogee", "max q", "coast") and self.time().at != "time":
             raise ValueError(
                 'at must be "apogee", "max q", "coast" or a time such as "4 s"'
+            )
+        if self.burns_on and self.at in ("apogee", "coast"):
+            raise ValueError(
+                'burns_on goes with a time or "max q": by then the burn is over'
             )
         return self
 

@@ -48,8 +48,10 @@ def _fails(cloud: Cloud, limit: Limit) -> Check:
         if case.only or cloud.fluttered.any():
             held = binomial(round(given * cloud.flights), cloud.flights)
             ends = held.lower, held.upper
-        low, high = (1 - case.likelihood * end for end in reversed(ends))
-        value = 1 - case.probability
+        # What goes wrong under power is no failure of recovery.
+        works = 1 - sum(c.probability for c in cloud.tree.cases if c.any_way)
+        low, high = (works - case.likelihood * end for end in reversed(ends))
+        value = works - case.probability
     default = limit is LIMITS["recovery_fails"]
     return Check(
         kind=Kind.RECOVERY_FAILS,

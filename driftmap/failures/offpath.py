@@ -1,0 +1,168 @@
+"""What goes wrong under power: off the path, part of a cluster, a motor loose or burst.
+
+Each may go any way, and comes down near the pad: such a case is judged by its risk and by
+the distance that people keep.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+from driftmap.failures.bodies import CROSSFLOW_DRAG, PLATE_DRAG, Bench
+from driftmap.failures.case import Body, Burn, Case, Kick, Release, Stage
+from driftmap.formulas.burst import ENERGY_SHARE, gas_energy
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.pieces import Burst
+from driftmap.spread import Spread
+
+__all__ = ["bursts", "goes_off", "part_lit", "still_burning", "tears_loose"]
+
+OFF: Final = Spread(
+    "uniform", 0.349, 1.396, "20 to 80° from the vertical, any way, at full thrust"
+)
+"""How far a rocket leaves its path [rad]. Assumed: less is an ordinary flight in wind, more
+strikes the ground near the pad."""
+
+TUMBLING: Final = Spread(
+    "uniform", 0.0, 0.5, "tumbling or spiralling, 0 to 50 % of its thrust acts one way"
+)
+"""Share of the thrust of a body that does not hold its attitude. Assumed: a spiral of 60°
+about its axis keeps 50 %, a tumble almost none."""
+
+ANY_TILT: Final = Spread("uniform", 0.0, 2.1, "up to 120° from the vertical, any way")
+TORN: Final = Spread("uniform", 0.0, 1.0, "any moment of the burn")
+MOMENT: Final = Spread("uniform", 0.0, 1.0, "in the first second")
+
+CASE_SHARE: Final = 1.0
+"""Mass of a motor case over its propellant. Common practice, no source: 0.7 to 1.5."""
+
+EMPTY_MOTOR: Final = 0.08
+"""Mass of a motor case over that of the rocket, where no propellant is known. Assumed."""
+
+GIVES_AT: Final = 10e6
+"""Gauge pressure at which a case gives where it is not stated [Pa]. Assumed, high: small
+motors run at 2 to 7 MPa (common practice, no source) and are proved to half as much again."""
+
+PIECES: Final = 6
+"""Fragments of a case. Assumed: two ends, four parts of the wall."""
+
+WALL: Final = 8.0
+"""Mass of a case's wall for each m² [kg m⁻²]: 3 mm of aluminium. Assumed."""
+
+GRAIN: Final = 1700.0
+"""Density of propellant, whose room is that of the gas when a case gives late [kg m⁻³].
+Common practice, no source."""
+
+
+def goes_off(bench: Bench) -> list[Case]:
+    """Leave the rail at an angle: unstable, a rod tipped or bent, a guide torn off."""
+    tilt = bench.need("off its path", OFF, "off its path")
+    burn = replace(bench.nose_first(), burn=Burn(tilt, turned=True), until="burnout")
+    body = bench.rocket(burn, bench.nose_first())
+    return [_any_way("goes off its path", Release("rail"), (body,))]
+
+
+def part_lit(bench: Bench) -> list[Case]:
+    """Leave the rail with part of a cluster lit, which pushes beside the middle."""
+    count = 1 if bench.flight.motor is None else bench.flight.motor.count
+    if count < 2:
+        return []
+    share = Spread("uniform", 1 / count, 1 - 1 / count, f"1 to {count - 1} of {count}")
+    lit = bench.need("share of the cluster lit", share, "part of the cluster lights")
+    tilt = bench.need("off its path", OFF, "off its path")
+    start = replace(
+        bench.nose_first(), burn=Burn(tilt, lit, turned=True), until="burnout"
+    )
+    body = bench.rocket(start, bench.nose_first())
+    return [_any_way("part of the cluster lights", Release("rail"), (body,))]
+
+
+def still_burning(bench: Bench) -> Stage:
+    """Let a rocket whose fins are gone burn on as it tumbles."""
+    tilt = bench.need("way of a tumbling burn", ANY_TILT, "tumbling under thrust")
+    share = bench.need("tumbling thrust", TUMBLING, "tumbling under thrust")
+    return replace(bench.tumble(), burn=Burn(tilt, share), until="burnout")
+
+
+def tears_loose(bench: Bench) -> list[Case]:
+    """Let the motor fly on alone; the rocket goes on without thrust, nose first."""
+    mass, area, length = _motor(bench)
+    when = bench.need("moment of tearing loose", TORN, "motor tears loose")
+    tilt = bench.need("way of a loose motor", ANY_TILT, "loose motor")
+    share = bench.need("thrust of a loose motor", TUMBLING, "loose motor")
+    spread = Spread("lognormal", 1.0, 0.25, "spread 25 % of its drag area")
+    drag = bench.need("loose motor drag", spread, "loose motor")
+    stage = Stage(((area, drag),))
+    burn = replace(stage, burn=Burn(tilt, share, alone=True), until="burnout")
+    motor = Body("loose motor", mass, (burn, stage), length)
+    rocket = bench.rocket(bench.nose_first(), less=mass, unlit=True)
+    return [_any_way("motor tears loose", Release("burn", when), (rocket, motor))]
+
+
+def bursts(bench: Bench) -> list[Case]:
+    """Burst the motor on the pad or in the first second; fragments fly any way."""
+    burst = bench.flight.burst or _assumed_burst(bench)
+    when = bench.need("burst moment", MOMENT)
+    share = bench.need("burst share", ENERGY_SHARE, "motor burst")
+    energy = float(gas_energy(burst.pressure, burst.volume)) / burst.fragments
+    note = "spread 25 % of its drag area"
+    drag = bench.need("fragment drag", Spread("lognormal", 1.0, 0.25, note))
+    stage = Stage(((PLATE_DRAG * burst.fragment_area / 2, drag),))
+    fragment = Body(
+        "fragment",
+        burst.fragment_mass,
+        (stage,),
+        burst.fragment_area,
+        burst.fragments,
+        Kick(energy, share),
+    )
+    less = burst.fragments * burst.fragment_mass
+    rocket = bench.rocket(bench.tumble(), less=less)
+    return [_any_way("motor bursts", Release("first second", when), (rocket, fragment))]
+
+
+def _any_way(name: str, release: Release, bodies: tuple[Body, ...]) -> Case:
+    return Case(name, release, bodies, any_way=True)
+
+
+def _motor(bench: Bench) -> tuple[float, float, float]:
+    """Give a loose motor's mass [kg], drag area [m²] and face [m²]."""
+    listed = [p for p in bench.flight.pieces if p.kind == "motor case"]
+    if listed:
+        one = listed[0]
+        face = (one.length or 0.0) * (one.diameter or 0.0)
+        return one.mass, CROSSFLOW_DRAG * face, face
+    frame = bench.flight.airframe
+    mass = _case_mass(bench.flight)
+    bench.note(
+        f"loose motor: {mass * 1000:.0f} g without propellant, as wide as three quarters "
+        "of the rocket and six times as long (assumed; list a motor case)"
+    )
+    face = 6 * (0.75 * frame.diameter) ** 2
+    return mass, CROSSFLOW_DRAG * face, face
+
+
+def _case_mass(flight: Flight) -> float:
+    """Mass of an empty motor case [kg]; no more than a quarter of what is left."""
+    burnt = 0.0 if flight.motor is None else flight.motor.propellant_mass
+    mass = CASE_SHARE * burnt if burnt else EMPTY_MOTOR * flight.dry_mass
+    return min(mass, flight.dry_mass / 4)
+
+
+def _assumed_burst(bench: Bench) -> Burst:
+    flight = bench.flight
+    mass = _case_mass(flight) / PIECES
+    burnt = flight.motor.propellant_mass if flight.motor else mass * PIECES
+    bench.note(
+        f"motor bursts: at {GIVES_AT / 1e6:.0f} MPa, in {PIECES} fragments of "
+        f"{mass * 1000:.0f} g, with its propellant's room full of gas (assumed; state "
+        "[burst])"
+    )
+    return Burst(
+        pressure=GIVES_AT,
+        volume=burnt / GRAIN,
+        fragments=PIECES,
+        fragment_mass=mass,
+        fragment_area=mass / WALL,
+    )

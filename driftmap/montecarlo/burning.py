@@ -1,0 +1,134 @@
+"""Moments of a flight, and the burn that goes on in some of its failures."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.column import AirColumn, IntArray
+from driftmap.failures.case import Release, Stage
+from driftmap.spread import stream
+from driftmap.trajectory.ascent import Ascent
+from driftmap.trajectory.motion import Motion
+from driftmap.trajectory.powered import Burning, burn_on
+from driftmap.trajectory.rocket import Rocket
+
+__all__ = ["burn_stage", "moment"]
+
+
+def moment(
+    release: Release,
+    ascent: Ascent,
+    draws: Mapping[str, FloatArray],
+    flutter: Mapping[str, FloatArray],
+) -> Motion:
+    """Give the state in which the bodies of a case are let go.
+
+    Parameters
+    ----------
+    release : Release
+        When that is.
+    ascent : Ascent, shape (n,)
+        The way up.
+    draws, flutter : mapping of str to ndarray, shape (n,)
+        Inputs drawn; times of first flutter by fin [s].
+
+    Returns
+    -------
+    Motion, shape (n,)
+        State then.
+    """
+    top, off = ascent.apogee, ascent.rail_exit.time
+    mark = draws.get(release.mark, top.time)
+    match release.at:
+        case "max q":
+            time = ascent.max_q()[0]
+        case "flutter":
+            # Flights that never flutter are let go at apogee and then not counted.
+            time = np.minimum(flutter[release.mark], top.time)
+        case "rail":
+            time = off
+        case "burn":
+            time = off + mark * (ascent.burnout - off)
+        case "off rail":
+            time = np.maximum(mark, off)
+        case "coast":
+            time = ascent.burnout + mark * (top.time - ascent.burnout)
+        case "time" | "first second":
+            time = mark
+        case _:
+            return top
+    return ascent.at(time)
+
+
+def burn_stage(
+    stage: Stage,
+    state: Motion,
+    rocket: Rocket,
+    air: AirColumn,
+    draws: Mapping[str, FloatArray],
+    *,
+    empty: FloatArray,
+    who: IntArray,
+    luck: tuple[int, int],
+) -> tuple[Motion, FloatArray]:
+    """Let some bodies burn on.
+
+    Parameters
+    ----------
+    stage : Stage
+        A stage with a burn.
+    state : Motion, shape (k,)
+        Where they are.
+    rocket : Rocket, shape (n,)
+        All rockets of the block.
+    air : AirColumn
+        Columns of these bodies.
+    draws : mapping of str to ndarray, shape (n,)
+        Inputs drawn.
+    empty : ndarray, shape (k,)
+        Mass of the bodies without propellant [kg].
+    who : ndarray of int, shape (k,)
+        Which flights they are.
+    luck : tuple of (int, int)
+        Seed of the run and number of the block.
+
+    Returns
+    -------
+    state : Motion, shape (k,)
+        At burnout or on the ground.
+    mass : ndarray, shape (k,)
+        Mass then [kg].
+    """
+    burn = stage.burn
+    assert burn is not None
+    toward = None
+    if burn.tilt:
+        # One bearing for each input: cases that share it go off the same way.
+        bearing = stream(*luck, f"{burn.tilt} bearing").uniform(
+            0, 2 * np.pi, rocket.mass.size
+        )
+        tilt, turn = draws[burn.tilt][who], bearing[who]
+        flat = np.sin(tilt)
+        toward = np.stack([flat * np.sin(turn), flat * np.cos(turn), np.cos(tilt)])
+    if burn.turned and toward is not None:
+        rows = state.rows()
+        rows[3:6] = state.speed * toward
+        state, toward = Motion(*rows), None
+    area = sum(
+        (size * draws[name][who] for size, name in stage.drag), np.zeros(who.size)
+    )
+    body = Burning(
+        mass=empty,
+        propellant=rocket.propellant[who],
+        impulse=rocket.impulse[who],
+        burn_time=rocket.burn_time[who],
+        curve=rocket.curve,
+        drag_area=area,
+        share=draws[burn.share][who] if burn.share else np.ones(who.size),
+        toward=toward,
+    )
+    after = burn_on(state, body, air)
+    return after, empty + body.propellant * (1 - body.burnt(after.time))

@@ -1,0 +1,130 @@
+r"""The rest of a burn that goes wrong: thrust along the path, or any other way.
+
+A point mass as in `driftmap.trajectory.descent`, with thrust `T` of which a share `q` acts,
+
+.. math:: \dot{\mathbf v} = \frac{q T}{m} \mathbf n - \frac{\rho C_D S}{2 m}
+          |\mathbf v - \mathbf w| (\mathbf v - \mathbf w) - g \hat{\mathbf z},
+
+along the path over the ground, or in one direction :math:`\mathbf n` that a tumbling or
+spiralling rocket pushes to on the whole. It ends at burnout or on the ground.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.air.column import AirColumn, local_air, through_air
+from driftmap.trajectory.motion import Motion
+from driftmap.trajectory.rocket import ThrustCurve
+
+__all__ = ["Burning", "burn_on"]
+
+_STEPS: Final = 24  # to burnout; half a metre of a kilometre (tests/analytic)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Burning:
+    """What ``n`` bodies burn on with.
+
+    Parameters
+    ----------
+    mass : ndarray, shape (n,)
+        Mass without propellant [kg].
+    propellant, impulse, burn_time : ndarray, shape (n,)
+        Propellant at lift-off [kg], total impulse [N s], burn time [s].
+    curve : ThrustCurve
+        Shape of the thrust.
+    drag_area : ndarray, shape (n,)
+        Drag coefficient times reference area [m²].
+    share : ndarray, shape (n,)
+        Share of the thrust that acts.
+    toward : ndarray, shape (3, n), or None
+        Direction that it acts in; along the path when None.
+    """
+
+    mass: FloatArray
+    propellant: FloatArray
+    impulse: FloatArray
+    burn_time: FloatArray
+    curve: ThrustCurve
+    drag_area: FloatArray
+    share: FloatArray
+    toward: FloatArray | None = None
+
+    def burnt(self, time: FloatArray) -> FloatArray:
+        """Share of the impulse delivered by a time since ignition [s]."""
+        return self.curve.delivered(time / self.burn_time)
+
+
+def burn_on(start: Motion, body: Burning, air: AirColumn) -> Motion:
+    """Follow bodies to burnout, or to the ground when that comes first.
+
+    Parameters
+    ----------
+    start : Motion, shape (n,)
+        Where the bodies are, and how fast; the time is that since ignition.
+    body : Burning, shape (n,)
+        What they burn on with.
+    air : AirColumn
+        The air of each body.
+
+    Returns
+    -------
+    Motion, shape (n,)
+        State then; bodies whose burn is over stay as they are.
+    """
+    state, n = start.rows(), start.time.size
+    who = np.arange(n) if air.east.shape[1] > 1 else np.zeros(n, np.intp)
+    for left in range(_STEPS, 0, -1):
+        step = np.maximum(body.burn_time - state[6], 0.0) / left
+        step[(state[2] <= 0) & (state[5] <= 0)] = 0.0  # those are down
+        before, after = body.burnt(state[6]), body.burnt(state[6] + step)
+        mass = body.mass + body.propellant * (1 - (before + after) / 2)
+        rate = (after - before) / np.maximum(step, 1e-9)
+        push = body.share * body.impulse * rate / mass
+        near = local_air(air, state[2], who)
+        first = _gain(state, near, body, push, mass)
+        middle = state[:6].copy()
+        middle[:3] += step / 2 * state[3:6]
+        middle[3:6] += step / 2 * first
+        gain = _gain(middle, near, body, push, mass)
+        new = state.copy()
+        new[:3] += step * middle[3:6]
+        new[3:6] += step * gain
+        new[6] += step
+        state = _on_ground(state, new)
+    return Motion(*state)
+
+
+def _gain(
+    state: FloatArray,
+    near: FloatArray,
+    body: Burning,
+    push: FloatArray,
+    mass: FloatArray,
+) -> FloatArray:
+    """Acceleration, shape (3, n)."""
+    east, north, speed, density = through_air(state, near)
+    along = body.toward
+    if along is None:
+        fast = np.sqrt(state[3] ** 2 + state[4] ** 2 + state[5] ** 2)
+        along = state[3:6] / np.maximum(fast, 1e-9)
+    pull = density * body.drag_area * speed / (2 * mass)
+    gain = push * along - pull * np.stack([east, north, state[5]])
+    gain[2] -= STANDARD_GRAVITY
+    return np.asarray(gain)
+
+
+def _on_ground(before: FloatArray, after: FloatArray) -> FloatArray:
+    """Put bodies that went below the ground where they struck it."""
+    low = after[2] < 0
+    if low.any():
+        first = before[:, low]
+        share = first[2] / (first[2] - after[2, low])
+        after[:, low] = first + share * (after[:, low] - first)
+        after[2, low] = 0.0
+    return after
