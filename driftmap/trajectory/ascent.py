@@ -361,5 +361,6 @@ def _coast_up(run: _Run, moving: _Moving) -> None:
             for _ in range(_FINE_STEPS):
                 step = np.maximum(step + after.state[5] / _G, 0.0)
                 after = run.advance(moving, step, powered=False)
+            after.state[5] = np.minimum(after.state[5], 0.0)  # apogee: it rises no more
         moving = after
         run.keep(moving.state)

@@ -228,13 +228,13 @@ def _settle(
         if until is not None:
             step = np.minimum(step, until[live] - state[6])
         after = _runge_kutta(state, near, step)
-        down = np.flatnonzero((after[2] <= stop[live]) & (after[5] < 0))
+        # One that turns over below its floor has only the ground left to meet.
+        floor = np.where(state[2] > stop[live], stop[live], 0.0)
+        down = np.flatnonzero((after[2] <= floor) & (after[5] < 0))
         if down.size:
-            part = _crossing(
-                state[:, down], after[:, down], step[down], stop[live[down]]
-            )
+            part = _crossing(state[:, down], after[:, down], step[down], floor[down])
             after[:, down] = _runge_kutta(state[:, down], near[:, down], part)
-            after[2, down] = stop[live[down]]
+            after[2, down] = floor[down]
         state = after
     raise FlightPathError(
         f"'start' holds a body that is not down after {_MOST_STEPS} steps"

@@ -250,3 +250,15 @@ def test_one_deep_layer_falls_as_many_thin_ones():
     deep, thin = through(2), through(51)
     assert deep.east == pytest.approx(thin.east, abs=0.5)
     assert deep.time == pytest.approx(thin.time, abs=0.05)
+
+
+def test_a_body_that_turns_over_below_its_floor_stays_there():
+    """Thrown up at 10 m/s from 50 m, it rises 5.1 m less drag: far below a floor of 200 m."""
+    one, zero = np.ones(1), np.zeros(1)
+    height = np.array([0.0, 1000.0])
+    air = AirColumn(height, np.ones(2), 340 * np.ones(2), *np.zeros((2, 2, 1)))
+    thrown = Motion(zero, zero, 50 * one, zero, zero, 10 * one, zero)
+    top = fall(thrown, 1.0, 1e-3, air, floor=200.0)
+    assert 50.0 < top.height[0] < 55.1
+    landed = fall(top, 1.0, 1e-3, air)
+    assert landed.height[0] == 0
