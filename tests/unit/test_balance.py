@@ -88,7 +88,7 @@ def test_what_is_not_stated_is_assumed_and_told(whimbrel):
 def test_a_margin_under_one_calibre_holds_or_fails(whimbrel, keys, outcome):
     flight = whimbrel((CENTRE, keys))
     wind = read_wind("6 mph from 240", site_altitude=0.0)
-    checks = rail_checks(fly(flight, wind, 0.0, samples=40, seed=1), LIMITS)
+    checks = rail_checks(fly(flight, wind, 0.0, samples=40, seed=1), wind, LIMITS)
     (check,) = [c for c in checks if c.kind is Kind.STATIC_MARGIN]
     assert check.outcome == outcome
     assert check.source == "common practice, no source"
