@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.hazard.zones import Zone
+from driftmap.hazard.zones import Kind, Zone
 
-__all__ = ["in_sight", "reach_of", "shown"]
+__all__ = ["in_sight", "reach_of", "shown", "zone_at"]
 
 _FARTHER: Final = 1.5  # times the reach of what falls
 _LEFT: Final = 0.05
@@ -73,3 +73,22 @@ def shown(zones: Sequence[Zone]) -> tuple[Zone, ...]:
     danger, caution = zones
     left = shapely.difference(caution.shape, danger.shape).area
     return (danger, caution) if left >= _LEFT * caution.shape.area else (danger,)
+
+
+def zone_at(shape: shapely.Geometry, zones: Sequence[Zone]) -> Kind | None:
+    """Say which zone ground reaches into, the worse one first.
+
+    Parameters
+    ----------
+    shape : shapely.Geometry
+        The ground, from the pad [m].
+    zones : sequence of Zone
+        Danger before caution.
+
+    Returns
+    -------
+    {"danger", "caution"} or None
+        None for ground that is clear of both.
+    """
+    touched = (zone.kind for zone in zones if zone.shape.intersects(shape))
+    return next(touched, None)

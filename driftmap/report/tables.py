@@ -13,6 +13,7 @@ from driftmap.briefing.facts import spots
 from driftmap.briefing.voice import english
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.probability import Probability
+from driftmap.hazard.zones import zones
 from driftmap.report import reasons, words
 from driftmap.report.pieces import (
     has_people,
@@ -21,6 +22,7 @@ from driftmap.report.pieces import (
     piece_marks,
 )
 from driftmap.report.reading import wind_told
+from driftmap.report.sight import zone_at
 from driftmap.report.words import Units
 from driftmap.units import show, unit_of
 from driftmap.verdict.assessment import Assessment
@@ -203,6 +205,7 @@ def people_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
         Number, name, head count, where it lies from the pad, and what checks say of it.
     """
     numbers = people_numbers(assessment.site.areas)
+    zoned = zones(assessment.cloud, assessment.contours)
     rows = []
     for spot in spots(assessment):
         if has_people(spot.area):
@@ -214,6 +217,7 @@ def people_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
                     "name": spot.area.name,
                     "people": spot.area.people,
                     "where": where if spot.distance > 0 else "at the pad",
+                    "zone": zone_at(spot.area.shape, zoned),
                     "outcome": spot.outcome,
                 }
             )

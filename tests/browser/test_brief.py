@@ -169,7 +169,7 @@ def test_nothing_is_cut_off_on_paper(browser, demo, crowded, tmp_path, language,
         assert cut == []
 
 
-@pytest.mark.parametrize(("width", "most"), [(390, 9500), (1280, 7000)])
+@pytest.mark.parametrize(("width", "most"), [(390, 10500), (1280, 7000)])
 def test_long_names_leave_the_screen_readable(browser, crowded, tmp_path, width, most):
     """No column is squeezed to a letter a line: the page stays of a sane length."""
     browser.open(written(crowded, tmp_path), width=width)

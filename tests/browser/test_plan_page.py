@@ -12,7 +12,10 @@ pytestmark = pytest.mark.browser
 
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory):
-    limits = [DirectionLimit(45.0 * i, ((0.0, 2.0 + i),), "", (), "") for i in range(8)]
+    limits = [
+        DirectionLimit(45.0 * i, ((0.0, 2.0 + i),), "", ((0.0, None),), "")
+        for i in range(8)
+    ]
     path = tmp_path_factory.mktemp("plan") / "limits.html"
     rows = [["wind from", "go up to"], *([f"{45 * i:03d}°", "5 mph"] for i in range(8))]
     path.write_text(

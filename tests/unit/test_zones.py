@@ -15,7 +15,7 @@ from driftmap.briefing.plates import Room
 from driftmap.briefing.voice import Voice
 from driftmap.ground.contours import containment
 from driftmap.hazard.zones import KILLS, calmed, grade, zones
-from driftmap.report.sight import in_sight, shown
+from driftmap.report.sight import in_sight, shown, zone_at
 
 
 @pytest.fixture(scope="module")
@@ -127,3 +127,12 @@ def test_the_picture_names_people_and_its_legend_only_what_it_shows(demo, zoned)
     drawn = drawn_kinds(demo, places, zoned)
     for kind, path in (("boundary", 'class="edge"'), ("way", 'class="lane"')):
         assert (kind in drawn) == (path in picture)
+
+
+def test_ground_says_which_zone_it_reaches_into(zoned):
+    danger, caution = zoned
+    inside = danger.shape.representative_point().buffer(1)
+    assert zone_at(inside, zoned) == "danger"
+    left = shapely.difference(caution.shape, danger.shape)
+    assert zone_at(left.representative_point().buffer(0.01), zoned) == "caution"
+    assert zone_at(shapely.Point(38_000, 0), zoned) is None
