@@ -6,12 +6,11 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import shapely
 
 from driftmap.hazard.probability import Probability, binomial
 from driftmap.montecarlo.cloud import Cloud
 
-__all__ = ["LEAST", "TIMES", "beyond_reach", "farthest", "unseen_beyond"]
+__all__ = ["LEAST", "TIMES", "clear_from", "farthest", "unseen_beyond"]
 
 TIMES: Final = 2.0
 """How many times as far as the farthest landing counts as out of reach."""
@@ -44,29 +43,28 @@ def farthest(cloud: Cloud) -> float:
     return max(far, float(np.hypot(cloud.way[:, 0], cloud.way[:, 1]).max()))
 
 
-def beyond_reach(cloud: Cloud, shape: shapely.Geometry) -> bool:
-    """Tell whether ground lies beyond twice the farthest that any piece came down.
+def clear_from(cloud: Cloud) -> float:
+    """Give the distance from the pad beyond which ground is out of reach.
 
     Parameters
     ----------
     cloud : Cloud
         Landing points.
-    shape : shapely.Geometry
-        Ground in metres from the pad.
 
     Returns
     -------
-    bool
-        Whether all of it does, and each case was flown often enough to say so.
+    float
+        Twice the farthest that any piece came down [m]; infinite where a case was flown
+        too seldom to say so.
 
     Notes
     -----
     Let `S` be the chance of a landing farther out than a distance. Of `n` flights none
     passed the farthest, so its `S` is at most ``3.69 / n``. Where the tail falls off at
     least as fast as an exponential, `log S` is concave and 0 at the pad, hence
-    ``S(2 r) <= S(r)**2``: at most 5.5e-5 with 500 flights, below any limit there is. Drift
-    is a sum of bounded and bell-shaped errors times a time of fall, whose tail falls off
-    faster than that.
+    ``S(2 r) <= S(r)**2``: at most 5.5e-5 with 500 flights, below any limit on a share of
+    flights. Drift is a sum of bounded and bell-shaped errors times a time of fall, whose
+    tail falls off faster than that.
 
     It errs to the safe side three times: the farthest is that of all pieces and cases
     together, not of the one at hand; it counts in every direction, though wind has one;
@@ -75,10 +73,7 @@ def beyond_reach(cloud: Cloud, shape: shapely.Geometry) -> bool:
     another one.
     """
     fewest = min((part.flights for part in cloud.parts), default=0)
-    if fewest < LEAST:
-        return False
-    away = float(shapely.distance(shapely.Point(0.0, 0.0), shape))
-    return away > TIMES * farthest(cloud)
+    return TIMES * farthest(cloud) if fewest >= LEAST else np.inf
 
 
 def unseen_beyond(flights: int) -> Probability:

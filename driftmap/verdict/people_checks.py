@@ -25,6 +25,7 @@ from driftmap.hazard.probability import (
     reached,
     struck,
 )
+from driftmap.hazard.reach import clear_from, unseen_beyond
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.verdict.check import ALL_CASES, Check, Kind, at_most
@@ -32,6 +33,8 @@ from driftmap.verdict.comparing import share
 from driftmap.verdict.limits import Limit
 
 __all__ = ["AreaHit", "area_hits", "ground_checks", "harm_checks", "people_checks"]
+
+_PAD: Final = shapely.Point(0.0, 0.0)
 
 _TEN_TIMES: Final = 10.0  # of a yardstick, where it no longer holds but fails
 
@@ -70,14 +73,21 @@ class AreaHit:
 def area_hits(
     cloud: Cloud, site: Site, known: Mapping[str, Probability]
 ) -> tuple[AreaHit, ...]:
-    """Give how often a flight puts a piece into each area; better figures are kept."""
+    """Give how often a flight puts a piece into each area; better figures are kept.
+
+    Nothing seen in an area beyond reach is bounded more closely than by its number alone.
+    """
     areas = []
+    reach = clear_from(cloud)
     for area in site.areas:
         hits = struck(cloud, inside(area.shape))
         if area.occupied:
             hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
-        total = known.get(area.name) or mixture(cloud, hits)
-        areas.append(AreaHit(area, total, per_case(hits)))
+        total, cases = mixture(cloud, hits), per_case(hits)
+        if shapely.distance(_PAD, area.shape) > reach:
+            total = unseen_beyond(min(p.flights for p in cases.values()))
+            cases = {name: unseen_beyond(p.flights) for name, p in cases.items()}
+        areas.append(AreaHit(area, known.get(area.name) or total, cases))
     return tuple(areas)
 
 

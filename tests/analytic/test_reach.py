@@ -7,16 +7,20 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap import read_flight
+from driftmap import read_flight, read_site
 from driftmap.air.wind import WindProfile
+from driftmap.ground.site import Area
 from driftmap.hazard.reach import (
     LEAST,
     TIMES,
-    beyond_reach,
+    clear_from,
     farthest,
     unseen_beyond,
 )
 from driftmap.montecarlo.cloud import fly
+from driftmap.verdict.check import Kind
+from driftmap.verdict.limits import read_limits
+from driftmap.verdict.people_checks import area_hits, people_checks
 
 ROOT = Path(__file__).parents[2]
 
@@ -61,21 +65,32 @@ def cloud():
     return fly(flight, wind, 300.0, samples=LEAST, seed=2)
 
 
-def test_only_ground_all_of_which_lies_far_enough_is_out_of_reach(cloud):
+def test_it_is_twice_the_farthest_of_all(cloud):
     far = farthest(cloud)
     assert far >= np.hypot(cloud.east, cloud.north).max()
-    ring = shapely.Point(0, 0).buffer(TIMES * far * 1.01, 256).boundary
-    assert beyond_reach(cloud, ring)
-    assert not beyond_reach(cloud, shapely.Point(TIMES * far * 0.99, 0))
-    assert not beyond_reach(cloud, shapely.LineString([(0, 0), (9e5, 0)]))
-    # A direction nothing flies to is no farther away for that.
-    assert not beyond_reach(cloud, shapely.Point(-far, 0))
+    assert clear_from(cloud) == TIMES * far
 
 
 def test_a_case_flown_too_seldom_says_nothing(cloud):
     parts = [dataclasses.replace(p, flights=LEAST - 1) for p in cloud.parts[:1]]
     few = dataclasses.replace(cloud, parts=(*parts, *cloud.parts[1:]))
-    assert not beyond_reach(few, shapely.Point(1e6, 0))
+    assert clear_from(few) == np.inf
+
+
+def test_a_church_miles_away_holds_nobody_up(cloud):
+    """None seen in 500 flights is no reason to hold where no piece can come."""
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    limits = read_limits(cloud.plan.flight, site)
+    found = {}
+    for name, share in (("far", 1.05), ("near", 0.95)):
+        middle = clear_from(cloud) * share + 40.0
+        church = Area(name, "spectators", shapely.Point(middle, 0).buffer(30), people=9)
+        own = dataclasses.replace(site, areas=(church,))
+        hits = area_hits(cloud, own, {})
+        for check in people_checks(cloud, own, hits, limits):
+            found[name, check.kind] = check.outcome
+    assert found["far", Kind.LANDS_IN] == found["far", Kind.AMONG_PEOPLE] == "pass"
+    assert found["near", Kind.LANDS_IN] == found["near", Kind.AMONG_PEOPLE] == "warn"
 
 
 def test_landings_that_are_not_finite_are_refused(cloud):
