@@ -151,3 +151,31 @@ def test_what_is_left_falls_to_what_walking_cannot_find():
     left = [sweep.left for sweep in plan]
     assert left == sorted(left, reverse=True)
     assert left[-1] == pytest.approx(1 - 0.8 * walkers.detection, abs=0.8 * 0.05)
+
+
+def test_a_power_line_in_a_square_is_the_first_thing_told(tmp_path):
+    """The demo site with a line and a pond across the likeliest ground."""
+    site = json.loads(Path(SITE).read_text(encoding="utf-8"))
+    across = [[-117.94, 41.59], [-117.94, 41.62]]
+    for role, name in (("water", "Pond <b>"), ("power line", "North line")):
+        shape = {"type": "LineString", "coordinates": across}
+        marked = {"role": role, "name": name, "width": "20 m"}
+        site["features"].append(
+            {"type": "Feature", "properties": marked, "geometry": shape}
+        )
+    file = tmp_path / "site.geojson"
+    file.write_text(json.dumps(site))
+    out = tmp_path / "out"
+    arguments = [*BASE, "--out", str(out)]
+    arguments[arguments.index(SITE)] = str(file)
+    run = CliRunner().invoke(search_command, arguments)
+    assert "CAUTION: power line near: nobody climbs" in run.output
+    marked = [s for s in facts(out)["squares"] if s[4]]
+    near = [s for s in marked if any("power line" in text for text in s[4])]
+    assert near
+    assert all(s[4][0].startswith("power line near: nobody climbs") for s in near)
+    assert any("wades" in text for s in near for text in s[4])
+    for name in ("search-sheet.html", "search.kml"):
+        text = (out / name).read_text(encoding="utf-8")
+        assert "power line near" in text
+        assert "Pond <b>" not in text
