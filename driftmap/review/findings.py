@@ -29,6 +29,7 @@ PRIOR_WEIGHT: Final = 50.0
 
 _SHARES: Final = (0.5, 0.9, 0.99)
 _BINS: Final = 10
+_FEWEST: Final = 3  # flights of one device or one wind that are told by themselves
 _LITTLE: Final = 10  # flights that tell little
 _KNOWN: Final = 0.1  # half-width at which a factor is known
 
@@ -247,9 +248,11 @@ def _biases(records: Sequence[Record]) -> list[Bias]:
         ("wind", lambda r: f"wind of {r.source}"),
     ]
     found = []
-    for _, key in keys:
+    for name, key in keys:
         for group in sorted({key(r) for r in records}):
             off = np.array([r.found - r.mean for r in records if key(r) == group])
+            if len(off) < _FEWEST and name != "all":
+                continue
             found.append(Bias(group, _mean(off[:, 0]), _mean(off[:, 1])))
     return found
 

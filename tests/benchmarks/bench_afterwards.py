@@ -248,7 +248,14 @@ def flown(seed, *, rich=False, samples=FLIGHTS):
 
 
 def part(name):
-    """Work out the rows of one part of the table."""
+    """Work out the rows of one part of the table; tell them as soon as they are known."""
+    rows = _part(name)
+    for row in rows:
+        print(*row, sep=": ", file=sys.stderr, flush=True)
+    return rows
+
+
+def _part(name):
     rng = np.random.default_rng(7)
     if name == "speed":
         return list(speed(day(1)))
