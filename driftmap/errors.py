@@ -31,11 +31,9 @@ _STEERING: Final = (
     *range(0x200E, 0x2010),
     *range(0x2028, 0x202F),
     *range(0x2066, 0x206A),
-    *range(0xD800, 0xE000),
 )
 """Characters that steer a terminal or turn text about: controls, line and paragraph
-separators, marks of direction, and bytes of a name that are no text (Unicode 15,
-categories Cc, Zl, Zp, Cs and part of Cf)."""
+separators, marks of direction (Unicode 15, categories Cc, Zl, Zp and part of Cf)."""
 
 _SHOWN: Final = MappingProxyType(
     {

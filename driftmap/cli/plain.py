@@ -25,7 +25,7 @@ class Plain(io.TextIOWrapper):
         plain = cls(
             buffer,
             encoding=stream.encoding,
-            errors="backslashreplace",  # a terminal without a sign still gets the rest
+            errors=stream.errors,
             line_buffering=stream.isatty(),
             write_through=True,
         )

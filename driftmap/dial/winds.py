@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.planning.dial import HIGHEST, wind_allowed
 from driftmap.planning.supposed import REFERENCE, Supposition, suppose
 from driftmap.planning.trial import Setup
@@ -66,7 +66,7 @@ def metered_wind(
     else:
         share, turn = _at_meter(supposition.shape)
         wind = suppose(supposition, math.degrees(turn) + from_deg, speed / share)
-        wind = replace(wind, gust=max(wind.gust, (gust - 1) * speed))
+        wind = replace(wind, levels=_read_at_meter(from_deg, speed, gust))
         notes = wind.assumed[:-1]  # the last one speaks of known winds, as ours does
     return replace(
         wind,
@@ -82,6 +82,13 @@ def metered_wind(
 def _words(from_deg: float, speed: float, gust: float) -> str:
     told = f"{speed:.6f} m/s from {from_deg % 360:.4f}"
     return f"{told} gusting to {speed * gust:.6f} m/s" if gust > 1 else told
+
+
+def _read_at_meter(from_deg: float, speed: float, gust: float) -> tuple[WindLevel, ...]:
+    if gust <= 1:
+        return ()
+    way = math.radians(from_deg)
+    return (WindLevel(METER_HEIGHT, way, speed, speed * gust, "the meter"),)
 
 
 def known_wind(

@@ -13,7 +13,7 @@ from typing import Final, NoReturn
 
 import shapely
 
-from driftmap.errors import SiteError, visible
+from driftmap.errors import SiteError
 
 __all__ = ["MAX_BYTES", "Collection", "Feature", "naming", "read_collection", "shown"]
 
@@ -126,7 +126,7 @@ def read_collection(path: Path) -> Collection:
         If the file cannot be read, is not such a collection, or a shape in it is
         broken.
     """
-    source = visible(str(path))
+    source = str(path)
     with naming(source, ""):
         data = _bytes(path)
         tree = _collection(_json(data))

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from driftmap import units
 from driftmap.air.atmosphere import FloatArray
-from driftmap.errors import SiteError, visible
+from driftmap.errors import SiteError
 from driftmap.ground import frame
 from driftmap.ground.areas import Area, Waiver, check_shape
 from driftmap.ground.geojson import Collection, naming, read_collection, shown
@@ -199,7 +199,7 @@ def read_site(path: Path | str, *, pad: str | None = None) -> Site:
             waiver=_waiver(source, marks, shapes, place, header["elevation"]),
             pad=names[marks.index(origin)],
             assumed=(*_notes(collection, marks), *_strays(areas, boundary)),
-            source=visible(str(path)),
+            source=str(path),
             digest=collection.digest,
         )
 

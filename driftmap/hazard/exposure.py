@@ -15,7 +15,7 @@ from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import IntArray
 from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
-from driftmap.hazard.harm import casualty_area
+from driftmap.hazard.harm import THRESHOLDS, casualty_area
 from driftmap.hazard.impacts import Impacts, Piece, gather
 from driftmap.hazard.people import (
     Casualties,
@@ -32,6 +32,7 @@ __all__ = ["Harm", "harm_of"]
 _WIDEST, _NARROWEST = 100.0, 15.0  # m, sides of the squares that risk is averaged over
 _CELL_SHARE: Final = 1.5  # of a spread, so that a square is small against it
 _ABOUT: Final = 50.0  # m
+_GENTLEST: Final = min(energy.value for energy in THRESHOLDS.values())  # J
 _SEEN: Final = 50  # landings about an area that make a spread worth following
 
 
@@ -154,7 +155,7 @@ def _impacts(cloud: Cloud) -> Impacts:
         for case in cloud.tree.cases
         for piece in _pieces(cloud, case, partial(cloud.weights, case))
     ]
-    return gather(pieces, cloud.flights)
+    return gather(_harmful(pieces), cloud.flights)
 
 
 def _given(cloud: Cloud, case: Case) -> Impacts:
@@ -164,7 +165,20 @@ def _given(cloud: Cloud, case: Case) -> Impacts:
         replace(piece, flight=np.arange(flights))
         for piece in _pieces(cloud, case, lambda who: np.ones(who.size))
     ]
-    return gather(pieces, flights)
+    return gather(_harmful(pieces), flights)
+
+
+def _harmful(pieces: Sequence[Piece]) -> Sequence[Piece]:
+    """Take the danger from what lands too gently to harm anyone in the open.
+
+    A large, light canopy must not stand for the most that a flight could do. Where
+    nothing harms at all, what there is bounds what was not seen.
+    """
+    kept = [
+        replace(piece, casualty_area=piece.casualty_area * (piece.energy >= _GENTLEST))
+        for piece in pieces
+    ]
+    return kept if any(piece.casualty_area.any() for piece in kept) else pieces
 
 
 def _pieces(

@@ -16,9 +16,11 @@ from driftmap.montecarlo.cloud import Cloud
 
 __all__ = [
     "Probability",
+    "beyond_reach",
     "binomial",
     "inside",
     "mixture",
+    "never_there",
     "outside",
     "per_case",
     "reached",
@@ -212,6 +214,46 @@ def reached(
             hits.append(where.reshape(part.count, -1))
         found[case.name] = np.asarray(np.concatenate(hits).any(axis=0))
     return found
+
+
+def beyond_reach(cloud: Cloud, shape: shapely.Geometry) -> bool:
+    """Tell whether a shape lies beyond twice the farthest that any piece landed.
+
+    If landings thin out with distance at least as fast as an exponential, the farthest
+    of `n` flights is one that ``1 / n`` of them pass, and fewer than ``1 / n**2`` go
+    twice as far: that is the bound of `never_there`.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points of all pieces of all cases.
+    shape : shapely.Geometry
+        Ground in metres from the pad.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+    """
+    _check_landed(cloud)
+    farthest = float(np.hypot(cloud.east, cloud.north).max())
+    return bool(shape.distance(shapely.Point(0.0, 0.0)) > 2 * farthest)
+
+
+def never_there(cloud: Cloud) -> Probability:
+    """Give the probability of a hit beyond reach, as `beyond_reach` bounds it.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+
+    Returns
+    -------
+    Probability
+        Nothing seen, and its upper end.
+    """
+    return Probability(0.0, 0.0, 1 / cloud.flights**2, 0, cloud.flights)
 
 
 def per_case(hits: Mapping[str, BoolArray]) -> dict[str, Probability]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from driftmap.errors import FlightError, visible
+from driftmap.errors import FlightError
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import (
     Airframe,
@@ -72,7 +72,7 @@ def read_flight(path: str | Path) -> Flight:
     FlightError
         One line that names the file, the key or line, and what is accepted.
     """
-    source = visible(str(path))
+    source = str(path)
     text = _text(Path(path), source)
     try:
         data = tomllib.loads(text)

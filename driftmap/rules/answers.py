@@ -10,7 +10,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import InputError, visible
+from driftmap.errors import InputError
 from driftmap.rules.facts import Facts, of_each_motor
 from driftmap.rules.kinds import FACTS, FLOOR, GROUPS, NOT_COVERED, Scope
 from driftmap.rules.reading import read_rules
@@ -139,7 +139,7 @@ def read_answers(
 
 
 def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answers:
-    source, content = visible(str(path)), toml_of(path)
+    source, content = str(path), toml_of(path)
     head = {key: content.pop(key, None) for key in _HEAD}
     day, site = _day(source, head["date"]), _name(source, "site", head["site"])
     flight = None if head["flight"] is None else _name(source, "flight", head["flight"])
@@ -156,7 +156,7 @@ def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answ
         source,
         stale,
         occasion.when,
-        ((visible(path.name), digest),),
+        ((path.name, digest),),
     )
 
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
-from driftmap.errors import InputError, visible
+from driftmap.errors import InputError
 from driftmap.rules.kinds import FACTS, KINDS
 from driftmap.rules.ruleset import (
     Band,
@@ -114,7 +114,7 @@ _of_package = lru_cache(_read)
 
 
 def _rule_set(path: Path, file: RuleFile) -> RuleSet:
-    source = visible(str(path))
+    source = str(path)
     classes = tuple(
         RocketClass(
             row.name,

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StrictStr, ValidationError
 
-from driftmap.errors import InputError, visible
+from driftmap.errors import InputError
 from driftmap.rules.kinds import Realm, Scope
 from driftmap.units import parse
 
@@ -133,7 +133,7 @@ def toml_of(path: Path) -> dict[str, Any]:
     InputError
         If it cannot be read or is not TOML.
     """
-    source = visible(str(path))
+    source = str(path)
     try:
         if path.stat().st_size > _LARGEST_FILE:
             raise InputError(source, "", f"is larger than {_LARGEST_FILE:,} bytes")

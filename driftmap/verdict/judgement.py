@@ -10,7 +10,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm, harm_of
 from driftmap.hazard.precise import Sharpened, sharpen
-from driftmap.hazard.probability import Probability
+from driftmap.hazard.probability import Probability, beyond_reach
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
@@ -84,10 +84,11 @@ def judge_all(
         If a limit or a rule set cannot be used.
     """
     limits = read_limits(cloud.plan.flight, site)
-    harm = harm_of(cloud, site)
+    near = tuple(a for a in site.areas if not beyond_reach(cloud, a.shape))
+    harm = harm_of(cloud, replace(site, areas=near))
     sharpened: tuple[Sharpened, ...] = ()
     if precision is not None:
-        people = [area for area in site.areas if area.occupied]
+        people = [area for area in near if area.occupied]
         bound = limits["area_hit"].value
         sharpened = sharpen(cloud, wind, people, relative=precision, limit=bound)
     judged = partial(judge, lines=lines, rules=rule_checks(cloud, site, wind, answers))
@@ -99,7 +100,13 @@ def judge_all(
         )
         checks = _capped(checks, strict, "a loosened limit")
     if (plain := by_default(cloud)) is not None:
-        strict, _ = judged(plain, site, wind, limits=limits, harm=harm_of(plain, site))
+        strict, _ = judged(
+            plain,
+            site,
+            wind,
+            limits=limits,
+            harm=harm_of(plain, replace(site, areas=near)),
+        )
         checks = _capped(checks, strict, "a lowered likelihood")
     checks = tuple(map(_told, checks))
     checks = (*checks, *_unreached(sharpened), *position_checks(site))

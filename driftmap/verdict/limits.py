@@ -116,14 +116,19 @@ LIMITS: Final = MappingProxyType(
         "rail_tilt": Limit(inf, "angle", "low", _OWN),
         "rail_speed": Limit(15.0, "speed", "high", "common practice, no source"),
         "rail_speed_over_wind": Limit(
-            4.0, "number", "high", "common practice, no source: 14° of tilt in the air"
+            4.0,
+            "number",
+            "high",
+            "common practice, no source: 14° of tilt in the air; one flight in twenty, "
+            "its gust and the error of the reading included, may reach three quarters of "
+            "it (assumed)",
         ),
         "static_margin": Limit(1.0, "margin", "high", "common practice, no source"),
         "wind_gap": Limit(
-            300.0,
+            350.0,
             "length",
             "low",
-            f"{_ASSUMED}: there the wind held errs by 2 m/s or so",
+            f"{_ASSUMED}: a flight of 1,000 ft and its spread on a reading at head height",
         ),
         "wind_layer": Limit(
             1000.0, "length", "low", f"{_ASSUMED}: in its middle the wind errs by 2 m/s"

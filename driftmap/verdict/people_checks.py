@@ -17,15 +17,16 @@ from driftmap.hazard.harm import PERSON_RADIUS, THRESHOLDS
 from driftmap.hazard.overhead import out_of_waiver, passing_over, ways_up
 from driftmap.hazard.probability import (
     Probability,
+    beyond_reach,
     binomial,
     inside,
     mixture,
+    never_there,
     outside,
     per_case,
     reached,
     struck,
 )
-from driftmap.hazard.reach import clear_from, unseen_beyond
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.verdict.check import ALL_CASES, Check, Kind, at_most
@@ -33,8 +34,6 @@ from driftmap.verdict.comparing import share
 from driftmap.verdict.limits import Limit
 
 __all__ = ["AreaHit", "area_hits", "ground_checks", "harm_checks", "people_checks"]
-
-_PAD: Final = shapely.Point(0.0, 0.0)
 
 _TEN_TIMES: Final = 10.0  # of a yardstick, where it no longer holds but fails
 
@@ -73,21 +72,19 @@ class AreaHit:
 def area_hits(
     cloud: Cloud, site: Site, known: Mapping[str, Probability]
 ) -> tuple[AreaHit, ...]:
-    """Give how often a flight puts a piece into each area; better figures are kept.
-
-    Nothing seen in an area beyond reach is bounded more closely than by its number alone.
-    """
+    """Give how often a flight puts a piece into each area; better figures are kept."""
     areas = []
-    reach = clear_from(cloud)
     for area in site.areas:
+        if beyond_reach(cloud, area.shape):
+            never = never_there(cloud)
+            names = (case.name for case in cloud.tree.cases)
+            areas.append(AreaHit(area, never, dict.fromkeys(names, never)))
+            continue
         hits = struck(cloud, inside(area.shape))
         if area.occupied:
             hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
-        total, cases = mixture(cloud, hits), per_case(hits)
-        if shapely.distance(_PAD, area.shape) > reach:
-            total = unseen_beyond(min(p.flights for p in cases.values()))
-            cases = {name: unseen_beyond(p.flights) for name, p in cases.items()}
-        areas.append(AreaHit(area, known.get(area.name) or total, cases))
+        total = known.get(area.name) or mixture(cloud, hits)
+        areas.append(AreaHit(area, total, per_case(hits)))
     return tuple(areas)
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
-from driftmap.errors import WindError, visible
+from driftmap.errors import WindError
 from driftmap.winds.aerodrome_forecast import (
     looks_like_aerodrome_forecast,
     read_aerodrome_forecast,
@@ -100,7 +100,7 @@ def decode(text: str, setting: Setting) -> Reading:
     """
     path = _as_file(text)
     if path is not None:
-        return decode_text(load_text(path), visible(path.name), setting)
+        return decode_text(load_text(path), path.name, setting)
     if looks_like_words(text):
         return check_seen(read_words(text, setting), setting)
     if any(known(text) for _, known, _ in FORMATS):
@@ -135,8 +135,8 @@ def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
     """
     path = _as_file(text)
     if path is not None and looks_kept(kept := load_text(path)):
-        readings = read_kept(kept, visible(path.name), setting)
-        return tuple(_timed(reading, setting) for reading in readings)
+        readings = read_kept(kept, path.name, setting)
+        return tuple(check_seen(reading, setting) for reading in readings)
     return (decode(text, setting),)
 
 
@@ -169,14 +169,10 @@ def decode_text(text: str, source: str, setting: Setting) -> Reading:
     WindError
         If it is of no format, or cannot be used.
     """
-    return _timed(_read_known(text, source, setting), setting)
-
-
-def _timed(reading: Reading, setting: Setting) -> Reading:
-    """Refuse a wind of the future, and date one without a time by what was told."""
-    if not reading.dated and setting.read_at is not None:
-        reading = _told_when(reading, setting.read_at)
-    return check_seen(reading, setting)
+    reading = check_seen(_read_known(text, source, setting), setting)
+    if reading.dated or setting.read_at is None:
+        return reading
+    return check_seen(_told_when(reading, setting.read_at), setting)
 
 
 def _told_when(reading: Reading, time: datetime) -> Reading:

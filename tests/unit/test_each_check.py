@@ -14,6 +14,7 @@ import shapely
 from driftmap.failures.cases import LIKELIHOOD, WORKS
 from driftmap.ground.site import Area, Site, Waiver
 from driftmap.hazard.exposure import harm_of
+from driftmap.hazard.probability import beyond_reach, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.check import Check, Kind, at_least, at_most
@@ -362,6 +363,16 @@ def test_a_clubs_file_speaks_for_the_land_it_extends(tmp_path, extends, outcomes
     path.write_text(f'title = "Club"\nextends = {extends}\n', encoding="utf-8")
     found = position_checks(site(rules=str(path), longitude=0.0, latitude=0.0))
     assert [check.outcome for check in found] == outcomes
+
+
+def test_beyond_twice_the_farthest_landing_nobody_is_in_reach(quiet):
+    """By hand: all lands at 100 m but one piece at 700 m, so reach ends at 1,400 m."""
+    far = moved(quiet, WORKS, (700, 0), 1 / N)
+    for away, out in ((1390, False), (1410, True)):
+        shape = shapely.box(away, -1, away + 2, 1)
+        assert beyond_reach(far, shape) is out
+    never = never_there(far)
+    assert (never.estimate, never.upper, never.flights) == (0.0, 1 / N**2, N)
 
 
 @pytest.mark.parametrize("parts", [1, 2, 7, 20])

@@ -1,9 +1,7 @@
 """Messages: one line, an end, and nothing that steers a terminal."""
 
-import os
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
@@ -60,26 +58,6 @@ def test_no_name_or_key_in_a_file_steers_the_terminal(tmp_path):
     run = _run("cases", "f.toml", cwd=tmp_path)
     assert run.returncode == 2
     assert not _steers(run.stdout + run.stderr)
-
-
-def test_a_name_that_is_no_text_is_shown_and_flown(tmp_path):
-    """Bytes of a name that are no UTF-8 reach neither a page nor a document raw."""
-    root = Path(__file__).parents[2]
-    name = os.fsdecode(b"bad\xff")
-    wind, flight, site = (f"{name}{end}" for end in (".csv", ".toml", ".geojson"))
-    (tmp_path / wind).write_text("height_m,from_deg,speed_mps\n2,240,4\n")
-    source = root / "examples" / "dunlin.toml"
-    (tmp_path / flight).write_text(source.read_text("utf-8"), "utf-8")
-    field = root / "sites" / "saltgrass-flat.geojson"
-    (tmp_path / site).write_text(field.read_text("utf-8"), "utf-8")
-    words = ("assess", flight, "--site", site, "--wind", wind, "--samples", "50")
-    run = _run(*words, "--out", "out", cwd=tmp_path)
-    assert run.returncode in {3, 4}, run.stderr
-    assert "\N{REPLACEMENT CHARACTER}" in (tmp_path / "out" / "map.html").read_text(
-        "utf-8"
-    )
-    missing = _run("winds", f"no{wind}", "--site-elevation", "0", cwd=tmp_path)
-    assert missing.returncode == 2
 
 
 @pytest.mark.parametrize("length", [2_000, 100_000])
