@@ -1,0 +1,13 @@
+"""One teller of verdicts for all scenes."""
+
+from __future__ import annotations
+
+import pytest
+from scene import speaker
+
+
+@pytest.fixture(scope="session")
+def speak(tmp_path_factory):
+    """Say the verdict of a scene, and the checks that do not pass by their kind."""
+    with pytest.MonkeyPatch.context() as patch:
+        yield speaker(tmp_path_factory.mktemp("scenes"), patch)

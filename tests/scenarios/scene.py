@@ -1,0 +1,232 @@
+"""Scenes: a flight at a site in a wind with its answers, told to the command line."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import math
+import re
+import sys
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from driftmap.cli import main
+from driftmap.report import map as map_page
+from driftmap.verdict import assessment
+
+ROOT = Path(__file__).parents[2]
+RANK = ("go", "hold", "no-go", "refused")
+CODES = {0: "go", 3: "hold", 4: "no-go", 2: "refused"}
+WHEN = "2026-06-13T08:30-07:00"
+READ = "# read 2026-06-13 08:10-07:00\n"
+PLACE = (-117.952, 41.604)
+
+WILLET = (ROOT / "examples" / "willet.toml").read_text(encoding="utf-8")
+WILLET = WILLET.replace("willet_motor.csv", str(ROOT / "examples" / "willet_motor.csv"))
+DUNLIN = (ROOT / "examples" / "dunlin.toml").read_text(encoding="utf-8")
+ALOFT = (
+    READ
+    + (ROOT / "examples" / "morning.csv")
+    .read_text(encoding="utf-8")
+    .split("08:10-07:00\n")[-1]
+)
+
+
+def lonlat(east, north):
+    """A position so many metres from the pad."""
+    a, f = 6378137.0, 1 / 298.257223563
+    e2, lat = f * (2 - f), math.radians(PLACE[1])
+    w = math.sqrt(1 - e2 * math.sin(lat) ** 2)
+    rows, across = a * (1 - e2) / w**3, a / w * math.cos(lat)
+    return [
+        round(PLACE[0] + math.degrees(east / across), 8),
+        round(PLACE[1] + math.degrees(north / rows), 8),
+    ]
+
+
+def ring(points):
+    return {
+        "type": "Polygon",
+        "coordinates": [[lonlat(*p) for p in [*points, points[0]]]],
+    }
+
+
+def box(east, north, wide, deep):
+    """A rectangle about a point."""
+    w, d = wide / 2, deep / 2
+    corners = ((-w, -d), (w, -d), (w, d), (-w, d))
+    return ring([(east + x, north + y) for x, y in corners])
+
+
+def disc(east, north, radius, corners=48):
+    turns = (2 * math.pi * i / corners for i in range(corners))
+    return ring(
+        [(east + radius * math.cos(t), north + radius * math.sin(t)) for t in turns]
+    )
+
+
+def area(role, shape, name="", **properties):
+    given = {"role": role, **({"name": name} if name else {}), **properties}
+    return {"type": "Feature", "properties": given, "geometry": shape}
+
+
+def spot(role, east=0.0, north=0.0, **properties):
+    place = {"type": "Point", "coordinates": lonlat(east, north)}
+    return area(role, place, **properties)
+
+
+def crowd(east, north, people=60, wide=60, deep=20, name="Crowd", **rest):
+    return area("spectators", box(east, north, wide, deep), name, people=people, **rest)
+
+
+@dataclass(frozen=True)
+class Scene:
+    """All that is told for one verdict."""
+
+    flight: str = WILLET
+    areas: tuple = (crowd(0, -700),)
+    winds: tuple = (ALOFT,)
+    when: str | None = WHEN
+    land: float = 2600.0
+    waiver: tuple = (3000.0, "8500 ft")
+    rules: str = "us"
+    answers: dict = field(default_factory=dict)
+    options: tuple = ()
+    members: dict = field(default_factory=dict)
+    samples: int = 6000
+
+    def but(self, **changes):
+        """The same scene with something changed."""
+        return replace(self, **changes)
+
+    def edited(self, *pairs):
+        """The same scene with its flight file edited."""
+        text = self.flight
+        for old, new in pairs:
+            assert old in text, old
+            text = text.replace(old, new)
+        return self.but(flight=text)
+
+    def plus(self, text):
+        """The same scene with lines added to its flight file."""
+        return self.but(flight=f"{self.flight}\n{text}\n")
+
+    def also(self, *areas):
+        """The same scene with more on the ground."""
+        return self.but(areas=(*self.areas, *areas))
+
+
+def geojson(scene):
+    radius, ceiling = scene.waiver
+    return {
+        "type": "FeatureCollection",
+        "name": "Test Flat",
+        "rules": scene.rules,
+        "elevation": "4050 ft",
+        **scene.members,
+        "features": [
+            spot("pad", name="Pad"),
+            spot("waiver", radius=f"{radius} m", ceiling=ceiling),
+            area("boundary", disc(0, 0, scene.land)),
+            *scene.areas,
+        ],
+    }
+
+
+def filled_in(text, answers):
+    """Answer everything that was asked as the file's own example does, but for some."""
+    lines = []
+    for line in text.splitlines():
+        found = re.match(r"(#?)(\w+) = ", line)
+        if found and found[2] in answers:
+            continue
+        lines.append(line[1:] if found and found[1] else line)
+    for key, value in answers.items():
+        if value is not None:
+            told = value if key == "date" else json.dumps(value)
+            lines.append(f"{key} = {told}")
+    return "\n".join(lines) + "\n"
+
+
+def speaker(folder, patch):  # noqa: PLR0915 - one teller, its steps inside
+    """Make what says the verdict of a scene, and what does not pass by its kind.
+
+    Clouds are flown once: many scenes differ only in who stands where.
+    """
+    flown, asked = {}, {}
+    fly = assessment.fly
+
+    def fly_once(flight, wind, altitude, **rest):
+        rest.pop("progress", None)
+        columns = (wind.height, wind.east, wind.north, wind.error)
+        told = [repr(np.asarray(c).tolist()) for c in columns]
+        key = (flight.model_dump_json(), *told, repr(wind), altitude, repr(rest))
+        key = hashlib.sha256(repr(key).encode()).hexdigest()
+        if key not in flown:
+            flown[key] = fly(flight, wind, altitude, **rest)
+        return flown[key]
+
+    def told(scene):
+        kept = (scene.flight, json.dumps(geojson(scene)), scene.when, scene.winds)
+        name = hashlib.sha256(repr(kept).encode()).hexdigest()[:12]
+        flight, site = folder / "flight.toml", folder / f"{name}.geojson"
+        flight.write_text(scene.flight, encoding="utf-8")
+        site.write_text(json.dumps(geojson(scene)), encoding="utf-8")
+        common = [str(flight), "--site", str(site)]
+        common += [] if scene.when is None else ["--when", scene.when]
+        winds = []
+        for number, text in enumerate(scene.winds):
+            path = folder / f"{name}-{number}.csv"
+            path.write_text(text, encoding="utf-8")
+            winds += ["--wind", str(path) if "\n" in text else text]
+        return common, winds
+
+    def run(*words):
+        said = io.StringIO()
+        patch.setattr(sys, "argv", ["driftmap", *map(str, words)])
+        with redirect_stdout(said), redirect_stderr(said):
+            try:
+                main()
+            except SystemExit as end:
+                return end.code or 0, said.getvalue()
+        return 0, said.getvalue()
+
+    def answers_for(scene, common, winds):
+        key = (scene.flight, json.dumps(geojson(scene)), scene.when, scene.winds)
+        if key not in asked:
+            path = folder / f"asked-{len(asked)}.toml"
+            run("rules", *common, *winds, "--write-answers", path)
+            asked[key] = path.read_text(encoding="utf-8") if path.exists() else ""
+        if not asked[key]:
+            return []
+        mine = folder / "answers.toml"
+        mine.write_text(filled_in(asked[key], scene.answers), encoding="utf-8")
+        return ["--answers", str(mine)]
+
+    def word(scene):
+        common, winds = told(scene)
+        options = [*answers_for(scene, common, winds), *scene.options]
+        out = folder / "out"
+        command = ["assess", *common, *winds, *options]
+        (out / "assessment.json").unlink(missing_ok=True)
+        code, said = run(*command, "--samples", scene.samples, "--out", out)
+        verdict = CODES.get(code)
+        assert verdict is not None, said
+        if not (out / "assessment.json").exists():
+            assert verdict in {"refused", "no-go"}, said
+            return verdict, {}, said
+        found = json.loads((out / "assessment.json").read_text(encoding="utf-8"))
+        assert found["verdict"] == verdict
+        speaking = {}
+        for check in found["checks"]:
+            if check["outcome"] != "pass":
+                speaking.setdefault(check["kind"], []).append(check)
+        return verdict, speaking, said
+
+    patch.setattr(assessment, "fly", fly_once)
+    patch.setattr(map_page, "map_html", lambda *_, **__: "")
+    return word
