@@ -20,6 +20,7 @@ __all__ = ["opening_checks"]
 
 _TOO_FAST: Final = 60.0  # m/s; a canopy of unknown strength is then taken as lost
 _TOO_HARD: Final = 50.0  # weights of what hangs on it; likewise
+_ZIPPER: Final = "beyond some 20 m/s a thin cord may cut the edge of the tube (common practice, no source)"
 _UNSTATED: Final = (
     "; its strength is not stated, and more than that is for nobody to trust"
 )
@@ -60,6 +61,7 @@ def _of(
         (fast_limit, np.inf if stated else _TOO_FAST),
         "m/s",
         slow.source + told,
+        note=_ZIPPER,
     )
     yield _line(
         Kind.OPENING_LOAD,
@@ -92,6 +94,7 @@ def _line(
     limits: tuple[float, float],
     unit: str,
     source: str,
+    note: str = "",
 ) -> Check:
     """Hold beyond the first limit; fail where most flights are beyond the second."""
     low, middle, high = (float(v) for v in np.quantile(values, [0.05, 0.5, 0.95]))
@@ -107,4 +110,5 @@ def _line(
         unit=unit,
         outcome=outcome,
         source=source,
+        note=note,
     )
