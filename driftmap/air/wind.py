@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,13 +12,23 @@ from numpy.typing import ArrayLike
 from driftmap.air.atmosphere import FloatArray
 
 __all__ = [
+    "TAILS",
     "WindLevel",
     "WindProfile",
     "components_from",
     "direction_and_speed",
     "draw_wind",
+    "error_modes",
+    "modes_of",
     "turn",
 ]
+
+_KEPT: Final = 0.995  # of the variance of the likeness over height
+
+TAILS: Final = 6.0
+"""Degrees of freedom of the errors of a wind with `WindProfile.modes`: on some days all of
+them are large. The fourth moment of how real winds stray, 3 to 4 times the square of the
+second where a Gaussian vector has 2, tells 6 to 8."""
 
 
 def components_from(
@@ -157,7 +168,10 @@ class WindProfile:
         Standard error of each component [m s⁻¹].
     correlation_height : float
         Height over which errors stay alike: they are correlated as
-        ``exp(-|dz| / correlation_height)`` [m].
+        ``exp(-|dz| / correlation_height)`` [m], where there are no `modes`.
+    modes : array_like, shape (k, r), or None
+        Patterns over height whose sum, each times a standard normal number, is the error
+        of a component [m s⁻¹].
     known_to : float
         Height up to which the source speaks [m].
     read : tuple of float
@@ -221,6 +235,7 @@ class WindProfile:
     cloud_cover: float | None = None
     visibility: float | None = None
     members: FloatArray | None = None
+    modes: FloatArray | None = None
     levels: tuple[WindLevel, ...] = field(default=())
 
     def __post_init__(self) -> None:
@@ -243,14 +258,21 @@ class WindProfile:
         if not self.read:
             known = self.height[self.height <= self.known_to].tolist()
             object.__setattr__(self, "read", tuple(known) or (self.known_to,))
-        if not 0 <= self.gust < np.inf:
-            raise ValueError(f"'gust' must not be negative (got {self.gust})")
         if self.read_from is None:
             object.__setattr__(self, "read_from", float(self.height[0]))
-        if self.age is not None and not 0 <= self.age < np.inf:
-            raise ValueError(f"'age' must not be negative (got {self.age})")
+        for name, value in (("age", self.age), ("gust", self.gust)):
+            if value is not None and not 0 <= value < np.inf:
+                raise ValueError(f"'{name}' must not be negative (got {value})")
         if self.members is not None:
             self._check_members(self.members)
+        self._check_modes(self.modes)
+
+    def _check_modes(self, modes: ArrayLike | None) -> None:
+        if modes is None:
+            return
+        object.__setattr__(self, "modes", _column(modes))
+        if np.ndim(modes) != 2 or len(np.asarray(modes)) != self.height.size:
+            raise ValueError("'modes' must have the shape (k, r)")
 
     def _check_members(self, members: ArrayLike) -> None:
         columns = _column(members)
@@ -286,6 +308,56 @@ class WindProfile:
         )
 
 
+def modes_of(covariance: FloatArray, error: FloatArray) -> FloatArray:
+    """Reduce the covariance of an error over height to a few patterns.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (k, k)
+        Covariance between the heights [m² s⁻²].
+    error : ndarray, shape (k,)
+        Standard error at each height, which the patterns keep exactly [m s⁻¹].
+
+    Returns
+    -------
+    ndarray, shape (k, r)
+        Patterns that hold all but a thousandth of the likeness over height.
+    """
+    size = np.sqrt(np.maximum(np.diag(covariance), 1e-12))
+    values, vectors = np.linalg.eigh(covariance / np.multiply.outer(size, size))
+    share = np.cumsum(values[::-1]) / values.sum()
+    count = int(np.searchsorted(share, _KEPT)) + 1
+    modes = vectors[:, ::-1][:, :count] * np.sqrt(np.maximum(values[::-1][:count], 0))
+    # One sign for each pattern: eigenvectors have none, and draws must not depend on it.
+    modes *= np.where(modes.sum(axis=0) < 0, -1.0, 1.0)
+    return np.asarray(modes * (error / np.linalg.norm(modes, axis=1))[:, None])
+
+
+def error_modes(wind: WindProfile, heights: ArrayLike) -> FloatArray:
+    """Give the patterns of a wind's error at the heights of a column of air.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind as known.
+    heights : array_like, shape (k,)
+        Heights above the site, increasing [m].
+
+    Returns
+    -------
+    ndarray, shape (k, r)
+        As `WindProfile.modes`; of a wind without any, those of its correlation height.
+    """
+    z = np.asarray(heights, dtype=float)
+    if wind.modes is not None:
+        columns = [np.interp(z, wind.height, mode) for mode in wind.modes.T]
+        return np.stack(columns, axis=1)
+    alike = np.exp(-np.abs(np.subtract.outer(z, z)) / wind.correlation_height)
+    return np.asarray(
+        np.interp(z, wind.height, wind.error)[:, None] * np.linalg.cholesky(alike)
+    )
+
+
 def draw_wind(
     wind: WindProfile,
     heights: ArrayLike,
@@ -296,9 +368,9 @@ def draw_wind(
 ) -> tuple[FloatArray, FloatArray]:
     """Draw winds that the profile and its error allow.
 
-    The error of each component is a Gaussian first-order chain in height, which has the
-    stated exponential correlation exactly at the heights asked for. An ensemble is
-    drawn member by member, and the error added to each.
+    The error of each component is alike over height as `error_modes` tells, and Gaussian;
+    where the wind has `modes`, with a size of its own for each flight, so that it has the
+    tails of Student's t. An ensemble is drawn member by member, and the error added to each.
 
     Parameters
     ----------
@@ -311,8 +383,8 @@ def draw_wind(
     rng : numpy.random.Generator
         Source of randomness.
     steer : callable, optional
-        Changes the standard normal numbers of the errors, shape (2, k, count), before
-        they are chained; see `driftmap.montecarlo.lean`.
+        Changes the standard normal numbers of the errors, shape (2, r, count), before
+        they are used; see `driftmap.montecarlo.lean`.
 
     Returns
     -------
@@ -320,15 +392,14 @@ def draw_wind(
         Velocity of the air toward east and north [m s⁻¹].
     """
     z = np.asarray(heights, dtype=float)
-    keep = np.exp(-np.diff(z, prepend=z[0]) / wind.correlation_height)
-    fresh = np.sqrt(1 - keep**2)
-    fresh[0], keep[0] = 1.0, 0.0
-    noise = rng.standard_normal((2, z.size, count))
+    modes = error_modes(wind, z)
+    luck = rng.standard_normal((2, modes.shape[1], count))
     if steer is not None:
-        noise = steer(noise)
-    for i in range(1, z.size):
-        noise[:, i] = keep[i] * noise[:, i - 1] + fresh[i] * noise[:, i]
-    noise *= np.interp(z, wind.height, wind.error)[:, None]
+        luck = steer(luck)
+    # Not by BLAS: its sums may depend on the number of threads.
+    noise = np.einsum("kr,crn->ckn", modes, luck)
+    if wind.modes is not None:
+        noise *= np.sqrt((TAILS - 2) / rng.chisquare(TAILS, count))
     noise += _means(wind, z, count, rng)
     return noise[0], noise[1]
 

@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike
 
 from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import column_heights
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import WindProfile, error_modes
 from driftmap.montecarlo.launch import Plan
 
 __all__ = ["Lean", "drift_direction", "steer"]
@@ -35,10 +35,8 @@ class Lean:
         self, wind: WindProfile, plan: Plan, wanted: FloatArray | None
     ) -> None:
         heights = column_heights(wind.height, plan.top)
-        error = np.interp(heights, wind.height, wind.error)
-        self._direction = drift_direction(
-            heights, error, wind.correlation_height, plan.apogee
-        )
+        modes = error_modes(wind, heights)
+        self._direction = drift_direction(heights, modes, plan.apogee)
         self._wanted = wanted
         self.along = np.zeros((2, 0))
 
@@ -47,12 +45,12 @@ class Lean:
 
         Parameters
         ----------
-        noise : ndarray, shape (2, k, n)
+        noise : ndarray, shape (2, r, n)
             Standard normal numbers, as in `driftmap.air.wind.draw_wind`.
 
         Returns
         -------
-        ndarray, shape (2, k, n)
+        ndarray, shape (2, r, n)
             The numbers to use.
         """
         if self._wanted is None or not np.any(self._direction):
@@ -66,39 +64,30 @@ class Lean:
         return np.stack(steered)
 
 
-def drift_direction(
-    heights: ArrayLike, error: ArrayLike, correlation_height: float, top: float
-) -> FloatArray:
+def drift_direction(heights: ArrayLike, modes: ArrayLike, top: float) -> FloatArray:
     """Give the pattern of wind errors by height that carries a falling body farthest.
 
     Parameters
     ----------
     heights : array_like, shape (k,)
         Heights at which the wind's error is drawn, increasing [m].
-    error : array_like, shape (k,)
-        Standard error of the wind there [m s⁻¹].
-    correlation_height : float
-        As in `driftmap.air.wind.WindProfile` [m].
+    modes : array_like, shape (k, r)
+        Patterns of that error, from `driftmap.air.wind.error_modes` [m s⁻¹].
     top : float
         Height the body falls from [m].
 
     Returns
     -------
-    ndarray, shape (k,)
-        Unit vector in the standard normal numbers that make the chain of errors; zeros
-        where the wind has no error.
+    ndarray, shape (r,)
+        Unit vector in the standard normal numbers that make the errors; zeros where the
+        wind has no error.
     """
     z = np.asarray(heights, float)
-    keep = np.exp(-np.diff(z) / correlation_height)
     below = np.minimum(z, top)
     depth = np.zeros_like(z)  # each level stands for half the layers beside it
     depth[:-1] += np.diff(below) / 2
     depth[1:] += np.diff(below) / 2
-    pull = depth * np.asarray(error, float)
-    # What a number does to its own level is passed on, fading, to all levels above.
-    for i in range(z.size - 2, -1, -1):
-        pull[i] += keep[i] * pull[i + 1]
-    pull[1:] *= np.sqrt(1 - keep**2)
+    pull = depth @ np.asarray(modes, float)
     size = np.linalg.norm(pull)
     return np.asarray(pull / size if size > 0 else pull)
 

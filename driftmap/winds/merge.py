@@ -7,10 +7,14 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from driftmap.air.wind import WindProfile
+from driftmap.air.atmosphere import FloatArray
+from driftmap.air.sun import sun_height
+from driftmap.air.wind import WindProfile, direction_and_speed, modes_of
 from driftmap.errors import WindError
 from driftmap.winds import law, uncertainty
+from driftmap.winds.field import field_of, given
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.sources import (
     MAST,
@@ -27,14 +31,25 @@ from driftmap.winds.times import show_time
 
 __all__ = ["merge"]
 
-_ABOVE: Final = (100.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
-"""Heights above the highest level at which its growing error is set down [m]."""
-
-_BETWEEN: Final = (0.25, 0.5, 0.75)
-"""Shares of a layer at which the error between its levels is set down."""
+_LADDER: Final = tuple(
+    float(z)
+    for z in (
+        *(0, 2, 3, 5, 10, 20, 35, 60, 100, 140, 200, 300, 450, 600, 800, 1000, 1250),
+        *(1500, 2000, 2500, 3000, 4000, 6000, 8000, 12000, 16000, 20000),
+    )
+)
+"""Heights at which the field has its say where no level is near [m]."""
 
 _THICK: Final = 100.0
-"""A layer up to this depth gets no error of its own between its levels [m]; assumed."""
+"""In a layer up to this depth the wind is linear between its levels [m]; assumed."""
+
+_NARROW: Final = 5.0
+"""Levels nearer than this tell nothing more of the wind elsewhere [m]."""
+
+_LAWFUL: Final = (10.0, 30.0, SURFACE)
+"""Heights at which the law holds against a report above it [m]."""
+
+_CARRIED: Final = "law from"
 
 _LIGHT: Final = 3.0
 """A surface wind lighter than this at 10 m [m s⁻¹] tells nothing of the wind above it: by
@@ -85,11 +100,11 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     roughness = law.ROUGHNESS[setting.terrain]
     stack = stacked(sources, ground, roughness)
     _check_members(stack.nodes)
-    nodes, law_note = _with_law(stack, ground, setting)
+    nodes, covariance = _nodes(stack, setting)
     notes = [note for reading in readings for note in reading.assumed]
     notes += [*stack.notes, *(_unchecked(s) for s in sources if s.age is None)]
-    notes += [law_note] if law_note else []
-    return _profile(nodes, stack, ground, roughness, notes)
+    notes += _field_notes(stack, setting)
+    return _profile(nodes, covariance, stack, ground, roughness, notes)
 
 
 def _ruling(sources: Sequence[Source], setting: Setting) -> Source | None:
@@ -142,86 +157,129 @@ def _unchecked(source: Source) -> str:
     )
 
 
-def _with_law(
-    stack: Stack, ground: Source | None, setting: Setting
-) -> tuple[list[Node], str]:
-    """Fill the lowest tens of metres by the law of the surface layer."""
-    nodes = stack.nodes
-    lowest, roughness = nodes[0], law.ROUGHNESS[setting.terrain]
-    top = _law_top(stack, ground)
-    first = stack.lawful or lowest
+def _heights(stack: Stack) -> FloatArray:
+    """Choose the heights of the profile: as read, and where the field has its say."""
+    read = np.array([node.height for node in stack.nodes])
+    open_to = np.array([True, *map(_far_apart, stack.nodes, stack.nodes[1:]), True])
+    ladder = np.array(_LADDER)
+    gaps = ladder[open_to[np.searchsorted(read, ladder)] & (ladder >= _held(stack))]
+    heights = np.union1d(read, gaps)
+    clear = np.abs(heights[:, None] - read[None, :])
+    apart = np.where(clear == 0, np.inf, clear).min(axis=1)
+    # A height of the ladder right beside one that was read would only be a kink.
+    kept = np.isin(heights, read) | (apart > 0.02 * heights + 0.5)
+    return np.asarray(heights[kept])
+
+
+def _far_apart(low: Node, high: Node) -> bool:
+    """Tell whether the field has its say between two levels."""
+    if low.reading is high.reading and low.reading.from_ground:
+        return False  # levels of a sounding are picked so that straight lines will do
+    apart = high.height - low.height
+    return apart > _THICK or (low.height < SURFACE and apart > 2 * low.height)
+
+
+def _held(stack: Stack) -> float:
+    """Give the height below which the lowest wind is held as it is [m]."""
+    lowest = stack.nodes[0]
     # A sounding from a station above the site starts with a wind near its own ground:
     # to scale that down once more would make the wind at the site too weak.
     layers = lowest.reading.kind == "aloft"
     held = layers and (lowest.height <= MAST or lowest.reading.from_ground)
-    heights = [z for z in law.LAW_HEIGHTS if first.height < z <= top]
-    below = [z for z in law.LAW_HEIGHTS if z < lowest.height and not held]
-    filled = [*nodes, *(carried(first, z, roughness) for z in heights)]
-    filled += [carried(lowest, z, roughness) for z in below]
-    note = _law_note(first, top, setting) if heights or below else ""
-    if held and lowest.height > 0:
-        name = lowest.level.source
-        note = f"below {lowest.height:.0f} m the wind of {name} is held; {note}"
-    return sorted(filled, key=lambda node: node.height), note.removesuffix("; ")
+    return lowest.height if held else 0.0
 
 
-def _law_top(stack: Stack, ground: Source | None) -> float:
-    """Give the height up to which the law carries the highest level near the ground."""
-    first = stack.lawful
-    if first is None or ground is None:
-        return 0.0
-    above = next((n for n in stack.nodes if n.height > first.height), None)
-    if above is None:
-        return law.LAW_TOP
-    # Half way to the next level at most, so that the measured wind takes over.
-    half = min(law.LOG_TOP, above.height / 2)
-    if above.reading is not ground.reading:
-        return min(max(SURFACE, half), above.height - 1.0)
-    if ground.reading.from_ground:
-        return 0.0  # its levels are picked so that straight lines between them will do
-    return half if above.height > law.LOG_TOP else 0.0
-
-
-def _law_note(first: Node, top: float, setting: Setting) -> str:
-    z0 = law.ROUGHNESS[setting.terrain]
-    reach = f"up to {top:.0f} m" if top > first.height else "down to the ground"
-    return (
-        f"from {first.level.source} at {first.height:.0f} m {reach}: logarithmic law "
-        f"to 100 m, roughness {z0:g} m ({setting.terrain}), power law 1/7 from 100 to "
-        f"300 m, held below {law.lowest_height(z0):.0f} m; neutral air, no turning "
-        "with height; its error grows with the root of the distance, 2.1 m/s over 100 m"
+def _nodes(stack: Stack, setting: Setting) -> tuple[list[Node], FloatArray]:
+    """Let the field pass through the levels: the wind and its covariance by height."""
+    heights, roughness = _heights(stack), law.ROUGHNESS[setting.terrain]
+    latitude = None if setting.place is None else setting.place[0]
+    sun = None if setting.place is None else sun_height(setting.when, *setting.place)
+    read = _spread_out(_with_law(stack, roughness))
+    held = _held(stack)
+    known = given(
+        field_of(sun, latitude),
+        np.array([node.height for node in read]),
+        np.array([node.error for node in read]),
+        [node.reading for node in read],
+        np.maximum(heights, max(held, law.lowest_height(roughness))),
+        roughness,
     )
+    count = max(node.wind.shape[0] for node in read)
+    winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
+    across = known.weights @ np.array(winds)
+    error = np.sqrt(np.maximum(np.diag(known.covariance), 0.0))
+    as_read = {node.height: node for node in stack.nodes}
+    nodes = []
+    for z, column, sigma in zip(heights, across, error, strict=True):
+        if z in as_read:
+            nodes.append(replace(as_read[z], error=max(sigma, as_read[z].error)))
+        else:
+            whole = float(np.hypot(sigma, _turning(float(z), stack.nodes)))
+            nodes.append(_between(float(z), column, whole, stack.nodes))
+    return nodes, known.covariance
 
 
-def _between(nodes: Sequence[Node]) -> list[Node]:
-    """Set down the error between far levels."""
-    every = list(nodes[:1])
-    for low, high in zip(nodes[:-1], nodes[1:], strict=True):
-        depth = high.height - low.height
-        for share in _BETWEEN if depth > _THICK else ():
-            wind = (1 - share) * low.wind + share * high.wind
-            grown = uncertainty.between_error(
-                (1 - share) * low.error + share * high.error,
-                share,
-                depth,
-                low.mean,
-                high.mean,
-            )
-            height = low.height + share * depth
-            every.append(replace(low, height=height, wind=wind, error=grown))
-        every.append(high)
-    return every
+def _with_law(stack: Stack, roughness: float) -> list[Node]:
+    """Let the law carry a reading up to `SURFACE` where another report speaks above."""
+    nodes, first = list(stack.nodes), stack.lawful
+    above = next((n for n in nodes if first and n.height > first.height), None)
+    if first is None or above is None or above.reading is first.reading:
+        return nodes
+    heights = (z for z in _LAWFUL if 2 * first.height < z < 0.8 * above.height)
+    carried_up = [carried(first, z, roughness) for z in heights]
+    return sorted([*nodes, *carried_up], key=lambda node: node.height)
 
 
-def _beyond(top: Node) -> list[Node]:
-    return [
-        replace(
-            top,
-            height=top.height + dz,
-            error=uncertainty.beyond_error(top.error, dz),
-        )
-        for dz in _ABOVE
+def _turning(height: float, read: Sequence[Node]) -> float:
+    """Give the error of a wind that turns on its way from one level to the next."""
+    i = int(np.searchsorted([node.height for node in read], height))
+    if not 0 < i < len(read):
+        return 0.0
+    low, high = read[i - 1], read[i]
+    share = (height - low.height) / (high.height - low.height)
+    return uncertainty.turning_error(share, low.mean, high.mean)
+
+
+def _spread_out(nodes: Sequence[Node]) -> list[Node]:
+    """Pick levels that are far enough apart to tell each something of its own."""
+    kept = [nodes[0]]
+    for node in nodes[1:]:
+        if node.height - kept[-1].height >= max(_NARROW, 0.03 * node.height):
+            kept.append(node)
+    return kept
+
+
+def _between(
+    height: float, column: NDArray[np.complex128], error: float, read: Sequence[Node]
+) -> Node:
+    wind = np.stack([column.real, column.imag], axis=1)
+    direction, speed = direction_and_speed(*wind.mean(axis=0))
+    nearest = min(read, key=lambda node: abs(node.height - height))
+    variable = nearest.level.direction is None
+    level = replace(
+        nearest.level,
+        height=height,
+        direction=None if variable else float(direction),
+        speed=float(speed),
+        gust=None,
+        temperature=None,
+        source=f"{_CARRIED} {nearest.level.source}",
+    )
+    return Node(height, wind, error, level, nearest.reading)
+
+
+def _field_notes(stack: Stack, setting: Setting) -> list[str]:
+    z0, lowest = law.ROUGHNESS[setting.terrain], stack.nodes[0]
+    known = "by the sun's height" if setting.place else "as by night, the widest"
+    notes = [
+        "between far levels and beyond them the wind is as it usually grows and turns with "
+        f"height in some 1,200 real soundings, {known}; near the ground, up to 60 m, by "
+        f"the logarithmic law, roughness {z0:g} m ({setting.terrain}), held below "
+        f"{law.lowest_height(z0):.0f} m"
     ]
+    if held := _held(stack):
+        notes.append(f"below {held:.0f} m the wind of {lowest.level.source} is held")
+    return notes
 
 
 def _read_heights(stack: Stack, roughness: float) -> tuple[float, ...]:
@@ -254,16 +312,17 @@ def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Sourc
 
 def _profile(
     nodes: list[Node],
+    covariance: FloatArray,
     stack: Stack,
     ground: Source | None,
     roughness: float,
     notes: list[str],
 ) -> WindProfile:
-    every = [*_between(nodes), *_beyond(nodes[-1])]
-    count = max(node.wind.shape[0] for node in every)
+    count = max(node.wind.shape[0] for node in nodes)
     winds = np.stack(
-        [np.broadcast_to(node.wind, (count, 2)) for node in every], axis=-1
+        [np.broadcast_to(node.wind, (count, 2)) for node in nodes], axis=-1
     )
+    error = np.array([node.error for node in nodes])
     mean = winds.mean(axis=0)
     used, read = stack.used, _read_heights(stack, roughness)
     ages = [source.age for source in used]
@@ -271,16 +330,16 @@ def _profile(
     low = [n for s in near for n in s.nodes if n.height <= law.LOG_TOP]
     surface = next((s.reading for s in used if s.reading.kind == "surface"), None)
     notes += [
-        f"above {read[-1]:.0f} m no source speaks: the wind there is held from "
-        f"{nodes[-1].height:.0f} m up, its error grows by 5.5 m/s over 1000 m",
+        f"above {read[-1]:.0f} m no source speaks: the wind there is supposed, its error "
+        "grows with height",
         uncertainty.ERROR_NOTE,
     ]
     return WindProfile(
-        height=np.array([node.height for node in every]),
+        height=np.array([node.height for node in nodes]),
         east=mean[0],
         north=mean[1],
-        error=np.array([node.error for node in every]),
-        correlation_height=uncertainty.CORRELATION_HEIGHT,
+        error=error,
+        modes=modes_of(covariance, error),
         known_to=read[-1],
         source="; ".join(dict.fromkeys(source.name for source in stack.sources)),
         assumed=tuple(dict.fromkeys(notes)),
@@ -310,5 +369,5 @@ def _profile(
             (v for s in used if (v := s.reading.visibility) is not None), default=None
         ),
         members=winds if count > 1 else None,
-        levels=tuple(node.level for node in nodes),
+        levels=tuple(n.level for n in nodes if n.height <= max(read[-1], law.LAW_TOP)),
     )

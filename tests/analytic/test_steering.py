@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from driftmap.air.wind import WindProfile, draw_wind
+from driftmap.air.wind import WindProfile, draw_wind, error_modes
 from driftmap.hazard.sampling import weighted_mean
 from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.lean import drift_direction, steer
@@ -139,7 +139,7 @@ def test_weighted_interval_covers_a_sum_of_uneven_rare_events():
 def test_steering_replaces_one_component_and_no_other():
     rng = np.random.default_rng(4)
     noise, along = rng.standard_normal((6, 50)), rng.standard_normal(50)
-    direction = drift_direction(np.linspace(0, 1000, 6), np.ones(6), 750.0, 900.0)
+    direction = drift_direction(np.linspace(0, 1000, 6), np.eye(6), 900.0)
     steered = steer(noise, direction, along)
     assert direction @ steered == pytest.approx(along)
     across = np.eye(6) - np.outer(direction, direction)
@@ -158,7 +158,7 @@ def test_drift_direction_explains_all_of_the_mean_wind_error():
     rng, copy = np.random.default_rng(6), np.random.default_rng(6)
     east, _ = draw_wind(wind, heights, 4000, rng)
     noise = copy.standard_normal((2, 5, 4000))[0]
-    direction = drift_direction(heights, error, 400.0, 900.0)
+    direction = drift_direction(heights, error_modes(wind, heights), 900.0)
     depth = np.diff(heights)[:, None]
     drift = ((east[1:] + east[:-1]) / 2 * depth).sum(axis=0)
     assert np.corrcoef(direction @ noise, drift)[0, 1] == pytest.approx(1.0, abs=1e-9)

@@ -146,9 +146,9 @@ def test_magnetic_directions_are_turned_by_the_declination():
 
 def test_linear_in_components_between_levels_through_north(tmp_path):
     path = tmp_path / "wind.csv"
-    path.write_text(HEADER + "100,350,10\n900,10,10\n")
+    path.write_text(HEADER + "100,350,10\n190,10,10\n")
     wind = read_winds([str(path)], site_altitude=0.0)
-    east, north = wind.at(500.0)
+    east, north = wind.at(145.0)
     # Two winds of 10 m/s from 350 and 010: from 360 at 9.848 m/s half way.
     assert east == pytest.approx(0.0, abs=1e-12)
     assert north == pytest.approx(-9.848, abs=5e-4)

@@ -166,17 +166,16 @@ def test_bad_words_are_told_in_one_line(text, message):
     assert "\n" not in str(caught.value)
 
 
-def test_carried_aloft_by_the_laws_and_held_above():
+def test_carried_aloft_by_the_law_and_then_as_winds_usually_grow():
     wind = read_wind("12 mph from 240", site_altitude=0.0)
     speed = np.hypot(*wind.at([0.0, 2.0, 10.0, 100.0, 300.0, 5000.0]))
     start = 12 * MILE_PER_HOUR
-    assert speed[0] == speed[1] == pytest.approx(start)
-    assert speed[2] / start == pytest.approx(1.383226, abs=5e-7)
-    assert speed[4] / speed[3] == pytest.approx(3 ** (1 / 7))
-    assert speed[5] == pytest.approx(speed[4])
+    assert speed[:2] == pytest.approx([start, start])
+    assert speed[2] / start == pytest.approx(1.383226, abs=5e-6)
+    assert speed[4] > speed[3] > speed[2]
     assert wind.known_to == 60.0
     said = " ".join(wind.assumed)
-    for word in ("logarithmic", "roughness 0.03 m", "power law", "above 60 m", "age"):
+    for word in ("logarithmic", "roughness 0.03 m", "soundings", "above 60 m", "age"):
         assert word in said
 
 
@@ -206,10 +205,11 @@ def test_variable_wind_has_no_mean_but_its_speed_as_error():
     assert np.allclose(wind.at(wind.height), 0.0)
     assert wind.levels[0].direction is None
     # A speed s from anywhere has components of variance s²/2.
-    assert wind.error[0] == pytest.approx(math.sqrt(1 + 0.4**2 + 4**2 / 2))
+    now = 1.6 * (1 / 12) ** 0.4
+    assert wind.error[0] == pytest.approx(math.sqrt(0.5**2 + now**2 + 0.2**2 + 8))
 
 
 def test_calm_is_not_certain():
     wind = read_wind("calm", site_altitude=0.0)
     assert np.allclose(wind.at(wind.height), 0.0)
-    assert np.all(wind.error >= 1.0)
+    assert np.all(wind.error >= 0.7)

@@ -1,0 +1,91 @@
+"""Do the lines hold what they say? Held against real soundings that nothing was fitted on.
+
+A canopy that sinks at 6 m/s falls through a real sounding; driftmap is told a part of it.
+Source and licence of the soundings: ``tests/data/winds/SOURCES.md``.
+"""
+
+import csv
+import gzip
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from driftmap.air.wind import TAILS, WindLevel, direction_and_speed, error_modes
+from driftmap.winds import merge
+from driftmap.winds.law import surface_shape
+from driftmap.winds.reading import Reading, Setting
+
+DATA = Path(__file__).parents[1] / "data" / "winds" / "soundings.csv.gz"
+MAST = 10.0
+
+
+def _soundings():
+    found = {}
+    with gzip.open(DATA, "rt", encoding="utf-8") as file:
+        for row in csv.DictReader(line for line in file if line[0] != "#"):
+            found.setdefault((row["id"], row["time_utc"]), []).append(row)
+    for rows in found.values():
+        height, east, north = (
+            np.array([float(row[name]) for row in rows])
+            for name in ("height_m", "east_mps", "north_mps")
+        )
+        keep = np.r_[True, height[1:] > MAST]
+        height, wind = height[keep], (east + 1j * north)[keep]
+        height[0] = MAST  # the surface wind is that of a mast
+        place = float(rows[0]["latitude"]), float(rows[0]["longitude"])
+        when = datetime.fromisoformat(rows[0]["time_utc"])
+        if height[-1] > 1500.0 and abs(wind[0]) < 13.0:
+            yield height, wind, Setting(0.0, when=when, now=when, place=place)
+
+
+def _miss(told, top):
+    """How far landings are off, in standard deviations of one component."""
+    off = []
+    for height, wind, setting in _soundings():
+        levels = [
+            WindLevel(z, *map(float, direction_and_speed(w.real, w.imag)), None, "told")
+            for z in told
+            for w in [np.interp(z, height, wind)]
+        ]
+        kind = "surface" if len(told) == 1 else "aloft"
+        known = merge([Reading("told", kind, tuple(levels), age=0.0)], setting)
+        z = np.linspace(0.0, top, 61)
+        depth = np.full(z.size, z[1])
+        depth[[0, -1]] /= 2
+        shape = surface_shape([*np.minimum(z, MAST), MAST], 0.03)
+        true = np.interp(z, height, wind) * shape[:-1] / shape[-1]
+        east, north = known.at(z)
+        off.append(
+            abs(depth @ (true - east - 1j * north))
+            / np.linalg.norm(depth @ error_modes(known, z))
+        )
+    return np.array(off)
+
+
+def _line(share):
+    """Radius that holds a share of a t-vector in two dimensions of unit variances."""
+    return np.sqrt((TAILS - 2) * ((1 - share) ** (-2 / TAILS) - 1))
+
+
+# Some 100 soundings: a share of 0.9 is seen within 0.06, one of 0.99 within 0.02 in 19 of
+# 20 draws. Lines may be somewhat too wide, which errs to the safe side, never too narrow.
+@pytest.mark.parametrize(
+    ("told", "top", "widest"),
+    [
+        ((MAST,), 450.0, 0.72),
+        ((MAST,), 900.0, 0.67),
+        ((MAST,), 1500.0, 0.65),
+        ((MAST, 750.0, 1500.0), 450.0, 0.80),
+        ((MAST, 750.0, 1500.0), 900.0, 0.86),
+    ],
+)
+def test_lines_hold_what_they_say(told, top, widest):
+    off = _miss(told, top)
+    assert off.size > 90
+    assert 0.43 < np.mean(off < _line(0.5)) < widest
+    assert np.mean(off < _line(0.9)) > 0.85
+    assert np.mean(off < _line(0.99)) > 0.97
+    # As narrow as that allows: half the spread would not do.
+    assert np.mean(off < _line(0.9) / 2) < 0.88
