@@ -209,7 +209,7 @@ def test_the_answers_it_rests_on_are_listed(browser, page):
     browser.open(page)
     told = browser.find("#answers").text
     assert "answers-dunlin.toml" in told
-    assert "fire precautions: yes" in told
+    assert "no fire ban: yes" in told
 
 
 def test_keys_turn_the_dial(browser, page):

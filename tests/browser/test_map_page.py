@@ -122,20 +122,25 @@ def test_switch_of_a_piece(browser, page):
 def test_switch_of_a_case_moves_all_its_pieces(browser, page):
     browser.open(page)
     causes(browser)
-    before = drawn(browser, ".case-3")
-    assert before >= 2
-    click(browser, "input[data-piece='3a']")
-    assert browser.js(
-        "return document.querySelector(\"input.whole[data-case='3']\").indeterminate"
+    case = browser.js(
+        "return document.querySelector(\"input[data-piece$='a']\").dataset.case"
     )
-    click(browser, "input.whole[data-case='3']")
-    assert drawn(browser, ".case-3") < before
-    click(browser, "input.whole[data-case='3']")
-    assert drawn(browser, ".case-3") >= 2
+    before = drawn(browser, ".contour")
+    click(browser, f"input[data-piece='{case}a']")
+    assert browser.js(
+        "return document.querySelector(`input.whole[data-case='${arguments[0]}']`)"
+        ".indeterminate",
+        case,
+    )
+    click(browser, f"input.whole[data-case='{case}']")
+    without = drawn(browser, ".contour")
+    assert without < before
+    click(browser, f"input.whole[data-case='{case}']")
+    assert drawn(browser, ".contour") >= without + 2
     assert all(
         box.is_selected()
         for box in browser.driver.find_elements(
-            "css selector", "input[data-piece^='3']"
+            "css selector", f"input[data-piece][data-case='{case}']"
         )
     )
 
