@@ -46,6 +46,7 @@ KNOT: Final = ("time", "east", "north", "height", "v_up")
 
 
 _WAY_POINTS: Final = 9
+_ANY_WAY: Final = 4  # of so many flights one is flown for a case that may go any way
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -292,6 +293,8 @@ class _Flights:
             who = np.flatnonzero(np.isfinite(own) & (own == first))
             return who, np.ones(who.size)
         chance, natural = 1.0 - self.shed_chance, self.keeps_fins.copy()
+        if case.any_way:  # told by its risk alone, which fewer flights know as well
+            natural &= np.arange(natural.size) % _ANY_WAY == 0
         for opening in case.only:
             ends = self._outcomes(opening, case, start)
             chance *= ends[opening.result]

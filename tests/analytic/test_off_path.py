@@ -205,7 +205,7 @@ def test_a_loose_motor_flies_on_and_the_rocket_does_not(cloud, willet):
     rocket, motor = cloud.of("motor tears loose")
     assert motor.body == "loose motor"
     mass = 2 * cloud.energy[rocket.rows] / cloud.speed[rocket.rows] ** 2
-    weigh = cloud.draws["lift-off mass"] / 1.85
+    weigh = cloud.draws["lift-off mass"][rocket.who] / 1.85
     # The motor took its case, as heavy as its propellant, and the propellant.
     np.testing.assert_allclose(mass, (1.85 - 2 * 0.19) * weigh, rtol=1e-9)
     far = np.hypot(cloud.east[motor.rows], cloud.north[motor.rows])
