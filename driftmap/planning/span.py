@@ -61,6 +61,13 @@ _TOO_FAR: Final = "landings move too far between the winds worked out"
 _WORST_OF_ALL: Final = frozenset({Kind.UNDER_THE_FALL, Kind.INDIVIDUAL_RISK})
 """Kinds that look at all areas and name the worst, which may change with the wind."""
 
+_QUANTILES: Final = frozenset({Kind.RAIL_SPEED, Kind.RAIL_OVER_WIND, Kind.DESCENT})
+"""Kinds that hold a quantile of the flights against a limit."""
+
+_ROOM: Final = 0.03
+"""Share by which such a quantile must keep clear of it: some standard errors of the 5 %
+quantile of 4,000 flights. Assumed."""
+
 _GENTLE: Final = frozenset({Kind.INDIVIDUAL_RISK, Kind.CASUALTIES_IF})
 """Kinds that hold above their limit, and fail where the figure is `_TIMES` as much."""
 
@@ -303,7 +310,7 @@ def strictest(
     """
     limits = read_limits(setup.flight, setup.site)
     seen, _ = judge(net.cloud, setup.site, wind, limits=limits, lines=net.lines)
-    netted = {_key(check): check for check in seen}
+    netted = {_key(check): _with_room(check) for check in seen}
     found: dict[Key, list[Check]] = {}
     for checks in flown:
         for check in checks:
@@ -319,6 +326,20 @@ def strictest(
         Check(kind=Kind.MISSING, name=_TOO_FAR, outcome="warn", source=_NO_SOURCE)
     ] * net.coarse
     return (*merged.values(), *far)
+
+
+def _with_room(check: Check) -> Check:
+    """Let a quantile near its limit not pass.
+
+    Gusts are drawn anew where the air is cut into other layers, and the quantile of a wind
+    between moves by that.
+    """
+    if check.kind not in _QUANTILES or check.limit is None or check.outcome != "pass":
+        return check
+    _, high = _ends(check)
+    sign = 1.0 if check.sense == "most" else -1.0
+    beyond = high + _ROOM * abs(high) > sign * check.limit
+    return replace(check, outcome="warn") if beyond else check
 
 
 def _key(check: Check) -> Key:

@@ -20,10 +20,10 @@ from driftmap.dial.node import WORDS
 from driftmap.dial.reach import Reach
 from driftmap.dial.winds import metered_wind
 from driftmap.ground.site import Area
-from driftmap.planning import Setup, Supposition
+from driftmap.planning import Setup, Supposition, span
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.rules import Occasion, picked_rules, read_answers
-from driftmap.verdict.check import RANK, decide
+from driftmap.verdict.check import RANK, Check, Kind, decide
 
 ROOT = Path(__file__).parents[2]
 
@@ -177,3 +177,18 @@ def test_a_rail_into_the_wind_is_the_same_cell_turned(setup):
     assert hits[0] == pytest.approx(hits[1], abs=0.02)
     assert math.isclose(cells[0].wind[0], cells[1].wind[0])
     assert {cell.word for cell in cells} <= set(WORDS)
+
+
+@pytest.mark.parametrize(("low", "outcome"), [(4.05, "warn"), (4.2, "pass")])
+def test_a_quantile_close_to_its_limit_does_not_pass_between_winds(low, outcome):
+    """Seen once: 4.00 times in the winds flown, 3.997 between them, of at least 4."""
+    check = Check(
+        kind=Kind.RAIL_OVER_WIND,
+        value=8.0,
+        interval=(low, 28.0),
+        limit=4.0,
+        outcome="pass",
+        source="",
+        sense="least",
+    )
+    assert span._with_room(check).outcome == outcome
