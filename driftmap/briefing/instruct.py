@@ -7,6 +7,8 @@ from typing import Final
 from driftmap.briefing.facts import climb, falls, straight_down
 from driftmap.briefing.voice import Voice
 from driftmap.failures.bodies import by_opening
+from driftmap.hazard.zones import anywhere
+from driftmap.report.words import rounded
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["instruction", "opens_by"]
@@ -37,6 +39,16 @@ def opens_by(assessment: Assessment) -> float | None:
     return trigger.value + _OPENING if trigger.at == "time" else None
 
 
+def off_its_path(assessment: Assessment, voice: Voice) -> list[str]:
+    """Say how often, and how far, something may come down on any side."""
+    found = anywhere(assessment.cloud)
+    if found is None or not found.likelihood:
+        return []
+    count = voice.count(int(rounded(1 / found.likelihood, 2, down=True)))
+    far = voice.distance(found.within)
+    return [voice.say("instruct.anywhere", count=count, distance=far)]
+
+
 def instruction(assessment: Assessment, voice: Voice) -> list[str]:
     """Say where to stand, and what to do when nothing opens.
 
@@ -50,9 +62,9 @@ def instruction(assessment: Assessment, voice: Voice) -> list[str]:
     Returns
     -------
     list of str
-        Two short sentences.
+        A few short sentences.
     """
-    told = [voice.say("instruct.stand")]
+    told = [voice.say("instruct.stand"), *off_its_path(assessment, voice)]
     fast = straight_down(falls(assessment))
     devices = sorted(assessment.flight.recovery, key=by_opening)
     if fast is None or not devices:

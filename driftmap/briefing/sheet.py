@@ -19,6 +19,7 @@ from driftmap.briefing.facts import (
     straight_down,
 )
 from driftmap.briefing.harms import comes_down, hits_like, weight_name, where_read
+from driftmap.briefing.instruct import off_its_path
 from driftmap.briefing.picture import drawn_kinds, field_picture
 from driftmap.briefing.reasons import reasons
 from driftmap.briefing.voice import Voice
@@ -84,6 +85,7 @@ def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) ->
             picture=field_picture(assessment, places, zoned, voice),
             drawn=drawn_kinds(assessment, places, zoned),
             key=_key(zoned, voice),
+            anywhere=off_its_path(assessment, voice),
             stand=[_stand(spot, voice) for spot in people[:_MOST_PLACES]],
             stand_more=_count(len(people) - _MOST_PLACES, voice),
             look=_look(assessment, people, found[0], voice),

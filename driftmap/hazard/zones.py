@@ -15,7 +15,17 @@ from driftmap.ground.contours import Contour
 from driftmap.hazard.harm import ENERGIES
 from driftmap.montecarlo.cloud import Cloud, Part
 
-__all__ = ["HURTS", "KILLS", "Kind", "Zone", "calmed", "grade", "zones"]
+__all__ = [
+    "HURTS",
+    "KILLS",
+    "Anywhere",
+    "Kind",
+    "Zone",
+    "anywhere",
+    "calmed",
+    "grade",
+    "zones",
+]
 
 Kind: TypeAlias = Literal["danger", "caution"]
 
@@ -108,10 +118,56 @@ def calmed(shape: shapely.Geometry) -> shapely.MultiPolygon:
     return shapely.MultiPolygon(list(shapely.get_parts(round_)))
 
 
+@dataclass(frozen=True, slots=True)
+class Anywhere:
+    """What may come down on any side, as a rocket that goes off its path under power.
+
+    Parameters
+    ----------
+    likelihood : float
+        Share of flights to which it happens.
+    within : float
+        Distance from the pad that holds 99 % of what can kill or maim of it [m].
+    """
+
+    likelihood: float
+    within: float
+
+
+def anywhere(cloud: Cloud) -> Anywhere | None:
+    """Sum up the cases that may go any way, which no zone can hold.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+
+    Returns
+    -------
+    Anywhere or None
+        None where no such case brings down anything that can kill or maim.
+    """
+    cases = {case.name: case for case in cloud.tree.cases if case.any_way}
+    found = [
+        (cases[part.case].probability, part)
+        for part in cloud.parts
+        if part.case in cases and _grade_of(cloud, part) == "danger"
+    ]
+    if not found:
+        return None
+    far = max(
+        float(np.quantile(np.hypot(cloud.east[p.rows], cloud.north[p.rows]), 0.99))
+        for _, p in found
+    )
+    return Anywhere(sum({p.case: share for share, p in found}.values()), far)
+
+
 def zones(
     cloud: Cloud, contours: Mapping[tuple[str, str], tuple[Contour, ...]]
 ) -> tuple[Zone, ...]:
     """Put the outlines of all pieces in all cases together by the harm they do.
+
+    Cases that may go any way are left to `anywhere`: they would paint the whole field.
 
     Each outline holds 99 % of the landings of its piece, however unlikely its case, so
     a zone holds at least as much of everything that falls with its grade of harm.
@@ -128,7 +184,12 @@ def zones(
     tuple of Zone
         Danger before caution; one that nothing falls in is left out.
     """
-    graded = [(_grade_of(cloud, part), part) for part in cloud.parts]
+    any_way = {case.name for case in cloud.tree.cases if case.any_way}
+    graded = [
+        (_grade_of(cloud, part), part)
+        for part in cloud.parts
+        if part.case not in any_way
+    ]
     kinds: tuple[Kind, ...] = ("danger", "caution")
     return tuple(
         _zone(kind, cloud, [part for its, part in graded if its == kind], contours)
