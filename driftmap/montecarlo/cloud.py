@@ -360,6 +360,10 @@ def _joined(
                 own = stands_for[case.name]
                 parts.append(Part(*key, body.count, flights, rows, who, own))
                 at = rows.stop
+    if not columns:
+        raise FlightError(
+            plan.flight.source, "", f"nothing asked for happened in {samples:,} flights"
+        )
     found = dict(zip(LANDED, np.concatenate(columns, axis=1), strict=True))
     way_up = np.concatenate([block.way_up for block in blocks], axis=1)
     size = len(WAY_UP)

@@ -99,8 +99,8 @@ def people_checks(
     crowd = _union(area for area in site.areas if area.occupied)
     clear = [a for a in site.areas if not a.occupied and a.role in _KEPT_CLEAR]
     perhaps = [a for a in clear if a.role in _PERHAPS and a.people is None]
-    rare = {case.name for case in cloud.tree.cases if case.rare}
-    found = [check for hit in hits for check in _detail(hit, limits, rare)]
+    judged = {c.name for c in cloud.tree.cases if not (c.any_way or c.rare)}
+    found = [check for hit in hits for check in _detail(hit, limits, judged)]
     if crowd is not None:
         hit = reached(cloud, crowd, beyond=PERSON_RADIUS)
         total = _known(hits, mixture(cloud, hit))
@@ -178,7 +178,7 @@ def ground_checks(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list
     ]
 
 
-def _detail(hit: AreaHit, limits: Mapping[str, Limit], rare: Set[str]) -> list[Check]:
+def _detail(hit: AreaHit, limits: Mapping[str, Limit], judged: Set[str]) -> list[Check]:
     """Tell of one area what is judged of all together."""
     area = hit.area
     if not area.occupied and area.role not in _KEPT_CLEAR:
@@ -189,7 +189,7 @@ def _detail(hit: AreaHit, limits: Mapping[str, Limit], rare: Set[str]) -> list[C
         checks += [
             share(Kind.LANDS_IN_FAILURE, name, area.name, p, limit)
             for name, p in hit.cases.items()
-            if name not in rare
+            if name in judged
         ]
     return checks
 

@@ -228,6 +228,9 @@ def test_a_case_that_goes_any_way_is_left_to_its_risk(quiet):
         moved(cloud, "nothing deploys", (-450, 0), 0.5, energy=5000.0), site()
     )
     assert set(found) == {Kind.AMONG_PEOPLE, Kind.INDIVIDUAL_RISK}
+    hits = area_hits(cloud, site(), {})
+    told = {c.case for c in people_checks(cloud, site(), hits, LIMITS)}
+    assert "nothing deploys" not in told
 
 
 def test_casualties_of_one_failure_hold_and_ten_times_fail(quiet):
