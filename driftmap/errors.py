@@ -122,7 +122,7 @@ def one_line(message: str) -> str:
     Examples
     --------
     >>> len(one_line("'" + "x" * 5000 + "' is no wind"))
-    132
+    131
     """
     line = visible(" ".join(message.split()))
     line = _QUOTE.sub(lambda found: _cut(found[0], LONGEST_QUOTE), line)

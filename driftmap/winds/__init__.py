@@ -315,7 +315,7 @@ def read_wind(
     --------
     >>> wind = read_wind("5 m/s from 270 at 10 m", site_altitude=0.0)
     >>> float(wind.at(100.0)[0])
-    6.981863
+    6.84442
     """
     return read_winds(
         [text], site_altitude=site_altitude, declination=declination, when=when

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from math import exp, pi, sqrt
 from pathlib import Path
 
@@ -40,7 +41,8 @@ def test_a_planned_fall_is_flown_as_the_plan(tmp_path):
     cloud = fly(flight, CALM, 0.0, samples=400, seed=3)
     assert cloud.tree.cases[0].name == BARE
     causes = {case.cause for case in cloud.tree.cases}
-    assert causes == {BARE, "fins come off", "nose cone lost"}
+    under_power = {case.cause for case in cloud.tree.cases if case.any_way}
+    assert causes - under_power == {BARE, "fins come off", "nose cone lost"}
     area = 0.48 * flight.airframe.cross_section
     vt2 = 2 * flight.dry_mass * 9.80665 / (1.19 * area)  # air of 300 m, on its way
     height = float(np.median(cloud.apogee.height))
@@ -68,7 +70,9 @@ def test_one_way_down_must_be_planned(tmp_path, planned, keep, told):
 def test_no_recovery_is_never_silently_go(tmp_path):
     site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
     wind = read_wind(
-        str(ROOT / "examples" / "morning.csv"), site_altitude=site.elevation
+        str(ROOT / "examples" / "morning.csv"),
+        site_altitude=site.elevation,
+        when=datetime.fromisoformat("2026-06-13T08:30-07:00"),
     )
     result = assess(read_flight(bare(tmp_path)), site, wind, samples=500)
     (check,) = [c for c in result.checks if c.kind is Kind.NO_RECOVERY]

@@ -6,6 +6,7 @@ velocity, axis and its rate, with mass, thrust and air as functions of time and 
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -193,7 +194,8 @@ def rigid_apogee(rocket, air):
 @pytest.fixture(scope="module")
 def noon():
     """The examples' wind at noon over their site at 4,050 ft, and where it comes from."""
-    wind = read_wind(str(EXAMPLES / "noon.csv"), site_altitude=1234.4)
+    when = datetime.fromisoformat("2026-06-13T12:15-07:00")
+    wind = read_wind(str(EXAMPLES / "noon.csv"), site_altitude=1234.4, when=when)
     return mean_air(wind, Sky(1234.4), 4000.0), direction_and_speed(*wind.at(10.0))[0]
 
 

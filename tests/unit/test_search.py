@@ -103,7 +103,7 @@ def test_what_is_known_moves_the_search(tmp_path):
         ("[[down]\n", "is not TOML"),
         ("down = 3", "must be a table"),
         (
-            f"[case]\nnot = {['recovery works', 'nothing deploys', 'early opening', 'late opening', 'canopy tangles', 'fins come off', 'nose cone lost']}",
+            f"[case]\nnot = {['recovery works', 'nothing deploys', 'early opening', 'late opening', 'canopy tangles', 'fins come off', 'nose cone lost', 'goes off its path', 'motor tears loose', 'motor bursts']}",
             "rules out every case",
         ),
     ],

@@ -29,9 +29,9 @@ def _wind(height=(2.0, 1000.0), east=3.0, **more):
 @pytest.mark.parametrize(
     ("read", "apogee", "kind"),
     [
-        ((2.0, 60.0), 361.0, Kind.WIND_GAP),
+        ((2.0, 60.0), 411.0, Kind.WIND_GAP),
         ((2.0, 2000.0), 900.0, Kind.WIND_LAYER),
-        ((2.0, 60.0, 1061.0), 361.0, Kind.WIND_LAYER),
+        ((2.0, 60.0, 1061.0), 411.0, Kind.WIND_LAYER),
     ],
 )
 def test_far_from_any_wind_read_holds(read, apogee, kind):
