@@ -45,7 +45,7 @@ def test_export_writes_what_was_asked(tmp_path, formats, files):
     asked = [part for name in formats for part in ("--as", name)]
     result = run(export_command, *asked, "--out", str(tmp_path))
     assert {path.name for path in tmp_path.iterdir()} == files
-    assert result.exit_code == CODES[result.output.split(";")[0]]
+    assert result.exit_code == CODES[result.stdout.split(";")[0]]
     assert all(name in result.output for name in files)
 
 
@@ -90,7 +90,7 @@ def test_brief_writes_one_page(tmp_path):
         brief_command, "--language", "de", "--units", "si", "--out", str(tmp_path)
     )
     assert [path.name for path in tmp_path.iterdir()] == ["briefing.html"]
-    assert result.exit_code == CODES[result.output.split(";")[0]]
+    assert result.exit_code == CODES[result.stdout.split(";")[0]]
     page = (tmp_path / "briefing.html").read_text("utf-8")
     assert '<html lang="de"' in page
     assert "ft" not in page.partition("<main>")[2].partition("<svg")[0]

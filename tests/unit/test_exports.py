@@ -174,13 +174,19 @@ def test_kml_is_read_by_another_reader(demo):
 
 
 def test_kml_coordinates_have_no_blanks_inside_and_colours_eight_digits(demo):
+    ground = [demo.site.boundary, demo.site.waiver.shape]
+    ground += [hit.area.shape for hit in demo.areas]
+    ground += [line.shape for lines in demo.contours.values() for line in lines]
+    drawn = shapely.get_coordinates(ground)
+    landed = np.hypot(demo.cloud.east, demo.cloud.north).max()
+    reach = max(np.hypot(*drawn.T).max(), landed) + 0.1  # seven decimals are 1.1 cm
     root = ET.fromstring(kml_text(demo))
     assert root.attrib["version"] == "2.3"
     for row in root.iter(f"{KML}coordinates"):
         for spot in row.text.split():
             longitude, latitude = map(float, spot.split(","))
-            assert abs(longitude - demo.site.longitude) < 0.2
-            assert abs(latitude - demo.site.latitude) < 0.2
+            # East is by longitude: swapped, a place would lie half the world away.
+            assert np.hypot(*demo.site.to_local(longitude, latitude)) <= reach
     colours = [c.text for c in root.iter(f"{KML}color")]
     assert colours
     assert all(len(c) == 8 and set(c) <= set("0123456789abcdef") for c in colours)
