@@ -41,6 +41,10 @@ _GROWTH: Final = 0.03
 _ISLET: Final = 0.005
 """Parts of an outline smaller than this share of its area are noise of the sampling."""
 
+_LOST: Final = 0.001
+"""Share of the landings that may lie on such parts; more is no noise, as where a case has so
+few flights that one landing is an islet."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Zone:
@@ -97,22 +101,24 @@ def grade(energy: float) -> Kind | None:
     return "caution" if energy >= HURTS.value else None
 
 
-def calmed(shape: shapely.Geometry) -> shapely.MultiPolygon:
+def calmed(shape: shapely.Geometry, *, islet: float = _ISLET) -> shapely.MultiPolygon:
     """Round an outline outward and drop islets of sampling noise.
 
     Parameters
     ----------
     shape : shapely.Geometry
         Polygons [m].
+    islet : float
+        Share of the area below which a part is dropped.
 
     Returns
     -------
     shapely.MultiPolygon
-        It covers the shape but for islets, each smaller than a two-hundredth of it.
+        It covers the shape but for its islets.
     """
     parts = shapely.get_parts(shape)
     whole = shapely.area(parts).sum()
-    kept = shapely.union_all(parts[shapely.area(parts) >= _ISLET * whole])
+    kept = shapely.union_all(parts[shapely.area(parts) >= islet * whole])
     step = _GROWTH * np.sqrt(whole)
     round_ = kept.buffer(step, quad_segs=6).buffer(-step / 2, quad_segs=6)
     return shapely.MultiPolygon(list(shapely.get_parts(round_)))
@@ -214,7 +220,9 @@ def _zone(
     if kind == "caution":
         planned = [p for p in parts if p.case == WORKS and p.body == "rocket"]
         speaks = planned[0] if planned else speaks
-    outlines = {p: calmed(contours[p.case, p.body][-1].shape) for p in parts}
+    outlines = {
+        p: _outline(cloud, p, contours[p.case, p.body][-1].shape) for p in parts
+    }
     whole = shapely.union_all(list(outlines.values()))
     return Zone(
         kind,
@@ -226,6 +234,16 @@ def _zone(
         _median(cloud.energy, speaks),
         float(np.quantile(cloud.time[speaks.rows], 0.05)),
     )
+
+
+def _outline(
+    cloud: Cloud, part: Part, shape: shapely.MultiPolygon
+) -> shapely.MultiPolygon:
+    """Calm an outline; islets stay where more than noise lands on them."""
+    calm, at = calmed(shape), (cloud.east[part.rows], cloud.north[part.rows])
+    shapely.prepare([shape, calm])
+    lost = shapely.intersects_xy(shape, *at) & ~shapely.intersects_xy(calm, *at)
+    return calmed(shape, islet=0.0) if lost.mean() > _LOST else calm
 
 
 def _median(column: FloatArray, part: Part) -> float:
