@@ -1,5 +1,6 @@
 """Fixtures that several kinds of test share: the demo assessment and a real browser."""
 
+import dataclasses
 import json
 import os
 import shutil
@@ -40,17 +41,32 @@ def demo():
 
 
 @pytest.fixture(scope="session")
-def dial():
-    """A small dial of a small flight: it has winds to go, to hold and not to go in."""
+def lenient():
+    """The demo site with limits that some hundred flights can show to be kept."""
     site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    own = {
+        "area_hit": "5 %",
+        "descent_speed_streamer": "17 m/s",
+        "individual_risk": 1e-4,
+        "expected_casualties": 1e-3,
+        "set_by": "a test",
+        "set_on": "2026-06-01",
+    }
+    return dataclasses.replace(site, limits={**site.limits, **own})
+
+
+@pytest.fixture(scope="session")
+def dial(lenient):
+    """A small dial of a small flight: it has winds to go, to hold and not to go in."""
+    site = lenient
     flight = read_flight(ROOT / "examples" / "dunlin.toml")
     # With every question answered, so that a go is a go.
     when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
     occasion = Occasion(site.name, flight.name, when, site.longitude)
     files = [ROOT / "examples" / "answers-dunlin.toml"]
     answers = read_answers(files, picked_rules(site), occasion)
-    setup = Setup(flight, site, samples=4000, seed=1, answers=answers)
-    reach = Reach(10 * MILE_PER_HOUR, speeds=5, directions=6)
+    setup = Setup(flight, site, samples=600, seed=1, answers=answers)
+    reach = Reach(10 * MILE_PER_HOUR, speeds=4, directions=6)
     return compute_dial(setup, Supposition(site.elevation), reach)
 
 

@@ -94,8 +94,12 @@ def winds_of(reach, i, j, count, seed):
 
 @pytest.mark.parametrize("azimuth", ["into the wind", 2.0])
 @pytest.mark.parametrize(("i", "j"), [(0, 5), (1, 2)])
-def test_no_check_of_a_wind_is_beyond_the_bound_of_its_cell(setup, azimuth, i, j):
-    own = setup if isinstance(azimuth, str) else with_rail(setup, azimuth)
+def test_no_check_of_a_wind_is_beyond_the_bound_of_its_cell(
+    setup, lenient, azimuth, i, j
+):
+    # A cell with a no-go corner is left out: there would be nothing to compare.
+    own = dataclasses.replace(setup, site=lenient, samples=1000)
+    own = own if isinstance(azimuth, str) else with_rail(own, azimuth)
     reach = Reach(5.0, 3, 12)
     cell, corners = cell_of(own, reach, i, j)
     assert cell is not None

@@ -36,7 +36,8 @@ from driftmap.dial.pack import (
 from driftmap.dial.told import tell_reasons
 from driftmap.dial.winds import known_wind
 from driftmap.errors import InputError
-from driftmap.planning import Setup, Supposition
+from driftmap.ground.site import read_site
+from driftmap.planning import Supposition
 from driftmap.planning.trial import flown, judged
 from driftmap.report.sentences import sentence
 from driftmap.rules import surface_wind
@@ -193,7 +194,7 @@ def test_a_rail_with_a_bearing_is_flown_in_every_wind(dial):
     setup = dataclasses.replace(
         dial.setup, flight=flight.model_copy(update={"rail": rail}), samples=60
     )
-    small = compute_dial(setup, dial.supposition, Reach(4.0, 2, 4))
+    small = compute_dial(setup, dial.supposition, Reach(4.0, 1, 4))
     for node in small.nodes:
         wind = metered_wind(dial.supposition, node.wind[1], node.wind[0])
         assert node.checks == judged(flown(setup, wind), setup, wind).checks
@@ -301,10 +302,11 @@ def test_symbols_need_no_escape():
 
 
 def test_the_same_seed_gives_the_same_page(dial):
-    again = compute_dial(dial.setup, dial.supposition, Reach(dial.reach.top, 1, 4))
-    twice = compute_dial(dial.setup, dial.supposition, Reach(dial.reach.top, 1, 4))
+    setup = dataclasses.replace(dial.setup, samples=60)
+    again = compute_dial(setup, dial.supposition, Reach(dial.reach.top, 1, 4))
+    twice = compute_dial(setup, dial.supposition, Reach(dial.reach.top, 1, 4))
     assert dial_html(again, units="us") == dial_html(twice, units="us")
-    other = Setup(dial.setup.flight, dial.setup.site, dial.setup.samples, 2)
+    other = dataclasses.replace(setup, seed=2)
     differs = compute_dial(other, dial.supposition, Reach(dial.reach.top, 1, 4))
     assert dial_html(again, units="us") != dial_html(differs, units="us")
 
@@ -319,8 +321,12 @@ def test_a_wind_that_cannot_be_flown_holds_and_says_why(dial):
 
 def test_sentences_come_back_word_for_word(dial):
     """Numbers taken out of a sentence, and those left in it, are the same sentence."""
-    told = tell_reasons(dial.nodes, [], "si")
-    for node, lines in zip(dial.nodes, told["lines"], strict=True):
+    # The limits of the site itself leave a dozen checks open, with figures of their own.
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    setup = dataclasses.replace(dial.setup, site=site, samples=100)
+    nodes = compute_dial(setup, dial.supposition, Reach(dial.reach.top, 1, 4)).nodes
+    told = tell_reasons(nodes, [], "si")
+    for node, lines in zip(nodes, told["lines"], strict=True):
         bad = [c for c in node.checks if c.outcome != "pass" and not c.question]
         for check, (_, outcome, _, text, *numbers) in zip(bad, lines, strict=True):
             parts = told["texts"][text]

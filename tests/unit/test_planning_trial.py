@@ -20,6 +20,7 @@ from driftmap.planning.trial import (
     try_flight,
     unpack,
 )
+from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess
 from driftmap.verdict.check import decide
@@ -67,7 +68,7 @@ def test_a_setup_travels_with_its_read_only_mappings(setup):
 
 
 def test_what_cannot_be_flown_is_not_known_and_never_go(setup):
-    tall = setup.flight.apogee.model_copy(update={"time": 0.5})
+    tall = setup.flight.apogee.model_copy(update={"time": Uncertain(0.5)})
     wrong = replace(setup, flight=setup.flight.model_copy(update={"apogee": tall}))
     trial = try_flight(wrong, suppose(Supposition(0.0), 0.0, 1.0))
     assert trial.verdict == "not known"
