@@ -123,6 +123,7 @@ def test_thin_fins_flutter_off_and_all_else_makes_room(dual):
     assert np.median(cloud.time[part.rows]) < np.median(cloud.time[works.rows])
 
 
+@pytest.mark.long
 def test_fins_that_rarely_flutter_have_flights_of_their_own(dual):
     """Their share is the mean chance, as by 16 times the flights, and all sums to 1."""
     few, many = flown(dual, samples=4096), flown(dual, samples=65_536)
@@ -375,6 +376,7 @@ def test_a_rare_end_has_flights_of_its_own(dual):
     assert whole.estimate == pytest.approx(1.0)
 
 
+@pytest.mark.long
 def test_a_rare_end_falls_where_plain_flights_of_it_fall(dual):
     """The same end from 60,000 plain flights: share within 3, mean within 3 errors."""
     strong = dual.recovery[1].model_copy(update={"strength": {"lines": 700.0}})

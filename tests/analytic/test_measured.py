@@ -166,6 +166,7 @@ def test_heights_all_wrong_by_a_share_stay_within_the_spread_of_drag(scale):
     assert abs(found.drag - flown.drag) == pytest.approx(found.drag_spread, rel=0.25)
 
 
+@pytest.mark.long
 def test_errors_of_drag_have_the_size_told():
     """16 records without a common error: (error/spread)² has mean 1, within 4 deviations."""
     flown = FLOWN["middle"]

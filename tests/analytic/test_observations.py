@@ -155,6 +155,7 @@ def test_places_on_the_way_down_are_those_of_the_integrator(cloud, wind, cases):
     assert np.abs(at[2] - 500.0).max() < 25
 
 
+@pytest.mark.long
 def test_flights_flown_toward_a_find_agree_with_many_plain_ones(wind, cloud):
     """The chance of each case by steered flights is that of very many plain ones."""
     flight = cloud.plan.flight

@@ -43,6 +43,7 @@ def spot(pilot):
     return Area("spot", "camp", shapely.box(*(middle - 17), *(middle + 17)), people=1)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_within_a_factor_of_two_of_brute_force(flight, pilot, spot):
     plain = fly(flight, WIND, 0.0, samples=150_000, seed=9)

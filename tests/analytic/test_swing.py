@@ -361,6 +361,7 @@ def point_mass(r, share):
     return -x
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_rule_of_thumb_over_random_rockets():
     """c = 1 / (1 + 0.12 λ a / v0²) of full turning, within its scatter of 0.09.

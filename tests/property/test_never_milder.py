@@ -92,6 +92,7 @@ def winds_of(reach, i, j, count, seed):
     return [reach.wind(i + a, j + b) for a, b in zip(u, v, strict=True)]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("azimuth", ["into the wind", 2.0])
 @pytest.mark.parametrize(("i", "j"), [(0, 5), (1, 2)])
 def test_no_check_of_a_wind_is_beyond_the_bound_of_its_cell(
@@ -152,6 +153,7 @@ def test_a_small_crowd_between_the_winds_is_seen(setup):
     assert "fail" in landing(found.cells[i, j].checks)
 
 
+@pytest.mark.long
 def test_the_lightest_air_counts_in_the_lowest_cell(setup):
     """Into the wind, the lightest air leans the rail to where it comes from."""
     reach = Reach(4.0, 2, 8)

@@ -102,6 +102,7 @@ STEPS = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("scenes", STEPS.values(), ids=STEPS)
 def test_worse_is_never_milder(speak, scenes):
     words = [speak(scene)[0] for scene in scenes]

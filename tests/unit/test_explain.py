@@ -80,6 +80,7 @@ def test_what_would_settle_it_does(tmp_path):
     assert any("opened would settle it" in line for line in told["advice"])
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_true_case_is_seldom_called_odd():
     """False alarms: fewer than 1 in 100 by construction; 3 errors of 200 above it fail.

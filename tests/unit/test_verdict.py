@@ -400,6 +400,7 @@ def test_bad_limits_are_refused_by_name(flight, site, key, value, told):
         read_limits(flight, replace(site, limits={key: value}))
 
 
+@pytest.mark.long
 def test_what_would_turn_it_is_really_flown(flight, site):
     """Each change listed comes out better than the plan when it is flown by itself."""
     bare = replace(site, rules="")
@@ -426,6 +427,7 @@ def test_what_would_turn_it_is_really_flown(flight, site):
     assert ("whatever the aim" in told) == bool(turning.stays)
 
 
+@pytest.mark.long
 def test_what_nothing_turns_is_told_first(flight, site):
     """A limit that no canopy, aim or weaker wind meets stands before any proposal."""
     strict = replace(site, rules="", limits={"rail_speed": "200 m/s"})
