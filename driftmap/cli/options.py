@@ -90,7 +90,7 @@ def run_options(command: F) -> F:
     return _stack(
         click.option(
             "--samples",
-            type=click.IntRange(1, 5_000_000),
+            type=click.IntRange(20, 5_000_000),
             default=20_000,
             show_default=True,
             help="Flights flown in each case.",

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from math import log, pi, sqrt
 from typing import Final
 
+from driftmap.errors import FlightError
 from driftmap.failures.case import Body, Release, Stage
 from driftmap.formulas.canopies import GLIDE, drag_spread
 from driftmap.formulas.plates import PLATE_SHARE, plate_glide
@@ -336,5 +337,12 @@ class Bench:
         """Give the rocket after the burn, less the mass that came off [kg]."""
         frame = self.flight.airframe
         mass = self.flight.dry_mass - less
+        if mass <= 0:
+            raise FlightError(
+                self.flight.source,
+                "recovery",
+                f"what comes off weighs {less:.3g} kg, no less than the rocket after the "
+                f"burn, {self.flight.dry_mass:.3g} kg; state the mass of its devices",
+            )
         across = frame.length * frame.diameter
         return Body("rocket", mass, stages, across, before=before, unlit=unlit)

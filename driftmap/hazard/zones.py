@@ -173,7 +173,8 @@ def zones(
 ) -> tuple[Zone, ...]:
     """Put the outlines of all pieces in all cases together by the harm they do.
 
-    Cases that may go any way are left to `anywhere`: they would paint the whole field.
+    Cases that may go any way are left to `anywhere`: they would paint the whole field. So
+    are those too rare to be judged by themselves, whatever a file says of them.
 
     Each outline holds 99 % of the landings of its piece, however unlikely its case, so
     a zone holds at least as much of everything that falls with its grade of harm.
@@ -190,11 +191,9 @@ def zones(
     tuple of Zone
         Danger before caution; one that nothing falls in is left out.
     """
-    any_way = {case.name for case in cloud.tree.cases if case.any_way}
+    apart = {c.name for c in cloud.tree.cases if c.any_way or c.rare}
     graded = [
-        (_grade_of(cloud, part), part)
-        for part in cloud.parts
-        if part.case not in any_way
+        (_grade_of(cloud, part), part) for part in cloud.parts if part.case not in apart
     ]
     kinds: tuple[Kind, ...] = ("danger", "caution")
     return tuple(

@@ -174,7 +174,9 @@ def check_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
     flown = reasons.flights_flown(assessment.cloud)
 
     def row(check: Check) -> dict[str, Any]:
-        value, interval = reasons.figure(check, flown[check.case], units)
+        value, interval = reasons.figure(
+            check, flown.get(check.case, assessment.cloud.flights), units
+        )
         return {
             "outcome": check.outcome,
             "word": _OUTCOMES[check.outcome],

@@ -139,7 +139,7 @@ def share(p: float, interval: tuple[float, float], flights: int) -> str:
     """
     if p == 0:
         upper = interval[1]
-        rare = f" ({one_in(upper, bound=True)})" if upper < 0.1 else ""
+        rare = f" ({one_in(upper, bound=True)})" if 0 < upper < 0.1 else ""
         below = percent(upper, bound=True)
         return f"none seen in {flights:,} flights: under {below}{rare}"
     if p == 1:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+from driftmap.errors import FlightError
 from driftmap.formulas.normalforce import (
     NOSE_CENTRE,
     NOSE_SLOPE,
@@ -153,6 +154,7 @@ class _Bench:
             return given, True
         if frame.centre_of_mass is None or not fins:
             return self._default("static margin", MARGIN), False
+        self._refuse_outside(fins)
         margin = (self._centre(fins) - frame.centre_of_mass.value) / frame.diameter
         sd = 0.25
         if frame.centre_of_mass.spread is not None:
@@ -164,6 +166,27 @@ class _Bench:
             "centre of mass, spread 0.25 calibres (assumed)"
         )
         return Spread("normal", margin, sd), True
+
+    def _refuse_outside(self, fins: list[Piece]) -> None:
+        """Refuse a centre of mass or fins that do not lie on the rocket."""
+        frame, source = self.flight.airframe, self.flight.source
+        middle = 0.0 if frame.centre_of_mass is None else frame.centre_of_mass.value
+        if not 0.2 * frame.length <= middle <= 0.95 * frame.length:
+            raise FlightError(
+                source,
+                "airframe.centre_of_mass",
+                f"must lie from {0.2 * frame.length:.2f} to {0.95 * frame.length:.2f} m "
+                f"behind the tip of a rocket of {frame.length:g} m (got {middle:g} m)",
+            )
+        for fin in fins:
+            ends = (fin.position or 0.0) + (fin.root or 0.0)
+            if fin.position is not None and ends > frame.length + 0.02:
+                raise FlightError(
+                    source,
+                    f"piece {fin.name!r}.position",
+                    f"puts the fin's root to {ends:.2f} m, beyond the end of a rocket of "
+                    f"{frame.length:g} m",
+                )
 
     def _fin_slope(self, fin: Piece) -> float:
         sizes = (fin.root or 0.0, fin.tip or 0.0, fin.span or 0.0)

@@ -37,6 +37,10 @@ __all__ = ["AreaHit", "area_hits", "ground_checks", "harm_checks", "people_check
 
 _TEN_TIMES: Final = 10.0  # of a yardstick, where it no longer holds but fails
 
+_WIRES: Final = 10.0
+"""How far a rocket with its canopy and cord may come down beside the line as drawn and
+hang on it [m]; assumed."""
+
 _FETCHING: Final = (
     "nobody climbs or pokes for a rocket on a power line, nobody wades for one: an "
     "association's training counts five deaths in fifteen years on power lines "
@@ -126,7 +130,8 @@ def _wires_and_water(
     ):
         ground = [area for area in site.areas if area.role == role]
         if ground:
-            p = mixture(cloud, reached(cloud, _union(ground)))
+            about = _WIRES if role == "power line" else 0.0
+            p = mixture(cloud, reached(cloud, _union(ground), beyond=about))
             check = share(kind, ALL_CASES, "", p, limits[key])
             check = replace(check, note=_FETCHING)
             wet = role == "water" and check.outcome == "fail"
@@ -151,8 +156,18 @@ def _if(
 
 
 def _union(areas: Iterable[Area]) -> shapely.Geometry | None:
-    shapes = [area.shape for area in areas]
-    return shapely.union_all(shapes) if shapes else None
+    """Join areas to one ground, without the holes that do not hold the pad.
+
+    People walk into a gap that is drawn about nothing; round the pad the gap is real.
+    """
+    parts = [p for area in areas for p in shapely.get_parts(area.shape)]
+    return shapely.union_all([_filled(part) for part in parts]) if parts else None
+
+
+def _filled(part: shapely.Polygon) -> shapely.Geometry:
+    pad = shapely.Point(0.0, 0.0)
+    holes = [r for r in part.interiors if shapely.Polygon(r).contains(pad)]
+    return shapely.Polygon(part.exterior, holes)
 
 
 def _known(hits: Sequence[AreaHit], plain: Probability) -> Probability:

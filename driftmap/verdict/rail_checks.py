@@ -21,6 +21,8 @@ from driftmap.verdict.limits import Limit
 __all__ = ["rail_checks"]
 
 
+_TOO_STEADY: Final = 6.0  # calibres; no flier aims for more: common practice, no source
+
 _IN_A_GUST: Final = 0.75
 """Share of the least rail speed over the wind that the slowest flights must reach: the rule
 of thumb is made for the wind as read, and these meet its gusts and its error; assumed."""
@@ -67,7 +69,12 @@ def _steady(balance: Balance, limit: Limit) -> Check:
     if not balance.known:
         return check
     outcome = at_least((low, high), limit.value)
-    return replace(check, value=middle, interval=(low, high), outcome=outcome, note="")
+    note = ""
+    if middle > _TOO_STEADY and outcome == "pass":
+        outcome, note = "warn", "a margin so large is a slip of the pen, or wrong fins"
+    return replace(
+        check, value=middle, interval=(low, high), outcome=outcome, note=note
+    )
 
 
 def _in_a_gust(check: Check, speed: float, wind: WindProfile) -> Check:

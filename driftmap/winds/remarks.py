@@ -41,6 +41,28 @@ _WIND: Final = re.compile(
     r"(?P<from>VRB|\d{3})P?(?P<speed>\d{2,3})(?:GP?(?P<gust>\d{2,3}))?"
     r"(?P<unit>KT|MPS|KMH)"
 )
+_VIOLENT: Final = re.compile(
+    r"\b(?:TORNADO|FUNNEL CLOUD|WATERSPOUT|\+?FC|HAIL(?:STONES?)?|GR|GS|LLWS|DOWNBURST|"
+    r"MICROBURST|OUTFLOW|DUST ?DEVILS?|CB(?:MAM)?|TCU|ACSL|ACC|ROTOR|VIRGA|FROPA|PRESFR|"
+    r"PRESRR|GUSTS?|WS|SQ(?:UALLS?)?|SH(?:RA|SN|GS|GR)?|VCSH)\w*\b"
+)
+"""Plain words and groups anywhere in a report that tell of wind no mean can: rising,
+falling and turning air about showers, fronts, mountains and storms."""
+
+_DISTANT: Final = re.compile(
+    r"\b(?:(?:OCNL|FRQ|CONS)\s+)?(?:LTG\w*|CB|TCU|TS|SH\w*)(?:\s+VRY)?\s+DSNT(?:\s+[NSEW-]+)*"
+)
+"""Clouds and lightning beyond 10 statute miles."""
+
+_HARMLESS: Final = re.compile(
+    r"(?:AO[12]A?|SLP(?:\d{3}|NO)|T[01]\d{3}(?:[01]\d{3})?|[1245678]\d{3,8}|P\d{4}|"
+    r"\$|RMK|PK|WND|\d{5,6}/\d{2,4}|WSHFT|A[23]\d{3}|Q\d{4}|QF[EF]\S*|\d{2,4}|"
+    r"(?:PWI|FZRA|TS|RVR|PNO|VIS|CHI)NO|RWY\d*|TSNO|NOSIG|LAST|FIRST|OBS|COR|"
+    r"VIS|SFC|TWR|\d?\d?/\d|CIG|V|VRB|[A-Z]{2}[BE]\d\S*|RA|SN|DZ|BR|FG|HZ|"
+    r"(?:AC|AS|CI|CS|CC|CU|SC|ST|NS)\d\S*|DA|DENSITY|ALT|[+-]?\d+FT)"
+)
+"""Words of remarks that say nothing of wind: kind of station, pressure, temperature, rain."""
+
 _SIZE: Final = {"KT": KNOT, "MPS": 1.0, "KMH": 1 / 3.6}
 
 
@@ -157,7 +179,22 @@ def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
         found = pattern.search(remarks)
         if found:
             told.append(f"{what} ({found[0].strip()})")
+    # What follows the wind's own group and stands in remarks, in plain words or groups.
+    near = _DISTANT.sub(" ", remarks)
+    if "PK WND" in observed:
+        told.append("a peak wind out of its place (PK WND)")
+    for found in _VIOLENT.finditer(f"{_beside(observed)} {near}"):
+        if found[0] not in " ".join(told):
+            told.append(f"wind that no mean tells of ({found[0]})")
+    odd = [w for w in near.split() if not _HARMLESS.fullmatch(w)]
+    if odd and not told and "PK WND" not in remarks:
+        told.append(f"what was not understood ({' '.join(odd)[:60]})")
     return tuple(dict.fromkeys(told))
+
+
+def _beside(observed: str) -> str:
+    """Give the groups of weather and cloud, clouds parted from the letters they end in."""
+    return re.sub(r"(\d{3})(CB|TCU)\b", r"\1 \2", observed)
 
 
 def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[str]:

@@ -88,7 +88,7 @@ class Scene:
     """All that is told for one verdict."""
 
     flight: str = WILLET
-    areas: tuple = (crowd(0, -700),)
+    areas: tuple = (crowd(0, -700, 30),)
     winds: tuple = (ALOFT,)
     when: str | None = WHEN
     land: float = 2600.0

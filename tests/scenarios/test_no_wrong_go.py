@@ -36,7 +36,7 @@ ALOFT_8 = (
 )
 BREEZE = DAY.but(
     winds=(ALOFT_8,),
-    areas=(crowd(0, 300, wide=120, deep=15),),
+    areas=(crowd(0, 300, 30, wide=120, deep=15),),
     land=3200.0,
     waiver=(3600.0, "8500 ft"),
 ).edited(('azimuth = "into the wind"', 'azimuth = "180 deg"'))
@@ -260,6 +260,32 @@ GROUND = {
         DAY.also(area("closed ground", box(*PLANNED, 60, 60), "Spring")),
         "no-go",
         "on ground kept clear",
+    ),
+    "a power line drawn a millimetre wide": (
+        DAY.also(area("power line", box(*PLANNED, 0.001, 1500), "Line")),
+        "hold",
+        "on a power line",
+    ),
+    "a crowd drawn as a frame about nothing": (
+        DAY.also(
+            area(
+                "spectators",
+                {
+                    "type": "Polygon",
+                    "coordinates": box(*PLANNED, 120, 120)["coordinates"]
+                    + [list(reversed(box(*PLANNED, 118, 118)["coordinates"][0]))],
+                },
+                "Frame",
+                people=0,
+            )
+        ),
+        "hold",
+        "among people",
+    ),
+    "a margin of 18 calibres": (
+        DAY.edited(('stability = "1.8 cal"', 'stability = "18 cal"')),
+        "hold",
+        "static margin",
     ),
     "a power line across the landing": (
         DAY.also(area("power line", box(*PLANNED, 20, 1500), "230 kV")),
@@ -659,6 +685,33 @@ WINDS = {
         "hold",
         None,
     ),
+    **{
+        f"a METAR that tells of {told}": (
+            LOW.but(winds=(f"METAR KXYZ 131453Z 08003KT {told} CLR 10/01 A3001",)),
+            "hold",
+            None,
+        )
+        for told in ("GR", "VCSH", "SCT030TCU")
+    },
+    **{
+        f"a METAR with remarks of {told}": (
+            LOW.but(
+                winds=(
+                    f"METAR KXYZ 131453Z 08003KT 10SM CLR 10/01 A3001 RMK AO2 {told}",
+                )
+            ),
+            "hold",
+            None,
+        )
+        for told in (
+            "TORNADO B02 8 SW MOV NE",
+            "LLWS RPRTD",
+            "OUTFLOW BDRY W",
+            "DUST DEVILS N",
+            "FROPA",
+            "WORDS NOBODY KNOWS",
+        )
+    },
     "a METAR beside a contrary hand": (
         LOW.but(winds=("calm", "METAR KXYZ 131453Z 24035G45KT 10SM CLR 10/01 A3001")),
         "hold",

@@ -55,10 +55,11 @@ def test_danger_holds_what_can_kill(demo, zoned):
 
 
 def test_the_rocket_is_in_a_zone_in_every_case(demo, zoned):
-    """But for those that may go any way, which are told in words; a few flights count too."""
+    """But for those that may go any way, told in words, and those too rare to be judged."""
     whole = shapely.union_all([zone.shape for zone in zoned])
-    rockets = [p for p in parts_of(demo.cloud, any_way=False) if p.body == "rocket"]
-    assert min(part.flights for part in rockets) < 200
+    rare = {case.name for case in demo.cloud.tree.cases if case.rare}
+    parts = parts_of(demo.cloud, any_way=False)
+    rockets = [p for p in parts if p.body == "rocket" and p.case not in rare]
     for part in rockets:
         assert_held(demo, part, whole)
 
