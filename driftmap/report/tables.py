@@ -28,6 +28,7 @@ from driftmap.units import show, unit_of
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Check, counted
 from driftmap.verdict.limits import LOOSER
+from driftmap.verdict.position_checks import show_position
 
 __all__ = [
     "area_rows",
@@ -67,6 +68,7 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
         "verdict": a.verdict,
         "word": _WORDS[a.verdict],
         "wind": read,
+        "place": show_position(a.site.longitude, a.site.latitude),
         "wind_more": more,
         "counts": f"{out} checks worked out, {said} answered by people",
         "reasons": ([_all_kept(a)] if a.verdict == "go" else []) + against[:2],

@@ -17,6 +17,7 @@ from driftmap.units import show
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import counted
 from driftmap.verdict.limits import LOOSER
+from driftmap.verdict.position_checks import show_position
 from driftmap.verdict.turning import Turning
 
 __all__ = ["proposals", "summary"]
@@ -45,6 +46,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines = [
         f"{head['word']}: {_plain(a.flight.name)} at {_plain(a.site.name)}, {head['wind']} ({head['wind_more']})"
     ]
+    lines.append(f"  Pad at {show_position(a.site.longitude, a.site.latitude)}")
     people = [x.name for x in a.site.areas if x.occupied]
     reasons = verdict_reasons(a.checks, people, english(units))
     lines += [f"  - {_plain(reason)}" for reason in reasons[:_MOST_REASONS]]

@@ -83,7 +83,9 @@ def judge_all(
     DriftmapError
         If a limit or a rule set cannot be used.
     """
-    limits = read_limits(cloud.plan.flight, site)
+    when = None if answers is None else answers.when
+    day = None if when is None else when.date()
+    limits = read_limits(cloud.plan.flight, site, day=day)
     near = tuple(a for a in site.areas if not beyond_reach(cloud, a.shape))
     harm = harm_of(cloud, replace(site, areas=near))
     sharpened: tuple[Sharpened, ...] = ()

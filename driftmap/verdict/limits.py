@@ -139,19 +139,22 @@ LIMITS: Final = MappingProxyType(
 """Every limit by its key in the ``limits`` of a flight or site file. Angles in degrees."""
 
 
-def read_limits(flight: Flight, site: Site) -> dict[str, Limit]:
+def read_limits(
+    flight: Flight, site: Site, *, day: date | None = None
+) -> dict[str, Limit]:
     """Put together the limits of a flight at a site; the stricter one governs.
 
     A flight file may only tighten. A site file may loosen, and the verdict is then at
     best "hold" where it needs that, unless the officer of the range answers for the
-    limits by name and date (``set_by`` and ``set_on`` beside them).
+    limits by name and date (``set_by`` and ``set_on`` beside them), before the day of
+    the flight is over and within a year of it.
 
     Raises
     ------
     FlightError, SiteError
         If a key is unknown, a value cannot be a limit, or a flight file loosens one.
     """
-    own = _given(site.source, *_signed(site), SiteError)
+    own = _given(site.source, *_signed(site, day), SiteError)
     limits = {**LIMITS, **own}
     for key, limit in _given(flight.source, flight.limits, "", FlightError).items():
         if _stricter(limits[key], limit) and limit.loosened is not None:
@@ -191,7 +194,7 @@ def _stricter(one: Limit, other: Limit) -> bool:
     return one.value < other.value if one.strict == "low" else one.value > other.value
 
 
-def _signed(site: Site) -> tuple[dict[str, object], str]:
+def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], str]:
     """Part the limits of a site from who answers for them, told as one phrase."""
     given = dict(site.limits)
     by, on = given.pop("set_by", None), given.pop("set_on", None)
@@ -218,7 +221,8 @@ def _signed(site: Site) -> tuple[dict[str, object], str]:
         raise SiteError(
             site.source, "limits.set_on", f"must not lie in the future (got {on})"
         )
-    if today - day > _SEASON:
+    flown = flown or today
+    if day > flown or flown - day > _SEASON:
         return given, ""
     return given, f"{clean_text(by)} on {day}"
 

@@ -445,7 +445,7 @@ def test_hostile_names_are_shown_and_never_run(browser, demo, tmp_path, text):
     assert browser.complaints() == []
     assert browser.js("return window.hit ?? null") is None
     assert browser.find(".flight").text == text
-    assert browser.find(".where").text == text
+    assert browser.find(".where bdi").text == text
     labels = browser.js(
         "return [...document.querySelectorAll('.map .label.area bdi')].map(e => e.textContent)"
     )

@@ -9,5 +9,4 @@ from scene import speaker
 @pytest.fixture(scope="session")
 def speak(tmp_path_factory):
     """Say the verdict of a scene, and the checks that do not pass by their kind."""
-    with pytest.MonkeyPatch.context() as patch:
-        yield speaker(tmp_path_factory.mktemp("scenes"), patch)
+    return speaker(tmp_path_factory.mktemp("scenes"))

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from driftmap.cli import main
 from driftmap.report import map as map_page
@@ -152,7 +153,7 @@ def filled_in(text, answers):
     return "\n".join(lines) + "\n"
 
 
-def speaker(folder, patch):  # noqa: PLR0915 - one teller, its steps inside
+def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     """Make what says the verdict of a scene, and what does not pass by its kind.
 
     Clouds are flown once: many scenes differ only in who stands where.
@@ -187,12 +188,15 @@ def speaker(folder, patch):  # noqa: PLR0915 - one teller, its steps inside
 
     def run(*words):
         said = io.StringIO()
-        patch.setattr(sys, "argv", ["driftmap", *map(str, words)])
-        with redirect_stdout(said), redirect_stderr(said):
-            try:
-                main()
-            except SystemExit as end:
-                return end.code or 0, said.getvalue()
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(sys, "argv", ["driftmap", *map(str, words)])
+            patch.setattr(assessment, "fly", fly_once)
+            patch.setattr(map_page, "map_html", lambda *_, **__: "")
+            with redirect_stdout(said), redirect_stderr(said):
+                try:
+                    main()
+                except SystemExit as end:
+                    return end.code or 0, said.getvalue()
         return 0, said.getvalue()
 
     def answers_for(scene, common, winds):
@@ -227,6 +231,4 @@ def speaker(folder, patch):  # noqa: PLR0915 - one teller, its steps inside
                 speaking.setdefault(check["kind"], []).append(check)
         return verdict, speaking, said
 
-    patch.setattr(assessment, "fly", fly_once)
-    patch.setattr(map_page, "map_html", lambda *_, **__: "")
     return word

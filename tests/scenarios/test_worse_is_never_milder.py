@@ -119,7 +119,7 @@ def test_worse_is_never_milder(speak, scenes):
     st.sampled_from(["spectators", "camp", "parking", "building", "closed ground"]),
 )
 @settings(
-    max_examples=25,
+    max_examples=8,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )

@@ -380,6 +380,14 @@ def test_the_officers_word_on_a_limit_lasts_a_year(flight, site):
         return read_limits(flight, replace(site, limits=own))["area_hit"].loosened
 
     assert loosened(10) is None
+    day = date.today() - timedelta(days=20)
+    own = {
+        "area_hit": "1 %",
+        "set_by": "A. Officer",
+        "set_on": date.today().isoformat(),
+    }
+    late = read_limits(flight, replace(site, limits=own), day=day)
+    assert late["area_hit"].loosened == LIMITS["area_hit"].value
     assert loosened(400) == LIMITS["area_hit"].value
 
 
