@@ -216,8 +216,8 @@ def reached(
     return found
 
 
-def beyond_reach(cloud: Cloud, shape: shapely.Geometry) -> bool:
-    """Tell whether a shape lies beyond twice the farthest that any piece landed.
+def beyond_reach(cloud: Cloud) -> Callable[[shapely.Geometry], bool]:
+    """Make the test whether a shape lies beyond twice the farthest that any piece landed.
 
     If landings thin out with distance at least as fast as an exponential, the farthest
     of `n` flights is one that ``1 / n`` of them pass, and fewer than ``1 / n**2`` go
@@ -227,17 +227,16 @@ def beyond_reach(cloud: Cloud, shape: shapely.Geometry) -> bool:
     ----------
     cloud : Cloud
         Landing points of all pieces of all cases.
-    shape : shapely.Geometry
-        Ground in metres from the pad.
 
     Returns
     -------
-    bool
-        Whether it does.
+    callable
+        Takes ground in metres from the pad; gives bool.
     """
     _check_landed(cloud)
-    farthest = float(np.hypot(cloud.east, cloud.north).max())
-    return bool(shape.distance(shapely.Point(0.0, 0.0)) > 2 * farthest)
+    reach = 2 * float(np.hypot(cloud.east, cloud.north).max())
+    pad = shapely.Point(0.0, 0.0)
+    return lambda shape: bool(shape.distance(pad) > reach)
 
 
 def never_there(cloud: Cloud) -> Probability:

@@ -21,10 +21,11 @@ from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindProfile, turn
 from driftmap.failures.cases import WORKS
 from driftmap.ground.contours import Contour, containment
+from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.planning.trial import Setup
 from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome
-from driftmap.verdict.consequence_checks import MAIMS, Lines
+from driftmap.verdict.consequence_checks import Lines
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.verdict import judge
 
@@ -196,7 +197,7 @@ def _taut(
     part: Part, energy: FloatArray, clouds: Sequence[Cloud]
 ) -> tuple[Contour, ...]:
     """Go round the likely ground of a fall that can maim in all winds flown."""
-    if part.case == WORKS or float(np.median(energy)) < MAIMS.value:
+    if part.case == WORKS or float(np.median(energy)) < KILLS.value:
         return ()
     found = [
         containment(cloud.east[own.rows], cloud.north[own.rows], (_LIKELY,))[0]

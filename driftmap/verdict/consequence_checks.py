@@ -12,12 +12,11 @@ import shapely
 from driftmap.failures.likelihood import LIKELIHOOD, WORKS, default_likelihood
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
-from driftmap.hazard.harm import ENERGIES
+from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.verdict.check import Check, Kind
 
 __all__ = [
-    "MAIMS",
     "SHARES",
     "Lines",
     "by_default",
@@ -27,9 +26,6 @@ __all__ = [
 
 SHARES: Final = (0.5, 0.9, 0.99)
 """Shares of the landing points that contours and radii hold."""
-
-MAIMS: Final = ENERGIES["hazardous fragment"]
-"""Energy from which a piece is taken to kill or maim."""
 
 Lines: TypeAlias = Mapping[tuple[str, str], tuple[Contour, ...]]
 """Contours of `SHARES`, by case and body."""
@@ -59,7 +55,7 @@ def under_the_fall(
             continue
         found: list[tuple[float, Part, list[str]]] = []
         for part in cloud.of(case.name):
-            if float(np.median(cloud.energy[part.rows])) < MAIMS.value:
+            if float(np.median(cloud.energy[part.rows])) < KILLS.value:
                 continue
             for line in _lines(cloud, part, lines):
                 hit = sorted(tree.query(line.shape, predicate="intersects"))
@@ -90,7 +86,7 @@ def _check(
         limit=_INSIDE,
         unit="share of falls",
         outcome="warn" if share <= _INSIDE else "pass",
-        source=f"{MAIMS.source}: {MAIMS.value:.0f} J; which line must be clear of "
+        source=f"{KILLS.source}: {KILLS.value:.0f} J; which line must be clear of "
         "people is a default of this tool, no source",
         sense="least",
         note=f"the line that holds {share:.0%} of these falls of the {part.body} "

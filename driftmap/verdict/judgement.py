@@ -86,7 +86,8 @@ def judge_all(
     when = None if answers is None else answers.when
     day = None if when is None else when.date()
     limits = read_limits(cloud.plan.flight, site, day=day)
-    near = tuple(a for a in site.areas if not beyond_reach(cloud, a.shape))
+    out_of_reach = beyond_reach(cloud)
+    near = tuple(a for a in site.areas if not out_of_reach(a.shape))
     harm = harm_of(cloud, replace(site, areas=near))
     sharpened: tuple[Sharpened, ...] = ()
     if precision is not None:

@@ -77,9 +77,9 @@ def area_hits(
     cloud: Cloud, site: Site, known: Mapping[str, Probability]
 ) -> tuple[AreaHit, ...]:
     """Give how often a flight puts a piece into each area; better figures are kept."""
-    areas = []
+    areas, out_of_reach = [], beyond_reach(cloud)
     for area in site.areas:
-        if beyond_reach(cloud, area.shape):
+        if out_of_reach(area.shape):
             never = never_there(cloud)
             names = (case.name for case in cloud.tree.cases)
             areas.append(AreaHit(area, never, dict.fromkeys(names, never)))

@@ -373,7 +373,7 @@ def test_beyond_twice_the_farthest_landing_nobody_is_in_reach(quiet):
     far = moved(quiet, WORKS, (700, 0), 1 / N)
     for away, out in ((1390, False), (1410, True)):
         shape = shapely.box(away, -1, away + 2, 1)
-        assert beyond_reach(far, shape) is out
+        assert beyond_reach(far)(shape) is out
     never = never_there(far)
     assert (never.estimate, never.upper, never.flights) == (0.0, 1 / N**2, N)
 
