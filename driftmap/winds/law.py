@@ -99,7 +99,7 @@ def surface_shape(height: ArrayLike, roughness: float) -> FloatArray:
     References
     ----------
     .. [1] R. B. Stull, *An Introduction to Boundary Layer Meteorology*, 1988, ch. 9.
-       Values in ``tests/reference/test_wind_laws.py``.
+       Values in ``tests/analytic/test_wind_laws.py``.
 
     Examples
     --------

@@ -10,11 +10,13 @@ import importlib
 import inspect
 import pkgutil
 import re
+from pathlib import Path
 
 import pytest
 
 import driftmap
 
+ROOT = Path(__file__).parents[2]
 TOLD_IN_FULL = ("driftmap.formulas", "driftmap.air", "driftmap.trajectory")
 
 
@@ -75,3 +77,11 @@ def test_the_public_names_are_a_dozen():
         if inspect.isfunction(thing):
             wanted = list(inspect.signature(thing).parameters)
             assert sorted(documented(thing.__doc__)) == sorted(wanted), name
+
+
+def test_every_module_of_outside_checks_stands_in_their_table():
+    table = (ROOT / "tests" / "reference" / "CHECKS.md").read_text(encoding="utf-8")
+    modules = {path.stem for path in (ROOT / "tests" / "reference").glob("test_*.py")}
+    told = {line[3:] for line in table.splitlines() if line.startswith("## ")}
+    assert told == modules
+    assert sum(line.startswith("| test_") for line in table.splitlines()) >= 500
