@@ -26,8 +26,8 @@ from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.planning.trial import Setup
 from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome
 from driftmap.verdict.consequence_checks import Lines
+from driftmap.verdict.judgement import judge
 from driftmap.verdict.limits import read_limits
-from driftmap.verdict.verdict import judge
 
 __all__ = ["Corners", "Net", "everywhere", "strictest"]
 

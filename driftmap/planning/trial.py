@@ -26,8 +26,8 @@ from driftmap.rules import (
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.enough import SCOUTS, Need, flights_needed
 from driftmap.verdict.judgement import judge_all
+from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits
-from driftmap.verdict.wind_checks import wind_checks
 
 __all__ = [
     "FINDINGS",

@@ -28,7 +28,7 @@ from driftmap.units import show, unit_of
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Check, counted
 from driftmap.verdict.limits import LOOSER
-from driftmap.verdict.position_checks import show_position
+from driftmap.verdict.rule_checks import show_position
 
 __all__ = [
     "area_rows",

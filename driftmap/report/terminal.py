@@ -17,7 +17,7 @@ from driftmap.units import show
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import counted
 from driftmap.verdict.limits import LOOSER
-from driftmap.verdict.position_checks import show_position
+from driftmap.verdict.rule_checks import show_position
 from driftmap.verdict.turning import Turning
 
 __all__ = ["proposals", "summary"]

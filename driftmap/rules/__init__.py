@@ -13,7 +13,6 @@ from driftmap.rules.answers import (
     check_answers,
     questions,
     read_answers,
-    with_answers,
 )
 from driftmap.rules.evaluate import RuleResult, evaluate
 from driftmap.rules.facts import (
@@ -22,10 +21,10 @@ from driftmap.rules.facts import (
     facts_of,
     least_width,
     surface_wind,
+    with_answers,
 )
-from driftmap.rules.motors import CLASS_BOUNDS, motor_class
-from driftmap.rules.picked import picked_rules
-from driftmap.rules.reading import read_rules, rule_sets
+from driftmap.rules.kinds import CLASS_BOUNDS, motor_class
+from driftmap.rules.reading import picked_rules, read_rules, rule_sets
 from driftmap.rules.ruleset import Question, Rule, RuleSet
 from driftmap.rules.template import to_fill_in
 

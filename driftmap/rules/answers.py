@@ -11,7 +11,6 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.errors import InputError
-from driftmap.rules.facts import Facts, of_each_motor
 from driftmap.rules.kinds import FACTS, FLOOR, GROUPS, NOT_COVERED, Scope
 from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import Question, RuleSet
@@ -23,17 +22,7 @@ __all__ = [
     "check_answers",
     "questions",
     "read_answers",
-    "with_answers",
 ]
-
-_STRICTER: Final = MappingProxyType(
-    {
-        **dict.fromkeys(("total_impulse", "expected_altitude", "surface_wind"), max),
-        "cloud_cover": max,
-        "visibility": min,
-    }
-)
-"""Facts that both a person and flights, winds or reports may tell, and which one counts."""
 
 _SEASON: Final = timedelta(days=365)
 """How long an answer for the season holds; assumed."""
@@ -334,37 +323,3 @@ def _number(name: str, value: object) -> float:
             f"{value!r:.60} is no {fact.text}; write {name} = {fact.example}"
         )
     return number
-
-
-def with_answers(facts: Facts, answers: Answers) -> Facts:
-    """Add the numbers that people gave to those the files told.
-
-    A flight file is one rocket: it is launched alone unless an answer says otherwise.
-    Where people and flights, winds or reports both tell a figure (total impulse, height,
-    wind, cloud, visibility), the one that allows less counts.
-
-    Parameters
-    ----------
-    facts : Facts
-        From `driftmap.rules.facts_of`.
-    answers : Answers
-        From `read_answers`.
-
-    Returns
-    -------
-    Facts
-        Both together.
-
-    Raises
-    ------
-    InputError
-        If an answer contradicts what the files tell.
-    """
-    numbers = {"rockets_together": 1.0, **facts.numbers, **answers.numbers}
-    for name in answers.numbers.keys() & facts.numbers.keys():
-        if name not in _STRICTER and answers.numbers[name] != facts.numbers[name]:
-            text = f"{FACTS[name].text} is known already; change it where it stands"
-            raise InputError(answers.source, name, text)
-        stricter = _STRICTER.get(name, max)
-        numbers[name] = stricter(answers.numbers[name], facts.numbers[name])
-    return of_each_motor(Facts(numbers, facts.groups, facts.ranges))

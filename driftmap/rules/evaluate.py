@@ -1,21 +1,70 @@
-"""Compare rules with facts: what applies to this flight, and whether it is kept."""
+"""Compare rules with facts: what applies to this flight, what holds at every site, whether it is kept."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from driftmap.rules.answers import Answers
-from driftmap.rules.classes import Fit, governing_sets
-from driftmap.rules.demands import Demand, demands_of, strictest
+from driftmap.rules.demands import Demand, Fit, demands_of, governing_sets, strictest
 from driftmap.rules.facts import Facts
-from driftmap.rules.floor import not_covered, yardsticks
-from driftmap.rules.kinds import GROUPS, KINDS, NOT_COVERED, Kind, Sense
-from driftmap.rules.ruleset import Rule, RuleSet
-from driftmap.rules.words import SCALE, UNIT, joined, not_known
+from driftmap.rules.kinds import FLOOR, GROUPS, KINDS, NOT_COVERED, TOPICS, Kind, Sense
+from driftmap.rules.reading import read_rules
+from driftmap.rules.ruleset import SCALE, UNIT, Rule, RuleSet, joined, not_known
 
-__all__ = ["RuleResult", "evaluate"]
+__all__ = ["RuleResult", "evaluate", "not_covered", "yardsticks"]
+
+
+def yardsticks(facts: Facts, said: Answers, law: Sequence[Demand]) -> Iterator[Demand]:
+    """List what every flight is held to beside the rules that its site names.
+
+    Parameters
+    ----------
+    facts, said : Facts, Answers
+        What is known.
+    law : sequence of Demand
+        What the site's own rules ask; what stands there already is left out.
+
+    Yields
+    ------
+    Demand
+        Rows of the floor that bear a yardstick.
+    """
+    there = {(demand.rules.name, demand.rule) for demand in law}
+    for rules, fit in governing_sets(read_rules(FLOOR), facts, said):
+        for demand in demands_of(rules, fit, facts):
+            rule = demand.rule
+            if rule.yardstick and (rules.name, rule) not in there:
+                why = joined("a yardstick where it is not the law", demand.why, fit.why)
+                yield replace(demand, yardstick=rule.yardstick, why=why)
+
+
+def not_covered(sets: Iterable[RuleSet], law: Iterable[Demand]) -> tuple[str, ...]:
+    """List what the rules that govern a flight say nothing of.
+
+    Parameters
+    ----------
+    sets : iterable of RuleSet
+        The sets that govern.
+    law : iterable of Demand
+        What they ask of the flight.
+
+    Returns
+    -------
+    tuple of str
+        Topics; none of a field that one set holds the whole of.
+    """
+    asked = {demand.rule.name for demand in law}
+    whole = {field for rules in sets for field in rules.whole}
+    return tuple(
+        topic
+        for field, topics in TOPICS.items()
+        if field not in whole
+        for topic, names in topics.items()
+        if not asked & names
+    )
+
 
 Outcome = Literal["pass", "fail", "ask", "hold"]
 

@@ -16,10 +16,12 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.wind import WindProfile
+from driftmap.errors import InputError
 from driftmap.formulas.sun import sun_height
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.flight import Flight, Motor
+from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import FACTS, GROUPS
 
 __all__ = [
@@ -30,6 +32,7 @@ __all__ = [
     "least_width",
     "of_each_motor",
     "surface_wind",
+    "with_answers",
 ]
 
 EXPECTED_QUANTILE: Final = 0.99
@@ -46,6 +49,16 @@ _OF_EACH: Final = MappingProxyType(
     }
 )
 """Facts of the largest motor, and those of all motors together."""
+
+
+_STRICTER: Final = MappingProxyType(
+    {
+        **dict.fromkeys(("total_impulse", "expected_altitude", "surface_wind"), max),
+        "cloud_cover": max,
+        "visibility": min,
+    }
+)
+"""Facts that both a person and flights, winds or reports may tell, and which one counts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,3 +312,37 @@ def expected_altitude(cloud: Cloud) -> float:
     if not np.isfinite(height).all():
         raise ValueError("'cloud' must hold finite apogees only")
     return float(np.quantile(height, EXPECTED_QUANTILE))
+
+
+def with_answers(facts: Facts, answers: Answers) -> Facts:
+    """Add the numbers that people gave to those the files told.
+
+    A flight file is one rocket: it is launched alone unless an answer says otherwise.
+    Where people and flights, winds or reports both tell a figure (total impulse, height,
+    wind, cloud, visibility), the one that allows less counts.
+
+    Parameters
+    ----------
+    facts : Facts
+        From `facts_of`.
+    answers : Answers
+        From `driftmap.rules.answers.read_answers`.
+
+    Returns
+    -------
+    Facts
+        Both together.
+
+    Raises
+    ------
+    InputError
+        If an answer contradicts what the files tell.
+    """
+    numbers = {"rockets_together": 1.0, **facts.numbers, **answers.numbers}
+    for name in answers.numbers.keys() & facts.numbers.keys():
+        if name not in _STRICTER and answers.numbers[name] != facts.numbers[name]:
+            text = f"{FACTS[name].text} is known already; change it where it stands"
+            raise InputError(answers.source, name, text)
+        stricter = _STRICTER.get(name, max)
+        numbers[name] = stricter(answers.numbers[name], facts.numbers[name])
+    return of_each_motor(Facts(numbers, facts.groups, facts.ranges))

@@ -1,4 +1,4 @@
-"""Read rule files (TOML): the ones that come with the package, and a club's own."""
+"""Read rule files (TOML): those of the package, a club's own, and those that a site picked."""
 
 from __future__ import annotations
 
@@ -9,15 +9,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from driftmap.errors import InputError
+from driftmap.ground.site import Site
 from driftmap.rules.kinds import FACTS, KINDS
-from driftmap.rules.ruleset import (
-    Band,
-    Condition,
-    Question,
-    RocketClass,
-    Rule,
-    RuleSet,
-)
+from driftmap.rules.ruleset import Band, Condition, Question, RocketClass, Rule, RuleSet
 from driftmap.rules.schema import (
     BandRow,
     ConditionRow,
@@ -30,7 +24,7 @@ from driftmap.rules.schema import (
     row_name,
 )
 
-__all__ = ["read_rules", "rule_sets"]
+__all__ = ["picked_rules", "read_rules", "rule_sets"]
 
 _HOME: Final = Path(__file__).parent
 _DEEPEST: Final = 8  # files that extend one another
@@ -299,3 +293,35 @@ def _conditions(
         bound = _positive(source, f"{where}, {sign}", getattr(row, sign), dimension)
         found.append(Condition(row.fact, sign, bound))
     return tuple(found)
+
+
+def picked_rules(site: Site, names: Sequence[str] = ()) -> tuple[RuleSet, ...]:
+    """Read the rule sets that were asked for, or else those that a site file names.
+
+    Parameters
+    ----------
+    site : Site
+        The site; its ``rules`` are names and paths with commas between them, paths
+        starting from the folder of the site file.
+    names : sequence of str
+        Sets asked for on the command line; their paths start from the present folder.
+
+    Returns
+    -------
+    tuple of RuleSet
+        The sets.
+
+    Raises
+    ------
+    InputError
+        If no set is named anywhere, or one cannot be read.
+    """
+    if names:
+        return read_rules(names, source="--rules")
+    wanted = [name.strip() for name in site.rules.split(",") if name.strip()]
+    if not wanted:
+        known = ", ".join(rule_sets())
+        text = f"names no rule set; write one there or give --rules: {known}"
+        raise InputError(site.source, "rules", text)
+    folder = Path(site.source).parent
+    return read_rules(wanted, base=folder, source=f"{site.source}: rules")

@@ -28,8 +28,7 @@ from driftmap.rules import (
     Answers,
 )
 from driftmap.verdict.check import Check, Verdict, decide
-from driftmap.verdict.clear_aims import with_clear_aim
-from driftmap.verdict.consequence_checks import SHARES
+from driftmap.verdict.consequence_checks import SHARES, with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits
 from driftmap.verdict.people_checks import AreaHit

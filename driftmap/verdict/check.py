@@ -10,6 +10,9 @@ from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
+from driftmap.hazard.probability import Probability
+from driftmap.verdict.limits import Limit
+
 __all__ = [
     "ALL_CASES",
     "NAMES",
@@ -22,6 +25,8 @@ __all__ = [
     "at_most",
     "counted",
     "decide",
+    "exact",
+    "share",
 ]
 
 Outcome: TypeAlias = Literal["pass", "warn", "fail"]
@@ -262,3 +267,32 @@ def decide(checks: Iterable[Check]) -> Verdict:
     if "fail" in outcomes:
         return "no-go"
     return "go" if outcomes == {"pass"} else "hold"
+
+
+def share(kind: Kind, case: str, area: str, p: Probability, limit: Limit) -> Check:
+    """Compare a share of flights with the most it may be."""
+    interval = (p.lower, p.upper)
+    return Check(
+        kind=kind,
+        case=case,
+        area=area,
+        value=p.estimate,
+        interval=interval,
+        limit=limit.value,
+        unit="share",
+        outcome=at_most(interval, limit.value),
+        source=limit.source,
+    )
+
+
+def exact(kind: Kind, value: float, unit: str, limit: Limit) -> Check:
+    """Compare a figure that is known; beyond its limit it fails."""
+    return Check(
+        kind=kind,
+        value=value,
+        interval=(value, value),
+        limit=limit.value,
+        unit=unit,
+        outcome=at_most((value, value), limit.value),
+        source=limit.source,
+    )

@@ -1,10 +1,11 @@
-"""All that is asked of a landing cloud at a site: hits, people, rules; in one call."""
+"""Every check of a landing cloud at a site in a wind: hits, people, rules; in one call."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import astuple, dataclass, replace
 from functools import partial
+from types import MappingProxyType
 
 from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Site
@@ -14,14 +15,80 @@ from driftmap.hazard.probability import Probability, beyond_reach
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
-from driftmap.verdict.consequence_checks import Lines, by_default
-from driftmap.verdict.limits import LOOSER, read_limits, tightened
-from driftmap.verdict.people_checks import AreaHit
-from driftmap.verdict.position_checks import position_checks
-from driftmap.verdict.rule_checks import rule_checks
-from driftmap.verdict.verdict import judge
+from driftmap.verdict.consequence_checks import (
+    Lines,
+    by_default,
+    lowered_likelihoods,
+    under_the_fall,
+)
+from driftmap.verdict.launch_checks import rail_checks, wind_checks
+from driftmap.verdict.limits import LOOSER, Limit, read_limits, tightened
+from driftmap.verdict.people_checks import (
+    AreaHit,
+    area_hits,
+    ground_checks,
+    harm_checks,
+    people_checks,
+)
+from driftmap.verdict.recovery_checks import missing_checks, recovery_checks
+from driftmap.verdict.rule_checks import position_checks, rule_checks
 
-__all__ = ["Judgement", "judge_all"]
+__all__ = ["Judgement", "judge", "judge_all"]
+
+
+def judge(
+    cloud: Cloud,
+    site: Site,
+    wind: WindProfile,
+    *,
+    limits: Mapping[str, Limit],
+    harm: Harm | None = None,
+    known: Mapping[str, Probability] = MappingProxyType({}),
+    lines: Lines | None = None,
+    rules: Iterable[Check] = (),
+) -> tuple[tuple[Check, ...], tuple[AreaHit, ...]]:
+    """Check a cloud against a site.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+    site : Site
+        Areas, boundary and waiver.
+    wind : WindProfile
+        The wind the cloud was flown in.
+    limits : mapping of str to Limit
+        From `driftmap.verdict.limits.read_limits`.
+    harm : Harm, optional
+        Harm to people, from `driftmap.hazard.exposure.harm_of`.
+    known : mapping of str to Probability
+        Better figures for some areas, by name, from `driftmap.hazard.precise.sharpen`.
+    lines : mapping, optional
+        Contours that are drawn already.
+    rules : iterable of Check
+        What the rules of the range say, from `driftmap.verdict.rule_checks`.
+
+    Returns
+    -------
+    checks : tuple of Check
+        Every line.
+    areas : tuple of AreaHit
+        Probabilities for every area, checked or not.
+    """
+    areas = area_hits(cloud, site, known)
+    checks = (
+        *under_the_fall(cloud, site, lines),
+        *lowered_likelihoods(cloud),
+        *people_checks(cloud, site, areas, limits),
+        *([] if harm is None else harm_checks(cloud, site, harm, limits)),
+        *ground_checks(cloud, site, limits),
+        *recovery_checks(cloud, limits),
+        *rail_checks(cloud, wind, limits),
+        *wind_checks(cloud, wind, limits),
+        *missing_checks(cloud),
+        *rules,
+    )
+    return checks, areas
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -29,8 +29,7 @@ from driftmap.hazard.probability import (
 )
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.verdict.check import ALL_CASES, Check, Kind, at_most
-from driftmap.verdict.comparing import share
+from driftmap.verdict.check import ALL_CASES, Check, Kind, at_most, share
 from driftmap.verdict.limits import Limit
 
 __all__ = ["AreaHit", "area_hits", "ground_checks", "harm_checks", "people_checks"]

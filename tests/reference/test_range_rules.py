@@ -21,8 +21,7 @@ import math
 import pytest
 
 from driftmap.rules import Answers, Facts, evaluate, motor_class, read_rules
-from driftmap.rules.classes import governing_sets
-from driftmap.rules.demands import demands_of
+from driftmap.rules.demands import demands_of, governing_sets
 from driftmap.rules.facts import of_each_motor
 from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
 

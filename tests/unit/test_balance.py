@@ -12,8 +12,8 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.balance import balance
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.check import Kind
+from driftmap.verdict.launch_checks import rail_checks
 from driftmap.verdict.limits import LIMITS
-from driftmap.verdict.rail_checks import rail_checks
 from driftmap.winds import read_wind
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -43,8 +43,8 @@ from driftmap.report.sentences import sentence
 from driftmap.rules import surface_wind
 from driftmap.units import MILE_PER_HOUR
 from driftmap.verdict.check import decide
+from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits
-from driftmap.verdict.wind_checks import wind_checks
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]

@@ -26,7 +26,7 @@ from driftmap.verdict.people_checks import (
     harm_checks,
     people_checks,
 )
-from driftmap.verdict.position_checks import position_checks
+from driftmap.verdict.rule_checks import position_checks
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]

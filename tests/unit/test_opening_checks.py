@@ -14,8 +14,7 @@ from driftmap.failures.cases import WORKS
 from driftmap.rocket.flight import Trigger
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
-from driftmap.verdict.opening_checks import opening_checks
-from driftmap.verdict.recovery_checks import recovery_checks
+from driftmap.verdict.recovery_checks import opening_checks, recovery_checks
 
 WILLET = Path(__file__).parents[2] / "examples" / "willet.toml"
 LIGHT = WindProfile(

@@ -8,9 +8,8 @@ import pytest
 from driftmap.air.wind import WindProfile
 from driftmap.rules import surface_wind
 from driftmap.verdict.check import Kind
+from driftmap.verdict.launch_checks import rail_checks, wind_checks
 from driftmap.verdict.limits import LIMITS
-from driftmap.verdict.rail_checks import rail_checks
-from driftmap.verdict.wind_checks import wind_checks
 
 
 def _checks(wind, apogee=300.0):
