@@ -16,8 +16,7 @@ from driftmap.cli.options import site_of
 from driftmap.errors import InputError
 from driftmap.units import parse
 from driftmap.winds.law import ROUGHNESS
-from driftmap.winds.reading import Reading, Setting
-from driftmap.winds.times import parse_time, show_time
+from driftmap.winds.reading import Reading, Setting, parse_time, show_time
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile

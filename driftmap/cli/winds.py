@@ -79,7 +79,7 @@ def winds_command(
       driftmap winds --at field.geojson --when 14:30
     """
     from driftmap.winds import merge
-    from driftmap.winds.listing import decoded_document, wind_document
+    from driftmap.winds.kept import decoded_document, wind_document
 
     asked = WindOptions(files, **given)
     if not files and asked.at is None:
@@ -167,7 +167,7 @@ def _print_wind(wind: WindProfile, system: str, top: float, setting: Setting) ->
 
 
 def _print_levels(levels: Sequence[WindLevel], system: str, top: float) -> None:
-    from driftmap.winds.listing import text_table
+    from driftmap.winds.kept import text_table
 
     shown = [level for level in levels if level.height <= top] or levels[:1]
     click.echo(text_table(shown, system))
@@ -213,7 +213,7 @@ def _plain(text: str) -> str:
 
 def _write(wind: WindProfile, out: Path, system: str, top: float) -> None:
     from driftmap.report.windsketch import wind_page
-    from driftmap.winds.listing import text_table
+    from driftmap.winds.kept import text_table
 
     table = text_table(wind.levels, system)
     page = wind_page(wind, top, system, table)

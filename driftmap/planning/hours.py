@@ -14,7 +14,7 @@ from typing import Final
 
 from driftmap.errors import WindError
 from driftmap.units import DIMENSIONS
-from driftmap.winds.times import parse_time
+from driftmap.winds.reading import parse_time
 
 __all__ = ["Hours", "Reading", "read_hours"]
 

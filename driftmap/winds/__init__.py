@@ -16,24 +16,31 @@ from driftmap.winds.aerodrome_forecast import (
     read_aerodrome_forecast,
 )
 from driftmap.winds.bulletin import looks_like_bulletin, read_bulletin
-from driftmap.winds.drift import looks_like_drift, read_drift
 from driftmap.winds.forecast import looks_like_forecast, read_forecast
-from driftmap.winds.igra import looks_like_igra, read_igra
 from driftmap.winds.kept import looks_kept, read_kept
 from driftmap.winds.merge import merge
 from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
 from driftmap.winds.pilot_balloon import looks_like_balloon, read_balloon
-from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.reading import Reading, Setting, check_seen, show_time
 from driftmap.winds.service_answer import looks_like_answer, read_saved_answer
-from driftmap.winds.sounding_list import looks_like_sounding_list, read_sounding_list
+from driftmap.winds.soundings import (
+    looks_like_igra,
+    looks_like_sounding_list,
+    read_igra,
+    read_sounding_list,
+)
 from driftmap.winds.surface_report import (
     looks_like_surface_report,
     read_surface_report,
 )
 from driftmap.winds.table import looks_like_table, read_table, write_table
 from driftmap.winds.text import check_text, load_text
-from driftmap.winds.times import check_seen, show_time
-from driftmap.winds.track import looks_like_track, read_track
+from driftmap.winds.track import (
+    looks_like_drift,
+    looks_like_track,
+    read_drift,
+    read_track,
+)
 from driftmap.winds.words import looks_like_words, read_words
 
 __all__ = [

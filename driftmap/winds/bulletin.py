@@ -16,10 +16,14 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT
-from driftmap.winds.choice import FAR_ABOVE, above_ground, choose_station, choose_time
-from driftmap.winds.pressure import altitude_of
-from driftmap.winds.reading import Reading, Setting, ordered
-from driftmap.winds.times import nearest_day
+from driftmap.winds.reading import Reading, Setting, nearest_day, ordered
+from driftmap.winds.sonde import (
+    FAR_ABOVE,
+    above_ground,
+    altitude_of,
+    choose_station,
+    choose_time,
+)
 
 __all__ = ["Group", "decode_group", "looks_like_bulletin", "read_bulletin"]
 

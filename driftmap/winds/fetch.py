@@ -23,9 +23,8 @@ from requests.adapters import HTTPAdapter
 from urllib3.util.retry import Retry
 
 from driftmap.errors import WindError
-from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.reading import Reading, Setting, check_seen, show_time
 from driftmap.winds.service_answer import read_answer
-from driftmap.winds.times import check_seen, show_time
 
 __all__ = ["PATIENCE", "SERVICE", "fetch_forecast"]
 

@@ -30,7 +30,6 @@ __all__ = ["Field", "Known", "field_of", "given"]
 
 ComplexArray = NDArray[np.complex128]
 
-_MAST: Final = 10.0
 _LAW: Final = 60.0
 """Up to here the published law alone tells how the wind grows [m]."""
 
@@ -73,7 +72,9 @@ class Field:
 
     def carry(self, height: FloatArray, roughness: float) -> ComplexArray:
         """Give the usual wind at heights [m] for each of that at 10 m."""
-        shape = law.surface_shape([*np.minimum(height, _LAW), _LAW, _MAST], roughness)
+        shape = law.surface_shape(
+            [*np.minimum(height, _LAW), _LAW, law.MAST], roughness
+        )
         low, start = shape[:-2] / shape[-1], shape[-2] / shape[-1]
         high = np.interp(height, [_LAW, *self.height], [start, *self.growth])
         turn = np.interp(height, [0.0, *self.height], [0.0, *self.turn])

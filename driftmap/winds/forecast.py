@@ -26,25 +26,28 @@ import numpy as np
 from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.errors import WindError
-from driftmap.winds.choice import above_ground, choose_time, without_doubles
-from driftmap.winds.documents import (
+from driftmap.winds.reading import Reading, Setting, ordered, show_time
+from driftmap.winds.sonde import (
+    above_ground,
+    altitude_of,
+    choose_time,
+    fill_heights,
+    geopotential_of,
+    without_doubles,
+)
+from driftmap.winds.text import (
+    NAMES,
     as_list,
     as_number,
     as_object,
     as_time,
     check_keys,
-    load_document,
-)
-from driftmap.winds.grid_point import nearest_point
-from driftmap.winds.layers import (
-    NAMES,
     check_names,
     level_from,
+    load_document,
+    nearest_point,
     vertical,
 )
-from driftmap.winds.pressure import altitude_of, fill_heights, geopotential_of
-from driftmap.winds.reading import Reading, Setting, ordered
-from driftmap.winds.times import show_time
 
 __all__ = ["looks_like_forecast", "read_forecast"]
 

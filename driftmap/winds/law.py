@@ -14,6 +14,7 @@ __all__ = [
     "LAW_HEIGHTS",
     "LAW_TOP",
     "LOG_TOP",
+    "MAST",
     "ROUGHNESS",
     "lowest_height",
     "surface_shape",
@@ -33,6 +34,9 @@ ROUGHNESS: Final = MappingProxyType(
 )
 """Roughness length of each terrain class [m] (Davenport's classes, revised by Wieringa;
 WMO-No. 8; read in secondary copies)."""
+
+MAST: Final = 10.0
+"""Height at which surface wind is measured [m] (WMO-No. 8)."""
 
 LOG_TOP: Final = 100.0
 """Height to which the logarithmic law is used [m] (textbook: 100 m, or a tenth of the

@@ -15,19 +15,19 @@ from driftmap.air.wind import WindProfile, direction_and_speed, modes_of
 from driftmap.errors import WindError
 from driftmap.winds import law, uncertainty
 from driftmap.winds.field import field_of, given
-from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.law import MAST
+from driftmap.winds.reading import Reading, Setting, show_time
 from driftmap.winds.sources import (
-    MAST,
     SURFACE,
     Node,
     Source,
+    Stack,
     carried,
     ground_rank,
     rank,
     source_of,
+    stacked,
 )
-from driftmap.winds.stack import Stack, stacked
-from driftmap.winds.times import show_time
 
 __all__ = ["merge"]
 

@@ -19,10 +19,15 @@ from driftmap import units
 from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.errors import WindError
-from driftmap.winds.layers import NAMES, nearest_name
-from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
-from driftmap.winds.text import cells_of, idle, mark_of, number_of
-from driftmap.winds.times import SLIP, parse_time
+from driftmap.winds.reading import (
+    SLIP,
+    Reading,
+    Setting,
+    check_direction,
+    check_speed,
+    parse_time,
+)
+from driftmap.winds.text import NAMES, cells_of, idle, mark_of, nearest_name, number_of
 from driftmap.winds.words import HEAD_HEIGHT
 
 __all__ = ["looks_like_meter_log", "read_meter_log"]

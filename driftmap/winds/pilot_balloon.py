@@ -22,10 +22,8 @@ from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.errors import WindError
 from driftmap.formulas.balloon import ascent_rate
-from driftmap.winds.layers import nearest_name
-from driftmap.winds.reading import Reading, Setting, check_speed
-from driftmap.winds.text import cells_of, idle, mark_of, number_of
-from driftmap.winds.times import parse_time
+from driftmap.winds.reading import Reading, Setting, check_speed, parse_time
+from driftmap.winds.text import cells_of, idle, mark_of, nearest_name, number_of
 
 __all__ = ["looks_like_balloon", "read_balloon"]
 

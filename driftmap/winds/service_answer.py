@@ -19,10 +19,16 @@ from typing import Any, Final
 
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
-from driftmap.winds.documents import as_list, as_number, as_object, load_document
 from driftmap.winds.forecast import read_forecast
-from driftmap.winds.grid_point import FARTHEST, distance
 from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.text import (
+    FARTHEST,
+    as_list,
+    as_number,
+    as_object,
+    distance,
+    load_document,
+)
 
 __all__ = ["looks_like_answer", "read_answer", "read_saved_answer"]
 

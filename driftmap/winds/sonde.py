@@ -1,26 +1,375 @@
-"""What all soundings share: levels of pressure, height, temperature and wind."""
+"""What soundings and other layers share: which report of a file, which levels, how high."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
+from driftmap.air.atmosphere import GAS_CONSTANT, STANDARD_GRAVITY
 from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
-from driftmap.winds.choice import FAR_ABOVE, NEAR, Placed, above_ground, without_doubles
-from driftmap.winds.pressure import altitude_of, fill_heights
 from driftmap.winds.reading import (
+    SLIP,
     Reading,
     Setting,
     check_direction,
     check_speed,
     ordered,
+    show_time,
 )
 
-__all__ = ["SondeRow", "sounding"]
+__all__ = [
+    "FAR_ABOVE",
+    "NEAR",
+    "Placed",
+    "SondeRow",
+    "above_ground",
+    "altitude_of",
+    "choose_station",
+    "choose_time",
+    "fill_heights",
+    "geopotential_of",
+    "pressure_height",
+    "sounding",
+    "thickness",
+    "without_doubles",
+]
+
+FAR_ABOVE: Final = 6000.0
+"""A level higher above the site than this [m] may be left out where it cannot be right: few
+flights reach it, and the note says so; assumed."""
+
+NEAR: Final = 30.0
+"""How far below the site a level is still its ground [m]; assumed."""
+
+Placed = tuple[str, WindLevel]
+"""A level with its place in the source."""
+
+
+def choose_station(
+    stations: Sequence[str], setting: Setting, source: str, *, strict: bool = False
+) -> tuple[str, tuple[str, ...]]:
+    """Pick the station that is meant.
+
+    Parameters
+    ----------
+    stations : sequence of str
+        Stations that the source holds, in capitals.
+    setting : Setting
+        Names the station, if any; ``DEN`` and ``KDEN`` are one.
+    source : str
+        For the message.
+    strict : bool
+        Whether the only station of a source must be the one named; else it is taken
+        with a note, since a name may be meant for another source.
+
+    Returns
+    -------
+    station : str
+        The station.
+    assumed : tuple of str
+        That it is another than the one named.
+
+    Raises
+    ------
+    WindError
+        If it is not there, or there are several and none is named.
+    """
+    names = list(dict.fromkeys(stations))
+    shown = ", ".join(names[:12]) + (", …" if len(names) > 12 else "")
+    if setting.station is None:
+        if len(names) == 1:
+            return names[0], ()
+        raise WindError(source, "", f"holds {len(names)} stations; name one: {shown}")
+    wanted = setting.station.upper()
+    for name in names:
+        if name in {wanted, f"K{wanted}"} or f"K{name}" == wanted:
+            return name, ()
+    if len(names) == 1 and not strict:
+        return names[0], (
+            f"{source}: of {names[0] or 'a station not told'}, not {wanted}",
+        )
+    raise WindError(source, "", f"holds no station {wanted}; it holds {shown}")
+
+
+def choose_time(
+    times: Sequence[datetime | None],
+    setting: Setting,
+    source: str,
+    *,
+    forecast: bool = False,
+) -> tuple[int, tuple[str, ...]]:
+    """Pick the report that speaks of the flight best.
+
+    Parameters
+    ----------
+    times : sequence of datetime or None
+        Time of each report of one station.
+    setting : Setting
+        Time of the flight.
+    source : str
+        For the message.
+    forecast : bool
+        Whether they are forecasts, of which the nearest is picked; of what was measured
+        it is the last that can have been seen.
+
+    Returns
+    -------
+    index : int
+        Which report.
+    assumed : tuple of str
+        That it was one of several.
+
+    Raises
+    ------
+    WindError
+        If there are several and their times are not known, or are the same.
+    """
+    if len(times) == 1:
+        return 0, ()
+    known = [time for time in times if time is not None]
+    if len(known) < len(times):
+        raise WindError(
+            source, "", f"holds {len(times)} reports, not all with a time; keep one"
+        )
+    seen = [time for time in known if time - setting.seen_by <= SLIP]
+    if forecast:
+        time = min(known, key=lambda each: abs(each - setting.when))
+        how = "the nearest to the flight"
+    else:
+        time, how = max(seen, default=min(known)), "the last before the flight"
+    if known.count(time) > 1:
+        raise WindError(
+            source, "", f"holds two reports of {show_time(time)}; keep one of them"
+        )
+    note = f"{source}: {show_time(time)} is {how} of {len(times)} reports"
+    return known.index(time), (note,)
+
+
+def above_ground(
+    levels: list[Placed], name: str, setting: Setting
+) -> tuple[list[Placed], tuple[str, ...]]:
+    """Leave out what lies below the site, but keep a foot that all but reaches it.
+
+    Parameters
+    ----------
+    levels : list of (str, WindLevel)
+        Levels with their place in the source; heights may be below 0.
+    name : str
+        Name of the report.
+    setting : Setting
+        Place of the flight.
+
+    Returns
+    -------
+    levels : list of (str, WindLevel)
+        At or above the ground.
+    assumed : tuple of str
+        What was left out or moved.
+    """
+    clear = [pair for pair in levels if pair[1].height >= 0]
+    under = [pair for pair in levels if pair[1].height < 0]
+    where, foot = max(under, key=lambda pair: pair[1].height, default=("", None))
+    notes: tuple[str, ...] = ()
+    below = len(under)
+    if (
+        foot is not None
+        and foot.height >= -NEAR
+        and all(level.height >= 1.0 for _, level in clear)
+    ):
+        notes = (
+            f"{name}: its level {-foot.height:.0f} m below the site taken at the ground",
+        )
+        clear, below = [(where, replace(foot, height=0.0)), *clear], below - 1
+    if below:
+        notes += (
+            f"{name}: {below} level{'s' if below > 1 else ''} below the site "
+            f"({setting.site_altitude:.0f} m) left out",
+        )
+    return clear, notes
+
+
+def without_doubles(
+    levels: list[Placed], name: str
+) -> tuple[list[Placed], tuple[str, ...]]:
+    """Leave out the second of two winds at one height, far above the site.
+
+    Parameters
+    ----------
+    levels : list of (str, WindLevel)
+        Levels with their place in the source.
+    name : str
+        Name of the report.
+
+    Returns
+    -------
+    levels : list of (str, WindLevel)
+        By height; lower ones are left for the reader to refuse.
+    assumed : tuple of str
+        How many were left out.
+    """
+    rows = sorted(levels, key=lambda row: row[1].height)
+    kept = rows[:1]
+    for row in rows[1:]:
+        if row[1].height < FAR_ABOVE or row[1].height - kept[-1][1].height > 1e-6:
+            kept.append(row)
+    less = len(rows) - len(kept)
+    if not less:
+        return kept, ()
+    return kept, (f"{name}: second levels at one height, far above, left out: {less}",)
+
+
+_EARTH_RADIUS: Final = 6_356_766.0  # m, US76
+_T0, _P0, _LAPSE = 288.15, 101_325.0, 0.0065  # K, Pa, K per m: US76 table 4
+_T11, _H11 = 216.65, 11_000.0  # K, m
+_EXPONENT: Final = GAS_CONSTANT * _LAPSE / STANDARD_GRAVITY
+_P11: Final = _P0 * (_T11 / _T0) ** (1 / _EXPONENT)
+
+
+def altitude_of(geopotential: float) -> float:
+    """Turn a geopotential height into a geometric altitude.
+
+    Parameters
+    ----------
+    geopotential : float
+        Geopotential height [m].
+
+    Returns
+    -------
+    float
+        Altitude above mean sea level [m] (US76, ``z = r H / (r - H)``).
+    """
+    return _EARTH_RADIUS * geopotential / (_EARTH_RADIUS - geopotential)
+
+
+def geopotential_of(altitude: float) -> float:
+    """Turn a geometric altitude into a geopotential height.
+
+    Parameters
+    ----------
+    altitude : float
+        Altitude above mean sea level [m].
+
+    Returns
+    -------
+    float
+        Geopotential height [m] (US76, ``H = r z / (r + z)``).
+    """
+    return _EARTH_RADIUS * altitude / (_EARTH_RADIUS + altitude)
+
+
+def pressure_height(pressure: float) -> float:
+    """Give the height of a pressure in the standard atmosphere.
+
+    Parameters
+    ----------
+    pressure : float
+        Pressure [Pa].
+
+    Returns
+    -------
+    float
+        Geopotential height [m] (US76, solved for height; two lowest layers).
+
+    Examples
+    --------
+    >>> round(pressure_height(95_000.0), 2)
+    540.34
+    """
+    if pressure >= _P11:
+        return _T0 / _LAPSE * (1 - math.pow(pressure / _P0, _EXPONENT))
+    return _H11 + GAS_CONSTANT * _T11 / STANDARD_GRAVITY * math.log(_P11 / pressure)
+
+
+def thickness(below: float, above: float, mean_temperature: float) -> float:
+    r"""Give the thickness of the layer between two pressures.
+
+    .. math:: \Delta H = (R T / g_0) \ln(p_1 / p_2)
+
+    Parameters
+    ----------
+    below, above : float
+        Pressure at the foot and at the top [Pa].
+    mean_temperature : float
+        Mean temperature of the layer [K]; moisture, which adds up to a hundredth, is
+        left out.
+
+    Returns
+    -------
+    float
+        Thickness [m], geopotential.
+
+    Notes
+    -----
+    The hypsometric equation (textbook).
+
+    Examples
+    --------
+    >>> round(thickness(100_000.0, 50_000.0, 273.15))
+    5542
+    """
+    scale = GAS_CONSTANT * mean_temperature / STANDARD_GRAVITY
+    return scale * math.log(below / above)
+
+
+def fill_heights(
+    pressures: Sequence[float | None],
+    heights: Sequence[float | None],
+    temperatures: Sequence[float | None],
+) -> tuple[list[float | None], list[bool]]:
+    """Find the heights of levels that tell only their pressure.
+
+    Parameters
+    ----------
+    pressures : sequence of float or None, length k
+        Pressure of each level [Pa].
+    heights : sequence of float or None, length k
+        Geopotential height of each level where told [m].
+    temperatures : sequence of float or None, length k
+        Temperature of each level where told [K].
+
+    Returns
+    -------
+    heights : list of float or None, length k
+        Geopotential height [m]: as told; or by the hypsometric equation from the level
+        nearest in pressure whose height is told; or, where no height is told at all,
+        that of the standard atmosphere. None where there is no pressure either.
+    standard : list of bool, length k
+        Where the standard atmosphere had to be used, for height or for temperature.
+    """
+    anchors = [
+        (p, h, t)
+        for p, h, t in zip(pressures, heights, temperatures, strict=True)
+        if p is not None and h is not None
+    ]
+    found: list[float | None] = []
+    standard: list[bool] = []
+    for p, h, t in zip(pressures, heights, temperatures, strict=True):
+        known = h is not None or p is None
+        value, assumed = (h, False) if known else _height(p or 0.0, t, anchors)
+        found.append(value)
+        standard.append(assumed)
+    return found, standard
+
+
+def _height(
+    pressure: float,
+    temperature: float | None,
+    anchors: list[tuple[float, float, float | None]],
+) -> tuple[float, bool]:
+    if not anchors:
+        return pressure_height(pressure), True
+    foot, height, foot_temperature = min(
+        anchors, key=lambda anchor: abs(math.log(anchor[0] / pressure))
+    )
+    told = [t for t in (temperature, foot_temperature) if t is not None]
+    if not told:
+        return height + pressure_height(pressure) - pressure_height(foot), True
+    return height + thickness(foot, pressure, sum(told) / len(told)), False
+
 
 _DIRECTION_ERROR: Final = math.radians(5.0) / math.sqrt(12)
 """Soundings round direction to 5 degrees (WMO-No. 8, ch. 13) [rad]."""

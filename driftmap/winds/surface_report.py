@@ -1,4 +1,4 @@
-"""Surface reports of aerodromes (METAR and SPECI): wind, temperature, pressure.
+"""Surface reports of aerodromes (METAR and SPECI): wind, air, cloud and visibility.
 
 Coding as in WMO FM 15 and FM 16 and the United States' practice (FMH-1), read in
 secondary copies.
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from types import MappingProxyType
@@ -16,22 +17,30 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.units import KNOT
-from driftmap.winds.choice import choose_station, choose_time
-from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
-from driftmap.winds.remarks import (
+from driftmap.winds.aerodrome_forecast import (
     Peak,
     beside_the_wind,
     peak_wind,
     split_report,
     trend_winds,
 )
-from driftmap.winds.sky import cloud_cover, visibility
-from driftmap.winds.times import OLDEST, nearest_day
+from driftmap.winds.law import MAST
+from driftmap.winds.reading import (
+    OLDEST,
+    Reading,
+    Setting,
+    check_direction,
+    check_speed,
+    nearest_day,
+)
+from driftmap.winds.sonde import choose_station, choose_time
 
-__all__ = ["MAST_HEIGHT", "looks_like_surface_report", "read_surface_report"]
-
-MAST_HEIGHT: Final = 10.0
-"""Height of the wind instrument [m] (WMO-No. 8)."""
+__all__ = [
+    "cloud_cover",
+    "looks_like_surface_report",
+    "read_surface_report",
+    "visibility",
+]
 
 _INCH: Final = 3386.39  # Pa, inch of mercury (FMH-1, from memory)
 _ROUNDING: Final = math.radians(10.0) / math.sqrt(12)  # direction in tens of degrees
@@ -233,7 +242,7 @@ def _level(
         check_speed(gust, source, where, what="gust")
         if gust < speed:
             raise WindError(source, where, "gust less than the mean wind")
-    return WindLevel(MAST_HEIGHT, direction, speed, gust, name, temperature)
+    return WindLevel(MAST, direction, speed, gust, name, temperature)
 
 
 def _number(text: str, unit: str) -> float:
@@ -286,3 +295,73 @@ def _pressure(words: list[str]) -> float | None:
             number = float(found[2])
             return number / 100 * _INCH if found[1] == "A" else number * 100.0
     return None
+
+
+_MILE: Final = 1609.344  # m
+_AMOUNTS: Final = MappingProxyType(
+    {"FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0, "VV": 1.0}
+)
+"""Most cloud that each word can mean (WMO FM 15 and FMH-1, in secondary copies)."""
+
+_LAYER: Final = re.compile(r"(FEW|SCT|BKN|OVC|VV)(\d{3}|///)(?:CB|TCU|///)?")
+_MILES: Final = re.compile(r"([PM])?(\d+)(?:/([1-9]\d?))?SM")
+_METRES: Final = re.compile(r"(\d{4})(?:NDV)?")
+
+
+def cloud_cover(words: Sequence[str]) -> float | None:
+    """Give the most cloud that a report can mean.
+
+    Parameters
+    ----------
+    words : sequence of str
+        The observed part of the report.
+
+    Returns
+    -------
+    float or None
+        Share of the sky in the fullest layer; 0 for a sky called clear; None where
+        nothing is said of all of it (as with CAVOK, NSC and NCD, which leave high or
+        unseen cloud out).
+
+    Examples
+    --------
+    >>> cloud_cover("24008KT 10SM FEW030 SCT250".split())
+    0.5
+    """
+    layers = [_AMOUNTS[m[1]] for word in words if (m := _LAYER.fullmatch(word))]
+    if layers:
+        return max(layers)
+    return 0.0 if {"SKC", "CLR"} & set(words) else None
+
+
+def visibility(words: Sequence[str]) -> float | None:
+    """Give the least visibility that a report can mean.
+
+    Parameters
+    ----------
+    words : sequence of str
+        The observed part of the report.
+
+    Returns
+    -------
+    float or None
+        The least of those told [m]; 10 km stands for 10 km or more; None where none is.
+
+    Examples
+    --------
+    >>> visibility("24008KT 1 1/2SM BR OVC005".split())
+    2414.016
+    """
+    return min(_told(words), default=None)
+
+
+def _told(words: Sequence[str]) -> Iterator[float]:
+    for before, word in zip(["", *words], words, strict=False):
+        if word == "CAVOK":
+            yield 10_000.0
+        elif found := _MILES.fullmatch(word):
+            miles = float(found[2]) / float(found[3] or 1)
+            whole = float(before) if found[3] and re.fullmatch(r"\d", before) else 0.0
+            yield 0.0 if found[1] == "M" else (whole + miles) * _MILE
+        elif found := _METRES.fullmatch(word):
+            yield 10_000.0 if found[1] == "9999" else float(found[1])

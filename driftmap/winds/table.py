@@ -10,17 +10,19 @@ from datetime import datetime
 from typing import Final
 
 from driftmap.errors import WindError
-from driftmap.winds.choice import NEAR, above_ground, without_doubles
-from driftmap.winds.layers import (
+from driftmap.winds.reading import Reading, Setting, ordered, parse_time
+from driftmap.winds.sonde import NEAR, above_ground, without_doubles
+from driftmap.winds.text import (
     NAMES,
+    cells_of,
     check_names,
+    idle,
     level_from,
+    mark_of,
     nearest_name,
+    number_of,
     vertical,
 )
-from driftmap.winds.reading import Reading, Setting, ordered
-from driftmap.winds.text import cells_of, idle, mark_of, number_of
-from driftmap.winds.times import parse_time
 
 __all__ = ["looks_like_table", "read_table", "write_table"]
 

@@ -1,22 +1,45 @@
-"""Read a text file, and refuse at once what cannot be one."""
+"""Text files of winds taken apart: lines, cells, columns with units, JSON by its keys."""
 
 from __future__ import annotations
 
+import difflib
+import json
+import math
 import re
+from collections.abc import Iterable, Mapping
+from datetime import datetime
 from pathlib import Path
-from typing import Final
+from types import MappingProxyType
+from typing import Any, Final
 
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
+from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
+from driftmap.winds.reading import Setting, check_direction, check_speed, parse_time
 
 __all__ = [
+    "FARTHEST",
     "LONGEST_FILE",
     "MOST_LINES",
+    "NAMES",
+    "as_list",
+    "as_number",
+    "as_object",
+    "as_time",
     "cells_of",
+    "check_keys",
+    "check_names",
     "check_text",
+    "distance",
     "idle",
+    "level_from",
+    "load_document",
     "load_text",
     "mark_of",
+    "nearest_name",
+    "nearest_point",
     "number_of",
+    "vertical",
 ]
 
 LONGEST_FILE: Final = 20_000_000
@@ -142,3 +165,472 @@ def number_of(cell: str) -> float:
     (3.5, 4.2)
     """
     return float(_COMMA.sub(r"\1.\2", cell.strip()))
+
+
+_SPEED: Final = MappingProxyType(
+    {"mps": 1.0, "mph": MILE_PER_HOUR, "kt": KNOT, "kmh": 1 / 3.6}
+)
+_HIGHEST: Final = 50_000.0  # m above the site; no balloon goes higher
+_LARGEST_ERROR: Final = 100.0  # m/s
+_LENGTH: Final = MappingProxyType({"m": 1.0, "ft": FOOT})
+
+NAMES: Final = MappingProxyType(
+    {f"height_{u}": ("height", f) for u, f in _LENGTH.items()}
+    | {f"altitude_{u}": ("altitude", f) for u, f in _LENGTH.items()}
+    | {"from_deg": ("direction", 1.0), "from_magnetic_deg": ("magnetic", 1.0)}
+    | {f"speed_{u}": ("speed", f) for u, f in _SPEED.items()}
+    | {f"gust_{u}": ("gust", f) for u, f in _SPEED.items()}
+    | {f"error_{u}": ("error", f) for u, f in _SPEED.items()}
+)
+"""Quantity and size of the unit in SI for each name (directions stay in degrees)."""
+
+_NEEDED: Final = (
+    (("direction", "magnetic"), "from_deg or from_magnetic_deg"),
+    (("speed",), "speed_mps, speed_mph, speed_kt or speed_kmh"),
+)
+_VERTICAL: Final = (
+    ("height", "altitude"),
+    "height_m, height_ft, altitude_m or altitude_ft",
+)
+
+
+def nearest_name(name: str, accepted: Iterable[str]) -> str:
+    """Say that a name is not known, with the nearest that is.
+
+    Parameters
+    ----------
+    name : str
+        What was found.
+    accepted : iterable of str
+        Names that are known.
+
+    Returns
+    -------
+    str
+        For a message.
+    """
+    names = list(accepted)
+    near = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.4)
+    hint = f"did you mean {near[0]!r}?" if near else f"accepted: {', '.join(names)}"
+    return f"{name[:40]!r}; {hint}"
+
+
+def check_names(
+    names: Iterable[str], source: str, where: str, *, vertical: bool = True
+) -> None:
+    """Refuse a set of names that leaves a quantity out or gives it twice.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Keys of `NAMES`.
+    source, where : str
+        For the message.
+    vertical : bool
+        Whether a height or an altitude must be there.
+
+    Raises
+    ------
+    WindError
+        If a needed quantity is missing, or any is given in two ways.
+    """
+    held: dict[str, list[str]] = {}
+    for name in names:
+        quantity = NAMES[name][0]
+        group = {"altitude": "height", "magnetic": "direction"}.get(quantity, quantity)
+        held.setdefault(group, []).append(name)
+    for given in held.values():
+        if len(given) > 1:
+            raise WindError(
+                source, where, f"both {' and '.join(given)}; keep one of them"
+            )
+    for (first, *_), accepted in (*_NEEDED, *([_VERTICAL] if vertical else [])):
+        if first not in held:
+            raise WindError(source, where, f"no {accepted}; add one")
+
+
+def vertical(
+    row: Mapping[str, float],
+    setting: Setting,
+    source: str,
+    where: str,
+    *,
+    lenient: bool = False,
+) -> float:
+    """Give the height above the site that a row names.
+
+    Parameters
+    ----------
+    row : mapping of str to float
+        Values by name.
+    setting : Setting
+        Place of the flight.
+    source, where : str
+        For the message.
+    lenient : bool
+        Whether it may lie below the ground, for the caller to leave out.
+
+    Returns
+    -------
+    float
+        Height above the site [m].
+
+    Raises
+    ------
+    WindError
+        If it lies below the ground.
+    """
+    name = next(n for n in row if NAMES.get(n, ("",))[0] in _VERTICAL[0])
+    quantity, factor = NAMES[name]
+    value = row[name] * factor
+    height = value if quantity == "height" else value - setting.site_altitude
+    if not height <= _HIGHEST:
+        raise WindError(
+            source, where, f"{name} {row[name]:.5g} is above {_HIGHEST / 1000:.0f} km"
+        )
+    if height < 0 and not lenient:
+        site = f"; the site is at {setting.site_altitude:.4g} m"
+        raise WindError(
+            source,
+            where,
+            f"{name} {row[name]:.5g} is below the ground"
+            f"{site if quantity == 'altitude' else ''}",
+        )
+    return height
+
+
+def level_from(
+    row: Mapping[str, float], height: float, setting: Setting, source: str, where: str
+) -> WindLevel:
+    """Make a level from a row.
+
+    Parameters
+    ----------
+    row : mapping of str to float
+        Values by name; a direction, a gust or an error may be NaN, which is a variable
+        wind, no gust, or an error that is not told.
+    height : float
+        Height above the site [m].
+    setting : Setting
+        For magnetic directions.
+    source, where : str
+        For the message.
+
+    Returns
+    -------
+    WindLevel
+        The level.
+
+    Raises
+    ------
+    WindError
+        If a value is out of range.
+    """
+    si = {
+        NAMES[name][0]: value * NAMES[name][1]
+        for name, value in row.items()
+        if name in NAMES and not math.isnan(value)
+    }
+    direction = None
+    if "direction" in si:
+        direction = check_direction(si["direction"], source, where)
+    elif "magnetic" in si:
+        direction = setting.true_bearing(
+            check_direction(si["magnetic"], source, where), source, where
+        )
+    speed, gust = check_speed(si["speed"], source, where), si.get("gust")
+    if gust is not None and check_speed(gust, source, where, what="gust") < speed:
+        raise WindError(
+            source, where, f"gust {gust:.4g} m/s is less than the mean {speed:.4g} m/s"
+        )
+    error = si.get("error")
+    if error is not None and not 0.0 <= error <= _LARGEST_ERROR:
+        raise WindError(
+            source, where, f"error {error:.4g} m/s; accepted is 0 to {_LARGEST_ERROR:g}"
+        )
+    return WindLevel(height, direction, speed, gust, source, error=error)
+
+
+_MOST_LEVELS = 20_000
+
+
+def load_document(text: str, source: str) -> object:
+    """Read a JSON document.
+
+    Parameters
+    ----------
+    text : str
+        The document.
+    source : str
+        For the message.
+
+    Returns
+    -------
+    object
+        What it holds.
+
+    Raises
+    ------
+    WindError
+        If it is not JSON, or holds NaN, an infinity, or a key twice.
+    """
+
+    def refuse(name: str) -> None:
+        raise WindError(source, "", f"{name} is no number; write null or leave it out")
+
+    def once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+        held = dict(pairs)
+        if len(held) < len(pairs):
+            keys = [key for key, _ in pairs]
+            twice = next(key for key in held if keys.count(key) > 1)
+            raise WindError(source, "", f"key {twice[:40]!r} stands twice")
+        return held
+
+    try:
+        return json.loads(text, parse_constant=refuse, object_pairs_hook=once)
+    except json.JSONDecodeError as problem:
+        raise WindError(
+            source, f"line {problem.lineno}", f"not JSON ({problem.msg})"
+        ) from None
+    except (RecursionError, ValueError):
+        raise WindError(source, "", "not JSON that can be read") from None
+
+
+def as_object(value: object, source: str, where: str) -> dict[str, Any]:
+    """Take a value for an object.
+
+    Parameters
+    ----------
+    value : object
+        Whatever JSON holds.
+    source, where : str
+        For the message.
+
+    Returns
+    -------
+    dict
+        The object.
+
+    Raises
+    ------
+    WindError
+        If it is no object.
+    """
+    if not isinstance(value, dict):
+        raise WindError(source, where, "must be an object in braces")
+    return value
+
+
+def as_list(
+    value: object, source: str, where: str, most: int = _MOST_LEVELS
+) -> list[Any]:
+    """Take a value for a list that is not empty.
+
+    Parameters
+    ----------
+    value : object
+        Whatever JSON holds.
+    source, where : str
+        For the message.
+    most : int
+        Most members.
+
+    Returns
+    -------
+    list
+        The list.
+
+    Raises
+    ------
+    WindError
+        If it is no list, or an empty or too long one.
+    """
+    if not isinstance(value, list) or not 0 < len(value) <= most:
+        raise WindError(source, where, f"must be a list of 1 to {most}")
+    return value
+
+
+def check_keys(
+    given: dict[str, Any], accepted: tuple[str, ...], source: str, where: str
+) -> None:
+    """Refuse a key that is not known, with the nearest that is.
+
+    Parameters
+    ----------
+    given : dict
+        An object.
+    accepted : tuple of str
+        Keys that are known.
+    source, where : str
+        For the message.
+
+    Raises
+    ------
+    WindError
+        If a key is not known.
+    """
+    for key in given:
+        if key not in accepted:
+            raise WindError(source, where, f"unknown key {nearest_name(key, accepted)}")
+
+
+def as_time(
+    document: dict[str, Any], key: str, source: str, where: str
+) -> datetime | None:
+    """Take a value for a time, or for none.
+
+    Parameters
+    ----------
+    document : dict
+        An object.
+    key : str
+        Its key.
+    source, where : str
+        For the message.
+
+    Returns
+    -------
+    datetime or None
+        With its zone; None where the key is missing or null.
+
+    Raises
+    ------
+    WindError
+        If it is no time with a zone.
+    """
+    value = document.get(key)
+    if value is None:
+        return None
+    try:
+        return parse_time(str(value))
+    except ValueError:
+        raise WindError(
+            source,
+            f"{where} {key}".strip(),
+            f"{str(value)[:40]!r}; accepted is such as '2026-05-09T18:00Z'",
+        ) from None
+
+
+def as_number(value: object, key: str, source: str, where: str) -> float:
+    """Take a value for a finite number.
+
+    Parameters
+    ----------
+    value : object
+        Whatever JSON holds.
+    key : str
+        Its key.
+    source, where : str
+        For the message.
+
+    Returns
+    -------
+    float
+        The number.
+
+    Raises
+    ------
+    WindError
+        If it is no finite number.
+    """
+    good = isinstance(value, int | float) and not isinstance(value, bool)
+    if not good or abs(value) > 1e9 or not math.isfinite(value):  # type: ignore[arg-type]
+        raise WindError(
+            source, where, f"{key} {str(value)[:40]!r}; accepted is a finite number"
+        )
+    return float(value)  # type: ignore[arg-type]
+
+
+FARTHEST: Final = 50_000.0
+"""How far a forecast's point may lie from the site [m]; assumed."""
+
+
+def nearest_point(
+    document: dict[str, Any], source: str, setting: Setting
+) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """Take the point of a grid that is nearest to the site.
+
+    Parameters
+    ----------
+    document : dict
+        A forecast; without ``points`` it is returned as it is.
+    source : str
+        For the message.
+    setting : Setting
+        Where the site lies.
+
+    Returns
+    -------
+    document : dict
+        With what the point says in place of ``points``.
+    assumed : tuple of str
+        How far the point is.
+
+    Raises
+    ------
+    WindError
+        If the site's place is not known, or no point is near.
+    """
+    if "points" not in document:
+        return document, ()
+    points = []
+    for i, one in enumerate(as_list(document["points"], source, "points"), 1):
+        point = as_object(one, source, f"point {i}")
+        points.append(point)
+    if setting.place is None:
+        raise WindError(
+            source,
+            "points",
+            "are a grid, and where the site lies is not known; give it",
+        )
+    away = [
+        distance(point, setting.place, source, f"point {i}")
+        for i, point in enumerate(points, 1)
+    ]
+    near = away.index(min(away))
+    told = f"the nearest of {len(points)} points is {away[near] / 1000:.0f} km away"
+    if away[near] > FARTHEST:
+        raise WindError(
+            source, "points", f"{told}; accepted is {FARTHEST / 1000:.0f} km"
+        )
+    shared = {key: value for key, value in document.items() if key != "points"}
+    return shared | points[near], (f"{source}: {told}, and its wind is taken",)
+
+
+def distance(
+    point: Mapping[str, Any], place: tuple[float, float], source: str, where: str
+) -> float:
+    """Give the distance over a sphere (haversine), enough to tell what is near.
+
+    Parameters
+    ----------
+    point : mapping
+        With ``latitude`` and ``longitude`` [deg].
+    place : tuple of float
+        Latitude and longitude [deg].
+    source, where : str
+        For the message.
+
+    Returns
+    -------
+    float
+        Distance [m].
+
+    Raises
+    ------
+    WindError
+        If the point has no such place.
+    """
+    given = []
+    for key, most in (("latitude", 90.0), ("longitude", 180.0)):
+        value = as_number(point.get(key), key, source, where)
+        if abs(value) > most:
+            raise WindError(
+                source, where, f"{key} {value:g}; accepted is -{most:g} to {most:g}"
+            )
+        given.append(math.radians(value))
+    there, here = given, [math.radians(value) for value in place]
+    half = math.sin((there[0] - here[0]) / 2) ** 2 + math.cos(there[0]) * math.cos(
+        here[0]
+    ) * (math.sin((there[1] - here[1]) / 2) ** 2)
+    return 2 * 6_371_000.0 * math.asin(min(1.0, math.sqrt(half)))

@@ -13,8 +13,13 @@ from driftmap import units
 from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.winds.law import ROUGHNESS
-from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
-from driftmap.winds.times import parse_time
+from driftmap.winds.reading import (
+    Reading,
+    Setting,
+    check_direction,
+    check_speed,
+    parse_time,
+)
 
 __all__ = [
     "HEAD_HEIGHT",

@@ -15,8 +15,7 @@ from hypothesis import strategies as st
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.errors import WindError
 from driftmap.winds import FORMATS, decode, merge, write_table
-from driftmap.winds.kept import keep_readings, looks_kept, read_kept
-from driftmap.winds.listing import wind_document
+from driftmap.winds.kept import keep_readings, looks_kept, read_kept, wind_document
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.table import read_table
 from driftmap.winds.text import load_text

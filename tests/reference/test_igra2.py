@@ -14,9 +14,9 @@ import pytest
 
 from driftmap.air.wind import components_from
 from driftmap.errors import WindError
-from driftmap.winds.igra import read_igra
-from driftmap.winds.pressure import geopotential_of
 from driftmap.winds.reading import Setting
+from driftmap.winds.sonde import geopotential_of
+from driftmap.winds.soundings import read_igra
 
 DATA = Path(__file__).parents[1] / "data" / "winds"
 TEXT = """\

@@ -8,7 +8,7 @@ import math
 
 import pytest
 
-from driftmap.winds.pressure import (
+from driftmap.winds.sonde import (
     altitude_of,
     fill_heights,
     geopotential_of,

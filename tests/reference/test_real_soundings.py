@@ -15,9 +15,9 @@ import pytest
 from driftmap.air.wind import components_from
 from driftmap.units import KNOT
 from driftmap.winds import read_winds
-from driftmap.winds.pressure import geopotential_of
 from driftmap.winds.reading import Setting
-from driftmap.winds.sounding_list import read_sounding_list
+from driftmap.winds.sonde import geopotential_of
+from driftmap.winds.soundings import read_sounding_list
 
 DATA = Path(__file__).parents[1] / "data" / "winds"
 

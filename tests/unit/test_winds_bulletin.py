@@ -9,8 +9,8 @@ import pytest
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT
 from driftmap.winds.bulletin import read_bulletin
-from driftmap.winds.pressure import geopotential_of
 from driftmap.winds.reading import Setting
+from driftmap.winds.sonde import geopotential_of
 
 TEXT = (
     Path(__file__).parents[1] / "data" / "winds" / "bulletin_constructed.txt"

@@ -11,9 +11,9 @@ from driftmap.air.wind import WindProfile
 from driftmap.errors import WindError
 from driftmap.units import KNOT
 from driftmap.winds.forecast import read_forecast
-from driftmap.winds.listing import wind_document
-from driftmap.winds.pressure import altitude_of, pressure_height
+from driftmap.winds.kept import wind_document
 from driftmap.winds.reading import Setting
+from driftmap.winds.sonde import altitude_of, pressure_height
 
 LOW = {"height_m": 10, "from_deg": 240, "speed_mps": 4.2, "gust_mps": 7.5}
 HIGH = {"altitude_ft": 5000, "from_deg": 255, "speed_kt": 22, "temperature_c": 6.5}

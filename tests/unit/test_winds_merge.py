@@ -10,8 +10,7 @@ from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT
 from driftmap.winds import merge, read_winds
-from driftmap.winds.reading import Reading, Setting
-from driftmap.winds.times import age_of, nearest_day
+from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
 
 NOON = datetime(2026, 5, 19, 12, tzinfo=UTC)
 METAR = "METAR KXYZ 191155Z 24008KT 10SM 12/03 A3001"
