@@ -15,7 +15,8 @@ from driftmap.planning.season import SeasonHour
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import NOT_KNOWN, Setup, Trial, pack, try_flight, unpack
 from driftmap.winds import Setting, decode_text, merge
-from driftmap.winds.soundings import each_time, looks_like_igra, sounding_time
+from driftmap.winds.forecast import each_time
+from driftmap.winds.soundings import looks_like_igra, sounding_time
 from driftmap.winds.text import load_text
 
 __all__ = ["Sounding", "read_soundings", "season_soundings"]

@@ -89,17 +89,7 @@ _SIZE: Final = {"KT": KNOT, "MPS": 1.0, "KMH": 1 / 3.6}
 
 @dataclass(frozen=True, slots=True)
 class Peak:
-    """The strongest wind since the report before.
-
-    Parameters
-    ----------
-    direction : float
-        Direction it came from [deg].
-    speed : float
-        Its speed [m s⁻¹].
-    time : datetime
-        When it blew, in UTC.
-    """
+    """The strongest wind since the report before: from [deg], speed [m s⁻¹], when in UTC."""
 
     direction: float
     speed: float
@@ -107,17 +97,7 @@ class Peak:
 
 
 def split_report(body: str) -> tuple[str, str, str]:
-    """Part a report into what was observed, what is expected, and its remarks.
-
-    Parameters
-    ----------
-    body : str
-        A report in capitals, after station and time.
-
-    Returns
-    -------
-    observed, trend, remarks : str
-        Each may be empty.
+    """Part a report, after station and time, into observed, expected and remarks.
 
     Examples
     --------
@@ -131,19 +111,7 @@ def split_report(body: str) -> tuple[str, str, str]:
 
 
 def peak_wind(remarks: str, valid: datetime) -> Peak | str | None:
-    """Find the peak wind.
-
-    Parameters
-    ----------
-    remarks : str
-        Remarks of a report.
-    valid : datetime
-        Time of the report.
-
-    Returns
-    -------
-    Peak, str or None
-        The peak; what stands there if it cannot be read; None when there is none.
+    """Find the peak wind in remarks; what stands there if it cannot be read.
 
     Examples
     --------
@@ -166,17 +134,7 @@ def peak_wind(remarks: str, valid: datetime) -> Peak | str | None:
 
 
 def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
-    """Name what makes the mean wind no guide to the next hour.
-
-    Parameters
-    ----------
-    observed, remarks : str
-        Parts of a report, from `split_report`.
-
-    Returns
-    -------
-    tuple of str
-        A phrase each, with the group that says so.
+    """Name what makes the mean wind no guide to the next hour, each with its group.
 
     Examples
     --------
@@ -220,20 +178,6 @@ def _beside(observed: str) -> str:
 
 def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[str]:
     """Name the winds expected that are stronger than, or from elsewhere as, the one now.
-
-    Parameters
-    ----------
-    trend : str
-        Trend of a report, from `split_report`.
-    direction : float or None
-        Where the wind comes from now [rad]; None when variable.
-    peak : float
-        Its gust, or else its speed [m s⁻¹].
-
-    Yields
-    ------
-    str
-        A phrase each.
 
     Examples
     --------
@@ -291,18 +235,7 @@ class _Part:
 
 
 def looks_like_aerodrome_forecast(text: str) -> bool:
-    """Tell whether a text holds such a forecast.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file, or a report.
-
-    Returns
-    -------
-    bool
-        Whether it begins with TAF, after a heading at most.
-    """
+    """Tell whether a text begins with TAF, after a heading at most."""
     start = re.search(r"\b(?:TAF|METAR|SPECI)\b", text[:300], re.IGNORECASE)
     return start is not None and start[0].upper() == "TAF"
 

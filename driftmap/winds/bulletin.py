@@ -127,18 +127,7 @@ def _temperature(found: re.Match[str], level: int) -> float | None:
 
 
 def looks_like_bulletin(text: str) -> bool:
-    """Tell whether a text is such a bulletin.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file.
-
-    Returns
-    -------
-    bool
-        Whether a line of levels, or the heading of one, is in it.
-    """
+    """Tell whether a text is such a bulletin."""
     return any(
         _LEVELS.match(line) or _BASED.search(line) or _USE.search(line)
         for line in text.splitlines()[:_FAR]

@@ -18,6 +18,7 @@ taken. A wind that was measured, not forecast, says
 
 from __future__ import annotations
 
+import json
 import math
 from typing import Any, Final
 
@@ -35,6 +36,7 @@ from driftmap.winds.sonde import (
     geopotential_of,
     without_doubles,
 )
+from driftmap.winds.soundings import looks_like_igra
 from driftmap.winds.text import (
     NAMES,
     as_list,
@@ -49,7 +51,7 @@ from driftmap.winds.text import (
     vertical,
 )
 
-__all__ = ["looks_like_forecast", "read_forecast"]
+__all__ = ["each_time", "looks_like_forecast", "read_forecast"]
 
 _DOCUMENT: Final = (
     *("source", "based_on", "valid", "read", "levels", "members", "forecasts"),
@@ -60,18 +62,7 @@ _MOST_MEMBERS: Final = 1000
 
 
 def looks_like_forecast(text: str) -> bool:
-    """Tell whether a text is a JSON document.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file.
-
-    Returns
-    -------
-    bool
-        Whether its first character opens one.
-    """
+    """Tell whether the first character of a text opens a JSON document."""
     return text.lstrip()[:1] in {"{", "["}
 
 
@@ -311,3 +302,42 @@ def _components(
     )
     heights = [level.height for level in levels]
     return [np.interp(common, heights, part) for part in parts]
+
+
+def each_time(text: str) -> tuple[str, ...]:
+    """Take a file apart by time, into texts that its reader reads as files of their own.
+
+    What cannot be taken apart comes back whole: the reader then explains.
+
+    Examples
+    --------
+    >>> each_time('{"source": "model", "forecasts": [{"valid": 1}, {"valid": 2}]}')
+    ('{"source": "model", "valid": 1}', '{"source": "model", "valid": 2}')
+    """
+    if looks_like_igra(text):
+        return _soundings(text)
+    if looks_like_forecast(text):
+        return _forecasts(text)
+    return (text,)
+
+
+def _soundings(text: str) -> tuple[str, ...]:
+    parts: list[list[str]] = []
+    for line in text.splitlines():
+        if line.startswith("#") or not parts:
+            parts.append([])
+        parts[-1].append(line)
+    whole = ("\n".join(lines) for lines in parts)
+    return tuple(part for part in whole if part.strip())
+
+
+def _forecasts(text: str) -> tuple[str, ...]:
+    try:
+        document: Any = json.loads(text)
+    except ValueError:
+        return (text,)
+    each = document.get("forecasts") if isinstance(document, dict) else None
+    if not (isinstance(each, list) and all(isinstance(one, dict) for one in each)):
+        return (text,)
+    shared = {key: value for key, value in document.items() if key != "forecasts"}
+    return tuple(json.dumps(shared | one) for one in each) or (text,)

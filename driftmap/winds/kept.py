@@ -117,18 +117,7 @@ def _kept_level(level: WindLevel) -> Document:
 
 
 def looks_kept(text: str) -> bool:
-    """Tell whether a text is a document of `keep_readings`.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file.
-
-    Returns
-    -------
-    bool
-        Whether it is JSON with readings.
-    """
+    """Tell whether a text is a document of `keep_readings`: JSON with readings."""
     if not text.lstrip().startswith("{") or '"readings"' not in text:
         return False
     try:

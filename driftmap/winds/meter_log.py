@@ -64,18 +64,7 @@ class _Row:
 
 
 def looks_like_meter_log(text: str) -> bool:
-    """Tell whether a text is such a record.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file.
-
-    Returns
-    -------
-    bool
-        Whether its first line names a time and a speed, but no height.
-    """
+    """Tell whether its first line names a time and a speed, but no height."""
     first = next((line for line in text.splitlines() if not idle(line)), "")
     names = [name.lower() for name in cells_of(first, mark_of(first))]
     return (

@@ -59,18 +59,7 @@ class _Places:
 
 
 def looks_like_balloon(text: str) -> bool:
-    """Tell whether a text is such a record.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file.
-
-    Returns
-    -------
-    bool
-        Whether its first line names an elevation.
-    """
+    """Tell whether its first line names an elevation."""
     first = next((line for line in text.splitlines() if not idle(line)), "")
     return "elevation_deg" in [c.lower() for c in cells_of(first, mark_of(first))]
 

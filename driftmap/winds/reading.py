@@ -95,25 +95,7 @@ class Setting:
                 raise ValueError(f"'{name}' must carry a time zone")
 
     def true_bearing(self, magnetic: float, source: str, where: str) -> float:
-        """Turn a magnetic bearing into a true one.
-
-        Parameters
-        ----------
-        magnetic : float
-            Bearing from magnetic north [rad].
-        source, where : str
-            For the message.
-
-        Returns
-        -------
-        float
-            Bearing from true north, in [0, 2π) [rad].
-
-        Raises
-        ------
-        WindError
-            If the declination is not known.
-        """
+        """Turn a magnetic bearing into a true one, in [0, 2π) [rad]."""
         if self.declination is None:
             raise WindError(
                 source,
@@ -197,27 +179,7 @@ class Reading:
 
 
 def check_speed(speed: float, source: str, where: str, *, what: str = "speed") -> float:
-    """Accept a wind speed.
-
-    Parameters
-    ----------
-    speed : float
-        Wind speed [m s⁻¹].
-    source, where : str
-        For the message.
-    what : str
-        Name of the quantity, for the message.
-
-    Returns
-    -------
-    float
-        The speed [m s⁻¹].
-
-    Raises
-    ------
-    WindError
-        If it is not a finite number from 0 to `HIGHEST_SPEED`.
-    """
+    """Accept a wind speed, from 0 to `HIGHEST_SPEED` [m s⁻¹]."""
     if not 0.0 <= speed <= HIGHEST_SPEED:
         raise WindError(
             source,
@@ -228,25 +190,7 @@ def check_speed(speed: float, source: str, where: str, *, what: str = "speed") -
 
 
 def check_direction(degrees: float, source: str, where: str) -> float:
-    """Accept a wind direction.
-
-    Parameters
-    ----------
-    degrees : float
-        Direction the wind comes from [deg].
-    source, where : str
-        For the message.
-
-    Returns
-    -------
-    float
-        The direction [rad].
-
-    Raises
-    ------
-    WindError
-        If it is not a finite number from 0 to 360.
-    """
+    """Accept a wind direction in degrees, 0 to 360, and give it in [rad]."""
     if not 0.0 <= degrees <= 360.0:
         raise WindError(
             source, where, f"direction {degrees:g} deg; accepted is 0 to 360"
@@ -259,24 +203,7 @@ def ordered(
 ) -> tuple[WindLevel, ...]:
     """Sort levels by height and refuse two that stand at one height.
 
-    Parameters
-    ----------
-    levels : list of (str, WindLevel)
-        Levels with their place in the source.
-    source : str
-        For the message.
-    repeats : bool
-        Whether a level told twice with the same wind is passed over.
-
-    Returns
-    -------
-    tuple of WindLevel
-        Lowest first.
-
-    Raises
-    ------
-    WindError
-        If two levels stand at one height, or there is none.
+    One told twice with the same wind is passed over where `repeats`.
     """
     if not levels:
         raise WindError(source, "", "holds no wind level that can be used")
@@ -314,44 +241,16 @@ SLIP: Final = timedelta(minutes=10)
 
 
 def show_time(time: datetime) -> str:
-    """Write a time as reports do.
-
-    Parameters
-    ----------
-    time : datetime
-        With its time zone.
-
-    Returns
-    -------
-    str
-        Date, hour and minute in UTC.
-    """
+    """Write a time as reports do: date, hour and minute in UTC."""
     return f"{time.astimezone(UTC):%Y-%m-%d %H:%M}Z"
 
 
 def parse_time(
     text: str, *, zone: tzinfo | None = None, local: bool = False
 ) -> datetime:
-    """Read a time in the form of ISO 8601.
+    """Read a time in the form of ISO 8601, such as ``2026-05-09 11:00 -07:00``.
 
-    Parameters
-    ----------
-    text : str
-        Date, time and zone: ``2026-05-09T18:00Z``, ``2026-05-09 11:00 -07:00``.
-    zone : tzinfo, optional
-        Zone of a time that names none.
-    local : bool
-        Whether a time that names none is one of this computer's clock.
-
-    Returns
-    -------
-    datetime
-        In the zone that is told.
-
-    Raises
-    ------
-    ValueError
-        If it is not such a time, or has no zone.
+    One that names no zone is of `zone`, or of this computer if `local`, or refused.
     """
     time = datetime.fromisoformat(re.sub(r"\s+(?=[-+Zz])", "", text.strip()))
     if not _YEARS[0] <= time.year <= _YEARS[1]:
@@ -364,25 +263,7 @@ def parse_time(
 
 
 def nearest_day(day: int, hour: int, minute: int, when: datetime) -> datetime:
-    """Find the date that a day of the month stands for.
-
-    Parameters
-    ----------
-    day, hour, minute : int
-        As coded, UTC.
-    when : datetime
-        The time it must be near to.
-
-    Returns
-    -------
-    datetime
-        The date nearest to it with that day.
-
-    Raises
-    ------
-    ValueError
-        If no month near the flight has such a day and time.
-    """
+    """Find the date nearest to `when` that a day of the month, as coded in UTC, stands for."""
     if not (1 <= day <= 31 and 0 <= hour <= 24 and 0 <= minute <= 59):
         raise ValueError(f"day {day:02d}, {hour:02d}:{minute:02d} is no time")
     near = [
@@ -400,26 +281,7 @@ def _midnight(when: datetime) -> datetime:
 
 
 def check_seen(reading: Reading, setting: Setting) -> Reading:
-    """Refuse a wind that cannot have been measured yet.
-
-    Parameters
-    ----------
-    reading : Reading
-        The report.
-    setting : Setting
-        Time of the flight and the present.
-
-    Returns
-    -------
-    Reading
-        The same report.
-
-    Raises
-    ------
-    WindError
-        If it was measured, or the data of a forecast were, after the flight or the
-        present: its day, its zone or a clock is wrong.
-    """
+    """Refuse a wind, or a forecast's data, from after the flight or the present."""
     time = reading.based_on if reading.forecast else reading.valid
     if time is None or time - setting.seen_by <= SLIP:
         return reading
@@ -435,25 +297,10 @@ def check_seen(reading: Reading, setting: Setting) -> Reading:
 
 
 def age_of(reading: Reading, when: datetime | None) -> float | None:
-    """Give the hours between a report and the flight.
+    """Give the hours between a report and the flight [h]; None when not known.
 
-    Parameters
-    ----------
-    reading : Reading
-        The report.
-    when : datetime or None
-        Time of the flight.
-
-    Returns
-    -------
-    float or None
-        Hours [h]: from the time it was measured, or by which the flight lies outside
-        the hours a forecast is for; None when either time is not known.
-
-    Raises
-    ------
-    WindError
-        If the report is of another day.
+    From the time it was measured, or by which the flight lies outside the hours a forecast
+    is for. A report of another day is refused.
     """
     if reading.age is not None:
         age = reading.age
@@ -476,20 +323,7 @@ def age_of(reading: Reading, when: datetime | None) -> float | None:
 
 
 def lead_of(reading: Reading, when: datetime | None) -> float | None:
-    """Give the hours between the data of a forecast and the flight.
-
-    Parameters
-    ----------
-    reading : Reading
-        The forecast.
-    when : datetime or None
-        Time of the flight; the time it is valid for stands in.
-
-    Returns
-    -------
-    float or None
-        Hours [h], never below 0; None when not known.
-    """
+    """Give the hours between the data of a forecast and the flight [h]; None if not known."""
     end = when or reading.valid
     if reading.based_on is None or end is None:
         return None

@@ -72,18 +72,7 @@ _MOST_HOURS: Final = 2000
 
 
 def looks_like_answer(text: str) -> bool:
-    """Tell whether a text is such an answer.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file.
-
-    Returns
-    -------
-    bool
-        Whether it is JSON that has ``hourly`` and ``hourly_units``.
-    """
+    """Tell whether a text is JSON that has ``hourly`` and ``hourly_units``."""
     return text.lstrip().startswith("{") and bool(
         re.search(r'"hourly"\s*:', text) and re.search(r'"hourly_units"\s*:', text)
     )

@@ -52,31 +52,10 @@ Placed = tuple[str, WindLevel]
 def choose_station(
     stations: Sequence[str], setting: Setting, source: str, *, strict: bool = False
 ) -> tuple[str, tuple[str, ...]]:
-    """Pick the station that is meant.
+    """Pick the station that is meant, of names in capitals; ``DEN`` and ``KDEN`` are one.
 
-    Parameters
-    ----------
-    stations : sequence of str
-        Stations that the source holds, in capitals.
-    setting : Setting
-        Names the station, if any; ``DEN`` and ``KDEN`` are one.
-    source : str
-        For the message.
-    strict : bool
-        Whether the only station of a source must be the one named; else it is taken
-        with a note, since a name may be meant for another source.
-
-    Returns
-    -------
-    station : str
-        The station.
-    assumed : tuple of str
-        That it is another than the one named.
-
-    Raises
-    ------
-    WindError
-        If it is not there, or there are several and none is named.
+    The only station of a source is taken with a note though another was named, which may
+    be meant for another source; not so if `strict`.
     """
     names = list(dict.fromkeys(stations))
     shown = ", ".join(names[:12]) + (", …" if len(names) > 12 else "")
@@ -102,31 +81,9 @@ def choose_time(
     *,
     forecast: bool = False,
 ) -> tuple[int, tuple[str, ...]]:
-    """Pick the report that speaks of the flight best.
+    """Pick the report that speaks of the flight best, by its place in the list.
 
-    Parameters
-    ----------
-    times : sequence of datetime or None
-        Time of each report of one station.
-    setting : Setting
-        Time of the flight.
-    source : str
-        For the message.
-    forecast : bool
-        Whether they are forecasts, of which the nearest is picked; of what was measured
-        it is the last that can have been seen.
-
-    Returns
-    -------
-    index : int
-        Which report.
-    assumed : tuple of str
-        That it was one of several.
-
-    Raises
-    ------
-    WindError
-        If there are several and their times are not known, or are the same.
+    Of forecasts the nearest; of what was measured the last that can have been seen.
     """
     if len(times) == 1:
         return 0, ()
@@ -154,21 +111,7 @@ def above_ground(
 ) -> tuple[list[Placed], tuple[str, ...]]:
     """Leave out what lies below the site, but keep a foot that all but reaches it.
 
-    Parameters
-    ----------
-    levels : list of (str, WindLevel)
-        Levels with their place in the source; heights may be below 0.
-    name : str
-        Name of the report.
-    setting : Setting
-        Place of the flight.
-
-    Returns
-    -------
-    levels : list of (str, WindLevel)
-        At or above the ground.
-    assumed : tuple of str
-        What was left out or moved.
+    Heights may be below 0; the notes tell what was left out or moved.
     """
     clear = [pair for pair in levels if pair[1].height >= 0]
     under = [pair for pair in levels if pair[1].height < 0]
@@ -197,19 +140,7 @@ def without_doubles(
 ) -> tuple[list[Placed], tuple[str, ...]]:
     """Leave out the second of two winds at one height, far above the site.
 
-    Parameters
-    ----------
-    levels : list of (str, WindLevel)
-        Levels with their place in the source.
-    name : str
-        Name of the report.
-
-    Returns
-    -------
-    levels : list of (str, WindLevel)
-        By height; lower ones are left for the reader to refuse.
-    assumed : tuple of str
-        How many were left out.
+    Lower ones are left for the reader to refuse.
     """
     rows = sorted(levels, key=lambda row: row[1].height)
     kept = rows[:1]
@@ -230,49 +161,19 @@ _P11: Final = _P0 * (_T11 / _T0) ** (1 / _EXPONENT)
 
 
 def altitude_of(geopotential: float) -> float:
-    """Turn a geopotential height into a geometric altitude.
-
-    Parameters
-    ----------
-    geopotential : float
-        Geopotential height [m].
-
-    Returns
-    -------
-    float
-        Altitude above mean sea level [m] (US76, ``z = r H / (r - H)``).
-    """
+    """Turn a geopotential height into an altitude [m] (US76, ``z = r H / (r - H)``)."""
     return _EARTH_RADIUS * geopotential / (_EARTH_RADIUS - geopotential)
 
 
 def geopotential_of(altitude: float) -> float:
-    """Turn a geometric altitude into a geopotential height.
-
-    Parameters
-    ----------
-    altitude : float
-        Altitude above mean sea level [m].
-
-    Returns
-    -------
-    float
-        Geopotential height [m] (US76, ``H = r z / (r + z)``).
-    """
+    """Turn an altitude into a geopotential height [m] (US76, ``H = r z / (r + z)``)."""
     return _EARTH_RADIUS * altitude / (_EARTH_RADIUS + altitude)
 
 
 def pressure_height(pressure: float) -> float:
-    """Give the height of a pressure in the standard atmosphere.
+    """Give the geopotential height of a pressure [Pa] in the standard atmosphere [m].
 
-    Parameters
-    ----------
-    pressure : float
-        Pressure [Pa].
-
-    Returns
-    -------
-    float
-        Geopotential height [m] (US76, solved for height; two lowest layers).
+    US76, solved for height, in its two lowest layers.
 
     Examples
     --------
@@ -285,22 +186,9 @@ def pressure_height(pressure: float) -> float:
 
 
 def thickness(below: float, above: float, mean_temperature: float) -> float:
-    r"""Give the thickness of the layer between two pressures.
+    r"""Give the thickness of the layer between two pressures [m], geopotential.
 
     .. math:: \Delta H = (R T / g_0) \ln(p_1 / p_2)
-
-    Parameters
-    ----------
-    below, above : float
-        Pressure at the foot and at the top [Pa].
-    mean_temperature : float
-        Mean temperature of the layer [K]; moisture, which adds up to a hundredth, is
-        left out.
-
-    Returns
-    -------
-    float
-        Thickness [m], geopotential.
 
     Notes
     -----
@@ -320,25 +208,12 @@ def fill_heights(
     heights: Sequence[float | None],
     temperatures: Sequence[float | None],
 ) -> tuple[list[float | None], list[bool]]:
-    """Find the heights of levels that tell only their pressure.
+    """Find the geopotential heights [m] of levels that tell only their pressure [Pa].
 
-    Parameters
-    ----------
-    pressures : sequence of float or None, length k
-        Pressure of each level [Pa].
-    heights : sequence of float or None, length k
-        Geopotential height of each level where told [m].
-    temperatures : sequence of float or None, length k
-        Temperature of each level where told [K].
-
-    Returns
-    -------
-    heights : list of float or None, length k
-        Geopotential height [m]: as told; or by the hypsometric equation from the level
-        nearest in pressure whose height is told; or, where no height is told at all,
-        that of the standard atmosphere. None where there is no pressure either.
-    standard : list of bool, length k
-        Where the standard atmosphere had to be used, for height or for temperature.
+    As told; or by the hypsometric equation from the level nearest in pressure whose height
+    is told; or, where none is told, that of the standard atmosphere. None where there is no
+    pressure either. The second list says where the standard atmosphere served, for height
+    or for temperature [K].
     """
     anchors = [
         (p, h, t)
@@ -415,33 +290,7 @@ def sounding(
     setting: Setting,
     assumed: tuple[str, ...] = (),
 ) -> Reading:
-    """Make a reading from the levels of a sounding.
-
-    Parameters
-    ----------
-    rows : sequence of SondeRow
-        Levels in any order.
-    name : str
-        Name of the sounding, for people.
-    source : str
-        Name of the file, for messages.
-    valid : datetime or None
-        Time of the sounding.
-    setting : Setting
-        Altitude of the site.
-    assumed : tuple of str
-        What was assumed so far.
-
-    Returns
-    -------
-    Reading
-        Levels that have a wind and lie above the site.
-
-    Raises
-    ------
-    WindError
-        If a value is out of range, or two levels differ at one height, or none is left.
-    """
+    """Make a reading from the levels of a sounding that have a wind and lie above the site."""
     sane, odd = _sane(rows, name, source, setting)
     levels, standard = _levels(sane, name, setting)
     clear, foot = above_ground(levels, name, setting)

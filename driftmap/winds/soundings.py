@@ -1,4 +1,4 @@
-"""Soundings: IGRA version 2, the lists of weather services, and files of many times.
+"""Soundings: IGRA version 2, the lists of weather services.
 
 Columns of IGRA as in "Format Description of IGRA 2 Sounding Data Files" (NOAA NCEI). Lists
 are told by the names of their columns: right-aligned under ``PRES HGHT TEMP … DRCT SKNT``
@@ -8,20 +8,17 @@ wind direction_degree, wind speed_m/s``.
 
 from __future__ import annotations
 
-import json
 import re
 from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Final
 
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT
-from driftmap.winds.forecast import looks_like_forecast
 from driftmap.winds.reading import Reading, Setting, show_time
 from driftmap.winds.sonde import SondeRow, choose_station, choose_time, sounding
 
 __all__ = [
-    "each_time",
     "looks_like_igra",
     "looks_like_sounding_list",
     "read_igra",
@@ -40,18 +37,7 @@ _NO_RELEASE: Final = "9999"
 
 
 def looks_like_igra(text: str) -> bool:
-    """Tell whether a text is such a file.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file.
-
-    Returns
-    -------
-    bool
-        Whether it starts with the header of a sounding.
-    """
+    """Tell whether a text starts with the header of a sounding of IGRA."""
     return bool(re.match(r"#[A-Z][A-Z0-9]{10} \d{4} ", text.lstrip()))
 
 
@@ -107,25 +93,7 @@ def read_igra(text: str, source: str, setting: Setting) -> Reading:
 
 
 def sounding_time(text: str, source: str) -> datetime:
-    """Give the time of a sounding from its header alone.
-
-    Parameters
-    ----------
-    text : str
-        One sounding, its header first.
-    source : str
-        Name of the file.
-
-    Returns
-    -------
-    datetime
-        Time of release, or else the nominal hour, in UTC.
-
-    Raises
-    ------
-    WindError
-        If the header is not that of a sounding.
-    """
+    """Give the time of a sounding of IGRA from its header alone: release, or nominal hour."""
     return _time(_header(1, text.split("\n", 1)[0], source), source, 1)
 
 
@@ -225,18 +193,7 @@ _COMMAS: Final = re.compile(r"(?:^|,)\s*wind direction_\w+\s*(?:,|$)", re.IGNORE
 
 
 def looks_like_sounding_list(text: str) -> bool:
-    """Tell whether a text is such a list.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file.
-
-    Returns
-    -------
-    bool
-        Whether its column names are in it.
-    """
+    """Tell whether the column names of a list are in a text."""
     lines = text.lstrip().splitlines()[:_FAR]
     return bool(
         _COMMAS.search(lines[0].rstrip() if lines else "")
@@ -437,53 +394,3 @@ def _number(cell: str, quantity: str, source: str, where: str) -> float | None:
         raise WindError(
             source, where, f"{quantity} {cell[:20]!r}; accepted is a number or a blank"
         ) from None
-
-
-def each_time(text: str) -> tuple[str, ...]:
-    """Take a file apart by time.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file: soundings one after the other, forecasts for several times, or
-        any other.
-
-    Returns
-    -------
-    tuple of str
-        A text for each time, in the order of the file, that the reader of its format
-        reads as a file of its own; the text itself where it cannot be taken apart, which
-        the reader then explains.
-
-    Examples
-    --------
-    >>> each_time('{"source": "model", "forecasts": [{"valid": 1}, {"valid": 2}]}')
-    ('{"source": "model", "valid": 1}', '{"source": "model", "valid": 2}')
-    """
-    if looks_like_igra(text):
-        return _soundings(text)
-    if looks_like_forecast(text):
-        return _forecasts(text)
-    return (text,)
-
-
-def _soundings(text: str) -> tuple[str, ...]:
-    parts: list[list[str]] = []
-    for line in text.splitlines():
-        if line.startswith("#") or not parts:
-            parts.append([])
-        parts[-1].append(line)
-    whole = ("\n".join(lines) for lines in parts)
-    return tuple(part for part in whole if part.strip())
-
-
-def _forecasts(text: str) -> tuple[str, ...]:
-    try:
-        document: Any = json.loads(text)
-    except ValueError:
-        return (text,)
-    each = document.get("forecasts") if isinstance(document, dict) else None
-    if not (isinstance(each, list) and all(isinstance(one, dict) for one in each)):
-        return (text,)
-    shared = {key: value for key, value in document.items() if key != "forecasts"}
-    return tuple(json.dumps(shared | one) for one in each) or (text,)

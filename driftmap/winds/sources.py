@@ -100,20 +100,7 @@ class Source:
 
 
 def source_of(reading: Reading, setting: Setting) -> Source:
-    """Say how well a report is known at the flight, and where each level stands.
-
-    Parameters
-    ----------
-    reading : Reading
-        The report.
-    setting : Setting
-        Place and time of the flight.
-
-    Returns
-    -------
-    Source
-        Age, error and levels.
-    """
+    """Say how well a report is known at the flight, and where each level stands."""
     age = age_of(reading, setting.when)
     if reading.forecast:
         base = uncertainty.forecast_error(lead_of(reading, setting.when))
@@ -147,16 +134,7 @@ def _nodes(reading: Reading, base: float) -> Iterator[Node]:
 def rank(source: Source) -> tuple[object, ...]:
     """Order reports by trust, the same however they were typed.
 
-    Parameters
-    ----------
-    source : Source
-        A report.
-
-    Returns
-    -------
-    tuple
-        Sorts the better known first: what has no time comes last, and of two alike the
-        one that tells the stronger wind comes first.
+    What has no time comes last; of two alike the one with the stronger wind comes first.
     """
     return (
         source.age is None,
@@ -170,18 +148,8 @@ def rank(source: Source) -> tuple[object, ...]:
 def ground_rank(source: Source, roughness: float) -> tuple[object, ...]:
     """Order reports that speak of the wind near the ground.
 
-    Parameters
-    ----------
-    source : Source
-        A report.
-    roughness : float
-        Roughness length of the ground [m].
-
-    Returns
-    -------
-    tuple
-        As `rank`; of two alike a reading near the ground comes before layers, and the
-        stronger wind at 10 m before the weaker.
+    As `rank`; of two alike a reading near the ground comes before layers, and the stronger
+    wind at 10 m before the weaker.
     """
     at_mast = carried(source.nodes[0], MAST, roughness).level.speed
     surface = source.reading.kind == "surface"
@@ -190,22 +158,7 @@ def ground_rank(source: Source, roughness: float) -> tuple[object, ...]:
 
 
 def carried(first: Node, height: float, roughness: float) -> Node:
-    """Carry a level to another height by the law of the surface layer.
-
-    Parameters
-    ----------
-    first : Node
-        The level.
-    height : float
-        Height above the site [m].
-    roughness : float
-        Roughness length of the ground [m].
-
-    Returns
-    -------
-    Node
-        The wind there, with the law's own error added.
-    """
+    """Carry a level to another height [m] by the law, and add the law's own error."""
     shape = law.surface_shape([height, first.height], roughness)
     factor = float(shape[0] / shape[1])
     level = replace(
@@ -225,15 +178,7 @@ def carried(first: Node, height: float, roughness: float) -> Node:
 def differs(one: Node, other: Node) -> bool:
     """Tell whether two winds at one height disagree beyond their errors.
 
-    Parameters
-    ----------
-    one, other : Node
-        The winds.
-
-    Returns
-    -------
-    bool
-        Whether they do. Of a variable wind only the speed is compared.
+    Of a variable wind only the speed is compared.
     """
     if one.level.direction is None or other.level.direction is None:
         apart, errors = one.speed - other.speed, (one.of_speed, other.of_speed)
@@ -244,18 +189,7 @@ def differs(one: Node, other: Node) -> bool:
 
 
 def disagreement(one: Node, other: Node) -> str:
-    """Say that two winds at one height disagree, with both figures.
-
-    Parameters
-    ----------
-    one, other : Node
-        The winds; the first is the one flown.
-
-    Returns
-    -------
-    str
-        A sentence without its stop.
-    """
+    """Say that two winds at one height disagree, with both; the first is the one flown."""
     return (
         f"winds disagree at {one.height:.0f} m: {_told(one)} by {one.level.source}, "
         f"which was flown, {_told(other)} by {other.level.source}"
@@ -274,20 +208,7 @@ def _told(node: Node) -> str:
 
 
 def interpolated(nodes: Sequence[Node], height: float) -> Node:
-    """Interpolate levels to a height between them.
-
-    Parameters
-    ----------
-    nodes : sequence of Node
-        Levels by height.
-    height : float
-        Height between the lowest and the highest [m].
-
-    Returns
-    -------
-    Node
-        The wind there with its error between the levels, named for the nearer one.
-    """
+    """Interpolate levels to a height between them [m], named for the nearer one."""
     i = int(np.searchsorted([node.height for node in nodes], height))
     if nodes[i].height == height:
         return nodes[i]
@@ -345,21 +266,9 @@ class Stack:
 def stacked(
     sources: Sequence[Source], ground: Source | None, roughness: float
 ) -> Stack:
-    """Put reports one above the other.
+    """Put reports, the best known first, one above the other.
 
-    Parameters
-    ----------
-    sources : sequence of Source
-        All reports, the best known first.
-    ground : Source or None
-        The one that rules near the ground.
-    roughness : float
-        Roughness length of the ground [m].
-
-    Returns
-    -------
-    Stack
-        What is flown of them.
+    `ground` is the one that rules near the ground, `roughness` the length of the ground [m].
     """
     near = [] if ground is None else [n for n in ground.nodes if n.height <= SURFACE]
     if ground is not None and not near:

@@ -64,18 +64,7 @@ _PEAK_COUNTS: Final = timedelta(hours=1)
 
 
 def looks_like_surface_report(text: str) -> bool:
-    """Tell whether a text holds such a report.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file, or a report.
-
-    Returns
-    -------
-    bool
-        Whether the start of a report is in its first part.
-    """
+    """Tell whether the start of a report is in the first part of a text."""
     return bool(_LIKE.search(" ".join(text[:_FAR].upper().split()) + " "))
 
 
@@ -309,19 +298,10 @@ _METRES: Final = re.compile(r"(\d{4})(?:NDV)?")
 
 
 def cloud_cover(words: Sequence[str]) -> float | None:
-    """Give the most cloud that a report can mean.
+    """Give the share of sky in the fullest layer, the most that a report can mean.
 
-    Parameters
-    ----------
-    words : sequence of str
-        The observed part of the report.
-
-    Returns
-    -------
-    float or None
-        Share of the sky in the fullest layer; 0 for a sky called clear; None where
-        nothing is said of all of it (as with CAVOK, NSC and NCD, which leave high or
-        unseen cloud out).
+    None where nothing is said of all of the sky: CAVOK, NSC and NCD leave high or unseen
+    cloud out.
 
     Examples
     --------
@@ -335,17 +315,7 @@ def cloud_cover(words: Sequence[str]) -> float | None:
 
 
 def visibility(words: Sequence[str]) -> float | None:
-    """Give the least visibility that a report can mean.
-
-    Parameters
-    ----------
-    words : sequence of str
-        The observed part of the report.
-
-    Returns
-    -------
-    float or None
-        The least of those told [m]; 10 km stands for 10 km or more; None where none is.
+    """Give the least visibility that a report can mean [m]; 10 km stands for more too.
 
     Examples
     --------

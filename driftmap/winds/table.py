@@ -37,18 +37,7 @@ _TOLD: Final = re.compile(
 
 
 def looks_like_table(text: str) -> bool:
-    """Tell whether a text is a table of layers.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file.
-
-    Returns
-    -------
-    bool
-        Whether its first line names a column of one.
-    """
+    """Tell whether its first line names a column of a table of layers."""
     first = next((line for line in text.splitlines() if not idle(line)), "")
     return any(name in NAMES for name in _names(first))
 

@@ -55,23 +55,7 @@ _COMMA: Final = re.compile(r"^([-+]?\d+),(\d{1,2})$")
 
 
 def load_text(path: Path) -> str:
-    """Read a text file.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    str
-        Its text, without a byte order mark.
-
-    Raises
-    ------
-    WindError
-        If the file is missing, empty, too long, or not text.
-    """
+    """Read a text file, without a byte order mark; refuse what is too long or no text."""
     try:
         if path.is_dir():
             raise WindError(str(path), "", "is a folder; give a wind file")
@@ -98,25 +82,7 @@ def _decode(raw: bytes, source: str) -> str:
 
 
 def check_text(text: str, source: str) -> str:
-    """Accept text of a sensible size.
-
-    Parameters
-    ----------
-    text : str
-        Text of a report.
-    source : str
-        For the message.
-
-    Returns
-    -------
-    str
-        The text, unchanged.
-
-    Raises
-    ------
-    WindError
-        If it is empty, too long or not text.
-    """
+    """Give back text of a sensible size; refuse it empty, too long or binary."""
     if not text.strip():
         raise WindError(source, "", "is empty")
     lines = text.count("\n")
@@ -195,20 +161,7 @@ _VERTICAL: Final = (
 
 
 def nearest_name(name: str, accepted: Iterable[str]) -> str:
-    """Say that a name is not known, with the nearest that is.
-
-    Parameters
-    ----------
-    name : str
-        What was found.
-    accepted : iterable of str
-        Names that are known.
-
-    Returns
-    -------
-    str
-        For a message.
-    """
+    """Say that a name is not known, with the nearest that is."""
     names = list(accepted)
     near = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.4)
     hint = f"did you mean {near[0]!r}?" if near else f"accepted: {', '.join(names)}"
@@ -218,22 +171,7 @@ def nearest_name(name: str, accepted: Iterable[str]) -> str:
 def check_names(
     names: Iterable[str], source: str, where: str, *, vertical: bool = True
 ) -> None:
-    """Refuse a set of names that leaves a quantity out or gives it twice.
-
-    Parameters
-    ----------
-    names : iterable of str
-        Keys of `NAMES`.
-    source, where : str
-        For the message.
-    vertical : bool
-        Whether a height or an altitude must be there.
-
-    Raises
-    ------
-    WindError
-        If a needed quantity is missing, or any is given in two ways.
-    """
+    """Refuse a set of names that leaves a quantity out or gives it twice."""
     held: dict[str, list[str]] = {}
     for name in names:
         quantity = NAMES[name][0]
@@ -257,28 +195,9 @@ def vertical(
     *,
     lenient: bool = False,
 ) -> float:
-    """Give the height above the site that a row names.
+    """Give the height above the site that a row names [m].
 
-    Parameters
-    ----------
-    row : mapping of str to float
-        Values by name.
-    setting : Setting
-        Place of the flight.
-    source, where : str
-        For the message.
-    lenient : bool
-        Whether it may lie below the ground, for the caller to leave out.
-
-    Returns
-    -------
-    float
-        Height above the site [m].
-
-    Raises
-    ------
-    WindError
-        If it lies below the ground.
+    Below the ground it is refused unless `lenient`, where the caller leaves it out.
     """
     name = next(n for n in row if NAMES.get(n, ("",))[0] in _VERTICAL[0])
     quantity, factor = NAMES[name]
@@ -302,29 +221,9 @@ def vertical(
 def level_from(
     row: Mapping[str, float], height: float, setting: Setting, source: str, where: str
 ) -> WindLevel:
-    """Make a level from a row.
+    """Make a level from a row of numbers by name.
 
-    Parameters
-    ----------
-    row : mapping of str to float
-        Values by name; a direction, a gust or an error may be NaN, which is a variable
-        wind, no gust, or an error that is not told.
-    height : float
-        Height above the site [m].
-    setting : Setting
-        For magnetic directions.
-    source, where : str
-        For the message.
-
-    Returns
-    -------
-    WindLevel
-        The level.
-
-    Raises
-    ------
-    WindError
-        If a value is out of range.
+    NaN stands for a variable direction, for no gust, and for an error that is not told.
     """
     si = {
         NAMES[name][0]: value * NAMES[name][1]
@@ -355,25 +254,7 @@ _MOST_LEVELS = 20_000
 
 
 def load_document(text: str, source: str) -> object:
-    """Read a JSON document.
-
-    Parameters
-    ----------
-    text : str
-        The document.
-    source : str
-        For the message.
-
-    Returns
-    -------
-    object
-        What it holds.
-
-    Raises
-    ------
-    WindError
-        If it is not JSON, or holds NaN, an infinity, or a key twice.
-    """
+    """Read a JSON document; refuse NaN, infinities, and a key that stands twice."""
 
     def refuse(name: str) -> None:
         raise WindError(source, "", f"{name} is no number; write null or leave it out")
@@ -397,25 +278,7 @@ def load_document(text: str, source: str) -> object:
 
 
 def as_object(value: object, source: str, where: str) -> dict[str, Any]:
-    """Take a value for an object.
-
-    Parameters
-    ----------
-    value : object
-        Whatever JSON holds.
-    source, where : str
-        For the message.
-
-    Returns
-    -------
-    dict
-        The object.
-
-    Raises
-    ------
-    WindError
-        If it is no object.
-    """
+    """Take a value for an object."""
     if not isinstance(value, dict):
         raise WindError(source, where, "must be an object in braces")
     return value
@@ -424,27 +287,7 @@ def as_object(value: object, source: str, where: str) -> dict[str, Any]:
 def as_list(
     value: object, source: str, where: str, most: int = _MOST_LEVELS
 ) -> list[Any]:
-    """Take a value for a list that is not empty.
-
-    Parameters
-    ----------
-    value : object
-        Whatever JSON holds.
-    source, where : str
-        For the message.
-    most : int
-        Most members.
-
-    Returns
-    -------
-    list
-        The list.
-
-    Raises
-    ------
-    WindError
-        If it is no list, or an empty or too long one.
-    """
+    """Take a value for a list that is not empty."""
     if not isinstance(value, list) or not 0 < len(value) <= most:
         raise WindError(source, where, f"must be a list of 1 to {most}")
     return value
@@ -453,22 +296,7 @@ def as_list(
 def check_keys(
     given: dict[str, Any], accepted: tuple[str, ...], source: str, where: str
 ) -> None:
-    """Refuse a key that is not known, with the nearest that is.
-
-    Parameters
-    ----------
-    given : dict
-        An object.
-    accepted : tuple of str
-        Keys that are known.
-    source, where : str
-        For the message.
-
-    Raises
-    ------
-    WindError
-        If a key is not known.
-    """
+    """Refuse a key that is not known, with the nearest that is."""
     for key in given:
         if key not in accepted:
             raise WindError(source, where, f"unknown key {nearest_name(key, accepted)}")
@@ -477,27 +305,7 @@ def check_keys(
 def as_time(
     document: dict[str, Any], key: str, source: str, where: str
 ) -> datetime | None:
-    """Take a value for a time, or for none.
-
-    Parameters
-    ----------
-    document : dict
-        An object.
-    key : str
-        Its key.
-    source, where : str
-        For the message.
-
-    Returns
-    -------
-    datetime or None
-        With its zone; None where the key is missing or null.
-
-    Raises
-    ------
-    WindError
-        If it is no time with a zone.
-    """
+    """Take a value for a time with its zone; None where it is missing or null."""
     value = document.get(key)
     if value is None:
         return None
@@ -512,27 +320,7 @@ def as_time(
 
 
 def as_number(value: object, key: str, source: str, where: str) -> float:
-    """Take a value for a finite number.
-
-    Parameters
-    ----------
-    value : object
-        Whatever JSON holds.
-    key : str
-        Its key.
-    source, where : str
-        For the message.
-
-    Returns
-    -------
-    float
-        The number.
-
-    Raises
-    ------
-    WindError
-        If it is no finite number.
-    """
+    """Take a value for a finite number."""
     good = isinstance(value, int | float) and not isinstance(value, bool)
     if not good or abs(value) > 1e9 or not math.isfinite(value):  # type: ignore[arg-type]
         raise WindError(
@@ -548,28 +336,9 @@ FARTHEST: Final = 50_000.0
 def nearest_point(
     document: dict[str, Any], source: str, setting: Setting
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
-    """Take the point of a grid that is nearest to the site.
+    """Put the point nearest to the site in place of ``points``; tell how far it is.
 
-    Parameters
-    ----------
-    document : dict
-        A forecast; without ``points`` it is returned as it is.
-    source : str
-        For the message.
-    setting : Setting
-        Where the site lies.
-
-    Returns
-    -------
-    document : dict
-        With what the point says in place of ``points``.
-    assumed : tuple of str
-        How far the point is.
-
-    Raises
-    ------
-    WindError
-        If the site's place is not known, or no point is near.
+    A document without ``points`` comes back as it is.
     """
     if "points" not in document:
         return document, ()
@@ -600,27 +369,7 @@ def nearest_point(
 def distance(
     point: Mapping[str, Any], place: tuple[float, float], source: str, where: str
 ) -> float:
-    """Give the distance over a sphere (haversine), enough to tell what is near.
-
-    Parameters
-    ----------
-    point : mapping
-        With ``latitude`` and ``longitude`` [deg].
-    place : tuple of float
-        Latitude and longitude [deg].
-    source, where : str
-        For the message.
-
-    Returns
-    -------
-    float
-        Distance [m].
-
-    Raises
-    ------
-    WindError
-        If the point has no such place.
-    """
+    """Give the distance from a place in degrees [m], over a sphere (haversine)."""
     given = []
     for key, most in (("latitude", 90.0), ("longitude", 180.0)):
         value = as_number(point.get(key), key, source, where)

@@ -57,18 +57,7 @@ class _Fix:
 
 
 def looks_like_track(text: str) -> bool:
-    """Tell whether a text is such a log.
-
-    Parameters
-    ----------
-    text : str
-        Text of a file.
-
-    Returns
-    -------
-    bool
-        Whether it is GPX, or holds sentences with positions.
-    """
+    """Tell whether it is GPX, or holds sentences with positions."""
     start = text[:2000]
     return "<gpx" in start or bool(re.search(r"^\$G[A-Z]GGA,", start, re.MULTILINE))
 
@@ -283,18 +272,7 @@ _WORDS: Final = re.compile(
 
 
 def looks_like_drift(text: str) -> bool:
-    """Tell whether a text is such a sentence.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    bool
-        Whether it is one line that begins with "drift".
-    """
+    """Tell whether it is one line that begins with "drift"."""
     return bool(re.match(r"\s*drift", text, re.IGNORECASE)) and "\n" not in text.strip()
 
 

@@ -125,18 +125,7 @@ _EXAMPLE: Final = (
 
 
 def looks_like_words(text: str) -> bool:
-    """Tell whether a text is meant as a wind in words.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    bool
-        Whether it is one short line that starts as a wind does.
-    """
+    """Tell whether it is one short line that starts as a wind in words does."""
     start = (
         rf"\s*(?:(?:calm|light|forecast|winds?\s|force|bft|beaufort|f\s*\d)\b|(?:{_COMPASS})"
         rf"(?:erly)?[\s,]+\S*\d|(?:{_SPEED}|[-+]\d|nan|inf)[^\n]*\s\w|{_CODED.pattern}\s*$"

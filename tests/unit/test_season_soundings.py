@@ -18,7 +18,7 @@ from driftmap.planning.soundings import read_soundings, season_soundings
 from driftmap.planning.trial import Setup, try_flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.winds import Setting, read_winds
-from driftmap.winds.soundings import each_time
+from driftmap.winds.forecast import each_time
 
 ROOT = Path(__file__).parents[2]
 FLIGHT, SITE = ROOT / "examples/dunlin.toml", ROOT / "sites/saltgrass-flat.geojson"
