@@ -50,9 +50,9 @@ def brief_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
-    from driftmap.briefing.catalogue import read_catalogue
-    from driftmap.briefing.sheet import brief_html
     from driftmap.cli.files import write_all
+    from driftmap.report.catalogue import read_catalogue
+    from driftmap.report.sheet import brief_html
 
     catalogue = read_catalogue(language)
     result = assessment_of(inputs)

@@ -117,8 +117,9 @@ def dial_command(  # noqa: PLR0913, PLR0917
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
     from driftmap.cli.files import write_all
-    from driftmap.dial import check_between, dial_html
+    from driftmap.dial import check_between
     from driftmap.planning import Setup, Supposition
+    from driftmap.report.dialpage import dial_html
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), site_of(site)

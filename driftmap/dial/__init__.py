@@ -5,7 +5,6 @@ from __future__ import annotations
 from driftmap.dial.between import Between, check_between, surrounding, word_at
 from driftmap.dial.compute import Dial, compute_dial
 from driftmap.dial.node import WORDS, Landing, Node, Word
-from driftmap.dial.page import dial_html
 from driftmap.dial.reach import Reach
 from driftmap.dial.winds import METER_HEIGHT, metered_wind
 
@@ -20,7 +19,6 @@ __all__ = [
     "Word",
     "check_between",
     "compute_dial",
-    "dial_html",
     "metered_wind",
     "surrounding",
     "word_at",

@@ -1,1 +1,1 @@
-"""What people see: the map and its pictures. Nothing here decides or computes physics."""
+"""What people see: map, sheet, dial, plans, and their words in every language. Nothing here decides or computes physics."""

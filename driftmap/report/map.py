@@ -2,33 +2,34 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
-from functools import cache
-from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
-from driftmap.briefing.facts import spots
-from driftmap.briefing.harms import zone_lines
-from driftmap.briefing.instruct import instruction
-from driftmap.briefing.picture import field_picture
-from driftmap.briefing.voice import english
 from driftmap.hazard.zones import HURTS, KILLS, zones
 from driftmap.report import tables
+from driftmap.report.facts import spots
+from driftmap.report.harms import zone_lines
+from driftmap.report.instruct import instruction
 from driftmap.report.pad import wind_arrow
+from driftmap.report.page import (
+    leaflet_script,
+    leaflet_style,
+    render,
+    text_of,
+    told_to_script,
+)
+from driftmap.report.picture import field_picture
 from driftmap.report.pieces import KINDS
 from driftmap.report.sight import shown
 from driftmap.report.stopwatch import moments
+from driftmap.report.voice import english
 from driftmap.report.windsketch import wind_picture_svg
-from driftmap.report.words import Units, energy, isolate, tied
+from driftmap.report.words import Units, energy
 from driftmap.verdict.assessment import CAUTIONS, Assessment, document
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
 
 __all__ = ["map_html"]
 
-_SCRIPTS: Final = ("page.js", "labels.js", "points.js", "tools.js", "stopwatch.js")
+_SCRIPTS: Final = ("map.js", "labels.js", "points.js", "tools.js", "stopwatch.js")
 
 
 def map_html(
@@ -66,25 +67,18 @@ def map_html(
     element, drawing = chart.parts()
     watch = [asdict(moment) for moment in moments(assessment, english(units))]
     told = {**data, "background": background, "moments": watch}
-    # Inside a script no text of a file may end it or begin a comment.
-    facts = json.dumps(told, separators=(",", ":")).replace("<", "\\u003c")
-    own = "\n".join(_text(name) for name in _SCRIPTS)
-    whole = offline.stable_ids(
-        "\0".join([element, f"{drawing}\nconst DRIFTMAP = {facts};\n{own}"])
-    )
+    own = "\n".join(text_of(name) for name in _SCRIPTS)
+    facts = told_to_script("DRIFTMAP", told)
+    whole = offline.stable_ids("\0".join([element, f"{drawing}\n{facts}\n{own}"]))
     element, drawing = whole.split("\0")
-    scripts = [offline.leaflet_script(), drawing]
-    return (
-        _page()
-        .get_template("page.html")
-        .render(
-            policy=offline.policy(scripts, host),
-            styles=[offline.leaflet_style(), _text("page.css")],
-            scripts=scripts,
-            chart=element,
-            background=host,
-            **_content(assessment, units),
-        )
+    return render(
+        "map.html",
+        styles=[leaflet_style(), text_of("map.css")],
+        scripts=[leaflet_script(), drawing],
+        pictures_from=host,
+        chart=element,
+        background=host,
+        **_content(assessment, units),
     )
 
 
@@ -96,7 +90,7 @@ def _content(assessment: Assessment, units: Units) -> dict[str, Any]:
     return {
         "facts": facts,
         "still": field_picture(assessment, spots(assessment), zoned, voice),
-        "still_style": _sheet("picture.css"),
+        "still_style": text_of("picture.css"),
         "zones": [
             {
                 "kind": zone.kind,
@@ -127,26 +121,3 @@ def _content(assessment: Assessment, units: Units) -> dict[str, Any]:
         "assumed": assessment.assumed,
         "cautions": CAUTIONS,
     }
-
-
-def _sheet(name: str) -> str:
-    return files("driftmap.briefing").joinpath(name).read_text("utf-8")
-
-
-@cache
-def _page() -> Environment:
-    from jinja2 import Environment, FunctionLoader, StrictUndefined  # noqa: PLC0415
-
-    page = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        loader=FunctionLoader(_text),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    page.filters.update(isolate=isolate, tied=tied)
-    return page
-
-
-def _text(name: str) -> str:
-    return files("driftmap.report").joinpath(name).read_text("utf-8")

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import html
 import itertools
 import re
-from importlib.resources import files
 from typing import Any, Final
 from urllib.parse import urlsplit
 
@@ -17,9 +14,6 @@ from folium.template import Template
 __all__ = [
     "OfflineMap",
     "check_background",
-    "leaflet_script",
-    "leaflet_style",
-    "policy",
     "safe_text",
     "stable_ids",
 ]
@@ -113,39 +107,6 @@ class OfflineMap(folium.Map):
         return figure.html.render(), figure.script.render()
 
 
-def leaflet_script() -> str:
-    """Give Leaflet's script.
-
-    Returns
-    -------
-    str
-        The script, without the link to its map of sources.
-    """
-    text = _leaflet("leaflet.js").decode()
-    return re.sub(r"//# sourceMappingURL=\S*", "", text).strip()
-
-
-def leaflet_style() -> str:
-    """Give Leaflet's style with its pictures inside.
-
-    Returns
-    -------
-    str
-        The style sheet; nothing in it is fetched.
-    """
-
-    def inline(match: re.Match[str]) -> str:
-        picture = base64.b64encode(_leaflet(match[1])).decode()
-        return f"url(data:image/png;base64,{picture})"
-
-    text = _leaflet("leaflet.css").decode()
-    return re.sub(r"url\((images/[\w-]+\.png)\)", inline, text).strip()
-
-
-def _leaflet(name: str) -> bytes:
-    return files("xstatic.pkg.leaflet").joinpath("data", name).read_bytes()
-
-
 def check_background(template: str) -> str:
     """Check the address of a map background and find its host.
 
@@ -176,29 +137,3 @@ def check_background(template: str) -> str:
             f"(got {template!r})"
         )
     return f"{parts.scheme}://{host}"
-
-
-def policy(scripts: list[str], background: str | None) -> str:
-    """Write the content security policy: these scripts run, nothing is fetched.
-
-    Parameters
-    ----------
-    scripts : list of str
-        Text of each script in the page, exactly as it stands there.
-    background : str or None
-        Host of the map background, if one was asked for.
-
-    Returns
-    -------
-    str
-        The policy.
-    """
-    digests = " ".join(
-        f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'"
-        for s in scripts
-    )
-    pictures = "data:" if background is None else f"data: {background}"
-    return (
-        f"default-src 'none'; script-src {digests}; style-src 'unsafe-inline'; "
-        f"img-src {pictures}; base-uri 'none'; form-action 'none'"
-    )

@@ -6,9 +6,9 @@ import math
 from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Final
 
-from driftmap.briefing.voice import Voice
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.sentences import sentence
+from driftmap.report.voice import Voice
 from driftmap.report.words import Units, distance, isolate, percent, share, span
 from driftmap.units import show
 from driftmap.verdict.check import ALL_CASES, Check, Kind
@@ -189,7 +189,11 @@ def to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
 
 
 def verdict_reasons(
-    checks: Collection[Check], people: Collection[str], voice: Voice
+    checks: Collection[Check],
+    people: Collection[str],
+    voice: Voice,
+    *,
+    once: bool = False,
 ) -> list[str]:
     """Say in a line each what speaks against flying, the worst first.
 
@@ -201,6 +205,9 @@ def verdict_reasons(
         Names of the areas where people are; these come before others.
     voice : Voice
         Writes the messages.
+    once : bool
+        Whether of each kind of check and area only the worst is told, for a page with
+        room for few.
 
     Returns
     -------
@@ -209,8 +216,13 @@ def verdict_reasons(
         beside the word, and one for all questions together.
     """
     worst = to_tell(checks, people)
-    told = [sentence(check, voice) for check in worst if not check.question]
+    told: dict[object, str] = {}
+    for place, check in enumerate(worst):
+        if not check.question:
+            key = (check.kind, check.area or check.name) if once else place
+            told.setdefault(key, sentence(check, voice))
+    lines = list(told.values())
     open_ = sum(check.question for check in worst)
     if open_:
-        told.append(voice.say("reason.questions", count=voice.count(open_)))
-    return told
+        lines.append(voice.say("reason.questions", count=voice.count(open_)))
+    return lines

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Final
 
-from driftmap.briefing.voice import Voice
+from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
 from driftmap.units import show
 from driftmap.verdict.check import ALL_CASES, Check, Kind

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from driftmap.briefing.facts import climb, falls, straight_down
-from driftmap.briefing.instruct import opens_by
-from driftmap.briefing.voice import Voice
 from driftmap.failures.bodies import by_opening
+from driftmap.report.facts import climb, falls, straight_down
+from driftmap.report.instruct import opens_by
+from driftmap.report.voice import Voice
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["Moment", "moments"]

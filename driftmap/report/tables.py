@@ -9,12 +9,11 @@ from typing import Any, Final
 import numpy as np
 
 from driftmap.air.wind import direction_and_speed
-from driftmap.briefing.facts import spots
-from driftmap.briefing.voice import english
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.probability import Probability
 from driftmap.hazard.zones import zones
 from driftmap.report import reasons, words
+from driftmap.report.facts import spots
 from driftmap.report.pieces import (
     has_people,
     lookalikes,
@@ -23,6 +22,7 @@ from driftmap.report.pieces import (
 )
 from driftmap.report.reading import wind_told
 from driftmap.report.sight import zone_at
+from driftmap.report.voice import english
 from driftmap.report.words import Units
 from driftmap.units import show, unit_of
 from driftmap.verdict.assessment import Assessment

@@ -6,12 +6,12 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.briefing.voice import english
 from driftmap.ground.grid import mean_point, radii
 from driftmap.montecarlo.cloud import Part
 from driftmap.report import words
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.tables import headline
+from driftmap.report.voice import english
 from driftmap.report.words import Units
 from driftmap.units import show
 from driftmap.verdict.assessment import CAUTIONS, Assessment

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 import folium
 import shapely
 
-from driftmap.briefing.harms import zone_lines
-from driftmap.briefing.voice import english
 from driftmap.hazard.zones import Zone
+from driftmap.report.harms import zone_lines
 from driftmap.report.offline import OfflineMap, safe_text
 from driftmap.report.shapes import latlon_of, outline, rings_of, tag
 from driftmap.report.sight import shown
+from driftmap.report.voice import english
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 

@@ -6,22 +6,20 @@ import hashlib
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
-from functools import cache
-from importlib.metadata import version
-from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from driftmap.formulas.detection import SWEEP_WIDTH
 from driftmap.ground.site import Site
+from driftmap.report.page import render, text_of, told_to_script
 from driftmap.report.words import Units, distance
 from driftmap.search.chances import SHARES, Chances, smallest
 from driftmap.search.drawing import picture
 from driftmap.search.walk import Sweep, Walkers
 
-if TYPE_CHECKING:
-    from jinja2 import Environment
-
 __all__ = ["CAUTIONS", "Search", "planned", "search_html", "shares_told"]
+
+_ROOM: Final = "driftmap.search"
+_SCRIPTS: Final = ("order.js", "search.js")
 
 CAUTIONS: Final = (
     "Nobody climbs, throws or pokes for a rocket on a power line. Stay away from it and call "
@@ -92,36 +90,26 @@ def search_html(search: Search, *, units: Units) -> str:
         An HTML document that needs nothing from outside; the same search gives the same
         text.
     """
-    # folium takes 0.2 s to import, and its module holds the ways of an offline page.
-    from driftmap.report import offline  # noqa: PLC0415
-
-    data = _data(search, units)
-    # Inside a script no text of a file may end it or begin a comment.
-    told = json.dumps(data, separators=(",", ":"), allow_nan=False)
-    facts = "const SEARCH = " + told.replace("<", "\\u003c") + ";"
-    script = "\n".join([facts, _text("order.js"), _text("search.js")])
+    facts = told_to_script("SEARCH", _data(search, units))
+    script = "\n".join([facts, *(text_of(name, _ROOM) for name in _SCRIPTS)])
     chances = search.chances
-    return (
-        _page()
-        .get_template("search.html")
-        .render(
-            policy=offline.policy([script], None),
-            style=_text("search.css"),
-            script=script,
-            picture=picture(chances, search.site, found=search.found),
-            flight=search.flight,
-            site=search.site.name,
-            piece=chances.piece,
-            told=search.told,
-            cases=_shown(search.cases),
-            notes=search.notes,
-            cautions=CAUTIONS,
-            covers=list(SWEEP_WIDTH),
-            walkers=search.walkers,
-            side=distance(chances.squares.size, units),
-            shares=shares_told(chances, units),
-            version=version("driftmap"),
-        )
+    return render(
+        "search.html",
+        room=_ROOM,
+        styles=[text_of("search.css", _ROOM)],
+        scripts=[script],
+        picture=picture(chances, search.site, found=search.found),
+        flight=search.flight,
+        site=search.site.name,
+        piece=chances.piece,
+        told=search.told,
+        cases=_shown(search.cases),
+        notes=search.notes,
+        cautions=CAUTIONS,
+        covers=list(SWEEP_WIDTH),
+        walkers=search.walkers,
+        side=distance(chances.squares.size, units),
+        shares=shares_told(chances, units),
     )
 
 
@@ -217,20 +205,3 @@ def planned(sweeps: Sequence[Sweep], units: Units) -> list[list[str]]:
         for number, sweep in enumerate(sweeps, 1)
     ]
     return [head, *rows]
-
-
-@cache
-def _page() -> Environment:
-    # jinja2 takes 50 ms to import.
-    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415
-
-    return Environment(
-        loader=PackageLoader("driftmap", "search"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-    )
-
-
-def _text(name: str) -> str:
-    return files("driftmap.search").joinpath(name).read_text(encoding="utf-8").strip()

@@ -13,8 +13,8 @@ from importlib.resources import files
 import pypdf
 import pytest
 
-from driftmap.briefing.catalogue import languages, read_catalogue
-from driftmap.briefing.sheet import brief_html
+from driftmap.report.catalogue import languages, read_catalogue
+from driftmap.report.sheet import brief_html
 from driftmap.rocket.flight import OwnCase
 from driftmap.verdict.assessment import assess
 

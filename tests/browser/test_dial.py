@@ -16,8 +16,9 @@ import shapely
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.dial import WORDS as RANK
-from driftmap.dial import dial_html, surrounding, word_at
-from driftmap.dial.pack import line_error
+from driftmap.dial import surrounding, word_at
+from driftmap.report.dialpack import line_error
+from driftmap.report.dialpage import dial_html
 from driftmap.units import MILE_PER_HOUR
 
 pytestmark = pytest.mark.browser

@@ -11,7 +11,6 @@ import shapely
 from click.testing import CliRunner
 
 from driftmap.air.wind import WindProfile, direction_and_speed
-from driftmap.briefing.voice import english
 from driftmap.cli.dial import dial_command
 from driftmap.dial import (
     WORDS,
@@ -20,12 +19,16 @@ from driftmap.dial import (
     Reach,
     check_between,
     compute_dial,
-    dial_html,
     metered_wind,
     surrounding,
     word_at,
 )
-from driftmap.dial.pack import (
+from driftmap.dial.winds import known_wind
+from driftmap.errors import InputError
+from driftmap.ground.site import read_site
+from driftmap.planning import Supposition
+from driftmap.planning.trial import flown, judged
+from driftmap.report.dialpack import (
     FINAL,
     FINENESS,
     SHARE_STEPS,
@@ -33,13 +36,10 @@ from driftmap.dial.pack import (
     line_error,
     pack_nodes,
 )
-from driftmap.dial.told import tell_reasons
-from driftmap.dial.winds import known_wind
-from driftmap.errors import InputError
-from driftmap.ground.site import read_site
-from driftmap.planning import Supposition
-from driftmap.planning.trial import flown, judged
+from driftmap.report.dialpage import dial_html
+from driftmap.report.dialtold import tell_reasons
 from driftmap.report.sentences import sentence
+from driftmap.report.voice import english
 from driftmap.rules import surface_wind
 from driftmap.units import MILE_PER_HOUR
 from driftmap.verdict.check import decide

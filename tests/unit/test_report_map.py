@@ -12,6 +12,7 @@ import pytest
 
 from driftmap.report import offline, squares
 from driftmap.report.map import map_html
+from driftmap.report.page import policy
 from driftmap.report.pieces import lookalikes, piece_marks
 
 
@@ -52,7 +53,7 @@ def test_no_random_id_is_left(page):
 def test_only_the_scripts_in_the_page_may_run(page):
     allowed = set(re.findall(r"'(sha256-[^']+)'", page.replace("&#39;", "'")))
     scripts = re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
-    found = set(re.findall(r"'(sha256-[^']+)'", offline.policy(scripts, None)))
+    found = set(re.findall(r"'(sha256-[^']+)'", policy(scripts, None)))
     assert len(scripts) == 2
     assert found == allowed
 
@@ -110,7 +111,7 @@ def test_bad_background_is_refused(demo, template):
 )
 def test_background_allows_one_host(template, host):
     assert offline.check_background(template) == host
-    assert f"img-src data: {host};" in offline.policy([], host)
+    assert f"img-src data: {host};" in policy([], host)
 
 
 def test_reading_words_does_not_import_folium():

@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from driftmap.briefing.catalogue import languages, read_catalogue
-from driftmap.briefing.voice import Voice, english
 from driftmap.failures.cases import LIKELIHOOD
 from driftmap.report import reasons, words
+from driftmap.report.catalogue import languages, read_catalogue
 from driftmap.report.sentences import sentence
+from driftmap.report.voice import Voice, english
 from driftmap.verdict.check import Check, Kind
 
 

@@ -7,16 +7,16 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.briefing.catalogue import read_catalogue
-from driftmap.briefing.facts import spots
-from driftmap.briefing.frame import HEIGHT, WIDTH
-from driftmap.briefing.instruct import off_its_path
-from driftmap.briefing.picture import drawn_kinds, field_picture
-from driftmap.briefing.plates import Room
-from driftmap.briefing.voice import Voice
 from driftmap.ground.contours import containment
 from driftmap.hazard.zones import KILLS, anywhere, calmed, grade, zones
+from driftmap.report.catalogue import read_catalogue
+from driftmap.report.facts import spots
+from driftmap.report.frame import HEIGHT, WIDTH
+from driftmap.report.instruct import off_its_path
+from driftmap.report.picture import drawn_kinds, field_picture
+from driftmap.report.plates import Room
 from driftmap.report.sight import in_sight, shown, zone_at
+from driftmap.report.voice import Voice
 
 
 @pytest.fixture(scope="module")

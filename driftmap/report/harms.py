@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Final
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.briefing.voice import Voice
 from driftmap.failures.bodies import by_opening
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import Zone, grade
 from driftmap.report.reading import Read
+from driftmap.report.voice import Voice
 from driftmap.rocket.flight import Flight
 from driftmap.units import parse
 

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.briefing.frame import HEIGHT, WIDTH
+from driftmap.report.frame import HEIGHT, WIDTH
 
 __all__ = ["Plate", "Room", "widths"]
 

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import math
 from datetime import date, datetime
-from functools import cache
-from importlib.metadata import version
-from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
@@ -17,7 +13,11 @@ import shapely
 from driftmap.dial.between import check_between, word_at
 from driftmap.dial.compute import Dial
 from driftmap.dial.node import WORDS, Word
-from driftmap.dial.pack import (
+from driftmap.dial.winds import aloft_told
+from driftmap.failures.cases import WORKS
+from driftmap.ground.site import OCCUPIED, Site
+from driftmap.hazard.zones import HURTS, KILLS
+from driftmap.report.dialpack import (
     FINAL,
     FINENESS,
     SHARE_STEPS,
@@ -25,19 +25,19 @@ from driftmap.dial.pack import (
     line_error,
     pack_nodes,
 )
-from driftmap.dial.told import questions_of, tell_reasons
-from driftmap.dial.winds import aloft_told
-from driftmap.failures.cases import WORKS
-from driftmap.ground.site import OCCUPIED, Site
-from driftmap.hazard.zones import HURTS, KILLS
+from driftmap.report.dialtold import questions_of, tell_reasons
+from driftmap.report.page import (
+    leaflet_script,
+    leaflet_style,
+    render,
+    text_of,
+    told_to_script,
+)
 from driftmap.report.pieces import has_people
-from driftmap.report.words import Units, distance, energy, isolate, percent, tied
+from driftmap.report.words import Units, distance, energy, isolate, percent
 from driftmap.rules import Answers
 from driftmap.units import DIMENSIONS, show, unit_of
 from driftmap.verdict.assessment import CAUTIONS
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
 
 __all__ = ["STALE", "dial_html"]
 
@@ -77,30 +77,18 @@ def dial_html(dial: Dial, *, units: Units, made_for: date | None = None) -> str:
         An HTML document that needs nothing from outside; the same dial for the same day
         gives the same text.
     """
-    # folium takes 0.2 s to import, and its module holds the ways of an offline page.
-    from driftmap.report import offline  # noqa: PLC0415
-
     day = made_for or datetime.now().astimezone().date()
     data, fineness = _data(dial, units, day)
-    told = json.dumps(data, separators=(",", ":"), allow_nan=False)
-    # Inside a script no text of a file may end it or begin a comment.
-    facts = "const DIAL = " + told.replace("<", "\\u003c") + ";"
     # Labels give way to each other as on the map of an assessment.
-    texts = [*(_text(name) for name in _SCRIPTS), _report("labels.js")]
-    own = "\n".join([facts, *texts])
-    scripts = [offline.leaflet_script(), own]
-    styles = [offline.leaflet_style(), _report("page.css"), _text("dial.css")]
-    return (
-        _page()
-        .get_template("dial.html")
-        .render(
-            policy=offline.policy(scripts, None),
-            styles=styles,
-            scripts=scripts,
-            made_for=f"{day.day} {day:%B %Y}",
-            answers=_answers(dial),
-            **_content(dial, data, fineness, units),
-        )
+    texts = [text_of(name) for name in (*_SCRIPTS, "labels.js")]
+    own = "\n".join([told_to_script("DIAL", data), *texts])
+    return render(
+        "dial.html",
+        styles=[leaflet_style(), text_of("map.css"), text_of("dial.css")],
+        scripts=[leaflet_script(), own],
+        made_for=f"{day.day} {day:%B %Y}",
+        answers=_answers(dial),
+        **_content(dial, data, fineness, units),
     )
 
 
@@ -287,7 +275,6 @@ def _content(
         "cautions": CAUTIONS,
         "seed": dial.setup.seed,
         "samples": dial.setup.samples,
-        "version": version("driftmap"),
         "digest": site.digest,
     }
 
@@ -319,26 +306,3 @@ def _worst_about(dial: Dial, speed: float, turn: float, every: int) -> Word:
         (word_at(dial, speed, float((turn + side) % 360)) for side in sides),
         key=WORDS.index,
     )
-
-
-@cache
-def _page() -> Environment:
-    from jinja2 import Environment, FunctionLoader, StrictUndefined  # noqa: PLC0415
-
-    page = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        loader=FunctionLoader(_text),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    page.filters.update(isolate=isolate, tied=tied)
-    return page
-
-
-def _text(name: str) -> str:
-    return files("driftmap.dial").joinpath(name).read_text("utf-8")
-
-
-def _report(name: str) -> str:
-    return files("driftmap.report").joinpath(name).read_text("utf-8")

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from driftmap.briefing.facts import climb, falls, straight_down
-from driftmap.briefing.voice import Voice
 from driftmap.failures.bodies import by_opening
 from driftmap.hazard.zones import anywhere
+from driftmap.report.facts import climb, falls, straight_down
+from driftmap.report.voice import Voice
 from driftmap.report.words import rounded
 from driftmap.verdict.assessment import Assessment
 

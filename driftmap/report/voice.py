@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from driftmap.briefing.catalogue import Catalogue, read_catalogue
+from driftmap.report.catalogue import Catalogue, read_catalogue
 from driftmap.report.words import Units, distance, isolate, tied
 from driftmap.units import DIMENSIONS, show, unit_of
 

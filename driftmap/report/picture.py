@@ -9,15 +9,15 @@ from typing import Final
 
 import shapely
 
-from driftmap.briefing.facts import Spot
-from driftmap.briefing.frame import HEIGHT, WIDTH, Frame, fit, ticks
-from driftmap.briefing.harms import where_read, zone_lines
-from driftmap.briefing.plates import Plate, Room, widths
-from driftmap.briefing.voice import Voice
 from driftmap.hazard.zones import Zone
+from driftmap.report.facts import Spot
+from driftmap.report.frame import HEIGHT, WIDTH, Frame, fit, ticks
+from driftmap.report.harms import where_read, zone_lines
+from driftmap.report.plates import Plate, Room, widths
 from driftmap.report.reading import CALM, wind_as_read
 from driftmap.report.sight import in_sight
 from driftmap.report.squares import ring_step
+from driftmap.report.voice import Voice
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["drawn_kinds", "field_picture"]

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from functools import cache
-from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
-from driftmap.briefing.catalogue import Catalogue
-from driftmap.briefing.facts import (
+from driftmap.failures.cases import CERTAIN, WORKS
+from driftmap.hazard.zones import Zone, grade, zones
+from driftmap.report.catalogue import Catalogue
+from driftmap.report.facts import (
     Fall,
     Spot,
     climb,
@@ -18,21 +18,17 @@ from driftmap.briefing.facts import (
     spots,
     straight_down,
 )
-from driftmap.briefing.harms import comes_down, hits_like, weight_name, where_read
-from driftmap.briefing.instruct import off_its_path
-from driftmap.briefing.picture import drawn_kinds, field_picture
-from driftmap.briefing.reasons import reasons
-from driftmap.briefing.voice import Voice
-from driftmap.failures.cases import CERTAIN, WORKS
-from driftmap.hazard.zones import Zone, grade, zones
+from driftmap.report.harms import comes_down, hits_like, weight_name, where_read
+from driftmap.report.instruct import off_its_path
+from driftmap.report.page import render, text_of
+from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.reading import CALM, wind_as_read
+from driftmap.report.reasons import verdict_reasons
 from driftmap.report.sight import shown
+from driftmap.report.voice import Voice
 from driftmap.report.words import Units, isolate
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import counted
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
 
 __all__ = ["brief_html"]
 
@@ -43,10 +39,6 @@ _MOST_FALLS: Final = 18
 _SIZES: Final = ((8, "large"), (13, "middle"), (math.inf, "small"))
 """Type on paper, by the most rows of the table with which it fits the page."""
 
-_POLICY: Final = (
-    "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
-)
-
 
 def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) -> str:
     """Write the briefing of a flight.
@@ -56,7 +48,7 @@ def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) ->
     assessment : Assessment
         The assessment.
     catalogue : Catalogue
-        What to say, from `driftmap.briefing.catalogue.read_catalogue`.
+        What to say, from `driftmap.report.catalogue.read_catalogue`.
     units : {"us", "si"}
         Units the reader picked.
 
@@ -69,32 +61,28 @@ def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) ->
     places, found = spots(assessment), falls(assessment)
     people = [spot for spot in places if spot.stand]
     zoned = shown(zones(assessment.cloud, assessment.contours))
-    return (
-        _page()
-        .get_template("sheet.html")
-        .render(
-            policy=_POLICY,
-            style=_text("sheet.css") + _text("picture.css"),
-            language=catalogue.language,
-            direction=catalogue.direction,
-            cautions=catalogue.cautions,
-            say=voice.say,
-            flight=assessment.flight.name,
-            site=assessment.site.name,
-            verdict=_verdict(assessment, people, voice),
-            picture=field_picture(assessment, places, zoned, voice),
-            drawn=drawn_kinds(assessment, places, zoned),
-            key=_key(zoned, voice),
-            anywhere=off_its_path(assessment, voice),
-            stand=[_stand(spot, voice) for spot in people[:_MOST_PLACES]],
-            stand_more=_count(len(people) - _MOST_PLACES, voice),
-            look=_look(assessment, people, found[0], voice),
-            heads_up=_heads_up(found, voice),
-            closed=[_closed(s, voice) for s in _by_risk(places)[:_MOST_CLOSED]],
-            closed_more=_count(len(_by_risk(places)) - _MOST_CLOSED, voice),
-            made=_made(assessment, voice),
-            **_table(assessment, found, voice),
-        )
+    return render(
+        "sheet.html",
+        styles=[text_of("sheet.css"), text_of("picture.css")],
+        language=catalogue.language,
+        direction=catalogue.direction,
+        cautions=catalogue.cautions,
+        say=voice.say,
+        flight=assessment.flight.name,
+        site=assessment.site.name,
+        verdict=_verdict(assessment, people, voice),
+        picture=field_picture(assessment, places, zoned, voice),
+        drawn=drawn_kinds(assessment, places, zoned),
+        key=_key(zoned, voice),
+        anywhere=off_its_path(assessment, voice),
+        stand=[_stand(spot, voice) for spot in people[:_MOST_PLACES]],
+        stand_more=_count(len(people) - _MOST_PLACES, voice),
+        look=_look(assessment, people, found[0], voice),
+        heads_up=_heads_up(found, voice),
+        closed=[_closed(s, voice) for s in _by_risk(places)[:_MOST_CLOSED]],
+        closed_more=_count(len(_by_risk(places)) - _MOST_CLOSED, voice),
+        made=_made(assessment, voice),
+        **_table(assessment, found, voice),
     )
 
 
@@ -103,7 +91,9 @@ def _count(more: int, voice: Voice) -> str:
 
 
 def _verdict(a: Assessment, people: Sequence[Spot], voice: Voice) -> dict[str, Any]:
-    against = reasons(a.checks, [spot.area.name for spot in people], voice)
+    against = verdict_reasons(
+        a.checks, [spot.area.name for spot in people], voice, once=True
+    )
     return {
         "kind": a.verdict,
         "word": voice.say(f"verdict.{a.verdict}"),
@@ -303,20 +293,3 @@ def _made(a: Assessment, voice: Voice) -> str:
         version=a.version,
         assumed=voice.count(len(a.assumed)),
     )
-
-
-@cache
-def _page() -> Environment:
-    from jinja2 import Environment, FunctionLoader, StrictUndefined  # noqa: PLC0415
-
-    return Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        loader=FunctionLoader(_text),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
-def _text(name: str) -> str:
-    return files(__package__).joinpath(name).read_text("utf-8")

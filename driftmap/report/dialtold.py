@@ -7,10 +7,10 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
-from driftmap.briefing.voice import Voice, english
 from driftmap.dial.node import Node
 from driftmap.planning.trial import nearness
 from driftmap.report.sentences import sentence
+from driftmap.report.voice import Voice, english
 from driftmap.report.words import Units
 from driftmap.verdict.check import Check, Kind
 

@@ -1,1 +1,0 @@
-"""The briefing: one page to read aloud and post at the range."""

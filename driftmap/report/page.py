@@ -1,0 +1,206 @@
+"""The frame that every page shares: one head, one policy, one look, nothing fetched."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Sequence
+from functools import cache
+from importlib.metadata import version
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+from driftmap.report.words import isolate, tied
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = [
+    "leaflet_script",
+    "leaflet_style",
+    "policy",
+    "render",
+    "text_of",
+    "told_to_script",
+]
+
+_HERE: Final = "driftmap.report"
+_NOTHING: Final = "'none'"
+
+
+def render(
+    template: str,
+    *,
+    room: str = _HERE,
+    styles: Sequence[str] = (),
+    scripts: Sequence[str] = (),
+    pictures_from: str | None = None,
+    language: str = "en",
+    direction: str = "ltr",
+    **content: Any,
+) -> str:
+    """Write a page that needs nothing from outside.
+
+    Parameters
+    ----------
+    template : str
+        Name of a template of `room`; it extends ``page.html``, and may import the signs
+        of the verdicts from ``signs.html``.
+    room : str
+        Package that holds the template.
+    styles : sequence of str
+        Style sheets after ``look.css``, as text.
+    scripts : sequence of str
+        Scripts at the end of the page, as text; no other script runs.
+    pictures_from : str, optional
+        The one host that may be asked for pictures, as a content security policy names it.
+    language, direction : str
+        Of the page's words.
+    **content : object
+        What the template shows; every text is escaped.
+
+    Returns
+    -------
+    str
+        An HTML document; the same content gives the same text.
+    """
+    return (
+        _environment(room)
+        .get_template(template)
+        .render(
+            policy=policy(scripts, pictures_from),
+            styles=[text_of("look.css"), *styles],
+            scripts=scripts,
+            language=language,
+            direction=direction,
+            version=version("driftmap"),
+            **content,
+        )
+    )
+
+
+@cache
+def _environment(room: str) -> Environment:
+    # jinja2 takes 50 ms to import.
+    from jinja2 import (  # noqa: PLC0415
+        ChoiceLoader,
+        Environment,
+        FunctionLoader,
+        StrictUndefined,
+    )
+
+    def found(package: str) -> FunctionLoader:
+        def source(name: str) -> str | None:
+            file = files(package).joinpath(name)
+            return file.read_text("utf-8") if file.is_file() else None
+
+        return FunctionLoader(source)
+
+    page = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        loader=ChoiceLoader([found(room), found(_HERE)]),
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    page.filters.update(isolate=isolate, tied=tied)
+    return page
+
+
+def text_of(name: str, room: str = _HERE) -> str:
+    """Read a style sheet or a script.
+
+    Parameters
+    ----------
+    name : str
+        Name of the file.
+    room : str
+        Package that holds it.
+
+    Returns
+    -------
+    str
+        Its text.
+    """
+    return files(room).joinpath(name).read_text("utf-8")
+
+
+def told_to_script(name: str, data: object) -> str:
+    """Write data as a constant for a page's script.
+
+    Parameters
+    ----------
+    name : str
+        Name of the constant.
+    data : object
+        What JSON can hold.
+
+    Returns
+    -------
+    str
+        A line of script. No text of a file may end the script or begin a comment in it.
+    """
+    told = json.dumps(data, separators=(",", ":"), allow_nan=False)
+    return f"const {name} = " + told.replace("<", "\\u003c") + ";"
+
+
+def policy(scripts: Sequence[str], pictures_from: str | None) -> str:
+    """Write the content security policy: these scripts run, nothing is fetched.
+
+    Parameters
+    ----------
+    scripts : sequence of str
+        Text of each script in the page, exactly as it stands there.
+    pictures_from : str or None
+        The one host that may be asked for pictures.
+
+    Returns
+    -------
+    str
+        The policy.
+    """
+    digests = [
+        f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'"
+        for s in scripts
+    ]
+    pictures = "data:" if pictures_from is None else f"data: {pictures_from}"
+    return (
+        f"default-src 'none'; script-src {' '.join(digests or [_NOTHING])}; "
+        f"style-src 'unsafe-inline'; img-src {pictures}; base-uri 'none'; "
+        "form-action 'none'"
+    )
+
+
+def leaflet_script() -> str:
+    """Give Leaflet's script.
+
+    Returns
+    -------
+    str
+        The script, without the link to its map of sources.
+    """
+    text = _leaflet("leaflet.js").decode()
+    return re.sub(r"//# sourceMappingURL=\S*", "", text).strip()
+
+
+def leaflet_style() -> str:
+    """Give Leaflet's style with its pictures inside.
+
+    Returns
+    -------
+    str
+        The style sheet; nothing in it is fetched.
+    """
+
+    def inline(match: re.Match[str]) -> str:
+        picture = base64.b64encode(_leaflet(match[1])).decode()
+        return f"url(data:image/png;base64,{picture})"
+
+    text = _leaflet("leaflet.css").decode()
+    return re.sub(r"url\((images/[\w-]+\.png)\)", inline, text).strip()
+
+
+def _leaflet(name: str) -> bytes:
+    return files("xstatic.pkg.leaflet").joinpath("data", name).read_bytes()
