@@ -39,6 +39,7 @@ _RAIL_ERROR: Final = np.radians(1.0)  # each way; assumed, told to the reader
 _SUBSONIC: Final = (
     0.65  # Mach number of the planned flight below which drag cannot rise
 )
+_TURNS_OVER: Final = -3.0  # calibres; with less it turns over no sooner (assumed)
 _STEADY: Final = 2.0  # calibres; more of it makes no difference in calm air
 _TIME_ERROR: Final = 0.15  # s; of an altimeter's time from lift-off to apogee, assumed
 _CLOSE: Final = 1e-5  # relative misfit of apogee height and time
@@ -284,8 +285,7 @@ def _stability(
     frame = flight.airframe
     side = CROSSFLOW * CYLINDER_DRAG * frame.length * frame.diameter
     return Stability(
-        # An unstable one leaves its path, which is a case of its own, not the plan.
-        margin=np.maximum(draws["static margin"], 0.0) * frame.diameter,
+        margin=np.maximum(draws["static margin"], _TURNS_OVER) * frame.diameter,
         lift_area=draws["normal-force slope"] * frame.cross_section,
         side_area=np.full_like(mass, side),
         inertia=draws["moment of inertia"] * mass / frame.mass.value,
@@ -463,6 +463,8 @@ def _trial(
     mass = frame.mass.value * one
     spreads = balance(flight).spreads
     middle = {name: spread.middle * one for name, spread in spreads.items()}
+    # It did reach that apogee, so it did not turn over.
+    middle["static margin"] = np.maximum(middle["static margin"], 0.0)
     return Rocket(
         mass=mass,
         propellant=0 * one,

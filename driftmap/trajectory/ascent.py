@@ -26,7 +26,7 @@ from driftmap.air.column import AirColumn, local_air, through_air
 from driftmap.trajectory.motion import Motion
 from driftmap.trajectory.rail import ride
 from driftmap.trajectory.rocket import Rocket
-from driftmap.trajectory.swing import swing
+from driftmap.trajectory.swing import Body, overturned, swing
 
 __all__ = ["Ascent", "ascend"]
 
@@ -220,6 +220,8 @@ class _Run:
         n = rocket.mass.size
         self.rocket, self.air = rocket, air
         self.who = np.arange(n) if air.east.shape[1] > 1 else np.zeros(n, np.intp)
+        self.margin = np.maximum(rocket.stability.margin, 0.0)
+        self.unsteady = np.flatnonzero(rocket.stability.margin < 0)
         self.rows = [np.zeros((7, n))]
         # On the rail there is no airstream to speak of.
         still = np.zeros(n), np.full(n, air.density[0]), np.full(n, air.sound[0])
@@ -274,7 +276,7 @@ class _Run:
         quicker = 2 * (middling.speed - start.speed) / np.maximum(way, 1e-9)
         damping = (lift + flow / middling.speed) * body.arm**2 / inertia
         damping += quicker / middling.speed
-        stiffness = lift * body.margin * np.maximum(along, 0.0) / inertia
+        stiffness = lift * self.margin * np.maximum(along, 0.0) / inertia
         off = axis - start.ahead
         swung = swing(off, before.turning - veer, veer, stiffness, damping, bend, way)
         bent = way * bend * swung.mean
@@ -289,7 +291,47 @@ class _Run:
         after[3:6] = state[3:6] + step * (pull + push * mean)
         after[:3] = state[:3] + step / 2 * (state[3:6] + after[3:6])
         after[6] = state[6] + step
-        return _Moving(after, axis, turning)
+        moved = _Moving(after, axis, turning)
+        return self._over(before, moved, near, (mass, push, flow), step)
+
+    def _over(
+        self,
+        before: _Moving,
+        moved: _Moving,
+        near: FloatArray,
+        burning: tuple[FloatArray, ...],
+        step: FloatArray,
+    ) -> _Moving:
+        """Take the step anew, in small ones, for those without a margin: they turn over."""
+        who = self.unsteady
+        if who.size == 0:
+            return moved
+        mass, push, flow = (value[who] for value in burning)
+        rocket, body = self.rocket, self.rocket.stability
+        drag = rocket.drag_area[who]
+        if rocket.rise is not None:
+            drag = drag * rocket.rise(np.minimum(self._now[0] / self._now[2], 5.0))[who]
+        moved.state[:, who], moved.axis[:, who], moved.turning[:, who] = overturned(
+            before.state[:, who],
+            before.axis[:, who],
+            before.turning[:, who],
+            near[:, who],
+            Body(
+                drag_area=drag / mass,
+                lift_area=body.lift_area[who] / mass,
+                side_area=body.side_area[who] / mass,
+                turning=(body.margin * body.lift_area / body.inertia)[who]
+                * rocket.mass[who]
+                / mass,
+                damping=(body.lift_area * body.arm**2 / body.inertia)[who]
+                * rocket.mass[who]
+                / mass,
+                jet=flow * (body.arm**2 / body.inertia)[who] * rocket.mass[who] / mass,
+                push=push,
+            ),
+            step[who],
+        )
+        return moved
 
     def _burn(
         self, time: FloatArray, step: FloatArray, *, powered: bool

@@ -27,10 +27,12 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.air.column import through_air
 
-__all__ = ["Swung", "swing"]
+__all__ = ["Body", "Swung", "overturned", "swing"]
 
+_PARTS: Final = 12  # of a step, in which one that turns over is followed
 _SLACK: Final = 1e-6  # per step: what pulls back or damps less does neither
 
 
@@ -132,3 +134,94 @@ def _responses(
         looser = np.where(free, step**3 / 6, (step**2 / 2 - loose) / brake)
         q = np.where(slack, looser, q)
     return p, q
+
+
+class Body(NamedTuple):
+    """What moves and turns ``n`` rockets without a margin in a step.
+
+    Parameters
+    ----------
+    drag_area, lift_area, side_area : ndarray, shape (n,)
+        As of `driftmap.trajectory.rocket.Rocket` and its stability, over the mass
+        [m² kg⁻¹].
+    turning : ndarray, shape (n,)
+        Margin times `lift_area` of the rocket over its moment of inertia [m kg⁻¹].
+    damping, jet : ndarray, shape (n,)
+        Lift area times the squared arm of damping over the inertia [m² kg⁻¹]; flow of
+        propellant times that arm over it [s⁻¹].
+    push : ndarray, shape (n,)
+        Thrust over mass [m s⁻²].
+    """
+
+    drag_area: FloatArray
+    lift_area: FloatArray
+    side_area: FloatArray
+    turning: FloatArray
+    damping: FloatArray
+    jet: FloatArray
+    push: FloatArray
+
+
+def overturned(
+    state: FloatArray,
+    axis: FloatArray,
+    turning: FloatArray,
+    near: FloatArray,
+    body: Body,
+    step: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    r"""Follow rockets whose nose the air turns away, for one step, in small parts.
+
+    No angle is taken as small: the normal force acts ahead of the centre of mass and
+    turns the axis from the airstream,
+
+    .. math:: \ddot{\mathbf e} = \frac{\rho\, C_{N\alpha} A\, d}{2 I}
+              |\mathbf r \cdot \mathbf e|\, \mathbf r_\perp
+              - \left(\frac{\rho V C_{N\alpha} A}{2} + \dot m\right) \frac{l^2}{I}
+              \dot{\mathbf e}, \qquad d < 0,
+
+    until it flies tail first or burns on as it tumbles. Drag is taken at the end of each
+    part, which is stable however hard it brakes.
+
+    Parameters
+    ----------
+    state : ndarray, shape (7, n)
+        As `driftmap.trajectory.motion.Motion.rows`.
+    axis, turning : ndarray, shape (3, n)
+        Direction of the nose, and its rate along the path [m⁻¹].
+    near : ndarray, shape (7, n)
+        The air, from `driftmap.air.column.local_air`.
+    body : Body
+        What moves and turns them.
+    step : ndarray, shape (n,)
+        Time [s].
+
+    Returns
+    -------
+    state, axis, turning : ndarray
+        After the step.
+    """
+    state, part = state.copy(), step / _PARTS
+    spin = turning * through_air(state, near)[2]
+    for _ in range(_PARTS):
+        east, north, speed, density = through_air(state, near)
+        through = np.stack([east, north, state[5]])
+        half = density / 2
+        along = np.einsum("ij,ij->j", through, axis)
+        ahead = along * axis
+        across = through - ahead
+        crossing = np.sqrt(np.einsum("ij,ij->j", across, across))
+        spin += part * (half * body.turning * np.abs(along)) * across
+        spin /= 1 + part * (half * speed * body.damping + body.jet)
+        drag = half * speed * body.drag_area
+        side = half * (body.lift_area * np.abs(along) + body.side_area * crossing)
+        kept = ahead / (1 + part * drag) + across / (1 + part * (drag + side))
+        new = state[3:6] + kept - through + part * body.push * axis
+        new[2] -= part * STANDARD_GRAVITY
+        state[:3] += part / 2 * (state[3:6] + new)
+        state[3:6] = new
+        axis = axis + part * spin
+        axis = axis / np.sqrt(np.einsum("ij,ij->j", axis, axis))
+        spin -= np.einsum("ij,ij->j", spin, axis) * axis
+    state[6] += step
+    return state, axis, spin / np.maximum(through_air(state, near)[2], 1e-9)

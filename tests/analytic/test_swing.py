@@ -6,6 +6,7 @@ velocity, axis and its rate, with mass, thrust and air as functions of time and 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from types import SimpleNamespace
@@ -161,7 +162,7 @@ def rigid_apogee(rocket, air):
             r.drag_area * speed * through + side * across
         )
         inertia = s.inertia * m / r.mass
-        turn = density * s.lift_area * s.margin * along / 2 * across
+        turn = density * s.lift_area * s.margin * abs(along) / 2 * across
         damp = (density * speed * s.lift_area / 2 + flow) * s.arm**2
         spun = (turn - damp * spin) / inertia - (spin @ spin) * e
         gain = push / m - np.array([0, 0, G])
@@ -220,6 +221,69 @@ def test_two_solvers_agree(noon, name, margin, slope):
     assert [top.east[0], top.north[0]] == pytest.approx(other[:2], abs=1.0)
     assert top.height[0] == pytest.approx(other[2], abs=1.5)
     assert [top.v_east[0], top.v_north[0]] == pytest.approx(other[3:5], abs=0.15)
+
+
+@pytest.mark.parametrize(
+    ("name", "margin", "within"),
+    [
+        ("willet", -0.05, 8.0),
+        ("willet", -0.5, 4.0),
+        ("willet", -1.0, 8.0),
+        ("whimbrel", -0.5, 5.0),
+        ("whimbrel", -2.0, 9.0),
+    ],
+)
+def test_a_rocket_without_a_margin_turns_over(noon, name, margin, within):
+    """It leaves its path near the pad, and so says a second solver of the rigid body."""
+    air, azimuth = noon
+    rocket = one_rocket(
+        read_flight(EXAMPLES / f"{name}.toml"), margin, 10.0, azimuth=azimuth
+    )
+    top, other = ascend(rocket, air).apogee, rigid_apogee(rocket, air)
+    # First order in small parts of steps: some metres of a path that doubles small errors.
+    assert [top.east[0], top.north[0], top.height[0]] == pytest.approx(
+        other[:3], abs=within
+    )
+    steady = one_rocket(
+        read_flight(EXAMPLES / f"{name}.toml"), 1.5, 10.0, azimuth=azimuth
+    )
+    if margin < -0.1:
+        assert top.height[0] < 0.4 * ascend(steady, air).apogee.height[0]
+
+
+def test_steady_rockets_fly_alike_beside_one_that_turns_over(noon):
+    air, azimuth = noon
+    flight = read_flight(EXAMPLES / "willet.toml")
+    alone = ascend(one_rocket(flight, 1.5, 10.0, azimuth=azimuth), air).apogee.rows()
+    both = one_rocket(flight, np.array([1.5, -0.5]), 10.0 * np.ones(2), azimuth=azimuth)
+    both = replace(
+        both,
+        **{
+            name: np.repeat(getattr(both, name), 2)
+            for name in (
+                [
+                    "mass",
+                    "propellant",
+                    "impulse",
+                    "burn_time",
+                    "drag_area",
+                    "tilt",
+                    "azimuth",
+                ]
+            )
+        },
+        stability=Stability(
+            both.stability.margin,
+            both.stability.lift_area,
+            *(
+                np.repeat(getattr(both.stability, name), 2)
+                for name in ("side_area", "inertia", "arm")
+            ),
+        ),
+    )
+    np.testing.assert_allclose(
+        ascend(both, air).apogee.rows()[:, :1], alone, rtol=1e-12
+    )
 
 
 @pytest.mark.parametrize("margin", [1.5, 2.0])
