@@ -180,7 +180,7 @@ def _chances(
 
 
 def _finds(told: Sequence[Observation]) -> tuple[tuple[str, float, float], ...]:
-    from driftmap.observations.observation import Found
+    from driftmap.observations.measured import Found
 
     return tuple((o.piece, o.east, o.north) for o in told if isinstance(o, Found))
 

@@ -12,7 +12,8 @@ import numpy as np
 
 from driftmap.air.atmosphere import FloatArray
 from driftmap.observations.flown import ROCKET, Flown
-from driftmap.observations.observation import Found, Observation, Odds
+from driftmap.observations.measured import Found
+from driftmap.observations.observation import Observation, Odds
 from driftmap.observations.weighing import Known, effective_number, likelihoods
 
 __all__ = ["Explanation", "Share", "explain"]
@@ -202,8 +203,7 @@ def _found_words(known: Known, seen: Observation) -> str:
     if not isinstance(seen, Found) or rocket is None or seen is rocket:
         return seen.says
     away = hypot(seen.east - rocket.east, seen.north - rocket.north)
-    told = f", {seen.state}" if seen.state else ""
-    return f"{seen.piece} found {away:.0f} m from the rocket{told}"
+    return f"{seen.piece} found {away:.0f} m from the rocket"
 
 
 def _why(known: Known, seen: Observation, case: str) -> str:
@@ -269,7 +269,7 @@ def _askable(
     flight = known.cases[0].cloud.plan.flight
     asks: list[tuple[str, str, float, Callable[[Flown], FloatArray]]] = [
         ("seconds until the rocket was down", "s", 3.0, _down),
-        ("an altimeter's greatest height", "m", 10.0, Flown.apogee),
+        ("an altimeter's greatest height", "m", 10.0, _highest),
         ("when something opened", "s", 1.0, _opened_at),
         ("how high something opened", "m", 30.0, _opened_high),
     ]
@@ -303,6 +303,10 @@ def _askable(
 
 def _down(flown: Flown) -> FloatArray:
     return np.asarray(flown.landed(ROCKET)[0])
+
+
+def _highest(flown: Flown) -> FloatArray:
+    return np.asarray(flown.highest()[1])
 
 
 def _opened_at(flown: Flown) -> FloatArray:

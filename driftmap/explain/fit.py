@@ -9,7 +9,8 @@ import numpy as np
 
 from driftmap.air.atmosphere import FloatArray
 from driftmap.observations.flown import Flown
-from driftmap.observations.observation import MISTAKEN, Measured, Observation, Odds
+from driftmap.observations.measured import Measured
+from driftmap.observations.observation import MISTAKEN, Observation, Odds
 from driftmap.observations.weighing import effective_number, likelihoods
 from driftmap.spread import stream
 

@@ -13,6 +13,7 @@ from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
 from driftmap.failures.case import Body, Case, Stage
 from driftmap.formulas.scatter import strike_offsets
+from driftmap.formulas.strength import HOLDS
 from driftmap.hazard.steering import response
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.spread import stream
@@ -23,6 +24,7 @@ ROCKET: Final = "rocket"
 _Asked: TypeAlias = tuple[str, float | None]
 _BARE: Final = ("tumbling", "drag coefficient")  # inputs that are no cloth
 _LAYERS: Final = 65  # heights at which the mean wind's way is summed
+_LOOKS: Final = 24  # along a fall under power, for its highest point
 _FEWEST: Final = 30  # flights from which a response to the wind can be taken
 
 
@@ -63,36 +65,14 @@ class Flown:
     worked_out: dict[_Asked, FloatArray] = field(default_factory=dict)
 
     def leaned(self, lean: FloatArray) -> Flown:
-        """Move every fall as the same flights would with a leaned wind, to first order.
-
-        Parameters
-        ----------
-        lean : ndarray, shape (2, k)
-            Lean to add, in standard deviations.
-
-        Returns
-        -------
-        Flown
-            The same flights elsewhere.
-        """
+        """Move every fall as a wind leaned by (2, k) deviations would, to first order."""
         return replace(self, lean=lean)
 
     def has(self, piece: str) -> bool:
-        """Tell whether a piece comes down by itself.
-
-        Parameters
-        ----------
-        piece : str
-            Name of a body.
-
-        Returns
-        -------
-        bool
-            False where it stays on the rocket.
-        """
+        """Tell whether a piece comes down by itself, not on the rocket."""
         return any(body.name == piece for body in self.case.bodies)
 
-    def landing(self, piece: str) -> FloatArray:
+    def landing(self, piece: str, *, ways: int = 1) -> FloatArray:
         """Give where a piece lies.
 
         Parameters
@@ -100,25 +80,32 @@ class Flown:
         piece : str
             Name of a body; one that did not come off lies with the rocket, a fin of a
             rocket that struck nose first about it.
+        ways : int
+            In how many ways what a strike scatters is drawn for each flight.
 
         Returns
         -------
         ndarray, shape (2, copies, k)
-            East and north [m].
+            East and north [m]; ways stand in place of copies.
         """
+        part, body = self._part(piece)
         if (piece, None) not in self.worked_out:
-            self.worked_out[piece, None] = self._lying(piece)
+            columns = [self._column(name, part) for name in ("east", "north")]
+            self.worked_out[piece, None] = np.stack(columns)
             self._learn((piece, None), self.landed(piece)[0])
         moved = self._moved((piece, None), self.landed(piece))
-        return np.asarray(self.worked_out[piece, None] + moved)
+        at = np.asarray(self.worked_out[piece, None] + moved)
+        broken = body.name != piece and body.stages[-1].nose_first
+        return at + self._thrown(piece, ways) if broken and self._is_fin(piece) else at
 
-    def _lying(self, piece: str) -> FloatArray:
-        part, body = self._part(piece)
-        at = np.stack([self._column("east", part), self._column("north", part)])
-        if body.name != piece and body.stages[-1].nose_first and self._is_fin(piece):
+    def _thrown(self, piece: str, ways: int) -> FloatArray:
+        """Draw how far from the strike a piece comes to rest, shape (2, ways, k)."""
+        asked = (f"{piece} thrown {ways} ways", None)
+        if asked not in self.worked_out:
             rng = stream(self.cloud.seed, 0, f"{piece} broken off, {self.case.name}")
-            at = at + np.stack(strike_offsets(self._column("speed", part), rng))
-        return np.asarray(at)
+            speed = np.tile(self.struck(piece), (ways, 1))
+            self.worked_out[asked] = np.stack(strike_offsets(speed, rng))
+        return self.worked_out[asked]
 
     def _column(self, name: str, part: Part) -> FloatArray:
         """Give a column of a part, shape (copies, k)."""
@@ -131,18 +118,7 @@ class Flown:
         return np.asarray(kept, dtype=float)
 
     def landed(self, piece: str) -> FloatArray:
-        """Give when a piece comes down.
-
-        Parameters
-        ----------
-        piece : str
-            Name of a body.
-
-        Returns
-        -------
-        ndarray, shape (copies, k)
-            Time since lift-off [s].
-        """
+        """Give when a piece comes down, shape (copies, k) [s]."""
         return self._column("time", self._part(piece)[0])
 
     def release(self, piece: str) -> FloatArray:
@@ -197,19 +173,49 @@ class Flown:
         way = self.cloud.way[-1, :2]
         return np.asarray(way[:, self.who], dtype=float)
 
-    def apogee(self) -> FloatArray:
-        """Give the greatest height as an altimeter in the rocket would tell it.
+    def highest(self) -> FloatArray:
+        """Give when and how high the rocket was highest, as an altimeter in it would tell.
 
         Returns
         -------
-        ndarray, shape (k,)
-            Height above the site [m].
+        ndarray, shape (2, k)
+            Time since lift-off [s] and height above the site [m].
         """
-        top = self.cloud.apogee.height[self.who]
+        apogee = self.cloud.apogee
+        top = np.stack([apogee.time, apogee.height])[:, self.who]
+        part, body = self._part(ROCKET)
         if self.case.release.at == "apogee":
-            return np.asarray(top)
+            return top
+        first = self._knots(ROCKET)[0][[0, 3], 0]
+        if any(stage.burn for stage in (*body.before, *body.stages)):
+            # It climbs on under power: look along the way.
+            lasts = self._column("time", part) - first[0]
+            for share in np.linspace(0.04, 0.96, _LOOKS):
+                when = first[0] + share * lasts
+                high = self._in_the_air(body, when)[2]
+                first = np.where(high > first[1], np.concatenate([when, high]), first)
+            return np.asarray(first)
         # What opens or comes apart before ends the climb about there.
-        return np.asarray(np.minimum(self._knots(ROCKET)[0][3, 0], top))
+        return np.where(first[1] < top[1], first, top)
+
+    def struck(self, piece: str) -> FloatArray:
+        """Give the speed with which the first of a piece came down, shape (k,) [m s⁻¹]."""
+        return np.asarray(self._column("speed", self._part(piece)[0])[0])
+
+    def is_nose_first(self, piece: str) -> bool:
+        """Tell whether what a piece came down with came nose first."""
+        return self._part(piece)[1].stages[-1].nose_first
+
+    def cloth(self, device: str) -> str:
+        """Tell what became of a device: open, torn, tangled or unopened."""
+        only = self.case.only if isinstance(self.case.only, tuple) else ()
+        if any(o.device.name == device and o.result != HOLDS for o in only):
+            return "torn"
+        stages = [s for b in self.case.bodies for s in (*b.before, *b.stages)]
+        drags = {name for stage in stages for _, name in stage.drag}
+        if f"{device} drag" in drags:
+            return "open"
+        return "tangled" if "tangled canopy" in drags else "unopened"
 
     def at(self, piece: str, time: float) -> FloatArray:
         """Give where a piece is at a time.

@@ -13,20 +13,24 @@ from driftmap.failures.case import CaseTree
 from driftmap.formulas.detection import SWEEP_WIDTH, parallel_sweeps, random_search
 from driftmap.ground.site import Site
 from driftmap.observations.flown import ROCKET
-from driftmap.observations.observation import (
-    Altimeter,
-    Came,
-    Down,
+from driftmap.observations.measured import (
+    TRACE_ERROR,
     Found,
+    Moment,
+    Sighted,
+    trace_of,
+)
+from driftmap.observations.observation import (
+    STATES,
     Observation,
     Odds,
-    Opened,
-    Sighted,
+    State,
     Walked,
     Went,
 )
 from driftmap.observations.tables import Table
 from driftmap.rocket.flight import Flight
+from driftmap.rocket.recordfile import read_record
 from driftmap.rules.schema import toml_of
 
 __all__ = ["pieces_of", "read_seen"]
@@ -41,6 +45,7 @@ _GPS_ERROR: Final = 5.0
 """Error of a phone's position each way under open sky [m]; assumed from the 4.9 m radius that
 GPS.gov states for phones (from memory)."""
 
+_INTO: Final = ("stuck in the ground",)
 _LAWS: Final = {"random": random_search, "parallel": parallel_sweeps}
 
 
@@ -179,7 +184,7 @@ class _Reader:
         device = table.text("device")
         if device:
             table.one_of("device", device, self.devices)
-        yield Opened(device, **self._when(table))
+        yield Moment(device, "opened", **self._when(table))
 
     def _came_off(self, table: Table) -> Iterator[Observation]:
         piece = table.one_of(
@@ -187,7 +192,7 @@ class _Reader:
             table.need("piece", '"fin"'),
             [p for p in self.pieces if p != ROCKET],
         )
-        yield Came(piece, **self._when(table))
+        yield Moment(piece, "came off", **self._when(table))
 
     def _seen(self, table: Table) -> Iterator[Observation]:
         piece = self._piece(table)
@@ -227,13 +232,39 @@ class _Reader:
         time = table.measured("time", "time", 3.0, 0, _LONGEST)
         if time is None:
             raise table.refusal("time", 'missing; such as "85 s +/- 5 s"')
-        yield Down(piece, *time)
+        yield Moment(piece, "was down", *time)
 
     def _altimeter(self, table: Table) -> Iterator[Observation]:
         height = table.measured("apogee", "length", 10.0, 0, _HIGHEST)
-        if height is None:
-            raise table.refusal("apogee", 'missing; such as "812 m +/- 10 m"')
-        yield Altimeter(*height)
+        name = table.text("record")
+        if (height is None) == (not name):
+            raise table.refusal(
+                "", 'must give apogee, such as "812 m +/- 10 m", or record, a CSV file'
+            )
+        if height:
+            error = {"height": height[0], "height_error": height[1]}
+            yield Moment(ROCKET, "was highest", **error)
+        else:
+            yield self._record(table, Path(self.source).parent / name)
+
+    def _record(self, table: Table, path: Path) -> Observation:
+        try:
+            text = path.read_bytes().decode("utf-8-sig")
+        except UnicodeDecodeError:
+            raise table.refusal("record", f"{path.name} is not text (UTF-8)") from None
+        except OSError as problem:
+            told = f"{path.name} cannot be read: {problem.strerror}"
+            raise table.refusal("record", told) from None
+        try:
+            trace = trace_of(read_record(text, path.name))
+        except ValueError as problem:
+            raise table.refusal("record", f"{path.name}: {problem}") from None
+        own, share, clock = TRACE_ERROR
+        self.assumed.append(
+            f"an altimeter's record: {own:g} m at each height, {share:.0%} on all, "
+            f"{clock:g} s on its clock (assumed)"
+        )
+        return trace
 
     def _found(self, table: Table) -> Iterator[Observation]:
         piece = self._piece(table)
@@ -243,7 +274,26 @@ class _Reader:
             self.assumed.append(
                 f"finds without an error: {_GPS_ERROR:g} m each way (assumed)"
             )
-        yield Found(piece, east, north, error or _GPS_ERROR, table.text("state"))
+        yield Found(piece, east, north, error or _GPS_ERROR)
+        table.text("remark")
+        words = table.names("state", list(STATES))
+        self._check_state(table, piece, words)
+        if words:
+            self.assumed.append(
+                "how often what struck, tore or tangled so is found in such a state (assumed)"
+            )
+            yield State(piece, tuple(dict.fromkeys(words)))
+
+    def _check_state(self, table: Table, piece: str, words: list[str]) -> None:
+        """Refuse states that no such piece has, or that contradict each other."""
+        cloth = piece in self.devices
+        own = ("torn", "tangled", "unopened") if cloth else ("broken", *_INTO)
+        for word in words:
+            if word not in (*own, "whole", "burnt"):
+                told = f"{word!r} is no state of the {piece}; accepted: "
+                raise table.refusal("state", told + ", ".join((*own, "whole", "burnt")))
+        if "whole" in words and {"broken", "torn"} & {*words}:
+            raise table.refusal("state", "cannot be whole beside broken or torn")
 
     def _walked(self, table: Table) -> Iterator[Observation]:
         piece = self._piece(table)

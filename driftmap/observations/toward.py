@@ -16,12 +16,8 @@ from driftmap.failures.cases import CERTAIN
 from driftmap.hazard.steering import Mixture
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
 from driftmap.observations.flown import Flown, flown_cases
-from driftmap.observations.observation import (
-    Measured,
-    Observation,
-    Odds,
-    log_density,
-)
+from driftmap.observations.measured import Measured, log_density
+from driftmap.observations.observation import Observation, Odds, State
 from driftmap.observations.weighing import Known, weigh
 from driftmap.spread import stream
 
@@ -52,7 +48,7 @@ def know(
     observations: Sequence[Observation],
     *,
     enough: float = ENOUGH,
-    most_lots: int = 8,
+    most_lots: int = 4,
 ) -> Known:
     """Weigh a cloud by what was seen, and fly more toward it where few flights remain.
 
@@ -205,7 +201,9 @@ def _best_lean(flown: Flown, observations: Sequence[Observation]) -> _Best:
     along = turn[:, :, 0].T * np.sqrt(np.maximum(long**2 - short**2, 0.0))
     missing = np.minimum(np.hypot(*(at - own)), 3.0)
     width = np.hypot(_WIDER * short + 0.5 * np.hypot(*along), _UNSURE * missing)
-    odds = [s.log_likelihood(flown) for s in observations if isinstance(s, Odds)]
+    # What a lean of the wind does not move.
+    still = (Odds, State)
+    odds = [s.log_likelihood(flown) for s in observations if isinstance(s, still)]
     with np.errstate(divide="ignore"):
         prior = np.log(flown.prior) + sum(odds, np.zeros(flown.who.size))
     chance = value + np.log(short * long) + prior

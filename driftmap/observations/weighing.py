@@ -11,7 +11,8 @@ import numpy as np
 from driftmap.air.atmosphere import FloatArray
 from driftmap.errors import DriftmapError
 from driftmap.observations.flown import Flown
-from driftmap.observations.observation import Measured, Observation
+from driftmap.observations.measured import Measured
+from driftmap.observations.observation import Observation
 
 __all__ = ["AtOddsError", "Known", "effective_number", "likelihoods", "weigh"]
 

@@ -10,7 +10,7 @@ import numpy as np
 from driftmap.air.atmosphere import FloatArray
 from driftmap.checks import checked
 
-__all__ = ["Record", "WayUp", "cut_way_up"]
+__all__ = ["Record", "WayUp", "cut_way_up", "heights_of"]
 
 _SPIKE: Final = 0.7  # s; running median that passes over a pressure spike
 _ON_PAD: Final = 10.0  # s before lift-off that set the zero
@@ -95,10 +95,7 @@ def cut_way_up(record: Record) -> WayUp:
         If the record holds too few points, does not begin on the pad, never rises, or
         ends before the rocket has come down from its highest point.
     """
-    record = _without_spikes(_merged(record))
-    _need(record.time.size, "")
-    smooth = _running_median(record)
-    first, top = _lift_off_and_top(smooth)
+    record, smooth, first, top = _looked_at(record)
     time, height = record.time, record.height - _pad_level(record, smooth, first)
     if np.median(record.height[-3:]) > smooth[top] - max(0.01 * height[top], 3.0):
         raise ValueError(
@@ -109,6 +106,37 @@ def cut_way_up(record: Record) -> WayUp:
     keep = (time >= time[first] - 2.0) & (time <= time[top])
     speed = None if record.speed is None else record.speed[keep]
     return WayUp(*_averaged(time[keep], height[keep], speed), float(time[first]))
+
+
+def heights_of(record: Record) -> tuple[FloatArray, FloatArray]:
+    """Give the heights of a whole flight as far as a record goes, without spikes.
+
+    Parameters
+    ----------
+    record : Record
+        What the altimeter wrote down, from before lift-off.
+
+    Returns
+    -------
+    time, height : ndarray, shape (r,)
+        Since lift-off, increasing [s], and above the pad [m].
+
+    Raises
+    ------
+    ValueError
+        If the record holds too few points, does not begin on the pad, or never rises.
+    """
+    record, smooth, first, _ = _looked_at(record)
+    height = smooth - _pad_level(record, smooth, first)
+    return record.time[first:] - record.time[first], height[first:]
+
+
+def _looked_at(record: Record) -> tuple[Record, FloatArray, int, int]:
+    """Take out spikes, smooth, and find lift-off and the highest sample."""
+    record = _without_spikes(_merged(record))
+    _need(record.time.size, "")
+    smooth = _running_median(record)
+    return record, smooth, *_lift_off_and_top(smooth)
 
 
 def _need(points: int, where: str) -> None:

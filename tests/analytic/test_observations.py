@@ -10,17 +10,8 @@ from scipy.stats import norm
 
 from driftmap import fly, read_flight, read_winds
 from driftmap.observations.flown import flown_cases
-from driftmap.observations.observation import (
-    IN_THE_AIR,
-    MISTAKEN,
-    Altimeter,
-    Down,
-    Found,
-    Odds,
-    Sighted,
-    Walked,
-    Went,
-)
+from driftmap.observations.measured import IN_THE_AIR, Found, Moment, Sighted
+from driftmap.observations.observation import MISTAKEN, Odds, Walked, Went
 from driftmap.observations.toward import know
 from driftmap.observations.weighing import AtOddsError, weigh
 
@@ -53,7 +44,7 @@ def test_nothing_seen_leaves_the_likelihoods(cloud, cases):
 
 
 def test_weights_are_bayes_rule_by_hand(cases):
-    seen = Down("rocket", 150.0, 10.0)
+    seen = Moment("rocket", "was down", 150.0, 10.0)
     known = weigh(tuple(cases.values()), (seen,))
     top = {}
     for name, flown in cases.items():
@@ -177,6 +168,8 @@ def test_flights_flown_toward_a_find_agree_with_many_plain_ones(wind, cloud):
 
 def test_altimeter_reads_the_greatest_height(cases):
     flown = cases["recovery works"]
-    height = flown.apogee()
-    likely = Altimeter(float(height[0]), 5.0).log_likelihood(flown)
+    height = flown.highest()[1]
+    likely = Moment(
+        "rocket", "was highest", height=float(height[0]), height_error=5.0
+    ).log_likelihood(flown)
     assert likely[0] == likely.max()

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from driftmap.observations.flown import Flown, flown_cases
-from driftmap.observations.observation import Down, Found, Observation, Sighted
+from driftmap.observations.measured import Found, Moment, Sighted
+from driftmap.observations.observation import Observation
 
 __all__ = ["Truth", "draw_truths", "finds", "reports"]
 
@@ -46,7 +47,11 @@ def reports(
         told.append(Sighted("rocket", *OBSERVER, "there", None, seen, bearing))
     if rng.random() < 0.5:
         time = truth.flown.landed("rocket")[0, truth.number]
-        told.append(Down("rocket", time + seconds * rng.standard_normal(), seconds))
+        told.append(
+            Moment(
+                "rocket", "was down", time + seconds * rng.standard_normal(), seconds
+            )
+        )
     return told
 
 

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from driftmap import fly, read_flight, read_wind
 from driftmap.cli.explain import explain_command
+from driftmap.errors import DriftmapError
 from driftmap.explain.fit import ODD, fit_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
@@ -64,6 +65,84 @@ def test_what_no_case_explains_is_told_loudly(tmp_path):
     assert run.exit_code == 0
     assert "NONE OF THE CASES EXPLAINS THIS" in run.output
     assert not json.loads(explain(found, "--json").output)["explained"]
+
+
+def recorded(folder, case, *, seed=9):
+    """Write the heights of a flight of one case as an altimeter would, noise and all."""
+    wind = read_wind("14 mph from 230", site_altitude=1234.0)
+    flight = read_flight(ROOT / "examples" / "willet.toml")
+    cloud = fly(flight, wind, 1234.0, samples=512, seed=seed, keep_falls=True)
+    flown = next(f for f in flown_cases(cloud, wind) if f.case.name == case)
+    rng, down = np.random.default_rng(seed), flown.landed("rocket")[0, 0]
+    rows = ["time_s,height_ft"]
+    for time in np.arange(-3.0, down + 5.0, 0.5):
+        high = flown.at("rocket", max(time, 0.0))[2, 0, 0] / 0.3048
+        rows.append(f"{time + 100:.2f},{1.02 * high + 3 * rng.standard_normal():.1f}")
+    (folder / "flight.csv").write_text("\n".join(rows) + "\n")
+    found = folder / "found.toml"
+    found.write_text('[altimeter]\nrecord = "flight.csv"\n')
+    return found
+
+
+@pytest.mark.parametrize("case", ["nothing deploys", "canopy tangles"])
+def test_an_altimeters_record_tells_cases_apart(tmp_path, case):
+    told = json.loads(explain(recorded(tmp_path, case), "--json").output)
+    assert told["shares"][0]["case"] == case
+    assert told["shares"][0]["after"] > 0.8
+    assert told["explained"]
+    assert any("the altimeter's record" in line for line in told["evidence"])
+
+
+def test_a_record_of_no_such_flight_is_told_loudly(tmp_path):
+    found = recorded(tmp_path, "recovery works")
+    record = tmp_path / "flight.csv"
+    head, *rows = record.read_text().split()
+    cut = [row.split(",") for row in rows]
+    # Twice as high as the rocket can go.
+    twice = "\n".join([head, *(f"{t},{2 * float(h)}" for t, h in cut)])
+    record.write_text(twice)
+    assert "NONE OF THE CASES EXPLAINS THIS" in explain(found).output
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ('[altimeter]\nrecord = "none.csv"', "none.csv cannot be read"),
+        ('[altimeter]\nrecord = "words.csv"', "words.csv"),
+        ('[altimeter]\nrecord = "flat.csv"', "never rises"),
+        ('[altimeter]\nrecord = "flat.csv"\napogee = "3 m"', "must give apogee"),
+        ('[[found]]\nat = "pad"\nstate = "brokn"', "did you mean 'broken'"),
+        ('[[found]]\nat = "pad"\nstate = "torn"', "no state of the rocket"),
+        ('[[found]]\nat = "pad"\nstate = ["whole", "broken"]', "cannot be whole"),
+    ],
+)
+def test_a_record_or_a_state_that_cannot_be_is_one_line(tmp_path, text, told):
+    (tmp_path / "words.csv").write_text("a letter\nto my aunt\n")
+    flat = "".join(f"{i},1.0\n" for i in range(40))
+    (tmp_path / "flat.csv").write_text("time_s,height_m\n" + flat)
+    found = tmp_path / "found.toml"
+    found.write_text(text)
+    run = explain(found)
+    assert isinstance(run.exception, DriftmapError), run.output
+    assert told in str(run.exception)
+    assert "\n" not in str(run.exception)
+
+
+def test_a_state_speaks_for_what_leads_to_it_and_settles_nothing(tmp_path):
+    after = {}
+    for state in ("stuck in the ground", "whole", "broken"):
+        found = tmp_path / "found.toml"
+        # All over the field: the place tells nothing.
+        found.write_text(
+            f'[[found]]\nat = "pad"\nerror = "5000 m"\nstate = "{state}"\n'
+        )
+        told = json.loads(explain(found, "--json").output)
+        after[state] = {s["case"]: s["after"] for s in told["shares"]}
+    dive, works = "nothing deploys", "recovery works"
+    odds = {state: chance[dive] / chance[works] for state, chance in after.items()}
+    assert odds["stuck in the ground"] > 4 * odds["broken"] > 40 * odds["whole"]
+    # No state is surer than 0.98 to 0.02.
+    assert odds["stuck in the ground"] / odds["whole"] < (0.98 / 0.02) ** 2
 
 
 def test_nothing_found_is_refused():

@@ -1,0 +1,362 @@
+"""What people measure: a figure with its error, beside what each flight would have shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import log, pi, sqrt
+from types import MappingProxyType
+from typing import Final
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.observations.flown import ROCKET, Flown
+from driftmap.observations.observation import MISTAKEN
+from driftmap.rocket.record import Record, heights_of
+
+__all__ = [
+    "IN_THE_AIR",
+    "TRACE_ERROR",
+    "Figure",
+    "Found",
+    "Measured",
+    "Moment",
+    "Sighted",
+    "Trace",
+    "log_density",
+    "trace_of",
+]
+
+IN_THE_AIR: Final = 0.09
+"""How well a place between release and landing is known, as a share of the way between: the
+wind's error at heights in between is not kept. Measured against the integrator in
+``tests/analytic/test_observations.py``."""
+
+_NONE: Final = -np.inf
+_WAYS: Final = 16  # a strike throws a piece in thought, so that some lie near a find
+_LONG, _HIGH = 600.0, 3000.0
+"""A mistaken time may be any in ten minutes [s], a mistaken height any up to 3 km [m]."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Figure:
+    """What was measured, beside what flights would have shown.
+
+    Parameters
+    ----------
+    shown : ndarray, shape (d, copies, k)
+        What each flight would have shown; NaN where it shows nothing of the kind.
+    value, error : ndarray, shape (d,)
+        What was told, and its standard deviation.
+    turns : tuple of bool, length d
+        Which are angles [rad].
+    broad : float
+        Density of a mistaken report, in the units of all figures together.
+    """
+
+    shown: FloatArray
+    value: FloatArray
+    error: FloatArray
+    turns: tuple[bool, ...]
+    broad: float
+
+    def misses(self) -> FloatArray:
+        """Give how far off each flight is, in errors, shape (d, copies, k)."""
+        off = self.value[:, None, None] - self.shown
+        for axis, turns in enumerate(self.turns):
+            if turns:
+                off[axis] = (off[axis] + pi) % (2 * pi) - pi
+        return np.asarray(off / self.error[:, None, None], dtype=float)
+
+
+class Measured:
+    """A kind that is measured: it says what each flight would have shown."""
+
+    __slots__ = ()
+
+    def figure(self, flown: Flown) -> Figure:
+        """Hold what was measured beside what flights would have shown."""
+        raise NotImplementedError
+
+    def mistaken(self, flown: Flown) -> FloatArray:
+        """Give the chance that the report is wrong altogether, for each flight."""
+        broad = MISTAKEN * self.figure(flown).broad
+        return np.asarray(broad / np.exp(self.log_likelihood(flown)))
+
+    def log_likelihood(self, flown: Flown) -> FloatArray:
+        """Give the logarithm of the likelihood: normal errors, and some mistakes."""
+        return log_density(self.figure(flown))
+
+
+def log_density(figure: Figure, *, mistaken: float = MISTAKEN) -> FloatArray:
+    """Give the logarithm of the density of what was told for each flight, shape (k,)."""
+    off = figure.misses()
+    size = len(figure.value) / 2 * log(2 * pi) + float(np.log(figure.error).sum())
+    normal = -(off**2).sum(axis=0) / 2 - size
+    normal = np.where(np.isnan(normal), _NONE, normal)
+    # Which of several equal pieces it was is not known.
+    each = np.logaddexp.reduce(normal, axis=0) - log(normal.shape[0])
+    if mistaken * figure.broad <= 0:
+        return np.asarray(each)
+    wrong = log(mistaken * figure.broad)
+    return np.asarray(np.logaddexp(each + log(1 - mistaken), wrong))
+
+
+@dataclass(frozen=True, slots=True)
+class Found(Measured):
+    """A piece lay somewhere.
+
+    Parameters
+    ----------
+    piece : str
+        Its name.
+    east, north : float
+        Where, from the pad [m].
+    error : float
+        Standard deviation each way [m].
+    """
+
+    piece: str
+    east: float
+    north: float
+    error: float
+
+    @property
+    def says(self) -> str:
+        """The find in words."""
+        away, turn = _polar(self.east, self.north)
+        return f"{self.piece} found {away:.0f} m from the pad toward {turn:03.0f}°"
+
+    def figure(self, flown: Flown) -> Figure:
+        """Hold the find beside the landings."""
+        value, error = np.array([self.east, self.north]), np.full(2, self.error)
+        shown = flown.landing(self.piece, ways=_WAYS)
+        return Figure(shown, value, error, (False, False), 1e-8)
+
+
+_Shown = Callable[[Flown, str], FloatArray]
+
+
+def _landed(flown: Flown, piece: str) -> FloatArray:
+    time = flown.landed(piece)
+    return np.stack([time, np.zeros_like(time)])
+
+
+_MOMENTS: Final = MappingProxyType[str, _Shown](
+    {
+        "opened": lambda flown, piece: flown.opening(piece)[:, None],
+        "came off": lambda flown, piece: flown.release(piece)[:, None],
+        "was down": _landed,
+        "was highest": lambda flown, _: flown.highest()[:, None],
+    }
+)
+"""What can be told of a moment: each flight's time and height of it, (2, copies, k)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moment(Measured):
+    """Something happened at a time or a height, or both.
+
+    Parameters
+    ----------
+    piece : str
+        What it happened to; empty for whichever device opened first.
+    what : {"opened", "came off", "was down", "was highest"}
+        What happened.
+    time, height : float or None
+        When after lift-off [s] and how high above the site [m].
+    time_error, height_error : float
+        Standard deviations.
+    """
+
+    piece: str
+    what: str
+    time: float | None = None
+    time_error: float = 1.0
+    height: float | None = None
+    height_error: float = 30.0
+
+    @property
+    def says(self) -> str:
+        """The moment in words."""
+        when = "" if self.time is None else f" {self.time:.1f} s after lift-off"
+        high = "" if self.height is None else f" at {self.height:.0f} m"
+        return f"{self.piece or 'something'} {self.what}{when}{high}"
+
+    def figure(self, flown: Flown) -> Figure:
+        """Hold the moment beside those of the flights."""
+        told = (self.time, self.height)
+        kept = [axis for axis, value in enumerate(told) if value is not None]
+        value = np.array([told[axis] for axis in kept], dtype=float)
+        error = np.array([(self.time_error, self.height_error)[axis] for axis in kept])
+        broad = float(np.prod([(1 / _LONG, 1 / _HIGH)[axis] for axis in kept]))
+        shown = _MOMENTS[self.what](flown, self.piece)[kept]
+        return Figure(shown, value, error, (False,) * len(kept), broad)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Trace(Measured):
+    """An altimeter wrote down heights on the way.
+
+    Parameters
+    ----------
+    time, height : ndarray, shape (m,)
+        After lift-off [s], and above the site [m].
+    covariance : ndarray, shape (m, m)
+        Of the heights' errors together [m²]: those of one altimeter and one clock are alike.
+    """
+
+    time: FloatArray
+    height: FloatArray
+    covariance: FloatArray
+
+    @property
+    def says(self) -> str:
+        """The record in words."""
+        top = int(self.height.argmax())
+        return (
+            f"the altimeter's record: {self.height[top]:.0f} m up after "
+            f"{self.time[top]:.1f} s, {self.height[-1]:.0f} m after {self.time[-1]:.0f} s"
+        )
+
+    def figure(self, flown: Flown) -> Figure:
+        """Hold the heights beside those of the flights, made independent of each other."""
+        apart = np.linalg.inv(np.linalg.cholesky(self.covariance))
+        shown = np.stack([flown.at(ROCKET, time)[2] for time in self.time.tolist()])
+        count = self.time.size
+        # In units of its own error each: a mistaken record may show any heights.
+        broad = float(np.prod(1 / (_HIGH * np.abs(np.diag(apart)))))
+        return Figure(
+            np.einsum("ij,j...->i...", apart, shown),
+            apart @ self.height,
+            np.ones(count),
+            (False,) * count,
+            broad,
+        )
+
+
+_MARKS: Final = (
+    8  # heights taken from a record after its highest; more tell little more
+)
+_DOWN: Final = 5.0  # m; below this a record is taken to show the rocket on the ground
+TRACE_ERROR: Final = (10.0, 0.03, 0.5)
+"""Errors of a record beside a flight: of each height by itself, which is half the model's [m];
+of all heights together, as a share: 10 K off the standard atmosphere make 3.5 %; and of
+its clock [s]. Assumed."""
+
+
+def trace_of(record: Record) -> Trace:
+    """Take the heights that tell most from an altimeter's record.
+
+    Parameters
+    ----------
+    record : Record
+        From before lift-off on; it may end in the air.
+
+    Returns
+    -------
+    Trace
+        The highest point and eight more, evenly in time to the landing or the end.
+
+    Raises
+    ------
+    ValueError
+        If the record shows no flight.
+    """
+    time, height = heights_of(record)
+    top = int(height.argmax())
+    low = np.flatnonzero(height[top:] < _DOWN)
+    last = top + int(low[0]) if low.size else time.size - 1
+    marks = np.unique(np.linspace(time[top], time[last], _MARKS + 1))
+    at = np.interp(marks, time, height)
+    # A window of a second, so that one sample's noise does not make a speed.
+    rate = np.interp(marks + 0.5, time, height) - np.interp(marks - 0.5, time, height)
+    own, share, clock = TRACE_ERROR
+    covariance = np.eye(marks.size) * own**2
+    covariance += np.outer(share * at, share * at) + np.outer(
+        clock * rate, clock * rate
+    )
+    return Trace(marks, at, covariance)
+
+
+@dataclass(frozen=True, slots=True)
+class Sighted(Measured):
+    """A piece was seen from a place in some direction, or its beacon heard.
+
+    Parameters
+    ----------
+    piece : str
+        Its name.
+    east, north : float
+        Where the observer stood, from the pad [m].
+    place : str
+        The same in words.
+    time : float or None
+        When after lift-off [s]; None for where it lies.
+    bearing : float or None
+        Direction it was seen in, clockwise from true north [rad].
+    bearing_error : float
+        Standard deviation [rad].
+    elevation : float or None
+        Angle above the horizontal [rad].
+    elevation_error : float
+        Standard deviation [rad].
+    """
+
+    piece: str
+    east: float
+    north: float
+    place: str
+    time: float | None = None
+    bearing: float | None = None
+    bearing_error: float = np.radians(5.0)
+    elevation: float | None = None
+    elevation_error: float = np.radians(5.0)
+
+    @property
+    def says(self) -> str:
+        """The sighting in words."""
+        when = "down" if self.time is None else f"{self.time:.0f} s after lift-off"
+        told = []
+        if self.bearing is not None:
+            told.append(f"toward {np.degrees(self.bearing) % 360:03.0f}° true")
+        if self.elevation is not None:
+            told.append(f"{np.degrees(self.elevation):.0f}° up")
+        return f"{self.piece}, {when}, seen from {self.place} {', '.join(told)}"
+
+    def figure(self, flown: Flown) -> Figure:
+        """Hold the angles beside those under which each flight would be seen."""
+        if self.time is None:
+            at = flown.landing(self.piece)
+            at = np.concatenate([at, np.zeros((1, *at.shape[1:]))])
+        else:
+            at = flown.at(self.piece, self.time)
+        east, north = at[0] - self.east, at[1] - self.north
+        unsure = self._unsure(flown, at)
+        shown, value, error = [], [], []
+        if self.bearing is not None:
+            shown.append(np.arctan2(east, north))
+            value.append(self.bearing)
+            error.append(np.hypot(self.bearing_error, unsure))
+        if self.elevation is not None:
+            shown.append(np.arctan2(at[2], np.hypot(east, north)))
+            value.append(self.elevation)
+            error.append(np.hypot(self.elevation_error, unsure))
+        broad = float((1 / (2 * pi)) ** len(value))
+        turns = (True,) * len(value)
+        return Figure(np.stack(shown), np.array(value), np.array(error), turns, broad)
+
+    def _unsure(self, flown: Flown, at: FloatArray) -> float:
+        """Give the angle by which a place in the air is not known [rad]."""
+        if self.time is None:
+            return 0.0
+        way = np.median(np.hypot(*(flown.landing(self.piece) - flown.top()[:, None])))
+        far = np.hypot(np.hypot(at[0] - self.east, at[1] - self.north), at[2])
+        return float(IN_THE_AIR * way / max(float(np.median(far)), 1.0))
+
+
+def _polar(east: float, north: float) -> tuple[float, float]:
+    return float(sqrt(east**2 + north**2)), float(
+        np.degrees(np.arctan2(east, north)) % 360
+    )
