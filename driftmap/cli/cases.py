@@ -116,7 +116,7 @@ def _when(case: Case) -> str:
         "time": "a time after lift-off",
         "late": "some seconds after apogee",
         "first second": "in the first second",
-        "flutter": "when it passes its flutter speed",
+        "breaks": "when it has more than it stands",
         "rail": "on leaving the rail",
         "burn": "during the burn",
         "off rail": "a time after lift-off",
@@ -146,7 +146,10 @@ def margins(cloud: Cloud) -> list[dict[str, Any]]:
     ]
     for name, values in cloud.margins.items():
         finite = np.minimum(values, 100.0)
-        label = f"{name}: flutter speed over speed, least on the way"
+        told = "flutter speed over speed"
+        if name.startswith("bending"):
+            told = "strength of the root over its stress"
+        label = f"{name}: {told}, least on the way"
         found.append(_margin(label, finite, "times", 1.0))
     return found
 

@@ -19,6 +19,7 @@ _RECOVERY: Final = (
     "early opening",
     "late opening",
     "canopy tangles",
+    "cord cuts the tube",
     *_TWO_DEVICES,
 )
 LANDING_SPEEDS: Final = (4.5, 6.0, 8.0)

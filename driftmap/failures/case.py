@@ -8,7 +8,17 @@ from typing import Literal
 from driftmap.rocket.flight import Device, Piece
 from driftmap.spread import Spread
 
-__all__ = ["Body", "Burn", "Case", "CaseTree", "Kick", "Opening", "Release", "Stage"]
+__all__ = [
+    "Body",
+    "Breaks",
+    "Burn",
+    "Case",
+    "CaseTree",
+    "Kick",
+    "Opening",
+    "Release",
+    "Stage",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,14 +135,14 @@ class Release:
 
     Parameters
     ----------
-    at : {"apogee", "max q", "coast", "time", "first second", "flutter", "rail", "burn", "off rail"}
+    at : {"apogee", "max q", "coast", "time", "first second", "breaks", "rail", "burn", "off rail"}
         At apogee; at greatest dynamic pressure; a share of the way in time from burnout
         to apogee; a time after lift-off, or apogee if that comes first; a share of the
-        first second; when the speed first passes the flutter speed of a fin;
+        first second; when a fin first has more than it stands;
         on leaving the rail; a share of the burn from there; a time after lift-off, but
         not before the rail is left.
     mark : str
-        The input that gives the share or the time; the name of the fin.
+        The input that gives the share or the time; the key of what breaks.
     """
 
     at: Literal[
@@ -141,7 +151,7 @@ class Release:
         "coast",
         "time",
         "first second",
-        "flutter",
+        "breaks",
         "rail",
         "burn",
         "off rail",
@@ -169,6 +179,27 @@ class Opening:
 
 
 @dataclass(frozen=True, slots=True)
+class Breaks:
+    """What breaks off, and of what.
+
+    Parameters
+    ----------
+    fin : Piece
+        The fins.
+    how : {"flutter", "bending"}
+        Of what.
+    """
+
+    fin: Piece
+    how: Literal["flutter", "bending"]
+
+    @property
+    def key(self) -> str:
+        """Name it, as its margin and its flights are kept."""
+        return f"{self.how} of {self.fin.name}"
+
+
+@dataclass(frozen=True, slots=True)
 class Case:
     """Something that can happen to a flight.
 
@@ -189,20 +220,23 @@ class Case:
         What comes down.
     cause : str
         The name under which the flight file gives the likelihood.
-    only : tuple of Opening, or Piece
+    only : tuple of Opening, or Breaks
         Which flights it happens to, given its cause: as likely as the openings all end so
-        (all flights when empty), or those whose fin flutters first.
+        (all flights when empty), or those whose fins have more than they stand.
     any_way : bool
         Whether it may leave in any direction, as a rocket that goes off its path under
         power. Such a case is judged by its risk and by the distance people keep, not by
         where most of it comes down.
+    seldom : bool
+        Whether one in four flights is enough to know it by.
     """
 
     name: str
     release: Release
     bodies: tuple[Body, ...]
     cause: str = ""
-    only: tuple[Opening, ...] | Piece = ()
+    only: tuple[Opening, ...] | Breaks = ()
+    seldom: bool = False
     likelihood: float = 0.0
     probability: float = 0.0
     any_way: bool = False

@@ -12,7 +12,7 @@ from typing import Final
 
 from driftmap.errors import FlightError
 from driftmap.failures.bodies import Bench, log_spread
-from driftmap.failures.case import Case, CaseTree, Release, Stage
+from driftmap.failures.case import Body, Breaks, Case, CaseTree, Release, Stage
 from driftmap.failures.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
 from driftmap.failures.offpath import (
     bursts,
@@ -23,7 +23,12 @@ from driftmap.failures.offpath import (
 )
 from driftmap.failures.outcomes import opened, opened_as_planned
 from driftmap.failures.own import EARLY, own_cases
-from driftmap.formulas.flutter import PRINTED, SHEAR_MODULUS
+from driftmap.formulas.flutter import (
+    BENDING_STRENGTH,
+    LAYER_STRENGTH,
+    PRINTED,
+    SHEAR_MODULUS,
+)
 from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.flight import Flight
 from driftmap.spread import Spread
@@ -33,18 +38,31 @@ __all__ = ["BARE", "CERTAIN", "LIKELIHOOD", "WORKS", "build_cases"]
 TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
 )
+FRONT: Final = "front half"
 LATE: Final = Spread("uniform", 1.0, 4.0, "1 to 4 s after apogee")
 
 _OWN_NAMES: Final = (
     "rocket",
     "fragment",
     "loose motor",
+    FRONT,
 )  # of bodies that no file lists
 
 BOUNDARY: Final = Spread(
     "lognormal", 1.0, 0.15, "flutter speed within 15 % of the published line"
 )
 """The published criterion is a line through scattered data; its scatter is assumed."""
+
+
+ASKEW: Final = Spread(
+    "uniform", 0.009, 0.052, "flies at 0.5 to 3° to the airstream even in still air"
+)
+"""Angle of attack of a rocket that swings, spins or is not quite straight. Assumed."""
+
+GUST: Final = Spread(
+    "uniform", 0.3, 1.5, "meets sudden gusts of 0.3 to 1.5 times the wind at the rail"
+)
+"""Sharp change of the wind that bends fins, over the wind on leaving the rail. Assumed."""
 
 
 def _works(bench: Bench) -> list[Case]:
@@ -86,6 +104,33 @@ def _late(bench: Bench) -> list[Case]:
     return opened(bench, "late opening", fall.release, device, before)
 
 
+def _cord_cuts(bench: Bench) -> list[Case]:
+    """Let the cord cut the tube at a late opening: the rocket comes down in two parts."""
+    if not bench.flight.recovery or bench.devices()[0].kind != "canopy":
+        return []
+    device, *later = bench.devices()
+    fall = bench.fall([device])
+    seconds = bench.need("late by", LATE, "late opening")
+    *first, waiting = fall.before(device)
+    before = (*first, replace(waiting, mark=seconds), waiting)
+    whole, frame = bench.flight.dry_mass, bench.flight.airframe
+    bench.note(
+        "cord cuts the tube: half of the rocket hangs on what opens, the half with the fins "
+        "tumbles down (assumed)"
+    )
+    area, share = bench.tumbling()
+    tail = bench.rocket(
+        Stage(((area / 2, share),)), less=whole / 2, before=before, unlit=True
+    )
+    hanging = (bench.cloth(device),)
+    later = [d for d in later if d.opens_at.at != "apogee"]
+    stages = bench.fall(later, hanging=hanging).stages
+    face = frame.length * frame.diameter / 2
+    front = Body(FRONT, whole / 2, stages, face, before=before)
+    bodies = (replace(tail, area=face), front)
+    return [Case("cord cuts the tube", fall.release, bodies, seldom=True)]
+
+
 def _tangled(bench: Bench) -> list[Case]:
     """Tangle the largest device; the others open as planned."""
     if not bench.flight.recovery:
@@ -124,13 +169,36 @@ def _flutter(bench: Bench) -> list[Case]:
         bench.need(f"{fin.name} flutter boundary", BOUNDARY, fin.name)
         if fin.printed:
             bench.need(f"{fin.name} printed", PRINTED, fin.name)
-        loose = bench.loose(fin)
-        less = loose.mass * loose.count
-        body = bench.rocket(still_burning(bench), bench.tumble(), less=less)
-        name = f"{fin.name} flutters off"
-        release = Release("flutter", fin.name)
-        cases.append(Case(name, release, (body, loose), only=fin))
+        cases.append(_shed(bench, Breaks(fin, "flutter"), "flutters off"))
     return cases
+
+
+def _bend(bench: Bench) -> list[Case]:
+    """Shed the fins when a gust or their angle to the air bends more than they stand."""
+    cases = []
+    for fin in bench.flight.pieces:
+        if fin.kind != "fin" or fin.plate() is None:
+            continue
+        stated = fin.strength or fin.layer_strength
+        if stated is not None:
+            strong = Spread("normal", stated, 0.15 * stated, "strength spread 15 %")
+        elif fin.printed:
+            strong = LAYER_STRENGTH
+        else:
+            strong = BENDING_STRENGTH[fin.material or ""]
+        bench.need(f"{fin.name} strength", strong, fin.name)
+        bench.need("fins askew", ASKEW, "rocket")
+        bench.need("gust on fins", GUST, "rocket")
+        cases.append(_shed(bench, Breaks(fin, "bending"), "snaps"))
+    return cases
+
+
+def _shed(bench: Bench, what: Breaks, told: str) -> Case:
+    loose = bench.loose(what.fin)
+    less = loose.mass * loose.count
+    body = bench.rocket(still_burning(bench), bench.tumble(), less=less)
+    release = Release("breaks", what.key)
+    return Case(f"{what.fin.name} {told}", release, (body, loose), only=what)
 
 
 def _main_at_apogee(bench: Bench) -> list[Case]:
@@ -197,8 +265,10 @@ _CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
     ("early opening", _early),
     ("late opening", _late),
     ("canopy tangles", _tangled),
+    ("cord cuts the tube", _cord_cuts),
     ("fins come off", _fins),
     (CERTAIN, _flutter),
+    (CERTAIN, _bend),
     ("main at apogee", _main_at_apogee),
     ("drogue only", _drogue_only),
     ("drogue fails", _drogue_fails),

@@ -33,6 +33,7 @@ LIKELIHOOD: Final = MappingProxyType(
         "early opening": 0.005,
         "late opening": 0.01,
         "canopy tangles": 0.015,
+        "cord cuts the tube": 0.002,
         "fins come off": 0.003,
         "main at apogee": 0.005,
         "drogue only": 0.005,

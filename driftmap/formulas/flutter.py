@@ -1,4 +1,4 @@
-"""Fin flutter: the speed a fin stands, and how near a flight comes to it."""
+"""What a fin stands, flutter and bending, and how near a flight comes to it."""
 
 from __future__ import annotations
 
@@ -17,13 +17,17 @@ from driftmap.checks import checked
 from driftmap.spread import Spread
 
 __all__ = [
+    "BENDING_STRENGTH",
+    "LAYER_STRENGTH",
     "PRINTED",
     "SHEAR_MODULUS",
     "FinPlanform",
     "FlutterMargin",
     "flutter_margin",
     "flutter_speed",
+    "root_stress",
     "shear_modulus",
+    "solid_share",
 ]
 
 _AXIS_OFFSET: Final = 0.25  # chords from the aerodynamic centre to the centre of mass
@@ -49,6 +53,28 @@ SHEAR_MODULUS: Final[Mapping[str, Spread]] = MappingProxyType(
 )
 """Shear modulus by material where the user states none [Pa]. Aluminium from memory of any
 materials handbook; the others assumed, wide on purpose: lay-up and glue decide."""
+
+
+BENDING_STRENGTH: Final[Mapping[str, Spread]] = MappingProxyType(
+    {
+        "aluminium": Spread("uniform", 150e6, 400e6, "bends at 150 to 400 MPa"),
+        "glass epoxy": Spread("uniform", 200e6, 450e6, "breaks at 200 to 450 MPa"),
+        "plywood": Spread("uniform", 25e6, 70e6, "breaks at 25 to 70 MPa"),
+        "solid plastic": Spread("uniform", 30e6, 80e6, "breaks at 30 to 80 MPa"),
+    }
+)
+"""Stress at the root at which a fin breaks or folds, by material [Pa]. Assumed, wide on
+purpose: lay-up, glue and notches decide."""
+
+LAYER_STRENGTH: Final = Spread(
+    "loguniform", 6e6, 35e6, "layers part at 6 to 35 MPa, whatever the material"
+)
+"""Tension between the layers of a printed part at which they part [Pa], where it is not
+stated. Assumed: tests give a third to nine tenths of the 40 to 60 MPa of the solid."""
+
+_WALL: Final = 0.8e-3  # m; two lines of the usual nozzle on each face; assumed
+_STALL: Final = 0.35  # rad; beyond it the normal force of a flat fin grows no more
+_COMPRESSED: Final = 2.0  # most that the speed of sound adds to the force; assumed
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +197,91 @@ def flutter_speed(
     return checked("sound", sound, above=0) * np.sqrt(
         stiff / (_CONSTANT * load * shape)
     )
+
+
+def solid_share(thickness: float, infill: float) -> float:
+    r"""Share of the bending stiffness of a solid plate that a printed one has.
+
+    .. math:: 1 - (1 - f) \left(1 - \frac{2 w}{t}\right)^3
+
+    two walls of 0.8 mm, `w` (assumed), about a core that is as stiff as its share `f` of
+    plastic (beam theory of a sandwich, textbook).
+
+    Parameters
+    ----------
+    thickness : float
+        Of the fin [m].
+    infill : float
+        Share of the core that is plastic, 0 to 1.
+
+    Returns
+    -------
+    float
+        Share, of the section modulus as well.
+
+    Examples
+    --------
+    >>> round(solid_share(4e-3, 0.2), 3)
+    0.827
+    """
+    core = max(1 - 2 * _WALL / thickness, 0.0)
+    return 1 - (1 - infill) * core**3
+
+
+def root_stress(
+    fin: FinPlanform,
+    pressure: ArrayLike,
+    angle: ArrayLike,
+    mach: ArrayLike,
+    *,
+    slope: float,
+    share: float = 1.0,
+) -> FloatArray:
+    r"""Give the bending stress at the root of a fin at an angle to the airstream.
+
+    .. math:: \sigma = \frac{F y}{c_r t^2 / 6}, \qquad
+              F = q\, C_{F\alpha}\, \alpha\, \frac{1}{\sqrt{1 - M^2}}, \qquad
+              y = \frac{s}{3} \frac{c_r + 2 c_t}{c_r + c_t}
+
+    a cantilever of rectangular section (Euler and Bernoulli's beam, textbook) whose load
+    acts at the middle of the mean chord; the rise near the speed of sound is that of
+    Prandtl and Glauert (textbook), held at twice.
+
+    Parameters
+    ----------
+    fin : FinPlanform
+        The fin.
+    pressure : array_like, shape (...)
+        Dynamic pressure, `q` [Pa].
+    angle : array_like, shape (...)
+        Angle of attack of the fin; beyond 0.35 it counts as that [rad].
+    mach : array_like, shape (...)
+        Mach number.
+    slope : float
+        Normal force of one fin for each radian and pascal, :math:`C_{F\alpha}` [m²].
+    share : float
+        Section modulus over that of the solid, from `solid_share`.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Stress [Pa].
+
+    Examples
+    --------
+    At 10 kPa and 0.1 rad 10 cm² for each radian push with 1 N, 6 cm out of the body:
+
+    >>> fin = FinPlanform(root=0.1, tip=0.1, span=0.12, thickness=0.003)
+    >>> float(root_stress(fin, 1e4, 0.1, 0.0, slope=1e-3).round())
+    400000.0
+    """
+    q = checked("pressure", pressure, least=0)
+    bent = np.minimum(np.abs(checked("angle", angle)), _STALL)
+    slow = np.sqrt(np.maximum(1 - checked("mach", mach, least=0) ** 2, 1e-9))
+    arm = fin.span / 3 * (fin.root + 2 * fin.tip) / (fin.root + fin.tip)
+    section = share * fin.root * fin.thickness**2 / 6
+    force = q * slope * bent * np.minimum(1 / slow, _COMPRESSED)
+    return np.asarray(force * arm / section)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

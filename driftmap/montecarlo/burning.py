@@ -22,7 +22,7 @@ def moment(
     release: Release,
     ascent: Ascent,
     draws: Mapping[str, FloatArray],
-    flutter: Mapping[str, FloatArray],
+    broken: Mapping[str, FloatArray],
 ) -> Motion:
     """Give the state in which the bodies of a case are let go.
 
@@ -32,8 +32,8 @@ def moment(
         When that is.
     ascent : Ascent, shape (n,)
         The way up.
-    draws, flutter : mapping of str to ndarray, shape (n,)
-        Inputs drawn; times of first flutter by fin [s].
+    draws, broken : mapping of str to ndarray, shape (n,)
+        Inputs drawn; times at which fins break off, by the key of it [s].
 
     Returns
     -------
@@ -45,9 +45,9 @@ def moment(
     match release.at:
         case "max q":
             time = ascent.max_q()[0]
-        case "flutter":
-            # Flights that never flutter are let go at apogee and then not counted.
-            time = np.minimum(flutter[release.mark], top.time)
+        case "breaks":
+            # Flights in which nothing breaks are let go at apogee and then not counted.
+            time = np.minimum(broken[release.mark], top.time)
         case "rail":
             time = off
         case "burn":

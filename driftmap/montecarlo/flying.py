@@ -16,15 +16,16 @@ from driftmap.air.column import (
 )
 from driftmap.air.wind import WindProfile
 from driftmap.failures.bodies import Bench
-from driftmap.failures.case import Body, Case, CaseTree, Opening, Release, Stage
+from driftmap.failures.case import Body, Breaks, Case, CaseTree, Opening, Release, Stage
 from driftmap.failures.outcomes import luck_of
 from driftmap.formulas.burst import fragment_speed, throws
-from driftmap.formulas.flutter import flutter_margin, flutter_speed
+from driftmap.formulas.flutter import flutter_margin
 from driftmap.montecarlo.burning import burn_stage, moment
+from driftmap.montecarlo.fins import stood
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.montecarlo.lean import Lean
 from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of
-from driftmap.rocket.flight import Device, Piece
+from driftmap.rocket.flight import Device
 from driftmap.spread import draw_all, stream
 from driftmap.trajectory.ascent import Ascent, ascend
 from driftmap.trajectory.descent import coast, fall
@@ -46,7 +47,7 @@ KNOT: Final = ("time", "east", "north", "height", "v_up")
 
 
 _WAY_POINTS: Final = 9
-_ANY_WAY: Final = 4  # of so many flights one is flown for a case that may go any way
+_SELDOM: Final = 4  # of so many flights one is flown for a case told by its risk alone
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -207,7 +208,6 @@ class _Flights:
         middle = plan.spreads["lift-off mass"].middle
         self.weigh = self.draws["lift-off mass"] / middle
         self.margins: dict[str, FloatArray] = {}
-        self.flutter: dict[str, FloatArray] = {}
         self.openings: dict[tuple[str, str], FloatArray] = {}
         self._met: dict[_Moment, FloatArray] = {}
         self._ends: dict[_Moment, FloatArray] = {}
@@ -215,14 +215,9 @@ class _Flights:
         self._bench = Bench(plan.flight)
         self._shed: dict[str, tuple[FloatArray, IntArray, FloatArray]] = {}
         self.shed_chance = np.zeros(count)
-        fins = [case.only for case in tree.cases if isinstance(case.only, Piece)]
-        for fin in fins:
-            self._watch(fin, alone=len(fins) == 1)
         self.keeps_fins = np.ones(count, bool)
-        if self.flutter:
-            self.keeps_fins = ~np.isfinite(np.min(list(self.flutter.values()), axis=0))
-        if len(fins) > 1:
-            self.shed_chance = 1.0 - self.keeps_fins
+        for what in [c.only for c in tree.cases if isinstance(c.only, Breaks)]:
+            self._watch(what)
         self._note_wind()
         self._draw_headings()
 
@@ -242,59 +237,44 @@ class _Flights:
             self.draws[f"{name} east"] = self.draws[name] * np.sin(heading)
             self.draws[f"{name} north"] = self.draws[name] * np.cos(heading)
 
-    def _watch(self, fin: Piece, *, alone: bool) -> None:
-        """Hold the way up against the flutter speed of a fin.
+    def _watch(self, what: Breaks) -> None:
+        """Hold the way up against what fins stand; those that break by two ways do so once.
 
-        Stiffness and the published line are drawn apart from the way up, so that a fin
-        which rarely flutters may be flown more often with another draw of theirs.
+        Strength is drawn apart from the way up, so that a fin which rarely breaks may be
+        flown more often with another draw of it.
         """
-        shape = fin.planform()
-        assert shape is not None
         ascent, count = self.ascent, self.weigh.size
-        printed = self.draws.get(f"{fin.name} printed", 1.0)
-        stiff = self.draws[f"{fin.name} shear modulus"] * printed
-        luck = np.sqrt(stiff) * self.draws[f"{fin.name} flutter boundary"]
-        height = np.maximum(ascent.rows[:, 2], 0.0)
-        limit = flutter_speed(shape, 1.0, self.plan.sky.pressure(height), ascent.sound)
+        used, limit, luck = stood(what, ascent, self.draws, self.plan)
         time = ascent.rows[:, 6]
-        margin = flutter_margin(ascent.speed, limit * luck, time)
-        self.margins[f"flutter of {fin.name}"] = margin.least
-        self.flutter[fin.name] = margin.first
-        natural = np.isfinite(margin.first)
-        if not alone:
-            return
+        margin = flutter_margin(used, limit * luck, time)
+        self.margins[what.key] = margin.least
+        natural = np.isfinite(margin.first) & self.keeps_fins
         drawn = np.sort(luck)
         below = np.searchsorted(drawn, luck / margin.least)
-        rng = stream(*self._seed, f"flights of {fin.name}")
-        self.shed_chance = below / count
-        who, stands_for = chosen(self.shed_chance, natural, rng)
+        rng = stream(*self._seed, f"flights of {what.fin.name}")
+        chance = (1 - self.shed_chance) * below / count
+        who, stands_for = chosen(chance, natural, rng)
         first = np.full(count, np.inf)
         own = drawn[(rng.random(who.size) * below[who]).astype(int)]
         own = np.where(natural[who], luck[who], own)
-        way = flutter_margin(ascent.speed[:, who], limit[:, who] * own, time[:, who])
+        way = flutter_margin(used[:, who], limit[:, who] * own, time[:, who])
         first[who] = way.first
-        self._shed[fin.name] = (first, who, stands_for)
+        self._shed[what.key] = (first, who, stands_for)
+        self.shed_chance = self.shed_chance + chance
+        self.keeps_fins &= ~natural
 
     def release(self, case: Case) -> Motion:
         """Give the state in which the bodies of a case are let go."""
-        first = {
-            fin: self._shed.get(fin, (time,))[0] for fin, time in self.flutter.items()
-        }
+        first = {key: shed[0] for key, shed in self._shed.items()}
         return moment(case.release, self.ascent, self.draws, first)
 
     def happens(self, case: Case, start: Motion) -> tuple[IntArray, FloatArray]:
         """Choose the flights of a case, given its cause, and what each stands for."""
-        if isinstance(case.only, Piece):
-            if case.only.name in self._shed:
-                return self._shed[case.only.name][1:]
-            own = self.flutter[case.only.name]
-            # A flight belongs to the fin that flutters first.
-            first = np.min(list(self.flutter.values()), axis=0)
-            who = np.flatnonzero(np.isfinite(own) & (own == first))
-            return who, np.ones(who.size)
+        if isinstance(case.only, Breaks):
+            return self._shed[case.only.key][1:]
         chance, natural = 1.0 - self.shed_chance, self.keeps_fins.copy()
-        if case.any_way:  # told by its risk alone, which fewer flights know as well
-            natural &= np.arange(natural.size) % _ANY_WAY == 0
+        if case.any_way or case.seldom:  # which fewer flights know as well
+            natural &= np.arange(natural.size) % _SELDOM == 0
         for opening in case.only:
             ends = self._outcomes(opening, case, start)
             chance *= ends[opening.result]
@@ -318,7 +298,7 @@ class _Flights:
     def watch_openings(self, case: Case, start: Motion) -> None:
         """Note what every other device meets that opens on the way down."""
         rocket = next((b for b in case.bodies if b.name == "rocket"), None)
-        if rocket is None or isinstance(case.only, Piece):
+        if rocket is None or isinstance(case.only, Breaks):
             return
         stages = (*rocket.before, *rocket.stages)
         for number, stage in enumerate(stages):

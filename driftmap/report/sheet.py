@@ -145,7 +145,8 @@ def _age(a: Assessment, voice: Voice) -> str:
 def _case(a: Assessment, fall: Fall, voice: Voice) -> str:
     """Name a case in plain words; one that the flight file describes keeps its name."""
     if fall.cause == CERTAIN:
-        return voice.say("case.flutters off")
+        shakes = fall.case.endswith("flutters off")
+        return voice.say("case.flutters off" if shakes else "case.fins come off")
     own = {case.name for case in a.flight.own_cases}
     if fall.cause in own:
         return isolate(fall.case)

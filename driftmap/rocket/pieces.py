@@ -8,7 +8,16 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from driftmap.formulas.flutter import SHEAR_MODULUS, FinPlanform
-from driftmap.rocket.fields import Area, Length, Mass, Name, Pressure, Sweep, Volume
+from driftmap.rocket.fields import (
+    Area,
+    Length,
+    Mass,
+    Name,
+    Pressure,
+    Share,
+    Sweep,
+    Volume,
+)
 
 __all__ = ["Burst", "Piece", "Table"]
 
@@ -49,6 +58,12 @@ class Piece(Table):
         Fin: in place of the material [Pa].
     printed : bool
         Fin: laid down in layers, which weakens it.
+    infill : float, optional
+        Printed fin: share of its core that is plastic; solid when left out.
+    layer_strength : float, optional
+        Printed fin: tension at which its layers part [Pa].
+    strength : float, optional
+        Fin: bending stress at which it breaks [Pa]; by its material when left out.
     length, diameter : float, optional
         Nose cone and motor case: their size [m].
     """
@@ -67,6 +82,9 @@ class Piece(Table):
     material: str | None = None
     shear_modulus: Pressure | None = None
     printed: bool = False
+    infill: Share | None = None
+    layer_strength: Pressure | None = None
+    strength: Pressure | None = None
     length: Length | None = None
     diameter: Length | None = None
 
@@ -86,6 +104,9 @@ class Piece(Table):
                 or stiff
                 or self.thickness
                 or self.printed
+                or self.strength
+                or self.infill is not None
+                or self.layer_strength
             ):
                 raise ValueError(f"a {self.kind} has length and diameter only")
             if self.length is None or self.diameter is None:
@@ -99,10 +120,29 @@ class Piece(Table):
             raise ValueError(
                 "flutter needs root, tip, span, thickness and one of material, shear_modulus"
             )
+        self._print_told(shape)
         if self.material is not None and self.material not in SHEAR_MODULUS:
             raise ValueError(f"material must be one of {', '.join(SHEAR_MODULUS)}")
         self.planform()  # which checks itself
         return self
+
+    def _print_told(self, shape: list[str]) -> None:
+        told = [n for n in ("infill", "layer_strength") if getattr(self, n) is not None]
+        if told and not self.printed:
+            raise ValueError(f"{told[0]} goes with printed = true")
+        told += ["strength"] if self.strength is not None else []
+        if told and (not shape or self.thickness is None):
+            raise ValueError(f"{told[0]} goes with root, tip, span and thickness")
+        if self.strength is not None and self.layer_strength is not None:
+            raise ValueError("state strength or layer_strength, not both")
+
+    def plate(self) -> FinPlanform | None:
+        """Give the shape of a fin whose bending can be worked out."""
+        breaks = self.printed or self.strength is not None or self.material is not None
+        if not breaks or self.thickness is None or not self.span:
+            return None
+        sizes = (self.root, self.tip, self.span, self.thickness)
+        return FinPlanform(*(size or 0.0 for size in sizes))
 
     def planform(self) -> FinPlanform | None:
         """Give the shape of a fin whose flutter can be worked out."""

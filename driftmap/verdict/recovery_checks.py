@@ -121,7 +121,7 @@ _TWICE: Final = 2.0  # times the default share of failures; beyond it, it fails
 def recovery_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
     """Hold what the flight does to itself against its limits."""
     checks = [_fails(cloud, limits["recovery_fails"]), *_none_planned(cloud)]
-    if any(name.startswith("flutter of") for name in cloud.margins):
+    if cloud.margins:
         flutter = binomial(int(cloud.fluttered.sum()), cloud.flights)
         limit = limits["fins_flutter_off"]
         checks.append(share(Kind.FLUTTER, ALL_CASES, "", flutter, limit))

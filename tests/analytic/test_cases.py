@@ -123,6 +123,77 @@ def test_thin_fins_flutter_off_and_all_else_makes_room(dual):
     assert np.median(cloud.time[part.rows]) < np.median(cloud.time[works.rows])
 
 
+def printed(flight, **told):
+    fin = next(p for p in flight.pieces if p.kind == "fin")
+    change = {"printed": True, "material": None, **told}
+    pieces = tuple(
+        p.model_copy(update=change) if p is fin else p for p in flight.pieces
+    )
+    return flight.model_copy(update={"pieces": pieces})
+
+
+def test_printed_fins_snap_between_their_layers_by_the_beam(dual):
+    """A strength that one flight's stress just passes is passed by about half of all."""
+    cloud = flown(printed(dual, layer_strength=1e9), samples=500)
+    assert not any("snaps" in c.name for c in cloud.tree.cases)
+    met = 1e9 / float(np.median(cloud.margins["bending of fin"]))
+    # By hand: 29 kPa at 1.75° and a gust, four fins of a slope of 12.2 together.
+    fast = float(np.median(cloud.fastest[0]))
+    angle = 0.0305 + 0.9 * float(np.median(cloud.rail_wind)) / fast
+    pressure = float(np.median(cloud.max_q[1]))
+    force = pressure * angle * 12.22 * np.pi * 0.102**2 / 4 / 2
+    stress = force * 0.04 * (0.2 + 0.18) / 0.29 / (0.2 * 0.004**2 / 6)
+    compressed = 1 / np.sqrt(1 - float(np.median(cloud.fastest[1])) ** 2)
+    assert met == pytest.approx(stress * compressed, rel=0.1)
+    cloud = flown(printed(dual, layer_strength=met))
+    snaps = next(c for c in cloud.tree.cases if c.name == "fin snaps")
+    assert snaps.probability == pytest.approx(0.5, abs=0.06)
+    assert sum(c.probability for c in cloud.tree.cases) == pytest.approx(1.0)
+    hollow = flown(printed(dual, layer_strength=met, infill=0.0))
+    worse = next(c for c in hollow.tree.cases if c.name == "fin snaps")
+    assert worse.probability > snaps.probability
+    part = next(p for p in cloud.of("fin snaps") if p.body == "fin")
+    assert np.median(np.hypot(cloud.east[part.rows], cloud.north[part.rows])) < 400
+
+
+def test_fins_that_flutter_or_snap_do_so_once(dual):
+    fin = next(p for p in dual.pieces if p.kind == "fin")
+    weak = fin.model_copy(update={"thickness": 0.0027, "strength": 16e6})
+    cloud = flown(dual.model_copy(update={"pieces": (weak,)}))
+    shares = [c.probability for c in cloud.tree.cases if c.cause == CERTAIN]
+    assert len(shares) == 2
+    assert min(shares) > 0.05
+    assert sum(c.probability for c in cloud.tree.cases) == pytest.approx(1.0)
+    assert cloud.fluttered.mean() == pytest.approx(sum(shares), abs=0.05)
+
+
+def test_a_cord_that_cuts_the_tube_leaves_two_halves(single):
+    """By hand: half the mass on the whole canopy sinks 1/√2 as fast, the tail tumbles."""
+    cloud = flown(single)
+    front, tail = (
+        next(p for p in cloud.of("cord cuts the tube") if p.body == body)
+        for body in ("front half", "rocket")
+    )
+    whole = next(cloud.of(WORKS))
+    rate = {
+        part.body: cloud.apogee.height[part.who] / (cloud.time[part.rows] - 13)
+        for part in (front, tail)
+    }
+    sink = 1061.0 / float(np.median(cloud.time[whole.rows] - 13))
+    slow = float(np.median(rate["front half"]))
+    # The canopy of the whole also has the drag of the tumbling airframe beside it.
+    assert slow == pytest.approx(sink / np.sqrt(2), rel=0.15)
+    assert np.median(cloud.energy[tail.rows]) > 78.6  # maims
+    assert front.flights == pytest.approx(cloud.flights / 4, rel=0.1)
+    assert np.median(cloud.speed[tail.rows]) > 15
+
+
+def test_no_cord_cuts_where_a_streamer_opens_or_nothing(single):
+    streamer = read_flight(EXAMPLES / "dunlin.toml")
+    for flight in (streamer, alternatives(single)["no recovery, nose first"]):
+        assert "cord cuts the tube" not in {c.name for c in build_cases(flight).cases}
+
+
 @pytest.mark.long
 def test_fins_that_rarely_flutter_have_flights_of_their_own(dual):
     """Their share is the mean chance, as by 16 times the flights, and all sums to 1."""

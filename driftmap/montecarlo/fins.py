@@ -1,0 +1,85 @@
+"""What fins meet on the way up, beside what they stand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from driftmap.air.atmosphere import FloatArray
+from driftmap.failures.case import Breaks
+from driftmap.formulas.flutter import flutter_speed, root_stress, solid_share
+from driftmap.formulas.normalforce import fin_slope
+from driftmap.montecarlo.launch import Plan
+from driftmap.rocket.flight import Airframe, Piece
+from driftmap.trajectory.ascent import Ascent
+
+__all__ = ["stood"]
+
+
+def stood(
+    what: Breaks, ascent: Ascent, draws: Mapping[str, FloatArray], plan: Plan
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Give what is met, what a unit fin stands of it, and what its draw makes of that.
+
+    Parameters
+    ----------
+    what : Breaks
+        Which fins, and how they break.
+    ascent : Ascent, shape (s, n)
+        The way up.
+    draws : mapping of str to ndarray, shape (n,)
+        Inputs drawn.
+    plan : Plan
+        The flight and its sky.
+
+    Returns
+    -------
+    met, unit : ndarray, shape (s, n)
+        Speed [m s⁻¹] and flutter speed of fins of 1 Pa, or stress [Pa] and 1.
+    luck : ndarray, shape (n,)
+        Factor on the second.
+    """
+    if what.how == "flutter":
+        return _flutter(what.fin, ascent, draws, plan)
+    met = _stress(what.fin, ascent, draws, plan.flight.airframe)
+    return met, np.ones_like(met), draws[f"{what.fin.name} strength"]
+
+
+def _flutter(
+    fin: Piece, ascent: Ascent, draws: Mapping[str, FloatArray], plan: Plan
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    shape = fin.planform()
+    assert shape is not None
+    stiff = draws[f"{fin.name} shear modulus"] * draws.get(f"{fin.name} printed", 1.0)
+    luck = np.sqrt(stiff * _section(fin)) * draws[f"{fin.name} flutter boundary"]
+    pressure = plan.sky.pressure(np.maximum(ascent.rows[:, 2], 0.0))
+    return ascent.speed, flutter_speed(shape, 1.0, pressure, ascent.sound), luck
+
+
+def _stress(
+    fin: Piece, ascent: Ascent, draws: Mapping[str, FloatArray], frame: Airframe
+) -> FloatArray:
+    """Bending stress at the root, by the angle it flies at and a gust."""
+    shape = fin.plate()
+    assert shape is not None
+    root, tip, span = shape.root, shape.tip, shape.span
+    sweep = max(root - tip, 0.0) if fin.sweep is None else fin.sweep
+    slope = fin_slope(fin.count, root, tip, span, frame.diameter, sweep)
+    gust = draws["gust on fins"] * ascent.rail_wind
+    return root_stress(
+        shape,
+        ascent.density * ascent.speed**2 / 2,
+        draws["fins askew"] + gust / np.maximum(ascent.speed, 1.0),
+        ascent.mach(),
+        # Of N fins evenly about the body half stand across the wind, on the whole.
+        slope=float(slope) * frame.cross_section * 2 / fin.count,
+        share=_section(fin),
+    )
+
+
+def _section(fin: Piece) -> float:
+    """Section of a printed fin over that of a solid one."""
+    if fin.infill is None or fin.thickness is None:
+        return 1.0
+    return solid_share(fin.thickness, fin.infill)
