@@ -25,6 +25,7 @@ from driftmap.checks import checked
 
 __all__ = [
     "Day",
+    "day_told",
     "pressure_altitude",
     "saturation_pressure",
     "standard_day",
@@ -361,3 +362,37 @@ def standard_day(altitude: float) -> Day:
         0.0,
         altitude,
     )
+
+
+def day_told(
+    altitude: float,
+    temperature: float | None = None,
+    setting: float | None = None,
+    humidity: float | None = None,
+) -> Day | None:
+    """Give the day from what was told of it.
+
+    Parameters
+    ----------
+    altitude : float
+        Geometric altitude of the place above mean sea level [m].
+    temperature : float, optional
+        Of the air there [K]; standard when left out.
+    setting : float, optional
+        Altimeter setting (QNH) [Pa]; standard when left out.
+    humidity : float, optional
+        Relative humidity, as a share; dry when left out.
+
+    Returns
+    -------
+    Day or None
+        None when nothing was told.
+    """
+    if temperature is None and setting is None and humidity is None:
+        return None
+    warmth = (
+        float(standard_temperature(altitude)) if temperature is None else temperature
+    )
+    qnh = SEA_LEVEL_PRESSURE if setting is None else setting
+    pressure = float(station_pressure(np.float64(qnh), altitude))
+    return Day(warmth, pressure, humidity or 0.0, altitude)

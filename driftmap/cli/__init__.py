@@ -86,6 +86,7 @@ _COMMANDS: Final = MappingProxyType(
             "A sheet for the angles of a pilot balloon.",
         ),
         "winds": ("driftmap.cli.winds:winds_command", "Read, merge and show winds."),
+        "desk": ("driftmap.cli.desk:desk_command", "All of it in a browser window."),
     }
 )
 """Each command with where it lives; imported only when it is called."""

@@ -138,28 +138,23 @@ def day_of(
     What is left out is taken from the surface report among the winds, if there is one;
     what that does not say is standard, and dry.
     """
-    import numpy as np
-
-    from driftmap.air.atmosphere import SEA_LEVEL_PRESSURE
-    from driftmap.air.atmosphere import temperature as standard
-    from driftmap.air.day import Day, station_pressure
+    from driftmap.air.day import day_told
 
     told = (None, None) if wind is None else (wind.temperature, wind.altimeter)
-    if all(value is None for value in (temperature, altimeter, humidity, *told)):
-        return None
-    warmth = float(standard(altitude)) if told[0] is None else told[0]
-    kelvin = _read("--temperature", temperature, "temperature", warmth)
-    usual = SEA_LEVEL_PRESSURE if told[1] is None else told[1]
-    setting = _read("--altimeter", altimeter, "pressure", usual)
-    share = _read("--humidity", humidity, "share", 0.0)
     try:
-        pressure = float(station_pressure(np.float64(setting), altitude))
-        return Day(kelvin, pressure, share, altitude)
+        return day_told(
+            altitude,
+            _read("--temperature", temperature, "temperature", told[0]),
+            _read("--altimeter", altimeter, "pressure", told[1]),
+            _read("--humidity", humidity, "share", None),
+        )
     except ValueError as problem:
         raise InputError("surface readings", "", str(problem)) from None
 
 
-def _read(option: str, text: str | None, dimension: str, default: float) -> float:
+def _read(
+    option: str, text: str | None, dimension: str, default: float | None
+) -> float | None:
     if text is None:
         return default
     try:

@@ -27,7 +27,7 @@ __all__ = [
 _SEASON: Final = timedelta(days=365)
 """How long an answer for the season holds; assumed."""
 
-_HEAD: Final = ("date", "site", "flight")
+_HEAD: Final = ("date", "site", "flight", "by")
 """Keys that say what the answers of a file are for."""
 
 
@@ -132,6 +132,8 @@ def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answ
     head = {key: content.pop(key, None) for key in _HEAD}
     day, site = _day(source, head["date"]), _name(source, "site", head["site"])
     flight = None if head["flight"] is None else _name(source, "flight", head["flight"])
+    if head["by"] is not None:
+        _name(source, "by", head["by"])
     given = _checked(source, content, asked)
     stale = {}
     for name in content:
@@ -190,7 +192,8 @@ def _day(source: str, value: object) -> date:
 def _name(source: str, key: str, value: object) -> str:
     if not isinstance(value, str) or not value.strip():
         found = "is missing" if value is None else f"{value!r:.40} is no name"
-        text = f"{found}; accepted is the name that the {key} file gives"
+        meant = "of who answered" if key == "by" else f"that the {key} file gives"
+        text = f"{found}; accepted is the name {meant}"
         raise InputError(source, key, text)
     return value.strip()
 

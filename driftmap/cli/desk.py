@@ -1,0 +1,39 @@
+"""``driftmap desk``: the whole job in a browser window."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+__all__ = ["desk_command"]
+
+
+@click.command("desk")
+@click.argument(
+    "folder", metavar="FOLDER", type=click.Path(file_okay=False, path_type=Path)
+)
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=0,
+    show_default=True,
+    help="Port on this machine; 0 takes a free one.",
+)
+@click.option(
+    "--no-browser", "quiet", is_flag=True, help="Tell the address, open nothing."
+)
+def desk_command(folder: Path, port: int, quiet: bool) -> None:
+    """Serve a folder of plain files as one page on this machine.
+
+    The field, the flights, the wind and the day's list are drawn, typed and judged in
+    the browser; every file stays one that the other commands read and write. Only this
+    machine is answered, and only with the key in the address.
+
+    \b
+    Example:
+      driftmap desk saturday
+    """
+    from driftmap.desk.serve import serve
+
+    serve(folder, port=port, show=not quiet, echo=click.echo)

@@ -1,0 +1,245 @@
+"""The officer's answers: asked once each, dated, by name, in files as the commands read them."""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Final
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from driftmap.desk.folder import Folder
+from driftmap.errors import DriftmapError, InputError
+
+if TYPE_CHECKING:
+    from driftmap.ground.site import Site
+    from driftmap.rocket.flight import Flight
+    from driftmap.rules import Occasion
+
+__all__ = ["answer", "answer_files", "asked"]
+
+_LONGEST: Final = 80
+
+
+def answer_files(folder: Folder) -> tuple[str, ...]:
+    """Name every answers file of the folder: what is not for the flight does not count."""
+    own = ("answers.toml",) if folder.revision("answers.toml") else ()
+    return (*own, *folder.names("answers"))
+
+
+def occasion(flight: Flight, site: Site, when: datetime) -> Occasion:
+    """Say what is flown, where and when."""
+    from driftmap.rules import Occasion  # noqa: PLC0415
+
+    return Occasion(site.name, flight.name, when, site.longitude)
+
+
+def asked(
+    folder: Folder, flight: Flight, site: Site, when: datetime
+) -> list[dict[str, Any]]:
+    """List what the rules ask of a flight, with the answers that count.
+
+    Parameters
+    ----------
+    folder : Folder
+        The desk's folder.
+    flight : Flight
+        The flight.
+    site : Site
+        The site whose rules ask.
+    when : datetime
+        Time of the flight.
+
+    Returns
+    -------
+    list of dict
+        Name, question, scope, what is accepted, the answer that counts, or why one that
+        was given does not.
+    """
+    from driftmap.rules import (  # noqa: PLC0415
+        picked_rules,
+        questions,
+        read_answers,
+    )
+    from driftmap.rules.kinds import FACTS  # noqa: PLC0415
+
+    sets = picked_rules(site)
+    known = questions(sets)
+    paths = [folder.path(name) for name in answer_files(folder)]
+    said = read_answers(paths, sets, occasion(flight, site, when))
+    needed, optional = _open(flight, site, said, sets)
+    rows = []
+    for name in dict.fromkeys((*needed, *said.confirmed, *said.numbers, *optional)):
+        fact = FACTS.get(name)
+        yes = said.confirmed.get(name)
+        given = {True: "yes", False: "no", None: ""}[yes]
+        if name in said.numbers:
+            given = _given(folder, name)
+        rows.append(
+            {
+                "name": name,
+                "text": known[name].text
+                if name in known
+                else fact.text
+                if fact
+                else name,
+                "scope": known[name].scope
+                if name in known
+                else fact.scope
+                if fact
+                else "day",
+                "example": ""
+                if name in known or fact is None
+                else fact.example.strip('"'),
+                "given": given,
+                "stale": said.stale.get(name, ""),
+                "needed": name in needed,
+            }
+        )
+    return rows
+
+
+def _open(
+    flight: Flight, site: Site, said: Any, sets: Any
+) -> tuple[list[str], list[str]]:
+    """Name what is open in the rules, and what may be told besides."""
+    import numpy as np  # noqa: PLC0415
+
+    from driftmap.air.wind import WindProfile  # noqa: PLC0415
+    from driftmap.montecarlo.cloud import fly  # noqa: PLC0415
+    from driftmap.rules import (  # noqa: PLC0415
+        evaluate,
+        expected_altitude,
+        facts_of,
+        with_answers,
+    )
+
+    calm = WindProfile(*np.zeros((4, 1)))
+    cloud = fly(flight, calm, site.elevation, samples=200, seed=1)
+    facts = facts_of(
+        flight,
+        site,
+        altitude=expected_altitude(cloud),
+        wind=None,
+        impulse=float(np.exp(cloud.plan.log_motor[0])),
+        when=said.when,
+    )
+    results = evaluate(sets, with_answers(facts, said), said)
+    needed = [n for r in results if r.outcome == "ask" for n in r.answer]
+    rest = [n for r in results if r.outcome == "pass" for n in r.answer]
+    told = {"surface_wind", "expected_altitude"}  # the wind and the flights tell them
+    return [n for n in needed if n not in told], rest
+
+
+def _given(folder: Folder, name: str) -> str:
+    for file in answer_files(folder):
+        document = tomlkit.parse(folder.text(file) or "")
+        if name in document:
+            return str(document[name])
+    return ""
+
+
+def answer(
+    folder: Folder,
+    told: dict[str, str],
+    flight: Flight,
+    site: Site,
+    when: datetime,
+) -> str:
+    """Write one answer, in the place of any that counts now.
+
+    Parameters
+    ----------
+    folder : Folder
+        The desk's folder.
+    told : dict
+        Name, scope and value of the answer, and who gives it.
+    flight : Flight
+        The flight it is for, where its scope is one.
+    site : Site
+        The site.
+    when : datetime
+        When it is given.
+
+    Returns
+    -------
+    str
+        The file it was written to.
+
+    Raises
+    ------
+    InputError
+        If it is no answer to that question; nothing is written.
+    """
+    from driftmap.rules import picked_rules  # noqa: PLC0415
+    from driftmap.rules.answers import check_answers  # noqa: PLC0415
+
+    name, value, by = told["name"], told["value"].strip(), told["by"].strip()
+    if not by or len(by) > _LONGEST or not by.isprintable():
+        raise InputError("answer", name, "who gives it? Type a name")
+    if value:
+        check_answers("answer", {name: _plain(value)}, picked_rules(site))
+    day = occasion(flight, site, when).day
+    with folder.held():
+        for file in answer_files(folder):
+            if _same_occasion(folder, file, told["scope"], str(day), flight.name):
+                _drop(folder, file, name)
+        target = _target(folder, told["scope"], str(day), by, flight)
+        document = tomlkit.parse(
+            folder.text(target) or _head(day, site, flight, by, told)
+        )
+        if value:
+            document[name] = _plain(value)
+        text = tomlkit.dumps(document)
+        folder.write(target, text.encode(), None)
+    return target
+
+
+def _plain(value: str) -> str | int | float:
+    """Give a bare number as one; texts stay."""
+    if re.fullmatch(r"[+-]?\d+", value):
+        return int(value)
+    return float(value) if re.fullmatch(r"[+-]?\d*\.\d+", value) else value
+
+
+def _target(folder: Folder, scope: str, day: str, by: str, flight: Flight) -> str:
+    """Name the file that holds one person's answers of one scope and day."""
+    who = "-".join(re.findall(r"\w+", by.lower()))[:24] or "officer"
+    what = (
+        ""
+        if scope != "flight"
+        else "-" + "-".join(re.findall(r"\w+", flight.name.lower()))[:30]
+    )
+    return f"answers/{day}-{scope}{what}-{who}.toml"
+
+
+def _head(day: Any, site: Site, flight: Flight, by: str, told: dict[str, str]) -> str:
+    lines = [f"# Answered at the desk by {by}.", f"date = {day}"]
+    lines.append(f"site = {json.dumps(site.name, ensure_ascii=False)}")
+    if told["scope"] == "flight":
+        lines.append(f"flight = {json.dumps(flight.name, ensure_ascii=False)}")
+    lines.append(f"by = {json.dumps(by, ensure_ascii=False)}")
+    return "\n".join(lines) + "\n\n"
+
+
+def _same_occasion(
+    folder: Folder, file: str, scope: str, day: str, flight: str
+) -> bool:
+    """Tell whether an answer there would count now: those of other days stay as they are."""
+    try:
+        document = tomlkit.parse(folder.text(file) or "")
+    except (TOMLKitError, DriftmapError):
+        return False
+    mine = str(document.get("flight", flight)).casefold() == flight.casefold()
+    today = str(document.get("date", "")).startswith(day)
+    return scope == "season" or (today and (scope == "day" or mine))
+
+
+def _drop(folder: Folder, file: str, name: str) -> None:
+    """Take an answer out of a file, so that two never contradict each other."""
+    document = tomlkit.parse(folder.text(file) or "")
+    if name in document:
+        del document[name]
+        folder.write(file, tomlkit.dumps(document).encode(), None)

@@ -1,0 +1,194 @@
+"""The day's list as a file: which flights, in what order, in which winds."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import date
+from typing import Any, Final, Literal, TypeAlias, cast
+from uuid import uuid4
+
+import tomlkit
+
+from driftmap.desk.folder import Folder
+from driftmap.errors import InputError
+from driftmap.report.words import Units
+
+__all__ = [
+    "DAY",
+    "Day",
+    "Item",
+    "State",
+    "change",
+    "find",
+    "moved",
+    "new_item",
+    "put",
+    "read_day",
+]
+
+DAY: Final = "day.toml"
+
+State: TypeAlias = Literal["waiting", "flown", "not today"]
+_STATES: Final = ("waiting", "flown", "not today")
+_MOST: Final = 200
+_HEAD: Final = """\
+The day's list, kept by driftmap desk. Winds are the files in which every flight of the
+list is judged; a flight's state is waiting, flown or not today."""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One flight of the day.
+
+    Parameters
+    ----------
+    id : str
+        Its name in the list: a rocket may fly twice.
+    flight : str
+        Its flight file.
+    pad : str
+        Pad flown from; empty where the site has one.
+    state : {"waiting", "flown", "not today"}
+        Where it stands.
+    logged, outcome : str
+        Entries of the log: the assessment it flew by, and what came of it.
+    """
+
+    id: str
+    flight: str
+    pad: str = ""
+    state: State = "waiting"
+    logged: str = ""
+    outcome: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A day's list.
+
+    Parameters
+    ----------
+    date : str
+        The day (ISO 8601).
+    units : {"us", "si"}
+        Units shown.
+    winds : tuple of str
+        Files of the winds that count.
+    items : tuple of Item
+        Flights, the next to go first.
+    """
+
+    date: str = ""
+    units: Units = "us"
+    winds: tuple[str, ...] = ()
+    items: tuple[Item, ...] = field(default=())
+
+    def item(self, name: str) -> Item:
+        """Find a flight of the list."""
+        return find(self.items, name)
+
+
+def find(items: tuple[Item, ...], name: str) -> Item:
+    """Find a flight by its name in the list."""
+    for item in items:
+        if item.id == name:
+            return item
+    raise InputError(DAY, name[:20], "is no longer in the list")
+
+
+def read_day(folder: Folder) -> Day:
+    """Read the day's list; an empty one where there is none yet."""
+    text = folder.text(DAY)
+    if text is None:
+        return Day(date.today().isoformat())
+    try:
+        data = tomllib.loads(text)
+    except ValueError as problem:
+        raise InputError(DAY, "", f"is not TOML: {problem}") from None
+    winds, items = data.get("winds", []), data.get("flight", [])
+    _check(isinstance(winds, list) and all(isinstance(w, str) for w in winds), "winds")
+    _check(isinstance(items, list) and len(items) <= _MOST, "flight")
+    units = data.get("units", "us")
+    _check(units in {"us", "si"}, "units")
+    return Day(
+        str(data.get("date", "")),
+        cast(Units, units),
+        tuple(winds),
+        tuple(_item(i, row) for i, row in enumerate(items, 1)),
+    )
+
+
+def _check(good: bool, key: str) -> None:
+    accepted = {"winds": "a list of files", "units": '"us" or "si"'}
+    if not good:
+        told = accepted.get(key, f"tables [[flight]], at most {_MOST}")
+        raise InputError(DAY, key, f"must be {told}")
+
+
+def _item(number: int, row: object) -> Item:
+    if not isinstance(row, dict) or not isinstance(row.get("file"), str):
+        raise InputError(DAY, f"flight {number}", 'needs file = "flights/NAME.toml"')
+    state = row.get("state", "waiting")
+    if state not in _STATES:
+        told = f"state must be one of {', '.join(_STATES)}"
+        raise InputError(DAY, f"flight {number}", told)
+    texts = [str(row.get(key, "")) for key in ("pad", "logged", "outcome")]
+    name = str(row.get("id") or f"line{number}")
+    return Item(name, row["file"], texts[0], cast(State, state), texts[1], texts[2])
+
+
+def change(folder: Folder, edit: Callable[[Day], Day]) -> Day:
+    """Change the list as it stands now, whoever wrote it last."""
+    with folder.held():
+        base = folder.revision(DAY)
+        day = edit(read_day(folder))
+        folder.write(DAY, _text(day).encode(), base)
+        return day
+
+
+def _text(day: Day) -> str:
+    document = tomlkit.document()
+    for line in _HEAD.splitlines():
+        document.add(tomlkit.comment(line))
+    head: dict[str, Any] = {"date": day.date, "units": day.units}
+    for key, value in head.items():
+        document.add(key, value)
+    document.add("winds", tomlkit.item(list(day.winds)))
+    rows = tomlkit.aot()
+    for item in day.items:
+        row = tomlkit.table()
+        row.add("id", item.id)
+        row.add("file", item.flight)
+        for key in ("pad", "state", "logged", "outcome"):
+            if getattr(item, key):
+                row.add(key, getattr(item, key))
+        rows.append(row)
+    if day.items:
+        document.add("flight", rows)
+    return tomlkit.dumps(document)
+
+
+def new_item(flight: str, pad: str = "") -> Item:
+    """Make a line of the list."""
+    return Item(uuid4().hex[:8], flight, pad)
+
+
+def moved(day: Day, name: str, places: int) -> Day:
+    """Move a flight up (negative) or down among those that wait."""
+    item = day.item(name)
+    waiting = [one for one in day.items if one.state == "waiting"]
+    if item not in waiting:
+        return day
+    at = waiting.index(item)
+    to = min(max(at + places, 0), len(waiting) - 1)
+    waiting.insert(to, waiting.pop(at))
+    rest = (one for one in day.items if one.state != "waiting")
+    return replace(day, items=(*waiting, *rest))
+
+
+def put(day: Day, item: Item) -> Day:
+    """Put a line in the place of the one of its name."""
+    items = tuple(item if one.id == item.id else one for one in day.items)
+    return replace(day, items=items)

@@ -1,0 +1,221 @@
+"""The desk itself: a folder, its day, and the words of its flights in the wind that counts."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from driftmap.desk.answers import answer_files
+from driftmap.desk.day import Day, Item, read_day
+from driftmap.desk.folder import Folder
+from driftmap.desk.judging import FULL, Task, drawn, now
+from driftmap.desk.queue import Queue, Word, word_of
+from driftmap.desk.winds import Strip, setting_at
+from driftmap.errors import DriftmapError, InputError
+
+if TYPE_CHECKING:
+    from driftmap.ground.site import Site
+    from driftmap.winds.reading import Setting
+
+__all__ = ["SITE", "Desk", "made"]
+
+SITE = "site.geojson"
+_PAGES = 24  # drawn pages kept
+
+
+@dataclass(slots=True)
+class Desk:
+    """A folder being served.
+
+    Parameters
+    ----------
+    folder : Folder
+        Its files.
+    """
+
+    folder: Folder
+    strip: Strip = field(default_factory=Strip)
+    queue: Queue = field(init=False)
+    _site: dict[str, tuple[str, Site]] = field(default_factory=dict)
+    _names: dict[str, tuple[str, str]] = field(default_factory=dict)
+    _pages: dict[str, str] = field(default_factory=dict)
+    _drawing: threading.Semaphore = field(
+        default_factory=lambda: threading.Semaphore(2)
+    )
+
+    def __post_init__(self) -> None:
+        self.queue = Queue(self.wanted)
+
+    def site(self, pad: str = "") -> Site:
+        """Read the site about a pad; the first, where it has several and none is named."""
+        from driftmap.ground.site import read_site  # noqa: PLC0415
+
+        revision = self.folder.revision(SITE)
+        if not revision:
+            raise InputError(SITE, "", "is not there yet: draw the field first")
+        known = self._site.get(pad)
+        if known is None or known[0] != revision:
+            path = self.folder.path(SITE)
+            known = revision, read_site(path, pad=pad or None)
+            self._site[pad] = known
+        return known[1]
+
+    def setting(self, read_at: datetime | None = None) -> Setting:
+        """Say what readers of winds must know here and now."""
+        return setting_at(self.anywhere(), now(), read_at)
+
+    def anywhere(self) -> Site:
+        """Read the site about any of its pads: they share elevation and declination."""
+        try:
+            return self.site()
+        except DriftmapError:
+            pads = [item.pad for item in read_day(self.folder).items if item.pad]
+            if not pads:
+                raise
+            return self.site(pads[0])
+
+    def rocket(self, name: str) -> str:
+        """Give the name of the rocket in a flight file; the file's own where it is broken."""
+        import tomllib  # noqa: PLC0415
+
+        revision = self.folder.revision(name)
+        known = self._names.get(name)
+        if known is None or known[0] != revision:
+            try:
+                told = str(tomllib.loads(self.folder.text(name) or "").get("name", ""))
+            except (ValueError, DriftmapError):
+                told = ""
+            known = self._names[name] = (revision, told or Path(name).stem)
+        return known[1]
+
+    def wanted(self) -> Iterator[tuple[Item, Task, str]]:
+        """Name what is to be flown: each flight that waits, with the print of its files."""
+        try:
+            day = read_day(self.folder)
+        except DriftmapError:
+            return
+        if not day.winds or not self.folder.revision(SITE):
+            return
+        for item in day.items:
+            if item.state == "waiting" and self.folder.revision(item.flight):
+                yield item, self.task(day, item), self.fingerprint(day, item)
+
+    def task(self, day: Day, item: Item) -> Task:
+        """Say what judging a flight of the day takes."""
+        return Task(
+            str(self.folder.root),
+            item.flight,
+            SITE,
+            item.pad or None,
+            day.winds,
+            answer_files(self.folder),
+            now(),
+            FULL,
+            day.units,
+        )
+
+    def fingerprint(self, day: Day, item: Item) -> str:
+        """Tell apart what a word was flown for: any file changed is another print."""
+        curves = [n for n in self.folder.names("flights") if not n.endswith(".toml")]
+        files = (item.flight, SITE, *curves, *day.winds, *answer_files(self.folder))
+        parts = [f"{name}={self.folder.revision(name)}" for name in files]
+        return hashlib.sha256(repr((parts, item.pad, day.units)).encode()).hexdigest()
+
+    def word(self, day: Day, item: Item) -> Word:
+        """Give the word of a flight now."""
+        if not self.folder.revision(item.flight):
+            return Word("hold", True, f"{item.flight} is not in the folder")
+        if not self.folder.revision(SITE):
+            return Word("hold", True, "No field is drawn yet")
+        if not day.winds:
+            return Word("hold", True, "No wind is read yet")
+        return self.queue.word(item, self.fingerprint(day, item), now())
+
+    def page(self, name: str, what: str) -> str:
+        """Draw the map or the sheet of a flight of the list, in the wind that counts."""
+        day = read_day(self.folder)
+        item = day.item(name)
+        known = self.queue.full(item, self.fingerprint(day, item))
+        task = self.task(day, item)
+        if known is not None and not known.problem:
+            task = replace(task, when=known.when)
+        key = f"{what} {self.fingerprint(day, item)} {task.when.isoformat()}"
+        with self._drawing:
+            if key not in self._pages:
+                if not day.winds:
+                    raise InputError("wind", "", "none counts yet: type a reading")
+                text = self.queue.submit(drawn, task, what).result(timeout=300)
+                while len(self._pages) >= _PAGES:
+                    self._pages.pop(next(iter(self._pages)))
+                self._pages[key] = text
+        return self._pages[key]
+
+    def state(self) -> dict[str, Any]:
+        """Tell all that the list shows, as it stands now."""
+        day, time = read_day(self.folder), now()
+        return {
+            "now": time.isoformat(),
+            "date": day.date,
+            "today": time.astimezone().date().isoformat(),
+            "units": day.units,
+            "site": self._site_told(),
+            "items": [self._item_told(day, item, time) for item in day.items],
+            "winds": self._winds_told(day),
+            "busy": self.queue.busy(),
+        }
+
+    def _site_told(self) -> dict[str, Any]:
+        try:
+            site = self.anywhere()
+        except DriftmapError as problem:
+            missing = not self.folder.revision(SITE)
+            return {"name": "", "missing": missing, "problem": str(problem)}
+        return {"name": site.name, "missing": False, "problem": "", "rules": site.rules}
+
+    def _item_told(self, day: Day, item: Item, time: datetime) -> dict[str, Any]:
+        word = self.word(day, item) if item.state == "waiting" else word_of(None, time)
+        told, left = word.told, None
+        if word.until is not None and word.verdict == "go":
+            left = max(0.0, (word.until - time).total_seconds())
+        return {
+            "id": item.id,
+            "file": item.flight,
+            "name": self.rocket(item.flight),
+            "pad": item.pad,
+            "state": item.state,
+            "word": word.verdict,
+            "sure": word.sure,
+            "reason": word.reason,
+            "more": list(word.more),
+            "was": word.was,
+            "counts": "" if told is None else told.counts,
+            "flown_at": None if told is None else told.when.isoformat(),
+            "good_for": left,
+            "logged": item.logged,
+            "outcome": item.outcome,
+        }
+
+    def _winds_told(self, day: Day) -> dict[str, Any]:
+        try:
+            setting = self.setting()
+            rows = self.strip.rows(self.folder, day, setting, day.units)
+        except DriftmapError as problem:
+            return {"rows": [], "problem": str(problem)}
+        return {"rows": rows, "problem": "" if day.winds else "none counts yet"}
+
+
+def made(path: Path) -> Folder:
+    """Open a folder for the desk, and make its rooms."""
+    if path.exists() and not path.is_dir():
+        raise InputError(str(path), "", "is no folder")
+    for room in ("flights", "winds", "answers"):
+        (path / room).mkdir(parents=True, exist_ok=True)
+    if shutil.disk_usage(path).free < 50_000_000:
+        raise InputError(str(path), "", "has less than 50 MB left on its disk")
+    return Folder(path.resolve())

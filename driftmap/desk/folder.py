@@ -1,0 +1,239 @@
+"""The desk's folder: plain files, written whole or not at all, the last ten kept.
+
+Nothing outside the folder is read or written, and nobody's change is lost: who writes
+says which version was changed, and is refused when another stands there by now.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from threading import RLock
+from typing import Final
+
+from driftmap.errors import InputError
+
+__all__ = ["KEPT", "ConflictError", "Folder"]
+
+KEPT: Final = 10
+"""Versions of each file that can be had back."""
+
+_HISTORY: Final = ".versions"
+_TOP: Final = ("site.geojson", "day.toml", "answers.toml", "log.sqlite")
+_ROOMS: Final = {
+    "flights": (".toml", ".csv"),
+    "winds": (".json", ".csv", ".txt", ".gpx", ".nmea", ".log", ".dat"),
+    "answers": (".toml",),
+    "outcomes": (".toml",),
+    "pictures": (".png", ".jpg", ".jpeg"),
+}
+"""Rooms of the folder and what may lie in them."""
+
+_NAME: Final = re.compile(r"[^\W_][\w .()+-]{0,79}")
+_NONE: Final = ".none"  # stands for a file that was not there
+
+
+class ConflictError(Exception):
+    """Somebody else changed the file in the meantime."""
+
+
+@dataclass(frozen=True, slots=True)
+class Folder:
+    """A folder of the desk.
+
+    Parameters
+    ----------
+    root : Path
+        Where it lies.
+    """
+
+    root: Path
+    _lock: RLock = field(default_factory=RLock, repr=False, compare=False)
+    _seen: dict[str, tuple[tuple[int, int, int], str]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+
+    def path(self, name: str) -> Path:
+        """Give the path of a file by its name in the folder; refuse any other."""
+        room, _, rest = name.rpartition("/")
+        known = name in _TOP if not room else room in _ROOMS
+        if room and known:
+            known = bool(_NAME.fullmatch(rest)) and rest.lower().endswith(_ROOMS[room])
+        if not known:
+            raise InputError(name, "", "is no file of the desk's folder")
+        path = self.root / name
+        if path.is_symlink() or path.parent.is_symlink():
+            raise InputError(name, "", "leads out of the folder: it is a link")
+        return path
+
+    def names(self, room: str) -> list[str]:
+        """List the files of one room, in order of their names."""
+        place = self.root / room
+        if not place.is_dir() or place.is_symlink():
+            return []
+        found = (f"{room}/{path.name}" for path in place.iterdir())
+        return sorted(name for name in found if self._usable(name))
+
+    def _usable(self, name: str) -> bool:
+        try:
+            return self.path(name).is_file()
+        except InputError:
+            return False
+
+    def every(self) -> list[str]:
+        """List every file that the desk knows of, but the log."""
+        top = [name for name in _TOP if name != "log.sqlite" and self._usable(name)]
+        return [*top, *(name for room in _ROOMS for name in self.names(room))]
+
+    def read(self, name: str) -> bytes | None:
+        """Read a file; None where there is none."""
+        try:
+            return self.path(name).read_bytes()
+        except FileNotFoundError:
+            return None
+
+    def text(self, name: str) -> str | None:
+        """Read a file as text; None where there is none."""
+        data = self.read(name)
+        try:
+            return None if data is None else data.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            raise InputError(name, "", "is not text (UTF-8)") from None
+
+    def revision(self, name: str) -> str:
+        """Name the version of a file that stands there now; empty where there is none."""
+        path = self.path(name)
+        try:
+            found = path.stat()
+        except FileNotFoundError:
+            return ""
+        key = (found.st_mtime_ns, found.st_size, found.st_ino)
+        known = self._seen.get(name)
+        if known is None or known[0] != key:
+            digest = hashlib.sha256(path.read_bytes()).hexdigest()[:20]
+            known = self._seen[name] = (key, digest)
+        return known[1]
+
+    def revisions(self) -> dict[str, str]:
+        """Give the version of every file: what tells that somebody changed one."""
+        return {name: self.revision(name) for name in self.every()}
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Keep other windows from writing while one file follows from another."""
+        with self._lock:
+            yield
+
+    def write(self, name: str, data: bytes, base: str | None) -> str:
+        """Write a file whole, its version before kept.
+
+        Parameters
+        ----------
+        name : str
+            The file.
+        data : bytes
+            What it is to hold.
+        base : str or None
+            The version that was changed; None where there is nothing to conflict with.
+
+        Returns
+        -------
+        str
+            Its new version.
+
+        Raises
+        ------
+        ConflictError
+            If another version stands there by now. Nothing is written.
+        """
+        path = self.path(name)
+        with self._lock:
+            if base is not None and self.revision(name) != base:
+                raise ConflictError(name)
+            before = self.read(name)
+            if before != data:
+                self._push(name, "undo", before)
+                self._clear(name, "redo")
+                _replace(path, data)
+            return self.revision(name)
+
+    def remove(self, name: str, base: str | None) -> None:
+        """Take a file away; undo brings it back."""
+        with self._lock:
+            if base is not None and self.revision(name) != base:
+                raise ConflictError(name)
+            before = self.read(name)
+            if before is not None:
+                self._push(name, "undo", before)
+                self.path(name).unlink()
+
+    def step(self, name: str, way: str) -> str:
+        """Go back to the version before ("undo"), or forth again ("redo")."""
+        other = {"undo": "redo", "redo": "undo"}[way]
+        with self._lock:
+            now = self.read(name)
+            while kept := self._stack(name, way):
+                version = None if kept[-1].suffix == _NONE else kept[-1].read_bytes()
+                if version == now:  # a kill between the two steps of a write
+                    kept[-1].unlink()
+                    continue
+                self._push(name, other, now)
+                if version is None:
+                    self.path(name).unlink(missing_ok=True)
+                else:
+                    _replace(self.path(name), version)
+                kept[-1].unlink(missing_ok=True)
+                return self.revision(name)
+        raise InputError(name, "", f"has nothing to {way}")
+
+    def steps(self, name: str) -> dict[str, int]:
+        """Count the versions that undo and redo can reach."""
+        return {way: len(self._stack(name, way)) for way in ("undo", "redo")}
+
+    def _place(self, name: str, way: str) -> Path:
+        return self.root / _HISTORY / name.replace("/", "__") / way
+
+    def _stack(self, name: str, way: str) -> list[Path]:
+        place = self._place(name, way)
+        if not place.is_dir():
+            return []
+        return sorted(p for p in place.iterdir() if p.stem.isdigit())
+
+    def _push(self, name: str, way: str, data: bytes | None) -> None:
+        stack = self._stack(name, way)
+        number = int(stack[-1].stem) + 1 if stack else 1
+        suffix = _NONE if data is None else ".file"
+        _replace(self._place(name, way) / f"{number:06d}{suffix}", data or b"")
+        for old in stack[: max(0, len(stack) + 1 - KEPT)]:
+            old.unlink(missing_ok=True)
+
+    def _clear(self, name: str, way: str) -> None:
+        for old in self._stack(name, way):
+            old.unlink(missing_ok=True)
+
+
+def _replace(path: Path, data: bytes) -> None:
+    """Put a file in its place at once, on the disk before it is told as written."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, waiting = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(waiting).chmod(0o644)
+        Path(waiting).replace(path)
+    finally:
+        Path(waiting).unlink(missing_ok=True)
+    if os.name == "posix":
+        place = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(place)
+        finally:
+            os.close(place)

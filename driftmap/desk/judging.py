@@ -1,0 +1,230 @@
+"""One flight of the day judged by the same functions as the commands, in a process of its own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from driftmap.errors import DriftmapError, NoGoError
+from driftmap.report.words import Units
+
+if TYPE_CHECKING:
+    from driftmap.ground.site import Site
+    from driftmap.logbook.entry import Content, Entry
+    from driftmap.verdict.assessment import Assessment
+    from driftmap.verdict.check import Verdict
+
+__all__ = ["FULL", "QUICK", "Task", "Told", "assessment_for", "drawn", "judged", "warm"]
+
+FULL: Final = 20_000
+"""Flights in each case for a word that counts: as many as `driftmap assess` flies."""
+
+QUICK: Final = 500
+"""Flights in each case for the first word, which is never go."""
+
+_MOST_REASONS: Final = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A flight to be judged: names of files in the desk's folder.
+
+    Parameters
+    ----------
+    root : str
+        The folder.
+    flight, site : str
+        Files.
+    pad : str or None
+        Pad flown from, where the site has several.
+    winds, answers : tuple of str
+        Files.
+    when : datetime
+        Time of the flight.
+    samples : int
+        Flights in each case.
+    units : {"us", "si"}
+        Units the reader picked.
+    """
+
+    root: str
+    flight: str
+    site: str
+    pad: str | None
+    winds: tuple[str, ...]
+    answers: tuple[str, ...]
+    when: datetime
+    samples: int
+    units: Units
+
+    def path(self, name: str) -> str:
+        """Give the path of one of its files."""
+        return str(Path(self.root) / name)
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What came of a task.
+
+    Parameters
+    ----------
+    verdict : {"go", "hold", "no-go"}
+        The word of the assessment; hold where there could be none.
+    reasons : tuple of str
+        What speaks against flying, the worst first.
+    counts : str
+        What the word rests on.
+    wind : str
+        The wind as it was read.
+    when : datetime
+        Time of the flight it was flown for.
+    expires : datetime or None
+        When the wind is too old.
+    samples : int
+        Flights in each case.
+    problem : bool
+        Whether the files could not be judged; `reasons` says why.
+    entry, contents : Entry, tuple of Content
+        For the log.
+    """
+
+    verdict: Verdict
+    reasons: tuple[str, ...]
+    counts: str
+    wind: str
+    when: datetime
+    expires: datetime | None
+    samples: int
+    problem: bool = False
+    entry: Entry | None = None
+    contents: tuple[Content, ...] = ()
+
+    @property
+    def sure(self) -> bool:
+        """Whether enough flights were flown for a word that counts."""
+        return self.samples >= FULL
+
+
+def warm() -> bool:
+    """Import what judging needs, so that the first word does not wait for it."""
+    import driftmap.logbook.written  # noqa: PLC0415
+    import driftmap.report.terminal  # noqa: PLC0415
+    import driftmap.verdict.assessment  # noqa: F401, PLC0415
+
+    return True
+
+
+def assessment_for(task: Task) -> Assessment:
+    """Read the files of a task and assess the flight, as `driftmap assess` does."""
+    from driftmap.air.day import day_told  # noqa: PLC0415
+    from driftmap.ground.site import read_site  # noqa: PLC0415
+    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
+    from driftmap.rules import Occasion, picked_rules, read_answers  # noqa: PLC0415
+    from driftmap.verdict.assessment import assess  # noqa: PLC0415
+    from driftmap.winds import read_winds  # noqa: PLC0415
+
+    flight = read_flight(task.path(task.flight))
+    site: Site = read_site(task.path(task.site), pad=task.pad)
+    wind = read_winds(
+        [task.path(name) for name in task.winds],
+        site_altitude=site.elevation,
+        when=task.when,
+        declination=site.declination,
+        place=(site.latitude, site.longitude),
+    )
+    files = [task.path(name) for name in task.answers]
+    sets = picked_rules(site) if site.rules.strip() or files else ()
+    occasion = Occasion(site.name, flight.name, task.when, site.longitude)
+    return assess(
+        flight,
+        site,
+        wind,
+        samples=task.samples,
+        day=day_told(site.elevation, wind.temperature, wind.altimeter),
+        answers=read_answers(files, sets, occasion),
+    )
+
+
+def judged(task: Task) -> Told:
+    """Judge a task; what cannot be judged holds and says why."""
+    try:
+        return _told(task, assessment_for(task))
+    except NoGoError as problem:
+        return _cannot(task, "no-go", str(problem))
+    except DriftmapError as problem:
+        return _cannot(task, "hold", str(problem))
+    except OSError as problem:
+        return _cannot(task, "hold", f"{problem.filename}: {problem.strerror}")
+    except Exception as problem:
+        told = f"a fault in driftmap itself, no verdict: {type(problem).__name__}"
+        return _cannot(task, "hold", f"{told}: {problem}")
+
+
+def _cannot(task: Task, word: Verdict, text: str) -> Told:
+    reasons = (text.replace(task.root + "/", ""),)
+    return Told(word, reasons, "", "", task.when, None, task.samples, problem=True)
+
+
+def _told(task: Task, result: Assessment) -> Told:
+    from driftmap.briefing.voice import english  # noqa: PLC0415
+    from driftmap.report.reasons import verdict_reasons  # noqa: PLC0415
+    from driftmap.report.tables import headline  # noqa: PLC0415
+
+    people = [area.name for area in result.site.areas if area.occupied]
+    reasons = verdict_reasons(result.checks, people, english(task.units))
+    head = headline(result, task.units)
+    entry, contents = _entry(task, result) if task.samples >= FULL else (None, ())
+    return Told(
+        result.verdict,
+        tuple(reasons[:_MOST_REASONS]),
+        head["counts"],
+        f"{head['wind']} ({head['wind_more']})",
+        task.when,
+        _expires(task, result),
+        task.samples,
+        entry=entry,
+        contents=contents,
+    )
+
+
+def _entry(task: Task, result: Assessment) -> tuple[Entry, tuple[Content, ...]]:
+    from driftmap.logbook.written import assessment_entry  # noqa: PLC0415
+
+    files = {
+        "flight": [task.path(task.flight)],
+        "site": [task.path(task.site)],
+        "wind": [task.path(name) for name in task.winds],
+    }
+    answers = [task.path(name) for name in task.answers]
+    entry, contents = assessment_entry(result, files, answers)
+    return entry, tuple(contents)
+
+
+def _expires(task: Task, result: Assessment) -> datetime | None:
+    """Tell when the wind will be older than its limit; now, where nobody dated it."""
+    from driftmap.verdict.limits import read_limits  # noqa: PLC0415
+
+    age = result.wind.age
+    if age is None or result.wind.undated:
+        return task.when
+    limit = read_limits(result.flight, result.site)["wind_age"].value
+    return task.when + timedelta(seconds=limit - 3600 * age)
+
+
+def drawn(task: Task, what: str) -> str:
+    """Write the page of a task: its map, or the sheet to post."""
+    from driftmap.briefing.catalogue import read_catalogue  # noqa: PLC0415
+    from driftmap.briefing.sheet import brief_html  # noqa: PLC0415
+    from driftmap.report.map import map_html  # noqa: PLC0415
+
+    result = assessment_for(task)
+    if what == "map":
+        return map_html(result, units=task.units)
+    return brief_html(result, catalogue=read_catalogue("en"), units=task.units)
+
+
+def now() -> datetime:
+    """Give the present, with its zone."""
+    return datetime.now(UTC)

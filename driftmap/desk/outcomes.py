@@ -1,0 +1,143 @@
+"""Flown, what happened, found: written to the log as `driftmap log add` writes it."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, Final
+
+import tomlkit
+
+from driftmap.desk.day import Day, Item, change, put, read_day
+from driftmap.desk.folder import Folder
+from driftmap.errors import InputError
+
+if TYPE_CHECKING:
+    from driftmap.desk.judging import Told
+    from driftmap.logbook.entry import Entry
+    from driftmap.logbook.store import Log
+
+__all__ = ["LOG", "flown", "happened", "last"]
+
+LOG: Final = "log.sqlite"
+
+_TEXTS: Final = ("decided_by", "case", "device", "wind_read", "notes", "flight", "time")
+
+
+def flown(folder: Folder, name: str, told: Told | None, what: dict[str, Any]) -> Day:
+    """Log that a flight of the list flew, with the assessment it flew by.
+
+    Parameters
+    ----------
+    folder : Folder
+        The desk's folder.
+    name : str
+        The flight's name in the list.
+    told : Told or None
+        What was flown of it in full; None where there was nothing.
+    what : dict
+        Rocket, who decided, time, wind read.
+
+    Returns
+    -------
+    Day
+        The list after it.
+    """
+    from driftmap.logbook.entry import new_entry  # noqa: PLC0415
+    from driftmap.logbook.store import Log  # noqa: PLC0415
+
+    if not str(what.get("decided_by", "")).strip():
+        raise InputError("flown", "", "who decided? Type a name")
+    with folder.held():
+        item = read_day(folder).item(name)
+        if item.outcome:  # pressed twice: one flight is one entry
+            return read_day(folder)
+        body = _body(folder, item, {**what, "flew": True})
+        entry = None if told is None else told.entry
+        new = new_entry("outcome", body, about=None if entry is None else entry.id)
+        with Log(folder.path(LOG)) as log:
+            outcome = _known(log, item)
+            if outcome is None:
+                outcome = replace(new, id=_id(item))
+                first = [] if entry is None else [entry]
+                log.append([*first, outcome], () if told is None else told.contents)
+        about = outcome.about or ""
+        done = replace(item, state="flown", logged=about, outcome=outcome.id)
+        return change(folder, lambda day: put(day, done))
+
+
+def _id(item: Item) -> str:
+    """Name the outcome after the flight: one that a kill kept off the list is met again."""
+    return hashlib.sha256(f"flown {item.id} {item.flight}".encode()).hexdigest()[:32]
+
+
+def _known(log: Log, item: Item) -> Entry | None:
+    return next((entry for entry in log.entries() if entry.id == _id(item)), None)
+
+
+def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:
+    """Log what happened to a flight, or where it was found: a new entry in place of the last."""
+    from driftmap.logbook.entry import new_entry  # noqa: PLC0415
+    from driftmap.logbook.store import Log  # noqa: PLC0415
+
+    with folder.held():
+        item = read_day(folder).item(name)
+        if not item.outcome:
+            raise InputError("what happened", "", "the flight is not logged as flown")
+        with Log(folder.path(LOG), create=False) as log:
+            old = log.find(item.outcome)
+            before = {key: old.body[key] for key in _TEXTS if old.body.get(key)}
+            found = [_again(find) for find in old.body.get("found", [])]
+            told = {**before, **what, "flew": old.body.get("flew", True)}
+            told["found"] = [*found, *what.get("found", [])]
+            body = _body(folder, item, told)
+            entry = new_entry("outcome", body, about=old.about, corrects=old.id)
+            log.append([entry])
+        return change(folder, lambda day: put(day, replace(item, outcome=entry.id)))
+
+
+def _again(find: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "piece": find["piece"],
+        "at": find["at"],
+        "error": f"{find['error_m']:g} m",
+        "state": find["state"],
+    }
+
+
+def _body(folder: Folder, item: Item, what: dict[str, Any]) -> dict[str, Any]:
+    """Write the outcome as a file and read it back: one way to take it in."""
+    from driftmap.logbook.written import outcome_body  # noqa: PLC0415
+
+    document = tomlkit.document()
+    for key in ("flew", *_TEXTS):
+        if what.get(key) not in {None, ""}:
+            document.add(key, what[key])
+    if what.get("found"):
+        rows = tomlkit.aot()
+        for find in what["found"]:
+            row = tomlkit.table()
+            row.update({key: value for key, value in find.items() if value != ""})
+            rows.append(row)
+        document.add("found", rows)
+    name = f"outcomes/{item.id}.toml"
+    before = folder.read(name)
+    folder.write(name, tomlkit.dumps(document).encode(), None)
+    try:
+        return outcome_body(folder.path(name), ())
+    except InputError:
+        if before is None:
+            folder.remove(name, None)
+        else:
+            folder.write(name, before, None)
+        raise
+
+
+def last(folder: Folder, item: Item) -> Entry | None:
+    """Give what the log says came of a flight; None where it says nothing."""
+    from driftmap.logbook.store import Log  # noqa: PLC0415
+
+    if not item.outcome or not folder.path(LOG).exists():
+        return None
+    with Log(folder.path(LOG), create=False) as log:
+        return log.find(item.outcome)

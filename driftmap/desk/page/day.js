@@ -1,0 +1,130 @@
+// The day's list: each flight with its word, the one reason that governs, and what can be done.
+import {ask, clock, doing, el, find, question, sign} from "./net.js";
+
+const WORDS = {go: "GO", hold: "HOLD", "no-go": "NO\u2011GO"};
+const drawn = new Map();
+let officer = "";
+
+export function begin(desk) {
+  find("#add").addEventListener("submit", async event => {
+    event.preventDefault();
+    const file = find("#add-file").value;
+    if (file) await doing(() => ask("day/add", {file}), "Added to the day.");
+  });
+  find("#list").addEventListener("keydown", event => {
+    const row = event.target.closest("li");
+    if (!row || !event.altKey || !["ArrowUp", "ArrowDown"].includes(event.key)) return;
+    event.preventDefault();
+    doing(() => ask("day/move", {id: row.dataset.id, by: event.key === "ArrowUp" ? -1 : 1}));
+  });
+}
+
+export async function enter() {
+  const files = await doing(() => ask("files"));
+  if (!files) return;
+  find("#add-file").replaceChildren(...files.map(file => el("option", {value: file.file}, file.name)));
+  find("#add").hidden = files.length === 0;
+}
+
+// The one thing to do next, said first.
+function step(desk) {
+  const {state} = desk, waiting = state.items.filter(item => item.state === "waiting");
+  const go = (text, room, more) => [el("button", {type: "button", class: "main", onclick: () => desk.open(room, more)}, text)];
+  if (state.site.missing) return go("Next: draw the field", "field");
+  if (state.site.problem) return [`The field: ${state.site.problem} `, ...go("Open the field", "field")];
+  if (state.date !== state.today) return [`This list is of ${state.date}. `, el("button", {type: "button", class: "main", onclick: () => doing(() => ask("day/begin", {}), "A new day.")}, "Begin today")];
+  if (!waiting.length) return find("#add-file").options.length ? ["Next: add a flight below. "] : go("Next: write a flight", "flight");
+  if (!state.winds.rows.some(row => row.counts)) return go("Next: read the wind", "wind");
+  const next = waiting[0];
+  if (!next.sure) return [`Being flown: ${next.name}. The word stands when it is done.`];
+  if (next.word === "hold" && /question|answer/i.test(next.reason)) return go(`Next: answer for ${next.name}`, "answers", next);
+  return [el("b", {}, `Next on the pad: ${next.name}, ${WORDS[next.word]}.`)];
+}
+
+export function draw(desk) {
+  const {state} = desk, waiting = state.items.filter(item => item.state === "waiting");
+  find("#step").replaceChildren(...step(desk));
+  const list = find("#list"), focus = document.activeElement?.dataset?.focus;
+  const rows = waiting.map((item, place) => {
+    const text = JSON.stringify([{...item, good_for: item.good_for !== null}, place, waiting.length]);
+    const known = drawn.get(item.id);
+    if (known?.text === text) return known.row;
+    const made = row(desk, item, place, waiting.length);
+    drawn.set(item.id, {text, row: made});
+    return made;
+  });
+  list.replaceChildren(...rows);
+  if (focus) find(`[data-focus="${CSS.escape(focus)}"]`)?.focus();
+  done(desk);
+}
+
+function row(desk, item, place, count) {
+  const button = (label, work, more = {}) => el("button", {type: "button", "data-focus": `${label} ${item.id}`, onclick: work, ...more}, label);
+  const page = what => el("a", {class: "button", href: `page/${what}/${item.id}`, target: "_blank", rel: "noopener"}, what === "map" ? "Map" : "Sheet");
+  return el("li", {class: `flight ${item.word}${item.sure ? "" : " unsure"}${place === 0 ? " first" : ""}`, "data-id": item.id},
+    el("div", {class: "word"}, sign(item.word), el("strong", {}, WORDS[item.word]), el("small", {class: "state"}, item.sure ? "" : "not sure yet")),
+    el("div", {class: "say"},
+      el("h2", {}, `${place + 1}. `, el("bdi", {}, item.name), item.pad ? el("small", {}, el("bdi", {}, item.pad)) : ""),
+      el("p", {class: "reason"}, item.reason),
+      item.was ? el("p", {class: "was"}, `was ${WORDS[item.was]} before`) : "",
+      el("p", {class: "rest"}, [item.counts, item.flown_at ? `flown for ${clock(item.flown_at)}` : ""].filter(Boolean).join("; "), " ", el("span", {class: "left"})),
+      item.more.length ? el("details", {}, el("summary", {}, `${item.more.length} more`), el("ul", {}, item.more.map(text => el("li", {}, text)))) : ""),
+    el("div", {class: "acts"},
+      page("map"), page("sheet"),
+      button("Answers", () => desk.open("answers", item)),
+      button("Earlier", () => doing(() => ask("day/move", {id: item.id, by: -1})), {disabled: place === 0, "aria-label": `${item.name} earlier`}),
+      button("Later", () => doing(() => ask("day/move", {id: item.id, by: 1})), {disabled: place === count - 1, "aria-label": `${item.name} later`}),
+      button("Off the list", () => doing(() => ask("day/drop", {id: item.id}), `${item.name} is off the list.`)),
+      button("Flown", () => flown(item), {class: "strong"})));
+}
+
+async function flown(item) {
+  const more = item.word === "go" && item.sure ? "" : el("p", {class: "warning"}, `The word was ${WORDS[item.word]}${item.sure ? "" : ", not sure yet"}. It is logged as flown all the same.`);
+  const said = await question(`${item.name} has flown`, "Log it", [
+    more, el("label", {class: "wide"}, "Who decided ", el("input", {name: "decided_by", value: officer, required: true, maxlength: 80, autocomplete: "name"}))].filter(Boolean));
+  if (!said) return;
+  officer = said.decided_by;
+  await doing(() => ask("day/flown", {id: item.id, ...said}), `${item.name} is in the log.`);
+}
+
+function done(desk) {
+  const flew = desk.state.items.filter(item => item.state === "flown");
+  find("#done").replaceChildren(...(flew.length ? [el("h2", {}, "Flown today"), el("ul", {class: "flown"}, flew.map(item => el("li", {},
+    el("bdi", {}, item.name), " ",
+    el("button", {type: "button", onclick: () => happened(item)}, "What happened"),
+    el("button", {type: "button", onclick: () => found(item)}, "Found"))))] : []));
+}
+
+async function happened(item) {
+  const said = await question(`What happened to ${item.name}?`, "Log it", [
+    el("label", {class: "wide"}, "Case, as the map names it ", el("input", {name: "case", maxlength: 200})),
+    el("label", {class: "wide"}, "Notes ", el("textarea", {name: "notes", rows: 4, maxlength: 4000}))]);
+  if (said) await doing(() => ask("day/happened", {id: item.id, ...said}), "In the log; what stood there before stays in it too.");
+}
+
+async function found(item) {
+  const said = await question(`Where was ${item.name} found?`, "Log it", [
+    el("label", {class: "wide"}, "Piece ", el("input", {name: "piece", value: "rocket", maxlength: 80})),
+    el("label", {class: "wide"}, "Latitude, degrees ", el("input", {name: "latitude", inputmode: "decimal", required: true})),
+    el("label", {class: "wide"}, "Longitude, degrees (west is negative) ", el("input", {name: "longitude", inputmode: "decimal", required: true})),
+    el("label", {class: "wide"}, "Good to ", el("input", {name: "error", value: "5 m", maxlength: 20})),
+    el("label", {class: "wide"}, "State ", el("input", {name: "state", maxlength: 200}))]);
+  if (said) await doing(() => ask("day/happened", {id: item.id, found: said}), "In the log.");
+}
+
+// Each second: a go counts down, and turns to hold when its time is out or the desk is silent.
+export function tick(desk, silent) {
+  if (!desk.state) return;
+  const since = (performance.now() - desk.heard) / 1000;
+  for (const item of desk.state.items) {
+    const row = find(`#list li[data-id="${CSS.escape(item.id)}"]`);
+    if (!row || item.word !== "go") continue;
+    const left = item.good_for - since;
+    find(".left", row).textContent = left > 0 ? `Good for ${Math.floor(left / 60)}:${String(Math.floor(left % 60)).padStart(2, "0")}` : "";
+    if (left > 0 && !silent) continue;
+    row.className = row.className.replace(/\bgo\b/, "hold");
+    find(".word", row).replaceChildren(sign("hold"), el("strong", {}, WORDS.hold));
+    find(".reason", row).textContent = silent ? "The desk does not answer" : "Its time ran out; it is being flown again";
+    drawn.delete(item.id);
+  }
+}

@@ -1,0 +1,103 @@
+// Asks the desk, builds elements, tells problems. Text from files is only ever text.
+export const base = location.pathname.replace(/[^/]*$/, "");
+
+export class Problem extends Error {
+  constructor(text, more) { super(text); Object.assign(this, more); }
+}
+
+export async function ask(path, body, method = body === undefined ? "GET" : "POST") {
+  let answer;
+  try {
+    answer = await fetch(base + path, {
+      method,
+      headers: {"X-Desk": "1", ...(body === undefined ? {} : {"Content-Type": "application/json"})},
+      body: body === undefined ? undefined : JSON.stringify(body),
+    });
+  } catch { throw new Problem("The desk does not answer. Is it still running?", {gone: true}); }
+  const told = await answer.json().catch(() => ({}));
+  if (!answer.ok) throw new Problem(told.problem || `The desk refused (${answer.status})`, told);
+  return told;
+}
+
+export const find = (selector, within = document) => within.querySelector(selector);
+
+export function el(tag, more = {}, ...children) {
+  const made = document.createElement(tag);
+  for (const [key, value] of Object.entries(more)) {
+    if (value === false || value === null || value === undefined) continue;
+    if (key.startsWith("on")) made.addEventListener(key.slice(2), value);
+    else if (key === "value" || key === "checked") made[key] = value;
+    else made.setAttribute(key, value === true ? "" : value);
+  }
+  made.append(...children.flat().filter(child => child !== null && child !== undefined && child !== ""));
+  return made;
+}
+
+const SVG = "http://www.w3.org/2000/svg";
+export function svg(tag, more = {}, ...children) {
+  const made = document.createElementNS(SVG, tag);
+  for (const [key, value] of Object.entries(more)) {
+    if (key.startsWith("on")) made.addEventListener(key.slice(2), value);
+    else if (value !== null && value !== undefined) made.setAttribute(key, value);
+  }
+  made.append(...children.flat());
+  return made;
+}
+
+// The sign of a word: its shape tells it where colours do not.
+export function sign(word) {
+  const shapes = {
+    "no-go": ["M-4.6 -11H4.6L11 -4.6V4.6L4.6 11H-4.6L-11 4.6V-4.6Z", "M-5 -5L5 5M5 -5L-5 5"],
+    hold: ["M0 -11L12 10H-12Z", "M-2.6 -1V6M2.6 -1V6"],
+    go: ["M-11 0A11 11 0 1 0 11 0A11 11 0 1 0 -11 0", "M-5 0L-1.5 4.5L5.5 -4.5"],
+  };
+  const [plate, glyph] = shapes[word];
+  return svg("svg", {viewBox: "-13 -13 26 26", class: "sign", "aria-hidden": "true"},
+    svg("path", {class: "plate", d: plate}), svg("path", {class: "glyph", d: glyph}));
+}
+
+let quiet;
+export function tell(text, kind = "bad") {
+  const told = find("#told");
+  told.textContent = text;
+  told.className = kind;
+  told.hidden = !text;
+  clearTimeout(quiet);
+  if (text && kind === "good") quiet = setTimeout(() => { told.hidden = true; }, 6000);
+}
+
+// Runs what a press asks for; a problem is told in words and nothing is lost.
+export async function doing(work, done = "") {
+  try {
+    const result = await work();
+    tell(done, "good");
+    return result;
+  } catch (problem) {
+    if (!(problem instanceof Problem)) throw problem;
+    tell(problem.message);
+    return null;
+  }
+}
+
+// A question with a few fields; gives their values, or null where it was left.
+export function question(title, yes, fields) {
+  const dialog = find("#ask");
+  find("#ask-title").textContent = title;
+  find(".main", dialog).textContent = yes;
+  find("#ask-body").replaceChildren(...fields);
+  dialog.showModal();
+  return new Promise(resolve => dialog.addEventListener("close", () => {
+    if (dialog.returnValue !== "yes") return resolve(null);
+    const values = {};
+    for (const field of dialog.querySelectorAll("[name]")) values[field.name] = field.value;
+    resolve(values);
+  }, {once: true}));
+}
+
+export const clock = text => new Date(text).toLocaleTimeString([], {hour: "2-digit", minute: "2-digit", hour12: false});
+
+// A picture that the desk drew, shown without its styles reaching the page.
+export function picture(image, text) {
+  if (image.src.startsWith("blob:")) URL.revokeObjectURL(image.src);
+  image.src = URL.createObjectURL(new Blob([text], {type: "image/svg+xml"}));
+}

@@ -1,0 +1,35 @@
+// The officer's answers: season, day, flight; each once, dated, by name.
+import {ask, doing, el, find} from "./net.js";
+
+const HEADS = {season: "Once a season, at this site", day: "For today", flight: "For this flight"};
+let item = null;
+
+export async function enter(desk, chosen) {
+  item = chosen || item || desk.state?.items.find(one => one.state === "waiting");
+  if (!item) return void desk.open("day");
+  find("#answers-of").textContent = item.name;
+  find("#questions").replaceChildren(el("p", {}, "Reading the rules …"));
+  const rows = await doing(() => ask(`answers/${item.id}`));
+  find("#questions").replaceChildren(...(rows ? Object.entries(HEADS).flatMap(([scope, head]) => part(desk, scope, head, rows)) : []));
+}
+
+function part(desk, scope, head, rows) {
+  const mine = rows.filter(row => row.scope === scope);
+  if (!mine.length) return [];
+  const open = mine.filter(row => row.needed && !row.given).length;
+  return [el("h2", {}, `${head}: ${open ? `${open} open` : "all answered"}`), ...mine.map(row => line(desk, row))];
+}
+
+function line(desk, row) {
+  const give = async value => {
+    const by = find("#by").value.trim();
+    if (!by) { find("#by").focus(); return void doing(() => ask(`answers/${item.id}`, {name: row.name, scope: row.scope, value, by})); }
+    if (await doing(() => ask(`answers/${item.id}`, {name: row.name, scope: row.scope, value, by}), "Answered.")) enter(desk, item);
+  };
+  const choice = (value, label) => el("button", {type: "button", "aria-pressed": String(row.given === value), onclick: () => give(value)}, label);
+  const field = row.example ? el("input", {value: row.given, placeholder: row.example, "aria-label": row.text, maxlength: 80}) : null;
+  return el("div", {class: `question${row.needed && !row.given ? " open" : ""}`, role: "group", "aria-label": row.text},
+    el("p", {}, row.text, row.needed ? "" : el("small", {}, "not needed"), row.stale ? el("small", {class: "warning"}, row.stale) : ""),
+    el("div", {class: "acts"}, ...(field ? [field, el("button", {type: "button", onclick: () => give(field.value)}, "Answer")] : [choice("yes", "Yes"), choice("no", "No")]),
+      row.given ? el("button", {type: "button", onclick: () => give("")}, "Take back") : null));
+}

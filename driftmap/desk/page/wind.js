@@ -1,0 +1,138 @@
+// The wind: read, pasted, dropped or fetched; what was understood is drawn beside the old one.
+import {ask, clock, doing, el, find, picture, svg} from "./net.js";
+
+let waiting = 0;
+
+const reading = () => {
+  const speed = find("#speed").value.trim(), unit = find("#speed-unit").value, gust = find("#gust").value.trim();
+  const from = find("#from").value.trim(), north = find("#north").value;
+  if (!speed) return "";
+  if (/^(0+|calm)$/i.test(speed)) return "calm";
+  let text = /[a-z]/i.test(speed) ? speed : `${speed} ${unit}`;
+  if (from && !/^(variable|vrb)$/i.test(from)) text += ` from ${from.replace(/°/g, "")}${/\d/.test(from) && north === "magnetic" ? " magnetic" : ""}`;
+  else if (from) text += " variable";
+  if (gust) text += `, gusting to ${gust}${/[a-z]/i.test(gust) ? "" : ` ${unit}`}`;
+  return text;
+};
+
+export function begin(desk) {
+  find("#reading").addEventListener("submit", async event => {
+    event.preventDefault();
+    const text = reading();
+    if (!text) return void doing(() => ask("winds/take", {text: ""}));
+    if (await doing(() => ask("winds/take", {text}), `Taken: ${text}. Every flight is flown again.`)) {
+      for (const id of ["#speed", "#gust"]) find(id).value = "";
+      find("#speed").focus();
+    }
+  });
+  for (const id of ["#speed", "#gust", "#from", "#speed-unit", "#north"]) find(id).addEventListener("input", () => soon(reading()));
+  find("#try").addEventListener("click", () => look(find("#report").value, find("#read-at").value));
+  find("#paste").addEventListener("submit", async event => {
+    event.preventDefault();
+    const told = await doing(() => ask("winds/take", {text: find("#report").value, read_at: find("#read-at").value.trim()}), "Taken. Every flight is flown again.");
+    if (told) find("#report").value = "";
+  });
+  find("#file").addEventListener("change", event => read(event.target.files[0]));
+  const room = find('section[data-of="wind"]');
+  room.addEventListener("dragover", event => event.preventDefault());
+  room.addEventListener("drop", event => { event.preventDefault(); read(event.dataTransfer.files[0]); });
+  find("#fetch").addEventListener("click", async () => {
+    const told = await doing(() => ask("winds/fetch", {}), "This is what the service says. It does not count yet.");
+    if (told) { find("#report").value = told.text; find("#paste").closest("details").open = true; look(told.text, ""); }
+  });
+  balloon();
+}
+
+async function read(file) {
+  if (!file) return;
+  find("#report").value = await file.text();
+  find("#paste").closest("details").open = true;
+  look(find("#report").value, find("#read-at").value);
+}
+
+function balloon() {
+  const line = () => {
+    const count = find("#angles").children.length;
+    const cell = (name, more) => el("td", {}, el("input", {inputmode: "decimal", "aria-label": `${name}, line ${count + 1}`, ...more}));
+    find("#angles").append(el("tr", {}, cell("Seconds", {value: 30 * (count + 1)}), cell("Elevation"), cell("Bearing")));
+  };
+  for (let i = 0; i < 4; i++) line();
+  find("#more-angles").addEventListener("click", line);
+  find("#balloon").addEventListener("submit", async event => {
+    event.preventDefault();
+    const rows = [...find("#angles").children].map(row => [...row.querySelectorAll("input")].map(input => input.value.trim()));
+    const full = rows.filter(row => row[1] && row[2]);
+    const now = new Date(), offset = -now.getTimezoneOffset(), two = n => String(Math.floor(n)).padStart(2, "0");
+    const zone = `${offset < 0 ? "-" : "+"}${two(Math.abs(offset) / 60)}:${two(Math.abs(offset) % 60)}`;
+    const date = `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
+    const text = [`# released ${date} ${find("#released").value.trim()}${zone}`, `# ascent ${find("#rises").value.trim()}`,
+      `time_s,elevation_deg,${find("#balloon-north").value}`, ...full.map(row => row.join(","))].join("\n") + "\n";
+    await doing(() => ask("winds/take", {text}), "Taken. Every flight is flown again.");
+  });
+}
+
+function soon(text) {
+  clearTimeout(waiting);
+  if (text) waiting = setTimeout(() => look(text, ""), 400);
+  else find("#new").hidden = true;
+}
+
+async function look(text, at) {
+  const told = await doing(() => ask("winds/try", {text, read_at: at.trim()}));
+  const figure = find("#new");
+  figure.hidden = !told;
+  if (told) put(figure, "New, not counting yet: ", told);
+}
+
+function put(figure, before, told) {
+  find("figcaption", figure).replaceChildren(before, el("b", {}, told.told), ` (${told.more})`, ...told.holds.map(text => el("span", {class: "warning"}, ` Holds: ${text}`)));
+  find("img", figure).alt = `Wind by height: ${told.told}`;
+  picture(find("img", figure), told.svg);
+}
+
+export function enter() { find("#new").hidden = true; }
+
+export async function draw(desk) {
+  const {rows} = desk.state.winds;
+  strip(rows);
+  find("#winds tbody").replaceChildren(...rows.map(row => el("tr", {class: row.counts ? "counts" : ""},
+    el("td", {}, el("input", {type: "checkbox", checked: row.counts, "aria-label": `${row.file} counts`, onchange: event => doing(() => ask("winds/count", {file: row.file, counts: event.target.checked}))})),
+    el("td", {}, row.time ? `${row.time.slice(0, 10) === desk.state.today ? "" : row.time.slice(0, 10)} ${clock(row.time)}` : ""),
+    el("td", {}, row.problem ? el("span", {class: "warning"}, row.problem) : row.told, el("small", {}, row.file)))));
+  const figure = find("#old");
+  figure.hidden = !rows.some(row => row.counts);
+  if (figure.hidden) return;
+  const told = await doing(() => ask("winds/now"));
+  if (told) put(figure, "Counts now: ", told);
+}
+
+// The readings of the day as a strip: arrows over time, speed as height, gusts above.
+function strip(rows) {
+  const low = rows.filter(row => row.time && row.height <= 60 && row.speed !== undefined && row.kind !== "forecast").reverse();
+  find("#strip").hidden = low.length < 1;
+  if (low.length < 1) return;
+  const times = low.map(row => Date.parse(row.time)), last = Math.max(...times), first = Math.min(...times, last - 36e5);
+  const most = Math.max(4, ...low.map(row => row.gust || row.speed));
+  const x = time => 30 + 560 * (time - first) / (last - first), y = speed => 110 - 90 * speed / most;
+  const drawn = low.map((row, i) => svg("g", {transform: `translate(${x(times[i])} 0)`, class: row.counts ? "counts" : ""},
+    svg("line", {x1: 0, x2: 0, y1: 110, y2: y(row.speed), class: "mean"}),
+    row.gust ? svg("circle", {cx: 0, cy: y(row.gust), r: 4, class: "gust"}) : svg("g"),
+    row.from === null || row.from === undefined ? svg("circle", {cx: 0, cy: y(row.speed), r: 5, class: "way"})
+      : svg("path", {d: "M0 9L6 -8L0 -4L-6 -8Z", class: "way", transform: `translate(0 ${y(row.speed)}) rotate(${row.from * 180 / Math.PI})`}),
+    svg("text", {x: 0, y: 128, "text-anchor": "middle"}, clock(row.time))));
+  find("#strip").replaceChildren(svg("svg", {viewBox: "0 0 620 136", role: "img", "aria-label": `${low.length} readings; arrows point where the wind goes`}, svg("line", {x1: 20, x2: 600, y1: 110, y2: 110, class: "axis"}), drawn));
+}
+
+// The wind that counts and its age, in the head of every room.
+export function tick(desk) {
+  if (!desk.state) return;
+  const counting = desk.state.winds.rows.filter(row => row.counts && !row.problem);
+  const low = counting.find(row => row.height <= 60) || counting[0];
+  const line = find("#wind-now");
+  let text = "No wind counts yet: every word is HOLD";
+  if (low) {
+    const minutes = Math.max(0, Math.floor((Date.now() - Date.parse(low.time)) / 6e4));
+    text = `Wind ${low.told}, ${low.time ? minutes < 1 ? "read now" : minutes < 100 ? `${minutes} min old` : `${(minutes / 60).toFixed(1)} h old` : "time not told"}`;
+  }
+  if (line.textContent !== text) line.textContent = text;
+}

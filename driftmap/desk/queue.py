@@ -1,0 +1,262 @@
+"""Every flight of the day judged in the present wind, in the background, the next first."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Final
+
+from driftmap.desk.day import Day, Item
+from driftmap.desk.judging import FULL, QUICK, Task, Told, judged, now, warm
+
+__all__ = ["FRESH", "GOOD_FOR", "Queue", "Word", "word_of"]
+
+FRESH: Final = timedelta(minutes=4)
+"""Age from which a word is flown anew: the wind's error grows as it ages; assumed."""
+
+GOOD_FOR: Final = timedelta(minutes=10)
+"""Age from which a word that was not flown anew holds; assumed."""
+
+_WORKERS: Final = 2
+_TICK: Final = 0.2  # s
+_KEPT: Final = 400  # results in memory
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """What stands beside a flight of the list now.
+
+    Parameters
+    ----------
+    verdict : {"go", "hold", "no-go"}
+        The word shown.
+    sure : bool
+        Whether it was flown in full for the files as they are.
+    reason : str
+        The one that governs.
+    more : tuple of str
+        The others.
+    was : str
+        The word before, where it was another.
+    told : Told or None
+        What was flown.
+    until : datetime or None
+        When a go turns to hold by itself.
+    """
+
+    verdict: str
+    sure: bool
+    reason: str
+    more: tuple[str, ...] = ()
+    was: str = ""
+    told: Told | None = None
+    until: datetime | None = None
+
+
+def word_of(told: Told | None, time: datetime, was: str = "") -> Word:
+    """Say the word of a flight at a time: never milder than what was flown.
+
+    Parameters
+    ----------
+    told : Told or None
+        What was flown for the files as they are.
+    time : datetime
+        The present.
+    was : str
+        The word before.
+
+    Returns
+    -------
+    Word
+        Hold where nothing was flown yet, too little, too long ago, or in a wind that
+        has grown too old since.
+    """
+    if told is None:
+        return Word("hold", False, "Being flown", was=was)
+    until = told.when + GOOD_FOR
+    late = "Flown too long ago; it is being flown again"
+    if told.expires is not None and told.expires < until:
+        until, late = told.expires, "The wind is too old: read it again"
+    reasons = told.reasons or (told.counts,)
+    verdict, sure = told.verdict, told.sure or told.problem
+    if verdict == "go" and not sure:
+        verdict, reasons = "hold", ("First flights are clear; more are being flown",)
+    if verdict == "go" and time >= until:
+        verdict, reasons = "hold", (late, *reasons)
+    changed = was if was and was != verdict else ""
+    return Word(verdict, sure, reasons[0], reasons[1:], changed, told, until)
+
+
+@dataclass(slots=True)
+class _Line:
+    """What is known of one flight of the list."""
+
+    print: str = ""
+    quick: Told | None = None
+    full: Told | None = None
+    before: str = ""
+
+    def told(self) -> Told | None:
+        return self.full or self.quick
+
+
+@dataclass(slots=True)
+class Queue:
+    """The background that judges; it asks what is wanted and never blocks a page.
+
+    Parameters
+    ----------
+    wanted : callable
+        Gives the day and, for an item of it, its task and the print of its files; None
+        where there is nothing to fly in.
+    """
+
+    wanted: Callable[[], Iterator[tuple[Item, Task, str]]]
+    _lines: dict[str, _Line] = field(default_factory=dict)
+    _running: dict[Future[Told], tuple[str, str, int]] = field(default_factory=dict)
+    _lock: threading.RLock = field(default_factory=threading.RLock)
+    _wake: threading.Event = field(default_factory=threading.Event)
+    _stop: threading.Event = field(default_factory=threading.Event)
+    _pool: Executor | None = None
+
+    def start(self) -> None:
+        """Start the workers and the thread that feeds them."""
+        self._pool = _new_pool()
+        threading.Thread(target=self._run, name="queue", daemon=True).start()
+
+    def stop(self) -> None:
+        """Stop it; what is being flown is dropped."""
+        self._stop.set()
+        self._wake.set()
+        if self._pool is not None:
+            self._pool.shutdown(wait=False, cancel_futures=True)
+
+    def hurry(self) -> None:
+        """Look again at once: something was changed."""
+        self._wake.set()
+
+    def submit(self, what: Callable[..., str], *given: object) -> Future[str]:
+        """Have something else done by the workers, such as a page drawn."""
+        assert self._pool is not None
+        return self._pool.submit(what, *given)
+
+    def word(self, item: Item, fingerprint: str, time: datetime) -> Word:
+        """Give the word of a flight for the files as they are."""
+        with self._lock:
+            line = self._lines.get(item.id) or _Line()
+            known = line.told() if line.print == fingerprint else None
+            return word_of(known, time, line.before)
+
+    def full(self, item: Item, fingerprint: str) -> Told | None:
+        """Give what was flown in full for the files as they are."""
+        with self._lock:
+            line = self._lines.get(item.id)
+            return line.full if line and line.print == fingerprint else None
+
+    def busy(self) -> bool:
+        """Tell whether anything is being flown."""
+        return bool(self._running)
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            self._wake.wait(_TICK if self._running else 1.0)
+            self._wake.clear()
+            try:
+                self._collect()
+                self._feed()
+            except BrokenProcessPool:
+                self._running.clear()
+                self._pool = _new_pool()
+
+    def _collect(self) -> None:
+        for future in [f for f in self._running if f.done()]:
+            name, fingerprint, samples = self._running.pop(future)
+            told = future.result()
+            with self._lock:
+                line = self._lines.setdefault(name, _Line())
+                if line.print == fingerprint:
+                    _take(line, told, samples)
+
+    def _feed(self) -> None:
+        assert self._pool is not None
+        for name, task, fingerprint in self._next():
+            if len(self._running) >= _WORKERS:
+                return
+            key = (name, fingerprint, task.samples)
+            if key in self._running.values():
+                continue
+            future = self._pool.submit(judged, task)
+            future.add_done_callback(lambda _: self._wake.set())
+            self._running[future] = key
+
+    def _next(self) -> Iterator[tuple[str, Task, str]]:
+        """Name what is to be flown: a first look at each, then each in full."""
+        lines = list(self.wanted())
+        with self._lock:
+            for item, _, fingerprint in lines:
+                line = self._lines.setdefault(item.id, _Line())
+                if line.print != fingerprint:
+                    # The last sure word stays, to tell what a new wind changed.
+                    before = line.full.verdict if line.full else line.before
+                    self._lines[item.id] = _Line(fingerprint, before=before)
+            alive = {item.id for item, _, _ in lines}
+            for name in [n for n in self._lines if n not in alive]:
+                del self._lines[name]
+            known = {name: self._lines[name] for name in alive}
+        for samples in (QUICK, FULL):
+            for item, task, fingerprint in lines:
+                if _wants(known[item.id], samples, task.when):
+                    yield item.id, _with(task, samples), fingerprint
+
+
+def _take(line: _Line, told: Told, samples: int) -> None:
+    if samples == QUICK and not told.problem:
+        line.quick = told
+        return
+    if line.full and line.full.verdict != told.verdict:
+        line.before = line.full.verdict
+    line.full = told
+
+
+def _wants(line: _Line, samples: int, time: datetime) -> bool:
+    if samples == QUICK:
+        return line.told() is None
+    return line.full is None or time - line.full.when >= FRESH
+
+
+def _with(task: Task, samples: int) -> Task:
+    from dataclasses import replace  # noqa: PLC0415
+
+    return replace(task, samples=samples, when=now())
+
+
+def _new_pool() -> Executor:
+    # Fresh processes: forked ones would inherit the threads of the server.
+    context = multiprocessing.get_context("spawn")
+    pool = ProcessPoolExecutor(_WORKERS, mp_context=context, initializer=_begin)
+    for _ in range(_WORKERS):
+        pool.submit(warm)
+    return pool
+
+
+def _begin() -> None:
+    """Let a worker go when the desk is gone, whatever ended it."""
+    parent = os.getppid()
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            threading.Event().wait(1.0)
+        os._exit(0)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def list_of(day: Day) -> list[Item]:
+    """Give the flights that wait."""
+    return [item for item in day.items if item.state == "waiting"]

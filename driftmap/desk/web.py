@@ -1,0 +1,137 @@
+"""What guards every answer of the desk: its key, the host and origin asked, its policy."""
+
+from __future__ import annotations
+
+import hmac
+import secrets
+from collections.abc import Collection
+from importlib.resources import files
+from typing import Any, Final
+
+from flask import Flask, Response, abort, jsonify, request
+
+from driftmap.desk.folder import ConflictError
+from driftmap.errors import DriftmapError, InputError
+
+__all__ = ["LARGEST", "guarded", "new_key", "own_files", "sealed", "text_of"]
+
+LARGEST: Final = 12_000_000
+"""Largest upload [byte]: a photograph of the field."""
+
+_POLICY: Final = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+    "connect-src 'self'; frame-ancestors 'none'; form-action 'none'; base-uri 'none'"
+)
+_SEALED: Final = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+_TYPES: Final = {
+    ".js": "text/javascript",
+    ".css": "text/css",
+    ".svg": "image/svg+xml",
+    ".html": "text/html",
+}
+
+
+def new_key() -> str:
+    """Make a key for an address that nobody guesses."""
+    return secrets.token_urlsafe(16)
+
+
+def guarded(app: Flask, key: str, hosts: Collection[str] | None) -> None:
+    """Answer only those who have the key and ask this machine by a name of its own.
+
+    Parameters
+    ----------
+    app : Flask
+        The server.
+    key : str
+        First part of every address.
+    hosts : collection of str, or None
+        Names by which it may be asked, with their port; None for any address in digits.
+    """
+    app.config["MAX_CONTENT_LENGTH"] = LARGEST
+
+    @app.before_request
+    def guard() -> None:
+        host = request.host
+        if hosts is None:
+            name = host.rsplit(":", 1)[0]
+            known = all(c in "0123456789." for c in name)
+        else:
+            known = host in hosts
+        # A page of another site may send a form here, or name this machine its own.
+        if (
+            not known
+            or request.headers.get("Origin", f"http://{host}") != f"http://{host}"
+        ):
+            abort(403)
+        given = request.path.split("/", 2)[1] if "/" in request.path else ""
+        if not hmac.compare_digest(given.encode(), key.encode()):
+            abort(404)
+        if request.method != "GET" and request.headers.get("X-Desk") != "1":
+            abort(403)
+
+    @app.after_request
+    def head(answer: Response) -> Response:
+        answer.headers.setdefault("Content-Security-Policy", _POLICY)
+        answer.headers["X-Content-Type-Options"] = "nosniff"
+        answer.headers["Referrer-Policy"] = "no-referrer"
+        answer.headers["Cross-Origin-Resource-Policy"] = "same-origin"
+        answer.headers["Cache-Control"] = "no-store"
+        return answer
+
+    @app.errorhandler(ConflictError)
+    def conflict(problem: ConflictError) -> tuple[Response, int]:
+        told = "was changed in another window or by a command; nothing was written"
+        return jsonify(problem=f"{problem} {told}", conflict=True), 409
+
+    @app.errorhandler(DriftmapError)
+    def bad(problem: DriftmapError) -> tuple[Response, int]:
+        root = app.config.get("ROOT", "")
+        where = problem.where if isinstance(problem, InputError) else ""
+        told = str(problem).replace(f"{root}/", "") if root else str(problem)
+        return jsonify(problem=told, where=where), 400
+
+    @app.errorhandler(413)
+    def large(_: object) -> tuple[Response, int]:
+        told = f"is larger than {LARGEST // 1_000_000} MB; nothing was taken"
+        return jsonify(problem=told), 413
+
+    @app.errorhandler(OSError)
+    def disk(problem: OSError) -> tuple[Response, int]:
+        return jsonify(problem=f"not written: {problem.strerror or problem}"), 500
+
+
+def own_files(name: str) -> Response:
+    """Serve a file of the desk's own page."""
+    if name == "colours.css":
+        return Response(_colours(), mimetype="text/css")
+    place = files("driftmap.desk").joinpath("page")
+    known = {item.name for item in place.iterdir()}
+    suffix = name[name.rfind(".") :]
+    if name not in known or suffix not in _TYPES:
+        abort(404)
+    data = place.joinpath(name).read_bytes()
+    return Response(data, mimetype=_TYPES[suffix])
+
+
+def _colours() -> str:
+    """Give the colours of the report's pages, for the desk to be one with them."""
+    sheet = files("driftmap.report").joinpath("page.css").read_text("utf-8")
+    return sheet.partition("\n* {")[0]
+
+
+def sealed(text: str, kind: str = "text/html") -> Response:
+    """Serve a page that is whole in itself and brings its own policy."""
+    answer = Response(text, mimetype=kind)
+    answer.headers["Content-Security-Policy"] = "frame-ancestors 'none'"
+    if kind == "image/svg+xml":
+        answer.headers["Content-Security-Policy"] = _SEALED
+    return answer
+
+
+def text_of(what: dict[str, Any], key: str, most: int = 200) -> str:
+    """Take a text out of what a page sent."""
+    value = what.get(key, "")
+    if not isinstance(value, str) or len(value) > most:
+        raise InputError(key, "", f"must be text of at most {most} characters")
+    return value

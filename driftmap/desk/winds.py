@@ -1,0 +1,272 @@
+"""Winds that come to the desk: read by the same readers, kept as files, drawn at once."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any, Final
+
+from driftmap.desk.day import Day, change
+from driftmap.desk.folder import Folder
+from driftmap.errors import DriftmapError, InputError
+from driftmap.report.words import Units
+
+if TYPE_CHECKING:
+    from driftmap.air.wind import WindProfile
+    from driftmap.ground.site import Site
+    from driftmap.winds.reading import Reading, Setting
+
+__all__ = ["Strip", "counting", "fetched", "setting_at", "take", "understood"]
+
+STAY: Final = timedelta(minutes=20)
+"""How long a reading goes on counting beside a newer one of its kind; assumed. Where the
+two disagree the verdict holds: one lull must not take back the gust before it."""
+
+_PICTURE_TOP: Final = 3000.0  # m
+
+
+def setting_at(site: Site, when: datetime, read_at: datetime | None = None) -> Setting:
+    """Say what the readers of winds must know of a site at a time."""
+    from driftmap.winds.reading import Setting  # noqa: PLC0415
+
+    place = (site.latitude, site.longitude)
+    return Setting(
+        site.elevation,
+        when=when,
+        declination=site.declination,
+        place=place,
+        read_at=read_at,
+        now=when,
+    )
+
+
+def _decoded(text: str, setting: Setting) -> tuple[Reading, ...]:
+    """Read what was typed, pasted or dropped; a file's name in it is no file here."""
+    from driftmap.winds import decode_text  # noqa: PLC0415
+    from driftmap.winds.kept import looks_kept, read_kept  # noqa: PLC0415
+
+    if not text.strip():
+        raise InputError("wind", "", 'is empty; type such as "9 mph from 240"')
+    if looks_kept(text):
+        return tuple(read_kept(text, "what was given", setting))
+    return (
+        decode_text(text.strip("\n") + "\n" * ("\n" in text), _name(text), setting),
+    )
+
+
+def _name(text: str) -> str:
+    first = text.strip().splitlines()[0]
+    return (
+        " ".join(first.split())[:60] if "\n" not in text.strip() else "what was given"
+    )
+
+
+def take(
+    folder: Folder, text: str, setting: Setting, *, keep: bool = True
+) -> dict[str, Any]:
+    """Take a wind in: say what was understood and, if it is to be kept, count it.
+
+    Parameters
+    ----------
+    folder : Folder
+        The desk's folder.
+    text : str
+        A reading in words, or the text of any report or file.
+    setting : Setting
+        Place, present, and when it was read if it does not say so.
+    keep : bool
+        Whether to write it and let it count from now on.
+
+    Returns
+    -------
+    dict
+        Its file and the winds that count with it.
+
+    Raises
+    ------
+    DriftmapError
+        If it cannot be read: nothing is written.
+    """
+    from driftmap.winds import merge  # noqa: PLC0415
+
+    readings = _decoded(text, setting)
+    undated = [r.source for r in readings if not r.dated]
+    if undated and keep:
+        raise InputError(undated[0], "", "does not say when it was read: tell its time")
+    wind = merge(readings, setting)
+    told = {"levels": len(wind.levels), "assumed": list(wind.assumed)}
+    if not keep:
+        return told
+    document = _document(wind, readings, setting)
+    name = _free(folder, readings, setting)
+    folder.write(name, document.encode(), "")
+    strip = Strip()
+
+    def count(day: Day) -> Day:
+        kept = [
+            w for w in day.winds if not _replaced(folder, strip, w, readings, setting)
+        ]
+        return replace(day, winds=(*kept, name))
+
+    change(folder, count)
+    return {**told, "file": name}
+
+
+def _document(wind: WindProfile, readings: Sequence[Reading], setting: Setting) -> str:
+    """Write what `driftmap winds --json` prints, which is itself a wind."""
+    from driftmap.winds.kept import keep_readings  # noqa: PLC0415
+    from driftmap.winds.listing import wind_document  # noqa: PLC0415
+
+    kept = keep_readings(readings, setting.site_altitude)
+    whole = {"when": setting.when.isoformat(), **wind_document(wind), **kept}
+    return json.dumps(whole, indent=2, ensure_ascii=False) + "\n"
+
+
+def _free(folder: Folder, readings: Sequence[Reading], setting: Setting) -> str:
+    time = readings[0].valid or setting.when
+    kind = "forecast" if readings[0].forecast else readings[0].kind
+    stem = f"{time.astimezone():%Y-%m-%d-%H%M}-{re.sub('[^a-z]', '-', kind.lower())}"
+    taken = set(folder.names("winds"))
+    tries = [f"winds/{stem}{f'-{i}' if i else ''}.json" for i in range(200)]
+    return next(name for name in tries if name not in taken)
+
+
+def _replaced(
+    folder: Folder,
+    strip: Strip,
+    name: str,
+    new: Sequence[Reading],
+    setting: Setting,
+) -> bool:
+    """Tell whether a wind stops counting once a newer one of its kind is there."""
+    try:
+        old = strip.readings(folder, name, setting)
+    except (DriftmapError, OSError):
+        return False  # what cannot be read goes on holding the verdict
+    kinds = {(r.kind, r.forecast) for r in new}
+    newest = max((r.valid for r in new if r.valid), default=setting.when)
+    return all(
+        (r.kind, r.forecast) in kinds
+        and r.valid is not None
+        and newest - r.valid > STAY
+        for r in old
+    )
+
+
+@dataclass(slots=True)
+class Strip:
+    """The winds of the folder as they were read, each decoded once."""
+
+    _known: dict[str, tuple[tuple[str, float], tuple[Reading, ...]]] = field(
+        default_factory=dict
+    )
+
+    def readings(
+        self, folder: Folder, name: str, setting: Setting
+    ) -> tuple[Reading, ...]:
+        """Decode a file of the folder."""
+        from driftmap.winds import decode_all  # noqa: PLC0415
+
+        key = (folder.revision(name), setting.site_altitude)
+        if not key[0]:
+            raise InputError(name, "", "is not in the folder")
+        known = self._known.get(name)
+        if known is None or known[0] != key:
+            known = key, decode_all(str(folder.path(name)), setting)
+            self._known[name] = known
+        return known[1]
+
+    def rows(
+        self, folder: Folder, day: Day, setting: Setting, units: Units
+    ) -> list[dict[str, Any]]:
+        """Tell each wind of the folder in a line, the newest first."""
+        rows = [
+            self._row(folder, name, setting, units, counts=name in day.winds)
+            for name in dict.fromkeys((*folder.names("winds"), *day.winds))
+        ]
+        return sorted(rows, key=lambda row: str(row["time"]), reverse=True)
+
+    def _row(
+        self, folder: Folder, name: str, setting: Setting, units: Units, *, counts: bool
+    ) -> dict[str, Any]:
+        from driftmap.report.words import bearing, distance  # noqa: PLC0415
+        from driftmap.units import show  # noqa: PLC0415
+
+        row: dict[str, Any] = {"file": name, "counts": counts, "time": "", "told": ""}
+        try:
+            readings = self.readings(folder, name, setting)
+        except (DriftmapError, OSError) as problem:
+            return {**row, "problem": str(problem).replace(f"{folder.root}/", "")}
+        first = readings[0]
+        level = min(first.levels, key=lambda one: one.height)
+        told = show(level.speed, "speed", units)
+        if level.direction is not None and level.speed > 0.05:
+            told += f" from {bearing(level.direction)}"
+        if level.gust:
+            told += f", gusts {show(level.gust, 'speed', units)}"
+        told += f" at {distance(level.height, units)}"
+        more = sum(len(r.levels) for r in readings) - 1
+        time = first.valid or first.based_on
+        return {
+            **row,
+            "told": told + (f", and {more} higher" if more else ""),
+            "kind": "forecast" if first.forecast else first.kind,
+            "time": "" if time is None else time.astimezone().isoformat(),
+            "speed": level.speed,
+            "gust": level.gust,
+            "from": level.direction,
+            "height": level.height,
+            "source": first.source,
+        }
+
+
+def counting(folder: Folder, day: Day, setting: Setting) -> WindProfile:
+    """Merge the winds that count, as every flight of the day is judged in."""
+    from driftmap.winds import decode_all, merge  # noqa: PLC0415
+
+    if not day.winds:
+        raise InputError("wind", "", "none counts yet: type a reading")
+    files = [str(folder.path(name)) for name in day.winds]
+    return merge([r for file in files for r in decode_all(file, setting)], setting)
+
+
+def understood(
+    folder: Folder, day: Day, setting: Setting, text: str | None = None
+) -> dict[str, Any]:
+    """Tell and draw the wind that counts, with a new one beside it where one is given."""
+    from driftmap.report.reading import wind_told  # noqa: PLC0415
+    from driftmap.report.windsketch import wind_picture_svg  # noqa: PLC0415
+    from driftmap.winds import merge  # noqa: PLC0415
+
+    wind = (
+        counting(folder, day, setting)
+        if text is None
+        else merge(_decoded(text, setting), setting)
+    )
+    top = min(max(wind.known_to, 300.0), _PICTURE_TOP)
+    read, more = wind_told(wind, day.units)
+    return {
+        "told": read,
+        "more": more,
+        "holds": [*wind.undated, *wind.warned],
+        "assumed": list(dict.fromkeys(wind.assumed)),
+        "svg": wind_picture_svg(wind, top, day.units),
+    }
+
+
+def balloon_text(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
+    """Write a pilot balloon's record as `driftmap balloon` lays it out."""
+    cells = [",".join(cell.strip() for cell in row) for row in rows]
+    return "\n".join([*head, *cells]) + "\n"
+
+
+def fetched(setting: Setting) -> str:
+    """Ask the public forecast service; give what it said as a wind that can be kept."""
+    from driftmap.winds import merge  # noqa: PLC0415
+    from driftmap.winds.fetch import fetch_forecast  # noqa: PLC0415
+
+    reading = fetch_forecast(setting)
+    return _document(merge([reading], setting), [reading], setting)

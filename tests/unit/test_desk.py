@@ -1,0 +1,518 @@
+"""The desk: its folder keeps every change, its words are those of the commands, and nobody
+without the key is answered.
+"""
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import threading
+import time
+import tomllib
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli import cli
+from driftmap.desk.app import make_app
+from driftmap.desk.day import read_day
+from driftmap.desk.desk import Desk, made
+from driftmap.desk.folder import KEPT, ConflictError, Folder
+from driftmap.desk.judging import FULL, QUICK, Told, judged
+from driftmap.desk.queue import GOOD_FOR, word_of
+from driftmap.desk.serve import serve
+from driftmap.errors import InputError
+from driftmap.logbook.store import Log
+
+ROOT = Path(__file__).parents[2]
+KEY = "key-of-a-test"
+HOST = "127.0.0.1:8000"
+NOW = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A folder with the demo site and one demo flight."""
+    made(tmp_path)
+    shutil.copy(ROOT / "sites" / "saltgrass-flat.geojson", tmp_path / "site.geojson")
+    for name in ("willet.toml", "willet_motor.csv", "dunlin.toml"):
+        shutil.copy(ROOT / "examples" / name, tmp_path / "flights" / name)
+    return Folder(tmp_path)
+
+
+@pytest.fixture
+def desk(folder):
+    return Desk(folder)
+
+
+class Client:
+    """Asks as the page does."""
+
+    def __init__(self, desk):
+        self.client = make_app(desk, KEY, {HOST}).test_client()
+
+    def __call__(self, path, body=None, *, method=None, key=KEY, **headers):
+        """Ask; what has a body is a change."""
+        method = method or ("GET" if body is None else "POST")
+        given = {"Host": HOST, "X-Desk": "1", **headers}
+        return self.client.open(
+            f"/{key}/{path}", method=method, json=body, headers=given
+        )
+
+    def good(self, *given, **more):
+        """Ask what must be answered well."""
+        answer = self(*given, **more)
+        assert answer.status_code == 200, answer.get_json()
+        return answer.get_json()
+
+
+@pytest.fixture
+def ask(desk):
+    return Client(desk)
+
+
+# --- who is answered
+
+
+@pytest.mark.parametrize(
+    ("key", "headers", "status"),
+    [
+        ("another", {}, 404),
+        ("", {}, 404),
+        (KEY, {"Host": "evil.example"}, 403),
+        (KEY, {"Host": "evil.example:8000"}, 403),
+        (KEY, {"Host": "127.0.0.1:8001"}, 403),
+        (KEY, {"Origin": "http://evil.example"}, 403),
+        (KEY, {"Origin": "null"}, 403),
+        (KEY, {"Origin": f"http://{HOST}"}, 200),
+    ],
+)
+def test_only_the_own_page_with_the_key_is_answered(ask, key, headers, status):
+    assert ask("state", key=key, **headers).status_code == status
+
+
+def test_a_form_of_another_site_changes_nothing(ask, desk):
+    answer = ask("day/add", {"file": "flights/willet.toml"}, **{"X-Desk": ""})
+    assert answer.status_code == 403
+    assert read_day(desk.folder).items == ()
+
+
+def test_the_page_may_run_its_own_scripts_alone(ask):
+    policy = ask("").headers["Content-Security-Policy"]
+    assert "default-src 'none'" in policy
+    assert "script-src 'self';" in policy
+    assert "unsafe" not in policy
+    assert ask("own/../desk.py").status_code == 404
+    assert ask("own/desk.js").mimetype == "text/javascript"
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../secret.toml",
+        "flights/../../secret.toml",
+        "/etc/passwd",
+        "flights/.hidden.toml",
+        "flights/a.sh",
+        "flights/a/b.toml",
+        "flights\\a.toml",
+        "winds/x\0.json",
+        "log.sqlite-wal",
+        "",
+    ],
+)
+def test_no_name_leads_out_of_the_folder(ask, name):
+    answer = ask("undo", {"file": name})
+    assert answer.status_code == 400
+    assert "no file of the desk" in answer.get_json()["problem"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links need rights elsewhere")
+def test_a_link_out_of_the_folder_is_not_followed(folder, tmp_path_factory):
+    secret = tmp_path_factory.mktemp("else") / "secret.toml"
+    secret.write_text("name = 'secret'")
+    (folder.root / "flights" / "link.toml").symlink_to(secret)
+    assert "flights/link.toml" not in folder.names("flights")
+    with pytest.raises(InputError, match="link"):
+        folder.read("flights/link.toml")
+
+
+def test_what_is_too_large_is_refused(ask, folder):
+    answer = ask("winds/try", {"text": "x" * 13_000_000})
+    assert answer.status_code == 413
+    assert ask("winds/try", {"text": "x" * 2_500_000}).status_code == 400
+    assert folder.names("winds") == []
+
+
+@pytest.mark.parametrize("body", ["[]", "7", "not json", "null"])
+def test_what_is_no_object_is_refused(desk, body):
+    client = make_app(desk, KEY, {HOST}).test_client()
+    head = {"Host": HOST, "X-Desk": "1", "Content-Type": "application/json"}
+    assert client.post(f"/{KEY}/day/add", data=body, headers=head).status_code == 400
+
+
+# --- the folder keeps every change
+
+
+def test_the_last_ten_versions_come_back_after_a_restart(folder):
+    name = "flights/own.toml"
+    for i in range(KEPT + 4):
+        folder.write(name, f"name = '{i}'".encode(), None)
+    again = Folder(folder.root)
+    seen = []
+    while again.steps(name)["undo"]:
+        again.step(name, "undo")
+        seen.append(tomllib.loads(again.text(name))["name"])
+    assert seen == [str(i) for i in range(KEPT + 2, 2, -1)]
+    again.step(name, "redo")
+    assert tomllib.loads(again.text(name))["name"] == "4"
+    again.step(name, "undo")
+    with pytest.raises(InputError, match="nothing to undo"):
+        again.step(name, "undo")
+
+
+def test_undo_of_the_first_writing_takes_the_file_away_and_redo_brings_it_back(folder):
+    name = "flights/own.toml"
+    folder.write(name, b"name = 'a'", "")
+    folder.step(name, "undo")
+    assert folder.read(name) is None
+    folder.step(name, "redo")
+    assert folder.read(name) == b"name = 'a'"
+
+
+def test_who_changed_an_older_version_is_told_and_writes_nothing(folder):
+    name = "flights/willet.toml"
+    base = folder.revision(name)
+    text = folder.path(name).read_text()
+    folder.path(name).write_text(text + "\n# by a command\n")
+    with pytest.raises(ConflictError):
+        folder.write(name, b"name = 'mine'", base)
+    assert folder.path(name).read_text().endswith("# by a command\n")
+
+
+def test_many_windows_at_once_lose_no_change(desk, ask):
+    def add():
+        for _ in range(5):
+            ask.good("day/add", {"file": "flights/willet.toml"})
+
+    threads = [threading.Thread(target=add) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(read_day(desk.folder).items) == 30
+
+
+_WRITER = """
+import sys
+from pathlib import Path
+from driftmap.desk.folder import Folder
+folder = Folder(Path(sys.argv[1]))
+for i in range(10_000):
+    folder.write("flights/own.toml", f"name = '{i}'\\n".encode() * 400, None)
+    print(i, flush=True)
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="kill -9 is of posix")
+def test_a_kill_at_any_moment_loses_nothing_that_was_confirmed(folder):
+    for wait in (0.0, 0.013, 0.029):
+        with subprocess.Popen(
+            [sys.executable, "-c", _WRITER, str(folder.root)], stdout=subprocess.PIPE
+        ) as writer:
+            first = writer.stdout.readline()
+            time.sleep(wait)
+            writer.send_signal(signal.SIGKILL)
+            confirmed = int(([first, *writer.stdout.readlines()])[-1])
+        lines = set(folder.text("flights/own.toml").splitlines())
+        assert len(lines) == 1  # whole, never half of one and half of another
+        stands = int(tomllib.loads(lines.pop())["name"])
+        assert stands in {confirmed, confirmed + 1}
+        folder.step("flights/own.toml", "undo")  # and the one before is there as well
+
+
+# --- its words are those of the commands
+
+
+def put_on(ask, *names, wind="5 mph from 80"):
+    for name in names:
+        ask.good("day/add", {"file": f"flights/{name}.toml"})
+    return ask.good("winds/take", {"text": wind})
+
+
+def test_a_word_is_that_of_the_command_in_the_same_wind(desk, ask, tmp_path):
+    put_on(ask, "willet")
+    day = read_day(desk.folder)
+    task = replace(desk.task(day, day.items[0]), samples=QUICK)
+    result, folder = judged(task), desk.folder
+    given = ["assess", str(folder.path("flights/willet.toml")), "--json"]
+    given += ["--site", str(folder.path("site.geojson")), "--samples", str(QUICK)]
+    given += ["--wind", str(folder.path(day.winds[0]))]
+    given += ["--when", task.when.isoformat(), "--out", str(tmp_path / "out")]
+    out = CliRunner().invoke(cli, given)
+    data = json.loads(out.stdout)
+    assert data["verdict"] == result.verdict
+    kept = sum(c["outcome"] == "pass" and not c["answered"] for c in data["checks"])
+    assert result.counts.startswith(f"{kept} checks worked out")
+    assert result.entry is None  # so few flights are no word for the log
+
+
+def told(verdict="go", samples=FULL, expires=None, **more):
+    return Told(
+        verdict, ("a reason",), "9 checks", "wind", NOW, expires, samples, **more
+    )
+
+
+@pytest.mark.parametrize(
+    ("known", "later", "word"),
+    [
+        (None, 0, "hold"),
+        (told(), 0, "go"),
+        (told(samples=QUICK), 0, "hold"),
+        (told("no-go", samples=QUICK), 0, "no-go"),
+        (told(), GOOD_FOR.total_seconds() - 1, "go"),
+        (told(), GOOD_FOR.total_seconds(), "hold"),
+        (told(expires=NOW + timedelta(seconds=60)), 59, "go"),
+        (told(expires=NOW + timedelta(seconds=60)), 60, "hold"),
+        (told(expires=NOW), 0, "hold"),
+        (told("no-go", expires=NOW), 9999, "no-go"),
+        (told("hold", problem=True, samples=QUICK), 0, "hold"),
+    ],
+)
+def test_no_word_is_milder_than_what_was_flown_and_none_outlives_its_wind(
+    known, later, word
+):
+    assert word_of(known, NOW + timedelta(seconds=later)).verdict == word
+
+
+def test_a_change_of_word_is_told():
+    assert word_of(told("no-go"), NOW, was="go").was == "go"
+    assert word_of(told("go"), NOW, was="go").was == ""
+
+
+def test_a_word_belongs_to_the_files_as_they_are(desk, ask):
+    put_on(ask, "willet")
+    day = read_day(desk.folder)
+    item, prints = day.items[0], set()
+    for name in ("flights/willet.toml", "flights/willet_motor.csv", "site.geojson"):
+        prints.add(desk.fingerprint(day, item))
+        path = desk.folder.path(name)
+        path.write_text(path.read_text() + "\n")
+    prints.add(desk.fingerprint(day, item))
+    ask.good("winds/take", {"text": "6 mph from 80"})
+    prints.add(desk.fingerprint(read_day(desk.folder), item))
+    (desk.folder.root / "answers" / "own.toml").write_text("date = 2026-06-13\n")
+    prints.add(desk.fingerprint(read_day(desk.folder), item))
+    assert len(prints) == 6
+
+
+def test_everything_holds_until_there_is_something_to_fly_in(desk, ask, folder):
+    ask.good("day/add", {"file": "flights/willet.toml"})
+    (item,) = ask.good("state")["items"]
+    assert (item["word"], item["reason"]) == ("hold", "No wind is read yet")
+    ask.good("winds/take", {"text": "5 mph from 80"})
+    (item,) = ask.good("state")["items"]
+    assert (item["word"], item["sure"]) == ("hold", False)
+    folder.path("flights/willet.toml").unlink()
+    (item,) = ask.good("state")["items"]
+    assert (item["word"], item["sure"]) == ("hold", True)
+
+
+def test_what_cannot_be_judged_holds_and_says_why(desk, ask, folder):
+    put_on(ask, "willet")
+    folder.path("flights/willet.toml").write_text("name = 'x'\nfoo = 1\n")
+    day = read_day(folder)
+    result = judged(desk.task(day, day.items[0]))
+    assert (result.verdict, result.problem) == ("hold", True)
+    assert result.reasons[0].startswith("flights/willet.toml: foo")
+
+
+# --- the wind
+
+
+def test_a_reading_is_kept_with_its_time_and_is_a_wind_of_the_commands(ask, folder):
+    name = ask.good("winds/take", {"text": "9 mph from SW, gusting to 14 mph"})["file"]
+    assert read_day(folder).winds == (name,)
+    out = CliRunner().invoke(
+        cli,
+        ["winds", str(folder.path(name)), "--site", str(folder.path("site.geojson"))],
+    )
+    assert out.exit_code == 0
+    assert "9 mph" in out.output
+    kept = json.loads(folder.text(name))["readings"][0]
+    assert kept["valid"]
+
+
+def test_a_lull_does_not_take_back_the_gust_before_it(ask, folder):
+    first = ask.good("winds/take", {"text": "15 mph from 80"})["file"]
+    second = ask.good("winds/take", {"text": "4 mph from 80"})["file"]
+    assert read_day(folder).winds == (first, second)
+    third = ask.good("winds/take", {"text": "15 mph from 80, 50 min ago"})["file"]
+    fourth = ask.good("winds/take", {"text": "5 mph from 80"})["file"]
+    assert third not in read_day(folder).winds
+    assert fourth in read_day(folder).winds
+
+
+@pytest.mark.parametrize(
+    ("text", "at", "named"),
+    [
+        ("", "", "empty"),
+        ("hello", "", "no wind"),
+        ("9 furlongs from 240", "", "no unit of speed"),
+        ("900 mph from 240", "", "mph"),
+        ("9 mph from 400", "", "400"),
+        ("site.geojson", "", "no wind"),
+        ("height_ft,from_deg,speed_mph\n6,75,4\n", "", "tell its time"),
+        ("height_ft,from_deg,speed_mph\n6,75,4\n", "25:99", "no time"),
+        ("height_ft,from_deg,speed_mph\n6,75,x\n", "", "speed"),
+    ],
+)
+def test_what_is_no_wind_is_said_in_a_line_and_nothing_is_written(
+    ask, folder, text, at, named
+):
+    answer = ask("winds/take", {"text": text, "read_at": at})
+    assert answer.status_code == 400
+    problem = answer.get_json()["problem"]
+    assert named in problem
+    assert "\n" not in problem
+    assert str(folder.root) not in problem
+    assert folder.names("winds") == []
+    assert read_day(folder).winds == ()
+
+
+def test_a_reading_without_a_field_asks_for_the_field(tmp_path):
+    ask = Client(Desk(made(tmp_path)))
+    answer = ask("winds/take", {"text": "5 mph from 80"})
+    assert "draw the field first" in answer.get_json()["problem"]
+
+
+def test_a_wind_that_was_put_there_by_a_command_is_seen_and_counts_when_told(
+    ask, folder
+):
+    name = "winds/morning.csv"
+    text = (ROOT / "examples" / "morning.csv").read_text()
+    folder.path(name).write_text(text)
+    (row,) = ask.good("state")["winds"]["rows"]
+    assert (row["file"], row["counts"]) == (name, False)
+    ask.good("winds/count", {"file": name, "counts": True})
+    assert read_day(folder).winds == (name,)
+    ask.good("winds/count", {"file": name, "counts": False})
+    assert read_day(folder).winds == ()
+
+
+# --- answers and the log
+
+
+def test_an_answer_is_dated_named_and_read_by_the_commands(ask, folder):
+    put_on(ask, "willet")
+    (item,) = read_day(folder).items
+    rows = ask.good(f"answers/{item.id}")
+    by_name = {row["name"]: row for row in rows}
+    assert by_name["no_fire_ban"]["scope"] == "day"
+    assert not by_name["no_fire_ban"]["given"]
+    for name in ("no_fire_ban", "motor_allowed", "remote_ignition"):
+        told = {"name": name, "scope": by_name[name]["scope"], "value": "yes"}
+        file = ask.good(f"answers/{item.id}", {**told, "by": "Ada Range"})["file"]
+        assert tomllib.loads(folder.text(file))["by"] == "Ada Range"
+    told = {"name": "no_fire_ban", "scope": "day", "value": "no", "by": "Ben"}
+    ask.good(f"answers/{item.id}", told)
+    given = {row["name"]: row["given"] for row in ask.good(f"answers/{item.id}")}
+    assert given["no_fire_ban"] == "no"
+    assert given["motor_allowed"] == given["remote_ignition"] == "yes"
+    files = [str(folder.path(name)) for name in folder.names("answers")]
+    given = ["rules", str(folder.path("flights/willet.toml"))]
+    given += ["--site", str(folder.path("site.geojson"))]
+    out = CliRunner().invoke(
+        cli, [*given, *(x for f in files for x in ("--answers", f))]
+    )
+    assert out.exit_code == 0, out.output
+
+
+@pytest.mark.parametrize(
+    ("told", "named"),
+    [
+        ({"value": "yes", "by": ""}, "name"),
+        ({"value": "perhaps", "by": "Ada"}, "yes"),
+        ({"name": "nonsense", "value": "yes", "by": "Ada"}, "not asked"),
+        ({"value": "yes", "by": "Ada", "scope": "always"}, "season"),
+    ],
+)
+def test_no_answer_is_written_that_is_none(ask, folder, told, named):
+    put_on(ask, "willet")
+    (item,) = read_day(folder).items
+    body = {"name": "no_fire_ban", "scope": "day", **told}
+    answer = ask(f"answers/{item.id}", body)
+    assert answer.status_code == 400
+    assert named in answer.get_json()["problem"]
+    assert folder.names("answers") == []
+
+
+def test_flown_stands_in_the_log_once_and_what_happened_corrects_it(ask, folder):
+    put_on(ask, "willet")
+    (item,) = read_day(folder).items
+    assert ask("day/flown", {"id": item.id, "decided_by": " "}).status_code == 400
+    for _ in range(2):
+        ask.good("day/flown", {"id": item.id, "decided_by": "Ada Range"})
+    found = {"piece": "rocket", "latitude": "41.6071", "longitude": "-117.9422"}
+    ask.good("day/happened", {"id": item.id, "notes": "late"})
+    ask.good("day/happened", {"id": item.id, "found": {**found, "error": "5 m"}})
+    bad = ask("day/happened", {"id": item.id, "found": {**found, "latitude": "x"}})
+    assert bad.status_code == 400
+    with Log(folder.path("log.sqlite"), create=False) as log:
+        (entry,) = log.current()
+        assert len(log.entries()) == 3
+    assert entry.body["decided_by"] == "Ada Range"
+    assert entry.body["notes"] == "late"
+    assert [find["at"] for find in entry.body["found"]] == [[41.6071, -117.9422]]
+    out = CliRunner().invoke(
+        cli, ["log", "list", "--log", str(folder.path("log.sqlite"))]
+    )
+    assert "found rocket" in out.output
+    assert ask("day/drop", {"id": item.id}).status_code == 400  # it stays in the list
+
+
+def test_flown_again_after_a_kill_between_log_and_list_is_one_entry(ask, folder):
+    put_on(ask, "willet")
+    (item,) = read_day(folder).items
+    before = folder.read("day.toml")
+    ask.good("day/flown", {"id": item.id, "decided_by": "Ada Range"})
+    folder.path("day.toml").write_bytes(before)  # as if the list was never written
+    ask.good("day/flown", {"id": item.id, "decided_by": "Ada Range"})
+    with Log(folder.path("log.sqlite"), create=False) as log:
+        assert len(log.entries()) == 1
+
+
+def test_the_list_is_ordered_by_hand(ask, folder):
+    put_on(ask, "willet", "dunlin")
+    one, two = read_day(folder).items
+    ask.good("day/move", {"id": two.id, "by": -1})
+    assert [item.id for item in read_day(folder).items] == [two.id, one.id]
+    ask.good("day/drop", {"id": two.id})
+    assert [item.id for item in read_day(folder).items] == [one.id]
+    assert ask("day/move", {"id": two.id, "by": 1}).status_code == 400
+
+
+@pytest.mark.parametrize(
+    "text", ["winds = 7", "units = 'x'", "[[flight]]\n", "=", "flight = 3"]
+)
+def test_a_list_that_is_broken_is_said_so(ask, folder, text):
+    folder.path("day.toml").write_text(text)
+    answer = ask("state")
+    assert answer.status_code == 400
+    assert answer.get_json()["problem"].startswith("day.toml")
+
+
+def test_a_port_that_is_taken_is_said_so(tmp_path):
+    import socket
+
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        with pytest.raises(InputError, match="--port"):
+            serve(tmp_path, port=port, show=False, echo=lambda text: None)
