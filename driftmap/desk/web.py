@@ -116,7 +116,7 @@ def own_files(name: str) -> Response:
 
 def _colours() -> str:
     """Give the colours of the report's pages, for the desk to be one with them."""
-    sheet = files("driftmap.report").joinpath("page.css").read_text("utf-8")
+    sheet = files("driftmap.report").joinpath("look.css").read_text("utf-8")
     return sheet.partition("\n* {")[0]
 
 
