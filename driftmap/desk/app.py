@@ -15,7 +15,7 @@ from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.judging import now
 from driftmap.desk.web import guarded, own_files, sealed, text_of
 from driftmap.errors import InputError
-from driftmap.winds.times import parse_time
+from driftmap.winds.reading import parse_time
 
 __all__ = ["make_app"]
 

@@ -168,9 +168,9 @@ def _cannot(task: Task, word: Verdict, text: str) -> Told:
 
 
 def _told(task: Task, result: Assessment) -> Told:
-    from driftmap.report.voice import english  # noqa: PLC0415
     from driftmap.report.reasons import verdict_reasons  # noqa: PLC0415
     from driftmap.report.tables import headline  # noqa: PLC0415
+    from driftmap.report.voice import english  # noqa: PLC0415
 
     people = [area.name for area in result.site.areas if area.occupied]
     reasons = verdict_reasons(result.checks, people, english(task.units))
@@ -216,8 +216,8 @@ def _expires(task: Task, result: Assessment) -> datetime | None:
 def drawn(task: Task, what: str) -> str:
     """Write the page of a task: its map, or the sheet to post."""
     from driftmap.report.catalogue import read_catalogue  # noqa: PLC0415
-    from driftmap.report.sheet import brief_html  # noqa: PLC0415
     from driftmap.report.map import map_html  # noqa: PLC0415
+    from driftmap.report.sheet import brief_html  # noqa: PLC0415
 
     result = assessment_for(task)
     if what == "map":

@@ -117,8 +117,7 @@ def take(
 
 def _document(wind: WindProfile, readings: Sequence[Reading], setting: Setting) -> str:
     """Write what `driftmap winds --json` prints, which is itself a wind."""
-    from driftmap.winds.kept import keep_readings  # noqa: PLC0415
-    from driftmap.winds.listing import wind_document  # noqa: PLC0415
+    from driftmap.winds.kept import keep_readings, wind_document  # noqa: PLC0415
 
     kept = keep_readings(readings, setting.site_altitude)
     whole = {"when": setting.when.isoformat(), **wind_document(wind), **kept}
