@@ -141,8 +141,8 @@ class AirColumn:
             )
         index = np.searchsorted(self.height, height, side="right") - 1
         np.clip(index, 0, self.height.size - 2, out=index)
-        low = self.height[index]
-        return index, (height - low) / (self.height[index + 1] - low)
+        low = self.height.take(index)
+        return index, (height - low) / (self.height.take(index + 1) - low)
 
 
 def local_air(air: AirColumn, height: FloatArray, who: IntArray) -> FloatArray:
@@ -164,17 +164,19 @@ def local_air(air: AirColumn, height: FloatArray, who: IntArray) -> FloatArray:
         [s⁻¹]; density [kg m⁻³] and its change with height [kg m⁻⁴].
     """
     i, share = air.layer(height)
-    depth = air.height[i + 1] - air.height[i]
-    one = who if air.east.shape[1] > 1 else 0
+    columns = air.east.shape[1]
+    per_depth = 1 / np.diff(air.height)
+    per_depth = per_depth.take(i)
+    at = i * columns + who if columns > 1 else i
     near = np.empty((7, height.size))
     near[0] = height
-    for row, levels in ((1, air.east), (2, air.north)):
-        low = levels[i, one]
-        rise = levels[i + 1, one] - low
-        near[row], near[row + 2] = low + share * rise, rise / depth
-    low = air.density[i]
-    rise = air.density[i + 1] - low
-    near[5], near[6] = low + share * rise, rise / depth
+    for row, slope, levels in ((1, 3, air.east), (2, 4, air.north)):
+        low = levels.take(at)  # by place in memory: half the time of by row and column
+        rise = levels.take(at + columns) - low
+        near[row], near[slope] = low + share * rise, rise * per_depth
+    low = air.density.take(i)
+    rise = air.density.take(i + 1) - low
+    near[5], near[6] = low + share * rise, rise * per_depth
     return near
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final, TypeAlias
+from collections import defaultdict
+from collections.abc import Container, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -131,23 +133,31 @@ def fly_block(
         If a flight cannot leave the rail or leaves the column of air.
     """
     block = _Flights(plan, tree, wind, count, seed, number, lean)
-    landed: dict[tuple[str, str], FloatArray] = {}
+    block.fly_ahead(tree)
     happened: dict[str, IntArray] = {}
     stands_for: dict[str, FloatArray] = {}
-    falls: dict[tuple[str, str], NDArray[np.float32]] = {}
+    jobs: dict[tuple[str, str], list[_Job]] = {}
     for case in tree.cases:
-        start = block.release(case)
+        start = block.release(case.release)
         who, stands_for[case.name] = block.happens(case, start)
         happened[case.name] = who
         block.watch_openings(case, start)
         for body in case.bodies:
-            fallen = [
-                block.come_down(case.release, start, body, i + 1, who)
-                for i in range(body.count)
+            jobs[case.name, body.name] = [
+                block.let_go(case.release, body, copy, who)
+                for copy in range(1, body.count + 1)
             ]
-            landed[case.name, body.name] = np.stack([f[0] for f in fallen], axis=1)
-            if keep_falls:
-                falls[case.name, body.name] = np.stack([f[1] for f in fallen], axis=2)
+    block.bring_down([job for copies in jobs.values() for job in copies])
+    landed = {
+        key: np.stack([job.landed() for job in copies], axis=1)
+        for key, copies in jobs.items()
+    }
+    falls: dict[tuple[str, str], NDArray[np.float32]] = {}
+    if keep_falls:
+        falls = {
+            key: np.stack([job.kept() for job in copies], axis=2)
+            for key, copies in jobs.items()
+        }
     ascent = block.ascent
     way_up = np.stack(
         [
@@ -182,6 +192,52 @@ def _way(ascent: Ascent) -> NDArray[np.float32]:
     return np.array(rows, dtype=np.float32)
 
 
+@dataclass(slots=True, eq=False)
+class _Job:
+    """One body of some flights on its way down.
+
+    `flown` of its stages the rocket in one piece has flown already; `whole` is the mass of
+    that rocket, `empty` of the body without propellant [kg].
+    """
+
+    release: Release
+    body: Body
+    copy: int
+    who: IntArray
+    state: Motion
+    whole: FloatArray
+    empty: FloatArray
+    mass: FloatArray
+    stages: tuple[Stage, ...]
+    flown: int
+    knots: list[Motion] = field(default_factory=list)
+
+    def landed(self) -> FloatArray:
+        """Give `LANDED`, shape (6, flights)."""
+        state = self.state
+        speed = state.speed
+        flat = np.hypot(state.v_east, state.v_north)
+        angle = np.arctan2(np.maximum(-state.v_up, 0.0), flat)
+        angle[speed == 0] = np.pi / 2  # it never left the ground
+        energy = self.mass * speed**2 / 2
+        return np.stack([state.east, state.north, state.time, speed, angle, energy])
+
+    def kept(self) -> NDArray[np.float32]:
+        """Give `KNOT` at the start of each stage and on landing, shape (k + 1, 5, flights)."""
+        rows = [[getattr(knot, name) for name in KNOT] for knot in self.knots]
+        return np.array(rows, dtype=np.float32)
+
+
+class _Leg(NamedTuple):
+    """Some bodies, and the stage of their fall that they are to be taken through."""
+
+    state: Motion
+    stage: Stage
+    mass: FloatArray
+    who: IntArray
+    copy: int = 1
+
+
 class _Flights:
     """The flights of one block, their luck, their air and their way up."""
 
@@ -209,6 +265,7 @@ class _Flights:
         self.weigh = self.draws["lift-off mass"] / middle
         self.margins: dict[str, FloatArray] = {}
         self.openings: dict[tuple[str, str], FloatArray] = {}
+        self._let_go: dict[Release, Motion] = {}
         self._met: dict[_Moment, FloatArray] = {}
         self._ends: dict[_Moment, FloatArray] = {}
         self._fallen: dict[tuple[Release, tuple[Stage, ...]], Motion] = {}
@@ -263,10 +320,22 @@ class _Flights:
         self.shed_chance = self.shed_chance + chance
         self.keeps_fins &= ~natural
 
-    def release(self, case: Case) -> Motion:
-        """Give the state in which the bodies of a case are let go."""
-        first = {key: shed[0] for key, shed in self._shed.items()}
-        return moment(case.release, self.ascent, self.draws, first)
+    def release(self, release: Release) -> Motion:
+        """Give the state in which bodies are let go."""
+        if release not in self._let_go:
+            first = {key: shed[0] for key, shed in self._shed.items()}
+            self._let_go[release] = moment(release, self.ascent, self.draws, first)
+        return self._let_go[release]
+
+    def fly_ahead(self, tree: CaseTree) -> None:
+        """Fly what the rockets in one piece fly until devices open, of all cases together."""
+        wanted = dict.fromkeys(_ways_to_openings(tree))
+        for depth in range(1, 1 + max((len(way) for _, way in wanted), default=0)):
+            ways = dict.fromkeys(
+                (release, way[:depth]) for release, way in wanted if len(way) >= depth
+            )
+            legs = [self._whole_leg(*way) for way in ways]
+            self._fallen |= zip(ways, self._fly_all(legs), strict=True)
 
     def happens(self, case: Case, start: Motion) -> tuple[IntArray, FloatArray]:
         """Choose the flights of a case, given its cause, and what each stands for."""
@@ -297,15 +366,9 @@ class _Flights:
 
     def watch_openings(self, case: Case, start: Motion) -> None:
         """Note what every other device meets that opens on the way down."""
-        rocket = next((b for b in case.bodies if b.name == "rocket"), None)
-        if rocket is None or isinstance(case.only, Breaks):
-            return
-        stages = (*rocket.before, *rocket.stages)
-        for number, stage in enumerate(stages):
-            if stage.opens and (case.cause, stage.opens) not in self.openings:
-                device = self._device(stage.opens)
-                opened = self._opened(device, case.release, stages[:number], start)
-                self.openings[case.cause, device.name] = opened
+        for name, way in _not_yet(case, self.openings):
+            opened = self._opened(self._device(name), case.release, way, start)
+            self.openings[case.cause, name] = opened
 
     def _device(self, name: str) -> Device:
         return next(d for d in self.plan.flight.recovery if d.name == name)
@@ -337,12 +400,17 @@ class _Flights:
         if not stages:
             return start
         if (release, stages) not in self._fallen:
-            before = self._fall(release, stages[:-1], start)
-            everyone = np.arange(self.weigh.size)
-            mass = self._whole(start)
-            state = self._fly(before, stages[-1], mass, everyone)
-            self._fallen[release, stages] = state
+            self._fallen[release, stages] = self._fly_all(
+                [self._whole_leg(release, stages)]
+            )[0]
         return self._fallen[release, stages]
+
+    def _whole_leg(self, release: Release, stages: tuple[Stage, ...]) -> _Leg:
+        """Give the last of some stages, for all rockets in one piece."""
+        start = self.release(release)
+        before = self._fall(release, stages[:-1], start)
+        everyone = np.arange(self.weigh.size)
+        return _Leg(before, stages[-1], self._whole(start), everyone)
 
     def _whole(self, start: Motion) -> FloatArray:
         """Mass of the rocket in one piece, with the propellant not yet burnt [kg]."""
@@ -356,77 +424,114 @@ class _Flights:
         flown = (n for n in range(most, 0, -1) if (release, stages[:n]) in self._fallen)
         return next(flown, 0)
 
-    def come_down(
-        self, release: Release, start: Motion, body: Body, copy: int, who: IntArray
-    ) -> tuple[FloatArray, NDArray[np.float32]]:
-        """Follow one body of some flights to the ground.
-
-        Gives `LANDED`, shape (6, flights), and `KNOT` at the start of each stage and on
-        landing, shape (k + 1, 5, flights).
-        """
-        whole = self._whole(start)
+    def let_go(self, release: Release, body: Body, copy: int, who: IntArray) -> _Job:
+        """Let go of one body of some flights."""
+        start = self.release(release)
+        whole = self._whole(start)[who]
         stages = (*body.before, *body.stages)
         flown = self._flown(release, body, stages)
         mass = empty = body.mass * self.weigh[who]
         alone = any(stage.burn is not None and stage.burn.alone for stage in stages)
         if (body.name == "rocket" and not body.unlit) or alone:
-            mass = mass + whole[who] - self.plan.flight.dry_mass * self.weigh[who]
+            mass = mass + whole - self.plan.flight.dry_mass * self.weigh[who]
         state = _some(start, who)
-        knots = [state]
-        for number, stage in enumerate(stages, 1):
-            together = number <= len(body.before)
-            if number <= flown:
-                state = _some(self._fallen[release, stages[:number]], who)
-            else:
-                if number == len(body.before) + 1 and body.kick is not None:
-                    state = self._thrown(state, body, copy, who)
-                if stage.burn is not None:
-                    state, mass = self._burn_on(state, stage, empty, who)
-                else:
-                    weight = whole[who] if together else mass
-                    state = self._fly(state, stage, weight, who, copy)
-            knots.append(state)
-        speed = state.speed
-        flat = np.hypot(state.v_east, state.v_north)
-        angle = np.arctan2(np.maximum(-state.v_up, 0.0), flat)
-        angle[speed == 0] = np.pi / 2  # it never left the ground
-        energy = mass * speed**2 / 2
-        landed = [state.east, state.north, state.time, speed, angle, energy]
-        kept = [[getattr(knot, name) for name in KNOT] for knot in knots]
-        return np.stack(landed), np.array(kept, dtype=np.float32)
+        return _Job(
+            release, body, copy, who, state, whole, empty, mass, stages, flown, [state]
+        )
 
-    def _fly(
-        self,
-        state: Motion,
-        stage: Stage,
-        mass: FloatArray,
-        who: IntArray,
-        copy: int = 1,
-    ) -> Motion:
-        """Follow bodies through one stage of their fall."""
-        if who.size == 0:
-            return state
-        air = _columns(self.air, who)
-        area = np.zeros(who.size)
-        for size, name in stage.drag:
-            area += size * self.draws[name.replace("{n}", str(copy))][who]
-        rise = self.plan.fall_rise if stage.nose_first else None
-        before = state.time
-        if stage.until == "ground":
-            state = fall(state, mass, area, air, rise=rise)
-        else:
-            mark = self.draws[stage.mark][who]
-            if stage.until == "height":
-                floor = np.maximum(mark, 0.0)
-                state = fall(state, mass, area, air, floor=floor, rise=rise)
+    def bring_down(self, jobs: Sequence[_Job]) -> None:
+        """Follow bodies to the ground, those that fall alike together."""
+        for number in range(1, max((len(job.stages) for job in jobs), default=1)):
+            self._through([job for job in jobs if number < len(job.stages)], number)
+        # Their last stage ends on the ground, however many came before it.
+        self._through(jobs, None)
+
+    def _through(self, jobs: Iterable[_Job], number: int | None) -> None:
+        """Take bodies through a stage by its number, or through the last of each."""
+        legs: list[tuple[_Job, _Leg]] = []
+        for job in jobs:
+            at = len(job.stages) if number is None else number
+            stage, before = job.stages[at - 1], len(job.body.before)
+            if at <= job.flown:
+                done = self._fallen[job.release, job.stages[:at]]
+                job.state = _some(done, job.who)
             else:
-                end = mark if stage.until == "time" else before + np.maximum(mark, 0)
-                state = coast(state, mass, area, air, end, rise=rise)
-        if stage.glide:
-            glide = stage.glide.replace("{n}", str(copy))
-            over = np.maximum(-state.v_up, 0.0) if stage.per_sink else 1.0
-            state = self._glided(state, glide, state.time - before, who, over)
-        return state
+                if at == before + 1 and job.body.kick is not None:
+                    job.state = self._thrown(job.state, job.body, job.copy, job.who)
+                if stage.burn is not None:
+                    job.state, job.mass = self._burn_on(
+                        job.state, stage, job.empty, job.who
+                    )
+                else:
+                    mass = job.whole if at <= before else job.mass
+                    leg = _Leg(job.state, stage, mass, job.who, job.copy)
+                    legs.append((job, leg))
+                    continue
+            job.knots.append(job.state)
+        flown = self._fly_all([leg for _, leg in legs])
+        for (job, _), job.state in zip(legs, flown, strict=True):
+            job.knots.append(job.state)
+
+    def _fly_all(self, legs: Sequence[_Leg]) -> list[Motion]:
+        """Follow bodies through one stage each, those that fall alike together."""
+        alike: dict[tuple[bool, bool], list[int]] = defaultdict(list)
+        for number, leg in enumerate(legs):
+            if leg.who.size:
+                falls = leg.stage.until in ("ground", "height")
+                alike[falls, leg.stage.nose_first].append(number)
+        after = [leg.state for leg in legs]
+        for (falls, nose), numbers in alike.items():
+            # Together with others that start about as high, to pass over layers above.
+            numbers.sort(key=lambda number: -float(legs[number].state.height[0]))
+            some = [legs[number] for number in numbers]
+            flown = self._fly_alike(some, falls=falls, nose=nose)
+            for number, leg, state in zip(numbers, some, flown, strict=True):
+                after[number] = self._with_glide(leg, state)
+        return after
+
+    def _fly_alike(
+        self, legs: Sequence[_Leg], *, falls: bool, nose: bool
+    ) -> list[Motion]:
+        start = np.concatenate([leg.state.rows() for leg in legs], axis=1)
+        mass = np.concatenate([leg.mass for leg in legs])
+        area = np.concatenate([self._drag_area(leg) for leg in legs])
+        end = np.concatenate([self._end(leg) for leg in legs])
+        who = np.concatenate([leg.who for leg in legs])
+        rise = self.plan.fall_rise if nose else None
+        air, state = self.air, Motion(*start)
+        if falls:  # one thread: blocks of flights are shared among them
+            state = fall(
+                state, mass, area, air, floor=end, rise=rise, who=who, threads=1
+            )
+        else:
+            state = coast(state, mass, area, air, end, rise=rise, who=who)
+        cuts = np.cumsum([leg.who.size for leg in legs])[:-1]
+        return [Motion(*part) for part in np.split(state.rows(), cuts, axis=1)]
+
+    def _drag_area(self, leg: _Leg) -> FloatArray:
+        area = np.zeros(leg.who.size)
+        for size, name in leg.stage.drag:
+            area += size * self.draws[name.replace("{n}", str(leg.copy))][leg.who]
+        return area
+
+    def _end(self, leg: _Leg) -> FloatArray:
+        """Give the height or the time at which a stage ends."""
+        if leg.stage.until == "ground":
+            return np.zeros(leg.who.size)
+        mark = self.draws[leg.stage.mark][leg.who]
+        if leg.stage.until == "time":
+            return np.asarray(mark)
+        least = np.maximum(mark, 0.0)
+        return np.asarray(
+            least if leg.stage.until == "height" else leg.state.time + least
+        )
+
+    def _with_glide(self, leg: _Leg, state: Motion) -> Motion:
+        if not leg.stage.glide:
+            return state
+        glide = leg.stage.glide.replace("{n}", str(leg.copy))
+        over = np.maximum(-state.v_up, 0.0) if leg.stage.per_sink else 1.0
+        return self._glided(state, glide, state.time - leg.state.time, leg.who, over)
 
     def _burn_on(
         self, state: Motion, stage: Stage, empty: FloatArray, who: IntArray
@@ -473,6 +578,33 @@ class _Flights:
         rows = state.rows()
         rows[3:6] += throws(speed, rng)
         return Motion(*rows)
+
+
+def _ways_to_openings(tree: CaseTree) -> Iterator[tuple[Release, tuple[Stage, ...]]]:
+    """Give the stages before each opening that is looked at, from a release."""
+    noted: set[tuple[str, str]] = set()
+    for case in tree.cases:
+        if isinstance(case.only, Breaks):
+            continue
+        for opening in case.only:
+            noted.add((case.cause, opening.device.name))
+            yield case.release, opening.before
+        for device, way in _not_yet(case, noted):
+            noted.add((case.cause, device))
+            yield case.release, way
+
+
+def _not_yet(
+    case: Case, noted: Container[tuple[str, str]]
+) -> Iterator[tuple[str, tuple[Stage, ...]]]:
+    """Give devices whose opening was not noted, and the stages before it."""
+    rocket = next((b for b in case.bodies if b.name == "rocket"), None)
+    if rocket is None or isinstance(case.only, Breaks):
+        return
+    stages = (*rocket.before, *rocket.stages)
+    for number, stage in enumerate(stages):
+        if stage.opens and (case.cause, stage.opens) not in noted:
+            yield stage.opens, stages[:number]
 
 
 def _some(motion: Motion, who: IntArray) -> Motion:

@@ -16,14 +16,13 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
-from driftmap.air.column import AirColumn, local_air, through_air
+from driftmap.air.column import AirColumn, IntArray, local_air
 from driftmap.errors import FlightPathError
 from driftmap.trajectory.motion import Motion
 
@@ -40,8 +39,9 @@ _LAYER: Final = 60.0  # m; the depth over which that imbalance is weighed
 _DEEPEST: Final = 100.0  # m; of a layer that one closed form may cross
 _MOST_STEPS: Final = 5000  # a body that needs more is an error, not a result
 _BLOCK: Final = (
-    16384  # bodies flown together: their arrays stay in the processor's cache
+    8192  # bodies flown together: their arrays stay in the processor's cache
 )
+_THINNED: Final = 0.75  # of the bodies still under way: then the others are put aside
 
 
 def fall(
@@ -52,6 +52,8 @@ def fall(
     *,
     floor: ArrayLike = 0.0,
     rise: DragRise | None = None,
+    who: IntArray | None = None,
+    threads: int | None = None,
 ) -> Motion:
     """Follow bodies down to a height.
 
@@ -64,11 +66,15 @@ def fall(
     drag_area : array_like, broadcast to shape (n,)
         Drag coefficient times reference area [m²].
     air : AirColumn
-        The air of each body, ``n`` columns or one for all.
+        The air of each body, ``n`` columns or one for all, or those that `who` names.
     floor : array_like, broadcast to shape (n,)
         Height above the site at which to stop; the ground when left out [m].
     rise : callable, optional
         Factor on the drag by Mach number, shape (n,) to shape (n,); 1 when left out.
+    who : ndarray of int, shape (n,), optional
+        Column of air of each body; in their order when left out.
+    threads : int, optional
+        Threads to fly on; all processors when left out.
 
     Returns
     -------
@@ -92,21 +98,26 @@ def fall(
     rows, drag = _prepared(start, mass, drag_area)
     n = rows.shape[1]
     stop = np.broadcast_to(np.asarray(floor, float), n)
-    air = _thin(air)
+    air, column = _thin(air), _column_of(air, who, n)
 
     def block(first: int) -> None:
         part = slice(first, first + _BLOCK)
         here = rows[:, part]
-        own = _columns(air, part)
-        _settle(here, drag[part], own, stop[part], rise=rise)
-        _sink(here, drag[part], own, stop[part], rise=rise)
+        _settle(here, drag[part], air, column[part], stop[part], rise=rise)
+        falling = np.flatnonzero((here[5] < 0) & (here[2] > stop[part]))
+        # The highest first: a layer passes over those that start below it.
+        falling = falling[np.argsort(-here[2, falling])]
+        down, sinking = falling + first, here[:, falling]
+        _sink(sinking, drag[down], air, column[down], stop[down], rise=rise)
+        here[:, falling] = sinking
 
     starts = range(0, n, _BLOCK)
-    if len(starts) > 1:
-        with ThreadPoolExecutor(os.cpu_count()) as pool:
+    if len(starts) > 1 and threads != 1:
+        with ThreadPoolExecutor(threads or os.cpu_count()) as pool:
             list(pool.map(block, starts))
-    elif n:
-        block(0)
+    else:
+        for first in starts:
+            block(first)
     return Motion(*rows)
 
 
@@ -118,6 +129,7 @@ def coast(
     until: ArrayLike,
     *,
     rise: DragRise | None = None,
+    who: IntArray | None = None,
 ) -> Motion:
     """Follow bodies to a moment, or to the ground when that comes first.
 
@@ -128,10 +140,12 @@ def coast(
     mass, drag_area : array_like, broadcast to shape (n,)
         Body mass [kg], drag coefficient times reference area [m²].
     air : AirColumn
-        The air of each body, ``n`` columns or one for all.
+        As in `fall`.
     until : array_like, broadcast to shape (n,)
         Time on the clock of `start` [s]; a moment already past changes nothing.
     rise : callable, optional
+        As in `fall`.
+    who : ndarray of int, shape (n,), optional
         As in `fall`.
 
     Returns
@@ -147,7 +161,19 @@ def coast(
     rows, drag = _prepared(start, mass, drag_area)
     n = rows.shape[1]
     end = np.broadcast_to(np.asarray(until, float), n)
-    _settle(rows, drag, air, np.zeros(n), until=end, rise=rise)
+    column, ground = _column_of(air, who, n), np.zeros(n)
+    for first in range(0, n, _BLOCK):
+        part = slice(first, first + _BLOCK)
+        here = rows[:, part]
+        _settle(
+            here,
+            drag[part],
+            air,
+            column[part],
+            ground[part],
+            until=end[part],
+            rise=rise,
+        )
     return Motion(*rows)
 
 
@@ -189,98 +215,137 @@ def _thin(air: AirColumn) -> AirColumn:
     )
 
 
-def _columns(air: AirColumn, part: slice) -> AirColumn:
-    """Cut out the columns of some bodies; one column serves them all."""
+def _column_of(air: AirColumn, who: IntArray | None, n: int) -> IntArray:
+    """Give the column of each body."""
     if air.east.shape[1] == 1:
-        return air
-    return replace(air, east=air.east[:, part], north=air.north[:, part])
+        return np.zeros(n, np.intp)
+    return np.arange(n) if who is None else who
 
 
 def _settle(
     rows: FloatArray,
     drag: FloatArray,
     air: AirColumn,
+    column: IntArray,
     stop: FloatArray,
     *,
     until: FloatArray | None = None,
     rise: DragRise | None = None,
 ) -> None:
     """Step bodies in time, in place: until each may fall by layers, or to a moment."""
-    live = np.arange(rows.shape[1])
-    state = rows.copy()
+    live, state = np.arange(rows.shape[1]), rows.copy()
+    end = stop if until is None else until
     for _ in range(_MOST_STEPS):
-        near = local_air(air, state[2], live)
-        near[5:] *= drag[live]  # density becomes the inverse of a stopping length
+        near = local_air(air, state[2], column)
+        near[5:] *= drag  # density becomes the inverse of a stopping length
+        flow = _flow(state, near)
+        speed = _speed(flow)
         if rise is not None:  # taken as constant over a step, as it is over a layer
-            speed = through_air(state, near)[2]
             near[5:] *= rise(speed / np.interp(state[2], air.height, air.sound))
-        going = (state[2] > stop[live]) | (state[5] > 0)
+        pull = near[5] * speed
+        going = (state[2] > stop) | (state[5] > 0)
         if until is None:
-            going &= ~_balanced(state, near)
+            going &= ~_balanced(flow, near[5], pull)
         else:
-            going &= state[6] < until[live]
-        if not going.all():
+            going &= state[6] < end
+        under_way = np.count_nonzero(going)
+        if under_way == 0:
+            break
+        if under_way < _THINNED * live.size:
             rows[:, live[~going]] = state[:, ~going]
-            live, state, near = live[going], state[:, going], near[:, going]
-            if live.size == 0:
-                return
-        step = _step_length(state, near)
+            live, drag, column, stop, end, pull = (
+                each[going] for each in (live, drag, column, stop, end, pull)
+            )
+            state, near, flow = state[:, going], near[:, going], flow[:, going]
+            going = np.ones(under_way, bool)
+        step = _STEP / (pull + np.sqrt(_G * near[5]) + _STEP / _LONGEST)
         if until is not None:
-            step = np.minimum(step, until[live] - state[6])
-        after = _runge_kutta(state, near, step)
+            step = np.minimum(step, end - state[6])
+        step *= going
+        start = flow, _slowing(flow, near, pull)
+        after = _runge_kutta(state, near, *start, step)
         # One that turns over below its floor has only the ground left to meet.
-        floor = np.where(state[2] > stop[live], stop[live], 0.0)
-        down = np.flatnonzero((after[2] <= floor) & (after[5] < 0))
+        floor = np.where(state[2] > stop, stop, 0.0)
+        down = np.flatnonzero((after[2] <= floor) & (after[5] < 0) & going)
         if down.size:
             part = _crossing(state[:, down], after[:, down], step[down], floor[down])
-            after[:, down] = _runge_kutta(state[:, down], near[:, down], part)
+            flow, slowing = (each[:, down] for each in start)
+            after[:, down] = _runge_kutta(
+                state[:, down], near[:, down], flow, slowing, part
+            )
             after[2, down] = floor[down]
         state = after
-    raise FlightPathError(
-        f"'start' holds a body that is not down after {_MOST_STEPS} steps"
-    )
+    else:
+        raise FlightPathError(
+            f"'start' holds a body that is not down after {_MOST_STEPS} steps"
+        )
+    rows[:, live] = state
 
 
-def _step_length(state: FloatArray, near: FloatArray) -> FloatArray:
-    """Choose a time step from the relaxation time of the drag [s]."""
-    _, _, speed, k = through_air(state, near)
-    return _STEP / (k * speed + np.sqrt(_G * k) + _STEP / _LONGEST)
+def _flow(state: FloatArray, near: FloatArray) -> FloatArray:
+    """Velocity through the air where it was linearised, shape (3, n) [m s⁻¹]."""
+    flow = state[3:6].copy()
+    flow[:2] -= near[1:3]
+    return np.asarray(flow)
 
 
-def _balanced(state: FloatArray, near: FloatArray) -> BoolArray:
+def _speed(flow: FloatArray) -> FloatArray:
+    east, north, up = flow
+    return np.asarray(np.sqrt(east * east + north * north + up * up))
+
+
+def _balanced(flow: FloatArray, k: FloatArray, pull: FloatArray) -> BoolArray:
     """Tell which bodies fall steadily enough, or with so little drag, to go by layers.
 
     What a layer takes as constant is the tilt of the drag against the vertical; the
     error of that grows with the imbalance and with the layer's depth in stopping lengths.
     """
-    east, north, speed, k = through_air(state, near)
-    down = -state[5]
+    east, north, down = flow[0], flow[1], -flow[2]
     # Rising bodies divide by the floor here and are ruled out by the last line.
     tilt = (east * east + north * north) / np.maximum(down * down, 1e-12)
-    imbalance = np.maximum(np.abs(1 - k * speed * down / _G), tilt)
+    imbalance = np.maximum(np.abs(1 - pull * down / _G), tilt)
     calm = np.minimum(1.0, k * _LAYER) * imbalance < _BALANCED
     return np.asarray(calm & (down > 0))
 
 
-def _rate(state: FloatArray, near: FloatArray) -> FloatArray:
-    """Time derivative of the first six rows, shape (6, n)."""
-    east, north, speed, k = through_air(state, near)
-    pull = k * speed
-    rate = np.empty((6, east.size))
-    rate[:3] = state[3:6]
-    rate[3], rate[4], rate[5] = -pull * east, -pull * north, -pull * state[5] - _G
-    return rate
+def _slowing(flow: FloatArray, near: FloatArray, pull: FloatArray) -> FloatArray:
+    """Rate at which the velocity through the air falls off, shape (3, n) [m s⁻²]."""
+    rate = pull * flow
+    rate[:2] += near[3:5] * flow[2]  # the air changes on the way
+    rate[2] += _G
+    return np.asarray(rate)
 
 
-def _runge_kutta(state: FloatArray, near: FloatArray, step: FloatArray) -> FloatArray:
-    """Take one classic Runge-Kutta step of each body's own length."""
-    moved = state[:6]
-    k1 = _rate(moved, near)
-    k2 = _rate(moved + 0.5 * step * k1, near)
-    k3 = _rate(moved + 0.5 * step * k2, near)
-    k4 = _rate(moved + step * k3, near)
+def _runge_kutta(
+    state: FloatArray,
+    near: FloatArray,
+    flow: FloatArray,
+    slowing: FloatArray,
+    step: FloatArray,
+) -> FloatArray:
+    """Take one classic Runge-Kutta step of each body's own length.
+
+    What is stepped is the velocity through the air and the height: nothing depends on
+    where above the ground a body is.
+    """
+
+    def rate(flow: FloatArray, rise: FloatArray) -> FloatArray:
+        return _slowing(flow, near, (near[5] + near[6] * rise) * _speed(flow))
+
+    half, sixth = step / 2, step / 6
+    flow2, rise2 = flow - half * slowing, half * flow[2]
+    slowing2 = rate(flow2, rise2)
+    flow3, rise3 = flow - half * slowing2, half * flow2[2]
+    slowing3 = rate(flow3, rise3)
+    flow4, rise4 = flow - step * slowing3, step * flow3[2]
+    slowing4 = rate(flow4, rise4)
+    way = sixth * (flow + 2 * (flow2 + flow3) + flow4)
+    slower = sixth * (slowing + 2 * (slowing2 + slowing3) + slowing4)
     after = np.empty_like(state)
-    after[:6] = moved + step / 6 * (k1 + 2 * (k2 + k3) + k4)
+    after[:3] = state[:3] + way
+    after[:2] += step * near[1:3] + near[3:5] * (sixth * (2 * (rise2 + rise3) + rise4))
+    after[3:6] = flow - slower
+    after[3:5] += near[1:3] + near[3:5] * way[2]
     after[6] = state[6] + step
     return after
 
@@ -305,11 +370,12 @@ def _sink(
     rows: FloatArray,
     drag: FloatArray,
     air: AirColumn,
+    column: IntArray,
     stop: FloatArray,
     *,
     rise: DragRise | None,
 ) -> None:
-    r"""Carry falling bodies down layer by layer, in place.
+    r"""Carry falling bodies, the highest first, down layer by layer, in place.
 
     Within a layer density, shear and the tilt :math:`f = |\mathbf r| / u` of the drag are
     constant. With :math:`\kappa = K f` and fallen height `s` the speed of fall `u` obeys
@@ -319,26 +385,27 @@ def _sink(
     wind, exact for a steady fall and second order otherwise.
     """
     x, y, z, vx, vy, vz, t = rows
-    u = -vz
-    moving = (u > 0) & (z > stop)
-    u[~moving] = 1.0  # any speed will do: such a body has no height to fall through
-    top = z.max(initial=0.0)
+    u, start = -vz, -z
     for i in range(air.height.size - 2, -1, -1):
         low, high = air.height[i], air.height[i + 1]
-        if low >= top:
+        n = int(np.searchsorted(start, -low))  # those that start above its lower level
+        if n == 0:
             continue
-        s = np.minimum(z, high)
+        floor, one = np.maximum(stop[:n], low), column[:n]
+        s = np.minimum(z[:n], high)
         above = s - low  # height of the entry over the layer's lower level
-        s = np.where(moving, np.maximum(s - np.maximum(stop, low), 0.0), 0.0)
-        k = drag * (0.5 * (air.density[i] + air.density[i + 1]))
+        s = np.maximum(s - floor, 0.0)
+        k = drag[:n] * (0.5 * (air.density[i] + air.density[i + 1]))
+        u0 = u[:n]
         if rise is not None:
-            k *= rise(u / (0.5 * (air.sound[i] + air.sound[i + 1])))
-        shear_x, shear_y = (
-            (w[i + 1] - w[i]) / (high - low) for w in (air.east, air.north)
-        )
-        wind_x, wind_y = air.east[i] + shear_x * above, air.north[i] + shear_y * above
-        qx, qy = vx - wind_x, vy - wind_y
-        u2, q2 = u * u, qx * qx + qy * qy
+            k *= rise(u0 / (0.5 * (air.sound[i] + air.sound[i + 1])))
+        wind_x, wind_y = air.east[i].take(one), air.north[i].take(one)
+        shear_x = (air.east[i + 1].take(one) - wind_x) / (high - low)
+        shear_y = (air.north[i + 1].take(one) - wind_y) / (high - low)
+        wind_x += shear_x * above
+        wind_y += shear_y * above
+        qx, qy = vx[:n] - wind_x, vy[:n] - wind_y
+        u2, q2 = u0 * u0, qx * qx + qy * qy
         half = np.exp(-k * s)  # of the squared speed, halfway down, before the tilt
         k *= np.sqrt(1 + q2 * half / (u2 * half + _G / k * (1 - half)))
         inverse = 1 / k
@@ -347,16 +414,16 @@ def _sink(
         terminal2 = _G * inverse
         after = np.sqrt(terminal2 + (u2 - terminal2) * decay * decay)
         terminal = np.sqrt(terminal2)
-        took = (ks + np.log((terminal + after) / (terminal + u))) * (terminal / _G)
+        took = (ks + np.log((terminal + after) / (terminal + u0))) * (terminal / _G)
         lag = inverse * (1 - decay)
         qx1, qy1 = qx * decay + shear_x * lag, qy * decay + shear_y * lag
         slow = took / np.maximum(s, 1e-9) * inverse
-        centre = s * (after + 2 * u) / (3 * (after + u))
-        x += (wind_x - shear_x * centre) * took + (qx - qx1 + shear_x * s) * slow
-        y += (wind_y - shear_y * centre) * took + (qy - qy1 + shear_y * s) * slow
-        vx[:] = np.where(s > 0, wind_x - shear_x * s + qx1, vx)
-        vy[:] = np.where(s > 0, wind_y - shear_y * s + qy1, vy)
-        u, z[:] = after, z - s
-        t += took
-    vz[:] = np.where(moving, -u, vz)
-    z[:] = np.where(moving, np.maximum(stop, 0.0), z)
+        centre = s * (after + 2 * u0) / (3 * (after + u0))
+        x[:n] += (wind_x - shear_x * centre) * took + (qx - qx1 + shear_x * s) * slow
+        y[:n] += (wind_y - shear_y * centre) * took + (qy - qy1 + shear_y * s) * slow
+        vx[:n] = np.where(s > 0, wind_x - shear_x * s + qx1, vx[:n])
+        vy[:n] = np.where(s > 0, wind_y - shear_y * s + qy1, vy[:n])
+        u[:n] = after
+        z[:n] -= s
+        t[:n] += took
+    vz[:], z[:] = -u, np.maximum(stop, 0.0)

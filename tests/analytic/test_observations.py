@@ -114,19 +114,19 @@ def test_a_piece_that_stayed_on_lies_with_the_rocket(cases):
 
 def test_places_on_the_way_down_are_those_of_the_integrator(cloud, wind, cases):
     """Fly the same flights with a fall that ends at a height: the place is near."""
-    from driftmap.montecarlo.flying import _Flights
+    from driftmap.montecarlo.flying import _Flights, _Leg
     from driftmap.trajectory.descent import fall
 
     flown = cases["recovery works"]
     tree, plan = cloud.tree, cloud.plan
     block = _Flights(plan, tree, wind, 4096, cloud.seed, 0, None)
     body = flown.case.bodies[0]
-    state = block.release(flown.case)
+    state = block.release(flown.case.release)
     stages = [*body.before, *body.stages]
     everyone = np.arange(4096)
     whole = block._whole(state)
     for stage in stages[:-1]:
-        state = block._fly(state, stage, whole, everyone)
+        state = block._fly_all([_Leg(state, stage, whole, everyone)])[0]
     area = sum(size * block.draws[name] for size, name in stages[-1].drag)
     there = fall(state, whole, area, block.air, floor=np.full(4096, 500.0))
     time = float(np.median(there.time))
