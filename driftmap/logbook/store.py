@@ -78,15 +78,15 @@ def default_path() -> Path:
     return base / "driftmap" / "log.sqlite"
 
 
-def log_problems(path: Path, problem: sqlite3.Error) -> InputError:
+def log_problems(path: Path, problem: Exception) -> InputError:
     """Say in one line why a log cannot be read or written.
 
     Parameters
     ----------
     path : Path
         The log.
-    problem : sqlite3.Error
-        What SQLite says.
+    problem : Exception
+        What SQLite, or the reading of a text in it, says.
 
     Returns
     -------
@@ -163,7 +163,7 @@ class Log:
     def _told(self) -> Iterator[None]:
         try:
             yield
-        except sqlite3.Error as problem:
+        except (sqlite3.Error, ValueError) as problem:  # or text that is none
             raise log_problems(self.path, problem) from None
 
     def _look(self, create: bool) -> bool:
@@ -321,10 +321,12 @@ class Log:
             rows = self._base.execute(
                 "SELECT id, at, kind, about, corrects, body FROM entry ORDER BY number"
             ).fetchall()
-        return [
-            Entry(one, at, kind, about, corrects, json.loads(body), used.get(one, {}))
-            for one, at, kind, about, corrects, body in rows
-        ]
+            return [
+                Entry(
+                    one, at, kind, about, corrects, json.loads(body), used.get(one, {})
+                )
+                for one, at, kind, about, corrects, body in rows
+            ]
 
     def current(self) -> list[Entry]:
         """Read the entries that hold now: each correction in the place of what it corrects.

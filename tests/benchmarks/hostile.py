@@ -211,7 +211,7 @@ def _tree(rng: random.Random, data: bytes, other: bytes) -> bytes:
     if not nodes:
         return data
     holder, key = rng.choice(nodes)
-    odd = (*HOSTILE[:30], None, True, 10**400, -1e308, [], {}, [tree], [[0, 0]])
+    odd = (*HOSTILE[:30], None, True, 10**400, -1e308, [], {}, [[0, 0]] * 50)
     change = rng.randrange(3)
     if change == 0:
         holder[key] = rng.choice(odd)
