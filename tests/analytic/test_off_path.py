@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
+from scipy.integrate import solve_ivp, trapezoid
 
 from driftmap.air.column import AirColumn
 from driftmap.failures.cases import build_cases
@@ -94,7 +94,7 @@ def test_burn_on_is_the_solution_of_its_equation(toward, share):
     burning = body(curve=curve, share=share * one)
     if toward is not None:
         burning = replace(burning, toward=np.array(toward)[:, None])
-    mean = np.trapezoid(curve.thrust, curve.share_of_burn)
+    mean = trapezoid(curve.thrust, curve.share_of_burn)
 
     def slope(t, y):
         v = y[3:]
@@ -165,7 +165,7 @@ def test_one_flight_off_its_path_by_hand(willet):
     start = at(1.8, 20.6 * np.sin(tilt), 20.6 * np.cos(tilt), 0.19)
     landed = fall(burn_on(start, burning, still()), 1.66 * one, 0.00122 * one, still())
     thrust = np.array(willet.motor.thrusts)
-    total = np.trapezoid(thrust, willet.motor.times)
+    total = trapezoid(thrust, willet.motor.times)
 
     def slope(t, y):
         v = y[2:]

@@ -13,7 +13,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
+from scipy.integrate import solve_ivp, trapezoid
 
 from driftmap.air.column import AirColumn, Sky, mean_air
 from driftmap.air.wind import direction_and_speed
@@ -113,7 +113,7 @@ def rigid_apogee(rocket, air):
         }
     )
     times = rocket.curve.share_of_burn * r.burn_time
-    total = np.trapezoid(rocket.curve.thrust, times)
+    total = trapezoid(rocket.curve.thrust, times)
     fine = np.union1d(np.linspace(0, r.burn_time, 20_001), times)
     force = np.interp(fine, times, rocket.curve.thrust) * r.impulse / total
     gained = np.concatenate(

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.integrate import trapezoid
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density
 from driftmap.air.column import Sky, mean_air
@@ -96,7 +97,7 @@ def test_balloon_goes_where_its_wind_blows():
     t, h, lat, lon, bearing, speed = read("radiosonde_ascent_2019-02-10.csv")
     up = h <= 3000
     east, north = components_from(bearing[up], speed[up])
-    e, n = (np.trapezoid(v, t[up]) for v in (east, north))
+    e, n = (trapezoid(v, t[up]) for v in (east, north))
     true_e, true_n = to_local((lon[0], lat[0]), lon[up][-1], lat[up][-1])
     way = np.hypot(true_e, true_n)
     assert way == pytest.approx(5966, abs=30)
