@@ -47,29 +47,45 @@ def _open(path: Path | None, *, create: bool = False) -> Log:
 
 def log_assessment(assessment: Assessment, inputs: Inputs, path: str) -> str:
     """Write an assessment to the log at a path, or the user's own; say so."""
-    from driftmap.logbook.written import assessment_entry
+    from datetime import UTC, datetime
 
+    from driftmap.cli.windoptions import flight_time
+    from driftmap.logbook.written import assessment_entry
+    from driftmap.winds import kind_of
+
+    asked = inputs["asked"]
     files = {
         "flight": [inputs["flight"]],
         "site": [inputs["site"]],
-        "wind": inputs["asked"].winds,
+        "wind": asked.winds,
+        "answers": inputs["answers"],
     }
-    entry, contents = assessment_entry(assessment, files, inputs["answers"])
+    when = flight_time(asked.when) if asked.when else datetime.now(UTC)
+    fetched = [] if asked.at is None else ["forecast asked for"]
+    entry, contents = assessment_entry(
+        assessment,
+        files,
+        when=when.isoformat(timespec="minutes"),
+        kinds=[*map(kind_of, asked.winds), *fetched],
+    )
     with _open(Path(path) if path else None, create=True) as log:
         log.append([entry], contents)
         return f"Log: {entry.id[:8]} in {log.path}"
 
 
-@log_command.command("add")
-@click.argument("file", metavar="OUTCOME", type=click.Path(path_type=Path))
-@click.option("--about", metavar="ID", help="The assessment it belongs to.")
-@click.option(
+_photo = click.option(
     "--photo",
     "photographs",
     multiple=True,
     type=click.Path(path_type=Path),
     help="A photograph, kept by name and digest.",
 )
+
+
+@log_command.command("add")
+@click.argument("file", metavar="OUTCOME", type=click.Path(path_type=Path))
+@click.option("--about", metavar="ID", help="The assessment it belongs to.")
+@_photo
 @_log
 def add_command(
     file: Path, about: str | None, photographs: tuple[Path, ...], path: Path | None
@@ -81,22 +97,34 @@ def add_command(
     body = outcome_body(file, photographs)
     with _open(path, create=about is None) as log:
         other = None if about is None else log.find(about).id
+        before = [e.id[:8] for e in log.current() if other and e.about == other]
         entry = new_entry("outcome", body, about=other)
         log.append([entry])
         click.echo(f"added {entry.id[:8]} to {log.path}")
+        if before:
+            click.echo(
+                f"that assessment has an outcome already, {', '.join(before)}: both count; "
+                f"if they are one flight, driftmap log correct {before[-1]} and not add"
+            )
 
 
 @log_command.command("correct")
 @click.argument("entry_id", metavar="ID")
 @click.argument("file", metavar="OUTCOME", type=click.Path(path_type=Path))
+@_photo
 @_log
-def correct_command(entry_id: str, file: Path, path: Path | None) -> None:
-    """Add an outcome in the place of another, which stays in the log."""
+def correct_command(
+    entry_id: str, file: Path, photographs: tuple[Path, ...], path: Path | None
+) -> None:
+    """Add an outcome in the place of another, which stays in the log.
+
+    Photographs of the other are kept.
+    """
     from driftmap.errors import InputError
     from driftmap.logbook.entry import new_entry
     from driftmap.logbook.written import outcome_body
 
-    body = outcome_body(file, ())
+    body = outcome_body(file, photographs)
     with _open(path) as log:
         old = log.find(entry_id)
         if old.kind != "outcome":
@@ -105,6 +133,7 @@ def correct_command(entry_id: str, file: Path, path: Path | None) -> None:
                 f"entry {old.id[:8]}",
                 "is an assessment: it stays as given",
             )
+        body["photographs"] = [*old.body.get("photographs", []), *body["photographs"]]
         entry = new_entry("outcome", body, about=old.about, corrects=old.id)
         log.append([entry])
         click.echo(f"added {entry.id[:8]}, which corrects {old.id[:8]}")

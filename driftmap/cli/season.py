@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 from datetime import timedelta
@@ -26,6 +27,7 @@ from driftmap.units import parse
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from driftmap.planning.hours import Hours
     from driftmap.planning.season import Agreement, SeasonHour
     from driftmap.planning.supposed import Supposition
     from driftmap.planning.sweep import Hands
@@ -58,6 +60,14 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
     metavar="FILE",
     help="Winds aloft in place of hourly winds: soundings or forecasts that tell their "
     "time, one or many a file; may be given again. Each is flown as it is.",
+)
+@click.option(
+    "--log",
+    metavar="[FILE]",
+    is_flag=False,
+    flag_value="",
+    help="Winds of the days you were out, from your log or from FILE: those at 10 m that "
+    "its assessments were made for, at the times of their flights.",
 )
 @click.option(
     "--height",
@@ -93,6 +103,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     site: str,
     file: str | None,
     soundings: tuple[str, ...],
+    log: str | None,
     height: str,
     utc_offset: float,
     check: int,
@@ -112,33 +123,35 @@ def season_command(  # noqa: PLR0913, PLR0917
     \b
     Examples:
       driftmap season FLIGHT --site SITE --soundings station.txt --out season
+      driftmap season FLIGHT --site SITE --log flights.sqlite
       driftmap season examples/dunlin.toml --site sites/saltgrass-flat.geojson \\
           --winds hourly.csv --out season
     """
     from driftmap.cli.files import write_all
     from driftmap.planning.documents import heading, season_document
-    from driftmap.planning.hours import read_hours
     from driftmap.planning.ledger import open_ledger, run_key
     from driftmap.planning.season import agreement, bins_to_fly, season_hours
     from driftmap.planning.supposed import Supposition, suppose
     from driftmap.planning.trial import Setup, basis_of
     from driftmap.rocket.flightfile import read_flight
 
-    if bool(file) == bool(soundings):
-        raise InputError("season", "", "give --winds or --soundings, and not both")
+    if bool(file) + bool(soundings) + (log is not None) != 1:
+        raise InputError("season", "", "give one of --winds, --soundings and --log")
+    near = file or log is not None
+    height = "10 m" if log is not None else height
     rocket, ground = read_flight(flight), site_of(site)
     said = answers_of(answers, rocket, ground, None, ahead=True)
     setup = Setup(rocket, ground, samples, seed, None, said)
     supposition = Supposition(ground.elevation)
     wind = suppose(supposition, 90.0, 4.0)
     calm = suppose(supposition, 0.0, 0.0)
-    read = [supposition.read(0.0, 0.0), supposition.read(90.0, 4.0)] * bool(file)
+    read = [supposition.read(0.0, 0.0), supposition.read(90.0, 4.0)] * bool(near)
     basis = basis_of(setup, calm, wind, known=read)
     forewarn(basis, samples)
     path = None if out is None else out / "season-verdicts.jsonl"
     same: Agreement | None = None
-    if file:
-        hours, scale = read_hours(file), _scale(supposition, height)
+    if near:
+        hours, scale = _hours(file, log), _scale(supposition, height)
         ledger = open_ledger(path, run_key(setup, supposition))
         every, left = bins_to_fly(hours, ledger, scale=scale)
         _going_on(every - left, every)
@@ -170,6 +183,22 @@ def season_command(  # noqa: PLR0913, PLR0917
     click.echo(cautions(data["assumed"]))
     if out is not None:
         click.echo(f"\nPicture: {out / 'season.html'}")
+
+
+def _hours(file: str | None, log: str | None) -> Hours:
+    """Read winds by the hour from a file, or those of the log's assessments."""
+    from driftmap.planning.hours import hours_of, read_hours
+
+    if file is not None:
+        return read_hours(file)
+    from driftmap.logbook.store import Log, default_path
+    from driftmap.review.records import winds_of
+
+    with Log(Path(log) if log else default_path(), create=False) as opened:
+        rows = winds_of(opened.current())
+        name = opened.path.name
+    digest = hashlib.sha256(repr(rows).encode()).hexdigest()
+    return hours_of(rows, f"{len(rows)} assessments in {name}", digest)
 
 
 _ALOFT = (

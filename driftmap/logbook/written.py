@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import direction_and_speed
 from driftmap.errors import InputError
-from driftmap.logbook.entry import Content, Entry, new_entry
-from driftmap.montecarlo.cloud import Cloud
+from driftmap.logbook.entry import Content, Entry, canonical, new_entry
+from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.rules.schema import toml_of
 from driftmap.units import parse
 from driftmap.verdict.assessment import Assessment, document
 
-__all__ = ["assessment_entry", "outcome_body"]
+__all__ = ["assessment_entry", "curve_of", "outcome_body"]
 
 _KEPT: Final = 200  # landing points kept of each piece of each case
 _LARGEST: Final = 20_000_000  # bytes of an input or a photograph
@@ -29,7 +30,11 @@ _FOUND_KEYS: Final = ("piece", "at", "error", "state")
 
 
 def assessment_entry(
-    assessment: Assessment, files: Mapping[str, Sequence[str]], answers: Sequence[str]
+    assessment: Assessment,
+    files: Mapping[str, Sequence[str]],
+    *,
+    when: str | None = None,
+    kinds: Sequence[str] = (),
 ) -> tuple[Entry, list[Content]]:
     """Make the entry of an assessment.
 
@@ -38,9 +43,11 @@ def assessment_entry(
     assessment : Assessment
         As it was given.
     files : mapping of str to sequence of str
-        Names of input files, or words, by what they are: flight, site, wind.
-    answers : sequence of str
-        Names of the files of answers.
+        Names of input files, or words, by what they are: flight, site, wind, answers.
+    when : str, optional
+        Time of the flight (ISO 8601).
+    kinds : sequence of str
+        What kinds of source the wind came from.
 
     Returns
     -------
@@ -50,21 +57,16 @@ def assessment_entry(
         The inputs themselves.
     """
     told = document(assessment)
-    named = {**files, "answers": list(answers)} if answers else dict(files)
-    contents: dict[str, Content] = {}
-    for what, texts in named.items():
-        for number, text in enumerate(texts, 1):
-            name = what if len(texts) == 1 else f"{what} {number}"
-            contents[name] = _content(text)
-    # With the curve and the record that the file names.
-    whole = assessment.flight.model_dump_json().encode()
-    contents["flight as read"] = Content("flight.json", whole)
+    contents = dict(_contents(assessment, files))
     site, wind = assessment.site, assessment.wind
     direction, speed = direction_and_speed(*wind.at(10.0))
     body = {
         **{key: told[key] for key in ("verdict", "flight", "site", "wind", "seed")},
         **{key: told[key] for key in ("samples", "version", "inputs", "checks")},
         "place": [site.latitude, site.longitude],
+        "when": when,
+        "wind_age_h": wind.age,
+        "wind_kinds": sorted(set(kinds)),
         "wind_10_m": {"from_rad": float(direction), "speed_mps": float(speed)},
         "devices": [device.name for device in assessment.flight.recovery],
         "likelihoods": {c.cause: c.likelihood for c in assessment.cloud.tree.cases},
@@ -72,6 +74,46 @@ def assessment_entry(
     }
     digests = {name: content.digest for name, content in contents.items()}
     return new_entry("assessment", body, contents=digests), list(contents.values())
+
+
+def _contents(
+    assessment: Assessment, files: Mapping[str, Sequence[str]]
+) -> Iterator[tuple[str, Content]]:
+    """Go through the inputs: as typed, and as read where reading hangs on more."""
+    for what, texts in files.items():
+        for number, text in enumerate(texts, 1):
+            name = what if len(texts) == 1 else f"{what} {number}"
+            yield name, _content(text)
+    for text in files.get("flight", ()):
+        if curve := curve_of(Path(text).read_text(encoding="utf-8")):
+            yield "flight's curve", _content(str(Path(text).parent / curve))
+    day, answers = assessment.cloud.plan.sky.day, assessment.answers
+    read = {
+        "pad": assessment.site.pad,
+        "wind": {
+            key: value.tolist() if isinstance(value, np.ndarray) else value
+            for key, value in asdict(assessment.wind).items()
+        },
+        "day": None if day is None else asdict(day),
+        "answers": {
+            "confirmed": dict(answers.confirmed),
+            "numbers": dict(answers.numbers),
+            "stale": dict(answers.stale),
+            "when": None if answers.when is None else answers.when.isoformat(),
+            "files": answers.files,
+        },
+    }
+    yield "as read", Content("read.json", canonical(read).encode())
+
+
+def curve_of(text: str) -> str:
+    """Name the curve or record beside a flight file; empty when there is none."""
+    data = tomllib.loads(text)
+    for table, key in (("motor", "thrust_curve"), ("measured", "curve")):
+        part = data.get(table)
+        if isinstance(part, dict) and isinstance(part.get(key), str):
+            return str(part[key])
+    return ""
 
 
 def _content(text: str) -> Content:
@@ -95,19 +137,20 @@ def _forecast(cloud: Cloud) -> list[dict[str, Any]]:
             "cause": case.cause,
             "probability": case.probability,
             "pieces": {
-                part.body: _thinned(cloud.east[part.rows], cloud.north[part.rows])
-                for part in cloud.of(case.name)
+                part.body: _thinned(cloud, part) for part in cloud.of(case.name)
             },
         }
         for case in cloud.tree.cases
     ]
 
 
-def _thinned(east: FloatArray, north: FloatArray) -> list[list[float]]:
-    picked = np.linspace(0, east.size - 1, min(_KEPT, east.size)).astype(int)
-    points: list[list[float]] = (
-        np.stack([east, north], axis=1)[picked].round(1).tolist()
-    )
+def _thinned(cloud: Cloud, part: Part) -> list[list[float]]:
+    """Keep landings so that each stands for as many flights as any other."""
+    total = np.cumsum(np.tile(part.stands_for, part.count))
+    size = min(_KEPT, total.size)
+    picked = np.searchsorted(total, (np.arange(size) + 0.5) / size * total[-1])
+    places = np.stack([cloud.east[part.rows], cloud.north[part.rows]], axis=1)
+    points: list[list[float]] = places[picked].round(1).tolist()
     return points
 
 

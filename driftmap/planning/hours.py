@@ -16,7 +16,7 @@ from driftmap.errors import WindError
 from driftmap.units import DIMENSIONS
 from driftmap.winds.reading import parse_time
 
-__all__ = ["Hours", "Reading", "read_hours"]
+__all__ = ["Hours", "Reading", "hours_of", "read_hours"]
 
 Reading = tuple[float | None, float]
 """Direction the wind comes from [deg], None where variable; and speed [m s⁻¹]."""
@@ -98,21 +98,42 @@ def read_hours(path: Path | str) -> Hours:
     except UnicodeDecodeError:
         raise WindError(path.name, "", "is no text in UTF-8") from None
     rows = list(_rows(path.name, text.splitlines()))
+    return hours_of(rows, path.name, hashlib.sha256(raw).hexdigest())
+
+
+def hours_of(
+    rows: Sequence[tuple[datetime, Reading | None]], source: str, digest: str
+) -> Hours:
+    """Lay out readings by the hour.
+
+    Parameters
+    ----------
+    rows : sequence of (datetime, Reading or None)
+        Readings with their times, in any order; None where one is missing.
+    source, digest : str
+        Where they came from.
+
+    Returns
+    -------
+    Hours
+        Every hour from the first to the last.
+
+    Raises
+    ------
+    WindError
+        If there is none, or they span too long.
+    """
     if not any(reading for _, reading in rows):
-        raise WindError(
-            path.name, "", "holds no wind; give at least one row with speed"
-        )
-    start = min(time for time, _ in rows)
+        raise WindError(source, "", "holds no wind; give at least one row with speed")
+    start = min(time for time, _ in rows).replace(minute=0, second=0, microsecond=0)
     count = int((max(time for time, _ in rows) - start) / timedelta(hours=1)) + 1
     if count > _LONGEST:
-        raise WindError(path.name, "", f"spans {count:,} hours; accepted is a century")
+        raise WindError(source, "", f"spans {count:,} hours; accepted is a century")
     hours: list[list[Reading]] = [[] for _ in range(count)]
     for time, reading in rows:
         if reading is not None:
             hours[int((time - start) / timedelta(hours=1))].append(reading)
-    return Hours(
-        start, tuple(map(tuple, hours)), path.name, hashlib.sha256(raw).hexdigest()
-    )
+    return Hours(start, tuple(map(tuple, hours)), source, digest)
 
 
 def _rows(

@@ -8,8 +8,10 @@ from math import ceil, sqrt
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from driftmap.air.atmosphere import FloatArray
+from driftmap.failures.cases import BARE, CERTAIN, WORKS
 from driftmap.hazard.probability import binomial
 from driftmap.review.records import Flew, Record
 from driftmap.review.scores import depth_rank, energy_score, log_score, normal_energy
@@ -101,6 +103,8 @@ class Cause:
         Likelihood assumed, averaged over the flights.
     seen : int
         How often it happened.
+    alone : Figure
+        Share of the flights seen, with the exact binomial interval.
     updated : Figure
         Likelihood after, with its interval: Beta prior of the weight `PRIOR_WEIGHT`.
     """
@@ -108,6 +112,7 @@ class Cause:
     cause: str
     assumed: float
     seen: int
+    alone: Figure
     updated: Figure
 
 
@@ -128,7 +133,7 @@ class Review:
     energy, log : Figure or None
         Mean of forecast less reference: below 0 the forecast is better.
     biases : tuple of Bias
-        All together, by device, by source of the wind.
+        All together, by device, by kind and age of the wind.
     drift, width : Figure or None
         Factor on the drift foretold, and on the spread across the wind.
     causes : tuple of Cause
@@ -208,15 +213,36 @@ def _band(count: int) -> tuple[int, int]:
     return int(low), int(high)
 
 
-def _mean(values: FloatArray) -> Figure:
-    """Give a mean with its interval by Student's t."""
+_Days = NDArray[np.int64]
+
+
+def _days(records: Sequence[Record]) -> _Days:
+    """Give each record the number of its day; one without a day is a day of its own."""
+    names = [r.day or f"record {i}" for i, r in enumerate(records)]
+    return np.asarray(np.unique(names, return_inverse=True)[1])
+
+
+def _half(pull: FloatArray, days: _Days) -> float:
+    """Give the half-width of the interval of a sum whose parts are alike within a day.
+
+    The sums of each day are taken as independent (cluster-robust variance, Liang and Zeger,
+    Biometrika 73, 1986, from memory); parts all of their own days give Student's interval.
+    """
     from scipy.special import stdtrit  # noqa: PLC0415
 
-    n, mean = values.size, float(values.mean())
-    if n < 2:
-        return Figure(mean, -np.inf, np.inf, n)
-    half = float(stdtrit(n - 1, 0.975)) * float(values.std(ddof=1)) / sqrt(n)
-    return Figure(mean, mean - half, mean + half, n)
+    count = int(days.max()) + 1
+    if count < 2:
+        return float(np.inf)
+    sums = np.bincount(days, pull, minlength=count)
+    error = sqrt(count / (count - 1) * float(sums @ sums))
+    return float(stdtrit(count - 1, 0.975)) * error
+
+
+def _mean(values: FloatArray, days: _Days) -> Figure:
+    """Give a mean with its interval."""
+    mean = float(values.mean())
+    half = _half((values - mean) / values.size, days)
+    return Figure(mean, mean - half, mean + half, values.size)
 
 
 def _scores(records: Sequence[Record]) -> tuple[Figure | None, Figure | None]:
@@ -236,7 +262,8 @@ def _scores(records: Sequence[Record]) -> tuple[Figure | None, Figure | None]:
             energy_score(record.found, record.forecast)
             - normal_energy(record.found, mean, cov)
         )
-    return _mean(np.array(energy)), _mean(np.array(log))
+    days = _days(records)
+    return _mean(np.array(energy), days), _mean(np.array(log), days)
 
 
 def _biases(records: Sequence[Record]) -> list[Bias]:
@@ -245,15 +272,17 @@ def _biases(records: Sequence[Record]) -> list[Bias]:
     keys: list[tuple[str, Callable[[Record], str]]] = [
         ("all", lambda r: "all flights"),
         ("device", lambda r: f"under {r.device}"),
-        ("wind", lambda r: f"wind of {r.source}"),
+        ("wind", lambda r: f"wind from {r.source}"),
+        ("age", lambda r: f"wind read {r.age} before"),
     ]
     found = []
     for name, key in keys:
         for group in sorted({key(r) for r in records}):
-            off = np.array([r.found - r.mean for r in records if key(r) == group])
-            if len(off) < _FEWEST and name != "all":
+            own = [r for r in records if key(r) == group]
+            if (len(own) < _FEWEST or "not told" in group) and name != "all":
                 continue
-            found.append(Bias(group, _mean(off[:, 0]), _mean(off[:, 1])))
+            off, days = np.array([r.found - r.mean for r in own]), _days(own)
+            found.append(Bias(group, _mean(off[:, 0], days), _mean(off[:, 1], days)))
     return found
 
 
@@ -261,16 +290,14 @@ def _drift(records: Sequence[Record]) -> Figure | None:
     """Fit the factor on the downwind drift foretold, each flight by its own spread."""
     if len(records) < 3:
         return None
-    from scipy.special import stdtrit  # noqa: PLC0415
-
     y = np.array([r.found[0] for r in records])
     x = np.array([r.mean[0] for r in records])
     weight = 1 / np.array([r.spread[0] for r in records]) ** 2
-    if not (weight * x**2).sum() > 0:
+    size = float((weight * x**2).sum())
+    if not size > 0:
         return None
-    slope = float((weight * x * y).sum() / (weight * x**2).sum())
-    rest = float((weight * (y - slope * x) ** 2).sum() / (y.size - 1))
-    half = float(stdtrit(y.size - 1, 0.975)) * sqrt(rest / float((weight * x**2).sum()))
+    slope = float((weight * x * y).sum()) / size
+    half = _half(weight * x * (y - slope * x) / size, _days(records))
     return Figure(slope, slope - half, slope + half, y.size)
 
 
@@ -282,8 +309,11 @@ def _width(records: Sequence[Record]) -> Figure | None:
 
     off = np.array([(r.found[1] - r.mean[1]) / r.spread[1] for r in records])
     n, total = off.size, float(((off - off.mean()) ** 2).sum())
-    low, high = (float(chdtri(n - 1, q)) for q in (0.025, 0.975))
-    return Figure(sqrt(total / (n - 1)), sqrt(total / low), sqrt(total / high), n)
+    value = total / (n - 1)
+    half = _half(((off - off.mean()) ** 2 - value) / n, _days(records))
+    low, high = (total / float(chdtri(n - 1, q)) for q in (0.025, 0.975))
+    low, high = min(low, max(value - half, 0.0)), max(high, value + half)
+    return Figure(sqrt(value), sqrt(low), sqrt(high), n)
 
 
 def _causes(flights: Sequence[Flew]) -> tuple[Cause, ...]:
@@ -291,7 +321,8 @@ def _causes(flights: Sequence[Flew]) -> tuple[Cause, ...]:
     from scipy.special import betaincinv  # noqa: PLC0415
 
     found = []
-    for cause in sorted({c for f in flights for c in f.likelihoods}):
+    causes = {c for f in flights for c in f.likelihoods} - {WORKS, BARE, CERTAIN}
+    for cause in sorted(causes):
         about = [f for f in flights if cause in f.likelihoods]
         assumed = float(np.mean([f.likelihoods[cause] for f in about]))
         if not 0 < assumed < 1:
@@ -300,9 +331,10 @@ def _causes(flights: Sequence[Flew]) -> tuple[Cause, ...]:
         a = PRIOR_WEIGHT * assumed + seen
         b = PRIOR_WEIGHT * (1 - assumed) + len(about) - seen
         low, high = (float(betaincinv(a, b, q)) for q in (0.025, 0.975))
-        found.append(
-            Cause(cause, assumed, seen, Figure(a / (a + b), low, high, len(about)))
-        )
+        updated = Figure(a / (a + b), low, high, len(about))
+        p = binomial(seen, len(about))
+        alone = Figure(p.estimate, p.lower, p.upper, len(about))
+        found.append(Cause(cause, assumed, seen, alone, updated))
     return tuple(found)
 
 
@@ -355,6 +387,12 @@ def _cautions(
                 f"the {name} is known to ± {half:.2f}; about {more:,} more flights would "
                 f"bring that to ± {_KNOWN:g}"
             )
+    days = int(_days(records).max()) + 1 if records else 0
+    if days < len(records) / 1.5:
+        told.append(
+            f"{len(records):,} landings fell on {days} days, and flights of one day share their "
+            "wind's error: intervals allow for that, but those of the lines do not"
+        )
     told.append(
         "flights that were called off are not in here, nor what was never found: both lean "
         "the figures to the milder side"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -12,10 +13,15 @@ from driftmap.air.atmosphere import FloatArray
 from driftmap.ground.frame import to_local
 from driftmap.logbook.entry import Entry
 
-__all__ = ["Flew", "Record", "flights_of", "records_of"]
+__all__ = ["Flew", "Record", "flights_of", "records_of", "winds_of"]
 
 _ROCKET = "rocket"
 _MIXED = 200  # landings drawn where the case is not known
+_AGES = (
+    (0.5, "under half an hour"),
+    (1.5, "half an hour to 1.5 h"),
+    (3.0, "1.5 to 3 h"),
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,13 +37,19 @@ class Record:
     device : str
         What it came down under, as told, or as planned if there was one only.
     source : str
-        Where the wind came from.
+        What kind of source the wind came from.
+    age : str
+        How old the wind was, in words.
+    day : str
+        Day and site: flights of one day share the error of its wind.
     """
 
     found: FloatArray
     forecast: FloatArray
     device: str
     source: str
+    age: str = "not told"
+    day: str = ""
 
     @property
     def mean(self) -> FloatArray:
@@ -101,15 +113,29 @@ def records_of(entries: Sequence[Entry]) -> tuple[Record, ...]:
         wind = assessed.body["wind_10_m"]["from_rad"]
         devices = assessed.body.get("devices", [])
         device = outcome.body.get("device") or (devices[0] if len(devices) == 1 else "")
+        kinds = assessed.body.get("wind_kinds", [])
         found.append(
             Record(
                 _turned(np.array([float(east), float(north)]), wind),
                 _turned(points, wind),
                 device or "not told",
-                str(assessed.body.get("wind", "not told")),
+                " and ".join(kinds) or "not told",
+                _age(assessed.body.get("wind_age_h")),
+                _day(assessed),
             )
         )
     return tuple(found)
+
+
+def _age(hours: float | None) -> str:
+    if hours is None:
+        return "not told"
+    return next((told for most, told in _AGES if hours < most), "over 3 h")
+
+
+def _day(assessed: Entry) -> str:
+    when = assessed.body.get("when") or assessed.at
+    return f"{when[:10]} {assessed.body.get('site', '')}"
 
 
 def _turned(points: FloatArray, wind_from: float) -> FloatArray:
@@ -166,4 +192,29 @@ def flights_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
         cause = str(causes.get(case, case))
         if outcome.body.get("flew", True) and cause in likely:
             found.append(Flew(cause, likely))
+    return tuple(found)
+
+
+def winds_of(
+    entries: Sequence[Entry],
+) -> tuple[tuple[datetime, tuple[float, float]], ...]:
+    """Collect the winds near the ground that assessments were made for.
+
+    Parameters
+    ----------
+    entries : sequence of Entry
+        The entries that hold now.
+
+    Returns
+    -------
+    tuple of (datetime, (float, float))
+        Time of each flight (UTC), and direction [deg] and speed [m s⁻¹] at 10 m.
+    """
+    found = []
+    for entry in entries:
+        wind = entry.body.get("wind_10_m")
+        if entry.kind == "assessment" and wind is not None:
+            when = datetime.fromisoformat(entry.body.get("when") or entry.at)
+            way = float(np.degrees(wind["from_rad"])) % 360
+            found.append((when.astimezone(UTC), (way, float(wind["speed_mps"]))))
     return tuple(found)

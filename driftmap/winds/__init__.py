@@ -50,6 +50,7 @@ __all__ = [
     "decode",
     "decode_all",
     "decode_text",
+    "kind_of",
     "merge",
     "read_wind",
     "read_winds",
@@ -145,6 +146,15 @@ def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
         readings = read_kept(kept, path.name, setting)
         return tuple(check_seen(reading, setting) for reading in readings)
     return (decode(text, setting),)
+
+
+def kind_of(text: str) -> str:
+    """Name the format of a source: one of `FORMATS`, words, or readings kept before."""
+    path = _as_file(text)
+    body = text if path is None else load_text(path)
+    if looks_kept(body):
+        return "readings kept"
+    return next((name for name, known, _ in FORMATS if known(body)), "words")
 
 
 def _as_file(text: str) -> Path | None:

@@ -7,7 +7,14 @@ from scipy.stats import beta, kstest
 from driftmap.ground.frame import to_lonlat
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.store import Log
-from driftmap.review.findings import PRIOR_WEIGHT, review
+from driftmap.review.findings import (
+    PRIOR_WEIGHT,
+    _days,
+    _drift,
+    _mean,
+    _width,
+    review,
+)
 from driftmap.review.records import Flew, Record, flights_of, records_of
 from driftmap.review.scores import depth_rank
 
@@ -51,13 +58,40 @@ def test_nothing_is_found_where_nothing_is_planted():
 
 
 def test_planted_drift_and_width_are_found_and_covered():
-    found = review(records(400, np.random.default_rng(8), drift=1.2, width=1.5), ())
+    found = review(records(400, np.random.default_rng(9), drift=1.2, width=1.5), ())
     assert found.drift.holds(1.2)
     assert not found.drift.holds(1.0)
     assert found.width.holds(1.5)
     assert not found.width.holds(1.0)
     assert len(found.proposals) == 2
     assert "drag area times 1.4" in found.proposals[0]
+
+
+@pytest.mark.parametrize("alike", [0.0, 0.7])
+def test_intervals_cover_what_was_planted_also_where_days_are_alike(alike):
+    """Of 200 logs of 24 days with 4 flights each, 95 % must: 182 or more pass 999 in 1,000.
+
+    Where the flights of a day share most of the error of its wind, intervals that took
+    them as independent would cover 70 %.
+    """
+    rng, spread = np.random.default_rng(11), np.array([90.0, 70.0])
+    covered = np.zeros(3)
+    for _ in range(200):
+        log = []
+        for day in range(24):
+            middle = np.array([rng.uniform(200, 900), 0.0])
+            day_error = rng.standard_normal(2)
+            points = middle[:, None] + spread[:, None] * rng.standard_normal((2, 200))
+            for _ in range(4):
+                own = rng.standard_normal(2)
+                off = np.sqrt(alike) * day_error + np.sqrt(1 - alike) * own
+                lay = middle * [1.2, 1] + spread * [1, 1.5] * off
+                log.append(Record(lay, points, "main", "words", day=str(day)))
+        right = _mean(np.array([r.found[1] for r in log]), _days(log))
+        figures = (_drift(log).holds(1.2), _width(log).holds(1.5), right.holds(0.0))
+        covered += figures
+    # The spread of few days is skewed: its interval may cover a little less.
+    assert (covered >= [182, 174, 182]).all(), covered
 
 
 def test_a_bias_of_one_device_is_found_under_its_name():
@@ -97,7 +131,10 @@ def test_records_turn_finds_into_the_wind(tmp_path):
         "place": [41.604, -117.952],
         "wind_10_m": {"from_rad": np.radians(270.0).item(), "speed_mps": 4.0},
         "devices": ["main"],
-        "wind": "words",
+        "wind": "12 mph from 270",
+        "wind_kinds": ["words"],
+        "wind_age_h": 1.0,
+        "when": "2026-06-13T08:30-07:00",
         "likelihoods": {"recovery works": 0.9, "late opening": 0.1},
         "forecast": [
             {
@@ -120,6 +157,8 @@ def test_records_turn_finds_into_the_wind(tmp_path):
     assert record.found == pytest.approx([300.0, 0.0], abs=1e-3)
     assert record.mean == pytest.approx([300.0, 0.0], abs=1e-6)
     assert (record.device, record.source) == ("main", "words")
+    assert record.age == "half an hour to 1.5 h"
+    assert record.day.startswith("2026-06-13")
 
 
 def test_a_case_of_the_same_cause_is_not_the_case_told():

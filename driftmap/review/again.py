@@ -1,0 +1,160 @@
+"""Verdicts as they would have been: logged flights assessed again with what is proposed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from driftmap.failures.bodies import Bench
+from driftmap.logbook.inputs import Inputs
+from driftmap.review.findings import Review
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.flight import Device, Flight
+from driftmap.spread import stream
+from driftmap.verdict.assessment import Assessment, assess
+from driftmap.verdict.check import Check, Verdict
+
+__all__ = ["Again", "Changes", "assessed_again", "changes_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """What a review proposes.
+
+    Parameters
+    ----------
+    drag, wind_error : float
+        Factors on the drag area of every device and on the error of the wind.
+    likelihoods : mapping of str to float
+        Likelihood of causes.
+    """
+
+    drag: float = 1.0
+    wind_error: float = 1.0
+    likelihoods: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def any(self) -> bool:
+        """Whether anything is proposed at all."""
+        return self != Changes()
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """A logged verdict, and what it is with all that is proposed.
+
+    Parameters
+    ----------
+    logged, now, proposed : {"go", "hold", "no-go"}
+        As it was given; by this version on the same inputs; with the changes.
+    turned : tuple of str
+        Checks whose outcome the changes turn, with the outcome.
+    """
+
+    logged: Verdict
+    now: Verdict
+    proposed: Verdict
+    turned: tuple[str, ...]
+
+
+def changes_of(found: Review) -> Changes:
+    """Collect what a review proposes: only what its intervals show to be off."""
+    drift, width = found.drift, found.width
+    off = drift is not None and not drift.holds(1.0) and drift.lower > 0
+    return Changes(
+        drift.value**2 if drift is not None and off else 1.0,
+        width.value if width is not None and not width.holds(1.0) else 1.0,
+        {
+            c.cause: c.updated.value
+            for c in found.causes
+            if not c.updated.holds(c.assumed)
+        },
+    )
+
+
+def assessed_again(logged: Verdict, inputs: Inputs, changes: Changes) -> Again:
+    """Assess a logged flight again, as it was and with the changes.
+
+    Parameters
+    ----------
+    logged : {"go", "hold", "no-go"}
+        The verdict as it was given.
+    inputs : Inputs
+        From the log.
+    changes : Changes
+        What is proposed.
+
+    Returns
+    -------
+    Again
+        The three verdicts.
+    """
+    now = _assessed(inputs)
+    then = _assessed(_changed(inputs, changes)) if changes.any else now
+    before = {_named(check): check.outcome for check in now.checks}
+    turned = tuple(
+        f"{_named(check)}: {before.get(_named(check), 'not asked')} to {check.outcome}"
+        for check in then.checks
+        if before.get(_named(check)) != check.outcome
+    )
+    return Again(logged, now.verdict, then.verdict, turned)
+
+
+def _named(check: Check) -> str:
+    return ", ".join(part for part in (check.name, check.area, check.case) if part)
+
+
+def _assessed(inputs: Inputs) -> Assessment:
+    return assess(
+        inputs.flight,
+        inputs.site,
+        inputs.wind,
+        samples=inputs.samples,
+        seed=inputs.seed,
+        day=inputs.day,
+        answers=inputs.answers,
+    )
+
+
+def _changed(inputs: Inputs, changes: Changes) -> Inputs:
+    wind, by = inputs.wind, changes.wind_error
+    modes = None if wind.modes is None else wind.modes * by
+    wind = replace(wind, error=wind.error * by, modes=modes)
+    return replace(inputs, flight=_flown(inputs.flight, changes), wind=wind)
+
+
+def _flown(flight: Flight, changes: Changes) -> Flight:
+    own = {case.name for case in flight.own_cases}
+    likely = {c: p for c, p in changes.likelihoods.items() if c not in own}
+    return flight.model_copy(
+        update={
+            "recovery": tuple(_dragged(flight, d, changes) for d in flight.recovery),
+            "cases": {**flight.cases, **likely},
+            "own_cases": tuple(
+                case.model_copy(
+                    update={
+                        "likelihood": changes.likelihoods.get(
+                            case.name, case.likelihood
+                        )
+                    }
+                )
+                for case in flight.own_cases
+            ),
+        }
+    )
+
+
+def _dragged(flight: Flight, device: Device, changes: Changes) -> Device:
+    """Give a device so many times its drag, on its cloth, with the spread it had."""
+    if changes.drag == 1.0:
+        return device
+    bench = Bench(flight)
+    _, name = bench.cloth(device)
+    had = bench.spreads[name]
+    draws = had.draw(1000, stream(1, 0, "spread of a drag"))
+    told = Uncertain(
+        had.middle * changes.drag, float(np.std(draws, ddof=1)) * changes.drag
+    )
+    return device.model_copy(update={"drag_coefficient": told, "drag_on": "cloth"})

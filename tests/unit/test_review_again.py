@@ -1,0 +1,129 @@
+"""Verdicts as they would have been: the inputs kept give the verdict given, changes turn it."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli.assess import assess_command
+from driftmap.cli.log import log_command
+from driftmap.cli.review import review_command
+from driftmap.cli.season import season_command
+from driftmap.logbook.entry import new_entry
+from driftmap.logbook.inputs import inputs_of
+from driftmap.logbook.store import Log
+from driftmap.review.again import Changes, _assessed, assessed_again
+from driftmap.review.records import winds_of
+from driftmap.verdict.assessment import document
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def logged(tmp_path_factory):
+    """A log of one assessment from files that are gone since, and a curve beside them."""
+    folder = tmp_path_factory.mktemp("logged")
+    log, files = folder / "log.sqlite", folder / "files"
+    shutil.copytree(ROOT / "examples", files, ignore=shutil.ignore_patterns("*.png"))
+    run = CliRunner().invoke(
+        assess_command,
+        [
+            *(str(files / "willet.toml"), "--samples", "1000"),
+            *("--site", str(ROOT / "sites" / "saltgrass-flat.geojson")),
+            *("--wind", str(files / "morning.csv"), "--temperature", "18 C"),
+            *("--when", "2026-06-13T08:30-07:00", "--log", str(log)),
+            *("--answers", str(files / "answers.toml"), "--out", str(folder / "out")),
+        ],
+    )
+    assert run.exception is None or isinstance(run.exception, SystemExit), run.output
+    shutil.rmtree(files)
+    return log, json.loads((folder / "out" / "assessment.json").read_text())
+
+
+def kept(path):
+    with Log(path, create=False) as log:
+        (entry,) = (e for e in log.entries() if e.kind == "assessment")
+        contents = {content.digest: content for content in log.contents()}
+    return entry, contents
+
+
+def test_the_log_alone_gives_the_same_checks_again(logged):
+    path, told = logged
+    entry, contents = kept(path)
+    inputs = inputs_of(entry, contents, "log")
+    again = assessed_again(entry.body["verdict"], inputs, Changes())
+    assert again.logged == again.now == again.proposed == told["verdict"]
+    assert again.turned == ()
+
+    checks = document(_assessed(inputs))["checks"]
+    assert checks == json.loads(json.dumps(entry.body["checks"]))
+
+
+def test_a_proposal_that_makes_it_worse_turns_checks(logged):
+    entry, contents = kept(logged[0])
+    inputs = inputs_of(entry, contents, "log")
+    worse = Changes(drag=0.2, wind_error=3.0, likelihoods={"nothing deploys": 0.3})
+    again = assessed_again(entry.body["verdict"], inputs, worse)
+    assert again.proposed == "no-go"
+    assert any("to fail" in text for text in again.turned)
+
+
+def test_review_tells_verdicts_and_what_cannot_be_told(logged):
+    path, told = logged
+    other = path.with_name("other.sqlite")
+    shutil.copy(path, other)
+    entry, _ = kept(path)
+    with Log(other) as log:
+        log.append([new_entry("assessment", entry.body)])
+    run = CliRunner().invoke(review_command, ["--log", str(other), "--verdicts", "5"])
+    assert run.exit_code == 0, run.output
+    assert f"was {told['verdict']}, would have been {told['verdict']}" in run.output
+    assert "does not keep all of its inputs" in run.output
+    assert "no outcome stands beside an assessment yet" in run.output
+
+
+def test_a_second_outcome_of_one_flight_is_pointed_out(logged, tmp_path):
+    path = tmp_path / "log.sqlite"
+    shutil.copy(logged[0], path)
+    entry, _ = kept(path)
+    outcome = str(ROOT / "examples" / "outcome.toml")
+    add = ["add", outcome, "--about", entry.id[:8], "--log", str(path)]
+    assert "already" not in CliRunner().invoke(log_command, add).output
+    run = CliRunner().invoke(log_command, add)
+    assert "has an outcome already" in run.output
+
+
+def test_a_correction_keeps_the_photographs(tmp_path):
+    path, outcome = tmp_path / "log.sqlite", str(ROOT / "examples" / "outcome.toml")
+    photo = tmp_path / "fin.jpg"
+    photo.write_bytes(b"a picture")
+    log = ["--log", str(path)]
+    run = CliRunner().invoke(log_command, ["add", outcome, "--photo", str(photo), *log])
+    first = run.output.split()[1]
+    CliRunner().invoke(log_command, ["correct", first, outcome, *log])
+    with Log(path) as opened:
+        (now,) = opened.current()
+    assert now.corrects
+    assert [p["name"] for p in now.body["photographs"]] == ["fin.jpg"]
+
+
+def test_a_season_can_be_the_days_that_were_logged(logged):
+    entry, _ = kept(logged[0])
+    ((when, (way, speed)),) = winds_of([entry])
+    assert when.isoformat() == "2026-06-13T15:30:00+00:00"
+    assert speed == pytest.approx(entry.body["wind_10_m"]["speed_mps"])
+    run = CliRunner().invoke(
+        season_command,
+        [
+            *(str(ROOT / "examples" / "willet.toml"), "--samples", "200"),
+            *("--site", str(ROOT / "sites" / "saltgrass-flat.geojson")),
+            *("--log", str(logged[0]), "--check", "0", "--json"),
+        ],
+    )
+    assert run.exit_code == 0, run.output
+    told = json.loads(run.stdout)
+    assert told["all"]["known"] == told["all"]["hours"] == 1
+    assert any("1 assessments in log.sqlite" in text for text in told["assumed"])
+    assert 0 <= way < 360
