@@ -191,14 +191,20 @@ def _told(task: Task, result: Assessment) -> Told:
 
 def _entry(task: Task, result: Assessment) -> tuple[Entry, tuple[Content, ...]]:
     from driftmap.logbook.written import assessment_entry  # noqa: PLC0415
+    from driftmap.winds import kind_of  # noqa: PLC0415
 
     files = {
         "flight": [task.path(task.flight)],
         "site": [task.path(task.site)],
         "wind": [task.path(name) for name in task.winds],
+        "answers": [task.path(name) for name in task.answers],
     }
-    answers = [task.path(name) for name in task.answers]
-    entry, contents = assessment_entry(result, files, answers)
+    entry, contents = assessment_entry(
+        result,
+        files,
+        when=task.when.isoformat(timespec="minutes"),
+        kinds=[kind_of(path) for path in files["wind"]],
+    )
     return entry, tuple(contents)
 
 
