@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
 import re
+from collections.abc import Iterable
 from types import MappingProxyType
 from typing import Final
 
@@ -16,6 +18,7 @@ __all__ = [
     "SiteError",
     "WeakThrustError",
     "WindError",
+    "nearest",
     "one_line",
     "quoted",
     "visible",
@@ -104,6 +107,35 @@ def _cut(text: str, most: int) -> str:
     if len(text) <= most:
         return text
     return f"{text[: 2 * most // 3]}…{text[-(most // 3 - 1) :]}"
+
+
+def nearest(name: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
+    """Say what may have been meant by a name that is not known.
+
+    Parameters
+    ----------
+    name : str
+        What was written.
+    known : iterable of str
+        What is accepted.
+    cutoff : float
+        How alike the two must be, from 0 to 1.
+
+    Returns
+    -------
+    str
+        A question, or all that is accepted.
+
+    Examples
+    --------
+    >>> nearest("Diametre", ["mass", "diameter"]), nearest("x", ["mass", "diameter"])
+    ("did you mean 'diameter'?", 'accepted: mass, diameter')
+    """
+    names = {one.lower(): one for one in known}
+    near = difflib.get_close_matches(name.strip().lower(), names, n=1, cutoff=cutoff)
+    if near:
+        return f"did you mean {names[near[0]]!r}?"
+    return f"accepted: {', '.join(names.values())}"
 
 
 def one_line(message: str) -> str:

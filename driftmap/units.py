@@ -9,7 +9,17 @@ from typing import Final
 
 from driftmap.errors import quoted
 
-__all__ = ["DIMENSIONS", "FOOT", "KNOT", "MILE_PER_HOUR", "parse", "show", "unit_of"]
+__all__ = [
+    "DIMENSIONS",
+    "FOOT",
+    "KNOT",
+    "MILE_PER_HOUR",
+    "bounded",
+    "parse",
+    "parse_spread",
+    "show",
+    "unit_of",
+]
 
 FOOT: Final = 0.3048
 """International foot [m], exact (1959 agreement; NIST SP 811, B.8)."""
@@ -192,6 +202,57 @@ def _accepted(dimension: str) -> str:
     if not names:
         return "write a plain number"
     return f"write a number and one of {', '.join(names)}"
+
+
+def bounded(
+    value: object,
+    dimension: str,
+    least: float = -math.inf,
+    most: float = math.inf,
+    *,
+    above: bool = False,
+) -> float:
+    """Read a quantity within bounds.
+
+    Parameters
+    ----------
+    value : str, int or float
+        As `parse`.
+    dimension : str
+        A key of `DIMENSIONS`.
+    least, most : float
+        Bounds in SI, each accepted.
+    above : bool
+        Whether the lower bound itself is refused.
+
+    Returns
+    -------
+    float
+        The value in SI.
+
+    Raises
+    ------
+    ValueError
+        As `parse`, or if it is out of bounds; it names them in the plain unit.
+
+    Examples
+    --------
+    >>> bounded("80 deg", "angle", 0.0, math.pi / 4)
+    Traceback (most recent call last):
+    ValueError: '80 deg' is out of bounds; accepted is 0 to 45 deg
+    """
+    number = parse(value, dimension)
+    if least <= number <= most and not (above and number == least):
+        return number
+    unit, factor = next(iter(DIMENSIONS[dimension].items()))
+    low, high = (f"{bound / factor:,.10g}" for bound in (least, most))
+    start = f"more than {low}" if above else low
+    told = start if most == math.inf else f"{start} to {high}"
+    if most == math.inf and not above:
+        told = f"{low} or more"
+    raise ValueError(
+        f"{quoted(value)} is out of bounds; accepted is {f'{told} {unit}'.rstrip()}"
+    )
 
 
 def unit_of(dimension: str, system: str) -> str:

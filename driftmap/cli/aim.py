@@ -10,6 +10,7 @@ import click
 
 from driftmap.cli.answering import answers_of
 from driftmap.cli.options import (
+    Weather,
     day_of,
     day_options,
     site_of,
@@ -61,9 +62,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,
     asked: WindOptions,
-    temperature: str | None,
-    altimeter: str | None,
-    humidity: str | None,
+    weather: Weather,
     answers: tuple[str, ...],
     samples: int,
     seed: int,
@@ -92,7 +91,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
 
     rocket, ground = read_flight(flight), site_of(site)
     wind = wind_of(asked, Place.of(ground))
-    day = day_of(temperature, altimeter, humidity, ground.elevation)
+    day = day_of(weather, ground.elevation)
     said = answers_of(answers, rocket, ground, asked.when)
     setup = Setup(rocket, ground, samples, seed, day, said)
     basis = basis_of(setup, wind)

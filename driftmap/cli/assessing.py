@@ -9,9 +9,10 @@ import click
 
 from driftmap.cli.answering import answers_of, answers_option
 from driftmap.cli.options import (
+    Quantity,
+    Weather,
     day_of,
     day_options,
-    precision_of,
     run_options,
     site_of,
     site_options,
@@ -40,12 +41,10 @@ class Inputs(TypedDict):
     flight: str
     site: str
     asked: WindOptions
-    temperature: str | None
-    altimeter: str | None
-    humidity: str | None
+    weather: Weather
     samples: int
     seed: int
-    precision: str | None
+    precision: float | None
     answers: tuple[str, ...]
 
 
@@ -53,6 +52,7 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
     """Add FLIGHT, --site, wind, day, --answers, --samples, --seed and --precision."""
     command = click.option(
         "--precision",
+        type=Quantity("share", 0.0, 1.0, above=True),
         metavar="P",
         help='How well each area with people must be known, such as "30 %"; '
         "flies as many steered flights as that takes.",
@@ -72,16 +72,9 @@ def assessment_of(inputs: Inputs) -> Assessment:
 
     rocket, ground = read_flight(inputs["flight"]), site_of(inputs["site"])
     wind = wind_of(inputs["asked"], Place.of(ground))
-    day = day_of(
-        inputs["temperature"],
-        inputs["altimeter"],
-        inputs["humidity"],
-        ground.elevation,
-        wind,
-    )
+    day = day_of(inputs["weather"], ground.elevation, wind)
     when = inputs["asked"].when
     answers = answers_of(inputs["answers"], rocket, ground, when)
-    precision = precision_of(inputs["precision"])
     _forewarn(rocket, ground, wind, day, inputs["samples"])
     with Progress(inputs["samples"]) as progress:
         return assess(
@@ -92,7 +85,7 @@ def assessment_of(inputs: Inputs) -> Assessment:
             seed=inputs["seed"],
             day=day,
             answers=answers,
-            precision=precision,
+            precision=inputs["precision"],
             progress=progress,
         )
 

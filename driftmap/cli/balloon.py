@@ -4,25 +4,36 @@ from __future__ import annotations
 
 import click
 
+from driftmap.cli.options import Quantity
 from driftmap.errors import InputError
-from driftmap.units import parse, show
+from driftmap.units import show
 
 __all__ = ["balloon_command"]
 
 _STEP = 30  # s between two readings
+_MASS = Quantity("mass", 0.0, 100.0, above=True)
 
 
 @click.command("balloon")
 @click.option(
-    "--balloon", default="30 g", show_default=True, metavar="M", help="Its own mass."
+    "--balloon",
+    type=_MASS,
+    default="30 g",
+    show_default=True,
+    metavar="M",
+    help="Its own mass.",
 )
 @click.option(
     "--free-lift",
+    type=_MASS,
     metavar="M",
     help="What it lifts besides itself: weights hung on it until it just hovers.",
 )
 @click.option(
-    "--ascent", metavar="V", help="Its rate of ascent where that is known otherwise."
+    "--ascent",
+    type=Quantity("speed", 0.5, 10.0),
+    metavar="V",
+    help="Its rate of ascent where that is known otherwise.",
 )
 @click.option(
     "--observers",
@@ -33,6 +44,7 @@ _STEP = 30  # s between two readings
 )
 @click.option(
     "--top",
+    type=Quantity("length", 50.0, 10_000.0),
     default="3000 ft",
     show_default=True,
     metavar="H",
@@ -46,11 +58,11 @@ _STEP = 30  # s between two readings
     help="Units to show.",
 )
 def balloon_command(
-    balloon: str,
-    free_lift: str | None,
-    ascent: str | None,
+    balloon: float,
+    free_lift: float | None,
+    ascent: float | None,
     observers: int,
-    top: str,
+    top: float,
     units: str,
 ) -> None:
     """Print a table to fill in while a balloon rises, which --wind then reads.
@@ -63,16 +75,13 @@ def balloon_command(
       driftmap balloon --balloon "30 g" --free-lift "125 g" > balloon.csv
       driftmap winds balloon.csv --site SITE
     """
-    height = _read("--top", top, "length")
-    if not 50.0 <= height <= 10_000.0:
-        raise InputError("--top", "", f"{height:g} m; accepted is 50 m to 10 km")
     rate, lines = _rate(balloon, free_lift, ascent, observers)
     columns = "time_s,elevation_deg,azimuth_deg"
     second = ",elevation2_deg,azimuth2_deg" if observers == 2 else ""
-    count = int(height / (rate * _STEP)) + 2
+    count = int(top / (rate * _STEP)) + 2
     click.echo("\n".join(lines))
     click.echo("# released  (write date, time, zone: 2026-05-09 08:10-07:00)")
-    click.echo(f"# to {show(height, 'length', units)} in {count * _STEP / 60:.1f} min;")
+    click.echo(f"# to {show(top, 'length', units)} in {count * _STEP / 60:.1f} min;")
     click.echo("# azimuth is from true north; azimuth_magnetic_deg where by the needle")
     click.echo(f"{columns}{second}")
     for i in range(1, count + 1):
@@ -80,7 +89,7 @@ def balloon_command(
 
 
 def _rate(
-    balloon: str, free_lift: str | None, ascent: str | None, observers: int
+    balloon: float, free_lift: float | None, ascent: float | None, observers: int
 ) -> tuple[float, list[str]]:
     """Give the rate of ascent and the lines that tell it to the reader."""
     from driftmap.formulas.balloon import ascent_rate
@@ -91,17 +100,14 @@ def _rate(
     if observers == 2:
         lines.append("# second observer  (write how far and where: 400 m toward 90)")
     if ascent is not None:
-        rate = _read("--ascent", ascent, "speed")
+        rate = ascent
         told = [f"# ascent {rate:.2f} m/s"]
     elif free_lift is not None:
-        mass, lift = (
-            _read(*pair, "mass")
-            for pair in (("--balloon", balloon), ("--free-lift", free_lift))
-        )
-        if not (mass > 0 and lift > 0):
-            raise InputError("--free-lift", "", "masses must be above 0")
-        rate = float(ascent_rate(mass, lift))
-        told = [f"# balloon {1000 * mass:g} g", f"# free lift {1000 * lift:g} g"]
+        rate = float(ascent_rate(balloon, free_lift))
+        told = [
+            f"# balloon {1000 * balloon:g} g",
+            f"# free lift {1000 * free_lift:g} g",
+        ]
         told.append(f"# which makes {rate:.2f} m/s")
     elif observers == 2:
         return 2.5, lines
@@ -114,10 +120,3 @@ def _rate(
             "--ascent", "", f"rises at {rate:.2f} m/s; accepted is 0.5 to 10 m/s"
         )
     return rate, [*lines, *(told if observers == 1 else [])]
-
-
-def _read(option: str, text: str, dimension: str) -> float:
-    try:
-        return parse(text, dimension)
-    except ValueError as problem:
-        raise InputError(option, "", str(problem)) from None

@@ -14,6 +14,8 @@ import click
 
 from driftmap.cli.answering import answers_of, answers_option, occasion_of
 from driftmap.cli.options import (
+    Quantity,
+    Weather,
     day_of,
     day_options,
     site_of,
@@ -38,6 +40,7 @@ __all__ = ["dial_command"]
 )
 @click.option(
     "--top-speed",
+    type=Quantity("speed", 0.5, 40.0),
     default="20 mph",
     show_default=True,
     metavar="SPEED",
@@ -92,15 +95,13 @@ def dial_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,
     asked: WindOptions,
-    top_speed: str,
+    top_speed: float,
     speeds: int,
     directions: int,
     gust: float,
     samples: int,
     seed: int,
-    temperature: str | None,
-    altimeter: str | None,
-    humidity: str | None,
+    weather: Weather,
     units: Literal["us", "si"],
     answers: tuple[str, ...],
     out: Path,
@@ -117,20 +118,20 @@ def dial_command(  # noqa: PLR0913, PLR0917
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
     from driftmap.cli.files import write_all
-    from driftmap.dial import check_between
+    from driftmap.dial import Reach, check_between
     from driftmap.planning import Setup, Supposition
     from driftmap.report.dialpage import dial_html
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), site_of(site)
-    reach = _reach(top_speed, speeds, directions, gust)
+    reach = Reach(top_speed, speeds, directions, gust)
     shape = shape_of(asked, Place.of(ground))
     setup = Setup(
         rocket,
         ground,
         samples,
         seed,
-        day_of(temperature, altimeter, humidity, ground.elevation),
+        day_of(weather, ground.elevation),
         answers_of(answers, rocket, ground, asked.when),
     )
     dial = _computed(setup, Supposition(ground.elevation, shape), reach)
@@ -145,17 +146,6 @@ def dial_command(  # noqa: PLR0913, PLR0917
         "between the winds alone (more --directions and --speeds make cells smaller)"
     )
     click.echo(f"\nDial: {out / 'dial.html'} ({len(page.encode()) / 1000:.0f} kB)")
-
-
-def _reach(top_speed: str, speeds: int, directions: int, gust: float) -> Reach:
-    from driftmap.dial import Reach
-    from driftmap.errors import InputError
-    from driftmap.units import parse
-
-    try:
-        return Reach(parse(top_speed, "speed"), speeds, directions, gust)
-    except ValueError as problem:
-        raise InputError("--top-speed", "", str(problem)) from None
 
 
 def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:

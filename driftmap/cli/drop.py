@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable
 from typing import Final
 
 import click
 
+from driftmap.cli.options import Quantity
 from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 from driftmap.errors import InputError
-from driftmap.units import parse, show
+from driftmap.units import show
 
 __all__ = ["drop_command"]
 
@@ -19,37 +19,7 @@ _FASTEST: Final = 3000.0  # m/s, beyond what the drag of bodies is known for
 _TOP_OF_AIR: Final = 20_000.0  # m above sea level, as far as the model's air goes
 
 
-def _quantity(
-    dimension: str,
-    *,
-    least: float = -math.inf,
-    most: float = math.inf,
-    above: bool = False,
-) -> Callable[[click.Context, click.Parameter, str | None], float | None]:
-    """Read an option that carries a unit; a bare number is SI."""
-
-    def read(
-        ctx: click.Context, param: click.Parameter, text: str | None
-    ) -> float | None:
-        del ctx
-        if text is None:
-            return None
-        option = param.opts[0]
-        try:
-            value = parse(text, dimension)
-        except ValueError as problem:
-            raise InputError(option, "", str(problem)) from None
-        if value < least or (above and value <= least):
-            rule = "must be more than" if above else "must not be less than"
-            raise InputError(option, "", f"{rule} {least:g} (got {text!r})")
-        if value > most:
-            raise InputError(option, "", f"must not exceed {most:g} (got {text!r})")
-        return value
-
-    return read
-
-
-_speed = _quantity("speed", least=-_FASTEST, most=_FASTEST)
+_SPEED: Final = Quantity("speed", -_FASTEST, _FASTEST)
 
 
 @click.command("drop")
@@ -58,21 +28,21 @@ _speed = _quantity("speed", least=-_FASTEST, most=_FASTEST)
     "height",
     required=True,
     metavar="HEIGHT",
-    callback=_quantity("length", least=0.0),
+    type=Quantity("length", 0.0),
     help="Height above the site at which it is let go.",
 )
 @click.option(
     "--mass",
     required=True,
     metavar="M",
-    callback=_quantity("mass", least=0.0, above=True),
+    type=Quantity("mass", 1e-6, 1e6),
     help="Its mass.",
 )
 @click.option(
     "--drag-area",
     required=True,
     metavar="CDA",
-    callback=_quantity("area", least=0.0, above=True),
+    type=Quantity("area", 1e-9, 1e4),
     help="Its drag coefficient times reference area.",
 )
 @wind_options_for("As in driftmap assess.")
@@ -80,18 +50,18 @@ _speed = _quantity("speed", least=-_FASTEST, most=_FASTEST)
     "--site-elevation",
     default="0",
     metavar="H",
-    callback=_quantity("length", least=-500.0, most=9000.0),
+    type=Quantity("length", -500.0, 9000.0),
     help="Elevation of the site above sea level.",
 )
 @click.option(
     "--speed-east",
     default="0",
     metavar="V",
-    callback=_speed,
+    type=_SPEED,
     help="Its speed when let go, over the ground.",
 )
-@click.option("--speed-north", default="0", metavar="V", callback=_speed)
-@click.option("--speed-up", default="0", metavar="V", callback=_speed)
+@click.option("--speed-north", default="0", metavar="V", type=_SPEED)
+@click.option("--speed-up", default="0", metavar="V", type=_SPEED)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
 def drop_command(  # noqa: PLR0913, PLR0917
     height: float,

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Unpack
 import click
 
 from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
+from driftmap.cli.options import Quantity
 from driftmap.cli.windoptions import echo_flight
 from driftmap.errors import InputError
-from driftmap.units import parse
 
 if TYPE_CHECKING:
     from driftmap.exports.cells import Cells
@@ -41,6 +41,7 @@ _FORMATS = ("geojson", "kml", "gpx", "csv")
 )
 @click.option(
     "--floor",
+    type=Quantity("share", 0.0, 1.0),
     default="0.01 %",
     show_default=True,
     metavar="P",
@@ -48,6 +49,7 @@ _FORMATS = ("geojson", "kml", "gpx", "csv")
 )
 @click.option(
     "--square",
+    type=Quantity("length", 0.1, 10_000.0),
     metavar="LENGTH",
     help='Side of the squares, such as "50 m"; by default to suit the spread.',
 )
@@ -63,8 +65,8 @@ def export_command(
     ctx: click.Context,
     formats: tuple[str, ...],
     points: int,
-    floor: str,
-    square: str | None,
+    floor: float,
+    square: float | None,
     out: Path,
     **inputs: Unpack[Inputs],
 ) -> None:
@@ -85,23 +87,14 @@ def export_command(
     """
     from driftmap.cli.files import write_all
 
-    least = _read("--floor", floor, "share")
-    side = None if square is None else _read("--square", square, "length")
     result = assessment_of(inputs)
-    files = _written(result, formats, points, _cells(result, least, side))
+    files = _written(result, formats, points, _cells(result, floor, square))
     write_all(out, files)
     click.echo(f"{result.verdict.upper()}; written to {out}:")
     for name, text in files.items():
         click.echo(f"  {name}, {len(text.encode()) / 1000:,.0f} kB")
     echo_flight(inputs["asked"])
     ctx.exit(EXIT[result.verdict])
-
-
-def _read(option: str, text: str, dimension: str) -> float:
-    try:
-        return parse(text, dimension)
-    except ValueError as problem:
-        raise InputError(option, "", str(problem)) from None
 
 
 def _cells(result: Assessment, floor: float, side: float | None) -> Cells:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
 
 from driftmap.cli.answering import answers_of
-from driftmap.cli.options import pad_option, site_of, units_option
+from driftmap.cli.options import Quantity, pad_option, site_of, units_option
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -19,7 +19,6 @@ from driftmap.cli.sweeping import (
     preamble_html,
 )
 from driftmap.errors import InputError
-from driftmap.units import parse
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -29,6 +28,9 @@ if TYPE_CHECKING:
     from driftmap.planning.layout import Place, Rose
 
 __all__ = ["layout_command"]
+
+
+_LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)
 
 
 @click.command("layout")
@@ -64,11 +66,15 @@ __all__ = ["layout_command"]
 )
 @click.option(
     "--distance",
+    type=_LENGTH,
     metavar="D",
     help='Least distance from pad to people and edge, such as "500 ft", beside the rules.',
 )
 @click.option(
-    "--spacing", metavar="D", help="Between candidates; a round one by default."
+    "--spacing",
+    type=_LENGTH,
+    metavar="D",
+    help="Between candidates; a round one by default.",
 )
 @click.option(
     "--move",
@@ -93,8 +99,8 @@ def layout_command(  # noqa: PLR0913, PLR0917
     winds: tuple[str, ...],
     season: str | None,
     sets: tuple[str, ...],
-    distance: str | None,
-    spacing: str | None,
+    distance: float | None,
+    spacing: float | None,
     areas: tuple[str, ...],
     best: int,
     answers: tuple[str, ...],
@@ -136,7 +142,6 @@ def layout_command(  # noqa: PLR0913, PLR0917
         )
         for rocket in rockets
     )
-    step = None if spacing is None else _length("--spacing", spacing)
     supposition = Supposition(ground.elevation)
     rose, notes = _rose(winds, season)
     keep = _keep(ground, sets, distance)
@@ -147,9 +152,9 @@ def layout_command(  # noqa: PLR0913, PLR0917
     forewarn(max(bases, key=lambda basis: basis.need.flights), samples)
     try:
         with hands_of(workers, processes, "flights in a wind") as hands:
-            pads = best_pads(question, spacing=step, hands=hands)
+            pads = best_pads(question, spacing=spacing, hands=hands)
             stands = {
-                name: best_stands(question, name, spacing=step, hands=hands)
+                name: best_stands(question, name, spacing=spacing, hands=hands)
                 for name in dict.fromkeys(areas)
             }
     except ValueError as problem:
@@ -183,22 +188,12 @@ def layout_command(  # noqa: PLR0913, PLR0917
         click.echo(f"\nMap: {out / 'layout.html'}")
 
 
-def _length(option: str, text: str) -> float:
-    try:
-        value = parse(text, "length")
-    except ValueError as problem:
-        raise InputError(option, "", str(problem)) from None
-    if not 0 < value <= 10_000:
-        raise InputError(option, "", f"{value:g} m; accepted is above 0 to 10,000 m")
-    return value
-
-
-def _keep(site: Site, sets: tuple[str, ...], distance: str | None) -> Keep:
+def _keep(site: Site, sets: tuple[str, ...], distance: float | None) -> Keep:
     """Take the distances from the rules, an option, or both."""
     from driftmap.planning.distances import Keep
     from driftmap.rules import picked_rules
 
-    least = 0.0 if distance is None else _length("--distance", distance)
+    least = distance or 0.0
     if not sets and not site.rules.strip() and least:
         return Keep((), least)
     return Keep(picked_rules(site, sets), least)

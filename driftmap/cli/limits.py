@@ -11,6 +11,7 @@ import click
 
 from driftmap.cli.answering import answers_of
 from driftmap.cli.options import (
+    Weather,
     day_of,
     day_options,
     site_of,
@@ -71,9 +72,7 @@ def limits_command(  # noqa: PLR0913, PLR0917
     directions: int,
     asked: WindOptions,
     steps: int,
-    temperature: str | None,
-    altimeter: str | None,
-    humidity: str | None,
+    weather: Weather,
     answers: tuple[str, ...],
     samples: int,
     seed: int,
@@ -100,7 +99,7 @@ def limits_command(  # noqa: PLR0913, PLR0917
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), site_of(site)
-    day = day_of(temperature, altimeter, humidity, ground.elevation)
+    day = day_of(weather, ground.elevation)
     said = answers_of(answers, rocket, ground, asked.when, ahead=True)
     setup = Setup(rocket, ground, samples, seed, day, said)
     supposition = Supposition(ground.elevation, shape_of(asked, Place.of(ground)))

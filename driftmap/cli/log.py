@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from driftmap.verdict.assessment import Assessment
 
 __all__ = ["log_assessment", "log_command"]
+
+_LARGEST_EXPORT: Final = 500_000_000  # bytes; a club's log of years
 
 _log = click.option(
     "--log",
@@ -188,13 +190,10 @@ def export_command(out: Path, path: Path | None) -> None:
 @_log
 def import_command(file: Path, path: Path | None) -> None:
     """Add all of an export; what is there already is passed over."""
-    from driftmap.errors import InputError
+    from driftmap.files import text_of
     from driftmap.logbook.exchange import import_text
 
-    try:
-        text = file.read_bytes().decode("utf-8")
-    except UnicodeDecodeError:
-        raise InputError(str(file), "", "is not text (UTF-8)") from None
+    text = text_of(file, most=_LARGEST_EXPORT)
     with _open(path, create=True) as log:
         click.echo(f"{import_text(log, text, str(file))} new entries")
 

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, TypedDict, TypeVar
 
 import click
 
-from driftmap.cli.options import day_of, day_options, run_options, site_of, site_options
+from driftmap.cli.options import (
+    Weather,
+    day_of,
+    day_options,
+    run_options,
+    site_of,
+    site_options,
+)
 from driftmap.cli.progress import Progress
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options
 from driftmap.errors import InputError
@@ -33,9 +40,7 @@ class Inputs(TypedDict):
     flight: str
     site: str
     asked: WindOptions
-    temperature: str | None
-    altimeter: str | None
-    humidity: str | None
+    weather: Weather
     samples: int
     seed: int
     seen: tuple[str, ...]
@@ -146,12 +151,6 @@ def read_observed(inputs: Inputs) -> Observed:
         told += found
         assumed += notes
     wind = wind_of(inputs["asked"], Place.of(site))
-    day = day_of(
-        inputs["temperature"],
-        inputs["altimeter"],
-        inputs["humidity"],
-        site.elevation,
-        wind,
-    )
+    day = day_of(inputs["weather"], site.elevation, wind)
     pieces = pieces_of(flight)
     return Observed(flight, site, wind, day, tuple(told), pieces, tuple(assumed))

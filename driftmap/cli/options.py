@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import functools
+import math
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
 
 import click
 
 from driftmap.errors import InputError
-from driftmap.units import parse
+from driftmap.units import bounded
 
 if TYPE_CHECKING:
     from driftmap.air.day import Day
@@ -16,10 +18,11 @@ if TYPE_CHECKING:
     from driftmap.ground.site import Site
 
 __all__ = [
+    "Quantity",
+    "Weather",
     "day_of",
     "day_options",
     "pad_option",
-    "precision_of",
     "run_options",
     "site_of",
     "site_options",
@@ -27,6 +30,39 @@ __all__ = [
 ]
 
 F = TypeVar("F", bound=Callable[..., object])
+T = TypeVar("T")
+
+
+class Quantity(click.ParamType):  # type: ignore[type-arg]  # none in older click
+    """An option that carries a unit; a bare number is SI."""
+
+    name = "quantity"
+
+    def __init__(
+        self,
+        dimension: str,
+        least: float = -math.inf,
+        most: float = math.inf,
+        *,
+        above: bool = False,
+    ) -> None:
+        self._dimension, self._least, self._most = dimension, least, most
+        self._above = above
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read it, or name the option."""
+        del ctx
+        if isinstance(value, float):  # read already
+            return value
+        try:
+            return bounded(
+                value, self._dimension, self._least, self._most, above=self._above
+            )
+        except ValueError as problem:
+            option = param.opts[0] if param is not None else ""
+            raise InputError(option, "", str(problem)) from None
 
 
 def _stack(*options: Callable[[F], F]) -> Callable[[F], F]:
@@ -38,17 +74,42 @@ def _stack(*options: Callable[[F], F]) -> Callable[[F], F]:
     return add
 
 
-def day_options(command: F) -> F:
-    """Add the surface readings of the day."""
+class Weather(NamedTuple):
+    """Readings of the day at the site, in SI, as far as they are known."""
+
+    temperature: float | None
+    altimeter: float | None
+    humidity: float | None
+
+
+def day_options(command: Callable[..., T]) -> Callable[..., T]:
+    """Add the surface readings of the day; the command gets them as one ``weather``."""
+
+    @functools.wraps(command)
+    def gathered(*args: Any, **given: Any) -> T:
+        weather = Weather(*(given.pop(name) for name in Weather._fields))
+        return command(*args, weather=weather, **given)
+
     return _stack(
-        click.option("--temperature", metavar="T", help='At the site, such as "31 C".'),
+        click.option(
+            "--temperature",
+            type=Quantity("temperature"),
+            metavar="T",
+            help='At the site, such as "31 C".',
+        ),
         click.option(
             "--altimeter",
+            type=Quantity("pressure"),
             metavar="P",
             help='Altimeter setting (QNH), such as "29.92 inHg".',
         ),
-        click.option("--humidity", metavar="H", help='Relative, such as "40 %".'),
-    )(command)
+        click.option(
+            "--humidity",
+            type=Quantity("share", 0.0, 1.0),
+            metavar="H",
+            help='Relative, such as "40 %".',
+        ),
+    )(gathered)
 
 
 _PAD: Final = "driftmap.pad"
@@ -116,22 +177,8 @@ def units_option(command: F) -> F:
     )(command)
 
 
-def precision_of(text: str | None) -> float | None:
-    """Read a wanted precision; None when none was given."""
-    from driftmap.hazard.sampling import read_precision
-
-    try:
-        return None if text is None else read_precision(text)
-    except ValueError as problem:
-        raise InputError("--precision", "", str(problem)) from None
-
-
 def day_of(
-    temperature: str | None,
-    altimeter: str | None,
-    humidity: str | None,
-    altitude: float,
-    wind: WindProfile | None = None,
+    weather: Weather, altitude: float, wind: WindProfile | None = None
 ) -> Day | None:
     """Read the day from the options of `day_options`; None when nothing is known of it.
 
@@ -140,24 +187,10 @@ def day_of(
     """
     from driftmap.air.day import day_told
 
-    told = (None, None) if wind is None else (wind.temperature, wind.altimeter)
+    warm, setting = (None, None) if wind is None else (wind.temperature, wind.altimeter)
+    warm = warm if weather.temperature is None else weather.temperature
+    setting = setting if weather.altimeter is None else weather.altimeter
     try:
-        return day_told(
-            altitude,
-            _read("--temperature", temperature, "temperature", told[0]),
-            _read("--altimeter", altimeter, "pressure", told[1]),
-            _read("--humidity", humidity, "share", None),
-        )
+        return day_told(altitude, warm, setting, weather.humidity)
     except ValueError as problem:
         raise InputError("surface readings", "", str(problem)) from None
-
-
-def _read(
-    option: str, text: str | None, dimension: str, default: float | None
-) -> float | None:
-    if text is None:
-        return default
-    try:
-        return parse(text, dimension)
-    except ValueError as problem:
-        raise InputError(option, "", str(problem)) from None

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal, Unpack
 import click
 
 from driftmap.cli.observed import Inputs, Observed, observed, read_observed
-from driftmap.cli.options import units_option
+from driftmap.cli.options import Quantity, units_option
 from driftmap.errors import InputError
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ class _Options(Inputs):
     piece: str
     start: str
     walkers: int
-    spacing: str
+    spacing: float
     cover: str
     units: Literal["us", "si"]
     out: Path
@@ -60,7 +60,13 @@ class _Options(Inputs):
     show_default=True,
     help="In line.",
 )
-@click.option("--spacing", default="10 m", show_default=True, help="Between walkers.")
+@click.option(
+    "--spacing",
+    type=Quantity("length", 0.5, 500.0),
+    default="10 m",
+    show_default=True,
+    help="Between walkers.",
+)
 @click.option(
     "--cover",
     type=click.Choice(["bare", "stubble", "grass", "crop", "brush", "woods"]),
@@ -153,19 +159,10 @@ def _start(text: str, site: Site) -> tuple[float, float]:
     return east, north
 
 
-def _walkers(count: int, spacing: str, cover: str) -> Walkers:
+def _walkers(count: int, spacing: float, cover: str) -> Walkers:
     from driftmap.search.walk import Walkers
-    from driftmap.units import parse
 
-    try:
-        apart = parse(spacing, "length")
-    except ValueError as problem:
-        raise InputError("--spacing", "", str(problem)) from None
-    if not 0.5 <= apart <= 500:
-        raise InputError(
-            "--spacing", "", f"must lie from 0.5 to 500 m (got {spacing!r})"
-        )
-    return Walkers(count, apart, cover)
+    return Walkers(count, spacing, cover)
 
 
 def _chances(

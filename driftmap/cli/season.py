@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from driftmap.cli.answering import answers_of
-from driftmap.cli.options import site_of, site_options
+from driftmap.cli.options import Quantity, site_of, site_options
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -22,7 +22,6 @@ from driftmap.cli.sweeping import (
     preamble_html,
 )
 from driftmap.errors import InputError
-from driftmap.units import parse
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,6 +70,7 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
 )
 @click.option(
     "--height",
+    type=Quantity("length", 1.0, 100.0),
     default="10 m",
     show_default=True,
     help="Height of hourly winds above the ground.",
@@ -104,7 +104,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     file: str | None,
     soundings: tuple[str, ...],
     log: str | None,
-    height: str,
+    height: float,
     utc_offset: float,
     check: int,
     answers: tuple[str, ...],
@@ -235,25 +235,19 @@ def _going_on(done: int, every: int) -> None:
         click.echo(f"going on: {done} of {every} winds are done", err=True)
 
 
-def _scale(supposition: Any, height: str) -> float:
+def _scale(supposition: Any, height: float) -> float:
     """Give the wind at 10 m for each of that at the height of the readings."""
     import numpy as np
 
     from driftmap.planning.supposed import REFERENCE, suppose
 
-    try:
-        metres = parse(height, "length")
-    except ValueError as problem:
-        raise InputError("--height", "", str(problem)) from None
-    if not 1.0 <= metres <= 100.0:
-        raise InputError("--height", "", f"{metres:g} m; accepted is 1 to 100 m")
     wind = suppose(supposition, 0.0, 5.0)
-    return float(np.hypot(*wind.at(REFERENCE)) / np.hypot(*wind.at(metres)))
+    return float(np.hypot(*wind.at(REFERENCE)) / np.hypot(*wind.at(height)))
 
 
-def _notes(source: str, height: str, assumed: tuple[str, ...]) -> list[str]:
+def _notes(source: str, height: float, assumed: tuple[str, ...]) -> list[str]:
     return [
-        f"winds of {source} at {height}, the same over the site",
+        f"winds of {source} at {height:g} m, the same over the site",
         "winds put into bins of 10° and 0.5 m/s, speeds rounded up; each bin judged as a "
         "whole, no milder than any wind in it",
         "intervals: days drawn in place of hours; spells of weather outlast a day, so they "

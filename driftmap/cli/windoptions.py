@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 import re
 import sys
 from collections.abc import Callable
@@ -12,9 +13,8 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from driftmap.cli.options import site_of
+from driftmap.cli.options import Quantity, site_of
 from driftmap.errors import InputError
-from driftmap.units import parse
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import Reading, Setting, parse_time, show_time
 
@@ -60,7 +60,7 @@ class WindOptions:
     at: str | None
     service: str | None
     terrain: str
-    declination: str | None
+    declination: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +117,7 @@ def place_options(command: F) -> F:
         ),
         click.option(
             "--declination",
+            type=Quantity("angle", -math.pi, math.pi),
             metavar="D",
             help="Of the magnetic needle, east positive [deg].",
         ),
@@ -160,9 +161,7 @@ def setting_of(asked: WindOptions, place: Place) -> Setting:
         place.elevation,
         asked.station,
         flight_time(asked.when, now) if asked.when else now,
-        place.declination
-        if asked.declination is None
-        else _quantity(asked.declination, "angle", "--declination"),
+        place.declination if asked.declination is None else asked.declination,
         asked.terrain,
         place.position,
         flight_time(asked.read_at, now, option="--read-at") if asked.read_at else None,
@@ -286,10 +285,3 @@ def flight_time(
             option, "", f"{text[11:]} was {hours:.1f} h ago; give the day too: {text}"
         )
     return time
-
-
-def _quantity(text: str, dimension: str, option: str) -> float:
-    try:
-        return parse(text, dimension)
-    except ValueError as problem:
-        raise InputError(option, "", str(problem)) from None

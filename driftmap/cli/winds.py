@@ -11,7 +11,7 @@ import click
 
 from driftmap import units
 from driftmap.air.wind import WindLevel, WindProfile
-from driftmap.cli.options import pad_option, site_of
+from driftmap.cli.options import Quantity, pad_option, site_of
 from driftmap.cli.windoptions import (
     HERE,
     Place,
@@ -36,7 +36,12 @@ _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
     "--site", metavar="SITE", help="Site file; gives elevation and declination."
 )
 @pad_option
-@click.option("--site-elevation", metavar="H", help='Elevation, such as "4,100 ft".')
+@click.option(
+    "--site-elevation",
+    type=Quantity("length", -500.0, 9000.0),
+    metavar="H",
+    help='Elevation, such as "4,100 ft".',
+)
 @place_options
 @click.option("--decoded", is_flag=True, help="Show what each file says by itself.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
@@ -54,16 +59,21 @@ _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
     type=click.Path(file_okay=False, path_type=Path),
     help="Write the picture, wind.html, into DIR.",
 )
-@click.option("--top", metavar="H", help="Height up to which to show it; JSON has all.")
+@click.option(
+    "--top",
+    type=Quantity("length", 10.0, 30_000.0),
+    metavar="H",
+    help="Height up to which to show it; JSON has all.",
+)
 def winds_command(
     files: tuple[str, ...],
     site: str | None,
-    site_elevation: str | None,
+    site_elevation: float | None,
     decoded: bool,
     as_json: bool,
     system: str,
     out: Path | None,
-    top: str | None,
+    top: float | None,
     **given: Any,
 ) -> None:
     """Show the wind over a site from what you have.
@@ -95,10 +105,10 @@ def winds_command(
         _print_json(decoded_document(readings), readings, setting)
         return
     if decoded:
-        _print_decoded(readings, system, _top(top, _PICTURE_TOP))
+        _print_decoded(readings, system, top or _PICTURE_TOP)
         return
     wind = merge(readings, setting)
-    ceiling = _top(top, min(max(wind.known_to, 300.0), _PICTURE_TOP))
+    ceiling = top or min(max(wind.known_to, 300.0), _PICTURE_TOP)
     if out is not None:
         _write(wind, out, system, ceiling)
     if as_json:
@@ -107,7 +117,7 @@ def winds_command(
         _print_wind(wind, system, ceiling, setting)
 
 
-def _place(site: str | None, elevation: str | None) -> Place:
+def _place(site: str | None, elevation: float | None) -> Place:
     if site is not None and elevation is not None:
         raise click.UsageError("Give a site file or --site-elevation, not both.")
     if site is not None:
@@ -116,19 +126,7 @@ def _place(site: str | None, elevation: str | None) -> Place:
         raise click.UsageError(
             "Give --site or --site-elevation: heights above the site need it."
         )
-    height = _quantity(elevation, "length", "--site-elevation")
-    if not -500.0 <= height <= 9000.0:
-        raise InputError(
-            "--site-elevation", "", f"{height:g} m; accepted is -500 to 9000 m"
-        )
-    return Place(height)
-
-
-def _quantity(text: str, dimension: str, option: str) -> float:
-    try:
-        return units.parse(text, dimension)
-    except ValueError as problem:
-        raise InputError(option, "", str(problem)) from None
+    return Place(elevation)
 
 
 def _print_json(
@@ -182,15 +180,6 @@ def _print_levels(levels: Sequence[WindLevel], system: str, top: float) -> None:
 def _print_notes(notes: Iterable[str]) -> None:
     for note in dict.fromkeys(notes):
         click.echo(f"assumed: {_plain(note)}")
-
-
-def _top(text: str | None, default: float) -> float:
-    if text is None:
-        return default
-    top = _quantity(text, "length", "--top")
-    if not 10.0 <= top <= 30_000.0:
-        raise InputError("--top", "", f"{top:g} m; accepted is 10 to 30,000 m")
-    return top
 
 
 def _air(reading: Reading, system: str) -> str:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import FlightError
+from driftmap.errors import FlightError, nearest
 from driftmap.failures.bodies import Bench
 
 __all__ = [
@@ -69,13 +68,8 @@ def likelihoods(bench: Bench, causes: list[str]) -> dict[str, float]:
     known = [c for c in dict.fromkeys(causes) if c != CERTAIN and c not in own]
     for name in flight.cases:
         if name not in known:
-            near = difflib.get_close_matches(name, known, n=1)
-            hint = (
-                f"did you mean {near[0]!r}?" if near else f"known: {', '.join(known)}"
-            )
-            raise FlightError(
-                flight.source, f"cases.{name}", f"is no case here; {hint}"
-            )
+            told = f"is no case here; {nearest(name, known)}"
+            raise FlightError(flight.source, f"cases.{name}", told)
     likely = {name: flight.cases.get(name, LIKELIHOOD[name]) for name in known}
     for name in known:
         if name not in flight.cases:

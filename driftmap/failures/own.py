@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final, NoReturn
 
-from driftmap.errors import FlightError
+from driftmap.errors import FlightError, nearest, quoted
 from driftmap.failures.bodies import Bench
 from driftmap.failures.case import Body, Burn, Case, Release, Stage
 from driftmap.failures.offpath import still_burning
@@ -82,8 +81,5 @@ def _release(bench: Bench, own: OwnCase) -> Release:
 def _refuse(
     bench: Bench, own: OwnCase, key: str, name: str, known: Iterable[str]
 ) -> NoReturn:
-    names = list(known)
-    near = difflib.get_close_matches(name, names, n=1)
-    hint = f"did you mean {near[0]!r}?" if near else f"known: {', '.join(names)}"
-    where = f"case {own.name!r}.{key}"
-    raise FlightError(bench.flight.source, where, f"{name!r} is not listed; {hint}")
+    told = f"{quoted(name)} is not listed; {nearest(name, known)}"
+    raise FlightError(bench.flight.source, f"case {own.name!r}, {key}", told)

@@ -8,7 +8,7 @@ from typing import Final
 
 import shapely
 
-from driftmap.ground.geojson import shown
+from driftmap.errors import quoted
 from driftmap.ground.roles import OCCUPIED
 
 __all__ = ["Area", "Waiver", "check_shape"]
@@ -102,9 +102,9 @@ def check_shape(name: str, shape: shapely.Geometry) -> None:
         If it is not a valid polygon of 1 m² or more.
     """
     if shape.geom_type not in {"Polygon", "MultiPolygon"} or not shape.is_valid:
-        raise ValueError(f"shape of {shown(name)} must be a valid polygon")
+        raise ValueError(f"shape of {quoted(name)} must be a valid polygon")
     if not shape.area >= _SMALLEST:
         raise ValueError(
-            f"shape of {shown(name)} must cover {_SMALLEST:g} m² or more "
+            f"shape of {quoted(name)} must cover {_SMALLEST:g} m² or more "
             f"(got {shape.area:.3g})"
         )

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final, NoReturn
+from typing import Final
 
 import shapely
 
-from driftmap.errors import SiteError
+from driftmap.errors import SiteError, quoted
+from driftmap.files import bytes_of, decoded, parse_json
 
-__all__ = ["MAX_BYTES", "Collection", "Feature", "naming", "read_collection", "shown"]
+__all__ = ["MAX_BYTES", "Collection", "Feature", "naming", "read_collection"]
 
 MAX_BYTES: Final = 20_000_000
 """Largest file that is read [byte]; a drawn site takes a few thousand."""
@@ -66,23 +66,6 @@ class Collection:
     digest: str
 
 
-def shown(value: object) -> str:
-    """Show a value from a file in a message: escaped and short.
-
-    Parameters
-    ----------
-    value : object
-        Anything JSON can hold.
-
-    Returns
-    -------
-    str
-        Its `repr`, cut at 60 characters.
-    """
-    text = repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
 @contextmanager
 def naming(source: str, where: str) -> Iterator[None]:
     """Turn a `ValueError` into a `SiteError` that names the place.
@@ -127,14 +110,15 @@ def read_collection(path: Path) -> Collection:
         broken.
     """
     source = str(path)
+    data = bytes_of(path, SiteError, MAX_BYTES)
+    plain = parse_json(decoded(data, source, SiteError), source, SiteError)
     with naming(source, ""):
-        data = _bytes(path)
-        tree = _collection(_json(data))
+        tree = _collection(plain)
     features = tree.pop("features")
     del tree["type"]
     if not isinstance(features, list) or not features:
         raise SiteError(
-            source, "features", f"must be a list of features (got {shown(features)})"
+            source, "features", f"must be a list of features (got {quoted(features)})"
         )
     return Collection(
         source,
@@ -144,64 +128,12 @@ def read_collection(path: Path) -> Collection:
     )
 
 
-def _bytes(path: Path) -> bytes:
-    if not path.exists():
-        raise ValueError("no such file; accepted: a GeoJSON file")
-    if not path.is_file():
-        raise ValueError("is not a plain file; accepted: a GeoJSON file")
-    try:
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            raise ValueError(
-                f"holds {size:,} bytes; accepted: at most {MAX_BYTES:,} bytes"
-            )
-        data = path.read_bytes()
-    except OSError as error:
-        raise ValueError(f"cannot be read ({error.strerror})") from error
-    if not data.strip():
-        raise ValueError("is empty; accepted: a GeoJSON FeatureCollection")
-    return data
-
-
-def _json(data: bytes) -> object:
-    try:
-        tree: object = json.loads(
-            data.decode("utf-8-sig"),
-            parse_constant=_refuse_constant,
-            object_pairs_hook=_once,
-        )
-    except UnicodeDecodeError as error:
-        raise ValueError(
-            f"is not text in UTF-8 (byte {error.start + 1}); accepted: GeoJSON"
-        ) from error
-    except json.JSONDecodeError as error:
-        raise ValueError(
-            f"is not JSON: line {error.lineno}, column {error.colno}: {error.msg}"
-        ) from error
-    except RecursionError as error:
-        raise ValueError("is nested too deeply to be GeoJSON") from error
-    return tree
-
-
-def _refuse_constant(name: str) -> NoReturn:
-    raise ValueError(f"holds {name}, which is not JSON; accepted: finite numbers")
-
-
-def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
-    # JSON readers keep the last of two equal keys and say nothing.
-    keys = [key for key, _ in pairs]
-    for key in set(keys) if len(set(keys)) < len(keys) else ():
-        if keys.count(key) > 1:
-            raise ValueError(f"key {shown(key)} stands twice in one object")
-    return dict(pairs)
-
-
 def _collection(tree: object) -> dict[str, object]:
     kind = tree.get("type") if isinstance(tree, dict) else tree
     if not isinstance(tree, dict) or kind != "FeatureCollection":
         raise ValueError(
             f"is JSON but no site: 'type' must be 'FeatureCollection' "
-            f"(got {shown(kind)})"
+            f"(got {quoted(kind)})"
         )
     if "features" not in tree:
         raise ValueError("has no 'features'; accepted: a list of features")
@@ -210,7 +142,7 @@ def _collection(tree: object) -> dict[str, object]:
     name = properties.get("name") if isinstance(properties, dict) else crs
     if crs is not None and name not in _WGS84:
         raise ValueError(
-            f"crs must be WGS 84 longitude and latitude, CRS84 (got {shown(name)})"
+            f"crs must be WGS 84 longitude and latitude, CRS84 (got {quoted(name)})"
         )
     return tree
 
@@ -219,17 +151,17 @@ def _feature(source: str, number: int, item: object) -> Feature:
     where = f"feature {number}"
     if not isinstance(item, dict) or item.get("type") != "Feature":
         raise SiteError(
-            source, where, f"must be an object of type 'Feature' (got {shown(item)})"
+            source, where, f"must be an object of type 'Feature' (got {quoted(item)})"
         )
     properties = item.get("properties")
     if properties is None:  # RFC 7946, 3.2 allows null
         properties = {}
     if not isinstance(properties, dict):
         raise SiteError(
-            source, where, f"properties must be an object (got {shown(properties)})"
+            source, where, f"properties must be an object (got {quoted(properties)})"
         )
     if isinstance(properties.get("name"), str):
-        where = f"{where} ({shown(properties['name'])})"
+        where = f"{where} ({quoted(properties['name'])})"
     with naming(source, f"{where}, geometry"):
         shape = _shape(item.get("geometry"))
     return Feature(where, MappingProxyType(properties), shape)
@@ -238,9 +170,9 @@ def _feature(source: str, number: int, item: object) -> Feature:
 def _shape(geometry: object) -> shapely.Geometry:
     kind = geometry.get("type") if isinstance(geometry, dict) else geometry
     if not isinstance(geometry, dict) or not isinstance(kind, str):
-        raise ValueError(f"must be a geometry with a 'type' (got {shown(kind)})")
+        raise ValueError(f"must be a geometry with a 'type' (got {quoted(kind)})")
     if kind not in _SHAPES:
-        raise ValueError(f"must be one of {', '.join(_SHAPES)} (got {shown(kind)})")
+        raise ValueError(f"must be one of {', '.join(_SHAPES)} (got {quoted(kind)})")
     return _SHAPES[kind](geometry.get("coordinates"))
 
 
@@ -294,7 +226,7 @@ _SHAPES: Final = MappingProxyType(
 
 def _items(value: object, what: str) -> list[object]:
     if not isinstance(value, list) or not value:
-        raise ValueError(f"coordinates must be a list of {what} (got {shown(value)})")
+        raise ValueError(f"coordinates must be a list of {what} (got {quoted(value)})")
     return value
 
 
@@ -303,7 +235,7 @@ def _ring(value: object, where: str) -> list[tuple[float, float]]:
     if ring[0] != ring[-1]:
         raise ValueError(
             f"{where} is not closed: its last position must equal its first "
-            f"(got {shown(list(ring[-1]))} and {shown(list(ring[0]))})"
+            f"(got {quoted(list(ring[-1]))} and {quoted(list(ring[0]))})"
         )
     return ring
 
@@ -329,7 +261,7 @@ def _position(value: object, where: str) -> tuple[float, float]:
         isinstance(x, int | float) and not isinstance(x, bool) for x in pair
     ):
         raise ValueError(
-            f"{where} must be [longitude, latitude], two numbers (got {shown(value)})"
+            f"{where} must be [longitude, latitude], two numbers (got {quoted(value)})"
         )
     for name, number, limit in zip(
         ("longitude", "latitude"), pair, (180, 90), strict=True
@@ -338,6 +270,6 @@ def _position(value: object, where: str) -> tuple[float, float]:
             hint = f"; {_ORDER}" if limit == 90 and abs(number) <= 180 else ""
             raise ValueError(
                 f"{where}: {name} must lie in -{limit} to {limit} (got "
-                f"{shown(number)}){hint}"
+                f"{quoted(number)}){hint}"
             )
     return float(pair[0]), float(pair[1])

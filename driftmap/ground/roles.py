@@ -12,8 +12,8 @@ from typing import Final
 import shapely
 
 from driftmap import units
-from driftmap.errors import SiteError
-from driftmap.ground.geojson import Feature, naming, shown
+from driftmap.errors import SiteError, quoted
+from driftmap.ground.geojson import Feature, naming
 
 __all__ = [
     "OCCUPIED",
@@ -163,7 +163,7 @@ def clean_text(value: object) -> str:
         formatting characters (a line break, a change of writing direction).
     """
     if not isinstance(value, str) or not value.strip():
-        raise ValueError(f"must be text (got {shown(value)})")
+        raise ValueError(f"must be text (got {quoted(value)})")
     text = value.strip()
     if len(text) > _LONGEST_NAME:
         raise ValueError(
@@ -174,7 +174,7 @@ def clean_text(value: object) -> str:
         if kind in {"Cc", "Cf", "Cs", "Zl", "Zp"} and char not in _JOINERS:
             raise ValueError(
                 f"must hold no control characters (got U+{ord(char):04X} in "
-                f"{shown(text)})"
+                f"{quoted(text)})"
             )
     return text
 
@@ -208,7 +208,7 @@ def read_length(properties: Mapping[str, object], key: str) -> float | None:
     if not (isinstance(value, str) and value.strip()[-1].isalpha()):
         raise ValueError(
             f"must bear its unit, such as '{length:g} m' or '{length:g} ft' "
-            f"(got {shown(value)})"
+            f"(got {quoted(value)})"
         )
     return length
 
@@ -235,7 +235,7 @@ def read_mark(source: str, feature: Feature) -> Mark:
     """
     where, properties = feature.where, feature.properties
     for key, ours in near_misses(properties, _KEYS).items():
-        raise SiteError(source, where, f"unknown key {shown(key)}; accepted: '{ours}'")
+        raise SiteError(source, where, f"unknown key {quoted(key)}; accepted: '{ours}'")
     with naming(source, f"{where}, role"):
         role = _role(properties.get("role"), feature.shape.geom_type)
     _refuse_misplaced(source, feature, role)
@@ -277,7 +277,7 @@ def _role(value: object, geometry: str) -> str:
 
 
 def _got(value: object) -> str:
-    return "none given" if value is None else f"got {shown(value)}"
+    return "none given" if value is None else f"got {quoted(value)}"
 
 
 def _meant(role: str, geometry: str) -> set[str]:
@@ -344,7 +344,7 @@ def _positive(properties: Mapping[str, object], key: str) -> float | None:
             f"{error}; ceiling is above the ground, ceiling_altitude above sea level"
         ) from error
     if length is not None and length <= 0:
-        raise ValueError(f"must be more than 0 m (got {shown(properties[key])})")
+        raise ValueError(f"must be more than 0 m (got {quoted(properties[key])})")
     return length
 
 
@@ -356,12 +356,12 @@ def _people(source: str, feature: Feature) -> int | None:
         count = units.parse(value, "number")
         if not count.is_integer() or not 0 <= count <= _MOST_PEOPLE:
             raise ValueError(
-                f"must be a whole number from 0 to {_MOST_PEOPLE} (got {shown(value)})"
+                f"must be a whole number from 0 to {_MOST_PEOPLE} (got {quoted(value)})"
             )
         return int(count)
 
 
 def _shelter(value: object) -> str:
     if not isinstance(value, str) or value not in SHELTERS:
-        raise ValueError(f"must be one of {', '.join(SHELTERS)} (got {shown(value)})")
+        raise ValueError(f"must be one of {', '.join(SHELTERS)} (got {quoted(value)})")
     return value

@@ -16,10 +16,10 @@ from numpy.typing import ArrayLike
 
 from driftmap import units
 from driftmap.air.atmosphere import FloatArray
-from driftmap.errors import SiteError
+from driftmap.errors import SiteError, quoted
 from driftmap.ground import frame
 from driftmap.ground.areas import Area, Waiver, check_shape
-from driftmap.ground.geojson import Collection, naming, read_collection, shown
+from driftmap.ground.geojson import Collection, naming, read_collection
 from driftmap.ground.roles import (
     OCCUPIED,
     ROLES,
@@ -217,7 +217,7 @@ def _header(collection: Collection) -> _Header:
     """Read the members that speak of the whole site."""
     source, members = collection.source, collection.members
     for key, ours in near_misses(members, _MEMBERS).items():
-        raise SiteError(source, "", f"unknown key {shown(key)}; accepted: '{ours}'")
+        raise SiteError(source, "", f"unknown key {quoted(key)}; accepted: '{ours}'")
     with naming(source, "name"):
         name = clean_text(members.get("name", Path(source).stem))
     with naming(source, "rules"):
@@ -227,7 +227,7 @@ def _header(collection: Collection) -> _Header:
         raise SiteError(
             source,
             "limits",
-            f"must be an object of key and value (got {shown(limits)})",
+            f"must be an object of key and value (got {quoted(limits)})",
         )
     return _Header(
         name=name,
@@ -250,7 +250,7 @@ def _elevation(source: str, members: Mapping[str, object]) -> float:
             )
         if not low <= elevation <= high:
             raise ValueError(
-                f"must lie in {low:g} to {high:g} m (got {shown(members['elevation'])})"
+                f"must lie in {low:g} to {high:g} m (got {quoted(members['elevation'])})"
             )
     return elevation
 
@@ -263,7 +263,7 @@ def _declination(source: str, members: Mapping[str, object]) -> float | None:
         if not abs(angle) <= math.pi:
             raise ValueError(
                 "must lie in -180 to 180 deg, positive east "
-                f"(got {shown(members['declination'])})"
+                f"(got {quoted(members['declination'])})"
             )
     return angle
 
@@ -276,7 +276,7 @@ def _flights_today(source: str, members: Mapping[str, object]) -> int | None:
         if not (number.is_integer() and 1 <= number <= _MOST_FLIGHTS):
             raise ValueError(
                 f"must be a whole number from 1 to {_MOST_FLIGHTS} "
-                f"(got {shown(members['flights_today'])})"
+                f"(got {quoted(members['flights_today'])})"
             )
     return int(number)
 
@@ -300,7 +300,7 @@ def _require(source: str, marks: Iterable[Mark]) -> None:
 def _pad(source: str, marks: Iterable[Mark], wanted: str | None) -> Mark:
     pads = [mark for mark in marks if mark.role == "pad"]
     chosen = [mark for mark in pads if wanted in {None, mark.name}]
-    names = ", ".join(shown(mark.name) for mark in pads if mark.name)
+    names = ", ".join(quoted(mark.name) for mark in pads if mark.name)
     if len(chosen) > 1:  # each pad has its own distances to people
         names = names or "none has a name yet: give each one"
         text = f"holds {len(chosen)} pads; say which one is flown from: {names}"
@@ -309,7 +309,7 @@ def _pad(source: str, marks: Iterable[Mark], wanted: str | None) -> Mark:
         raise SiteError(
             source,
             "pad",
-            f"no pad is named {shown(wanted)}; accepted: {names or 'no pad has a name'}",
+            f"no pad is named {quoted(wanted)}; accepted: {names or 'no pad has a name'}",
         )
     if abs(chosen[0].shape.y) > _POLEMOST:
         raise SiteError(
@@ -408,10 +408,10 @@ def _notes(collection: Collection, marks: Sequence[Mark]) -> Iterator[str]:
     ignored = {key for mark in marks for key in mark.ignored}
     ignored |= set(collection.members) - {*_MEMBERS, *_FAMILIAR}
     if ignored:
-        yield f"keys not read: {', '.join(map(shown, sorted(ignored)))}"
+        yield f"keys not read: {', '.join(map(quoted, sorted(ignored)))}"
 
 
 def _strays(areas: Iterable[Area], boundary: shapely.Geometry) -> Iterator[str]:
     for area in areas:
         if area.role in OCCUPIED and not area.shape.intersects(boundary):
-            yield f"{area.role} {shown(area.name)} lies wholly outside the boundary"
+            yield f"{area.role} {quoted(area.name)} lies wholly outside the boundary"

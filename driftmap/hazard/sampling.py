@@ -10,8 +10,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.units import parse
-
 __all__ = [
     "CONFIDENCE",
     "Convergence",
@@ -20,7 +18,6 @@ __all__ = [
     "Step",
     "converge",
     "flights_for",
-    "read_precision",
     "weighted_mean",
 ]
 
@@ -278,27 +275,3 @@ def flights_for(probability: float, relative: float) -> int:
         raise ValueError("'probability' must lie in (0, 1) and 'relative' be positive")
     z = 1.959963985  # two-sided 95 % of the standard normal
     return math.ceil((z / relative) ** 2 * (1 - probability) / probability)
-
-
-def read_precision(text: object) -> float:
-    """Read a wanted precision.
-
-    Parameters
-    ----------
-    text : str or float
-        Half-width of an interval as a share of the figure, such as ``"20 %"``.
-
-    Returns
-    -------
-    float
-        The share.
-
-    Raises
-    ------
-    ValueError
-        If it is not above 0 and up to 100 %.
-    """
-    share = parse(text, "share")
-    if not 0 < share <= 1:
-        raise ValueError(f"must lie above 0 and up to 100 % (got {text!r})")
-    return share

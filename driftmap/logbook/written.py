@@ -13,9 +13,9 @@ import numpy as np
 
 from driftmap.air.wind import direction_and_speed
 from driftmap.errors import InputError
+from driftmap.files import toml_of
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.rules.schema import toml_of
 from driftmap.units import parse
 from driftmap.verdict.assessment import Assessment, document
 

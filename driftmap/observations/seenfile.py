@@ -10,6 +10,7 @@ from typing import Any, Final
 import shapely
 
 from driftmap.failures.case import CaseTree
+from driftmap.files import toml_of
 from driftmap.formulas.detection import SWEEP_WIDTH, parallel_sweeps, random_search
 from driftmap.ground.site import Site
 from driftmap.observations.flown import ROCKET
@@ -31,7 +32,6 @@ from driftmap.observations.observation import (
 from driftmap.observations.tables import Table
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.recordfile import read_record
-from driftmap.rules.schema import toml_of
 
 __all__ = ["pieces_of", "read_seen"]
 

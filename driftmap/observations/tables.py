@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from math import pi
 from typing import Any
 
 import shapely
 
-from driftmap.errors import InputError
+from driftmap.errors import InputError, nearest, quoted
 from driftmap.ground.site import Site
 from driftmap.units import parse, parse_spread
 
@@ -80,13 +79,8 @@ class Table:
     def one_of(self, key: str, name: object, accepted: list[str]) -> str:
         """Refuse what is not in a list."""
         if name not in accepted:
-            near = difflib.get_close_matches(str(name), accepted, n=1)
-            hint = (
-                f"did you mean {near[0]!r}?"
-                if near
-                else f"accepted: {', '.join(accepted)}"
-            )
-            raise self.refusal(key, f"{name!r} is not known here; {hint}")
+            hint = nearest(str(name), accepted)
+            raise self.refusal(key, f"{quoted(name)} is not known here; {hint}")
         return str(name)
 
     def quantity(
@@ -218,10 +212,5 @@ class Table:
         """Refuse keys that nobody read."""
         for key in self.data:
             if key not in self._known:
-                near = difflib.get_close_matches(key, self._known, n=1)
-                hint = (
-                    f"did you mean {near[0]!r}?"
-                    if near
-                    else f"accepted: {', '.join(sorted(self._known))}"
-                )
+                hint = nearest(key, sorted(self._known))
                 raise self.refusal(key, f"is no key here; {hint}")

@@ -13,8 +13,10 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.errors import WindError
+from driftmap.files import bytes_of, decoded
 from driftmap.units import DIMENSIONS
 from driftmap.winds.reading import parse_time
+from driftmap.winds.text import LONGEST_FILE
 
 __all__ = ["Hours", "Reading", "hours_of", "read_hours"]
 
@@ -92,11 +94,8 @@ def read_hours(path: Path | str) -> Hours:
         If the file cannot be used, by its line.
     """
     path = Path(path)
-    try:
-        raw = path.read_bytes()
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise WindError(path.name, "", "is no text in UTF-8") from None
+    raw = bytes_of(path, WindError, LONGEST_FILE)
+    text = decoded(raw, path.name, WindError)
     rows = list(_rows(path.name, text.splitlines()))
     return hours_of(rows, path.name, hashlib.sha256(raw).hexdigest())
 

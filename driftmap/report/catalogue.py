@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.errors import InputError
+from driftmap.files import parse_toml, text_of
 from driftmap.verdict.assessment import CAUTIONS
 
 __all__ = ["Catalogue", "languages", "read_catalogue"]
@@ -99,12 +100,7 @@ def read_catalogue(language: str) -> Catalogue:
         known = ", ".join(languages())
         problem = f"must be one of {known}, or a catalogue file (got {language!r})"
         raise InputError("--language", "", problem)
-    try:
-        return _checked(path.name, path.read_text("utf-8"))
-    except UnicodeDecodeError:
-        raise InputError(path.name, "", "must be text in UTF-8") from None
-    except OSError as problem:
-        raise InputError(path.name, "", f"cannot be read: {problem.strerror}") from None
+    return _checked(str(path), text_of(path))
 
 
 def _shipped(language: str) -> str:
@@ -129,12 +125,7 @@ def _pattern() -> Mapping[str, Any]:
 
 
 def _checked(source: str, text: str) -> Catalogue:
-    try:
-        found = dict(_flat(tomllib.loads(text)))
-    except ValueError as problem:  # not only TOMLDecodeError: endless integers too
-        raise InputError(source, "", f"is not TOML: {problem}") from None
-    except RecursionError:
-        raise InputError(source, "", "is nested too deep") from None
+    found = dict(_flat(parse_toml(text, source)))
     pattern = _pattern()
     for key in found:
         if key not in pattern:

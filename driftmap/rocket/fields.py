@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from math import pi
+from math import degrees, pi
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
@@ -75,6 +75,8 @@ def _within(low: float, high: float, unit: str = "") -> AfterValidator:
 
     def check(value: Any) -> Any:
         number = value.value if isinstance(value, Uncertain) else value
+        if unit == "deg":
+            number = degrees(number)
         if not low < number <= high:
             # A floor just below 0 lets 0 in.
             start = f"above {low:g} and" if low >= 0 else "from 0"
@@ -95,7 +97,7 @@ def _between(low: float, high: float, unit: str) -> AfterValidator:
     return AfterValidator(check)
 
 
-_STEEPEST = pi / 4  # of a rail; the model is not made for more, nor is any code
+_STEEPEST = 45  # deg, of a rail; the model is not made for more, nor is any code
 # Ceilings catch a wrong unit (grams as kilograms), not an unusual rocket.
 Mass = Annotated[float, _reads("mass"), _within(0, 1000, "kg")]
 UncertainMass = Annotated[Uncertain, _reads_spread("mass"), _within(0, 1000, "kg")]
@@ -121,9 +123,7 @@ Volume = Annotated[float, _reads("volume"), _within(0, 1, "m3")]
 Pressure = Annotated[float, _reads("pressure"), _within(0, 1e11, "Pa")]
 Impulse = Annotated[Uncertain, _reads_spread("impulse"), _within(0, 889_600, "N s")]
 Share = Annotated[float, _reads("share"), Field(ge=0, le=1)]
-Tilt = Annotated[
-    Uncertain, _reads_spread("angle"), _within(-1e-9, _STEEPEST, "rad, 45 deg")
-]
+Tilt = Annotated[Uncertain, _reads_spread("angle"), _within(-1e-9, _STEEPEST, "deg")]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
-import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from driftmap.errors import FlightError
+from driftmap.errors import FlightError, nearest
+from driftmap.files import mistaken, text_of, toml_of
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import (
     Airframe,
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 
 __all__ = ["read_flight"]
 
-_LARGEST_FILE = 1_000_000  # bytes; a flight file is a page of text
 _LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
 _BURN = 0.15  # spread of a fitted burn time, as a share; assumed
 _HEIGHT_SPREAD = 0.05  # assumed; as for an apogee given without a spread
@@ -73,15 +72,11 @@ def read_flight(path: str | Path) -> Flight:
         One line that names the file, the key or line, and what is accepted.
     """
     source = str(path)
-    text = _text(Path(path), source)
-    try:
-        data = tomllib.loads(text)
-    except ValueError as problem:  # not only TOMLDecodeError: endless integers too
-        raise FlightError(source, "", f"is not TOML: {problem}") from None
-    except RecursionError:
-        raise FlightError(source, "", "is nested too deep") from None
+    data = toml_of(Path(path), FlightError)
     for key in _NOT_KEYS & data.keys():
-        raise FlightError(source, key, _unknown((key,)))
+        raise FlightError(
+            source, key, f"is not a key here; {nearest(key, _keys((key,)))}"
+        )
     motor = data.get("motor")
     if isinstance(motor, dict) and "thrust_curve" in motor:
         data["motor"] = _with_curve(motor, Path(path))
@@ -98,27 +93,10 @@ def _checked(
     try:
         return model.model_validate(data)
     except ValidationError as problem:
-        raise _first(source, problem, place) from None
-
-
-def _text(path: Path, source: str, most: int = _LARGEST_FILE) -> str:
-    try:
-        if path.exists() and not path.is_file():
-            raise FlightError(source, "", "cannot be read: it is no ordinary file")
-        if path.stat().st_size > most:
-            raise FlightError(source, "", f"is larger than {most:,} bytes")
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as problem:
-        raise FlightError(source, "", f"cannot be read: {problem.strerror}") from None
-    except UnicodeDecodeError:
-        raise FlightError(source, "", "is not text (UTF-8)") from None
-    except ValueError:  # a NUL in the name
-        raise FlightError(source, "", "is not a file name") from None
-    if "\0" in text:
-        raise FlightError(source, "", "is not text (it holds NUL bytes)")
-    if not text.strip():
-        raise FlightError(source, "", "is empty")
-    return text
+        whole = None if place else data
+        raise mistaken(
+            problem, whole, source, _keys, within=place, fault=FlightError
+        ) from None
 
 
 def _with_curve(motor: dict[str, Any], flight: Path) -> dict[str, Any]:
@@ -137,7 +115,7 @@ def _with_curve(motor: dict[str, Any], flight: Path) -> dict[str, Any]:
             str(flight), "motor.thrust_curve", "must be the name of a CSV file"
         )
     curve = flight.parent / name
-    times, thrusts = read_curve(_text(curve, str(curve)), str(curve))
+    times, thrusts = read_curve(text_of(curve, FlightError), str(curve))
     impulse = sum(
         (b - a) * (f + g) / 2
         for a, b, f, g in zip(times, times[1:], thrusts, thrusts[1:], strict=False)
@@ -189,7 +167,7 @@ def _inferred(
     from driftmap.rocket.vertical import Body  # noqa: PLC0415
 
     path = flight.parent / measured.curve
-    record = read_record(_text(path, str(path), _LARGEST_RECORD), str(path))
+    record = read_record(text_of(path, FlightError, _LARGEST_RECORD), str(path))
     if measured.propellant_mass >= airframe.mass.value:
         where = "measured.propellant_mass"
         raise FlightError(str(flight), where, "must be less than airframe.mass")
@@ -233,45 +211,11 @@ def _notes(measured: Measured, found: Inferred, *, known: bool) -> tuple[str, ..
     return tuple(notes)
 
 
-def _first(
-    source: str, problem: ValidationError, place: tuple[str, ...] = ()
-) -> FlightError:
-    """Tell the first mistake in one line, and how many more there are."""
-    errors = problem.errors(include_url=False)
-    # An unknown key explains a missing one, so it comes first.
-    errors.sort(key=lambda e: e["type"] != "extra_forbidden")
-    first = errors[0]
-    loc = (*place, *first["loc"])
-    where = _place(loc)
-    if first["type"] == "extra_forbidden":
-        text = _unknown(loc)
-    elif first["type"] == "missing":
-        text = "is missing"
-    else:
-        text = first["msg"].removeprefix("Value error, ")
-        if not isinstance(first["input"], dict) and repr(first["input"]) not in text:
-            text += f" (got {first['input']!r})"
-    if len(errors) > 1:
-        text += f" [and {len(errors) - 1} more]"
-    return FlightError(source, where, text)
-
-
-def _place(loc: tuple[int | str, ...]) -> str:
-    text = ""
-    for part in loc:
-        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}"
-    return text.lstrip(".")
-
-
-def _unknown(loc: tuple[int | str, ...]) -> str:
+def _keys(loc: Sequence[int | str]) -> list[str]:
+    """Name the keys that are known at a place."""
     model: type[BaseModel] = Flight
     for part in loc[:-1]:
         if isinstance(part, str):
             model = _MODELS.get(part, model)
     names = [f.alias or n for n, f in model.model_fields.items() if n not in _NOT_KEYS]
-    if model is Flight:
-        names.append("measured")
-    near = difflib.get_close_matches(str(loc[-1]), names, n=1)
-    if near:
-        return f"is not a key here; did you mean {near[0]!r}?"
-    return f"is not a key here; known are {', '.join(names)}"
+    return [*names, "measured"] if model is Flight else names

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Mapping
 from types import MappingProxyType
@@ -10,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.errors import FlightError
+from driftmap.errors import FlightError, nearest, quoted
 from driftmap.rocket.record import Record
 from driftmap.units import FOOT
 
@@ -80,9 +79,8 @@ def _header(source: str, number: int, line: str) -> list[str]:
     where = f"line {number}"
     for name in names:
         if name not in _COLUMNS:
-            near = difflib.get_close_matches(name, _COLUMNS, n=1)
-            hint = f"did you mean {near[0]!r}?" if near else f"known: {_known()}"
-            raise FlightError(source, where, f"unknown column {name[:40]!r}; {hint}")
+            told = f"unknown column {quoted(name)}; {nearest(name, _COLUMNS)}"
+            raise FlightError(source, where, told)
     held = [_COLUMNS[name][0] for name in names]
     for quantity in ("time", "height"):
         if quantity not in held:

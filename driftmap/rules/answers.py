@@ -10,11 +10,12 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import InputError
+from driftmap.errors import InputError, nearest
+from driftmap.files import toml_of
 from driftmap.rules.kinds import FACTS, FLOOR, GROUPS, NOT_COVERED, Scope
 from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import Question, RuleSet
-from driftmap.rules.schema import nearest, quantity, toml_of
+from driftmap.rules.schema import quantity
 
 __all__ = [
     "Answers",

@@ -8,7 +8,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
-from driftmap.errors import InputError
+from driftmap.errors import InputError, nearest
+from driftmap.files import row_name
 from driftmap.ground.site import Site
 from driftmap.rules.kinds import FACTS, KINDS
 from driftmap.rules.ruleset import Band, Condition, Question, RocketClass, Rule, RuleSet
@@ -19,9 +20,7 @@ from driftmap.rules.schema import (
     RuleFile,
     RuleRow,
     check_form,
-    nearest,
     quantity,
-    row_name,
 )
 
 __all__ = ["picked_rules", "read_rules", "rule_sets"]

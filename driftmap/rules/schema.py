@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
 import re
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StrictStr, ValidationError
 
-from driftmap.errors import InputError
+from driftmap.files import mistaken, toml_of
 from driftmap.rules.kinds import Realm, Scope
 from driftmap.units import parse
 
@@ -22,13 +20,8 @@ __all__ = [
     "RuleFile",
     "RuleRow",
     "check_form",
-    "nearest",
     "quantity",
-    "row_name",
-    "toml_of",
 ]
-
-_LARGEST_FILE: Final = 1_000_000  # bytes
 
 Text = Annotated[StrictStr, Field(min_length=1, max_length=500)]
 Key = Annotated[StrictStr, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
@@ -115,37 +108,6 @@ class RuleFile(_Record):
     rule: tuple[RuleRow, ...] = ()
 
 
-def toml_of(path: Path) -> dict[str, Any]:
-    """Read a small TOML file.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    dict
-        Its content.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read or is not TOML.
-    """
-    source = str(path)
-    try:
-        if path.stat().st_size > _LARGEST_FILE:
-            raise InputError(source, "", f"is larger than {_LARGEST_FILE:,} bytes")
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-    except OSError as problem:
-        raise InputError(source, "", f"cannot be read: {problem.strerror}") from None
-    except ValueError as problem:  # no text, no TOML, or integers without end
-        raise InputError(source, "", f"is not TOML: {problem}") from None
-    except RecursionError:
-        raise InputError(source, "", "is nested too deeply") from None
-
-
 def check_form(path: Path) -> RuleFile:
     """Read a rule file and check its form.
 
@@ -168,46 +130,7 @@ def check_form(path: Path) -> RuleFile:
     try:
         return RuleFile.model_validate(content)
     except ValidationError as problem:
-        errors = problem.errors(include_url=False)
-        # An unknown key explains a missing one, so it comes first.
-        errors.sort(key=lambda e: e["type"] != "extra_forbidden")
-        first = errors[0]
-        where = _place(first["loc"], content)
-        text = first["msg"][:1].lower() + first["msg"][1:]
-        if first["type"] == "extra_forbidden":
-            text = _unknown(first["loc"])
-        elif not isinstance(first["input"], dict):
-            text += f" (got {first['input']!r:.60})"
-        raise InputError(str(path), where, text) from None
-
-
-def _place(loc: tuple[int | str, ...], content: Mapping[str, Any]) -> str:
-    """Name the row and the key that are meant."""
-    if len(loc) < 2 or loc[0] not in {"rule", "class"} or not isinstance(loc[1], int):
-        return ".".join(map(str, loc))
-    row = content[str(loc[0])][loc[1]]
-    name = row.get("name") if isinstance(row, dict) else None
-    return ", ".join([row_name(str(loc[0]), loc[1], name), *map(str, loc[2:])])
-
-
-def row_name(kind: str, number: int, name: object) -> str:
-    """Name a row of a rule file in a message.
-
-    Parameters
-    ----------
-    kind : {"rule", "class"}
-        The list it stands in.
-    number : int
-        Its place in the list, from 0.
-    name : object
-        Its name, if it has one.
-
-    Returns
-    -------
-    str
-        Such as ``"rule 3 (surface_wind)"``.
-    """
-    return f"{kind} {number + 1}" + (f" ({name})" if isinstance(name, str) else "")
+        raise mistaken(problem, content, str(path), _keys) from None
 
 
 _KEYS: Final[dict[str, type[BaseModel]]] = {
@@ -222,31 +145,11 @@ _KEYS: Final[dict[str, type[BaseModel]]] = {
 }
 
 
-def _unknown(loc: tuple[int | str, ...]) -> str:
+def _keys(loc: Sequence[int | str]) -> list[str]:
+    """Name the keys that are known at a place."""
     inside = [part for part in loc[:-1] if part in _KEYS]
     model = _KEYS[str(inside[-1])] if inside else RuleFile
-    names = [field.alias or name for name, field in model.model_fields.items()]
-    return f"is not a key here; {nearest(str(loc[-1]), names)}"
-
-
-def nearest(name: str, known: Iterable[str]) -> str:
-    """Say what may have been meant.
-
-    Parameters
-    ----------
-    name : str
-        What was written.
-    known : iterable of str
-        What is accepted.
-
-    Returns
-    -------
-    str
-        A question, or the whole list.
-    """
-    names = list(known)
-    near = difflib.get_close_matches(name, names, n=1)
-    return f"did you mean {near[0]!r}?" if near else f"known: {', '.join(names)}"
+    return [field.alias or name for name, field in model.model_fields.items()]
 
 
 def quantity(value: object, dimension: str) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -10,7 +9,7 @@ from math import degrees, inf
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import FlightError, SiteError
+from driftmap.errors import FlightError, SiteError, nearest
 from driftmap.ground.roles import clean_text
 from driftmap.ground.site import Site
 from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL
@@ -237,11 +236,7 @@ def _given(
     for key, value in given.items():
         where = f"limits.{key}"
         if key not in LIMITS:
-            near = difflib.get_close_matches(key, LIMITS, n=1)
-            hint = (
-                f"did you mean {near[0]!r}?" if near else f"known: {', '.join(LIMITS)}"
-            )
-            raise error(source, where, f"is no limit; {hint}")
+            raise error(source, where, f"is no limit; {nearest(key, LIMITS)}")
         found[key] = _limit(source, key, value, signed, error)
     return found
 

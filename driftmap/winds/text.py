@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
-import json
 import math
 import re
 from collections.abc import Iterable, Mapping
@@ -13,7 +11,8 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.air.wind import WindLevel
-from driftmap.errors import WindError
+from driftmap.errors import WindError, nearest, quoted
+from driftmap.files import bytes_of, parse_json
 from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
 from driftmap.winds.reading import Setting, check_direction, check_speed, parse_time
 
@@ -56,18 +55,7 @@ _COMMA: Final = re.compile(r"^([-+]?\d+),(\d{1,2})$")
 
 def load_text(path: Path) -> str:
     """Read a text file, without a byte order mark; refuse what is too long or no text."""
-    try:
-        if path.is_dir():
-            raise WindError(str(path), "", "is a folder; give a wind file")
-        if path.stat().st_size > LONGEST_FILE:
-            raise WindError(
-                str(path),
-                "",
-                f"{path.stat().st_size} bytes; accepted are {LONGEST_FILE} at most",
-            )
-        raw = path.read_bytes()
-    except OSError as problem:
-        raise WindError(str(path), "", f"cannot be read ({problem.strerror})") from None
+    raw = bytes_of(path, WindError, LONGEST_FILE)
     return check_text(_decode(raw, str(path)), str(path))
 
 
@@ -162,10 +150,7 @@ _VERTICAL: Final = (
 
 def nearest_name(name: str, accepted: Iterable[str]) -> str:
     """Say that a name is not known, with the nearest that is."""
-    names = list(accepted)
-    near = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.4)
-    hint = f"did you mean {near[0]!r}?" if near else f"accepted: {', '.join(names)}"
-    return f"{name[:40]!r}; {hint}"
+    return f"{quoted(name)}; {nearest(name, accepted, cutoff=0.4)}"
 
 
 def check_names(
@@ -254,27 +239,8 @@ _MOST_LEVELS = 20_000
 
 
 def load_document(text: str, source: str) -> object:
-    """Read a JSON document; refuse NaN, infinities, and a key that stands twice."""
-
-    def refuse(name: str) -> None:
-        raise WindError(source, "", f"{name} is no number; write null or leave it out")
-
-    def once(pairs: list[tuple[str, object]]) -> dict[str, object]:
-        held = dict(pairs)
-        if len(held) < len(pairs):
-            keys = [key for key, _ in pairs]
-            twice = next(key for key in held if keys.count(key) > 1)
-            raise WindError(source, "", f"key {twice[:40]!r} stands twice")
-        return held
-
-    try:
-        return json.loads(text, parse_constant=refuse, object_pairs_hook=once)
-    except json.JSONDecodeError as problem:
-        raise WindError(
-            source, f"line {problem.lineno}", f"not JSON ({problem.msg})"
-        ) from None
-    except (RecursionError, ValueError):
-        raise WindError(source, "", "not JSON that can be read") from None
+    """Read a JSON document of winds."""
+    return parse_json(text, source, WindError)
 
 
 def as_object(value: object, source: str, where: str) -> dict[str, Any]:

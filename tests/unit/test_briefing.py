@@ -129,7 +129,7 @@ def test_a_broken_catalogue_is_refused_by_name(tmp_path, old, new, told):
     path.write_text(ENGLISH.replace(old, new), encoding="utf-8")
     with pytest.raises(InputError) as problem:
         read_catalogue(str(path))
-    assert str(problem.value).startswith("ours.toml: ")
+    assert str(problem.value).startswith(f"{path}: ")
     assert told in str(problem.value)
 
 
@@ -141,7 +141,7 @@ def test_a_catalogue_that_is_not_there_is_refused():
 def test_a_catalogue_in_another_encoding_is_refused(tmp_path):
     path = tmp_path / "ours.toml"
     path.write_bytes(ENGLISH.replace("north", "nörth").encode("utf-16"))
-    with pytest.raises(InputError, match=r"ours\.toml: must be text in UTF-8"):
+    with pytest.raises(InputError, match=r"ours\.toml: is not text in UTF-8"):
         read_catalogue(str(path))
 
 

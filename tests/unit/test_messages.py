@@ -2,12 +2,16 @@
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 from driftmap.errors import InputError, one_line, quoted, visible
+from driftmap.files import parse_json, parse_toml
+from driftmap.rocket.flightfile import read_flight
 from driftmap.units import parse
 
+EXAMPLE = Path(__file__).parents[2] / "examples" / "dunlin.toml"
 EVIL = "\x1b[2J\x1b[31mGO\x9b5m\u202e\r\x07"
 
 
@@ -102,3 +106,82 @@ def test_what_is_quoted_is_cut():
     assert quoted("short") == "'short'"
     assert len(quoted("x" * 10_000)) <= 121
     assert quoted(12) == "12"
+
+
+@pytest.mark.parametrize("number", ["nan", "inf", "-inf", "1e400", "1e16", "9" * 400])
+def test_no_file_holds_a_number_beyond_any_use(number):
+    with pytest.raises(InputError, match="f: piece 1, mass: must be a finite number"):
+        parse_toml(f'[[piece]]\nname = "fin"\nmass = {number}\n', "f")
+    plain = {"nan": "NaN", "inf": "Infinity", "-inf": "-Infinity"}.get(number, number)
+    with pytest.raises(InputError, match="f: a 2, b: must be a finite number"):
+        parse_json(f'{{"a": [1, {{"b": {plain}}}]}}', "f")
+
+
+def test_an_integer_longer_than_python_reads_is_told_by_its_line():
+    with pytest.raises(InputError, match=r"^f: line 2: holds a number of over 300"):
+        parse_toml(f"a = 1\nb = {'9' * 5000}\n", "f")
+
+
+@pytest.mark.parametrize("deep", ["[" * 100_000, '{"a":' * 100_000])
+def test_what_is_nested_without_end_is_refused(deep):
+    with pytest.raises(InputError, match=r"nested too deeply|is not"):
+        parse_json(deep, "f")
+    with pytest.raises(InputError, match=r"nested too deeply|is not"):
+        parse_toml(f"a = {deep}", "f")
+
+
+def _mistakes(tmp_path, *changes):
+    text = EXAMPLE.read_text()
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new, 1)
+    file = tmp_path / "f.toml"
+    file.write_text(text)
+    with pytest.raises(InputError) as caught:
+        read_flight(file)
+    return str(caught.value).removeprefix(f"{file}: ")
+
+
+def test_every_mistake_of_a_flight_is_told_by_the_name_of_its_row(tmp_path):
+    told = _mistakes(
+        tmp_path,
+        ("count = 3", "cuont = 3"),
+        ('mass = "45 g"', 'mass = "45 furlongs"'),
+        ('angle = "3 deg"', 'angle = "60 deg"'),
+    )
+    assert "piece 1 (fin), cuont: is not a key here; did you mean 'count'?" in told
+    assert "piece 2 (motor case), mass: '45 furlongs' has no unit of mass" in told
+    assert "rail.angle: must lie from 0 up to 45 deg (got '60 deg')" in told
+    assert "more]" not in told
+
+
+def test_what_does_not_fit_a_line_is_counted(tmp_path):
+    many = "".join(f'key_{i:02d}_that_no_one_knows = "x"\n' for i in range(30))
+    told = _mistakes(tmp_path, ("[airframe]\n", f"[airframe]\n{many}"))
+    assert len(told) < 500
+    assert told.endswith("more]")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["--square", "1e300 m"], "--square: '1e300 m' is out of bounds"),
+        (["--square", "1 mm"], "accepted is 0.1 to 10,000 m"),
+        (["--floor", "1e300"], "--floor: '1e300' is out of bounds"),
+        (["--precision", "0"], "--precision: '0' is out of bounds"),
+        (["--humidity", "nan"], "--humidity: 'nan' is not a share"),
+        (["--declination", "1e9"], "accepted is -180 to 180 deg"),
+    ],
+)
+def test_an_option_is_refused_before_anything_is_read(arguments, told):
+    run = _run("export", "none.toml", "--site", "none", "--as", "csv", *arguments)
+    assert run.returncode == 2
+    assert told in run.stderr.decode()
+
+
+@pytest.mark.parametrize("mass", ["1e-300 kg", "1e300 kg", "nan", "9" * 400])
+def test_nobody_drops_what_cannot_be(mass):
+    drop = ("drop", "--from", "1000 m", "--drag-area", "0.1", "--wind", "calm")
+    run = _run(*drop, "--mass", mass)
+    assert run.returncode == 2
+    assert not run.stdout

@@ -152,7 +152,7 @@ def test_season_goes_on_from_its_file(tmp_path):
         (
             layout_command,
             (SITE, "--flight", FLIGHT, "--distance", "-5 m"),
-            "--distance: -5 m; accepted is above 0",
+            "--distance: '-5 m' is out of bounds; accepted is more than 0",
         ),
         (
             limits_command,
@@ -181,7 +181,9 @@ def test_bad_input_is_one_line(command, arguments, said, tmp_path):
 def test_season_height_is_checked(tmp_path):
     path = tmp_path / "h.csv"
     path.write_text("time_utc,from_deg,speed_mps\n2026-05-01T00:00Z,90,2\n")
-    with pytest.raises(InputError, match=r"--height: 500 m; accepted is 1 to 100 m"):
+    with pytest.raises(
+        InputError, match="--height: '500 m' is out of bounds; accepted is 1 to 100 m"
+    ):
         run(
             season_command,
             *(FLIGHT, "--site", SITE, "--winds", path, "--height", "500 m"),

@@ -12,7 +12,6 @@ from driftmap.hazard.sampling import (
     Goal,
     converge,
     flights_for,
-    read_precision,
     weighted_mean,
 )
 from driftmap.hazard.steering import Mixture, tilted_mean
@@ -84,14 +83,6 @@ def test_cap_below_first_is_refused(cap):
 def test_goal_without_a_figure_is_refused():
     with pytest.raises(ValueError, match="'q'"):
         converge(coin(0.1), {"q": Goal()}, first=16, cap=16)
-
-
-def test_precision_is_read_as_a_share():
-    assert read_precision("20 %") == pytest.approx(0.2)
-    assert read_precision(0.05) == 0.05
-    for text in ("0", "-5 %", "120 %", "fine", "nan"):
-        with pytest.raises(ValueError, match=r"must|share"):
-            read_precision(text)
 
 
 def test_flights_for_grows_as_the_probability_falls():

@@ -389,7 +389,7 @@ BAD: dict[str, tuple[Edit, list[str]]] = {
     "one number": (shape(PAD, "Point", [1.0]), ["two numbers", "[1.0]"]),
     "text number": (shape(PAD, "Point", ["1", "2"]), ["two numbers"]),
     "true": (shape(PAD, "Point", [True, 1]), ["two numbers", "True"]),
-    "huge": (shape(PAD, "Point", [10**400, 1]), ["longitude", "-180 to 180"]),
+    "huge": (shape(PAD, "Point", [10**400, 1]), ["coordinates 1", "at most 1e+15"]),
     "swapped, certain": (swap(CROWD), ["latitude", "-92.55", "swapped?"]),
     "swapped, likely": (
         shape(CROWD, "Polygon", [square(30.09, -82.55, 1e-3)]),
@@ -441,17 +441,23 @@ def test_low_ceiling_above_sea_level(tmp_path: Path, farm: dict) -> None:
         (b"", "is empty"),
         (b" \n", "is empty"),
         (b"\x89PNG\r\n\x1a\n\x00", "not text in UTF-8"),
-        (b"PK\x03\x04", "not JSON: line 1, column 1"),
+        (b"PK\x03\x04", "line 1, column 1: is not JSON"),
         (b'{"type": ', "not JSON"),
         (b"[1, 2]", "'FeatureCollection'"),
         (b'"text"', "'FeatureCollection'"),
         (b'{"type": "FeatureCollection"}', "no 'features'"),
         (b'{"type": "Topology", "objects": {}}', "'Topology'"),
-        (b'{"type": "FeatureCollection", "elevation": NaN}', "holds NaN"),
-        (b'{"type": "FeatureCollection", "elevation": -Infinity}', "holds -Infinity"),
+        (b'{"type": "FeatureCollection", "elevation": NaN}', r"elevation: .*\(got nan"),
+        (
+            b'{"type": "FeatureCollection", "elevation": -Infinity}',
+            r"elevation: .*\(got -inf",
+        ),
         (b'{"type": "Feature", "type": "FeatureCollection"}', "twice"),
         (b"[" * 100_000, "nested too deeply"),
-        (b'{"type": "FeatureCollection", "elevation": ' + b"1" * 5000 + b"}", "digits"),
+        (
+            b'{"type": "FeatureCollection", "elevation": ' + b"1" * 5000 + b"}",
+            "at most 1e",
+        ),
     ],
 )
 def test_no_geojson_gives_one_clear_line(
@@ -468,7 +474,7 @@ def test_infinite_number(tmp_path: Path, farm: dict) -> None:
     text = json.dumps(farm).replace('"6 m"', "1e999")
     path = tmp_path / "farm.geojson"
     path.write_text(text, encoding="utf-8")
-    with pytest.raises(SiteError, match="elevation: inf must be a finite length"):
+    with pytest.raises(SiteError, match=r"elevation: must be a finite number"):
         read_site(path)
 
 
@@ -479,9 +485,9 @@ def test_byte_order_mark_is_no_hindrance(tmp_path: Path, farm: dict) -> None:
 
 
 def test_missing_file_and_directory(tmp_path: Path) -> None:
-    with pytest.raises(SiteError, match="no such file"):
+    with pytest.raises(SiteError, match="cannot be read"):
         read_site(tmp_path / "none.geojson")
-    with pytest.raises(SiteError, match="not a plain file"):
+    with pytest.raises(SiteError, match="no ordinary file"):
         read_site(tmp_path)
 
 
@@ -489,7 +495,9 @@ def test_size_is_looked_at_before_reading(tmp_path: Path) -> None:
     path = tmp_path / "farm.geojson"
     with path.open("wb") as file:
         file.truncate(MAX_BYTES + 1)
-    with pytest.raises(SiteError, match="20,000,001 bytes; accepted: at most"):
+    with pytest.raises(
+        SiteError, match="20,000,001 bytes; accepted: 20,000,000 at most"
+    ):
         read_site(path)
 
 

@@ -132,7 +132,7 @@ def test_wrong_use_exits_2(arguments):
     [
         (("12 mph from 2700", "--site-elevation", "0"), "direction 2700"),
         (("calm", "--site-elevation", "high"), "--site-elevation"),
-        (("calm", "--site-elevation", "99 km"), "accepted is -500 to 9000"),
+        (("calm", "--site-elevation", "99 km"), "accepted is -500 to 9,000"),
         (("calm", "--site-elevation", "0", "--when", "noon"), "--when"),
         (("calm", "--site-elevation", "0", "--declination", "far"), "--declination"),
         (("calm", "--site-elevation", "0", "--out", "/dev/null/x"), "--out"),

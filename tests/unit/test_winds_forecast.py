@@ -178,11 +178,11 @@ def test_bad_grids(place, change, message):
 @pytest.mark.parametrize(
     ("document", "message"),
     [
-        ("{", "line 1: not JSON"),
+        ("{", "line 1, column 2: is not JSON"),
         ("[1]", "must be an object"),
         ('{"source": "", "levels": [], "levels": []}', "key 'levels' stands twice"),
-        ('{"levels": [{"height_m": NaN}]}', "NaN is no number"),
-        ("[" * 100_000, "not JSON that can be read"),
+        ('{"levels": [{"height_m": NaN}]}', "height_m: must be a finite number"),
+        ("[" * 100_000, "nested too deeply"),
         ({}, "either levels or members"),
         ({"levels": [LOW], "members": []}, "either levels or members"),
         ({"levels": []}, "levels: must be a list of 1"),

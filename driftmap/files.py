@@ -1,0 +1,249 @@
+"""Files that people give, read in one way: each fault is one line that names the file."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from driftmap.errors import InputError, nearest, quoted
+
+if TYPE_CHECKING:
+    from pydantic import ValidationError
+
+__all__ = [
+    "GREATEST",
+    "LARGEST",
+    "bytes_of",
+    "decoded",
+    "mistaken",
+    "parse_json",
+    "parse_toml",
+    "place_of",
+    "row_name",
+    "text_of",
+    "toml_of",
+]
+
+LARGEST: Final = 1_000_000
+"""Largest file that people write by hand [byte]."""
+
+GREATEST: Final = 1e15
+"""Greatest number that a file may hold: beyond any that is meant, in whatever unit."""
+
+_LONGEST_NUMBER: Final = 300  # digits; Python reads 4,300, floats hold 308
+_TOLD: Final = 350  # characters of mistakes in one line; the rest is counted
+
+Fault = Callable[[str, str, str], InputError]
+Loc = Sequence[int | str]
+
+
+def bytes_of(path: Path, fault: Fault = InputError, most: int = LARGEST) -> bytes:
+    """Read a file of sensible size, or raise `fault`."""
+    source = str(path)
+    try:
+        if path.exists() and not path.is_file():
+            raise fault(source, "", "cannot be read: it is no ordinary file")
+        size = path.stat().st_size
+        if size > most:
+            raise fault(source, "", f"holds {size:,} bytes; accepted: {most:,} at most")
+        return path.read_bytes()
+    except OSError as problem:
+        raise fault(source, "", f"cannot be read: {problem.strerror}") from None
+    except ValueError:  # a NUL in the name
+        raise fault(source, "", "is not a file name") from None
+
+
+def decoded(data: bytes, source: str, fault: Fault = InputError) -> str:
+    """Take bytes for text that says something, without a byte order mark."""
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        told = f"is not text in UTF-8 (byte {problem.start + 1})"
+        raise fault(source, "", told) from None
+    if "\0" in text:
+        raise fault(source, "", "is not text (it holds NUL bytes)")
+    if not text.strip():
+        raise fault(source, "", "is empty")
+    return text
+
+
+def text_of(path: Path, fault: Fault = InputError, most: int = LARGEST) -> str:
+    """Read a text file."""
+    return decoded(bytes_of(path, fault, most), str(path), fault)
+
+
+def toml_of(path: Path, fault: Fault = InputError) -> dict[str, Any]:
+    """Read a TOML file."""
+    return parse_toml(text_of(path, fault), str(path), fault)
+
+
+def parse_toml(text: str, source: str, fault: Fault = InputError) -> dict[str, Any]:
+    """Read TOML, every number in it finite and of sensible size."""
+    try:
+        tree = tomllib.loads(text)
+        _numbers(tree, source, (), fault)
+    except tomllib.TOMLDecodeError as problem:
+        raise fault(source, "", f"is not TOML: {problem}") from None
+    except ValueError:  # an integer longer than Python reads
+        raise fault(source, _endless(text), _TOO_LONG) from None
+    except RecursionError:
+        raise fault(source, "", "is nested too deeply") from None
+    return tree
+
+
+_TOO_LONG: Final = f"holds a number of over {_LONGEST_NUMBER} digits"
+
+
+def _endless(text: str) -> str:
+    """Find the line of a number that no one meant."""
+    long = re.compile(rf"[\d_]{{{_LONGEST_NUMBER},}}")
+    lines = enumerate(text.splitlines(), 1)
+    return next((f"line {n}" for n, line in lines if long.search(line)), "")
+
+
+def parse_json(text: str, source: str, fault: Fault = InputError) -> object:
+    """Read JSON: no key twice, every number finite and of sensible size."""
+
+    def once(pairs: list[tuple[str, object]]) -> dict[str, object]:
+        held = dict(pairs)
+        if len(held) < len(pairs):  # readers keep the last of two, and say nothing
+            keys = [key for key, _ in pairs]
+            twice = next(key for key in held if keys.count(key) > 1)
+            raise fault(source, "", f"key {quoted(twice)} stands twice in one object")
+        return held
+
+    def whole(digits: str) -> float:
+        return int(digits) if len(digits) <= _LONGEST_NUMBER else math.inf
+
+    try:
+        tree: object = json.loads(text, object_pairs_hook=once, parse_int=whole)
+        _numbers(tree, source, (), fault)
+    except json.JSONDecodeError as problem:
+        where = f"line {problem.lineno}, column {problem.colno}"
+        raise fault(source, where, f"is not JSON: {problem.msg}") from None
+    except RecursionError:
+        raise fault(source, "", "is nested too deeply") from None
+    return tree
+
+
+def _numbers(
+    value: object, source: str, loc: tuple[int | str, ...], fault: Fault
+) -> None:
+    """Refuse NaN, infinities and numbers beyond any use, by their place."""
+    if isinstance(value, dict):
+        for key, part in value.items():
+            _numbers(part, source, (*loc, key), fault)
+    elif isinstance(value, list):
+        for i, part in enumerate(value):
+            _numbers(part, source, (*loc, i), fault)
+    elif isinstance(value, int | float) and not abs(value) <= GREATEST:
+        told = f"must be a finite number of at most {GREATEST:g} (got {quoted(value)})"
+        raise fault(source, place_of(loc), told)
+
+
+def row_name(kind: str, number: int, name: object) -> str:
+    """Name a row of a file in a message.
+
+    Examples
+    --------
+    >>> row_name("rule", 2, "surface_wind"), row_name("piece", 0, None)
+    ('rule 3 (surface_wind)', 'piece 1')
+    """
+    named = f" ({name[:60]})" if isinstance(name, str) and name else ""
+    return f"{kind} {number + 1}{named}"
+
+
+def place_of(loc: Loc, data: object = None) -> str:
+    """Name a place in a file by its keys, rows by their number and name.
+
+    Examples
+    --------
+    >>> place_of(("airframe", "mass"))
+    'airframe.mass'
+    >>> place_of(("piece", 0, "count"), {"piece": [{"name": "fin", "count": 99}]})
+    'piece 1 (fin), count'
+    """
+    text, here = "", data
+    for i, part in enumerate(loc):
+        here = _inside(here, part)
+        if isinstance(part, int):
+            name = here.get("name") if isinstance(here, Mapping) else None
+            text = row_name(text, part, name)
+        else:
+            after_row = i > 0 and isinstance(loc[i - 1], int)
+            text += f"{', ' if after_row else '.' if text else ''}{part}"
+    return text
+
+
+def _inside(here: object, part: int | str) -> object:
+    if isinstance(here, Mapping):
+        return here.get(part)
+    if isinstance(here, list | tuple) and isinstance(part, int) and part < len(here):
+        return here[part]
+    return None
+
+
+def mistaken(
+    problem: ValidationError,
+    data: object,
+    source: str,
+    known: Callable[[Loc], Iterable[str]],
+    *,
+    within: Loc = (),
+    fault: Fault = InputError,
+) -> InputError:
+    """Tell every mistake of a file in one line, up to a bound, the rest by their number.
+
+    Parameters
+    ----------
+    problem : pydantic.ValidationError
+        What is wrong.
+    data : object
+        The whole file as written, for the names of its rows.
+    source : str
+        The file.
+    known : callable
+        Keys that are accepted beside a place.
+    within : sequence
+        Place of what was checked.
+    fault : callable
+        Makes the error.
+
+    Returns
+    -------
+    InputError
+        To raise.
+    """
+    errors = problem.errors(include_url=False)
+    # An unknown key explains a missing one, so it comes first.
+    errors.sort(key=lambda e: e["type"] != "extra_forbidden")
+    told = []
+    for error in errors:
+        loc = (*within, *error["loc"])
+        told.append((place_of(loc, data), _mistake(error, loc, known)))
+    (where, text), *rest = told
+    for i, (place, more) in enumerate(rest):
+        if len(text) + len(place) + len(more) > _TOLD:
+            text += f" [and {len(rest) - i} more]"
+            break
+        text += f"; {place}: {more}"
+    return fault(source, where, text)
+
+
+def _mistake(error: Any, loc: Loc, known: Callable[[Loc], Iterable[str]]) -> str:
+    if error["type"] == "extra_forbidden":
+        return f"is not a key here; {nearest(str(loc[-1]), known(loc))}"
+    if error["type"] == "missing":
+        return "is missing"
+    text = re.sub(r"^\w+ should ", "must ", error["msg"].removeprefix("Value error, "))
+    got = quoted(error["input"])
+    return (
+        text
+        if isinstance(error["input"], dict) or got in text
+        else f"{text} (got {got})"
+    )
