@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from driftmap.dial import Reach, compute_dial
 from driftmap.ground.site import read_site
@@ -17,6 +18,10 @@ from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.units import MILE_PER_HOUR
 from driftmap.verdict.assessment import assess
 from driftmap.winds import read_wind
+
+# How long one example takes is a matter of what else the machine does.
+settings.register_profile("driftmap", deadline=None)
+settings.load_profile("driftmap")
 
 ROOT = Path(__file__).parents[1]
 CHROMIUM, DRIVER = "/usr/bin/chromium", "/usr/bin/chromedriver"

@@ -138,7 +138,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     if bool(file) + bool(soundings) + (log is not None) != 1:
         raise InputError("season", "", "give one of --winds, --soundings and --log")
     near = file or log is not None
-    height = "10 m" if log is not None else height
+    height = 10.0 if log is not None else height
     rocket, ground = read_flight(flight), site_of(site)
     said = answers_of(answers, rocket, ground, None, ahead=True)
     setup = Setup(rocket, ground, samples, seed, None, said)

@@ -38,7 +38,7 @@ def come_down(body, wind, height=None):
 
 
 @given(bodies, winds)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_every_body_comes_down_in_one_piece(body, wind):
     landed = come_down(body, wind)
     assert np.isfinite(landed.rows()).all()
@@ -48,7 +48,7 @@ def test_every_body_comes_down_in_one_piece(body, wind):
 
 
 @given(bodies, winds, st.floats(-np.pi, np.pi))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_turned_wind_turns_the_landing(body, wind, angle):
     """With no sideways speed of its own, the landing turns with the wind."""
     body = (*body[:3], 0.0, body[4])
@@ -62,7 +62,7 @@ def test_turned_wind_turns_the_landing(body, wind, angle):
 
 
 @given(bodies, winds, st.floats(-20, 20), st.floats(-20, 20))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_moving_air_mass_only_adds_its_own_way(body, wind, east, north):
     """Galileo: everything carried along by a uniform wind shifts by wind times time."""
     calm = come_down(body, wind)
@@ -76,7 +76,7 @@ def test_moving_air_mass_only_adds_its_own_way(body, wind, east, north):
 
 
 @given(bodies, winds)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_mirror_of_the_wind_mirrors_the_landing(body, wind):
     body = (*body[:3], 0.0, body[4])
     one, two = come_down(body, wind), come_down(body, -wind)
@@ -85,7 +85,7 @@ def test_mirror_of_the_wind_mirrors_the_landing(body, wind):
 
 
 @given(bodies, winds, st.floats(1.0, 400.0))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_higher_release_lands_later(body, wind, more):
     low = come_down(body, wind)
     high = come_down(body, wind, height=body[2] + more)

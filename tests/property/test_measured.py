@@ -42,7 +42,6 @@ def read(folder, record):
 
 calm = settings(
     max_examples=25,
-    deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from driftmap.hazard.harm import casualty_area, plan_casualty_area
@@ -23,14 +23,12 @@ def limit(impulse, motors, name="personnel_distance"):
     return np.inf if line.limit is None else line.limit
 
 
-@settings(deadline=None)
 @given(IMPULSE, st.floats(0, 20_000), st.integers(1, 4))
 def test_distance_never_falls_with_impulse_or_motors(impulse, more, motors):
     assert limit(impulse + more, motors) >= limit(impulse, motors)
     assert limit(impulse, motors + 1) >= limit(impulse, motors)
 
 
-@settings(deadline=None)
 @given(st.floats(0.1, 40_960.0), st.floats(1.0, 2.0))
 def test_letter_never_falls_with_impulse(impulse, factor):
     order = ["1/4A", "1/2A", *"ABCDEFGHIJKLMNO"]
@@ -63,7 +61,6 @@ def by_rule(name, numbers):
     return found
 
 
-@settings(deadline=None)
 @given(NUMBERS, st.sampled_from(sorted(SETS)), st.data())
 def test_forgetting_a_fact_never_turns_a_rule_into_a_pass(numbers, name, data):
     """Unless the rule no longer applies, less knowledge is never more leave."""
@@ -74,7 +71,6 @@ def test_forgetting_a_fact_never_turns_a_rule_into_a_pass(numbers, name, data):
         assert after[gone] >= RANK["ask"]
 
 
-@settings(deadline=None)
 @given(NUMBERS, st.floats(0, 10), st.floats(0, 0.5))
 def test_more_wind_or_tilt_is_never_better(numbers, wind, tilt):
     worse = numbers | {
@@ -86,7 +82,6 @@ def test_more_wind_or_tilt_is_never_better(numbers, wind, tilt):
         assert other[name] >= one[name]
 
 
-@settings(deadline=None)
 @given(st.floats(1, 3000), st.floats(1, 3000), st.floats(0, 360))
 def test_least_width_of_a_turned_rectangle_is_its_shorter_side(long, short, turn):
     from shapely import affinity
@@ -96,7 +91,6 @@ def test_least_width_of_a_turned_rectangle_is_its_shorter_side(long, short, turn
     assert np.isclose(least_width(field), min(long, short), rtol=1e-6, atol=0.02)
 
 
-@settings(deadline=None)
 @given(st.floats(0, 2), st.floats(0.05, np.pi / 2), st.floats(1.0, 3.0))
 def test_casualty_area_grows_with_size_and_shallow_paths(section, angle, factor):
     area = casualty_area(section, angle)
@@ -106,7 +100,6 @@ def test_casualty_area_grows_with_size_and_shallow_paths(section, angle, factor)
     assert plan_casualty_area(section) >= 0.36 * (1 - 1e-12)
 
 
-@settings(deadline=None)
 @given(
     st.lists(st.floats(1e-3, 10), min_size=0, max_size=50),
     st.integers(100, 10_000),

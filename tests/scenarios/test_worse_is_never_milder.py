@@ -120,7 +120,6 @@ def test_worse_is_never_milder(speak, scenes):
 )
 @settings(
     max_examples=8,
-    deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 def test_any_area_more_is_never_milder(speak, east, north, wide, deep, people, role):

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from driftmap import read_wind
@@ -172,7 +172,6 @@ def test_a_file_that_is_not_there(tmp_path):
         read_answers([tmp_path / "none.toml"], SETS, HERE)
 
 
-@settings(deadline=None)
 @given(st.integers(-800, 800), st.sampled_from(["Field", "Meadow"]),
        st.sampled_from(["Willet", "Dunlin", None]))  # fmt: skip
 def test_nothing_but_the_season_outlives_its_day(days, site, flight):

@@ -100,7 +100,7 @@ def test_a_stricter_wind_of_the_site_bounds_too(flight):
     st.lists(st.sampled_from([0.0, 1.5, 3.0, 5.0, 8.0]), max_size=2, unique=True),
     st.floats(0.2, 8.9),
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_no_span_ever_holds_a_speed_tried_and_not_go(gaps, top):
     def go(speed):
         return speed <= top and all(abs(speed - gap) > 0.7 for gap in gaps)
