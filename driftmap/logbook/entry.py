@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any, Final
 from uuid import uuid4
 
-__all__ = ["KINDS", "Content", "Entry", "canonical", "new_entry"]
+__all__ = [
+    "KINDS",
+    "Content",
+    "Entry",
+    "canonical",
+    "check_shape",
+    "holding",
+    "new_entry",
+]
 
 KINDS: Final = ("assessment", "outcome")
 """What an entry can be: a verdict as it was given, or what came of it."""
@@ -134,3 +142,76 @@ def new_entry(
     """
     now = datetime.now(UTC).isoformat(timespec="milliseconds")
     return Entry(uuid4().hex, now, kind, about, corrects, body, contents or {})
+
+
+def holding(entries: Iterable[Entry]) -> list[Entry]:
+    """Keep the entries that hold: each correction in the place of what it corrects.
+
+    Parameters
+    ----------
+    entries : iterable of Entry
+        All entries, in the order of writing.
+
+    Returns
+    -------
+    list of Entry
+        In the order in which the originals were written.
+    """
+    origin: dict[str, str] = {}
+    latest: dict[str, Entry] = {}
+    for entry in entries:
+        first = entry.id if entry.corrects is None else origin[entry.corrects]
+        origin[entry.id] = first
+        latest[first] = entry
+    return list(latest.values())
+
+
+def check_shape(entry: Entry) -> None:
+    """Refuse an entry from elsewhere that those who read the log could not read.
+
+    Parameters
+    ----------
+    entry : Entry
+        Its digest may fit all the same.
+
+    Raises
+    ------
+    ValueError
+        What is not as an entry has it.
+    """
+    for key in ("id", "at", "kind"):
+        if not isinstance(getattr(entry, key), str):
+            raise ValueError(f"{key!r} must be text")
+    datetime.fromisoformat(entry.at)
+    if entry.id in {entry.about, entry.corrects}:
+        raise ValueError("an entry cannot speak of itself")
+    try:
+        _check_body(entry.body)
+    except (KeyError, TypeError, AttributeError, ValueError) as problem:
+        raise ValueError(
+            f"a {entry.kind} does not say so ({type(problem).__name__}: {problem})"
+        ) from None
+
+
+def _check_body(body: Mapping[str, Any]) -> None:
+    """Go through what is read of a body by its parts."""
+    for key in ("case", "device", "verdict", "flight", "site", "wind"):
+        if not isinstance(body.get(key, ""), str):
+            raise TypeError(f"{key} must be text")
+    for find in body.get("found", []):
+        _, _ = map(float, find["at"])
+        if not isinstance(find["piece"], str):
+            raise TypeError("piece must be text")
+    for told in body.get("wind_10_m", {}).values():
+        float(told)
+    for case in body.get("forecast", []):
+        float(case["probability"])
+        if not (isinstance(case["case"], str) and isinstance(case["cause"], str)):
+            raise TypeError("a case has a name and a cause")
+        for points in case["pieces"].values():
+            for east, north in points:
+                float(east) + float(north)
+    for likelihood in body.get("likelihoods", {}).values():
+        float(likelihood)
+    if body.get("when") is not None:
+        datetime.fromisoformat(body["when"])

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from driftmap.errors import InputError
-from driftmap.logbook.entry import Content, Entry, canonical
+from driftmap.logbook.entry import Content, Entry, canonical, check_shape
 from driftmap.logbook.store import VERSION, Log
 
 __all__ = ["export_text", "import_text"]
@@ -129,4 +129,5 @@ def _entry(row: Mapping[str, Any]) -> Entry:
     entry = Entry(**plain)
     if entry.digest != row["digest"]:
         raise ValueError("entry was changed after it was written")
+    check_shape(entry)
     return entry

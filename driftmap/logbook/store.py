@@ -7,13 +7,13 @@ import os
 import sqlite3
 import sys
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
 from driftmap.errors import InputError
-from driftmap.logbook.entry import KINDS, Content, Entry, canonical
+from driftmap.logbook.entry import KINDS, Content, Entry, canonical, holding
 
 __all__ = ["VERSION", "Log", "default_path", "log_problems"]
 
@@ -79,20 +79,7 @@ def default_path() -> Path:
 
 
 def log_problems(path: Path, problem: Exception) -> InputError:
-    """Say in one line why a log cannot be read or written.
-
-    Parameters
-    ----------
-    path : Path
-        The log.
-    problem : Exception
-        What SQLite, or the reading of a text in it, says.
-
-    Returns
-    -------
-    InputError
-        The same for people.
-    """
+    """Say in one line why a log cannot be read or written, from what SQLite says."""
     text = str(problem)
     if "locked" in text or "busy" in text:
         told = "is in use by another program; nothing was written, try again"
@@ -110,6 +97,14 @@ def log_problems(path: Path, problem: Exception) -> InputError:
             "file beside it"
         )
     return InputError(str(path), "", told)
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except (sqlite3.Error, ValueError) as problem:  # or text that is none
+        raise log_problems(path, problem) from None
 
 
 class Log:
@@ -159,12 +154,8 @@ class Log:
         """Close the log."""
         self._base.close()
 
-    @contextmanager
-    def _told(self) -> Iterator[None]:
-        try:
-            yield
-        except (sqlite3.Error, ValueError) as problem:  # or text that is none
-            raise log_problems(self.path, problem) from None
+    def _told(self) -> AbstractContextManager[None]:
+        return _told(self.path)
 
     def _look(self, create: bool) -> bool:
         """Tell whether there is a file that may be a log; refuse others before opening."""
@@ -329,40 +320,11 @@ class Log:
             ]
 
     def current(self) -> list[Entry]:
-        """Read the entries that hold now: each correction in the place of what it corrects.
-
-        Returns
-        -------
-        list of Entry
-            In the order in which the originals were written.
-        """
-        entries = self.entries()
-        origin: dict[str, str] = {}
-        latest: dict[str, Entry] = {}
-        for entry in entries:
-            first = entry.id if entry.corrects is None else origin[entry.corrects]
-            origin[entry.id] = first
-            latest[first] = entry
-        return list(latest.values())
+        """Read the entries that hold now, in the order in which the originals were written."""
+        return holding(self.entries())
 
     def find(self, start: str) -> Entry:
-        """Find an entry by the start of its id.
-
-        Parameters
-        ----------
-        start : str
-            Four or more digits of it.
-
-        Returns
-        -------
-        Entry
-            The entry.
-
-        Raises
-        ------
-        InputError
-            If there is none, or more than one.
-        """
+        """Find the one entry whose id begins so; refuse none, several, and under 4 digits."""
         wanted = [
             e for e in self.entries() if len(start) >= 4 and e.id.startswith(start)
         ]
@@ -376,25 +338,13 @@ class Log:
         return wanted[0]
 
     def contents(self) -> list[Content]:
-        """Read every content, by digest.
-
-        Returns
-        -------
-        list of Content
-            In the order of their digests.
-        """
+        """Read every content, in the order of their digests."""
         with self._told():
             rows = self._base.execute("SELECT name, data FROM content ORDER BY digest")
             return [Content(name, bytes(data)) for name, data in rows]
 
     def faults(self) -> list[str]:
-        """Check every row against its digest, and what it speaks of.
-
-        Returns
-        -------
-        list of str
-            What is wrong, a line each; empty when all is well.
-        """
+        """Check every row against its digest and what it speaks of; a line for each fault."""
         found: list[str] = []
         with self._told():
             found += [
@@ -417,24 +367,13 @@ class Log:
         return found
 
     def backup(self, target: Path) -> None:
-        """Copy the whole log into one file, also while others write.
-
-        Parameters
-        ----------
-        target : Path
-            A file that is not there yet.
-
-        Raises
-        ------
-        InputError
-            If it is there.
-        """
+        """Copy the whole log into one file that is not there yet, also while others write."""
         if target.exists():
             raise InputError(str(target), "", "is there already; it is left as it is")
         half = target.with_name(f".{target.name}.half")
         half.unlink(missing_ok=True)
         try:
-            with self._told():
+            with _told(target):
                 copy = sqlite3.connect(half)
                 try:
                     self._base.backup(copy)

@@ -16,6 +16,7 @@ from driftmap.logbook.entry import Entry
 __all__ = ["Flew", "Record", "flights_of", "records_of", "winds_of"]
 
 _ROCKET = "rocket"
+_READ = ("forecast", "place", "wind_10_m")  # an assessment without them tells nothing
 _MIXED = 200  # landings drawn where the case is not known
 _AGES = (
     (0.5, "under half an hour"),
@@ -80,7 +81,11 @@ class Flew:
 
 def _pairs(entries: Sequence[Entry]) -> Iterator[tuple[Entry, Entry]]:
     """Go through assessments with their outcomes."""
-    known = {entry.id: entry for entry in entries if entry.kind == "assessment"}
+    known = {
+        entry.id: entry
+        for entry in entries
+        if entry.kind == "assessment" and {*_READ} <= {*entry.body}
+    }
     for entry in entries:
         if entry.kind == "outcome" and entry.about in known:
             yield known[entry.about], entry

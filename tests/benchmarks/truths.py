@@ -1,4 +1,4 @@
-"""Flights flown as the truth, and what people might tell of them."""
+"""Flights flown as the truth, what people might tell of them, and a richer truth."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ import numpy as np
 
 from driftmap.observations.flown import Flown, flown_cases
 from driftmap.observations.measured import Found, Moment, Sighted
-from driftmap.observations.observation import Observation
+from driftmap.observations.observation import STATES, Observation, State
 
-__all__ = ["Truth", "draw_truths", "finds", "reports"]
+__all__ = ["Truth", "draw_truths", "evidence", "finds", "reports", "richer_landings"]
 
 BEARING, SECONDS, PLACE = np.radians(8.0), 6.0, 5.0
 OBSERVER = (150.0, -250.0)
@@ -33,7 +33,13 @@ def draw_truths(cloud, wind, count, rng):
     cases = flown_cases(cloud, wind)
     chance = np.array([flown.prior.sum() for flown in cases])
     picked = rng.choice(len(cases), count, p=chance / chance.sum())
-    return [Truth(cases[i], rng.integers(cases[i].who.size)) for i in picked]
+    return [one_of(cases[i], rng) for i in picked]
+
+
+def one_of(flown, rng):
+    """Draw a flight of a case, as often as it stands for."""
+    weights = flown.prior / flown.prior.sum()
+    return Truth(flown, int(rng.choice(weights.size, p=weights)))
 
 
 def reports(
@@ -47,18 +53,115 @@ def reports(
         told.append(Sighted("rocket", *OBSERVER, "there", None, seen, bearing))
     if rng.random() < 0.5:
         time = truth.flown.landed("rocket")[0, truth.number]
-        told.append(
-            Moment(
-                "rocket", "was down", time + seconds * rng.standard_normal(), seconds
-            )
-        )
+        time = time + seconds * rng.standard_normal()
+        told.append(Moment("rocket", "was down", time, seconds))
     return told
 
 
-def finds(truth: Truth, rng, pieces) -> list[Observation]:
-    """Tell where pieces were found, with the error of a phone."""
+def finds(truth: Truth, rng, pieces, error=PLACE) -> list[Observation]:
+    """Tell where pieces were found."""
     told: list[Observation] = []
     for piece in pieces:
-        at = truth.lies(piece) + PLACE * rng.standard_normal(2)
-        told.append(Found(piece, float(at[0]), float(at[1]), PLACE))
+        at = truth.lies(piece) + error * rng.standard_normal(2)
+        told.append(Found(piece, float(at[0]), float(at[1]), error))
     return told
+
+
+def evidence(truth: Truth, rng, *, place=25.0) -> list[Observation]:
+    """Tell some of all that may be told: places, moments, heights, states."""
+    flown, one = truth.flown, truth.number
+    told = finds(
+        truth, rng, [p for p in ("rocket", "fin") if rng.random() < 0.7], place
+    )
+    moments = (
+        ("was down", flown.landed("rocket")[0, one], 4.0),
+        ("opened", flown.opening()[0, one], 1.5),
+    )
+    for what, time, error in moments:
+        if np.isfinite(time) and rng.random() < 0.5:
+            seen = time + error * rng.standard_normal()
+            told.append(Moment("rocket" * (what != "opened"), what, seen, error))
+    if rng.random() < 0.5:
+        high = flown.highest()[1, one] + 10.0 * rng.standard_normal()
+        error = {"height": high, "height_error": 10.0}
+        told.append(Moment("rocket", "was highest", **error))
+    for word in ("broken", "stuck in the ground"):
+        if rng.random() < 0.4:
+            chance = np.clip(STATES[word](flown, "rocket")[one], 0.02, 0.98)
+            if rng.random() < chance:
+                told.append(State("rocket", (word,)))
+    return told
+
+
+TURNS, SPEEDS = np.radians(20.0), 0.25  # of each day: turn in 600 m, and share of speed
+STEP = 0.5  # s
+
+
+@dataclass(frozen=True)
+class Plant:
+    """What is wrong with the forecast of one flight: each array of shape (n,)."""
+
+    drag: np.ndarray  # times the drag area foretold
+    speed: np.ndarray  # times the wind told
+    turned: np.ndarray  # rad, the true wind clockwise of that told
+
+
+def richer_landings(day, start, area, mass, plant, air, rng):
+    """Let canopies down in air that is richer than that of the forecasts.
+
+    Each day its wind is a share stronger or weaker and turns with height; gusts are chains in
+    time, not in height, and stronger; air rises and sinks in thermals; canopies glide and
+    spiral; the rocket is 5 % heavier. Written apart from the integrator of falls.
+
+    Parameters
+    ----------
+    day : ndarray of int, shape (n,)
+        The day of each flight, a row of `air`.
+    start : ndarray, shape (3, n)
+        East, north and height of apogee [m].
+    area, mass : ndarray, shape (n,)
+        Drag area foretold [m²] and mass [kg].
+    plant : Plant
+        What is planted.
+    air : (float, ndarray, ndarray)
+        Distance of heights from the ground up [m], and the wind told, shape (days, 2, k).
+    rng : numpy.random.Generator
+        Luck.
+
+    Returns
+    -------
+    ndarray, shape (2, n)
+        Where they lie [m].
+    """
+    count, days = day.size, air[1].shape[0]
+    turn = TURNS * rng.standard_normal(days)[day]
+    stronger = np.exp(SPEEDS * rng.standard_normal(days))[day] * plant.speed
+    heavy = 1.05 * mass * (1 + 0.02 * rng.standard_normal(count))
+    size = plant.drag * area * np.exp(0.1 * rng.standard_normal(count))
+    glide, way = rng.uniform(0, 3.5, count), rng.uniform(0, 2 * np.pi, count)
+    spiral = 0.06 * rng.standard_normal(count)
+    at = start.astype(float)
+    gust, rise = rng.standard_normal((2, count)), rng.standard_normal(count)
+    keep, lift = np.exp(-STEP / 25.0), np.exp(-STEP / 60.0)
+    up = np.full(count, True)
+    while up.any():
+        z = np.maximum(at[2], 0.0)
+        level = np.minimum(z / air[0], air[1].shape[2] - 1.001)
+        low, part = level.astype(int), level % 1
+        told = air[1][day, :, low] * (1 - part)[:, None] + (
+            air[1][day, :, low + 1] * part[:, None]
+        )
+        angle = plant.turned + turn * np.minimum(z, 1500.0) / 600
+        c, s = np.cos(angle), np.sin(angle)
+        east, north = told.T * stronger
+        wind = np.stack([c * east + s * north, c * north - s * east])
+        rough = 0.2 * np.hypot(*wind) + 0.4
+        way = way + spiral * STEP
+        over = wind + rough * gust + glide * np.stack([np.sin(way), np.cos(way)])
+        sink = np.sqrt(2 * heavy * 9.80665 / (1.06 * np.exp(-z / 9000.0) * size))
+        at[:2, up] += STEP * over[:, up]
+        at[2, up] -= STEP * np.maximum(sink - 0.8 * rise, 0.5)[up]
+        gust = keep * gust + np.sqrt(1 - keep**2) * rng.standard_normal((2, count))
+        rise = lift * rise + np.sqrt(1 - lift**2) * rng.standard_normal(count)
+        up = at[2] > 0
+    return at[:2]

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from driftmap.errors import InputError
-from driftmap.logbook.entry import Content, new_entry
+from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.logbook.exchange import export_text, import_text
 from driftmap.logbook.store import _STEPS, VERSION, Log, default_path
 
@@ -80,6 +80,71 @@ def test_a_kill_at_any_moment_loses_nothing_that_was_told(tmp_path):
     assert set(told) <= kept
 
 
+KILLED = """
+import os, signal, sqlite3, sys
+from pathlib import Path
+from driftmap.logbook import store
+from driftmap.logbook.exchange import import_text
+path, number, text = sys.argv[1], int(sys.argv[2]), sys.argv[3]
+plain, seen = sqlite3.connect, [0]
+def traced(*arguments, **more):
+    base = plain(*arguments, **more)
+    def statement(sql):
+        seen[0] += 1
+        if seen[0] == number:
+            os.kill(os.getpid(), signal.SIGKILL)
+    base.set_trace_callback(statement)
+    return base
+store.sqlite3.connect = traced
+with store.Log(path) as log:
+    if text:
+        import_text(log, Path(text).read_text(), "x")
+"""
+
+
+def killed(path, number, text=""):
+    """Open a log, or import into it, and be killed as a statement begins; tell whether."""
+    order = [sys.executable, "-c", KILLED, path, str(number), text]
+    run = subprocess.run(order, check=False)
+    assert run.returncode in {0, -signal.SIGKILL}
+    return run.returncode != 0
+
+
+def test_a_kill_at_any_statement_of_an_import_adds_all_or_nothing(tmp_path):
+    text = export_text(filled(tmp_path / "whole.sqlite"))
+    (tmp_path / "x.jsonl").write_text(text)
+    path = tmp_path / "log.sqlite"
+    Log(path).close()
+    empty, number, states = export_text(Log(path)), 1, []
+    while killed(str(path), number, str(tmp_path / "x.jsonl")):
+        with Log(path) as log:
+            assert log.faults() == []
+            states.append(export_text(log))
+        assert states[-1] in (empty, text)
+        number += 3
+    # Killed before, within and after: nothing until the commit, then all.
+    assert number > 20
+    assert states[0] == empty
+    assert export_text(Log(path)) == text
+
+
+def test_a_kill_at_any_statement_of_a_migration_leaves_a_log(tmp_path):
+    whole = filled(tmp_path / "whole.sqlite")
+    want, number = export_text(whole), 1
+    while True:
+        path = tmp_path / f"old{number}.sqlite"
+        old_form(path, whole)
+        more = killed(str(path), number)
+        with Log(path) as log:
+            assert log._version() == VERSION
+            assert log.faults() == []
+            assert export_text(log) == want
+        if not more:
+            break
+        number += 2
+    assert number > 10
+
+
 def test_two_writers_at_once_both_write_all(tmp_path):
     path = tmp_path / "log.sqlite"
     runs = [
@@ -127,6 +192,64 @@ def test_a_full_disk_is_one_line_and_the_log_is_as_it_was(tmp_path):
         assert export_text(log) == before
 
 
+@pytest.mark.parametrize("what", ["import", "backup", "export"])
+def test_a_full_disk_leaves_nothing_half_done(tmp_path, what):
+    with filled(tmp_path / "log.sqlite") as log:
+        big = [new_entry("outcome", {"notes": "x" * 60_000}) for _ in range(8)]
+        log.append(big)
+        before = export_text(log)
+    (tmp_path / "x.jsonl").write_text(before)
+    there = {p.name for p in tmp_path.iterdir()}
+
+    def small_disk():
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))
+
+    log, export = tmp_path / "log.sqlite", tmp_path / "x.jsonl"
+    new, copy, out = (tmp_path / name for name in ("n.sqlite", "c.sqlite", "y.jsonl"))
+    orders = {
+        "import": ["import", export, "--log", new],
+        "backup": ["backup", copy, "--log", log],
+        "export": ["export", "--out", out, "--log", log],
+    }
+    run = driftmap("log", *orders[what], preexec_fn=small_disk)
+    assert run.returncode == 2, run.stdout + run.stderr
+    assert run.stderr.count("\n") == 1
+    assert "Traceback" not in run.stderr
+    assert not copy.exists()
+    assert not out.exists()
+    left = {p.name for p in tmp_path.iterdir()} - there - {"n.sqlite"}
+    assert not [name for name in left if not name.endswith(("-wal", "-shm"))]
+    assert export_text(Log(log)) == before
+    if what == "import":
+        assert Log(new).entries() == []
+
+
+def test_a_disk_that_is_really_full(tmp_path):
+    """A file system of 256 kB, where one can be mounted."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(disk)]
+    if subprocess.run(mount, capture_output=True, check=False).returncode != 0:
+        pytest.skip("no file system can be mounted here")
+    try:
+        path = disk / "log.sqlite"
+        with filled(path) as log:
+            before = export_text(log)
+        big = tmp_path / "big.toml"
+        find = f'[[found]]\nat = [41.6, -117.9]\nstate = "{"x" * 900}"\n'
+        big.write_text(find * 300)
+        run = driftmap("log", "add", big, "--log", path)
+        assert run.returncode == 2
+        assert "full" in run.stderr
+        assert "nothing was written" in run.stderr
+        with Log(path) as log:
+            assert log.faults() == []
+            assert export_text(log) == before
+    finally:
+        subprocess.run(["umount", str(disk)], check=True)
+
+
 def test_sqlite_itself_says_full(tmp_path):
     log = filled(tmp_path / "log.sqlite")
     pages = log._base.execute("PRAGMA page_count").fetchone()[0]
@@ -148,6 +271,17 @@ def test_a_locked_log_is_told(tmp_path):
     ):
         log.append([new_entry("outcome", {})])
     other.execute("ROLLBACK")
+    other.close()
+
+
+def test_a_log_that_another_program_holds_for_itself_is_told(tmp_path):
+    path = tmp_path / "log.sqlite"
+    filled(path).close()
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("PRAGMA locking_mode = EXCLUSIVE")
+    other.execute("BEGIN EXCLUSIVE")
+    with pytest.raises(InputError, match="in use by another"):
+        Log(path, wait=0.05)
     other.close()
 
 
@@ -195,9 +329,8 @@ def test_what_is_no_log_of_ours_is_left_as_it_is(tmp_path, kind):
     assert (path.read_bytes() if path.is_file() else b"") == before
 
 
-def test_an_older_log_is_brought_up_to_date_and_keeps_all(tmp_path):
-    path = tmp_path / "log.sqlite"
-    whole = filled(tmp_path / "whole.sqlite")
+def old_form(path, whole):
+    """Write a log in its first form."""
     old = sqlite3.connect(path)
     old.executescript(_STEPS[0])
     old.execute("PRAGMA application_id = 0x64724C67")
@@ -209,6 +342,12 @@ def test_an_older_log_is_brought_up_to_date_and_keeps_all(tmp_path):
         )
     old.commit()
     old.close()
+
+
+def test_an_older_log_is_brought_up_to_date_and_keeps_all(tmp_path):
+    path = tmp_path / "log.sqlite"
+    whole = filled(tmp_path / "whole.sqlite")
+    old_form(path, whole)
     with Log(path) as log:
         assert log._version() == VERSION
         assert export_text(log) == export_text(whole)
@@ -274,6 +413,35 @@ def test_a_harmed_export_adds_nothing(tmp_path, harm):
             import_text(other, "\n".join(lines), "export.jsonl")
         assert other.entries() == []
         assert other.contents() == []
+
+
+@pytest.mark.parametrize(
+    ("kind", "more", "told"),
+    [
+        ("outcome", {"body": {"found": [{"piece": "rocket"}]}}, "KeyError: 'at'"),
+        ("outcome", {"body": {"found": 3}}, "not iterable"),
+        ("assessment", {"body": {"forecast": [{"case": "x"}]}}, "probability"),
+        ("assessment", {"body": {"when": "yesterday"}}, "yesterday"),
+        ("outcome", {"body": {"case": ["x"]}}, "case must be text"),
+        ("guess", {"body": {}}, "is no kind"),
+        ("outcome", {"body": {}, "at": "noon"}, "noon"),
+        ("outcome", {"body": {}, "corrects": "a" * 32, "id": "a" * 32}, "itself"),
+        ("outcome", {"body": {}, "corrects": "b" * 32}, "not there"),
+    ],
+)
+def test_an_export_by_another_hand_is_one_line(tmp_path, kind, more, told):
+    """Its digests fit, yet what it says could not be read later."""
+    plain = {**new_entry(kind, {}).plain, **more}
+    entry = Entry(**plain)
+    with Log(tmp_path / "log.sqlite") as log:
+        lines = export_text(log).splitlines()[:1]
+        lines.append(canonical({"entry": entry.plain, "digest": entry.digest}))
+        lines.append(canonical({"lines": 2}))
+        with pytest.raises(InputError) as problem:
+            import_text(log, "\n".join(lines) + "\n", "x.jsonl")
+        assert told in str(problem.value)
+        assert "\n" not in str(problem.value)
+        assert log.entries() == []
 
 
 def test_a_backup_while_another_writes_is_whole(tmp_path):
