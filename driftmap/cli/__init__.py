@@ -86,6 +86,10 @@ _COMMANDS: Final = MappingProxyType(
             "A sheet for the angles of a pilot balloon.",
         ),
         "winds": ("driftmap.cli.winds:winds_command", "Read, merge and show winds."),
+        "survey": (
+            "driftmap.cli.survey:survey_command",
+            "A page to draw or walk a field with.",
+        ),
         "desk": ("driftmap.cli.desk:desk_command", "All of it in a browser window."),
     }
 )

@@ -286,7 +286,7 @@ def _people(desk: Desk) -> Blueprint:
             return jsonify(
                 text=text,
                 revision=desk.folder.revision(SITE),
-                steps=desk.folder.steps(SITE),
+                problem=_faults(desk) if text else "",
             )
 
     @part.put("/site")
@@ -299,9 +299,13 @@ def _people(desk: Desk) -> Blueprint:
         text = json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
         revision = desk.folder.write(SITE, text.encode(), base)
         desk.queue.hurry()
-        return jsonify(
-            revision=revision, problem=_faults(desk), steps=desk.folder.steps(SITE)
-        )
+        return jsonify(revision=revision, problem=_faults(desk))
+
+    @part.get("/rule-sets")
+    def rule_sets() -> Response:
+        from driftmap.rules import rule_sets as known  # noqa: PLC0415
+
+        return jsonify([{"name": name, "title": name} for name in known()])
 
     return part
 
@@ -319,5 +323,5 @@ def _faults(desk: Desk) -> str:
     try:
         desk.anywhere()
     except InputError as problem:
-        return str(problem).replace(f"{desk.folder.root}/", "")
+        return desk.plain(problem)
     return ""

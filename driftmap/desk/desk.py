@@ -171,12 +171,16 @@ class Desk:
         }
 
     def _site_told(self) -> dict[str, Any]:
+        told = {"name": "", "revision": self.folder.revision(SITE), "problem": ""}
         try:
-            site = self.anywhere()
+            told["name"] = self.anywhere().name
         except DriftmapError as problem:
-            missing = not self.folder.revision(SITE)
-            return {"name": "", "missing": missing, "problem": str(problem)}
-        return {"name": site.name, "missing": False, "problem": "", "rules": site.rules}
+            told["problem"] = self.plain(problem)
+        return {**told, "missing": not told["revision"]}
+
+    def plain(self, problem: Exception) -> str:
+        """Tell a problem without the path of the folder."""
+        return str(problem).replace(f"{self.folder.root}/", "")
 
     def _item_told(self, day: Day, item: Item, time: datetime) -> dict[str, Any]:
         word = self.word(day, item) if item.state == "waiting" else word_of(None, time)
@@ -206,7 +210,7 @@ class Desk:
             setting = self.setting()
             rows = self.strip.rows(self.folder, day, setting, day.units)
         except DriftmapError as problem:
-            return {"rows": [], "problem": str(problem)}
+            return {"rows": [], "problem": self.plain(problem)}
         return {"rows": rows, "problem": "" if day.winds else "none counts yet"}
 
 

@@ -1,1 +1,59 @@
-export function enter() {}
+// The field's room: the drawing, saved with every change, and a conflict shown before anything is lost.
+import {ask, doing, el, find, question, tell} from "./net.js";
+import {fieldEditor} from "./draw.js";
+
+const NEW = {type: "FeatureCollection", name: "", features: []};
+let editor = null, revision = null, saving = Promise.resolve(), waiting = 0, state = null;
+
+export async function enter(desk) {
+  state = desk;
+  if (!editor) {
+    editor = fieldEditor(find("#field-room"), {change: save, undo: () => step("undo"), redo: () => step("redo"), units: () => desk.state?.units || "us"});
+    const sets = await doing(() => ask("rule-sets"));
+    find("#field-room").append(el("datalist", {id: "rule-sets"}, (sets || []).map(set => el("option", {value: set.name}, set.title))));
+  }
+  await load();
+}
+
+async function load() {
+  const told = await doing(() => ask("site"));
+  if (!told) return;
+  revision = told.revision;
+  try { editor.show(told.text ? JSON.parse(told.text) : NEW, told.problem); }
+  catch { tell("site.geojson is no JSON: mend it by hand, or undo here."); }
+}
+
+function save(site) {
+  waiting++;
+  saving = saving.then(async () => {
+    try {
+      const told = await ask("site", {site, base: revision}, "PUT");
+      revision = told.revision;
+      editor.fault(told.problem);
+    } catch (problem) {
+      if (problem.conflict) await settle(site);
+      else tell(`${problem.message} What you drew stands on this page: try again.`);
+    } finally { waiting--; }
+  });
+}
+
+// Another window or a command changed the field: one of the two is kept on top, the other by undo.
+async function settle(site) {
+  const mine = await question("The field was changed elsewhere", "Keep what I drew", [el("p", {}, "Leave it to take the other drawing. Either way the one that gives way comes back with Undo.")]);
+  const other = await ask("site");
+  if (mine) revision = (await ask("site", {site, base: other.revision}, "PUT")).revision;
+  else {
+    const back = await ask("site", {site, base: other.revision}, "PUT");
+    revision = (await ask("undo", {file: "site.geojson", way: "undo"})).revision || back.revision;
+  }
+  await load();
+}
+
+async function step(way) {
+  await saving;
+  if (await doing(() => ask("undo", {file: "site.geojson", way}), way === "undo" ? "Back to the drawing before." : "Forth again.")) await load();
+}
+
+export function draw(desk) {
+  if (editor && revision !== null && !waiting && desk.state.site.revision !== revision && !find("#ask").open) load();
+}

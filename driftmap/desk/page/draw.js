@@ -1,0 +1,392 @@
+// Draws a field: a map of one's own in metres about the pad, edited by tap, by tape and compass,
+// by circle or by walking. It keeps nothing: every change goes to whoever made it.
+import {el, find, svg} from "./net.js";
+import {bearing, crossing, distance, frame, heading, latitude, length, longitude, metres, polar, signed, split, strip} from "./geo.js";
+
+const ROLES = ["spectators", "flight line", "parking", "camp", "boundary", "waiver", "building", "airport", "closed ground", "road", "railway", "power line", "water"];
+const LINES = ["road", "railway", "power line", "water"];
+const PEOPLE = ["spectators", "flight line", "parking", "camp"];
+const NEEDED = {pad: "a pad", boundary: "the boundary: land you may land on", spectators: "where spectators stand", waiver: "the waiver: airspace you may fly in"};
+const TAP = 22; // px
+const round = value => Math.round(value * 1e7) / 1e7;
+const copy = value => JSON.parse(JSON.stringify(value));
+
+export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
+  let site = {type: "FeatureCollection", name: "", features: []};
+  let view = {east: 0, north: 0, scale: .5}, picked = -1, mode = null, fault = "", drag = null, fitted = false, watch = null, here = null;
+  const map = svg("svg", {class: "ground", tabindex: 0, role: "application", "aria-label": "Map of the field: tap to pick or to set a corner; arrow keys move it, plus and minus zoom, Enter sets a corner at the cross"});
+  const told = el("p", {class: "told", role: "status"}), tools = el("div", {class: "acts tools", role: "group", "aria-label": "Map"});
+  const list = el("div", {class: "features"}), missing = el("p", {class: "missing"}), adding = el("div", {class: "adding"}), about = el("div", {class: "about"});
+  root.replaceChildren(missing, el("div", {class: "field"}, el("div", {class: "canvas"}, tools, map, told), el("div", {class: "forms"}, about, adding, list)));
+
+  const pad = () => site.features.find(f => f.properties?.role === "pad" && f.geometry?.type === "Point");
+  const origin = () => pad()?.geometry.coordinates || [0, 0];
+  let ground = frame([0, 0]);
+  const declination = () => { const found = /^\s*([-+]?\d+(\.\d+)?)\s*(deg)?\s*$/.exec(String(site.declination ?? "")); return found ? Number(found[1]) : null; };
+  const shown = m => units() === "si" ? `${m < 100 ? m.toFixed(1) : Math.round(m)} m` : `${Math.round(m / .3048)} ft`;
+  const areaShown = a => units() === "si" ? a < 1e5 ? `${Math.round(a)} m²` : `${(a / 1e6).toFixed(2)} km²` : a < 4e4 ? `${Math.round(a / .3048 ** 2).toLocaleString("en")} ft²` : `${(a / 4046.8564).toFixed(1)} acres`;
+
+  // Every change passes here: the copy is changed, drawn and handed on.
+  function edit(work, text = "") {
+    const next = copy(site);
+    work(next);
+    site = next;
+    fault = text;
+    ground = frame(origin());
+    change(copy(site));
+    draw();
+  }
+  const say = text => { told.textContent = text; told.classList.remove("bad"); };
+  const bad = text => { told.textContent = text; told.classList.add("bad"); };
+  function trying(work) { try { work(); return true; } catch (problem) { bad(problem.message); return false; } }
+
+  const ringOf = feature => feature.geometry.type === "Polygon" ? feature.geometry.coordinates[0].slice(0, -1) : feature.geometry.type === "LineString" ? feature.geometry.coordinates : feature.geometry.type === "Point" ? [feature.geometry.coordinates] : [];
+  const local = feature => ringOf(feature).map(ground.to);
+  const reach = feature => { try { return metres(String(feature.properties.radius)); } catch { return 0; } };
+  function shape(points, kind) {
+    const places = points.map(p => ground.from(p).map(round));
+    if (kind === "LineString") return {type: kind, coordinates: places};
+    if (kind === "Point") return {type: kind, coordinates: places[0]};
+    const ring = signed(points) < 0 ? places.reverse() : places; // outer rings run against the clock (RFC 7946)
+    return {type: "Polygon", coordinates: [[...ring, ring[0]]]};
+  }
+
+  // --- the map
+  const size = () => [map.clientWidth || 360, map.clientHeight || 360];
+  const px = ([east, north]) => { const [w, h] = size(); return [w / 2 + (east - view.east) * view.scale, h / 2 - (north - view.north) * view.scale]; };
+  const m = ([x, y]) => { const [w, h] = size(); return [view.east + (x - w / 2) / view.scale, view.north - (y - h / 2) / view.scale]; };
+  const line = (points, close) => points.length ? `M${points.map(p => px(p).map(v => v.toFixed(1)).join(" ")).join("L")}${close ? "Z" : ""}` : "";
+  const spot = event => { const box = map.getBoundingClientRect(); return [event.clientX - box.left, event.clientY - box.top]; };
+
+  function fit(wide = true) {
+    const points = site.features.filter(f => wide || !["waiver", "boundary", "road", "railway", "water", "airport", "building"].includes(f.properties?.role)).flatMap(f => { const r = reach(f); return local(f).flatMap(([e, n]) => [[e - r, n - r], [e + r, n + r]]); });
+    if (!points.length) points.push([-200, -200], [200, 200]);
+    const [es, ns] = [points.map(p => p[0]), points.map(p => p[1])], [w, h] = size();
+    const span = [Math.max(...es) - Math.min(...es), Math.max(...ns) - Math.min(...ns)].map(v => Math.max(v, 100));
+    view = {east: (Math.max(...es) + Math.min(...es)) / 2, north: (Math.max(...ns) + Math.min(...ns)) / 2, scale: .85 * Math.min(w / span[0], h / span[1])};
+    paint();
+  }
+  function zoom(by, at) {
+    const before = at && m(at);
+    view.scale = Math.min(Math.max(view.scale * by, .002), 50);
+    if (at) { const after = m(at); view.east += before[0] - after[0]; view.north += before[1] - after[1]; }
+    paint();
+  }
+
+  function paint() {
+    const [w, h] = size();
+    map.setAttribute("viewBox", `0 0 ${w} ${h}`);
+    const parts = [grid(w, h)];
+    const names = [];
+    site.features.forEach((feature, i) => parts.push(...one(feature, i, names)));
+    parts.push(...named(names));
+    if (here) { const [x, y] = px(ground.to(here.at)); parts.push(svg("circle", {cx: x, cy: y, r: Math.max(4, here.error * view.scale), class: "near"}), svg("circle", {cx: x, cy: y, r: 6, class: "here"})); }
+    if (mode?.points) parts.push(...draft());
+    parts.push(scale(w, h));
+    if (mode) parts.push(svg("path", {d: `M${w / 2 - 12} ${h / 2}h24M${w / 2} ${h / 2 - 12}v24`, class: "cross"}));
+    map.replaceChildren(...parts);
+  }
+  // Names of people first; one that would lie on another is left to the list beside.
+  function named(names) {
+    const taken = [];
+    return names.sort((a, b) => b.rank - a.rank).flatMap(({text, x, y}) => {
+      const half = text.length * 4.3, box = [x - half, y - 14, x + half, y + 5];
+      if (taken.some(b => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1])) return [];
+      taken.push(box);
+      return [svg("text", {x, y, class: "name"}, text)];
+    });
+  }
+  function one(feature, i, names) {
+    const role = feature.properties?.role || "", kind = feature.geometry?.type, points = local(feature), r = reach(feature), on = i === picked;
+    const look = `area ${role.replace(/ /g, "-")}${PEOPLE.includes(role) ? " people" : ""}${on ? " on" : ""}${faulty(i) ? " faulty" : ""}`, parts = [];
+    if (role === "pad") { const [x, y] = px(points[0]); parts.push(svg("path", {d: `M${x} ${y - 11}L${x + 9} ${y + 8}H${x - 9}Z`, class: "pad"})); }
+    else if (kind === "Point") parts.push(svg("circle", {cx: px(points[0])[0], cy: px(points[0])[1], r: Math.max(3, r * view.scale), class: look}));
+    else if (points.length) parts.push(svg("path", {d: line(points, kind === "Polygon"), class: `${look}${kind === "LineString" ? " way" : ""}`}));
+    if (points.length && role !== "boundary" && role !== "waiver") {
+      const n = points.length, [x, y] = px(points.reduce((s, p) => [s[0] + p[0] / n, s[1] + p[1] / n], [0, 0]));
+      names.push({text: String(feature.properties?.name || role), x, y: y + (role === "pad" ? 24 : 5), rank: on ? 3 : PEOPLE.includes(role) ? 2 : role === "pad" ? 1 : 0});
+    }
+    if (on) points.forEach((p, j) => parts.push(svg("circle", {cx: px(p)[0], cy: px(p)[1], r: 9, class: "corner", "data-corner": j})));
+    return parts;
+  }
+  function draft() {
+    const cross = mode.kind === "corners" && crossing(mode.points, mode.points.length > 2), parts = [svg("path", {d: line(mode.points, false), class: `draft${cross ? " faulty" : ""}`})];
+    if (mode.kind === "corners" && mode.points.length > 2 && !LINES.includes(mode.role)) parts.push(svg("path", {d: line([mode.points.at(-1), mode.points[0]]), class: "draft closing"}));
+    mode.points.forEach(p => parts.push(svg("circle", {cx: px(p)[0], cy: px(p)[1], r: 6, class: "corner"})));
+    return parts;
+  }
+  function step(target) { const power = 10 ** Math.floor(Math.log10(target)); return [1, 2, 5, 10].map(s => s * power).find(s => s >= target) || target; }
+  function grid(w, h) {
+    const per = units() === "si" ? 1 : .3048, gap = step(90 / view.scale / per) * per, [a, b] = [m([0, h]), m([w, 0])], lines = [];
+    for (let e = Math.ceil(a[0] / gap) * gap; e < b[0] && lines.length < 80; e += gap) lines.push(line([[e, a[1]], [e, b[1]]]));
+    for (let n = Math.ceil(a[1] / gap) * gap; n < b[1] && lines.length < 160; n += gap) lines.push(line([[a[0], n], [b[0], n]]));
+    return svg("path", {d: lines.join(""), class: "net"});
+  }
+  function scale(w, h) {
+    const per = units() === "si" ? 1 : .3048, long = step(70 / view.scale / per) * per;
+    return svg("g", {class: "scale"}, svg("path", {d: `M12 ${h - 22}v8H${12 + long * view.scale}v-8`}), svg("text", {x: 18, y: h - 20}, shown(long)),
+      svg("path", {d: `M${w - 22} 44V12l-7 12M${w - 22} 12l7 12`}), svg("text", {x: w - 27, y: 60}, "N"));
+  }
+
+  // --- taps, drags, keys
+  const fingers = new Map();
+  let pinch = 0;
+  map.addEventListener("pointerdown", event => {
+    map.setPointerCapture(event.pointerId);
+    fingers.set(event.pointerId, spot(event));
+    if (fingers.size === 2) { const [a, b] = [...fingers.values()]; pinch = distance(a, b); drag = null; return; }
+    const at = spot(event), corner = picked >= 0 && !mode ? local(site.features[picked]).findIndex(p => distance(px(p), at) < TAP) : -1;
+    drag = {from: at, moved: false, corner, view: {...view}, whole: mode?.kind === "move"};
+  });
+  map.addEventListener("pointermove", event => {
+    if (!fingers.has(event.pointerId)) return;
+    fingers.set(event.pointerId, spot(event));
+    if (fingers.size === 2) { const [a, b] = [...fingers.values()], now = distance(a, b); if (pinch) zoom(now / pinch, [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2]); pinch = now; return; }
+    if (!drag) return;
+    const at = spot(event), by = [at[0] - drag.from[0], at[1] - drag.from[1]];
+    if (Math.hypot(...by) > 6) drag.moved = true;
+    if (!drag.moved) return;
+    if (drag.corner >= 0 || drag.whole) { drag.at = at; ghost(at); }
+    else { view.east = drag.view.east - by[0] / view.scale; view.north = drag.view.north + by[1] / view.scale; paint(); }
+  });
+  const lift = event => {
+    fingers.delete(event.pointerId);
+    if (fingers.size) return;
+    pinch = 0;
+    const was = drag;
+    drag = null;
+    if (!was || event.type === "pointercancel") return paint();
+    if (!was.moved) return tap(was.from);
+    if (was.corner >= 0 && was.at) moveCorner(picked, was.corner, m(was.at));
+    else if (was.whole && was.at) { const a = m(was.from), b = m(was.at); shift(picked, b[0] - a[0], b[1] - a[1]); }
+  };
+  map.addEventListener("pointerup", lift);
+  map.addEventListener("pointercancel", lift);
+  map.addEventListener("wheel", event => { event.preventDefault(); zoom(event.deltaY < 0 ? 1.2 : 1 / 1.2, spot(event)); }, {passive: false});
+  map.addEventListener("keydown", event => {
+    const [w, h] = size(), far = 40 / view.scale, moves = {ArrowLeft: [-far, 0], ArrowRight: [far, 0], ArrowUp: [0, far], ArrowDown: [0, -far]}[event.key];
+    if (moves) { view.east += moves[0]; view.north += moves[1]; paint(); }
+    else if (event.key === "+" || event.key === "=") zoom(1.25);
+    else if (event.key === "-") zoom(.8);
+    else if (event.key === "Enter") tap([w / 2, h / 2]);
+    else if (event.key === "Escape") leave();
+    else return;
+    event.preventDefault();
+  });
+  function ghost(at) {
+    const feature = copy(site.features[picked]), points = local(feature);
+    if (drag.corner >= 0) points[drag.corner] = m(at);
+    else { const a = m(drag.from), b = m(at); points.forEach((p, i) => { points[i] = [p[0] + b[0] - a[0], p[1] + b[1] - a[1]]; }); }
+    paint();
+    map.append(svg("path", {d: line(points, feature.geometry.type === "Polygon"), class: "draft"}));
+  }
+  function tap(at) {
+    const place = m(at);
+    if (mode?.kind === "pad") { const where = ground.from(place); leave(); return putPad(where); }
+    if (mode?.points) {
+      if (mode.kind === "corners" && mode.points.length > 2 && distance(px(mode.points[0]), at) < TAP) return close();
+      mode.points.push(place);
+      if (mode.kind === "circle") return circle();
+      if (mode.kind === "split" && mode.points.length === 2) return cut();
+      if (mode.kind === "ruler" && mode.points.length > 2) mode.points = [place];
+      return progress();
+    }
+    const near = site.features.map((feature, i) => [i, nearness(feature, place)]).filter(([, d]) => d * view.scale < TAP).sort((a, b) => a[1] - b[1]);
+    picked = near.length ? near[0][0] : -1;
+    draw();
+    if (picked >= 0) list.querySelector(`[data-of="${picked}"]`)?.scrollIntoView({block: "nearest"});
+  }
+  function nearness(feature, p) {
+    const points = local(feature), kind = feature.geometry?.type;
+    if (kind === "Point") return feature.properties.role === "pad" ? distance(points[0], p) : Math.abs(distance(points[0], p) - reach(feature));
+    const sides = kind === "Polygon" ? points.map((q, i) => [q, points[(i + 1) % points.length]]) : points.slice(1).map((q, i) => [points[i], q]);
+    return Math.min(...sides.map(([a, b]) => { const d = distance(a, b) ** 2 || 1, t = Math.min(1, Math.max(0, ((p[0] - a[0]) * (b[0] - a[0]) + (p[1] - a[1]) * (b[1] - a[1])) / d)); return distance(p, [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]); }));
+  }
+
+  // --- what a mode does
+  function progress() {
+    const n = mode.points.length;
+    if (mode.kind === "ruler") say(n < 2 ? "Ruler: tap the second point." : `${shown(distance(...mode.points.slice(-2)))} at ${Math.round(heading(...mode.points.slice(-2)))}° true`);
+    else if (mode.kind === "split") say("Split: tap the second point of the line to cut along.");
+    else if (mode.kind === "corners") {
+      const cross = crossing(mode.points, n > 2 && !LINES.includes(mode.role));
+      const much = n > 2 && !LINES.includes(mode.role) ? `, ${areaShown(Math.abs(signed(mode.points)))}` : "";
+      if (cross) bad(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: take a corner back.`);
+      else say(`${n} corner${n === 1 ? "" : "s"}${n > 1 ? `, last side ${shown(distance(...mode.points.slice(-2)))}` : ""}${much}. ${n > 2 ? "Tap the first corner, or Close." : "Tap the next."}`);
+    }
+    bar();
+    paint();
+  }
+  function leave() { mode = null; if (watch !== null) { navigator.geolocation.clearWatch(watch); watch = null; } say(""); bar(); paint(); }
+  function add(role, geometry, more = {}) {
+    edit(next => { next.features.push({type: "Feature", properties: {role, name: free(role), ...more}, geometry}); });
+    picked = site.features.length - 1;
+    draw();
+    list.querySelector(`[data-of="${picked}"] input`)?.focus();
+  }
+  function free(role) {
+    const names = new Set(site.features.map(f => f.properties?.name));
+    for (let i = 1; ; i++) { const name = role[0].toUpperCase() + role.slice(1) + (i > 1 ? ` ${i}` : ""); if (!names.has(name)) return name; }
+  }
+  function close() {
+    const {points, role} = mode, kind = LINES.includes(role) && mode.open ? "LineString" : "Polygon";
+    if (points.length < (kind === "Polygon" ? 3 : 2)) return bad(`${kind === "Polygon" ? "An area needs three corners" : "A line needs two"}.`);
+    const cross = crossing(points, kind === "Polygon");
+    if (cross) return bad(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: take a corner back.`);
+    leave();
+    add(role, shape(points, kind), kind === "LineString" ? {width: units() === "si" ? "8 m" : "26 ft"} : extra(role));
+  }
+  const extra = role => role === "waiver" ? {ceiling: units() === "si" ? "1000 m" : "3000 ft"} : {};
+  function circle() { const {role, radius, points} = mode; leave(); add(role, shape(points, "Point"), {radius, ...extra(role)}); }
+  function cut() {
+    const [a, b] = mode.points, ring = local(site.features[picked]), parts = split(ring, a, b);
+    leave();
+    if (!parts) return bad("That line does not cut the area in two.");
+    edit(next => {
+      const whole = next.features[picked], other = copy(whole);
+      whole.geometry = shape(parts[0], "Polygon");
+      other.geometry = shape(parts[1], "Polygon");
+      other.properties.name = free(whole.properties.role);
+      if (other.properties.people !== undefined) delete other.properties.people;
+      next.features.push(other);
+    });
+    say("Cut in two. Say how many people stand in each part.");
+  }
+  function moveCorner(i, corner, to) {
+    const points = local(site.features[i]), kind = site.features[i].geometry.type;
+    points[corner] = to;
+    if (site.features[i].properties.role === "pad") return putPad(ground.from(to));
+    const cross = kind !== "Point" && crossing(points, kind === "Polygon");
+    if (cross) { bad("There the area would cross itself: it stays as it was."); return paint(); }
+    edit(next => { next.features[i].geometry = shape(points, kind); });
+  }
+  function shift(i, east, north) {
+    const feature = site.features[i], points = local(feature).map(p => [p[0] + east, p[1] + north]);
+    leave();
+    if (feature.properties.role === "pad") return putPad(ground.from(points[0]));
+    edit(next => { next.features[i].geometry = shape(points, feature.geometry.type); });
+  }
+  function putPad([lon, lat]) {
+    edit(next => {
+      const known = next.features.find(f => f.properties?.role === "pad");
+      const geometry = {type: "Point", coordinates: [round(lon), round(lat)]};
+      if (known) known.geometry = geometry;
+      else next.features.unshift({type: "Feature", properties: {role: "pad", name: "Pad"}, geometry});
+    });
+    if (!fitted) { fitted = true; fit(); }
+  }
+
+  // Where this phone is: the middle of what it says in some seconds, with how well.
+  function stand(then) {
+    if (!navigator.geolocation) return bad("This device tells no position; type it.");
+    const seen = [];
+    say("Asking for the position … stand still.");
+    const done = () => {
+      navigator.geolocation.clearWatch(watch);
+      watch = null;
+      if (!seen.length) return bad("No position came; step into the open, or type it.");
+      const best = seen.filter(c => c.accuracy <= 2 * Math.min(...seen.map(s => s.accuracy)));
+      const mean = key => best.reduce((s, c) => s + c[key], 0) / best.length;
+      here = {at: [mean("longitude"), mean("latitude")], error: Math.min(...best.map(c => c.accuracy))};
+      then(here);
+      say(`Good to ${shown(here.error)}.${here.error > 15 ? " That is not well enough for a crowd line: measure it with a tape." : ""}`);
+    };
+    watch = navigator.geolocation.watchPosition(at => { seen.push(at.coords); if (seen.length >= 8 || at.coords.accuracy < 4) done(); }, problem => { if (!seen.length) { navigator.geolocation.clearWatch(watch); watch = null; bad(`No position: ${problem.message || "it was refused"}; type it.`); } }, {enableHighAccuracy: true, maximumAge: 0, timeout: 20000});
+    setTimeout(() => { if (watch !== null) done(); }, 9000);
+  }
+
+  // --- forms
+  const press = (text, work, more = {}) => el("button", {type: "button", onclick: work, ...more}, text);
+  const entry = (text, more = {}) => { const input = el("input", {autocomplete: "off", ...more}); return [el("label", {}, text, " ", input), input]; };
+  function bar() {
+    const free = !mode, corners = mode?.kind === "corners", chosen = site.features[picked];
+    tools.replaceChildren(...[
+      press("+", () => zoom(1.5), {"aria-label": "Nearer"}), press("−", () => zoom(1 / 1.5), {"aria-label": "Farther"}), press("All", () => fit()), press("People", () => fit(false)),
+      free && press("Ruler", () => { mode = {kind: "ruler", points: []}; say("Ruler: tap the first point."); bar(); paint(); }),
+      free && press("Undo", undo), free && press("Redo", redo),
+      free && chosen && press("Move it", () => { mode = {kind: "move"}; say("Drag it to its place."); bar(); }),
+      free && chosen?.geometry.type === "Polygon" && press("Split it", () => { mode = {kind: "split", points: []}; say("Split: tap two points of a line to cut along."); bar(); paint(); }),
+      corners && press("I stand at a corner", () => stand(at => { mode?.points?.push(ground.to(at.at)); if (mode) progress(); })),
+      corners && press("Take one back", () => { mode.points.pop(); progress(); }),
+      corners && press("Close", () => { mode.open = false; close(); }, {class: "main"}),
+      corners && LINES.includes(mode.role) && press("Leave it a line", () => { mode.open = true; close(); }, {class: "main"}),
+      mode && press("Leave", leave)].filter(Boolean));
+  }
+
+  function site_() {
+    const member = (key, text, more) => { const [label, input] = entry(text, {value: site[key] ?? "", ...more}); input.addEventListener("change", () => edit(next => { const v = input.value.trim(); if (v) next[key] = v; else delete next[key]; })); return label; };
+    const [latLabel, lat] = entry("Latitude of the pad", {placeholder: "41.6040 or 41° 36' 14.4\" N"}), [lonLabel, lon] = entry("Longitude of the pad", {placeholder: "117° 57' 7.2\" W"});
+    if (pad()) { lon.value = origin()[0]; lat.value = origin()[1]; }
+    const place = () => { if (lat.value.trim() && lon.value.trim()) trying(() => { const at = [longitude(lon.value), latitude(lat.value)]; putPad(at); say(`The pad is at ${at[1].toFixed(5)}, ${at[0].toFixed(5)}.`); }); };
+    about.replaceChildren(el("details", {open: !pad() || !site.elevation}, el("summary", {}, "Site and pad"), el("div", {class: "grid"},
+      member("name", "Name of the site", {maxlength: 80}), member("elevation", "Height of the pad above the sea", {placeholder: "4050 ft"}),
+      member("rules", "Rules that hold here", {placeholder: "us", list: "rule-sets"}), member("declination", "The needle's declination, east positive", {placeholder: "-12.5"}),
+      latLabel, lonLabel, press("Put the pad there", place, {class: "main"}),
+      press("Put the pad where I stand", () => stand(at => putPad(at.at))), pad() ? press("Tap its place", () => { mode = {kind: "pad"}; say("Tap where the pad stands."); bar(); paint(); }) : "")));
+  }
+
+  function add_() {
+    if (!pad()) return adding.replaceChildren(el("p", {class: "note"}, "Put the pad in its place first: everything is measured from it."));
+    const role = el("select", {}, ROLES.map(name => el("option", {}, name))), want = ROLES.find(r => r in NEEDED && !site.features.some(f => f.properties?.role === r));
+    if (want) role.value = want;
+    const needle = el("select", {}, el("option", {value: ""}, "true"), el("option", {value: "1"}, "magnetic"));
+    const angle = text => bearing(text, needle.value === "1", declination());
+    const [longL, long] = entry("Long", {placeholder: "60 m"}), [offL, off] = entry("Off the pad", {placeholder: "300 ft"}), [wayL, way] = entry("Bearing from the pad", {placeholder: "180 or S"}), [deepL, deep] = entry("Deep", {placeholder: "5 m"});
+    const [radL, rad] = entry("Radius", {placeholder: "1500 ft"}), [outL, out] = entry("Its centre off the pad", {placeholder: "0 m"}), [toL, to] = entry("at bearing", {placeholder: "0"});
+    const rows = el("textarea", {rows: 4, placeholder: "300 ft, 225\n300 ft, 135\n120 m, 90", spellcheck: "false"});
+    const made = points => { const cross = crossing(points); if (cross) throw new Error(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: is a bearing wrong?`); add(role.value, shape(points, "Polygon"), extra(role.value)); };
+    const ways = {
+      tap: [press("Tap its corners, or walk them", () => { mode = {kind: "corners", role: role.value, points: []}; say("Tap the corners in turn, or stand at each."); bar(); paint(); map.focus(); map.scrollIntoView({block: "nearest"}); }, {class: "main"})],
+      strip: [longL, offL, wayL, deepL, press("Draw the strip", () => trying(() => made(strip(metres(long.value, "long"), metres(off.value, "off the pad"), angle(way.value), metres(deep.value, "deep")))), {class: "main"})],
+      tape: [el("label", {class: "full"}, "A corner in each line: distance from the pad, bearing ", rows), press("Draw it", () => trying(() => made(corners(rows.value, angle))), {class: "main"})],
+      circle: [radL, outL, toL, press("Draw the circle", () => trying(() => { metres(rad.value, "radius"); const centre = polar(out.value.trim() ? metres(out.value, "centre") : 0, to.value.trim() ? angle(to.value) : 0); add(role.value, shape([centre], "Point"), {radius: rad.value.trim(), ...extra(role.value)}); }), {class: "main"})],
+    };
+    const body = el("div", {class: "grid"}), names = {tap: "by corners", strip: "a strip", tape: "by tape and compass", circle: "a circle"};
+    const pick = el("div", {class: "acts"}, Object.entries(names).map(([key, text]) => press(text, event => { body.replaceChildren(...ways[key]); for (const b of pick.children) b.setAttribute("aria-pressed", String(b === event.target)); }, {"aria-pressed": "false"})));
+    adding.replaceChildren(el("h2", {}, "Draw"), el("div", {class: "grid"}, el("label", {}, "What ", role), el("label", {}, "Bearings are ", needle)), pick, body);
+  }
+  function corners(text, angle) {
+    return text.split("\n").filter(row => row.trim()).map((row, i) => {
+      const found = /^\s*([\d.,]+\s*[a-z]+)[\s,;]+(?:at\s+|toward\s+)?(\S.*?)\s*$/i.exec(row);
+      if (!found) throw new Error(`Line ${i + 1}: write such as 300 ft, 225`);
+      try { return polar(metres(found[1].replace(/,$/, ""), "distance"), angle(found[2])); } catch (problem) { throw new Error(`Line ${i + 1}: ${problem.message}`); }
+    });
+  }
+
+  const faulty = i => new RegExp(`feature ${i + 1}\\b`).test(fault);
+  function rows() {
+    list.replaceChildren(el("h2", {}, `Drawn: ${site.features.length}`), ...site.features.map((feature, i) => {
+      const p = feature.properties || {}, points = local(feature), kind = feature.geometry?.type;
+      const property = (key, text, more = {}) => { const [label, input] = entry(text, {value: p[key] ?? "", ...more}); input.addEventListener("change", () => edit(next => { const v = input.value.trim(), own = next.features[i].properties; if (!v) delete own[key]; else own[key] = key === "people" && /^\d+$/.test(v) ? Number(v) : v; })); return label; };
+      const shelter = el("select", {onchange: event => edit(next => { next.features[i].properties.shelter = event.target.value; })}, ["open", "car", "roof"].map(name => el("option", {selected: (p.shelter || "open") === name}, name)));
+      const size_ = kind === "Polygon" ? areaShown(Math.abs(signed(points))) : kind === "LineString" ? shown(length(points)) : kind === "Point" && p.role !== "pad" ? `radius ${p.radius}` : "";
+      const off = points.length && !["pad", "boundary", "waiver"].includes(p.role) ? `${shown(nearness(feature, [0, 0]))} from the pad` : "";
+      return el("details", {"data-of": i, open: i === picked, class: faulty(i) ? "faulty" : ""}, el("summary", {onclick: () => { picked = i; setTimeout(() => { bar(); paint(); }); }}, `${p.name || p.role || "?"}`, el("small", {}, [p.role, size_, off].filter(Boolean).join(", "))),
+        faulty(i) ? el("p", {class: "warning"}, fault) : "",
+        el("div", {class: "grid"}, property("name", "Name", {maxlength: 80}),
+          el("label", {}, "Role ", el("select", {onchange: event => edit(next => { next.features[i].properties.role = event.target.value; })}, ["pad", ...ROLES].map(name => el("option", {selected: name === p.role}, name)))),
+          ["pad", "boundary", "waiver"].includes(p.role) ? "" : property("people", "People", {inputmode: "numeric"}), ["pad", "boundary", "waiver"].includes(p.role) ? "" : el("label", {}, "Shelter ", shelter),
+          kind === "Point" && p.role !== "pad" ? property("radius", "Radius") : "", kind === "LineString" ? property("width", "Width") : "",
+          p.role === "waiver" ? property("ceiling", "Ceiling above the ground") : "", p.role === "waiver" ? property("ceiling_altitude", "or above the sea") : "",
+          press("Take it away", () => { picked = -1; edit(next => { next.features.splice(i, 1); }); })));
+    }));
+  }
+  function need() {
+    const roles = site.features.map(f => f.properties?.role), still = Object.entries(NEEDED).filter(([role]) => !roles.includes(role)).map(([, text]) => text);
+    if (!site.elevation) still.push("the height of the pad above the sea");
+    missing.replaceChildren(still.length ? `Still needed: ${still.join("; ")}.` : fault ? el("span", {class: "warning"}, fault) : "The field is whole: flights can be judged here.");
+    missing.className = still.length || fault ? "missing" : "missing whole";
+  }
+  function draw() {
+    const open = document.activeElement?.closest?.("details[data-of]")?.dataset.of;
+    if (open !== undefined && picked < 0) picked = Number(open);
+    need(); bar(); site_(); add_(); rows(); paint();
+  }
+  new ResizeObserver(() => { if (!fitted && pad() && map.clientWidth) { fitted = true; fit(false); } else paint(); }).observe(map);
+
+  return {
+    show(next, text = "") { site = {type: "FeatureCollection", features: [], ...copy(next)}; fault = text; ground = frame(origin()); if (picked >= site.features.length) picked = -1; draw(); if (!fitted && pad() && map.clientWidth) { fitted = true; fit(false); } },
+    fault(text) { fault = text; need(); for (const row of list.querySelectorAll("[data-of]")) row.classList.toggle("faulty", faulty(Number(row.dataset.of))); paint(); },
+    site: () => copy(site), say, bad,
+  };
+}
