@@ -6,6 +6,7 @@ import hashlib
 import shutil
 import threading
 from collections.abc import Iterator
+from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -44,10 +45,8 @@ class Desk:
     queue: Queue = field(init=False)
     _site: dict[str, tuple[str, Site]] = field(default_factory=dict)
     _names: dict[str, tuple[str, str]] = field(default_factory=dict)
-    _pages: dict[str, str] = field(default_factory=dict)
-    _drawing: threading.Semaphore = field(
-        default_factory=lambda: threading.Semaphore(2)
-    )
+    _pages: dict[str, Future[str]] = field(default_factory=dict)
+    _drawing: threading.Lock = field(default_factory=threading.Lock)
 
     def __post_init__(self) -> None:
         self.queue = Queue(self.wanted)
@@ -137,24 +136,30 @@ class Desk:
             return Word("hold", True, "No wind is read yet")
         return self.queue.word(item, self.fingerprint(day, item), now())
 
-    def page(self, name: str, what: str) -> str:
-        """Draw the map or the sheet of a flight of the list, in the wind that counts."""
+    def page(self, name: str, what: str) -> str | None:
+        """Give the map, sheet or dial of a flight of the list; None while it is drawn."""
         day = read_day(self.folder)
         item = day.item(name)
         known = self.queue.full(item, self.fingerprint(day, item))
+        if not day.winds and what != "dial":
+            raise InputError("wind", "", "none counts yet: type a reading")
         task = self.task(day, item)
         if known is not None and not known.problem:
             task = replace(task, when=known.when)
-        key = f"{what} {self.fingerprint(day, item)} {task.when.isoformat()}"
+        stamp = task.when.date() if what == "dial" or known is None else task.when
+        key = f"{what} {item.id} {self.fingerprint(day, item)} {stamp}"
         with self._drawing:
             if key not in self._pages:
-                if not day.winds:
-                    raise InputError("wind", "", "none counts yet: type a reading")
-                text = self.queue.submit(drawn, task, what).result(timeout=300)
-                while len(self._pages) >= _PAGES:
-                    self._pages.pop(next(iter(self._pages)))
-                self._pages[key] = text
-        return self._pages[key]
+                for old in [k for k, v in self._pages.items() if v.done()][:-_PAGES]:
+                    del self._pages[old]
+                self._pages[key] = self.queue.submit(drawn, task, what)
+            page = self._pages[key]
+        if not page.done():
+            return None
+        if page.exception() is not None:
+            with self._drawing:
+                self._pages.pop(key, None)
+        return page.result()
 
     def state(self) -> dict[str, Any]:
         """Tell all that the list shows, as it stands now."""

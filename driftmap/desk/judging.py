@@ -9,10 +9,13 @@ from typing import TYPE_CHECKING, Final
 
 from driftmap.errors import DriftmapError, NoGoError
 from driftmap.report.words import Units
+from driftmap.units import MILE_PER_HOUR
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.logbook.entry import Content, Entry
+    from driftmap.rocket.flight import Flight
+    from driftmap.rules import Answers
     from driftmap.verdict.assessment import Assessment
     from driftmap.verdict.check import Verdict
 
@@ -25,6 +28,9 @@ QUICK: Final = 500
 """Flights in each case for the first word, which is never go."""
 
 _MOST_REASONS: Final = 12
+_DIAL_SAMPLES: Final = 4000  # as `driftmap dial` flies
+_DIAL_TOP: Final = 20 * MILE_PER_HOUR
+_DIAL_STEPS: Final = (5, 12)  # speeds, directions
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,17 +122,27 @@ def warm() -> bool:
     return True
 
 
-def assessment_for(task: Task) -> Assessment:
-    """Read the files of a task and assess the flight, as `driftmap assess` does."""
-    from driftmap.air.day import day_told  # noqa: PLC0415
+def _inputs(task: Task) -> tuple[Flight, Site, Answers]:
+    """Read flight, site and answers."""
     from driftmap.ground.site import read_site  # noqa: PLC0415
     from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
     from driftmap.rules import Occasion, picked_rules, read_answers  # noqa: PLC0415
+
+    flight = read_flight(task.path(task.flight))
+    site = read_site(task.path(task.site), pad=task.pad)
+    files = [task.path(name) for name in task.answers]
+    sets = picked_rules(site) if site.rules.strip() or files else ()
+    occasion = Occasion(site.name, flight.name, task.when, site.longitude)
+    return flight, site, read_answers(files, sets, occasion)
+
+
+def assessment_for(task: Task) -> Assessment:
+    """Read the files of a task and assess the flight, as `driftmap assess` does."""
+    from driftmap.air.day import day_told  # noqa: PLC0415
     from driftmap.verdict.assessment import assess  # noqa: PLC0415
     from driftmap.winds import read_winds  # noqa: PLC0415
 
-    flight = read_flight(task.path(task.flight))
-    site: Site = read_site(task.path(task.site), pad=task.pad)
+    flight, site, answers = _inputs(task)
     wind = read_winds(
         [task.path(name) for name in task.winds],
         site_altitude=site.elevation,
@@ -134,16 +150,13 @@ def assessment_for(task: Task) -> Assessment:
         declination=site.declination,
         place=(site.latitude, site.longitude),
     )
-    files = [task.path(name) for name in task.answers]
-    sets = picked_rules(site) if site.rules.strip() or files else ()
-    occasion = Occasion(site.name, flight.name, task.when, site.longitude)
     return assess(
         flight,
         site,
         wind,
         samples=task.samples,
         day=day_told(site.elevation, wind.temperature, wind.altimeter),
-        answers=read_answers(files, sets, occasion),
+        answers=answers,
     )
 
 
@@ -220,15 +233,30 @@ def _expires(task: Task, result: Assessment) -> datetime | None:
 
 
 def drawn(task: Task, what: str) -> str:
-    """Write the page of a task: its map, or the sheet to post."""
+    """Write a page of a task: its map, the sheet to post, or the dial of the day."""
     from driftmap.report.catalogue import read_catalogue  # noqa: PLC0415
     from driftmap.report.map import map_html  # noqa: PLC0415
     from driftmap.report.sheet import brief_html  # noqa: PLC0415
 
+    if what == "dial":
+        return _dial(task)
     result = assessment_for(task)
     if what == "map":
         return map_html(result, units=task.units)
     return brief_html(result, catalogue=read_catalogue("en"), units=task.units)
+
+
+def _dial(task: Task) -> str:
+    """Work out every wind of the day: coarser than the command's, so that it is done soon."""
+    from driftmap.dial import Reach, compute_dial  # noqa: PLC0415
+    from driftmap.planning import Setup, Supposition  # noqa: PLC0415
+    from driftmap.report.dialpage import dial_html  # noqa: PLC0415
+
+    flight, site, answers = _inputs(task)
+    setup = Setup(flight, site, _DIAL_SAMPLES, 1, None, answers)
+    reach = Reach(_DIAL_TOP, *_DIAL_STEPS)
+    dial = compute_dial(setup, Supposition(site.elevation), reach)
+    return dial_html(dial, units=task.units, made_for=task.when.astimezone().date())
 
 
 def now() -> datetime:

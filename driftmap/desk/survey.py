@@ -10,7 +10,9 @@ __all__ = ["survey_html"]
 
 _ROOM = "driftmap.desk.page"
 _MODULES = ("net.js", "geo.js", "draw.js", "survey.js")  # each after what it imports
-_BETWEEN = re.compile(r"^import .*?;$\n|^export (?=(?:async )?(?:function|const|class))", re.M)
+_BETWEEN = re.compile(
+    r"^import .*?;$\n|^export (?=(?:async )?(?:function|const|class))", re.M
+)
 
 
 def survey_html() -> str:
@@ -22,7 +24,7 @@ def survey_html() -> str:
         An HTML document; the site file it gives is one that `read_site` reads.
     """
     parts = (_BETWEEN.sub("", text_of(name, _ROOM)) for name in _MODULES)
-    script = "(() => {\n\"use strict\";\n" + "\n".join(parts) + "\n})();"
+    script = '(() => {\n"use strict";\n' + "\n".join(parts) + "\n})();"
     return render(
         "survey.html",
         room=_ROOM,

@@ -13,7 +13,7 @@ from flask import Flask, Response, abort, jsonify, request
 from driftmap.desk.folder import ConflictError
 from driftmap.errors import DriftmapError, InputError
 
-__all__ = ["LARGEST", "guarded", "new_key", "own_files", "sealed", "text_of"]
+__all__ = ["LARGEST", "guarded", "new_key", "own_files", "sealed", "sent", "text_of"]
 
 LARGEST: Final = 12_000_000
 """Largest upload [byte]: a photograph of the field."""
@@ -135,3 +135,11 @@ def text_of(what: dict[str, Any], key: str, most: int = 200) -> str:
     if not isinstance(value, str) or len(value) > most:
         raise InputError(key, "", f"must be text of at most {most} characters")
     return value
+
+
+def sent() -> dict[str, Any]:
+    """Give what the page sent."""
+    data = request.get_json(silent=True)
+    if not isinstance(data, dict):
+        raise InputError("what was sent", "", "is no JSON object")
+    return data

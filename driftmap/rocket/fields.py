@@ -15,6 +15,7 @@ __all__ = [
     "Altitude",
     "Area",
     "Azimuth",
+    "Between",
     "Coefficient",
     "Delay",
     "Force",
@@ -25,6 +26,7 @@ __all__ = [
     "Mass",
     "Name",
     "Pressure",
+    "Reads",
     "Share",
     "Stability",
     "Sweep",
@@ -40,6 +42,7 @@ __all__ = [
     "UncertainSlope",
     "UncertainTime",
     "Volume",
+    "Within",
     "read_trigger",
 ]
 
@@ -52,49 +55,82 @@ class Uncertain:
     spread: float | None = None
 
 
-def _reads(dimension: str) -> BeforeValidator:
-    def read(value: object) -> float:
-        return parse(value, dimension)
+@dataclass(frozen=True, slots=True)
+class Reads:
+    """Read a quantity of a dimension, with its spread where it may carry one."""
 
-    return BeforeValidator(read)
+    dimension: str
+    spread: bool = False
+
+    def __call__(self, value: object) -> Any:
+        """Give it in SI."""
+        if not self.spread:
+            return parse(value, self.dimension)
+        if isinstance(value, Uncertain):
+            return value
+        return Uncertain(*parse_spread(value, self.dimension))
+
+
+@dataclass(frozen=True, slots=True)
+class Within:
+    """Refuse values outside (low, high]."""
+
+    low: float
+    high: float
+    unit: str = ""
+
+    @property
+    def accepted(self) -> str:
+        """Say what is accepted."""
+        # A floor just below 0 lets 0 in.
+        least = -1e-6 < self.low < 0
+        start = "from 0" if least else f"above {self.low:g} and"
+        return f"{start} up to {self.high:g} {self.unit}".rstrip()
+
+    def __call__(self, value: Any) -> Any:
+        """Give the value back where it is accepted."""
+        number = value.value if isinstance(value, Uncertain) else value
+        if self.unit == "deg":
+            number = degrees(number)
+        if not self.low < number <= self.high:
+            raise ValueError(f"must lie {self.accepted}")
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """Refuse values outside [low, high]."""
+
+    low: float
+    high: float
+    unit: str
+
+    @property
+    def accepted(self) -> str:
+        """Say what is accepted."""
+        return f"from {self.low:g} to {self.high:g} {self.unit}"
+
+    def __call__(self, value: Uncertain) -> Uncertain:
+        """Give the value back where it is accepted."""
+        if not self.low <= value.value <= self.high:
+            raise ValueError(f"must lie {self.accepted}")
+        return value
+
+
+def _reads(dimension: str) -> BeforeValidator:
+    return BeforeValidator(Reads(dimension))
 
 
 def _reads_spread(dimension: str) -> BeforeValidator:
-    def read(value: object) -> Uncertain:
-        return (
-            value
-            if isinstance(value, Uncertain)
-            else Uncertain(*parse_spread(value, dimension))
-        )
-
-    return BeforeValidator(read)
+    return BeforeValidator(Reads(dimension, spread=True))
 
 
 def _within(low: float, high: float, unit: str = "") -> AfterValidator:
-    """Refuse values outside (low, high]."""
-
-    def check(value: Any) -> Any:
-        number = value.value if isinstance(value, Uncertain) else value
-        if unit == "deg":
-            number = degrees(number)
-        if not low < number <= high:
-            # A floor just below 0 lets 0 in.
-            start = f"above {low:g} and" if low >= 0 else "from 0"
-            raise ValueError(f"must lie {start} up to {high:g} {unit}".rstrip())
-        return value
-
-    return AfterValidator(check)
+    return AfterValidator(Within(low, high, unit))
 
 
 def _between(low: float, high: float, unit: str) -> AfterValidator:
-    """Refuse values outside [low, high]."""
-
-    def check(value: Uncertain) -> Uncertain:
-        if not low <= value.value <= high:
-            raise ValueError(f"must lie from {low:g} to {high:g} {unit}")
-        return value
-
-    return AfterValidator(check)
+    return AfterValidator(Between(low, high, unit))
 
 
 _STEEPEST = 45  # deg, of a rail; the model is not made for more, nor is any code

@@ -516,3 +516,230 @@ def test_a_port_that_is_taken_is_said_so(tmp_path):
         port = other.getsockname()[1]
         with pytest.raises(InputError, match="--port"):
             serve(tmp_path, port=port, show=False, echo=lambda text: None)
+
+
+# --- the flight
+
+
+def test_the_forms_know_every_key_of_the_file():
+    from driftmap.desk.forms import tables
+    from driftmap.rocket.flight import Device, Piece
+
+    known = {table["name"]: table["fields"] for table in tables()}
+    keys = {field["key"].partition(".")[0] for field in known["recovery"]}
+    assert keys == set(Device.model_fields)
+    assert {field["key"] for field in known["piece"]} == set(Piece.model_fields)
+    mass = next(field for field in known["airframe"] if field["key"] == "mass")
+    assert mass["needed"]
+    assert mass["first"]
+    assert "kg" in mass["units"]
+    assert mass["range"] == "above 0 and up to 1000 kg"
+    drag = next(f for f in known["airframe"] if f["key"] == "drag_coefficient")
+    assert "0.55" in drag["told"]
+    assert "assumed" in drag["told"]
+    untold = [
+        (table["name"], field["key"])
+        for table in tables()
+        for field in table["fields"]
+        if not field["told"] or "`" in field["told"]
+    ]
+    assert untold == []
+
+
+def set_(ask, stem, path, value, **more):
+    base = ask.good(f"flights/{stem}")["revision"]
+    body = {"base": base, "path": path, "value": value, **more}
+    return ask(f"flights/{stem}", body, method="PUT")
+
+
+def test_a_change_of_one_key_leaves_the_fliers_comments_alone(ask, folder):
+    before = folder.text("flights/willet.toml")
+    assert set_(ask, "willet", ["airframe", "mass"], "1.9 kg").status_code == 200
+    after = folder.text("flights/willet.toml")
+    changed = [
+        (a, b)
+        for a, b in zip(before.splitlines(), after.splitlines(), strict=True)
+        if a != b
+    ]
+    assert len(changed) == 1
+    assert changed[0][1].startswith('mass = "1.9 kg"')
+    assert "# at lift-off, with motor and propellant" in changed[0][1]
+
+
+def test_six_answers_make_a_flight_that_the_commands_read(ask, folder):
+    file = ask.good("flights", {"name": "Own Rocket"})["file"]
+    stem = file.removeprefix("flights/").removesuffix(".toml")
+    assert "is missing" in ask.good(f"flights/{stem}")["problem"]
+    for path, value in (
+        (["airframe", "mass"], "1.2 kg"),
+        (["airframe", "diameter"], "54 mm"),
+        (["airframe", "length"], "1.1 m"),
+        (["motor", "total_impulse"], "120 N s"),
+        (["motor", "burn_time"], "1.6 s"),
+        (["motor", "propellant_mass"], "60 g"),
+        (["recovery", 0, "name"], "main"),
+        (["recovery", 0, "kind"], "canopy"),
+        (["recovery", 0, "diameter"], "0.9 m"),
+        (["recovery", 0, "opens_at"], "apogee"),
+        (["rail", "length"], "1.5 m"),
+        (["rail", "angle"], "3 deg"),
+    ):
+        told = set_(ask, stem, path, value).get_json()
+    assert told["problem"] == ""
+    drawn = ask.good(f"flights/{stem}/pictures")
+    assert drawn["side"].startswith("<svg")
+    assert "top" in drawn["facts"][0]
+    given = ["cases", str(folder.path(file)), "--wind", "5 mph from 80"]
+    assert CliRunner().invoke(cli, given).exit_code == 0
+
+
+def test_no_recovery_printed_fins_and_a_home_made_canopy_are_no_dead_end(ask):
+    assert set_(ask, "willet", ["recovery"], None).status_code == 200
+    told = set_(ask, "willet", ["descent", "planned"], "nose first").get_json()
+    assert told["problem"] == ""
+    for key, value in (("printed", True), ("infill", "20 %")):
+        told = set_(ask, "willet", ["piece", 0, key], value).get_json()
+    shape = {"root": "12 cm", "tip": "6 cm", "span": "6 cm", "thickness": "4 mm"}
+    for key, value in shape.items():
+        told = set_(ask, "willet", ["piece", 0, key], value).get_json()
+    assert "area" in told["problem"]
+    told = set_(ask, "willet", ["piece", 0, "area"], None).get_json()
+    assert told["problem"] == ""
+    assert set_(ask, "willet", ["descent"], None).status_code == 200
+    for key, value in (
+        ("name", "bin bag"),
+        ("kind", "canopy"),
+        ("type", "flat hexagon"),
+        ("area", "0.5 m2"),
+        ("opens_at", "apogee"),
+        ("cloth", "plastic film"),
+    ):
+        told = set_(ask, "willet", ["recovery", 0, key], value).get_json()
+    assert told["problem"] == ""
+    told = set_(ask, "willet", ["recovery", 0, "strength", "lines"], "60 N").get_json()
+    assert told["values"]["recovery"][0]["strength"] == {"lines": "60 N"}
+    assert told["problem"] == ""
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "more", "status"),
+    [
+        (["airframe", "mass"], "heavy", {}, 200),  # written, and said to be wrong
+        (["airframe", "Mass"], "1 kg", {}, 400),
+        (["..", "x"], "1 kg", {}, 400),
+        ([], "1 kg", {}, 400),
+        (["recovery", 99, "name"], "x", {}, 400),
+        (["recovery", 5, "name"], "x", {}, 400),
+        (["name", "x"], "1", {}, 400),
+        (["airframe", "mass"], {"a": 1}, {}, 400),
+        (["airframe", "drag_by_mach"], "[[0, 0.4]", {"literal": True}, 400),
+    ],
+)
+def test_what_is_no_value_is_said_where_it_stands(
+    ask, folder, path, value, more, status
+):
+    before = folder.text("flights/willet.toml")
+    answer = set_(ask, "willet", path, value, **more)
+    assert answer.status_code == status, answer.get_json()
+    assert answer.get_json()["problem"]
+    if status == 400:
+        assert folder.text("flights/willet.toml") == before
+
+
+def test_two_windows_on_one_flight_do_not_overwrite_each_other(ask, folder):
+    base = ask.good("flights/willet")["revision"]
+    mine = {"base": base, "path": ["rail", "length"], "value": "2 m"}
+    assert ask("flights/willet", mine, method="PUT").status_code == 200
+    other = {"base": base, "path": ["rail", "length"], "value": "9 m"}
+    answer = ask("flights/willet", other, method="PUT")
+    assert answer.status_code == 409
+    assert answer.get_json()["conflict"]
+    assert tomllib.loads(folder.text("flights/willet.toml"))["rail"]["length"] == "2 m"
+
+
+def test_a_copy_is_another_flight_and_a_curve_lies_beside_them(ask, folder):
+    file = ask.good(
+        "flights", {"name": "Willet, larger", "like": "flights/willet.toml"}
+    )
+    assert ask.good(f"flights/{Path(file['file']).stem}")["problem"] == ""
+    curve = ask.good(
+        "curves",
+        {
+            "name": "../../my motor.csv",
+            "text": "time_s,thrust_n\n0,0\n0.1,90\n1,70\n1.2,0\n",
+        },
+    )
+    assert folder.read(f"flights/{curve['curve']}")
+    answer = ask("curves", {"name": "x.csv", "text": "a,b\n1,2\n"})
+    assert answer.status_code == 400
+    assert "x.csv" in answer.get_json()["problem"]
+
+
+# --- the field and the survey
+
+
+def test_a_field_is_saved_half_drawn_and_says_what_it_lacks(tmp_path):
+    ask = Client(Desk(made(tmp_path)))
+    pad = {"type": "Feature", "properties": {"role": "pad"}}
+    pad["geometry"] = {"type": "Point", "coordinates": [-117.952, 41.604]}
+    site = {"type": "FeatureCollection", "name": "Own", "features": [pad]}
+    told = ask.good("site", {"site": site, "base": ""}, method="PUT")
+    assert "elevation" in told["problem"]
+    site["elevation"] = "4050 ft"
+    told = ask.good("site", {"site": site, "base": told["revision"]}, method="PUT")
+    assert "boundary" in told["problem"]
+    answer = ask("site", {"site": site, "base": "old"}, method="PUT")
+    assert answer.status_code == 409
+    ask.good("undo", {"file": "site.geojson"})
+    assert "elevation" not in ask.good("site")["text"]
+    assert ask("site", {"site": [], "base": ""}, method="PUT").status_code == 400
+
+
+def test_the_survey_page_is_whole_in_itself(tmp_path):
+    out = CliRunner().invoke(cli, ["survey", "--out", str(tmp_path)])
+    assert out.exit_code == 0
+    page = (tmp_path / "survey.html").read_text("utf-8")
+    assert "import {" not in page
+    assert "\nexport " not in page
+    assert "http://" not in page.replace("http://www.w3.org", "")
+
+
+# --- phones that read
+
+
+def test_phones_read_the_list_and_change_nothing(desk):
+    from driftmap.desk.readers import Readers, readers_app
+
+    Client(desk).good("day/add", {"file": "flights/willet.toml"})
+    readers = Readers(desk)
+    client = readers_app(desk, "other-key", readers).test_client()
+    head = {"Host": "192.168.7.7:9000", "X-Desk": "1"}
+    told = client.get("/other-key/state?reader=a", headers=head).get_json()
+    assert [item["name"] for item in told["items"]] == ["Willet 54"]
+    assert "file" not in told["items"][0]
+    client.get("/other-key/state?reader=b", headers=head)
+    assert readers.count() == 2
+    assert client.get(f"/{KEY}/state", headers=head).status_code == 404
+    evil = {**head, "Host": "evil.example"}
+    assert client.get("/other-key/state", headers=evil).status_code == 403
+    for path in ("day/add", "winds/take", "undo", "site", "flights"):
+        answer = client.post(f"/other-key/{path}", json={}, headers=head)
+        assert answer.status_code == 404
+    for path in ("site", "flights/willet", "own/desk.js", "answers/x", "page/sheet/x"):
+        assert client.get(f"/other-key/{path}", headers=head).status_code == 404
+
+
+def test_readers_are_let_in_by_a_key_shown_as_a_code_and_out_again(desk):
+    from driftmap.desk.readers import Readers
+
+    readers = Readers(desk)
+    with pytest.raises(InputError):
+        readers.code()
+    readers.start()
+    first = readers.address
+    assert readers.code().lstrip().startswith("<?xml")
+    readers.stop()
+    assert readers.address == ""
+    readers.start()
+    assert readers.address != first
+    readers.stop()

@@ -117,14 +117,16 @@ export function tick(desk, silent) {
   if (!desk.state) return;
   const since = (performance.now() - desk.heard) / 1000;
   for (const item of desk.state.items) {
-    const row = find(`#list li[data-id="${CSS.escape(item.id)}"]`);
-    if (!row || item.word !== "go") continue;
+    if (item.word !== "go") continue;
     const left = item.good_for - since;
-    find(".left", row).textContent = left > 0 ? `Good for ${Math.floor(left / 60)}:${String(Math.floor(left % 60)).padStart(2, "0")}` : "";
-    if (left > 0 && !silent) continue;
-    row.className = row.className.replace(/\bgo\b/, "hold");
-    find(".word", row).replaceChildren(sign("hold"), el("strong", {}, WORDS.hold));
-    find(".reason", row).textContent = silent ? "The desk does not answer" : "Its time ran out; it is being flown again";
-    drawn.delete(item.id);
+    for (const row of document.querySelectorAll(`.flight[data-id="${CSS.escape(item.id)}"]`)) {
+      const good = find(".left", row);
+      if (good) good.textContent = left > 0 ? `Good for ${Math.floor(left / 60)}:${String(Math.floor(left % 60)).padStart(2, "0")}` : "";
+      if (left > 0 && !silent) continue;
+      row.className = row.className.replace(/\bgo\b/, "hold");
+      find(".word", row).replaceChildren(sign("hold"), el("strong", {}, WORDS.hold));
+      find(".reason", row).textContent = silent ? "The desk does not answer" : "Its time ran out; it is being flown again";
+      drawn.delete(item.id);
+    }
   }
 }

@@ -380,6 +380,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
   function draw() {
     const open = document.activeElement?.closest?.("details[data-of]")?.dataset.of;
     if (open !== undefined && picked < 0) picked = Number(open);
+    root.classList.toggle("no-pad", !pad());
     need(); bar(); site_(); add_(); rows(); paint();
   }
   new ResizeObserver(() => { if (!fitted && pad() && map.clientWidth) { fitted = true; fit(false); } else paint(); }).observe(map);

@@ -1,1 +1,205 @@
-export function enter() {}
+// The flight: six questions that open to all of the file, drawn to scale as they are answered.
+import {ask, doing, el, find, picture, question, tell} from "./net.js";
+
+const SIX = [["airframe", "How heavy, how thick, how long"], ["motor", "Which motor"], ["recovery", "How it comes down"], ["rail", "From what rail"]];
+const LATER = ["piece", "case", "burst"];
+let tables = null, file = "", told = null, opened = new Set(), desk = null, saving = Promise.resolve();
+
+const stem = () => encodeURIComponent(file.replace(/^flights\//, "").replace(/\.toml$/, ""));
+
+export async function enter(from, chosen) {
+  desk = from;
+  tables ||= await doing(() => ask("flight-tables"));
+  const files = await doing(() => ask("files"));
+  if (!tables || !files) return;
+  if (chosen?.file) file = chosen.file;
+  if (!files.some(one => one.file === file)) file = files[0]?.file || "";
+  const pick = el("select", {id: "pick", onchange: event => { file = event.target.value; opened = new Set(); load(); }}, files.map(one => el("option", {value: one.file, selected: one.file === file}, one.name)));
+  find("#flight-room").replaceChildren(
+    el("div", {class: "line"}, files.length ? el("label", {}, "Flight ", pick) : "",
+      el("button", {type: "button", class: files.length ? "" : "main", onclick: () => begin_("")}, "A new flight"),
+      files.length ? el("button", {type: "button", onclick: () => begin_(file)}, "Copy: what if?") : "",
+      files.length ? el("button", {type: "button", onclick: () => doing(() => ask("day/add", {file}), "It is on the day's list.")}, "Add to the day") : "",
+      files.length ? el("button", {type: "button", onclick: () => step("undo")}, "Undo") : "", files.length ? el("button", {type: "button", onclick: () => step("redo")}, "Redo") : ""),
+    el("div", {id: "flight-form"}));
+  if (file) await load();
+  else find("#flight-form").replaceChildren(el("p", {class: "note"}, "A flight begins with a name; then six questions: mass, diameter, length, motor, recovery, rail."));
+}
+
+async function begin_(like) {
+  const name = find("#pick")?.selectedOptions[0]?.textContent || "";
+  const said = await question(like ? `What if, from ${name}` : "A new flight", like ? "Copy it" : "Begin", [
+    el("label", {class: "wide"}, "Name of the rocket ", el("input", {name: "name", required: true, maxlength: 80, value: like ? `${name}, what if` : ""}))]);
+  if (!said) return;
+  const made = await doing(() => ask("flights", {name: said.name, like}), like ? "Copied: change it, and put both on the day's list to compare their words." : "Begun.");
+  if (made) { file = made.file; opened = new Set(); enter(desk); }
+}
+
+async function load() {
+  told = await doing(() => ask(`flights/${stem()}`));
+  if (told) draw_();
+}
+
+async function step(way) {
+  if (await doing(() => ask("undo", {file, way}), way === "undo" ? "Back to what stood before." : "Forth again.")) load();
+}
+
+// Each change is written as it is made; one that met another's is shown and made again.
+function put(path, value, more = {}) {
+  saving = saving.then(async () => {
+    try {
+      told = await ask(`flights/${stem()}`, {base: told.revision, path, value, ...more}, "PUT");
+      tell("");
+    } catch (problem) {
+      tell(problem.conflict ? "The file was changed elsewhere: here is what stands there now. Make your change again." : problem.message);
+      told = await ask(`flights/${stem()}`);
+    }
+    draw_();
+  });
+  return saving;
+}
+
+function draw_() {
+  const form = find("#flight-form"), focus = document.activeElement?.dataset?.at, v = told.values;
+  form.replaceChildren(
+    el("p", {class: `missing${told.problem ? "" : " whole"}`, role: "status"}, told.problem ? `Not whole yet: ${told.problem}` : "The flight is whole and can be judged."),
+    el("div", {class: "flight-room"}, el("div", {}, text_("name", "Name of the rocket", v.name),
+      ...SIX.map(([name, head]) => section(name, head)), el("h2", {}, "More"), ...LATER.map(name => section(name, "")), whole()),
+      el("div", {class: "pictures"}, el("ul", {id: "facts"}), ...["side", "thrust", "rise"].map(what => el("img", {id: `pic-${what}`, class: "drawn", alt: "", hidden: true})))));
+  if (focus) find(`[data-at="${CSS.escape(focus)}"]`, form)?.focus();
+  pictures();
+}
+
+async function pictures() {
+  if (told.problem) return;
+  const now = told.revision;
+  let drawn;
+  try { drawn = await ask(`flights/${stem()}/pictures`); } catch (problem) { find("#facts")?.replaceChildren(el("li", {class: "warning"}, problem.message)); return; }
+  if (now !== told.revision || !find("#facts")) return;
+  find("#facts").replaceChildren(...drawn.facts.map(fact => el("li", {}, fact)));
+  const names = {side: "The rocket from the side, to scale", thrust: "Thrust over time", rise: "Height over time"};
+  for (const [what, name] of Object.entries(names)) {
+    const image = find(`#pic-${what}`);
+    image.hidden = !drawn[what];
+    image.alt = name;
+    if (drawn[what]) picture(image, drawn[what]);
+  }
+}
+
+const text_ = (key, label, value) => el("label", {class: "wide"}, `${label} `, el("input", {value: value || "", maxlength: 80, "data-at": key, onchange: event => put([key], event.target.value.trim() || null)}));
+const table = name => tables.find(one => one.name === name);
+
+function section(name, head) {
+  const body = {motor, recovery}[name]?.() || (table(name).many ? many(name) : one(name, [name], told.values[name]));
+  const set = el("fieldset", {class: "table", id: `table-${name}`}, el("legend", {}, head || table(name).head), body);
+  return LATER.includes(name) ? el("details", {open: Boolean(told.values[name]), class: "later"}, el("summary", {}, table(name).head), set) : set;
+}
+
+// A motor is told by its curve, by impulse and time, by the height once flown, or by a record.
+function motor() {
+  const ways = {motor: "By its thrust", apogee: "By height and time as flown before", measured: "By an altimeter's record"};
+  const now = Object.keys(ways).find(key => told.values[key]) || "motor";
+  const pick = el("select", {"data-at": "motor-way", onchange: async event => { const way = event.target.value; for (const key of Object.keys(ways)) if (key !== way && told.values[key]) await put([key], null); await put([way], {}, {}).catch(() => {}); ways_.motor = way; draw_(); }}, Object.entries(ways).map(([key, text]) => el("option", {value: key, selected: key === (ways_.motor && told.values[ways_.motor] ? ways_.motor : ways_.motor || now)}, text)));
+  const way = pick.value;
+  return el("div", {}, el("label", {}, "How is it known? ", pick), one(way, [way], told.values[way]));
+}
+const ways_ = {};
+
+function recovery() {
+  const none = Boolean(told.values.descent), way = ways_.recovery ?? (none ? "descent" : "recovery");
+  const pick = el("select", {"data-at": "recovery-way", onchange: async event => { const next = event.target.value; ways_.recovery = next; await put([next === "descent" ? "recovery" : "descent"], null); if (next === "descent") await put(["descent", "planned"], "nose first"); draw_(); }},
+    el("option", {value: "recovery", selected: way === "recovery"}, "Under canopies or streamers"), el("option", {value: "descent", selected: way === "descent"}, "With no recovery"));
+  return el("div", {}, el("label", {}, "It comes down ", pick), way === "descent" ? el("div", {}, el("p", {class: "note"}, "A planned fall holds, and is judged as a failure is."), one("descent", ["descent"], told.values.descent)) : many("recovery"));
+}
+
+function many(name) {
+  const rows = told.values[name] || [], word = {recovery: "device", piece: "piece", case: "case"}[name];
+  const shown = rows.length || name !== "recovery" ? rows : [{}];
+  return el("div", {}, ...shown.map((values, i) => el("div", {class: "one"}, el("h3", {}, values.name || `A new ${word}`), one(name, [name, i], values),
+    rows[i] ? el("button", {type: "button", onclick: () => put([name, i], null)}, `Take ${values.name || `this ${word}`} away`) : "")),
+    el("button", {type: "button", onclick: () => put([name, rows.length, "name"], `${word} ${rows.length + 1}`)}, `Another ${word}`));
+}
+
+function one(name, path, values = {}) {
+  const fields = table(name).fields, at = path.join("."), relevant = fields.filter(field => fits(name, field.key, values));
+  const first = relevant.filter(field => field.first), rest = relevant.filter(field => !field.first);
+  const set = key => key.split(".").reduce((v, k) => v?.[k], values) !== undefined;
+  const more = rest.length ? el("details", {open: opened.has(at) || !first.length, ontoggle: event => event.target.open ? opened.add(at) : opened.delete(at)}, el("summary", {}, `More of it${rest.some(f => set(f.key)) ? `: ${rest.filter(f => set(f.key)).map(f => f.key.replace(/_/g, " ")).join(", ")}` : ""}`), el("div", {class: "grid"}, rest.map(field => input(field, path, values)))) : "";
+  return el("div", {}, el("div", {class: "grid"}, first.map(field => input(field, path, values))), more);
+}
+
+// Of a streamer's keys a canopy has none, and the other way round; of a fin's a nose cone none.
+function fits(name, key, values) {
+  const canopy = ["diameter", "area", "type", "spill_hole", "drag_on", "cloth"], streamer = ["length", "width"], fin = ["area", "root", "tip", "span", "thickness", "sweep", "position", "material", "shear_modulus", "printed", "infill", "layer_strength", "strength"];
+  const has = key.split(".").reduce((v, k) => v?.[k], values) !== undefined;
+  if (has) return true;
+  if (name === "recovery") return values.kind === "streamer" ? !canopy.includes(key) && !key.startsWith("strength") : !streamer.includes(key);
+  if (name === "piece") return !values.kind || values.kind === "fin" ? !["length", "diameter"].includes(key) || !values.kind : !fin.includes(key);
+  if (name === "motor" && told.values.motor?.thrust_curve) return !["total_impulse", "burn_time"].includes(key);
+  return true;
+}
+
+function input(field, path, values) {
+  const full = [...path, ...field.key.split(".")], at = full.join("."), value = field.key.split(".").reduce((v, k) => v?.[k], values);
+  const label = field.key.replace(/[_.]/g, " "), wrong = told.problem.includes(`${path[0]}.${field.key}`) || told.problem.includes(`${path.map((p, i) => typeof p === "number" ? `[${p + 1}]` : i ? `.${p}` : p).join("")}.${field.key}`);
+  const hint = [field.told, field.range && `Accepted: ${field.range}.`, field.needed ? "Needed." : ""].filter(Boolean).join(" ");
+  const help = el("small", {id: `help-${at}`}, hint), common = {"data-at": at, "aria-describedby": `help-${at}`, "aria-invalid": wrong ? "true" : null};
+  return el("div", {class: `field-of${wrong ? " wrong" : ""}${field.needed && value === undefined ? " open" : ""}`}, el("label", {}, `${label[0].toUpperCase()}${label.slice(1)} `, entry(field, full, value, common)), help);
+}
+
+function entry(field, path, value, common) {
+  const save = next => put(path, next === "" ? null : next);
+  if (field.kind === "choice") return el("select", {...common, onchange: event => save(event.target.value)}, el("option", {value: ""}, "not told"), field.choices.map(choice => el("option", {selected: choice === value}, choice)));
+  if (field.kind === "yes or no") return el("select", {...common, onchange: event => save(event.target.value === "" ? "" : event.target.value === "yes")}, el("option", {value: ""}, "not told"), ["yes", "no"].map(word => el("option", {selected: value === (word === "yes")}, word)));
+  if (field.kind === "whole") return el("input", {...common, inputmode: "numeric", value: value ?? "", onchange: event => save(/^\d+$/.test(event.target.value.trim()) ? Number(event.target.value) : event.target.value.trim())});
+  if (field.kind === "data") return el("input", {...common, value: value === undefined ? "" : JSON.stringify(value), placeholder: field.key === "loose" ? '["nose cone"]' : "[[0, 0.45], [1.05, 0.9]]", onchange: event => put(path, event.target.value.trim() || null, {literal: event.target.value.trim() !== ""})});
+  if (field.kind === "curve") return curve(path, value, common);
+  if (field.kind === "quantity") return quantity(field, path, value, common);
+  return el("input", {...common, value: value ?? "", placeholder: field.example || "", maxlength: 200, onchange: event => save(event.target.value.trim())});
+}
+
+function curve(path, value, common) {
+  const load_ = async event => {
+    const chosen = event.target.files[0];
+    if (!chosen) return;
+    const made = await doing(async () => ask("curves", {name: chosen.name, text: await chosen.text()}), "The curve lies beside the flight.");
+    if (!made) return;
+    for (const key of ["total_impulse", "burn_time"]) if (told.values.motor?.[key] !== undefined) await put(["motor", key], null);
+    put(path, made.curve);
+  };
+  return el("span", {}, el("select", {...common, onchange: event => put(path, event.target.value || null)}, el("option", {value: ""}, "none: impulse and time below"), told.curves.map(name => el("option", {selected: name === value}, name))),
+    el("input", {type: "file", accept: ".csv,.txt", "aria-label": "A CSV file of time and thrust", onchange: load_}));
+}
+
+// A number, its unit, and where it may have one its spread: "1.85 kg +/- 50 g".
+function quantity(field, path, value, common) {
+  const found = /^\s*([-+]?[\d.,]+(?:e[-+]?\d+)?)\s*(.*?)\s*(?:(?:\+\/-|±)\s*(.*))?$/i.exec(String(value ?? "")) || [];
+  const wild = value !== undefined && !found.length;
+  const number = el("input", {...common, inputmode: "decimal", value: wild ? value : found[1] ?? ""});
+  const units = field.units.length ? el("select", {"aria-label": `unit of ${path.at(-1).replace(/_/g, " ")}`}, field.units.map(unit => el("option", {selected: unit === (found[2] || preferred(field, path))}, unit))) : null;
+  const spread = field.spread ? el("input", {"aria-label": `spread of ${path.at(-1).replace(/_/g, " ")}, one standard deviation`, placeholder: "± assumed", value: found[3] ?? "", class: "spread"}) : null;
+  const save = () => {
+    const typed = number.value.trim();
+    if (!typed) return value === undefined ? null : put(path, null);
+    const text = /[a-z%]/i.test(typed) || !units ? typed : `${typed} ${units.value}`;
+    put(path, spread?.value.trim() ? `${text} +/- ${spread.value.trim().replace(/^(±|\+\/-)\s*/, "")}` : text);
+  };
+  number.addEventListener("change", save);
+  units?.addEventListener("change", () => number.value.trim() && save());
+  spread?.addEventListener("change", () => number.value.trim() && save());
+  return el("span", {class: "quantity"}, number, units, spread);
+}
+function preferred(field, path) {
+  const si = desk?.state?.units === "si", key = path.at(-1);
+  if (field.units.includes("kg")) return si ? "kg" : key === "mass" && path[0] === "airframe" ? "lb" : "oz";
+  if (field.units.includes("mm")) return key === "length" && path[0] === "rail" ? si ? "m" : "ft" : key === "height" ? si ? "m" : "ft" : si ? "mm" : "in";
+  return field.units.find(unit => unit === (si ? "cm2" : "in2")) || field.units[0];
+}
+
+function whole() {
+  const area = el("textarea", {rows: 14, spellcheck: "false", "aria-label": "The flight file"}, told.text);
+  area.value = told.text;
+  return el("details", {open: opened.has("whole"), ontoggle: event => event.target.open ? opened.add("whole") : opened.delete("whole")}, el("summary", {}, "The file itself"),
+    el("p", {class: "note"}, `${file}: likelihoods, limits and alternatives are written here. Your own comments stay.`), area,
+    el("button", {type: "button", class: "main", onclick: () => { saving = saving.then(async () => { const next = await doing(() => ask(`flights/${stem()}`, {base: told.revision, text: area.value}, "PUT"), "Written."); if (next) { told = next; draw_(); } }); }}, "Write it"));
+}

@@ -1,1 +1,48 @@
-export function enter() {}
+// Show it: the next flight for the crowd, pages to print, phones that may read.
+import {ask, doing, el, find, picture, sign} from "./net.js";
+
+const WORDS = {go: "GO", hold: "HOLD", "no-go": "NO\u2011GO"};
+let desk = null;
+
+export function begin(from) { desk = from; }
+
+export async function enter(from) {
+  desk = from;
+  find("#show-room").replaceChildren(
+    el("button", {type: "button", class: "main", onclick: () => find("#crowd").requestFullscreen?.()}, "Full screen for the crowd"),
+    el("div", {id: "crowd"}),
+    el("h2", {}, "To print"), el("ul", {id: "prints", class: "flown"}),
+    el("h2", {}, "Phones that may read"), el("p", {class: "note"}, "On request, phones on this network read the day's list and its maps, by a key of their own. They cannot write. The key is void when you stop, and when the desk ends."),
+    el("div", {id: "phones"}));
+  draw(desk);
+  phones(await doing(() => ask("readers")));
+}
+
+export function draw(from) {
+  const waiting = from.state.items.filter(item => item.state === "waiting"), crowd = find("#crowd");
+  if (!crowd) return;
+  const next = waiting[0], low = from.state.winds.rows.find(row => row.counts);
+  crowd.replaceChildren(...(next ? [
+    el("div", {class: `flight big ${next.word}${next.sure ? "" : " unsure"}`, "data-id": next.id}, el("div", {class: "word"}, sign(next.word), el("strong", {}, WORDS[next.word]), next.sure ? "" : el("small", {}, "not sure yet")),
+      el("div", {class: "say"}, el("h2", {}, "Next: ", el("bdi", {}, next.name)), el("p", {class: "reason"}, next.reason), el("p", {}, low ? `Wind ${low.told}` : "No wind is read yet"))),
+    el("ol", {class: "after", start: 2}, waiting.slice(1, 5).map(item => el("li", {}, el("bdi", {}, item.name), ` ${WORDS[item.word]}`))),
+    el("p", {class: "note"}, "The range safety officer decides. Watch every flight until all of it is down.")] : [el("p", {}, "No flight waits.")]));
+  find("#prints").replaceChildren(...waiting.map(item => el("li", {}, el("bdi", {}, item.name), ...["sheet", "map", "dial"].map(what => el("a", {class: "button", href: `page/${what}/${item.id}`, target: "_blank", rel: "noopener"}, {sheet: "Sheet", map: "Map", dial: "Dial (takes minutes)"}[what])))));
+}
+
+async function phones(told) {
+  const room = find("#phones");
+  if (!told || !room) return;
+  const press = (text, on) => el("button", {type: "button", class: on ? "main" : "", onclick: async () => phones(await doing(() => ask("readers", {on})))}, text);
+  if (!told.address) return void room.replaceChildren(press("Let phones read", true));
+  const image = el("img", {class: "code", alt: "QR code of the address for phones"});
+  room.replaceChildren(image, el("p", {}, el("b", {}, told.address)), el("p", {id: "reading", role: "status"}, `${told.count} ${told.count === 1 ? "phone reads" : "phones read"} now.`), press("Stop", false));
+  picture(image, told.code);
+  clearTimeout(phones.again);
+  phones.again = setTimeout(async function count() {
+    const now = find("#reading") && await ask("readers").catch(() => null);
+    if (!now) return;
+    find("#reading").textContent = `${now.count} ${now.count === 1 ? "phone reads" : "phones read"} now.`;
+    phones.again = setTimeout(count, 5000);
+  }, 5000);
+}

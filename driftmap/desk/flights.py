@@ -1,0 +1,220 @@
+"""Flight files changed by their forms: key by key, with the flier's own comments left alone."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT
+
+from driftmap.desk.folder import Folder
+from driftmap.errors import DriftmapError, InputError
+
+__all__ = ["changed", "copied", "curve_taken", "made_new", "shown", "text_taken"]
+
+_MANY: Final = ("recovery", "piece", "case", "alternative")
+_MOST: Final = 20
+_KEY: Final = re.compile(r"[a-z_]{1,40}")
+
+
+def shown(folder: Folder, name: str) -> dict[str, Any]:
+    """Show a flight file: its text, its values as written, and what is wrong with it.
+
+    Parameters
+    ----------
+    folder : Folder
+        The desk's folder.
+    name : str
+        The file.
+
+    Returns
+    -------
+    dict
+        Text, version, values by table and key, the first problem, and the curves that
+        lie beside it.
+    """
+    with folder.held():
+        text, revision = folder.text(name), folder.revision(name)
+    if text is None:
+        raise InputError(name, "", "is not in the folder")
+    try:
+        values: dict[str, Any] = tomllib.loads(text)
+    except ValueError as problem:
+        told = {"values": {}, "problem": f"{name}: is not TOML: {problem}"}
+    else:
+        told = {"values": values, "problem": _problem(folder, name)}
+    curves = [
+        n.partition("/")[2] for n in folder.names("flights") if n.endswith(".csv")
+    ]
+    return {"file": name, "text": text, "revision": revision, "curves": curves, **told}
+
+
+def _problem(folder: Folder, name: str) -> str:
+    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
+
+    try:
+        read_flight(folder.path(name))
+    except DriftmapError as problem:
+        return str(problem).replace(f"{folder.root}/", "")
+    return ""
+
+
+def changed(
+    folder: Folder, name: str, base: str, path: Sequence[str | int], value: Any
+) -> str:
+    """Change one key of a flight file; None takes it away, and a table with it.
+
+    Parameters
+    ----------
+    folder : Folder
+        The desk's folder.
+    name : str
+        The file.
+    base : str
+        The version that was shown.
+    path : sequence of str or int
+        Where the key stands: ``["recovery", 0, "diameter"]``; a number one past the last
+        begins a new table.
+    value : text, number, bool, list or None
+        What it is to hold.
+
+    Returns
+    -------
+    str
+        The file's new version.
+    """
+    try:
+        document = tomlkit.parse(folder.text(name) or "")
+        _put(document, list(path), value)
+        text = tomlkit.dumps(document)
+    except (TOMLKitError, KeyError, IndexError, TypeError, AttributeError) as problem:
+        raise InputError(
+            name, ".".join(map(str, path)), f"cannot be set: {problem}"
+        ) from None
+    tomllib.loads(text)  # what is written can always be read again
+    return folder.write(name, text.encode(), base)
+
+
+def _put(document: Any, path: list[str | int], value: Any) -> None:
+    _check(path)
+    place = document
+    for here, after in zip(path, path[1:], strict=False):
+        place = _step(place, here, after, make=value is not None)
+        if place is None and value is None:
+            return
+        if place is None:
+            raise IndexError("there is no such table yet")
+    last = path[-1]
+    if value is None:
+        _take_away(document, place, last, path)
+    elif isinstance(place, list | AoT) and isinstance(last, int):
+        place.append(tomlkit.table())
+    else:
+        place[last] = value
+
+
+def _check(path: Sequence[str | int]) -> None:
+    good = 1 <= len(path) <= 4 and isinstance(path[0], str)
+    for part in path:
+        if isinstance(part, str):
+            good &= bool(_KEY.fullmatch(part))
+        else:
+            good &= isinstance(part, int) and 0 <= part < _MOST
+    if not good:
+        raise InputError("path", "", "is no place in a flight file")
+
+
+def _step(place: Any, here: str | int, after: str | int, *, make: bool) -> Any:
+    """Go one table down, and make it where it is to hold something."""
+    if isinstance(here, int):
+        if here == len(place) and make:
+            place.append(tomlkit.table())
+        return place[here] if here < len(place) else None
+    if here not in place:
+        if not make:
+            return None
+        inline = here == "strength"
+        place[here] = (
+            tomlkit.aot()
+            if here in _MANY
+            else tomlkit.inline_table()
+            if inline
+            else tomlkit.table()
+        )
+    return place[here]
+
+
+def _take_away(
+    document: Any, place: Any, last: str | int, path: list[str | int]
+) -> None:
+    if isinstance(last, int):
+        del place[last]
+        if len(place) == 0:
+            del document[path[0]]
+    elif last in place:
+        del place[last]
+
+
+def text_taken(folder: Folder, name: str, base: str, text: str) -> str:
+    """Take the whole text of a flight file, edited by hand."""
+    try:
+        tomllib.loads(text)
+    except ValueError as problem:
+        raise InputError(name, "", f"is not TOML: {problem}") from None
+    return folder.write(name, text.encode(), base)
+
+
+def _free(folder: Folder, rocket: str, suffix: str) -> str:
+    stem = "-".join(re.findall(r"\w+", rocket.lower()))[:40] or "flight"
+    tries = [f"flights/{stem}{f'-{i}' if i else ''}{suffix}" for i in range(500)]
+    return next(name for name in tries if not folder.revision(name))
+
+
+def made_new(folder: Folder, rocket: str) -> str:
+    """Begin a flight file with a name; the six questions follow."""
+    rocket = rocket.strip()
+    if not rocket or len(rocket) > 80 or not rocket.isprintable():
+        raise InputError("name", "", "must be text of 1 to 80 characters")
+    with folder.held():
+        name = _free(folder, rocket, ".toml")
+        document = tomlkit.document()
+        document.add(tomlkit.comment("Written at the desk."))
+        document.add("name", rocket)
+        folder.write(name, tomlkit.dumps(document).encode(), "")
+    return name
+
+
+def copied(folder: Folder, name: str, rocket: str) -> str:
+    """Copy a flight file under another name of the rocket, to see what if."""
+    document = tomlkit.parse(folder.text(name) or "")
+    if not rocket.strip() or len(rocket) > 80:
+        raise InputError("name", "", "must be text of 1 to 80 characters")
+    document["name"] = rocket.strip()
+    with folder.held():
+        new = _free(folder, rocket, ".toml")
+        folder.write(new, tomlkit.dumps(document).encode(), "")
+    return new
+
+
+def curve_taken(folder: Folder, given: str, text: str) -> str:
+    """Take a motor's curve, or an altimeter's record, as a file beside the flights."""
+    from driftmap.rocket.curvefile import read_curve  # noqa: PLC0415
+    from driftmap.rocket.recordfile import read_record  # noqa: PLC0415
+
+    stem = Path(given.replace("\\", "/")).stem or "curve"
+    try:
+        read_curve(text, given)
+    except DriftmapError as problem:
+        try:
+            read_record(text, given)
+        except DriftmapError:
+            raise problem from None
+    with folder.held():
+        name = _free(folder, stem, ".csv")
+        folder.write(name, text.encode(), "")
+    return name.partition("/")[2]

@@ -1,0 +1,236 @@
+"""The forms of a flight, made from the file's own schema: units, ranges, what happens if left out."""
+
+from __future__ import annotations
+
+import inspect
+import re
+import types
+from collections.abc import Iterator, Mapping
+from functools import cache
+from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator
+from pydantic.fields import FieldInfo
+
+from driftmap.formulas.canopies import CANOPIES
+from driftmap.formulas.flutter import SHEAR_MODULUS
+from driftmap.formulas.strength import CLOTHS
+from driftmap.rocket.airframe import GUESSED_DRAG
+from driftmap.rocket.fields import Between, Reads, Within
+from driftmap.rocket.flight import (
+    Airframe,
+    Apogee,
+    Burst,
+    Descent,
+    Device,
+    Measured,
+    Motor,
+    OwnCase,
+    Piece,
+    Rail,
+)
+from driftmap.units import DIMENSIONS
+
+__all__ = ["tables"]
+
+_TABLES: Final[Mapping[str, tuple[type[BaseModel], str, bool]]] = {
+    "airframe": (Airframe, "Rocket", False),
+    "motor": (Motor, "Motor", False),
+    "apogee": (Apogee, "Height and time as flown before, in place of a motor", False),
+    "measured": (Measured, "An altimeter's record, in place of a motor", False),
+    "recovery": (Device, "Recovery", True),
+    "descent": (Descent, "No recovery: how it falls", False),
+    "rail": (Rail, "Rail", False),
+    "piece": (Piece, "What can come off", True),
+    "case": (OwnCase, "A case of your own", True),
+    "burst": (Burst, "If the motor bursts", False),
+}
+"""Tables of the file that have a form: their model, heading, and whether they repeat."""
+
+_PICKED: Final = {
+    ("recovery", "type"): tuple(CANOPIES),
+    ("recovery", "cloth"): tuple(CLOTHS),
+    ("piece", "material"): tuple(SHEAR_MODULUS),
+}
+_TEXTS: Final = {  # what the file takes where the model holds something read from it
+    ("rail", "azimuth"): 'a bearing such as "245 deg", or "into the wind"',
+    ("recovery", "opens_at"): '"apogee", a height "150 m" or a time "9 s"',
+    ("case", "at"): '"apogee", "max q", "coast" or a time "4 s"',
+}
+_NOT_TYPED: Final = {("motor", "times"), ("motor", "thrusts")}
+_BY_CURVE: Final = {("motor", "total_impulse"), ("motor", "burn_time")}
+_LINKS: Final = ("canopy", "lines", "cord", "attachment")
+_FIRST: Final = {
+    "airframe": ("mass", "diameter", "length"),
+    "motor": ("thrust_curve", "total_impulse", "burn_time", "propellant_mass"),
+    "recovery": ("name", "kind", "diameter", "length", "width", "opens_at"),
+    "rail": ("length", "angle"),
+    "descent": ("planned",),
+    "apogee": ("height", "time"),
+    "measured": ("curve", "propellant_mass"),
+    "piece": ("name", "kind", "mass", "count"),
+    "case": ("name", "likelihood", "at", "rocket_falls"),
+}
+"""What is asked first of each table; the rest opens on request."""
+
+
+@cache
+def tables() -> tuple[dict[str, Any], ...]:
+    """List the tables of a flight file with their fields.
+
+    Returns
+    -------
+    tuple of dict
+        Name, heading, whether it repeats, and for each field its key, kind, units, range,
+        whether it is asked first, and what it means.
+    """
+    return tuple(
+        {
+            "name": name,
+            "head": head,
+            "many": many,
+            "fields": [field for _, field in sorted(_fields(name, model), key=_rank)],
+        }
+        for name, (model, head, many) in _TABLES.items()
+    )
+
+
+def _rank(ranked: tuple[int, dict[str, Any]]) -> int:
+    return ranked[0]
+
+
+def _fields(table: str, model: type[BaseModel]) -> Iterator[tuple[int, dict[str, Any]]]:
+    told, first = _told(model), _FIRST.get(table, ())
+    keys = [key for key in model.model_fields if (table, key) not in _NOT_TYPED]
+    for place, key in enumerate(keys):
+        field = _field(table, key, model.model_fields[key], told.get(key, ""))
+        rank = first.index(key) if key in first else 100 + 10 * place
+        field |= {"first": key in first, "needed": _needed(table, field)}
+        links = _LINKS if (table, key) == ("recovery", "strength") else ()
+        for number, link in enumerate(links):
+            yield rank + number, {**field, "key": f"{key}.{link}"}
+        if not links:
+            yield rank, field
+    if table == "motor":
+        text = "A CSV file of time and thrust beside the flight; impulse and burn time follow from it."
+        curve = {"key": "thrust_curve", "kind": "curve", "needed": False, "told": text}
+        yield first.index("thrust_curve"), {**curve, "first": True}
+
+
+def _needed(table: str, field: Mapping[str, Any]) -> bool:
+    """Tell whether a file needs a key: of impulse and burn time, a curve tells both."""
+    return bool(field["needed"]) and (table, field["key"]) not in _BY_CURVE
+
+
+def _field(table: str, key: str, info: FieldInfo, told: str) -> dict[str, Any]:
+    marks = list(_marks(info))
+    field: dict[str, Any] = {
+        "key": key,
+        "needed": info.is_required(),
+        "told": told,
+        "kind": "text",
+    }
+    if (table, key) in _PICKED:
+        return {**field, "kind": "choice", "choices": list(_PICKED[table, key])}
+    if (table, key) in _TEXTS:
+        return {**field, "example": _TEXTS[table, key]}
+    reads = next((mark for mark in marks if isinstance(mark, Reads)), None)
+    if reads is not None:
+        return {**field, **_quantity(reads, marks)}
+    return {**field, **_plain_kind(list(_kinds(info.annotation)), marks)}
+
+
+def _plain_kind(kinds: list[Any], marks: list[Any]) -> dict[str, Any]:
+    """Tell the kind of a field that is no quantity."""
+    named = [kind for kind in kinds if get_origin(kind) is Literal]
+    if named:
+        return {
+            "kind": "choice",
+            "choices": [c for kind in named for c in get_args(kind)],
+        }
+    if bool in kinds:
+        return {"kind": "yes or no"}
+    if int in kinds:
+        return {"kind": "whole", "range": _whole(marks)}
+    data = any(get_origin(kind) in {tuple, dict} for kind in kinds)
+    return {"kind": "data" if data else "text"}
+
+
+def _quantity(reads: Reads, marks: list[Any]) -> dict[str, Any]:
+    units = [unit for unit in DIMENSIONS[reads.dimension] if unit]
+    bounds = next((m for m in marks if isinstance(m, Within | Between)), None)
+    share = reads.dimension == "share"
+    return {
+        "kind": "quantity",
+        "units": ["%"] if share else units,
+        "spread": reads.spread,
+        "range": "from 0 to 100 %"
+        if share
+        else ""
+        if bounds is None
+        else bounds.accepted,
+    }
+
+
+def _marks(info: FieldInfo) -> Iterator[Any]:
+    """Give all that an annotation says of a field, however deep it says it."""
+    yield from (_own(mark) for mark in info.metadata)
+    yield from _deep(info.annotation)
+
+
+def _deep(annotation: Any) -> Iterator[Any]:
+    if get_origin(annotation) is Annotated:
+        for mark in annotation.__metadata__:
+            yield _own(mark)
+    for part in get_args(annotation):
+        if not isinstance(part, str):
+            yield from _deep(part)
+
+
+def _own(mark: Any) -> Any:
+    return mark.func if isinstance(mark, BeforeValidator | AfterValidator) else mark
+
+
+def _kinds(annotation: Any) -> Iterator[Any]:
+    """Give the types that a field may have, without None."""
+    if get_origin(annotation) is Annotated:
+        yield from _kinds(get_args(annotation)[0])
+    elif get_origin(annotation) in {Union, types.UnionType}:
+        for part in get_args(annotation):
+            yield from _kinds(part)
+    elif annotation is not type(None):
+        yield annotation
+
+
+def _whole(marks: list[Any]) -> str:
+    found: dict[str, Any] = {}
+    for mark in marks:
+        for part in getattr(mark, "metadata", [mark]):
+            found.update(
+                {k: getattr(part, k) for k in ("ge", "le") if hasattr(part, k)}
+            )
+    return (
+        f"from {found['ge']} to {found['le']}" if {"ge", "le"} <= found.keys() else ""
+    )
+
+
+def _told(model: type[BaseModel]) -> dict[str, str]:
+    """Take what each field means from the model's own description."""
+    lines = inspect.cleandoc(model.__doc__ or "").splitlines()
+    told: dict[str, str] = {}
+    names: list[str] = []
+    for line in lines:
+        head = re.match(r"(\w[\w, ]*) : ", line)
+        if head:
+            names = head[1].split(", ")
+        elif line.startswith("    ") and names:
+            for name in names:
+                told[name] = f"{told.get(name, '')} {line.strip()}".strip()
+    return {name: _plain(text) for name, text in told.items()}
+
+
+def _plain(text: str) -> str:
+    guess = f"{GUESSED_DRAG.value} ± {GUESSED_DRAG.spread}"
+    text = text.replace("`GUESSED_DRAG`", f"{guess}, marked as assumed,")
+    text = re.sub(r"a key of `[\w.]*`", "one of the list", text)
+    return re.sub(r" \[[^\]]*\]|[`]|``", "", text)

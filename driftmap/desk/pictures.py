@@ -1,0 +1,224 @@
+"""A flight in pictures: its side view to scale, its thrust, its height over time."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from driftmap.report.words import Units, distance
+from driftmap.units import show
+
+if TYPE_CHECKING:
+    from driftmap.rocket.flight import Flight
+    from driftmap.rocket.pieces import Piece
+
+__all__ = ["flight_pictures"]
+
+_SAMPLES: Final = 200
+_STYLE: Final = (
+    "text{font:12px system-ui,sans-serif;fill:#111}.body{fill:#eef1f4;stroke:#111;"
+    "stroke-width:2}.off{fill:#fff3c4;stroke:#7d0f00;stroke-width:2;stroke-dasharray:5 3}"
+    ".guess{fill:none;stroke:#666;stroke-width:1.5;stroke-dasharray:2 4}.line{fill:none;"
+    "stroke:#0b3d6e;stroke-width:2.5}.axis{fill:none;stroke:#666}.dot{fill:#0b3d6e}"
+    ".mass{fill:#111}.cut{stroke:#111;stroke-width:1}"
+)
+_NOSE: Final = 3.0  # diameters, where no nose cone is told; drawn as a guess
+
+
+def flight_pictures(flight: Flight, altitude: float, units: Units) -> dict[str, Any]:
+    """Draw a flight.
+
+    Parameters
+    ----------
+    flight : Flight
+        The flight.
+    altitude : float
+        Of the site above mean sea level [m].
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Returns
+    -------
+    dict
+        ``side``, ``thrust`` and ``rise`` as SVG (empty where there is nothing to draw),
+        and ``facts``, a few figures in words.
+    """
+    rise, facts = _rise(flight, altitude, units)
+    return {
+        "side": _side(flight, units),
+        "thrust": _thrust(flight),
+        "rise": rise,
+        "facts": facts,
+    }
+
+
+def _svg(width: float, height: float, title: str, parts: list[str]) -> str:
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{width:.0f}" '
+        f'height="{height:.0f}" viewBox="0 0 {width:.0f} {height:.0f}"><title>'
+        f"{escape(title)}</title><style>{_STYLE}</style>{''.join(parts)}</svg>"
+    )
+
+
+def _text(x: float, y: float, text: str, anchor: str = "middle") -> str:
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
+
+
+def _side(flight: Flight, units: Units) -> str:
+    """Draw the rocket as it stands on the rail, with what can come off."""
+    frame = flight.airframe
+    fins = [p for p in flight.pieces if p.kind == "fin"]
+    span = max([p.span or p.fin_area**0.5 for p in fins], default=0.0)
+    scale = min(440 / frame.length, 200 / (frame.diameter + 2 * span))
+    half, middle = frame.diameter * scale / 2, 170.0
+    top, low = 20.0, 20 + frame.length * scale
+    cone = next((p for p in flight.pieces if p.kind == "nose cone"), None)
+    told = cone.length if cone else None
+    nose = top + (told or min(_NOSE * frame.diameter, frame.length / 3)) * scale
+    near, far = middle - half, middle + half
+    parts = [
+        f'<path class="body" d="M{near:.1f} {nose:.1f}V{low:.1f}H{far:.1f}V{nose:.1f}Z"/>',
+        f'<path class="{"off" if cone else "guess"}" d="M{middle:.1f} {top:.1f}'
+        f"Q{near:.1f} {(top + nose) / 2:.1f} {near:.1f} {nose:.1f}H{far:.1f}"
+        f'Q{far:.1f} {(top + nose) / 2:.1f} {middle:.1f} {top:.1f}Z"/>',
+    ]
+    for fin in fins:
+        parts += _fin(fin, frame.length, scale, top, (near, far))
+    parts += _sizes(flight, units, (top, low), (middle, far + span * scale + 20))
+    names = ", ".join(f"{p.count} × {p.name}" for p in flight.pieces)
+    told_off = f"can come off (dashed): {names or 'nothing told'}"
+    parts.append(_text(10, low + 56, told_off, "start"))
+    return _svg(380, low + 70, f"{flight.name} from the side", parts)
+
+
+def _sizes(
+    flight: Flight,
+    units: Units,
+    ends: tuple[float, float],
+    across: tuple[float, float],
+) -> list[str]:
+    """Mark length, diameter and where the centre of mass is."""
+    (top, low), (middle, side) = ends, across
+    frame, centre = flight.airframe, flight.airframe.centre_of_mass
+    marks = [
+        f'<path class="axis" d="M{side:.1f} {top:.1f}h6V{low:.1f}h-6"/>',
+        _text(side + 12, (top + low) / 2, _size(frame.length, units), "start"),
+        _text(middle, low + 20, f"{_size(frame.diameter, units)} thick"),
+    ]
+    if centre is not None:
+        y = top + centre.value / frame.length * (low - top)
+        marks.append(f'<circle class="mass" cx="{middle:.1f}" cy="{y:.1f}" r="5"/>')
+        marks.append(_text(20, y + 4, "centre of mass", "start"))
+    return marks
+
+
+def _size(length: float, units: Units) -> str:
+    return f"{1000 * length:,.0f} mm" if units == "si" else f"{length / 0.0254:,.1f} in"
+
+
+def _fin(
+    fin: Piece, length: float, scale: float, top: float, edges: tuple[float, float]
+) -> list[str]:
+    """Draw one fin on either side; a square of its area where no shape is told."""
+    root = fin.root or fin.fin_area**0.5
+    tip, span = fin.tip or root, fin.span or root
+    sweep = fin.sweep if fin.sweep is not None else root - tip
+    front = top + (fin.position if fin.position is not None else length - root) * scale
+    kind = "off" if fin.root else "off guess"
+    drawn = []
+    for edge, way in ((edges[0], -1), (edges[1], 1)):
+        out = edge + way * span * scale
+        drawn.append(
+            f'<path class="{kind}" d="M{edge:.1f} {front:.1f}L{out:.1f} '
+            f"{front + sweep * scale:.1f}v{tip * scale:.1f}"
+            f'L{edge:.1f} {front + root * scale:.1f}Z"/>'
+        )
+    return drawn
+
+
+def _axes(title: str, across: str, most: tuple[float, float], up: str) -> list[str]:
+    return [
+        '<path class="axis" d="M50 20V200H370"/>',
+        _text(50, 14, f"{up} up to {most[1]:,.0f}", "start"),
+        _text(370, 218, f"{across} {most[0]:.3g}", "end"),
+        _text(50, 218, "0"),
+        _text(210, 14, title),
+    ]
+
+
+def _plot(times: Any, heights: Any, most: tuple[float, float]) -> str:
+    points = " ".join(
+        f"{50 + 320 * t / most[0]:.1f},{200 - 170 * h / most[1]:.1f}"
+        for t, h in zip(times, heights, strict=True)
+    )
+    return f'<polyline class="line" points="{points}"/>'
+
+
+def _thrust(flight: Flight) -> str:
+    motor = flight.motor
+    if motor is None:
+        return ""
+    burn = motor.burn_time.value
+    mean = motor.total_impulse.value / burn
+    times = motor.times or (0.0, 0.0, burn, burn)
+    thrusts = motor.thrusts or (0.0, mean, mean, 0.0)
+    most = (max(times[-1], burn), max(thrusts))
+    weight = flight.airframe.mass.value * 9.80665
+    told = f"{motor.total_impulse.value:,.0f} N s, {_over(thrusts, weight)}"
+    parts = [
+        *_axes("", "s", most, "N"),
+        _plot(times, thrusts, most),
+        _text(210, 14, told),
+    ]
+    return _svg(400, 226, "Thrust over time", parts)
+
+
+def _over(thrusts: Any, weight: float) -> str:
+    """Say how strong the thrust is beside the weight."""
+    return f"up to {max(thrusts) / weight:.1f} times the weight"
+
+
+def _rise(flight: Flight, altitude: float, units: Units) -> tuple[str, list[str]]:
+    """Draw the height over time, as flown in still air by the same flights as the word."""
+    from driftmap.air.wind import WindProfile  # noqa: PLC0415
+    from driftmap.failures.cases import WORKS  # noqa: PLC0415
+    from driftmap.montecarlo.cloud import fly  # noqa: PLC0415
+
+    calm = WindProfile(*np.zeros((4, 1)))
+    cloud = fly(flight, calm, altitude, samples=_SAMPLES, seed=1, keep_falls=True)
+    part = next(cloud.of(WORKS), None) or cloud.parts[0]
+    top, at = float(np.median(cloud.apogee.height)), float(np.median(cloud.apogee.time))
+    knots = cloud.falls.get((part.case, part.body))
+    fall = [(float(np.median(cloud.time[part.rows])), 0.0)]
+    if knots is not None:
+        middle = np.median(knots[:, :, 0, :], axis=2)
+        fall = [(float(row[0]), float(row[3])) for row in middle]
+    share = np.linspace(0.0, 1.0, 24)
+    times = [*(share * at), *(t for t, _ in fall)]
+    heights = [*(top * (1 - (1 - share) ** 2)), *(h for _, h in fall)]
+    most = (max(times), max(heights))
+    seen = [
+        f'<circle class="dot" r="4" cx="{50 + 320 * t / most[0]:.1f}" cy="{200 - 170 * h / most[1]:.1f}"/>'
+        for t, h in [(at, top), *fall]
+    ]
+    length = (most[0], most[1] if units == "si" else most[1] / 0.3048)
+    unit = "m" if units == "si" else "ft"
+    svg = _svg(
+        400,
+        226,
+        "Height over time",
+        [
+            *_axes("in still air, dots as flown", "s", length, unit),
+            _plot(times, heights, most),
+            *seen,
+        ],
+    )
+    speed = float(np.median(cloud.speed[part.rows]))
+    return svg, [
+        f"top {distance(top, units)} after {at:.0f} s",
+        f"down after {fall[-1][0]:.0f} s at {show(speed, 'descent', units)}",
+        f"leaves the rail at {show(float(np.median(cloud.rail_speed)), 'speed', units)}",
+        f"fastest {show(float(np.median(cloud.fastest[0])), 'speed', units)}",
+    ]

@@ -1,0 +1,191 @@
+"""Phones nearby may read the day and its maps, by a key of their own; never write."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import ipaddress
+import socket
+import threading
+import time
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import segno
+from flask import Blueprint, Flask, Response, abort, jsonify, request
+
+from driftmap.desk.app import page_of
+from driftmap.desk.desk import Desk
+from driftmap.desk.web import guarded, new_key, own_files, sent
+from driftmap.errors import InputError
+
+__all__ = ["Readers", "readers_app", "readers_part"]
+
+_HERE: Final = 15.0  # s since a reader was last heard
+_MOST: Final = 500
+_OWN: Final = ("reader.js", "net.js", "desk.css", "colours.css")
+_SHOWN: Final = (
+    "id",
+    "name",
+    "pad",
+    "state",
+    "word",
+    "sure",
+    "reason",
+    "was",
+    "good_for",
+)
+
+
+@dataclass(slots=True)
+class Readers:
+    """The reading copy of a desk, while it is on.
+
+    Parameters
+    ----------
+    desk : Desk
+        What is read.
+    """
+
+    desk: Desk
+    address: str = ""
+    _seen: dict[str, float] = field(default_factory=dict)
+    _server: Any = None
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def start(self) -> None:
+        """Answer phones on this network from now on."""
+        from waitress.server import create_server  # noqa: PLC0415
+
+        with self._lock:
+            if self._server is not None:
+                return
+            listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+            listening.bind(("0.0.0.0", 0))
+            key, port = new_key(), listening.getsockname()[1]
+            app = readers_app(self.desk, key, self)
+            self._server = create_server(
+                app, sockets=[listening], threads=6, ident=None
+            )
+            threading.Thread(target=_run, args=[self._server], daemon=True).start()
+            self.address = f"http://{_own_address()}:{port}/{key}/"
+
+    def stop(self) -> None:
+        """Answer them no more; the key is void from now on."""
+        with self._lock:
+            if self._server is not None:
+                self._server.close()
+            self._server, self.address = None, ""
+            self._seen.clear()
+
+    def heard(self, name: str) -> None:
+        """Count one who reads."""
+        with self._lock:
+            if len(self._seen) < _MOST or name in self._seen:
+                self._seen[name] = time.monotonic()
+
+    def count(self) -> int:
+        """Tell how many read now."""
+        with self._lock:
+            late = time.monotonic() - _HERE
+            for name in [n for n, at in self._seen.items() if at < late]:
+                del self._seen[name]
+            return len(self._seen)
+
+    def code(self) -> str:
+        """Draw the address as a QR code."""
+        if not self.address:
+            raise InputError("readers", "", "are not let in now")
+        drawn = io.BytesIO()
+        segno.make(self.address, error="m").save(
+            drawn, kind="svg", scale=6, border=4, light="#fff"
+        )
+        return drawn.getvalue().decode()
+
+
+def _run(server: Any) -> None:
+    with contextlib.suppress(OSError):  # its socket was closed: that is how it ends
+        server.run()
+
+
+def _own_address() -> str:
+    """Give this machine's address on its network; nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # of no one (RFC 5737)
+            return str(ipaddress.ip_address(probe.getsockname()[0]))
+        except OSError:
+            return "127.0.0.1"
+
+
+def readers_app(desk: Desk, key: str, readers: Readers) -> Flask:
+    """Make the server that phones read from.
+
+    Parameters
+    ----------
+    desk : Desk
+        What is read.
+    key : str
+        First part of every address.
+    readers : Readers
+        Who counts them.
+
+    Returns
+    -------
+    Flask
+        A WSGI application without anything that writes.
+    """
+    app = Flask("driftmap.readers", static_folder=None)
+    app.config["ROOT"] = str(desk.folder.root)
+    guarded(app, key, None)
+    part = Blueprint("readers", __name__)
+
+    @part.get("/")
+    def start() -> Response:
+        return own_files("reader.html")
+
+    @part.get("/own/<name>")
+    def own(name: str) -> Response:
+        if name not in _OWN:
+            abort(404)
+        return own_files(name)
+
+    @part.get("/state")
+    def state() -> Response:
+        readers.heard(request.args.get("reader", "")[:40] or str(request.remote_addr))
+        told = desk.state()
+        items = [{key: item[key] for key in _SHOWN} for item in told["items"]]
+        winds = [row for row in told["winds"]["rows"] if row["counts"]]
+        site = {"name": told["site"]["name"]}
+        head = {key: told[key] for key in ("now", "date", "units")}
+        return jsonify({**head, "site": site, "items": items, "winds": {"rows": winds}})
+
+    @part.get("/page/map/<name>")
+    def drawn(name: str) -> Response:
+        return page_of(desk, "map", name)
+
+    app.register_blueprint(part, url_prefix=f"/{key}")
+    return app
+
+
+def readers_part(readers: Readers) -> Blueprint:
+    """Let the desk turn its reading copy on and off."""
+    part = Blueprint("letting", __name__)
+
+    def told() -> Response:
+        code = readers.code() if readers.address else ""
+        return jsonify(address=readers.address, count=readers.count(), code=code)
+
+    @part.get("/readers")
+    def now() -> Response:
+        return told()
+
+    @part.post("/readers")
+    def let() -> Response:
+        if sent().get("on"):
+            readers.start()
+        else:
+            readers.stop()
+        return told()
+
+    return part

@@ -1,0 +1,234 @@
+"""What the rooms of the desk answer: the wind, the answers, the field and the flight."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import datetime
+from typing import Any, Final
+
+from flask import Blueprint, Response, jsonify
+
+from driftmap.desk import answers, flights, winds
+from driftmap.desk.day import Day, change, read_day
+from driftmap.desk.desk import SITE, Desk
+from driftmap.desk.judging import now
+from driftmap.desk.web import sent, text_of
+from driftmap.errors import InputError
+from driftmap.winds.reading import parse_time
+
+__all__ = ["flight_part", "people_part", "wind_part"]
+
+_LARGEST_FLIGHT: Final = 1_000_000  # byte, as the reader of flights has it
+_LARGEST_CURVE: Final = 4_000_000
+_LARGEST_TEXT: Final = 2_000_000  # byte of a report that is pasted
+
+
+def wind_part(desk: Desk) -> Blueprint:
+    """Answer the room of the wind."""
+    part = Blueprint("wind", __name__)
+
+    @part.post("/winds/try")
+    def attempt() -> Response:
+        what = sent()
+        day, setting = read_day(desk.folder), _setting(desk, what)
+        text = text_of(what, "text", _LARGEST_TEXT)
+        return jsonify(winds.understood(desk.folder, day, setting, text))
+
+    @part.post("/winds/take")
+    def take() -> Response:
+        what = sent()
+        text = text_of(what, "text", _LARGEST_TEXT)
+        told = winds.take(desk.folder, text, _setting(desk, what))
+        desk.queue.hurry()
+        return jsonify(told)
+
+    @part.post("/winds/fetch")
+    def fetch() -> Response:
+        return jsonify(text=winds.fetched(desk.setting()))
+
+    @part.get("/winds/now")
+    def present() -> Response:
+        day = read_day(desk.folder)
+        return jsonify(winds.understood(desk.folder, day, desk.setting()))
+
+    @part.post("/winds/count")
+    def count() -> Response:
+        what = sent()
+        name, counts = text_of(what, "file"), bool(what.get("counts"))
+        if counts and not desk.folder.revision(name):
+            raise InputError(name, "", "is not in the folder")
+
+        def edit(day: Day) -> Day:
+            rest = tuple(w for w in day.winds if w != name)
+            return replace(day, winds=(*rest, name) if counts else rest)
+
+        change(desk.folder, edit)
+        desk.queue.hurry()
+        return jsonify(file=name)
+
+    return part
+
+
+def _setting(desk: Desk, what: dict[str, Any]) -> Any:
+    told = text_of(what, "read_at")
+    if not told:
+        return desk.setting()
+    return desk.setting(_clock(told))
+
+
+def _clock(text: str) -> datetime:
+    """Read a time of today, 14:05, or one with its day."""
+    day = now().astimezone().date().isoformat()
+    try:
+        return parse_time(f"{day}T{text}" if len(text) <= 8 else text, local=True)
+    except ValueError:
+        told = f"{text[:40]!r} is no time; accepted is 14:05"
+        raise InputError("read at", "", told) from None
+
+
+def people_part(desk: Desk) -> Blueprint:
+    """Answer for the officer's answers and the field."""
+    part = Blueprint("people", __name__)
+
+    @part.get("/answers/<name>")
+    def listed(name: str) -> Response:
+        flight, site = _of(desk, name)
+        return jsonify(answers.asked(desk.folder, flight, site, now()))
+
+    @part.post("/answers/<name>")
+    def answered(name: str) -> Response:
+        what = sent()
+        flight, site = _of(desk, name)
+        told = {key: text_of(what, key) for key in ("name", "scope", "value", "by")}
+        if told["scope"] not in {"season", "day", "flight"}:
+            raise InputError("scope", "", "must be season, day or flight")
+        file = answers.answer(desk.folder, told, flight, site, now())
+        desk.queue.hurry()
+        return jsonify(file=file)
+
+    @part.get("/site")
+    def site() -> Response:
+        with desk.folder.held():
+            text = desk.folder.text(SITE)
+            return jsonify(
+                text=text,
+                revision=desk.folder.revision(SITE),
+                problem=_faults(desk) if text else "",
+            )
+
+    @part.put("/site")
+    def save_site() -> Response:
+        what = sent()
+        base = text_of(what, "base")
+        tree = what.get("site")
+        if not isinstance(tree, dict):
+            raise InputError(SITE, "", "is no GeoJSON object")
+        text = json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+        revision = desk.folder.write(SITE, text.encode(), base)
+        desk.queue.hurry()
+        return jsonify(revision=revision, problem=_faults(desk))
+
+    @part.get("/rule-sets")
+    def rule_sets() -> Response:
+        from driftmap.rules import rule_sets as known  # noqa: PLC0415
+
+        return jsonify([{"name": name, "title": name} for name in known()])
+
+    return part
+
+
+def flight_part(desk: Desk) -> Blueprint:
+    """Answer the room of the flight."""
+    part = Blueprint("flight", __name__)
+
+    @part.get("/flight-tables")
+    def forms() -> Response:
+        from driftmap.desk.forms import tables  # noqa: PLC0415
+
+        return jsonify(tables())
+
+    @part.get("/flights/<stem>")
+    def shown(stem: str) -> Response:
+        return jsonify(flights.shown(desk.folder, _file(stem)))
+
+    @part.put("/flights/<stem>")
+    def change(stem: str) -> Response:
+        what, name = sent(), _file(stem)
+        base = text_of(what, "base")
+        if "text" in what:
+            text = text_of(what, "text", _LARGEST_FLIGHT)
+            flights.text_taken(desk.folder, name, base, text)
+        else:
+            path = what.get("path")
+            if not isinstance(path, list):
+                raise InputError("path", "", "is no place in a flight file")
+            value = _value(what.get("value"), literal=bool(what.get("literal")))
+            flights.changed(desk.folder, name, base, path, value)
+        desk.queue.hurry()
+        return jsonify(flights.shown(desk.folder, name))
+
+    @part.get("/flights/<stem>/pictures")
+    def pictures(stem: str) -> Response:
+        from driftmap.desk.pictures import flight_pictures  # noqa: PLC0415
+        from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
+
+        flight = read_flight(desk.folder.path(_file(stem)))
+        try:
+            altitude = desk.anywhere().elevation
+        except InputError:
+            altitude = 0.0
+        return jsonify(flight_pictures(flight, altitude, read_day(desk.folder).units))
+
+    @part.post("/flights")
+    def new() -> Response:
+        what = sent()
+        rocket, like = text_of(what, "name"), text_of(what, "like")
+        if like:
+            return jsonify(file=flights.copied(desk.folder, like, rocket))
+        return jsonify(file=flights.made_new(desk.folder, rocket))
+
+    @part.post("/curves")
+    def curve() -> Response:
+        what = sent()
+        text = text_of(what, "text", _LARGEST_CURVE)
+        return jsonify(
+            curve=flights.curve_taken(desk.folder, text_of(what, "name"), text)
+        )
+
+    return part
+
+
+def _file(stem: str) -> str:
+    return f"flights/{stem}.toml"
+
+
+def _value(value: Any, *, literal: bool) -> Any:
+    """Take a value for a flight file: plain, or as TOML writes it."""
+    import tomllib  # noqa: PLC0415
+
+    if literal and isinstance(value, str):
+        try:
+            return tomllib.loads(f"x = {value}")["x"]
+        except (ValueError, KeyError):
+            raise InputError("value", "", f"{value[:60]!r} is not TOML") from None
+    if value is not None and not isinstance(value, str | int | float | bool):
+        raise InputError("value", "", "must be text, a number, yes or no")
+    return value
+
+
+def _of(desk: Desk, name: str) -> tuple[Any, Any]:
+    """Read the flight of a line of the list, and the site about its pad."""
+    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
+
+    item = read_day(desk.folder).item(name)
+    return read_flight(desk.folder.path(item.flight)), desk.site(item.pad)
+
+
+def _faults(desk: Desk) -> str:
+    """Say what a site still lacks; empty where it can be flown from."""
+    try:
+        desk.anywhere()
+    except InputError as problem:
+        return desk.plain(problem)
+    return ""
