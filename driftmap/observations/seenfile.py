@@ -152,9 +152,11 @@ class _Reader:
             self._suspect(table, suspected, known, odds)
         if not any(odds.values()):
             raise table.refusal("", "rules out every case")
-        told = [f"it was {' or '.join(only)}"] if only else []
-        told += [f"it was not {' nor '.join(never)}"] if never else []
-        told += ["some cases are suspected"] if suspected is not None else []
+        told = [f"what happened: {' or '.join(only)}"] if only else []
+        told += [f"what did not happen: {', '.join(never)}"] if never else []
+        told += ["some cases are suspected more than the flight file says"] * (
+            suspected is not None
+        )
         yield Odds(odds, "; ".join(told))
 
     def _suspect(

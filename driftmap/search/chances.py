@@ -13,12 +13,22 @@ from driftmap.air.atmosphere import FloatArray
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
 from driftmap.observations.observation import Walked
+from driftmap.observations.tables import FARTHEST
 from driftmap.observations.weighing import Known, effective_number, weigh
 from driftmap.report.squares import Squares, lay_squares
 from driftmap.report.words import Units
 from driftmap.spread import stream
 
-__all__ = ["SHARES", "Chances", "Square", "chances_of", "middle_of", "smallest"]
+__all__ = [
+    "SHARES",
+    "Chances",
+    "Danger",
+    "Square",
+    "chances_of",
+    "dangers_of",
+    "middle_of",
+    "smallest",
+]
 
 SHARES: Final = (0.5, 0.8, 0.95)
 """Shares of all chance that the least ground is given for."""
@@ -41,6 +51,22 @@ _CAUTIONS: Final = {
     "closed ground": "closed ground: nobody enters without leave",
 }
 _BEYOND: Final = "beyond the boundary: ask the landowner before entering"
+
+
+@dataclass(frozen=True, slots=True)
+class Danger:
+    """Ground to mind, in squares and on the way to them.
+
+    Parameters
+    ----------
+    text : str
+        What to do and not to do there.
+    shape : shapely.Geometry
+        The ground, in metres from the pad; a power line with some metres about it.
+    """
+
+    text: str
+    shape: shapely.Geometry
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +110,8 @@ class Chances:
         Least ground that holds each of `SHARES`.
     effective : float
         Effective number of places all this rests on.
+    dangers : tuple of Danger
+        What to mind, what kills first.
     """
 
     piece: str
@@ -92,6 +120,7 @@ class Chances:
     beside: float
     lines: tuple[Contour, ...]
     effective: float
+    dangers: tuple[Danger, ...] = ()
 
 
 def chances_of(known: Known, piece: str, site: Site, units: Units) -> Chances:
@@ -118,20 +147,23 @@ def chances_of(known: Known, piece: str, site: Site, units: Units) -> Chances:
     bounds = shapely.union_all([line.shape for line in lines]).bounds
     squares = lay_squares(bounds, units)
     chance = _by_square(squares, at, weights)
+    dangers = dangers_of(site)
     listed = [
         Square(
             f"{squares.letters[column]}{row + 1}",
             column,
             row,
             float(chance[row, column]),
-            _cautions(squares, column, row, site),
+            _cautions(squares, column, row, dangers),
         )
         for row, column in np.argwhere(chance > _LEAST).tolist()
     ]
     listed.sort(key=lambda square: -square.chance)
     total = sum(square.chance for square in listed)
     beside = max(0.0, 1 - total)
-    return Chances(piece, squares, tuple(listed), beside, lines, known.effective)
+    return Chances(
+        piece, squares, tuple(listed), beside, lines, known.effective, dangers
+    )
 
 
 def _places(known: Known, piece: str) -> tuple[FloatArray, FloatArray]:
@@ -191,21 +223,41 @@ def _by_square(squares: Squares, at: FloatArray, weights: FloatArray) -> FloatAr
     return np.asarray(count)
 
 
-def _cautions(squares: Squares, column: int, row: int, site: Site) -> tuple[str, ...]:
+def dangers_of(site: Site) -> tuple[Danger, ...]:
+    """List what searchers must mind.
+
+    Parameters
+    ----------
+    site : Site
+        The ground.
+
+    Returns
+    -------
+    tuple of Danger
+        Power lines first: they kill. All beyond the boundary last.
+    """
+    marked = [area for area in site.areas if area.role in _CAUTIONS]
+    marked.sort(key=lambda area: area.role != "power line")
+    told = [
+        Danger(
+            f"{_CAUTIONS[area.role]} ({area.name})",
+            area.shape.buffer(_SHY if area.role == "power line" else 0.0),
+        )
+        for area in marked
+    ]
+    far = shapely.Point(0.0, 0.0).buffer(FARTHEST)
+    return (*told, Danger(_BEYOND, shapely.difference(far, site.boundary)))
+
+
+def _cautions(
+    squares: Squares, column: int, row: int, dangers: Sequence[Danger]
+) -> tuple[str, ...]:
     west, south = (
         squares.west + column * squares.size,
         squares.south + row * squares.size,
     )
     box = shapely.box(west, south, west + squares.size, south + squares.size)
-    told: list[str] = []
-    for area in site.areas:
-        near = _SHY if area.role == "power line" else 0.0
-        if area.role in _CAUTIONS and area.shape.distance(box) <= near:
-            told.append(f"{_CAUTIONS[area.role]} ({area.name})")
-    if not site.boundary.covers(box):
-        told.append(_BEYOND)
-    # The one that kills comes first.
-    return tuple(sorted(told, key=lambda text: not text.startswith("power line")))
+    return tuple(d.text for d in dangers if d.shape.intersects(box))
 
 
 def smallest(listed: Sequence[Square], share: float) -> int:

@@ -54,7 +54,8 @@ def picture(
     )
     if inside:
         parts.append(f'<g class="pad"><circle cx="{x:.2f}" cy="{y:.2f}" r=".22"/>')
-        parts.append(f'<text x="{x:.2f}" y="{y + 0.75:.2f}">pad</text></g>')
+        word = min(max(x, -_MARGIN + 0.6), grid.columns + _MARGIN - 0.6)
+        parts.append(f'<text x="{word:.2f}" y="{y + 0.75:.2f}">pad</text></g>')
     for name, east, north in found:
         fx, fy = _at(chances, (east, north))
         parts.append(
@@ -66,7 +67,8 @@ def picture(
         f'role="img" aria-label="Squares from above, north up">'
         '<defs><marker id="tip" viewBox="0 0 8 8" refX="6" refY="4" markerWidth="5" '
         'markerHeight="5" orient="auto-start-reverse"><path d="M0 0L8 4L0 8Z"/></marker>'
-        f"</defs>{''.join(parts)}</svg>"
+        f"</defs>{''.join(parts)}"
+        '<circle id="me" class="me" r=".2" visibility="hidden"/></svg>'
     )
 
 

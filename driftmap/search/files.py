@@ -58,7 +58,8 @@ def search_gpx(search: Search) -> str:
         (spot,) = positions(search.site, [sweep.start[0]], [sweep.start[1]])
         point = add(root, "wpt", **_spot(spot))
         add(point, "name", f"Sweep {number}: {sweep.squares[0]} to {sweep.squares[-1]}")
-        add(point, "cmt", f"left to expect after it {sweep.left:.0%}")
+        mind = "".join(f". On the way: {text}" for text in sweep.mind)
+        add(point, "cmt", f"left to expect after it {sweep.left:.0%}{mind}")
     for number, sweep in enumerate(search.sweeps, 1):
         track = add(root, "trk")
         add(track, "name", f"Sweep {number}")
@@ -121,7 +122,8 @@ def search_kml(search: Search) -> str:
     folder = add(whole, "Folder")
     add(folder, "name", "Order of walking")
     for number, sweep in enumerate(search.sweeps, 1):
-        mark = _mark(folder, f"Sweep {number}", [" ".join(sweep.squares)])
+        mind = [f"on the way: {text}" for text in sweep.mind]
+        mark = _mark(folder, f"Sweep {number}", [" ".join(sweep.squares), *mind])
         ends = positions(search.site, *zip(sweep.start, sweep.end, strict=True))
         add(add(mark, "LineString"), "coordinates", _corners(ends))
     return document(root)

@@ -48,6 +48,29 @@ function bestRun(cells, here, walkers) {
   return best;
 }
 
+function crosses(a, b, c, d) {
+  const side = (p, q, r) => (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]);
+  return side(a, b, c) * side(a, b, d) <= 0 && side(c, d, a) * side(c, d, b) <= 0;
+}
+
+function inside(point, rings) {
+  let odd = false;
+  for (const ring of rings) {
+    for (let i = 1; i < ring.length; i++) {
+      const [p, q] = [ring[i - 1], ring[i]];
+      const at = p[0] + (point[1] - p[1]) / (q[1] - p[1]) * (q[0] - p[0]);
+      if ((p[1] > point[1]) !== (q[1] > point[1]) && point[0] < at) odd = !odd;
+    }
+  }
+  return odd;
+}
+
+// What the straight way between two places meets, as driftmap/search/walk.py has it.
+function mindOnTheWay(from, to) {
+  return SEARCH.dangers.filter(([, rings]) => inside(from, rings) || rings.some(ring =>
+    ring.some((corner, i) => i > 0 && crosses(from, to, ring[i - 1], corner)))).map(([text]) => text);
+}
+
 // cells: [column, row, chance, number], chances being those at this moment.
 function planWalk(cells, here, walkers) {
   let left = cells, walked = 0, found = 0;
@@ -58,8 +81,9 @@ function planWalk(cells, here, walkers) {
     left = left.filter(cell => !taken.has(cell));
     walked += run.chance;
     found += run.chance * detection(walkers);
+    const first = middle(run.cells[0]);
+    plan.push({numbers: run.cells.map(cell => cell[3]), metres: run.metres, gain: run.chance * detection(walkers), left: 1 - found, first, mind: mindOnTheWay(here, first)});
     here = middle(run.cells.at(-1));
-    plan.push({numbers: run.cells.map(cell => cell[3]), metres: run.metres, gain: run.chance * detection(walkers), left: 1 - found});
   }
   return plan;
 }

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
+import shapely
+
 from driftmap.formulas.detection import SWEEP_WIDTH
 from driftmap.ground.site import Site
 from driftmap.report.page import render, text_of, told_to_script
@@ -164,10 +166,31 @@ def _data(search: Search, units: Units) -> dict[str, Any]:
         "widths": dict(SWEEP_WIDTH),
         "walkers": asdict(search.walkers),
         "start": [round(v, 1) for v in search.start],
+        "dangers": [[d.text, _rings(d.shape)] for d in chances.dangers],
+        "at": _linear(search.site),
     }
     whole = json.dumps(data, sort_keys=True)
     # Only pages of one and the same search may be put together.
     return {**data, "id": hashlib.sha256(whole.encode()).hexdigest()[:16]}
+
+
+def _rings(shape: shapely.Geometry) -> list[list[list[float]]]:
+    """Give the corners of ground to mind, in whole metres."""
+    fine = shapely.simplify(shape, 1.0)
+    parts = [p for p in shapely.get_parts(fine) if p.geom_type == "Polygon"]
+    rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
+    return [shapely.get_coordinates(ring).round().tolist() for ring in rings]
+
+
+def _linear(site: Site) -> list[float]:
+    """Give latitude and longitude of the pad, and metres for a degree of each there.
+
+    Good to a metre within 3 km, which is less than a phone's own error.
+    """
+    place, step = (site.latitude, site.longitude), 0.01
+    east = float(site.to_local(place[1] + step, place[0])[0]) / step
+    north = float(site.to_local(place[1], place[0] + step)[1]) / step
+    return [*place, round(north, 1), round(east, 1)]
 
 
 def planned(sweeps: Sequence[Sweep], units: Units) -> list[list[str]]:
@@ -191,6 +214,7 @@ def planned(sweeps: Sequence[Sweep], units: Units) -> list[list[str]]:
         "Walk",
         "Chance to find it here",
         "Left to expect after",
+        "Mind on the way there",
     ]
     rows = [
         [
@@ -201,6 +225,7 @@ def planned(sweeps: Sequence[Sweep], units: Units) -> list[list[str]]:
             distance(sweep.metres, units),
             f"{100 * sweep.gain:.1f} %",
             f"{100 * sweep.left:.0f} %",
+            "; ".join(sweep.mind),
         ]
         for number, sweep in enumerate(sweeps, 1)
     ]

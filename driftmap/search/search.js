@@ -5,7 +5,13 @@ const KEY = "driftmap-search-" + SEARCH.id;
 const find = id => document.getElementById(id);
 // Every walk has an id of its own, so that two pages put together count none twice;
 // a walk taken back stays, marked, so that it is taken back on the other page too.
-let walks = {}, found = null, here = SEARCH.start, standing = false;
+let walks = {}, finds = {}, here = SEARCH.start, standing = false;
+
+// A find that was none stays too, marked: else another page would bring it back.
+function foundIn() {
+  const own = Object.values(finds).find(find => !find.off);
+  return own ? own.square : null;
+}
 
 function fresh() {
   return Array.from(crypto.getRandomValues(new Uint8Array(8)), b => b.toString(16).padStart(2, "0")).join("");
@@ -24,12 +30,16 @@ function load(text) {
     if (!known) throw new Error("That cannot be read: nothing was changed.");
     whole[id] = {squares: walk.squares, seen: +walk.seen, who: String(walk.who || "").slice(0, 40), off: walk.off === true};
   }
-  const place = Number.isInteger(data.found) && data.found >= 0 && data.found < SPOT.length ? data.found : null;
-  return {walks: whole, found: place};
+  const places = {};
+  for (const [id, find] of Object.entries(data.finds || {})) {
+    if (!/^[0-9a-f]{16}$/.test(id) || !SPOT[find.square]) throw new Error("That cannot be read: nothing was changed.");
+    places[id] = {square: find.square, off: find.off === true};
+  }
+  return {walks: whole, finds: places};
 }
 
 function state() {
-  return JSON.stringify({search: SEARCH.id, walks, found});
+  return JSON.stringify({search: SEARCH.id, walks, finds});
 }
 
 function keep() {
@@ -40,7 +50,9 @@ function merge(other) {
   for (const [id, walk] of Object.entries(other.walks)) {
     walks[id] = walks[id] ? {...walks[id], off: walks[id].off || walk.off} : walk;
   }
-  if (other.found !== null) found = other.found;
+  for (const [id, find] of Object.entries(other.finds)) {
+    finds[id] = {...find, off: find.off || (finds[id] || find).off};
+  }
 }
 
 // Chance of each square now, and what was left to expect before anything more is walked.
@@ -90,7 +102,7 @@ function paint(now) {
     const n = +cell.dataset.n;
     cell.setAttribute("fill-opacity", (0.08 + 0.82 * now[n] / most).toFixed(3));
     cell.classList.toggle("walked", times(n) > 0);
-    cell.classList.toggle("here-it-is", found === n);
+    cell.classList.toggle("here-it-is", foundIn() === n);
     cell.querySelector("title").textContent = `${SPOT[n][0]}: ${share(now[n])}${SPOT[n][4].length ? ". " + SPOT[n][4].join("; ") : ""}`;
   }
 }
@@ -117,10 +129,20 @@ function list(plan) {
     row.append(element("b", told), element("span", `walk ${far(sweep.metres)}; finds it ${share(sweep.gain)}; left to expect then ${share(sweep.left)}`));
     const mind = [...new Set(sweep.numbers.flatMap(n => SPOT[n][4]))];
     for (const text of mind) row.append(element("em", text));
+    for (const text of sweep.mind) if (!mind.includes(text)) row.append(element("em", `on the way there: ${text}`));
+    if (i === 0) row.append(element("span", way(sweep)));
     if (i === 0) row.append(button("Walked, nothing found", () => tick(sweep.numbers)));
     return row;
   });
   find("order").replaceChildren(...rows);
+}
+
+// Where the sweep begins, from where one stands.
+function way(sweep) {
+  const [east, north] = [sweep.first[0] - here[0], sweep.first[1] - here[1]], off = Math.hypot(east, north);
+  if (off < SEARCH.size / 2) return "begins where you stand";
+  const turn = (Math.atan2(east, north) * 180 / Math.PI + 360) % 360;
+  return `begins ${far(off)} from where you stand, toward ${String(Math.round(turn) % 360).padStart(3, "0")}° true`;
 }
 
 function history() {
@@ -134,17 +156,49 @@ function history() {
 }
 
 function show() {
-  const {now, beside, left} = chances();
+  const {now, beside, left} = chances(), found = foundIn();
   const best = now.reduce((top, p, n) => (p > now[top] ? n : top), 0);
   find("status").textContent = found !== null
     ? `Found in ${SPOT[found][0]}. Nobody need walk on.`
     : `Likeliest square now: ${SPOT[best][0]} (${share(now[best])}).`;
-  find("left").textContent = `Had it lain as foretold, the walks so far would have found it ${share(1 - left)} of the time. Now ${share(1 - beside)} of the chance is in these squares, ${share(beside)} beside them.`;
+  const walked = Object.values(walks).some(walk => !walk.off);
+  find("left").textContent = `${walked ? `Had it lain as foretold, the walks so far would have found it ${share(1 - left)} of the time. ` : ""}Now ${share(1 - beside)} of the chance is in these squares, ${share(beside)} beside them.`;
   paint(now);
   document.body.classList.toggle("done", found !== null);
   list(found !== null ? [] : planWalk(SPOT.map((spot, n) => [spot[1], spot[2], now[n], n]), here, walkers()));
   history();
   find("state").value = state();
+}
+
+// The phone's own place, where it tells it: nothing leaves the phone.
+let watch = null;
+function me(fix) {
+  const [latitude, longitude, north, east] = SEARCH.at;
+  const at = [(fix.coords.longitude - longitude) * east, (fix.coords.latitude - latitude) * north];
+  const [x, y] = [(at[0] - SEARCH.west) / SEARCH.size, (at[1] - SEARCH.south) / SEARCH.size];
+  const n = SPOT.findIndex(spot => spot[1] === Math.floor(x) && spot[2] === Math.floor(y));
+  const dot = find("me");
+  dot.setAttribute("cx", x.toFixed(3));
+  dot.setAttribute("cy", (SEARCH.rows - y).toFixed(3));
+  dot.setAttribute("visibility", "visible");
+  say(`You are ${n >= 0 ? "in " + SPOT[n][0] : "beside these squares"}, to ${far(fix.coords.accuracy)}.`);
+  // The order changes when one has gone somewhere, not with every step.
+  if (Math.hypot(at[0] - here[0], at[1] - here[1]) > SEARCH.size / 2) { here = at; show(); }
+}
+
+function follow() {
+  const lost = () => { stay(); say("This phone does not tell this page where it is: press “I stand here…” and tap a square."); };
+  if (!navigator.geolocation) return lost();
+  find("follow").setAttribute("aria-pressed", "true");
+  say("Asking the phone where it is …");
+  watch = navigator.geolocation.watchPosition(me, lost, {enableHighAccuracy: true, maximumAge: 5000, timeout: 30000});
+}
+
+function stay() {
+  if (watch !== null) navigator.geolocation.clearWatch(watch);
+  watch = null;
+  find("follow").setAttribute("aria-pressed", "false");
+  find("me").setAttribute("visibility", "hidden");
 }
 
 let picked = null;
@@ -166,9 +220,10 @@ function pick(n) {
 
 for (const cell of document.querySelectorAll("rect.cell")) cell.addEventListener("click", () => pick(+cell.dataset.n));
 find("tick").addEventListener("click", () => { tick([picked]); find("picked").hidden = true; });
-find("here").addEventListener("click", () => { found = picked; keep(); show(); find("picked").hidden = true; });
-find("lost").addEventListener("click", () => { found = null; keep(); show(); });
+find("here").addEventListener("click", () => { finds[fresh()] = {square: picked, off: false}; keep(); show(); find("picked").hidden = true; });
+find("lost").addEventListener("click", () => { for (const own of Object.values(finds)) own.off = true; keep(); show(); });
 find("stand").addEventListener("click", () => { standing = true; find("stand").setAttribute("aria-pressed", "true"); say("Tap the square you stand in."); });
+find("follow").addEventListener("click", () => watch === null ? follow() : stay());
 for (const id of ["count", "spacing", "cover"]) find(id).addEventListener("input", show);
 for (const [id, by] of [["nearer", 1.5], ["farther", 1 / 1.5]]) {
   find(id).addEventListener("click", () => {

@@ -7,6 +7,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+import shapely
+
 from driftmap.formulas.detection import SWEEP_WIDTH, random_search
 from driftmap.search.chances import Chances, middle_of
 
@@ -64,6 +66,8 @@ class Sweep:
     left : float
         Chance that it is not found by then, were all walked so far in vain: what is
         left to expect.
+    mind : tuple of str
+        What the straight way there crosses.
     """
 
     squares: tuple[str, ...]
@@ -72,6 +76,7 @@ class Sweep:
     metres: float
     gain: float
     left: float
+    mind: tuple[str, ...] = ()
 
 
 def plan_walk(
@@ -109,9 +114,12 @@ def plan_walk(
         walked += chance
         gain = chance * walkers.detection
         found += gain
-        first, here = (middle_of(chances.squares, *cells[i]) for i in (0, -1))
+        first, last = (middle_of(chances.squares, *cells[i]) for i in (0, -1))
+        way = shapely.LineString([here, first])
+        mind = tuple(d.text for d in chances.dangers if d.shape.intersects(way))
         told = tuple(names[cell] for cell in cells)
-        plan.append(Sweep(told, first, here, metres, gain, 1 - found))
+        plan.append(Sweep(told, first, last, metres, gain, 1 - found, mind))
+        here = last
     return tuple(plan)
 
 

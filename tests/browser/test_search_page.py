@@ -4,7 +4,9 @@ import json
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
+import shapely
 from click.testing import CliRunner
 
 from driftmap.cli.search import search_command
@@ -83,6 +85,7 @@ def test_a_tick_is_bayes_rule(browser, search_page):
 
 def test_the_page_walks_in_the_order_of_the_sheet(browser, search_page):
     start(browser, search_page)
+    assert browser.js("return foundIn()") is None
     plan = browser.js(
         "return planWalk(SPOT.map((s, n) => [s[1], s[2], s[3], n]), SEARCH.start,"
         " SEARCH.walkers).map(s => [s.numbers.map(n => SPOT[n][0]), s.metres, s.gain])"
@@ -139,3 +142,66 @@ def test_what_was_walked_outlives_a_reload(browser, search_page):
     browser.find("rect.cell").click()
     browser.find("#here").click()
     assert "Found in" in browser.find("#status").text
+
+
+def test_a_find_that_was_none_is_none_on_the_other_page_too(browser, search_page):
+    start(browser, search_page)
+    browser.find("rect.cell").click()
+    browser.find("#here").click()
+    one = browser.js("return state()")
+    browser.find("#lost").click()
+    assert "Likeliest" in browser.find("#status").text
+    browser.js("document.getElementById('other').value = arguments[0]", one)
+    browser.find("#join").click()
+    assert "Likeliest" in browser.find("#status").text
+
+
+def test_the_page_follows_the_phone(browser, search_page):
+    """The phone tells its place, then walks on; the order begins where it is."""
+    start(browser, search_page)
+    data = facts(search_page)
+    name, column, row, *_ = data["squares"][0]
+    east, north = ((v + 0.5) * data["size"] for v in (column, row))
+    latitude, longitude, for_north, for_east = data["at"]
+    browser.js(
+        "navigator.geolocation.watchPosition = done => { done({coords: {latitude: "
+        f"{latitude + (data['south'] + north) / for_north}, longitude: "
+        f"{longitude + (data['west'] + east) / for_east}, accuracy: 9}}}}); return 1; }}"
+    )
+    browser.find("#follow").click()
+    assert f"You are in {name}" in browser.find("#say").text
+    assert browser.js("return find('me').getAttribute('visibility')") == "visible"
+    assert browser.js("return here") == pytest.approx(
+        [data["west"] + east, data["south"] + north], abs=0.5
+    )
+    assert "where you stand" in browser.find("#order li").text
+    browser.find("#follow").click()
+    assert browser.find("#follow").get_attribute("aria-pressed") == "false"
+
+
+def test_a_phone_that_does_not_tell_its_place_says_so(browser, search_page):
+    start(browser, search_page)
+    browser.js(
+        "navigator.geolocation.watchPosition = (done, lost) => { lost(); return 1; }"
+    )
+    browser.find("#follow").click()
+    assert "I stand here" in browser.find("#say").text
+
+
+def test_the_way_there_is_minded_as_in_the_plan(browser, search_page):
+    """Squares and lines drawn at random: the page crosses what shapely crosses."""
+    start(browser, search_page)
+    rng = np.random.default_rng(2)
+    data = facts(search_page)
+    shapes = [
+        (text, shapely.Polygon(rings[0], rings[1:])) for text, rings in data["dangers"]
+    ]
+    assert len(shapes) > 1
+    crossed = 0
+    for _ in range(60):
+        ends = rng.uniform(-3000, 3000, (2, 2)).tolist()
+        way = shapely.LineString(ends)
+        mind = [text for text, shape in shapes if shape.intersects(way)]
+        assert browser.js("return mindOnTheWay(...arguments)", *ends) == mind
+        crossed += len(mind)
+    assert crossed > 20

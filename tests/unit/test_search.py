@@ -175,6 +175,8 @@ def test_a_power_line_in_a_square_is_the_first_thing_told(tmp_path):
     assert near
     assert all(s[4][0].startswith("power line near: nobody climbs") for s in near)
     assert any("wades" in text for s in near for text in s[4])
+    # The way there crosses the line before the squares beyond it are reached.
+    assert "On the way: power line near" in (out / "search.gpx").read_text()
     for name in ("search-sheet.html", "search.kml"):
         text = (out / name).read_text(encoding="utf-8")
         assert "power line near" in text
