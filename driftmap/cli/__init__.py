@@ -150,6 +150,9 @@ def cli() -> None:
 
 def main() -> None:
     """Run the command line; bad input is one line and exit code 2."""
+    # Blocks of flights share the processors out; the algebra library's own threads, which
+    # wait for each other at full speed, would only be in their way.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.stdout = Plain.of(sys.stdout, keep="\n\t")
     sys.stderr = Plain.of(sys.stderr, keep="\n\t\r")  # a bar of progress goes back
     try:

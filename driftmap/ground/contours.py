@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, TypeAlias, cast
 
 import contourpy
@@ -28,7 +29,9 @@ _Filled: TypeAlias = tuple[list[FloatArray], list[NDArray[np.uint32]]]
 """Points of each outline with its holes, and where each ring starts."""
 
 _SCOUTS: Final = 50_000  # points that size the grid; the level itself uses all points
-_CELLS_ACROSS: Final = 400  # the most; the time of smoothing grows as its cube
+_CELLS_ACROSS: Final = 400  # the most; the time of smoothing grows as its square
+_DEVIATION: Final = 2  # cells in a standard deviation of smoothing
+_STRIP: Final = 64  # cells smoothed at once
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,7 +118,7 @@ def containment(
     axes, centre = _axes(scouts)
     flat = _whiten(axes, centre, spread)
     x, y = _lattice(
-        _whiten(axes, centre, scouts),
+        flat if scouts is spread else _whiten(axes, centre, scouts),
         1 / float(share @ share),  # equal points that would vary as much
         float(wanted.max()),
         _POINT_SIZE / float(np.sqrt(abs(np.linalg.det(axes)))),
@@ -137,15 +140,21 @@ def containment(
 
 def _spread(points: FloatArray) -> FloatArray:
     """Spread points over their discs, evenly and always the same way."""
-    across, round_it = even_points(points.shape[1])
+    return np.asarray(points + _discs(points.shape[1]), dtype=float)
+
+
+@lru_cache(maxsize=8)
+def _discs(count: int) -> FloatArray:
+    across, round_it = even_points(count)
     radius, angle = _POINT_SIZE * np.sqrt(across), 2 * np.pi * round_it
-    offset = radius * np.stack([np.cos(angle), np.sin(angle)])
-    return np.asarray(points + offset, dtype=float)
+    return np.asarray(radius * np.stack([np.cos(angle), np.sin(angle)]))
 
 
 def _equal_sample(points: FloatArray, share: FloatArray) -> FloatArray:
     """Draw every so-manieth point by weight: a sample of points that weigh the same."""
     size = min(points.shape[1], _SCOUTS)
+    if size == points.shape[1] and np.ptp(share) == 0:
+        return points
     places = np.searchsorted(np.cumsum(share), (np.arange(size) + 0.5) / size)
     return np.asarray(points[:, np.minimum(places, points.shape[1] - 1)])
 
@@ -165,7 +174,10 @@ def _axes(points: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _whiten(axes: FloatArray, centre: FloatArray, points: FloatArray) -> FloatArray:
-    return np.asarray(np.linalg.solve(axes, points - centre[:, None]), dtype=float)
+    # Written out: a solver of the algebra library sets its threads to work on nothing.
+    (a, b), (c, d) = np.linalg.inv(axes)
+    east, north = points[0] - centre[0], points[1] - centre[1]
+    return np.stack([a * east + b * north, c * east + d * north])
 
 
 def _lattice(
@@ -222,14 +234,28 @@ def _smoothed(
     )
     inside = (column >= 0) & (column < x.size) & (row >= 0) & (row < y.size)
     node = (row[inside] * x.size + column[inside]).astype(int)
-    counts = np.bincount(node, share[inside], x.size * y.size).reshape(y.size, x.size)
-    # Two small matrix products: the filter of scipy would cost 0.2 s to import.
-    return _kernel(y.size) @ counts @ _kernel(x.size)
+    total = np.bincount(node, share[inside], x.size * y.size).astype(float)
+    counts = total.reshape(y.size, x.size)
+    return _blurred(_blurred(counts).T).T
 
 
-def _kernel(size: int) -> FloatArray:
-    steps = np.arange(size)
-    return np.asarray(np.exp(-(((steps[:, None] - steps) / 2) ** 2) / 2))
+def _blurred(counts: FloatArray) -> FloatArray:
+    """Smooth along rows, in strips: beyond five standard deviations nothing is left.
+
+    Products of small matrices: the filter of scipy would cost 0.2 s to import.
+    """
+    size, reach = counts.shape[1], 5 * _DEVIATION
+    padded = np.pad(counts, ((0, 0), (reach, reach)))
+    steps = np.arange(_STRIP)[None, :] + reach - np.arange(_STRIP + 2 * reach)[:, None]
+    kernel = np.exp(-((steps / _DEVIATION) ** 2) / 2)
+    strips = [padded[:, at : at + _STRIP + 2 * reach] for at in range(0, size, _STRIP)]
+    return np.concatenate(
+        [
+            strip @ kernel[: strip.shape[1], : strip.shape[1] - 2 * reach]
+            for strip in strips
+        ],
+        axis=1,
+    )
 
 
 def _interpolate(

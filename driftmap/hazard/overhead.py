@@ -15,7 +15,8 @@ from driftmap.montecarlo.cloud import Cloud
 
 __all__ = ["Paths", "out_of_waiver", "passing_over", "ways_down", "ways_up"]
 
-Paths: TypeAlias = NDArray[np.object_]
+Paths: TypeAlias = NDArray[np.floating]
+"""East and north of points that straight lines join, shape (p, 2, n) [m]."""
 
 
 def ways_up(cloud: Cloud) -> Paths:
@@ -28,10 +29,10 @@ def ways_up(cloud: Cloud) -> Paths:
 
     Returns
     -------
-    ndarray of shapely.LineString, shape (n,)
-        One for each flight, in metres from the pad.
+    ndarray, shape (p, 2, n)
+        `Paths`, one for each flight, from the pad.
     """
-    return _lines(cloud.way[:, :2])
+    return cloud.way[:, :2]
 
 
 def ways_down(cloud: Cloud) -> Paths:
@@ -44,16 +45,16 @@ def ways_down(cloud: Cloud) -> Paths:
 
     Returns
     -------
-    ndarray of shapely.LineString, shape (k,)
-        One for each flight in which recovery works; the drift itself bends with the
-        wind aloft.
+    ndarray, shape (2, 2, k)
+        `Paths`, one for each flight in which recovery works; the drift itself bends with
+        the wind aloft.
     """
     part = next(cloud.of(WORKS), None)
     if part is None:
-        return _lines(np.empty((2, 2, 0)))
+        return np.empty((2, 2, 0), np.float32)
     top = cloud.way[-1, :2, part.who].T
     landed = np.stack([cloud.east[part.rows], cloud.north[part.rows]])
-    return _lines(np.stack([top, landed]))
+    return np.stack([top, landed])
 
 
 def passing_over(paths: Paths, shape: shapely.Geometry) -> Probability:
@@ -61,7 +62,7 @@ def passing_over(paths: Paths, shape: shapely.Geometry) -> Probability:
 
     Parameters
     ----------
-    paths : ndarray of shapely.LineString, shape (n,)
+    paths : ndarray, shape (p, 2, n)
         From `ways_up` or `ways_down`.
     shape : shapely.Geometry
         Area in metres from the pad.
@@ -72,16 +73,17 @@ def passing_over(paths: Paths, shape: shapely.Geometry) -> Probability:
         Share of flights whose path over the ground touches the area; unknown, from 0 to
         1, without any.
     """
-    if paths.size == 0:
+    if paths.shape[2] == 0:
         return Probability(0.0, 0.0, 1.0, 0, 0)
-    shapely.prepare(shape)
-    hits = int(np.count_nonzero(shapely.intersects(shape, paths)))
-    return binomial(hits, paths.size)
-
-
-def _lines(points: NDArray[np.floating]) -> Paths:
-    """Join points, shape (p, 2, n), to one line each."""
-    return np.asarray(shapely.linestrings(np.moveaxis(points, 2, 0)))
+    west, south, east, north = shape.bounds
+    low, high = paths.min(axis=0), paths.max(axis=0)
+    near = (low[0] <= east) & (high[0] >= west) & (low[1] <= north) & (high[1] >= south)
+    hits = 0
+    if near.any():  # lines are made of the few paths that may touch it
+        lines = shapely.linestrings(np.moveaxis(paths[:, :, near], 2, 0))
+        shapely.prepare(shape)
+        hits = int(np.count_nonzero(shapely.intersects(shape, lines)))
+    return binomial(hits, paths.shape[2])
 
 
 def out_of_waiver(cloud: Cloud, waiver: Waiver) -> Probability:

@@ -385,22 +385,22 @@ def _fit_motor(
     calm = mean_air(_CALM, sky, top)
     start = _vacuum_motor(flight.airframe.mass.value, height, time)
     wanted = np.log([height, time])
-    log_motor, _ = _newton(flight, calm, azimuth, start, wanted)
-    rows = [np.zeros(3)]
-    for side in (-1, 1):
-        near = log_motor
-        for steps in (1, 2):
-            off = side * steps * error
-            try:
-                wish = np.log([height, max(time + off, 1e-3)])
-                near, _ = _newton(flight, calm, azimuth, near, wish)
-            except FlightError:
-                break
-            rows.append(np.array([off, *(near - log_motor)]))
-    by_time = np.array(sorted(rows, key=lambda row: float(row[0]))).T
+    log_motor, _ = _newton(flight, calm, azimuth, start, wanted[:, None])
+    if not np.isfinite(log_motor).all():
+        raise FlightError(flight.source, "apogee", _misfit(flight))
+    off = error * np.array([-2.0, -1.0, 1.0, 2.0])
+    wishes = np.log([np.full(4, height), np.maximum(time + off, 1e-3)])
+    others, _ = _newton(flight, calm, azimuth, log_motor[:, 0], wishes)
+    rows = np.vstack([off, others - log_motor])[:, np.isfinite(others[0])]
+    by_time = np.hstack([rows, np.zeros((3, 1))])
+    by_time = by_time[:, np.argsort(by_time[0])]
     windy = mean_air(wind, sky, top)
-    log_motor, response = _newton(flight, windy, azimuth, log_motor, wanted[:1])
-    return log_motor, response, by_time
+    log_motor, response = _newton(
+        flight, windy, azimuth, log_motor[:, 0], wanted[:1, None]
+    )
+    if not np.isfinite(log_motor).all():
+        raise FlightError(flight.source, "apogee", _misfit(flight))
+    return log_motor[:, 0], float(response[0]), by_time
 
 
 def _vacuum_motor(mass: float, height: float, time: float) -> FloatArray:
@@ -418,27 +418,43 @@ def _newton(
     flight: Flight,
     air: AirColumn,
     azimuth: float,
-    log_motor: FloatArray,
+    start: FloatArray,
     wanted: FloatArray,
-) -> tuple[FloatArray, float]:
-    """Fit impulse (one wish) or impulse and burn time (two) by Newton's method."""
-    size, nudge = wanted.size, 1e-4
+) -> tuple[FloatArray, FloatArray]:
+    """Fit impulse (one wish) or impulse and burn time (two) by Newton's method.
+
+    Of ``m`` wishes, shape (1 or 2, m), gives `log_motor` of each, shape (2, m), and the
+    response of the impulse, shape (m,); NaN where no motor fits.
+    """
+    (size, m), nudge = wanted.shape, 1e-4
+    motor = np.repeat(start[:, None], m, axis=1)
+    response, open_ = np.full(m, np.nan), np.arange(m)
     for _ in range(_ROUNDS):
-        trial = log_motor[:, None] + nudge * np.eye(2, 3, 1)
+        trial = motor[:, None, open_] + nudge * np.eye(2, 3, 1)[:, :, None]
         try:
-            apogee = ascend(_trial(flight, azimuth, *np.exp(trial)), air).apogee
+            ascent = ascend(_trial(flight, azimuth, *np.exp(trial.reshape(2, -1))), air)
         except FlightPathError:
             break
-        if not (np.all(apogee.height > 0) and np.all(apogee.time > 0)):
+        reached = np.stack([ascent.apogee.height, ascent.apogee.time])
+        if not np.all(reached > 0):
             break
-        reached = np.log([apogee.height, apogee.time])[:size]
+        reached = np.log(reached[:size].reshape(size, 3, -1))
         slope = (reached[:, 1 : size + 1] - reached[:, :1]) / nudge
-        miss = wanted - reached[:, 0]
-        if np.abs(miss).max() < _CLOSE:
-            return log_motor, float(1 / slope[0, 0])
-        log_motor = log_motor.copy()
-        log_motor[:size] += np.clip(np.linalg.solve(slope, miss), -0.5, 0.5)
-    raise FlightError(flight.source, "apogee", _misfit(flight))
+        miss = wanted[:, open_] - reached[:, 0]
+        response[open_] = 1 / slope[0, 0]
+        far = np.abs(miss).max(axis=0) >= _CLOSE
+        step = np.linalg.solve(np.moveaxis(slope, 2, 0), miss.T[:, :, None])[:, :, 0].T
+        motor[:size, open_] += np.where(far, np.clip(step, -0.5, 0.5), 0.0)
+        open_ = open_[far]
+        if not open_.size:
+            return motor, response
+    if m > 1:  # one that cannot be met is not to spoil the others
+        alone = [
+            _newton(flight, air, azimuth, start, wanted[:, i : i + 1]) for i in range(m)
+        ]
+        motors, responses = zip(*alone, strict=True)
+        return np.hstack(motors), np.concatenate(responses)
+    return np.full((2, m), np.nan), np.full(m, np.nan)
 
 
 def _misfit(flight: Flight) -> str:
