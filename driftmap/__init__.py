@@ -21,21 +21,31 @@ if TYPE_CHECKING:
     from driftmap.errors import DriftmapError
     from driftmap.ground.site import read_site
     from driftmap.montecarlo.cloud import Cloud, fly
+    from driftmap.montecarlo.margins import margins
     from driftmap.report.map import map_html
     from driftmap.rocket.flightfile import read_flight
     from driftmap.trajectory.descent import fall
-    from driftmap.verdict.assessment import Assessment, assess, document
+    from driftmap.verdict.assessment import (
+        Assessment,
+        Setup,
+        assess,
+        document,
+    )
+    from driftmap.verdict.turning import compare
     from driftmap.winds import read_wind, read_winds
 
 __all__ = [
     "Assessment",
     "Cloud",
     "DriftmapError",
+    "Setup",
     "assess",
+    "compare",
     "document",
     "fall",
     "fly",
     "map_html",
+    "margins",
     "read_flight",
     "read_site",
     "read_wind",
@@ -46,11 +56,14 @@ _HOME = {
     "Assessment": "verdict.assessment",
     "Cloud": "montecarlo.cloud",
     "DriftmapError": "errors",
+    "Setup": "verdict.assessment",
     "assess": "verdict.assessment",
+    "compare": "verdict.turning",
     "document": "verdict.assessment",
     "fall": "trajectory.descent",
     "fly": "montecarlo.cloud",
     "map_html": "report.map",
+    "margins": "montecarlo.margins",
     "read_flight": "rocket.flightfile",
     "read_site": "ground.site",
     "read_wind": "winds",

@@ -12,11 +12,11 @@ from hypothesis import settings
 
 from driftmap.dial import Reach, compute_dial
 from driftmap.ground.site import read_site
-from driftmap.planning import Setup, Supposition
+from driftmap.planning import Supposition
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.units import MILE_PER_HOUR
-from driftmap.verdict.assessment import assess
+from driftmap.verdict.assessment import Setup, assess
 from driftmap.winds import read_wind
 
 # How long one example takes is a matter of what else the machine does.

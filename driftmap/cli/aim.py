@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.answering import answers_of
+from driftmap.cli.answering import setup_of
 from driftmap.cli.options import (
     Weather,
-    day_of,
     day_options,
     site_of,
     site_options,
@@ -86,14 +85,20 @@ def aim_command(  # noqa: PLR0913, PLR0917
     from driftmap.cli.files import write_all
     from driftmap.planning.aim import best_aims
     from driftmap.planning.documents import aim_document, heading
-    from driftmap.planning.trial import Setup, basis_of
+    from driftmap.planning.trial import basis_of
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), site_of(site)
     wind = wind_of(asked, Place.of(ground))
-    day = day_of(weather, ground.elevation)
-    said = answers_of(answers, rocket, ground, asked.when)
-    setup = Setup(rocket, ground, samples, seed, day, said)
+    setup = setup_of(
+        rocket,
+        ground,
+        (samples, seed),
+        answers,
+        weather=weather,
+        wind=wind,
+        when=asked.when,
+    )
     basis = basis_of(setup, wind)
     forewarn(basis, samples)
     with hands_of(workers, processes, "aims") as hands:

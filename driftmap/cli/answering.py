@@ -1,4 +1,4 @@
-"""The option that gives answers to the rules' questions, and the answers themselves."""
+"""Answers to the rules' questions, and with them the set-up of a run."""
 
 from __future__ import annotations
 
@@ -7,12 +7,16 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
+from driftmap.cli.options import NO_READINGS, Weather, day_of
+
 if TYPE_CHECKING:
+    from driftmap.air.wind import WindProfile
     from driftmap.ground.site import Site
     from driftmap.rocket.flight import Flight
     from driftmap.rules import Answers, Occasion
+    from driftmap.verdict.assessment import Setup
 
-__all__ = ["answers_of", "answers_option", "occasion_of"]
+__all__ = ["answers_of", "answers_option", "occasion_of", "setup_of"]
 
 F = TypeVar("F", bound=Callable[..., object])
 
@@ -56,3 +60,26 @@ def answers_of(
 
     sets = picked_rules(site) if site.rules.strip() or paths else ()
     return read_answers(paths, sets, occasion_of(flight, site, when, ahead=ahead))
+
+
+def setup_of(
+    flight: Flight,
+    site: Site,
+    run: tuple[int, int],
+    answers: tuple[str, ...],
+    *,
+    weather: Weather = NO_READINGS,
+    wind: WindProfile | None = None,
+    when: str | None = None,
+    ahead: bool = False,
+) -> Setup:
+    """Put together what is flown and where from what the options say.
+
+    ``run`` is samples and seed. Surface readings come from the wind where the options
+    leave them out; ``ahead`` is planning for no day yet.
+    """
+    from driftmap.verdict.assessment import Setup
+
+    day = day_of(weather, site.elevation, wind)
+    said = answers_of(answers, flight, site, when, ahead=ahead)
+    return Setup(flight, site, *run, day, said)

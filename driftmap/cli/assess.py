@@ -73,7 +73,7 @@ def assess_command(
     result = assessment_of(inputs)
     data, proposed = document(result), None
     if propose:
-        proposed = turns(result, answers=result.answers)
+        proposed = turns(result)
         data["proposals"] = [asdict(turn) for turn in proposed.better]
         data["stays"] = [check.name for check in proposed.stays]
     text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)

@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING, Final, TypedDict, TypeVar
 
 import click
 
-from driftmap.cli.answering import answers_of, answers_option
+from driftmap.cli.answering import answers_option, setup_of
 from driftmap.cli.options import (
     Quantity,
     Weather,
-    day_of,
     day_options,
     run_options,
     site_of,
@@ -21,11 +20,8 @@ from driftmap.cli.progress import Progress
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options
 
 if TYPE_CHECKING:
-    from driftmap.air.day import Day
     from driftmap.air.wind import WindProfile
-    from driftmap.ground.site import Site
-    from driftmap.rocket.flight import Flight
-    from driftmap.verdict.assessment import Assessment
+    from driftmap.verdict.assessment import Assessment, Setup
 
 __all__ = ["EXIT", "Inputs", "assessed", "assessment_of"]
 
@@ -68,36 +64,33 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
 def assessment_of(inputs: Inputs) -> Assessment:
     """Read the inputs and assess the flight, with a progress bar for long runs."""
     from driftmap.rocket.flightfile import read_flight
-    from driftmap.verdict.assessment import assess
+    from driftmap.verdict.assessment import assess_setup
 
     rocket, ground = read_flight(inputs["flight"]), site_of(inputs["site"])
     wind = wind_of(inputs["asked"], Place.of(ground))
-    day = day_of(inputs["weather"], ground.elevation, wind)
-    when = inputs["asked"].when
-    answers = answers_of(inputs["answers"], rocket, ground, when)
-    _forewarn(rocket, ground, wind, day, inputs["samples"])
-    with Progress(inputs["samples"]) as progress:
-        return assess(
-            rocket,
-            ground,
-            wind,
-            samples=inputs["samples"],
-            seed=inputs["seed"],
-            day=day,
-            answers=answers,
-            precision=inputs["precision"],
-            progress=progress,
+    setup = setup_of(
+        rocket,
+        ground,
+        (inputs["samples"], inputs["seed"]),
+        inputs["answers"],
+        weather=inputs["weather"],
+        wind=wind,
+        when=inputs["asked"].when,
+    )
+    _forewarn(setup, wind)
+    with Progress(setup.samples) as progress:
+        return assess_setup(
+            setup, wind, precision=inputs["precision"], progress=progress
         )
 
 
-def _forewarn(
-    rocket: Flight, ground: Site, wind: WindProfile, day: Day | None, samples: int
-) -> None:
+def _forewarn(setup: Setup, wind: WindProfile) -> None:
     """Say before the flights are flown where no go can come of so few."""
     from driftmap.montecarlo.cloud import fly
     from driftmap.verdict.enough import SCOUTS, flights_needed
 
-    few = min(samples, SCOUTS)
-    scout = fly(rocket, wind, ground.elevation, samples=few, seed=1, day=day)
-    if text := flights_needed(scout, ground).warning(samples):
+    few = min(setup.samples, SCOUTS)
+    altitude = setup.site.elevation
+    scout = fly(setup.flight, wind, altitude, samples=few, seed=1, day=setup.day)
+    if text := flights_needed(scout, setup.site).warning(setup.samples):
         click.echo(text, err=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
@@ -51,7 +51,7 @@ def cases_command(
     """
     from driftmap.failures.alternatives import LANDING_SPEEDS, canopy_for
     from driftmap.montecarlo.cloud import fly
-    from driftmap.montecarlo.margins import opening_figures, opening_windows
+    from driftmap.montecarlo.margins import margins, opening_figures, opening_windows
     from driftmap.montecarlo.sensitivity import influences
     from driftmap.rocket.flightfile import read_flight
 
@@ -71,7 +71,7 @@ def cases_command(
         "seed": seed,
         "samples": samples,
         "cases": [_case(cloud, case) for case in cloud.tree.cases],
-        "margins": margins(cloud),
+        "margins": [asdict(margin) for margin in margins(cloud)],
         "openings": opening_figures(cloud),
         "windows": opening_windows(cloud),
         "sizes": [
@@ -121,51 +121,6 @@ def _when(case: Case) -> str:
         "burn": "during the burn",
         "off rail": "a time after lift-off",
     }[case.release.at]
-
-
-def margins(cloud: Cloud) -> list[dict[str, Any]]:
-    """List the margins of a flight.
-
-    Parameters
-    ----------
-    cloud : Cloud
-        The flights.
-
-    Returns
-    -------
-    list of dict
-        Each with ``name``, ``p5``, ``p50``, ``p95``, ``unit``, and ``against``: what it is
-        held against, or None.
-    """
-    found = [
-        _margin("speed leaving the rail", cloud.rail_speed, "m/s", None),
-        _margin("apogee", cloud.apogee.height, "m", None),
-        _margin("top speed", cloud.fastest[0], "m/s", None),
-        _margin("top Mach number", cloud.fastest[1], "", None),
-        _margin("greatest dynamic pressure", cloud.max_q[1], "Pa", None),
-    ]
-    for name, values in cloud.margins.items():
-        finite = np.minimum(values, 100.0)
-        told = "flutter speed over speed"
-        if name.startswith("bending"):
-            told = "strength of the root over its stress"
-        label = f"{name}: {told}, least on the way"
-        found.append(_margin(label, finite, "times", 1.0))
-    return found
-
-
-def _margin(
-    name: str, values: np.ndarray, unit: str, against: float | None
-) -> dict[str, Any]:
-    low, middle, high = (float(v) for v in np.quantile(values, [0.05, 0.5, 0.95]))
-    return {
-        "name": name,
-        "p5": low,
-        "p50": middle,
-        "p95": high,
-        "unit": unit,
-        "against": against,
-    }
 
 
 def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:

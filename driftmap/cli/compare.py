@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.answering import answers_of, answers_option
+from driftmap.cli.answering import answers_option, setup_of
 from driftmap.cli.options import run_options, site_of, site_options, units_option
 from driftmap.cli.windoptions import (
     Place,
@@ -18,7 +18,7 @@ from driftmap.cli.windoptions import (
 )
 
 if TYPE_CHECKING:
-    from driftmap.verdict.assessment import Assessment
+    from driftmap.verdict.turning import Compared
 
 __all__ = ["compare_command"]
 
@@ -56,22 +56,16 @@ def compare_command(
     from driftmap.cli.cases import size_lines
     from driftmap.failures.alternatives import (
         LANDING_SPEEDS,
-        alternatives,
         canopy_for,
     )
     from driftmap.rocket.flightfile import read_flight
-    from driftmap.verdict.assessment import CAUTIONS, assess
+    from driftmap.verdict.assessment import CAUTIONS
+    from driftmap.verdict.turning import compare
 
     plan, ground = read_flight(flight), site_of(site)
     wind = wind_of(asked, Place.of(ground))
-    said = answers_of(answers, plan, ground, asked.when)
-    rows = [
-        _figures(
-            name,
-            assess(other, ground, wind, samples=samples, seed=seed, answers=said),
-        )
-        for name, other in alternatives(plan).items()
-    ]
+    setup = setup_of(plan, ground, (samples, seed), answers, wind=wind, when=asked.when)
+    rows = [_figures(one) for one in compare(setup, wind)]
     if as_json:
         data = {"flight": plan.name, "seed": seed, "samples": samples}
         text = {**data, "alternatives": rows, "cautions": list(CAUTIONS)}
@@ -92,15 +86,14 @@ def compare_command(
     click.echo("\n".join(["", *(f"* {text}" for text in CAUTIONS)]))
 
 
-def _figures(name: str, result: Assessment) -> dict[str, Any]:
+def _figures(one: Compared) -> dict[str, Any]:
     """Give the figures of one alternative when all goes as planned, and its verdict."""
     from driftmap.verdict.assessment import document
 
-    data = document(result)
+    data = document(one.assessment)
     # Recovery as planned comes first; where it never holds, what becomes of it does.
     piece = data["cases"][0]["pieces"][0]
-    people = [hit.total for hit in result.areas if hit.area.occupied]
-    worst = max(people, key=lambda p: p.upper)
+    worst = one.worst.total
     keys = (
         "mean_east_m",
         "mean_north_m",
@@ -110,12 +103,12 @@ def _figures(name: str, result: Assessment) -> dict[str, Any]:
         "energy_j",
     )
     return {
-        "name": name,
-        "verdict": result.verdict,
+        "name": one.name,
+        "verdict": one.assessment.verdict,
         **{key: piece[key] for key in keys},
         "worst_area_hit": worst.estimate,
         "worst_area_interval": [worst.lower, worst.upper],
-        "flights": result.cloud.flights,
+        "flights": one.assessment.cloud.flights,
     }
 
 

@@ -12,11 +12,10 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from driftmap.cli.answering import answers_of, answers_option, occasion_of
+from driftmap.cli.answering import answers_option, occasion_of, setup_of
 from driftmap.cli.options import (
     Quantity,
     Weather,
-    day_of,
     day_options,
     site_of,
     site_options,
@@ -26,7 +25,8 @@ from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_
 
 if TYPE_CHECKING:
     from driftmap.dial import Dial, Reach
-    from driftmap.planning import Setup, Supposition
+    from driftmap.planning import Supposition
+    from driftmap.verdict.assessment import Setup
 
 __all__ = ["dial_command"]
 
@@ -119,20 +119,20 @@ def dial_command(  # noqa: PLR0913, PLR0917
     """
     from driftmap.cli.files import write_all
     from driftmap.dial import Reach, check_between
-    from driftmap.planning import Setup, Supposition
+    from driftmap.planning import Supposition
     from driftmap.report.dialpage import dial_html
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), site_of(site)
     reach = Reach(top_speed, speeds, directions, gust)
     shape = shape_of(asked, Place.of(ground))
-    setup = Setup(
+    setup = setup_of(
         rocket,
         ground,
-        samples,
-        seed,
-        day_of(weather, ground.elevation),
-        answers_of(answers, rocket, ground, asked.when),
+        (samples, seed),
+        answers,
+        weather=weather,
+        when=asked.when,
     )
     dial = _computed(setup, Supposition(ground.elevation, shape), reach)
     # The answers count for that day, so the page must not outlive it.

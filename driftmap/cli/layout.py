@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
 
-from driftmap.cli.answering import answers_of
+from driftmap.cli.answering import setup_of
 from driftmap.cli.options import Quantity, pad_option, site_of, units_option
 from driftmap.cli.sweeping import (
     cautions,
@@ -126,20 +126,13 @@ def layout_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.documents import heading, layout_document, layout_geojson
     from driftmap.planning.layout import Question, best_pads, best_stands
     from driftmap.planning.supposed import Supposition, suppose
-    from driftmap.planning.trial import Setup, basis_of
+    from driftmap.planning.trial import basis_of
     from driftmap.rocket.flightfile import read_flight
 
     ground = site_of(site)
     rockets = [read_flight(path) for path in flights]
     setups = tuple(
-        Setup(
-            rocket,
-            ground,
-            samples,
-            seed,
-            None,
-            answers_of(answers, rocket, ground, None, ahead=True),
-        )
+        setup_of(rocket, ground, (samples, seed), answers, ahead=True)
         for rocket in rockets
     )
     supposition = Supposition(ground.elevation)

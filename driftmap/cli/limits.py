@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.answering import answers_of
+from driftmap.cli.answering import setup_of
 from driftmap.cli.options import (
     Weather,
-    day_of,
     day_options,
     site_of,
     site_options,
@@ -95,13 +94,19 @@ def limits_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.dial import LIGHTEST, scan_speeds, wind_limits
     from driftmap.planning.documents import heading, limits_document
     from driftmap.planning.supposed import Supposition, head_share, suppose
-    from driftmap.planning.trial import Setup, basis_of
+    from driftmap.planning.trial import basis_of
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), site_of(site)
-    day = day_of(weather, ground.elevation)
-    said = answers_of(answers, rocket, ground, asked.when, ahead=True)
-    setup = Setup(rocket, ground, samples, seed, day, said)
+    setup = setup_of(
+        rocket,
+        ground,
+        (samples, seed),
+        answers,
+        weather=weather,
+        when=asked.when,
+        ahead=True,
+    )
     supposition = Supposition(ground.elevation, shape_of(asked, Place.of(ground)))
     most = scan_speeds(setup, steps)[-2]
     top = suppose(supposition, 90.0, most)

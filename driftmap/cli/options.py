@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from driftmap.ground.site import Site
 
 __all__ = [
+    "NO_READINGS",
     "Quantity",
     "Weather",
     "day_of",
@@ -77,9 +78,12 @@ def _stack(*options: Callable[[F], F]) -> Callable[[F], F]:
 class Weather(NamedTuple):
     """Readings of the day at the site, in SI, as far as they are known."""
 
-    temperature: float | None
-    altimeter: float | None
-    humidity: float | None
+    temperature: float | None = None
+    altimeter: float | None = None
+    humidity: float | None = None
+
+
+NO_READINGS: Final = Weather()
 
 
 def day_options(command: Callable[..., T]) -> Callable[..., T]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from driftmap.cli.answering import answers_of
+from driftmap.cli.answering import setup_of
 from driftmap.cli.options import Quantity, site_of, site_options
 from driftmap.cli.sweeping import (
     cautions,
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from driftmap.planning.season import Agreement, SeasonHour
     from driftmap.planning.supposed import Supposition
     from driftmap.planning.sweep import Hands
-    from driftmap.planning.trial import Setup
+    from driftmap.verdict.assessment import Setup
 
 __all__ = ["season_command"]
 
@@ -132,7 +132,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.ledger import open_ledger, run_key
     from driftmap.planning.season import agreement, bins_to_fly, season_hours
     from driftmap.planning.supposed import Supposition, suppose
-    from driftmap.planning.trial import Setup, basis_of
+    from driftmap.planning.trial import basis_of
     from driftmap.rocket.flightfile import read_flight
 
     if bool(file) + bool(soundings) + (log is not None) != 1:
@@ -140,8 +140,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     near = file or log is not None
     height = 10.0 if log is not None else height
     rocket, ground = read_flight(flight), site_of(site)
-    said = answers_of(answers, rocket, ground, None, ahead=True)
-    setup = Setup(rocket, ground, samples, seed, None, said)
+    setup = setup_of(rocket, ground, (samples, seed), answers, ahead=True)
     supposition = Supposition(ground.elevation)
     wind = suppose(supposition, 90.0, 4.0)
     calm = suppose(supposition, 0.0, 0.0)

@@ -139,7 +139,7 @@ def _inputs(task: Task) -> tuple[Flight, Site, Answers]:
 def assessment_for(task: Task) -> Assessment:
     """Read the files of a task and assess the flight, as `driftmap assess` does."""
     from driftmap.air.day import day_told  # noqa: PLC0415
-    from driftmap.verdict.assessment import assess  # noqa: PLC0415
+    from driftmap.verdict.assessment import Setup, assess_setup  # noqa: PLC0415
     from driftmap.winds import read_winds  # noqa: PLC0415
 
     flight, site, answers = _inputs(task)
@@ -150,14 +150,14 @@ def assessment_for(task: Task) -> Assessment:
         declination=site.declination,
         place=(site.latitude, site.longitude),
     )
-    return assess(
+    setup = Setup(
         flight,
         site,
-        wind,
-        samples=task.samples,
+        task.samples,
         day=day_told(site.elevation, wind.temperature, wind.altimeter),
         answers=answers,
     )
+    return assess_setup(setup, wind)
 
 
 def judged(task: Task) -> Told:
@@ -249,8 +249,9 @@ def drawn(task: Task, what: str) -> str:
 def _dial(task: Task) -> str:
     """Work out every wind of the day: coarser than the command's, so that it is done soon."""
     from driftmap.dial import Reach, compute_dial  # noqa: PLC0415
-    from driftmap.planning import Setup, Supposition  # noqa: PLC0415
+    from driftmap.planning import Supposition  # noqa: PLC0415
     from driftmap.report.dialpage import dial_html  # noqa: PLC0415
+    from driftmap.verdict.assessment import Setup  # noqa: PLC0415
 
     flight, site, answers = _inputs(task)
     setup = Setup(flight, site, _DIAL_SAMPLES, 1, None, answers)

@@ -16,7 +16,8 @@ from driftmap.errors import DriftmapError
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.span import Corners, Net, everywhere, strictest
 from driftmap.planning.supposed import Supposition
-from driftmap.planning.trial import Setup, flown, hangs_on_aloft, judged, unpack
+from driftmap.planning.trial import flown, hangs_on_aloft, judged, unpack
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import decide
 
 __all__ = ["Block", "Found", "blocks_of", "unknown", "work_out"]

@@ -15,7 +15,8 @@ from driftmap.dial.winds import limit_at_meter, metered_wind
 from driftmap.failures.cases import build_cases
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
-from driftmap.planning.trial import Setup, flown, judged, pack, scouts
+from driftmap.planning.trial import flown, judged, pack, scouts
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.enough import Need, flights_needed
 
 __all__ = ["Dial", "compute_dial"]

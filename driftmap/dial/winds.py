@@ -11,7 +11,7 @@ import numpy as np
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.planning.dial import HIGHEST, wind_allowed
 from driftmap.planning.supposed import REFERENCE, Supposition, suppose
-from driftmap.planning.trial import Setup
+from driftmap.verdict.assessment import Setup
 from driftmap.winds import read_wind
 from driftmap.winds.words import HEAD_HEIGHT
 

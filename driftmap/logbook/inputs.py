@@ -19,6 +19,7 @@ from driftmap.logbook.written import curve_of
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers
+from driftmap.verdict.assessment import Setup
 
 __all__ = ["Inputs", "inputs_of"]
 
@@ -30,13 +31,8 @@ _SETS: Final = ("read", "assumed", "undated", "warned")
 class Inputs:
     """All that an assessment hangs on."""
 
-    flight: Flight
-    site: Site
+    setup: Setup
     wind: WindProfile
-    day: Day | None
-    answers: Answers
-    samples: int
-    seed: int
 
 
 def inputs_of(entry: Entry, contents: Mapping[str, Content], source: str) -> Inputs:
@@ -68,15 +64,9 @@ def inputs_of(entry: Entry, contents: Mapping[str, Content], source: str) -> Inp
         with tempfile.TemporaryDirectory() as folder:
             flight, site = _files(Path(folder), own, read["pad"])
         day = None if read["day"] is None else Day(**read["day"])
-        return Inputs(
-            flight,
-            site,
-            _wind(read["wind"]),
-            day,
-            _answers(read["answers"]),
-            int(entry.body["samples"]),
-            int(entry.body["seed"]),
-        )
+        run = int(entry.body["samples"]), int(entry.body["seed"])
+        setup = Setup(flight, site, *run, day, _answers(read["answers"]))
+        return Inputs(setup, _wind(read["wind"]))
     except DriftmapError as problem:
         told = f"its inputs are no longer accepted: {problem}"
         raise InputError(source, where, told) from None

@@ -1,7 +1,8 @@
-"""What every opening of a flight meets, as figures to show."""
+"""Margins of a flight, and what every opening meets, as figures to show."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -13,7 +14,13 @@ from driftmap.formulas.strength import HOLDS
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.openings import OPENED, outcomes
 
-__all__ = ["opening_figures", "opening_windows", "percentiles"]
+__all__ = [
+    "Margin",
+    "margins",
+    "opening_figures",
+    "opening_windows",
+    "percentiles",
+]
 
 _KEYS = {
     "speed_mps": "speed",
@@ -28,6 +35,61 @@ def percentiles(values: FloatArray) -> dict[str, float]:
     """Give the middle of values and where 5 and 95 % of them lie below."""
     low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
     return {"p5": float(low), "p50": float(middle), "p95": float(high)}
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """A figure of the flight over all flights.
+
+    Parameters
+    ----------
+    name : str
+        What it is of.
+    p5, p50, p95 : float
+        The middle of all flights, and where 5 and 95 % of them lie below, in `unit`.
+    unit : str
+        ``"m/s"``, ``"m"``, ``"Pa"``, ``"times"``, or none for a plain number.
+    against : float or None
+        What it is held against.
+    """
+
+    name: str
+    p5: float
+    p50: float
+    p95: float
+    unit: str = ""
+    against: float | None = None
+
+
+def margins(cloud: Cloud) -> tuple[Margin, ...]:
+    """List the margins of a flight: rail, apogee, speeds, flutter and bending of fins.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        The flights.
+
+    Returns
+    -------
+    tuple of Margin
+        Flutter and bending only for fins with such data, no more than 100 times.
+    """
+    figures = [
+        ("speed leaving the rail", cloud.rail_speed, "m/s"),
+        ("apogee", cloud.apogee.height, "m"),
+        ("top speed", cloud.fastest[0], "m/s"),
+        ("top Mach number", cloud.fastest[1], ""),
+        ("greatest dynamic pressure", cloud.max_q[1], "Pa"),
+    ]
+    found = [Margin(name, **percentiles(v), unit=unit) for name, v, unit in figures]
+    for name, values in cloud.margins.items():
+        told = "flutter speed over speed"
+        if name.startswith("bending"):
+            told = "strength of the root over its stress"
+        label = f"{name}: {told}, least on the way"
+        ends = percentiles(np.minimum(values, 100.0))
+        found.append(Margin(label, **ends, unit="times", against=1.0))
+    return tuple(found)
 
 
 _SURE: Final = 0.95  # of openings in a window hold

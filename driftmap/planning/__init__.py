@@ -12,7 +12,7 @@ from driftmap.planning.layout import Place, Question, best_pads, best_stands
 from driftmap.planning.season import SeasonHour, season_hours
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
-from driftmap.planning.trial import Setup, Trial, try_flight
+from driftmap.planning.trial import Trial, try_flight
 
 __all__ = [
     "Aim",
@@ -22,7 +22,6 @@ __all__ = [
     "Place",
     "Question",
     "SeasonHour",
-    "Setup",
     "Supposition",
     "Trial",
     "best_aims",

@@ -14,7 +14,6 @@ from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     FINDINGS,
     NOT_KNOWN,
-    Setup,
     Trial,
     nearness,
     pack,
@@ -23,6 +22,7 @@ from driftmap.planning.trial import (
 )
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.rule_checks import rule_limit

@@ -13,14 +13,8 @@ import numpy as np
 from driftmap.planning.sector import Sector
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
-from driftmap.planning.trial import (
-    NOT_KNOWN,
-    Finding,
-    Setup,
-    Trial,
-    pack,
-    unpack,
-)
+from driftmap.planning.trial import NOT_KNOWN, Finding, Trial, pack, unpack
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.rule_checks import rule_limit

@@ -19,7 +19,8 @@ from driftmap.planning.season import (
 )
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import REFERENCE
-from driftmap.planning.trial import Basis, Setup
+from driftmap.planning.trial import Basis
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check
 
 __all__ = [

@@ -28,7 +28,6 @@ from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     NOT_KNOWN,
     Finding,
-    Setup,
     Trial,
     flown,
     judged,
@@ -36,6 +35,7 @@ from driftmap.planning.trial import (
     unpack,
 )
 from driftmap.rules import expected_altitude
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Kind
 
 __all__ = ["Place", "Question", "Rose", "best_pads", "best_stands"]

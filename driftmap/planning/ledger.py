@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import Final, get_args
 
 from driftmap.planning.supposed import Supposition
-from driftmap.planning.trial import NOT_KNOWN, Finding, Setup
+from driftmap.planning.trial import NOT_KNOWN, Finding
 from driftmap.rules import picked_rules
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Verdict
 
 __all__ = ["Ledger", "open_ledger", "run_key"]

@@ -18,12 +18,12 @@ from driftmap.planning.trial import (
     FINDINGS,
     NOT_KNOWN,
     Finding,
-    Setup,
     Trial,
     pack,
     try_flight,
     unpack,
 )
+from driftmap.verdict.assessment import Setup
 
 __all__ = [
     "DIRECTION_STEP",

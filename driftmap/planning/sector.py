@@ -10,14 +10,8 @@ from driftmap.errors import DriftmapError
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.span import everywhere, strictest
 from driftmap.planning.supposed import Supposition, suppose
-from driftmap.planning.trial import (
-    FINDINGS,
-    NOT_KNOWN,
-    Setup,
-    Trial,
-    flown,
-    judged,
-)
+from driftmap.planning.trial import FINDINGS, NOT_KNOWN, Trial, flown, judged
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import decide
 
 __all__ = ["Sector", "worst"]

@@ -13,7 +13,8 @@ from driftmap.errors import DriftmapError, WindError
 from driftmap.planning.ledger import Ledger
 from driftmap.planning.season import SeasonHour
 from driftmap.planning.sweep import Hands, Lost, sweep
-from driftmap.planning.trial import NOT_KNOWN, Setup, Trial, pack, try_flight, unpack
+from driftmap.planning.trial import NOT_KNOWN, Trial, pack, try_flight, unpack
+from driftmap.verdict.assessment import Setup
 from driftmap.winds import Setting, decode_text, merge
 from driftmap.winds.forecast import each_time
 from driftmap.winds.soundings import looks_like_igra, sounding_time

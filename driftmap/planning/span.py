@@ -23,7 +23,7 @@ from driftmap.failures.cases import WORKS
 from driftmap.ground.contours import Contour, containment
 from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.planning.trial import Setup
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome
 from driftmap.verdict.consequence_checks import Lines
 from driftmap.verdict.judgement import judge

@@ -12,17 +12,12 @@ from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 
-from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile
 from driftmap.errors import DriftmapError
 from driftmap.failures.cases import WORKS, build_cases
-from driftmap.ground.site import Site
 from driftmap.hazard.probability import Probability, outside, per_case, struck
 from driftmap.montecarlo.cloud import Cloud, fly
-from driftmap.rocket.flight import Flight
-from driftmap.rules import (
-    Answers,
-)
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.enough import SCOUTS, Need, flights_needed
 from driftmap.verdict.judgement import judge_all
@@ -34,7 +29,6 @@ __all__ = [
     "NOT_KNOWN",
     "Basis",
     "Finding",
-    "Setup",
     "Trial",
     "basis_of",
     "flown",
@@ -57,31 +51,6 @@ FINDINGS: Final[tuple[Finding, ...]] = (*RANK, NOT_KNOWN)
 """Findings, the mildest first."""
 
 _WORST_FIRST: Final = ("fail", "warn")
-
-
-@dataclass(frozen=True, slots=True)
-class Setup:
-    """What all verdicts of a sweep share.
-
-    Parameters
-    ----------
-    flight, site : Flight, Site
-        What is flown, and where.
-    samples, seed : int
-        Flights in each case, and the seed: one for all, so that alternatives are compared
-        on the same luck.
-    day : Day, optional
-        Surface readings; the standard atmosphere when left out.
-    answers : Answers, optional
-        What people confirmed of the rules that the site names.
-    """
-
-    flight: Flight
-    site: Site
-    samples: int
-    seed: int
-    day: Day | None = None
-    answers: Answers | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from driftmap.review.findings import Review
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight
 from driftmap.spread import stream
-from driftmap.verdict.assessment import Assessment, assess
+from driftmap.verdict.assessment import Assessment, assess_setup
 from driftmap.verdict.check import Check, Verdict
 
 __all__ = ["Again", "Changes", "assessed_again", "changes_of"]
@@ -107,22 +107,15 @@ def _named(check: Check) -> str:
 
 
 def _assessed(inputs: Inputs) -> Assessment:
-    return assess(
-        inputs.flight,
-        inputs.site,
-        inputs.wind,
-        samples=inputs.samples,
-        seed=inputs.seed,
-        day=inputs.day,
-        answers=inputs.answers,
-    )
+    return assess_setup(inputs.setup, inputs.wind)
 
 
 def _changed(inputs: Inputs, changes: Changes) -> Inputs:
     wind, by = inputs.wind, changes.wind_error
     modes = None if wind.modes is None else wind.modes * by
     wind = replace(wind, error=wind.error * by, modes=modes)
-    return replace(inputs, flight=_flown(inputs.flight, changes), wind=wind)
+    setup = replace(inputs.setup, flight=_flown(inputs.setup.flight, changes))
+    return Inputs(setup, wind)
 
 
 def _flown(flight: Flight, changes: Changes) -> Flight:

@@ -33,7 +33,15 @@ from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits
 from driftmap.verdict.people_checks import AreaHit
 
-__all__ = ["CAUTIONS", "SHARES", "Assessment", "assess", "document"]
+__all__ = [
+    "CAUTIONS",
+    "SHARES",
+    "Assessment",
+    "Setup",
+    "assess",
+    "assess_setup",
+    "document",
+]
 
 _MOST_INFLUENCES: Final = 3
 
@@ -47,6 +55,37 @@ CAUTIONS: Final = (
     "the physics or in what was assumed.",
 )
 """What every map, briefing and verdict says."""
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """What is flown and where: all that verdicts share but for the wind.
+
+    Assessments, dials, limits, layouts, seasons, aims and proposals take the same one.
+
+    Parameters
+    ----------
+    flight, site : Flight, Site
+        From `read_flight` and `read_site`.
+    samples : int
+        Flights in each case.
+    seed : int
+        Seed of the draws; the same seed gives the same result, so that alternatives are
+        compared on the same luck.
+    day : Day, optional
+        Surface readings of temperature, pressure and humidity; the standard atmosphere
+        when left out.
+    answers : Answers, optional
+        What people confirmed of the rules that the site names; what is not answered
+        makes the verdict hold.
+    """
+
+    flight: Flight
+    site: Site
+    samples: int = 20_000
+    seed: int = 1
+    day: Day | None = None
+    answers: Answers | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,6 +136,14 @@ class Assessment:
     version: str
     answers: Answers = field(default_factory=Answers)
 
+    @property
+    def setup(self) -> Setup:
+        """What it was made of, to fly again with a change."""
+        cloud, day = self.cloud, self.cloud.plan.sky.day
+        return Setup(
+            self.flight, self.site, cloud.flights, cloud.seed, day, self.answers
+        )
+
 
 def assess(  # noqa: PLR0913 - all but three are options
     flight: Flight,
@@ -114,21 +161,44 @@ def assess(  # noqa: PLR0913 - all but three are options
 
     Parameters
     ----------
-    flight : Flight
-        From `read_flight`.
-    site : Site
-        From `read_site`.
+    flight, site : Flight, Site
+        From `read_flight` and `read_site`.
     wind : WindProfile
         From `read_wind`.
-    samples : int
-        Flights in each case.
-    seed : int
-        Seed of the draws; the same seed gives the same result.
-    day : Day, optional
-        Surface readings of temperature, pressure and humidity.
-    answers : Answers, optional
-        What people confirmed of the rules that the site names; what is not answered
-        makes the verdict hold.
+    samples, seed, day, answers
+        As in `Setup`.
+    precision, progress
+        As in `assess_setup`.
+
+    Returns
+    -------
+    Assessment
+        Verdict, checks, cloud and contours.
+
+    Raises
+    ------
+    DriftmapError
+        If an input cannot be used; nothing missing ever turns into "go".
+    """
+    setup = Setup(flight, site, samples, seed, day, answers)
+    return assess_setup(setup, wind, precision=precision, progress=progress)
+
+
+def assess_setup(
+    setup: Setup,
+    wind: WindProfile,
+    *,
+    precision: float | None = None,
+    progress: Callable[[int], None] | None = None,
+) -> Assessment:
+    """Assess a flight as it is set up, in one wind.
+
+    Parameters
+    ----------
+    setup : Setup
+        What is flown, and where.
+    wind : WindProfile
+        From `read_wind`.
     precision : float, optional
         How well the share of flights that hit each area with people must be known: the
         half-width of its interval over the figure. Steered flights are flown for it.
@@ -145,13 +215,14 @@ def assess(  # noqa: PLR0913 - all but three are options
     DriftmapError
         If an input cannot be used; nothing missing ever turns into "go".
     """
+    flight, site, day, answers = setup.flight, setup.site, setup.day, setup.answers
     read_limits(flight, site)  # before the work: a bad limit costs no time
     cloud = fly(
         flight,
         wind,
         site.elevation,
-        samples=samples,
-        seed=seed,
+        samples=setup.samples,
+        seed=setup.seed,
         day=day,
         progress=progress,
     )

@@ -1,4 +1,4 @@
-"""What would turn a verdict: other recovery, another aim, less wind, each really flown."""
+"""Plans beside the plan, each really flown: other recovery, another aim, less wind."""
 
 from __future__ import annotations
 
@@ -13,14 +13,58 @@ from driftmap.air.wind import WindProfile
 from driftmap.failures.alternatives import PLANNED, alternatives
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight
-from driftmap.rules import Answers
-from driftmap.verdict.assessment import Assessment, assess
+from driftmap.verdict.assessment import Assessment, Setup, assess_setup
 from driftmap.verdict.check import RANK, Check, Verdict, decide
+from driftmap.verdict.people_checks import AreaHit
 
-__all__ = ["Turn", "Turning", "turns"]
+__all__ = ["Compared", "Turn", "Turning", "compare", "turns"]
 
 _DIRECTIONS: Final = 8
 _WEAKER: Final = (0.75, 0.5, 0.25)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Compared:
+    """One way to bring the rocket down, beside others on the same luck.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    assessment : Assessment
+        Its verdict and everything that rests on.
+    """
+
+    name: str
+    assessment: Assessment
+
+    @property
+    def worst(self) -> AreaHit:
+        """The area with people that is hit most often, by the upper end of its interval."""
+        areas = [hit for hit in self.assessment.areas if hit.area.occupied]
+        return max(areas, key=lambda hit: hit.total.upper)
+
+
+def compare(setup: Setup, wind: WindProfile) -> tuple[Compared, ...]:
+    """Hold ways to bring a rocket down side by side, on the same flights and luck.
+
+    Parameters
+    ----------
+    setup : Setup
+        What is flown, and where.
+    wind : WindProfile
+        From `read_wind`.
+
+    Returns
+    -------
+    tuple of Compared
+        The plan first, then the alternatives of the flight file; made up from the plan
+        where it has none.
+    """
+    return tuple(
+        Compared(name, assess_setup(replace(setup, flight=flight), wind))
+        for name, flight in alternatives(setup.flight).items()
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,15 +124,13 @@ class _Tried:
     against: frozenset[tuple[str, ...]]
 
 
-def turns(assessment: Assessment, *, answers: Answers | None = None) -> Turning:
+def turns(assessment: Assessment) -> Turning:
     """Fly changes to a plan and say what comes out better.
 
     Parameters
     ----------
     assessment : Assessment
         The plan as it stands.
-    answers : Answers, optional
-        As for `assess`.
 
     Returns
     -------
@@ -100,15 +142,7 @@ def turns(assessment: Assessment, *, answers: Answers | None = None) -> Turning:
     now = _weigh("", "", a.wind, a.checks)
 
     def fly(kind: str, name: str, flight: Flight, wind: WindProfile) -> _Tried:
-        tried = assess(
-            flight,
-            a.site,
-            wind,
-            samples=a.cloud.flights,
-            seed=a.cloud.seed,
-            day=a.cloud.plan.sky.day,
-            answers=answers,
-        )
+        tried = assess_setup(replace(a.setup, flight=flight), wind)
         turn = _weigh(kind, name, wind, tried.checks)
         return _Tried(turn, flight, wind, frozenset(map(_line, _against(tried.checks))))
 

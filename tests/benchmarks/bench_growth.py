@@ -26,8 +26,9 @@ from driftmap.failures.cases import build_cases
 from driftmap.ground.site import read_site
 from driftmap.montecarlo.flying import fly_block
 from driftmap.montecarlo.launch import plan_launch
-from driftmap.planning.trial import Setup, try_flight
+from driftmap.planning.trial import try_flight
 from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.assessment import Setup
 
 ROOT = Path(__file__).parents[2]
 FLIGHT, SITE = ROOT / "examples/willet.toml", ROOT / "sites/saltgrass-flat.geojson"

@@ -20,9 +20,10 @@ from driftmap.dial.node import WORDS
 from driftmap.dial.reach import Reach
 from driftmap.dial.winds import metered_wind
 from driftmap.ground.site import Area
-from driftmap.planning import Setup, Supposition, span
+from driftmap.planning import Supposition, span
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.rules import Occasion, picked_rules, read_answers
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import RANK, Check, Kind, decide
 
 ROOT = Path(__file__).parents[2]

@@ -12,8 +12,9 @@ from driftmap.ground.site import Area, Site, Waiver
 from driftmap.planning import aim
 from driftmap.planning.aim import Aim, aimed, best_aims, grid_of_aims
 from driftmap.planning.supposed import Supposition, suppose
-from driftmap.planning.trial import Setup, Trial
+from driftmap.planning.trial import Trial
 from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check, Kind
 
 ROOT = Path(__file__).parents[2]

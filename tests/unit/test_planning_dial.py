@@ -25,10 +25,11 @@ from driftmap.planning.dial import (
 from driftmap.planning.sector import worst
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands
-from driftmap.planning.trial import Setup, Trial
+from driftmap.planning.trial import Trial
 from driftmap.report.dialsketch import dial_svg
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.assessment import Setup
 
 ROOT = Path(__file__).parents[2]
 LOOSE = {

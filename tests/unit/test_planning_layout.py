@@ -14,10 +14,10 @@ from driftmap.planning.distances import Keep, capacity, pad_facts, too_near
 from driftmap.planning.ground import allowed_ground, lattice, moved, stand_at
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
 from driftmap.planning.supposed import Supposition
-from driftmap.planning.trial import Setup
 from driftmap.report.layoutsketch import layout_svg
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import read_rules
+from driftmap.verdict.assessment import Setup
 
 ROOT = Path(__file__).parents[2]
 FOOT = 0.3048

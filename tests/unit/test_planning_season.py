@@ -24,9 +24,10 @@ from driftmap.planning.season import (
 )
 from driftmap.planning.shares import by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import Supposition
-from driftmap.planning.trial import Setup, Trial
+from driftmap.planning.trial import Trial
 from driftmap.report.seasonsketch import season_svg
 from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.assessment import Setup
 
 ROOT = Path(__file__).parents[2]
 START = datetime(2026, 5, 1, tzinfo=UTC)

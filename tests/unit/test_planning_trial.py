@@ -12,17 +12,10 @@ from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning.supposed import Supposition, head_share, suppose
-from driftmap.planning.trial import (
-    Setup,
-    basis_of,
-    nearness,
-    pack,
-    try_flight,
-    unpack,
-)
+from driftmap.planning.trial import basis_of, nearness, pack, try_flight, unpack
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
-from driftmap.verdict.assessment import assess
+from driftmap.verdict.assessment import Setup, assess
 from driftmap.verdict.check import decide
 from driftmap.winds import read_wind
 

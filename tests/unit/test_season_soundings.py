@@ -15,8 +15,9 @@ from driftmap.ground.site import read_site
 from driftmap.planning import soundings
 from driftmap.planning.ledger import Ledger
 from driftmap.planning.soundings import read_soundings, season_soundings
-from driftmap.planning.trial import Setup, try_flight
+from driftmap.planning.trial import try_flight
 from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.assessment import Setup
 from driftmap.winds import Setting, read_winds
 from driftmap.winds.forecast import each_time
 

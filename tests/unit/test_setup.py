@@ -1,0 +1,61 @@
+"""The set-up of a run: one record, and what can be called with it."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import driftmap
+from driftmap import Setup, assess, compare, margins
+from driftmap.verdict.assessment import assess_setup
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.fixture(scope="module")
+def setup():
+    flight = driftmap.read_flight(ROOT / "examples" / "dunlin.toml")
+    site = driftmap.read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    return Setup(flight, site, samples=200, seed=4)
+
+
+@pytest.fixture(scope="module")
+def wind(setup):
+    return driftmap.read_wind("8 mph from 240", site_altitude=setup.site.elevation)
+
+
+def test_every_public_name_is_there():
+    for name in driftmap.__all__:
+        assert getattr(driftmap, name).__name__ == name
+
+
+def test_an_assessment_hands_back_what_it_was_made_of(setup, wind):
+    one = assess_setup(setup, wind)
+    assert replace(one.setup, answers=None) == setup
+    again = assess(setup.flight, setup.site, wind, samples=200, seed=4)
+    np.testing.assert_array_equal(one.cloud.east, again.cloud.east)
+    assert one.checks == again.checks
+
+
+def test_compare_holds_the_plan_beside_its_alternatives(setup, wind):
+    found = compare(setup, wind)
+    plan = assess_setup(setup, wind)
+    assert found[0].assessment.checks == plan.checks
+    assert len({one.name for one in found}) == len(found) > 1
+    for one in found:
+        uppers = [h.total.upper for h in one.assessment.areas if h.area.occupied]
+        assert one.worst.total.upper == max(uppers)
+        assert one.worst.area.occupied
+        assert one.assessment.cloud.seed == setup.seed
+
+
+def test_margins_are_those_of_all_flights(setup, wind):
+    cloud = assess_setup(setup, wind).cloud
+    by_name = {margin.name: margin for margin in margins(cloud)}
+    apogee = by_name["apogee"]
+    ends = np.quantile(cloud.apogee.height, [0.05, 0.5, 0.95])
+    assert (apogee.p5, apogee.p50, apogee.p95) == pytest.approx(tuple(ends))
+    assert apogee.unit == "m"
+    assert apogee.against is None
+    assert by_name["speed leaving the rail"].p50 == np.median(cloud.rail_speed)
