@@ -1,13 +1,16 @@
-"""One check of numbers for every formula."""
+"""Arrays of numbers, and one check of them for every formula."""
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from driftmap.air.atmosphere import FloatArray
+__all__ = ["FloatArray", "checked"]
 
-__all__ = ["checked"]
+FloatArray: TypeAlias = NDArray[np.float64]
+"""Numbers as all formulas take and give them."""
 
 
 def checked(

@@ -9,7 +9,7 @@ from zlib import crc32
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 
 __all__ = ["Spread", "draw_all", "even_points", "stream"]
 

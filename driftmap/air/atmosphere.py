@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from driftmap.checks import FloatArray
 
 __all__ = [
     "EARTH_RADIUS",
@@ -16,14 +18,11 @@ __all__ = [
     "SEA_LEVEL_TEMPERATURE",
     "STANDARD_GRAVITY",
     "TROPOPAUSE",
-    "FloatArray",
     "air_density",
     "pressure",
     "speed_of_sound",
     "temperature",
 ]
-
-FloatArray: TypeAlias = NDArray[np.float64]
 
 STANDARD_GRAVITY: Final = 9.80665
 """Standard acceleration of free fall [m s⁻²] (CGPM 1901; US76 table 2)."""

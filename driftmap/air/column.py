@@ -9,10 +9,11 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.air.atmosphere import FloatArray, air_density, pressure, speed_of_sound
+from driftmap.air.atmosphere import air_density, pressure, speed_of_sound
 from driftmap.air.day import Day
 from driftmap.air.turbulence import REFERENCE_HEIGHT, gusts, mean_behind
 from driftmap.air.wind import WindProfile, draw_wind
+from driftmap.checks import FloatArray
 from driftmap.errors import FlightPathError
 
 __all__ = [

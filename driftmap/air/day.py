@@ -17,11 +17,10 @@ from driftmap.air.atmosphere import (
     SEA_LEVEL_TEMPERATURE,
     STANDARD_GRAVITY,
     TROPOPAUSE,
-    FloatArray,
 )
 from driftmap.air.atmosphere import pressure as standard_pressure
 from driftmap.air.atmosphere import temperature as standard_temperature
-from driftmap.checks import checked
+from driftmap.checks import FloatArray, checked
 
 __all__ = [
     "Day",

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.observations.flown import Flown
 from driftmap.observations.measured import Measured
 from driftmap.observations.observation import MISTAKEN, Observation, Odds

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.ground.grid import probability_grid
 from driftmap.hazard.sampling import weighted_mean
 from driftmap.montecarlo.cloud import Cloud

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.ground.grid import mean_point
 from driftmap.montecarlo.cloud import Part
 from driftmap.verdict.assessment import CAUTIONS, Assessment

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import ArrayLike
 from shapely.geometry.polygon import orient
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.ground.site import Site
 
 __all__ = ["DECIMALS", "Place", "place", "polygons", "positions"]

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.air.atmosphere import FloatArray
-from driftmap.checks import checked
+from driftmap.checks import FloatArray, checked
 
 __all__ = ["ascent_rate"]
 

@@ -7,8 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.air.atmosphere import FloatArray
-from driftmap.checks import checked
+from driftmap.checks import FloatArray, checked
 
 __all__ = [
     "CROSSFLOW",

@@ -14,8 +14,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
-from driftmap.checks import checked
+from driftmap.air.atmosphere import STANDARD_GRAVITY
+from driftmap.checks import FloatArray, checked
 
 __all__ = [
     "Inflation",

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.ground.grid import SHARES, check_cloud, check_shares, weighted_place
 from driftmap.spread import even_points
 

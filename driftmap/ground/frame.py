@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 
 if TYPE_CHECKING:
     from pyproj import Proj

@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import ArrayLike
 
 from driftmap import units
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.errors import SiteError, quoted
 from driftmap.ground import frame
 from driftmap.ground.areas import Area, Waiver, check_shape

@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import IntArray
+from driftmap.checks import FloatArray
 from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.harm import THRESHOLDS, casualty_area

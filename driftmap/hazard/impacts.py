@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 
 __all__ = ["Impacts", "Piece", "gather"]
 

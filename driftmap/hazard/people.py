@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import THRESHOLDS, Sourced
 from driftmap.hazard.impacts import Impacts

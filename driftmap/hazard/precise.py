@@ -10,9 +10,9 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
+from driftmap.checks import FloatArray
 from driftmap.ground.areas import Area
 from driftmap.hazard.probability import inside, struck
 from driftmap.hazard.sampling import Convergence, Estimate, Goal, converge

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.hazard.sampling import CONFIDENCE, weighted_mean
 from driftmap.montecarlo.cloud import Cloud
 

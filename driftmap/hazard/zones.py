@@ -9,7 +9,7 @@ from typing import Final, Literal, TypeAlias
 import numpy as np
 import shapely
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.failures.cases import WORKS
 from driftmap.ground.contours import Contour
 from driftmap.hazard.harm import ENERGIES

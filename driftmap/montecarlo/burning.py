@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import AirColumn, IntArray
+from driftmap.checks import FloatArray
 from driftmap.failures.case import Release, Stage
 from driftmap.spread import stream
 from driftmap.trajectory.ascent import Ascent

@@ -11,10 +11,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import IntArray, Sky
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile, turn
+from driftmap.checks import FloatArray
 from driftmap.errors import FlightError, FlightPathError, NoGoError, WeakThrustError
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import build_cases

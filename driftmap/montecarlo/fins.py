@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.failures.case import Breaks
 from driftmap.formulas.flutter import flutter_speed, root_stress, solid_share
 from driftmap.formulas.normalforce import fin_slope

@@ -10,13 +10,13 @@ from typing import Final, NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import (
     AirColumn,
     IntArray,
     draw_air,
 )
 from driftmap.air.wind import WindProfile
+from driftmap.checks import FloatArray
 from driftmap.failures.bodies import Bench
 from driftmap.failures.case import Body, Breaks, Case, CaseTree, Opening, Release, Stage
 from driftmap.failures.outcomes import luck_of

@@ -10,9 +10,10 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, Sky, mean_air
 from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.checks import FloatArray
 from driftmap.errors import (
     FlightError,
     FlightPathError,

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import column_heights
 from driftmap.air.wind import WindProfile, error_modes
+from driftmap.checks import FloatArray
 from driftmap.montecarlo.launch import Plan
 
 __all__ = ["Lean", "drift_direction", "steer"]

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.failures.bodies import Bench
 from driftmap.failures.likelihood import WORKS
 from driftmap.formulas.strength import HOLDS

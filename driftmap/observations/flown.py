@@ -8,9 +8,9 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
+from driftmap.checks import FloatArray
 from driftmap.failures.case import Body, Case, Stage
 from driftmap.formulas.scatter import strike_offsets
 from driftmap.formulas.strength import HOLDS

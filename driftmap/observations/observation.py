@@ -15,7 +15,7 @@ from typing import Final, Protocol
 import numpy as np
 import shapely
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.observations.flown import ROCKET, Flown
 
 __all__ = [

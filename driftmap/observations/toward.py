@@ -10,8 +10,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindProfile
+from driftmap.checks import FloatArray
 from driftmap.failures.cases import CERTAIN
 from driftmap.hazard.steering import Mixture
 from driftmap.montecarlo.cloud import Cloud, Steered, fly

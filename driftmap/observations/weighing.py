@@ -8,7 +8,7 @@ from math import log
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.errors import DriftmapError
 from driftmap.observations.flown import Flown
 from driftmap.observations.measured import Measured

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.errors import SiteError
 from driftmap.ground import frame
 from driftmap.ground.site import Area, Site

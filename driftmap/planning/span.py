@@ -17,8 +17,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindProfile, turn
+from driftmap.checks import FloatArray
 from driftmap.failures.cases import WORKS
 from driftmap.ground.contours import Contour, containment
 from driftmap.hazard.zones import KILLS

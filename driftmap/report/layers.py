@@ -11,7 +11,7 @@ import folium
 import numpy as np
 import shapely
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
 from driftmap.hazard.zones import Zone, calmed, zones

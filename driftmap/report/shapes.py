@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.ground.site import Site
 
 __all__ = ["Rings", "latlon_of", "lines_of", "lonlat", "outline", "rings_of", "tag"]

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.ground.site import Site
 from driftmap.report.words import Units
 from driftmap.units import FOOT

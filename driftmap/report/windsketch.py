@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from driftmap import units
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.checks import FloatArray
 
 __all__ = ["wind_page", "wind_picture_svg"]
 

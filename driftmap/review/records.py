@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.ground.frame import to_local
 from driftmap.logbook.entry import Entry
 

@@ -7,8 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
-from driftmap.checks import checked
+from driftmap.checks import FloatArray, checked
 
 __all__ = ["Record", "WayUp", "cut_way_up", "heights_of"]
 

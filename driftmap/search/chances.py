@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
 from driftmap.observations.observation import Walked

@@ -21,8 +21,9 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, local_air, through_air
+from driftmap.checks import FloatArray
 from driftmap.trajectory.motion import Motion
 from driftmap.trajectory.rail import ride
 from driftmap.trajectory.rocket import Rocket

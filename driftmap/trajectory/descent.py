@@ -21,8 +21,9 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, IntArray, local_air
+from driftmap.checks import FloatArray
 from driftmap.errors import FlightPathError
 from driftmap.trajectory.motion import Motion
 

@@ -7,8 +7,9 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn
+from driftmap.checks import FloatArray
 from driftmap.errors import WeakThrustError
 from driftmap.trajectory.rocket import Rocket
 

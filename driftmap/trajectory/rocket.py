@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 
 __all__ = ["CONSTANT_THRUST", "Rocket", "Stability", "ThrustCurve"]
 

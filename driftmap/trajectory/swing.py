@@ -27,8 +27,9 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY, FloatArray
+from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import through_air
+from driftmap.checks import FloatArray
 
 __all__ = ["Body", "Swung", "overturned", "swing"]
 

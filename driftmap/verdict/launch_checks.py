@@ -9,8 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindProfile
+from driftmap.checks import FloatArray
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.balance import Balance
 from driftmap.rules import surface_wind

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 from driftmap.failures.cases import BARE, WORKS
 from driftmap.hazard.probability import binomial
 from driftmap.montecarlo.cloud import Cloud

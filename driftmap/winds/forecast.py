@@ -24,8 +24,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
+from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.winds.reading import Reading, Setting, ordered, show_time
 from driftmap.winds.sonde import (

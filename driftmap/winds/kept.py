@@ -16,8 +16,8 @@ from typing import Any, Final, Literal, TypeAlias, cast
 import numpy as np
 
 from driftmap import units
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
+from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import Reading, Setting, check_direction, check_speed

@@ -9,9 +9,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.sun import sun_height
 from driftmap.air.wind import WindProfile, direction_and_speed, modes_of
+from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.winds import law, uncertainty
 from driftmap.winds.field import field_of, given

@@ -16,8 +16,8 @@ from typing import Final
 import numpy as np
 
 from driftmap import units
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
+from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.winds.reading import (
     SLIP,

@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap import units
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel, direction_and_speed
+from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.formulas.balloon import ascent_rate
 from driftmap.winds.reading import Reading, Setting, check_speed, parse_time

@@ -10,8 +10,8 @@ from typing import Final, Literal, NoReturn
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel
+from driftmap.checks import FloatArray
 from driftmap.errors import WindError, quoted
 from driftmap.winds.law import ROUGHNESS
 

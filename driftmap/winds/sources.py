@@ -9,8 +9,8 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
+from driftmap.checks import FloatArray
 from driftmap.units import MILE_PER_HOUR
 from driftmap.winds import law, uncertainty
 from driftmap.winds.law import MAST

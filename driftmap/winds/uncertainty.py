@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import FloatArray
+from driftmap.checks import FloatArray
 
 __all__ = [
     "CORRELATION_HEIGHT",
