@@ -24,6 +24,7 @@ ROCKET: Final = "rocket"
 _Asked: TypeAlias = tuple[str, float | None]
 _BARE: Final = ("tumbling", "drag coefficient")  # inputs that are no cloth
 _LAYERS: Final = 65  # heights at which the mean wind's way is summed
+_STEPS: Final = 10  # on the way down, of what was last seen somewhere on it
 _LOOKS: Final = 24  # along a fall under power, for its highest point
 _FEWEST: Final = 30  # flights from which a response to the wind can be taken
 
@@ -122,18 +123,7 @@ class Flown:
         return self._column("time", self._part(piece)[0])
 
     def release(self, piece: str) -> FloatArray:
-        """Give when and how high a piece came off in the air.
-
-        Parameters
-        ----------
-        piece : str
-            Name of a body.
-
-        Returns
-        -------
-        ndarray, shape (2, k)
-            Time [s] and height [m]; NaN where it did not come off.
-        """
+        """Give when [s] and how high [m] a piece came off in the air, NaN where not, (2, k)."""
         if piece == ROCKET or not self.has(piece):
             return np.full((2, self.who.size), np.nan)
         _, body = self._part(piece)
@@ -163,13 +153,7 @@ class Flown:
         return np.full((2, self.who.size), np.nan)
 
     def top(self) -> FloatArray:
-        """Give the place of apogee over the ground, had nothing gone wrong before.
-
-        Returns
-        -------
-        ndarray, shape (2, k)
-            East and north [m].
-        """
+        """Give east and north of apogee [m], had nothing gone wrong before, (2, k)."""
         way = self.cloud.way[-1, :2]
         return np.asarray(way[:, self.who], dtype=float)
 
@@ -246,6 +230,21 @@ class Flown:
         place = self.worked_out[piece, time]
         moved = self._moved((piece, time), np.minimum(when, self.landed(piece)))
         return np.concatenate([place[:2] + moved, place[2:]])
+
+    def coming_down(self, piece: str) -> FloatArray:
+        """Give where a piece is at even steps from its highest to landing, (3, steps, k)."""
+        _, body = self._part(piece)
+        self.landing(piece)  # learns how the wind's lean carries it
+        top, down = self.highest()[0], self.landed(piece)
+        places = []
+        for step in range(1, _STEPS + 1):
+            when, asked = top + step / _STEPS * (down - top), (f"{piece} {step}", None)
+            if asked not in self.worked_out:
+                self.worked_out[asked] = self._in_the_air(body, when)
+            place = self.worked_out[asked]
+            moved = self._moved((piece, None), when)
+            places.append(np.concatenate([place[:2] + moved, place[2:]]))
+        return np.concatenate(places, axis=1)
 
     def _in_the_air(self, body: Body, when: FloatArray) -> FloatArray:
         knots = self._knots(body.name)

@@ -302,6 +302,8 @@ class Sighted(Measured):
         Angle above the horizontal [rad].
     elevation_error : float
         Standard deviation [rad].
+    last : bool
+        Whether it was lost out of sight there, at any moment on the way down.
     """
 
     piece: str
@@ -313,11 +315,13 @@ class Sighted(Measured):
     bearing_error: float = np.radians(5.0)
     elevation: float | None = None
     elevation_error: float = np.radians(5.0)
+    last: bool = False
 
     @property
     def says(self) -> str:
         """The sighting in words."""
         when = "down" if self.time is None else f"{self.time:.0f} s after lift-off"
+        when = "last in the air" if self.last else when
         told = []
         if self.bearing is not None:
             told.append(f"toward {np.degrees(self.bearing) % 360:03.0f}° true")
@@ -327,7 +331,9 @@ class Sighted(Measured):
 
     def figure(self, flown: Flown) -> Figure:
         """Hold the angles beside those under which each flight would be seen."""
-        if self.time is None:
+        if self.last:
+            at = flown.coming_down(self.piece)
+        elif self.time is None:
             at = flown.landing(self.piece)
             at = np.concatenate([at, np.zeros((1, *at.shape[1:]))])
         else:
@@ -349,7 +355,7 @@ class Sighted(Measured):
 
     def _unsure(self, flown: Flown, at: FloatArray) -> float:
         """Give the angle by which a place in the air is not known [rad]."""
-        if self.time is None:
+        if self.time is None and not self.last:
             return 0.0
         way = np.median(np.hypot(*(flown.landing(self.piece) - flown.top()[:, None])))
         far = np.hypot(np.hypot(at[0] - self.east, at[1] - self.north), at[2])

@@ -207,12 +207,14 @@ class _Reader:
             raise table.refusal(
                 "", "must give bearing, magnetic_bearing, elevation or beyond"
             )
-        if up and time is None:
-            raise table.refusal(
-                "elevation", "needs the time after lift-off at which it was seen"
-            )
+        last = table.get("last") or False
+        if last not in {True, False} or (last and time is not None):
+            raise table.refusal("last", "must be true or left out, and beside no time")
+        if up and time is None and not last:
+            told = "needs the time after lift-off at which it was seen, or last = true"
+            raise table.refusal("elevation", told)
         if bearing or up:
-            angles: dict[str, Any] = {}
+            angles: dict[str, Any] = {"last": last}
             if bearing:
                 angles |= {"bearing": bearing[0], "bearing_error": bearing[1]}
             if up:

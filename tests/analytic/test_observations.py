@@ -166,6 +166,22 @@ def test_flights_flown_toward_a_find_agree_with_many_plain_ones(wind, cloud):
         assert steered.chances[name] == pytest.approx(chance, abs=3 * error * 0.5)
 
 
+def test_last_seen_is_any_moment_on_the_way_down(cases):
+    """By hand: the mean, over ten even moments, of the density of the angles."""
+    flown = cases["recovery works"]
+    seen = Sighted("rocket", 0.0, 0.0, "pad", None, 1.0, 0.1, 0.5, 0.1, last=True)
+    top, down = flown.highest()[0, 5], flown.landed("rocket")[0, 5]
+    own = []
+    for step in range(1, 11):
+        at = flown.at("rocket", float(top + step / 10 * (down - top)))[:, 0, 5]
+        angles = np.arctan2(at[0], at[1]), np.arctan2(at[2], np.hypot(*at[:2]))
+        error = seen.figure(flown).error
+        off = [(1.0 - angles[0] + np.pi) % (2 * np.pi) - np.pi, 0.5 - angles[1]]
+        own.append(norm.pdf(off[0], 0, error[0]) * norm.pdf(off[1], 0, error[1]))
+    want = (1 - MISTAKEN) * np.mean(own) + MISTAKEN * seen.figure(flown).broad
+    assert np.exp(seen.log_likelihood(flown)[5]) == pytest.approx(want, rel=1e-6)
+
+
 def test_altimeter_reads_the_greatest_height(cases):
     flown = cases["recovery works"]
     height = flown.highest()[1]

@@ -100,6 +100,11 @@ def test_what_is_known_moves_the_search(tmp_path):
         ),
         ('[[seen]]\nfrom = "pad"\nelevation = "40 deg"', "needs the time"),
         ('[[seen]]\nfrom = "pad"\nbearing = "4 deg"\nbering = 3', "is no key here"),
+        ('[[seen]]\nfrom = "pad"\nbearing = "4 deg"\nlast = "yes"', "last"),
+        (
+            '[[seen]]\nfrom = "pad"\nbearing = "4 deg"\nlast = true\ntime = "9 s"',
+            "beside no time",
+        ),
         ('[[opening]]\ndevice = "man"\ntime = "3 s"', "did you mean 'main'"),
         ('[[came_off]]\npiece = "wing"\ntime = "3 s"', "not known here"),
         ('[[walked]]\naround = "pad"\nradius = "10 m"', "spacing"),
