@@ -13,7 +13,7 @@ import numpy as np
 from driftmap.checks import FloatArray
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.measured import Found
-from driftmap.observations.observation import Observation, Odds
+from driftmap.observations.observation import Observation, Odds, State
 from driftmap.observations.weighing import Known, effective_number, likelihoods
 
 __all__ = ["Explanation", "Share", "explain"]
@@ -24,6 +24,12 @@ _SURE: Final = 20.0  # odds from which cases are told apart
 _OVERLAP: Final = 0.3  # of what two cases would show, from which asking settles little
 _BINS: Final = 24
 _MOST_ADVICE: Final = 3
+_LOOKS: Final = {
+    "open": "out and whole",
+    "torn": "torn",
+    "tangled": "tangled",
+    "unopened": "still packed",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,7 +255,9 @@ def _advice(known: Known, leading: Sequence[str]) -> Iterator[str]:
                 f"{_span(*value, unit)} if “{case}”"
                 for case, value in zip(pair, values, strict=True)
             )
-            asked.append((overlap, f"{name} would settle it: {told}"))
+            right = f"{100 * (1 - overlap / 2):.0f} times in 100"
+            asked.append((overlap, f"{name} would settle it, {right}: {told}"))
+    asked += _of_cloth(known, pair)
     for _, text in sorted(asked)[:_MOST_ADVICE]:
         yield text
     if not asked:
@@ -257,6 +265,20 @@ def _advice(known: Known, leading: Sequence[str]) -> Iterator[str]:
             f"nothing that could be asked tells “{pair[0]}” from “{pair[1]}” well; "
             "look at the device and the electronics themselves"
         )
+
+
+def _of_cloth(known: Known, pair: Sequence[str]) -> Iterator[tuple[float, str]]:
+    """Say which device looks otherwise in one case than in the other."""
+    told = {o.piece for o in known.observations if isinstance(o, State)}
+    flown = [next(f for f in known.cases if f.case.name == case) for case in pair]
+    for device in known.cases[0].cloud.plan.flight.recovery:
+        fates = [_LOOKS[f.cloth(device.name)] for f in flown]
+        if fates[0] != fates[1] and device.name not in told:
+            looks = " or ".join(
+                f"{fate} if “{case}”" for fate, case in zip(fates, pair, strict=True)
+            )
+            # Cloth may tear or tangle on the ground as well.
+            yield _OVERLAP, f"the look of the {device.name} tells more: {looks}"
 
 
 _Weighed = tuple[FloatArray, FloatArray]

@@ -165,13 +165,14 @@ def explain_weights():
         flown(2, 16_384),
     )
     cases, truths = flown_cases(cloud, wind), flown_cases(other, wind)
-    level, lots, rough = even(cases), [], 0
+    level, lots = even(cases), {True: [], False: []}
     for number in range(700):
         truth = one_of(truths[number % len(truths)], rng)
         known = weigh(cases, [level, *evidence(truth, rng)])
-        rough += known.effective < 50
-        lots.append((truth.flown.case.name, known.chances))
-    yield from reliability(lots, f"700 reports, all kinds; {rough} on under 50 flights")
+        lots[known.effective >= 200].append((truth.flown.case.name, known.chances))
+    many, few = lots[True], lots[False]
+    yield from reliability(many, f"{len(many)} of 700 reports, on 200 flights or more")
+    yield from reliability(few, f"the other {len(few)}, which would fly more", gap=True)
 
 
 def explain_toward():
@@ -191,7 +192,7 @@ def explain_toward():
     yield from reliability(lots, "56 finds to 5 m, flown toward")
 
 
-def reliability(lots, name):
+def reliability(lots, name, *, gap=False):
     said = np.array([p for _, chances in lots for p in chances.values()])
     had = np.array([case == true for true, chances in lots for case in chances])
     edges = (0.05, 0.2, 0.4, 0.6, 0.8, 0.95)
@@ -200,7 +201,7 @@ def reliability(lots, name):
         within = place == number
         if within.any():
             gaps[number] = abs(said[within].mean() - had[within].mean())
-        if within.sum() >= 20:
+        if within.sum() >= 20 and not gap:
             low, high = (0, 5, 20, 40, 60, 80, 95, 100)[number : number + 2]
             yield (
                 f"explain: cases said to be {low} to {high} % likely, on average "
@@ -208,9 +209,11 @@ def reliability(lots, name):
                 share(had[within].sum(), within.sum()),
             )
     weight = np.bincount(place, minlength=7) / place.size
+    # Of cases that are spoken of at all: the many that are all but ruled out are easy.
+    spoken = weight * (np.arange(7) > 0) / max(weight[1:].sum(), 1e-9)
     yield (
         f"explain: mean gap of stated chances ({name})",
-        f"{100 * weight @ gaps:.1f} %",
+        f"{100 * weight @ gaps:.1f} %; {100 * spoken @ gaps:.1f} % where over 5 % was said",
     )
 
 
