@@ -8,10 +8,11 @@ from typing import Literal
 from zlib import crc32
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from driftmap.checks import FloatArray
 
-__all__ = ["Spread", "draw_all", "even_points", "stream"]
+__all__ = ["Spread", "draw_all", "even_points", "quantile", "stream"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +86,41 @@ def even_points(count: int) -> FloatArray:
     """
     steps = np.arange(1, count + 1)
     return np.stack([steps * 0.7548776662466927 % 1, steps * 0.5698402909980532 % 1])
+
+
+def quantile(
+    values: ArrayLike, shares: ArrayLike, *, weights: ArrayLike | None = None
+) -> FloatArray:
+    """Values that given shares of all lie below.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        The values.
+    shares : array_like, shape (...)
+        Shares in [0, 1].
+    weights : array_like, shape (n,), optional
+        Weight of each value; by default all weigh the same.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Without weights between two values by a line, with them the first value up to
+        which the share lies.
+
+    Examples
+    --------
+    >>> quantile([1.0, 2.0, 3.0], 0.5), quantile([1.0, 2.0, 3.0], 0.5, weights=[8, 1, 1])
+    (array(2.), array(1.))
+    """
+    row, wanted = np.ravel(np.asarray(values, float)), np.asarray(shares, dtype=float)
+    if weights is None:
+        return np.asarray(np.quantile(row, wanted))
+    weight, order = np.ravel(np.asarray(weights, dtype=float)), np.argsort(row)
+    total = np.cumsum(weight[order])
+    # The last digits of a sum of a million weights must not push past an exact step.
+    place = np.searchsorted(total / total[-1], wanted - 1e-9)
+    return np.asarray(row[order][np.minimum(place, row.size - 1)])
 
 
 def stream(seed: int, block: int, name: str) -> np.random.Generator:

@@ -7,7 +7,6 @@ from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
-import numpy as np
 
 from driftmap.cli.options import pad_option, run_options, site_of, units_option
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
@@ -100,8 +99,8 @@ def _case(cloud: Cloud, case: Case) -> dict[str, Any]:
             {
                 "name": part.body,
                 "count": part.count,
-                "speed_mps": float(np.median(cloud.speed[part.rows])),
-                "energy_j": float(np.median(cloud.energy[part.rows])),
+                "speed_mps": float(part.quantile(cloud.speed, 0.5)),
+                "energy_j": float(part.quantile(cloud.energy, 0.5)),
             }
             for part in cloud.of(case.name)
         ],

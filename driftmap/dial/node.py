@@ -192,17 +192,19 @@ def joined_landing(landings: Sequence[Landing]) -> Landing:
 def _landing(cloud: Cloud, part: Part) -> Landing:
     rows = part.rows
     east, north = cloud.east[rows], cloud.north[rows]
-    lines = tuple(line.shape for line in containment(east, north, SHARES))
+    lines = tuple(
+        line.shape for line in containment(east, north, SHARES, weights=part.weights)
+    )
     corners = shapely.get_coordinates(lines[-1])
-    times = np.quantile(cloud.time[rows], [0.05, 0.95])
+    times = part.quantile(cloud.time, [0.05, 0.95])
     return Landing(
-        mean_point(east, north),
-        float(radii(east, north, (0.9,))[0]),
+        mean_point(east, north, weights=part.weights),
+        float(radii(east, north, (0.9,), weights=part.weights)[0]),
         float(np.hypot(corners[:, 0], corners[:, 1]).max()),
         float(times[0]),
         float(times[1]),
-        float(np.quantile(cloud.speed[rows], 0.95)),
-        float(np.quantile(cloud.energy[rows], 0.95)),
-        float(np.median(cloud.energy[rows])),
+        float(part.quantile(cloud.speed, 0.95)),
+        float(part.quantile(cloud.energy, 0.95)),
+        float(part.quantile(cloud.energy, 0.5)),
         lines,
     )

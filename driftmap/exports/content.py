@@ -188,9 +188,11 @@ def pieces(assessment: Assessment) -> Iterator[Piece]:
     cloud = assessment.cloud
     likely = {case.name: case.probability for case in cloud.tree.cases}
     for part in cloud.parts:
-        east, north = mean_point(cloud.east[part.rows], cloud.north[part.rows])
+        east, north = mean_point(
+            cloud.east[part.rows], cloud.north[part.rows], weights=part.weights
+        )
         time, speed, energy = (
-            float(np.median(column[part.rows]))
+            float(part.quantile(column, 0.5))
             for column in (cloud.time, cloud.speed, cloud.energy)
         )
         yield Piece(

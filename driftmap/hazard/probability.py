@@ -25,6 +25,7 @@ __all__ = [
     "per_case",
     "reached",
     "struck",
+    "weighted_share",
 ]
 
 BoolArray: TypeAlias = NDArray[np.bool_]
@@ -80,16 +81,59 @@ def binomial(hits: int, flights: int) -> Probability:
     >>> p.estimate, round(p.upper, 6)
     (0.0, 0.003682)
     """
-    from scipy.special import betaincinv  # noqa: PLC0415 (slow to import)
-
     if not 0 <= hits <= flights or flights < 1:
         raise ValueError(f"'hits' must lie in 0 to 'flights' (got {hits} of {flights})")
-    tail = (1 - CONFIDENCE) / 2
-    lower = float(betaincinv(hits, flights - hits + 1, tail)) if hits else 0.0
-    upper = 1.0
-    if hits < flights:
-        upper = float(betaincinv(hits + 1, flights - hits, 1 - tail))
-    return Probability(hits / flights, lower, upper, hits, flights)
+    return Probability(hits / flights, *_exact(hits, flights), hits, flights)
+
+
+def weighted_share(hit: BoolArray, weights: FloatArray) -> Probability:
+    r"""Give the share of hits among flights that stand for different numbers of others.
+
+    The interval is the exact one of as many equal flights as tell as much [1]_,
+
+    .. math:: n^* = \min\left(\frac{(\sum w)^2}{\sum w^2},
+              \frac{p (1 - p) (\sum w)^2}{\sum w^2 (h - p)^2}\right),
+
+    the second where hits are seen: those that hit may weigh more than others.
+
+    Parameters
+    ----------
+    hit : ndarray of bool, shape (k,)
+        Whether each flight hits.
+    weights : ndarray, shape (k,)
+        Flights that each of them stands for.
+
+    Returns
+    -------
+    Probability
+        Share by weight and its interval; that of `binomial` where all weigh the same.
+
+    References
+    ----------
+    .. [1] E. L. Korn and B. I. Graubard, "Confidence intervals for proportions with small
+       expected number of positive counts estimated from survey data", Survey Methodology
+       24(2), 193-201, 1998 (from memory).
+    """
+    hits, flights = int(hit.sum()), hit.size
+    if np.ptp(weights) == 0:
+        return binomial(hits, flights)
+    weight = weights / weights.sum()
+    share = float(weight[hit].sum())
+    equal = 1 / float(weight @ weight)
+    off = float(np.sum((weight * (hit - share)) ** 2))
+    if 0 < hits < flights and off > 0:
+        equal = min(equal, share * (1 - share) / off)
+    return Probability(share, *_exact(share * equal, equal), hits, flights)
+
+
+def _exact(hits: float, flights: float) -> tuple[float, float]:
+    """Give the ends of the interval of so many hits, which need not be whole."""
+    from scipy.special import betaincinv  # noqa: PLC0415 (slow to import)
+
+    tail, misses = (1 - CONFIDENCE) / 2, max(flights - hits, 0.0)
+    lower = float(betaincinv(hits, misses + 1, tail)) if hits > 0 else 0.0
+    upper = float(betaincinv(hits + 1, misses, 1 - tail)) if misses > 0 else 1.0
+    return lower, upper
 
 
 def inside(shape: shapely.Geometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
@@ -255,20 +299,25 @@ def never_there(cloud: Cloud) -> Probability:
     return Probability(0.0, 0.0, 1 / cloud.flights**2, 0, cloud.flights)
 
 
-def per_case(hits: Mapping[str, BoolArray]) -> dict[str, Probability]:
+def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Probability]:
     """Give the probability in every case, the case taken as certain.
 
     Parameters
     ----------
+    cloud : Cloud
+        The cloud the hits were counted in.
     hits : mapping of str to ndarray of bool
         From `struck`.
 
     Returns
     -------
     dict of str to Probability
-        By name of the case.
+        By name of the case; its flights count by what they stand for.
     """
-    return {name: binomial(int(hit.sum()), hit.size) for name, hit in hits.items()}
+    return {
+        name: weighted_share(hit, next(cloud.of(name)).stands_for)
+        for name, hit in hits.items()
+    }
 
 
 def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Probability:

@@ -162,8 +162,7 @@ def anywhere(cloud: Cloud) -> Anywhere | None:
     if not found:
         return None
     far = max(
-        float(np.quantile(np.hypot(cloud.east[p.rows], cloud.north[p.rows]), 0.99))
-        for _, p in found
+        float(p.quantile(np.hypot(cloud.east, cloud.north), 0.99)) for _, p in found
     )
     return Anywhere(sum({p.case: share for share, p in found}.values()), far)
 
@@ -231,7 +230,7 @@ def _zone(
         speaks.body,
         _median(cloud.speed, speaks),
         _median(cloud.energy, speaks),
-        float(np.quantile(cloud.time[speaks.rows], 0.05)),
+        float(speaks.quantile(cloud.time, 0.05)),
     )
 
 
@@ -242,8 +241,12 @@ def _outline(
     calm, at = calmed(shape), (cloud.east[part.rows], cloud.north[part.rows])
     shapely.prepare([shape, calm])
     lost = shapely.intersects_xy(shape, *at) & ~shapely.intersects_xy(calm, *at)
-    return calmed(shape, islet=0.0) if lost.mean() > _LOST else calm
+    return (
+        calmed(shape, islet=0.0)
+        if np.average(lost, weights=part.weights) > _LOST
+        else calm
+    )
 
 
 def _median(column: FloatArray, part: Part) -> float:
-    return float(np.median(column[part.rows]))
+    return float(part.quantile(column, 0.5))

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air.column import IntArray, Sky
 from driftmap.air.day import Day
@@ -22,6 +22,7 @@ from driftmap.failures.likelihood import TOO_RARE, default_likelihood
 from driftmap.montecarlo.flying import LANDED, WAY_UP, Block, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
 from driftmap.rocket.flight import Flight
+from driftmap.spread import quantile
 from driftmap.trajectory.motion import Motion
 
 __all__ = ["Cloud", "Part", "Steered", "fly"]
@@ -47,8 +48,7 @@ class Part:
         Which flights they are, no one twice.
     stands_for : ndarray, shape (flights,)
         How many flights each stands for, given the cause of the case: a case too rare to be
-        left to luck is flown more often than it happens. What is asked of the case taken as
-        certain counts them alike.
+        left to luck is flown more often than it happens.
     """
 
     case: str
@@ -58,6 +58,30 @@ class Part:
     rows: slice
     who: IntArray
     stands_for: FloatArray
+
+    @property
+    def weights(self) -> FloatArray | None:
+        """Flights that each row stands for, shape (rows,); None where all are alike."""
+        if not self.flights or np.ptp(self.stands_for) == 0:
+            return None
+        return np.tile(self.stands_for, self.count)
+
+    def quantile(self, column: FloatArray, shares: ArrayLike) -> FloatArray:
+        """Give quantiles of a column of the cloud over these rows, by what they stand for.
+
+        Parameters
+        ----------
+        column : ndarray, shape (m,)
+            A column of the cloud.
+        shares : array_like, shape (...)
+            Shares in [0, 1].
+
+        Returns
+        -------
+        ndarray, shape (...)
+            Values that these shares lie below.
+        """
+        return quantile(column[self.rows], shares, weights=self.weights)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

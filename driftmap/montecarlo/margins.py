@@ -13,6 +13,7 @@ from driftmap.failures.likelihood import WORKS
 from driftmap.formulas.strength import HOLDS
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.openings import OPENED, outcomes
+from driftmap.spread import quantile
 
 __all__ = [
     "Margin",
@@ -31,9 +32,11 @@ _KEYS = {
 }
 
 
-def percentiles(values: FloatArray) -> dict[str, float]:
+def percentiles(
+    values: FloatArray, weights: FloatArray | None = None
+) -> dict[str, float]:
     """Give the middle of values and where 5 and 95 % of them lie below."""
-    low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
+    low, middle, high = quantile(values, [0.05, 0.5, 0.95], weights=weights)
     return {"p5": float(low), "p50": float(middle), "p95": float(high)}
 
 

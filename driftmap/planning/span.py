@@ -23,6 +23,7 @@ from driftmap.failures.cases import WORKS
 from driftmap.ground.contours import Contour, containment
 from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.spread import quantile
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome
 from driftmap.verdict.consequence_checks import Lines
@@ -197,10 +198,16 @@ def _taut(
     part: Part, energy: FloatArray, clouds: Sequence[Cloud]
 ) -> tuple[Contour, ...]:
     """Go round the likely ground of a fall that can maim in all winds flown."""
-    if part.case == WORKS or float(np.median(energy)) < KILLS.value:
+    middle = quantile(energy.ravel(), 0.5, weights=part.weights)
+    if part.case == WORKS or float(middle) < KILLS.value:
         return ()
     found = [
-        containment(cloud.east[own.rows], cloud.north[own.rows], (_LIKELY,))[0]
+        containment(
+            cloud.east[own.rows],
+            cloud.north[own.rows],
+            (_LIKELY,),
+            weights=own.weights,
+        )[0]
         for cloud in clouds
         for own in cloud.of(part.case)
         if own.body == part.body

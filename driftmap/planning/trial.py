@@ -190,7 +190,7 @@ def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
         The verdict.
     """
     checks = judge_all(cloud, setup.site, wind, answers=setup.answers).checks
-    by_case = per_case(struck(cloud, outside(setup.site.boundary)))
+    by_case = per_case(cloud, struck(cloud, outside(setup.site.boundary)))
     # A recovery that never works says nothing of where it would land.
     stray = by_case.get(WORKS, Probability(1.0, 0.0, 1.0, 0, 0))
     return Trial(

@@ -14,6 +14,7 @@ from driftmap.ground.areas import Area
 from driftmap.ground.grid import mean_point, radii
 from driftmap.ground.site import OCCUPIED
 from driftmap.montecarlo.cloud import Part
+from driftmap.spread import quantile
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Kind, Outcome
 
@@ -100,8 +101,8 @@ def falls(assessment: Assessment) -> list[Fall]:
 def _fall(a: Assessment, part: Part) -> Fall:
     cloud = a.cloud
     east, north = cloud.east[part.rows], cloud.north[part.rows]
-    mean_east, mean_north = mean_point(east, north)
-    first, last = np.quantile(cloud.time[part.rows], [0.05, 0.95])
+    mean_east, mean_north = mean_point(east, north, weights=part.weights)
+    first, last = part.quantile(cloud.time, [0.05, 0.95])
     case = next(c for c in cloud.tree.cases if c.name == part.case)
     return Fall(
         case=part.case,
@@ -110,12 +111,12 @@ def _fall(a: Assessment, part: Part) -> Fall:
         count=part.count,
         distance=math.hypot(mean_east, mean_north),
         azimuth=math.atan2(mean_east, mean_north),
-        radius=float(radii(east, north, (0.9,))[0]),
-        reach=float(np.quantile(np.hypot(east, north), 0.9)),
+        radius=float(radii(east, north, (0.9,), weights=part.weights)[0]),
+        reach=float(quantile(np.hypot(east, north), 0.9, weights=part.weights)),
         first=float(first),
         last=float(last),
-        speed=float(np.median(cloud.speed[part.rows])),
-        energy=float(np.median(cloud.energy[part.rows])),
+        speed=float(part.quantile(cloud.speed, 0.5)),
+        energy=float(part.quantile(cloud.energy, 0.5)),
     )
 
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Final
 
-import numpy as np
-
 from driftmap.ground.grid import mean_point, radii
 from driftmap.montecarlo.cloud import Part
 from driftmap.report import words
@@ -131,12 +129,14 @@ def _convergence(a: Assessment) -> list[str]:
 def _piece(a: Assessment, part: Part, units: Units) -> str:
     cloud, rows = a.cloud, part.rows
     east, north = cloud.east[rows], cloud.north[rows]
-    around = words.distance(float(radii(east, north, (0.9,))[0]), units)
+    around = words.distance(
+        float(radii(east, north, (0.9,), weights=part.weights)[0]), units
+    )
     seconds, speed, energy = (
-        float(np.median(column[rows]))
+        float(part.quantile(column, 0.5))
         for column in (cloud.time, cloud.speed, cloud.energy)
     )
-    mean = mean_point(east, north)
+    mean = mean_point(east, north, weights=part.weights)
     where = words.toward(float(mean[0]), float(mean[1]), units)
     name = part.body if part.count == 1 else f"{part.count} × {part.body}"
     return (

@@ -228,7 +228,7 @@ def assess_setup(
     )
     contours = {
         (part.case, part.body): containment(
-            cloud.east[part.rows], cloud.north[part.rows], SHARES
+            cloud.east[part.rows], cloud.north[part.rows], SHARES, weights=part.weights
         )
         for part in cloud.parts
     }
@@ -402,8 +402,8 @@ def _estimate(p: Estimate) -> dict[str, Any]:
 
 def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
     east, north = cloud.east[part.rows], cloud.north[part.rows]
-    mean_east, mean_north = mean_point(east, north)
-    around = radii(east, north, SHARES)
+    mean_east, mean_north = mean_point(east, north, weights=part.weights)
+    around = radii(east, north, SHARES, weights=part.weights)
     rest = after_impact(cloud, part)
     return {
         "name": part.body,
@@ -414,9 +414,9 @@ def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
             f"radius_{share * 100:.0f}_m": float(radius)
             for share, radius in zip(SHARES, around, strict=True)
         },
-        "time_s": percentiles(cloud.time[part.rows]),
-        "impact_speed_mps": percentiles(cloud.speed[part.rows]),
-        "energy_j": percentiles(cloud.energy[part.rows]),
+        "time_s": percentiles(cloud.time[part.rows], part.weights),
+        "impact_speed_mps": percentiles(cloud.speed[part.rows], part.weights),
+        "energy_j": percentiles(cloud.energy[part.rows], part.weights),
         "after_impact_m": None if rest is None else asdict(rest),
     }
 

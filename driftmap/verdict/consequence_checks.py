@@ -60,7 +60,7 @@ def under_the_fall(
             continue
         found: list[tuple[float, Part, list[str]]] = []
         for part in cloud.of(case.name):
-            if float(np.median(cloud.energy[part.rows])) < KILLS.value:
+            if float(part.quantile(cloud.energy, 0.5)) < KILLS.value:
                 continue
             for line in _lines(cloud, part, lines):
                 hit = sorted(tree.query(line.shape, predicate="intersects"))
@@ -75,13 +75,14 @@ def _lines(cloud: Cloud, part: Part, lines: Lines | None) -> tuple[Contour, ...]
     if lines is not None:
         return lines[part.case, part.body]
     shares = [share for share in SHARES if share <= _SHARE_TOLD]
-    return containment(cloud.east[part.rows], cloud.north[part.rows], shares)
+    at = cloud.east[part.rows], cloud.north[part.rows]
+    return containment(*at, shares, weights=part.weights)
 
 
 def _check(
     cloud: Cloud, case: str, share: float, part: Part, names: list[str]
 ) -> Check:
-    energy = float(np.median(cloud.energy[part.rows]))
+    energy = float(part.quantile(cloud.energy, 0.5))
     return Check(
         kind=Kind.UNDER_THE_FALL,
         case=case,

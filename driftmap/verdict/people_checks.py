@@ -87,7 +87,7 @@ def area_hits(
         if area.occupied:
             hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
         total = known.get(area.name) or mixture(cloud, hits)
-        areas.append(AreaHit(area, total, per_case(hits)))
+        areas.append(AreaHit(area, total, per_case(cloud, hits)))
     return tuple(areas)
 
 
@@ -148,7 +148,7 @@ def _if(
     One too rare to be judged by itself is counted in the mixture alone.
     """
     limit = limits["area_hit_in_failure"]
-    chances = per_case(struck)
+    chances = per_case(cloud, struck)
     for case in cloud.tree.cases:
         if case.name != WORKS and not (case.any_way or case.rare):
             yield share(kind, case.name, "", chances[case.name], limit)

@@ -17,6 +17,8 @@ import shapely
 
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.grid import mean_point, probability_grid, radii
+from driftmap.hazard.probability import binomial, weighted_share
+from driftmap.spread import quantile
 
 SHARES = np.array([0.5, 0.9, 0.95, 0.99])
 K = 5
@@ -163,3 +165,40 @@ def test_grid_holds_the_probability_of_a_gaussian() -> None:
         np.abs(grid.probability - expected)[near]
         < K * error[near] + 0.05 * expected[near]
     )
+
+
+def test_a_weighted_point_counts_as_so_many_in_lines_radii_and_quantiles():
+    """Points that stand for 1 or 3 others, against the cloud that holds those others."""
+    rng = np.random.default_rng(4)
+    east, north = rng.normal(0, [[100], [40]], (2, 6000))
+    weight = np.where(east > 50, 3.0, 1.0)
+    times = weight.astype(int)
+    told = containment(east, north, (0.5, 0.9), weights=weight)
+    listed = containment(np.repeat(east, times), np.repeat(north, times), (0.5, 0.9))
+    for one, other in zip(told, listed, strict=True):
+        apart = one.shape.symmetric_difference(other.shape).area
+        assert apart < 0.06 * other.area  # smoothed a little differently
+    at = (0.05, 0.5, 0.9)
+    assert np.allclose(
+        quantile(east, at, weights=weight),
+        np.quantile(np.repeat(east, times), at),
+        atol=1,
+    )
+    assert quantile(east, 0.5, weights=weight) > np.median(east) + 5
+
+
+def test_the_share_of_flights_that_stand_for_others_holds_what_it_promises():
+    """Rare flights flown more often: the interval holds the true share 19 times in 20."""
+    rng = np.random.default_rng(5)
+    true, held = 0.3, 0
+    for _ in range(400):
+        # Half of the flights are one in ten of all, and hit more often.
+        rare = rng.random(300) < 0.5
+        hit = rng.random(300) < np.where(rare, 0.75, 0.25)
+        p = weighted_share(hit, np.where(rare, 1.0, 9.0))
+        held += p.lower <= true <= p.upper
+    assert held >= 0.93 * 400  # 370 of 400 fails once in a hundred at 95 %
+    alike = weighted_share(np.arange(300) < 12, np.full(300, 7.0))
+    assert alike == binomial(12, 300)
+    none = weighted_share(np.zeros(300, bool), np.where(np.arange(300) < 30, 9.0, 1.0))
+    assert none.upper > binomial(0, 300).upper

@@ -86,7 +86,7 @@ def test_empty_area_is_refused():
 def test_a_trial_is_a_flight_not_a_piece(result):
     """Three fins all inside still count one flight."""
     cloud = result.cloud
-    everything = per_case(struck(cloud, lambda e, n: np.ones(e.size, bool)))
+    everything = per_case(cloud, struck(cloud, lambda e, n: np.ones(e.size, bool)))
     for name, p in everything.items():
         assert p.hits == p.flights <= cloud.flights
         case = next(c for c in cloud.tree.cases if c.name == name)
@@ -99,7 +99,7 @@ def test_a_trial_is_a_flight_not_a_piece(result):
     only[fins.rows.start : fins.rows.start + cloud.flights] = True
     only[fins.rows.start + cloud.flights] = True  # flight 0 again, its second fin
     hits = struck(cloud, lambda e, n: only)
-    assert per_case(hits)["fins come off"].hits == cloud.flights
+    assert per_case(cloud, hits)["fins come off"].hits == cloud.flights
 
 
 def test_nan_landing_is_an_error_not_a_miss(result):
@@ -111,7 +111,7 @@ def test_nan_landing_is_an_error_not_a_miss(result):
 
 def test_mixture_weighs_by_likelihood(result):
     hits = struck(result.cloud, lambda e, n: e > 0)
-    cases, p = per_case(hits), mixture(result.cloud, hits)
+    cases, p = per_case(result.cloud, hits), mixture(result.cloud, hits)
     by_hand = sum(
         case.probability * cases[case.name].estimate for case in result.cloud.tree.cases
     )
