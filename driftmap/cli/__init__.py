@@ -12,7 +12,7 @@ from typing import Final
 
 import click
 
-from driftmap.cli.plain import Plain
+from driftmap.cli.output import Plain
 from driftmap.errors import DriftmapError, InputError, NoGoError, one_line
 
 __all__ = ["cli", "main"]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -16,6 +15,7 @@ from driftmap.cli.options import (
     site_options,
     units_option,
 )
+from driftmap.cli.output import json_text
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -82,7 +82,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
       driftmap aim examples/willet.toml --site sites/saltgrass-flat.geojson \\
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
     from driftmap.planning.aim import best_aims
     from driftmap.planning.documents import aim_document, heading
     from driftmap.planning.trial import basis_of
@@ -105,7 +105,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
         planned, aims = best_aims(setup, wind, hands)
     head = heading(setup, (*wind.assumed, *basis.assumed), basis)
     data = aim_document(head, planned, aims, best)
-    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
+    text = json_text(data)
     if out is not None:
         write_all(out, {"aim.json": text + "\n"})
     if as_json:
@@ -122,7 +122,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
 
 
 def _table(planned: Aim, best: tuple[Aim, ...], *, held: bool) -> str:
-    from driftmap.cli.table import text_table
+    from driftmap.cli.output import text_table
 
     head = [
         "rail",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from pathlib import Path
 from typing import Literal, Unpack
@@ -11,6 +10,7 @@ import click
 
 from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
 from driftmap.cli.options import units_option
+from driftmap.cli.output import json_text
 from driftmap.cli.windoptions import echo_flight
 
 __all__ = ["assess_command"]
@@ -64,7 +64,7 @@ def assess_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
     from driftmap.report.map import map_html
     from driftmap.report.terminal import proposals, summary
     from driftmap.verdict.assessment import document
@@ -76,7 +76,7 @@ def assess_command(
         proposed = turns(result)
         data["proposals"] = [asdict(turn) for turn in proposed.better]
         data["stays"] = [check.name for check in proposed.stays]
-    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
+    text = json_text(data)
     page = map_html(result, units=units)
     write_all(out, {"map.html": page, "assessment.json": text + "\n"})
     if as_json:

@@ -16,14 +16,21 @@ from driftmap.cli.options import (
     site_of,
     site_options,
 )
-from driftmap.cli.progress import Progress
+from driftmap.cli.output import Progress
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
     from driftmap.verdict.assessment import Assessment, Setup
 
-__all__ = ["EXIT", "Inputs", "assessed", "assessment_of"]
+__all__ = [
+    "EXIT",
+    "FlightInputs",
+    "Inputs",
+    "assessed",
+    "assessment_of",
+    "flight_options",
+]
 
 EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
 """Exit code of every command that reaches a verdict."""
@@ -31,8 +38,8 @@ EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
 T = TypeVar("T")
 
 
-class Inputs(TypedDict):
-    """What the options of `assessed` hand to a command."""
+class FlightInputs(TypedDict):
+    """What the options of `flight_options` hand to a command."""
 
     flight: str
     site: str
@@ -40,12 +47,25 @@ class Inputs(TypedDict):
     weather: Weather
     samples: int
     seed: int
+
+
+class Inputs(FlightInputs):
+    """What the options of `assessed` hand to a command."""
+
     precision: float | None
     answers: tuple[str, ...]
 
 
+def flight_options(command: Callable[..., T]) -> Callable[..., T]:
+    """Add FLIGHT, --site, wind, day, --samples and --seed."""
+    command = day_options(run_options(command))
+    return click.argument("flight", metavar="FLIGHT")(
+        site_options(wind_options(command))
+    )
+
+
 def assessed(command: Callable[..., T]) -> Callable[..., T]:
-    """Add FLIGHT, --site, wind, day, --answers, --samples, --seed and --precision."""
+    """Add `flight_options`, --answers and --precision."""
     command = click.option(
         "--precision",
         type=Quantity("share", 0.0, 1.0, above=True),
@@ -53,12 +73,7 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
         help='How well each area with people must be known, such as "30 %"; '
         "flies as many steered flights as that takes.",
     )(command)
-    command = run_options(command)
-    command = answers_option(command)
-    command = day_options(command)
-    return click.argument("flight", metavar="FLIGHT")(
-        site_options(wind_options(command))
-    )
+    return flight_options(answers_option(command))
 
 
 def assessment_of(inputs: Inputs) -> Assessment:
@@ -78,7 +93,7 @@ def assessment_of(inputs: Inputs) -> Assessment:
         when=inputs["asked"].when,
     )
     _forewarn(setup, wind)
-    with Progress(setup.samples) as progress:
+    with Progress("flights", setup.samples) as progress:
         return assess_setup(
             setup, wind, precision=inputs["precision"], progress=progress
         )

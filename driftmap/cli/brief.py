@@ -50,7 +50,7 @@ def brief_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
     from driftmap.report.catalogue import read_catalogue
     from driftmap.report.sheet import brief_html
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from driftmap.cli.options import pad_option, run_options, site_of, units_option
+from driftmap.cli.output import json_text
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
+from driftmap.errors import visible
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -84,7 +85,7 @@ def cases_command(
         "missing": list(cloud.tree.missing),
     }
     if as_json:
-        click.echo(json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False))
+        click.echo(json_text(data))
     else:
         click.echo(_told(data, units))
 
@@ -123,7 +124,7 @@ def _when(case: Case) -> str:
 
 
 def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
-    from driftmap.cli.table import plain, text_table
+    from driftmap.cli.output import text_table
     from driftmap.report import words
     from driftmap.units import show
     from driftmap.verdict.assessment import CAUTIONS
@@ -147,7 +148,7 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
                 ]
             )
     lines = [
-        f"{plain(data['flight'])}, wind {plain(data['wind'])}",
+        f"{visible(data['flight'])}, wind {visible(data['wind'])}",
         "",
         text_table(rows),
         "",
@@ -155,7 +156,7 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
     lines.append("Margins (middle, and 5 to 95 % of flights):")
     for m in data["margins"]:
         ends = [_amount(m[k], m["unit"], units) for k in ("p50", "p5", "p95")]
-        text = f"  {plain(m['name'])}: {ends[0]} ({words.span(ends[1], ends[2])})"
+        text = f"  {visible(m['name'])}: {ends[0]} ({words.span(ends[1], ends[2])})"
         if m["against"] is not None:
             text += f", against {_amount(m['against'], m['unit'], units)}"
         lines.append(text)
@@ -173,13 +174,15 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
         ]
         for i in data["inputs"][:_MOST_INPUTS]:
             far = words.distance(i["metres"], units)
-            lines.append(f"  {plain(i['name'])}: {far}, {i['share']:.0%} of the spread")
+            lines.append(
+                f"  {visible(i['name'])}: {far}, {i['share']:.0%} of the spread"
+            )
     lines += [
         "",
         "Assumed; what the flight file states takes the place of its default:",
     ]
-    lines += [f"  {plain(text)}" for text in data["assumed"]]
-    lines += [f"NOT FLOWN: {plain(text)}" for text in data["missing"]]
+    lines += [f"  {visible(text)}" for text in data["assumed"]]
+    lines += [f"NOT FLOWN: {visible(text)}" for text in data["missing"]]
     return "\n".join([*lines, "", *(f"* {text}" for text in CAUTIONS)])
 
 

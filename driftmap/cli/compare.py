@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from driftmap.cli.answering import answers_option, setup_of
 from driftmap.cli.options import run_options, site_of, site_options, units_option
+from driftmap.cli.output import json_text
 from driftmap.cli.windoptions import (
     Place,
     WindOptions,
@@ -69,7 +69,7 @@ def compare_command(
     if as_json:
         data = {"flight": plan.name, "seed": seed, "samples": samples}
         text = {**data, "alternatives": rows, "cautions": list(CAUTIONS)}
-        click.echo(json.dumps(text, indent=1, allow_nan=False, ensure_ascii=False))
+        click.echo(json_text(text))
         return
     click.echo(_told(rows, units))
     echo_flight(asked)
@@ -113,7 +113,7 @@ def _figures(one: Compared) -> dict[str, Any]:
 
 
 def _told(rows: list[dict[str, Any]], units: Literal["us", "si"]) -> str:
-    from driftmap.cli.table import text_table
+    from driftmap.cli.output import text_table
     from driftmap.report import words
     from driftmap.units import show
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-import sys
-import time
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -21,6 +19,7 @@ from driftmap.cli.options import (
     site_options,
     units_option,
 )
+from driftmap.cli.output import Progress
 from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 
 if TYPE_CHECKING:
@@ -117,7 +116,7 @@ def dial_command(  # noqa: PLR0913, PLR0917
           --answers examples/answers.toml --out today
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
     from driftmap.dial import Reach, check_between
     from driftmap.planning import Supposition
     from driftmap.report.dialpage import dial_html
@@ -161,7 +160,7 @@ def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
             os.cpu_count(), mp_context=multiprocessing.get_context("spawn")
         )
 
-    with _Progress() as progress, pool() as workers:
+    with Progress("groups of winds") as progress, pool() as workers:
         hands = Hands(workers, renew=pool, progress=progress)
         return compute_dial(setup, supposition, reach, hands=hands, told=forewarn)
 
@@ -174,30 +173,3 @@ def _told(dial: Dial) -> str:
     lost = sum(bool(node.problem) for node in dial.nodes)
     more = f"; {lost} of them could not be worked out and hold" if lost else ""
     return f"{len(dial.nodes)} winds: {told}{more}"
-
-
-class _Progress:
-    """A bar with the time left, on a terminal and after a second."""
-
-    def __init__(self) -> None:
-        self._start, self._done, self._total = time.monotonic(), 0, 0
-        self._bar = click.progressbar(length=1, label="Winds", file=sys.stderr)
-        self._shown = False
-
-    def __enter__(self) -> _Progress:
-        return self
-
-    def __call__(self, done: int, left: int) -> None:
-        """Count groups of winds done, and those to come."""
-        self._done += done
-        if self._shown:
-            self._bar.update(done)
-        elif time.monotonic() - self._start > 1 and sys.stderr.isatty():
-            self._shown = True
-            self._bar.length = self._done + left
-            self._bar.__enter__()
-            self._bar.update(self._done)
-
-    def __exit__(self, *exception: object) -> None:
-        if self._shown:
-            self._bar.render_finish()

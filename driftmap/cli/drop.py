@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import math
 from typing import Final
 
 import click
 
 from driftmap.cli.options import Quantity
+from driftmap.cli.output import json_text
 from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 from driftmap.errors import InputError
 from driftmap.units import show
@@ -118,7 +118,7 @@ def drop_command(  # noqa: PLR0913, PLR0917
         raise InputError(
             "drop", "", "no fall that can be followed; mass, area or speed is no body's"
         )
-    click.echo(json.dumps(result) if as_json else _told(result))
+    click.echo(json_text(result, indent=None) if as_json else _told(result))
     if not as_json and height > profile.known_to:
         text = show(profile.known_to, "length", "si")
         click.echo(f"The wind is known up to {text} only; above that it is held.")

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Unpack
 
 import click
 
 from driftmap.cli.observed import Inputs, observed, read_observed
+from driftmap.cli.output import json_text
 
 if TYPE_CHECKING:
     from driftmap.explain.evidence import Explanation
@@ -55,7 +55,7 @@ def explain_command(**options: Unpack[_Options]) -> None:
             "notes": notes,
             "doubted": [d.says for d in known.doubted],
         }
-        click.echo(json.dumps(told, indent=1, ensure_ascii=False))
+        click.echo(json_text(told))
         return
     click.echo(_text(result))
     for doubt in known.doubted:

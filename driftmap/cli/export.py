@@ -85,7 +85,7 @@ def export_command(
 
     Exit codes: those of assess, for the verdict stands in the files.
     """
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
 
     result = assessment_of(inputs)
     files = _written(result, formats, points, _cells(result, floor, square))

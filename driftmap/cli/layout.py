@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
@@ -10,6 +9,7 @@ import click
 
 from driftmap.cli.answering import setup_of
 from driftmap.cli.options import Quantity, pad_option, site_of, units_option
+from driftmap.cli.output import json_text
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -122,7 +122,7 @@ def layout_command(  # noqa: PLR0913, PLR0917
       driftmap layout sites/saltgrass-flat.geojson --flight examples/dunlin.toml \\
           --move "South crowd line" --out plan
     """
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
     from driftmap.planning.documents import heading, layout_document, layout_geojson
     from driftmap.planning.layout import Question, best_pads, best_stands
     from driftmap.planning.supposed import Supposition, suppose
@@ -161,13 +161,13 @@ def layout_command(  # noqa: PLR0913, PLR0917
     ]
     head = heading(setups[0], notes, *bases)
     data = layout_document(head, question, pads, stands, best)
-    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
+    text = json_text(data)
     if out is not None:
         spots = layout_geojson(question, pads, stands)
         files = {
             "layout.html": _page(data, ground, pads, stands, best, units),
             "layout.json": text + "\n",
-            "layout.geojson": json.dumps(spots, allow_nan=False, ensure_ascii=False),
+            "layout.geojson": json_text(spots, indent=None),
         }
         write_all(out, files)
     if as_json:
@@ -229,7 +229,7 @@ def _told(
     best: int,
     units: Literal["us", "si"],
 ) -> str:
-    from driftmap.cli.table import text_table
+    from driftmap.cli.output import text_table
 
     barred = sum(bool(p.broken) for p in pads)
     blocks = [

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -17,6 +16,7 @@ from driftmap.cli.options import (
     site_options,
     units_option,
 )
+from driftmap.cli.output import json_text
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -90,7 +90,7 @@ def limits_command(  # noqa: PLR0913, PLR0917
     Example:
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
     from driftmap.planning.dial import LIGHTEST, scan_speeds, wind_limits
     from driftmap.planning.documents import heading, limits_document
     from driftmap.planning.supposed import Supposition, head_share, suppose
@@ -124,7 +124,7 @@ def limits_command(  # noqa: PLR0913, PLR0917
     head = heading(setup, assumed, basis)
     share = head_share(supposition)
     data = limits_document(head, found, share)
-    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
+    text = json_text(data)
     rows = _rows(found, share, head["conditions"], units)
     if out is not None:
         page = _page(data, found, most, rows, units)
@@ -180,7 +180,7 @@ def _rows(
 
 
 def _told(rows: list[list[str]], before: list[str], assumed: list[str]) -> str:
-    from driftmap.cli.table import text_table
+    from driftmap.cli.output import text_table
 
     table = text_table(rows)
     return "\n".join([*before, *([""] if before else []), table, cautions(assumed)])

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import click
+
+from driftmap.cli.output import json_text
 
 if TYPE_CHECKING:
     from driftmap.cli.assessing import Inputs
@@ -169,7 +170,7 @@ def show_command(entry_id: str, path: Path | None) -> None:
     """Print one entry with all it says."""
     with _open(path) as log:
         plain = log.find(entry_id).plain
-        click.echo(json.dumps(plain, indent=1, ensure_ascii=False, sort_keys=True))
+        click.echo(json_text(dict(sorted(plain.items()))))
 
 
 @log_command.command("export")
@@ -177,7 +178,7 @@ def show_command(entry_id: str, path: Path | None) -> None:
 @_log
 def export_command(out: Path, path: Path | None) -> None:
     """Write the whole log as lines of JSON."""
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
     from driftmap.logbook.exchange import export_text
 
     with _open(path) as log:

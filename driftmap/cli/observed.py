@@ -4,20 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypedDict, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from driftmap.cli.options import (
-    Weather,
-    day_of,
-    day_options,
-    run_options,
-    site_of,
-    site_options,
-)
-from driftmap.cli.progress import Progress
-from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options
+from driftmap.cli.assessing import FlightInputs, flight_options
+from driftmap.cli.options import day_of, site_of
+from driftmap.cli.output import Progress
+from driftmap.cli.windoptions import Place, wind_of
 from driftmap.errors import InputError
 
 if TYPE_CHECKING:
@@ -34,15 +28,9 @@ __all__ = ["Inputs", "Observed", "observed", "read_observed"]
 T = TypeVar("T")
 
 
-class Inputs(TypedDict):
+class Inputs(FlightInputs):
     """What the options of `observed` hand to a command."""
 
-    flight: str
-    site: str
-    asked: WindOptions
-    weather: Weather
-    samples: int
-    seed: int
     seen: tuple[str, ...]
     searched: tuple[str, ...]
 
@@ -62,11 +50,7 @@ def observed(
         command = click.option(
             option, "seen", multiple=True, required=required, metavar="FILE", help=told
         )(command)
-        command = run_options(command)
-        command = day_options(command)
-        return click.argument("flight", metavar="FLIGHT")(
-            site_options(wind_options(command))
-        )
+        return flight_options(command)
 
     return add
 
@@ -87,7 +71,7 @@ class Observed:
         """Fly the flight, its falls kept."""
         from driftmap.montecarlo.cloud import fly
 
-        with Progress(inputs["samples"]) as progress:
+        with Progress("flights", inputs["samples"]) as progress:
             return fly(
                 self.flight,
                 self.wind,

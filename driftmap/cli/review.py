@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import click
+
+from driftmap.cli.output import json_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -63,7 +64,7 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
         again = list(_again(log, entries, result, verdicts)) if verdicts else []
     if as_json:
         told = {**asdict(result), "verdicts": again}
-        click.echo(json.dumps(_plain(told), indent=1, ensure_ascii=False))
+        click.echo(json_text(_plain(told)))
         return
     click.echo(_text(result))
     if verdicts:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import textwrap
 from collections import Counter
 from collections.abc import Iterable, Sequence
@@ -14,8 +13,9 @@ import click
 
 from driftmap.cli.answering import answers_option, occasion_of
 from driftmap.cli.options import site_of, site_options
+from driftmap.cli.output import json_text
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
-from driftmap.errors import InputError
+from driftmap.errors import InputError, visible
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
@@ -105,9 +105,7 @@ def rules_command(
     if blank is not None:
         _write_new(blank, to_fill_in(results, questions(sets), occasion))
     if as_json:
-        click.echo(
-            json.dumps(_document(rocket, ground, sets, facts, results), indent=1)
-        )
+        click.echo(json_text(_document(rocket, ground, sets, facts, results)))
     else:
         click.echo(_text(rocket, ground, results, units))
     if blank is not None:
@@ -167,7 +165,7 @@ def _document(
 
 
 def _text(flight: Flight, site: Site, results: Sequence[RuleResult], units: str) -> str:
-    lines = [f"Rules for {_plain(flight.name)} at {_plain(site.name)}", ""]
+    lines = [f"Rules for {visible(flight.name)} at {visible(site.name)}", ""]
     for outcome in ("fail", "hold", "ask", "pass"):
         for result in results:
             if result.outcome == outcome:
@@ -187,21 +185,21 @@ def _text(flight: Flight, site: Site, results: Sequence[RuleResult], units: str)
             "  ",
         )
     for text in dict.fromkeys(r.governs for r in results if r.governs):
-        lines += _wrapped(f"{text[0].upper()}{_plain(text[1:])}.", "  ")
+        lines += _wrapped(f"{text[0].upper()}{visible(text[1:])}.", "  ")
     lines += _wrapped(_CAUTION, "")
     return "\n".join(lines)
 
 
 def _entry(result: RuleResult, units: str) -> list[str]:
-    area = f", {_plain(result.area)}" if result.area else ""
-    lines = _wrapped(f"{result.outcome.upper():5}{_plain(result.what)}{area}", " " * 5)
+    area = f", {visible(result.area)}" if result.area else ""
+    lines = _wrapped(f"{result.outcome.upper():5}{visible(result.what)}{area}", " " * 5)
     if result.limit is not None:
         value = "not known" if result.value is None else _amount(result, "value", units)
         lines.append(f"     {value}; {result.sense} {_amount(result, 'limit', units)}")
     if result.why:
-        lines += _wrapped(f"     why: {_plain(result.why)}", " " * 7)
+        lines += _wrapped(f"     why: {visible(result.why)}", " " * 7)
     if result.source:
-        lines += _wrapped(f"     source: {_plain(result.source)}", " " * 7)
+        lines += _wrapped(f"     source: {visible(result.source)}", " " * 7)
     return [*lines, ""]
 
 
@@ -218,7 +216,3 @@ def _amount(result: RuleResult, key: Literal["value", "limit"], units: str) -> s
 
 def _wrapped(text: str, indent: str) -> list[str]:
     return textwrap.wrap(text, _WIDTH, subsequent_indent=indent) or [""]
-
-
-def _plain(text: str) -> str:
-    return "".join(c if c.isprintable() else "?" for c in text)

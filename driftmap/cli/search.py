@@ -95,7 +95,7 @@ def search_command(**options: Unpack[_Options]) -> None:
 
     Nobody climbs, throws or pokes for a rocket on a power line.
     """
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
     from driftmap.search.files import search_gpx, search_kml, search_sheet
     from driftmap.search.page import search_html
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import math
 from datetime import timedelta
 from pathlib import Path
@@ -13,6 +12,7 @@ import click
 
 from driftmap.cli.answering import setup_of
 from driftmap.cli.options import Quantity, site_of, site_options
+from driftmap.cli.output import json_text
 from driftmap.cli.sweeping import (
     cautions,
     forewarn,
@@ -127,7 +127,7 @@ def season_command(  # noqa: PLR0913, PLR0917
       driftmap season examples/dunlin.toml --site sites/saltgrass-flat.geojson \\
           --winds hourly.csv --out season
     """
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
     from driftmap.planning.documents import heading, season_document
     from driftmap.planning.ledger import open_ledger, run_key
     from driftmap.planning.season import agreement, bins_to_fly, season_hours
@@ -169,7 +169,7 @@ def season_command(  # noqa: PLR0913, PLR0917
         notes = [*_ALOFT, *basis.assumed]
     head = heading(setup, notes, basis)
     data = season_document(head, found, same, timedelta(hours=utc_offset))
-    text = json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False)
+    text = json_text(data)
     if out is not None:
         page = _page(data, found, timedelta(hours=utc_offset))
         write_all(out, {"season.html": page, "season.json": text + "\n"})
@@ -256,7 +256,7 @@ def _notes(source: str, height: float, assumed: tuple[str, ...]) -> list[str]:
 
 
 def _told(data: dict[str, Any]) -> str:
-    from driftmap.cli.table import text_table
+    from driftmap.cli.output import text_table
 
     rows = [_head(data)]
     rows += [_row(f"{m['month']:02d}", m) for m in data["months"]]

@@ -27,7 +27,7 @@ def survey_command(out: Path) -> None:
     Example:
       driftmap survey --out field
     """
-    from driftmap.cli.files import write_all
+    from driftmap.cli.output import write_all
     from driftmap.desk.survey import survey_html
 
     write_all(out, {"survey.html": survey_html()})

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
-import sys
-import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
+
+from driftmap.cli.output import Progress
+from driftmap.errors import visible
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -30,8 +31,6 @@ F = TypeVar("F", bound=Callable[..., object])
 
 SAMPLES: Final = 5000
 """Flights in each case of every verdict: enough to show a share under 1 in 1,000."""
-
-_EVERY: Final = 60.0  # s between lines where standard error is no terminal
 
 
 def plan_options(command: F) -> F:
@@ -82,15 +81,14 @@ def hands_of(workers: int | None, processes: bool, what: str) -> Iterator[Hands]
     from driftmap.planning.sweep import Hands
 
     count = workers or os.cpu_count() or 1
-    progress = _Countdown(what)
     renew = (lambda: _process_pool(count)) if processes else None
     pool = renew() if renew else ThreadPoolExecutor(count)
-    try:
-        yield Hands(pool, renew, progress, 2 * count)
-    finally:
-        # On an interruption, do not begin what has only been asked for.
-        pool.shutdown(cancel_futures=True)
-        progress.end()
+    with Progress(what) as progress:
+        try:
+            yield Hands(pool, renew, progress, 2 * count)
+        finally:
+            # On an interruption, do not begin what has only been asked for.
+            pool.shutdown(cancel_futures=True)
 
 
 def _process_pool(count: int) -> Executor:
@@ -99,43 +97,6 @@ def _process_pool(count: int) -> Executor:
 
     # A fork would copy the locks of threads that are running.
     return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"))
-
-
-class _Countdown:
-    """Tell how far a sweep is, and how long it will take, on standard error."""
-
-    def __init__(self, what: str) -> None:
-        self._what, self._done = what, 0
-        self._start = self._told = time.monotonic()
-        self._live = sys.stderr.isatty()
-
-    def __call__(self, done: int, left: int) -> None:
-        """Count what is done and say what is left."""
-        self._done += done
-        now = time.monotonic()
-        if now - self._told < (0.5 if self._live else _EVERY) and left:
-            return
-        if now - self._start < 1.0:
-            return
-        self._told = now
-        rest = (now - self._start) / self._done * left
-        line = (
-            f"{self._done} of {self._done + left} {self._what}, {_duration(rest)} left"
-        )
-        click.echo(f"\r{line:60}" if self._live else line, err=True, nl=not self._live)
-
-    def end(self) -> None:
-        """Leave the line."""
-        if self._live and self._told > self._start:
-            click.echo(err=True)
-
-
-def _duration(seconds: float) -> str:
-    if seconds < 90:
-        return f"{seconds:.0f} s"
-    if seconds < 5400:
-        return f"{seconds / 60:.0f} min"
-    return f"{seconds / 3600:.1f} h"
 
 
 def forewarn(basis: Basis, samples: int) -> None:
@@ -164,8 +125,7 @@ def preamble_html(data: Mapping[str, Any]) -> str:
 
 def cautions(assumed: list[str]) -> str:
     """Write what was assumed, and the cautions, for the end of a command's output."""
-    from driftmap.cli.table import plain
     from driftmap.verdict.assessment import CAUTIONS
 
-    notes = [f"assumed: {plain(text)}" for text in assumed]
+    notes = [f"assumed: {visible(text)}" for text in assumed]
     return "\n".join(["", *notes, *(f"* {text}" for text in CAUTIONS)])

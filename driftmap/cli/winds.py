@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -12,6 +11,7 @@ import click
 from driftmap import units
 from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.cli.options import Quantity, pad_option, site_of
+from driftmap.cli.output import json_text
 from driftmap.cli.windoptions import (
     HERE,
     Place,
@@ -21,7 +21,7 @@ from driftmap.cli.windoptions import (
     setting_of,
     show_flight,
 )
-from driftmap.errors import InputError
+from driftmap.errors import InputError, visible
 from driftmap.winds.reading import Reading, Setting
 
 __all__ = ["winds_command"]
@@ -136,12 +136,12 @@ def _print_json(
 
     kept = keep_readings(readings, setting.site_altitude)
     whole = {"when": setting.when.isoformat(), **document, **kept}
-    click.echo(json.dumps(whole, indent=2, ensure_ascii=False))
+    click.echo(json_text(whole, indent=2))
 
 
 def _print_decoded(readings: Sequence[Reading], system: str, top: float) -> None:
     for reading in readings:
-        click.echo(f"{_plain(reading.source)}{_air(reading, system)}\n")
+        click.echo(f"{visible(reading.source)}{_air(reading, system)}\n")
         _print_levels(reading.levels, system, top)
     _print_notes(note for reading in readings for note in reading.assumed)
 
@@ -157,10 +157,10 @@ def _print_wind(wind: WindProfile, system: str, top: float, setting: Setting) ->
     click.echo(f"known to {units.show(wind.known_to, 'length', system)}; {age}")
     for name in wind.undated:
         click.echo(
-            f"holds: {_plain(name)} does not say when it was read; give --read-at"
+            f"holds: {visible(name)} does not say when it was read; give --read-at"
         )
     for note in wind.warned:
-        click.echo(f"holds: {_plain(note)}")
+        click.echo(f"holds: {visible(note)}")
     _print_notes(wind.assumed)
 
 
@@ -179,7 +179,7 @@ def _print_levels(levels: Sequence[WindLevel], system: str, top: float) -> None:
 
 def _print_notes(notes: Iterable[str]) -> None:
     for note in dict.fromkeys(notes):
-        click.echo(f"assumed: {_plain(note)}")
+        click.echo(f"assumed: {visible(note)}")
 
 
 def _air(reading: Reading, system: str) -> str:
@@ -194,10 +194,6 @@ def _air(reading: Reading, system: str) -> str:
         us = f"{reading.pressure / units.DIMENSIONS['pressure']['inHg']:.2f} inHg"
         told += f", {us if system == 'us' else f'{reading.pressure / 100:.0f} hPa'}"
     return told
-
-
-def _plain(text: str) -> str:
-    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 def _write(wind: WindProfile, out: Path, system: str, top: float) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from driftmap.errors import visible
 from driftmap.ground.grid import mean_point, radii
 from driftmap.montecarlo.cloud import Part
 from driftmap.report import words
@@ -42,12 +43,12 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     a = assessment
     head = headline(a, units)
     lines = [
-        f"{head['word']}: {_plain(a.flight.name)} at {_plain(a.site.name)}, {head['wind']} ({head['wind_more']})"
+        f"{head['word']}: {visible(a.flight.name)} at {visible(a.site.name)}, {head['wind']} ({head['wind_more']})"
     ]
     lines.append(f"  Pad at {show_position(a.site.longitude, a.site.latitude)}")
     people = [x.name for x in a.site.areas if x.occupied]
     reasons = verdict_reasons(a.checks, people, english(units))
-    lines += [f"  - {_plain(reason)}" for reason in reasons[:_MOST_REASONS]]
+    lines += [f"  - {visible(reason)}" for reason in reasons[:_MOST_REASONS]]
     if len(reasons) > _MOST_REASONS:
         lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")
     out, said = counted(a.checks)
@@ -88,7 +89,7 @@ def proposals(found: Turning, *, units: Units) -> str:
     if found.stays:
         lines.append("It cannot be go here, whatever the aim, the canopy or the wind:")
         lines += [
-            f"  {_plain(text)}"
+            f"  {visible(text)}"
             for check in found.stays[:_MOST_TURNS]
             for text in verdict_reasons([check], [], english(units))
         ]
@@ -99,7 +100,7 @@ def proposals(found: Turning, *, units: Units) -> str:
         return "\n".join([*lines, "No change that was flown comes out better."])
     lines.append("What comes out better, each really flown:")
     for turn in found.better[:_MOST_TURNS]:
-        name = _plain(turn.name)
+        name = visible(turn.name)
         if turn.kind in {"wind", "both"}:
             name = f"{name} (wind of {show(turn.wind, 'speed', units)} at 10 m)"
         left = f", {turn.failing} failing, {turn.warning} not sure" * (
@@ -122,7 +123,7 @@ def _convergence(a: Assessment) -> list[str]:
         reached = (
             "well enough known" if sharp.looks.reached else "NOT known well enough"
         )
-        lines.append(f"  {_plain(sharp.area)}, by steered flights: {looks}; {reached}")
+        lines.append(f"  {visible(sharp.area)}, by steered flights: {looks}; {reached}")
     return [*lines, ""] if lines else []
 
 
@@ -140,12 +141,7 @@ def _piece(a: Assessment, part: Part, units: Units) -> str:
     where = words.toward(float(mean[0]), float(mean[1]), units)
     name = part.body if part.count == 1 else f"{part.count} × {part.body}"
     return (
-        f"{_plain(name)}: {where}, "
+        f"{visible(name)}: {where}, "
         f"90 % within {around} of there; {seconds:.0f} s after lift-off, "
         f"{show(speed, 'descent', units)}, {show(energy, 'energy', units)}"
     )
-
-
-def _plain(text: str) -> str:
-    """Drop what could steer the terminal."""
-    return "".join(c for c in text if c.isprintable())

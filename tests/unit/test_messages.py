@@ -1,11 +1,13 @@
 """Messages: one line, an end, and nothing that steers a terminal."""
 
+import json
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+from driftmap.cli.output import json_text
 from driftmap.errors import InputError, one_line, quoted, visible
 from driftmap.files import parse_json, parse_toml
 from driftmap.rocket.flightfile import read_flight
@@ -185,3 +187,11 @@ def test_nobody_drops_what_cannot_be(mass):
     run = _run(*drop, "--mass", mass)
     assert run.returncode == 2
     assert not run.stdout
+
+
+def test_json_on_the_terminal_keeps_what_it_says_and_steers_nothing():
+    told = {"name": EVIL, "mass": 1.5, "umlaut": "ä"}
+    text = json_text(told)
+    assert json.loads(text) == told
+    assert visible(text, keep="\n") == text
+    assert "ä" in text

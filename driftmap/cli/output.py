@@ -1,0 +1,144 @@
+"""What commands put out: whole files, tables, JSON, how far they are, and nothing that steers."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Final, TextIO
+
+import click
+
+from driftmap.errors import visible
+
+__all__ = ["Plain", "Progress", "json_text", "text_table", "write_all"]
+
+_EVERY: Final = 60.0  # s between lines where standard error is no terminal
+_OFTEN: Final = 0.5  # s between two looks of a line that is written over
+
+
+def write_all(folder: Path, files: Mapping[str, str]) -> None:
+    """Write text files into a folder, which is made, each whole or not at all."""
+    folder.mkdir(parents=True, exist_ok=True)
+    waiting: list[tuple[str, Path]] = []
+    try:
+        for name, text in files.items():
+            handle, temporary = tempfile.mkstemp(dir=folder, prefix=f".{name}.")
+            waiting.append((temporary, folder / name))
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+        mask = os.umask(0)
+        os.umask(mask)
+        for temporary, target in waiting:
+            Path(temporary).chmod(0o666 & ~mask)
+            Path(temporary).replace(target)
+    finally:
+        for temporary, _ in waiting:
+            Path(temporary).unlink(missing_ok=True)
+
+
+def json_text(data: object, *, indent: int | None = 1) -> str:
+    """Write JSON for people and programs: what would steer a terminal as an escape."""
+    text = json.dumps(data, indent=indent, allow_nan=False, ensure_ascii=False)
+    return "".join(
+        c if visible(c, keep="\n") == c else f"\\u{ord(c):04x}" for c in text
+    )
+
+
+def text_table(rows: Sequence[Sequence[str]]) -> str:
+    """Align columns of text under the first row; what starts with a digit to the right."""
+    cells = [[visible(cell) for cell in row] for row in rows]
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    lines = []
+    for row in cells:
+        parts = [
+            cell.rjust(width) if cell[:1].isdigit() else cell.ljust(width)
+            for cell, width in zip(row, widths, strict=True)
+        ]
+        lines.append("  ".join(parts).rstrip())
+    lines.insert(1, "  ".join("-" * width for width in widths))
+    return "\n".join(lines)
+
+
+class Plain(io.TextIOWrapper):
+    """Text that reaches people as it reads, whatever names and files hold."""
+
+    _keep = ""
+
+    @classmethod
+    def of(cls, stream: TextIO, *, keep: str) -> TextIO:
+        """Stand before a stream; one without a buffer beneath it is left as it is."""
+        buffer = getattr(stream, "buffer", None)
+        if buffer is None:
+            return stream
+        stream.flush()
+        plain = cls(
+            buffer,
+            encoding=stream.encoding,
+            errors=stream.errors,
+            line_buffering=stream.isatty(),
+            write_through=True,
+        )
+        plain._keep = keep
+        return plain
+
+    def write(self, text: str) -> int:
+        """Write a text, each control in it as a picture."""
+        super().write(visible(text, keep=self._keep))
+        return len(text)
+
+
+class Progress:
+    """Say on standard error how far long work is, and how long it will take.
+
+    Nothing is said in the first second. A terminal shows one line that is written over;
+    elsewhere a line comes each minute.
+
+    Parameters
+    ----------
+    what : str
+        What is counted.
+    total : int, optional
+        All of it; where it is not known beforehand, each call says what is left.
+    """
+
+    def __init__(self, what: str, total: int | None = None) -> None:
+        self._what, self._total, self._done = what, total, 0
+        self._start = self._told = time.monotonic()
+        self._live = sys.stderr.isatty()
+
+    def __enter__(self) -> Progress:
+        return self
+
+    def __call__(self, done: int, left: int | None = None) -> None:
+        """Count what is done, and say what is left."""
+        self._done += done
+        if left is None:
+            left = max((self._total or 0) - self._done, 0)
+        now = time.monotonic()
+        due = now - self._told >= (_OFTEN if self._live else _EVERY)
+        if now - self._start < 1.0 or not (due or (self._live and not left)):
+            return
+        self._told = now
+        rest = (now - self._start) / max(self._done, 1) * left
+        whole = self._done + left
+        line = f"{self._done:,} of {whole:,} {self._what}, {_duration(rest)} left"
+        click.echo(f"\r{line:60}" if self._live else line, err=True, nl=not self._live)
+
+    def __exit__(self, *exception: object) -> None:
+        """Leave the line."""
+        if self._live and self._told > self._start:
+            click.echo(err=True)
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 5400:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds / 3600:.1f} h"
