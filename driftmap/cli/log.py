@@ -155,7 +155,11 @@ def _line(entry: Entry) -> str:
     body = entry.body
     head = f"{entry.id[:8]}  {entry.at[:16].replace('T', ' ')}  "
     if entry.kind == "assessment":
-        return f"{head}{body.get('verdict', '?'):6}  {body.get('flight', '')}, {body.get('site', '')}"
+        when = (
+            f", for {body['when'][:16].replace('T', ' ')}" if body.get("when") else ""
+        )
+        told = f"{body.get('flight', '')}, {body.get('site', '')}{when}"
+        return f"{head}{body.get('verdict', '?'):6}  {told}"
     about = f" of {entry.about[:8]}" if entry.about else ""
     fixed = f", corrects {entry.corrects[:8]}" if entry.corrects else ""
     finds = ", ".join(find["piece"] for find in body.get("found", []))

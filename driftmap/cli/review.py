@@ -134,7 +134,7 @@ def _plain(value: object) -> object:
 
 def _text(result: Review) -> str:
     lines = [
-        f"{result.landings} landings found, {result.flights} flights of known case."
+        f"Landings found: {result.landings}; flights of known case: {result.flights}."
     ]
     lines += [f"!! {text}" for text in result.cautions]
     if result.coverage:
@@ -190,5 +190,5 @@ def _text(result: Review) -> str:
 
 def _figure(figure: Figure, unit: str) -> str:
     if not abs(figure.lower) < float("inf"):
-        return f"{figure.value:.2f}{unit} (one flight: no interval)"
+        return f"{figure.value:.2f}{unit} (flights of one day: no interval)"
     return f"{figure.value:.2f}{unit} ({figure.lower:.2f} to {figure.upper:.2f})"

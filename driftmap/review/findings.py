@@ -376,7 +376,9 @@ def _cautions(
         (len(flights), "flights of known case"),
     ):
         if count < _LITTLE:
-            told.append(f"{count} {what} tell little: nothing here is settled by them")
+            told.append(
+                f"{what}: {count}, which tell little: nothing here is settled by them"
+            )
     for name, figure in (("drift", drift), ("spread", width)):
         if figure is None:
             continue

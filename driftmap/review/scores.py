@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike
 
 from driftmap.checks import FloatArray
 
-__all__ = ["depth_rank", "energy_score", "log_score", "normal_energy", "rank"]
+__all__ = ["depth_rank", "energy_score", "log_score", "normal_energy"]
 
 
 def _distances(a: FloatArray, b: FloatArray) -> FloatArray:
@@ -133,22 +133,3 @@ def depth_rank(found: ArrayLike, forecast: ArrayLike) -> float:
     density = kernel.sum(axis=1)
     # Denser ones, and half of itself: the middle of its step.
     return float((np.count_nonzero(density[:-1] > density[-1]) + 0.5) / density.size)
-
-
-def rank(found: float, forecast: ArrayLike) -> float:
-    """Give the share of the landings foretold that lie below the find.
-
-    Parameters
-    ----------
-    found : float
-        One coordinate of the find [m].
-    forecast : array_like, shape (m,)
-        The same of the landings foretold [m].
-
-    Returns
-    -------
-    float
-        The probability integral transform, 0 to 1.
-    """
-    x = np.asarray(forecast, float)
-    return float((np.count_nonzero(x < found) + 0.5) / (x.size + 1))

@@ -119,7 +119,7 @@ def test_a_likelihood_is_updated_as_beta_and_binomial():
 
 def test_three_flights_tell_little():
     found = review(records(3, np.random.default_rng(5)), ())
-    assert any("3 landings tell little" in text for text in found.cautions)
+    assert any("landings: 3, which tell little" in text for text in found.cautions)
     assert found.coverage[0].seen.upper - found.coverage[0].seen.lower > 0.6
     assert review((), ()).coverage == ()
 
