@@ -158,8 +158,8 @@ def _line(entry: Entry) -> str:
         when = (
             f", for {body['when'][:16].replace('T', ' ')}" if body.get("when") else ""
         )
-        told = f"{body.get('flight', '')}, {body.get('site', '')}{when}"
-        return f"{head}{body.get('verdict', '?'):6}  {told}"
+        what = f"{body.get('flight', '')}, {body.get('site', '')}{when}"
+        return f"{head}{body.get('verdict', '?'):6}  {what}"
     about = f" of {entry.about[:8]}" if entry.about else ""
     fixed = f", corrects {entry.corrects[:8]}" if entry.corrects else ""
     finds = ", ".join(find["piece"] for find in body.get("found", []))

@@ -13,6 +13,7 @@ from typing import Any, Final
 from driftmap.air.day import Day
 from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.errors import DriftmapError, InputError
+from driftmap.files import toml_of
 from driftmap.ground.site import Site, read_site
 from driftmap.logbook.entry import Content, Entry
 from driftmap.logbook.written import curve_of
@@ -82,7 +83,7 @@ def _files(
     place = folder / _DEEP
     place.mkdir(parents=True)
     (place / "flight.toml").write_bytes(own["flight"].data)
-    if curve := curve_of(own["flight"].data.decode("utf-8")):
+    if curve := curve_of(toml_of(place / "flight.toml")):
         beside = (place / curve).resolve()
         if not beside.is_relative_to(folder.resolve()):
             raise ValueError(f"the curve {curve!r} lay too far from the flight file")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -13,7 +12,7 @@ import numpy as np
 
 from driftmap.air.wind import direction_and_speed
 from driftmap.errors import InputError
-from driftmap.files import toml_of
+from driftmap.files import bytes_of, toml_of
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.units import parse
@@ -22,7 +21,8 @@ from driftmap.verdict.assessment import Assessment, document
 __all__ = ["assessment_entry", "curve_of", "outcome_body"]
 
 _KEPT: Final = 200  # landing points kept of each piece of each case
-_LARGEST: Final = 20_000_000  # bytes of an input or a photograph
+_LARGEST: Final = 20_000_000  # bytes of an input
+_LARGEST_PHOTOGRAPH: Final = 500_000_000
 
 _TEXTS: Final = ("decided_by", "case", "device", "wind_read", "notes", "flight", "time")
 _KEYS: Final = (*_TEXTS, "flew", "found", "photographs")
@@ -85,7 +85,7 @@ def _contents(
             name = what if len(texts) == 1 else f"{what} {number}"
             yield name, _content(text)
     for text in files.get("flight", ()):
-        if curve := curve_of(Path(text).read_text(encoding="utf-8")):
+        if curve := curve_of(toml_of(Path(text))):
             yield "flight's curve", _content(str(Path(text).parent / curve))
     day, answers = assessment.cloud.plan.sky.day, assessment.answers
     read = {
@@ -106,9 +106,8 @@ def _contents(
     yield "as read", Content("read.json", canonical(read).encode())
 
 
-def curve_of(text: str) -> str:
+def curve_of(data: Mapping[str, Any]) -> str:
     """Name the curve or record beside a flight file; empty when there is none."""
-    data = tomllib.loads(text)
     for table, key in (("motor", "thrust_curve"), ("measured", "curve")):
         part = data.get(table)
         if isinstance(part, dict) and isinstance(part.get(key), str):
@@ -124,9 +123,7 @@ def _content(text: str) -> Content:
         there = False
     if not there:
         return Content("words", text.encode())
-    if path.stat().st_size > _LARGEST:
-        raise InputError(text, "", f"is larger than {_LARGEST:,} bytes")
-    return Content(path.name, path.read_bytes())
+    return Content(path.name, bytes_of(path, most=_LARGEST))
 
 
 def _forecast(cloud: Cloud) -> list[dict[str, Any]]:
@@ -227,8 +224,5 @@ def _find(source: str, where: str, data: object) -> dict[str, Any]:
 
 
 def _photograph(path: Path) -> dict[str, str]:
-    try:
-        data = path.read_bytes()
-    except OSError as problem:
-        raise InputError(str(path), "", f"cannot be read: {problem.strerror}") from None
+    data = bytes_of(path, most=_LARGEST_PHOTOGRAPH)
     return {"name": path.name, "sha256": hashlib.sha256(data).hexdigest()}

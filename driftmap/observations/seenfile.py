@@ -10,7 +10,7 @@ from typing import Any, Final
 import shapely
 
 from driftmap.failures.case import CaseTree
-from driftmap.files import toml_of
+from driftmap.files import text_of, toml_of
 from driftmap.formulas.detection import SWEEP_WIDTH, parallel_sweeps, random_search
 from driftmap.ground.site import Site
 from driftmap.observations.flown import ROCKET
@@ -45,6 +45,7 @@ _GPS_ERROR: Final = 5.0
 """Error of a phone's position each way under open sky [m]; assumed from the 4.9 m radius that
 GPS.gov states for phones (from memory)."""
 
+_LARGEST_RECORD: Final = 20_000_000  # bytes of an altimeter's record
 _INTO: Final = ("stuck in the ground",)
 _LAWS: Final = {"random": random_search, "parallel": parallel_sweeps}
 
@@ -252,15 +253,9 @@ class _Reader:
             yield self._record(table, Path(self.source).parent / name)
 
     def _record(self, table: Table, path: Path) -> Observation:
+        text = text_of(path, most=_LARGEST_RECORD)
         try:
-            text = path.read_bytes().decode("utf-8-sig")
-        except UnicodeDecodeError:
-            raise table.refusal("record", f"{path.name} is not text (UTF-8)") from None
-        except OSError as problem:
-            told = f"{path.name} cannot be read: {problem.strerror}"
-            raise table.refusal("record", told) from None
-        try:
-            trace = trace_of(read_record(text, path.name))
+            trace = trace_of(read_record(text, str(path)))
         except ValueError as problem:
             raise table.refusal("record", f"{path.name}: {problem}") from None
         own, share, clock = TRACE_ERROR

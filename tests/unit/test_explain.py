@@ -107,7 +107,7 @@ def test_a_record_of_no_such_flight_is_told_loudly(tmp_path):
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ('[altimeter]\nrecord = "none.csv"', "none.csv cannot be read"),
+        ('[altimeter]\nrecord = "none.csv"', "none.csv: cannot be read"),
         ('[altimeter]\nrecord = "words.csv"', "words.csv"),
         ('[altimeter]\nrecord = "flat.csv"', "never rises"),
         ('[altimeter]\nrecord = "flat.csv"\napogee = "3 m"', "must give apogee"),
