@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from driftmap.air.wind import turn
 from driftmap.dial.reach import Wind
 from driftmap.ground.contours import containment
-from driftmap.ground.grid import mean_point, radii
 from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.margins import landed
 from driftmap.verdict.check import Check, Verdict
 
 __all__ = [
@@ -196,15 +196,15 @@ def _landing(cloud: Cloud, part: Part) -> Landing:
         line.shape for line in containment(east, north, SHARES, weights=part.weights)
     )
     corners = shapely.get_coordinates(lines[-1])
-    times = part.quantile(cloud.time, [0.05, 0.95])
+    found = landed(cloud, part)
     return Landing(
-        mean_point(east, north, weights=part.weights),
-        float(radii(east, north, (0.9,), weights=part.weights)[0]),
+        (found.east, found.north),
+        found.radius,
         float(np.hypot(corners[:, 0], corners[:, 1]).max()),
-        float(times[0]),
-        float(times[1]),
-        float(part.quantile(cloud.speed, 0.95)),
-        float(part.quantile(cloud.energy, 0.95)),
-        float(part.quantile(cloud.energy, 0.5)),
+        found.time.p5,
+        found.time.p95,
+        found.speed.p95,
+        found.energy.p95,
+        found.energy.p50,
         lines,
     )

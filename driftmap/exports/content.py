@@ -11,8 +11,8 @@ import numpy as np
 import shapely
 
 from driftmap.checks import FloatArray
-from driftmap.ground.grid import mean_point
 from driftmap.montecarlo.cloud import Part
+from driftmap.montecarlo.margins import landed
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 
 __all__ = [
@@ -188,23 +188,17 @@ def pieces(assessment: Assessment) -> Iterator[Piece]:
     cloud = assessment.cloud
     likely = {case.name: case.probability for case in cloud.tree.cases}
     for part in cloud.parts:
-        east, north = mean_point(
-            cloud.east[part.rows], cloud.north[part.rows], weights=part.weights
-        )
-        time, speed, energy = (
-            float(part.quantile(column, 0.5))
-            for column in (cloud.time, cloud.speed, cloud.energy)
-        )
+        found = landed(cloud, part)
         yield Piece(
             sound(part.case),
             sound(part.body),
             part.count,
             likely[part.case],
-            east,
-            north,
-            time,
-            speed,
-            energy,
+            found.east,
+            found.north,
+            found.time.p50,
+            found.speed.p50,
+            found.energy.p50,
             part,
         )
 

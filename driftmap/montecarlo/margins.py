@@ -1,9 +1,9 @@
-"""Margins of a flight, and what every opening meets, as figures to show."""
+"""What a cloud comes to, as figures to show: landings, margins, openings."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 
@@ -11,16 +11,20 @@ from driftmap.checks import FloatArray
 from driftmap.failures.bodies import Bench
 from driftmap.failures.likelihood import WORKS
 from driftmap.formulas.strength import HOLDS
-from driftmap.montecarlo.cloud import Cloud
+from driftmap.ground.grid import SHARES, mean_point, radii
+from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.openings import OPENED, outcomes
 from driftmap.spread import quantile
 
 __all__ = [
+    "Ends",
+    "Landed",
     "Margin",
+    "ends",
+    "landed",
     "margins",
     "opening_figures",
     "opening_windows",
-    "percentiles",
 ]
 
 _KEYS = {
@@ -32,12 +36,81 @@ _KEYS = {
 }
 
 
-def percentiles(
-    values: FloatArray, weights: FloatArray | None = None
-) -> dict[str, float]:
+class Ends(NamedTuple):
+    """The middle of values, and where 5 and 95 % of them lie below."""
+
+    p5: float
+    p50: float
+    p95: float
+
+
+def ends(values: FloatArray, weights: FloatArray | None = None) -> Ends:
     """Give the middle of values and where 5 and 95 % of them lie below."""
     low, middle, high = quantile(values, [0.05, 0.5, 0.95], weights=weights)
-    return {"p5": float(low), "p50": float(middle), "p95": float(high)}
+    return Ends(float(low), float(middle), float(high))
+
+
+@dataclass(frozen=True, slots=True)
+class Landed:
+    """How one piece of a case comes down: what map, terminal, sheets, dial and files tell.
+
+    Parameters
+    ----------
+    east, north : float
+        Mean landing point from the pad [m].
+    radii : (float, float, float)
+        About that point, 50, 90 and 99 % of landings lie within these [m].
+    reach : float
+        Within this of the pad, 90 % land [m].
+    time, speed, energy : Ends
+        Time after lift-off [s], speed [m s⁻¹] and energy [J] of landing.
+    """
+
+    east: float
+    north: float
+    radii: tuple[float, float, float]
+    reach: float
+    time: Ends
+    speed: Ends
+    energy: Ends
+
+    @property
+    def radius(self) -> float:
+        """About the mean landing point, 90 % land within this [m]."""
+        return self.radii[SHARES.index(0.9)]
+
+
+def landed(cloud: Cloud, part: Part) -> Landed:
+    """Sum up the landings of a piece, each flight counted by what it stands for.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+    part : Part
+        One of its parts.
+
+    Returns
+    -------
+    Landed
+        Its figures.
+    """
+    east, north = cloud.east[part.rows], cloud.north[part.rows]
+    mean_east, mean_north = mean_point(east, north, weights=part.weights)
+    near, wide, all_but_few = radii(east, north, SHARES, weights=part.weights)
+    time, speed, energy = (
+        ends(column[part.rows], part.weights)
+        for column in (cloud.time, cloud.speed, cloud.energy)
+    )
+    return Landed(
+        float(mean_east),
+        float(mean_north),
+        (float(near), float(wide), float(all_but_few)),
+        float(quantile(np.hypot(east, north), 0.9, weights=part.weights)),
+        time,
+        speed,
+        energy,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,14 +157,14 @@ def margins(cloud: Cloud) -> tuple[Margin, ...]:
         ("top Mach number", cloud.fastest[1], ""),
         ("greatest dynamic pressure", cloud.max_q[1], "Pa"),
     ]
-    found = [Margin(name, **percentiles(v), unit=unit) for name, v, unit in figures]
+    found = [Margin(name, *ends(v), unit=unit) for name, v, unit in figures]
     for name, values in cloud.margins.items():
         told = "flutter speed over speed"
         if name.startswith("bending"):
             told = "strength of the root over its stress"
         label = f"{name}: {told}, least on the way"
-        ends = percentiles(np.minimum(values, 100.0))
-        found.append(Margin(label, **ends, unit="times", against=1.0))
+        least = ends(np.minimum(values, 100.0))
+        found.append(Margin(label, *least, unit="times", against=1.0))
     return tuple(found)
 
 
@@ -165,7 +238,7 @@ def opening_figures(cloud: Cloud) -> list[dict[str, Any]]:
         if cause != WORKS and planned is not None and np.array_equal(opened, planned):
             continue
         rows = dict(zip(OPENED, opened, strict=True))
-        figures = {key: percentiles(rows[row]) for key, row in _KEYS.items()}
+        figures = {key: ends(rows[row])._asdict() for key, row in _KEYS.items()}
         weakest = min(devices[name].strength.values(), default=None)
         found.append({"cause": cause, "device": name, **figures, "strength_n": weakest})
     return found

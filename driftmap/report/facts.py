@@ -11,10 +11,10 @@ import shapely
 
 from driftmap.failures.cases import BARE, WORKS
 from driftmap.ground.areas import Area
-from driftmap.ground.grid import mean_point, radii
+from driftmap.ground.grid import mean_point
 from driftmap.ground.site import OCCUPIED
 from driftmap.montecarlo.cloud import Part
-from driftmap.spread import quantile
+from driftmap.montecarlo.margins import landed
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Kind, Outcome
 
@@ -99,24 +99,21 @@ def falls(assessment: Assessment) -> list[Fall]:
 
 
 def _fall(a: Assessment, part: Part) -> Fall:
-    cloud = a.cloud
-    east, north = cloud.east[part.rows], cloud.north[part.rows]
-    mean_east, mean_north = mean_point(east, north, weights=part.weights)
-    first, last = part.quantile(cloud.time, [0.05, 0.95])
-    case = next(c for c in cloud.tree.cases if c.name == part.case)
+    found = landed(a.cloud, part)
+    case = next(c for c in a.cloud.tree.cases if c.name == part.case)
     return Fall(
         case=part.case,
         cause=case.cause,
         piece=part.body,
         count=part.count,
-        distance=math.hypot(mean_east, mean_north),
-        azimuth=math.atan2(mean_east, mean_north),
-        radius=float(radii(east, north, (0.9,), weights=part.weights)[0]),
-        reach=float(quantile(np.hypot(east, north), 0.9, weights=part.weights)),
-        first=float(first),
-        last=float(last),
-        speed=float(part.quantile(cloud.speed, 0.5)),
-        energy=float(part.quantile(cloud.energy, 0.5)),
+        distance=math.hypot(found.east, found.north),
+        azimuth=math.atan2(found.east, found.north),
+        radius=found.radius,
+        reach=found.reach,
+        first=found.time.p5,
+        last=found.time.p95,
+        speed=found.speed.p50,
+        energy=found.energy.p50,
     )
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 from driftmap.errors import visible
-from driftmap.ground.grid import mean_point, radii
 from driftmap.montecarlo.cloud import Part
+from driftmap.montecarlo.margins import landed
 from driftmap.report import words
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.tables import headline
@@ -128,20 +128,13 @@ def _convergence(a: Assessment) -> list[str]:
 
 
 def _piece(a: Assessment, part: Part, units: Units) -> str:
-    cloud, rows = a.cloud, part.rows
-    east, north = cloud.east[rows], cloud.north[rows]
-    around = words.distance(
-        float(radii(east, north, (0.9,), weights=part.weights)[0]), units
-    )
-    seconds, speed, energy = (
-        float(part.quantile(column, 0.5))
-        for column in (cloud.time, cloud.speed, cloud.energy)
-    )
-    mean = mean_point(east, north, weights=part.weights)
-    where = words.toward(float(mean[0]), float(mean[1]), units)
+    found = landed(a.cloud, part)
+    around = words.distance(found.radius, units)
+    where = words.toward(found.east, found.north, units)
+    speed, energy = found.speed.p50, found.energy.p50
     name = part.body if part.count == 1 else f"{part.count} × {part.body}"
     return (
         f"{visible(name)}: {where}, "
-        f"90 % within {around} of there; {seconds:.0f} s after lift-off, "
+        f"90 % within {around} of there; {found.time.p50:.0f} s after lift-off, "
         f"{show(speed, 'descent', units)}, {show(energy, 'energy', units)}"
     )

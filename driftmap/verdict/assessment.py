@@ -12,7 +12,6 @@ from driftmap.air import turbulence
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile
 from driftmap.ground.contours import Contour, containment
-from driftmap.ground.grid import mean_point, radii
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.overhead import passing_over, ways_down, ways_up
@@ -21,7 +20,7 @@ from driftmap.hazard.probability import Probability
 from driftmap.hazard.sampling import CONFIDENCE, Estimate
 from driftmap.montecarlo.aftermath import after_impact
 from driftmap.montecarlo.cloud import Cloud, Part, fly
-from driftmap.montecarlo.margins import opening_figures, percentiles
+from driftmap.montecarlo.margins import ends, landed, opening_figures
 from driftmap.montecarlo.sensitivity import Influence, influences
 from driftmap.rocket.flight import Flight
 from driftmap.rules import (
@@ -338,10 +337,10 @@ def document(assessment: Assessment) -> dict[str, Any]:
         "individual_risk": None
         if a.harm.worst is None
         else {"area": a.harm.worst.area, **_estimate(a.harm.worst.risk)},
-        "apogee_m": percentiles(cloud.apogee.height),
-        "rail_speed_mps": percentiles(cloud.rail_speed),
-        "top_speed_mps": percentiles(cloud.fastest[0]),
-        "top_mach": percentiles(cloud.fastest[1]),
+        "apogee_m": ends(cloud.apogee.height)._asdict(),
+        "rail_speed_mps": ends(cloud.rail_speed)._asdict(),
+        "top_speed_mps": ends(cloud.fastest[0])._asdict(),
+        "top_mach": ends(cloud.fastest[1])._asdict(),
         "openings": opening_figures(cloud),
         "convergence": [_looks(sharp) for sharp in a.sharpened],
         "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],
@@ -401,22 +400,19 @@ def _estimate(p: Estimate) -> dict[str, Any]:
 
 
 def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
-    east, north = cloud.east[part.rows], cloud.north[part.rows]
-    mean_east, mean_north = mean_point(east, north, weights=part.weights)
-    around = radii(east, north, SHARES, weights=part.weights)
-    rest = after_impact(cloud, part)
+    found, rest = landed(cloud, part), after_impact(cloud, part)
     return {
         "name": part.body,
         "count": part.count,
-        "mean_east_m": float(mean_east),
-        "mean_north_m": float(mean_north),
+        "mean_east_m": found.east,
+        "mean_north_m": found.north,
         **{
-            f"radius_{share * 100:.0f}_m": float(radius)
-            for share, radius in zip(SHARES, around, strict=True)
+            f"radius_{share * 100:.0f}_m": radius
+            for share, radius in zip(SHARES, found.radii, strict=True)
         },
-        "time_s": percentiles(cloud.time[part.rows], part.weights),
-        "impact_speed_mps": percentiles(cloud.speed[part.rows], part.weights),
-        "energy_j": percentiles(cloud.energy[part.rows], part.weights),
+        "time_s": found.time._asdict(),
+        "impact_speed_mps": found.speed._asdict(),
+        "energy_j": found.energy._asdict(),
         "after_impact_m": None if rest is None else asdict(rest),
     }
 

@@ -8,6 +8,8 @@ import pytest
 
 import driftmap
 from driftmap import Setup, assess, compare, margins
+from driftmap.montecarlo.margins import landed
+from driftmap.report.facts import falls
 from driftmap.verdict.assessment import assess_setup
 
 ROOT = Path(__file__).parents[2]
@@ -59,3 +61,22 @@ def test_margins_are_those_of_all_flights(setup, wind):
     assert apogee.unit == "m"
     assert apogee.against is None
     assert by_name["speed leaving the rail"].p50 == np.median(cloud.rail_speed)
+
+
+def test_a_piece_is_summed_up_once_for_all_who_tell_of_it(setup, wind):
+    one = assess_setup(setup, wind)
+    cloud = one.cloud
+    document = driftmap.document(one)
+    (fall, *_) = [f for f in falls(one) if f.works]
+    part = next(cloud.of(cloud.tree.cases[0].name))
+    found = landed(cloud, part)
+    told = document["cases"][0]["pieces"][0]
+    assert (found.east, found.north) == (told["mean_east_m"], told["mean_north_m"])
+    assert found.radii[1] == found.radius == told["radius_90_m"] == fall.radius
+    assert found.time.p5 == told["time_s"]["p5"] == fall.first
+    assert found.energy.p50 == told["energy_j"]["p50"] == fall.energy
+    far = np.hypot(
+        cloud.east[part.rows] - found.east, cloud.north[part.rows] - found.north
+    )
+    assert np.mean(far <= found.radius) == pytest.approx(0.9, abs=0.01)
+    assert found.radii[0] < found.radii[1] < found.radii[2]
