@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
-from driftmap.hazard.probability import Probability, binomial, inside
+from driftmap.hazard.probability import binomial, inside
+from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 
 __all__ = ["Paths", "out_of_waiver", "passing_over", "ways_down", "ways_up"]
@@ -57,7 +58,7 @@ def ways_down(cloud: Cloud) -> Paths:
     return np.stack([top, landed])
 
 
-def passing_over(paths: Paths, shape: shapely.Geometry) -> Probability:
+def passing_over(paths: Paths, shape: shapely.Geometry) -> Estimate:
     """Count the flights that pass over an area.
 
     Parameters
@@ -69,12 +70,12 @@ def passing_over(paths: Paths, shape: shapely.Geometry) -> Probability:
 
     Returns
     -------
-    Probability
+    Estimate
         Share of flights whose path over the ground touches the area; unknown, from 0 to
         1, without any.
     """
     if paths.shape[2] == 0:
-        return Probability(0.0, 0.0, 1.0, 0, 0)
+        return Estimate(0.0, 0.0, 1.0, 0, 0)
     west, south, east, north = shape.bounds
     low, high = paths.min(axis=0), paths.max(axis=0)
     near = (low[0] <= east) & (high[0] >= west) & (low[1] <= north) & (high[1] >= south)
@@ -86,7 +87,7 @@ def passing_over(paths: Paths, shape: shapely.Geometry) -> Probability:
     return binomial(hits, paths.shape[2])
 
 
-def out_of_waiver(cloud: Cloud, waiver: Waiver) -> Probability:
+def out_of_waiver(cloud: Cloud, waiver: Waiver) -> Estimate:
     """Count the flights that leave the waiver's cylinder between the pad and apogee.
 
     Parameters
@@ -98,7 +99,7 @@ def out_of_waiver(cloud: Cloud, waiver: Waiver) -> Probability:
 
     Returns
     -------
-    Probability
+    Estimate
         Share of flights above the ceiling or outside the outline at any point kept.
     """
     east, north, height = np.moveaxis(cloud.way, 1, 0).astype(float)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
@@ -11,11 +10,10 @@ import shapely
 from numpy.typing import NDArray
 
 from driftmap.checks import FloatArray
-from driftmap.hazard.sampling import CONFIDENCE, weighted_mean
+from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
 from driftmap.montecarlo.cloud import Cloud
 
 __all__ = [
-    "Probability",
     "beyond_reach",
     "binomial",
     "inside",
@@ -31,28 +29,7 @@ __all__ = [
 BoolArray: TypeAlias = NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True)
-class Probability:
-    """A probability known from simulated flights.
-
-    The interval covers sampling error only, not error in the wind or the physics.
-
-    Parameters
-    ----------
-    estimate, lower, upper : float
-        Best estimate and two-sided interval.
-    hits, flights : int
-        What was counted.
-    """
-
-    estimate: float
-    lower: float
-    upper: float
-    hits: int
-    flights: int
-
-
-def binomial(hits: int, flights: int) -> Probability:
+def binomial(hits: int, flights: int) -> Estimate:
     """Give the share of hits with its exact interval.
 
     Parameters
@@ -62,7 +39,7 @@ def binomial(hits: int, flights: int) -> Probability:
 
     Returns
     -------
-    Probability
+    Estimate
         Share and Clopper-Pearson interval; with no hits the upper end is not 0.
 
     Raises
@@ -83,10 +60,10 @@ def binomial(hits: int, flights: int) -> Probability:
     """
     if not 0 <= hits <= flights or flights < 1:
         raise ValueError(f"'hits' must lie in 0 to 'flights' (got {hits} of {flights})")
-    return Probability(hits / flights, *_exact(hits, flights), hits, flights)
+    return Estimate(hits / flights, *_exact(hits, flights), hits, flights)
 
 
-def weighted_share(hit: BoolArray, weights: FloatArray) -> Probability:
+def weighted_share(hit: BoolArray, weights: FloatArray) -> Estimate:
     r"""Give the share of hits among flights that stand for different numbers of others.
 
     The interval is the exact one of as many equal flights as tell as much [1]_,
@@ -105,7 +82,7 @@ def weighted_share(hit: BoolArray, weights: FloatArray) -> Probability:
 
     Returns
     -------
-    Probability
+    Estimate
         Share by weight and its interval; that of `binomial` where all weigh the same.
 
     References
@@ -123,7 +100,7 @@ def weighted_share(hit: BoolArray, weights: FloatArray) -> Probability:
     off = float(np.sum((weight * (hit - share)) ** 2))
     if 0 < hits < flights and off > 0:
         equal = min(equal, share * (1 - share) / off)
-    return Probability(share, *_exact(share * equal, equal), hits, flights)
+    return Estimate(share, *_exact(share * equal, equal), hits, flights)
 
 
 def _exact(hits: float, flights: float) -> tuple[float, float]:
@@ -283,7 +260,7 @@ def beyond_reach(cloud: Cloud) -> Callable[[shapely.Geometry], bool]:
     return lambda shape: bool(shape.distance(pad) > reach)
 
 
-def never_there(cloud: Cloud) -> Probability:
+def never_there(cloud: Cloud) -> Estimate:
     """Give the probability of a hit beyond reach, as `beyond_reach` bounds it.
 
     Parameters
@@ -293,13 +270,13 @@ def never_there(cloud: Cloud) -> Probability:
 
     Returns
     -------
-    Probability
+    Estimate
         Nothing seen, and its upper end.
     """
-    return Probability(0.0, 0.0, 1 / cloud.flights**2, 0, cloud.flights)
+    return Estimate(0.0, 0.0, 1 / cloud.flights**2, 0, cloud.flights)
 
 
-def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Probability]:
+def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Estimate]:
     """Give the probability in every case, the case taken as certain.
 
     Parameters
@@ -311,7 +288,7 @@ def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Probabili
 
     Returns
     -------
-    dict of str to Probability
+    dict of str to Estimate
         By name of the case; its flights count by what they stand for.
     """
     return {
@@ -320,7 +297,7 @@ def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Probabili
     }
 
 
-def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Probability:
+def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Estimate:
     """Weigh the cases of each flight by their likelihood.
 
     Parameters
@@ -332,7 +309,7 @@ def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Probability:
 
     Returns
     -------
-    Probability
+    Estimate
         Of a flight in which any of the cases may happen. The trial is the flight with
         all its cases, which share its luck; the interval is that of
         `driftmap.hazard.sampling.weighted_mean`.
@@ -344,4 +321,4 @@ def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Probability:
         chance[who[hit]] += cloud.weights(case, who)[hit]
     mean = weighted_mean(chance[chance > 0], cloud.flights, max(1.0, chance.max()))
     upper = min(mean.upper, 1.0)
-    return Probability(mean.estimate, mean.lower, upper, mean.hits, cloud.flights)
+    return Estimate(mean.estimate, mean.lower, upper, mean.hits, cloud.flights)

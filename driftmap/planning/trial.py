@@ -15,7 +15,8 @@ import numpy as np
 from driftmap.air.wind import WindProfile
 from driftmap.errors import DriftmapError
 from driftmap.failures.cases import WORKS, build_cases
-from driftmap.hazard.probability import Probability, outside, per_case, struck
+from driftmap.hazard.probability import outside, per_case, struck
+from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
@@ -192,7 +193,7 @@ def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
     checks = judge_all(cloud, setup.site, wind, answers=setup.answers).checks
     by_case = per_case(cloud, struck(cloud, outside(setup.site.boundary)))
     # A recovery that never works says nothing of where it would land.
-    stray = by_case.get(WORKS, Probability(1.0, 0.0, 1.0, 0, 0))
+    stray = by_case.get(WORKS, Estimate(1.0, 0.0, 1.0, 0, 0))
     return Trial(
         decide(c for c in checks if not c.question),
         checks,

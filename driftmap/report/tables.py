@@ -10,7 +10,7 @@ import numpy as np
 
 from driftmap.air.wind import direction_and_speed
 from driftmap.failures.cases import WORKS
-from driftmap.hazard.probability import Probability
+from driftmap.hazard.sampling import Estimate
 from driftmap.hazard.zones import zones
 from driftmap.report import reasons, words
 from driftmap.report.facts import spots
@@ -243,7 +243,7 @@ def area_rows(assessment: Assessment) -> list[dict[str, Any]]:
     """
     every = assessment.cloud.flights
 
-    def told(p: Probability) -> str:
+    def told(p: Estimate) -> str:
         # The mixture adds up the flights of all cases; each case flew no more than all.
         flights = min(p.flights, every)
         text = words.share(p.estimate, (p.lower, p.upper), flights)

@@ -16,7 +16,6 @@ from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.overhead import passing_over, ways_down, ways_up
 from driftmap.hazard.precise import Sharpened
-from driftmap.hazard.probability import Probability
 from driftmap.hazard.sampling import CONFIDENCE, Estimate
 from driftmap.montecarlo.aftermath import after_impact
 from driftmap.montecarlo.cloud import Cloud, Part, fly
@@ -325,7 +324,7 @@ def document(assessment: Assessment) -> dict[str, Any]:
                 "name": hit.area.name,
                 "role": hit.area.role,
                 "hit_probability": hit.total.estimate,
-                "interval": _interval(hit.total),
+                "interval": [hit.total.lower, hit.total.upper],
                 **_harm_of_area(a.harm, hit.area.name),
                 "cases": {name: p.estimate for name, p in hit.cases.items()},
                 "overflown_up": passing_over(up, hit.area.shape).estimate,
@@ -415,10 +414,6 @@ def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
         "energy_j": found.energy._asdict(),
         "after_impact_m": None if rest is None else asdict(rest),
     }
-
-
-def _interval(p: Probability) -> list[float]:
-    return [p.lower, p.upper]
 
 
 def _wind_text(wind: WindProfile) -> str:

@@ -10,7 +10,7 @@ from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
-from driftmap.hazard.probability import Probability
+from driftmap.hazard.sampling import Estimate
 from driftmap.verdict.limits import Limit
 
 __all__ = [
@@ -269,7 +269,7 @@ def decide(checks: Iterable[Check]) -> Verdict:
     return "go" if outcomes == {"pass"} else "hold"
 
 
-def share(kind: Kind, case: str, area: str, p: Probability, limit: Limit) -> Check:
+def share(kind: Kind, case: str, area: str, p: Estimate, limit: Limit) -> Check:
     """Compare a share of flights with the most it may be."""
     interval = (p.lower, p.upper)
     return Check(

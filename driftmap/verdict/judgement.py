@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import astuple, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import partial
 from types import MappingProxyType
 
@@ -11,7 +11,8 @@ from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm, harm_of
 from driftmap.hazard.precise import Sharpened, sharpen
-from driftmap.hazard.probability import Probability, beyond_reach
+from driftmap.hazard.probability import beyond_reach
+from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
@@ -43,7 +44,7 @@ def judge(
     *,
     limits: Mapping[str, Limit],
     harm: Harm | None = None,
-    known: Mapping[str, Probability] = MappingProxyType({}),
+    known: Mapping[str, Estimate] = MappingProxyType({}),
     lines: Lines | None = None,
     rules: Iterable[Check] = (),
 ) -> tuple[tuple[Check, ...], tuple[AreaHit, ...]]:
@@ -61,7 +62,7 @@ def judge(
         From `driftmap.verdict.limits.read_limits`.
     harm : Harm, optional
         Harm to people, from `driftmap.hazard.exposure.harm_of`.
-    known : mapping of str to Probability
+    known : mapping of str to Estimate
         Better figures for some areas, by name, from `driftmap.hazard.precise.sharpen`.
     lines : mapping, optional
         Contours that are drawn already.
@@ -162,7 +163,7 @@ def judge_all(
         bound = limits["area_hit"].value
         sharpened = sharpen(cloud, wind, people, relative=precision, limit=bound)
     judged = partial(judge, lines=lines, rules=rule_checks(cloud, site, wind, answers))
-    known = {s.area: Probability(*astuple(s.estimate)) for s in sharpened}
+    known = {s.area: s.estimate for s in sharpened}
     checks, areas = judged(cloud, site, wind, limits=limits, harm=harm, known=known)
     if any(limit.loosened is not None for limit in limits.values()):
         strict, _ = judged(

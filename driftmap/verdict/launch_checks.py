@@ -12,6 +12,7 @@ import numpy as np
 from driftmap.air.wind import WindProfile
 from driftmap.checks import FloatArray
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.margins import ends
 from driftmap.rocket.balance import Balance
 from driftmap.rules import surface_wind
 from driftmap.verdict.check import Check, Kind, Outcome, at_least, at_most, exact
@@ -94,7 +95,7 @@ def _reaches(
     kind: Kind, values: FloatArray, unit: str, limit: Limit, *, slowest: float = 1.0
 ) -> Check:
     """Compare the middle of flights with a least value, and the slowest with a share of it."""
-    low, middle, high = (float(v) for v in np.quantile(values, [0.05, 0.5, 0.95]))
+    low, middle, high = ends(values)
     outcome: Outcome = at_least((low, high), slowest * limit.value)
     if middle < limit.value:
         outcome = "fail"

@@ -16,7 +16,6 @@ from driftmap.hazard.exposure import Harm
 from driftmap.hazard.harm import PERSON_RADIUS, THRESHOLDS
 from driftmap.hazard.overhead import out_of_waiver, passing_over, ways_up
 from driftmap.hazard.probability import (
-    Probability,
     beyond_reach,
     binomial,
     inside,
@@ -61,19 +60,19 @@ class AreaHit:
     ----------
     area : Area
         The area.
-    total : Probability
+    total : Estimate
         All cases by their likelihood.
-    cases : mapping of str to Probability
+    cases : mapping of str to Estimate
         Each case taken as certain.
     """
 
     area: Area
-    total: Probability
-    cases: Mapping[str, Probability]
+    total: Estimate
+    cases: Mapping[str, Estimate]
 
 
 def area_hits(
-    cloud: Cloud, site: Site, known: Mapping[str, Probability]
+    cloud: Cloud, site: Site, known: Mapping[str, Estimate]
 ) -> tuple[AreaHit, ...]:
     """Give how often a flight puts a piece into each area; better figures are kept."""
     areas, out_of_reach = [], beyond_reach(cloud)
@@ -169,7 +168,7 @@ def _filled(part: shapely.Polygon) -> shapely.Geometry:
     return shapely.Polygon(part.exterior, holes)
 
 
-def _known(hits: Sequence[AreaHit], plain: Probability) -> Probability:
+def _known(hits: Sequence[AreaHit], plain: Estimate) -> Estimate:
     """Take the better figures of single areas for all of them, where these are better.
 
     No more flights hit one of them than the sum of those that hit each.

@@ -11,6 +11,7 @@ from driftmap.checks import FloatArray
 from driftmap.failures.cases import BARE, WORKS
 from driftmap.hazard.probability import binomial
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.margins import ends
 from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.flight import Device
 from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome, at_most, share
@@ -97,7 +98,7 @@ def _line(
     note: str = "",
 ) -> Check:
     """Hold beyond the first limit; fail where most flights are beyond the second."""
-    low, middle, high = (float(v) for v in np.quantile(values, [0.05, 0.5, 0.95]))
+    low, middle, high = ends(values)
     outcome: Outcome = at_most((low, high), limits[0])
     if outcome != "pass":
         outcome = "fail" if middle > limits[1] else "warn"
@@ -183,9 +184,9 @@ def _descent(cloud: Cloud, limits: Mapping[str, Limit]) -> Check:
     canopy = any(d.kind == "canopy" for d in cloud.plan.flight.recovery)
     key = "descent_speed" if canopy else "descent_speed_streamer"
     limit = limits[key]
-    rows = next(cloud.of(WORKS)).rows
-    sinking = cloud.speed[rows] * np.sin(cloud.angle[rows])
-    low, middle, high = (float(v) for v in np.quantile(sinking, [0.05, 0.5, 0.95]))
+    part = next(cloud.of(WORKS))
+    sinking = cloud.speed[part.rows] * np.sin(cloud.angle[part.rows])
+    low, middle, high = ends(sinking, part.weights)
     default = limit is LIMITS[key]
     return Check(
         kind=Kind.DESCENT,
