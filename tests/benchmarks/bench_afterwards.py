@@ -86,11 +86,11 @@ def search_own():
     """Count how often the least ground held the rocket."""
     rng, (wind, cloud), (_, other) = (
         np.random.default_rng(7),
-        flown(1, 32_768),
+        flown(1, 16_384),
         flown(2, 8192),
     )
     cases = flown_cases(cloud, wind)
-    truths = draw_truths(other, wind, 700, rng)
+    truths = draw_truths(other, wind, 400, rng)
     yield from held(
         [(t.lies("rocket"), weigh(cases, reports(t, rng))) for t in truths], "own truth"
     )
@@ -111,7 +111,7 @@ def held(lots, name):
 def search_richer():
     """The same where canopies come down in richer air than any that was flown."""
     rng, (wind, cloud) = np.random.default_rng(8), flown(1, 16_384)
-    cases, count = flown_cases(cloud, wind), 400
+    cases, count = flown_cases(cloud, wind), 200
     works = cases[0]
     start = np.stack([*works.top(), works.highest()[1]])[:, :count]
     plant = Plant(np.ones(count), np.ones(count), np.zeros(count))
@@ -184,12 +184,12 @@ def explain_toward():
     )
     cases, truths = flown_cases(cloud, wind), flown_cases(other, wind)
     level, lots = even(cases), []
-    for number in range(56):
+    for number in range(28):
         truth = one_of(truths[number % len(truths)], rng)
         seen = [level, *finds(truth, rng, ("rocket",))]
         known = know(cloud, wind, seen, most_lots=1)
         lots.append((truth.flown.case.name, known.chances))
-    yield from reliability(lots, "56 finds to 5 m, flown toward")
+    yield from reliability(lots, "28 finds to 5 m, flown toward")
 
 
 def reliability(lots, name, *, gap=False):
@@ -226,11 +226,11 @@ def explain_fit():
     )
     cases, odd = flown_cases(cloud, wind), 0
     truths = flown_cases(other, wind)
-    for number in range(280):
+    for number in range(140):
         truth = one_of(truths[number % len(truths)], rng)
         fits = fit_of(cases, evidence(truth, rng))
         odd += fits.get(truth.flown.case.name, 1.0) < ODD
-    yield "explain: true case called odd, at most 1 % wanted", share(odd, 280)
+    yield "explain: true case called odd, at most 1 % wanted", share(odd, 140)
 
 
 def drag_area():
