@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Unpack
+from typing import TYPE_CHECKING, Literal, Unpack
 
 import click
 
 from driftmap.cli.observed import Inputs, observed, read_observed
+from driftmap.cli.options import units_option
 from driftmap.cli.output import json_text
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ __all__ = ["explain_command"]
 class _Options(Inputs):
     """What the options of ``explain`` alone hand over, beside those of `observed`."""
 
+    units: Literal["us", "si"]
     as_json: bool
 
 
@@ -28,6 +30,7 @@ class _Options(Inputs):
     "Where pieces lay and what was seen (TOML), as for driftmap search.",
     required=True,
 )
+@units_option
 @click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
 def explain_command(**options: Unpack[_Options]) -> None:
     """Say which case fits what was found, how surely, and what would settle it.
@@ -43,23 +46,27 @@ def explain_command(**options: Unpack[_Options]) -> None:
     from driftmap.explain.evidence import explain
     from driftmap.explain.fit import fit_of
     from driftmap.observations.flown import flown_cases
+    from driftmap.observations.observation import FAR
 
+    far = FAR[options["units"]]
     seen = read_observed(options)
     cloud = seen.flown(options)
     known = seen.weighed(options, cloud)
-    result = explain(known, fit_of(flown_cases(cloud, seen.wind), seen.told))
+    result = explain(known, fit_of(flown_cases(cloud, seen.wind), seen.told), far)
     notes = seen.notes(known)
     if options["as_json"]:
         told = {
             **asdict(result),
             "notes": notes,
-            "doubted": [d.says for d in known.doubted],
+            "doubted": [d.says(far) for d in known.doubted],
         }
         click.echo(json_text(told))
         return
     click.echo(_text(result))
     for doubt in known.doubted:
-        click.echo(f"AT ODDS with everything flown, taken as a mistake: {doubt.says}")
+        click.echo(
+            f"AT ODDS with everything flown, taken as a mistake: {doubt.says(far)}"
+        )
     click.echo("\nAssumed:")
     for note in notes:
         click.echo(f"  {note}")

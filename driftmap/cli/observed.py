@@ -94,13 +94,14 @@ class Observed:
             files = ", ".join((*inputs["seen"], *inputs["searched"]))
             raise InputError(files, "", str(problem)) from None
 
-    def sentences(self, known: Known) -> tuple[str, ...]:
+    def sentences(self, known: Known, units: str) -> tuple[str, ...]:
         """Tell what was seen, and what of it fits nothing flown."""
+        from driftmap.observations.observation import FAR
+
         doubted = known.doubted
         return tuple(
-            f"{seen.says} - AT ODDS with everything flown, taken as a mistake"
-            if seen in doubted
-            else seen.says
+            seen.says(FAR[units])
+            + " - AT ODDS with everything flown, taken as a mistake" * (seen in doubted)
             for seen in self.told
         )
 

@@ -136,7 +136,7 @@ def _searched(options: _Options, seen: Observed) -> tuple[Search, Known]:
         walkers=who,
         sweeps=plan_walk(chances, who, here),
         start=here,
-        told=seen.sentences(known),
+        told=seen.sentences(known, options["units"]),
         found=_finds(seen.told),
         cases=tuple(sorted(known.chances.items(), key=lambda c: -c[1])),
         notes=_notes(known, seen, who),
@@ -193,6 +193,7 @@ def _notes(known: Known, seen: Observed, who: Walkers) -> tuple[str, ...]:
 
 
 def _tell(chances: Chances, known: Known, units: Literal["us", "si"]) -> None:
+    from driftmap.observations.observation import FAR
     from driftmap.observations.toward import ENOUGH
     from driftmap.search.page import shares_told
 
@@ -210,5 +211,7 @@ def _tell(chances: Chances, known: Known, units: Literal["us", "si"]) -> None:
         else " - FEW: what was seen fits hardly anything flown"
     )
     for doubt in known.doubted:
-        click.echo(f"AT ODDS with everything flown, taken as a mistake: {doubt.says}")
+        click.echo(
+            f"AT ODDS with everything flown, taken as a mistake: {doubt.says(FAR[units])}"
+        )
     click.echo(f"Rests on {known.effective:,.0f} effective flights{few}")

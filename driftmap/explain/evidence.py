@@ -13,7 +13,7 @@ import numpy as np
 from driftmap.checks import FloatArray
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.measured import Found
-from driftmap.observations.observation import Observation, Odds, State
+from driftmap.observations.observation import Far, Observation, Odds, State, metres
 from driftmap.observations.weighing import Known, effective_number, likelihoods
 
 __all__ = ["Explanation", "Share", "explain"]
@@ -84,7 +84,7 @@ class Explanation:
     effective: float
 
 
-def explain(known: Known, fits: dict[str, float]) -> Explanation:
+def explain(known: Known, fits: dict[str, float], far: Far = metres) -> Explanation:
     """Say which case fits what was found, and why.
 
     Parameters
@@ -93,6 +93,8 @@ def explain(known: Known, fits: dict[str, float]) -> Explanation:
         Flights weighed by what was found.
     fits : dict of str to float
         How well each case fits, from `driftmap.explain.fit.fit_of`.
+    far : callable
+        How to write a distance.
 
     Returns
     -------
@@ -118,9 +120,9 @@ def explain(known: Known, fits: dict[str, float]) -> Explanation:
     leading = [s.case for s in shares if s.after >= _LISTED][:6]
     return Explanation(
         tuple(shares),
-        tuple(_evidence(known, leading)),
+        tuple(_evidence(known, leading, far)),
         tuple(_apart(shares)),
-        tuple(_advice(known, leading)),
+        tuple(_advice(known, leading, far)),
         any(s.fit >= 0.01 for s in shares if s.after > 1e-3),
         known.effective,
     )
@@ -157,7 +159,7 @@ def _speaks(known: Known) -> dict[str, FloatArray]:
     return found
 
 
-def _evidence(known: Known, leading: Sequence[str]) -> Iterator[str]:
+def _evidence(known: Known, leading: Sequence[str], far: Far) -> Iterator[str]:
     told = [o for o in known.observations if not isinstance(o, Odds)]
     if not told or len(leading) == 0:
         return
@@ -167,7 +169,7 @@ def _evidence(known: Known, leading: Sequence[str]) -> Iterator[str]:
         worth = {name: float(speaks[name][number]) for name in rivals}
         order = sorted(worth, key=lambda name: -worth[name])
         best, odds = order[0], [np.exp(worth[order[0]] - worth[n]) for n in order[1:]]
-        says = _found_words(known, seen)
+        says = _found_words(known, seen, far)
         if not odds or max(odds) < _PLAIN:
             yield f"{says}: fits {_names(order[:3])} about alike"
         else:
@@ -200,16 +202,16 @@ def _times(odds: float) -> str:
     return "over 1,000 times" if odds > 1000 else f"{odds:.0f} times"
 
 
-def _found_words(known: Known, seen: Observation) -> str:
+def _found_words(known: Known, seen: Observation, far: Far) -> str:
     """Say a find beside that of the rocket."""
     rocket = next(
         (o for o in known.observations if isinstance(o, Found) and o.piece == ROCKET),
         None,
     )
     if not isinstance(seen, Found) or rocket is None or seen is rocket:
-        return seen.says
+        return seen.says(far)
     away = hypot(seen.east - rocket.east, seen.north - rocket.north)
-    return f"{seen.piece} found {away:.0f} m from the rocket"
+    return f"{seen.piece} found {far(away)} from the rocket"
 
 
 def _why(known: Known, seen: Observation, case: str) -> str:
@@ -242,17 +244,17 @@ def _apart(shares: Sequence[Share]) -> Iterator[str]:
         yield f"nothing else comes near “{first.case}”"
 
 
-def _advice(known: Known, leading: Sequence[str]) -> Iterator[str]:
+def _advice(known: Known, leading: Sequence[str], far: Far) -> Iterator[str]:
     """Say which further observation would tell the two leading cases apart."""
     if len(leading) < 2 or known.chances[leading[0]] > 0.95:
         return
     pair = leading[:2]
     asked = []
-    for name, unit, error, values in _askable(known, pair):
+    for name, written, error, values in _askable(known, pair, far):
         overlap = _overlap(values[0], values[1], error)
         if overlap < _OVERLAP:
             told = " or ".join(
-                f"{_span(*value, unit)} if “{case}”"
+                f"{_span(*value, written)} if “{case}”"
                 for case, value in zip(pair, values, strict=True)
             )
             right = f"{100 * (1 - overlap / 2):.0f} times in 100"
@@ -285,28 +287,28 @@ _Weighed = tuple[FloatArray, FloatArray]
 
 
 def _askable(
-    known: Known, pair: Sequence[str]
-) -> Iterator[tuple[str, str, float, list[_Weighed]]]:
+    known: Known, pair: Sequence[str], far: Far
+) -> Iterator[tuple[str, Far, float, list[_Weighed]]]:
     """Go through what could be asked, with what each of two cases would answer."""
     flight = known.cases[0].cloud.plan.flight
-    asks: list[tuple[str, str, float, Callable[[Flown], FloatArray]]] = [
-        ("seconds until the rocket was down", "s", 3.0, _down),
-        ("an altimeter's greatest height", "m", 10.0, _highest),
-        ("when something opened", "s", 1.0, _opened_at),
-        ("how high something opened", "m", 30.0, _opened_high),
+    asks: list[tuple[str, Far, float, Callable[[Flown], FloatArray]]] = [
+        ("the time until the rocket was down", _seconds, 3.0, _down),
+        ("an altimeter's greatest height", far, 10.0, _highest),
+        ("when something opened", _seconds, 1.0, _opened_at),
+        ("how high something opened", far, 30.0, _opened_high),
     ]
     have = {o.piece for o in known.observations if isinstance(o, Found)}
     asks += [
         (
             f"how far from the rocket the {p.name} lies",
-            "m",
+            far,
             10.0,
             partial(_away, p.name),
         )
         for p in flight.pieces
         if p.name not in have
     ]
-    for name, unit, error, ask in asks:
+    for name, written, error, ask in asks:
         values = []
         for case in pair:
             lots = [
@@ -320,7 +322,11 @@ def _askable(
                     np.concatenate([w for _, w in lots]),
                 )
             )
-        yield name, unit, error, values
+        yield name, written, error, values
+
+
+def _seconds(value: float) -> str:
+    return f"{value:.0f} s"
 
 
 def _down(flown: Flown) -> FloatArray:
@@ -368,14 +374,14 @@ def _overlap(a: _Weighed, b: _Weighed, error: float) -> float:
     return float(np.minimum(*both).sum())
 
 
-def _span(values: FloatArray, weights: FloatArray, unit: str) -> str:
+def _span(values: FloatArray, weights: FloatArray, written: Far) -> str:
     keep = ~np.isnan(values) & (weights > 0)
     if not keep.any() or effective_number(weights[keep]) < 1:
         return "none"
     order = np.argsort(values[keep])
     total = np.cumsum(weights[keep][order])
     low, high = (
-        values[keep][order][np.searchsorted(total, q * total[-1])]
+        written(float(values[keep][order][np.searchsorted(total, q * total[-1])]))
         for q in (0.05, 0.949)
     )
-    return f"{low:.0f} to {high:.0f} {unit}"
+    return f"{low} to {high}"

@@ -12,7 +12,7 @@ import numpy as np
 
 from driftmap.checks import FloatArray
 from driftmap.observations.flown import ROCKET, Flown
-from driftmap.observations.observation import MISTAKEN
+from driftmap.observations.observation import MISTAKEN, Far, metres
 from driftmap.rocket.record import Record, heights_of
 
 __all__ = [
@@ -122,11 +122,10 @@ class Found(Measured):
     north: float
     error: float
 
-    @property
-    def says(self) -> str:
-        """The find in words."""
+    def says(self, far: Far = metres) -> str:
+        """Give the find in words."""
         away, turn = _polar(self.east, self.north)
-        return f"{self.piece} found {away:.0f} m from the pad toward {turn:03.0f}°"
+        return f"{self.piece} found {far(away)} from the pad toward {turn:03.0f}°"
 
     def figure(self, flown: Flown) -> Figure:
         """Hold the find beside the landings."""
@@ -177,11 +176,10 @@ class Moment(Measured):
     height: float | None = None
     height_error: float = 30.0
 
-    @property
-    def says(self) -> str:
-        """The moment in words."""
+    def says(self, far: Far = metres) -> str:
+        """Give the moment in words."""
         when = "" if self.time is None else f" {self.time:.1f} s after lift-off"
-        high = "" if self.height is None else f" at {self.height:.0f} m"
+        high = "" if self.height is None else f" at {far(self.height)}"
         return f"{self.piece or 'something'} {self.what}{when}{high}"
 
     def figure(self, flown: Flown) -> Figure:
@@ -211,13 +209,12 @@ class Trace(Measured):
     height: FloatArray
     covariance: FloatArray
 
-    @property
-    def says(self) -> str:
-        """The record in words."""
+    def says(self, far: Far = metres) -> str:
+        """Give the record in words."""
         top = int(self.height.argmax())
         return (
-            f"the altimeter's record: {self.height[top]:.0f} m up after "
-            f"{self.time[top]:.1f} s, {self.height[-1]:.0f} m after {self.time[-1]:.0f} s"
+            f"the altimeter's record: {far(self.height[top])} up after "
+            f"{self.time[top]:.1f} s, {far(self.height[-1])} after {self.time[-1]:.0f} s"
         )
 
     def figure(self, flown: Flown) -> Figure:
@@ -317,9 +314,9 @@ class Sighted(Measured):
     elevation_error: float = np.radians(5.0)
     last: bool = False
 
-    @property
-    def says(self) -> str:
-        """The sighting in words."""
+    def says(self, far: Far = metres) -> str:
+        """Give the sighting in words."""
+        del far
         when = "down" if self.time is None else f"{self.time:.0f} s after lift-off"
         when = "last in the air" if self.last else when
         told = []

@@ -10,22 +10,26 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from math import log
 from types import MappingProxyType
-from typing import Final, Protocol
+from typing import Final, Protocol, TypeAlias
 
 import numpy as np
 import shapely
 
 from driftmap.checks import FloatArray
 from driftmap.observations.flown import ROCKET, Flown
+from driftmap.units import FOOT
 
 __all__ = [
+    "FAR",
     "MISTAKEN",
     "STATES",
+    "Far",
     "Observation",
     "Odds",
     "State",
     "Walked",
     "Went",
+    "metres",
 ]
 
 MISTAKEN: Final = 0.01
@@ -35,12 +39,28 @@ assumed, so that one slip of the tongue cannot rule out the truth."""
 _NONE: Final = -np.inf
 
 
+Far: TypeAlias = Callable[[float], str]
+
+
+def metres(value: float) -> str:
+    """Write a distance in metres."""
+    return f"{value:,.0f} m"
+
+
+def feet(value: float) -> str:
+    """Write a distance in feet."""
+    return f"{value / FOOT:,.0f} ft"
+
+
+FAR: Final = MappingProxyType[str, Far]({"us": feet, "si": metres})
+"""How readers of either kind have distances written."""
+
+
 class Observation(Protocol):
     """What every kind can do."""
 
-    @property
-    def says(self) -> str:
-        """The observation as a plain sentence."""
+    def says(self, far: Far = metres) -> str:
+        """Give the observation as a plain sentence, distances written so."""
         ...
 
     def log_likelihood(self, flown: Flown) -> FloatArray:
@@ -56,12 +76,17 @@ class Odds:
     ----------
     by_case : mapping of str to float
         Factor on the likelihood of each case named; 0 rules it out.
-    says : str
+    words : str
         The same in words.
     """
 
     by_case: Mapping[str, float]
-    says: str
+    words: str
+
+    def says(self, far: Far = metres) -> str:
+        """Give what is known of the case."""
+        del far
+        return self.words
 
     def log_likelihood(self, flown: Flown) -> FloatArray:
         """Give the logarithm of the factor for every flight alike."""
@@ -140,9 +165,9 @@ class State:
     piece: str
     words: tuple[str, ...]
 
-    @property
-    def says(self) -> str:
-        """The state in words."""
+    def says(self, far: Far = metres) -> str:
+        """Give the state in words."""
+        del far
         return f"{self.piece} found {' and '.join(self.words)}"
 
     def log_likelihood(self, flown: Flown) -> FloatArray:
@@ -175,10 +200,9 @@ class Went:
     beyond: float
     error: float
 
-    @property
-    def says(self) -> str:
-        """The sight in words."""
-        return f"{self.piece} went down beyond {self.beyond:.0f} m from {self.place}"
+    def says(self, far: Far = metres) -> str:
+        """Give the sight in words."""
+        return f"{self.piece} went down beyond {far(self.beyond)} from {self.place}"
 
     def log_likelihood(self, flown: Flown) -> FloatArray:
         """Give the logarithm of the chance that it lies farther."""
@@ -212,12 +236,12 @@ class Walked:
     detection: float
     who: str = ""
 
-    @property
-    def says(self) -> str:
-        """The walk in words."""
+    def says(self, far: Far = metres) -> str:
+        """Give the walk in words."""
         by = f" by {self.who}" if self.who else ""
+        side = far(float(np.sqrt(self.shape.area)))
         return (
-            f"{self.shape.area / 1e4:.1f} ha walked{by} without finding the {self.piece}: "
+            f"{side} by {side} walked{by} without finding the {self.piece}: "
             f"it would have been seen {self.detection:.0%} of the time"
         )
 

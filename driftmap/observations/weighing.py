@@ -192,5 +192,5 @@ def _at_odds(
     """Name what no flight allows, or what no flight allows beside the rest."""
     for number, seen in enumerate(observations):
         if all(not np.isfinite(own[number]).any() for own in each):
-            return f"no flight allows this: {seen.says}"
+            return f"no flight allows this: {seen.says()}"
     return "no flight allows all of what was told together; one thing must be wrong"
