@@ -25,9 +25,7 @@ from driftmap.checks import FloatArray, checked
 __all__ = [
     "Day",
     "day_told",
-    "pressure_altitude",
     "saturation_pressure",
-    "standard_day",
     "station_pressure",
     "virtual_temperature",
 ]
@@ -119,40 +117,6 @@ def _virtual(
 ) -> FloatArray:
     vapour = humidity * _saturation(temperature)
     return np.asarray(temperature / (1 - 0.378 * vapour / pressure))
-
-
-def pressure_altitude(pressure: ArrayLike) -> FloatArray:
-    r"""Altitude at which the standard atmosphere has a pressure.
-
-    .. math:: H = \frac{T_0}{L} \left(1 - (p / p_0)^{R_d L / g_0}\right)
-
-    the inverse of [1]_ Eq. (33a).
-
-    Parameters
-    ----------
-    pressure : array_like, shape (...)
-        Air pressure, that of the lowest standard layer: 22 633 Pa or more [Pa].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Geopotential altitude, as an altimeter shows it [m].
-
-    References
-    ----------
-    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
-
-    Examples
-    --------
-    >>> float(pressure_altitude(95_000.0).round(1))
-    540.3
-    """
-    pascal = checked("pressure", pressure, least=22_633, most=120_000)
-    return np.asarray(
-        SEA_LEVEL_TEMPERATURE
-        / LAPSE_RATE
-        * (1 - (pascal / SEA_LEVEL_PRESSURE) ** (1 / _EXPONENT))
-    )
 
 
 def station_pressure(setting: ArrayLike, altitude: ArrayLike) -> FloatArray:
@@ -340,27 +304,6 @@ class Day:
             self.pressure_at(altitude),
             np.asarray(self.humidity, float),
         )
-
-
-def standard_day(altitude: float) -> Day:
-    """Give the day on which the air is the standard atmosphere.
-
-    Parameters
-    ----------
-    altitude : float
-        Geometric altitude of the place above mean sea level [m].
-
-    Returns
-    -------
-    Day
-        The dry standard day.
-    """
-    return Day(
-        float(standard_temperature(altitude)),
-        float(standard_pressure(altitude)),
-        0.0,
-        altitude,
-    )
 
 
 def day_told(

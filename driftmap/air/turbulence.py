@@ -14,7 +14,6 @@ __all__ = [
     "ASSUMED",
     "REFERENCE_HEIGHT",
     "Turbulence",
-    "drift_sd",
     "gusts",
     "mean_behind",
     "turbulence",
@@ -176,41 +175,3 @@ def mean_behind(gust: float) -> float:
     """
     usual = float(turbulence(REFERENCE_HEIGHT, 1.0).sideways)
     return gust / (_PEAK * usual)
-
-
-def drift_sd(
-    sigma: ArrayLike, length: ArrayLike, depth: ArrayLike, speed: ArrayLike
-) -> FloatArray:
-    r"""Give the standard deviation of drift through air correlated in height.
-
-    .. math:: s = \frac{\sigma}{v} \sqrt{2 L^2 \left(\frac{h}{L} - 1 + e^{-h/L}\right)}
-
-    the double integral of :math:`\sigma^2 e^{-|z - z'| / L}` over the fall (textbook).
-
-    Parameters
-    ----------
-    sigma : array_like, shape (...)
-        Standard deviation of a wind component [m s⁻¹].
-    length : array_like, shape (...)
-        Correlation length in height [m].
-    depth : array_like, shape (...)
-        Height fallen [m].
-    speed : array_like, shape (...)
-        Constant speed of fall [m s⁻¹].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Standard deviation of the drift along that component [m].
-
-    Examples
-    --------
-    >>> float(drift_sd(2.0, 500.0, 1000.0, 5.0).round(3))
-    301.375
-    """
-    scale = checked("length", length, above=0)
-    x = checked("depth", depth, least=0) / scale
-    # x - 1 + exp(-x) loses all digits for small x, where it is x²/2 to third order.
-    form = np.where(x < 1e-4, x**2 / 2 - x**3 / 6, x + np.expm1(-x))
-    rate = checked("sigma", sigma, least=0) / checked("speed", speed, above=0)
-    return np.asarray(rate * scale * np.sqrt(2 * form))

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Final
 
-from driftmap.desk.day import Day, Item
+from driftmap.desk.day import Item
 from driftmap.desk.judging import FULL, QUICK, Task, Told, judged, now, warm
 
 __all__ = ["FRESH", "GOOD_FOR", "Queue", "Word", "word_of"]
@@ -255,8 +255,3 @@ def _begin() -> None:
         os._exit(0)
 
     threading.Thread(target=watch, daemon=True).start()
-
-
-def list_of(day: Day) -> list[Item]:
-    """Give the flights that wait."""
-    return [item for item in day.items if item.state == "waiting"]

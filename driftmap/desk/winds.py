@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Final
@@ -254,12 +254,6 @@ def understood(
         "assumed": list(dict.fromkeys(wind.assumed)),
         "svg": wind_picture_svg(wind, top, day.units),
     }
-
-
-def balloon_text(head: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
-    """Write a pilot balloon's record as `driftmap balloon` lays it out."""
-    cells = [",".join(cell.strip() for cell in row) for row in rows]
-    return "\n".join([*head, *cells]) + "\n"
 
 
 def fetched(setting: Setting) -> str:

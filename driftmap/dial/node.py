@@ -18,7 +18,6 @@ from driftmap.montecarlo.margins import landed
 from driftmap.verdict.check import Check, Verdict
 
 __all__ = [
-    "IF_ALOFT",
     "SHARES",
     "WORDS",
     "Landing",
@@ -31,8 +30,6 @@ __all__ = [
 SHARES: Final = (0.9, 0.99)
 """Shares of the landing points that a dial draws lines about."""
 
-IF_ALOFT: Final = "go if aloft"
-"""What stands in place of a go that hangs on winds aloft which nobody has read."""
 
 Word: TypeAlias = Literal["go", "go if aloft", "hold", "no-go"]
 

@@ -11,7 +11,7 @@ from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.checks import FloatArray, checked
 from driftmap.spread import Spread
 
-__all__ = ["ENERGY_SHARE", "fragment_speed", "gas_energy", "thrown_range", "throws"]
+__all__ = ["ENERGY_SHARE", "fragment_speed", "gas_energy", "throws"]
 
 _G: Final = STANDARD_GRAVITY
 
@@ -78,55 +78,6 @@ def fragment_speed(energy: ArrayLike, share: ArrayLike, mass: ArrayLike) -> Floa
         "share", share, least=0, most=1
     )
     return np.sqrt(2 * moved / checked("mass", mass, above=0))
-
-
-def thrown_range(
-    speed: ArrayLike,
-    mass: ArrayLike,
-    drag_area: ArrayLike,
-    density: ArrayLike,
-) -> FloatArray:
-    r"""Farthest a fragment can be thrown over level ground, from above.
-
-    .. math:: R \le \ell \ln\!\left(1 + \frac{v^2}{g\,\ell}\right), \qquad
-              \ell = \frac{2 m}{\rho\, C_D S}
-
-    Drag takes at least :math:`\dot v_x = -v_x^2 / \ell` from the sideways speed, and
-    never lengthens the time in the air; the bound follows with the vacuum's time
-    :math:`2 v \sin\theta / g` and the best elevation. Without drag it is
-    :math:`v^2 / g`, the greatest range in vacuum.
-
-    Parameters
-    ----------
-    speed : array_like, shape (...)
-        Speed on leaving [m s⁻¹].
-    mass : array_like, shape (...)
-        Mass of the fragment [kg].
-    drag_area : array_like, shape (...)
-        Drag coefficient times area, 0 for vacuum [m²].
-    density : array_like, shape (...)
-        Air density, the least on the way [kg m⁻³].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Distance, no wind [m].
-
-    Notes
-    -----
-    Compared with numerical trajectories in ``tests/analytic/test_burst.py``.
-    """
-    vacuum = checked("speed", speed, least=0) ** 2 / _G
-    drag = checked("density", density, above=0) * checked(
-        "drag_area", drag_area, least=0
-    )
-    inverse = drag / (2 * checked("mass", mass, above=0))
-    vacuum, inverse = np.broadcast_arrays(vacuum, inverse)
-    # Where drag bends the path by less than rounding shows, the range is the vacuum's.
-    bent = inverse * vacuum > 1e-12
-    reach = np.array(vacuum, dtype=float)
-    np.divide(np.log1p(inverse * vacuum), inverse, out=reach, where=bent)
-    return reach
 
 
 def throws(speed: ArrayLike, rng: np.random.Generator) -> FloatArray:

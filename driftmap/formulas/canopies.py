@@ -11,7 +11,6 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.checks import FloatArray, checked
 from driftmap.spread import Spread
 
@@ -23,9 +22,6 @@ __all__ = [
     "drag_spread",
     "nominal_diameter",
     "nominal_drag",
-    "polygon_area",
-    "sink_speed",
-    "vented_area",
 ]
 
 Range: TypeAlias = tuple[float, float]
@@ -258,96 +254,3 @@ def nominal_diameter(area: ArrayLike) -> FloatArray:
         Nominal diameter [m].
     """
     return np.sqrt(4 / pi * checked("area", area, above=0))
-
-
-def polygon_area(sides: int, across_flats: ArrayLike) -> FloatArray:
-    r"""Area of a regular polygon with an even number of sides.
-
-    .. math:: S = \tfrac{n}{4} \tan(\pi / n)\, d^2
-
-    Parameters
-    ----------
-    sides : int
-        Number of sides, even: 4 for a square, 6 for a hexagon.
-    across_flats : array_like, shape (...)
-        Distance between opposite sides [m].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Area [m²].
-
-    Examples
-    --------
-    >>> float(polygon_area(4, 0.5)), float(polygon_area(6, 1.0).round(4))
-    (0.25, 0.866)
-    """
-    if sides < 4 or sides % 2:
-        raise ValueError(f"'sides' must be even and at least 4 (got {sides})")
-    flats = checked("across_flats", across_flats, above=0)
-    return np.asarray(sides / 4 * np.tan(pi / sides) * flats**2)
-
-
-def vented_area(area: ArrayLike, hole_diameter: ArrayLike) -> FloatArray:
-    r"""Drag-giving area of a canopy with a spill hole.
-
-    .. math:: S = S_0 - \pi d^2 / 4 = S_0 \left(1 - (d / D_0)^2\right)
-
-    Parameters
-    ----------
-    area : array_like, shape (...)
-        Nominal area, hole included [m²].
-    hole_diameter : array_like, shape (...)
-        Diameter of the hole, less than the canopy's [m].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Area to multiply with the drag coefficient [m²].
-
-    Raises
-    ------
-    ValueError
-        If a hole leaves no cloth.
-
-    Notes
-    -----
-    Small holes cost less drag than their area, so this errs toward a faster descent; a
-    vent of 1 % of the area is part of the published coefficients and need not be taken
-    off (from memory: Knacke, NWC TP 6575, ch. 6).
-    """
-    whole = checked("area", area, above=0)
-    hole = checked("hole_diameter", hole_diameter, least=0)
-    left = np.asarray(whole - pi / 4 * hole**2)
-    if np.any(left <= 0):
-        raise ValueError("'hole_diameter' must be less than the nominal diameter")
-    return left
-
-
-def sink_speed(mass: ArrayLike, drag_area: ArrayLike, density: ArrayLike) -> FloatArray:
-    r"""Steady speed of fall.
-
-    .. math:: v = \sqrt{2 m g / (\rho\, C_D S)}
-
-    Parameters
-    ----------
-    mass : array_like, shape (...)
-        Mass [kg].
-    drag_area : array_like, shape (...)
-        Drag coefficient times area, summed over everything that hangs together [m²].
-    density : array_like, shape (...)
-        Air density [kg m⁻³].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Speed [m s⁻¹].
-
-    Examples
-    --------
-    >>> float(sink_speed(2.0, 0.05, 1.225).round(3))
-    25.307
-    """
-    weight = checked("mass", mass, above=0) * STANDARD_GRAVITY
-    area = checked("drag_area", drag_area, above=0)
-    return np.sqrt(2 * weight / (checked("density", density, above=0) * area))

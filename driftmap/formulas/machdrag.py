@@ -12,7 +12,7 @@ from driftmap.checks import FloatArray, checked
 from driftmap.errors import FlightPathError
 from driftmap.spread import Spread
 
-__all__ = ["DECAY", "PEAK", "DragTable", "base_drag", "drag_rise"]
+__all__ = ["DECAY", "PEAK", "DragTable", "drag_rise"]
 
 _RISE_FROM, _PEAK_FROM, _PEAK_TO = 0.8, 1.05, 1.1  # Mach numbers
 _FASTEST: Final = 5.0  # Mach number; hypersonic flow is another matter
@@ -90,39 +90,6 @@ def drag_rise(
     share = np.clip((m - _RISE_FROM) / (_PEAK_FROM - _RISE_FROM), 0.0, 1.0)
     rise = 1 + (top - 1) * share
     return np.asarray(rise * (np.maximum(m, _PEAK_TO) / _PEAK_TO) ** -power)
-
-
-def base_drag(mach: ArrayLike, subsonic: ArrayLike = 0.125) -> FloatArray:
-    r"""Drag of the base, on the base's area: what a burning motor takes away.
-
-    `subsonic` up to Mach 0.8, :math:`0.25 / M` from Mach 1, in a line between (assumed).
-    A coasting body has more drag than a thrusting one by about this.
-
-    Parameters
-    ----------
-    mach : array_like, shape (...)
-        Mach number, 0 to 5.
-    subsonic : array_like, broadcast to shape (...)
-        Subsonic value; 0.12 to 0.13 is usual.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Drag coefficient of the base.
-
-    References
-    ----------
-    .. [1] S. F. Hoerner, *Fluid-Dynamic Drag*, 1965, p. 3-19 and ch. 16; from memory.
-
-    Examples
-    --------
-    >>> base_drag([0.3, 0.9, 2.0])
-    array([0.125 , 0.1875, 0.125 ])
-    """
-    m = _known(mach, _FASTEST)
-    low = checked("subsonic", subsonic, least=0)
-    share = np.clip((m - _RISE_FROM) / (1 - _RISE_FROM), 0.0, 1.0)
-    return np.asarray(low + (0.25 / np.maximum(m, 1.0) - low) * share)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

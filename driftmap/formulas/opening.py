@@ -20,11 +20,8 @@ from driftmap.checks import FloatArray, checked
 __all__ = [
     "Inflation",
     "OpeningLoad",
-    "barometer_error",
-    "filling_time",
     "load_reduction",
     "opening_load",
-    "speed_off_apogee",
 ]
 
 _G: Final = STANDARD_GRAVITY
@@ -91,39 +88,6 @@ class OpeningLoad:
     peak: FloatArray
     infinite_mass: FloatArray
     reduction: FloatArray
-
-
-def filling_time(
-    filling: ArrayLike, diameter: ArrayLike, speed: ArrayLike
-) -> FloatArray:
-    r"""Time a canopy takes to fill, :math:`t_f = n D_0 / v`.
-
-    Parameters
-    ----------
-    filling : array_like, shape (...)
-        Filling constant.
-    diameter : array_like, shape (...)
-        Nominal diameter [m].
-    speed : array_like, shape (...)
-        Speed through the air at line stretch [m s⁻¹].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Time [s].
-
-    References
-    ----------
-    .. [1] T. W. Knacke, *Parachute Recovery Systems Design Manual*, NWC TP 6575, 1991,
-       table 5-6; from memory.
-
-    Examples
-    --------
-    >>> float(filling_time(8, 2.0, 30.0).round(5))
-    0.53333
-    """
-    way = checked("filling", filling, above=0) * checked("diameter", diameter, above=0)
-    return np.asarray(way / checked("speed", speed, above=0))
 
 
 def load_reduction(parameter: ArrayLike, exponent: float) -> FloatArray:
@@ -231,48 +195,3 @@ def opening_load(
     weight = _WEIGHTS[canopy.exponent] * m * _G * down * factor
     peak = np.asarray(infinite * reduction + weight)
     return OpeningLoad(peak, infinite, reduction)
-
-
-def speed_off_apogee(speed: ArrayLike, offset: ArrayLike) -> FloatArray:
-    r"""Speed off apogee, :math:`\sqrt{u^2 + (g\,\Delta t)^2}`.
-
-    Drag is left out: an upper bound after apogee and a lower one before it.
-
-    Parameters
-    ----------
-    speed : array_like, shape (...)
-        Horizontal speed at apogee [m s⁻¹].
-    offset : array_like, shape (...)
-        Time early or late [s].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Speed [m s⁻¹].
-    """
-    u = checked("speed", speed, least=0)
-    return np.hypot(u, _G * checked("offset", offset))
-
-
-def barometer_error(coefficient: ArrayLike, speed: ArrayLike) -> FloatArray:
-    r"""Height by which a badly vented barometer errs: :math:`C_p q / (\rho g)`.
-
-    Parameters
-    ----------
-    coefficient : array_like, shape (...)
-        Pressure coefficient at the ports; suction, negative, reads as height gained.
-    speed : array_like, shape (...)
-        Speed through the air [m s⁻¹].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Height that pressure too high hides; negative, height feigned [m].
-
-    Examples
-    --------
-    >>> float(barometer_error(0.02, 100.0).round(1))
-    10.2
-    """
-    v = checked("speed", speed, least=0)
-    return np.asarray(checked("coefficient", coefficient) * v**2 / (2 * _G))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -15,8 +14,6 @@ from driftmap.spread import Spread
 __all__ = [
     "FRICTION",
     "REBOUND",
-    "Bounces",
-    "bounces",
     "slide_distance",
     "strike_offsets",
 ]
@@ -46,60 +43,6 @@ def slide_distance(speed: ArrayLike, friction: ArrayLike) -> FloatArray:
     """
     v = checked("speed", speed, least=0)
     return np.asarray(v**2 / (2 * _G * checked("friction", friction, above=0)))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Bounces:
-    """Hops of a body that keeps its horizontal speed.
-
-    Parameters
-    ----------
-    first, total : ndarray, shape (...)
-        Length of the first hop, and of all together [m].
-    height : ndarray, shape (...)
-        Height of the first hop [m].
-    """
-
-    first: FloatArray
-    total: FloatArray
-    height: FloatArray
-
-
-def bounces(
-    vertical: ArrayLike, horizontal: ArrayLike, restitution: ArrayLike
-) -> Bounces:
-    r"""Hops of a body on hard level ground, without friction and air (textbook).
-
-    .. math:: \ell_1 = \frac{2 e\, v_z v_h}{g}, \qquad
-              \ell = \frac{2 v_z v_h}{g} \frac{e}{1 - e}, \qquad
-              h_1 = \frac{(e\, v_z)^2}{2 g}
-
-    Parameters
-    ----------
-    vertical, horizontal : array_like, shape (...)
-        Speeds on landing, 0 or more [m s⁻¹].
-    restitution : array_like, shape (...)
-        Share of the vertical speed kept in a bounce, 0 to below 1.
-
-    Returns
-    -------
-    Bounces
-        Lengths and height, shape (...). An upper bound.
-
-    Examples
-    --------
-    >>> float(bounces(10.0, 5.0, 0.3).total.round(2))
-    4.37
-    """
-    vz = checked("vertical", vertical, least=0)
-    vh = checked("horizontal", horizontal, least=0)
-    e = checked("restitution", restitution, least=0)
-    if np.any(e >= 1):
-        raise ValueError("'restitution' must be below 1")
-    first = np.asarray(2 * e * vz * vh / _G)
-    return Bounces(
-        first, np.asarray(first / (1 - e)), np.asarray((e * vz) ** 2 / 2 / _G)
-    )
 
 
 REBOUND: Final = Spread(

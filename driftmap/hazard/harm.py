@@ -29,7 +29,6 @@ __all__ = [
     "Sourced",
     "basic_casualty_area",
     "casualty_area",
-    "fall_angle",
     "plan_casualty_area",
 ]
 
@@ -127,37 +126,6 @@ THRESHOLDS: Final = MappingProxyType(
     }
 )
 """Least energy that harms a person, by what shelters them [J]."""
-
-
-def fall_angle(speed: ArrayLike, fall_speed: ArrayLike) -> FloatArray:
-    """Give the angle of the path below the horizontal on landing.
-
-    Parameters
-    ----------
-    speed : array_like, shape (...)
-        Speed over the ground on landing, all three components [m s⁻¹].
-    fall_speed : array_like, shape (...)
-        Its downward component, positive [m s⁻¹].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Angle, from 0 to π/2 [rad].
-
-    Raises
-    ------
-    ValueError
-        If a body does not come down, or comes down faster than it moves.
-
-    Examples
-    --------
-    >>> round(math.degrees(float(fall_angle(10.0, 5.0))), 6)
-    30.0
-    """
-    v, down = np.asarray(speed, float), np.asarray(fall_speed, float)
-    if not np.all((down > 0) & (down <= v * (1 + 1e-9)) & np.isfinite(v)):
-        raise ValueError("'fall_speed' must be above 0 and not above 'speed'")
-    return np.asarray(np.arcsin(np.minimum(down / v, 1.0)))
 
 
 def basic_casualty_area(radius: ArrayLike, angle: ArrayLike) -> FloatArray:

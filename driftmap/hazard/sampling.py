@@ -17,7 +17,6 @@ __all__ = [
     "Goal",
     "Step",
     "converge",
-    "flights_for",
     "weighted_mean",
 ]
 
@@ -244,34 +243,3 @@ def converge(
         if not left:
             break
     return Convergence(tuple(steps), each)
-
-
-def flights_for(probability: float, relative: float) -> int:
-    """Say how many plain flights a probability needs.
-
-    Parameters
-    ----------
-    probability : float
-        The probability, in (0, 1).
-    relative : float
-        Wanted half-width of the 95 % interval as a share of it.
-
-    Returns
-    -------
-    int
-        Number of flights, by the normal approximation of the binomial.
-
-    Raises
-    ------
-    ValueError
-        If either is out of range.
-
-    Examples
-    --------
-    >>> flights_for(1e-4, 0.5)
-    153643
-    """
-    if not (0 < probability < 1 and relative > 0):
-        raise ValueError("'probability' must lie in (0, 1) and 'relative' be positive")
-    z = 1.959963985  # two-sided 95 % of the standard normal
-    return math.ceil((z / relative) ** 2 * (1 - probability) / probability)

@@ -11,7 +11,6 @@ from numpy.typing import ArrayLike
 from driftmap.checks import FloatArray
 
 __all__ = [
-    "LAW_HEIGHTS",
     "LAW_TOP",
     "LOG_TOP",
     "MAST",
@@ -45,10 +44,6 @@ boundary layer)."""
 LAW_TOP: Final = 300.0
 """Height to which the power law is used [m] (textbook)."""
 
-LAW_HEIGHTS: Final = tuple(
-    float(z) for z in (0, 2, 3, 5, 10, 20, 35, 60, 100, 140, 200, 300)
-)
-"""Heights at which a law is turned into levels [m]."""
 
 _EXPONENT: Final = 1 / 7
 """Neutral open land (Hellmann)."""

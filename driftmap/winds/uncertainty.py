@@ -15,12 +15,10 @@ import numpy as np
 from driftmap.checks import FloatArray
 
 __all__ = [
-    "CORRELATION_HEIGHT",
     "ERROR_NOTE",
     "FRESH_ERROR",
     "UNKNOWN_AGE",
     "between_error",
-    "beyond_error",
     "component_error",
     "forecast_error",
     "law_error",
@@ -50,9 +48,6 @@ on it whatever it is."""
 OLDEST_ERROR: Final = 24.0
 """Beyond this age the error grows no more [h]; assumed: another day's wind."""
 
-CORRELATION_HEIGHT: Final = 2500.0
-"""Height over which errors stay alike [m]: 2.3 to 4 km between 300 and 900 m in a
-thousand real soundings (`tests/benchmarks`)."""
 
 _SPEED_SHARE: Final = 0.05
 """Part of the error that grows with the wind speed; assumed. Forecast error does grow
@@ -205,24 +200,6 @@ def law_error(read: float, height: float) -> float:
     2.1
     """
     return _PER_ROOT * math.sqrt(abs(height - read))
-
-
-def beyond_error(error: float, above: float) -> float:
-    """Let the error grow above the highest level.
-
-    Parameters
-    ----------
-    error : float
-        Error at the highest level [m s⁻¹].
-    above : float
-        Height above the highest level [m].
-
-    Returns
-    -------
-    float
-        Standard error of a component [m s⁻¹].
-    """
-    return math.hypot(error, _change(above))
 
 
 def between_error(

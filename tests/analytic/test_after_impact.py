@@ -9,8 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.formulas.opening import barometer_error, speed_off_apogee
-from driftmap.formulas.scatter import bounces, slide_distance, strike_offsets
+from driftmap.formulas.scatter import slide_distance, strike_offsets
 
 FOOT = 0.3048
 
@@ -20,32 +19,6 @@ FOOT = 0.3048
 )
 def test_slide(speed, friction, way):
     assert slide_distance(speed, friction) == pytest.approx(way, abs=5e-6)
-
-
-def test_bounces():
-    hops = bounces(10.0, 5.0, 0.3)
-    assert hops.total == pytest.approx(4.370212, abs=5e-7)
-    assert hops.first == pytest.approx(3.059149, abs=5e-7)
-    assert hops.height == pytest.approx(0.458872, abs=5e-7)
-
-
-def test_bounces_are_the_sum_of_hops():
-    hops = bounces(10.0, 5.0, 0.3)
-    each = [2 * 0.3**k * 10 * 5 / 9.80665 for k in range(1, 40)]
-    assert hops.total == pytest.approx(sum(each), rel=1e-12)
-
-
-def test_speed_off_apogee():
-    assert speed_off_apogee(10.0, 2.0) == pytest.approx(22.015484, abs=5e-7)
-    assert speed_off_apogee(10.0, -2.0) == speed_off_apogee(10.0, 2.0)
-
-
-@pytest.mark.parametrize(
-    ("coefficient", "speed", "height"),
-    [(0.02, 100, 10.197), (0.05, 200, 101.972), (-0.02, 100, -10.197)],
-)
-def test_barometer_error(coefficient, speed, height):
-    assert barometer_error(coefficient, speed) == pytest.approx(height, abs=5e-4)
 
 
 def test_scatter_of_a_strike_holds_what_one_fall_left():

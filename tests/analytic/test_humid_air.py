@@ -14,11 +14,11 @@ import pytest
 from driftmap.air.atmosphere import GAS_CONSTANT
 from driftmap.air.day import (
     Day,
-    pressure_altitude,
     saturation_pressure,
     station_pressure,
     virtual_temperature,
 )
+from driftmap.winds.sonde import pressure_height
 
 # The worked values use 287.05287 J/(kg K); ours is the US76's 8314.32/28.9644.
 REL = 1e-6
@@ -68,17 +68,10 @@ def test_two_gases():
     assert Day(308.15, 90_000, 0.6, 0.0).density(0.0) == pytest.approx(apart, rel=1e-5)
 
 
-@pytest.mark.parametrize(
-    ("pascal", "metres"), [(95_000.0, 540.337), (89_876.3, 999.841), (101_325.0, 0.0)]
-)
-def test_pressure_altitude(pascal, metres):
-    assert pressure_altitude(pascal) == pytest.approx(metres, abs=2e-3)
-
-
 def test_altimeter_set_to_qnh_shows_the_altitude_of_the_field():
     for setting in (98_000.0, 101_325.0, 104_000.0):
         field = station_pressure(setting, 1500.0)
-        shown = pressure_altitude(field) - pressure_altitude(setting)
+        shown = pressure_height(field) - pressure_height(setting)
         assert shown == pytest.approx(1499.646, abs=5e-4)  # geopotential, US76
 
 

@@ -18,13 +18,9 @@ from driftmap.formulas.canopies import (
     drag_spread,
     nominal_diameter,
     nominal_drag,
-    polygon_area,
-    sink_speed,
-    vented_area,
 )
 from driftmap.formulas.opening import (
     Inflation,
-    filling_time,
     load_reduction,
     opening_load,
 )
@@ -106,56 +102,9 @@ def test_drag_quoted_on_the_inflated_area():
     assert nominal_drag(1.5, 0.70) == pytest.approx(0.735, abs=5e-4)
 
 
-@pytest.mark.parametrize(("share", "left"), [(0.1, 0.99), (0.2, 0.96)])
-def test_spill_hole(share, left):
-    area = pi / 4 * 1.5**2
-    assert vented_area(area, share * 1.5) / area == pytest.approx(left, abs=1e-12)
-
-
 def test_nominal_diameter():
     assert nominal_diameter(4.0) == pytest.approx(1.1284 * 2, abs=1e-4)
     assert nominal_diameter(pi) == pytest.approx(2.0)
-
-
-def test_polygons():
-    assert polygon_area(6, 2.0) == pytest.approx(2 * np.sqrt(3))  # sqrt(3)/2 d²
-    assert polygon_area(4, 2.0) == pytest.approx(4)
-    assert polygon_area(1000, 2.0) == pytest.approx(pi, rel=1e-5)  # nearly a circle
-
-
-@pytest.mark.parametrize(
-    ("mass", "diameter", "drag", "density", "area", "speed"),
-    [
-        (5, 1.5, 0.8, 1.225, 1.413717, 7.525080),
-        (10, 2.0, 0.8, 1.112, 2.513274, 8.377280),
-    ],
-)
-def test_sink_speed(mass, diameter, drag, density, area, speed):
-    drag_area = drag * pi / 4 * diameter**2
-    assert drag_area == pytest.approx(area, abs=5e-7)
-    assert sink_speed(mass, drag_area, density) == pytest.approx(speed, abs=5e-7)
-
-
-@pytest.mark.parametrize(
-    ("mass", "drag_area", "speed"),
-    [
-        (2.0, 0.05, 25.306803),
-        (4.0, 1.2 * 0.15, 18.862577),
-        (1.0, 0.5 * 0.004418, 85.135253),
-    ],
-)
-def test_sink_speed_of_bodies(mass, drag_area, speed):
-    assert sink_speed(mass, drag_area, 1.225) == pytest.approx(speed, abs=5e-7)
-
-
-def test_sink_speed_grows_as_the_air_thins():
-    ratio = sink_speed(1, 1, 0.909254) / sink_speed(1, 1, 1.225)
-    # 1.1607146 rounds up from the density's six digits
-    assert ratio == pytest.approx(1.16072, abs=6e-6)
-
-
-def test_filling_time():
-    assert filling_time(8, 2.0, 30.0) == pytest.approx(0.53333, abs=5e-6)
 
 
 @pytest.mark.parametrize(("column", "exponent"), [(1, 0.5), (2, 1), (3, 2)])

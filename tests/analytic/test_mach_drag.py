@@ -13,7 +13,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density, speed_of_sound
-from driftmap.formulas.machdrag import DragTable, base_drag, drag_rise
+from driftmap.formulas.machdrag import DragTable, drag_rise
 
 TABLE = DragTable([0.0, 0.8, 1.05, 1.5, 2.5], [0.45, 0.45, 0.90, 0.75, 0.55])
 
@@ -64,9 +64,3 @@ def test_default_rise_takes_one_body_each():
     ]
     assert many == pytest.approx(each)
     assert drag_rise(0.3, peak, decay).shape == (3,)
-
-
-def test_base():
-    """From memory of Hoerner, 1965: 0.12 to 0.13 subsonic, 0.25 / M supersonic."""
-    assert 0.12 <= base_drag(0.5) <= 0.13
-    assert base_drag([1.0, 2.0]) == pytest.approx([0.25, 0.125])

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from driftmap.air.turbulence import REFERENCE_HEIGHT, drift_sd, turbulence
+from driftmap.air.turbulence import REFERENCE_HEIGHT, turbulence
 
 
 @pytest.mark.parametrize(
@@ -41,22 +41,3 @@ def test_lengths_above_1000_ft(feet, length):
 
 def test_reference_height():
     assert pytest.approx(6.1, abs=0.05) == REFERENCE_HEIGHT  # 20 ft
-
-
-@pytest.mark.parametrize(
-    ("sigma", "length", "depth", "speed", "sd"),
-    [
-        (2, 500, 1000, 5, 301.374887),
-        (2, 1000, 3000, 20, 202.474051),
-        (0.9, 250, 300, 6, 37.5448),
-    ],
-)
-def test_drift_of_correlated_air(sigma, length, depth, speed, sd):
-    """Closed form of the double integral, computed (textbook)."""
-    close = 5e-7 if sigma == 2 else 5e-5
-    assert drift_sd(sigma, length, depth, speed) == pytest.approx(sd, abs=close)
-
-
-def test_drift_of_fully_correlated_air():
-    # sigma h / v; the next term is a third of h / L
-    assert drift_sd(2, 1e9, 1000, 5) == pytest.approx(400, rel=1e-6)

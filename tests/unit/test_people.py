@@ -13,7 +13,6 @@ from driftmap.hazard.harm import (
     THRESHOLDS,
     basic_casualty_area,
     casualty_area,
-    fall_angle,
 )
 from driftmap.hazard.impacts import Piece, gather
 from driftmap.hazard.people import expected_casualties, individual_risk
@@ -209,10 +208,6 @@ def test_impossible_pieces_are_refused():
         casualty_area(-1.0, 1.0)
     with pytest.raises(ValueError, match="method"):
         casualty_area(1.0, 1.0, method="guess")
-    with pytest.raises(ValueError, match="fall_speed"):
-        fall_angle(5.0, 0.0)
-    with pytest.raises(ValueError, match="fall_speed"):
-        fall_angle(5.0, 6.0)
 
 
 def test_cell_must_be_positive():

@@ -11,7 +11,6 @@ from driftmap.hazard.sampling import (
     Estimate,
     Goal,
     converge,
-    flights_for,
     weighted_mean,
 )
 from driftmap.hazard.steering import Mixture, tilted_mean
@@ -83,12 +82,6 @@ def test_cap_below_first_is_refused(cap):
 def test_goal_without_a_figure_is_refused():
     with pytest.raises(ValueError, match="'q'"):
         converge(coin(0.1), {"q": Goal()}, first=16, cap=16)
-
-
-def test_flights_for_grows_as_the_probability_falls():
-    assert flights_for(1e-4, 0.5) > 9 * flights_for(1e-3, 0.5)
-    with pytest.raises(ValueError, match="probability"):
-        flights_for(0.0, 0.5)
 
 
 @pytest.mark.parametrize(

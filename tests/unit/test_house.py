@@ -1,0 +1,109 @@
+"""The structure of the house: rooms one above the other, as the guide draws them."""
+
+import ast
+import re
+from collections import defaultdict
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+FILES = sorted((ROOT / "driftmap").rglob("*.py"))
+
+
+def _room(module):
+    return module.split(".")[1] if "." in module else module
+
+
+def _module(path):
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def _imported(tree):
+    """Modules of the package that a file imports, wherever in it."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith(
+            "driftmap"
+        ):
+            for alias in node.names:
+                whole = f"{node.module}.{alias.name}"
+                yield whole if node.module == "driftmap" else node.module
+        elif isinstance(node, ast.Import):
+            yield from (a.name for a in node.names if a.name.startswith("driftmap."))
+
+
+@pytest.fixture(scope="module")
+def arrows():
+    found = defaultdict(set)
+    for path in FILES:
+        here = _room(_module(path))
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        found[here] |= {_room(name) for name in _imported(tree)} - {here}
+    return found
+
+
+@pytest.fixture(scope="module")
+def floors():
+    """Rooms of each floor as the guide draws them, the ground first."""
+    drawn = re.search(r"<!-- rooms -->\n```\n(.*?)```", GUIDE, re.DOTALL)
+    lines = [line.split("  ")[0].split() for line in drawn[1].splitlines()]
+    return list(reversed(lines))
+
+
+def test_every_room_stands_in_the_picture(arrows, floors):
+    drawn = [room for floor in floors for room in floor]
+    assert len(drawn) == len(set(drawn))
+    assert set(drawn) == set(arrows) - {"driftmap"}
+
+
+def test_a_room_imports_only_from_the_floors_below_it(arrows, floors):
+    height = {room: i for i, floor in enumerate(floors) for room in floor}
+    wrong = [
+        f"{room} imports {other}"
+        for room, others in arrows.items()
+        for other in others
+        if room != "driftmap" and not height[other] < height[room]
+    ]
+    assert not wrong
+
+
+# What only tests and measurements call, each for its reason.
+MEASURED = {
+    "main": "the command itself",
+    "saturation_pressure": "checks what the day uses, against published values",
+    "virtual_temperature": "checks what the day uses, against published values",
+    "steered_hit": "one figure by itself, as benchmarks measure it",
+}
+
+
+def test_nothing_is_written_that_nobody_calls():
+    trees = {path: ast.parse(path.read_text(encoding="utf-8")) for path in FILES}
+    used = {
+        path: {
+            name
+            for node in ast.walk(tree)
+            for name in (
+                [node.id]
+                if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)
+                else [node.attr]
+                if isinstance(node, ast.Attribute)
+                else [alias.name for alias in node.names]
+                if isinstance(node, ast.ImportFrom)
+                else []
+            )
+        }
+        for path, tree in trees.items()
+    }
+    alone = []
+    for tree in trees.values():
+        for node in tree.body:
+            if not isinstance(node, ast.FunctionDef | ast.ClassDef):
+                continue
+            told = " ".join(map(ast.unparse, node.decorator_list))
+            if node.name.startswith("__") or "command" in told or "group" in told:
+                continue
+            if not any(node.name in names for names in used.values()):
+                alone.append(node.name)
+    assert set(alone) <= set(MEASURED), sorted(set(alone) - set(MEASURED))
