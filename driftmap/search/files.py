@@ -12,7 +12,7 @@ import shapely
 from driftmap.exports.places import DECIMALS, place, polygons, positions
 from driftmap.exports.xml import add, document
 from driftmap.report.planpage import page, printable, table
-from driftmap.report.words import Units
+from driftmap.report.words import Units, distance
 from driftmap.search.drawing import picture
 from driftmap.search.page import CAUTIONS, Search, planned, shares_told
 
@@ -177,9 +177,10 @@ def search_sheet(search: Search, *, units: Units) -> str:
     warn = "".join(f"<p><strong>{printable(text)}</strong></p>" for text in CAUTIONS)
     lines = "".join(f"<li>{printable(t)}</li>" for t in shares_told(chances, units))
     how = (
-        f"{search.walkers.count} people {search.walkers.spacing:.0f} m apart over "
+        f"{search.walkers.count} people {distance(search.walkers.spacing, units)} apart over "
         f"{search.walkers.cover}: what lies there is seen {search.walkers.detection:.0%} of the "
-        "time. These squares are of this search only, not those of the map."
+        "time. “Finds it” is the chance that the sweep does, “left then” what is left to expect "
+        "after it. These squares are of this search only, not those of the map."
     )
     blocks = [
         _STYLE,

@@ -212,9 +212,9 @@ def planned(sweeps: Sequence[Sweep], units: Units) -> list[list[str]]:
         "Sweep",
         "Squares",
         "Walk",
-        "Chance to find it here",
-        "Left to expect after",
-        "Mind on the way there",
+        "Finds it",
+        "Left then",
+        "Mind on the way",
     ]
     rows = [
         [
