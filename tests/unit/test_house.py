@@ -107,3 +107,13 @@ def test_nothing_is_written_that_nobody_calls():
             if not any(node.name in names for names in used.values()):
                 alone.append(node.name)
     assert set(alone) <= set(MEASURED), sorted(set(alone) - set(MEASURED))
+
+
+def test_git_passes_over_what_the_commands_of_the_readme_write():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    written = set(re.findall(r"--(?:out|log|write-answers) ([a-z.]+)", readme))
+    written |= set(re.findall(r"driftmap desk ([a-z]+)$", readme, re.MULTILINE))
+    lines = (ROOT / ".gitignore").read_text(encoding="utf-8").split()
+    passed = {line.strip("/*") for line in lines}
+    assert written
+    assert not written - passed
