@@ -31,6 +31,8 @@ ASSUMED: Final = (
 )
 """What the model adds to its source: the strength aloft is an exceedance table there."""
 
+_MESH: Final = np.array([0.0, 5, 10, 20, 35, 60, *range(100, 30_001, 100)])  # m
+
 _PEAK: Final = 3.0
 """Standard deviations that a gust of some seconds stands above the mean of ten minutes
 (WMO's guidance on averaging periods, from memory)."""
@@ -137,20 +139,49 @@ def gusts(
     The chain is exact for the longitudinal spectrum, used here for both components. For
     a vertical path they are transverse, with half its integral scale: the drift given
     is an upper bound. So is freezing: all bodies of a flight meet the same gusts.
-    Between two heights the inverse of `L` is their mean.
+    Between two heights the inverse of `L` is their mean. The chain is drawn at heights of
+    its own and, given those, at the ones asked for, so that the luck of a flight does not
+    hang on how the air is cut into layers.
     """
     z = checked("heights", heights, least=0)
     if z.ndim != 1 or np.any(np.diff(z) <= 0):
         raise ValueError("'heights' must increase, shape (k,)")
     air = turbulence(z[:, None], np.broadcast_to(np.asarray(wind, float), count))
     pace = 1 / air.length[:, 0]
-    keep = np.exp(-np.diff(z) * (pace[1:] + pace[:-1]) / 2)
-    fresh = np.sqrt(1 - keep**2)
-    noise = rng.standard_normal((2, z.size, count))
-    for i in range(1, z.size):
-        noise[:, i] = keep[i - 1] * noise[:, i - 1] + fresh[i - 1] * noise[:, i]
+    noise = _chain(z, pace, count, rng)
     noise *= air.sideways
     return noise[0], noise[1]
+
+
+def _chain(
+    z: FloatArray, pace: FloatArray, count: int, rng: np.random.Generator
+) -> FloatArray:
+    """Draw a chain of unit strength in height, shape (2, k, count).
+
+    `pace` is the inverse of the length at each height. Below the top of two columns of air
+    the same draws make the gusts of both.
+    """
+    between = rng.spawn(1)[0]
+    above = int(np.searchsorted(_MESH, z[-1])) + 1
+    every = np.union1d(_MESH[:above], z)
+    speed = np.interp(every, z, pace)
+    steps = np.diff(every) * (speed[1:] + speed[:-1]) / 2
+    depth = np.concatenate([[0.0], np.cumsum(steps)])  # in lengths
+    mesh = np.searchsorted(every, _MESH[:above])
+    found = np.empty((every.size, 2, count))
+    found[0] = rng.standard_normal((2, count))
+    for low, high in zip(mesh[:-1], mesh[1:], strict=True):
+        keep = np.exp(depth[low] - depth[high])
+        found[high] = keep * found[low]
+        found[high] += np.sqrt(1 - keep**2) * rng.standard_normal((2, count))
+        for i in range(low + 1, high):  # given the neighbours, as a chain has it
+            a, b = np.exp(depth[i - 1] - depth[i]), np.exp(depth[i] - depth[high])
+            whole = 1 - (a * b) ** 2
+            found[i] = (a * (1 - b**2) / whole) * found[i - 1]
+            found[i] += (b * (1 - a**2) / whole) * found[high]
+            spread = np.sqrt((1 - a**2) * (1 - b**2) / whole)
+            found[i] += spread * between.standard_normal((2, count))
+    return np.moveaxis(found[np.searchsorted(every, z)], 0, 1)
 
 
 def mean_behind(gust: float) -> float:

@@ -393,14 +393,16 @@ def draw_wind(
     """
     z = np.asarray(heights, dtype=float)
     modes = error_modes(wind, z)
-    luck = rng.standard_normal((2, modes.shape[1], count))
+    sizes, order = rng.spawn(2)
+    # Pattern by pattern: the first ones have the same luck however many there are.
+    luck = np.moveaxis(rng.standard_normal((modes.shape[1], 2, count)), 0, 1)
     if steer is not None:
         luck = steer(luck)
     # Not by BLAS: its sums may depend on the number of threads.
     noise = np.einsum("kr,crn->ckn", modes, luck)
     if wind.modes is not None:
-        noise *= np.sqrt((TAILS - 2) / rng.chisquare(TAILS, count))
-    noise += _means(wind, z, count, rng)
+        noise *= np.sqrt((TAILS - 2) / sizes.chisquare(TAILS, count))
+    noise += _means(wind, z, count, order)
     return noise[0], noise[1]
 
 

@@ -84,3 +84,21 @@ def test_spectrum_of_the_chain_is_drydens():
     got = [2 / np.pi * trapezoid(chain * np.cos(w * z), z) for w in omega]
     dryden = 2 * length / np.pi / (1 + (length * omega) ** 2)
     assert got == pytest.approx(dryden, rel=1e-5)
+
+
+def test_gusts_have_the_same_luck_however_the_air_is_cut_into_layers():
+    """Other levels, and a higher top, leave the gusts at the levels in common as they are."""
+    few, many = (
+        np.array([0.0, 50, 400, 900]),
+        np.union1d(np.arange(0, 1500, 37), HEIGHTS),
+    )
+    many = np.union1d(many, few)
+    one = np.stack(gusts(few, 8.0, 500, np.random.default_rng(3)))
+    other = np.stack(gusts(many, 8.0, 500, np.random.default_rng(3)))
+    at = np.searchsorted(many, few)
+    for i in range(few.size):
+        # Only the luck between the heights of the mesh is drawn anew.
+        alike = np.corrcoef(one[:, i].ravel(), other[:, at[i]].ravel())[0, 1]
+        assert alike > 0.85
+    shorter = np.stack(gusts(many[many < 800], 8.0, 500, np.random.default_rng(3)))
+    assert np.allclose(shorter[:, :-3], other[:, : shorter.shape[1] - 3], atol=0.2)
