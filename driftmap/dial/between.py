@@ -61,14 +61,23 @@ def _both_sides(place: float) -> tuple[int, ...]:
 
 
 def _cells(reach: Reach, speed: float, from_deg: float) -> list[tuple[int, int]]:
-    """Find the cell of a reading; two where it lies on an edge, none on a wind flown."""
+    """Find the cell of a reading; two where it lies on an edge, four on a wind flown."""
     rows = _both_sides(min(speed, reach.top) / reach.step)
     columns = _both_sides(from_deg % 360 / reach.turn)
-    if len(rows) == len(columns) == 1 or rows == (0,):
+    if rows == (0,):
         return []
     below = [rows[0]] if len(rows) > 1 else [rows[0] - 1, rows[0]]
     left = [columns[0]] if len(columns) > 1 else [columns[0] - 1, columns[0]]
     return [(i, j % reach.directions) for i in below if i < reach.speeds for j in left]
+
+
+def _about(dial: Dial, cell: tuple[int, int]) -> list[Node]:
+    """Give what is known of a cell: all its winds at once, or, if left out, its corners."""
+    if cell in dial.cells:
+        return [dial.cells[cell]]
+    (i, j), reach = cell, dial.reach
+    corners = (reach.place(a, b) for a in (i, i + 1) for b in (j, j + 1))
+    return [dial.nodes[place] for place in dict.fromkeys(corners)]
 
 
 def word_at(dial: Dial, speed: float, from_deg: float) -> Word:
@@ -86,7 +95,8 @@ def word_at(dial: Dial, speed: float, from_deg: float) -> Word:
     Returns
     -------
     {"go", "go if aloft", "hold", "no-go"}
-        The worst of the winds about the reading and of its cell; beyond the top no milder
+        The worst of the winds about the reading and of its cell, of all cells beside it on
+        an edge or on a wind that was flown: no meter reads so finely. Beyond the top no milder
         than the rim at that bearing and never a go, no-go beyond the limit of the surface
         wind; hold for what is no wind.
     """
@@ -95,7 +105,8 @@ def word_at(dial: Dial, speed: float, from_deg: float) -> Word:
     if not places:
         return "hold"
     nodes = [dial.nodes[place] for place in places]
-    nodes += [dial.cells[c] for c in _cells(reach, speed, from_deg) if c in dial.cells]
+    for cell in _cells(reach, speed, from_deg):
+        nodes += _about(dial, cell)
     words = [node.word for node in nodes]
     if speed > reach.top * (1 + 1e-9):
         words.append("no-go" if speed > dial.limit else "hold")

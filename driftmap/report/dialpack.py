@@ -135,9 +135,21 @@ def _landing(landing: Landing, fineness: float) -> list[int]:
     power = _power(tolerance)
     numbers.append(power)
     for line in landing.lines:
-        taut = shapely.simplify(shapely.convex_hull(line), tolerance)
-        numbers += _corners(taut, 2.0**power)
+        numbers += _corners(_thinned(shapely.convex_hull(line), tolerance), 2.0**power)
     return numbers
+
+
+def _thinned(taut: shapely.Polygon, tolerance: float) -> shapely.Polygon:
+    """Leave corners out, none farther than the tolerance from what is left.
+
+    The thinning of the geometry library may go beyond it where a ring begins and ends.
+    """
+    step = tolerance
+    while True:
+        thin = shapely.simplify(taut, step)
+        if shapely.hausdorff_distance(thin.exterior, taut.exterior) <= tolerance:
+            return thin
+        step /= 2
 
 
 def _up(value: float) -> int:

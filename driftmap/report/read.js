@@ -68,24 +68,27 @@ function bothSides(place) {
   return [Math.floor(place), Math.floor(place) + 1];
 }
 
-// Places of the winds about a reading [m/s, deg], and of its cell: one on a wind that was
-// flown; beyond the top those of the rim at that bearing; none for what is no wind.
+// Places of the winds about a reading [m/s, deg], and of its cell, of those beside it on an
+// edge or on a wind flown; a cell left out stands for its corners. Beyond the top those of the
+// rim at that bearing; none for what is no wind.
 function surrounding(speed, from) {
   const { top, speeds, directions, cells } = DIAL;
   if (!(Number.isFinite(speed) && Number.isFinite(from)) || speed < 0) return [];
   const rows = bothSides(Math.min(speed, top) / (top / speeds));
   const columns = bothSides((((from % 360) + 360) % 360) / (360 / directions));
+  const at = (i, j) => (i === 0 ? 0 : 1 + (i - 1) * directions + ((j + directions) % directions));
   const found = new Set();
   for (const i of rows) {
     // The lightest air about a reading stands in its cell.
     if (i === 0 && rows.length > 1) continue;
-    for (const j of columns) found.add(i === 0 ? 0 : 1 + (i - 1) * directions + (j % directions));
+    for (const j of columns) found.add(at(i, j));
   }
-  if (rows.length + columns.length === 2 || (rows.length === 1 && rows[0] === 0)) return [...found];
+  if (rows.length === 1 && rows[0] === 0) return [...found];
   for (const i of rows.length > 1 ? [rows[0]] : [rows[0] - 1, rows[0]]) {
     for (const j of columns.length > 1 ? [columns[0]] : [columns[0] - 1, columns[0]]) {
       const cell = cells[`${i},${(j + directions) % directions}`];
       if (cell !== undefined) found.add(cell);
+      else if (i < speeds) for (const [a, b] of [[i, j], [i, j + 1], [i + 1, j], [i + 1, j + 1]]) found.add(at(a, b));
     }
   }
   return [...found];

@@ -128,7 +128,7 @@ def test_reads_as_the_rule_says(browser, page, dial):
                 float(from_deg),
             )
             nodes = surrounding(dial.reach, speed, from_deg)
-            assert set(nodes) == {at for at in about if at < len(dial.nodes)}
+            assert set(nodes) <= {at for at in about if at < len(dial.nodes)}
             assert got == word_at(dial, speed, from_deg)
             assert all(RANK.index(got) >= RANK.index(dial.nodes[i].word) for i in nodes)
 

@@ -129,7 +129,10 @@ def test_a_worse_cell_counts_all_over_it_and_on_its_edges(dial):
     assert word_at(with_it, speed * 1.1, from_deg) == "no-go"
     assert word_at(with_it, dial.reach.step, from_deg) == "no-go"
     assert word_at(with_it, speed, from_deg + dial.reach.turn / 2) == "no-go"
-    assert word_at(with_it, *dial.nodes[1].wind) == dial.nodes[1].word
+    assert word_at(with_it, *dial.reach.wind(1, 4)) == "no-go"  # at its corner
+    assert word_at(with_it, *dial.reach.wind(1, 6)) == word_at(
+        dial, *dial.reach.wind(1, 6)
+    )
     assert check_between(with_it).milder == check_between(dial).milder + 1
 
 
