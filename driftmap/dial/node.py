@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, Literal, TypeAlias
+from typing import Final, Literal, TypeAlias, cast
 
 import numpy as np
 import shapely
@@ -180,7 +180,9 @@ def joined_landing(landings: Sequence[Landing]) -> Landing:
         max(one.energy for one in landings),
         max(one.typical for one in landings),
         tuple(
-            shapely.multipolygons([shapely.union_all(rings).convex_hull])
+            shapely.MultiPolygon(
+                [cast("shapely.Polygon", shapely.union_all(rings).convex_hull)]
+            )
             for rings in zip(*(one.lines for one in landings), strict=True)
         ),
     )

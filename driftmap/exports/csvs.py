@@ -7,6 +7,7 @@ import io
 from collections.abc import Iterable, Iterator, Sequence
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.exports import content
 from driftmap.exports.cells import Cells, hit_cells
@@ -233,7 +234,7 @@ def grid_csv(assessment: Assessment, *, cells: Cells | None = None) -> str:
     return _table((*_POSITION, "side_m", *_HIT), rows)
 
 
-def _wkt(a: Assessment, shape: shapely.Geometry) -> str:
+def _wkt(a: Assessment, shape: BaseGeometry) -> str:
     return str(shapely.to_wkt(place(a.site, shape), rounding_precision=DECIMALS))
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
-import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.exports import content
 from driftmap.exports.cells import Cells, hit_cells
@@ -71,7 +71,7 @@ def _feature(geometry: _Feature, kind: str, **properties: object) -> _Feature:
     }
 
 
-def _area(a: Assessment, shape: shapely.Geometry) -> _Feature:
+def _area(a: Assessment, shape: BaseGeometry) -> _Feature:
     return {"type": "MultiPolygon", "coordinates": polygons(place(a.site, shape))}
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 from xml.etree import ElementTree as ET
 
-import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.exports import content
 from driftmap.exports.places import DECIMALS, Place, place, polygons, positions
@@ -83,7 +83,7 @@ def _waypoint(
 
 
 def _track(
-    root: ET.Element, a: Assessment, name: str, kind: str, shape: shapely.Geometry
+    root: ET.Element, a: Assessment, name: str, kind: str, shape: BaseGeometry
 ) -> None:
     track = add(root, "trk")
     add(track, "name", name)

@@ -6,7 +6,7 @@ import html
 from typing import Final
 from xml.etree import ElementTree as ET
 
-import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.exports import content
 from driftmap.exports.places import DECIMALS, Place, place, polygons, positions
@@ -93,7 +93,7 @@ def _point(mark: ET.Element, spot: Place) -> None:
     add(add(mark, "Point"), "coordinates", _row([spot]))
 
 
-def _shape(mark: ET.Element, a: Assessment, shape: shapely.Geometry) -> None:
+def _shape(mark: ET.Element, a: Assessment, shape: BaseGeometry) -> None:
     several = add(mark, "MultiGeometry")
     for outer, *holes in polygons(place(a.site, shape)):
         polygon = add(several, "Polygon")

@@ -7,6 +7,8 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
+from shapely.affinity import translate
+from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from driftmap.checks import FloatArray
@@ -48,7 +50,7 @@ def positions(site: Site, east: ArrayLike, north: ArrayLike) -> list[Place]:
     ]
 
 
-def place(site: Site, shape: shapely.Geometry) -> shapely.MultiPolygon:
+def place(site: Site, shape: BaseGeometry) -> shapely.MultiPolygon:
     """Place a shape on the Earth.
 
     Parameters
@@ -77,7 +79,7 @@ def place(site: Site, shape: shapely.Geometry) -> shapely.MultiPolygon:
     return shapely.MultiPolygon([orient(part) for part in _parts(rounded)])
 
 
-def _within_180(shape: shapely.Geometry) -> shapely.Geometry:
+def _within_180(shape: BaseGeometry) -> BaseGeometry:
     west, _, east, _ = shape.bounds
     if west >= -180 and east <= 180:
         return shape
@@ -85,15 +87,12 @@ def _within_180(shape: shapely.Geometry) -> shapely.Geometry:
     for turn in (-360.0, 0.0, 360.0):
         world = shapely.box(-180 - turn, -90, 180 - turn, 90)
         piece = shapely.intersection(shape, world)
-        pieces += [
-            shapely.transform(part, lambda p, turn=turn: p + np.array([turn, 0.0]))
-            for part in _parts(piece)
-        ]
+        pieces += [translate(part, xoff=turn) for part in _parts(piece)]
     # Not joined: the two sides touch only on the globe.
     return shapely.MultiPolygon(pieces)
 
 
-def _parts(shape: shapely.Geometry) -> list[shapely.Polygon]:
+def _parts(shape: BaseGeometry) -> list[shapely.Polygon]:
     return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
 
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.errors import quoted
 from driftmap.ground.roles import OCCUPIED
@@ -41,7 +41,7 @@ class Area:
 
     name: str
     role: str
-    shape: shapely.Geometry
+    shape: BaseGeometry
     people: int | None = None
     shelter: str = "open"
 
@@ -75,7 +75,7 @@ class Waiver:
         If the shape is no area or the ceiling is not above the ground.
     """
 
-    shape: shapely.Geometry
+    shape: BaseGeometry
     ceiling: float
     centre: tuple[float, float] = (0.0, 0.0)
     radius: float | None = None
@@ -86,14 +86,14 @@ class Waiver:
             raise ValueError(f"'ceiling' must be above the ground (got {self.ceiling})")
 
 
-def check_shape(name: str, shape: shapely.Geometry) -> None:
+def check_shape(name: str, shape: BaseGeometry) -> None:
     """Refuse a shape that is no area.
 
     Parameters
     ----------
     name : str
         Whose shape it is, for the message.
-    shape : shapely.Geometry
+    shape : BaseGeometry
         The shape [m].
 
     Raises

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 
@@ -116,19 +117,19 @@ def _both(pair: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
     return np.asarray(pair[0], dtype=float), np.asarray(pair[1], dtype=float)
 
 
-def flatten(origin: tuple[float, float], shape: shapely.Geometry) -> shapely.Geometry:
+def flatten(origin: tuple[float, float], shape: BaseGeometry) -> BaseGeometry:
     """Project a shape, its long edges cut so that straight lines stay where they are.
 
     Parameters
     ----------
     origin : (float, float)
         Longitude and latitude of the origin [deg].
-    shape : shapely.Geometry
+    shape : BaseGeometry
         Shape in longitude and latitude [deg].
 
     Returns
     -------
-    shapely.Geometry
+    BaseGeometry
         The same shape in metres from the origin.
     """
     return shapely.transform(

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Final
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.errors import SiteError, quoted
 from driftmap.files import bytes_of, decoded, parse_json
@@ -35,13 +36,13 @@ class Feature:
         How messages name it, ``"feature 3 ('North crowd')"``, counted from 1.
     properties : mapping
         Its properties as read.
-    shape : shapely.Geometry
+    shape : BaseGeometry
         Valid and not empty, in longitude and latitude, WGS 84 [deg].
     """
 
     where: str
     properties: Mapping[str, object]
-    shape: shapely.Geometry
+    shape: BaseGeometry
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -167,7 +168,7 @@ def _feature(source: str, number: int, item: object) -> Feature:
     return Feature(where, MappingProxyType(properties), shape)
 
 
-def _shape(geometry: object) -> shapely.Geometry:
+def _shape(geometry: object) -> BaseGeometry:
     kind = geometry.get("type") if isinstance(geometry, dict) else geometry
     if not isinstance(geometry, dict) or not isinstance(kind, str):
         raise ValueError(f"must be a geometry with a 'type' (got {quoted(kind)})")
@@ -176,22 +177,22 @@ def _shape(geometry: object) -> shapely.Geometry:
     return _SHAPES[kind](geometry.get("coordinates"))
 
 
-def _point(coordinates: object) -> shapely.Geometry:
+def _point(coordinates: object) -> BaseGeometry:
     return shapely.Point(_position(coordinates, "position"))
 
 
-def _line(coordinates: object) -> shapely.Geometry:
+def _line(coordinates: object) -> BaseGeometry:
     line = shapely.LineString(_positions(coordinates, "line", 2))
     if line.length == 0:
         raise ValueError("line has no length; accepted: two positions or more apart")
     return line
 
 
-def _lines(coordinates: object) -> shapely.Geometry:
+def _lines(coordinates: object) -> BaseGeometry:
     return shapely.union_all([_line(item) for item in _items(coordinates, "lines")])
 
 
-def _polygon(coordinates: object) -> shapely.Geometry:
+def _polygon(coordinates: object) -> BaseGeometry:
     rings = [
         _ring(ring, f"ring {number}")
         for number, ring in enumerate(_items(coordinates, "rings"), 1)
@@ -205,7 +206,7 @@ def _polygon(coordinates: object) -> shapely.Geometry:
     return polygon
 
 
-def _polygons(coordinates: object) -> shapely.Geometry:
+def _polygons(coordinates: object) -> BaseGeometry:
     # Parts may overlap or share an edge (a shape cut at 180° does): their union counts.
     return shapely.union_all(
         [_polygon(item) for item in _items(coordinates, "polygons")]

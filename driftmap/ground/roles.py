@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
-import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap import units
 from driftmap.errors import SiteError, quoted
@@ -79,7 +79,7 @@ class Mark:
         A key of `ROLES`.
     name : str
         Its name; empty when it has none.
-    shape : shapely.Geometry
+    shape : BaseGeometry
         Longitude and latitude, WGS 84 [deg].
     people : int or None
         Head count, if given.
@@ -100,7 +100,7 @@ class Mark:
     where: str
     role: str
     name: str
-    shape: shapely.Geometry
+    shape: BaseGeometry
     people: int | None
     shelter: str
     radius: float | None

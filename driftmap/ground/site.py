@@ -13,6 +13,7 @@ from typing import Final, TypedDict
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
+from shapely.geometry.base import BaseGeometry
 
 from driftmap import units
 from driftmap.checks import FloatArray
@@ -98,7 +99,7 @@ class Site:
     longitude: float
     latitude: float
     areas: tuple[Area, ...]
-    boundary: shapely.Geometry
+    boundary: BaseGeometry
     waiver: Waiver
     limits: Mapping[str, object] = field(default_factory=dict)
     rules: str = ""
@@ -182,7 +183,10 @@ def read_site(path: Path | str, *, pad: str | None = None) -> Site:
     marks = [read_mark(source, feature) for feature in collection.features]
     _require(source, marks)
     origin = _pad(source, marks, pad)
-    place = longitude, latitude = origin.shape.x, origin.shape.y
+    place = longitude, latitude = (
+        float(shapely.get_x(origin.shape)),
+        float(shapely.get_y(origin.shape)),
+    )
     shapes = [_placed(source, mark, place) for mark in marks]
     names = _names(source, marks)
     areas = tuple(_areas(source, marks, names, shapes))
@@ -311,12 +315,13 @@ def _pad(source: str, marks: Iterable[Mark], wanted: str | None) -> Mark:
             "pad",
             f"no pad is named {quoted(wanted)}; accepted: {names or 'no pad has a name'}",
         )
-    if abs(chosen[0].shape.y) > _POLEMOST:
+    north = float(shapely.get_y(chosen[0].shape))
+    if abs(north) > _POLEMOST:
         raise SiteError(
             source,
             chosen[0].where,
             f"latitude of a pad must lie in -{_POLEMOST:g} to {_POLEMOST:g} "
-            f"(got {chosen[0].shape.y:g})",
+            f"(got {north:g})",
         )
     return chosen[0]
 
@@ -342,7 +347,7 @@ def _names(source: str, marks: Sequence[Mark]) -> list[str]:
     return names
 
 
-def _placed(source: str, mark: Mark, place: tuple[float, float]) -> shapely.Geometry:
+def _placed(source: str, mark: Mark, place: tuple[float, float]) -> BaseGeometry:
     """Project a feature, and give points their circle and lines their width."""
     with naming(source, f"{mark.where}, geometry"):
         corners = shapely.get_coordinates(mark.shape)
@@ -370,7 +375,7 @@ def _areas(
     source: str,
     marks: Sequence[Mark],
     names: Sequence[str],
-    shapes: Sequence[shapely.Geometry],
+    shapes: Sequence[BaseGeometry],
 ) -> Iterator[Area]:
     for mark, name, shape in zip(marks, names, shapes, strict=True):
         if mark.role not in {"pad", "boundary", "waiver"}:
@@ -382,7 +387,7 @@ def _areas(
 def _waiver(
     source: str,
     marks: Sequence[Mark],
-    shapes: Sequence[shapely.Geometry],
+    shapes: Sequence[BaseGeometry],
     place: tuple[float, float],
     elevation: float,
 ) -> Waiver:
@@ -411,7 +416,7 @@ def _notes(collection: Collection, marks: Sequence[Mark]) -> Iterator[str]:
         yield f"keys not read: {', '.join(map(quoted, sorted(ignored)))}"
 
 
-def _strays(areas: Iterable[Area], boundary: shapely.Geometry) -> Iterator[str]:
+def _strays(areas: Iterable[Area], boundary: BaseGeometry) -> Iterator[str]:
     for area in areas:
         if area.role in OCCUPIED and not area.shape.intersects(boundary):
             yield f"{area.role} {quoted(area.name)} lies wholly outside the boundary"

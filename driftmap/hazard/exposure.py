@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.column import IntArray
 from driftmap.checks import FloatArray
@@ -119,7 +120,7 @@ def _worst(cloud: Cloud, impacts: Impacts, occupied: Sequence[Area]) -> SpotRisk
     return replace(worst, area=nearest.name, risk=risk)
 
 
-def _busy(impacts: Impacts, ground: shapely.Geometry) -> shapely.Geometry:
+def _busy(impacts: Impacts, ground: BaseGeometry) -> BaseGeometry:
     """Give the part of some ground in wide squares where much comes down."""
     near = np.flatnonzero(inside(ground.buffer(_ABOUT))(impacts.east, impacts.north))
     place = np.stack([impacts.east[near], impacts.north[near]]) // _WIDEST
@@ -131,7 +132,7 @@ def _busy(impacts: Impacts, ground: shapely.Geometry) -> shapely.Geometry:
     return shapely.union_all(parts) if parts else shapely.Polygon()
 
 
-def _cell(cloud: Cloud, ground: shapely.Geometry) -> float:
+def _cell(cloud: Cloud, ground: BaseGeometry) -> float:
     """Choose squares small against the spread of what really lands about it [m].
 
     The spread is the smaller one of the two that a cloud has along its own axes, so

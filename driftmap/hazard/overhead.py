@@ -7,6 +7,7 @@ from typing import TypeAlias
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
@@ -58,14 +59,14 @@ def ways_down(cloud: Cloud) -> Paths:
     return np.stack([top, landed])
 
 
-def passing_over(paths: Paths, shape: shapely.Geometry) -> Estimate:
+def passing_over(paths: Paths, shape: BaseGeometry) -> Estimate:
     """Count the flights that pass over an area.
 
     Parameters
     ----------
     paths : ndarray, shape (p, 2, n)
         From `ways_up` or `ways_down`.
-    shape : shapely.Geometry
+    shape : BaseGeometry
         Area in metres from the pad.
 
     Returns

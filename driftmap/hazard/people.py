@@ -10,6 +10,7 @@ from typing import TypeAlias
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.ground.areas import Area
@@ -236,7 +237,7 @@ def individual_risk(
 
 
 def _squares(
-    shape: shapely.Geometry, cell: float
+    shape: BaseGeometry, cell: float
 ) -> tuple[tuple[float, float], tuple[int, int]]:
     """Lay squares over a shape, centred on it; give their corner and their numbers."""
     west, south, east, north = shape.bounds
@@ -247,7 +248,7 @@ def _squares(
 
 
 def _touched(
-    shape: shapely.Geometry,
+    shape: BaseGeometry,
     corner: tuple[float, float],
     number: tuple[int, int],
     cell: float,

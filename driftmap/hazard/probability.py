@@ -8,6 +8,7 @@ from typing import TypeAlias
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
@@ -113,12 +114,12 @@ def _exact(hits: float, flights: float) -> tuple[float, float]:
     return lower, upper
 
 
-def inside(shape: shapely.Geometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
+def inside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
     """Make the test whether points lie in a shape; its edge counts as inside.
 
     Parameters
     ----------
-    shape : shapely.Geometry
+    shape : BaseGeometry
         Shape in metres from the pad.
 
     Returns
@@ -145,12 +146,12 @@ def inside(shape: shapely.Geometry) -> Callable[[FloatArray, FloatArray], BoolAr
     return test
 
 
-def outside(shape: shapely.Geometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
+def outside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
     """Make the test whether points lie outside a shape; its edge counts as inside.
 
     Parameters
     ----------
-    shape : shapely.Geometry
+    shape : BaseGeometry
         Shape in metres from the pad.
 
     Returns
@@ -201,7 +202,7 @@ def _check_landed(cloud: Cloud) -> None:
 
 
 def reached(
-    cloud: Cloud, shape: shapely.Geometry, *, beyond: float = 0.0
+    cloud: Cloud, shape: BaseGeometry, *, beyond: float = 0.0
 ) -> dict[str, BoolArray]:
     """Tell, for every case, the flights of which a piece reaches into a shape.
 
@@ -212,7 +213,7 @@ def reached(
     ----------
     cloud : Cloud
         Landing points.
-    shape : shapely.Geometry
+    shape : BaseGeometry
         Ground in metres from the pad.
     beyond : float
         How far what stands there reaches beyond it [m]: the radius of a person.
@@ -237,7 +238,7 @@ def reached(
     return found
 
 
-def beyond_reach(cloud: Cloud) -> Callable[[shapely.Geometry], bool]:
+def beyond_reach(cloud: Cloud) -> Callable[[BaseGeometry], bool]:
     """Make the test whether a shape lies beyond twice the farthest that any piece landed.
 
     If landings thin out with distance at least as fast as an exponential, the farthest

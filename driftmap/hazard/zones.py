@@ -8,6 +8,7 @@ from typing import Final, Literal, TypeAlias
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.failures.cases import WORKS
@@ -101,12 +102,12 @@ def grade(energy: float) -> Kind | None:
     return "caution" if energy >= HURTS.value else None
 
 
-def calmed(shape: shapely.Geometry, *, islet: float = _ISLET) -> shapely.MultiPolygon:
+def calmed(shape: BaseGeometry, *, islet: float = _ISLET) -> shapely.MultiPolygon:
     """Round an outline outward and drop islets of sampling noise.
 
     Parameters
     ----------
-    shape : shapely.Geometry
+    shape : BaseGeometry
         Polygons [m].
     islet : float
         Share of the area below which a part is dropped.

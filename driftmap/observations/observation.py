@@ -14,6 +14,7 @@ from typing import Final, Protocol, TypeAlias
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.observations.flown import ROCKET, Flown
@@ -223,7 +224,7 @@ class Walked:
     ----------
     piece : str
         What was looked for.
-    shape : shapely.Geometry
+    shape : BaseGeometry
         The ground, in metres from the pad.
     detection : float
         Chance to have seen it, had it lain there, 0 to 1.
@@ -232,7 +233,7 @@ class Walked:
     """
 
     piece: str
-    shape: shapely.Geometry = field(repr=False)
+    shape: BaseGeometry = field(repr=False)
     detection: float
     who: str = ""
 

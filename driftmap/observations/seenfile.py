@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.failures.case import CaseTree
 from driftmap.files import text_of, toml_of
@@ -310,7 +311,7 @@ class _Reader:
         seen = 1 - (1 - float(_LAWS[law](width, spacing))) ** passes
         yield Walked(piece, shape, min(seen, _SUREST), table.text("who"))
 
-    def _walked_ground(self, table: Table) -> shapely.Geometry:
+    def _walked_ground(self, table: Table) -> BaseGeometry:
         shape = table.ground("ground")
         if shape is not None:
             return shape

@@ -7,6 +7,7 @@ from math import pi
 from typing import Any
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.errors import InputError, nearest, quoted
 from driftmap.ground.site import Site
@@ -187,7 +188,7 @@ class Table:
             )
         return east, north
 
-    def ground(self, key: str) -> shapely.Geometry | None:
+    def ground(self, key: str) -> BaseGeometry | None:
         """Read an outline of ground as a list of positions, or None."""
         value = self.get(key)
         if value is None:

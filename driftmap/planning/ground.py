@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.errors import SiteError
@@ -48,7 +49,7 @@ def moved(site: Site, east: float, north: float) -> Site:
         return site
     longitude, latitude = (float(v) for v in site.to_lonlat(east, north))
 
-    def again(shape: shapely.Geometry) -> shapely.Geometry:
+    def again(shape: BaseGeometry) -> BaseGeometry:
         return shapely.transform(
             shape,
             lambda xy: np.column_stack(
@@ -56,7 +57,7 @@ def moved(site: Site, east: float, north: float) -> Site:
             ),
         )
 
-    centre = again(shapely.Point(site.waiver.centre))
+    centre = shapely.get_coordinates(again(shapely.Point(site.waiver.centre)))
     return replace(
         site,
         longitude=longitude,
@@ -64,12 +65,14 @@ def moved(site: Site, east: float, north: float) -> Site:
         areas=tuple(replace(area, shape=again(area.shape)) for area in site.areas),
         boundary=again(site.boundary),
         waiver=replace(
-            site.waiver, shape=again(site.waiver.shape), centre=(centre.x, centre.y)
+            site.waiver,
+            shape=again(site.waiver.shape),
+            centre=(centre[0, 0], centre[0, 1]),
         ),
     )
 
 
-def allowed_ground(site: Site) -> shapely.Geometry:
+def allowed_ground(site: Site) -> BaseGeometry:
     """Give the ground a pad or people could stand on.
 
     Parameters
@@ -79,7 +82,7 @@ def allowed_ground(site: Site) -> shapely.Geometry:
 
     Returns
     -------
-    shapely.Geometry
+    BaseGeometry
         Inside boundary and waiver, outside every area that is drawn [m].
 
     Raises
@@ -96,12 +99,12 @@ def allowed_ground(site: Site) -> shapely.Geometry:
     return free
 
 
-def lattice(ground: shapely.Geometry, spacing: float | None) -> FloatArray:
+def lattice(ground: BaseGeometry, spacing: float | None) -> FloatArray:
     """Lay points over ground, one of them at the pad.
 
     Parameters
     ----------
-    ground : shapely.Geometry
+    ground : BaseGeometry
         Where they may lie [m].
     spacing : float or None
         Distance between neighbours [m]; a round one that gives about 120 points if None.
@@ -130,7 +133,7 @@ def lattice(ground: shapely.Geometry, spacing: float | None) -> FloatArray:
     return np.asarray(kept)
 
 
-def _spacing(ground: shapely.Geometry) -> float:
+def _spacing(ground: BaseGeometry) -> float:
     wanted = math.sqrt(ground.area / _ABOUT)
     return min(_ROUND, key=lambda size: abs(math.log(size / wanted)))
 

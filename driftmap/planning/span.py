@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias
+from typing import Final, TypeAlias, cast
 
 import numpy as np
 import shapely
@@ -213,7 +213,13 @@ def _taut(
         if own.body == part.body
     ]
     hull = shapely.union_all([line.shape for line in found]).convex_hull
-    return (Contour(_LIKELY, shapely.multipolygons([hull]), float(hull.area)),)
+    return (
+        Contour(
+            _LIKELY,
+            shapely.MultiPolygon([cast("shapely.Polygon", hull)]),
+            float(hull.area),
+        ),
+    )
 
 
 def _ways(clouds: Sequence[Cloud]) -> NDArray[np.float32]:

@@ -26,6 +26,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.dial.node import Landing, Node
 
@@ -160,7 +161,7 @@ def _folded(value: int) -> int:
     return 2 * value if value >= 0 else -2 * value - 1
 
 
-def _corners(ring: shapely.Polygon, unit: float) -> list[int]:
+def _corners(ring: BaseGeometry, unit: float) -> list[int]:
     # The last corner is the first again; the reader closes the ring itself.
     places = np.rint(shapely.get_coordinates(ring)[:-1] / unit).astype(int)
     steps = np.diff(places, axis=0, prepend=[[0, 0]]).ravel()

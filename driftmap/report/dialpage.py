@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.dial.between import check_between, word_at
 from driftmap.dial.compute import Dial
@@ -216,7 +217,7 @@ def _ground(site: Site, units: Units) -> list[dict[str, Any]]:
     return ground
 
 
-def _rings(shape: shapely.Geometry) -> list[list[list[int]]]:
+def _rings(shape: BaseGeometry) -> list[list[list[int]]]:
     slim = shapely.simplify(shape, 1.0)
     return [
         np.rint(shapely.get_coordinates(ring)[:-1]).astype(int).tolist()

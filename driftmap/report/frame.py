@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 __all__ = ["HEIGHT", "WIDTH", "Frame", "fit", "ticks"]
 
@@ -41,7 +42,7 @@ class Frame:
         """Place a point."""
         return (east - self.west) * self.scale, (self.top - north) * self.scale
 
-    def pixels(self, shape: shapely.Geometry) -> shapely.Geometry:
+    def pixels(self, shape: BaseGeometry) -> BaseGeometry:
         """Put a shape into the picture."""
         return shapely.transform(
             shape,
@@ -58,11 +59,11 @@ class Frame:
         east, south = self.west + WIDTH / self.scale, self.top - HEIGHT / self.scale
         return shapely.box(self.west, south, east, self.top)
 
-    def seen(self, shape: shapely.Geometry, *, grow: float = 500.0) -> shapely.Geometry:
+    def seen(self, shape: BaseGeometry, *, grow: float = 500.0) -> BaseGeometry:
         """Cut a shape to what is in sight, with so much about it [m]."""
         return shapely.intersection(shape, self.box().buffer(grow, join_style="mitre"))
 
-    def path(self, shape: shapely.Geometry) -> str:
+    def path(self, shape: BaseGeometry) -> str:
         """Write the rings of polygons as path data."""
         solid = [
             p
@@ -72,7 +73,7 @@ class Frame:
         rings = [r for part in solid for r in (part.exterior, *part.interiors)]
         return "".join(f"{self._line(ring, -1)}Z" for ring in rings)
 
-    def line(self, shape: shapely.Geometry) -> str:
+    def line(self, shape: BaseGeometry) -> str:
         """Write lines as path data."""
         parts = shapely.get_parts(shape)
         return "".join(
@@ -81,20 +82,20 @@ class Frame:
             if p.geom_type == "LineString" and not p.is_empty
         )
 
-    def _line(self, line: shapely.Geometry, stop: int | None) -> str:
+    def _line(self, line: BaseGeometry, stop: int | None) -> str:
         x, y = self.spot(*np.transpose(line.coords))
         corners = np.column_stack([x, y])[:stop].round(1).tolist()
         return "M" + "L".join(f"{a:g} {b:g}" for a, b in corners)
 
 
-def fit(need: shapely.Geometry, zones: Iterable[shapely.Geometry]) -> Frame:
+def fit(need: BaseGeometry, zones: Iterable[BaseGeometry]) -> Frame:
     """Frame the pad and the ground that people need whole, and zones as far as they fit.
 
     Parameters
     ----------
-    need : shapely.Geometry
+    need : BaseGeometry
         Ground that people need to see.
-    zones : iterable of shapely.Geometry
+    zones : iterable of BaseGeometry
         What falls where.
 
     Returns
@@ -114,14 +115,14 @@ def fit(need: shapely.Geometry, zones: Iterable[shapely.Geometry]) -> Frame:
     return Frame(middle[0] - WIDTH / 2 / scale, middle[1] + HEIGHT / 2 / scale, scale)
 
 
-def ticks(frame: Frame, boundary: shapely.Geometry) -> str:
+def ticks(frame: Frame, boundary: BaseGeometry) -> str:
     """Write short strokes along an outline, from it inward.
 
     Parameters
     ----------
     frame : Frame
         The picture.
-    boundary : shapely.Geometry
+    boundary : BaseGeometry
         Polygons [m].
 
     Returns

@@ -10,6 +10,7 @@ from typing import Any, Final
 import folium
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.failures.cases import WORKS
@@ -116,7 +117,7 @@ def _everything(assessment: Assessment) -> squares.Bounds:
     return _bounds([*shapes, assessment.site.boundary, assessment.site.waiver.shape])
 
 
-def _bounds(shapes: Iterable[shapely.Geometry]) -> squares.Bounds:
+def _bounds(shapes: Iterable[BaseGeometry]) -> squares.Bounds:
     """Bound shapes together with the pad and 50 m about it."""
     west, south, east, north = shapely.total_bounds(
         [*shapes, shapely.box(-50.0, -50.0, 50.0, 50.0)]
@@ -171,11 +172,11 @@ def _draw_areas(
         classes = f"area {kind}"
         tag(middle, inner, classes, rank, outcome, area=index).add_to(tags)
     top = f"waiver, up to {distance(site.waiver.ceiling, units)}"
-    for shape, text, side in (
+    for edge, text, side in (
         (site.boundary, "boundary", -1),
         (site.waiver.shape, top, 1),
     ):
-        at = _extreme(shape, side)
+        at = _extreme(edge, side)
         name = text.split(",")[0]
         tag(latlon_of(site, at), text, name, 70, worst.get(name)).add_to(tags)
     pad = folium.DivIcon(
@@ -186,7 +187,7 @@ def _draw_areas(
     return [name for _, name in sorted(names)]
 
 
-def _extreme(shape: shapely.Geometry, side: int) -> shapely.Point:
+def _extreme(shape: BaseGeometry, side: int) -> shapely.Point:
     """Find the corner of a shape farthest to its south-west (-1) or north-east (1)."""
     corners = shapely.get_coordinates(shape)
     return shapely.Point(corners[np.argmax(side * corners.sum(axis=1))])
@@ -219,7 +220,7 @@ def _draw_piece(
     return {"mark": mark, "color": color, "works": part.case == WORKS, **layers}
 
 
-def _badge_point(shape: shapely.Geometry) -> shapely.Point:
+def _badge_point(shape: BaseGeometry) -> shapely.Point:
     """Find the point of an outline farthest from the pad: there outlines part."""
     corners = shapely.get_coordinates(shape)
     return shapely.Point(corners[np.argmax(np.hypot(corners[:, 0], corners[:, 1]))])

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.site import Site
 from driftmap.planning.layout import Place
@@ -77,7 +78,7 @@ class _View:
         """Place one point."""
         return (east - self.west) * self.scale, (self.north - north) * self.scale
 
-    def shape(self, shape: shapely.Geometry, kind: str, name: str) -> str:
+    def shape(self, shape: BaseGeometry, kind: str, name: str) -> str:
         """Draw a shape with its holes."""
         path = "".join(
             "M" + "L".join("{:.1f} {:.1f}".format(*self.at(*xy)) for xy in ring) + "Z"

@@ -8,6 +8,7 @@ from html import escape
 from typing import Final
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import Zone
 from driftmap.report.facts import Spot
@@ -122,12 +123,12 @@ def drawn_kinds(
     return frozenset(kinds)
 
 
-def _shape(kind: str, frame: Frame, shape: shapely.Geometry) -> str:
+def _shape(kind: str, frame: Frame, shape: BaseGeometry) -> str:
     path = frame.path(frame.seen(shape))
     return f'<path class="{kind}" d="{path}"/>' if path else ""
 
 
-def _field_edge(frame: Frame, boundary: shapely.Geometry) -> list[str]:
+def _field_edge(frame: Frame, boundary: BaseGeometry) -> list[str]:
     """Draw the edge of the field with ticks that point inward."""
     line = frame.seen(boundary.boundary, grow=0.0)
     if line.is_empty:

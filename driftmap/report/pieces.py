@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.site import Area
 from driftmap.verdict.assessment import Assessment
@@ -96,7 +96,7 @@ def lookalikes(assessment: Assessment) -> list[str]:
         Mark of the other piece, empty where there is none; in the order of the cloud's
         parts.
     """
-    drawn: dict[str, shapely.Geometry] = {}
+    drawn: dict[str, BaseGeometry] = {}
     found = []
     for part, (mark, _, _) in zip(
         assessment.cloud.parts, piece_marks(assessment), strict=True
@@ -109,6 +109,6 @@ def lookalikes(assessment: Assessment) -> list[str]:
     return found
 
 
-def _much_alike(one: shapely.Geometry, other: shapely.Geometry) -> bool:
+def _much_alike(one: BaseGeometry, other: BaseGeometry) -> bool:
     common = one.intersection(other).area
     return bool(common > _SAME_GROUND * (one.area + other.area - common))

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, cast
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.report.frame import HEIGHT, WIDTH
 
@@ -82,7 +83,7 @@ class Plate:
 class Room:
     """What is taken already, and places for more."""
 
-    def __init__(self, grounds: Sequence[shapely.Geometry]) -> None:
+    def __init__(self, grounds: Sequence[BaseGeometry]) -> None:
         self.grounds = list(grounds)
         self.taken: list[Box] = []
         self.leads: list[shapely.LineString] = []
@@ -139,12 +140,12 @@ class Room:
             self.leads.append(self._lead(best))
         return best
 
-    def inside(self, shape: shapely.Geometry, size: tuple[float, float]) -> Plate:
+    def inside(self, shape: BaseGeometry, size: tuple[float, float]) -> Plate:
         """Find a place in a zone, where it is widest.
 
         Parameters
         ----------
-        shape : shapely.Geometry
+        shape : BaseGeometry
             The zone.
         size : (float, float)
             Width and height of the box.
@@ -156,16 +157,19 @@ class Room:
         """
         seen = shapely.intersection(shape, shapely.box(0, 0, WIDTH, HEIGHT))
         shape = seen if not seen.is_empty else shape
-        pole = shapely.maximum_inscribed_circle(shape, tolerance=2.0).coords[0]
+        circle = shapely.maximum_inscribed_circle(
+            cast("shapely.Polygon", shape), tolerance=2.0
+        )
+        pole = circle.coords[0][0], circle.coords[0][1]
         tries = [
             Plate(left, top, *size, pole, apart=False)
-            for left, top in _around((pole[0], pole[1]), size)
+            for left, top in _around(pole, size)
             if self._free((left, top, left + size[0], top + size[1]))
         ]
         best = max(
             tries[:400],
             key=lambda p: _share(p, shape) - 0.0005 * math.dist(_middle(p), pole),
-            default=Plate(*_held((pole[0], pole[1]), size), *size, pole, apart=False),
+            default=Plate(*_held(pole, size), *size, pole, apart=False),
         )
         self.take(best.box)
         return best
@@ -181,7 +185,7 @@ class Room:
         )
 
     def _clear_of(
-        self, others: Sequence[shapely.Geometry], plate: Plate, box: shapely.Polygon
+        self, others: Sequence[BaseGeometry], plate: Plate, box: shapely.Polygon
     ) -> Plate | None:
         """Accept a box that reaches over its own ground's edge, but onto nobody else's."""
         x, y = plate.aim
@@ -224,6 +228,6 @@ def _middle(plate: Plate) -> tuple[float, float]:
     return plate.left + plate.width / 2, plate.top + plate.height / 2
 
 
-def _share(plate: Plate, shape: shapely.Geometry) -> float:
+def _share(plate: Plate, shape: BaseGeometry) -> float:
     box = shapely.box(*plate.box)
     return float(box.intersection(shape).area / box.area)

@@ -9,6 +9,7 @@ import folium
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.ground.site import Site
@@ -46,14 +47,14 @@ def lonlat(
     return site.longitude + turn, lat
 
 
-def rings_of(site: Site, shape: shapely.Geometry) -> Rings:
+def rings_of(site: Site, shape: BaseGeometry) -> Rings:
     """Give the rings of polygons as latitude and longitude, six decimals: 0.1 m.
 
     Parameters
     ----------
     site : Site
         The site.
-    shape : shapely.Geometry
+    shape : BaseGeometry
         Polygons from the pad [m].
 
     Returns
@@ -69,7 +70,7 @@ def rings_of(site: Site, shape: shapely.Geometry) -> Rings:
     return [[places[at].tolist() for at in rings] for rings in _ring_rows(slim)]
 
 
-def _ring_rows(shape: shapely.Geometry) -> list[list[slice]]:
+def _ring_rows(shape: BaseGeometry) -> list[list[slice]]:
     """Find the rows of each ring of each polygon among the corners of a shape."""
     rows, start = [], 0
     for polygon in shapely.get_parts(shape):

@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import Kind, Zone
 
@@ -36,12 +37,12 @@ def reach_of(zones: Sequence[Zone]) -> float:
     return max((float(np.hypot(*xy.T).max()) for xy in corners), default=0.0)
 
 
-def in_sight(shape: shapely.Geometry, zones: Sequence[Zone]) -> bool:
+def in_sight(shape: BaseGeometry, zones: Sequence[Zone]) -> bool:
     """Say whether ground is near enough for the opening picture.
 
     Parameters
     ----------
-    shape : shapely.Geometry
+    shape : BaseGeometry
         The ground, from the pad [m].
     zones : sequence of Zone
         Danger and caution.
@@ -75,12 +76,12 @@ def shown(zones: Sequence[Zone]) -> tuple[Zone, ...]:
     return (danger, caution) if left >= _LEFT * caution.shape.area else (danger,)
 
 
-def zone_at(shape: shapely.Geometry, zones: Sequence[Zone]) -> Kind | None:
+def zone_at(shape: BaseGeometry, zones: Sequence[Zone]) -> Kind | None:
     """Say which zone ground reaches into, the worse one first.
 
     Parameters
     ----------
-    shape : shapely.Geometry
+    shape : BaseGeometry
         The ground, from the pad [m].
     zones : sequence of Zone
         Danger before caution.

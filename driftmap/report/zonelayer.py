@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import cast
 
 import folium
 import shapely
@@ -53,7 +54,10 @@ def draw_zones(
         free = shapely.difference(zone.heart, above)
         heart = zone.heart if free.is_empty else free
         pole = shapely.get_point(
-            shapely.maximum_inscribed_circle(heart, tolerance=5.0), 0
+            shapely.maximum_inscribed_circle(
+                cast("shapely.Polygon", heart), tolerance=5.0
+            ),
+            0,
         )
         word = safe_text(voice.say(f"zone.{zone.kind}"))
         told = "<br>".join(

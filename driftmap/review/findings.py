@@ -209,8 +209,8 @@ def _band(count: int) -> tuple[int, int]:
     # scipy.stats takes 0.4 s to import.
     from scipy.stats import binom  # noqa: PLC0415
 
-    low, high = binom.ppf([0.025, 0.975], count, 1 / _BINS)
-    return int(low), int(high)
+    ends = np.asarray(binom.ppf([0.025, 0.975], count, 1 / _BINS))
+    return int(ends[0]), int(ends[1])
 
 
 _Days = NDArray[np.int64]

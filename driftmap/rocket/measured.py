@@ -194,8 +194,9 @@ class _Fit:
         thrust = [weight, *[0.0] * (k - 1)]
         low = np.array([self.p[0] - 1.5, np.log(0.03), np.log(_DRAG[0]), *thrust])
         high = np.array([self.p[0] + 1.0, long, np.log(_DRAG[1]), *[20.0] * k])
+        fit: Any = least_squares  # which also takes a loss that gives rows
         with np.errstate(all="ignore"):
-            found: Any = least_squares(
+            found = fit(
                 lambda p: self.misses(p)[:, 0],
                 np.clip(self.p, low + 1e-6, high - 1e-6),
                 jac=self.slopes,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Final
+from typing import Final, cast
 
 import numpy as np
 import shapely
@@ -287,7 +287,9 @@ def least_width(shape: BaseGeometry) -> float:
 @lru_cache(maxsize=64)
 def _inscribed_radius(part: BaseGeometry) -> float:
     """Give the radius of the largest circle inside; a sweep asks it of one site again."""
-    return float(shapely.maximum_inscribed_circle(part, 0.01).length)
+    return float(
+        shapely.maximum_inscribed_circle(cast("shapely.Polygon", part), 0.01).length
+    )
 
 
 def expected_altitude(cloud: Cloud) -> float:

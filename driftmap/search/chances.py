@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.ground.contours import Contour, containment
@@ -61,12 +62,12 @@ class Danger:
     ----------
     text : str
         What to do and not to do there.
-    shape : shapely.Geometry
+    shape : BaseGeometry
         The ground, in metres from the pad; a power line with some metres about it.
     """
 
     text: str
-    shape: shapely.Geometry
+    shape: BaseGeometry
 
 
 @dataclass(frozen=True, slots=True)

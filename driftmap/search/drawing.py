@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from html import escape
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.ground.contours import Contour
 from driftmap.ground.site import OCCUPIED, Site
@@ -138,7 +139,7 @@ def _areas(chances: Chances, site: Site) -> list[str]:
     return told
 
 
-def _path(chances: Chances, shape: shapely.Geometry) -> str:
+def _path(chances: Chances, shape: BaseGeometry) -> str:
     fine = shapely.simplify(shape, _FINE * chances.squares.size)
     parts = [p for p in shapely.get_parts(fine) if p.geom_type == "Polygon"]
     rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]

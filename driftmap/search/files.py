@@ -8,6 +8,7 @@ from typing import Final
 from xml.etree import ElementTree as ET
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.exports.places import DECIMALS, place, polygons, positions
 from driftmap.exports.xml import add, document
@@ -137,7 +138,7 @@ def _mark(parent: ET.Element, name: str, told: list[str]) -> ET.Element:
     return mark
 
 
-def _polygons(mark: ET.Element, search: Search, shape: shapely.Geometry) -> None:
+def _polygons(mark: ET.Element, search: Search, shape: BaseGeometry) -> None:
     many = add(mark, "MultiGeometry")
     for outer, *holes in polygons(place(search.site, shape)):
         polygon = add(many, "Polygon")

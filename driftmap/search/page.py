@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.formulas.detection import SWEEP_WIDTH
 from driftmap.ground.site import Site
@@ -174,7 +175,7 @@ def _data(search: Search, units: Units) -> dict[str, Any]:
     return {**data, "id": hashlib.sha256(whole.encode()).hexdigest()[:16]}
 
 
-def _rings(shape: shapely.Geometry) -> list[list[list[float]]]:
+def _rings(shape: BaseGeometry) -> list[list[list[float]]]:
     """Give the corners of ground to mind, in whole metres."""
     fine = shapely.simplify(shape, 1.0)
     parts = [p for p in shapely.get_parts(fine) if p.geom_type == "Polygon"]

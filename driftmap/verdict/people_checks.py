@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Area, Site
@@ -103,7 +104,7 @@ def people_checks(
     perhaps = [a for a in clear if a.role in _PERHAPS and a.people is None]
     judged = {c.name for c in cloud.tree.cases if not (c.any_way or c.rare)}
     found = [check for hit in hits for check in _detail(hit, limits, judged)]
-    if crowd is not None:
+    if not crowd.is_empty:
         hit = reached(cloud, crowd, beyond=PERSON_RADIUS)
         total = _known(hits, mixture(cloud, hit))
         found.append(share(Kind.AMONG_PEOPLE, ALL_CASES, "", total, limits["area_hit"]))
@@ -153,16 +154,16 @@ def _if(
             yield share(kind, case.name, "", chances[case.name], limit)
 
 
-def _union(areas: Iterable[Area]) -> shapely.Geometry | None:
+def _union(areas: Iterable[Area]) -> BaseGeometry:
     """Join areas to one ground, without the holes that do not hold the pad.
 
     People walk into a gap that is drawn about nothing; round the pad the gap is real.
     """
     parts = [p for area in areas for p in shapely.get_parts(area.shape)]
-    return shapely.union_all([_filled(part) for part in parts]) if parts else None
+    return shapely.union_all([_filled(part) for part in parts])
 
 
-def _filled(part: shapely.Polygon) -> shapely.Geometry:
+def _filled(part: shapely.Polygon) -> BaseGeometry:
     pad = shapely.Point(0.0, 0.0)
     holes = [r for r in part.interiors if shapely.Polygon(r).contains(pad)]
     return shapely.Polygon(part.exterior, holes)
@@ -304,7 +305,7 @@ def _on_the_way(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[C
         share(Kind.WAY_UP_OUT, ALL_CASES, "waiver", out, limits["outside_waiver"])
     ]
     crowd = _union(area for area in site.areas if area.occupied)
-    if crowd is None:
+    if crowd.is_empty:
         return checks
     limit = limits["overflight"]
     over = passing_over(paths, crowd.buffer(PERSON_RADIUS))
