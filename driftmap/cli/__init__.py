@@ -86,6 +86,10 @@ _COMMANDS: Final = MappingProxyType(
             "A sheet for the angles of a pilot balloon.",
         ),
         "winds": ("driftmap.cli.winds:winds_command", "Read, merge and show winds."),
+        "help": (
+            "driftmap.cli.help:help_command",
+            "Files, winds and verdicts explained: driftmap help flight.",
+        ),
         "survey": (
             "driftmap.cli.survey:survey_command",
             "A page to draw or walk a field with.",

@@ -1,0 +1,121 @@
+"""``driftmap help``: chapters of the README, where there is no browser."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import textwrap
+from collections.abc import Iterator
+from importlib.metadata import metadata
+from types import MappingProxyType
+from typing import Final
+
+import click
+
+from driftmap.errors import InputError, nearest
+
+__all__ = ["TOPICS", "chapter", "help_command"]
+
+TOPICS: Final = MappingProxyType(
+    {
+        "flight": "The flight file",
+        "answers": "The answers file",
+        "site": "The site file",
+        "winds": "The wind",
+        "verdict": "Reading the verdict",
+        "pages": "Reading the pages",
+        "words": "Words",
+        "after": "After the flight",
+        "desk": "The range desk",
+        "limits": "What it does, and what it leaves out",
+    }
+)
+"""Chapters of the README by the word that asks for them."""
+
+
+@click.command("help")
+@click.argument("topic", required=False)
+def help_command(topic: str | None) -> None:
+    """Explain flight files, site files, winds, verdicts: the README's own chapters.
+
+    \b
+    Example:
+      driftmap help flight
+    """
+    if topic is None:
+        known = [f"  {name:10}{title}" for name, title in TOPICS.items()]
+        click.echo("\n".join(["driftmap help TOPIC, one of", *known]))
+        return
+    if topic not in TOPICS:
+        told = f"no topic {topic!r}; {nearest(topic, TOPICS)}"
+        raise InputError("help", "", told)
+    columns = min(shutil.get_terminal_size().columns, 100)
+    text = metadata("driftmap")["Description"]  # the README, as it was installed
+    click.echo(chapter(text, TOPICS[topic], columns))
+
+
+def chapter(readme: str, title: str, columns: int = 80) -> str:
+    """Set one chapter of a text in Markdown for a terminal.
+
+    Parameters
+    ----------
+    readme : str
+        The text.
+    title : str
+        Heading of the chapter.
+    columns : int
+        Width of a line.
+
+    Returns
+    -------
+    str
+        Its paragraphs wrapped, rows of tables as an entry each; without marks.
+
+    Raises
+    ------
+    InputError
+        If there is no such chapter.
+    """
+    found = re.search(rf"^## {re.escape(title)}\n(.*?)(?=^## |\Z)", readme, re.M | re.S)
+    if found is None:
+        raise InputError("help", title, "is not in this copy of the guide")
+    blocks = re.split(r"\n\s*\n", found[1].strip())
+    told = [line for block in blocks for line in (*_block(block, columns), "")]
+    return "\n".join([title.upper(), "", *told]).rstrip()
+
+
+def _block(block: str, columns: int) -> Iterator[str]:
+    """Set a paragraph, a list, a table or commands."""
+    if block.startswith("```"):
+        yield from (f"  {line}" for line in block.splitlines()[1:-1])
+    elif block.startswith("|"):
+        for row in block.splitlines()[2:]:
+            first, *rest = (_bare(cell) for cell in _cells(row))
+            yield from _wrapped(first, columns, "  ", "  ")
+            for cell in filter(None, rest):
+                yield from _wrapped(cell, columns, "      ", "      ")
+    elif not block.startswith(("!", "<!--")):
+        for item in re.split(r"\n(?=- )", block):
+            indent = "  " if item.startswith("- ") else ""
+            yield from _wrapped(_bare(item), columns, "", indent)
+
+
+def _cells(row: str) -> list[str]:
+    return [cell.strip() for cell in row.strip().strip("|").split(" | ")]
+
+
+def _bare(text: str) -> str:
+    """Drop the marks of Markdown."""
+    text = re.sub(r"!?\[([^\]]*)\]\([^)]*\)", r"\1", text)
+    return re.sub(r"\*\*|`|(?<!\w)\*(?=\w)|(?<=\w)\*(?!\w)", "", text)
+
+
+def _wrapped(text: str, columns: int, first: str, other: str) -> list[str]:
+    return textwrap.wrap(
+        " ".join(text.split()),
+        columns,
+        initial_indent=first,
+        subsequent_indent=other,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

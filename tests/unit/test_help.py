@@ -1,0 +1,39 @@
+"""Chapters of the README in a terminal."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from driftmap.cli.help import TOPICS, chapter, help_command
+from driftmap.errors import InputError
+
+README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("title", TOPICS.values(), ids=TOPICS)
+def test_every_topic_is_a_chapter_that_fits_a_terminal(title):
+    text = chapter(README, title)
+    assert text.startswith(title.upper())
+    assert len(text) > 400
+    assert not any(mark in text for mark in ("**", "](", "| "))
+    commands = [line for line in text.splitlines() if "driftmap " in line]
+    assert all(len(line) <= 80 for line in text.splitlines() if line not in commands)
+
+
+def test_tables_lose_nothing():
+    text = " ".join(chapter(README, "The flight file").split())
+    for key in ("[airframe]", 'stability = "1.8 cal"', "[[alternative]]", "area_hit"):
+        assert key in text
+    winds = chapter(README, "The wind")
+    assert "a pilot balloon" in winds
+    assert "forecast SW 9 mph" in winds
+
+
+def test_a_word_that_is_no_topic_names_those_that_are():
+    run = CliRunner().invoke(help_command, ["flihgt"])
+    assert isinstance(run.exception, InputError)
+    assert "did you mean 'flight'?" in str(run.exception)
+    assert "verdict" in CliRunner().invoke(help_command, []).output
+    with pytest.raises(InputError, match="not in this copy"):
+        chapter("# Nothing", "The wind")
