@@ -31,8 +31,9 @@ SWITCHES = (
     "--disable-gpu",
     "--disable-dev-shm-usage",
     "--no-first-run",
-    # No name is ever looked up: a page that needs the network fails as in a field.
-    "--host-resolver-rules=MAP * ~NOTFOUND",
+    # No name is ever looked up: a page that needs the network fails as in a field. The desk
+    # is this machine.
+    "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",
 )
 
 
@@ -82,7 +83,7 @@ class Browser:
         self.driver = driver
 
     def open(self, path, *, width=1280, height=900, dark=False):
-        """Open a file in a window of this size, its logs drained before."""
+        """Open a file or an address in a window of this size, its logs drained before."""
         self.driver.get("about:blank")
         for log in ("performance", "browser"):
             self.driver.get_log(log)
@@ -90,7 +91,8 @@ class Browser:
         self.cdp("Emulation.setDeviceMetricsOverride", **size, mobile=width < 600)
         scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
         self.cdp("Emulation.setEmulatedMedia", features=[scheme])
-        self.driver.get(Path(path).as_uri())
+        here = str(path).startswith("http://127.0.0.1:")
+        self.driver.get(str(path) if here else Path(path).as_uri())
 
     def cdp(self, command, **arguments):
         """Send a command of the DevTools protocol."""

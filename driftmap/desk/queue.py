@@ -134,8 +134,10 @@ class Queue:
         """Stop it; what is being flown is dropped."""
         self._stop.set()
         self._wake.set()
+        for worker in multiprocessing.active_children():
+            worker.terminate()
         if self._pool is not None:
-            self._pool.shutdown(wait=False, cancel_futures=True)
+            self._pool.shutdown(wait=True, cancel_futures=True)
 
     def hurry(self) -> None:
         """Look again at once: something was changed."""

@@ -50,7 +50,7 @@ async function pulse() {
 }
 
 function head() {
-  find("#site bdi").textContent = desk.state.site.name || "No field drawn yet";
+  find("#site bdi").textContent = desk.state.site.name || (desk.state.site.missing ? "No field drawn yet" : "The field is not whole yet");
   document.title = `${desk.state.site.name || "Range desk"} · ${desk.state.date}`;
 }
 

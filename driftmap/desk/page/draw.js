@@ -1,6 +1,6 @@
 // Draws a field: a map of one's own in metres about the pad, edited by tap, by tape and compass,
 // by circle or by walking. It keeps nothing: every change goes to whoever made it.
-import {el, find, svg} from "./net.js";
+import {el, keeping, svg} from "./net.js";
 import {bearing, crossing, distance, frame, heading, latitude, length, longitude, metres, polar, signed, split, strip} from "./geo.js";
 
 const ROLES = ["spectators", "flight line", "parking", "camp", "boundary", "waiver", "building", "airport", "closed ground", "road", "railway", "power line", "water"];
@@ -13,7 +13,7 @@ const copy = value => JSON.parse(JSON.stringify(value));
 
 export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
   let site = {type: "FeatureCollection", name: "", features: []};
-  let view = {east: 0, north: 0, scale: .5}, picked = -1, mode = null, fault = "", drag = null, fitted = false, watch = null, here = null;
+  let view = {east: 0, north: 0, scale: .5}, picked = -1, mode = null, fault = "", drag = null, fitted = false, watch = null, here = null, whole = null, chosen = "", way_ = "", typed = {};
   const map = svg("svg", {class: "ground", tabindex: 0, role: "application", "aria-label": "Map of the field: tap to pick or to set a corner; arrow keys move it, plus and minus zoom, Enter sets a corner at the cross"});
   const told = el("p", {class: "told", role: "status"}), tools = el("div", {class: "acts tools", role: "group", "aria-label": "Map"});
   const list = el("div", {class: "features"}), missing = el("p", {class: "missing"}), adding = el("div", {class: "adding"}), about = el("div", {class: "about"});
@@ -34,7 +34,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
     fault = text;
     ground = frame(origin());
     change(copy(site));
-    draw();
+    setTimeout(draw); // once the focus has gone where it was going
   }
   const say = text => { told.textContent = text; told.classList.remove("bad"); };
   const bad = text => { told.textContent = text; told.classList.add("bad"); };
@@ -162,6 +162,8 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
   };
   map.addEventListener("pointerup", lift);
   map.addEventListener("pointercancel", lift);
+  // No click follows a touch: the page may have moved under the finger by then.
+  map.addEventListener("touchend", event => event.preventDefault(), {passive: false});
   map.addEventListener("wheel", event => { event.preventDefault(); zoom(event.deltaY < 0 ? 1.2 : 1 / 1.2, spot(event)); }, {passive: false});
   map.addEventListener("keydown", event => {
     const [w, h] = size(), far = 40 / view.scale, moves = {ArrowLeft: [-far, 0], ArrowRight: [far, 0], ArrowUp: [0, far], ArrowDown: [0, -far]}[event.key];
@@ -186,7 +188,6 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
     if (mode?.points) {
       if (mode.kind === "corners" && mode.points.length > 2 && distance(px(mode.points[0]), at) < TAP) return close();
       mode.points.push(place);
-      if (mode.kind === "circle") return circle();
       if (mode.kind === "split" && mode.points.length === 2) return cut();
       if (mode.kind === "ruler" && mode.points.length > 2) mode.points = [place];
       return progress();
@@ -221,8 +222,12 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
   function add(role, geometry, more = {}) {
     edit(next => { next.features.push({type: "Feature", properties: {role, name: free(role), ...more}, geometry}); });
     picked = site.features.length - 1;
+    chosen = "";
+    typed = {needle: typed.needle};
     draw();
-    list.querySelector(`[data-of="${picked}"] input`)?.focus();
+    const drawn = geometry.type === "Point" ? "circle" : geometry.type === "Polygon" ? "area" : "line";
+    say(`${site.features[picked].properties.name} is drawn. Its ${drawn} can be moved here; who and what it is stands in the list.`);
+    setTimeout(() => list.querySelector(`[data-of="${picked}"] input`)?.focus({preventScroll: true}));
   }
   function free(role) {
     const names = new Set(site.features.map(f => f.properties?.name));
@@ -237,7 +242,15 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
     add(role, shape(points, kind), kind === "LineString" ? {width: units() === "si" ? "8 m" : "26 ft"} : extra(role));
   }
   const extra = role => role === "waiver" ? {ceiling: units() === "si" ? "1000 m" : "3000 ft"} : {};
-  function circle() { const {role, radius, points} = mode; leave(); add(role, shape(points, "Point"), {radius, ...extra(role)}); }
+  // A boundary and a road are areas in the file: their circle is drawn with 64 corners, on the side that errs toward hold.
+  const round_ = role => role === "boundary" || LINES.includes(role);
+  function circleAt(role, centre, text) {
+    const r = metres(text, "radius");
+    if (!(r > 0)) throw new Error("radius: must be more than 0");
+    if (!round_(role)) return add(role, shape([centre], "Point"), {radius: text.trim(), ...extra(role)});
+    const ring = Array.from({length: 64}, (_, i) => { const [e, n] = polar(role === "boundary" ? r : r / Math.cos(Math.PI / 64), i * 360 / 64); return [centre[0] + e, centre[1] + n]; });
+    add(role, shape(ring, "Polygon"));
+  }
   function cut() {
     const [a, b] = mode.points, ring = local(site.features[picked]), parts = split(ring, a, b);
     leave();
@@ -297,7 +310,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
 
   // --- forms
   const press = (text, work, more = {}) => el("button", {type: "button", onclick: work, ...more}, text);
-  const entry = (text, more = {}) => { const input = el("input", {autocomplete: "off", ...more}); return [el("label", {}, text, " ", input), input]; };
+  const entry = (text, more = {}) => { const input = el("input", {autocomplete: "off", "data-at": text, value: "", ...more}); return [el("label", {}, text, " ", input), input]; };
   function bar() {
     const free = !mode, corners = mode?.kind === "corners", chosen = site.features[picked];
     tools.replaceChildren(...[
@@ -318,7 +331,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
     const [latLabel, lat] = entry("Latitude of the pad", {placeholder: "41.6040 or 41° 36' 14.4\" N"}), [lonLabel, lon] = entry("Longitude of the pad", {placeholder: "117° 57' 7.2\" W"});
     if (pad()) { lon.value = origin()[0]; lat.value = origin()[1]; }
     const place = () => { if (lat.value.trim() && lon.value.trim()) trying(() => { const at = [longitude(lon.value), latitude(lat.value)]; putPad(at); say(`The pad is at ${at[1].toFixed(5)}, ${at[0].toFixed(5)}.`); }); };
-    about.replaceChildren(el("details", {open: !pad() || !site.elevation}, el("summary", {}, "Site and pad"), el("div", {class: "grid"},
+    about.replaceChildren(el("details", {open: whole ?? (!pad() || !site.elevation), ontoggle: event => { whole = event.target.open; }}, el("summary", {}, "Site and pad"), el("div", {class: "grid"},
       member("name", "Name of the site", {maxlength: 80}), member("elevation", "Height of the pad above the sea", {placeholder: "4050 ft"}),
       member("rules", "Rules that hold here", {placeholder: "us", list: "rule-sets"}), member("declination", "The needle's declination, east positive", {placeholder: "-12.5"}),
       latLabel, lonLabel, press("Put the pad there", place, {class: "main"}),
@@ -328,21 +341,34 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
   function add_() {
     if (!pad()) return adding.replaceChildren(el("p", {class: "note"}, "Put the pad in its place first: everything is measured from it."));
     const role = el("select", {}, ROLES.map(name => el("option", {}, name))), want = ROLES.find(r => r in NEEDED && !site.features.some(f => f.properties?.role === r));
-    if (want) role.value = want;
-    const needle = el("select", {}, el("option", {value: ""}, "true"), el("option", {value: "1"}, "magnetic"));
+    role.value = chosen || want || role.value;
+    role.addEventListener("change", () => { chosen = role.value; });
+    const needle = el("select", {onchange: () => { typed.needle = needle.value; }}, el("option", {value: ""}, "true"), el("option", {value: "1", selected: typed.needle === "1"}, "magnetic"));
     const angle = text => bearing(text, needle.value === "1", declination());
     const [longL, long] = entry("Long", {placeholder: "60 m"}), [offL, off] = entry("Off the pad", {placeholder: "300 ft"}), [wayL, way] = entry("Bearing from the pad", {placeholder: "180 or S"}), [deepL, deep] = entry("Deep", {placeholder: "5 m"});
     const [radL, rad] = entry("Radius", {placeholder: "1500 ft"}), [outL, out] = entry("Its centre off the pad", {placeholder: "0 m"}), [toL, to] = entry("at bearing", {placeholder: "0"});
-    const rows = el("textarea", {rows: 4, placeholder: "300 ft, 225\n300 ft, 135\n120 m, 90", spellcheck: "false"});
+    const rows = el("textarea", {"data-at": "corners", rows: 4, placeholder: "300 ft, 225\n300 ft, 135\n120 m, 90", spellcheck: "false"});
     const made = points => { const cross = crossing(points); if (cross) throw new Error(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: is a bearing wrong?`); add(role.value, shape(points, "Polygon"), extra(role.value)); };
     const ways = {
       tap: [press("Tap its corners, or walk them", () => { mode = {kind: "corners", role: role.value, points: []}; say("Tap the corners in turn, or stand at each."); bar(); paint(); map.focus(); map.scrollIntoView({block: "nearest"}); }, {class: "main"})],
       strip: [longL, offL, wayL, deepL, press("Draw the strip", () => trying(() => made(strip(metres(long.value, "long"), metres(off.value, "off the pad"), angle(way.value), metres(deep.value, "deep")))), {class: "main"})],
       tape: [el("label", {class: "full"}, "A corner in each line: distance from the pad, bearing ", rows), press("Draw it", () => trying(() => made(corners(rows.value, angle))), {class: "main"})],
-      circle: [radL, outL, toL, press("Draw the circle", () => trying(() => { metres(rad.value, "radius"); const centre = polar(out.value.trim() ? metres(out.value, "centre") : 0, to.value.trim() ? angle(to.value) : 0); add(role.value, shape([centre], "Point"), {radius: rad.value.trim(), ...extra(role.value)}); }), {class: "main"})],
+      circle: [radL, outL, toL, press("Draw the circle", () => trying(() => circleAt(role.value, polar(out.value.trim() ? metres(out.value, "centre") : 0, to.value.trim() ? angle(to.value) : 0), rad.value)), {class: "main"})],
     };
+    for (const input of [long, off, way, deep, rad, out, to, rows]) {
+      const at = input.dataset.at;
+      input.value = typed[at] || "";
+      input.told = input.value;
+      input.addEventListener("input", () => { typed[at] = input.value; input.told = input.value; });
+    }
     const body = el("div", {class: "grid"}), names = {tap: "by corners", strip: "a strip", tape: "by tape and compass", circle: "a circle"};
-    const pick = el("div", {class: "acts"}, Object.entries(names).map(([key, text]) => press(text, event => { body.replaceChildren(...ways[key]); for (const b of pick.children) b.setAttribute("aria-pressed", String(b === event.target)); }, {"aria-pressed": "false"})));
+    const pick = el("div", {class: "acts"}, Object.entries(names).map(([key, text]) => press(text, () => choose(key), {"aria-pressed": "false"})));
+    function choose(key) {
+      way_ = key;
+      body.replaceChildren(...ways[key]);
+      [...pick.children].forEach((b, i) => b.setAttribute("aria-pressed", String(Object.keys(names)[i] === key)));
+    }
+    if (way_) choose(way_);
     adding.replaceChildren(el("h2", {}, "Draw"), el("div", {class: "grid"}, el("label", {}, "What ", role), el("label", {}, "Bearings are ", needle)), pick, body);
   }
   function corners(text, angle) {
@@ -357,7 +383,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
   function rows() {
     list.replaceChildren(el("h2", {}, `Drawn: ${site.features.length}`), ...site.features.map((feature, i) => {
       const p = feature.properties || {}, points = local(feature), kind = feature.geometry?.type;
-      const property = (key, text, more = {}) => { const [label, input] = entry(text, {value: p[key] ?? "", ...more}); input.addEventListener("change", () => edit(next => { const v = input.value.trim(), own = next.features[i].properties; if (!v) delete own[key]; else own[key] = key === "people" && /^\d+$/.test(v) ? Number(v) : v; })); return label; };
+      const property = (key, text, more = {}) => { const [label, input] = entry(text, {value: p[key] ?? "", "data-at": `${i} ${key}`, ...more}); input.addEventListener("change", () => edit(next => { const v = input.value.trim(), own = next.features[i].properties; if (!v) delete own[key]; else own[key] = key === "people" && /^\d+$/.test(v) ? Number(v) : v; })); return label; };
       const shelter = el("select", {onchange: event => edit(next => { next.features[i].properties.shelter = event.target.value; })}, ["open", "car", "roof"].map(name => el("option", {selected: (p.shelter || "open") === name}, name)));
       const size_ = kind === "Polygon" ? areaShown(Math.abs(signed(points))) : kind === "LineString" ? shown(length(points)) : kind === "Point" && p.role !== "pad" ? `radius ${p.radius}` : "";
       const off = points.length && !["pad", "boundary", "waiver"].includes(p.role) ? `${shown(nearness(feature, [0, 0]))} from the pad` : "";
@@ -378,10 +404,9 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
     missing.className = still.length || fault ? "missing" : "missing whole";
   }
   function draw() {
-    const open = document.activeElement?.closest?.("details[data-of]")?.dataset.of;
-    if (open !== undefined && picked < 0) picked = Number(open);
     root.classList.toggle("no-pad", !pad());
-    need(); bar(); site_(); add_(); rows(); paint();
+    keeping(() => { need(); bar(); site_(); add_(); rows(); });
+    paint();
   }
   new ResizeObserver(() => { if (!fitted && pad() && map.clientWidth) { fitted = true; fit(false); } else paint(); }).observe(map);
 

@@ -1,5 +1,5 @@
 // The flight: six questions that open to all of the file, drawn to scale as they are answered.
-import {ask, doing, el, find, picture, question, tell} from "./net.js";
+import {ask, doing, el, find, keeping, picture, question, tell} from "./net.js";
 
 const SIX = [["airframe", "How heavy, how thick, how long"], ["motor", "Which motor"], ["recovery", "How it comes down"], ["rail", "From what rail"]];
 const LATER = ["piece", "case", "burst"];
@@ -60,13 +60,13 @@ function put(path, value, more = {}) {
 }
 
 function draw_() {
-  const form = find("#flight-form"), focus = document.activeElement?.dataset?.at, v = told.values;
-  form.replaceChildren(
+  const form = find("#flight-form"), v = told.values;
+  if (!form) return;
+  keeping(() => form.replaceChildren(
     el("p", {class: `missing${told.problem ? "" : " whole"}`, role: "status"}, told.problem ? `Not whole yet: ${told.problem}` : "The flight is whole and can be judged."),
     el("div", {class: "flight-room"}, el("div", {}, text_("name", "Name of the rocket", v.name),
       ...SIX.map(([name, head]) => section(name, head)), el("h2", {}, "More"), ...LATER.map(name => section(name, "")), whole()),
-      el("div", {class: "pictures"}, el("ul", {id: "facts"}), ...["side", "thrust", "rise"].map(what => el("img", {id: `pic-${what}`, class: "drawn", alt: "", hidden: true})))));
-  if (focus) find(`[data-at="${CSS.escape(focus)}"]`, form)?.focus();
+      el("div", {class: "pictures"}, el("ul", {id: "facts"}), ...["side", "thrust", "rise"].map(what => el("img", {id: `pic-${what}`, class: "drawn", alt: "", hidden: true}))))));
   pictures();
 }
 
@@ -115,7 +115,7 @@ function recovery() {
 function many(name) {
   const rows = told.values[name] || [], word = {recovery: "device", piece: "piece", case: "case"}[name];
   const shown = rows.length || name !== "recovery" ? rows : [{}];
-  return el("div", {}, ...shown.map((values, i) => el("div", {class: "one"}, el("h3", {}, values.name || `A new ${word}`), one(name, [name, i], values),
+  return el("div", {}, ...shown.map((values, i) => el("div", {class: "one"}, el("h2", {class: "small"}, values.name || `A new ${word}`), one(name, [name, i], values),
     rows[i] ? el("button", {type: "button", onclick: () => put([name, i], null)}, `Take ${values.name || `this ${word}`} away`) : "")),
     el("button", {type: "button", onclick: () => put([name, rows.length, "name"], `${word} ${rows.length + 1}`)}, `Another ${word}`));
 }
@@ -176,8 +176,8 @@ function quantity(field, path, value, common) {
   const found = /^\s*([-+]?[\d.,]+(?:e[-+]?\d+)?)\s*(.*?)\s*(?:(?:\+\/-|±)\s*(.*))?$/i.exec(String(value ?? "")) || [];
   const wild = value !== undefined && !found.length;
   const number = el("input", {...common, inputmode: "decimal", value: wild ? value : found[1] ?? ""});
-  const units = field.units.length ? el("select", {"aria-label": `unit of ${path.at(-1).replace(/_/g, " ")}`}, field.units.map(unit => el("option", {selected: unit === (found[2] || preferred(field, path))}, unit))) : null;
-  const spread = field.spread ? el("input", {"aria-label": `spread of ${path.at(-1).replace(/_/g, " ")}, one standard deviation`, placeholder: "± assumed", value: found[3] ?? "", class: "spread"}) : null;
+  const units = field.units.length ? el("select", {"data-at": `${common["data-at"]}#unit`, "aria-label": `unit of ${path.at(-1).replace(/_/g, " ")}`}, field.units.map(unit => el("option", {selected: unit === (found[2] || preferred(field, path))}, unit))) : null;
+  const spread = field.spread ? el("input", {"data-at": `${common["data-at"]}#spread`, "aria-label": `spread of ${path.at(-1).replace(/_/g, " ")}, one standard deviation`, placeholder: "± assumed", value: found[3] ?? "", class: "spread"}) : null;
   const save = () => {
     const typed = number.value.trim();
     if (!typed) return value === undefined ? null : put(path, null);

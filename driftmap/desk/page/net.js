@@ -26,7 +26,7 @@ export function el(tag, more = {}, ...children) {
   for (const [key, value] of Object.entries(more)) {
     if (value === false || value === null || value === undefined) continue;
     if (key.startsWith("on")) made.addEventListener(key.slice(2), value);
-    else if (key === "value" || key === "checked") made[key] = value;
+    else if (key === "value" || key === "checked") { made[key] = value; made.told = value; }
     else made.setAttribute(key, value === true ? "" : value);
   }
   made.append(...children.flat().filter(child => child !== null && child !== undefined && child !== ""));
@@ -42,6 +42,22 @@ export function svg(tag, more = {}, ...children) {
   }
   made.append(...children.flat());
   return made;
+}
+
+// Draws anew and leaves a person where they were: the field, what is typed in it, the place in it.
+export function keeping(draw) {
+  const was = document.activeElement, at = was?.dataset?.at, typed = was?.value;
+  const dirty = at && typed !== undefined && typed !== String(was.told ?? "") && was.tagName !== "SELECT";
+  draw();
+  if (!at || was.isConnected) return;
+  const now = find(`[data-at="${CSS.escape(at)}"]`);
+  if (!now) return;
+  now.focus({preventScroll: true});
+  if (!dirty) return;
+  now.value = typed;
+  now.setSelectionRange?.(typed.length, typed.length);
+  // A browser tells no change of what a script put there.
+  now.addEventListener("blur", () => { if (now.isConnected && now.value === typed) now.dispatchEvent(new Event("change")); }, {once: true});
 }
 
 // The sign of a word: its shape tells it where colours do not.

@@ -1,5 +1,5 @@
 // The wind: read, pasted, dropped or fetched; what was understood is drawn beside the old one.
-import {ask, clock, doing, el, find, picture, svg} from "./net.js";
+import {ask, clock, doing, el, find, picture, Problem, svg} from "./net.js";
 
 let waiting = 0;
 
@@ -8,7 +8,8 @@ const reading = () => {
   const from = find("#from").value.trim(), north = find("#north").value;
   if (!speed) return "";
   if (/^(0+|calm)$/i.test(speed)) return "calm";
-  let text = /[a-z]/i.test(speed) ? speed : `${speed} ${unit}`;
+  if (!/^(\d+([.,]\d+)?( ?(-|to) ?\d+([.,]\d+)?)?( ?[a-z/]+)?|light)$/i.test(speed)) throw new Problem(`Speed: "${speed}" is no speed; type such as 9, or 9 to 14`);
+  let text = /\d ?[a-z]|light/i.test(speed.replace(/to/i, ""))  ? speed : `${speed} ${unit}`;
   if (from && !/^(variable|vrb)$/i.test(from)) text += ` from ${from.replace(/°/g, "")}${/\d/.test(from) && north === "magnetic" ? " magnetic" : ""}`;
   else if (from) text += " variable";
   if (gust) text += `, gusting to ${gust}${/[a-z]/i.test(gust) ? "" : ` ${unit}`}`;
@@ -18,14 +19,15 @@ const reading = () => {
 export function begin(desk) {
   find("#reading").addEventListener("submit", async event => {
     event.preventDefault();
-    const text = reading();
+    const text = await doing(() => reading());
+    if (text === null) return;
     if (!text) return void doing(() => ask("winds/take", {text: ""}));
     if (await doing(() => ask("winds/take", {text}), `Taken: ${text}. Every flight is flown again.`)) {
       for (const id of ["#speed", "#gust"]) find(id).value = "";
       find("#speed").focus();
     }
   });
-  for (const id of ["#speed", "#gust", "#from", "#speed-unit", "#north"]) find(id).addEventListener("input", () => soon(reading()));
+  for (const id of ["#speed", "#gust", "#from", "#speed-unit", "#north"]) find(id).addEventListener("input", () => { try { soon(reading()); } catch { soon(""); } });
   find("#try").addEventListener("click", () => look(find("#report").value, find("#read-at").value));
   find("#paste").addEventListener("submit", async event => {
     event.preventDefault();

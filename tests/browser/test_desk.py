@@ -1,0 +1,586 @@
+"""The desk in a real browser with its network closed: a stranger's field and flight from
+nothing to a word, by mouse, by keys alone, by touch on a phone; and what goes wrong is said.
+"""
+
+import json
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+
+from driftmap.cli import cli
+from driftmap.ground.site import read_site
+from driftmap.rocket.flightfile import read_flight
+
+pytestmark = pytest.mark.browser
+
+ROOT = Path(__file__).parents[2]
+RUN = "from driftmap.cli import main; main()"
+PATIENCE = 40  # s; a loaded machine flies slowly
+
+
+class Desk:
+    """A desk of a folder, really served."""
+
+    def __init__(self, folder):
+        self.folder = folder
+        command = [sys.executable, "-c", RUN, "desk", str(folder), "--no-browser"]
+        self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        self.address = self.process.stdout.readline().split()[-1]
+
+    def stop(self, how=signal.SIGTERM):
+        """End it, and wait until it is gone."""
+        self.process.send_signal(how)
+        self.process.wait(20)
+        self.process.stdout.close()
+
+
+@pytest.fixture
+def empty(tmp_path):
+    """The desk of a folder that is not there yet."""
+    desk = Desk(tmp_path / "own")
+    yield desk
+    desk.stop()
+
+
+@pytest.fixture(scope="module")
+def demo_desk(tmp_path_factory):
+    """A desk with the demo field, two flights on the list, and a wind."""
+    folder = tmp_path_factory.mktemp("desk")
+    (folder / "flights").mkdir()
+    shutil.copy(ROOT / "sites" / "saltgrass-flat.geojson", folder / "site.geojson")
+    for name in ("willet.toml", "willet_motor.csv", "dunlin.toml"):
+        shutil.copy(ROOT / "examples" / name, folder / "flights" / name)
+    desk = Desk(folder)
+    yield desk
+    desk.stop()
+
+
+def until(found, what="it"):
+    """Wait for something to be true."""
+    end = time.monotonic() + PATIENCE
+    while time.monotonic() < end:
+        try:
+            if got := found():
+                return got
+        except Exception:  # an element that was drawn anew in between
+            pass
+        time.sleep(0.1)
+    raise AssertionError(f"waited in vain for {what}")
+
+
+def room(browser, desk, name, **size):
+    browser.open(f"{desk.address}#{name}", **size)
+    until(lambda: browser.find("#rooms [aria-current]"), "the page")
+
+
+def labelled(browser, text, within="main"):
+    """Find the field that a person would name so."""
+    code = """
+      const room = [...document.querySelectorAll(`${arguments[1]} section:not([hidden]), dialog[open]`)].pop() || document.querySelector(arguments[1]);
+      const labels = [...room.querySelectorAll('label')].filter(l => l.offsetParent);
+      const name = l => l.textContent.trim();
+      const label = labels.find(l => name(l) === arguments[0]) || labels.find(l => name(l).startsWith(arguments[0]));
+      return label && label.querySelector('input, select, textarea');
+    """
+    return until(lambda: browser.js(code, text, within), f"the field {text!r}")
+
+
+def button(browser, text):
+    """Find the button that can be seen and says so."""
+    code = """
+      const room = document.querySelector('dialog[open]') || document;
+      return [...room.querySelectorAll('button, a.button, summary')].find(b => b.offsetParent && !b.disabled && b.textContent.trim() === arguments[0]);
+    """
+    return until(lambda: browser.js(code, text), f"the button {text!r}")
+
+
+def click(browser, text):
+    found = button(browser, text)
+    browser.js("arguments[0].scrollIntoView({block: 'center'})", found)
+    button(browser, text).click()
+
+
+def fill(browser, label, value):
+    """Type into a field, or pick from it; it may be drawn anew while it is saved."""
+
+    def filled():
+        field = labelled(browser, label)
+        browser.js("arguments[0].scrollIntoView({block: 'center'})", field)
+        if field.tag_name == "select":
+            named = [
+                o for o in field.find_elements(By.TAG_NAME, "option") if o.text == value
+            ]
+            named[0].click()
+            return True
+        field.clear()
+        field.send_keys(value, Keys.TAB)
+        return True
+
+    until(filled, f"{value!r} in {label!r}")
+
+
+def problem(browser):
+    return browser.find("#told").text
+
+
+def settle(browser, desk, name):
+    """Wait until a file of the folder stands still."""
+    path = desk.folder / name
+    last = None
+
+    def still():
+        nonlocal last
+        now = path.read_text("utf-8")
+        same, last = now == last, now
+        time.sleep(0.25)
+        return same
+
+    until(still, name)
+
+
+FIELD = (
+    ("Name of the site", "Far Meadow"),
+    ("Height of the pad", "300 ft"),
+    ("Latitude of the pad", "41° 36' 14.4\" N"),
+    ("Longitude of the pad", "117° 57' 7.2\" W"),
+)
+FLIGHT = (
+    ("airframe.mass", "1.2 kg"),
+    ("airframe.diameter", "54 mm"),
+    ("airframe.length", "1.1 m"),
+    ("motor.propellant_mass", "60 g"),
+    ("motor.total_impulse", "90 N s"),
+    ("motor.burn_time", "1.4 s"),
+    ("recovery.0.name", "main"),
+    ("recovery.0.diameter", "0.9 m"),
+    ("recovery.0.opens_at", "apogee"),
+    ("rail.length", "1.8 m"),
+    ("rail.angle", "2 deg"),
+)
+
+
+def at(browser, path):
+    """Find a field of the flight's form by its place in the file."""
+    return until(lambda: browser.find(f'[data-at="{path}"]'), path)
+
+
+def draw_field(browser, desk):
+    """The whole field by forms: pad, boundary, waiver, a crowd line by tape."""
+    for label, value in FIELD:
+        fill(browser, label, value)
+    click(browser, "Put the pad there")
+    for role, radius in (("boundary", "3000 ft"), ("waiver", "0.5 mi")):
+        fill(browser, "What", role)
+        click(browser, "a circle")
+        fill(browser, "Radius", radius)
+        click(browser, "Draw the circle")
+    fill(browser, "What", "spectators")
+    click(browser, "a strip")
+    for label, value in (("Long", "60 m"), ("Off the pad", "300 ft")):
+        fill(browser, label, value)
+    for label, value in (("Bearing from the pad", "S"), ("Deep", "5 m")):
+        fill(browser, label, value)
+    click(browser, "Draw the strip")
+    settle(browser, desk, "site.geojson")
+    fill(browser, "People", "40")
+    until(lambda: "whole" in browser.find(".missing").text, "a whole field")
+
+
+def put_in(browser, path, value):
+    """Type into a field of the flight's form; it is drawn anew while it is saved."""
+
+    def typed():
+        field = browser.find(f'[data-at="{path}"]')
+        browser.js("arguments[0].scrollIntoView({block: 'center'})", field)
+        field.clear()
+        field.send_keys(value, Keys.TAB)
+        return True
+
+    until(typed, path)
+
+
+def write_flight(browser, desk):
+    click(browser, "A new flight")
+    fill(browser, "Name of the rocket", "Own Rocket")
+    click(browser, "Begin")
+    (path,) = until(lambda: list((desk.folder / "flights").glob("*.toml")))
+    for key, value in FLIGHT:
+        put_in(browser, key, value)
+        until(lambda v=value: v in path.read_text("utf-8"), f"{key} in the file")
+        if key == "recovery.0.name":
+            until(
+                lambda: browser.find("#table-recovery h2").text == "main", "the device"
+            )
+            kind = '[data-at="recovery.0.kind"] option:nth-child(2)'
+            until(lambda k=kind: browser.find(k).click() or True)
+            until(lambda: "canopy" in path.read_text("utf-8"), "its kind")
+    until(
+        lambda: "whole" in browser.find("#flight-form .missing").text, "a whole flight"
+    )
+
+
+def test_a_stranger_comes_from_nothing_to_a_word_by_mouse(browser, empty):
+    began = time.monotonic()
+    room(browser, empty, "day", width=1440)
+    assert "draw the field" in until(lambda: browser.find("#step button")).text
+    click(browser, "Next: draw the field")
+    draw_field(browser, empty)
+    click(browser, "Flight")
+    write_flight(browser, empty)
+    until(lambda: browser.find("#pic-side").get_attribute("src"), "the side view")
+    click(browser, "Add to the day")
+    until(lambda: "day's list" in problem(browser))
+    click(browser, "Wind")
+    fill(browser, "Speed", "4")
+    fill(browser, "From", "200")
+    click(browser, "Take this reading")
+    until(lambda: "Taken" in problem(browser))
+    click(browser, "Day")
+    row = "#list .flight:not(.unsure) .rest"
+    until(lambda: "flown for" in browser.find(row).text, "a word that counts")
+    assert time.monotonic() - began < 300
+    word = browser.find("#list .word strong").text.replace("\u2011", "-")
+    reason = browser.find("#list .reason").text
+    assert browser.complaints() == []
+    asked = [u for u in browser.requests() if not u.startswith("blob:")]
+    assert asked == []
+
+    # The files are those of the commands, and the word is theirs.
+    site = read_site(empty.folder / "site.geojson")
+    assert (site.name, len(site.areas)) == ("Far Meadow", 1)
+    assert site.latitude == pytest.approx(41.604, abs=1e-6)
+    crowd = site.areas[0].shape
+    assert crowd.area == pytest.approx(300, abs=1.0)
+    assert -crowd.bounds[3] == pytest.approx(300 * 0.3048, abs=0.1)
+    assert site.boundary.area == pytest.approx(3.1366 * 914.4**2, rel=1e-3)
+    (path,) = (empty.folder / "flights").iterdir()
+    flight = read_flight(path)
+    assert flight.airframe.mass.value == 1.2
+    (wind,) = (empty.folder / "winds").iterdir()
+    given = ["assess", flight.source, "--site", site.source, "--wind", str(wind)]
+    out = CliRunner().invoke(
+        cli, [*given, "--out", str(empty.folder / "out"), "--json"]
+    )
+    assert json.loads(out.stdout)["verdict"].upper() == word, reason
+
+
+class Keyboard:
+    """A person without a pointer: Tab until it is there, then type."""
+
+    def __init__(self, browser):
+        self.browser = browser
+
+    def to(self, wanted, back=False):
+        """Tab to what a script finds."""
+        step = Keys.SHIFT + Keys.TAB if back else Keys.TAB
+        for _ in range(150):
+            if self.browser.js(f"return document.activeElement === ({wanted})"):
+                return self.browser.driver.switch_to.active_element
+            self.browser.driver.switch_to.active_element.send_keys(step)
+        raise AssertionError(f"no key leads to {wanted}")
+
+    def press(self, text):
+        """Go to a button and press it by Enter."""
+        found = f"[...document.querySelectorAll('dialog[open] button, button, summary')].find(b => b.offsetParent && b.textContent.trim() === {text!r})"
+        until(lambda: self.browser.js(f"return {found}"), text)
+        self.to(found).send_keys(Keys.ENTER)
+
+    def type(self, selector, *keys):
+        """Go to a field and type."""
+        self.to(f"document.querySelector({selector!r})").send_keys(*keys)
+
+
+def test_the_wind_is_read_and_the_list_ordered_by_keys_alone(browser, demo_desk):
+    room(browser, demo_desk, "day")
+    keys = Keyboard(browser)
+    keys.press("Add to the day")
+    until(lambda: len(browser.driver.find_elements(By.CSS_SELECTOR, "#list li")) == 1)
+    keys.type("#add-file", Keys.ARROW_DOWN)
+    keys.press("Add to the day")
+    until(lambda: len(browser.driver.find_elements(By.CSS_SELECTOR, "#list li")) == 2)
+    second = browser.find("#list li:nth-child(2) bdi").text
+    keys.press("Wind")
+    keys.type("#speed", "5")
+    keys.type("#from", "E", Keys.ENTER)
+    until(lambda: "Taken" in problem(browser))
+    until(lambda: "5 mph" in browser.find("#wind-now").text)
+    keys.press("Day")
+    first = "document.querySelector('#list li:nth-child(2) button')"
+    keys.to(first).send_keys(Keys.ALT + Keys.ARROW_UP)
+    until(lambda: browser.find("#list li:first-child bdi").text == second)
+    focus = browser.js("return document.activeElement.closest('li') !== null")
+    assert focus  # the keys stay where they were
+    # The field's map, too: a corner at the cross by Enter.
+    keys.press("Field")
+    until(lambda: browser.find(".ground path.area"), "the map")
+    keys.press("by corners")
+    keys.press("Tap its corners, or walk them")
+    ground = browser.driver.switch_to.active_element
+    for move in (Keys.ARROW_UP, Keys.ARROW_RIGHT, Keys.ARROW_DOWN):
+        ground.send_keys(Keys.ENTER, move)
+    assert "3 corners" in browser.find(".told").text
+    keys.press("Leave")
+
+
+TAP = """
+  const box = document.querySelector('.ground').getBoundingClientRect();
+  return [box.left + box.width * arguments[0], box.top + box.height * arguments[1]];
+"""
+
+
+def touch(browser, across, down, *to):
+    """Put a finger on the map, and draw it elsewhere."""
+    x, y = browser.js(TAP, across, down)
+    spot = {"x": x, "y": y}
+    browser.cdp("Input.dispatchTouchEvent", type="touchStart", touchPoints=[spot])
+    for a, b in to:
+        x, y = browser.js(TAP, a, b)
+        spot = {"x": x, "y": y}
+        browser.cdp("Input.dispatchTouchEvent", type="touchMove", touchPoints=[spot])
+    browser.cdp("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+
+
+def features(desk):
+    return json.loads((desk.folder / "site.geojson").read_text("utf-8"))["features"]
+
+
+def test_a_field_is_drawn_by_touch_on_a_phone(browser, empty):
+    room(browser, empty, "field", width=360, height=740)
+    browser.cdp("Emulation.setTouchEmulationEnabled", enabled=True)
+    try:
+        for label, value in FIELD:
+            fill(browser, label, value)
+        click(browser, "Put the pad there")
+        until((empty.folder / "site.geojson").exists)
+        fill(browser, "What", "camp")
+        click(browser, "by corners")
+        click(browser, "Tap its corners, or walk them")
+        ground = browser.find(".ground")
+        browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
+        corners = [(0.2, 0.2), (0.8, 0.8), (0.8, 0.2), (0.2, 0.8)]
+        for corner in corners:
+            touch(browser, *corner)
+        assert (
+            "cross" in browser.find(".told.bad").text
+        )  # said at once, where it happens
+        click(browser, "Take one back")
+        browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
+        touch(browser, 0.2, 0.2)  # back at the first corner: the area is closed
+        until(lambda: len(features(empty)) == 2)
+        (ring,) = features(empty)[1]["geometry"]["coordinates"]
+        assert len(ring) == 4
+        # A corner is drawn elsewhere, and undo brings it back.
+        before = features(empty)
+        browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
+        touch(browser, 0.8, 0.8, (0.85, 0.7), (0.9, 0.6))
+        until(lambda: features(empty) != before)
+        click(browser, "Undo")
+        until(lambda: features(empty) == before)
+        # The ruler.
+        click(browser, "Ruler")
+        browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
+        touch(browser, 0.3, 0.5)
+        touch(browser, 0.7, 0.5)
+        until(lambda: "90° true" in browser.find(".told").text)
+        click(browser, "Leave")
+    finally:
+        browser.cdp("Emulation.setTouchEmulationEnabled", enabled=False)
+    assert browser.complaints() == []
+
+
+def test_an_area_is_split_by_two_taps(browser, demo_desk):
+    room(browser, demo_desk, "field", width=1440)
+    until(lambda: browser.find(".ground path.area"), "the map")
+    before = features(demo_desk)
+    click(browser, "People")
+    count = next(i for i, f in enumerate(before) if f["properties"]["role"] == "camp")
+    browser.js(f"document.querySelector('[data-of=\"{count}\"] summary').click()")
+    until(lambda: button(browser, "Split it"))
+    ring = browser.js(
+        "const b = document.querySelector('.ground path.area.on').getBoundingClientRect(),"
+        "g = document.querySelector('.ground').getBoundingClientRect();"
+        "return [(b.left + b.width / 2 - g.left) / g.width, (b.top - 9 - g.top) / g.height, (b.bottom + 9 - g.top) / g.height]"
+    )
+    click(browser, "Split it")
+    for down in ring[1:]:
+        x, y = browser.js(TAP, ring[0], down)
+        for kind in ("mousePressed", "mouseReleased"):
+            browser.cdp(
+                "Input.dispatchMouseEvent",
+                type=kind,
+                x=x,
+                y=y,
+                button="left",
+                clickCount=1,
+            )
+    until(lambda: len(features(demo_desk)) == len(before) + 1, "two areas")
+    camps = [f for f in features(demo_desk) if f["properties"]["role"] == "camp"]
+    assert [("people" in f["properties"]) for f in camps] == [True, False]
+    click(browser, "Undo")
+    until(lambda: features(demo_desk) == before)
+
+
+BAD = (
+    ("wind", "Speed", "nine", "Take this reading", "no speed"),
+    ("field", "Latitude of the pad", "95", "Put the pad there", "latitude"),
+    ("field", "Radius", "100", "Draw the circle", "write such as 300 ft"),
+    ("field", "A corner in each line", "300 ft 225\nfar 20", "Draw it", "Line 2"),
+    ("field", "Bearing from the pad", "370", "Draw the strip", "bearing"),
+)
+
+
+@pytest.mark.parametrize(("name", "label", "value", "press", "said"), BAD)
+def test_bad_input_is_said_and_stays_to_be_mended(
+    browser, demo_desk, name, label, value, press, said
+):
+    before = features(demo_desk)
+    room(browser, demo_desk, name)
+    if name == "field":
+        until(lambda: browser.find(".ground path.area"), "the map")
+        way = {
+            "Radius": "a circle",
+            "A corner": "by tape and compass",
+            "Bearing": "a strip",
+        }
+        for start, text in way.items():
+            if label.startswith(start):
+                click(browser, text)
+        if label.startswith("Latitude"):
+            click(browser, "Site and pad")
+        if label.startswith("Bearing"):
+            for other, length in (
+                ("Long", "9 m"),
+                ("Off the pad", "9 m"),
+                ("Deep", "9 m"),
+            ):
+                fill(browser, other, length)
+    fill(browser, label, value)
+    click(browser, press)
+    told = "return [...document.querySelectorAll('#told, .told')].map(e => e.textContent).join(' ')"
+    until(lambda: said in browser.js(told), said)
+    assert labelled(browser, label).get_attribute("value") == value
+    assert features(demo_desk) == before
+
+
+def test_a_wrong_value_of_a_flight_is_shown_at_its_field(browser, demo_desk):
+    room(browser, demo_desk, "flight")
+    at(browser, "airframe.diameter")
+    path = demo_desk.folder / "flights" / "dunlin.toml"
+    before = path.read_text("utf-8")
+    put_in(browser, "airframe.diameter", "57 furlongs")
+    until(lambda: "furlongs" in browser.find("#flight-form .missing").text)
+    assert "Diameter" in browser.find(".field-of.wrong").text
+    while path.read_text("utf-8") != before:
+        click(browser, "Undo")
+        time.sleep(0.3)
+    until(lambda: "whole" in browser.find("#flight-form .missing").text)
+
+
+def test_what_a_command_changes_is_seen_at_once(browser, demo_desk):
+    room(browser, demo_desk, "field")
+    until(lambda: browser.find(".ground path.area"), "the map")
+    path = demo_desk.folder / "site.geojson"
+    text = path.read_text("utf-8")
+    path.write_text(text.replace("Saltgrass Road", "The New Road"), "utf-8")
+    until(lambda: "The New Road" in browser.find(".features").text)
+    path.write_text(text, "utf-8")
+    until(lambda: "Saltgrass Road" in browser.find(".features").text)
+
+
+@pytest.mark.parametrize(
+    ("width", "dark"), [(320, False), (360, True), (820, False), (1440, True)]
+)
+def test_every_room_fits_and_its_names_are_told(browser, demo_desk, width, dark):
+    engine = files("axe_core_python").joinpath("axe.min.js").read_text("utf-8")
+    room(browser, demo_desk, "day", width=width, dark=dark)
+    browser.cdp("Runtime.evaluate", expression=engine)
+    for name in ("Day", "Wind", "Flight", "Field", "Show"):
+        button(browser, name).click()
+        until(lambda n=name: browser.find("#rooms [aria-current]").text == n)
+        time.sleep(0.3)
+        assert browser.js("return document.documentElement.scrollWidth") <= width
+        if width in {360, 1440}:
+            found = browser.cdp(
+                "Runtime.evaluate",
+                expression="axe.run().then(r => r.violations.map(v => v.id + ' ' + v.nodes[0].html).join())",
+                awaitPromise=True,
+            )["result"]["value"]
+            assert found == "", name
+        small = browser.js(
+            "return [...document.querySelectorAll('button, .button, select, input, summary')]"
+            ".filter(e => e.offsetParent && e.type !== 'checkbox' && e.getBoundingClientRect().height < 43.5).map(e => e.outerHTML)"
+        )
+        assert small == []
+    assert browser.complaints() == []
+
+
+def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
+    CliRunner().invoke(cli, ["survey", "--out", str(tmp_path)])
+    browser.cdp(
+        "Page.setDownloadBehavior", behavior="allow", downloadPath=str(tmp_path)
+    )
+    browser.open(tmp_path / "survey.html", width=360, height=740)
+    browser.js("localStorage.clear()")
+    for label, value in FIELD:
+        fill(browser, label, value)
+    click(browser, "Put the pad there")
+    for role, radius in (
+        ("boundary", "900 m"),
+        ("waiver", "0.5 mi"),
+        ("spectators", "10 m"),
+    ):
+        fill(browser, "What", role)
+        click(browser, "a circle")
+        fill(browser, "Radius", radius)
+        if role == "spectators":
+            fill(browser, "Its centre off the pad", "120 m")
+            fill(browser, "at bearing", "247.5")
+        click(browser, "Draw the circle")
+    browser.driver.refresh()  # what was drawn is on the phone
+    until(lambda: "4" in browser.find(".features h2").text)
+    click(browser, "Take the file")
+    until((tmp_path / "site.geojson").exists)
+    site = read_site(tmp_path / "site.geojson")
+    east, north = site.areas[0].shape.centroid.coords[0]
+    assert east == pytest.approx(-110.87, abs=0.1)
+    assert north == pytest.approx(-45.92, abs=0.1)
+    assert browser.complaints() == []
+    assert browser.requests() == []
+
+
+def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
+    """The page alone, its desk gone: every word turns to hold and says why."""
+    (tmp_path / "flights").mkdir()
+    shutil.copy(ROOT / "examples" / "dunlin.toml", tmp_path / "flights")
+    desk = Desk(tmp_path)
+    try:
+        room(browser, desk, "day")
+        click(browser, "Add to the day")
+        until(lambda: browser.find("#list li"))
+        # A go as the desk would tell it, good for a quarter of an hour.
+        browser.js("""
+          const real = window.fetch;
+          window.fetch = async (...given) => {
+            const answer = await real(...given);
+            if (!String(given[0]).includes('state')) return answer;
+            const told = await answer.json();
+            for (const item of told.items) Object.assign(item, {word: 'go', sure: true, reason: 'All checks are within limits', good_for: 900});
+            return new Response(JSON.stringify(told), {headers: {'Content-Type': 'application/json'}});
+          };
+        """)
+        until(lambda: "Good for" in browser.find("#list .left").text, "a go")
+        assert browser.find("#list strong").text == "GO"
+    finally:
+        desk.stop(signal.SIGKILL)
+    until(lambda: browser.find("#list strong").text == "HOLD", "hold")
+    assert "does not answer" in browser.find("#list .reason").text
+    assert "does not answer" in problem(browser)
