@@ -213,7 +213,7 @@ def _spoken(text: str) -> tuple[float, float, float]:
     import math
 
     from driftmap.winds.reading import Setting
-    from driftmap.winds.words import read_words
+    from driftmap.winds.spoken import read_words
 
     if " at " not in text:
         text = f"{text} at 10 m"

@@ -30,7 +30,7 @@ from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from driftmap.planning.dial import DirectionLimit
+    from driftmap.planning.limits import DirectionLimit
 
 __all__ = ["limits_command"]
 
@@ -91,8 +91,8 @@ def limits_command(  # noqa: PLR0913, PLR0917
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
     from driftmap.cli.output import write_all
-    from driftmap.planning.dial import LIGHTEST, scan_speeds, wind_limits
     from driftmap.planning.documents import heading, limits_document
+    from driftmap.planning.limits import LIGHTEST, scan_speeds, wind_limits
     from driftmap.planning.supposed import Supposition, head_share, suppose
     from driftmap.planning.trial import basis_of
     from driftmap.rocket.flightfile import read_flight
@@ -193,7 +193,7 @@ def _page(
     rows: list[list[str]],
     units: Literal["us", "si"],
 ) -> str:
-    from driftmap.report.dialsketch import dial_svg
+    from driftmap.report.limitsketch import dial_svg
     from driftmap.report.planpage import page, table
 
     text = (

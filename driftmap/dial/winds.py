@@ -9,11 +9,11 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
-from driftmap.planning.dial import HIGHEST, wind_allowed
+from driftmap.planning.limits import HIGHEST, wind_allowed
 from driftmap.planning.supposed import REFERENCE, Supposition, suppose
 from driftmap.verdict.assessment import Setup
 from driftmap.winds import read_wind
-from driftmap.winds.words import HEAD_HEIGHT
+from driftmap.winds.spoken import HEAD_HEIGHT
 
 __all__ = ["METER_HEIGHT", "aloft_told", "known_wind", "limit_at_meter", "metered_wind"]
 

@@ -7,8 +7,8 @@ decides with the functions that an assessment uses, on the same seed for all alt
 from __future__ import annotations
 
 from driftmap.planning.aim import Aim, best_aims
-from driftmap.planning.dial import DirectionLimit, wind_limits
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
+from driftmap.planning.limits import DirectionLimit, wind_limits
 from driftmap.planning.season import SeasonHour, season_hours
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep

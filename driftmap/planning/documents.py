@@ -9,8 +9,8 @@ from importlib.metadata import version
 from typing import Any
 
 from driftmap.planning.aim import Aim
-from driftmap.planning.dial import TOLERANCE, DirectionLimit
 from driftmap.planning.layout import Place, Question
+from driftmap.planning.limits import TOLERANCE, DirectionLimit
 from driftmap.planning.season import (
     DIRECTION_STEP,
     SPEED_STEP,

@@ -22,9 +22,7 @@ from driftmap.montecarlo.cloud import Cloud, Part, fly
 from driftmap.montecarlo.margins import ends, landed, opening_figures
 from driftmap.montecarlo.sensitivity import Influence, influences
 from driftmap.rocket.flight import Flight
-from driftmap.rules import (
-    Answers,
-)
+from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Verdict, decide
 from driftmap.verdict.consequence_checks import SHARES, with_clear_aim
 from driftmap.verdict.judgement import judge_all
@@ -163,10 +161,8 @@ def assess(  # noqa: PLR0913 - all but three are options
         From `read_flight` and `read_site`.
     wind : WindProfile
         From `read_wind`.
-    samples, seed, day, answers
-        As in `Setup`.
-    precision, progress
-        As in `assess_setup`.
+    samples, seed, day, answers : see `Setup`
+    precision, progress : see `assess_setup`
 
     Returns
     -------
@@ -191,27 +187,9 @@ def assess_setup(
 ) -> Assessment:
     """Assess a flight as it is set up, in one wind.
 
-    Parameters
-    ----------
-    setup : Setup
-        What is flown, and where.
-    wind : WindProfile
-        From `read_wind`.
-    precision : float, optional
-        How well the share of flights that hit each area with people must be known: the
-        half-width of its interval over the figure. Steered flights are flown for it.
-    progress : callable, optional
-        Called with the number of flights done since the last call.
-
-    Returns
-    -------
-    Assessment
-        Verdict, checks, cloud and contours.
-
-    Raises
-    ------
-    DriftmapError
-        If an input cannot be used; nothing missing ever turns into "go".
+    ``precision`` is how well the share of flights that hit each area with people must be
+    known, the half-width of its interval over the figure: steered flights are flown for
+    it. ``progress`` is called with the number of flights done since the last call.
     """
     flight, site, day, answers = setup.flight, setup.site, setup.day, setup.answers
     read_limits(flight, site)  # before the work: a bad limit costs no time

@@ -29,6 +29,7 @@ from driftmap.winds.soundings import (
     read_igra,
     read_sounding_list,
 )
+from driftmap.winds.spoken import looks_like_words, read_words
 from driftmap.winds.surface_report import (
     looks_like_surface_report,
     read_surface_report,
@@ -41,7 +42,6 @@ from driftmap.winds.track import (
     read_drift,
     read_track,
 )
-from driftmap.winds.words import looks_like_words, read_words
 
 __all__ = [
     "FORMATS",

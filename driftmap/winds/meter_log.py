@@ -27,8 +27,8 @@ from driftmap.winds.reading import (
     check_speed,
     parse_time,
 )
+from driftmap.winds.spoken import HEAD_HEIGHT
 from driftmap.winds.text import NAMES, cells_of, idle, mark_of, nearest_name, number_of
-from driftmap.winds.words import HEAD_HEIGHT
 
 __all__ = ["looks_like_meter_log", "read_meter_log"]
 

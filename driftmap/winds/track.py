@@ -26,8 +26,8 @@ from driftmap.winds.reading import (
     check_speed,
     parse_time,
 )
+from driftmap.winds.spoken import when_said
 from driftmap.winds.text import FARTHEST, distance
-from driftmap.winds.words import when_said
 
 __all__ = ["looks_like_drift", "looks_like_track", "read_drift", "read_track"]
 

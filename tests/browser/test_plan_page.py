@@ -3,8 +3,8 @@
 import pytest
 from selenium.webdriver.common.keys import Keys
 
-from driftmap.planning.dial import DirectionLimit
-from driftmap.report.dialsketch import dial_svg
+from driftmap.planning.limits import DirectionLimit
+from driftmap.report.limitsketch import dial_svg
 from driftmap.report.planpage import page, table
 
 pytestmark = pytest.mark.browser

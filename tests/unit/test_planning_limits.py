@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from driftmap.ground.site import Area, Site, Waiver
-from driftmap.planning.dial import (
+from driftmap.planning.limits import (
     LIGHTEST,
     TOLERANCE,
     scan_speeds,
@@ -26,7 +26,7 @@ from driftmap.planning.sector import worst
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands
 from driftmap.planning.trial import Trial
-from driftmap.report.dialsketch import dial_svg
+from driftmap.report.limitsketch import dial_svg
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup

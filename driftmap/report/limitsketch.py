@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import Final
 
-from driftmap.planning.dial import DirectionLimit
+from driftmap.planning.limits import DirectionLimit
 from driftmap.report.planpage import printable
 from driftmap.report.words import Units
 from driftmap.units import DIMENSIONS, unit_of

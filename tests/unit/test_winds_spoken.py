@@ -10,7 +10,7 @@ from driftmap.errors import WindError
 from driftmap.units import KNOT, MILE_PER_HOUR
 from driftmap.winds import read_wind, read_winds
 from driftmap.winds.reading import Setting
-from driftmap.winds.words import read_words
+from driftmap.winds.spoken import read_words
 
 
 def _read(text, **setting):
