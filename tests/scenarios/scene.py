@@ -232,3 +232,40 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
         return verdict, speaking, said
 
     return word
+
+
+DAY = Scene()
+LOW = Scene(
+    flight=DUNLIN,
+    winds=("4 mph from 90",),
+    areas=(crowd(0, -300, wide=100, deep=10),),
+    answers={"motor_count": 1, "stages": 1, "average_thrust": "60 N"},
+)
+CALM = LOW.but(winds=("calm",))
+ALOFT_8 = (
+    READ
+    + "height_m,from_deg,speed_mph\n2,0,8\n10,2,11\n100,6,15\n300,10,18\n900,20,22\n1600,25,24\n"
+)
+BREEZE = DAY.but(
+    winds=(ALOFT_8,),
+    areas=(crowd(0, 300, 30, wide=120, deep=15),),
+    land=3200.0,
+    waiver=(3600.0, "8500 ft"),
+).edited(('azimuth = "into the wind"', 'azimuth = "180 deg"'))
+UNDER = (345, 30)  # m east and north of the pad: where the Willet falls nose first
+PLANNED = (-690, 130)  # where it lands as planned
+
+
+def table(*rows, head="height_m,from_deg,speed_mps", first=READ):
+    return first + head + "\n" + "\n".join(",".join(map(str, r)) for r in rows) + "\n"
+
+
+def shown(speaking, said):
+    """What spoke, in short."""
+    told = [
+        f"{kind}: {c['case']} {c['area']} {c['name'] if kind == 'rule' else ''} "
+        f"{c['value']} {c['interval']} against {c['limit']}"
+        for kind, checks in speaking.items()
+        for c in checks[:3]
+    ]
+    return "\n".join(["", *told, *said.splitlines()[:3]])
