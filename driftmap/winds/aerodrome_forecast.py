@@ -35,6 +35,7 @@ __all__ = [
     "peak_wind",
     "read_aerodrome_forecast",
     "split_report",
+    "storms",
     "trend_winds",
 ]
 
@@ -83,6 +84,11 @@ _HARMLESS: Final = re.compile(
     r"(?:AC|AS|CI|CS|CC|CU|SC|ST|NS)\d\S*|DA|DENSITY|ALT|[+-]?\d+FT)"
 )
 """Words of remarks that say nothing of wind: kind of station, pressure, temperature, rain."""
+
+_STORMY: Final = (
+    *("a thunderstorm", "a squall", "a funnel cloud", "lightning", "a storm cloud"),
+    "wind that no mean tells of",
+)
 
 _SIZE: Final = {"KT": KNOT, "MPS": 1.0, "KMH": 1 / 3.6}
 
@@ -169,6 +175,18 @@ def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
     if odd and not told and "PK WND" not in remarks:
         told.append(f"what was not understood ({' '.join(odd)[:60]})")
     return tuple(dict.fromkeys(told))
+
+
+def storms(observed: str, remarks: str) -> tuple[str, ...]:
+    """Name the signs of a storm, which is not over with the next report without them.
+
+    Examples
+    --------
+    >>> storms("24005KT 9999 VCTS", "AO2 WSHFT 1735")
+    ('a thunderstorm (VCTS)',)
+    """
+    told = beside_the_wind(observed, remarks)
+    return tuple(said for said in told if said.startswith(_STORMY))
 
 
 def _beside(observed: str) -> str:

@@ -362,11 +362,14 @@ def _profile(
         read_from=max(min(node.height for node in stack.nodes), 0.0),
         temperature=surface.levels[0].temperature if surface else None,
         altimeter=surface.pressure if surface else None,
+        # The sky counts whosever wind is flown.
         cloud_cover=max(
-            (c for s in used if (c := s.reading.cloud_cover) is not None), default=None
+            (c for s in stack.sources if (c := s.reading.cloud_cover) is not None),
+            default=None,
         ),
         visibility=min(
-            (v for s in used if (v := s.reading.visibility) is not None), default=None
+            (v for s in stack.sources if (v := s.reading.visibility) is not None),
+            default=None,
         ),
         members=winds if count > 1 else None,
         levels=tuple(n.level for n in nodes if n.height <= max(read[-1], law.LAW_TOP)),

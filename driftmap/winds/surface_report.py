@@ -22,6 +22,7 @@ from driftmap.winds.aerodrome_forecast import (
     beside_the_wind,
     peak_wind,
     split_report,
+    storms,
     trend_winds,
 )
 from driftmap.winds.law import MAST
@@ -36,6 +37,7 @@ from driftmap.winds.reading import (
 from driftmap.winds.sonde import choose_station, choose_time
 
 __all__ = [
+    "STORM_OVER",
     "cloud_cover",
     "looks_like_surface_report",
     "read_surface_report",
@@ -61,6 +63,10 @@ _TEMPERATURE: Final = re.compile(r"(M?\d\d)/(?:M?\d\d|//)?")
 _PRESSURE: Final = re.compile(r"([AQ])(\d{4})")
 _WORD_BEFORE_WIND: Final = re.compile(r"AUTO|COR|RTD|CC[A-Z]")
 _PEAK_COUNTS: Final = timedelta(hours=1)
+
+STORM_OVER: Final = timedelta(minutes=30)
+"""How long after the last sign of a storm it counts as over: the weather services' advice
+to wait 30 minutes after the last thunder (from memory)."""
 
 
 def looks_like_surface_report(text: str) -> bool:
@@ -105,7 +111,13 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
     times = [_time(m, source, setting) for m, _ in mine]
     chosen, notes = choose_time(times, setting, source)
     left = (f"{source}: its TAF is left out; give it by itself",) if taf else ()
-    return _report(*mine[chosen], times[chosen], (*named, *notes, *left), source)
+    reading = _report(*mine[chosen], times[chosen], (*named, *notes, *left), source)
+    before = sorted(
+        ((time, *report) for time, report in zip(times, mine, strict=True)),
+        key=lambda row: row[0],
+    )
+    before = [row for row in before if row[0] < times[chosen]]
+    return _with_past(reading, before, setting) if before else reading
 
 
 _Found = tuple[re.Match[str], str]
@@ -169,6 +181,41 @@ def _report(
             *_bound_note(found, name),
         ),
     )
+
+
+def _with_past(
+    reading: Reading,
+    before: list[tuple[datetime, re.Match[str], str]],
+    setting: Setting,
+) -> Reading:
+    """Let the hour before count: winds as a gust, a storm until it is over for good."""
+    assert reading.valid is not None
+    level, notes, stormy = reading.levels[0], list(reading.assumed), ""
+    first_clear = reading.valid
+    for time, start, body in before:
+        observed, _, remarks = split_report(body)
+        found = storms(observed, remarks)
+        if found:
+            stormy, first_clear = f"{_name(start)} tells of {found[0]}", reading.valid
+        elif stormy:
+            first_clear = min(first_clear, time)
+        blown = _WIND.search(observed)
+        if blown and "/" not in blown["speed"]:
+            coded = (blown["gust"] or "").replace("/", "") or blown["speed"]
+            speed = _number(coded, blown["unit"])
+            peaks: list[Peak | str | None] = [Peak(0.0, speed, time)]
+            for peak in (*peaks, peak_wind(remarks, time)):
+                if isinstance(peak, Peak) and peak.speed > (level.gust or level.speed):
+                    level, told = _with_peak(level, peak, reading.valid)
+                    notes += told
+    warned = reading.warned
+    if stormy and setting.when - first_clear < STORM_OVER:
+        minutes = STORM_OVER.total_seconds() / 60
+        warned += (
+            f"{stormy}, and the first report without it is of {first_clear:%H:%M}Z: "
+            f"wait until nothing was heard or seen of it for {minutes:.0f} minutes",
+        )
+    return replace(reading, levels=(level,), warned=warned, assumed=tuple(notes))
 
 
 def _with_peak(
