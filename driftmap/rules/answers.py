@@ -25,6 +25,9 @@ __all__ = [
     "read_answers",
 ]
 
+_NARROW: Final[tuple[Scope, ...]] = ("season", "day", "flight")
+"""Scopes, that whose answers hold for least last."""
+
 _SEASON: Final = timedelta(days=365)
 """How long an answer for the season holds; assumed."""
 
@@ -294,7 +297,12 @@ def questions(sets: Iterable[RuleSet]) -> dict[str, Question]:
             if rule.question:
                 found.append(Question(rule.name, rule.text, rule.scope))
             found += (q for q in (rule.excuse, rule.stand_in) if q is not None)
-    return {question.name: question for question in reversed(found)}
+    named: dict[str, Question] = {}
+    for question in found:  # of two of one name that whose answer holds for less counts
+        held = named.get(question.name)
+        if held is None or _NARROW.index(question.scope) > _NARROW.index(held.scope):
+            named[question.name] = question
+    return named
 
 
 def _yes_or_no(value: object) -> bool:

@@ -18,7 +18,7 @@ from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.wind import WindProfile
 from driftmap.errors import InputError
 from driftmap.formulas.sun import sun_height
-from driftmap.ground.site import Site
+from driftmap.ground.site import Area, Site
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.flight import Flight, Motor
 from driftmap.rules.answers import Answers
@@ -144,6 +144,7 @@ def facts_of(
         "waiver_ceiling": site.waiver.ceiling,
         "site_dimension": least_width(site.boundary),
         "boundary_distance": float(pad.distance(site.boundary.boundary)),
+        "crew_drawn": float(sum(map(_crew, site.areas))),
     }
     ranges: dict[str, tuple[float, float]] = {}
     if flight.motor is not None:
@@ -167,6 +168,13 @@ def facts_of(
         for name, group in GROUPS.items()
     }
     return of_each_motor(Facts(numbers, groups, ranges))
+
+
+def _crew(area: Area) -> int:
+    """Count who stands at a flight line; where nobody said, one at the least."""
+    if area.role != "flight line":
+        return 0
+    return 1 if area.people is None else area.people
 
 
 def _sky(wind: WindProfile) -> dict[str, float]:
@@ -205,10 +213,12 @@ def of_each_motor(facts: Facts) -> Facts:
     count = numbers.get("motor_count")
     for name, of_all in _OF_EACH.items():
         whole = numbers.get(of_all)
-        if count is None or whole is None or name in numbers:
+        if count is None or whole is None:
             continue
         if count == 1:
-            numbers[name] = whole
+            numbers[name] = max(whole, numbers.get(name, whole))
+        elif name in numbers:  # no share of all is less than an equal one
+            numbers[name] = max(numbers[name], whole / count)
         else:
             ranges[name] = (whole / count, whole)
     together = numbers.get("rockets_together")

@@ -103,6 +103,7 @@ FACTS: Final = MappingProxyType(
         "cleared_diameter": Fact(
             "diameter of the cleared ground at the pad", "length", "day", '"80 ft"'
         ),
+        "crew_drawn": Fact("people at flight lines", "number", "day", "6"),
         "cloud_cover": Fact("cloud cover", "share", "day", '"2/8"'),
         "visibility": Fact("horizontal visibility", "length", "day", '"10 mi"'),
         "notice": Fact("time from notice to launch", "time", "day", '"48 h"'),

@@ -130,11 +130,18 @@ def _rule_set(path: Path, file: RuleFile) -> RuleSet:
         path.stem,
         file.title,
         file.governs,
-        file.family or str(path.resolve()),
+        _family(path, file),
         classes,
         tuple(rules),
         file.whole,
     )
+
+
+def _family(path: Path, file: RuleFile) -> str:
+    """Name the family; a file of one's own stands in for no set of the package."""
+    if file.family is None:
+        return str(path.resolve())
+    return file.family if path.parent == _HOME else f"{path.resolve()}: {file.family}"
 
 
 def _rule(source: str, where: str, row: RuleRow, file: RuleFile) -> Rule:

@@ -282,7 +282,11 @@ def test_impulse_without_a_letter_is_refused(impulse):
      (160.0, 1000), (160.01, 1500), (320.0, 1500)],
 )  # fmt: skip
 def test_model_site_dimension(impulse, side_ft):
-    numbers = MODEL | {"total_impulse": impulse, "site_dimension": 1.0}
+    numbers = MODEL | {
+        "total_impulse": impulse,
+        "motor_count": 3.0,
+        "site_dimension": 1.0,
+    }
     (line,) = judged("us-model", "site_dimension", numbers, no_sparks=True)
     assert line.limit == pytest.approx(side_ft * FOOT)
 

@@ -12,7 +12,8 @@ of August 2012, from memory. model: NFPA 1122-2018 and the model code, public co
 motor: limits of one model motor, public copies (secondary). memory: from memory alone.
 ccr: 19 CCR 1032 and 1036. club: a club's page (secondary). ano: Air Navigation Order,
 article 99 of 2005 and caa.co.uk. car: canadianrocketry.org and the exemption of 1998
-(secondary). casr: a dealer's and a club's summary of CASR 101.H (secondary).
+(secondary). casr: a dealer's and a club's summary of CASR 101.H (secondary). practice:
+common practice, no source.
 """
 
 from __future__ import annotations
@@ -44,6 +45,8 @@ ONCE = bands(*((end, None, more * FT) for end, _, more in PEOPLE))
 CLEARED = ((1280, 50), (2560, 75), (5120, 100), (40960, 125))
 
 ROWS = [
+    ("range", "crew_drawn_elsewhere", "practice", (1,)),
+    ("range", "night_arranged", "practice", (0.0,)),
     ("us-faa-101", "Class 1, model rocket", "cfr", (125 * G, 1500 * G)),
     ("us-faa-101", "Class 2, high-power rocket", "cfr", (40960,)),
     ("us-faa-101", "Class 3, advanced high-power rocket", "cfr", (889600,)),
@@ -185,7 +188,7 @@ def test_the_table_holds_no_set_that_is_gone():
             "club",
             "ano",
         ),
-        *("car", "casr"),
+        *("car", "casr", "practice"),
     }
 
 
