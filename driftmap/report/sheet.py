@@ -26,7 +26,7 @@ from driftmap.report.reading import CALM, wind_as_read
 from driftmap.report.reasons import verdict_reasons
 from driftmap.report.sight import shown
 from driftmap.report.voice import Voice
-from driftmap.report.words import Units, isolate
+from driftmap.report.words import Units, flown_at, isolate
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import counted
 
@@ -137,9 +137,12 @@ def _wind(a: Assessment, voice: Voice) -> str:
 
 
 def _age(a: Assessment, voice: Voice) -> str:
+    time = flown_at(a.answers.when)
+    told = f"{voice.say('verdict.flown', time=time)} " if time else ""
     if a.wind.age is None:
-        return voice.say("verdict.age_unknown")
-    return voice.say("verdict.age", minutes=voice.count(round(a.wind.age * 60)))
+        return told + voice.say("verdict.age_unknown")
+    read = voice.say("verdict.age", minutes=voice.count(round(a.wind.age * 60)))
+    return told + read
 
 
 def _case(a: Assessment, fall: Fall, voice: Voice) -> str:

@@ -56,8 +56,8 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
     Returns
     -------
     dict
-        Word, wind in words, the worst reasons or who decides, and how many more there
-        are.
+        Word, time, place, wind in words, counts, the worst reasons, and how many more
+        there are.
     """
     a = assessment
     people = [area.name for area in a.site.areas if has_people(area)]
@@ -69,6 +69,7 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
         "word": _WORDS[a.verdict],
         "wind": read,
         "place": show_position(a.site.longitude, a.site.latitude),
+        "time": words.flown_at(a.answers.when) or "time of the flight not told",
         "wind_more": more,
         "counts": f"{out} checks worked out, {said} answered by people",
         "reasons": ([_all_kept(a)] if a.verdict == "go" else []) + against[:2],

@@ -16,7 +16,6 @@ from driftmap.units import show
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import counted
 from driftmap.verdict.limits import LOOSER
-from driftmap.verdict.rule_checks import show_position
 from driftmap.verdict.turning import Turning
 
 __all__ = ["proposals", "summary"]
@@ -45,7 +44,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines = [
         f"{head['word']}: {visible(a.flight.name)} at {visible(a.site.name)}, {head['wind']} ({head['wind_more']})"
     ]
-    lines.append(f"  Pad at {show_position(a.site.longitude, a.site.latitude)}")
+    lines.append(f"  {_for(head['time'])}, pad at {head['place']}")
     people = [x.name for x in a.site.areas if x.occupied]
     reasons = verdict_reasons(a.checks, people, english(units))
     lines += [f"  - {visible(reason)}" for reason in reasons[:_MOST_REASONS]]
@@ -54,7 +53,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     out, said = counted(a.checks)
     lines.append(
         f"  {out + said} of {len(a.checks)} checks are within limits: {out} worked out, "
-        f"{said} answered by people"
+        f"{said} answered by people. The range safety officer decides"
     )
     looser = sum(LOOSER in check.source for check in a.checks)
     if looser:
@@ -125,6 +124,11 @@ def _convergence(a: Assessment) -> list[str]:
         )
         lines.append(f"  {visible(sharp.area)}, by steered flights: {looks}; {reached}")
     return [*lines, ""] if lines else []
+
+
+def _for(time: str) -> str:
+    """Say which flight the word is for."""
+    return f"Flight of {time}" if time[0].isdigit() else time.capitalize()
 
 
 def _piece(a: Assessment, part: Part, units: Units) -> str:

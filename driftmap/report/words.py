@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from datetime import UTC, datetime
 from typing import Final, Literal, TypeAlias
 
 from driftmap import units as unit_names
@@ -14,6 +15,7 @@ __all__ = [
     "compass",
     "distance",
     "energy",
+    "flown_at",
     "isolate",
     "one_in",
     "percent",
@@ -316,3 +318,18 @@ def span(low: str, high: str) -> str:
         return high
     number, _, unit = low.partition(" ")
     return f"{number} to {high}" if high.endswith(unit) else f"{low} to {high}"
+
+
+def flown_at(when: datetime | None) -> str:
+    """Write the time a verdict is for: as it was told, and in UTC; empty where nobody told.
+
+    Examples
+    --------
+    >>> flown_at(datetime.fromisoformat("2026-06-13T08:30-07:00"))
+    '2026-06-13 08:30 (15:30 UTC)'
+    """
+    if when is None:
+        return ""
+    if not when.utcoffset():
+        return f"{when:%Y-%m-%d %H:%M} UTC"
+    return f"{when:%Y-%m-%d %H:%M} ({when.astimezone(UTC):%H:%M} UTC)"
