@@ -16,6 +16,7 @@ from driftmap.planning import Supposition
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.units import MILE_PER_HOUR
+from driftmap.verdict import limits
 from driftmap.verdict.assessment import Setup, assess
 from driftmap.winds import read_wind
 
@@ -73,7 +74,17 @@ def dial(lenient):
     answers = read_answers(files, picked_rules(site), occasion)
     setup = Setup(flight, site, samples=600, seed=1, answers=answers)
     reach = Reach(10 * MILE_PER_HOUR, speeds=4, directions=6)
-    return compute_dial(setup, Supposition(site.elevation), reach)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(limits, "SIGNED", {})  # few flights need limits beyond any word
+        return compute_dial(setup, Supposition(site.elevation), reach)
+
+
+@pytest.fixture(scope="module")
+def any_word():
+    """Let an officer's word go as far as the few flights of a test need."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(limits, "SIGNED", {})
+        yield
 
 
 class Browser:

@@ -65,7 +65,8 @@ def expected_casualties(
         \mathrm{E}\Big[\sum_\mathrm{pieces} A_c\Big] \frac{N}{A}
 
     over the pieces that land in the area with enough energy to harm. People stand evenly
-    in their area (14 CFR part 420, appendix C; form from memory).
+    in their area (14 CFR part 420, appendix C; form from memory); all of them on the worst
+    of its parts, where it has several.
 
     Parameters
     ----------
@@ -94,13 +95,14 @@ def expected_casualties(
     counted = [area for area in areas if area.people]
     found: dict[str, Estimate] = {}
     everywhere = np.zeros(impacts.flights)
+    stood = []
     for area in counted:
-        crowd = float(area.people or 0) / area.shape.area
-        harm = crowd * _by_flight(impacts, area, thresholds)
+        harm, crowd, part = _worst_part(impacts, area, thresholds)
         found[area.name] = mean(harm, impacts.flights, crowd * impacts.most)
         everywhere += harm
+        stood.append((crowd, part))
     # A landing on the edge that two areas share counts in both.
-    most = max(impacts.most * _densest(counted), float(everywhere.max()))
+    most = max(impacts.most * _densest(stood), float(everywhere.max()))
     total = Estimate(0.0, 0.0, 0.0, 0, impacts.flights)  # nobody there, nobody hurt
     if counted:
         total = mean(everywhere, impacts.flights, most)
@@ -119,23 +121,30 @@ def _harmful(
     return np.flatnonzero(hit & (impacts.energy >= thresholds[area.shelter].value))
 
 
-def _by_flight(
+def _worst_part(
     impacts: Impacts, area: Area, thresholds: Mapping[str, Sourced]
-) -> FloatArray:
-    """Add up the danger that each flight brings into an area, shape (n,) [m²]."""
-    rows = _harmful(impacts, area, thresholds, inside(area.shape))
-    sums = np.bincount(impacts.flight[rows], impacts.danger[rows], impacts.flights)
-    return np.asarray(sums, dtype=float)
+) -> tuple[FloatArray, float, shapely.Geometry]:
+    """Let all people of an area in several parts stand where most harm comes down.
+
+    A far or empty part must not thin out the crowd on another. Gives what each flight
+    does, shape (n,), people to the square metre [m⁻²], and where they stand.
+    """
+    found = []
+    for part in shapely.get_parts(area.shape):
+        crowd = float(area.people or 0) / part.area
+        rows = _harmful(impacts, area, thresholds, inside(part))
+        sums = np.bincount(impacts.flight[rows], impacts.danger[rows], impacts.flights)
+        found.append((crowd * np.asarray(sums, dtype=float), crowd, part))
+    return max(found, key=lambda row: (float(row[0].sum()), row[1]))
 
 
-def _densest(areas: Sequence[Area]) -> float:
+def _densest(crowds: Sequence[tuple[float, shapely.Geometry]]) -> float:
     """Give the most people on a square metre anywhere, overlaps added up [m⁻²]."""
-    crowds = [float(area.people or 0) / area.shape.area for area in areas]
-    shapes = [area.shape for area in areas]
+    shapes = [shape for _, shape in crowds]
     apart = sum(shape.area for shape in shapes)
     if shapely.union_all(shapes).area < apart * (1 - 1e-9):
-        return float(sum(crowds))
-    return max(crowds, default=0.0)
+        return sum(crowd for crowd, _ in crowds)
+    return max((crowd for crowd, _ in crowds), default=0.0)
 
 
 @dataclass(frozen=True, slots=True)

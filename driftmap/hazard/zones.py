@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.failures.cases import WORKS
+from driftmap.failures.likelihood import LIKELIHOOD
 from driftmap.ground.contours import Contour
 from driftmap.hazard.harm import ENERGIES
 from driftmap.montecarlo.cloud import Cloud, Part
@@ -132,9 +133,9 @@ class Anywhere:
     Parameters
     ----------
     likelihood : float
-        Share of flights to which it happens.
+        Share of flights to which it happens; no file takes it below the default.
     within : float
-        Distance from the pad that holds 99 % of what can kill or maim of it [m].
+        Distance from the pad that holds 99 % of each piece of it that can hurt [m].
     """
 
     likelihood: float
@@ -152,13 +153,13 @@ def anywhere(cloud: Cloud) -> Anywhere | None:
     Returns
     -------
     Anywhere or None
-        None where no such case brings down anything that can kill or maim.
+        None where no such case brings down anything that can hurt.
     """
     cases = {case.name: case for case in cloud.tree.cases if case.any_way}
     found = [
-        (cases[part.case].probability, part)
+        (max(cases[part.case].probability, LIKELIHOOD.get(part.case, 0.0)), part)
         for part in cloud.parts
-        if part.case in cases and _grade_of(cloud, part) == "danger"
+        if part.case in cases and _grade_of(cloud, part) is not None
     ]
     if not found:
         return None

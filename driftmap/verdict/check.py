@@ -82,6 +82,7 @@ class Kind(StrEnum):
     WIND_WARNED = "wind warned"
     POSITION = "position"
     LIKELIHOOD = "likelihood"
+    IMPLAUSIBLE = "implausible"
     MISSING = "missing"
     PRECISION = "precision"
     RULE = "rule"

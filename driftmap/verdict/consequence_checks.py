@@ -12,7 +12,7 @@ import shapely
 
 from driftmap.air.wind import WindProfile
 from driftmap.errors import DriftmapError
-from driftmap.failures.likelihood import LIKELIHOOD, WORKS, default_likelihood
+from driftmap.failures.likelihood import WORKS
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
 from driftmap.hazard.overhead import passing_over, ways_up
@@ -23,8 +23,6 @@ from driftmap.verdict.check import Check, Kind
 __all__ = [
     "SHARES",
     "Lines",
-    "by_default",
-    "lowered_likelihoods",
     "under_the_fall",
     "with_clear_aim",
 ]
@@ -99,56 +97,6 @@ def _check(
         f"({energy:,.0f} J) reaches {', '.join(names)}",
         beside=True,
     )
-
-
-def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:
-    """Put beside the word each likelihood that a file sets below the default."""
-    flight = cloud.plan.flight
-    for name, given in flight.cases.items():
-        default = LIKELIHOOD.get(name)
-        if default is not None and given < default:
-            yield Check(
-                kind=Kind.LIKELIHOOD,
-                case=name,
-                value=given,
-                interval=(given, given),
-                limit=default,
-                unit="share",
-                outcome="pass",
-                source=f"set in {flight.source}; assumed otherwise",
-                sense="least",
-                note="what happens if it does happen is judged all the same",
-                beside=True,
-            )
-
-
-def by_default(cloud: Cloud) -> Cloud | None:
-    """Weigh no failure lighter than the default; None where no file does.
-
-    A likelihood that somebody lowered is a claim. It counts in the figures told, but a
-    go that rests on it is none until the same flights are go without it.
-    """
-    cases = cloud.tree.cases
-    raised = {
-        case.cause: default_likelihood(case.cause)
-        for case in cases
-        if case.cause in cloud.plan.flight.cases
-        and case.likelihood < default_likelihood(case.cause)
-    }
-    if not raised:
-        return None
-    given = {case.cause: case.likelihood for case in cases}
-    more = sum(value - given[cause] for cause, value in raised.items())
-    works = max(given.get(WORKS, 0.0) - more, 0.0)
-    likely = {**given, **raised, WORKS: works}
-    weighed = []
-    for case in cases:
-        share = float(next(cloud.of(case.name)).stands_for.sum()) / cloud.flights
-        likelihood = likely[case.cause]
-        weighed.append(
-            replace(case, likelihood=likelihood, probability=likelihood * share)
-        )
-    return replace(cloud, tree=replace(cloud.tree, cases=tuple(weighed)))
 
 
 _FLIGHTS: Final = 300

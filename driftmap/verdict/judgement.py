@@ -16,12 +16,12 @@ from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
-from driftmap.verdict.consequence_checks import (
-    Lines,
+from driftmap.verdict.claim_checks import (
     by_default,
+    implausible,
     lowered_likelihoods,
-    under_the_fall,
 )
+from driftmap.verdict.consequence_checks import Lines, under_the_fall
 from driftmap.verdict.launch_checks import rail_checks, wind_checks
 from driftmap.verdict.limits import LOOSER, Limit, read_limits, tightened
 from driftmap.verdict.people_checks import (
@@ -80,6 +80,7 @@ def judge(
     checks = (
         *under_the_fall(cloud, site, lines),
         *lowered_likelihoods(cloud),
+        *implausible(cloud),
         *people_checks(cloud, site, areas, limits),
         *([] if harm is None else harm_checks(cloud, site, harm, limits)),
         *ground_checks(cloud, site, limits),

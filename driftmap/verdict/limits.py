@@ -19,6 +19,7 @@ from driftmap.units import parse
 __all__ = [
     "LIMITS",
     "LOOSER",
+    "SIGNED",
     "Limit",
     "read_limits",
     "show_limit",
@@ -138,6 +139,43 @@ LIMITS: Final = MappingProxyType(
 """Every limit by its key in the ``limits`` of a flight or site file. Angles in degrees."""
 
 
+SIGNED: Final = MappingProxyType(
+    {
+        # Published yardsticks: as far as their source itself goes for people of the range.
+        "expected_casualties": 2e-4,
+        "individual_risk": 1e-5,
+        "casualties_if_it_happens": CONDITIONAL.value,
+        "casualties_in_a_day": 2e-3,
+        # The waiver is law and wires kill: no officer of a range can allow more.
+        "outside_waiver": 0.01,
+        "above_ceiling": 0.01,
+        "power_line_hit": 0.01,
+        "area_hit": 0.01,
+        "area_hit_in_failure": 0.2,
+        "overflight": 0.05,
+        "hurtful_outside_boundary": 0.05,
+        "outside_boundary": 0.2,
+        "fins_flutter_off": 0.05,
+        "recovery_fails": 0.2,
+        "descent_speed": 15.0,
+        "descent_speed_streamer": 20.0,
+        "opening_speed": 60.0,
+        "opening_load": 50.0,
+        "rail_speed": 12.0,
+        "rail_speed_over_wind": 3.0,
+        "static_margin": 0.5,
+        "wind_gap": 700.0,
+        "wind_layer": 2000.0,
+        "wind_age": 6 * 3600.0,
+    }
+)
+"""How far an officer's word loosens a limit; looser, it is nobody's to give, and the limit
+counts as one for which nobody answers. For neighbouring people of the range the source of
+the casualty yardsticks allows 2e-4 and 1e-5 (14 CFR 450.101(a), read in a public copy), and
+nobody any more in a failure; what has no source of its own is assumed, some two to ten times
+the default."""
+
+
 def read_limits(
     flight: Flight, site: Site, *, day: date | None = None
 ) -> dict[str, Limit]:
@@ -146,7 +184,7 @@ def read_limits(
     A flight file may only tighten. A site file may loosen, and the verdict is then at
     best "hold" where it needs that, unless the officer of the range answers for the
     limits by name and date (``set_by`` and ``set_on`` beside them), before the day of
-    the flight is over and within a year of it.
+    the flight is over and within a year of it, and no further than `SIGNED`.
 
     Raises
     ------
@@ -266,6 +304,10 @@ def _limit(
     if not _stricter(default, own):
         return own
     answers = f"; {signed} answers for it" if signed else ""
+    furthest = replace(default, value=SIGNED.get(key, number))
+    if signed and _stricter(furthest, own):
+        answers = f"; nobody can answer for more than {show_limit(furthest)}"
+        signed = ""
     return replace(
         own,
         source=f"{told}, {LOOSER} of {show_limit(default)}{answers}",

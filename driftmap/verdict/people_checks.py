@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -49,8 +50,26 @@ _FETCHING: Final = (
 _PERHAPS: Final = ("building", "road", "railway", "airport")
 """Ground where people may be though no head count is given."""
 
+_GAP: Final = 30.0
+"""Ground drawn in pieces nearer to each other than this counts as one [m]: people walk
+between, and what lies between houses lies among them. Assumed."""
+
 _KEPT_CLEAR: Final = ("building", "road", "railway", "airport", "closed ground")
 """Roles nothing may come down in though no head count is given."""
+
+
+_FARTHEST_CREW: Final = 1000.0
+"""Distance from the pad beyond which nobody presses the button [m]: the longest distance of
+any table is 610 m; assumed."""
+
+_NOBODY: Final = Check(
+    kind=Kind.HEAD_COUNT,
+    name="nobody is counted near the pad, yet somebody launches: draw and count all who "
+    "are there, whoever presses the button too",
+    area="all areas",
+    outcome="warn",
+    source="missing input",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +118,7 @@ def people_checks(
     All ground with people counts as one, so that cutting it up changes nothing; the
     lines of single areas tell where.
     """
-    crowd = _union(area for area in site.areas if area.occupied)
+    crowd = _union(tuple(area for area in site.areas if area.occupied))
     clear = [a for a in site.areas if not a.occupied and a.role in _KEPT_CLEAR]
     perhaps = [a for a in clear if a.role in _PERHAPS and a.people is None]
     judged = {c.name for c in cloud.tree.cases if not (c.any_way or c.rare)}
@@ -110,11 +129,11 @@ def people_checks(
         found.append(share(Kind.AMONG_PEOPLE, ALL_CASES, "", total, limits["area_hit"]))
         found += _if(Kind.AMONG_PEOPLE_IN_FAILURE, cloud, hit, limits)
     if clear:
-        hit = reached(cloud, _union(clear))
+        hit = reached(cloud, _union(tuple(clear)))
         p = mixture(cloud, hit)
         found.append(share(Kind.ON_CLEAR_GROUND, ALL_CASES, "", p, limits["area_hit"]))
     if perhaps:
-        hit = reached(cloud, _union(perhaps), beyond=PERSON_RADIUS)
+        hit = reached(cloud, _union(tuple(perhaps)), beyond=PERSON_RADIUS)
         found += _if(Kind.ON_CLEAR_GROUND_IN_FAILURE, cloud, hit, limits)
     return [*found, *_wires_and_water(cloud, site, limits)]
 
@@ -130,7 +149,7 @@ def _wires_and_water(
         ground = [area for area in site.areas if area.role == role]
         if ground:
             about = _WIRES if role == "power line" else 0.0
-            p = mixture(cloud, reached(cloud, _union(ground), beyond=about))
+            p = mixture(cloud, reached(cloud, _union(tuple(ground)), beyond=about))
             check = share(kind, ALL_CASES, "", p, limits[key])
             check = replace(check, note=_FETCHING)
             wet = role == "water" and check.outcome == "fail"
@@ -154,13 +173,16 @@ def _if(
             yield share(kind, case.name, "", chances[case.name], limit)
 
 
-def _union(areas: Iterable[Area]) -> BaseGeometry:
-    """Join areas to one ground, without the holes that do not hold the pad.
+@lru_cache(maxsize=64)
+def _union(areas: tuple[Area, ...]) -> BaseGeometry:
+    """Join areas to one ground, gaps and holes closed that are drawn about nothing.
 
-    People walk into a gap that is drawn about nothing; round the pad the gap is real.
+    People walk into a hole, and from one piece to the next; round the pad a hole is real.
     """
     parts = [p for area in areas for p in shapely.get_parts(area.shape)]
-    return shapely.union_all([_filled(part) for part in parts])
+    ground = shapely.union_all([_filled(part) for part in parts])
+    closed = shapely.get_parts(ground.buffer(_GAP / 2).buffer(-_GAP / 2))
+    return shapely.union_all([ground, *map(_filled, closed)])
 
 
 def _filled(part: shapely.Polygon) -> BaseGeometry:
@@ -244,6 +266,10 @@ def harm_checks(
         Check(kind=Kind.HEAD_COUNT, area=area, outcome="warn", source="missing input")
         for area in harm.casualties.uncounted
     ]
+    pad = shapely.Point(0.0, 0.0)
+    counted = [a for a in site.areas if a.people or (a.occupied and a.people is None)]
+    if not any(area.shape.distance(pad) <= _FARTHEST_CREW for area in counted):
+        checks.append(_NOBODY)
     return checks
 
 
@@ -304,7 +330,7 @@ def _on_the_way(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[C
     checks = [
         share(Kind.WAY_UP_OUT, ALL_CASES, "waiver", out, limits["outside_waiver"])
     ]
-    crowd = _union(area for area in site.areas if area.occupied)
+    crowd = _union(tuple(area for area in site.areas if area.occupied))
     if crowd.is_empty:
         return checks
     limit = limits["overflight"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from math import inf
 from types import MappingProxyType
 from typing import Final, TypeAlias
@@ -21,6 +21,8 @@ from driftmap.rules import (
     expected_altitude,
     facts_of,
     picked_rules,
+    read_rules,
+    rule_sets,
     with_answers,
 )
 from driftmap.verdict.check import Check, Kind, Outcome
@@ -119,7 +121,16 @@ BOXES: Final = MappingProxyType(
             (144.5, 13.1, 146.2, 20.7),
         ),
         "uk": ((-8.7, 49.8, 2.0, 60.9),),
-        "canada": ((-141.1, 41.6, -52.5, 83.2),),
+        "canada": (
+            (-141.1, 48.2, -88.3, 83.2),
+            (-88.4, 46.2, -83.4, 83.2),
+            (-83.5, 41.6, -79.0, 83.2),
+            (-79.1, 42.7, -76.0, 83.2),
+            (-76.1, 43.9, -74.5, 83.2),
+            (-74.6, 44.9, -70.9, 83.2),
+            (-71.0, 45.2, -67.7, 83.2),
+            (-67.8, 43.3, -52.5, 83.2),
+        ),
         "australia": ((112.9, -43.8, 153.7, -9.1),),
         "germany": ((5.8, 47.2, 15.1, 55.1),),
         "switzerland": ((5.9, 45.8, 10.6, 47.9),),
@@ -137,10 +148,14 @@ def show_position(longitude: float, latitude: float) -> str:
 
 
 def position_checks(site: Site) -> Iterator[Check]:
-    """Fail where the pad lies in none of the lands that its rules are made for."""
+    """Fail where the pad lies in none of the lands that its rules are made for.
+
+    Hold where the rules of the land it lies in are known, and not among those picked.
+    """
     longitude, latitude = site.longitude, site.latitude
     # A club's own file speaks for the lands of the sets that it extends.
-    names = [rules.name for rules in picked_rules(site)] if site.rules.strip() else []
+    picked = _picked(site)
+    names = [rules.name for rules in picked]
     lands = (next((key for key in BOXES if _of(name, key)), "") for name in names)
     for land in dict.fromkeys(land for land in lands if land):
         inside = _within(land, longitude, latitude)
@@ -154,6 +169,23 @@ def position_checks(site: Site) -> Iterator[Check]:
             source=f"bounds of {land}, from memory",
             note=f"the pad is at {show_position(longitude, latitude)}{hint}",
         )
+    here = [land for land in BOXES if _within(land, longitude, latitude)]
+    law = [name for name in names if _published(name, picked)]
+    if picked and here and not any(_of(name, land) for name in law for land in here):
+        yield Check(
+            kind=Kind.RULE,
+            name=f"the rules of the land the pad lies in ({' or '.join(here)}) are not "
+            "among those that the site names",
+            outcome="warn",
+            source="bounds of lands, from memory",
+            note=f"the pad is at {show_position(longitude, latitude)}; name them in "
+            "'rules' of the site file, beside a club's own",
+        )
+
+
+def _published(name: str, picked: Iterable[RuleSet]) -> bool:
+    """Tell whether a set is one of the package, not a file of its name."""
+    return name in rule_sets() and any(r in picked for r in read_rules((name,)))
 
 
 def _of(name: str, land: str) -> bool:

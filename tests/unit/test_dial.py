@@ -49,6 +49,8 @@ from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]
 
+pytestmark = pytest.mark.usefixtures("any_word")
+
 
 def test_the_law_gives_the_wind_of_the_same_words():
     wind = metered_wind(Supposition(300.0), 240.0, 5.0)

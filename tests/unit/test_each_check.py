@@ -18,8 +18,9 @@ from driftmap.hazard.probability import beyond_reach, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.check import Check, Kind, at_least, at_most
-from driftmap.verdict.consequence_checks import lowered_likelihoods, under_the_fall
-from driftmap.verdict.limits import LIMITS, show_limit
+from driftmap.verdict.claim_checks import lowered_likelihoods
+from driftmap.verdict.consequence_checks import under_the_fall
+from driftmap.verdict.limits import LIMITS, SIGNED, show_limit
 from driftmap.verdict.people_checks import (
     area_hits,
     ground_checks,
@@ -68,13 +69,20 @@ def test_a_least_value_looks_at_the_lower_end_to_pass_and_the_upper_to_fail():
 
 def test_the_readme_tells_the_limits():
     text = (ROOT / "README.md").read_text(encoding="utf-8")
-    table = text[text.index("| key | default |") :].split("\n\n")[0]
-    told = dict(re.findall(r"`(\w+)` \| ([^|]+?) \|", table))
+    table = text[text.index("| key | default | signed |") :].split("\n\n")[0]
+    rows = re.findall(r"`(\w+)` \| ([^|]+?) \| ([^|]+?) \|", table)
+    told = {key: default for key, default, _ in rows}
+    signed = {key: figure for key, _, figure in rows}
     assert set(told) == set(LIMITS)
     for key, limit in LIMITS.items():
         if limit.value == math.inf:
             assert told[key] == "the rules'"
             continue
+        if key in SIGNED:
+            furthest = float(show_limit(replace(limit, value=SIGNED[key])).split()[0])
+            written = told[key] if signed[key] == "no more" else signed[key]
+            number = float(re.match(r"[\d.e-]+", written)[0])
+            assert number == pytest.approx(furthest), key
         number = float(re.match(r"[\d.e-]+", told[key])[0])
         assert number == pytest.approx(float(show_limit(limit).split()[0])), key
 

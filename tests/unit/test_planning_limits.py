@@ -50,6 +50,11 @@ LOOSE = {
 """Limits that 400 flights can show to be kept."""
 
 
+CREW = Area("Crew", "flight line", shapely.box(-2, -99, 2, -95), people=2)
+
+pytestmark = pytest.mark.usefixtures("any_word")
+
+
 def round_site(radius, *areas, **limits):
     circle = shapely.Point(0, 0).buffer(radius, quad_segs=64)
     wide = shapely.Point(0, 0).buffer(9000)
@@ -58,7 +63,7 @@ def round_site(radius, *areas, **limits):
         elevation=300.0,
         longitude=-100.0,
         latitude=40.0,
-        areas=areas,
+        areas=areas or (CREW,),  # somebody launches
         boundary=circle,
         waiver=Waiver(wide, 3000.0),
         limits={**LOOSE, **limits},

@@ -1,0 +1,280 @@
+"""What a file claims beside what is published, common, or can be known at all.
+
+A claim is heard: it counts in every figure told. But a go that rests on one is none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import degrees
+from typing import Final
+
+import numpy as np
+
+from driftmap.failures.likelihood import LIKELIHOOD, WORKS, default_likelihood
+from driftmap.formulas.canopies import CANOPIES
+from driftmap.formulas.streamers import STREAMER_RANGE
+from driftmap.formulas.strength import CLOTHS, canopy_strength
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.flight import Device, Flight
+from driftmap.rocket.pieces import Piece
+from driftmap.verdict.check import Check, Kind
+
+__all__ = ["by_default", "implausible", "lowered_likelihoods"]
+
+_DRAG: Final = (0.2, 1.2)
+"""Drag coefficient nose first that a finned rocket may have: 0.35 to 0.6 published of clean
+ones (from memory: Hoerner, *Fluid-Dynamic Drag*, 1965), half and twice of that assumed."""
+
+_RISE: Final = (0.6, 4.0)
+"""Drag coefficient at a Mach number over that at rest. The transonic rise of finned bodies
+is two- to threefold (from memory: Hoerner); the rest assumed."""
+
+_SLOPE: Final = (4.0, 40.0)
+"""Slope of the normal force on the cross-section [rad⁻¹]: 2 of the nose, and some 6 to 20 of
+three or four fins (from memory); wide margins assumed."""
+
+_RAIL: Final = (0.3, 8.0)
+"""Travel on a rail [m]: common ones have 1 to 6 (common practice, no source)."""
+
+_OWN_CUT: Final = (0.7, 1.3)
+"""Drag of a canopy over the ends of the range published of its type; assumed."""
+
+_STREAMER: Final = (0.5, 2.0)
+"""Drag of a streamer over the ends of its range; assumed."""
+
+_STURDY: Final = 10.0
+"""Strength stated over that of a canopy of heavy nylon as wide; assumed."""
+
+_DENSITY: Final = (120.0, 1800.0)
+"""Lift-off mass over the volume of body and nose [kg m⁻³]: common rockets have some 300 to
+900 (common practice, no source), half and twice of that assumed."""
+
+_IMPULSE: Final = (400.0, 2700.0)
+"""Total impulse over propellant [m s⁻¹]: black powder gives some 800, composites up to
+2,400 (from memory), wide margins assumed."""
+
+_FINS: Final = (0.1, 100.0)
+"""Mass of a fin over its area [kg m⁻²]: balsa of 1 mm to aluminium of 30 mm; assumed."""
+
+_SHELL: Final = (15.0, 9000.0)
+"""Mass of a nose cone or a motor case over its volume [kg m⁻³]: a hollow shell of thin
+plastic to solid steel; assumed."""
+
+_LEAST_FINS: Final = 3
+"""Fins that keep a rocket straight every way; fewer are a slip or a list left unfinished.
+Common practice, no source."""
+
+_ASSUMED: Final = "assumed"
+_MEMORY: Final = "published values from memory, margins assumed"
+
+
+@dataclass(frozen=True, slots=True)
+class _Claim:
+    """A figure of a flight file and the range it commonly lies in."""
+
+    what: str
+    value: float
+    range: tuple[float, float]
+    unit: str = ""
+    source: str = _ASSUMED
+
+    @property
+    def common(self) -> bool:
+        return self.range[0] <= self.value <= self.range[1]
+
+
+def implausible(cloud: Cloud) -> Iterator[Check]:
+    """Hold on figures that no rocket has, and on spreads that nobody can know.
+
+    They are slips of the pen, wrong units or wishes; each errs somewhere, and people ask.
+    """
+    flight, apogee = cloud.plan.flight, float(np.median(cloud.apogee.height))
+    for claim in (*_body(flight), *_recovery(flight, apogee), *_pieces(flight)):
+        if not claim.common:
+            low, high = claim.range
+            yield _check(
+                claim,
+                f"lies beside what is common, {low:.3g} to {high:.3g}",
+                "a slip or a wrong unit? An officer who knows better decides",
+            )
+    for claim in _spreads(flight):
+        if not claim.common:
+            yield _check(
+                claim,
+                f"is less than anyone can know, {claim.range[0]:.3g}",
+                "state the spread of one flight from the next, or leave it out",
+            )
+
+
+def _check(claim: _Claim, how: str, note: str) -> Check:
+    figure = f"{claim.value:.3g} {claim.unit}".rstrip()
+    return Check(
+        kind=Kind.IMPLAUSIBLE,
+        name=f"{claim.what}, {figure}, {how}",
+        outcome="warn",
+        source=claim.source,
+        note=note,
+    )
+
+
+def _body(flight: Flight) -> Iterator[_Claim]:
+    frame, motor = flight.airframe, flight.motor
+    drag = frame.drag_coefficient.value
+    yield _Claim("drag coefficient nose first", drag, _DRAG, source=_MEMORY)
+    if frame.drag_by_mach:
+        first = frame.drag_by_mach[0][1]
+        for mach, value in frame.drag_by_mach:
+            what = f"drag at Mach {mach:g} over that at rest"
+            yield _Claim(what, value / first, _RISE, source=_MEMORY)
+    if frame.lift_slope is not None:
+        slope = frame.lift_slope.value
+        yield _Claim("slope of the normal force", slope, _SLOPE, "per rad", _MEMORY)
+    yield _Claim("travel on the rail", flight.rail.length, _RAIL, "m")
+    volume = frame.cross_section * frame.length
+    density = frame.mass.value / volume
+    yield _Claim("lift-off mass over the body's volume", density, _DENSITY, "kg/m³")
+    if motor is not None:
+        speed = motor.total_impulse.value / motor.propellant_mass
+        what = "total impulse over propellant"
+        yield _Claim(what, speed, _IMPULSE, "N s/kg", _MEMORY)
+
+
+def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
+    for device in flight.recovery:
+        if device.opens_at.at == "height":
+            what = f"height at which {device.name} opens, below an apogee of {apogee:.0f} m"
+            yield _Claim(what, device.opens_at.value, (0.0, apogee), "m")
+        given = device.given_drag()
+        if given is not None:
+            what = f"drag coefficient of {device.name} on its cloth"
+            yield _Claim(what, given.value, _published(device), source=_MEMORY)
+        if device.kind == "canopy":
+            most = float(canopy_strength("heavy nylon", device.nominal_diameter))
+            most = max(most, float(CLOTHS["heavy nylon"].strength)) * _STURDY
+            for link, strength in device.strength.items():
+                what = f"strength of {link} of {device.name}"
+                yield _Claim(what, strength, (0.0, most), "N")
+
+
+def _published(device: Device) -> tuple[float, float]:
+    """Give the range that a device's drag coefficient commonly lies in."""
+    if device.kind == "streamer":
+        low, high = STREAMER_RANGE
+        return _STREAMER[0] * low, _STREAMER[1] * high
+    low, high = CANOPIES[device.type].drag
+    return _OWN_CUT[0] * low, _OWN_CUT[1] * high
+
+
+def _pieces(flight: Flight) -> Iterator[_Claim]:
+    fins = [piece for piece in flight.pieces if piece.kind == "fin"]
+    if fins:
+        count = float(sum(fin.count for fin in fins))
+        yield _Claim("number of fins listed", count, (_LEAST_FINS, 50.0))
+    for piece in flight.pieces:
+        yield _weight(piece)
+
+
+def _weight(piece: Piece) -> _Claim:
+    if piece.kind == "fin":
+        dense = piece.mass / piece.fin_area
+        return _Claim(f"mass of {piece.name} over its area", dense, _FINS, "kg/m²")
+    across, along = piece.diameter or 1.0, piece.length or 1.0
+    dense = piece.mass / (
+        across**2 * along * (0.26 if piece.kind == "nose cone" else 0.79)
+    )
+    return _Claim(f"mass of {piece.name} over its volume", dense, _SHELL, "kg/m³")
+
+
+def _spreads(flight: Flight) -> Iterator[_Claim]:
+    """List the spreads that a file states, each with the least that is ever known."""
+    frame, rail = flight.airframe, flight.rail
+    yield from _share("drag coefficient", frame.drag_coefficient, 0.01)
+    for device in flight.recovery:
+        if device.drag_coefficient is not None:
+            what = f"drag coefficient of {device.name}"
+            yield from _share(what, device.drag_coefficient, 0.02)
+        if device.opening_delay is not None:
+            yield from _plain(
+                f"opening delay of {device.name}",
+                device.opening_delay.spread,
+                0.05,
+                "s",
+            )
+        at = device.opens_at
+        unit, least = ("m", 1.0) if at.at == "height" else ("s", 0.05)
+        yield from _plain(f"what opens {device.name}", at.spread, least, unit)
+    aim = None if rail.angle.spread is None else degrees(rail.angle.spread)
+    yield from _plain("rail's aim", aim, 0.2, "deg")
+    if frame.stability is not None:
+        yield from _plain("static margin", frame.stability.spread, 0.03, "cal")
+    if flight.motor is not None:
+        yield from _share("total impulse", flight.motor.total_impulse, 0.005)
+    if flight.apogee is not None:
+        yield from _share("apogee", flight.apogee.height, 0.005)
+        yield from _plain("time to apogee", flight.apogee.time.spread, 0.02, "s")
+
+
+def _share(what: str, given: Uncertain, least: float) -> Iterator[_Claim]:
+    if given.spread is not None:
+        share = given.spread / given.value
+        yield _Claim(f"spread of {what}", share, (least, 10.0), "share")
+
+
+def _plain(
+    what: str, spread: float | None, least: float, unit: str
+) -> Iterator[_Claim]:
+    if spread is not None:
+        yield _Claim(f"spread of {what}", spread, (least, 1e9), unit)
+
+
+def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:
+    """Put beside the word each likelihood that a file sets below the default."""
+    flight = cloud.plan.flight
+    for name, given in flight.cases.items():
+        default = LIKELIHOOD.get(name)
+        if default is not None and given < default:
+            yield Check(
+                kind=Kind.LIKELIHOOD,
+                case=name,
+                value=given,
+                interval=(given, given),
+                limit=default,
+                unit="share",
+                outcome="pass",
+                source=f"set in {flight.source}; assumed otherwise",
+                sense="least",
+                note="what happens if it does happen is judged all the same",
+                beside=True,
+            )
+
+
+def by_default(cloud: Cloud) -> Cloud | None:
+    """Weigh no failure lighter than the default; None where no file does.
+
+    A likelihood that somebody lowered is a claim. It counts in the figures told, but a
+    go that rests on it is none until the same flights are go without it.
+    """
+    cases = cloud.tree.cases
+    raised = {
+        case.cause: default_likelihood(case.cause)
+        for case in cases
+        if case.cause in cloud.plan.flight.cases
+        and case.likelihood < default_likelihood(case.cause)
+    }
+    if not raised:
+        return None
+    given = {case.cause: case.likelihood for case in cases}
+    more = sum(value - given[cause] for cause, value in raised.items())
+    works = max(given.get(WORKS, 0.0) - more, 0.0)
+    likely = {**given, **raised, WORKS: works}
+    weighed = []
+    for case in cases:
+        share = float(next(cloud.of(case.name)).stands_for.sum()) / cloud.flights
+        likelihood = likely[case.cause]
+        weighed.append(
+            replace(case, likelihood=likelihood, probability=likelihood * share)
+        )
+    return replace(cloud, tree=replace(cloud.tree, cases=tuple(weighed)))

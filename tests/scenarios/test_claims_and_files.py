@@ -1,0 +1,602 @@
+"""Scenes of what files claim, leave out and name: slips, wishes, own rules, own limits.
+
+A claim beside what is published or can be known is heard and brings no go; a drawing in
+pieces is the ground it stands for; a set of rules takes nothing away from another.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+
+import pytest
+from scene import (
+    ALOFT,
+    CODES,
+    DAY,
+    LOW,
+    PLANNED,
+    RANK,
+    READ,
+    ROOT,
+    UNDER,
+    area,
+    box,
+    crowd,
+    disc,
+    shown,
+    table,
+)
+
+from driftmap.cli import main
+
+
+def squares(role, place, wide, step, size=1.0, **properties):
+    """Ground drawn as small squares with gaps between."""
+    number = int(wide // step)
+    middle = [step * (i + 0.5) - wide / 2 for i in range(number)]
+    rings = [
+        box(place[0] + x, place[1] + y, size, size)["coordinates"]
+        for x in middle
+        for y in middle
+    ]
+    shape = {"type": "MultiPolygon", "coordinates": rings}
+    return area(role, shape, f"{role} in squares", **properties)
+
+
+def signed(**limits):
+    own = {**limits, "set_by": "A. Officer", "set_on": "2026-06-01"}
+    return {"members": {"limits": own}}
+
+
+def metar(time="1453", wind="08003KT", sky="CLR", more=""):
+    return f"METAR KXYZ 13{time}Z {wind} 10SM {sky} 10/01 A3001{more}"
+
+
+CURVE = f'thrust_curve = "{ROOT / "examples" / "willet_motor.csv"}"'
+FEW = DAY.but(samples=200)  # what is asked here speaks whatever the flights show
+
+
+def says(*pairs):
+    return FEW.edited(*pairs), "hold", "implausible"
+
+
+DRAG, CANOPY = 'drag_coefficient = "0.48"', 'drag_coefficient = "0.75"'
+BODY = 'diameter = "57 mm"\nlength = "1.32 m"'
+
+CLAIMS = {
+    "a drag coefficient of 0.01": says((DRAG, 'drag_coefficient = "0.01"')),
+    "a drag coefficient of 0.1": says((DRAG, 'drag_coefficient = "0.1"')),
+    "a drag coefficient of 3": says((DRAG, 'drag_coefficient = "3"')),
+    "drag that vanishes with speed": says(
+        (DRAG, DRAG + "\ndrag_by_mach = [[0, 0.45], [0.3, 0.001], [2, 0.001]]")
+    ),
+    "drag known to a hair": says((DRAG, 'drag_coefficient = "0.48 +/- 0 %"')),
+    "a canopy's drag coefficient of 4": says((CANOPY, 'drag_coefficient = "4"')),
+    "a maker's figure on the wrong area": says(
+        (CANOPY, 'drag_coefficient = "1.5"'), ('"1.22 m"', '"0.9 m"')
+    ),
+    "a canopy known to a hair": says((CANOPY, 'drag_coefficient = "0.75 +/- 0 %"')),
+    "an aim known to a hair": says(('angle = "4 deg" ', 'angle = "4 deg +/- 0 deg" ')),
+    "a delay known to a hair": says(
+        ('opens_at = "apogee"', 'opens_at = "apogee"\nopening_delay = "0 s +/- 0 s"')
+    ),
+    "a margin known to a hair": says(('"1.8 cal"', '"1.8 cal +/- 0 cal"')),
+    "centimetres for millimetres": says(
+        (BODY, 'diameter = "57 cm"\nlength = "1.32 m"')
+    ),
+    "a body denser than lead": says((BODY, 'diameter = "10 mm"\nlength = "1.32 m"')),
+    "a gram of propellant": says(('"0.19 kg"', '"1 g"')),
+    "propellant that nothing burns so well": says(('"0.19 kg"', '"60 g"')),
+    "fins of a milligram": says(('mass = "38 g"', 'mass = "1 mg"')),
+    "a nose cone of a milligram": says(('mass = "110 g"', 'mass = "1 mg"')),
+    "two fins": says(("count = 3", "count = 2")),
+    "a canopy that nothing tears": says(
+        (
+            'opens_at = "apogee"',
+            'opens_at = "apogee"\nstrength = { canopy = "1e6 N", lines = "1e6 N" }',
+        )
+    ),
+    "an opening above the apogee": says(('opens_at = "apogee"', 'opens_at = "1500 m"')),
+    "a rail of 30 m": says(('length = "1.8 m"', 'length = "30 m"')),
+    "a slope no body has": says(
+        ('stability = "1.8 cal"', 'stability = "1.8 cal"\nlift_slope = 99')
+    ),
+    "an apogee known to a hair": (
+        LOW.but(samples=200).edited(
+            ('"285 m +/- 15 m"', '"285 m +/- 0 m"'),
+            ('"7.9 s +/- 0.05 s"', '"7.9 s +/- 0 s"'),
+        ),
+        "hold",
+        "implausible",
+    ),
+    "a streamer that holds like a canopy": (
+        LOW.but(samples=200).edited(
+            ('width = "0.26 m"', 'width = "0.26 m"\ndrag_coefficient = "3"')
+        ),
+        "hold",
+        "implausible",
+    ),
+}
+
+DRAWN = {
+    "nobody in squares of a metre": (
+        DAY.also(squares("spectators", PLANNED, 150, 5, people=0)),
+        "no-go",
+        "among people",
+    ),
+    "nobody in squares far apart": (
+        DAY.also(squares("spectators", PLANNED, 300, 25, people=0)),
+        "no-go",
+        "among people",
+    ),
+    "closed ground in squares of a metre": (
+        DAY.also(squares("closed ground", PLANNED, 200, 12)),
+        "no-go",
+        "on ground kept clear",
+    ),
+    "a farm in squares under the fall": (
+        DAY.also(squares("building", UNDER, 160, 8)),
+        "no-go",
+        "on ground kept clear, in failure",
+    ),
+    "a power line drawn as its poles": (
+        DAY.also(squares("power line", PLANNED, 300, 25, 3.0)),
+        "hold",
+        "on a power line",
+    ),
+    "a crowd thinned out by ground elsewhere": (
+        DAY.also(
+            area(
+                "spectators",
+                {
+                    "type": "MultiPolygon",
+                    "coordinates": [
+                        box(*UNDER, 60, 40)["coordinates"],
+                        box(0, -1800, 1500, 800)["coordinates"],
+                    ],
+                },
+                "Both",
+                people=40_000,
+            )
+        ),
+        "no-go",
+        "casualties, if it happens",
+    ),
+    "a crowd drawn the other way round": (
+        DAY.also(
+            area(
+                "spectators",
+                {
+                    "type": "Polygon",
+                    "coordinates": [
+                        list(reversed(box(*PLANNED, 120, 120)["coordinates"][0]))
+                    ],
+                },
+                "Clockwise",
+                people=60,
+            )
+        ),
+        "no-go",
+        "among people",
+    ),
+    "a crowd in a reserve": (
+        DAY.also(
+            area("closed ground", box(*PLANNED, 300, 300), "Reserve"),
+            crowd(*PLANNED, 60, 100, 100, "In it"),
+        ),
+        "no-go",
+        "among people",
+    ),
+    "people on a power line's strip": (
+        DAY.also(area("power line", box(*PLANNED, 60, 600), "Strip", people=30)),
+        "no-go",
+        "among people",
+    ),
+    "half a person": (DAY.also(crowd(*PLANNED, 0.4)), "refused", None),
+    "ten million people": (DAY.also(crowd(*PLANNED, 10_000_000)), "refused", None),
+    "a role of another spelling": (
+        DAY.also(area("Spectators", box(*PLANNED, 90, 90), "X", people=9)),
+        "refused",
+        None,
+    ),
+    "a field with a hole where it lands": (
+        DAY.but(
+            land=500.0,
+        ).also(
+            area(
+                "boundary",
+                {
+                    "type": "Polygon",
+                    "coordinates": disc(0, 0, 2500)["coordinates"]
+                    + [list(reversed(disc(*PLANNED, 190)["coordinates"][0]))],
+                },
+                "With a hole",
+            )
+        ),
+        "no-go",
+        "outside boundary",
+    ),
+}
+
+NOBODY = {
+    "nobody but a crowd of none": (
+        DAY.but(areas=(crowd(0, -700, 0),)),
+        "hold",
+        "head count",
+    ),
+    "nobody but a crowd twelve kilometres off": (
+        DAY.but(areas=(crowd(9000, -9000, 30),)),
+        "hold",
+        "head count",
+    ),
+    "a flight line of none": (
+        LOW.but(
+            areas=(
+                crowd(0, -300, 0),
+                area("flight line", box(0, -100, 30, 5), "Line", people=0),
+            )
+        ),
+        "hold",
+        "head count",
+    ),
+    "nobody says who presses the button": (
+        DAY.but(answers={"crew_drawn_elsewhere": None}),
+        "hold",
+        "rule",
+    ),
+    "whoever presses the button stands nearer": (
+        DAY.but(answers={"crew_drawn_elsewhere": "no"}),
+        "no-go",
+        "rule",
+    ),
+}
+
+SIGNED = {
+    "a signature under everything": (
+        DAY.but(
+            **signed(
+                area_hit="100 %",
+                area_hit_in_failure="100 %",
+                overflight="100 %",
+                expected_casualties=1000,
+                individual_risk=1,
+                casualties_if_it_happens=1000,
+            )
+        ).also(crowd(*PLANNED, 500, 120, 120, "Under")),
+        "hold",
+        "casualties",
+    ),
+    "a signature over people of whom none is counted": (
+        DAY.but(**signed(area_hit="100 %", area_hit_in_failure="100 %")).also(
+            crowd(*PLANNED, 0, 120, 120, "Under")
+        ),
+        "hold",
+        "among people",
+    ),
+    "a signature for the waiver": (
+        DAY.but(waiver=(700.0, "8500 ft"), **signed(outside_waiver="100 %")),
+        "hold",
+        "outside waiver",
+    ),
+    "a signature for the ceiling": (
+        DAY.but(waiver=(3000.0, "3000 ft"), **signed(above_ceiling="100 %")),
+        "hold",
+        "above ceiling",
+    ),
+    "a signature for a power line": (
+        DAY.but(**signed(power_line_hit="100 %")).also(
+            area("power line", box(*PLANNED, 20, 1500), "230 kV")
+        ),
+        "hold",
+        "on a power line",
+    ),
+    "a signature for a margin of a third": (
+        DAY.edited(('"1.8 cal"', '"0.3 cal"')).but(**signed(static_margin="0.01 cal")),
+        "hold",
+        "static margin",
+    ),
+    "a signature for a wind of the day before": (
+        DAY.but(
+            winds=(ALOFT.replace("06-13 08:10", "06-12 10:00"),),
+            **signed(wind_age="100 h"),
+        ),
+        "hold",
+        "wind age",
+    ),
+    "a signature for a wind that nobody read": (
+        DAY.but(winds=("4 mph from 75",), **signed(wind_gap="10 km")),
+        "hold",
+        "wind gap",
+    ),
+    "a signature for the code's wind": (
+        LOW.but(
+            winds=("25 mph from 90",),
+            **signed(surface_wind="60 mph", rail_speed_over_wind=0.1),
+        ),
+        "hold",
+        None,
+    ),
+}
+
+SKY = {
+    "a storm that the next report leaves out": (
+        LOW.but(winds=(f"{metar(sky='TS CLR')}\n{metar('1515')}\n",)),
+        "hold",
+        "wind warned",
+    ),
+    "a storm near by twenty minutes ago": (
+        LOW.but(winds=(f"{metar('1445', sky='VCTS CLR')}\n{metar('1510')}\n",)),
+        "hold",
+        "wind warned",
+    ),
+    "lightning that the next report leaves out": (
+        LOW.but(winds=(f"{metar(more=' RMK AO2 LTG OHD')}\n{metar('1520')}\n",)),
+        "hold",
+        "wind warned",
+    ),
+    "a gale in the report before": (
+        LOW.but(winds=(f"{metar('1440', '24025G40KT')}\n{metar('1515')}\n",)),
+        "hold",
+        None,
+    ),
+    "a peak wind in the report before": (
+        LOW.but(
+            winds=(f"{metar(more=' RMK AO2 PK WND 24045/1450')}\n{metar('1515')}\n",)
+        ),
+        "hold",
+        None,
+    ),
+    "haze in a report whose wind is passed over": (
+        DAY.but(
+            winds=(metar().replace("10SM", "2SM"), ALOFT),
+            answers={"visibility": "10 mi"},
+        ),
+        "no-go",
+        "rule",
+    ),
+    "overcast in a report whose wind is passed over": (
+        DAY.but(winds=(metar(sky="OVC030"), ALOFT), answers={"cloud_cover": "1/8"}),
+        "no-go",
+        "rule",
+    ),
+    "a gust less than the mean": (
+        LOW.but(winds=("9 mph from 90 gusting to 4 mph",)),
+        "refused",
+        None,
+    ),
+    "9 mph from all sides": (LOW.but(winds=("9 mph variable",)), "hold", None),
+    "calm told to the top": (
+        DAY.but(winds=(table((2, 0, 0), (2500, 0, 0)),)),
+        "hold",
+        "wind layer",
+    ),
+    "a table of another zone": (
+        DAY.but(winds=(ALOFT.replace("08:10-07:00", "08:10+02:00"),)),
+        "hold",
+        "wind age",
+    ),
+    "a table without a zone": (
+        DAY.but(winds=(ALOFT.replace("08:10-07:00", "08:10"),)),
+        "hold",
+        None,
+    ),
+    "a table read in time to come": (
+        DAY.but(
+            winds=(ALOFT.replace(READ, ""),),
+            options=("--read-at", "2026-06-13T09:30-07:00"),
+        ),
+        "refused",
+        None,
+    ),
+    "a low flight by night": (
+        LOW.but(
+            when="2026-06-13T02:30-07:00",
+            answers={**LOW.answers, "night_arranged": None},
+        ),
+        "hold",
+        "rule",
+    ),
+    "the time in the wrong zone": (DAY.but(when="2026-06-13T08:30Z"), "refused", None),
+}
+
+SAID = {
+    "a motor told smaller than all of it": (
+        LOW.but(
+            answers={
+                **LOW.answers,
+                "total_impulse": "310 N s",
+                "motor_impulse": "99 N s",
+            },
+            areas=(crowd(0, -24, 10, 10, 4),),
+        ),
+        "no-go",
+        "rule",
+    ),
+    "propellant told smaller than all of it": (
+        LOW.but(
+            answers={
+                **LOW.answers,
+                "total_impulse": "310 N s",
+                "motor_impulse": "99 N s",
+                "motor_propellant": "10 g",
+            },
+            areas=(crowd(0, -24, 10, 10, 4),),
+        ),
+        "no-go",
+        "rule",
+    ),
+    "answers for the day after": (
+        DAY.but(answers={"date": "2026-06-14"}),
+        "hold",
+        "rule",
+    ),
+    "answers for another site": (
+        DAY.but(answers={"site": "Elsewhere"}),
+        "hold",
+        "rule",
+    ),
+    "answers for another flight": (
+        DAY.but(answers={"flight": "Other"}),
+        "hold",
+        "rule",
+    ),
+    "a yes to what nobody asked": (
+        DAY.but(answers={"all_is_well": "yes"}),
+        "refused",
+        None,
+    ),
+    "a sun told by night": (
+        LOW.but(
+            when="2026-06-13T02:30-07:00",
+            answers={**LOW.answers, "sun_height": "20 deg"},
+        ),
+        "refused",
+        None,
+    ),
+    "a wind told lower": (
+        DAY.but(winds=("25 mph from 90", ALOFT), answers={"surface_wind": "2 mph"}),
+        "no-go",
+        None,
+    ),
+    "an own case that hides a common one": (
+        DAY.plus(
+            '[[case]]\nname = "nothing deploys"\nlikelihood = "3 %"\n'
+            'at = "apogee"\nrocket_falls = "main"'
+        ),
+        "refused",
+        None,
+    ),
+    "sparks on ground that is not cleared for them": (
+        DAY.but(answers={"no_sparks": "no", "cleared_diameter": "60 ft"}),
+        "no-go",
+        "rule",
+    ),
+    "notice too early": (DAY.but(answers={"notice": "80 h"}), "no-go", "rule"),
+    "the rules of the country to the north": (
+        DAY.but(rules="canada"),
+        "no-go",
+        "position",
+    ),
+    "only what every range asks": (DAY.but(rules="range"), "hold", "rule"),
+}
+
+SCENES = {**CLAIMS, **DRAWN, **NOBODY, **SIGNED, **SKY, **SAID}
+
+
+@pytest.mark.parametrize(("scene", "mildest", "kind"), SCENES.values(), ids=SCENES)
+def test_never_milder_than_an_officer(speak, scene, mildest, kind):
+    verdict, speaking, said = speak(scene)
+    assert RANK.index(verdict) >= RANK.index(mildest), shown(speaking, said)
+    if kind is not None and verdict != "refused":
+        assert kind in speaking, shown(speaking, said)
+
+
+FLAG = '[[rule]]\nname = "flag_out"\nquestion = "the flag is out"\n'
+NEAR = (crowd(0, -22, 10, 10, 4),)
+HOUSE = area("building", box(150, 150, 10, 10), "House", people=3)
+
+OWN_RULES = {
+    "nothing but a flag": ("club", FLAG, "{own}", DAY, "hold"),
+    "a flag, and all the rest called whole": (
+        "club",
+        'whole = ["ground", "air"]\n' + FLAG,
+        "{own}",
+        DAY,
+        "hold",
+    ),
+    "a file named as the law": (
+        "us",
+        'whole = ["ground", "air"]\n' + FLAG,
+        "{own}",
+        DAY,
+        "hold",
+    ),
+    "a file that stands in for the code": (
+        "club",
+        'family = "us-safety-code"\nwhole = ["ground"]\n' + FLAG,
+        "{own}, us",
+        DAY.also(HOUSE),
+        "no-go",
+    ),
+    "a stricter distance": (
+        "club",
+        '[[rule]]\nname = "personnel_distance"\ntext = "ours"\nlimit = "900 m"\n',
+        "us, {own}",
+        DAY,
+        "no-go",
+    ),
+    "a milder distance": (
+        "club",
+        'extends = ["us"]\n[[rule]]\nname = "personnel_distance"\ntext = "ours"\n'
+        'limit = "1 m"\n',
+        "{own}",
+        DAY.but(areas=NEAR),
+        "no-go",
+    ),
+    "an excuse for a distance": (
+        "club",
+        'extends = ["us"]\n[[rule]]\nname = "personnel_distance"\ntext = "ours"\n'
+        'limit = "100 ft"\nunless_confirmed = { name = "we_know", text = "we know" }\n',
+        "{own}",
+        DAY.but(areas=NEAR),
+        "no-go",
+    ),
+    "a question of the day made one of the season": (
+        "club",
+        'extends = ["us"]\n[[rule]]\nname = "landowner_leave"\nquestion = "any leave"\n'
+        'scope = "season"\n[[rule]]\nname = "no_fire_ban"\nquestion = "none"\n'
+        'scope = "season"\n',
+        "{own}",
+        DAY.but(answers={"date": "2026-04-01"}),
+        "hold",
+    ),
+}
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "rules", "scene", "mildest"), OWN_RULES.values(), ids=OWN_RULES
+)
+def test_rules_of_ones_own_take_nothing_away(
+    speak, tmp_path, name, text, rules, scene, mildest
+):
+    own = tmp_path / f"{name}.toml"
+    own.write_text(f'title = "Our club"\nsource = "ours"\n{text}', encoding="utf-8")
+    verdict, speaking, said = speak(scene.but(rules=rules.format(own=own)))
+    assert RANK.index(verdict) >= RANK.index(mildest), shown(speaking, said)
+    assert verdict != "refused", said
+
+
+PLAIN = {
+    "the guide's morning": ("willet", "examples/morning.csv", "answers"),
+    "a calm morning": ("dunlin", "calm", "answers-dunlin"),
+    "4 mph": ("dunlin", "4 mph from 75", "answers-dunlin"),
+    "8 mph and the crowd upwind": ("dunlin", "8 mph from 180", "answers-dunlin"),
+    "8 mph and the crowd upwind, askew": (
+        "dunlin",
+        "8 mph from 200",
+        "answers-dunlin",
+    ),
+}
+
+
+@pytest.mark.parametrize(("flight", "wind", "answers"), PLAIN.values(), ids=PLAIN)
+def test_a_plain_day_with_the_examples_as_they_are_is_go(
+    tmp_path, monkeypatch, capsys, flight, wind, answers
+):
+    monkeypatch.chdir(ROOT)
+    given = [
+        *("assess", f"examples/{flight}.toml", "--wind", wind),
+        *("--site", "sites/saltgrass-flat.geojson"),
+        *("--when", "2026-06-13T08:30-07:00", "--samples", "8000"),
+        *("--answers", f"examples/{answers}.toml", "--out", str(tmp_path)),
+    ]
+    monkeypatch.setattr(sys, "argv", ["driftmap", *given])
+    with pytest.raises(SystemExit) as end:
+        main()
+    said = capsys.readouterr().out
+    assert CODES[end.value.code or 0] == "go", said
+    told = json.loads((tmp_path / "assessment.json").read_text(encoding="utf-8"))
+    assert all(check["outcome"] == "pass" for check in told["checks"])
+    assert "Flight of 2026-06-13 08:30 (15:30 UTC), pad at 41.60400° N" in said
+    assert "answered by people. The range safety officer decides" in said
