@@ -30,6 +30,8 @@ ROOT = Path(__file__).parents[2]
 
 OUTCOMES = ("pass", "warn", "fail")
 
+pytestmark = pytest.mark.usefixtures("any_word")
+
 
 @pytest.fixture(scope="module")
 def setup():

@@ -28,6 +28,63 @@ PLACE = (-117.952, 41.604)
 
 WILLET = (ROOT / "examples" / "willet.toml").read_text(encoding="utf-8")
 WILLET = WILLET.replace("willet_motor.csv", str(ROOT / "examples" / "willet_motor.csv"))
+TOLD = f"""\
+name = "Willet 54"
+[airframe]
+mass = "1.85 kg +/- 20 g"
+diameter = "57 mm"
+length = "1.32 m"
+stability = "1.8 cal +/- 0.2 cal"
+drag_coefficient = "0.48 +/- 5 %"
+moment_of_inertia = "0.2 kg m2"
+[rail]
+length = "1.8 m"
+angle = "4 deg +/- 1 deg"
+azimuth = "into the wind"
+[motor]
+thrust_curve = "{ROOT / "examples" / "willet_motor.csv"}"
+propellant_mass = "0.19 kg"
+[[recovery]]
+name = "main"
+kind = "canopy"
+diameter = "1.22 m"
+drag_coefficient = "0.75 +/- 5 %"
+opens_at = "apogee"
+mass = "0.12 kg"
+cloth = "ripstop nylon"
+strength = {{ lines = "2000 N", cord = "3000 N", attachment = "2500 N", canopy = "2500 N" }}
+opening_delay = "0.6 s +/- 0.3 s"
+[[piece]]
+name = "fin"
+kind = "fin"
+count = 3
+mass = "50 g"
+root = "12 cm"
+tip = "5 cm"
+span = "10 cm"
+thickness = "3.2 mm"
+material = "glass epoxy"
+[[piece]]
+name = "nose cone"
+kind = "nose cone"
+mass = "110 g"
+length = "0.22 m"
+diameter = "57 mm"
+[[piece]]
+name = "motor case"
+kind = "motor case"
+mass = "150 g"
+length = "0.2 m"
+diameter = "38 mm"
+[burst]
+pressure = "10 MPa"
+volume = "150 cm3"
+fragments = 6
+fragment_mass = "25 g"
+fragment_area = "20 cm2"
+"""
+"""The Willet with everything told that a file can tell of it."""
+
 DUNLIN = (ROOT / "examples" / "dunlin.toml").read_text(encoding="utf-8")
 ALOFT = (
     READ

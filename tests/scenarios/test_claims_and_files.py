@@ -568,27 +568,30 @@ def test_rules_of_ones_own_take_nothing_away(
 
 
 PLAIN = {
-    "the guide's morning": ("willet", "examples/morning.csv", "answers"),
-    "a calm morning": ("dunlin", "calm", "answers-dunlin"),
-    "4 mph": ("dunlin", "4 mph from 75", "answers-dunlin"),
-    "8 mph and the crowd upwind": ("dunlin", "8 mph from 180", "answers-dunlin"),
+    "the guide's morning": ("willet", "examples/morning.csv", "answers", 8000),
+    "a calm morning": ("dunlin", "calm", "answers-dunlin", 8000),
+    "4 mph": ("dunlin", "4 mph from 75", "answers-dunlin", 20_000),
+    "8 mph and the crowd upwind": ("dunlin", "8 mph from 180", "answers-dunlin", 8000),
     "8 mph and the crowd upwind, askew": (
         "dunlin",
         "8 mph from 200",
         "answers-dunlin",
+        8000,
     ),
 }
 
 
-@pytest.mark.parametrize(("flight", "wind", "answers"), PLAIN.values(), ids=PLAIN)
+@pytest.mark.parametrize(
+    ("flight", "wind", "answers", "samples"), PLAIN.values(), ids=PLAIN
+)
 def test_a_plain_day_with_the_examples_as_they_are_is_go(
-    tmp_path, monkeypatch, capsys, flight, wind, answers
+    tmp_path, monkeypatch, capsys, flight, wind, answers, samples
 ):
     monkeypatch.chdir(ROOT)
     given = [
         *("assess", f"examples/{flight}.toml", "--wind", wind),
         *("--site", "sites/saltgrass-flat.geojson"),
-        *("--when", "2026-06-13T08:30-07:00", "--samples", "8000"),
+        *("--when", "2026-06-13T08:30-07:00", "--samples", str(samples)),
         *("--answers", f"examples/{answers}.toml", "--out", str(tmp_path)),
     ]
     monkeypatch.setattr(sys, "argv", ["driftmap", *given])
