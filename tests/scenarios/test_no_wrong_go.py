@@ -55,7 +55,7 @@ GO = {
         areas=(
             crowd(1500, -1500, people=400, wide=200, deep=60),
             area("flight line", box(0, -150, 20, 4), "Line", people=3),
-        )
+        ),
         samples=7000,
     ),
     "an empty barn near by": DAY.also(
