@@ -8,10 +8,11 @@ import textwrap
 from collections.abc import Iterator
 from importlib.metadata import metadata
 from types import MappingProxyType
-from typing import Final
+from typing import Any, Final
 
 import click
 
+from driftmap.cli.output import json_text
 from driftmap.errors import InputError, nearest
 
 __all__ = ["TOPICS", "chapter", "help_command"]
@@ -35,13 +36,23 @@ TOPICS: Final = MappingProxyType(
 
 @click.command("help")
 @click.argument("topic", required=False)
-def help_command(topic: str | None) -> None:
+@click.option(
+    "--schema",
+    is_flag=True,
+    help="Print the JSON Schema of a flight or of a rule file for an editor "
+    "(topics flight, rules).",
+)
+def help_command(topic: str | None, *, schema: bool) -> None:
     """Explain flight files, site files, winds, verdicts: the README's own chapters.
 
     \b
     Example:
       driftmap help flight
+      driftmap help flight --schema > flight.schema.json
     """
+    if schema:
+        click.echo(json_text(_schema(topic)))
+        return
     if topic is None:
         known = [f"  {name:10}{title}" for name, title in TOPICS.items()]
         click.echo("\n".join(["driftmap help TOPIC, one of", *known]))
@@ -52,6 +63,18 @@ def help_command(topic: str | None) -> None:
     columns = min(shutil.get_terminal_size().columns, 100)
     text = metadata("driftmap")["Description"]  # the README, as it was installed
     click.echo(chapter(text, TOPICS[topic], columns))
+
+
+def _schema(topic: str | None) -> dict[str, Any]:
+    if topic == "flight":
+        from driftmap.rocket.flightfile import flight_schema
+
+        return flight_schema()
+    if topic == "rules":
+        from driftmap.rules.schema import RuleFile
+
+        return RuleFile.model_json_schema(by_alias=True)
+    raise InputError("--schema", "", "there is one of flight, and one of rules")
 
 
 def chapter(readme: str, title: str, columns: int = 80) -> str:

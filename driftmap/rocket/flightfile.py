@@ -31,7 +31,7 @@ from driftmap.rocket.recordfile import read_record
 if TYPE_CHECKING:
     from driftmap.rocket.measured import Inferred
 
-__all__ = ["read_flight"]
+__all__ = ["flight_schema", "read_flight"]
 
 _LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
 _BURN = 0.15  # spread of a fitted burn time, as a share; assumed
@@ -219,3 +219,41 @@ def _keys(loc: Sequence[int | str]) -> list[str]:
             model = _MODELS.get(part, model)
     names = [f.alias or n for n, f in model.model_fields.items() if n not in _NOT_KEYS]
     return [*names, "measured"] if model is Flight else names
+
+
+def flight_schema() -> dict[str, Any]:
+    """Describe a flight file to an editor, as JSON Schema.
+
+    Returns
+    -------
+    dict
+        Keys, texts and counts; whether a quantity has the right unit only reading tells.
+    """
+    schema = Flight.model_json_schema(by_alias=True)
+    measured = Measured.model_json_schema(by_alias=True)
+    schema["$defs"]["Measured"] = measured
+    schema["properties"]["measured"] = {"$ref": "#/$defs/Measured"}
+    motor = schema["$defs"]["Motor"]
+    motor["properties"]["thrust_curve"] = {"type": "string"}
+    motor["required"] = ["propellant_mass"]
+    for table, keys in ((schema, _NOT_KEYS), (motor, {"times", "thrusts"})):
+        for key in keys:
+            del table["properties"][key]
+    plain: dict[str, Any] = _as_written(schema)
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **plain}
+
+
+def _as_written(part: Any) -> Any:
+    """Let numbers carry their unit; keep of each description what comes first."""
+    if isinstance(part, list):
+        return [_as_written(one) for one in part]
+    if not isinstance(part, dict):
+        return part
+    if part.get("type") == "number" or part.get("$ref") == "#/$defs/Uncertain":
+        return {"type": ["number", "string"]}
+    if part.get("$ref") == "#/$defs/Trigger":
+        return {"type": "string"}
+    kept = {key: one for key, one in part.items() if key not in {"title", "default"}}
+    if isinstance(told := kept.get("description"), str):
+        kept["description"] = told.partition("\n")[0]
+    return {key: _as_written(one) for key, one in kept.items()}

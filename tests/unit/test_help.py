@@ -1,14 +1,18 @@
 """Chapters of the README in a terminal."""
 
+import json
+import tomllib
 from pathlib import Path
 
+import jsonschema
 import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.help import TOPICS, chapter, help_command
 from driftmap.errors import InputError
 
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("title", TOPICS.values(), ids=TOPICS)
@@ -37,3 +41,30 @@ def test_a_word_that_is_no_topic_names_those_that_are():
     assert "verdict" in CliRunner().invoke(help_command, []).output
     with pytest.raises(InputError, match="not in this copy"):
         chapter("# Nothing", "The wind")
+
+
+def _printed(*arguments):
+    run = CliRunner().invoke(help_command, arguments)
+    assert run.exception is None
+    return jsonschema.Draft202012Validator(json.loads(run.output))
+
+
+@pytest.mark.parametrize("name", ["willet", "whimbrel", "dunlin", "plover"])
+def test_the_schema_takes_every_example_and_no_wrong_key(name):
+    schema = _printed("flight", "--schema")
+    data = tomllib.loads((ROOT / "examples" / f"{name}.toml").read_text("utf-8"))
+    schema.validate(data)
+    for wrong in (
+        {**data, "airfram": {}},
+        {**data, "rail": {**data["rail"], "lenght": "2 m"}},
+        {**data, "name": 3},
+        {key: value for key, value in data.items() if key != "airframe"},
+    ):
+        assert not schema.is_valid(wrong)
+
+
+def test_the_schema_of_rules_takes_those_that_come_with_the_package():
+    schema = _printed("rules", "--schema")
+    for path in (ROOT / "driftmap" / "rules").glob("*.toml"):
+        schema.validate(tomllib.loads(path.read_text("utf-8")))
+    assert not schema.is_valid({"title": "Ours", "rlue": []})
