@@ -45,6 +45,9 @@ _PAST: Final = timedelta(hours=1)
 """A time of day given alone is refused when it is longer ago than this: another day is
 more likely to be meant; assumed."""
 
+_FARTHEST: Final = 500_000.0
+"""A station farther off than this tells nothing of the field [m]; assumed."""
+
 HERE: Final = "the site"
 """What --at says where it names no site of its own."""
 
@@ -61,6 +64,7 @@ class WindOptions:
     service: str | None
     terrain: str
     declination: float | None
+    station_away: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +87,12 @@ def place_options(command: F) -> F:
     options = (
         click.option(
             "--station", metavar="ID", help="Station to take from a report of several."
+        ),
+        click.option(
+            "--station-away",
+            type=Quantity("length", 0.0, _FARTHEST),
+            metavar="D",
+            help="How far the station of a report is from the field, where that is not known.",
         ),
         click.option(
             "--when",
@@ -166,6 +176,7 @@ def setting_of(asked: WindOptions, place: Place) -> Setting:
         place.position,
         flight_time(asked.read_at, now, option="--read-at") if asked.read_at else None,
         now,
+        asked.station_away,
     )
 
 

@@ -3,14 +3,25 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.report.words import Units, bearing, distance
 from driftmap.units import show
+from driftmap.winds.worth import Worth
 
-__all__ = ["CALM", "MAST", "Read", "age_told", "wind_as_read", "wind_told"]
+__all__ = [
+    "CALM",
+    "MAST",
+    "Read",
+    "age_told",
+    "more_wind_told",
+    "wind_as_read",
+    "wind_told",
+]
 
 MAST: Final = 10.0
 """Height at which reports and limits speak of the surface wind [m]."""
@@ -21,6 +32,16 @@ CALM: Final = 0.05
 _NEAR_GROUND: Final = 60.0  # m; what was read higher is no reading at the pad
 _HEAD: Final = (1.0, 2.6)  # m; where a person holds a meter
 _LAW: Final = "law from "
+
+
+_NO_HELP: Final = 0.95
+_READINGS: Final = MappingProxyType(
+    {
+        "balloon": "a pilot balloon let go now",
+        "bulletin": "a bulletin of winds aloft",
+        "ground": "the wind at head height, read now",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +124,37 @@ def age_told(wind: WindProfile) -> str:
         return "read now"
     minutes = wind.age * 60
     return f"{minutes:.0f} min old" if minutes < 100 else f"{wind.age:.1f} h old"
+
+
+def more_wind_told(worths: Sequence[Worth]) -> str:
+    """Say which one reading of the wind more would help most, and by how much.
+
+    Parameters
+    ----------
+    worths : sequence of Worth
+        From `driftmap.montecarlo.sensitivity.more_wind`, the best first.
+
+    Returns
+    -------
+    str
+        A sentence without its stop; empty where nothing is known of it.
+
+    Examples
+    --------
+    >>> more_wind_told([Worth("ground", 0.97)])
+    'No one reading of the wind more would shrink the 90 % line by a twentieth'
+    """
+    if not worths:
+        return ""
+    best = worths[0]
+    if best.left > _NO_HELP:
+        return (
+            "No one reading of the wind more would shrink the 90 % line by a twentieth"
+        )
+    return (
+        f"The reading that would help most is {_READINGS[best.reading]}: the ground inside the "
+        f"90 % line would shrink by about {100 * (1 - best.left):.0f} %"
+    )
 
 
 def wind_told(wind: WindProfile, units: Units) -> tuple[str, str]:

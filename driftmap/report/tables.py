@@ -20,7 +20,7 @@ from driftmap.report.pieces import (
     people_numbers,
     piece_marks,
 )
-from driftmap.report.reading import wind_told
+from driftmap.report.reading import more_wind_told, wind_told
 from driftmap.report.sight import zone_at
 from driftmap.report.voice import english
 from driftmap.report.words import Units
@@ -71,6 +71,7 @@ def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
         "place": show_position(a.site.longitude, a.site.latitude),
         "time": words.flown_at(a.answers.when) or "time of the flight not told",
         "wind_more": more,
+        "more_wind": more_wind_told(a.more_wind),
         "counts": f"{out} checks worked out, {said} answered by people",
         "reasons": ([_all_kept(a)] if a.verdict == "go" else []) + against[:2],
         "more": max(0, len(against) - 2),

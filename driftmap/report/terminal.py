@@ -55,6 +55,8 @@ def summary(assessment: Assessment, *, units: Units) -> str:
         f"  {out + said} of {len(a.checks)} checks are within limits: {out} worked out, "
         f"{said} answered by people. The range safety officer decides"
     )
+    if head["more_wind"]:
+        lines.append(f"  {head['more_wind']}")
     looser = sum(LOOSER in check.source for check in a.checks)
     if looser:
         lines.append(f"  {looser} of these limits were loosened by a file")

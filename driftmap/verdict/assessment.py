@@ -20,7 +20,7 @@ from driftmap.hazard.sampling import CONFIDENCE, Estimate
 from driftmap.montecarlo.aftermath import after_impact
 from driftmap.montecarlo.cloud import Cloud, Part, fly
 from driftmap.montecarlo.margins import ends, landed, opening_figures
-from driftmap.montecarlo.sensitivity import Influence, influences
+from driftmap.montecarlo.sensitivity import Influence, influences, more_wind
 from driftmap.rocket.flight import Flight
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Verdict, decide
@@ -28,6 +28,7 @@ from driftmap.verdict.consequence_checks import SHARES, with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits
 from driftmap.verdict.people_checks import AreaHit
+from driftmap.winds.worth import Worth
 
 __all__ = [
     "CAUTIONS",
@@ -111,6 +112,9 @@ class Assessment:
     influences : tuple of Influence
         Inputs that move the landing most when recovery works, the strongest first; empty
         with too few flights to tell.
+    more_wind : tuple of Worth
+        One more reading of the wind, and how far it would shrink the 90 % line; the best
+        first.
     version : str
         Version of driftmap.
     answers : Answers
@@ -129,6 +133,7 @@ class Assessment:
     verdict: Verdict
     assumed: tuple[str, ...]
     influences: tuple[Influence, ...]
+    more_wind: tuple[Worth, ...]
     version: str
     answers: Answers = field(default_factory=Answers)
 
@@ -222,6 +227,7 @@ def assess_setup(
         f"turbulence from the mean wind at 6 m; {turbulence.ASSUMED}",
         "the ground is flat, at the pad's elevation",
     )
+    moving = influences(cloud)
     return Assessment(
         flight=flight,
         site=site,
@@ -234,7 +240,8 @@ def assess_setup(
         sharpened=found.sharpened,
         verdict=decide(found.checks),
         assumed=tuple(dict.fromkeys(assumed)),
-        influences=influences(cloud),
+        influences=moving,
+        more_wind=more_wind(cloud, wind, moving),
         version=version("driftmap"),
         answers=answers or Answers(),
     )
@@ -321,6 +328,7 @@ def document(assessment: Assessment) -> dict[str, Any]:
         "openings": opening_figures(cloud),
         "convergence": [_looks(sharp) for sharp in a.sharpened],
         "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],
+        "more_wind": [asdict(worth) for worth in a.more_wind],
         "answers": {
             "given": {**a.answers.confirmed, **a.answers.numbers},
             "stale": dict(a.answers.stale),

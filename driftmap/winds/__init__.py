@@ -20,6 +20,7 @@ from driftmap.winds.forecast import looks_like_forecast, read_forecast
 from driftmap.winds.kept import looks_kept, read_kept
 from driftmap.winds.merge import merge
 from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
+from driftmap.winds.model_arrays import looks_like_arrays, read_arrays
 from driftmap.winds.pilot_balloon import looks_like_balloon, read_balloon
 from driftmap.winds.reading import Reading, Setting, check_seen, show_time
 from driftmap.winds.service_answer import looks_like_answer, read_saved_answer
@@ -65,6 +66,7 @@ Format: TypeAlias = tuple[
 FORMATS: Final[tuple[Format, ...]] = (
     ("IGRA v2 sounding", looks_like_igra, read_igra),
     ("answer of a forecast service", looks_like_answer, read_saved_answer),
+    ("arrays of a model", looks_like_arrays, read_arrays),
     ("JSON forecast", looks_like_forecast, read_forecast),
     ("sounding list", looks_like_sounding_list, read_sounding_list),
     ("drift of a flight", looks_like_drift, read_drift),
@@ -210,7 +212,7 @@ def _read_known(text: str, source: str, setting: Setting) -> Reading:
     raise WindError(source, "", f"is no wind that can be read; accepted: {accepted}")
 
 
-def read_winds(
+def read_winds(  # noqa: PLR0913 - all but the first are options
     sources: Sequence[str],
     *,
     site_altitude: float,
@@ -220,6 +222,7 @@ def read_winds(
     terrain: str = "open",
     place: tuple[float, float] | None = None,
     read_at: datetime | None = None,
+    station_away: float | None = None,
 ) -> WindProfile:
     """Read what is known of the wind and merge it into one profile over the site.
 
@@ -241,6 +244,8 @@ def read_winds(
         Latitude and longitude of the site [deg]; picks a point of a gridded forecast.
     read_at : datetime, optional
         When the sources were read that do not say so themselves.
+    station_away : float, optional
+        How far the station of a report stands from the site [m], where it is not known.
 
     Returns
     -------
@@ -269,6 +274,7 @@ def read_winds(
         place,
         read_at,
         now,
+        station_away,
     )
     return merge([r for text in sources for r in decode_all(text, setting)], setting)
 

@@ -307,6 +307,7 @@ def _reading(
     setting: Setting,
 ) -> Reading:
     name = f"TAF {head['station']} {head['issued'] or head['from']}Z"
+    away, where = setting.away_from(head["station"], name)
     try:
         start = _hour(head["from"], setting.when)
         end = _hour(head["to"], start)
@@ -341,11 +342,13 @@ def _reading(
         based_on=issued or start,
         forecast=True,
         direction_error=_ROUNDING,
+        away=away,
         warned=tuple(
             f"{name} tells of {what}" for what in _warned(base, later, may, level)
         ),
         assumed=(
-            f"{name}: at 10 m, taken for the wind at the site; that from {', '.join(told)}",
+            f"{name}: at 10 m; that from {', '.join(told)}",
+            where,
             *notes,
         ),
     )

@@ -1,14 +1,15 @@
 """The wind as a field over height: how it usually grows and turns, and how it strays.
 
-Fitted on real soundings by ``tests/benchmarks/fit_wind_field.py``, which writes
+Fitted on real winds by ``tests/benchmarks/fit_wind_field.py``, which writes
 ``field.toml``. As complex numbers, east + i north, the wind at height `z` is
 
     w(z) = M(z) s + e(z)
 
 with `s` the wind at 10 m, `M` its usual growth and turning (near the ground the published
-law), and `e` a Gaussian error whose size grows as the root of height and which is alike
-over ratios of height. Given levels condition it: it passes through them, and opens between
-and beyond.
+law), and `e` an error whose size grows as the root of height and which is alike over ratios
+of height. Given levels condition it: it passes through them, and opens between and beyond.
+What a level itself is off by – its instrument, its age, the distance of its station – is
+added to that.
 """
 
 from __future__ import annotations
@@ -23,10 +24,11 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from driftmap.air.wind import TAILS
 from driftmap.checks import FloatArray
 from driftmap.winds import law
 
-__all__ = ["Field", "Known", "field_of", "given"]
+__all__ = ["Field", "Known", "Told", "field_of", "fitted", "given"]
 
 ComplexArray = NDArray[np.complex128]
 
@@ -41,8 +43,12 @@ _ANY: Final = 1000.0
 what was read is not drawn toward a calm."""
 
 _ALIKE: Final = 1000.0
-"""Height over which the errors of one report stay alike [m]; of the size found for the
-changes of the wind with height."""
+"""Height over which the errors of an instrument, or of a forecast, stay alike [m]; assumed."""
+
+_LASTING: Final = 8.0
+"""What a wind changes by with time is alike over this logarithm of a ratio of heights:
+between the two soundings of a station, hours apart, the changes at 300 m go with those at
+10, 900 and 1500 m by 0.7, 0.9 and 0.75."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,7 +97,8 @@ class Field:
 
 
 @cache
-def _table() -> dict[str, Any]:
+def fitted() -> dict[str, Any]:
+    """Give what was fitted on real winds, by its names in ``field.toml``."""
     text = files("driftmap.winds").joinpath("field.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
@@ -112,7 +119,7 @@ def field_of(sun: float | None, latitude: float | None) -> Field:
     Field
         Between the sun's heights of the regimes a mixture of two.
     """
-    table = _table()
+    table = fitted()
     regimes = table["regime"]
     suns = [regime["sun"] for regime in regimes]
     widest = max(regimes, key=lambda regime: regime["stray"])
@@ -150,26 +157,55 @@ class Known:
     covariance: FloatArray
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Told:
+    """Levels that the field is conditioned on.
+
+    Parameters
+    ----------
+    height : ndarray, shape (n,)
+        Their heights, increasing [m].
+    wind : ndarray, shape (n,)
+        What they tell [m s⁻¹].
+    error : ndarray, shape (n,)
+        Standard error of a component by the instrument [m s⁻¹].
+    lasting : ndarray, shape (n,)
+        By age and distance [m s⁻¹].
+    source : sequence, length n
+        The report of each: the errors of one report are alike over height.
+    """
+
+    height: FloatArray
+    wind: ComplexArray
+    error: FloatArray
+    lasting: FloatArray
+    source: Sequence[object]
+
+    def covariance(self) -> FloatArray:
+        """Give the covariance of their own errors, shape (n, n) [m² s⁻²]."""
+        same = np.array([[a is b for a in self.source] for b in self.source])
+        apart = np.abs(np.subtract.outer(self.height, self.height)) / _ALIKE
+        logs = np.log(np.maximum(self.height, _LEAST))
+        ratio = np.abs(np.subtract.outer(logs, logs)) / _LASTING
+        own = np.multiply.outer(self.error, self.error) * np.exp(-apart)
+        last = np.multiply.outer(self.lasting, self.lasting) * np.exp(-ratio)
+        return np.asarray(same * (own + last))
+
+
 def given(
     field: Field,
-    levels: FloatArray,
-    errors: FloatArray,
-    sources: Sequence[object],
+    told: Told,
     heights: FloatArray,
     roughness: float,
 ) -> Known:
-    """Condition the field on levels.
+    r"""Condition the field on levels.
 
     Parameters
     ----------
     field : Field
         How the wind usually grows and strays.
-    levels : ndarray, shape (n,)
-        Heights of the levels, increasing [m].
-    errors : ndarray, shape (n,)
-        Standard error of a component at each [m s⁻¹].
-    sources : sequence, length n
-        The report of each level: the errors of one report are alike over height.
+    told : Told
+        The levels.
     heights : ndarray, shape (k,)
         Heights that are asked for [m].
     roughness : float
@@ -178,15 +214,30 @@ def given(
     Returns
     -------
     Known
-        The field passes through the levels; the errors of the levels are added to what it
-        strays from them.
+        The field passes through the levels; their own errors are added to what it strays
+        from them.
+
+    Notes
+    -----
+    Strays have the tails of Student's t: on some days all of them are large. So levels that
+    lie as usual above each other make those between them surer, and odd ones less sure, by
+
+    .. math:: (\nu - 2 + \beta) / (\nu - 2 + d)
+
+    with :math:`\nu` the degrees of freedom, `d` the number of components told beyond the
+    first level's, and :math:`\beta` the square of how far they are from the usual, in
+    standard deviations [2]_.
 
     References
     ----------
     .. [1] C. E. Rasmussen, C. K. I. Williams, *Gaussian Processes for Machine Learning*,
        2006, Eqs. (2.23) and (2.24) (from memory).
+    .. [2] A. Shah, A. G. Wilson, Z. Ghahramani, Student-t processes as alternatives to
+       Gaussian processes, AISTATS 2014 (from memory).
     """
+    levels = told.height
     at, up = field.carry(levels, roughness), field.carry(heights, roughness)
+    own_errors = told.covariance()
 
     def prior(a: FloatArray, m: ComplexArray) -> ComplexArray:
         usual = _ANY**2 * np.multiply.outer(m, at.conj())
@@ -197,9 +248,13 @@ def given(
     weights = np.linalg.solve(inside.conj().T, across.conj().T).conj().T
     own = _ANY**2 * np.multiply.outer(up, up.conj()) + field.alike(heights, heights)
     strays = (own - weights @ across.conj().T).real
-    same = np.array([[a is b for a in sources] for b in sources])
-    apart = np.abs(np.subtract.outer(levels, levels)) / _ALIKE
-    read = np.multiply.outer(errors, errors) * same * np.exp(-apart)
-    told = (weights @ read @ weights.conj().T).real
-    whole = strays + told
+    read = (weights @ own_errors @ weights.conj().T).real
+    whole = _odd(inside + own_errors, told.wind) * strays + read
     return Known(np.asarray(weights, complex), (whole + whole.T) / 2)
+
+
+def _odd(covariance: ComplexArray, wind: ComplexArray) -> float:
+    """Give by how much strays are larger, as a variance, for how odd the levels lie."""
+    far = float((wind.conj() @ np.linalg.solve(covariance, wind)).real)
+    parts = 2.0 * (wind.size - 1)
+    return (TAILS - 2.0 + far) / (TAILS - 2.0 + parts)

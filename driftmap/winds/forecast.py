@@ -13,7 +13,8 @@ a variable wind. Instead of ``levels``, ``members`` is a list of ``{"levels": [�
 ``forecasts`` a list of such documents for several times. A grid is a list ``points``
 of ``{"latitude": …, "longitude": …}`` with any of these; the point nearest to the site is
 taken. A wind that was measured, not forecast, says
-``"read"`` and the time in place of ``valid``.
+``"read"`` and the time in place of ``valid``. ``u_mps`` and ``v_mps`` toward east and north
+may stand for speed and direction, and a bare list for its levels.
 """
 
 from __future__ import annotations
@@ -88,7 +89,10 @@ def read_forecast(text: str, source: str, setting: Setting) -> Reading:
     WindError
         If a key or a value cannot be used, by its level.
     """
-    document = as_object(load_document(text, source), source, "the document")
+    whole = load_document(text, source)
+    if isinstance(whole, list):  # levels alone, of a time that nobody tells
+        whole = {"levels": whole}
+    document = as_object(whole, source, "the document")
     check_keys(document, _DOCUMENT, source, "")
     document, notes = nearest_point(document, source, setting)
     check_keys(document, _DOCUMENT, source, "")

@@ -44,9 +44,10 @@ Document: TypeAlias = dict[str, object]
 
 _TIMES: Final = ("valid", "based_on")
 _NUMBERS: Final = ("direction_error_deg", "pressure_hpa")
+_AWAY: Final = "away_m"
 _READING: Final = (
     *("source", "kind", "levels", *_TIMES, "window", "forecast", *_NUMBERS),
-    *("from_ground", "members", "terrain", "warned", "assumed"),
+    *("from_ground", _AWAY, "members", "terrain", "warned", "assumed"),
 )
 _LEVEL: Final = (
     *("height_m", "from_deg", "speed_mps", "gust_mps", "temperature_k", "error_mps"),
@@ -88,6 +89,7 @@ def _kept(reading: Reading) -> Document:
         "based_on": _iso(reading.based_on),
         "direction_error_deg": math.degrees(reading.direction_error),
         "from_ground": reading.from_ground,
+        _AWAY: reading.away,
         "pressure_hpa": None if pressure is None else pressure / 100,
         "terrain": reading.terrain,
         "levels": [_kept_level(level) for level in reading.levels],
@@ -194,6 +196,7 @@ def _reading(given: dict[str, Any], source: str, where: str) -> Reading:
             forecast=_flag(given, "forecast", source, where),
             direction_error=math.radians(turn or 0.0),
             from_ground=_flag(given, "from_ground", source, where),
+            away=_number(given, _AWAY, source, where),
             members=_members(given.get("members"), len(levels), source, where),
             pressure=None if pressure is None else pressure * 100,
             terrain=terrain,

@@ -44,7 +44,6 @@ boundary layer)."""
 LAW_TOP: Final = 300.0
 """Height to which the power law is used [m] (textbook)."""
 
-
 _EXPONENT: Final = 1 / 7
 """Neutral open land (Hellmann)."""
 

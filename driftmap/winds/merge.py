@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -14,7 +14,7 @@ from driftmap.air.wind import WindProfile, direction_and_speed, modes_of
 from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.winds import law, uncertainty
-from driftmap.winds.field import field_of, given
+from driftmap.winds.field import Told, field_of, given
 from driftmap.winds.law import MAST
 from driftmap.winds.reading import Reading, Setting, show_time
 from driftmap.winds.sources import (
@@ -34,11 +34,12 @@ __all__ = ["merge"]
 _LADDER: Final = tuple(
     float(z)
     for z in (
-        *(0, 2, 3, 5, 10, 20, 35, 60, 100, 140, 200, 300, 450, 600, 800, 1000, 1250),
-        *(1500, 2000, 2500, 3000, 4000, 6000, 8000, 12000, 16000, 20000),
+        *(0, 2, 3, 5, 10, 20, 35, 60, 100, 140, 200, 300, 480, 660, 930, 1200, 1560),
+        *(2010, 2550, 3000, 4000, 6000, 8000, 12000, 16000, 20000),
     )
 )
-"""Heights at which the field has its say where no level is near [m]."""
+"""Heights at which the field has its say where no level is near [m]; apart by what a
+column of air is cut into anyway, so that they cost no layers."""
 
 _THICK: Final = 100.0
 """In a layer up to this depth the wind is linear between its levels [m]; assumed."""
@@ -55,6 +56,9 @@ _LIGHT: Final = 3.0
 """A surface wind lighter than this at 10 m [m s⁻¹] tells nothing of the wind above it: by
 night the air may then be so stable that the wind aloft slides over it (Pasquill's classes
 E and F, from memory)."""
+
+_FAR_OFF: Final = 200_000.0
+"""A report from farther off than this holds [m]; assumed."""
 
 _ONE_TIME: Final = 1.0
 """Reports near the ground whose ages differ by less than this speak of one wind [h]."""
@@ -198,9 +202,7 @@ def _nodes(stack: Stack, setting: Setting) -> tuple[list[Node], FloatArray]:
     held = _held(stack)
     known = given(
         field_of(sun, latitude),
-        np.array([node.height for node in read]),
-        np.array([node.error for node in read]),
-        [node.reading for node in read],
+        _told(read),
         np.maximum(heights, max(held, law.lowest_height(roughness))),
         roughness,
     )
@@ -214,8 +216,7 @@ def _nodes(stack: Stack, setting: Setting) -> tuple[list[Node], FloatArray]:
         if z in as_read:
             nodes.append(replace(as_read[z], error=max(sigma, as_read[z].error)))
         else:
-            whole = float(np.hypot(sigma, _turning(float(z), stack.nodes)))
-            nodes.append(_between(float(z), column, whole, stack.nodes))
+            nodes.append(_between(float(z), column, float(sigma), stack.nodes))
     return nodes, known.covariance
 
 
@@ -230,14 +231,17 @@ def _with_law(stack: Stack, roughness: float) -> list[Node]:
     return sorted([*nodes, *carried_up], key=lambda node: node.height)
 
 
-def _turning(height: float, read: Sequence[Node]) -> float:
-    """Give the error of a wind that turns on its way from one level to the next."""
-    i = int(np.searchsorted([node.height for node in read], height))
-    if not 0 < i < len(read):
-        return 0.0
-    low, high = read[i - 1], read[i]
-    share = (height - low.height) / (high.height - low.height)
-    return uncertainty.turning_error(share, low.mean, high.mean)
+def _told(read: Sequence[Node]) -> Told:
+    """Take the mean of each level, and its error apart by what it comes from."""
+    lasting = np.array([node.lasting for node in read])
+    whole = np.array([node.error for node in read])
+    return Told(
+        height=np.array([node.height for node in read]),
+        wind=np.array([complex(*node.mean) for node in read]),
+        error=np.sqrt(np.maximum(whole**2 - lasting**2, 0.0)),
+        lasting=lasting,
+        source=[node.reading for node in read],
+    )
 
 
 def _spread_out(nodes: Sequence[Node]) -> list[Node]:
@@ -299,6 +303,12 @@ def _read_heights(stack: Stack, roughness: float) -> tuple[float, ...]:
     return tuple(sorted(set(heights)))
 
 
+def _far_off(reading: Reading) -> Iterator[str]:
+    """Say that a report is of other country."""
+    if reading.away is not None and reading.away > _FAR_OFF:
+        yield f"{reading.source} was measured {reading.away / 1000:.0f} km from the site"
+
+
 def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Source]:
     """List the reports near the ground that speak of the same wind as the ruling one."""
     if ground is None:
@@ -348,7 +358,11 @@ def _profile(
         undated=tuple(s.name for s in used if s.age is None),
         warned=tuple(
             dict.fromkeys(
-                [*stack.doubts, *(w for s in stack.sources for w in s.reading.warned)]
+                [
+                    *stack.doubts,
+                    *(w for s in stack.sources for w in s.reading.warned),
+                    *(told for s in used for told in _far_off(s.reading)),
+                ]
             )
         ),
         read=read,

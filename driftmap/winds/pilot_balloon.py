@@ -25,7 +25,7 @@ from driftmap.formulas.balloon import ascent_rate
 from driftmap.winds.reading import Reading, Setting, check_speed, parse_time
 from driftmap.winds.text import cells_of, idle, mark_of, nearest_name, number_of
 
-__all__ = ["looks_like_balloon", "read_balloon"]
+__all__ = ["RATE_ERROR", "looks_like_balloon", "read_balloon"]
 
 ANGLE: Final = math.radians(0.7)
 """Error of an angle read with a hand-held compass and protractor [rad]; assumed."""

@@ -6,6 +6,8 @@ import math
 import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, tzinfo
+from functools import cache
+from importlib.resources import files
 from typing import Final, Literal, NoReturn
 
 import numpy as np
@@ -19,6 +21,7 @@ __all__ = [
     "HIGHEST_SPEED",
     "OLDEST",
     "SLIP",
+    "UNKNOWN_AWAY",
     "Reading",
     "Setting",
     "age_of",
@@ -28,9 +31,13 @@ __all__ = [
     "lead_of",
     "nearest_day",
     "ordered",
+    "over_ground",
     "parse_time",
     "show_time",
 ]
+
+UNKNOWN_AWAY: Final = 30_000.0
+"""Distance that a station counts as when nobody says where it stands [m]; assumed."""
 
 HIGHEST_SPEED: Final = 120.0
 """Fastest wind taken for real [m s⁻¹]; the surface record is a gust of 113 m s⁻¹
@@ -63,6 +70,8 @@ class Setting:
         When a wind was read that does not say so itself.
     now : datetime
         The present.
+    station_away : float or None
+        How far the station of a report stands from the site [m], where that was told.
     """
 
     site_altitude: float
@@ -73,6 +82,7 @@ class Setting:
     place: tuple[float, float] | None = None
     read_at: datetime | None = None
     now: datetime = field(default_factory=_present)
+    station_away: float | None = None
 
     @property
     def seen_by(self) -> datetime:
@@ -93,6 +103,22 @@ class Setting:
             time = getattr(self, name)
             if time is not None and time.tzinfo is None:
                 raise ValueError(f"'{name}' must carry a time zone")
+
+    def away_from(self, station: str, source: str) -> tuple[float | None, str]:
+        """Give how far a station stands from the site [m], None if nobody knows, and a note."""
+        if self.station_away is not None:
+            return (
+                self.station_away,
+                f"{source}: {self.station_away / 1000:.0f} km off, as told",
+            )
+        point = _stations().get(station) or _stations().get(f"K{station}")
+        if point is None or self.place is None:
+            return None, (
+                f"{source}: how far its station stands is not known, counts as "
+                f"{UNKNOWN_AWAY / 1000:.0f} km; --station-away tells it"
+            )
+        away = over_ground(point, self.place)
+        return away, f"{source}: its station is {away / 1000:.0f} km from the site"
 
     def true_bearing(self, magnetic: float, source: str, where: str) -> float:
         """Turn a magnetic bearing into a true one, in [0, 2π) [rad]."""
@@ -128,6 +154,8 @@ class Reading:
         Whether it is a forecast.
     age : float or None
         Hours before the flight, where the reading itself says so [h].
+    away : float or None
+        How far from the site it was measured [m]; None where nobody knows.
     direction_error : float
         Standard error of the direction by its coding or its swing [rad].
     from_ground : bool
@@ -155,6 +183,7 @@ class Reading:
     based_on: datetime | None = None
     forecast: bool = False
     age: float | None = None
+    away: float | None = 0.0
     direction_error: float = 0.0
     from_ground: bool = False
     members: FloatArray | None = None
@@ -176,6 +205,25 @@ class Reading:
             raise ValueError("'levels' must hold at least one level, all finite")
         if heights[0] < 0 or np.any(np.diff(heights) <= 0):
             raise ValueError("'levels' must increase from the ground up")
+        if self.away is not None and not 0 <= self.away < 4e7:
+            raise ValueError(f"'away' must lie on the Earth (got {self.away:g} m)")
+
+
+@cache
+def _stations() -> dict[str, tuple[float, float]]:
+    """Read where stations with surface reports stand: latitude and longitude [deg]."""
+    text = files("driftmap.winds").joinpath("stations.csv").read_text(encoding="utf-8")
+    rows = (line.split(",") for line in text.splitlines() if line[0] != "#")
+    return {name: (float(north), float(east)) for name, north, east in rows}
+
+
+def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:
+    """Give the distance of two places in degrees [m], over a sphere (haversine)."""
+    there, here = ([math.radians(value) for value in place] for place in (one, other))
+    half = math.sin((there[0] - here[0]) / 2) ** 2 + math.cos(there[0]) * math.cos(
+        here[0]
+    ) * (math.sin((there[1] - here[1]) / 2) ** 2)
+    return 2 * 6_371_000.0 * math.asin(min(1.0, math.sqrt(half)))
 
 
 def check_speed(speed: float, source: str, where: str, *, what: str = "speed") -> float:

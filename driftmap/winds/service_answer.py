@@ -30,9 +30,17 @@ from driftmap.winds.text import (
     load_document,
 )
 
-__all__ = ["looks_like_answer", "read_answer", "read_saved_answer"]
+__all__ = [
+    "MOST_HOURS",
+    "SPEEDS",
+    "check_place",
+    "looks_like_answer",
+    "read_answer",
+    "read_saved_answer",
+    "valid_time",
+]
 
-_SPEEDS: Final = MappingProxyType(
+SPEEDS: Final = MappingProxyType(
     {
         "m/s": 1.0,
         "ms": 1.0,
@@ -44,10 +52,12 @@ _SPEEDS: Final = MappingProxyType(
         "kt": KNOT,
     }
 )
+"""Size of each unit of speed, as services write it [m s⁻¹]."""
+
 _UNITS: Final = MappingProxyType(
     {
-        "wind_speed": _SPEEDS,
-        "wind_gusts": _SPEEDS,
+        "wind_speed": SPEEDS,
+        "wind_gusts": SPEEDS,
         "wind_direction": {"°": 1.0, "deg": 1.0},
         "geopotential_height": {"m": 1.0, "ft": FOOT},
         "temperature": {"°C": 1.0, "C": 1.0},
@@ -68,7 +78,8 @@ _KEYS: Final = MappingProxyType(
 )
 _APART: Final = 100.0  # m between the model's ground and the site; assumed
 _FAR_APART: Final = 1000.0  # m: another mountain, or a mistaken place; assumed
-_MOST_HOURS: Final = 2000
+MOST_HOURS: Final = 2000
+"""Most times of one answer."""
 
 
 def looks_like_answer(text: str) -> bool:
@@ -131,7 +142,7 @@ def read_answer(
     WindError
         If a value cannot be used, or the answer is for another place.
     """
-    place = _check_place(answer, source, setting)
+    place = check_place(answer, source, setting)
     ground, warned = _ground(answer, source, setting)
     about = (
         "time of the model run not told; heights above the model's ground taken for "
@@ -145,9 +156,10 @@ def read_answer(
     return replace(reading, warned=(*reading.warned, *warned))
 
 
-def _check_place(
+def check_place(
     answer: Mapping[str, Any], source: str, setting: Setting
 ) -> tuple[str, ...]:
+    """Hold the place of an answer against the site's; a note of how far it is."""
     if "latitude" not in answer or "longitude" not in answer:
         raise WindError(source, "", "does not say its latitude and longitude")
     if setting.place is None:
@@ -193,7 +205,7 @@ def _hours(
     if not isinstance(hourly, dict) or not hourly.get("time"):
         raise WindError(source, "", "its answer holds no hourly times")
     units = as_object(answer.get("hourly_units"), source, "hourly_units")
-    times = as_list(hourly["time"], source, "hourly time", _MOST_HOURS)
+    times = as_list(hourly["time"], source, "hourly time", MOST_HOURS)
     offset = as_number(
         answer.get("utc_offset_seconds", 0), "utc_offset_seconds", source, "the answer"
     )
@@ -202,13 +214,14 @@ def _hours(
     for i, time in enumerate(times):
         levels = _levels(columns, i, ground)
         if levels:
-            hours.append({"valid": _valid(time, offset, source), "levels": levels})
+            hours.append({"valid": valid_time(time, offset, source), "levels": levels})
     if not hours:
         raise WindError(source, "", "its answer tells no wind")
     return hours
 
 
-def _valid(time: object, offset: float, source: str) -> str:
+def valid_time(time: object, offset: float, source: str) -> str:
+    """Give a time as text with its zone; one without is off UTC by `offset` [s]."""
     try:
         local = datetime.fromisoformat(str(time))
         if local.tzinfo is not None:

@@ -20,6 +20,7 @@ from driftmap.winds.reading import (
     ordered,
     show_time,
 )
+from driftmap.winds.uncertainty import SONDE_ERROR
 
 __all__ = [
     "FAR_ABOVE",
@@ -289,6 +290,7 @@ def sounding(
     valid: datetime | None,
     setting: Setting,
     assumed: tuple[str, ...] = (),
+    away: tuple[float | None, str],
 ) -> Reading:
     """Make a reading from the levels of a sounding that have a wind and lie above the site."""
     sane, odd = _sane(rows, name, source, setting)
@@ -306,8 +308,10 @@ def sounding(
         valid=valid,
         direction_error=_DIRECTION_ERROR,
         from_ground=min(level.height for _, level in levels) >= -NEAR,
+        away=away[0],
         assumed=(
             *assumed,
+            away[1],
             *_notes(len(sane) - len(levels), standard, name),
             *odd,
             *foot,
@@ -387,6 +391,7 @@ def _level(
         gust=None,
         source=name,
         temperature=row.temperature,
+        error=SONDE_ERROR,
     )
 
 

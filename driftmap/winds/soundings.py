@@ -15,7 +15,7 @@ from typing import Final
 
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT
-from driftmap.winds.reading import Reading, Setting, show_time
+from driftmap.winds.reading import Reading, Setting, over_ground, show_time
 from driftmap.winds.sonde import SondeRow, choose_station, choose_time, sounding
 
 __all__ = [
@@ -82,14 +82,28 @@ def read_igra(text: str, source: str, setting: Setting) -> Reading:
             f"header counts {counted} levels, {len(rows)} follow; it is cut short or "
             "mixed up",
         )
+    name = f"sounding {station} {show_time(time)}"
     return sounding(
         rows,
-        name=f"sounding {station} {show_time(time)}",
+        name=name,
         source=source,
         valid=time,
         setting=setting,
         assumed=(*named, *notes),
+        away=_away(lines[first][1], name, setting),
     )
+
+
+def _away(head: str, name: str, setting: Setting) -> tuple[float | None, str]:
+    """Give the distance of a station from the place in its header, and a note."""
+    try:
+        point = int(head[55:62]) / 10_000, int(head[63:71]) / 10_000
+    except ValueError:
+        point = 99.0, 0.0
+    if setting.station_away is not None or setting.place is None or abs(point[0]) > 90:
+        return setting.away_from("", name)
+    away = over_ground(point, setting.place)
+    return away, f"{name}: let go {away / 1000:.0f} km from the site"
 
 
 def sounding_time(text: str, source: str) -> datetime:
@@ -237,13 +251,15 @@ def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
     mine = [k for k, (name, _) in enumerate(titles) if name == station]
     chosen, notes = choose_time([titles[k][1] for k in mine], setting, source)
     head, time = heads[mine[chosen]], titles[mine[chosen]][1]
+    name = _name(station, time)
     return sounding(
         _fixed_rows(lines, head, source),
-        name=_name(station, time),
+        name=name,
         source=source,
         valid=time,
         setting=setting,
         assumed=(*named, *notes),
+        away=setting.away_from(station, name),
     )
 
 
@@ -336,8 +352,14 @@ def _from_commas(lines: list[str], source: str, setting: Setting) -> Reading:
         told = {quantity: cells[i] for quantity, (i, _) in held.items()}
         rows.append(_list_row(told, factors, source, where))
     time = _first_time(names, numbered)
+    name = _name("", time)
     return sounding(
-        rows, name=_name("", time), source=source, valid=time, setting=setting
+        rows,
+        name=name,
+        source=source,
+        valid=time,
+        setting=setting,
+        away=setting.away_from("", name),
     )
 
 

@@ -46,13 +46,17 @@ twenty of equal winds would (5 % point of a Rayleigh variable)."""
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Node:
-    """A level with its components in every member, shape (m, 2), and its error."""
+    """A level with its components in every member, shape (m, 2), and its error.
+
+    `error` is the whole of it; `lasting` the part by age and distance [m s⁻¹].
+    """
 
     height: float
     wind: FloatArray
     error: float
     level: WindLevel
     reading: Reading
+    lasting: float = 0.0
 
     @property
     def mean(self) -> FloatArray:
@@ -102,11 +106,13 @@ class Source:
 def source_of(reading: Reading, setting: Setting) -> Source:
     """Say how well a report is known at the flight, and where each level stands."""
     age = age_of(reading, setting.when)
+    terrain = reading.terrain or setting.terrain
+    lasting = uncertainty.Lasting(reading, age, law.ROUGHNESS[terrain])
     if reading.forecast:
         base = uncertainty.forecast_error(lead_of(reading, setting.when))
     else:
-        base = uncertainty.observation_error(age)
-    nodes = tuple(_nodes(reading, base))
+        base = math.hypot(uncertainty.FRESH_ERROR, lasting.of(0.0, MAST))
+    nodes = tuple(_nodes(reading, base, lasting))
     if reading.from_ground and nodes[0].height < MAST:
         # The surface wind of a sounding is that of the station's mast, not of the grass.
         rest = [node for node in nodes[1:] if node.height > MAST]
@@ -115,20 +121,23 @@ def source_of(reading: Reading, setting: Setting) -> Source:
     return Source(reading, age, base, nodes)
 
 
-def _nodes(reading: Reading, base: float) -> Iterator[Node]:
+def _nodes(
+    reading: Reading, base: float, lasting: uncertainty.Lasting
+) -> Iterator[Node]:
     for i, level in enumerate(reading.levels):
         variable = level.direction is None
         east, north = components_from(level.direction or 0.0, level.speed)
         wind = np.zeros((1, 2)) if variable else np.array([[east, north]], dtype=float)
         if reading.members is not None:
             wind = np.array(reading.members[:, :, i])
+        last = lasting.of(level.speed, level.height)
         error = uncertainty.component_error(
-            math.hypot(base, level.error or 0.0),
+            math.hypot(uncertainty.instrument_error(reading, level, base), last),
             level.speed,
             direction_error=reading.direction_error,
             variable=variable,
         )
-        yield Node(level.height, wind, error, level, reading)
+        yield Node(level.height, wind, error, level, reading, last)
 
 
 def rank(source: Source) -> tuple[object, ...]:
@@ -171,8 +180,10 @@ def carried(first: Node, height: float, roughness: float) -> Node:
     )
     still = law.lowest_height(roughness)  # below it the wind is held
     added = uncertainty.law_error(max(first.height, still), max(height, still))
-    error = math.hypot(first.error * max(factor, 1.0), added)
-    return Node(height, first.wind * factor, error, level, first.reading)
+    more = max(factor, 1.0)
+    error = math.hypot(first.error * more, added)
+    wind, lasting = first.wind * factor, first.lasting * more
+    return Node(height, wind, error, level, first.reading, lasting)
 
 
 def differs(one: Node, other: Node) -> bool:
@@ -217,9 +228,8 @@ def interpolated(nodes: Sequence[Node], height: float) -> Node:
     share = (height - low.height) / depth
     wind = (1 - share) * low.wind + share * high.wind
     direction, speed = direction_and_speed(*wind.mean(axis=0))
-    error = uncertainty.between_error(
-        (1 - share) * low.error + share * high.error, share, depth, low.mean, high.mean
-    )
+    told = (1 - share) * low.error + share * high.error
+    error = math.hypot(told, uncertainty.law_error(0.0, share * (1 - share) * depth))
     nearer = high if share > 0.5 else low
     level = replace(
         nearer.level, height=height, direction=float(direction), speed=float(speed)
@@ -352,12 +362,13 @@ def _blended(
         share * law.error + (1 - share) * node.error,
         apart * math.sqrt(share * (1 - share) / 2),
     )
+    lasting = share * law.lasting + (1 - share) * node.lasting
     direction, speed = direction_and_speed(*wind.mean(axis=0))
     name = f"{node.level.source}, blended with {first.level.source}"
     level = replace(
         node.level, direction=float(direction), speed=float(speed), source=name
     )
-    return Node(node.height, wind, error, level, node.reading)
+    return Node(node.height, wind, error, level, node.reading, lasting)
 
 
 def _doubts_below(

@@ -20,6 +20,7 @@ from driftmap.winds.reading import (
     check_speed,
     parse_time,
 )
+from driftmap.winds.sayings import COMPASS, LONG, POINTS, SPEED, plainly
 
 __all__ = [
     "HEAD_HEIGHT",
@@ -31,22 +32,6 @@ __all__ = [
 HEAD_HEIGHT: Final = 2.0
 """Height of a hand-held meter where none is said [m]."""
 
-_POINTS: Final = (
-    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
-    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
-)
-_LONG: Final = MappingProxyType(
-    {
-        "NORTH": "N",
-        "NORTHEAST": "NE",
-        "EAST": "E",
-        "SOUTHEAST": "SE",
-        "SOUTH": "S",
-        "SOUTHWEST": "SW",
-        "WEST": "W",
-        "NORTHWEST": "NW",
-    }
-)
 _POINT: Final = 22.5  # deg between compass points
 _UNITS: Final = MappingProxyType(
     {
@@ -74,32 +59,29 @@ _BEAUFORT: Final = (
 closes the open force 12, assumed."""
 
 _MAST: Final = 10.0  # m: forces, bulletins and apps speak of this height (WMO-No. 8)
+_SOCKS: Final = 5.0  # m; assumed
 _LOW: Final = 60.0  # m: above it a reading is one of the wind aloft
 _HIGHEST: Final = 150.0  # m: kite, mast or drone
 
-_SPEED: Final = r"\d+(?:[.,]\d*)?|\.\d+"
 _KNOWN: Final = r"mph|kts?|knots?|kn|m/s|mps|ms|km/h|kmh|kph|kmph|ft/s|fps"
-_COMPASS: Final = "|".join(
-    sorted((*_POINTS, *_LONG), key=lambda name: (-len(name), name))
-)
 _CLAUSES: Final = MappingProxyType(
     {
         name: re.compile(pattern, re.IGNORECASE)
         for name, pattern in {
-            "ago": rf",?\s*\b(?P<ago>{_SPEED})\s*"
+            "ago": rf",?\s*\b(?P<ago>{SPEED})\s*"
             r"(?P<agounit>min(?:ute)?s?|h(?:(?:ou)?rs?)?)\s+ago\b",
             "clock": r",?\s*\bat\s+"
             r"(?P<clock>\d{1,2}:\d\d(?:\s*(?:Z|UTC|[-+]\d\d:?\d\d))?)(?!\S)",
             "terrain": r",?\s*\bover\s+(?P<terrain>[a-z ]+?)"
             r"(?:\s+(?:land|country|terrain|ground))?(?=\s*(?:,|$|\bat\b|\bgust))",
             "spoken": rf"^(?:winds?\s+)?(?P<way>\d{{3}})\s*(?:°|deg)?\s*(?:\bat\b|/|@)\s*"
-            rf"(?=(?:{_SPEED})\s*(?:{_KNOWN})\b)",
-            "height": rf",?\s*\bat\s+(?P<height>(?:{_SPEED})\s*[A-Za-z]+)(?![\w/])",
+            rf"(?=(?:{SPEED})\s*(?:{_KNOWN})\b)",
+            "height": rf",?\s*\bat\s+(?P<height>(?:{SPEED})\s*[A-Za-z]+)(?![\w/])",
             "gust": rf",?\s*\b(?:with\s+)?(?:gust(?:s|ing)?\s*(?:to|of|up\s+to)?|G)\s*"
-            rf"(?P<gust>{_SPEED})\s*(?P<gustunit>(?:{_KNOWN})(?![\w/]))?",
+            rf"(?P<gust>{SPEED})\s*(?P<gustunit>(?:{_KNOWN})(?![\w/]))?",
             "from": r"\s*\bfrom\s+(?:the\s+)?(?P<from>[-+\w.]+?)\s*(?:deg(?:rees?)?|°)?"
             r"(?:\s*\b(?P<north>true|magnetic))?(?![\w.])",
-            "point": rf",?\s*(?<![\w/])(?P<point>(?:{_COMPASS}))(?:erly)?(?![\w/])",
+            "point": rf",?\s*(?<![\w/])(?P<point>(?:{COMPASS}))(?:erly)?(?![\w/])",
             "variable": r"\s*(?:\band\s+)?\b(?P<variable>variable|vrb)\b",
             "forecast": r"\b(?P<forecast>forecast)\b:?",
         }.items()
@@ -110,7 +92,7 @@ _MAIN: Final = re.compile(
         (?P<calm>calm)
       | (?P<light>light(?:\s+(?:winds?|airs?|breeze))?)
       | (?:force|bft|beaufort|f)\s*(?P<force>\d{{1,2}})
-      | (?P<speed>{_SPEED})(?:\s*(?:to|-|–)\s*(?P<most>{_SPEED}))?
+      | (?P<speed>{SPEED})(?:\s*(?:to|-|–)\s*(?P<most>{SPEED}))?
         \s*(?P<unit>[A-Za-z]+(?:/[A-Za-z]+)?)?
     )""",
     re.VERBOSE | re.IGNORECASE,
@@ -127,9 +109,10 @@ _EXAMPLE: Final = (
 def looks_like_words(text: str) -> bool:
     """Tell whether it is one short line that starts as a wind in words does."""
     start = (
-        rf"\s*(?:(?:calm|light|forecast|winds?\s|force|bft|beaufort|f\s*\d)\b|(?:{_COMPASS})"
-        rf"(?:erly)?[\s,]+\S*\d|(?:{_SPEED}|[-+]\d|nan|inf)[^\n]*\s\w|{_CODED.pattern}\s*$"
-        rf"|(?:{_SPEED})(?:{_KNOWN})\s*$)"
+        rf"\s*(?:(?:calm|light|forecast|winds?\s|force|bft|beaufort|f\s*\d|(?:wind\s?)?sock|"
+        rf"kite|drone|mast|(?:gentle|moderate|fresh|strong)\s+breeze|gale)\b|(?:{COMPASS})"
+        rf"(?:erly)?[\s,]+(?:winds?\s+)?\S*\d|(?:{SPEED}|[-+]\d|nan|inf)[^\n]*\s\w|{_CODED.pattern}\s*$"
+        rf"|(?:{SPEED})(?:{_KNOWN})\s*$)"
     )
     one_line = len(text) < 200 and "\n" not in text.strip()
     return one_line and bool(re.match(start, text, re.IGNORECASE))
@@ -144,7 +127,7 @@ def read_words(text: str, setting: Setting) -> Reading:
         ``SPEED UNIT from DIRECTION [true|magnetic] [gusting to SPEED [UNIT]] [at HEIGHT]
         [over TERRAIN land] [N min ago | at 14:05]``, in any order; also ``SW 9 mph, gusts
         14``, ``9 to 14 mph``, ``240 at 9 kt``, ``24009G14KT``, ``light and variable``,
-        ``force 3 from W``, ``calm``, and ``forecast`` before it. A direction is a bearing
+        ``force 3 from W``, ``gentle breeze from W``, ``windsock half out from W``, ``calm``, and ``forecast`` before it. A direction is a bearing
         or a compass point; a time of day is that of this computer unless it ends in Z or an
         offset.
     setting : Setting
@@ -163,6 +146,7 @@ def read_words(text: str, setting: Setting) -> Reading:
     source = " ".join(text.split())
     said, found = _clauses(source)
     low, high, assumed = _strength(found, said, source)
+    # Of a sock the middle is the mean; one that stands straight tells no upper end.
     speed, spread_speed = (low + high) / 2, (high - low) / math.sqrt(12)
     direction, spread, told = _direction(found, said, source, setting)
     height, where = _height(found, said, source)
@@ -180,6 +164,7 @@ def read_words(text: str, setting: Setting) -> Reading:
         levels=(level,),
         valid=valid,
         forecast=said["forecast"] is not None,
+        warned=tuple(note for note in assumed if "or more, by how far" in note),
         direction_error=spread,
         terrain=_terrain(said["terrain"], source),
         assumed=tuple(assumed),
@@ -192,7 +177,9 @@ _Said = defaultdict[str, str | None]
 def _clauses(source: str) -> tuple[_Said, re.Match[str]]:
     """Take every clause out of the text; what is left must be a strength."""
     said: _Said = defaultdict(lambda: None)
-    rest = _TWO_WORDS.sub(r"\1\2", source)
+    plain, sock = plainly(source)
+    said["sock"] = sock or None
+    rest = _TWO_WORDS.sub(r"\1\2", plain)
     coded = _CODED.fullmatch(source)
     if coded:
         way, speed, gust, unit = coded.groups()
@@ -240,6 +227,10 @@ def _strength(
     high = _speed(found["most"], found["unit"], source)
     if high < low:
         raise WindError(source, "speed", "the second of the two is less than the first")
+    if said["sock"]:
+        told = f"{low / units.KNOT:.0f} to {high / units.KNOT:.0f} kt"
+        more = ", or more" * (high > 20 * units.KNOT)
+        return low, high, [f"{source}: {told}{more}, by how far the sock stands out"]
     return low, high, [f"{source}: its middle is the mean, its end a gust"]
 
 
@@ -271,6 +262,8 @@ def _terrain(text: str | None, source: str) -> str | None:
 def _height(found: re.Match[str], said: _Said, source: str) -> tuple[float, list[str]]:
     text = said["height"]
     if text is None:
+        if said["sock"]:
+            return _SOCKS, [f"{source}: the sock counts as {_SOCKS:g} m up"]
         if found["force"] or said["coded"] or said["forecast"]:
             return _MAST, [f"{source}: counts at 10 m, as such winds are told"]
         return HEAD_HEIGHT, [f"{source}: read at head height, 2 m"]
@@ -307,9 +300,9 @@ def _direction(
     if told is None:
         return None, 0.0, [f"{source}: no direction told, taken as from anywhere"]
     name = told.upper().replace("-", "")
-    name = _LONG.get(name.removesuffix("ERLY"), name)
-    if name in _POINTS:
-        bearing = math.radians(_POINT * _POINTS.index(name))
+    name = LONG.get(name.removesuffix("ERLY"), name)
+    if name in POINTS:
+        bearing = math.radians(_POINT * POINTS.index(name))
         spread = math.hypot(_POINT_ERROR, _READ_ERROR)
     else:
         try:
@@ -345,28 +338,9 @@ def _read_at(said: _Said, source: str, setting: Setting) -> tuple[datetime, list
 
 
 def when_said(source: str, setting: Setting) -> tuple[datetime, list[str], str]:
-    """Take the time out of a sentence.
+    """Take the time out of a sentence that may end in ``20 min ago`` or ``at 14:05``.
 
-    Parameters
-    ----------
-    source : str
-        A sentence that may end in ``20 min ago`` or ``at 14:05``.
-    setting : Setting
-        The present, and the time of the flight.
-
-    Returns
-    -------
-    valid : datetime
-        When it was read.
-    assumed : list of str
-        That no time was said.
-    rest : str
-        The sentence without it.
-
-    Raises
-    ------
-    WindError
-        If the time is none.
+    Give when it was read, what was assumed, and the sentence without it.
     """
     said: _Said = defaultdict(lambda: None)
     rest = source

@@ -117,7 +117,10 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
         key=lambda row: row[0],
     )
     before = [row for row in before if row[0] < times[chosen]]
-    return _with_past(reading, before, setting) if before else reading
+    if before:
+        reading = _with_past(reading, before, setting)
+    away, where = setting.away_from(station, reading.source)
+    return replace(reading, away=away, assumed=(*reading.assumed, where))
 
 
 _Found = tuple[re.Match[str], str]
@@ -174,7 +177,7 @@ def _report(
         visibility=visibility(words),
         warned=tuple(f"{name} tells of {what}" for what in told),
         assumed=(
-            f"{name}: measured 10 m above the ground, taken for the wind at the site",
+            f"{name}: measured 10 m above the ground",
             *notes,
             *swing_note,
             *peak_note,

@@ -59,6 +59,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         Columns: ``height_m`` or ``height_ft`` above the site, or ``altitude_m`` or
         ``altitude_ft`` above mean sea level; ``from_deg`` (or ``from_magnetic_deg``);
         ``speed_mps``, ``speed_mph``, ``speed_kt`` or ``speed_kmh``; optionally
+        ``u_mps`` toward east and ``v_mps`` toward north in place of speed and direction;
         ``gust_`` and ``error_`` (of a component) with one of the same units, and ``time``,
         when each was read, of which the oldest counts. An empty direction is a variable
         wind, an empty gust is none.

@@ -10,11 +10,17 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
-from driftmap.air.wind import WindLevel
+from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.errors import WindError, nearest, quoted
 from driftmap.files import bytes_of, parse_json
 from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
-from driftmap.winds.reading import Setting, check_direction, check_speed, parse_time
+from driftmap.winds.reading import (
+    Setting,
+    check_direction,
+    check_speed,
+    over_ground,
+    parse_time,
+)
 
 __all__ = [
     "FARTHEST",
@@ -135,6 +141,7 @@ NAMES: Final = MappingProxyType(
     | {f"speed_{u}": ("speed", f) for u, f in _SPEED.items()}
     | {f"gust_{u}": ("gust", f) for u, f in _SPEED.items()}
     | {f"error_{u}": ("error", f) for u, f in _SPEED.items()}
+    | {f"{way}_{u}": (way, f) for way in ("u", "v") for u, f in _SPEED.items()}
 )
 """Quantity and size of the unit in SI for each name (directions stay in degrees)."""
 
@@ -167,9 +174,23 @@ def check_names(
             raise WindError(
                 source, where, f"both {' and '.join(given)}; keep one of them"
             )
-    for (first, *_), accepted in (*_NEEDED, *([_VERTICAL] if vertical else [])):
+    told = _components(held, source, where)
+    for (first, *_), accepted in (
+        *(() if told else _NEEDED),
+        *([_VERTICAL] if vertical else []),
+    ):
         if first not in held:
             raise WindError(source, where, f"no {accepted}; add one")
+
+
+def _components(held: Mapping[str, list[str]], source: str, where: str) -> bool:
+    """Tell whether u and v stand for speed and direction."""
+    parts = [way for way in ("u", "v") if way in held]
+    if len(parts) == 1:
+        raise WindError(source, where, f"{held[parts[0]][0]} needs its other component")
+    if parts and ("speed" in held or "direction" in held):
+        raise WindError(source, where, "u and v beside a speed or direction; keep one")
+    return bool(parts)
 
 
 def vertical(
@@ -216,7 +237,10 @@ def level_from(
         if name in NAMES and not math.isnan(value)
     }
     direction = None
-    if "direction" in si:
+    if "u" in si and "v" in si:
+        way, size = direction_and_speed(si.pop("u"), si.pop("v"))
+        direction, si["speed"] = float(way), float(size)
+    elif "direction" in si:
         direction = check_direction(si["direction"], source, where)
     elif "magnetic" in si:
         direction = setting.true_bearing(
@@ -343,9 +367,5 @@ def distance(
             raise WindError(
                 source, where, f"{key} {value:g}; accepted is -{most:g} to {most:g}"
             )
-        given.append(math.radians(value))
-    there, here = given, [math.radians(value) for value in place]
-    half = math.sin((there[0] - here[0]) / 2) ** 2 + math.cos(there[0]) * math.cos(
-        here[0]
-    ) * (math.sin((there[1] - here[1]) / 2) ** 2)
-    return 2 * 6_371_000.0 * math.asin(min(1.0, math.sqrt(half)))
+        given.append(value)
+    return over_ground((given[0], given[1]), place)

@@ -1,24 +1,28 @@
-"""Hold the lines about a drift against real soundings.
+r"""Hold the lines about a drift against real winds.
 
-    python tests/benchmarks/bench_wind_coverage.py SOUNDINGS.csv.gz [--by source]
+    python tests/benchmarks/bench_wind_coverage.py SOUNDINGS.csv.gz MAST.csv REPORTS.txt \
+        PLACES.csv [--by source] [--write]
 
-A canopy falls from each height through the sounding; driftmap is told a part of it and says
-where the canopy lands and how surely. The field is fitted anew without
-the day (in turns of five) or without the source that is judged.
+A canopy falls from each height through a real sounding; driftmap is told a part of it and
+says where the canopy lands and how surely. The field is fitted anew without the day (in
+turns of five) or without the source that is judged. What the wind did in an hour, and how
+another station differs, is taken from real pairs that nothing was fitted on
+(`fit_wind_field`): the wind told is the sounding's with the difference of a pair of about its
+strength, turned into its direction. ``--write`` puts the table into DEVELOPERS.md.
 """
 
 import argparse
 import sys
 from datetime import datetime
-from math import degrees
+from pathlib import Path
 
 import numpy as np
-from fit_wind_field import fit_table
-from soundings import read
+from fit_wind_field import fit_change, fit_elsewhere, fit_table
+from soundings import later, read, read_mast, read_stations
 
 from driftmap.air.wind import TAILS, WindLevel, direction_and_speed, error_modes
-from driftmap.units import MILE_PER_HOUR
-from driftmap.winds import field, merge
+from driftmap.units import KNOT, MILE_PER_HOUR
+from driftmap.winds import field, merge, uncertainty
 from driftmap.winds.law import surface_shape
 from driftmap.winds.reading import Reading, Setting
 
@@ -29,61 +33,122 @@ LINES = {
     share: np.sqrt((TAILS - 2) * ((1 - share / 100) ** (-2 / TAILS) - 1))
     for share in (50, 90, 99, 99.9)
 }
-WORDS, MAST = 2.0, 10.0
-SINK = 6.0  # m/s
+MAST, SINK = 10.0, 6.0  # m, m/s
+MORNING = 5.0  # h between a morning's balloon and noon
+STEPS = (
+    100.0,
+    250.0,
+    400.0,
+    550.0,
+    700.0,
+    850.0,
+    1000.0,
+    1150.0,
+    1300.0,
+    1450.0,
+    1600.0,
+)
+WORDS = {"height": 2.0, "unit": MILE_PER_HOUR, "degrees": 10.0}
+REPORT = {"height": MAST, "unit": KNOT, "degrees": 10.0, "away": 0.0}
 TOLD = {
-    "words at 2 m, now": ((WORDS,), ()),
-    "words at 10 m, now": ((MAST,), ()),
-    "three levels: 10, 750, 1500 m": ((), (MAST, 750.0, 1500.0)),
-    "words, and 700 and 1500 m": ((WORDS,), (700.0, 1500.0)),
-    "words, and 1200 and 2000 m": ((WORDS,), (1200.0, 2000.0)),
+    "words at 2 m, now": {"near": WORDS},
+    "words at 2 m, an hour old": {"near": WORDS, "hours": 1.0},
+    "METAR at the field": {"near": REPORT},
+    "METAR 30 km off": {"near": {**REPORT, "away": 30e3}},
+    "10, 750 and 1500 m": {"aloft": (MAST, 750.0, 1500.0)},
+    "words, 700 and 1500 m": {"near": WORDS, "aloft": (700.0, 1500.0)},
+    "words, 1200 and 2000 m": {"near": WORDS, "aloft": (1200.0, 2000.0)},
+    "words, and a balloon of the morning": {
+        "near": WORDS,
+        "aloft": STEPS,
+        "old": MORNING,
+    },
 }
+SIDE = 0.4, 1.6  # a sounding's own speed over that of the pair it borrows from
+START, END = "<!-- winds: written by bench_wind_coverage.py -->", "<!-- winds: end -->"
 
 
-def readings(sounding, near, aloft):
-    """Tell a part of a sounding as people would: in whole mph and tens of degrees."""
+class Pairs:
+    """Real differences between a wind told and the true one, by the true one's strength."""
+
+    def __init__(self, told, true, rng):
+        order = rng.permutation(told.size)
+        self.told, self.true, self.rng = told[order], true[order], rng
+
+    def told_for(self, true):
+        """Tell a true wind as the wind of a pair of about its strength was told."""
+        speed = abs(self.true)
+        like = (speed > SIDE[0] * abs(true)) & (speed < SIDE[1] * abs(true))
+        chosen = self.rng.choice(np.flatnonzero(like if like.any() else speed > 0))
+        ahead = true / abs(true) if true else 1.0
+        turned = abs(self.true[chosen]) / self.true[chosen] * ahead
+        return true + (self.told[chosen] - self.true[chosen]) * turned
+
+
+def reading(wind, heights, name, *, unit, degrees, error=None, **kept):
+    """Tell winds as people would: in whole units and tens of degrees."""
+    levels = []
+    for z, w in zip(heights, wind, strict=True):
+        bearing, speed = (float(v) for v in direction_and_speed(w.real, w.imag))
+        told = np.radians(round(np.degrees(bearing) / degrees) * degrees)
+        speed = round(speed / unit) * unit
+        levels.append(WindLevel(z, told, speed, None, name, error=error))
+    rounding = np.radians(degrees) / np.sqrt(12)
+    kept = {"kind": "aloft", **kept}
+    return Reading(name, levels=tuple(levels), direction_error=rounding, **kept)
+
+
+def readings(sounding, how, pairs):
+    """Tell a part of a sounding."""
     told = []
-    for z in near:
-        east, north = sounding.at(MAST).real, sounding.at(MAST).imag
-        bearing, speed = direction_and_speed(east, north)
+    if "near" in how:
+        near = dict(how["near"])
+        z, away = near.pop("height"), near.pop("away", 0.0)
+        wind, hours = complex(sounding.at(MAST)), how.get("hours", 0.0)
+        if hours:
+            wind = pairs["hour"].told_for(wind)
+        if away:
+            wind = pairs["away"].told_for(wind)
         shape = surface_shape([z, MAST], 0.03)
-        speed = float(speed * shape[0] / shape[1])
-        if z == WORDS:
-            speed = round(speed / MILE_PER_HOUR) * MILE_PER_HOUR
-            bearing = np.radians(round(degrees(bearing) / 10) * 10)
-        level = WindLevel(z, float(bearing), speed, None, "told")
+        wind *= float(shape[0] / shape[1])
+        near = reading(
+            [wind], [z], "told", kind="surface", age=hours, away=away, **near
+        )
+        told.append(near)
+    if "aloft" in how:
+        heights, age = how["aloft"], how.get("old", 0.0)
+        wind = sounding.at(heights)
+        if age:
+            # The change of the mast's wind, as much larger aloft as changes are there.
+            low = complex(sounding.at(MAST))
+            off = pairs["morning"].told_for(low) - low
+            size = [uncertainty.changed(abs(w), 1.0) for w in (low, *wind)]
+            wind = wind + off * np.array(size[1:]) / size[0]
         told.append(
-            Reading(
-                "told", "surface", (level,), age=0.0, direction_error=np.radians(5.0)
-            )
+            reading(wind, heights, "aloft", unit=KNOT, degrees=5.0, age=age, error=0.3)
         )
-    if aloft:
-        winds = sounding.at(aloft)
-        levels = tuple(
-            WindLevel(
-                z, *map(float, direction_and_speed(w.real, w.imag)), None, "aloft"
-            )
-            for z, w in zip(aloft, winds, strict=True)
-        )
-        told.append(Reading("aloft", "aloft", levels, age=0.0))
     return told
 
 
-def misses(sounding, near, aloft):
-    """Give how far each landing is off, in standard deviations, and those [m]."""
+def misses(sounding, how, pairs):
+    """Give landing and deviation of a component, beside the drift told, by height [m]."""
     when = datetime.fromisoformat(sounding.time)
     setting = Setting(0.0, when=when, now=when, place=(sounding.latitude, 0.0))
-    wind = merge(readings(sounding, near, aloft), setting)
+    wind = merge(readings(sounding, how, pairs), setting)
     for top in TOPS:
-        z = np.linspace(0.0, top, 61)
-        depth = np.full(z.size, z[1])
-        depth[[0, -1]] /= 2
-        shape = surface_shape([*np.minimum(z, MAST), MAST], 0.03)
-        true = sounding.at(np.maximum(z, MAST)) * shape[:-1] / shape[-1]
+        true, depth, z = drift(sounding, top)
         east, north = wind.at(z)
-        off = abs(depth @ (true - east - 1j * north))
         deviation = np.linalg.norm(depth @ error_modes(wind, z))
-        yield top, off / deviation, deviation / SINK
+        yield top, (true - depth @ (east + 1j * north)) / SINK, deviation / SINK
+
+
+def drift(sounding, top):
+    """Give the sum of a sounding's wind over the way down, and what each height counts."""
+    z = np.linspace(0.0, top, 61)
+    depth = np.full(z.size, z[1])
+    depth[[0, -1]] /= 2
+    shape = surface_shape([*np.minimum(z, MAST), MAST], 0.03)
+    return depth @ (sounding.at(np.maximum(z, MAST)) * shape[:-1] / shape[-1]), depth, z
 
 
 def groups(sounding):
@@ -97,53 +162,141 @@ def groups(sounding):
 
 def parts(soundings, by):
     """Split soundings into what is judged and what is fitted on."""
-    if by == "day":
-        fold = [s.day % 5 for s in soundings]
-        keys = range(5)
-    else:
-        fold = [s.source for s in soundings]
-        keys = sorted(set(fold))
-    for key in keys:
+    fold = [s.day % 5 if by == "day" else s.source for s in soundings]
+    for key in sorted(set(fold)):
         yield (
             [s for s, f in zip(soundings, fold, strict=True) if f == key],
             [s for s, f in zip(soundings, fold, strict=True) if f != key],
         )
 
 
-def main():
-    """Print the table."""
-    ask = argparse.ArgumentParser(description=__doc__)
-    ask.add_argument("soundings")
-    ask.add_argument("--every", type=int, default=1, help="judge every n-th only")
-    ask.add_argument("--by", choices=["day", "source", "none"], default="day")
-    given = ask.parse_args()
-    soundings = [s for s in read(given.soundings) if abs(s.at(MAST)) < 13]
-    own = field._table
-    rows = {}
-    split = [(soundings, None)] if given.by == "none" else parts(soundings, given.by)
-    for judged, fitted in split:
-        table = own() if fitted is None else fit_table(fitted)
-        field._table = lambda table=table: table
-        for sounding in judged[:: given.every]:
-            merge_sun(sounding)
-            for name, (near, aloft) in TOLD.items():
-                if np.isnan(sounding.at([TOPS[-1], *aloft]).real).any():
-                    continue
-                for top, off, size in misses(sounding, near, aloft):
-                    for group in groups(sounding):
-                        rows.setdefault((name, top, group), []).append((off, size))
-    for (name, top, group), found in sorted(rows.items()):
-        off, size = np.array(found).T
-        held = "  ".join(f"{100 * np.mean(off < line):5.1f}" for line in LINES.values())
-        ratio = np.sqrt(np.mean(off**2) / 2)
-        print(
-            f"{name:32s} {top:6.0f} m  {group:10s} {off.size:5d}  {held}   x{ratio:.2f}  {np.median(size):5.0f} m"
-        )
-
-
 def merge_sun(sounding):
     """Let the sun stand where the sounding says it did."""
     sys.modules["driftmap.winds.merge"].sun_height = lambda *_: sounding.sun
+
+
+UNIT = np.random.default_rng(1).standard_normal((400, 2)) @ [1, 1j]
+UNIT *= np.sqrt((TAILS - 2) / np.random.default_rng(2).chisquare(TAILS, 400))
+APART = np.mean(abs(UNIT[:, None] - UNIT[None, :])) / 2
+
+
+def energy(off, deviation):
+    """Give the energy score of a landing, in two dimensions [m]."""
+    return np.mean(abs(off - deviation * UNIT)) - APART * deviation
+
+
+def climate(drifts):
+    """Give the area of the line that holds 90 % of drifts, and their mean energy score."""
+    away = drifts - np.mean(drifts)
+    size = np.cov(np.array([away.real, away.imag]))
+    plain = np.array([away.real, away.imag])
+    reach = np.sqrt(np.sum(plain * np.linalg.solve(size, plain), axis=0))
+    area = np.pi * np.quantile(reach, 0.9) ** 2 * np.sqrt(np.linalg.det(size))
+    apart = np.mean(abs(drifts[:, None] - drifts[None, :]))
+    return area, apart / 2
+
+
+def judged(given):
+    """Judge every sounding by a fit without it; rows by knowledge, height and group."""
+    soundings = [s for s in read(given.soundings) if abs(s.at(MAST)) < 13]
+    mast = read_mast(given.mast)
+    away, (told, true) = read_stations(given.reports, given.places, half=1)
+    far = (away > 20e3) & (away < 40e3)
+    rng = np.random.default_rng(7)
+    pairs = {
+        "hour": Pairs(*later(mast, 1.0, half=1), rng),
+        "morning": Pairs(*later(mast, MORNING, half=1), rng),
+        "away": Pairs(told[far], true[far], rng),
+    }
+    kept = {
+        "change": fit_change(mast),
+        "elsewhere": fit_elsewhere(given.reports, given.places),
+    }
+    rows, drifts = {}, {}
+    for judged, fitted in parts(soundings, given.by):
+        table = {**fit_table(fitted), **kept}
+        field.fitted = uncertainty.fitted = lambda table=table: table
+        for sounding in judged[:: given.every]:
+            if np.isnan(sounding.at(2000.0).real):
+                continue
+            merge_sun(sounding)
+            for top in TOPS:
+                for group in groups(sounding):
+                    whole = drift(sounding, top)[0] / SINK
+                    drifts.setdefault((top, group), []).append(whole)
+            for name, how in TOLD.items():
+                for top, off, size in misses(sounding, how, pairs):
+                    for group in groups(sounding):
+                        rows.setdefault((name, top, group), []).append((off, size))
+    return rows, {key: climate(np.array(found)) for key, found in drifts.items()}
+
+
+def table(rows, climates):
+    """Set the rows as a table."""
+    yield (
+        "| told | from | when (n) | 50 % | 90 % | 99 % | 99.9 % | spread × "
+        "| area of climate's | score of climate's |"
+    )
+    yield "| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |"
+    order = ["all", "day", "low sun", "night", "not severe"]
+    names = list(TOLD)
+    for key in sorted(rows, key=lambda k: (names.index(k[0]), k[1], order.index(k[2]))):
+        name, top, group = key
+        off, size = np.array(rows[key]).T
+        ratio, size = abs(off) / size.real, size.real
+        held = " | ".join(
+            f"{100 * np.mean(ratio < line):.4g}" for line in LINES.values()
+        )
+        area, score = climates[top, group]
+        own = np.pi * np.mean((LINES[90] * size) ** 2) / area
+        ours = np.mean([energy(o, s) for o, s in zip(off, size, strict=True)]) / score
+        yield (
+            f"| {name} | {top:.0f} m | {group} ({off.size}) | {held} "
+            f"| {np.sqrt(np.mean(ratio**2) / 2):.2f} | {100 * own:.0f} % | {100 * ours:.0f} % |"
+        )
+
+
+def sides(given):
+    """Tell how errors along the surface wind compare with those across, and what it costs."""
+    found = {}
+    for s in read(given.soundings):
+        start = complex(s.at(MAST))
+        if 1 < abs(start) < 13:
+            own = field.field_of(s.sun, s.latitude)
+            z = np.array([200.0, 450.0, 900.0, 1500.0])
+            off = (s.at(z) - own.carry(z, 0.03) * start) * abs(start) / start
+            for height, e in zip(z, off, strict=True):
+                found.setdefault(height, []).append(e)
+    for height, errors in found.items():
+        e = np.array(errors)[~np.isnan(errors)]
+        along, across = np.sqrt(np.mean(e.real**2)), np.sqrt(np.mean(e.imag**2))
+        wider = (along**2 + across**2) / 2 / (along * across) - 1
+        yield (
+            f"{height:.0f} m: along {along:.2f}, across {across:.2f} m/s, ratio "
+            f"{along / across:.2f}; an ellipse would take {100 * wider:.1f} % less ground"
+        )
+
+
+def main():
+    """Print the tables."""
+    ask = argparse.ArgumentParser(description=__doc__)
+    for name in ("soundings", "mast", "reports", "places"):
+        ask.add_argument(name)
+    ask.add_argument("--every", type=int, default=1, help="judge every n-th only")
+    ask.add_argument("--by", choices=["day", "source"], default="day")
+    ask.add_argument("--write", action="store_true", help="into DEVELOPERS.md")
+    given = ask.parse_args()
+    lines = list(table(*judged(given)))
+    print("\n".join(lines))
+    print("\n".join(sides(given)))
+    if given.write:
+        page = Path(__file__).parents[2] / "DEVELOPERS.md"
+        text = page.read_text(encoding="utf-8")
+        before, rest = text.split(START)
+        _, after = rest.split(END)
+        shown = [line for line in lines if "| all " not in line]
+        middle = "\n".join([START, "", *shown, "", END])
+        page.write_text(before + middle + after, encoding="utf-8")
 
 
 if __name__ == "__main__":

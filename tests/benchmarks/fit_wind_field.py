@@ -1,6 +1,13 @@
-"""Fit the wind field over height on real soundings, and print ``field.toml``.
+r"""Fit the wind's field on real winds, and print ``field.toml``.
 
-    python tests/benchmarks/fit_wind_field.py SOUNDINGS.csv.gz > driftmap/winds/field.toml
+    python tests/benchmarks/fit_wind_field.py SOUNDINGS.csv.gz MAST.csv REPORTS.txt PLACES.csv \
+        > driftmap/winds/field.toml
+
+Over height on soundings; its change with time on every other week of a mast (MAST.csv:
+``demo_data.csv`` of brightwind 2.7.0, MIT); a station's distance on half of the stations of
+one hour's surface reports (REPORTS.txt: ``metar_20190715_0000.txt`` in the source of MetPy
+0.12.2, BSD; PLACES.csv: ``airports.csv`` of airportsdata 20260905, MIT). The other halves
+are to judge by.
 
 A fair flying day shears less than the severe days that most of these soundings are of:
 each of the few of an ordinary evening counts three times. Every fifth day is left out: a
@@ -10,9 +17,14 @@ part of those stands in ``tests/data/winds/soundings.csv.gz`` to judge the fit b
 import sys
 
 import numpy as np
-from soundings import MAST, read
+from scipy.optimize import minimize
+from soundings import MAST, later, read, read_mast, read_stations
+
+from driftmap.air.wind import TAILS
+from driftmap.winds.field import Field, Told, given
 
 HEIGHTS = np.array([200, 300, 450, 600, 900, 1200, 1500, 2000, 3000.0])
+DROPS = (450.0, 900.0, 1500.0)  # m, from which a canopy drifts as far off as told
 REGIMES = ((-10.0, -91.0, -3.0), (3.0, -3.0, 10.0), (15.0, 10.0, 91.0))
 """Height of the sun that stands for a regime, and its bounds [deg]."""
 ORDINARY, WEIGHT = "raob1999", 3.0
@@ -53,6 +65,33 @@ def likeness(strays):
     return power, np.exp(-shift / power)
 
 
+def stray_of(regime, power, length, soundings):
+    """Fit the size of strays: so that drifts are as far off as they are told to be."""
+    unit = Field(
+        height=HEIGHTS,
+        growth=np.array(regime["growth"]),
+        turn=np.radians(regime["turn"]),
+        stray=1.0,
+        power=power,
+        length=length,
+    )
+    z = np.linspace(MAST, DROPS[-1], 61)
+    none, told = np.zeros(1), np.array([MAST])
+    known = given(unit, Told(told, none + 1, none, none, [0]), z, 0.03)
+    off, weights = [], []
+    for s in soundings:
+        wind, start = s.at(z), complex(s.at(MAST))
+        if s.latitude < 0:
+            wind, start = wind.conj(), start.conjugate()
+        for top in DROPS:
+            depth = (z <= top) * 1.0
+            miss = depth @ (wind - known.weights[:, 0] * start)
+            if np.isfinite(miss):
+                off.append(abs(miss) ** 2 / 2 / (depth @ known.covariance @ depth))
+                weights.append(WEIGHT if s.source == ORDINARY else 1.0)
+    return float(np.sqrt(np.average(off, weights=weights)))
+
+
 def fit_table(soundings):
     """Fit the field: the content of ``field.toml``."""
     fair = [s for s in soundings if SPEEDS[0] < abs(s.at(MAST)) < SPEEDS[1]]
@@ -62,16 +101,18 @@ def fit_table(soundings):
     ]
     power, length = likeness([(stray, weight) for _, (_, stray, weight) in fits])
     regimes = []
-    for sun, (usual, stray, weight) in fits:
-        size = np.sqrt((weight * np.abs(stray) ** 2).sum(0) / weight.sum(0) / 2)
-        regimes.append(
-            {
-                "sun": sun,
-                "growth": np.abs(usual).round(2).tolist(),
-                "turn": (-np.degrees(np.angle(usual))).round(1).tolist(),
-                "stray": round(float(np.mean(size / np.sqrt(HEIGHTS))), 3),
-            }
-        )
+    for (sun, (usual, *_)), (_, low, high) in zip(fits, REGIMES, strict=True):
+        regime = {
+            "sun": sun,
+            "growth": np.abs(usual).round(2).tolist(),
+            "turn": (-np.degrees(np.angle(usual))).round(1).tolist(),
+        }
+        # Calms too: by night the air above them strays most.
+        mine = [
+            s for s in soundings if low < s.sun <= high and abs(s.at(MAST)) < SPEEDS[1]
+        ]
+        size = stray_of(regime, float(power), float(length), mine)
+        regimes.append({**regime, "stray": round(size, 3)})
     return {
         "height": HEIGHTS.tolist(),
         "power": round(float(power), 2),
@@ -80,23 +121,76 @@ def fit_table(soundings):
     }
 
 
-def main(path):
+def fit_change(mast):
+    """Fit ``hypot(still, share * speed) * hours**power`` to what a mast's wind changes by."""
+    rows = []
+    for hours in (1 / 6, 1 / 3, 0.5, 1, 2, 3, 5, 8, 12):
+        told, true = later(mast, hours, half=0)
+        speed, off = abs(told), abs(true - told) ** 2 / 2
+        for low, high in ((0, 2), (2, 4), (4, 6), (6, 8), (8, 10), (10, 13)):
+            of = (speed >= low) & (speed < high)
+            rows.append((hours, np.mean(speed[of]), np.mean(off[of])))
+    hours, speed, off = np.array(rows).T
+
+    def miss(x):
+        size = np.exp(2 * x[0]) + np.exp(2 * x[1]) * speed**2
+        return np.sum((np.log(off) - np.log(size) - 2 * x[2] * np.log(hours)) ** 2)
+
+    return _coefficients(minimize(miss, [0.0, -2.0, 0.4], method="Nelder-Mead").x)
+
+
+def fit_elsewhere(reports, places):
+    """Fit ``hypot(still, share * speed) * (distance / 30 km)**power``, with tails."""
+    away, (told, true) = read_stations(reports, places, half=0)
+    off, speed = abs(true - told) ** 2, abs(told)
+    # Far pairs are many and near ones few: each class of distance counts alike.
+    kind = np.searchsorted([20e3, 40e3, 80e3], away)
+    weight = 1.0 / np.bincount(kind)[kind]
+
+    def size(x):
+        still, share = np.exp(2 * x[:2])
+        return (still + share * speed**2) * (away / 30e3) ** (2 * x[2])
+
+    def miss(x):
+        tails = (TAILS / 2 + 1) * np.log1p(off / size(x) / (TAILS - 2))
+        return np.average(np.log(size(x)) + tails, weights=weight)
+
+    best = minimize(miss, [0.0, -1.0, 0.1], method="Nelder-Mead").x
+    # As large as they are on the whole, lest the tails be called rarer than they are.
+    best[:2] += np.log(np.average(off / size(best) / 2, weights=weight)) / 2
+    return _coefficients(best)
+
+
+def _coefficients(x):
+    return {
+        "still": round(float(np.exp(x[0])), 2),
+        "share": round(float(np.exp(x[1])), 3),
+        "power": round(float(x[2]), 2),
+    }
+
+
+def main(soundings, mast, reports, places):
     """Print the fit as TOML."""
-    table = fit_table([s for s in read(path) if s.day % LEFT_OUT])
+    table = fit_table([s for s in read(soundings) if s.day % LEFT_OUT])
+    table["change"] = fit_change(read_mast(mast))
+    table["elsewhere"] = fit_elsewhere(reports, places)
     print(
-        "# Written by tests/benchmarks/fit_wind_field.py; see driftmap/winds/field.py."
+        "# Written by tests/benchmarks/fit_wind_field.py, which names the packages that the"
     )
     print(
-        "# Fitted on soundings from SHARPpy 1.4.0a5 (BSD), severe days in the US, and"
+        "# winds are from; see driftmap/winds/field.py. Soundings: SHARPpy 1.4.0a5 (BSD),"
     )
-    print("# siphon 0.11.0 (BSD), the US network on an evening of 1999.")
+    print(
+        "# severe days in the US, and siphon 0.11.0 (BSD), the US on an evening of 1999."
+    )
     for key in ("height", "power", "length"):
         print(f"{key} = {table[key]}")
-    for regime in table["regime"]:
-        print("\n[[regime]]")
-        for key, value in regime.items():
+    parts = [(f"[{key}]", table[key]) for key in ("change", "elsewhere")]
+    for head, part in [*parts, *(("[[regime]]", one) for one in table["regime"])]:
+        print(f"\n{head}")
+        for key, value in part.items():
             print(f"{key} = {value}")
 
 
 if __name__ == "__main__":
-    main(sys.argv[1])
+    main(*sys.argv[1:])

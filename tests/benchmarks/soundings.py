@@ -1,18 +1,27 @@
-"""Reads a table of soundings, and what a flight through each would tell."""
+"""Reads real winds: soundings, a mast's record, and stations beside each other."""
 
 from __future__ import annotations
 
 import csv
 import gzip
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
+from zlib import crc32
 
 import numpy as np
 
+from driftmap.units import FOOT, KNOT
+from driftmap.winds.law import surface_shape
+
 MAST = 10.0
 """Height of the wind that a sounding tells at the surface [m]."""
+
+_REPORT = re.compile(
+    r"\b([A-Z][A-Z0-9]{3}) \d{6}Z (?:AUTO |COR )?(\d{3})(\d{2,3})(?:G\d+)?(KT|MPS)\b"
+)
 
 
 @dataclass(frozen=True)
@@ -48,7 +57,16 @@ def read(path: str | Path) -> list[Sounding]:
             rows.setdefault((row["source"], row["id"] + row["time_utc"]), []).append(
                 row
             )
-    return list(_soundings(rows))
+    kept: dict[tuple[object, ...], Sounding] = {}
+    for sounding in _soundings(rows):
+        # One sounding may stand in two sources: it is of the first, lest it judge itself.
+        where = (
+            round(sounding.latitude, 1),
+            sounding.time[:13],
+            round(float(sounding.at(900.0).real), 1),
+        )
+        kept.setdefault(where, sounding)
+    return list(kept.values())
 
 
 def _soundings(rows) -> Iterator[Sounding]:
@@ -71,3 +89,63 @@ def _soundings(rows) -> Iterator[Sounding]:
                 height,
                 wind,
             )
+
+
+Pairs = tuple[np.ndarray, np.ndarray]
+"""Winds told and true, complex, of shape (n,) each [m/s]."""
+
+
+def read_mast(path: str | Path) -> np.ndarray:
+    """Read ten-minute means of a mast at 40 m, brought to 10 m; NaN where one is missing."""
+    with Path(path).open(encoding="utf-8-sig") as file:
+        rows = [
+            (row["Timestamp"], row["Spd40mN"], row["Dir38mS"])
+            for row in csv.DictReader(file)
+        ]
+    times = [datetime.fromisoformat(time) for time, *_ in rows]
+    steps = [round((time - times[0]) / timedelta(minutes=10)) for time in times]
+    speed, way = (np.array([float(row[i] or "nan") for row in rows]) for i in (1, 2))
+    low, high = surface_shape([MAST, 40.0], 0.03)
+    mast = np.full(steps[-1] + 1, np.nan, complex)
+    mast[steps] = -speed * low / high * np.exp(1j * np.radians(90.0 - way))
+    return mast
+
+
+def later(mast: np.ndarray, hours: float, half: int | None = None) -> Pairs:
+    """Pair the winds of a mast with those some hours later; of every other week if `half`."""
+    step = round(6 * hours)
+    before, after = mast[:-step], mast[step:]
+    good = np.isfinite(before) & np.isfinite(after) & (abs(before) > 0)
+    if half is not None:
+        good &= np.arange(before.size) // (6 * 24 * 7) % 2 == half
+    return before[good], after[good]
+
+
+def read_stations(
+    reports: str | Path, places: str | Path, half: int | None = None
+) -> tuple[np.ndarray, Pairs]:
+    """Pair the winds that stations of alike altitude report at one time, each both ways.
+
+    Give their distances [m] and winds; of half of the stations if `half`. Calms and
+    variable winds are left out: they have no direction.
+    """
+    with Path(places).open(encoding="utf-8") as file:
+        place = {
+            row["icao"]: tuple(float(row[k] or 0) for k in ("lat", "lon", "elevation"))
+            for row in csv.DictReader(file)
+        }
+    told = {}
+    for found in _REPORT.finditer(" ".join(Path(reports).read_text("latin-1").split())):
+        station, way, speed, unit = found.groups()
+        wind = float(speed) * (KNOT if unit == "KT" else 1.0)
+        mine = half is None or crc32(station.encode()) % 2 == half
+        if station in place and mine and 0 < wind < 20:
+            told.setdefault(station, -wind * np.exp(1j * np.radians(90 - float(way))))
+    wind = np.array(list(told.values()))
+    lat, lon, feet = np.array([place[name] for name in told]).T
+    i, j = np.triu_indices(wind.size, 1)
+    east = (lon[i] - lon[j]) * np.cos(np.radians((lat[i] + lat[j]) / 2))
+    away = 111.2e3 * np.hypot(lat[i] - lat[j], east)
+    level = (away < 150e3) & (away > 3e3) & (abs(feet[i] - feet[j]) * FOOT < 150)
+    i, j, away = i[level], j[level], away[level]
+    return np.r_[away, away], (np.r_[wind[i], wind[j]], np.r_[wind[j], wind[i]])

@@ -12,6 +12,7 @@ from driftmap.units import FOOT, KNOT
 from driftmap.winds import merge, read_winds
 from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
 
+LAW_TO_HEAD = math.log(2 / 0.03) / math.log(10 / 0.03)
 NOON = datetime(2026, 5, 19, 12, tzinfo=UTC)
 METAR = "METAR KXYZ 191155Z 24008KT 10SM 12/03 A3001"
 
@@ -183,8 +184,9 @@ def test_above_the_top_the_error_grows_and_it_is_said():
 def test_age_makes_the_error_grow():
     fresh = merge([_layers((0, 0, 0), age=1.0)], Setting(0.0))
     old = merge([_layers((0, 0, 0), age=8.0)], Setting(0.0))
-    # 1.6 m/s in an hour, as its power of 0.4, and half a metre by the instrument.
-    told = [math.hypot(0.5, 1.6), math.hypot(0.5, 1.6 * 8**0.4)]
+    # 1.09 m/s in an hour at 10 m, as its power of 0.39, and half a metre by the instrument.
+    at_head = 1.09 * LAW_TO_HEAD
+    told = [math.hypot(0.5, at_head), math.hypot(0.5, at_head * 8**0.39)]
     assert [fresh.error[0], old.error[0]] == pytest.approx(told)
     assert (fresh.age, old.age) == (1.0, 8.0)
 
@@ -201,7 +203,7 @@ def test_lead_time_of_a_forecast():
 
 def test_speed_adds_a_twentieth_in_quadrature():
     wind = merge([_layers((0, 0, 10.0), age=0.0)], Setting(0.0))
-    now = 1.6 * (1 / 12) ** 0.4
+    now = math.hypot(1.09 * LAW_TO_HEAD, 0.129 * 10.0) * (1 / 12) ** 0.39
     assert wind.error[0] == pytest.approx(math.sqrt(0.5**2 + now**2 + 0.5**2))
 
 

@@ -205,11 +205,51 @@ def test_variable_wind_has_no_mean_but_its_speed_as_error():
     assert np.allclose(wind.at(wind.height), 0.0)
     assert wind.levels[0].direction is None
     # A speed s from anywhere has components of variance s²/2.
-    now = 1.6 * (1 / 12) ** 0.4
+    low = math.log(2 / 0.03) / math.log(10 / 0.03)
+    now = math.hypot(1.09 * low, 0.129 * 4.0) * (1 / 12) ** 0.39
     assert wind.error[0] == pytest.approx(math.sqrt(0.5**2 + now**2 + 0.2**2 + 8))
 
 
 def test_calm_is_not_certain():
     wind = read_wind("calm", site_altitude=0.0)
     assert np.allclose(wind.at(wind.height), 0.0)
-    assert np.all(wind.error >= 0.7)
+    assert np.all(wind.error >= 0.55)
+
+
+@pytest.mark.parametrize(
+    ("text", "low", "high", "degrees"),
+    [
+        ("windsock half out from 240", 5, 10, 240),
+        ("sock 3 of 5 from SW", 6, 12, 225),
+        ("wind sock at three-quarters from N, 20 min ago", 8, 14, 0),
+        ("windsock straight out from W", 15, 25, 270),
+        ("sock limp", 0, 3, None),
+    ],
+)
+def test_a_windsock_tells_a_range(text, low, high, degrees):
+    reading = read_words(text, Setting(0.0))
+    level = reading.levels[0]
+    assert level.speed / KNOT == pytest.approx((low + high) / 2)
+    assert level.error == pytest.approx((high - low) * KNOT / math.sqrt(12))
+    assert level.direction == (
+        None if degrees is None else pytest.approx(math.radians(degrees))
+    )
+    # One that stands straight may mean any wind above: that holds.
+    assert bool(reading.warned) == ("straight" in text)
+
+
+@pytest.mark.parametrize(
+    ("text", "plain"),
+    [
+        ("gentle breeze from W", "force 3 from W"),
+        ("W 3 Bft", "force 3 from W"),
+        ("SW wind 5 to 10 mph", "5 to 10 mph from SW"),
+        ("Winds SW at 9 mph", "9 mph from SW"),
+        ("drone: 9 mph from 240 at 120 m", "9 mph from 240 at 120 m"),
+        ("9 mph from 240 by kite at 60 m", "9 mph from 240 at 60 m"),
+    ],
+)
+def test_other_ways_to_say_it(text, plain):
+    one, other = (read_words(each, Setting(0.0)).levels[0] for each in (text, plain))
+    assert (one.height, one.speed, one.gust) == (other.height, other.speed, other.gust)
+    assert one.direction == pytest.approx(other.direction)

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import pytest
 
 from driftmap.errors import WindError
-from driftmap.winds import read_winds
+from driftmap.winds import merge, read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.surface_report import looks_like_surface_report, read_surface_report
 
@@ -100,3 +100,34 @@ def test_bad_reports_name_the_group(report, message):
     with pytest.raises(WindError, match=message) as caught:
         _read(report)
     assert str(caught.value).startswith("metar.txt")
+
+
+BEFORE = datetime(2026, 5, 9, 18, tzinfo=UTC)
+
+
+def _report_of(station, place, away=None):
+    text = f"METAR {station} 091753Z 24008KT 10SM CLR 20/10 A3000"
+    setting = Setting(0.0, when=BEFORE, now=BEFORE, place=place, station_away=away)
+    return read_surface_report(text, "metar.txt", setting), setting
+
+
+def test_how_far_a_station_stands_is_known_told_or_counts_as_far():
+    denver = (39.86, -104.67)
+    at_field, setting = _report_of("KDEN", denver)
+    assert at_field.away < 3000
+    nowhere, _ = _report_of("KQQX", denver)
+    assert nowhere.away is None
+    told, _ = _report_of("KQQX", denver, away=12_000.0)
+    assert told.away == 12_000.0
+    errors = [
+        merge([reading], setting).error[0] for reading in (at_field, told, nowhere)
+    ]
+    assert errors == sorted(errors)
+    assert errors[2] > 1.4 * errors[0]
+
+
+def test_a_station_of_other_country_holds():
+    report, setting = _report_of("KDEN", (44.0, -104.67))
+    assert merge([report], setting).warned == (
+        "surface report KDEN 091753Z was measured 460 km from the site",
+    )

@@ -1,0 +1,104 @@
+"""Components in place of speed and direction: tables, levels alone, a model's arrays."""
+
+import json
+import math
+
+import numpy as np
+import pytest
+
+from driftmap.errors import WindError
+from driftmap.winds import decode_text
+from driftmap.winds.reading import Setting
+
+SETTING = Setting(1000.0, place=(41.6, -118.0))
+
+CF = {
+    "latitude": 41.6,
+    "longitude": -118.0,
+    "time": ["2026-05-09T18:00Z", "2026-05-09T19:00"],
+    "pressure": [850, 700],
+    "u": [[3.0, 8.0], [4.0, 9.0]],
+    "v": [[0.0, 1.0], [3.0, 2.0]],
+    "geopotential_height": [[1500.0, 3100.0], [1490.0, 3090.0]],
+    "units": {"pressure": "hPa", "u": "m s-1", "v": "m/s", "geopotential_height": "m"},
+}
+
+
+def _at(hour):
+    from datetime import UTC, datetime
+
+    when = datetime(2026, 5, 9, hour, tzinfo=UTC)
+    return Setting(1000.0, place=(41.6, -118.0), when=when, now=when)
+
+
+def _read(document, setting=None):
+    return decode_text(json.dumps(document), "model.json", setting or _at(19))
+
+
+def test_a_table_of_components():
+    reading = decode_text("height_m,u_mps,v_mps\n10,3,0\n300,0,-5\n", "w.csv", SETTING)
+    low, high = reading.levels
+    assert (low.speed, math.degrees(low.direction)) == pytest.approx((3.0, 270.0))
+    assert (high.speed, math.degrees(high.direction)) == pytest.approx((5.0, 0.0))
+
+
+@pytest.mark.parametrize(
+    ("head", "row", "said"),
+    [
+        ("height_m,u_mps", "10,3", "u_mps needs its other component"),
+        ("height_m,u_mps,v_mps,from_deg", "10,3,1,90", "keep one"),
+        ("height_m,u_mps,v_mps", "10,300,0", "accepted is 0 to 120"),
+    ],
+)
+def test_components_that_are_none(head, row, said):
+    with pytest.raises(WindError, match=said):
+        decode_text(f"{head}\n{row}\n", "w.csv", SETTING)
+
+
+def test_levels_alone_are_of_a_time_that_nobody_tells():
+    reading = _read([{"height_m": 10, "u_mps": 3.0, "v_mps": 4.0}])
+    assert reading.levels[0].speed == pytest.approx(5.0)
+    assert not reading.dated
+
+
+def test_arrays_by_time_and_level():
+    reading = _read(CF)
+    assert reading.forecast
+    assert reading.valid.hour == 19
+    assert [round(level.height) for level in reading.levels] == [490, 2090]
+    assert [level.speed for level in reading.levels] == pytest.approx(
+        [5.0, math.hypot(9, 2)]
+    )
+    assert any("0 km from the site" in note for note in reading.assumed)
+
+
+def test_arrays_with_their_attributes():
+    arrays = {
+        "coords": {"height": {"data": [10, 100], "attrs": {"units": "m"}}},
+        "data_vars": {
+            "wind_speed": {"data": [8, 12], "attrs": {"units": "knots"}},
+            "wind_from_direction": {"data": [90, 100], "attrs": {"units": "degree"}},
+        },
+    }
+    # As a dataset writes itself: no array stands at the top.
+    reading = _read(arrays)
+    assert [level.speed for level in reading.levels] == pytest.approx(
+        np.array([8, 12]) * 1852 / 3600
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"units": {}}, "'no unit'; accepted is hPa"),
+        ({"u": [[1.0], [2.0, 3.0]]}, "arrays of"),
+        ({"u": [[1.0, 2.0]]}, "a row of levels for each of 2 times"),
+        ({"latitude": 10.0}, "km from the site; accepted is 50 km"),
+        ({"time": ["yesterday", "now"]}, "is no time"),
+        ({"u": [["x", 1.0], [2.0, 3.0]]}, "accepted is a finite number"),
+    ],
+)
+def test_arrays_that_cannot_be_used(change, said):
+    when = 18 if "u" in change else 19
+    with pytest.raises(WindError, match=said):
+        _read({**CF, **change}, _at(when))
