@@ -360,35 +360,41 @@ def fly(  # noqa: PLR0913 - all but three are options
 def _joined(
     blocks: list[Block], plan: Plan, tree: CaseTree, samples: int, seed: int
 ) -> Cloud:
-    """Join the blocks body by body; a case that never happened is left out."""
-    columns: list[FloatArray] = []
-    parts: list[Part] = []
-    happened: dict[str, IntArray] = {}
-    at = 0
+    """Join the blocks body by body; a case that never happened is left out.
+
+    What is joined is taken out of the blocks: a million flights stand in memory once.
+    """
     stands_for = {
         case.name: np.concatenate([block.stands_for[case.name] for block in blocks])
         for case in tree.cases
     }
+    count = sum(
+        body.count * stands_for[case.name].size
+        for case in tree.cases
+        for body in case.bodies
+    )
+    if not count:
+        raise FlightError(
+            plan.flight.source, "", f"nothing asked for happened in {samples:,} flights"
+        )
+    landed, parts, at = np.empty((len(LANDED), count)), [], 0
     for case in tree.cases:
         who = np.concatenate(
             [block.who[case.name] + i * _BLOCK for i, block in enumerate(blocks)]
         )
-        for body in case.bodies:
-            key = (case.name, body.name)
+        for body in case.bodies if who.size else ():
+            rows = slice(at, at + body.count * who.size)
+            own = stands_for[case.name]
+            parts.append(
+                Part(case.name, body.name, body.count, who.size, rows, who, own)
+            )
             # Copies first, then flights, whichever blocks these came from.
-            landed = np.concatenate([block.landed[key] for block in blocks], axis=2)
-            happened[case.name], flights = who, landed.shape[2]
-            if flights:
-                columns.append(landed.reshape(len(LANDED), -1))
-                rows = slice(at, at + body.count * flights)
-                own = stands_for[case.name]
-                parts.append(Part(*key, body.count, flights, rows, who, own))
-                at = rows.stop
-    if not columns:
-        raise FlightError(
-            plan.flight.source, "", f"nothing asked for happened in {samples:,} flights"
-        )
-    found = dict(zip(LANDED, np.concatenate(columns, axis=1), strict=True))
+            place = landed[:, rows].reshape(len(LANDED), body.count, who.size)
+            _filled(
+                place, [block.landed.pop((case.name, body.name)) for block in blocks]
+            )
+            at = rows.stop
+    found = dict(zip(LANDED, landed, strict=True))
     way_up = np.concatenate([block.way_up for block in blocks], axis=1)
     size = len(WAY_UP)
     draws = _all(blocks, "draws")
@@ -426,10 +432,20 @@ def _joined(
     )
 
 
+def _filled(place: FloatArray, parts: list[FloatArray]) -> None:
+    """Fill a place with parts side by side, letting go of each."""
+    end = place.shape[-1]
+    while parts:
+        part = parts.pop()
+        place[..., end - part.shape[-1] : end] = part
+        end -= part.shape[-1]
+
+
 def _all(blocks: list[Block], name: str) -> dict[str, FloatArray]:
-    first = getattr(blocks[0], name)
+    first = list(getattr(blocks[0], name))
     return {
-        key: np.concatenate([getattr(b, name)[key] for b in blocks]) for key in first
+        key: np.concatenate([getattr(b, name).pop(key) for b in blocks])
+        for key in first
     }
 
 
