@@ -45,9 +45,8 @@ def write_all(folder: Path, files: Mapping[str, str]) -> None:
 def json_text(data: object, *, indent: int | None = 1) -> str:
     """Write JSON for people and programs: what would steer a terminal as an escape."""
     text = json.dumps(data, indent=indent, allow_nan=False, ensure_ascii=False)
-    return "".join(
-        c if visible(c, keep="\n") == c else f"\\u{ord(c):04x}" for c in text
-    )
+    steering = (c for c in set(text) if visible(c, keep="\n") != c)
+    return text.translate({ord(c): f"\\u{ord(c):04x}" for c in steering})
 
 
 def text_table(rows: Sequence[Sequence[str]]) -> str:
