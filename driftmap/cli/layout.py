@@ -196,31 +196,12 @@ def _rose(winds: tuple[str, ...], season: str | None) -> tuple[Rose, list[str]]:
     """Make the winds to score by, and say what was assumed of them."""
     if winds and season:
         raise click.UsageError("Give --wind or --winds, not both.")
+    from driftmap.planning.hours import read_hours
+    from driftmap.planning.rose import even_rose, rose_of, spoken_rose
+
     if season:
-        from driftmap.planning.hours import read_hours
-        from driftmap.planning.rose import rose_of
-
         return rose_of(read_hours(season))
-    if winds:
-        return tuple(_spoken(text) for text in winds), []
-    even = [(45.0 * i, speed, 1.0) for speed in (3.0, 6.0) for i in range(8)]
-    return tuple(even), [
-        "no winds given: eight directions at 3 and at 6 m/s, at 10 m, weigh the same"
-    ]
-
-
-def _spoken(text: str) -> tuple[float, float, float]:
-    import math
-
-    from driftmap.winds.reading import Setting
-    from driftmap.winds.spoken import read_words
-
-    if " at " not in text:
-        text = f"{text} at 10 m"
-    level = read_words(text, Setting(0.0)).levels[0]
-    if level.direction is None or level.height != 10.0:
-        raise InputError("--wind", "", f"{text!r}; accepted: one direction, at 10 m")
-    return math.degrees(level.direction), level.speed, 1.0
+    return (spoken_rose(winds), []) if winds else even_rose()
 
 
 def _told(

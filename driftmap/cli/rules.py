@@ -20,12 +20,10 @@ from driftmap.errors import InputError, visible
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.rocket.flight import Flight
-    from driftmap.rules import Answers, Facts, RuleResult, RuleSet
+    from driftmap.rules import Facts, RuleResult, RuleSet
 
 __all__ = ["rules_command"]
 
-_SAMPLES: Final = 2000  # flights for the greatest height expected: its 99 % line
-_SEED: Final = 1
 _KINDS: Final = {"m": "length", "m/s": "speed", "kg": "mass"}
 _WIDTH: Final = 88
 _CAUTION: Final = (
@@ -89,6 +87,7 @@ def rules_command(
     from driftmap.rocket.flightfile import read_flight
     from driftmap.rules import (
         evaluate,
+        facts_flown,
         picked_rules,
         questions,
         read_answers,
@@ -100,7 +99,10 @@ def rules_command(
     sets = picked_rules(ground, names)
     occasion = occasion_of(rocket, ground, asked.when)
     said = read_answers(answers, sets, occasion)
-    facts = with_answers(_facts(rocket, ground, asked, said), said)
+    wind = None
+    if asked.winds or asked.at is not None:
+        wind = wind_of(asked, Place.of(ground))
+    facts = with_answers(facts_flown(rocket, ground, wind, when=said.when), said)
     results = evaluate(sets, facts, said)
     if blank is not None:
         _write_new(blank, to_fill_in(results, questions(sets), occasion))
@@ -120,29 +122,6 @@ def _write_new(path: Path, text: str) -> None:
     except OSError as problem:
         reason = "is there already" if path.exists() else str(problem.strerror)
         raise InputError("--write-answers", "", f"{path} {reason}") from None
-
-
-def _facts(flight: Flight, site: Site, asked: WindOptions, said: Answers) -> Facts:
-    """Collect the facts; the height comes from flights in the wind given, or in calm."""
-    import numpy as np
-
-    from driftmap.air.wind import WindProfile
-    from driftmap.montecarlo.cloud import fly
-    from driftmap.rules import expected_altitude, facts_of
-
-    wind = None
-    if asked.winds or asked.at is not None:
-        wind = wind_of(asked, Place.of(site))
-    calm = WindProfile(*np.zeros((4, 1)))
-    cloud = fly(flight, wind or calm, site.elevation, samples=_SAMPLES, seed=_SEED)
-    return facts_of(
-        flight,
-        site,
-        altitude=expected_altitude(cloud),
-        wind=wind,
-        impulse=float(np.exp(cloud.plan.log_motor[0])),
-        when=said.when,
-    )
 
 
 def _document(

@@ -150,7 +150,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     path = None if out is None else out / "season-verdicts.jsonl"
     same: Agreement | None = None
     if near:
-        hours, scale = _hours(file, log), _scale(supposition, height)
+        hours, scale = _hours(file, log), supposition.over(height)
         ledger = open_ledger(path, run_key(setup, supposition))
         every, left = bins_to_fly(hours, ledger, scale=scale)
         _going_on(every - left, every)
@@ -232,16 +232,6 @@ def _flown_aloft(
 def _going_on(done: int, every: int) -> None:
     if done:
         click.echo(f"going on: {done} of {every} winds are done", err=True)
-
-
-def _scale(supposition: Any, height: float) -> float:
-    """Give the wind at 10 m for each of that at the height of the readings."""
-    import numpy as np
-
-    from driftmap.planning.supposed import REFERENCE, suppose
-
-    wind = suppose(supposition, 0.0, 5.0)
-    return float(np.hypot(*wind.at(REFERENCE)) / np.hypot(*wind.at(height)))
 
 
 def _notes(source: str, height: float, assumed: tuple[str, ...]) -> list[str]:

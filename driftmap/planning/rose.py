@@ -1,14 +1,20 @@
-"""A season's winds as a rose: a few winds, each with how often it blows."""
+"""A few winds, each with how often it blows: of a season, of words, or all alike."""
 
 from __future__ import annotations
 
+import math
 from collections import Counter
+from collections.abc import Iterable
 from typing import Final
 
+from driftmap.errors import InputError, quoted
 from driftmap.planning.hours import Hours
 from driftmap.planning.layout import Rose
+from driftmap.planning.supposed import REFERENCE
+from driftmap.winds.reading import Setting
+from driftmap.winds.spoken import read_words
 
-__all__ = ["rose_of"]
+__all__ = ["even_rose", "rose_of", "spoken_rose"]
 
 _TURN: Final = 22.5  # deg
 _STEP: Final = 2.0  # m/s
@@ -56,3 +62,25 @@ def rose_of(hours: Hours, most: int = _MOST) -> tuple[Rose, list[str]]:
         f"{len(kept)} most frequent, {share:.1%} of all readings; {dropped} variable "
         "winds left out"
     ]
+
+
+def even_rose() -> tuple[Rose, list[str]]:
+    """Give winds where nobody tells any, and say so."""
+    even = [(45.0 * i, speed, 1.0) for speed in (3.0, 6.0) for i in range(8)]
+    return tuple(even), [
+        "no winds given: eight directions at 3 and at 6 m/s, at 10 m, weigh the same"
+    ]
+
+
+def spoken_rose(texts: Iterable[str]) -> Rose:
+    """Read winds in words at 10 m, each of the same weight."""
+    return tuple(map(_spoken, texts))
+
+
+def _spoken(text: str) -> tuple[float, float, float]:
+    whole = text if " at " in text else f"{text} at {REFERENCE:g} m"
+    level = read_words(whole, Setting(0.0)).levels[0]
+    if level.direction is None or level.height != REFERENCE:
+        told = f"{quoted(whole)}; accepted: one direction, at {REFERENCE:g} m"
+        raise InputError("--wind", "", told)
+    return math.degrees(level.direction), level.speed, 1.0

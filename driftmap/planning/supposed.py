@@ -65,6 +65,11 @@ class Supposition:
                 f"{speed:.2g} m/s at 10 m; a shape to scale needs {_LEAST} m/s or more",
             )
 
+    def over(self, height: float) -> float:
+        """Give the wind at 10 m for each of that at a height [m]."""
+        wind = suppose(self, 0.0, 5.0)
+        return float(np.hypot(*wind.at(REFERENCE)) / np.hypot(*wind.at(height)))
+
     def read(self, from_deg: float | None, speed: float) -> WindProfile:
         """Give a wind as far as a reading at 10 m alone tells it.
 

@@ -18,6 +18,7 @@ from driftmap.rules.evaluate import RuleResult, evaluate
 from driftmap.rules.facts import (
     Facts,
     expected_altitude,
+    facts_flown,
     facts_of,
     least_width,
     surface_wind,
@@ -40,6 +41,7 @@ __all__ = [
     "check_answers",
     "evaluate",
     "expected_altitude",
+    "facts_flown",
     "facts_of",
     "least_width",
     "motor_class",

@@ -19,7 +19,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.errors import InputError
 from driftmap.formulas.sun import sun_height
 from driftmap.ground.site import Area, Site
-from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight, Motor
 from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import FACTS, GROUPS
@@ -28,6 +28,7 @@ __all__ = [
     "EXPECTED_QUANTILE",
     "Facts",
     "expected_altitude",
+    "facts_flown",
     "facts_of",
     "least_width",
     "of_each_motor",
@@ -38,6 +39,8 @@ __all__ = [
 EXPECTED_QUANTILE: Final = 0.99
 """Share of flights that stay below the greatest height expected. Our choice: no rule read
 says how sure a "maximum expected altitude" must be."""
+
+_SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line
 
 _MAST: Final = 10.0  # m; where a surface wind is told
 
@@ -358,3 +361,38 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
         stricter = _STRICTER.get(name, max)
         numbers[name] = stricter(answers.numbers[name], facts.numbers[name])
     return of_each_motor(Facts(numbers, facts.groups, facts.ranges))
+
+
+def facts_flown(
+    flight: Flight,
+    site: Site,
+    wind: WindProfile | None = None,
+    *,
+    when: datetime | None = None,
+) -> Facts:
+    """Collect the facts of a flight before it is assessed, its height from some flights.
+
+    Parameters
+    ----------
+    flight, site : Flight, Site
+        What is flown, and where.
+    wind : WindProfile, optional
+        Calm where it is left out, and then no fact.
+    when : datetime, optional
+        Time of the flight.
+
+    Returns
+    -------
+    Facts
+        As `facts_of` gives them.
+    """
+    calm = WindProfile(*np.zeros((4, 1)))
+    cloud = fly(flight, wind or calm, site.elevation, samples=_SCOUTS, seed=1)
+    return facts_of(
+        flight,
+        site,
+        altitude=expected_altitude(cloud),
+        wind=wind,
+        impulse=float(np.exp(cloud.plan.log_motor[0])),
+        when=when,
+    )
