@@ -48,8 +48,9 @@ _SHOWN: Final = MappingProxyType(
         for code in _STEERING
     }
 )
+_OPENING: Final = r"(?<![^\s(\[{:,=])"  # else the quote closes what stands before it
 _QUOTE: Final = re.compile(
-    rf"""'[^']{{{LONGEST_QUOTE},}}'|"[^"]{{{LONGEST_QUOTE},}}\""""
+    rf"""{_OPENING}(?:'[^']{{{LONGEST_QUOTE},}}'|"[^"]{{{LONGEST_QUOTE},}}")"""
 )
 
 

@@ -104,6 +104,14 @@ def test_huge_numbers_are_no_quantities(value):
     assert len(str(caught.value)) < 200
 
 
+def test_what_stands_between_two_quotes_is_kept():
+    text = f"feature 1 ('Pads'), role: must be one of {', '.join('abcdefgh' * 6)} (got 'x')"
+    assert one_line(text) == text
+    long = "y" * 300
+    for told in (f"'{long}' is no wind", f"got '{long}'", f"('{long}')", f'"{long}" x'):
+        assert len(one_line(told)) < 140
+
+
 def test_what_is_quoted_is_cut():
     assert quoted("short") == "'short'"
     assert len(quoted("x" * 10_000)) <= 121
