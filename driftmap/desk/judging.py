@@ -157,7 +157,7 @@ def assessment_for(task: Task) -> Assessment:
         day=day_told(site.elevation, wind.temperature, wind.altimeter),
         answers=answers,
     )
-    return assess_setup(setup, wind)
+    return assess_setup(setup, wind, advice=task.samples >= FULL)
 
 
 def judged(task: Task) -> Told:

@@ -189,12 +189,14 @@ def assess_setup(
     *,
     precision: float | None = None,
     progress: Callable[[int], None] | None = None,
+    advice: bool = True,
 ) -> Assessment:
     """Assess a flight as it is set up, in one wind.
 
     ``precision`` is how well the share of flights that hit each area with people must be
     known, the half-width of its interval over the figure: steered flights are flown for
     it. ``progress`` is called with the number of flights done since the last call.
+    Without ``advice`` no other aims are flown, of which notes tell and no verdict knows.
     """
     flight, site, day, answers = setup.flight, setup.site, setup.day, setup.answers
     read_limits(flight, site)  # before the work: a bad limit costs no time
@@ -216,7 +218,9 @@ def assess_setup(
     found = judge_all(
         cloud, site, wind, answers=answers, precision=precision, lines=contours
     )
-    checks = with_clear_aim(found.checks, cloud, site, wind)
+    checks = found.checks
+    if advice:
+        checks = with_clear_aim(checks, cloud, site, wind)
     assumed = (
         *site.assumed,
         *wind.assumed,

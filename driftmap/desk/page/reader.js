@@ -20,7 +20,9 @@ async function pulse() {
     state = await ask(`state?reader=${me}`);
     heard = performance.now();
     find("#site bdi").textContent = state.site.name;
-    find("#wind-now").textContent = state.winds.rows[0] ? `Wind ${state.winds.rows[0].told}` : "No wind is read yet";
+    const low = state.winds.rows.find(row => row.height <= 60) || state.winds.rows[0];
+    const minutes = low && Math.max(0, Math.round((Date.parse(state.now) - Date.parse(low.time)) / 6e4));
+    find("#wind-now").textContent = low ? `Wind ${low.told}, ${minutes} min old` : "No wind is read yet";
   } catch { /* told below */ }
   const silent = performance.now() - heard > 10000;
   tell(silent ? "The desk does not answer: every word is HOLD until it does." : "");
