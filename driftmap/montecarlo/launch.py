@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 from math import atan, degrees, exp, sqrt
 from typing import Final
 
@@ -367,9 +367,7 @@ def _fit_motor(
     """Find the constant-thrust motor that reaches apogee as given.
 
     Height and time in calm air fix impulse and burn time; the impulse is then raised
-    until the height is reached in the day's wind, which bends the way up. The same is
-    done in calm air for times one and two standard deviations off; a time that no motor
-    could make is left out, and the nearest that one could stands for it.
+    until the height is reached in the day's wind, which bends the way up.
 
     Returns
     -------
@@ -381,27 +379,55 @@ def _fit_motor(
         As in `Plan`.
     """
     assert flight.apogee is not None
+    height = flight.apogee.height.value
+    calm, by_time = _calm_motor(_Same(flight), sky, error)
+    windy = mean_air(wind, sky, _reach(flight, sky))
+    log_motor, response = _newton(flight, windy, azimuth, calm, np.log([[height]]))
+    if not np.isfinite(log_motor).all():
+        raise FlightError(flight.source, "apogee", _misfit(flight))
+    return log_motor[:, 0], float(response[0]), by_time
+
+
+class _Same:
+    """A flight that is the same as no other, as the key of what was worked out for it."""
+
+    def __init__(self, flight: Flight) -> None:
+        self.flight = flight
+
+    def __hash__(self) -> int:
+        return id(self.flight)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and other.flight is self.flight
+
+
+@lru_cache(maxsize=16)
+def _calm_motor(same: _Same, sky: Sky, error: float) -> tuple[FloatArray, FloatArray]:
+    """Fit the motor in calm air, once for all winds that a flight is tried in.
+
+    The same is done for times one and two standard deviations off; a time that no motor
+    could make is left out, and the nearest that one could stands for it.
+    """
+    flight = same.flight
+    assert flight.apogee is not None
     height, time = flight.apogee.height.value, flight.apogee.time.value
-    top = min(8 * height + 500.0, sky.top)
-    calm = mean_air(_CALM, sky, top)
+    calm = mean_air(_CALM, sky, _reach(flight, sky))
     start = _vacuum_motor(flight.airframe.mass.value, height, time)
-    wanted = np.log([height, time])
-    log_motor, _ = _newton(flight, calm, azimuth, start, wanted[:, None])
+    log_motor, _ = _newton(flight, calm, 0.0, start, np.log([[height], [time]]))
     if not np.isfinite(log_motor).all():
         raise FlightError(flight.source, "apogee", _misfit(flight))
     off = error * np.array([-2.0, -1.0, 1.0, 2.0])
     wishes = np.log([np.full(4, height), np.maximum(time + off, 1e-3)])
-    others, _ = _newton(flight, calm, azimuth, log_motor[:, 0], wishes)
+    others, _ = _newton(flight, calm, 0.0, log_motor[:, 0], wishes)
     rows = np.vstack([off, others - log_motor])[:, np.isfinite(others[0])]
     by_time = np.hstack([rows, np.zeros((3, 1))])
-    by_time = by_time[:, np.argsort(by_time[0])]
-    windy = mean_air(wind, sky, top)
-    log_motor, response = _newton(
-        flight, windy, azimuth, log_motor[:, 0], wanted[:1, None]
-    )
-    if not np.isfinite(log_motor).all():
-        raise FlightError(flight.source, "apogee", _misfit(flight))
-    return log_motor[:, 0], float(response[0]), by_time
+    return log_motor[:, 0], by_time[:, np.argsort(by_time[0])]
+
+
+def _reach(flight: Flight, sky: Sky) -> float:
+    """Give the height that the air of a fit must reach [m]."""
+    assert flight.apogee is not None
+    return min(8 * flight.apogee.height.value + 500.0, sky.top)
 
 
 def _vacuum_motor(mass: float, height: float, time: float) -> FloatArray:
