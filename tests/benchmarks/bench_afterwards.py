@@ -13,6 +13,7 @@ from __future__ import annotations
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -40,7 +41,7 @@ from driftmap.observations.observation import Odds
 from driftmap.observations.toward import know
 from driftmap.observations.weighing import weigh
 from driftmap.review import findings
-from driftmap.review.records import flights_of, records_of
+from driftmap.review.records import Flew, _turned, flights_of, records_of
 from driftmap.search.chances import chances_of
 from driftmap.verdict.assessment import SHARES, assess
 
@@ -51,7 +52,7 @@ MARK = (
     "<!-- afterwards: written by bench_afterwards.py -->",
     "<!-- afterwards: end -->",
 )
-DAYS, EACH, LOGS = 100, 20, 100
+DAYS, EACH, LOGS = 50, 40, 40
 KINDS = ("words", "surface report (METAR)", "table of layers")
 AGES = ("", ", 2 hours ago")
 FAILURES = {"late opening": 0.06, "nothing deploys": 0.01}
@@ -161,7 +162,7 @@ def explain_weights():
     """Hold stated chances of cases against how often they were true: 700 flights."""
     rng, (wind, cloud), (_, other) = (
         np.random.default_rng(7),
-        flown(1, 65_536),
+        flown(1, 32_768),
         flown(2, 16_384),
     )
     cases, truths = flown_cases(cloud, wind), flown_cases(other, wind)
@@ -245,12 +246,12 @@ def grid(winds):
 
 
 class Planted:
-    """Forecasts of 100 days, and logs of what came of them in richer air."""
+    """Forecasts of 50 days, and logs of what came of them in richer air."""
 
     def __init__(self):
         self.entries, self.contents, self.tops = [], [], []
         for number in range(DAYS):
-            result = assess(FLIGHT, SITE, day(number), samples=2000, seed=number + 1)
+            result = assess(FLIGHT, SITE, day(number), samples=1000, seed=number + 1)
             entry, contents = assessment_entry(
                 result,
                 {"flight": [str(ROOT / "examples" / "willet.toml")]},
@@ -263,8 +264,8 @@ class Planted:
             self.tops.append(np.stack([top.east, top.north, top.height]))
         self.air = grid([day(number) for number in range(DAYS)])
 
-    def log(self, rng):
-        """Make the outcomes of one log: entries, each about its day's assessment."""
+    def draw(self, rng):
+        """Draw the flights of one log: day, device, place and case of each."""
         who = np.repeat(np.arange(DAYS), EACH)
         spare = rng.random(who.size) < 0.4
         kind, old = who % 3, who // 3 % 2 == 1
@@ -278,19 +279,33 @@ class Planted:
         )
         area, mass = np.full(who.size, drag_area()), np.full(who.size, FLIGHT.dry_mass)
         lay = richer_landings(who, start, area, mass, plant, self.air, rng)
-        luck, outcomes = rng.random(who.size), []
+        edges = np.cumsum(list(FAILURES.values()))
+        case = np.searchsorted(edges, rng.random(who.size), side="right")
+        return who, np.where(spare, "spare", "main"), lay, case
+
+    def outcomes(self, who, device, lay, case):
+        """Write drawn flights as entries of a log."""
+        names = [*FAILURES, "recovery works"]
         places = zip(*to_lonlat((SITE.longitude, SITE.latitude), *lay), strict=True)
-        for d, at, s, u in zip(who, places, spare, luck, strict=True):
-            find = {"piece": "rocket", "at": [float(at[1]), float(at[0])]}
-            body = {"flew": True, "case": "recovery works", "found": [find]}
-            body["device"] = "spare" if s else "main"
-            edge = 0.0
-            for case, chance in FAILURES.items():
-                if edge <= u < edge + chance:
-                    body = {"flew": True, "case": case}
-                edge += chance
-            outcomes.append(new_entry("outcome", body, about=self.entries[d].id))
-        return outcomes
+        for d, what, at, number in zip(who, device, places, case, strict=True):
+            body = {"flew": True, "case": names[number], "device": str(what)}
+            if number == len(FAILURES):
+                find = {"piece": "rocket", "at": [float(at[1]), float(at[0])]}
+                body["found"] = [find]
+            yield new_entry("outcome", body, about=self.entries[d].id)
+
+
+def drawn_again(planted, models, rng):
+    """Make the records and flights of a further log, from those of the first."""
+    who, device, lay, case = planted.draw(rng)
+    records, names = [], [*FAILURES, "recovery works"]
+    for d, what, at, number in zip(who, device, lay.T, case, strict=True):
+        if number == len(FAILURES):
+            came = planted.entries[d].body["wind_10_m"]["from_rad"]
+            found = _turned(at, came)
+            records.append(replace(models[d], found=found, device=str(what)))
+    likely = planted.entries[0].body["likelihoods"]
+    return records, [Flew(names[number], likely) for number in case]
 
 
 def figures(records, flights):
@@ -315,18 +330,21 @@ def percent(figure):
 
 
 def review_planted():
-    """Plant biases in 2,000 entries; find and cover them, in one log and in 100."""
+    """Plant biases in 2,000 entries; find and cover them, in one log and in 40."""
     rng, planted = np.random.default_rng(7), Planted()
-    logs = []
-    for _ in range(LOGS):
-        entries = [*planted.entries, *planted.log(rng)]
-        logs.append(figures(records_of(entries), flights_of(entries)))
     with tempfile.TemporaryDirectory() as folder, Log(f"{folder}/log.sqlite") as log:
         log.append(planted.entries, planted.contents)
-        log.append(planted.log(np.random.default_rng(8)))
+        first = planted.draw(np.random.default_rng(8))
+        log.append(list(planted.outcomes(*first)))
         entries = log.current()
-        records, flights = records_of(entries), flights_of(entries)
+    records, flights = records_of(entries), flights_of(entries)
+    days = [r.day for r in records]
+    models = [
+        records[days.index(f"{e.body['when'][:10]} {SITE.name}")]
+        for e in planted.entries
+    ]
     one = figures(records, flights)
+    logs = [figures(*drawn_again(planted, models, rng)) for _ in range(LOGS)]
     covered = total = 0
     for name, figure in one.items():
         # What is planted is what very many logs show on average.
