@@ -105,11 +105,14 @@ def _odd(flown: Flown, seen: Measured, weights: FloatArray) -> float:
     if points.shape[1] < _DRAWN / 10:
         return MISTAKEN / 2
     size, count = points.shape
-    wide = np.cov(points).reshape(size, size) * count ** (-2 / (size + 4)) + np.eye(
-        size
-    )
-    turn = np.linalg.inv(np.linalg.cholesky(wide))
-    reports = points + rng.standard_normal(points.shape)
+    # Few flights, drawn again and again, are no cloud: each stands for a kernel as wide
+    # as befits their effective number, and reports are drawn from these.
+    rest = min(effective_number(weights), float(count))
+    kernel = np.cov(points).reshape(size, size) * rest ** (-2 / (size + 4))
+    wide = kernel + np.eye(size)
+    root = np.linalg.cholesky(wide)
+    turn = np.linalg.inv(root)
+    reports = points + root @ rng.standard_normal(points.shape)
     # Each report is judged by the other flights, as the true one is by all of them.
     near = _density(turn @ reports, turn @ points, leave=True)
     own = _density(np.zeros((size, 1)), turn @ points, leave=False)[0]

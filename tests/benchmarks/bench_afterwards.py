@@ -91,10 +91,13 @@ def search_own():
         flown(2, 8192),
     )
     cases = flown_cases(cloud, wind)
-    truths = draw_truths(other, wind, 400, rng)
-    yield from held(
-        [(t.lies("rocket"), weigh(cases, reports(t, rng))) for t in truths], "own truth"
-    )
+    lots = []
+    for truth in draw_truths(other, wind, 700, rng):
+        known = weigh(cases, reports(truth, rng))
+        # On fewer, more would be flown toward what was seen.
+        if known.effective >= 200:
+            lots.append((truth.lies("rocket"), known))
+    yield from held(lots, f"own truth, {len(lots)} of 700 on 200 flights or more")
 
 
 def held(lots, name):
