@@ -92,18 +92,7 @@ class Piece:
 
 
 def figure(p: float) -> float:
-    """Keep four significant digits of a probability; sampling makes the rest chance.
-
-    Parameters
-    ----------
-    p : float
-        Probability.
-
-    Returns
-    -------
-    float
-        The same, rounded.
-    """
+    """Keep four significant digits of a probability; sampling makes the rest chance."""
     return float(f"{p:.4g}")
 
 
@@ -112,51 +101,18 @@ def sound(text: str) -> str:
 
     XML 1.0 (2.2) forbids most of these, and UTF-8 the surrogates; everything else,
     however odd, is kept.
-
-    Parameters
-    ----------
-    text : str
-        Text from a file.
-
-    Returns
-    -------
-    str
-        The same with U+FFFD in their place.
     """
     return _UNSOUND.sub("\ufffd", text)
 
 
 def headline(assessment: Assessment) -> str:
-    """Name what was assessed, and the verdict.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Returns
-    -------
-    str
-        One line.
-    """
+    """Name what was assessed, and the verdict."""
     a = assessment
     return sound(f"{a.verdict.upper()}: {a.flight.name} at {a.site.name}")
 
 
 def statements(assessment: Assessment) -> list[tuple[str, str]]:
-    """Say what the figures rest on and how far to trust them.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Returns
-    -------
-    list of (str, str)
-        Subject and text: verdict first, then each caution, the inputs, and what was
-        assumed. Subjects of several texts repeat.
-    """
+    """Say what the figures rest on and how far to trust them."""
     a = assessment
     told = [
         ("verdict", a.verdict),
@@ -173,18 +129,7 @@ def statements(assessment: Assessment) -> list[tuple[str, str]]:
 
 
 def pieces(assessment: Assessment) -> Iterator[Piece]:
-    """Go through the pieces of all cases.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Yields
-    ------
-    Piece
-        In the order of the cloud's parts.
-    """
+    """Go through the pieces of all cases."""
     cloud = assessment.cloud
     likely = {case.name: case.probability for case in cloud.tree.cases}
     for part in cloud.parts:
@@ -204,18 +149,7 @@ def pieces(assessment: Assessment) -> Iterator[Piece]:
 
 
 def outlines(assessment: Assessment) -> Iterator[Outline]:
-    """Go through the contours of all pieces, the widest of each piece first.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Yields
-    ------
-    Outline
-        The widest comes first so that the narrower ones are drawn on top of it.
-    """
+    """Go through the contours of all pieces, the widest of each piece first."""
     for (case, body), contours in assessment.contours.items():
         for contour in sorted(contours, key=lambda c: -c.share):
             percent = contour.share * 100
@@ -225,20 +159,7 @@ def outlines(assessment: Assessment) -> Iterator[Outline]:
 
 
 def thinned(part: Part, most: int) -> FloatArray:
-    """Choose landing points of a piece, evenly among all flights.
-
-    Parameters
-    ----------
-    part : Part
-        The piece's rows in the cloud.
-    most : int
-        How many at the most.
-
-    Returns
-    -------
-    ndarray of int, shape (k,)
-        Rows of the cloud's columns.
-    """
+    """Choose landing points of a piece, evenly among all flights."""
     size = part.rows.stop - part.rows.start
     count = min(most, size)
     steps = (np.arange(count) + 0.5) * (size / count) if count else np.zeros(0)

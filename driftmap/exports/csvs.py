@@ -52,34 +52,12 @@ def cell_text(text: str) -> str:
 
 
 def about_csv(assessment: Assessment) -> str:
-    """Write verdict, cautions, inputs and assumptions: what the other tables rest on.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Returns
-    -------
-    str
-        CSV text: subject and text.
-    """
+    """Write verdict, cautions, inputs and assumptions: what the other tables rest on."""
     return _table(("subject", "text"), content.statements(assessment))
 
 
 def areas_csv(assessment: Assessment) -> str:
-    """Write pad, boundary, waiver and areas.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Returns
-    -------
-    str
-        CSV text; outlines as well-known text, longitude first.
-    """
+    """Write pad, boundary, waiver and areas; outlines as text (WKT), longitude first."""
     site = assessment.site
     # The pad is a point; it has no probability of its own.
     (pad,) = positions(site, [0.0], [0.0])
@@ -105,18 +83,7 @@ def areas_csv(assessment: Assessment) -> str:
 
 
 def contours_csv(assessment: Assessment) -> str:
-    """Write the contours.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Returns
-    -------
-    str
-        CSV text; outlines as well-known text, longitude first.
-    """
+    """Write the contours; outlines as text (WKT), longitude first."""
     head = ("case", "piece", "landings_inside_percent", "area_m2", "outline_wkt_deg")
     rows = (
         (
@@ -132,18 +99,7 @@ def contours_csv(assessment: Assessment) -> str:
 
 
 def pieces_csv(assessment: Assessment) -> str:
-    """Write the mean landing point of each piece of each case.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Returns
-    -------
-    str
-        CSV text.
-    """
+    """Write the mean landing point of each piece of each case."""
     head = (
         "case",
         "case_probability",
@@ -178,20 +134,7 @@ def pieces_csv(assessment: Assessment) -> str:
 
 
 def points_csv(assessment: Assessment, *, points: int = content.POINTS) -> str:
-    """Write landing points.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    points : int
-        How many of each piece, at the most.
-
-    Returns
-    -------
-    str
-        CSV text.
-    """
+    """Write landing points, so many of each piece at the most."""
     head = ("case", "piece", *_POSITION, "time_s", "speed_m_per_s", "energy_J")
     return _table(head, _points(assessment, points))
 
@@ -208,20 +151,7 @@ def _points(a: Assessment, most: int) -> Iterator[Sequence[object]]:
 
 
 def grid_csv(assessment: Assessment, *, cells: Cells | None = None) -> str:
-    """Write the probability grid.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    cells : Cells, optional
-        Squares to write; by default those of `driftmap.exports.cells.hit_cells`.
-
-    Returns
-    -------
-    str
-        CSV text; positions are the centres of the squares.
-    """
+    """Write the probability grid, each square by its centre."""
     cells = cells or hit_cells(assessment.cloud)
     where = positions(assessment.site, cells.east, cells.north)
     columns = (cells.east, cells.north, cells.estimate, cells.lower, cells.upper)

@@ -12,42 +12,14 @@ __all__ = ["add", "document"]
 def add(
     parent: ET.Element, name: str, text: str | None = None, /, **attributes: str
 ) -> ET.Element:
-    """Add an element.
-
-    Parameters
-    ----------
-    parent : Element
-        Where to add it, after what is there.
-    name : str
-        Its name, in the namespace of the document.
-    text : str, optional
-        Text in it; escaped on writing.
-    **attributes : str
-        Its attributes.
-
-    Returns
-    -------
-    Element
-        The new element.
-    """
+    """Add an element."""
     element = ET.SubElement(parent, name, attributes)
     element.text = None if text is None else sound(text)
     return element
 
 
 def document(root: ET.Element) -> str:
-    """Write a whole document.
-
-    Parameters
-    ----------
-    root : Element
-        Its root.
-
-    Returns
-    -------
-    str
-        XML text with its declaration, UTF-8.
-    """
+    """Write a whole document."""
     ET.indent(root)
     body = ET.tostring(root, encoding="unicode")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{body}\n'
