@@ -10,7 +10,7 @@ import click
 
 from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
 from driftmap.cli.options import units_option
-from driftmap.cli.output import json_text
+from driftmap.cli.output import Progress, json_text
 from driftmap.cli.windoptions import echo_flight
 
 __all__ = ["assess_command"]
@@ -73,7 +73,8 @@ def assess_command(
     result = assessment_of(inputs)
     data, proposed = document(result), None
     if propose:
-        proposed = turns(result)
+        with Progress("changes of the plan") as progress:
+            proposed = turns(result, progress=progress)
         data["proposals"] = [asdict(turn) for turn in proposed.better]
         data["stays"] = [check.name for check in proposed.stays]
     text = json_text(data)

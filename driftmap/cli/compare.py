@@ -8,7 +8,7 @@ import click
 
 from driftmap.cli.answering import answers_option, setup_of
 from driftmap.cli.options import run_options, site_of, site_options, units_option
-from driftmap.cli.output import json_text
+from driftmap.cli.output import Progress, json_text
 from driftmap.cli.windoptions import (
     Place,
     WindOptions,
@@ -65,7 +65,8 @@ def compare_command(
     plan, ground = read_flight(flight), site_of(site)
     wind = wind_of(asked, Place.of(ground))
     setup = setup_of(plan, ground, (samples, seed), answers, wind=wind, when=asked.when)
-    rows = [_figures(one) for one in compare(setup, wind)]
+    with Progress("ways down") as progress:
+        rows = [_figures(one) for one in compare(setup, wind, progress=progress)]
     if as_json:
         data = {"flight": plan.name, "seed": seed, "samples": samples}
         text = {**data, "alternatives": rows, "cautions": list(CAUTIONS)}

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from math import pi, radians
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -19,8 +19,16 @@ from driftmap.verdict.people_checks import AreaHit
 
 __all__ = ["Compared", "Turn", "Turning", "compare", "turns"]
 
+_Change: TypeAlias = tuple[str, str, Flight, WindProfile]
+Heard: TypeAlias = Callable[[int, int], None]
+"""What is told how many are done since the last time, and how many are left."""
+
 _DIRECTIONS: Final = 8
 _WEAKER: Final = (0.75, 0.5, 0.25)
+
+
+def _deaf(done: int, left: int) -> None:
+    del done, left
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,7 +53,9 @@ class Compared:
         return max(areas, key=lambda hit: hit.total.upper)
 
 
-def compare(setup: Setup, wind: WindProfile) -> tuple[Compared, ...]:
+def compare(
+    setup: Setup, wind: WindProfile, *, progress: Heard = _deaf
+) -> tuple[Compared, ...]:
     """Hold ways to bring a rocket down side by side, on the same flights and luck.
 
     Parameters
@@ -54,6 +64,8 @@ def compare(setup: Setup, wind: WindProfile) -> tuple[Compared, ...]:
         What is flown, and where.
     wind : WindProfile
         From `read_wind`.
+    progress : callable
+        Told after each how many are done and left.
 
     Returns
     -------
@@ -61,10 +73,12 @@ def compare(setup: Setup, wind: WindProfile) -> tuple[Compared, ...]:
         The plan first, then the alternatives of the flight file; made up from the plan
         where it has none.
     """
-    return tuple(
-        Compared(name, assess_setup(replace(setup, flight=flight), wind))
-        for name, flight in alternatives(setup.flight).items()
-    )
+    ways = alternatives(setup.flight)
+    found = []
+    for name, flight in ways.items():
+        found.append(Compared(name, assess_setup(replace(setup, flight=flight), wind)))
+        progress(1, len(ways) - len(found))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,13 +138,15 @@ class _Tried:
     against: frozenset[tuple[str, ...]]
 
 
-def turns(assessment: Assessment) -> Turning:
+def turns(assessment: Assessment, *, progress: Heard = _deaf) -> Turning:
     """Fly changes to a plan and say what comes out better.
 
     Parameters
     ----------
     assessment : Assessment
         The plan as it stands.
+    progress : callable
+        Told after each change how many are done and left.
 
     Returns
     -------
@@ -146,8 +162,14 @@ def turns(assessment: Assessment) -> Turning:
         turn = _weigh(kind, name, wind, tried.checks)
         return _Tried(turn, flight, wind, frozenset(map(_line, _against(tried.checks))))
 
-    changes = _changes(a.flight, a.wind, a.cloud.plan.azimuth)
-    tried = [fly(*change) for change in changes]
+    def fly_all(changes: Iterable[_Change]) -> list[_Tried]:
+        flown, every = [], list(changes)
+        for change in every:
+            flown.append(fly(*change))
+            progress(1, len(every) - len(flown))
+        return flown
+
+    tried = fly_all(_changes(a.flight, a.wind, a.cloud.plan.azimuth))
     stays = tuple(
         check
         for outcome in ("fail", "warn")
@@ -155,7 +177,7 @@ def turns(assessment: Assessment) -> Turning:
         if check.outcome == outcome and all(_line(check) in t.against for t in tried)
     )
     if not stays and all(t.turn.verdict != "go" for t in tried):
-        tried += [fly(*pair) for pair in _pairs(tried)]
+        tried += fly_all(_pairs(tried))
     better = [t.turn for t in tried if _order(t.turn) < _order(now)]
     weaker = [t.turn for t in tried if t.turn.kind == "wind"]
     return Turning(tuple(sorted(better, key=_order)), stays, _wait_for(weaker))
@@ -181,7 +203,7 @@ def _wait_for(weaker: Iterable[Turn]) -> float | None:
 
 def _pairs(
     tried: Iterable[_Tried],
-) -> Iterator[tuple[str, str, Flight, WindProfile]]:
+) -> Iterator[_Change]:
     """Put the best changes of two kinds together."""
     ranked = sorted(tried, key=lambda t: _order(t.turn))
     best = {
@@ -197,7 +219,7 @@ def _pairs(
                 yield _both(one, weak)
 
 
-def _both(one: _Tried, other: _Tried) -> tuple[str, str, Flight, WindProfile]:
+def _both(one: _Tried, other: _Tried) -> _Change:
     name = f"{one.turn.name}, and {other.turn.name}"
     flight = one.flight
     if other.turn.kind == "rail":
@@ -205,9 +227,7 @@ def _both(one: _Tried, other: _Tried) -> tuple[str, str, Flight, WindProfile]:
     return "both", name, flight, other.wind
 
 
-def _changes(
-    flight: Flight, wind: WindProfile, azimuth: float
-) -> Iterator[tuple[str, str, Flight, WindProfile]]:
+def _changes(flight: Flight, wind: WindProfile, azimuth: float) -> Iterator[_Change]:
     for name, other in alternatives(flight).items():
         if name != PLANNED:
             yield "recovery", name, other, wind

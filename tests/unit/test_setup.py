@@ -80,3 +80,9 @@ def test_a_piece_is_summed_up_once_for_all_who_tell_of_it(setup, wind):
     )
     assert np.mean(far <= found.radius) == pytest.approx(0.9, abs=0.01)
     assert found.radii[0] < found.radii[1] < found.radii[2]
+
+
+def test_long_work_says_how_far_it_is(setup, wind):
+    heard = []
+    found = compare(setup, wind, progress=lambda *told: heard.append(told))
+    assert heard == [(1, len(found) - 1 - i) for i in range(len(found))]
