@@ -5,6 +5,8 @@ import json
 import os
 import shutil
 from datetime import UTC, datetime
+from functools import cache
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -87,6 +89,12 @@ def any_word():
         yield
 
 
+@cache
+def _engine():
+    package = files("axe_playwright_python")  # only carries the engine
+    return package.joinpath("axe.min.js").read_text("utf-8")
+
+
 class Browser:
     """Chromium with a closed network, and what it asked for and complained of."""
 
@@ -129,6 +137,25 @@ class Browser:
         page = self.driver.current_url.partition("#")[0]
         own = (page, "data:", "about:", "chrome:")
         return [url for url in asked if not url.startswith(own)]
+
+    def barriers(self):
+        """Run the accessibility engine: what it finds, and what it cannot decide.
+
+        DevTools runs it past the page's policy, which lets no script in. Contrast in
+        pictures is beyond it; the tests of contrast and of labels look at that.
+        """
+        self.cdp("Runtime.evaluate", expression=_engine())
+        told = self.cdp(
+            "Runtime.evaluate",
+            expression="axe.run().then(r => JSON.stringify([r.passes.length, "
+            "[...r.violations, ...r.incomplete.filter(v => v.id !== 'color-contrast')]"
+            ".map(v => [v.id, v.nodes.map(n => n.html)])]))",
+            awaitPromise=True,
+            returnByValue=True,
+        )
+        passes, found = json.loads(told["result"]["value"])
+        assert passes > 15
+        return found
 
     def complaints(self):
         """Give what stands on the console."""

@@ -22,6 +22,7 @@ from driftmap.cli.sweeping import (
     hands_of,
     plan_options,
     preamble,
+    warnings,
 )
 from driftmap.cli.windoptions import (
     Place,
@@ -55,7 +56,7 @@ __all__ = ["aim_command"]
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for aim.json.",
+    help="Folder for aim.html and aim.json.",
 )
 def aim_command(  # noqa: PLR0913, PLR0917
     flight: str,
@@ -82,7 +83,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
       driftmap aim examples/willet.toml --site sites/saltgrass-flat.geojson \\
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
-    from driftmap.cli.output import write_all
+    from driftmap.cli.output import text_table, write_all
     from driftmap.planning.aim import best_aims
     from driftmap.planning.documents import aim_document, heading
     from driftmap.planning.trial import basis_of
@@ -107,13 +108,14 @@ def aim_command(  # noqa: PLR0913, PLR0917
     data = aim_document(head, planned, aims, best)
     text = json_text(data)
     if out is not None:
-        write_all(out, {"aim.json": text + "\n"})
+        rows = _rows(planned, aims[:best], held=bool(basis.conditions))
+        write_all(out, {"aim.html": _page(data, rows), "aim.json": text + "\n"})
     if as_json:
         click.echo(text)
         return
     echo_flight(asked)
     lines = preamble(data)
-    table = _table(planned, aims[:best], held=bool(basis.conditions))
+    table = text_table(_rows(planned, aims[:best], held=bool(basis.conditions)))
     click.echo("\n".join([*lines, *([""] if lines else []), table]))
     click.echo(
         f"\n{len(aims)} aims tried. Aim where the code lets you, clear of people."
@@ -121,9 +123,19 @@ def aim_command(  # noqa: PLR0913, PLR0917
     click.echo(cautions(data["assumed"]))
 
 
-def _table(planned: Aim, best: tuple[Aim, ...], *, held: bool) -> str:
-    from driftmap.cli.output import text_table
+def _page(data: dict[str, Any], rows: list[list[str]]) -> str:
+    from driftmap.report.planpage import page, table
 
+    return page(
+        f"Aim of the rail: {data['flight']} at {data['site']}",
+        [table(rows), "<p>Aim where the code lets you, clear of people.</p>"],
+        assumed=data["assumed"],
+        questions=data["questions_set_aside"],
+        warnings=warnings(data),
+    )
+
+
+def _rows(planned: Aim, best: tuple[Aim, ...], *, held: bool) -> list[list[str]]:
     head = [
         "rail",
         "verdict",
@@ -134,7 +146,7 @@ def _table(planned: Aim, best: tuple[Aim, ...], *, held: bool) -> str:
         "held by",
     ]
     rows = [_row("as planned: ", planned, held), *(_row("", aim, held) for aim in best)]
-    return text_table([head, *rows])
+    return [head, *rows]
 
 
 def _row(before: str, aim: Aim, held: bool) -> list[str]:

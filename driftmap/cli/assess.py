@@ -9,7 +9,7 @@ from typing import Literal, Unpack
 import click
 
 from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
-from driftmap.cli.options import units_option
+from driftmap.cli.options import around_of, stop_wind_option, voice_of, words_options
 from driftmap.cli.output import Progress, json_text
 from driftmap.cli.windoptions import echo_flight
 
@@ -18,7 +18,8 @@ __all__ = ["assess_command"]
 
 @click.command("assess")
 @assessed
-@units_option
+@words_options
+@stop_wind_option
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
@@ -42,7 +43,9 @@ __all__ = ["assess_command"]
 @click.pass_context
 def assess_command(
     ctx: click.Context,
-    units: Literal["us", "si"],
+    units: Literal["us", "si"] | None,
+    language: str,
+    stop_wind: bool,
     out: Path,
     propose: bool,
     as_json: bool,
@@ -66,27 +69,35 @@ def assess_command(
     """
     from driftmap.cli.output import write_all
     from driftmap.report.map import map_html
+    from driftmap.report.reading import stops_at
     from driftmap.report.terminal import proposals, summary
+    from driftmap.report.voice import english
     from driftmap.verdict.assessment import document
     from driftmap.verdict.turning import turns
 
+    voice = voice_of(language, units)
     result = assessment_of(inputs)
+    around = around_of(result, asked=stop_wind)
     data, proposed = document(result), None
+    if around is not None:
+        data["holds_while"] = asdict(around)
     if propose:
         with Progress("changes of the plan") as progress:
             proposed = turns(result, progress=progress)
         data["proposals"] = [asdict(turn) for turn in proposed.better]
         data["stays"] = [check.name for check in proposed.stays]
     text = json_text(data)
-    page = map_html(result, units=units)
+    page = map_html(result, units=voice.units, language=voice.catalogue, around=around)
     write_all(out, {"map.html": page, "assessment.json": text + "\n"})
     if as_json:
         click.echo(text)
     else:
-        click.echo(summary(result, units=units))
+        click.echo(summary(result, units=voice.units))
+        if around is not None:
+            click.echo(stops_at(result.wind, around, english(voice.units)))
         echo_flight(inputs["asked"])
         if proposed is not None:
-            click.echo("\n" + proposals(proposed, units=units))
+            click.echo("\n" + proposals(proposed, units=voice.units))
         click.echo(f"\nMap: {out / 'map.html'}")
     if log is not None:
         from driftmap.cli.log import log_assessment

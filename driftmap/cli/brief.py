@@ -8,7 +8,7 @@ from typing import Literal, Unpack
 import click
 
 from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
-from driftmap.cli.options import units_option
+from driftmap.cli.options import around_of, stop_wind_option, voice_of, words_options
 from driftmap.cli.windoptions import echo_flight
 
 __all__ = ["brief_command"]
@@ -16,32 +16,28 @@ __all__ = ["brief_command"]
 
 @click.command("brief")
 @assessed
-@units_option
-@click.option(
-    "--language",
-    default="en",
-    show_default=True,
-    metavar="LANGUAGE",
-    help="en, de, es, fr, or a catalogue file of your own (TOML).",
-)
+@words_options
+@stop_wind_option
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
     default=Path("driftmap-out"),
     show_default=True,
-    help="Folder for briefing.html.",
+    help="Folder for the three pages.",
 )
 @click.pass_context
 def brief_command(
     ctx: click.Context,
-    units: Literal["us", "si"],
+    units: Literal["us", "si"] | None,
     language: str,
+    stop_wind: bool,
     out: Path,
     **inputs: Unpack[Inputs],
 ) -> None:
     """Write a sheet to read aloud and post: where to stand, what comes down where.
 
-    Writes briefing.html: it opens with no network and prints on one page.
+    Writes briefing.html, poster.html, six lines for the crowd, and caller.html, the
+    seconds to read aloud. Each opens with no network and prints on one page.
 
     \b
     Example:
@@ -51,13 +47,23 @@ def brief_command(
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
     from driftmap.cli.output import write_all
-    from driftmap.report.catalogue import read_catalogue
+    from driftmap.report.posters import caller_html, poster_html
     from driftmap.report.sheet import brief_html
 
-    catalogue = read_catalogue(language)
+    voice = voice_of(language, units)
     result = assessment_of(inputs)
-    page = brief_html(result, catalogue=catalogue, units=units)
-    write_all(out, {"briefing.html": page})
+    around = around_of(result, asked=stop_wind)
+    pages = {
+        f"{name}.html": write(
+            result, catalogue=voice.catalogue, units=voice.units, around=around
+        )
+        for name, write in (
+            ("briefing", brief_html),
+            ("poster", poster_html),
+            ("caller", caller_html),
+        )
+    }
+    write_all(out, pages)
     click.echo(f"{result.verdict.upper()}; briefing: {out / 'briefing.html'}")
     echo_flight(inputs["asked"])
     ctx.exit(EXIT[result.verdict])

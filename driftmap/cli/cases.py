@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import asdict, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from driftmap.cli.options import pad_option, run_options, site_of, units_option
-from driftmap.cli.output import json_text
+from driftmap.cli.output import json_text, write_all
 from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
 from driftmap.errors import visible
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from driftmap.failures.case import Case
     from driftmap.montecarlo.cloud import Cloud
@@ -30,6 +31,11 @@ _MOST_INPUTS = 8
 @wind_options_for("As in assess; calm when left out.")
 @run_options
 @units_option
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for cases.html.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
 def cases_command(
     flight: str,
@@ -38,6 +44,7 @@ def cases_command(
     samples: int,
     seed: int,
     units: Literal["us", "si"],
+    out: Path | None,
     as_json: bool,
 ) -> None:
     """Print what can happen to a flight, how likely, with margins and assumptions.
@@ -84,6 +91,8 @@ def cases_command(
         "assumed": [*cloud.plan.assumed, *cloud.tree.assumed],
         "missing": list(cloud.tree.missing),
     }
+    if out is not None:
+        write_all(out, {"cases.html": _page(data, units)})
     if as_json:
         click.echo(json_text(data))
     else:
@@ -123,30 +132,66 @@ def _when(case: Case) -> str:
     }[case.release.at]
 
 
-def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
-    from driftmap.cli.output import text_table
+def _rows(data: dict[str, Any], units: Literal["us", "si"]) -> list[list[str]]:
     from driftmap.report import words
     from driftmap.units import show
-    from driftmap.verdict.assessment import CAUTIONS
 
     rows = [["what happens", "likely", "let go", "comes down", "speed", "energy"]]
     for case in data["cases"]:
         for i, body in enumerate(case["bodies"]):
-            name = (
-                body["name"]
-                if body["count"] == 1
-                else f"{body['count']} × {body['name']}"
-            )
+            many = body["count"] > 1
             rows.append(
                 [
                     "" if i else case["name"],
                     "" if i else words.percent(case["probability"]),
                     "" if i else case["let_go"],
-                    name,
+                    f"{body['count']} × {body['name']}" if many else body["name"],
                     show(body["speed_mps"], "descent", units),
                     show(body["energy_j"], "energy", units),
                 ]
             )
+    return rows
+
+
+def _margins(data: dict[str, Any], units: Literal["us", "si"]) -> Iterator[str]:
+    from driftmap.report import words
+
+    for m in data["margins"]:
+        ends = [_amount(m[k], m["unit"], units) for k in ("p50", "p5", "p95")]
+        text = f"{visible(m['name'])}: {ends[0]} ({words.span(ends[1], ends[2])})"
+        if m["against"] is not None:
+            text += f", against {_amount(m['against'], m['unit'], units)}"
+        yield text
+
+
+def _page(data: dict[str, Any], units: Literal["us", "si"]) -> str:
+    from driftmap.report.planpage import page, printable, table
+
+    def items(lines: Iterable[str]) -> str:
+        return f"<ul>{''.join(f'<li>{printable(line)}</li>' for line in lines)}</ul>"
+
+    return page(
+        f"What can go wrong: {data['flight']}",
+        [
+            f"<p>Wind: {printable(data['wind'])}</p>",
+            table(_rows(data, units)),
+            "<h2>Margins: middle, and 5 to 95 % of flights</h2>",
+            items(_margins(data, units)),
+            "<h2>Openings: middle, and 95 % of flights below</h2>",
+            table(_openings(data["openings"], units)),
+            items([*map(_window, data["windows"]), *size_lines(data["sizes"], units)]),
+        ],
+        assumed=data["assumed"],
+        warnings=[f"Not flown: {text}" for text in data["missing"]],
+    )
+
+
+def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
+    from driftmap.cli.output import text_table
+    from driftmap.report import words
+    from driftmap.verdict.assessment import CAUTIONS
+
+    rows = _rows(data, units)
     lines = [
         f"{visible(data['flight'])}, wind {visible(data['wind'])}",
         "",
@@ -154,12 +199,7 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
         "",
     ]
     lines.append("Margins (middle, and 5 to 95 % of flights):")
-    for m in data["margins"]:
-        ends = [_amount(m[k], m["unit"], units) for k in ("p50", "p5", "p95")]
-        text = f"  {visible(m['name'])}: {ends[0]} ({words.span(ends[1], ends[2])})"
-        if m["against"] is not None:
-            text += f", against {_amount(m['against'], m['unit'], units)}"
-        lines.append(text)
+    lines += [f"  {line}" for line in _margins(data, units)]
     lines += [
         "",
         "Openings (middle, and 95 % of flights below), whatever comes of them:",

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from driftmap.cli.answering import answers_option, setup_of
 from driftmap.cli.options import run_options, site_of, site_options, units_option
-from driftmap.cli.output import Progress, json_text
+from driftmap.cli.output import Progress, json_text, text_table, write_all
 from driftmap.cli.windoptions import (
     Place,
     WindOptions,
@@ -30,8 +31,13 @@ __all__ = ["compare_command"]
 @answers_option
 @run_options
 @units_option
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for compare.html.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
-def compare_command(
+def compare_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,
     asked: WindOptions,
@@ -39,6 +45,7 @@ def compare_command(
     samples: int,
     seed: int,
     units: Literal["us", "si"],
+    out: Path | None,
     as_json: bool,
 ) -> None:
     """Hold other ways to bring the rocket down side by side, on the same luck.
@@ -67,22 +74,25 @@ def compare_command(
     setup = setup_of(plan, ground, (samples, seed), answers, wind=wind, when=asked.when)
     with Progress("ways down") as progress:
         rows = [_figures(one) for one in compare(setup, wind, progress=progress)]
-    if as_json:
-        data = {"flight": plan.name, "seed": seed, "samples": samples}
-        text = {**data, "alternatives": rows, "cautions": list(CAUTIONS)}
-        click.echo(json_text(text))
-        return
-    click.echo(_told(rows, units))
-    echo_flight(asked)
-    if not plan.alternatives:
-        click.echo(
-            "\nMade up from the plan; put [[alternative]] tables in the flight file."
-        )
     density = float(density_at(ground.elevation))
     sizes = [
         {"speed_mps": v, "diameter_m": canopy_for(plan, v, density)}
         for v in LANDING_SPEEDS
     ]
+    if out is not None:
+        page = _page(plan.name, ground.name, _rows(rows, units), sizes, units)
+        write_all(out, {"compare.html": page})
+    if as_json:
+        data = {"flight": plan.name, "seed": seed, "samples": samples}
+        text = {**data, "alternatives": rows, "cautions": list(CAUTIONS)}
+        click.echo(json_text(text))
+        return
+    click.echo(text_table(_rows(rows, units)))
+    echo_flight(asked)
+    if not plan.alternatives:
+        click.echo(
+            "\nMade up from the plan; put [[alternative]] tables in the flight file."
+        )
     click.echo("\n".join(["", *size_lines(sizes, units)]))
     click.echo("\n".join(["", *(f"* {text}" for text in CAUTIONS)]))
 
@@ -113,8 +123,25 @@ def _figures(one: Compared) -> dict[str, Any]:
     }
 
 
-def _told(rows: list[dict[str, Any]], units: Literal["us", "si"]) -> str:
-    from driftmap.cli.output import text_table
+def _page(
+    flight: str,
+    site: str,
+    rows: list[list[str]],
+    sizes: list[dict[str, Any]],
+    units: Literal["us", "si"],
+) -> str:
+    from driftmap.cli.cases import size_lines
+    from driftmap.report.planpage import page, printable, table
+
+    lines = "".join(f"<li>{printable(line)}</li>" for line in size_lines(sizes, units))
+    return page(
+        f"Ways to come down: {flight} at {site}",
+        [table(rows), f"<h2>Which canopy for which landing</h2><ul>{lines}</ul>"],
+        assumed=[],
+    )
+
+
+def _rows(rows: list[dict[str, Any]], units: Literal["us", "si"]) -> list[list[str]]:
     from driftmap.report import words
     from driftmap.units import show
 
@@ -146,4 +173,4 @@ def _told(rows: list[dict[str, Any]], units: Literal["us", "si"]) -> str:
                 row["verdict"].upper(),
             ]
         )
-    return text_table(table)
+    return table

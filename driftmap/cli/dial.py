@@ -17,7 +17,8 @@ from driftmap.cli.options import (
     day_options,
     site_of,
     site_options,
-    units_option,
+    voice_of,
+    words_options,
 )
 from driftmap.cli.output import Progress
 from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
@@ -81,7 +82,7 @@ __all__ = ["dial_command"]
     help="The same seed gives the same page.",
 )
 @day_options
-@units_option
+@words_options
 @answers_option
 @click.option(
     "--out",
@@ -101,7 +102,8 @@ def dial_command(  # noqa: PLR0913, PLR0917
     samples: int,
     seed: int,
     weather: Weather,
-    units: Literal["us", "si"],
+    units: Literal["us", "si"] | None,
+    language: str,
     answers: tuple[str, ...],
     out: Path,
 ) -> None:
@@ -122,6 +124,7 @@ def dial_command(  # noqa: PLR0913, PLR0917
     from driftmap.report.dialpage import dial_html
     from driftmap.rocket.flightfile import read_flight
 
+    voice = voice_of(language, units)
     rocket, ground = read_flight(flight), site_of(site)
     reach = Reach(top_speed, speeds, directions, gust)
     shape = shape_of(asked, Place.of(ground))
@@ -136,7 +139,7 @@ def dial_command(  # noqa: PLR0913, PLR0917
     dial = _computed(setup, Supposition(ground.elevation, shape), reach)
     # The answers count for that day, so the page must not outlive it.
     served = occasion_of(rocket, ground, asked.when).day
-    page = dial_html(dial, units=units, made_for=served)
+    page = dial_html(dial, units=voice.units, language=voice.catalogue, made_for=served)
     write_all(out, {"dial.html": page})
     click.echo(_told(dial))
     between = check_between(dial)

@@ -16,7 +16,7 @@ from driftmap.cli.sweeping import (
     hands_of,
     plan_options,
     preamble,
-    preamble_html,
+    warnings,
 )
 from driftmap.errors import InputError
 
@@ -280,7 +280,6 @@ def _page(
     from driftmap.report.planpage import page, printable, table
 
     blocks = [
-        preamble_html(data),
         "<p>North is up. A dot is a candidate; the darker, the more of the winds are go. "
         "An empty ring is barred by rules on distances. Point at one to read why.</p>",
         layout_svg(site, pads, best, units),
@@ -297,4 +296,5 @@ def _page(
         blocks,
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
+        warnings=warnings(data),
     )

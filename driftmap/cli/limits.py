@@ -23,7 +23,7 @@ from driftmap.cli.sweeping import (
     hands_of,
     plan_options,
     preamble,
-    preamble_html,
+    warnings,
 )
 from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 
@@ -203,7 +203,8 @@ def _page(
     )
     return page(
         f"Wind limits: {data['flight']} at {data['site']}",
-        [preamble_html(data), dial_svg(found, most, units), text, table(rows)],
+        [dial_svg(found, most, units), text, table(rows)],
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
+        warnings=warnings(data),
     )

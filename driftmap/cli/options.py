@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
 
@@ -16,18 +17,26 @@ if TYPE_CHECKING:
     from driftmap.air.day import Day
     from driftmap.air.wind import WindProfile
     from driftmap.ground.site import Site
+    from driftmap.planning.around import Around
+    from driftmap.report.voice import Voice
+    from driftmap.report.words import Units
+    from driftmap.verdict.assessment import Assessment
 
 __all__ = [
     "NO_READINGS",
     "Quantity",
     "Weather",
+    "around_of",
     "day_of",
     "day_options",
     "pad_option",
     "run_options",
     "site_of",
     "site_options",
+    "stop_wind_option",
     "units_option",
+    "voice_of",
+    "words_options",
 ]
 
 F = TypeVar("F", bound=Callable[..., object])
@@ -179,6 +188,55 @@ def units_option(command: F) -> F:
         show_default=True,
         help="Units to show.",
     )(command)
+
+
+def words_options(command: F) -> F:
+    """Add --units and --language, which `voice_of` reads."""
+    return _stack(
+        click.option(
+            "--units",
+            type=click.Choice(["us", "si"]),
+            help="Units to show; without it us in English, si in de, es and fr.",
+        ),
+        click.option(
+            "--language",
+            default="en",
+            show_default=True,
+            metavar="LANGUAGE",
+            help="en, de, es, fr, or a catalogue file of your own (TOML).",
+        ),
+    )(command)
+
+
+def voice_of(language: str, units: Units | None) -> Voice:
+    """Give the voice of the pages, in the units of its language unless others are picked."""
+    from driftmap.report.catalogue import read_catalogue
+    from driftmap.report.voice import Voice
+
+    catalogue = read_catalogue(language)
+    return Voice(catalogue, units or catalogue.units)
+
+
+def stop_wind_option(command: F) -> F:
+    """Add --stop-wind, which `around_of` takes up."""
+    return click.option(
+        "--stop-wind",
+        is_flag=True,
+        help="Judge up to 16 winds about this one as well, and say on the page at which "
+        "reading of the meter it stops being true.",
+    )(command)
+
+
+def around_of(result: Assessment, *, asked: bool) -> Around | None:
+    """Judge the winds about that of an assessment, with a bar, if that was asked for."""
+    if not asked:
+        return None
+    from driftmap.planning.around import MOST_WINDS, winds_around
+
+    with click.progressbar(
+        length=MOST_WINDS, label="Winds about", file=sys.stderr
+    ) as bar:
+        return winds_around(result, progress=bar.update)
 
 
 def day_of(

@@ -19,7 +19,7 @@ from driftmap.cli.sweeping import (
     hands_of,
     plan_options,
     preamble,
-    preamble_html,
+    warnings,
 )
 from driftmap.errors import InputError
 
@@ -311,11 +311,11 @@ def _page(data: dict[str, Any], found: Sequence[SeasonHour], offset: timedelta) 
     return page(
         f"Season: {data['flight']} at {data['site']}",
         [
-            preamble_html(data),
             season_svg(by_month_and_hour(found, offset=offset)),
             text,
             table(rows),
         ],
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
+        warnings=warnings(data),
     )

@@ -24,7 +24,7 @@ __all__ = [
     "hands_of",
     "plan_options",
     "preamble",
-    "preamble_html",
+    "warnings",
 ]
 
 F = TypeVar("F", bound=Callable[..., object])
@@ -115,12 +115,9 @@ def preamble(data: Mapping[str, Any]) -> list[str]:
     return lines
 
 
-def preamble_html(data: Mapping[str, Any]) -> str:
-    """Write the same for a page."""
-    from driftmap.report.planpage import printable
-
-    lines = preamble(data)[: 1 + bool(data["too_few"])]
-    return "".join(f"<p><strong>{printable(line)}</strong></p>" for line in lines)
+def warnings(data: Mapping[str, Any]) -> list[str]:
+    """Say for the head of a page what governs a plan."""
+    return preamble(data)[: bool(data["too_few"]) + bool(data["conditions"])]
 
 
 def cautions(assumed: list[str]) -> str:

@@ -187,13 +187,13 @@ def _told(task: Task, result: Assessment) -> Told:
 
     people = [area.name for area in result.site.areas if area.occupied]
     reasons = verdict_reasons(result.checks, people, english(task.units))
-    head = headline(result, task.units)
+    head = headline(result, english(task.units))
     entry, contents = _entry(task, result) if task.samples >= FULL else (None, ())
     return Told(
         result.verdict,
         tuple(reasons[:_MOST_REASONS]),
         head["counts"],
-        f"{head['wind']} ({head['wind_more']})",
+        f"{head['wind']} ({head['mast']}. {head['age']})",
         task.when,
         _expires(task, result),
         task.samples,

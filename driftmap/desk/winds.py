@@ -237,6 +237,7 @@ def understood(
 ) -> dict[str, Any]:
     """Tell and draw the wind that counts, with a new one beside it where one is given."""
     from driftmap.report.reading import wind_told  # noqa: PLC0415
+    from driftmap.report.voice import english  # noqa: PLC0415
     from driftmap.report.windsketch import wind_picture_svg  # noqa: PLC0415
     from driftmap.winds import merge  # noqa: PLC0415
 
@@ -246,10 +247,10 @@ def understood(
         else merge(_decoded(text, setting), setting)
     )
     top = min(max(wind.known_to, 300.0), _PICTURE_TOP)
-    read, more = wind_told(wind, day.units)
+    read, mast, age = wind_told(wind, english(day.units))
     return {
         "told": read,
-        "more": more,
+        "more": f"{mast}. {age}",
         "holds": [*wind.undated, *wind.warned],
         "assumed": list(dict.fromkeys(wind.assumed)),
         "svg": wind_picture_svg(wind, top, day.units),

@@ -15,7 +15,7 @@ from driftmap.verdict.assessment import Setup
 from driftmap.winds import read_wind
 from driftmap.winds.spoken import HEAD_HEIGHT
 
-__all__ = ["METER_HEIGHT", "aloft_told", "known_wind", "limit_at_meter", "metered_wind"]
+__all__ = ["METER_HEIGHT", "known_wind", "limit_at_meter", "metered_wind"]
 
 METER_HEIGHT: Final = HEAD_HEIGHT
 """Height at which a dial's wind is read [m]: a hand-held meter."""
@@ -142,24 +142,3 @@ def limit_at_meter(setup: Setup, supposition: Supposition) -> float:
     limit = min(wind_allowed(setup), HIGHEST)
     grown = float(np.hypot(*metered_wind(supposition, 0.0, limit).at(REFERENCE)))
     return limit * min(limit / grown, 1.0)
-
-
-def aloft_told(supposition: Supposition) -> str:
-    """Say in a line what a dial supposes of the wind aloft.
-
-    Parameters
-    ----------
-    supposition : Supposition
-        How the wind grows and turns with height.
-
-    Returns
-    -------
-    str
-        A phrase that follows "Wind aloft".
-    """
-    if supposition.shape is None:
-        return (
-            "grows by the law over open land up to 300 m (1,000 ft), holds above, and "
-            "does not turn"
-        )
-    return f"as in {supposition.shape.source}, scaled and turned with the meter"

@@ -21,6 +21,7 @@ from driftmap.errors import SiteError, quoted
 from driftmap.ground import frame
 from driftmap.ground.areas import Area, Waiver, check_shape
 from driftmap.ground.geojson import Collection, naming, read_collection
+from driftmap.ground.picture import Picture, read_picture
 from driftmap.ground.roles import (
     OCCUPIED,
     ROLES,
@@ -41,6 +42,7 @@ _MEMBERS: Final = (
     "rules",
     "declination",
     "flights_today",
+    "picture",
 )
 _FAMILIAR: Final = ("description", "bbox", "id", "generator")  # of no meaning here
 _ELEVATIONS: Final = (-500.0, 6000.0)
@@ -85,6 +87,8 @@ class Site:
         Name of the pad.
     assumed : tuple of str
         What was assumed in reading the site, a sentence each.
+    picture : Picture or None
+        The club's own picture of the ground, for the map.
     source, digest : str
         Path of the file as given and SHA-256 of its bytes.
 
@@ -107,6 +111,7 @@ class Site:
     flights_today: int | None = None
     pad: str = "pad"
     assumed: tuple[str, ...] = ()
+    picture: Picture | None = None
     source: str = ""
     digest: str = ""
 
@@ -163,7 +168,7 @@ def read_site(path: Path | str, *, pad: str | None = None) -> Site:
     ----------
     path : pathlib.Path or str
         A FeatureCollection (RFC 7946) with the members ``name``, ``elevation`` and, if
-        wanted, ``limits``, ``rules``, ``declination`` and ``flights_today``. Each feature has a ``role``.
+        wanted, ``limits``, ``rules``, ``declination``, ``flights_today`` and ``picture``. Each feature has a ``role``.
     pad : str, optional
         Name of the pad to fly from; needed where there are several.
 
@@ -203,8 +208,20 @@ def read_site(path: Path | str, *, pad: str | None = None) -> Site:
             waiver=_waiver(source, marks, shapes, place, header["elevation"]),
             pad=names[marks.index(origin)],
             assumed=(*_notes(collection, marks), *_strays(areas, boundary)),
+            picture=_picture(source, collection.members, Path(path).parent, place),
             source=str(path),
             digest=collection.digest,
+        )
+
+
+def _picture(
+    source: str, members: Mapping[str, object], folder: Path, place: tuple[float, float]
+) -> Picture | None:
+    if "picture" not in members:
+        return None
+    with naming(source, "picture"):
+        return read_picture(
+            members["picture"], folder, lambda *at: frame.to_local(place, *at)
         )
 
 

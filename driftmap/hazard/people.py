@@ -123,7 +123,7 @@ def _harmful(
 
 def _worst_part(
     impacts: Impacts, area: Area, thresholds: Mapping[str, Sourced]
-) -> tuple[FloatArray, float, shapely.Geometry]:
+) -> tuple[FloatArray, float, BaseGeometry]:
     """Let all people of an area in several parts stand where most harm comes down.
 
     A far or empty part must not thin out the crowd on another. Gives what each flight
@@ -138,7 +138,7 @@ def _worst_part(
     return max(found, key=lambda row: (float(row[0].sum()), row[1]))
 
 
-def _densest(crowds: Sequence[tuple[float, shapely.Geometry]]) -> float:
+def _densest(crowds: Sequence[tuple[float, BaseGeometry]]) -> float:
     """Give the most people on a square metre anywhere, overlaps added up [m⁻²]."""
     shapes = [shape for _, shape in crowds]
     apart = sum(shape.area for shape in shapes)

@@ -7,6 +7,7 @@ decides with the functions that an assessment uses, on the same seed for all alt
 from __future__ import annotations
 
 from driftmap.planning.aim import Aim, best_aims
+from driftmap.planning.around import Around, winds_around
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
 from driftmap.planning.limits import DirectionLimit, wind_limits
 from driftmap.planning.season import SeasonHour, season_hours
@@ -16,6 +17,7 @@ from driftmap.planning.trial import Trial, try_flight
 
 __all__ = [
     "Aim",
+    "Around",
     "DirectionLimit",
     "Hands",
     "Lost",
@@ -32,4 +34,5 @@ __all__ = [
     "sweep",
     "try_flight",
     "wind_limits",
+    "winds_around",
 ]

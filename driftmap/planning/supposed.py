@@ -13,7 +13,7 @@ from driftmap.air.wind import WindProfile, direction_and_speed, turn
 from driftmap.errors import WindError
 from driftmap.winds import read_wind
 
-__all__ = ["HEAD", "REFERENCE", "Supposition", "head_share", "suppose"]
+__all__ = ["HEAD", "REFERENCE", "Supposition", "head_share", "suppose", "turned"]
 
 REFERENCE: Final = 10.0
 """Height at which a supposed wind is told [m]: where the verdict compares it."""
@@ -128,7 +128,7 @@ def suppose(
     if supposition.shape is not None:
         if from_deg is None:
             raise ValueError("'from_deg' must be given where a shape is turned")
-        wind = _turned(supposition.shape, math.radians(from_deg), speed)
+        wind = turned(supposition.shape, math.radians(from_deg), speed)
         name = "the wind that is turned"
     else:
         wind = supposition.read(from_deg, speed)
@@ -152,8 +152,23 @@ def _notes(assumed: tuple[str, ...], name: str) -> Iterator[str]:
             yield note.replace(name, "the supposed wind")
 
 
-def _turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
-    """Scale and turn a wind so that it has this speed and direction at 10 m."""
+def turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
+    """Scale and turn a wind so that it has this speed and direction at 10 m.
+
+    Parameters
+    ----------
+    shape : WindProfile
+        A wind that is not calm at 10 m.
+    bearing : float
+        Direction it shall come from at 10 m, clockwise from true north [rad].
+    speed : float
+        Speed it shall have at 10 m [m s⁻¹].
+
+    Returns
+    -------
+    WindProfile
+        The same at all heights alike.
+    """
     now, strength = (float(v) for v in direction_and_speed(*shape.at(REFERENCE)))
     factor, angle = speed / strength, bearing - now
     east, north = turn(factor * shape.east, factor * shape.north, angle)

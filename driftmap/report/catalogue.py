@@ -14,13 +14,14 @@ from typing import Any, Final
 
 from driftmap.errors import InputError
 from driftmap.files import parse_toml, text_of
+from driftmap.report.words import Units
 from driftmap.verdict.assessment import CAUTIONS
 
 __all__ = ["Catalogue", "languages", "read_catalogue"]
 
 _PATTERN: Final = "en"  # the catalogue that says which keys there are
-_LONGEST: Final = 240  # characters; a longer message would not fit the page
-_OWN: Final = ("language", "direction", "cautions")
+_LONGEST: Final = 480  # characters; a longer message would not fit any page
+_OWN: Final = ("language", "direction", "units", "cautions")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,8 @@ class Catalogue:
         Language tag for the page (BCP 47), such as ``"en"``.
     direction : {"ltr", "rtl"}
         Writing direction.
+    units : {"us", "si"}
+        Units of its readers, unless they pick others.
     cautions : tuple of str
         Translations of `driftmap.verdict.assessment.CAUTIONS`, in that order.
     messages : mapping of str to str
@@ -41,6 +44,7 @@ class Catalogue:
 
     language: str
     direction: str
+    units: Units
     cautions: tuple[str, ...]
     messages: Mapping[str, str]
 
@@ -60,6 +64,26 @@ class Catalogue:
             Plain text.
         """
         return self.messages[key].format(**values)
+
+    def table(self, name: str) -> dict[str, str]:
+        """Give the messages of a table, braces and all, for a page's script.
+
+        Parameters
+        ----------
+        name : str
+            Name of the table.
+
+        Returns
+        -------
+        dict of str to str
+            By key within it.
+        """
+        start = f"{name}."
+        return {
+            key.removeprefix(start): text
+            for key, text in self.messages.items()
+            if key.startswith(start)
+        }
 
 
 def languages() -> tuple[str, ...]:
@@ -139,9 +163,13 @@ def _checked(source: str, text: str) -> Catalogue:
     if found["direction"] not in {"ltr", "rtl"}:
         told = f"must be 'ltr' or 'rtl' (got {found['direction']!r})"
         raise InputError(source, "direction", told)
+    if found["units"] not in {"us", "si"}:
+        told = f"must be 'us' or 'si' (got {found['units']!r})"
+        raise InputError(source, "units", told)
     return Catalogue(
         language=found["language"],
         direction=found["direction"],
+        units=found["units"],
         cautions=_cautions(source, found["cautions"]),
         messages=MappingProxyType({k: v for k, v in found.items() if k not in _OWN}),
     )

@@ -1,33 +1,17 @@
 // The reading, and everything that follows from it.
 
-const WORD = { go: "GO", "go if aloft": "CHECK ALOFT", hold: "HOLD", "no-go": "NO-GO" };
-const FOOT = 0.3048;
+const WORD = DIAL.words;
 let framed = false;
-
-function length(metres) {
-  const [value, unit] = DIAL.units === "us" ? [metres / FOOT, "ft"] : [metres, "m"];
-  return `${Math.round(Number(value.toPrecision(3))).toLocaleString("en-US")}\u00a0${unit}`;
-}
+let dragging = false;
 
 function fall(speed) {
   const [value, unit] = DIAL.units === "us" ? [speed / FOOT, "ft/s"] : [speed, "m/s"];
-  return `${Math.ceil(value - ON)}\u00a0${unit}`;
+  return `${number(Math.ceil(value - ON))}\u00a0${unit}`;
 }
 
 function percent(share) {
   const value = share * 100;
-  return `${value < 10 ? Number(value.toPrecision(2)) : Math.round(value)}\u00a0%`;
-}
-
-function bearing(degrees) {
-  const whole = Math.round(degrees + 360) % 360;
-  return `${String(whole || 360).padStart(3, "0")}°\u00a0(${POINTS[Math.round(whole / 22.5) % 16]})`;
-}
-
-function toward(east, north) {
-  const away = Math.hypot(east, north);
-  const point = POINTS[Math.round(((Math.atan2(east, north) * 180) / Math.PI + 360) / 22.5) % 16];
-  return `${length(away)} ${point}`;
+  return `${number(value < 10 ? Number(value.toPrecision(2)) : Math.round(value), 6)}\u00a0%`;
 }
 
 function value(id) {
@@ -37,11 +21,34 @@ function value(id) {
 
 let readAt = new Date(); // when the meter was read
 
-// The reading as the fields hold it: null while one is empty or no number.
+const magnetic = () => one("#magnetic").getAttribute("aria-pressed") === "true";
+
+// What must be added to a bearing as it is read to make it true [deg]: no number while that is not known.
+function offset() {
+  return magnetic() ? value("#declination") : 0;
+}
+
+// The reading as the fields hold it, its bearing true: null while one is empty or no number.
 function reading() {
-  const [speed, from] = [value("#speed"), value("#from")];
-  if (speed === 0 && Number.isNaN(from)) return { speed: 0, from: 0 }; // calm has no direction
+  const [speed, read, turn] = [value("#speed"), value("#from"), offset()];
+  if (speed === 0 && Number.isNaN(read)) return { speed: 0, from: 0, gust: value("#gust") }; // calm has no direction
+  const from = (((read + turn) % 360) + 360) % 360;
   return Number.isFinite(speed) && Number.isFinite(from) ? { speed, from, gust: value("#gust") } : null;
+}
+
+// Another north: the wind stays as it is, its bearing is written anew. Without a known needle nothing stands,
+// and what was counted from the other north cannot be brought back.
+function count(from) {
+  if (from === magnetic()) return;
+  const wind = reading();
+  before = null;
+  one("#undo").disabled = true;
+  one("#magnetic").setAttribute("aria-pressed", String(from));
+  one("#true").setAttribute("aria-pressed", String(!from));
+  one("#needle").hidden = !from;
+  if (wind && Number.isFinite(offset())) write(wind);
+  else one("#from").value = "";
+  show();
 }
 
 let before = null; // the reading that "undo" brings back, and when it was read
@@ -55,7 +62,7 @@ function remember() {
 
 function write(wind) {
   one("#speed").value = Number(wind.speed.toFixed(2));
-  one("#from").value = Number(wind.from.toFixed(1));
+  one("#from").value = Number(((((wind.from - (offset() || 0)) % 360) + 360) % 360).toFixed(1));
 }
 
 // A reading set now; what is only shown again keeps its age.
@@ -64,20 +71,31 @@ function read() {
   show();
 }
 
+// One redraw for each picture of the screen, however many events there are.
+function redraw() {
+  waiting ||= requestAnimationFrame(() => {
+    waiting = 0;
+    show();
+  });
+}
+
 function put(wind) {
   remember();
   write(wind);
   read();
 }
 
-// While the knob is dragged there is one redraw for each picture of the screen.
+// While the knob is dragged, labels wait: placing them takes most of a redraw.
 function drag(wind) {
+  dragging = true;
   write(wind);
   readAt = new Date();
-  waiting ||= requestAnimationFrame(() => {
-    waiting = 0;
-    show();
-  });
+  redraw();
+}
+
+function drop() {
+  dragging = false;
+  show();
 }
 
 // What comes back is as old as it was.
@@ -93,9 +111,9 @@ function undo() {
 function lock() {
   const locked = one("#lock").getAttribute("aria-pressed") !== "true";
   one("#lock").setAttribute("aria-pressed", String(locked));
-  one("#lock").textContent = locked ? "Locked" : "Lock";
+  one("#lock").textContent = say(locked ? "locked" : "lock");
   document.documentElement.classList.toggle("locked", locked);
-  for (const control of all(".knob input, .knob button")) control.disabled = locked;
+  for (const control of all(".knob input, .knob button, .north button")) control.disabled = locked;
 }
 
 // Move the reading by keys or buttons; the first press starts from calm and north.
@@ -116,24 +134,43 @@ function lines(element, texts) {
 }
 
 function against(wind, about) {
-  if (!wind) return { told: ["Set the wind you measure: speed and where it comes from"], more: 0, every: [] };
-  if (!about.length) return { told: ["Not a wind: the speed must be 0 or more"], more: 0, every: [] };
-  if (beyond(wind.speed * DIAL.speed.size)) {
-    const over = wind.speed * DIAL.speed.size > DIAL.limit ? "and than the limit on the wind" : "";
-    return { told: [`Stronger than what was worked out ${over}`.trim()], more: 0, every: [] };
-  }
-  const every = reasonsAt(about).map((reason) => reason.told);
+  if (!wind) return { told: [say(magnetic() && !Number.isFinite(offset()) ? "no_needle" : "first")], more: 0, every: [] };
+  if (!about.length) return { told: [say("no_wind")], more: 0, every: [] };
+  const speed = wind.speed * DIAL.speed.size;
+  if (beyond(speed)) return { told: [say(speed > DIAL.limit ? "over_limit" : "stronger")], more: 0, every: [] };
+  const every = reasonsAt(about).map((reason) => `${reason.told}.`);
   const asked = askedAt(about).size;
   const shown = asked ? 1 : 2;
   const told = every.slice(0, shown);
-  if (asked) told.push(`${asked} ${asked === 1 ? "question" : "questions"} of the rules not answered${every.length ? "" : "; nothing else speaks against it"}`);
-  if (!told.length) {
-    const open = about.some((place) => DIAL.verdicts[place] === "go if aloft");
-    told.push(open
-      ? "Go only if the winds aloft are as drawn: read or ask for them first"
-      : "All checks are within limits in this wind. The range safety officer decides");
-  }
+  if (asked) told.push(say("asked", { count: asked }));
+  if (!told.length) told.push(say(about.some((place) => DIAL.verdicts[place] === "go if aloft") ? "aloft" : "kept"));
   return { told, more: every.length - Math.min(every.length, shown), every };
+}
+
+const blowing = (speed) => `${number(speed / DIAL.speed.size, 1)}\u00a0${DIAL.speed.unit}`;
+
+// The wind as it was set; with a needle also as the map counts it.
+function told(wind) {
+  const speed = `${number(wind.speed, 2)}\u00a0${DIAL.speed.unit}`;
+  if (!wind.speed) return `${speed}, ${say("calm")}`;
+  const from = magnetic() ? say("true", { bearing: bearing(wind.from) }) : bearing(wind.from);
+  return say("reading", { speed, bearing: from });
+}
+
+// Which cell the figures are the worst of.
+function cellTold(wind) {
+  const cell = wind && !beyond(wind.speed * DIAL.speed.size) && cellOf(wind.speed * DIAL.speed.size, wind.from);
+  if (!cell) return "";
+  const [low, high, left, right] = cell;
+  return say("cell", { low: blowing(low), high: blowing(high), left: bearing(left), right: bearing(right) });
+}
+
+// How long the reading still counts; it falls to hold by itself.
+function showAge(wind, old) {
+  const left = Math.max(0, DIAL.stale - (new Date() - readAt) / 1000);
+  one("#age").hidden = !wind || Boolean(old);
+  one("#left").value = left;
+  one("#left-told").textContent = say("left", { minutes: Math.ceil(left / 60) });
 }
 
 function showVerdict(wind, about) {
@@ -142,33 +179,39 @@ function showVerdict(wind, about) {
   const words = wind ? [wordAt(wind.speed * DIAL.speed.size, wind.from)] : [];
   const verdict = worst([...words, ...(old || gust || !wind ? ["hold"] : [])]);
   document.body.className = verdict.replaceAll(" ", "-");
+  document.body.classList.toggle("dragging", dragging);
   one(".word").textContent = WORD[verdict];
   one(".word").style.setProperty("--n", WORD[verdict].length);
   for (const sign of all("header .sign g")) sign.toggleAttribute("hidden", sign.dataset.of !== verdict);
-  const blows = wind && `${wind.speed} ${DIAL.speed.unit}${wind.speed ? ` from ${bearing(wind.from)}` : ", calm"}`;
-  one("#reading").textContent = wind ? blows : "not set";
+  const blows = wind ? told(wind) : say("not");
+  one("#reading").textContent = blows;
+  showAge(wind, old);
   const { told: reasons, more, every } = against(wind, about);
-  const told = [old, gust].filter(Boolean).concat(old || gust ? [] : reasons);
-  lines(one("#why"), told.map((text) => `${text}.`));
+  lines(one("#why"), [old, gust].filter(Boolean).concat(old || gust ? [] : reasons));
+  one("#cell").textContent = old || gust ? "" : cellTold(wind);
   one("#more").hidden = more <= 0;
-  one("#more-count").textContent = `${more} more`;
+  one("#more-count").textContent = say("more", { count: more });
   lines(one("#every"), every);
   one("#against").hidden = !every.length;
   const wheel = one("#wheel");
   wheel.setAttribute("aria-valuenow", wind ? Math.round(wind.from) : 0);
-  wheel.setAttribute("aria-valuetext", wind ? `${blows}: ${WORD[verdict]}` : "not set: HOLD");
+  wheel.setAttribute("aria-valuetext", `${blows}: ${WORD[verdict]}`);
 }
 
 function showPieces(about) {
   all("[data-likely]").forEach((element) => {
     const share = about.length ? likelyAt(about, Number(element.dataset.likely)) : 0;
-    element.textContent = about.length ? (share ? `${percent(share)} of flights` : "never came up") : "";
+    element.textContent = about.length ? (share ? say("of_flights", { share: percent(share) }) : say("never")) : "";
   });
   DIAL.cases.forEach((_, index) => {
     const figures = about.length ? figuresAt(about, index) : null;
     one(`[data-figures="${index}"]`).textContent = figures
-      ? `${toward(figures.east, figures.north)}, 99\u00a0% within ${length(figures.farthest)} of the pad · after ${figures.soonest}\u00a0s or more · up to ${fall(figures.speed)}`
-      : "no figures";
+      ? say("figures", {
+        distance: length(Math.hypot(figures.east, figures.north)),
+        compass: pointOf((Math.atan2(figures.east, figures.north) * 180) / Math.PI),
+        far: length(figures.farthest), time: number(figures.soonest), speed: fall(figures.speed),
+      })
+      : say("none");
   });
 }
 
@@ -179,7 +222,7 @@ function show() {
   drawHand(one("#wheel"), wind);
   showPieces(about);
   drawLines(about);
-  one("#between").textContent = about.length > 1 ? one("#between").dataset.many : about.length ? one("#between").dataset.one : "";
+  one("#between").textContent = about.length > 1 ? `${cellTold(wind)} ${say("round")}`.trim() : about.length ? say("very") : "";
   drawBlow(wind);
   if (about.length && !framed) frame("flight");
   framed ||= about.length > 0;
@@ -192,14 +235,18 @@ const KEYS = {
 
 function start() {
   startGround();
-  startWheel(drag, remember, show);
+  startWheel(drag, remember, drop);
   one("#lock").addEventListener("click", lock);
   one("#undo").addEventListener("click", undo);
+  one("#true").addEventListener("click", () => count(false));
+  one("#magnetic").addEventListener("click", () => count(true));
+  if (DIAL.declination !== null) one("#declination").value = DIAL.declination;
   one("#by-cause").addEventListener("click", () => {
     one("#by-cause").setAttribute("aria-pressed", String(!byCause()));
     show();
   });
-  for (const box of all("input[type=number]")) box.addEventListener("input", read);
+  for (const field of FIELDS) one(field).addEventListener("input", read);
+  one("#declination").addEventListener("input", show); // another needle is no new reading
   for (const box of all("input[type=checkbox]")) box.addEventListener("change", show);
   for (const button of all("button[data-speed]")) button.addEventListener("click", () => nudge(Number(button.dataset.speed), 0));
   for (const button of all("button[data-turn]")) button.addEventListener("click", () => nudge(0, Number(button.dataset.turn)));
@@ -211,6 +258,10 @@ function start() {
   });
   frame("everything");
   show();
-  setInterval(show, 30000);
+  setInterval(() => {
+    const wind = reading();
+    const about = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
+    showVerdict(wind, about);
+  }, 5000);
 }
 window.addEventListener("load", start);

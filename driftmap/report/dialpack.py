@@ -140,7 +140,7 @@ def _landing(landing: Landing, fineness: float) -> list[int]:
     return numbers
 
 
-def _thinned(taut: shapely.Polygon, tolerance: float) -> shapely.Polygon:
+def _thinned(taut: BaseGeometry, tolerance: float) -> BaseGeometry:
     """Leave corners out, none farther than the tolerance from what is left.
 
     The thinning of the geometry library may go beyond it where a ring begins and ends.
@@ -148,7 +148,7 @@ def _thinned(taut: shapely.Polygon, tolerance: float) -> shapely.Polygon:
     step = tolerance
     while True:
         thin = shapely.simplify(taut, step)
-        if shapely.hausdorff_distance(thin.exterior, taut.exterior) <= tolerance:
+        if shapely.hausdorff_distance(thin.boundary, taut.boundary) <= tolerance:
             return thin
         step /= 2
 

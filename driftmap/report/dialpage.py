@@ -14,10 +14,12 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.dial.between import check_between, word_at
 from driftmap.dial.compute import Dial
 from driftmap.dial.node import WORDS, Word
-from driftmap.dial.winds import aloft_told
+from driftmap.dial.winds import METER_HEIGHT
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import OCCUPIED, Site
 from driftmap.hazard.zones import HURTS, KILLS
+from driftmap.planning import Supposition
+from driftmap.report.catalogue import Catalogue, read_catalogue
 from driftmap.report.dialpack import (
     FINAL,
     FINENESS,
@@ -35,14 +37,16 @@ from driftmap.report.page import (
     told_to_script,
 )
 from driftmap.report.pieces import has_people
-from driftmap.report.words import Units, distance, energy, isolate, percent
+from driftmap.report.tables import needle_told
+from driftmap.report.voice import Voice, words_for_script
+from driftmap.report.words import Units, isolate
 from driftmap.rules import Answers
-from driftmap.units import DIMENSIONS, show, unit_of
-from driftmap.verdict.assessment import CAUTIONS
+from driftmap.units import DIMENSIONS, unit_of
+from driftmap.winds.law import LAW_TOP
 
 __all__ = ["STALE", "dial_html"]
 
-_SCRIPTS: Final = ("read.js", "wheel.js", "ground.js", "dial.js")
+_SCRIPTS: Final = ("say.js", "read.js", "wheel.js", "ground.js", "dial.js")
 _MOST_TEXT: Final = 400_000
 """Size of the packed lines above which they are thinned more; the page stays small."""
 
@@ -60,15 +64,23 @@ STALE: Final = 20 * 60.0
 winds are reported over ten minutes, and two of those are long for a breeze."""
 
 
-def dial_html(dial: Dial, *, units: Units, made_for: date | None = None) -> str:
+def dial_html(
+    dial: Dial,
+    *,
+    units: Units | None = None,
+    language: str | Catalogue = "en",
+    made_for: date | None = None,
+) -> str:
     """Write a dial as one page.
 
     Parameters
     ----------
     dial : Dial
         From `compute_dial`.
-    units : {"us", "si"}
-        Units the reader picked.
+    units : {"us", "si"}, optional
+        Units the reader picked; those of the language when left out.
+    language : str or Catalogue
+        As for `driftmap.report.map.map_html`.
     made_for : date, optional
         The day it serves, today by default; on any other day the page holds.
 
@@ -78,31 +90,36 @@ def dial_html(dial: Dial, *, units: Units, made_for: date | None = None) -> str:
         An HTML document that needs nothing from outside; the same dial for the same day
         gives the same text.
     """
+    catalogue = read_catalogue(language) if isinstance(language, str) else language
+    voice = Voice(catalogue, units or catalogue.units)
     day = made_for or datetime.now().astimezone().date()
-    data, fineness = _data(dial, units, day)
+    data, fineness = _data(dial, voice, day)
     # Labels give way to each other as on the map of an assessment.
     texts = [text_of(name) for name in (*_SCRIPTS, "labels.js")]
-    own = "\n".join([told_to_script("DIAL", data), *texts])
+    words = words_for_script(voice, "set")
+    own = "\n".join([words, told_to_script("DIAL", data), *texts])
     return render(
         "dial.html",
         styles=[leaflet_style(), text_of("map.css"), text_of("dial.css")],
         scripts=[leaflet_script(), own],
-        made_for=f"{day.day} {day:%B %Y}",
+        language=catalogue.language,
+        direction=catalogue.direction,
+        made_for=day.isoformat(),
         answers=_answers(dial),
-        **_content(dial, data, fineness, units),
+        **_content(dial, data, fineness, voice),
     )
 
 
-def _data(dial: Dial, units: Units, day: date) -> tuple[dict[str, Any], float]:
+def _data(dial: Dial, voice: Voice, day: date) -> tuple[dict[str, Any], float]:
     """Collect what the page's script must know, and the fineness of its lines."""
     nodes = [*dial.nodes, *dial.cells.values()]
     site, reach = dial.setup.site, dial.reach
     packed, fineness = _packed(dial)
-    speed = unit_of("speed", units)
+    speed = unit_of("speed", voice.units)
     first = len(dial.nodes)
     cells = {f"{i},{j}": first + n for n, (i, j) in enumerate(dial.cells)}
     return {
-        "units": units,
+        "units": voice.units,
         "speed": {"unit": speed, "size": DIMENSIONS["speed"][speed]},
         "top": reach.top,
         "speeds": reach.speeds,
@@ -114,7 +131,7 @@ def _data(dial: Dial, units: Units, day: date) -> tuple[dict[str, Any], float]:
         "verdicts": [node.word for node in nodes],
         "cells": cells,
         "reasons": tell_reasons(
-            nodes, (a.name for a in site.areas if has_people(a)), units
+            nodes, (a.name for a in site.areas if has_people(a)), voice
         ),
         "asked": questions_of(nodes)[1],
         "cases": _case_numbers(dial),
@@ -123,7 +140,11 @@ def _data(dial: Dial, units: Units, day: date) -> tuple[dict[str, Any], float]:
         "hurts": HURTS.value,
         "marks": [piece["mark"] for piece in _pieces(dial)],
         "shareSteps": SHARE_STEPS,
-        "ground": _ground(site, units),
+        "ground": _ground(site, voice),
+        "words": _words(voice),
+        "declination": None
+        if site.declination is None
+        else round(math.degrees(site.declination), 2),
         "symbols": SYMBOLS,
         "final": FINAL,
         "packed": packed,
@@ -186,18 +207,17 @@ def _pieces(dial: Dial) -> list[dict[str, Any]]:
     return found
 
 
-def _ground(site: Site, units: Units) -> list[dict[str, Any]]:
+def _ground(site: Site, voice: Voice) -> list[dict[str, Any]]:
     """Give the site's shapes in whole metres from the pad, the widest first."""
+    ceiling = voice.exact_distance(site.waiver.ceiling)
     shapes = [
-        ("waiver", "waiver", site.waiver.shape),
-        ("boundary", "boundary", site.boundary),
+        ("waiver", voice.say("map.ceiling", height=ceiling), site.waiver.shape),
+        ("boundary", voice.say("map.edge"), site.boundary),
     ]
     ground: list[dict[str, Any]] = [
         {
             "kind": kind,
-            "name": f"{name}, up to {distance(site.waiver.ceiling, units)}"
-            if kind == "waiver"
-            else name,
+            "name": name,
             "rings": _rings(shape),
             "people": None,
         }
@@ -227,26 +247,32 @@ def _rings(shape: BaseGeometry) -> list[list[list[int]]]:
 
 
 def _content(
-    dial: Dial, data: dict[str, Any], fineness: float, units: Units
+    dial: Dial, data: dict[str, Any], fineness: float, voice: Voice
 ) -> dict[str, Any]:
-    pieces = _pieces(dial)
+    pieces = [
+        {**piece, "name": voice.known("piece", piece["name"])}
+        for piece in _pieces(dial)
+    ]
     site, flight, reach = dial.setup.site, dial.setup.flight, dial.reach
     half = check_between(dial)
     return {
+        "say": voice.say,
+        "words": _words(voice),
+        "short": {word: voice.say(f"dial.short_{key}") for word, key in _KEYS.items()},
         "flight": flight.name,
         "site": site.name,
-        "units": units,
         "unit": data["speed"]["unit"],
-        "gust": f"{reach.gust:g}" if reach.gust > 1 else "",
+        "gust": voice.number(f"{reach.gust:g}") if reach.gust > 1 else "",
         "stale": f"{STALE / 60:.0f}",
-        "top": show(reach.top, "speed", units),
-        "step": show(reach.step, "speed", units),
+        "stale_seconds": f"{STALE:.0f}",
+        "top": voice.speed(reach.top),
+        "step": voice.speed(reach.step),
         "turn": f"{reach.turn:.0f}°" if reach.turn % 1 == 0 else f"{reach.turn:.1f}°",
         "winds": len(dial.nodes),
         "cases": [
             {
                 "number": i + 1,
-                "name": name,
+                "name": _case_told(dial, name, voice),
                 "works": name == WORKS,
                 "assumed": name != WORKS and name not in flight.cases,
                 "pieces": [p for p in pieces if p["case"] == i],
@@ -254,37 +280,59 @@ def _content(
             for i, name in enumerate(_case_names(dial))
         ],
         "questions": questions_of([*dial.nodes, *dial.cells.values()])[0],
-        "aloft": aloft_told(dial.supposition),
+        "aloft": _aloft(dial.supposition, voice),
         "too_few": dial.too_few,
         "half": half,
-        "outside": distance(half.outside, units),
-        "outside_share": percent(half.outside_share),
-        "line_error": distance(line_error(0.0), units),
-        "line_share": f"{line_error(1e6, fineness) / 1e4:.1f} %",
-        "meter": show(2.0, "length", units),
-        "declination": site.declination,
+        "outside": voice.exact_distance(half.outside),
+        "outside_share": voice.percent(half.outside_share),
+        "line_error": voice.exact_distance(line_error(0.0)),
+        "line_share": voice.number(f"{line_error(1e6, fineness) / 1e4:.1f} %"),
+        "meter": voice.shown(METER_HEIGHT, "length"),
+        "needle": needle_told(site.declination, voice),
         "assumed": dial.assumed,
-        "table": _table(dial, units),
+        "table": _table(dial, voice),
         "people": [
             (number, area.name, area.people)
             for number, area in enumerate(
                 (area for area in site.areas if has_people(area)), start=1
             )
         ],
-        "kills": energy(KILLS.value, units),
-        "hurts": energy(HURTS.value, units),
-        "cautions": CAUTIONS,
+        "kills": voice.energy(KILLS.value),
+        "hurts": voice.energy(HURTS.value),
+        "cautions": voice.catalogue.cautions,
         "seed": dial.setup.seed,
-        "samples": dial.setup.samples,
+        "samples": voice.count(dial.setup.samples),
         "digest": site.digest,
     }
 
 
-_SHORT: Final = {"go": "go", "go if aloft": "aloft?", "hold": "hold", "no-go": "NO"}
+_KEYS: Final = {"go": "go", "go if aloft": "aloft", "hold": "hold", "no-go": "no-go"}
+
+
+def _words(voice: Voice) -> dict[str, str]:
+    """Give what stands in capitals for each word of a dial."""
+    aloft = voice.say("dial.aloft_word")
+    return {
+        w: aloft if w == "go if aloft" else voice.say(f"verdict.{w}") for w in WORDS
+    }
+
+
+def _aloft(supposition: Supposition, voice: Voice) -> str:
+    """Say what the dial supposes of the wind aloft."""
+    if supposition.shape is None:
+        return voice.say("dial.aloft_law", height=voice.distance(LAW_TOP))
+    return voice.say("dial.aloft_as", source=isolate(supposition.shape.source))
+
+
+def _case_told(dial: Dial, name: str, voice: Voice) -> str:
+    own = {case.name for case in dial.setup.flight.own_cases}
+    return isolate(name) if name in own else voice.known("case", name)
+
+
 _MOST_COLUMNS: Final = 12
 
 
-def _table(dial: Dial, units: Units) -> list[list[str]]:
+def _table(dial: Dial, voice: Voice) -> list[list[str]]:
     """Write the words by speed and bearing, for a page that nobody can tap."""
     reach = dial.reach
     every = max(1, math.ceil(reach.directions / _MOST_COLUMNS))
@@ -293,9 +341,9 @@ def _table(dial: Dial, units: Units) -> list[list[str]]:
     rows = []
     for i in range(reach.speeds):
         low, high = i * reach.step, (i + 1) * reach.step
-        name = f"{show(low, 'speed', units)} to {show(high, 'speed', units)}"
+        name = voice.span(voice.speed(low), voice.speed(high))
         words = [_worst_about(dial, (low + high) / 2, turn, every) for turn in turns]
-        rows.append([name, *(_SHORT[word] for word in words)])
+        rows.append([name, *words])
     return [head, *rows]
 
 

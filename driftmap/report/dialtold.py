@@ -10,8 +10,7 @@ from typing import Any, Final
 from driftmap.dial.node import Node
 from driftmap.planning.trial import nearness
 from driftmap.report.sentences import sentence
-from driftmap.report.voice import Voice, english
-from driftmap.report.words import Units
+from driftmap.report.voice import Voice
 from driftmap.verdict.check import Check, Kind
 
 __all__ = ["questions_of", "tell_reasons"]
@@ -21,7 +20,7 @@ _FARTHEST: Final = 1e6  # stands for a limit of nothing that is not kept
 
 
 def tell_reasons(
-    nodes: Sequence[Node], people: Iterable[str], units: Units
+    nodes: Sequence[Node], people: Iterable[str], voice: Voice
 ) -> dict[str, Any]:
     """Tell for every wind the checks that do not pass, but for open questions.
 
@@ -31,8 +30,8 @@ def tell_reasons(
         The winds.
     people : iterable of str
         Names of the areas where people are.
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes the sentences.
 
     Returns
     -------
@@ -41,13 +40,13 @@ def tell_reasons(
         kind of check, 1 if it is about people; ``lines``: for each wind a list of
         ``[kind, 2 if it fails else 1, figure over limit, sentence, number, …]``.
     """
-    crowd, voice = set(people), english(units)
+    crowd = set(people)
     kinds: dict[tuple[str, ...], int] = {}
     texts: dict[tuple[str, ...], int] = {}
     lines: list[list[list[Any]]] = []
     for node in nodes:
         lines.append([])
-        for check in _against(node):
+        for check in _against(node, voice):
             text = _sentence(check, node, voice)
             pieces = tuple(_NUMBER.split(text))
             key = (check.kind, check.name, check.case, check.area)
@@ -88,9 +87,9 @@ def _folded(
     return folded
 
 
-def _against(node: Node) -> list[Check]:
+def _against(node: Node, voice: Voice) -> list[Check]:
     if node.problem:
-        told = f"the flight could not be worked out in this wind: {node.problem}"
+        told = voice.say("dial.problem", problem=node.problem)
         return [
             Check(kind=Kind.MISSING, name=told, outcome="warn", source="missing input")
         ]
@@ -99,7 +98,7 @@ def _against(node: Node) -> list[Check]:
 
 def _sentence(check: Check, node: Node, voice: Voice) -> str:
     told = sentence(check, voice)
-    return f"{told} (at most, between winds)" if node.whole else told
+    return voice.say("dial.between", told=told) if node.whole else told
 
 
 def _over(check: Check) -> float:

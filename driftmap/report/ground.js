@@ -68,6 +68,9 @@ function drawZones(about) {
     const kind = figures ? gradeOf(figures, index) : "";
     if (kind) found[kind].push({ index, figures, ring: lineAt(about, index, 1).map(place) });
   });
+  // Caution that danger covers whole is no zone of its own.
+  const covered = (corner) => found.danger.some(({ ring }) => within(ring, corner));
+  if (found.caution.every(({ ring }) => ring.every(covered))) found.caution = [];
   for (const [kind, pieces] of Object.entries(found)) {
     if (!pieces.length) continue;
     for (const part of ["edge", "fill", "hatch"]) {
@@ -78,14 +81,23 @@ function drawZones(about) {
     const planned = kind === "caution" && pieces.find(({ index }) => DIAL.cases[index] === 0 && DIAL.rocket[index]);
     const hardest = planned || pieces.reduce((a, b) => (b.figures.typical > a.figures.typical ? b : a));
     const at = L.latLngBounds(hardest.ring).getCenter();
-    const words = { mark: kind.toUpperCase(), name: `up to ${pace(hardest.figures.speed)}`, more: `${hardest.figures.soonest} s after lift-off or later` };
+    const words = { mark: say(kind), name: say("up_to", { speed: pace(hardest.figures.speed) }), more: say("later", { time: number(hardest.figures.soonest) }) };
     OUTLINES.push(tag(at, `zone ${kind}`, kind === "danger" ? -99 : -98, words).addTo(chart));
   }
 }
 
-// A speed in the unit of the wind, for people who know how fast a car goes.
+// Whether a ring holds a point: an odd number of its edges lies to one side.
+function within(ring, [y, x]) {
+  return ring.reduce((odd, [ay, ax], i) => {
+    const [by, bx] = ring[(i + 1) % ring.length];
+    return ay > y !== by > y && x < ax + ((bx - ax) * (y - ay)) / (by - ay) ? !odd : odd;
+  }, false);
+}
+
+// A speed for people who know how fast a car goes.
 function pace(speed) {
-  return `${Math.ceil(speed / DIAL.speed.size - ON)} ${DIAL.speed.unit}`;
+  const [size, unit] = DIAL.units === "us" ? [0.44704, "mph"] : [1 / 3.6, "km/h"];
+  return `${number(Math.ceil(speed / size - ON))}\u00a0${unit}`;
 }
 
 // Draw the zones, or the lines of every piece that is switched on.
@@ -94,6 +106,7 @@ function drawLines(about) {
   document.body.classList.toggle("by-cause", byCause());
   one("#causes").hidden = !byCause();
   drawZones(about);
+  if (dragging) return undefined;
   if (!byCause()) return placeLabels();
   DIAL.cases.forEach((number, index) => {
     if (!one(`input[data-piece="${index}"]`).checked) return;

@@ -8,12 +8,11 @@ from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.failures.bodies import by_opening
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import Zone, grade
-from driftmap.report.reading import Read
 from driftmap.report.voice import Voice
 from driftmap.rocket.flight import Flight
 from driftmap.units import parse
 
-__all__ = ["comes_down", "hits_like", "weight_name", "where_read", "zone_lines"]
+__all__ = ["comes_down", "hits_like", "weight_name", "zone_lines"]
 
 _WEIGHTS: Final = {"us": "2 lb", "si": "1 kg"}
 """A weight that everybody has held, to tell an energy by the height it is dropped from."""
@@ -37,7 +36,7 @@ def comes_down(flight: Flight, speed: float, energy: float, voice: Voice) -> str
         By its energy, never by its case.
     """
     harm = voice.say(f"harm.{_harm(energy)}")
-    told = voice.speed(speed)
+    told = voice.fall(speed)
     device = _last_device(flight)
     if not device:
         return voice.say("harm.bare", speed=told, harm=harm)
@@ -111,29 +110,9 @@ def zone_lines(flight: Flight, zone: Zone, voice: Voice) -> list[str]:
         How fast, and when.
     """
     device = _last_device(flight) if zone.case == WORKS else ""
-    speed = voice.speed(zone.speed)
+    speed = voice.fall(zone.speed)
     first = voice.say("zone.falls", speed=speed)
     if device:
         name = voice.say(f"device.{device}")
         first = voice.say("zone.under", device=name, speed=speed)
     return [first, voice.say("zone.after", time=voice.seconds(zone.soonest))]
-
-
-def where_read(read: Read, voice: Voice) -> str:
-    """Say at which height a wind was read.
-
-    Parameters
-    ----------
-    read : Read
-        The wind.
-    voice : Voice
-        Writes the messages.
-
-    Returns
-    -------
-    str
-        Head height by that name.
-    """
-    if read.at_head:
-        return voice.say("verdict.at_head")
-    return voice.say("verdict.at_height", height=voice.distance(read.height))

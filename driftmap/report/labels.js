@@ -8,15 +8,17 @@ function overlaps(box, taken) {
 
 const GAPS = [6, 24, 48];
 const FAR_GAPS = [6, 24, 48, 80, 120, 170];
+const EVERYWHERE = [6, 14, 24, 36, 50, 66, 84, 104, 128, 154, 184, 220, 260, 310, 370];
+const ROUND = Array.from({ length: 24 }, (_, i) => [Math.cos((i * Math.PI) / 12), Math.sin((i * Math.PI) / 12)]);
 
 // Try the places about a label's point, nearest first; tell whether one was free.
-function settle(label, frame, taken, gaps = GAPS) {
+function settle(label, frame, taken, gaps = GAPS, around = AROUND) {
   const { width, height } = label.getBoundingClientRect();
   const anchor = label.parentElement.getBoundingClientRect();
   const { left: x, top: y } = anchor;
   if (x < frame.left || x > frame.right || y < frame.top || y > frame.bottom) return false;
   for (const gap of gaps) {
-    for (const [right, down] of AROUND) {
+    for (const [right, down] of around) {
       const left = anchor.left + right * (width / 2 + gap) - width / 2;
       const top = anchor.top + down * (height / 2 + gap) - height / 2;
       const box = { left, top, right: left + width, bottom: top + height };
@@ -42,7 +44,7 @@ function insist(label, frame, taken, crowd) {
     .filter((box) => x < box.left || x > box.right || y < box.top || y > box.bottom);
   if (settle(label, frame, [...taken, ...others], FAR_GAPS)) return true;
   label.classList.add("short");
-  return settle(label, frame, [...taken, ...others], FAR_GAPS) || settle(label, frame, [...crowd, ...others], FAR_GAPS) || settle(label, frame, crowd, FAR_GAPS);
+  return settle(label, frame, [...taken, ...others], FAR_GAPS) || settle(label, frame, [...crowd, ...others], EVERYWHERE, ROUND) || settle(label, frame, crowd, EVERYWHERE, ROUND);
 }
 
 // Draw a line from a point to a label that had to stand off.
@@ -71,12 +73,15 @@ function padBox() {
 function placeLabels() {
   const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();
   const frame = { left, top: top + 20, right: right - 26, bottom }; // clear of the edges' names
-  const taken = [padBox(), ...all(".leaflet-control").map((c) => c.getBoundingClientRect())];
+  const taken = [padBox(), ...all(".leaflet-control, #far span, #north").map((c) => c.getBoundingClientRect())];
   for (const line of all(".leader")) line.remove();
   taken.push(...peopleBoxes(), ...all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((t) => t.getBoundingClientRect()));
   const named = on("#show-names");
   const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
   const crowd = [];
+  // Dozens of names on a small screen: numbers alone, and small ones.
+  const many = labels.filter((label) => label.classList.contains("people")).length > 20;
+  chart.getContainer().classList.toggle("crowded", many && right - left < 600);
   for (const label of labels) {
     label.classList.remove("short");
     const wanted = named || !label.classList.contains("area");

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any, Final
+from typing import Any
 
 import folium
 import numpy as np
@@ -19,28 +19,37 @@ from driftmap.hazard.zones import Zone, calmed, zones
 from driftmap.report import squares
 from driftmap.report.offline import OfflineMap, safe_text
 from driftmap.report.pad import pad_picture
-from driftmap.report.pieces import KINDS, has_people, people_numbers, piece_marks
+from driftmap.report.pieces import (
+    KINDS,
+    MOST_POINTS,
+    has_people,
+    people_numbers,
+    piece_marks,
+)
+from driftmap.report.sentences import case_name
 from driftmap.report.shapes import latlon_of, lines_of, lonlat, outline, rings_of, tag
 from driftmap.report.sight import in_sight
-from driftmap.report.words import Units, distance
+from driftmap.report.underlay import underlay
+from driftmap.report.voice import Voice
+from driftmap.report.words import isolate
 from driftmap.report.zonelayer import draw_zones
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["draw"]
 
-_MOST_POINTS: Final = 2000
-"""Landing points shown of each piece; the contours are made of all of them."""
+
+_PAD = shapely.Point(0.0, 0.0)
 
 
-def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, Any]]:
+def draw(assessment: Assessment, voice: Voice) -> tuple[OfflineMap, dict[str, Any]]:
     """Draw an assessment.
 
     Parameters
     ----------
     assessment : Assessment
         The assessment.
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes names and figures.
 
     Returns
     -------
@@ -49,7 +58,7 @@ def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, An
     data : dict
         What the page's script must know: names of layers, views, grid, points.
     """
-    site = assessment.site
+    site, units = assessment.site, voice.units
     zoned = zones(assessment.cloud, assessment.contours)
     view = _view(assessment, zoned)
     grid = squares.lay_squares(view, units)
@@ -60,14 +69,22 @@ def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, An
         zoom_delta=0.5,
         attribution_control=False,
     )
-    panes = (("zones", 330), ("ground", 340), ("grid", 350), ("contours", 360))
+    chart.hint = safe_text(voice.say("map.hint"))
+    panes = (
+        ("picture", 320),
+        ("zones", 330),
+        ("ground", 340),
+        ("grid", 350),
+        ("contours", 360),
+    )
     for pane, height in panes:
         folium.map.CustomPane(pane, z_index=height).add_to(chart)
     names = folium.FeatureGroup(name="names", show=False)
-    areas = _draw_areas(chart, names, assessment, units)
-    zone_layer = draw_zones(chart, assessment, zoned, units)
+    areas = _draw_areas(chart, names, assessment, voice)
+    zone_layer = draw_zones(chart, assessment, zoned, voice)
     pieces = [
-        _draw_piece(chart, assessment, i) for i in range(len(assessment.cloud.parts))
+        _draw_piece(chart, assessment, i, voice)
+        for i in range(len(assessment.cloud.parts))
     ]
     # Last, and shown by the page's script: a marker that is on the map before its icon
     # is set asks for Leaflet's own picture.
@@ -78,10 +95,12 @@ def draw(assessment: Assessment, units: Units) -> tuple[OfflineMap, dict[str, An
         "units": units,
         "pad": [site.latitude, site.longitude],
         "areas": areas,
+        "far": _far(assessment),
+        "picture": underlay(site),
         "zones": zone_layer,
         "pieces": pieces,
         "grid": _draw_grid(chart, site, grid),
-        "rings": _draw_rings(chart, site, view, units),
+        "rings": _draw_rings(chart, site, view, voice),
         "squares": _edges(site, grid),
         "views": {
             "flight": _corners(site, view),
@@ -125,6 +144,22 @@ def _bounds(shapes: Iterable[BaseGeometry]) -> squares.Bounds:
     return float(west), float(south), float(east), float(north)
 
 
+def _far(assessment: Assessment) -> list[dict[str, Any]]:
+    """Give the ground that an arrow points to where it lies beyond the edge."""
+    site, worst = assessment.site, _worst(assessment)
+    numbers = people_numbers(site.areas)
+    told = [a for a in site.areas if has_people(a) or worst.get(a.name) == "fail"]
+    return [
+        {
+            "name": isolate(area.name),
+            "number": numbers.get(area.name, 0),
+            "middle": latlon_of(site, area.shape.representative_point()),
+            "at": rings_of(site, area.shape.convex_hull)[0][0],
+        }
+        for area in sorted(told, key=lambda a: a.shape.distance(_PAD))
+    ]
+
+
 def _corners(site: Site, bounds: squares.Bounds) -> list[list[float]]:
     west, south, east, north = bounds
     lon, lat = lonlat(
@@ -146,7 +181,7 @@ def _draw_areas(
     chart: OfflineMap,
     tags: folium.FeatureGroup,
     assessment: Assessment,
-    units: Units,
+    voice: Voice,
 ) -> list[str]:
     site, worst = assessment.site, _worst(assessment)
     outline(rings_of(site, site.boundary), "boundary").add_to(chart)
@@ -171,16 +206,17 @@ def _draw_areas(
         index, outcome = site.areas.index(area), worst.get(area.name)
         classes = f"area {kind}"
         tag(middle, inner, classes, rank, outcome, area=index).add_to(tags)
-    top = f"waiver, up to {distance(site.waiver.ceiling, units)}"
-    for edge, text, side in (
-        (site.boundary, "boundary", -1),
-        (site.waiver.shape, top, 1),
+    top = voice.say("map.ceiling", height=voice.exact_distance(site.waiver.ceiling))
+    for edge, name, text, side in (
+        (site.boundary, "boundary", voice.say("map.edge"), -1),
+        (site.waiver.shape, "waiver", top, 1),
     ):
-        at = _extreme(edge, side)
-        name = text.split(",")[0]
-        tag(latlon_of(site, at), text, name, 70, worst.get(name)).add_to(tags)
+        at, inner = _extreme(edge, side), safe_text(text)
+        tag(latlon_of(site, at), inner, name, 70, worst.get(name)).add_to(tags)
     pad = folium.DivIcon(
-        html=pad_picture(assessment), icon_size=(0, 0), class_name="tag"
+        html=pad_picture(assessment, safe_text(voice.say("map.rail"))),
+        icon_size=(0, 0),
+        class_name="tag",
     )
     place = [site.latitude, site.longitude]
     folium.Marker(place, icon=pad, interactive=False, keyboard=False).add_to(tags)
@@ -194,12 +230,13 @@ def _extreme(shape: BaseGeometry, side: int) -> shapely.Point:
 
 
 def _draw_piece(
-    chart: OfflineMap, assessment: Assessment, index: int
+    chart: OfflineMap, assessment: Assessment, index: int, voice: Voice
 ) -> dict[str, Any]:
     """Draw the contours of a piece: the inner ones apart from the outermost."""
     site, part = assessment.site, assessment.cloud.parts[index]
     mark, color, dash = piece_marks(assessment)[index]
     lines = assessment.contours[part.case, part.body]
+    causes = {case.name: case.cause for case in assessment.cloud.tree.cases}
     layers = {}
     for which, drawn in (("outer", lines[-1:]), ("inner", lines[-2::-1])):
         group = folium.FeatureGroup(name=f"{which} {mark}", show=False)
@@ -211,7 +248,9 @@ def _draw_piece(
             shape = calmed(line.shape) if which == "outer" else line.shape
             outline(rings_of(site, shape), classes, pane="contours").add_to(group)
         if which == "outer":
-            text = part.case if part.body == "rocket" else f"{part.body}, {part.case}"
+            text = case_name(assessment, part.case, causes.get(part.case, ""), voice)
+            if part.body != "rocket":
+                text = f"{voice.known('piece', part.body)}: {text}"
             inner = f"<b>{mark}</b><span><bdi>{safe_text(text)}</bdi></span>"
             at = latlon_of(site, _badge_point(lines[-1].shape))
             tag(at, inner, f"piece case-{color}", 30 + index / 100).add_to(group)
@@ -238,17 +277,17 @@ def _draw_grid(chart: OfflineMap, site: Site, grid: squares.Squares) -> str:
 
 
 def _draw_rings(
-    chart: OfflineMap, site: Site, view: squares.Bounds, units: Units
+    chart: OfflineMap, site: Site, view: squares.Bounds, voice: Voice
 ) -> str:
     group = folium.FeatureGroup(name="rings", show=False)
     reach = max(abs(edge) for edge in view)
-    step = squares.ring_step(reach, units)
+    step = squares.ring_step(reach, voice.units)
     circles, rays = squares.rings(site, step), squares.spokes(site, step)
     lines_of([places for _, places in circles], "ring").add_to(group)
     lines_of([places for _, places in rays], "ring").add_to(group)
     quarter = len(circles[0][1]) // 8
     for radius, places in circles:
-        text = distance(radius, units)
+        text = voice.exact_distance(radius)
         tag(places[quarter], text, "ring", 80).add_to(group)
     for degrees, places in rays:
         tag(places[-1], f"{degrees or 360:03d}°", "ring", 90).add_to(group)
@@ -279,7 +318,7 @@ def _points(assessment: Assessment) -> dict[str, Any]:
     offsets = []
     for part in cloud.parts:
         rows = np.arange(part.rows.start, part.rows.stop)
-        rows = rows[:: max(1, math.ceil(rows.size / _MOST_POINTS))]
+        rows = rows[:: max(1, math.ceil(rows.size / MOST_POINTS))]
         lon, lat = lonlat(site, cloud.east[rows], cloud.north[rows])
         offsets.append(np.column_stack([lat - site.latitude, lon - site.longitude]))
     step = max(float(np.abs(o).max()) for o in offsets) / 32767 or 1e-9

@@ -12,21 +12,14 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.ground.site import Site
 from driftmap.planning.layout import Place
 from driftmap.report.planpage import printable
+from driftmap.report.squares import ring_step
 from driftmap.report.words import Units, distance, percent
 
 __all__ = ["layout_svg"]
 
 _WIDTH: Final = 900.0
-_STEPS: Final = ("#f3e3c3", "#cfd9a8", "#8fbf9a", "#4a9a8c", "#0e6b68")
+_STEPS: Final = ("#f4f4f4", "#d5f0e3", "#93d3b3", "#3f9c74", "#04643f")
 """Fill of a dot by the share of winds that are go, in fifths."""
-
-_STYLE: Final = (
-    ".plan .field{fill:#f6f4ee;stroke:#4b5563;stroke-width:1.5}"
-    ".plan .area{fill:#c9ced6;stroke:#4b5563}.plan .people{fill:#d98a6a;stroke:#7a3318}"
-    ".plan .dot{stroke:#374151;stroke-width:.6}.plan .barred{fill:none;stroke:#9ca3af}"
-    ".plan .best{fill:none;stroke:#111;stroke-width:2.5}"
-    ".plan text{font:13px system-ui,sans-serif;fill:#111}"
-)
 
 
 def layout_svg(site: Site, places: Sequence[Place], best: int, units: Units) -> str:
@@ -60,11 +53,13 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, units: Units) -> 
         ),
         *(_dot(view, place, units) for place in places),
         *_numbers(view, [p for p in places if not p.broken][:best]),
+        *(view.name(a.shape, a.name) for a in site.areas if a.occupied),
+        _scale(view, size[1] - 36, units),
     ]
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="plan" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="layout" role="group" '
         f'viewBox="-20 -20 {size[0]:.0f} {size[1]:.0f}"><title>Candidates on the ground, '
-        f"north up</title><style>{_STYLE}</style>{''.join(parts)}</svg>"
+        f"north up</title>{''.join(parts)}</svg>"
     )
 
 
@@ -78,6 +73,12 @@ class _View:
         """Place one point."""
         return (east - self.west) * self.scale, (self.north - north) * self.scale
 
+    def name(self, shape: BaseGeometry, name: str) -> str:
+        """Write a name below a shape."""
+        middle = shape.centroid
+        x, y = self.at(middle.x, shape.bounds[1])
+        return f'<text x="{x:.0f}" y="{y + 15:.0f}" text-anchor="middle">{printable(name)}</text>'
+
     def shape(self, shape: BaseGeometry, kind: str, name: str) -> str:
         """Draw a shape with its holes."""
         path = "".join(
@@ -89,6 +90,16 @@ class _View:
             f'<path class="{kind}" fill-rule="evenodd" d="{path}">'
             f"<title>{printable(name)}</title></path>"
         )
+
+
+def _scale(view: _View, y: float, units: Units) -> str:
+    """Draw a bar of a round length."""
+    metres = ring_step(_WIDTH / view.scale, units)
+    long = metres * view.scale
+    return (
+        f'<path class="scale" d="M0 {y - 6:.0f}V{y:.0f}H{long:.0f}V{y - 6:.0f}"/>'
+        f'<text x="{long + 8:.0f}" y="{y:.0f}">{distance(metres, units)}</text>'
+    )
 
 
 def _outlines(part: shapely.Polygon) -> Iterable[np.ndarray]:

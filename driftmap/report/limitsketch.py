@@ -15,13 +15,6 @@ __all__ = ["dial_svg"]
 
 _SIZE, _REACH = 640.0, 250.0
 _POINTS: Final = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
-_STYLE: Final = (
-    ".dial .go{fill:#1b7f79;fill-opacity:.75;stroke:#fff;stroke-width:1}"
-    ".dial .once{fill:#e2b93b;fill-opacity:.7;stroke:#5c4a10;stroke-dasharray:4 3}"
-    ".dial .dark{fill:#8a8f98;fill-opacity:.6}"
-    ".dial .ring{fill:none;stroke:#aab2bd}"
-    ".dial text{font:13px system-ui,sans-serif;fill:#15202b;text-anchor:middle}"
-)
 
 
 def dial_svg(limits: Sequence[DirectionLimit], most: float, units: Units) -> str:
@@ -52,9 +45,9 @@ def dial_svg(limits: Sequence[DirectionLimit], most: float, units: Units) -> str
     wedges = "".join(_wedges(limit, half, most) for limit in limits)
     middle = _SIZE / 2
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="dial" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="dial" role="group" '
         f'viewBox="0 0 {_SIZE:.0f} {_SIZE:.0f}"><title>Winds in which the verdict is go, '
-        f"by where the wind comes from</title><style>{_STYLE}</style>"
+        f"by where the wind comes from</title>"
         f'<g transform="translate({middle:.0f} {middle:.0f})">{wedges}'
         f"{''.join(_rings(most, units))}{''.join(_compass())}</g></svg>"
     )

@@ -1,5 +1,4 @@
 // The switches and views of the page. DRIFTMAP holds what the map was drawn from.
-"use strict";
 const chart = window[DRIFTMAP.map];
 const one = (selector) => document.querySelector(selector);
 const all = (selector) => [...document.querySelectorAll(selector)];
@@ -35,7 +34,16 @@ function apply() {
   put(DRIFTMAP.grid, on("#show-grid"));
   put(DRIFTMAP.rings, on("#show-rings"));
   points.show(on("#show-points"));
+  if (DRIFTMAP.picture) {
+    chart.getPane("picture").hidden = !on("#show-picture");
+    chart.getContainer().classList.toggle("pictured", on("#show-picture"));
+  }
   showEdges(on("#show-grid"));
+  placeAll();
+}
+
+function placeAll() {
+  placeFar();
   placeLabels();
 }
 
@@ -58,21 +66,90 @@ function tapArea(index) {
   };
 }
 
-// A finger is wide: ground where people are counts as hit when it is within 22 px.
-function nearArea(event) {
+// A finger is wide: the nearest ground within 22 px counts as hit, people before the rest.
+function nearArea(place) {
+  const at = chart.latLngToLayerPoint(place);
   let best = null;
   DRIFTMAP.areas.forEach((name, index) => {
     const area = layer(name);
-    const near = area.options.className.includes("people") && area.closestLayerPoint(chart.latLngToLayerPoint(event.latlng));
-    if (near && near.distance <= 22 && near.distance < (best?.away ?? Infinity)) best = { index, away: near.distance };
+    const edge = area.closestLayerPoint(at);
+    const away = holds(area, place) ? 0 : edge?.distance ?? Infinity;
+    const people = area.options.className.includes("people");
+    if (away > (people ? 22 : 11)) return;
+    if (!best || people > best.people || (people === best.people && away < best.away)) best = { index, away, people };
   });
   return best;
+}
+
+// What a tap, or Enter at the cross-hair, says.
+function read(latlng) {
+  tools.tap(latlng);
+  const near = tools.measuring() ? null : nearArea(latlng);
+  if (near) tapArea(near.index)({ latlng });
+}
+
+// The keyboard moves the map under a cross-hair in its middle and reads what lies there.
+function startKeyboard() {
+  const frame = chart.getContainer();
+  const cross = (shown) => one("#cross").classList.toggle("on", shown);
+  frame.addEventListener("focus", () => cross(frame.matches(":focus-visible")));
+  frame.addEventListener("blur", () => cross(false));
+  frame.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.target !== frame) return;
+    event.preventDefault();
+    cross(true);
+    read(chart.getCenter());
+  });
+}
+
+// People and failing ground beyond the edge: an arrow there, with name and distance.
+function placeFar() {
+  const size = chart.getSize();
+  const taken = [...all(".leaflet-control, #north")].map((box) => box.getBoundingClientRect());
+  const { left, top } = chart.getContainer().getBoundingClientRect();
+  one("#far").replaceChildren();
+  for (const { name, number, at, middle } of DRIFTMAP.far) {
+    const ring = at.map((corner) => chart.latLngToContainerPoint(corner));
+    if (ring.some(({ x, y }) => x >= 0 && y >= 0 && x <= size.x && y <= size.y)) continue;
+    const point = chart.latLngToContainerPoint(middle);
+    const away = apart(L.latLng(DRIFTMAP.pad), L.latLng(middle));
+    const chip = document.createElement("span");
+    const arrow = document.createElement("i");
+    arrow.style.transform = `rotate(${Math.atan2(point.y - size.y / 2, point.x - size.x / 2)}rad)`;
+    const told = document.createElement("bdi");
+    told.textContent = `${number ? `${number} ` : ""}${say("far", { name, distance: length(away.distance), compass: pointOf(away.bearing / RADIAN) })}`;
+    chip.append(arrow, told);
+    one("#far").append(chip);
+    settleFar(chip, point, size, taken, left, top);
+  }
+}
+
+function settleFar(chip, point, size, taken, left, top) {
+  const { width, height } = chip.getBoundingClientRect();
+  const clamp = (value, low, high) => Math.min(Math.max(value, low), Math.max(low, high));
+  const x = clamp(point.x - width / 2, 4, size.x - width - 30);
+  const y = clamp(point.y - height / 2, 24, size.y - height - 4);
+  for (const step of [0, 1, -1, 2, -2, 3, -3, 4, -4, 5, -5, 6, -6, 7, -7, 8, -8]) {
+    const at = clamp(y + step * (height + 3), 24, size.y - height - 4);
+    const box = { left: left + x, right: left + x + width, top: top + at, bottom: top + at + height };
+    if (overlaps(box, taken)) continue;
+    Object.assign(chip.style, { left: `${x}px`, top: `${at}px` });
+    taken.push(box);
+    return;
+  }
+  chip.remove();
 }
 
 function start() {
   L.control.scale({ maxWidth: 130, metric: DRIFTMAP.units === "si", imperial: DRIFTMAP.units === "us" }).addTo(chart);
   if (DRIFTMAP.background) L.tileLayer(DRIFTMAP.background, { maxZoom: 20 }).addTo(chart);
-  DRIFTMAP.areas.forEach((name, index) => layer(name).on("click", tapArea(index)));
+  DRIFTMAP.areas.forEach((name) => layer(name).on("click", (event) => {
+    L.DomEvent.stopPropagation(event);
+    read(event.latlng);
+  }));
+  if (DRIFTMAP.picture) {
+    L.imageOverlay(DRIFTMAP.picture.data, DRIFTMAP.picture.bounds, { pane: "picture", className: "own-ground", alt: "" }).addTo(chart);
+  }
   for (const label of all(".label[data-area]")) {
     label.addEventListener("click", (event) => {
       event.stopPropagation();
@@ -91,13 +168,10 @@ function start() {
   }
   for (const box of all("input:not(.whole)")) box.addEventListener("change", apply);
   for (const button of all("button[data-view]")) button.addEventListener("click", () => view(button.dataset.view));
-  chart.on("click", (event) => {
-    tools.tap(event.latlng);
-    const near = nearArea(event);
-    if (near) tapArea(near.index)(event);
-  });
+  chart.on("click", (event) => read(event.latlng));
+  startKeyboard();
   chart.on("move zoom resize", placeEdges);
-  chart.on("zoomend moveend resize", placeLabels);
+  chart.on("zoomend moveend resize", placeAll);
   view("flight", { animate: false });
   put(DRIFTMAP.names, true);
   apply();
@@ -110,7 +184,7 @@ function toPaper() {
   document.body.classList.add("paper");
   chart.invalidateSize({ animate: false });
   view("flight", { animate: false, padding: [8, 8] });
-  placeLabels();
+  placeAll();
 }
 function fromPaper() {
   document.body.classList.remove("paper");

@@ -6,7 +6,9 @@ from dataclasses import asdict
 from typing import Any, Final
 
 from driftmap.hazard.zones import HURTS, KILLS, zones
+from driftmap.planning.around import Around
 from driftmap.report import tables
+from driftmap.report.catalogue import Catalogue, read_catalogue
 from driftmap.report.facts import spots
 from driftmap.report.harms import zone_lines
 from driftmap.report.instruct import instruction
@@ -19,21 +21,34 @@ from driftmap.report.page import (
     told_to_script,
 )
 from driftmap.report.picture import field_picture
-from driftmap.report.pieces import KINDS
+from driftmap.report.pieces import KINDS, MOST_POINTS
 from driftmap.report.sight import shown
 from driftmap.report.stopwatch import moments
-from driftmap.report.voice import english
+from driftmap.report.tables import needle_told
+from driftmap.report.voice import Voice, words_for_script
 from driftmap.report.windsketch import wind_picture_svg
-from driftmap.report.words import Units, energy
-from driftmap.verdict.assessment import CAUTIONS, Assessment, document
+from driftmap.report.words import Units
+from driftmap.verdict.assessment import Assessment, document
 
 __all__ = ["map_html"]
 
-_SCRIPTS: Final = ("map.js", "labels.js", "points.js", "tools.js", "stopwatch.js")
+_SCRIPTS: Final = (
+    "say.js",
+    "map.js",
+    "labels.js",
+    "points.js",
+    "tools.js",
+    "stopwatch.js",
+)
 
 
 def map_html(
-    assessment: Assessment, *, units: Units, background: str | None = None
+    assessment: Assessment,
+    *,
+    units: Units | None = None,
+    language: str | Catalogue = "en",
+    around: Around | None = None,
+    background: str | None = None,
 ) -> str:
     """Write an assessment as one page with its map.
 
@@ -41,8 +56,14 @@ def map_html(
     ----------
     assessment : Assessment
         The assessment.
-    units : {"us", "si"}
-        Units the reader picked.
+    units : {"us", "si"}, optional
+        Units the reader picked; those of the language when left out.
+    language : str or Catalogue
+        One of `driftmap.report.catalogue.languages`, the path of a catalogue, or one that
+        is read already.
+    around : Around, optional
+        From `driftmap.planning.winds_around`: the page then says at which reading of the
+        meter it stops being true.
     background : str, optional
         Address of tiles of a map background, with ``{z}``, ``{x}`` and ``{y}``. The
         page then asks that host for pictures, and says so. By default nothing is
@@ -62,13 +83,19 @@ def map_html(
     from driftmap.report import offline  # noqa: PLC0415
     from driftmap.report.layers import draw  # noqa: PLC0415
 
+    catalogue = read_catalogue(language) if isinstance(language, str) else language
+    voice = Voice(catalogue, units or catalogue.units)
     host = None if background is None else offline.check_background(background)
-    chart, data = draw(assessment, units)
+    chart, data = draw(assessment, voice)
     element, drawing = chart.parts()
-    watch = [asdict(moment) for moment in moments(assessment, english(units))]
-    told = {**data, "background": background, "moments": watch}
+    watch = [asdict(moment) for moment in moments(assessment, voice)]
+    told = {
+        **data,
+        "background": background,
+        "moments": watch,
+    }
     own = "\n".join(text_of(name) for name in _SCRIPTS)
-    facts = told_to_script("DRIFTMAP", told)
+    facts = f"{words_for_script(voice)}\n{told_to_script('DRIFTMAP', told)}"
     whole = offline.stable_ids("\0".join([element, f"{drawing}\n{facts}\n{own}"]))
     element, drawing = whole.split("\0")
     return render(
@@ -76,48 +103,50 @@ def map_html(
         styles=[leaflet_style(), text_of("map.css")],
         scripts=[leaflet_script(), drawing],
         pictures_from=host,
+        language=catalogue.language,
+        direction=catalogue.direction,
         chart=element,
         background=host,
-        **_content(assessment, units),
+        **_content(assessment, voice, around),
     )
 
 
-def _content(assessment: Assessment, units: Units) -> dict[str, Any]:
-    facts = document(assessment)
-    voice = english(units)
-    zoned = shown(zones(assessment.cloud, assessment.contours))
-    wind = tables.wind_rows(assessment, units)
+def _content(a: Assessment, voice: Voice, around: Around | None) -> dict[str, Any]:
+    facts = document(a)
+    zoned = shown(zones(a.cloud, a.contours))
+    wind = tables.wind_rows(a, voice)
     return {
+        "say": voice.say,
+        "count": voice.count,
         "facts": facts,
-        "still": field_picture(assessment, spots(assessment), zoned, voice),
+        "still": field_picture(a, spots(a), zoned, voice),
         "still_style": text_of("picture.css"),
         "zones": [
             {
                 "kind": zone.kind,
                 "word": voice.say(f"zone.{zone.kind}"),
                 "means": voice.say(f"zone.{zone.kind}_means"),
-                "told": " ".join(zone_lines(assessment.flight, zone, voice)),
+                "told": " ".join(zone_lines(a.flight, zone, voice)),
             }
             for zone in zoned
         ],
-        "kills": energy(KILLS.value, units),
-        "hurts": energy(HURTS.value, units),
-        "instruction": instruction(assessment, voice),
-        "moments": moments(assessment, voice),
-        "people": tables.people_rows(assessment, units),
-        "arrow": wind_arrow(assessment),
-        "drawn": frozenset(
-            KINDS.get(area.role, "keep") for area in assessment.site.areas
-        ),
-        "source": assessment.wind.source,
-        "age": assessment.wind.age,
-        "head": tables.headline(assessment, units),
-        "cases": tables.case_rows(assessment, facts["cases"], units),
-        "checks": tables.check_rows(assessment, units),
-        "areas": tables.area_rows(assessment),
+        "kills": voice.energy(KILLS.value),
+        "hurts": voice.energy(HURTS.value),
+        "instruction": instruction(a, voice),
+        "moments": moments(a, voice),
+        "people": tables.people_rows(a, voice),
+        "arrow": wind_arrow(a),
+        "drawn": frozenset(KINDS.get(area.role, "keep") for area in a.site.areas),
+        "source": a.wind.source,
+        "head": tables.headline(a, voice, around),
+        "cases": tables.case_rows(a, facts["cases"], voice),
+        "checks": tables.check_rows(a, voice),
+        "areas": tables.area_rows(a, voice),
         "wind": wind,
-        "picture": wind_picture_svg(assessment.wind, wind["top"], units),
-        "declination": assessment.site.declination,
-        "assumed": assessment.assumed,
-        "cautions": CAUTIONS,
+        "picture": wind_picture_svg(a.wind, wind["top"], voice.units),
+        "needle": needle_told(a.site.declination, voice),
+        "most_points": voice.count(MOST_POINTS),
+        "ground_error": voice.distance(a.site.picture.error) if a.site.picture else "",
+        "assumed": a.assumed,
+        "cautions": voice.catalogue.cautions,
     }

@@ -73,8 +73,11 @@ def stable_ids(text: str) -> str:
 class OfflineMap(folium.Map):
     """A folium map that asks for no script and no style from anywhere.
 
-    The page around it brings Leaflet, viewport and size.
+    The page around it brings Leaflet, viewport and size. `hint` says how to use it, safe
+    to show.
     """
+
+    hint = ""
 
     # Lists of its own: those of folium.Map are shared by every map of the process.
     default_js: list[tuple[str, str]] = []  # noqa: RUF012 (as the parent has it)
@@ -83,9 +86,8 @@ class OfflineMap(folium.Map):
     _template = Template(
         """
         {% macro html(this, kwargs) %}
-        <div id={{ this.get_name()|tojson }} class="map" aria-label="Map of the site:
-          drag to move, plus and minus to zoom, tap for square, distance and bearing">
-        </div>
+        <div id={{ this.get_name()|tojson }} class="map" role="application"
+          aria-label="{{ this.hint }}"></div>
         {% endmacro %}
         {% macro script(this, kwargs) %}
         var {{ this.get_name() }} = L.map({{ this.get_name()|tojson }},

@@ -28,13 +28,15 @@ def surface_wind(assessment: Assessment) -> tuple[float, float]:
     return float(direction), float(speed)
 
 
-def pad_picture(assessment: Assessment) -> str:
+def pad_picture(assessment: Assessment, rail: str) -> str:
     """Draw the pad with its rail, of a fixed size on the screen.
 
     Parameters
     ----------
     assessment : Assessment
         The assessment.
+    rail : str
+        What the rail is called, safe to show.
 
     Returns
     -------
@@ -44,18 +46,18 @@ def pad_picture(assessment: Assessment) -> str:
     plan = assessment.cloud.plan
     parts = ['<circle class="pad" r="7"/><path class="pad" d="M-12 0H12M0-12V12"/>']
     if plan.flight.rail.angle.value > 0:
-        parts.append(_rail(plan.azimuth))
+        parts.append(_rail(plan.azimuth, rail))
     return (
         '<svg class="pad-picture" viewBox="-110 -110 220 220" aria-hidden="true">'
         f"{''.join(parts)}</svg>"
     )
 
 
-def _rail(azimuth: float) -> str:
+def _rail(azimuth: float, name: str) -> str:
     turn, (x, y) = math.degrees(azimuth), _at(azimuth, 62)
     return (
         f'<path class="rail" transform="rotate({turn:.1f})" d="M-3 -13V-42M3 -13V-42'
-        f'M-8 -42H8"/><text class="say" x="{x:.1f}" y="{y + 4:.1f}">rail</text>'
+        f'M-8 -42H8"/><text class="say" x="{x:.1f}" y="{y + 4:.1f}">{name}</text>'
     )
 
 

@@ -13,9 +13,9 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.hazard.zones import Zone
 from driftmap.report.facts import Spot
 from driftmap.report.frame import HEIGHT, WIDTH, Frame, fit, ticks
-from driftmap.report.harms import where_read, zone_lines
+from driftmap.report.harms import zone_lines
 from driftmap.report.plates import Plate, Room, widths
-from driftmap.report.reading import CALM, wind_as_read
+from driftmap.report.reading import CALM, where_read, wind_as_read
 from driftmap.report.sight import in_sight
 from driftmap.report.squares import ring_step
 from driftmap.report.voice import Voice

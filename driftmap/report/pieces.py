@@ -10,7 +10,14 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.ground.site import Area
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["KINDS", "has_people", "lookalikes", "people_numbers", "piece_marks"]
+__all__ = [
+    "KINDS",
+    "MOST_POINTS",
+    "has_people",
+    "lookalikes",
+    "people_numbers",
+    "piece_marks",
+]
 
 KINDS: Final = {
     **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
@@ -18,6 +25,9 @@ KINDS: Final = {
     "water": "water",
 }
 """How ground nobody is in is drawn, by its role; any other as "keep"."""
+
+MOST_POINTS: Final = 2000
+"""Landing points shown of each piece; the contours are made of all of them."""
 
 _SAME_GROUND: Final = 0.8
 """Share of their joint ground that two outlines have in common to be much the same."""

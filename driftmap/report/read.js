@@ -114,16 +114,28 @@ function wordAt(speed, from) {
 // Why a reading no longer counts: another day than the dial was made for, or too old.
 function lapsed(readAt, now) {
   const today = [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((n) => String(n).padStart(2, "0")).join("-");
-  if (today !== DIAL.date) return `This dial was made for ${DIAL.date}: today is another day, make a new one`;
+  if (today !== DIAL.date) return say("other_day", { date: DIAL.date });
   const age = (now - readAt) / 1000;
-  if (!(age >= 0 && age < DIAL.stale)) return `Read the meter again: this reading is ${Math.floor(age / 60)} min old`;
+  if (!(age >= 0 && age < DIAL.stale)) return say("stale", { minutes: Math.floor(age / 60) });
   return "";
 }
 
 // Why a gust is not covered; one that is no number was not read.
 function gusty(speed, gust) {
   if (!Number.isFinite(gust) || gust <= speed * DIAL.gust * (1 + 1e-9)) return "";
-  return DIAL.gust > 1 ? `Gusts stronger than ${DIAL.gust} times the wind were not worked out` : "This dial was made for a steady wind: no gusts were worked out";
+  return DIAL.gust > 1 ? say("gust_more", { times: number(DIAL.gust, 2) }) : say("gust_none");
+}
+
+// The cell that a reading is judged by: speeds [m/s] and bearings [deg]; null on a wind that was flown.
+function cellOf(speed, from) {
+  const { top, speeds, directions } = DIAL;
+  const rows = bothSides(Math.min(speed, top) / (top / speeds));
+  const columns = bothSides((((from % 360) + 360) % 360) / (360 / directions));
+  if (rows.length + columns.length === 2 || (rows.length === 1 && rows[0] === 0)) return null;
+  // On an edge between cells, both count.
+  const ends = (places, size) => (places.length > 1 ? places : [places[0] - 1, places[0] + 1]).map((at) => at * size);
+  const [low, high] = ends(rows, top / speeds);
+  return [Math.max(low, 0), Math.min(high, top), ...ends(columns, 360 / directions)];
 }
 
 // What speaks against flying in any of these winds: each kind of check once, at its worst.

@@ -5,23 +5,27 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import Final
 
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
-from driftmap.report.words import Units, bearing, distance
-from driftmap.units import show
+from driftmap.planning.around import Around
+from driftmap.report.voice import Voice
+from driftmap.units import DIMENSIONS, unit_of
 from driftmap.winds.worth import Worth
 
 __all__ = [
     "CALM",
     "MAST",
     "Read",
-    "age_told",
     "more_wind_told",
+    "stops_at",
+    "where_read",
     "wind_as_read",
     "wind_told",
 ]
+
+_SLACK: Final = 0.05
+"""Of a step: a figure that is told rounded counts as reached this near."""
 
 MAST: Final = 10.0
 """Height at which reports and limits speak of the surface wind [m]."""
@@ -35,13 +39,6 @@ _LAW: Final = "law from "
 
 
 _NO_HELP: Final = 0.95
-_READINGS: Final = MappingProxyType(
-    {
-        "balloon": "a pilot balloon let go now",
-        "bulletin": "a bulletin of winds aloft",
-        "ground": "the wind at head height, read now",
-    }
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,94 +102,135 @@ def _at(wind: WindProfile, height: float) -> Read:
     return Read(height, float(direction), float(speed), None, read=False)
 
 
-def age_told(wind: WindProfile) -> str:
-    """Say how old a reading is.
+def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
+    r"""Say the wind in words, as read first.
 
     Parameters
     ----------
     wind : WindProfile
         The wind over the site.
+    voice : Voice
+        Writes the messages.
+
+    Returns
+    -------
+    read, mast, age : str
+        The wind as read, what it is at `MAST`, and when it was read.
+
+    Examples
+    --------
+    >>> from driftmap.report.voice import english
+    >>> from driftmap.winds import read_wind
+    >>> wind_told(read_wind("9 mph from 240", site_altitude=0.0), english("us"))[0]
+    'Wind 9\xa0mph from the south-west (240°) at head height'
+    """
+    read, mast = wind_as_read(wind)
+    if read.speed <= CALM:
+        told = voice.say("verdict.calm")
+    elif read.direction is None:
+        told = voice.say("verdict.varying", speed=voice.speed(read.speed))
+    else:
+        told = voice.say(
+            "verdict.wind",
+            compass=voice.compass(read.direction),
+            degrees=f"{round(math.degrees(read.direction)) % 360 or 360:03d}",
+            speed=voice.speed(read.speed),
+        )
+    told += f" {where_read(read, voice)}"
+    if read.gust:
+        told += voice.say("verdict.gust", speed=voice.speed(read.gust))
+    if not read.read:
+        told += f"; {voice.say('head.not_read')}"
+    height = voice.distance(mast.height)
+    high = voice.say("verdict.mast", speed=voice.speed(mast.speed), height=height)
+    return told, high, _age(wind, voice)
+
+
+def _age(wind: WindProfile, voice: Voice) -> str:
+    if wind.age is None:
+        return voice.say("verdict.age_unknown")
+    return voice.say("verdict.age", minutes=voice.count(round(wind.age * 60)))
+
+
+def where_read(read: Read, voice: Voice) -> str:
+    """Say at which height a wind was read.
+
+    Parameters
+    ----------
+    read : Read
+        The wind.
+    voice : Voice
+        Writes the messages.
 
     Returns
     -------
     str
-        Minutes or hours, or that nobody said.
+        Head height by that name.
     """
-    if wind.age is None:
-        return "time of reading not told"
-    if wind.age < 1 / 60:
-        return "read now"
-    minutes = wind.age * 60
-    return f"{minutes:.0f} min old" if minutes < 100 else f"{wind.age:.1f} h old"
+    if read.at_head:
+        return voice.say("verdict.at_head")
+    return voice.say("verdict.at_height", height=voice.distance(read.height))
 
 
-def more_wind_told(worths: Sequence[Worth]) -> str:
+def more_wind_told(worths: Sequence[Worth], voice: Voice) -> str:
     """Say which one reading of the wind more would help most, and by how much.
 
     Parameters
     ----------
     worths : sequence of Worth
         From `driftmap.montecarlo.sensitivity.more_wind`, the best first.
+    voice : Voice
+        Writes the message.
 
     Returns
     -------
     str
-        A sentence without its stop; empty where nothing is known of it.
-
-    Examples
-    --------
-    >>> more_wind_told([Worth("ground", 0.97)])
-    'No one reading of the wind more would shrink the 90 % line by a twentieth'
+        A sentence; empty where nothing is known of it.
     """
     if not worths:
         return ""
     best = worths[0]
     if best.left > _NO_HELP:
-        return (
-            "No one reading of the wind more would shrink the 90 % line by a twentieth"
-        )
-    return (
-        f"The reading that would help most is {_READINGS[best.reading]}: the ground inside the "
-        f"90 % line would shrink by about {100 * (1 - best.left):.0f} %"
+        return voice.say("more.none")
+    return voice.say(
+        "more.best",
+        reading=voice.say(f"more.{best.reading}"),
+        share=voice.percent(1 - best.left),
     )
 
 
-def wind_told(wind: WindProfile, units: Units) -> tuple[str, str]:
-    """Say the wind in words, as read first.
+def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
+    """Say at which reading of the meter a verdict stops being known.
 
     Parameters
     ----------
     wind : WindProfile
-        The wind over the site.
-    units : {"us", "si"}
-        Units the reader picked.
+        The wind that was judged.
+    around : Around
+        What was judged about it.
+    voice : Voice
+        Writes the messages.
 
     Returns
     -------
-    read, more : str
-        The wind as read, and what it is at `MAST` with the age of the reading.
-
-    Examples
-    --------
-    >>> from driftmap.winds import read_wind
-    >>> wind_told(read_wind("9 mph from 240", site_altitude=0.0), "us")[0]
-    '9 mph from 240° (WSW) at head height'
+    str
+        Speeds rounded toward the reading, and bearings; empty where the wind was read from
+        no one direction.
     """
-    read, mast = wind_as_read(wind)
-    where = "at head height" if read.at_head else f"at {distance(read.height, units)}"
-    blows = show(read.speed, "speed", units)
-    if read.speed <= CALM:
-        told = f"calm {where}"
-    elif read.direction is None:
-        told = f"{blows} from varying directions {where}"
-    else:
-        told = f"{blows} from {bearing(read.direction)} {where}"
-    if read.gust:
-        told += f", gusting {show(read.gust, 'speed', units)}"
-    more = []
-    if not read.read:
-        more.append("nobody read it there")
-    if not math.isclose(read.height, MAST, abs_tol=0.5):
-        high = show(mast.speed, "speed", units)
-        more.append(f"{high} at {distance(MAST, units)}")
-    return told, "; ".join([*more, age_told(wind)])
+    read, _ = wind_as_read(wind)
+    if read.direction is None:
+        return ""
+    unit = unit_of("speed", voice.units)
+    size, step = DIMENSIONS["speed"][unit], 1.0 if voice.units == "us" else 0.1
+    least = math.ceil(read.speed * around.least / size / step - _SLACK) * step
+    most = math.floor(read.speed * around.most / size / step + _SLACK) * step
+    from_deg = math.degrees(read.direction)
+    left = math.ceil(from_deg - math.degrees(around.left) - _SLACK) % 360 or 360
+    right = math.floor(from_deg + math.degrees(around.right) + _SLACK) % 360 or 360
+    return voice.say(
+        "head.stop",
+        least=voice.speed(least * size),
+        most=voice.speed(most * size),
+        left=f"{left:03d}°",
+        right=f"{right:03d}°",
+    )

@@ -3,29 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable, Mapping
-from typing import Final
+from collections.abc import Collection, Iterable, Mapping
 
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
-from driftmap.report.words import Units, distance, isolate, percent, share, span
-from driftmap.units import show
-from driftmap.verdict.check import ALL_CASES, Check, Kind
+from driftmap.verdict.check import ALL_CASES, Check
 
 __all__ = [
-    "figure",
     "flights_flown",
-    "limit",
-    "subject",
     "to_tell",
     "verdict_reasons",
     "worst_first",
 ]
-
-
-_FALLING: Final = (Kind.DESCENT,)
-"""Speeds told as those of a fall; all others are told as those of a wind."""
 
 
 def flights_flown(cloud: Cloud) -> Mapping[str, int]:
@@ -43,96 +33,6 @@ def flights_flown(cloud: Cloud) -> Mapping[str, int]:
     """
     flown = {part.case: part.flights for part in cloud.parts}
     return {"": cloud.flights, ALL_CASES: cloud.flights, **flown}
-
-
-def subject(check: Check) -> str:
-    """Say what a check looked at.
-
-    Parameters
-    ----------
-    check : Check
-        The check.
-
-    Returns
-    -------
-    str
-        What, where and in which case.
-    """
-    what = check.name.removesuffix(", if")
-    if check.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE, Kind.OVERFLIGHT}:
-        what = f"{what} {isolate(check.area)}"
-    elif check.area and check.area not in what and check.unit != "share":
-        what = f"{what}, {isolate(check.area)}"
-    if check.case and check.case != ALL_CASES:
-        what = f"if {check.case}: {what}"
-    return what[0].upper() + what[1:]
-
-
-def _amount(value: float, check: Check, units: Units) -> str:
-    def speed() -> str:
-        return show(value, "descent" if check.kind in _FALLING else "speed", units)
-
-    forms: dict[str, Callable[[], str]] = {
-        "share": lambda: percent(value),
-        "m/s": speed,
-        "m": lambda: distance(value, units),
-        "deg": lambda: f"{value:.0f}°",
-        "per flight": lambda: f"{value:.1e}" if value else "0",
-        "cal": lambda: f"{value:.1f} cal",
-        "times": lambda: f"{value:.2f} times",
-    }
-    form = forms.get(check.unit)
-    return form() if form else f"{value:,.1f} {check.unit}".rstrip()
-
-
-def figure(check: Check, flights: int, units: Units) -> tuple[str, str]:
-    """Write the figure of a check and its interval.
-
-    Parameters
-    ----------
-    check : Check
-        The check.
-    flights : int
-        Flights in each case.
-    units : {"us", "si"}
-        Units the reader picked.
-
-    Returns
-    -------
-    value, interval : str
-        Both as text; the interval is empty where it says nothing more.
-    """
-    if check.value is None or check.interval is None:
-        return "to be answered" if check.question else "", ""
-    low, high = (_amount(v, check, units) for v in check.interval)
-    if check.unit == "per flight" and check.value == 0:
-        return f"none seen: under {high}", ""
-    if check.unit == "share" and check.case:
-        value = share(check.value, check.interval, flights)
-        return value, "" if check.value == 0 else span(low, high)
-    value = _amount(check.value, check, units)
-    return value, "" if low == high == value else span(low, high)
-
-
-def limit(check: Check, units: Units) -> str:
-    """Write the limit of a check.
-
-    Parameters
-    ----------
-    check : Check
-        The check.
-    units : {"us", "si"}
-        Units the reader picked.
-
-    Returns
-    -------
-    str
-        The limit; a least value says so.
-    """
-    if check.limit is None:
-        return ""
-    amount = _amount(check.limit, check, units)
-    return f"at least {amount}" if check.sense == "least" else amount
 
 
 def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]:

@@ -26,14 +26,9 @@ _MONTHS: Final = [
     "Nov",
     "Dec",
 ]
-_STEPS: Final = ("#f3e3c3", "#cfd9a8", "#8fbf9a", "#4a9a8c", "#0e6b68")
+_STEPS: Final = ("#f4f4f4", "#d5f0e3", "#93d3b3", "#3f9c74", "#04643f")
 _DARK: Final = 3  # fills from here on take white figures
 _LEAST_KNOWN: Final = 0.5
-_STYLE: Final = (
-    ".year text{font:11px system-ui,sans-serif;fill:#15202b;text-anchor:middle}"
-    ".year .light{fill:#fff}.year .none{fill:#e5e7eb}"
-    ".year .thin{stroke:#b45309;stroke-width:2;stroke-dasharray:3 2}"
-)
 
 
 def season_svg(cells: Mapping[tuple[int, int], GoShare]) -> str:
@@ -60,9 +55,9 @@ def season_svg(cells: Mapping[tuple[int, int], GoShare]) -> str:
         for m, name in enumerate(_MONTHS)
     )
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="year" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="year" role="group" '
         f'viewBox="0 0 {width:.0f} {height:.0f}"><title>Share that was go, by '
-        f"month and hour</title><style>{_STYLE}</style>{''.join(hours)}{''.join(months)}"
+        f"month and hour</title>{''.join(hours)}{''.join(months)}"
         f"{''.join(_cells(cells))}</svg>"
     )
 

@@ -6,12 +6,25 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Final
 
+from driftmap.failures.cases import BARE, CERTAIN, WORKS
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
-from driftmap.units import show
+from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import ALL_CASES, Check, Kind
 
-__all__ = ["allowed", "chance", "one_of", "sentence"]
+__all__ = [
+    "allowed",
+    "case_name",
+    "chance",
+    "figure",
+    "limit",
+    "one_of",
+    "sentence",
+    "subject",
+]
+
+_BEFORE_AREA: Final = {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE, Kind.OVERFLIGHT}
+"""Kinds whose name runs on into that of the area."""
 
 _FALLING: Final = (Kind.DESCENT,)
 """Speeds told as those of a fall; all others are told as those of a wind."""
@@ -91,7 +104,7 @@ def allowed(limit: float, voice: Voice) -> str:
 def _amount(value: float, check: Check, voice: Voice) -> str:
     def speed() -> str:
         kind = "descent" if check.kind in _FALLING else "speed"
-        return voice.number(show(value, kind, voice.units))
+        return voice.shown(value, kind)
 
     forms: Mapping[str, Callable[[], str]] = {
         "m/s": speed,
@@ -184,3 +197,123 @@ def _in_doubt(check: Check) -> bool:
         return False
     low, high = check.interval
     return low <= check.limit <= high and low < high and math.isfinite(high)
+
+
+def case_name(a: Assessment, case: str, cause: str, voice: Voice) -> str:
+    """Name a case in plain words; one that the flight file describes keeps its name.
+
+    Parameters
+    ----------
+    a : Assessment
+        The assessment.
+    case, cause : str
+        Names of the case and of its cause.
+    voice : Voice
+        Writes the messages.
+
+    Returns
+    -------
+    str
+        The name.
+    """
+    if cause == CERTAIN:
+        shakes = case.endswith("flutters off")
+        return voice.say("case.flutters off" if shakes else "case.fins come off")
+    if cause in {own.name for own in a.flight.own_cases}:
+        return isolate(case)
+    if cause == WORKS and case not in {WORKS, BARE}:
+        # An opening that gave, whichever device's it is.
+        end = "torn" if case.endswith("torn") else "ripped off"
+        return voice.say(f"case.planned opening, {end}")
+    return voice.known("case", case, cause)
+
+
+def subject(check: Check, voice: Voice) -> str:
+    """Name what a check looked at, where and in which case.
+
+    Parameters
+    ----------
+    check : Check
+        The check.
+    voice : Voice
+        Writes the messages.
+
+    Returns
+    -------
+    str
+        In the reader's language as far as the catalogue knows the kind of check; a rule
+        keeps the words of its file.
+    """
+    key = f"kind.{check.kind.value}"
+    what = isolate(check.name.removesuffix(", if"))
+    if key in voice.catalogue.messages:
+        what = voice.say(key)
+    if check.kind in _BEFORE_AREA:
+        what = f"{what} {isolate(check.area)}"
+    elif check.area and check.area not in what and check.unit != "share":
+        what = f"{what}, {isolate(check.area)}"
+    if when := _when(check, voice):
+        return f"{when}: {what[0].lower() + what[1:]}"
+    return what[0].upper() + what[1:]
+
+
+def figure(check: Check, flights: int, voice: Voice) -> tuple[str, str]:
+    """Write the figure of a check and its interval.
+
+    Parameters
+    ----------
+    check : Check
+        The check.
+    flights : int
+        Flights in each case.
+    voice : Voice
+        Writes the figures.
+
+    Returns
+    -------
+    value, interval : str
+        Both as text; the interval is empty where it says nothing more.
+    """
+    if check.value is None or check.interval is None:
+        return voice.say("figure.to_answer") if check.question else "", ""
+    if check.unit == "share" and check.case:
+        value = voice.share(check.value, check.interval, flights)
+        ends = (voice.percent(v) for v in check.interval)
+        return value, "" if check.value == 0 else voice.span(*ends)
+    low, high = (_told_amount(v, check, voice) for v in check.interval)
+    if check.unit == "per flight" and check.value == 0:
+        return voice.say("chance.under", count=one_of(check.interval[1], voice)), ""
+    value = _told_amount(check.value, check, voice)
+    return value, "" if low == high == value else voice.span(low, high)
+
+
+def limit(check: Check, voice: Voice) -> str:
+    """Write the limit of a check.
+
+    Parameters
+    ----------
+    check : Check
+        The check.
+    voice : Voice
+        Writes the figure.
+
+    Returns
+    -------
+    str
+        The limit; a least value says so.
+    """
+    if check.limit is None:
+        return ""
+    amount = _told_amount(check.limit, check, voice)
+    least = check.sense == "least"
+    return voice.say("figure.least", value=amount) if least else amount
+
+
+def _told_amount(value: float, check: Check, voice: Voice) -> str:
+    """Write an amount in the unit of a check, as a table has room for it."""
+    if check.unit == "share":
+        return voice.percent(value)
+    if check.unit == "per flight":
+        told = one_of(value, voice) if value else ""
+        return voice.say("chance.allowed", count=told) if told else "0"
+    return _amount(value, check, voice)

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import Any, Final
 
-from driftmap.failures.cases import CERTAIN, WORKS
 from driftmap.hazard.zones import Zone, grade, zones
+from driftmap.planning.around import Around
 from driftmap.report.catalogue import Catalogue
 from driftmap.report.facts import (
     Fall,
@@ -18,19 +18,18 @@ from driftmap.report.facts import (
     spots,
     straight_down,
 )
-from driftmap.report.harms import comes_down, hits_like, weight_name, where_read
+from driftmap.report.harms import comes_down, hits_like, weight_name
 from driftmap.report.instruct import off_its_path
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import drawn_kinds, field_picture
-from driftmap.report.reading import CALM, wind_as_read
-from driftmap.report.reasons import verdict_reasons
+from driftmap.report.sentences import case_name
 from driftmap.report.sight import shown
+from driftmap.report.tables import headline
 from driftmap.report.voice import Voice
-from driftmap.report.words import Units, flown_at, isolate
+from driftmap.report.words import Units, isolate
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import counted
 
-__all__ = ["brief_html"]
+__all__ = ["brief_html", "heads_up"]
 
 _MOST_REASONS: Final = 3
 _MOST_PLACES: Final = 6
@@ -40,7 +39,13 @@ _SIZES: Final = ((8, "large"), (13, "middle"), (math.inf, "small"))
 """Type on paper, by the most rows of the table with which it fits the page."""
 
 
-def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) -> str:
+def brief_html(
+    assessment: Assessment,
+    *,
+    catalogue: Catalogue,
+    units: Units,
+    around: Around | None = None,
+) -> str:
     """Write the briefing of a flight.
 
     Parameters
@@ -51,6 +56,9 @@ def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) ->
         What to say, from `driftmap.report.catalogue.read_catalogue`.
     units : {"us", "si"}
         Units the reader picked.
+    around : Around, optional
+        From `driftmap.planning.winds_around`: the sheet then says when it stops being
+        true.
 
     Returns
     -------
@@ -70,7 +78,7 @@ def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) ->
         say=voice.say,
         flight=assessment.flight.name,
         site=assessment.site.name,
-        verdict=_verdict(assessment, people, voice),
+        verdict=headline(assessment, voice, around, most=_MOST_REASONS),
         picture=field_picture(assessment, places, zoned, voice),
         drawn=drawn_kinds(assessment, places, zoned),
         key=_key(zoned, voice),
@@ -78,7 +86,7 @@ def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) ->
         stand=[_stand(spot, voice) for spot in people[:_MOST_PLACES]],
         stand_more=_count(len(people) - _MOST_PLACES, voice),
         look=_look(assessment, people, found[0], voice),
-        heads_up=_heads_up(found, voice),
+        heads_up=heads_up(found, voice),
         closed=[_closed(s, voice) for s in _by_risk(places)[:_MOST_CLOSED]],
         closed_more=_count(len(_by_risk(places)) - _MOST_CLOSED, voice),
         made=_made(assessment, voice),
@@ -88,77 +96,6 @@ def brief_html(assessment: Assessment, *, catalogue: Catalogue, units: Units) ->
 
 def _count(more: int, voice: Voice) -> str:
     return voice.count(more) if more > 0 else ""
-
-
-def _verdict(a: Assessment, people: Sequence[Spot], voice: Voice) -> dict[str, Any]:
-    against = verdict_reasons(
-        a.checks, [spot.area.name for spot in people], voice, once=True
-    )
-    return {
-        "kind": a.verdict,
-        "word": voice.say(f"verdict.{a.verdict}"),
-        "means": voice.say(f"verdict.{a.verdict}_means"),
-        "reasons": against[:_MOST_REASONS],
-        "more": _count(len(against) - _MOST_REASONS, voice),
-        "counts": _counts(a, voice),
-        "wind": _wind(a, voice),
-        "age": _age(a, voice),
-    }
-
-
-def _counts(a: Assessment, voice: Voice) -> str:
-    out, said = counted(a.checks)
-    return voice.say("verdict.counts", out=voice.count(out), said=voice.count(said))
-
-
-def _wind(a: Assessment, voice: Voice) -> str:
-    """Say the wind as it was read, and in brackets what it is at the height of a mast."""
-    read, mast = wind_as_read(a.wind)
-    if read.speed <= CALM:
-        told = voice.say("verdict.calm")
-    elif read.direction is None:
-        told = voice.say("verdict.varying", speed=voice.speed(read.speed))
-    else:
-        told = voice.say(
-            "verdict.wind",
-            compass=voice.compass(read.direction),
-            degrees=f"{round(math.degrees(read.direction)) % 360 or 360:03d}",
-            speed=voice.speed(read.speed),
-        )
-    told += f" {where_read(read, voice)}"
-    if read.gust:
-        told += voice.say("verdict.gust", speed=voice.speed(read.gust))
-    high = voice.say(
-        "verdict.mast",
-        speed=voice.speed(mast.speed),
-        height=voice.distance(mast.height),
-    )
-    return f"{told} ({high})"
-
-
-def _age(a: Assessment, voice: Voice) -> str:
-    time = flown_at(a.answers.when)
-    told = f"{voice.say('verdict.flown', time=time)} " if time else ""
-    if a.wind.age is None:
-        return told + voice.say("verdict.age_unknown")
-    read = voice.say("verdict.age", minutes=voice.count(round(a.wind.age * 60)))
-    return told + read
-
-
-def _case(a: Assessment, fall: Fall, voice: Voice) -> str:
-    """Name a case in plain words; one that the flight file describes keeps its name."""
-    if fall.cause == CERTAIN:
-        shakes = fall.case.endswith("flutters off")
-        return voice.say("case.flutters off" if shakes else "case.fins come off")
-    own = {case.name for case in a.flight.own_cases}
-    if fall.cause in own:
-        return isolate(fall.case)
-    if (
-        fall.cause == WORKS and not fall.works
-    ):  # an opening that gave, whichever device's it is
-        end = "torn" if fall.case.endswith("torn") else "ripped off"
-        return voice.say(f"case.planned opening, {end}")
-    return voice.known("case", fall.case, fall.cause)
 
 
 def _piece(fall: Fall, voice: Voice) -> str:
@@ -183,7 +120,7 @@ def _table(a: Assessment, found: Sequence[Fall], voice: Voice) -> dict[str, Any]
     well = found[0]
     rows: list[dict[str, Any]] = [
         {
-            "case": _case(a, fall, voice),
+            "case": case_name(a, fall.case, fall.cause, voice),
             "again": i > 0 and found[i - 1].case == fall.case,
             "grade": grade(fall.energy),
             "like": hits_like(fall.energy, voice),
@@ -258,7 +195,21 @@ def _look(a: Assessment, people: Sequence[Spot], well: Fall, voice: Voice) -> li
     return [*told, voice.say("look.drift", compass=voice.compass(well.azimuth))]
 
 
-def _heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
+def heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
+    """Say when to call, and by when a piece can be down.
+
+    Parameters
+    ----------
+    found : sequence of Fall
+        What comes down.
+    voice : Voice
+        Writes the messages.
+
+    Returns
+    -------
+    list of str
+        In the order of the seconds.
+    """
     first, fast = soonest(list(found)), straight_down(list(found))
     told = [voice.say("heads_up.count")]
     if first is not None and fast is not None:

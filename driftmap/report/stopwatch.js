@@ -9,7 +9,9 @@ const stopwatch = (() => {
   function speak(text) {
     if (!on("#speak") || !window.speechSynthesis) return;
     speechSynthesis.cancel();
-    speechSynthesis.speak(new SpeechSynthesisUtterance(text));
+    const spoken = new SpeechSynthesisUtterance(text);
+    spoken.lang = document.documentElement.lang;
+    speechSynthesis.speak(spoken);
   }
 
   // The last moment that has begun; a row begins a hair early rather than late.
@@ -30,7 +32,7 @@ const stopwatch = (() => {
     const index = at(seconds);
     one("#seconds").textContent = `${Math.floor(seconds)} s`;
     const next = rows[index + 1];
-    one("#next").textContent = next ? `next in ${Math.ceil(next.second - seconds)} s` : "";
+    one("#next").textContent = next ? say("next", { seconds: Math.ceil(next.second - seconds) }) : "";
     if (index !== told) {
       told = index;
       tell(index);
@@ -40,7 +42,7 @@ const stopwatch = (() => {
   function toggle() {
     const running = since !== null;
     clearInterval(timer);
-    one("#lift-off").textContent = running ? "Lift-off" : "Stop";
+    one("#lift-off").textContent = say(running ? "lift_off" : "stop");
     document.body.classList.toggle("counting", !running);
     if (running) {
       since = null;

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import direction_and_speed
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.sampling import Estimate
-from driftmap.hazard.zones import zones
-from driftmap.report import reasons, words
+from driftmap.hazard.zones import Zone, zones
+from driftmap.planning.around import Around
+from driftmap.report import reasons
 from driftmap.report.facts import spots
 from driftmap.report.pieces import (
     has_people,
@@ -20,11 +22,11 @@ from driftmap.report.pieces import (
     people_numbers,
     piece_marks,
 )
-from driftmap.report.reading import more_wind_told, wind_told
+from driftmap.report.reading import CALM, more_wind_told, stops_at, wind_told
+from driftmap.report.sentences import case_name, figure, limit, subject
 from driftmap.report.sight import zone_at
-from driftmap.report.voice import english
-from driftmap.report.words import Units
-from driftmap.units import show, unit_of
+from driftmap.report.voice import Voice
+from driftmap.report.words import flown_at
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Check, counted
 from driftmap.verdict.limits import LOOSER
@@ -35,60 +37,73 @@ __all__ = [
     "case_rows",
     "check_rows",
     "headline",
+    "needle_told",
     "people_rows",
     "wind_rows",
 ]
 
-_WORDS: Final = {"go": "GO", "hold": "HOLD", "no-go": "NO-GO"}
 _MOST_WIND_ROWS: Final = 16
 
 
-def headline(assessment: Assessment, units: Units) -> dict[str, Any]:
-    """Give the verdict and what speaks against flying.
+def headline(
+    a: Assessment, voice: Voice, around: Around | None = None, *, most: int = 2
+) -> dict[str, Any]:
+    """Give the verdict, the wind it holds for, and what speaks against flying.
 
     Parameters
     ----------
-    assessment : Assessment
+    a : Assessment
         The assessment.
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes the messages.
+    around : Around, optional
+        The winds judged about this one.
+    most : int
+        Reasons to tell.
 
     Returns
     -------
     dict
-        Word, time, place, wind in words, counts, the worst reasons, and how many more
-        there are.
+        What the head of every page says.
     """
-    a = assessment
     people = [area.name for area in a.site.areas if has_people(area)]
-    against = reasons.verdict_reasons(a.checks, people, english(units))
-    read, more = wind_told(a.wind, units)
+    against = reasons.verdict_reasons(a.checks, people, voice, once=True)
+    read, mast, age = wind_told(a.wind, voice)
     out, said = counted(a.checks)
+    stop, judged = "", ""
+    if around is not None and (stop := stops_at(a.wind, around, voice)):
+        judged = voice.say("head.judged", count=voice.count(around.judged))
     return {
         "verdict": a.verdict,
-        "word": _WORDS[a.verdict],
+        "word": voice.say(f"verdict.{a.verdict}"),
+        "means": voice.say(f"verdict.{a.verdict}_means"),
         "wind": read,
+        "mast": mast,
+        "age": age,
+        "stop": stop or voice.say("verdict.valid"),
+        "judged": judged,
         "place": show_position(a.site.longitude, a.site.latitude),
-        "time": words.flown_at(a.answers.when) or "time of the flight not told",
-        "wind_more": more,
-        "more_wind": more_wind_told(a.more_wind),
-        "counts": f"{out} checks worked out, {said} answered by people",
-        "reasons": ([_all_kept(a)] if a.verdict == "go" else []) + against[:2],
-        "more": max(0, len(against) - 2),
+        "time": flown_at(a.answers.when) or voice.say("head.no_time"),
+        "more_wind": more_wind_told(a.more_wind, voice),
+        "counts": voice.say(
+            "verdict.counts", out=voice.count(out), said=voice.count(said)
+        ),
+        "reasons": against[:most],
+        "more": voice.count(len(against) - most) if len(against) > most else "",
+        "kept": _all_kept(a, voice) if a.verdict == "go" else [],
     }
 
 
-def _all_kept(a: Assessment) -> str:
+def _all_kept(a: Assessment, voice: Voice) -> list[str]:
     """Say that nothing speaks against flying, and which limits that rests on."""
-    told = f"All {len(a.checks)} checks are within limits"
-    looser = sum(LOOSER in check.source for check in a.checks)
-    if looser:
-        told += f"; {looser} of these limits were loosened by a file"
+    told = [voice.say("head.kept", count=voice.count(len(a.checks)))]
+    if looser := sum(LOOSER in check.source for check in a.checks):
+        told.append(voice.say("head.loosened", count=voice.count(looser)))
     return told
 
 
 def case_rows(
-    assessment: Assessment, cases: list[dict[str, Any]], units: Units
+    assessment: Assessment, cases: list[dict[str, Any]], voice: Voice
 ) -> list[dict[str, Any]]:
     """Give each case with its pieces.
 
@@ -98,8 +113,8 @@ def case_rows(
         The assessment.
     cases : list of dict
         The cases of `driftmap.verdict.assessment.document`.
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes names and figures.
 
     Returns
     -------
@@ -107,21 +122,21 @@ def case_rows(
         In the order of the assessment.
     """
     marks, alike = iter(piece_marks(assessment)), iter(lookalikes(assessment))
-    given = assessment.flight.cases
-    rows = []
-    for number, case in enumerate(cases, start=1):
-        p, works = case["probability"], case["name"] == WORKS
+    given, rows = assessment.flight.cases, []
+    flown = assessment.cloud.tree.cases
+    for number, (case, told) in enumerate(zip(flown, cases, strict=True), start=1):
+        p, works = case.probability, case.name == WORKS
         pieces = [
-            {**_piece_row(piece, next(marks), units), "alike": next(alike)}
-            for piece in case["pieces"]
+            {**_piece_row(piece, next(marks), voice), "alike": next(alike)}
+            for piece in told["pieces"]
         ]
+        likely = voice.say("figure.of_flights", share=voice.percent(p))
         rows.append(
             {
                 "number": number,
-                "name": case["name"],
-                "likely": f"{words.percent(p)} of flights"
-                + (f", {words.one_in(p)}" if 0 < p < 0.1 else ""),
-                "assumed": not works and case["name"] not in given,
+                "name": case_name(assessment, case.name, case.cause, voice),
+                "likely": likely + (f", {voice.one_in(p)}" if 0 < p < 0.1 else ""),
+                "assumed": not works and case.name not in given,
                 "works": works,
                 "pieces": pieces,
             }
@@ -130,42 +145,38 @@ def case_rows(
 
 
 def _piece_row(
-    piece: Mapping[str, Any], mark: tuple[str, int, int], units: Units
+    piece: Mapping[str, Any], mark: tuple[str, int, int], voice: Voice
 ) -> dict[str, Any]:
     def three(key: str, write: Callable[[float], str]) -> tuple[str, str]:
         low, middle, high = (write(piece[key][q]) for q in ("p5", "p50", "p95"))
-        return middle, words.span(low, high)
+        return middle, voice.span(low, high)
 
     name, color, dash = mark
+    east, north = piece["mean_east_m"], piece["mean_north_m"]
     return {
         "mark": name,
         "color": color,
         "dash": dash,
-        "name": piece["name"],
+        "name": voice.known("piece", piece["name"]),
         "count": piece["count"],
-        "drift": words.toward(piece["mean_east_m"], piece["mean_north_m"], units),
-        "bearing": words.bearing(
-            math.atan2(piece["mean_east_m"], piece["mean_north_m"])
-        ),
-        "radius": words.distance(piece["radius_90_m"], units),
-        "time": three("time_s", lambda v: show(v, "time", units)),
-        "speed": three("impact_speed_mps", lambda v: show(v, "descent", units)),
-        "energy": three("energy_j", lambda v: words.energy(v, units)),
+        "drift": voice.toward(east, north),
+        "bearing": voice.bearing(math.atan2(east, north)),
+        "radius": voice.exact_distance(piece["radius_90_m"]),
+        "time": three("time_s", lambda v: voice.shown(v, "time")),
+        "speed": three("impact_speed_mps", lambda v: voice.shown(v, "descent")),
+        "energy": three("energy_j", voice.energy),
     }
 
 
-_OUTCOMES: Final = {"fail": "FAIL", "warn": "WARN", "pass": "PASS"}
-
-
-def check_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
+def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     """Give every check, the worst first.
 
     Parameters
     ----------
     assessment : Assessment
         The assessment.
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes names and figures.
 
     Returns
     -------
@@ -178,16 +189,16 @@ def check_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
     flown = reasons.flights_flown(assessment.cloud)
 
     def row(check: Check) -> dict[str, Any]:
-        value, interval = reasons.figure(
-            check, flown.get(check.case, assessment.cloud.flights), units
+        value, interval = figure(
+            check, flown.get(check.case, assessment.cloud.flights), voice
         )
         return {
             "outcome": check.outcome,
-            "word": _OUTCOMES[check.outcome],
-            "what": reasons.subject(check),
+            "word": voice.say(f"map.{check.outcome}"),
+            "what": subject(check, voice),
             "value": value,
             "interval": interval,
-            "limit": reasons.limit(check, units),
+            "limit": limit(check, voice),
             "source": check.source,
             "note": "" if check.question else check.note,
         }
@@ -195,15 +206,25 @@ def check_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
     return [row(check) for check in (*worst, *passed)]
 
 
-def people_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
+_FLAGS: Final = {"pass": "", "warn": "stand.unsure", "fail": "stand.unsafe"}
+"""What a place where people stand is told, by its worst check."""
+
+
+def _in_zone(shape: BaseGeometry, zoned: Sequence[Zone], voice: Voice) -> str:
+    """Say which zone ground reaches into; empty for ground clear of both."""
+    kind = zone_at(shape, zoned)
+    return voice.say("map.in_zone", zone=voice.say(f"zone.{kind}")) if kind else ""
+
+
+def people_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     """Give the places of people as numbered on the map.
 
     Parameters
     ----------
     assessment : Assessment
         The assessment.
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes names and figures.
 
     Returns
     -------
@@ -215,28 +236,34 @@ def people_rows(assessment: Assessment, units: Units) -> list[dict[str, Any]]:
     rows = []
     for spot in spots(assessment):
         if has_people(spot.area):
-            away = words.distance(spot.distance, units)
-            where = f"{away} {words.compass(spot.azimuth)} of the pad"
+            where = voice.say("stand.at_pad")
+            if spot.distance > 0:
+                away = voice.exact_distance(spot.distance)
+                point = voice.point(spot.azimuth)
+                where = voice.say("map.where", distance=away, compass=point)
             rows.append(
                 {
                     "number": numbers[spot.area.name],
                     "name": spot.area.name,
                     "people": spot.area.people,
-                    "where": where if spot.distance > 0 else "at the pad",
-                    "zone": zone_at(spot.area.shape, zoned),
+                    "where": where,
+                    "zone": _in_zone(spot.area.shape, zoned, voice),
                     "outcome": spot.outcome,
+                    "flag": _FLAGS[spot.outcome] and voice.say(_FLAGS[spot.outcome]),
                 }
             )
     return rows
 
 
-def area_rows(assessment: Assessment) -> list[dict[str, Any]]:
+def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     """Give the probabilities of every area.
 
     Parameters
     ----------
     assessment : Assessment
         The assessment.
+    voice : Voice
+        Writes names and figures.
 
     Returns
     -------
@@ -248,32 +275,41 @@ def area_rows(assessment: Assessment) -> list[dict[str, Any]]:
     def told(p: Estimate) -> str:
         # The mixture adds up the flights of all cases; each case flew no more than all.
         flights = min(p.flights, every)
-        text = words.share(p.estimate, (p.lower, p.upper), flights)
-        between = words.span(words.percent(p.lower), words.percent(p.upper))
-        return text if p.estimate == 0 else f"{text}, between {between}"
+        text = voice.share(p.estimate, (p.lower, p.upper), flights)
+        if p.estimate == 0:
+            return text
+        low, high = voice.percent(p.lower), voice.percent(p.upper)
+        return voice.say("figure.between", figure=text, low=low, high=high)
+
+    causes = {case.name: case.cause for case in assessment.cloud.tree.cases}
+
+    def named(case: str) -> str:
+        return case_name(assessment, case, causes.get(case, case), voice)
 
     return [
         {
             "name": hit.area.name,
-            "role": hit.area.role,
+            "role": voice.known("role", hit.area.role),
             "people": hit.area.people,
-            "shelter": hit.area.shelter if has_people(hit.area) else "",
+            "shelter": voice.say(f"map.{hit.area.shelter}")
+            if has_people(hit.area)
+            else "",
             "total": told(hit.total),
-            "cases": [(name, told(p)) for name, p in hit.cases.items()],
+            "cases": [(named(name), told(p)) for name, p in hit.cases.items()],
         }
         for hit in assessment.areas
     ]
 
 
-def wind_rows(assessment: Assessment, units: Units) -> dict[str, Any]:
+def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
     """Give the wind by height up to where the rocket flies.
 
     Parameters
     ----------
     assessment : Assessment
         The assessment.
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes names and figures.
 
     Returns
     -------
@@ -290,10 +326,12 @@ def wind_rows(assessment: Assessment, units: Units) -> dict[str, Any]:
     error = np.interp(heights, wind.height, wind.error)
     rows = [
         {
-            "height": words.distance(float(h), units),
-            "bearing": words.bearing(float(d)) if v > 0.05 else "calm",
-            "speed": show(float(v), "speed", units),
-            "error": show(float(e), "speed", units),
+            "height": voice.exact_distance(float(h)),
+            "bearing": voice.bearing(float(d))
+            if v > CALM
+            else voice.say("figure.calm"),
+            "speed": voice.speed(float(v)),
+            "error": voice.speed(float(e)),
             "held": h > wind.known_to,
         }
         for h, d, v, e in zip(heights, direction, speed, error, strict=True)
@@ -301,8 +339,29 @@ def wind_rows(assessment: Assessment, units: Units) -> dict[str, Any]:
     return {
         "rows": rows[::-1],
         "top": top,
-        "known_to": words.distance(wind.known_to, units),
+        "known_to": voice.exact_distance(wind.known_to),
         "held": bool(top > wind.known_to),
         "thinned": heights.size == _MOST_WIND_ROWS < wind.height.size,
-        "unit": unit_of("speed", units),
     }
+
+
+def needle_told(declination: float | None, voice: Voice) -> str:
+    """Say how far a needle points beside true north.
+
+    Parameters
+    ----------
+    declination : float or None
+        Of the site, positive to the east [rad]; None where nobody told it.
+    voice : Voice
+        Writes the message.
+
+    Returns
+    -------
+    str
+        A sentence; empty where it is not known.
+    """
+    if declination is None:
+        return ""
+    side = "east" if declination >= 0 else "west"
+    angle = voice.number(f"{abs(math.degrees(declination)):.1f}°")
+    return voice.say(f"map.needle_{side}", angle=angle)

@@ -40,10 +40,12 @@ def summary(assessment: Assessment, *, units: Units) -> str:
         Lines of text.
     """
     a = assessment
-    head = headline(a, units)
+    head = headline(a, english(units))
     lines = [
-        f"{head['word']}: {visible(a.flight.name)} at {visible(a.site.name)}, {head['wind']} ({head['wind_more']})"
+        f"{head['word']}: {visible(a.flight.name)} at {visible(a.site.name)}, {head['wind']} ({head['mast']}; {head['age']})"
     ]
+    # A terminal is read by scripts too: plain hyphens and blanks.
+    lines[0] = lines[0].translate({0x2011: "-", 0xA0: " "})
     lines.append(f"  {_for(head['time'])}, pad at {head['place']}")
     people = [x.name for x in a.site.areas if x.occupied]
     reasons = verdict_reasons(a.checks, people, english(units))

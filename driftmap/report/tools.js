@@ -1,8 +1,6 @@
 // Where a finger points, how far it is, and where the device stands.
 
-const POINTS = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split(" ");
 const RADIAN = Math.PI / 180;
-const FOOT = 0.3048;
 
 // Distance [m] and bearing [rad] from a to b on WGS 84 by the mid-latitude formula: within
 // 1 part in 100,000 out to 20 km.
@@ -27,24 +25,39 @@ function squareOf(place) {
   return named ? `${letters[column]}${row + 1}` : "";
 }
 
-function length(metres) {
-  const [value, unit] = DRIFTMAP.units === "us" ? [metres / FOOT, "ft"] : [metres, "m"];
-  const step = value < 100 ? 1 : value < 1000 ? 5 : 10;
-  return `${(Math.round(value / step) * step).toLocaleString("en-US")} ${unit}`;
-}
-
-function bearingText(bearing) {
-  const degrees = (Math.round(bearing / RADIAN) + 720) % 360;
-  return `${String(degrees || 360).padStart(3, "0")}° (${POINTS[Math.round(degrees / 22.5) % 16]})`;
-}
+const turned = (radians) => bearing(radians / RADIAN);
 
 function placeText(place) {
-  const { distance, bearing } = apart(L.latLng(DRIFTMAP.pad), place);
+  const from = apart(L.latLng(DRIFTMAP.pad), place);
   const square = squareOf(place);
-  return `${square ? `Square ${square}` : "Outside the squares"}: ${length(distance)} from the pad, bearing ${bearingText(bearing)}`;
+  return say(square ? "square" : "outside", { square, distance: length(from.distance), bearing: turned(from.bearing) });
 }
 
-function say(text) {
+// Which zone a place lies in, or how far the nearest begins.
+function zoneText(place) {
+  let nearest = null;
+  for (const name of [...DRIFTMAP.zones].reverse()) {
+    const [part, kind] = (layer(name).options.className ?? "").split(" ");
+    if (part !== "zone") continue;
+    if (holds(layer(name), place)) return say("you_zone", { zone: say(kind) });
+    const near = layer(name).closestLayerPoint(chart.latLngToLayerPoint(place));
+    const away = near && apart(place, chart.layerPointToLatLng(near)).distance;
+    if (near && away < (nearest?.away ?? Infinity)) nearest = { away, kind };
+  }
+  return nearest ? say("you_near", { zone: say(nearest.kind), distance: length(nearest.away) }) : "";
+}
+
+// Whether polygons hold a place: an odd number of edges lies to the east of it.
+function holds(polygons, place) {
+  const rings = polygons.getLatLngs().flat(1);
+  return rings.reduce((odd, ring) => ring.reduce((now, a, i) => {
+    const b = ring[(i + 1) % ring.length];
+    const crosses = a.lat > place.lat !== b.lat > place.lat && place.lng < a.lng + ((b.lng - a.lng) * (place.lat - a.lat)) / (b.lat - a.lat);
+    return crosses ? !now : now;
+  }, odd), false);
+}
+
+function tell(text) {
   one("#readout").textContent = text;
 }
 
@@ -67,7 +80,7 @@ const tools = (() => {
     ends = ends ? null : [];
     drawn.clearLayers();
     press("#measure", ends !== null);
-    say(ends ? "Measure: tap where to start." : "Tap the ground for its square, distance and bearing.");
+    tell(say(ends ? "start" : "ground"));
   }
 
   function measure(place) {
@@ -78,12 +91,11 @@ const tools = (() => {
     ends.push(place);
     drawn.addTo(chart);
     dot(place, "here", 6, drawn);
-    if (ends.length < 2) return say("Measure: tap where to end.");
+    if (ends.length < 2) return tell(say("end"));
     L.polyline(ends, { className: "ruler", interactive: false }).addTo(drawn);
     const there = apart(...ends);
     const back = apart(ends[1], ends[0]);
-    const squares = ends.map((end) => squareOf(end) || "outside").join(" to ");
-    return say(`${length(there.distance)}, bearing ${bearingText(there.bearing)}, back ${bearingText(back.bearing)}; ${squares}. Tap to start again.`);
+    return tell(say("measured", { distance: length(there.distance), bearing: turned(there.bearing), back: turned(back.bearing) }));
   }
 
   function stopLocating(text) {
@@ -91,30 +103,34 @@ const tools = (() => {
     watch = null;
     here.clearLayers();
     press("#locate", false);
-    say(text);
+    tell(text);
   }
 
   function stand({ coords }) {
     const place = L.latLng(coords.latitude, coords.longitude);
+    // Near the 180th meridian the map counts on beyond it.
+    place.lng += 360 * Math.round((DRIFTMAP.pad[1] - place.lng) / 360);
     here.clearLayers().addTo(chart);
     L.circle(place, { radius: coords.accuracy, className: "near", interactive: false }).addTo(here);
     dot(place, "here", 9, here);
     if (!found && apart(L.latLng(DRIFTMAP.pad), place).distance < 20000) chart.panTo(place);
     found = true;
-    say(`You are in ${placeText(place).replace(/^S/, "s").replace(/^O/, "o")}, good to ${length(coords.accuracy)}.`);
+    tell(`${zoneText(place)} ${say("you", { place: placeText(place), error: length(coords.accuracy) })}`.trim());
+  }
+
+  // Only a denial ends the watch: a receiver that is slow may still find itself.
+  function lost(problem) {
+    if (problem?.code === 1) stopLocating(say("denied"));
+    else if (!found) tell(say("not_yet"));
   }
 
   function toggleLocate() {
-    if (watch !== null) return stopLocating("Stopped looking for where you are.");
-    if (!navigator.geolocation) return say("This device tells no position.");
+    if (watch !== null) return stopLocating(say("stopped"));
+    if (!navigator.geolocation) return tell(say("no_device"));
     found = false;
     press("#locate", true);
-    say("Looking for where you are …");
-    watch = navigator.geolocation.watchPosition(
-      stand,
-      () => stopLocating("No position: the device does not know it, or does not let a page opened from a file ask."),
-      { enableHighAccuracy: true, timeout: 30000 },
-    );
+    tell(say("looking"));
+    watch = navigator.geolocation.watchPosition(stand, lost, { enableHighAccuracy: true, timeout: 30000 });
     return undefined;
   }
 
@@ -122,6 +138,6 @@ const tools = (() => {
   one("#locate").addEventListener("click", toggleLocate);
   return {
     measuring: () => ends !== null,
-    tap: (place) => (ends ? measure(place) : say(placeText(place))),
+    tap: (place) => (ends ? measure(place) : tell(placeText(place))),
   };
 })();

@@ -3,7 +3,6 @@
 const SVG = "http://www.w3.org/2000/svg";
 const RIM = 100; // size of the top speed in the picture
 const SNAP = 5; // deg
-const POINTS = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split(" ");
 
 function shape(name, attributes, parent) {
   const element = document.createElementNS(SVG, name);
@@ -99,10 +98,21 @@ function drawHand(wheel, wind) {
       shape("path", { class: name, d: `M${x} ${y}L${bx} ${by}M${lx} ${ly}L${bx} ${by}L${rx} ${ry}` }, hand);
     }
   }
+  drawGust(hand, wind, most, radius);
   shape("circle", { class: "knob", cx: x, cy: y, r: 9 }, hand);
   grip.setAttribute("cx", x);
   grip.setAttribute("cy", y);
   wheel.insertBefore(hand, grip); // the grip itself never moves in the page: it would let go
+}
+
+// Gusts are a second hand: on from the knob, dashed, to a ring where the strongest one reaches.
+function drawGust(hand, wind, most, radius) {
+  if (!(wind.gust > wind.speed)) return;
+  const reach = Math.min(wind.gust / most, 1.12) * RIM;
+  const [x1, y1] = polar(radius, wind.from);
+  const [x2, y2] = polar(reach, wind.from);
+  for (const name of ["halo", "line"]) shape("line", { class: `gusts ${name}`, x1, y1, x2, y2 }, hand);
+  shape("circle", { class: "gusts ring", cx: x2, cy: y2, r: 5 }, hand);
 }
 
 // The reading moves only from its knob, and not while it is locked: a thumb that scrolls the

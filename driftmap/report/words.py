@@ -32,7 +32,9 @@ _POINTS: Final = (
     *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
     *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
 )
-_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:%|ft|m|s|mph|m/s|ft/s|J)(?![\w/]))")
+_BEFORE_UNIT: Final = re.compile(
+    r"(?<=\d) (?=(?:%|ft|m|s|mph|km/h|m/s|ft/s|J)(?![\w/]))"
+)
 
 
 def rounded(value: float, digits: int = 2, *, down: bool = False) -> float:

@@ -13,15 +13,14 @@ from driftmap.report.harms import zone_lines
 from driftmap.report.offline import OfflineMap, safe_text
 from driftmap.report.shapes import latlon_of, outline, rings_of, tag
 from driftmap.report.sight import shown
-from driftmap.report.voice import english
-from driftmap.report.words import Units
+from driftmap.report.voice import Voice
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["draw_zones"]
 
 
 def draw_zones(
-    chart: OfflineMap, assessment: Assessment, zoned: Sequence[Zone], units: Units
+    chart: OfflineMap, assessment: Assessment, zoned: Sequence[Zone], voice: Voice
 ) -> list[str]:
     """Draw danger over caution, each with its word and what comes down there.
 
@@ -33,8 +32,8 @@ def draw_zones(
         The assessment.
     zoned : sequence of Zone
         Danger before caution.
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes the words.
 
     Returns
     -------
@@ -49,7 +48,6 @@ def draw_zones(
             shape.add_to(chart)
             names.append(str(shape.get_name()))
     group = folium.FeatureGroup(name="zone words", show=False)
-    voice = english(units)
     for zone in shown(zoned):
         free = shapely.difference(zone.heart, above)
         heart = zone.heart if free.is_empty else free

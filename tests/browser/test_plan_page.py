@@ -47,7 +47,23 @@ def test_it_asks_for_nothing_and_fits(browser, plan, width, dark):
 def test_why_is_told_by_tap_and_by_keys(browser, plan):
     browser.open(plan, width=360)
     browser.js("document.querySelector('.dial .go').focus()")
-    first = browser.find("#why").text
+    first = browser.find(".why-told").text
     assert first.startswith("0°: go from")
     browser.driver.switch_to.active_element.send_keys(Keys.ARROW_RIGHT)
-    assert browser.find("#why").text.startswith("45°: go from")
+    assert browser.find(".why-told").text.startswith("45°: go from")
+
+
+def test_the_engine_finds_no_barrier(browser, plan):
+    browser.open(plan, width=360)
+    assert browser.barriers() == []
+
+
+def test_what_governs_a_plan_stands_in_its_head(browser, tmp_path):
+    path = tmp_path / "plan.html"
+    path.write_text(
+        page("Season", [], assumed=[], warnings=["no verdict here can be go"]),
+        encoding="utf-8",
+    )
+    browser.open(path, width=320)
+    assert "no verdict here can be go" in browser.find("header.verdict").text
+    assert "range safety officer decides" in browser.find("header.verdict").text

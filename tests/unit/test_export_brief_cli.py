@@ -89,7 +89,11 @@ def test_brief_writes_one_page(tmp_path):
     result = run(
         brief_command, "--language", "de", "--units", "si", "--out", str(tmp_path)
     )
-    assert [path.name for path in tmp_path.iterdir()] == ["briefing.html"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "briefing.html",
+        "caller.html",
+        "poster.html",
+    ]
     assert result.exit_code == CODES[result.stdout.split(";")[0]]
     page = (tmp_path / "briefing.html").read_text("utf-8")
     assert '<html lang="de"' in page

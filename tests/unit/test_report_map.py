@@ -38,7 +38,7 @@ def test_nothing_is_linked_from_outside(page):
 
 
 def test_page_is_light_and_every_part_is_in_it(demo, page):
-    assert len(page.encode()) < 800_000
+    assert len(page.encode()) < 1_000_000
     assert (
         len(re.findall(r"<input [^>]*data-piece=", page))
         == len(demo.cloud.parts)

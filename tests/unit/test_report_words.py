@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from driftmap.failures.cases import LIKELIHOOD
-from driftmap.report import reasons, words
+from driftmap.report import reasons, sentences, words
 from driftmap.report.catalogue import languages, read_catalogue
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice, english
@@ -228,8 +228,10 @@ def test_a_least_value_says_so():
         unit="m/s",
         sense="least",
     )
-    assert reasons.limit(line, "si") == "at least 15.0 m/s"
-    assert reasons.figure(line, 1, "si") == ("12.4 m/s", "11.0 to 14.0 m/s")
+    voice = english("si")
+    assert sentences.limit(line, voice) == "at least 15.0\u00a0m/s"
+    told = ("12.4\u00a0m/s", "11.0 to 14.0\u00a0m/s")
+    assert sentences.figure(line, 1, voice) == told
 
 
 def test_units_are_tied_to_their_numbers():

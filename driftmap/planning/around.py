@@ -1,0 +1,116 @@
+"""How far the wind may change before a verdict is worse: a few winds about it, each judged."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Final
+
+from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.planning.supposed import turned
+from driftmap.planning.trial import FINDINGS, try_flight
+from driftmap.verdict.assessment import Assessment, Setup
+from driftmap.verdict.check import decide
+
+__all__ = ["MOST_WINDS", "Around", "winds_around"]
+
+_STRONGER: Final = (1.5, 1.25)
+_WEAKER: Final = (0.5, 0.75)
+_TURNS: Final = (30.0, 15.0, 8.0)  # deg
+_MOST_FLIGHTS: Final = 20_000
+_CALM: Final = 0.3
+"""Speed at 10 m under which a wind has no direction to turn from [m s⁻¹]: less than meters show."""
+
+MOST_WINDS: Final = len(_STRONGER) + len(_WEAKER) + 4 * len(_TURNS)
+"""Winds that are judged at the most."""
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """The winds about one that were judged, and up to which its verdict is no worse.
+
+    Parameters
+    ----------
+    least, most : float
+        Times the speed; 1 where already the next weaker or stronger wind is worse.
+    left, right : float
+        Turn against and with the clock [rad]; 0 where already the least turn is worse.
+    judged : int
+        Winds judged: the corners of that range and its middle, none between them.
+    """
+
+    least: float
+    most: float
+    left: float
+    right: float
+    judged: int
+
+
+def winds_around(
+    assessment: Assessment, *, progress: Callable[[int], None] | None = None
+) -> Around | None:
+    """Judge a few winds about that of an assessment.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The verdict in the wind as it was read.
+    progress : callable, optional
+        Called with 1 after each wind.
+
+    Returns
+    -------
+    Around or None
+        None where nothing can become worse, or where a calm has no direction to turn
+        from: nothing is then known of other winds.
+
+    Notes
+    -----
+    The wind is scaled and turned at all heights alike; the rail stays as it was aimed.
+    Questions of the rules are left out on both sides, as no wind answers them.
+    """
+    a, count = assessment, 0
+    bearing, speed = (float(v) for v in direction_and_speed(*a.wind.at(10.0)))
+    now = FINDINGS.index(decide(c for c in a.checks if not c.question))
+    if now >= FINDINGS.index("no-go") or speed < _CALM:
+        return None
+    rail = a.flight.rail.model_copy(update={"azimuth": a.cloud.plan.azimuth})
+    setup = Setup(
+        a.flight.model_copy(update={"rail": rail}),
+        a.site,
+        min(a.cloud.flights, _MOST_FLIGHTS),
+        a.cloud.seed,
+        a.cloud.plan.sky.day,
+        a.answers,
+    )
+
+    def kept(factor: float, turn: float) -> bool:
+        nonlocal count
+        if factor == 1.0 and turn == 0.0:
+            return True
+        count += 1
+        wind = _changed(a.wind, factor, bearing + math.radians(turn), speed * factor)
+        found = try_flight(setup, wind).verdict
+        if progress is not None:
+            progress(1)
+        return FINDINGS.index(found) <= now
+
+    most = next((f for f in _STRONGER if kept(f, 0.0)), 1.0)
+    least = next((f for f in _WEAKER if kept(f, 0.0)), 1.0)
+
+    def widest(side: int) -> float:
+        ends = sorted({least, most}, reverse=True)
+        fits = (t for t in _TURNS if all(kept(f, side * t) for f in ends))
+        return math.radians(next(fits, 0.0))
+
+    left, right = widest(-1), widest(1)
+    return Around(least, most, left, right, count)
+
+
+def _changed(
+    wind: WindProfile, factor: float, bearing: float, speed: float
+) -> WindProfile:
+    other = turned(wind, bearing, speed)
+    strongest = None if wind.strongest is None else wind.strongest * factor
+    return replace(other, strongest=strongest)

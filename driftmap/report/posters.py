@@ -1,0 +1,109 @@
+"""Two pages of one thing each: six lines for the crowd, and the seconds for the caller."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from driftmap.hazard.zones import zones
+from driftmap.planning.around import Around
+from driftmap.report.catalogue import Catalogue
+from driftmap.report.facts import falls, spots
+from driftmap.report.instruct import instruction
+from driftmap.report.page import render, text_of
+from driftmap.report.picture import field_picture
+from driftmap.report.sheet import heads_up
+from driftmap.report.sight import shown
+from driftmap.report.stopwatch import moments
+from driftmap.report.tables import headline, people_rows
+from driftmap.report.voice import Voice
+from driftmap.report.words import Units
+from driftmap.verdict.assessment import Assessment
+
+__all__ = ["caller_html", "poster_html"]
+
+
+def poster_html(
+    assessment: Assessment,
+    *,
+    catalogue: Catalogue,
+    units: Units,
+    around: Around | None = None,
+) -> str:
+    """Write what hangs at the crowd: word, wind, why, where to stand, what to count, who decides.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    catalogue : Catalogue
+        What to say.
+    units : {"us", "si"}
+        Units the reader picked.
+    around : Around, optional
+        As for `driftmap.report.sheet.brief_html`.
+
+    Returns
+    -------
+    str
+        An HTML document that prints on one page.
+    """
+    voice = Voice(catalogue, units)
+    zoned = shown(zones(assessment.cloud, assessment.contours))
+    picture = field_picture(assessment, spots(assessment), zoned, voice)
+    told = instruction(
+        assessment, voice
+    )  # of these the first and the last: stand, count
+    return _page("poster.html", assessment, voice, around, picture=picture, told=told)
+
+
+def caller_html(
+    assessment: Assessment,
+    *,
+    catalogue: Catalogue,
+    units: Units,
+    around: Around | None = None,
+) -> str:
+    """Write what the caller reads aloud: the seconds, and when to call.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    catalogue : Catalogue
+        What to say.
+    units : {"us", "si"}
+        Units the reader picked.
+    around : Around, optional
+        As for `driftmap.report.sheet.brief_html`.
+
+    Returns
+    -------
+    str
+        An HTML document that prints on one page.
+    """
+    voice = Voice(catalogue, units)
+    return _page(
+        "caller.html",
+        assessment,
+        voice,
+        around,
+        moments=moments(assessment, voice),
+        people=people_rows(assessment, voice)[:8],
+        heads_up=heads_up(falls(assessment), voice),
+    )
+
+
+def _page(
+    template: str, a: Assessment, voice: Voice, around: Around | None, **content: Any
+) -> str:
+    return render(
+        template,
+        styles=[text_of("poster.css"), text_of("picture.css")],
+        language=voice.catalogue.language,
+        direction=voice.catalogue.direction,
+        say=voice.say,
+        flight=a.flight.name,
+        site=a.site.name,
+        head=headline(a, voice, around, most=1),
+        **content,
+    )

@@ -1,0 +1,29 @@
+// Words of the page in its language, and figures as its readers write them.
+"use strict";
+const POINTS = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split(" ")
+  .map((point) => [...point].map((letter) => SAY.compass["NESW".indexOf(letter)]).join(""));
+const FOOT = 0.3048;
+
+// A message with what stands in its braces; every text goes into the page as text.
+function say(key, values = {}) {
+  return SAY.words[key].replace(/\{(\w+)\}/g, (_, name) => values[name]);
+}
+
+function number(value, digits = 0) {
+  return value.toLocaleString(document.documentElement.lang, { maximumFractionDigits: digits });
+}
+
+function length(metres) {
+  const [value, unit] = SAY.units === "us" ? [metres / FOOT, "ft"] : [metres, "m"];
+  const step = value < 100 ? 1 : value < 1000 ? 5 : 10;
+  return `${number(Math.round(value / step) * step)}\u00a0${unit}`;
+}
+
+function pointOf(degrees) {
+  return POINTS[Math.round(((degrees % 360) + 360) / 22.5) % 16];
+}
+
+function bearing(degrees) {
+  const whole = (Math.round(degrees) + 720) % 360;
+  return `${String(whole || 360).padStart(3, "0")}°\u00a0(${pointOf(whole)})`;
+}
