@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from types import MappingProxyType
 from typing import Final
 
@@ -18,6 +19,7 @@ __all__ = [
     "SiteError",
     "WeakThrustError",
     "WindError",
+    "located",
     "nearest",
     "one_line",
     "quoted",
@@ -184,6 +186,41 @@ class InputError(DriftmapError):
         self.source, self.where, self.problem = source, where, problem
         names = [_cut(name, LONGEST_QUOTE) for name in (source, where) if name]
         super().__init__(one_line(": ".join([*names, problem])))
+
+
+@contextmanager
+def located(
+    source: str, where: str, fault: Callable[[str, str, str], InputError] = InputError
+) -> Iterator[None]:
+    """Turn a `ValueError` of the block into a fault that names its place.
+
+    Parameters
+    ----------
+    source, where : str
+        File, option or text, and the place in it.
+    fault : callable
+        Makes the error.
+
+    Yields
+    ------
+    None
+
+    Raises
+    ------
+    InputError
+        If the block raises `ValueError`, or `OverflowError` for a huge number.
+
+    Examples
+    --------
+    >>> with located("f.toml", "mass"):
+    ...     raise ValueError("must be above 0")
+    Traceback (most recent call last):
+    driftmap.errors.InputError: f.toml: mass: must be above 0
+    """
+    try:
+        yield
+    except (ValueError, OverflowError) as problem:
+        raise fault(source, where, str(problem)) from None
 
 
 class FlightPathError(DriftmapError, ValueError):

@@ -11,7 +11,7 @@ import click
 from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
 from driftmap.cli.options import Quantity
 from driftmap.cli.windoptions import echo_flight
-from driftmap.errors import InputError
+from driftmap.errors import located
 
 if TYPE_CHECKING:
     from driftmap.exports.cells import Cells
@@ -100,10 +100,8 @@ def export_command(
 def _cells(result: Assessment, floor: float, side: float | None) -> Cells:
     from driftmap.exports.cells import hit_cells
 
-    try:
+    with located("--floor and --square", ""):
         return hit_cells(result.cloud, floor=floor, size=side)
-    except ValueError as problem:
-        raise InputError("--floor and --square", "", str(problem)) from None
 
 
 def _written(

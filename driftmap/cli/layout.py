@@ -18,7 +18,7 @@ from driftmap.cli.sweeping import (
     preamble,
     warnings,
 )
-from driftmap.errors import InputError
+from driftmap.errors import located
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -143,15 +143,15 @@ def layout_command(  # noqa: PLR0913, PLR0917
     read = [supposition.read(90.0 * i, 3.0) for i in range(2)]
     bases = [basis_of(setup, *pair, known=read) for setup in setups]
     forewarn(max(bases, key=lambda basis: basis.need.flights), samples)
-    try:
-        with hands_of(workers, processes, "flights in a wind") as hands:
-            pads = best_pads(question, spacing=spacing, hands=hands)
-            stands = {
-                name: best_stands(question, name, spacing=spacing, hands=hands)
-                for name in dict.fromkeys(areas)
-            }
-    except ValueError as problem:
-        raise InputError("--spacing", "", str(problem)) from None
+    with (
+        located("--spacing", ""),
+        hands_of(workers, processes, "flights in a wind") as hands,
+    ):
+        pads = best_pads(question, spacing=spacing, hands=hands)
+        stands = {
+            name: best_stands(question, name, spacing=spacing, hands=hands)
+            for name in dict.fromkeys(areas)
+        }
     notes += ["the ground is level: each candidate pad stands as high as the one drawn"]
     notes += pair[0].assumed
     notes += [

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
 
 import click
 
-from driftmap.errors import InputError
+from driftmap.errors import located
 from driftmap.units import bounded
 
 if TYPE_CHECKING:
@@ -66,13 +66,10 @@ class Quantity(click.ParamType):  # type: ignore[type-arg]  # none in older clic
         del ctx
         if isinstance(value, float):  # read already
             return value
-        try:
+        with located(param.opts[0] if param is not None else "", ""):
             return bounded(
                 value, self._dimension, self._least, self._most, above=self._above
             )
-        except ValueError as problem:
-            option = param.opts[0] if param is not None else ""
-            raise InputError(option, "", str(problem)) from None
 
 
 def _stack(*options: Callable[[F], F]) -> Callable[[F], F]:
@@ -252,7 +249,5 @@ def day_of(
     warm, setting = (None, None) if wind is None else (wind.temperature, wind.altimeter)
     warm = warm if weather.temperature is None else weather.temperature
     setting = setting if weather.altimeter is None else weather.altimeter
-    try:
+    with located("surface readings", ""):
         return day_told(altitude, warm, setting, weather.humidity)
-    except ValueError as problem:
-        raise InputError("surface readings", "", str(problem)) from None

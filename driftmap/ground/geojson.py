@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -13,7 +13,7 @@ from typing import Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.errors import SiteError, quoted
+from driftmap.errors import SiteError, located, quoted
 from driftmap.files import bytes_of, decoded, parse_json
 
 __all__ = ["MAX_BYTES", "Collection", "Feature", "naming", "read_collection"]
@@ -67,28 +67,9 @@ class Collection:
     digest: str
 
 
-@contextmanager
-def naming(source: str, where: str) -> Iterator[None]:
-    """Turn a `ValueError` into a `SiteError` that names the place.
-
-    Parameters
-    ----------
-    source, where : str
-        The file and the place in it.
-
-    Yields
-    ------
-    None
-
-    Raises
-    ------
-    SiteError
-        If the block raises `ValueError`, or `OverflowError` for a huge number.
-    """
-    try:
-        yield
-    except (ValueError, OverflowError) as error:
-        raise SiteError(source, where, str(error)[:_LONGEST_MESSAGE]) from error
+def naming(source: str, where: str) -> AbstractContextManager[None]:
+    """Turn a `ValueError` of the block into a `SiteError` that names the place."""
+    return located(source, where, SiteError)
 
 
 def read_collection(path: Path) -> Collection:

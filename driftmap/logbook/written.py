@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 
 from driftmap.air.wind import direction_and_speed
-from driftmap.errors import InputError
+from driftmap.errors import InputError, located
 from driftmap.files import bytes_of, toml_of
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.montecarlo.cloud import Cloud, Part
@@ -211,10 +211,8 @@ def _find(source: str, where: str, data: object) -> dict[str, Any]:
     piece, state = data.get("piece", "rocket"), data.get("state", "")
     if not (isinstance(piece, str) and isinstance(state, str)):
         raise InputError(source, where, "piece and state must be text")
-    try:
+    with located(source, f"{where}, error"):
         error = parse(data.get("error", 5.0), "length")
-    except ValueError as problem:
-        raise InputError(source, f"{where}, error", str(problem)) from None
     return {
         "piece": piece,
         "at": [float(v) for v in at],

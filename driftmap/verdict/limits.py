@@ -9,7 +9,7 @@ from math import degrees, inf
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import FlightError, SiteError, nearest
+from driftmap.errors import FlightError, SiteError, located, nearest
 from driftmap.ground.roles import clean_text
 from driftmap.ground.site import Site
 from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL
@@ -288,10 +288,8 @@ def _limit(
 ) -> Limit:
     """Read one limit; one looser than the default says so, and who answers for it."""
     default, where = LIMITS[key], f"limits.{key}"
-    try:
+    with located(source, where, error):
         number = parse(value, default.dimension)
-    except ValueError as problem:
-        raise error(source, where, str(problem)) from None
     if default.dimension == "angle":
         number = degrees(number)
     most = 1.0 if default.dimension == "share" else 1e6
