@@ -138,4 +138,4 @@ def test_one_kind_of_wind_is_asked_for(words):
 
     result = run(*words)
     assert isinstance(result.exception, InputError)
-    assert "--winds or --soundings" in str(result.exception)
+    assert "--winds, --soundings and --log" in str(result.exception)
