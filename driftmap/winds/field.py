@@ -51,6 +51,11 @@ between the two soundings of a station, hours apart, the changes at 300 m go wit
 10, 900 and 1500 m by 0.7, 0.9 and 0.75."""
 
 
+_SMOOTHEST: Final = 0.5
+"""Levels that lie smoothly above each other may be so because a model made them: strays are
+never taken for less than this part of their usual variance; assumed."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Field:
     """How the wind usually grows, turns and strays with height.
@@ -173,6 +178,8 @@ class Told:
         By age and distance [m s⁻¹].
     source : sequence, length n
         The report of each: the errors of one report are alike over height.
+    read : ndarray of bool, shape (n,)
+        Which were read; the others the law carried from them, and tell nothing new.
     """
 
     height: FloatArray
@@ -180,6 +187,7 @@ class Told:
     error: FloatArray
     lasting: FloatArray
     source: Sequence[object]
+    read: NDArray[np.bool_]
 
     def covariance(self) -> FloatArray:
         """Give the covariance of their own errors, shape (n, n) [m² s⁻²]."""
@@ -249,7 +257,9 @@ def given(
     own = _ANY**2 * np.multiply.outer(up, up.conj()) + field.alike(heights, heights)
     strays = (own - weights @ across.conj().T).real
     read = (weights @ own_errors @ weights.conj().T).real
-    whole = _odd(inside + own_errors, told.wind) * strays + read
+    of = np.ix_(told.read, told.read)
+    odd = _odd((inside + own_errors)[of], told.wind[told.read])
+    whole = odd * strays + read
     return Known(np.asarray(weights, complex), (whole + whole.T) / 2)
 
 
@@ -257,4 +267,4 @@ def _odd(covariance: ComplexArray, wind: ComplexArray) -> float:
     """Give by how much strays are larger, as a variance, for how odd the levels lie."""
     far = float((wind.conj() @ np.linalg.solve(covariance, wind)).real)
     parts = 2.0 * (wind.size - 1)
-    return (TAILS - 2.0 + far) / (TAILS - 2.0 + parts)
+    return max((TAILS - 2.0 + far) / (TAILS - 2.0 + parts), _SMOOTHEST)

@@ -241,6 +241,7 @@ def _told(read: Sequence[Node]) -> Told:
         error=np.sqrt(np.maximum(whole**2 - lasting**2, 0.0)),
         lasting=lasting,
         source=[node.reading for node in read],
+        read=np.array([not node.level.source.startswith(_CARRIED) for node in read]),
     )
 
 

@@ -77,7 +77,7 @@ def stray_of(regime, power, length, soundings):
     )
     z = np.linspace(MAST, DROPS[-1], 61)
     none, told = np.zeros(1), np.array([MAST])
-    known = given(unit, Told(told, none + 1, none, none, [0]), z, 0.03)
+    known = given(unit, Told(told, none + 1, none, none, [0], none == 0), z, 0.03)
     off, weights = [], []
     for s in soundings:
         wind, start = s.at(z), complex(s.at(MAST))
