@@ -5,7 +5,6 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
-from driftmap.winds.words import read_words
 
 from driftmap import read_flight
 from driftmap.air.wind import WindLevel, direction_and_speed, draw_wind, error_modes
@@ -13,6 +12,7 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.sensitivity import influences, more_wind
 from driftmap.winds import merge
 from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.spoken import read_words
 from driftmap.winds.worth import dwell, worths
 
 NOON = datetime(2026, 6, 13, 19, tzinfo=UTC)
