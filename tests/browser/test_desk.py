@@ -104,9 +104,13 @@ def button(browser, text):
 
 
 def click(browser, text):
-    found = button(browser, text)
-    browser.js("arguments[0].scrollIntoView({block: 'center'})", found)
-    button(browser, text).click()
+    def clicked():
+        found = button(browser, text)
+        browser.js("arguments[0].scrollIntoView({block: 'center'})", found)
+        found.click()
+        return True
+
+    until(clicked, f"a click on {text!r}")
 
 
 def fill(browser, label, value):
@@ -584,3 +588,33 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
     until(lambda: browser.find("#list strong").text == "HOLD", "hold")
     assert "does not answer" in browser.find("#list .reason").text
     assert "does not answer" in problem(browser)
+
+
+@pytest.mark.parametrize(
+    ("press", "stands"), [("Keep what I drew", "Mine"), ("Leave it", "Theirs")]
+)
+def test_two_windows_on_one_field_lose_no_drawing(browser, demo_desk, press, stands):
+    path = demo_desk.folder / "site.geojson"
+    before = path.read_text("utf-8")
+    room(browser, demo_desk, "field")
+    until(lambda: browser.find(".ground path.area"), "the map")
+    # Another window saves, and this one before it can have seen that.
+    browser.js("""
+      const ask = (body) => { const r = new XMLHttpRequest(); r.open(body ? 'PUT' : 'GET', 'site', false); r.setRequestHeader('X-Desk', '1'); r.setRequestHeader('Content-Type', 'application/json'); r.send(body && JSON.stringify(body)); return JSON.parse(r.responseText); };
+      const told = ask(), site = JSON.parse(told.text);
+      ask({site: {...site, name: 'Theirs'}, base: told.revision});
+      const field = document.querySelector('[data-at="Name of the site"]');
+      field.value = 'Mine';
+      field.dispatchEvent(new Event('change'));
+    """)
+    until(
+        lambda: (
+            browser.find("dialog[open] h2").text == "The field was changed elsewhere"
+        )
+    )
+    click(browser, press)
+    until(lambda: f'"name": "{stands}"' in path.read_text("utf-8"), stands)
+    other = {"Mine": "Theirs", "Theirs": "Mine"}[stands]
+    click(browser, "Undo" if stands == "Mine" else "Redo")
+    until(lambda: f'"name": "{other}"' in path.read_text("utf-8"), other)
+    path.write_text(before, "utf-8")

@@ -104,7 +104,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
     else if (points.length) parts.push(svg("path", {d: line(points, kind === "Polygon"), class: `${look}${kind === "LineString" ? " way" : ""}`}));
     if (points.length && role !== "boundary" && role !== "waiver") {
       const n = points.length, [x, y] = px(points.reduce((s, p) => [s[0] + p[0] / n, s[1] + p[1] / n], [0, 0]));
-      names.push({text: String(feature.properties?.name || role), x, y: y + (role === "pad" ? 24 : 5), rank: on ? 3 : PEOPLE.includes(role) ? 2 : role === "pad" ? 1 : 0});
+      names.push({text: String(feature.properties?.name || role), x, y: y + (role === "pad" ? 24 : 5), rank: on ? 4 : role === "spectators" ? 3 : PEOPLE.includes(role) ? 2 : role === "pad" ? 1 : 0});
     }
     if (on) points.forEach((p, j) => parts.push(svg("circle", {cx: px(p)[0], cy: px(p)[1], r: 9, class: "corner", "data-corner": j})));
     return parts;
@@ -313,7 +313,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
   const entry = (text, more = {}) => { const input = el("input", {autocomplete: "off", "data-at": text, value: "", ...more}); return [el("label", {}, text, " ", input), input]; };
   function bar() {
     const free = !mode, corners = mode?.kind === "corners", chosen = site.features[picked];
-    tools.replaceChildren(...[
+    const buttons = [
       press("+", () => zoom(1.5), {"aria-label": "Nearer"}), press("−", () => zoom(1 / 1.5), {"aria-label": "Farther"}), press("All", () => fit()), press("People", () => fit(false)),
       free && press("Ruler", () => { mode = {kind: "ruler", points: []}; say("Ruler: tap the first point."); bar(); paint(); }),
       free && press("Undo", undo), free && press("Redo", redo),
@@ -323,7 +323,9 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
       corners && press("Take one back", () => { mode.points.pop(); progress(); }),
       corners && press("Close", () => { mode.open = false; close(); }, {class: "main"}),
       corners && LINES.includes(mode.role) && press("Leave it a line", () => { mode.open = true; close(); }, {class: "main"}),
-      mode && press("Leave", leave)].filter(Boolean));
+      mode && press("Leave", leave)].filter(Boolean);
+    // Buttons that stay are left alone: a press that has begun still finds its button.
+    if ([...tools.children].map(b => b.textContent).join() !== buttons.map(b => b.textContent).join()) tools.replaceChildren(...buttons);
   }
 
   function site_() {

@@ -39,7 +39,7 @@ function save(site) {
 
 // Another window or a command changed the field: one of the two is kept on top, the other by undo.
 async function settle(site) {
-  const mine = await question("The field was changed elsewhere", "Keep what I drew", [el("p", {}, "Leave it to take the other drawing. Either way the one that gives way comes back with Undo.")]);
+  const mine = await question("The field was changed elsewhere", "Keep what I drew", [el("p", {}, "Leave it to take the other drawing. The one that gives way comes back: theirs by Undo, yours by Redo.")]);
   const other = await ask("site");
   if (mine) revision = (await ask("site", {site, base: other.revision}, "PUT")).revision;
   else {

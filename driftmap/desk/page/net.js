@@ -86,7 +86,7 @@ export function tell(text, kind = "bad") {
 export async function doing(work, done = "") {
   try {
     const result = await work();
-    tell(done, "good");
+    if (done || find("#told").className === "bad") tell(done, "good"); // good news stays its time
     return result;
   } catch (problem) {
     if (!(problem instanceof Problem)) throw problem;

@@ -22,7 +22,9 @@ export function begin(desk) {
     const text = await doing(() => reading());
     if (text === null) return;
     if (!text) return void doing(() => ask("winds/take", {text: ""}));
+    clearTimeout(waiting);
     if (await doing(() => ask("winds/take", {text}), `Taken: ${text}. Every flight is flown again.`)) {
+      find("#new").hidden = true;
       for (const id of ["#speed", "#gust"]) find(id).value = "";
       find("#speed").focus();
     }
@@ -104,7 +106,7 @@ export async function draw(desk) {
   const figure = find("#old");
   figure.hidden = !rows.some(row => row.counts);
   if (figure.hidden) return;
-  const told = await doing(() => ask("winds/now"));
+  const told = await ask("winds/now").catch(() => null); // what is wrong stands in the table
   if (told) put(figure, "Counts now: ", told);
 }
 
