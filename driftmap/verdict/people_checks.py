@@ -125,7 +125,7 @@ def people_checks(
     found = [check for hit in hits for check in _detail(hit, limits, judged)]
     if not crowd.is_empty:
         hit = reached(cloud, crowd, beyond=PERSON_RADIUS)
-        total = _known(hits, mixture(cloud, hit))
+        total = _known(hits, mixture(cloud, hit), _between(cloud, site, crowd))
         found.append(share(Kind.AMONG_PEOPLE, ALL_CASES, "", total, limits["area_hit"]))
         found += _if(Kind.AMONG_PEOPLE_IN_FAILURE, cloud, hit, limits)
     if clear:
@@ -181,8 +181,26 @@ def _union(areas: tuple[Area, ...]) -> BaseGeometry:
     """
     parts = [p for area in areas for p in shapely.get_parts(area.shape)]
     ground = shapely.union_all([_filled(part) for part in parts])
-    closed = shapely.get_parts(ground.buffer(_GAP / 2).buffer(-_GAP / 2))
-    return shapely.union_all([ground, *map(_filled, closed)])
+    closed = ground.buffer(_GAP / 2).buffer(-_GAP / 2).union(ground)
+    whole = shapely.union_all([closed, *_bridges(shapely.get_parts(closed))])
+    # Nothing is joined nearer to the pad than what is drawn.
+    pad = shapely.Point(0.0, 0.0)
+    beyond = whole.difference(pad.buffer(ground.distance(pad))) if parts else whole
+    joined = shapely.get_parts(beyond.union(ground))
+    return shapely.union_all([_filled(part) for part in joined])
+
+
+def _bridges(parts: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Span the gaps between pieces of ground that lie near each other."""
+    one, other = shapely.STRtree(parts).query(parts, predicate="dwithin", distance=_GAP)
+    pairs = one < other
+    mine, theirs = parts[one[pairs]], parts[other[pairs]]
+    ends = [
+        shapely.intersection(mine, shapely.buffer(theirs, _GAP)),
+        shapely.intersection(theirs, shapely.buffer(mine, _GAP)),
+    ]
+    spans = shapely.convex_hull(shapely.geometrycollections(np.stack(ends, axis=-1)))
+    return np.asarray(spans)
 
 
 def _filled(part: shapely.Polygon) -> BaseGeometry:
@@ -191,12 +209,24 @@ def _filled(part: shapely.Polygon) -> BaseGeometry:
     return shapely.Polygon(part.exterior, holes)
 
 
-def _known(hits: Sequence[AreaHit], plain: Estimate) -> Estimate:
+def _between(cloud: Cloud, site: Site, crowd: BaseGeometry) -> Estimate | None:
+    """Give how often ground is hit that lies between the areas of people; None without any."""
+    drawn = shapely.union_all([area.shape for area in site.areas if area.occupied])
+    gaps = crowd.difference(drawn.buffer(PERSON_RADIUS))
+    if gaps.area < 1.0:
+        return None
+    return mixture(cloud, reached(cloud, gaps, beyond=PERSON_RADIUS))
+
+
+def _known(
+    hits: Sequence[AreaHit], plain: Estimate, between: Estimate | None
+) -> Estimate:
     """Take the better figures of single areas for all of them, where these are better.
 
-    No more flights hit one of them than the sum of those that hit each.
+    No more flights hit one of them, or what lies between, than the sum of those that hit each.
     """
     totals = [hit.total for hit in hits if hit.area.occupied]
+    totals += [] if between is None else [between]
     upper = sum(p.upper for p in totals)
     if upper >= plain.upper:
         return plain

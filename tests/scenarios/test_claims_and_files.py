@@ -121,7 +121,7 @@ CLAIMS = {
 
 DRAWN = {
     "nobody in squares of a metre": (
-        DAY.also(squares("spectators", PLANNED, 150, 5, people=0)),
+        DAY.also(squares("spectators", PLANNED, 150, 12, people=0)),
         "no-go",
         "among people",
     ),
