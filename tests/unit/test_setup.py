@@ -10,6 +10,8 @@ import driftmap
 from driftmap import Setup, assess, compare, margins
 from driftmap.montecarlo.margins import landed
 from driftmap.report.facts import falls
+from driftmap.report.terminal import summary
+from driftmap.units import show
 from driftmap.verdict.assessment import assess_setup
 
 ROOT = Path(__file__).parents[2]
@@ -86,3 +88,17 @@ def test_long_work_says_how_far_it_is(setup, wind):
     heard = []
     found = compare(setup, wind, progress=lambda *told: heard.append(told))
     assert heard == [(1, len(found) - 1 - i) for i in range(len(found))]
+
+
+@pytest.mark.parametrize("units", ["us", "si"])
+def test_the_terminal_tells_the_figures_of_each_piece(setup, wind, units):
+    one = assess_setup(setup, wind)
+    text = summary(one, units=units)
+    for part in one.cloud.parts:
+        found = landed(one.cloud, part)
+        told = [
+            f"{found.time.p50:.0f} s after lift-off",
+            show(found.speed.p50, "descent", units),
+            show(found.energy.p50, "energy", units),
+        ]
+        assert ", ".join(told) in text
