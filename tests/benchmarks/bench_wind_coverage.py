@@ -58,6 +58,7 @@ TOLD = {
     "10, 750 and 1500 m": {"aloft": (MAST, 750.0, 1500.0)},
     "words, 700 and 1500 m": {"near": WORDS, "aloft": (700.0, 1500.0)},
     "words, 1200 and 2000 m": {"near": WORDS, "aloft": (1200.0, 2000.0)},
+    "the whole sounding": {"aloft": (MAST, *STEPS)},
     "words, and a balloon of the morning": {
         "near": WORDS,
         "aloft": STEPS,
