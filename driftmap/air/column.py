@@ -96,6 +96,8 @@ class AirColumn:
         Speed of sound [m s⁻¹].
     east, north : ndarray, shape (k, n)
         Velocity of the air toward east and north [m s⁻¹].
+    up : ndarray, shape (k, n), or None
+        Velocity of the air upward [m s⁻¹], felt by what sinks steadily; None for none.
     """
 
     height: FloatArray
@@ -103,6 +105,7 @@ class AirColumn:
     sound: FloatArray
     east: FloatArray
     north: FloatArray
+    up: FloatArray | None = None
 
     def __post_init__(self) -> None:
         k = self.height.size
@@ -276,7 +279,7 @@ def draw_air(
     # Each flight has the turbulence of its own wind, and at least that of the gusts told.
     low = np.hypot(_at(height, east), _at(height, north))
     low = np.maximum(low, mean_behind(wind.gust))
-    gust_east, gust_north = gusts(height, low, count, rng)
+    gust_east, gust_north = gusts(height, low, count, rng, wind.convection)
     east += gust_east
     north += gust_north
     return _column(height, sky, east, north)

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from driftmap.air.turbulence import Convection
 from driftmap.checks import FloatArray
 
 __all__ = [
@@ -193,6 +194,8 @@ class WindProfile:
         not known.
     dated : bool
         Whether a source says when it was observed or is valid.
+    convection : Convection or None
+        How the sun stirs the air; None for not at all.
     undated : tuple of str
         Sources of which nobody said when they were read; a verdict holds for each.
     warned : tuple of str
@@ -219,6 +222,7 @@ class WindProfile:
     north: FloatArray
     error: FloatArray
     correlation_height: float = 750.0
+    convection: Convection | None = None
     known_to: float = np.inf
     read: tuple[float, ...] = field(default=())
     gust: float = 0.0

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from driftmap.failures.case import Case
     from driftmap.montecarlo.cloud import Cloud
 
-__all__ = ["cases_command", "size_lines"]
+__all__ = ["cases_command", "size_lines", "window_line"]
 
 _MOST_INPUTS = 8
 
@@ -179,7 +179,9 @@ def _page(data: dict[str, Any], units: Literal["us", "si"]) -> str:
             items(_margins(data, units)),
             "<h2>Openings: middle, and 95 % of flights below</h2>",
             table(_openings(data["openings"], units)),
-            items([*map(_window, data["windows"]), *size_lines(data["sizes"], units)]),
+            items(
+                [*map(window_line, data["windows"]), *size_lines(data["sizes"], units)]
+            ),
         ],
         assumed=data["assumed"],
         warnings=[f"Not flown: {text}" for text in data["missing"]],
@@ -205,7 +207,7 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
         "Openings (middle, and 95 % of flights below), whatever comes of them:",
     ]
     lines += ["", text_table(_openings(data["openings"], units)), ""]
-    lines += [_window(one) for one in data["windows"]]
+    lines += [window_line(one) for one in data["windows"]]
     lines += [*size_lines(data["sizes"], units)]
     if data["inputs"]:
         lines += [
@@ -226,7 +228,8 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
     return "\n".join([*lines, "", *(f"* {text}" for text in CAUTIONS)])
 
 
-def _window(one: dict[str, Any]) -> str:
+def window_line(one: dict[str, Any]) -> str:
+    """Say how early and how late about apogee a device may open."""
     ends = [
         f"{one[key]:.2f} s {word} apogee"
         for key, word in (("before_s", "before"), ("after_s", "after"))

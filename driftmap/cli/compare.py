@@ -60,7 +60,7 @@ def compare_command(  # noqa: PLR0913, PLR0917
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
     from driftmap.air.atmosphere import air_density as density_at
-    from driftmap.cli.cases import size_lines
+    from driftmap.cli.cases import size_lines, window_line
     from driftmap.failures.alternatives import (
         LANDING_SPEEDS,
         canopy_for,
@@ -93,12 +93,14 @@ def compare_command(  # noqa: PLR0913, PLR0917
         click.echo(
             "\nMade up from the plan; put [[alternative]] tables in the flight file."
         )
-    click.echo("\n".join(["", *size_lines(sizes, units)]))
+    early = [f"{row['name']}:{window_line(w)}" for row in rows for w in row["windows"]]
+    click.echo("\n".join(["", *size_lines(sizes, units), "", *early]))
     click.echo("\n".join(["", *(f"* {text}" for text in CAUTIONS)]))
 
 
 def _figures(one: Compared) -> dict[str, Any]:
     """Give the figures of one alternative when all goes as planned, and its verdict."""
+    from driftmap.montecarlo.margins import opening_windows
     from driftmap.verdict.assessment import document
 
     data = document(one.assessment)
@@ -120,6 +122,7 @@ def _figures(one: Compared) -> dict[str, Any]:
         "worst_area_hit": worst.estimate,
         "worst_area_interval": [worst.lower, worst.upper],
         "flights": one.assessment.cloud.flights,
+        "windows": opening_windows(one.assessment.cloud),
     }
 
 

@@ -117,6 +117,8 @@ class Body:
         How the whole rocket falls until this body parts from it.
     unlit : bool
         Whether it is the rocket without its motor, and so without propellant.
+    broken : bool
+        Whether it falls with the rocket and is thrown on from where that strikes.
     """
 
     name: str
@@ -127,6 +129,7 @@ class Body:
     kick: Kick | None = None
     before: tuple[Stage, ...] = ()
     unlit: bool = False
+    broken: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,7 @@ from driftmap.formulas.flutter import (
     PRINTED,
     SHEAR_MODULUS,
 )
+from driftmap.formulas.scatter import FRICTION, REBOUND
 from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.flight import Flight
 from driftmap.spread import Spread
@@ -39,6 +40,11 @@ TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
 )
 FRONT: Final = "front half"
+BROKEN: Final = "broken piece"
+
+_SMALL: Final = 0.02
+"""Mass of what a strike throws over that of the rocket, where no fin is listed. Assumed."""
+
 LATE: Final = Spread("uniform", 1.0, 4.0, "1 to 4 s after apogee")
 
 _OWN_NAMES: Final = (
@@ -46,6 +52,7 @@ _OWN_NAMES: Final = (
     "fragment",
     "loose motor",
     FRONT,
+    BROKEN,
 )  # of bodies that no file lists
 
 BOUNDARY: Final = Spread(
@@ -314,11 +321,30 @@ def build_cases(flight: Flight) -> CaseTree:
     likely = likelihoods(
         bench, [c.cause for c in built if c.cause not in (WORKS, BARE)]
     )
+    built = [replace(case, bodies=_broken(bench, case.bodies)) for case in built]
     # One whose likelihood is set to 0 is flown all the same: what happens if it does
     # happen is asked of every failure.
     cases = [replace(case, likelihood=likely[case.cause]) for case in built]
     missing = _missing(flight, bench)
     return CaseTree(tuple(cases), bench.spreads, tuple(bench.assumed), missing)
+
+
+def _broken(bench: Bench, bodies: tuple[Body, ...]) -> tuple[Body, ...]:
+    """Add what is thrown about where a rocket strikes nose first."""
+    rocket = next(body for body in bodies if body.name == "rocket")
+    if not rocket.stages[-1].nose_first:
+        return bodies
+    bench.note(
+        "where a rocket strikes nose first pieces are thrown; the farthest of three is flown "
+        f"on: {REBOUND.assumed}, {FRICTION.assumed} (assumed)"
+    )
+    fins = [p for p in bench.flight.pieces if p.kind == "fin"]
+    mass = max((fin.mass for fin in fins), default=_SMALL * rocket.mass)
+    area = max(
+        (fin.fin_area for fin in fins), default=bench.flight.airframe.cross_section
+    )
+    piece = replace(rocket, name=BROKEN, mass=mass, area=area, broken=True)
+    return (*bodies, piece)
 
 
 def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,6 +14,7 @@ from driftmap.spread import Spread
 __all__ = [
     "FRICTION",
     "REBOUND",
+    "Thrown",
     "slide_distance",
     "strike_offsets",
 ]
@@ -55,9 +56,24 @@ FRICTION: Final = Spread("uniform", 0.4, 0.8, "friction 0.4 to 0.8 on the ground
 """Coefficient of friction of a sliding piece. Assumed: dry grass to stubble."""
 
 
-def strike_offsets(
-    speed: ArrayLike, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
+class Thrown(NamedTuple):
+    """What a strike throws on.
+
+    Parameters
+    ----------
+    east, north : ndarray, shape (...)
+        Where it comes to rest, from the strike [m].
+    speed, angle : ndarray, shape (...)
+        How fast [m s⁻¹], and how steeply [rad], it leaves and lands again.
+    """
+
+    east: FloatArray
+    north: FloatArray
+    speed: FloatArray
+    angle: FloatArray
+
+
+def strike_offsets(speed: ArrayLike, rng: np.random.Generator) -> Thrown:
     r"""Draw where pieces that break off in a strike come to rest.
 
     A piece leaves with a share of the speed, `REBOUND`, in any direction above the
@@ -74,8 +90,8 @@ def strike_offsets(
 
     Returns
     -------
-    east, north : ndarray, shape (n,)
-        Offset from the point of impact [m]; all directions are alike.
+    Thrown
+        Arrays, shape (n,); all directions are alike.
 
     Notes
     -----
@@ -88,4 +104,5 @@ def strike_offsets(
     u, angle = v * share, np.pi / 2 * up
     reach = u**2 * np.sin(2 * angle) / _G
     reach = reach + slide_distance(u * np.cos(angle), friction)
-    return reach * np.sin(2 * np.pi * turn), reach * np.cos(2 * np.pi * turn)
+    flat = 2 * np.pi * turn
+    return Thrown(reach * np.sin(flat), reach * np.cos(flat), u, angle)

@@ -10,9 +10,11 @@ from typing import Final
 
 import numpy as np
 import shapely
+from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.column import IntArray
+from driftmap.air.wind import turn
 from driftmap.checks import FloatArray
 from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
@@ -83,18 +85,48 @@ def harm_of(cloud: Cloud, site: Site) -> Harm:
             case.name: expected_casualties(_given(cloud, case), site.areas).total
             for case in cloud.tree.cases
         },
-        tuple(
-            individual_risk(impacts, area, cell=_cell(cloud, area.shape))
-            for area in occupied
-        ),
-        _worst(cloud, impacts, occupied),
+        *_spots(cloud, impacts, occupied),
     )
 
 
-def _worst(cloud: Cloud, impacts: Impacts, occupied: Sequence[Area]) -> SpotRisk | None:
+def _spots(
+    cloud: Cloud, impacts: Impacts, occupied: Sequence[Area]
+) -> tuple[tuple[SpotRisk, ...], SpotRisk | None]:
+    """Find the worst spot of each area and of all, on squares that know no north.
+
+    They run along the way from the pad to the middle of the danger, so that the same day
+    turned about the pad has the same squares.
+    """
+    angle = math.atan2(
+        *(float(impacts.danger @ w) for w in (impacts.east, impacts.north))
+    )
+    east, north = turn(impacts.east, impacts.north, -angle)
+    along = replace(impacts, east=east, north=north)
+    laid = [replace(area, shape=_turned(area.shape, -angle)) for area in occupied]
+    spots = tuple(
+        _back(individual_risk(along, turned, cell=_cell(cloud, area.shape)), angle)
+        for area, turned in zip(occupied, laid, strict=True)
+    )
+    worst = _worst(cloud, along, laid, angle)
+    return spots, None if worst is None else _back(worst, angle)
+
+
+def _turned(shape: shapely.Geometry, angle: float) -> shapely.Geometry:
+    """Turn a shape about the pad, clockwise."""
+    return affinity.rotate(shape, -angle, origin=(0, 0), use_radians=True)
+
+
+def _back(spot: SpotRisk, angle: float) -> SpotRisk:
+    east, north = turn(spot.east, spot.north, angle)
+    return replace(spot, east=float(east), north=float(north))
+
+
+def _worst(
+    cloud: Cloud, impacts: Impacts, occupied: Sequence[Area], angle: float
+) -> SpotRisk | None:
     """Find the worst spot of all ground with people: wide squares, then small ones.
 
-    Where little comes down, wide squares say enough; the small ones are laid where a
+    Impacts and areas are turned by `angle`. Where little comes down, wide squares say enough; the small ones are laid where a
     piece comes down often, as a narrow cloud could hide in a wide square.
     """
     found = []
@@ -102,7 +134,7 @@ def _worst(cloud: Cloud, impacts: Impacts, occupied: Sequence[Area]) -> SpotRisk
         ground = shapely.union_all([a.shape for a in occupied if a.shelter == shelter])
         crowd = Area("people", OCCUPIED[0], ground, None, shelter)
         found.append(individual_risk(impacts, crowd, cell=_WIDEST))
-        cell = _cell(cloud, ground)
+        cell = _cell(cloud, _turned(ground, angle))
         busy = _busy(impacts, ground)
         if cell < _WIDEST and not busy.is_empty:
             dense = replace(crowd, shape=busy)

@@ -44,9 +44,9 @@ def after_impact(cloud: Cloud, part: Part) -> Rest | None:
     """
     case = next(c for c in cloud.tree.cases if c.name == part.case)
     body = next(b for b in case.bodies if b.name == part.body)
-    if not body.stages[-1].nose_first:
+    if body.broken or not body.stages[-1].nose_first:
         return None
     rng = stream(cloud.seed, 0, f"break-up of {part.case}")
-    offsets = strike_offsets(cloud.speed[part.rows], rng)
-    p50, p95 = np.quantile(np.hypot(*offsets), [0.5, 0.95])
+    thrown = strike_offsets(cloud.speed[part.rows], rng)
+    p50, p95 = np.quantile(np.hypot(thrown.east, thrown.north), [0.5, 0.95])
     return Rest(float(p50), float(p95))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Container, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, NamedTuple, TypeAlias
 
 import numpy as np
@@ -15,6 +15,7 @@ from driftmap.air.column import (
     IntArray,
     draw_air,
 )
+from driftmap.air.turbulence import thermals
 from driftmap.air.wind import WindProfile
 from driftmap.checks import FloatArray
 from driftmap.failures.bodies import Bench
@@ -22,6 +23,7 @@ from driftmap.failures.case import Body, Breaks, Case, CaseTree, Opening, Releas
 from driftmap.failures.outcomes import luck_of
 from driftmap.formulas.burst import fragment_speed, throws
 from driftmap.formulas.flutter import flutter_margin
+from driftmap.formulas.scatter import strike_offsets
 from driftmap.montecarlo.burning import burn_stage, moment
 from driftmap.montecarlo.fins import stood
 from driftmap.montecarlo.launch import Plan, rockets
@@ -49,6 +51,7 @@ KNOT: Final = ("time", "east", "north", "height", "v_up")
 
 
 _WAY_POINTS: Final = 9
+_THROWN: Final = 3  # pieces of which the one thrown farthest is followed; assumed
 _SELDOM: Final = 4  # of so many flights one is flown for a case told by its risk alone
 
 
@@ -142,12 +145,16 @@ def fly_block(
         who, stands_for[case.name] = block.happens(case, start)
         happened[case.name] = who
         block.watch_openings(case, start)
-        for body in case.bodies:
+        for body in (body for body in case.bodies if not body.broken):
             jobs[case.name, body.name] = [
                 block.let_go(case.release, body, copy, who)
                 for copy in range(1, body.count + 1)
             ]
     block.bring_down([job for copies in jobs.values() for job in copies])
+    for case in tree.cases:
+        for body in (body for body in case.bodies if body.broken):
+            rocket = jobs[case.name, "rocket"][0]
+            jobs[case.name, body.name] = [block.thrown_on(case, body, rocket)]
     landed = {
         key: np.stack([job.landed() for job in copies], axis=1)
         for key, copies in jobs.items()
@@ -258,6 +265,10 @@ class _Flights:
         rng = stream(seed, number, "wind")
         lean = Lean(wind, plan, wanted)
         self.air = draw_air(wind, plan.sky, plan.top, count, rng, steer=lean)
+        if wind.convection is not None:
+            luck = stream(seed, number, "thermals")
+            up = thermals(self.air.height, wind.convection, count, luck)
+            self.air = replace(self.air, up=up)
         self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
         self.rocket = rockets(plan, self.draws)
         self.ascent = ascend(self.rocket, self.air)
@@ -446,6 +457,26 @@ class _Flights:
         # Their last stage ends on the ground, however many came before it.
         self._through(jobs, None)
 
+    def thrown_on(self, case: Case, body: Body, rocket: _Job) -> _Job:
+        """Throw a piece on from where the rocket struck: the farthest of a few."""
+        rng, struck = stream(*self._seed, f"strike of {case.name}"), rocket.state
+        thrown = strike_offsets(np.tile(struck.speed, (_THROWN, 1)), rng)
+        reach = np.hypot(thrown.east, thrown.north)
+        one = reach.argmax(0), np.arange(rocket.who.size)
+        east, north, speed, angle = (values[one] for values in thrown)
+        rows = struck.rows()
+        rows[:2] += east, north
+        flat = speed * np.cos(angle) / np.maximum(reach[one], 1e-9)
+        rows[3:6] = flat * east, flat * north, -speed * np.sin(angle)
+        state = Motion(*rows)
+        return replace(
+            rocket,
+            body=body,
+            state=state,
+            mass=body.mass * self.weigh[rocket.who],
+            knots=[*rocket.knots[:-1], state],
+        )
+
     def _through(self, jobs: Iterable[_Job], number: int | None) -> None:
         """Take bodies through a stage by its number, or through the last of each."""
         legs: list[tuple[_Job, _Leg]] = []
@@ -614,6 +645,5 @@ def _some(motion: Motion, who: IntArray) -> Motion:
 def _columns(air: AirColumn, who: IntArray) -> AirColumn:
     if who.size == air.east.shape[1]:
         return air
-    return AirColumn(
-        air.height, air.density, air.sound, air.east[:, who], air.north[:, who]
-    )
+    up = None if air.up is None else air.up[:, who]
+    return replace(air, east=air.east[:, who], north=air.north[:, who], up=up)

@@ -191,6 +191,8 @@ def opening_windows(cloud: Cloud) -> list[dict[str, Any]]:
     found = []
     for device in bench.devices():
         strength = bench.strengths(device)
+        if not strength:  # nothing of it gives
+            continue
         ends: dict[str, float | None] = {}
         for key, cause, sign in (
             ("before_s", "early opening", -1.0),

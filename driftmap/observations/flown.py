@@ -105,7 +105,7 @@ class Flown:
         if asked not in self.worked_out:
             rng = stream(self.cloud.seed, 0, f"{piece} broken off, {self.case.name}")
             speed = np.tile(self.struck(piece), (ways, 1))
-            self.worked_out[asked] = np.stack(strike_offsets(speed, rng))
+            self.worked_out[asked] = np.stack(strike_offsets(speed, rng)[:2])
         return self.worked_out[asked]
 
     def _column(self, name: str, part: Part) -> FloatArray:

@@ -37,6 +37,8 @@ _STEP: Final = 0.9  # of a relaxation time; RK4 is stable to 1.39 of it
 _LONGEST: Final = 1.0  # s; a body without drag must still meet its layers of wind
 _BALANCED: Final = 0.1  # imbalance of drag and weight that may enter a layer
 _LAYER: Final = 60.0  # m; the depth over which that imbalance is weighed
+_MACH: Final = 0.05  # change of the Mach number over a step that the drag may rise in
+_LIFTED: Final = 0.7  # of the speed of sinking that rising air takes at most; assumed
 _DEEPEST: Final = 100.0  # m; of a layer that one closed form may cross
 _MOST_STEPS: Final = 5000  # a body that needs more is an error, not a result
 _BLOCK: Final = (
@@ -213,6 +215,7 @@ def _thin(air: AirColumn) -> AirColumn:
         between(air.sound),
         between(air.east),
         between(air.north),
+        None if air.up is None else between(air.up),
     )
 
 
@@ -241,8 +244,10 @@ def _settle(
         near[5:] *= drag  # density becomes the inverse of a stopping length
         flow = _flow(state, near)
         speed = _speed(flow)
-        if rise is not None:  # taken as constant over a step, as it is over a layer
-            near[5:] *= rise(speed / np.interp(state[2], air.height, air.sound))
+        if rise is not None:
+            sound = np.interp(state[2], air.height, air.sound)
+            steep = rise(speed / sound)
+            near[5:] *= steep
         pull = near[5] * speed
         going = (state[2] > stop) | (state[5] > 0)
         if until is None:
@@ -258,8 +263,17 @@ def _settle(
                 each[going] for each in (live, drag, column, stop, end, pull)
             )
             state, near, flow = state[:, going], near[:, going], flow[:, going]
+            if rise is not None:
+                speed, sound, steep = speed[going], sound[going], steep[going]
             going = np.ones(under_way, bool)
         step = _STEP / (pull + np.sqrt(_G * near[5]) + _STEP / _LONGEST)
+        if rise is not None:  # held over a step at what it is in its middle
+            slows = pull * speed + _G * flow[2] / np.maximum(speed, 1e-9)
+            step = np.minimum(step, _MACH * sound / np.maximum(np.abs(slows), 1e-9))
+            middle = np.maximum(speed - step / 2 * slows, 0.0)
+            factor = rise(middle / sound) / steep
+            near[5:] *= factor
+            pull = pull * factor
         if until is not None:
             step = np.minimum(step, end - state[6])
         step *= going
@@ -367,6 +381,15 @@ def _crossing(
     return np.asarray(part * step)
 
 
+def _held_up(lift: FloatArray, depth: FloatArray, took: FloatArray) -> FloatArray:
+    """Time that rising air adds to the way through a layer, or sinking air takes [s].
+
+    No body is held up more than `_LIFTED` of its sinking: it drifts out of what lifts it.
+    """
+    share = np.minimum(lift * took / np.maximum(depth, 1e-9), _LIFTED)
+    return np.asarray(took * share / (1 - share))
+
+
 def _sink(
     rows: FloatArray,
     drag: FloatArray,
@@ -427,4 +450,10 @@ def _sink(
         u[:n] = after
         z[:n] -= s
         t[:n] += took
+        if air.up is not None:
+            lift = (air.up[i].take(one) + air.up[i + 1].take(one)) / 2
+            longer = _held_up(lift, s, took)
+            x[:n] += (wind_x - shear_x * (s / 2)) * longer
+            y[:n] += (wind_y - shear_y * (s / 2)) * longer
+            t[:n] += longer
     vz[:], z[:] = -u, np.maximum(stop, 0.0)

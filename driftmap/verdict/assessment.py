@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, astuple, dataclass, field
 from importlib.metadata import version
 from typing import Any, Final
 
@@ -408,7 +408,8 @@ def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
 
 def _wind_text(wind: WindProfile) -> str:
     columns = (wind.height, wind.east, wind.north, wind.error)
-    return repr([[float(v) for v in column] for column in columns])
+    stirred = () if wind.convection is None else astuple(wind.convection)
+    return repr([[float(v) for v in column] for column in (*columns, stirred)])
 
 
 def _digest(text: str) -> str:

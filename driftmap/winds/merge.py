@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap.air.sun import sun_height
+from driftmap.air.turbulence import SUNNY, Convection, convection
 from driftmap.air.wind import WindProfile, direction_and_speed, modes_of
 from driftmap.checks import FloatArray
 from driftmap.errors import WindError
@@ -108,7 +109,9 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     notes = [note for reading in readings for note in reading.assumed]
     notes += [*stack.notes, *(_unchecked(s) for s in sources if s.age is None)]
     notes += _field_notes(stack, setting)
-    return _profile(nodes, covariance, stack, ground, roughness, notes)
+    stirred, note = _stirred(stack, setting)
+    profile = _profile(nodes, covariance, stack, ground, roughness, [*notes, note])
+    return replace(profile, convection=stirred)
 
 
 def _ruling(sources: Sequence[Source], setting: Setting) -> Source | None:
@@ -285,6 +288,27 @@ def _field_notes(stack: Stack, setting: Setting) -> list[str]:
     if held := _held(stack):
         notes.append(f"below {held:.0f} m the wind of {lowest.level.source} is held")
     return notes
+
+
+def _stirred(stack: Stack, setting: Setting) -> tuple[Convection | None, str]:
+    """Tell how the sun stirs the air, and what is assumed of it."""
+    cloud = max(
+        (c for s in stack.used if (c := s.reading.cloud_cover) is not None),
+        default=None,
+    )
+    if setting.place is None:
+        air: Convection | None = SUNNY
+        known = "place not known, so as on a sunny noon"
+    else:
+        air = convection(setting.when, *setting.place, cloud)
+        sky = "a clear sky" if cloud is None else f"{cloud:.0%} of cloud"
+        known = f"by the sun's height, dry ground and {sky}"
+    if air is None:
+        return None, "no rising air: the sun is too low to warm the ground"
+    return air, (
+        f"rising and sinking air up to {1.2 * air.depth:.0f} m, of a scale of "
+        f"{air.speed:.1f} m/s, {known} (assumed)"
+    )
 
 
 def _read_heights(stack: Stack, roughness: float) -> tuple[float, ...]:

@@ -6,11 +6,24 @@ two million comparisons.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
 import numpy as np
 import pytest
 from scipy.integrate import trapezoid
 
-from driftmap.air.turbulence import gusts, turbulence
+from driftmap.air.column import AirColumn
+from driftmap.air.turbulence import (
+    Convection,
+    convection,
+    gusts,
+    rising_sd,
+    thermals,
+    turbulence,
+)
+from driftmap.trajectory.descent import fall
+from driftmap.trajectory.motion import Motion
 
 COUNT = 20_000
 HEIGHTS = np.array([0.0, 5, 10, 20, 35, 60, 100, 180, 260, 340, 500, 700, 900])
@@ -102,3 +115,68 @@ def test_gusts_have_the_same_luck_however_the_air_is_cut_into_layers():
         assert alike > 0.85
     shorter = np.stack(gusts(many[many < 800], 8.0, 500, np.random.default_rng(3)))
     assert np.allclose(shorter[:, :-3], other[:, : shorter.shape[1] - 3], atol=0.2)
+
+
+NOON = Convection(2.0, 1500.0)
+
+
+def test_thermals_have_the_published_strength_by_height():
+    up = thermals(HEIGHTS, NOON, COUNT, np.random.default_rng(8))
+    # Each flight has 0.6 to 1.3 times the strength: a mean square of 0.9431.
+    spread = np.sqrt((1.3**3 - 0.6**3) / 0.7 / 3)
+    assert spread == pytest.approx(np.sqrt(0.9433), abs=1e-3)
+    by_hand = np.sqrt(1.8) * 2.0 * np.cbrt(500 / 1500) * (1 - 0.8 * 500 / 1500)
+    assert rising_sd(500.0, NOON) == pytest.approx(by_hand)
+    wide = up.std(1)[1:] / (spread * rising_sd(HEIGHTS[1:], NOON))
+    assert wide == pytest.approx(np.ones(wide.size), abs=0.03)
+    assert np.all(up[0] == 0)  # none through the ground
+    alike = np.corrcoef(up[7], up[9])[0, 1]  # 160 m apart of 450 m
+    assert alike == pytest.approx(np.exp(-160 / 450), abs=0.03)
+
+
+def test_air_stirred_to_the_sides_adds_to_the_gusts():
+    east, north = gusts(HEIGHTS, 8.0, COUNT, np.random.default_rng(7), NOON)
+    sigma = turbulence(HEIGHTS, 8.0).sideways
+    high = HEIGHTS >= 60
+    for part in (east, north):
+        wanted = np.sqrt(sigma[high] ** 2 + 1.2**2)
+        assert part.std(1)[high] == pytest.approx(wanted, rel=0.03)
+        # What was read on the ground has it in its error.
+        assert part.std(1)[0] == pytest.approx(sigma[0], rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("lift", "times"), [(1.5, 4 / 3), (-1.5, 0.8), (30.0, 1 / 0.3)]
+)
+def test_rising_air_holds_up_what_sinks(lift, times):
+    """By hand: 6 m/s through the air in 1.5 m/s of lift is 4.5 over the ground."""
+    height = np.linspace(0, 1000, 21)
+    level, wind = np.ones(21), 5.0 * np.ones((21, 1))
+    still = AirColumn(height, 1.1 * level, 340.0 * level, wind, 0 * wind)
+    start = Motion(*np.array([[0, 0, 900.0, 5.0, 0, -6.0, 0]]).T)
+    drag = 2 * 9.80665 / (1.1 * 36)  # 1 kg sinks at 6 m/s
+    one = fall(start, 1.0, drag, still)
+    two = fall(start, 1.0, drag, replace(still, up=0 * wind + lift))
+    assert one.time == pytest.approx(150, rel=1e-3)
+    assert two.time / one.time == pytest.approx(times, rel=1e-6)
+    assert two.east / one.east == pytest.approx(times, rel=1e-6)
+    assert two.speed == one.speed
+
+
+def test_the_sun_stirs_by_hour_and_cloud():
+    """By hand at an equinox noon on the equator: 990 - 30 W/m², 6 h of a sine before."""
+    noon = datetime(2026, 3, 20, 12, 7, tzinfo=UTC)
+    air = convection(noon, 0.0, 0.0, None)
+    flux = 0.35 * 960 / 1200
+    since = 0.35 / 1200 * (990 * 2 / np.pi - 30) * 6 * 3600  # of a sine over 6 hours
+    depth = np.sqrt(2 * 1.4 * since / 0.005)
+    assert air.depth == pytest.approx(depth, rel=0.01)
+    assert air.speed == pytest.approx(
+        (9.80665 / 295 * flux * depth) ** (1 / 3), rel=0.01
+    )
+    grey = convection(noon, 0.0, 0.0, 1.0)
+    assert grey.speed == pytest.approx(air.speed * 0.25**0.5, rel=0.01)
+    early = convection(noon - timedelta(hours=5), 0.0, 0.0, None)
+    assert early.depth < 0.3 * air.depth
+    assert early.speed < 0.5 * air.speed
+    assert convection(noon + timedelta(hours=7), 0.0, 0.0, None) is None

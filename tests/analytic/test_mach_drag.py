@@ -13,7 +13,11 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density, speed_of_sound
+from driftmap.air.column import Sky, mean_air
+from driftmap.air.wind import WindProfile
 from driftmap.formulas.machdrag import DragTable, drag_rise
+from driftmap.trajectory.descent import coast as fly_on
+from driftmap.trajectory.motion import Motion
 
 TABLE = DragTable([0.0, 0.8, 1.05, 1.5, 2.5], [0.45, 0.45, 0.90, 0.75, 0.55])
 
@@ -44,6 +48,17 @@ def test_coast_through_the_sound_barrier(drag):
     # the gas constant differs in the seventh digit from that of the source
     assert time == pytest.approx(23.7723391, abs=2e-5)
     assert height == pytest.approx(4602.05722, abs=2e-3)
+
+
+def test_bodies_coast_through_it_as_well():
+    """The drag's rise is held at the middle of each step: 4 m in 3,600 at apogee."""
+    sky, one = Sky(0.0), np.ones(1)
+    air = mean_air(WindProfile([0.0], [0.0], [0.0], [0.0]), sky, 6000.0)
+    start = Motion(*(x * one for x in (0, 0, 1000.0, 0, 0, 500.0, 0)))
+    area = 0.45 * np.pi / 4 * 0.1**2
+    top = fly_on(start, 8.0, area, air, 23.7723391, rise=TABLE.factor)
+    assert top.height == pytest.approx(4602.06, abs=5.0)
+    assert top.v_up == pytest.approx(0.0, abs=0.2)
 
 
 def test_corner_points_of_the_default_rise():

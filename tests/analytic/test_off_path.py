@@ -144,7 +144,7 @@ def test_off_its_path_goes_all_ways_with_the_energy_of_a_flight(cloud):
     """A planar point mass of our own at 20 to 80°: it strikes 0.5 to 2 km away in 4 to 16 s
     (5 to 95 %) and 10 kJ, as another hand found; at 50° by the solver below 1.2 km.
     """
-    (part,) = cloud.of("goes off its path")
+    part, _ = cloud.of("goes off its path")
     east, north = cloud.east[part.rows], cloud.north[part.rows]
     far = np.hypot(east, north)
     # The mean of n random bearings at these distances: four standard errors.
@@ -193,7 +193,7 @@ def test_one_flight_off_its_path_by_hand(willet):
 
 def test_what_is_burnt_weighs_no_more(cloud, willet):
     """After the burn the rocket has its dry mass: energy = m v² / 2."""
-    (part,) = cloud.of("goes off its path")
+    part, _ = cloud.of("goes off its path")
     mass = 2 * cloud.energy[part.rows] / cloud.speed[part.rows] ** 2
     weigh = cloud.draws["lift-off mass"][part.who] / 1.85
     late = cloud.time[part.rows] > 2.5
@@ -202,7 +202,7 @@ def test_what_is_burnt_weighs_no_more(cloud, willet):
 
 
 def test_a_loose_motor_flies_on_and_the_rocket_does_not(cloud, willet):
-    rocket, motor = cloud.of("motor tears loose")
+    rocket, motor, _ = cloud.of("motor tears loose")
     assert motor.body == "loose motor"
     mass = 2 * cloud.energy[rocket.rows] / cloud.speed[rocket.rows] ** 2
     weigh = cloud.draws["lift-off mass"][rocket.who] / 1.85
@@ -262,8 +262,8 @@ def test_from_the_rail_on(willet):
     wind = read_wind("calm", site_altitude=0.0)
     flight = willet.model_copy(update={"own_cases": (own,)})
     flown = fly(flight, wind, 0.0, samples=200, seed=4)
-    (part,) = flown.of("no fins")
-    (dives,) = flown.of("nothing deploys")
+    part, _ = flown.of("no fins")
+    dives, _ = flown.of("nothing deploys")
     # In calm air that is the flight as planned with nothing open, but for its lift.
     one, other = (np.median(flown.time[p.rows]) for p in (part, dives))
     assert one == pytest.approx(other, rel=0.03)

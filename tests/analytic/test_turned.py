@@ -8,12 +8,18 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+import shapely
+from shapely import affinity
 
 from driftmap.air.wind import WindProfile, turn
+from driftmap.ground.areas import Area
+from driftmap.hazard.exposure import harm_of
 from driftmap.montecarlo.cloud import fly
 from driftmap.planning import Supposition, suppose
 from driftmap.rocket.flightfile import read_flight
@@ -109,3 +115,30 @@ def test_supposed_winds_differ_by_a_turn_alone(members):
     if members is not None:
         ways = turn(first.members[:, 0], first.members[:, 1], angle)
         np.testing.assert_allclose(np.stack(ways, axis=1), other.members, atol=1e-12)
+
+
+@pytest.mark.parametrize("degrees", [17.0, 45.0, 200.0])
+def test_risk_to_one_person_does_not_hang_on_the_compass(clouds, degrees):
+    """The day turned about the pad, people with it: the same figure and the same spot."""
+    cloud, angle = clouds[0], np.radians(degrees)
+    crowd = Area("crowd", "spectators", shapely.box(-250, 60, 40, 130), 60, "open")
+    line = Area("line", "flight line", shapely.box(30, -90, 90, 20), 8, "open")
+
+    def harm(turned, areas):
+        found = [affinity.rotate(a.shape, -turned, origin=(0, 0)) for a in areas]
+        laid = tuple(replace(a, shape=s) for a, s in zip(areas, found, strict=True))
+        whole = cloud.turned(np.radians(turned)) if turned else cloud
+        return harm_of(whole, SimpleNamespace(areas=laid))
+
+    before, after = harm(0.0, (crowd, line)), harm(degrees, (crowd, line))
+    assert before.worst.risk.estimate > 0
+    for one, two in zip(
+        (*before.spots, before.worst), (*after.spots, after.worst), strict=True
+    ):
+        assert two.area == one.area
+        assert two.risk.estimate == pytest.approx(one.risk.estimate, rel=1e-9)
+        assert two.risk.upper == pytest.approx(one.risk.upper, rel=1e-9)
+        spot = turn(one.east, one.north, angle)
+        assert [two.east, two.north] == pytest.approx(
+            [float(way) for way in spot], abs=1e-6
+        )
