@@ -9,11 +9,11 @@ from typing import Any, Final
 
 from flask import Blueprint, Response, jsonify
 
-from driftmap.desk import answers, flights, winds
+from driftmap.desk import answers, flights, ground, winds
 from driftmap.desk.day import Day, change, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.judging import now
-from driftmap.desk.web import sent, text_of
+from driftmap.desk.web import LARGEST, sent, text_of
 from driftmap.errors import InputError
 from driftmap.winds.reading import parse_time
 
@@ -115,6 +115,7 @@ def people_part(desk: Desk) -> Blueprint:
                 text=text,
                 revision=desk.folder.revision(SITE),
                 problem=_faults(desk) if text else "",
+                picture=ground.laid(desk.folder, text),
             )
 
     @part.put("/site")
@@ -124,10 +125,25 @@ def people_part(desk: Desk) -> Blueprint:
         tree = what.get("site")
         if not isinstance(tree, dict):
             raise InputError(SITE, "", "is no GeoJSON object")
+        ground.check_picture(desk.folder, tree)
         text = json.dumps(tree, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
         revision = desk.folder.write(SITE, text.encode(), base)
         desk.queue.hurry()
-        return jsonify(revision=revision, problem=_faults(desk))
+        picture = ground.laid(desk.folder, text)
+        return jsonify(revision=revision, problem=_faults(desk), picture=picture)
+
+    @part.post("/pictures")
+    def take_picture() -> Response:
+        what = sent()
+        data = text_of(what, "data", LARGEST)
+        name = ground.picture_taken(desk.folder, text_of(what, "name"), data)
+        return jsonify(file=name)
+
+    @part.get("/pictures/<name>")
+    def show_picture(name: str) -> Response:
+        data = desk.folder.read(f"pictures/{name}")
+        kind = "image/png" if name.lower().endswith(".png") else "image/jpeg"
+        return Response(data or b"", 200 if data else 404, mimetype=kind)
 
     @part.get("/rule-sets")
     def rule_sets() -> Response:

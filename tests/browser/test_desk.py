@@ -618,3 +618,49 @@ def test_two_windows_on_one_field_lose_no_drawing(browser, demo_desk, press, sta
     click(browser, "Undo" if stands == "Mine" else "Redo")
     until(lambda: f'"name": "{other}"' in path.read_text("utf-8"), other)
     path.write_text(before, "utf-8")
+
+
+def test_a_picture_is_laid_by_three_places_tapped_in_both(browser, demo_desk, tmp_path):
+    from PIL import Image
+
+    path = demo_desk.folder / "site.geojson"
+    before = path.read_text("utf-8")
+    Image.new("RGB", (600, 600), "#486").save(tmp_path / "above.png")
+    room(browser, demo_desk, "field", width=1440)
+    until(lambda: browser.find(".ground path.area"), "the map")
+    click(browser, "A picture under the map")
+    chooser = "input[type=file][aria-label='A picture of the ground']"
+    browser.find(chooser).send_keys(str(tmp_path / "above.png"))
+    for across, down in ((0.1, 0.1), (0.9, 0.1), (0.1, 0.9)):
+        until(lambda: browser.find("img.tie").rect["height"] > 50, "the picture")
+        image = browser.find("img.tie")
+        browser.js("arguments[0].scrollIntoView({block: 'center'})", image)
+        browser.js(
+            "const b = arguments[0].getBoundingClientRect();"
+            "arguments[0].dispatchEvent(new MouseEvent('click', {clientX: b.left + arguments[1] * b.width, clientY: b.top + arguments[2] * b.height}))",
+            *(image, across, down),
+        )
+        until(lambda: "same place" in browser.find(".told").text)
+        ground = browser.find(".ground")
+        browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
+        # A square picture onto a square of the map.
+        w, h = browser.js(
+            "return [arguments[0].clientWidth, arguments[0].clientHeight]", ground
+        )
+        x, y = browser.js(TAP, 0.5 + (across - 0.5) * h / w, down)
+        for kind in ("mousePressed", "mouseReleased"):
+            browser.cdp(
+                "Input.dispatchMouseEvent",
+                type=kind,
+                x=x,
+                y=y,
+                button="left",
+                clickCount=1,
+            )
+    until(lambda: '"picture"' in path.read_text("utf-8"), "the picture in the site")
+    until(
+        lambda: browser.find("image.beneath").get_attribute("transform"),
+        "it on the map",
+    )
+    assert browser.complaints() == []
+    path.write_text(before, "utf-8")

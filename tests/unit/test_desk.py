@@ -743,3 +743,39 @@ def test_readers_are_let_in_by_a_key_shown_as_a_code_and_out_again(desk):
     readers.start()
     assert readers.address != first
     readers.stop()
+
+
+def test_a_picture_is_laid_under_the_map_and_none_from_elsewhere(ask, folder):
+    import base64
+    import io
+
+    from PIL import Image
+
+    drawn = io.BytesIO()
+    Image.new("RGB", (400, 300), "green").save(drawn, "PNG")
+    data = base64.b64encode(drawn.getvalue()).decode()
+    name = ask.good("pictures", {"name": "../../field.png", "data": data})["file"]
+    assert name == "pictures/field.png"
+    assert ask(name).mimetype == "image/png"
+    assert ask("pictures/other.png").status_code == 404
+    site = json.loads(folder.text("site.geojson"))
+    points = [([0, 0], [-117.957, 41.61]), ([400, 0], [-117.947, 41.61])]
+    points.append(([0, 300], [-117.957, 41.6044]))
+    tied = [{"pixel": pixel, "at": at} for pixel, at in points]
+    base = ask.good("site")["revision"]
+    body = {"site": {**site, "picture": {"file": name, "points": tied}}, "base": base}
+    told = ask.good("site", body, method="PUT")
+    assert told["problem"] == ""
+    assert told["picture"]["error"] < 20
+    assert (
+        told["picture"]["north"][1] < 0
+    )  # rows run down the picture, south on the ground
+    for file in ("../secret.png", "/etc/passwd", "pictures/none.png", 7):
+        body = {"site": {**site, "picture": {"file": file, "points": tied}}}
+        answer = ask("site", {**body, "base": told["revision"]}, method="PUT")
+        assert answer.status_code == 400
+    for bad in ("no base64 §", base64.b64encode(b"no picture").decode()):
+        answer = ask("pictures", {"name": "x.png", "data": bad})
+        assert answer.status_code == 400
+    assert ask("pictures", {"name": "x.exe", "data": data}).status_code == 400
+    assert folder.names("pictures") == ["pictures/field.png"]

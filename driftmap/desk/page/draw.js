@@ -11,13 +11,13 @@ const TAP = 22; // px
 const round = value => Math.round(value * 1e7) / 1e7;
 const copy = value => JSON.parse(JSON.stringify(value));
 
-export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
+export function fieldEditor(root, {change, undo, redo, units = () => "us", pictures = null}) {
   let site = {type: "FeatureCollection", name: "", features: []};
-  let view = {east: 0, north: 0, scale: .5}, picked = -1, mode = null, fault = "", drag = null, fitted = false, watch = null, here = null, whole = null, chosen = "", way_ = "", typed = {};
+  let view = {east: 0, north: 0, scale: .5}, picked = -1, mode = null, fault = "", drag = null, fitted = false, watch = null, here = null, whole = null, chosen = "", way_ = "", typed = {}, under = null, tie = null;
   const map = svg("svg", {class: "ground", tabindex: 0, role: "application", "aria-label": "Map of the field: tap to pick or to set a corner; arrow keys move it, plus and minus zoom, Enter sets a corner at the cross"});
   const told = el("p", {class: "told", role: "status"}), tools = el("div", {class: "acts tools", role: "group", "aria-label": "Map"});
-  const list = el("div", {class: "features"}), missing = el("p", {class: "missing"}), adding = el("div", {class: "adding"}), about = el("div", {class: "about"});
-  root.replaceChildren(missing, el("div", {class: "field"}, el("div", {class: "canvas"}, tools, map, told), el("div", {class: "forms"}, about, adding, list)));
+  const list = el("div", {class: "features"}), missing = el("p", {class: "missing"}), adding = el("div", {class: "adding"}), about = el("div", {class: "about"}), beneath = el("div", {class: "about"});
+  root.replaceChildren(missing, el("div", {class: "field"}, el("div", {class: "canvas"}, tools, map, told), el("div", {class: "forms"}, about, adding, list, beneath)));
 
   const pad = () => site.features.find(f => f.properties?.role === "pad" && f.geometry?.type === "Point");
   const origin = () => pad()?.geometry.coordinates || [0, 0];
@@ -76,7 +76,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
   function paint() {
     const [w, h] = size();
     map.setAttribute("viewBox", `0 0 ${w} ${h}`);
-    const parts = [grid(w, h)];
+    const parts = [...picture_(w, h), grid(w, h)];
     const names = [];
     site.features.forEach((feature, i) => parts.push(...one(feature, i, names)));
     parts.push(...named(names));
@@ -86,6 +86,45 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
     if (mode) parts.push(svg("path", {d: `M${w / 2 - 12} ${h / 2}h24M${w / 2} ${h / 2 - 12}v24`, class: "cross"}));
     map.replaceChildren(...parts);
   }
+  // The picture as the desk laid it by its points, washed so that lines stay on top.
+  function picture_(w, h) {
+    if (!under?.east || !pictures) return [];
+    const {east: [a, b, c], north: [d, e, f]} = under, k = view.scale;
+    const matrix = [a * k, -d * k, b * k, -e * k, w / 2 + (c - view.east) * k, h / 2 - (f - view.north) * k];
+    return [svg("image", {href: pictures.url(under.file), transform: `matrix(${matrix.join(" ")})`, class: "beneath"})];
+  }
+  function tieing() {
+    if (!pictures || !pad()) return beneath.replaceChildren();
+    const known = site.picture ? {file: site.picture.file, points: site.picture.points || []} : null;
+    tie ||= known && {...copy(known), pixel: null};
+    const choose = el("input", {type: "file", accept: "image/jpeg,image/png", "aria-label": "A picture of the ground", onchange: async event => { const name = event.target.files[0] && await pictures.send(event.target.files[0]); if (name) { tie = {file: name, points: [], pixel: null}; tieing(); say("Tap a place in the picture that you know."); } }});
+    const parts = [el("p", {class: "note"}, "A photo from above or a sketch of your own, laid by three or more places that you know in both. It goes with the site, onto the map too."), choose];
+    if (tie) {
+      const image = el("img", {src: pictures.url(tie.file), alt: "The picture: tap a place that you know", class: "tie"});
+      image.addEventListener("click", event => { const box = image.getBoundingClientRect(), scale = image.naturalWidth / box.width; tie.pixel = [event.clientX - box.left, event.clientY - box.top].map(v => Math.round(v * scale)); mode = {kind: "tie"}; say("Now tap the same place on the map, or type it below."); bar(); paint(); tieing(); });
+      const [latL, lat] = entry("Latitude of that place"), [lonL, lon] = entry("Longitude of that place");
+      parts.push(image, el("p", {role: "status"}, tie.pixel ? `Picked: ${tie.pixel.join(", ")}.` : `${tie.points.length} of at least 3 places tied${under?.error !== undefined ? `; they fit to ${shown(under.error)}` : ""}.`, under?.problem ? el("span", {class: "warning"}, under.problem) : ""),
+        el("div", {class: "grid"}, latL, lonL, press("It is there", () => trying(() => tied([longitude(lon.value), latitude(lat.value)])))),
+        el("div", {class: "acts"}, press("Take the last place back", () => { tie.points.pop(); ties(); }), press("Take the picture away", () => { tie = null; under = null; edit(next => { delete next.picture; }); })));
+    }
+    const open = beneath.querySelector("details")?.open || false;
+    beneath.replaceChildren(el("details", {open}, el("summary", {}, "A picture under the map"), ...parts));
+  }
+  function tied(at) {
+    if (!tie?.pixel) throw new Error("Tap the place in the picture first.");
+    tie.points.push({pixel: tie.pixel, at: at.map(round)});
+    tie.pixel = null;
+    leave();
+    ties();
+  }
+  // Fewer than three places lay nothing: they wait here.
+  function ties() {
+    if (tie.points.length >= 3) edit(next => { next.picture = {file: tie.file, points: copy(tie.points)}; });
+    else if (site.picture) edit(next => { delete next.picture; });
+    tieing();
+    if (tie.points.length < 3) say(`${tie.points.length} of 3 places: tap the next in the picture.`);
+  }
+
   // Names of people first; one that would lie on another is left to the list beside.
   function named(names) {
     const taken = [];
@@ -184,6 +223,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
   }
   function tap(at) {
     const place = m(at);
+    if (mode?.kind === "tie") return trying(() => tied(ground.from(place)));
     if (mode?.kind === "pad") { const where = ground.from(place); leave(); return putPad(where); }
     if (mode?.points) {
       if (mode.kind === "corners" && mode.points.length > 2 && distance(px(mode.points[0]), at) < TAP) return close();
@@ -407,14 +447,15 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us"}) {
   }
   function draw() {
     root.classList.toggle("no-pad", !pad());
-    keeping(() => { need(); bar(); site_(); add_(); rows(); });
+    keeping(() => { need(); bar(); site_(); add_(); rows(); tieing(); });
     paint();
   }
   new ResizeObserver(() => { if (!fitted && pad() && map.clientWidth) { fitted = true; fit(false); } else paint(); }).observe(map);
 
   return {
-    show(next, text = "") { site = {type: "FeatureCollection", features: [], ...copy(next)}; fault = text; ground = frame(origin()); if (picked >= site.features.length) picked = -1; draw(); if (!fitted && pad() && map.clientWidth) { fitted = true; fit(false); } },
+    show(next, text = "") { if (tie?.points.length >= 3) tie = null; site = {type: "FeatureCollection", features: [], ...copy(next)}; fault = text; ground = frame(origin()); if (picked >= site.features.length) picked = -1; draw(); if (!fitted && pad() && map.clientWidth) { fitted = true; fit(false); } },
     fault(text) { fault = text; need(); for (const row of list.querySelectorAll("[data-of]")) row.classList.toggle("faulty", faulty(Number(row.dataset.of))); paint(); },
+    beneath(next) { under = next; tieing(); paint(); },
     site: () => copy(site), say, bad,
   };
 }

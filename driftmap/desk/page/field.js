@@ -1,5 +1,5 @@
 // The field's room: the drawing, saved with every change, and a conflict shown before anything is lost.
-import {ask, doing, el, find, question, tell} from "./net.js";
+import {ask, base, doing, el, find, question, tell} from "./net.js";
 import {fieldEditor} from "./draw.js";
 
 const NEW = {type: "FeatureCollection", name: "", features: []};
@@ -8,7 +8,7 @@ let editor = null, revision = null, saving = Promise.resolve(), waiting = 0, sta
 export async function enter(desk) {
   state = desk;
   if (!editor) {
-    editor = fieldEditor(find("#field-room"), {change: save, undo: () => step("undo"), redo: () => step("redo"), units: () => desk.state?.units || "us"});
+    editor = fieldEditor(find("#field-room"), {change: save, undo: () => step("undo"), redo: () => step("redo"), units: () => desk.state?.units || "us", pictures: {url: name => base + name, send}});
     const sets = await doing(() => ask("rule-sets"));
     find("#field-room").append(el("datalist", {id: "rule-sets"}, (sets || []).map(set => el("option", {value: set.name}, set.title))));
   }
@@ -19,8 +19,13 @@ async function load() {
   const told = await doing(() => ask("site"));
   if (!told) return;
   revision = told.revision;
-  try { editor.show(told.text ? JSON.parse(told.text) : NEW, told.problem); }
+  try { editor.show(told.text ? JSON.parse(told.text) : NEW, told.problem); editor.beneath(told.picture); }
   catch { tell("site.geojson is no JSON: mend it by hand, or undo here."); }
+}
+
+async function send(file) {
+  const data = await new Promise(resolve => { const reader = new FileReader(); reader.onload = () => resolve(String(reader.result).split(",")[1]); reader.readAsDataURL(file); });
+  return (await doing(() => ask("pictures", {name: file.name, data}), "The picture lies in the folder."))?.file;
 }
 
 function save(site) {
@@ -30,6 +35,7 @@ function save(site) {
       const told = await ask("site", {site, base: revision}, "PUT");
       revision = told.revision;
       editor.fault(told.problem);
+      editor.beneath(told.picture);
     } catch (problem) {
       if (problem.conflict) await settle(site);
       else tell(`${problem.message} What you drew stands on this page: try again.`);
