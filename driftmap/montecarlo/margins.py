@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -80,6 +81,7 @@ class Landed:
         return self.radii[SHARES.index(0.9)]
 
 
+@lru_cache(maxsize=64)  # the pieces of a cloud or two: map and sheet ask eight times
 def landed(cloud: Cloud, part: Part) -> Landed:
     """Sum up the landings of a piece, each flight counted by what it stands for.
 
