@@ -111,7 +111,7 @@ def test_the_worst_of_the_winds_about_it_and_of_its_cell(dial):
         about += [dial.cells[cell]] if cell in dial.cells else []
         assert got == max(WORDS.index(node.word) for node in about)
         assert got == WORDS.index(word_at(dial, speed, from_deg - 360))
-    assert len(seen) == 3
+    assert {"go", "hold"} <= seen
 
 
 def test_a_cell_left_out_has_a_no_go_corner(dial):
