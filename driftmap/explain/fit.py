@@ -49,6 +49,8 @@ def fit_of(
     the true one is taken. The least share counts, times the number of observations
     (Bonferroni), so that a true case is called odd too seldom rather than too often. Where the
     other observations leave few flights, their say is softened until enough remain.
+    A case that itself rests on a handful of flights is still called odd too often: the table
+    of ``tests/benchmarks/bench_afterwards.py`` tells how often, all cases alike in number.
 
     References
     ----------

@@ -165,8 +165,8 @@ def explain_weights():
     """Hold stated chances of cases against how often they were true: 700 flights."""
     rng, (wind, cloud), (_, other) = (
         np.random.default_rng(7),
-        flown(1, 32_768),
-        flown(2, 16_384),
+        flown(1, 16_384),
+        flown(2, 8192),
     )
     cases, truths = flown_cases(cloud, wind), flown_cases(other, wind)
     level, lots = even(cases), {True: [], False: []}
