@@ -111,7 +111,7 @@ def _spots(
     return spots, None if worst is None else _back(worst, angle)
 
 
-def _turned(shape: shapely.Geometry, angle: float) -> shapely.Geometry:
+def _turned(shape: BaseGeometry, angle: float) -> BaseGeometry:
     """Turn a shape about the pad, clockwise."""
     return affinity.rotate(shape, -angle, origin=(0, 0), use_radians=True)
 
