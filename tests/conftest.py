@@ -75,7 +75,7 @@ def dial(lenient):
     files = [ROOT / "examples" / "answers-dunlin.toml"]
     answers = read_answers(files, picked_rules(site), occasion)
     setup = Setup(flight, site, samples=600, seed=1, answers=answers)
-    reach = Reach(10 * MILE_PER_HOUR, speeds=4, directions=6)
+    reach = Reach(12 * MILE_PER_HOUR, speeds=4, directions=6)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(limits, "SIGNED", {})  # few flights need limits beyond any word
         return compute_dial(setup, Supposition(site.elevation), reach)
