@@ -143,13 +143,15 @@ def near_misses(keys: Iterable[str], known: Iterable[str]) -> dict[str, str]:
     return found
 
 
-def clean_text(value: object) -> str:
+def clean_text(value: object, *, most: int = _LONGEST_NAME) -> str:
     """Check a name from a file and keep it as it is.
 
     Parameters
     ----------
     value : object
         What the file holds.
+    most : int
+        Longest that is accepted.
 
     Returns
     -------
@@ -159,16 +161,14 @@ def clean_text(value: object) -> str:
     Raises
     ------
     ValueError
-        If it is not text, empty, longer than 80 characters, or holds control or
+        If it is not text, empty, longer than `most`, or holds control or
         formatting characters (a line break, a change of writing direction).
     """
     if not isinstance(value, str) or not value.strip():
         raise ValueError(f"must be text (got {quoted(value)})")
     text = value.strip()
-    if len(text) > _LONGEST_NAME:
-        raise ValueError(
-            f"must have at most {_LONGEST_NAME} characters (got {len(text)})"
-        )
+    if len(text) > most:
+        raise ValueError(f"must have at most {most} characters (got {len(text)})")
     for char in text:
         kind = unicodedata.category(char)
         if kind in {"Cc", "Cf", "Cs", "Zl", "Zp"} and char not in _JOINERS:

@@ -34,6 +34,7 @@ from driftmap.ground.roles import (
 
 __all__ = ["OCCUPIED", "ROLES", "Area", "Site", "Waiver", "read_site"]
 
+_LONGEST_RULES: Final = 2000  # several sets, or paths of files
 _REQUIRED: Final = ("pad", "spectators", "boundary", "waiver")
 _MEMBERS: Final = (
     "name",
@@ -242,7 +243,11 @@ def _header(collection: Collection) -> _Header:
     with naming(source, "name"):
         name = clean_text(members.get("name", Path(source).stem))
     with naming(source, "rules"):
-        rules = clean_text(members["rules"]) if "rules" in members else ""
+        rules = (
+            clean_text(members["rules"], most=_LONGEST_RULES)
+            if "rules" in members
+            else ""
+        )
     limits = members.get("limits", {})
     if not isinstance(limits, dict):
         raise SiteError(

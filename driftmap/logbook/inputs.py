@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from driftmap.air.day import Day
+from driftmap.air.turbulence import Convection
 from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.errors import DriftmapError, InputError
 from driftmap.files import toml_of
@@ -98,7 +99,9 @@ def _files(
 def _wind(plain: Mapping[str, Any]) -> WindProfile:
     sets = {name: tuple(plain[name]) for name in _SETS}
     levels = tuple(WindLevel(**level) for level in plain["levels"])
-    return WindProfile(**{**plain, **sets, "levels": levels})
+    stirred = plain.get("convection")
+    air = None if stirred is None else Convection(**stirred)
+    return WindProfile(**{**plain, **sets, "levels": levels, "convection": air})
 
 
 def _answers(plain: Mapping[str, Any]) -> Answers:

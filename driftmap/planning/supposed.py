@@ -123,7 +123,7 @@ def suppose(
     --------
     >>> wind = suppose(Supposition(0.0), 270.0, 5.0)
     >>> float(wind.at(10.0)[0]), float(wind.at(2.0)[0])
-    (5.0, 3.614737)
+    (5.0, 3.61474)
     """
     if supposition.shape is not None:
         if from_deg is None:

@@ -363,7 +363,9 @@ def _profile(
     ages = [source.age for source in used]
     near = _of_one_time(stack.sources, ground)
     low = [n for s in near for n in s.nodes if n.height <= law.LOG_TOP]
-    surface = next((s.reading for s in used if s.reading.kind == "surface"), None)
+    # A report's air counts, as its sky does, though the wind of another is flown.
+    reports = (s.reading for s in (*used, *stack.sources))
+    surface = next((each for each in reports if each.kind == "surface"), None)
     notes += [
         f"above {read[-1]:.0f} m no source speaks: the wind there is supposed, its error "
         "grows with height",

@@ -181,7 +181,7 @@ def law_error(read: float, height: float) -> float:
     Examples
     --------
     >>> round(law_error(2.0, 102.0), 6)
-    2.12
+    2.26
     """
     return field_of(None, None).stray * math.sqrt(abs(height - read))
 

@@ -1,5 +1,6 @@
 """Flights weighed by what was seen: against exact integration and closed forms."""
 
+import dataclasses
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -22,7 +23,9 @@ ROOT = Path(__file__).parents[2]
 def wind():
     noon = datetime(2026, 6, 13, 19, 15, tzinfo=UTC)
     path = str(ROOT / "examples" / "noon.csv")
-    return read_winds([path], site_altitude=1234.0, when=noon)
+    wind = read_winds([path], site_altitude=1234.0, when=noon)
+    # Rising and sinking air shifts a piece between its points by what nothing keeps.
+    return dataclasses.replace(wind, convection=None)
 
 
 @pytest.fixture(scope="module")

@@ -149,15 +149,21 @@ def test_steering_replaces_one_component_and_no_other():
 def test_drift_direction_explains_all_of_the_mean_wind_error():
     """The drift of a body is a sum of wind errors; one number must give it exactly.
 
-    The chain of `draw_wind` is linear, so the mean error over height has unit correlation
-    with the component along the direction. It is rebuilt here from two runs of the chain.
+    `draw_wind` is linear in its luck, so the mean error over height has unit correlation
+    with the component of the luck along the direction.
     """
     heights = np.array([0.0, 50.0, 200.0, 500.0, 900.0])
     error = np.array([1.0, 1.2, 1.5, 2.0, 2.5])
     wind = WindProfile(heights, 0 * heights, 0 * heights, error, 400.0)
-    rng, copy = np.random.default_rng(6), np.random.default_rng(6)
-    east, _ = draw_wind(wind, heights, 4000, rng)
-    noise = copy.standard_normal((2, 5, 4000))[0]
+    luck = []
+
+    def looked_at(noise):
+        luck.append(noise)
+        return noise
+
+    rng = np.random.default_rng(6)
+    east, _ = draw_wind(wind, heights, 4000, rng, steer=looked_at)
+    noise = luck[0][0]
     direction = drift_direction(heights, error_modes(wind, heights), 900.0)
     depth = np.diff(heights)[:, None]
     drift = ((east[1:] + east[:-1]) / 2 * depth).sum(axis=0)
