@@ -67,7 +67,7 @@ function row(desk, item, place, count) {
       el("h2", {}, `${place + 1}. `, el("bdi", {}, item.name), item.pad ? el("small", {}, el("bdi", {}, item.pad)) : ""),
       el("p", {class: "reason"}, item.reason),
       item.was ? el("p", {class: "was"}, `was ${WORDS[item.was]} before`) : "",
-      el("p", {class: "rest"}, [item.counts, item.flown_at ? `flown for ${clock(item.flown_at)}` : ""].filter(Boolean).join("; "), " ", el("span", {class: "left"})),
+      el("p", {class: "rest"}, [item.counts?.replace(/\.$/, ""), item.flown_at ? `flown for ${clock(item.flown_at)}` : ""].filter(Boolean).join("; "), " ", el("span", {class: "left"})),
       item.more.length ? el("details", {}, el("summary", {}, `${item.more.length} more`), el("ul", {}, item.more.map(text => el("li", {}, text)))) : ""),
     el("div", {class: "acts"},
       page("map"), page("sheet"),
