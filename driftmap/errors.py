@@ -42,7 +42,10 @@ separators, marks of direction (Unicode 15, categories Cc, Zl, Zp and part of Cf
 
 _SHOWN: Final = MappingProxyType(
     {
-        code: chr(0x2400 + code)
+        code: ""
+        if code
+        in range(0x2066, 0x206A)  # isolates of our own sentences: needed on pages
+        else chr(0x2400 + code)
         if code < 0x20
         else "\N{SYMBOL FOR DELETE}"
         if code == 0x7F

@@ -29,6 +29,9 @@ _BEFORE_AREA: Final = {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE, Kind.OVERFLIGHT}
 _FALLING: Final = (Kind.DESCENT,)
 """Speeds told as those of a fall; all others are told as those of a wind."""
 
+_RAREST: Final = 1e-6
+"""Rarest share that is told as one flight in so many."""
+
 
 def one_of(p: float, voice: Voice, *, bound: bool = False, digits: int = 2) -> str:
     """Give so many flights of which one does something, as people round it.
@@ -36,7 +39,7 @@ def one_of(p: float, voice: Voice, *, bound: bool = False, digits: int = 2) -> s
     Parameters
     ----------
     p : float
-        Share above 0.
+        Share; one below a millionth is told as a millionth, which nobody can show.
     voice : Voice
         Writes the number.
     bound : bool
@@ -49,7 +52,7 @@ def one_of(p: float, voice: Voice, *, bound: bool = False, digits: int = 2) -> s
     str
         The number alone.
     """
-    return voice.count(int(rounded(1 / p, digits, down=bound)))
+    return voice.count(int(rounded(1 / max(p, _RAREST), digits, down=bound)))
 
 
 def chance(check: Check, voice: Voice) -> str:
@@ -70,9 +73,7 @@ def chance(check: Check, voice: Voice) -> str:
     p = check.value or 0.0
     if p == 0:
         upper = 1.0 if check.interval is None else check.interval[1]
-        return voice.say(
-            "chance.under", count=one_of(max(upper, 1e-12), voice, bound=True)
-        )
+        return voice.say("chance.under", count=one_of(upper, voice, bound=True))
     if p > 1 / 2:
         return voice.say("chance.most")
     told = one_of(p, voice)

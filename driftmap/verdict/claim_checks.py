@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import degrees
+from math import degrees, sqrt
 from typing import Final
 
 import numpy as np
 
+from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.failures.likelihood import LIKELIHOOD, WORKS, default_likelihood
 from driftmap.formulas.canopies import CANOPIES
 from driftmap.formulas.streamers import STREAMER_RANGE
@@ -20,9 +21,10 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight
 from driftmap.rocket.pieces import Piece
+from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
 
-__all__ = ["by_default", "implausible", "lowered_likelihoods"]
+__all__ = ["by_default", "implausible", "label_claims", "lowered_likelihoods"]
 
 _DRAG: Final = (0.2, 1.2)
 """Drag coefficient nose first that a finned rocket may have: 0.35 to 0.6 published of clean
@@ -62,6 +64,13 @@ _FINS: Final = (0.1, 100.0)
 _SHELL: Final = (15.0, 9000.0)
 """Mass of a nose cone or a motor case over its volume [kg m⁻³]: a hollow shell of thin
 plastic to solid steel; assumed."""
+
+_STIFF: Final = (0.1, 30.0)
+"""Shear modulus of a fin [GPa]: 0.6 of plywood to 26 of aluminium (from memory: any handbook
+of materials), soft plastics and a margin assumed; steel fins are not flown."""
+
+_LABEL: Final = {"total_impulse": (0.8, 10.0), "average_thrust": (2.0, 100.0)}
+"""What a label says over the least that the flight takes; margins assumed."""
 
 _LEAST_FINS: Final = 3
 """Fins that keep a rocket straight every way; fewer are a slip or a list left unfinished.
@@ -106,6 +115,34 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
                 claim,
                 f"is less than anyone can know, {claim.range[0]:.3g}",
                 "state the spread of one flight from the next, or leave it out",
+            )
+
+
+def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
+    """Hold on a motor's label that cannot have carried a flight known by its flight alone."""
+    flight = cloud.plan.flight
+    if answers is None or flight.motor is not None:
+        return
+    mass, apogee = flight.airframe.mass.value, float(np.median(cloud.apogee.height))
+    takes = mass * sqrt(2 * STANDARD_GRAVITY * apogee)  # with neither drag nor a burn
+    beside = {
+        "total_impulse": (
+            "total impulse on the label over what the apogee takes",
+            takes,
+        ),
+        "average_thrust": (
+            "average thrust on the label over the weight",
+            mass * STANDARD_GRAVITY,
+        ),
+    }
+    for name, (what, least) in beside.items():
+        told = answers.numbers.get(name)
+        claim = None if told is None else _Claim(what, told / least, _LABEL[name])
+        if claim is not None and not claim.common:
+            yield _check(
+                claim,
+                "lies beside what flies, {:g} to {:g}".format(*claim.range),
+                "the label and the flight do not belong together; read it again",
             )
 
 
@@ -175,6 +212,11 @@ def _pieces(flight: Flight) -> Iterator[_Claim]:
         yield _Claim("number of fins listed", count, (_LEAST_FINS, 50.0))
     for piece in flight.pieces:
         yield _weight(piece)
+        if piece.shear_modulus is not None:
+            stiff = piece.shear_modulus / 1e9
+            yield _Claim(
+                f"shear modulus of {piece.name}", stiff, _STIFF, "GPa", _MEMORY
+            )
 
 
 def _weight(piece: Piece) -> _Claim:

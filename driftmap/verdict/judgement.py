@@ -19,6 +19,7 @@ from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.claim_checks import (
     by_default,
     implausible,
+    label_claims,
     lowered_likelihoods,
 )
 from driftmap.verdict.consequence_checks import Lines, under_the_fall
@@ -163,7 +164,11 @@ def judge_all(
         people = [area for area in near if area.occupied]
         bound = limits["area_hit"].value
         sharpened = sharpen(cloud, wind, people, relative=precision, limit=bound)
-    judged = partial(judge, lines=lines, rules=rule_checks(cloud, site, wind, answers))
+    asked = [
+        *rule_checks(cloud, site, wind, answers),
+        *label_claims(cloud, answers),
+    ]
+    judged = partial(judge, lines=lines, rules=asked)
     known = {s.area: s.estimate for s in sharpened}
     checks, areas = judged(cloud, site, wind, limits=limits, harm=harm, known=known)
     if any(limit.loosened is not None for limit in limits.values()):

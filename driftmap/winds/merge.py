@@ -32,6 +32,9 @@ from driftmap.winds.sources import (
 
 __all__ = ["merge"]
 
+_SEEN: Final = 5000.0
+"""Visibility below which what comes down may not be seen [m]. Common practice, no source."""
+
 _LADDER: Final = tuple(
     float(z)
     for z in (
@@ -345,6 +348,14 @@ def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Sourc
     return [s for s in near if s.age is None or s.age - newest < _ONE_TIME]
 
 
+def _unseen(reading: Reading) -> tuple[str, ...]:
+    """Warn of air through which a fall is not seen from afar, whatever rules say."""
+    seen = reading.visibility
+    if seen is None or seen >= _SEEN:
+        return ()
+    return (f"{reading.source}: visibility of {seen / 1000:.1f} km",)
+
+
 def _profile(
     nodes: list[Node],
     covariance: FloatArray,
@@ -388,6 +399,7 @@ def _profile(
                 [
                     *stack.doubts,
                     *(w for s in stack.sources for w in s.reading.warned),
+                    *(w for s in stack.sources for w in _unseen(s.reading)),
                     *(told for s in used for told in _far_off(s.reading)),
                 ]
             )

@@ -21,6 +21,7 @@ from driftmap.winds.text import (
     mark_of,
     nearest_name,
     number_of,
+    unheard,
     vertical,
 )
 
@@ -113,6 +114,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         based_on=times.get("based on"),
         forecast=_forecast(text, times),
         assumed=foot + doubled,
+        warned=unheard(text, source),
     )
 
 

@@ -44,6 +44,7 @@ __all__ = [
     "nearest_name",
     "nearest_point",
     "number_of",
+    "unheard",
     "vertical",
 ]
 
@@ -104,6 +105,29 @@ def check_text(text: str, source: str) -> str:
 def idle(line: str) -> bool:
     """Tell whether a line of a table says nothing: blank, or a remark after ``#``."""
     return not line.strip() or line.lstrip().startswith("#")
+
+
+_WARY: Final = re.compile(
+    r"thunder|lightning|storm|squall|dust devil|\bgusts?\b|estimat|guess|\baway\b|\bfog\b",
+    re.IGNORECASE,
+)
+"""Words of a remark that somebody meant to be heard."""
+
+
+def unheard(text: str, source: str) -> tuple[str, ...]:
+    r"""Name remarks of a table that no reader takes up, though they speak of weather.
+
+    Examples
+    --------
+    >>> unheard("# lightning seen west\nheight_m,from_deg\n", "layers.csv")
+    ("layers.csv: a remark that is not read: 'lightning seen west'",)
+    """
+    told = [line.strip("# \t") for line in text.splitlines() if line[:1] == "#"]
+    return tuple(
+        f"{source}: a remark that is not read: {quoted(line)}"
+        for line in told
+        if _WARY.search(line)
+    )
 
 
 def mark_of(header: str) -> str:

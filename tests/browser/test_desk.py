@@ -8,7 +8,6 @@ import signal
 import subprocess
 import sys
 import time
-from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -319,7 +318,8 @@ def test_the_wind_is_read_and_the_list_ordered_by_keys_alone(browser, demo_desk)
     until(lambda: "5 mph" in browser.find("#wind-now").text)
     keys.press("Day")
     first = "document.querySelector('#list li:nth-child(2) button')"
-    keys.to(first).send_keys(Keys.ALT + Keys.ARROW_UP)
+    # Sent again where the list was drawn anew under the keys.
+    until(lambda: keys.to(first).send_keys(Keys.ALT + Keys.ARROW_UP) or True)
     until(lambda: browser.find("#list li:first-child bdi").text == second)
     focus = browser.js("return document.activeElement.closest('li') !== null")
     assert focus  # the keys stay where they were
@@ -504,21 +504,14 @@ def test_what_a_command_changes_is_seen_at_once(browser, demo_desk):
     ("width", "dark"), [(320, False), (360, True), (820, False), (1440, True)]
 )
 def test_every_room_fits_and_its_names_are_told(browser, demo_desk, width, dark):
-    engine = files("axe_core_python").joinpath("axe.min.js").read_text("utf-8")
     room(browser, demo_desk, "day", width=width, dark=dark)
-    browser.cdp("Runtime.evaluate", expression=engine)
     for name in ("Day", "Wind", "Flight", "Field", "Show"):
         button(browser, name).click()
         until(lambda n=name: browser.find("#rooms [aria-current]").text == n)
         time.sleep(0.3)
         assert browser.js("return document.documentElement.scrollWidth") <= width
         if width in {360, 1440}:
-            found = browser.cdp(
-                "Runtime.evaluate",
-                expression="axe.run().then(r => r.violations.map(v => v.id + ' ' + v.nodes[0].html).join())",
-                awaitPromise=True,
-            )["result"]["value"]
-            assert found == "", name
+            assert browser.barriers() == [], name
         small = browser.js(
             "return [...document.querySelectorAll('button, .button, select, input, summary')]"
             ".filter(e => e.offsetParent && e.type !== 'checkbox' && e.getBoundingClientRect().height < 43.5).map(e => e.outerHTML)"
@@ -583,10 +576,12 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
         """)
         until(lambda: "Good for" in browser.find("#list .left").text, "a go")
         assert browser.find("#list strong").text == "GO"
+        # It hangs with its connections open, which is worse than being gone.
+        desk.process.send_signal(signal.SIGSTOP)
+        until(lambda: browser.find("#list strong").text == "HOLD", "hold")
+        assert "does not answer" in browser.find("#list .reason").text
     finally:
         desk.stop(signal.SIGKILL)
-    until(lambda: browser.find("#list strong").text == "HOLD", "hold")
-    assert "does not answer" in browser.find("#list .reason").text
     assert "does not answer" in problem(browser)
 
 

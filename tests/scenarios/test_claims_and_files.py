@@ -110,6 +110,23 @@ CLAIMS = {
         "hold",
         "implausible",
     ),
+    "a label too weak to lift it": (
+        LOW.but(samples=200, answers={**LOW.answers, "average_thrust": "3 N"}),
+        "hold",
+        "implausible",
+    ),
+    "a label too small for the apogee": (
+        LOW.but(samples=200, answers={**LOW.answers, "total_impulse": "5 N s"}),
+        "hold",
+        "implausible",
+    ),
+    "fins stiffer than steel": says(
+        (
+            'area = "85 cm2"               # one side',
+            'root = "120 mm"\ntip = "60 mm"\nspan = "95 mm"\nthickness = "3 mm"\n'
+            'shear_modulus = "100 GPa"',
+        )
+    ),
     "a streamer that holds like a canopy": (
         LOW.but(samples=200).edited(
             ('width = "0.26 m"', 'width = "0.26 m"\ndrag_coefficient = "3"')

@@ -28,7 +28,7 @@ export function open(name, more) {
 
 async function pulse() {
   try {
-    const state = await ask(`state?reader=${find("html").dataset.reader || ""}`);
+    const state = await ask(`state?reader=${find("html").dataset.reader || ""}`, undefined, "GET", SILENCE - PULSE);
     desk.heard = performance.now();
     const text = JSON.stringify({...state, now: 0, items: state.items.map(item => ({...item, good_for: 0}))});
     const first = desk.state === null;

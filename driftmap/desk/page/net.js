@@ -5,11 +5,12 @@ export class Problem extends Error {
   constructor(text, more) { super(text); Object.assign(this, more); }
 }
 
-export async function ask(path, body, method = body === undefined ? "GET" : "POST") {
+export async function ask(path, body, method = body === undefined ? "GET" : "POST", patience = 0) {
   let answer;
   try {
     answer = await fetch(base + path, {
       method,
+      signal: patience ? AbortSignal.timeout(patience) : undefined, // a desk that hangs is silent too
       headers: {"X-Desk": "1", ...(body === undefined ? {} : {"Content-Type": "application/json"})},
       body: body === undefined ? undefined : JSON.stringify(body),
     });
@@ -101,6 +102,9 @@ export function question(title, yes, fields) {
   find("#ask-title").textContent = title;
   find(".main", dialog).textContent = yes;
   find("#ask-body").replaceChildren(...fields);
+  // No button of the form but "yes": the Enter key in a field means it.
+  find("[value=no]", dialog).onclick = () => dialog.close("no");
+  dialog.returnValue = "no";
   dialog.showModal();
   return new Promise(resolve => dialog.addEventListener("close", () => {
     if (dialog.returnValue !== "yes") return resolve(null);
