@@ -24,7 +24,7 @@ from driftmap.report.page import render, text_of
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.sentences import case_name
 from driftmap.report.sight import shown
-from driftmap.report.tables import headline, in_zone
+from driftmap.report.tables import headline
 from driftmap.report.voice import Voice
 from driftmap.report.words import Units, isolate
 from driftmap.verdict.assessment import Assessment
@@ -83,7 +83,7 @@ def brief_html(
         drawn=drawn_kinds(assessment, places, zoned),
         key=_key(zoned, voice),
         anywhere=off_its_path(assessment, voice),
-        stand=[_stand(spot, zoned, voice) for spot in people[:_MOST_PLACES]],
+        stand=[_stand(spot, voice) for spot in people[:_MOST_PLACES]],
         stand_more=_count(len(people) - _MOST_PLACES, voice),
         look=_look(assessment, people, found[0], voice),
         heads_up=heads_up(found, voice),
@@ -153,7 +153,7 @@ def _key(zoned: Sequence[Zone], voice: Voice) -> list[tuple[str, str, str]]:
     ]
 
 
-def _stand(spot: Spot, zoned: Sequence[Zone], voice: Voice) -> dict[str, str]:
+def _stand(spot: Spot, voice: Voice) -> dict[str, str]:
     where = voice.say("stand.at_pad")
     if spot.distance > 0:
         where = voice.say(
@@ -170,7 +170,6 @@ def _stand(spot: Spot, zoned: Sequence[Zone], voice: Voice) -> dict[str, str]:
         "name": spot.area.name,
         "role": voice.say(f"role.{spot.area.role}"),
         "where": where,
-        "zone": in_zone(spot.area.shape, zoned, voice),
         "people": voice.count(spot.area.people) if spot.area.people else "",
         "outcome": spot.outcome,
         "flag": flags[spot.outcome],

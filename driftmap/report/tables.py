@@ -210,7 +210,7 @@ _FLAGS: Final = {"pass": "", "warn": "stand.unsure", "fail": "stand.unsafe"}
 """What a place where people stand is told, by its worst check."""
 
 
-def in_zone(shape: BaseGeometry, zoned: Sequence[Zone], voice: Voice) -> str:
+def _in_zone(shape: BaseGeometry, zoned: Sequence[Zone], voice: Voice) -> str:
     """Say which zone ground reaches into; empty for ground clear of both."""
     kind = zone_at(shape, zoned)
     return voice.say("map.in_zone", zone=voice.say(f"zone.{kind}")) if kind else ""
@@ -247,7 +247,7 @@ def people_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
                     "name": spot.area.name,
                     "people": spot.area.people,
                     "where": where,
-                    "zone": in_zone(spot.area.shape, zoned, voice),
+                    "zone": _in_zone(spot.area.shape, zoned, voice),
                     "outcome": spot.outcome,
                     "flag": _FLAGS[spot.outcome] and voice.say(_FLAGS[spot.outcome]),
                 }
