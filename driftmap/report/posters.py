@@ -50,9 +50,7 @@ def poster_html(
     voice = Voice(catalogue, units)
     zoned = shown(zones(assessment.cloud, assessment.contours))
     picture = field_picture(assessment, spots(assessment), zoned, voice)
-    told = instruction(
-        assessment, voice
-    )  # of these the first and the last: stand, count
+    told = instruction(assessment, voice)  # the page shows the first and the last
     return _page("poster.html", assessment, voice, around, picture=picture, told=told)
 
 

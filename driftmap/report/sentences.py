@@ -29,7 +29,7 @@ _BEFORE_AREA: Final = {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE, Kind.OVERFLIGHT}
 _FALLING: Final = (Kind.DESCENT,)
 """Speeds told as those of a fall; all others are told as those of a wind."""
 
-_RAREST: Final = 1e-6
+_RAREST: Final = 1e-12
 """Rarest share that is told as one flight in so many."""
 
 
@@ -39,7 +39,7 @@ def one_of(p: float, voice: Voice, *, bound: bool = False, digits: int = 2) -> s
     Parameters
     ----------
     p : float
-        Share; one below a millionth is told as a millionth, which nobody can show.
+        Share; zero, as of what never was seen, is told as `_RAREST`.
     voice : Voice
         Writes the number.
     bound : bool
