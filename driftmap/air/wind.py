@@ -204,6 +204,8 @@ class WindProfile:
         Air temperature [K] and altimeter setting [Pa] of a surface report, if it has them.
     cloud_cover, visibility : float or None
         Most cloud, as a share, and least visibility [m] that a surface report tells.
+    cloud_base : float or None
+        Height of the lowest cloud that hides most of the sky [m], as reported.
     members : array_like, shape (m, 2, k), or None
         East and north components of each member of an ensemble at `height` [m s⁻¹];
         `east` and `north` are then their mean.
@@ -238,6 +240,7 @@ class WindProfile:
     altimeter: float | None = None
     cloud_cover: float | None = None
     visibility: float | None = None
+    cloud_base: float | None = None
     members: FloatArray | None = None
     modes: FloatArray | None = None
     levels: tuple[WindLevel, ...] = field(default=())

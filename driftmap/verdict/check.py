@@ -80,6 +80,7 @@ class Kind(StrEnum):
     WIND_UNDATED = "wind undated"
     WIND_LAYER = "wind layer"
     WIND_WARNED = "wind warned"
+    INTO_CLOUD = "into cloud"
     POSITION = "position"
     LIKELIHOOD = "likelihood"
     IMPLAUSIBLE = "implausible"
@@ -123,6 +124,7 @@ NAMES: Final = MappingProxyType(
         Kind.WIND_AGE: "age of the wind",
         Kind.WIND_UNDATED: "age of the wind not known",
         Kind.WIND_LAYER: "depth flown through without a wind read in it",
+        Kind.INTO_CLOUD: "height flown, against the cloud reported",
         Kind.POSITION: "the pad lies where the rules are made for",
         Kind.LIKELIHOOD: "likelihood lowered by a file",
         Kind.PRECISION: "not known as well as was asked",

@@ -14,7 +14,7 @@ from driftmap.checks import FloatArray
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends
 from driftmap.rocket.balance import Balance
-from driftmap.rules import surface_wind
+from driftmap.rules import expected_altitude, surface_wind
 from driftmap.verdict.check import Check, Kind, Outcome, at_least, at_most, exact
 from driftmap.verdict.limits import Limit
 
@@ -113,6 +113,10 @@ def _reaches(
 
 _NEAR_GROUND: Final = 60.0  # m; the surface-layer law reaches the ground from there
 _ASSUMED: Final = "default of this tool, no source"
+_CLEAR: Final = (
+    "safety codes of associations: into no cloud (from memory); the height reported "
+    "above its station counts as above the pad (assumed)"
+)
 
 
 def wind_checks(
@@ -125,6 +129,7 @@ def wind_checks(
         *_lowest(wind),
         *_age(wind, limits["wind_age"]),
         *_warned(wind),
+        *_into_cloud(cloud, wind),
     ]
 
 
@@ -214,3 +219,15 @@ def _warned(wind: WindProfile) -> list[Check]:
         Check(kind=Kind.WIND_WARNED, name=said, outcome="warn", source=_ASSUMED)
         for said in wind.warned
     ]
+
+
+def _into_cloud(cloud: Cloud, wind: WindProfile) -> list[Check]:
+    """Hold where the flight goes up into cloud that hides most of the sky.
+
+    What is reported above a station some way off is for people to see: it never fails.
+    """
+    if wind.cloud_base is None:
+        return []
+    top = expected_altitude(cloud)
+    base = Limit(wind.cloud_base, "length", "low", _CLEAR)
+    return [_never_against(exact(Kind.INTO_CLOUD, top, "m", base))]

@@ -36,7 +36,7 @@ from driftmap.winds.surface_report import (
     read_surface_report,
 )
 from driftmap.winds.table import looks_like_table, read_table, write_table
-from driftmap.winds.text import check_text, load_text
+from driftmap.winds.text import check_text, load_text, unheard
 from driftmap.winds.track import (
     looks_like_drift,
     looks_like_track,
@@ -189,6 +189,7 @@ def decode_text(text: str, source: str, setting: Setting) -> Reading:
         If it is of no format, or cannot be used.
     """
     reading = check_seen(_read_known(text, source, setting), setting)
+    reading = replace(reading, warned=(*reading.warned, *unheard(text, source)))
     if reading.dated or setting.read_at is None:
         return reading
     return check_seen(_told_when(reading, setting.read_at), setting)

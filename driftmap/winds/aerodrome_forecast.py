@@ -26,6 +26,7 @@ from driftmap.winds.reading import (
     nearest_day,
     show_time,
 )
+from driftmap.winds.sky import cloud_base, cloud_cover, poor_sky, visibility
 from driftmap.winds.sonde import choose_station
 
 __all__ = [
@@ -195,7 +196,7 @@ def _beside(observed: str) -> str:
 
 
 def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[str]:
-    """Name the winds expected that are stronger than, or from elsewhere as, the one now.
+    """Name what is expected: winds stronger or from elsewhere, storms, low cloud, fog.
 
     Examples
     --------
@@ -215,6 +216,7 @@ def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[st
                 yield f"wind expected ({kind} {word})"
         elif weather:
             yield f"{_NAMES[weather['what']]} expected ({word})"
+    yield from (f"{what} expected" for what in poor_sky(trend.split()))
 
 
 def _turned(coded: str, direction: float | None) -> bool:
@@ -333,11 +335,15 @@ def _reading(
     may = [
         p for p in parts if p.kind not in {"", "BECMG"} and p.start <= flight < p.end
     ]
+    sky = " ".join(part.text for part in (base, *later)).split()
     return Reading(
         source=name,
         kind="surface",
         levels=(level,),
         valid=flight,
+        cloud_cover=cloud_cover(sky),
+        visibility=visibility(sky),
+        cloud_base=cloud_base(sky),
         window=(start, end),
         based_on=issued or start,
         forecast=True,
@@ -365,6 +371,8 @@ def _warned(
         trend = f" {part.kind} {part.text}"
         told += trend_winds(trend, level.direction, _peak(level))
         told += [f"{what}, maybe" for what in beside_the_wind(part.text, "")]
+    for part in may:
+        told += [f"{what}, maybe" for what in poor_sky(part.text.split())]
     return list(dict.fromkeys(told))
 
 

@@ -11,6 +11,7 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias, cast
 
 import numpy as np
@@ -45,9 +46,18 @@ Document: TypeAlias = dict[str, object]
 _TIMES: Final = ("valid", "based_on")
 _NUMBERS: Final = ("direction_error_deg", "pressure_hpa")
 _AWAY: Final = "away_m"
+_SKY: Final = MappingProxyType(
+    {
+        "cloud_cover": ("cloud_cover", 1.0),
+        "visibility": ("visibility_m", 1e6),
+        "cloud_base": ("cloud_base_m", 1e5),
+    }
+)
+"""What a report tells of the sky: name here, key and the most it may be."""
 _READING: Final = (
     *("source", "kind", "levels", *_TIMES, "window", "forecast", *_NUMBERS),
     *("from_ground", _AWAY, "members", "terrain", "warned", "assumed"),
+    *(key for key, _ in _SKY.values()),
 )
 _LEVEL: Final = (
     *("height_m", "from_deg", "speed_mps", "gust_mps", "temperature_k", "error_mps"),
@@ -93,6 +103,7 @@ def _kept(reading: Reading) -> Document:
         "pressure_hpa": None if pressure is None else pressure / 100,
         "terrain": reading.terrain,
         "levels": [_kept_level(level) for level in reading.levels],
+        **{key: getattr(reading, name) for name, (key, _) in _SKY.items()},
         "members": None if reading.members is None else reading.members.tolist(),
         "warned": list(reading.warned),
         "assumed": list(reading.assumed),
@@ -200,6 +211,7 @@ def _reading(given: dict[str, Any], source: str, where: str) -> Reading:
             members=_members(given.get("members"), len(levels), source, where),
             pressure=None if pressure is None else pressure * 100,
             terrain=terrain,
+            **_sky(given, source, where),
             warned=_texts(given, "warned", source, where),
             assumed=_texts(given, "assumed", source, where),
         )
@@ -229,6 +241,18 @@ def _level(given: dict[str, Any], source: str, where: str) -> WindLevel:
         kelvin,
         error,
     )
+
+
+def _sky(given: dict[str, Any], source: str, where: str) -> dict[str, float | None]:
+    """Read what was kept of the sky."""
+    told: dict[str, float | None] = {}
+    for name, (key, most) in _SKY.items():
+        value = told[name] = _number(given, key, source, where)
+        if value is not None and not 0 <= value <= most:
+            raise WindError(
+                source, where, f"{key} {value:g}; accepted is 0 to {most:g}"
+            )
+    return told
 
 
 def _number(given: dict[str, Any], key: str, source: str, where: str) -> float | None:

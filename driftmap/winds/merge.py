@@ -18,6 +18,7 @@ from driftmap.winds import law, uncertainty
 from driftmap.winds.field import Told, field_of, given
 from driftmap.winds.law import MAST
 from driftmap.winds.reading import Reading, Setting, show_time
+from driftmap.winds.sky import POOR
 from driftmap.winds.sources import (
     SURFACE,
     Node,
@@ -31,9 +32,6 @@ from driftmap.winds.sources import (
 )
 
 __all__ = ["merge"]
-
-_SEEN: Final = 5000.0
-"""Visibility below which what comes down may not be seen [m]. Common practice, no source."""
 
 _LADDER: Final = tuple(
     float(z)
@@ -351,7 +349,7 @@ def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Sourc
 def _unseen(reading: Reading) -> tuple[str, ...]:
     """Warn of air through which a fall is not seen from afar, whatever rules say."""
     seen = reading.visibility
-    if seen is None or seen >= _SEEN:
+    if seen is None or seen >= POOR:
         return ()
     return (f"{reading.source}: visibility of {seen / 1000:.1f} km",)
 
@@ -422,6 +420,10 @@ def _profile(
         ),
         visibility=min(
             (v for s in stack.sources if (v := s.reading.visibility) is not None),
+            default=None,
+        ),
+        cloud_base=min(
+            (b for s in stack.sources if (b := s.reading.cloud_base) is not None),
             default=None,
         ),
         members=winds if count > 1 else None,

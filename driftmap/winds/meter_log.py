@@ -137,7 +137,7 @@ def _minutes(rows: list[_Row]) -> int:
 def _mean(mean: list[_Row], hour: list[_Row], height: float, source: str) -> WindLevel:
     """Give the mean with the error of a component that its own swing leaves."""
     speed = float(np.mean([row.speed for row in mean]))
-    peak = max(max(row.speed, row.gust or 0.0) for row in hour)
+    peak = max(speed, *(max(row.speed, row.gust or 0.0) for row in hour))
     directed = [row for row in mean if row.direction is not None]
     several = max(1.0, (mean[-1].time - mean[0].time).total_seconds() / _EDDY)
     several = min(several, len(mean))

@@ -166,6 +166,8 @@ class Reading:
         Altimeter setting [Pa].
     cloud_cover, visibility : float or None
         Most cloud, as a share, and least visibility that a report tells [m].
+    cloud_base : float or None
+        Height of the lowest layer that hides most of the sky [m].
     terrain : str or None
         Class of `driftmap.winds.law.ROUGHNESS` that the reading itself names.
     warned : tuple of str
@@ -190,6 +192,7 @@ class Reading:
     pressure: float | None = None
     cloud_cover: float | None = None
     visibility: float | None = None
+    cloud_base: float | None = None
     terrain: str | None = None
     warned: tuple[str, ...] = field(default=())
     assumed: tuple[str, ...] = field(default=())
@@ -361,11 +364,14 @@ def age_of(reading: Reading, when: datetime | None) -> float | None:
         assert reading.valid is not None
         age = abs(when - reading.valid) / timedelta(hours=1)
     if age > OLDEST:
+        # Just beyond a day it must not read as a day.
+        shown = math.ceil(10 * age) / 10 if age < OLDEST + 1 else round(age)
         raise WindError(
             reading.source,
             "",
-            f"is {age:.0f} h from the flight's time; accepted is {OLDEST:.0f} h: take a "
-            "later one, or give the time of the flight with --when",
+            f"is {shown:g} h from the flight's time; accepted is "
+            f"{OLDEST:.0f} h at most: take a later one, or give the time of the flight "
+            "with --when",
         )
     return age
 

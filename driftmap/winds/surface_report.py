@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
 from types import MappingProxyType
@@ -34,14 +34,13 @@ from driftmap.winds.reading import (
     check_speed,
     nearest_day,
 )
+from driftmap.winds.sky import cloud_base, cloud_cover, visibility
 from driftmap.winds.sonde import choose_station, choose_time
 
 __all__ = [
     "STORM_OVER",
-    "cloud_cover",
     "looks_like_surface_report",
     "read_surface_report",
-    "visibility",
 ]
 
 _INCH: Final = 3386.39  # Pa, inch of mercury (FMH-1, from memory)
@@ -67,6 +66,11 @@ _PEAK_COUNTS: Final = timedelta(hours=1)
 STORM_OVER: Final = timedelta(minutes=30)
 """How long after the last sign of a storm it counts as over: the weather services' advice
 to wait 30 minutes after the last thunder (from memory)."""
+
+
+_RENEWED: Final = timedelta(minutes=90)
+"""Age from which a newer report must be out: they come every hour, and a special one
+between (FMH-1, from memory); half an hour more assumed."""
 
 
 def looks_like_surface_report(text: str) -> bool:
@@ -120,7 +124,20 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
     if before:
         reading = _with_past(reading, before, setting)
     away, where = setting.away_from(station, reading.source)
-    return replace(reading, away=away, assumed=(*reading.assumed, where))
+    warned = (*reading.warned, *_expired(reading, setting))
+    return replace(reading, away=away, warned=warned, assumed=(*reading.assumed, where))
+
+
+def _expired(reading: Reading, setting: Setting) -> Iterator[str]:
+    """Ask for the newest report: what it says of wind and sky no older one can know."""
+    assert reading.valid is not None
+    old = setting.seen_by - reading.valid
+    if old > _RENEWED:
+        hours = old / timedelta(hours=1)
+        yield (
+            f"{reading.source} is {hours:.1f} h old and they come every hour: take the "
+            "newest"
+        )
 
 
 _Found = tuple[re.Match[str], str]
@@ -175,6 +192,7 @@ def _report(
         pressure=_pressure(words),
         cloud_cover=cloud_cover(words),
         visibility=visibility(words),
+        cloud_base=cloud_base(words),
         warned=tuple(f"{name} tells of {what}" for what in told),
         assumed=(
             f"{name}: measured 10 m above the ground",
@@ -334,54 +352,3 @@ def _pressure(words: list[str]) -> float | None:
             number = float(found[2])
             return number / 100 * _INCH if found[1] == "A" else number * 100.0
     return None
-
-
-_MILE: Final = 1609.344  # m
-_AMOUNTS: Final = MappingProxyType(
-    {"FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0, "VV": 1.0}
-)
-"""Most cloud that each word can mean (WMO FM 15 and FMH-1, in secondary copies)."""
-
-_LAYER: Final = re.compile(r"(FEW|SCT|BKN|OVC|VV)(\d{3}|///)(?:CB|TCU|///)?")
-_MILES: Final = re.compile(r"([PM])?(\d+)(?:/([1-9]\d?))?SM")
-_METRES: Final = re.compile(r"(\d{4})(?:NDV)?")
-
-
-def cloud_cover(words: Sequence[str]) -> float | None:
-    """Give the share of sky in the fullest layer, the most that a report can mean.
-
-    None where nothing is said of all of the sky: CAVOK, NSC and NCD leave high or unseen
-    cloud out.
-
-    Examples
-    --------
-    >>> cloud_cover("24008KT 10SM FEW030 SCT250".split())
-    0.5
-    """
-    layers = [_AMOUNTS[m[1]] for word in words if (m := _LAYER.fullmatch(word))]
-    if layers:
-        return max(layers)
-    return 0.0 if {"SKC", "CLR"} & set(words) else None
-
-
-def visibility(words: Sequence[str]) -> float | None:
-    """Give the least visibility that a report can mean [m]; 10 km stands for more too.
-
-    Examples
-    --------
-    >>> visibility("24008KT 1 1/2SM BR OVC005".split())
-    2414.016
-    """
-    return min(_told(words), default=None)
-
-
-def _told(words: Sequence[str]) -> Iterator[float]:
-    for before, word in zip(["", *words], words, strict=False):
-        if word == "CAVOK":
-            yield 10_000.0
-        elif found := _MILES.fullmatch(word):
-            miles = float(found[2]) / float(found[3] or 1)
-            whole = float(before) if found[3] and re.fullmatch(r"\d", before) else 0.0
-            yield 0.0 if found[1] == "M" else (whole + miles) * _MILE
-        elif found := _METRES.fullmatch(word):
-            yield 10_000.0 if found[1] == "9999" else float(found[1])

@@ -6,10 +6,13 @@ import csv
 import io
 import math
 import re
+from dataclasses import replace
 from datetime import datetime
 from typing import Final
 
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
+from driftmap.winds.law import LOG_TOP
 from driftmap.winds.reading import Reading, Setting, ordered, parse_time
 from driftmap.winds.sonde import NEAR, above_ground, without_doubles
 from driftmap.winds.text import (
@@ -21,9 +24,9 @@ from driftmap.winds.text import (
     mark_of,
     nearest_name,
     number_of,
-    unheard,
     vertical,
 )
+from driftmap.winds.uncertainty import FRESH_ERROR
 
 __all__ = ["looks_like_table", "read_table", "write_table"]
 
@@ -61,8 +64,9 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         ``altitude_ft`` above mean sea level; ``from_deg`` (or ``from_magnetic_deg``);
         ``speed_mps``, ``speed_mph``, ``speed_kt`` or ``speed_kmh``; optionally
         ``u_mps`` toward east and ``v_mps`` toward north in place of speed and direction;
-        ``gust_`` and ``error_`` (of a component) with one of the same units, and ``time``,
-        when each was read, of which the oldest counts. An empty direction is a variable
+        ``gust_`` and ``error_`` (of a component; what is less than that of a reading which
+        tells none counts as that) with one of the same units, and ``time``, when each was
+        read, of which the oldest counts. An empty direction is a variable
         wind, an empty gust is none.
     source : str
         Name of the file.
@@ -101,7 +105,8 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         height = vertical(row, setting, source, where, lenient=True)
         if height < -NEAR or (height < 0 and "height" in "".join(row)):
             vertical(row, setting, source, where)  # which says what is wrong
-        levels.append((where, level_from(row, height, setting, source, where)))
+        level = level_from(row, height, setting, source, where)
+        levels.append((where, _knowable(level)))
     clear, foot = above_ground(levels, source, setting)
     single, doubled = without_doubles(clear, source)
     if read and times.keys() - {"based on"}:
@@ -114,8 +119,13 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
         based_on=times.get("based on"),
         forecast=_forecast(text, times),
         assumed=foot + doubled,
-        warned=unheard(text, source),
     )
+
+
+def _knowable(level: WindLevel) -> WindLevel:
+    """Take an error of layers that is less than anyone's for one that was not told."""
+    less = level.error is not None and level.error < FRESH_ERROR
+    return replace(level, error=None) if less and level.height > LOG_TOP else level
 
 
 def _forecast(text: str, times: dict[str, datetime]) -> bool:

@@ -206,11 +206,14 @@ class Lasting:
 
 
 def instrument_error(reading: Reading, level: WindLevel, base: float) -> float:
-    """Give the error of a component by the way it was measured or forecast [m s⁻¹]."""
+    """Give the error of a component by the way it was measured or forecast [m s⁻¹].
+
+    A file may tell its own; less than a sonde's, the best there is, nobody can know.
+    """
     own = level.error or 0.0
     share = SPEED_SHARE * level.speed
     if reading.forecast:
         return math.hypot(base, own, share)
     if reading.kind == "surface" or level.height <= law.LOG_TOP:
         return math.hypot(FRESH_ERROR, own, share)
-    return own or FRESH_ERROR
+    return FRESH_ERROR if level.error is None else max(own, SONDE_ERROR)

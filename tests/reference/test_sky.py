@@ -14,7 +14,7 @@ import pytest
 from metar.Metar import Metar
 from metar_taf_parser.parser.parser import MetarParser
 
-from driftmap.winds.surface_report import cloud_cover, visibility
+from driftmap.winds.sky import cloud_base, cloud_cover, visibility
 
 MOST = {"SKC": 0.0, "CLR": 0.0, "FEW": 2 / 8, "SCT": 4 / 8, "BKN": 7 / 8, "OVC": 1.0}
 
@@ -38,6 +38,11 @@ def test_two_decoders_agree(report):
     layers = MetarParser().parse(report).clouds
     amounts = [MOST[layer.quantity.name] for layer in layers] or [0.0]
     assert cloud_cover(words) == max(amounts)
+    hidden = [layer.height for layer in layers if layer.quantity.name in {"BKN", "OVC"}]
+    told = cloud_base(words)
+    assert (told is None) == (not hidden)
+    if hidden:
+        assert told == pytest.approx(0.3048 * min(hidden), abs=1e-6)
 
 
 @pytest.mark.parametrize(

@@ -377,6 +377,38 @@ SKY = {
         "no-go",
         "rule",
     ),
+    **{
+        f"{sky} where no rule asks": (
+            LOW.but(winds=(metar(sky=sky),), rules=rules),
+            "hold",
+            "into cloud",
+        )
+        for sky, rules in (
+            ("OVC002", "us"),
+            ("FEW001 BKN005", "us"),
+            ("VV///", "range"),
+        )
+    },
+    "cloud expected": (
+        LOW.but(winds=(f"{metar(sky='FEW040')} TEMPO 0600 FG OVC002",)),
+        "hold",
+        "wind warned",
+    ),
+    "a report that the next has taken the place of": (
+        LOW.but(winds=(metar("1345"),)),
+        "hold",
+        "wind warned",
+    ),
+    "thunder in a remark of a meter's record": (
+        LOW.but(
+            winds=(
+                "# thunder in the west\n# zone -07:00\ntime,speed_mph,from_deg\n"
+                + "".join(f"2026-06-13 08:{m},4,90\n" for m in range(15, 30)),
+            )
+        ),
+        "hold",
+        "wind warned",
+    ),
     "a gust less than the mean": (
         LOW.but(winds=("9 mph from 90 gusting to 4 mph",)),
         "refused",

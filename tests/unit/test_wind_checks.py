@@ -55,6 +55,14 @@ def test_what_reports_warn_of_holds():
     assert (check.name, check.outcome) == (said, "warn")
 
 
+@pytest.mark.parametrize(("base", "outcome"), [(299.0, "warn"), (300.0, "pass")])
+def test_a_flight_into_the_cloud_reported_holds(base, outcome):
+    """OVC and BKN hide it, whatever rules the site names."""
+    check = _checks(_wind(cloud_base=base))[Kind.INTO_CLOUD]
+    assert (check.value, check.limit, check.outcome) == (300.0, base, outcome)
+    assert Kind.INTO_CLOUD not in _checks(_wind())
+
+
 def test_an_ensemble_is_judged_member_by_member():
     """Ten members of one strength from all around have no mean, and are no calm."""
     around = np.linspace(0.0, 2 * np.pi, 10, endpoint=False)

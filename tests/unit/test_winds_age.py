@@ -231,7 +231,7 @@ def test_what_stands_beside_the_wind_holds(observed, more, what):
         (" TSNO", ""),
         ("", " RMK LTG DSNT W"),
         ("", " BECMG 25004KT"),
-        ("", " TEMPO 4000 SHRA"),
+        ("", " TEMPO 6000 SHRA"),
         (" -RA", " RMK CB DSNT S"),
     ],
 )

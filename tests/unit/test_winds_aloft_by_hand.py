@@ -350,6 +350,17 @@ def test_what_may_come_by_a_taf_holds_while_it_may():
     )
 
 
+def test_a_taf_tells_of_the_sky():
+    when = NOW.replace(hour=18)
+    text = TAF.replace("FEW040", "SCT015 BKN030").replace("TSRA", "0600 FG OVC002")
+    reading = decode(text, Setting(0.0, when=when, now=when))
+    assert (reading.cloud_cover, reading.cloud_base) == (7 / 8, pytest.approx(914.4))
+    assert reading.visibility == pytest.approx(6 * 1609.344)
+    told = " ".join(reading.warned)
+    assert "cloud from 61 m, maybe" in told
+    assert "visibility of 600 m, maybe" in told
+
+
 def test_a_metar_before_its_taf_is_the_reading():
     text = f"METAR KXYZ 191753Z 23009KT 10SM CLR 20/10 A3000\n{TAF}"
     reading = decode(text, SETTING)

@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from driftmap.cli.windoptions import flight_time
 from driftmap.cli.winds import winds_command
 from driftmap.errors import DriftmapError, InputError, WindError
+from driftmap.winds import read_winds
 
 DATA = Path(__file__).parents[1] / "data" / "winds"
 BULLETIN = str(DATA / "bulletin_constructed.txt")
@@ -27,6 +28,20 @@ def _json(*arguments):
     result = _run(*arguments, "--json")
     assert result.exit_code == 0, result.output
     return json.loads(result.output)
+
+
+def test_the_sky_of_a_report_is_kept(tmp_path):
+    """A wind written down and read again flies into the same cloud."""
+    text = METAR.replace("10SM", "3SM BR BKN005")
+    kept = tmp_path / "kept.json"
+    kept.write_text(
+        _run(text, "--site-elevation", "0 m", *THEN, "--json").output, encoding="utf-8"
+    )
+    for source in (text, str(kept)):
+        when = datetime(2026, 5, 19, 6, 10, tzinfo=UTC)
+        wind = read_winds([source], site_altitude=0.0, when=when)
+        assert (wind.cloud_cover, wind.visibility) == (7 / 8, pytest.approx(4828.032))
+        assert wind.cloud_base == pytest.approx(152.4)
 
 
 def test_merged_document():

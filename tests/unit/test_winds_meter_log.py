@@ -77,6 +77,17 @@ def test_a_wind_that_grows_or_turns_holds():
     assert falls.warned == ()
 
 
+def test_a_remark_that_somebody_meant_to_be_heard_holds():
+    text = f"# thunder heard in the west\n{HEAD}" + _rows(
+        20, lambda m: 3, lambda m: 240
+    )
+    reading = decode(text, Setting(0.0, when=NOW, now=NOW))
+    assert any("thunder heard" in said for said in reading.warned)
+    assert read_winds([text], site_altitude=0.0, when=NOW).gust == 0.0
+    gusty = text.replace("thunder heard in the west", "gusts by the meter")
+    assert decode(gusty, Setting(0.0, when=NOW, now=NOW)).warned == ()
+
+
 def test_a_wind_from_all_round_or_without_direction_is_variable():
     level, reading = _read(HEAD + _rows(10, lambda m: 2.0, lambda m: 36 * m))
     assert level.direction is None

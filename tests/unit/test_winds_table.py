@@ -5,11 +5,13 @@ import time
 import numpy as np
 import pytest
 
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError
 from driftmap.units import KNOT, MILE_PER_HOUR
 from driftmap.winds import read_wind, read_winds
-from driftmap.winds.reading import Setting
+from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.table import read_table
+from driftmap.winds.uncertainty import SONDE_ERROR, instrument_error
 
 HEADER = "height_m,from_deg,speed_mps\n"
 
@@ -45,6 +47,19 @@ def test_what_spreadsheets_write_between_columns(mark):
     rows = [["height_m", '"from_deg"', "speed_mps"], ["0", "270", "5"]]
     reading = _read("\n".join(mark.join(row) for row in rows))
     assert reading.levels[0].speed == 5.0
+
+
+def test_nobody_knows_a_wind_aloft_better_than_a_fresh_reading_does():
+    head = HEADER.strip() + ",error_mps\n"
+    told, less, more = (
+        read_wind(f"{head}10,240,5,\n900,250,9,{error}\n", site_altitude=100.0)
+        for error in ("", "0.0001", "4")
+    )
+    assert less.error.tolist() == told.error.tolist()
+    assert more.error[-1] > told.error[-1]
+    kept = WindLevel(900.0, 0.0, 9.0, None, "kept", error=0.0001)
+    reading = Reading("kept", "aloft", (kept,))
+    assert instrument_error(reading, kept, 0.0) == SONDE_ERROR
 
 
 def test_empty_direction_is_a_variable_wind():
