@@ -6,7 +6,11 @@ from datetime import UTC, datetime
 from math import asin, atan2, cos, degrees, radians, sin
 from typing import Final
 
-__all__ = ["sun_height"]
+__all__ = ["UPPER_RIM", "sun_height"]
+
+UPPER_RIM: Final = 50 / 60
+"""How far below the horizon the sun's centre is at sunrise and sunset [deg]: 34' of
+refraction and 16' of its radius, as almanacs have it (from memory)."""
 
 _EPOCH: Final = datetime(2000, 1, 1, 12, tzinfo=UTC)
 

@@ -37,11 +37,11 @@ _COMMANDS: Final = MappingProxyType(
             "Every wind of the day in one page for the pad.",
         ),
         "brief": (
-            "driftmap.cli.brief:brief_command",
+            "driftmap.cli.assess:brief_command",
             "One page to read aloud and post.",
         ),
         "export": (
-            "driftmap.cli.export:export_command",
+            "driftmap.cli.assess:export_command",
             "Results for other maps, receivers, spreadsheets.",
         ),
         "drop": (
@@ -49,10 +49,10 @@ _COMMANDS: Final = MappingProxyType(
             "Where one body lands, without luck.",
         ),
         "limits": (
-            "driftmap.cli.limits:limits_command",
+            "driftmap.cli.plans:limits_command",
             "The strongest wind that is still go, by direction.",
         ),
-        "aim": ("driftmap.cli.aim:aim_command", "Where to lean the rail."),
+        "aim": ("driftmap.cli.plans:aim_command", "Where to lean the rail."),
         "layout": (
             "driftmap.cli.layout:layout_command",
             "Where to put pads and people.",
@@ -74,7 +74,7 @@ _COMMANDS: Final = MappingProxyType(
             "What was assessed, decided and found.",
         ),
         "review": (
-            "driftmap.cli.review:review_command",
+            "driftmap.cli.log:review_command",
             "Were the forecasts any good?",
         ),
         "search": (
@@ -82,7 +82,7 @@ _COMMANDS: Final = MappingProxyType(
             "Where to look for what came down.",
         ),
         "balloon": (
-            "driftmap.cli.balloon:balloon_command",
+            "driftmap.cli.winds:balloon_command",
             "A sheet for the angles of a pilot balloon.",
         ),
         "winds": ("driftmap.cli.winds:winds_command", "Read, merge and show winds."),
@@ -91,7 +91,7 @@ _COMMANDS: Final = MappingProxyType(
             "Files, winds and verdicts explained: driftmap help flight.",
         ),
         "survey": (
-            "driftmap.cli.survey:survey_command",
+            "driftmap.cli.desk:survey_command",
             "A page to draw or walk a field with.",
         ),
         "desk": ("driftmap.cli.desk:desk_command", "All of it in a browser window."),

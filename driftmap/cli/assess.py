@@ -1,19 +1,132 @@
-"""``driftmap assess``: the main job."""
+"""``driftmap assess``, ``brief`` and ``export``: one flight in one wind."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import Literal, Unpack
+from typing import TYPE_CHECKING, Final, Literal, TypedDict, TypeVar, Unpack
 
 import click
 
-from driftmap.cli.assessing import EXIT, Inputs, assessed, assessment_of
-from driftmap.cli.options import around_of, stop_wind_option, voice_of, words_options
+from driftmap.cli.inputs import (
+    Place,
+    WindOptions,
+    answers_option,
+    echo_flight,
+    setup_of,
+    wind_of,
+    wind_options,
+)
+from driftmap.cli.options import (
+    Quantity,
+    Weather,
+    around_of,
+    day_options,
+    run_options,
+    site_of,
+    site_options,
+    stop_wind_option,
+    voice_of,
+    words_options,
+)
 from driftmap.cli.output import Progress, json_text
-from driftmap.cli.windoptions import echo_flight
+from driftmap.errors import located
 
-__all__ = ["assess_command"]
+if TYPE_CHECKING:
+    from driftmap.air.wind import WindProfile
+    from driftmap.exports.cells import Cells
+    from driftmap.verdict.assessment import Assessment, Setup
+
+__all__ = [
+    "EXIT",
+    "FlightInputs",
+    "Inputs",
+    "assess_command",
+    "assessed",
+    "assessment_of",
+    "brief_command",
+    "export_command",
+    "flight_options",
+]
+
+EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
+"""Exit code of every command that reaches a verdict."""
+
+T = TypeVar("T")
+
+
+class FlightInputs(TypedDict):
+    """What the options of `flight_options` hand to a command."""
+
+    flight: str
+    site: str
+    asked: WindOptions
+    weather: Weather
+    samples: int
+    seed: int
+
+
+class Inputs(FlightInputs):
+    """What the options of `assessed` hand to a command."""
+
+    precision: float | None
+    answers: tuple[str, ...]
+
+
+def flight_options(command: Callable[..., T]) -> Callable[..., T]:
+    """Add FLIGHT, --site, wind, day, --samples and --seed."""
+    command = day_options(run_options(command))
+    return click.argument("flight", metavar="FLIGHT")(
+        site_options(wind_options(command))
+    )
+
+
+def assessed(command: Callable[..., T]) -> Callable[..., T]:
+    """Add `flight_options`, --answers and --precision."""
+    command = click.option(
+        "--precision",
+        type=Quantity("share", 0.0, 1.0, above=True),
+        metavar="P",
+        help='How well each area with people must be known, such as "30 %"; '
+        "flies as many steered flights as that takes.",
+    )(command)
+    return flight_options(answers_option(command))
+
+
+def assessment_of(inputs: Inputs) -> Assessment:
+    """Read the inputs and assess the flight, with a progress bar for long runs."""
+    from driftmap.rocket.flightfile import read_flight
+    from driftmap.verdict.assessment import assess_setup
+
+    rocket, ground = read_flight(inputs["flight"]), site_of(inputs["site"])
+    wind = wind_of(inputs["asked"], Place.of(ground))
+    setup = setup_of(
+        rocket,
+        ground,
+        (inputs["samples"], inputs["seed"]),
+        inputs["answers"],
+        weather=inputs["weather"],
+        wind=wind,
+        when=inputs["asked"].when,
+    )
+    _forewarn(setup, wind)
+    with Progress("flights", setup.samples) as progress:
+        return assess_setup(
+            setup, wind, precision=inputs["precision"], progress=progress
+        )
+
+
+def _forewarn(setup: Setup, wind: WindProfile) -> None:
+    """Say before the flights are flown where no go can come of so few."""
+    from driftmap.montecarlo.cloud import fly
+    from driftmap.verdict.enough import SCOUTS, flights_needed
+
+    few = min(setup.samples, SCOUTS)
+    altitude = setup.site.elevation
+    scout = fly(setup.flight, wind, altitude, samples=few, seed=1, day=setup.day)
+    if text := flights_needed(scout, setup.site).warning(setup.samples):
+        click.echo(text, err=True)
 
 
 @click.command("assess")
@@ -105,3 +218,169 @@ def assess_command(
         told = log_assessment(result, inputs, log)
         click.echo(told, err=as_json)
     ctx.exit(EXIT[result.verdict])
+
+
+@click.command("brief")
+@assessed
+@words_options
+@stop_wind_option
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("driftmap-out"),
+    show_default=True,
+    help="Folder for the three pages.",
+)
+@click.pass_context
+def brief_command(
+    ctx: click.Context,
+    units: Literal["us", "si"] | None,
+    language: str,
+    stop_wind: bool,
+    out: Path,
+    **inputs: Unpack[Inputs],
+) -> None:
+    """Write a sheet to read aloud and post: where to stand, what comes down where.
+
+    Writes briefing.html, poster.html, six lines for the crowd, and caller.html, the
+    seconds to read aloud. Each opens with no network and prints on one page.
+
+    \b
+    Example:
+      driftmap brief examples/willet.toml --site sites/saltgrass-flat.geojson \\
+          --wind "8 mph from 240" --language de --units si --out today
+
+    Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
+    """
+    from driftmap.cli.output import write_all
+    from driftmap.report.posters import caller_html, poster_html
+    from driftmap.report.sheet import brief_html
+
+    voice = voice_of(language, units)
+    result = assessment_of(inputs)
+    around = around_of(result, asked=stop_wind)
+    pages = {
+        f"{name}.html": write(
+            result, catalogue=voice.catalogue, units=voice.units, around=around
+        )
+        for name, write in (
+            ("briefing", brief_html),
+            ("poster", poster_html),
+            ("caller", caller_html),
+        )
+    }
+    write_all(out, pages)
+    click.echo(f"{result.verdict.upper()}; briefing: {out / 'briefing.html'}")
+    echo_flight(inputs["asked"])
+    ctx.exit(EXIT[result.verdict])
+
+
+_FORMATS = ("geojson", "kml", "gpx", "csv")
+
+
+@click.command("export")
+@assessed
+@click.option(
+    "--as",
+    "formats",
+    type=click.Choice(_FORMATS),
+    multiple=True,
+    required=True,
+    help="Format to write; give it again for more.",
+)
+@click.option(
+    "--points",
+    type=click.IntRange(0),
+    default=100,
+    show_default=True,
+    help="Landing points written of each piece, at the most (not in GPX).",
+)
+@click.option(
+    "--floor",
+    type=Quantity("share", 0.0, 1.0),
+    default="0.01 %",
+    show_default=True,
+    metavar="P",
+    help="Squares less likely to be hit are left out (GeoJSON, CSV).",
+)
+@click.option(
+    "--square",
+    type=Quantity("length", 0.1, 10_000.0),
+    metavar="LENGTH",
+    help='Side of the squares, such as "50 m"; by default to suit the spread.',
+)
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("driftmap-out"),
+    show_default=True,
+    help="Folder for the files.",
+)
+@click.pass_context
+def export_command(
+    ctx: click.Context,
+    formats: tuple[str, ...],
+    points: int,
+    floor: float,
+    square: float | None,
+    out: Path,
+    **inputs: Unpack[Inputs],
+) -> None:
+    """Write contours, landing points, areas and probabilities in open formats.
+
+    \b
+    geojson   landing.geojson: everything
+    kml       landing.kml: everything but the squares
+    gpx       landing.gpx: pad and mean landing points; outlines as tracks
+    csv       about.csv, areas.csv, contours.csv, pieces.csv, points.csv, grid.csv
+
+    \b
+    Example:
+      driftmap export examples/willet.toml --site sites/saltgrass-flat.geojson \\
+          --wind "8 mph from 240" --as kml --as gpx --out today
+
+    Exit codes: those of assess, for the verdict stands in the files.
+    """
+    from driftmap.cli.output import write_all
+
+    result = assessment_of(inputs)
+    files = _written(result, formats, points, _cells(result, floor, square))
+    write_all(out, files)
+    click.echo(f"{result.verdict.upper()}; written to {out}:")
+    for name, text in files.items():
+        click.echo(f"  {name}, {len(text.encode()) / 1000:,.0f} kB")
+    echo_flight(inputs["asked"])
+    ctx.exit(EXIT[result.verdict])
+
+
+def _cells(result: Assessment, floor: float, side: float | None) -> Cells:
+    from driftmap.exports.cells import hit_cells
+
+    with located("--floor and --square", ""):
+        return hit_cells(result.cloud, floor=floor, size=side)
+
+
+def _written(
+    result: Assessment, formats: Sequence[str], points: int, cells: Cells
+) -> dict[str, str]:
+    from driftmap.exports import csvs, geojson, gpx, kml
+
+    files = {}
+    if "geojson" in formats:
+        files["landing.geojson"] = geojson.geojson_text(
+            result, points=points, cells=cells
+        )
+    if "kml" in formats:
+        files["landing.kml"] = kml.kml_text(result, points=points)
+    if "gpx" in formats:
+        files["landing.gpx"] = gpx.gpx_text(result)
+    if "csv" in formats:
+        files |= {
+            "about.csv": csvs.about_csv(result),
+            "areas.csv": csvs.areas_csv(result),
+            "contours.csv": csvs.contours_csv(result),
+            "pieces.csv": csvs.pieces_csv(result),
+            "points.csv": csvs.points_csv(result, points=points),
+            "grid.csv": csvs.grid_csv(result, cells=cells),
+        }
+    return files

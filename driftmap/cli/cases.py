@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from driftmap.cli.inputs import Place, WindOptions, wind_of, wind_options_for
 from driftmap.cli.options import pad_option, run_options, site_of, units_option
 from driftmap.cli.output import json_text, write_all
-from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
 from driftmap.errors import visible
 
 if TYPE_CHECKING:

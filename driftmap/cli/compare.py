@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from driftmap.cli.answering import answers_option, setup_of
-from driftmap.cli.options import run_options, site_of, site_options, units_option
-from driftmap.cli.output import Progress, json_text, text_table, write_all
-from driftmap.cli.windoptions import (
+from driftmap.cli.inputs import (
     Place,
     WindOptions,
+    answers_option,
     echo_flight,
+    setup_of,
     wind_of,
     wind_options,
 )
+from driftmap.cli.options import run_options, site_of, site_options, units_option
+from driftmap.cli.output import Progress, json_text, text_table, write_all
 
 if TYPE_CHECKING:
     from driftmap.verdict.turning import Compared

@@ -1,4 +1,4 @@
-"""``driftmap desk``: the whole job in a browser window."""
+"""``driftmap desk`` and ``survey``: pages served to the browser of this machine."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-__all__ = ["desk_command"]
+__all__ = ["desk_command", "survey_command"]
 
 
 @click.command("desk")
@@ -37,3 +37,28 @@ def desk_command(folder: Path, port: int, quiet: bool) -> None:
     from driftmap.desk.serve import serve
 
     serve(folder, port=port, show=not quiet, echo=click.echo)
+
+
+@click.command("survey")
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path("driftmap-out"),
+    show_default=True,
+    help="Folder for survey.html.",
+)
+def survey_command(out: Path) -> None:
+    """Write the page that surveys a field: it needs no network, on a phone least of all.
+
+    Pad and areas by tape and compass, by tapping, or by standing at their corners; the file it
+    gives is a site file.
+
+    \b
+    Example:
+      driftmap survey --out field
+    """
+    from driftmap.cli.output import write_all
+    from driftmap.desk.survey import survey_html
+
+    write_all(out, {"survey.html": survey_html()})
+    click.echo(f"Survey: {out / 'survey.html'}")

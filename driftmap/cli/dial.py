@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from driftmap.cli.answering import answers_option, occasion_of, setup_of
+from driftmap.cli.inputs import (
+    Place,
+    WindOptions,
+    answers_option,
+    occasion_of,
+    setup_of,
+    shape_of,
+    wind_options_for,
+)
 from driftmap.cli.options import (
     Quantity,
     Weather,
@@ -21,7 +29,6 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import Progress
-from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 
 if TYPE_CHECKING:
     from driftmap.dial import Dial, Reach

@@ -7,9 +7,9 @@ from typing import Final
 
 import click
 
+from driftmap.cli.inputs import Place, WindOptions, shape_of, wind_options_for
 from driftmap.cli.options import Quantity
 from driftmap.cli.output import json_text
-from driftmap.cli.windoptions import Place, WindOptions, shape_of, wind_options_for
 from driftmap.errors import InputError
 from driftmap.units import show
 

@@ -1,20 +1,145 @@
-"""``driftmap explain``: which case fits what was found."""
+"""``driftmap explain``: flights held against what people saw, and which case fits."""
 
 from __future__ import annotations
 
-from dataclasses import asdict
-from typing import TYPE_CHECKING, Literal, Unpack
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Literal, TypeVar, Unpack
 
 import click
 
-from driftmap.cli.observed import Inputs, observed, read_observed
-from driftmap.cli.options import units_option
-from driftmap.cli.output import json_text
+from driftmap.cli.assess import FlightInputs, flight_options
+from driftmap.cli.inputs import Place, wind_of
+from driftmap.cli.options import day_of, site_of, units_option
+from driftmap.cli.output import Progress, json_text
+from driftmap.errors import InputError
 
 if TYPE_CHECKING:
+    from driftmap.air.day import Day
+    from driftmap.air.wind import WindProfile
     from driftmap.explain.evidence import Explanation
+    from driftmap.ground.site import Site
+    from driftmap.montecarlo.cloud import Cloud
+    from driftmap.observations.observation import Observation
+    from driftmap.observations.weighing import Known
+    from driftmap.rocket.flight import Flight
 
-__all__ = ["explain_command"]
+__all__ = ["Inputs", "Observed", "explain_command", "observed", "read_observed"]
+
+T = TypeVar("T")
+
+
+class Inputs(FlightInputs):
+    """What the options of `observed` hand to a command."""
+
+    seen: tuple[str, ...]
+    searched: tuple[str, ...]
+
+
+def observed(
+    option: str, told: str, *, required: bool = False
+) -> Callable[[Callable[..., T]], Callable[..., T]]:
+    """Add FLIGHT, --site, wind, day, run, a file of observations and --searched."""
+
+    def add(command: Callable[..., T]) -> Callable[..., T]:
+        command = click.option(
+            "--searched",
+            multiple=True,
+            metavar="FILE",
+            help="Ground walked in vain, in the same form.",
+        )(command)
+        command = click.option(
+            option, "seen", multiple=True, required=required, metavar="FILE", help=told
+        )(command)
+        return flight_options(command)
+
+    return add
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Observed:
+    """A flight and what people saw of it, as read."""
+
+    flight: Flight
+    site: Site
+    wind: WindProfile
+    day: Day | None
+    told: tuple[Observation, ...]
+    pieces: list[str]
+    assumed: tuple[str, ...]
+
+    def flown(self, inputs: Inputs) -> Cloud:
+        """Fly the flight, its falls kept."""
+        from driftmap.montecarlo.cloud import fly
+
+        with Progress("flights", inputs["samples"]) as progress:
+            return fly(
+                self.flight,
+                self.wind,
+                self.site.elevation,
+                samples=inputs["samples"],
+                seed=inputs["seed"],
+                day=self.day,
+                keep_falls=True,
+                progress=progress,
+            )
+
+    def weighed(self, inputs: Inputs, cloud: Cloud) -> Known:
+        """Weigh the flights by what was seen, and fly more toward it where few fit."""
+        from driftmap.observations.toward import know
+        from driftmap.observations.weighing import AtOddsError
+
+        try:
+            return know(cloud, self.wind, self.told)
+        except AtOddsError as problem:
+            files = ", ".join((*inputs["seen"], *inputs["searched"]))
+            raise InputError(files, "", str(problem)) from None
+
+    def sentences(self, known: Known, units: str) -> tuple[str, ...]:
+        """Tell what was seen, and what of it fits nothing flown."""
+        from driftmap.observations.observation import FAR
+
+        doubted = known.doubted
+        return tuple(
+            seen.says(FAR[units])
+            + " - AT ODDS with everything flown, taken as a mistake" * (seen in doubted)
+            for seen in self.told
+        )
+
+    def notes(self, known: Known) -> list[str]:
+        """Tell what the weighed flights rest on."""
+        from driftmap.observations.observation import MISTAKEN
+
+        cloud = known.cases[0].cloud
+        return [
+            f"rests on {known.effective:,.0f} effective flights, seed {cloud.seed}",
+            f"one report in {1 / MISTAKEN:.0f} is wrong altogether (assumed)",
+            *self.assumed,
+            *self.site.assumed,
+            *self.wind.assumed,
+            *cloud.plan.assumed,
+            *cloud.tree.assumed,
+        ]
+
+
+def read_observed(inputs: Inputs) -> Observed:
+    """Read the flight, the site, the wind and what was seen; nothing is flown yet."""
+    from driftmap.failures.cases import build_cases
+    from driftmap.observations.seenfile import pieces_of, read_seen
+    from driftmap.rocket.flightfile import read_flight
+
+    flight, site = read_flight(inputs["flight"]), site_of(inputs["site"])
+    tree = build_cases(flight)
+    told: list[Observation] = []
+    assumed: list[str] = []
+    for file in (*inputs["seen"], *inputs["searched"]):
+        found, notes = read_seen(file, flight, tree, site)
+        told += found
+        assumed += notes
+    wind = wind_of(inputs["asked"], Place.of(site))
+    day = day_of(inputs["weather"], site.elevation, wind)
+    pieces = pieces_of(flight)
+    return Observed(flight, site, wind, day, tuple(told), pieces, tuple(assumed))
 
 
 class _Options(Inputs):

@@ -7,17 +7,20 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
 
-from driftmap.cli.answering import setup_of
-from driftmap.cli.options import Quantity, pad_option, site_of, units_option
-from driftmap.cli.output import json_text
-from driftmap.cli.sweeping import (
+from driftmap.cli.inputs import setup_of
+from driftmap.cli.options import (
+    Quantity,
     cautions,
     forewarn,
     hands_of,
+    pad_option,
     plan_options,
     preamble,
+    site_of,
+    units_option,
     warnings,
 )
+from driftmap.cli.output import json_text
 from driftmap.errors import located
 
 if TYPE_CHECKING:

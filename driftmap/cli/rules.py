@@ -11,10 +11,16 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import click
 
-from driftmap.cli.answering import answers_option, occasion_of
+from driftmap.cli.inputs import (
+    Place,
+    WindOptions,
+    answers_option,
+    occasion_of,
+    wind_of,
+    wind_options_for,
+)
 from driftmap.cli.options import site_of, site_options
 from driftmap.cli.output import json_text
-from driftmap.cli.windoptions import Place, WindOptions, wind_of, wind_options_for
 from driftmap.errors import InputError, visible
 
 if TYPE_CHECKING:

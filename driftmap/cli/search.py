@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, Unpack
 
 import click
 
-from driftmap.cli.observed import Inputs, Observed, observed, read_observed
+from driftmap.cli.explain import Inputs, Observed, observed, read_observed
 from driftmap.cli.options import Quantity, units_option
 from driftmap.errors import InputError
 
@@ -123,10 +123,10 @@ def search_command(**options: Unpack[_Options]) -> None:
 
 def _searched(options: _Options, seen: Observed) -> tuple[Search, Known]:
     from driftmap.search.page import Search
-    from driftmap.search.walk import plan_walk
+    from driftmap.search.walk import Walkers, plan_walk
 
     here = _start(options["start"], seen.site)
-    who = _walkers(options["walkers"], options["spacing"], options["cover"])
+    who = Walkers(options["walkers"], options["spacing"], options["cover"])
     known = seen.weighed(options, seen.flown(options))
     chances = _chances(known, options["piece"], seen.site, options["units"])
     result = Search(
@@ -157,12 +157,6 @@ def _start(text: str, site: Site) -> tuple[float, float]:
         "--from", '"pad"'
     )
     return east, north
-
-
-def _walkers(count: int, spacing: float, cover: str) -> Walkers:
-    from driftmap.search.walk import Walkers
-
-    return Walkers(count, spacing, cover)
 
 
 def _chances(

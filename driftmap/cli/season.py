@@ -10,17 +10,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from driftmap.cli.answering import setup_of
-from driftmap.cli.options import Quantity, site_of, site_options
-from driftmap.cli.output import json_text
-from driftmap.cli.sweeping import (
+from driftmap.cli.inputs import setup_of
+from driftmap.cli.options import (
+    Quantity,
     cautions,
     forewarn,
     hands_of,
     plan_options,
     preamble,
+    site_of,
+    site_options,
     warnings,
 )
+from driftmap.cli.output import json_text
 from driftmap.errors import InputError
 
 if TYPE_CHECKING:

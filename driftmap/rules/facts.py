@@ -15,9 +15,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
+from driftmap.air.sun import UPPER_RIM, sun_height
 from driftmap.air.wind import WindProfile
 from driftmap.errors import InputError
-from driftmap.formulas.sun import sun_height
 from driftmap.ground.site import Area, Site
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight, Motor
@@ -155,7 +155,7 @@ def facts_of(
     elif impulse is not None:
         numbers["total_impulse"] = impulse
     if when is not None:
-        height = sun_height(when, site.latitude, site.longitude)
+        height = sun_height(when, site.latitude, site.longitude) + UPPER_RIM
         numbers["sun_height"] = math.radians(height)
     if altitude is not None:
         numbers["expected_altitude"] = altitude

@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from driftmap.cli.brief import brief_command
-from driftmap.cli.export import export_command
+from driftmap.cli.assess import brief_command, export_command
 from driftmap.errors import InputError
 
 ROOT = Path(__file__).parents[2]

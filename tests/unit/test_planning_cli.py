@@ -8,12 +8,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from driftmap.cli.aim import aim_command
 from driftmap.cli.assess import assess_command
 from driftmap.cli.compare import compare_command
 from driftmap.cli.dial import dial_command
 from driftmap.cli.layout import layout_command
-from driftmap.cli.limits import limits_command
+from driftmap.cli.plans import aim_command, limits_command
 from driftmap.cli.rules import rules_command
 from driftmap.cli.season import season_command
 from driftmap.errors import InputError, SiteError

@@ -8,8 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.assess import assess_command
-from driftmap.cli.log import log_command
-from driftmap.cli.review import review_command
+from driftmap.cli.log import log_command, review_command
 from driftmap.cli.season import season_command
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.inputs import inputs_of

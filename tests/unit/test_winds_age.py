@@ -370,7 +370,7 @@ def test_a_wind_kept_for_another_site_or_damaged_is_refused(tmp_path):
 
 
 def test_a_time_of_day_long_past_asks_for_the_day():
-    from driftmap.cli.windoptions import flight_time
+    from driftmap.cli.inputs import flight_time
 
     evening = datetime(2026, 5, 19, 20, tzinfo=UTC)
     with pytest.raises(InputError, match=r"was 10\.9 h ago; give the day too"):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from driftmap.cli.balloon import balloon_command
+from driftmap.cli.winds import balloon_command
 from driftmap.errors import DriftmapError, WindError
 from driftmap.formulas.balloon import ascent_rate
 from driftmap.units import KNOT

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from driftmap.cli.windoptions import flight_time
+from driftmap.cli.inputs import flight_time
 from driftmap.cli.winds import winds_command
 from driftmap.errors import DriftmapError, InputError, WindError
 from driftmap.winds import read_winds

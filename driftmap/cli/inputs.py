@@ -1,4 +1,4 @@
-"""Options that say what wind to fly in, and the wind they name."""
+"""What a run is given: the wind, answers to the rules, and with them its set-up."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
-from driftmap.cli.options import Quantity, site_of
+from driftmap.cli.options import NO_READINGS, Quantity, Weather, day_of, site_of
 from driftmap.errors import InputError
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import Reading, Setting, parse_time, show_time
@@ -21,16 +21,23 @@ from driftmap.winds.reading import Reading, Setting, parse_time, show_time
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
     from driftmap.ground.site import Site
+    from driftmap.rocket.flight import Flight
+    from driftmap.rules import Answers, Occasion
+    from driftmap.verdict.assessment import Setup
 
 __all__ = [
     "HERE",
     "Place",
     "WindOptions",
+    "answers_of",
+    "answers_option",
     "echo_flight",
     "flight_time",
+    "occasion_of",
     "place_options",
     "readings_of",
     "setting_of",
+    "setup_of",
     "shape_of",
     "show_flight",
     "wind_of",
@@ -296,3 +303,66 @@ def flight_time(
             option, "", f"{text[11:]} was {hours:.1f} h ago; give the day too: {text}"
         )
     return time
+
+
+def answers_option(command: F) -> F:
+    """Add --answers."""
+    return click.option(
+        "--answers",
+        multiple=True,
+        metavar="FILE",
+        help="Answers to the questions of the rules (TOML); driftmap rules lists them. "
+        "Give it again for several files.",
+    )(command)
+
+
+def occasion_of(
+    flight: Flight, site: Site, when: str | None, *, ahead: bool = False
+) -> Occasion:
+    """Say what is flown where and when: now, or on no day yet, where nobody says when."""
+    from datetime import UTC, datetime
+
+    from driftmap.rules import Occasion
+
+    time = None if ahead else datetime.now(UTC)
+    if when is not None:
+        time = flight_time(when)
+    return Occasion(site.name, flight.name, time, site.longitude)
+
+
+def answers_of(
+    paths: tuple[str, ...],
+    flight: Flight,
+    site: Site,
+    when: str | None,
+    *,
+    ahead: bool = False,
+) -> Answers:
+    """Read what people answered to the rules that the site names, for that flight."""
+    from driftmap.rules import picked_rules, read_answers
+
+    sets = picked_rules(site) if site.rules.strip() or paths else ()
+    return read_answers(paths, sets, occasion_of(flight, site, when, ahead=ahead))
+
+
+def setup_of(
+    flight: Flight,
+    site: Site,
+    run: tuple[int, int],
+    answers: tuple[str, ...],
+    *,
+    weather: Weather = NO_READINGS,
+    wind: WindProfile | None = None,
+    when: str | None = None,
+    ahead: bool = False,
+) -> Setup:
+    """Put together what is flown and where from what the options say.
+
+    ``run`` is samples and seed. Surface readings come from the wind where the options
+    leave them out; ``ahead`` is planning for no day yet.
+    """
+    from driftmap.verdict.assessment import Setup
+
+    day = day_of(weather, site.elevation, wind)
+    said = answers_of(answers, flight, site, when, ahead=ahead)
+    return Setup(flight, site, *run, day, said)
