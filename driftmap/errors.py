@@ -16,9 +16,11 @@ __all__ = [
     "FlightPathError",
     "InputError",
     "NoGoError",
+    "PlacedError",
     "SiteError",
     "WeakThrustError",
     "WindError",
+    "at",
     "located",
     "nearest",
     "one_line",
@@ -147,11 +149,6 @@ def nearest(name: str, known: Iterable[str], *, cutoff: float = 0.6) -> str:
 def one_line(message: str) -> str:
     """Make a message one line that steers nothing and has an end.
 
-    Parameters
-    ----------
-    message : str
-        Any message.
-
     Returns
     -------
     str
@@ -191,6 +188,25 @@ class InputError(DriftmapError):
         super().__init__(one_line(": ".join([*names, problem])))
 
 
+class PlacedError(ValueError):
+    """A value that cannot be used, and its place in a source that `located` names."""
+
+    def __init__(self, where: str, problem: str) -> None:
+        self.where = where
+        super().__init__(problem)
+
+
+@contextmanager
+def at(where: str) -> Iterator[None]:
+    """Tell the place of a `ValueError` of the block; where one is told already it stays."""
+    try:
+        yield
+    except PlacedError:
+        raise
+    except (ValueError, OverflowError) as problem:
+        raise PlacedError(where, str(problem)) from None
+
+
 @contextmanager
 def located(
     source: str, where: str, fault: Callable[[str, str, str], InputError] = InputError
@@ -223,6 +239,7 @@ def located(
     try:
         yield
     except (ValueError, OverflowError) as problem:
+        where = getattr(problem, "where", where)
         raise fault(source, where, str(problem)) from None
 
 

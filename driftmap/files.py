@@ -16,11 +16,13 @@ if TYPE_CHECKING:
     from pydantic import ValidationError
 
 __all__ = [
+    "FORM",
     "GREATEST",
     "LARGEST",
     "bytes_of",
     "decoded",
     "mistaken",
+    "of_known_form",
     "parse_json",
     "parse_toml",
     "place_of",
@@ -34,6 +36,9 @@ LARGEST: Final = 1_000_000
 
 GREATEST: Final = 1e15
 """Greatest number that a file may hold: beyond any that is meant, in whatever unit."""
+
+FORM: Final = 1
+"""Newest form of the files that people write; a file that tells none is of the first."""
 
 _LONGEST_NUMBER: Final = 300  # digits; Python reads 4,300, floats hold 308
 _TOLD: Final = 350  # characters of mistakes in one line; the rest is counted
@@ -87,6 +92,7 @@ def parse_toml(text: str, source: str, fault: Fault = InputError) -> dict[str, A
     try:
         tree = tomllib.loads(text)
         _numbers(tree, source, (), fault)
+        of_known_form(tree, source, fault)
     except tomllib.TOMLDecodeError as problem:
         raise fault(source, "", f"is not TOML: {problem}") from None
     except ValueError:  # an integer longer than Python reads
@@ -94,6 +100,17 @@ def parse_toml(text: str, source: str, fault: Fault = InputError) -> dict[str, A
     except RecursionError:
         raise fault(source, "", "is nested too deeply") from None
     return tree
+
+
+def of_known_form(tree: dict[str, Any], source: str, fault: Fault = InputError) -> None:
+    """Take the form off a file, or refuse one that this program is too old to read."""
+    form = tree.pop("form", FORM)
+    if isinstance(form, bool) or not isinstance(form, int) or form < 1:
+        told = f"must be a whole number from 1 to {FORM} (got {quoted(form)})"
+        raise fault(source, "form", told)
+    if form > FORM:
+        told = f"is {form}: written for a newer driftmap; this one reads up to {FORM}"
+        raise fault(source, "form", told)
 
 
 _TOO_LONG: Final = f"holds a number of over {_LONGEST_NUMBER} digits"
@@ -213,11 +230,6 @@ def mistaken(
         Place of what was checked.
     fault : callable
         Makes the error.
-
-    Returns
-    -------
-    InputError
-        To raise.
     """
     errors = problem.errors(include_url=False)
     # An unknown key explains a missing one, so it comes first.

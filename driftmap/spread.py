@@ -38,13 +38,6 @@ class Spread:
     def draw(self, count: int, rng: np.random.Generator) -> FloatArray:
         """Draw values.
 
-        Parameters
-        ----------
-        count : int
-            Number of values.
-        rng : numpy.random.Generator
-            Source of randomness.
-
         Returns
         -------
         ndarray, shape (count,)
@@ -71,11 +64,6 @@ class Spread:
 
 def even_points(count: int) -> FloatArray:
     """Spread points evenly over a square, always the same ones.
-
-    Parameters
-    ----------
-    count : int
-        How many.
 
     Returns
     -------
@@ -128,20 +116,6 @@ def stream(seed: int, block: int, name: str) -> np.random.Generator:
 
     A stream of its own for each input keeps all other draws as they were when an input
     or a case is added, so that alternatives are compared on the same luck.
-
-    Parameters
-    ----------
-    seed : int
-        Seed of the run.
-    block : int
-        Number of the block of flights.
-    name : str
-        Name of the input.
-
-    Returns
-    -------
-    numpy.random.Generator
-        The stream.
     """
     key = (block, crc32(name.encode()))
     return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=key))

@@ -225,11 +225,6 @@ def bounded(
     above : bool
         Whether the lower bound itself is refused.
 
-    Returns
-    -------
-    float
-        The value in SI.
-
     Raises
     ------
     ValueError
@@ -264,11 +259,6 @@ def unit_of(dimension: str, system: str) -> str:
         A key of `DIMENSIONS`, or ``"descent"`` for a falling speed.
     system : {"us", "si"}
         Units the reader picked.
-
-    Returns
-    -------
-    str
-        The unit's name.
     """
     return _READ[dimension, system][0]
 

@@ -1,4 +1,8 @@
-"""The atmosphere: density, pressure, temperature and speed of sound by altitude."""
+"""The atmosphere: density, pressure, temperature and speed of sound by altitude.
+
+US76 stands for the *U.S. Standard Atmosphere, 1976*; its constants and equations are from
+memory, and agree with an independent library and with the printed table as far as it is known.
+"""
 
 from __future__ import annotations
 
@@ -84,7 +88,8 @@ def temperature(altitude: ArrayLike) -> FloatArray:
 
     References
     ----------
-    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
+    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562
+       (from memory).
 
     Examples
     --------
@@ -117,7 +122,8 @@ def pressure(altitude: ArrayLike) -> FloatArray:
 
     References
     ----------
-    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
+    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562
+       (from memory).
     """
     h = _geopotential(altitude)
     low = np.minimum(h, TROPOPAUSE)
@@ -153,7 +159,8 @@ def air_density(altitude: ArrayLike) -> FloatArray:
 
     References
     ----------
-    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
+    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562
+       (from memory).
        Checked in ``tests/reference/test_ussa1976.py``.
 
     Examples
@@ -179,6 +186,7 @@ def speed_of_sound(altitude: ArrayLike) -> FloatArray:
 
     References
     ----------
-    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562.
+    .. [1] NOAA, NASA, USAF, *U.S. Standard Atmosphere, 1976*, NOAA-S/T 76-1562
+       (from memory).
     """
     return np.sqrt(HEAT_RATIO * GAS_CONSTANT * temperature(altitude))

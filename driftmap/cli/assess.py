@@ -35,7 +35,7 @@ from driftmap.errors import located
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
-    from driftmap.exports.cells import Cells
+    from driftmap.exports.features import Cells
     from driftmap.verdict.assessment import Assessment, Setup
 
 __all__ = [
@@ -354,7 +354,7 @@ def export_command(
 
 
 def _cells(result: Assessment, floor: float, side: float | None) -> Cells:
-    from driftmap.exports.cells import hit_cells
+    from driftmap.exports.features import hit_cells
 
     with located("--floor and --square", ""):
         return hit_cells(result.cloud, floor=floor, size=side)
@@ -363,17 +363,17 @@ def _cells(result: Assessment, floor: float, side: float | None) -> Cells:
 def _written(
     result: Assessment, formats: Sequence[str], points: int, cells: Cells
 ) -> dict[str, str]:
-    from driftmap.exports import csvs, geojson, gpx, kml
+    from driftmap.exports import csvs
+    from driftmap.exports.features import geojson_text
+    from driftmap.exports.markup import gpx_text, kml_text
 
     files = {}
     if "geojson" in formats:
-        files["landing.geojson"] = geojson.geojson_text(
-            result, points=points, cells=cells
-        )
+        files["landing.geojson"] = geojson_text(result, points=points, cells=cells)
     if "kml" in formats:
-        files["landing.kml"] = kml.kml_text(result, points=points)
+        files["landing.kml"] = kml_text(result, points=points)
     if "gpx" in formats:
-        files["landing.gpx"] = gpx.gpx_text(result)
+        files["landing.gpx"] = gpx_text(result)
     if "csv" in formats:
         files |= {
             "about.csv": csvs.about_csv(result),

@@ -14,6 +14,7 @@ import click
 
 from driftmap.cli.output import json_text
 from driftmap.errors import InputError, nearest
+from driftmap.files import FORM
 
 __all__ = ["TOPICS", "chapter", "help_command"]
 
@@ -69,25 +70,19 @@ def _schema(topic: str | None) -> dict[str, Any]:
     if topic == "flight":
         from driftmap.rocket.flightfile import flight_schema
 
-        return flight_schema()
-    if topic == "rules":
+        schema = flight_schema()
+    elif topic == "rules":
         from driftmap.rules.schema import RuleFile
 
-        return RuleFile.model_json_schema(by_alias=True)
-    raise InputError("--schema", "", "there is one of flight, and one of rules")
+        schema = RuleFile.model_json_schema(by_alias=True)
+    else:
+        raise InputError("--schema", "", "there is one of flight, and one of rules")
+    schema["properties"]["form"] = {"type": "integer", "minimum": 1, "maximum": FORM}
+    return schema
 
 
 def chapter(readme: str, title: str, columns: int = 80) -> str:
     """Set one chapter of a text in Markdown for a terminal.
-
-    Parameters
-    ----------
-    readme : str
-        The text.
-    title : str
-        Heading of the chapter.
-    columns : int
-        Width of a line.
 
     Returns
     -------

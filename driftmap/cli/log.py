@@ -282,7 +282,7 @@ def _again(
 ) -> Iterator[dict[str, Any]]:
     """Assess the last logged flights again, one after the other."""
     from driftmap.errors import InputError
-    from driftmap.logbook.inputs import inputs_of
+    from driftmap.logbook.written import inputs_of
     from driftmap.review.again import assessed_again, changes_of
 
     contents = {content.digest: content for content in log.contents()}

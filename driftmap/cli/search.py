@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from driftmap.observations.observation import Observation
     from driftmap.observations.weighing import Known
     from driftmap.search.chances import Chances
-    from driftmap.search.page import Search
+    from driftmap.search.phone import Search
     from driftmap.search.walk import Walkers
 
 __all__ = ["search_command"]
@@ -96,8 +96,8 @@ def search_command(**options: Unpack[_Options]) -> None:
     Nobody climbs, throws or pokes for a rocket on a power line.
     """
     from driftmap.cli.output import write_all
-    from driftmap.search.files import search_gpx, search_kml, search_sheet
-    from driftmap.search.page import search_html
+    from driftmap.search.handouts import search_gpx, search_kml, search_sheet
+    from driftmap.search.phone import search_html
 
     units, out = options["units"], options["out"]
     seen = read_observed(options)
@@ -122,7 +122,7 @@ def search_command(**options: Unpack[_Options]) -> None:
 
 
 def _searched(options: _Options, seen: Observed) -> tuple[Search, Known]:
-    from driftmap.search.page import Search
+    from driftmap.search.phone import Search
     from driftmap.search.walk import Walkers, plan_walk
 
     here = _start(options["start"], seen.site)
@@ -145,7 +145,7 @@ def _searched(options: _Options, seen: Observed) -> tuple[Search, Known]:
 
 
 def _start(text: str, site: Site) -> tuple[float, float]:
-    from driftmap.observations.tables import Table
+    from driftmap.observations.rows import Table
 
     value: object = text
     if "," in text:
@@ -171,7 +171,7 @@ def _chances(
 
 
 def _finds(told: Sequence[Observation]) -> tuple[tuple[str, float, float], ...]:
-    from driftmap.observations.measured import Found
+    from driftmap.observations.figures import Found
 
     return tuple((o.piece, o.east, o.north) for o in told if isinstance(o, Found))
 
@@ -189,7 +189,7 @@ def _notes(known: Known, seen: Observed, who: Walkers) -> tuple[str, ...]:
 def _tell(chances: Chances, known: Known, units: Literal["us", "si"]) -> None:
     from driftmap.observations.observation import FAR
     from driftmap.observations.toward import ENOUGH
-    from driftmap.search.page import shares_told
+    from driftmap.search.phone import shares_told
 
     click.echo(f"Where the {chances.piece} may lie:")
     for line in shares_told(chances, units):

@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 
 from driftmap.checks import FloatArray
+from driftmap.observations.figures import Found
 from driftmap.observations.flown import ROCKET, Flown
-from driftmap.observations.measured import Found
 from driftmap.observations.observation import Far, Observation, Odds, State, metres
 from driftmap.observations.weighing import Known, effective_number, likelihoods
 
@@ -95,11 +95,6 @@ def explain(known: Known, fits: dict[str, float], far: Far = metres) -> Explanat
         How well each case fits, from `driftmap.explain.fit.fit_of`.
     far : callable
         How to write a distance.
-
-    Returns
-    -------
-    Explanation
-        Chances, evidence, advice.
     """
     chances = known.chances
     errors = _errors(known)

@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 
 from driftmap.checks import FloatArray
+from driftmap.observations.figures import Measured
 from driftmap.observations.flown import Flown
-from driftmap.observations.measured import Measured
 from driftmap.observations.observation import MISTAKEN, Observation, Odds
 from driftmap.observations.weighing import effective_number, likelihoods
 from driftmap.spread import stream

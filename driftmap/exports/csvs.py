@@ -10,8 +10,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.exports import content
-from driftmap.exports.cells import Cells, hit_cells
-from driftmap.exports.places import DECIMALS, place, positions
+from driftmap.exports.content import DECIMALS, place, positions
+from driftmap.exports.features import Cells, hit_cells
 from driftmap.verdict.assessment import Assessment
 
 __all__ = [

@@ -8,9 +8,8 @@ from typing import Final
 
 from driftmap.errors import FlightError
 from driftmap.failures.case import Body, Release, Stage
-from driftmap.formulas.canopies import GLIDE, drag_spread
-from driftmap.formulas.plates import PLATE_SHARE, plate_glide
-from driftmap.formulas.streamers import streamer_spread
+from driftmap.formulas.canopies import GLIDE, drag_spread, streamer_spread
+from driftmap.formulas.drag import PLATE_SHARE, plate_glide
 from driftmap.formulas.strength import (
     STRENGTH_SPREAD,
     UNSTATED_SPREAD,

@@ -29,7 +29,7 @@ from driftmap.formulas.flutter import (
     PRINTED,
     SHEAR_MODULUS,
 )
-from driftmap.formulas.scatter import FRICTION, REBOUND
+from driftmap.formulas.fragments import FRICTION, REBOUND
 from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.flight import Flight
 from driftmap.spread import Spread

@@ -11,7 +11,7 @@ from typing import Final
 
 from driftmap.failures.bodies import CROSSFLOW_DRAG, PLATE_DRAG, Bench
 from driftmap.failures.case import Body, Burn, Case, Kick, Release, Stage
-from driftmap.formulas.burst import ENERGY_SHARE, gas_energy
+from driftmap.formulas.fragments import ENERGY_SHARE, gas_energy
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.pieces import Burst
 from driftmap.spread import Spread

@@ -1,17 +1,24 @@
-"""Areas of ground and air about the pad, in local metres."""
+"""Areas of ground and air about the pad, in local metres, and the site they make."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Final
 
+import shapely
+from numpy.typing import ArrayLike
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.checks import FloatArray
 from driftmap.errors import quoted
+from driftmap.ground import frame
+from driftmap.ground.picture import Picture
 from driftmap.ground.roles import OCCUPIED
 
-__all__ = ["Area", "Waiver", "check_shape"]
+__all__ = ["Area", "Site", "Waiver", "check_shape"]
 
 _SMALLEST: Final = 1.0  # m²
 
@@ -84,6 +91,110 @@ class Waiver:
         check_shape("waiver", self.shape)
         if not 0 < self.ceiling < math.inf:
             raise ValueError(f"'ceiling' must be above the ground (got {self.ceiling})")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Site:
+    """A launch site in metres about its pad.
+
+    Parameters
+    ----------
+    name : str
+        Its name, as in the file: escape it before showing it in a page.
+    elevation : float
+        Of the pad above mean sea level [m].
+    longitude, latitude : float
+        Of the pad, WGS 84 [deg].
+    areas : tuple of Area
+        Every area but boundary and waiver, in the order of the file.
+    boundary : shapely.Polygon or shapely.MultiPolygon
+        Land we may land on, in metres from the pad [m].
+    waiver : Waiver
+        Airspace we may fly in.
+    limits : mapping
+        The site's own limits, key to value as in the file; the verdict reads them.
+    rules : str
+        Name of the rule set; empty if the file names none.
+    declination : float or None
+        Of the magnetic needle, positive east [rad].
+    flights_today : int or None
+        Flights of the day that share its budget of risk; None if not told.
+    pad : str
+        Name of the pad.
+    assumed : tuple of str
+        What was assumed in reading the site, a sentence each.
+    picture : Picture or None
+        The club's own picture of the ground, for the map.
+    source, digest : str
+        Path of the file as given and SHA-256 of its bytes.
+
+    Raises
+    ------
+    ValueError
+        If the boundary is no area or the pad lies outside boundary or waiver.
+    """
+
+    name: str
+    elevation: float
+    longitude: float
+    latitude: float
+    areas: tuple[Area, ...]
+    boundary: BaseGeometry
+    waiver: Waiver
+    limits: Mapping[str, object] = field(default_factory=dict)
+    rules: str = ""
+    declination: float | None = None
+    flights_today: int | None = None
+    pad: str = "pad"
+    assumed: tuple[str, ...] = ()
+    picture: Picture | None = None
+    source: str = ""
+    digest: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
+        check_shape("boundary", self.boundary)
+        pad = shapely.Point(0.0, 0.0)
+        for what, shape in (("boundary", self.boundary), ("waiver", self.waiver.shape)):
+            if not shape.covers(pad):
+                raise ValueError(
+                    f"pad must lie inside the {what} "
+                    f"(got {shape.distance(pad):,.0f} m outside it)"
+                )
+
+    def to_local(
+        self, longitude: ArrayLike, latitude: ArrayLike
+    ) -> tuple[FloatArray, FloatArray]:
+        """Project positions to metres about the pad; see `driftmap.ground.frame.to_local`.
+
+        Parameters
+        ----------
+        longitude, latitude : array_like, shape (...)
+            Positions, WGS 84 [deg].
+
+        Returns
+        -------
+        east, north : ndarray, shape (...)
+            Position from the pad [m].
+        """
+        return frame.to_local((self.longitude, self.latitude), longitude, latitude)
+
+    def to_lonlat(
+        self, east: ArrayLike, north: ArrayLike
+    ) -> tuple[FloatArray, FloatArray]:
+        """Give the positions of local points; the inverse of `to_local`.
+
+        Parameters
+        ----------
+        east, north : array_like, shape (...)
+            Position from the pad [m].
+
+        Returns
+        -------
+        longitude, latitude : ndarray, shape (...)
+            Positions, WGS 84 [deg].
+        """
+        return frame.to_lonlat((self.longitude, self.latitude), east, north)
 
 
 def check_shape(name: str, shape: BaseGeometry) -> None:

@@ -68,7 +68,7 @@ def to_local(
     References
     ----------
     .. [1] C. F. F. Karney, "Algorithms for geodesics", J. Geodesy 87, 43-55, 2013.
-       :doi:`10.1007/s00190-012-0578-z`; what PROJ uses for this projection.
+       :doi:`10.1007/s00190-012-0578-z`; what PROJ uses for this projection (from memory).
 
     Examples
     --------

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -13,10 +12,10 @@ from typing import Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.errors import SiteError, located, quoted
-from driftmap.files import bytes_of, decoded, parse_json
+from driftmap.errors import PlacedError, SiteError, at, quoted
+from driftmap.files import bytes_of, decoded, of_known_form, parse_json
 
-__all__ = ["MAX_BYTES", "Collection", "Feature", "naming", "read_collection"]
+__all__ = ["MAX_BYTES", "Collection", "Feature", "read_collection"]
 
 MAX_BYTES: Final = 20_000_000
 """Largest file that is read [byte]; a drawn site takes a few thousand."""
@@ -67,11 +66,6 @@ class Collection:
     digest: str
 
 
-def naming(source: str, where: str) -> AbstractContextManager[None]:
-    """Turn a `ValueError` of the block into a `SiteError` that names the place."""
-    return located(source, where, SiteError)
-
-
 def read_collection(path: Path) -> Collection:
     """Read a FeatureCollection.
 
@@ -88,24 +82,25 @@ def read_collection(path: Path) -> Collection:
     Raises
     ------
     SiteError
-        If the file cannot be read, is not such a collection, or a shape in it is
-        broken.
+        If the file cannot be read.
+    PlacedError
+        If it is no such collection, or a shape in it is broken.
     """
     source = str(path)
     data = bytes_of(path, SiteError, MAX_BYTES)
     plain = parse_json(decoded(data, source, SiteError), source, SiteError)
-    with naming(source, ""):
-        tree = _collection(plain)
+    tree = _collection(plain)
+    of_known_form(tree, source, SiteError)
     features = tree.pop("features")
     del tree["type"]
     if not isinstance(features, list) or not features:
-        raise SiteError(
-            source, "features", f"must be a list of features (got {quoted(features)})"
+        raise PlacedError(
+            "features", f"must be a list of features (got {quoted(features)})"
         )
     return Collection(
         source,
         MappingProxyType(tree),
-        tuple(_feature(source, i, item) for i, item in enumerate(features, 1)),
+        tuple(_feature(i, item) for i, item in enumerate(features, 1)),
         hashlib.sha256(data).hexdigest(),
     )
 
@@ -129,22 +124,22 @@ def _collection(tree: object) -> dict[str, object]:
     return tree
 
 
-def _feature(source: str, number: int, item: object) -> Feature:
+def _feature(number: int, item: object) -> Feature:
     where = f"feature {number}"
     if not isinstance(item, dict) or item.get("type") != "Feature":
-        raise SiteError(
-            source, where, f"must be an object of type 'Feature' (got {quoted(item)})"
+        raise PlacedError(
+            where, f"must be an object of type 'Feature' (got {quoted(item)})"
         )
     properties = item.get("properties")
     if properties is None:  # RFC 7946, 3.2 allows null
         properties = {}
     if not isinstance(properties, dict):
-        raise SiteError(
-            source, where, f"properties must be an object (got {quoted(properties)})"
+        raise PlacedError(
+            where, f"properties must be an object (got {quoted(properties)})"
         )
     if isinstance(properties.get("name"), str):
         where = f"{where} ({quoted(properties['name'])})"
-    with naming(source, f"{where}, geometry"):
+    with at(f"{where}, geometry"):
         shape = _shape(item.get("geometry"))
     return Feature(where, MappingProxyType(properties), shape)
 

@@ -125,11 +125,6 @@ def read_picture(told: object, folder: Path, to_local: ToLocal) -> Picture:
     to_local : callable
         Longitude and latitude [deg] to metres from the pad.
 
-    Returns
-    -------
-    Picture
-        The picture, fitted.
-
     Raises
     ------
     ValueError
@@ -187,16 +182,6 @@ def _size(path: Path) -> tuple[int, int]:
 
 def opened(path: Path) -> Image:
     """Open a picture, turned as a viewer shows it.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file.
-
-    Returns
-    -------
-    PIL.Image.Image
-        The picture.
 
     Raises
     ------

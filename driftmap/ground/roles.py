@@ -12,8 +12,8 @@ from typing import Final
 from shapely.geometry.base import BaseGeometry
 
 from driftmap import units
-from driftmap.errors import SiteError, quoted
-from driftmap.ground.geojson import Feature, naming
+from driftmap.errors import PlacedError, at, quoted
+from driftmap.ground.geojson import Feature
 
 __all__ = [
     "OCCUPIED",
@@ -117,18 +117,6 @@ def near_misses(keys: Iterable[str], known: Iterable[str]) -> dict[str, str]:
     Drawing tools add keys of their own (``stroke``, ``fill``), so a strange key alone
     is no error; one that is nearly ours would be lost in silence.
 
-    Parameters
-    ----------
-    keys : iterable of str
-        Keys found in a file.
-    known : iterable of str
-        Keys that are read.
-
-    Returns
-    -------
-    dict of str to str
-        Each suspicious key with the one it resembles.
-
     Examples
     --------
     >>> near_misses(["stroke-width", "radius_m", "Name"], ["name", "radius", "width"])
@@ -145,13 +133,6 @@ def near_misses(keys: Iterable[str], known: Iterable[str]) -> dict[str, str]:
 
 def clean_text(value: object, *, most: int = _LONGEST_NAME) -> str:
     """Check a name from a file and keep it as it is.
-
-    Parameters
-    ----------
-    value : object
-        What the file holds.
-    most : int
-        Longest that is accepted.
 
     Returns
     -------
@@ -184,13 +165,6 @@ def read_length(properties: Mapping[str, object], key: str) -> float | None:
 
     Heights are told in feet and in metres, and a bare 3000 would be taken for either.
 
-    Parameters
-    ----------
-    properties : mapping
-        Where to look.
-    key : str
-        The key to read.
-
     Returns
     -------
     float or None
@@ -213,39 +187,27 @@ def read_length(properties: Mapping[str, object], key: str) -> float | None:
     return length
 
 
-def read_mark(source: str, feature: Feature) -> Mark:
+def read_mark(feature: Feature) -> Mark:
     """Read the role and the properties of a feature.
-
-    Parameters
-    ----------
-    source : str
-        The file, for messages.
-    feature : Feature
-        The feature as drawn.
-
-    Returns
-    -------
-    Mark
-        The feature with its meaning.
 
     Raises
     ------
-    SiteError
+    PlacedError
         If a property is missing, misspelt, out of place or out of range.
     """
     where, properties = feature.where, feature.properties
     for key, ours in near_misses(properties, _KEYS).items():
-        raise SiteError(source, where, f"unknown key {quoted(key)}; accepted: '{ours}'")
-    with naming(source, f"{where}, role"):
+        raise PlacedError(where, f"unknown key {quoted(key)}; accepted: '{ours}'")
+    with at(f"{where}, role"):
         role = _role(properties.get("role"), feature.shape.geom_type)
-    _refuse_misplaced(source, feature, role)
-    lengths, notes = _lengths(source, feature, role)
-    people = _people(source, feature)
+    _refuse_misplaced(feature, role)
+    lengths, notes = _lengths(feature, role)
+    people = _people(feature)
     if people is None and role in OCCUPIED:
         notes.append(f"{where}: gives no people; its head count is not known")
-    with naming(source, f"{where}, shelter"):
+    with at(f"{where}, shelter"):
         shelter = _shelter(properties.get("shelter", "open"))
-    with naming(source, f"{where}, name"):
+    with at(f"{where}, name"):
         name = clean_text(properties["name"]) if "name" in properties else ""
     return Mark(
         where=where,
@@ -294,39 +256,35 @@ def _meant(role: str, geometry: str) -> set[str]:
     return meant
 
 
-def _refuse_misplaced(source: str, feature: Feature, role: str) -> None:
+def _refuse_misplaced(feature: Feature, role: str) -> None:
     """Refuse keys without a meaning here, and ask for the radius of a point."""
     kind, where = feature.shape.geom_type, feature.where
     meant = _meant(role, kind)
     for key in feature.properties:
         if key in _KEYS and key not in meant:
-            raise SiteError(
-                source,
+            raise PlacedError(
                 f"{where}, {key}",
                 f"has no meaning for a {role} drawn as {kind}; "
                 f"accepted: {', '.join(sorted(meant))}",
             )
     if "radius" in meant and "radius" not in feature.properties:
-        raise SiteError(
-            source, f"{where}, radius", "missing: a point needs one, such as '300 ft'"
+        raise PlacedError(
+            f"{where}, radius", "missing: a point needs one, such as '300 ft'"
         )
     if role == "waiver" and sum(key in feature.properties for key in _CEILINGS) != 1:
-        raise SiteError(
-            source,
+        raise PlacedError(
             where,
             "must give either ceiling (above the ground) or ceiling_altitude (above "
             "mean sea level), such as '8000 ft'",
         )
 
 
-def _lengths(
-    source: str, feature: Feature, role: str
-) -> tuple[dict[str, float | None], list[str]]:
+def _lengths(feature: Feature, role: str) -> tuple[dict[str, float | None], list[str]]:
     """Read the lengths of a feature, and say what was assumed."""
     lengths: dict[str, float | None] = {}
     notes: list[str] = []
     for key in ("radius", "width", *_CEILINGS):
-        with naming(source, f"{feature.where}, {key}"):
+        with at(f"{feature.where}, {key}"):
             lengths[key] = _positive(feature.properties, key)
     if "LineString" in feature.shape.geom_type and lengths["width"] is None:
         lengths["width"] = _WIDTHS[role]
@@ -348,11 +306,11 @@ def _positive(properties: Mapping[str, object], key: str) -> float | None:
     return length
 
 
-def _people(source: str, feature: Feature) -> int | None:
+def _people(feature: Feature) -> int | None:
     if "people" not in feature.properties:
         return None
     value = feature.properties["people"]
-    with naming(source, f"{feature.where}, people"):
+    with at(f"{feature.where}, people"):
         count = units.parse(value, "number")
         if not count.is_integer() or not 0 <= count <= _MOST_PEOPLE:
             raise ValueError(

@@ -1,26 +1,22 @@
-"""A launch site: the pad, the ground about it, and who stands where."""
+"""A launch site read from its file: the pad, the ground about it, and who stands where."""
 
 from __future__ import annotations
 
 import itertools
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
-from types import MappingProxyType
 from typing import Final, TypedDict
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike
 from shapely.geometry.base import BaseGeometry
 
 from driftmap import units
-from driftmap.checks import FloatArray
-from driftmap.errors import SiteError, quoted
+from driftmap.errors import PlacedError, SiteError, at, located, quoted
 from driftmap.ground import frame
-from driftmap.ground.areas import Area, Waiver, check_shape
-from driftmap.ground.geojson import Collection, naming, read_collection
+from driftmap.ground.areas import Area, Site, Waiver
+from driftmap.ground.geojson import Collection, read_collection
 from driftmap.ground.picture import Picture, read_picture
 from driftmap.ground.roles import (
     OCCUPIED,
@@ -58,110 +54,6 @@ _POLEMOST: Final = 84.0  # deg; map backgrounds end at 85, and east turns about 
 _SEGMENTS: Final = 64  # of a quarter circle: the polygon is 0.015 % of the radius off
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Site:
-    """A launch site in metres about its pad.
-
-    Parameters
-    ----------
-    name : str
-        Its name, as in the file: escape it before showing it in a page.
-    elevation : float
-        Of the pad above mean sea level [m].
-    longitude, latitude : float
-        Of the pad, WGS 84 [deg].
-    areas : tuple of Area
-        Every area but boundary and waiver, in the order of the file.
-    boundary : shapely.Polygon or shapely.MultiPolygon
-        Land we may land on, in metres from the pad [m].
-    waiver : Waiver
-        Airspace we may fly in.
-    limits : mapping
-        The site's own limits, key to value as in the file; the verdict reads them.
-    rules : str
-        Name of the rule set; empty if the file names none.
-    declination : float or None
-        Of the magnetic needle, positive east [rad].
-    flights_today : int or None
-        Flights of the day that share its budget of risk; None if not told.
-    pad : str
-        Name of the pad.
-    assumed : tuple of str
-        What was assumed in reading the site, a sentence each.
-    picture : Picture or None
-        The club's own picture of the ground, for the map.
-    source, digest : str
-        Path of the file as given and SHA-256 of its bytes.
-
-    Raises
-    ------
-    ValueError
-        If the boundary is no area or the pad lies outside boundary or waiver.
-    """
-
-    name: str
-    elevation: float
-    longitude: float
-    latitude: float
-    areas: tuple[Area, ...]
-    boundary: BaseGeometry
-    waiver: Waiver
-    limits: Mapping[str, object] = field(default_factory=dict)
-    rules: str = ""
-    declination: float | None = None
-    flights_today: int | None = None
-    pad: str = "pad"
-    assumed: tuple[str, ...] = ()
-    picture: Picture | None = None
-    source: str = ""
-    digest: str = ""
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "limits", MappingProxyType(dict(self.limits)))
-        check_shape("boundary", self.boundary)
-        pad = shapely.Point(0.0, 0.0)
-        for what, shape in (("boundary", self.boundary), ("waiver", self.waiver.shape)):
-            if not shape.covers(pad):
-                raise ValueError(
-                    f"pad must lie inside the {what} "
-                    f"(got {shape.distance(pad):,.0f} m outside it)"
-                )
-
-    def to_local(
-        self, longitude: ArrayLike, latitude: ArrayLike
-    ) -> tuple[FloatArray, FloatArray]:
-        """Project positions to metres about the pad; see `driftmap.ground.frame.to_local`.
-
-        Parameters
-        ----------
-        longitude, latitude : array_like, shape (...)
-            Positions, WGS 84 [deg].
-
-        Returns
-        -------
-        east, north : ndarray, shape (...)
-            Position from the pad [m].
-        """
-        return frame.to_local((self.longitude, self.latitude), longitude, latitude)
-
-    def to_lonlat(
-        self, east: ArrayLike, north: ArrayLike
-    ) -> tuple[FloatArray, FloatArray]:
-        """Give the positions of local points; the inverse of `to_local`.
-
-        Parameters
-        ----------
-        east, north : array_like, shape (...)
-            Position from the pad [m].
-
-        Returns
-        -------
-        longitude, latitude : ndarray, shape (...)
-            Positions, WGS 84 [deg].
-        """
-        return frame.to_lonlat((self.longitude, self.latitude), east, north)
-
-
 def read_site(path: Path | str, *, pad: str | None = None) -> Site:
     """Read a site from GeoJSON.
 
@@ -183,44 +75,48 @@ def read_site(path: Path | str, *, pad: str | None = None) -> Site:
     SiteError
         If anything in the file is missing, broken or not understood.
     """
-    collection = read_collection(Path(path))
+    with located(str(path), "", SiteError):
+        return _site(read_collection(Path(path)), pad)
+
+
+def _site(collection: Collection, pad: str | None) -> Site:
     source = collection.source
     header = _header(collection)
-    marks = [read_mark(source, feature) for feature in collection.features]
-    _require(source, marks)
-    origin = _pad(source, marks, pad)
+    marks = [read_mark(feature) for feature in collection.features]
+    _require(marks)
+    origin = _pad(marks, pad)
     place = longitude, latitude = (
         float(shapely.get_x(origin.shape)),
         float(shapely.get_y(origin.shape)),
     )
-    shapes = [_placed(source, mark, place) for mark in marks]
-    names = _names(source, marks)
-    areas = tuple(_areas(source, marks, names, shapes))
+    shapes = [_placed(mark, place) for mark in marks]
+    names = _names(marks)
+    areas = tuple(_areas(marks, names, shapes))
     boundary = shapely.union_all(
         [s for mark, s in zip(marks, shapes, strict=True) if mark.role == "boundary"]
     )
-    with naming(source, origin.where):
+    with at(origin.where):
         return Site(
             **header,
             longitude=longitude,
             latitude=latitude,
             areas=areas,
             boundary=boundary,
-            waiver=_waiver(source, marks, shapes, place, header["elevation"]),
+            waiver=_waiver(marks, shapes, place, header["elevation"]),
             pad=names[marks.index(origin)],
             assumed=(*_notes(collection, marks), *_strays(areas, boundary)),
-            picture=_picture(source, collection.members, Path(path).parent, place),
-            source=str(path),
+            picture=_picture(collection.members, Path(source).parent, place),
+            source=source,
             digest=collection.digest,
         )
 
 
 def _picture(
-    source: str, members: Mapping[str, object], folder: Path, place: tuple[float, float]
+    members: Mapping[str, object], folder: Path, place: tuple[float, float]
 ) -> Picture | None:
     if "picture" not in members:
         return None
-    with naming(source, "picture"):
+    with at("picture"):
         return read_picture(
             members["picture"], folder, lambda *at: frame.to_local(place, *at)
         )
@@ -237,12 +133,12 @@ class _Header(TypedDict):
 
 def _header(collection: Collection) -> _Header:
     """Read the members that speak of the whole site."""
-    source, members = collection.source, collection.members
+    members = collection.members
     for key, ours in near_misses(members, _MEMBERS).items():
-        raise SiteError(source, "", f"unknown key {quoted(key)}; accepted: '{ours}'")
-    with naming(source, "name"):
-        name = clean_text(members.get("name", Path(source).stem))
-    with naming(source, "rules"):
+        raise PlacedError("", f"unknown key {quoted(key)}; accepted: '{ours}'")
+    with at("name"):
+        name = clean_text(members.get("name", Path(collection.source).stem))
+    with at("rules"):
         rules = (
             clean_text(members["rules"], most=_LONGEST_RULES)
             if "rules" in members
@@ -250,23 +146,22 @@ def _header(collection: Collection) -> _Header:
         )
     limits = members.get("limits", {})
     if not isinstance(limits, dict):
-        raise SiteError(
-            source,
+        raise PlacedError(
             "limits",
             f"must be an object of key and value (got {quoted(limits)})",
         )
     return _Header(
         name=name,
-        elevation=_elevation(source, members),
+        elevation=_elevation(members),
         limits=limits,
         rules=rules,
-        declination=_declination(source, members),
-        flights_today=_flights_today(source, members),
+        declination=_declination(members),
+        flights_today=_flights_today(members),
     )
 
 
-def _elevation(source: str, members: Mapping[str, object]) -> float:
-    with naming(source, "elevation"):
+def _elevation(members: Mapping[str, object]) -> float:
+    with at("elevation"):
         elevation = read_length(members, "elevation")
         low, high = _ELEVATIONS
         if elevation is None:
@@ -281,10 +176,10 @@ def _elevation(source: str, members: Mapping[str, object]) -> float:
     return elevation
 
 
-def _declination(source: str, members: Mapping[str, object]) -> float | None:
+def _declination(members: Mapping[str, object]) -> float | None:
     if "declination" not in members:
         return None
-    with naming(source, "declination"):
+    with at("declination"):
         angle = units.parse(members["declination"], "angle")
         if not abs(angle) <= math.pi:
             raise ValueError(
@@ -294,10 +189,10 @@ def _declination(source: str, members: Mapping[str, object]) -> float | None:
     return angle
 
 
-def _flights_today(source: str, members: Mapping[str, object]) -> int | None:
+def _flights_today(members: Mapping[str, object]) -> int | None:
     if "flights_today" not in members:
         return None
-    with naming(source, "flights_today"):
+    with at("flights_today"):
         number = units.parse(members["flights_today"], "number")
         if not (number.is_integer() and 1 <= number <= _MOST_FLIGHTS):
             raise ValueError(
@@ -307,40 +202,35 @@ def _flights_today(source: str, members: Mapping[str, object]) -> int | None:
     return int(number)
 
 
-def _require(source: str, marks: Iterable[Mark]) -> None:
+def _require(marks: Iterable[Mark]) -> None:
     roles = [mark.role for mark in marks]
     missing = [role for role in _REQUIRED if role not in roles]
     if missing:
-        raise SiteError(
-            source,
+        raise PlacedError(
             "",
             f"no feature with role {' or '.join(missing)}; "
             f"every site needs {', '.join(_REQUIRED)}",
         )
     if roles.count("waiver") > 1:
-        raise SiteError(
-            source, "", f"must have one waiver (got {roles.count('waiver')})"
-        )
+        raise PlacedError("", f"must have one waiver (got {roles.count('waiver')})")
 
 
-def _pad(source: str, marks: Iterable[Mark], wanted: str | None) -> Mark:
+def _pad(marks: Iterable[Mark], wanted: str | None) -> Mark:
     pads = [mark for mark in marks if mark.role == "pad"]
     chosen = [mark for mark in pads if wanted in {None, mark.name}]
     names = ", ".join(quoted(mark.name) for mark in pads if mark.name)
     if len(chosen) > 1:  # each pad has its own distances to people
         names = names or "none has a name yet: give each one"
         text = f"holds {len(chosen)} pads; say which one is flown from: {names}"
-        raise SiteError(source, "pad", text)
+        raise PlacedError("pad", text)
     if not chosen:
-        raise SiteError(
-            source,
+        raise PlacedError(
             "pad",
             f"no pad is named {quoted(wanted)}; accepted: {names or 'no pad has a name'}",
         )
     north = float(shapely.get_y(chosen[0].shape))
     if abs(north) > _POLEMOST:
-        raise SiteError(
-            source,
+        raise PlacedError(
             chosen[0].where,
             f"latitude of a pad must lie in -{_POLEMOST:g} to {_POLEMOST:g} "
             f"(got {north:g})",
@@ -348,13 +238,12 @@ def _pad(source: str, marks: Iterable[Mark], wanted: str | None) -> Mark:
     return chosen[0]
 
 
-def _names(source: str, marks: Sequence[Mark]) -> list[str]:
+def _names(marks: Sequence[Mark]) -> list[str]:
     """Name the nameless after their role; no two features share a name."""
     taken: set[str] = set()
     for mark in marks:
         if mark.name in taken:
-            raise SiteError(
-                source,
+            raise PlacedError(
                 f"{mark.where}, name",
                 "stands twice; accepted: a name of its own",
             )
@@ -369,9 +258,9 @@ def _names(source: str, marks: Sequence[Mark]) -> list[str]:
     return names
 
 
-def _placed(source: str, mark: Mark, place: tuple[float, float]) -> BaseGeometry:
+def _placed(mark: Mark, place: tuple[float, float]) -> BaseGeometry:
     """Project a feature, and give points their circle and lines their width."""
-    with naming(source, f"{mark.where}, geometry"):
+    with at(f"{mark.where}, geometry"):
         corners = shapely.get_coordinates(mark.shape)
         distance = np.hypot(*frame.to_local(place, corners[:, 0], corners[:, 1]))
         reach = float(distance.max()) + (mark.radius or 0.0) + (mark.width or 0.0) / 2
@@ -394,20 +283,18 @@ def _placed(source: str, mark: Mark, place: tuple[float, float]) -> BaseGeometry
 
 
 def _areas(
-    source: str,
     marks: Sequence[Mark],
     names: Sequence[str],
     shapes: Sequence[BaseGeometry],
 ) -> Iterator[Area]:
     for mark, name, shape in zip(marks, names, shapes, strict=True):
         if mark.role not in {"pad", "boundary", "waiver"}:
-            with naming(source, f"{mark.where}, geometry"):
+            with at(f"{mark.where}, geometry"):
                 area = Area(name, mark.role, shape, mark.people, mark.shelter)
             yield area
 
 
 def _waiver(
-    source: str,
     marks: Sequence[Mark],
     shapes: Sequence[BaseGeometry],
     place: tuple[float, float],
@@ -419,7 +306,7 @@ def _waiver(
     ceiling = mark.ceiling
     if mark.ceiling_altitude is not None:
         ceiling = mark.ceiling_altitude - elevation
-    with naming(source, mark.where):
+    with at(mark.where):
         if ceiling is None or ceiling <= 0:
             raise ValueError(
                 f"ceiling_altitude must lie above the site's elevation, {elevation:.0f} m "

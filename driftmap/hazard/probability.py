@@ -50,8 +50,8 @@ def binomial(hits: int, flights: int) -> Estimate:
 
     References
     ----------
-    .. [1] C. J. Clopper and E. S. Pearson, Biometrika 26(4), 404-413, 1934; in the form of
-       NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.2.
+    .. [1] C. J. Clopper and E. S. Pearson, Biometrika 26(4), 404-413, 1934 (from memory);
+       in the form of NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.2 (read).
 
     Examples
     --------

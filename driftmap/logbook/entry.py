@@ -134,11 +134,6 @@ def new_entry(
         The entry it takes the place of.
     contents : mapping of str to str, optional
         Digests of contents by what they are.
-
-    Returns
-    -------
-    Entry
-        With an id and a time.
     """
     now = datetime.now(UTC).isoformat(timespec="milliseconds")
     return Entry(uuid4().hex, now, kind, about, corrects, body, contents or {})

@@ -20,11 +20,6 @@ _FIELDS: Final = {"id", "at", "kind", "about", "corrects", "body", "contents"}
 def export_text(log: Log) -> str:
     """Write a log as JSON Lines.
 
-    Parameters
-    ----------
-    log : Log
-        The log.
-
     Returns
     -------
     str
@@ -60,11 +55,6 @@ def import_text(log: Log, text: str, source: str) -> int:
         From `export_text`.
     source : str
         Where it came from, for messages.
-
-    Returns
-    -------
-    int
-        Entries that were new.
 
     Raises
     ------

@@ -230,13 +230,6 @@ class Log:
     def append(self, entries: Sequence[Entry], contents: Iterable[Content] = ()) -> int:
         """Add entries with their contents; those that are there already are passed over.
 
-        Parameters
-        ----------
-        entries : sequence of Entry
-            Each after those it speaks of.
-        contents : iterable of Content
-            What they use.
-
         Returns
         -------
         int
@@ -298,13 +291,7 @@ class Log:
         return 1
 
     def entries(self) -> list[Entry]:
-        """Read every entry in the order of writing, those corrected too.
-
-        Returns
-        -------
-        list of Entry
-            All of them.
-        """
+        """Read every entry in the order of writing, those corrected too."""
         with self._told():
             used: dict[str, dict[str, str]] = {}
             for entry, what, content in self._base.execute("SELECT * FROM uses"):

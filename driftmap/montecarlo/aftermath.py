@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from driftmap.formulas.scatter import strike_offsets
+from driftmap.formulas.fragments import strike_offsets
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.spread import stream
 

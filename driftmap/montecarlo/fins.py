@@ -8,8 +8,8 @@ import numpy as np
 
 from driftmap.checks import FloatArray
 from driftmap.failures.case import Breaks
+from driftmap.formulas.drag import fin_slope
 from driftmap.formulas.flutter import flutter_speed, root_stress, solid_share
-from driftmap.formulas.normalforce import fin_slope
 from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.flight import Airframe, Piece
 from driftmap.trajectory.ascent import Ascent

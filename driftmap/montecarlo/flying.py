@@ -21,9 +21,8 @@ from driftmap.checks import FloatArray
 from driftmap.failures.bodies import Bench
 from driftmap.failures.case import Body, Breaks, Case, CaseTree, Opening, Release, Stage
 from driftmap.failures.outcomes import luck_of
-from driftmap.formulas.burst import fragment_speed, throws
 from driftmap.formulas.flutter import flutter_margin
-from driftmap.formulas.scatter import strike_offsets
+from driftmap.formulas.fragments import fragment_speed, strike_offsets, throws
 from driftmap.montecarlo.burning import burn_stage, moment
 from driftmap.montecarlo.fins import stood
 from driftmap.montecarlo.launch import Plan, rockets

@@ -20,8 +20,7 @@ from driftmap.errors import (
     NoGoError,
     WeakThrustError,
 )
-from driftmap.formulas.machdrag import PEAK, drag_rise
-from driftmap.formulas.normalforce import CROSSFLOW, CYLINDER_DRAG
+from driftmap.formulas.drag import CROSSFLOW, CYLINDER_DRAG, PEAK, drag_rise
 from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.flight import Flight, Uncertain
 from driftmap.spread import Spread

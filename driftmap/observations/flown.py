@@ -12,7 +12,7 @@ from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
 from driftmap.checks import FloatArray
 from driftmap.failures.case import Body, Case, Stage
-from driftmap.formulas.scatter import strike_offsets
+from driftmap.formulas.fragments import strike_offsets
 from driftmap.formulas.strength import HOLDS
 from driftmap.hazard.steering import response
 from driftmap.montecarlo.cloud import Cloud, Part
@@ -334,11 +334,6 @@ def flown_cases(
     slopes : mapping of str to mapping, optional
         How the wind's lean carries each body by case, as plain flights told it; found
         from these flights when left out.
-
-    Returns
-    -------
-    tuple of Flown
-        Cases that happened at least once.
 
     Raises
     ------

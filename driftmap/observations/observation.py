@@ -1,6 +1,6 @@
 """What each kind of thing that people tell has in common, and those that are events.
 
-An observation is data. Most are measured (`driftmap.observations.measured`); the others are
+An observation is data. Most are measured (`driftmap.observations.figures`); the others are
 events, with a chance for each flight.
 """
 

@@ -14,14 +14,14 @@ from driftmap.failures.case import CaseTree
 from driftmap.files import text_of, toml_of
 from driftmap.formulas.detection import SWEEP_WIDTH, parallel_sweeps, random_search
 from driftmap.ground.site import Site
-from driftmap.observations.flown import ROCKET
-from driftmap.observations.measured import (
+from driftmap.observations.figures import (
     TRACE_ERROR,
     Found,
     Moment,
     Sighted,
     trace_of,
 )
+from driftmap.observations.flown import ROCKET
 from driftmap.observations.observation import (
     STATES,
     Observation,
@@ -30,7 +30,7 @@ from driftmap.observations.observation import (
     Walked,
     Went,
 )
-from driftmap.observations.tables import Table
+from driftmap.observations.rows import Table
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.recordfile import read_record
 
@@ -53,11 +53,6 @@ _LAWS: Final = {"random": random_search, "parallel": parallel_sweeps}
 
 def pieces_of(flight: Flight) -> list[str]:
     """Name everything of a flight that can be looked for.
-
-    Parameters
-    ----------
-    flight : Flight
-        The flight.
 
     Returns
     -------

@@ -15,8 +15,8 @@ from driftmap.checks import FloatArray
 from driftmap.failures.cases import CERTAIN
 from driftmap.hazard.steering import Mixture
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
+from driftmap.observations.figures import Measured, log_density
 from driftmap.observations.flown import Flown, flown_cases
-from driftmap.observations.measured import Measured, log_density
 from driftmap.observations.observation import Observation, Odds, State
 from driftmap.observations.weighing import Known, weigh
 from driftmap.spread import stream

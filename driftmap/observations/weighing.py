@@ -10,8 +10,8 @@ import numpy as np
 
 from driftmap.checks import FloatArray
 from driftmap.errors import DriftmapError
+from driftmap.observations.figures import Measured
 from driftmap.observations.flown import Flown
-from driftmap.observations.measured import Measured
 from driftmap.observations.observation import Observation
 
 __all__ = ["AtOddsError", "Known", "effective_number", "likelihoods", "weigh"]
@@ -158,11 +158,6 @@ def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Known:
         The flights by case.
     observations : sequence of Observation
         What was seen; each is taken to err by itself.
-
-    Returns
-    -------
-    Known
-        Weights and evidence.
 
     Raises
     ------

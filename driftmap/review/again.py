@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from driftmap.failures.bodies import Bench
-from driftmap.logbook.inputs import Inputs
+from driftmap.logbook.written import Inputs
 from driftmap.review.findings import Review
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight
@@ -85,11 +85,6 @@ def assessed_again(logged: Verdict, inputs: Inputs, changes: Changes) -> Again:
         From the log.
     changes : Changes
         What is proposed.
-
-    Returns
-    -------
-    Again
-        The three verdicts.
     """
     now = _assessed(inputs)
     then = _assessed(_changed(inputs, changes)) if changes.any else now

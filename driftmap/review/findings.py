@@ -162,13 +162,6 @@ class Review:
 def review(records: Sequence[Record], flights: Sequence[Flew]) -> Review:
     """Review forecasts by what came of them.
 
-    Parameters
-    ----------
-    records : sequence of Record
-        Finds beside forecasts.
-    flights : sequence of Flew
-        Flights whose case is known.
-
     Returns
     -------
     Review

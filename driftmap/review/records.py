@@ -94,11 +94,6 @@ def _pairs(entries: Sequence[Entry]) -> Iterator[tuple[Entry, Entry]]:
 def records_of(entries: Sequence[Entry]) -> tuple[Record, ...]:
     """Put forecasts and finds side by side.
 
-    Parameters
-    ----------
-    entries : sequence of Entry
-        The entries that hold now.
-
     Returns
     -------
     tuple of Record
@@ -179,11 +174,6 @@ def _mixed(lots: Sequence[tuple[float, FloatArray, object]]) -> FloatArray:
 def flights_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
     """Collect the flights whose case is known.
 
-    Parameters
-    ----------
-    entries : sequence of Entry
-        The entries that hold now.
-
     Returns
     -------
     tuple of Flew
@@ -204,11 +194,6 @@ def winds_of(
     entries: Sequence[Entry],
 ) -> tuple[tuple[datetime, tuple[float, float]], ...]:
     """Collect the winds near the ground that assessments were made for.
-
-    Parameters
-    ----------
-    entries : sequence of Entry
-        The entries that hold now.
 
     Returns
     -------

@@ -84,11 +84,6 @@ def log_score(found: ArrayLike, forecast: ArrayLike) -> float:
         Where it lay [m].
     forecast : array_like, shape (2, m)
         Landings foretold [m].
-
-    Returns
-    -------
-    float
-        Score; less is better.
     """
     y, x = np.asarray(found, float)[:, None], np.asarray(forecast, float)
     turn, size = _whitening(x)

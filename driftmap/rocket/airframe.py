@@ -7,7 +7,7 @@ from typing import Final, Self
 
 from pydantic import model_validator
 
-from driftmap.formulas.machdrag import DragTable
+from driftmap.formulas.drag import DragTable
 from driftmap.rocket.fields import (
     Azimuth,
     Coefficient,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from driftmap.errors import FlightError
-from driftmap.formulas.normalforce import (
+from driftmap.formulas.drag import (
     NOSE_CENTRE,
     NOSE_SLOPE,
     fin_centre,

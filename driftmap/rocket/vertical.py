@@ -9,7 +9,7 @@ import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density, speed_of_sound
 from driftmap.checks import FloatArray, checked
-from driftmap.formulas.machdrag import DragTable, drag_rise
+from driftmap.formulas.drag import DragTable, drag_rise
 
 __all__ = ["HIGHEST", "SHARES", "SHARE_WEIGHTS", "Body", "Guess", "Track", "climb"]
 

@@ -14,8 +14,7 @@ import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.failures.likelihood import LIKELIHOOD, WORKS, default_likelihood
-from driftmap.formulas.canopies import CANOPIES
-from driftmap.formulas.streamers import STREAMER_RANGE
+from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import CLOTHS, canopy_strength
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.fields import Uncertain

@@ -38,11 +38,11 @@ MAST: Final = 10.0
 """Height at which surface wind is measured [m] (WMO-No. 8)."""
 
 LOG_TOP: Final = 100.0
-"""Height to which the logarithmic law is used [m] (textbook: 100 m, or a tenth of the
-boundary layer)."""
+"""Height to which the logarithmic law is used [m] (from memory: 100 m, or a tenth of
+the boundary layer)."""
 
 LAW_TOP: Final = 300.0
-"""Height to which the power law is used [m] (textbook)."""
+"""Height to which the power law is used [m] (from memory)."""
 
 _EXPONENT: Final = 1 / 7
 """Neutral open land (Hellmann)."""
@@ -96,8 +96,8 @@ def surface_shape(height: ArrayLike, roughness: float) -> FloatArray:
 
     References
     ----------
-    .. [1] R. B. Stull, *An Introduction to Boundary Layer Meteorology*, 1988, ch. 9.
-       Values in ``tests/analytic/test_wind_laws.py``.
+    .. [1] R. B. Stull, *An Introduction to Boundary Layer Meteorology*, 1988, ch. 9
+       (from memory; quoted by others for roughness). Values in ``tests/analytic/test_wind_laws.py``.
 
     Examples
     --------

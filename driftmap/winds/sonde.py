@@ -193,7 +193,7 @@ def thickness(below: float, above: float, mean_temperature: float) -> float:
 
     Notes
     -----
-    The hypsometric equation (textbook).
+    The hypsometric equation (textbook, from memory).
 
     Examples
     --------

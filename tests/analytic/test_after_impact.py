@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import WindProfile
-from driftmap.formulas.scatter import slide_distance, strike_offsets
+from driftmap.formulas.fragments import slide_distance, strike_offsets
 from driftmap.hazard.probability import struck
 from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.flightfile import read_flight

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.formulas.burst import fragment_speed, gas_energy, throws
+from driftmap.formulas.fragments import fragment_speed, gas_energy, throws
 
 G = 9.80665
 

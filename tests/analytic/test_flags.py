@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.formulas.streamers import (
+from driftmap.formulas.canopies import (
     FLAG_TABLE,
     STREAMER_RANGE,
     flag_drag,

@@ -15,7 +15,7 @@ from scipy.integrate import solve_ivp
 from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density, speed_of_sound
 from driftmap.air.column import Sky, mean_air
 from driftmap.air.wind import WindProfile
-from driftmap.formulas.machdrag import DragTable, drag_rise
+from driftmap.formulas.drag import DragTable, drag_rise
 from driftmap.trajectory.descent import coast as fly_on
 from driftmap.trajectory.motion import Motion
 

@@ -14,7 +14,7 @@ import pytest
 
 from driftmap.air.column import Sky, mean_air
 from driftmap.air.wind import WindProfile
-from driftmap.formulas.machdrag import drag_rise
+from driftmap.formulas.drag import drag_rise
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.measured import infer
 from driftmap.rocket.record import Record

@@ -10,8 +10,8 @@ import shapely
 from scipy.stats import norm
 
 from driftmap import fly, read_flight, read_winds
+from driftmap.observations.figures import IN_THE_AIR, Found, Moment, Sighted
 from driftmap.observations.flown import flown_cases
-from driftmap.observations.measured import IN_THE_AIR, Found, Moment, Sighted
 from driftmap.observations.observation import MISTAKEN, Odds, Walked, Went
 from driftmap.observations.toward import know
 from driftmap.observations.weighing import AtOddsError, weigh

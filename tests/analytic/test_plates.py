@@ -10,7 +10,7 @@ import pytest
 
 from driftmap import fly, read_flight
 from driftmap.air.wind import WindProfile
-from driftmap.formulas.plates import (
+from driftmap.formulas.drag import (
     FLUTTER_GLIDE,
     TUMBLE_GLIDE,
     plate_glide,

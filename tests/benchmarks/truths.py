@@ -6,9 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from driftmap.observations.figures import Found, Moment, Sighted
 from driftmap.observations.flown import Flown, flown_cases
-from driftmap.observations.measured import Found, Moment, Sighted
-from driftmap.observations.observation import STATES, Observation, State
+from driftmap.observations.observation import (
+    MISTAKEN,
+    STATES,
+    Observation,
+    State,
+)
 
 __all__ = ["Truth", "draw_truths", "evidence", "finds", "reports", "richer_landings"]
 
@@ -45,15 +50,22 @@ def one_of(flown, rng):
 def reports(
     truth: Truth, rng, *, bearing=BEARING, seconds=SECONDS
 ) -> list[Observation]:
-    """Tell where the rocket went down and when, each with its error; some not at all."""
+    """Tell where the rocket went down and when, each with its error; some not at all.
+
+    As many as is assumed are wrong altogether.
+    """
     told: list[Observation] = []
     east, north = truth.lies("rocket") - np.array(OBSERVER)
     if rng.random() < 0.8:
         seen = np.arctan2(east, north) + bearing * rng.standard_normal()
+        if rng.random() < MISTAKEN:
+            seen = rng.uniform(-np.pi, np.pi)
         told.append(Sighted("rocket", *OBSERVER, "there", None, seen, bearing))
     if rng.random() < 0.5:
         time = truth.flown.landed("rocket")[0, truth.number]
         time = time + seconds * rng.standard_normal()
+        if rng.random() < MISTAKEN:
+            time = rng.uniform(0.0, 600.0)
         told.append(Moment("rocket", "was down", time, seconds))
     return told
 

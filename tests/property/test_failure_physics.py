@@ -7,14 +7,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from driftmap.air.day import Day
+from driftmap.formulas.drag import drag_rise
 from driftmap.formulas.flutter import FinPlanform, flutter_speed
-from driftmap.formulas.machdrag import drag_rise
+from driftmap.formulas.fragments import strike_offsets
 from driftmap.formulas.opening import (
     Inflation,
     load_reduction,
     opening_load,
 )
-from driftmap.formulas.scatter import strike_offsets
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, chances
 
 SHARE = st.floats(0.01, 0.99)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.formulas.normalforce import fin_centre, fin_slope
+from driftmap.formulas.drag import fin_centre, fin_slope
 
 
 def of_a_wing(slope, chord, span, diameter):

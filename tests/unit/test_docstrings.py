@@ -85,3 +85,16 @@ def test_every_module_of_outside_checks_stands_in_their_table():
     told = {line[3:] for line in table.splitlines() if line.startswith("## ")}
     assert told == modules
     assert sum(line.startswith("| test_") for line in table.splitlines()) >= 500
+
+
+REFERENCE = re.compile(r"\.\. \[\d+\] (.*?)(?=\n\s*\n|\n\s*\.\. \[|\"{3})", re.DOTALL)
+
+
+def test_every_reference_says_how_it_is_known():
+    silent = [
+        f"{path.name}: {' '.join(told.split())[:80]}"
+        for path in sorted((ROOT / "driftmap").rglob("*.py"))
+        for told in REFERENCE.findall(path.read_text(encoding="utf-8"))
+        if not re.search(r"[Ff]rom\s+memory|\bread\b|abstract|Checked in", told)
+    ]
+    assert not silent

@@ -19,12 +19,9 @@ from lxml import etree
 from shapely.geometry import shape
 
 from driftmap.exports import csvs
-from driftmap.exports.cells import hit_cells
-from driftmap.exports.content import sound
-from driftmap.exports.geojson import geojson_text
-from driftmap.exports.gpx import gpx_text
-from driftmap.exports.kml import kml_text
-from driftmap.exports.places import place, polygons
+from driftmap.exports.content import place, polygons, sound
+from driftmap.exports.features import geojson_text, hit_cells
+from driftmap.exports.markup import gpx_text, kml_text
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.probability import inside, mixture, struck
 from driftmap.verdict.assessment import CAUTIONS, assess

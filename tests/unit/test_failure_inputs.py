@@ -14,27 +14,31 @@ from driftmap.air.day import (
     virtual_temperature,
 )
 from driftmap.air.turbulence import gusts, turbulence
-from driftmap.formulas.burst import fragment_speed, gas_energy, throws
 from driftmap.formulas.canopies import (
     drag_spread,
+    flag_drag,
     nominal_diameter,
     nominal_drag,
 )
+from driftmap.formulas.drag import DragTable, drag_rise, plate_inertia
 from driftmap.formulas.flutter import (
     FinPlanform,
     flutter_margin,
     flutter_speed,
     shear_modulus,
 )
-from driftmap.formulas.machdrag import DragTable, drag_rise
+from driftmap.formulas.fragments import (
+    fragment_speed,
+    gas_energy,
+    slide_distance,
+    strike_offsets,
+    throws,
+)
 from driftmap.formulas.opening import (
     Inflation,
     load_reduction,
     opening_load,
 )
-from driftmap.formulas.plates import plate_inertia
-from driftmap.formulas.scatter import slide_distance, strike_offsets
-from driftmap.formulas.streamers import flag_drag
 from driftmap.formulas.strength import (
     canopy_strength,
     chances,

@@ -11,8 +11,8 @@ from driftmap.cli.assess import assess_command
 from driftmap.cli.log import log_command, review_command
 from driftmap.cli.season import season_command
 from driftmap.logbook.entry import new_entry
-from driftmap.logbook.inputs import inputs_of
 from driftmap.logbook.store import Log
+from driftmap.logbook.written import inputs_of
 from driftmap.review.again import Changes, _assessed, assessed_again
 from driftmap.review.records import winds_of
 from driftmap.verdict.assessment import document

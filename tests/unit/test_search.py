@@ -15,7 +15,7 @@ from driftmap.failures.cases import build_cases
 from driftmap.report.squares import Squares
 from driftmap.rocket.flightfile import read_flight
 from driftmap.search.chances import Chances, Square
-from driftmap.search.page import CAUTIONS
+from driftmap.search.phone import CAUTIONS
 from driftmap.search.walk import Walkers, plan_walk
 
 ROOT = Path(__file__).parents[2]

@@ -10,12 +10,10 @@ from xml.etree import ElementTree as ET
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.exports.places import DECIMALS, place, polygons, positions
-from driftmap.exports.xml import add, document
+from driftmap.exports.content import DECIMALS, add, document, place, polygons, positions
 from driftmap.report.planpage import page, printable, table
 from driftmap.report.words import Units, distance
-from driftmap.search.drawing import picture
-from driftmap.search.page import CAUTIONS, Search, planned, shares_told
+from driftmap.search.phone import CAUTIONS, Search, picture, planned, shares_told
 
 __all__ = ["search_gpx", "search_kml", "search_sheet"]
 
@@ -36,11 +34,6 @@ _STYLE: Final = (
 
 def search_gpx(search: Search) -> str:
     """Write the order of walking as GPX 1.1.
-
-    Parameters
-    ----------
-    search : Search
-        The search.
 
     Returns
     -------
@@ -88,18 +81,7 @@ def _title(search: Search) -> str:
 
 
 def search_kml(search: Search) -> str:
-    """Write squares, lines and sweeps as KML.
-
-    Parameters
-    ----------
-    search : Search
-        The search.
-
-    Returns
-    -------
-    str
-        KML text; the description holds the cautions.
-    """
+    """Write squares, lines and sweeps as KML."""
     root = ET.Element("kml", {"xmlns": _KML})
     whole = add(root, "Document")
     add(whole, "name", _title(search))
