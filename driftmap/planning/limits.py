@@ -10,10 +10,10 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.planning.sector import Sector
+from driftmap.planning.sector import Sector, flights_of, forget_flights
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
-from driftmap.planning.trial import NOT_KNOWN, Finding, Trial, pack, unpack
+from driftmap.planning.trial import NOT_KNOWN, Finding, Trial, pack
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import read_limits
@@ -170,11 +170,13 @@ def wind_limits(
     if not 0 <= half <= WIDEST:
         raise ValueError(f"'half' must lie in 0 to {WIDEST:g} deg (got {half})")
     speeds = scan_speeds(setup, steps)
-    found = sweep(
-        partial(_one_direction, pack(setup), supposition, speeds, half),
-        directions,
-        hands,
-    )
+    packed = pack(setup)
+    flights_of(packed, supposition)  # one for all threads, before any begins
+    work = partial(_one_direction, packed, supposition, speeds, half)
+    try:
+        found = sweep(work, directions, hands)
+    finally:
+        forget_flights()
     return tuple(
         DirectionLimit(at, (), "", (), result.reason)
         if isinstance(result, Lost)
@@ -190,7 +192,7 @@ def _one_direction(
     half: float,
     from_deg: float,
 ) -> DirectionLimit:
-    sector = Sector(unpack(packed), supposition, from_deg, half)
+    sector = Sector(flights_of(packed, supposition), from_deg, half)
     return search(from_deg, speeds, sector.at, sector.between)
 
 

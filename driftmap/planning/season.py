@@ -11,7 +11,7 @@ from typing import Final
 
 from driftmap.planning.hours import Hours, Reading
 from driftmap.planning.ledger import Ledger
-from driftmap.planning.sector import Sector, worst
+from driftmap.planning.sector import Sector, flights_of, forget_flights, worst
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
@@ -152,8 +152,13 @@ def season_hours(
     def keep(i: int, trial: Trial) -> None:
         ledger.keep(_name(todo[i]), trial.verdict, trial.blocked_by)
 
-    work = partial(_try_bin, pack(setup), supposition)
-    found = sweep(work, todo, hands, done=keep)
+    packed = pack(setup)
+    flights_of(packed, supposition)  # one for all threads, before any begins
+    work = partial(_try_bin, packed, supposition)
+    try:
+        found = sweep(work, todo, hands, done=keep)
+    finally:
+        forget_flights()
     for wind, result in zip(todo, found, strict=True):
         if isinstance(result, Lost):
             ledger.keep(_name(wind), NOT_KNOWN, result.reason)
@@ -236,9 +241,8 @@ def _try_bin(packed: bytes, supposition: Supposition, wind: Reading) -> Trial:
     if way is None or not speed:
         ends = dict.fromkeys((low, speed))
         return worst(_try_reading(packed, supposition, (way, v)) for v in ends)
-    return Sector(unpack(packed), supposition, way, DIRECTION_STEP / 2).between(
-        low, speed
-    )
+    sector = Sector(flights_of(packed, supposition), way, DIRECTION_STEP / 2)
+    return sector.between(low, speed)
 
 
 def _try_reading(packed: bytes, supposition: Supposition, wind: Reading) -> Trial:

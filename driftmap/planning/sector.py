@@ -3,20 +3,137 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+import pickle
+from collections import OrderedDict
+from collections.abc import Callable, Iterable
+from concurrent.futures import Future
 from functools import lru_cache
+from threading import Lock, local
+from typing import Final, Generic, TypeVar
 
 from driftmap.errors import DriftmapError
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.span import everywhere, strictest
 from driftmap.planning.supposed import Supposition, suppose
-from driftmap.planning.trial import FINDINGS, NOT_KNOWN, Trial, flown, judged
+from driftmap.planning.trial import FINDINGS, NOT_KNOWN, Trial, flown, judged, unpack
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import decide
 
-__all__ = ["Sector", "worst"]
+__all__ = ["Flights", "Sector", "flights_of", "forget_flights", "worst"]
 
-_KEPT = 12  # clouds; those of neighbouring speeds serve twice
+V = TypeVar("V")
+
+_KEPT: Final = 12  # clouds at the least; those of neighbouring speeds serve twice
+_MOST_KEPT: Final = 100_000  # flights; some 200 MB of them
+_SAME: Final = 9  # decimals of a degree to which two ways are one
+
+
+class _Once(Generic[V]):
+    """Work done once for each wind, whichever thread asks first; the last are kept."""
+
+    def __init__(self, work: Callable[[float, float], V], kept: int | None) -> None:
+        self._work, self._kept, self._lock = work, kept, Lock()
+        self._begun: OrderedDict[tuple[float, float], Future[V]] = OrderedDict()
+
+    def __call__(self, speed: float, way: float) -> V:
+        key = speed, round(way % 360, _SAME) % 360
+        with self._lock:
+            begun = self._begun.get(key)
+            mine = begun is None
+            if begun is None:
+                begun = self._begun[key] = Future()
+            self._begun.move_to_end(key)
+            while self._kept is not None and len(self._begun) > self._kept:
+                self._begun.popitem(last=False)
+        if mine:
+            try:
+                begun.set_result(self._work(*key))
+            except BaseException as problem:
+                begun.set_exception(problem)
+        return begun.result()
+
+
+class Flights:
+    """What a sweep flies and judges: each wind once, for all parts of one process.
+
+    Parameters
+    ----------
+    packed : bytes
+        What is flown, and where, from `driftmap.planning.trial.pack`.
+    supposition : Supposition
+        How the wind grows and turns with height.
+    """
+
+    def __init__(self, packed: bytes, supposition: Supposition) -> None:
+        self.supposition = supposition
+        self._packed, self._own = packed, local()
+        kept = max(_KEPT, _MOST_KEPT // self.setup.samples)
+        self._cloud = _Once(self._flown, kept)
+        self.trial = _Once(self._judged, None)
+
+    @property
+    def setup(self) -> Setup:
+        """A copy for each thread: geometries are prepared on first use."""
+        if not hasattr(self._own, "setup"):
+            self._own.setup = unpack(self._packed)
+        setup: Setup = self._own.setup
+        return setup
+
+    def cloud(self, speed: float, way: float) -> Cloud:
+        """Fly a wind.
+
+        Parameters
+        ----------
+        speed : float
+            Speed at 10 m [m s⁻¹].
+        way : float
+            Direction it comes from [deg].
+
+        Returns
+        -------
+        Cloud
+            Landing points.
+        """
+        if self.setup.flight.rail.follows_wind:
+            # From everywhere the same, but for a turn.
+            return self._cloud(speed, 0.0).turned(math.radians(way % 360))
+        return self._cloud(speed, way)
+
+    def _flown(self, speed: float, way: float) -> Cloud:
+        return flown(self.setup, suppose(self.supposition, way, speed))
+
+    def _judged(self, speed: float, way: float) -> Trial:
+        wind = suppose(self.supposition, way, speed)
+        try:
+            return judged(self.cloud(speed, way), self.setup, wind)
+        except (DriftmapError, ValueError) as problem:
+            return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
+
+
+def flights_of(packed: bytes, supposition: Supposition) -> Flights:
+    """Give the flights that all parts of a sweep share in one process.
+
+    Parameters
+    ----------
+    packed, supposition
+        As of `Flights`.
+
+    Returns
+    -------
+    Flights
+        The same for the same, until others are asked for.
+    """
+    return _shared(pickle.dumps((packed, supposition)))
+
+
+@lru_cache(1)
+def _shared(key: bytes) -> Flights:
+    return Flights(*pickle.loads(key))
+
+
+def forget_flights() -> None:
+    """Let go of the flights shared last, at the end of a sweep."""
+    _shared.cache_clear()
 
 
 class Sector:
@@ -24,26 +141,16 @@ class Sector:
 
     Parameters
     ----------
-    setup : Setup
-        What is flown, and where.
-    supposition : Supposition
-        How the wind grows and turns with height.
+    flights : Flights
+        What is flown; sectors that share it share the winds on their sides.
     from_deg : float
         Direction its middle comes from, clockwise from true north [deg].
     half : float
         From there to its sides [deg]; 0 for the one direction.
     """
 
-    def __init__(
-        self, setup: Setup, supposition: Supposition, from_deg: float, half: float
-    ) -> None:
-        self.setup, self.supposition = setup, supposition
-        self.from_deg, self.half = from_deg, half
-        self._north = lru_cache(_KEPT)(
-            lambda speed: flown(setup, suppose(supposition, 0.0, speed))
-        )
-        self._fly = lru_cache(_KEPT)(self._flown)
-        self._trial = lru_cache(None)(self._judged)
+    def __init__(self, flights: Flights, from_deg: float, half: float) -> None:
+        self.flights, self.from_deg, self.half = flights, from_deg, half
 
     def at(self, speed: float) -> Trial:
         """Judge a speed.
@@ -58,7 +165,7 @@ class Sector:
         Trial
             That of the worse side of the sector.
         """
-        return worst(self._trial(speed, side) for side in self._sides())
+        return worst(self.flights.trial(speed, way) for way in self._sides())
 
     def between(self, low: float, high: float) -> Trial:
         """Judge all winds of the sector from one speed to another at once.
@@ -74,40 +181,26 @@ class Sector:
             No milder than that of any wind among them; "not known" where a flight cannot
             be flown.
         """
-        middle = (low + high) / 2
-        rim = [self._trial(v, side) for v in (low, high) for side in self._sides()]
-        every = [*rim, self._trial(middle, 0.0)]
-        lost = next((t for t in every if t.verdict == NOT_KNOWN), None)
-        if lost is not None:
-            return lost
+        fly, middle, ways = self.flights, (low + high) / 2, self._sides()
+        rim = [fly.trial(v, way) for v in (low, high) for way in ways]
+        every = [*rim, fly.trial(middle, self.from_deg)]
+        if (most := worst(every)).verdict in {"no-go", NOT_KNOWN}:
+            return most  # nothing can be worse
         try:
-            left, right = self._sides()[0], self._sides()[-1]
+            left, right = ways[0], ways[-1]
             slow, fast = (
-                (self._fly(v, left), self._fly(v, right)) for v in (low, high)
+                (fly.cloud(v, left), fly.cloud(v, right)) for v in (low, high)
             )
-            net = everywhere((slow, fast), self._fly(middle, 0.0))
-            wind = suppose(self.supposition, self.from_deg, high)
-            checks = strictest(self.setup, net, wind, [t.checks for t in every])
+            net = everywhere((slow, fast), fly.cloud(middle, self.from_deg))
+            wind = suppose(fly.supposition, self.from_deg, high)
+            checks = strictest(fly.setup, net, wind, [t.checks for t in every])
         except (DriftmapError, ValueError) as problem:
             return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
         return Trial(decide(c for c in checks if not c.question), checks)
 
     def _sides(self) -> tuple[float, ...]:
-        return (-self.half, self.half) if self.half else (0.0,)
-
-    def _flown(self, speed: float, side: float) -> Cloud:
-        way = self.from_deg + side
-        if not self.setup.flight.rail.follows_wind:
-            return flown(self.setup, suppose(self.supposition, way, speed))
-        # From everywhere the same, but for a turn.
-        return self._north(speed).turned(math.radians(way))
-
-    def _judged(self, speed: float, side: float) -> Trial:
-        wind = suppose(self.supposition, self.from_deg + side, speed)
-        try:
-            return judged(self._fly(speed, side), self.setup, wind)
-        except (DriftmapError, ValueError) as problem:
-            return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
+        at, half = self.from_deg, self.half
+        return (at - half, at + half) if half else (at,)
 
 
 def worst(trials: Iterable[Trial]) -> Trial:

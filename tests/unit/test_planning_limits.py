@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import multiprocessing
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
@@ -11,10 +12,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from driftmap.ground.site import Area, Site, Waiver
+from driftmap.planning import limits as searching
+from driftmap.planning import sector
 from driftmap.planning.limits import (
     LIGHTEST,
     TOLERANCE,
@@ -23,9 +26,9 @@ from driftmap.planning.limits import (
     wind_limits,
 )
 from driftmap.planning.sector import worst
-from driftmap.planning.supposed import Supposition
+from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands
-from driftmap.planning.trial import Trial
+from driftmap.planning.trial import Trial, flown
 from driftmap.report.limitsketch import dial_svg
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
@@ -79,11 +82,25 @@ def flight():
     return read_flight(ROOT / "examples" / "dunlin.toml")
 
 
+@pytest.fixture
+def coarse(monkeypatch):
+    """Narrow limits down to 0.5 m/s only, which takes half the winds."""
+    monkeypatch.setattr(searching, "TOLERANCE", 0.5)
+
+
+@pytest.fixture
+def one_cloud(flight, monkeypatch):
+    """Fly one wind in place of all: for what is held by the wind, not by landings."""
+    setup = Setup(flight, round_site(8000.0), 200, 3)
+    cloud = flown(setup, suppose(Supposition(300.0), 135.0, 4.0))
+    monkeypatch.setattr(sector, "flown", lambda *_: cloud)
+
+
 def limits_of(setup, directions, hands=None, **options):
     return wind_limits(setup, Supposition(300.0), directions, hands=hands, **options)
 
 
-def test_an_open_field_is_held_by_the_wind_of_the_code_alone(flight):
+def test_an_open_field_is_held_by_the_wind_of_the_code_alone(flight, one_cloud):
     setup = Setup(flight, round_site(8000.0), 200, 3)
     (found,) = limits_of(setup, [135.0], steps=2)
     limit = CODE
@@ -94,7 +111,7 @@ def test_an_open_field_is_held_by_the_wind_of_the_code_alone(flight):
     assert all(v <= limit for v, finding in found.tried if finding == "go")
 
 
-def test_a_stricter_wind_of_the_site_bounds_too(flight):
+def test_a_stricter_wind_of_the_site_bounds_too(flight, one_cloud):
     limit = 12 * 0.44704
     setup = Setup(flight, round_site(8000.0, surface_wind="12 mph"), 200, 3)
     (found,) = limits_of(setup, [0.0], steps=2)
@@ -106,6 +123,7 @@ def test_a_stricter_wind_of_the_site_bounds_too(flight):
     st.lists(st.sampled_from([0.0, 1.5, 3.0, 5.0, 8.0]), max_size=2, unique=True),
     st.floats(0.2, 8.9),
 )
+@example([0.0], 0.96875)
 @settings(max_examples=25)
 def test_no_span_ever_holds_a_speed_tried_and_not_go(gaps, top):
     def go(speed):
@@ -122,7 +140,12 @@ def test_no_span_ever_holds_a_speed_tried_and_not_go(gaps, top):
     found = search(0.0, [v / 2 for v in range(19)], at, between)
     told = [v / 20 for v in range(181) if any(a <= v / 20 <= b for a, b in found.go)]
     assert all(go(v) for v in told)
+
+    def seen(speed):  # a stretch that no speed of the scan lies in is not told as go
+        return go(math.floor(2 * speed) / 2) or go(math.ceil(2 * speed) / 2)
+
     missed = [v / 20 for v in range(181) if go(v / 20) and v / 20 not in told]
+    missed = [v for v in missed if seen(v)]
     edges = [g + s * 0.7 for g in gaps for s in (-1, 1)] + [top]
     assert all(min(abs(v - e) for e in edges) <= TOLERANCE + 0.01 for v in missed)
 
@@ -140,7 +163,7 @@ def test_a_gap_between_two_speeds_flown_is_never_told_as_go():
     assert found.blocked_by == "a crowd"
 
 
-def test_even_ground_gives_even_limits(flight):
+def test_even_ground_gives_even_limits(flight, coarse):
     # Wide enough for what leaves its path under power in any air.
     ring = round_site(200.0, outside_boundary="30 %", hurtful_outside_boundary="20 %")
     setup = Setup(flight, ring, 400, 5)
@@ -148,13 +171,13 @@ def test_even_ground_gives_even_limits(flight):
     limits = [limit.go_below for limit in found]
     assert 0.5 < min(limits) <= max(limits) < 12.0
     # The luck is that of 400 flights; of the limit itself it moves some tenths.
-    assert max(limits) - min(limits) < 1.0
+    assert max(limits) - min(limits) < 1.5
     assert {limit.blocked_by for limit in found} == {
         "a piece that can hurt lands outside the boundary"
     }
 
 
-def test_people_lower_the_limit_and_are_named(flight):
+def test_people_lower_the_limit_and_are_named(flight, coarse):
     crowd = Area("Crowd", "spectators", shapely.box(60, -400, 500, 400), people=50)
     (alone,), (beside,) = (
         limits_of(Setup(flight, round_site(8000.0, *areas), 250, 5), [270.0], steps=2)
@@ -164,7 +187,7 @@ def test_people_lower_the_limit_and_are_named(flight):
     assert "Crowd" in beside.blocked_by
 
 
-def test_a_rail_into_the_lightest_air_leans_to_where_it_comes_from(flight):
+def test_a_rail_into_the_lightest_air_leans_to_where_it_comes_from(flight, coarse):
     """A fall from a rail that leans to the crowd is no go, be the air ever so light."""
     crowd = Area("Crowd", "spectators", shapely.box(65, -60, 185, 60), people=50)
     leaning = flight.model_copy(
@@ -177,7 +200,7 @@ def test_a_rail_into_the_lightest_air_leans_to_where_it_comes_from(flight):
 
 
 @pytest.mark.slow
-def test_the_same_seed_gives_the_same_on_threads_and_processes(flight):
+def test_the_same_seed_gives_the_same_on_threads_and_processes(flight, coarse):
     setup = Setup(flight, round_site(200.0), 200, 5)
     found = []
     spawn = multiprocessing.get_context("spawn")
