@@ -22,6 +22,9 @@ _LISTED: Final = 0.005  # chance below which a case is not spoken of
 _PLAIN: Final = 3.0  # odds below which evidence speaks for neither
 _SURE: Final = 20.0  # odds from which cases are told apart
 _OVERLAP: Final = 0.3  # of what two cases would show, from which asking settles little
+_MISLEADS: Final = (
+    0.8  # Mach number from which pressure at a vent may jump; common practice
+)
 _BINS: Final = 24
 _MOST_ADVICE: Final = 3
 _LOOKS: Final = {
@@ -103,13 +106,7 @@ def explain(known: Known, fits: dict[str, float], far: Far = metres) -> Explanat
     for flown in known.cases:
         before.setdefault(flown.case.name, flown.case.probability)
     shares = [
-        Share(
-            name,
-            before.get(name, 0.0),
-            chance,
-            errors[name],
-            fits.get(name, 0.0),
-        )
+        Share(name, before.get(name, 0.0), chance, errors[name], fits.get(name, 0.0))
         for name, chance in sorted(chances.items(), key=lambda c: -c[1])
     ]
     leading = [s.case for s in shares if s.after >= _LISTED][:6]
@@ -117,7 +114,7 @@ def explain(known: Known, fits: dict[str, float], far: Far = metres) -> Explanat
         tuple(shares),
         tuple(_evidence(known, leading, far)),
         tuple(_apart(shares)),
-        tuple(_advice(known, leading, far)),
+        (*_advice(known, leading, far), *_causes(known, leading)),
         any(s.fit >= 0.01 for s in shares if s.after > 1e-3),
         known.effective,
     )
@@ -276,6 +273,23 @@ def _of_cloth(known: Known, pair: Sequence[str]) -> Iterator[tuple[float, str]]:
             )
             # Cloth may tear or tangle on the ground as well.
             yield _OVERLAP, f"the look of the {device.name} tells more: {looks}"
+
+
+def _causes(known: Known, leading: Sequence[str]) -> Iterator[str]:
+    """Say which causes of one case no find can tell apart."""
+    if not any(name.startswith("early opening") for name in leading):
+        return
+    mach = float(np.quantile(known.cases[0].cloud.fastest[1], 0.95))
+    fast = (
+        ""
+        if mach >= _MISLEADS
+        else f", hardly by speed: it stays under Mach {mach:.2f}"
+    )
+    yield (
+        f"“early opening” may be a barometer misled (by the air near the speed of sound{fast}), "
+        "a charge fired by its wiring, or a nose drawn off by drag: all come down alike, and "
+        "only the altimeter's own record of pressure tells them apart"
+    )
 
 
 _Weighed = tuple[FloatArray, FloatArray]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -151,12 +152,16 @@ def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
 
 
 def kind_of(text: str) -> str:
-    """Name the format of a source: one of `FORMATS`, words, or readings kept before."""
+    """Name the format of a source: one of `FORMATS`, words, or readings kept before.
+
+    Words that pass on a forecast err otherwise than those of who stands there.
+    """
     path = _as_file(text)
     body = text if path is None else load_text(path)
     if looks_kept(body):
         return "readings kept"
-    return next((name for name, known, _ in FORMATS if known(body)), "words")
+    words = "words of a forecast" if re.search(r"\bforecast\b", body, re.I) else "words"
+    return next((name for name, known, _ in FORMATS if known(body)), words)
 
 
 def _as_file(text: str) -> Path | None:

@@ -92,12 +92,12 @@ def search_own():
     )
     cases = flown_cases(cloud, wind)
     lots = []
-    for truth in draw_truths(other, wind, 700, rng):
+    for truth in draw_truths(other, wind, 2000, rng):
         known = weigh(cases, reports(truth, rng))
         # On fewer, more would be flown toward what was seen.
         if known.effective >= 200:
             lots.append((truth.lies("rocket"), known))
-    yield from held(lots, f"own truth, {len(lots)} of 700 on 200 flights or more")
+    yield from held(lots, f"own truth, {len(lots)} of 2,000 on 200 flights or more")
 
 
 def held(lots, name):

@@ -4,7 +4,7 @@
 
 A fault is a comparison, sign, number, word (and, or, not) or check (raise) of the module changed in
 memory alone; nothing is written. Each is tried in a process forked from one that has every library
-loaded. Tests that start a program of their own see no fault.
+loaded. Tests that start a program of their own see no fault. Other options go to pytest.
 """
 
 import argparse
@@ -177,18 +177,19 @@ def main():
     asked.add_argument("module", type=Path)
     asked.add_argument("tests", nargs="+")
     asked.add_argument("--every", type=int, default=1, help="one fault in so many")
-    given = asked.parse_args()
+    given, more = asked.parse_known_args()
+    tests = [*given.tests, *more]
     name = ".".join(given.module.with_suffix("").parts)
     source = given.module.read_text(encoding="utf-8")
     load_libraries()
     began = time.monotonic()
-    if not tried(name, given.module, ast.parse(source), given.tests, 600):
+    if not tried(name, given.module, ast.parse(source), tests, 600):
         sys.exit("the tests fail without any fault")
     seconds = int(3 * (time.monotonic() - began)) + 10
     all_faults = list(planted(source))[:: given.every]
     survive = 0
     for line, words, tree in all_faults:
-        if tried(name, given.module, tree, given.tests, seconds):
+        if tried(name, given.module, tree, tests, seconds):
             survive += 1
             print(
                 f"{given.module}:{line}: {words} | {source.splitlines()[line - 1].strip()}",

@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from driftmap import fly, read_flight, read_wind
 from driftmap.cli.explain import explain_command
 from driftmap.errors import DriftmapError
+from driftmap.explain import evidence
 from driftmap.explain.fit import ODD, fit_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
@@ -143,6 +144,20 @@ def test_a_state_speaks_for_what_leads_to_it_and_settles_nothing(tmp_path):
     assert odds["stuck in the ground"] > 4 * odds["broken"] > 40 * odds["whole"]
     # No state is surer than 0.98 to 0.02.
     assert odds["stuck in the ground"] / odds["whole"] < (0.98 / 0.02) ** 2
+
+
+def test_causes_that_come_down_alike_are_named_and_not_told_apart():
+    wind = read_wind("8 mph from 230", site_altitude=1234.0)
+    flight = read_flight(ROOT / "examples" / "willet.toml")
+    cloud = fly(flight, wind, 1234.0, samples=64, seed=1, keep_falls=True)
+    cases = flown_cases(cloud, wind)
+    for cause, named in (("early opening", 1), ("nothing deploys", 0)):
+        odds = {f.case.name: f.case.name.startswith(cause) * 1.0 for f in cases}
+        advice = evidence.explain(weigh(cases, [Odds(odds, "told")]), {}).advice
+        told = [text for text in advice if "barometer misled" in text]
+        assert len(told) == named
+        # The Willet stays well below the speed of sound.
+        assert all("hardly by speed: it stays under Mach 0." in text for text in told)
 
 
 def test_nothing_found_is_refused():

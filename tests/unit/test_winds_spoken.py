@@ -8,7 +8,7 @@ import pytest
 
 from driftmap.errors import WindError
 from driftmap.units import KNOT, MILE_PER_HOUR
-from driftmap.winds import read_wind, read_winds
+from driftmap.winds import kind_of, read_wind, read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.spoken import read_words
 
@@ -100,6 +100,8 @@ def test_light_is_taken_as_strong_as_it_can_be(text):
 def test_what_is_forecast_in_words_is_no_measurement():
     assert _read("forecast SW 9 mph, gusts 14")[1].forecast
     assert not _read("SW 9 mph, gusts 14")[1].forecast
+    assert kind_of("forecast SW 9 mph, gusts 14") == "words of a forecast"
+    assert kind_of("SW 9 mph, gusts 14") == "words"
 
 
 def test_a_kite_or_drone_speaks_of_the_wind_aloft():
