@@ -23,6 +23,8 @@ from driftmap.cli.options import (
     Weather,
     around_of,
     day_options,
+    json_option,
+    out_here_option,
     run_options,
     site_of,
     site_options,
@@ -30,7 +32,7 @@ from driftmap.cli.options import (
     voice_of,
     words_options,
 )
-from driftmap.cli.output import Progress, json_text
+from driftmap.cli.output import Progress, json_text, write_all
 from driftmap.errors import located
 
 if TYPE_CHECKING:
@@ -133,19 +135,13 @@ def _forewarn(setup: Setup, wind: WindProfile) -> None:
 @assessed
 @words_options
 @stop_wind_option
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    default=Path("driftmap-out"),
-    show_default=True,
-    help="Folder for map.html and assessment.json.",
-)
+@out_here_option("Folder for map.html and assessment.json.")
 @click.option(
     "--propose",
     is_flag=True,
     help="Fly changes to the plan and say which would turn the verdict.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print assessment.json.")
+@json_option("Print assessment.json.")
 @click.option(
     "--log",
     metavar="[FILE]",
@@ -180,7 +176,6 @@ def assess_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
-    from driftmap.cli.output import write_all
     from driftmap.report.map import map_html
     from driftmap.report.reading import stops_at
     from driftmap.report.terminal import proposals, summary
@@ -224,13 +219,7 @@ def assess_command(
 @assessed
 @words_options
 @stop_wind_option
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    default=Path("driftmap-out"),
-    show_default=True,
-    help="Folder for the three pages.",
-)
+@out_here_option("Folder for the three pages.")
 @click.pass_context
 def brief_command(
     ctx: click.Context,
@@ -252,7 +241,6 @@ def brief_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
-    from driftmap.cli.output import write_all
     from driftmap.report.posters import caller_html, poster_html
     from driftmap.report.sheet import brief_html
 
@@ -309,13 +297,7 @@ _FORMATS = ("geojson", "kml", "gpx", "csv")
     metavar="LENGTH",
     help='Side of the squares, such as "50 m"; by default to suit the spread.',
 )
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    default=Path("driftmap-out"),
-    show_default=True,
-    help="Folder for the files.",
-)
+@out_here_option("Folder for the files.")
 @click.pass_context
 def export_command(
     ctx: click.Context,
@@ -341,8 +323,6 @@ def export_command(
 
     Exit codes: those of assess, for the verdict stands in the files.
     """
-    from driftmap.cli.output import write_all
-
     result = assessment_of(inputs)
     files = _written(result, formats, points, _cells(result, floor, square))
     write_all(out, files)

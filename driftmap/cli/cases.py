@@ -9,8 +9,15 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from driftmap.cli.inputs import Place, WindOptions, wind_of, wind_options_for
-from driftmap.cli.options import pad_option, run_options, site_of, units_option
-from driftmap.cli.output import json_text, write_all
+from driftmap.cli.options import (
+    json_option,
+    out_option,
+    pad_option,
+    run_options,
+    site_of,
+    units_option,
+)
+from driftmap.cli.output import json_text, text_table, write_all
 from driftmap.errors import visible
 
 if TYPE_CHECKING:
@@ -31,12 +38,8 @@ _MOST_INPUTS = 8
 @wind_options_for("As in assess; calm when left out.")
 @run_options
 @units_option
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for cases.html.",
-)
-@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
+@out_option("Folder for cases.html.")
+@json_option()
 def cases_command(
     flight: str,
     site: str | None,
@@ -189,7 +192,6 @@ def _page(data: dict[str, Any], units: Literal["us", "si"]) -> str:
 
 
 def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
-    from driftmap.cli.output import text_table
     from driftmap.report import words
     from driftmap.verdict.assessment import CAUTIONS
 

@@ -16,7 +16,14 @@ from driftmap.cli.inputs import (
     wind_of,
     wind_options,
 )
-from driftmap.cli.options import run_options, site_of, site_options, units_option
+from driftmap.cli.options import (
+    json_option,
+    out_option,
+    run_options,
+    site_of,
+    site_options,
+    units_option,
+)
 from driftmap.cli.output import Progress, json_text, text_table, write_all
 
 if TYPE_CHECKING:
@@ -32,12 +39,8 @@ __all__ = ["compare_command"]
 @answers_option
 @run_options
 @units_option
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for compare.html.",
-)
-@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
+@out_option("Folder for compare.html.")
+@json_option()
 def compare_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,

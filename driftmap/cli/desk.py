@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from driftmap.cli.options import out_here_option
+
 __all__ = ["desk_command", "survey_command"]
 
 
@@ -40,13 +42,7 @@ def desk_command(folder: Path, port: int, quiet: bool) -> None:
 
 
 @click.command("survey")
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    default=Path("driftmap-out"),
-    show_default=True,
-    help="Folder for survey.html.",
-)
+@out_here_option("Folder for survey.html.")
 def survey_command(out: Path) -> None:
     """Write the page that surveys a field: it needs no network, on a phone least of all.
 

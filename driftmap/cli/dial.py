@@ -23,12 +23,13 @@ from driftmap.cli.options import (
     Quantity,
     Weather,
     day_options,
+    out_here_option,
     site_of,
     site_options,
     voice_of,
     words_options,
 )
-from driftmap.cli.output import Progress
+from driftmap.cli.output import Progress, write_all
 
 if TYPE_CHECKING:
     from driftmap.dial import Dial, Reach
@@ -91,13 +92,7 @@ __all__ = ["dial_command"]
 @day_options
 @words_options
 @answers_option
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    default=Path("driftmap-out"),
-    show_default=True,
-    help="Folder for dial.html.",
-)
+@out_here_option("Folder for dial.html.")
 def dial_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,
@@ -125,7 +120,6 @@ def dial_command(  # noqa: PLR0913, PLR0917
           --answers examples/answers.toml --out today
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
-    from driftmap.cli.output import write_all
     from driftmap.dial import Reach, check_between
     from driftmap.planning import Supposition
     from driftmap.report.dialpage import dial_html

@@ -8,7 +8,7 @@ from typing import Final
 import click
 
 from driftmap.cli.inputs import Place, WindOptions, shape_of, wind_options_for
-from driftmap.cli.options import Quantity
+from driftmap.cli.options import Quantity, json_option
 from driftmap.cli.output import json_text
 from driftmap.errors import InputError
 from driftmap.units import show
@@ -62,7 +62,7 @@ _SPEED: Final = Quantity("speed", -_FASTEST, _FASTEST)
 )
 @click.option("--speed-north", default="0", metavar="V", type=_SPEED)
 @click.option("--speed-up", default="0", metavar="V", type=_SPEED)
-@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
+@json_option()
 def drop_command(  # noqa: PLR0913, PLR0917
     height: float,
     mass: float,

@@ -10,7 +10,7 @@ import click
 
 from driftmap.cli.assess import FlightInputs, flight_options
 from driftmap.cli.inputs import Place, wind_of
-from driftmap.cli.options import day_of, site_of, units_option
+from driftmap.cli.options import day_of, json_option, site_of, units_option
 from driftmap.cli.output import Progress, json_text
 from driftmap.errors import InputError
 
@@ -156,7 +156,7 @@ class _Options(Inputs):
     required=True,
 )
 @units_option
-@click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
+@json_option("Print as JSON.")
 def explain_command(**options: Unpack[_Options]) -> None:
     """Say which case fits what was found, how surely, and what would settle it.
 

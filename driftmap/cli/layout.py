@@ -13,6 +13,8 @@ from driftmap.cli.options import (
     cautions,
     forewarn,
     hands_of,
+    json_option,
+    out_option,
     pad_option,
     plan_options,
     preamble,
@@ -20,7 +22,7 @@ from driftmap.cli.options import (
     units_option,
     warnings,
 )
-from driftmap.cli.output import json_text
+from driftmap.cli.output import json_text, text_table, write_all
 from driftmap.errors import located
 
 if TYPE_CHECKING:
@@ -90,12 +92,8 @@ _LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)
 @pad_option
 @plan_options
 @units_option
-@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for layout.html, layout.json and layout.geojson.",
-)
+@json_option()
+@out_option("Folder for layout.html, layout.json and layout.geojson.")
 def layout_command(  # noqa: PLR0913, PLR0917
     site: str,
     flights: tuple[str, ...],
@@ -125,7 +123,6 @@ def layout_command(  # noqa: PLR0913, PLR0917
       driftmap layout sites/saltgrass-flat.geojson --flight examples/dunlin.toml \\
           --move "South crowd line" --out plan
     """
-    from driftmap.cli.output import write_all
     from driftmap.planning.documents import heading, layout_document, layout_geojson
     from driftmap.planning.layout import Question, best_pads, best_stands
     from driftmap.planning.supposed import Supposition, suppose
@@ -213,7 +210,6 @@ def _told(
     best: int,
     units: Literal["us", "si"],
 ) -> str:
-    from driftmap.cli.output import text_table
 
     barred = sum(bool(p.broken) for p in pads)
     blocks = [

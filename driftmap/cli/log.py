@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import click
 
-from driftmap.cli.output import json_text
+from driftmap.cli.options import json_option
+from driftmap.cli.output import json_text, write_all
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -187,7 +188,6 @@ def show_command(entry_id: str, path: Path | None) -> None:
 @_log
 def export_command(out: Path, path: Path | None) -> None:
     """Write the whole log as lines of JSON."""
-    from driftmap.cli.output import write_all
     from driftmap.logbook.exchange import export_text
 
     with _open(path) as log:
@@ -250,7 +250,7 @@ _MOST_TURNED: Final = 5  # checks listed of each flight
     metavar="[N]",
     help="Assess the last N logged flights (10) again, with all that is proposed.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print as JSON.")
+@json_option("Print as JSON.")
 def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
     """Hold the forecasts of a log against what was found; change nothing.
 

@@ -8,6 +8,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
 
 import click
@@ -39,6 +40,9 @@ __all__ = [
     "day_options",
     "forewarn",
     "hands_of",
+    "json_option",
+    "out_here_option",
+    "out_option",
     "pad_option",
     "plan_options",
     "preamble",
@@ -187,6 +191,22 @@ def run_options(command: F) -> F:
             help="The same seed gives the same points.",
         ),
     )(command)
+
+
+def out_option(told: str, **more: Any) -> Callable[[F], F]:
+    """Make --out: a folder that is written into, or none where there is no default."""
+    folder = click.Path(file_okay=False, path_type=Path)
+    return click.option("--out", type=folder, help=told, **more)
+
+
+def out_here_option(told: str) -> Callable[[F], F]:
+    """Make --out for a command that always writes."""
+    return out_option(told, default=Path("driftmap-out"), show_default=True)
+
+
+def json_option(told: str = "Print JSON in SI units.") -> Callable[[F], F]:
+    """Make --json."""
+    return click.option("--json", "as_json", is_flag=True, help=told)
 
 
 def units_option(command: F) -> F:

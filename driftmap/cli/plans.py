@@ -24,6 +24,8 @@ from driftmap.cli.options import (
     day_options,
     forewarn,
     hands_of,
+    json_option,
+    out_option,
     plan_options,
     preamble,
     site_of,
@@ -31,7 +33,7 @@ from driftmap.cli.options import (
     units_option,
     warnings,
 )
-from driftmap.cli.output import json_text
+from driftmap.cli.output import json_text, text_table, write_all
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,12 +58,8 @@ __all__ = ["aim_command", "limits_command"]
     help="How many aims to show.",
 )
 @units_option
-@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for aim.html and aim.json.",
-)
+@json_option()
+@out_option("Folder for aim.html and aim.json.")
 def aim_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,
@@ -87,7 +85,6 @@ def aim_command(  # noqa: PLR0913, PLR0917
       driftmap aim examples/willet.toml --site sites/saltgrass-flat.geojson \\
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
-    from driftmap.cli.output import text_table, write_all
     from driftmap.planning.aim import best_aims
     from driftmap.planning.documents import aim_document, heading
     from driftmap.planning.trial import basis_of
@@ -200,12 +197,8 @@ def _row(before: str, aim: Aim, held: bool) -> list[str]:
 @day_options
 @plan_options
 @units_option
-@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for limits.html and limits.json.",
-)
+@json_option()
+@out_option("Folder for limits.html and limits.json.")
 def limits_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str,
@@ -231,7 +224,6 @@ def limits_command(  # noqa: PLR0913, PLR0917
     Example:
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
-    from driftmap.cli.output import write_all
     from driftmap.planning.documents import heading, limits_document
     from driftmap.planning.limits import LIGHTEST, scan_speeds, wind_limits
     from driftmap.planning.supposed import Supposition, head_share, suppose
@@ -321,7 +313,6 @@ def _limits_rows(
 
 
 def _told(rows: list[list[str]], before: list[str], assumed: list[str]) -> str:
-    from driftmap.cli.output import text_table
 
     table = text_table(rows)
     return "\n".join([*before, *([""] if before else []), table, cautions(assumed)])

@@ -19,7 +19,7 @@ from driftmap.cli.inputs import (
     wind_of,
     wind_options_for,
 )
-from driftmap.cli.options import site_of, site_options
+from driftmap.cli.options import json_option, site_of, site_options
 from driftmap.cli.output import json_text
 from driftmap.errors import InputError, visible
 
@@ -61,7 +61,7 @@ _CAUTION: Final = (
     "Wind, as for assess; without it the height is that in calm air and the "
     "surface wind is not known.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@json_option("Print JSON.")
 @click.option(
     "--units",
     type=click.Choice(["us", "si"]),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal, Unpack
 import click
 
 from driftmap.cli.explain import Inputs, Observed, observed, read_observed
-from driftmap.cli.options import Quantity, units_option
+from driftmap.cli.options import Quantity, out_option, units_option
 from driftmap.errors import InputError
 
 if TYPE_CHECKING:
@@ -75,12 +75,7 @@ class _Options(Inputs):
     help="What grows there.",
 )
 @units_option
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    required=True,
-    help="Folder for the page, the sheet, GPX and KML.",
-)
+@out_option("Folder for the page, the sheet, GPX and KML.", required=True)
 def search_command(**options: Unpack[_Options]) -> None:
     """Say where to look for what came down, by what people saw, and in which order.
 

@@ -16,13 +16,15 @@ from driftmap.cli.options import (
     cautions,
     forewarn,
     hands_of,
+    json_option,
+    out_option,
     plan_options,
     preamble,
     site_of,
     site_options,
     warnings,
 )
-from driftmap.cli.output import json_text
+from driftmap.cli.output import json_text, text_table, write_all
 from driftmap.errors import InputError
 
 if TYPE_CHECKING:
@@ -93,12 +95,10 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
     help="Readings flown as they are, to see what the bins cost.",
 )
 @plan_options
-@click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
-@click.option(
-    "--out",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for season.html, season.json and season-verdicts.jsonl, from which an "
-    "interrupted run goes on.",
+@json_option()
+@out_option(
+    "Folder for season.html, season.json and season-verdicts.jsonl, from which an "
+    "interrupted run goes on."
 )
 def season_command(  # noqa: PLR0913, PLR0917
     flight: str,
@@ -129,7 +129,6 @@ def season_command(  # noqa: PLR0913, PLR0917
       driftmap season examples/dunlin.toml --site sites/saltgrass-flat.geojson \\
           --winds hourly.csv --out season
     """
-    from driftmap.cli.output import write_all
     from driftmap.planning.documents import heading, season_document
     from driftmap.planning.ledger import open_ledger, run_key
     from driftmap.planning.season import agreement, bins_to_fly, season_hours
@@ -248,7 +247,6 @@ def _notes(source: str, height: float, assumed: tuple[str, ...]) -> list[str]:
 
 
 def _told(data: dict[str, Any]) -> str:
-    from driftmap.cli.output import text_table
 
     rows = [_head(data)]
     rows += [_row(f"{m['month']:02d}", m) for m in data["months"]]

@@ -19,7 +19,7 @@ from driftmap.cli.inputs import (
     setting_of,
     show_flight,
 )
-from driftmap.cli.options import Quantity, pad_option, site_of
+from driftmap.cli.options import Quantity, json_option, out_option, pad_option, site_of
 from driftmap.cli.output import json_text
 from driftmap.errors import InputError, visible
 from driftmap.units import show
@@ -44,7 +44,7 @@ _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
 )
 @place_options
 @click.option("--decoded", is_flag=True, help="Show what each file says by itself.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+@json_option("Print JSON.")
 @click.option(
     "--units",
     "system",
@@ -53,12 +53,7 @@ _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
     show_default=True,
     help="Units to show.",
 )
-@click.option(
-    "--out",
-    metavar="DIR",
-    type=click.Path(file_okay=False, path_type=Path),
-    help="Write the picture, wind.html, into DIR.",
-)
+@out_option("Write the picture, wind.html, into DIR.", metavar="DIR")
 @click.option(
     "--top",
     type=Quantity("length", 10.0, 30_000.0),
