@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from selenium.common.exceptions import WebDriverException
+from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
@@ -23,7 +25,9 @@ pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[2]
 RUN = "from driftmap.cli import main; main()"
-PATIENCE = 40  # s; a loaded machine flies slowly
+PATIENCE = 60  # s; a loaded machine flies slowly
+# What a look may meet in between: an element drawn anew, a file not yet there.
+BETWEEN = (WebDriverException, LookupError, OSError)
 
 
 class Desk:
@@ -63,22 +67,29 @@ def demo_desk(tmp_path_factory):
     desk.stop()
 
 
-def until(found, what="it"):
-    """Wait for something to be true."""
+def until(found, what):
+    """Wait for something to be true, or say what never was."""
     end = time.monotonic() + PATIENCE
+    met = None
     while time.monotonic() < end:
         try:
             if got := found():
                 return got
-        except Exception:  # an element that was drawn anew in between
-            pass
-        time.sleep(0.1)
-    raise AssertionError(f"waited in vain for {what}")
+        except BETWEEN as problem:
+            met = problem
+        time.sleep(0.05)
+    raise AssertionError(f"waited in vain for {what}") from met
 
 
 def room(browser, desk, name, **size):
     browser.open(f"{desk.address}#{name}", **size)
-    until(lambda: browser.find("#rooms [aria-current]"), "the page")
+    until(lambda: stands(browser, name), f"the room {name!r}")
+
+
+def stands(browser, name):
+    """Tell whether a room is open and has all that it asked for."""
+    code = "const c = document.querySelector('#rooms [aria-current]'); return c && c.dataset.room === arguments[0] && !document.querySelector('main[aria-busy]')"
+    return browser.js(code, name)
 
 
 def labelled(browser, text, within="main"):
@@ -102,12 +113,21 @@ def button(browser, text):
     return until(lambda: browser.js(code, text), f"the button {text!r}")
 
 
+WATCH = """
+  arguments[0].scrollIntoView({block: 'center'});
+  window.pressed = false;
+  arguments[0].addEventListener('click', () => { window.pressed = true; }, {once: true, capture: true});
+"""
+
+
 def click(browser, text):
+    """Press a button; again where it was drawn anew, or moved, under the press."""
+
     def clicked():
         found = button(browser, text)
-        browser.js("arguments[0].scrollIntoView({block: 'center'})", found)
+        browser.js(WATCH, found)
         found.click()
-        return True
+        return browser.js("return window.pressed")
 
     until(clicked, f"a click on {text!r}")
 
@@ -126,7 +146,8 @@ def fill(browser, label, value):
             return True
         field.clear()
         field.send_keys(value, Keys.TAB)
-        return True
+        # Under load a drawing may come between two keys.
+        return labelled(browser, label).get_property("value") == value
 
     until(filled, f"{value!r} in {label!r}")
 
@@ -198,33 +219,37 @@ def draw_field(browser, desk):
     until(lambda: "whole" in browser.find(".missing").text, "a whole field")
 
 
-def put_in(browser, path, value):
-    """Type into a field of the flight's form; it is drawn anew while it is saved."""
+def put_in(browser, path, value, file):
+    """Type into a field of the flight's form until the file holds it."""
 
     def typed():
         field = browser.find(f'[data-at="{path}"]')
         browser.js("arguments[0].scrollIntoView({block: 'center'})", field)
         field.clear()
         field.send_keys(value, Keys.TAB)
-        return True
+        end = time.monotonic() + 5
+        while value not in (text := file.read_text("utf-8")) and time.monotonic() < end:
+            time.sleep(0.02)
+        return value in text
 
-    until(typed, path)
+    until(typed, f"{value!r} at {path} in {file.name}")
 
 
 def write_flight(browser, desk):
     click(browser, "A new flight")
     fill(browser, "Name of the rocket", "Own Rocket")
     click(browser, "Begin")
-    (path,) = until(lambda: list((desk.folder / "flights").glob("*.toml")))
+    (path,) = until(
+        lambda: list((desk.folder / "flights").glob("*.toml")), "the file of the flight"
+    )
     for key, value in FLIGHT:
-        put_in(browser, key, value)
-        until(lambda v=value: v in path.read_text("utf-8"), f"{key} in the file")
+        put_in(browser, key, value, path)
         if key == "recovery.0.name":
             until(
                 lambda: browser.find("#table-recovery h2").text == "main", "the device"
             )
             kind = '[data-at="recovery.0.kind"] option:nth-child(2)'
-            until(lambda k=kind: browser.find(k).click() or True)
+            until(lambda k=kind: browser.find(k).click() or True, "the canopy to pick")
             until(lambda: "canopy" in path.read_text("utf-8"), "its kind")
     until(
         lambda: "whole" in browser.find("#flight-form .missing").text, "a whole flight"
@@ -234,19 +259,18 @@ def write_flight(browser, desk):
 def test_a_stranger_comes_from_nothing_to_a_word_by_mouse(browser, empty):
     began = time.monotonic()
     room(browser, empty, "day", width=1440)
-    assert "draw the field" in until(lambda: browser.find("#step button")).text
     click(browser, "Next: draw the field")
     draw_field(browser, empty)
     click(browser, "Flight")
     write_flight(browser, empty)
     until(lambda: browser.find("#pic-side").get_attribute("src"), "the side view")
     click(browser, "Add to the day")
-    until(lambda: "day's list" in problem(browser))
+    until(lambda: "day's list" in problem(browser), "that it is on the day's list")
     click(browser, "Wind")
     fill(browser, "Speed", "4")
     fill(browser, "From", "200")
     click(browser, "Take this reading")
-    until(lambda: "Taken" in problem(browser))
+    until(lambda: "Taken" in problem(browser), "that the reading is taken")
     click(browser, "Day")
     row = "#list .flight:not(.unsure) .rest"
     until(lambda: "flown for" in browser.find(row).text, "a word that counts")
@@ -282,45 +306,67 @@ class Keyboard:
     def __init__(self, browser):
         self.browser = browser
 
-    def to(self, wanted, back=False):
+    def send(self, *keys):
+        """Press keys, wherever the focus is; Alt and Shift hold for those after them."""
+        chain = ActionChains(self.browser.driver, duration=0)
+        held = [key for key in keys if key in {Keys.ALT, Keys.SHIFT}]
+        for key in keys:
+            (chain.key_down if key in held else chain.send_keys)(key)
+        for key in held:
+            chain.key_up(key)
+        chain.perform()
+
+    def to(self, wanted):
         """Tab to what a script finds."""
-        step = Keys.SHIFT + Keys.TAB if back else Keys.TAB
-        for _ in range(150):
+        for _ in range(200):
             if self.browser.js(f"return document.activeElement === ({wanted})"):
-                return self.browser.driver.switch_to.active_element
-            self.browser.driver.switch_to.active_element.send_keys(step)
+                return
+            self.send(Keys.TAB)
         raise AssertionError(f"no key leads to {wanted}")
 
     def press(self, text):
         """Go to a button and press it by Enter."""
-        found = f"[...document.querySelectorAll('dialog[open] button, button, summary')].find(b => b.offsetParent && b.textContent.trim() === {text!r})"
-        until(lambda: self.browser.js(f"return {found}"), text)
-        self.to(found).send_keys(Keys.ENTER)
+        found = f"[...(document.querySelector('dialog[open]') || document).querySelectorAll('button, summary')].find(b => b.offsetParent && b.textContent.trim() === {text!r})"
+
+        def pressed():
+            self.to(found)
+            self.browser.js(WATCH, self.browser.driver.switch_to.active_element)
+            self.send(Keys.ENTER)
+            return self.browser.js("return window.pressed")
+
+        until(lambda: self.browser.js(f"return {found}"), f"the button {text!r}")
+        until(pressed, f"a press of {text!r}")
 
     def type(self, selector, *keys):
         """Go to a field and type."""
-        self.to(f"document.querySelector({selector!r})").send_keys(*keys)
+        self.to(f"document.querySelector({selector!r})")
+        self.send(*keys)
+
+
+def listed(browser):
+    return len(browser.driver.find_elements(By.CSS_SELECTOR, "#list li"))
 
 
 def test_the_wind_is_read_and_the_list_ordered_by_keys_alone(browser, demo_desk):
     room(browser, demo_desk, "day")
     keys = Keyboard(browser)
     keys.press("Add to the day")
-    until(lambda: len(browser.driver.find_elements(By.CSS_SELECTOR, "#list li")) == 1)
+    until(lambda: listed(browser) == 1, "the first of the list")
     keys.type("#add-file", Keys.ARROW_DOWN)
     keys.press("Add to the day")
-    until(lambda: len(browser.driver.find_elements(By.CSS_SELECTOR, "#list li")) == 2)
+    until(lambda: listed(browser) == 2, "the second of the list")
     second = browser.find("#list li:nth-child(2) bdi").text
     keys.press("Wind")
     keys.type("#speed", "5")
     keys.type("#from", "E", Keys.ENTER)
-    until(lambda: "Taken" in problem(browser))
-    until(lambda: "5 mph" in browser.find("#wind-now").text)
+    until(lambda: "Taken" in problem(browser), "that the reading is taken")
+    until(lambda: "5 mph" in browser.find("#wind-now").text, "the wind in the head")
     keys.press("Day")
-    first = "document.querySelector('#list li:nth-child(2) button')"
-    # Sent again where the list was drawn anew under the keys.
-    until(lambda: keys.to(first).send_keys(Keys.ALT + Keys.ARROW_UP) or True)
-    until(lambda: browser.find("#list li:first-child bdi").text == second)
+    keys.to("document.querySelector('#list li:nth-child(2) button')")
+    keys.send(Keys.ALT, Keys.ARROW_UP)
+    until(
+        lambda: browser.find("#list li:first-child bdi").text == second, "the new order"
+    )
     focus = browser.js("return document.activeElement.closest('li') !== null")
     assert focus  # the keys stay where they were
     # The field's map, too: a corner at the cross by Enter.
@@ -328,10 +374,9 @@ def test_the_wind_is_read_and_the_list_ordered_by_keys_alone(browser, demo_desk)
     until(lambda: browser.find(".ground path.area"), "the map")
     keys.press("by corners")
     keys.press("Tap its corners, or walk them")
-    ground = browser.driver.switch_to.active_element
     for move in (Keys.ARROW_UP, Keys.ARROW_RIGHT, Keys.ARROW_DOWN):
-        ground.send_keys(Keys.ENTER, move)
-    assert "3 corners" in browser.find(".told").text
+        keys.send(Keys.ENTER, move)
+    until(lambda: "3 corners" in browser.find(".told").text, "three corners")
     keys.press("Leave")
 
 
@@ -364,7 +409,7 @@ def test_a_field_is_drawn_by_touch_on_a_phone(browser, empty):
         for label, value in FIELD:
             fill(browser, label, value)
         click(browser, "Put the pad there")
-        until((empty.folder / "site.geojson").exists)
+        until((empty.folder / "site.geojson").exists, "the site's file")
         fill(browser, "What", "camp")
         click(browser, "by corners")
         click(browser, "Tap its corners, or walk them")
@@ -373,28 +418,27 @@ def test_a_field_is_drawn_by_touch_on_a_phone(browser, empty):
         corners = [(0.2, 0.2), (0.8, 0.8), (0.8, 0.2), (0.2, 0.8)]
         for corner in corners:
             touch(browser, *corner)
-        assert (
-            "cross" in browser.find(".told.bad").text
-        )  # said at once, where it happens
+        # Said at once, where it happens.
+        until(lambda: "cross" in browser.find(".told.bad").text, "that sides cross")
         click(browser, "Take one back")
         browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
         touch(browser, 0.2, 0.2)  # back at the first corner: the area is closed
-        until(lambda: len(features(empty)) == 2)
+        until(lambda: len(features(empty)) == 2, "the closed area")
         (ring,) = features(empty)[1]["geometry"]["coordinates"]
         assert len(ring) == 4
         # A corner is drawn elsewhere, and undo brings it back.
         before = features(empty)
         browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
         touch(browser, 0.8, 0.8, (0.85, 0.7), (0.9, 0.6))
-        until(lambda: features(empty) != before)
+        until(lambda: features(empty) != before, "the corner moved")
         click(browser, "Undo")
-        until(lambda: features(empty) == before)
+        until(lambda: features(empty) == before, "it undone")
         # The ruler.
         click(browser, "Ruler")
         browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
         touch(browser, 0.3, 0.5)
         touch(browser, 0.7, 0.5)
-        until(lambda: "90° true" in browser.find(".told").text)
+        until(lambda: "90° true" in browser.find(".told").text, "what is measured")
         click(browser, "Leave")
     finally:
         browser.cdp("Emulation.setTouchEmulationEnabled", enabled=False)
@@ -408,7 +452,7 @@ def test_an_area_is_split_by_two_taps(browser, demo_desk):
     click(browser, "People")
     count = next(i for i, f in enumerate(before) if f["properties"]["role"] == "camp")
     browser.js(f"document.querySelector('[data-of=\"{count}\"] summary').click()")
-    until(lambda: button(browser, "Split it"))
+    button(browser, "Split it")
     ring = browser.js(
         "const b = document.querySelector('.ground path.area.on').getBoundingClientRect(),"
         "g = document.querySelector('.ground').getBoundingClientRect();"
@@ -430,7 +474,7 @@ def test_an_area_is_split_by_two_taps(browser, demo_desk):
     camps = [f for f in features(demo_desk) if f["properties"]["role"] == "camp"]
     assert [("people" in f["properties"]) for f in camps] == [True, False]
     click(browser, "Undo")
-    until(lambda: features(demo_desk) == before)
+    until(lambda: features(demo_desk) == before, "it undone")
 
 
 BAD = (
@@ -480,13 +524,16 @@ def test_a_wrong_value_of_a_flight_is_shown_at_its_field(browser, demo_desk):
     at(browser, "airframe.diameter")
     path = demo_desk.folder / "flights" / "dunlin.toml"
     before = path.read_text("utf-8")
-    put_in(browser, "airframe.diameter", "57 furlongs")
-    until(lambda: "furlongs" in browser.find("#flight-form .missing").text)
+    put_in(browser, "airframe.diameter", "57 furlongs", path)
+    until(lambda: "furlongs" in browser.find("#flight-form .missing").text, "the fault")
     assert "Diameter" in browser.find(".field-of.wrong").text
     while path.read_text("utf-8") != before:
         click(browser, "Undo")
         time.sleep(0.3)
-    until(lambda: "whole" in browser.find("#flight-form .missing").text)
+    until(
+        lambda: "can be judged" in browser.find("#flight-form .missing").text,
+        "it mended",
+    )
 
 
 def test_what_a_command_changes_is_seen_at_once(browser, demo_desk):
@@ -495,9 +542,9 @@ def test_what_a_command_changes_is_seen_at_once(browser, demo_desk):
     path = demo_desk.folder / "site.geojson"
     text = path.read_text("utf-8")
     path.write_text(text.replace("Saltgrass Road", "The New Road"), "utf-8")
-    until(lambda: "The New Road" in browser.find(".features").text)
+    until(lambda: "The New Road" in browser.find(".features").text, "the new name")
     path.write_text(text, "utf-8")
-    until(lambda: "Saltgrass Road" in browser.find(".features").text)
+    until(lambda: "Saltgrass Road" in browser.find(".features").text, "the old name")
 
 
 @pytest.mark.parametrize(
@@ -506,9 +553,8 @@ def test_what_a_command_changes_is_seen_at_once(browser, demo_desk):
 def test_every_room_fits_and_its_names_are_told(browser, demo_desk, width, dark):
     room(browser, demo_desk, "day", width=width, dark=dark)
     for name in ("Day", "Wind", "Flight", "Field", "Show"):
-        button(browser, name).click()
-        until(lambda n=name: browser.find("#rooms [aria-current]").text == n)
-        time.sleep(0.3)
+        click(browser, name)
+        until(lambda n=name: stands(browser, n.lower()), name)
         assert browser.js("return document.documentElement.scrollWidth") <= width
         if width in {360, 1440}:
             assert browser.barriers() == [], name
@@ -543,9 +589,9 @@ def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
             fill(browser, "at bearing", "247.5")
         click(browser, "Draw the circle")
     browser.driver.refresh()  # what was drawn is on the phone
-    until(lambda: "4" in browser.find(".features h2").text)
+    until(lambda: "4" in browser.find(".features h2").text, "the four that were drawn")
     click(browser, "Take the file")
-    until((tmp_path / "site.geojson").exists)
+    until((tmp_path / "site.geojson").exists, "the file that was taken")
     site = read_site(tmp_path / "site.geojson")
     east, north = site.areas[0].shape.centroid.coords[0]
     assert east == pytest.approx(-110.87, abs=0.1)
@@ -562,7 +608,7 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
     try:
         room(browser, desk, "day")
         click(browser, "Add to the day")
-        until(lambda: browser.find("#list li"))
+        until(lambda: browser.find("#list li"), "the flight on the list")
         # A go as the desk would tell it, good for a quarter of an hour.
         browser.js("""
           const real = window.fetch;
@@ -605,7 +651,8 @@ def test_two_windows_on_one_field_lose_no_drawing(browser, demo_desk, press, sta
     until(
         lambda: (
             browser.find("dialog[open] h2").text == "The field was changed elsewhere"
-        )
+        ),
+        "the conflict",
     )
     click(browser, press)
     until(lambda: f'"name": "{stands}"' in path.read_text("utf-8"), stands)
@@ -635,7 +682,7 @@ def test_a_picture_is_laid_by_three_places_tapped_in_both(browser, demo_desk, tm
             "arguments[0].dispatchEvent(new MouseEvent('click', {clientX: b.left + arguments[1] * b.width, clientY: b.top + arguments[2] * b.height}))",
             *(image, across, down),
         )
-        until(lambda: "same place" in browser.find(".told").text)
+        until(lambda: "same place" in browser.find(".told").text, "what to tap next")
         ground = browser.find(".ground")
         browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
         # A square picture onto a square of the map.

@@ -1,9 +1,9 @@
 // The day's list: each flight with its word, the one reason that governs, and what can be done.
-import {ask, clock, doing, el, find, question, sign} from "./net.js";
+import {ask, calmly, clock, doing, el, find, question, sign} from "./net.js";
 
 const WORDS = {go: "GO", hold: "HOLD", "no-go": "NO\u2011GO"};
 const drawn = new Map();
-let officer = "";
+let officer = "", shown = null;
 
 export function begin(desk) {
   find("#add").addEventListener("submit", async event => {
@@ -41,8 +41,10 @@ function step(desk) {
   return [el("b", {}, `Next on the pad: ${next.name}, ${WORDS[next.word]}.`)];
 }
 
-export function draw(desk) {
-  const {state} = desk, waiting = state.items.filter(item => item.state === "waiting");
+export function draw(desk) { shown = desk; calmly(drawAll); }
+
+function drawAll() {
+  const desk = shown, {state} = desk, waiting = state.items.filter(item => item.state === "waiting");
   find("#step").replaceChildren(...step(desk));
   const list = find("#list"), focus = document.activeElement?.dataset?.focus;
   const rows = waiting.map((item, place) => {
@@ -50,11 +52,14 @@ export function draw(desk) {
     const known = drawn.get(item.id);
     if (known?.text === text) return known.row;
     const made = row(desk, item, place, waiting.length);
+    if (known && find("details", known.row)?.open && find("details", made)) find("details", made).open = true;
     drawn.set(item.id, {text, row: made});
     return made;
   });
   list.replaceChildren(...rows);
-  if (focus) find(`[data-focus="${CSS.escape(focus)}"]`)?.focus();
+  const back = focus && find(`[data-focus="${CSS.escape(focus)}"]`);
+  // The first of the list cannot go earlier: the keys stay in its row.
+  if (back) (back.disabled ? find("button:enabled", back.closest("li")) : back).focus();
   done(desk);
 }
 

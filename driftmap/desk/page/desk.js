@@ -22,7 +22,9 @@ export function open(name, more) {
   room = name;
   if (location.hash.slice(1).split("/")[0] !== name) history.replaceState(null, "", `#${name}`);
   tell("");
-  rooms[name].enter?.(desk, more);
+  const main = find("main"), entering = Promise.resolve(rooms[name].enter?.(desk, more));
+  main.setAttribute("aria-busy", "true");
+  entering.finally(() => { if (room === name) main.removeAttribute("aria-busy"); });
   if (desk.state) rooms[name].draw?.(desk);
 }
 

@@ -1,6 +1,6 @@
 // Draws a field: a map of one's own in metres about the pad, edited by tap, by tape and compass,
 // by circle or by walking. It keeps nothing: every change goes to whoever made it.
-import {el, keeping, svg} from "./net.js";
+import {calmly, el, keeping, svg} from "./net.js";
 import {bearing, crossing, distance, frame, heading, latitude, length, longitude, metres, polar, signed, split, strip} from "./geo.js";
 
 const ROLES = ["spectators", "flight line", "parking", "camp", "boundary", "waiver", "building", "airport", "closed ground", "road", "railway", "power line", "water"];
@@ -26,16 +26,18 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   const shown = m => units() === "si" ? `${m < 100 ? m.toFixed(1) : Math.round(m)} m` : `${Math.round(m / .3048)} ft`;
   const areaShown = a => units() === "si" ? a < 1e5 ? `${Math.round(a)} m²` : `${(a / 1e6).toFixed(2)} km²` : a < 4e4 ? `${Math.round(a / .3048 ** 2).toLocaleString("en")} ft²` : `${(a / 4046.8564).toFixed(1)} acres`;
 
-  // Every change passes here: the copy is changed, drawn and handed on.
-  function edit(work, text = "") {
+  // Every change passes here: the copy is changed, handed on and drawn.
+  function apply(work) {
     const next = copy(site);
     work(next);
     site = next;
-    fault = text;
+    fault = "";
     ground = frame(origin());
     change(copy(site));
-    setTimeout(draw); // once the focus has gone where it was going
   }
+  function edit(work) { apply(work); draw(); }
+  // A change told by leaving a field is drawn once the focus has gone where it was going.
+  function edited(work) { apply(work); setTimeout(draw); }
   const say = text => { told.textContent = text; told.classList.remove("bad"); };
   const bad = text => { told.textContent = text; told.classList.add("bad"); };
   function trying(work) { try { work(); return true; } catch (problem) { bad(problem.message); return false; } }
@@ -103,6 +105,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
       const image = el("img", {src: pictures.url(tie.file), alt: "The picture: tap a place that you know", class: "tie"});
       image.addEventListener("click", event => { const box = image.getBoundingClientRect(), scale = image.naturalWidth / box.width; tie.pixel = [event.clientX - box.left, event.clientY - box.top].map(v => Math.round(v * scale)); mode = {kind: "tie"}; say("Now tap the same place on the map, or type it below."); bar(); paint(); tieing(); });
       const [latL, lat] = entry("Latitude of that place"), [lonL, lon] = entry("Longitude of that place");
+      remember(lat, lon);
       parts.push(image, el("p", {role: "status"}, tie.pixel ? `Picked: ${tie.pixel.join(", ")}.` : `${tie.points.length} of at least 3 places tied${under?.error !== undefined ? `; they fit to ${shown(under.error)}` : ""}.`, under?.problem ? el("span", {class: "warning"}, under.problem) : ""),
         el("div", {class: "grid"}, latL, lonL, press("It is there", () => trying(() => tied([longitude(lon.value), latitude(lat.value)])))),
         el("div", {class: "acts"}, press("Take the last place back", () => { tie.points.pop(); ties(); }), press("Take the picture away", () => { tie = null; under = null; edit(next => { delete next.picture; }); })));
@@ -114,6 +117,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     if (!tie?.pixel) throw new Error("Tap the place in the picture first.");
     tie.points.push({pixel: tie.pixel, at: at.map(round)});
     tie.pixel = null;
+    for (const at of ["Latitude of that place", "Longitude of that place"]) delete typed[at];
     leave();
     ties();
   }
@@ -260,14 +264,14 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   }
   function leave() { mode = null; if (watch !== null) { navigator.geolocation.clearWatch(watch); watch = null; } say(""); bar(); paint(); }
   function add(role, geometry, more = {}) {
-    edit(next => { next.features.push({type: "Feature", properties: {role, name: free(role), ...more}, geometry}); });
+    apply(next => { next.features.push({type: "Feature", properties: {role, name: free(role), ...more}, geometry}); });
     picked = site.features.length - 1;
     chosen = "";
     typed = {needle: typed.needle};
     draw();
+    list.querySelector(`[data-of="${picked}"] input`)?.focus({preventScroll: true});
     const drawn = geometry.type === "Point" ? "circle" : geometry.type === "Polygon" ? "area" : "line";
     say(`${site.features[picked].properties.name} is drawn. Its ${drawn} can be moved here; who and what it is stands in the list.`);
-    setTimeout(() => list.querySelector(`[data-of="${picked}"] input`)?.focus({preventScroll: true}));
   }
   function free(role) {
     const names = new Set(site.features.map(f => f.properties?.name));
@@ -368,11 +372,22 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     if ([...tools.children].map(b => b.textContent).join() !== buttons.map(b => b.textContent).join()) tools.replaceChildren(...buttons);
   }
 
+  // What is typed and not used yet outlives every drawing.
+  function remember(...inputs) {
+    for (const input of inputs) {
+      const at = input.dataset.at;
+      input.value = typed[at] ?? input.value;
+      input.told = input.value;
+      input.addEventListener("input", () => { typed[at] = input.value; input.told = input.value; });
+    }
+  }
+
   function site_() {
-    const member = (key, text, more) => { const [label, input] = entry(text, {value: site[key] ?? "", ...more}); input.addEventListener("change", () => edit(next => { const v = input.value.trim(); if (v) next[key] = v; else delete next[key]; })); return label; };
+    const member = (key, text, more) => { const [label, input] = entry(text, {value: site[key] ?? "", ...more}); input.addEventListener("change", () => edited(next => { const v = input.value.trim(); if (v) next[key] = v; else delete next[key]; })); return label; };
     const [latLabel, lat] = entry("Latitude of the pad", {placeholder: "41.6040 or 41° 36' 14.4\" N"}), [lonLabel, lon] = entry("Longitude of the pad", {placeholder: "117° 57' 7.2\" W"});
     if (pad()) { lon.value = origin()[0]; lat.value = origin()[1]; }
-    const place = () => { if (lat.value.trim() && lon.value.trim()) trying(() => { const at = [longitude(lon.value), latitude(lat.value)]; putPad(at); say(`The pad is at ${at[1].toFixed(5)}, ${at[0].toFixed(5)}.`); }); };
+    remember(lat, lon);
+    const place = () => { trying(() => { if (!lat.value.trim() || !lon.value.trim()) throw new Error("Type both the latitude and the longitude of the pad."); const at = [longitude(lon.value), latitude(lat.value)]; for (const input of [lat, lon]) delete typed[input.dataset.at]; putPad(at); say(`The pad is at ${at[1].toFixed(5)}, ${at[0].toFixed(5)}.`); }); };
     about.replaceChildren(el("details", {open: whole ?? (!pad() || !site.elevation), ontoggle: event => { whole = event.target.open; }}, el("summary", {}, "Site and pad"), el("div", {class: "grid"},
       member("name", "Name of the site", {maxlength: 80}), member("elevation", "Height of the pad above the sea", {placeholder: "4050 ft"}),
       member("rules", "Rules that hold here", {placeholder: "us", list: "rule-sets"}), member("declination", "The needle's declination, east positive", {placeholder: "-12.5"}),
@@ -397,12 +412,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
       tape: [el("label", {class: "full"}, "A corner in each line: distance from the pad, bearing ", rows), press("Draw it", () => trying(() => made(corners(rows.value, angle))), {class: "main"})],
       circle: [radL, outL, toL, press("Draw the circle", () => trying(() => circleAt(role.value, polar(out.value.trim() ? metres(out.value, "centre") : 0, to.value.trim() ? angle(to.value) : 0), rad.value)), {class: "main"})],
     };
-    for (const input of [long, off, way, deep, rad, out, to, rows]) {
-      const at = input.dataset.at;
-      input.value = typed[at] || "";
-      input.told = input.value;
-      input.addEventListener("input", () => { typed[at] = input.value; input.told = input.value; });
-    }
+    remember(long, off, way, deep, rad, out, to, rows);
     const body = el("div", {class: "grid"}), names = {tap: "by corners", strip: "a strip", tape: "by tape and compass", circle: "a circle"};
     const pick = el("div", {class: "acts"}, Object.entries(names).map(([key, text]) => press(text, () => choose(key), {"aria-pressed": "false"})));
     function choose(key) {
@@ -425,14 +435,14 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   function rows() {
     list.replaceChildren(el("h2", {}, `Drawn: ${site.features.length}`), ...site.features.map((feature, i) => {
       const p = feature.properties || {}, points = local(feature), kind = feature.geometry?.type;
-      const property = (key, text, more = {}) => { const [label, input] = entry(text, {value: p[key] ?? "", "data-at": `${i} ${key}`, ...more}); input.addEventListener("change", () => edit(next => { const v = input.value.trim(), own = next.features[i].properties; if (!v) delete own[key]; else own[key] = key === "people" && /^\d+$/.test(v) ? Number(v) : v; })); return label; };
-      const shelter = el("select", {onchange: event => edit(next => { next.features[i].properties.shelter = event.target.value; })}, ["open", "car", "roof"].map(name => el("option", {selected: (p.shelter || "open") === name}, name)));
+      const property = (key, text, more = {}) => { const [label, input] = entry(text, {value: p[key] ?? "", "data-at": `${i} ${key}`, ...more}); input.addEventListener("change", () => edited(next => { const v = input.value.trim(), own = next.features[i].properties; if (!v) delete own[key]; else own[key] = key === "people" && /^\d+$/.test(v) ? Number(v) : v; })); return label; };
+      const shelter = el("select", {onchange: event => edited(next => { next.features[i].properties.shelter = event.target.value; })}, ["open", "car", "roof"].map(name => el("option", {selected: (p.shelter || "open") === name}, name)));
       const size_ = kind === "Polygon" ? areaShown(Math.abs(signed(points))) : kind === "LineString" ? shown(length(points)) : kind === "Point" && p.role !== "pad" ? `radius ${p.radius}` : "";
       const off = points.length && !["pad", "boundary", "waiver"].includes(p.role) ? `${shown(nearness(feature, [0, 0]))} from the pad` : "";
       return el("details", {"data-of": i, open: i === picked, class: faulty(i) ? "faulty" : ""}, el("summary", {onclick: () => { picked = i; setTimeout(() => { bar(); paint(); }); }}, `${p.name || p.role || "?"}`, el("small", {}, [p.role, size_, off].filter(Boolean).join(", "))),
         faulty(i) ? el("p", {class: "warning"}, fault) : "",
         el("div", {class: "grid"}, property("name", "Name", {maxlength: 80}),
-          el("label", {}, "Role ", el("select", {onchange: event => edit(next => { next.features[i].properties.role = event.target.value; })}, ["pad", ...ROLES].map(name => el("option", {selected: name === p.role}, name)))),
+          el("label", {}, "Role ", el("select", {onchange: event => edited(next => { next.features[i].properties.role = event.target.value; })}, ["pad", ...ROLES].map(name => el("option", {selected: name === p.role}, name)))),
           ["pad", "boundary", "waiver"].includes(p.role) ? "" : property("people", "People", {inputmode: "numeric"}), ["pad", "boundary", "waiver"].includes(p.role) ? "" : el("label", {}, "Shelter ", shelter),
           kind === "Point" && p.role !== "pad" ? property("radius", "Radius") : "", kind === "LineString" ? property("width", "Width") : "",
           p.role === "waiver" ? property("ceiling", "Ceiling above the ground") : "", p.role === "waiver" ? property("ceiling_altitude", "or above the sea") : "",
@@ -445,7 +455,8 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     missing.replaceChildren(still.length ? `Still needed: ${still.join("; ")}.` : fault ? el("span", {class: "warning"}, fault) : "The field is whole: flights can be judged here.");
     missing.className = still.length || fault ? "missing" : "missing whole";
   }
-  function draw() {
+  function draw() { calmly(drawn); }
+  function drawn() {
     root.classList.toggle("no-pad", !pad());
     keeping(() => { need(); bar(); site_(); add_(); rows(); tieing(); });
     paint();

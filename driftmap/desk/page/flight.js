@@ -1,5 +1,5 @@
 // The flight: six questions that open to all of the file, drawn to scale as they are answered.
-import {ask, doing, el, find, keeping, picture, question, tell} from "./net.js";
+import {ask, calmly, doing, el, find, keeping, picture, question, tell} from "./net.js";
 
 const SIX = [["airframe", "How heavy, how thick, how long"], ["motor", "Which motor"], ["recovery", "How it comes down"], ["rail", "From what rail"]];
 const LATER = ["piece", "case", "burst"];
@@ -59,7 +59,8 @@ function put(path, value, more = {}) {
   return saving;
 }
 
-function draw_() {
+function draw_() { calmly(drawn_); }
+function drawn_() {
   const form = find("#flight-form"), v = told.values;
   if (!form) return;
   keeping(() => form.replaceChildren(

@@ -45,13 +45,47 @@ export function svg(tag, more = {}, ...children) {
   return made;
 }
 
+// Nothing is drawn anew under a button that is being pressed: its press would be lost.
+let held = false;
+const due = new Set();
+export function calmly(draw) {
+  if (held) due.add(draw);
+  else draw();
+}
+function release() {
+  held = false;
+  const now = [...due];
+  due.clear();
+  for (const draw of now) draw();
+}
+const hold = event => { held = Boolean(event.target.closest?.("button, summary, a, label")); };
+addEventListener("pointerdown", hold, true);
+addEventListener("keydown", event => { if (event.key === " ") hold(event); }, true);
+// What a click asks for is drawn at once; of a finger the click comes a little after its lift.
+addEventListener("click", () => { held = false; setTimeout(release); }, true);
+for (const end of ["pointerup", "pointercancel", "keyup"]) addEventListener(end, event => { if (held) setTimeout(release, event.pointerType === "touch" ? 350 : 0); }, true);
+addEventListener("blur", event => { if (event.target === window) release(); });
+
+// A name by which a field or a button is found again once it was drawn anew.
+function called(element) {
+  if (!element || element === document.body) return null;
+  if (element.dataset.at) return `[data-at="${CSS.escape(element.dataset.at)}"]`;
+  const text = one => one.getAttribute("aria-label") || one.closest("label")?.firstChild.textContent || one.textContent;
+  const alike = [...document.querySelectorAll(element.tagName)].filter(one => text(one) === text(element));
+  return {tag: element.tagName, text: text(element), place: alike.indexOf(element), of: text};
+}
+function again(name) {
+  if (typeof name === "string") return find(name);
+  return [...document.querySelectorAll(name.tag)].filter(one => name.of(one) === name.text)[name.place];
+}
+
 // Draws anew and leaves a person where they were: the field, what is typed in it, the place in it.
 export function keeping(draw) {
-  const was = document.activeElement, at = was?.dataset?.at, typed = was?.value;
-  const dirty = at && typed !== undefined && typed !== String(was.told ?? "") && was.tagName !== "SELECT";
+  const was = document.activeElement, name = called(was), typed = was?.value;
+  const dirty = was?.dataset?.at && typed !== undefined && typed !== String(was.told ?? "") && was.tagName !== "SELECT";
   draw();
-  if (!at || was.isConnected) return;
-  const now = find(`[data-at="${CSS.escape(at)}"]`);
+  if (!name || was.isConnected) return;
+  const now = again(name);
   if (!now) return;
   now.focus({preventScroll: true});
   if (!dirty) return;
