@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Final
 
 import numpy as np
@@ -13,9 +12,7 @@ import shapely
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.air.column import IntArray
 from driftmap.air.wind import turn
-from driftmap.checks import FloatArray
 from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.harm import THRESHOLDS, casualty_area
@@ -30,7 +27,7 @@ from driftmap.hazard.probability import inside
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 
-__all__ = ["Harm", "harm_of"]
+__all__ = ["Danger", "Harm", "danger_of", "harm_of"]
 
 _WIDEST, _NARROWEST = 100.0, 15.0  # m, sides of the squares that risk is averaged over
 _CELL_SHARE: Final = 1.5  # of a spread, so that a square is small against it
@@ -62,7 +59,59 @@ class Harm:
     worst: SpotRisk | None
 
 
-def harm_of(cloud: Cloud, site: Site) -> Harm:
+@dataclass(frozen=True, slots=True, eq=False)
+class Danger:
+    """What comes down, wherever people stand: the same for all sites.
+
+    Parameters
+    ----------
+    impacts : Impacts
+        Every landing of every case, by likelihood.
+    given : mapping of str to Impacts
+        Those of one case by itself, as if it happened in every flight.
+    angle : float
+        Bearing from the pad of the middle of the danger [rad].
+    along : Impacts
+        All landings turned back by it.
+    """
+
+    impacts: Impacts
+    given: Mapping[str, Impacts]
+    angle: float
+    along: Impacts
+
+
+def danger_of(cloud: Cloud) -> Danger:
+    """Put every landing of a cloud into columns.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+
+    Returns
+    -------
+    Danger
+        What `harm_of` takes for any site.
+    """
+    given: dict[str, Impacts] = {}
+    every: list[Piece] = []
+    for case in cloud.tree.cases:
+        pieces = list(_pieces(cloud, case))
+        flights = next(cloud.of(case.name)).flights
+        alone = [replace(piece, flight=np.arange(flights)) for piece in pieces]
+        given[case.name] = gather(_harmful(alone), flights)
+        weight = cloud.weights(case, next(cloud.of(case.name)).who)
+        every += [replace(p, casualty_area=weight * p.casualty_area) for p in pieces]
+    impacts = gather(_harmful(every), cloud.flights)
+    # Sums by element: a dot product would wake threads for it.
+    middle = (float(np.sum(impacts.danger * w)) for w in (impacts.east, impacts.north))
+    angle = math.atan2(*middle)
+    east, north = turn(impacts.east, impacts.north, -angle)
+    return Danger(impacts, given, angle, replace(impacts, east=east, north=north))
+
+
+def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
     """Work out the harm to the people of a site.
 
     Parameters
@@ -71,37 +120,35 @@ def harm_of(cloud: Cloud, site: Site) -> Harm:
         Landing points.
     site : Site
         The areas, with head counts and shelter.
+    danger : Danger, optional
+        From `danger_of`, where it is known already.
 
     Returns
     -------
     Harm
         Collective and individual risk.
     """
-    impacts = _impacts(cloud)
+    danger = danger or danger_of(cloud)
     occupied = [area for area in site.areas if area.occupied]
     return Harm(
-        expected_casualties(impacts, site.areas, occupied=OCCUPIED),
+        expected_casualties(danger.impacts, site.areas, occupied=OCCUPIED),
         {
-            case.name: expected_casualties(_given(cloud, case), site.areas).total
-            for case in cloud.tree.cases
+            name: expected_casualties(given, site.areas).total
+            for name, given in danger.given.items()
         },
-        *_spots(cloud, impacts, occupied),
+        *_spots(cloud, danger, occupied),
     )
 
 
 def _spots(
-    cloud: Cloud, impacts: Impacts, occupied: Sequence[Area]
+    cloud: Cloud, danger: Danger, occupied: Sequence[Area]
 ) -> tuple[tuple[SpotRisk, ...], SpotRisk | None]:
     """Find the worst spot of each area and of all, on squares that know no north.
 
     They run along the way from the pad to the middle of the danger, so that the same day
     turned about the pad has the same squares.
     """
-    angle = math.atan2(
-        *(float(impacts.danger @ w) for w in (impacts.east, impacts.north))
-    )
-    east, north = turn(impacts.east, impacts.north, -angle)
-    along = replace(impacts, east=east, north=north)
+    angle, along = danger.angle, danger.along
     laid = [replace(area, shape=_turned(area.shape, -angle)) for area in occupied]
     spots = tuple(
         _back(individual_risk(along, turned, cell=_cell(cloud, area.shape)), angle)
@@ -181,26 +228,6 @@ def _cell(cloud: Cloud, ground: BaseGeometry) -> float:
     return cell
 
 
-def _impacts(cloud: Cloud) -> Impacts:
-    """Put every landing of every case into columns, by likelihood."""
-    pieces = [
-        piece
-        for case in cloud.tree.cases
-        for piece in _pieces(cloud, case, partial(cloud.weights, case))
-    ]
-    return gather(_harmful(pieces), cloud.flights)
-
-
-def _given(cloud: Cloud, case: Case) -> Impacts:
-    """Put the landings of one case into columns, as if it happened in every flight."""
-    flights = next(cloud.of(case.name)).flights
-    pieces = [
-        replace(piece, flight=np.arange(flights))
-        for piece in _pieces(cloud, case, lambda who: np.ones(who.size))
-    ]
-    return gather(_harmful(pieces), flights)
-
-
 def _harmful(pieces: Sequence[Piece]) -> Sequence[Piece]:
     """Take the danger from what lands too gently to harm anyone in the open.
 
@@ -214,12 +241,9 @@ def _harmful(pieces: Sequence[Piece]) -> Sequence[Piece]:
     return kept if any(piece.casualty_area.any() for piece in kept) else pieces
 
 
-def _pieces(
-    cloud: Cloud, case: Case, chance: Callable[[IntArray], FloatArray]
-) -> Iterator[Piece]:
-    """Give every piece of a case, each copy by itself."""
+def _pieces(cloud: Cloud, case: Case) -> Iterator[Piece]:
+    """Give every piece of a case, each copy by itself, as if the case were certain."""
     for part, body in zip(cloud.of(case.name), case.bodies, strict=True):
-        weight = chance(part.who)
         for copy in range(part.count):
             start = part.rows.start + copy * part.flights
             rows = slice(start, start + part.flights)
@@ -228,6 +252,6 @@ def _pieces(
                 cloud.east[rows],
                 cloud.north[rows],
                 cloud.energy[rows],
-                weight * casualty_area(body.area, cloud.angle[rows]),
+                casualty_area(body.area, cloud.angle[rows]),
                 part.who,
             )

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
-from typing import TypeAlias
+from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
@@ -28,6 +29,9 @@ __all__ = [
 ]
 
 BoolArray: TypeAlias = NDArray[np.bool_]
+
+_HAIR: Final = 1e-9  # by which rounding might put a point beyond an edge
+_FEW: Final = 200  # points that are sooner tested than sorted out
 
 
 def binomial(hits: int, flights: int) -> Estimate:
@@ -136,10 +140,16 @@ def inside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray]
         raise ValueError("'shape' must not be empty")
     shapely.prepare(shape)
     west, south, right, top = shape.bounds
+    middle = shape.centroid
+    within = shape.contains(middle)  # then all is, as near to it as no edge is
+    clear = (1 - _HAIR) * shape.boundary.distance(middle) if within else 0.0
 
     def test(east: FloatArray, north: FloatArray) -> BoolArray:
         near = (east >= west) & (east <= right) & (north >= south) & (north <= top)
         where = np.flatnonzero(near)
+        if where.size > _FEW and clear > 0:
+            x, y = east[where] - middle.x, north[where] - middle.y
+            where = where[x * x + y * y >= clear * clear]
         near[where] = shapely.intersects_xy(shape, east[where], north[where])
         return np.asarray(near)
 
@@ -225,15 +235,20 @@ def reached(
     """
     _check_landed(cloud)
     widened: dict[float, Callable[[FloatArray, FloatArray], BoolArray]] = {}
+    west, south, right, top = shape.bounds
     found = {}
     for case in cloud.tree.cases:
         hits = []
         for part, body in zip(cloud.of(case.name), case.bodies, strict=True):
             radius = round(float(np.sqrt(body.area / np.pi)) + beyond, 3)
-            if radius not in widened:
-                widened[radius] = inside(shape.buffer(radius))
-            where = widened[radius](cloud.east[part.rows], cloud.north[part.rows])
-            hits.append(where.reshape(part.count, -1))
+            east, north = cloud.east[part.rows], cloud.north[part.rows]
+            near = (east >= west - radius) & (east <= right + radius)
+            near &= (north >= south - radius) & (north <= top + radius)
+            if near.any():
+                if radius not in widened:
+                    widened[radius] = inside(shape.buffer(radius))
+                near[near] = widened[radius](east[near], north[near])
+            hits.append(near.reshape(part.count, -1))
         found[case.name] = np.asarray(np.concatenate(hits).any(axis=0))
     return found
 
@@ -256,7 +271,7 @@ def beyond_reach(cloud: Cloud) -> Callable[[BaseGeometry], bool]:
         Takes ground in metres from the pad; gives bool.
     """
     _check_landed(cloud)
-    reach = 2 * float(np.hypot(cloud.east, cloud.north).max())
+    reach = 2 * math.sqrt(float(np.max(cloud.east**2 + cloud.north**2)))
     pad = shapely.Point(0.0, 0.0)
     return lambda shape: bool(shape.distance(pad) > reach)
 

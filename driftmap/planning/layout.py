@@ -14,6 +14,7 @@ import shapely
 
 from driftmap.errors import DriftmapError, SiteError
 from driftmap.ground.site import OCCUPIED, Area, Site
+from driftmap.hazard.exposure import danger_of
 from driftmap.planning.distances import (
     Capacity,
     Keep,
@@ -27,6 +28,7 @@ from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     NOT_KNOWN,
+    Ahead,
     Finding,
     Trial,
     flown,
@@ -37,6 +39,7 @@ from driftmap.planning.trial import (
 from driftmap.rules import expected_altitude
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Kind
+from driftmap.verdict.consequence_checks import lines_of
 
 __all__ = ["Place", "Question", "Rose", "best_pads", "best_stands"]
 
@@ -335,11 +338,11 @@ def _judge_spots(
         cloud = flown(setup, wind)
     except DriftmapError as problem:
         return [_Score(NOT_KNOWN, 0.0, str(problem))] * len(spots)
+    ahead = Ahead(danger_of(cloud), lines_of(cloud))
+    sites = (move(setup.site, spot) for spot in spots)
     return [
-        _score(
-            judged(cloud, replace(setup, site=move(setup.site, spot)), wind), move.area
-        )
-        for spot in spots
+        _score(judged(cloud, replace(setup, site=site), wind, ahead), move.area)
+        for site in sites
     ]
 
 

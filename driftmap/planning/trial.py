@@ -15,11 +15,14 @@ import numpy as np
 from driftmap.air.wind import WindProfile
 from driftmap.errors import DriftmapError
 from driftmap.failures.cases import WORKS, build_cases
-from driftmap.hazard.probability import outside, per_case, struck
+from driftmap.ground.site import Site
+from driftmap.hazard.exposure import Danger
+from driftmap.hazard.probability import outside, weighted_share
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
+from driftmap.verdict.consequence_checks import Lines
 from driftmap.verdict.enough import SCOUTS, Need, flights_needed
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.launch_checks import wind_checks
@@ -28,6 +31,7 @@ from driftmap.verdict.limits import read_limits
 __all__ = [
     "FINDINGS",
     "NOT_KNOWN",
+    "Ahead",
     "Basis",
     "Finding",
     "Trial",
@@ -173,7 +177,25 @@ def flown(setup: Setup, wind: WindProfile) -> Cloud:
     )
 
 
-def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
+@dataclass(frozen=True, slots=True, eq=False)
+class Ahead:
+    """What of a verdict does not hang on the site: worked out once for many sites.
+
+    Parameters
+    ----------
+    danger : Danger
+        From `driftmap.hazard.exposure.danger_of`.
+    lines : mapping
+        From `driftmap.verdict.consequence_checks.lines_of`, of these flights.
+    """
+
+    danger: Danger | None = None
+    lines: Lines | None = None
+
+
+def judged(
+    cloud: Cloud, setup: Setup, wind: WindProfile, ahead: Ahead | None = None
+) -> Trial:
     """Judge a cloud at a site: the checks of an assessment, all of them.
 
     Parameters
@@ -184,21 +206,43 @@ def judged(cloud: Cloud, setup: Setup, wind: WindProfile) -> Trial:
         Whose site and limits count.
     wind : WindProfile
         The wind the cloud was flown in.
+    ahead : Ahead, optional
+        What is known already.
 
     Returns
     -------
     Trial
         The verdict.
     """
-    checks = judge_all(cloud, setup.site, wind, answers=setup.answers).checks
-    by_case = per_case(cloud, struck(cloud, outside(setup.site.boundary)))
-    # A recovery that never works says nothing of where it would land.
-    stray = by_case.get(WORKS, Estimate(1.0, 0.0, 1.0, 0, 0))
+    known = ahead or Ahead()
+    checks = judge_all(
+        cloud,
+        setup.site,
+        wind,
+        answers=setup.answers,
+        lines=known.lines,
+        danger=known.danger,
+    ).checks
+    stray = _stray(cloud, setup.site)
     return Trial(
         decide(c for c in checks if not c.question),
         checks,
         (stray.estimate, stray.lower, stray.upper),
     )
+
+
+def _stray(cloud: Cloud, site: Site) -> Estimate:
+    """Say how often a piece leaves the site though recovery works."""
+    parts = list(cloud.of(WORKS))
+    if not parts:  # a recovery that never works says nothing of where it would land
+        return Estimate(1.0, 0.0, 1.0, 0, 0)
+    beyond = outside(site.boundary)
+    hits = [
+        beyond(cloud.east[p.rows], cloud.north[p.rows]).reshape(p.count, -1)
+        for p in parts
+    ]
+    hit = np.asarray(np.concatenate(hits).any(axis=0))
+    return weighted_share(hit, parts[0].stands_for)
 
 
 def try_flight(setup: Setup, wind: WindProfile) -> Trial:

@@ -12,6 +12,7 @@ import shapely
 
 from driftmap.air.wind import WindProfile
 from driftmap.errors import DriftmapError
+from driftmap.failures.case import Case
 from driftmap.failures.likelihood import WORKS
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
@@ -23,6 +24,7 @@ from driftmap.verdict.check import Check, Kind
 __all__ = [
     "SHARES",
     "Lines",
+    "lines_of",
     "under_the_fall",
     "with_clear_aim",
 ]
@@ -54,12 +56,8 @@ def under_the_fall(
         return
     tree = shapely.STRtree([area.shape for area in crowd])
     for case in cloud.tree.cases:
-        if case.name == WORKS or case.any_way or case.rare:
-            continue
         found: list[tuple[float, Part, list[str]]] = []
-        for part in cloud.of(case.name):
-            if float(part.quantile(cloud.energy, 0.5)) < KILLS.value:
-                continue
+        for part in _maiming(cloud, case):
             for line in _lines(cloud, part, lines):
                 hit = sorted(tree.query(line.shape, predicate="intersects"))
                 if hit:
@@ -67,6 +65,35 @@ def under_the_fall(
         inner = [row for row in found if row[0] <= _SHARE_TOLD]
         if inner:
             yield _check(cloud, case.name, *min(inner, key=lambda row: row[0]))
+
+
+def lines_of(cloud: Cloud) -> Lines:
+    """Draw the lines that `under_the_fall` asks for, wherever people stand.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+
+    Returns
+    -------
+    Lines
+        Those of falls that can maim.
+    """
+    return {
+        (part.case, part.body): _lines(cloud, part, None)
+        for case in cloud.tree.cases
+        for part in _maiming(cloud, case)
+    }
+
+
+def _maiming(cloud: Cloud, case: Case) -> Iterator[Part]:
+    """Go through the falls of a failure that can maim, where it is judged by itself."""
+    if case.name == WORKS or case.any_way or case.rare:
+        return
+    for part in cloud.of(case.name):
+        if float(part.quantile(cloud.energy, 0.5)) >= KILLS.value:
+            yield part
 
 
 def _lines(cloud: Cloud, part: Part, lines: Lines | None) -> tuple[Contour, ...]:

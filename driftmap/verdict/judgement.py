@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Site
-from driftmap.hazard.exposure import Harm, harm_of
+from driftmap.hazard.exposure import Danger, Harm, harm_of
 from driftmap.hazard.precise import Sharpened, sharpen
 from driftmap.hazard.probability import beyond_reach
 from driftmap.hazard.sampling import Estimate
@@ -124,6 +124,7 @@ def judge_all(
     answers: Answers | None = None,
     precision: float | None = None,
     lines: Lines | None = None,
+    danger: Danger | None = None,
 ) -> Judgement:
     """Judge a cloud by the limits of its flight and site, its people and the rules.
 
@@ -142,6 +143,8 @@ def judge_all(
     lines : mapping, optional
         Contours of `driftmap.verdict.consequence_checks.SHARES` where they are drawn
         already.
+    danger : Danger, optional
+        From `driftmap.hazard.exposure.danger_of`, where it is known already.
 
     Returns
     -------
@@ -158,7 +161,7 @@ def judge_all(
     limits = read_limits(cloud.plan.flight, site, day=day)
     out_of_reach = beyond_reach(cloud)
     near = tuple(a for a in site.areas if not out_of_reach(a.shape))
-    harm = harm_of(cloud, replace(site, areas=near))
+    harm = harm_of(cloud, replace(site, areas=near), danger)
     sharpened: tuple[Sharpened, ...] = ()
     if precision is not None:
         people = [area for area in near if area.occupied]

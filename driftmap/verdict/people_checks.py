@@ -335,15 +335,16 @@ def _risk(kind: Kind, p: Estimate, limit: Limit, *, fails: float = 1.0) -> Check
 def _ground(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check]:
     checks = []
     hurts = cloud.energy >= THRESHOLDS["open"].value
-    away = outside(site.boundary)
-    hurt = mixture(cloud, struck(cloud, lambda e, n: away(e, n) & hurts))
+    away = outside(site.boundary)(cloud.east, cloud.north)
+    hurt = mixture(cloud, struck(cloud, lambda *_: away & hurts))
     limit = limits["hurtful_outside_boundary"]
     checks.append(share(Kind.HURTFUL_OUTSIDE, ALL_CASES, "boundary", hurt, limit))
-    for kind, what, key, shape in (
-        (Kind.OUTSIDE_BOUNDARY, "boundary", "outside_boundary", site.boundary),
-        (Kind.OUTSIDE_WAIVER, "waiver", "outside_waiver", site.waiver.shape),
+    aloft = outside(site.waiver.shape)(cloud.east, cloud.north)
+    for kind, what, key, beyond in (
+        (Kind.OUTSIDE_BOUNDARY, "boundary", "outside_boundary", away),
+        (Kind.OUTSIDE_WAIVER, "waiver", "outside_waiver", aloft),
     ):
-        p = mixture(cloud, struck(cloud, outside(shape)))
+        p = mixture(cloud, struck(cloud, lambda *_, beyond=beyond: beyond))
         checks.append(share(kind, ALL_CASES, what, p, limits[key]))
     return checks
 
