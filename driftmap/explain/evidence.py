@@ -11,6 +11,8 @@ from typing import Final
 import numpy as np
 
 from driftmap.checks import FloatArray
+from driftmap.explain.fit import ODD
+from driftmap.failures.likelihood import TOO_RARE
 from driftmap.observations.figures import Found
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import Far, Observation, Odds, State, metres
@@ -74,7 +76,7 @@ class Explanation:
     advice : tuple of str
         What would settle it.
     explained : bool
-        False when no case explains what was found.
+        False when no case that is likely enough to be judged explains what was found.
     effective : float
         Effective number of flights all this rests on.
     """
@@ -115,7 +117,7 @@ def explain(known: Known, fits: dict[str, float], far: Far = metres) -> Explanat
         tuple(_evidence(known, leading, far)),
         tuple(_apart(shares)),
         (*_advice(known, leading, far), *_causes(known, leading)),
-        any(s.fit >= 0.01 for s in shares if s.after > 1e-3),
+        any(s.fit >= ODD for s in shares if s.after > 1e-3 and s.before > TOO_RARE),
         known.effective,
     )
 

@@ -20,7 +20,9 @@ ODD: Final = 0.01
 """A case that shows something so odd more seldom than this does not explain it."""
 
 _DRAWN: Final = 400  # flights and reports drawn for each check
-_ENOUGH: Final = 100.0  # effective flights that the check wants
+_ENOUGH: Final = (
+    400.0  # effective flights that the check wants: each of four things can be odd
+)
 
 
 def fit_of(
@@ -49,8 +51,10 @@ def fit_of(
     the true one is taken. The least share counts, times the number of observations
     (Bonferroni), so that a true case is called odd too seldom rather than too often. Where the
     other observations leave few flights, their say is softened until enough remain.
-    A case that itself rests on a handful of flights is still called odd too often: the table
-    of ``tests/benchmarks/bench_afterwards.py`` tells how often, all cases alike in number.
+    Beside n flights the oddest of all is one in n + 1 and no odder: a case that rests on a
+    handful of flights is never called odd. The table of
+    ``tests/benchmarks/bench_afterwards.py`` tells how often a true one is, all cases alike in
+    number.
 
     References
     ----------
@@ -118,7 +122,8 @@ def _odd(flown: Flown, seen: Measured, weights: FloatArray) -> float:
     # Each report is judged by the other flights, as the true one is by all of them.
     near = _density(turn @ reports, turn @ points, leave=True)
     own = _density(np.zeros((size, 1)), turn @ points, leave=False)[0]
-    return float((1 + np.count_nonzero(near <= own)) / (1 + count))
+    seldom = (1 + np.count_nonzero(near <= own)) / (1 + count)
+    return float(max(seldom, 1 / (1 + rest)))
 
 
 def _density(at: FloatArray, points: FloatArray, *, leave: bool) -> FloatArray:

@@ -1,5 +1,7 @@
 """A review finds what is planted in a log, covers it, and finds nothing where there is nothing."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import beta, kstest
@@ -9,9 +11,12 @@ from driftmap.logbook.entry import new_entry
 from driftmap.logbook.store import Log
 from driftmap.review.findings import (
     PRIOR_WEIGHT,
+    Figure,
+    _cautions,
     _days,
     _drift,
     _mean,
+    _proposals,
     _width,
     review,
 )
@@ -189,3 +194,49 @@ def test_a_case_of_the_same_cause_is_not_the_case_told():
     assert means[:2] == pytest.approx([5099.5, 99.5])
     # Not told: by probability, 198 of the one and 2 of the other.
     assert means[2] == pytest.approx((198 * 99.5 + 2 * 5099.5) / 200, rel=0.02)
+
+
+FEW = [
+    replace(record, day=str(i))
+    for i, record in enumerate(records(30, np.random.default_rng(3)))
+]
+FLOWN = [Flew("recovery works", {"recovery works": 1.0})] * 30
+
+
+@pytest.mark.parametrize(
+    ("drift", "told"),
+    [
+        (Figure(0.7, 0.5, 0.8, 20), "a drag area times 0.49 (0.25 to 0.64)"),
+        (
+            Figure(0.2, 0.0, 0.5, 20),
+            "",
+        ),  # a drift that may be none says nothing of drag
+        (Figure(0.9, 0.7, 1.1, 20), ""),
+        (None, ""),
+    ],
+)
+def test_a_drag_area_is_proposed_only_where_the_drift_is_off(drift, told):
+    proposed = _proposals(drift, None, ())
+    assert len(proposed) == bool(told)
+    assert all(told in text for text in proposed)
+
+
+def test_how_many_more_flights_it_takes_to_know():
+    """A half-width falls as the root of the number: of 0.4 to 0.1 takes 16 times as many."""
+    (told, _) = _cautions(FEW, FLOWN, Figure(1.0, 0.6, 1.4, 25), None)
+    assert "known to ± 0.40; about 375 more flights" in told
+    for known in (Figure(0.1, 0.0, 0.2, 25), Figure(1.0, -np.inf, np.inf, 25)):
+        assert len(_cautions(FEW, FLOWN, known, known)) == 1
+
+
+@pytest.mark.parametrize(("days", "told"), [(19, True), (20, False), (30, False)])
+def test_landings_that_share_their_days_are_cautioned(days, told):
+    log = [replace(r, day=str(i % days)) for i, r in enumerate(FEW)]
+    texts = _cautions(log, FLOWN, None, None)
+    assert any(f"30 landings fell on {days} days" in text for text in texts) == told
+
+
+def test_few_landings_and_few_flights_are_told_each_by_itself():
+    told = {n: _cautions(FEW[:n], FLOWN[:n], None, None) for n in (9, 10)}
+    assert [text[:12] for text in told[9]][:2] == ["landings: 9,", "flights of k"]
+    assert not any("tell little" in text for text in told[10])

@@ -179,6 +179,27 @@ def explain_weights():
     yield from reliability(few, f"the other {len(few)}, which would fly more", gap=True)
 
 
+def explain_sparse(count=150):
+    """The same of reports that few flights fit, with one more lot flown toward each."""
+    rng, (wind, cloud), (_, other) = (
+        np.random.default_rng(7),
+        flown(1, 16_384),
+        flown(2, 8192),
+    )
+    cases, truths = flown_cases(cloud, wind), flown_cases(other, wind)
+    level, before, after = even(cases), [], []
+    for number in range(700):
+        truth = one_of(truths[number % len(truths)], rng)
+        seen = [level, *evidence(truth, rng)]
+        known = weigh(cases, seen)
+        if known.effective < 200 and len(after) < count:
+            more = know(cloud, wind, seen, most_lots=1)
+            before.append((truth.flown.case.name, known.chances))
+            after.append((truth.flown.case.name, more.chances))
+    yield from reliability(before, f"{count} reports on fewer", gap=True)
+    yield from reliability(after, f"these {count}, flown toward once")
+
+
 def explain_toward():
     """The same where finds are told to 5 m, and flights are flown toward each."""
     rng, (wind, cloud), (_, other) = (
@@ -230,11 +251,11 @@ def explain_fit():
     )
     cases, odd = flown_cases(cloud, wind), 0
     truths = flown_cases(other, wind)
-    for number in range(140):
+    for number in range(420):
         truth = one_of(truths[number % len(truths)], rng)
         fits = fit_of(cases, evidence(truth, rng))
         odd += fits.get(truth.flown.case.name, 1.0) < ODD
-    yield "explain: true case called odd, at most 1 % wanted", share(odd, 140)
+    yield "explain: true case called odd, at most 1 % wanted", share(odd, 420)
 
 
 def drag_area():
@@ -397,6 +418,7 @@ PARTS = {
     "search-own": search_own,
     "search-richer": search_richer,
     "explain-weights": explain_weights,
+    "explain-sparse": explain_sparse,
     "explain-toward": explain_toward,
     "explain-fit": explain_fit,
     "review": review_planted,
