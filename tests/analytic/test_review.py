@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import beta, kstest
+from scipy.stats import beta, chi2, kstest, t
 
 from driftmap.ground.frame import to_lonlat
 from driftmap.logbook.entry import new_entry
@@ -240,3 +240,37 @@ def test_few_landings_and_few_flights_are_told_each_by_itself():
     told = {n: _cautions(FEW[:n], FLOWN[:n], None, None) for n in (9, 10)}
     assert [text[:12] for text in told[9]][:2] == ["landings: 9,", "flights of k"]
     assert not any("tell little" in text for text in told[10])
+
+
+def test_the_spread_across_the_wind_is_the_deviation_of_the_finds():
+    """Its interval is the wider of the chi-squared one and of the one that heeds long tails."""
+    off = np.array([(r.found[1] - r.mean[1]) / r.spread[1] for r in FEW]) + 0.5
+    log = [
+        replace(r, found=r.mean + r.spread * [0, o])
+        for r, o in zip(FEW, off, strict=True)
+    ]
+    n, variance = len(log), off.var(ddof=1)
+    pull = ((off - off.mean()) ** 2 - variance) / n
+    half = t.ppf(0.975, n - 1) * np.sqrt(n / (n - 1) * (pull @ pull))
+    low, high = (n - 1) * variance / chi2.ppf([0.975, 0.025], n - 1)
+    found = _width(log)
+    assert found.value == pytest.approx(np.sqrt(variance))
+    assert found.lower == pytest.approx(np.sqrt(min(low, variance - half)))
+    assert found.upper == pytest.approx(np.sqrt(max(high, variance + half)))
+
+
+def test_what_so_few_cannot_tell_is_not_told():
+    assert (_drift(FEW[:2]), _width(FEW[:2])) == (None, None)
+    assert _drift(FEW[:3]) is not None
+    assert _width(FEW[:3]) is not None
+    assert review(FEW[:5], ()).energy is None
+    assert review(FEW[:6], ()).energy is not None
+
+
+def test_biases_are_told_of_groups_that_are_known_and_large_enough():
+    groups = [b.group for b in review(FEW, ()).biases]
+    assert groups == ["all flights", "under main", "wind from words"]
+    for count, told in ((2, False), (3, True)):
+        few = [*FEW, *(replace(r, device="spare") for r in FEW[:count])]
+        assert ("under spare" in [b.group for b in review(few, ()).biases]) == told
+    assert review(FEW[:1], ()).biases[0].group == "all flights"
