@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import os
 import sys
 import tempfile
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Final, TextIO
 
@@ -70,8 +71,13 @@ class Plain(io.TextIOWrapper):
     _keep = ""
 
     @classmethod
-    def of(cls, stream: TextIO, *, keep: str) -> TextIO:
-        """Stand before a stream; one without a buffer beneath it is left as it is."""
+    def of(cls, stream: TextIO | None, *, keep: str) -> TextIO:
+        """Stand before a stream; one without a buffer beneath it is left as it is.
+
+        Where there is none, as when a shell has closed it, nobody reads.
+        """
+        if stream is None:
+            return Path(os.devnull).open("w", encoding="utf-8")
         buffer = getattr(stream, "buffer", None)
         if buffer is None:
             return stream
@@ -79,7 +85,7 @@ class Plain(io.TextIOWrapper):
         plain = cls(
             buffer,
             encoding=stream.encoding,
-            errors=stream.errors,
+            errors="replace",  # a screen without a letter still shows the line
             line_buffering=stream.isatty(),
             write_through=True,
         )
@@ -88,8 +94,27 @@ class Plain(io.TextIOWrapper):
 
     def write(self, text: str) -> int:
         """Write a text, each control in it as a picture."""
-        super().write(visible(text, keep=self._keep))
+        with self._unread():
+            super().write(visible(text, keep=self._keep))
         return len(text)
+
+    def flush(self) -> None:
+        """Hand on what waits."""
+        with self._unread():
+            super().flush()
+
+    @contextlib.contextmanager
+    def _unread(self) -> Iterator[None]:
+        """Go on where nobody reads any more.
+
+        The files are still written, and the exit code still tells the verdict.
+        """
+        try:
+            yield
+        except BrokenPipeError:
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, self.fileno())
+            os.close(nowhere)
 
 
 class Progress:

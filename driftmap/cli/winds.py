@@ -192,18 +192,13 @@ def _air(reading: Reading, system: str) -> str:
 
 
 def _write(wind: WindProfile, out: Path, system: str, top: float) -> None:
+    from driftmap.cli.output import write_all
     from driftmap.report.windsketch import wind_page
     from driftmap.winds.kept import text_table
 
     table = text_table(wind.levels, system)
     page = wind_page(wind, top, system, table)
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        (out / "wind.html").write_text(page, encoding="utf-8")
-    except OSError as problem:
-        raise InputError(
-            "--out", str(out), f"cannot be written ({problem.strerror})"
-        ) from None
+    write_all(out, {"wind.html": page})
 
 
 _STEP = 30  # s between two readings

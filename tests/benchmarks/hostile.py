@@ -12,11 +12,11 @@ fault with the seed that makes it again.
 from __future__ import annotations
 
 import argparse
-import io
 import json
 import random
 import re
 import resource
+import shutil
 import signal
 import sys
 import tempfile
@@ -26,32 +26,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
 
+import click
+from damage import damaged, damaged_tree, damaged_words
+from shell import driftmap
+
 from driftmap import cli
+from driftmap.desk.app import make_app
+from driftmap.desk.desk import Desk, made
+from driftmap.desk.folder import Folder
 
 ROOT = Path(__file__).parents[2]
 SITE = "sites/saltgrass-flat.geojson"
 WHEN = ("--when", "2026-06-13T08:30-07:00")
 FLOWN = ("--samples", "40", "--seed", "1")
 LONGEST, LARGEST = 30, 2 << 30
-
-HOSTILE = (
-    *("", " ", "-", "0", "-0", "-1", "1e400", "-1e400", "nan", "inf", "1e-400", "0x1F"),
-    *("9" * 40, "9" * 5000, "1" + "0" * 400, "18446744073709551616", "1_000", "٣", "½"),
-    *("null", "true", "[]", "{}", "[[[[[[]]]]]]", "[" * 3000, "{" * 3000, '"', "'''"),
-    *(
-        "\x1b[2J\x1b[31m GO",
-        "\u202egnol",
-        "\u2028",
-        "\ud7ff",
-        "\x00",
-        "\x85",
-        "é" * 300,
-    ),
-    *("<script>alert(1)</script>", "=cmd|'/C calc'!A0", "'); DROP TABLE entry; --"),
-    *("../../../../etc/passwd", "/dev/zero", "con", "a" * 4000, "1979-05-27", "24:61"),
-    *("2026-02-30T25:00Z", "9999-12-31T23:59:59Z", "0001-01-01T00:00+14:00", "now"),
-    *("1e9 km", "5 furlongs", "-3 kg", "0 m", "1e-30 g", "12 mph from 720", "90 deg"),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,141 +102,10 @@ READERS = {
             *("--out", "OUT/made"),
         ),
     ),
-    "words": Reader(("WORDS",), ("drop", "TOLD")),
+    "options": Reader((), ()),
+    "desk": Reader((), ()),
 }
 """Every file a user can hand over, by what it is called."""
-
-_WORDS = (
-    ("--from", "300 m"),
-    ("--mass", "1.2 kg"),
-    ("--drag-area", "0.3 m2"),
-    ("--wind", "12 mph from 240 gusting to 20 mph"),
-    ("--when", "2026-06-13T08:30-07:00"),
-    ("--declination", "11 deg"),
-    ("--site-elevation", "4,100 ft"),
-    ("--speed-east", "3 m/s"),
-    ("--read-at", "10 min ago"),
-    ("--station", "KXYZ"),
-)
-
-
-# --- damage -----------------------------------------------------------------------------
-
-
-def damaged(rng: random.Random, data: bytes, other: bytes) -> bytes:
-    """Damage a file in one to four ways."""
-    for _ in range(rng.choice((1, 1, 1, 2, 4))):
-        data = rng.choice(_WAYS)(rng, data, other)
-    return data
-
-
-def _bytes(rng: random.Random, data: bytes, other: bytes) -> bytes:
-    del other
-    found = bytearray(data)
-    for _ in range(rng.choice((1, 3, 20))):
-        if found:
-            found[rng.randrange(len(found))] = rng.randrange(256)
-    return bytes(found)
-
-
-def _cut(rng: random.Random, data: bytes, other: bytes) -> bytes:
-    del other
-    a, b = sorted(rng.randrange(len(data) + 1) for _ in range(2))
-    return rng.choice((data[:a], data[:a] + data[b:], data[:b] + data[a:]))
-
-
-def _lines(rng: random.Random, data: bytes, other: bytes) -> bytes:
-    del other
-    lines = data.splitlines(keepends=True)
-    if len(lines) < 2:
-        return data
-    i, j = rng.randrange(len(lines)), rng.randrange(len(lines))
-    ways = (
-        lambda: lines.pop(i),
-        lambda: lines.insert(i, lines[j]),
-        lambda: lines.__setitem__(i, lines[j]),
-    )
-    rng.choice(ways)()
-    return b"".join(lines)
-
-
-_TOKEN = re.compile(rb'"[^"\n]*"|[-+]?\d[\d.,:eE+-]*|[A-Za-z_]{2,}')
-
-
-def _token(rng: random.Random, data: bytes, other: bytes) -> bytes:
-    """Put something hostile, or a word from elsewhere, in the place of a word or number."""
-    found = list(_TOKEN.finditer(data))
-    if not found:
-        return data
-    spot = rng.choice(found)
-    more = _TOKEN.findall(other) or [b""]
-    new = rng.choice((rng.choice(HOSTILE).encode(), rng.choice(more)))
-    if rng.random() < 0.5:
-        new = b'"' + new.replace(b'"', b"") + b'"'
-    return data[: spot.start()] + new + data[spot.end() :]
-
-
-def _number(rng: random.Random, data: bytes, other: bytes) -> bytes:
-    """Scale a number far away."""
-    del other
-    found = list(re.finditer(rb"(?<![\w.])-?\d+\.?\d*", data))
-    if not found:
-        return data
-    spot = rng.choice(found)
-    factor = rng.choice((-1, 0, 1e-9, 1e-3, 0.1, 10, 1e3, 1e6, 1e12, 1e300))
-    new = repr(float(spot[0][:300]) * factor).encode()
-    return data[: spot.start()] + new + data[spot.end() :]
-
-
-def _tree(rng: random.Random, data: bytes, other: bytes) -> bytes:
-    """Change one node of a JSON tree."""
-    del other
-    try:
-        tree = json.loads(data)
-    except ValueError:
-        return data
-    nodes = list(_nodes(tree))
-    if not nodes:
-        return data
-    holder, key = rng.choice(nodes)
-    odd = (*HOSTILE[:30], None, True, 10**400, -1e308, [], {}, [[0, 0]] * 50)
-    change = rng.randrange(3)
-    if change == 0:
-        holder[key] = rng.choice(odd)
-    elif change == 1 and isinstance(holder, list):
-        holder.insert(key, holder[key])
-    else:
-        del holder[key]
-    return json.dumps(tree).encode()
-
-
-def _nodes(tree: object):
-    pairs = (
-        tree.items()
-        if isinstance(tree, dict)
-        else enumerate(tree)
-        if isinstance(tree, list)
-        else ()
-    )
-    for key, value in list(pairs):
-        yield tree, key
-        yield from _nodes(value)
-
-
-def _splice(rng: random.Random, data: bytes, other: bytes) -> bytes:
-    a, b = rng.randrange(len(data) + 1), rng.randrange(len(other) + 1)
-    return rng.choice((other, data[:a] + other[b:], other[:b] + data[a:]))
-
-
-def _recoded(rng: random.Random, data: bytes, other: bytes) -> bytes:
-    del other
-    text = data.decode("utf-8", "replace")
-    form = rng.choice(("utf-16", "utf-32", "utf-8-sig", "latin-1", "cp037"))
-    return text.encode(form, "replace")
-
-
-_WAYS = (_bytes, _cut, _lines, _token, _token, _token, _number, _number, _tree, _tree)
-_WAYS += (_splice, _recoded)
 
 
 # --- running ----------------------------------------------------------------------------
@@ -262,50 +119,29 @@ def _late(signum: int, frame: FrameType | None) -> None:
     raise Late
 
 
-class _Kept(io.BytesIO):
-    """Bytes that stay readable when the stream before them is gone."""
-
-    def close(self) -> None:
-        """Stay open."""
-
-
-def run(arguments: list[str]) -> tuple[int, str, str]:
-    """Call the command line as a process would, in this one."""
-    raw = _Kept(), _Kept()
-    out, err = (io.TextIOWrapper(each, encoding="utf-8") for each in raw)
-    before = sys.stdout, sys.stderr, sys.argv
-    sys.stdout, sys.stderr, sys.argv = out, err, ["driftmap", *arguments]
-    try:
-        cli.main()
-        code = 0
-    except SystemExit as left:
-        code = left.code if isinstance(left.code, int) else 0
-    finally:
-        sys.stdout.flush()
-        sys.stderr.flush()
-        sys.stdout, sys.stderr, sys.argv = before
-    told, complaint = (each.getvalue().decode("utf-8") for each in raw)
-    return code, told, complaint
-
-
 def attempt(reader: str, seed: int) -> tuple[str, str]:
-    """Damage one file of a kind, hand it over, and tell how that ended."""
+    """Damage one input of a kind, hand it over, and tell how that ended."""
     rng = random.Random(f"{reader} {seed}")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        out = folder / "out"
-        out.mkdir()
-        arguments = prepared(rng, READERS[reader], folder)
+        (folder / "out").mkdir()
         signal.signal(signal.SIGALRM, _late)
         signal.alarm(LONGEST)
         try:
-            code, told, complaint = run(arguments)
+            if reader == "desk":
+                return asked_of_desk(rng, folder)
+            if reader == "options":
+                arguments = options_damaged(rng, folder)
+            else:
+                arguments = prepared(rng, READERS[reader], folder)
+            done = driftmap(*arguments)
         except Late:
-            return "late", " ".join(arguments)
+            return "late", f"more than {LONGEST} s"
         finally:
             signal.alarm(0)
-        left = sorted(p.name for p in out.rglob("*") if p.suffix != ".sqlite")
-        return outcome(code, told, complaint, left)
+        left = sorted(p.name for p in folder.glob("out/**/*") if p.suffix != ".sqlite")
+        ended, why = outcome(done.returncode, done.stdout, done.stderr, left)
+        return ended, why and f"{why} {arguments}"
 
 
 def outcome(code: int, told: str, complaint: str, left: list[str]) -> tuple[str, str]:
@@ -328,10 +164,10 @@ def outcome(code: int, told: str, complaint: str, left: list[str]) -> tuple[str,
 def prepared(rng: random.Random, reader: Reader, folder: Path) -> list[str]:
     """Write the damaged file and give the command line that reads it."""
     seed = rng.choice(reader.seeds)
-    if seed == "WORDS":
-        return ["drop", *_words(rng)]
     data = _seed(seed)
-    other = _seed(rng.choice(rng.choice(list(READERS.values())).seeds))
+    other = _seed(
+        rng.choice(rng.choice([r for r in READERS.values() if r.seeds]).seeds)
+    )
     path = folder / ("hostile" + (Path(seed).suffix or ".sqlite"))
     path.write_bytes(damaged(rng, data, other))
     replaced = {"FILE": str(path), "WITH": str(folder / "with.toml")}
@@ -347,15 +183,133 @@ def prepared(rng: random.Random, reader: Reader, folder: Path) -> list[str]:
     return [str(ROOT / w) if (ROOT / w).is_file() else w for w in words]
 
 
-def _words(rng: random.Random) -> list[str]:
-    told = []
-    for option, value in _WORDS[: rng.randint(3, len(_WORDS))]:
-        data = value.encode()
-        if rng.random() < 0.5:
-            data = rng.choice((_bytes, _cut, _token, _number))(rng, data, b"5 kt")
-        text = data.decode("utf-8", "replace").replace("\x00", "")
-        told += [f"{option}={rng.choice(HOSTILE) if rng.random() < 0.2 else text}"]
-    return [word.replace("\x00", "") for word in told]
+_FLIGHT, _WIND = "examples/dunlin.toml", ("--wind", "8 mph from 240")
+_HERE = ("--site", SITE, *_WIND)
+COMMANDS: dict[str, tuple[str, ...]] = {
+    "assess": (_FLIGHT, *_HERE, *FLOWN, "--out", "OUT/made"),
+    "cases": (_FLIGHT, *_WIND, *FLOWN),
+    "compare": (_FLIGHT, *_HERE, *FLOWN),
+    "brief": (_FLIGHT, *_HERE, *FLOWN, "--out", "OUT/made"),
+    "export": (_FLIGHT, *_HERE, *FLOWN, "--out", "OUT/made"),
+    "explain": (_FLIGHT, *_HERE, *FLOWN, "--found", "examples/found.toml"),
+    "search": (_FLIGHT, *_HERE, *FLOWN, "--out", "OUT/made"),
+    "rules": (_FLIGHT, "--site", SITE),
+    "winds": ("8 mph from 240", "--site", SITE),
+    "balloon": (),
+    "survey": ("--out", "OUT/made"),
+    "log": ("list", "--log", "OUT/log.sqlite"),
+    "review": ("--log", "OUT/log.sqlite"),
+    "help": ("flight",),
+    "drop": (
+        *("--from", "300 m", "--mass", "1.2 kg", "--drag-area", "0.3 m2"),
+        *_WIND,
+    ),
+}
+"""Each command that ends in a second, called well."""
+_VALUES = (
+    *("300 m", "1.2 kg", "0.3 m2", "12 mph from 240 gusting to 20 mph", "11 deg"),
+    *("2026-06-13T08:30-07:00", "4,100 ft", "3 m/s", "10 min ago", "KXYZ", "5", "de"),
+    *(
+        "examples/morning.csv",
+        "examples/answers.toml",
+        SITE,
+        "us",
+        "38.5,-113.2",
+        "2 %",
+    ),
+)
+
+
+def options_damaged(rng: random.Random, folder: Path) -> list[str]:
+    """Call a command that would work with one to three more options, damaged."""
+    name = rng.choice(list(COMMANDS))
+    command = cli.cli.get_command(click.Context(cli.cli), name)
+    told = [word.replace("OUT/", f"{folder}/out/") for word in COMMANDS[name]]
+    told = [str(ROOT / w) if (ROOT / w).is_file() else w for w in told]
+    options = [p for p in command.params if p.param_type_name == "option"]
+    for option in rng.sample(options, min(len(options), rng.choice((0, 1, 1, 2, 3)))):
+        word = rng.choice(option.opts)
+        if option.name in {"help", "service", "at"}:
+            continue  # nothing is asked of the network
+        value = rng.choice(_VALUES)
+        value = str(ROOT / value) if (ROOT / value).is_file() else value
+        if rng.random() < 0.7:
+            value = damaged_words(rng, value)
+        told += [word] if option.is_flag else [f"{word}={value}".replace("\x00", "")]
+    if told and rng.random() < 0.3:
+        told[rng.randrange(len(told))] = rng.choice(_VALUES)
+    return [name, *told]
+
+
+_ITEM = {"id": "1", "file": "flights/willet.toml", "pad": "", "by": -1, "units": "us"}
+_FOUND = {"piece": "rocket", "latitude": "38.5", "longitude": "-113", "error": "5 m"}
+ASKED: tuple[tuple[str, str, object], ...] = (
+    *(
+        ("POST", f"day/{what}", _ITEM)
+        for what in ("add", "drop", "move", "units", "pad")
+    ),
+    ("POST", "day/flown", {"id": "1", "decided_by": "Ada Range"}),
+    (
+        "POST",
+        "day/happened",
+        {"id": "1", "case": "x", "notes": "late", "found": _FOUND},
+    ),
+    ("POST", "winds/try", {"text": "9 mph from SW, gusting to 14 mph", "read_at": ""}),
+    ("POST", "winds/take", {"text": "9 mph from SW", "read_at": "14:05"}),
+    ("POST", "winds/count", {"file": "winds/x.txt", "counts": True}),
+    ("POST", "answers/1", {"waiver_active": True, "by": "Ada Range"}),
+    ("PUT", "site", {"site": "SITE", "base": "BASE"}),
+    (
+        "PUT",
+        "flights/willet",
+        {"values": {"mass": "3 kg", "name": "W"}, "base": "BASE"},
+    ),
+    ("POST", "flights", {"name": "Own Rocket", "copy": "flights/willet.toml"}),
+    ("POST", "curves", {"name": "x.csv", "text": "time_s,thrust_n\n0,0\n1,20\n2,0\n"}),
+    ("POST", "pictures", {"name": "field.png", "data": "iVBORw0KGgo="}),
+    ("POST", "undo", {"file": "site.geojson"}),
+    ("GET", "state", None),
+    ("GET", "flights/willet/pictures", None),
+    ("GET", "page/map/1", None),
+)
+"""What the desk's page asks, and what it sends."""
+
+
+def asked_of_desk(rng: random.Random, folder: Path) -> tuple[str, str]:
+    """Send one damaged question to a desk; then it must still answer, its files whole."""
+    ask = _desk(folder / "own")
+    method, path, body = rng.choice(ASKED)
+    if isinstance(body, dict) and "base" in body:
+        was = ask("GET", path, None).get_json()
+        body = {**body, "base": was["revision"]}
+    if path == "site":
+        tree = json.loads((ROOT / SITE).read_text(encoding="utf-8"))
+        body = {**body, "site": tree}
+    if rng.random() < 0.2:
+        path = damaged_words(rng, path).replace("\x00", "")
+    answer = ask(method, path, damaged_tree(rng, body) if body else None)
+    told = answer.get_data(as_text=True)
+    if answer.status_code >= 500 or "Traceback" in told:
+        return "fault", f"{answer.status_code} for {method} {path}: {told[:300]}"
+    if answer.status_code == 400 and not answer.get_json()["problem"].strip():
+        return "fault", f"refused without a word: {method} {path}"
+    if ask("GET", "state", None).status_code != 200:
+        return "fault", f"the desk no longer answers after {method} {path}"
+    json.loads((folder / "own" / "site.geojson").read_text(encoding="utf-8"))
+    return ("read" if answer.status_code == 200 else "refused"), ""
+
+
+def _desk(folder: Path):
+    folder.mkdir()
+    made(folder)
+    shutil.copy(ROOT / SITE, folder / "site.geojson")
+    for name in ("willet.toml", "willet_motor.csv", "dunlin.toml"):
+        shutil.copy(ROOT / "examples" / name, folder / "flights" / name)
+    client = make_app(Desk(Folder(folder)), "key", {"127.0.0.1:1"}).test_client()
+    headers = {"Host": "127.0.0.1:1", "X-Desk": "1"}
+    return lambda method, path, body: client.open(
+        f"/key/{path}", method=method, json=body, headers=headers
+    )
 
 
 def _seed(name: str) -> bytes:
@@ -363,8 +317,6 @@ def _seed(name: str) -> bytes:
     if name not in _MADE:
         if name in {"LOG", "EXPORT"}:
             _make_log()
-        elif name == "WORDS":
-            _MADE[name] = b" ".join(value.encode() for _, value in _WORDS)
         else:
             _MADE[name] = (ROOT / name).read_bytes()
     return _MADE[name]
@@ -377,8 +329,8 @@ def _make_log() -> None:
     with tempfile.TemporaryDirectory() as folder:
         log, export = f"{folder}/log.sqlite", f"{folder}/log.jsonl"
         for _ in range(3):
-            run(["log", "add", str(ROOT / "examples/outcome.toml"), "--log", log])
-        run(["log", "export", "--out", export, "--log", log])
+            driftmap("log", "add", ROOT / "examples/outcome.toml", "--log", log)
+        driftmap("log", "export", "--out", export, "--log", log)
         _MADE["LOG"] = Path(log).read_bytes()
         _MADE["EXPORT"] = Path(export).read_bytes()
 

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 import math
 import re
-import sys
-from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from shell import driftmap
 
-from driftmap.cli import main
+from driftmap.montecarlo import cloud, sensitivity
 from driftmap.report import map as map_page
-from driftmap.verdict import assessment
+from driftmap.rules import facts
+from driftmap.verdict import assessment, consequence_checks
 
 ROOT = Path(__file__).parents[2]
 RANK = ("go", "hold", "no-go", "refused")
@@ -216,7 +215,8 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     Clouds are flown once: many scenes differ only in who stands where.
     """
     flown, asked = {}, {}
-    fly = assessment.fly
+    fly = cloud.fly
+    rooms = (assessment, facts, sensitivity, consequence_checks)
 
     def fly_once(flight, wind, altitude, **rest):
         rest.pop("progress", None)
@@ -244,17 +244,12 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
         return common, winds
 
     def run(*words):
-        said = io.StringIO()
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(sys, "argv", ["driftmap", *map(str, words)])
-            patch.setattr(assessment, "fly", fly_once)
+            for room in rooms:
+                patch.setattr(room, "fly", fly_once)
             patch.setattr(map_page, "map_html", lambda *_, **__: "")
-            with redirect_stdout(said), redirect_stderr(said):
-                try:
-                    main()
-                except SystemExit as end:
-                    return end.code or 0, said.getvalue()
-        return 0, said.getvalue()
+            done = driftmap(*words)
+        return done.returncode, done.stdout + done.stderr
 
     def answers_for(scene, common, winds):
         key = (scene.flight, json.dumps(geojson(scene)), scene.when, scene.winds)

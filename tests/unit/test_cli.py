@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from shell import driftmap
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")
@@ -16,18 +17,6 @@ SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
 MORNING = str(ROOT / "examples" / "morning.csv")
 ANSWERS = str(ROOT / "examples" / "answers.toml")
 NOON = str(ROOT / "examples" / "noon.csv")
-
-
-def driftmap(*arguments, cwd=None):
-    """Run the command in a process of its own."""
-    code = "from driftmap.cli import main; main()"
-    return subprocess.run(
-        [sys.executable, "-c", code, *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        check=False,
-        cwd=cwd,
-    )
 
 
 THEN = ("--when", "2026-06-13T08:30-07:00")

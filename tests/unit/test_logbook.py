@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 
 import pytest
+from shell import driftmap
 
 from driftmap.errors import InputError
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
@@ -33,14 +34,20 @@ with Log(sys.argv[1]) as log:
 """
 
 
-def driftmap(*arguments, **more):
+def on_a_disk_of(size, *arguments):
+    """Run the command in a process of its own that lets no file grow past a size."""
+
+    def small_disk():
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
+
     code = "from driftmap.cli import main; main()"
     return subprocess.run(
         [sys.executable, "-c", code, *map(str, arguments)],
         capture_output=True,
         text=True,
         check=False,
-        **more,
+        preexec_fn=small_disk,
     )
 
 
@@ -171,11 +178,6 @@ def test_a_full_disk_is_one_line_and_the_log_is_as_it_was(tmp_path):
     before = export_text(Log(path))
     limit = path.stat().st_size + 40_000
 
-    def small_disk():
-        # A file may not grow past this: as on a disk that is full.
-        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
-
     big = tmp_path / "big.toml"
     big.write_text(
         "".join(
@@ -183,7 +185,7 @@ def test_a_full_disk_is_one_line_and_the_log_is_as_it_was(tmp_path):
             for _ in range(200)
         )
     )
-    run = driftmap("log", "add", big, "--log", path, preexec_fn=small_disk)
+    run = on_a_disk_of(limit, "log", "add", big, "--log", path)
     assert run.returncode == 2
     assert run.stderr.count("\n") == 1
     assert "nothing was written" in run.stderr
@@ -201,10 +203,6 @@ def test_a_full_disk_leaves_nothing_half_done(tmp_path, what):
     (tmp_path / "x.jsonl").write_text(before)
     there = {p.name for p in tmp_path.iterdir()}
 
-    def small_disk():
-        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-        resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))
-
     log, export = tmp_path / "log.sqlite", tmp_path / "x.jsonl"
     new, copy, out = (tmp_path / name for name in ("n.sqlite", "c.sqlite", "y.jsonl"))
     orders = {
@@ -212,7 +210,7 @@ def test_a_full_disk_leaves_nothing_half_done(tmp_path, what):
         "backup": ["backup", copy, "--log", log],
         "export": ["export", "--out", out, "--log", log],
     }
-    run = driftmap("log", *orders[what], preexec_fn=small_disk)
+    run = on_a_disk_of(100_000, "log", *orders[what])
     assert run.returncode == 2, run.stdout + run.stderr
     assert run.stderr.count("\n") == 1
     assert "Traceback" not in run.stderr

@@ -1,13 +1,15 @@
 """Messages: one line, an end, and nothing that steers a terminal."""
 
+import io
 import json
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from shell import driftmap
 
-from driftmap.cli.output import json_text
+from driftmap.cli.output import Plain, json_text
 from driftmap.errors import InputError, one_line, quoted, visible
 from driftmap.files import parse_json, parse_toml
 from driftmap.rocket.flightfile import read_flight
@@ -17,18 +19,7 @@ EXAMPLE = Path(__file__).parents[2] / "examples" / "dunlin.toml"
 EVIL = "\x1b[2J\x1b[31mGO\x9b5m\u202e\r\x07"
 
 
-def _run(*arguments, cwd=None):
-    code = "from driftmap.cli import main; main()"
-    return subprocess.run(
-        [sys.executable, "-c", code, *arguments],
-        capture_output=True,
-        check=False,
-        cwd=cwd,
-    )
-
-
-def _steers(raw):
-    text = raw.decode("utf-8")
+def _steers(text):
     return any(visible(c, keep="\n\t") != c for c in text)
 
 
@@ -47,21 +38,21 @@ def _steers(raw):
     ],
 )
 def test_nothing_typed_steers_the_terminal(arguments, tmp_path):
-    run = _run(*arguments, cwd=tmp_path)
+    run = driftmap(*arguments, cwd=tmp_path)
     assert run.returncode == 2
-    assert len(run.stderr.decode().splitlines()) == 1
+    assert len(run.stderr.splitlines()) == 1
     assert not _steers(run.stderr + run.stdout)
 
 
 def test_no_name_or_key_in_a_file_steers_the_terminal(tmp_path):
     name = "evil\x1b[2J\x1b[31mGO.csv"
     (tmp_path / name).write_text("height_m,from_deg,speed_mps\n2,240,4\n")
-    run = _run("winds", name, "--site-elevation", "0", cwd=tmp_path)
+    run = driftmap("winds", name, "--site-elevation", "0", cwd=tmp_path)
     assert run.returncode == 0
     assert not _steers(run.stdout + run.stderr)
-    assert b"GO.csv" in run.stdout
+    assert "GO.csv" in run.stdout
     (tmp_path / "f.toml").write_text('name = "x"\n"\\u001b[2JGO" = 1\n')
-    run = _run("cases", "f.toml", cwd=tmp_path)
+    run = driftmap("cases", "f.toml", cwd=tmp_path)
     assert run.returncode == 2
     assert not _steers(run.stdout + run.stderr)
 
@@ -76,9 +67,9 @@ def test_no_message_is_without_end(length, tmp_path):
         ["cases", long],
         [long],
     ):
-        run = _run(*arguments, cwd=tmp_path)
+        run = driftmap(*arguments, cwd=tmp_path)
         assert run.returncode == 2
-        assert len(run.stderr.decode()) < 600
+        assert len(run.stderr) < 600
     for source, where, problem in (
         (long, long, long),
         ("a", "b", f"'{long}' is no wind; accepted is calm"),
@@ -184,15 +175,15 @@ def test_what_does_not_fit_a_line_is_counted(tmp_path):
     ],
 )
 def test_an_option_is_refused_before_anything_is_read(arguments, told):
-    run = _run("export", "none.toml", "--site", "none", "--as", "csv", *arguments)
+    run = driftmap("export", "none.toml", "--site", "none", "--as", "csv", *arguments)
     assert run.returncode == 2
-    assert told in run.stderr.decode()
+    assert told in run.stderr
 
 
 @pytest.mark.parametrize("mass", ["1e-300 kg", "1e300 kg", "nan", "9" * 400])
 def test_nobody_drops_what_cannot_be(mass):
     drop = ("drop", "--from", "1000 m", "--drag-area", "0.1", "--wind", "calm")
-    run = _run(*drop, "--mass", mass)
+    run = driftmap(*drop, "--mass", mass)
     assert run.returncode == 2
     assert not run.stdout
 
@@ -203,3 +194,33 @@ def test_json_on_the_terminal_keeps_what_it_says_and_steers_nothing():
     assert json.loads(text) == told
     assert visible(text, keep="\n") == text
     assert "ä" in text
+
+
+@pytest.mark.parametrize(
+    ("end", "code"),
+    [
+        ("| head -c 1", 0),
+        (">&-", 0),
+        ("2>&-", 0),
+        ("<&- >&- 2>&-", 0),
+        (">/dev/full", 2),
+    ],
+)
+def test_who_does_not_listen_changes_no_exit_code(end, code):
+    drop = "drop --from 300m --mass 1kg --drag-area 1m2 --wind calm"
+    command = (
+        f"{sys.executable} -c 'from driftmap.cli import main; main()' {drop} {end}"
+    )
+    shell = ["bash", "-c", f"set -o pipefail; {command}"]
+    run = subprocess.run(shell, capture_output=True, text=True, check=False)
+    assert run.returncode == code
+    assert "Traceback" not in run.stderr
+    assert len(run.stderr.splitlines()) == (code != 0)
+
+
+def test_a_screen_without_a_letter_still_shows_the_line():
+    raw = io.BytesIO()
+    below = io.TextIOWrapper(raw, encoding="latin-1")
+    screen = Plain.of(below, keep="\n")
+    screen.write("“1 °” → \x1b")
+    assert raw.getvalue().decode("latin-1") == "?1 °? ? ?"
