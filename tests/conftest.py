@@ -60,6 +60,20 @@ def demo():
 
 
 @pytest.fixture(scope="session")
+def just_now():
+    """Give an assessment another word, as if for a flight at this minute."""
+
+    def judged(assessment, verdict):
+        answers = dataclasses.replace(assessment.answers, when=datetime.now(UTC))
+        wind = dataclasses.replace(assessment.wind, age=0.0, undated=())
+        return dataclasses.replace(
+            assessment, verdict=verdict, answers=answers, wind=wind
+        )
+
+    return judged
+
+
+@pytest.fixture(scope="session")
 def lenient():
     """The demo site with limits that some hundred flights can show to be kept."""
     site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")

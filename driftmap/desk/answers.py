@@ -68,15 +68,17 @@ def asked(
     sets = picked_rules(site)
     known = questions(sets)
     paths = [folder.path(name) for name in answer_files(folder)]
-    said = read_answers(paths, sets, occasion(flight, site, when))
+    now = occasion(flight, site, when)
+    said = read_answers(paths, sets, now)
     needed, optional = _open(flight, site, said, sets)
     rows = []
     for name in dict.fromkeys((*needed, *said.confirmed, *said.numbers, *optional)):
         fact = FACTS.get(name)
         yes = said.confirmed.get(name)
         given = {True: "yes", False: "no", None: ""}[yes]
+        typed, by = _given(folder, name, str(now.day))
         if name in said.numbers:
-            given = _given(folder, name)
+            given = typed
         rows.append(
             {
                 "name": name,
@@ -95,6 +97,7 @@ def asked(
                 else fact.example.strip('"'),
                 "given": given,
                 "stale": said.stale.get(name, ""),
+                "by": by if given else "",
                 "needed": name in needed,
             }
         )
@@ -133,12 +136,15 @@ def _open(
     return [n for n in needed if n not in told], rest
 
 
-def _given(folder: Folder, name: str) -> str:
+def _given(folder: Folder, name: str, day: str) -> tuple[str, str]:
+    """Give an answer as it was typed, and who gave it and when: of several that of the day."""
+    found = ("", "")
     for file in answer_files(folder):
         document = tomlkit.parse(folder.text(file) or "")
-        if name in document:
-            return str(document[name])
-    return ""
+        if name in document and (not found[0] or str(document.get("date")) == day):
+            who = [str(document[key]) for key in ("by", "date") if key in document]
+            found = str(document[name]), ", ".join(who)
+    return found
 
 
 def answer(

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 __all__ = ["flatten", "to_local", "to_lonlat"]
 
+_HALF_TURN: Final = 180.0  # deg; no site is as wide, so its parts lie on both sides
+_SEAM: Final = 1e-3  # m; to which both sides of a cut are taken as one line
+
 _LONGEST_EDGE: Final = 0.005
 """Longest piece of an edge that is projected as one [deg].
 
@@ -132,7 +135,12 @@ def flatten(origin: tuple[float, float], shape: BaseGeometry) -> BaseGeometry:
     BaseGeometry
         The same shape in metres from the origin.
     """
-    return shapely.transform(
+    flat = shapely.transform(
         shapely.segmentize(shape, _LONGEST_EDGE),
         lambda lonlat: np.column_stack(to_local(origin, lonlat[:, 0], lonlat[:, 1])),
     )
+    west, _, east, _ = shape.bounds
+    if east - west <= _HALF_TURN:
+        return flat
+    # A shape cut at 180° (RFC 7946, 3.1.9) is whole again here, where its parts meet.
+    return shapely.union_all(shapely.get_parts(flat), grid_size=_SEAM)

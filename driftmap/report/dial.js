@@ -32,6 +32,7 @@ function offset() {
 function reading() {
   const [speed, read, turn] = [value("#speed"), value("#from"), offset()];
   if (speed === 0 && Number.isNaN(read)) return { speed: 0, from: 0, gust: value("#gust") }; // calm has no direction
+  if (read < 0 || read > 360) return { speed, from: NaN, gust: value("#gust") }; // 400 may be 040 or 140
   const from = (((read + turn) % 360) + 360) % 360;
   return Number.isFinite(speed) && Number.isFinite(from) ? { speed, from, gust: value("#gust") } : null;
 }
@@ -46,7 +47,7 @@ function count(from) {
   one("#magnetic").setAttribute("aria-pressed", String(from));
   one("#true").setAttribute("aria-pressed", String(!from));
   one("#needle").hidden = !from;
-  if (wind && Number.isFinite(offset())) write(wind);
+  if (Number.isFinite(wind?.from) && Number.isFinite(offset())) write(wind);
   else one("#from").value = "";
   show();
 }
@@ -119,7 +120,8 @@ function lock() {
 // Move the reading by keys or buttons; the first press starts from calm and north.
 function nudge(speeds, turns) {
   if (one("#lock").getAttribute("aria-pressed") === "true") return;
-  const now = reading() ?? { speed: 0, from: 0 };
+  const set = reading();
+  const now = Number.isFinite(set?.from) ? set : { speed: 0, from: 0 };
   const most = DIAL.top / DIAL.speed.size;
   const speed = Math.min(Math.max(now.speed + speeds * speedStep(), 0), most);
   put({ speed, from: (((now.from + turns * SNAP) % 360) + 360) % 360 });
@@ -135,7 +137,7 @@ function lines(element, texts) {
 
 function against(wind, about) {
   if (!wind) return { told: [say(magnetic() && !Number.isFinite(offset()) ? "no_needle" : "first")], more: 0, every: [] };
-  if (!about.length) return { told: [say("no_wind")], more: 0, every: [] };
+  if (!about.length) return { told: [say(wind.speed >= 0 ? "no_bearing" : "no_wind")], more: 0, every: [] };
   const speed = wind.speed * DIAL.speed.size;
   if (beyond(speed)) return { told: [say(speed > DIAL.limit ? "over_limit" : "stronger")], more: 0, every: [] };
   const every = reasonsAt(about).map((reason) => `${reason.told}.`);
@@ -153,6 +155,7 @@ const blowing = (speed) => `${number(speed / DIAL.speed.size, 1)}\u00a0${DIAL.sp
 function told(wind) {
   const speed = `${number(wind.speed, 2)}\u00a0${DIAL.speed.unit}`;
   if (!wind.speed) return `${speed}, ${say("calm")}`;
+  if (!Number.isFinite(wind.from)) return say("not");
   const from = magnetic() ? say("true", { bearing: bearing(wind.from) }) : bearing(wind.from);
   return say("reading", { speed, bearing: from });
 }
@@ -175,7 +178,7 @@ function showAge(wind, old) {
 
 function showVerdict(wind, about) {
   const old = wind ? lapsed(readAt, new Date()) : "";
-  const gust = wind ? gusty(wind.speed, wind.gust) : "";
+  const gust = wind ? gusty(wind.speed, wind.gust, one("#gust").validity.badInput) : "";
   const words = wind ? [wordAt(wind.speed * DIAL.speed.size, wind.from)] : [];
   const verdict = worst([...words, ...(old || gust || !wind ? ["hold"] : [])]);
   document.body.className = verdict.replaceAll(" ", "-");
@@ -194,7 +197,7 @@ function showVerdict(wind, about) {
   lines(one("#every"), every);
   one("#against").hidden = !every.length;
   const wheel = one("#wheel");
-  wheel.setAttribute("aria-valuenow", wind ? Math.round(wind.from) : 0);
+  wheel.setAttribute("aria-valuenow", Number.isFinite(wind?.from) ? Math.round(wind.from) : 0);
   wheel.setAttribute("aria-valuetext", `${blows}: ${WORD[verdict]}`);
 }
 
@@ -219,11 +222,11 @@ function show() {
   const wind = reading();
   const about = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
   showVerdict(wind, about);
-  drawHand(one("#wheel"), wind);
+  drawHand(one("#wheel"), about.length ? wind : null);
   showPieces(about);
   drawLines(about);
   one("#between").textContent = about.length > 1 ? `${cellTold(wind)} ${say("round")}`.trim() : about.length ? say("very") : "";
-  drawBlow(wind);
+  drawBlow(about.length ? wind : null);
   if (about.length && !framed) frame("flight");
   framed ||= about.length > 0;
   follow();
@@ -258,10 +261,13 @@ function start() {
   });
   frame("everything");
   show();
-  setInterval(() => {
+  const again = () => {
     const wind = reading();
-    const about = wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : [];
-    showVerdict(wind, about);
-  }, 5000);
+    showVerdict(wind, wind ? surrounding(wind.speed * DIAL.speed.size, wind.from) : []);
+  };
+  setInterval(again, 5000);
+  // A page that slept looks at its clock before anyone reads it.
+  for (const event of ["pageshow", "focus"]) window.addEventListener(event, again);
+  document.addEventListener("visibilitychange", again);
 }
 window.addEventListener("load", start);

@@ -37,16 +37,26 @@ from driftmap.report.page import (
     told_to_script,
 )
 from driftmap.report.pieces import has_people
+from driftmap.report.reading import STALE
 from driftmap.report.tables import needle_told
 from driftmap.report.voice import Voice, words_for_script
 from driftmap.report.words import Units, isolate
 from driftmap.rules import Answers
+from driftmap.rules.kinds import FACTS
+from driftmap.rules.ruleset import amount
 from driftmap.units import DIMENSIONS, unit_of
 from driftmap.winds.law import LAW_TOP
 
-__all__ = ["STALE", "dial_html"]
+__all__ = ["dial_html"]
 
-_SCRIPTS: Final = ("say.js", "read.js", "wheel.js", "ground.js", "dial.js")
+_SCRIPTS: Final = (
+    "say.js",
+    "read.js",
+    "wheel.js",
+    "controls.js",
+    "ground.js",
+    "dial.js",
+)
 _MOST_TEXT: Final = 400_000
 """Size of the packed lines above which they are thinned more; the page stays small."""
 
@@ -57,11 +67,6 @@ _KINDS: Final = {
     **dict.fromkeys(("road", "railway", "power line"), "way"),
     "water": "water",
 }
-
-
-STALE: Final = 20 * 60.0
-"""Age at which a reading of the meter holds until it is read again [s]. Assumed: surface
-winds are reported over ten minutes, and two of those are long for a breeze."""
 
 
 def dial_html(
@@ -105,7 +110,7 @@ def dial_html(
         language=catalogue.language,
         direction=catalogue.direction,
         made_for=day.isoformat(),
-        answers=_answers(dial),
+        answers=_answers(dial, voice),
         **_content(dial, data, fineness, voice),
     )
 
@@ -161,14 +166,14 @@ def _packed(dial: Dial) -> tuple[str, float]:
     return packed, fineness
 
 
-def _answers(dial: Dial) -> dict[str, Any]:
+def _answers(dial: Dial, voice: Voice) -> dict[str, Any]:
     """List what people answered, on which every go rests."""
     said = dial.setup.answers or Answers()
     given = [
         (name.replace("_", " "), "yes") for name, yes in said.confirmed.items() if yes
     ]
     given += [
-        (name.replace("_", " "), f"{value:g} (SI)")
+        (FACTS[name].text, voice.number(amount(value, FACTS[name].dimension)))
         for name, value in said.numbers.items()
     ]
     return {"source": Path(said.source).name, "given": given}

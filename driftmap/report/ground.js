@@ -2,7 +2,7 @@
 
 const DRIFTMAP = { pad: [0, 0] }; // what the placing of labels asks for
 const chart = L.map("chart-map", {
-  crs: L.CRS.Simple, zoomSnap: 0, zoomDelta: 0.5, minZoom: -8, maxZoom: 2, attributionControl: false, zoomAnimation: false,
+  crs: L.CRS.Simple, zoomSnap: 0, zoomDelta: 0.5, minZoom: -8, maxZoom: 2, attributionControl: false, zoomControl: false, zoomAnimation: false, fadeAnimation: false,
 });
 const on = () => true;
 const OUTLINES = [];
@@ -46,7 +46,7 @@ function drawGround() {
 function startGround() {
   for (const [name, height] of [["zones", 330], ["ground", 340], ["contours", 360]]) chart.createPane(name).style.zIndex = height;
   chart.setView([0, 0], -3);
-  L.control.scale({ maxWidth: 130, metric: DIAL.units === "si", imperial: DIAL.units === "us" }).addTo(chart);
+  startControls(chart, DIAL.units);
   drawGround();
   chart.on("zoomend moveend resize", placeLabels);
   for (const button of all("button[data-view]")) button.addEventListener("click", () => frame(button.dataset.view));

@@ -17,6 +17,8 @@ __all__ = ["comes_down", "hits_like", "weight_name", "zone_lines"]
 _WEIGHTS: Final = {"us": "2 lb", "si": "1 kg"}
 """A weight that everybody has held, to tell an energy by the height it is dropped from."""
 
+_LEAST: Final = {"us": "1 ft", "si": "1 m"}
+
 
 def comes_down(flight: Flight, speed: float, energy: float, voice: Voice) -> str:
     """Say how the rocket comes down when all is well, and what it does to a person.
@@ -73,7 +75,11 @@ def hits_like(energy: float, voice: Voice) -> str:
         Height, in vacuum.
     """
     mass = parse(_WEIGHTS[voice.units], "mass")
-    return voice.distance(energy / (mass * STANDARD_GRAVITY))
+    height = energy / (mass * STANDARD_GRAVITY)
+    least = parse(_LEAST[voice.units], "length")
+    if height < least:
+        return voice.say("figure.under", height=voice.distance(least))
+    return voice.distance(height)
 
 
 def weight_name(voice: Voice) -> str:

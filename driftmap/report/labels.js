@@ -10,9 +10,30 @@ const GAPS = [6, 24, 48];
 const FAR_GAPS = [6, 24, 48, 80, 120, 170];
 const EVERYWHERE = [6, 14, 24, 36, 50, 66, 84, 104, 128, 154, 184, 220, 260, 310, 370];
 const ROUND = Array.from({ length: 24 }, (_, i) => [Math.cos((i * Math.PI) / 12), Math.sin((i * Math.PI) / 12)]);
+const MANY = 12; // people's places; beyond them those close together share a plate
 
-// Try the places about a label's point, nearest first; tell whether one was free.
-function settle(label, frame, taken, gaps = GAPS, around = AROUND) {
+// Whether a line from one point to another runs through a box.
+function pierces([x, y, u, v], box) {
+  let [from, to] = [0, 1];
+  for (const [start, step, low, high] of [[x, u - x, box.left, box.right], [y, v - y, box.top, box.bottom]]) {
+    if (step === 0 && (start < low || start > high)) return false;
+    if (step === 0) continue;
+    const ends = [(low - start) / step, (high - start) / step].sort((a, b) => a - b);
+    from = Math.max(from, ends[0]);
+    to = Math.min(to, ends[1]);
+  }
+  return from < to;
+}
+
+// The line from a label's point to the label.
+function leadTo(anchor, box) {
+  const [x, y] = [anchor.left, anchor.top];
+  return [x, y, Math.min(Math.max(x, box.left), box.right), Math.min(Math.max(y, box.top), box.bottom)];
+}
+
+// Try the places about a label's point, nearest first; tell whether one was free. Where names of people
+// stand (crowd), no line runs through any of them, nor a name over a line.
+function settle(label, frame, taken, gaps = GAPS, around = AROUND, crowd = null) {
   const { width, height } = label.getBoundingClientRect();
   const anchor = label.parentElement.getBoundingClientRect();
   const { left: x, top: y } = anchor;
@@ -23,38 +44,68 @@ function settle(label, frame, taken, gaps = GAPS, around = AROUND) {
       const top = anchor.top + down * (height / 2 + gap) - height / 2;
       const box = { left, top, right: left + width, bottom: top + height };
       const inside = left >= frame.left && box.right <= frame.right && top >= frame.top && box.bottom <= frame.bottom;
-      if (inside && !overlaps(box, taken)) {
-        label.style.left = `${left - anchor.left}px`;
-        label.style.top = `${top - anchor.top}px`;
-        if (gap > 6) lead(label, anchor, box);
-        taken.push(box);
-        return true;
+      if (!inside || overlaps(box, taken)) continue;
+      const way = leadTo(anchor, box);
+      const far = Math.hypot(way[2] - way[0], way[3] - way[1]) > 8;
+      if (crowd && (crowd.leads.some((other) => pierces(other, box)) || (far && crowd.boxes.some((other) => pierces(way, other))))) continue;
+      label.style.left = `${left - anchor.left}px`;
+      label.style.top = `${top - anchor.top}px`;
+      if (far) {
+        lead(label, way);
+        crowd?.leads.push(way);
       }
+      taken.push(box);
+      return true;
     }
   }
   return false;
 }
 
-// Names of people and the words of zones are never dropped: a number stands where there is no room for more, over
-// anything but the names of other people.
+// Names of people and the words of zones are never dropped: a number stands where there is no room for more.
 function insist(label, frame, taken, crowd) {
   const { left: x, top: y } = label.parentElement.getBoundingClientRect();
   // No name stands on the ground of others.
   const others = all(".map path.area.people").map((path) => path.getBoundingClientRect())
     .filter((box) => x < box.left || x > box.right || y < box.top || y > box.bottom);
-  if (settle(label, frame, [...taken, ...others], FAR_GAPS)) return true;
+  const free = [...taken, ...others];
+  if (!crowd.many && settle(label, frame, free, FAR_GAPS, AROUND, crowd)) return true;
   label.classList.add("short");
-  return settle(label, frame, [...taken, ...others], FAR_GAPS) || settle(label, frame, [...crowd, ...others], EVERYWHERE, ROUND) || settle(label, frame, crowd, EVERYWHERE, ROUND);
+  if (crowd.many && settle(label, frame, [...crowd.boxes], [0], [[0, 0]], crowd)) return true;
+  if (settle(label, frame, free, crowd.many ? GAPS : FAR_GAPS, AROUND, crowd)) return true;
+  if (crowd.many && crowd.hosts.length && label.classList.contains("people")) return false;
+  return settle(label, frame, [...crowd.boxes, ...others], EVERYWHERE, ROUND, crowd) || settle(label, frame, [...crowd.boxes], EVERYWHERE, ROUND, crowd);
+}
+
+// Where there is no room even for a number, a place is counted on the plate nearest to it, which is no better off.
+function gather(label, hosts, gathered) {
+  const at = label.parentElement.getBoundingClientRect();
+  const away = (plate) => {
+    const { left, right, top, bottom } = plate.getBoundingClientRect();
+    return Math.hypot((left + right) / 2 - at.left, (top + bottom) / 2 - at.top);
+  };
+  if (!hosts.length) return;
+  const host = hosts.reduce((a, b) => (away(b) < away(a) ? b : a));
+  gathered.set(host, [...(gathered.get(host) ?? []), label, ...(gathered.get(label) ?? [])]);
+  gathered.delete(label);
+}
+
+function showGathered(gathered) {
+  const number = (plate) => plate.querySelector("b").textContent;
+  for (const more of all(".map .and")) more.remove();
+  for (const [host, labels] of gathered) {
+    const more = host.appendChild(document.createElement("em"));
+    more.className = "and";
+    more.textContent = `+${labels.length}`;
+    host.title = [host, ...labels].map(number).join(" ");
+  }
 }
 
 // Draw a line from a point to a label that had to stand off.
-function lead(label, anchor, box) {
+function lead(label, [x, y, u, v]) {
   const line = document.createElement("i");
   line.className = "leader";
-  const x = Math.min(Math.max(anchor.left, box.left), box.right) - anchor.left;
-  const y = Math.min(Math.max(anchor.top, box.top), box.bottom) - anchor.top;
-  line.style.width = `${Math.hypot(x, y)}px`;
-  line.style.transform = `rotate(${Math.atan2(y, x)}rad)`;
+  line.style.width = `${Math.hypot(u - x, v - y)}px`;
+  line.style.transform = `rotate(${Math.atan2(v - y, u - x)}rad)`;
   label.before(line);
 }
 
@@ -71,6 +122,13 @@ function padBox() {
 }
 
 function placeLabels() {
+  const gathered = new Map();
+  // A plate that counts others is wider: all are set again until each has its room.
+  for (let pass = 0; pass < 8 && placeOnce(gathered); pass += 1);
+}
+
+// Set every label; tell whether a place was gathered that was not before.
+function placeOnce(gathered) {
   const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();
   const frame = { left, top: top + 20, right: right - 26, bottom }; // clear of the edges' names
   const taken = [padBox(), ...all(".leaflet-control, #far span, #north").map((c) => c.getBoundingClientRect())];
@@ -78,24 +136,42 @@ function placeLabels() {
   taken.push(...peopleBoxes(), ...all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((t) => t.getBoundingClientRect()));
   const named = on("#show-names");
   const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
-  const crowd = [];
+  const people = labels.filter((label) => label.classList.contains("people"));
+  const crowd = { boxes: [], leads: [], hosts: [], many: people.length > MANY };
   // Dozens of names on a small screen: numbers alone, and small ones.
-  const many = labels.filter((label) => label.classList.contains("people")).length > 20;
-  chart.getContainer().classList.toggle("crowded", many && right - left < 600);
+  chart.getContainer().classList.toggle("crowded", people.length > 20 && right - left < 600);
+  showGathered(gathered);
+  const counted = new Set([...gathered.values()].flat());
+  let more = false;
   for (const label of labels) {
     label.classList.remove("short");
-    const wanted = named || !label.classList.contains("area");
-    const zone = label.classList.contains("zone");
-    const people = label.classList.contains("people") || zone;
-    let free = wanted && (people ? insist(label, frame, taken, crowd) : settle(label, frame, taken));
-    if (people && free) taken.push(label.getBoundingClientRect());
-    if (people && free) crowd.push(label.getBoundingClientRect());
+    label.classList.toggle("joined", counted.has(label));
+    const wanted = !counted.has(label) && (named || !label.classList.contains("area"));
+    const insists = label.classList.contains("people") || label.classList.contains("zone");
+    let free = wanted && (insists ? insist(label, frame, taken, crowd) : settle(label, frame, taken, GAPS, AROUND, crowd));
+    if (insists && free) {
+      const box = label.getBoundingClientRect();
+      taken.push(box);
+      crowd.boxes.push(box);
+      if (label.classList.contains("people")) crowd.hosts.push(label);
+    }
+    if (insists && wanted && !free && inFrame(label, frame)) {
+      gather(label, crowd.hosts, gathered);
+      label.classList.toggle("joined", crowd.hosts.length > 0);
+      more ||= crowd.hosts.length > 0;
+    }
     if (wanted && !free && label.classList.contains("piece")) {
       label.classList.add("short");
-      free = settle(label, frame, taken);
+      free = settle(label, frame, taken, GAPS, AROUND, crowd);
     }
     label.classList.toggle("off", !free);
   }
+  return more;
+}
+
+function inFrame(label, frame) {
+  const { left, top } = label.parentElement.getBoundingClientRect();
+  return left >= frame.left && left <= frame.right && top >= frame.top && top <= frame.bottom;
 }
 
 let edges = false;

@@ -39,6 +39,8 @@ __all__ = ["draw"]
 
 
 _PAD = shapely.Point(0.0, 0.0)
+_FIRST = {"fail": 4, "warn": 2}
+"""How far failing places of people come before the rest, as their labels are set."""
 
 
 def draw(assessment: Assessment, voice: Voice) -> tuple[OfflineMap, dict[str, Any]]:
@@ -66,7 +68,9 @@ def draw(assessment: Assessment, voice: Voice) -> tuple[OfflineMap, dict[str, An
         location=[site.latitude, site.longitude],
         tiles=None,
         zoom_snap=0,
-        zoom_delta=0.5,
+        zoom_control=False,
+        zoom_animation=False,
+        fade_animation=False,
         attribution_control=False,
     )
     chart.hint = safe_text(voice.say("map.hint"))
@@ -202,8 +206,9 @@ def _draw_areas(
         if kind == "people":
             inner = f"<b>{numbers[area.name]}</b>{inner}"
         middle = latlon_of(site, area.shape.representative_point())
-        rank = (10 if kind == "people" else 60) - min(area.people or 0, 999) / 1000
         index, outcome = site.areas.index(area), worst.get(area.name)
+        rank = (10 if kind == "people" else 60) - min(area.people or 0, 999) / 1000
+        rank -= _FIRST.get(outcome or "", 0) if kind == "people" else 0
         classes = f"area {kind}"
         tag(middle, inner, classes, rank, outcome, area=index).add_to(tags)
     top = voice.say("map.ceiling", height=voice.exact_distance(site.waiver.ceiling))

@@ -48,7 +48,7 @@ function placeAll() {
 }
 
 function view(name, options) {
-  chart.fitBounds(DRIFTMAP.views[name], { padding: [26, 26], ...options });
+  chart.fitBounds(DRIFTMAP.views[name], { padding: [26, 26], animate: false, ...options });
 }
 
 function tapArea(index) {
@@ -95,9 +95,10 @@ function startKeyboard() {
   frame.addEventListener("focus", () => cross(frame.matches(":focus-visible")));
   frame.addEventListener("blur", () => cross(false));
   frame.addEventListener("keydown", (event) => {
-    if (event.key !== "Enter" || event.target !== frame) return;
+    if (event.target !== frame) return;
+    if (event.key in ARROWS || event.key === "Enter") cross(true);
+    if (event.key !== "Enter") return;
     event.preventDefault();
-    cross(true);
     read(chart.getCenter());
   });
 }
@@ -141,7 +142,7 @@ function settleFar(chip, point, size, taken, left, top) {
 }
 
 function start() {
-  L.control.scale({ maxWidth: 130, metric: DRIFTMAP.units === "si", imperial: DRIFTMAP.units === "us" }).addTo(chart);
+  startControls(chart, DRIFTMAP.units);
   if (DRIFTMAP.background) L.tileLayer(DRIFTMAP.background, { maxZoom: 20 }).addTo(chart);
   DRIFTMAP.areas.forEach((name) => layer(name).on("click", (event) => {
     L.DomEvent.stopPropagation(event);
@@ -172,24 +173,44 @@ function start() {
   startKeyboard();
   chart.on("move zoom resize", placeEdges);
   chart.on("zoomend moveend resize", placeAll);
-  view("flight", { animate: false });
+  view("flight");
   put(DRIFTMAP.names, true);
   apply();
 }
 
-// On paper the map is laid out for the sheet, then put back as it was.
+// On paper the map takes what the rest of the page leaves: the page is laid out here as it will be printed,
+// measured, and put back as it was.
+const SHEET = 970; // pixels of height inside the margins of US Letter, the shorter of the two papers
+const LEAST_MAP = 170;
 let before = null;
+
+function printRules() {
+  return [...document.styleSheets].flatMap((sheet) => [...sheet.cssRules]).filter((rule) => rule instanceof CSSMediaRule && /^(print|screen)/.test(rule.media.mediaText));
+}
+
 function toPaper() {
-  before = [chart.getCenter(), chart.getZoom()];
-  document.body.classList.add("paper");
+  if (before) return;
+  before = { at: [chart.getCenter(), chart.getZoom()], rules: printRules().map((rule) => [rule, rule.media.mediaText]) };
+  for (const [rule, media] of before.rules) rule.media.mediaText = media === "print" ? "all" : "not all";
+  const map = chart.getContainer();
+  map.style.height = `${LEAST_MAP}px`;
+  const rest = () => SHEET - document.body.getBoundingClientRect().height;
+  // Too much for the page: fewer checks, then fewer words; never the verdict, the people or the cautions.
+  for (const tight of ["tight", "tighter"]) if (rest() < 0) document.body.classList.add(tight);
+  map.style.height = `${LEAST_MAP + Math.max(0, rest())}px`;
   chart.invalidateSize({ animate: false });
-  view("flight", { animate: false, padding: [8, 8] });
+  view("flight", { padding: [8, 8] });
   placeAll();
 }
+
 function fromPaper() {
-  document.body.classList.remove("paper");
+  if (!before) return;
+  for (const [rule, media] of before.rules) rule.media.mediaText = media;
+  chart.getContainer().style.height = "";
+  document.body.classList.remove("tight", "tighter");
   chart.invalidateSize({ animate: false });
-  if (before) chart.setView(before[0], before[1], { animate: false });
+  chart.setView(...before.at, { animate: false });
+  before = null;
 }
 window.addEventListener("beforeprint", toPaper);
 window.addEventListener("afterprint", fromPaper);

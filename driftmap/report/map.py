@@ -22,6 +22,7 @@ from driftmap.report.page import (
 )
 from driftmap.report.picture import field_picture
 from driftmap.report.pieces import KINDS, MOST_POINTS
+from driftmap.report.reading import age_script
 from driftmap.report.sight import shown
 from driftmap.report.stopwatch import moments
 from driftmap.report.tables import needle_told
@@ -34,6 +35,7 @@ __all__ = ["map_html"]
 
 _SCRIPTS: Final = (
     "say.js",
+    "controls.js",
     "map.js",
     "labels.js",
     "points.js",
@@ -101,7 +103,7 @@ def map_html(
     return render(
         "map.html",
         styles=[leaflet_style(), text_of("map.css")],
-        scripts=[leaflet_script(), drawing],
+        scripts=[age_script(assessment, voice), leaflet_script(), drawing],
         pictures_from=host,
         language=catalogue.language,
         direction=catalogue.direction,

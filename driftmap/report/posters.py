@@ -11,6 +11,7 @@ from driftmap.report.facts import falls, spots
 from driftmap.report.instruct import instruction
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import field_picture
+from driftmap.report.reading import age_script
 from driftmap.report.sheet import heads_up
 from driftmap.report.sight import shown
 from driftmap.report.stopwatch import moments
@@ -97,6 +98,7 @@ def _page(
     return render(
         template,
         styles=[text_of("poster.css"), text_of("picture.css")],
+        scripts=[age_script(a, voice)],
         language=voice.catalogue.language,
         direction=voice.catalogue.direction,
         say=voice.say,

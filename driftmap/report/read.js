@@ -120,8 +120,10 @@ function lapsed(readAt, now) {
   return "";
 }
 
-// Why a gust is not covered; one that is no number was not read.
-function gusty(speed, gust) {
+// Why a gust is not covered; where nothing stands none was read.
+function gusty(speed, gust, unread = false) {
+  if (unread || gust < 0) return say("gust_unread");
+  if (gust < speed) return say("gust_less");
   if (!Number.isFinite(gust) || gust <= speed * DIAL.gust * (1 + 1e-9)) return "";
   return DIAL.gust > 1 ? say("gust_more", { times: number(DIAL.gust, 2) }) : say("gust_none");
 }

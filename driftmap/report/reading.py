@@ -5,24 +5,37 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Final
 
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.planning.around import Around
+from driftmap.report.page import text_of, told_to_script
 from driftmap.report.voice import Voice
+from driftmap.report.words import flown_at
 from driftmap.units import DIMENSIONS, unit_of
+from driftmap.verdict.assessment import Assessment
+from driftmap.verdict.limits import read_limits
 from driftmap.winds.worth import Worth
 
 __all__ = [
     "CALM",
     "MAST",
+    "STALE",
     "Read",
+    "age_script",
+    "good_between",
+    "good_until",
     "more_wind_told",
     "stops_at",
     "where_read",
     "wind_as_read",
     "wind_told",
 ]
+
+STALE: Final = 20 * 60.0
+"""Age at which a reading of the meter, or a verdict, holds until it is made anew [s]. Assumed:
+surface winds are reported over ten minutes, and two of those are long for a breeze."""
 
 _SLACK: Final = 0.05
 """Of a step: a figure that is told rounded counts as reached this near."""
@@ -234,3 +247,64 @@ def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
         left=f"{left:03d}°",
         right=f"{right:03d}°",
     )
+
+
+def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
+    """Say from when until when a verdict counts.
+
+    Parameters
+    ----------
+    a : Assessment
+        The assessment.
+
+    Returns
+    -------
+    tuple of datetime, or None
+        About the time of the flight, and never longer than its wind may be old; None
+        where nobody told for when it is, or when the wind was read.
+    """
+    when, age = a.answers.when, a.wind.age
+    if when is None or age is None or a.wind.undated:
+        return None
+    left = read_limits(a.flight, a.site)["wind_age"].value - 3600 * age
+    late = timedelta(seconds=max(0.0, min(STALE, left)))
+    return when - timedelta(seconds=STALE), when + late
+
+
+def good_until(a: Assessment, voice: Voice) -> str:
+    """Say until when a verdict counts, as it stands on paper."""
+    found = good_between(a)
+    if found is None:
+        return voice.say("age.undated")
+    return voice.say("age.good", time=f"{found[1]:%H:%M}")
+
+
+def age_script(a: Assessment, voice: Voice) -> str:
+    """Write the script that lets a go fall to hold when its time is over.
+
+    Parameters
+    ----------
+    a : Assessment
+        The assessment.
+    voice : Voice
+        Writes the messages.
+
+    Returns
+    -------
+    str
+        What the page must know, and the script itself.
+    """
+    found = good_between(a)
+    ends = [None, None] if found is None else [1000 * t.timestamp() for t in found]
+    time = flown_at(a.answers.when)
+    told = {
+        "word": a.verdict,
+        "from": ends[0],
+        "until": ends[1],
+        "hold": voice.say("verdict.hold"),
+        "good": good_until(a, voice),
+        "undated": voice.say("age.undated"),
+        "early": voice.say("age.early", time=time),
+        "past": voice.say("age.past", time=time),
+    }
+    return f"{told_to_script('AGE', told)}\n{text_of('age.js')}"

@@ -1,4 +1,4 @@
-"""The briefing as one HTML page: no script, nothing fetched, one page of paper."""
+"""The briefing as one HTML page: nothing fetched, one page of paper."""
 
 from __future__ import annotations
 
@@ -22,8 +22,9 @@ from driftmap.report.harms import comes_down, hits_like, weight_name
 from driftmap.report.instruct import off_its_path
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import drawn_kinds, field_picture
+from driftmap.report.reading import age_script
 from driftmap.report.sentences import case_name
-from driftmap.report.sight import shown
+from driftmap.report.sight import shown, zone_at
 from driftmap.report.tables import headline
 from driftmap.report.voice import Voice
 from driftmap.report.words import Units, isolate
@@ -72,6 +73,7 @@ def brief_html(
     return render(
         "sheet.html",
         styles=[text_of("sheet.css"), text_of("picture.css")],
+        scripts=[age_script(assessment, voice)],
         language=catalogue.language,
         direction=catalogue.direction,
         cautions=catalogue.cautions,
@@ -83,7 +85,7 @@ def brief_html(
         drawn=drawn_kinds(assessment, places, zoned),
         key=_key(zoned, voice),
         anywhere=off_its_path(assessment, voice),
-        stand=[_stand(spot, voice) for spot in people[:_MOST_PLACES]],
+        stand=[_stand(spot, zoned, voice) for spot in people[:_MOST_PLACES]],
         stand_more=_count(len(people) - _MOST_PLACES, voice),
         look=_look(assessment, people, found[0], voice),
         heads_up=heads_up(found, voice),
@@ -153,7 +155,7 @@ def _key(zoned: Sequence[Zone], voice: Voice) -> list[tuple[str, str, str]]:
     ]
 
 
-def _stand(spot: Spot, voice: Voice) -> dict[str, str]:
+def _stand(spot: Spot, zoned: Sequence[Zone], voice: Voice) -> dict[str, str]:
     where = voice.say("stand.at_pad")
     if spot.distance > 0:
         where = voice.say(
@@ -161,8 +163,10 @@ def _stand(spot: Spot, voice: Voice) -> dict[str, str]:
             distance=voice.distance(spot.distance),
             compass=voice.compass(spot.azimuth),
         )
+    kind = zone_at(spot.area.shape, zoned)
+    zone = voice.say(f"zone.{kind}") if kind else ""
     flags = {
-        "pass": "",
+        "pass": voice.say("stand.in_zone", zone=zone) if zone else "",
         "warn": voice.say("stand.unsure"),
         "fail": voice.say("stand.unsafe"),
     }
@@ -172,6 +176,8 @@ def _stand(spot: Spot, voice: Voice) -> dict[str, str]:
         "where": where,
         "people": voice.count(spot.area.people) if spot.area.people else "",
         "outcome": spot.outcome,
+        "zone": kind or "",
+        "word": zone,
         "flag": flags[spot.outcome],
     }
 

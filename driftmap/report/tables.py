@@ -22,7 +22,13 @@ from driftmap.report.pieces import (
     people_numbers,
     piece_marks,
 )
-from driftmap.report.reading import CALM, more_wind_told, stops_at, wind_told
+from driftmap.report.reading import (
+    CALM,
+    good_until,
+    more_wind_told,
+    stops_at,
+    wind_told,
+)
 from driftmap.report.sentences import case_name, figure, limit, subject
 from driftmap.report.sight import zone_at
 from driftmap.report.voice import Voice
@@ -80,6 +86,7 @@ def headline(
         "wind": read,
         "mast": mast,
         "age": age,
+        "good": good_until(a, voice),
         "stop": stop or voice.say("verdict.valid"),
         "judged": judged,
         "place": show_position(a.site.longitude, a.site.latitude),

@@ -113,7 +113,7 @@ const tools = (() => {
     here.clearLayers().addTo(chart);
     L.circle(place, { radius: coords.accuracy, className: "near", interactive: false }).addTo(here);
     dot(place, "here", 9, here);
-    if (!found && apart(L.latLng(DRIFTMAP.pad), place).distance < 20000) chart.panTo(place);
+    if (!found && apart(L.latLng(DRIFTMAP.pad), place).distance < 20000) chart.panTo(place, { animate: false });
     found = true;
     tell(`${zoneText(place)} ${say("you", { place: placeText(place), error: length(coords.accuracy) })}`.trim());
   }

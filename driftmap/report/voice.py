@@ -142,6 +142,8 @@ class Voice:
     def seconds(self, low: float, high: float | None = None) -> str:
         """Write a time, or a range of times: the earliest is never rounded up."""
         first = math.floor(low + 1e-9)
+        if max(low, high or 0.0) < 1.0:
+            return self.say("figure.at_once")
         if high is None or math.ceil(high - 1e-9) == first:
             return tied(f"{self.count(first)} s")
         last = math.ceil(high - 1e-9)

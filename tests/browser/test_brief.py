@@ -181,7 +181,7 @@ def test_names_are_shown_and_never_run(browser, demo, tmp_path):
     browser.open(written(hostile, tmp_path))
     assert browser.js("return window.hit") is None
     assert browser.complaints() == []
-    assert browser.js("return document.scripts.length") == 0
+    assert browser.js("return document.scripts.length") == 1  # the clock of its age
     assert (
         browser.js("return document.querySelectorAll('main b:not(.badge)').length") == 0
     )
@@ -191,11 +191,30 @@ def test_names_are_shown_and_never_run(browser, demo, tmp_path):
     assert browser.js("return document.title") == f"NO-GO: {HOSTILE[0]}"
 
 
-def test_the_engine_finds_no_barrier(browser, demo, tmp_path):
+@pytest.mark.parametrize("write", [brief_html, poster_html, caller_html])
+def test_paper_says_until_when_it_holds(browser, demo, just_now, tmp_path, write):
+    """On a screen a go falls to hold by itself; what lapsed prints as it stands."""
+    catalogue, path = read_catalogue("en"), tmp_path / "page.html"
+    page = write(just_now(demo, "go"), catalogue=catalogue, units="us")
+    path.write_text(page, encoding="utf-8")
+    browser.open(path)
+    assert "Good until" in browser.find("#age").text
+    assert browser.find("header .word").text == "GO"
+    browser.js(
+        "Date.now = () => AGE.until + 1; window.dispatchEvent(new Event('focus'))"
+    )
+    assert browser.find("header .word").text == "HOLD"
+    (told,) = printed(browser, "letter")
+    assert told.startswith("HOLD")
+    assert "TOOOLD" in told
+    assert browser.complaints() == []
+
+
+def test_the_engine_finds_no_barrier(browser, demo, just_now, tmp_path):
     for language, verdict in zip(
         languages(), ("go", "hold", "no-go", "go"), strict=False
     ):
-        changed = dataclasses.replace(demo, verdict=verdict)
+        changed = just_now(demo, verdict)
         browser.open(written(changed, tmp_path, language=language), width=390)
         assert browser.barriers() == []
 

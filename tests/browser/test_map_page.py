@@ -54,11 +54,6 @@ def causes(browser):
     click(browser, "#by-cause")
 
 
-def settle(browser):
-    """Wait until zooms and popups have come to rest; Leaflet takes a quarter second."""
-    browser.js("return new Promise(done => setTimeout(done, 500))")
-
-
 def tap(browser, right=0, down=0):
     """Tap the map so many pixels from the pad."""
     browser.js(
@@ -224,7 +219,6 @@ def test_views(browser, page):
     zooms = {}
     for name in ("people", "flight", "everything"):
         click(browser, f"button[data-view='{name}']")
-        settle(browser)
         zooms[name] = browser.js("return chart.getZoom()")
         held = "return chart.getBounds().contains(L.latLngBounds(DRIFTMAP.views[arguments[0]]))"
         assert browser.js(held, name)
@@ -338,7 +332,6 @@ def test_tap_on_an_area_shows_its_figures(browser, page, demo):
         "const l = layer(DRIFTMAP.areas[arguments[0]]); l.fire('click', {latlng: l.getBounds().getCenter()})",
         index,
     )
-    settle(browser)
     told = browser.find(".leaflet-popup-content").text
     assert told.startswith("Camp\nCamp, 40 people")
     assert "none seen in" in told
@@ -354,7 +347,7 @@ def test_every_input_has_a_name_and_targets_are_large(browser, page):
     )
     assert nameless == 0
     small = browser.js(
-        "return [...document.querySelectorAll('button, label, summary, .leaflet-bar a')]"
+        "return [...document.querySelectorAll('button, label, summary')]"
         ".filter(e => e.offsetParent && e.getBoundingClientRect().height < 44).map(e => e.innerText)"
     )
     assert small == []
@@ -383,14 +376,54 @@ return [...document.querySelectorAll('header *, main section:not(#chart) *, foot
 
 @pytest.mark.parametrize("dark", [False, True])
 @pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
-def test_contrast(browser, demo, tmp_path, verdict, dark):
+def test_contrast(browser, demo, just_now, tmp_path, verdict, dark):
     """Contrast of every text by the formula of WCAG 2.2, success criterion 1.4.3."""
     path = tmp_path / "map.html"
-    judged = dataclasses.replace(demo, verdict=verdict)
+    judged = just_now(demo, verdict)
     path.write_text(map_html(judged, units="us"), encoding="utf-8")
     browser.open(path, dark=dark)
     assert browser.js(CONTRAST) == []
     assert browser.js("return document.querySelectorAll('header *').length") > 5
+
+
+HEAD = (
+    "return [document.querySelector('header .word').textContent.replace('\u2011', '-'), "
+    "document.body.classList.contains('go'), document.querySelector('#age').textContent]"
+)
+
+
+def test_a_go_falls_to_hold_when_its_time_is_over(browser, demo, just_now, tmp_path):
+    """Before and after its time, and with a clock that goes back; a no-go never gets milder."""
+    path = tmp_path / "map.html"
+    path.write_text(map_html(just_now(demo, "go"), units="us"), encoding="utf-8")
+    browser.open(path)
+    word, go, told = browser.js(HEAD)
+    assert (word, go) == ("GO", True)
+    assert re.search(r"Good until \d\d:\d\d \(20.min\)\.", told)
+    for minutes, says in ((21, "TOO OLD"), (24 * 60, "TOO OLD"), (-30, "Not yet")):
+        browser.js("age.show(Date.now() + 60000 * arguments[0])", minutes)
+        word, go, told = browser.js(HEAD)
+        assert (word, go) == ("HOLD", False)
+        assert told.startswith(says)
+        assert browser.driver.title.startswith("HOLD: ")
+        signs = browser.driver.find_elements("css selector", "header .sign")
+        assert [s.get_attribute("class") for s in signs] == ["sign held"]
+    browser.js("age.show()")
+    assert browser.js(HEAD)[:2] == ["GO", True]
+    path.write_text(map_html(just_now(demo, "no-go"), units="us"), encoding="utf-8")
+    browser.open(path)
+    browser.js("age.show(Date.now() + 3600000)")
+    word, _, told = browser.js(HEAD)
+    assert word == "NO-GO"
+    assert told.startswith("TOO OLD")
+
+
+def test_a_go_that_nobody_dated_holds(browser, demo, tmp_path):
+    path = tmp_path / "map.html"
+    undated = dataclasses.replace(demo, verdict="go")
+    path.write_text(map_html(undated, units="us"), encoding="utf-8")
+    browser.open(path)
+    assert browser.js(HEAD)[:2] == ["HOLD", False]
 
 
 def test_prints_one_page(browser, page):
@@ -474,7 +507,6 @@ def test_hostile_names_are_shown_and_never_run(browser, demo, tmp_path, turn):
     pieces = [name.strip("\u2068\u2069") for name in pieces]
     assert other.flight.recovery[0].name in pieces
     browser.js("read(layer(DRIFTMAP.areas[0]).getBounds().getCenter())")
-    settle(browser)
     assert browser.find(".leaflet-popup-content h3").text in labels
     assert browser.js("return document.documentElement.scrollWidth") <= 390
 
@@ -506,10 +538,8 @@ def test_the_engine_finds_no_barrier(browser, page):
 def crossed(browser, page):
     """Open the map at the pad, its cross shown by the Enter key."""
     browser.open(page)
-    browser.js(
-        "chart.getContainer().focus(); chart.setView(DRIFTMAP.pad, chart.getZoom(), { animate: false })"
-    )
-    browser.driver.switch_to.active_element.send_keys(Keys.ENTER)
+    browser.js("chart.setView(DRIFTMAP.pad, chart.getZoom(), { animate: false })")
+    browser.find(".map").send_keys(Keys.ENTER)
 
 
 def test_the_keyboard_reads_what_lies_under_the_cross(browser, page):
@@ -520,17 +550,33 @@ def test_the_keyboard_reads_what_lies_under_the_cross(browser, page):
     assert int(away[1]) < 100
 
 
-@pytest.mark.long  # in a run of all tests the map now and then takes no arrow
 def test_the_cross_goes_where_the_arrows_say(browser, page):
+    """However quickly keys follow each other, each counts, and there is no way they cancel."""
     crossed(browser, page)
-    for _ in range(20):  # a key is lost on a map that still moves
-        for key in (Keys.ARROW_RIGHT, Keys.ENTER):
-            browser.driver.switch_to.active_element.send_keys(key)
-            settle(browser)
-        told = re.search(r"bearing (\d+)°", browser.find("#readout").text)
-        if told and 60 <= int(told[1]) <= 120:
-            return
-    raise AssertionError(browser.find("#readout").text)
+    at = "return chart.latLngToContainerPoint(chart.getCenter()).subtract(chart.latLngToContainerPoint(DRIFTMAP.pad))"
+    keys = Keys.ARROW_RIGHT * 5 + Keys.ARROW_UP + Keys.ARROW_DOWN + Keys.ENTER
+    browser.find(".map").send_keys(keys)
+    gone = browser.js(at)
+    assert gone["x"] == pytest.approx(400, abs=1)
+    assert gone["y"] == pytest.approx(0, abs=1)
+    bearing = re.search(r"bearing (\d+)°", browser.find("#readout").text)[1]
+    assert 88 <= int(bearing) <= 92
+    zoom = browser.js("return chart.getZoom()")
+    browser.find(".map").send_keys("++-")
+    assert browser.js("return chart.getZoom()") == pytest.approx(zoom + 0.5)
+
+
+def test_the_scale_is_true(browser, page):
+    """The bar's length on the screen against the page's own measure of that ground."""
+    browser.open(page, width=390, height=844)
+    told, long, metres = browser.js(
+        "const b = document.querySelector('.scale-bar'), w = parseFloat(getComputedStyle(b, '::after').width);"
+        "const c = chart.getSize().divideBy(2), at = x => chart.containerPointToLatLng(c.add([x, 0]));"
+        "return [b.textContent, w, apart(at(-w / 2), at(w / 2)).distance]"
+    )
+    feet = float(told.replace(",", "").split("\u00a0")[0])
+    assert 40 <= long <= 120
+    assert metres / 0.3048 == pytest.approx(feet, rel=0.01)
 
 
 def test_a_finger_is_wide(browser, page, demo):

@@ -421,7 +421,11 @@ def test_an_answer_is_dated_named_and_read_by_the_commands(ask, folder):
         assert tomllib.loads(folder.text(file))["by"] == "Ada Range"
     told = {"name": "no_fire_ban", "scope": "day", "value": "no", "by": "Ben"}
     ask.good(f"answers/{item.id}", told)
-    given = {row["name"]: row["given"] for row in ask.good(f"answers/{item.id}")}
+    rows = ask.good(f"answers/{item.id}")
+    given = {row["name"]: row["given"] for row in rows}
+    by = {row["name"]: row["by"] for row in rows}
+    assert by["no_fire_ban"].startswith("Ben, 20")
+    assert by["motor_allowed"].startswith("Ada Range, 20")
     assert given["no_fire_ban"] == "no"
     assert given["motor_allowed"] == given["remote_ignition"] == "yes"
     files = [str(folder.path(name)) for name in folder.names("answers")]

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 import shapely
+from shapely import affinity
 
 from driftmap.errors import SiteError
 from driftmap.ground.geojson import MAX_BYTES
@@ -242,8 +243,26 @@ def test_shapes_cut_at_the_far_meridian_are_joined(tmp_path: Path, farm: dict) -
               [-180, south]]],
         ],
     }  # fmt: skip
-    boundary = read_site(write(tmp_path, farm)).boundary
-    assert boundary.covers(shapely.box(-550, -400, 450, 400))
+    (crowd,) = farm["features"][3]["geometry"]["coordinates"]
+    whole = shapely.Polygon([((x + 360) % 360, y) for x, y in crowd])
+    # Wherever the crowd lies, it is moved onto the meridian and cut there.
+    middle = (whole.bounds[0] + whole.bounds[2]) / 2
+    whole = affinity.translate(whole, 180 - middle)
+    west = whole.intersection(shapely.box(0, -90, 180, 90))
+    east = whole.intersection(shapely.box(180, -90, 360, 90))
+    farm["features"][3]["geometry"] = {
+        "type": "MultiPolygon",
+        "coordinates": [
+            [[list(c) for c in west.exterior.coords]],
+            [[[x - 360, y] for x, y in east.exterior.coords]],
+        ],
+    }
+    site = read_site(write(tmp_path, farm))
+    assert site.boundary.covers(shapely.box(-550, -400, 450, 400))
+    (people,) = site.areas
+    assert people.shape.geom_type == "Polygon"
+    side = 111_320.0 * math.cos(math.radians(AT[1]))
+    assert people.shape.area == pytest.approx(whole.area * side * 111_100.0, rel=0.01)
 
 
 # --- bad input ---------------------------------------------------------------

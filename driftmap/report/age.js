@@ -1,0 +1,46 @@
+// A verdict is for one time and one reading of the wind: before and after them, go is hold.
+// A no-go stays what it is, whatever its age.
+const age = (() => {
+  "use strict";
+  const head = document.querySelector("header.verdict");
+  const word = head.querySelector(".word");
+  const sign = head.querySelector(".sign");
+  const fresh = { word: word.textContent, title: document.title, sign };
+  const line = document.querySelector("#age");
+
+  // Why the verdict does not count at a time [ms]; empty while it does.
+  function lapsed(now) {
+    if (AGE.from === null) return AGE.undated;
+    if (now < AGE.from) return AGE.early;
+    return now < AGE.until ? "" : AGE.past;
+  }
+
+  function show(now = Date.now()) {
+    const why = lapsed(now);
+    const held = Boolean(why) && AGE.word === "go";
+    document.body.classList.toggle("lapsed", Boolean(why));
+    document.body.classList.toggle("go", AGE.word === "go" && !held);
+    document.body.classList.toggle("hold", AGE.word === "hold" || held);
+    word.textContent = held ? AGE.hold : fresh.word;
+    word.style.setProperty("--n", word.textContent.length);
+    document.title = held ? `${AGE.hold.replace("\u2011", "-")}${fresh.title.slice(fresh.word.length)}` : fresh.title;
+    const now_shown = head.querySelector(".sign");
+    const wanted = held ? document.querySelector("#hold-sign").content.firstElementChild : sign;
+    if (held !== now_shown.classList.contains("held")) {
+      const other = held ? wanted.cloneNode(true) : wanted;
+      other.classList.toggle("held", held);
+      now_shown.replaceWith(other);
+    }
+    const left = Math.ceil((AGE.until - now) / 60000);
+    const told = why || AGE.good.replace(/\.$/, ` (${left}\u00a0min).`);
+    if (line.textContent !== told) line.textContent = told;
+    return held;
+  }
+
+  // A page that slept looks again before anyone reads it.
+  for (const event of ["pageshow", "focus", "beforeprint"]) window.addEventListener(event, () => show());
+  document.addEventListener("visibilitychange", () => show());
+  setInterval(() => show(), 5000);
+  show();
+  return { lapsed, show };
+})();

@@ -1,0 +1,67 @@
+// Closer, farther, a scale, and the keys: alike on every map. Nothing glides: a key is never lost on a map that
+// still moves, and nobody waits.
+
+const STRIDE = 80; // pixels for a press of an arrow key
+
+function startControls(map, units) {
+  map.panBy = (by) => L.Map.prototype.panBy.call(map, by, { animate: false });
+  // Leaflet hears keys only while the window has the focus, and drops those pressed during a glide.
+  map.keyboard.disable();
+  map.getContainer().addEventListener("keydown", (event) => steer(map, event));
+  new Nearer({ position: "topleft" }).addTo(map);
+  new Scale({ position: "bottomleft" }, units).addTo(map);
+}
+
+const ARROWS = { ArrowLeft: [-STRIDE, 0], ArrowRight: [STRIDE, 0], ArrowUp: [0, -STRIDE], ArrowDown: [0, STRIDE] };
+const ZOOMS = { "+": 0.5, "=": 0.5, "-": -0.5, _: -0.5 };
+
+function steer(map, event) {
+  if (event.altKey || event.ctrlKey || event.metaKey || event.target !== map.getContainer()) return;
+  if (event.key in ARROWS) map.panBy(ARROWS[event.key].map((step) => step * (event.shiftKey ? 3 : 1)));
+  else if (event.key in ZOOMS) map.setZoom(map.getZoom() + ZOOMS[event.key], { animate: false });
+  else if (event.key === "Escape") map.closePopup();
+  else return;
+  event.preventDefault();
+}
+
+const Nearer = L.Control.extend({
+  onAdd(map) {
+    const box = L.DomUtil.create("div", "nearer");
+    for (const [sign, key, step] of [["+", "nearer", 0.5], ["−", "farther", -0.5]]) {
+      const button = L.DomUtil.create("button", "", box);
+      Object.assign(button, { type: "button", textContent: sign, ariaLabel: say(key), title: say(key) });
+      button.addEventListener("click", () => map.setZoom(map.getZoom() + step, { animate: false }));
+    }
+    L.DomEvent.disableClickPropagation(box);
+    return box;
+  },
+});
+
+// A bar in two halves, its whole length a round one.
+const Scale = L.Control.extend({
+  initialize(options, units) {
+    L.setOptions(this, options);
+    this.size = units === "us" ? FOOT : 1;
+    this.unit = units === "us" ? "ft" : "m";
+  },
+  onAdd(map) {
+    this.bar = L.DomUtil.create("div", "scale-bar");
+    map.on("moveend zoomend resize", this.draw, this);
+    map.whenReady(this.draw, this);
+    return this.bar;
+  },
+  onRemove(map) {
+    map.off("moveend zoomend resize", this.draw, this);
+  },
+  draw() {
+    const middle = this._map.getSize().divideBy(2);
+    const [a, b] = [-50, 50].map((x) => this._map.containerPointToLatLng(middle.add([x, 0])));
+    const each = this._map.distance(a, b) / 100 / this.size; // units a pixel
+    if (!(each > 0)) return;
+    const most = 120 * each;
+    const power = 10 ** Math.floor(Math.log10(most));
+    const long = [5, 2, 1].find((n) => n * power <= most) * power;
+    this.bar.style.setProperty("--long", `${long / each}px`);
+    this.bar.textContent = `${number(long, 3)}\u00a0${this.unit}`;
+  },
+});

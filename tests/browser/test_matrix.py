@@ -1,0 +1,173 @@
+"""Every page of every example, and of sites that are hard to draw, on every screen and paper.
+
+The lean part runs with the others; the whole of it is a proof run by hand, which prints how
+many views it looked at: ``pytest -m long -s tests/browser/test_matrix.py``.
+"""
+
+import base64
+import io
+import json
+from collections import Counter
+from datetime import UTC, datetime
+
+import pypdf
+import pytest
+from awkward import CONTRAST, FINDINGS, ROOT, SITES
+
+from driftmap.ground.site import read_site
+from driftmap.report.catalogue import read_catalogue
+from driftmap.report.dialpage import dial_html
+from driftmap.report.map import map_html
+from driftmap.report.posters import caller_html, poster_html
+from driftmap.report.sheet import brief_html
+from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.assessment import assess
+from driftmap.winds import read_wind
+
+pytestmark = pytest.mark.browser
+
+SIZES = ((320, 568), (360, 740), (740, 360), (820, 1180), (1180, 820), (1440, 900))
+PAPERS = ((8.27, 11.69), (8.5, 11.0))
+LOOKS = (
+    {"prefers-color-scheme": "light"},
+    {"prefers-color-scheme": "dark"},
+    {"forced-colors": "active"},
+)
+EXAMPLES = {
+    "willet": "saltgrass-flat",
+    "whimbrel": "saltgrass-flat",
+    "plover": "saltgrass-flat",
+    "dunlin": "larkfold-farm",
+}
+
+
+def judged(flight, site, wind="8 mph from 240", samples=300):
+    when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
+    told = read_wind(wind, site_altitude=site.elevation, when=when)
+    rocket = read_flight(ROOT / "examples" / f"{flight}.toml")
+    return assess(rocket, site, told, samples=samples)
+
+
+def awkward(name, folder):
+    path = folder / "site.geojson"
+    path.write_text(json.dumps(SITES[name]()), encoding="utf-8")
+    return read_site(path)
+
+
+def pages(assessment, language="en"):
+    """Give every page of an assessment."""
+    catalogue = read_catalogue(language)
+    yield "map", map_html(assessment, language=catalogue)
+    for name, write in (
+        ("sheet", brief_html),
+        ("poster", poster_html),
+        ("caller", caller_html),
+    ):
+        yield name, write(assessment, catalogue=catalogue, units=catalogue.units)
+
+
+def look(browser, width, height, scheme, text):
+    """Turn an open page into another screen, look and size of text."""
+    size = {"width": width, "height": height, "deviceScaleFactor": 1}
+    browser.cdp("Emulation.setDeviceMetricsOverride", **size, mobile=width < 600)
+    features = [{"name": name, "value": value} for name, value in scheme.items()]
+    browser.cdp("Emulation.setEmulatedMedia", media="", features=features)
+    # Text as large as the reader's own setting: rems and the body's pixels alike.
+    browser.js(
+        "document.documentElement.style.fontSize = `${16 * arguments[0]}px`;"
+        "document.body.style.fontSize = arguments[0] === 1 ? '' : `${17 * arguments[0]}px`;"
+        "return new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))",
+        text,
+    )
+    if browser.js("return typeof chart !== 'undefined'"):
+        browser.js(
+            "chart.invalidateSize({ animate: false }); (window.view ?? window.frame)('flight'); "
+            "(window.placeAll ?? placeLabels)()"
+        )
+
+
+def findings(browser, what, seen, *, sizes=SIZES, looks=LOOKS, texts=(1, 1.3, 2)):
+    """Look at the open page in every way; each finding says where."""
+    found = []
+    for width, height in sizes:
+        for scheme in looks:
+            for text in texts:
+                look(browser, width, height, scheme, text)
+                seen["views"] += 1
+                where = f"{what} {width}x{height} {'/'.join(scheme.values())} x{text}"
+                told = browser.js(FINDINGS)
+                found += [f"{where}: {line}" for line in told]
+        for scheme in looks[:2]:
+            look(browser, width, height, scheme, 1)
+            found += [
+                f"{what} {width} {scheme}: {line}" for line in browser.js(CONTRAST)
+            ]
+    found += [f"{what}: asked for {url}" for url in browser.requests()]
+    found += [f"{what}: {line}" for line in browser.complaints()]
+    return found
+
+
+def on_paper(browser, path, what, seen):
+    """Print the page as it opens on a phone and on a desk."""
+    found = []
+    for paper in PAPERS:
+        for width in (360, 1440):
+            browser.open(path, width=width)
+            told = browser.cdp(
+                "Page.printToPDF", paperWidth=paper[0], paperHeight=paper[1]
+            )
+            count = len(
+                pypdf.PdfReader(io.BytesIO(base64.b64decode(told["data"]))).pages
+            )
+            seen["papers"] += 1
+            if count != 1:
+                found.append(f"{what} from {width} px: {count} pages of {paper}")
+    return found
+
+
+def walked(browser, folder, assessment, name, seen, language="en", **ways):
+    found = []
+    for kind, html in pages(assessment, language):
+        path = folder / f"{kind}.html"
+        path.write_text(html, encoding="utf-8")
+        seen["pages"] += 1
+        if path.stat().st_size > 2_000_000:
+            found.append(f"{name} {kind}: {path.stat().st_size} bytes")
+        browser.open(path)
+        found += findings(browser, f"{name} {kind}", seen, **ways)
+        found += on_paper(browser, path, f"{name} {kind}", seen)
+    return found
+
+
+@pytest.mark.parametrize("name", ["180th meridian", "40 areas"])
+def test_hard_sites_on_a_phone_and_a_desk(browser, tmp_path, name):
+    assessment = judged("willet", awkward(name, tmp_path), samples=200)
+    path = tmp_path / "map.html"
+    path.write_text(map_html(assessment), encoding="utf-8")
+    browser.open(path)
+    ways = {"sizes": (SIZES[1], SIZES[5]), "looks": LOOKS[:1], "texts": (1,)}
+    assert findings(browser, name, Counter(), **ways) == []
+
+
+@pytest.mark.long
+def test_every_page_on_every_screen(browser, dial, tmp_path):
+    seen, found = Counter(), []
+    languages = ("en", "de", "fr", "es")
+    cases = [(flight, flight, site) for flight, site in EXAMPLES.items()]
+    for i, (name, flight, site) in enumerate(cases):
+        ground = read_site(ROOT / "sites" / f"{site}.geojson")
+        told = judged(flight, ground)
+        found += walked(browser, tmp_path, told, name, seen, language=languages[i])
+    for i, name in enumerate(SITES):
+        told = judged("willet", awkward(name, tmp_path))
+        found += walked(browser, tmp_path, told, name, seen, language=languages[i % 4])
+    path = tmp_path / "dial.html"
+    for language in languages:
+        path.write_text(dial_html(dial, language=language), encoding="utf-8")
+        seen["pages"] += 1
+        browser.open(path)
+        browser.js("put({ speed: 4, from: 240, gust: NaN })")
+        found += findings(browser, f"dial {language}", seen)
+        found += on_paper(browser, path, f"dial {language}", seen)
+    print(dict(seen), f"{len(found)} findings", *found, sep="\n")
+    assert found == []
