@@ -15,7 +15,8 @@ from driftmap.cli.options import (
     pad_option,
     run_options,
     site_of,
-    units_option,
+    voice_of,
+    words_options,
 )
 from driftmap.cli.output import json_text, text_table, write_all
 from driftmap.errors import visible
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
     from driftmap.failures.case import Case
     from driftmap.montecarlo.cloud import Cloud
+    from driftmap.report.voice import Voice
 
 __all__ = ["cases_command", "size_lines", "window_line"]
 
@@ -37,16 +39,17 @@ _MOST_INPUTS = 8
 @pad_option
 @wind_options_for("As in assess; calm when left out.")
 @run_options
-@units_option
+@words_options
 @out_option("Folder for cases.html.")
 @json_option()
-def cases_command(
+def cases_command(  # noqa: PLR0913, PLR0917
     flight: str,
     site: str | None,
     asked: WindOptions,
     samples: int,
     seed: int,
-    units: Literal["us", "si"],
+    units: Literal["us", "si"] | None,
+    language: str,
     out: Path | None,
     as_json: bool,
 ) -> None:
@@ -65,6 +68,7 @@ def cases_command(
     from driftmap.montecarlo.sensitivity import influences
     from driftmap.rocket.flightfile import read_flight
 
+    voice = voice_of(language, units)
     plan = read_flight(flight)
     place = Place(0.0) if site is None else Place.of(site_of(site))
     altitude = place.elevation
@@ -95,11 +99,11 @@ def cases_command(
         "missing": list(cloud.tree.missing),
     }
     if out is not None:
-        write_all(out, {"cases.html": _page(data, units)})
+        write_all(out, {"cases.html": _page(data, voice)})
     if as_json:
         click.echo(json_text(data))
     else:
-        click.echo(_told(data, units))
+        click.echo(_told(data, voice))
 
 
 def _case(cloud: Cloud, case: Case) -> dict[str, Any]:
@@ -135,67 +139,75 @@ def _when(case: Case) -> str:
     }[case.release.at]
 
 
-def _rows(data: dict[str, Any], units: Literal["us", "si"]) -> list[list[str]]:
-    from driftmap.report import words
-    from driftmap.units import show
-
-    rows = [["what happens", "likely", "let go", "comes down", "speed", "energy"]]
+def _rows(
+    data: dict[str, Any], voice: Voice, *, keys_only: bool = True
+) -> list[list[str]]:
+    """Give a row a body; a page tells each case in words as well as by its key."""
+    keys = ("happens", "likely", "let_go", "comes_down", "speed", "energy")
+    rows = [[voice.say(f"plan.{key}") for key in keys]]
     for case in data["cases"]:
+        told = case["name"]
+        words = voice.known("case", told, case["cause"])
+        if not keys_only and words != told:
+            told = f"{words} ({told})"
         for i, body in enumerate(case["bodies"]):
-            many = body["count"] > 1
+            name = voice.known("piece", body["name"])
             rows.append(
                 [
-                    "" if i else case["name"],
-                    "" if i else words.percent(case["probability"]),
-                    "" if i else case["let_go"],
-                    f"{body['count']} × {body['name']}" if many else body["name"],
-                    show(body["speed_mps"], "descent", units),
-                    show(body["energy_j"], "energy", units),
+                    "" if i else told,
+                    "" if i else voice.percent(case["probability"]),
+                    "" if i else voice.say(f"plan.{case['let_go']}"),
+                    f"{body['count']} × {name}" if body["count"] > 1 else name,
+                    voice.shown(body["speed_mps"], "descent"),
+                    voice.shown(body["energy_j"], "energy"),
                 ]
             )
     return rows
 
 
-def _margins(data: dict[str, Any], units: Literal["us", "si"]) -> Iterator[str]:
+def _margins(data: dict[str, Any], voice: Voice) -> Iterator[str]:
     from driftmap.report import words
 
     for m in data["margins"]:
-        ends = [_amount(m[k], m["unit"], units) for k in ("p50", "p5", "p95")]
+        ends = [_amount(m[k], m["unit"], voice) for k in ("p50", "p5", "p95")]
         text = f"{visible(m['name'])}: {ends[0]} ({words.span(ends[1], ends[2])})"
         if m["against"] is not None:
-            text += f", against {_amount(m['against'], m['unit'], units)}"
+            text += f", against {_amount(m['against'], m['unit'], voice)}"
         yield text
 
 
-def _page(data: dict[str, Any], units: Literal["us", "si"]) -> str:
+def _page(data: dict[str, Any], voice: Voice) -> str:
     from driftmap.report.planpage import page, printable, table
 
     def items(lines: Iterable[str]) -> str:
         return f"<ul>{''.join(f'<li>{printable(line)}</li>' for line in lines)}</ul>"
 
+    def title(key: str) -> str:
+        return f"<h2>{printable(voice.say(f'plan.{key}'))}</h2>"
+
+    windows = [window_line(one, voice) for one in data["windows"]]
     return page(
-        f"What can go wrong: {data['flight']}",
+        voice.say("plan.cases_title", flight=data["flight"]),
         [
-            f"<p>Wind: {printable(data['wind'])}</p>",
-            table(_rows(data, units)),
-            "<h2>Margins: middle, and 5 to 95 % of flights</h2>",
-            items(_margins(data, units)),
-            "<h2>Openings: middle, and 95 % of flights below</h2>",
-            table(_openings(data["openings"], units)),
-            items(
-                [*map(window_line, data["windows"]), *size_lines(data["sizes"], units)]
-            ),
+            f"<p>{printable(voice.say('plan.wind', wind=data['wind']))}</p>",
+            table(_rows(data, voice, keys_only=False), voice),
+            title("margins"),
+            items(_margins(data, voice)),
+            title("openings"),
+            table(_openings(data["openings"], voice), voice),
+            items([*windows, *size_lines(data["sizes"], voice)]),
         ],
+        voice,
         assumed=data["assumed"],
-        warnings=[f"Not flown: {text}" for text in data["missing"]],
+        warnings=[voice.say("plan.missing", what=text) for text in data["missing"]],
     )
 
 
-def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
+def _told(data: dict[str, Any], voice: Voice) -> str:
     from driftmap.report import words
     from driftmap.verdict.assessment import CAUTIONS
 
-    rows = _rows(data, units)
+    rows = _rows(data, voice)
     lines = [
         f"{visible(data['flight'])}, wind {visible(data['wind'])}",
         "",
@@ -203,21 +215,21 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
         "",
     ]
     lines.append("Margins (middle, and 5 to 95 % of flights):")
-    lines += [f"  {line}" for line in _margins(data, units)]
+    lines += [f"  {line}" for line in _margins(data, voice)]
     lines += [
         "",
         "Openings (middle, and 95 % of flights below), whatever comes of them:",
     ]
-    lines += ["", text_table(_openings(data["openings"], units)), ""]
-    lines += [window_line(one) for one in data["windows"]]
-    lines += [*size_lines(data["sizes"], units)]
+    lines += ["", text_table(_openings(data["openings"], voice)), ""]
+    lines += [window_line(one, voice) for one in data["windows"]]
+    lines += [*size_lines(data["sizes"], voice)]
     if data["inputs"]:
         lines += [
             "",
             "What moves the landing most when all goes as planned (one sigma):",
         ]
         for i in data["inputs"][:_MOST_INPUTS]:
-            far = words.distance(i["metres"], units)
+            far = words.distance(i["metres"], voice.units)
             lines.append(
                 f"  {visible(i['name'])}: {far}, {i['share']:.0%} of the spread"
             )
@@ -230,72 +242,73 @@ def _told(data: dict[str, Any], units: Literal["us", "si"]) -> str:
     return "\n".join([*lines, "", *(f"* {text}" for text in CAUTIONS)])
 
 
-def window_line(one: dict[str, Any]) -> str:
+def window_line(one: dict[str, Any], voice: Voice) -> str:
     """Say how early and how late about apogee a device may open."""
     ends = [
-        f"{one[key]:.2f} s {word} apogee"
-        for key, word in (("before_s", "before"), ("after_s", "after"))
+        voice.say(f"plan.{word}", time=voice.number(f"{one[key]:.2f} s"))
+        for key, word in (("before_s", "before_top"), ("after_s", "after_top"))
         if one[key] is not None
     ]
-    return f"  {one['device']}: 19 of 20 openings hold up to {' and '.join(ends)}"
+    if len(ends) > 1:
+        ends = [voice.say("plan.and", one=ends[0], other=ends[1])]
+    told = voice.say("plan.window", device=one["device"], ends="".join(ends))
+    return f"  {told}".replace("\u00a0", " ")
 
 
-def size_lines(
-    sizes: list[dict[str, Any]], units: Literal["us", "si"]
-) -> Iterator[str]:
+def size_lines(sizes: list[dict[str, Any]], voice: Voice) -> Iterator[str]:
     """Say how large a canopy must be for a few speeds of landing."""
-    from driftmap.units import show
-
     for one in sizes:
-        speed = show(one["speed_mps"], "descent", units)
-        if one["diameter_m"] is None:
-            yield f"  no canopy is needed to land at {speed}"
-            continue
-        across = one["diameter_m"]
-        told = f"{across / 0.0254:.0f} in" if units == "us" else f"{across:.2f} m"
-        yield f"  to land at {speed}: a flat circular canopy of {told} (half land faster)"
+        speed = voice.shown(one["speed_mps"], "descent")
+        told = voice.say("plan.no_canopy", speed=speed)
+        if one["diameter_m"] is not None:
+            across = one["diameter_m"]
+            us = voice.units == "us"
+            size = f"{across / 0.0254:.0f} in" if us else f"{across:.2f} m"
+            told = voice.say("plan.canopy", speed=speed, size=voice.number(size))
+        yield f"  {told}".replace("\u00a0", " ")
 
 
-def _openings(
-    found: list[dict[str, Any]], units: Literal["us", "si"]
-) -> list[list[str]]:
+def _openings(found: list[dict[str, Any]], voice: Voice) -> list[list[str]]:
     from driftmap.failures.cases import WORKS
 
-    rows = [["opens", "when", "speed", "load", "over weight", "snatch", "holds"]]
+    keys = ("opens", "when", "speed", "load", "over_weight", "snatch", "holds")
+    rows = [[voice.say(f"plan.{key}") for key in keys]]
     for one in found:
         cells = [
-            " / ".join(_amount(one[key][p], unit, units) for p in ("p50", "p95"))
+            " / ".join(_amount(one[key][p], unit, voice) for p in ("p50", "p95"))
             for key, unit in (("speed_mps", "m/s"), ("load_n", "N"))
         ]
         heavy = " / ".join(f"{one['load_over_weight'][p]:.0f}" for p in ("p50", "p95"))
         strength = one["strength_n"]
+        planned = one["cause"] == WORKS
         rows.append(
             [
                 one["device"],
-                "as planned" if one["cause"] == WORKS else one["cause"],
+                voice.say("plan.planned")
+                if planned
+                else voice.known("case", one["cause"])
+                if voice.catalogue.language != "en"
+                else one["cause"],
                 *cells,
-                f"{heavy} times",
-                f"to {_amount(one['snatch_n']['p95'], 'N', units)}",
-                "not stated" if strength is None else _amount(strength, "N", units),
+                voice.say("plan.times", count=heavy),
+                voice.say("plan.to", value=_amount(one["snatch_n"]["p95"], "N", voice)),
+                voice.say("plan.not_stated")
+                if strength is None
+                else _amount(strength, "N", voice),
             ]
         )
     return rows
 
 
-def _amount(value: float, unit: str, units: Literal["us", "si"]) -> str:
-    from driftmap.report import words
-    from driftmap.units import show
-
+def _amount(value: float, unit: str, voice: Voice) -> str:
+    us = voice.units == "us"
     if unit == "m":
-        return words.distance(value, units)
+        return voice.exact_distance(value)
     if unit == "m/s":
-        return show(value, "descent", units)
+        return voice.shown(value, "descent")
+    told = f"{value:.2f} {unit}".rstrip()
     if unit == "N":
-        return f"{value / 4.4482216:,.0f} lbf" if units == "us" else f"{value:,.0f} N"
+        told = f"{value / 4.4482216:,.0f} lbf" if us else f"{value:,.0f} N"
     if unit == "Pa":
-        return (
-            f"{value / 6894.757:,.2f} psi"
-            if units == "us"
-            else f"{value / 1000:,.1f} kPa"
-        )
-    return f"{value:.2f} {unit}".rstrip()
+        told = f"{value / 6894.757:,.2f} psi" if us else f"{value / 1000:,.1f} kPa"
+    return voice.number(told)

@@ -22,11 +22,13 @@ from driftmap.cli.options import (
     run_options,
     site_of,
     site_options,
-    units_option,
+    voice_of,
+    words_options,
 )
 from driftmap.cli.output import Progress, json_text, text_table, write_all
 
 if TYPE_CHECKING:
+    from driftmap.report.voice import Voice
     from driftmap.verdict.turning import Compared
 
 __all__ = ["compare_command"]
@@ -38,7 +40,7 @@ __all__ = ["compare_command"]
 @wind_options
 @answers_option
 @run_options
-@units_option
+@words_options
 @out_option("Folder for compare.html.")
 @json_option()
 def compare_command(  # noqa: PLR0913, PLR0917
@@ -48,7 +50,8 @@ def compare_command(  # noqa: PLR0913, PLR0917
     answers: tuple[str, ...],
     samples: int,
     seed: int,
-    units: Literal["us", "si"],
+    units: Literal["us", "si"] | None,
+    language: str,
     out: Path | None,
     as_json: bool,
 ) -> None:
@@ -73,6 +76,7 @@ def compare_command(  # noqa: PLR0913, PLR0917
     from driftmap.verdict.assessment import CAUTIONS
     from driftmap.verdict.turning import compare
 
+    voice = voice_of(language, units)
     plan, ground = read_flight(flight), site_of(site)
     wind = wind_of(asked, Place.of(ground))
     setup = setup_of(plan, ground, (samples, seed), answers, wind=wind, when=asked.when)
@@ -84,21 +88,23 @@ def compare_command(  # noqa: PLR0913, PLR0917
         for v in LANDING_SPEEDS
     ]
     if out is not None:
-        page = _page(plan.name, ground.name, _rows(rows, units), sizes, units)
+        page = _page(plan.name, ground.name, _rows(rows, voice), sizes, voice)
         write_all(out, {"compare.html": page})
     if as_json:
         data = {"flight": plan.name, "seed": seed, "samples": samples}
         text = {**data, "alternatives": rows, "cautions": list(CAUTIONS)}
         click.echo(json_text(text))
         return
-    click.echo(text_table(_rows(rows, units)))
+    click.echo(text_table(_rows(rows, voice)))
     echo_flight(asked)
     if not plan.alternatives:
         click.echo(
             "\nMade up from the plan; put [[alternative]] tables in the flight file."
         )
-    early = [f"{row['name']}:{window_line(w)}" for row in rows for w in row["windows"]]
-    click.echo("\n".join(["", *size_lines(sizes, units), "", *early]))
+    early = [
+        f"{row['name']}:{window_line(w, voice)}" for row in rows for w in row["windows"]
+    ]
+    click.echo("\n".join(["", *size_lines(sizes, voice), "", *early]))
     click.echo("\n".join(["", *(f"* {text}" for text in CAUTIONS)]))
 
 
@@ -135,49 +141,42 @@ def _page(
     site: str,
     rows: list[list[str]],
     sizes: list[dict[str, Any]],
-    units: Literal["us", "si"],
+    voice: Voice,
 ) -> str:
     from driftmap.cli.cases import size_lines
     from driftmap.report.planpage import page, printable, table
 
-    lines = "".join(f"<li>{printable(line)}</li>" for line in size_lines(sizes, units))
+    lines = "".join(f"<li>{printable(line)}</li>" for line in size_lines(sizes, voice))
+    heading = printable(voice.say("plan.which_canopy"))
     return page(
-        f"Ways to come down: {flight} at {site}",
-        [table(rows), f"<h2>Which canopy for which landing</h2><ul>{lines}</ul>"],
+        voice.say("plan.compare_title", flight=flight, site=site),
+        [table(rows, voice), f"<h2>{heading}</h2><ul>{lines}</ul>"],
+        voice,
         assumed=[],
     )
 
 
-def _rows(rows: list[dict[str, Any]], units: Literal["us", "si"]) -> list[list[str]]:
-    from driftmap.report import words
-    from driftmap.units import show
+def _rows(rows: list[dict[str, Any]], voice: Voice) -> list[list[str]]:
+    from driftmap.report.planpage import verdict_word
 
-    table = [
-        [
-            "if all goes as planned",
-            "drift",
-            "90 % within",
-            "time",
-            "landing speed",
-            "energy",
-            "worst area with people",
-            "verdict",
-        ]
-    ]
+    keys = ("if_planned", "drift", "time", "landing_speed", "energy", "worst_area")
+    head = [voice.say(f"plan.{key}") for key in (*keys, "verdict")]
+    head.insert(2, voice.say("map.within"))
+    table = [head]
     for row in rows:
-        hit = words.share(
+        hit = voice.share(
             row["worst_area_hit"], row["worst_area_interval"], row["flights"]
         )
         table.append(
             [
                 row["name"],
-                words.toward(row["mean_east_m"], row["mean_north_m"], units),
-                words.distance(row["radius_90_m"], units),
-                f"{row['time_s']['p50']:.0f} s",
-                show(row["impact_speed_mps"]["p50"], "descent", units),
-                show(row["energy_j"]["p50"], "energy", units),
-                hit.partition(":")[2].strip() or hit,
-                row["verdict"].upper(),
+                voice.toward(row["mean_east_m"], row["mean_north_m"]),
+                voice.exact_distance(row["radius_90_m"]),
+                voice.shown(row["time_s"]["p50"], "time"),
+                voice.shown(row["impact_speed_mps"]["p50"], "descent"),
+                voice.shown(row["energy_j"]["p50"], "energy"),
+                hit.rpartition(":")[2].strip(),
+                verdict_word(row["verdict"], voice),
             ]
         )
     return table

@@ -19,8 +19,8 @@ from driftmap.cli.options import (
     plan_options,
     preamble,
     site_of,
-    units_option,
-    warnings,
+    voice_of,
+    words_options,
 )
 from driftmap.cli.output import json_text, text_table, write_all
 from driftmap.errors import located
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.planning.distances import Keep
     from driftmap.planning.layout import Place, Rose
+    from driftmap.report.voice import Voice
 
 __all__ = ["layout_command"]
 
@@ -91,7 +92,7 @@ _LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)
 @click.option("--best", type=click.IntRange(1, 50), default=5, show_default=True)
 @pad_option
 @plan_options
-@units_option
+@words_options
 @json_option()
 @out_option("Folder for layout.html, layout.json and layout.geojson.")
 def layout_command(  # noqa: PLR0913, PLR0917
@@ -109,7 +110,8 @@ def layout_command(  # noqa: PLR0913, PLR0917
     seed: int,
     workers: int | None,
     processes: bool,
-    units: Literal["us", "si"],
+    units: Literal["us", "si"] | None,
+    language: str,
     as_json: bool,
     out: Path | None,
 ) -> None:
@@ -129,6 +131,7 @@ def layout_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.trial import basis_of
     from driftmap.rocket.flightfile import read_flight
 
+    voice = voice_of(language, units)
     ground = site_of(site)
     rockets = [read_flight(path) for path in flights]
     setups = tuple(
@@ -165,7 +168,7 @@ def layout_command(  # noqa: PLR0913, PLR0917
     if out is not None:
         spots = layout_geojson(question, pads, stands)
         files = {
-            "layout.html": _page(data, ground, pads, stands, best, units),
+            "layout.html": _page(data, ground, pads, stands, best, voice),
             "layout.json": text + "\n",
             "layout.geojson": json_text(spots, indent=None),
         }
@@ -175,7 +178,7 @@ def layout_command(  # noqa: PLR0913, PLR0917
         return
     for line in preamble(data):
         click.echo(line)
-    click.echo(_told(pads, stands, best, units))
+    click.echo(_told(pads, stands, best, voice))
     click.echo(cautions(data["assumed"]))
     if out is not None:
         click.echo(f"\nMap: {out / 'layout.html'}")
@@ -208,63 +211,58 @@ def _told(
     pads: Sequence[Place],
     stands: Mapping[str, Sequence[Place]],
     best: int,
-    units: Literal["us", "si"],
+    voice: Voice,
 ) -> str:
 
     barred = sum(bool(p.broken) for p in pads)
     blocks = [
         f"{len(pads)} pads tried, {barred} of them barred by rules on distances.",
         "",
-        text_table(_rows("pad", pads, best, units)),
+        text_table(_rows(voice.say("plan.pad"), pads, best, voice)),
     ]
     drawn = next(p for p in pads if p.shift == 0)
     if drawn.broken:
         blocks.append(f"The pad as drawn is barred: {drawn.broken[0]}")
     for name, places in stands.items():
-        blocks += ["", text_table(_rows(f"middle of {name}", places, best, units))]
+        blocks += [
+            "",
+            text_table(
+                _rows(voice.say("plan.middle_of", area=name), places, best, voice)
+            ),
+        ]
     return "\n".join(blocks)
 
 
 def _rows(
-    what: str, places: Sequence[Place], best: int, units: Literal["us", "si"]
+    what: str, places: Sequence[Place], best: int, voice: Voice
 ) -> list[list[str]]:
-    from driftmap.report.words import distance, percent, toward
-
-    head = [
-        what,
-        "go in",
-        "hit over limit",
-        "people",
-        "edge",
-        "largest flight",
-        "held by",
-    ]
-    rows = [head]
+    keys = ("go_in", "hits", "people", "edge", "largest", "held_by")
+    rows = [[what, *(voice.say(f"plan.{key}") for key in keys)]]
     chosen = [p for p in places[:best] if not p.broken]
     chosen += [p for p in places if p.shift == 0 and p not in chosen and not p.broken]
     for place in chosen:
         room = place.capacity
-        where = toward(place.east, place.north, units)
+        where = voice.toward(place.east, place.north)
         rows.append(
             [
-                "as drawn" if place.shift == 0 else where,
-                percent(place.go) + (" *" if place.unknown else ""),
-                f"{place.hazard:.2g}",
-                distance(place.to_people, units),
-                distance(place.to_boundary, units),
+                voice.say("plan.as_drawn") if place.shift == 0 else where,
+                voice.percent(place.go) + (" *" if place.unknown else ""),
+                voice.number(f"{place.hazard:.2g}"),
+                voice.exact_distance(place.to_people),
+                voice.exact_distance(place.to_boundary),
                 ""
                 if room is None
-                else _largest(room.motor_class, room.altitude, units),
+                else _largest(room.motor_class, room.altitude, voice),
                 place.blocked_by,
             ]
         )
     return rows
 
 
-def _largest(motor: str, altitude: float, units: Literal["us", "si"]) -> str:
-    from driftmap.report.words import distance
-
-    return f"{motor}, {distance(altitude, units)}" if motor else "none"
+def _largest(motor: str, altitude: float, voice: Voice) -> str:
+    if not motor:
+        return voice.say("plan.none")
+    return f"{motor}, {voice.exact_distance(altitude)}"
 
 
 def _page(
@@ -273,27 +271,27 @@ def _page(
     pads: Sequence[Place],
     stands: Mapping[str, Sequence[Place]],
     best: int,
-    units: Literal["us", "si"],
+    voice: Voice,
 ) -> str:
     from driftmap.report.layoutsketch import layout_svg
-    from driftmap.report.planpage import page, printable, table
+    from driftmap.report.planpage import governing, page, printable, table
 
     blocks = [
-        "<p>North is up. A dot is a candidate; the darker, the more of the winds are go. "
-        "An empty ring is barred by rules on distances. Point at one to read why.</p>",
-        layout_svg(site, pads, best, units),
-        table(_rows("pad", pads, best, units)),
+        f"<p>{printable(voice.say('plan.layout_how'))}</p>",
+        layout_svg(site, pads, best, voice),
+        table(_rows(voice.say("plan.pad"), pads, best, voice), voice),
     ]
     for name, places in stands.items():
         blocks += [
             f"<h2>{printable(name)}</h2>",
-            layout_svg(site, places, best, units),
-            table(_rows("middle", places, best, units)),
+            layout_svg(site, places, best, voice),
+            table(_rows(voice.say("plan.middle"), places, best, voice), voice),
         ]
     return page(
-        f"Layout: {site.name}",
+        voice.say("plan.layout_title", site=site.name),
         blocks,
+        voice,
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
-        warnings=warnings(data),
+        warnings=governing(data, voice),
     )

@@ -41,6 +41,7 @@ __all__ = [
     "forewarn",
     "hands_of",
     "json_option",
+    "language_option",
     "out_here_option",
     "out_option",
     "pad_option",
@@ -52,7 +53,6 @@ __all__ = [
     "stop_wind_option",
     "units_option",
     "voice_of",
-    "warnings",
     "words_options",
 ]
 
@@ -220,6 +220,16 @@ def units_option(command: F) -> F:
     )(command)
 
 
+language_option = click.option(
+    "--language",
+    default="en",
+    show_default=True,
+    metavar="LANGUAGE",
+    help="en, de, es, fr, or a catalogue file of your own (TOML).",
+)
+"""Add --language alone, where a command tells no units."""
+
+
 def words_options(command: F) -> F:
     """Add --units and --language, which `voice_of` reads."""
     return _stack(
@@ -228,13 +238,7 @@ def words_options(command: F) -> F:
             type=click.Choice(["us", "si"]),
             help="Units to show; without it us in English, si in de, es and fr.",
         ),
-        click.option(
-            "--language",
-            default="en",
-            show_default=True,
-            metavar="LANGUAGE",
-            help="en, de, es, fr, or a catalogue file of your own (TOML).",
-        ),
+        language_option,
     )(command)
 
 
@@ -370,11 +374,6 @@ def preamble(data: Mapping[str, Any]) -> list[str]:
     if data["questions_set_aside"]:
         lines.append("The questions are listed in --json and by the rules command.")
     return lines
-
-
-def warnings(data: Mapping[str, Any]) -> list[str]:
-    """Say for the head of a page what governs a plan."""
-    return preamble(data)[: bool(data["too_few"]) + bool(data["conditions"])]
 
 
 def cautions(assumed: list[str]) -> str:

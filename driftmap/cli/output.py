@@ -19,6 +19,9 @@ from driftmap.errors import visible
 
 __all__ = ["Plain", "Progress", "json_text", "text_table", "write_all"]
 
+_TIES: Final = {0xA0: " ", 0x202F: " ", 0x2011: "-", 0x2060: None}
+"""What ties words on a page, as a terminal writes it."""
+
 _EVERY: Final = 60.0  # s between lines where standard error is no terminal
 _OFTEN: Final = 0.5  # s between two looks of a line that is written over
 
@@ -52,7 +55,7 @@ def json_text(data: object, *, indent: int | None = 1) -> str:
 
 def text_table(rows: Sequence[Sequence[str]]) -> str:
     """Align columns of text under the first row; what starts with a digit to the right."""
-    cells = [[visible(cell) for cell in row] for row in rows]
+    cells = [[visible(cell.translate(_TIES)) for cell in row] for row in rows]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     lines = []
     for row in cells:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
 
@@ -30,8 +30,8 @@ from driftmap.cli.options import (
     preamble,
     site_of,
     site_options,
-    units_option,
-    warnings,
+    voice_of,
+    words_options,
 )
 from driftmap.cli.output import json_text, text_table, write_all
 
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
     from driftmap.planning.aim import Aim
     from driftmap.planning.limits import DirectionLimit
+    from driftmap.report.voice import Voice
 
 __all__ = ["aim_command", "limits_command"]
 
@@ -57,7 +58,7 @@ __all__ = ["aim_command", "limits_command"]
     show_default=True,
     help="How many aims to show.",
 )
-@units_option
+@words_options
 @json_option()
 @out_option("Folder for aim.html and aim.json.")
 def aim_command(  # noqa: PLR0913, PLR0917
@@ -71,7 +72,8 @@ def aim_command(  # noqa: PLR0913, PLR0917
     workers: int | None,
     processes: bool,
     best: int,
-    units: Literal["us", "si"],
+    units: Literal["us", "si"] | None,
+    language: str,
     as_json: bool,
     out: Path | None,
 ) -> None:
@@ -90,6 +92,7 @@ def aim_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.trial import basis_of
     from driftmap.rocket.flightfile import read_flight
 
+    voice = voice_of(language, units)
     rocket, ground = read_flight(flight), site_of(site)
     wind = wind_of(asked, Place.of(ground))
     setup = setup_of(
@@ -108,67 +111,86 @@ def aim_command(  # noqa: PLR0913, PLR0917
     head = heading(setup, (*wind.assumed, *basis.assumed), basis)
     data = aim_document(head, planned, aims, best)
     text = json_text(data)
+    rows = _rows(planned, aims[:best], voice, held=bool(basis.conditions))
     if out is not None:
-        rows = _rows(planned, aims[:best], held=bool(basis.conditions))
-        write_all(out, {"aim.html": _page(data, rows), "aim.json": text + "\n"})
+        page = _page(data, rows, voice)
+        write_all(out, {"aim.html": page, "aim.json": text + "\n"})
     if as_json:
         click.echo(text)
         return
     echo_flight(asked)
     lines = preamble(data)
-    table = text_table(_rows(planned, aims[:best], held=bool(basis.conditions)))
-    click.echo("\n".join([*lines, *([""] if lines else []), table]))
+    click.echo("\n".join([*lines, *([""] if lines else []), text_table(rows)]))
     click.echo(
         f"\n{len(aims)} aims tried. Aim where the code lets you, clear of people."
     )
     click.echo(cautions(data["assumed"]))
 
 
-def _page(data: dict[str, Any], rows: list[list[str]]) -> str:
-    from driftmap.report.planpage import page, table
+def _page(data: dict[str, Any], rows: list[list[str]], voice: Voice) -> str:
+    from driftmap.report.planpage import governing, page, printable, table
 
     return page(
-        f"Aim of the rail: {data['flight']} at {data['site']}",
-        [table(rows), "<p>Aim where the code lets you, clear of people.</p>"],
+        voice.say("plan.aim_title", flight=data["flight"], site=data["site"]),
+        [table(rows, voice), f"<p>{printable(voice.say('plan.aim_where'))}</p>"],
+        voice,
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
-        warnings=warnings(data),
+        warnings=governing(data, voice),
     )
 
 
-def _rows(planned: Aim, best: tuple[Aim, ...], *, held: bool) -> list[list[str]]:
-    head = [
-        "rail",
-        "verdict",
-        "worst in a failure",
-        "outside the boundary if all works",
-        "rail speed over wind",
-        "passes over",
-        "held by",
-    ]
-    rows = [_row("as planned: ", planned, held), *(_row("", aim, held) for aim in best)]
-    return [head, *rows]
+_AIM_HEAD: Final = (
+    "rail",
+    "verdict",
+    "worst",
+    "outside",
+    "over_wind",
+    "over",
+    "held_by",
+)
 
 
-def _row(before: str, aim: Aim, held: bool) -> list[str]:
-    from driftmap.report.words import percent
+def _rows(
+    planned: Aim, best: tuple[Aim, ...], voice: Voice, *, held: bool
+) -> list[list[str]]:
+    first = _row(planned, held, voice)
+    first[0] = voice.say("plan.as_planned", rail=first[0])
+    head = [voice.say(f"plan.{key}") for key in _AIM_HEAD]
+    return [head, first, *(_row(aim, held, voice) for aim in best)]
+
+
+def _rail(aim: Aim, voice: Voice) -> str:
+    tilt = voice.number(f"{aim.tilt_deg:.1f}°")
+    if not aim.tilt_deg:
+        return tilt
+    if aim.azimuth_deg is None:
+        return voice.say("plan.into_wind", tilt=tilt)
+    return voice.say("plan.toward", tilt=tilt, bearing=f"{aim.azimuth_deg:03.0f}°")
+
+
+def _row(aim: Aim, held: bool, voice: Voice) -> list[str]:
+    from driftmap.report.planpage import verdict_word
 
     stray, _, most = aim.trial.stray
     worst: Any = aim.worst_failure
     margin = aim.rail_margin
-    leans = "" if aim.azimuth_deg is None else f" toward {aim.azimuth_deg:03.0f}°"
-    if aim.azimuth_deg is None:
-        leans = " into the wind"
+    over = (
+        voice.say("plan.seen_over", area=name, share=voice.percent(share))
+        for name, share in aim.over
+    )
+    case = "" if worst is None else voice.known("case", worst.case)
     return [
-        f"{before}{aim.tilt_deg:.1f}°{leans if aim.tilt_deg else ''}",
-        "GO IF" if held and aim.trial.verdict == "go" else aim.trial.verdict.upper(),
-        "" if worst is None else f"{percent(worst.value)} {worst.area}, {worst.case}",
-        percent(stray) if stray else f"under {percent(most)}",
+        _rail(aim, voice),
+        verdict_word(aim.trial.verdict, voice, conditional=held),
+        "" if worst is None else f"{voice.percent(worst.value)} {worst.area}, {case}",
+        voice.percent(stray)
+        if stray
+        else voice.say("plan.under", share=voice.percent(most)),
         ""
         if margin is None or margin.interval is None
-        else f"{margin.interval[0]:.1f}",
-        ", ".join(f"{name} in {percent(share)}" for name, share in aim.over)
-        or "nobody seen",
+        else voice.number(f"{margin.interval[0]:.1f}"),
+        ", ".join(over) or voice.say("plan.nobody"),
         aim.trial.blocked_by,
     ]
 
@@ -196,7 +218,7 @@ def _row(before: str, aim: Aim, held: bool) -> list[str]:
 )
 @day_options
 @plan_options
-@units_option
+@words_options
 @json_option()
 @out_option("Folder for limits.html and limits.json.")
 def limits_command(  # noqa: PLR0913, PLR0917
@@ -211,7 +233,8 @@ def limits_command(  # noqa: PLR0913, PLR0917
     seed: int,
     workers: int | None,
     processes: bool,
-    units: Literal["us", "si"],
+    units: Literal["us", "si"] | None,
+    language: str,
     as_json: bool,
     out: Path | None,
 ) -> None:
@@ -230,6 +253,7 @@ def limits_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.trial import basis_of
     from driftmap.rocket.flightfile import read_flight
 
+    voice = voice_of(language, units)
     rocket, ground = read_flight(flight), site_of(site)
     setup = setup_of(
         rocket,
@@ -258,9 +282,9 @@ def limits_command(  # noqa: PLR0913, PLR0917
     share = head_share(supposition)
     data = limits_document(head, found, share)
     text = json_text(data)
-    rows = _limits_rows(found, share, head["conditions"], units)
+    rows = _limits_rows(found, share, head["conditions"], voice)
     if out is not None:
-        page = _limits_page(data, found, most, rows, units)
+        page = _limits_page(data, found, most, rows, voice)
         write_all(out, {"limits.html": page, "limits.json": text + "\n"})
     if as_json:
         click.echo(text)
@@ -279,35 +303,27 @@ def _scan_note(half: float) -> str:
 
 
 def _limits_rows(
-    found: Sequence[DirectionLimit],
-    share: float,
-    held: Sequence[str],
-    units: Literal["us", "si"],
+    found: Sequence[DirectionLimit], share: float, held: Sequence[str], voice: Voice
 ) -> list[list[str]]:
-    from driftmap.report.words import bearing
     from driftmap.units import show
 
     def speed(value: float) -> str:
-        return show(value, "speed", units, digits=1)
+        return voice.number(show(value, "speed", voice.units, digits=1))
 
-    rows = [
-        [
-            "wind from",
-            f"go{' if' * bool(held)}, below at 10 m",
-            "at head height",
-            "also go",
-            "held by",
-        ]
-    ]
+    below_all = "go_if_below" if held else "go_below"
+    keys = ("wind_from", below_all, "at_head", "also_go", "held_by")
+    rows = [[voice.say(f"plan.{key}") for key in keys]]
     for limit in found:
         below = limit.go_below
-        most, head = "not known", ""
+        most, head = voice.say("plan.not_known"), ""
         if below is not None:
-            most = speed(below) if below else "not go"
+            most = speed(below) if below else voice.say("plan.not_go")
             head = speed(below * share) if below else ""
         others = [span for span in limit.go if not limit.from_lightest(span)]
-        also = ", ".join(f"{speed(a)} to {speed(b)}" for a, b in others)
-        way = bearing(math.radians(limit.from_deg))
+        also = ", ".join(
+            voice.say("figure.span", low=speed(a), high=speed(b)) for a, b in others
+        )
+        way = voice.bearing(math.radians(limit.from_deg))
         rows.append([way, most, head, also, limit.problem or limit.blocked_by])
     return rows
 
@@ -323,20 +339,17 @@ def _limits_page(
     found: Sequence[DirectionLimit],
     most: float,
     rows: list[list[str]],
-    units: Literal["us", "si"],
+    voice: Voice,
 ) -> str:
     from driftmap.report.limitsketch import dial_svg
-    from driftmap.report.planpage import page, table
+    from driftmap.report.planpage import governing, page, printable, table
 
-    text = (
-        "<p>Each wedge points to where the wind comes from and reaches to the strongest "
-        "wind, at 10 m, up to which all winds in it are go. A dashed wedge is go only "
-        "from some wind on; grey is not known.</p>"
-    )
+    text = f"<p>{printable(voice.say('plan.limits_how'))}</p>"
     return page(
-        f"Wind limits: {data['flight']} at {data['site']}",
-        [dial_svg(found, most, units), text, table(rows)],
+        voice.say("plan.limits_title", flight=data["flight"], site=data["site"]),
+        [dial_svg(found, most, voice), text, table(rows, voice)],
+        voice,
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
-        warnings=warnings(data),
+        warnings=governing(data, voice),
     )

@@ -17,12 +17,13 @@ from driftmap.cli.options import (
     forewarn,
     hands_of,
     json_option,
+    language_option,
     out_option,
     plan_options,
     preamble,
     site_of,
     site_options,
-    warnings,
+    voice_of,
 )
 from driftmap.cli.output import json_text, text_table, write_all
 from driftmap.errors import InputError
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from driftmap.planning.season import Agreement, SeasonHour
     from driftmap.planning.supposed import Supposition
     from driftmap.planning.sweep import Hands
+    from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
 
 __all__ = ["season_command"]
@@ -95,6 +97,7 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
     help="Readings flown as they are, to see what the bins cost.",
 )
 @plan_options
+@language_option
 @json_option()
 @out_option(
     "Folder for season.html, season.json and season-verdicts.jsonl, from which an "
@@ -114,6 +117,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     seed: int,
     workers: int | None,
     processes: bool,
+    language: str,
     as_json: bool,
     out: Path | None,
 ) -> None:
@@ -138,6 +142,7 @@ def season_command(  # noqa: PLR0913, PLR0917
 
     if bool(file) + bool(soundings) + (log is not None) != 1:
         raise InputError("season", "", "give one of --winds, --soundings and --log")
+    voice = voice_of(language, None)
     near = file or log is not None
     height = 10.0 if log is not None else height
     rocket, ground = read_flight(flight), site_of(site)
@@ -172,14 +177,14 @@ def season_command(  # noqa: PLR0913, PLR0917
     data = season_document(head, found, same, timedelta(hours=utc_offset))
     text = json_text(data)
     if out is not None:
-        page = _page(data, found, timedelta(hours=utc_offset))
+        page = _page(data, found, timedelta(hours=utc_offset), voice)
         write_all(out, {"season.html": page, "season.json": text + "\n"})
     if as_json:
         click.echo(text)
         return
     for line in preamble(data):
         click.echo(line)
-    click.echo(_told(data))
+    click.echo(_told(data, voice))
     click.echo(cautions(data["assumed"]))
     if out is not None:
         click.echo(f"\nPicture: {out / 'season.html'}")
@@ -246,11 +251,9 @@ def _notes(source: str, height: float, assumed: tuple[str, ...]) -> list[str]:
     ]
 
 
-def _told(data: dict[str, Any]) -> str:
+def _told(data: dict[str, Any], voice: Voice) -> str:
 
-    rows = [_head(data)]
-    rows += [_row(f"{m['month']:02d}", m) for m in data["months"]]
-    rows.append(_row("all", data["all"]))
+    rows = _season_rows(data, voice)
     bins, what = data["bins"], data["counted"]
     lines = [text_table(rows), ""]
     if bins:
@@ -266,56 +269,54 @@ def _told(data: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _head(data: dict[str, Any]) -> list[str]:
-    what = data["counted"]
-    return [
-        "month",
-        "go if" if data["conditions"] else "go",
-        f"of known {what} between",
-        "hold",
-        "no-go",
-        f"known of {what}",
+def _season_rows(data: dict[str, Any], voice: Voice) -> list[list[str]]:
+    what = voice.say(f"plan.{data['counted']}")
+    head = [
+        voice.say("plan.month"),
+        voice.say("plan.go_if_low" if data["conditions"] else "plan.go"),
+        voice.say("plan.known_between", what=what),
+        voice.say("plan.hold"),
+        voice.say("plan.no_go"),
+        voice.say("plan.known_of", what=what),
     ]
+    rows = [_row(f"{m['month']:02d}", m, voice) for m in data["months"]]
+    return [head, *rows, _row(voice.say("plan.all"), data["all"], voice)]
 
 
-def _row(name: str, share: dict[str, Any]) -> list[str]:
-    from driftmap.report.words import percent, span
-
+def _row(name: str, share: dict[str, Any], voice: Voice) -> list[str]:
     known, go = share["known"], share["go_share_of_known"]
+    of = voice.say("plan.of", known=voice.count(known), all=voice.count(share["hours"]))
     if go is None:
-        return [name, "not known", "", "", "", f"0 of {share['hours']:,}"]
-    low, high = share["interval"]
+        return [name, voice.say("plan.not_known"), "", "", "", of]
     return [
         name,
-        percent(go),
-        span(percent(low), percent(high)),
-        percent(share["hold"] / known),
-        percent(share["no_go"] / known),
-        f"{known:,} of {share['hours']:,}",
+        voice.percent(go),
+        voice.span(*(voice.percent(end) for end in share["interval"])),
+        voice.percent(share["hold"] / known),
+        voice.percent(share["no_go"] / known),
+        of,
     ]
 
 
-def _page(data: dict[str, Any], found: Sequence[SeasonHour], offset: timedelta) -> str:
+def _page(
+    data: dict[str, Any], found: Sequence[SeasonHour], offset: timedelta, voice: Voice
+) -> str:
     from driftmap.planning.shares import by_month_and_hour
-    from driftmap.report.planpage import page, table
+    from driftmap.report.planpage import governing, page, printable, table
     from driftmap.report.seasonsketch import season_svg
 
     zone = f"UTC{data['utc_offset_h']:+g} h" if data["utc_offset_h"] else "UTC"
-    text = (
-        f"<p>Percent of known {data['counted']} that were go, by month and hour ({zone}). A "
-        "dashed frame: less than half is known. Grey: none is.</p>"
-    )
-    rows = [_head(data)]
-    rows += [_row(f"{m['month']:02d}", m) for m in data["months"]]
-    rows.append(_row("all", data["all"]))
+    what = voice.say(f"plan.{data['counted']}")
+    text = printable(voice.say("plan.season_how", what=what, zone=zone))
     return page(
-        f"Season: {data['flight']} at {data['site']}",
+        voice.say("plan.season_title", flight=data["flight"], site=data["site"]),
         [
-            season_svg(by_month_and_hour(found, offset=offset)),
-            text,
-            table(rows),
+            season_svg(by_month_and_hour(found, offset=offset), voice),
+            f"<p>{text}</p>",
+            table(_season_rows(data, voice), voice),
         ],
+        voice,
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
-        warnings=warnings(data),
+        warnings=governing(data, voice),
     )

@@ -13,7 +13,7 @@ from driftmap.ground.site import Site
 from driftmap.planning.layout import Place
 from driftmap.report.planpage import printable
 from driftmap.report.squares import ring_step
-from driftmap.report.words import Units, distance, percent
+from driftmap.report.voice import Voice
 
 __all__ = ["layout_svg"]
 
@@ -22,7 +22,7 @@ _STEPS: Final = ("#f4f4f4", "#d5f0e3", "#93d3b3", "#3f9c74", "#04643f")
 """Fill of a dot by the share of winds that are go, in fifths."""
 
 
-def layout_svg(site: Site, places: Sequence[Place], best: int, units: Units) -> str:
+def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> str:
     """Draw candidates over the ground, north up.
 
     Parameters
@@ -33,8 +33,8 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, units: Units) -> 
         Candidates, the best first.
     best : int
         How many of the best to number.
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes words and figures.
 
     Returns
     -------
@@ -51,15 +51,16 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, units: Units) -> 
             view.shape(a.shape, "people" if a.occupied else "area", a.name)
             for a in site.areas
         ),
-        *(_dot(view, place, units) for place in places),
+        *(_dot(view, place, voice) for place in places),
         *_numbers(view, [p for p in places if not p.broken][:best]),
         *(view.name(a.shape, a.name) for a in site.areas if a.occupied),
-        _scale(view, size[1] - 36, units),
+        _scale(view, size[1] - 36, voice),
     ]
+    name = printable(voice.say("plan.layout_name"))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="layout" role="group" '
-        f'viewBox="-20 -20 {size[0]:.0f} {size[1]:.0f}"><title>Candidates on the ground, '
-        f"north up</title>{''.join(parts)}</svg>"
+        f'viewBox="-20 -20 {size[0]:.0f} {size[1]:.0f}"><title>{name}</title>'
+        f"{''.join(parts)}</svg>"
     )
 
 
@@ -92,13 +93,13 @@ class _View:
         )
 
 
-def _scale(view: _View, y: float, units: Units) -> str:
+def _scale(view: _View, y: float, voice: Voice) -> str:
     """Draw a bar of a round length."""
-    metres = ring_step(_WIDTH / view.scale, units)
+    metres = ring_step(_WIDTH / view.scale, voice.units)
     long = metres * view.scale
     return (
         f'<path class="scale" d="M0 {y - 6:.0f}V{y:.0f}H{long:.0f}V{y - 6:.0f}"/>'
-        f'<text x="{long + 8:.0f}" y="{y:.0f}">{distance(metres, units)}</text>'
+        f'<text x="{long + 8:.0f}" y="{y:.0f}">{printable(voice.exact_distance(metres))}</text>'
     )
 
 
@@ -107,17 +108,20 @@ def _outlines(part: shapely.Polygon) -> Iterable[np.ndarray]:
         yield shapely.get_coordinates(ring)
 
 
-def _dot(view: _View, place: Place, units: Units) -> str:
+def _dot(view: _View, place: Place, voice: Voice) -> str:
     x, y = view.at(place.east, place.north)
     spot = f'cx="{x:.1f}" cy="{y:.1f}"'
     if place.broken:
         told = printable(place.broken[0])
         return f'<circle class="barred" {spot} r="3"><title>{told}</title></circle>'
     fill = _STEPS[min(int(place.go * len(_STEPS)), len(_STEPS) - 1)]
-    told = (
-        f"go in {percent(place.go)} of the winds; people {distance(place.to_people, units)} "
-        f"away" + (f"; held by: {place.blocked_by}" if place.blocked_by else "")
+    told = voice.say(
+        "plan.dot",
+        share=voice.percent(place.go),
+        distance=voice.exact_distance(place.to_people),
     )
+    if place.blocked_by:
+        told = voice.say("plan.dot_held", told=told, what=place.blocked_by)
     return (
         f'<circle class="dot" {spot} r="5" fill="{fill}"><title>{printable(told)}</title>'
         "</circle>"

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Final
 
 from driftmap.planning.limits import DirectionLimit
 from driftmap.report.planpage import printable
-from driftmap.report.words import Units
-from driftmap.units import DIMENSIONS, unit_of
+from driftmap.report.voice import Voice
+from driftmap.units import DIMENSIONS, show, unit_of
 
 __all__ = ["dial_svg"]
 
 _SIZE, _REACH = 640.0, 250.0
-_POINTS: Final = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
-def dial_svg(limits: Sequence[DirectionLimit], most: float, units: Units) -> str:
+def dial_svg(limits: Sequence[DirectionLimit], most: float, voice: Voice) -> str:
     """Draw wind limits about the compass.
 
     Parameters
@@ -26,8 +24,8 @@ def dial_svg(limits: Sequence[DirectionLimit], most: float, units: Units) -> str
         The limits; each wedge points to where the wind comes from.
     most : float
         Speed at the rim [m s⁻¹].
-    units : {"us", "si"}
-        Units the reader picked.
+    voice : Voice
+        Writes words and figures.
 
     Returns
     -------
@@ -42,28 +40,32 @@ def dial_svg(limits: Sequence[DirectionLimit], most: float, units: Units) -> str
     if not limits or not most > 0:
         raise ValueError("'limits' must not be empty and 'most' be positive")
     half = 180.0 / len(limits)
-    wedges = "".join(_wedges(limit, half, most) for limit in limits)
+    wedges = "".join(_wedges(limit, half, most, voice) for limit in limits)
     middle = _SIZE / 2
+    name = printable(voice.say("plan.limits_name"))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="dial" role="group" '
-        f'viewBox="0 0 {_SIZE:.0f} {_SIZE:.0f}"><title>Winds in which the verdict is go, '
-        f"by where the wind comes from</title>"
+        f'viewBox="0 0 {_SIZE:.0f} {_SIZE:.0f}"><title>{name}</title>'
         f'<g transform="translate({middle:.0f} {middle:.0f})">{wedges}'
-        f"{''.join(_rings(most, units))}{''.join(_compass())}</g></svg>"
+        f"{''.join(_rings(most, voice))}{''.join(_compass(voice))}</g></svg>"
     )
 
 
-def _wedges(limit: DirectionLimit, half: float, most: float) -> str:
+def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> str:
+    def speed(value: float) -> str:
+        return voice.number(show(value, "speed", voice.units, digits=1))
+
     at = limit.from_deg
+    named = f"{at:.0f}°"
     if limit.problem:
-        why = f"{at:.0f}°: not known"
+        why = voice.say("plan.wedge_unknown", at=named)
         return _wedge(at, half, 0.0, _REACH, "dark", why)
     found = []
     for span in limit.go:
         low, high = span
         lightest = limit.from_lightest(span)
         kind, low = ("go", 0.0) if lightest else ("once", low)
-        told = f"{at:.0f}°: go from {low:.1f} to {high:.1f} m/s at 10 m"
+        told = voice.say("plan.wedge", at=named, low=speed(low), high=speed(high))
         ends = (low / most * _REACH, max(high / most * _REACH, 2.0))
         found.append(_wedge(at, half, *ends, kind, told))
     return "".join(found)
@@ -96,10 +98,10 @@ def _point(radius: float, bearing: float) -> tuple[float, float]:
     return radius * math.sin(angle), -radius * math.cos(angle)
 
 
-def _rings(most: float, units: Units) -> Iterable[str]:
-    unit = unit_of("speed", units)
+def _rings(most: float, voice: Voice) -> Iterable[str]:
+    unit = unit_of("speed", voice.units)
     size = DIMENSIONS["speed"][unit]
-    step = 5.0 if units == "us" else 2.0
+    step = 5.0 if voice.units == "us" else 2.0
     for i in range(1, int(most / size / step + 1e-3) + 1):
         radius = i * step * size / most * _REACH
         yield (
@@ -108,7 +110,8 @@ def _rings(most: float, units: Units) -> Iterable[str]:
         )
 
 
-def _compass() -> Iterable[str]:
-    for i, name in enumerate(_POINTS):
+def _compass(voice: Voice) -> Iterable[str]:
+    for i in range(8):
+        name = voice.point(math.radians(45.0 * i))
         x, y = _point(_REACH + 28, 45.0 * i)
-        yield f'<text x="{x:.1f}" y="{y + 5:.1f}">{name}</text>'
+        yield f'<text x="{x:.1f}" y="{y + 5:.1f}">{printable(name)}</text>'

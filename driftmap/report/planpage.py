@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from html import escape
-from typing import Final
+from typing import Any, Final
 
 from driftmap.report.page import render, text_of
-from driftmap.verdict.assessment import CAUTIONS
+from driftmap.report.voice import Voice
 
-__all__ = ["page", "printable", "table"]
+__all__ = ["governing", "page", "printable", "table", "verdict_word"]
 
-_WORDS: Final = {"GO": "go", "GO IF": "go", "HOLD": "hold", "NO-GO": "no-go"}
-"""Cells of a table that bear the colours of a verdict."""
 
+_KEPT: Final = "\u00a0\u202f\u2060\u2068\u2069"
+"""What the pages' own words are tied and isolated with."""
 
 _SHORT: Final = 20
 """Letters up to which a cell is kept on one line."""
@@ -35,13 +35,52 @@ def printable(text: str) -> str:
     return escape(_shown(text))
 
 
-def table(rows: Sequence[Sequence[str]]) -> str:
+def verdict_word(verdict: str, voice: Voice, *, conditional: bool = False) -> str:
+    """Write the word of a verdict in capitals; a go that hangs on something says so."""
+    if verdict == "go" and conditional:
+        return voice.say("plan.go_if")
+    return voice.say(f"verdict.{verdict}")
+
+
+def governing(data: Mapping[str, Any], voice: Voice) -> list[str]:
+    """Say for the head of a page what governs a plan.
+
+    Parameters
+    ----------
+    data : mapping
+        Its document, with the head of `driftmap.planning.documents.heading`.
+    voice : Voice
+        Writes the messages.
+
+    Returns
+    -------
+    list of str
+        Nothing where every go stands by itself.
+    """
+    told = []
+    if data["too_few"]:
+        counts = {
+            "samples": voice.count(data["samples"]),
+            "needed": str(data["samples_needed"]),
+        }
+        told.append(voice.say("plan.too_few", **counts))
+    open_ = len(data["questions_set_aside"])
+    if len(data["conditions"]) > bool(open_):
+        told.append(voice.say("plan.if_aloft"))
+    if open_:
+        told.append(voice.say("plan.if_answered", count=voice.count(open_)))
+    return told
+
+
+def table(rows: Sequence[Sequence[str]], voice: Voice) -> str:
     """Write a table.
 
     Parameters
     ----------
     rows : sequence of sequence of str
         Cells as text, the first row being the head.
+    voice : Voice
+        Knows the words of verdicts, which bear their colours.
 
     Returns
     -------
@@ -49,18 +88,24 @@ def table(rows: Sequence[Sequence[str]]) -> str:
         HTML.
     """
     head = "".join(f'<th scope="col">{printable(c)}</th>' for c in rows[0])
-    body = "".join(f"<tr>{''.join(map(_cell, row))}</tr>" for row in rows[1:])
-    return f'<div class="wide" tabindex="0" role="group" aria-label="Table"><table><tr>{head}</tr>{body}</table></div>'
+    words = {verdict_word(v, voice): v for v in ("go", "hold", "no-go")}
+    words[voice.say("plan.go_if")] = "go"
+    body = "".join(
+        f"<tr>{''.join(_cell(text, words) for text in row)}</tr>" for row in rows[1:]
+    )
+    name = printable(voice.say("plan.table"))
+    return f'<div class="wide" tabindex="0" role="group" aria-label="{name}"><table><tr>{head}</tr>{body}</table></div>'
 
 
-def _cell(text: str) -> str:
-    kind = _WORDS.get(text) or ("short" if len(text) <= _SHORT else "")
+def _cell(text: str, words: Mapping[str, str]) -> str:
+    kind = words.get(text) or ("short" if len(text) <= _SHORT else "")
     return f'<td class="{kind}">{printable(text)}</td>'
 
 
 def page(
     title: str,
     blocks: Iterable[str],
+    voice: Voice,
     *,
     assumed: Iterable[str],
     questions: Iterable[str] = (),
@@ -74,6 +119,8 @@ def page(
         Title as text.
     blocks : iterable of str
         HTML of the body: pictures, tables, paragraphs.
+    voice : Voice
+        Writes what stands on every plan.
     assumed, questions : iterable of str
         What was assumed, and what must be answered on the day.
     warnings : iterable of str
@@ -88,14 +135,17 @@ def page(
         "plan.html",
         styles=[text_of("plan.css")],
         scripts=[text_of("plan.js")],
+        language=voice.catalogue.language,
+        direction=voice.catalogue.direction,
+        say=voice.say,
         title=_shown(title),
         blocks=list(blocks),
         assumed=[_shown(line) for line in assumed],
         questions=[_shown(line) for line in questions],
         warnings=[_shown(line) for line in warnings],
-        cautions=CAUTIONS,
+        cautions=voice.catalogue.cautions,
     )
 
 
 def _shown(text: str) -> str:
-    return "".join(c if c.isprintable() else "?" for c in text)
+    return "".join(c if c.isprintable() or c in _KEPT else "?" for c in text)

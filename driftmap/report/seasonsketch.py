@@ -7,37 +7,25 @@ from typing import Final
 
 from driftmap.planning.shares import GoShare
 from driftmap.report.planpage import printable
-from driftmap.report.words import percent
+from driftmap.report.voice import Voice
 
 __all__ = ["season_svg"]
 
 _LEFT, _TOP, _CELL, _ROW = 46.0, 28.0, 30.0, 26.0
-_MONTHS: Final = [
-    "Jan",
-    "Feb",
-    "Mar",
-    "Apr",
-    "May",
-    "Jun",
-    "Jul",
-    "Aug",
-    "Sep",
-    "Oct",
-    "Nov",
-    "Dec",
-]
 _STEPS: Final = ("#f4f4f4", "#d5f0e3", "#93d3b3", "#3f9c74", "#04643f")
 _DARK: Final = 3  # fills from here on take white figures
 _LEAST_KNOWN: Final = 0.5
 
 
-def season_svg(cells: Mapping[tuple[int, int], GoShare]) -> str:
+def season_svg(cells: Mapping[tuple[int, int], GoShare], voice: Voice) -> str:
     """Draw the share of hours that were go.
 
     Parameters
     ----------
     cells : mapping of (int, int) to GoShare
         By month, 1 to 12, and hour of the day.
+    voice : Voice
+        Writes words and figures.
 
     Returns
     -------
@@ -51,34 +39,45 @@ def season_svg(cells: Mapping[tuple[int, int], GoShare]) -> str:
         for h in range(24)
     )
     months = (
-        f'<text x="22" y="{_TOP + (m + 0.65) * _ROW:.0f}">{name}</text>'
-        for m, name in enumerate(_MONTHS)
+        f'<text x="22" y="{_TOP + (m + 0.65) * _ROW:.0f}">{printable(name)}</text>'
+        for m, name in enumerate(_months(voice))
     )
+    title = printable(voice.say("plan.season_name"))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="year" role="group" '
-        f'viewBox="0 0 {width:.0f} {height:.0f}"><title>Share that was go, by '
-        f"month and hour</title>{''.join(hours)}{''.join(months)}"
-        f"{''.join(_cells(cells))}</svg>"
+        f'viewBox="0 0 {width:.0f} {height:.0f}"><title>{title}</title>'
+        f"{''.join(hours)}{''.join(months)}"
+        f"{''.join(_cells(cells, voice))}</svg>"
     )
 
 
-def _cells(cells: Mapping[tuple[int, int], GoShare]) -> Iterable[str]:
+def _months(voice: Voice) -> list[str]:
+    names = voice.say("plan.months").split()
+    return names if len(names) == 12 else [str(n) for n in range(1, 13)]
+
+
+def _cells(cells: Mapping[tuple[int, int], GoShare], voice: Voice) -> Iterable[str]:
     for month in range(1, 13):
         for hour in range(24):
-            yield _cell(month, hour, cells.get((month, hour)))
+            yield _cell(month, hour, cells.get((month, hour)), voice)
 
 
-def _cell(month: int, hour: int, share: GoShare | None) -> str:
+def _cell(month: int, hour: int, share: GoShare | None, voice: Voice) -> str:
     x, y = _LEFT + hour * _CELL, _TOP + (month - 1) * _ROW
     box = f'x="{x + 1:.0f}" y="{y + 1:.0f}" width="{_CELL - 2:.0f}" height="{_ROW - 2:.0f}"'
     if share is None or not share.known:
-        return f'<rect class="none" {box}><title>not known</title></rect>'
+        return f'<rect class="none" {box}><title>{printable(voice.say("plan.not_known"))}</title></rect>'
     step = min(int(share.share * len(_STEPS)), len(_STEPS) - 1)
     thin = ' class="thin"' if share.coverage < _LEAST_KNOWN else ""
-    told = (
-        f"{_MONTHS[month - 1]} {hour:02d}: {percent(share.share)} of {share.known} known, "
-        f"{percent(share.lower)} to {percent(share.upper)}; "
-        f"{percent(share.coverage)} known"
+    told = voice.say(
+        "plan.cell",
+        month=_months(voice)[month - 1],
+        hour=f"{hour:02d}",
+        share=voice.percent(share.share),
+        known=voice.count(share.known),
+        low=voice.percent(share.lower),
+        high=voice.percent(share.upper),
+        coverage=voice.percent(share.coverage),
     )
     light = ' class="light"' if step >= _DARK else ""
     return (

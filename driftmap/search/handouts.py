@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.exports.content import DECIMALS, add, document, place, polygons, positions
 from driftmap.report.planpage import page, printable, table
+from driftmap.report.voice import english
 from driftmap.report.words import Units, distance
 from driftmap.search.phone import CAUTIONS, Search, picture, planned, shares_told
 
@@ -151,7 +152,7 @@ def search_sheet(search: Search, *, units: Units) -> str:
     str
         An HTML document to print; nothing in it runs or is fetched.
     """
-    chances = search.chances
+    voice, chances = english(units), search.chances
     rows = [["Square", "Chance", "Mind"]]
     rows += [
         [s.name, f"{100 * s.chance:.1f} %", "; ".join(s.cautions)]
@@ -171,9 +172,9 @@ def search_sheet(search: Search, *, units: Units) -> str:
         picture(chances, search.site, search.sweeps, search.found),
         f"<ul>{lines}</ul><p>{printable(how)}</p>",
         "<h2>Order of walking</h2>",
-        table(planned(search.sweeps, units)),
+        table(planned(search.sweeps, units), voice),
         "<h2>Squares, the likeliest first</h2>",
-        table(rows),
+        table(rows, voice),
     ]
     told = [f"seen: {text}" for text in search.told]
-    return page(_title(search), blocks, assumed=[*told, *search.notes], questions=())
+    return page(_title(search), blocks, voice, assumed=[*told, *search.notes])

@@ -15,6 +15,7 @@ from driftmap.planning.ground import allowed_ground, lattice, moved, stand_at
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
 from driftmap.planning.supposed import Supposition
 from driftmap.report.layoutsketch import layout_svg
+from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import read_rules
 from driftmap.verdict.assessment import Setup
@@ -150,7 +151,7 @@ def test_the_map_escapes_names(site):
     odd = Area("<b>`${x}`", "spectators", shapely.box(100, 100, 150, 150), people=2)
     there = Site(**{n: getattr(site, n) for n in site.__slots__} | {"areas": (odd,)})
     place = Place(0, 0, (), 0.5, 0, 0, "held <i>", 10.0, 10.0, 0.0)
-    svg = layout_svg(there, [place], 1, "us")
+    svg = layout_svg(there, [place], 1, english("us"))
     assert "<b>" not in svg
     assert "<i>" not in svg
     assert "held &lt;i&gt;" in svg

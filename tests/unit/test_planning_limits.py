@@ -30,6 +30,7 @@ from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands
 from driftmap.planning.trial import Trial, flown
 from driftmap.report.limitsketch import dial_svg
+from driftmap.report.voice import english
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup
@@ -265,9 +266,9 @@ def test_the_scan_ends_just_beyond_the_limit(flight):
 def test_the_picture_tells_each_wedge_and_what_is_not_known(verdicts):
     known = verdicts(lambda v: "go" if v < 4 else "hold")
     dark = verdicts(lambda v: "not known")
-    svg = dial_svg([known, replace(dark, from_deg=180.0)], 8.94, "us")
+    svg = dial_svg([known, replace(dark, from_deg=180.0)], 8.94, english("us"))
     assert 'class="go"' in svg
     assert 'class="dark"' in svg
     assert "20 mph" in svg
     with pytest.raises(ValueError, match="empty"):
-        dial_svg([], 8.94, "us")
+        dial_svg([], 8.94, english("us"))

@@ -26,6 +26,7 @@ from driftmap.planning.shares import by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import Trial
 from driftmap.report.seasonsketch import season_svg
+from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup
 
@@ -267,7 +268,7 @@ def test_reasons_come_by_how_often_they_blocked():
 
 def test_the_picture_marks_what_is_hardly_known():
     thin = by_month_and_hour(hours_of("g" + "?" * 23 + "?" * 24 + "?" * 24))
-    svg = season_svg(thin)
+    svg = season_svg(thin, english("us"))
     assert svg.count('class="thin"') == 1
     assert "100" in svg
 
