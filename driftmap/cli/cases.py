@@ -143,11 +143,13 @@ def _rows(
     data: dict[str, Any], voice: Voice, *, keys_only: bool = True
 ) -> list[list[str]]:
     """Give a row a body; a page tells each case in words as well as by its key."""
+    from driftmap.report.sentences import case_words
+
     keys = ("happens", "likely", "let_go", "comes_down", "speed", "energy")
     rows = [[voice.say(f"plan.{key}") for key in keys]]
     for case in data["cases"]:
         told = case["name"]
-        words = voice.known("case", told, case["cause"])
+        words = case_words(told, case["cause"], voice)
         if not keys_only and words != told:
             told = f"{words} ({told})"
         for i, body in enumerate(case["bodies"]):

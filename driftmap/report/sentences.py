@@ -15,6 +15,7 @@ from driftmap.verdict.check import ALL_CASES, Check, Kind
 __all__ = [
     "allowed",
     "case_name",
+    "case_words",
     "chance",
     "figure",
     "limit",
@@ -217,11 +218,16 @@ def case_name(a: Assessment, case: str, cause: str, voice: Voice) -> str:
     str
         The name.
     """
+    if cause in {own.name for own in a.flight.own_cases}:
+        return isolate(case)
+    return case_words(case, cause, voice)
+
+
+def case_words(case: str, cause: str, voice: Voice) -> str:
+    """Name a case of the package's own in plain words, or a wider one; else as it is."""
     if cause == CERTAIN:
         shakes = case.endswith("flutters off")
         return voice.say("case.flutters off" if shakes else "case.fins come off")
-    if cause in {own.name for own in a.flight.own_cases}:
-        return isolate(case)
     if cause == WORKS and case not in {WORKS, BARE}:
         # An opening that gave, whichever device's it is.
         end = "torn" if case.endswith("torn") else "ripped off"

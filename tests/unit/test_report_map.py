@@ -12,7 +12,7 @@ import pytest
 
 from driftmap.report import offline, squares
 from driftmap.report.map import map_html
-from driftmap.report.page import policy
+from driftmap.report.page import policy, text_of
 from driftmap.report.pieces import lookalikes, piece_marks
 
 
@@ -54,7 +54,7 @@ def test_only_the_scripts_in_the_page_may_run(page):
     allowed = set(re.findall(r"'(sha256-[^']+)'", page.replace("&#39;", "'")))
     scripts = re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
     found = set(re.findall(r"'(sha256-[^']+)'", policy(scripts, None)))
-    assert len(scripts) == 2
+    assert len(scripts) == 3
     assert found == allowed
 
 
@@ -195,3 +195,13 @@ def test_stable_ids_keep_what_belongs_together():
     one, two = "a" * 32, "b" * 32
     assert offline.stable_ids(f"map_{one} x_{two} y_{one}") == "map_1 x_2 y_1"
     assert offline.stable_ids("sha-" + one) == "sha-" + one
+
+
+def test_the_desk_has_the_signs_of_the_pages():
+    """One set of signs: the desk's script draws what the pages' template draws."""
+    pages = text_of("signs.html")
+    desk = text_of("page/net.js", "driftmap.desk")
+    signs = desk.partition("const shapes = {")[2].partition("};")[0]
+    for path in re.findall(r'"(M[^"]+)"', signs):
+        if not path.startswith("M-11 0A11"):  # a circle, which a path draws by two arcs
+            assert f'd="{path}"' in pages

@@ -99,7 +99,7 @@ export function keeping(draw) {
 export function sign(word) {
   const shapes = {
     "no-go": ["M-4.6 -11H4.6L11 -4.6V4.6L4.6 11H-4.6L-11 4.6V-4.6Z", "M-5 -5L5 5M5 -5L-5 5"],
-    hold: ["M0 -11L12 10H-12Z", "M-2.6 -1V6M2.6 -1V6"],
+    hold: ["M0 -11L12 10H-12Z", "M0 -4V3M0 5.4V7.4"],
     go: ["M-11 0A11 11 0 1 0 11 0A11 11 0 1 0 -11 0", "M-5 0L-1.5 4.5L5.5 -4.5"],
   };
   const [plate, glyph] = shapes[word];
