@@ -40,6 +40,10 @@ HURTS: Final = ENERGIES["counts as a casualty"]
 _GROWTH: Final = 0.03
 """How far an outline is rounded outward, over the root of its area; half is taken back."""
 
+_CLOSED: Final = 0.08
+"""Gaps up to twice this, over the root of the area, are filled: an outline is drawn by few
+landings there, and what lies between two of them is no safer."""
+
 _ISLET: Final = 0.005
 """Parts of an outline smaller than this share of its area are noise of the sampling."""
 
@@ -121,8 +125,10 @@ def calmed(shape: BaseGeometry, *, islet: float = _ISLET) -> shapely.MultiPolygo
     parts = shapely.get_parts(shape)
     whole = shapely.area(parts).sum()
     kept = shapely.union_all(parts[shapely.area(parts) >= islet * whole])
-    step = _GROWTH * np.sqrt(whole)
-    round_ = kept.buffer(step, quad_segs=6).buffer(-step / 2, quad_segs=6)
+    side = np.sqrt(whole)
+    reach, growth = _CLOSED * side, _GROWTH * side / 2
+    # Outward only: bays and gaps that narrow are filled, and islets beside it joined.
+    round_ = kept.buffer(reach, quad_segs=6).buffer(growth - reach, quad_segs=6)
     return shapely.MultiPolygon(list(shapely.get_parts(round_)))
 
 
