@@ -167,6 +167,11 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
     azimuth = _azimuth(flight, wind)
     response, by_time = None, None
     if flight.motor is not None:
+        if flight.motor.count > 1:
+            assumed.append(
+                f"{flight.motor.count} motors: thrust, impulse and propellant told are "
+                "those of all of them together"
+            )
         spread("total impulse", flight.motor.total_impulse, 0.05)
         spread("burn time", flight.motor.burn_time, 0.05)
         log_motor = np.log(

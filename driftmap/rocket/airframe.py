@@ -84,6 +84,11 @@ class Airframe(Table):
         if self.length < self.diameter:
             raise ValueError("length must not be less than diameter")
         self.drag_table()  # which checks itself
+        if self.drag_by_mach and "drag_coefficient" not in self.model_fields_set:
+            raise ValueError(
+                "state drag_coefficient beside drag_by_mach, of which only the shape is "
+                "used"
+            )
         return self
 
     @model_validator(mode="after")

@@ -64,7 +64,8 @@ class Motor(Table):
     times, thrusts : tuple of float
         Thrust curve [s], [N]; constant thrust when empty.
     count : int
-        Number of motors, for the safe distance; the impulse is that of all together.
+        Number of motors, for the safe distance; thrust, impulse and propellant are those
+        of all together.
     stages : int
         Number of stages, for the safe distance; they are not flown apart.
     """

@@ -23,6 +23,7 @@ from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight, Motor
 from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import FACTS, GROUPS
+from driftmap.rules.lands import near_a_border
 
 __all__ = [
     "EXPECTED_QUANTILE",
@@ -41,6 +42,8 @@ EXPECTED_QUANTILE: Final = 0.99
 says how sure a "maximum expected altitude" must be."""
 
 _SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line
+
+_NO_AIRPORT: Final = 1e7  # m; where the site file draws none
 
 _MAST: Final = 10.0  # m; where a surface wind is told
 
@@ -148,6 +151,7 @@ def facts_of(
         "site_dimension": least_width(site.boundary),
         "boundary_distance": float(pad.distance(site.boundary.boundary)),
         "crew_drawn": float(sum(map(_crew, site.areas))),
+        "border_near": float(near_a_border(site.longitude, site.latitude)),
     }
     ranges: dict[str, tuple[float, float]] = {}
     if flight.motor is not None:
@@ -170,6 +174,8 @@ def facts_of(
         )
         for name, group in GROUPS.items()
     }
+    airports = [away for _, away in groups["airports"]]
+    numbers["airport_away"] = min([*airports, _NO_AIRPORT])
     return of_each_motor(Facts(numbers, groups, ranges))
 
 

@@ -103,6 +103,10 @@ FACTS: Final = MappingProxyType(
         "cleared_diameter": Fact(
             "diameter of the cleared ground at the pad", "length", "day", '"80 ft"'
         ),
+        "border_near": Fact("borders of lands near the pad", "number", "season", "1"),
+        "airport_away": Fact(
+            "distance to the nearest airport drawn", "length", "season", '"5 nmi"'
+        ),
         "crew_drawn": Fact("people at flight lines", "number", "day", "6"),
         "cloud_cover": Fact("cloud cover", "share", "day", '"2/8"'),
         "visibility": Fact("horizontal visibility", "length", "day", '"10 mi"'),

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import chain
 from math import degrees, sqrt
 from typing import Final
 
@@ -68,6 +69,21 @@ _STIFF: Final = (0.1, 30.0)
 """Shear modulus of a fin [GPa]: 0.6 of plywood to 26 of aluminium (from memory: any handbook
 of materials), soft plastics and a margin assumed; steel fins are not flown."""
 
+_GIVES: Final = (2.0, 60.0)
+"""Pressure at which a motor's case gives [MPa]: two to four times the 2 to 10 that motors
+burn at (from memory); paper and steel, and a margin, assumed."""
+
+_SHARD: Final = (0.5, 200.0)
+"""Mass of a fragment over its area [kg m⁻²]: paper of 1 mm to steel of 25 mm; assumed."""
+
+_THROWN: Final = (0.1, 10.0)
+"""Mass of all fragments over that of the propellant: cases weigh about as much as it, and of
+one a part stays whole; assumed."""
+
+_FREE: Final = (0.1, 20.0)
+"""Free volume of a motor over its propellant [l kg⁻¹]: the port of a fresh grain to an empty
+case, at 1.7 kg per litre of propellant (from memory), with margins; assumed."""
+
 _LABEL: Final = {"total_impulse": (0.8, 10.0), "average_thrust": (2.0, 100.0)}
 """What a label says over the least that the flight takes; margins assumed."""
 
@@ -100,7 +116,8 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
     They are slips of the pen, wrong units or wishes; each errs somewhere, and people ask.
     """
     flight, apogee = cloud.plan.flight, float(np.median(cloud.apogee.height))
-    for claim in (*_body(flight), *_recovery(flight, apogee), *_pieces(flight)):
+    each = (_body(flight), _recovery(flight, apogee), _pieces(flight), _burst(flight))
+    for claim in chain(*each):
         if not claim.common:
             low, high = claim.range
             yield _check(
@@ -227,6 +244,24 @@ def _weight(piece: Piece) -> _Claim:
         across**2 * along * (0.26 if piece.kind == "nose cone" else 0.79)
     )
     return _Claim(f"mass of {piece.name} over its volume", dense, _SHELL, "kg/m³")
+
+
+def _burst(flight: Flight) -> Iterator[_Claim]:
+    """List what a file says of a motor that bursts."""
+    burst, motor = flight.burst, flight.motor
+    if burst is None:
+        return
+    pressure = burst.pressure / 1e6
+    yield _Claim("pressure at which the motor bursts", pressure, _GIVES, "MPa", _MEMORY)
+    dense = burst.fragment_mass / burst.fragment_area
+    yield _Claim("mass of a fragment over its area", dense, _SHARD, "kg/m²")
+    if motor is not None:
+        thrown = burst.fragments * burst.fragment_mass / motor.propellant_mass
+        yield _Claim("mass of all fragments over the propellant's", thrown, _THROWN)
+        free = burst.volume / motor.propellant_mass * 1e3
+        yield _Claim(
+            "free volume of the motor over its propellant", free, _FREE, "l/kg"
+        )
 
 
 def _spreads(flight: Flight) -> Iterator[_Claim]:

@@ -54,6 +54,12 @@ _GAP: Final = 30.0
 """Ground drawn in pieces nearer to each other than this counts as one [m]: people walk
 between, and what lies between houses lies among them. Assumed."""
 
+_DOT: Final = 100.0  # m²
+_DOTS: Final = 6
+_SCATTERED: Final = 100.0
+"""So many spots smaller than `_DOT`, nearer to each other than this [m], are one scattered
+crowd, and all the ground among them is theirs: people do not stay on their spots. Assumed."""
+
 _KEPT_CLEAR: Final = ("building", "road", "railway", "airport", "closed ground")
 """Roles nothing may come down in though no head count is given."""
 
@@ -118,7 +124,7 @@ def people_checks(
     All ground with people counts as one, so that cutting it up changes nothing; the
     lines of single areas tell where.
     """
-    crowd = _union(tuple(area for area in site.areas if area.occupied))
+    crowd = _union(tuple(area for area in site.areas if area.occupied), people=True)
     clear = [a for a in site.areas if not a.occupied and a.role in _KEPT_CLEAR]
     perhaps = [a for a in clear if a.role in _PERHAPS and a.people is None]
     judged = {c.name for c in cloud.tree.cases if not (c.any_way or c.rare)}
@@ -174,20 +180,35 @@ def _if(
 
 
 @lru_cache(maxsize=64)
-def _union(areas: tuple[Area, ...]) -> BaseGeometry:
+def _union(areas: tuple[Area, ...], *, people: bool = False) -> BaseGeometry:
     """Join areas to one ground, gaps and holes closed that are drawn about nothing.
 
     People walk into a hole, and from one piece to the next; round the pad a hole is real.
     """
     parts = [p for area in areas for p in shapely.get_parts(area.shape)]
+    among = _among_dots(parts) if people else []
     ground = shapely.union_all([_filled(part) for part in parts])
     closed = ground.buffer(_GAP / 2).buffer(-_GAP / 2).union(ground)
-    whole = shapely.union_all([closed, *_bridges(shapely.get_parts(closed))])
+    whole = shapely.union_all([closed, *_bridges(shapely.get_parts(closed)), *among])
     # Nothing is joined nearer to the pad than what is drawn.
     pad = shapely.Point(0.0, 0.0)
     beyond = whole.difference(pad.buffer(ground.distance(pad))) if parts else whole
     joined = shapely.get_parts(beyond.union(ground))
     return shapely.union_all([_filled(part) for part in joined])
+
+
+def _among_dots(parts: Sequence[BaseGeometry]) -> list[BaseGeometry]:
+    """Give the ground among people drawn as many small spots."""
+    dots = [part for part in parts if part.area < _DOT]
+    if len(dots) < _DOTS:
+        return []
+    spots = shapely.points([part.representative_point().coords[0] for part in dots])
+    about = shapely.get_parts(shapely.union_all(shapely.buffer(spots, _SCATTERED / 2)))
+    return [
+        shapely.Polygon(whole.exterior).buffer(-_SCATTERED / 2)
+        for whole in about
+        if np.count_nonzero(shapely.intersects(whole, spots)) >= _DOTS
+    ]
 
 
 def _bridges(parts: NDArray[np.object_]) -> NDArray[np.object_]:

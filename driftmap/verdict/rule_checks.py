@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from math import inf
-from types import MappingProxyType
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
 
@@ -25,9 +24,10 @@ from driftmap.rules import (
     rule_sets,
     with_answers,
 )
+from driftmap.rules.lands import LANDS, standing
 from driftmap.verdict.check import Check, Kind, Outcome
 
-__all__ = ["BOXES", "position_checks", "rule_checks", "rule_limit", "show_position"]
+__all__ = ["position_checks", "rule_checks", "rule_limit", "show_position"]
 
 _KINDS: Final = {"surface_wind": Kind.SURFACE_WIND, "rail_tilt": Kind.RAIL_TILT}
 _OUTCOME: Final[dict[str, Outcome]] = {
@@ -57,7 +57,7 @@ def _rule(result: RuleResult) -> Check:
         value=value,
         interval=result.interval or (None if value is None else (value, value)),
         limit=result.limit,
-        unit=result.unit,
+        unit="share of the sky" if result.unit == "share" else result.unit,
         outcome=_OUTCOME[result.outcome],
         source=f"{result.rules}: {result.source}",
         sense="least" if result.sense == "at least" else "most",
@@ -107,40 +107,6 @@ def rule_limit(flight: Flight, site: Site, kind: Kind) -> float:
     return min((limit for limit in limits if limit is not None), default=inf)
 
 
-_Box: TypeAlias = tuple[float, float, float, float]
-
-BOXES: Final = MappingProxyType(
-    {
-        "us-california": ((-124.6, 32.4, -114.0, 42.1),),
-        "us": (
-            (-125.0, 24.3, -66.8, 49.5),
-            (-180.0, 51.0, -129.9, 71.6),  # Alaska; its last isles lie past 180°
-            (172.3, 51.0, 180.0, 53.2),
-            (-160.4, 18.8, -154.7, 22.4),
-            (-67.4, 17.6, -64.5, 18.6),
-            (144.5, 13.1, 146.2, 20.7),
-        ),
-        "uk": ((-8.7, 49.8, 2.0, 60.9),),
-        "canada": (
-            (-141.1, 48.2, -88.3, 83.2),
-            (-88.4, 46.2, -83.4, 83.2),
-            (-83.5, 41.6, -79.0, 83.2),
-            (-79.1, 42.7, -76.0, 83.2),
-            (-76.1, 43.9, -74.5, 83.2),
-            (-74.6, 44.9, -70.9, 83.2),
-            (-71.0, 45.2, -67.7, 83.2),
-            (-67.8, 43.3, -52.5, 83.2),
-        ),
-        "australia": ((112.9, -43.8, 153.7, -9.1),),
-        "germany": ((5.8, 47.2, 15.1, 55.1),),
-        "switzerland": ((5.9, 45.8, 10.6, 47.9),),
-        "new-zealand": ((166.3, -47.4, 178.7, -34.3),),
-    }
-)
-"""West, south, east and north ends of the lands whose rules are known [deg], by the start
-of the name of a rule set; from memory, rounded outward."""
-
-
 def show_position(longitude: float, latitude: float) -> str:
     """Write a position for people to hold against what they know."""
     north, east = "N" if latitude >= 0 else "S", "E" if longitude >= 0 else "W"
@@ -150,34 +116,40 @@ def show_position(longitude: float, latitude: float) -> str:
 def position_checks(site: Site) -> Iterator[Check]:
     """Fail where the pad lies in none of the lands that its rules are made for.
 
-    Hold where the rules of the land it lies in are known, and not among those picked.
+    Hold where the rules of a land it lies in are known, and not among those picked. Near
+    a border the rules ask people on which side it is.
     """
     longitude, latitude = site.longitude, site.latitude
     # A club's own file speaks for the lands of the sets that it extends.
     picked = _picked(site)
     names = [rules.name for rules in picked]
-    lands = (next((key for key in BOXES if _of(name, key)), "") for name in names)
+    lands = (next((key for key in LANDS if _of(name, key)), "") for name in names)
     for land in dict.fromkeys(land for land in lands if land):
-        inside = _within(land, longitude, latitude)
+        where = standing(land, longitude, latitude)
         hint = ""
-        if not inside and _within(land, latitude, longitude):
+        if where == "outside" and standing(land, latitude, longitude) == "inside":
             hint = "; latitude and longitude are swapped: GeoJSON has longitude first"
         yield Check(
             kind=Kind.POSITION,
             area=land,
-            outcome="pass" if inside else "fail",
-            source=f"bounds of {land}, from memory",
+            outcome="fail" if where == "outside" else "pass",
+            source=f"outline of {land}, from memory",
             note=f"the pad is at {show_position(longitude, latitude)}{hint}",
         )
-    here = [land for land in BOXES if _within(land, longitude, latitude)]
     law = [name for name in names if _published(name, picked)]
-    if picked and here and not any(_of(name, land) for name in law for land in here):
+    missing = [
+        land
+        for land in LANDS
+        if standing(land, longitude, latitude) == "inside"
+        and not any(_of(name, land) for name in law)
+    ]
+    if picked and missing:
         yield Check(
             kind=Kind.RULE,
-            name=f"the rules of the land the pad lies in ({' or '.join(here)}) are not "
+            name=f"the rules of the land the pad lies in ({' and '.join(missing)}) are not "
             "among those that the site names",
             outcome="warn",
-            source="bounds of lands, from memory",
+            source="outlines of lands, from memory",
             note=f"the pad is at {show_position(longitude, latitude)}; name them in "
             "'rules' of the site file, beside a club's own",
         )
@@ -190,10 +162,3 @@ def _published(name: str, picked: Iterable[RuleSet]) -> bool:
 
 def _of(name: str, land: str) -> bool:
     return name == land or name.startswith(f"{land}-")
-
-
-def _within(land: str, longitude: float, latitude: float) -> bool:
-    return any(
-        west <= longitude <= east and south <= latitude <= north
-        for west, south, east, north in BOXES[land]
-    )

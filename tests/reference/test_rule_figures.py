@@ -47,6 +47,9 @@ CLEARED = ((1280, 50), (2560, 75), (5120, 100), (40960, 125))
 ROWS = [
     ("range", "crew_drawn_elsewhere", "practice", (1,)),
     ("range", "night_arranged", "practice", (0.0,)),
+    ("range", "side_of_border", "practice", (1,)),
+    ("range", "airport_agreed", "practice", (5000.0,)),
+    ("range", "motors_told_together", "practice", (1,)),
     ("us-faa-101", "Class 1, model rocket", "cfr", (125 * G, 1500 * G)),
     ("us-faa-101", "Class 2, high-power rocket", "cfr", (40960,)),
     ("us-faa-101", "Class 3, advanced high-power rocket", "cfr", (889600,)),

@@ -19,6 +19,7 @@ from scene import (
     RANK,
     READ,
     ROOT,
+    TOLD,
     UNDER,
     area,
     box,
@@ -42,6 +43,17 @@ def squares(role, place, wide, step, size=1.0, **properties):
     ]
     shape = {"type": "MultiPolygon", "coordinates": rings}
     return area(role, shape, f"{role} in squares", **properties)
+
+
+def dots(wide, step, people):
+    """People as so many areas of their own, two metres wide."""
+    number = int(wide // step)
+    middle = [step * (i + 0.5) - wide / 2 for i in range(number)]
+    return tuple(
+        crowd(PLANNED[0] + x, PLANNED[1] + y, people, 2, 2, f"Dot {i} {j}")
+        for i, x in enumerate(middle)
+        for j, y in enumerate(middle)
+    )
 
 
 def signed(**limits):
@@ -102,6 +114,31 @@ CLAIMS = {
     "a slope no body has": says(
         ('stability = "1.8 cal"', 'stability = "1.8 cal"\nlift_slope = 99')
     ),
+    **{
+        f"a motor that bursts {how}": (
+            FEW.but(flight=TOLD).edited(pair),
+            "hold",
+            "implausible",
+        )
+        for how, pair in {
+            "at a breath": ('pressure = "10 MPa"', 'pressure = "0.01 MPa"'),
+            "in grains": ('fragment_mass = "25 g"', 'fragment_mass = "0.06 g"'),
+            "in foils": ('fragment_area = "20 cm2"', 'fragment_area = "2 m2"'),
+            "from a thimble": ('volume = "150 cm3"', 'volume = "1 cm3"'),
+        }.items()
+    },
+    "three motors of which nobody says whose the curve is": (
+        FEW.edited(("[motor]", "[motor]\ncount = 3")).but(
+            answers={"motors_told_together": None}
+        ),
+        "hold",
+        "rule",
+    ),
+    "drag by Mach without the coefficient": (
+        FEW.edited((f"{DRAG}", "drag_by_mach = [[0, 0.2], [0.9, 0.2], [1.1, 0.4]] #")),
+        "refused",
+        None,
+    ),
     "an apogee known to a hair": (
         LOW.but(samples=200).edited(
             ('"285 m +/- 15 m"', '"285 m +/- 0 m"'),
@@ -137,6 +174,11 @@ CLAIMS = {
 }
 
 DRAWN = {
+    "people as dots forty metres apart": (
+        FEW.also(*dots(300.0, 40.0, 1)),
+        "no-go",
+        "among people",
+    ),
     "nobody in squares of a metre": (
         DAY.also(squares("spectators", PLANNED, 150, 12, people=0)),
         "no-go",
@@ -475,6 +517,19 @@ SAID = {
         "no-go",
         "rule",
     ),
+    **{
+        f"an airport 500 m off, {told}": (
+            LOW.also(area("airport", box(-800, 0, 600, 100), "Strip")).but(
+                answers={**LOW.answers, "airport_agreed": answer}
+            ),
+            mildest,
+            "rule",
+        )
+        for told, answer, mildest in (
+            ("of which nobody spoke", None, "hold"),
+            ("that does not agree", "no", "no-go"),
+        )
+    },
     "answers for the day after": (
         DAY.but(answers={"date": "2026-06-14"}),
         "hold",

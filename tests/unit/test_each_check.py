@@ -17,9 +17,11 @@ from driftmap.hazard.exposure import harm_of
 from driftmap.hazard.probability import beyond_reach, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rules.lands import near_a_border
+from driftmap.verdict import consequence_checks
 from driftmap.verdict.check import Check, Kind, at_least, at_most
 from driftmap.verdict.claim_checks import lowered_likelihoods
-from driftmap.verdict.consequence_checks import under_the_fall
+from driftmap.verdict.consequence_checks import under_the_fall, with_clear_aim
 from driftmap.verdict.limits import LIMITS, SIGNED, show_limit
 from driftmap.verdict.people_checks import (
     area_hits,
@@ -326,6 +328,39 @@ def test_people_under_the_fall(quiet):
     assert told(40, replace(cloud, energy=light)) == []
 
 
+def test_the_aim_told_is_that_for_the_worst_fall_and_the_commonest(quiet, monkeypatch):
+    asked = []
+    monkeypatch.setattr(
+        consequence_checks, "_told", lambda case, *_: asked.append(case) or "an aim"
+    )
+    chance = {c.name: c.probability for c in quiet.tree.cases}
+    common, rare = (
+        pick(("nothing deploys", "canopy tangles"), key=chance.get)
+        for pick in (max, min)
+    )
+
+    def under(case, outcome):
+        return Check(
+            kind=Kind.UNDER_THE_FALL, case=case, outcome=outcome, source="", note="near"
+        )
+
+    other = Check(kind=Kind.WIND_AGE, outcome="fail", source="")
+
+    def told(*checks):
+        asked.clear()
+        found = with_clear_aim(checks, quiet, site(), None)
+        notes = {c.case: c.note for c in found if c.kind is Kind.UNDER_THE_FALL}
+        assert [c.kind for c in found] == [c.kind for c in checks]
+        return asked, notes
+
+    cases, notes = told(other, under(common, "pass"), under(rare, "warn"))
+    assert cases == [rare]
+    assert notes == {common: "near", rare: "near; an aim"}
+    cases, notes = told(under(rare, "warn"), under(common, "warn"), other)
+    assert cases == [common]
+    assert told(other) == ([], {})
+
+
 def test_a_lowered_likelihood_stands_beside_the_word(quiet):
     def told(**cases):
         flight = quiet.plan.flight.model_copy(update={"cases": cases})
@@ -347,6 +382,33 @@ def test_a_lowered_likelihood_stands_beside_the_word(quiet):
         ("us", (-118.0, 41.6), ["pass"]),
         ("us", (41.6, -79.0), ["fail"]),
         ("us-high-power, us-faa-101", (-79.0, 43.0), ["pass"]),
+        ("us", (-80.5, 43.5), ["fail", "warn"]),  # Ontario
+        ("us", (-122.9, 49.4), ["fail", "warn"]),  # British Columbia
+        ("us", (-135.1, 60.7), ["fail", "warn"]),  # Yukon
+        ("us", (-100.3, 25.7), ["fail"]),  # Mexico
+        ("us", (-106.4, 31.3), ["fail"]),
+        ("us", (-122.4, 47.6), ["pass"]),
+        ("us", (-84.4, 33.7), ["pass"]),
+        ("us", (-149.9, 61.2), ["pass"]),
+        ("us", (-157.9, 21.3), ["pass"]),
+        ("us", (-118.2, 35.1), ["pass", "warn"]),  # California, without its own rules
+        ("us, us-california", (-118.2, 35.1), ["pass", "pass"]),
+        ("us", (-115.1, 36.2), ["pass"]),  # Nevada
+        ("canada", (-113.5, 53.5), ["pass"]),
+        ("canada", (-63.6, 44.6), ["pass"]),
+        ("canada", (-93.6, 41.6), ["fail", "warn"]),
+        ("uk", (-8.9, 53.3), ["fail"]),  # Ireland
+        ("uk", (-6.7, 54.6), ["pass"]),
+        ("uk", (-1.8, 48.7), ["fail"]),
+        ("uk", (-3.2, 55.9), ["pass"]),
+        ("germany", (11.6, 48.9), ["pass"]),
+        ("germany", (8.2, 47.0), ["fail", "warn"]),  # Switzerland
+        ("germany", (14.4, 50.1), ["fail"]),  # Bohemia
+        ("germany", (5.1, 52.1), ["fail"]),
+        ("switzerland", (8.2, 47.0), ["pass"]),
+        ("switzerland", (9.2, 45.5), ["fail"]),
+        ("australia", (147.2, -9.4), ["fail"]),
+        ("new-zealand", (175.0, -40.0), ["pass"]),
         ("us", (2.0, 48.0), ["fail"]),
         ("uk", (-1.5, 53.0), ["pass"]),
         ("uk", (53.0, -1.5), ["fail"]),
@@ -363,6 +425,27 @@ def test_the_pad_lies_in_the_land_of_its_rules(rules, place, outcomes):
         assert "° N" in check.note or "° S" in check.note
         swapped = check.outcome == "fail" and abs(place[0]) < 60 and place[1] < 0
         assert ("swapped" in check.note) == swapped or rules == "australia"
+
+
+@pytest.mark.parametrize(
+    ("place", "near"),
+    [
+        ((-123.1, 49.2), True),  # Vancouver
+        ((-117.0, 32.5), True),  # Tijuana
+        ((-79.05, 43.1), True),  # Niagara
+        ((8.54, 47.5), True),  # Zürich
+        ((-6.4, 54.0), True),  # Dundalk
+        ((-118.0, 41.6), False),
+        ((-70.2, 43.7), False),  # coasts are no borders
+        ((-122.4, 37.8), False),
+        ((1.3, 51.15), False),
+        ((13.1, 54.4), False),
+        ((151.2, -33.9), False),
+        ((-63.6, 44.6), False),
+    ],
+)
+def test_near_a_border_people_say_the_side(place, near):
+    assert near_a_border(*place) is near
 
 
 @pytest.mark.parametrize(
