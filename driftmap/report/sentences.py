@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Final
 
 from driftmap.failures.cases import BARE, CERTAIN, WORKS
@@ -116,6 +117,7 @@ def _amount(value: float, check: Check, voice: Voice) -> str:
         "times its weight": lambda: voice.number(f"{value:.1f}"),
         "h": lambda: voice.number(f"{value:.1f}") + "\u00a0h",
         "share": lambda: voice.number(f"{value:.0%}").replace("%", "\u00a0%"),
+        "share of the sky": lambda: f"{math.ceil(8 * value)}/8",
         "per flight": lambda: one_of(value, voice) if value else "∞",
     }
     form = forms.get(check.unit)
@@ -139,7 +141,12 @@ def sentence(check: Check, voice: Voice) -> str:
         in the check's own.
     """
     told = _told(check, voice)
-    return voice.say("chance.unsure", told=told) if _in_doubt(check) else told
+    if not _in_doubt(check):
+        return told
+    worst = _worst(check, voice)
+    if not worst or worst in told or not _kept(check):
+        return voice.say("chance.unsure", told=told)
+    return voice.say("chance.unsure_worst", told=told, worst=worst)
 
 
 def _told(check: Check, voice: Voice) -> str:
@@ -148,6 +155,7 @@ def _told(check: Check, voice: Voice) -> str:
     if check.value is not None:
         words["chance"] = chance(check, voice) if check.unit == "share" else ""
         words["value"] = _figure(check, voice)
+        words["worst"] = _worst(check, voice) or words["value"]
     if check.limit is not None:
         words["limit"] = _amount(check.limit, check, voice)
         share = check.unit == "share" and check.limit < 1
@@ -159,6 +167,29 @@ def _told(check: Check, voice: Voice) -> str:
         except KeyError:  # a figure that this check lacks
             pass
     return _plainly(check, words, voice)
+
+
+def _worst(check: Check, voice: Voice) -> str:
+    """Write the end of the interval that does not keep the limit, where the figure does.
+
+    A figure within its limit that holds all the same would read as a contradiction.
+    """
+    if check.interval is None or not check.value:  # never seen: told as its bound
+        return ""
+    end = check.interval[check.sense == "most"]
+    if check.unit == "share":
+        return chance(replace(check, value=end), voice)
+    if check.unit == "per flight":
+        return voice.say("chance.allowed", count=one_of(end, voice, bound=True))
+    return _amount(end, check, voice)
+
+
+def _kept(check: Check) -> bool:
+    """Tell whether the figure itself, whatever its interval, is within the limit."""
+    assert check.value is not None
+    assert check.limit is not None
+    least = check.sense == "least"
+    return check.value >= check.limit if least else check.value <= check.limit
 
 
 def _figure(check: Check, voice: Voice) -> str:

@@ -327,7 +327,7 @@ def picked_rules(site: Site, names: Sequence[str] = ()) -> tuple[RuleSet, ...]:
     wanted = [name.strip() for name in site.rules.split(",") if name.strip()]
     if not wanted:
         known = ", ".join(rule_sets())
-        text = f"names no rule set; write one there or give --rules: {known}"
+        text = f"names no rule set; accepted are {known}, and files of your own"
         raise InputError(site.source, "rules", text)
     folder = Path(site.source).parent
     return read_rules(wanted, base=folder, source=f"{site.source}: rules")

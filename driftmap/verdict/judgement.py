@@ -198,13 +198,18 @@ def _capped(
 ) -> tuple[Check, ...]:
     """Let what somebody eased, and nobody answers for, bring no go.
 
-    A check that passes only so holds; the same checks stand in both in one order.
+    A check that passes only so holds, and tells the figure and the limit by which it does
+    not pass; the same checks stand in both in one order.
     """
     return tuple(
         check
         if check.outcome != "pass" or other.outcome == "pass"
         else replace(
-            check, outcome="warn", note=f"kept only by {by}. {check.note}".strip()
+            other,
+            outcome="warn",
+            source=check.source,
+            beside=check.beside,
+            note=f"kept only by {by}. {check.note}".strip(),
         )
         for check, other in zip(checks, strict, strict=True)
     )

@@ -301,7 +301,9 @@ def _limit(
     own = Limit(number, default.dimension, default.strict, told)
     if not _stricter(default, own):
         return own
-    answers = f"; {signed} answers for it" if signed else ""
+    answers = (
+        f"; answered for by {signed}, a name that the file gives" if signed else ""
+    )
     furthest = replace(default, value=SIGNED.get(key, number))
     if signed and _stricter(furthest, own):
         answers = f"; nobody can answer for more than {show_limit(furthest)}"

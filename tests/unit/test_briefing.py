@@ -318,7 +318,7 @@ def test_reasons_come_worst_first_and_once(english):
     told = verdict_reasons(checks, ["Crowd"], Voice(english, "us"), once=True)
     assert [line.split(";")[0] for line in told] == [
         "If nothing opens, 1 flight in 2 comes down in Crowd",
-        "The wind at mast height is 0\u00a0%",
+        "The wind at mast height is 0\u00a0%, with its gusts and error up to 1 flight in 33",
         "a rule of its own",
         "1 flight in 50 comes down in Barn",
         "Questions of the rules not answered: 2",

@@ -109,6 +109,9 @@ def test_only_what_hangs_on_more_flights_is_called_not_sure():
     line = check(value=0.0012, interval=(0.0008, 0.0017), outcome="warn")
     (told,) = reasons.verdict_reasons([line], [], english("us"))
     assert told.startswith("Not sure: 1 flight in 830 ")
+    line = check(value=0.0001, interval=(0.00002, 0.0012), outcome="warn")
+    (told,) = reasons.verdict_reasons([line], [], english("us"))
+    assert told.startswith("Not sure, it may be 1 flight in 830: 1 flight in 10,000 ")
     gap = check(
         kind=Kind.WIND_GAP,
         case="",
