@@ -180,7 +180,8 @@ def _surface(wind: WindProfile, limit: Limit) -> list[Check]:
 
 def _lowest(wind: WindProfile) -> list[Check]:
     """Hold where no wind was read near the ground."""
-    lowest = wind.read_from or 0.0
+    lowest = wind.read_from
+    assert lowest is not None  # a profile fills it in
     if lowest <= _NEAR_GROUND:
         return []
     return [

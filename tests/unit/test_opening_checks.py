@@ -11,6 +11,7 @@ import pytest
 from driftmap import fly, read_flight
 from driftmap.air.wind import WindProfile
 from driftmap.failures.cases import WORKS
+from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.flight import Trigger
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import LIMITS
@@ -94,3 +95,109 @@ def test_a_limit_of_a_file_fails_as_soon_as_it_is_passed():
     own = {**LIMITS, "descent_speed": replace(LIMITS["descent_speed"], value=4.0)}
     checks = recovery_checks(cloud(), own)
     assert next(c for c in checks if c.kind is Kind.DESCENT).outcome == "fail"
+
+
+def check_of(flown, kind, limits=LIMITS):
+    return next(c for c in recovery_checks(flown, limits) if c.kind is kind)
+
+
+def with_cases(flown, **change):
+    """The same flights with every case changed."""
+    cases = tuple(replace(c, **change) for c in flown.tree.cases)
+    return replace(flown, tree=replace(flown.tree, cases=cases))
+
+
+def test_how_often_recovery_fails_by_hand():
+    """One less the chance that it works, and that of what goes wrong under power."""
+    flown = cloud()
+    works = next(c for c in flown.tree.cases if c.name == WORKS)
+    power = sum(c.probability for c in flown.tree.cases if c.any_way)
+    assert power > 0
+    check = check_of(flown, Kind.RECOVERY_FAILS)
+    assert check.value == pytest.approx(1 - power - works.probability)
+    low, high = check.interval
+    assert low <= check.value <= high
+    sure = with_cases(flown, only=())
+    sure = replace(sure, fluttered=np.zeros_like(flown.fluttered))
+    assert check_of(sure, Kind.RECOVERY_FAILS).interval == pytest.approx(
+        (check.value, check.value)
+    )
+
+
+def test_a_flight_that_no_case_brings_down_as_planned_fails():
+    flown = cloud()
+    left = tuple(c for c in flown.tree.cases if c.name != WORKS)
+    parts = tuple(p for p in flown.parts if p.case != WORKS)
+    lost = replace(flown, tree=replace(flown.tree, cases=left), parts=parts)
+    check = check_of(lost, Kind.RECOVERY_FAILS)
+    assert (check.value, check.interval, check.outcome) == (1.0, (1.0, 1.0), "fail")
+    assert Kind.DESCENT not in {c.kind for c in recovery_checks(lost, LIMITS)}
+
+
+@pytest.mark.parametrize(
+    ("share", "outcome"), [(0.0, "pass"), (0.01, "warn"), (0.5, "fail")]
+)
+def test_fins_that_flutter_are_counted(share, outcome):
+    flown = cloud()
+    loose = np.arange(flown.flights) < share * flown.flights
+    shaken = replace(flown, fluttered=loose, margins={"fin": np.where(loose, 0.9, 2.0)})
+    check = check_of(shaken, Kind.FLUTTER, limits_for(0.02))
+    assert (check.value, check.outcome) == (pytest.approx(share), outcome)
+
+
+def limits_for(flutter):
+    limit = replace(LIMITS["fins_flutter_off"], value=flutter)
+    return {**LIMITS, "fins_flutter_off": limit}
+
+
+def test_how_hard_an_opening_may_be_by_hand():
+    """Up to the limit it passes, beyond it holds, and far beyond it fails."""
+    flown = cloud()
+    key = (WORKS, "main")
+    rows = dict(zip(OPENED, flown.openings[key], strict=True))
+
+    def told(speed, weights, burnt=5.0, strength=None):
+        change = {
+            "speed": np.full_like(rows["speed"], speed),
+            "weights": np.full_like(rows["speed"], weights),
+            "load": np.full_like(rows["speed"], weights * 10.0),
+            "after_burnout": np.full_like(rows["speed"], burnt),
+        }
+        kept = np.array([change.get(name, rows[name]) for name in OPENED])
+        device = flown.plan.flight.recovery[0].model_copy(
+            update={"strength": strength or {}}
+        )
+        flight = flown.plan.flight.model_copy(update={"recovery": (device,)})
+        plan = replace(flown.plan, flight=flight)
+        return outcomes(
+            replace(flown, plan=plan, openings={**flown.openings, key: kept})
+        )
+
+    speed, load = Kind.OPENING_SPEED, Kind.OPENING_LOAD
+    assert told(40.0, 20.0) == {speed: "pass", load: "pass"}
+    assert told(40.1, 20.1) == {speed: "warn", load: "warn"}
+    assert told(60.0, 50.0) == {speed: "warn", load: "warn"}
+    assert told(60.1, 50.1) == {speed: "fail", load: "fail"}
+    stated = {"cord": 900.0, "lines": 500.0}
+    assert told(60.0, 50.0, strength=stated) == {speed: "pass", load: "pass"}
+    assert told(99.0, 50.1, strength=stated) == {speed: "warn", load: "warn"}
+    thrust = Kind.OPENING_THRUST
+    assert thrust not in told(9.0, 9.0, burnt=0.001)
+    assert told(9.0, 9.0, burnt=0.0)[thrust] == "fail"
+
+
+def test_a_streamer_may_land_faster():
+    flown = read_flight(WILLET.with_name("dunlin.toml"))
+    light = fly(flown, LIGHT, 0.0, samples=300, seed=1)
+    part = next(light.of(WORKS))
+
+    def outcome(speed):
+        still = np.full_like(light.speed, speed)
+        angle = np.full_like(light.speed, np.pi / 2)
+        check = check_of(replace(light, speed=still, angle=angle), Kind.DESCENT)
+        assert check.value == pytest.approx(speed)
+        return check.outcome
+
+    assert part.flights
+    found = [outcome(v) for v in (15.0, 15.1, 20.0, 20.1)]
+    assert found == ["pass", "warn", "warn", "fail"]

@@ -1,5 +1,6 @@
 """Checks of the wind: what is read, what is not, and how strong it is."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -38,6 +39,94 @@ def test_far_from_any_wind_read_holds(read, apogee, kind):
     assert _checks(known, apogee)[kind].outcome == "warn"
     near = {c.outcome for c in _checks(known, 302.0).values()}
     assert near == {"pass"}
+
+
+def test_a_wind_read_only_far_up_holds():
+    assert Kind.WIND_NEAR_GROUND not in _checks(_wind(read_from=60.0))
+    check = _checks(_wind(read_from=60.5))[Kind.WIND_NEAR_GROUND]
+    assert (check.value, check.interval) == (60.5, (60.5, 60.5))
+    assert (check.limit, check.outcome) == (60.0, "warn")
+
+
+def test_a_wind_limit_of_ones_own_fails_by_the_mean_and_holds_by_the_gust():
+    def outcome(mph, **more):
+        own = replace(LIMITS["surface_wind"], value=mph)
+        cloud = SimpleNamespace(apogee=SimpleNamespace(height=np.full(10, 100.0)))
+        found = wind_checks(
+            cloud, _wind(east=3.0, **more), {**LIMITS, "surface_wind": own}
+        )
+        return {c.kind: c.outcome for c in found}.get(Kind.SURFACE_WIND)
+
+    assert [outcome(v) for v in (2.9, 3.0, 5.0)] == ["fail", "warn", "pass"]
+    assert outcome(5.0, gust=2.5) == "warn"
+    assert outcome(np.inf) is None
+
+
+def test_what_is_exactly_at_its_limit_passes_and_what_is_not_known_never_fails():
+    limit = LIMITS["wind_gap"].value
+    gap = _wind((0.0, 5000.0), read=(2.0, 60.0), known_to=60.0)
+    assert _checks(gap, 60.0 + limit)[Kind.WIND_GAP].outcome == "pass"
+    assert _checks(gap, 9000.0)[Kind.WIND_GAP].outcome == "warn"
+    assert _checks(gap, 30.0)[Kind.WIND_GAP].value == 0.0
+    deep = _wind((0.0, 5000.0), read=(2.0, 1002.0, 2003.0), known_to=2003.0)
+    assert _checks(deep, 1002.0 + limit)[Kind.WIND_LAYER].value == 1000.0
+    assert _checks(deep, 1003.0 + limit)[Kind.WIND_LAYER].value == 1001.0
+    assert _checks(deep, 1003.0 + limit)[Kind.WIND_LAYER].outcome == "warn"
+    assert _checks(_wind(age=30.0))[Kind.WIND_AGE].outcome == "warn"
+
+
+def _rail(speed, wind, *, known=True, margin=(1.2, 1.5, 1.8), tilt=0.0, limits=LIMITS):
+    plan = SimpleNamespace(
+        flight=SimpleNamespace(rail=SimpleNamespace(angle=SimpleNamespace(value=tilt))),
+        balance=SimpleNamespace(known=known, margin=margin),
+    )
+    cloud = SimpleNamespace(
+        plan=plan,
+        rail_speed=np.asarray(speed, float),
+        rail_wind=np.asarray(wind, float),
+    )
+    return {c.kind: c for c in rail_checks(cloud, _wind(), limits)}
+
+
+def test_the_rail_is_held_against_its_limits():
+    fast = _rail([20.0] * 9, [4.0] * 9)
+    assert {c.outcome for c in fast.values()} == {"pass"}
+    assert Kind.RAIL_TILT not in fast
+    assert fast[Kind.RAIL_OVER_WIND].value == 5.0
+    slow = _rail([14.9] * 9, [3.0] * 9)
+    assert slow[Kind.RAIL_SPEED].outcome == "fail"
+    assert _rail([15.0] * 9, [3.0] * 9)[Kind.RAIL_SPEED].outcome == "pass"
+    # The slowest flights may reach three quarters of four times the wind, not less.
+    some = np.r_[np.full(80, 4.0), np.full(20, 6.6)]
+    assert _rail([20.0] * 100, some)[Kind.RAIL_OVER_WIND].outcome == "pass"
+    some[80:] = 6.7
+    assert _rail([20.0] * 100, some)[Kind.RAIL_OVER_WIND].outcome == "warn"
+    assert _rail([20.0] * 9, [5.01] * 9)[Kind.RAIL_OVER_WIND].outcome == "fail"
+    assert _rail([20.0] * 9, [0.0] * 9)[Kind.RAIL_OVER_WIND].value == 200.0
+    own = {**LIMITS, "rail_tilt": replace(LIMITS["rail_tilt"], value=5.0)}
+    for tilt, outcome in ((4.9, "pass"), (5.1, "fail")):
+        found = _rail([20.0] * 9, [4.0] * 9, tilt=np.radians(tilt), limits=own)
+        assert found[Kind.RAIL_TILT].outcome == outcome
+        assert found[Kind.RAIL_TILT].value == pytest.approx(tilt)
+
+
+@pytest.mark.parametrize(
+    ("margin", "outcome"),
+    [
+        ((1.0, 1.5, 2.0), "pass"),
+        ((0.9, 1.5, 2.0), "warn"),
+        ((0.2, 0.5, 0.9), "fail"),
+        ((5.0, 6.0, 7.0), "pass"),
+        ((5.0, 6.1, 7.0), "warn"),
+    ],
+)
+def test_a_static_margin_too_small_or_too_large_does_not_pass(margin, outcome):
+    check = _rail([20.0], [4.0], margin=margin)[Kind.STATIC_MARGIN]
+    assert check.outcome == outcome
+    assert check.value == margin[1]
+    assert bool(check.note) == (margin[1] > 6.0)
+    unknown = _rail([20.0], [4.0], margin=margin, known=False)[Kind.STATIC_MARGIN]
+    assert (unknown.outcome, unknown.value) == ("warn", None)
 
 
 def test_every_source_without_a_time_holds_and_is_named():
