@@ -204,7 +204,7 @@ def copied(folder: Folder, name: str, rocket: str) -> str:
 def curve_taken(folder: Folder, given: str, text: str) -> str:
     """Take a motor's curve, or an altimeter's record, as a file beside the flights."""
     from driftmap.rocket.curvefile import read_curve  # noqa: PLC0415
-    from driftmap.rocket.recordfile import read_record  # noqa: PLC0415
+    from driftmap.rocket.record import read_record  # noqa: PLC0415
 
     stem = Path(given.replace("\\", "/")).stem or "curve"
     try:

@@ -15,8 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.air.wind import turn
 from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
-from driftmap.hazard.harm import THRESHOLDS, casualty_area
-from driftmap.hazard.impacts import Impacts, Piece, gather
+from driftmap.hazard.harm import THRESHOLDS, Impacts, Piece, casualty_area, gather
 from driftmap.hazard.people import (
     Casualties,
     SpotRisk,

@@ -14,8 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.ground.areas import Area
-from driftmap.hazard.harm import THRESHOLDS, Sourced
-from driftmap.hazard.impacts import Impacts
+from driftmap.hazard.harm import THRESHOLDS, Impacts, Sourced
 from driftmap.hazard.probability import inside
 from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
 

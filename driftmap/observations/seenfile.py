@@ -32,7 +32,7 @@ from driftmap.observations.observation import (
 )
 from driftmap.observations.rows import Table
 from driftmap.rocket.flight import Flight
-from driftmap.rocket.recordfile import read_record
+from driftmap.rocket.record import read_record
 
 __all__ = ["pieces_of", "read_seen"]
 

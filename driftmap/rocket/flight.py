@@ -100,7 +100,7 @@ class Measured(Table):
     Parameters
     ----------
     curve : str
-        Name of the record, beside the flight file; see `driftmap.rocket.recordfile`.
+        Name of the record, beside the flight file; see `driftmap.rocket.record`.
     propellant_mass, count, stages : float, int, int
         As of `Motor`.
     height_spread : float, optional

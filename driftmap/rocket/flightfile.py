@@ -26,7 +26,7 @@ from driftmap.rocket.flight import (
     Rail,
     Uncertain,
 )
-from driftmap.rocket.recordfile import read_record
+from driftmap.rocket.record import read_record
 
 if TYPE_CHECKING:
     from driftmap.rocket.measured import Inferred

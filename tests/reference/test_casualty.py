@@ -25,11 +25,12 @@ from driftmap.hazard.harm import (
     COLLECTIVE,
     ENERGIES,
     INDIVIDUAL,
+    Piece,
     basic_casualty_area,
     casualty_area,
+    gather,
     plan_casualty_area,
 )
-from driftmap.hazard.impacts import Piece, gather
 from driftmap.hazard.people import expected_casualties, individual_risk
 from driftmap.hazard.sampling import weighted_mean
 from driftmap.units import FOOT

@@ -13,8 +13,7 @@ from driftmap.errors import FlightError
 from driftmap.montecarlo.launch import plan_launch
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rocket.record import Record
-from driftmap.rocket.recordfile import read_record
+from driftmap.rocket.record import Record, read_record
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 PLOVER = (EXAMPLES / "plover.toml").read_text()

@@ -11,10 +11,11 @@ import shapely
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import (
     THRESHOLDS,
+    Piece,
     basic_casualty_area,
     casualty_area,
+    gather,
 )
-from driftmap.hazard.impacts import Piece, gather
 from driftmap.hazard.people import expected_casualties, individual_risk
 from driftmap.hazard.steering import tilted_mean
 
