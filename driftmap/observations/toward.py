@@ -32,6 +32,7 @@ _AGAIN: Final = (
 _PLAIN: Final = 0.2  # share of flights drawn plainly
 _TURNS: Final = 2
 _STEPS: Final = 4  # of Newton's method; each takes six looks
+_STEEPEST: Final = 1e10  # of the negative curvature
 _NUDGE: Final = 0.02  # standard deviations of lean
 _LONGEST: Final = 1.5  # a step may be, in standard deviations
 _FARTHEST: Final = 5.0  # standard deviations a flight may be leaned
@@ -236,9 +237,9 @@ def _stencil(worth: partial[FloatArray], at: FloatArray) -> tuple[FloatArray, ..
     cross = (en - e - n + mid) / _NUDGE**2
     curve = -np.moveaxis(np.array([[ee, cross], [cross, nn]]), -1, 0)
     # Never flatter than the lean's own density: where sight bends the other way, the
-    # step then stays one uphill.
+    # step then stays one uphill. Never so steep that the flat way is lost in rounding.
     low, turn = np.linalg.eigh(curve)
-    low = np.maximum(low, 1.0)
+    low = np.clip(low, 1.0, _STEEPEST)
     return mid, slope, np.asarray(np.einsum("kij,kj,klj->kil", turn, low, turn))
 
 

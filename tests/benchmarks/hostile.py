@@ -48,6 +48,7 @@ class Reader:
 
     seeds: tuple[str, ...]
     command: tuple[str, ...]  # FILE stands for the damaged file, OUT for a folder
+    share: float = 1.0  # of a campaign; what is read in a moment takes more of it
 
 
 def _winds() -> tuple[str, ...]:
@@ -67,12 +68,15 @@ _FLIGHTS = tuple(
 READERS = {
     "flight file": Reader(_FLIGHTS, ("rules", "FILE", "--site", SITE)),
     "flight flown": Reader(_FLIGHTS, ("cases", "FILE", "--wind", "calm", *FLOWN)),
-    "motor curve": Reader(("examples/willet_motor.csv",), ("cases", "WITH", *FLOWN)),
+    "motor curve": Reader(
+        ("examples/willet_motor.csv",), ("cases", "WITH", *FLOWN), share=4
+    ),
     "site": Reader(
         (SITE, "sites/larkfold-farm.geojson"),
         ("rules", "examples/dunlin.toml", "--site", "FILE"),
+        share=4,
     ),
-    "wind": Reader(_winds(), ("winds", "FILE", "--site", SITE, "--decoded")),
+    "wind": Reader(_winds(), ("winds", "FILE", "--site", SITE, "--decoded"), share=30),
     "answers": Reader(
         ("examples/answers.toml", "examples/answers-dunlin.toml"),
         ("rules", "examples/willet.toml", "--site", SITE, *WHEN, "--answers", "FILE"),
@@ -82,11 +86,13 @@ READERS = {
         ("rules", "examples/dunlin.toml", "--site", SITE, "--rules", "FILE"),
     ),
     "outcome": Reader(
-        ("examples/outcome.toml",), ("log", "add", "FILE", "--log", "OUT/log.sqlite")
+        ("examples/outcome.toml",),
+        ("log", "add", "FILE", "--log", "OUT/log.sqlite"),
+        share=80,
     ),
-    "log": Reader(("LOG",), ("log", "check", "--log", "FILE")),
+    "log": Reader(("LOG",), ("log", "check", "--log", "FILE"), share=80),
     "log's export": Reader(
-        ("EXPORT",), ("log", "import", "FILE", "--log", "OUT/log.sqlite")
+        ("EXPORT",), ("log", "import", "FILE", "--log", "OUT/log.sqlite"), share=80
     ),
     "found": Reader(
         ("examples/found.toml", "examples/seen.toml"),
@@ -102,8 +108,8 @@ READERS = {
             *("--out", "OUT/made"),
         ),
     ),
-    "options": Reader((), ()),
-    "desk": Reader((), ()),
+    "options": Reader((), (), share=3),
+    "desk": Reader((), (), share=8),
 }
 """Every file a user can hand over, by what it is called."""
 
@@ -362,18 +368,24 @@ def main() -> int:
     parser.add_argument("--reader", choices=READERS)
     given = parser.parse_args()
     readers = [given.reader] if given.reader else list(READERS)
-    share = -(-given.inputs // len(readers))
+    whole = sum(READERS[reader].share for reader in readers)
     jobs = [
         (reader, given.seed + first, min(25, share - first))
-        for first in range(0, share, 25)
         for reader in readers
+        for share in [-int(-given.inputs * READERS[reader].share // whole)]
+        for first in range(0, share, 25)
     ]
+    # Shuffled, what is stopped early has tried a bit of all.
+    random.Random(given.seed).shuffle(jobs)
     totals: dict[str, Counter[str]] = {reader: Counter() for reader in readers}
     with ProcessPoolExecutor(given.workers, initializer=_bounded) as pool:
-        for reader, counts, faults in pool.map(_batch, jobs):
-            totals[reader] += counts
-            for fault in faults:
-                print(fault, file=sys.stderr, flush=True)
+        try:
+            for reader, counts, faults in pool.map(_batch, jobs):
+                totals[reader] += counts
+                for fault in faults:
+                    print(fault, file=sys.stderr, flush=True)
+        except KeyboardInterrupt:
+            pool.shutdown(cancel_futures=True)
     kinds = ("read", "refused", "hold", "no-go", "fault", "late")
     print("| reader | inputs | " + " | ".join(kinds) + " |")
     print("| --- " * (len(kinds) + 2) + "|")

@@ -6,12 +6,14 @@ from pathlib import Path
 
 import fastkml
 import gpxpy
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.search import search_command
 from driftmap.errors import DriftmapError
 from driftmap.failures.cases import build_cases
+from driftmap.observations.toward import _stencil
 from driftmap.report.squares import Squares
 from driftmap.rocket.flightfile import read_flight
 from driftmap.search.chances import Chances, Square
@@ -188,3 +190,14 @@ def test_a_power_line_in_a_square_is_the_first_thing_told(tmp_path):
         text = (out / name).read_text(encoding="utf-8")
         assert "power line near" in text
         assert "Pond <b>" not in text
+
+
+@pytest.mark.parametrize("steep", [1.0, 1e6, 1e18, 1e30])
+def test_the_climb_to_what_was_seen_has_a_way_however_sure_somebody_was(steep):
+    def worth(at):
+        return -steep * (at[0] + at[1]) ** 2 / 2 - (at**2).sum(axis=0) / 2
+
+    _, slope, curve = _stencil(worth, np.full((2, 3), 0.1))
+    step = np.linalg.solve(curve, slope.T[..., None])[..., 0]
+    assert np.isfinite(step).all()
+    assert (step < 0).all()  # back to the top
