@@ -14,10 +14,9 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap import units
 from driftmap.errors import PlacedError, SiteError, at, located, quoted
-from driftmap.ground import frame
-from driftmap.ground.areas import Area, Site, Waiver
+from driftmap.ground.areas import Area, Site, Waiver, flatten, to_local
+from driftmap.ground.backdrop import Picture, read_picture
 from driftmap.ground.geojson import Collection, read_collection
-from driftmap.ground.picture import Picture, read_picture
 from driftmap.ground.roles import (
     OCCUPIED,
     ROLES,
@@ -118,7 +117,7 @@ def _picture(
         return None
     with at("picture"):
         return read_picture(
-            members["picture"], folder, lambda *at: frame.to_local(place, *at)
+            members["picture"], folder, lambda *at: to_local(place, *at)
         )
 
 
@@ -262,7 +261,7 @@ def _placed(mark: Mark, place: tuple[float, float]) -> BaseGeometry:
     """Project a feature, and give points their circle and lines their width."""
     with at(f"{mark.where}, geometry"):
         corners = shapely.get_coordinates(mark.shape)
-        distance = np.hypot(*frame.to_local(place, corners[:, 0], corners[:, 1]))
+        distance = np.hypot(*to_local(place, corners[:, 0], corners[:, 1]))
         reach = float(distance.max()) + (mark.radius or 0.0) + (mark.width or 0.0) / 2
         if reach > _FARTHEST:
             raise ValueError(
@@ -270,7 +269,7 @@ def _placed(mark: Mark, place: tuple[float, float]) -> BaseGeometry:
                 f"{reach / 1000:,.0f} km): are longitude and latitude swapped, or a "
                 "unit wrong?"
             )
-        shape = frame.flatten(place, mark.shape)
+        shape = flatten(place, mark.shape)
         if mark.width is not None:
             shape = shape.buffer(mark.width / 2)
         if mark.radius is not None:
@@ -312,7 +311,7 @@ def _waiver(
                 f"ceiling_altitude must lie above the site's elevation, {elevation:.0f} m "
                 f"(got {mark.ceiling_altitude} m)"
             )
-        centre = frame.flatten(place, mark.shape).centroid
+        centre = flatten(place, mark.shape).centroid
         return Waiver(shape, ceiling, (centre.x, centre.y), mark.radius)
 
 

@@ -12,8 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.errors import SiteError
-from driftmap.ground import frame
-from driftmap.ground.site import Area, Site
+from driftmap.ground.areas import Area, Site, to_local
 
 __all__ = ["allowed_ground", "lattice", "moved", "stand_at"]
 
@@ -53,7 +52,7 @@ def moved(site: Site, east: float, north: float) -> Site:
         return shapely.transform(
             shape,
             lambda xy: np.column_stack(
-                frame.to_local((longitude, latitude), *site.to_lonlat(*xy.T))
+                to_local((longitude, latitude), *site.to_lonlat(*xy.T))
             ),
         )
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from driftmap.ground.picture import Picture, opened
+from driftmap.ground.backdrop import Picture, opened
 from driftmap.ground.site import Site
 from driftmap.report.shapes import lonlat
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from driftmap.checks import FloatArray
-from driftmap.ground.frame import to_local
+from driftmap.ground.areas import to_local
 from driftmap.logbook.entry import Entry
 
 __all__ = ["Flew", "Record", "flights_of", "records_of", "winds_of"]

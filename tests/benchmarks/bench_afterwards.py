@@ -31,7 +31,7 @@ from truths import (
 
 from driftmap import fly, read_flight, read_site, read_wind
 from driftmap.explain.fit import ODD, fit_of
-from driftmap.ground.frame import to_lonlat
+from driftmap.ground.areas import to_lonlat
 from driftmap.hazard.probability import binomial
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.store import Log

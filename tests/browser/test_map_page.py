@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from selenium.webdriver.common.keys import Keys
 
-from driftmap.ground.frame import to_local
+from driftmap.ground.areas import to_local
 from driftmap.report.catalogue import read_catalogue
 from driftmap.report.map import map_html
 from driftmap.verdict.assessment import assess

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from driftmap.ground.frame import to_local, to_lonlat
+from driftmap.ground.areas import to_local, to_lonlat
 
 LONGITUDE = st.floats(-180, 180)
 LATITUDE = st.floats(-84, 84)

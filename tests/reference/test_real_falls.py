@@ -14,7 +14,7 @@ from scipy.integrate import trapezoid
 from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density
 from driftmap.air.column import Sky, mean_air
 from driftmap.air.wind import WindProfile, components_from
-from driftmap.ground.frame import to_local
+from driftmap.ground.areas import to_local
 from driftmap.trajectory.descent import fall
 from driftmap.trajectory.motion import Motion
 

@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from driftmap.errors import SiteError
-from driftmap.ground.picture import fit_picture
+from driftmap.ground.backdrop import fit_picture
 from driftmap.ground.site import read_site
 from driftmap.report.underlay import underlay
 
