@@ -131,8 +131,11 @@ def attempt(reader: str, seed: int) -> tuple[str, str]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         (folder / "out").mkdir()
-        signal.signal(signal.SIGALRM, _late)
-        signal.alarm(LONGEST)
+        for timer in (signal.SIGPROF, signal.SIGALRM):
+            signal.signal(timer, _late)
+        # Of its own work, whatever else the machine does; and ten times that, asleep or not.
+        signal.setitimer(signal.ITIMER_PROF, LONGEST)
+        signal.alarm(10 * LONGEST)
         try:
             if reader == "desk":
                 return asked_of_desk(rng, folder)
@@ -140,10 +143,12 @@ def attempt(reader: str, seed: int) -> tuple[str, str]:
                 arguments = options_damaged(rng, folder)
             else:
                 arguments = prepared(rng, READERS[reader], folder)
-            done = driftmap(*arguments)
+            # Whatever a damaged word makes of a path stays here.
+            done = driftmap(*arguments, cwd=folder)
         except Late:
             return "late", f"more than {LONGEST} s"
         finally:
+            signal.setitimer(signal.ITIMER_PROF, 0)
             signal.alarm(0)
         left = sorted(p.name for p in folder.glob("out/**/*") if p.suffix != ".sqlite")
         ended, why = outcome(done.returncode, done.stdout, done.stderr, left)
