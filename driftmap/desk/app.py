@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from flask import Blueprint, Flask, Response, abort, jsonify
+from flask import Blueprint, Flask, Response, abort, jsonify, request
 
 from driftmap.desk import outcomes
 from driftmap.desk.day import Day, change, moved, new_item, put, read_day
@@ -43,11 +43,13 @@ def make_app(desk: Desk, key: str, hosts: set[str]) -> Flask:
     return app
 
 
-def page_of(desk: Desk, what: str, name: str) -> Response:
+def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
     """Serve a drawn page; one that asks again while it is being drawn."""
-    if what not in {"map", "sheet", "dial"}:
+    from driftmap.report.catalogue import languages  # noqa: PLC0415
+
+    if what not in {"map", "sheet", "dial"} or language not in languages():
         abort(404)
-    text = desk.page(name, what)
+    text = desk.page(name, what, language)
     if text is not None:
         return sealed(text)
     answer = own_files("wait.html")
@@ -72,7 +74,7 @@ def _page(desk: Desk) -> Blueprint:
 
     @part.get("/page/<what>/<name>")
     def drawn(what: str, name: str) -> Response:
-        return page_of(desk, what, name)
+        return page_of(desk, what, name, request.args.get("language", "en"))
 
     @part.post("/undo")
     def undo() -> Response:
@@ -170,6 +172,11 @@ def _list(desk: Desk) -> Blueprint:
             "wind_read": "" if told is None else told.wind,
         }
         return changed(outcomes.flown(desk.folder, item.id, told, body))
+
+    @part.get("/day/names/<name>")
+    def names_of(name: str) -> Response:
+        item = read_day(desk.folder).item(name)
+        return jsonify(outcomes.names(desk.folder, item))
 
     @part.post("/day/happened")
     def happened() -> Response:

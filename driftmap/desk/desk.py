@@ -136,7 +136,7 @@ class Desk:
             return Word("hold", True, "No wind is read yet")
         return self.queue.word(item, self.fingerprint(day, item), now())
 
-    def page(self, name: str, what: str) -> str | None:
+    def page(self, name: str, what: str, language: str = "en") -> str | None:
         """Give the map, sheet or dial of a flight of the list; None while it is drawn."""
         day = read_day(self.folder)
         item = day.item(name)
@@ -147,12 +147,12 @@ class Desk:
         if known is not None and not known.problem:
             task = replace(task, when=known.when)
         stamp = task.when.date() if what == "dial" or known is None else task.when
-        key = f"{what} {item.id} {self.fingerprint(day, item)} {stamp}"
+        key = f"{what} {language} {item.id} {self.fingerprint(day, item)} {stamp}"
         with self._drawing:
             if key not in self._pages:
                 for old in [k for k, v in self._pages.items() if v.done()][:-_PAGES]:
                     del self._pages[old]
-                self._pages[key] = self.queue.submit(drawn, task, what)
+                self._pages[key] = self.queue.submit(drawn, task, what, language)
             page = self._pages[key]
         if not page.done():
             return None

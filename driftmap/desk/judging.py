@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -14,23 +17,38 @@ from driftmap.units import MILE_PER_HOUR
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.logbook.entry import Content, Entry
+    from driftmap.report.voice import Voice
     from driftmap.rocket.flight import Flight
     from driftmap.rules import Answers
     from driftmap.verdict.assessment import Assessment
     from driftmap.verdict.check import Verdict
 
-__all__ = ["FULL", "QUICK", "Task", "Told", "assessment_for", "drawn", "judged", "warm"]
+__all__ = [
+    "FULL",
+    "QUICK",
+    "StaleError",
+    "Task",
+    "Told",
+    "assessment_for",
+    "drawn",
+    "judged",
+    "warm",
+]
 
 FULL: Final = 20_000
 """Flights in each case for a word that counts: as many as `driftmap assess` flies."""
 
 QUICK: Final = 500
-"""Flights in each case for the first word, which is never go."""
+"""Flights in each case for the first word, which is never go; a no-go of them stands."""
 
 _MOST_REASONS: Final = 12
 _DIAL_SAMPLES: Final = 4000  # as `driftmap dial` flies
 _DIAL_TOP: Final = 20 * MILE_PER_HOUR
 _DIAL_STEPS: Final = (5, 12)  # speeds, directions
+
+
+class StaleError(Exception):
+    """The files were changed while a flight was flown in them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +127,11 @@ class Told:
 
     @property
     def sure(self) -> bool:
-        """Whether enough flights were flown for a word that counts."""
-        return self.samples >= FULL
+        """Whether the word counts; a go and a hold take all of the flights.
+
+        What makes a no-go of few lies beyond its limit with all of its interval, as of many.
+        """
+        return self.samples >= FULL or self.verdict == "no-go"
 
 
 def warm() -> bool:
@@ -119,16 +140,18 @@ def warm() -> bool:
     import driftmap.report.terminal  # noqa: PLC0415
     import driftmap.verdict.assessment  # noqa: F401, PLC0415
 
+    _voice("us")
     return True
 
 
 def _inputs(task: Task) -> tuple[Flight, Site, Answers]:
     """Read flight, site and answers."""
     from driftmap.ground.site import read_site  # noqa: PLC0415
-    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
     from driftmap.rules import Occasion, picked_rules, read_answers  # noqa: PLC0415
 
-    flight = read_flight(task.path(task.flight))
+    flight = _flight(
+        task.path(task.flight), _stamps(Path(task.path(task.flight)).parent)
+    )
     site = read_site(task.path(task.site), pad=task.pad)
     files = [task.path(name) for name in task.answers]
     sets = picked_rules(site) if site.rules.strip() or files else ()
@@ -136,7 +159,27 @@ def _inputs(task: Task) -> tuple[Flight, Site, Answers]:
     return flight, site, read_answers(files, sets, occasion)
 
 
-def assessment_for(task: Task) -> Assessment:
+@lru_cache(maxsize=64)
+def _flight(path: str, _stamps: tuple[tuple[str, int, int, int], ...]) -> Flight:
+    """Read a flight, once for all winds: what its motor needs in calm air is kept by it."""
+    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
+
+    return read_flight(path)
+
+
+def _stamps(room: Path) -> tuple[tuple[str, int, int, int], ...]:
+    """Tell the files of a room apart from any that stood there before."""
+    with os.scandir(room) as entries:
+        known = [(entry.name, entry.stat()) for entry in entries]
+    return tuple(sorted((n, s.st_ino, s.st_mtime_ns, s.st_size) for n, s in known))
+
+
+def assessment_for(
+    task: Task,
+    *,
+    advice: bool = True,
+    progress: Callable[[int], None] | None = None,
+) -> Assessment:
     """Read the files of a task and assess the flight, as `driftmap assess` does."""
     from driftmap.air.day import day_told  # noqa: PLC0415
     from driftmap.verdict.assessment import Setup, assess_setup  # noqa: PLC0415
@@ -157,13 +200,18 @@ def assessment_for(task: Task) -> Assessment:
         day=day_told(site.elevation, wind.temperature, wind.altimeter),
         answers=answers,
     )
-    return assess_setup(setup, wind, advice=task.samples >= FULL)
+    return assess_setup(setup, wind, advice=advice, progress=progress)
 
 
-def judged(task: Task) -> Told:
-    """Judge a task; what cannot be judged holds and says why."""
+def judged(task: Task, progress: Callable[[int], None] | None = None) -> Told:
+    """Judge a task; what cannot be judged holds and says why.
+
+    ``progress`` is called between parts of the work; a `StaleError` of it ends it.
+    """
     try:
-        return _told(task, assessment_for(task))
+        return _told(task, assessment_for(task, advice=False, progress=progress))
+    except StaleError:
+        raise
     except NoGoError as problem:
         return _cannot(task, "no-go", str(problem))
     except DriftmapError as problem:
@@ -183,11 +231,11 @@ def _cannot(task: Task, word: Verdict, text: str) -> Told:
 def _told(task: Task, result: Assessment) -> Told:
     from driftmap.report.reasons import verdict_reasons  # noqa: PLC0415
     from driftmap.report.tables import headline  # noqa: PLC0415
-    from driftmap.report.voice import english  # noqa: PLC0415
 
     people = [area.name for area in result.site.areas if area.occupied]
-    reasons = verdict_reasons(result.checks, people, english(task.units))
-    head = headline(result, english(task.units))
+    voice = _voice(task.units)
+    reasons = verdict_reasons(result.checks, people, voice)
+    head = headline(result, voice)
     entry, contents = _entry(task, result) if task.samples >= FULL else (None, ())
     return Told(
         result.verdict,
@@ -200,6 +248,13 @@ def _told(task: Task, result: Assessment) -> Told:
         entry=entry,
         contents=contents,
     )
+
+
+@cache
+def _voice(units: Units) -> Voice:
+    from driftmap.report.voice import english  # noqa: PLC0415
+
+    return english(units)
 
 
 def _entry(task: Task, result: Assessment) -> tuple[Entry, tuple[Content, ...]]:
@@ -232,21 +287,21 @@ def _expires(task: Task, result: Assessment) -> datetime | None:
     return task.when + timedelta(seconds=limit - 3600 * age)
 
 
-def drawn(task: Task, what: str) -> str:
+def drawn(task: Task, what: str, language: str = "en") -> str:
     """Write a page of a task: its map, the sheet to post, or the dial of the day."""
     from driftmap.report.catalogue import read_catalogue  # noqa: PLC0415
     from driftmap.report.map import map_html  # noqa: PLC0415
     from driftmap.report.sheet import brief_html  # noqa: PLC0415
 
     if what == "dial":
-        return _dial(task)
+        return _dial(task, language)
     result = assessment_for(task)
     if what == "map":
-        return map_html(result, units=task.units)
-    return brief_html(result, catalogue=read_catalogue("en"), units=task.units)
+        return map_html(result, units=task.units, language=language)
+    return brief_html(result, catalogue=read_catalogue(language), units=task.units)
 
 
-def _dial(task: Task) -> str:
+def _dial(task: Task, language: str) -> str:
     """Work out every wind of the day: coarser than the command's, so that it is done soon."""
     from driftmap.dial import Reach, compute_dial  # noqa: PLC0415
     from driftmap.planning import Supposition  # noqa: PLC0415
@@ -257,7 +312,8 @@ def _dial(task: Task) -> str:
     setup = Setup(flight, site, _DIAL_SAMPLES, 1, None, answers)
     reach = Reach(_DIAL_TOP, *_DIAL_STEPS)
     dial = compute_dial(setup, Supposition(site.elevation), reach)
-    return dial_html(dial, units=task.units, made_for=task.when.astimezone().date())
+    day = task.when.astimezone().date()
+    return dial_html(dial, units=task.units, language=language, made_for=day)
 
 
 def now() -> datetime:

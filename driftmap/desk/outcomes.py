@@ -96,6 +96,21 @@ def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:
         return change(folder, lambda day: put(day, replace(item, outcome=entry.id)))
 
 
+def names(folder: Folder, item: Item) -> dict[str, list[str]]:
+    """Name what can have happened to a flight, its pieces, and how a piece is found."""
+    from driftmap.failures.cases import build_cases  # noqa: PLC0415
+    from driftmap.observations.observation import STATES  # noqa: PLC0415
+    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
+
+    cases = build_cases(read_flight(folder.path(item.flight))).cases
+    pieces = dict.fromkeys(body.name for case in cases for body in case.bodies)
+    return {
+        "cases": [case.name for case in cases],
+        "pieces": list(pieces),
+        "states": list(STATES),
+    }
+
+
 def _again(find: dict[str, Any]) -> dict[str, Any]:
     return {
         "piece": find["piece"],

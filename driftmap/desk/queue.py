@@ -10,10 +10,13 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from driftmap.desk.day import Item
-from driftmap.desk.judging import FULL, QUICK, Task, Told, judged, now, warm
+from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judged, now, warm
+
+if TYPE_CHECKING:
+    from multiprocessing.sharedctypes import Synchronized
 
 __all__ = ["FRESH", "GOOD_FOR", "Queue", "Word", "word_of"]
 
@@ -25,7 +28,10 @@ GOOD_FOR: Final = timedelta(minutes=10)
 
 _WORKERS: Final = 2
 _TICK: Final = 0.2  # s
-_KEPT: Final = 400  # results in memory
+
+# Fresh processes: forked ones would inherit the threads of the server.
+_CONTEXT: Final = multiprocessing.get_context("spawn")
+_present: Synchronized[int] | None = None  # of a worker: the round that counts
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,15 +125,20 @@ class Queue:
 
     wanted: Callable[[], Iterator[tuple[Item, Task, str]]]
     _lines: dict[str, _Line] = field(default_factory=dict)
-    _running: dict[Future[Told], tuple[str, str, int]] = field(default_factory=dict)
+    _running: dict[Future[Told], tuple[str, str, int, int]] = field(
+        default_factory=dict
+    )
+    _round: int = 0
     _lock: threading.RLock = field(default_factory=threading.RLock)
     _wake: threading.Event = field(default_factory=threading.Event)
     _stop: threading.Event = field(default_factory=threading.Event)
     _pool: Executor | None = None
+    _press: Executor | None = None
+    _now: Synchronized[int] = field(default_factory=lambda: _CONTEXT.Value("i", 0))
 
     def start(self) -> None:
         """Start the workers and the thread that feeds them."""
-        self._pool = _new_pool()
+        self._pool = _new_pool(self._now)
         threading.Thread(target=self._run, name="queue", daemon=True).start()
 
     def stop(self) -> None:
@@ -136,17 +147,25 @@ class Queue:
         self._wake.set()
         for worker in multiprocessing.active_children():
             worker.terminate()
-        if self._pool is not None:
-            self._pool.shutdown(wait=True, cancel_futures=True)
+        for pool in (self._pool, self._press):
+            if pool is not None:
+                pool.shutdown(wait=True, cancel_futures=True)
 
     def hurry(self) -> None:
         """Look again at once: something was changed."""
         self._wake.set()
 
     def submit(self, what: Callable[..., str], *given: object) -> Future[str]:
-        """Have something else done by the workers, such as a page drawn."""
-        assert self._pool is not None
-        return self._pool.submit(what, *given)
+        """Have a page drawn, by a worker of its own: no word waits for it."""
+        if self._press is None:
+            self._press = ProcessPoolExecutor(
+                1, mp_context=_CONTEXT, initializer=_begin, initargs=(None,)
+            )
+        try:
+            return self._press.submit(what, *given)
+        except BrokenProcessPool:
+            self._press = None
+            return self.submit(what, *given)
 
     def word(self, item: Item, fingerprint: str, time: datetime) -> Word:
         """Give the word of a flight for the files as they are."""
@@ -174,12 +193,15 @@ class Queue:
                 self._feed()
             except BrokenProcessPool:
                 self._running.clear()
-                self._pool = _new_pool()
+                self._pool = _new_pool(self._now)
 
     def _collect(self) -> None:
         for future in [f for f in self._running if f.done()]:
-            name, fingerprint, samples = self._running.pop(future)
-            told = future.result()
+            name, fingerprint, samples, _ = self._running.pop(future)
+            try:
+                told = future.result()
+            except StaleError:
+                continue
             with self._lock:
                 line = self._lines.setdefault(name, _Line())
                 if line.print == fingerprint:
@@ -190,10 +212,10 @@ class Queue:
         for name, task, fingerprint in self._next():
             if len(self._running) >= _WORKERS:
                 return
-            key = (name, fingerprint, task.samples)
+            key = (name, fingerprint, task.samples, self._round)
             if key in self._running.values():
                 continue
-            future = self._pool.submit(judged, task)
+            future = self._pool.submit(_judged, task, self._round)
             future.add_done_callback(lambda _: self._wake.set())
             self._running[future] = key
 
@@ -205,16 +227,30 @@ class Queue:
                 line = self._lines.setdefault(item.id, _Line())
                 if line.print != fingerprint:
                     # The last sure word stays, to tell what a new wind changed.
-                    before = line.full.verdict if line.full else line.before
+                    last = line.told()
+                    before = last.verdict if last and last.sure else line.before
                     self._lines[item.id] = _Line(fingerprint, before=before)
             alive = {item.id for item, _, _ in lines}
             for name in [n for n in self._lines if n not in alive]:
                 del self._lines[name]
             known = {name: self._lines[name] for name in alive}
-        for samples in (QUICK, FULL):
+        self._drop_stale({item.id: fingerprint for item, _, fingerprint in lines})
+        # A no-go stands: it is flown in full when nothing else waits, for map and log.
+        for samples, settled in ((QUICK, False), (FULL, False), (FULL, True)):
             for item, task, fingerprint in lines:
-                if _wants(known[item.id], samples, task.when):
+                line = known[item.id]
+                if _wants(line, samples, task.when) and _no_go(line) == settled:
                     yield item.id, _with(task, samples), fingerprint
+
+    def _drop_stale(self, prints: dict[str, str]) -> None:
+        """End what is being flown for files that have changed since."""
+        if any(
+            prints.get(name) != fingerprint
+            for name, fingerprint, _, round_ in self._running.values()
+            if round_ == self._round
+        ):
+            self._round += 1
+            self._now.value = self._round
 
 
 def _take(line: _Line, told: Told, samples: int) -> None:
@@ -224,6 +260,11 @@ def _take(line: _Line, told: Told, samples: int) -> None:
     if line.full and line.full.verdict != told.verdict:
         line.before = line.full.verdict
     line.full = told
+
+
+def _no_go(line: _Line) -> bool:
+    told = line.told()
+    return told is not None and told.verdict == "no-go"
 
 
 def _wants(line: _Line, samples: int, time: datetime) -> bool:
@@ -238,17 +279,19 @@ def _with(task: Task, samples: int) -> Task:
     return replace(task, samples=samples, when=now())
 
 
-def _new_pool() -> Executor:
-    # Fresh processes: forked ones would inherit the threads of the server.
-    context = multiprocessing.get_context("spawn")
-    pool = ProcessPoolExecutor(_WORKERS, mp_context=context, initializer=_begin)
+def _new_pool(present: Synchronized[int]) -> Executor:
+    pool = ProcessPoolExecutor(
+        _WORKERS, mp_context=_CONTEXT, initializer=_begin, initargs=(present,)
+    )
     for _ in range(_WORKERS):
         pool.submit(warm)
     return pool
 
 
-def _begin() -> None:
+def _begin(present: Synchronized[int] | None) -> None:
     """Let a worker go when the desk is gone, whatever ended it."""
+    global _present  # noqa: PLW0603 - a process has one desk
+    _present = present
     parent = os.getppid()
 
     def watch() -> None:
@@ -257,3 +300,13 @@ def _begin() -> None:
         os._exit(0)
 
     threading.Thread(target=watch, daemon=True).start()
+
+
+def _judged(task: Task, round_: int) -> Told:
+    """Judge a task in a worker, until its round is over."""
+
+    def look(_: int) -> None:
+        if _present is not None and _present.value != round_:
+            raise StaleError
+
+    return judged(task, look)

@@ -344,10 +344,14 @@ def fly(  # noqa: PLR0913 - all but three are options
     blocks = []
     try:
         with ThreadPoolExecutor(os.cpu_count()) as pool:
-            for done in pool.map(block, range(0, samples, _BLOCK)):
-                blocks.append(done)
-                if progress is not None:
-                    progress(done.count)
+            try:
+                for done in pool.map(block, range(0, samples, _BLOCK)):
+                    blocks.append(done)
+                    if progress is not None:
+                        progress(done.count)
+            except BaseException:  # stopped by a key, say: the rest is not flown first
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
     except WeakThrustError as problem:
         raise NoGoError(
             flight.source, "", f"in some of the flights, {problem}"

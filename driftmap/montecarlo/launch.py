@@ -405,7 +405,7 @@ class _Same:
         return isinstance(other, _Same) and other.flight is self.flight
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=64)  # the flights of a long day
 def _calm_motor(same: _Same, sky: Sky, error: float) -> tuple[FloatArray, FloatArray]:
     """Fit the motor in calm air, once for all winds that a flight is tried in.
 

@@ -196,7 +196,8 @@ def assess_setup(
     ``precision`` is how well the share of flights that hit each area with people must be
     known, the half-width of its interval over the figure: steered flights are flown for
     it. ``progress`` is called with the number of flights done since the last call.
-    Without ``advice`` no other aims are flown, of which notes tell and no verdict knows.
+    Without ``advice`` no other aims and no other readings of the wind are tried, of which
+    notes tell and no verdict knows.
     """
     flight, site, day, answers = setup.flight, setup.site, setup.day, setup.answers
     read_limits(flight, site)  # before the work: a bad limit costs no time
@@ -245,7 +246,7 @@ def assess_setup(
         verdict=decide(found.checks),
         assumed=tuple(dict.fromkeys(assumed)),
         influences=moving,
-        more_wind=more_wind(cloud, wind, moving),
+        more_wind=more_wind(cloud, wind, moving) if advice else (),
         version=version("driftmap"),
         answers=answers or Answers(),
     )

@@ -479,6 +479,7 @@ def test_an_area_is_split_by_two_taps(browser, demo_desk):
 
 BAD = (
     ("wind", "Speed", "nine", "Take this reading", "no speed"),
+    ("wind", "Speed", "9", "Take this reading", "From where?"),
     ("field", "Latitude of the pad", "95", "Put the pad there", "latitude"),
     ("field", "Radius", "100", "Draw the circle", "write such as 300 ft"),
     ("field", "A corner in each line", "300 ft 225\nfar 20", "Draw it", "Line 2"),

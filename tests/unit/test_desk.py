@@ -23,8 +23,8 @@ from driftmap.desk.app import make_app
 from driftmap.desk.day import read_day
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import KEPT, ConflictError, Folder
-from driftmap.desk.judging import FULL, QUICK, Told, judged
-from driftmap.desk.queue import GOOD_FOR, word_of
+from driftmap.desk.judging import FULL, QUICK, StaleError, Told, judged
+from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
 from driftmap.errors import InputError
 from driftmap.logbook.store import Log
@@ -295,6 +295,61 @@ def test_a_change_of_word_is_told():
     assert word_of(told("go"), NOW, was="go").was == ""
 
 
+def test_a_no_go_of_few_flights_counts_and_a_go_or_hold_does_not():
+    words = [word_of(told(w, samples=QUICK), NOW) for w in ("no-go", "hold", "go")]
+    assert [(w.verdict, w.sure) for w in words] == [
+        ("no-go", True),
+        ("hold", False),
+        ("hold", False),
+    ]
+
+
+def test_a_first_look_at_all_comes_first_and_what_cannot_go_last(desk, ask):
+    for name in ("willet", "dunlin", "willet"):
+        put_on(ask, name)
+    queue = Queue(desk.wanted)
+    items = read_day(desk.folder).items
+
+    def order():
+        places = {item.id: place for place, item in enumerate(items)}
+        return [(places[name], task.samples) for name, task, _ in queue._next()]
+
+    assert order() == [(i, n) for n in (QUICK, FULL) for i in range(3)]
+    first = told("no-go", samples=QUICK)
+    queue._lines[items[0].id].quick = replace(first, when=datetime.now(UTC))
+    assert order() == [(1, QUICK), (2, QUICK), (1, FULL), (2, FULL), (0, FULL)]
+    # A new wind: the word before is remembered, and everything is looked at again.
+    ask.good("winds/take", {"text": "7 mph from 80"})
+    assert order() == [(i, n) for n in (QUICK, FULL) for i in range(3)]
+    assert queue._lines[items[0].id] == _Line(
+        queue._lines[items[0].id].print, before="no-go"
+    )
+
+
+def test_what_is_flown_for_files_that_changed_is_dropped(desk, ask):
+    put_on(ask, "willet")
+    day = read_day(desk.folder)
+    asked = []
+
+    def changed(count):
+        asked.append(count)
+        raise StaleError
+
+    with pytest.raises(StaleError):
+        judged(replace(desk.task(day, day.items[0]), samples=3 * 4096), changed)
+    assert asked == [4096]  # the rest is not flown first
+
+
+def test_a_flight_is_read_again_when_it_or_its_curve_changed(desk, ask):
+    put_on(ask, "willet")
+    day = read_day(desk.folder)
+    task = replace(desk.task(day, day.items[0]), samples=QUICK)
+    assert not judged(task).problem
+    path = desk.folder.path("flights/willet_motor.csv")
+    path.write_text("time_s,thrust_n\n0,1\n")
+    assert judged(task).problem
+
+
 def test_a_word_belongs_to_the_files_as_they_are(desk, ask):
     put_on(ask, "willet")
     day = read_day(desk.folder)
@@ -478,6 +533,15 @@ def test_flown_stands_in_the_log_once_and_what_happened_corrects_it(ask, folder)
     )
     assert "found rocket" in out.output
     assert ask("day/drop", {"id": item.id}).status_code == 400  # it stays in the list
+
+
+def test_what_can_have_happened_is_named(ask):
+    put_on(ask, "willet")
+    (item,) = ask.good("state")["items"]
+    told = ask.good(f"day/names/{item['id']}")
+    assert {"recovery works", "canopy tangles"} <= set(told["cases"])
+    assert told["pieces"][0] == "rocket"
+    assert "stuck in the ground" in told["states"]
 
 
 def test_flown_again_after_a_kill_between_log_and_list_is_one_entry(ask, folder):

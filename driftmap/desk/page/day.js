@@ -38,7 +38,12 @@ function step(desk) {
   const next = waiting[0];
   if (!next.sure) return [`Being flown: ${next.name}. The word stands when it is done.`];
   if (next.word === "hold" && /question|answer/i.test(next.reason)) return go(`Next: answer for ${next.name}`, "answers", next);
-  return [el("b", {}, `Next on the pad: ${next.name}, ${WORDS[next.word]}.`)];
+  const said = el("b", {}, `${next.name}: ${WORDS[next.word]}. `);
+  if (next.word === "go") return [said, "Next on the pad, if the officer says so."];
+  if (next.word === "no-go") return [said, "Not in this wind as planned: take another flight first, or change what the reason names."];
+  if (/too old|too long ago/i.test(next.reason)) return [said, ...go("Next: read the wind again", "wind")];
+  if (/\baloft|height|wind/i.test(next.reason)) return [said, ...go("Next: tell more of the wind", "wind")];
+  return [said, "It may not go until its reason is settled. ", el("button", {type: "button", onclick: () => desk.open("flight", next)}, "Look at the flight")];
 }
 
 export function draw(desk) { shown = desk; calmly(drawAll); }
@@ -80,7 +85,7 @@ function row(desk, item, place, count) {
       button("Earlier", () => doing(() => ask("day/move", {id: item.id, by: -1})), {disabled: place === 0, "aria-label": `${item.name} earlier`}),
       button("Later", () => doing(() => ask("day/move", {id: item.id, by: 1})), {disabled: place === count - 1, "aria-label": `${item.name} later`}),
       button("Off the list", () => doing(() => ask("day/drop", {id: item.id}), `${item.name} is off the list.`)),
-      button("Flown", () => flown(item), {class: "strong"})));
+      button("Flown", () => flown(item), item.word === "go" && item.sure ? {class: "strong"} : {})));
 }
 
 async function flown(item) {
@@ -101,19 +106,21 @@ function done(desk) {
 }
 
 async function happened(item) {
-  const said = await question(`What happened to ${item.name}?`, "Log it", [
-    el("label", {class: "wide"}, "Case, as the map names it ", el("input", {name: "case", maxlength: 200})),
+  const names = await doing(() => ask(`day/names/${item.id}`));
+  const said = names && await question(`What happened to ${item.name}?`, "Log it", [
+    el("label", {class: "wide"}, "What of these ", el("select", {name: "case"}, el("option", {value: ""}, "not known"), names.cases.map(name => el("option", {}, name)))),
     el("label", {class: "wide"}, "Notes ", el("textarea", {name: "notes", rows: 4, maxlength: 4000}))]);
   if (said) await doing(() => ask("day/happened", {id: item.id, ...said}), "In the log; what stood there before stays in it too.");
 }
 
 async function found(item) {
-  const said = await question(`Where was ${item.name} found?`, "Log it", [
-    el("label", {class: "wide"}, "Piece ", el("input", {name: "piece", value: "rocket", maxlength: 80})),
+  const names = await doing(() => ask(`day/names/${item.id}`));
+  const said = names && await question(`Where was ${item.name} found?`, "Log it", [
+    el("label", {class: "wide"}, "Piece ", el("select", {name: "piece"}, names.pieces.map(name => el("option", {}, name)))),
     el("label", {class: "wide"}, "Latitude, degrees ", el("input", {name: "latitude", inputmode: "decimal", required: true})),
     el("label", {class: "wide"}, "Longitude, degrees (west is negative) ", el("input", {name: "longitude", inputmode: "decimal", required: true})),
     el("label", {class: "wide"}, "Good to ", el("input", {name: "error", value: "5 m", maxlength: 20})),
-    el("label", {class: "wide"}, "State ", el("input", {name: "state", maxlength: 200}))]);
+    el("label", {class: "wide"}, "State ", el("select", {name: "state"}, el("option", {value: ""}, "not told"), names.states.map(name => el("option", {}, name))))]);
   if (said) await doing(() => ask("day/happened", {id: item.id, found: said}), "In the log.");
 }
 

@@ -269,9 +269,14 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     chosen = "";
     typed = {needle: typed.needle};
     draw();
+    if (!seen(site.features[picked])) fit();
     list.querySelector(`[data-of="${picked}"] input`)?.focus({preventScroll: true});
     const drawn = geometry.type === "Point" ? "circle" : geometry.type === "Polygon" ? "area" : "line";
     say(`${site.features[picked].properties.name} is drawn. Its ${drawn} can be moved here; who and what it is stands in the list.`);
+  }
+  function seen(feature) {
+    const [w, h] = size(), r = reach(feature) * view.scale;
+    return local(feature).map(px).every(([x, y]) => x - r >= 0 && x + r <= w && y - r >= 0 && y + r <= h);
   }
   function free(role) {
     const names = new Set(site.features.map(f => f.properties?.name));
@@ -452,8 +457,8 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   function need() {
     const roles = site.features.map(f => f.properties?.role), still = Object.entries(NEEDED).filter(([role]) => !roles.includes(role)).map(([, text]) => text);
     if (!site.elevation) still.push("the height of the pad above the sea");
-    missing.replaceChildren(still.length ? `Still needed: ${still.join("; ")}.` : fault ? el("span", {class: "warning"}, fault) : "The field is whole: flights can be judged here.");
-    missing.className = still.length || fault ? "missing" : "missing whole";
+    missing.replaceChildren(still.length ? `Still needed: ${still.join("; ")}.` : fault ? el("span", {class: "warning"}, fault) : site.rules ? "The field is whole: flights can be judged here." : "The field is whole but for its rules: name those that hold here, or every flight holds.");
+    missing.className = still.length || fault || !site.rules ? "missing" : "missing whole";
   }
   function draw() { calmly(drawn); }
   function drawn() {

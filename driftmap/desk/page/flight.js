@@ -182,7 +182,7 @@ function quantity(field, path, value, common) {
   const save = () => {
     const typed = number.value.trim();
     if (!typed) return value === undefined ? null : put(path, null);
-    const text = /[a-z%]/i.test(typed) || !units ? typed : `${typed} ${units.value}`;
+    const bare = /^[-+]?[\d.,]+(e[-+]?\d+)?$/i.test(typed), text = !bare || !units ? typed : `${typed} ${units.value}`;
     put(path, spread?.value.trim() ? `${text} +/- ${spread.value.trim().replace(/^(±|\+\/-)\s*/, "")}` : text);
   };
   number.addEventListener("change", save);

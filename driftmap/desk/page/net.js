@@ -103,7 +103,7 @@ export function sign(word) {
     go: ["M-11 0A11 11 0 1 0 11 0A11 11 0 1 0 -11 0", "M-5 0L-1.5 4.5L5.5 -4.5"],
   };
   const [plate, glyph] = shapes[word];
-  return svg("svg", {viewBox: "-13 -13 26 26", class: "sign", "aria-hidden": "true"},
+  return svg("svg", {viewBox: "-12 -12 24 24", class: "sign", "aria-hidden": "true"},
     svg("path", {class: "plate", d: plate}), svg("path", {class: "glyph", d: glyph}));
 }
 

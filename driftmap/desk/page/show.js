@@ -1,8 +1,9 @@
 // Show it: the next flight for the crowd, pages to print, phones that may read.
 import {ask, doing, el, find, picture, sign} from "./net.js";
 
+const LANGUAGES = {en: "English", de: "Deutsch", es: "Español", fr: "Français"};
 const WORDS = {go: "GO", hold: "HOLD", "no-go": "NO\u2011GO"};
-let desk = null;
+let desk = null, language = "en";
 
 export function begin(from) { desk = from; }
 
@@ -11,7 +12,7 @@ export async function enter(from) {
   find("#show-room").replaceChildren(
     el("button", {type: "button", class: "main", onclick: () => find("#crowd").requestFullscreen?.()}, "Full screen for the crowd"),
     el("div", {id: "crowd"}),
-    el("h2", {}, "To print"), el("ul", {id: "prints", class: "flown"}),
+    el("h2", {}, "To print"), el("label", {}, "In ", el("select", {onchange: event => { language = event.target.value; draw(desk); }}, Object.entries(LANGUAGES).map(([tag, name]) => el("option", {value: tag, lang: tag, selected: tag === language}, name)))), el("ul", {id: "prints", class: "flown"}),
     el("h2", {}, "Phones that may read"), el("p", {class: "note"}, "On request, phones on this network read the day's list and its maps, by a key of their own. They cannot write. The key is void when you stop, and when the desk ends."),
     el("div", {id: "phones"}));
   draw(desk);
@@ -27,7 +28,7 @@ export function draw(from) {
       el("div", {class: "say"}, el("h2", {}, "Next: ", el("bdi", {}, next.name)), el("p", {class: "reason"}, next.reason), el("p", {}, low ? `Wind ${low.told}` : "No wind is read yet"))),
     el("ol", {class: "after", start: 2}, waiting.slice(1, 5).map(item => el("li", {}, el("bdi", {}, item.name), ` ${WORDS[item.word]}`))),
     el("p", {class: "note"}, "The range safety officer decides. Watch every flight until all of it is down.")] : [el("p", {}, "No flight waits.")]));
-  find("#prints").replaceChildren(...waiting.map(item => el("li", {}, el("bdi", {}, item.name), ...["sheet", "map", "dial"].map(what => el("a", {class: "button", href: `page/${what}/${item.id}`, target: "_blank", rel: "noopener"}, {sheet: "Sheet", map: "Map", dial: "Dial (takes minutes)"}[what])))));
+  find("#prints").replaceChildren(...waiting.map(item => el("li", {}, el("bdi", {}, item.name), ...["sheet", "map", "dial"].map(what => el("a", {class: "button", href: `page/${what}/${item.id}?language=${language}`, target: "_blank", rel: "noopener"}, {sheet: "Sheet", map: "Map", dial: "Dial (takes minutes)"}[what])))));
 }
 
 async function phones(told) {

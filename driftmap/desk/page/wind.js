@@ -12,6 +12,7 @@ const reading = () => {
   let text = /\d ?[a-z]|light/i.test(speed.replace(/to/i, ""))  ? speed : `${speed} ${unit}`;
   if (from && !/^(variable|vrb)$/i.test(from)) text += ` from ${from.replace(/°/g, "")}${/\d/.test(from) && north === "magnetic" ? " magnetic" : ""}`;
   else if (from) text += " variable";
+  else if (text !== "light") throw new Problem("From where? Type degrees or a point of the compass; where it turns about, type variable");
   if (gust) text += `, gusting to ${gust}${/[a-z]/i.test(gust) ? "" : ` ${unit}`}`;
   return text;
 };
