@@ -34,6 +34,11 @@ with Log(sys.argv[1]) as log:
 """
 
 
+def exported(path):
+    with Log(path) as log:
+        return export_text(log)
+
+
 def on_a_disk_of(size, *arguments):
     """Run the command in a process of its own that lets no file grow past a size."""
 
@@ -51,9 +56,21 @@ def on_a_disk_of(size, *arguments):
     )
 
 
+OPEN = []
+
+
+@pytest.fixture(autouse=True)
+def closed():
+    """Close what a test left open."""
+    yield
+    while OPEN:
+        OPEN.pop().close()
+
+
 def filled(path, count=3):
     """A log with an assessment, outcomes and a correction."""
     log = Log(path)
+    OPEN.append(log)
     flight = Content("flight.toml", b"name = 'x'\n")
     picture = Content("odd.bin", b"\xff\xfe\x00")
     uses = {"flight": flight.digest, "wind": picture.digest}
@@ -122,7 +139,7 @@ def test_a_kill_at_any_statement_of_an_import_adds_all_or_nothing(tmp_path):
     (tmp_path / "x.jsonl").write_text(text)
     path = tmp_path / "log.sqlite"
     Log(path).close()
-    empty, number, states = export_text(Log(path)), 1, []
+    empty, number, states = exported(path), 1, []
     while killed(str(path), number, str(tmp_path / "x.jsonl")):
         with Log(path) as log:
             assert log.faults() == []
@@ -132,7 +149,7 @@ def test_a_kill_at_any_statement_of_an_import_adds_all_or_nothing(tmp_path):
     # Killed before, within and after: nothing until the commit, then all.
     assert number > 20
     assert states[0] == empty
-    assert export_text(Log(path)) == text
+    assert exported(path) == text
 
 
 def test_a_kill_at_any_statement_of_a_migration_leaves_a_log(tmp_path):
@@ -175,7 +192,7 @@ def test_two_writers_at_once_both_write_all(tmp_path):
 def test_a_full_disk_is_one_line_and_the_log_is_as_it_was(tmp_path):
     path = tmp_path / "log.sqlite"
     filled(path).close()
-    before = export_text(Log(path))
+    before = exported(path)
     limit = path.stat().st_size + 40_000
 
     big = tmp_path / "big.toml"
@@ -218,9 +235,10 @@ def test_a_full_disk_leaves_nothing_half_done(tmp_path, what):
     assert not out.exists()
     left = {p.name for p in tmp_path.iterdir()} - there - {"n.sqlite"}
     assert not [name for name in left if not name.endswith(("-wal", "-shm"))]
-    assert export_text(Log(log)) == before
+    assert exported(log) == before
     if what == "import":
-        assert Log(new).entries() == []
+        with Log(new) as made:
+            assert made.entries() == []
 
 
 def test_a_disk_that_is_really_full(tmp_path):
