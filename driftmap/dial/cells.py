@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -14,19 +15,22 @@ from driftmap.dial.reach import Reach, Wind
 from driftmap.dial.winds import known_wind, metered_wind
 from driftmap.errors import DriftmapError
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.planning.span import Corners, Net, everywhere, strictest
+from driftmap.planning.span import Corners, Net, everywhere, strictest, turned_lines
 from driftmap.planning.supposed import Supposition
-from driftmap.planning.trial import flown, hangs_on_aloft, judged, unpack
+from driftmap.planning.trial import Ahead, flown, hangs_on_aloft, judged, unpack
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import decide
+from driftmap.verdict.consequence_checks import Lines
 
 __all__ = ["Block", "Found", "blocks_of", "unknown", "work_out"]
 
 Cell: TypeAlias = tuple[int, int]
 
-_BLOCKS: Final = 12
-"""Blocks that a dial of a rail with a bearing of its own is cut into: enough for a few
-workers, few enough that the winds on their edges are not flown twice too often."""
+_BLOCKS: Final = 4
+"""Blocks that a dial of a rail with a bearing of its own is cut into, or one for each
+processor where there are more: few, as the winds on their edges are flown twice."""
+
+_MOST_KEPT: Final = 400_000  # flights a worker keeps, some 700 MB of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +63,7 @@ class Found:
     cells: dict[Cell, Node]
 
 
-def blocks_of(reach: Reach, follows_wind: bool) -> list[Block]:
+def blocks_of(reach: Reach, follows_wind: bool, samples: int) -> list[Block]:
     """Cut a dial into parts worth handing out.
 
     Parameters
@@ -68,6 +72,9 @@ def blocks_of(reach: Reach, follows_wind: bool) -> list[Block]:
         The winds.
     follows_wind : bool
         Whether the rail follows the wind: a speed then is flown once and turned.
+    samples : int
+        Flights in each case; blocks of many are narrow, as three winds a direction are
+        kept.
 
     Returns
     -------
@@ -77,7 +84,9 @@ def blocks_of(reach: Reach, follows_wind: bool) -> list[Block]:
     if follows_wind:
         around = range(reach.directions)
         return [Block(range(i, i + 1), around) for i in range(reach.speeds)]
-    width = max(1, math.ceil(reach.directions / _BLOCKS))
+    blocks = max(_BLOCKS, os.cpu_count() or 1)
+    kept = max(1, _MOST_KEPT // (3 * samples))
+    width = min(kept, math.ceil(reach.directions / blocks))
     starts = range(0, reach.directions, width)
     ends = [min(start + width, reach.directions) for start in starts]
     rows = range(reach.speeds)
@@ -86,15 +95,17 @@ def blocks_of(reach: Reach, follows_wind: bool) -> list[Block]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Flown:
-    """A cloud with what is told of its landings."""
+    """A cloud with what is told of its landings, and the lines that a verdict asks for."""
 
     cloud: Cloud
     landings: Mapping[tuple[str, str], Landing]
+    lines: Lines
 
     def turned(self, angle: float) -> _Flown:
         """Turn everything as a wind from north turns to another direction."""
         turned = {key: one.turned(angle) for key, one in self.landings.items()}
-        return _Flown(self.cloud.turned(angle), turned)
+        lines = turned_lines(self.lines, angle)
+        return _Flown(self.cloud.turned(angle), turned, lines)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,7 +131,8 @@ class _Bench:
         wind = self.reach.wind(i, j)
         try:
             done = self.fly(i, j)
-            checks = judged(done.cloud, self.setup, self.air(wind)).checks
+            known = Ahead(lines=done.lines)
+            checks = judged(done.cloud, self.setup, self.air(wind), known).checks
         except (DriftmapError, ValueError) as problem:
             return unknown(wind, problem)
         return Node(
@@ -229,7 +241,7 @@ def _bench(
         speed, from_deg = reach.wind(i, j)
         air = metered_wind(supposition, from_deg, speed, gust=reach.gust)
         cloud = flown(setup, air)
-        return _Flown(cloud, landings_of(cloud))
+        return _Flown(cloud, *landings_of(cloud))
 
     def corners(fly: Callable[[float, float], _Flown], i: int, j: float) -> Corners:
         low, high = ((fly(a, j).cloud, fly(a, j + 1).cloud) for a in (i, i + 1))

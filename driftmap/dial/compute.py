@@ -81,7 +81,7 @@ def compute_dial(
         The winds.
     hands : Hands, optional
         Who works on it; threads by default. A part is all directions of one speed, or
-        as many winds as there are speeds where the rail has a bearing of its own.
+        all speeds of a part of the compass where the rail has a bearing of its own.
 
     told : callable, optional
         Takes what is to be said before the long work.
@@ -107,7 +107,7 @@ def compute_dial(
     first, notes, need = _scouted(setup, supposition)
     if told is not None and (few := need.warning(setup.samples)):
         told(few)
-    blocks = blocks_of(reach, setup.flight.rail.follows_wind)
+    blocks = blocks_of(reach, setup.flight.rail.follows_wind, setup.samples)
     work = partial(work_out, pack(setup), supposition, reach)
     nodes: dict[tuple[int, int], Node] = {}
     cells: dict[tuple[int, int], Node] = {}

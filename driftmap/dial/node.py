@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 
 from driftmap.air.wind import turn
 from driftmap.dial.reach import Wind
-from driftmap.ground.contours import containment
+from driftmap.ground.contours import Contour, containment
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import landed
 from driftmap.verdict.check import Check, Verdict
+from driftmap.verdict.consequence_checks import SHARES as ALL
+from driftmap.verdict.consequence_checks import Lines, maiming
 
 __all__ = [
     "SHARES",
@@ -140,7 +142,7 @@ class Node:
         return self.verdict
 
 
-def landings_of(cloud: Cloud) -> dict[tuple[str, str], Landing]:
+def landings_of(cloud: Cloud) -> tuple[dict[tuple[str, str], Landing], Lines]:
     """Tell how every piece of a cloud comes down.
 
     Parameters
@@ -150,10 +152,24 @@ def landings_of(cloud: Cloud) -> dict[tuple[str, str], Landing]:
 
     Returns
     -------
-    dict of (str, str) to Landing
+    landings : dict of (str, str) to Landing
         By case and body.
+    lines : Lines
+        The same lines, and those of `driftmap.verdict.consequence_checks.maiming`, for
+        a verdict.
     """
-    return {(part.case, part.body): _landing(cloud, part) for part in cloud.parts}
+    drawn = {(p.case, p.body): _drawn(cloud, p) for p in cloud.parts}
+    asked = maiming(cloud)
+    return {
+        (part.case, part.body): _landing(cloud, part, drawn[part.case, part.body])
+        for part in cloud.parts
+    }, {key: drawn[key] for key in asked}
+
+
+def _drawn(cloud: Cloud, part: Part) -> tuple[Contour, ...]:
+    return containment(
+        cloud.east[part.rows], cloud.north[part.rows], ALL, weights=part.weights
+    )
 
 
 def joined_landing(landings: Sequence[Landing]) -> Landing:
@@ -188,12 +204,8 @@ def joined_landing(landings: Sequence[Landing]) -> Landing:
     )
 
 
-def _landing(cloud: Cloud, part: Part) -> Landing:
-    rows = part.rows
-    east, north = cloud.east[rows], cloud.north[rows]
-    lines = tuple(
-        line.shape for line in containment(east, north, SHARES, weights=part.weights)
-    )
+def _landing(cloud: Cloud, part: Part, drawn: tuple[Contour, ...]) -> Landing:
+    lines = tuple(line.shape for line in drawn if line.share in SHARES)
     corners = shapely.get_coordinates(lines[-1])
     found = landed(cloud, part)
     return Landing(

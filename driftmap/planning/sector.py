@@ -4,53 +4,25 @@ from __future__ import annotations
 
 import math
 import pickle
-from collections import OrderedDict
-from collections.abc import Callable, Iterable
-from concurrent.futures import Future
+from collections.abc import Iterable
 from functools import lru_cache
-from threading import Lock, local
-from typing import Final, Generic, TypeVar
+from threading import local
+from typing import Final
 
 from driftmap.errors import DriftmapError
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.span import everywhere, strictest
 from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.sweep import Once
 from driftmap.planning.trial import FINDINGS, NOT_KNOWN, Trial, flown, judged, unpack
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import decide
 
 __all__ = ["Flights", "Sector", "flights_of", "forget_flights", "worst"]
 
-V = TypeVar("V")
-
 _KEPT: Final = 12  # clouds at the least; those of neighbouring speeds serve twice
 _MOST_KEPT: Final = 100_000  # flights; some 200 MB of them
 _SAME: Final = 9  # decimals of a degree to which two ways are one
-
-
-class _Once(Generic[V]):
-    """Work done once for each wind, whichever thread asks first; the last are kept."""
-
-    def __init__(self, work: Callable[[float, float], V], kept: int | None) -> None:
-        self._work, self._kept, self._lock = work, kept, Lock()
-        self._begun: OrderedDict[tuple[float, float], Future[V]] = OrderedDict()
-
-    def __call__(self, speed: float, way: float) -> V:
-        key = speed, round(way % 360, _SAME) % 360
-        with self._lock:
-            begun = self._begun.get(key)
-            mine = begun is None
-            if begun is None:
-                begun = self._begun[key] = Future()
-            self._begun.move_to_end(key)
-            while self._kept is not None and len(self._begun) > self._kept:
-                self._begun.popitem(last=False)
-        if mine:
-            try:
-                begun.set_result(self._work(*key))
-            except BaseException as problem:
-                begun.set_exception(problem)
-        return begun.result()
 
 
 class Flights:
@@ -68,8 +40,8 @@ class Flights:
         self.supposition = supposition
         self._packed, self._own = packed, local()
         kept = max(_KEPT, _MOST_KEPT // self.setup.samples)
-        self._cloud = _Once(self._flown, kept)
-        self.trial = _Once(self._judged, None)
+        self._cloud = Once(self._flown, kept)
+        self._trial = Once(self._judged, None)
 
     @property
     def setup(self) -> Setup:
@@ -97,7 +69,22 @@ class Flights:
         if self.setup.flight.rail.follows_wind:
             # From everywhere the same, but for a turn.
             return self._cloud(speed, 0.0).turned(math.radians(way % 360))
-        return self._cloud(speed, way)
+        return self._cloud(speed, _same(way))
+
+    def trial(self, speed: float, way: float) -> Trial:
+        """Judge a wind.
+
+        Parameters
+        ----------
+        speed, way : float
+            As of `cloud`.
+
+        Returns
+        -------
+        Trial
+            Its verdict.
+        """
+        return self._trial(speed, _same(way))
 
     def _flown(self, speed: float, way: float) -> Cloud:
         return flown(self.setup, suppose(self.supposition, way, speed))
@@ -108,6 +95,10 @@ class Flights:
             return judged(self.cloud(speed, way), self.setup, wind)
         except (DriftmapError, ValueError) as problem:
             return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
+
+
+def _same(way: float) -> float:
+    return round(way % 360, _SAME) % 360
 
 
 def flights_of(packed: bytes, supposition: Supposition) -> Flights:

@@ -30,7 +30,7 @@ from driftmap.verdict.consequence_checks import Lines
 from driftmap.verdict.judgement import judge
 from driftmap.verdict.limits import read_limits
 
-__all__ = ["Corners", "Net", "everywhere", "strictest"]
+__all__ = ["Corners", "Net", "everywhere", "strictest", "turned_lines"]
 
 Corners: TypeAlias = tuple[tuple[Cloud, Cloud], tuple[Cloud, Cloud]]
 """Clouds at the slow end, left and right, and at the fast end, left and right."""
@@ -126,18 +126,36 @@ class Net:
         Net
             That of the winds turned as much, for a rail that follows the wind.
         """
-
-        def about_pad(corners: FloatArray) -> FloatArray:
-            return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
-
-        lines = {
-            key: tuple(
-                replace(line, shape=shapely.transform(line.shape, about_pad))
-                for line in own
-            )
-            for key, own in self.lines.items()
-        }
+        lines = turned_lines(self.lines, angle)
         return Net(self.cloud.turned(angle), lines, self.coarse)
+
+
+def turned_lines(lines: Lines, angle: float) -> Lines:
+    """Turn lines about the pad.
+
+    Parameters
+    ----------
+    lines : Lines
+        By case and body.
+    angle : float
+        Turn, clockwise [rad].
+
+    Returns
+    -------
+    Lines
+        The same lines, turned.
+    """
+
+    def about_pad(corners: FloatArray) -> FloatArray:
+        return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
+
+    return {
+        key: tuple(
+            replace(line, shape=shapely.transform(line.shape, about_pad))
+            for line in own
+        )
+        for key, own in lines.items()
+    }
 
 
 def everywhere(corners: Corners, middle: Cloud) -> Net:

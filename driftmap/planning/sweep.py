@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections import deque
+from collections import OrderedDict, deque
 from collections.abc import Callable, Sequence
 from concurrent.futures import (
     FIRST_COMPLETED,
@@ -15,14 +15,50 @@ from concurrent.futures import (
 )
 from dataclasses import dataclass, field
 from functools import partial
+from threading import Lock
 from typing import Final, Generic, TypeVar
 
-__all__ = ["Hands", "Lost", "sweep"]
+__all__ = ["Hands", "Lost", "Once", "sweep"]
 
 P = TypeVar("P")
 R = TypeVar("R")
 
+V = TypeVar("V")
+
 _ATTEMPTS: Final = 3
+
+
+class Once(Generic[V]):
+    """Work done once for each of its arguments, whichever thread asks first.
+
+    Parameters
+    ----------
+    work : callable
+        What is done; what it raises is raised to all who ask.
+    kept : int or None
+        Results kept, those asked for last; None keeps all.
+    """
+
+    def __init__(self, work: Callable[..., V], kept: int | None) -> None:
+        self._work, self._kept, self._lock = work, kept, Lock()
+        self._begun: OrderedDict[tuple[float, ...], Future[V]] = OrderedDict()
+
+    def __call__(self, *key: float) -> V:
+        """Do the work, or wait for who does it already."""
+        with self._lock:
+            begun = self._begun.get(key)
+            mine = begun is None
+            if begun is None:
+                begun = self._begun[key] = Future()
+            self._begun.move_to_end(key)
+            while self._kept is not None and len(self._begun) > self._kept:
+                self._begun.popitem(last=False)
+        if mine:
+            try:
+                begun.set_result(self._work(*key))
+            except BaseException as problem:
+                begun.set_exception(problem)
+        return begun.result()
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,7 @@ __all__ = [
     "SHARES",
     "Lines",
     "lines_of",
+    "maiming",
     "under_the_fall",
     "with_clear_aim",
 ]
@@ -80,8 +81,24 @@ def lines_of(cloud: Cloud) -> Lines:
     Lines
         Those of falls that can maim.
     """
+    return {key: _lines(cloud, part, None) for key, part in maiming(cloud).items()}
+
+
+def maiming(cloud: Cloud) -> dict[tuple[str, str], Part]:
+    """Find the falls whose lines `under_the_fall` asks for.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+
+    Returns
+    -------
+    dict of (str, str) to Part
+        By case and body.
+    """
     return {
-        (part.case, part.body): _lines(cloud, part, None)
+        (part.case, part.body): part
         for case in cloud.tree.cases
         for part in _maiming(cloud, case)
     }
