@@ -13,19 +13,21 @@ not know has no figure there. A benchmark measures; nothing here passes or fails
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import subprocess
 import sys
 import tempfile
 import time
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-THAN = "d39ce9f"
+THAN = "d1885fb"
 SITE, WHEN = "sites/saltgrass-flat.geojson", ["--when", "2026-06-13T08:30-07:00"]
 MORNING = ["--site", SITE, "--wind", "examples/morning.csv", *WHEN]
 PLAN = ["--site", SITE, "--samples", "2000"]
-FIXED = "fixed.toml"
+FIXED, YEAR = "fixed.toml", "year.csv"
 CLOUDS = """
 import sys, numpy as np
 from driftmap.air.wind import WindProfile
@@ -47,8 +49,15 @@ ROWS = {
     "assess --propose": ["assess", "examples/willet.toml", *MORNING, "--propose"],
     "dial, rail with the wind": ["dial", "examples/willet.toml", *PLAN],
     "dial, rail fixed": ["dial", FIXED, *PLAN],
-    "limits": ["limits", "examples/willet.toml", *PLAN],
+    "limits, 16 directions": ["limits", "examples/willet.toml", *PLAN],
+    "limits, 36 by 10 winds": [
+        *("limits", "examples/willet.toml", *PLAN),
+        *("--directions", "36", "--steps", "10"),
+    ],
     "layout": ["layout", SITE, "--flight", "examples/willet.toml"],
+    "season, a year of hours": [
+        *("season", "examples/willet.toml", *PLAN, "--winds", YEAR, "--check", "0")
+    ],
     "a million flights": ["examples/willet.toml", "1000000"],
 }
 
@@ -69,14 +78,29 @@ def fix_the_rail(tree):
     return text.replace("willet_motor", str(curve))
 
 
+def a_year():
+    """Write a year of hourly winds, strong by day and light by night, as invented."""
+    hours = range(8760)
+    start = datetime(2025, 1, 1, tzinfo=UTC)
+    rows = ["time_utc,from_deg,speed_mps"]
+    for hour in hours:
+        speed = 4 + 2.5 * math.sin(hour * math.tau / 24) + 2 * math.sin(hour / 37)
+        way = (240 + 90 * math.sin(hour / 53) + 60 * math.sin(hour / 11)) % 360
+        time = start + timedelta(hours=hour)
+        rows.append(f"{time:%Y-%m-%dT%H:%MZ},{way:.0f},{max(speed, 0.0):.1f}")
+    return "\n".join(rows) + "\n"
+
+
 def measured(tree, words, folder):
     """Run a command in a tree; give processor time [s], time [s], memory [MiB], or None."""
-    words = [str(folder / FIXED) if word == FIXED else word for word in words]
+    own = {FIXED, YEAR}
+    words = [str(folder / word) if word in own else word for word in words]
     code = "from driftmap.cli import main; main()"
     if words[0].endswith(".toml"):
         code = CLOUDS
     elif words[0] != "limits":
-        words = [*words, "--out", str(folder / "out")]
+        out = tempfile.mkdtemp(dir=folder)  # nothing is left to go on from
+        words = [*words, "--out", out]
     command = [sys.executable, "-c", code, *words]
     env = {**os.environ, "PYTHONPATH": str(tree), "PYTHONDONTWRITEBYTECODE": ""}
     start = time.perf_counter()
@@ -134,6 +158,7 @@ def main():
         then = folder / "then"
         then.mkdir()
         copy_of(told.than, then)
+        (folder / YEAR).write_text(a_year())
         trees = ROOT, then
         print(f"{'':26} {'now':>30}    {told.than:>30}    ratio")
         for name, words in ROWS.items():
