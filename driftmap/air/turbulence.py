@@ -258,8 +258,8 @@ class Convection:
         checked("depth", self.depth, above=0)
 
 
-SUNNY: Final = Convection(2.0, 1500.0)
-"""A sunny noon, where place or time is not known. Assumed."""
+SUNNY: Final = Convection(2.5, 2250.0)
+"""The most that the sun stirs anywhere in `convection`, where the place is not known."""
 
 _HEAT: Final = 0.35
 """Share of the sunshine on the ground that warms the air: dry land. Assumed; grass and damp

@@ -267,7 +267,7 @@ def _of_cloth(known: Known, pair: Sequence[str]) -> Iterator[tuple[float, str]]:
     """Say which device looks otherwise in one case than in the other."""
     told = {o.piece for o in known.observations if isinstance(o, State)}
     flown = [next(f for f in known.cases if f.case.name == case) for case in pair]
-    for device in known.cases[0].cloud.plan.flight.recovery:
+    for device in known.cases[0].cloud.plan.flight.devices:
         fates = [_LOOKS[f.cloth(device.name)] for f in flown]
         if fates[0] != fates[1] and device.name not in told:
             looks = " or ".join(

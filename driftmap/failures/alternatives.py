@@ -125,7 +125,7 @@ def canopy_for(flight: Flight, speed: float, density: float = 1.225) -> float | 
         faster without one. Middle values throughout: half of the flights land faster.
     """
     weight = 2 * flight.dry_mass * STANDARD_GRAVITY / (density * speed**2)
-    frame = flight.airframe
+    frame = flight.falling
     bare = CROSSFLOW_DRAG * frame.length * frame.diameter * TUMBLE.middle
     drag = drag_spread("flat circular").middle
     area = (weight - bare) / drag
@@ -165,7 +165,7 @@ def _lowered(canopy: Device) -> dict[str, Device]:
 
 
 def _streamer(flight: Flight, opens_at: Trigger) -> dict[str, Device]:
-    width = _STREAMER_WIDTH * flight.airframe.diameter
+    width = _STREAMER_WIDTH * flight.falling.diameter
     streamer = Device(
         name="streamer",
         kind="streamer",

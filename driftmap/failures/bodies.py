@@ -125,11 +125,14 @@ class Bench:
         Inputs named so far.
     assumed : list of str
         What they assume, a sentence each.
+    drag : str
+        Input that gives its drag coefficient nose first.
     """
 
     flight: Flight
     spreads: dict[str, Spread] = field(default_factory=dict)
     assumed: list[str] = field(default_factory=list)
+    drag: str = "drag coefficient"
 
     def need(self, name: str, spread: Spread, what: str = "") -> str:
         """Register an input and note what it assumes."""
@@ -184,7 +187,7 @@ class Bench:
 
     def tumbling(self) -> Drag:
         """Give the drag of the tumbling rocket."""
-        frame = self.flight.airframe
+        frame = self.flight.falling
         area = CROSSFLOW_DRAG * frame.length * frame.diameter
         return area, self.need("tumbling", TUMBLE, "falling rocket")
 
@@ -200,7 +203,7 @@ class Bench:
 
     def nose_first(self) -> Stage:
         """Let the rocket fall nose first to the ground."""
-        drag = (self.flight.airframe.cross_section, "drag coefficient")
+        drag = (self.flight.falling.cross_section, self.drag)
         return Stage((drag,), nose_first=True)
 
     def loose(self, piece: Piece) -> Body:
@@ -334,7 +337,7 @@ class Bench:
         unlit: bool = False,
     ) -> Body:
         """Give the rocket after the burn, less the mass that came off [kg]."""
-        frame = self.flight.airframe
+        frame = self.flight.falling
         mass = self.flight.dry_mass - less
         if mass <= 0:
             raise FlightError(

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from driftmap.rocket.flight import Device, Piece
 from driftmap.spread import Spread
 
 __all__ = [
+    "LIGHTS",
+    "SELDOM",
     "Body",
     "Breaks",
     "Burn",
@@ -19,6 +21,12 @@ __all__ = [
     "Release",
     "Stage",
 ]
+
+SELDOM: Final = 4
+"""Of so many flights one is flown for a case that fewer know as well."""
+
+LIGHTS: Final = "time of lighting in the air"
+"""Input that gives when the motor lights that does so in the air [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +44,15 @@ class Burn:
         Whether the path turns that way at once, and thrust acts along it from then on.
     alone : bool
         Whether the body is the motor, which carries all the propellant.
+    upper : bool
+        Whether it is the motor that lights in the air, though it has parted from nothing.
     """
 
     tilt: str = ""
     share: str = ""
     turned: bool = False
     alone: bool = False
+    upper: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +130,10 @@ class Body:
         Whether it is the rocket without its motor, and so without propellant.
     broken : bool
         Whether it falls with the rocket and is thrown on from where that strikes.
+    release : Release or None
+        When it is let go, where that is not when the case is.
+    rides : bool
+        Whether it weighs what all of the rocket does until its first stage is over.
     """
 
     name: str
@@ -130,6 +145,8 @@ class Body:
     before: tuple[Stage, ...] = ()
     unlit: bool = False
     broken: bool = False
+    release: Release | None = None
+    rides: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +163,8 @@ class Release:
         not before the rail is left.
     mark : str
         The input that gives the share or the time; the key of what breaks.
+    way : str
+        How its flight goes up: as planned, or a way of `driftmap.failures.staged`.
     """
 
     at: Literal[
@@ -160,6 +179,7 @@ class Release:
         "off rail",
     ] = "apogee"
     mark: str = ""
+    way: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,11 +194,14 @@ class Opening:
         One of `HOLDS`, `TEARS`, `RIPS_OFF` in `driftmap.formulas.opening`.
     before : tuple of Stage
         How the whole rocket falls from the release of the case until it opens.
+    release : Release or None
+        When what it is part of is let go, where that is not when the case is.
     """
 
     device: Device
     result: int
     before: tuple[Stage, ...] = ()
+    release: Release | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,7 +254,7 @@ class Case:
         power. Such a case is judged by its risk and by the distance people keep, not by
         where most of it comes down.
     seldom : bool
-        Whether one in four flights is enough to know it by.
+        Whether one in `SELDOM` flights is enough to know it by.
     """
 
     name: str

@@ -20,9 +20,11 @@ from driftmap.failures.offpath import (
     part_lit,
     still_burning,
     tears_loose,
+    tips_over,
 )
 from driftmap.failures.outcomes import opened, opened_as_planned
 from driftmap.failures.own import EARLY, own_cases
+from driftmap.failures.staged import STAGED, with_booster
 from driftmap.formulas.flutter import (
     BENDING_STRENGTH,
     LAYER_STRENGTH,
@@ -31,14 +33,17 @@ from driftmap.formulas.flutter import (
 )
 from driftmap.formulas.fragments import FRICTION, REBOUND
 from driftmap.rocket.airframe import GUESSED_DRAG
-from driftmap.rocket.flight import Flight
+from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.spread import Spread
 
-__all__ = ["BARE", "CERTAIN", "LIKELIHOOD", "WORKS", "build_cases"]
+__all__ = ["BARE", "BREAKS_OFF", "CERTAIN", "LIKELIHOOD", "WORKS", "build_cases"]
 
 TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
 )
+BREAKS_OFF: Final = "breaks off"
+"""How a case ends in which a printed nose cone gives."""
+
 FRONT: Final = "front half"
 BROKEN: Final = "broken piece"
 
@@ -51,6 +56,7 @@ _OWN_NAMES: Final = (
     "rocket",
     "fragment",
     "loose motor",
+    BOOSTER,
     FRONT,
     BROKEN,
 )  # of bodies that no file lists
@@ -120,7 +126,7 @@ def _cord_cuts(bench: Bench) -> list[Case]:
     seconds = bench.need("late by", LATE, "late opening")
     *first, waiting = fall.before(device)
     before = (*first, replace(waiting, mark=seconds), waiting)
-    whole, frame = bench.flight.dry_mass, bench.flight.airframe
+    whole, frame = bench.flight.dry_mass, bench.flight.falling
     bench.note(
         "cord cuts the tube: half of the rocket hangs on what opens, the half with the fins "
         "tumbles down (assumed)"
@@ -181,10 +187,10 @@ def _flutter(bench: Bench) -> list[Case]:
 
 
 def _bend(bench: Bench) -> list[Case]:
-    """Shed the fins when a gust or their angle to the air bends more than they stand."""
+    """Shed what a gust or its angle to the air bends more than it stands: fins, a printed nose."""
     cases = []
     for fin in bench.flight.pieces:
-        if fin.kind != "fin" or fin.plate() is None:
+        if fin.plate() is None and not (fin.kind == "nose cone" and fin.printed):
             continue
         stated = fin.strength or fin.layer_strength
         if stated is not None:
@@ -196,7 +202,8 @@ def _bend(bench: Bench) -> list[Case]:
         bench.need(f"{fin.name} strength", strong, fin.name)
         bench.need("fins askew", ASKEW, "rocket")
         bench.need("gust on fins", GUST, "rocket")
-        cases.append(_shed(bench, Breaks(fin, "bending"), "snaps"))
+        told = "snaps" if fin.kind == "fin" else BREAKS_OFF
+        cases.append(_shed(bench, Breaks(fin, "bending"), told))
     return cases
 
 
@@ -283,8 +290,10 @@ _CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
     ("motor case ejected", _case_ejected),
     ("motor bursts", bursts),
     ("goes off its path", goes_off),
+    ("rod tips over", tips_over),
     ("part of the cluster lights", part_lit),
     ("motor tears loose", tears_loose),
+    *STAGED,
 )
 
 
@@ -318,6 +327,7 @@ def build_cases(flight: Flight) -> CaseTree:
         for own in flight.own_cases
         for case in own_cases(bench, own)
     ]
+    built = with_booster(bench, built, WORKS if flight.recovery else BARE)
     likely = likelihoods(
         bench, [c.cause for c in built if c.cause not in (WORKS, BARE)]
     )
@@ -341,7 +351,7 @@ def _broken(bench: Bench, bodies: tuple[Body, ...]) -> tuple[Body, ...]:
     fins = [p for p in bench.flight.pieces if p.kind == "fin"]
     mass = max((fin.mass for fin in fins), default=_SMALL * rocket.mass)
     area = max(
-        (fin.fin_area for fin in fins), default=bench.flight.airframe.cross_section
+        (fin.fin_area for fin in fins), default=bench.flight.falling.cross_section
     )
     piece = replace(rocket, name=BROKEN, mass=mass, area=area, broken=True)
     return (*bodies, piece)
@@ -374,12 +384,12 @@ def _check_names(flight: Flight, built: list[Case]) -> None:
         if own.name in taken:
             problem = f"the name {own.name!r} belongs to a case that is there already"
             raise FlightError(flight.source, "case", problem)
-    bodies = [*_OWN_NAMES, *(device.name for device in flight.recovery)]
+    bodies = [*_OWN_NAMES, *(device.name for device in flight.devices)]
     for piece in flight.pieces:
         if piece.name in bodies:
             problem = f"the name {piece.name!r} belongs to another body"
             raise FlightError(flight.source, "piece", problem)
-    for device in flight.recovery:
+    for device in flight.devices:
         if device.name in _OWN_NAMES:
             problem = f"the name {device.name!r} belongs to another body"
             raise FlightError(flight.source, "recovery", problem)
@@ -387,7 +397,7 @@ def _check_names(flight: Flight, built: list[Case]) -> None:
 
 def _bench(flight: Flight) -> Bench:
     bench = Bench(flight)
-    given = flight.airframe.drag_coefficient
+    given = flight.falling.drag_coefficient
     if given is GUESSED_DRAG:
         share = (given.spread or 0.0) / given.value
         note = f"{given.value:g}, 0.35 to 0.75 being usual, spread {share:.0%}"

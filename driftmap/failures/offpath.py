@@ -7,22 +7,41 @@ the distance that people keep.
 from __future__ import annotations
 
 from dataclasses import replace
+from math import pi
 from typing import Final
 
 from driftmap.failures.bodies import CROSSFLOW_DRAG, PLATE_DRAG, Bench
-from driftmap.failures.case import Body, Burn, Case, Kick, Release, Stage
+from driftmap.failures.case import LIGHTS, Body, Burn, Case, Kick, Release, Stage
 from driftmap.formulas.fragments import ENERGY_SHARE, gas_energy
-from driftmap.rocket.flight import Flight
+from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.pieces import Burst
 from driftmap.spread import Spread
 
-__all__ = ["bursts", "goes_off", "part_lit", "still_burning", "tears_loose"]
+__all__ = [
+    "bursts",
+    "goes_off",
+    "part_lit",
+    "still_burning",
+    "tears_loose",
+    "tips_over",
+]
+
+TIPPED_ROD: Final = "tipped rod"
+"""Way up from a rod that has tipped; one in `driftmap.failures.case.SELDOM` is enough to know it by."""
 
 OFF: Final = Spread(
     "uniform", 0.349, 1.396, "20 to 80° from the vertical, any way, at full thrust"
 )
 """How far a rocket leaves its path [rad]. Assumed: less is an ordinary flight in wind, more
 strikes the ground near the pad."""
+
+TIPPED: Final = Spread(
+    "uniform",
+    0.175,
+    1.047,
+    "10 to 60° from the vertical, any way, as it leaves the rod",
+)
+"""How far a rod has tipped as the rocket leaves it [rad]. Assumed."""
 
 TUMBLING: Final = Spread(
     "uniform", 0.0, 0.5, "tumbling or spiralling, 0 to 50 % of its thrust acts one way"
@@ -56,11 +75,43 @@ Common practice, no source."""
 
 
 def goes_off(bench: Bench) -> list[Case]:
-    """Leave the rail at an angle: unstable, a rod tipped or bent, a guide torn off."""
+    """Leave the rail at an angle: unstable, a fin or a guide torn off, a rod bent."""
     tilt = bench.need("off its path", OFF, "off its path")
-    burn = replace(bench.nose_first(), burn=Burn(tilt, turned=True), until="burnout")
-    body = bench.rocket(burn, bench.nose_first())
-    return [_any_way("goes off its path", Release("rail"), (body,))]
+    bodies = _off(bench, Burn(tilt, turned=True))
+    return [_any_way("goes off its path", Release("rail"), bodies)]
+
+
+def tips_over(bench: Bench) -> list[Case]:
+    """Leave a rod that tips or breaks loose; a steady rocket flies on as its margin lets it."""
+    bench.need("rod tipped", TIPPED, "rod tips over")
+    bench.need("way of a tipped rod", Spread("uniform", 0.0, 2 * pi))
+    body = bench.rocket(bench.nose_first())
+    off = Release("rail", way=TIPPED_ROD)
+    boosters = (replace(body, release=off) for body in _booster(bench, Burn()))
+    release = Release(way=TIPPED_ROD)
+    return [_any_way("rod tips over", release, (body, *boosters))]
+
+
+def _off(bench: Bench, burn: Burn) -> tuple[Body, ...]:
+    """Burn off the path; what lights in the air lights there, wherever the nose points."""
+    nose = bench.nose_first()
+    start = replace(nose, burn=burn, until="burnout")
+    if bench.flight.upper is None:
+        return (bench.rocket(start, nose),)
+    wait = replace(nose, until="time", mark=LIGHTS)
+    again = replace(nose, burn=Burn(upper=True), until="burnout")
+    rocket = bench.rocket(start, wait, again, nose)
+    return (rocket, *_booster(bench, burn))
+
+
+def _booster(bench: Bench, burn: Burn) -> tuple[Body, ...]:
+    """Let the booster of two stages carry both through its burn, and tumble from there."""
+    if bench.flight.sustainer is None:
+        return ()
+    whole, start = bench.flight.airframe, bench.nose_first()
+    stages = (replace(start, burn=burn, until="burnout"), bench.tumble())
+    face = whole.length * whole.diameter
+    return (Body(BOOSTER, bench.flight.booster_mass, stages, face, rides=True),)
 
 
 def part_lit(bench: Bench) -> list[Case]:
@@ -71,11 +122,8 @@ def part_lit(bench: Bench) -> list[Case]:
     share = Spread("uniform", 1 / count, 1 - 1 / count, f"1 to {count - 1} of {count}")
     lit = bench.need("share of the cluster lit", share, "part of the cluster lights")
     tilt = bench.need("off its path", OFF, "off its path")
-    start = replace(
-        bench.nose_first(), burn=Burn(tilt, lit, turned=True), until="burnout"
-    )
-    body = bench.rocket(start, bench.nose_first())
-    return [_any_way("part of the cluster lights", Release("rail"), (body,))]
+    bodies = _off(bench, Burn(tilt, lit, turned=True))
+    return [_any_way("part of the cluster lights", Release("rail"), bodies)]
 
 
 def still_burning(bench: Bench) -> Stage:
@@ -133,7 +181,7 @@ def _motor(bench: Bench) -> tuple[float, float, float]:
         one = listed[0]
         face = (one.length or 0.0) * (one.diameter or 0.0)
         return one.mass, CROSSFLOW_DRAG * face, face
-    frame = bench.flight.airframe
+    frame = bench.flight.falling
     mass = _case_mass(bench.flight)
     bench.note(
         f"loose motor: {mass * 1000:.0f} g without propellant, as wide as three quarters "

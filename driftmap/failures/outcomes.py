@@ -11,9 +11,18 @@ from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
 from driftmap.rocket.flight import Device
 from driftmap.spread import Spread
 
-__all__ = ["luck_of", "opened", "opened_as_planned"]
+__all__ = [
+    "TOLD",
+    "after",
+    "ends",
+    "later_than",
+    "luck_of",
+    "opened",
+    "opened_as_planned",
+]
 
-_TOLD: Final = ((HOLDS, "holds"), (TEARS, "torn"), (RIPS_OFF, "ripped off"))
+TOLD: Final = ((HOLDS, "holds"), (TEARS, "torn"), (RIPS_OFF, "ripped off"))
+"""Ends of an opening, and how each is told."""
 
 
 def luck_of(device: Device) -> str:
@@ -21,22 +30,26 @@ def luck_of(device: Device) -> str:
     return f"luck of {device.name}"
 
 
-def opened_as_planned(bench: Bench, name: str) -> list[Case]:
+def opened_as_planned(
+    bench: Bench, name: str, *, told: str = "planned opening"
+) -> list[Case]:
     """Open all as planned while all holds; else go on without what gave."""
     fall = bench.fall(bench.devices())
     strong = [device for device in bench.devices() if bench.strengths(device)]
-    held = tuple(_ends(bench, d, HOLDS, fall.before(d)) for d in strong)
+    held = tuple(ends(bench, d, HOLDS, fall.before(d)) for d in strong)
     cases = [Case(name, fall.release, (bench.rocket(*fall.stages),), only=held)]
     for number, device in enumerate(strong):
         before = fall.before(device)
-        for result, told in _TOLD[1:]:
-            ends = _ends(bench, device, result, before)
+        for result, how in TOLD[1:]:
+            end = ends(bench, device, result, before)
             cases.append(
                 Case(
-                    f"planned opening, {device.name} {told}",
+                    f"{told}, {device.name} {how}",
                     fall.release,
-                    _after(bench, device, result, before, later=_later(bench, device)),
-                    only=(*held[:number], ends),
+                    after(
+                        bench, device, result, before, later=later_than(bench, device)
+                    ),
+                    only=(*held[:number], end),
                 )
             )
     return cases
@@ -59,33 +72,34 @@ def opened(  # noqa: PLR0913 - a case has that many sides
     `beside` hangs open already; `alone` says that nothing opens later; `less` is the mass
     of what is `loose`.
     """
-    later = [] if alone else _later(bench, device)
-    results = _TOLD if bench.strengths(device) else _TOLD[:1]
+    later = [] if alone else later_than(bench, device)
+    results = TOLD if bench.strengths(device) else TOLD[:1]
     return [
         Case(
             f"{name}, {told}" if len(results) > 1 else name,
             release,
             (
-                *_after(
+                *after(
                     bench, device, result, before, later=later, beside=beside, less=less
                 ),
                 *loose,
             ),
-            only=(_ends(bench, device, result, before),),
+            only=(ends(bench, device, result, before),),
         )
         for result, told in results
     ]
 
 
-def _ends(
+def ends(
     bench: Bench, device: Device, result: int, before: tuple[Stage, ...]
 ) -> Opening:
+    """Ask for an end of an opening, which its load decides."""
     bench.need(luck_of(device), Spread("uniform", 0.0, 1.0))
     bench.cloth(device)
     return Opening(device, result, before)
 
 
-def _later(bench: Bench, device: Device) -> list[Device]:
+def later_than(bench: Bench, device: Device) -> list[Device]:
     """List what still opens after a device, by height or time."""
     return [
         other
@@ -94,7 +108,7 @@ def _later(bench: Bench, device: Device) -> list[Device]:
     ]
 
 
-def _after(
+def after(
     bench: Bench,
     device: Device,
     result: int,

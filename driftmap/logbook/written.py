@@ -27,7 +27,7 @@ from driftmap.rules import Answers
 from driftmap.units import parse
 from driftmap.verdict.assessment import Assessment, Setup, document
 
-__all__ = ["Inputs", "assessment_entry", "curve_of", "inputs_of", "outcome_body"]
+__all__ = ["Inputs", "assessment_entry", "inputs_of", "outcome_body"]
 
 _KEPT: Final = 200  # landing points kept of each piece of each case
 _LARGEST: Final = 20_000_000  # bytes of an input
@@ -77,7 +77,7 @@ def assessment_entry(
         "wind_age_h": wind.age,
         "wind_kinds": sorted(set(kinds)),
         "wind_10_m": {"from_rad": float(direction), "speed_mps": float(speed)},
-        "devices": [device.name for device in assessment.flight.recovery],
+        "devices": [device.name for device in assessment.flight.devices],
         "likelihoods": {c.cause: c.likelihood for c in assessment.cloud.tree.cases},
         "forecast": _forecast(assessment.cloud),
     }
@@ -94,8 +94,8 @@ def _contents(
             name = what if len(texts) == 1 else f"{what} {number}"
             yield name, _content(text)
     for text in files.get("flight", ()):
-        if curve := curve_of(toml_of(Path(text))):
-            yield "flight's curve", _content(str(Path(text).parent / curve))
+        for what, curve in curves_of(toml_of(Path(text))):
+            yield what, _content(str(Path(text).parent / curve))
     day, answers = assessment.cloud.plan.sky.day, assessment.answers
     read = {
         "pad": assessment.site.pad,
@@ -115,13 +115,15 @@ def _contents(
     yield "as read", Content("read.json", canonical(read).encode())
 
 
-def curve_of(data: Mapping[str, Any]) -> str:
-    """Name the curve or record beside a flight file; empty when there is none."""
-    for table, key in (("motor", "thrust_curve"), ("measured", "curve")):
-        part = data.get(table)
-        if isinstance(part, dict) and isinstance(part.get(key), str):
-            return str(part[key])
-    return ""
+def curves_of(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """List the curves or the record beside a flight file, and what the log calls them."""
+    for table in ("", "sustainer", "air_start"):
+        part = data.get(table) if table else data
+        of = f" of the {table.replace('_', ' ')}" if table else ""
+        for motor, key in (("motor", "thrust_curve"), ("measured", "curve")):
+            own = part.get(motor) if isinstance(part, dict) else None
+            if isinstance(own, dict) and isinstance(own.get(key), str):
+                yield f"flight's curve{of}", str(own[key])
 
 
 def _content(text: str) -> Content:
@@ -284,12 +286,12 @@ def _files(
     place = folder / _DEEP
     place.mkdir(parents=True)
     (place / "flight.toml").write_bytes(own["flight"].data)
-    if curve := curve_of(toml_of(place / "flight.toml")):
+    for what, curve in curves_of(toml_of(place / "flight.toml")):
         beside = (place / curve).resolve()
         if not beside.is_relative_to(folder.resolve()):
             raise ValueError(f"the curve {curve!r} lay too far from the flight file")
         beside.parent.mkdir(parents=True, exist_ok=True)
-        beside.write_bytes(own["flight's curve"].data)
+        beside.write_bytes(own[what].data)
     (place / "site.geojson").write_bytes(own["site"].data)
     return read_flight(place / "flight.toml"), read_site(
         place / "site.geojson", pad=pad

@@ -51,7 +51,7 @@ def moment(
         case "rail":
             time = off
         case "burn":
-            time = off + mark * (ascent.burnout - off)
+            time = off + mark * (ascent.first_burnout - off)
         case "off rail":
             time = np.maximum(mark, off)
         case "coast":
@@ -70,7 +70,7 @@ def burn_stage(
     air: AirColumn,
     draws: Mapping[str, FloatArray],
     *,
-    empty: FloatArray,
+    mass: FloatArray,
     who: IntArray,
     luck: tuple[int, int],
 ) -> tuple[Motion, FloatArray]:
@@ -83,13 +83,13 @@ def burn_stage(
     state : Motion, shape (k,)
         Where they are.
     rocket : Rocket, shape (n,)
-        All rockets of the block.
+        All rockets of the block, or the upper part of them whose motor it is.
     air : AirColumn
         Columns of these bodies.
     draws : mapping of str to ndarray, shape (n,)
         Inputs drawn.
-    empty : ndarray, shape (k,)
-        Mass of the bodies without propellant [kg].
+    mass : ndarray, shape (k,)
+        Mass of the bodies, with what is left of that motor's propellant [kg].
     who : ndarray of int, shape (k,)
         Which flights they are.
     luck : tuple of (int, int)
@@ -120,15 +120,20 @@ def burn_stage(
     area = sum(
         (size * draws[name][who] for size, name in stage.drag), np.zeros(who.size)
     )
+    lights = np.broadcast_to(rocket.lights, rocket.mass.shape)[who]
+    burn_time, propellant = rocket.burn_time[who], rocket.propellant[who]
+    delivered = rocket.curve.delivered((state.time - lights) / burn_time)
+    empty = mass - propellant * (1 - delivered)
     body = Burning(
         mass=empty,
-        propellant=rocket.propellant[who],
+        propellant=propellant,
         impulse=rocket.impulse[who],
-        burn_time=rocket.burn_time[who],
+        burn_time=burn_time,
         curve=rocket.curve,
         drag_area=area,
         share=draws[burn.share][who] if burn.share else np.ones(who.size),
         toward=toward,
+        lights=lights,
     )
     after = burn_on(state, body, air)
-    return after, empty + body.propellant * (1 - body.burnt(after.time))
+    return after, empty + propellant * (1 - body.burnt(after.time))

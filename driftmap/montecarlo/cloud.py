@@ -457,7 +457,7 @@ def _above_apogee(
     flight: Flight, draws: Mapping[str, FloatArray], apogee: FloatArray
 ) -> Iterator[str]:
     """Tell which devices are set to open higher than flights rise."""
-    for device in flight.recovery:
+    for device in flight.devices:
         if device.opens_at.at == "height":
             share = float(np.mean(draws[f"{device.name} opens"] > apogee))
             if share > 0:

@@ -1,4 +1,4 @@
-"""What fins meet on the way up, beside what they stand."""
+"""What fins and printed noses meet on the way up, beside what they stand."""
 
 from __future__ import annotations
 
@@ -8,8 +8,13 @@ import numpy as np
 
 from driftmap.checks import FloatArray
 from driftmap.failures.case import Breaks
-from driftmap.formulas.drag import fin_slope
-from driftmap.formulas.flutter import flutter_speed, root_stress, solid_share
+from driftmap.formulas.drag import NOSE_CENTRE, NOSE_SLOPE, fin_slope
+from driftmap.formulas.flutter import (
+    flutter_speed,
+    root_stress,
+    shell_stress,
+    solid_share,
+)
 from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.flight import Airframe, Piece
 from driftmap.trajectory.ascent import Ascent
@@ -42,7 +47,8 @@ def stood(
     """
     if what.how == "flutter":
         return _flutter(what.fin, ascent, draws, plan)
-    met = _stress(what.fin, ascent, draws, plan.flight.airframe)
+    own = _nose_stress if what.fin.kind == "nose cone" else _stress
+    met = own(what.fin, ascent, draws, plan.flight.falling)
     return met, np.ones_like(met), draws[f"{what.fin.name} strength"]
 
 
@@ -66,15 +72,35 @@ def _stress(
     root, tip, span = shape.root, shape.tip, shape.span
     sweep = max(root - tip, 0.0) if fin.sweep is None else fin.sweep
     slope = fin_slope(fin.count, root, tip, span, frame.diameter, sweep)
-    gust = draws["gust on fins"] * ascent.rail_wind
     return root_stress(
         shape,
         ascent.density * ascent.speed**2 / 2,
-        draws["fins askew"] + gust / np.maximum(ascent.speed, 1.0),
+        _askew(ascent, draws),
         ascent.mach(),
         # Of N fins evenly about the body half stand across the wind, on the whole.
         slope=float(slope) * frame.cross_section * 2 / fin.count,
         share=_section(fin),
+    )
+
+
+def _askew(ascent: Ascent, draws: Mapping[str, FloatArray]) -> FloatArray:
+    """Angle to the airstream, in a gust [rad]."""
+    gust = draws["gust on fins"] * ascent.rail_wind
+    return np.asarray(draws["fins askew"] + gust / np.maximum(ascent.speed, 1.0))
+
+
+def _nose_stress(
+    nose: Piece, ascent: Ascent, draws: Mapping[str, FloatArray], frame: Airframe
+) -> FloatArray:
+    """Bending stress where a printed nose cone meets the body."""
+    length, across = nose.length or 0.0, nose.diameter or 0.0
+    return shell_stress(
+        ascent.density * ascent.speed**2 / 2,
+        _askew(ascent, draws),
+        slope_area=NOSE_SLOPE * np.pi * across**2 / 4,
+        arm=(1 - NOSE_CENTRE) * length,
+        radius=across / 2,
+        wall=nose.thickness or across / 2,
     )
 
 

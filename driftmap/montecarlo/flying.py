@@ -19,7 +19,19 @@ from driftmap.air.turbulence import thermals
 from driftmap.air.wind import WindProfile
 from driftmap.checks import FloatArray
 from driftmap.failures.bodies import Bench
-from driftmap.failures.case import Body, Breaks, Case, CaseTree, Opening, Release, Stage
+from driftmap.failures.case import (
+    LIGHTS,
+    SELDOM,
+    Body,
+    Breaks,
+    Burn,
+    Case,
+    CaseTree,
+    Opening,
+    Release,
+    Stage,
+)
+from driftmap.failures.offpath import TIPPED_ROD
 from driftmap.failures.outcomes import luck_of
 from driftmap.formulas.flutter import flutter_margin
 from driftmap.formulas.fragments import fragment_speed, strike_offsets, throws
@@ -28,11 +40,13 @@ from driftmap.montecarlo.fins import stood
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.montecarlo.lean import Lean
 from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of
-from driftmap.rocket.flight import Device
+from driftmap.montecarlo.staging import on_way
+from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.spread import draw_all, stream
 from driftmap.trajectory.ascent import Ascent, ascend
 from driftmap.trajectory.descent import coast, fall
 from driftmap.trajectory.motion import Motion
+from driftmap.trajectory.rocket import Rocket
 
 __all__ = ["KNOT", "LANDED", "WAY_UP", "Block", "fly_block"]
 
@@ -51,7 +65,6 @@ KNOT: Final = ("time", "east", "north", "height", "v_up")
 
 _WAY_POINTS: Final = 9
 _THROWN: Final = 3  # pieces of which the one thrown farthest is followed; assumed
-_SELDOM: Final = 4  # of so many flights one is flown for a case told by its risk alone
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,13 +153,12 @@ def fly_block(
     stands_for: dict[str, FloatArray] = {}
     jobs: dict[tuple[str, str], list[_Job]] = {}
     for case in tree.cases:
-        start = block.release(case.release)
-        who, stands_for[case.name] = block.happens(case, start)
+        who, stands_for[case.name] = block.happens(case)
         happened[case.name] = who
-        block.watch_openings(case, start)
+        block.watch_openings(case)
         for body in (body for body in case.bodies if not body.broken):
             jobs[case.name, body.name] = [
-                block.let_go(case.release, body, copy, who)
+                block.let_go(body.release or case.release, body, copy, who)
                 for copy in range(1, body.count + 1)
             ]
     block.bring_down([job for copies in jobs.values() for job in copies])
@@ -203,7 +215,7 @@ class _Job:
     """One body of some flights on its way down.
 
     `flown` of its stages the rocket in one piece has flown already; `whole` is the mass of
-    that rocket, `empty` of the body without propellant [kg].
+    that rocket, `own` of the body once it rides on nothing [kg].
     """
 
     release: Release
@@ -212,7 +224,7 @@ class _Job:
     who: IntArray
     state: Motion
     whole: FloatArray
-    empty: FloatArray
+    own: FloatArray
     mass: FloatArray
     stages: tuple[Stage, ...]
     flown: int
@@ -271,6 +283,9 @@ class _Flights:
         self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
         self.rocket = rockets(plan, self.draws)
         self.ascent = ascend(self.rocket, self.air)
+        self._ways = {"": (self.rocket, self.ascent)}
+        if self.rocket.upper is not None:
+            self.draws[LIGHTS] = np.asarray(self.rocket.upper.lights)
         middle = plan.spreads["lift-off mass"].middle
         self.weigh = self.draws["lift-off mass"] / middle
         self.margins: dict[str, FloatArray] = {}
@@ -330,12 +345,34 @@ class _Flights:
         self.shed_chance = self.shed_chance + chance
         self.keeps_fins &= ~natural
 
+    def _way(self, way: str) -> tuple[Rocket, Ascent]:
+        """Fly another way up once, where a case asks for it."""
+        if way not in self._ways:
+            rocket = on_way(way, self.plan.flight, self.rocket, self.draws)
+            self._ways[way] = rocket, ascend(rocket, self.air)
+        return self._ways[way]
+
+    def _off_a_tipped_rod(self, release: Release) -> Motion:
+        """Fly one flight in `SELDOM` from a rod that tipped; it stands for those after it."""
+        count = self.weigh.size
+        who = np.arange(0, count, SELDOM)
+        draws = {name: values[who] for name, values in self.draws.items()}
+        few = on_way(TIPPED_ROD, self.plan.flight, rockets(self.plan, draws), draws)
+        flown = ascend(few, _columns(self.air, who), coarsely=True)
+        state = moment(release, flown, draws, {})
+        return _some(state, np.arange(count) // SELDOM)
+
     def release(self, release: Release) -> Motion:
         """Give the state in which bodies are let go."""
         if release not in self._let_go:
-            first = {key: shed[0] for key, shed in self._shed.items()}
-            self._let_go[release] = moment(release, self.ascent, self.draws, first)
+            self._let_go[release] = self._moment(release)
         return self._let_go[release]
+
+    def _moment(self, release: Release) -> Motion:
+        if release.way == TIPPED_ROD:
+            return self._off_a_tipped_rod(release)
+        first = {key: shed[0] for key, shed in self._shed.items()}
+        return moment(release, self._way(release.way)[1], self.draws, first)
 
     def fly_ahead(self, tree: CaseTree) -> None:
         """Fly what the rockets in one piece fly until devices open, of all cases together."""
@@ -347,68 +384,64 @@ class _Flights:
             legs = [self._whole_leg(*way) for way in ways]
             self._fallen |= zip(ways, self._fly_all(legs), strict=True)
 
-    def happens(self, case: Case, start: Motion) -> tuple[IntArray, FloatArray]:
+    def happens(self, case: Case) -> tuple[IntArray, FloatArray]:
         """Choose the flights of a case, given its cause, and what each stands for."""
         if isinstance(case.only, Breaks):
             return self._shed[case.only.key][1:]
         chance, natural = 1.0 - self.shed_chance, self.keeps_fins.copy()
         if case.any_way or case.seldom:  # which fewer flights know as well
-            natural &= np.arange(natural.size) % _SELDOM == 0
+            natural &= np.arange(natural.size) % SELDOM == 0
         for opening in case.only:
-            ends = self._outcomes(opening, case, start)
+            ends = self._outcomes(opening, case)
             chance *= ends[opening.result]
             below = np.cumsum(ends, axis=0)
             luck = self.draws[luck_of(opening.device)]
             natural &= np.sum(luck >= below[:2], axis=0) == opening.result
         return chosen(chance, natural, stream(*self._seed, f"flights of {case.name}"))
 
-    def _outcomes(self, opening: Opening, case: Case, start: Motion) -> FloatArray:
+    def _outcomes(self, opening: Opening, case: Case) -> FloatArray:
         """Give the chances of each end of an opening, shape (3, n)."""
-        device, moment = (
-            opening.device,
-            (case.release, opening.before, opening.device.name),
-        )
-        opened = self._opened(device, case.release, opening.before, start)
+        device, release = opening.device, opening.release or case.release
+        moment = (release, opening.before, device.name)
+        opened = self._opened(device, release, opening.before)
         self.openings.setdefault((case.cause, device.name), opened)
         if moment not in self._ends:
             self._ends[moment] = outcomes(opened, self._bench.strengths(device))
         return self._ends[moment]
 
-    def watch_openings(self, case: Case, start: Motion) -> None:
+    def watch_openings(self, case: Case) -> None:
         """Note what every other device meets that opens on the way down."""
-        for name, way in _not_yet(case, self.openings):
-            opened = self._opened(self._device(name), case.release, way, start)
+        for name, release, way in _not_yet(case, self.openings):
+            opened = self._opened(self._device(name), release, way)
             self.openings[case.cause, name] = opened
 
     def _device(self, name: str) -> Device:
-        return next(d for d in self.plan.flight.recovery if d.name == name)
+        return next(d for d in self.plan.flight.devices if d.name == name)
 
     def _opened(
-        self, device: Device, release: Release, before: tuple[Stage, ...], start: Motion
+        self, device: Device, release: Release, before: tuple[Stage, ...]
     ) -> FloatArray:
         """Give what a device meets as it opens after some stages of a fall, (7, n)."""
         moment = (release, before, device.name)
         if moment not in self._met:
-            state = self._fall(release, before, start)
-            length = self.plan.flight.airframe.length
+            state = self._fall(release, before)
+            length = self.plan.flight.falling.length
             stiffness = stiffness_of(device, self._bench.strengths(device), length)
             self._met[moment] = met(
                 device,
                 self.draws,
                 state,
-                self._whole(start),
+                self._whole(release),
                 self.air,
                 rope=(self._bench.cloth_mass(device), stiffness),
-                burnout=self.ascent.burnout,
+                burnout=self._way(release.way)[1].burnout,
             )
         return self._met[moment]
 
-    def _fall(
-        self, release: Release, stages: tuple[Stage, ...], start: Motion
-    ) -> Motion:
+    def _fall(self, release: Release, stages: tuple[Stage, ...]) -> Motion:
         """Follow all rockets in one piece through some stages, each flown once."""
         if not stages:
-            return start
+            return self.release(release)
         if (release, stages) not in self._fallen:
             self._fallen[release, stages] = self._fly_all(
                 [self._whole_leg(release, stages)]
@@ -417,19 +450,30 @@ class _Flights:
 
     def _whole_leg(self, release: Release, stages: tuple[Stage, ...]) -> _Leg:
         """Give the last of some stages, for all rockets in one piece."""
-        start = self.release(release)
-        before = self._fall(release, stages[:-1], start)
+        before = self._fall(release, stages[:-1])
         everyone = np.arange(self.weigh.size)
-        return _Leg(before, stages[-1], self._whole(start), everyone)
+        return _Leg(before, stages[-1], self._whole(release), everyone)
 
-    def _whole(self, start: Motion) -> FloatArray:
-        """Mass of the rocket in one piece, with the propellant not yet burnt [kg]."""
-        left = self.rocket.propellant * (1 - self.rocket.burnt(start.time))
+    def _rocket(self, release: Release) -> Rocket:
+        """Give the rockets on the way of a release; a tipped rod changes none of them."""
+        tipped = release.way == TIPPED_ROD
+        return self.rocket if tipped else self._way(release.way)[0]
+
+    def _whole(self, release: Release) -> FloatArray:
+        """Mass of what is let go in one piece, with what is not yet burnt [kg]."""
+        rocket, time = self._rocket(release), self.release(release).time
+        if rocket.upper is not None:
+            return rocket.mass_at(time)
+        left = rocket.propellant * (1 - rocket.burnt(time))
         return np.asarray(self.plan.flight.dry_mass * self.weigh + left)
 
     def _flown(self, release: Release, body: Body, stages: tuple[Stage, ...]) -> int:
         """Count the stages that the rocket in one piece has flown already."""
-        whole = body.name == "rocket" and body.mass == self.plan.flight.dry_mass
+        flight = self.plan.flight
+        whole = (body.name, body.mass) in (
+            ("rocket", flight.dry_mass),
+            (BOOSTER, flight.booster_mass),
+        )
         most = len(stages) if whole else len(body.before)
         flown = (n for n in range(most, 0, -1) if (release, stages[:n]) in self._fallen)
         return next(flown, 0)
@@ -437,16 +481,21 @@ class _Flights:
     def let_go(self, release: Release, body: Body, copy: int, who: IntArray) -> _Job:
         """Let go of one body of some flights."""
         start = self.release(release)
-        whole = self._whole(start)[who]
+        whole = self._whole(release)[who]
         stages = (*body.before, *body.stages)
         flown = self._flown(release, body, stages)
-        mass = empty = body.mass * self.weigh[who]
-        alone = any(stage.burn is not None and stage.burn.alone for stage in stages)
-        if (body.name == "rocket" and not body.unlit) or alone:
-            mass = mass + whole - self.plan.flight.dry_mass * self.weigh[who]
+        mass = own = body.mass * self.weigh[who]
+        rest = whole - self.plan.flight.dry_mass * self.weigh[who]
+        left = (self.rocket.propellant * (1 - self.rocket.burnt(start.time)))[who]
+        if body.rides:
+            mass = whole
+        elif any(stage.burn is not None and stage.burn.alone for stage in stages):
+            mass = mass + left
+        elif body.name == "rocket":
+            mass = mass + rest - (left if body.unlit else 0.0)
         state = _some(start, who)
         return _Job(
-            release, body, copy, who, state, whole, empty, mass, stages, flown, [state]
+            release, body, copy, who, state, whole, own, mass, stages, flown, [state]
         )
 
     def bring_down(self, jobs: Sequence[_Job]) -> None:
@@ -489,9 +538,7 @@ class _Flights:
                 if at == before + 1 and job.body.kick is not None:
                     job.state = self._thrown(job.state, job.body, job.copy, job.who)
                 if stage.burn is not None:
-                    job.state, job.mass = self._burn_on(
-                        job.state, stage, job.empty, job.who
-                    )
+                    job.state, job.mass = self._burn_on(job, stage.burn, stage)
                 else:
                     mass = job.whole if at <= before else job.mass
                     leg = _Leg(job.state, stage, mass, job.who, job.copy)
@@ -564,21 +611,30 @@ class _Flights:
         return self._glided(state, glide, state.time - leg.state.time, leg.who, over)
 
     def _burn_on(
-        self, state: Motion, stage: Stage, empty: FloatArray, who: IntArray
+        self, job: _Job, burn: Burn, stage: Stage
     ) -> tuple[Motion, FloatArray]:
-        """Let some rockets burn on; give their mass after it as well."""
-        if who.size == 0:
-            return state, empty
-        return burn_stage(
-            stage,
-            state,
-            self.rocket,
-            _columns(self.air, who),
-            self.draws,
-            empty=empty,
-            who=who,
-            luck=self._seed,
-        )
+        """Let some rockets burn on, with the motor whose turn it is; give their mass too."""
+        rocket, who = self._rocket(job.release), job.who
+        rows, mass, upper = job.state.rows(), job.mass.copy(), rocket.upper
+        late = np.zeros(who.size, bool)
+        if upper is not None:
+            late = burn.upper | (job.state.time >= np.asarray(upper.parts)[who])
+            mass = np.where(late, np.minimum(mass, upper.mass[who]), mass)
+        for motor, mine in ((rocket, ~late), (upper or rocket, late)):
+            some = np.flatnonzero(mine)
+            if some.size:
+                after, mass[some] = burn_stage(
+                    stage,
+                    _some(job.state, some),
+                    motor,
+                    _columns(self.air, who[some]),
+                    self.draws,
+                    mass=mass[some],
+                    who=who[some],
+                    luck=self._seed,
+                )
+                rows[:, some] = after.rows()
+        return Motion(*rows), job.own if job.body.rides else mass
 
     def _glided(
         self,
@@ -618,23 +674,25 @@ def _ways_to_openings(tree: CaseTree) -> Iterator[tuple[Release, tuple[Stage, ..
             continue
         for opening in case.only:
             noted.add((case.cause, opening.device.name))
-            yield case.release, opening.before
-        for device, way in _not_yet(case, noted):
+            yield opening.release or case.release, opening.before
+        for device, release, way in _not_yet(case, noted):
             noted.add((case.cause, device))
-            yield case.release, way
+            yield release, way
 
 
 def _not_yet(
     case: Case, noted: Container[tuple[str, str]]
-) -> Iterator[tuple[str, tuple[Stage, ...]]]:
-    """Give devices whose opening was not noted, and the stages before it."""
-    rocket = next((b for b in case.bodies if b.name == "rocket"), None)
-    if rocket is None or isinstance(case.only, Breaks):
+) -> Iterator[tuple[str, Release, tuple[Stage, ...]]]:
+    """Give devices whose opening was not noted, the release, and the stages before it."""
+    if isinstance(case.only, Breaks):
         return
-    stages = (*rocket.before, *rocket.stages)
-    for number, stage in enumerate(stages):
-        if stage.opens and (case.cause, stage.opens) not in noted:
-            yield stage.opens, stages[:number]
+    for body in case.bodies:
+        if body.name not in ("rocket", BOOSTER):
+            continue
+        stages = (*body.before, *body.stages)
+        for number, stage in enumerate(stages):
+            if stage.opens and (case.cause, stage.opens) not in noted:
+                yield stage.opens, body.release or case.release, stages[:number]
 
 
 def _some(motion: Motion, who: IntArray) -> Motion:

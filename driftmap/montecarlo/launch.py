@@ -20,17 +20,19 @@ from driftmap.errors import (
     NoGoError,
     WeakThrustError,
 )
-from driftmap.formulas.drag import CROSSFLOW, CYLINDER_DRAG, PEAK, drag_rise
+from driftmap.formulas.drag import PEAK, drag_rise
+from driftmap.montecarlo.staging import (
+    BOTH_DRAG,
+    curve_of,
+    stability_of,
+    upper_spreads,
+    with_upper,
+)
 from driftmap.rocket.balance import Balance, balance
-from driftmap.rocket.flight import Flight, Uncertain
+from driftmap.rocket.flight import Airframe, Flight, Uncertain
 from driftmap.spread import Spread
 from driftmap.trajectory.ascent import Ascent, ascend
-from driftmap.trajectory.rocket import (
-    CONSTANT_THRUST,
-    Rocket,
-    Stability,
-    ThrustCurve,
-)
+from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, ThrustCurve
 
 __all__ = ["Plan", "plan_launch", "rockets"]
 
@@ -39,7 +41,6 @@ _RAIL_ERROR: Final = np.radians(1.0)  # each way; assumed, told to the reader
 _SUBSONIC: Final = (
     0.65  # Mach number of the planned flight below which drag cannot rise
 )
-_TURNS_OVER: Final = -3.0  # calibres; with less it turns over no sooner (assumed)
 _STEADY: Final = 2.0  # calibres; more of it makes no difference in calm air
 _TIME_ERROR: Final = 0.15  # s; of an altimeter's time from lift-off to apogee, assumed
 _CLOSE: Final = 1e-5  # relative misfit of apogee height and time
@@ -79,6 +80,8 @@ class Plan:
         Factor on the nose-first drag by Mach number; None for a flight well below 0.8.
     balance : Balance
         How steady the rocket is.
+    upper_balance : Balance or None
+        How steady its upper stage is by itself.
     assumed : tuple of str
         What was assumed, a sentence each.
     """
@@ -95,12 +98,13 @@ class Plan:
     sky: Sky
     rise: Callable[[FloatArray], FloatArray] | None
     balance: Balance
+    upper_balance: Balance | None
     assumed: tuple[str, ...]
 
     @property
     def fall_rise(self) -> Callable[[FloatArray], FloatArray] | None:
         """Factor on the drag of a nose-first fall by Mach number."""
-        return None if self.rise is None else _rise(self.flight)
+        return None if self.rise is None else _rise(self.flight.falling)
 
     def turned(self, angle: float) -> Plan:
         """Turn the rail with the wind.
@@ -162,8 +166,9 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
     if flight.rail.angle.spread is None:
         assumed.append("rail's aim, whip and thrust line: spread 1° each way (assumed)")
     steady = balance(flight)
-    spreads |= steady.spreads
-    assumed += steady.assumed
+    more, notes, upper = upper_spreads(flight)
+    spreads |= {**steady.spreads, **more}
+    assumed += [*steady.assumed, *notes]
     azimuth = _azimuth(flight, wind)
     response, by_time = None, None
     if flight.motor is not None:
@@ -194,7 +199,7 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
         assumed.append(_lean_note(azimuth))
     plan = Plan(
         flight=flight,
-        curve=_curve(flight),
+        curve=curve_of(flight.motor),
         azimuth=azimuth,
         spreads=spreads,
         log_motor=log_motor,
@@ -203,15 +208,16 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
         top=0.0,
         apogee=0.0,
         sky=sky,
-        rise=_rise(flight),
+        rise=_rise(flight.airframe),
         balance=steady,
+        upper_balance=upper,
         assumed=(),
     )
     nominal = _nominal(plan, wind)
     apogee, calm = nominal.apogee.height.tolist()
     fastest = float(nominal.mach()[:, 0].max())
     rise = plan.rise
-    if not flight.airframe.drag_by_mach:
+    if not (flight.airframe.drag_by_mach and flight.falling.drag_by_mach):
         if fastest < _SUBSONIC:
             rise = None
         else:
@@ -227,8 +233,8 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
     )
 
 
-def _rise(flight: Flight) -> Callable[[FloatArray], FloatArray]:
-    table = flight.airframe.drag_table()
+def _rise(frame: Airframe) -> Callable[[FloatArray], FloatArray]:
+    table = frame.drag_table()
     return drag_rise if table is None else table.factor
 
 
@@ -249,7 +255,8 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
     """
     flight = plan.flight
     mass = draws["lift-off mass"]
-    drag = draws["drag coefficient"] * flight.airframe.cross_section
+    name = "drag coefficient" if flight.sustainer is None else BOTH_DRAG
+    drag = draws[name] * flight.airframe.cross_section
     if plan.response is None:
         impulse, burn = draws["total impulse"], draws["burn time"]
     else:
@@ -268,7 +275,7 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
         impulse, burn = impulse * np.exp(more), np.exp(plan.log_motor[1] + longer)
     tilt, azimuth = _aim(plan, draws["rail east"], draws["rail north"])
     burnt = flight.motor.propellant_mass if flight.motor else 0.0
-    return Rocket(
+    rocket = Rocket(
         mass=mass,
         propellant=np.full_like(mass, burnt),
         impulse=impulse,
@@ -278,33 +285,19 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
         tilt=tilt,
         azimuth=azimuth,
         rail_length=flight.rail.length,
-        stability=_stability(flight, draws, mass),
-        rise=_drawn_rise(plan, draws),
+        stability=stability_of(flight.airframe, draws, mass),
+        rise=_drawn_rise(plan, flight.airframe, draws),
     )
-
-
-def _stability(
-    flight: Flight, draws: Mapping[str, FloatArray], mass: FloatArray
-) -> Stability:
-    """Tell how rockets of these masses turn."""
-    frame = flight.airframe
-    side = CROSSFLOW * CYLINDER_DRAG * frame.length * frame.diameter
-    return Stability(
-        margin=np.maximum(draws["static margin"], _TURNS_OVER) * frame.diameter,
-        lift_area=draws["normal-force slope"] * frame.cross_section,
-        side_area=np.full_like(mass, side),
-        inertia=draws["moment of inertia"] * mass / frame.mass.value,
-        arm=draws["swing damping"],
-    )
+    return with_upper(flight, rocket, draws, _drawn_rise(plan, flight.falling, draws))
 
 
 def _drawn_rise(
-    plan: Plan, draws: Mapping[str, FloatArray]
+    plan: Plan, frame: Airframe, draws: Mapping[str, FloatArray]
 ) -> Callable[[FloatArray], FloatArray] | None:
     """Let each flight have a transonic peak of its own, where that is not given."""
     peak = draws.get("transonic peak")
-    if plan.rise is None or peak is None:
-        return plan.rise
+    if plan.rise is None or frame.drag_by_mach or peak is None:
+        return None if plan.rise is None else _rise(frame)
     return partial(drag_rise, peak=peak)
 
 
@@ -329,16 +322,9 @@ def _azimuth(flight: Flight, wind: WindProfile) -> float:
     return float(azimuth)
 
 
-def _curve(flight: Flight) -> ThrustCurve:
-    if flight.motor is None or not flight.motor.times:
-        return CONSTANT_THRUST
-    times = np.asarray(flight.motor.times)
-    return ThrustCurve(times / times[-1], np.asarray(flight.motor.thrusts))
-
-
 def _middle(plan: Plan, count: int) -> dict[str, FloatArray]:
     """Give every input its middle value, shape (count,)."""
-    drag = plan.flight.airframe.drag_coefficient.value
+    drag = plan.flight.falling.drag_coefficient.value
     middle = {name: spread.middle for name, spread in plan.spreads.items()}
     values = {**middle, "drag coefficient": drag}
     return {name: np.full(count, value) for name, value in values.items()}
@@ -354,7 +340,8 @@ def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
     try:
         middle = _middle(plan, 2)
         # Some of the flights of an unsteady rocket go straight up all the same.
-        middle["static margin"][1] = max(middle["static margin"][1], _STEADY)
+        for name in [name for name in middle if name.endswith("static margin")]:
+            middle[name][1] = max(middle[name][1], _STEADY)
         flown = ascend(rockets(plan, middle), air)
     except WeakThrustError as problem:
         raise NoGoError(flight.source, where, str(problem)) from None
@@ -522,6 +509,6 @@ def _trial(
         tilt=flight.rail.angle.value * one,
         azimuth=azimuth * one,
         rail_length=flight.rail.length,
-        stability=_stability(flight, middle, mass),
-        rise=_rise(flight),
+        stability=stability_of(frame, middle, mass),
+        rise=_rise(frame),
     )

@@ -235,7 +235,7 @@ def opening_figures(cloud: Cloud) -> list[dict[str, Any]]:
         height, and the weakest strength stated or None. A failure in which a device opens
         just as planned is left out.
     """
-    devices = {device.name: device for device in cloud.plan.flight.recovery}
+    devices = {device.name: device for device in cloud.plan.flight.devices}
     found = []
     for (cause, name), opened in cloud.openings.items():
         planned = cloud.openings.get((WORKS, name))

@@ -10,6 +10,7 @@ import numpy as np
 from driftmap.air.wind import WindProfile
 from driftmap.checks import FloatArray
 from driftmap.errors import DriftmapError
+from driftmap.failures.case import LIGHTS
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.flying import KNOT
 from driftmap.winds.worth import Worth, dwell, worths
@@ -61,11 +62,11 @@ def influences(cloud: Cloud, case: str | None = None) -> tuple[Influence, ...]:
 
     """
     part = next(cloud.of(case or cloud.tree.cases[0].name), None)
-    # The lean is a part of the wind, which stands for all of it.
+    # The lean is a part of the wind, which stands for all of it; delays are of the lighting.
     names = [
         name
         for name, values in cloud.draws.items()
-        if np.ptp(values) > 0 and not name.startswith("lean ")
+        if np.ptp(values) > 0 and not name.startswith("lean ") and name != LIGHTS
     ]
     if part is None or part.flights < _FLIGHTS_AN_INPUT * len(names):
         return ()

@@ -168,7 +168,7 @@ class Flown:
         apogee = self.cloud.apogee
         top = np.stack([apogee.time, apogee.height])[:, self.who]
         part, body = self._part(ROCKET)
-        if self.case.release.at == "apogee":
+        if self.case.release.at == "apogee" and not self.case.release.way:
             return top
         first = self._knots(ROCKET)[0][[0, 3], 0]
         if any(stage.burn for stage in (*body.before, *body.stages)):

@@ -130,7 +130,7 @@ def _cloth(fate: str, chance: float, else_: float) -> _Chance:
 
 
 def _harmed(flown: Flown, piece: str) -> FloatArray:
-    devices = {device.name for device in flown.cloud.plan.flight.recovery}
+    devices = {device.name for device in flown.cloud.plan.flight.devices}
     return STATES["torn" if piece in devices else "broken"](flown, piece)
 
 

@@ -31,7 +31,7 @@ from driftmap.observations.observation import (
     Went,
 )
 from driftmap.observations.rows import Table
-from driftmap.rocket.flight import Flight
+from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.record import read_record
 
 __all__ = ["pieces_of", "read_seen"]
@@ -60,9 +60,10 @@ def pieces_of(flight: Flight) -> list[str]:
         The rocket first.
     """
     named = [piece.name for piece in flight.pieces]
-    cloth = [device.name for device in flight.recovery]
+    cloth = [device.name for device in flight.devices]
     burst = [] if flight.burst is None else ["fragment"]
-    return [ROCKET, *named, *cloth, *burst]
+    lower = [] if flight.sustainer is None else [BOOSTER]
+    return [ROCKET, *lower, *named, *cloth, *burst]
 
 
 def read_seen(
@@ -108,7 +109,7 @@ class _Reader:
     def __init__(self, source: str, flight: Flight, tree: CaseTree, site: Site) -> None:
         self.source, self.site = source, site
         self.pieces = pieces_of(flight)
-        self.devices = [device.name for device in flight.recovery]
+        self.devices = [device.name for device in flight.devices]
         self.causes = {case.name: case.cause for case in tree.cases}
         self.assumed: list[str] = []
         self._kinds: Mapping[str, Callable[[Table], Iterator[Observation]]] = {

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Final
 
-from driftmap.failures.cases import BARE, CERTAIN, WORKS
+from driftmap.failures.cases import BARE, BREAKS_OFF, CERTAIN, WORKS
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
 from driftmap.verdict.assessment import Assessment
@@ -257,6 +257,8 @@ def case_name(a: Assessment, case: str, cause: str, voice: Voice) -> str:
 def case_words(case: str, cause: str, voice: Voice) -> str:
     """Name a case of the package's own in plain words, or a wider one; else as it is."""
     if cause == CERTAIN:
+        if case.endswith(BREAKS_OFF):
+            return voice.say("case.nose cone lost")
         shakes = case.endswith("flutters off")
         return voice.say("case.flutters off" if shakes else "case.fins come off")
     if cause == WORKS and case not in {WORKS, BARE}:

@@ -13,6 +13,7 @@ from driftmap.formulas.drag import (
     fin_centre,
     fin_slope,
 )
+from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight, Piece
 from driftmap.spread import Spread
@@ -72,13 +73,15 @@ class Balance:
         return spread.first - reach, spread.first, spread.first + reach
 
 
-def balance(flight: Flight) -> Balance:
+def balance(flight: Flight, *, sustainer: bool = False) -> Balance:
     """Work out how steady a flight's rocket is.
 
     Parameters
     ----------
     flight : Flight
         The flight as planned.
+    sustainer : bool
+        Whether its upper stage by itself; fins and pieces listed are those of it.
 
     Returns
     -------
@@ -86,7 +89,7 @@ def balance(flight: Flight) -> Balance:
         Stated where the file states it, computed where fins and centre of mass allow it,
         else assumed.
     """
-    return _Bench(flight).balance()
+    return _Bench(flight, sustainer=sustainer).balance()
 
 
 @dataclass
@@ -94,10 +97,15 @@ class _Bench:
     """The rocket on the bench."""
 
     flight: Flight
+    sustainer: bool = False
     assumed: list[str] = field(default_factory=list)
 
+    @property
+    def frame(self) -> Airframe:
+        return self.flight.falling if self.sustainer else self.flight.airframe
+
     def balance(self) -> Balance:
-        frame = self.flight.airframe
+        frame = self.frame
         fins = self._fins()
         slope = self._slope(fins)
         margin, known = self._margin(fins)
@@ -114,7 +122,12 @@ class _Bench:
         return Balance(spreads, known, tuple(self.assumed))
 
     def _fins(self) -> list[Piece]:
-        """List the fins, if all have their shape and they are enough to be computed."""
+        """List the fins, if all have their shape and they are enough to be computed.
+
+        Those of a booster are not listed, so both stages together are not computed.
+        """
+        if self.flight.sustainer is not None and not self.sustainer:
+            return []
         fins = [piece for piece in self.flight.pieces if piece.kind == "fin"]
         if sum(fin.count for fin in fins) < _FEW or any(not fin.span for fin in fins):
             return []
@@ -135,7 +148,7 @@ class _Bench:
         )
 
     def _slope(self, fins: list[Piece]) -> Spread:
-        given = self._given("normal-force slope", self.flight.airframe.lift_slope, 0.10)
+        given = self._given("normal-force slope", self.frame.lift_slope, 0.10)
         if given is not None:
             return given
         if not fins:
@@ -148,7 +161,7 @@ class _Bench:
         return Spread("normal", slope, 0.15 * slope)
 
     def _margin(self, fins: list[Piece]) -> tuple[Spread, bool]:
-        frame = self.flight.airframe
+        frame = self.frame
         given = self._given("static margin", frame.stability, 0.10)
         if given is not None:
             return given, True
@@ -169,12 +182,12 @@ class _Bench:
 
     def _refuse_outside(self, fins: list[Piece]) -> None:
         """Refuse a centre of mass or fins that do not lie on the rocket."""
-        frame, source = self.flight.airframe, self.flight.source
+        frame, source = self.frame, self.flight.source
         middle = 0.0 if frame.centre_of_mass is None else frame.centre_of_mass.value
         if not 0.2 * frame.length <= middle <= 0.95 * frame.length:
             raise FlightError(
                 source,
-                "airframe.centre_of_mass",
+                f"{'sustainer' if self.sustainer else 'airframe'}.centre_of_mass",
                 f"must lie from {0.2 * frame.length:.2f} to {0.95 * frame.length:.2f} m "
                 f"behind the tip of a rocket of {frame.length:g} m (got {middle:g} m)",
             )
@@ -190,7 +203,7 @@ class _Bench:
 
     def _fin_slope(self, fin: Piece) -> float:
         sizes = (fin.root or 0.0, fin.tip or 0.0, fin.span or 0.0)
-        wide = self.flight.airframe.diameter
+        wide = self.frame.diameter
         return float(fin_slope(fin.count, *sizes, wide, self._sweep(fin)))
 
     def _sweep(self, fin: Piece) -> float:
@@ -205,7 +218,7 @@ class _Bench:
 
     def _centre(self, fins: list[Piece]) -> float:
         """Centre of pressure from the tip of the nose [m]."""
-        frame = self.flight.airframe
+        frame = self.frame
         noses = [p.length or 0.0 for p in self.flight.pieces if p.kind == "nose cone"]
         nose = max(noses, default=min(_SHORT_NOSE * frame.diameter, frame.length / 2))
         slopes, moments = NOSE_SLOPE, NOSE_SLOPE * NOSE_CENTRE * nose

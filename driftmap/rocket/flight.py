@@ -3,39 +3,41 @@
 from __future__ import annotations
 
 import re
-from math import pi, sqrt
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Self
 
 from pydantic import Field, model_validator
 
-from driftmap.formulas.canopies import CANOPIES, nominal_drag
-from driftmap.formulas.strength import CLOTHS
 from driftmap.rocket.airframe import Airframe, Rail
 from driftmap.rocket.fields import (
     Altitude,
-    Area,
-    Coefficient,
-    Delay,
-    Force,
-    Glide,
-    Impulse,
-    Length,
     Mass,
     Name,
     Share,
     Trigger,
-    TriggerAt,
     Uncertain,
     UncertainHeight,
     UncertainTime,
     read_trigger,
 )
 from driftmap.rocket.pieces import Burst, Piece, Table
+from driftmap.rocket.stages import (
+    BOOSTER,
+    AirStart,
+    Booster,
+    Descent,
+    Device,
+    Motor,
+    Sustainer,
+    one_way_down,
+)
 
 __all__ = [
+    "BOOSTER",
+    "AirStart",
     "Airframe",
     "Alternative",
     "Apogee",
+    "Booster",
     "Burst",
     "Descent",
     "Device",
@@ -45,38 +47,10 @@ __all__ = [
     "OwnCase",
     "Piece",
     "Rail",
+    "Sustainer",
     "Trigger",
     "Uncertain",
 ]
-
-
-class Motor(Table):
-    """The motor: thrust against time, and the propellant it burns.
-
-    Parameters
-    ----------
-    propellant_mass : float
-        Propellant burned [kg].
-    total_impulse : Uncertain
-        Total impulse [N s].
-    burn_time : Uncertain
-        Burn time [s].
-    times, thrusts : tuple of float
-        Thrust curve [s], [N]; constant thrust when empty.
-    count : int
-        Number of motors, for the safe distance; thrust, impulse and propellant are those
-        of all together.
-    stages : int
-        Number of stages, for the safe distance; they are not flown apart.
-    """
-
-    propellant_mass: Mass
-    total_impulse: Impulse
-    burn_time: UncertainTime
-    times: tuple[float, ...] = ()
-    thrusts: tuple[float, ...] = ()
-    count: Annotated[int, Field(ge=1, le=50)] = 1
-    stages: Annotated[int, Field(ge=1, le=5)] = 1
 
 
 class Apogee(Table):
@@ -115,123 +89,6 @@ class Measured(Table):
     altitude: Altitude | None = None
     count: Annotated[int, Field(ge=1, le=50)] = 1
     stages: Annotated[int, Field(ge=1, le=5)] = 1
-
-
-class Device(Table):
-    """A recovery device.
-
-    Parameters
-    ----------
-    name : str
-        What the flier calls it.
-    kind : {"canopy", "streamer"}
-        What it is.
-    opens_at : Trigger
-        What lets it go.
-    type : str
-        Canopy: a key of `driftmap.formulas.canopies.CANOPIES`.
-    diameter, area : float, optional
-        Canopy: nominal (laid flat) diameter [m] or cloth area [m²], exactly one.
-    spill_hole : float, optional
-        Canopy: diameter of the hole at its top [m].
-    length, width : float, optional
-        Streamer: its length and width [m].
-    drag_coefficient : Uncertain, optional
-        A published range when left out.
-    drag_on : {"cloth", "inflated"}
-        Area the coefficient was quoted on: all the cloth, or the inflated mouth.
-    mass : float, optional
-        Mass of the device with its lines [kg].
-    opening_delay : Uncertain, optional
-        From the trigger until it is open [s].
-    glide : float, optional
-        Greatest speed at which the open canopy glides through the air, any way [m s⁻¹].
-    strength : mapping of str to float
-        Load at which each link gives [N]: canopy, lines (all together), cord, attachment.
-    cloth : str, optional
-        Canopy: a key of `driftmap.formulas.strength.CLOTHS`, which gives a strength where
-        none is stated.
-    """
-
-    name: Name
-    kind: Literal["canopy", "streamer"]
-    opens_at: TriggerAt
-    type: str = "flat circular"
-    diameter: Length | None = None
-    area: Area | None = None
-    spill_hole: Length | None = None
-    length: Length | None = None
-    width: Length | None = None
-    drag_coefficient: Coefficient | None = None
-    drag_on: Literal["cloth", "inflated"] = "cloth"
-    mass: Mass | None = None
-    opening_delay: Delay | None = None
-    glide: Glide | None = None
-    strength: dict[Literal["canopy", "lines", "cord", "attachment"], Force] = Field(
-        default_factory=dict
-    )
-    cloth: str | None = None
-
-    @model_validator(mode="after")
-    def _sized(self) -> Self:
-        flat = [n for n in ("length", "width") if getattr(self, n) is not None]
-        round_ = [n for n in ("diameter", "area") if getattr(self, n) is not None]
-        if self.kind == "canopy" and (flat or len(round_) != 1):
-            raise ValueError("a canopy needs exactly one of diameter, area")
-        if self.kind == "streamer" and (round_ or len(flat) != 2 or self.spill_hole):
-            raise ValueError("a streamer needs length and width")
-        if self.kind == "streamer" and (
-            self.strength or self.cloth or self.drag_on != "cloth"
-        ):
-            raise ValueError("strength, cloth and drag_on are for canopies")
-        if self.cloth is not None and self.cloth not in CLOTHS:
-            raise ValueError(f"cloth must be one of {', '.join(CLOTHS)}")
-        if self.type not in CANOPIES:
-            raise ValueError(f"type must be one of {', '.join(CANOPIES)}")
-        if self.spill_hole is not None and self.spill_hole > self.nominal_diameter / 2:
-            raise ValueError("spill_hole must not exceed half the diameter")
-        return self
-
-    @property
-    def cloth_area(self) -> float:
-        """Area of the cloth, one side, without a spill hole [m²]."""
-        if self.kind == "streamer":
-            return float((self.length or 0.0) * (self.width or 0.0))
-        whole = (
-            self.area if self.area is not None else pi * (self.diameter or 0.0) ** 2 / 4
-        )
-        return whole - pi * (self.spill_hole or 0.0) ** 2 / 4
-
-    @property
-    def nominal_diameter(self) -> float:
-        """Diameter of the flat circle of that area, hole and all [m]."""
-        return (
-            self.diameter
-            if self.diameter is not None
-            else sqrt(4 * (self.area or 0) / pi)
-        )
-
-    def given_drag(self) -> Uncertain | None:
-        """Give the drag coefficient as stated, on the cloth's area."""
-        given = self.drag_coefficient
-        if given is None or self.drag_on == "cloth":
-            return given
-        low, high = CANOPIES[self.type].inflated
-        factor = float(nominal_drag(1.0, sqrt(low * high)))
-        spread = None if given.spread is None else given.spread * factor
-        return Uncertain(given.value * factor, spread)
-
-
-class Descent(Table):
-    """How a rocket without recovery comes down, where that is the plan.
-
-    Parameters
-    ----------
-    planned : {"nose first", "tumbling"}
-        How it falls.
-    """
-
-    planned: Literal["nose first", "tumbling"]
 
 
 class OwnCase(Table):
@@ -298,16 +155,8 @@ class Alternative(Table):
 
     @model_validator(mode="after")
     def _comes_down(self) -> Self:
-        _one_way_down(self.recovery, self.descent)
+        one_way_down(self.recovery, self.descent)
         return self
-
-
-def _one_way_down(recovery: tuple[Device, ...], descent: Descent | None) -> None:
-    if bool(recovery) == (descent is not None):
-        raise ValueError(
-            "needs [[recovery]], or, where none is planned, [descent] with planned = "
-            '"nose first" or "tumbling"; not both'
-        )
 
 
 class Flight(Table):
@@ -321,6 +170,13 @@ class Flight(Table):
         The rocket as it leaves the rail, and the rail.
     motor, apogee : Motor or Apogee
         Exactly one of them; a measured flight is read as a motor.
+    sustainer : Sustainer or None
+        The upper stage; `airframe` and `motor` are then the whole rocket and the booster's
+        motor, `recovery` and `pieces` those of the sustainer.
+    booster : Booster or None
+        How the lower stage comes down.
+    air_start : AirStart or None
+        Motors of a rocket in one stage that light in the air.
     recovery : tuple of Device
         At least one device, or none where a fall is planned.
     descent : Descent or None
@@ -346,6 +202,9 @@ class Flight(Table):
     rail: Rail
     motor: Motor | None = None
     apogee: Apogee | None = None
+    sustainer: Sustainer | None = None
+    booster: Booster | None = None
+    air_start: AirStart | None = None
     recovery: Annotated[tuple[Device, ...], Field(max_length=6)] = ()
     descent: Descent | None = None
     pieces: Annotated[tuple[Piece, ...], Field(alias="piece", max_length=20)] = ()
@@ -363,30 +222,102 @@ class Flight(Table):
     def _consistent(self) -> Self:
         if (self.motor is None) == (self.apogee is None):
             raise ValueError("needs exactly one of [motor], [apogee] and [measured]")
-        _one_way_down(self.recovery, self.descent)
+        one_way_down(self.recovery, self.descent)
         for what, names in (
-            ("recovery", [d.name for d in self.recovery]),
+            ("recovery", [d.name for d in self.devices]),
             ("piece", [p.name for p in self.pieces]),
             ("case", [c.name for c in self.own_cases]),
             ("alternative", [a.name for a in self.alternatives]),
         ):
             if len(set(names)) < len(names):
                 raise ValueError(f"every {what} needs a name of its own")
+        self._staged()
         loose = sum(p.mass * p.count for p in self.pieces)
-        burnt = self.motor.propellant_mass if self.motor else 0.0
         cloth = sum(d.mass or 0.0 for d in self.recovery)
-        if loose + burnt + cloth >= self.airframe.mass.value:
+        if loose + cloth >= self.dry_mass:
+            mass = "airframe" if self.sustainer is None else "sustainer"
+            heavy = loose + cloth + self.falling.mass.value - self.dry_mass
             raise ValueError(
-                "airframe.mass is the lift-off mass and must exceed propellant, recovery "
-                f"and loose pieces together ({loose + burnt + cloth:.3g} kg)"
+                f"{mass}.mass is the lift-off mass and must exceed propellant, recovery "
+                f"and loose pieces together ({heavy:.3g} kg)"
             )
         if sum(self.cases.values()) > 1:
             raise ValueError("[cases] must not add up to more than 100 %")
         return self
 
+    def _staged(self) -> None:
+        """Refuse stages that do not fit together."""
+        upper = self.sustainer
+        if upper is None and self.booster is not None:
+            raise ValueError("[booster] goes with [sustainer]")
+        if self.upper is None:
+            return
+        if self.motor is None or (upper is not None and self.air_start is not None):
+            raise ValueError(
+                "[sustainer] or [air_start] goes beside [motor], one of them"
+            )
+        if upper is None:
+            return
+        if self.booster_mass <= 0:
+            raise ValueError(
+                "airframe.mass is that of both stages and must exceed sustainer.mass and "
+                "motor.propellant_mass together"
+            )
+        if self.airframe.length <= upper.length and self.booster_length is None:
+            raise ValueError(
+                "airframe.length is that of both stages and must exceed sustainer.length, "
+                "or booster.length must be stated"
+            )
+        if self.airframe.centre_of_mass is not None:
+            raise ValueError(
+                "airframe.centre_of_mass is for one stage; of both together state "
+                "airframe.stability"
+            )
+
+    @property
+    def upper(self) -> Sustainer | AirStart | None:
+        """What lights in the air, if anything."""
+        return self.sustainer or self.air_start
+
+    @property
+    def upper_name(self) -> str:
+        """What that is called; empty where nothing lights in the air."""
+        if self.upper is None:
+            return ""
+        return "air start" if self.sustainer is None else "sustainer"
+
+    @property
+    def motors(self) -> tuple[Motor, ...]:
+        """Every motor that is known, in the order in which they light."""
+        upper = self.upper
+        every = (self.motor, None if upper is None else upper.motor)
+        return tuple(motor for motor in every if motor is not None)
+
+    @property
+    def falling(self) -> Airframe:
+        """What comes down under the recovery: the rocket, or its upper stage."""
+        return self.sustainer or self.airframe
+
+    @property
+    def devices(self) -> tuple[Device, ...]:
+        """Every device, that of the booster after the rocket's."""
+        return self.recovery + (() if self.booster is None else self.booster.recovery)
+
+    @property
+    def booster_mass(self) -> float:
+        """Mass of the lower stage as it falls away [kg]; 0 where there is none."""
+        if self.sustainer is None or self.motor is None:
+            return 0.0
+        parts = self.sustainer.mass.value + self.motor.propellant_mass
+        return float(self.airframe.mass.value) - float(parts)
+
+    @property
+    def booster_length(self) -> float | None:
+        """Length of the lower stage where it is stated [m]."""
+        return None if self.booster is None else self.booster.length
+
     @property
     def dry_mass(self) -> float:
-        """Mass after the burn [kg]."""
-        return float(self.airframe.mass.value) - (
-            self.motor.propellant_mass if self.motor else 0.0
-        )
+        """Mass of what comes down under the recovery, after every burn [kg]."""
+        burnt = self.motors if self.sustainer is None else self.motors[1:]
+        return float(self.falling.mass.value) - sum(m.propellant_mass for m in burnt)

@@ -13,8 +13,10 @@ from driftmap.files import mistaken, text_of, toml_of
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import (
     Airframe,
+    AirStart,
     Alternative,
     Apogee,
+    Booster,
     Burst,
     Descent,
     Device,
@@ -24,6 +26,7 @@ from driftmap.rocket.flight import (
     OwnCase,
     Piece,
     Rail,
+    Sustainer,
     Uncertain,
 )
 from driftmap.rocket.record import read_record
@@ -37,9 +40,11 @@ _LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
 _BURN = 0.15  # spread of a fitted burn time, as a share; assumed
 _HEIGHT_SPREAD = 0.05  # assumed; as for an apogee given without a spread
 _MODELS: dict[str, type[BaseModel]] = {
+    "air_start": AirStart,
     "airframe": Airframe,
     "alternative": Alternative,
     "apogee": Apogee,
+    "booster": Booster,
     "burst": Burst,
     "case": OwnCase,
     "descent": Descent,
@@ -48,6 +53,7 @@ _MODELS: dict[str, type[BaseModel]] = {
     "motor": Motor,
     "piece": Piece,
     "rail": Rail,
+    "sustainer": Sustainer,
 }
 _NOT_KEYS = {"notes", "source"}  # of Flight, but not of the file
 _Model = TypeVar("_Model", bound=BaseModel)
@@ -77,9 +83,14 @@ def read_flight(path: str | Path) -> Flight:
         raise FlightError(
             source, key, f"is not a key here; {nearest(key, _keys((key,)))}"
         )
-    motor = data.get("motor")
-    if isinstance(motor, dict) and "thrust_curve" in motor:
-        data["motor"] = _with_curve(motor, Path(path))
+    for where, table in (
+        ("motor", data),
+        ("sustainer.motor", data.get("sustainer")),
+        ("air_start.motor", data.get("air_start")),
+    ):
+        motor = table.get("motor") if isinstance(table, dict) else None
+        if isinstance(table, dict) and isinstance(motor, dict):
+            table["motor"] = _with_curve(motor, Path(path), where)
     notes: tuple[str, ...] = ()
     if "measured" in data:
         data, notes = _with_record(data, Path(path))
@@ -99,21 +110,20 @@ def _checked(
         ) from None
 
 
-def _with_curve(motor: dict[str, Any], flight: Path) -> dict[str, Any]:
-    """Replace the name of the thrust curve by its points, impulse and burn time."""
+def _with_curve(motor: dict[str, Any], flight: Path, where: str) -> dict[str, Any]:
+    """Replace the name of a thrust curve by its points, impulse and burn time."""
+    if "thrust_curve" not in motor:
+        return motor
     doubled = [
         k for k in ("total_impulse", "burn_time", "times", "thrusts") if k in motor
     ]
     if doubled:
-        where = f"motor.{doubled[0]}"
-        raise FlightError(
-            str(flight), where, "must be left out beside motor.thrust_curve"
-        )
+        told = f"must be left out beside {where}.thrust_curve"
+        raise FlightError(str(flight), f"{where}.{doubled[0]}", told)
     name = motor["thrust_curve"]
     if not isinstance(name, str):
-        raise FlightError(
-            str(flight), "motor.thrust_curve", "must be the name of a CSV file"
-        )
+        told = "must be the name of a CSV file"
+        raise FlightError(str(flight), f"{where}.thrust_curve", told)
     curve = flight.parent / name
     times, thrusts = read_curve(text_of(curve, FlightError), str(curve))
     impulse = sum(

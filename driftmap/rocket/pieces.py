@@ -45,7 +45,7 @@ class Piece(Table):
         Fin: planform of one, one side [m²]; or give its shape.
     root, tip, span, thickness : float, optional
         Fin: chords at the body and the tip, span from the body [m]; with thickness and
-        material, flutter is worked out.
+        material, flutter is worked out. The thickness of a printed nose cone is its wall's.
     sweep : float, optional
         Fin: how far the tip's leading edge lies behind the root's [m]; a straight trailing
         edge when left out.
@@ -57,11 +57,11 @@ class Piece(Table):
     shear_modulus : float, optional
         Fin: in place of the material [Pa].
     printed : bool
-        Fin: laid down in layers, which weakens it.
+        Fin and nose cone: laid down in layers, which weakens it.
     infill : float, optional
         Printed fin: share of its core that is plastic; solid when left out.
     layer_strength : float, optional
-        Printed fin: tension at which its layers part [Pa].
+        Printed fin or nose cone: tension at which its layers part [Pa].
     strength : float, optional
         Fin: bending stress at which it breaks [Pa]; by its material when left out.
     length, diameter : float, optional
@@ -98,19 +98,7 @@ class Piece(Table):
         if place and not shape:
             raise ValueError(f"{place[0]} goes with root, tip and span of a fin")
         if self.kind != "fin":
-            if (
-                self.area is not None
-                or shape
-                or stiff
-                or self.thickness
-                or self.printed
-                or self.strength
-                or self.infill is not None
-                or self.layer_strength
-            ):
-                raise ValueError(f"a {self.kind} has length and diameter only")
-            if self.length is None or self.diameter is None:
-                raise ValueError(f"a {self.kind} needs length and diameter")
+            self._round(shape + stiff)
             return self
         if self.length is not None or self.diameter is not None:
             raise ValueError("a fin has no length or diameter; use root, tip, span")
@@ -125,6 +113,27 @@ class Piece(Table):
             raise ValueError(f"material must be one of {', '.join(SHEAR_MODULUS)}")
         self.planform()  # which checks itself
         return self
+
+    def _round(self, of_fins: list[str]) -> None:
+        """Refuse what is a fin's alone; a nose cone may be a printed shell."""
+        told = ["printed"] if self.printed else []
+        shell = ("thickness", "strength", "layer_strength")
+        told += [n for n in shell if getattr(self, n) is not None]
+        extra = of_fins + ([] if self.kind == "nose cone" else told)
+        if self.area is not None or self.infill is not None or extra:
+            allowed = "length and diameter only"
+            if self.kind == "nose cone":
+                allowed = "length, diameter, printed, thickness and layer_strength only"
+            raise ValueError(f"a {self.kind} has {allowed}")
+        if self.length is None or self.diameter is None:
+            raise ValueError(f"a {self.kind} needs length and diameter")
+        if told and not (self.printed and self.thickness and self.strength is None):
+            raise ValueError(
+                "a printed nose cone needs printed = true and the thickness of its wall, "
+                "and may state layer_strength"
+            )
+        if self.thickness is not None and self.thickness > self.diameter / 2:
+            raise ValueError("thickness must not exceed half the diameter")
 
     def _print_told(self, shape: list[str]) -> None:
         told = [n for n in ("infill", "layer_strength") if getattr(self, n) is not None]

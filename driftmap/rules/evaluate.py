@@ -172,7 +172,7 @@ def evaluate(
     else:
         text = "no rules were picked; name a rule set in the site file"
         results.append(_line("rules", "a rule set for this site", "ask", why=text))
-    if facts.numbers.get("stages", 1.0) > 1:
+    if facts.numbers.get("stages", 1.0) > facts.stages_flown:
         text = "how the stages part and where each comes down is not flown"
         results.append(_line("stages", text, "hold"))
     for demand in strictest([*demands, *yardsticks(facts, said, demands)]):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import lru_cache
 from types import MappingProxyType
@@ -20,7 +20,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.errors import InputError
 from driftmap.ground.site import Area, Site
 from driftmap.montecarlo.cloud import Cloud, fly
-from driftmap.rocket.flight import Flight, Motor
+from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import FACTS, GROUPS
 from driftmap.rules.lands import near_a_border
@@ -80,6 +80,8 @@ class Facts:
         the pad [m].
     ranges : mapping of str to (float, float)
         Least and greatest value of what is not known exactly; of a number, its interval.
+    stages_flown : int
+        Stages that are flown apart, each to where it comes down.
 
     Raises
     ------
@@ -90,6 +92,7 @@ class Facts:
     numbers: Mapping[str, float] = field(default_factory=dict)
     groups: Mapping[str, tuple[tuple[str, float], ...]] = field(default_factory=dict)
     ranges: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    stages_flown: int = 1
 
     def __post_init__(self) -> None:
         for given, known in (
@@ -145,7 +148,7 @@ def facts_of(
     numbers = {
         "liftoff_mass": mass,
         "liftoff_weight": mass * STANDARD_GRAVITY,
-        "recovery_devices": float(len(flight.recovery)),
+        "recovery_devices": float(len(flight.devices)),
         "rail_tilt": float(flight.rail.angle.value),
         "waiver_ceiling": site.waiver.ceiling,
         "site_dimension": least_width(site.boundary),
@@ -155,7 +158,7 @@ def facts_of(
     }
     ranges: dict[str, tuple[float, float]] = {}
     if flight.motor is not None:
-        numbers |= _motor(flight.motor)
+        numbers |= _motors(flight)
     elif impulse is not None:
         numbers["total_impulse"] = impulse
     if when is not None:
@@ -176,7 +179,8 @@ def facts_of(
     }
     airports = [away for _, away in groups["airports"]]
     numbers["airport_away"] = min([*airports, _NO_AIRPORT])
-    return of_each_motor(Facts(numbers, groups, ranges))
+    apart = 1 if flight.sustainer is None else 2
+    return of_each_motor(Facts(numbers, groups, ranges, apart))
 
 
 def _crew(area: Area) -> int:
@@ -192,14 +196,26 @@ def _sky(wind: WindProfile) -> dict[str, float]:
     return {name: value for name, value in told.items() if value is not None}
 
 
-def _motor(motor: Motor) -> dict[str, float]:
-    impulse = float(motor.total_impulse.value)
+def _motors(flight: Flight) -> dict[str, float]:
+    """Add up every motor, in whichever stage it is; the thrust is that on the rail."""
+    first, motors = flight.motors[0], flight.motors
+    apart = 1 if flight.sustainer is None else 2
+    largest: dict[str, float] = {}
+    if len(motors) > 1 and all(motor.count == 1 for motor in motors):
+        pushes = [m.total_impulse.value / m.burn_time.value for m in motors]
+        largest = {
+            "motor_impulse": max(float(m.total_impulse.value) for m in motors),
+            "motor_thrust": float(max(pushes)),
+            "motor_propellant": max(m.propellant_mass for m in motors),
+        }
     return {
-        "total_impulse": impulse,
-        "motor_count": float(motor.count),
-        "stages": float(motor.stages),
-        "propellant_mass": motor.propellant_mass,
-        "average_thrust": impulse / float(motor.burn_time.value),
+        **largest,
+        "total_impulse": float(sum(motor.total_impulse.value for motor in motors)),
+        "motor_count": float(sum(motor.count for motor in motors)),
+        "stages": float(max(first.stages, apart)),
+        "propellant_mass": sum(motor.propellant_mass for motor in motors),
+        "average_thrust": float(first.total_impulse.value)
+        / float(first.burn_time.value),
     }
 
 
@@ -234,7 +250,7 @@ def of_each_motor(facts: Facts) -> Facts:
     if together is not None and "total_impulse" in numbers:
         least = together * numbers["total_impulse"]
         numbers["salvo_impulse"] = max(least, numbers.get("salvo_impulse", 0.0))
-    return Facts(numbers, facts.groups, ranges)
+    return replace(facts, numbers=numbers, ranges=ranges)
 
 
 def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
@@ -366,7 +382,7 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
             raise InputError(answers.source, name, text)
         stricter = _STRICTER.get(name, max)
         numbers[name] = stricter(answers.numbers[name], facts.numbers[name])
-    return of_each_motor(Facts(numbers, facts.groups, facts.ranges))
+    return of_each_motor(replace(facts, numbers=numbers))
 
 
 def facts_flown(

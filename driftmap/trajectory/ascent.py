@@ -1,5 +1,8 @@
 r"""The way up: rail, burn and coast to apogee, for many flights at once.
 
+Of two stages the lower burns out, both coast until they part, the upper one waits and
+burns: a body of its own mass, drag, margin and inertia, with the way and swing they had.
+
 On the rail the rocket moves along it. After it, it is a slender rigid body without roll:
 thrust acts along its axis, drag along its velocity through the air, and the normal force
 of fins, nose and body across the axis,
@@ -22,7 +25,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.air.column import AirColumn, local_air, through_air
+from driftmap.air.column import AirColumn, IntArray, local_air, through_air
 from driftmap.checks import FloatArray
 from driftmap.trajectory.motion import Motion
 from driftmap.trajectory.rail import ride
@@ -33,8 +36,14 @@ __all__ = ["Ascent", "ascend"]
 
 _G: Final = STANDARD_GRAVITY
 _BURN_STEPS: Final = 40  # from the rail to burnout
+_WAIT_STEPS: Final = (
+    8  # from burnout to the parting of stages, and on to the next motor
+)
 _COAST_STEPS: Final = 36  # from burnout to apogee, by the closed form
 _COAST_POWER: Final = 1.5
+_ROOM: Final = 112  # states of most flights in one stage: rail, burn and coast
+_FAR_OVER: Final = 0.8  # cosine of the angle to the airstream that is no longer small
+_SLOW: Final = 10.0  # m/s; slower than this thrust turns the path within a step
 _FINE_STEPS: Final = 3  # to end the rise at apogee
 
 
@@ -55,7 +64,9 @@ class Ascent:
     rail_wind : ndarray, shape (n,)
         Wind speed at that moment [m s⁻¹].
     burnout : ndarray, shape (n,)
-        Time of burnout [s].
+        Time of burnout, the last one [s].
+    first_burnout : ndarray, shape (n,)
+        That of the motor which lights on the rail [s].
     """
 
     rows: FloatArray
@@ -65,6 +76,7 @@ class Ascent:
     rail_exit: Motion
     rail_wind: FloatArray
     burnout: FloatArray
+    first_burnout: FloatArray
 
     @property
     def apogee(self) -> Motion:
@@ -123,7 +135,7 @@ def _cubic(
     return np.asarray(a + u * (da + u * (bend + u * (da + db - 2 * rise))))
 
 
-def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
+def ascend(rocket: Rocket, air: AirColumn, *, coarsely: bool = False) -> Ascent:
     """Fly from the pad to apogee.
 
     Parameters
@@ -132,6 +144,8 @@ def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
         The flights.
     air : AirColumn
         The air of each flight, ``n`` columns or one for all.
+    coarsely : bool
+        Whether half as many steps do.
 
     Returns
     -------
@@ -154,31 +168,66 @@ def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
     rail whip are part of the spread of the rail's aim. Thrust is the mean over each step,
     so the impulse is exact.
     """
-    run = _Run(rocket, air)
-    state = run.rows[0]
+    run = _Run(rocket, air, coarsely=coarsely)
+    state = run.rows[0].copy()
     for after in ride(rocket, air):
         state = run.keep(after)
     exit_state = Motion(*state)
     wind = np.hypot(*local_air(air, state[2], run.who)[1:3])
     moving = _Moving(state, rocket.axis(), np.zeros_like(state[:3]))
     # Short steps first: a slow rocket turns fastest into the wind.
-    marks = np.linspace(0, 1, _BURN_STEPS + 1) ** 2
-    for start, end in zip(marks[:-1], marks[1:], strict=True):
-        state = moving.state
-        left = np.maximum(rocket.burn_time - state[6], 0.0)
-        left[(state[2] <= 0) & (state[5] < 0)] = 0.0  # those are down
-        moving = _landed(
-            moving, run.advance(moving, left * (end - start) / (1 - start))
-        )
-        run.keep(moving.state)
+    moving = _through(run, moving, rocket.burnout, _BURN_STEPS, power=2.0)
+    burnout = first = np.maximum(rocket.burnout, exit_state.time)
+    if rocket.upper is not None:
+        moving = _part(run, moving, rocket.upper)
+        lit = np.isfinite(rocket.upper.lights)
+        burnout = np.where(lit, rocket.upper.burnout, first)
     _coast_up(run, moving)
     return Ascent(
-        rows=np.stack(run.rows),
+        rows=run.rows,
         **run.through_air(),
         rail_exit=exit_state,
         rail_wind=wind,
-        burnout=np.maximum(rocket.burn_time, exit_state.time),
+        burnout=burnout,
+        first_burnout=first,
     )
+
+
+def _part(run: _Run, moving: _Moving, upper: Rocket) -> _Moving:
+    """Go on to where the stages part, and let the upper one light and burn out."""
+    moving = _through(run, moving, upper.parts, _WAIT_STEPS, powered=False)
+    run.light(upper)
+    lit = np.isfinite(upper.lights)
+    if not lit.any():
+        return moving
+    for until, steps, power in (
+        (upper.lights, _WAIT_STEPS, 1.0),
+        (upper.burnout, _BURN_STEPS, 1.0),
+    ):
+        end = np.where(lit, until, moving.state[6])
+        moving = _through(run, moving, end, steps, power=power)
+    return moving
+
+
+def _through(
+    run: _Run,
+    moving: _Moving,
+    until: FloatArray | float,
+    steps: int,
+    *,
+    power: float = 1.0,
+    powered: bool = True,
+) -> _Moving:
+    """Fly to a moment, or to the ground when that comes first."""
+    marks = np.linspace(0, 1, steps // run.share + 1) ** power
+    for start, end in zip(marks[:-1], marks[1:], strict=True):
+        state = moving.state
+        left = np.maximum(until - state[6], 0.0)
+        left[(state[2] <= 0) & (state[5] < 0)] = 0.0  # those are down
+        step = left * (end - start) / (1 - start)
+        moving = _landed(moving, run.advance(moving, step, powered=powered))
+        run.keep(moving.state)
+    return moving
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -217,29 +266,55 @@ def _dot(one: FloatArray, other: FloatArray) -> FloatArray:
 class _Run:
     """The flights under way, and what is kept of them."""
 
-    def __init__(self, rocket: Rocket, air: AirColumn) -> None:
+    def __init__(self, rocket: Rocket, air: AirColumn, *, coarsely: bool) -> None:
+        self.share = 2 if coarsely else 1
         n = rocket.mass.size
         self.rocket, self.air = rocket, air
         self.who = np.arange(n) if air.east.shape[1] > 1 else np.zeros(n, np.intp)
-        self.margin = np.maximum(rocket.stability.margin, 0.0)
-        self.unsteady = np.flatnonzero(rocket.stability.margin < 0)
-        self.rows = [np.zeros((7, n))]
+        self.may_be_over = False  # the nose any way: one that lights in the air
+        self.weigh()
+        # Written where they stay: to gather them at the end would touch them twice.
+        self._kept = np.empty((_ROOM, 7, n))
+        self._kept[0], self._count = 0.0, 1
+        self._seen = np.empty((3, _ROOM, n))
         # On the rail there is no airstream to speak of.
         still = np.zeros(n), np.full(n, air.density[0]), np.full(n, air.sound[0])
         self._now = np.stack(still)
-        self._seen: list[FloatArray] = []
+        self._spent = self._till = np.zeros(0)
+
+    def light(self, upper: Rocket) -> None:
+        """Go on with an upper part, its nose wherever it is."""
+        self.rocket, self.may_be_over = upper, True
+        self._till = np.zeros(0)
+        self.weigh()
+
+    def weigh(self) -> None:
+        """Take the margin of what flies from now on."""
+        margin = self.rocket.stability.margin
+        self.margin = np.maximum(margin, 0.0)
+        self.unsteady = np.flatnonzero(margin < 0)
 
     def keep(self, state: FloatArray) -> FloatArray:
-        """Record the state after a step."""
-        self.rows.append(state)
-        self._seen.append(self._now)
+        """Record the state after a step, and the airstream before it."""
+        if self._count == len(self._kept):
+            self._kept = np.concatenate([self._kept, np.empty_like(self._kept)])
+            self._seen = np.concatenate([self._seen, np.empty_like(self._seen)], 1)
+        self._kept[self._count] = state
+        self._seen[:, self._count - 1] = self._now
+        self._count += 1
         return state
+
+    @property
+    def rows(self) -> FloatArray:
+        """States kept, shape (s, 7, n)."""
+        return self._kept[: self._count]
 
     def through_air(self) -> dict[str, FloatArray]:
         """Give speed through the air (0 on the rail), density and sound, shape (s, n)."""
         last = self.rows[-1]
         near = local_air(self.air, last[2], self.who)
-        seen = np.stack([*self._seen, self._look(last, near)], axis=1)
+        self._seen[:, self._count - 1] = self._look(last, near)
+        seen = self._seen[:, : self._count]
         return dict(zip(("speed", "density", "sound"), seen, strict=True))
 
     def _look(self, state: FloatArray, near: FloatArray) -> FloatArray:
@@ -293,7 +368,11 @@ class _Run:
         after[:3] = state[:3] + step / 2 * (state[3:6] + after[3:6])
         after[6] = state[6] + step
         moved = _Moving(after, axis, turning)
-        return self._over(before, moved, near, (mass, push, flow), step)
+        who = self.unsteady
+        if self.may_be_over:
+            far = (along < _FAR_OVER) | (start.speed < _SLOW)
+            who = np.flatnonzero(far | (body.margin < 0))
+        return self._over(before, moved, near, (mass, push, flow), step, who)
 
     def _over(
         self,
@@ -302,9 +381,9 @@ class _Run:
         near: FloatArray,
         burning: tuple[FloatArray, ...],
         step: FloatArray,
+        who: IntArray,
     ) -> _Moving:
-        """Take the step anew, in small ones, for those without a margin: they turn over."""
-        who = self.unsteady
+        """Take the step anew, in small ones, for those that turn over."""
         if who.size == 0:
             return moved
         mass, push, flow = (value[who] for value in burning)
@@ -341,8 +420,12 @@ class _Run:
         rocket = self.rocket
         if not powered:
             none = np.zeros_like(step)
-            return rocket.mass - rocket.propellant, none, none
-        before, after = rocket.burnt(time), rocket.burnt(time + step)
+            return rocket.coasting, none, none
+        # Most steps begin where the last one ended.
+        same = np.array_equal(time, self._till)
+        before = self._spent if same else rocket.burnt(time)
+        self._till = time + step
+        self._spent = after = rocket.burnt(self._till)
         rate = (after - before) / np.maximum(step, 1e-9)
         mass = rocket.mass - rocket.propellant * (before + after) / 2
         return mass, rocket.impulse * rate / mass, rocket.propellant * rate
@@ -387,9 +470,9 @@ def _stream(state: FloatArray, near: FloatArray) -> _Stream:
 def _coast_up(run: _Run, moving: _Moving) -> None:
     """Coast until every flight is at apogee."""
     rocket, air = run.rocket, run.air
-    mass = rocket.mass - rocket.propellant
+    mass = rocket.coasting
     # Short steps first here too: drag changes most at the start.
-    marks = np.linspace(0, 1, _COAST_STEPS + 1) ** _COAST_POWER
+    marks = np.linspace(0, 1, _COAST_STEPS // run.share + 1) ** _COAST_POWER
     for start, end in zip(marks[:-1], marks[1:], strict=True):
         state = moving.state
         density = local_air(air, state[2], run.who)[5]

@@ -45,6 +45,8 @@ class Burning:
         Share of the thrust that acts.
     toward : ndarray, shape (3, n), or None
         Direction that it acts in; along the path when None.
+    lights : ndarray, shape (n,), or float
+        Time since lift-off at which they lit, or will [s].
     """
 
     mass: FloatArray
@@ -55,10 +57,11 @@ class Burning:
     drag_area: FloatArray
     share: FloatArray
     toward: FloatArray | None = None
+    lights: FloatArray | float = 0.0
 
     def burnt(self, time: FloatArray) -> FloatArray:
-        """Share of the impulse delivered by a time since ignition [s]."""
-        return self.curve.delivered(time / self.burn_time)
+        """Share of the impulse delivered by a time since lift-off [s]."""
+        return self.curve.delivered((time - self.lights) / self.burn_time)
 
 
 def burn_on(start: Motion, body: Burning, air: AirColumn) -> Motion:
@@ -81,7 +84,7 @@ def burn_on(start: Motion, body: Burning, air: AirColumn) -> Motion:
     state, n = start.rows(), start.time.size
     who = np.arange(n) if air.east.shape[1] > 1 else np.zeros(n, np.intp)
     for left in range(_STEPS, 0, -1):
-        step = np.maximum(body.burn_time - state[6], 0.0) / left
+        step = np.maximum(body.lights + body.burn_time - state[6], 0.0) / left
         step[(state[2] <= 0) & (state[5] <= 0)] = 0.0  # those are down
         before, after = body.burnt(state[6]), body.burnt(state[6] + step)
         mass = body.mass + body.propellant * (1 - (before + after) / 2)

@@ -104,6 +104,12 @@ class Rocket:
         How it turns.
     rise : callable or None
         Factor on the drag by Mach number, shape (n,) to shape (n,).
+    lights : ndarray, shape (n,), or float
+        Time since lift-off at which the motor lights [s]; infinite where it never does.
+    upper : Rocket or None
+        What lights in the air: `mass` is what flies on from the moment `parts`.
+    parts : ndarray, shape (n,), or float
+        Time since lift-off from which this is the rocket [s]; of an upper one.
     """
 
     mass: FloatArray
@@ -117,6 +123,9 @@ class Rocket:
     rail_length: float
     stability: Stability
     rise: Callable[[FloatArray], FloatArray] | None = None
+    lights: FloatArray | float = 0.0
+    upper: Rocket | None = None
+    parts: FloatArray | float = 0.0
 
     def axis(self) -> FloatArray:
         """Direction of the rail, shape (3, n): east, north, up."""
@@ -131,4 +140,21 @@ class Rocket:
 
     def burnt(self, time: FloatArray) -> FloatArray:
         """Share of the impulse delivered by a time since ignition [s], shape (n,)."""
-        return self.curve.delivered(time / self.burn_time)
+        return self.curve.delivered((time - self.lights) / self.burn_time)
+
+    @property
+    def burnout(self) -> FloatArray:
+        """Time since lift-off at which the motor is burnt out [s], shape (n,)."""
+        return self.burn_time + self.lights
+
+    @property
+    def coasting(self) -> FloatArray:
+        """Mass once there is no more to burn that ever will [kg], shape (n,)."""
+        return self.mass - np.where(np.isfinite(self.lights), self.propellant, 0.0)
+
+    def mass_at(self, time: FloatArray) -> FloatArray:
+        """Mass of all that still holds together at a time since lift-off [kg], shape (n,)."""
+        whole = self.mass - self.propellant * self.burnt(time)
+        if self.upper is None:
+            return whole
+        return np.where(time < self.upper.parts, whole, self.upper.mass_at(time))

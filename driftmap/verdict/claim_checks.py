@@ -19,7 +19,7 @@ from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import CLOTHS, canopy_strength
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import Device, Flight
+from driftmap.rocket.flight import Airframe, Device, Flight
 from driftmap.rocket.pieces import Piece
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
@@ -174,29 +174,37 @@ def _check(claim: _Claim, how: str, note: str) -> Check:
 
 
 def _body(flight: Flight) -> Iterator[_Claim]:
-    frame, motor = flight.airframe, flight.motor
-    drag = frame.drag_coefficient.value
-    yield _Claim("drag coefficient nose first", drag, _DRAG, source=_MEMORY)
-    if frame.drag_by_mach:
-        first = frame.drag_by_mach[0][1]
-        for mach, value in frame.drag_by_mach:
-            what = f"drag at Mach {mach:g} over that at rest"
-            yield _Claim(what, value / first, _RISE, source=_MEMORY)
-    if frame.lift_slope is not None:
-        slope = frame.lift_slope.value
-        yield _Claim("slope of the normal force", slope, _SLOPE, "per rad", _MEMORY)
+    yield from _frame(flight.airframe)
+    if flight.sustainer is not None:
+        yield from _frame(flight.sustainer, " of the sustainer")
     yield _Claim("travel on the rail", flight.rail.length, _RAIL, "m")
-    volume = frame.cross_section * frame.length
-    density = frame.mass.value / volume
-    yield _Claim("lift-off mass over the body's volume", density, _DENSITY, "kg/m³")
-    if motor is not None:
+    for motor in flight.motors:
         speed = motor.total_impulse.value / motor.propellant_mass
         what = "total impulse over propellant"
         yield _Claim(what, speed, _IMPULSE, "N s/kg", _MEMORY)
 
 
+def _frame(frame: Airframe, of: str = "") -> Iterator[_Claim]:
+    drag = frame.drag_coefficient.value
+    yield _Claim(f"drag coefficient nose first{of}", drag, _DRAG, source=_MEMORY)
+    if frame.drag_by_mach:
+        first = frame.drag_by_mach[0][1]
+        for mach, value in frame.drag_by_mach:
+            what = f"drag at Mach {mach:g} over that at rest{of}"
+            yield _Claim(what, value / first, _RISE, source=_MEMORY)
+    if frame.lift_slope is not None:
+        slope = frame.lift_slope.value
+        yield _Claim(
+            f"slope of the normal force{of}", slope, _SLOPE, "per rad", _MEMORY
+        )
+    volume = frame.cross_section * frame.length
+    density = frame.mass.value / volume
+    what = f"lift-off mass over the body's volume{of}"
+    yield _Claim(what, density, _DENSITY, "kg/m³")
+
+
 def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
-    for device in flight.recovery:
+    for device in flight.devices:
         if device.opens_at.at == "height":
             what = f"height at which {device.name} opens, below an apogee of {apogee:.0f} m"
             yield _Claim(what, device.opens_at.value, (0.0, apogee), "m")
@@ -268,7 +276,8 @@ def _spreads(flight: Flight) -> Iterator[_Claim]:
     """List the spreads that a file states, each with the least that is ever known."""
     frame, rail = flight.airframe, flight.rail
     yield from _share("drag coefficient", frame.drag_coefficient, 0.01)
-    for device in flight.recovery:
+    yield from _in_the_air(flight)
+    for device in flight.devices:
         if device.drag_coefficient is not None:
             what = f"drag coefficient of {device.name}"
             yield from _share(what, device.drag_coefficient, 0.02)
@@ -291,6 +300,23 @@ def _spreads(flight: Flight) -> Iterator[_Claim]:
     if flight.apogee is not None:
         yield from _share("apogee", flight.apogee.height, 0.005)
         yield from _plain("time to apogee", flight.apogee.time.spread, 0.02, "s")
+
+
+def _in_the_air(flight: Flight) -> Iterator[_Claim]:
+    upper, stage = flight.upper, flight.sustainer
+    if upper is None:
+        return
+    yield from _plain("ignition delay", upper.ignition.spread, 0.02, "s")
+    yield from _share("impulse in the air", upper.motor.total_impulse, 0.005)
+    if stage is not None:
+        of = " of the sustainer"
+        yield from _share(f"drag coefficient{of}", stage.drag_coefficient, 0.01)
+        if stage.stability is not None:
+            margin = stage.stability.spread
+            yield from _plain(f"static margin{of}", margin, 0.03, "cal")
+        if stage.separation is not None:
+            parting = stage.separation.spread
+            yield from _plain("separation delay", parting, 0.02, "s")
 
 
 def _share(what: str, given: Uncertain, least: float) -> Iterator[_Claim]:

@@ -49,7 +49,19 @@ def rail_checks(
             wind,
         ),
         _steady(cloud.plan.balance, limits["static_margin"]),
+        *_upper_steady(cloud.plan.upper_balance, limits["static_margin"]),
     ]
+
+
+def _upper_steady(balance: Balance | None, limit: Limit) -> list[Check]:
+    """Hold an upper stage that may not be stable by itself."""
+    if balance is None:
+        return []
+    check = _steady(balance, limit)
+    name = "static margin of the sustainer"
+    told = f"{name} not known" if not balance.known else name
+    note = check.note.replace("airframe.", "sustainer.")
+    return [replace(check, name=told, note=note)]
 
 
 def _steady(balance: Balance, limit: Limit) -> Check:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 
 from driftmap.checks import FloatArray
+from driftmap.failures.case import Case
 from driftmap.failures.cases import BARE, WORKS
+from driftmap.failures.staged import DOES_NOT_LIGHT
 from driftmap.hazard.probability import binomial
+from driftmap.hazard.zones import grade
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends
 from driftmap.montecarlo.openings import OPENED
-from driftmap.rocket.flight import Device
+from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome, at_most, share
 from driftmap.verdict.limits import LIMITS, Limit
 
@@ -35,7 +38,7 @@ def opening_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
     fails. Where strengths are stated the load branches the cases, so the lines here only
     hold.
     """
-    devices = {device.name: device for device in cloud.plan.flight.recovery}
+    devices = {device.name: device for device in cloud.plan.flight.devices}
     checks: list[Check] = []
     for (cause, name), opened in cloud.openings.items():
         if cause == WORKS:
@@ -127,7 +130,12 @@ def recovery_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
         limit = limits["fins_flutter_off"]
         checks.append(share(Kind.FLUTTER, ALL_CASES, "", flutter, limit))
     if any(True for _ in cloud.of(WORKS)):
-        checks.append(_descent(cloud, limits))
+        flight = cloud.plan.flight
+        checks.append(_descent(cloud, limits, "rocket", flight.recovery))
+        if flight.booster is not None and flight.booster.recovery:
+            devices = flight.booster.recovery
+            checks.append(_descent(cloud, limits, BOOSTER, devices))
+    checks += _booster_falls(cloud)
     return [*checks, *opening_checks(cloud, limits)]
 
 
@@ -146,7 +154,7 @@ def _fails(cloud: Cloud, limit: Limit) -> Check:
             held = binomial(round(given * cloud.flights), cloud.flights)
             ends = held.lower, held.upper
         # What goes wrong under power is no failure of recovery.
-        works = 1 - sum(c.probability for c in cloud.tree.cases if c.any_way)
+        works = 1 - sum(c.probability for c in cloud.tree.cases if _power(c))
         low, high = (works - case.likelihood * end for end in reversed(ends))
         value = works - case.probability
     default = limit is LIMITS["recovery_fails"]
@@ -161,6 +169,13 @@ def _fails(cloud: Cloud, limit: Limit) -> Check:
         ),
         source=limit.source,
     )
+
+
+def _power(case: Case) -> bool:
+    """Tell a case whose recovery works as it should, or has no part in it."""
+    unlit = case.cause.endswith(DOES_NOT_LIGHT) and case.name == case.cause
+    opens = any(stage.opens for body in case.bodies for stage in body.stages)
+    return case.any_way or (unlit and opens)
 
 
 def _none_planned(cloud: Cloud) -> Iterator[Check]:
@@ -179,17 +194,42 @@ def _none_planned(cloud: Cloud) -> Iterator[Check]:
         )
 
 
-def _descent(cloud: Cloud, limits: Mapping[str, Limit]) -> Check:
+def _booster_falls(cloud: Cloud) -> Iterator[Check]:
+    """Hold a booster that comes down without recovery and can injure who it strikes."""
+    flight = cloud.plan.flight
+    if flight.sustainer is None or (flight.booster and flight.booster.recovery):
+        return
+    case = next(c.name for c in cloud.tree.cases if c.name in (WORKS, BARE))
+    part = next(part for part in cloud.of(case) if part.body == BOOSTER)
+    energy = float(part.quantile(cloud.energy, 0.5))
+    speed = float(part.quantile(cloud.speed, 0.5))
+    if grade(energy) is not None:
+        yield Check(
+            kind=Kind.NO_RECOVERY,
+            name="no recovery is planned for the booster",
+            outcome="warn",
+            source="default of this tool, no source",
+            note=f"it strikes at {speed:.0f} m/s with {energy:,.0f} J",
+        )
+
+
+def _descent(
+    cloud: Cloud,
+    limits: Mapping[str, Limit],
+    body: str,
+    devices: Sequence[Device],
+) -> Check:
     """Hold the speed of landing when recovery works; a streamer's may be higher."""
-    canopy = any(d.kind == "canopy" for d in cloud.plan.flight.recovery)
+    canopy = any(d.kind == "canopy" for d in devices)
     key = "descent_speed" if canopy else "descent_speed_streamer"
     limit = limits[key]
-    part = next(cloud.of(WORKS))
+    part = next(part for part in cloud.of(WORKS) if part.body == body)
     sinking = cloud.speed[part.rows] * np.sin(cloud.angle[part.rows])
     low, middle, high = ends(sinking, part.weights)
     default = limit is LIMITS[key]
     return Check(
         kind=Kind.DESCENT,
+        name="" if body == "rocket" else f"descent of the {body}",
         value=middle,
         interval=(low, high),
         limit=limit.value,

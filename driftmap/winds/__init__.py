@@ -316,6 +316,7 @@ def read_wind(
     site_altitude: float,
     declination: float | None = None,
     when: datetime | None = None,
+    place: tuple[float, float] | None = None,
 ) -> WindProfile:
     """Read one wind: a file, or words such as "12 mph from 240".
 
@@ -329,6 +330,10 @@ def read_wind(
         Magnetic declination, east positive [rad].
     when : datetime, optional
         Time of the flight, with its time zone; the present when left out.
+    place : tuple of float, optional
+        Latitude and longitude of the site [deg]; gives the sun, which stirs the air by day
+        and stills it by night. When left out the air is that of a clear summer noon, the
+        most stirred there is, and the spread of landings errs to wider.
 
     Returns
     -------
@@ -347,5 +352,9 @@ def read_wind(
     6.84442
     """
     return read_winds(
-        [text], site_altitude=site_altitude, declination=declination, when=when
+        [text],
+        site_altitude=site_altitude,
+        declination=declination,
+        when=when,
+        place=place,
     )

@@ -156,6 +156,31 @@ def test_printed_fins_snap_between_their_layers_by_the_beam(dual):
     assert np.median(np.hypot(cloud.east[part.rows], cloud.north[part.rows])) < 400
 
 
+def test_a_printed_nose_snaps_at_its_base_by_the_beam(dual):
+    """By hand: 2 q A (angle) pushes 0.43 of its length before the base, over pi r^2 t."""
+    nose = next(p for p in dual.pieces if p.kind == "nose cone")
+
+    def with_nose(strength):
+        told = {"printed": True, "thickness": 0.002, "layer_strength": strength}
+        pieces = tuple(
+            p.model_copy(update=told) if p is nose else p for p in dual.pieces
+        )
+        return dual.model_copy(update={"pieces": pieces})
+
+    cloud = flown(with_nose(1e9), samples=500)
+    met = 1e9 / float(np.median(cloud.margins["bending of nose cone"]))
+    fast = float(np.median(cloud.fastest[0]))
+    angle = 0.0305 + 0.9 * float(np.median(cloud.rail_wind)) / fast
+    r = nose.diameter / 2
+    push = 2 * float(np.median(cloud.max_q[1])) * np.pi * r**2 * angle
+    by_hand = push * 0.43 * nose.length / (np.pi * r**2 * 0.002)
+    assert met == pytest.approx(by_hand, rel=0.1)
+    cloud = flown(with_nose(met))
+    snaps = next(c for c in cloud.tree.cases if c.name == "nose cone breaks off")
+    assert snaps.probability == pytest.approx(0.5, abs=0.06)
+    assert {body.name for body in snaps.bodies} >= {"rocket", "nose cone"}
+
+
 def test_fins_that_flutter_or_snap_do_so_once(dual):
     fin = next(p for p in dual.pieces if p.kind == "fin")
     weak = fin.model_copy(update={"thickness": 0.0027, "strength": 16e6})

@@ -15,6 +15,7 @@ from scipy.integrate import trapezoid
 
 from driftmap.air.column import AirColumn
 from driftmap.air.turbulence import (
+    SUNNY,
     Convection,
     convection,
     gusts,
@@ -180,3 +181,20 @@ def test_the_sun_stirs_by_hour_and_cloud():
     assert early.depth < 0.3 * air.depth
     assert early.speed < 0.5 * air.speed
     assert convection(noon + timedelta(hours=7), 0.0, 0.0, None) is None
+
+
+def test_where_no_place_is_told_the_air_is_as_stirred_as_it_ever_is():
+    """So what is not told errs to the wider; every hour of every month and many latitudes."""
+    most = [
+        air
+        for latitude in range(-60, 66, 6)
+        for month in range(1, 13)
+        for hour in range(6, 22)
+        if (
+            air := convection(
+                datetime(2026, month, 15, hour, tzinfo=UTC), latitude, 0.0, None
+            )
+        )
+    ]
+    assert 0.95 * SUNNY.speed < max(air.speed for air in most) <= SUNNY.speed
+    assert 0.95 * SUNNY.depth < max(air.depth for air in most) <= SUNNY.depth

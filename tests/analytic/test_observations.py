@@ -127,7 +127,7 @@ def test_places_on_the_way_down_are_those_of_the_integrator(cloud, wind, cases):
     state = block.release(flown.case.release)
     stages = [*body.before, *body.stages]
     everyone = np.arange(4096)
-    whole = block._whole(state)
+    whole = block._whole(flown.case.release)
     for stage in stages[:-1]:
         state = block._fly_all([_Leg(state, stage, whole, everyone)])[0]
     area = sum(size * block.draws[name] for size, name in stages[-1].drag)

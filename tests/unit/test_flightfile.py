@@ -9,7 +9,9 @@ import pytest
 
 from driftmap.errors import FlightError
 from driftmap.failures.cases import CERTAIN, build_cases
+from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rules.facts import facts_of
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -48,7 +50,7 @@ def write(tmp_path, text, name="flight.toml"):
     return path
 
 
-@pytest.mark.parametrize("name", ["willet", "dunlin", "whimbrel"])
+@pytest.mark.parametrize("name", ["willet", "dunlin", "whimbrel", "godwit"])
 def test_examples_are_read(name):
     flight = read_flight(EXAMPLES / f"{name}.toml")
     tree = build_cases(flight)
@@ -76,6 +78,32 @@ def test_triggers(tmp_path, opens_at, at, value):
     text = GOOD.replace('opens_at = "apogee"', f'opens_at = "{opens_at}"')
     trigger = read_flight(write(tmp_path, text)).recovery[0].opens_at
     assert (trigger.at, trigger.value) == (at, pytest.approx(value))
+
+
+NOSE = """[[piece]]
+name = "nose"
+kind = "nose cone"
+mass = "50 g"
+length = "0.2 m"
+diameter = "54 mm"
+"""
+
+
+@pytest.mark.parametrize(
+    ("told", "wrong"),
+    [
+        ("printed = true", "thickness of its wall"),
+        ('thickness = "2 mm"', "printed = true"),
+        ('printed = true\nthickness = "40 mm"', "half the diameter"),
+        ('printed = true\nthickness = "2 mm"\nspan = "5 cm"', "length, diameter"),
+        ('printed = true\nthickness = "2 mm"\nstrength = "9 MPa"', "layer_strength"),
+    ],
+)
+def test_a_printed_nose_is_a_shell_with_a_wall(tmp_path, told, wrong):
+    with pytest.raises(FlightError, match=wrong):
+        read_flight(write(tmp_path, GOOD + NOSE + told))
+    good = NOSE + 'printed = true\nthickness = "2 mm"\nlayer_strength = "12 MPa"'
+    assert read_flight(write(tmp_path, GOOD + good)).pieces[-1].printed
 
 
 BAD = [
@@ -224,3 +252,79 @@ def test_a_drag_coefficient_left_out_is_guessed_widely_and_told(tmp_path):
     assert 0.001 < np.mean(drawn < 0.35) < 0.04
     assert 0.02 < np.mean(drawn > 0.75) < 0.12
     assert any("0.35 to 0.75 being usual" in note for note in tree.assumed)
+
+
+TWO = GOOD.replace("[[recovery]]", """[sustainer]
+mass = "1.1 kg"
+diameter = "50 mm"
+length = "0.8 m"
+ignition = "1 s"
+[sustainer.motor]
+total_impulse = "200 N s"
+burn_time = "1.5 s"
+propellant_mass = "0.1 kg"
+[[booster.recovery]]
+name = "small"
+kind = "canopy"
+diameter = "18 in"
+opens_at = "apogee"
+[[recovery]]""")  # fmt: skip
+
+
+def test_two_stages_are_read_and_weighed(tmp_path):
+    flight = read_flight(write(tmp_path, TWO))
+    assert flight.booster_mass == pytest.approx(2 - 0.2 - 1.1)
+    assert flight.dry_mass == pytest.approx(1.0)
+    assert [device.name for device in flight.devices] == ["main", "small"]
+    assert flight.sustainer.motor.burn_time.value == 1.5
+
+
+def test_rules_are_told_of_every_motor_and_of_the_largest(tmp_path):
+    site = read_site(EXAMPLES.parent / "sites" / "saltgrass-flat.geojson")
+    facts = facts_of(read_flight(write(tmp_path, TWO)), site)
+    told = {
+        "total_impulse": 600.0, "motor_count": 2.0, "stages": 2.0,
+        "propellant_mass": 0.3, "average_thrust": 200.0, "motor_impulse": 400.0,
+        "motor_thrust": 200.0, "motor_propellant": 0.2, "recovery_devices": 2.0,
+    }  # fmt: skip
+    assert {name: facts.numbers[name] for name in told} == pytest.approx(told)
+    assert facts.stages_flown == 2
+
+
+def test_a_curve_of_the_sustainer_lies_beside_the_file(tmp_path):
+    write(tmp_path, "time_s,thrust_n\n0,100\n1,100\n2,0\n", "upper.csv")
+    text = TWO.replace('total_impulse = "200 N s"\nburn_time = "1.5 s"', "thrust_curve = 'upper.csv'")  # fmt: skip
+    motor = read_flight(write(tmp_path, text)).sustainer.motor
+    assert motor.total_impulse.value == pytest.approx(150.0)
+    lost = text.replace("upper.csv", "none.csv")
+    with pytest.raises(FlightError, match=r"none\.csv"):
+        read_flight(write(tmp_path, lost))
+    both = text.replace("thrust_curve", 'burn_time = "1 s"\nthrust_curve')
+    with pytest.raises(FlightError, match=r"sustainer\.motor\.burn_time.*left out"):
+        read_flight(write(tmp_path, both))
+
+
+STAGED = [
+    ("no booster left", '"1.1 kg"', '"1.9 kg"', r"airframe\.mass is that of both"),
+    ("as long", '"0.8 m"', '"1.2 m"', r"airframe\.length is that of both"),
+    ("spread", '"1.1 kg"', '"1.1 kg +/- 5 g"', r"takes no spread"),
+    ("never lights", 'ignition = "1 s"\n', "", r"sustainer\.ignition: is missing"),
+    ("no motor", "[sustainer.motor]", "[sustainer.moter]", r"moter"),
+    ("all burns", 'mass = "0.1 kg"', 'mass = "1.1 kg"', r"must exceed motor"),
+    ("same name", '"small"', '"main"', r"every recovery needs a name of its own"),
+    ("taken", '"small"', '"booster"', r"belongs to another body"),
+    ("apogee", "[motor]\ntotal_impulse = \"400 N s\"\nburn_time = \"2 s\"\n"
+     "propellant_mass = \"0.2 kg\"", "[apogee]\nheight = 300\ntime = 8",
+     r"goes beside \[motor\]"),
+    ("centre", 'length = "1.2 m"', 'length = "1.2 m"\ncentre_of_mass = "0.7 m"',
+     r"centre_of_mass is for one stage"),
+    ("three", 'burn_time = "1.5 s"', 'burn_time = "1.5 s"\nstages = 2', r"first motor"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("old", "new", "told"), [row[1:] for row in STAGED], ids=[row[0] for row in STAGED])  # fmt: skip
+def test_stages_that_do_not_fit_are_refused_in_a_line(tmp_path, old, new, told):
+    assert old in TWO
+    with pytest.raises(FlightError, match=told) as refused:
+        build_cases(read_flight(write(tmp_path, TWO.replace(old, new))))
+    assert "\n" not in str(refused.value)

@@ -172,10 +172,17 @@ def test_several_motors_may_be_unequal():
     assert outcome(**unsure | {"motor_impulse": (75.0, 150.0)}) == "pass"
 
 
-def test_stages_are_not_flown_and_hold():
+def test_stages_that_are_not_flown_hold():
     (line,) = lines(["us"], "stages", M | {"stages": 2.0})
     assert line.outcome == "hold"
     assert lines(["us"], "stages", M) == []
+
+
+@pytest.mark.parametrize(("stages", "holds"), [(2.0, 0), (3.0, 1)])
+def test_two_stages_flown_to_the_ground_do_not_hold_for_it(stages, holds):
+    facts = Facts(M | {"stages": stages}, stages_flown=2)
+    results = evaluate(read_rules(["us"]), facts, Answers({}))
+    assert sum(r.name == "stages" for r in results) == holds
 
 
 def test_a_set_that_leaves_things_out_asks_for_the_local_code():

@@ -1,0 +1,219 @@
+"""What two stages and motors lit in the air add: how they part, light, and come down.
+
+The rocket of a case is what comes down under the flight's own recovery; the booster is one
+more piece, with a way up of its own from where the stages part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from math import pi
+from typing import Final
+
+from driftmap.failures.bodies import CROSSFLOW_DRAG, Bench
+from driftmap.failures.case import Body, Case, Opening, Release, Stage
+from driftmap.failures.outcomes import TOLD, after, ends, later_than, opened_as_planned
+from driftmap.formulas.strength import HOLDS
+from driftmap.rocket.airframe import Airframe
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.flight import BOOSTER, Descent
+from driftmap.spread import Spread
+
+__all__ = [
+    "DOES_NOT_LIGHT",
+    "FALLING_BACK",
+    "LATE",
+    "STAGED",
+    "TOGETHER",
+    "UNLIT",
+    "with_booster",
+]
+
+DOES_NOT_LIGHT: Final = "does not light"
+
+UNLIT: Final = "unlit"
+LATE: Final = "lit late"
+TOGETHER: Final = "together"
+"""Ways up beside the planned one: the motor in the air never lights; it lights late, as far
+turned over as the rocket is by then; the stages never part and it pushes both."""
+
+_LIT_LATE: Final = Spread("uniform", 1.0, 6.0, "lights 1 to 6 s late")
+"""How much later than planned a motor lights in the air, if it does. Assumed."""
+
+FALLING_BACK: Final = "drag of the booster on the way up"
+
+_BLUNT: Final = Spread(
+    "lognormal", 0.9, 0.3, "drag coefficient 0.9, spread 30 %, its front being open"
+)
+"""Drag coefficient of a booster that flies straight, on its cross-section. Assumed."""
+
+_WHOLE: Final = ("first second", "burn", "rail")
+"""Releases before the stages part, after which the booster is no piece of its own."""
+
+
+def _does_not_light(what: str, bench: Bench) -> list[Case]:
+    """Let the rocket fly on with a full motor: heavier, lower, its recovery as planned."""
+    if bench.flight.upper_name != what:
+        return []
+    name, release = f"{what} {DOES_NOT_LIGHT}", Release(way=UNLIT)
+    devices = bench.devices()
+    if not devices:
+        return [Case(name, release, (bench.rocket(bench.unopened()),))]
+    if devices[0].opens_at.at == "time":
+        bench.note(
+            f"{name}: nothing opens, as what opens at a time is taken to be let go by that "
+            "motor (assumed)"
+        )
+        return [Case(name, release, (bench.rocket(bench.nose_first()),))]
+    return [
+        replace(case, release=replace(case.release, way=UNLIT))
+        for case in opened_as_planned(bench, name, told=name)
+    ]
+
+
+def _lights_late(what: str, bench: Bench) -> list[Case]:
+    """Light the motor with the nose far over; nothing opens at the speed it then has."""
+    if bench.flight.upper_name != what:
+        return []
+    name = f"{what} lights late"
+    bench.need("late ignition", _LIT_LATE, name)
+    bench.note(f"{name}: what should open does not, or is torn off (assumed)")
+    body = bench.rocket(bench.nose_first())
+    return [Case(name, Release(way=LATE), (body,), seldom=True)]
+
+
+def _stay_together(bench: Bench) -> list[Case]:
+    """Light the sustainer on the booster; both come down in one piece, nose first."""
+    if bench.flight.sustainer is None:
+        return []
+    name = "stages do not part"
+    bench.note(
+        f"{name}: the sustainer lights all the same and pushes both; nothing opens (assumed)"
+    )
+    area = bench.flight.airframe.cross_section
+    stage = Stage(((area, "drag coefficient of both stages"),), nose_first=True)
+    return [Case(name, Release(way=TOGETHER), (bench.rocket(stage),), seldom=True)]
+
+
+def _booster_fails(bench: Bench) -> list[Case]:
+    """Let the booster come down as it is, the sustainer as planned."""
+    booster = bench.flight.booster
+    if booster is None or not booster.recovery:
+        return []
+    own = _booster_bench(bench)
+    fall = bench.fall(bench.devices())
+    bodies = (
+        bench.rocket(*fall.stages),
+        *_named((own.rocket(own.nose_first()),), Release(way=BOOSTER)),
+    )
+    return [Case("recovery of the booster fails", fall.release, bodies)]
+
+
+def with_booster(bench: Bench, cases: list[Case], planned: str) -> list[Case]:
+    """Let the booster fall beside the rocket in every case in which the stages part.
+
+    Its planned openings end by their load as the rocket's do, beside a flight that goes as
+    `planned`.
+    """
+    if bench.flight.sustainer is None:
+        return cases
+    own = _booster_bench(bench)
+    bench.note(
+        "what goes wrong before the stages part: the whole rocket falls with the drag of the "
+        "sustainer, whose motor stays unlit but off the path (assumed)"
+    )
+    bench.note("booster: no fin of it comes off by itself (its pieces are not listed)")
+    fall = own.fall(own.devices())
+    release = replace(fall.release, way=BOOSTER)
+    falls = _named((own.rocket(*fall.stages),), release)
+    strong = [device for device in own.devices() if own.strengths(device)]
+    held = tuple(
+        replace(ends(own, device, HOLDS, fall.before(device)), release=release)
+        for device in strong
+    )
+    found = []
+    for case in cases:
+        if case.name != planned:
+            found.append(_beside(case, falls))
+            continue
+        only = case.only if isinstance(case.only, tuple) else ()
+        found.append(replace(_beside(case, falls), only=(*only, *held)))
+        for number, device in enumerate(strong):
+            before = fall.before(device)
+            for result, told in TOLD[1:]:
+                later = later_than(own, device)
+                bodies = after(own, device, result, before, later=later)
+                last = Opening(device, result, before, release)
+                broken = replace(
+                    case,
+                    name=f"planned opening, {device.name} {told}",
+                    bodies=(*case.bodies, *_named(bodies, release)),
+                    only=(*only, *held[:number], last),
+                )
+                found.append(broken)
+    return found
+
+
+def _beside(case: Case, falls: tuple[Body, ...]) -> Case:
+    there = any(body.name == BOOSTER for body in case.bodies)
+    if there or case.release.way == TOGETHER or case.release.at in _WHOLE:
+        return case
+    return replace(case, bodies=(*case.bodies, *falls))
+
+
+def _named(bodies: tuple[Body, ...], release: Release) -> tuple[Body, ...]:
+    """Give bodies of the booster its name and the moment it is let go."""
+    return tuple(
+        replace(
+            body, name=BOOSTER if body.name == "rocket" else body.name, release=release
+        )
+        for body in bodies
+    )
+
+
+def _booster_bench(bench: Bench) -> Bench:
+    """Put the booster on a bench of its own, with the same inputs."""
+    flight, booster = bench.flight, bench.flight.booster
+    whole, upper = flight.airframe, flight.falling
+    length = flight.booster_length or whole.length - upper.length
+    frame = Airframe(
+        mass=Uncertain(flight.booster_mass),
+        diameter=min(whole.diameter, length),
+        length=length,
+    )
+    devices = () if booster is None else booster.recovery
+    descent = None if booster is None else booster.descent
+    if not devices and descent is None:
+        descent = Descent(planned="tumbling")
+        bench.note("booster: it tumbles down, as nothing is said of it (assumed)")
+    alone = {
+        "airframe": frame,
+        "motor": None,
+        "sustainer": None,
+        "booster": None,
+        "recovery": devices,
+        "descent": descent,
+        "pieces": (),
+    }
+    drag = bench.need("drag coefficient of the booster", _BLUNT, "booster")
+    broad = CROSSFLOW_DRAG * frame.length * frame.diameter
+    straight = _BLUNT.first * pi * frame.diameter**2 / 4
+    note = "anything from straight on to broadside"
+    low, high = sorted((straight, broad))
+    bench.need(
+        FALLING_BACK, Spread("loguniform", low, high, note), "booster on the way up"
+    )
+    return Bench(flight.model_copy(update=alone), bench.spreads, bench.assumed, drag)
+
+
+STAGED: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
+    (f"sustainer {DOES_NOT_LIGHT}", partial(_does_not_light, "sustainer")),
+    ("sustainer lights late", partial(_lights_late, "sustainer")),
+    (f"air start {DOES_NOT_LIGHT}", partial(_does_not_light, "air start")),
+    ("air start lights late", partial(_lights_late, "air start")),
+    ("stages do not part", _stay_together),
+    ("recovery of the booster fails", _booster_fails),
+)
+"""Causes and what makes their cases, as in `driftmap.failures.cases`."""

@@ -1,0 +1,245 @@
+"""The part of a rocket that lights in the air, drawn, and the other ways to go up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from driftmap.checks import FloatArray
+from driftmap.failures.offpath import TIPPED_ROD
+from driftmap.failures.staged import FALLING_BACK, LATE, TOGETHER, UNLIT
+from driftmap.formulas.drag import CROSSFLOW, CYLINDER_DRAG
+from driftmap.rocket.balance import Balance, balance
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.flight import BOOSTER, Airframe, Flight, Motor
+from driftmap.spread import Spread
+from driftmap.trajectory.rocket import (
+    CONSTANT_THRUST,
+    Rocket,
+    Stability,
+    ThrustCurve,
+)
+
+__all__ = [
+    "BOTH_DRAG",
+    "curve_of",
+    "on_way",
+    "stability_of",
+    "upper_spreads",
+    "with_upper",
+]
+
+BOTH_DRAG: Final = "drag coefficient of both stages"
+
+_TURNS_OVER: Final = -3.0  # calibres; with less it turns over no sooner (assumed)
+_UPPER: Final = "sustainer "  # before the names of its own balance
+_DELAY: Final = (0.10, 0.1)  # share and seconds of a delay's spread; assumed
+_PARTING: Final = Spread("uniform", 0.0, 1.0, "0 to 1 s after burn-out of the booster")
+
+Drawn = Mapping[str, FloatArray]
+
+
+def upper_spreads(
+    flight: Flight,
+) -> tuple[dict[str, Spread], list[str], Balance | None]:
+    """Give the inputs of what lights in the air.
+
+    Parameters
+    ----------
+    flight : Flight
+        The flight as planned.
+
+    Returns
+    -------
+    spreads : dict of str to Spread
+        Inputs by name; none for a flight whose motors all light on the rail.
+    assumed : list of str
+        What was assumed, a sentence each.
+    balance : Balance or None
+        How steady the sustainer is by itself.
+    """
+    upper, spreads, assumed = flight.upper, dict[str, Spread](), list[str]()
+    if upper is None:
+        return spreads, assumed, None
+
+    def spread(name: str, given: Uncertain, share: float, least: float = 0.0) -> None:
+        sd = share * given.value + least if given.spread is None else given.spread
+        spreads[name] = Spread("normal", given.value, sd)
+        if given.spread is None:
+            also = f" and {least:g} s" if least else ""
+            assumed.append(f"{name}: spread {share:.0%}{also} (assumed)")
+
+    spread("impulse in the air", upper.motor.total_impulse, 0.05)
+    spread("burn time in the air", upper.motor.burn_time, 0.05)
+    spread("ignition delay", upper.ignition, *_DELAY)
+    if flight.sustainer is None:
+        return spreads, assumed, None
+    if flight.sustainer.separation is None:
+        spreads["separation delay"] = _PARTING
+        assumed.append(f"separation: {_PARTING.assumed} (assumed)")
+    else:
+        spread("separation delay", flight.sustainer.separation, *_DELAY)
+    spread(BOTH_DRAG, flight.airframe.drag_coefficient, 0.10)
+    steady = balance(flight, sustainer=True)
+    spreads |= {_UPPER + name: one for name, one in steady.spreads.items()}
+    assumed += [f"{_UPPER}{note}" for note in steady.assumed]
+    return spreads, assumed, steady
+
+
+def stability_of(
+    frame: Airframe, draws: Drawn, mass: FloatArray, named: str = ""
+) -> Stability:
+    """Tell how rockets of these masses turn.
+
+    Parameters
+    ----------
+    frame : Airframe
+        Their airframe.
+    draws : mapping of str to ndarray, shape (n,)
+        Inputs drawn.
+    mass : ndarray, shape (n,)
+        Mass with propellant [kg].
+    named : str
+        What stands before the names of the inputs.
+
+    Returns
+    -------
+    Stability
+        It.
+    """
+    side = CROSSFLOW * CYLINDER_DRAG * frame.length * frame.diameter
+    margin = np.maximum(draws[f"{named}static margin"], _TURNS_OVER)
+    inertia = draws[f"{named}moment of inertia"]
+    return Stability(
+        margin=margin * frame.diameter,
+        lift_area=draws[f"{named}normal-force slope"] * frame.cross_section,
+        side_area=np.full_like(mass, side),
+        inertia=inertia * mass / frame.mass.value,
+        arm=draws[f"{named}swing damping"],
+    )
+
+
+def curve_of(motor: Motor | None) -> ThrustCurve:
+    """Give the shape of a motor's thrust; constant where nothing is known of it."""
+    if motor is None or not motor.times:
+        return CONSTANT_THRUST
+    times = np.asarray(motor.times)
+    return ThrustCurve(times / times[-1], np.asarray(motor.thrusts))
+
+
+def with_upper(
+    flight: Flight,
+    rocket: Rocket,
+    draws: Drawn,
+    rise: Callable[[FloatArray], FloatArray] | None,
+) -> Rocket:
+    """Put on rockets what lights in the air.
+
+    Parameters
+    ----------
+    flight : Flight
+        The flight as planned.
+    rocket : Rocket, shape (n,)
+        The whole of them, with the motor that lights on the rail.
+    draws : mapping of str to ndarray, shape (n,)
+        Inputs drawn.
+    rise : callable or None
+        Factor on the drag of the upper part by Mach number.
+
+    Returns
+    -------
+    Rocket, shape (n,)
+        The same, with its upper part where it has one.
+    """
+    upper = flight.upper
+    if upper is None:
+        return rocket
+    whole = flight.airframe
+    own = replace(
+        rocket,
+        propellant=np.full_like(rocket.mass, upper.motor.propellant_mass),
+        impulse=draws["impulse in the air"],
+        burn_time=draws["burn time in the air"],
+        curve=curve_of(upper.motor),
+    )
+    later = np.maximum(draws["ignition delay"], 0.0)
+    if flight.sustainer is None:
+        mass, parts = rocket.coasting, rocket.burnout
+        steady = _lighter(rocket, mass)
+        own = replace(own, mass=mass, stability=steady)
+    else:
+        frame = flight.sustainer
+        mass = frame.mass.value * rocket.mass / whole.mass.value
+        parts = rocket.burnout + np.maximum(draws["separation delay"], 0.0)
+        own = replace(
+            own,
+            mass=mass,
+            drag_area=draws["drag coefficient"] * frame.cross_section,
+            stability=stability_of(frame, draws, mass, _UPPER),
+            rise=rise,
+        )
+    return replace(rocket, upper=replace(own, parts=parts, lights=parts + later))
+
+
+def _lighter(rocket: Rocket, mass: FloatArray) -> Stability:
+    """Give the same stability with the inertia of less mass."""
+    inertia = rocket.stability.inertia * mass / rocket.mass
+    return replace(rocket.stability, inertia=inertia)
+
+
+def on_way(way: str, flight: Flight, rocket: Rocket, draws: Drawn) -> Rocket:
+    """Give the same rockets where they go up another way.
+
+    Parameters
+    ----------
+    way : str
+        A way of `driftmap.failures.staged`, the booster by itself, or from a tipped rod.
+    flight : Flight
+        The flight as planned.
+    rocket : Rocket, shape (n,)
+        The rockets as planned.
+    draws : mapping of str to ndarray, shape (n,)
+        Inputs drawn.
+
+    Returns
+    -------
+    Rocket, shape (n,)
+        The rockets on that way.
+    """
+    if way == TIPPED_ROD:
+        tilt, azimuth = draws["rod tipped"], draws["way of a tipped rod"]
+        return replace(rocket, tilt=tilt, azimuth=azimuth)
+    upper = rocket.upper
+    assert upper is not None
+    never = np.full_like(rocket.mass, np.inf)
+    none = np.zeros_like(rocket.mass)
+    if way == UNLIT:
+        upper = replace(upper, lights=never)
+    elif way == LATE:
+        upper = replace(upper, lights=upper.lights + draws["late ignition"])
+    elif way == TOGETHER:
+        upper = replace(
+            upper,
+            mass=rocket.coasting,
+            drag_area=rocket.drag_area,
+            stability=_lighter(rocket, rocket.coasting),
+            rise=rocket.rise,
+        )
+    else:
+        assert way == BOOSTER
+        mass = flight.booster_mass * rocket.mass / flight.airframe.mass.value
+        # A point with drag: it neither holds its nose ahead nor lifts.
+        still = Stability(none, none, none, np.ones_like(none), none)
+        upper = replace(
+            upper,
+            mass=mass,
+            propellant=none,
+            drag_area=draws[FALLING_BACK],
+            stability=still,
+            rise=None,
+            lights=never,
+        )
+    return replace(rocket, upper=upper)
