@@ -177,9 +177,9 @@ def assess_command(
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
     from driftmap.report.map import map_html
-    from driftmap.report.reading import stops_at
     from driftmap.report.terminal import proposals, summary
     from driftmap.report.voice import english
+    from driftmap.report.windtold import stops_at
     from driftmap.verdict.assessment import document
     from driftmap.verdict.turning import turns
 

@@ -199,8 +199,7 @@ def _rose(winds: tuple[str, ...], season: str | None) -> tuple[Rose, list[str]]:
     """Make the winds to score by, and say what was assumed of them."""
     if winds and season:
         raise click.UsageError("Give --wind or --winds, not both.")
-    from driftmap.planning.hours import read_hours
-    from driftmap.planning.rose import even_rose, rose_of, spoken_rose
+    from driftmap.planning.hours import even_rose, read_hours, rose_of, spoken_rose
 
     if season:
         return rose_of(read_hours(season))
@@ -273,8 +272,8 @@ def _page(
     best: int,
     voice: Voice,
 ) -> str:
-    from driftmap.report.layoutsketch import layout_svg
     from driftmap.report.planpage import governing, page, printable, table
+    from driftmap.report.sketches import layout_svg
 
     blocks = [
         f"<p>{printable(voice.say('plan.layout_how'))}</p>",

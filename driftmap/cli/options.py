@@ -244,8 +244,7 @@ def words_options(command: F) -> F:
 
 def voice_of(language: str, units: Units | None) -> Voice:
     """Give the voice of the pages, in the units of its language unless others are picked."""
-    from driftmap.report.catalogue import read_catalogue
-    from driftmap.report.voice import Voice
+    from driftmap.report.voice import Voice, read_catalogue
 
     catalogue = read_catalogue(language)
     return Voice(catalogue, units or catalogue.units)

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from driftmap.planning.aim import Aim
-    from driftmap.planning.limits import DirectionLimit
+    from driftmap.planning.windlimits import DirectionLimit
     from driftmap.report.voice import Voice
 
 __all__ = ["aim_command", "limits_command"]
@@ -248,9 +248,9 @@ def limits_command(  # noqa: PLR0913, PLR0917
       driftmap limits examples/dunlin.toml --site sites/saltgrass-flat.geojson --out plan
     """
     from driftmap.planning.documents import heading, limits_document
-    from driftmap.planning.limits import LIGHTEST, scan_speeds, wind_limits
     from driftmap.planning.supposed import Supposition, head_share, suppose
     from driftmap.planning.trial import basis_of
+    from driftmap.planning.windlimits import LIGHTEST, scan_speeds, wind_limits
     from driftmap.rocket.flightfile import read_flight
 
     voice = voice_of(language, units)
@@ -341,8 +341,8 @@ def _limits_page(
     rows: list[list[str]],
     voice: Voice,
 ) -> str:
-    from driftmap.report.limitsketch import dial_svg
     from driftmap.report.planpage import governing, page, printable, table
+    from driftmap.report.sketches import dial_svg
 
     text = f"<p>{printable(voice.say('plan.limits_how'))}</p>"
     return page(

@@ -223,7 +223,7 @@ def _flown_aloft(
 ) -> tuple[SeasonHour, ...]:
     """Fly every sounding that is not in the ledger yet."""
     from driftmap.planning.ledger import open_ledger, run_key
-    from driftmap.planning.soundings import read_soundings, season_soundings
+    from driftmap.planning.season import read_soundings, season_soundings
     from driftmap.winds import Setting
 
     site = setup.site
@@ -303,7 +303,7 @@ def _page(
 ) -> str:
     from driftmap.planning.shares import by_month_and_hour
     from driftmap.report.planpage import governing, page, printable, table
-    from driftmap.report.seasonsketch import season_svg
+    from driftmap.report.sketches import season_svg
 
     zone = f"UTC{data['utc_offset_h']:+g} h" if data["utc_offset_h"] else "UTC"
     what = voice.say(f"plan.{data['counted']}")

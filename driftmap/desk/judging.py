@@ -289,9 +289,9 @@ def _expires(task: Task, result: Assessment) -> datetime | None:
 
 def drawn(task: Task, what: str, language: str = "en") -> str:
     """Write a page of a task: its map, the sheet to post, or the dial of the day."""
-    from driftmap.report.catalogue import read_catalogue  # noqa: PLC0415
     from driftmap.report.map import map_html  # noqa: PLC0415
     from driftmap.report.sheet import brief_html  # noqa: PLC0415
+    from driftmap.report.voice import read_catalogue  # noqa: PLC0415
 
     if what == "dial":
         return _dial(task, language)

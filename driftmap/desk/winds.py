@@ -236,9 +236,9 @@ def understood(
     folder: Folder, day: Day, setting: Setting, text: str | None = None
 ) -> dict[str, Any]:
     """Tell and draw the wind that counts, with a new one beside it where one is given."""
-    from driftmap.report.reading import wind_told  # noqa: PLC0415
     from driftmap.report.voice import english  # noqa: PLC0415
     from driftmap.report.windsketch import wind_picture_svg  # noqa: PLC0415
+    from driftmap.report.windtold import wind_told  # noqa: PLC0415
     from driftmap.winds import merge  # noqa: PLC0415
 
     wind = (

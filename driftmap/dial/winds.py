@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
-from driftmap.planning.limits import HIGHEST, wind_allowed
 from driftmap.planning.supposed import REFERENCE, Supposition, suppose
+from driftmap.planning.windlimits import HIGHEST, wind_allowed
 from driftmap.verdict.assessment import Setup
 from driftmap.winds import read_wind
 from driftmap.winds.spoken import HEAD_HEIGHT

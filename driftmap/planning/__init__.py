@@ -9,11 +9,11 @@ from __future__ import annotations
 from driftmap.planning.aim import Aim, best_aims
 from driftmap.planning.around import Around, winds_around
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
-from driftmap.planning.limits import DirectionLimit, wind_limits
 from driftmap.planning.season import SeasonHour, season_hours
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import Trial, try_flight
+from driftmap.planning.windlimits import DirectionLimit, wind_limits
 
 __all__ = [
     "Aim",

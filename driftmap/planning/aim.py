@@ -111,11 +111,6 @@ def aimed(flight: Flight, tilt_deg: float, azimuth_deg: float) -> Flight:
         The flight as planned; its aiming error stays.
     tilt_deg, azimuth_deg : float
         Tilt and where the rail leans to, clockwise from true north [deg].
-
-    Returns
-    -------
-    Flight
-        The same flight off another rail.
     """
     angle = Uncertain(float(np.radians(tilt_deg)), flight.rail.angle.spread)
     turn = {"angle": angle, "azimuth": float(np.radians(azimuth_deg))}

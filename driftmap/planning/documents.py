@@ -10,7 +10,6 @@ from typing import Any
 
 from driftmap.planning.aim import Aim
 from driftmap.planning.layout import Place, Question
-from driftmap.planning.limits import TOLERANCE, DirectionLimit
 from driftmap.planning.season import (
     DIRECTION_STEP,
     SPEED_STEP,
@@ -20,6 +19,7 @@ from driftmap.planning.season import (
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.trial import Basis
+from driftmap.planning.windlimits import TOLERANCE, DirectionLimit
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check
 

@@ -18,12 +18,15 @@ from driftmap.hazard.exposure import danger_of
 from driftmap.planning.distances import (
     Capacity,
     Keep,
+    allowed_ground,
     capacity,
+    lattice,
+    moved,
     pad_facts,
     people_and_edge,
+    stand_at,
     too_near,
 )
-from driftmap.planning.ground import allowed_ground, lattice, moved, stand_at
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (

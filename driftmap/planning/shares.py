@@ -62,11 +62,6 @@ def go_share(
     offset : timedelta
         Local time less UTC; tells one day from the next.
 
-    Returns
-    -------
-    GoShare
-        Counts, share and interval.
-
     Notes
     -----
     An hour is like the one before it, so days are drawn in place of hours: the interval
@@ -118,13 +113,6 @@ def by_month_and_hour(
 ) -> dict[tuple[int, int], GoShare]:
     """Count by month and by hour of the day.
 
-    Parameters
-    ----------
-    hours : sequence of SeasonHour
-        The hours.
-    offset : timedelta
-        Local time less UTC.
-
     Returns
     -------
     dict of (int, int) to GoShare
@@ -148,11 +136,6 @@ def _grouped(
 
 def reasons(hours: Iterable[SeasonHour]) -> list[tuple[str, int]]:
     """Count what spoke against a go, the most frequent first.
-
-    Parameters
-    ----------
-    hours : iterable of SeasonHour
-        The hours.
 
     Returns
     -------

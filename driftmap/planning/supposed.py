@@ -109,11 +109,6 @@ def suppose(
     speed : float
         Speed at 10 m [m s⁻¹].
 
-    Returns
-    -------
-    WindProfile
-        The wind, known to its top.
-
     Raises
     ------
     ValueError
@@ -194,17 +189,6 @@ def turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
 
 
 def head_share(supposition: Supposition) -> float:
-    """Give the wind at head height for each of that at 10 m.
-
-    Parameters
-    ----------
-    supposition : Supposition
-        How the wind grows with height.
-
-    Returns
-    -------
-    float
-        Ratio of speeds.
-    """
+    """Give the wind at head height for each of that at 10 m."""
     wind = suppose(supposition, 0.0, 5.0)
     return float(np.hypot(*wind.at(HEAD)) / np.hypot(*wind.at(REFERENCE)))

@@ -19,16 +19,17 @@ from driftmap.failures.cases import WORKS
 from driftmap.ground.site import OCCUPIED, Site
 from driftmap.hazard.zones import HURTS, KILLS
 from driftmap.planning import Supposition
-from driftmap.report.catalogue import Catalogue, read_catalogue
-from driftmap.report.dialpack import (
+from driftmap.report.dialdata import (
     FINAL,
     FINENESS,
     SHARE_STEPS,
     SYMBOLS,
     line_error,
     pack_nodes,
+    questions_of,
+    tell_reasons,
 )
-from driftmap.report.dialtold import questions_of, tell_reasons
+from driftmap.report.marks import has_people
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -36,10 +37,9 @@ from driftmap.report.page import (
     text_of,
     told_to_script,
 )
-from driftmap.report.pieces import has_people
-from driftmap.report.reading import STALE
 from driftmap.report.tables import needle_told
-from driftmap.report.voice import Voice, words_for_script
+from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
+from driftmap.report.windtold import STALE
 from driftmap.report.words import Units, isolate
 from driftmap.rules import Answers
 from driftmap.rules.kinds import FACTS

@@ -17,20 +17,20 @@ from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
 from driftmap.hazard.zones import Zone, calmed, zones
 from driftmap.report import squares
-from driftmap.report.offline import OfflineMap, safe_text
-from driftmap.report.pad import pad_picture
-from driftmap.report.pieces import (
+from driftmap.report.marks import (
     KINDS,
     MOST_POINTS,
     has_people,
     people_numbers,
     piece_marks,
 )
+from driftmap.report.offline import OfflineMap, safe_text
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import latlon_of, lines_of, lonlat, outline, rings_of, tag
 from driftmap.report.sight import in_sight
 from driftmap.report.underlay import underlay
 from driftmap.report.voice import Voice
+from driftmap.report.windsketch import pad_picture
 from driftmap.report.words import isolate
 from driftmap.report.zonelayer import draw_zones
 from driftmap.verdict.assessment import Assessment
@@ -45,13 +45,6 @@ _FIRST = {"fail": 4, "warn": 2}
 
 def draw(assessment: Assessment, voice: Voice) -> tuple[OfflineMap, dict[str, Any]]:
     """Draw an assessment.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    voice : Voice
-        Writes names and figures.
 
     Returns
     -------

@@ -8,11 +8,8 @@ from typing import Any, Final
 from driftmap.hazard.zones import HURTS, KILLS, zones
 from driftmap.planning.around import Around
 from driftmap.report import tables
-from driftmap.report.catalogue import Catalogue, read_catalogue
-from driftmap.report.facts import spots
-from driftmap.report.harms import zone_lines
-from driftmap.report.instruct import instruction
-from driftmap.report.pad import wind_arrow
+from driftmap.report.instruct import instruction, moments
+from driftmap.report.marks import KINDS, MOST_POINTS
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -21,13 +18,13 @@ from driftmap.report.page import (
     told_to_script,
 )
 from driftmap.report.picture import field_picture
-from driftmap.report.pieces import KINDS, MOST_POINTS
-from driftmap.report.reading import age_script
+from driftmap.report.reasons import zone_lines
+from driftmap.report.sheetfacts import spots
 from driftmap.report.sight import shown
-from driftmap.report.stopwatch import moments
 from driftmap.report.tables import needle_told
-from driftmap.report.voice import Voice, words_for_script
-from driftmap.report.windsketch import wind_picture_svg
+from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
+from driftmap.report.windsketch import wind_arrow, wind_picture_svg
+from driftmap.report.windtold import age_script
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment, document
 
@@ -61,7 +58,7 @@ def map_html(
     units : {"us", "si"}, optional
         Units the reader picked; those of the language when left out.
     language : str or Catalogue
-        One of `driftmap.report.catalogue.languages`, the path of a catalogue, or one that
+        One of `driftmap.report.voice.languages`, the path of a catalogue, or one that
         is read already.
     around : Around, optional
         From `driftmap.planning.winds_around`: the page then says at which reading of the

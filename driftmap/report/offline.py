@@ -33,11 +33,6 @@ def safe_text(text: str) -> str:
     text : str
         Text from a file.
 
-    Returns
-    -------
-    str
-        HTML that shows exactly that text.
-
     Examples
     --------
     >>> safe_text("<b>{{ 7 }}`${x}")

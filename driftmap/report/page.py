@@ -110,32 +110,12 @@ def _environment(room: str) -> Environment:
 
 
 def text_of(name: str, room: str = _HERE) -> str:
-    """Read a style sheet or a script.
-
-    Parameters
-    ----------
-    name : str
-        Name of the file.
-    room : str
-        Package that holds it.
-
-    Returns
-    -------
-    str
-        Its text.
-    """
+    """Read a style sheet or a script."""
     return files(room).joinpath(name).read_text("utf-8")
 
 
 def told_to_script(name: str, data: object) -> str:
     """Write data as a constant for a page's script.
-
-    Parameters
-    ----------
-    name : str
-        Name of the constant.
-    data : object
-        What JSON can hold.
 
     Returns
     -------
@@ -155,11 +135,6 @@ def policy(scripts: Sequence[str], pictures_from: str | None) -> str:
         Text of each script in the page, exactly as it stands there.
     pictures_from : str or None
         The one host that may be asked for pictures.
-
-    Returns
-    -------
-    str
-        The policy.
     """
     digests = [
         f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'"
@@ -186,13 +161,7 @@ def leaflet_script() -> str:
 
 
 def leaflet_style() -> str:
-    """Give Leaflet's style with its pictures inside.
-
-    Returns
-    -------
-    str
-        The style sheet; nothing in it is fetched.
-    """
+    """Give Leaflet's style with its pictures inside."""
 
     def inline(match: re.Match[str]) -> str:
         picture = base64.b64encode(_leaflet(match[1])).decode()

@@ -11,14 +11,13 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import Zone
-from driftmap.report.facts import Spot
-from driftmap.report.frame import HEIGHT, WIDTH, Frame, fit, ticks
-from driftmap.report.harms import zone_lines
-from driftmap.report.plates import Plate, Room, widths
-from driftmap.report.reading import CALM, where_read, wind_as_read
+from driftmap.report.plates import HEIGHT, WIDTH, Frame, Plate, Room, fit, ticks, widths
+from driftmap.report.reasons import zone_lines
+from driftmap.report.sheetfacts import Spot
 from driftmap.report.sight import in_sight
 from driftmap.report.squares import ring_step
 from driftmap.report.voice import Voice
+from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["drawn_kinds", "field_picture"]
@@ -98,15 +97,6 @@ def drawn_kinds(
     a: Assessment, places: Sequence[Spot], zones: Sequence[Zone]
 ) -> frozenset[str]:
     """Say what is in the picture, so that its legend names nothing else.
-
-    Parameters
-    ----------
-    a : Assessment
-        The assessment.
-    places : sequence of Spot
-        Every area.
-    zones : sequence of Zone
-        Danger and caution.
 
     Returns
     -------

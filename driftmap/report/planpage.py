@@ -20,18 +20,7 @@ _SHORT: Final = 20
 
 
 def printable(text: str) -> str:
-    """Make a text safe to show: nothing unprintable, and escaped.
-
-    Parameters
-    ----------
-    text : str
-        Any text.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
+    """Make a text safe to show: nothing unprintable, and escaped."""
     return escape(_shown(text))
 
 
@@ -81,11 +70,6 @@ def table(rows: Sequence[Sequence[str]], voice: Voice) -> str:
         Cells as text, the first row being the head.
     voice : Voice
         Knows the words of verdicts, which bear their colours.
-
-    Returns
-    -------
-    str
-        HTML.
     """
     head = "".join(f'<th scope="col">{printable(c)}</th>' for c in rows[0])
     words = {verdict_word(v, voice): v for v in ("go", "hold", "no-go")}

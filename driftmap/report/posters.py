@@ -6,17 +6,15 @@ from typing import Any
 
 from driftmap.hazard.zones import zones
 from driftmap.planning.around import Around
-from driftmap.report.catalogue import Catalogue
-from driftmap.report.facts import falls, spots
-from driftmap.report.instruct import instruction
+from driftmap.report.instruct import instruction, moments
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import field_picture
-from driftmap.report.reading import age_script
 from driftmap.report.sheet import heads_up
+from driftmap.report.sheetfacts import falls, spots
 from driftmap.report.sight import shown
-from driftmap.report.stopwatch import moments
 from driftmap.report.tables import headline, people_rows
-from driftmap.report.voice import Voice
+from driftmap.report.voice import Catalogue, Voice
+from driftmap.report.windtold import age_script
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 
@@ -42,11 +40,6 @@ def poster_html(
         Units the reader picked.
     around : Around, optional
         As for `driftmap.report.sheet.brief_html`.
-
-    Returns
-    -------
-    str
-        An HTML document that prints on one page.
     """
     voice = Voice(catalogue, units)
     zoned = shown(zones(assessment.cloud, assessment.contours))
@@ -74,11 +67,6 @@ def caller_html(
         Units the reader picked.
     around : Around, optional
         As for `driftmap.report.sheet.brief_html`.
-
-    Returns
-    -------
-    str
-        An HTML document that prints on one page.
     """
     voice = Voice(catalogue, units)
     return _page(

@@ -48,11 +48,6 @@ def one_of(p: float, voice: Voice, *, bound: bool = False, digits: int = 2) -> s
         Whether `p` is an upper bound: the number is then rounded down, never up.
     digits : int
         Significant digits.
-
-    Returns
-    -------
-    str
-        The number alone.
     """
     return voice.count(int(rounded(1 / max(p, _RAREST), digits, down=bound)))
 
@@ -86,13 +81,6 @@ def chance(check: Check, voice: Voice) -> str:
 
 def allowed(limit: float, voice: Voice) -> str:
     """Say a limit on a share of flights.
-
-    Parameters
-    ----------
-    limit : float
-        Share.
-    voice : Voice
-        Writes the message.
 
     Returns
     -------
@@ -243,11 +231,6 @@ def case_name(a: Assessment, case: str, cause: str, voice: Voice) -> str:
         Names of the case and of its cause.
     voice : Voice
         Writes the messages.
-
-    Returns
-    -------
-    str
-        The name.
     """
     if cause in {own.name for own in a.flight.own_cases}:
         return isolate(case)
@@ -270,13 +253,6 @@ def case_words(case: str, cause: str, voice: Voice) -> str:
 
 def subject(check: Check, voice: Voice) -> str:
     """Name what a check looked at, where and in which case.
-
-    Parameters
-    ----------
-    check : Check
-        The check.
-    voice : Voice
-        Writes the messages.
 
     Returns
     -------
@@ -328,20 +304,7 @@ def figure(check: Check, flights: int, voice: Voice) -> tuple[str, str]:
 
 
 def limit(check: Check, voice: Voice) -> str:
-    """Write the limit of a check.
-
-    Parameters
-    ----------
-    check : Check
-        The check.
-    voice : Voice
-        Writes the figure.
-
-    Returns
-    -------
-    str
-        The limit; a least value says so.
-    """
+    """Write the limit of a check."""
     if check.limit is None:
         return ""
     amount = _told_amount(check.limit, check, voice)

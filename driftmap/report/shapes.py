@@ -56,11 +56,6 @@ def rings_of(site: Site, shape: BaseGeometry) -> Rings:
         The site.
     shape : BaseGeometry
         Polygons from the pad [m].
-
-    Returns
-    -------
-    list
-        Polygon, ring and corner.
     """
     west, south, east, north = shape.bounds
     slim = shape.simplify(max(east - west, north - south) / _FINENESS)
@@ -94,11 +89,6 @@ def outline(rings: Rings, classes: str, *, pane: str = "ground") -> folium.Polyg
         Names for the style sheet.
     pane : str
         Which layer of the map it lies in.
-
-    Returns
-    -------
-    folium.Polygon
-        Not yet on a map.
     """
     shape = folium.Polygon(rings[0][0])
     # folium itself takes no polygons with holes, several at once.
@@ -117,11 +107,6 @@ def lines_of(places: Sequence[Any], classes: str) -> folium.PolyLine:
         Latitude and longitude of each point of each line.
     classes : str
         Names for the style sheet.
-
-    Returns
-    -------
-    folium.PolyLine
-        Not yet on a map.
     """
     drawn = folium.PolyLine(places)  # type: ignore[no-untyped-call]
     drawn.options = {"className": classes, "pane": "grid", "interactive": False}
@@ -153,11 +138,6 @@ def tag(
         Of a check that does not pass: the label says so and goes first.
     area : int, optional
         Place of the area among those of the site, for a label that can be tapped.
-
-    Returns
-    -------
-    folium.Marker
-        Not yet on a map.
     """
     which = "" if area is None else f' data-area="{area}"'
     if outcome is not None:

@@ -8,8 +8,12 @@ from typing import Any, Final
 
 from driftmap.hazard.zones import Zone, grade, zones
 from driftmap.planning.around import Around
-from driftmap.report.catalogue import Catalogue
-from driftmap.report.facts import (
+from driftmap.report.instruct import off_its_path
+from driftmap.report.page import render, text_of
+from driftmap.report.picture import drawn_kinds, field_picture
+from driftmap.report.reasons import comes_down, hits_like, weight_name
+from driftmap.report.sentences import case_name
+from driftmap.report.sheetfacts import (
     Fall,
     Spot,
     climb,
@@ -18,15 +22,10 @@ from driftmap.report.facts import (
     spots,
     straight_down,
 )
-from driftmap.report.harms import comes_down, hits_like, weight_name
-from driftmap.report.instruct import off_its_path
-from driftmap.report.page import render, text_of
-from driftmap.report.picture import drawn_kinds, field_picture
-from driftmap.report.reading import age_script
-from driftmap.report.sentences import case_name
 from driftmap.report.sight import shown, zone_at
 from driftmap.report.tables import headline
-from driftmap.report.voice import Voice
+from driftmap.report.voice import Catalogue, Voice
+from driftmap.report.windtold import age_script
 from driftmap.report.words import Units, isolate
 from driftmap.verdict.assessment import Assessment
 
@@ -54,7 +53,7 @@ def brief_html(
     assessment : Assessment
         The assessment.
     catalogue : Catalogue
-        What to say, from `driftmap.report.catalogue.read_catalogue`.
+        What to say, from `driftmap.report.voice.read_catalogue`.
     units : {"us", "si"}
         Units the reader picked.
     around : Around, optional
@@ -203,13 +202,6 @@ def _look(a: Assessment, people: Sequence[Spot], well: Fall, voice: Voice) -> li
 
 def heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
     """Say when to call, and by when a piece can be down.
-
-    Parameters
-    ----------
-    found : sequence of Fall
-        What comes down.
-    voice : Voice
-        Writes the messages.
 
     Returns
     -------

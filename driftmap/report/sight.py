@@ -23,11 +23,6 @@ _NEAR: Final = 500.0  # m; as near as this, ground is always shown
 def reach_of(zones: Sequence[Zone]) -> float:
     """Give the distance from the pad to the farthest point of any zone.
 
-    Parameters
-    ----------
-    zones : sequence of Zone
-        Danger and caution.
-
     Returns
     -------
     float
@@ -57,18 +52,7 @@ def in_sight(shape: BaseGeometry, zones: Sequence[Zone]) -> bool:
 
 
 def shown(zones: Sequence[Zone]) -> tuple[Zone, ...]:
-    """Leave out a caution zone that danger covers but for a sliver.
-
-    Parameters
-    ----------
-    zones : sequence of Zone
-        Danger before caution.
-
-    Returns
-    -------
-    tuple of Zone
-        What a picture of danger over caution shows.
-    """
+    """Leave out a caution zone that danger covers but for a sliver."""
     if len(zones) < 2:
         return tuple(zones)
     danger, caution = zones

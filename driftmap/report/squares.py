@@ -83,11 +83,6 @@ def lay_squares(bounds: Bounds, units: Units) -> Squares:
         West, south, east, north to cover [m].
     units : {"us", "si"}
         Whether sides are round in feet or in metres.
-
-    Returns
-    -------
-    Squares
-        The grid.
     """
     west, south, east, north = bounds
     for size in _SIZES[units]:

@@ -15,23 +15,23 @@ from driftmap.hazard.sampling import Estimate
 from driftmap.hazard.zones import Zone, zones
 from driftmap.planning.around import Around
 from driftmap.report import reasons
-from driftmap.report.facts import spots
-from driftmap.report.pieces import (
+from driftmap.report.marks import (
     has_people,
     lookalikes,
     people_numbers,
     piece_marks,
 )
-from driftmap.report.reading import (
+from driftmap.report.sentences import case_name, figure, limit, subject
+from driftmap.report.sheetfacts import spots
+from driftmap.report.sight import zone_at
+from driftmap.report.voice import Voice
+from driftmap.report.windtold import (
     CALM,
     good_until,
     more_wind_told,
     stops_at,
     wind_told,
 )
-from driftmap.report.sentences import case_name, figure, limit, subject
-from driftmap.report.sight import zone_at
-from driftmap.report.voice import Voice
 from driftmap.report.words import flown_at
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Check, counted
@@ -178,13 +178,6 @@ def _piece_row(
 def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     """Give every check, the worst first.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    voice : Voice
-        Writes names and figures.
-
     Returns
     -------
     list of dict
@@ -226,13 +219,6 @@ def _in_zone(shape: BaseGeometry, zoned: Sequence[Zone], voice: Voice) -> str:
 def people_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     """Give the places of people as numbered on the map.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    voice : Voice
-        Writes names and figures.
-
     Returns
     -------
     list of dict
@@ -264,13 +250,6 @@ def people_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
 
 def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     """Give the probabilities of every area.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    voice : Voice
-        Writes names and figures.
 
     Returns
     -------
@@ -310,13 +289,6 @@ def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
 
 def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
     """Give the wind by height up to where the rocket flies.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    voice : Voice
-        Writes names and figures.
 
     Returns
     -------

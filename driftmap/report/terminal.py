@@ -33,11 +33,6 @@ def summary(assessment: Assessment, *, units: Units) -> str:
         The assessment.
     units : {"us", "si"}
         Units the reader picked.
-
-    Returns
-    -------
-    str
-        Lines of text.
     """
     a = assessment
     head = headline(a, english(units))

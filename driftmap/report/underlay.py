@@ -25,11 +25,6 @@ _QUALITIES: Final = (75, 55, 35, 15)
 def underlay(site: Site) -> dict[str, Any] | None:
     """Shrink a site's picture and lay it north up.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-
     Returns
     -------
     dict or None

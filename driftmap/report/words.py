@@ -48,11 +48,6 @@ def rounded(value: float, digits: int = 2, *, down: bool = False) -> float:
         Significant digits.
     down : bool
         Whether to round down, never up.
-
-    Returns
-    -------
-    float
-        The rounded figure.
     """
     if value == 0 or not math.isfinite(value):
         return value
@@ -73,11 +68,6 @@ def percent(p: float, *, bound: bool = False) -> str:
         Share, 0 to 1.
     bound : bool
         Whether `p` is an upper bound: it is then rounded up, never down.
-
-    Returns
-    -------
-    str
-        Percentage.
 
     Examples
     --------
@@ -103,11 +93,6 @@ def one_in(p: float, *, bound: bool = False) -> str:
     bound : bool
         Whether `p` is an upper bound: the number is then rounded down, never up.
 
-    Returns
-    -------
-    str
-        As people say it.
-
     Examples
     --------
     >>> one_in(0.0009035), one_in(1.844e-4, bound=True), one_in(0.04)
@@ -128,11 +113,6 @@ def share(p: float, interval: tuple[float, float], flights: int) -> str:
         Its interval.
     flights : int
         Flights it was counted in, in each case.
-
-    Returns
-    -------
-    str
-        Share in words.
 
     Examples
     --------
@@ -158,11 +138,6 @@ def compass(azimuth: float) -> str:
     ----------
     azimuth : float
         Clockwise from true north [rad].
-
-    Returns
-    -------
-    str
-        Point of the compass.
 
     Examples
     --------
@@ -194,18 +169,7 @@ def bearing(azimuth: float) -> str:
 
 
 def tied(text: str) -> str:
-    """Tie numbers to their units, so that no line breaks between them.
-
-    Parameters
-    ----------
-    text : str
-        Text.
-
-    Returns
-    -------
-    str
-        The same with no-break spaces.
-    """
+    """Tie numbers to their units, so that no line breaks between them."""
     return _BEFORE_UNIT.sub("\u00a0", text)
 
 
@@ -218,11 +182,6 @@ def energy(joules: float, units: Units) -> str:
         Energy [J].
     units : {"us", "si"}
         Units the reader picked.
-
-    Returns
-    -------
-    str
-        Energy in foot-pounds or joules.
 
     Examples
     --------
@@ -244,11 +203,6 @@ def distance(metres: float, units: Units) -> str:
     units : {"us", "si"}
         Units the reader picked.
 
-    Returns
-    -------
-    str
-        Distance in feet or metres.
-
     Examples
     --------
     >>> distance(847.6, "us"), distance(847.6, "si")
@@ -267,11 +221,6 @@ def toward(east: float, north: float, units: Units) -> str:
         The point from the pad [m].
     units : {"us", "si"}
         Units the reader picked.
-
-    Returns
-    -------
-    str
-        Distance and point of the compass.
 
     Examples
     --------
@@ -305,11 +254,6 @@ def span(low: str, high: str) -> str:
     ----------
     low, high : str
         Both ends as text.
-
-    Returns
-    -------
-    str
-        The range, its unit told once.
 
     Examples
     --------

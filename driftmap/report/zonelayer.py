@@ -9,8 +9,8 @@ import folium
 import shapely
 
 from driftmap.hazard.zones import Zone
-from driftmap.report.harms import zone_lines
 from driftmap.report.offline import OfflineMap, safe_text
+from driftmap.report.reasons import zone_lines
 from driftmap.report.shapes import latlon_of, outline, rings_of, tag
 from driftmap.report.sight import shown
 from driftmap.report.voice import Voice

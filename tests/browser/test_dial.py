@@ -15,9 +15,9 @@ from selenium.webdriver.common.keys import Keys
 
 from driftmap.dial import WORDS as RANK
 from driftmap.dial import surrounding, word_at
-from driftmap.report.catalogue import read_catalogue
-from driftmap.report.dialpack import line_error
+from driftmap.report.dialdata import line_error
 from driftmap.report.dialpage import dial_html
+from driftmap.report.voice import read_catalogue
 from driftmap.units import MILE_PER_HOUR
 
 pytestmark = pytest.mark.browser

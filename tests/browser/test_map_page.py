@@ -11,8 +11,8 @@ import pytest
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.ground.areas import to_local
-from driftmap.report.catalogue import read_catalogue
 from driftmap.report.map import map_html
+from driftmap.report.voice import read_catalogue
 from driftmap.verdict.assessment import assess
 
 pytestmark = pytest.mark.browser

@@ -3,13 +3,11 @@
 import pytest
 from selenium.webdriver.common.keys import Keys
 
-from driftmap.planning.limits import DirectionLimit
 from driftmap.planning.shares import GoShare
-from driftmap.report.catalogue import read_catalogue
-from driftmap.report.limitsketch import dial_svg
+from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.planpage import governing, page, table
-from driftmap.report.seasonsketch import season_svg
-from driftmap.report.voice import Voice, english
+from driftmap.report.sketches import dial_svg, season_svg
+from driftmap.report.voice import Voice, english, read_catalogue
 
 pytestmark = pytest.mark.browser
 

@@ -10,8 +10,8 @@ from driftmap.air.wind import direction_and_speed
 from driftmap.planning import around
 from driftmap.planning.around import MOST_WINDS, winds_around
 from driftmap.planning.trial import Trial
-from driftmap.report.reading import stops_at
 from driftmap.report.voice import english
+from driftmap.report.windtold import stops_at
 from driftmap.verdict.check import Check, Kind
 
 

@@ -13,12 +13,10 @@ import pytest
 from driftmap.errors import InputError
 from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.ground.roles import ROLES
-from driftmap.report import facts
-from driftmap.report.catalogue import Catalogue, languages, read_catalogue
-from driftmap.report.harms import comes_down, hits_like
-from driftmap.report.reasons import verdict_reasons
+from driftmap.report import sheetfacts
+from driftmap.report.reasons import comes_down, hits_like, verdict_reasons
 from driftmap.report.sheet import _MOST_FALLS, brief_html
-from driftmap.report.voice import Voice
+from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
 from driftmap.verdict.assessment import CAUTIONS, assess
 from driftmap.verdict.check import Check, Kind
 
@@ -224,7 +222,7 @@ def test_eight_points_of_the_compass(english, degrees, told):
 
 
 def test_falls_agree_with_the_cloud(demo):
-    found = facts.falls(demo)
+    found = sheetfacts.falls(demo)
     assert len(found) == len(demo.cloud.parts)
     assert found[0].case == WORKS
     firsts = {}
@@ -238,14 +236,16 @@ def test_falls_agree_with_the_cloud(demo):
     assert np.mean(times > fall.last) == pytest.approx(0.05, abs=0.001)
     away = np.hypot(demo.cloud.east[part.rows], demo.cloud.north[part.rows])
     assert np.mean(away <= fall.reach) == pytest.approx(0.9, abs=0.001)
-    hardest = facts.hardest(found)
+    hardest = sheetfacts.hardest(found)
     assert hardest.energy == max(f.energy for f in found if not f.works)
 
 
 def test_the_sheet_tells_seconds_for_every_case(demo, english):
     told = plain(brief_html(demo, catalogue=english, units="us"))
     voice = Voice(english, "us")
-    for fall in facts.falls(demo)[:_MOST_FALLS]:  # the soonest; a page holds no more
+    for fall in sheetfacts.falls(demo)[
+        :_MOST_FALLS
+    ]:  # the soonest; a page holds no more
         seconds = plain(voice.seconds(fall.first, fall.last))
         assert seconds in told
         if fall.case != WORKS:

@@ -28,16 +28,16 @@ from driftmap.errors import InputError
 from driftmap.ground.site import read_site
 from driftmap.planning import Supposition
 from driftmap.planning.trial import flown, judged
-from driftmap.report.dialpack import (
+from driftmap.report.dialdata import (
     FINAL,
     FINENESS,
     SHARE_STEPS,
     SYMBOLS,
     line_error,
     pack_nodes,
+    tell_reasons,
 )
 from driftmap.report.dialpage import dial_html
-from driftmap.report.dialtold import tell_reasons
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
 from driftmap.rules import surface_wind

@@ -10,11 +10,19 @@ import shapely
 
 from driftmap.errors import SiteError
 from driftmap.ground.site import Area, Site, Waiver, read_site
-from driftmap.planning.distances import Keep, capacity, pad_facts, too_near
-from driftmap.planning.ground import allowed_ground, lattice, moved, stand_at
+from driftmap.planning.distances import (
+    Keep,
+    allowed_ground,
+    capacity,
+    lattice,
+    moved,
+    pad_facts,
+    stand_at,
+    too_near,
+)
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
 from driftmap.planning.supposed import Supposition
-from driftmap.report.layoutsketch import layout_svg
+from driftmap.report.sketches import layout_svg
 from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import read_rules

@@ -16,20 +16,20 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from driftmap.ground.site import Area, Site, Waiver
-from driftmap.planning import limits as searching
 from driftmap.planning import sector
-from driftmap.planning.limits import (
+from driftmap.planning import windlimits as searching
+from driftmap.planning.sector import worst
+from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.sweep import Hands
+from driftmap.planning.trial import Trial, flown
+from driftmap.planning.windlimits import (
     LIGHTEST,
     TOLERANCE,
     scan_speeds,
     search,
     wind_limits,
 )
-from driftmap.planning.sector import worst
-from driftmap.planning.supposed import Supposition, suppose
-from driftmap.planning.sweep import Hands
-from driftmap.planning.trial import Trial, flown
-from driftmap.report.limitsketch import dial_svg
+from driftmap.report.sketches import dial_svg
 from driftmap.report.voice import english
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flightfile import read_flight

@@ -12,9 +12,8 @@ import pytest
 from driftmap.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning import season
-from driftmap.planning.hours import read_hours
+from driftmap.planning.hours import read_hours, rose_of
 from driftmap.planning.ledger import Ledger, open_ledger, run_key
-from driftmap.planning.rose import rose_of
 from driftmap.planning.season import (
     SeasonHour,
     agreement,
@@ -25,7 +24,7 @@ from driftmap.planning.season import (
 from driftmap.planning.shares import by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import Trial
-from driftmap.report.seasonsketch import season_svg
+from driftmap.report.sketches import season_svg
 from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup

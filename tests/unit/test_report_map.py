@@ -12,8 +12,8 @@ import pytest
 
 from driftmap.report import offline, squares
 from driftmap.report.map import map_html
+from driftmap.report.marks import lookalikes, piece_marks
 from driftmap.report.page import policy, text_of
-from driftmap.report.pieces import lookalikes, piece_marks
 
 
 @pytest.fixture(scope="module")

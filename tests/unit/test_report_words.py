@@ -8,9 +8,8 @@ from hypothesis import strategies as st
 
 from driftmap.failures.cases import LIKELIHOOD
 from driftmap.report import reasons, sentences, words
-from driftmap.report.catalogue import languages, read_catalogue
 from driftmap.report.sentences import sentence
-from driftmap.report.voice import Voice, english
+from driftmap.report.voice import Voice, english, languages, read_catalogue
 from driftmap.verdict.check import Check, Kind
 
 

@@ -12,9 +12,9 @@ from click.testing import CliRunner
 from driftmap.cli.season import season_command
 from driftmap.errors import WindError
 from driftmap.ground.site import read_site
-from driftmap.planning import soundings
+from driftmap.planning import season
 from driftmap.planning.ledger import Ledger
-from driftmap.planning.soundings import read_soundings, season_soundings
+from driftmap.planning.season import read_soundings, season_soundings
 from driftmap.planning.trial import try_flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup
@@ -74,7 +74,7 @@ def test_what_the_ledger_holds_is_not_flown_again(setup, setting, monkeypatch):
     def never(*_):
         raise AssertionError("flown again")
 
-    monkeypatch.setattr(soundings, "try_flight", never)
+    monkeypatch.setattr(season, "try_flight", never)
     assert season_soundings(setup, aloft, setting, ledger) == first
 
 

@@ -9,7 +9,7 @@ import pytest
 import driftmap
 from driftmap import Setup, assess, compare, margins
 from driftmap.montecarlo.margins import landed
-from driftmap.report.facts import falls
+from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
 from driftmap.units import show
 from driftmap.verdict.assessment import assess_setup

@@ -5,10 +5,9 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from driftmap.report.catalogue import languages, read_catalogue
+from driftmap.report.instruct import moments
 from driftmap.report.map import map_html
-from driftmap.report.stopwatch import moments
-from driftmap.report.voice import Voice, english
+from driftmap.report.voice import Voice, english, languages, read_catalogue
 
 
 def test_moments_come_in_order_and_agree_with_the_flights(demo):

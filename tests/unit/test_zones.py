@@ -9,14 +9,12 @@ import shapely
 
 from driftmap.ground.contours import containment
 from driftmap.hazard.zones import KILLS, anywhere, calmed, grade, zones
-from driftmap.report.catalogue import read_catalogue
-from driftmap.report.facts import spots
-from driftmap.report.frame import HEIGHT, WIDTH
 from driftmap.report.instruct import off_its_path
 from driftmap.report.picture import drawn_kinds, field_picture
-from driftmap.report.plates import Room
+from driftmap.report.plates import HEIGHT, WIDTH, Room
+from driftmap.report.sheetfacts import spots
 from driftmap.report.sight import in_sight, shown, zone_at
-from driftmap.report.voice import Voice
+from driftmap.report.voice import Voice, read_catalogue
 
 
 @pytest.fixture(scope="module")

@@ -87,11 +87,6 @@ class Read:
 def wind_as_read(wind: WindProfile) -> tuple[Read, Read]:
     """Give the wind as it was read lowest, and the wind at `MAST`.
 
-    Parameters
-    ----------
-    wind : WindProfile
-        The wind over the site.
-
     Returns
     -------
     read, mast : Read
@@ -117,13 +112,6 @@ def _at(wind: WindProfile, height: float) -> Read:
 
 def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
     r"""Say the wind in words, as read first.
-
-    Parameters
-    ----------
-    wind : WindProfile
-        The wind over the site.
-    voice : Voice
-        Writes the messages.
 
     Returns
     -------
@@ -167,13 +155,6 @@ def _age(wind: WindProfile, voice: Voice) -> str:
 
 def where_read(read: Read, voice: Voice) -> str:
     """Say at which height a wind was read.
-
-    Parameters
-    ----------
-    read : Read
-        The wind.
-    voice : Voice
-        Writes the messages.
 
     Returns
     -------
@@ -252,11 +233,6 @@ def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
 def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     """Say from when until when a verdict counts.
 
-    Parameters
-    ----------
-    a : Assessment
-        The assessment.
-
     Returns
     -------
     tuple of datetime, or None
@@ -281,13 +257,6 @@ def good_until(a: Assessment, voice: Voice) -> str:
 
 def age_script(a: Assessment, voice: Voice) -> str:
     """Write the script that lets a go fall to hold when its time is over.
-
-    Parameters
-    ----------
-    a : Assessment
-        The assessment.
-    voice : Voice
-        Writes the messages.
 
     Returns
     -------

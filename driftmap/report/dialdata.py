@@ -1,34 +1,21 @@
-"""Landings of many winds in little text: taut lines, thinned, coarse units, small steps.
-
-A line is drawn taut, as a string round the ground that holds a share of the landings: it
-leaves none of that ground out, and needs a third of the corners.
-
-The text is a row of whole numbers in `SYMBOLS`. A number below `FINAL` is the symbol at its
-place. A larger one is written from its low end: symbols from `FINAL` on stand for the rest of
-a division by how many of them there are, until what is left is below `FINAL`. Signed numbers
-are folded: 0, -1, 1, -2 … become 0, 1, 2, 3 …
-
-For each wind, likelihoods of all cases, then all pieces in their order. A likelihood is a
-share times `SHARE_STEPS`, rounded up; 0 if the case never came up. A piece is 0 if it never
-came down, else 1; signed mean east and north [m]; radius and farthest point [m], rounded up;
-soonest [s], rounded down, and latest, rounded up; speed [dm/s], energy and typical
-energy [J], rounded up;
-the unit of its lines as a power of two [m]; then for each line the number of its corners and
-signed steps east and north in that unit, the first from the pad, each next from the one
-before.
-"""
+"""What a dial's page carries: landings in little text, and sentences told once."""
 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.dial.node import Landing, Node
+from driftmap.planning.trial import nearness
+from driftmap.report.sentences import sentence
+from driftmap.report.voice import Voice
+from driftmap.verdict.check import Check, Kind
 
 __all__ = [
     "FINAL",
@@ -38,6 +25,8 @@ __all__ = [
     "TOLERANCE",
     "line_error",
     "pack_nodes",
+    "questions_of",
+    "tell_reasons",
 ]
 
 SYMBOLS: Final = "".join(chr(c) for c in range(32, 127) if chr(c) not in '"\\<')
@@ -102,11 +91,6 @@ def pack_nodes(
         Every case and body, as `Dial.pieces`.
     fineness : float
         Width of an outline over what thinning may move it by.
-
-    Returns
-    -------
-    str
-        The text of the module's docstring.
     """
     cases = list(dict.fromkeys(case for case, _, _ in pieces))
     stream: list[int] = []
@@ -178,3 +162,121 @@ def _written(numbers: Iterable[int]) -> str:
             rest //= more
         out.append(SYMBOLS[rest])
     return "".join(out)
+
+
+_NUMBER: Final = re.compile(r"\d[\d.,]*")
+_FARTHEST: Final = 1e6  # stands for a limit of nothing that is not kept
+
+
+def tell_reasons(
+    nodes: Sequence[Node], people: Iterable[str], voice: Voice
+) -> dict[str, Any]:
+    """Tell for every wind the checks that do not pass, but for open questions.
+
+    Parameters
+    ----------
+    nodes : sequence of Node
+        The winds.
+    people : iterable of str
+        Names of the areas where people are.
+    voice : Voice
+        Writes the sentences.
+
+    Returns
+    -------
+    dict
+        ``texts``: sentences as the pieces between their numbers; ``people``: for each
+        kind of check, 1 if it is about people; ``lines``: for each wind a list of
+        ``[kind, 2 if it fails else 1, figure over limit, sentence, number, …]``.
+    """
+    crowd = set(people)
+    kinds: dict[tuple[str, ...], int] = {}
+    texts: dict[tuple[str, ...], int] = {}
+    lines: list[list[list[Any]]] = []
+    for node in nodes:
+        lines.append([])
+        for check in _against(node, voice):
+            text = _sentence(check, node, voice)
+            pieces = tuple(_NUMBER.split(text))
+            key = (check.kind, check.name, check.case, check.area)
+            lines[-1].append(
+                [
+                    kinds.setdefault(key, len(kinds)),
+                    2 if check.outcome == "fail" else 1,
+                    _over(check),
+                    texts.setdefault(pieces, len(texts)),
+                    *_NUMBER.findall(text),
+                ]
+            )
+    return {
+        "texts": _dialtold_folded(list(texts), lines),
+        "people": [int(area in crowd) for *_, area in kinds],
+        "lines": lines,
+    }
+
+
+def _dialtold_folded(
+    texts: Sequence[tuple[str, ...]], lines: Sequence[Sequence[list[Any]]]
+) -> list[list[str]]:
+    """Write numbers that are the same in every wind into the sentences themselves."""
+    every = [line for wind in lines for line in wind]
+    folded = []
+    for text, pieces in enumerate(texts):
+        mine = [line for line in every if line[3] == text]
+        whole, left = [pieces[0]], []
+        for column, piece in enumerate(pieces[1:], start=4):
+            if len({line[column] for line in mine}) == 1:
+                whole[-1] += mine[0][column] + piece
+            else:
+                whole.append(piece)
+                left.append(column)
+        for line in mine:
+            line[4:] = [line[column] for column in left]
+        folded.append(whole)
+    return folded
+
+
+def _against(node: Node, voice: Voice) -> list[Check]:
+    if node.problem:
+        told = voice.say("dial.problem", problem=node.problem)
+        return [
+            Check(kind=Kind.MISSING, name=told, outcome="warn", source="missing input")
+        ]
+    return [c for c in node.checks if c.outcome != "pass" and not c.question]
+
+
+def _sentence(check: Check, node: Node, voice: Voice) -> str:
+    told = sentence(check, voice)
+    return voice.say("dial.between", told=told) if node.whole else told
+
+
+def _over(check: Check) -> float:
+    over = min(nearness(check), _FARTHEST)
+    return float(f"{over:.3g}") if math.isfinite(over) else _FARTHEST
+
+
+def questions_of(nodes: Iterable[Node]) -> tuple[list[list[str]], list[list[int]]]:
+    """List the open questions of the rules, and which of them each wind asks.
+
+    Returns
+    -------
+    questions : list of [str, str]
+        Each question, and how to answer it as told in the first wind that asks it.
+    asked : list of list of int
+        For each wind, places among the questions.
+    """
+    found: dict[tuple[str, str], int] = {}
+    told: list[list[str]] = []
+    asked: list[list[int]] = []
+    for node in nodes:
+        asked.append([])
+        for check in node.checks:
+            if not check.question or check.outcome == "pass":
+                continue
+            # What the note says of the wind at hand differs; the question does not.
+            key = (check.name, check.area)
+            if key not in found:
+                found[key] = len(found)
+                told.append([check.name, check.note])
+            asked[-1].append(found[key])
+    return told, asked

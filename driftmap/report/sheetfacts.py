@@ -81,11 +81,6 @@ class Fall:
 def falls(assessment: Assessment) -> list[Fall]:
     """Give every piece of every case, recovery that works first, then the soonest.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
     Returns
     -------
     list of Fall
@@ -199,11 +194,6 @@ class Spot:
 def spots(assessment: Assessment) -> list[Spot]:
     """Give every area as seen from the pad.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
     Returns
     -------
     list of Spot
@@ -247,18 +237,7 @@ class Climb:
 
 
 def climb(assessment: Assessment) -> Climb:
-    """Describe the way up.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
-    Returns
-    -------
-    Climb
-        Where to look on the way up.
-    """
+    """Describe the way up."""
     top = assessment.cloud.apogee
     east, north = mean_point(top.east, top.north)
     height = float(np.median(top.height))

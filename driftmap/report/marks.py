@@ -34,18 +34,7 @@ _SAME_GROUND: Final = 0.8
 
 
 def has_people(area: Area) -> bool:
-    """Say whether people are in an area.
-
-    Parameters
-    ----------
-    area : Area
-        The area.
-
-    Returns
-    -------
-    bool
-        By its role or its head count.
-    """
+    """Say whether people are in an area."""
     return area.occupied
 
 
@@ -69,11 +58,6 @@ def people_numbers(areas: Iterable[Area]) -> dict[str, int]:
 def piece_marks(assessment: Assessment) -> list[tuple[str, int, int]]:
     """Give each piece its mark on the map.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-
     Returns
     -------
     list of (str, int, int)
@@ -94,11 +78,6 @@ def lookalikes(assessment: Assessment) -> list[str]:
     """Find the pieces that land on much the same ground as one before them.
 
     Such a piece is not drawn until it is switched on: its outline would hide another.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
 
     Returns
     -------

@@ -1,0 +1,321 @@
+"""Plans as pictures: limits by direction, pads of a layout, the hours of a season."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from driftmap.ground.site import Site
+from driftmap.planning.layout import Place
+from driftmap.planning.shares import GoShare
+from driftmap.planning.windlimits import DirectionLimit
+from driftmap.report.planpage import printable
+from driftmap.report.squares import ring_step
+from driftmap.report.voice import Voice
+from driftmap.units import DIMENSIONS, show, unit_of
+
+__all__ = ["dial_svg", "layout_svg", "season_svg"]
+
+_SIZE, _REACH = 640.0, 250.0
+
+
+def dial_svg(limits: Sequence[DirectionLimit], most: float, voice: Voice) -> str:
+    """Draw wind limits about the compass.
+
+    Parameters
+    ----------
+    limits : sequence of DirectionLimit
+        The limits; each wedge points to where the wind comes from.
+    most : float
+        Speed at the rim [m s⁻¹].
+    voice : Voice
+        Writes words and figures.
+
+    Returns
+    -------
+    str
+        An ``svg`` element that needs nothing from outside.
+
+    Raises
+    ------
+    ValueError
+        If there are no limits or the rim is not a positive speed.
+    """
+    if not limits or not most > 0:
+        raise ValueError("'limits' must not be empty and 'most' be positive")
+    half = 180.0 / len(limits)
+    wedges = "".join(_wedges(limit, half, most, voice) for limit in limits)
+    middle = _SIZE / 2
+    name = printable(voice.say("plan.limits_name"))
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="dial" role="group" '
+        f'viewBox="0 0 {_SIZE:.0f} {_SIZE:.0f}"><title>{name}</title>'
+        f'<g transform="translate({middle:.0f} {middle:.0f})">{wedges}'
+        f"{''.join(_rings(most, voice))}{''.join(_compass(voice))}</g></svg>"
+    )
+
+
+def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> str:
+    def speed(value: float) -> str:
+        return voice.number(show(value, "speed", voice.units, digits=1))
+
+    at = limit.from_deg
+    named = f"{at:.0f}°"
+    if limit.problem:
+        why = voice.say("plan.wedge_unknown", at=named)
+        return _wedge(at, half, 0.0, _REACH, "dark", why)
+    found = []
+    for span in limit.go:
+        low, high = span
+        lightest = limit.from_lightest(span)
+        kind, low = ("go", 0.0) if lightest else ("once", low)
+        told = voice.say("plan.wedge", at=named, low=speed(low), high=speed(high))
+        ends = (low / most * _REACH, max(high / most * _REACH, 2.0))
+        found.append(_wedge(at, half, *ends, kind, told))
+    return "".join(found)
+
+
+def _wedge(
+    at: float, half: float, inner: float, outer: float, kind: str, told: str
+) -> str:
+    wide = 1 if half > 90 else 0
+    half = min(half, 179.99)
+    corners = [
+        _point(radius, at + turn)
+        for radius, turn in (
+            (inner, -half),
+            (outer, -half),
+            (outer, half),
+            (inner, half),
+        )
+    ]
+    (a, b), (c, d), (e, f), (g, h) = corners
+    path = (
+        f"M{a:.1f} {b:.1f}L{c:.1f} {d:.1f}A{outer:.1f} {outer:.1f} 0 {wide} 1 {e:.1f} "
+        f"{f:.1f}L{g:.1f} {h:.1f}A{inner:.1f} {inner:.1f} 0 {wide} 0 {a:.1f} {b:.1f}Z"
+    )
+    return f'<path class="{kind}" d="{path}"><title>{printable(told)}</title></path>'
+
+
+def _point(radius: float, bearing: float) -> tuple[float, float]:
+    angle = math.radians(bearing)
+    return radius * math.sin(angle), -radius * math.cos(angle)
+
+
+def _rings(most: float, voice: Voice) -> Iterable[str]:
+    unit = unit_of("speed", voice.units)
+    size = DIMENSIONS["speed"][unit]
+    step = 5.0 if voice.units == "us" else 2.0
+    for i in range(1, int(most / size / step + 1e-3) + 1):
+        radius = i * step * size / most * _REACH
+        yield (
+            f'<circle class="ring" r="{radius:.1f}"/>'
+            f'<text x="0" y="{-radius + 15:.1f}">{i * step:.0f} {unit}</text>'
+        )
+
+
+def _compass(voice: Voice) -> Iterable[str]:
+    for i in range(8):
+        name = voice.point(math.radians(45.0 * i))
+        x, y = _point(_REACH + 28, 45.0 * i)
+        yield f'<text x="{x:.1f}" y="{y + 5:.1f}">{printable(name)}</text>'
+
+
+_WIDTH: Final = 900.0
+_STEPS: Final = ("#f4f4f4", "#d5f0e3", "#93d3b3", "#3f9c74", "#04643f")
+"""Fill of a dot by the share of winds that are go, in fifths."""
+
+
+def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> str:
+    """Draw candidates over the ground, north up.
+
+    Parameters
+    ----------
+    site : Site
+        The site as drawn.
+    places : sequence of Place
+        Candidates, the best first.
+    best : int
+        How many of the best to number.
+    voice : Voice
+        Writes words and figures.
+
+    Returns
+    -------
+    str
+        An ``svg`` element that needs nothing from outside; every text is escaped.
+    """
+    west, south, east, north = site.boundary.bounds
+    scale = _WIDTH / max(east - west, north - south)
+    size = ((east - west) * scale + 40, (north - south) * scale + 40)
+    view = _View(west, north, scale)
+    parts = [
+        view.shape(site.boundary, "field", "boundary"),
+        *(
+            view.shape(a.shape, "people" if a.occupied else "area", a.name)
+            for a in site.areas
+        ),
+        *(_dot(view, place, voice) for place in places),
+        *_numbers(view, [p for p in places if not p.broken][:best]),
+        *(view.name(a.shape, a.name) for a in site.areas if a.occupied),
+        _scale(view, size[1] - 36, voice),
+    ]
+    name = printable(voice.say("plan.layout_name"))
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="layout" role="group" '
+        f'viewBox="-20 -20 {size[0]:.0f} {size[1]:.0f}"><title>{name}</title>'
+        f"{''.join(parts)}</svg>"
+    )
+
+
+class _View:
+    """Metres about the pad to the picture's points."""
+
+    def __init__(self, west: float, north: float, scale: float) -> None:
+        self.west, self.north, self.scale = west, north, scale
+
+    def at(self, east: float, north: float) -> tuple[float, float]:
+        """Place one point."""
+        return (east - self.west) * self.scale, (self.north - north) * self.scale
+
+    def name(self, shape: BaseGeometry, name: str) -> str:
+        """Write a name below a shape."""
+        middle = shape.centroid
+        x, y = self.at(middle.x, shape.bounds[1])
+        return f'<text x="{x:.0f}" y="{y + 15:.0f}" text-anchor="middle">{printable(name)}</text>'
+
+    def shape(self, shape: BaseGeometry, kind: str, name: str) -> str:
+        """Draw a shape with its holes."""
+        path = "".join(
+            "M" + "L".join("{:.1f} {:.1f}".format(*self.at(*xy)) for xy in ring) + "Z"
+            for part in shapely.get_parts(shape)
+            for ring in _outlines(part)
+        )
+        return (
+            f'<path class="{kind}" fill-rule="evenodd" d="{path}">'
+            f"<title>{printable(name)}</title></path>"
+        )
+
+
+def _scale(view: _View, y: float, voice: Voice) -> str:
+    """Draw a bar of a round length."""
+    metres = ring_step(_WIDTH / view.scale, voice.units)
+    long = metres * view.scale
+    return (
+        f'<path class="scale" d="M0 {y - 6:.0f}V{y:.0f}H{long:.0f}V{y - 6:.0f}"/>'
+        f'<text x="{long + 8:.0f}" y="{y:.0f}">{printable(voice.exact_distance(metres))}</text>'
+    )
+
+
+def _outlines(part: shapely.Polygon) -> Iterable[np.ndarray]:
+    for ring in (part.exterior, *part.interiors):
+        yield shapely.get_coordinates(ring)
+
+
+def _dot(view: _View, place: Place, voice: Voice) -> str:
+    x, y = view.at(place.east, place.north)
+    spot = f'cx="{x:.1f}" cy="{y:.1f}"'
+    if place.broken:
+        told = printable(place.broken[0])
+        return f'<circle class="barred" {spot} r="3"><title>{told}</title></circle>'
+    fill = _STEPS[min(int(place.go * len(_STEPS)), len(_STEPS) - 1)]
+    told = voice.say(
+        "plan.dot",
+        share=voice.percent(place.go),
+        distance=voice.exact_distance(place.to_people),
+    )
+    if place.blocked_by:
+        told = voice.say("plan.dot_held", told=told, what=place.blocked_by)
+    return (
+        f'<circle class="dot" {spot} r="5" fill="{fill}"><title>{printable(told)}</title>'
+        "</circle>"
+    )
+
+
+def _numbers(view: _View, places: Sequence[Place]) -> Iterable[str]:
+    for rank, place in enumerate(places, 1):
+        x, y = view.at(place.east, place.north)
+        yield (
+            f'<circle class="best" cx="{x:.1f}" cy="{y:.1f}" r="8"/>'
+            f'<text x="{x + 11:.1f}" y="{y + 5:.1f}">{rank}</text>'
+        )
+
+
+_LEFT, _TOP, _CELL, _ROW = 46.0, 28.0, 30.0, 26.0
+_DARK: Final = 3  # fills from here on take white figures
+_LEAST_KNOWN: Final = 0.5
+
+
+def season_svg(cells: Mapping[tuple[int, int], GoShare], voice: Voice) -> str:
+    """Draw the share of hours that were go.
+
+    Parameters
+    ----------
+    cells : mapping of (int, int) to GoShare
+        By month, 1 to 12, and hour of the day.
+    voice : Voice
+        Writes words and figures.
+
+    Returns
+    -------
+    str
+        An ``svg`` element that needs nothing from outside. Figures are percent of the
+        known hours; a dashed frame marks a cell of which less than half is known.
+    """
+    width, height = _LEFT + 24 * _CELL + 10, _TOP + 12 * _ROW + 10
+    hours = (
+        f'<text x="{_LEFT + (h + 0.5) * _CELL:.0f}" y="{_TOP - 10:.0f}">{h:02d}</text>'
+        for h in range(24)
+    )
+    months = (
+        f'<text x="22" y="{_TOP + (m + 0.65) * _ROW:.0f}">{printable(name)}</text>'
+        for m, name in enumerate(_months(voice))
+    )
+    title = printable(voice.say("plan.season_name"))
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="year" role="group" '
+        f'viewBox="0 0 {width:.0f} {height:.0f}"><title>{title}</title>'
+        f"{''.join(hours)}{''.join(months)}"
+        f"{''.join(_cells(cells, voice))}</svg>"
+    )
+
+
+def _months(voice: Voice) -> list[str]:
+    names = voice.say("plan.months").split()
+    return names if len(names) == 12 else [str(n) for n in range(1, 13)]
+
+
+def _cells(cells: Mapping[tuple[int, int], GoShare], voice: Voice) -> Iterable[str]:
+    for month in range(1, 13):
+        for hour in range(24):
+            yield _cell(month, hour, cells.get((month, hour)), voice)
+
+
+def _cell(month: int, hour: int, share: GoShare | None, voice: Voice) -> str:
+    x, y = _LEFT + hour * _CELL, _TOP + (month - 1) * _ROW
+    box = f'x="{x + 1:.0f}" y="{y + 1:.0f}" width="{_CELL - 2:.0f}" height="{_ROW - 2:.0f}"'
+    if share is None or not share.known:
+        return f'<rect class="none" {box}><title>{printable(voice.say("plan.not_known"))}</title></rect>'
+    step = min(int(share.share * len(_STEPS)), len(_STEPS) - 1)
+    thin = ' class="thin"' if share.coverage < _LEAST_KNOWN else ""
+    told = voice.say(
+        "plan.cell",
+        month=_months(voice)[month - 1],
+        hour=f"{hour:02d}",
+        share=voice.percent(share.share),
+        known=voice.count(share.known),
+        low=voice.percent(share.lower),
+        high=voice.percent(share.upper),
+        coverage=voice.percent(share.coverage),
+    )
+    light = ' class="light"' if step >= _DARK else ""
+    return (
+        f'<rect{thin} {box} fill="{_STEPS[step]}"><title>{printable(told)}</title></rect>'
+        f'<text{light} x="{x + _CELL / 2:.0f}" y="{y + _ROW * 0.65:.0f}">'
+        f"{share.share * 100:.0f}</text>"
+    )
