@@ -45,7 +45,7 @@ def make_app(desk: Desk, key: str, hosts: set[str]) -> Flask:
 
 def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
     """Serve a drawn page; one that asks again while it is being drawn."""
-    from driftmap.report.catalogue import languages  # noqa: PLC0415
+    from driftmap.report.voice import languages  # noqa: PLC0415
 
     if what not in {"map", "sheet", "dial"} or language not in languages():
         abort(404)

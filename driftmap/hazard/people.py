@@ -70,7 +70,7 @@ def expected_casualties(
     Parameters
     ----------
     impacts : Impacts
-        From `driftmap.hazard.impacts.gather`.
+        From `driftmap.hazard.harm.gather`.
     areas : sequence of Area
         Areas of the site.
     occupied : sequence of str
@@ -183,7 +183,7 @@ def individual_risk(
     Parameters
     ----------
     impacts : Impacts
-        From `driftmap.hazard.impacts.gather`.
+        From `driftmap.hazard.harm.gather`.
     area : Area
         Where someone stands.
     cell : float
