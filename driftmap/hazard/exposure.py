@@ -83,11 +83,6 @@ class Danger:
 def danger_of(cloud: Cloud) -> Danger:
     """Put every landing of a cloud into columns.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-
     Returns
     -------
     Danger
@@ -121,11 +116,6 @@ def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
         The areas, with head counts and shelter.
     danger : Danger, optional
         From `danger_of`, where it is known already.
-
-    Returns
-    -------
-    Harm
-        Collective and individual risk.
     """
     danger = danger or danger_of(cloud)
     occupied = [area for area in site.areas if area.occupied]

@@ -24,11 +24,6 @@ Paths: TypeAlias = NDArray[np.floating]
 def ways_up(cloud: Cloud) -> Paths:
     """Draw the ways from the pad to apogee over the ground.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        The flights, with their way up.
-
     Returns
     -------
     ndarray, shape (p, 2, n)
@@ -39,11 +34,6 @@ def ways_up(cloud: Cloud) -> Paths:
 
 def ways_down(cloud: Cloud) -> Paths:
     """Draw the straight ways from apogee to the landing when recovery works.
-
-    Parameters
-    ----------
-    cloud : Cloud
-        The flights.
 
     Returns
     -------

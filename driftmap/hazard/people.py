@@ -194,11 +194,6 @@ def individual_risk(
     mean : callable
         Gives mean and interval.
 
-    Returns
-    -------
-    SpotRisk
-        Worst square and its risk.
-
     Raises
     ------
     ValueError

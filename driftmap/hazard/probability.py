@@ -277,18 +277,7 @@ def beyond_reach(cloud: Cloud) -> Callable[[BaseGeometry], bool]:
 
 
 def never_there(cloud: Cloud) -> Estimate:
-    """Give the probability of a hit beyond reach, as `beyond_reach` bounds it.
-
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-
-    Returns
-    -------
-    Estimate
-        Nothing seen, and its upper end.
-    """
+    """Give the probability of a hit beyond reach, as `beyond_reach` bounds it."""
     return Estimate(0.0, 0.0, 1 / cloud.flights**2, 0, cloud.flights)
 
 

@@ -65,11 +65,6 @@ def weighted_mean(
     confidence : float
         Two-sided confidence.
 
-    Returns
-    -------
-    Estimate
-        Mean and interval.
-
     Raises
     ------
     ValueError
@@ -135,18 +130,7 @@ class Goal:
     absolute: float = 0.0
 
     def met(self, estimate: Estimate) -> bool:
-        """Say whether a figure is known well enough.
-
-        Parameters
-        ----------
-        estimate : Estimate
-            The figure.
-
-        Returns
-        -------
-        bool
-            Whether it is.
-        """
+        """Say whether a figure is known well enough."""
         if self.limit is not None and estimate.lower <= self.limit < estimate.upper:
             return False
         if math.isinf(self.relative):
@@ -218,11 +202,6 @@ def converge(
         Least and greatest number of flights.
     confidence : float
         Two-sided confidence of each figure over all looks.
-
-    Returns
-    -------
-    Convergence
-        All looks.
 
     Raises
     ------

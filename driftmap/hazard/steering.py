@@ -81,11 +81,6 @@ class Mixture:
     def draw(self, rng: np.random.Generator) -> FloatArray:
         """Draw the inputs.
 
-        Parameters
-        ----------
-        rng : numpy.random.Generator
-            Source of randomness.
-
         Returns
         -------
         ndarray, shape (n, 2)
@@ -196,11 +191,6 @@ def tilted_mean(
         Most one flight can add: `Mixture.largest_weight` times the most it adds plain.
     confidence : float
         Two-sided confidence.
-
-    Returns
-    -------
-    Estimate
-        Mean and interval.
 
     Notes
     -----

@@ -151,11 +151,6 @@ class Anywhere:
 def anywhere(cloud: Cloud) -> Anywhere | None:
     """Sum up the cases that may go any way, which no zone can hold.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-
     Returns
     -------
     Anywhere or None

@@ -206,15 +206,6 @@ class Demand:
 def demands_of(rules: RuleSet, fit: Fit, facts: Facts) -> Iterator[Demand]:
     """List the rules that apply, or may apply for all that is known.
 
-    Parameters
-    ----------
-    rules : RuleSet
-        The set.
-    fit : Fit
-        The rocket's class in it.
-    facts : Facts
-        What is known.
-
     Yields
     ------
     Demand

@@ -312,11 +312,6 @@ def picked_rules(site: Site, names: Sequence[str] = ()) -> tuple[RuleSet, ...]:
     names : sequence of str
         Sets asked for on the command line; their paths start from the present folder.
 
-    Returns
-    -------
-    tuple of RuleSet
-        The sets.
-
     Raises
     ------
     InputError

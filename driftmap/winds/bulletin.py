@@ -75,11 +75,6 @@ def decode_group(text: str, level: int) -> Group:
     level : int
         Level it stands at [ft].
 
-    Returns
-    -------
-    Group
-        Direction, speed and temperature.
-
     Raises
     ------
     ValueError
@@ -167,11 +162,6 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
         Name of the file.
     setting : Setting
         Station and time that are meant, and the altitude of the site.
-
-    Returns
-    -------
-    Reading
-        A forecast.
 
     Raises
     ------

@@ -71,11 +71,6 @@ def fetch_forecast(
     now : datetime, optional
         The present time.
 
-    Returns
-    -------
-    Reading
-        The forecast.
-
     Raises
     ------
     WindError

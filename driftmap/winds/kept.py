@@ -151,11 +151,6 @@ def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
     setting : Setting
         The site, which must be the one it was kept for.
 
-    Returns
-    -------
-    tuple of Reading
-        As they were.
-
     Raises
     ------
     WindError
@@ -312,11 +307,6 @@ def _members(value: object, levels: int, source: str, where: str) -> FloatArray 
 def levels_of(wind: WindProfile) -> tuple[WindLevel, ...]:
     """Give the levels of a wind as a person reads them.
 
-    Parameters
-    ----------
-    wind : WindProfile
-        Any wind.
-
     Returns
     -------
     tuple of WindLevel
@@ -348,11 +338,6 @@ def _row(level: WindLevel) -> Document:
 def wind_document(wind: WindProfile) -> Document:
     """Describe a merged wind.
 
-    Parameters
-    ----------
-    wind : WindProfile
-        Any wind.
-
     Returns
     -------
     dict
@@ -367,11 +352,6 @@ def wind_document(wind: WindProfile) -> Document:
 
 def decoded_document(readings: Sequence[Reading]) -> Document:
     """Describe what each report says by itself.
-
-    Parameters
-    ----------
-    readings : sequence of Reading
-        Before merging.
 
     Returns
     -------
@@ -396,11 +376,6 @@ def text_table(levels: Iterable[WindLevel], system: str) -> str:
         Levels to show.
     system : {"us", "si"}
         Units the reader picked.
-
-    Returns
-    -------
-    str
-        Lines of text.
     """
     head = ("height", "from", "speed", "gust", "source")
     rows = [_cells(level, system) for level in reversed(list(levels))]

@@ -82,11 +82,6 @@ def read_arrays(text: str, source: str, setting: Setting) -> Reading:
     setting : Setting
         Place and time of the flight.
 
-    Returns
-    -------
-    Reading
-        A forecast: the time nearest to the flight.
-
     Raises
     ------
     WindError

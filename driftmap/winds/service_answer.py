@@ -92,20 +92,6 @@ def looks_like_answer(text: str) -> bool:
 def read_saved_answer(text: str, source: str, setting: Setting) -> Reading:
     """Read an answer that was saved as a file.
 
-    Parameters
-    ----------
-    text : str
-        The answer.
-    source : str
-        Name of the file.
-    setting : Setting
-        Place and time of the flight.
-
-    Returns
-    -------
-    Reading
-        A forecast.
-
     Raises
     ------
     WindError

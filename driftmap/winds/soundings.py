@@ -227,11 +227,6 @@ def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
     setting : Setting
         Station and time that are meant, and the altitude of the site.
 
-    Returns
-    -------
-    Reading
-        Levels that have a wind.
-
     Raises
     ------
     WindError
