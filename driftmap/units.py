@@ -225,6 +225,11 @@ def bounded(
     above : bool
         Whether the lower bound itself is refused.
 
+    Returns
+    -------
+    float
+        The value in SI.
+
     Raises
     ------
     ValueError

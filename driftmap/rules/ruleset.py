@@ -45,7 +45,18 @@ class Condition:
     bound: float
 
     def holds(self, value: float) -> bool:
-        """Say whether a value lies on the meant side."""
+        """Say whether a value lies on the meant side.
+
+        Parameters
+        ----------
+        value : float
+            The fact in SI.
+
+        Returns
+        -------
+        bool
+            Whether it does.
+        """
         if self.sign == "up_to":
             return value <= self.bound
         if self.sign == "below":
@@ -253,6 +264,11 @@ def amount(value: float, dimension: str) -> str:
     dimension : str
         A key of `UNIT`.
 
+    Returns
+    -------
+    str
+        The number, to six digits, and the unit.
+
     Examples
     --------
     >>> amount(640.01, "impulse")
@@ -262,7 +278,20 @@ def amount(value: float, dimension: str) -> str:
 
 
 def reason(condition: Condition, value: float) -> str:
-    """Say how a fact meets a condition that it holds."""
+    """Say how a fact meets a condition that it holds.
+
+    Parameters
+    ----------
+    condition : Condition
+        The condition.
+    value : float
+        The fact in SI.
+
+    Returns
+    -------
+    str
+        Fact, figure and bound.
+    """
     fact = FACTS[condition.fact]
     bound = amount(condition.bound, fact.dimension)
     figure = amount(value, fact.dimension)
@@ -294,5 +323,10 @@ def joined(*parts: str) -> str:
     ----------
     *parts : str
         Clauses; empty ones are left out.
+
+    Returns
+    -------
+    str
+        The line.
     """
     return "; ".join(part for part in parts if part)

@@ -111,6 +111,11 @@ class RuleFile(_Record):
 def check_form(path: Path) -> RuleFile:
     """Read a rule file and check its form.
 
+    Parameters
+    ----------
+    path : Path
+        The file.
+
     Returns
     -------
     RuleFile
@@ -156,6 +161,11 @@ def quantity(value: object, dimension: str) -> float:
         What the file holds.
     dimension : str
         A key of `driftmap.units.DIMENSIONS`.
+
+    Returns
+    -------
+    float
+        The value in SI.
 
     Raises
     ------
