@@ -25,6 +25,12 @@ function pierces([x, y, u, v], box) {
   return from < to;
 }
 
+// Whether two lines cross.
+function crosses([ax, ay, bx, by], [cx, cy, dx, dy]) {
+  const side = (x, y, u, v, p, q) => Math.sign((u - x) * (q - y) - (v - y) * (p - x));
+  return side(ax, ay, bx, by, cx, cy) * side(ax, ay, bx, by, dx, dy) < 0 && side(cx, cy, dx, dy, ax, ay) * side(cx, cy, dx, dy, bx, by) < 0;
+}
+
 // The line from a label's point to the label.
 function leadTo(anchor, box) {
   const [x, y] = [anchor.left, anchor.top];
@@ -47,7 +53,7 @@ function settle(label, frame, taken, gaps = GAPS, around = AROUND, crowd = null)
       if (!inside || overlaps(box, taken)) continue;
       const way = leadTo(anchor, box);
       const far = Math.hypot(way[2] - way[0], way[3] - way[1]) > 8;
-      if (crowd && (crowd.leads.some((other) => pierces(other, box)) || (far && crowd.boxes.some((other) => pierces(way, other))))) continue;
+      if (crowd && (crowd.leads.some((other) => pierces(other, box)) || (far && (crowd.boxes.some((other) => pierces(way, other)) || crowd.leads.some((other) => crosses(way, other)))))) continue;
       label.style.left = `${left - anchor.left}px`;
       label.style.top = `${top - anchor.top}px`;
       if (far) {
