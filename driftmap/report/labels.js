@@ -28,7 +28,7 @@ function pierces([x, y, u, v], box) {
 // Whether two lines cross.
 function crosses([ax, ay, bx, by], [cx, cy, dx, dy]) {
   const side = (x, y, u, v, p, q) => Math.sign((u - x) * (q - y) - (v - y) * (p - x));
-  return side(ax, ay, bx, by, cx, cy) * side(ax, ay, bx, by, dx, dy) < 0 && side(cx, cy, dx, dy, ax, ay) * side(cx, cy, dx, dy, bx, by) < 0;
+  return side(ax, ay, bx, by, cx, cy) * side(ax, ay, bx, by, dx, dy) <= 0 && side(cx, cy, dx, dy, ax, ay) * side(cx, cy, dx, dy, bx, by) <= 0; // touching counts
 }
 
 // The line from a label's point to the label.
@@ -70,16 +70,19 @@ function settle(label, frame, taken, gaps = GAPS, around = AROUND, crowd = null)
 // Names of people and the words of zones are never dropped: a number stands where there is no room for more.
 function insist(label, frame, taken, crowd) {
   const { left: x, top: y } = label.parentElement.getBoundingClientRect();
-  // No name stands on the ground of others.
+  const people = label.classList.contains("people");
+  // No name stands on the ground of others, no word of a zone on that of anyone.
   const others = all(".map path.area.people").map((path) => path.getBoundingClientRect())
-    .filter((box) => x < box.left || x > box.right || y < box.top || y > box.bottom);
+    .filter((box) => !people || x < box.left || x > box.right || y < box.top || y > box.bottom);
   const free = [...taken, ...others];
   if (!crowd.many && settle(label, frame, free, FAR_GAPS, AROUND, crowd)) return true;
   label.classList.add("short");
-  if (crowd.many && settle(label, frame, [...crowd.boxes], [0], [[0, 0]], crowd)) return true;
+  if (people && crowd.many && settle(label, frame, [...crowd.boxes], [0], [[0, 0]], crowd)) return true;
   if (settle(label, frame, free, crowd.many ? GAPS : FAR_GAPS, AROUND, crowd)) return true;
-  if (crowd.many && crowd.hosts.length && label.classList.contains("people")) return false;
-  return settle(label, frame, [...crowd.boxes, ...others], EVERYWHERE, ROUND, crowd) || settle(label, frame, [...crowd.boxes], EVERYWHERE, ROUND, crowd);
+  if (people && crowd.many && crowd.hosts.length) return false;
+  if (settle(label, frame, [...crowd.boxes, ...others], EVERYWHERE, ROUND, crowd)) return true;
+  if (settle(label, frame, [...crowd.boxes, ...crowd.spots(label)], EVERYWHERE, ROUND, crowd)) return true;
+  return !(people && crowd.hosts.length) && settle(label, frame, [...crowd.boxes], EVERYWHERE, ROUND);
 }
 
 // Where there is no room even for a number, a place is counted on the plate nearest to it, which is no better off.
@@ -144,6 +147,10 @@ function placeOnce(gathered) {
   const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
   const people = labels.filter((label) => label.classList.contains("people"));
   const crowd = { boxes: [], leads: [], hosts: [], many: people.length > MANY };
+  // The points that other places of people are named at: a plate over one would hide where its line begins.
+  const points = people.map((label) => [label, label.parentElement.getBoundingClientRect()]);
+  crowd.spots = (label) => points.filter(([other]) => other !== label)
+    .map(([, { left: x, top: y }]) => ({ left: x - 5, right: x + 5, top: y - 5, bottom: y + 5 }));
   // Dozens of names on a small screen: numbers alone, and small ones.
   chart.getContainer().classList.toggle("crowded", people.length > 20 && right - left < 600);
   showGathered(gathered);
