@@ -28,13 +28,18 @@ function pierces([x, y, u, v], box) {
 // Whether two lines cross.
 function crosses([ax, ay, bx, by], [cx, cy, dx, dy]) {
   const side = (x, y, u, v, p, q) => Math.sign((u - x) * (q - y) - (v - y) * (p - x));
-  return side(ax, ay, bx, by, cx, cy) * side(ax, ay, bx, by, dx, dy) <= 0 && side(cx, cy, dx, dy, ax, ay) * side(cx, cy, dx, dy, bx, by) <= 0; // touching counts
+  return side(ax, ay, bx, by, cx, cy) * side(ax, ay, bx, by, dx, dy) < 0 && side(cx, cy, dx, dy, ax, ay) * side(cx, cy, dx, dy, bx, by) < 0;
 }
 
 // The line from a label's point to the label.
 function leadTo(anchor, box) {
   const [x, y] = [anchor.left, anchor.top];
   return [x, y, Math.min(Math.max(x, box.left), box.right), Math.min(Math.max(y, box.top), box.bottom)];
+}
+
+// Whether a line keeps off other plates, other lines, and the points of other places.
+function clear(way, label, crowd) {
+  return !crowd.leads.some((other) => crosses(way, other)) && ![...crowd.boxes, ...crowd.spots(label)].some((box) => pierces(way, box));
 }
 
 // Try the places about a label's point, nearest first; tell whether one was free. Where names of people
@@ -53,10 +58,11 @@ function settle(label, frame, taken, gaps = GAPS, around = AROUND, crowd = null)
       if (!inside || overlaps(box, taken)) continue;
       const way = leadTo(anchor, box);
       const far = Math.hypot(way[2] - way[0], way[3] - way[1]) > 8;
-      if (crowd && (crowd.leads.some((other) => pierces(other, box)) || (far && (crowd.boxes.some((other) => pierces(way, other)) || crowd.leads.some((other) => crosses(way, other)))))) continue;
+      if (crowd && (crowd.leads.some((other) => pierces(other, box)) || (far && !clear(way, label, crowd)))) continue;
       label.style.left = `${left - anchor.left}px`;
       label.style.top = `${top - anchor.top}px`;
-      if (far) {
+      // A word of a zone that had to go anywhere is told by its colour: no line to it runs over others.
+      if (far && (crowd || !label.classList.contains("zone"))) {
         lead(label, way);
         crowd?.leads.push(way);
       }
