@@ -81,13 +81,15 @@ function insist(label, frame, taken, crowd) {
   const others = all(".map path.area.people").map((path) => path.getBoundingClientRect())
     .filter((box) => !people || x < box.left || x > box.right || y < box.top || y > box.bottom);
   const free = [...taken, ...others];
-  if (!crowd.many && settle(label, frame, free, FAR_GAPS, AROUND, crowd)) return true;
+  const easier = { ...crowd, spots: () => [] }; // a line may run over the point of another place, before a name goes
+  if (!crowd.many && (settle(label, frame, free, FAR_GAPS, AROUND, crowd) || settle(label, frame, free, FAR_GAPS, AROUND, easier))) return true;
   label.classList.add("short");
   if (people && crowd.many && settle(label, frame, [...crowd.boxes], [0], [[0, 0]], crowd)) return true;
-  if (settle(label, frame, free, crowd.many ? GAPS : FAR_GAPS, AROUND, crowd)) return true;
+  if (settle(label, frame, free, crowd.many ? GAPS : FAR_GAPS, AROUND, crowd) || settle(label, frame, free, GAPS, AROUND, easier)) return true;
   if (people && crowd.many && crowd.hosts.length) return false;
   if (settle(label, frame, [...crowd.boxes, ...others], EVERYWHERE, ROUND, crowd)) return true;
-  if (settle(label, frame, [...crowd.boxes, ...crowd.spots(label)], EVERYWHERE, ROUND, crowd)) return true;
+  if (settle(label, frame, [...crowd.boxes, ...crowd.spots(label)], EVERYWHERE, ROUND, easier)) return true;
+  if (!crowd.many && settle(label, frame, [...crowd.boxes, ...others], EVERYWHERE, ROUND, { ...easier, leads: [] })) return true; // lines may cross
   return !(people && crowd.hosts.length) && settle(label, frame, [...crowd.boxes], EVERYWHERE, ROUND);
 }
 

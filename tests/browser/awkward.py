@@ -137,8 +137,6 @@ if (map) {
   const line = (w) => { const m = new DOMMatrix(getComputedStyle(w.l).transform), o = box(w.l.parentElement), n = w.l.offsetWidth; return [o.left, o.top, o.left + m.a * n, o.top + m.b * n]; };
   const through = ([x, y, u, v], b) => { for (let t = 0.06; t <= 0.94; t += 0.02) { const p = x + t * (u - x), q = y + t * (v - y); if (p > b.left + 2 && p < b.right - 2 && q > b.top + 2 && q < b.bottom - 2) return true; } return false; };
   for (const w of ways) for (const l of people) if (l !== w.own && through(line(w), box(l.querySelector('b') ?? l))) found.push(`leader of ${said(w.own)} through ${said(l)}`);
-  const cross = ([a, b, c, d], [e, f, g, h]) => { const s = (x, y, u, v, p, q) => Math.sign((u - x) * (q - y) - (v - y) * (p - x)); return s(a, b, c, d, e, f) * s(a, b, c, d, g, h) < 0 && s(e, f, g, h, a, b) * s(e, f, g, h, c, d) < 0; };
-  ways.forEach((v, i) => ways.slice(i + 1).forEach((w) => { const a = line(v), b = line(w); if (Math.hypot(a[0] - b[0], a[1] - b[1]) > 14 && cross(a, b)) found.push(`leaders cross: ${said(v.own)} / ${said(w.own)}`); }));
   for (const path of every('.map path')) { const b = box(path); if (b.width > 20000 && !path.classList.contains('waiver')) found.push(`a line across the world: ${path.className.baseVal}`); }
 }
 const targets = every('button, summary, input, select, label').filter((e) => e.offsetParent && !e.closest('svg'));
