@@ -92,15 +92,18 @@ def stands(browser, name):
     return browser.js(code, name)
 
 
+NAMED = """((name, within) => {
+  const room = [...document.querySelectorAll(`${within} section:not([hidden]), dialog[open]`)].pop() || document.querySelector(within);
+  const labels = [...room.querySelectorAll('label')].filter(l => l.offsetParent);
+  const text = l => l.textContent.trim();
+  const label = labels.find(l => text(l) === name) || labels.find(l => text(l).startsWith(name));
+  return label && label.querySelector('input, select, textarea');
+})"""
+
+
 def labelled(browser, text, within="main"):
     """Find the field that a person would name so."""
-    code = """
-      const room = [...document.querySelectorAll(`${arguments[1]} section:not([hidden]), dialog[open]`)].pop() || document.querySelector(arguments[1]);
-      const labels = [...room.querySelectorAll('label')].filter(l => l.offsetParent);
-      const name = l => l.textContent.trim();
-      const label = labels.find(l => name(l) === arguments[0]) || labels.find(l => name(l).startsWith(arguments[0]));
-      return label && label.querySelector('input, select, textarea');
-    """
+    code = f"return {NAMED}(arguments[0], arguments[1])"
     return until(lambda: browser.js(code, text, within), f"the field {text!r}")
 
 
@@ -177,6 +180,12 @@ FIELD = (
     ("Latitude of the pad", "41° 36' 14.4\" N"),
     ("Longitude of the pad", "117° 57' 7.2\" W"),
 )
+STRIP = (
+    ("Long", "60 m"),
+    ("Off the pad", "300 ft"),
+    ("Bearing from the pad", "S"),
+    ("Deep", "5 m"),
+)
 FLIGHT = (
     ("airframe.mass", "1.2 kg"),
     ("airframe.diameter", "54 mm"),
@@ -209,9 +218,7 @@ def draw_field(browser, desk):
         click(browser, "Draw the circle")
     fill(browser, "What", "spectators")
     click(browser, "a strip")
-    for label, value in (("Long", "60 m"), ("Off the pad", "300 ft")):
-        fill(browser, label, value)
-    for label, value in (("Bearing from the pad", "S"), ("Deep", "5 m")):
+    for label, value in STRIP:
         fill(browser, label, value)
     click(browser, "Draw the strip")
     settle(browser, desk, "site.geojson")
@@ -300,6 +307,14 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_mouse(browser, empty):
     assert json.loads(out.stdout)["verdict"].upper() == word, reason
 
 
+# Where the focus is among all that Tab leads to, and where it is to go.
+WAY = """goal => {
+  const all = [...(document.querySelector('dialog[open]') || document).querySelectorAll('a[href], button, input, select, textarea, summary, [tabindex="0"]')]
+    .filter(e => !e.disabled && e.tabIndex >= 0 && e.checkVisibility());
+  return [all.indexOf(document.activeElement), all.indexOf(goal)];
+}"""
+
+
 class Keyboard:
     """A person without a pointer: Tab until it is there, then type."""
 
@@ -307,9 +322,9 @@ class Keyboard:
         self.browser = browser
 
     def send(self, *keys):
-        """Press keys, wherever the focus is; Alt and Shift hold for those after them."""
+        """Press keys, wherever the focus is; Alt, Shift and Control hold for those after."""
         chain = ActionChains(self.browser.driver, duration=0)
-        held = [key for key in keys if key in {Keys.ALT, Keys.SHIFT}]
+        held = [key for key in keys if key in {Keys.ALT, Keys.SHIFT, Keys.CONTROL}]
         for key in keys:
             (chain.key_down if key in held else chain.send_keys)(key)
         for key in held:
@@ -317,12 +332,34 @@ class Keyboard:
         chain.perform()
 
     def to(self, wanted):
-        """Tab to what a script finds."""
-        for _ in range(200):
-            if self.browser.js(f"return document.activeElement === ({wanted})"):
+        """Go to what a script finds, by Tab alone; a drawing may change the way."""
+        for _ in range(30):
+            at, goal = self.browser.js(f"return ({WAY})({wanted})")
+            if at == goal >= 0:
                 return
-            self.send(Keys.TAB)
+            back = () if goal > at else (Keys.SHIFT,)
+            self.send(*back, Keys.TAB * (abs(goal - at) or 1))
         raise AssertionError(f"no key leads to {wanted}")
+
+    def fill(self, wanted, value, holds=None):
+        """Type into what a script finds, until it holds it."""
+
+        def filled():
+            self.to(wanted)
+            self.send(Keys.CONTROL, "a")
+            self.send(value, Keys.TAB)
+            if holds is None:
+                return self.browser.js(f"return ({wanted}).value") == value
+            end = time.monotonic() + 5
+            while not holds() and time.monotonic() < end:
+                time.sleep(0.02)
+            return holds()
+
+        until(filled, f"{value!r} in {wanted[-60:]}")
+
+    def named(self, label, value):
+        """Type into the field of a label."""
+        self.fill(f"{NAMED}({json.dumps(label)}, 'main')", value)
 
     def press(self, text):
         """Go to a button and press it by Enter."""
@@ -345,6 +382,50 @@ class Keyboard:
 
 def listed(browser):
     return len(browser.driver.find_elements(By.CSS_SELECTOR, "#list li"))
+
+
+def test_a_stranger_comes_from_nothing_to_a_word_by_keys_alone(browser, empty):
+    room(browser, empty, "day", width=820)
+    keys = Keyboard(browser)
+    keys.press("Next: draw the field")
+    for label, value in FIELD:
+        keys.named(label, value)
+    keys.press("Put the pad there")
+    keys.press("a strip")
+    for label, value in STRIP:
+        keys.named(label, value)
+    keys.press("Draw the strip")
+    keys.press("a circle")
+    for radius in ("3000 ft", "0.5 mi"):  # boundary and waiver are asked for in turn
+        keys.named("Radius", radius)
+        keys.press("Draw the circle")
+    until(lambda: len(features(empty)) == 4, "the four that were drawn")
+    keys.press("Flight")
+    keys.press("A new flight")
+    keys.fill("document.querySelector('dialog input')", "Own Rocket")
+    keys.press("Begin")
+    (path,) = until(
+        lambda: list((empty.folder / "flights").glob("*.toml")), "the flight's file"
+    )
+    for key, value in FLIGHT:
+        keys.fill(
+            f"document.querySelector('[data-at=\"{key}\"]')",
+            value,
+            lambda v=value: v in path.read_text("utf-8"),
+        )
+        if key == "recovery.0.name":
+            kind = "document.querySelector('[data-at=\"recovery.0.kind\"]')"
+            keys.fill(kind, "canopy", lambda: "canopy" in path.read_text("utf-8"))
+    keys.press("Add to the day")
+    keys.press("Wind")
+    keys.named("Speed", "4")
+    keys.to(f"{NAMED}('From', 'main')")
+    keys.send("200", Keys.ENTER)
+    until(lambda: "Taken" in problem(browser), "that the reading is taken")
+    keys.press("Day")
+    told = "#list .flight .rest"
+    until(lambda: "flown for" in browser.find(told).text, "a word")
+    assert browser.complaints() == []
 
 
 def test_the_wind_is_read_and_the_list_ordered_by_keys_alone(browser, demo_desk):
