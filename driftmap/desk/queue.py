@@ -28,6 +28,7 @@ GOOD_FOR: Final = timedelta(minutes=10)
 
 _WORKERS: Final = 2
 _TICK: Final = 0.2  # s
+_TURNS: Final = 4
 
 # Fresh processes: forked ones would inherit the threads of the server.
 _CONTEXT: Final = multiprocessing.get_context("spawn")
@@ -220,7 +221,7 @@ class Queue:
             self._running[future] = key
 
     def _next(self) -> Iterator[tuple[str, Task, str]]:
-        """Name what is to be flown: a first look at each, then each in full."""
+        """Name what is to be flown now, each at its turn."""
         lines = list(self.wanted())
         with self._lock:
             for item, _, fingerprint in lines:
@@ -235,12 +236,13 @@ class Queue:
                 del self._lines[name]
             known = {name: self._lines[name] for name in alive}
         self._drop_stale({item.id: fingerprint for item, _, fingerprint in lines})
-        # A no-go stands: it is flown in full when nothing else waits, for map and log.
-        for samples, settled in ((QUICK, False), (FULL, False), (FULL, True)):
-            for item, task, fingerprint in lines:
-                line = known[item.id]
-                if _wants(line, samples, task.when) and _no_go(line) == settled:
-                    yield item.id, _with(task, samples), fingerprint
+        turns = [
+            (_turn(known[item.id], task.when), item, task, p) for item, task, p in lines
+        ]
+        for turn in range(_TURNS):
+            for own, item, task, fingerprint in turns:
+                if own == turn:
+                    yield item.id, _with(task, FULL if turn else QUICK), fingerprint
 
     def _drop_stale(self, prints: dict[str, str]) -> None:
         """End what is being flown for files that have changed since."""
@@ -262,15 +264,18 @@ def _take(line: _Line, told: Told, samples: int) -> None:
     line.full = told
 
 
-def _no_go(line: _Line) -> bool:
+def _turn(line: _Line, time: datetime) -> int | None:
+    """Say when a flight's turn is: 0 for a first look, then as many flights as count."""
     told = line.told()
-    return told is not None and told.verdict == "no-go"
-
-
-def _wants(line: _Line, samples: int, time: datetime) -> bool:
-    if samples == QUICK:
-        return line.told() is None
-    return line.full is None or time - line.full.when >= FRESH
+    if told is None:
+        return 0
+    if line.full is not None and time - line.full.when < FRESH:
+        return None
+    # A no-go of few stands, so it comes last: in full it is for the map and the log.
+    if told.verdict == "no-go":
+        return 3
+    # What was never flown in full goes before what grows old, or a slow machine never ends.
+    return 1 if line.full is None else 2
 
 
 def _with(task: Task, samples: int) -> Task:

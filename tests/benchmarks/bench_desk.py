@@ -69,7 +69,7 @@ def _wait(desk: Desk, began: float, wind: str) -> None:
             counts = counts or passed
         if all(word.told is not None and word.told.samples >= FULL for word in words):
             break
-        time.sleep(0.05)
+        time.sleep(0.25)
     print(
         f"{wind}: first word {first:.1f} s, a first word for all {firsts:.1f} s, words "
         f"that count for all {counts:.1f} s, all in full {passed:.1f} s; the list was "

@@ -94,7 +94,7 @@ def stands(browser, name):
 
 NAMED = """((name, within) => {
   const room = [...document.querySelectorAll(`${within} section:not([hidden]), dialog[open]`)].pop() || document.querySelector(within);
-  const labels = [...room.querySelectorAll('label')].filter(l => l.offsetParent);
+  const labels = [...room.querySelectorAll('label')].filter(l => l.checkVisibility());
   const text = l => l.textContent.trim();
   const label = labels.find(l => text(l) === name) || labels.find(l => text(l).startsWith(name));
   return label && label.querySelector('input, select, textarea');
@@ -111,7 +111,7 @@ def button(browser, text):
     """Find the button that can be seen and says so."""
     code = """
       const room = document.querySelector('dialog[open]') || document;
-      return [...room.querySelectorAll('button, a.button, summary')].find(b => b.offsetParent && !b.disabled && b.textContent.trim() === arguments[0]);
+      return [...room.querySelectorAll('button, a.button, summary')].find(b => b.checkVisibility() && !b.disabled && b.textContent.trim() === arguments[0]);
     """
     return until(lambda: browser.js(code, text), f"the button {text!r}")
 
@@ -363,7 +363,7 @@ class Keyboard:
 
     def press(self, text):
         """Go to a button and press it by Enter."""
-        found = f"[...(document.querySelector('dialog[open]') || document).querySelectorAll('button, summary')].find(b => b.offsetParent && b.textContent.trim() === {text!r})"
+        found = f"[...(document.querySelector('dialog[open]') || document).querySelectorAll('button, summary')].find(b => b.checkVisibility() && b.textContent.trim() === {text!r})"
 
         def pressed():
             self.to(found)
@@ -599,6 +599,57 @@ def test_bad_input_is_said_and_stays_to_be_mended(
     until(lambda: said in browser.js(told), said)
     assert labelled(browser, label).get_attribute("value") == value
     assert features(demo_desk) == before
+
+
+PASTE = "Paste or drop a report, a bulletin, a record, any file of winds"
+FORMS = (
+    ("wind", (PASTE, ("Its text", "breezy"), "Let it count"), "breezy"),
+    (
+        "wind",
+        (PASTE, ("Its text", "5 mph from 80"), ("Read at", "25:99"), "Let it count"),
+        "accepted is 14:05",
+    ),
+    (
+        "wind",
+        ("Angles of a pilot balloon", ("Released at", "eight"), "Let it count"),
+        "accepted are 2 to 2000",
+    ),
+    ("wind", (("Speed", "9"), ("From", "400"), "Take this reading"), "400"),
+    (
+        "wind",
+        (("Speed", "9"), ("Gust", "big"), ("From", "80"), "Take this reading"),
+        "big",
+    ),
+    (
+        "field",
+        ("Site and pad", ("Longitude of the pad", "200"), "Put the pad there"),
+        "no longitude",
+    ),
+    (
+        "field",
+        ("by tape and compass", ("A corner in each line", "300 ft 225"), "Draw it"),
+        "three",
+    ),
+    ("flight", ("The file itself", ("textarea", "mass = ["), "Write it"), "TOML"),
+)
+
+
+@pytest.mark.parametrize(("name", "steps", "said"), FORMS)
+def test_no_form_takes_what_is_none_of_its_kind(browser, demo_desk, name, steps, said):
+    before = {p: p.read_bytes() for p in demo_desk.folder.rglob("*.*") if p.is_file()}
+    room(browser, demo_desk, name)
+    for step in steps:
+        if isinstance(step, str):
+            click(browser, step)
+        elif step[0] == "textarea":
+            area = until(lambda: browser.find("#flight-form textarea"), "the file")
+            browser.js("arguments[0].value = arguments[1]", area, step[1])
+        else:
+            fill(browser, *step)
+    told = "return [...document.querySelectorAll('#told, .told')].map(e => e.textContent).join(' ')"
+    until(lambda: said in browser.js(told), said)
+    after = {p: p.read_bytes() for p in demo_desk.folder.rglob("*.*") if p.is_file()}
+    assert after == before
 
 
 def test_a_wrong_value_of_a_flight_is_shown_at_its_field(browser, demo_desk):

@@ -314,13 +314,19 @@ def test_a_first_look_at_all_comes_first_and_what_cannot_go_last(desk, ask):
         places = {item.id: place for place, item in enumerate(items)}
         return [(places[name], task.samples) for name, task, _ in queue._next()]
 
-    assert order() == [(i, n) for n in (QUICK, FULL) for i in range(3)]
+    assert order() == [(i, QUICK) for i in range(3)]
     first = told("no-go", samples=QUICK)
     queue._lines[items[0].id].quick = replace(first, when=datetime.now(UTC))
-    assert order() == [(1, QUICK), (2, QUICK), (1, FULL), (2, FULL), (0, FULL)]
+    assert order() == [(1, QUICK), (2, QUICK), (0, FULL)]
+    # What was never flown in full goes before what has grown old.
+    old = replace(told("hold"), when=datetime.now(UTC) - timedelta(minutes=5))
+    queue._lines[items[1].id].full = old
+    assert order() == [(2, QUICK), (1, FULL), (0, FULL)]
+    queue._lines[items[2].id].quick = told("hold", samples=QUICK)
+    assert order() == [(2, FULL), (1, FULL), (0, FULL)]
     # A new wind: the word before is remembered, and everything is looked at again.
     ask.good("winds/take", {"text": "7 mph from 80"})
-    assert order() == [(i, n) for n in (QUICK, FULL) for i in range(3)]
+    assert order() == [(i, QUICK) for i in range(3)]
     assert queue._lines[items[0].id] == _Line(
         queue._lines[items[0].id].print, before="no-go"
     )

@@ -410,7 +410,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     const [longL, long] = entry("Long", {placeholder: "60 m"}), [offL, off] = entry("Off the pad", {placeholder: "300 ft"}), [wayL, way] = entry("Bearing from the pad", {placeholder: "180 or S"}), [deepL, deep] = entry("Deep", {placeholder: "5 m"});
     const [radL, rad] = entry("Radius", {placeholder: "1500 ft"}), [outL, out] = entry("Its centre off the pad", {placeholder: "0 m"}), [toL, to] = entry("at bearing", {placeholder: "0"});
     const rows = el("textarea", {"data-at": "corners", rows: 4, placeholder: "300 ft, 225\n300 ft, 135\n120 m, 90", spellcheck: "false"});
-    const made = points => { const cross = crossing(points); if (cross) throw new Error(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: is a bearing wrong?`); add(role.value, shape(points, "Polygon"), extra(role.value)); };
+    const made = points => { if (points.length < 3) throw new Error("An area needs three corners."); const cross = crossing(points); if (cross) throw new Error(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: is a bearing wrong?`); add(role.value, shape(points, "Polygon"), extra(role.value)); };
     const ways = {
       tap: [press("Tap its corners, or walk them", () => { mode = {kind: "corners", role: role.value, points: []}; say("Tap the corners in turn, or stand at each."); bar(); paint(); map.focus(); map.scrollIntoView({block: "nearest"}); }, {class: "main"})],
       strip: [longL, offL, wayL, deepL, press("Draw the strip", () => trying(() => made(strip(metres(long.value, "long"), metres(off.value, "off the pad"), angle(way.value), metres(deep.value, "deep")))), {class: "main"})],
