@@ -16,6 +16,7 @@ from driftmap.verdict.limits import Limit
 __all__ = [
     "ALL_CASES",
     "NAMES",
+    "OUTCOMES",
     "RANK",
     "Check",
     "Kind",
@@ -30,6 +31,9 @@ __all__ = [
 ]
 
 Outcome: TypeAlias = Literal["pass", "warn", "fail"]
+
+OUTCOMES: Final[tuple[Outcome, ...]] = ("pass", "warn", "fail")
+"""Outcomes, the mildest first."""
 
 Verdict: TypeAlias = Literal["go", "hold", "no-go"]
 

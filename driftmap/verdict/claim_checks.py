@@ -58,8 +58,12 @@ _IMPULSE: Final = (400.0, 2700.0)
 """Total impulse over propellant [m s⁻¹]: black powder gives some 800, composites up to
 2,400 (from memory), wide margins assumed."""
 
-_FINS: Final = (0.1, 100.0)
-"""Mass of a fin over its area [kg m⁻²]: balsa of 1 mm to aluminium of 30 mm; assumed."""
+_FINS: Final = (0.2, 100.0)
+"""Mass of a fin over its area [kg m⁻²]: balsa of 1.5 mm to aluminium of 30 mm; assumed."""
+
+_INERTIA: Final = (0.02, 0.2)
+"""Moment of inertia over mass and length squared: 1/12 of a uniform rod, a quarter of the
+mass at either end; assumed."""
 
 _SHELL: Final = (15.0, 9000.0)
 """Mass of a nose cone or a motor case over its volume [kg m⁻³]: a hollow shell of thin
@@ -197,6 +201,10 @@ def _frame(frame: Airframe, of: str = "") -> Iterator[_Claim]:
         yield _Claim(
             f"slope of the normal force{of}", slope, _SLOPE, "per rad", _MEMORY
         )
+    if frame.moment_of_inertia is not None:
+        share = frame.moment_of_inertia.value / (frame.mass.value * frame.length**2)
+        what = f"moment of inertia over mass and length squared{of}"
+        yield _Claim(what, share, _INERTIA)
     volume = frame.cross_section * frame.length
     density = frame.mass.value / volume
     what = f"lift-off mass over the body's volume{of}"

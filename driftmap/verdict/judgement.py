@@ -6,6 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from types import MappingProxyType
+from typing import Final
+
+import numpy as np
 
 from driftmap.air.wind import WindProfile
 from driftmap.ground.site import Site
@@ -15,7 +18,7 @@ from driftmap.hazard.probability import beyond_reach
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rules import Answers
-from driftmap.verdict.check import Check, Kind
+from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome
 from driftmap.verdict.claim_checks import (
     by_default,
     implausible,
@@ -35,7 +38,7 @@ from driftmap.verdict.people_checks import (
 from driftmap.verdict.recovery_checks import missing_checks, recovery_checks
 from driftmap.verdict.rule_checks import position_checks, rule_checks
 
-__all__ = ["Judgement", "judge", "judge_all"]
+__all__ = ["Judgement", "judge", "judge_all", "together"]
 
 
 def judge(
@@ -188,7 +191,7 @@ def judge_all(
             harm=harm_of(plain, replace(site, areas=near)),
         )
         checks = _capped(checks, strict, "a lowered likelihood")
-    checks = tuple(map(_told, checks))
+    checks = tuple(together(_told(check), answers) for check in checks)
     checks = (*checks, *_unreached(sharpened), *position_checks(site))
     return Judgement(checks, areas, harm, sharpened)
 
@@ -213,6 +216,36 @@ def _capped(
         )
         for check, other in zip(checks, strict, strict=True)
     )
+
+
+_OF_A_LAUNCH: Final = frozenset(
+    {
+        Kind.AMONG_PEOPLE,
+        Kind.ON_CLEAR_GROUND,
+        Kind.ON_POWER_LINE,
+        Kind.CASUALTIES,
+        Kind.INDIVIDUAL_RISK,
+    }
+)
+"""What counts for a launch, however many rockets go up in it."""
+
+
+def together(check: Check, answers: Answers | None) -> Check:
+    """Let what rockets launched together do count for all of them, taken as alike."""
+    rockets = 1.0 if answers is None else answers.numbers.get("rockets_together", 1.0)
+    if rockets <= 1 or check.kind not in _OF_A_LAUNCH or check.interval is None:
+        return check
+    assert check.limit is not None
+    value, low, high = (
+        min(rockets * (v or 0.0), 1.0 if check.unit == "share" else np.inf)
+        for v in (check.value, *check.interval)
+    )
+    beyond: Outcome = "pass" if high <= check.limit else "warn"
+    outcome = max(check.outcome, beyond, key=OUTCOMES.index)
+    if low > check.limit and check.kind is not Kind.INDIVIDUAL_RISK:
+        outcome = "fail"
+    note = f"of {rockets:g} rockets launched together. {check.note}".strip()
+    return replace(check, value=value, interval=(low, high), outcome=outcome, note=note)
 
 
 def _told(check: Check) -> Check:

@@ -45,7 +45,7 @@ TURNED: Final = 30.0
 
 _TREND: Final = re.compile(r"\s(?:TEMPO|BECMG|INTER|PROB\d\d)\b")
 _WEATHER: Final = re.compile(
-    r"(?:[-+]|RE|VC)*(?P<what>TS(?!NO)|SQ|FC|PO|DS|SS)(?:[A-Z]{2})*"
+    r"(?:[-+]|RE|VC|MI|BC|PR)*(?P<what>TS(?!NO)|SQ|FC|PO|DS|SS|FG|FZ|VA)(?:[A-Z]{2})*"
 )
 _NAMES: Final = {
     "TS": "a thunderstorm",
@@ -54,6 +54,9 @@ _NAMES: Final = {
     "PO": "dust whirls",
     "DS": "a dust storm",
     "SS": "a sand storm",
+    "FG": "fog",
+    "FZ": "freezing rain or fog",
+    "VA": "volcanic ash",
 }
 _CLOUD: Final = re.compile(r"(?:FEW|SCT|BKN|OVC|VV|///)[\d/]{3}CB")
 _PEAK: Final = re.compile(r"\bPK WND\b(?:\s+(\d{3})(\d{2,3})/(\d\d)?(\d\d)(?!\d))?")

@@ -120,6 +120,26 @@ def test_no_check_of_a_wind_is_beyond_the_bound_of_its_cell(
     assert len(bounds) > 50
 
 
+@pytest.mark.long
+def test_a_cell_that_is_go_is_go_in_every_wind_of_it(setup):
+    """A day that the dial calls go in most of its cells, each at eight winds of its own.
+
+    With as many flights as a go takes, and people where few winds carry anything.
+    """
+    line = Area("Line", "flight line", shapely.box(-60, -940, 60, -900), people=20)
+    site = dataclasses.replace(setup.site, areas=(line,))
+    own = dataclasses.replace(setup, site=site, samples=8000)
+    reach, asked = Reach(4.0, 4, 12), 0
+    for i, j in ((0, 3), (1, 2), (1, 5), (1, 9), (2, 7)):
+        cell, corners = cell_of(own, reach, i, j)
+        if word_of(cell, corners) != "go":
+            continue
+        for speed, from_deg in winds_of(reach, i, j, 8, seed=i + 10 * j):
+            assert decide(trial_at(own, speed, from_deg).checks) == "go"
+            asked += 1
+    assert asked >= 24
+
+
 def test_a_small_crowd_between_the_winds_is_seen(setup):
     """A canopy comes down on it in a wind of the cell alone: no corner comes near."""
     levels = ([2, 10, 100, 300, 1000, 2500], [4.2, 5.2, 9, 12, 17, 18])
@@ -186,6 +206,20 @@ def test_a_rail_into_the_wind_is_the_same_cell_turned(setup):
     assert hits[0] == pytest.approx(hits[1], abs=0.02)
     assert math.isclose(cells[0].wind[0], cells[1].wind[0])
     assert {cell.word for cell in cells} <= set(WORDS)
+
+
+@pytest.mark.parametrize(("high", "outcome"), [(14.95, "warn"), (14.9, "pass")])
+def test_a_speed_of_landing_that_hangs_on_no_wind_needs_little_room(high, outcome):
+    """A streamer that lands at up to 14.6 m/s is go in the winds flown and between them."""
+    check = Check(
+        kind=Kind.DESCENT,
+        value=11.0,
+        interval=(8.0, high),
+        limit=15.0,
+        outcome="pass",
+        source="",
+    )
+    assert span._with_room(check).outcome == outcome
 
 
 @pytest.mark.parametrize(("low", "outcome"), [(4.05, "warn"), (4.2, "pass")])

@@ -110,6 +110,16 @@ CLAIMS = {
         )
     ),
     "an opening above the apogee": says(('opens_at = "apogee"', 'opens_at = "1500 m"')),
+    **{
+        f"a moment of inertia of {told} kg m2": says(
+            (
+                'stability = "1.8 cal"',
+                f'stability = "1.8 cal"\nmoment_of_inertia = {told}',
+            )
+        )
+        for told in (0.001, 0.79)
+    },
+    "fins of a gram": says(('mass = "38 g"', 'mass = "1 g"')),
     "a rail of 30 m": says(('length = "1.8 m"', 'length = "30 m"')),
     "a slope no body has": says(
         ('stability = "1.8 cal"', 'stability = "1.8 cal"\nlift_slope = 99')
@@ -451,6 +461,14 @@ SKY = {
         "hold",
         "wind warned",
     ),
+    **{
+        f"{told} in a report": (
+            LOW.but(winds=(metar(sky=f"{told} CLR"),)),
+            "hold",
+            "wind warned",
+        )
+        for told in ("VCFG", "MIFG", "FZRA", "VA")
+    },
     "a gust less than the mean": (
         LOW.but(winds=("9 mph from 90 gusting to 4 mph",)),
         "refused",
@@ -530,6 +548,16 @@ SAID = {
             ("that does not agree", "no", "no-go"),
         )
     },
+    "ground cleared for eighty miles": (
+        FEW.but(answers={"cleared_diameter": "80 mi"}),
+        "refused",
+        None,
+    ),
+    "a level that nobody has": (
+        FEW.but(answers={"certification_level": 4}),
+        "refused",
+        None,
+    ),
     "answers for the day after": (
         DAY.but(answers={"date": "2026-06-14"}),
         "hold",

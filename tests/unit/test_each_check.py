@@ -17,8 +17,9 @@ from driftmap.hazard.exposure import harm_of
 from driftmap.hazard.probability import beyond_reach, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rules import Answers
 from driftmap.rules.lands import near_a_border
-from driftmap.verdict import consequence_checks
+from driftmap.verdict import consequence_checks, judgement
 from driftmap.verdict.check import Check, Kind, at_least, at_most
 from driftmap.verdict.claim_checks import lowered_likelihoods
 from driftmap.verdict.consequence_checks import under_the_fall, with_clear_aim
@@ -492,3 +493,38 @@ def test_a_check_brings_words_or_its_kind_has_them():
     assert Check(kind=Kind.CASUALTIES, outcome="pass", source="").name
     with pytest.raises(KeyError):
         Check(kind=Kind.RULE, outcome="pass", source="")
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit", "value", "interval", "limit", "rockets", "outcome"),
+    [
+        (Kind.CASUALTIES, "per flight", 4e-5, (3e-5, 5e-5), 1e-4, 1, "pass"),
+        (Kind.CASUALTIES, "per flight", 4e-5, (3e-5, 5e-5), 1e-4, 2, "pass"),
+        (Kind.CASUALTIES, "per flight", 4e-5, (3e-5, 5e-5), 1e-4, 3, "warn"),
+        (Kind.CASUALTIES, "per flight", 4e-5, (3e-5, 5e-5), 1e-4, 4, "fail"),
+        (Kind.AMONG_PEOPLE, "share", 4e-4, (3e-4, 6e-4), 1e-3, 2, "warn"),
+        (Kind.INDIVIDUAL_RISK, "per flight", 4e-7, (3e-7, 5e-7), 1e-6, 9, "warn"),
+        (Kind.DESCENT, "m/s", 8.0, (7.0, 8.5), 9.0, 9, "pass"),
+    ],
+)
+def test_what_rockets_launched_together_do_counts_for_all_of_them(
+    kind, unit, value, interval, limit, rockets, outcome
+):
+    check = Check(
+        kind=kind,
+        value=value,
+        interval=interval,
+        limit=limit,
+        unit=unit,
+        outcome="pass",
+        source="",
+    )
+    said = Answers(numbers={"rockets_together": float(rockets)})
+    found = judgement.together(check, said)
+    assert judgement.together(check, None) is check
+    assert found.outcome == outcome
+    if kind is not Kind.DESCENT:
+        assert found.value == pytest.approx(rockets * value)
+    often = replace(check, value=0.3, interval=(0.2, 0.4))
+    if unit == "share":
+        assert judgement.together(often, said).interval == pytest.approx((0.4, 0.8))

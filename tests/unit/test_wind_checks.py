@@ -68,6 +68,9 @@ def test_what_is_exactly_at_its_limit_passes_and_what_is_not_known_never_fails()
     assert _checks(gap, 60.0 + limit)[Kind.WIND_GAP].outcome == "pass"
     assert _checks(gap, 9000.0)[Kind.WIND_GAP].outcome == "warn"
     assert _checks(gap, 30.0)[Kind.WIND_GAP].value == 0.0
+    assert _checks(gap, 9000.0)[Kind.WIND_GAP].value == 8940.0
+    one = _wind((0.0, 5000.0), read=(2.0,), known_to=60.0)
+    assert _checks(one, 9000.0)[Kind.WIND_LAYER].value == 0.0
     deep = _wind((0.0, 5000.0), read=(2.0, 1002.0, 2003.0), known_to=2003.0)
     assert _checks(deep, 1002.0 + limit)[Kind.WIND_LAYER].value == 1000.0
     assert _checks(deep, 1003.0 + limit)[Kind.WIND_LAYER].value == 1001.0
