@@ -40,7 +40,7 @@ def geojson_text(
     points : int
         Landing points of each piece, at the most.
     cells : Cells, optional
-        Squares to write; by default those of `driftmap.exports.cells.hit_cells`.
+        Squares to write; by default those of `hit_cells`.
 
     Returns
     -------

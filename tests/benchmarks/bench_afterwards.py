@@ -179,7 +179,7 @@ def explain_weights():
     yield from reliability(few, f"the other {len(few)}, which would fly more", gap=True)
 
 
-def explain_sparse(count=150):
+def explain_sparse(count=60):
     """The same of reports that few flights fit, with one more lot flown toward each."""
     rng, (wind, cloud), (_, other) = (
         np.random.default_rng(7),
