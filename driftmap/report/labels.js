@@ -39,7 +39,7 @@ function leadTo(anchor, box) {
 
 // Whether a line keeps off other plates, other lines, and the points of other places.
 function clear(way, label, crowd) {
-  return !crowd.leads.some((other) => crosses(way, other)) && ![...crowd.boxes, ...crowd.spots(label)].some((box) => pierces(way, box));
+  return (crowd.crossing || !crowd.leads.some((other) => crosses(way, other))) && ![...crowd.boxes, ...crowd.spots(label)].some((box) => pierces(way, box));
 }
 
 // Try the places about a label's point, nearest first; tell whether one was free. Where names of people
@@ -89,7 +89,7 @@ function insist(label, frame, taken, crowd) {
   if (people && crowd.many && crowd.hosts.length) return false;
   if (settle(label, frame, [...crowd.boxes, ...others], EVERYWHERE, ROUND, crowd)) return true;
   if (settle(label, frame, [...crowd.boxes, ...crowd.spots(label)], EVERYWHERE, ROUND, easier)) return true;
-  if (!crowd.many && settle(label, frame, [...crowd.boxes, ...others], EVERYWHERE, ROUND, { ...easier, leads: [] })) return true; // lines may cross
+  if (!crowd.many && settle(label, frame, [...crowd.boxes, ...others], EVERYWHERE, ROUND, { ...easier, crossing: true })) return true;
   return !(people && crowd.hosts.length) && settle(label, frame, [...crowd.boxes], EVERYWHERE, ROUND);
 }
 
