@@ -5,20 +5,25 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT
 
 from driftmap.desk.folder import Folder
-from driftmap.errors import DriftmapError, InputError
+from driftmap.errors import DriftmapError, InputError, SiteError
+
+if TYPE_CHECKING:
+    from driftmap.rocket.flight import Flight
 
 __all__ = ["changed", "copied", "curve_taken", "made_new", "shown", "text_taken"]
 
 _MANY: Final = ("recovery", "piece", "case", "alternative")
 _MOST: Final = 20
+_LONGEST_NAME: Final = 120
 _KEY: Final = re.compile(r"[a-z_]{1,40}")
 
 
@@ -51,17 +56,53 @@ def shown(folder: Folder, name: str) -> dict[str, Any]:
     curves = [
         n.partition("/")[2] for n in folder.names("flights") if n.endswith(".csv")
     ]
-    return {"file": name, "text": text, "revision": revision, "curves": curves, **told}
+    return {
+        "file": name,
+        "text": text,
+        "revision": revision,
+        "curves": curves,
+        "names": _names(folder, name),
+        **told,
+    }
+
+
+def _names(folder: Folder, name: str) -> dict[str, list[str]]:
+    """Name the limits a flight may tighten, and the cases it may give a likelihood."""
+    from driftmap.failures.cases import build_cases  # noqa: PLC0415
+    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
+    from driftmap.verdict.limits import LIMITS  # noqa: PLC0415
+
+    try:
+        cases = build_cases(read_flight(folder.path(name))).cases
+    except DriftmapError:
+        return {"limits": list(LIMITS), "cases": []}
+    return {"limits": list(LIMITS), "cases": [case.name for case in cases]}
 
 
 def _problem(folder: Folder, name: str) -> str:
     from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
 
     try:
-        read_flight(folder.path(name))
+        flight = read_flight(folder.path(name))
+        _check_limits(folder, flight)
     except DriftmapError as problem:
         return str(problem).replace(f"{folder.root}/", "")
     return ""
+
+
+def _check_limits(folder: Folder, flight: Flight) -> None:
+    """Refuse own limits that are none, or looser than those of the field, if it is drawn."""
+    from driftmap.ground.site import read_site  # noqa: PLC0415
+    from driftmap.verdict.limits import read_limits  # noqa: PLC0415
+
+    if not flight.limits:
+        return
+    try:
+        site = read_site(folder.path("site.geojson"))
+    except (DriftmapError, OSError):
+        return  # the field tells its own faults
+    with suppress(SiteError):
+        read_limits(flight, site)
 
 
 def changed(
@@ -121,7 +162,9 @@ def _put(document: Any, path: list[str | int], value: Any) -> None:
 def _check(path: Sequence[str | int]) -> None:
     good = 1 <= len(path) <= 4 and isinstance(path[0], str)
     for part in path:
-        if isinstance(part, str):
+        if path[0] == "cases" and len(path) == 2 and isinstance(part, str):
+            good &= part.isprintable() and 0 < len(part) <= _LONGEST_NAME
+        elif isinstance(part, str):
             good &= bool(_KEY.fullmatch(part))
         else:
             good &= isinstance(part, int) and 0 <= part < _MOST

@@ -28,6 +28,7 @@ from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
 from driftmap.errors import InputError
 from driftmap.logbook.store import Log
+from driftmap.rocket.flightfile import read_flight
 
 ROOT = Path(__file__).parents[2]
 KEY = "key-of-a-test"
@@ -718,6 +719,23 @@ def test_what_is_no_value_is_said_where_it_stands(
     assert answer.get_json()["problem"]
     if status == 400:
         assert folder.text("flights/willet.toml") == before
+
+
+def test_likelihoods_and_limits_are_set_by_name(ask, folder):
+    shown = ask.good("flights/willet")
+    assert "area_hit" in shown["names"]["limits"]
+    for path, value in (
+        (["cases", "canopy tangles"], "4 %"),
+        (["limits", "area_hit"], "0.05 %"),
+    ):
+        sent = {"base": shown["revision"], "path": path, "value": value}
+        shown = ask.good("flights/willet", sent, method="PUT")
+        assert shown["problem"] == ""
+    flight = read_flight(folder.path("flights/willet.toml"))
+    assert flight.cases["canopy tangles"] == 0.04
+    assert flight.limits["area_hit"] == "0.05 %"
+    sent = {"base": shown["revision"], "path": ["limits", "area_hit"], "value": "5 %"}
+    assert "area_hit" in ask.good("flights/willet", sent, method="PUT")["problem"]
 
 
 def test_two_windows_on_one_flight_do_not_overwrite_each_other(ask, folder):

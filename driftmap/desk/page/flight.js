@@ -66,7 +66,9 @@ function drawn_() {
   keeping(() => form.replaceChildren(
     el("p", {class: `missing${told.problem ? "" : " whole"}`, role: "status"}, told.problem ? `Not whole yet: ${told.problem}` : "The flight is whole and can be judged."),
     el("div", {class: "flight-room"}, el("div", {}, text_("name", "Name of the rocket", v.name),
-      ...SIX.map(([name, head]) => section(name, head)), el("h2", {}, "More"), ...LATER.map(name => section(name, "")), whole()),
+      ...SIX.map(([name, head]) => section(name, head)), el("h2", {}, "More"), ...LATER.map(name => section(name, "")),
+      pairs("cases", "How likely each failure is", "As a share, such as 2 %. Left out, each is as the tool assumes; one told lower than that counts in every figure, but brings no go."),
+      pairs("limits", "Own limits", "They may only be stricter than the tool's."), whole()),
       el("div", {class: "pictures"}, el("ul", {id: "facts"}), ...["side", "thrust", "rise"].map(what => el("img", {id: `pic-${what}`, class: "drawn", alt: "", hidden: true}))))));
   pictures();
 }
@@ -197,10 +199,20 @@ function preferred(field, path) {
   return field.units.find(unit => unit === (si ? "cm2" : "in2")) || field.units[0];
 }
 
+// Names with a value each: those that are set, and one more to pick from the list.
+function pairs(name, head, hint) {
+  const values = told.values[name] || {}, left = told.names[name].filter(key => !(key in values)), plain = key => key.replace(/_/g, " ");
+  const set = Object.entries(values).map(([key, value]) => el("label", {}, `${plain(key)} `, el("input", {value, "data-at": `${name}.${key}`, maxlength: 60, onchange: event => put([name, key], event.target.value.trim() || null)})));
+  const pick = el("select", {"data-at": `${name}#pick`}, left.map(key => el("option", {value: key}, plain(key))));
+  const value = el("input", {"data-at": `${name}#value`, maxlength: 60});
+  const more = left.length ? [el("label", {}, "Another ", pick), el("label", {}, "Its value ", value), el("button", {type: "button", onclick: () => value.value.trim() ? put([name, pick.value], value.value.trim()) : tell("Type its value first.")}, "Set it")] : [];
+  return el("details", {class: "later", open: opened.has(name) || set.length > 0, ontoggle: event => event.target.open ? opened.add(name) : opened.delete(name)}, el("summary", {}, head), el("p", {class: "note"}, hint), el("div", {class: "grid"}, set, more));
+}
+
 function whole() {
   const area = el("textarea", {rows: 14, spellcheck: "false", "aria-label": "The flight file"}, told.text);
   area.value = told.text;
   return el("details", {open: opened.has("whole"), ontoggle: event => event.target.open ? opened.add("whole") : opened.delete("whole")}, el("summary", {}, "The file itself"),
-    el("p", {class: "note"}, `${file}: likelihoods, limits and alternatives are written here. Your own comments stay.`), area,
+    el("p", {class: "note"}, `${file}: alternatives are written here. Your own comments stay.`), area,
     el("button", {type: "button", class: "main", onclick: () => { saving = saving.then(async () => { const next = await doing(() => ask(`flights/${stem()}`, {base: told.revision, text: area.value}, "PUT"), "Written."); if (next) { told = next; draw_(); } }); }}, "Write it"));
 }
