@@ -7,7 +7,6 @@ the distance that people keep.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import pi
 from typing import Final
 
 from driftmap.failures.bodies import CROSSFLOW_DRAG, PLATE_DRAG, Bench
@@ -25,9 +24,6 @@ __all__ = [
     "tears_loose",
     "tips_over",
 ]
-
-TIPPED_ROD: Final = "tipped rod"
-"""Way up from a rod that has tipped; one in `driftmap.failures.case.SELDOM` is enough to know it by."""
 
 OFF: Final = Spread(
     "uniform", 0.349, 1.396, "20 to 80° from the vertical, any way, at full thrust"
@@ -82,14 +78,10 @@ def goes_off(bench: Bench) -> list[Case]:
 
 
 def tips_over(bench: Bench) -> list[Case]:
-    """Leave a rod that tips or breaks loose; a steady rocket flies on as its margin lets it."""
-    bench.need("rod tipped", TIPPED, "rod tips over")
-    bench.need("way of a tipped rod", Spread("uniform", 0.0, 2 * pi))
-    body = bench.rocket(bench.nose_first())
-    off = Release("rail", way=TIPPED_ROD)
-    boosters = (replace(body, release=off) for body in _booster(bench, Burn()))
-    release = Release(way=TIPPED_ROD)
-    return [_any_way("rod tips over", release, (body, *boosters))]
+    """Leave a rod that tips or breaks loose; a steady rocket flies on along its path."""
+    tilt = bench.need("rod tipped", TIPPED, "rod tips over")
+    bodies = _off(bench, Burn(tilt, turned=True))
+    return [_any_way("rod tips over", Release("rail"), bodies)]
 
 
 def _off(bench: Bench, burn: Burn) -> tuple[Body, ...]:
@@ -101,17 +93,13 @@ def _off(bench: Bench, burn: Burn) -> tuple[Body, ...]:
     wait = replace(nose, until="time", mark=LIGHTS)
     again = replace(nose, burn=Burn(upper=True), until="burnout")
     rocket = bench.rocket(start, wait, again, nose)
-    return (rocket, *_booster(bench, burn))
-
-
-def _booster(bench: Bench, burn: Burn) -> tuple[Body, ...]:
-    """Let the booster of two stages carry both through its burn, and tumble from there."""
     if bench.flight.sustainer is None:
-        return ()
-    whole, start = bench.flight.airframe, bench.nose_first()
-    stages = (replace(start, burn=burn, until="burnout"), bench.tumble())
+        return (rocket,)
+    whole = bench.flight.airframe
     face = whole.length * whole.diameter
-    return (Body(BOOSTER, bench.flight.booster_mass, stages, face, rides=True),)
+    stages = (start, bench.tumble())
+    mass = bench.flight.booster_mass
+    return rocket, Body(BOOSTER, mass, stages, face, rides=True)
 
 
 def part_lit(bench: Bench) -> list[Case]:

@@ -31,7 +31,6 @@ from driftmap.failures.case import (
     Release,
     Stage,
 )
-from driftmap.failures.offpath import TIPPED_ROD
 from driftmap.failures.outcomes import luck_of
 from driftmap.formulas.flutter import flutter_margin
 from driftmap.formulas.fragments import fragment_speed, strike_offsets, throws
@@ -352,27 +351,13 @@ class _Flights:
             self._ways[way] = rocket, ascend(rocket, self.air)
         return self._ways[way]
 
-    def _off_a_tipped_rod(self, release: Release) -> Motion:
-        """Fly one flight in `SELDOM` from a rod that tipped; it stands for those after it."""
-        count = self.weigh.size
-        who = np.arange(0, count, SELDOM)
-        draws = {name: values[who] for name, values in self.draws.items()}
-        few = on_way(TIPPED_ROD, self.plan.flight, rockets(self.plan, draws), draws)
-        flown = ascend(few, _columns(self.air, who), coarsely=True)
-        state = moment(release, flown, draws, {})
-        return _some(state, np.arange(count) // SELDOM)
-
     def release(self, release: Release) -> Motion:
         """Give the state in which bodies are let go."""
         if release not in self._let_go:
-            self._let_go[release] = self._moment(release)
+            first = {key: shed[0] for key, shed in self._shed.items()}
+            ascent = self._way(release.way)[1]
+            self._let_go[release] = moment(release, ascent, self.draws, first)
         return self._let_go[release]
-
-    def _moment(self, release: Release) -> Motion:
-        if release.way == TIPPED_ROD:
-            return self._off_a_tipped_rod(release)
-        first = {key: shed[0] for key, shed in self._shed.items()}
-        return moment(release, self._way(release.way)[1], self.draws, first)
 
     def fly_ahead(self, tree: CaseTree) -> None:
         """Fly what the rockets in one piece fly until devices open, of all cases together."""
@@ -454,14 +439,9 @@ class _Flights:
         everyone = np.arange(self.weigh.size)
         return _Leg(before, stages[-1], self._whole(release), everyone)
 
-    def _rocket(self, release: Release) -> Rocket:
-        """Give the rockets on the way of a release; a tipped rod changes none of them."""
-        tipped = release.way == TIPPED_ROD
-        return self.rocket if tipped else self._way(release.way)[0]
-
     def _whole(self, release: Release) -> FloatArray:
         """Mass of what is let go in one piece, with what is not yet burnt [kg]."""
-        rocket, time = self._rocket(release), self.release(release).time
+        rocket, time = self._way(release.way)[0], self.release(release).time
         if rocket.upper is not None:
             return rocket.mass_at(time)
         left = rocket.propellant * (1 - rocket.burnt(time))
@@ -614,7 +594,7 @@ class _Flights:
         self, job: _Job, burn: Burn, stage: Stage
     ) -> tuple[Motion, FloatArray]:
         """Let some rockets burn on, with the motor whose turn it is; give their mass too."""
-        rocket, who = self._rocket(job.release), job.who
+        rocket, who = self._way(job.release.way)[0], job.who
         rows, mass, upper = job.state.rows(), job.mass.copy(), rocket.upper
         late = np.zeros(who.size, bool)
         if upper is not None:

@@ -9,7 +9,6 @@ from typing import Final
 import numpy as np
 
 from driftmap.checks import FloatArray
-from driftmap.failures.offpath import TIPPED_ROD
 from driftmap.failures.staged import FALLING_BACK, LATE, TOGETHER, UNLIT
 from driftmap.formulas.drag import CROSSFLOW, CYLINDER_DRAG
 from driftmap.rocket.balance import Balance, balance
@@ -196,7 +195,7 @@ def on_way(way: str, flight: Flight, rocket: Rocket, draws: Drawn) -> Rocket:
     Parameters
     ----------
     way : str
-        A way of `driftmap.failures.staged`, the booster by itself, or from a tipped rod.
+        A way of `driftmap.failures.staged`, or the booster by itself.
     flight : Flight
         The flight as planned.
     rocket : Rocket, shape (n,)
@@ -209,9 +208,6 @@ def on_way(way: str, flight: Flight, rocket: Rocket, draws: Drawn) -> Rocket:
     Rocket, shape (n,)
         The rockets on that way.
     """
-    if way == TIPPED_ROD:
-        tilt, azimuth = draws["rod tipped"], draws["way of a tipped rod"]
-        return replace(rocket, tilt=tilt, azimuth=azimuth)
     upper = rocket.upper
     assert upper is not None
     never = np.full_like(rocket.mass, np.inf)

@@ -135,7 +135,7 @@ def _cubic(
     return np.asarray(a + u * (da + u * (bend + u * (da + db - 2 * rise))))
 
 
-def ascend(rocket: Rocket, air: AirColumn, *, coarsely: bool = False) -> Ascent:
+def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
     """Fly from the pad to apogee.
 
     Parameters
@@ -144,8 +144,6 @@ def ascend(rocket: Rocket, air: AirColumn, *, coarsely: bool = False) -> Ascent:
         The flights.
     air : AirColumn
         The air of each flight, ``n`` columns or one for all.
-    coarsely : bool
-        Whether half as many steps do.
 
     Returns
     -------
@@ -168,7 +166,7 @@ def ascend(rocket: Rocket, air: AirColumn, *, coarsely: bool = False) -> Ascent:
     rail whip are part of the spread of the rail's aim. Thrust is the mean over each step,
     so the impulse is exact.
     """
-    run = _Run(rocket, air, coarsely=coarsely)
+    run = _Run(rocket, air)
     state = run.rows[0].copy()
     for after in ride(rocket, air):
         state = run.keep(after)
@@ -219,7 +217,7 @@ def _through(
     powered: bool = True,
 ) -> _Moving:
     """Fly to a moment, or to the ground when that comes first."""
-    marks = np.linspace(0, 1, steps // run.share + 1) ** power
+    marks = np.linspace(0, 1, steps + 1) ** power
     for start, end in zip(marks[:-1], marks[1:], strict=True):
         state = moving.state
         left = np.maximum(until - state[6], 0.0)
@@ -266,8 +264,7 @@ def _dot(one: FloatArray, other: FloatArray) -> FloatArray:
 class _Run:
     """The flights under way, and what is kept of them."""
 
-    def __init__(self, rocket: Rocket, air: AirColumn, *, coarsely: bool) -> None:
-        self.share = 2 if coarsely else 1
+    def __init__(self, rocket: Rocket, air: AirColumn) -> None:
         n = rocket.mass.size
         self.rocket, self.air = rocket, air
         self.who = np.arange(n) if air.east.shape[1] > 1 else np.zeros(n, np.intp)
@@ -472,7 +469,7 @@ def _coast_up(run: _Run, moving: _Moving) -> None:
     rocket, air = run.rocket, run.air
     mass = rocket.coasting
     # Short steps first here too: drag changes most at the start.
-    marks = np.linspace(0, 1, _COAST_STEPS // run.share + 1) ** _COAST_POWER
+    marks = np.linspace(0, 1, _COAST_STEPS + 1) ** _COAST_POWER
     for start, end in zip(marks[:-1], marks[1:], strict=True):
         state = moving.state
         density = local_air(air, state[2], run.who)[5]
