@@ -69,6 +69,7 @@ def shown(folder: Folder, name: str) -> dict[str, Any]:
 def _names(folder: Folder, name: str) -> dict[str, list[str]]:
     """Name the limits a flight may tighten, and the cases it may give a likelihood."""
     from driftmap.failures.cases import build_cases  # noqa: PLC0415
+    from driftmap.failures.likelihood import LIKELIHOOD  # noqa: PLC0415
     from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
     from driftmap.verdict.limits import LIMITS  # noqa: PLC0415
 
@@ -76,14 +77,18 @@ def _names(folder: Folder, name: str) -> dict[str, list[str]]:
         cases = build_cases(read_flight(folder.path(name))).cases
     except DriftmapError:
         return {"limits": list(LIMITS), "cases": []}
-    return {"limits": list(LIMITS), "cases": [case.name for case in cases]}
+    # Cases of one cause share its likelihood; those of the flier's own bear theirs.
+    causes = dict.fromkeys(case.cause for case in cases if case.cause in LIKELIHOOD)
+    return {"limits": list(LIMITS), "cases": list(causes)}
 
 
 def _problem(folder: Folder, name: str) -> str:
+    from driftmap.failures.cases import build_cases  # noqa: PLC0415
     from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
 
     try:
         flight = read_flight(folder.path(name))
+        build_cases(flight)
         _check_limits(folder, flight)
     except DriftmapError as problem:
         return str(problem).replace(f"{folder.root}/", "")

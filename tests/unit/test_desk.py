@@ -27,6 +27,7 @@ from driftmap.desk.judging import FULL, QUICK, StaleError, Told, judged
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
 from driftmap.errors import InputError
+from driftmap.failures.cases import build_cases
 from driftmap.logbook.store import Log
 from driftmap.rocket.flightfile import read_flight
 
@@ -724,6 +725,9 @@ def test_what_is_no_value_is_said_where_it_stands(
 def test_likelihoods_and_limits_are_set_by_name(ask, folder):
     shown = ask.good("flights/willet")
     assert "area_hit" in shown["names"]["limits"]
+    flight = read_flight(folder.path("flights/willet.toml"))
+    for name in shown["names"]["cases"]:  # each is taken as it is named
+        build_cases(flight.model_copy(update={"cases": {name: 0.001}}))
     for path, value in (
         (["cases", "canopy tangles"], "4 %"),
         (["limits", "area_hit"], "0.05 %"),
