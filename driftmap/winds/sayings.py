@@ -50,7 +50,33 @@ _BREEZES: Final = (
 )
 """Names of the forces 0 to 8 (WMO code table 1100, from memory)."""
 
+_UNIT: Final = r"mph|kts?|knots?|m/s|mps|km/h|kmh|kph"
+
 _PLAIN: Final = (
+    *(
+        (re.compile(form, re.I), plain)
+        for form, plain in (
+            (r"^(?:surface\s+|current\s+)?winds?\s*[:=,]\s*", ""),
+            (r"\bm\.p\.h\.?", "mph"),
+            (r"\s*&\s*", " and "),
+            (
+                rf"(?:\b(?:about|around|approx(?:imately|\.)?|roughly)\s+|~\s*)(?={SPEED})",
+                "",
+            ),
+            (r"\bas\s+(?:high|strong|much)\s+as\b", "to"),
+            (r"\bhalf\s+an\s+hour\s+ago\b", "30 min ago"),
+            (r"\ban?\s+hour\s+ago\b", "1 h ago"),
+            (
+                rf"({SPEED})\s*G\s*({SPEED})\s*({_UNIT})\b",
+                r"\1 \3 gusting \2 \3",
+            ),
+            (
+                rf"^(?:vrb|variable)\s*(?:at\s+)?({SPEED})\s*({_UNIT})\b",
+                r"\1 \2 variable",
+            ),
+            (r"^calm\s+(?:winds?|air)\b", "calm"),
+        )
+    ),
     (
         re.compile(
             r"\b(?:by|from|with)\s+(?:a\s+)?(?:kite|drone|mast)\b|^(?:kite|drone|mast)\s*:?\s*",

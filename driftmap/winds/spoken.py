@@ -114,8 +114,10 @@ def looks_like_words(text: str) -> bool:
         rf"(?:erly)?[\s,]+(?:winds?\s+)?\S*\d|(?:{SPEED}|[-+]\d|nan|inf)[^\n]*\s\w|{_CODED.pattern}\s*$"
         rf"|(?:{SPEED})(?:{_KNOWN})\s*$)"
     )
-    one_line = len(text) < 200 and "\n" not in text.strip()
-    return one_line and bool(re.match(start, text, re.IGNORECASE))
+    if len(text) >= 200 or "\n" in text.strip():
+        return False
+    said = (text, plainly(text.strip())[0])
+    return any(re.match(start, one, re.IGNORECASE) for one in said)
 
 
 def read_words(text: str, setting: Setting) -> Reading:

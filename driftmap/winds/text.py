@@ -117,6 +117,9 @@ _WARY: Final = re.compile(
 
 _GUST: Final = re.compile(r"\bgusts?\b", re.IGNORECASE)
 
+_NOTED: Final = re.compile(r"<(?:desc|cmt)>([^<]+)<", re.IGNORECASE)
+"""Where a tracker's log holds what somebody wrote (GPX 1.1, from memory)."""
+
 
 def unheard(text: str, source: str) -> tuple[str, ...]:
     r"""Name remarks of a file that no reader takes up, though they speak of weather.
@@ -128,7 +131,9 @@ def unheard(text: str, source: str) -> tuple[str, ...]:
     >>> unheard("# lightning seen west\nheight_m,from_deg\n", "layers.csv")
     ("layers.csv: a remark that is not read: 'lightning seen west'",)
     """
-    told = [line.strip("# \t") for line in text.splitlines() if line[:1] == "#"]
+    lines = (line.strip() for line in text.splitlines())
+    told = [line.strip("# \t") for line in lines if line[:1] == "#"]
+    told += [found.strip() for found in _NOTED.findall(text)]
     column = "gust_" in text
     return tuple(
         f"{source}: a remark that is not read: {quoted(line)}"

@@ -44,6 +44,7 @@ _RISE: Final = 60.0  # m that make a flight
 _LANDED: Final = 8.0  # m above where it lay
 _EARTH: Final = 6_371_000.0  # m
 _MOST: Final = 200_000
+_NIGHT: Final = timedelta(hours=12)
 _CLOCK: Final = re.compile(r"\d{6}(?:\.\d{0,6})?", re.ASCII)
 _SENTENCE: Final = re.compile(r"\$(G[A-Z](?:GGA|RMC)),([^*\s]*)(?:\*([0-9A-Fa-f]{2}))?")
 
@@ -209,7 +210,8 @@ def _nmea(text: str, source: str) -> _Log:
             day = _day(cells) or day
         else:
             fix = _gga(cells, day or date(2000, 1, 1))
-            if fix is not None and last is not None and fix.time < last:
+            # Past midnight; a sentence that comes a little late is in its own day.
+            if fix is not None and last is not None and fix.time < last - _NIGHT:
                 fix = _Fix(fix.time + timedelta(days=1), *_place(fix))
             if fix is not None:
                 last = fix.time

@@ -256,6 +256,11 @@ def test_a_damaged_sentence_is_left_out_and_said():
     reading = read_track(text, "log", here)
     assert any("damaged sentences left out: 1" in note for note in reading.assumed)
     assert not read_track(_nmea(_fixes(), day=""), "log", here).dated
+    lines = _nmea(_fixes()).splitlines()
+    lines[20], lines[22] = lines[22], lines[20]  # they come in another order
+    lines[21], lines[23] = lines[23], lines[21]
+    late = read_track("\r\n".join(lines), "log", here)
+    assert late.valid == reading.valid
     endless = _nmea(_fixes()).replace(",M,0.0", ",M,,$GPGGA,1799999999999999999,", 1)
     assert len(read_track(endless, "log", here).levels) == 7
 

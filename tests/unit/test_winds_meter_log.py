@@ -86,6 +86,8 @@ def test_a_remark_that_somebody_meant_to_be_heard_holds():
     assert read_winds([text], site_altitude=0.0, when=NOW).gust == 0.0
     gusty = text.replace("thunder heard in the west", "gusts by the meter")
     assert decode(gusty, Setting(0.0, when=NOW, now=NOW)).warned == ()
+    inset = text.replace("# thunder", "  # thunder")
+    assert decode(inset, Setting(0.0, when=NOW, now=NOW)).warned == reading.warned
 
 
 def test_a_wind_from_all_round_or_without_direction_is_variable():

@@ -8,9 +8,11 @@ import pytest
 
 from driftmap.errors import WindError
 from driftmap.units import KNOT, MILE_PER_HOUR
-from driftmap.winds import kind_of, read_wind, read_winds
+from driftmap.winds import decode, kind_of, read_wind, read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.spoken import read_words
+
+NOW = datetime(2026, 5, 19, 18, tzinfo=UTC)
 
 
 def _read(text, **setting):
@@ -255,3 +257,48 @@ def test_other_ways_to_say_it(text, plain):
     one, other = (read_words(each, Setting(0.0)).levels[0] for each in (text, plain))
     assert (one.height, one.speed, one.gust) == (other.height, other.speed, other.gust)
     assert one.direction == pytest.approx(other.direction)
+
+
+@pytest.mark.parametrize(
+    ("text", "plain"),
+    [
+        ("Wind: WSW 12 mph", "12 mph from WSW"),
+        ("WSW at 12 mph", "12 mph from WSW"),
+        ("W 12 G20 mph", "12 mph from W gusting 20"),
+        ("12G20 mph from 270", "12 mph from 270 gusting 20"),
+        ("270/12G20KT", "12 kt from 270 gusting 20"),
+        (
+            "Southwest wind around 8 mph, with gusts as high as 14 mph",
+            "8 mph from SW gusting 14",
+        ),
+        ("VRB05KT", "5 kt variable"),
+        ("variable at 5 kt", "5 kt variable"),
+        ("Light & variable", "light and variable"),
+        ("Calm winds", "calm"),
+        ("about 9 m.p.h. from SW, half an hour ago", "9 mph from SW, 30 min ago"),
+        ("8 mph from 240 an hour ago", "8 mph from 240, 1 h ago"),
+    ],
+)
+def test_what_apps_print_and_people_say_is_the_same_wind(text, plain):
+    setting = Setting(0.0, when=NOW, now=NOW)
+    one, other = decode(text, setting), decode(plain, setting)
+    level, like = one.levels[0], other.levels[0]
+    assert level.speed == pytest.approx(like.speed)
+    assert (level.direction, level.gust) == (like.direction, like.gust)
+    assert (one.valid, one.direction_error) == (other.valid, other.direction_error)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "8 mph toward 60",
+        "8 mph to the northeast",
+        "SW 9 mph increasing to 18 mph",
+        "5 mph W, storm coming",
+        "8 mph from 240 yesterday",
+        "gusts 20 mph from 240",
+    ],
+)
+def test_what_may_mean_another_wind_is_refused(text):
+    with pytest.raises(WindError):
+        decode(text, Setting(0.0, when=NOW, now=NOW))
