@@ -3,13 +3,14 @@
 Fitted on real winds by ``tests/benchmarks/fit_wind_field.py``, which writes
 ``field.toml``. As complex numbers, east + i north, the wind at height `z` is
 
-    w(z) = M(z) s + e(z)
+    w(z) = M(z) s + b(z) s / sqrt(|s|² + 1) + e(z)
 
 with `s` the wind at 10 m, `M` its usual growth and turning (near the ground the published
-law), and `e` an error whose size grows as the root of height and which is alike over ratios
-of height. Given levels condition it: it passes through them, and opens between and beyond.
-What a level itself is off by – its instrument, its age, the distance of its station – is
-added to that.
+law), `b` what blows aloft even over a light wind, further round, and `e` an error whose
+size grows as the root of height: by night over a light wind, above which the air may slide,
+it is larger. It is alike over ratios of height low down, and over depths of air aloft. Given
+levels condition it: it passes through them, and opens between and beyond. What a level
+itself is off by – its instrument, its age, the distance of its station – is added to that.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from driftmap.air.wind import TAILS
 from driftmap.checks import FloatArray
 from driftmap.winds import law
 
-__all__ = ["Field", "Known", "Told", "field_of", "fitted", "given"]
+__all__ = ["ALIKE", "Field", "Known", "Told", "field_of", "fitted", "given"]
 
 ComplexArray = NDArray[np.complex128]
 
@@ -42,7 +43,7 @@ _ANY: Final = 1000.0
 """Standard deviation of the wind at 10 m before anything was read [m s⁻¹]: so wide that
 what was read is not drawn toward a calm."""
 
-_ALIKE: Final = 1000.0
+ALIKE: Final = 1000.0
 """Height over which the errors of an instrument, or of a forecast, stay alike [m]; assumed."""
 
 _LASTING: Final = 8.0
@@ -50,8 +51,10 @@ _LASTING: Final = 8.0
 between the two soundings of a station, hours apart, the changes at 300 m go with those at
 10, 900 and 1500 m by 0.7, 0.9 and 0.75."""
 
+_SPEEDS: Final = (0.0, 10.0)
+"""Winds at 10 m that the two sizes of strays are of [m s⁻¹]."""
 
-_SMOOTHEST: Final = 0.5
+_SMOOTHEST: Final = 0.8
 """Levels that lie smoothly above each other may be so because a model made them: strays are
 never taken for less than this part of their usual variance; assumed."""
 
@@ -65,24 +68,29 @@ class Field:
     height : ndarray, shape (h,)
         Heights of the table [m].
     growth : ndarray, shape (h,)
-        Wind over that at 10 m.
+        How much of the wind at 10 m there is.
     turn : ndarray, shape (h,)
-        Turn to the right with height, to the left south of the equator [rad].
+        Its turn to the right with height, to the left south of the equator [rad].
+    beside : ndarray, shape (h,)
+        What else blows there, east where the wind at 10 m blows east [m s⁻¹].
     stray : float
         Standard error of a component over the root of height [m s⁻¹ m⁻½].
-    power, length : float
-        Errors at two heights are correlated as ``exp(-(|ln(z/z')| / length)**power)``.
+    power, length, depth : float
+        Errors at two heights are correlated as ``exp(-(|u - u'| / length)**power)`` with
+        ``u = ln(z) + z / depth``; `depth` in [m].
     """
 
     height: FloatArray
     growth: FloatArray
     turn: FloatArray
+    beside: ComplexArray
     stray: float
     power: float
     length: float
+    depth: float
 
     def carry(self, height: FloatArray, roughness: float) -> ComplexArray:
-        """Give the usual wind at heights [m] for each of that at 10 m."""
+        """Give how much of the wind at 10 m there usually is at heights [m]."""
         shape = law.surface_shape(
             [*np.minimum(height, _LAW), _LAW, law.MAST], roughness
         )
@@ -92,11 +100,15 @@ class Field:
         size = np.where(height <= _LAW, low, high)
         return np.asarray(size * np.exp(-1j * turn))
 
+    def over(self, height: FloatArray) -> ComplexArray:
+        """Give what else usually blows at heights [m] over a wind from the west [m s⁻¹]."""
+        return np.asarray(np.interp(height, [_LAW, *self.height], [0.0, *self.beside]))
+
     def alike(self, one: FloatArray, other: FloatArray) -> FloatArray:
         """Give the covariance of the errors of a component between heights [m² s⁻²]."""
         a = np.maximum(one, _LEAST)[:, None]
         b = np.maximum(other, _LEAST)[None, :]
-        apart = np.abs(np.log(a / b)) / self.length
+        apart = np.abs(np.log(a / b) + (a - b) / self.depth) / self.length
         size = self.stray**2 * np.sqrt(a * b)
         return np.asarray(size * np.exp(-(apart**self.power)))
 
@@ -108,8 +120,10 @@ def fitted() -> dict[str, Any]:
     return tomllib.loads(text)
 
 
-def field_of(sun: float | None, latitude: float | None) -> Field:
-    """Give the field for a height of the sun.
+def field_of(
+    sun: float | None, latitude: float | None, speed: float | None = None
+) -> Field:
+    """Give the field for a height of the sun and a wind near the ground.
 
     Parameters
     ----------
@@ -118,6 +132,8 @@ def field_of(sun: float | None, latitude: float | None) -> Field:
     latitude : float or None
         Latitude of the site [deg]; south of the equator the wind turns the other way. Not
         known, it does not turn.
+    speed : float or None
+        Wind at 10 m [m s⁻¹]; where it is not known strays are the larger ones.
 
     Returns
     -------
@@ -127,7 +143,7 @@ def field_of(sun: float | None, latitude: float | None) -> Field:
     table = fitted()
     regimes = table["regime"]
     suns = [regime["sun"] for regime in regimes]
-    widest = max(regimes, key=lambda regime: regime["stray"])
+    widest = max(regimes, key=lambda regime: max(regime["stray"]))
     at = widest["sun"] if sun is None else sun
 
     def mixed(key: str) -> FloatArray:
@@ -136,13 +152,16 @@ def field_of(sun: float | None, latitude: float | None) -> Field:
         return np.array([np.interp(at, suns, column) for column in flat.T])
 
     side = 0.0 if latitude is None else 1.0 if latitude >= 0 else -1.0
+    stray = mixed("stray")
     return Field(
         height=np.array(table["height"], dtype=float),
         growth=mixed("growth"),
         turn=side * np.radians(mixed("turn")),
-        stray=float(mixed("stray")[0]),
+        beside=mixed("along") - 1j * side * mixed("right"),
+        stray=float(stray.max() if speed is None else np.interp(speed, _SPEEDS, stray)),
         power=float(table["power"]),
         length=float(table["length"]),
+        depth=float(table["depth"]),
     )
 
 
@@ -154,11 +173,14 @@ class Known:
     ----------
     weights : ndarray, shape (k, n)
         Complex weight of each level in the wind at each height.
+    beside : ndarray, shape (k,)
+        What is added to their sum [m s⁻¹].
     covariance : ndarray, shape (k, k)
         Of the error of a component between the heights [m² s⁻²].
     """
 
     weights: ComplexArray
+    beside: ComplexArray
     covariance: FloatArray
 
 
@@ -192,7 +214,7 @@ class Told:
     def covariance(self) -> FloatArray:
         """Give the covariance of their own errors, shape (n, n) [m² s⁻²]."""
         same = np.array([[a is b for a in self.source] for b in self.source])
-        apart = np.abs(np.subtract.outer(self.height, self.height)) / _ALIKE
+        apart = np.abs(np.subtract.outer(self.height, self.height)) / ALIKE
         logs = np.log(np.maximum(self.height, _LEAST))
         ratio = np.abs(np.subtract.outer(logs, logs)) / _LASTING
         own = np.multiply.outer(self.error, self.error) * np.exp(-apart)
@@ -245,6 +267,9 @@ def given(
     """
     levels = told.height
     at, up = field.carry(levels, roughness), field.carry(heights, roughness)
+    start = complex(told.wind[0] / at[0])
+    full = np.sqrt(abs(start) ** 2 + 1.0)
+    rest = field.over(levels)
     own_errors = told.covariance()
 
     def prior(a: FloatArray, m: ComplexArray) -> ComplexArray:
@@ -253,14 +278,24 @@ def given(
 
     inside = prior(levels, at) + 1e-9 * np.diag(levels + 1.0)
     across = prior(heights, up)
-    weights = np.linalg.solve(inside.conj().T, across.conj().T).conj().T
+    solved = np.linalg.solve(inside.conj().T, across.conj().T)
+    weights = np.asarray(solved.conj().T, np.complex128)
     own = _ANY**2 * np.multiply.outer(up, up.conj()) + field.alike(heights, heights)
     strays = (own - weights @ across.conj().T).real
-    read = (weights @ own_errors @ weights.conj().T).real
+    beside = field.over(heights) - weights @ rest
+    # An error across the lowest wind turns what blows beside it; one along it does not.
+    turned = weights.copy()
+    turned[:, 0] += beside / full / at[0]
+    read = 0.5 * np.add(_spread(weights, own_errors), _spread(turned, own_errors))
     of = np.ix_(told.read, told.read)
-    odd = _odd((inside + own_errors)[of], told.wind[told.read])
+    usual = rest * start / full
+    odd = _odd((inside + own_errors)[of], (told.wind - usual)[told.read])
     whole = odd * strays + read
-    return Known(np.asarray(weights, complex), (whole + whole.T) / 2)
+    return Known(weights, beside * start / full, (whole + whole.T) / 2)
+
+
+def _spread(weights: ComplexArray, errors: FloatArray) -> FloatArray:
+    return np.asarray((weights @ errors @ weights.conj().T).real)
 
 
 def _odd(covariance: ComplexArray, wind: ComplexArray) -> float:

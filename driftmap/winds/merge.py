@@ -15,7 +15,7 @@ from driftmap.air.wind import WindProfile, direction_and_speed, modes_of
 from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.winds import law, uncertainty
-from driftmap.winds.field import Told, field_of, given
+from driftmap.winds.field import Field, Told, field_of, given
 from driftmap.winds.law import MAST
 from driftmap.winds.reading import Reading, Setting, show_time
 from driftmap.winds.sky import POOR
@@ -106,7 +106,8 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     roughness = law.ROUGHNESS[setting.terrain]
     stack = stacked(sources, ground, roughness)
     _check_members(stack.nodes)
-    nodes, covariance = _nodes(stack, setting)
+    field = _field(stack, setting)
+    nodes, covariance = _nodes(stack, field, roughness)
     notes = [note for reading in readings for note in reading.assumed]
     notes += [*stack.notes, *(_unchecked(s) for s in sources if s.age is None)]
     notes += _field_notes(stack, setting)
@@ -197,22 +198,26 @@ def _held(stack: Stack) -> float:
     return lowest.height if held else 0.0
 
 
-def _nodes(stack: Stack, setting: Setting) -> tuple[list[Node], FloatArray]:
+def _field(stack: Stack, setting: Setting) -> Field:
+    """Give how the wind usually is above that near the ground, at this hour and place."""
+    low = carried(stack.nodes[0], MAST, law.ROUGHNESS[setting.terrain])
+    if setting.place is None:
+        return field_of(None, None, low.speed)
+    sun = sun_height(setting.when, *setting.place)
+    return field_of(sun, setting.place[0], low.speed)
+
+
+def _nodes(
+    stack: Stack, field: Field, roughness: float
+) -> tuple[list[Node], FloatArray]:
     """Let the field pass through the levels: the wind and its covariance by height."""
-    heights, roughness = _heights(stack), law.ROUGHNESS[setting.terrain]
-    latitude = None if setting.place is None else setting.place[0]
-    sun = None if setting.place is None else sun_height(setting.when, *setting.place)
+    heights = _heights(stack)
     read = _spread_out(_with_law(stack, roughness))
-    held = _held(stack)
-    known = given(
-        field_of(sun, latitude),
-        _told(read),
-        np.maximum(heights, max(held, law.lowest_height(roughness))),
-        roughness,
-    )
+    lowest = max(_held(stack), law.lowest_height(roughness))
+    known = given(field, _told(read), np.maximum(heights, lowest), roughness)
     count = max(node.wind.shape[0] for node in read)
     winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
-    across = known.weights @ np.array(winds)
+    across = known.weights @ np.array(winds) + known.beside[:, None]
     error = np.sqrt(np.maximum(np.diag(known.covariance), 0.0))
     as_read = {node.height: node for node in stack.nodes}
     nodes = []
@@ -225,10 +230,13 @@ def _nodes(stack: Stack, setting: Setting) -> tuple[list[Node], FloatArray]:
 
 
 def _with_law(stack: Stack, roughness: float) -> list[Node]:
-    """Let the law carry a reading up to `SURFACE` where another report speaks above."""
+    """Let the law carry a reading up to `SURFACE` against a report less sure above it."""
     nodes, first = list(stack.nodes), stack.lawful
     above = next((n for n in nodes if first and n.height > first.height), None)
     if first is None or above is None or above.reading is first.reading:
+        return nodes
+    growth = law.surface_shape([SURFACE, first.height], roughness)
+    if above.error <= first.error * growth[0] / growth[1]:
         return nodes
     heights = (z for z in _LAWFUL if 2 * first.height < z < 0.8 * above.height)
     carried_up = [carried(first, z, roughness) for z in heights]

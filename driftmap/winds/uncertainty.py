@@ -20,6 +20,7 @@ from driftmap.winds.reading import UNKNOWN_AWAY, Reading
 
 __all__ = [
     "ERROR_NOTE",
+    "FLIGHT",
     "FRESH_ERROR",
     "SONDE_ERROR",
     "SPEED_SHARE",
@@ -41,7 +42,7 @@ FRESH_ERROR: Final = 0.5
 SONDE_ERROR: Final = 0.3
 """That of a sonde that finds its place by satellites: 0.15 to 0.5 m s⁻¹ (from memory)."""
 
-_FLIGHT: Final = 1 / 12
+FLIGHT: Final = 1 / 12
 """A wind read now near the ground is flown some minutes later [h]; assumed. What was
 measured aloft has its age, as it took a while."""
 
@@ -59,6 +60,9 @@ component below 1500 m, where this gives 2 to 2.5."""
 
 _NEARBY: Final = 3000.0
 """Nearer than this no stations were compared, and the error falls as the root [m]; assumed."""
+
+_USUAL: Final = 5.0
+"""Wind at 10 m for which the law's error is told [m s⁻¹]; assumed."""
 
 SPEED_SHARE: Final = 0.05
 """Part of the error that grows with the wind speed, of meters and of forecasts; assumed.
@@ -124,7 +128,7 @@ def elsewhere(speed: float, away: float, height: float) -> float:
 
 def _aged(age: float | None, height: float) -> float:
     """Give the time over which a wind was carried on [h]: some minutes at least."""
-    least = _FLIGHT if height <= law.LOG_TOP else 0.0
+    least = FLIGHT if height <= law.LOG_TOP else 0.0
     return max(least, UNKNOWN_AGE if age is None else age)
 
 
@@ -183,7 +187,7 @@ def law_error(read: float, height: float) -> float:
     >>> round(law_error(2.0, 102.0), 6)
     2.26
     """
-    return field_of(None, None).stray * math.sqrt(abs(height - read))
+    return field_of(None, None, _USUAL).stray * math.sqrt(abs(height - read))
 
 
 @dataclass(frozen=True, slots=True)

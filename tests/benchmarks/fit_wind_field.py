@@ -17,14 +17,14 @@ part of those stands in ``tests/data/winds/soundings.csv.gz`` to judge the fit b
 import sys
 
 import numpy as np
-from scipy.optimize import minimize
+from scipy.optimize import least_squares, minimize
 from soundings import MAST, later, read, read_mast, read_stations
 
 from driftmap.air.wind import TAILS
 from driftmap.winds.field import Field, Told, given
 
 HEIGHTS = np.array([200, 300, 450, 600, 900, 1200, 1500, 2000, 3000.0])
-DROPS = (450.0, 900.0, 1500.0)  # m, from which a canopy drifts as far off as told
+DROPS = (300.0, 450.0, 900.0, 1500.0)  # m, from which a canopy drifts
 REGIMES = ((-10.0, -91.0, -3.0), (3.0, -3.0, 10.0), (15.0, 10.0, 91.0))
 """Height of the sun that stands for a regime, and its bounds [deg]."""
 ORDINARY, WEIGHT = "raob1999", 3.0
@@ -33,7 +33,7 @@ SPEEDS = (1.0, 13.0)  # m/s at 10 m; a calm has no direction to turn from
 
 
 def fit(soundings):
-    """Give growth and turn by height, and the strays of every sounding."""
+    """Give growth and what else blows by height, and the strays of every sounding."""
     wind = np.array([s.at(HEIGHTS) for s in soundings])
     start = np.array([s.at(MAST) for s in soundings])
     # South of the equator all turns are the other way.
@@ -42,83 +42,106 @@ def fit(soundings):
     weight = np.array([WEIGHT if s.source == ORDINARY else 1.0 for s in soundings])
     weight = weight[:, None] * ~np.isnan(wind)
     wind = np.nan_to_num(wind)
-    usual = (weight * wind * start.conj()[:, None]).sum(0)
-    usual /= (weight * np.abs(start[:, None]) ** 2).sum(0)
-    return usual, wind - usual * start[:, None], weight
+    from_start = np.stack([start, start / np.sqrt(abs(start) ** 2 + 1.0)], axis=1)
+    usual = np.array(
+        [
+            np.linalg.lstsq(from_start * r[:, None], w * r, rcond=None)[0]
+            for w, r in zip(wind.T, np.sqrt(weight).T, strict=True)
+        ]
+    )
+    return usual, wind - from_start @ usual.T, weight
 
 
 def likeness(strays):
-    """Fit ``exp(-(|ln z/z'| / length)**power)`` to the correlations of the strays."""
-    apart, logs = [], []
+    """Fit power, length and depth of `Field` to the correlations of the strays."""
+    apart, deep, logs, many = [], [], [], []
     for stray, weight in strays:
         whole = (weight > 0).all(1)
-        for i in range(HEIGHTS.size - 1):
-            for j in range(i + 1, HEIGHTS.size):
-                a, b = stray[whole, i], stray[whole, j]
-                r = (a * b.conj()).real.sum()
-                r /= np.sqrt((np.abs(a) ** 2).sum() * (np.abs(b) ** 2).sum())
-                apart.append(np.log(HEIGHTS[j] / HEIGHTS[i]))
-                logs.append(-np.log(r))
-    near = np.array(apart) < 1.5
-    x, y = np.log(np.array(apart)[near]), np.log(np.array(logs)[near])
-    power, shift = np.polyfit(x, y, 1)
-    return power, np.exp(-shift / power)
+        size = stray[whole] * np.sqrt(weight[whole, :1])
+        alike = (size.conj().T @ size).real
+        alike /= np.sqrt(np.multiply.outer(np.diag(alike), np.diag(alike)))
+        # Up to 2000 m: few canopies open higher.
+        i, j = np.triu_indices(HEIGHTS.size - 1, 1)
+        apart.append(np.log(HEIGHTS[j] / HEIGHTS[i]))
+        deep.append(HEIGHTS[j] - HEIGHTS[i])
+        logs.append(np.log(-np.log(alike[i, j])))
+        many.append(np.full(i.size, np.sqrt(whole.sum())))
+    x, y, z, n = map(np.concatenate, (apart, deep, logs, many))
+
+    def miss(p):
+        return n * (p[0] * (np.log(x + y / np.exp(p[2])) - p[1]) - z)
+
+    power, length, depth = least_squares(miss, [1.6, 1.0, 7.0]).x
+    return {
+        "power": round(float(power), 2),
+        "length": round(float(np.exp(length)), 2),
+        "depth": round(float(np.exp(depth)), -1),
+    }
 
 
-def stray_of(regime, power, length, soundings):
-    """Fit the size of strays: so that drifts are as far off as they are told to be."""
+def misses(regime, shape, soundings):
+    """Give the squares of how far drifts are off, over the variance of strays of size one.
+
+    For each sounding and height, the wind at a mast being told.
+    """
     unit = Field(
         height=HEIGHTS,
         growth=np.array(regime["growth"]),
         turn=np.radians(regime["turn"]),
+        beside=np.array(regime["along"]) - 1j * np.array(regime["right"]),
         stray=1.0,
-        power=power,
-        length=length,
+        **shape,
     )
     z = np.linspace(MAST, DROPS[-1], 61)
-    none, told = np.zeros(1), np.array([MAST])
-    known = given(unit, Told(told, none + 1, none, none, [0], none == 0), z, 0.03)
-    off, weights = [], []
+    depth = np.array([(z <= top) * 1.0 for top in DROPS])
+    none = np.zeros(1)
     for s in soundings:
-        wind, start = s.at(z), complex(s.at(MAST))
-        if s.latitude < 0:
-            wind, start = wind.conj(), start.conjugate()
-        for top in DROPS:
-            depth = (z <= top) * 1.0
-            miss = depth @ (wind - known.weights[:, 0] * start)
-            if np.isfinite(miss):
-                off.append(abs(miss) ** 2 / 2 / (depth @ known.covariance @ depth))
-                weights.append(WEIGHT if s.source == ORDINARY else 1.0)
-    return float(np.sqrt(np.average(off, weights=weights)))
+        wind = s.at(z) if s.latitude >= 0 else s.at(z).conj()
+        told = Told(np.array([MAST]), wind[:1], none, none, [0], none == 0)
+        known = given(unit, told, z, 0.03)
+        off = depth @ (wind - known.weights @ told.wind - known.beside)
+        yield abs(off) ** 2 / np.einsum("dz,zy,dy->d", depth, known.covariance, depth)
+
+
+def fit_strays(off, soundings, steps):
+    """Fit the most likely sizes of strays, linear in the wind's speed between steps."""
+    speed = np.array([abs(complex(s.at(MAST))) for s in soundings])
+    weight = np.array([WEIGHT if s.source == ORDINARY else 1.0 for s in soundings])
+    good = np.isfinite(off)
+
+    def miss(x):
+        size = np.interp(speed, steps, np.exp(x))[:, None] ** 2
+        tails = (TAILS / 2 + 1) * np.log1p(off / size / (TAILS - 2))
+        return np.sum(np.where(good, weight[:, None] * (np.log(size) + tails), 0.0))
+
+    start = np.full(len(steps), -1.7)
+    return np.exp(minimize(miss, start, method="Nelder-Mead").x)
 
 
 def fit_table(soundings):
     """Fit the field: the content of ``field.toml``."""
     fair = [s for s in soundings if SPEEDS[0] < abs(s.at(MAST)) < SPEEDS[1]]
-    fits = [
-        (sun, fit([s for s in fair if low < s.sun <= high]))
-        for sun, low, high in REGIMES
-    ]
-    power, length = likeness([(stray, weight) for _, (_, stray, weight) in fits])
+    kinds = [[s for s in fair if low < s.sun <= high] for _, low, high in REGIMES]
+    fits = [fit(kind) for kind in kinds]
+    shape = likeness([(stray, weight) for _, stray, weight in fits])
     regimes = []
-    for (sun, (usual, *_)), (_, low, high) in zip(fits, REGIMES, strict=True):
+    for (sun, low, high), (usual, *_) in zip(REGIMES, fits, strict=True):
         regime = {
             "sun": sun,
-            "growth": np.abs(usual).round(2).tolist(),
-            "turn": (-np.degrees(np.angle(usual))).round(1).tolist(),
+            "growth": np.abs(usual[:, 0]).round(2).tolist(),
+            "turn": (-np.degrees(np.angle(usual[:, 0]))).round(1).tolist(),
+            "along": usual[:, 1].real.round(1).tolist(),
+            "right": (-usual[:, 1].imag).round(1).tolist(),
         }
-        # Calms too: by night the air above them strays most.
-        mine = [
+        # Calms too. By night strays are larger over light winds; by day they are not.
+        kind = [
             s for s in soundings if low < s.sun <= high and abs(s.at(MAST)) < SPEEDS[1]
         ]
-        size = stray_of(regime, float(power), float(length), mine)
-        regimes.append({**regime, "stray": round(size, 3)})
-    return {
-        "height": HEIGHTS.tolist(),
-        "power": round(float(power), 2),
-        "length": round(float(length), 2),
-        "regime": regimes,
-    }
+        steps = (0.0, 10.0) if sun < -3 else (0.0,)
+        off = np.array(list(misses(regime, shape, kind)))
+        size = np.ones(2) * fit_strays(off, kind, steps)
+        regimes.append({**regime, "stray": size.round(3).tolist()})
+    return {"height": HEIGHTS.tolist(), **shape, "regime": regimes}
 
 
 def fit_change(mast):
@@ -183,7 +206,7 @@ def main(soundings, mast, reports, places):
     print(
         "# severe days in the US, and siphon 0.11.0 (BSD), the US on an evening of 1999."
     )
-    for key in ("height", "power", "length"):
+    for key in ("height", "power", "length", "depth"):
         print(f"{key} = {table[key]}")
     parts = [(f"[{key}]", table[key]) for key in ("change", "elsewhere")]
     for head, part in [*parts, *(("[[regime]]", one) for one in table["regime"])]:
