@@ -82,6 +82,7 @@ def _rail(speed, wind, *, known=True, margin=(1.2, 1.5, 1.8), tilt=0.0, limits=L
     plan = SimpleNamespace(
         flight=SimpleNamespace(rail=SimpleNamespace(angle=SimpleNamespace(value=tilt))),
         balance=SimpleNamespace(known=known, margin=margin),
+        upper_balance=None,
     )
     cloud = SimpleNamespace(
         plan=plan,
@@ -175,6 +176,7 @@ def test_a_gust_lowers_the_end_of_the_rail_speed_over_the_wind():
     rail = SimpleNamespace(angle=SimpleNamespace(value=0.0))
     plan = SimpleNamespace(
         flight=SimpleNamespace(rail=rail),
+        upper_balance=None,
         balance=SimpleNamespace(known=False, margin=(0.0, 0.0, 0.0)),
     )
     cloud = SimpleNamespace(

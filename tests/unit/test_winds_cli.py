@@ -150,7 +150,6 @@ def test_wrong_use_exits_2(arguments):
         (("calm", "--site-elevation", "99 km"), "accepted is -500 to 9,000"),
         (("calm", "--site-elevation", "0", "--when", "noon"), "--when"),
         (("calm", "--site-elevation", "0", "--declination", "far"), "--declination"),
-        (("calm", "--site-elevation", "0", "--out", "/dev/null/x"), "--out"),
         (("calm", "--site-elevation", "0", "--out", "x", "--top", "-5 m"), "--top"),
         (("nowhere.csv", "--site-elevation", "0"), "no file"),
         ((BULLETIN, "--site-elevation", "0"), "name one: XYA, XYB, XYC"),
@@ -161,6 +160,14 @@ def test_bad_input_is_one_line_and_nothing_is_shown(arguments, message):
     assert isinstance(result.exception, DriftmapError)
     assert message in str(result.exception)
     assert "\n" not in str(result.exception)
+    assert result.output == ""
+
+
+def test_a_folder_that_cannot_be_is_named():
+    result = _run("calm", "--site-elevation", "0", "--out", "/dev/null/x")
+    # The command line tells what a system refuses, in one place for all commands.
+    assert isinstance(result.exception, OSError)
+    assert result.exception.filename == "/dev/null/x"
     assert result.output == ""
 
 
