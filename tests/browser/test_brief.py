@@ -198,7 +198,7 @@ def test_paper_says_until_when_it_holds(browser, demo, just_now, tmp_path, write
     page = write(just_now(demo, "go"), catalogue=catalogue, units="us")
     path.write_text(page, encoding="utf-8")
     browser.open(path)
-    assert "Good until" in browser.find("#age").text
+    assert "Valid until" in browser.find("#age").text
     assert browser.find("header .word").text == "GO"
     browser.js(
         "Date.now = () => AGE.until + 1; window.dispatchEvent(new Event('focus'))"
