@@ -153,5 +153,5 @@ def damaged_tree(rng: random.Random, tree: object) -> object:
         data = rng.choice((_tree, _token, _number))(rng, data, b"5 kt")
     try:
         return json.loads(data)
-    except ValueError:
+    except (ValueError, RecursionError):
         return rng.choice((None, [], "", 0, {}))
