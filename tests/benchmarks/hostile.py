@@ -63,7 +63,7 @@ def _winds() -> tuple[str, ...]:
 
 
 _FLIGHTS = tuple(
-    f"examples/{n}.toml" for n in ("willet", "whimbrel", "dunlin", "plover")
+    f"examples/{n}.toml" for n in ("willet", "whimbrel", "dunlin", "plover", "godwit")
 )
 READERS = {
     "flight file": Reader(_FLIGHTS, ("rules", "FILE", "--site", SITE)),
