@@ -100,6 +100,7 @@ export function enter() { find("#new").hidden = true; }
 export async function draw(desk) {
   const {rows} = desk.state.winds;
   strip(rows);
+  find("#winds").hidden = rows.length === 0; // a table of heads alone tells nothing
   find("#winds tbody").replaceChildren(...rows.map(row => el("tr", {class: row.counts ? "counts" : ""},
     el("td", {}, el("input", {type: "checkbox", checked: row.counts, "aria-label": `${row.file} counts`, onchange: event => doing(() => ask("winds/count", {file: row.file, counts: event.target.checked}))})),
     el("td", {}, row.time ? `${row.time.slice(0, 10) === desk.state.today ? "" : row.time.slice(0, 10)} ${clock(row.time)}` : ""),
