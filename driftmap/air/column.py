@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 import numpy as np
@@ -106,6 +106,9 @@ class AirColumn:
     east: FloatArray
     north: FloatArray
     up: FloatArray | None = None
+    _depth: FloatArray = field(init=False, repr=False)
+    _per_depth: FloatArray = field(init=False, repr=False)
+    _wind: list[FloatArray] = field(init=False, repr=False, default_factory=list)
 
     def __post_init__(self) -> None:
         k = self.height.size
@@ -117,6 +120,9 @@ class AirColumn:
             values = getattr(self, name)
             if values.shape[0] != k or not np.all(np.isfinite(values)):
                 raise ValueError(f"'{name}' must hold {k} finite levels")
+        depth = np.diff(self.height)
+        object.__setattr__(self, "_depth", depth)
+        object.__setattr__(self, "_per_depth", 1 / depth)
 
     def layer(self, height: FloatArray) -> tuple[IntArray, FloatArray]:
         """Find the layer that holds each height.
@@ -143,10 +149,31 @@ class AirColumn:
                 f"'height' must stay below the top of the air column, "
                 f"{self.height[-1]:.0f} m (got {height.max():.0f} m)"
             )
-        index = np.searchsorted(self.height, height, side="right") - 1
-        np.clip(index, 0, self.height.size - 2, out=index)
-        low = self.height.take(index)
-        return index, (height - low) / (self.height.take(index + 1) - low)
+        # The levels between the lowest and the highest: no other index can come of it.
+        index = self.height[1:-1].searchsorted(height, side="right")
+        return index, (height - self.height.take(index)) / self._depth.take(index)
+
+    def density_at(self, height: FloatArray) -> FloatArray:
+        """Give the air density at heights above the site [m], shape (n,) [kg m⁻³]."""
+        i, share = self.layer(height)
+        low = self.density.take(i)
+        return np.asarray(low + share * (self.density.take(i + 1) - low))
+
+    def wind_by_layer(self) -> FloatArray:
+        """Give the wind of each layer and column where it lies together in memory.
+
+        Returns
+        -------
+        ndarray, shape ((k - 1) n, 4)
+            East and north at the lower level, and how much more of each at the upper.
+        """
+        if not self._wind:  # by two threads at once: the same twice
+            table = np.empty((*self.east[1:].shape, 4))
+            for i, way in enumerate((self.east, self.north)):
+                table[..., i] = way[:-1]
+                np.subtract(way[1:], way[:-1], out=table[..., i + 2])
+            self._wind.append(table.reshape(-1, 4))
+        return self._wind[0]
 
 
 def local_air(air: AirColumn, height: FloatArray, who: IntArray) -> FloatArray:
@@ -169,15 +196,14 @@ def local_air(air: AirColumn, height: FloatArray, who: IntArray) -> FloatArray:
     """
     i, share = air.layer(height)
     columns = air.east.shape[1]
-    per_depth = 1 / np.diff(air.height)
-    per_depth = per_depth.take(i)
-    at = i * columns + who if columns > 1 else i
+    per_depth = air._per_depth.take(i)
     near = np.empty((7, height.size))
     near[0] = height
-    for row, slope, levels in ((1, 3, air.east), (2, 4, air.north)):
-        low = levels.take(at)  # by place in memory: half the time of by row and column
-        rise = levels.take(at + columns) - low
-        near[row], near[slope] = low + share * rise, rise * per_depth
+    # One place in memory for each body: what takes the time is to reach it.
+    wind = air.wind_by_layer().take(i * columns + who if columns > 1 else i, axis=0).T
+    np.multiply(wind[2:], share, out=near[1:3])
+    near[1:3] += wind[:2]
+    np.multiply(wind[2:], per_depth, out=near[3:5])
     low = air.density.take(i)
     rise = air.density.take(i + 1) - low
     near[5], near[6] = low + share * rise, rise * per_depth

@@ -85,7 +85,7 @@ def burn_stage(
     rocket : Rocket, shape (n,)
         All rockets of the block, or the upper part of them whose motor it is.
     air : AirColumn
-        Columns of these bodies.
+        The air of all flights of the block.
     draws : mapping of str to ndarray, shape (n,)
         Inputs drawn.
     mass : ndarray, shape (k,)
@@ -135,5 +135,5 @@ def burn_stage(
         toward=toward,
         lights=lights,
     )
-    after = burn_on(state, body, air)
+    after = burn_on(state, body, air, who=who)
     return after, empty + propellant * (1 - body.burnt(after.time))

@@ -10,11 +10,7 @@ from typing import Final, NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.column import (
-    AirColumn,
-    IntArray,
-    draw_air,
-)
+from driftmap.air.column import IntArray, draw_air
 from driftmap.air.turbulence import thermals
 from driftmap.air.wind import WindProfile
 from driftmap.checks import FloatArray
@@ -290,6 +286,7 @@ class _Flights:
         self.margins: dict[str, FloatArray] = {}
         self.openings: dict[tuple[str, str], FloatArray] = {}
         self._let_go: dict[Release, Motion] = {}
+        self._masses: dict[Release, tuple[FloatArray, FloatArray]] = {}
         self._met: dict[_Moment, FloatArray] = {}
         self._ends: dict[_Moment, FloatArray] = {}
         self._fallen: dict[tuple[Release, tuple[Stage, ...]], Motion] = {}
@@ -441,11 +438,20 @@ class _Flights:
 
     def _whole(self, release: Release) -> FloatArray:
         """Mass of what is let go in one piece, with what is not yet burnt [kg]."""
-        rocket, time = self._way(release.way)[0], self.release(release).time
-        if rocket.upper is not None:
-            return rocket.mass_at(time)
-        left = rocket.propellant * (1 - rocket.burnt(time))
-        return np.asarray(self.plan.flight.dry_mass * self.weigh + left)
+        return self._whole_and_left(release)[0]
+
+    def _whole_and_left(self, release: Release) -> tuple[FloatArray, FloatArray]:
+        """Give that mass, and the first motor's propellant as not yet burnt [kg]."""
+        if release not in self._masses:
+            rocket, time = self._way(release.way)[0], self.release(release).time
+            if rocket.upper is not None:
+                whole = rocket.mass_at(time)
+            else:
+                unburnt = rocket.propellant * (1 - rocket.burnt(time))
+                whole = np.asarray(self.plan.flight.dry_mass * self.weigh + unburnt)
+            left = self.rocket.propellant * (1 - self.rocket.burnt(time))
+            self._masses[release] = whole, left
+        return self._masses[release]
 
     def _flown(self, release: Release, body: Body, stages: tuple[Stage, ...]) -> int:
         """Count the stages that the rocket in one piece has flown already."""
@@ -461,12 +467,11 @@ class _Flights:
     def let_go(self, release: Release, body: Body, copy: int, who: IntArray) -> _Job:
         """Let go of one body of some flights."""
         start = self.release(release)
-        whole = self._whole(release)[who]
+        whole, left = (of_all[who] for of_all in self._whole_and_left(release))
         stages = (*body.before, *body.stages)
         flown = self._flown(release, body, stages)
         mass = own = body.mass * self.weigh[who]
         rest = whole - self.plan.flight.dry_mass * self.weigh[who]
-        left = (self.rocket.propellant * (1 - self.rocket.burnt(start.time)))[who]
         if body.rides:
             mass = whole
         elif any(stage.burn is not None and stage.burn.alone for stage in stages):
@@ -607,7 +612,7 @@ class _Flights:
                     stage,
                     _some(job.state, some),
                     motor,
-                    _columns(self.air, who[some]),
+                    self.air,
                     self.draws,
                     mass=mass[some],
                     who=who[some],
@@ -677,10 +682,3 @@ def _not_yet(
 
 def _some(motion: Motion, who: IntArray) -> Motion:
     return Motion(*motion.rows()[:, who])
-
-
-def _columns(air: AirColumn, who: IntArray) -> AirColumn:
-    if who.size == air.east.shape[1]:
-        return air
-    up = None if air.up is None else air.up[:, who]
-    return replace(air, east=air.east[:, who], north=air.north[:, who], up=up)

@@ -472,7 +472,7 @@ def _coast_up(run: _Run, moving: _Moving) -> None:
     marks = np.linspace(0, 1, _COAST_STEPS + 1) ** _COAST_POWER
     for start, end in zip(marks[:-1], marks[1:], strict=True):
         state = moving.state
-        density = local_air(air, state[2], run.who)[5]
+        density = air.density_at(state[2])
         terminal = np.sqrt(2 * mass * _G / (density * rocket.drag_area))
         # Closed form of the rise with quadratic drag (any mechanics textbook).
         rising = np.maximum(state[5], 0.0)

@@ -41,6 +41,5 @@ class Motion:
     def rows(self) -> FloatArray:
         """Stack the seven columns as one array, shape (7, n)."""
         names = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
-        return np.stack(np.broadcast_arrays(*(getattr(self, n) for n in names))).astype(
-            float
-        )
+        columns = np.broadcast_arrays(*(getattr(self, n) for n in names))
+        return np.stack(columns).astype(float, copy=False)

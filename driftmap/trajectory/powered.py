@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.air.column import AirColumn, local_air, through_air
+from driftmap.air.column import AirColumn, IntArray, local_air, through_air
 from driftmap.checks import FloatArray
 from driftmap.trajectory.motion import Motion
 from driftmap.trajectory.rocket import ThrustCurve
@@ -64,7 +64,9 @@ class Burning:
         return self.curve.delivered((time - self.lights) / self.burn_time)
 
 
-def burn_on(start: Motion, body: Burning, air: AirColumn) -> Motion:
+def burn_on(
+    start: Motion, body: Burning, air: AirColumn, *, who: IntArray | None = None
+) -> Motion:
     """Follow bodies to burnout, or to the ground when that comes first.
 
     Parameters
@@ -74,7 +76,9 @@ def burn_on(start: Motion, body: Burning, air: AirColumn) -> Motion:
     body : Burning, shape (n,)
         What they burn on with.
     air : AirColumn
-        The air of each body.
+        The air of each body, or one column for all, or those that `who` names.
+    who : ndarray of int, shape (n,), optional
+        Column of air of each body; in their order when left out.
 
     Returns
     -------
@@ -82,11 +86,18 @@ def burn_on(start: Motion, body: Burning, air: AirColumn) -> Motion:
         State then; bodies whose burn is over stay as they are.
     """
     state, n = start.rows(), start.time.size
-    who = np.arange(n) if air.east.shape[1] > 1 else np.zeros(n, np.intp)
+    if air.east.shape[1] == 1:
+        who = np.zeros(n, np.intp)
+    elif who is None:
+        who = np.arange(n)
+    after = till = np.full(n, np.nan)
     for left in range(_STEPS, 0, -1):
         step = np.maximum(body.lights + body.burn_time - state[6], 0.0) / left
         step[(state[2] <= 0) & (state[5] <= 0)] = 0.0  # those are down
-        before, after = body.burnt(state[6]), body.burnt(state[6] + step)
+        # Most steps begin where the last one ended.
+        before = after if np.array_equal(state[6], till) else body.burnt(state[6])
+        till = state[6] + step
+        after = body.burnt(till)
         mass = body.mass + body.propellant * (1 - (before + after) / 2)
         rate = (after - before) / np.maximum(step, 1e-9)
         push = body.share * body.impulse * rate / mass
@@ -99,7 +110,7 @@ def burn_on(start: Motion, body: Burning, air: AirColumn) -> Motion:
         new = state.copy()
         new[:3] += step * middle[3:6]
         new[3:6] += step * gain
-        new[6] += step
+        new[6] = till
         state = _on_ground(state, new)
     return Motion(*state)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -27,6 +27,16 @@ class ThrustCurve:
 
     share_of_burn: FloatArray
     thrust: FloatArray
+    _sum: FloatArray = field(init=False, repr=False)
+    _slope: FloatArray = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        # Asked for at every step of every flight: worked out once.
+        t, f = self.share_of_burn, self.thrust
+        pieces = np.diff(t) * (f[1:] + f[:-1]) / 2
+        total = np.concatenate([[0.0], np.cumsum(pieces)])
+        object.__setattr__(self, "_sum", total)
+        object.__setattr__(self, "_slope", np.diff(f) / np.diff(t))
 
     def delivered(self, share: FloatArray) -> FloatArray:
         """Give the share of the impulse delivered.
@@ -41,14 +51,12 @@ class ThrustCurve:
         ndarray, shape (...)
             Share of the total impulse, 0 to 1.
         """
-        t, f = self.share_of_burn, self.thrust
-        pieces = np.diff(t) * (f[1:] + f[:-1]) / 2
-        total = np.concatenate([[0.0], np.cumsum(pieces)])
-        x = np.clip(share, 0.0, 1.0)
-        i = np.clip(np.searchsorted(t, x, side="right") - 1, 0, t.size - 2)
-        into = x - t[i]
-        slope = (f[i + 1] - f[i]) / (t[i + 1] - t[i])
-        return np.asarray((total[i] + into * (f[i] + slope * into / 2)) / total[-1])
+        t, f, total = self.share_of_burn, self.thrust, self._sum
+        x = np.minimum(np.maximum(share, 0.0), 1.0)
+        i = t[1:-1].searchsorted(x, side="right")
+        into = x - t.take(i)
+        gained = into * (f.take(i) + self._slope.take(i) * into / 2)
+        return np.asarray((total.take(i) + gained) / total[-1])
 
 
 CONSTANT_THRUST: Final = ThrustCurve(np.array([0.0, 1.0]), np.array([1.0, 1.0]))
