@@ -148,6 +148,13 @@ def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
         If the rocket cannot leave the rail, rises out of the modelled air, or no motor
         fits the apogee given.
     """
+    return _planned(_Same(flight), wind, sky)
+
+
+# Scouts go first, and a few flights more come after, in the wind of the verdict.
+@lru_cache(maxsize=2)
+def _planned(same: _Same, wind: WindProfile, sky: Sky) -> Plan:
+    flight = same.flight
     spreads: dict[str, Spread] = {}
     assumed: list[str] = list(flight.notes)
 
