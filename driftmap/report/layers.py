@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.checks import FloatArray
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
-from driftmap.hazard.zones import Zone, calmed, zones
+from driftmap.hazard.zones import Zone, calmed
 from driftmap.report import squares
 from driftmap.report.marks import (
     KINDS,
@@ -43,8 +43,19 @@ _FIRST = {"fail": 4, "warn": 2}
 """How far failing places of people come before the rest, as their labels are set."""
 
 
-def draw(assessment: Assessment, voice: Voice) -> tuple[OfflineMap, dict[str, Any]]:
+def draw(
+    assessment: Assessment, zoned: Sequence[Zone], voice: Voice
+) -> tuple[OfflineMap, dict[str, Any]]:
     """Draw an assessment.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    zoned : sequence of Zone
+        Its zones, danger before caution.
+    voice : Voice
+        Writes the words.
 
     Returns
     -------
@@ -54,7 +65,6 @@ def draw(assessment: Assessment, voice: Voice) -> tuple[OfflineMap, dict[str, An
         What the page's script must know: names of layers, views, grid, points.
     """
     site, units = assessment.site, voice.units
-    zoned = zones(assessment.cloud, assessment.contours)
     view = _view(assessment, zoned)
     grid = squares.lay_squares(view, units)
     chart = OfflineMap(
@@ -101,7 +111,7 @@ def draw(assessment: Assessment, voice: Voice) -> tuple[OfflineMap, dict[str, An
         "squares": _edges(site, grid),
         "views": {
             "flight": _corners(site, view),
-            "people": _corners(site, _people_view(assessment)),
+            "people": _corners(site, _people_view(assessment, zoned)),
             "everything": _corners(site, _everything(assessment)),
         },
         "points": _points(assessment),
@@ -120,9 +130,8 @@ def _view(assessment: Assessment, zoned: Sequence[Zone]) -> squares.Bounds:
     return _bounds([*near, *(zone.shape for zone in zoned)])
 
 
-def _people_view(assessment: Assessment) -> squares.Bounds:
+def _people_view(assessment: Assessment, zoned: Sequence[Zone]) -> squares.Bounds:
     """Frame the pad and the people about it; those far off are on the whole view."""
-    zoned = zones(assessment.cloud, assessment.contours)
     crowd = [a.shape for a in assessment.site.areas if a.occupied]
     return _bounds([shape for shape in crowd if in_sight(shape, zoned)])
 

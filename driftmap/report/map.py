@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any, Final
 
-from driftmap.hazard.zones import HURTS, KILLS, zones
+from driftmap.hazard.zones import HURTS, KILLS, Zone, zones
 from driftmap.planning.around import Around
 from driftmap.report import tables
 from driftmap.report.instruct import instruction, moments
@@ -85,7 +86,8 @@ def map_html(
     catalogue = read_catalogue(language) if isinstance(language, str) else language
     voice = Voice(catalogue, units or catalogue.units)
     host = None if background is None else offline.check_background(background)
-    chart, data = draw(assessment, voice)
+    zoned = zones(assessment.cloud, assessment.contours)
+    chart, data = draw(assessment, zoned, voice)
     element, drawing = chart.parts()
     watch = [asdict(moment) for moment in moments(assessment, voice)]
     told = {
@@ -106,19 +108,20 @@ def map_html(
         direction=catalogue.direction,
         chart=element,
         background=host,
-        **_content(assessment, voice, around),
+        **_content(assessment, zoned, voice, around),
     )
 
 
-def _content(a: Assessment, voice: Voice, around: Around | None) -> dict[str, Any]:
-    facts = document(a)
-    zoned = shown(zones(a.cloud, a.contours))
+def _content(
+    a: Assessment, zoned: Sequence[Zone], voice: Voice, around: Around | None
+) -> dict[str, Any]:
+    facts, seen = document(a), shown(zoned)
     wind = tables.wind_rows(a, voice)
     return {
         "say": voice.say,
         "count": voice.count,
         "facts": facts,
-        "still": field_picture(a, spots(a), zoned, voice),
+        "still": field_picture(a, spots(a), seen, voice),
         "still_style": text_of("picture.css"),
         "zones": [
             {
@@ -127,13 +130,13 @@ def _content(a: Assessment, voice: Voice, around: Around | None) -> dict[str, An
                 "means": voice.say(f"zone.{zone.kind}_means"),
                 "told": " ".join(zone_lines(a.flight, zone, voice)),
             }
-            for zone in zoned
+            for zone in seen
         ],
         "kills": voice.energy(KILLS.value),
         "hurts": voice.energy(HURTS.value),
         "instruction": instruction(a, voice),
         "moments": moments(a, voice),
-        "people": tables.people_rows(a, voice),
+        "people": tables.people_rows(a, zoned, voice),
         "arrow": wind_arrow(a),
         "drawn": frozenset(KINDS.get(area.role, "keep") for area in a.site.areas),
         "source": a.wind.source,

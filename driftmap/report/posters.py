@@ -69,13 +69,14 @@ def caller_html(
         As for `driftmap.report.sheet.brief_html`.
     """
     voice = Voice(catalogue, units)
+    zoned = zones(assessment.cloud, assessment.contours)
     return _page(
         "caller.html",
         assessment,
         voice,
         around,
         moments=moments(assessment, voice),
-        people=people_rows(assessment, voice)[:8],
+        people=people_rows(assessment, zoned, voice)[:8],
         heads_up=heads_up(falls(assessment), voice),
     )
 

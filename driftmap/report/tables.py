@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.air.wind import direction_and_speed
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.sampling import Estimate
-from driftmap.hazard.zones import Zone, zones
+from driftmap.hazard.zones import Zone
 from driftmap.planning.around import Around
 from driftmap.report import reasons
 from driftmap.report.marks import (
@@ -216,8 +216,19 @@ def _in_zone(shape: BaseGeometry, zoned: Sequence[Zone], voice: Voice) -> str:
     return voice.say("map.in_zone", zone=voice.say(f"zone.{kind}")) if kind else ""
 
 
-def people_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
+def people_rows(
+    assessment: Assessment, zoned: Sequence[Zone], voice: Voice
+) -> list[dict[str, Any]]:
     """Give the places of people as numbered on the map.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    zoned : sequence of Zone
+        Its zones, danger before caution.
+    voice : Voice
+        Writes the words.
 
     Returns
     -------
@@ -225,7 +236,6 @@ def people_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
         Number, name, head count, where it lies from the pad, and what checks say of it.
     """
     numbers = people_numbers(assessment.site.areas)
-    zoned = zones(assessment.cloud, assessment.contours)
     rows = []
     for spot in spots(assessment):
         if has_people(spot.area):
