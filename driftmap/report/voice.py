@@ -121,13 +121,18 @@ def read_catalogue(language: str) -> Catalogue:
         long, or differs from the English one in the names it has in braces.
     """
     if language in languages():
-        return _checked(f"{language}.toml", _shipped(language))
+        return _ours(language)
     path = Path(language)
     if not path.is_file():
         known = ", ".join(languages())
         problem = f"must be one of {known}, or a catalogue file (got {language!r})"
         raise InputError("--language", "", problem)
     return _checked(str(path), text_of(path))
+
+
+@cache
+def _ours(language: str) -> Catalogue:
+    return _checked(f"{language}.toml", _shipped(language))
 
 
 def _shipped(language: str) -> str:
