@@ -24,7 +24,7 @@ from driftmap.report.marks import (
     people_numbers,
     piece_marks,
 )
-from driftmap.report.offline import OfflineMap, safe_text
+from driftmap.report.offline import Group, Label, OfflineMap, safe_text
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import latlon_of, lines_of, lonlat, outline, rings_of, tag
 from driftmap.report.sight import in_sight
@@ -86,7 +86,7 @@ def draw(
     )
     for pane, height in panes:
         folium.map.CustomPane(pane, z_index=height).add_to(chart)
-    names = folium.FeatureGroup(name="names", show=False)
+    names = Group(name="names", show=False)
     areas = _draw_areas(chart, names, assessment, voice)
     zone_layer = draw_zones(chart, assessment, zoned, voice)
     pieces = [
@@ -185,7 +185,7 @@ def _worst(assessment: Assessment) -> dict[str, str]:
 
 def _draw_areas(
     chart: OfflineMap,
-    tags: folium.FeatureGroup,
+    tags: Group,
     assessment: Assessment,
     voice: Voice,
 ) -> list[str]:
@@ -226,7 +226,7 @@ def _draw_areas(
         class_name="tag",
     )
     place = [site.latitude, site.longitude]
-    folium.Marker(place, icon=pad, interactive=False, keyboard=False).add_to(tags)
+    Label(place, icon=pad, interactive=False, keyboard=False).add_to(tags)
     return [name for _, name in sorted(names)]
 
 
@@ -246,7 +246,7 @@ def _draw_piece(
     causes = {case.name: case.cause for case in assessment.cloud.tree.cases}
     layers = {}
     for which, drawn in (("outer", lines[-1:]), ("inner", lines[-2::-1])):
-        group = folium.FeatureGroup(name=f"{which} {mark}", show=False)
+        group = Group(name=f"{which} {mark}", show=False)
         for line in drawn:
             filled = " filled" if part.case == WORKS else ""
             classes = (
@@ -273,7 +273,7 @@ def _badge_point(shape: BaseGeometry) -> shapely.Point:
 
 
 def _draw_grid(chart: OfflineMap, site: Site, grid: squares.Squares) -> str:
-    group = folium.FeatureGroup(name="grid", show=False)
+    group = Group(name="grid", show=False)
     places = []
     for line in grid.lines():
         lon, lat = lonlat(site, line[:, 0], line[:, 1])
@@ -286,7 +286,7 @@ def _draw_grid(chart: OfflineMap, site: Site, grid: squares.Squares) -> str:
 def _draw_rings(
     chart: OfflineMap, site: Site, view: squares.Bounds, voice: Voice
 ) -> str:
-    group = folium.FeatureGroup(name="rings", show=False)
+    group = Group(name="rings", show=False)
     reach = max(abs(edge) for edge in view)
     step = squares.ring_step(reach, voice.units)
     circles, rays = squares.rings(site, step), squares.spokes(site, step)

@@ -9,10 +9,15 @@ from typing import Any, Final
 from urllib.parse import urlsplit
 
 import folium
+from branca.element import Element, MacroElement
 from folium.template import Template
 
 __all__ = [
+    "Group",
+    "Label",
+    "Lines",
     "OfflineMap",
+    "Outline",
     "check_background",
     "safe_text",
     "stable_ids",
@@ -65,7 +70,56 @@ def stable_ids(text: str) -> str:
     return _RANDOM_ID.sub(number, text)
 
 
-class OfflineMap(folium.Map):
+class _Text(Element):
+    """What an element wrote; folium would compile it as one more template."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._text = text.removesuffix("\n")  # as a template does
+
+    def render(self, **_: Any) -> str:
+        return self._text
+
+
+class _Written(MacroElement):
+    """Last in line to render: text goes into the page as it was written, not twice."""
+
+    def render(self, **_: Any) -> Any:
+        _write(self)
+
+
+def _write(element: Element) -> None:
+    figure: Any = element.get_root()
+    for part in ("header", "html", "script"):
+        macro = getattr(element._template.module, part, None)
+        if macro is not None:
+            text = _Text(macro(element, {}))
+            getattr(figure, part).add_child(text, name=element.get_name())
+    for child in element._children.values():
+        # What folium adds by itself, as the icon of a marker.
+        if type(child).render is MacroElement.render:
+            _write(child)
+        else:
+            child.render()
+
+
+class Group(folium.FeatureGroup, _Written):
+    """Some shapes that are shown together."""
+
+
+class Label(folium.Marker, _Written):  # type: ignore[misc] # its render takes nothing
+    """HTML at a place."""
+
+
+class Lines(folium.PolyLine, _Written):
+    """Lines."""
+
+
+class Outline(folium.Polygon, _Written):
+    """Polygons."""
+
+
+class OfflineMap(folium.Map, _Written):
     """A folium map that asks for no script and no style from anywhere.
 
     The page around it brings Leaflet, viewport and size. `hint` says how to use it, safe

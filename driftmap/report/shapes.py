@@ -13,6 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.ground.site import Site
+from driftmap.report.offline import Label, Lines, Outline
 
 __all__ = ["Rings", "latlon_of", "lines_of", "lonlat", "outline", "rings_of", "tag"]
 
@@ -78,7 +79,7 @@ def _ring_rows(shape: BaseGeometry) -> list[list[slice]]:
     return rows
 
 
-def outline(rings: Rings, classes: str, *, pane: str = "ground") -> folium.Polygon:
+def outline(rings: Rings, classes: str, *, pane: str = "ground") -> Outline:
     """Make polygons that the style sheet draws.
 
     Parameters
@@ -90,7 +91,7 @@ def outline(rings: Rings, classes: str, *, pane: str = "ground") -> folium.Polyg
     pane : str
         Which layer of the map it lies in.
     """
-    shape = folium.Polygon(rings[0][0])
+    shape = Outline(rings[0][0])
     # folium itself takes no polygons with holes, several at once.
     shape.locations = rings  # type: ignore[assignment]
     # The style sheet draws it: in sun, in the dark and on paper.
@@ -98,7 +99,7 @@ def outline(rings: Rings, classes: str, *, pane: str = "ground") -> folium.Polyg
     return shape
 
 
-def lines_of(places: Sequence[Any], classes: str) -> folium.PolyLine:
+def lines_of(places: Sequence[Any], classes: str) -> Lines:
     """Make lines that the style sheet draws.
 
     Parameters
@@ -108,7 +109,7 @@ def lines_of(places: Sequence[Any], classes: str) -> folium.PolyLine:
     classes : str
         Names for the style sheet.
     """
-    drawn = folium.PolyLine(places)  # type: ignore[no-untyped-call]
+    drawn = Lines(places)  # type: ignore[no-untyped-call]
     drawn.options = {"className": classes, "pane": "grid", "interactive": False}
     return drawn
 
@@ -121,7 +122,7 @@ def tag(
     outcome: str | None = None,
     *,
     area: int | None = None,
-) -> folium.Marker:
+) -> Label:
     """Write a label.
 
     Parameters
@@ -148,7 +149,7 @@ def tag(
         icon_size=(0, 0),
         class_name="tag",
     )
-    return folium.Marker(place, icon=icon, interactive=False, keyboard=False)
+    return Label(place, icon=icon, interactive=False, keyboard=False)
 
 
 def latlon_of(site: Site, point: shapely.Point) -> list[float]:

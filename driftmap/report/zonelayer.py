@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import cast
 
-import folium
 import shapely
 
 from driftmap.hazard.zones import Zone
-from driftmap.report.offline import OfflineMap, safe_text
+from driftmap.report.offline import Group, OfflineMap, safe_text
 from driftmap.report.reasons import zone_lines
 from driftmap.report.shapes import latlon_of, outline, rings_of, tag
 from driftmap.report.sight import shown
@@ -47,7 +46,7 @@ def draw_zones(
             shape = outline(rings, classes, pane="zones")
             shape.add_to(chart)
             names.append(str(shape.get_name()))
-    group = folium.FeatureGroup(name="zone words", show=False)
+    group = Group(name="zone words", show=False)
     for zone in shown(zoned):
         free = shapely.difference(zone.heart, above)
         heart = zone.heart if free.is_empty else free
