@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import gc
 import importlib
 import os
 import sys
@@ -157,6 +158,9 @@ def main() -> None:
     # Blocks of flights share the processors out; the algebra library's own threads, which
     # wait for each other at full speed, would only be in their way.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Imports and pages make many objects that stay: to look for rubbish among them after
+    # every 700 takes a twentieth of a short run.
+    gc.set_threshold(20_000)
     sys.stdout = Plain.of(sys.stdout, keep="\n\t")
     sys.stderr = Plain.of(sys.stderr, keep="\n\t\r")  # a bar of progress goes back
     try:
