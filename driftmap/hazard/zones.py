@@ -164,9 +164,8 @@ def anywhere(cloud: Cloud) -> Anywhere | None:
     ]
     if not found:
         return None
-    far = max(
-        float(p.quantile(np.hypot(cloud.east, cloud.north), 0.99)) for _, p in found
-    )
+    away = np.hypot(cloud.east, cloud.north)
+    far = max(float(p.quantile(away, 0.99)) for _, p in found)
     return Anywhere(sum({p.case: share for share, p in found}.values()), far)
 
 

@@ -99,9 +99,10 @@ def _needs(scout: Cloud, site: Site) -> Iterator[Need]:
     if not people:
         return
     bound = limits["area_hit_in_failure"].value
+    alone = _alone(bound)
     for part in scout.parts:
         if part.case != WORKS:
-            count = math.ceil(_alone(bound) * scout.flights / part.flights)
+            count = math.ceil(alone * scout.flights / part.flights)
             yield Need(count, f"{bound:.3g} in {part.case!r} alone")
     harm = harm_of(replace(scout, east=scout.east + _FAR), site)
     figures = [("expected_casualties", harm.casualties.total.upper)]
