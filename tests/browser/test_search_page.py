@@ -62,6 +62,25 @@ def test_asks_for_nothing_and_fits(browser, search_page, width, height, dark):
     assert "power line" in browser.find("header .warn").text
 
 
+@pytest.mark.parametrize(
+    ("feature", "value"),
+    [("prefers-color-scheme", "dark"), ("forced-colors", "active")],
+)
+def test_the_likelier_square_is_the_darker_in_every_scheme(
+    browser, search_page, feature, value
+):
+    start(browser, search_page)
+    emulated = [{"name": feature, "value": value}]
+    browser.cdp("Emulation.setEmulatedMedia", features=emulated)
+    paper, ink = browser.js(
+        "const look = s => getComputedStyle(document.querySelector(s));"
+        "return [look('.frame').backgroundColor, look('.cell').fill]"
+    )
+    browser.cdp("Emulation.setEmulatedMedia", features=[])
+    assert paper == "rgb(255, 255, 255)"
+    assert ink == "rgb(11, 88, 176)"
+
+
 def test_a_tick_is_bayes_rule(browser, search_page):
     start(browser, search_page)
     before = browser.js("return chances().now")
