@@ -162,16 +162,17 @@ function told(wind) {
 
 // Which cell the figures are the worst of.
 function cellTold(wind) {
-  const cell = wind && !beyond(wind.speed * DIAL.speed.size) && cellOf(wind.speed * DIAL.speed.size, wind.from);
+  const whole = wind?.speed >= 0 && Number.isFinite(wind.from);
+  const cell = whole && !beyond(wind.speed * DIAL.speed.size) && cellOf(wind.speed * DIAL.speed.size, wind.from);
   if (!cell) return "";
   const [low, high, left, right] = cell;
   return say("cell", { low: blowing(low), high: blowing(high), left: bearing(left), right: bearing(right) });
 }
 
-// How long the reading still counts; it falls to hold by itself.
-function showAge(wind, old) {
+// How long a go still counts; it falls to hold by itself. Nothing else is good for any time.
+function showAge(verdict, old) {
   const left = Math.max(0, DIAL.stale - (new Date() - readAt) / 1000);
-  one("#age").hidden = !wind || Boolean(old);
+  one("#age").hidden = !verdict.startsWith("go") || Boolean(old);
   one("#left").value = left;
   one("#left-told").textContent = say("left", { minutes: Math.ceil(left / 60) });
 }
@@ -188,7 +189,7 @@ function showVerdict(wind, about) {
   for (const sign of all("header .sign g")) sign.toggleAttribute("hidden", sign.dataset.of !== verdict);
   const blows = wind ? told(wind) : say("not");
   one("#reading").textContent = blows;
-  showAge(wind, old);
+  showAge(verdict, old);
   const { told: reasons, more, every } = against(wind, about);
   lines(one("#why"), [old, gust].filter(Boolean).concat(old || gust ? [] : reasons));
   one("#cell").textContent = old || gust ? "" : cellTold(wind);

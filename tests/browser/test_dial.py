@@ -155,6 +155,8 @@ def test_what_is_no_bearing_is_refused(browser, page, bearing):
     assert word(browser) == "HOLD"
     assert "Not a bearing" in browser.find("#why").text
     assert lines(browser) == []
+    assert browser.find("#cell").text == ""
+    assert not browser.find("#age").is_displayed()
     put(browser, 5, 360)
     north = browser.find("#reading").text, lines(browser)
     put(browser, 5, 0)
@@ -577,6 +579,14 @@ def test_the_age_falls_to_hold_and_is_not_renewed_by_another_needle(
         "readAt = new Date(Date.now() - 1000 * (DIAL.stale + 1)); one('#declination').dispatchEvent(new Event('input'))"
     )
     assert word(browser) == "HOLD"
+    assert not browser.find("#age").is_displayed()
+
+
+@pytest.mark.parametrize("told", ["hold", "no-go", "not a wind"])
+def test_only_a_go_is_good_for_a_time(browser, page, dial, told):
+    browser.open(page)
+    speed, from_deg = (-1.0, 200) if told == "not a wind" else wind_with(dial, told)
+    put(browser, round(speed / MILE_PER_HOUR, 6), from_deg)
     assert not browser.find("#age").is_displayed()
 
 
