@@ -349,7 +349,7 @@ def read_wind(
     --------
     >>> wind = read_wind("5 m/s from 270 at 10 m", site_altitude=0.0)
     >>> float(wind.at(100.0)[0])
-    6.84442
+    7.04539
     """
     return read_winds(
         [text],

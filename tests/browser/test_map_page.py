@@ -120,11 +120,14 @@ def test_switch_of_a_piece(browser, page):
 def test_switch_of_a_case_moves_all_its_pieces(browser, page):
     browser.open(page)
     causes(browser)
-    case = browser.js(
-        "return document.querySelector(\"input[data-piece$='a']\").dataset.case"
+    case = browser.js(  # the first of more than one piece that is drawn whole
+        "const boxes = [...document.querySelectorAll('input[data-piece]')];"
+        "const of = (box) => boxes.filter((b) => b.dataset.case === box.dataset.case);"
+        "return boxes.find((box) => of(box).length > 1"
+        " && of(box).every((b) => b.checked)).dataset.case"
     )
     before = drawn(browser, ".contour")
-    click(browser, f"input[data-piece='{case}a']")
+    click(browser, f"input[data-piece][data-case='{case}']")
     assert browser.js(
         "return document.querySelector(`input.whole[data-case='${arguments[0]}']`)"
         ".indeterminate",
