@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from driftmap.failures.bodies import by_opening
 from driftmap.hazard.zones import anywhere
-from driftmap.report.sheetfacts import climb, falls, straight_down
+from driftmap.report.sheetfacts import Fall, climb, falls, straight_down
 from driftmap.report.voice import Voice
 from driftmap.report.words import rounded
 from driftmap.verdict.assessment import Assessment
@@ -95,17 +96,26 @@ def moments(assessment: Assessment, voice: Voice) -> list[Moment]:
     if up.azimuth is not None:
         look = voice.say("instruct.look", compass=voice.compass(up.azimuth))
     height = voice.distance(up.height)
-    down = voice.say("instruct.around")
-    if not found[0].around:
-        down = voice.say("instruct.look", compass=voice.compass(found[0].azimuth))
     told = [
         Moment(0.0, voice.say("watch.up", look=look), voice.say("watch.turns")),
         Moment(up.first, voice.say("watch.top", look=look, height=height)),
         *_opening(assessment, voice),
-        Moment(found[0].first, voice.say("watch.down", look=down)),
+        *_down([fall for fall in found if fall.works], voice),
         Moment(max(fall.last for fall in found), voice.say("watch.over")),
     ]
     return sorted(told, key=lambda moment: moment.second)
+
+
+def _down(planned: Sequence[Fall], voice: Voice) -> list[Moment]:
+    """Tell when each piece of the plan comes down, by name where there are several."""
+    told = []
+    for fall in planned:
+        look = voice.say("instruct.around")
+        if not fall.around:
+            look = voice.say("instruct.look", compass=voice.compass(fall.azimuth))
+        name = f"{voice.known('piece', fall.piece)} – " if len(planned) > 1 else ""
+        told.append(Moment(fall.first, name + voice.say("watch.down", look=look)))
+    return told
 
 
 def _opening(assessment: Assessment, voice: Voice) -> list[Moment]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Final
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
@@ -14,6 +14,7 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
 from driftmap.rocket.flight import Flight
+from driftmap.rocket.stages import Device
 from driftmap.units import parse
 from driftmap.verdict.check import ALL_CASES, Check
 
@@ -140,13 +141,15 @@ _WEIGHTS: Final = {"us": "2 lb", "si": "1 kg"}
 _LEAST: Final = {"us": "1 ft", "si": "1 m"}
 
 
-def comes_down(flight: Flight, speed: float, energy: float, voice: Voice) -> str:
-    """Say how the rocket comes down when all is well, and what it does to a person.
+def comes_down(
+    devices: Sequence[Device], speed: float, energy: float, voice: Voice
+) -> str:
+    """Say how something comes down when all is well, and what it does to a person.
 
     Parameters
     ----------
-    flight : Flight
-        What is flown.
+    devices : sequence of Device
+        What slows it.
     speed, energy : float
         Median speed [m s⁻¹] and energy [J] on landing.
     voice : Voice
@@ -159,7 +162,7 @@ def comes_down(flight: Flight, speed: float, energy: float, voice: Voice) -> str
     """
     harm = voice.say(f"harm.{_harm(energy)}")
     told = voice.fall(speed)
-    device = _last_device(flight)
+    device = _last(devices)
     if not device:
         return voice.say("harm.bare", speed=told, harm=harm)
     name = voice.say(f"device.{device}")
@@ -173,10 +176,9 @@ def _harm(energy: float) -> str:
     return "injures" if grade(energy) else "bruises"
 
 
-def _last_device(flight: Flight) -> str:
-    """Give the kind of the device that the rocket lands under."""
-    devices = sorted(flight.recovery, key=by_opening)
-    return devices[-1].kind if devices else ""
+def _last(devices: Sequence[Device]) -> str:
+    """Give the kind of the device that something lands under."""
+    return max(devices, key=by_opening).kind if devices else ""
 
 
 def hits_like(energy: float, voice: Voice) -> str:
@@ -204,7 +206,7 @@ def weight_name(voice: Voice) -> str:
 
 def zone_lines(flight: Flight, zone: Zone, voice: Voice) -> list[str]:
     """Say in two short lines what comes down in a zone."""
-    device = _last_device(flight) if zone.case == WORKS else ""
+    device = _last(flight.recovery) if zone.case == WORKS else ""
     speed = voice.fall(zone.speed)
     first = voice.say("zone.falls", speed=speed)
     if device:

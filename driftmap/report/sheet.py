@@ -27,6 +27,7 @@ from driftmap.report.tables import headline
 from driftmap.report.voice import Catalogue, Voice
 from driftmap.report.windtold import age_script
 from driftmap.report.words import Units, isolate
+from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["brief_html", "heads_up"]
@@ -118,7 +119,6 @@ def _where(fall: Fall, voice: Voice) -> str:
 
 
 def _table(a: Assessment, found: Sequence[Fall], voice: Voice) -> dict[str, Any]:
-    well = found[0]
     rows: list[dict[str, Any]] = [
         {
             "case": case_name(a, fall.case, fall.cause, voice),
@@ -131,16 +131,27 @@ def _table(a: Assessment, found: Sequence[Fall], voice: Voice) -> dict[str, Any]
         }
         for i, fall in enumerate(found)
     ]
+    planned = sum(fall.works for fall in found)
+    well = [
+        row | {"case": comes_down(_devices(a, fall), fall.speed, fall.energy, voice)}
+        for row, fall in zip(rows[:planned], found, strict=False)
+    ]
     shown = {fall.case for fall in found[:_MOST_FALLS]}
     left = {fall.case for fall in found} - shown
     return {
-        "well": rows[0]
-        | {"case": comes_down(a.flight, well.speed, well.energy, voice)},
+        "well": well,
         "weight": weight_name(voice),
-        "falls": rows[1:_MOST_FALLS],
+        "falls": rows[planned:_MOST_FALLS],
         "falls_more": _count(len(left), voice),
         "size": next(name for most, name in _SIZES if len(rows) <= most),
     }
+
+
+def _devices(a: Assessment, fall: Fall) -> Sequence[Device]:
+    """Give what slows a piece of the plan."""
+    if fall.piece != BOOSTER:
+        return a.flight.recovery
+    return () if a.flight.booster is None else a.flight.booster.recovery
 
 
 def _key(zoned: Sequence[Zone], voice: Voice) -> list[tuple[str, str, str]]:

@@ -84,13 +84,17 @@ def falls(assessment: Assessment) -> list[Fall]:
     Returns
     -------
     list of Fall
-        Pieces of a case stay together, in order of their landing.
+        Pieces of a case stay together, in order of their landing; those of the plan, as
+        they leave the pad: the rocket that people follow first, then its booster.
     """
     found = [_fall(assessment, part) for part in assessment.cloud.parts]
     earliest: dict[str, float] = {}
     for fall in found:
         earliest[fall.case] = min(earliest.get(fall.case, math.inf), fall.first)
-    return sorted(found, key=lambda f: (not f.works, earliest[f.case], f.case, f.first))
+    planned = [fall for fall in found if fall.works]
+    failed = [fall for fall in found if not fall.works]
+    failed.sort(key=lambda fall: (earliest[fall.case], fall.case, fall.first))
+    return [*planned, *failed]
 
 
 def _fall(a: Assessment, part: Part) -> Fall:
@@ -157,10 +161,11 @@ def straight_down(found: list[Fall]) -> Fall | None:
     Returns
     -------
     Fall or None
-        That case, or the hardest failure where the flight has no such case.
+        What strikes hardest of that case, for a booster may come down softly all the same;
+        or the hardest failure where the flight has no such case.
     """
     named = [fall for fall in found if fall.case == _NOTHING]
-    return named[0] if named else hardest(found)
+    return hardest(named or found)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -13,12 +13,18 @@ import pytest
 from driftmap.errors import InputError
 from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.ground.roles import ROLES
+from driftmap.ground.site import read_site
 from driftmap.report import sheetfacts
 from driftmap.report.reasons import comes_down, hits_like, verdict_reasons
 from driftmap.report.sheet import _MOST_FALLS, brief_html
+from driftmap.report.sheetfacts import falls, straight_down
 from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
+from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import CAUTIONS, assess
 from driftmap.verdict.check import Check, Kind
+from driftmap.winds import read_wind
+
+ROOT = Path(__file__).parents[2]
 
 PACKAGE = Path(str(files("driftmap.report")))
 ENGLISH = (PACKAGE / "messages" / "en.toml").read_text("utf-8")
@@ -257,7 +263,7 @@ def test_words_go_by_energy_and_not_by_case(demo, english):
     """A rocket that hits hard never floats, whatever it hangs from."""
     voice = Voice(english, "us")
     told = {
-        joules: comes_down(demo.flight, 14.0, joules, voice)
+        joules: comes_down(demo.flight.recovery, 14.0, joules, voice)
         for joules in (14.0, 61.0, 79.0)
     }
     assert told[14.0].endswith("it can bruise")
@@ -359,3 +365,15 @@ def test_the_page_runs_only_its_clock_and_asks_for_nothing(demo, english):
 def test_catalogues_are_plain_tables(language):
     text = (PACKAGE / "messages" / f"{language}.toml").read_text("utf-8")
     assert tomllib.loads(text)["language"] == language
+
+
+def test_of_two_stages_the_crowd_looks_where_the_hardest_comes_down():
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
+    flight = read_flight(ROOT / "examples" / "godwit.toml")
+    found = falls(assess(flight, site, wind, samples=400))
+    assert [f.piece for f in found if f.works] == ["rocket", "booster"]
+    nothing = [f for f in found if f.case == "nothing deploys"]
+    assert {f.piece for f in nothing} == {"rocket", "booster"}
+    assert straight_down(found).piece == "rocket"
+    assert straight_down(found).energy == max(f.energy for f in nothing)
