@@ -374,6 +374,6 @@ def test_of_two_stages_the_crowd_looks_where_the_hardest_comes_down():
     found = falls(assess(flight, site, wind, samples=400))
     assert [f.piece for f in found if f.works] == ["rocket", "booster"]
     nothing = [f for f in found if f.case == "nothing deploys"]
-    assert {f.piece for f in nothing} == {"rocket", "booster"}
+    assert {f.piece for f in nothing} > {"rocket", "booster"}
     assert straight_down(found).piece == "rocket"
     assert straight_down(found).energy == max(f.energy for f in nothing)
