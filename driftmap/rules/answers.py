@@ -58,10 +58,12 @@ class Occasion:
     @property
     def day(self) -> date | None:
         """Day of the flight at the site, by the sun's time."""
-        if self.when is None:
-            return None
-        utc = self.when - (self.when.utcoffset() or timedelta(0))
-        return (utc + timedelta(hours=self.longitude / 15)).date()
+        return None if self.when is None else _local_day(self.when, self.longitude)
+
+
+def _local_day(when: datetime, longitude: float) -> date:
+    utc = when - (when.utcoffset() or timedelta(0))
+    return (utc + timedelta(hours=longitude / 15)).date()
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +136,8 @@ def read_answers(
 def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answers:
     source, content = str(path), toml_of(path)
     head = {key: content.pop(key, None) for key in _HEAD}
-    day, site = _day(source, head["date"]), _name(source, "site", head["site"])
+    day = _day(source, head["date"], occasion.longitude)
+    site = _name(source, "site", head["site"])
     flight = None if head["flight"] is None else _name(source, "flight", head["flight"])
     if head["by"] is not None:
         _name(source, "by", head["by"])
@@ -178,14 +181,16 @@ def _not_for(
     return ""
 
 
-def _day(source: str, value: object) -> date:
+def _day(source: str, value: object, longitude: float) -> date:
+    """Read a day; of a time with its zone the day it is at the site."""
     try:
         if isinstance(value, str):
             value = date.fromisoformat(value.strip())
     except ValueError:
         pass
     if isinstance(value, datetime):
-        value = value.date()
+        zoned = value.tzinfo is not None
+        value = _local_day(value, longitude) if zoned else value.date()
     if not isinstance(value, date):
         found = "is missing" if value is None else f"{value!r:.40} is no day"
         text = f"{found}; accepted is the day it was answered for: date = 2026-06-13"

@@ -87,6 +87,8 @@ def test_all_count_on_their_day(tmp_path):
         (HEAD.replace("Field", "FIELD"), SEASON | DAY | FLIGHT, ""),
         (HEAD.replace("2026-06-13", '"2026-06-13"'), SEASON | DAY | FLIGHT, ""),
         (HEAD.replace("2026-06-13", "2026-06-13T08:00:00"), SEASON | DAY | FLIGHT, ""),
+        (HEAD.replace("2026-06-13", "2026-06-14T03:00:00Z"), SEASON | DAY | FLIGHT, ""),
+        (HEAD.replace("2026-06-13", "2026-06-13T03:00:00Z"), SEASON, "2026-06-12"),
     ],
 )
 def test_what_was_answered_for_something_else_is_open_again(
