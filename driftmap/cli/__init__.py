@@ -148,8 +148,9 @@ def cli() -> None:
       driftmap drop --from "3500 ft" --mass "1.5 kg" --drag-area "0.45 m2" \\
           --wind "12 mph from 240"
 
-    Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input. An aid to judgement: the range
-    safety officer, the local code, the waiver and the landowner decide.
+    Exit codes: 2 bad input; of assess, brief and export 0 go, 3 hold, 4 no-go; of
+    plans and all else 0, which is no go. An aid to judgement: the range safety
+    officer, the local code, the waiver and the landowner decide.
     """
 
 
