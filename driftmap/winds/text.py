@@ -115,6 +115,32 @@ _WARY: Final = re.compile(
 )
 """Words of a remark that somebody meant to be heard."""
 
+_TAKEN_UP: Final = re.compile(
+    r"(?:(?:(?:read|valid|based on)\W+(?:(?:at|for)\s+)?|height\W+|zone\W+|released\W+|"
+    r"ascent\W+|balloon\W+|free lift\W+|to |which makes )[-+]?\d|second observer|"
+    r"azimuth is from true)(?!.*\b(?:magnetic|compass))",
+    re.IGNORECASE,
+)
+"""Remarks that readers do take up."""
+
+_AGAINST: Final = tuple(
+    (re.compile(told, re.IGNORECASE), named)
+    for told, named in (
+        (r"\bmagnetic|\bcompass", ("magnetic",)),
+        (r"\btrue\b", ("from_deg", "azimuth_deg", "u_")),
+        (r"\bmph\b|miles? (?:per|an) hour", ("_mph",)),
+        (r"\bkn?o?ts?\b", ("_kt",)),
+        (r"\bkm/?h\b|\bkph\b|kilomet\w+ (?:per|an) hour", ("_kmh",)),
+        (r"\bm/s\b|\bmps\b|\bmet\w+ (?:per|a) second", ("_mps",)),
+        (r"\bfeet\b|\bft\b", ("_ft",)),
+        (r"\bmet(?:re|er)s\b(?! (?:per|a) )", ("_m",)),
+        (r"\ba?msl\b|sea level", ("altitude_",)),
+        (r"\bagl\b|above (?:the )?ground", ("height_",)),
+        (r"\btowards?\b|blow\w* to\b|wind goes\b", ("u_",)),
+    )
+)
+"""Units and bearings of which a remark may speak, and the columns that would bear it out."""
+
 _GUST: Final = re.compile(r"\bgusts?\b", re.IGNORECASE)
 
 _NOTED: Final = re.compile(r"<(?:desc|cmt)>([^<]+)<", re.IGNORECASE)
@@ -122,7 +148,9 @@ _NOTED: Final = re.compile(r"<(?:desc|cmt)>([^<]+)<", re.IGNORECASE)
 
 
 def unheard(text: str, source: str) -> tuple[str, ...]:
-    r"""Name remarks of a file that no reader takes up, though they speak of weather.
+    r"""Name remarks of a file that no reader takes up, though they should be heard.
+
+    They speak of weather, or of units or bearings that no column is in.
 
     Of gusts a remark says nothing new beside a column of them.
 
@@ -132,13 +160,23 @@ def unheard(text: str, source: str) -> tuple[str, ...]:
     ("layers.csv: a remark that is not read: 'lightning seen west'",)
     """
     lines = (line.strip() for line in text.splitlines())
-    told = [line.strip("# \t") for line in lines if line[:1] == "#"]
-    told += [found.strip() for found in _NOTED.findall(text)]
+    marked = [line.strip("# \t") for line in lines if line[:1] == "#"]
+    told = [*marked, *(found.strip() for found in _NOTED.findall(text))]
     column = "gust_" in text
+    header = next((line for line in text.splitlines() if not idle(line)), "").lower()
     return tuple(
         f"{source}: a remark that is not read: {quoted(line)}"
         for line in told
         if _WARY.search(_GUST.sub("", line) if column else line)
+        or (line in marked and _against(line, header))
+    )
+
+
+def _against(remark: str, header: str) -> bool:
+    """Tell whether a remark speaks of units or bearings that no column is in."""
+    return not _TAKEN_UP.match(remark) and any(
+        told.search(remark) and not any(name in header for name in named)
+        for told, named in _AGAINST
     )
 
 

@@ -12,6 +12,7 @@ from driftmap.units import MILE_PER_HOUR
 from driftmap.winds import decode, read_winds
 from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
 from driftmap.winds.reading import Setting
+from driftmap.winds.text import unheard
 
 DATA = Path(__file__).parents[1] / "data" / "winds" / "meter_constructed.csv"
 NOW = datetime(2026, 5, 19, 18, tzinfo=UTC)
@@ -88,6 +89,28 @@ def test_a_remark_that_somebody_meant_to_be_heard_holds():
     assert decode(gusty, Setting(0.0, when=NOW, now=NOW)).warned == ()
     inset = text.replace("# thunder", "  # thunder")
     assert decode(inset, Setting(0.0, when=NOW, now=NOW)).warned == reading.warned
+
+
+@pytest.mark.parametrize(
+    ("said", "heard"),
+    [
+        ("magnetic", True),
+        ("directions by compass", True),
+        ("read 2026-05-19 18:00Z, magnetic", True),
+        ("speeds in knots", True),
+        ("heights in feet", True),
+        ("heights are AMSL", True),
+        ("blowing toward", True),
+        ("speeds in m/s, heights in metres above ground, degrees true", False),
+        ("read 2026-05-19 18:00Z", False),
+        ("by the pad", False),
+    ],
+)
+def test_a_remark_of_other_units_or_bearings_than_the_columns_holds(said, heard):
+    head = "height_m,from_deg,speed_mps\n"
+    assert bool(unheard(f"# {said}\n{head}2,240,4\n", "wind.csv")) == heard
+    needle = head.replace("from", "from_magnetic")
+    assert not unheard(f"# by compass, magnetic\n{needle}", "wind.csv")
 
 
 def test_a_wind_from_all_round_or_without_direction_is_variable():
