@@ -8,7 +8,7 @@ import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
@@ -16,7 +16,7 @@ import click
 from driftmap.cli.options import NO_READINGS, Quantity, Weather, day_of, site_of
 from driftmap.errors import InputError
 from driftmap.winds.law import ROUGHNESS
-from driftmap.winds.reading import Reading, Setting, parse_time, show_time
+from driftmap.winds.reading import Reading, Setting, check_zone, parse_time, show_time
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
@@ -174,16 +174,21 @@ def wind_options_for(
 def setting_of(asked: WindOptions, place: Place) -> Setting:
     """Say what the readers must know of place and time."""
     now = datetime.now(UTC)
+    when = flight_time(asked.when, now) if asked.when else None
+    zone = when.tzinfo if when else None
     return Setting(
         place.elevation,
         asked.station,
-        flight_time(asked.when, now) if asked.when else now,
+        when or now,
         place.declination if asked.declination is None else asked.declination,
         asked.terrain,
         place.position,
-        flight_time(asked.read_at, now, option="--read-at") if asked.read_at else None,
+        flight_time(asked.read_at, now, option="--read-at", zone=zone)
+        if asked.read_at
+        else None,
         now,
         asked.station_away,
+        zone,
     )
 
 
@@ -249,7 +254,11 @@ def show_flight(when: datetime) -> str:
 
 
 def flight_time(
-    text: str, now: datetime | None = None, *, option: str = "--when"
+    text: str,
+    now: datetime | None = None,
+    *,
+    option: str = "--when",
+    zone: tzinfo | None = None,
 ) -> datetime:
     """Read the time of a flight.
 
@@ -262,6 +271,8 @@ def flight_time(
         The present time.
     option : str
         For the message.
+    zone : tzinfo, optional
+        That of a time which names none, in place of this computer's.
 
     Returns
     -------
@@ -282,7 +293,7 @@ def flight_time(
     """
     now = now or datetime.now(UTC)
     zulu = text.strip().upper().endswith("Z")
-    day = now.astimezone(UTC if zulu else None).date()
+    day = now.astimezone(UTC if zulu else zone).date()
     clock = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*Z?\s*", text, re.IGNORECASE)
     try:
         if clock:
@@ -290,13 +301,18 @@ def flight_time(
         elif not re.match(r"\s*\d{4}-\d\d-\d\d[T ]\d", text):
             raise ValueError("no time of day")
         # A time without a zone is that of this computer, as a person means it.
-        time = parse_time(text, local=True)
+        time = parse_time(text, zone=zone, local=True)
     except (ValueError, OverflowError):
         raise InputError(
             option,
             "",
             f"{text[:40]!r}; accepted is 14:30, 18:30Z or 2026-05-09T14:30-07:00",
         ) from None
+    if not re.search(r"(?:Z|[-+]\d\d:?\d\d)\s*$", text, re.IGNORECASE):
+        try:
+            check_zone(zone, now)
+        except ValueError as problem:
+            raise InputError(option, "", f"{text[:40]!r} {problem}") from None
     if clock and option == "--when" and now - time > _PAST:
         hours = (now - time) / timedelta(hours=1)
         raise InputError(

@@ -281,6 +281,7 @@ def read_winds(  # noqa: PLR0913 - all but the first are options
         read_at,
         now,
         station_away,
+        when.tzinfo if when else None,
     )
     return merge([r for text in sources for r in decode_all(text, setting)], setting)
 

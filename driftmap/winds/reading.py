@@ -72,6 +72,9 @@ class Setting:
         The present.
     station_away : float or None
         How far the station of a report stands from the site [m], where that was told.
+    zone : tzinfo or None
+        That of a time of day which names none: of the flight's time, where that was given
+        with one, else this computer's.
     """
 
     site_altitude: float
@@ -83,6 +86,7 @@ class Setting:
     read_at: datetime | None = None
     now: datetime = field(default_factory=_present)
     station_away: float | None = None
+    zone: tzinfo | None = None
 
     @property
     def seen_by(self) -> datetime:
@@ -311,6 +315,19 @@ def parse_time(
     if zone is None and not local:
         raise ValueError(f"{quoted(text)} has no time zone; add Z or an offset")
     return time.replace(tzinfo=zone) if zone is not None else time.astimezone()
+
+
+def check_zone(zone: tzinfo | None, seen: datetime) -> None:
+    """Refuse a time of day that names no zone where nobody can tell which was meant.
+
+    A flight's time in UTC does not say that the field's clocks show UTC.
+    """
+    own = seen.astimezone().utcoffset()
+    if zone is not None and seen.astimezone(zone).utcoffset() == timedelta(0) != own:
+        raise ValueError(
+            "names no zone, and --when is in UTC while this computer's clock is not; "
+            "add Z or an offset such as -07:00"
+        )
 
 
 def nearest_day(day: int, hour: int, minute: int, when: datetime) -> datetime:

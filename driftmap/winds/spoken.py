@@ -18,6 +18,7 @@ from driftmap.winds.reading import (
     Setting,
     check_direction,
     check_speed,
+    check_zone,
     parse_time,
 )
 from driftmap.winds.sayings import COMPASS, LONG, POINTS, SPEED, plainly
@@ -332,7 +333,7 @@ def _read_at(said: _Said, source: str, setting: Setting) -> tuple[datetime, list
         except OverflowError:
             raise WindError(source, "", f"{said['ago']} is no age") from None
     if said["clock"]:
-        return _today(said["clock"], source, seen), []
+        return _today(said["clock"], source, setting)
     if setting.read_at is not None:
         return setting.read_at, []
     when = "now" if setting.now <= setting.when else "at the time of the flight"
@@ -354,15 +355,25 @@ def when_said(source: str, setting: Setting) -> tuple[datetime, list[str], str]:
     return *_read_at(said, source, setting), rest
 
 
-def _today(text: str, source: str, seen: datetime) -> datetime:
+def _today(text: str, source: str, setting: Setting) -> tuple[datetime, list[str]]:
     """Give the time of day a date: that of the day on which it is said."""
     clock = re.sub(r"\s|UTC", lambda m: "Z" if m[0].strip() else "", text.upper())
     hour, rest = clock.split(":", 1)
+    seen, notes = setting.seen_by, []
     try:
         zone = datetime.fromisoformat(f"2000-01-01T00:00{rest[2:]}").tzinfo
-        day = seen.astimezone(zone).date()  # without a zone, this computer's
-        return parse_time(f"{day}T{int(hour):02d}:{rest[:2]}{rest[2:]}", local=True)
+        day = seen.astimezone(zone or setting.zone).date()
+        time = parse_time(
+            f"{day}T{int(hour):02d}:{rest[:2]}{rest[2:]}", zone=setting.zone, local=True
+        )
     except ValueError:
         raise WindError(
             source, "", f"{text!r} is no time; accepted is 14:05 or 21:05Z"
         ) from None
+    if zone is None and setting.zone is not None:
+        try:
+            check_zone(setting.zone, seen)
+        except ValueError as problem:
+            raise WindError(source, "", f"{text!r} {problem}") from None
+        notes = [f"{source}: {text} is taken in the zone of --when, {time:UTC%z}"]
+    return time, notes

@@ -2,12 +2,14 @@
 
 import json
 import math
-from datetime import UTC, datetime, timedelta
+import time
+from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from driftmap.cli.inputs import flight_time
 from driftmap.cli.winds import winds_command
 from driftmap.errors import InputError, WindError
 from driftmap.units import KNOT
@@ -55,6 +57,28 @@ def test_a_time_of_day_without_a_zone_is_this_computers_clock():
     local = (NOW - timedelta(minutes=30)).astimezone()
     reading = decode(f"calm at {local:%H:%M}", _setting())
     assert reading.valid == NOW - timedelta(minutes=30)
+
+
+def test_a_time_of_day_without_a_zone_is_of_the_flights_zone():
+    """A reading two minutes old must not count as one of hours ago, and be set aside."""
+    for hours in (-7, 9):
+        there = timezone(timedelta(hours=hours))
+        flight = _setting(when=NOW.astimezone(there), zone=there)
+        reading = decode(f"calm at {NOW.astimezone(there):%H:%M}", flight)
+        assert reading.valid == NOW.replace(second=0, microsecond=0)
+        assert any("the zone of --when" in note for note in reading.assumed)
+        at = f"{NOW.astimezone(there):%H:%M}"
+        assert flight_time(at, NOW, option="--read-at", zone=there) == reading.valid
+
+
+def test_a_time_of_day_is_refused_where_its_zone_is_anybodys_guess(monkeypatch):
+    with monkeypatch.context() as patch:
+        patch.setenv("TZ", "XXX+7")
+        time.tzset()
+        with pytest.raises(WindError, match="names no zone, and --when is in UTC"):
+            decode(f"calm at {NOW:%H:%M}", _setting(zone=UTC))
+        decode(f"calm at {NOW:%H:%M}Z", _setting(zone=UTC))
+    time.tzset()
 
 
 def test_words_for_a_flight_to_come_grow_old_until_it():
