@@ -216,6 +216,7 @@ def draw_field(browser, desk):
         click(browser, "a circle")
         fill(browser, "Radius", radius)
         click(browser, "Draw the circle")
+    fill(browser, "Ceiling above the ground", "3000 ft")
     fill(browser, "What", "spectators")
     click(browser, "a strip")
     for label, value in STRIP:
@@ -400,6 +401,11 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_keys_alone(browser, empty):
         keys.named("Radius", radius)
         keys.press("Draw the circle")
     until(lambda: len(features(empty)) == 4, "the four that were drawn")
+    missing = browser.find(".missing")
+    until(lambda: "the waiver's ceiling" in missing.text, "what is not told")
+    assert all("ceiling" not in f["properties"] for f in features(empty))
+    keys.named("Ceiling above the ground", "3000 ft")
+    until(lambda: "whole" in missing.text, "a whole field")
     keys.press("Flight")
     keys.press("A new flight")
     keys.fill("document.querySelector('dialog input')", "Own Rocket")
@@ -454,7 +460,6 @@ def test_the_wind_is_read_and_the_list_ordered_by_keys_alone(browser, demo_desk)
     keys.press("Field")
     until(lambda: browser.find(".ground path.area"), "the map")
     keys.press("by corners")
-    keys.press("Tap its corners, or walk them")
     for move in (Keys.ARROW_UP, Keys.ARROW_RIGHT, Keys.ARROW_DOWN):
         keys.send(Keys.ENTER, move)
     until(lambda: "3 corners" in browser.find(".told").text, "three corners")
@@ -493,7 +498,6 @@ def test_a_field_is_drawn_by_touch_on_a_phone(browser, empty):
         until((empty.folder / "site.geojson").exists, "the site's file")
         fill(browser, "What", "camp")
         click(browser, "by corners")
-        click(browser, "Tap its corners, or walk them")
         ground = browser.find(".ground")
         browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
         corners = [(0.2, 0.2), (0.8, 0.8), (0.8, 0.2), (0.2, 0.8)]
@@ -599,6 +603,20 @@ def test_bad_input_is_said_and_stays_to_be_mended(
     until(lambda: said in browser.js(told), said)
     assert labelled(browser, label).get_attribute("value") == value
     assert features(demo_desk) == before
+
+
+def test_what_the_field_cannot_read_is_said_while_other_parts_miss(browser, empty):
+    room(browser, empty, "field")
+    fill(browser, "Height of the pad", "banana")
+    fill(browser, "Rules that hold here", "several, or a file of your own")
+    words = until(lambda: browser.find('[data-at="rules"]'), "the field for words")
+    words.send_keys("Narnia", Keys.TAB)
+
+    def said():
+        text = browser.find(".missing").text
+        return all(t in text for t in ('"banana" is no', '"Narnia" is no', "a pad"))
+
+    until(said, "both, beside what is needed")
 
 
 PASTE = "Paste or drop a report, a bulletin, a record, any file of winds"
@@ -721,6 +739,8 @@ def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
             fill(browser, "Its centre off the pad", "120 m")
             fill(browser, "at bearing", "247.5")
         click(browser, "Draw the circle")
+        if role == "waiver":
+            fill(browser, "Ceiling above the ground", "900 m")
     browser.driver.refresh()  # what was drawn is on the phone
     until(lambda: "4" in browser.find(".features h2").text, "the four that were drawn")
     click(browser, "Take the file")

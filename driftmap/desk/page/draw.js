@@ -11,9 +11,9 @@ const TAP = 22; // px
 const round = value => Math.round(value * 1e7) / 1e7;
 const copy = value => JSON.parse(JSON.stringify(value));
 
-export function fieldEditor(root, {change, undo, redo, units = () => "us", pictures = null}) {
+export function fieldEditor(root, {change, undo, redo, units = () => "us", pictures = null, rules = () => null}) {
   let site = {type: "FeatureCollection", name: "", features: []};
-  let view = {east: 0, north: 0, scale: .5}, picked = -1, mode = null, fault = "", drag = null, fitted = false, watch = null, here = null, whole = null, chosen = "", way_ = "", typed = {}, under = null, tie = null;
+  let view = {east: 0, north: 0, scale: .5}, picked = -1, mode = null, fault = "", drag = null, fitted = false, watch = null, here = null, whole = null, chosen = "", way_ = "", inWords = false, typed = {}, under = null, tie = null;
   const map = svg("svg", {class: "ground", tabindex: 0, role: "application", "aria-label": "Map of the field: tap to pick or to set a corner; arrow keys move it, plus and minus zoom, Enter sets a corner at the cross"});
   const told = el("p", {class: "told", role: "status"}), tools = el("div", {class: "acts tools", role: "group", "aria-label": "Map"});
   const list = el("div", {class: "features"}), missing = el("p", {class: "missing"}), adding = el("div", {class: "adding"}), about = el("div", {class: "about"}), beneath = el("div", {class: "about"});
@@ -31,7 +31,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     const next = copy(site);
     work(next);
     site = next;
-    fault = "";
+    fault = pictures ? "The field is being read …" : ""; // not called whole before the desk has read it
     ground = frame(origin());
     change(copy(site));
   }
@@ -262,7 +262,21 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     bar();
     paint();
   }
-  function leave() { mode = null; if (watch !== null) { navigator.geolocation.clearWatch(watch); watch = null; } say(""); bar(); paint(); }
+  function walk(role) {
+    mode = {kind: "corners", role, points: []};
+    say("Tap the corners in turn, or stand at each.");
+    bar();
+    paint();
+    map.focus();
+    map.scrollIntoView({block: "nearest"});
+  }
+  function leave() {
+    // Taps set no corner from here on: the way is picked anew for the next area.
+    if (mode?.kind === "corners" && way_ === "tap") { way_ = ""; mode = null; add_(); }
+    mode = null; if (watch !== null) { navigator.geolocation.clearWatch(watch); watch = null; } say("");
+    bar();
+    paint();
+  }
   function add(role, geometry, more = {}) {
     apply(next => { next.features.push({type: "Feature", properties: {role, name: free(role), ...more}, geometry}); });
     picked = site.features.length - 1;
@@ -288,15 +302,14 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     const cross = crossing(points, kind === "Polygon");
     if (cross) return bad(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: take a corner back.`);
     leave();
-    add(role, shape(points, kind), kind === "LineString" ? {width: units() === "si" ? "8 m" : "26 ft"} : extra(role));
+    add(role, shape(points, kind));
   }
-  const extra = role => role === "waiver" ? {ceiling: units() === "si" ? "1000 m" : "3000 ft"} : {};
   // A boundary and a road are areas in the file: their circle is drawn with 64 corners, on the side that errs toward hold.
   const round_ = role => role === "boundary" || LINES.includes(role);
   function circleAt(role, centre, text) {
     const r = metres(text, "radius");
     if (!(r > 0)) throw new Error("radius: must be more than 0");
-    if (!round_(role)) return add(role, shape([centre], "Point"), {radius: text.trim(), ...extra(role)});
+    if (!round_(role)) return add(role, shape([centre], "Point"), {radius: text.trim()});
     const ring = Array.from({length: 64}, (_, i) => { const [e, n] = polar(role === "boundary" ? r : r / Math.cos(Math.PI / 64), i * 360 / 64); return [centre[0] + e, centre[1] + n]; });
     add(role, shape(ring, "Polygon"));
   }
@@ -387,6 +400,17 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     }
   }
 
+  // One of the sets that are known, or in words: several with commas between, or a file of one's own.
+  function ruling() {
+    const sets = rules(), set = value => edited(next => { if (value) next.rules = value; else delete next.rules; });
+    const input = el("input", {autocomplete: "off", "data-at": "rules", "aria-label": "Rules that hold here, in words", placeholder: sets ? "us, club.toml" : "us", value: site.rules ?? "", onchange: event => set(event.target.value.trim())});
+    if (!sets) return el("label", {}, "Rules that hold here ", input);
+    const own = inWords || (site.rules && !sets.includes(site.rules));
+    const list = el("select", {"data-at": "rule set", onchange: event => { inWords = event.target.value === "?"; if (inWords) draw(); else set(event.target.value); }},
+      el("option", {value: ""}, "not told"), sets.map(name => el("option", {value: name, selected: !own && name === site.rules}, name)), el("option", {value: "?", selected: own}, "several, or a file of your own"));
+    return el("label", {}, "Rules that hold here ", list, own ? input : "");
+  }
+
   function site_() {
     const member = (key, text, more) => { const [label, input] = entry(text, {value: site[key] ?? "", ...more}); input.addEventListener("change", () => edited(next => { const v = input.value.trim(); if (v) next[key] = v; else delete next[key]; })); return label; };
     const [latLabel, lat] = entry("Latitude of the pad", {placeholder: "41.6040 or 41° 36' 14.4\" N"}), [lonLabel, lon] = entry("Longitude of the pad", {placeholder: "117° 57' 7.2\" W"});
@@ -395,7 +419,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     const place = () => { trying(() => { if (!lat.value.trim() || !lon.value.trim()) throw new Error("Type both the latitude and the longitude of the pad."); const at = [longitude(lon.value), latitude(lat.value)]; for (const input of [lat, lon]) delete typed[input.dataset.at]; putPad(at); say(`The pad is at ${at[1].toFixed(5)}, ${at[0].toFixed(5)}.`); }); };
     about.replaceChildren(el("details", {open: whole ?? (!pad() || !site.elevation), ontoggle: event => { whole = event.target.open; }}, el("summary", {}, "Site and pad"), el("div", {class: "grid"},
       member("name", "Name of the site", {maxlength: 80}), member("elevation", "Height of the pad above the sea", {placeholder: "4050 ft"}),
-      member("rules", "Rules that hold here", {placeholder: "us", list: "rule-sets"}), member("declination", "The needle's declination, east positive", {placeholder: "-12.5"}),
+      ruling(), member("declination", "The needle's declination, east positive", {placeholder: "-12.5"}),
       latLabel, lonLabel, press("Put the pad there", place, {class: "main"}),
       press("Put the pad where I stand", () => stand(at => putPad(at.at))), pad() ? press("Tap its place", () => { mode = {kind: "pad"}; say("Tap where the pad stands."); bar(); paint(); }) : "")));
   }
@@ -404,22 +428,22 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     if (!pad()) return adding.replaceChildren(el("p", {class: "note"}, "Put the pad in its place first: everything is measured from it."));
     const role = el("select", {}, ROLES.map(name => el("option", {}, name))), want = ROLES.find(r => r in NEEDED && !site.features.some(f => f.properties?.role === r));
     role.value = chosen || want || role.value;
-    role.addEventListener("change", () => { chosen = role.value; });
+    role.addEventListener("change", () => { chosen = role.value; if (mode?.kind === "corners") { mode.role = role.value; bar(); paint(); } });
     const needle = el("select", {onchange: () => { typed.needle = needle.value; }}, el("option", {value: ""}, "true"), el("option", {value: "1", selected: typed.needle === "1"}, "magnetic"));
     const angle = text => bearing(text, needle.value === "1", declination());
     const [longL, long] = entry("Long", {placeholder: "60 m"}), [offL, off] = entry("Off the pad", {placeholder: "300 ft"}), [wayL, way] = entry("Bearing from the pad", {placeholder: "180 or S"}), [deepL, deep] = entry("Deep", {placeholder: "5 m"});
     const [radL, rad] = entry("Radius", {placeholder: "1500 ft"}), [outL, out] = entry("Its centre off the pad", {placeholder: "0 m"}), [toL, to] = entry("at bearing", {placeholder: "0"});
     const rows = el("textarea", {"data-at": "corners", rows: 4, placeholder: "300 ft, 225\n300 ft, 135\n120 m, 90", spellcheck: "false"});
-    const made = points => { if (points.length < 3) throw new Error("An area needs three corners."); const cross = crossing(points); if (cross) throw new Error(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: is a bearing wrong?`); add(role.value, shape(points, "Polygon"), extra(role.value)); };
+    const made = points => { if (points.length < 3) throw new Error("An area needs three corners."); const cross = crossing(points); if (cross) throw new Error(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: is a bearing wrong?`); add(role.value, shape(points, "Polygon")); };
     const ways = {
-      tap: [press("Tap its corners, or walk them", () => { mode = {kind: "corners", role: role.value, points: []}; say("Tap the corners in turn, or stand at each."); bar(); paint(); map.focus(); map.scrollIntoView({block: "nearest"}); }, {class: "main"})],
+      tap: [el("p", {class: "note full"}, "Tap its corners on the map in turn, or stand at each; then Close.")],
       strip: [longL, offL, wayL, deepL, press("Draw the strip", () => trying(() => made(strip(metres(long.value, "long"), metres(off.value, "off the pad"), angle(way.value), metres(deep.value, "deep")))), {class: "main"})],
       tape: [el("label", {class: "full"}, "A corner in each line: distance from the pad, bearing ", rows), press("Draw it", () => trying(() => made(corners(rows.value, angle))), {class: "main"})],
       circle: [radL, outL, toL, press("Draw the circle", () => trying(() => circleAt(role.value, polar(out.value.trim() ? metres(out.value, "centre") : 0, to.value.trim() ? angle(to.value) : 0), rad.value)), {class: "main"})],
     };
     remember(long, off, way, deep, rad, out, to, rows);
     const body = el("div", {class: "grid"}), names = {tap: "by corners", strip: "a strip", tape: "by tape and compass", circle: "a circle"};
-    const pick = el("div", {class: "acts"}, Object.entries(names).map(([key, text]) => press(text, () => choose(key), {"aria-pressed": "false"})));
+    const pick = el("div", {class: "acts"}, Object.entries(names).map(([key, text]) => press(text, () => { if (mode?.kind === "corners") { if (key === "tap") return; leave(); } choose(key); if (key === "tap") walk(role.value); }, {"aria-pressed": "false"})));
     function choose(key) {
       way_ = key;
       body.replaceChildren(...ways[key]);
@@ -454,11 +478,20 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
           press("Take it away", () => { picked = -1; edit(next => { next.features.splice(i, 1); }); })));
     }));
   }
+  // What is told but cannot be read: said at once, whatever else misses.
+  function wrongs() {
+    const known = rules(), lengths = [["The height of the pad", site.elevation], ...site.features.flatMap(({properties: p = {}}) => [[`The ceiling of ${p.name}`, p.ceiling], [`The ceiling of ${p.name}`, p.ceiling_altitude]])];
+    const odd = known ? String(site.rules ?? "").split(",").map(name => name.trim()).filter(name => name && !known.includes(name) && !name.endsWith(".toml")) : [];
+    return [...lengths.filter(([, text]) => text && !/^\s*[-+]?\d[\d.,]*(e[-+]?\d+)?\s*(mm|cm|km|m|ft|in|mi|nmi)\s*$/i.test(text)).map(([what, text]) => `${what}: "${text}" is no length; write such as 4050 ft or 1234 m.`),
+      ...odd.map(name => `Rules: "${name}" is no rule set; known are ${known.join(", ")}, and files of your own that end in .toml.`)];
+  }
   function need() {
     const roles = site.features.map(f => f.properties?.role), still = Object.entries(NEEDED).filter(([role]) => !roles.includes(role)).map(([, text]) => text);
     if (!site.elevation) still.push("the height of the pad above the sea");
-    missing.replaceChildren(still.length ? `Still needed: ${still.join("; ")}.` : fault ? el("span", {class: "warning"}, fault) : site.rules ? "The field is whole: flights can be judged here." : "The field is whole but for its rules: name those that hold here, or every flight holds.");
-    missing.className = still.length || fault || !site.rules ? "missing" : "missing whole";
+    if (site.features.some(f => f.properties?.role === "waiver" && !f.properties.ceiling && !f.properties.ceiling_altitude)) still.push("the waiver's ceiling: type it as the waiver's own text has it");
+    const wrong = wrongs(), said = wrong.length ? wrong : fault && (!still.length || /: (elevation|rules|declination)\b/.test(fault)) ? [fault] : [];
+    missing.replaceChildren(...said.map(text => el("span", {class: "warning"}, `${text} `)), still.length ? `Still needed: ${still.join("; ")}.` : said.length ? "" : site.rules ? "The field is whole: flights can be judged here." : "The field is whole but for its rules: name those that hold here, or every flight holds.");
+    missing.className = still.length || said.length || !site.rules ? "missing" : "missing whole";
   }
   function draw() { calmly(drawn); }
   function drawn() {

@@ -8,9 +8,8 @@ let editor = null, revision = null, saving = Promise.resolve(), waiting = 0, sta
 export async function enter(desk) {
   state = desk;
   if (!editor) {
-    editor = fieldEditor(find("#field-room"), {change: save, undo: () => step("undo"), redo: () => step("redo"), units: () => desk.state?.units || "us", pictures: {url: name => base + name, send}});
-    const sets = await doing(() => ask("rule-sets"));
-    find("#field-room").append(el("datalist", {id: "rule-sets"}, (sets || []).map(set => el("option", {value: set.name}, set.title))));
+    const sets = (await doing(() => ask("rule-sets")))?.map(set => set.name) || null;
+    editor ||= fieldEditor(find("#field-room"), {change: save, undo: () => step("undo"), redo: () => step("redo"), units: () => desk.state?.units || "us", pictures: {url: name => base + name, send}, rules: () => sets});
   }
   await load();
 }
