@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal, TypedDict, TypeVar, Unpack
+from typing import TYPE_CHECKING, Final, Literal, TypeVar, Unpack
 
 import click
 
 from driftmap.cli.inputs import (
+    Inputs,
     Place,
-    WindOptions,
     answers_option,
     echo_flight,
     setup_of,
@@ -20,7 +20,6 @@ from driftmap.cli.inputs import (
 )
 from driftmap.cli.options import (
     Quantity,
-    Weather,
     around_of,
     day_options,
     json_option,
@@ -42,8 +41,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "EXIT",
-    "FlightInputs",
-    "Inputs",
     "assess_command",
     "assessed",
     "assessment_of",
@@ -56,24 +53,6 @@ EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
 """Exit code of every command that reaches a verdict."""
 
 T = TypeVar("T")
-
-
-class FlightInputs(TypedDict):
-    """What the options of `flight_options` hand to a command."""
-
-    flight: str
-    site: str
-    asked: WindOptions
-    weather: Weather
-    samples: int
-    seed: int
-
-
-class Inputs(FlightInputs):
-    """What the options of `assessed` hand to a command."""
-
-    precision: float | None
-    answers: tuple[str, ...]
 
 
 def flight_options(command: Callable[..., T]) -> Callable[..., T]:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Literal, TypeVar, Unpack
 
 import click
 
-from driftmap.cli.assess import FlightInputs, flight_options
-from driftmap.cli.inputs import Place, wind_of
+from driftmap.cli.assess import flight_options
+from driftmap.cli.inputs import FlightInputs, Place, wind_of
 from driftmap.cli.options import day_of, json_option, site_of, units_option
 from driftmap.cli.output import Progress, json_text
 from driftmap.errors import InputError

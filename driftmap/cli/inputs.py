@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from datetime import UTC, datetime, timedelta, tzinfo
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypedDict, TypeVar
 
 import click
 
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "HERE",
+    "FlightInputs",
+    "Inputs",
     "Place",
     "WindOptions",
     "answers_of",
@@ -382,3 +384,21 @@ def setup_of(
     day = day_of(weather, site.elevation, wind)
     said = answers_of(answers, flight, site, when, ahead=ahead)
     return Setup(flight, site, *run, day, said)
+
+
+class FlightInputs(TypedDict):
+    """What the options of `flight_options` hand to a command."""
+
+    flight: str
+    site: str
+    asked: WindOptions
+    weather: Weather
+    samples: int
+    seed: int
+
+
+class Inputs(FlightInputs):
+    """What the options of `assessed` hand to a command."""
+
+    precision: float | None
+    answers: tuple[str, ...]

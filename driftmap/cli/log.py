@@ -15,7 +15,7 @@ from driftmap.cli.output import json_text, write_all
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from driftmap.cli.assess import Inputs
+    from driftmap.cli.inputs import Inputs
     from driftmap.logbook.entry import Entry
     from driftmap.logbook.store import Log
     from driftmap.review.findings import Figure, Review
