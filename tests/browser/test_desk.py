@@ -779,6 +779,19 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
         desk.process.send_signal(signal.SIGSTOP)
         until(lambda: browser.find("#list strong").text == "HOLD", "hold")
         assert "does not answer" in browser.find("#list .reason").text
+        assert "nothing may go" in browser.find("#step").text
+        assert browser.find("#list .left").text == ""
+        click(browser, "Show")
+        until(
+            lambda: browser.find("#crowd strong").text == "HOLD", "hold for the crowd"
+        )
+        assert "Valid until" not in browser.find("#crowd").text
+        # What answers again is believed again.
+        desk.process.send_signal(signal.SIGCONT)
+        until(lambda: browser.find("#crowd strong").text == "GO", "the word again")
+        assert "Valid until" in browser.find("#crowd").text
+        desk.process.send_signal(signal.SIGSTOP)
+        until(lambda: browser.find("#crowd strong").text == "HOLD", "hold once more")
     finally:
         desk.stop(signal.SIGKILL)
     assert "does not answer" in problem(browser)
@@ -859,3 +872,15 @@ def test_a_picture_is_laid_by_three_places_tapped_in_both(browser, demo_desk, tm
     )
     assert browser.complaints() == []
     path.write_text(before, "utf-8")
+
+
+def test_a_wind_that_counts_is_no_longer_called_new(browser, demo_desk):
+    room(browser, demo_desk, "wind")
+    click(browser, PASTE)
+    fill(browser, "Its text", "6 mph from 80")
+    click(browser, "What does it say?")
+    until(lambda: "not counting yet" in browser.find("#new").text, "what it says")
+    click(browser, "Let it count")
+    until(lambda: "Taken" in problem(browser), "that it is taken")
+    until(lambda: "6 mph" in browser.find("#old").text, "it under what counts")
+    assert not browser.find("#new").is_displayed()

@@ -29,6 +29,7 @@ export async function enter() {
 // The one thing to do next, said first.
 function step(desk) {
   const {state} = desk, waiting = state.items.filter(item => item.state === "waiting");
+  if (desk.silent) return ["The desk does not answer: nothing may go."];
   const go = (text, room, more) => [el("button", {type: "button", class: "main", onclick: () => desk.open(room, more)}, text)];
   if (state.site.missing) return go("Next: draw the field", "field");
   if (state.site.problem) return [`The field: ${state.site.problem} `, ...go("Open the field", "field")];
@@ -119,26 +120,24 @@ async function found(item) {
     el("label", {class: "wide"}, "Piece ", el("select", {name: "piece"}, names.pieces.map(name => el("option", {}, name)))),
     el("label", {class: "wide"}, "Latitude, degrees ", el("input", {name: "latitude", inputmode: "decimal", required: true})),
     el("label", {class: "wide"}, "Longitude, degrees (west is negative) ", el("input", {name: "longitude", inputmode: "decimal", required: true})),
-    el("label", {class: "wide"}, "Good to ", el("input", {name: "error", value: "5 m", maxlength: 20})),
+    el("label", {class: "wide"}, "Good to ", el("input", {name: "error", placeholder: "5 m", required: true, maxlength: 20})),
     el("label", {class: "wide"}, "State ", el("select", {name: "state"}, el("option", {value: ""}, "not told"), names.states.map(name => el("option", {}, name))))]);
   if (said) await doing(() => ask("day/happened", {id: item.id, found: said}), "In the log.");
 }
 
-// Each second: a go counts down, and turns to hold when its time is out or the desk is silent.
-export function tick(desk, silent) {
-  if (!desk.state) return;
+// A go turns to hold, in every room, when its time is out or the desk is silent.
+export function lapse(state, since, silent) {
+  const over = state.items.filter(item => item.word === "go" && (silent || !(item.good_for > since)));
+  for (const item of over) Object.assign(item, {word: "hold", good_for: null, reason: silent ? "The desk does not answer" : "Its time ran out; it is being flown again"});
+  return over.length > 0;
+}
+
+// Each second: a go counts down.
+export function tick(desk) {
   const since = (performance.now() - desk.heard) / 1000;
-  for (const item of desk.state.items) {
+  for (const item of desk.state?.items || []) {
     if (item.word !== "go") continue;
-    const left = item.good_for - since;
-    for (const row of document.querySelectorAll(`.flight[data-id="${CSS.escape(item.id)}"]`)) {
-      const good = find(".left", row);
-      if (good) good.textContent = left > 0 ? `Good for ${Math.floor(left / 60)}:${String(Math.floor(left % 60)).padStart(2, "0")}` : "";
-      if (left > 0 && !silent) continue;
-      row.className = row.className.replace(/\bgo\b/, "hold");
-      find(".word", row).replaceChildren(sign("hold"), el("strong", {}, WORDS.hold));
-      find(".reason", row).textContent = silent ? "The desk does not answer" : "Its time ran out; it is being flown again";
-      drawn.delete(item.id);
-    }
+    const left = Math.max(0, item.good_for - since), text = `Good for ${Math.floor(left / 60)}:${String(Math.floor(left % 60)).padStart(2, "0")}`;
+    for (const good of document.querySelectorAll(`.flight[data-id="${CSS.escape(item.id)}"] .left`)) good.textContent = text;
   }
 }

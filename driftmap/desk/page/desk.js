@@ -10,7 +10,7 @@ import * as show from "./show.js";
 const PULSE = 1000; // ms
 const SILENCE = 5000; // ms after which nothing here may be believed
 const rooms = {day, wind, flight, field, show, answers: people};
-const desk = {state: null, heard: 0, open};
+const desk = {state: null, heard: 0, silent: false, open};
 let last = "", room = "";
 
 export function open(name, more) {
@@ -32,6 +32,8 @@ async function pulse() {
   try {
     const state = await ask(`state?reader=${find("html").dataset.reader || ""}`, undefined, "GET", SILENCE - PULSE);
     desk.heard = performance.now();
+    desk.silent = false;
+    day.lapse(state, 0, false);
     const text = JSON.stringify({...state, now: 0, items: state.items.map(item => ({...item, good_for: 0}))});
     const first = desk.state === null;
     desk.state = state;
@@ -43,10 +45,16 @@ async function pulse() {
     }
   } catch { /* silence is told below */ }
   const silent = performance.now() - desk.heard > SILENCE;
+  const fell = desk.state && day.lapse(desk.state, (performance.now() - desk.heard) / 1000, silent);
+  if (desk.state && (fell || silent !== desk.silent)) {
+    desk.silent = silent;
+    last = ""; // the next answer draws everything anew
+    rooms[room].draw?.(desk);
+  }
   document.body.classList.toggle("silent", silent);
   if (silent) tell("The desk does not answer: every word is HOLD until it does.");
   else if (find("#told").textContent.startsWith("The desk does not answer: every")) tell("");
-  day.tick(desk, silent);
+  day.tick(desk);
   wind.tick(desk);
   setTimeout(pulse, PULSE);
 }

@@ -25,6 +25,7 @@ async function pulse() {
     find("#wind-now").textContent = low ? `Wind ${low.told}, ${minutes} min old` : "No wind is read yet";
   } catch { /* told below */ }
   const silent = performance.now() - heard > 10000;
+  if (silent) find("#wind-now").textContent = ""; // its age stands still
   tell(silent ? "The desk does not answer: every word is HOLD until it does." : "");
   draw(silent);
   setTimeout(pulse, 3000);

@@ -1,5 +1,5 @@
 // Show it: the next flight for the crowd, pages to print, phones that may read.
-import {ask, doing, el, find, picture, sign} from "./net.js";
+import {ask, clock, doing, el, find, picture, sign} from "./net.js";
 
 const LANGUAGES = {en: "English", de: "Deutsch", es: "Español", fr: "Français"};
 const WORDS = {go: "GO", hold: "HOLD", "no-go": "NO\u2011GO"};
@@ -25,7 +25,9 @@ export function draw(from) {
   const next = waiting[0], low = from.state.winds.rows.find(row => row.counts);
   crowd.replaceChildren(...(next ? [
     el("div", {class: `flight big ${next.word}${next.sure ? "" : " unsure"}`, "data-id": next.id}, el("div", {class: "word"}, sign(next.word), el("strong", {}, WORDS[next.word]), next.sure ? "" : el("small", {}, "not sure yet")),
-      el("div", {class: "say"}, el("h2", {}, "Next: ", el("bdi", {}, next.name)), el("p", {class: "reason"}, next.reason), el("p", {}, low ? `Wind ${low.told}` : "No wind is read yet"))),
+      el("div", {class: "say"}, el("h2", {}, "Next: ", el("bdi", {}, next.name)), el("p", {class: "reason"}, next.reason), el("p", {}, low ? `Wind ${low.told}` : "No wind is read yet"),
+        next.word === "go" && next.good_for ? el("p", {}, `Valid until ${clock(new Date(Date.parse(from.state.now) + 1000 * next.good_for).toISOString())}. `, el("span", {class: "left"})) : "",
+        el("p", {}, el("a", {class: "button", href: `page/map/${next.id}?language=${language}`, target: "_blank", rel: "noopener"}, "Map: where to stand, which way to look")))),
     el("ol", {class: "after", start: 2}, waiting.slice(1, 5).map(item => el("li", {}, el("bdi", {}, item.name), ` ${WORDS[item.word]}`))),
     el("p", {class: "note"}, "The range safety officer decides. Watch every flight until all of it is down.")] : [el("p", {}, "No flight waits.")]));
   find("#prints").replaceChildren(...waiting.map(item => el("li", {}, el("bdi", {}, item.name), ...["sheet", "map", "dial"].map(what => el("a", {class: "button", href: `page/${what}/${item.id}?language=${language}`, target: "_blank", rel: "noopener"}, {sheet: "Sheet", map: "Map", dial: "Dial (takes minutes)"}[what])))));

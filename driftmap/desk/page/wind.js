@@ -1,7 +1,7 @@
 // The wind: read, pasted, dropped or fetched; what was understood is drawn beside the old one.
 import {ask, clock, doing, el, find, picture, Problem, svg} from "./net.js";
 
-let waiting = 0;
+let waiting = 0, looks = 0;
 
 const reading = () => {
   const speed = find("#speed").value.trim(), unit = find("#speed-unit").value, gust = find("#gust").value.trim();
@@ -23,9 +23,8 @@ export function begin(desk) {
     const text = await doing(() => reading());
     if (text === null) return;
     if (!text) return void doing(() => ask("winds/take", {text: ""}));
-    clearTimeout(waiting);
     if (await doing(() => ask("winds/take", {text}), `Taken: ${text}. Every flight is flown again.`)) {
-      find("#new").hidden = true;
+      forget();
       for (const id of ["#speed", "#gust"]) find(id).value = "";
       find("#speed").focus();
     }
@@ -35,7 +34,7 @@ export function begin(desk) {
   find("#paste").addEventListener("submit", async event => {
     event.preventDefault();
     const told = await doing(() => ask("winds/take", {text: find("#report").value, read_at: find("#read-at").value.trim()}), "Taken. Every flight is flown again.");
-    if (told) find("#report").value = "";
+    if (told) { forget(); find("#report").value = ""; }
   });
   find("#file").addEventListener("change", event => read(event.target.files[0]));
   const room = find('section[data-of="wind"]');
@@ -59,31 +58,39 @@ function balloon() {
   const line = () => {
     const count = find("#angles").children.length;
     const cell = (name, more) => el("td", {}, el("input", {inputmode: "decimal", "aria-label": `${name}, line ${count + 1}`, ...more}));
-    find("#angles").append(el("tr", {}, cell("Seconds", {value: 30 * (count + 1)}), cell("Elevation"), cell("Bearing")));
+    find("#angles").append(el("tr", {}, cell("Seconds", {placeholder: 30 * (count + 1)}), cell("Elevation"), cell("Bearing")));
   };
   for (let i = 0; i < 4; i++) line();
   find("#more-angles").addEventListener("click", line);
   find("#balloon").addEventListener("submit", async event => {
     event.preventDefault();
     const rows = [...find("#angles").children].map(row => [...row.querySelectorAll("input")].map(input => input.value.trim()));
-    const full = rows.filter(row => row[1] && row[2]);
+    const full = rows.filter(row => row.some(Boolean));
     const now = new Date(), offset = -now.getTimezoneOffset(), two = n => String(Math.floor(n)).padStart(2, "0");
     const zone = `${offset < 0 ? "-" : "+"}${two(Math.abs(offset) / 60)}:${two(Math.abs(offset) % 60)}`;
     const date = `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
     const text = [`# released ${date} ${find("#released").value.trim()}${zone}`, `# ascent ${find("#rises").value.trim()}`,
       `time_s,elevation_deg,${find("#balloon-north").value}`, ...full.map(row => row.join(","))].join("\n") + "\n";
-    await doing(() => ask("winds/take", {text}), "Taken. Every flight is flown again.");
+    if (await doing(() => ask("winds/take", {text}), "Taken. Every flight is flown again.")) forget();
   });
 }
 
 function soon(text) {
   clearTimeout(waiting);
   if (text) waiting = setTimeout(() => look(text, ""), 400);
-  else find("#new").hidden = true;
+  else forget();
+}
+
+// What was looked at counts by now, or is none: an answer that is still to come is not shown.
+function forget() {
+  clearTimeout(waiting);
+  looks++;
+  find("#new").hidden = true;
 }
 
 async function look(text, at) {
-  const told = await doing(() => ask("winds/try", {text, read_at: at.trim()}));
+  const mine = ++looks, told = await doing(() => ask("winds/try", {text, read_at: at.trim()}));
+  if (mine !== looks) return;
   const figure = find("#new");
   figure.hidden = !told;
   if (told) put(figure, "New, not counting yet: ", told);
@@ -95,7 +102,7 @@ function put(figure, before, told) {
   picture(find("img", figure), told.svg);
 }
 
-export function enter() { find("#new").hidden = true; }
+export function enter() { forget(); }
 
 export async function draw(desk) {
   const {rows} = desk.state.winds;
