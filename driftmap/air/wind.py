@@ -21,6 +21,7 @@ __all__ = [
     "draw_wind",
     "error_modes",
     "modes_of",
+    "told_at",
     "turn",
 ]
 
@@ -425,3 +426,34 @@ def _means(
     # Every member is flown equally often, in an order that means nothing.
     order = rng.permutation(count) % len(each)
     return np.moveaxis(np.array(each), 0, -1)[:, :, order]
+
+
+def told_at(wind: WindProfile, height: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Give the wind as it is told to people: one from all sides is no calm.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind over the site.
+    height : array_like, shape (...)
+        Heights above the site [m].
+
+    Returns
+    -------
+    direction_from, speed : ndarray, shape (...)
+        As of `direction_and_speed`; where the level nearest in height is variable the
+        direction is NaN, and the speed that of the levels, never less than the mean's.
+    """
+    z = np.asarray(height, dtype=float)
+    direction, speed = direction_and_speed(*wind.at(z))
+    levels = sorted(wind.levels, key=lambda level: level.height)
+    if not any(level.direction is None for level in levels):
+        return direction, speed
+    at = np.array([level.height for level in levels])
+    nearest = np.abs(z[..., None] - at).argmin(axis=-1)
+    varying = np.array([level.direction is None for level in levels])[nearest]
+    told = np.interp(z, at, [level.speed for level in levels])
+    return (
+        np.where(varying, np.nan, direction),
+        np.where(varying, np.maximum(speed, told), speed),
+    )

@@ -9,7 +9,7 @@ from typing import Any, Final
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.air.wind import direction_and_speed
+from driftmap.air.wind import told_at
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.sampling import Estimate
 from driftmap.hazard.zones import Zone
@@ -297,6 +297,15 @@ def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     ]
 
 
+def _from(direction: float, speed: float, voice: Voice) -> str:
+    """Say where a wind comes from; no number stands for from all sides."""
+    if speed <= CALM:
+        return voice.say("figure.calm")
+    if math.isnan(direction):
+        return voice.say("figure.all_sides")
+    return voice.bearing(direction)
+
+
 def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
     """Give the wind by height up to where the rocket flies.
 
@@ -311,14 +320,12 @@ def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
     if heights.size > _MOST_WIND_ROWS:
         keep = np.linspace(0, heights.size - 1, _MOST_WIND_ROWS).round().astype(int)
         heights = heights[keep]
-    direction, speed = direction_and_speed(*wind.at(heights))
+    direction, speed = told_at(wind, heights)
     error = np.interp(heights, wind.height, wind.error)
     rows = [
         {
             "height": voice.exact_distance(float(h)),
-            "bearing": voice.bearing(float(d))
-            if v > CALM
-            else voice.say("figure.calm"),
+            "bearing": _from(float(d), float(v), voice),
             "speed": voice.speed(float(v)),
             "error": voice.speed(float(e)),
             "held": h > wind.known_to,

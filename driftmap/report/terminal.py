@@ -37,7 +37,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     a = assessment
     head = headline(a, english(units))
     lines = [
-        f"{head['word']}: {visible(a.flight.name)} at {visible(a.site.name)}, {head['wind']} ({head['mast']}; {head['age']})"
+        f"{head['word']}: {visible(a.flight.name)} at {visible(a.site.name)}, {head['wind']} ({head['mast']}. {head['age']})"
     ]
     # A terminal is read by scripts too: plain hyphens and blanks.
     lines[0] = lines[0].translate({0x2011: "-", 0xA0: " "})

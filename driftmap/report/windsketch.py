@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from driftmap import units
-from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.air.wind import WindProfile, direction_and_speed, told_at
 from driftmap.checks import FloatArray
 from driftmap.report.windtold import CALM, wind_as_read
 from driftmap.verdict.assessment import Assessment
@@ -61,7 +61,7 @@ def wind_picture_svg(wind: WindProfile, top: float, system: str) -> str:
     if not (math.isfinite(top) and top > 0):
         raise ValueError(f"'top' must be a positive height (got {top})")
     z = np.linspace(0.0, top, 121)
-    direction, speed = direction_and_speed(*wind.at(z))
+    direction, speed = told_at(wind, z)
     error = np.interp(z, wind.height, wind.error)
     gusts = [level.gust for level in wind.levels if level.gust and level.height <= top]
     most = max(float(np.max(speed + error)), *gusts, 1.0)
@@ -206,6 +206,9 @@ def _arrows(z: FloatArray, direction: FloatArray, speed: FloatArray, top: float)
         y = _y(float(z[i]), top)
         if speed[i] < 0.05:
             out.append(_text(x, y + 4, "calm"))
+            continue
+        if math.isnan(direction[i]):
+            out.append(_text(x, y + 4, "variable"))
             continue
         turn = math.degrees(float(direction[i])) + 180.0
         out.append(

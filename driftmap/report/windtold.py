@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
-from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
+from driftmap.air.wind import WindLevel, WindProfile, told_at
 from driftmap.planning.around import Around
 from driftmap.report.page import text_of, told_to_script
 from driftmap.report.voice import Voice
@@ -106,8 +106,9 @@ def _was_read(level: WindLevel) -> bool:
 
 
 def _at(wind: WindProfile, height: float) -> Read:
-    direction, speed = direction_and_speed(*wind.at(height))
-    return Read(height, float(direction), float(speed), None, read=False)
+    direction, speed = (float(v) for v in told_at(wind, height))
+    known = None if math.isnan(direction) else direction
+    return Read(height, known, speed, None, read=False)
 
 
 def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:

@@ -225,7 +225,9 @@ def _nodes(
         if z in as_read:
             nodes.append(replace(as_read[z], error=max(sigma, as_read[z].error)))
         else:
-            nodes.append(_between(float(z), column, float(sigma), stack.nodes))
+            nodes.append(
+                _between(float(z), column, float(sigma), stack.nodes, roughness)
+            )
     return nodes, known.covariance
 
 
@@ -267,12 +269,18 @@ def _spread_out(nodes: Sequence[Node]) -> list[Node]:
 
 
 def _between(
-    height: float, column: NDArray[np.complex128], error: float, read: Sequence[Node]
+    height: float,
+    column: NDArray[np.complex128],
+    error: float,
+    read: Sequence[Node],
+    roughness: float,
 ) -> Node:
     wind = np.stack([column.real, column.imag], axis=1)
     direction, speed = direction_and_speed(*wind.mean(axis=0))
     nearest = min(read, key=lambda node: abs(node.height - height))
     variable = nearest.level.direction is None
+    if variable:  # no mean, yet no calm: its speed grows with height as any wind's
+        speed = np.maximum(speed, carried(nearest, height, roughness).level.speed)
     level = replace(
         nearest.level,
         height=height,

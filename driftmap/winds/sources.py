@@ -11,7 +11,7 @@ import numpy as np
 
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.checks import FloatArray
-from driftmap.units import MILE_PER_HOUR
+from driftmap.units import FOOT, MILE_PER_HOUR
 from driftmap.winds import law, uncertainty
 from driftmap.winds.law import MAST
 from driftmap.winds.reading import Reading, Setting, age_of, lead_of
@@ -202,7 +202,7 @@ def differs(one: Node, other: Node) -> bool:
 def disagreement(one: Node, other: Node) -> str:
     """Say that two winds at one height disagree, with both; the first is the one flown."""
     return (
-        f"winds disagree at {one.height:.0f} m: {_told(one)} by {one.level.source}, "
+        f"winds disagree at {one.height:.0f} m ({one.height / FOOT:.0f} ft): {_told(one)} by {one.level.source}, "
         f"which was flown, {_told(other)} by {other.level.source}"
     )
 

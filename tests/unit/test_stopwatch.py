@@ -19,7 +19,7 @@ def test_moments_come_in_order_and_agree_with_the_flights(demo):
     (highest,) = (m for m in told if m.should.startswith("Highest"))
     assert np.mean(top < highest.second) == pytest.approx(0.05, abs=0.01)
     part = next(p for p in demo.cloud.parts if p.case == "nothing deploys")
-    (hits,) = (m for m in told if "hits the ground" in m.should)
+    (hits,) = (m for m in told if "hit the ground" in m.should)
     assert np.mean(demo.cloud.time[part.rows] < hits.second) <= 0.051
     assert seconds[-1] >= np.quantile(demo.cloud.time[part.rows], 0.95)
 
@@ -27,7 +27,7 @@ def test_moments_come_in_order_and_agree_with_the_flights(demo):
 def test_the_call_comes_before_the_fall_and_says_what_is_left(demo):
     told = moments(demo, english("us"))
     (opening,) = (m for m in told if "must be open" in m.should)
-    (hits,) = (m for m in told if "hits the ground" in m.should)
+    (hits,) = (m for m in told if "hit the ground" in m.should)
     left = int(hits.second - opening.second)
     assert left > 0
     assert f"{left}\u00a0s left" in opening.otherwise

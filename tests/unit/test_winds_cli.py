@@ -10,7 +10,9 @@ from click.testing import CliRunner
 from driftmap.cli.inputs import flight_time
 from driftmap.cli.winds import winds_command
 from driftmap.errors import DriftmapError, InputError, WindError
-from driftmap.winds import read_winds
+from driftmap.report.voice import english
+from driftmap.report.windtold import wind_told
+from driftmap.winds import read_wind, read_winds
 
 DATA = Path(__file__).parents[1] / "data" / "winds"
 BULLETIN = str(DATA / "bulletin_constructed.txt")
@@ -79,6 +81,16 @@ def test_terminal_table_and_units():
     assert "m/s" in _run("calm", "--site-elevation", "0", "--units", "si").output
     assert "variable" in _run("3 mph variable", "--site-elevation", "0").output
     assert "calm" in _run("calm", "--site-elevation", "0").output
+
+
+def test_a_wind_from_all_sides_is_a_calm_at_no_height():
+    rows = _run("6 mph variable", "--site-elevation", "0").output
+    assert "calm" not in rows
+    assert " 0 mph" not in rows
+    told = wind_told(read_wind("6 mph variable", site_altitude=0.0), english("us"))
+    # ln(10/0.03) / ln(2/0.03) = 1.383 times what is read at head height.
+    assert told[0] == "Wind from all sides, 6\xa0mph at head height"
+    assert told[1] == "8\xa0mph at 33\xa0ft"
 
 
 def test_levels_above_the_top_are_counted_not_hidden():
