@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from driftmap.rules.answers import Answers
 from driftmap.rules.demands import Demand, Fit, demands_of, governing_sets, strictest
 from driftmap.rules.facts import Facts
-from driftmap.rules.kinds import FLOOR, GROUPS, KINDS, NOT_COVERED, TOPICS, Kind, Sense
+from driftmap.rules.kinds import (
+    FACTS,
+    FLOOR,
+    GROUPS,
+    KINDS,
+    NOT_COVERED,
+    TOPICS,
+    Kind,
+    Sense,
+)
 from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import SCALE, UNIT, Rule, RuleSet, joined, not_known
 
@@ -67,6 +76,9 @@ def not_covered(sets: Iterable[RuleSet], law: Iterable[Demand]) -> tuple[str, ..
 
 
 Outcome = Literal["pass", "fail", "ask", "hold"]
+
+_LEAVE: Final = "; strike it out if it does not bear on this flight"
+_BEYOND: Final = "answered, though it is not asked of this flight" + _LEAVE
 
 _CLASS_OUTCOME: Final[dict[str, Outcome]] = {
     "fits": "pass",
@@ -141,7 +153,8 @@ def evaluate(
 
     Of several limits of one name the stricter governs. A fact or an answer that is
     missing gives "ask", and so do having no rules at all, and what the rules say nothing
-    of. Beside the rules of the sets every flight is held to `yardsticks`.
+    of. A "no", or a figure of the day beyond its limit, gives "hold" even where no rule
+    asks it of this flight. Beside the rules of the sets every flight is held to `yardsticks`.
 
     Parameters
     ----------
@@ -177,7 +190,53 @@ def evaluate(
         results.append(_line("stages", text, "hold"))
     for demand in strictest([*demands, *yardsticks(facts, said, demands)]):
         results += _lines(demand, facts, said)
-    return tuple(results)
+    settled = {result.name for result in results} | {d.rule.name for d in demands}
+    return (*results, *_against_unasked(sets, settled, facts, said))
+
+
+def _against_unasked(
+    sets: Iterable[RuleSet], settled: Container[str], facts: Facts, said: Answers
+) -> Iterator[RuleResult]:
+    """Hold on what people said against a flight of which no rule asks it."""
+    told = f'though it is not asked of this flight, {{}} was answered "no"{_LEAVE}'
+    denied = {name for name, yes in said.confirmed.items() if not yes}
+    spoken = set()
+    for rules in (*sets, *read_rules(FLOOR)):
+        for rule in rules.rules:
+            if rule.name in settled or rule.name in spoken:
+                continue
+            named = [q.name for q in (rule.excuse, rule.stand_in) if q is not None]
+            named = sorted(denied & {*named, *([rule.name] if rule.question else [])})
+            line = _beyond(rule, rules, facts, said)
+            if named:
+                line = _line(rule.name, rule.text, rules=rules, source=rule.cited)
+                line = replace(line, why=told.format(" and ".join(named)))
+            if line:
+                spoken.add(rule.name)
+                yield replace(line, outcome="hold", answered=True)
+    sought = {k.fact for name, k in KINDS.items() if name in settled}
+    absent = {g.absent: f"no {g.text} is near" for key, g in GROUPS.items()
+              if key not in sought and not facts.groups.get(key)}  # fmt: skip
+    absent[NOT_COVERED] = "the local code was read and is kept"
+    for name in sorted(denied & absent.keys()):
+        if name not in settled:
+            line = _line(name, absent[name], "hold", why=told.format(name))
+            yield replace(line, answered=True)
+
+
+def _beyond(
+    rule: Rule, rules: RuleSet, facts: Facts, said: Answers
+) -> RuleResult | None:
+    """Give the line of a rule that others have, if a figure answered for the day breaks it."""
+    kind = KINDS.get(rule.name)
+    if kind is None or kind.fact not in said.numbers or FACTS[kind.fact].scope != "day":
+        return None
+    bare = replace(rules, rules=(replace(rule, when=(), unless=(), classes=()),))
+    for demand in demands_of(bare, Fit("fits"), facts):
+        for line in _lines(demand, facts, said):
+            if line.outcome in {"fail", "hold"}:
+                return replace(line, why=joined(_BEYOND, line.why))
+    return None
 
 
 def _silence(topics: Sequence[str], said: Answers) -> Iterator[RuleResult]:

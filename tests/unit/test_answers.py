@@ -276,3 +276,57 @@ def test_a_report_tells_cloud_and_visibility_and_the_stricter_counts(
     lines = {r.name: r for r in evaluate(SETS, with_answers(facts, said), said)}
     assert (lines["visibility"].outcome, lines["cloud_cover"].outcome) == outcomes
     assert not lines["visibility"].answered or answered
+
+
+CLASS_1 = Facts(
+    {"total_impulse": 62.0, "liftoff_mass": 0.4, "propellant_mass": 0.031,
+     "motor_count": 1.0, "stages": 1.0, "average_thrust": 48.0},
+    {"people": (("crowd", 300.0),), "roads": (("lane", 800.0),)},
+)  # fmt: skip
+LIGHT = {"light_materials": True, "no_sparks": True}
+
+
+def held(confirmed=(), numbers=()):
+    said = Answers({**LIGHT, **dict(confirmed)}, dict(numbers))
+    lines = evaluate(SETS, with_answers(CLASS_1, said), said)
+    return {r.name: r for r in lines if r.outcome == "hold"}
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("clear_of_cloud", "fire_precautions", "responsible_person", "waiver_active"),
+        *("controlled_airspace", "built_as_code", "no_airport_near"),
+        "people_are_of_the_launch",
+    ],
+)
+def test_a_no_to_what_is_not_asked_of_this_flight_holds(name):
+    lines = held({name: False})
+    assert lines
+    assert all(f'{name} was answered "no"' in line.why for line in lines.values())
+    assert not held()
+    assert not held({name: True})
+
+
+@pytest.mark.parametrize(
+    ("name", "worse", "fine", "rule"),
+    [
+        ("visibility", 100.0, 16e3, "visibility"),
+        ("cloud_cover", 1.0, 0.25, "cloud_cover"),
+        ("notice", 3600.0, 48 * 3600.0, "notice_at_least"),
+        ("cleared_diameter", 3.0, 25.0, "cleared_diameter"),
+    ],
+)
+def test_a_figure_beyond_what_is_allowed_to_others_holds(name, worse, fine, rule):
+    assert set(held(numbers={name: worse})) == {rule}
+    assert not held(numbers={name: fine})
+
+
+def test_a_no_that_the_site_file_answers_is_settled_by_it():
+    """A road is drawn and measured, and a leave that no broken rule needs is not missed."""
+    assert not held({"no_road_near": False, "recovery_otherwise": False})
+
+
+def test_the_figure_that_holds_is_told_with_its_limit():
+    (line,) = held(numbers={"cloud_cover": 1.0}).values()
+    assert (line.value, line.limit, line.outcome) == (1.0, 0.5, "hold")
