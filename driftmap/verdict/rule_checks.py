@@ -22,9 +22,11 @@ from driftmap.rules import (
     picked_rules,
     read_rules,
     rule_sets,
+    surface_wind,
     with_answers,
 )
 from driftmap.rules.lands import LANDS, standing
+from driftmap.units import MILE_PER_HOUR
 from driftmap.verdict.check import Check, Kind, Outcome
 
 __all__ = ["position_checks", "rule_checks", "rule_limit", "show_position"]
@@ -42,7 +44,31 @@ def rule_checks(
     cloud: Cloud, site: Site, wind: WindProfile, answers: Answers | None
 ) -> list[Check]:
     """Ask the rules that the site names of this flight in this wind."""
-    return [_rule(result) for result in _asked(cloud, site, wind, answers)]
+    found = [_rule(result) for result in _asked(cloud, site, wind, answers)]
+    return [*found, *_metered(wind, answers or Answers())]
+
+
+def _metered(wind: WindProfile, said: Answers) -> Iterator[Check]:
+    """Hold where the officer's meter shows more than the wind flown allows for.
+
+    A meter that shows less takes nothing back: it may stand in a lull, or in the lee.
+    """
+    shown = said.numbers.get("surface_wind")
+    speed, (_, most) = surface_wind(wind)
+    if shown is not None and shown > most:
+        told, flown, high = (_both(v) for v in (shown, speed, most))
+        yield Check(
+            kind=Kind.WIND_WARNED,
+            name=f"winds disagree at 10 m: {flown} was flown, with its gusts and error up "
+            f"to {high}, {told} was answered",
+            outcome="warn",
+            source="two standard errors: default of this tool, no source",
+            answered=True,
+        )
+
+
+def _both(speed: float) -> str:
+    return f"{speed:.1f} m/s ({speed / MILE_PER_HOUR:.0f} mph)"
 
 
 def _rule(result: RuleResult) -> Check:

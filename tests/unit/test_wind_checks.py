@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import WindProfile
-from driftmap.rules import surface_wind
+from driftmap.rules import Answers, surface_wind
 from driftmap.verdict.check import Kind
 from driftmap.verdict.launch_checks import rail_checks, wind_checks
 from driftmap.verdict.limits import LIMITS
+from driftmap.verdict.rule_checks import _metered
 
 
 def _checks(wind, apogee=300.0):
@@ -194,3 +195,25 @@ def test_a_gust_lowers_the_end_of_the_rail_speed_over_the_wind():
     assert gusty.value == steady.value
     assert gusty.interval[0] == pytest.approx(20 / 8)
     assert gusty.outcome == "warn"
+
+
+@pytest.mark.parametrize(
+    ("shown", "holds"),
+    [(None, False), (0.0, False), (2.0, False), (6.9, False), (8.0, True)],
+)
+def test_a_meter_that_shows_more_than_was_flown_holds(shown, holds):
+    """Flown are 5 m/s, two errors of 1 m/s above them 7; less takes nothing back."""
+    wind = WindProfile([0, 100], [5, 5], [0, 0], [1, 1])
+    said = Answers(numbers={} if shown is None else {"surface_wind": shown})
+    checks = list(_metered(wind, said))
+    assert bool(checks) == holds
+    for check in checks:
+        assert (check.kind, check.outcome) == (Kind.WIND_WARNED, "warn")
+        assert "5.0 m/s (11 mph) was flown" in check.name
+        assert "8.0 m/s (18 mph) was answered" in check.name
+
+
+def test_a_gust_told_with_the_wind_is_what_a_meter_may_show():
+    wind = WindProfile([0, 100], [5, 5], [0, 0], [1, 1], gust=4.0)
+    assert not list(_metered(wind, Answers(numbers={"surface_wind": 8.9})))
+    assert list(_metered(wind, Answers(numbers={"surface_wind": 9.1})))
