@@ -85,12 +85,16 @@ class Node:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Source:
-    """A report with its age [h], its error for no wind [m s⁻¹] and its levels."""
+    """A report with its age [h], its error for no wind [m s⁻¹] and its levels.
+
+    `as_read` are the levels with the errors they had when they were read.
+    """
 
     reading: Reading
     age: float | None
     base: float
     nodes: tuple[Node, ...]
+    as_read: tuple[Node, ...]
 
     @property
     def name(self) -> str:
@@ -106,19 +110,30 @@ class Source:
 def source_of(reading: Reading, setting: Setting) -> Source:
     """Say how well a report is known at the flight, and where each level stands."""
     age = age_of(reading, setting.when)
-    terrain = reading.terrain or setting.terrain
-    lasting = uncertainty.Lasting(reading, age, law.ROUGHNESS[terrain])
+    roughness = law.ROUGHNESS[reading.terrain or setting.terrain]
+    lasting = uncertainty.Lasting(reading, age, roughness)
+    base = _base(reading, lasting, setting)
+    new = uncertainty.Lasting(reading, 0.0, roughness)
+    as_read = _levels(reading, _base(reading, new, setting), new)
+    return Source(reading, age, base, _levels(reading, base, lasting), as_read)
+
+
+def _base(reading: Reading, lasting: uncertainty.Lasting, setting: Setting) -> float:
     if reading.forecast:
-        base = uncertainty.forecast_error(lead_of(reading, setting.when))
-    else:
-        base = math.hypot(uncertainty.FRESH_ERROR, lasting.of(0.0, MAST))
+        return uncertainty.forecast_error(lead_of(reading, setting.when))
+    return math.hypot(uncertainty.FRESH_ERROR, lasting.of(0.0, MAST))
+
+
+def _levels(
+    reading: Reading, base: float, lasting: uncertainty.Lasting
+) -> tuple[Node, ...]:
     nodes = tuple(_nodes(reading, base, lasting))
     if reading.from_ground and nodes[0].height < MAST:
         # The surface wind of a sounding is that of the station's mast, not of the grass.
         rest = [node for node in nodes[1:] if node.height > MAST]
         level = replace(nodes[0].level, height=MAST)
         nodes = (replace(nodes[0], height=MAST, level=level), *rest)
-    return Source(reading, age, base, nodes)
+    return nodes
 
 
 def _nodes(
@@ -375,8 +390,8 @@ def _doubts_below(
     source: Source, near: Sequence[Node], roughness: float
 ) -> Iterator[str]:
     """Compare a report with the one that rules near the ground; tell the worst."""
-    pairs = []
-    for node in source.nodes:
+    pairs: list[tuple[Node, Node]] = []
+    for node, as_read in zip(source.nodes, source.as_read, strict=True):
         if node.height > _BLENDED:
             break
         if near[0].height <= node.height <= near[-1].height:
@@ -386,8 +401,7 @@ def _doubts_below(
             ours = carried(end, node.height, roughness)
             level = replace(ours.level, source=end.level.source)
             ours = replace(ours, level=level)
-        if differs(ours, node):
-            pairs.append((ours, node))
+        pairs += _differing(ours, node, as_read)
     if pairs:
         yield disagreement(*max(pairs, key=_apart))
 
@@ -397,8 +411,8 @@ def _doubt_above(
 ) -> str | None:
     """Compare the levels of a report that are passed over with those flown."""
     flown = [node for node in nodes if node.height >= SURFACE]
-    pairs = []
-    for node in source.nodes:
+    pairs: list[tuple[Node, Node]] = []
+    for node, as_read in zip(source.nodes, source.as_read, strict=True):
         if (
             node in kept
             or len(flown) < 2
@@ -406,9 +420,35 @@ def _doubt_above(
         ):
             continue
         ours = interpolated(flown, node.height)
-        if differs(ours, node):
-            pairs.append((ours, node))
+        pairs += _differing(ours, node, as_read)
     return disagreement(*max(pairs, key=_apart)) if pairs else None
+
+
+def _differing(ours: Node, node: Node, as_read: Node) -> Iterator[tuple[Node, Node]]:
+    """Give the wind flown and a level passed over, where they disagree.
+
+    Age widens what a report may be off by and would so excuse any wind: one that was
+    stronger is held against the flight with the error it was read with, and an ensemble
+    by its strongest member.
+    """
+    if differs(ours, node):
+        yield ours, node
+    worst = _strongest(as_read)
+    if worst.speed > ours.speed and differs(ours, worst):
+        yield ours, worst
+
+
+def _strongest(node: Node) -> Node:
+    """Take of an ensemble the member of the strongest wind."""
+    if node.wind.shape[0] == 1:
+        return node
+    wind = node.wind[[int(np.argmax(np.hypot(*node.wind.T)))]]
+    direction, speed = direction_and_speed(*wind[0])
+    name = f"the strongest member of {node.level.source}"
+    level = replace(
+        node.level, direction=float(direction), speed=float(speed), source=name
+    )
+    return replace(node, wind=wind, level=level)
 
 
 def _apart(pair: tuple[Node, Node]) -> float:

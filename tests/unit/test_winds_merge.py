@@ -93,6 +93,27 @@ def test_layers_that_disagree_hold_whatever_their_order(swap):
     assert any("weak" in said and "strong" in said for said in wind.warned)
 
 
+@pytest.mark.parametrize(
+    ("speed", "from_deg", "held"),
+    [(4.0, 345, True), (9.0, 75, True), (1.0, 345, False), (2.0, 75, False)],
+)
+def test_an_old_report_set_aside_holds_where_it_was_stronger(speed, from_deg, held):
+    fresh = _layers((2, 75, 1.8), (300, 85, 3.1), source="now", age=0.3)
+    old = _layers((2, from_deg, speed), source="then", age=9.0)
+    wind = merge([fresh, old], Setting(0.0))
+    assert any("by then" in said for said in wind.warned) == held
+
+
+@pytest.mark.parametrize(("worst", "held"), [(12.0, True), (2.5, False)])
+def test_the_strongest_member_of_an_ensemble_set_aside_is_heard(worst, held):
+    table = _layers((10, 270, 2.0), (300, 270, 3.0), source="now", age=0.2)
+    members = np.array([[[2.0], [0.0]]] * 19 + [[[0.0], [-worst]]])
+    ahead = _layers((10, 270, 2.0), source="ahead", forecast=True, members=members)
+    wind = merge([table, ahead], Setting(0.0))
+    said = [one for one in wind.warned if "strongest member of ahead" in one]
+    assert bool(said) == held
+
+
 def test_readings_that_agree_do_not_hold():
     hand = _surface(speed=4.0, height=2.0, age=0.0)
     layers = _layers((10, 245, 5.0), (300, 250, 8), (1500, 260, 11), age=0.5)
