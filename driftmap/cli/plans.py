@@ -289,9 +289,15 @@ def limits_command(  # noqa: PLR0913, PLR0917
     if as_json:
         click.echo(text)
         return
-    click.echo(_told(rows, preamble(data), assumed))
+    before = [*_none_go(found, voice), *preamble(data)]
+    click.echo(_told(rows, before, assumed))
     if out is not None:
         click.echo(f"\nPicture: {out / 'limits.html'}")
+
+
+def _none_go(found: Sequence[DirectionLimit], voice: Voice) -> list[str]:
+    """Say it first where no wind is go."""
+    return [] if any(limit.go for limit in found) else [voice.say("plan.no_wind_goes")]
 
 
 def _scan_note(half: float) -> str:
@@ -325,7 +331,9 @@ def _limits_rows(
         )
         way = voice.bearing(math.radians(limit.from_deg))
         rows.append([way, most, head, also, limit.problem or limit.blocked_by])
-    return rows
+    # A column of nothing would push what holds off a phone.
+    kept = [i for i in range(len(keys)) if any(row[i] for row in rows[1:])]
+    return [[row[i] for i in kept] for row in rows]
 
 
 def _told(rows: list[list[str]], before: list[str], assumed: list[str]) -> str:
@@ -344,10 +352,11 @@ def _limits_page(
     from driftmap.report.planpage import governing, page, printable, table
     from driftmap.report.sketches import dial_svg
 
+    none = [f"<p><b>{printable(text)}</b></p>" for text in _none_go(found, voice)]
     text = f"<p>{printable(voice.say('plan.limits_how'))}</p>"
     return page(
         voice.say("plan.limits_title", flight=data["flight"], site=data["site"]),
-        [dial_svg(found, most, voice), text, table(rows, voice)],
+        [*none, dial_svg(found, most, voice), text, table(rows, voice)],
         voice,
         assumed=data["assumed"],
         questions=data["questions_set_aside"],
