@@ -5,17 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal, TypeVar, Unpack
+from typing import TYPE_CHECKING, Final, TypeVar, Unpack
 
 import click
 
 from driftmap.cli.inputs import (
     Inputs,
-    Place,
     answers_option,
     echo_flight,
-    setup_of,
-    wind_of,
+    setup_in_wind,
     wind_options,
 )
 from driftmap.cli.options import (
@@ -25,10 +23,8 @@ from driftmap.cli.options import (
     json_option,
     out_here_option,
     run_options,
-    site_of,
     site_options,
     stop_wind_option,
-    voice_of,
     words_options,
 )
 from driftmap.cli.output import Progress, json_text, write_all
@@ -37,6 +33,7 @@ from driftmap.errors import located
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
     from driftmap.exports.features import Cells
+    from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Assessment, Setup
 
 __all__ = [
@@ -77,19 +74,15 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
 
 def assessment_of(inputs: Inputs) -> Assessment:
     """Read the inputs and assess the flight, with a progress bar for long runs."""
-    from driftmap.rocket.flightfile import read_flight
     from driftmap.verdict.assessment import assess_setup
 
-    rocket, ground = read_flight(inputs["flight"]), site_of(inputs["site"])
-    wind = wind_of(inputs["asked"], Place.of(ground))
-    setup = setup_of(
-        rocket,
-        ground,
+    setup, wind = setup_in_wind(
+        inputs["flight"],
+        inputs["site"],
+        inputs["asked"],
         (inputs["samples"], inputs["seed"]),
         inputs["answers"],
-        weather=inputs["weather"],
-        wind=wind,
-        when=inputs["asked"].when,
+        inputs["weather"],
     )
     _forewarn(setup, wind)
     with Progress("flights", setup.samples) as progress:
@@ -131,8 +124,7 @@ def _forewarn(setup: Setup, wind: WindProfile) -> None:
 @click.pass_context
 def assess_command(
     ctx: click.Context,
-    units: Literal["us", "si"] | None,
-    language: str,
+    voice: Voice,
     stop_wind: bool,
     out: Path,
     propose: bool,
@@ -162,7 +154,6 @@ def assess_command(
     from driftmap.verdict.assessment import document
     from driftmap.verdict.turning import turns
 
-    voice = voice_of(language, units)
     result = assessment_of(inputs)
     around = around_of(result, asked=stop_wind)
     data, proposed = document(result), None
@@ -202,8 +193,7 @@ def assess_command(
 @click.pass_context
 def brief_command(
     ctx: click.Context,
-    units: Literal["us", "si"] | None,
-    language: str,
+    voice: Voice,
     stop_wind: bool,
     out: Path,
     **inputs: Unpack[Inputs],
@@ -223,7 +213,6 @@ def brief_command(
     from driftmap.report.posters import caller_html, poster_html
     from driftmap.report.sheet import brief_html
 
-    voice = voice_of(language, units)
     result = assessment_of(inputs)
     around = around_of(result, asked=stop_wind)
     pages = {

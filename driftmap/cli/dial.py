@@ -6,17 +6,15 @@ import multiprocessing
 import os
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import click
 
 from driftmap.cli.inputs import (
-    Place,
     WindOptions,
     answers_option,
     occasion_of,
-    setup_of,
-    shape_of,
+    setup_supposed,
     wind_options_for,
 )
 from driftmap.cli.options import (
@@ -24,9 +22,7 @@ from driftmap.cli.options import (
     Weather,
     day_options,
     out_here_option,
-    site_of,
     site_options,
-    voice_of,
     words_options,
 )
 from driftmap.cli.output import Progress, write_all
@@ -34,6 +30,7 @@ from driftmap.cli.output import Progress, write_all
 if TYPE_CHECKING:
     from driftmap.dial import Dial, Reach
     from driftmap.planning import Supposition
+    from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
 
 __all__ = ["dial_command"]
@@ -93,7 +90,7 @@ __all__ = ["dial_command"]
 @words_options
 @answers_option
 @out_here_option("Folder for dial.html.")
-def dial_command(  # noqa: PLR0913, PLR0917
+def dial_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
     flight: str,
     site: str,
     asked: WindOptions,
@@ -104,8 +101,7 @@ def dial_command(  # noqa: PLR0913, PLR0917
     samples: int,
     seed: int,
     weather: Weather,
-    units: Literal["us", "si"] | None,
-    language: str,
+    voice: Voice,
     answers: tuple[str, ...],
     out: Path,
 ) -> None:
@@ -121,25 +117,15 @@ def dial_command(  # noqa: PLR0913, PLR0917
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
     from driftmap.dial import Reach, check_between
-    from driftmap.planning import Supposition
     from driftmap.report.dialpage import dial_html
-    from driftmap.rocket.flightfile import read_flight
 
-    voice = voice_of(language, units)
-    rocket, ground = read_flight(flight), site_of(site)
     reach = Reach(top_speed, speeds, directions, gust)
-    shape = shape_of(asked, Place.of(ground))
-    setup = setup_of(
-        rocket,
-        ground,
-        (samples, seed),
-        answers,
-        weather=weather,
-        when=asked.when,
+    setup, supposition = setup_supposed(
+        flight, site, asked, (samples, seed), answers, weather
     )
-    dial = _computed(setup, Supposition(ground.elevation, shape), reach)
+    dial = _computed(setup, supposition, reach)
     # The answers count for that day, so the page must not outlive it.
-    served = occasion_of(rocket, ground, asked.when).day
+    served = occasion_of(setup.flight, setup.site, asked.when).day
     page = dial_html(dial, units=voice.units, language=voice.catalogue, made_for=served)
     write_all(out, {"dial.html": page})
     click.echo(_told(dial))

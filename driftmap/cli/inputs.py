@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-import functools
 import math
 import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from datetime import UTC, datetime, timedelta, tzinfo
-from typing import TYPE_CHECKING, Any, Final, TypedDict, TypeVar
+from typing import TYPE_CHECKING, Final, TypedDict, TypeVar
 
 import click
 
-from driftmap.cli.options import NO_READINGS, Quantity, Weather, day_of, site_of
+from driftmap.cli.options import (
+    NO_READINGS,
+    Quantity,
+    Weather,
+    day_of,
+    gathered,
+    site_of,
+    stacked,
+)
 from driftmap.errors import InputError
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import Reading, Setting, check_zone, parse_time, show_time
@@ -21,6 +28,7 @@ from driftmap.winds.reading import Reading, Setting, check_zone, parse_time, sho
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
     from driftmap.ground.site import Site
+    from driftmap.planning.supposed import Supposition
     from driftmap.rocket.flight import Flight
     from driftmap.rules import Answers, Occasion
     from driftmap.verdict.assessment import Setup
@@ -39,7 +47,9 @@ __all__ = [
     "place_options",
     "readings_of",
     "setting_of",
+    "setup_in_wind",
     "setup_of",
+    "setup_supposed",
     "shape_of",
     "show_flight",
     "wind_of",
@@ -141,9 +151,7 @@ def place_options(command: F) -> F:
             help="Of the magnetic needle, east positive [deg].",
         ),
     )
-    for option in reversed(options):
-        command = option(command)
-    return command
+    return stacked(*options)(command)
 
 
 def wind_options(command: Callable[..., T]) -> Callable[..., T]:
@@ -158,19 +166,9 @@ def wind_options_for(
     meaning: str,
 ) -> Callable[[Callable[..., T]], Callable[..., T]]:
     """Add `wind_options` where the wind means something else."""
+    wind = click.option("--wind", "winds", multiple=True, metavar="WIND", help=meaning)
     names = [field.name for field in fields(WindOptions)]
-
-    def add(command: Callable[..., T]) -> Callable[..., T]:
-        @functools.wraps(command)
-        def gathered(*args: Any, **given: Any) -> T:
-            asked = WindOptions(**{name: given.pop(name) for name in names})
-            return command(*args, asked=asked, **given)
-
-        return click.option(
-            "--wind", "winds", multiple=True, metavar="WIND", help=meaning
-        )(place_options(gathered))
-
-    return add
+    return stacked(wind, place_options, gathered(WindOptions, "asked", *names))
 
 
 def setting_of(asked: WindOptions, place: Place) -> Setting:
@@ -384,6 +382,47 @@ def setup_of(
     day = day_of(weather, site.elevation, wind)
     said = answers_of(answers, flight, site, when, ahead=ahead)
     return Setup(flight, site, *run, day, said)
+
+
+def setup_in_wind(
+    flight: str,
+    site: str,
+    asked: WindOptions,
+    run: tuple[int, int],
+    answers: tuple[str, ...],
+    weather: Weather = NO_READINGS,
+) -> tuple[Setup, WindProfile]:
+    """Read flight and site, and the wind they are flown in."""
+    from driftmap.rocket.flightfile import read_flight
+
+    rocket, ground = read_flight(flight), site_of(site)
+    wind = wind_of(asked, Place.of(ground))
+    setup = setup_of(
+        rocket, ground, run, answers, weather=weather, wind=wind, when=asked.when
+    )
+    return setup, wind
+
+
+def setup_supposed(
+    flight: str,
+    site: str,
+    asked: WindOptions,
+    run: tuple[int, int],
+    answers: tuple[str, ...],
+    weather: Weather,
+    *,
+    ahead: bool = False,
+) -> tuple[Setup, Supposition]:
+    """Read flight and site, and the shape of the winds that they are tried in."""
+    from driftmap.planning.supposed import Supposition
+    from driftmap.rocket.flightfile import read_flight
+
+    rocket, ground = read_flight(flight), site_of(site)
+    shape = shape_of(asked, Place.of(ground))
+    setup = setup_of(
+        rocket, ground, run, answers, weather=weather, when=asked.when, ahead=ahead
+    )
+    return setup, Supposition(ground.elevation, shape)
 
 
 class FlightInputs(TypedDict):

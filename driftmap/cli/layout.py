@@ -3,34 +3,30 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from driftmap.cli.inputs import setup_of
 from driftmap.cli.options import (
     Quantity,
-    cautions,
+    Sweep,
     forewarn,
-    hands_of,
     json_option,
     out_option,
     pad_option,
     plan_options,
-    preamble,
+    put_out,
     site_of,
-    voice_of,
     words_options,
 )
-from driftmap.cli.output import json_text, text_table, write_all
+from driftmap.cli.output import json_text
 from driftmap.errors import located
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
     from driftmap.ground.site import Site
     from driftmap.planning.distances import Keep
-    from driftmap.planning.layout import Place, Rose
+    from driftmap.planning.layout import Rose
     from driftmap.report.voice import Voice
 
 __all__ = ["layout_command"]
@@ -95,7 +91,7 @@ _LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)
 @words_options
 @json_option()
 @out_option("Folder for layout.html, layout.json and layout.geojson.")
-def layout_command(  # noqa: PLR0913, PLR0917
+def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
     site: str,
     flights: tuple[str, ...],
     winds: tuple[str, ...],
@@ -105,13 +101,8 @@ def layout_command(  # noqa: PLR0913, PLR0917
     spacing: float | None,
     areas: tuple[str, ...],
     best: int,
-    answers: tuple[str, ...],
-    samples: int,
-    seed: int,
-    workers: int | None,
-    processes: bool,
-    units: Literal["us", "si"] | None,
-    language: str,
+    sweep: Sweep,
+    voice: Voice,
     as_json: bool,
     out: Path | None,
 ) -> None:
@@ -129,13 +120,13 @@ def layout_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.layout import Question, best_pads, best_stands
     from driftmap.planning.supposed import Supposition, suppose
     from driftmap.planning.trial import basis_of
+    from driftmap.report.plantold import layout_page, layout_told
     from driftmap.rocket.flightfile import read_flight
 
-    voice = voice_of(language, units)
     ground = site_of(site)
     rockets = [read_flight(path) for path in flights]
     setups = tuple(
-        setup_of(rocket, ground, (samples, seed), answers, ahead=True)
+        setup_of(rocket, ground, sweep.run, sweep.answers, ahead=True)
         for rocket in rockets
     )
     supposition = Supposition(ground.elevation)
@@ -145,11 +136,8 @@ def layout_command(  # noqa: PLR0913, PLR0917
     pair = [suppose(supposition, 90.0 * i, 3.0) for i in range(2)]
     read = [supposition.read(90.0 * i, 3.0) for i in range(2)]
     bases = [basis_of(setup, *pair, known=read) for setup in setups]
-    forewarn(max(bases, key=lambda basis: basis.need.flights), samples)
-    with (
-        located("--spacing", ""),
-        hands_of(workers, processes, "flights in a wind") as hands,
-    ):
+    forewarn(sweep.samples, *bases)
+    with located("--spacing", ""), sweep.hands("flights in a wind") as hands:
         pads = best_pads(question, spacing=spacing, hands=hands)
         stands = {
             name: best_stands(question, name, spacing=spacing, hands=hands)
@@ -164,24 +152,16 @@ def layout_command(  # noqa: PLR0913, PLR0917
     ]
     head = heading(setups[0], notes, *bases)
     data = layout_document(head, question, pads, stands, best)
-    text = json_text(data)
-    if out is not None:
-        spots = layout_geojson(question, pads, stands)
-        files = {
-            "layout.html": _page(data, ground, pads, stands, best, voice),
-            "layout.json": text + "\n",
-            "layout.geojson": json_text(spots, indent=None),
-        }
-        write_all(out, files)
-    if as_json:
-        click.echo(text)
-        return
-    for line in preamble(data):
-        click.echo(line)
-    click.echo(_told(pads, stands, best, voice))
-    click.echo(cautions(data["assumed"]))
-    if out is not None:
-        click.echo(f"\nMap: {out / 'layout.html'}")
+    spots = layout_geojson(question, pads, stands) if out is not None else None
+    put_out(
+        "layout",
+        data,
+        lambda: layout_page(data, ground, pads, stands, best, voice),
+        lambda: layout_told(pads, stands, best, voice),
+        out,
+        as_json=as_json,
+        more={"layout.geojson": json_text(spots, indent=None)},
+    )
 
 
 def _keep(site: Site, sets: tuple[str, ...], distance: float | None) -> Keep:
@@ -204,93 +184,3 @@ def _rose(winds: tuple[str, ...], season: str | None) -> tuple[Rose, list[str]]:
     if season:
         return rose_of(read_hours(season))
     return (spoken_rose(winds), []) if winds else even_rose()
-
-
-def _told(
-    pads: Sequence[Place],
-    stands: Mapping[str, Sequence[Place]],
-    best: int,
-    voice: Voice,
-) -> str:
-
-    barred = sum(bool(p.broken) for p in pads)
-    blocks = [
-        f"{len(pads)} pads tried, {barred} of them barred by rules on distances.",
-        "",
-        text_table(_rows(voice.say("plan.pad"), pads, best, voice)),
-    ]
-    drawn = next(p for p in pads if p.shift == 0)
-    if drawn.broken:
-        blocks.append(f"The pad as drawn is barred: {drawn.broken[0]}")
-    for name, places in stands.items():
-        blocks += [
-            "",
-            text_table(
-                _rows(voice.say("plan.middle_of", area=name), places, best, voice)
-            ),
-        ]
-    return "\n".join(blocks)
-
-
-def _rows(
-    what: str, places: Sequence[Place], best: int, voice: Voice
-) -> list[list[str]]:
-    keys = ("go_in", "hits", "people", "edge", "largest", "held_by")
-    rows = [[what, *(voice.say(f"plan.{key}") for key in keys)]]
-    chosen = [p for p in places[:best] if not p.broken]
-    chosen += [p for p in places if p.shift == 0 and p not in chosen and not p.broken]
-    for place in chosen:
-        room = place.capacity
-        where = voice.toward(place.east, place.north)
-        rows.append(
-            [
-                voice.say("plan.as_drawn") if place.shift == 0 else where,
-                voice.percent(place.go) + (" *" if place.unknown else ""),
-                voice.number(f"{place.hazard:.2g}"),
-                voice.exact_distance(place.to_people),
-                voice.exact_distance(place.to_boundary),
-                ""
-                if room is None
-                else _largest(room.motor_class, room.altitude, voice),
-                place.blocked_by,
-            ]
-        )
-    return rows
-
-
-def _largest(motor: str, altitude: float, voice: Voice) -> str:
-    if not motor:
-        return voice.say("plan.none")
-    return f"{motor}, {voice.exact_distance(altitude)}"
-
-
-def _page(
-    data: dict[str, Any],
-    site: Site,
-    pads: Sequence[Place],
-    stands: Mapping[str, Sequence[Place]],
-    best: int,
-    voice: Voice,
-) -> str:
-    from driftmap.report.planpage import governing, page, printable, table
-    from driftmap.report.sketches import layout_svg
-
-    blocks = [
-        f"<p>{printable(voice.say('plan.layout_how'))}</p>",
-        layout_svg(site, pads, best, voice),
-        table(_rows(voice.say("plan.pad"), pads, best, voice), voice),
-    ]
-    for name, places in stands.items():
-        blocks += [
-            f"<h2>{printable(name)}</h2>",
-            layout_svg(site, places, best, voice),
-            table(_rows(voice.say("plan.middle"), places, best, voice), voice),
-        ]
-    return page(
-        voice.say("plan.layout_title", site=site.name),
-        blocks,
-        voice,
-        assumed=data["assumed"],
-        questions=data["questions_set_aside"],
-        warnings=governing(data, voice),
-    )

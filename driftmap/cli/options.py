@@ -6,14 +6,15 @@ import functools
 import math
 import os
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
 
 import click
 
-from driftmap.cli.output import Progress
+from driftmap.cli.output import Progress, json_text, write_all
 from driftmap.errors import located, visible
 from driftmap.units import bounded
 
@@ -33,23 +34,24 @@ if TYPE_CHECKING:
 __all__ = [
     "NO_READINGS",
     "Quantity",
+    "Sweep",
     "Weather",
     "around_of",
-    "cautions",
     "day_of",
     "day_options",
     "forewarn",
-    "hands_of",
+    "gathered",
     "json_option",
     "language_option",
     "out_here_option",
     "out_option",
     "pad_option",
     "plan_options",
-    "preamble",
+    "put_out",
     "run_options",
     "site_of",
     "site_options",
+    "stacked",
     "stop_wind_option",
     "units_option",
     "voice_of",
@@ -89,11 +91,29 @@ class Quantity(click.ParamType):  # type: ignore[type-arg]  # none in older clic
             )
 
 
-def _stack(*options: Callable[[F], F]) -> Callable[[F], F]:
+def stacked(*options: Callable[[F], F]) -> Callable[[F], F]:
+    """Make one decorator of several options, in their order."""
+
     def add(command: F) -> F:
         for option in reversed(options):
             command = option(command)
         return command
+
+    return add
+
+
+def gathered(
+    make: Callable[..., object], into: str, *names: str
+) -> Callable[[Callable[..., T]], Callable[..., T]]:
+    """Hand a command what some of its options say as one argument."""
+
+    def add(command: Callable[..., T]) -> Callable[..., T]:
+        @functools.wraps(command)
+        def call(*args: Any, **given: Any) -> T:
+            given[into] = make(*(given.pop(name) for name in names))
+            return command(*args, **given)
+
+        return call
 
     return add
 
@@ -111,13 +131,7 @@ NO_READINGS: Final = Weather()
 
 def day_options(command: Callable[..., T]) -> Callable[..., T]:
     """Add the surface readings of the day; the command gets them as one ``weather``."""
-
-    @functools.wraps(command)
-    def gathered(*args: Any, **given: Any) -> T:
-        weather = Weather(*(given.pop(name) for name in Weather._fields))
-        return command(*args, weather=weather, **given)
-
-    return _stack(
+    return stacked(
         click.option(
             "--temperature",
             type=Quantity("temperature"),
@@ -136,7 +150,8 @@ def day_options(command: Callable[..., T]) -> Callable[..., T]:
             metavar="H",
             help='Relative, such as "40 %".',
         ),
-    )(gathered)
+        gathered(Weather, "weather", *Weather._fields),
+    )(command)
 
 
 _PAD: Final = "driftmap.pad"
@@ -175,7 +190,7 @@ def site_of(path: str) -> Site:
 
 def run_options(command: F) -> F:
     """Add --samples and --seed."""
-    return _stack(
+    return stacked(
         click.option(
             "--samples",
             type=click.IntRange(20, 5_000_000),
@@ -230,15 +245,16 @@ language_option = click.option(
 """Add --language alone, where a command tells no units."""
 
 
-def words_options(command: F) -> F:
-    """Add --units and --language, which `voice_of` reads."""
-    return _stack(
+def words_options(command: Callable[..., T]) -> Callable[..., T]:
+    """Add --units and --language; the command gets them as one ``voice``."""
+    return stacked(
         click.option(
             "--units",
             type=click.Choice(["us", "si"]),
             help="Units to show; without it us in English, si in de, es and fr.",
         ),
         language_option,
+        gathered(voice_of, "voice", "language", "units"),
     )(command)
 
 
@@ -293,26 +309,47 @@ SAMPLES: Final = 5000
 """Flights in each case of every verdict: enough to show a share under 1 in 1,000."""
 
 
-def plan_options(command: F) -> F:
-    """Add --answers, --samples, --seed, --workers and --processes."""
-    for option in (
+class Sweep(NamedTuple):
+    """What the options of `plan_options` say."""
+
+    answers: tuple[str, ...]
+    samples: int
+    seed: int
+    workers: int | None
+    processes: bool
+
+    @property
+    def run(self) -> tuple[int, int]:
+        """Samples and seed."""
+        return self.samples, self.seed
+
+    @contextmanager
+    def hands(self, what: str) -> Iterator[Hands]:
+        """Make workers for a sweep, and close them behind it."""
+        from concurrent.futures import ThreadPoolExecutor
+
+        from driftmap.planning.sweep import Hands
+
+        count = self.workers or os.cpu_count() or 1
+        renew = (lambda: _process_pool(count)) if self.processes else None
+        pool = renew() if renew else ThreadPoolExecutor(count)
+        with Progress(what) as progress:
+            try:
+                yield Hands(pool, renew, progress, 2 * count)
+            finally:
+                # On an interruption, do not begin what has only been asked for.
+                pool.shutdown(cancel_futures=True)
+
+
+def plan_options(command: Callable[..., T]) -> Callable[..., T]:
+    """Add what every sweep of verdicts takes; the command gets it as one ``sweep``."""
+    return stacked(
         click.option(
-            "--processes",
-            is_flag=True,
-            help="Work in processes in place of threads; results are the same.",
-        ),
-        click.option(
-            "--workers",
-            type=click.IntRange(1, 256),
-            default=None,
-            help="Workers; by default one a processor.",
-        ),
-        click.option(
-            "--seed",
-            type=click.IntRange(0),
-            default=1,
-            show_default=True,
-            help="One seed for all verdicts, so that they are compared on the same luck.",
+            "--answers",
+            multiple=True,
+            metavar="FILE",
+            help="Answers to the questions of the rules (TOML). Questions left open are "
+            "set aside and listed. Give it again for several files.",
         ),
         click.option(
             "--samples",
@@ -322,33 +359,25 @@ def plan_options(command: F) -> F:
             help="Flights in each case of every verdict.",
         ),
         click.option(
-            "--answers",
-            multiple=True,
-            metavar="FILE",
-            help="Answers to the questions of the rules (TOML). Questions left open are "
-            "set aside and listed. Give it again for several files.",
+            "--seed",
+            type=click.IntRange(0),
+            default=1,
+            show_default=True,
+            help="One seed for all verdicts, so that they are compared on the same luck.",
         ),
-    ):
-        command = option(command)
-    return command
-
-
-@contextmanager
-def hands_of(workers: int | None, processes: bool, what: str) -> Iterator[Hands]:
-    """Make workers for a sweep, and close them behind it."""
-    from concurrent.futures import ThreadPoolExecutor
-
-    from driftmap.planning.sweep import Hands
-
-    count = workers or os.cpu_count() or 1
-    renew = (lambda: _process_pool(count)) if processes else None
-    pool = renew() if renew else ThreadPoolExecutor(count)
-    with Progress(what) as progress:
-        try:
-            yield Hands(pool, renew, progress, 2 * count)
-        finally:
-            # On an interruption, do not begin what has only been asked for.
-            pool.shutdown(cancel_futures=True)
+        click.option(
+            "--workers",
+            type=click.IntRange(1, 256),
+            default=None,
+            help="Workers; by default one a processor.",
+        ),
+        click.option(
+            "--processes",
+            is_flag=True,
+            help="Work in processes in place of threads; results are the same.",
+        ),
+        gathered(Sweep, "sweep", *Sweep._fields),
+    )(command)
 
 
 def _process_pool(count: int) -> Executor:
@@ -359,13 +388,39 @@ def _process_pool(count: int) -> Executor:
     return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"))
 
 
-def forewarn(basis: Basis, samples: int) -> None:
+def forewarn(samples: int, *bases: Basis) -> None:
     """Say before the long work where no go can come of it."""
-    if few := basis.need.warning(samples):
+    needs = [basis.need for basis in bases]
+    if few := max(needs, key=lambda need: need.flights).warning(samples):
         click.echo(few, err=True)
 
 
-def preamble(data: Mapping[str, Any]) -> list[str]:
+def put_out(
+    name: str,
+    data: Mapping[str, Any],
+    page: Callable[[], str],
+    told: Callable[[], str],
+    out: Path | None,
+    *,
+    as_json: bool,
+    first: Iterable[str] = (),
+    more: Mapping[str, str] = MappingProxyType({}),
+) -> None:
+    """Write a plan's page and document into a folder, and print it one way or the other."""
+    text = json_text(data)
+    if out is not None:
+        write_all(out, {f"{name}.html": page(), f"{name}.json": f"{text}\n", **more})
+    if as_json:
+        click.echo(text)
+        return
+    head = [*first, *_preamble(data)]
+    lines = [*head, *[""] * bool(head), told(), _cautions(data["assumed"])]
+    click.echo("\n".join(lines))
+    if out is not None:
+        click.echo(f"\nPicture: {out / f'{name}.html'}")
+
+
+def _preamble(data: Mapping[str, Any]) -> list[str]:
     """Say what every go of a plan hangs on, from the head of its document."""
     lines = [data["too_few"]] if data["too_few"] else []
     if data["conditions"]:
@@ -375,7 +430,7 @@ def preamble(data: Mapping[str, Any]) -> list[str]:
     return lines
 
 
-def cautions(assumed: list[str]) -> str:
+def _cautions(assumed: list[str]) -> str:
     """Write what was assumed, and the cautions, for the end of a command's output."""
     from driftmap.verdict.assessment import CAUTIONS
 

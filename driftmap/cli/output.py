@@ -1,4 +1,4 @@
-"""What commands put out: whole files, tables, JSON, how far they are, and nothing that steers."""
+"""What commands put out: whole files, JSON, how far they are, and nothing that steers."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Final, TextIO
 
@@ -17,10 +17,7 @@ import click
 
 from driftmap.errors import visible
 
-__all__ = ["Plain", "Progress", "json_text", "text_table", "write_all"]
-
-_TIES: Final = {0xA0: " ", 0x202F: " ", 0x2011: "-", 0x2060: None}
-"""What ties words on a page, as a terminal writes it."""
+__all__ = ["Plain", "Progress", "json_text", "write_all"]
 
 _EVERY: Final = 60.0  # s between lines where standard error is no terminal
 _OFTEN: Final = 0.5  # s between two looks of a line that is written over
@@ -51,21 +48,6 @@ def json_text(data: object, *, indent: int | None = 1) -> str:
     text = json.dumps(data, indent=indent, allow_nan=False, ensure_ascii=False)
     steering = (c for c in set(text) if visible(c, keep="\n") != c)
     return text.translate({ord(c): f"\\u{ord(c):04x}" for c in steering})
-
-
-def text_table(rows: Sequence[Sequence[str]]) -> str:
-    """Align columns of text under the first row; what starts with a digit to the right."""
-    cells = [[visible(cell.translate(_TIES)) for cell in row] for row in rows]
-    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
-    lines = []
-    for row in cells:
-        parts = [
-            cell.rjust(width) if cell[:1].isdigit() else cell.ljust(width)
-            for cell, width in zip(row, widths, strict=True)
-        ]
-        lines.append("  ".join(parts).rstrip())
-    lines.insert(1, "  ".join("-" * width for width in widths))
-    return "\n".join(lines)
 
 
 class Plain(io.TextIOWrapper):

@@ -6,36 +6,31 @@ import hashlib
 import math
 from datetime import timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from driftmap.cli.inputs import setup_of
 from driftmap.cli.options import (
     Quantity,
-    cautions,
+    Sweep,
     forewarn,
-    hands_of,
     json_option,
     language_option,
     out_option,
     plan_options,
-    preamble,
+    put_out,
     site_of,
     site_options,
     voice_of,
 )
-from driftmap.cli.output import json_text, text_table, write_all
 from driftmap.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from driftmap.planning.hours import Hours
     from driftmap.planning.season import Agreement, SeasonHour
     from driftmap.planning.supposed import Supposition
     from driftmap.planning.sweep import Hands
-    from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
 
 __all__ = ["season_command"]
@@ -103,7 +98,7 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
     "Folder for season.html, season.json and season-verdicts.jsonl, from which an "
     "interrupted run goes on."
 )
-def season_command(  # noqa: PLR0913, PLR0917
+def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
     flight: str,
     site: str,
     file: str | None,
@@ -112,11 +107,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     height: float,
     utc_offset: float,
     check: int,
-    answers: tuple[str, ...],
-    samples: int,
-    seed: int,
-    workers: int | None,
-    processes: bool,
+    sweep: Sweep,
     language: str,
     as_json: bool,
     out: Path | None,
@@ -138,6 +129,7 @@ def season_command(  # noqa: PLR0913, PLR0917
     from driftmap.planning.season import agreement, bins_to_fly, season_hours
     from driftmap.planning.supposed import Supposition, suppose
     from driftmap.planning.trial import basis_of
+    from driftmap.report.plantold import season_page, season_told
     from driftmap.rocket.flightfile import read_flight
 
     if bool(file) + bool(soundings) + (log is not None) != 1:
@@ -146,13 +138,13 @@ def season_command(  # noqa: PLR0913, PLR0917
     near = file or log is not None
     height = 10.0 if log is not None else height
     rocket, ground = read_flight(flight), site_of(site)
-    setup = setup_of(rocket, ground, (samples, seed), answers, ahead=True)
+    setup = setup_of(rocket, ground, sweep.run, sweep.answers, ahead=True)
     supposition = Supposition(ground.elevation)
     wind = suppose(supposition, 90.0, 4.0)
     calm = suppose(supposition, 0.0, 0.0)
     read = [supposition.read(0.0, 0.0), supposition.read(90.0, 4.0)] * bool(near)
     basis = basis_of(setup, calm, wind, known=read)
-    forewarn(basis, samples)
+    forewarn(sweep.samples, basis)
     path = None if out is None else out / "season-verdicts.jsonl"
     same: Agreement | None = None
     if near:
@@ -160,34 +152,30 @@ def season_command(  # noqa: PLR0913, PLR0917
         ledger = open_ledger(path, run_key(setup, supposition))
         every, left = bins_to_fly(hours, ledger, scale=scale)
         _going_on(every - left, every)
-        with hands_of(workers, processes, "winds") as hands:
+        with sweep.hands("winds") as hands:
             found = season_hours(
                 setup, supposition, hours, ledger, scale=scale, hands=hands
             )
-        with hands_of(workers, processes, "checks") as hands:
+        with sweep.hands("checks") as hands:
             same = agreement(
                 setup, supposition, hours, ledger, check, scale=scale, hands=hands
             )
         notes = _notes(hours.source, height, (*wind.assumed, *basis.assumed))
     else:
-        with hands_of(workers, processes, "soundings") as hands:
+        with sweep.hands("soundings") as hands:
             found = _flown_aloft(setup, supposition, soundings, path, hands)
         notes = [*_ALOFT, *basis.assumed]
     head = heading(setup, notes, basis)
     data = season_document(head, found, same, timedelta(hours=utc_offset))
-    text = json_text(data)
-    if out is not None:
-        page = _page(data, found, timedelta(hours=utc_offset), voice)
-        write_all(out, {"season.html": page, "season.json": text + "\n"})
-    if as_json:
-        click.echo(text)
-        return
-    for line in preamble(data):
-        click.echo(line)
-    click.echo(_told(data, voice))
-    click.echo(cautions(data["assumed"]))
-    if out is not None:
-        click.echo(f"\nPicture: {out / 'season.html'}")
+    offset = timedelta(hours=utc_offset)
+    put_out(
+        "season",
+        data,
+        lambda: season_page(data, found, offset, voice),
+        lambda: season_told(data, voice),
+        out,
+        as_json=as_json,
+    )
 
 
 def _hours(file: str | None, log: str | None) -> Hours:
@@ -249,74 +237,3 @@ def _notes(source: str, height: float, assumed: tuple[str, ...]) -> list[str]:
         "are narrow; not error of the winds, of the law aloft or of the physics",
         *assumed,
     ]
-
-
-def _told(data: dict[str, Any], voice: Voice) -> str:
-
-    rows = _season_rows(data, voice)
-    bins, what = data["bins"], data["counted"]
-    lines = [text_table(rows), ""]
-    if bins:
-        lines.append(
-            f"Bins: of {bins['checked_directly']} readings flown as they are, "
-            f"{bins['same_finding']} had the verdict of their bin; {bins['wrongly_go']} "
-            "were not go where the bin is."
-        )
-    lines.append("What most often spoke against a go:")
-    lines += [
-        f"  {b['hours']:,} of the {what}  {b['what']}" for b in data["blocked_by"][:5]
-    ]
-    return "\n".join(lines)
-
-
-def _season_rows(data: dict[str, Any], voice: Voice) -> list[list[str]]:
-    what = voice.say(f"plan.{data['counted']}")
-    head = [
-        voice.say("plan.month"),
-        voice.say("plan.go_if_low" if data["conditions"] else "plan.go"),
-        voice.say("plan.known_between", what=what),
-        voice.say("plan.hold"),
-        voice.say("plan.no_go"),
-        voice.say("plan.known_of", what=what),
-    ]
-    rows = [_row(f"{m['month']:02d}", m, voice) for m in data["months"]]
-    return [head, *rows, _row(voice.say("plan.all"), data["all"], voice)]
-
-
-def _row(name: str, share: dict[str, Any], voice: Voice) -> list[str]:
-    known, go = share["known"], share["go_share_of_known"]
-    of = voice.say("plan.of", known=voice.count(known), all=voice.count(share["hours"]))
-    if go is None:
-        return [name, voice.say("plan.not_known"), "", "", "", of]
-    return [
-        name,
-        voice.percent(go),
-        voice.span(*(voice.percent(end) for end in share["interval"])),
-        voice.percent(share["hold"] / known),
-        voice.percent(share["no_go"] / known),
-        of,
-    ]
-
-
-def _page(
-    data: dict[str, Any], found: Sequence[SeasonHour], offset: timedelta, voice: Voice
-) -> str:
-    from driftmap.planning.shares import by_month_and_hour
-    from driftmap.report.planpage import governing, page, printable, table
-    from driftmap.report.sketches import season_svg
-
-    zone = f"UTC{data['utc_offset_h']:+g} h" if data["utc_offset_h"] else "UTC"
-    what = voice.say(f"plan.{data['counted']}")
-    text = printable(voice.say("plan.season_how", what=what, zone=zone))
-    return page(
-        voice.say("plan.season_title", flight=data["flight"], site=data["site"]),
-        [
-            season_svg(by_month_and_hour(found, offset=offset), voice),
-            f"<p>{text}</p>",
-            table(_season_rows(data, voice), voice),
-        ],
-        voice,
-        assumed=data["assumed"],
-        questions=data["questions_set_aside"],
-        warnings=governing(data, voice),
-    )

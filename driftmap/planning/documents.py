@@ -4,10 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 from datetime import timedelta
 from importlib.metadata import version
-from typing import Any
+from types import MappingProxyType
+from typing import Any, Final
 
+from driftmap.air.atmosphere import air_density
+from driftmap.failures.alternatives import LANDING_SPEEDS, canopy_for
+from driftmap.failures.case import Case
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.margins import margins, opening_figures, opening_windows
+from driftmap.montecarlo.sensitivity import influences
 from driftmap.planning.aim import Aim
 from driftmap.planning.layout import Place, Question
 from driftmap.planning.season import (
@@ -20,11 +28,15 @@ from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reaso
 from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.trial import Basis
 from driftmap.planning.windlimits import TOLERANCE, DirectionLimit
-from driftmap.verdict.assessment import Setup
+from driftmap.rocket.flight import Flight
+from driftmap.verdict.assessment import CAUTIONS, Setup, document
 from driftmap.verdict.check import Check
+from driftmap.verdict.turning import Compared
 
 __all__ = [
     "aim_document",
+    "cases_document",
+    "compare_document",
     "heading",
     "layout_document",
     "layout_geojson",
@@ -36,20 +48,11 @@ __all__ = [
 def heading(setup: Setup, assumed: Iterable[str], *bases: Basis) -> dict[str, Any]:
     """Tell what a plan was made from.
 
-    Parameters
-    ----------
-    setup : Setup
-        What was flown, and where.
-    assumed : iterable of str
-        What was assumed.
-    *bases : Basis
-        What its verdicts rest on, for each flight.
+    ``setup``: what was flown, and where; ``bases``: what its verdicts rest on, for each
+    flight.
 
-    Returns
-    -------
-    dict
-        Head of every document. ``conditions`` is what every go of the plan hangs on, and
-        ``too_few`` says that no go can come of so few flights.
+    Gives head of every document. ``conditions`` is what every go of the plan hangs on,
+    and ``too_few`` says that no go can come of so few flights.
     """
     need = max((basis.need for basis in bases), key=lambda need: need.flights)
     return {
@@ -75,20 +78,10 @@ def limits_document(
 ) -> dict[str, Any]:
     """Write wind limits as plain data.
 
-    Parameters
-    ----------
-    head : mapping
-        From `heading`.
-    limits : iterable of DirectionLimit
-        The limits.
-    head_share : float
-        Wind at head height for each of that at 10 m.
+    ``head_share``: wind at head height for each of that at 10 m.
 
-    Returns
-    -------
-    dict
-        Speeds are those at `speeds_at_m`; ``go_below_mps`` is 0 where not even light air
-        is go, and null where nothing is known.
+    Gives speeds are those at `speeds_at_m`; ``go_below_mps`` is 0 where not even light
+    air is go, and null where nothing is known.
     """
     return {
         **head,
@@ -113,21 +106,10 @@ def aim_document(
 ) -> dict[str, Any]:
     """Write rail aims as plain data.
 
-    Parameters
-    ----------
-    head : mapping
-        From `heading`.
-    planned : Aim
-        The rail as planned.
-    aims : sequence of Aim
-        All that were tried, the best first.
-    best : int
-        How many to tell.
+    ``planned``: the rail as planned; ``aims``: all that were tried, the best first;
+    ``best``: how many to tell.
 
-    Returns
-    -------
-    dict
-        The plan, the best, and how many were tried.
+    Gives the plan, the best, and how many were tried.
     """
     return {
         **head,
@@ -180,23 +162,11 @@ def layout_document(
 ) -> dict[str, Any]:
     """Write a layout as plain data.
 
-    Parameters
-    ----------
-    head : mapping
-        From `heading`.
-    question : Question
-        What it was asked to serve.
-    pads : sequence of Place
-        Pads, the best first.
-    stands : mapping of str to sequence of Place
-        Places for each area of people that was moved, the best first.
-    best : int
-        How many to tell of each.
+    ``question``: what it was asked to serve; ``pads``: pads, the best first;
+    ``stands``: places for each area of people that was moved, the best first; ``best``:
+    how many to tell of each.
 
-    Returns
-    -------
-    dict
-        The best, the pad as drawn, and the winds they were scored by.
+    Gives the best, the pad as drawn, and the winds they were scored by.
     """
     drawn = next((p for p in pads if p.shift == 0), None)
     return {
@@ -249,17 +219,7 @@ def layout_geojson(
 ) -> dict[str, Any]:
     """Write every candidate as GeoJSON (RFC 7946).
 
-    Parameters
-    ----------
-    question : Question
-        What was asked.
-    pads, stands
-        As in `layout_document`.
-
-    Returns
-    -------
-    dict
-        A FeatureCollection of points; ``rank`` 1 is the best of its kind.
+    Gives A FeatureCollection of points; ``rank`` 1 is the best of its kind.
     """
     features = []
     for name, places in (("", pads), *stands.items()):
@@ -291,22 +251,11 @@ def season_document(
 ) -> dict[str, Any]:
     """Write a season as plain data.
 
-    Parameters
-    ----------
-    head : mapping
-        From `heading`.
-    hours : sequence of SeasonHour
-        Every hour.
-    check : Agreement or None
-        How the bins did against the winds themselves; None without bins, where every
-        sounding was flown as it is.
-    offset : timedelta
-        Local time less UTC, for month and hour.
+    ``check``: how the bins did against the winds themselves; None without bins, where
+    every sounding was flown as it is; ``offset``: local time less UTC, for month and
+    hour.
 
-    Returns
-    -------
-    dict
-        Shares in all, by month, and by month and hour, and what spoke against a go.
+    Gives shares in all, by month, and by month and hour, and what spoke against a go.
     """
     cells = by_month_and_hour(hours, offset=offset)
     local = [((h.time + offset).month, h) for h in hours]
@@ -352,4 +301,112 @@ def _share(share: GoShare) -> dict[str, Any]:
         "go_share_of_known": _finite(share.share),
         "interval": [share.lower, share.upper],
         "coverage": share.coverage,
+    }
+
+
+def cases_document(cloud: Cloud, wind: str) -> dict[str, Any]:
+    """Write what can happen to a flight as plain data.
+
+    ``wind`` tells where its wind is from; what moves the landing stays empty where flights
+    are too few to tell.
+    """
+    plan, tree = cloud.plan, cloud.tree
+    enough = cloud.flights >= 10 * len(cloud.draws)
+    return {
+        "flight": plan.flight.name,
+        "wind": wind,
+        "seed": cloud.seed,
+        "samples": cloud.flights,
+        "cases": [_case(cloud, case) for case in tree.cases],
+        "margins": [asdict(margin) for margin in margins(cloud)],
+        "openings": opening_figures(cloud),
+        "windows": opening_windows(cloud),
+        "sizes": _sizes(plan.flight, float(plan.sky.density(0.0))),
+        "inputs": [
+            {"name": i.name, "metres": i.metres, "share": i.share}
+            for i in (influences(cloud) if enough else ())
+        ],
+        "assumed": [*plan.assumed, *tree.assumed],
+        "missing": list(tree.missing),
+    }
+
+
+def _case(cloud: Cloud, case: Case) -> dict[str, Any]:
+    return {
+        "name": case.name,
+        "cause": case.cause,
+        "probability": case.probability,
+        "let_go": _LET_GO[case.release.at],
+        "bodies": [
+            {
+                "name": part.body,
+                "count": part.count,
+                "speed_mps": float(part.quantile(cloud.speed, 0.5)),
+                "energy_j": float(part.quantile(cloud.energy, 0.5)),
+            }
+            for part in cloud.of(case.name)
+        ],
+    }
+
+
+_LET_GO: Final = MappingProxyType(
+    {
+        "apogee": "at apogee",
+        "max q": "at greatest dynamic pressure",
+        "coast": "between burnout and apogee",
+        "time": "a time after lift-off",
+        "late": "some seconds after apogee",
+        "first second": "in the first second",
+        "breaks": "when it has more than it stands",
+        "rail": "on leaving the rail",
+        "burn": "during the burn",
+        "off rail": "a time after lift-off",
+    }
+)
+
+
+def _sizes(flight: Flight, density: float) -> list[dict[str, Any]]:
+    return [
+        {"speed_mps": v, "diameter_m": canopy_for(flight, v, density)}
+        for v in LANDING_SPEEDS
+    ]
+
+
+def compare_document(setup: Setup, found: Sequence[Compared]) -> dict[str, Any]:
+    """Write alternatives side by side as plain data.
+
+    The figures of each are those when all goes as planned.
+    """
+    density = float(air_density(setup.site.elevation))
+    return {
+        "flight": setup.flight.name,
+        "seed": setup.seed,
+        "samples": setup.samples,
+        "alternatives": [_alternative(one) for one in found],
+        "made_up": not setup.flight.alternatives,
+        "sizes": _sizes(setup.flight, density),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _alternative(one: Compared) -> dict[str, Any]:
+    cloud, worst = one.assessment.cloud, one.worst.total
+    # Recovery as planned comes first; where it never holds, what becomes of it does.
+    piece = document(one.assessment)["cases"][0]["pieces"][0]
+    keys = (
+        "mean_east_m",
+        "mean_north_m",
+        "radius_90_m",
+        "time_s",
+        "impact_speed_mps",
+        "energy_j",
+    )
+    return {
+        "name": one.name,
+        "verdict": one.assessment.verdict,
+        **{key: piece[key] for key in keys},
+        "worst_area_hit": worst.estimate,
+        "worst_area_interval": [worst.lower, worst.upper],
+        "flights": cloud.flights,
+        "windows": opening_windows(cloud),
     }

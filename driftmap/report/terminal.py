@@ -1,7 +1,8 @@
-"""The verdict as a few lines in a terminal."""
+"""The verdict as a few lines in a terminal, and tables for it."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from driftmap.errors import visible
@@ -18,10 +19,12 @@ from driftmap.verdict.check import counted
 from driftmap.verdict.limits import LOOSER
 from driftmap.verdict.turning import Turning
 
-__all__ = ["proposals", "summary"]
+__all__ = ["proposals", "summary", "text_table"]
 
 _MOST_REASONS: Final = 8
 _MOST_TURNS: Final = 6
+_TIES: Final = {0xA0: " ", 0x202F: " ", 0x2011: "-", 0x2060: None}
+"""What ties words on a page, as a terminal writes it."""
 
 
 def summary(assessment: Assessment, *, units: Units) -> str:
@@ -141,3 +144,18 @@ def _piece(a: Assessment, part: Part, units: Units) -> str:
         f"90 % within {around} of there; {found.time.p50:.0f} s after lift-off, "
         f"{show(speed, 'descent', units)}, {show(energy, 'energy', units)}"
     )
+
+
+def text_table(rows: Sequence[Sequence[str]]) -> str:
+    """Align columns of text under the first row; what starts with a digit to the right."""
+    cells = [[visible(cell.translate(_TIES)) for cell in row] for row in rows]
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    lines = []
+    for row in cells:
+        parts = [
+            cell.rjust(width) if cell[:1].isdigit() else cell.ljust(width)
+            for cell, width in zip(row, widths, strict=True)
+        ]
+        lines.append("  ".join(parts).rstrip())
+    lines.insert(1, "  ".join("-" * width for width in widths))
+    return "\n".join(lines)

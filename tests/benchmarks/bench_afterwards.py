@@ -179,20 +179,22 @@ def explain_weights():
     yield from reliability(few, f"the other {len(few)}, which would fly more", gap=True)
 
 
-def explain_sparse(count=60):
+def explain_sparse(count=150):
     """The same of reports that few flights fit, with one more lot flown toward each."""
     rng, (wind, cloud), (_, other) = (
         np.random.default_rng(7),
-        flown(1, 16_384),
+        flown(1, 8192),
         flown(2, 8192),
     )
     cases, truths = flown_cases(cloud, wind), flown_cases(other, wind)
     level, before, after = even(cases), [], []
-    for number in range(700):
+    number = 0
+    while len(after) < count:
         truth = one_of(truths[number % len(truths)], rng)
+        number += 1
         seen = [level, *evidence(truth, rng)]
         known = weigh(cases, seen)
-        if known.effective < 200 and len(after) < count:
+        if known.effective < 200:
             more = know(cloud, wind, seen, most_lots=1)
             before.append((truth.flown.case.name, known.chances))
             after.append((truth.flown.case.name, more.chances))

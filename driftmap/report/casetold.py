@@ -1,0 +1,261 @@
+"""What can go wrong, and which device to choose, in words for terminal and page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Any, Final
+
+from driftmap.errors import visible
+from driftmap.failures.cases import WORKS
+from driftmap.report import words
+from driftmap.report.planpage import page, printable, table, verdict_word
+from driftmap.report.sentences import case_words
+from driftmap.report.terminal import text_table
+from driftmap.report.voice import Voice
+from driftmap.units import DIMENSIONS
+from driftmap.verdict.assessment import CAUTIONS
+
+__all__ = ["cases_page", "cases_told", "compare_page", "compare_rows", "compare_told"]
+
+_MOST_INPUTS: Final = 8
+
+_MADE_UP: Final = (
+    "Made up from the plan; put [[alternative]] tables in the flight file."
+)
+
+
+def _case_rows(
+    data: dict[str, Any], voice: Voice, *, keys_only: bool = True
+) -> list[list[str]]:
+    """Give a row a body; a page tells each case in words as well as by its key."""
+    keys = ("happens", "likely", "let_go", "comes_down", "speed", "energy")
+    rows = [[voice.say(f"plan.{key}") for key in keys]]
+    for case in data["cases"]:
+        told = case["name"]
+        by_words = case_words(told, case["cause"], voice)
+        if not keys_only and by_words != told:
+            told = f"{by_words} ({told})"
+        for i, body in enumerate(case["bodies"]):
+            name = voice.known("piece", body["name"])
+            rows.append(
+                [
+                    "" if i else told,
+                    "" if i else voice.percent(case["probability"]),
+                    "" if i else voice.say(f"plan.{case['let_go']}"),
+                    f"{body['count']} × {name}" if body["count"] > 1 else name,
+                    voice.shown(body["speed_mps"], "descent"),
+                    voice.shown(body["energy_j"], "energy"),
+                ]
+            )
+    return rows
+
+
+def _margins(data: dict[str, Any], voice: Voice) -> Iterator[str]:
+    for m in data["margins"]:
+        ends = [_amount(m[k], m["unit"], voice) for k in ("p50", "p5", "p95")]
+        text = f"{visible(m['name'])}: {ends[0]} ({words.span(ends[1], ends[2])})"
+        if m["against"] is not None:
+            text += f", against {_amount(m['against'], m['unit'], voice)}"
+        yield text
+
+
+def cases_page(data: dict[str, Any], voice: Voice) -> str:
+    """Write the page of what can happen."""
+
+    def items(lines: Iterable[str]) -> str:
+        return f"<ul>{''.join(f'<li>{printable(line)}</li>' for line in lines)}</ul>"
+
+    def title(key: str) -> str:
+        return f"<h2>{printable(voice.say(f'plan.{key}'))}</h2>"
+
+    windows = [_window_line(one, voice) for one in data["windows"]]
+    return page(
+        voice.say("plan.cases_title", flight=data["flight"]),
+        [
+            f"<p>{printable(voice.say('plan.wind', wind=data['wind']))}</p>",
+            table(_case_rows(data, voice, keys_only=False), voice),
+            title("margins"),
+            items(_margins(data, voice)),
+            title("openings"),
+            table(_openings(data["openings"], voice), voice),
+            items([*windows, *_size_lines(data["sizes"], voice)]),
+        ],
+        voice,
+        assumed=data["assumed"],
+        warnings=[voice.say("plan.missing", what=text) for text in data["missing"]],
+    )
+
+
+def cases_told(data: dict[str, Any], voice: Voice) -> str:
+    """Write for a terminal what can happen, with margins and assumptions."""
+    rows = _case_rows(data, voice)
+    lines = [
+        f"{visible(data['flight'])}, wind {visible(data['wind'])}",
+        "",
+        text_table(rows),
+        "",
+    ]
+    lines.append("Margins (middle, and 5 to 95 % of flights):")
+    lines += [f"  {line}" for line in _margins(data, voice)]
+    lines += [
+        "",
+        "Openings (middle, and 95 % of flights below), whatever comes of them:",
+    ]
+    lines += ["", text_table(_openings(data["openings"], voice)), ""]
+    lines += [_window_line(one, voice) for one in data["windows"]]
+    lines += [*_size_lines(data["sizes"], voice)]
+    if data["inputs"]:
+        lines += [
+            "",
+            "What moves the landing most when all goes as planned (one sigma):",
+        ]
+        for i in data["inputs"][:_MOST_INPUTS]:
+            far = words.distance(i["metres"], voice.units)
+            lines.append(
+                f"  {visible(i['name'])}: {far}, {i['share']:.0%} of the spread"
+            )
+    lines += [
+        "",
+        "Assumed; what the flight file states takes the place of its default:",
+    ]
+    lines += [f"  {visible(text)}" for text in data["assumed"]]
+    lines += [f"NOT FLOWN: {visible(text)}" for text in data["missing"]]
+    return "\n".join([*lines, "", *(f"* {text}" for text in CAUTIONS)])
+
+
+def _window_line(one: dict[str, Any], voice: Voice) -> str:
+    """Say how early and how late about apogee a device may open."""
+    ends = [
+        voice.say(f"plan.{word}", time=voice.number(f"{one[key]:.2f} s"))
+        for key, word in (("before_s", "before_top"), ("after_s", "after_top"))
+        if one[key] is not None
+    ]
+    if len(ends) > 1:
+        ends = [voice.say("plan.and", one=ends[0], other=ends[1])]
+    told = voice.say("plan.window", device=one["device"], ends="".join(ends))
+    return f"  {told}".replace("\u00a0", " ")
+
+
+def _size_lines(sizes: list[dict[str, Any]], voice: Voice) -> Iterator[str]:
+    """Say how large a canopy must be for a few speeds of landing."""
+    for one in sizes:
+        speed = voice.shown(one["speed_mps"], "descent")
+        told = voice.say("plan.no_canopy", speed=speed)
+        if one["diameter_m"] is not None:
+            across = one["diameter_m"]
+            us = voice.units == "us"
+            size = (
+                f"{across / DIMENSIONS['length']['in']:.0f} in"
+                if us
+                else f"{across:.2f} m"
+            )
+            told = voice.say("plan.canopy", speed=speed, size=voice.number(size))
+        yield f"  {told}".replace("\u00a0", " ")
+
+
+def _openings(found: list[dict[str, Any]], voice: Voice) -> list[list[str]]:
+    keys = ("opens", "when", "speed", "load", "over_weight", "snatch", "holds")
+    rows = [[voice.say(f"plan.{key}") for key in keys]]
+    for one in found:
+        cells = [
+            " / ".join(_amount(one[key][p], unit, voice) for p in ("p50", "p95"))
+            for key, unit in (("speed_mps", "m/s"), ("load_n", "N"))
+        ]
+        heavy = " / ".join(f"{one['load_over_weight'][p]:.0f}" for p in ("p50", "p95"))
+        strength = one["strength_n"]
+        planned = one["cause"] == WORKS
+        rows.append(
+            [
+                one["device"],
+                voice.say("plan.planned")
+                if planned
+                else voice.known("case", one["cause"])
+                if voice.catalogue.language != "en"
+                else one["cause"],
+                *cells,
+                voice.say("plan.times", count=heavy),
+                voice.say("plan.to", value=_amount(one["snatch_n"]["p95"], "N", voice)),
+                voice.say("plan.not_stated")
+                if strength is None
+                else _amount(strength, "N", voice),
+            ]
+        )
+    return rows
+
+
+def _amount(value: float, unit: str, voice: Voice) -> str:
+    us = voice.units == "us"
+    if unit == "m":
+        return voice.exact_distance(value)
+    if unit == "m/s":
+        return voice.shown(value, "descent")
+    told = f"{value:.2f} {unit}".rstrip()
+    if unit == "N":
+        told = (
+            f"{value / DIMENSIONS['force']['lbf']:,.0f} lbf"
+            if us
+            else f"{value:,.0f} N"
+        )
+    if unit == "Pa":
+        told = (
+            f"{value / DIMENSIONS['pressure']['psi']:,.2f} psi"
+            if us
+            else f"{value / 1000:,.1f} kPa"
+        )
+    return voice.number(told)
+
+
+def compare_told(data: dict[str, Any], voice: Voice) -> str:
+    """Write alternatives side by side for a terminal."""
+    early = [
+        f"{row['name']}:{_window_line(window, voice)}"
+        for row in data["alternatives"]
+        for window in row["windows"]
+    ]
+    return "\n".join(
+        [
+            text_table(compare_rows(data["alternatives"], voice)),
+            *(["", _MADE_UP] if data["made_up"] else []),
+            *["", *_size_lines(data["sizes"], voice), "", *early, ""],
+            *(f"* {text}" for text in CAUTIONS),
+        ]
+    )
+
+
+def compare_rows(rows: Iterable[dict[str, Any]], voice: Voice) -> list[list[str]]:
+    """Give a row to each alternative."""
+    keys = ("if_planned", "drift", "time", "landing_speed", "energy", "worst_area")
+    head = [voice.say(f"plan.{key}") for key in (*keys, "verdict")]
+    head.insert(2, voice.say("map.within"))
+    told = [head]
+    for row in rows:
+        hit = voice.share(
+            row["worst_area_hit"], row["worst_area_interval"], row["flights"]
+        )
+        told.append(
+            [
+                row["name"],
+                voice.toward(row["mean_east_m"], row["mean_north_m"]),
+                voice.exact_distance(row["radius_90_m"]),
+                voice.shown(row["time_s"]["p50"], "time"),
+                voice.shown(row["impact_speed_mps"]["p50"], "descent"),
+                voice.shown(row["energy_j"]["p50"], "energy"),
+                hit.rpartition(":")[2].strip(),
+                verdict_word(row["verdict"], voice),
+            ]
+        )
+    return told
+
+
+def compare_page(data: dict[str, Any], site: str, voice: Voice) -> str:
+    """Write the page of alternatives."""
+    sizes = _size_lines(data["sizes"], voice)
+    lines = "".join(f"<li>{printable(line)}</li>" for line in sizes)
+    heading = printable(voice.say("plan.which_canopy"))
+    rows = table(compare_rows(data["alternatives"], voice), voice)
+    return page(
+        voice.say("plan.compare_title", flight=data["flight"], site=site),
+        [rows, f"<h2>{heading}</h2><ul>{lines}</ul>"],
+        voice,
+        assumed=[],
+    )
