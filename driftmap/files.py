@@ -216,20 +216,8 @@ def mistaken(
 ) -> InputError:
     """Tell every mistake of a file in one line, up to a bound, the rest by their number.
 
-    Parameters
-    ----------
-    problem : pydantic.ValidationError
-        What is wrong.
-    data : object
-        The whole file as written, for the names of its rows.
-    source : str
-        The file.
-    known : callable
-        Keys that are accepted beside a place.
-    within : sequence
-        Place of what was checked.
-    fault : callable
-        Makes the error.
+    ``data``: the whole file as written, for the names of its rows; ``known``: keys that
+    are accepted beside a place; ``within``: place of what was checked.
     """
     errors = problem.errors(include_url=False)
     # An unknown key explains a missing one, so it comes first.

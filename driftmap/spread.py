@@ -38,10 +38,7 @@ class Spread:
     def draw(self, count: int, rng: np.random.Generator) -> FloatArray:
         """Draw values.
 
-        Returns
-        -------
-        ndarray, shape (count,)
-            Values in the unit of the input.
+        Result: values in the unit of the input, shape (count,).
         """
         a, b = self.first, self.second
         if self.kind == "normal":
@@ -65,12 +62,9 @@ class Spread:
 def even_points(count: int) -> FloatArray:
     """Spread points evenly over a square, always the same ones.
 
-    Returns
-    -------
-    ndarray, shape (2, count)
-        Both coordinates in 0 to 1. Their steps are powers of the root of x³ = x + 1,
-        which no pattern of equal neighbours can meet (M. Roberts' R2 sequence, from
-        memory).
+    Result: both coordinates in 0 to 1. Their steps are powers of the root of x³ = x +
+    1, which no pattern of equal neighbours can meet (M. Roberts' R2 sequence, from
+    memory), shape (2, count).
     """
     steps = np.arange(1, count + 1)
     return np.stack([steps * 0.7548776662466927 % 1, steps * 0.5698402909980532 % 1])
@@ -126,17 +120,10 @@ def draw_all(
 ) -> dict[str, FloatArray]:
     """Draw every input of a block of flights.
 
-    Parameters
-    ----------
-    spreads : mapping of str to Spread
-        The inputs by name.
-    count, seed, block : int
-        Flights in the block, seed of the run, number of the block.
+    ``spreads``: the inputs by name; ``count`` and ``seed`` and ``block``: flights in
+    the block, seed of the run, number of the block.
 
-    Returns
-    -------
-    dict of str to ndarray, shape (count,)
-        Values by name.
+    Result: values by name, shape (count,).
     """
     return {
         name: spread.draw(count, stream(seed, block, name))

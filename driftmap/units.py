@@ -258,12 +258,8 @@ def bounded(
 def unit_of(dimension: str, system: str) -> str:
     """Name the unit in which `show` writes a quantity.
 
-    Parameters
-    ----------
-    dimension : str
-        A key of `DIMENSIONS`, or ``"descent"`` for a falling speed.
-    system : {"us", "si"}
-        Units the reader picked.
+    ``dimension``: A key of `DIMENSIONS`, or ``"descent"`` for a falling speed;
+    ``system``: units the reader picked.
     """
     return _READ[dimension, system][0]
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final, TypeVar, Unpack
 import click
 
 from driftmap.cli.inputs import (
-    Inputs,
+    RunInputs,
     answers_option,
     echo_flight,
     setup_in_wind,
@@ -72,7 +72,7 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
     return flight_options(answers_option(command))
 
 
-def assessment_of(inputs: Inputs) -> Assessment:
+def assessment_of(inputs: RunInputs) -> Assessment:
     """Read the inputs and assess the flight, with a progress bar for long runs."""
     from driftmap.verdict.assessment import assess_setup
 
@@ -130,7 +130,7 @@ def assess_command(
     propose: bool,
     as_json: bool,
     log: str | None,
-    **inputs: Unpack[Inputs],
+    **inputs: Unpack[RunInputs],
 ) -> None:
     """Say where everything can come down, who stands there, and whether to fly.
 
@@ -196,7 +196,7 @@ def brief_command(
     voice: Voice,
     stop_wind: bool,
     out: Path,
-    **inputs: Unpack[Inputs],
+    **inputs: Unpack[RunInputs],
 ) -> None:
     """Write a sheet to read aloud and post: where to stand, what comes down where.
 
@@ -274,7 +274,7 @@ def export_command(
     floor: float,
     square: float | None,
     out: Path,
-    **inputs: Unpack[Inputs],
+    **inputs: Unpack[RunInputs],
 ) -> None:
     """Write contours, landing points, areas and probabilities in open formats.
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from driftmap.cli.inputs import Place, WindOptions, wind_of, wind_options_for
+from driftmap.cli.inputs import WindOptions, WindPlace, wind_of, wind_options_for
 from driftmap.cli.options import (
     json_option,
     out_option,
@@ -59,7 +59,7 @@ def cases_command(
     from driftmap.rocket.flightfile import read_flight
 
     plan = read_flight(flight)
-    place = Place(0.0) if site is None else Place.of(site_of(site))
+    place = WindPlace(0.0) if site is None else WindPlace.of(site_of(site))
     if not asked.winds and asked.at is None:
         asked = replace(asked, winds=("calm",))
     wind = wind_of(asked, place)

@@ -7,7 +7,7 @@ from typing import Final
 
 import click
 
-from driftmap.cli.inputs import Place, WindOptions, shape_of, wind_options_for
+from driftmap.cli.inputs import WindOptions, WindPlace, shape_of, wind_options_for
 from driftmap.cli.options import Quantity, json_option
 from driftmap.cli.output import json_text
 from driftmap.errors import InputError
@@ -95,7 +95,7 @@ def drop_command(  # noqa: PLR0913, PLR0917
     if site_elevation + top > _TOP_OF_AIR:
         most = f"{_TOP_OF_AIR:.0f} m above sea level"
         raise InputError("--from", "", f"the body must stay below {most}")
-    profile = shape_of(asked, Place(site_elevation))
+    profile = shape_of(asked, WindPlace(site_elevation))
     if profile is None:
         raise click.UsageError('Give --wind, such as "12 mph from 240".')
     air = mean_air(profile, Sky(site_elevation), top)

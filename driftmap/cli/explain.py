@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar, Unpack
 import click
 
 from driftmap.cli.assess import flight_options
-from driftmap.cli.inputs import FlightInputs, Place, wind_of
+from driftmap.cli.inputs import FlightInputs, WindPlace, wind_of
 from driftmap.cli.options import day_of, json_option, site_of, units_option
 from driftmap.cli.output import Progress, json_text
 from driftmap.errors import InputError
@@ -24,12 +24,12 @@ if TYPE_CHECKING:
     from driftmap.observations.weighing import Known
     from driftmap.rocket.flight import Flight
 
-__all__ = ["Inputs", "Observed", "explain_command", "observed", "read_observed"]
+__all__ = ["Observed", "SeenInputs", "explain_command", "observed", "read_observed"]
 
 T = TypeVar("T")
 
 
-class Inputs(FlightInputs):
+class SeenInputs(FlightInputs):
     """What the options of `observed` hand to a command."""
 
     seen: tuple[str, ...]
@@ -68,7 +68,7 @@ class Observed:
     pieces: list[str]
     assumed: tuple[str, ...]
 
-    def flown(self, inputs: Inputs) -> Cloud:
+    def flown(self, inputs: SeenInputs) -> Cloud:
         """Fly the flight, its falls kept."""
         from driftmap.montecarlo.cloud import fly
 
@@ -84,7 +84,7 @@ class Observed:
                 progress=progress,
             )
 
-    def weighed(self, inputs: Inputs, cloud: Cloud) -> Known:
+    def weighed(self, inputs: SeenInputs, cloud: Cloud) -> Known:
         """Weigh the flights by what was seen, and fly more toward it where few fit."""
         from driftmap.observations.toward import know
         from driftmap.observations.weighing import AtOddsError
@@ -122,7 +122,7 @@ class Observed:
         ]
 
 
-def read_observed(inputs: Inputs) -> Observed:
+def read_observed(inputs: SeenInputs) -> Observed:
     """Read the flight, the site, the wind and what was seen; nothing is flown yet."""
     from driftmap.failures.cases import build_cases
     from driftmap.observations.seenfile import pieces_of, read_seen
@@ -136,13 +136,13 @@ def read_observed(inputs: Inputs) -> Observed:
         found, notes = read_seen(file, flight, tree, site)
         told += found
         assumed += notes
-    wind = wind_of(inputs["asked"], Place.of(site))
+    wind = wind_of(inputs["asked"], WindPlace.of(site))
     day = day_of(inputs["weather"], site.elevation, wind)
     pieces = pieces_of(flight)
     return Observed(flight, site, wind, day, tuple(told), pieces, tuple(assumed))
 
 
-class _Options(Inputs):
+class _Options(SeenInputs):
     """What the options of ``explain`` alone hand over, beside those of `observed`."""
 
     units: Literal["us", "si"]

@@ -18,8 +18,8 @@ from driftmap.cli.options import (
     Weather,
     day_of,
     gathered,
+    option_stack,
     site_of,
-    stacked,
 )
 from driftmap.errors import InputError
 from driftmap.winds.law import ROUGHNESS
@@ -36,9 +36,9 @@ if TYPE_CHECKING:
 __all__ = [
     "HERE",
     "FlightInputs",
-    "Inputs",
-    "Place",
+    "RunInputs",
     "WindOptions",
+    "WindPlace",
     "answers_of",
     "answers_option",
     "echo_flight",
@@ -87,7 +87,7 @@ class WindOptions:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class WindPlace:
     """Where the flight is: all that readers of winds ask of a site."""
 
     elevation: float
@@ -95,7 +95,7 @@ class Place:
     position: tuple[float, float] | None = None  # latitude, longitude
 
     @classmethod
-    def of(cls, site: Site) -> Place:
+    def of(cls, site: Site) -> WindPlace:
         """Take the place of a site file."""
         position = (site.latitude, site.longitude)
         return cls(site.elevation, site.declination, position)
@@ -151,7 +151,7 @@ def place_options(command: F) -> F:
             help="Of the magnetic needle, east positive [deg].",
         ),
     )
-    return stacked(*options)(command)
+    return option_stack(*options)(command)
 
 
 def wind_options(command: Callable[..., T]) -> Callable[..., T]:
@@ -168,10 +168,10 @@ def wind_options_for(
     """Add `wind_options` where the wind means something else."""
     wind = click.option("--wind", "winds", multiple=True, metavar="WIND", help=meaning)
     names = [field.name for field in fields(WindOptions)]
-    return stacked(wind, place_options, gathered(WindOptions, "asked", *names))
+    return option_stack(wind, place_options, gathered(WindOptions, "asked", *names))
 
 
-def setting_of(asked: WindOptions, place: Place) -> Setting:
+def setting_of(asked: WindOptions, place: WindPlace) -> Setting:
     """Say what the readers must know of place and time."""
     now = datetime.now(UTC)
     when = flight_time(asked.when, now) if asked.when else None
@@ -208,7 +208,7 @@ def _fetched(asked: WindOptions, setting: Setting) -> Reading:
     from driftmap.winds.fetch import PATIENCE, SERVICE, fetch_forecast
 
     if asked.at not in {None, HERE}:
-        position = Place.of(site_of(str(asked.at))).position
+        position = WindPlace.of(site_of(str(asked.at))).position
         setting = replace(setting, place=position)
     if asked.when is None:
         raise click.UsageError("--at needs --when: a forecast is for a time.")
@@ -219,7 +219,7 @@ def _fetched(asked: WindOptions, setting: Setting) -> Reading:
     return fetch_forecast(setting, service=asked.service or SERVICE)
 
 
-def wind_of(asked: WindOptions, place: Place) -> WindProfile:
+def wind_of(asked: WindOptions, place: WindPlace) -> WindProfile:
     """Read and merge the wind over a place; what it assumes tells the flight's time."""
     from driftmap.winds import merge
 
@@ -237,7 +237,7 @@ def echo_flight(asked: WindOptions) -> None:
         click.echo(f"For a flight at {show_flight(flight_time(asked.when))}")
 
 
-def shape_of(asked: WindOptions, place: Place) -> WindProfile | None:
+def shape_of(asked: WindOptions, place: WindPlace) -> WindProfile | None:
     """Read a wind to plan with, whatever its day; None when none is named."""
     from driftmap.winds import shape
 
@@ -396,7 +396,7 @@ def setup_in_wind(
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), site_of(site)
-    wind = wind_of(asked, Place.of(ground))
+    wind = wind_of(asked, WindPlace.of(ground))
     setup = setup_of(
         rocket, ground, run, answers, weather=weather, wind=wind, when=asked.when
     )
@@ -418,7 +418,7 @@ def setup_supposed(
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), site_of(site)
-    shape = shape_of(asked, Place.of(ground))
+    shape = shape_of(asked, WindPlace.of(ground))
     setup = setup_of(
         rocket, ground, run, answers, weather=weather, when=asked.when, ahead=ahead
     )
@@ -436,7 +436,7 @@ class FlightInputs(TypedDict):
     seed: int
 
 
-class Inputs(FlightInputs):
+class RunInputs(FlightInputs):
     """What the options of `assessed` hand to a command."""
 
     precision: float | None

@@ -10,7 +10,7 @@ import click
 from driftmap.cli.inputs import setup_of
 from driftmap.cli.options import (
     Quantity,
-    Sweep,
+    SweepOptions,
     forewarn,
     json_option,
     out_option,
@@ -101,7 +101,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     spacing: float | None,
     areas: tuple[str, ...],
     best: int,
-    sweep: Sweep,
+    sweep: SweepOptions,
     voice: Voice,
     as_json: bool,
     out: Path | None,

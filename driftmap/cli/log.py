@@ -15,7 +15,7 @@ from driftmap.cli.output import json_text, write_all
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from driftmap.cli.inputs import Inputs
+    from driftmap.cli.inputs import RunInputs
     from driftmap.logbook.entry import Entry
     from driftmap.logbook.store import Log
     from driftmap.review.findings import Figure, Review
@@ -54,7 +54,7 @@ def _open(path: Path | None, *, create: bool = False) -> Log:
     return Log(default_path() if path is None else path, create=create)
 
 
-def log_assessment(assessment: Assessment, inputs: Inputs, path: str) -> str:
+def log_assessment(assessment: Assessment, inputs: RunInputs, path: str) -> str:
     """Write an assessment to the log at a path, or the user's own; say so."""
     from datetime import UTC, datetime
 
@@ -186,7 +186,7 @@ def show_command(entry_id: str, path: Path | None) -> None:
 @log_command.command("export")
 @click.option("--out", required=True, type=click.Path(dir_okay=False, path_type=Path))
 @_log
-def export_command(out: Path, path: Path | None) -> None:
+def export_log_command(out: Path, path: Path | None) -> None:
     """Write the whole log as lines of JSON."""
     from driftmap.logbook.exchange import export_text
 
@@ -262,11 +262,11 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
     It reads assessments (assess --log) and what came of them (log add --about).
     """
     from driftmap.review.findings import review
-    from driftmap.review.records import flights_of, records_of
+    from driftmap.review.records import flew_of, records_of
 
     with _open(path) as log:
         entries = log.current()
-        result = review(records_of(entries), flights_of(entries))
+        result = review(records_of(entries), flew_of(entries))
         again = list(_again(log, entries, result, verdicts)) if verdicts else []
     if as_json:
         told = {**asdict(result), "verdicts": again}

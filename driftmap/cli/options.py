@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 __all__ = [
     "NO_READINGS",
     "Quantity",
-    "Sweep",
+    "SweepOptions",
     "Weather",
     "around_of",
     "day_of",
@@ -43,6 +43,7 @@ __all__ = [
     "gathered",
     "json_option",
     "language_option",
+    "option_stack",
     "out_here_option",
     "out_option",
     "pad_option",
@@ -51,7 +52,6 @@ __all__ = [
     "run_options",
     "site_of",
     "site_options",
-    "stacked",
     "stop_wind_option",
     "units_option",
     "voice_of",
@@ -91,7 +91,7 @@ class Quantity(click.ParamType):  # type: ignore[type-arg]  # none in older clic
             )
 
 
-def stacked(*options: Callable[[F], F]) -> Callable[[F], F]:
+def option_stack(*options: Callable[[F], F]) -> Callable[[F], F]:
     """Make one decorator of several options, in their order."""
 
     def add(command: F) -> F:
@@ -131,7 +131,7 @@ NO_READINGS: Final = Weather()
 
 def day_options(command: Callable[..., T]) -> Callable[..., T]:
     """Add the surface readings of the day; the command gets them as one ``weather``."""
-    return stacked(
+    return option_stack(
         click.option(
             "--temperature",
             type=Quantity("temperature"),
@@ -190,7 +190,7 @@ def site_of(path: str) -> Site:
 
 def run_options(command: F) -> F:
     """Add --samples and --seed."""
-    return stacked(
+    return option_stack(
         click.option(
             "--samples",
             type=click.IntRange(20, 5_000_000),
@@ -247,7 +247,7 @@ language_option = click.option(
 
 def words_options(command: Callable[..., T]) -> Callable[..., T]:
     """Add --units and --language; the command gets them as one ``voice``."""
-    return stacked(
+    return option_stack(
         click.option(
             "--units",
             type=click.Choice(["us", "si"]),
@@ -309,7 +309,7 @@ SAMPLES: Final = 5000
 """Flights in each case of every verdict: enough to show a share under 1 in 1,000."""
 
 
-class Sweep(NamedTuple):
+class SweepOptions(NamedTuple):
     """What the options of `plan_options` say."""
 
     answers: tuple[str, ...]
@@ -343,7 +343,7 @@ class Sweep(NamedTuple):
 
 def plan_options(command: Callable[..., T]) -> Callable[..., T]:
     """Add what every sweep of verdicts takes; the command gets it as one ``sweep``."""
-    return stacked(
+    return option_stack(
         click.option(
             "--answers",
             multiple=True,
@@ -376,7 +376,7 @@ def plan_options(command: Callable[..., T]) -> Callable[..., T]:
             is_flag=True,
             help="Work in processes in place of threads; results are the same.",
         ),
-        gathered(Sweep, "sweep", *Sweep._fields),
+        gathered(SweepOptions, "sweep", *SweepOptions._fields),
     )(command)
 
 

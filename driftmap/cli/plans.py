@@ -16,7 +16,7 @@ from driftmap.cli.inputs import (
     wind_options_for,
 )
 from driftmap.cli.options import (
-    Sweep,
+    SweepOptions,
     Weather,
     day_options,
     forewarn,
@@ -55,7 +55,7 @@ def aim_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
     site: str,
     asked: WindOptions,
     weather: Weather,
-    sweep: Sweep,
+    sweep: SweepOptions,
     best: int,
     voice: Voice,
     as_json: bool,
@@ -129,7 +129,7 @@ def limits_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     asked: WindOptions,
     steps: int,
     weather: Weather,
-    sweep: Sweep,
+    sweep: SweepOptions,
     voice: Voice,
     as_json: bool,
     out: Path | None,
@@ -148,7 +148,7 @@ def limits_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     from driftmap.planning.trial import basis_of
     from driftmap.planning.windlimits import LIGHTEST, scan_speeds, wind_limits
     from driftmap.report.plantold import limits_page, limits_rows, none_go
-    from driftmap.report.terminal import text_table
+    from driftmap.report.terminal import aligned
 
     setup, supposition = setup_supposed(
         flight, site, asked, sweep.run, sweep.answers, weather, ahead=True
@@ -173,7 +173,7 @@ def limits_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
         "limits",
         data,
         lambda: limits_page(data, found, most, rows, voice),
-        lambda: text_table(rows),
+        lambda: aligned(rows),
         out,
         as_json=as_json,
         first=none_go(found, voice),

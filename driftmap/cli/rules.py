@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from driftmap.cli.inputs import (
-    Place,
     WindOptions,
+    WindPlace,
     answers_option,
     occasion_of,
     wind_of,
@@ -107,7 +107,7 @@ def rules_command(
     said = read_answers(answers, sets, occasion)
     wind = None
     if asked.winds or asked.at is not None:
-        wind = wind_of(asked, Place.of(ground))
+        wind = wind_of(asked, WindPlace.of(ground))
     facts = with_answers(facts_flown(rocket, ground, wind, when=said.when), said)
     results = evaluate(sets, facts, said)
     if blank is not None:

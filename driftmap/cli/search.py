@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, Unpack
 
 import click
 
-from driftmap.cli.explain import Inputs, Observed, observed, read_observed
+from driftmap.cli.explain import Observed, SeenInputs, observed, read_observed
 from driftmap.cli.options import Quantity, out_option, units_option
 from driftmap.errors import InputError
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["search_command"]
 
 
-class _Options(Inputs):
+class _Options(SeenInputs):
     """What the options of ``search`` alone hand over, beside those of `observed`."""
 
     piece: str
@@ -140,7 +140,7 @@ def _searched(options: _Options, seen: Observed) -> tuple[Search, Known]:
 
 
 def _start(text: str, site: Site) -> tuple[float, float]:
-    from driftmap.observations.rows import Table
+    from driftmap.observations.rows import SeenTable
 
     value: object = text
     if "," in text:
@@ -148,7 +148,7 @@ def _start(text: str, site: Site) -> tuple[float, float]:
             value = [float(part) for part in text.split(",")]
         except ValueError:
             value = text
-    east, north, _ = Table("--from", "", {"--from": value}, site).point(
+    east, north, _ = SeenTable("--from", "", {"--from": value}, site).point(
         "--from", '"pad"'
     )
     return east, north
@@ -166,9 +166,9 @@ def _chances(
 
 
 def _finds(told: Sequence[Observation]) -> tuple[tuple[str, float, float], ...]:
-    from driftmap.observations.figures import Found
+    from driftmap.observations.figures import Find
 
-    return tuple((o.piece, o.east, o.north) for o in told if isinstance(o, Found))
+    return tuple((o.piece, o.east, o.north) for o in told if isinstance(o, Find))
 
 
 def _notes(known: Known, seen: Observed, who: Walkers) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ import click
 from driftmap.cli.inputs import setup_of
 from driftmap.cli.options import (
     Quantity,
-    Sweep,
+    SweepOptions,
     forewarn,
     json_option,
     language_option,
@@ -107,7 +107,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     height: float,
     utc_offset: float,
     check: int,
-    sweep: Sweep,
+    sweep: SweepOptions,
     language: str,
     as_json: bool,
     out: Path | None,

@@ -12,8 +12,8 @@ from driftmap import units
 from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.cli.inputs import (
     HERE,
-    Place,
     WindOptions,
+    WindPlace,
     place_options,
     readings_of,
     setting_of,
@@ -112,16 +112,16 @@ def winds_command(
         _print_wind(wind, system, ceiling, setting)
 
 
-def _place(site: str | None, elevation: float | None) -> Place:
+def _place(site: str | None, elevation: float | None) -> WindPlace:
     if site is not None and elevation is not None:
         raise click.UsageError("Give a site file or --site-elevation, not both.")
     if site is not None:
-        return Place.of(site_of(site))
+        return WindPlace.of(site_of(site))
     if elevation is None:
         raise click.UsageError(
             "Give --site or --site-elevation: heights above the site need it."
         )
-    return Place(elevation)
+    return WindPlace(elevation)
 
 
 def _print_json(

@@ -17,7 +17,7 @@ __all__ = ["check_picture", "laid", "picture_taken"]
 
 def picture_taken(folder: Folder, given: str, data: str) -> str:
     """Keep a picture that was sent; nothing stays of what is none."""
-    from driftmap.ground.backdrop import opened  # noqa: PLC0415
+    from driftmap.ground.backdrop import open_picture  # noqa: PLC0415
 
     try:
         content = base64.b64decode(data, validate=True)
@@ -34,7 +34,7 @@ def picture_taken(folder: Folder, given: str, data: str) -> str:
         name = next(name for name in tries if name not in taken)
         folder.write(name, content, "")
     try:
-        opened(folder.path(name)).close()
+        open_picture(folder.path(name)).close()
     except ValueError as problem:
         folder.path(name).unlink(missing_ok=True)
         raise InputError("picture", "", str(problem)) from None

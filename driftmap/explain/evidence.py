@@ -13,10 +13,10 @@ import numpy as np
 from driftmap.checks import FloatArray
 from driftmap.explain.fit import ODD
 from driftmap.failures.likelihood import TOO_RARE
-from driftmap.observations.figures import Found
+from driftmap.observations.figures import Find
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import Far, Observation, Odds, State, metres
-from driftmap.observations.weighing import Known, effective_number, likelihoods
+from driftmap.observations.weighing import Known, effective_number, log_likelihoods
 
 __all__ = ["Explanation", "Share", "explain"]
 
@@ -92,14 +92,8 @@ class Explanation:
 def explain(known: Known, fits: dict[str, float], far: Far = metres) -> Explanation:
     """Say which case fits what was found, and why.
 
-    Parameters
-    ----------
-    known : Known
-        Flights weighed by what was found.
-    fits : dict of str to float
-        How well each case fits, from `driftmap.explain.fit.fit_of`.
-    far : callable
-        How to write a distance.
+    ``known``: flights weighed by what was found; ``fits``: how well each case fits,
+    from `driftmap.explain.fit.fit_of`; ``far``: how to write a distance.
     """
     chances = known.chances
     errors = _errors(known)
@@ -138,7 +132,9 @@ def _speaks(known: Known) -> dict[str, FloatArray]:
     told = [o for o in known.observations if not isinstance(o, Odds)]
     lots: dict[str, list[tuple[Flown, list[FloatArray]]]] = {}
     for flown in known.cases:
-        lots.setdefault(flown.case.name, []).append((flown, likelihoods(flown, told)))
+        lots.setdefault(flown.case.name, []).append(
+            (flown, log_likelihoods(flown, told))
+        )
     found = {}
     for name, parts in lots.items():
         prior = np.concatenate([np.log(np.maximum(f.prior, 1e-300)) for f, _ in parts])
@@ -199,10 +195,10 @@ def _times(odds: float) -> str:
 def _found_words(known: Known, seen: Observation, far: Far) -> str:
     """Say a find beside that of the rocket."""
     rocket = next(
-        (o for o in known.observations if isinstance(o, Found) and o.piece == ROCKET),
+        (o for o in known.observations if isinstance(o, Find) and o.piece == ROCKET),
         None,
     )
-    if not isinstance(seen, Found) or rocket is None or seen is rocket:
+    if not isinstance(seen, Find) or rocket is None or seen is rocket:
         return seen.says(far)
     away = hypot(seen.east - rocket.east, seen.north - rocket.north)
     return f"{seen.piece} found {far(away)} from the rocket"
@@ -210,7 +206,7 @@ def _found_words(known: Known, seen: Observation, far: Far) -> str:
 
 def _why(known: Known, seen: Observation, case: str) -> str:
     """Say what became of a found piece in a case."""
-    if not isinstance(seen, Found) or seen.piece == ROCKET:
+    if not isinstance(seen, Find) or seen.piece == ROCKET:
         return ""
     flown = next(f for f in known.cases if f.case.name == case)
     if flown.has(seen.piece):
@@ -308,7 +304,7 @@ def _askable(
         ("when something opened", _seconds, 1.0, _opened_at),
         ("how high something opened", far, 30.0, _opened_high),
     ]
-    have = {o.piece for o in known.observations if isinstance(o, Found)}
+    have = {o.piece for o in known.observations if isinstance(o, Find)}
     asks += [
         (
             f"how far from the rocket the {p.name} lies",

@@ -8,10 +8,10 @@ from typing import Final
 import numpy as np
 
 from driftmap.checks import FloatArray
-from driftmap.observations.figures import Measured
+from driftmap.observations.figures import MeasuredSight
 from driftmap.observations.flown import Flown
 from driftmap.observations.observation import MISTAKEN, Observation, Odds
-from driftmap.observations.weighing import effective_number, likelihoods
+from driftmap.observations.weighing import effective_number, log_likelihoods
 from driftmap.spread import stream
 
 __all__ = ["ODD", "fit_of"]
@@ -76,10 +76,10 @@ def _allowed(flown: Flown, observations: Sequence[Observation]) -> bool:
 
 def _fit(flown: Flown, observations: Sequence[Observation]) -> float:
     told = [o for o in observations if not isinstance(o, Odds)]
-    each = likelihoods(flown, told)
+    each = log_likelihoods(flown, told)
     found = []
     for number, seen in enumerate(told):
-        if isinstance(seen, Measured):
+        if isinstance(seen, MeasuredSight):
             rest = np.sum([*each[:number], *each[number + 1 :]], axis=0)
             log_weight = rest if len(told) > 1 else np.zeros(flown.who.size)
             found.append(_odd(flown, seen, flown.prior * _softened(log_weight)))
@@ -98,7 +98,7 @@ def _softened(log_weight: FloatArray) -> FloatArray:
     return np.asarray(np.exp(power * top))
 
 
-def _odd(flown: Flown, seen: Measured, weights: FloatArray) -> float:
+def _odd(flown: Flown, seen: MeasuredSight, weights: FloatArray) -> float:
     """Give the share of reports that are less likely than the one that was made."""
     figure = seen.figure(flown)
     shown = -figure.misses()  # in errors about what was told, which so stands at 0

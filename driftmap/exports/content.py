@@ -24,21 +24,21 @@ from driftmap.verdict.assessment import CAUTIONS, Assessment
 __all__ = [
     "DECIMALS",
     "POINTS",
-    "Outline",
-    "Piece",
+    "ContourLine",
+    "PieceFigures",
     "Place",
     "add",
-    "document",
-    "figure",
-    "headline",
     "outlines",
     "pieces",
     "place",
     "polygons",
     "positions",
+    "shortened",
     "sound",
     "statements",
     "thinned",
+    "title_of",
+    "xml_text",
 ]
 
 POINTS: Final = 100
@@ -50,7 +50,7 @@ _UNSOUND: Final = re.compile(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Outline:
+class ContourLine:
     """A contour of one piece.
 
     Parameters
@@ -73,7 +73,7 @@ class Outline:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Piece:
+class PieceFigures:
     """A piece of one case and how it lands.
 
     Parameters
@@ -104,7 +104,7 @@ class Piece:
     part: Part
 
 
-def figure(p: float) -> float:
+def shortened(p: float) -> float:
     """Keep four significant digits of a probability; sampling makes the rest chance."""
     return float(f"{p:.4g}")
 
@@ -118,7 +118,7 @@ def sound(text: str) -> str:
     return _UNSOUND.sub("\ufffd", text)
 
 
-def headline(assessment: Assessment) -> str:
+def title_of(assessment: Assessment) -> str:
     """Name what was assessed, and the verdict."""
     a = assessment
     return sound(f"{a.verdict.upper()}: {a.flight.name} at {a.site.name}")
@@ -141,13 +141,13 @@ def statements(assessment: Assessment) -> list[tuple[str, str]]:
     return [(subject, sound(text)) for subject, text in told]
 
 
-def pieces(assessment: Assessment) -> Iterator[Piece]:
+def pieces(assessment: Assessment) -> Iterator[PieceFigures]:
     """Go through the pieces of all cases."""
     cloud = assessment.cloud
     likely = {case.name: case.probability for case in cloud.tree.cases}
     for part in cloud.parts:
         found = landed(cloud, part)
-        yield Piece(
+        yield PieceFigures(
             sound(part.case),
             sound(part.body),
             part.count,
@@ -161,12 +161,12 @@ def pieces(assessment: Assessment) -> Iterator[Piece]:
         )
 
 
-def outlines(assessment: Assessment) -> Iterator[Outline]:
+def outlines(assessment: Assessment) -> Iterator[ContourLine]:
     """Go through the contours of all pieces, the widest of each piece first."""
     for (case, body), contours in assessment.contours.items():
         for contour in sorted(contours, key=lambda c: -c.share):
             percent = contour.share * 100
-            yield Outline(
+            yield ContourLine(
                 sound(case), sound(body), percent, contour.shape, contour.area
             )
 
@@ -188,7 +188,7 @@ def add(
     return element
 
 
-def document(root: ET.Element) -> str:
+def xml_text(root: ET.Element) -> str:
     """Write a whole document."""
     ET.indent(root)
     body = ET.tostring(root, encoding="unicode")
@@ -208,17 +208,9 @@ _STEP: Final = 10.0**-DECIMALS
 def positions(site: Site, east: ArrayLike, north: ArrayLike) -> list[Place]:
     """Give the positions of local points.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    east, north : array_like, shape (n,)
-        Points from the pad [m].
+    ``east`` and ``north``, shape (n,): points from the pad [m].
 
-    Returns
-    -------
-    list of (float, float), length n
-        Longitude and latitude, rounded to `DECIMALS` [deg].
+    Result: longitude and latitude, rounded to `DECIMALS` [deg].
     """
     longitude, latitude = site.to_lonlat(east, north)
     return [
@@ -232,19 +224,11 @@ def positions(site: Site, east: ArrayLike, north: ArrayLike) -> list[Place]:
 def place(site: Site, shape: BaseGeometry) -> shapely.MultiPolygon:
     """Place a shape on the Earth.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    shape : shapely.Polygon or shapely.MultiPolygon
-        Shape in metres from the pad [m].
+    ``shape``: shape in metres from the pad [m].
 
-    Returns
-    -------
-    shapely.MultiPolygon
-        Longitude and latitude [deg], valid after rounding to `DECIMALS`, outer rings
-        counterclockwise and holes clockwise (RFC 7946, 3.1.6), cut where it crosses the
-        antimeridian (3.1.9). Parts thinner than the rounding vanish.
+    Result: longitude and latitude [deg], valid after rounding to `DECIMALS`, outer
+    rings counterclockwise and holes clockwise (RFC 7946, 3.1.6), cut where it crosses
+    the antimeridian (3.1.9). Parts thinner than the rounding vanish.
     """
 
     def project(points: FloatArray) -> FloatArray:
@@ -254,8 +238,8 @@ def place(site: Site, shape: BaseGeometry) -> shapely.MultiPolygon:
         return np.column_stack([site.longitude + away, latitude])
 
     whole = shapely.transform(shape, project)
-    rounded = shapely.set_precision(_within_180(whole), _STEP)
-    return shapely.MultiPolygon([orient(part) for part in _parts(rounded)])
+    shortened = shapely.set_precision(_within_180(whole), _STEP)
+    return shapely.MultiPolygon([orient(part) for part in _parts(shortened)])
 
 
 def _within_180(shape: BaseGeometry) -> BaseGeometry:
@@ -278,16 +262,8 @@ def _parts(shape: BaseGeometry) -> list[shapely.Polygon]:
 def polygons(shape: shapely.MultiPolygon) -> list[list[list[Place]]]:
     """List the rings of a placed shape.
 
-    Parameters
-    ----------
-    shape : shapely.MultiPolygon
-        From `place`.
-
-    Returns
-    -------
-    list of list of list of (float, float)
-        Polygons; in each the outer ring and then its holes; in each the closed row of
-        positions [deg].
+    Result: polygons; in each the outer ring and then its holes; in each the closed row
+    of positions [deg].
     """
     return [
         [_ring(ring) for ring in (part.exterior, *part.interiors)]

@@ -75,7 +75,7 @@ def areas_csv(assessment: Assessment) -> str:
                 hit.area.role,
                 hit.area.name,
                 people,
-                *map(content.figure, (p.estimate, p.lower, p.upper)),
+                *map(content.shortened, (p.estimate, p.lower, p.upper)),
                 _wkt(assessment, hit.area.shape),
             )
         )
@@ -156,7 +156,7 @@ def grid_csv(assessment: Assessment, *, cells: Cells | None = None) -> str:
     where = positions(assessment.site, cells.east, cells.north)
     columns = (cells.east, cells.north, cells.estimate, cells.lower, cells.upper)
     rows = (
-        (*spot, east, north, cells.size, *map(content.figure, p))
+        (*spot, east, north, cells.size, *map(content.shortened, p))
         for spot, east, north, *p in zip(
             where, *(c.tolist() for c in columns), strict=True
         )

@@ -33,22 +33,13 @@ def geojson_text(
 ) -> str:
     """Write an assessment as a FeatureCollection.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    points : int
-        Landing points of each piece, at the most.
-    cells : Cells, optional
-        Squares to write; by default those of `hit_cells`.
+    ``points``: landing points of each piece, at the most; ``cells``: squares to write;
+    by default those of `hit_cells`.
 
-    Returns
-    -------
-    str
-        GeoJSON text. Each feature has the property ``kind``: pad, boundary, waiver,
-        area, contour, mean landing point, landing point or square. Figures are in SI,
-        their units in the names. Cautions stand in the collection, and at the pad for
-        readers that drop members of the collection (RFC 7946, 6.1).
+    GeoJSON text. Each feature has the property ``kind``: pad, boundary, waiver,
+    area, contour, mean landing point, landing point or square. Figures are in SI, their
+    units in the names. Cautions stand in the collection, and at the pad for readers
+    that drop members of the collection (RFC 7946, 6.1).
     """
     features = [
         *_site(assessment),
@@ -58,7 +49,7 @@ def geojson_text(
     ]
     collection = {
         "type": "FeatureCollection",
-        "name": content.headline(assessment),
+        "name": content.title_of(assessment),
         "about": [list(pair) for pair in content.statements(assessment)],
         "features": features,
     }
@@ -112,9 +103,9 @@ def _ground(area: Area) -> dict[str, object]:
 
 def _hit(estimate: float, lower: float, upper: float) -> dict[str, float]:
     return {
-        "hit_probability": content.figure(estimate),
-        "hit_probability_lower": content.figure(lower),
-        "hit_probability_upper": content.figure(upper),
+        "hit_probability": content.shortened(estimate),
+        "hit_probability_lower": content.shortened(lower),
+        "hit_probability_upper": content.shortened(upper),
     }
 
 
@@ -202,10 +193,7 @@ class Cells:
     def corners(self) -> tuple[FloatArray, FloatArray]:
         """Give the corners, counterclockwise from the south-west, closed.
 
-        Returns
-        -------
-        east, north : ndarray, shape (k, 5)
-            Corners from the pad [m].
+        Result: corners from the pad [m], shape (k, 5).
         """
         half = self.size / 2
         return (
@@ -224,32 +212,17 @@ def hit_cells(
 ) -> Cells:
     """Count, for each square, the flights of which a piece lands in it.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    floor : float
-        Squares with a smaller probability are left out, in [0, 1].
-    size : float, optional
-        Side of a square [m]; by default about a tenth of the width of the middle half
-        of the cloud.
+    ``floor``: squares with a smaller probability are left out, in [0, 1]; ``size``:
+    side of a square [m]; by default about a tenth of the width of the middle half of
+    the cloud.
 
-    Returns
-    -------
-    Cells
-        All cases by their likelihood, from south-west to north-east. A trial is a
-        flight: three fins in one square are one hit. Squares that no flight hit are
-        left out whatever the floor; they are not proven safe.
+    Result: all cases by their likelihood, from south-west to north-east. A trial is a
+    flight: three fins in one square are one hit. Squares that no flight hit are left
+    out whatever the floor; they are not proven safe. Raises `ValueError` if `floor` is
+    no probability, or squares of this size would be too many.
 
-    Raises
-    ------
-    ValueError
-        If `floor` is no probability, or squares of this size would be too many.
-
-    Notes
-    -----
-    Estimate and interval are those of `driftmap.hazard.probability.mixture`: the trial is a flight
-    with all its cases.
+    Estimate and interval are those of `driftmap.hazard.probability.mixture`: the trial
+    is a flight with all its cases.
     """
     if not 0 <= floor <= 1:
         raise ValueError(f"'floor' must lie in 0 to 1 (got {floor})")

@@ -13,10 +13,10 @@ from driftmap.exports.content import (
     DECIMALS,
     Place,
     add,
-    document,
     place,
     polygons,
     positions,
+    xml_text,
 )
 from driftmap.failures.cases import WORKS
 from driftmap.verdict.assessment import Assessment
@@ -39,29 +39,21 @@ _STYLES: Final = {
 def kml_text(assessment: Assessment, *, points: int = content.POINTS) -> str:
     """Write an assessment as KML.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    points : int
-        Landing points of each piece, at the most.
+    ``points``: landing points of each piece, at the most.
 
-    Returns
-    -------
-    str
-        KML text. Landing points and inner contours are hidden until switched on. The
-        document's description holds the cautions.
+    Result: KML text. Landing points and inner contours are hidden until switched on.
+    The document's description holds the cautions.
     """
     root = ET.Element("kml", {"xmlns": _NAMESPACE, "version": "2.3"})
     whole = add(root, "Document")
-    add(whole, "name", content.headline(assessment))
+    add(whole, "name", content.title_of(assessment))
     add(whole, "open", "1")
     add(whole, "description", _description(assessment))
     for name, colours in _STYLES.items():
         _style(whole, name, *colours)
     _site(whole, assessment)
     _cases(whole, assessment, points)
-    return document(root)
+    return xml_text(root)
 
 
 def _description(a: Assessment) -> str:
@@ -155,7 +147,7 @@ def _cases(parent: ET.Element, a: Assessment, points: int) -> None:
 
 
 def _contour(
-    folder: ET.Element, a: Assessment, line: content.Outline, *, widest: bool
+    folder: ET.Element, a: Assessment, line: content.ContourLine, *, widest: bool
 ) -> None:
     works = line.case == WORKS
     mark = _placemark(
@@ -169,7 +161,7 @@ def _contour(
 
 
 def _landing(
-    folder: ET.Element, a: Assessment, piece: content.Piece, most: int
+    folder: ET.Element, a: Assessment, piece: content.PieceFigures, most: int
 ) -> None:
     mean = _placemark(folder, f"{piece.name}: mean landing point")
     _data(
@@ -198,12 +190,9 @@ _GPX_NAMESPACE: Final = "http://www.topografix.com/GPX/1/1"
 def gpx_text(assessment: Assessment) -> str:
     """Write an assessment as GPX.
 
-    Returns
-    -------
-    str
-        GPX text: the pad and the mean landing points as waypoints; contours, boundary,
-        waiver and areas as closed tracks, for GPX knows no areas. The description of
-        the file holds the cautions.
+    Result: GPX text: the pad and the mean landing points as waypoints; contours,
+    boundary, waiver and areas as closed tracks, for GPX knows no areas. The description
+    of the file holds the cautions.
     """
     a = assessment
     root = ET.Element(
@@ -211,7 +200,7 @@ def gpx_text(assessment: Assessment) -> str:
         {"version": "1.1", "creator": f"driftmap {a.version}", "xmlns": _GPX_NAMESPACE},
     )
     metadata = add(root, "metadata")
-    add(metadata, "name", content.headline(a))
+    add(metadata, "name", content.title_of(a))
     told = content.statements(a)
     add(metadata, "desc", "\n".join(f"{subject}: {text}" for subject, text in told))
     # The schema wants every waypoint before the first track.
@@ -223,7 +212,7 @@ def gpx_text(assessment: Assessment) -> str:
     for line in content.outlines(a):
         name = f"{line.case}: {line.piece}, {line.percent:g} % inside"
         _track(root, a, name, "contour", line.shape)
-    return document(root)
+    return xml_text(root)
 
 
 def _waypoints(root: ET.Element, a: Assessment) -> None:

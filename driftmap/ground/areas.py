@@ -171,15 +171,9 @@ class Site:
     ) -> tuple[FloatArray, FloatArray]:
         """Project positions to metres about the pad; see the function of that name.
 
-        Parameters
-        ----------
-        longitude, latitude : array_like, shape (...)
-            Positions, WGS 84 [deg].
+        ``longitude`` and ``latitude``, shape (...): positions, WGS 84 [deg].
 
-        Returns
-        -------
-        east, north : ndarray, shape (...)
-            Position from the pad [m].
+        Result: position from the pad [m], shape (...).
         """
         return to_local((self.longitude, self.latitude), longitude, latitude)
 
@@ -188,15 +182,9 @@ class Site:
     ) -> tuple[FloatArray, FloatArray]:
         """Give the positions of local points; the inverse of `to_local`.
 
-        Parameters
-        ----------
-        east, north : array_like, shape (...)
-            Position from the pad [m].
+        ``east`` and ``north``, shape (...): position from the pad [m].
 
-        Returns
-        -------
-        longitude, latitude : ndarray, shape (...)
-            Positions, WGS 84 [deg].
+        Result: positions, WGS 84 [deg], shape (...).
         """
         return to_lonlat((self.longitude, self.latitude), east, north)
 
@@ -204,17 +192,9 @@ class Site:
 def check_shape(name: str, shape: BaseGeometry) -> None:
     """Refuse a shape that is no area.
 
-    Parameters
-    ----------
-    name : str
-        Whose shape it is, for the message.
-    shape : BaseGeometry
-        The shape [m].
+    ``name``: whose shape it is, for the message.
 
-    Raises
-    ------
-    ValueError
-        If it is not a valid polygon of 1 m² or more.
+    Raises `ValueError` if it is not a valid polygon of 1 m² or more.
     """
     if shape.geom_type not in {"Polygon", "MultiPolygon"} or not shape.is_valid:
         raise ValueError(f"shape of {quoted(name)} must be a valid polygon")
@@ -300,22 +280,11 @@ def to_lonlat(
 ) -> tuple[FloatArray, FloatArray]:
     """Give the positions of local points; the inverse of `to_local`.
 
-    Parameters
-    ----------
-    origin : (float, float)
-        Longitude and latitude of the origin [deg].
-    east, north : array_like, shape (...)
-        Position from the origin [m].
+    ``origin``: longitude and latitude of the origin [deg]; ``east`` and ``north``,
+    shape (...): position from the origin [m].
 
-    Returns
-    -------
-    longitude, latitude : ndarray, shape (...)
-        Positions, WGS 84 [deg].
-
-    Raises
-    ------
-    ValueError
-        If a point is not finite or farther away than the Earth is wide.
+    Result: positions, WGS 84 [deg], shape (...). Raises `ValueError` if a point is not
+    finite or farther away than the Earth is wide.
     """
     e, n = np.asarray(east, float), np.asarray(north, float)
     # Half a meridian is the shortest way to the far side (PROJ would go on past it).
@@ -331,17 +300,10 @@ def _both(pair: tuple[FloatArray, FloatArray]) -> tuple[FloatArray, FloatArray]:
 def flatten(origin: tuple[float, float], shape: BaseGeometry) -> BaseGeometry:
     """Project a shape, its long edges cut so that straight lines stay where they are.
 
-    Parameters
-    ----------
-    origin : (float, float)
-        Longitude and latitude of the origin [deg].
-    shape : BaseGeometry
-        Shape in longitude and latitude [deg].
+    ``origin``: longitude and latitude of the origin [deg]; ``shape``: shape in
+    longitude and latitude [deg].
 
-    Returns
-    -------
-    BaseGeometry
-        The same shape in metres from the origin.
+    Result: the same shape in metres from the origin.
     """
     flat = shapely.transform(
         shapely.segmentize(shape, _LONGEST_EDGE),

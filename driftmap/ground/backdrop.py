@@ -15,7 +15,7 @@ from driftmap.checks import FloatArray
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-__all__ = ["WORST", "Picture", "fit_picture", "opened", "read_picture"]
+__all__ = ["WORST", "Picture", "fit_picture", "open_picture", "read_picture"]
 
 WORST: Final = 20.0
 """Error of a fit beyond which a picture is refused [m]: the width of a flight line, assumed."""
@@ -55,30 +55,16 @@ def fit_picture(
 ) -> tuple[tuple[float, float, float], tuple[float, float, float], float]:
     """Lay a picture on the ground by least squares.
 
-    Parameters
-    ----------
-    pixels : ndarray, shape (n, 2)
-        Column and row of points in the picture, from its upper left corner.
-    places : ndarray, shape (n, 2)
-        Their east and north from the pad [m].
+    ``pixels``, shape (n, 2): column and row of points in the picture, from its upper
+    left corner; ``places``, shape (n, 2): their east and north from the pad [m].
 
-    Returns
-    -------
-    east, north : (float, float, float)
-        As in `Picture`.
-    error : float
-        Root of the summed squares over the degrees of freedom left, or the worst point
-        where that is more [m].
+    Result: root of the summed squares over the degrees of freedom left, or the worst
+    point where that is more [m]. Raises `ValueError` if there are fewer than three
+    points, or they lie on one line.
 
-    Raises
-    ------
-    ValueError
-        If there are fewer than three points, or they lie on one line.
-
-    Notes
-    -----
     Three points are fitted by a turn, a scale and a shift, so that they too show an
-    error; four and more by any affine map, which also undoes a slanted view of flat ground.
+    error; four and more by any affine map, which also undoes a slanted view of flat
+    ground.
     """
     n = len(pixels)
     if n < _LEAST_POINTS:
@@ -116,19 +102,12 @@ def _cornered(row: FloatArray, middle: FloatArray) -> tuple[float, float, float]
 def read_picture(told: object, folder: Path, to_local: ToLocal) -> Picture:
     """Read the member ``picture`` of a site file.
 
-    Parameters
-    ----------
-    told : object
-        ``{"file": "field.jpg", "points": [{"pixel": [x, y], "at": [lon, lat]}, …]}``.
-    folder : pathlib.Path
-        Folder of the site file; the picture's path starts there.
-    to_local : callable
-        Longitude and latitude [deg] to metres from the pad.
+    ``told``: ``{"file": "field.jpg", "points": [{"pixel": [x, y], "at": [lon, lat]},
+    …]}``; ``folder``: folder of the site file; the picture's path starts there;
+    ``to_local``: longitude and latitude [deg] to metres from the pad.
 
-    Raises
-    ------
-    ValueError
-        If it is not understood, cannot be read, or fits worse than `WORST`.
+    Raises `ValueError` if it is not understood, cannot be read, or fits worse than
+    `WORST`.
     """
     if not isinstance(told, dict) or set(told) != {"file", "points"}:
         raise ValueError(
@@ -176,11 +155,11 @@ def _point(number: int, told: object) -> tuple[float, float, float, float]:
 
 
 def _size(path: Path) -> tuple[int, int]:
-    with opened(path) as picture:
+    with open_picture(path) as picture:
         return picture.size
 
 
-def opened(path: Path) -> Image:
+def open_picture(path: Path) -> Image:
     """Open a picture, turned as a viewer shows it.
 
     Raises

@@ -69,22 +69,11 @@ class Collection:
 def read_collection(path: Path) -> Collection:
     """Read a FeatureCollection.
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        A file of at most `MAX_BYTES`.
+    ``path``: A file of at most `MAX_BYTES`.
 
-    Returns
-    -------
-    Collection
-        Its features, each with a valid shape.
-
-    Raises
-    ------
-    SiteError
-        If the file cannot be read.
-    PlacedError
-        If it is no such collection, or a shape in it is broken.
+    Result: its features, each with a valid shape. Raises `SiteError` if the file cannot
+    be read. Raises `PlacedError` if it is no such collection, or a shape in it is
+    broken.
     """
     source = str(path)
     data = bytes_of(path, SiteError, MAX_BYTES)

@@ -74,24 +74,12 @@ def check_cloud(
 ) -> tuple[FloatArray, FloatArray]:
     """Check a cloud of landing points.
 
-    Parameters
-    ----------
-    east, north : array_like, shape (n,)
-        Landing points [m].
-    weights : array_like, shape (n,), or None
-        Weight of each point; None if all weigh the same.
+    ``east`` and ``north``, shape (n,): landing points [m]; ``weights``, shape (n,):
+    weight of each point; None if all weigh the same.
 
-    Returns
-    -------
-    points : ndarray, shape (2, n)
-        East and north [m].
-    share : ndarray, shape (n,)
-        Weights that sum to 1.
-
-    Raises
-    ------
-    ValueError
-        If there are no points, one is not finite, or the weights are no weights.
+    Result: east and north [m], shape (2, n). Result: weights that sum to 1, shape (n,).
+    Raises `ValueError` if there are no points, one is not finite, or the weights are no
+    weights.
     """
     points = np.stack([np.ravel(np.asarray(x, dtype=float)) for x in (east, north)])
     n = points.shape[1]
@@ -117,22 +105,11 @@ def mean_point(
 ) -> tuple[float, float]:
     """Mean of the landing points.
 
-    Parameters
-    ----------
-    east, north : array_like, shape (n,)
-        Landing points [m].
-    weights : array_like, shape (n,), optional
-        Weight of each point; by default all weigh the same.
+    ``east`` and ``north``, shape (n,): landing points [m]; ``weights``, shape (n,):
+    weight of each point; by default all weigh the same.
 
-    Returns
-    -------
-    east, north : float
-        The mean point [m].
-
-    Raises
-    ------
-    ValueError
-        If there are no points or one is not finite.
+    Result: the mean point [m]. Raises `ValueError` if there are no points or one is not
+    finite.
     """
     points, share = check_cloud(east, north, weights)
     mean = points @ share
@@ -189,26 +166,14 @@ def probability_grid(
 ) -> Grid:
     """Probability of landing by square cell; every point is counted.
 
-    Parameters
-    ----------
-    east, north : array_like, shape (n,)
-        Landing points [m].
-    weights : array_like, shape (n,), optional
-        Weight of each point; by default all weigh the same.
-    cell : float, optional
-        Cell size [m]; by default 1, 2 or 5 times a power of ten that puts about fifty
-        cells across the middle half of the cloud, more where points lie far out.
+    ``east`` and ``north``, shape (n,): landing points [m]; ``weights``, shape (n,):
+    weight of each point; by default all weigh the same; ``cell``: cell size [m]; by
+    default 1, 2 or 5 times a power of ten that puts about fifty cells across the middle
+    half of the cloud, more where points lie far out.
 
-    Returns
-    -------
-    Grid
-        Cells from the lowest to the highest point, edges on multiples of the size.
-
-    Raises
-    ------
-    ValueError
-        If there are no points, one is not finite, or cells of this size would be
-        more than a million.
+    Result: cells from the lowest to the highest point, edges on multiples of the size.
+    Raises `ValueError` if there are no points, one is not finite, or cells of this size
+    would be more than a million.
     """
     points, share = check_cloud(east, north, weights)
     low, high = points.min(axis=1), points.max(axis=1)
@@ -250,20 +215,10 @@ def _cell_size(points: FloatArray) -> float:
 def check_shares(shares: Sequence[float]) -> FloatArray:
     """Check shares that a contour or a radius shall hold.
 
-    Parameters
-    ----------
-    shares : sequence of float, shape (k,)
-        Shares in (0, 1).
+    ``shares``, shape (k,): shares in (0, 1).
 
-    Returns
-    -------
-    ndarray, shape (k,)
-        The same.
-
-    Raises
-    ------
-    ValueError
-        If there are none, or one is not between 0 and 1.
+    Result: the same, shape (k,). Raises `ValueError` if there are none, or one is not
+    between 0 and 1.
     """
     wanted = np.asarray(shares, dtype=float)
     if not np.all((wanted > 0) & (wanted < 1)) or wanted.size == 0:
@@ -274,17 +229,10 @@ def check_shares(shares: Sequence[float]) -> FloatArray:
 def weighted_place(ordered_share: FloatArray, wanted: FloatArray) -> NDArray[np.intp]:
     """Find where in a row of points wanted shares are reached.
 
-    Parameters
-    ----------
-    ordered_share : ndarray, shape (n,)
-        Weights that sum to 1, in the order of the row.
-    wanted : ndarray, shape (k,)
-        Shares in (0, 1).
+    ``ordered_share``, shape (n,): weights that sum to 1, in the order of the row;
+    ``wanted``, shape (k,): shares in (0, 1).
 
-    Returns
-    -------
-    ndarray of int, shape (k,)
-        Index of the first point up to which each share lies.
+    Result: index of the first point up to which each share lies, shape (k,).
     """
     # The last digits of a sum of a million shares must not push past an exact step.
     place = np.searchsorted(np.cumsum(ordered_share), wanted - 1e-9)

@@ -134,16 +134,9 @@ def near_misses(keys: Iterable[str], known: Iterable[str]) -> dict[str, str]:
 def clean_text(value: object, *, most: int = _LONGEST_NAME) -> str:
     """Check a name from a file and keep it as it is.
 
-    Returns
-    -------
-    str
-        The same text without blanks at its ends.
-
-    Raises
-    ------
-    ValueError
-        If it is not text, empty, longer than `most`, or holds control or
-        formatting characters (a line break, a change of writing direction).
+    Result: the same text without blanks at its ends. Raises `ValueError` if it is not
+    text, empty, longer than `most`, or holds control or formatting characters (a line
+    break, a change of writing direction).
     """
     if not isinstance(value, str) or not value.strip():
         raise ValueError(f"must be text (got {quoted(value)})")
@@ -165,15 +158,8 @@ def read_length(properties: Mapping[str, object], key: str) -> float | None:
 
     Heights are told in feet and in metres, and a bare 3000 would be taken for either.
 
-    Returns
-    -------
-    float or None
-        Length [m]; None if the key is missing.
-
-    Raises
-    ------
-    ValueError
-        If the value is not a length with its unit.
+    Result: length [m]; None if the key is missing. Raises `ValueError` if the value is
+    not a length with its unit.
     """
     if key not in properties:
         return None

@@ -15,7 +15,7 @@ __all__ = [
     "Content",
     "Entry",
     "canonical",
-    "check_shape",
+    "check_entry",
     "holding",
     "new_entry",
 ]
@@ -27,15 +27,9 @@ KINDS: Final = ("assessment", "outcome")
 def canonical(data: object) -> str:
     """Write plain data as JSON, the same bytes for the same data.
 
-    Parameters
-    ----------
-    data : object
-        Dicts, lists, text, finite numbers, booleans, None.
+    ``data``: dicts, lists, text, finite numbers, booleans, None.
 
-    Returns
-    -------
-    str
-        JSON without spaces, keys in order.
+    Result: JSON without spaces, keys in order.
     """
     return json.dumps(
         data, sort_keys=True, separators=(",", ":"), allow_nan=False, ensure_ascii=False
@@ -122,18 +116,8 @@ def new_entry(
 ) -> Entry:
     """Make an entry of this moment.
 
-    Parameters
-    ----------
-    kind : str
-        One of `KINDS`.
-    body : mapping
-        What it says.
-    about : str, optional
-        The assessment it belongs to.
-    corrects : str, optional
-        The entry it takes the place of.
-    contents : mapping of str to str, optional
-        Digests of contents by what they are.
+    ``about``: the assessment it belongs to; ``corrects``: the entry it takes the place
+    of; ``contents``: digests of contents by what they are.
     """
     now = datetime.now(UTC).isoformat(timespec="milliseconds")
     return Entry(uuid4().hex, now, kind, about, corrects, body, contents or {})
@@ -142,15 +126,9 @@ def new_entry(
 def holding(entries: Iterable[Entry]) -> list[Entry]:
     """Keep the entries that hold: each correction in the place of what it corrects.
 
-    Parameters
-    ----------
-    entries : iterable of Entry
-        All entries, in the order of writing.
+    ``entries``: all entries, in the order of writing.
 
-    Returns
-    -------
-    list of Entry
-        In the order in which the originals were written.
+    Result: in the order in which the originals were written.
     """
     origin: dict[str, str] = {}
     latest: dict[str, Entry] = {}
@@ -161,18 +139,12 @@ def holding(entries: Iterable[Entry]) -> list[Entry]:
     return list(latest.values())
 
 
-def check_shape(entry: Entry) -> None:
+def check_entry(entry: Entry) -> None:
     """Refuse an entry from elsewhere that those who read the log could not read.
 
-    Parameters
-    ----------
-    entry : Entry
-        Its digest may fit all the same.
+    ``entry``: its digest may fit all the same.
 
-    Raises
-    ------
-    ValueError
-        What is not as an entry has it.
+    Raises `ValueError` for what is not as an entry has it.
     """
     for key in ("id", "at", "kind"):
         if not isinstance(getattr(entry, key), str):

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from driftmap.errors import InputError
-from driftmap.logbook.entry import Content, Entry, canonical, check_shape
+from driftmap.logbook.entry import Content, Entry, canonical, check_entry
 from driftmap.logbook.store import VERSION, Log
 
 __all__ = ["export_text", "import_text"]
@@ -20,11 +20,9 @@ _FIELDS: Final = {"id", "at", "kind", "about", "corrects", "body", "contents"}
 def export_text(log: Log) -> str:
     """Write a log as JSON Lines.
 
-    Returns
-    -------
-    str
-        One object a line: the head, each content (as text, or base64 where it is none),
-        each entry in the order of writing with its digest, and how many lines came before.
+    Result: one object a line: the head, each content (as text, or base64 where it is
+    none), each entry in the order of writing with its digest, and how many lines came
+    before.
     """
     lines = [canonical({"form": _HEAD, "version": VERSION})]
     lines += [canonical({"content": _packed(content)}) for content in log.contents()]
@@ -47,19 +45,10 @@ def _packed(content: Content) -> dict[str, str]:
 def import_text(log: Log, text: str, source: str) -> int:
     """Add all of an export to a log; what is there already is passed over.
 
-    Parameters
-    ----------
-    log : Log
-        The log to add to.
-    text : str
-        From `export_text`.
-    source : str
-        Where it came from, for messages.
+    ``log``: the log to add to; ``source``: where it came from, for messages.
 
-    Raises
-    ------
-    InputError
-        If the text is cut short, changed, foreign or newer; nothing is added then.
+    Raises `InputError` if the text is cut short, changed, foreign or newer; nothing is
+    added then.
     """
     lines = text.split("\n")
     rows = [_row(source, number, line) for number, line in enumerate(lines, 1) if line]
@@ -119,5 +108,5 @@ def _entry(row: Mapping[str, Any]) -> Entry:
     entry = Entry(**plain)
     if entry.digest != row["digest"]:
         raise ValueError("entry was changed after it was written")
-    check_shape(entry)
+    check_entry(entry)
     return entry

@@ -62,10 +62,7 @@ VERSION: Final = len(_STEPS)
 def default_path() -> Path:
     """Give where the log of this user lies.
 
-    Returns
-    -------
-    Path
-        ``log.sqlite`` in the folder that the system keeps for data of programs.
+    Result: ``log.sqlite`` in the folder that the system keeps for data of programs.
     """
     home = Path.home()
     if sys.platform == "win32":
@@ -230,16 +227,9 @@ class Log:
     def append(self, entries: Sequence[Entry], contents: Iterable[Content] = ()) -> int:
         """Add entries with their contents; those that are there already are passed over.
 
-        Returns
-        -------
-        int
-            How many were new; once told, they are on the disk.
-
-        Raises
-        ------
-        InputError
-            If an entry of the same id says something else, or speaks of one that is not
-            there; nothing is written then.
+        Result: how many were new; once told, they are on the disk. Raises `InputError`
+        if an entry of the same id says something else, or speaks of one that is not
+        there; nothing is written then.
         """
         added = 0
         with self._told(), self._write():

@@ -27,7 +27,7 @@ from driftmap.rules import Answers
 from driftmap.units import parse
 from driftmap.verdict.assessment import Assessment, Setup, document
 
-__all__ = ["Inputs", "assessment_entry", "inputs_of", "outcome_body"]
+__all__ = ["LoggedInputs", "assessment_entry", "inputs_of", "outcome_body"]
 
 _KEPT: Final = 200  # landing points kept of each piece of each case
 _LARGEST: Final = 20_000_000  # bytes of an input
@@ -47,23 +47,11 @@ def assessment_entry(
 ) -> tuple[Entry, list[Content]]:
     """Make the entry of an assessment.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        As it was given.
-    files : mapping of str to sequence of str
-        Names of input files, or words, by what they are: flight, site, wind, answers.
-    when : str, optional
-        Time of the flight (ISO 8601).
-    kinds : sequence of str
-        What kinds of source the wind came from.
+    ``assessment``: as it was given; ``files``: names of input files, or words, by what
+    they are: flight, site, wind, answers; ``when``: time of the flight (ISO 8601);
+    ``kinds``: what kinds of source the wind came from.
 
-    Returns
-    -------
-    entry : Entry
-        Verdict, checks, the forecast of every piece, and the digests of the inputs.
-    contents : list of Content
-        The inputs themselves.
+    Result: verdict, checks, the forecast of every piece, and the digests of the inputs.
     """
     told = document(assessment)
     contents = dict(_contents(assessment, files))
@@ -165,17 +153,10 @@ def _thinned(cloud: Cloud, part: Part) -> list[list[float]]:
 def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
     """Read what came of a flight from a TOML file.
 
-    Parameters
-    ----------
-    path : Path
-        The file; see the README.
-    photographs : sequence of Path
-        Kept by name and digest; the pictures themselves stay where they are.
+    ``path``: the file; see the README; ``photographs``: kept by name and digest; the
+    pictures themselves stay where they are.
 
-    Raises
-    ------
-    InputError
-        One line that names the key and what is accepted.
+    Raises `InputError`, one line that names the key and what is accepted.
     """
     source, data = str(path), toml_of(path)
     for key in data:
@@ -237,29 +218,22 @@ _SETS: Final = ("read", "assumed", "undated", "warned")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Inputs:
+class LoggedInputs:
     """All that an assessment hangs on."""
 
     setup: Setup
     wind: WindProfile
 
 
-def inputs_of(entry: Entry, contents: Mapping[str, Content], source: str) -> Inputs:
+def inputs_of(
+    entry: Entry, contents: Mapping[str, Content], source: str
+) -> LoggedInputs:
     """Read the inputs of an assessment again.
 
-    Parameters
-    ----------
-    entry : Entry
-        The assessment.
-    contents : mapping of str to Content
-        Contents by digest.
-    source : str
-        The log, for messages.
+    ``source``: the log, for messages.
 
-    Raises
-    ------
-    InputError
-        If the log does not hold all of them, or they are no longer accepted.
+    Raises `InputError` if the log does not hold all of them, or they are no longer
+    accepted.
     """
     own = {what: contents[digest] for what, digest in entry.contents.items()}
     where = f"entry {entry.id[:8]}"
@@ -270,7 +244,7 @@ def inputs_of(entry: Entry, contents: Mapping[str, Content], source: str) -> Inp
         day = None if read["day"] is None else Day(**read["day"])
         run = int(entry.body["samples"]), int(entry.body["seed"])
         setup = Setup(flight, site, *run, day, _answers(read["answers"]))
-        return Inputs(setup, _wind(read["wind"]))
+        return LoggedInputs(setup, _wind(read["wind"]))
     except DriftmapError as problem:
         told = f"its inputs are no longer accepted: {problem}"
         raise InputError(source, where, told) from None

@@ -18,10 +18,10 @@ from driftmap.rocket.record import Record, heights_of
 __all__ = [
     "IN_THE_AIR",
     "TRACE_ERROR",
-    "Figure",
-    "Found",
-    "Measured",
-    "Moment",
+    "Find",
+    "MeasuredSight",
+    "Misfit",
+    "SeenMoment",
     "Sighted",
     "Trace",
     "log_density",
@@ -40,7 +40,7 @@ _LONG, _HIGH = 600.0, 3000.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Figure:
+class Misfit:
     """What was measured, beside what flights would have shown.
 
     Parameters
@@ -70,12 +70,12 @@ class Figure:
         return np.asarray(off / self.error[:, None, None], dtype=float)
 
 
-class Measured:
+class MeasuredSight:
     """A kind that is measured: it says what each flight would have shown."""
 
     __slots__ = ()
 
-    def figure(self, flown: Flown) -> Figure:
+    def figure(self, flown: Flown) -> Misfit:
         """Hold what was measured beside what flights would have shown."""
         raise NotImplementedError
 
@@ -89,7 +89,7 @@ class Measured:
         return log_density(self.figure(flown))
 
 
-def log_density(figure: Figure, *, mistaken: float = MISTAKEN) -> FloatArray:
+def log_density(figure: Misfit, *, mistaken: float = MISTAKEN) -> FloatArray:
     """Give the logarithm of the density of what was told for each flight, shape (k,)."""
     off = figure.misses()
     size = len(figure.value) / 2 * log(2 * pi) + float(np.log(figure.error).sum())
@@ -104,7 +104,7 @@ def log_density(figure: Figure, *, mistaken: float = MISTAKEN) -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True)
-class Found(Measured):
+class Find(MeasuredSight):
     """A piece lay somewhere.
 
     Parameters
@@ -127,11 +127,11 @@ class Found(Measured):
         away, turn = _polar(self.east, self.north)
         return f"{self.piece} found {far(away)} from the pad toward {turn:03.0f}°"
 
-    def figure(self, flown: Flown) -> Figure:
+    def figure(self, flown: Flown) -> Misfit:
         """Hold the find beside the landings."""
         value, error = np.array([self.east, self.north]), np.full(2, self.error)
         shown = flown.landing(self.piece, ways=_WAYS)
-        return Figure(shown, value, error, (False, False), 1e-8)
+        return Misfit(shown, value, error, (False, False), 1e-8)
 
 
 _Shown = Callable[[Flown, str], FloatArray]
@@ -154,7 +154,7 @@ _MOMENTS: Final = MappingProxyType[str, _Shown](
 
 
 @dataclass(frozen=True, slots=True)
-class Moment(Measured):
+class SeenMoment(MeasuredSight):
     """Something happened at a time or a height, or both.
 
     Parameters
@@ -182,7 +182,7 @@ class Moment(Measured):
         high = "" if self.height is None else f" at {far(self.height)}"
         return f"{self.piece or 'something'} {self.what}{when}{high}"
 
-    def figure(self, flown: Flown) -> Figure:
+    def figure(self, flown: Flown) -> Misfit:
         """Hold the moment beside those of the flights."""
         told = (self.time, self.height)
         kept = [axis for axis, value in enumerate(told) if value is not None]
@@ -190,11 +190,11 @@ class Moment(Measured):
         error = np.array([(self.time_error, self.height_error)[axis] for axis in kept])
         broad = float(np.prod([(1 / _LONG, 1 / _HIGH)[axis] for axis in kept]))
         shown = _MOMENTS[self.what](flown, self.piece)[kept]
-        return Figure(shown, value, error, (False,) * len(kept), broad)
+        return Misfit(shown, value, error, (False,) * len(kept), broad)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Trace(Measured):
+class Trace(MeasuredSight):
     """An altimeter wrote down heights on the way.
 
     Parameters
@@ -217,14 +217,14 @@ class Trace(Measured):
             f"{self.time[top]:.1f} s, {far(self.height[-1])} after {self.time[-1]:.0f} s"
         )
 
-    def figure(self, flown: Flown) -> Figure:
+    def figure(self, flown: Flown) -> Misfit:
         """Hold the heights beside those of the flights, made independent of each other."""
         apart = np.linalg.inv(np.linalg.cholesky(self.covariance))
         shown = np.stack([flown.at(ROCKET, time)[2] for time in self.time.tolist()])
         count = self.time.size
         # In units of its own error each: a mistaken record may show any heights.
         broad = float(np.prod(1 / (_HIGH * np.abs(np.diag(apart)))))
-        return Figure(
+        return Misfit(
             np.einsum("ij,j...->i...", apart, shown),
             apart @ self.height,
             np.ones(count),
@@ -246,20 +246,10 @@ its clock [s]. Assumed."""
 def trace_of(record: Record) -> Trace:
     """Take the heights that tell most from an altimeter's record.
 
-    Parameters
-    ----------
-    record : Record
-        From before lift-off on; it may end in the air.
+    ``record``: from before lift-off on; it may end in the air.
 
-    Returns
-    -------
-    Trace
-        The highest point and eight more, evenly in time to the landing or the end.
-
-    Raises
-    ------
-    ValueError
-        If the record shows no flight.
+    Result: the highest point and eight more, evenly in time to the landing or the end.
+    Raises `ValueError` if the record shows no flight.
     """
     time, height = heights_of(record)
     top = int(height.argmax())
@@ -278,7 +268,7 @@ def trace_of(record: Record) -> Trace:
 
 
 @dataclass(frozen=True, slots=True)
-class Sighted(Measured):
+class Sighted(MeasuredSight):
     """A piece was seen from a place in some direction, or its beacon heard.
 
     Parameters
@@ -326,7 +316,7 @@ class Sighted(Measured):
             told.append(f"{np.degrees(self.elevation):.0f}° up")
         return f"{self.piece}, {when}, seen from {self.place} {', '.join(told)}"
 
-    def figure(self, flown: Flown) -> Figure:
+    def figure(self, flown: Flown) -> Misfit:
         """Hold the angles beside those under which each flight would be seen."""
         if self.last:
             at = flown.coming_down(self.piece)
@@ -348,7 +338,7 @@ class Sighted(Measured):
             error.append(np.hypot(self.elevation_error, unsure))
         broad = float((1 / (2 * pi)) ** len(value))
         turns = (True,) * len(value)
-        return Figure(np.stack(shown), np.array(value), np.array(error), turns, broad)
+        return Misfit(np.stack(shown), np.array(value), np.array(error), turns, broad)
 
     def _unsure(self, flown: Flown, at: FloatArray) -> float:
         """Give the angle by which a place in the air is not known [rad]."""

@@ -76,18 +76,11 @@ class Flown:
     def landing(self, piece: str, *, ways: int = 1) -> FloatArray:
         """Give where a piece lies.
 
-        Parameters
-        ----------
-        piece : str
-            Name of a body; one that did not come off lies with the rocket, a fin of a
-            rocket that struck nose first about it.
-        ways : int
-            In how many ways what a strike scatters is drawn for each flight.
+        ``piece``: name of a body; one that did not come off lies with the rocket, a fin
+        of a rocket that struck nose first about it; ``ways``: in how many ways what a
+        strike scatters is drawn for each flight.
 
-        Returns
-        -------
-        ndarray, shape (2, copies, k)
-            East and north [m]; ways stand in place of copies.
+        Result: east and north [m]; ways stand in place of copies, shape (2, copies, k).
         """
         part, body = self._part(piece)
         if (piece, None) not in self.worked_out:
@@ -132,15 +125,9 @@ class Flown:
     def opening(self, device: str = "") -> FloatArray:
         """Give when and how high cloth opened.
 
-        Parameters
-        ----------
-        device : str
-            Name of a device; the first to open when left out.
+        ``device``: name of a device; the first to open when left out.
 
-        Returns
-        -------
-        ndarray, shape (2, k)
-            Time [s] and height [m]; NaN where none opened.
+        Result: time [s] and height [m]; NaN where none opened, shape (2, k).
         """
         for body in sorted(self.case.bodies, key=lambda b: b.name != ROCKET):
             stages = (*body.before, *body.stages)
@@ -160,10 +147,7 @@ class Flown:
     def highest(self) -> FloatArray:
         """Give when and how high the rocket was highest, as an altimeter in it would tell.
 
-        Returns
-        -------
-        ndarray, shape (2, k)
-            Time since lift-off [s] and height above the site [m].
+        Result: time since lift-off [s] and height above the site [m], shape (2, k).
         """
         apogee = self.cloud.apogee
         top = np.stack([apogee.time, apogee.height])[:, self.who]
@@ -204,23 +188,14 @@ class Flown:
     def at(self, piece: str, time: float) -> FloatArray:
         """Give where a piece is at a time.
 
-        Parameters
-        ----------
-        piece : str
-            Name of a body.
-        time : float
-            Time since lift-off [s].
+        ``piece``: name of a body; ``time``: time since lift-off [s].
 
-        Returns
-        -------
-        ndarray, shape (3, copies, k)
-            East, north and height [m].
+        Result: east, north and height [m], shape (3, copies, k).
 
-        Notes
-        -----
-        On the way up, straight lines between the points kept. On the way down, each stage
-        sinks evenly, a nose-first fall by the cubic that fits both ends, and drifts as the
-        mean wind bends it; the rest of the way that was flown is spread evenly in time.
+        On the way up, straight lines between the points kept. On the way down, each
+        stage sinks evenly, a nose-first fall by the cubic that fits both ends, and
+        drifts as the mean wind bends it; the rest of the way that was flown is spread
+        evenly in time.
         """
         part, body = self._part(piece)
         when = np.full((part.count, self.who.size), float(time))
@@ -321,24 +296,12 @@ def flown_cases(
 ) -> tuple[Flown, ...]:
     """Lay out the flights of a cloud by case.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Flown with its falls kept.
-    wind : WindProfile
-        The wind it flew in.
-    first : int, optional
-        So many flights from the start; all when left out.
-    weights : ndarray, shape (n,), optional
-        Weights of steered flights; 1 each when left out.
-    slopes : mapping of str to mapping, optional
-        How the wind's lean carries each body by case, as plain flights told it; found
-        from these flights when left out.
+    ``cloud``: flown with its falls kept; ``wind``: the wind it flew in; ``first``: so
+    many flights from the start; all when left out; ``weights``, shape (n,): weights of
+    steered flights; 1 each when left out; ``slopes``: how the wind's lean carries each
+    body by case, as plain flights told it; found from these flights when left out.
 
-    Raises
-    ------
-    ValueError
-        If the falls were not kept.
+    Raises `ValueError` if the falls were not kept.
     """
     if not cloud.falls:
         raise ValueError("'cloud' must be flown with 'keep_falls'")

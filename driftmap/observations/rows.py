@@ -13,7 +13,7 @@ from driftmap.errors import InputError, nearest, quoted
 from driftmap.ground.site import Site
 from driftmap.units import parse, parse_spread
 
-__all__ = ["FARTHEST", "Table"]
+__all__ = ["FARTHEST", "SeenTable"]
 
 FARTHEST = 100_000.0
 """Farthest that anything may lie from the pad [m], as in a site file."""
@@ -21,7 +21,7 @@ FARTHEST = 100_000.0
 _LONGEST_TEXT = 120
 
 
-class Table:
+class SeenTable:
     """One table of a file.
 
     Parameters

@@ -16,8 +16,8 @@ from driftmap.formulas.detection import SWEEP_WIDTH, parallel_sweeps, random_sea
 from driftmap.ground.site import Site
 from driftmap.observations.figures import (
     TRACE_ERROR,
-    Found,
-    Moment,
+    Find,
+    SeenMoment,
     Sighted,
     trace_of,
 )
@@ -30,7 +30,7 @@ from driftmap.observations.observation import (
     Walked,
     Went,
 )
-from driftmap.observations.rows import Table
+from driftmap.observations.rows import SeenTable
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.record import read_record
 
@@ -52,13 +52,7 @@ _LAWS: Final = {"random": random_search, "parallel": parallel_sweeps}
 
 
 def pieces_of(flight: Flight) -> list[str]:
-    """Name everything of a flight that can be looked for.
-
-    Returns
-    -------
-    list of str
-        The rocket first.
-    """
+    """Name everything of a flight that can be looked for."""
     named = [piece.name for piece in flight.pieces]
     cloth = [device.name for device in flight.devices]
     burst = [] if flight.burst is None else ["fragment"]
@@ -71,28 +65,11 @@ def read_seen(
 ) -> tuple[tuple[Observation, ...], tuple[str, ...]]:
     """Read a file of observations.
 
-    Parameters
-    ----------
-    path : pathlib.Path or str
-        A TOML file; every table in it is optional, see the README.
-    flight : Flight
-        Names the pieces and devices.
-    tree : CaseTree
-        Names the cases.
-    site : Site
-        Where places are.
+    ``path``: A TOML file; every table in it is optional, see the README; ``flight``:
+    names the pieces and devices.
 
-    Returns
-    -------
-    observations : tuple of Observation
-        What was seen.
-    assumed : tuple of str
-        What was assumed in reading it, a sentence each.
-
-    Raises
-    ------
-    InputError
-        One line that names the file, the table and key, and what is accepted.
+    Result: what was assumed in reading it, a sentence each. Raises `InputError` one
+    line that names the file, the table and key, and what is accepted.
     """
     source = str(path)
     data = toml_of(Path(path))
@@ -112,7 +89,7 @@ class _Reader:
         self.devices = [device.name for device in flight.devices]
         self.causes = {case.name: case.cause for case in tree.cases}
         self.assumed: list[str] = []
-        self._kinds: Mapping[str, Callable[[Table], Iterator[Observation]]] = {
+        self._kinds: Mapping[str, Callable[[SeenTable], Iterator[Observation]]] = {
             "case": self._case,
             "opening": self._opening,
             "came_off": self._came_off,
@@ -126,19 +103,19 @@ class _Reader:
 
     def read(self, key: str, value: object) -> Iterator[Observation]:
         """Read one key of the file: a table or a list of tables."""
-        top = Table(self.source, "", {key: value}, self.site)
+        top = SeenTable(self.source, "", {key: value}, self.site)
         top.one_of("", key, list(self._kinds))
         tables = value if isinstance(value, list) else [value]
         for number, data in enumerate(tables, 1):
             where = key if len(tables) == 1 else f"{key} {number}"
-            table = Table(self.source, where, data, self.site)
+            table = SeenTable(self.source, where, data, self.site)
             yield from self._kinds[key](table)
             table.finish()
 
-    def _piece(self, table: Table, default: str = ROCKET) -> str:
+    def _piece(self, table: SeenTable, default: str = ROCKET) -> str:
         return table.one_of("piece", table.get("piece") or default, self.pieces)
 
-    def _case(self, table: Table) -> Iterator[Observation]:
+    def _case(self, table: SeenTable) -> Iterator[Observation]:
         known = [*dict.fromkeys([*self.causes, *self.causes.values()])]
         only, never = table.names("is", known), table.names("not", known)
         odds = dict.fromkeys(self.causes, 1.0)
@@ -158,9 +135,9 @@ class _Reader:
         yield Odds(odds, "; ".join(told))
 
     def _suspect(
-        self, table: Table, value: object, known: list[str], odds: dict[str, float]
+        self, table: SeenTable, value: object, known: list[str], odds: dict[str, float]
     ) -> None:
-        inner = Table(self.source, f"{table.where}.suspected", value, self.site)
+        inner = SeenTable(self.source, f"{table.where}.suspected", value, self.site)
         for key in inner.data:
             inner.one_of("", key, known)
             factor = inner.quantity(key, "number", 1e-6, 1e6)
@@ -168,7 +145,7 @@ class _Reader:
                 if key in {name, cause}:
                     odds[name] *= factor or 1.0
 
-    def _when(self, table: Table) -> dict[str, Any]:
+    def _when(self, table: SeenTable) -> dict[str, Any]:
         time = table.measured("time", "time", 1.0, 0, _LONGEST)
         height = table.measured("height", "length", 30.0, 0, _HIGHEST)
         if time is None and height is None:
@@ -180,21 +157,21 @@ class _Reader:
             told |= {"height": height[0], "height_error": height[1]}
         return told
 
-    def _opening(self, table: Table) -> Iterator[Observation]:
+    def _opening(self, table: SeenTable) -> Iterator[Observation]:
         device = table.text("device")
         if device:
             table.one_of("device", device, self.devices)
-        yield Moment(device, "opened", **self._when(table))
+        yield SeenMoment(device, "opened", **self._when(table))
 
-    def _came_off(self, table: Table) -> Iterator[Observation]:
+    def _came_off(self, table: SeenTable) -> Iterator[Observation]:
         piece = table.one_of(
             "piece",
             table.need("piece", '"fin"'),
             [p for p in self.pieces if p != ROCKET],
         )
-        yield Moment(piece, "came off", **self._when(table))
+        yield SeenMoment(piece, "came off", **self._when(table))
 
-    def _seen(self, table: Table) -> Iterator[Observation]:
+    def _seen(self, table: SeenTable) -> Iterator[Observation]:
         piece = self._piece(table)
         east, north, place = table.point("from", '"pad" or [41.604, -117.952]')
         time = table.quantity("time", "time", 0, _LONGEST)
@@ -221,7 +198,7 @@ class _Reader:
         if beyond:
             yield Went(piece, east, north, place, *beyond)
 
-    def _beacon(self, table: Table) -> Iterator[Observation]:
+    def _beacon(self, table: SeenTable) -> Iterator[Observation]:
         piece = self._piece(table)
         east, north, place = table.point("from", '"pad" or [41.604, -117.952]')
         bearing = table.bearing()
@@ -229,14 +206,14 @@ class _Reader:
             raise table.refusal("bearing", 'missing; such as "245 deg +/- 8 deg"')
         yield Sighted(piece, east, north, place, None, bearing[0], bearing[1])
 
-    def _down(self, table: Table) -> Iterator[Observation]:
+    def _down(self, table: SeenTable) -> Iterator[Observation]:
         piece = self._piece(table)
         time = table.measured("time", "time", 3.0, 0, _LONGEST)
         if time is None:
             raise table.refusal("time", 'missing; such as "85 s +/- 5 s"')
-        yield Moment(piece, "was down", *time)
+        yield SeenMoment(piece, "was down", *time)
 
-    def _altimeter(self, table: Table) -> Iterator[Observation]:
+    def _altimeter(self, table: SeenTable) -> Iterator[Observation]:
         height = table.measured("apogee", "length", 10.0, 0, _HIGHEST)
         name = table.text("record")
         if (height is None) == (not name):
@@ -245,11 +222,11 @@ class _Reader:
             )
         if height:
             error = {"height": height[0], "height_error": height[1]}
-            yield Moment(ROCKET, "was highest", **error)
+            yield SeenMoment(ROCKET, "was highest", **error)
         else:
             yield self._record(table, Path(self.source).parent / name)
 
-    def _record(self, table: Table, path: Path) -> Observation:
+    def _record(self, table: SeenTable, path: Path) -> Observation:
         text = text_of(path, most=_LARGEST_RECORD)
         try:
             trace = trace_of(read_record(text, str(path)))
@@ -262,7 +239,7 @@ class _Reader:
         )
         return trace
 
-    def _found(self, table: Table) -> Iterator[Observation]:
+    def _found(self, table: SeenTable) -> Iterator[Observation]:
         piece = self._piece(table)
         east, north, _ = table.point("at", "[41.606, -117.948]")
         error = table.quantity("error", "length", 0.1, 5000)
@@ -270,7 +247,7 @@ class _Reader:
             self.assumed.append(
                 f"finds without an error: {_GPS_ERROR:g} m each way (assumed)"
             )
-        yield Found(piece, east, north, error or _GPS_ERROR)
+        yield Find(piece, east, north, error or _GPS_ERROR)
         table.text("remark")
         words = table.names("state", list(STATES))
         self._check_state(table, piece, words)
@@ -280,7 +257,7 @@ class _Reader:
             )
             yield State(piece, tuple(dict.fromkeys(words)))
 
-    def _check_state(self, table: Table, piece: str, words: list[str]) -> None:
+    def _check_state(self, table: SeenTable, piece: str, words: list[str]) -> None:
         """Refuse states that no such piece has, or that contradict each other."""
         cloth = piece in self.devices
         own = ("torn", "tangled", "unopened") if cloth else ("broken", *_INTO)
@@ -291,7 +268,7 @@ class _Reader:
         if "whole" in words and {"broken", "torn"} & {*words}:
             raise table.refusal("state", "cannot be whole beside broken or torn")
 
-    def _walked(self, table: Table) -> Iterator[Observation]:
+    def _walked(self, table: SeenTable) -> Iterator[Observation]:
         piece = self._piece(table)
         shape = self._walked_ground(table)
         cover = table.one_of("cover", table.get("cover") or "grass", list(SWEEP_WIDTH))
@@ -307,7 +284,7 @@ class _Reader:
         seen = 1 - (1 - float(_LAWS[law](width, spacing))) ** passes
         yield Walked(piece, shape, min(seen, _SUREST), table.text("who"))
 
-    def _walked_ground(self, table: Table) -> BaseGeometry:
+    def _walked_ground(self, table: SeenTable) -> BaseGeometry:
         shape = table.ground("ground")
         if shape is not None:
             return shape

@@ -15,7 +15,7 @@ from driftmap.checks import FloatArray
 from driftmap.failures.cases import CERTAIN
 from driftmap.hazard.steering import Mixture
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
-from driftmap.observations.figures import Measured, log_density
+from driftmap.observations.figures import MeasuredSight, log_density
 from driftmap.observations.flown import Flown, flown_cases
 from driftmap.observations.observation import Observation, Odds, State
 from driftmap.observations.weighing import Known, weigh
@@ -53,26 +53,12 @@ def know(
 ) -> Known:
     """Weigh a cloud by what was seen, and fly more toward it where few flights remain.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Plain flights, their falls kept.
-    wind : WindProfile
-        The wind they flew in.
-    observations : sequence of Observation
-        What was seen.
-    enough : float
-        Effective flights to reach.
-    most_lots : int
-        How many lots are flown at the most.
+    ``cloud``: plain flights, their falls kept; ``wind``: the wind they flew in;
+    ``enough``: effective flights to reach; ``most_lots``: how many lots are flown at
+    the most.
 
-    Returns
-    -------
-    Known
-        The weighed flights; `Known.effective` tells how many they stand for.
+    Result: the weighed flights; `Known.effective` tells how many they stand for.
 
-    Notes
-    -----
     The flights flown again keep their luck but for the part of the wind's error that
     carries a fall farthest. That is drawn about where the flight fits best, and weights
     undo the lean exactly (`driftmap.hazard.steering.Mixture`).
@@ -101,7 +87,7 @@ def know(
 
 
 def _can_lean(known: Known) -> bool:
-    measured = any(isinstance(seen, Measured) for seen in known.observations)
+    measured = any(isinstance(seen, MeasuredSight) for seen in known.observations)
     return measured and any(flown.slopes for flown in known.cases)
 
 
@@ -188,7 +174,7 @@ def _best_lean(flown: Flown, observations: Sequence[Observation]) -> _Best:
     """Climb to the likeliest lean of each flight by Newton's method."""
     own = np.stack([flown.cloud.draws["lean east"], flown.cloud.draws["lean north"]])
     own = own[:, flown.who]
-    smooth = [seen for seen in observations if isinstance(seen, Measured)]
+    smooth = [seen for seen in observations if isinstance(seen, MeasuredSight)]
     worth = partial(_worth, flown, smooth, own)
     at = np.zeros_like(own)
     for _ in range(_STEPS):
@@ -213,7 +199,7 @@ def _best_lean(flown: Flown, observations: Sequence[Observation]) -> _Best:
 
 def _worth(
     flown: Flown,
-    observations: Sequence[Measured],
+    observations: Sequence[MeasuredSight],
     own: FloatArray,
     lean: FloatArray,
 ) -> FloatArray:

@@ -10,11 +10,11 @@ import numpy as np
 
 from driftmap.checks import FloatArray
 from driftmap.errors import DriftmapError
-from driftmap.observations.figures import Measured
+from driftmap.observations.figures import MeasuredSight
 from driftmap.observations.flown import Flown
 from driftmap.observations.observation import Observation
 
-__all__ = ["AtOddsError", "Known", "effective_number", "likelihoods", "weigh"]
+__all__ = ["AtOddsError", "Known", "effective_number", "log_likelihoods", "weigh"]
 
 
 _DOUBTED = 0.5  # chance of a mistake from which a report is said to be at odds
@@ -74,7 +74,7 @@ class Known:
         return tuple(
             seen
             for seen in self.observations
-            if isinstance(seen, Measured)
+            if isinstance(seen, MeasuredSight)
             and sum(
                 float(own @ seen.mistaken(flown))
                 for flown, own in zip(self.cases, self.weights, strict=True)
@@ -85,15 +85,10 @@ class Known:
     def lying(self, piece: str) -> dict[str, tuple[FloatArray, FloatArray]]:
         """Give where a piece may lie in each case.
 
-        Parameters
-        ----------
-        piece : str
-            Name of a body; where it does not come off it lies with the rocket.
+        ``piece``: name of a body; where it does not come off it lies with the rocket.
 
-        Returns
-        -------
-        dict of str to (ndarray, shape (2, m); ndarray, shape (m,))
-            East and north [m], and weights, which over all cases add up to 1.
+        Result: east and north [m], and weights, which over all cases add up to 1, shape
+        (2, m).
         """
         found: dict[str, list[tuple[FloatArray, FloatArray]]] = {}
         for flown, own in zip(self.cases, self.weights, strict=True):
@@ -114,15 +109,10 @@ class Known:
 def effective_number(weights: FloatArray) -> float:
     """Give the effective number of weighed flights, ``sum(w)**2 / sum(w**2)``.
 
-    Parameters
-    ----------
-    weights : ndarray, shape (n,)
-        Weights, in any scale.
+    ``weights``, shape (n,): weights, in any scale.
 
-    Returns
-    -------
-    float
-        From 1 to n (L. Kish, *Survey Sampling*, 1965, from memory); 0 without any weight.
+    Result: from 1 to n (L. Kish, *Survey Sampling*, 1965, from memory); 0 without any
+    weight.
     """
     w = np.asarray(weights, float)
     if not w.any():
@@ -131,20 +121,14 @@ def effective_number(weights: FloatArray) -> float:
     return float(w.sum() ** 2 / (w @ w))
 
 
-def likelihoods(flown: Flown, observations: Sequence[Observation]) -> list[FloatArray]:
+def log_likelihoods(
+    flown: Flown, observations: Sequence[Observation]
+) -> list[FloatArray]:
     """Give the logarithm of each observation's likelihood for each flight.
 
-    Parameters
-    ----------
-    flown : Flown
-        Flights of one case.
-    observations : sequence of Observation
-        What was seen.
+    ``flown``: flights of one case.
 
-    Returns
-    -------
-    list of ndarray, shape (k,)
-        One for each observation.
+    Result: one for each observation, shape (k,).
     """
     return [seen.log_likelihood(flown) for seen in observations]
 
@@ -152,20 +136,13 @@ def likelihoods(flown: Flown, observations: Sequence[Observation]) -> list[Float
 def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Known:
     """Weigh flights by what was seen.
 
-    Parameters
-    ----------
-    cases : sequence of Flown
-        The flights by case.
-    observations : sequence of Observation
-        What was seen; each is taken to err by itself.
+    ``cases``: the flights by case; ``observations``: what was seen; each is taken to
+    err by itself.
 
-    Raises
-    ------
-    AtOddsError
-        If nothing that was flown comes near to what was seen; names the observation most at
-        odds with all others.
+    Raises `AtOddsError` if nothing that was flown comes near to what was seen; names
+    the observation most at odds with all others.
     """
-    each = [likelihoods(flown, observations) for flown in cases]
+    each = [log_likelihoods(flown, observations) for flown in cases]
     logs = [
         np.sum(own, axis=0) if own else np.zeros(f.who.size)
         for f, own in zip(cases, each, strict=True)

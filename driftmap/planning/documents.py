@@ -51,7 +51,7 @@ def heading(setup: Setup, assumed: Iterable[str], *bases: Basis) -> dict[str, An
     ``setup``: what was flown, and where; ``bases``: what its verdicts rest on, for each
     flight.
 
-    Gives head of every document. ``conditions`` is what every go of the plan hangs on,
+    ``conditions`` is what every go of the plan hangs on,
     and ``too_few`` says that no go can come of so few flights.
     """
     need = max((basis.need for basis in bases), key=lambda need: need.flights)
@@ -80,7 +80,7 @@ def limits_document(
 
     ``head_share``: wind at head height for each of that at 10 m.
 
-    Gives speeds are those at `speeds_at_m`; ``go_below_mps`` is 0 where not even light
+    Speeds are those at `speeds_at_m`; ``go_below_mps`` is 0 where not even light
     air is go, and null where nothing is known.
     """
     return {
@@ -106,10 +106,7 @@ def aim_document(
 ) -> dict[str, Any]:
     """Write rail aims as plain data.
 
-    ``planned``: the rail as planned; ``aims``: all that were tried, the best first;
-    ``best``: how many to tell.
-
-    Gives the plan, the best, and how many were tried.
+    ``aims``: all that were tried, the best first; ``best``: how many to tell.
     """
     return {
         **head,
@@ -162,11 +159,8 @@ def layout_document(
 ) -> dict[str, Any]:
     """Write a layout as plain data.
 
-    ``question``: what it was asked to serve; ``pads``: pads, the best first;
-    ``stands``: places for each area of people that was moved, the best first; ``best``:
-    how many to tell of each.
-
-    Gives the best, the pad as drawn, and the winds they were scored by.
+    ``stands``: places for each area of people that was moved; ``best``: how many to tell
+    of each, all the best first.
     """
     drawn = next((p for p in pads if p.shift == 0), None)
     return {
@@ -219,7 +213,7 @@ def layout_geojson(
 ) -> dict[str, Any]:
     """Write every candidate as GeoJSON (RFC 7946).
 
-    Gives A FeatureCollection of points; ``rank`` 1 is the best of its kind.
+    A FeatureCollection of points; ``rank`` 1 is the best of its kind.
     """
     features = []
     for name, places in (("", pads), *stands.items()):
@@ -254,8 +248,6 @@ def season_document(
     ``check``: how the bins did against the winds themselves; None without bins, where
     every sounding was flown as it is; ``offset``: local time less UTC, for month and
     hour.
-
-    Gives shares in all, by month, and by month and hour, and what spoke against a go.
     """
     cells = by_month_and_hour(hours, offset=offset)
     local = [((h.time + offset).month, h) for h in hours]

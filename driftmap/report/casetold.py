@@ -10,7 +10,7 @@ from driftmap.failures.cases import WORKS
 from driftmap.report import words
 from driftmap.report.planpage import page, printable, table, verdict_word
 from driftmap.report.sentences import case_words
-from driftmap.report.terminal import text_table
+from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.units import DIMENSIONS
 from driftmap.verdict.assessment import CAUTIONS
@@ -92,7 +92,7 @@ def cases_told(data: dict[str, Any], voice: Voice) -> str:
     lines = [
         f"{visible(data['flight'])}, wind {visible(data['wind'])}",
         "",
-        text_table(rows),
+        aligned(rows),
         "",
     ]
     lines.append("Margins (middle, and 5 to 95 % of flights):")
@@ -101,7 +101,7 @@ def cases_told(data: dict[str, Any], voice: Voice) -> str:
         "",
         "Openings (middle, and 95 % of flights below), whatever comes of them:",
     ]
-    lines += ["", text_table(_openings(data["openings"], voice)), ""]
+    lines += ["", aligned(_openings(data["openings"], voice)), ""]
     lines += [_window_line(one, voice) for one in data["windows"]]
     lines += [*_size_lines(data["sizes"], voice)]
     if data["inputs"]:
@@ -214,7 +214,7 @@ def compare_told(data: dict[str, Any], voice: Voice) -> str:
     ]
     return "\n".join(
         [
-            text_table(compare_rows(data["alternatives"], voice)),
+            aligned(compare_rows(data["alternatives"], voice)),
             *(["", _MADE_UP] if data["made_up"] else []),
             *["", *_size_lines(data["sizes"], voice), "", *early, ""],
             *(f"* {text}" for text in CAUTIONS),

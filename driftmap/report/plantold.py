@@ -15,7 +15,7 @@ from driftmap.planning.shares import by_month_and_hour
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.planpage import governing, page, printable, table, verdict_word
 from driftmap.report.sketches import dial_svg, layout_svg, season_svg
-from driftmap.report.terminal import text_table
+from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.units import show
 
@@ -61,7 +61,7 @@ _AIM_HEAD: Final = (
 def aim_told(rows: Sequence[Sequence[str]], tried: int) -> str:
     """Write the table of aims for a terminal."""
     return (
-        f"{text_table(rows)}\n\n{tried} aims tried. Aim where the code lets you, clear of "
+        f"{aligned(rows)}\n\n{tried} aims tried. Aim where the code lets you, clear of "
         "people."
     )
 
@@ -181,7 +181,7 @@ def layout_told(
     blocks = [
         f"{len(pads)} pads tried, {barred} of them barred by rules on distances.",
         "",
-        text_table(_layout_rows(voice.say("plan.pad"), pads, best, voice)),
+        aligned(_layout_rows(voice.say("plan.pad"), pads, best, voice)),
     ]
     drawn = next(p for p in pads if p.shift == 0)
     if drawn.broken:
@@ -189,7 +189,7 @@ def layout_told(
     for name, places in stands.items():
         blocks += [
             "",
-            text_table(
+            aligned(
                 _layout_rows(
                     voice.say("plan.middle_of", area=name), places, best, voice
                 )
@@ -262,7 +262,7 @@ def season_told(data: dict[str, Any], voice: Voice) -> str:
     """Write a season by month for a terminal."""
     rows = _season_rows(data, voice)
     bins, what = data["bins"], data["counted"]
-    lines = [text_table(rows), ""]
+    lines = [aligned(rows), ""]
     if bins:
         lines.append(
             f"Bins: of {bins['checked_directly']} readings flown as they are, "

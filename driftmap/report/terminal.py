@@ -19,7 +19,7 @@ from driftmap.verdict.check import counted
 from driftmap.verdict.limits import LOOSER
 from driftmap.verdict.turning import Turning
 
-__all__ = ["proposals", "summary", "text_table"]
+__all__ = ["aligned", "proposals", "summary"]
 
 _MOST_REASONS: Final = 8
 _MOST_TURNS: Final = 6
@@ -146,7 +146,7 @@ def _piece(a: Assessment, part: Part, units: Units) -> str:
     )
 
 
-def text_table(rows: Sequence[Sequence[str]]) -> str:
+def aligned(rows: Sequence[Sequence[str]]) -> str:
     """Align columns of text under the first row; what starts with a digit to the right."""
     cells = [[visible(cell.translate(_TIES)) for cell in row] for row in rows]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from driftmap.ground.backdrop import Picture, opened
+from driftmap.ground.backdrop import Picture, open_picture
 from driftmap.ground.site import Site
 from driftmap.report.shapes import lonlat
 
@@ -33,7 +33,7 @@ def underlay(site: Site) -> dict[str, Any] | None:
     """
     if site.picture is None:
         return None
-    with opened(site.picture.path) as shot:
+    with open_picture(site.picture.path) as shot:
         corners = _corners(site.picture, shot.size)
         lon, lat = lonlat(site, corners[:, 0], corners[:, 1])
         west, east, south, north = lon.min(), lon.max(), lat.min(), lat.max()

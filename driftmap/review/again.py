@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from driftmap.failures.bodies import Bench
-from driftmap.logbook.written import Inputs
+from driftmap.logbook.written import LoggedInputs
 from driftmap.review.findings import Review
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight
@@ -74,17 +74,10 @@ def changes_of(found: Review) -> Changes:
     )
 
 
-def assessed_again(logged: Verdict, inputs: Inputs, changes: Changes) -> Again:
+def assessed_again(logged: Verdict, inputs: LoggedInputs, changes: Changes) -> Again:
     """Assess a logged flight again, as it was and with the changes.
 
-    Parameters
-    ----------
-    logged : {"go", "hold", "no-go"}
-        The verdict as it was given.
-    inputs : Inputs
-        From the log.
-    changes : Changes
-        What is proposed.
+    ``logged``: the verdict as it was given.
     """
     now = _assessed(inputs)
     then = _assessed(_changed(inputs, changes)) if changes.any else now
@@ -101,16 +94,16 @@ def _named(check: Check) -> str:
     return ", ".join(part for part in (check.name, check.area, check.case) if part)
 
 
-def _assessed(inputs: Inputs) -> Assessment:
+def _assessed(inputs: LoggedInputs) -> Assessment:
     return assess_setup(inputs.setup, inputs.wind)
 
 
-def _changed(inputs: Inputs, changes: Changes) -> Inputs:
+def _changed(inputs: LoggedInputs, changes: Changes) -> LoggedInputs:
     wind, by = inputs.wind, changes.wind_error
     modes = None if wind.modes is None else wind.modes * by
     wind = replace(wind, error=wind.error * by, modes=modes)
     setup = replace(inputs.setup, flight=_flown(inputs.setup.flight, changes))
-    return Inputs(setup, wind)
+    return LoggedInputs(setup, wind)
 
 
 def _flown(flight: Flight, changes: Changes) -> Flight:

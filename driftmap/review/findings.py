@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from driftmap.checks import FloatArray
 from driftmap.failures.cases import BARE, CERTAIN, WORKS
 from driftmap.hazard.probability import binomial
-from driftmap.review.records import Flew, Record
+from driftmap.review.records import FindRecord, Flew
 from driftmap.review.scores import depth_rank, energy_score, log_score, normal_energy
 
 __all__ = [
@@ -159,13 +159,10 @@ class Review:
     cautions: tuple[str, ...]
 
 
-def review(records: Sequence[Record], flights: Sequence[Flew]) -> Review:
+def review(records: Sequence[FindRecord], flights: Sequence[Flew]) -> Review:
     """Review forecasts by what came of them.
 
-    Returns
-    -------
-    Review
-        What they say; with few flights, that they say little.
+    Result: what they say; with few flights, that they say little.
     """
     depths = np.array([depth_rank(r.found, r.forecast) for r in records])
     counts = np.histogram(depths, _BINS, (0.0, 1.0))[0]
@@ -209,7 +206,7 @@ def _band(count: int) -> tuple[int, int]:
 _Days = NDArray[np.int64]
 
 
-def _days(records: Sequence[Record]) -> _Days:
+def _days(records: Sequence[FindRecord]) -> _Days:
     """Give each record the number of its day; one without a day is a day of its own."""
     names = [r.day or f"record {i}" for i, r in enumerate(records)]
     return np.asarray(np.unique(names, return_inverse=True)[1])
@@ -238,7 +235,7 @@ def _mean(values: FloatArray, days: _Days) -> Figure:
     return Figure(mean, mean - half, mean + half, values.size)
 
 
-def _scores(records: Sequence[Record]) -> tuple[Figure | None, Figure | None]:
+def _scores(records: Sequence[FindRecord]) -> tuple[Figure | None, Figure | None]:
     """Score against one normal cloud made of all the other finds of the log."""
     if len(records) < 6:
         return None, None
@@ -259,10 +256,10 @@ def _scores(records: Sequence[Record]) -> tuple[Figure | None, Figure | None]:
     return _mean(np.array(energy), days), _mean(np.array(log), days)
 
 
-def _biases(records: Sequence[Record]) -> list[Bias]:
+def _biases(records: Sequence[FindRecord]) -> list[Bias]:
     if not records:
         return []
-    keys: list[tuple[str, Callable[[Record], str]]] = [
+    keys: list[tuple[str, Callable[[FindRecord], str]]] = [
         ("all", lambda r: "all flights"),
         ("device", lambda r: f"under {r.device}"),
         ("wind", lambda r: f"wind from {r.source}"),
@@ -279,7 +276,7 @@ def _biases(records: Sequence[Record]) -> list[Bias]:
     return found
 
 
-def _drift(records: Sequence[Record]) -> Figure | None:
+def _drift(records: Sequence[FindRecord]) -> Figure | None:
     """Fit the factor on the downwind drift foretold, each flight by its own spread."""
     if len(records) < 3:
         return None
@@ -294,7 +291,7 @@ def _drift(records: Sequence[Record]) -> Figure | None:
     return Figure(slope, slope - half, slope + half, y.size)
 
 
-def _width(records: Sequence[Record]) -> Figure | None:
+def _width(records: Sequence[FindRecord]) -> Figure | None:
     """Fit the factor on the spread across the wind, which no drag changes."""
     if len(records) < 3:
         return None
@@ -358,7 +355,7 @@ def _proposals(
 
 
 def _cautions(
-    records: Sequence[Record],
+    records: Sequence[FindRecord],
     flights: Sequence[Flew],
     drift: Figure | None,
     width: Figure | None,

@@ -13,7 +13,7 @@ from driftmap.checks import FloatArray
 from driftmap.ground.areas import to_local
 from driftmap.logbook.entry import Entry
 
-__all__ = ["Flew", "Record", "flights_of", "records_of", "winds_of"]
+__all__ = ["FindRecord", "Flew", "flew_of", "records_of", "winds_of"]
 
 _ROCKET = "rocket"
 _READ = ("forecast", "place", "wind_10_m")  # an assessment without them tells nothing
@@ -26,7 +26,7 @@ _AGES = (
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Record:
+class FindRecord:
     """Where the rocket of one flight lay, beside its forecast, turned into the wind.
 
     Parameters
@@ -91,13 +91,10 @@ def _pairs(entries: Sequence[Entry]) -> Iterator[tuple[Entry, Entry]]:
             yield known[entry.about], entry
 
 
-def records_of(entries: Sequence[Entry]) -> tuple[Record, ...]:
+def records_of(entries: Sequence[Entry]) -> tuple[FindRecord, ...]:
     """Put forecasts and finds side by side.
 
-    Returns
-    -------
-    tuple of Record
-        One for each outcome that says where the rocket lay.
+    Result: one for each outcome that says where the rocket lay.
     """
     found = []
     for assessed, outcome in _pairs(entries):
@@ -115,7 +112,7 @@ def records_of(entries: Sequence[Entry]) -> tuple[Record, ...]:
         device = outcome.body.get("device") or (devices[0] if len(devices) == 1 else "")
         kinds = assessed.body.get("wind_kinds", [])
         found.append(
-            Record(
+            FindRecord(
                 _turned(np.array([float(east), float(north)]), wind),
                 _turned(points, wind),
                 device or "not told",
@@ -171,13 +168,10 @@ def _mixed(lots: Sequence[tuple[float, FloatArray, object]]) -> FloatArray:
     return np.concatenate(picked, axis=1)
 
 
-def flights_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
+def flew_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
     """Collect the flights whose case is known.
 
-    Returns
-    -------
-    tuple of Flew
-        What happened beside what was assumed.
+    Result: what happened beside what was assumed.
     """
     found = []
     for assessed, outcome in _pairs(entries):
@@ -195,10 +189,7 @@ def winds_of(
 ) -> tuple[tuple[datetime, tuple[float, float]], ...]:
     """Collect the winds near the ground that assessments were made for.
 
-    Returns
-    -------
-    tuple of (datetime, (float, float))
-        Time of each flight (UTC), and direction [deg] and speed [m s⁻¹] at 10 m.
+    Result: time of each flight (UTC), and direction [deg] and speed [m s⁻¹] at 10 m.
     """
     found = []
     for entry in entries:

@@ -51,17 +51,8 @@ def energy_score(found: ArrayLike, forecast: ArrayLike) -> float:
 def normal_energy(found: ArrayLike, mean: ArrayLike, cov: ArrayLike) -> float:
     """Energy score of a normal forecast, from even points of it.
 
-    Parameters
-    ----------
-    found, mean : array_like, shape (2,)
-        Where it lay, and the mean of the forecast [m].
-    cov : array_like, shape (2, 2)
-        Covariance of the forecast [m²].
-
-    Returns
-    -------
-    float
-        Score [m].
+    ``found`` and ``mean``, shape (2,): where it lay, and the mean of the forecast [m];
+    ``cov``, shape (2, 2): covariance of the forecast [m²].
     """
     radius, turn = (np.arange(20) + 0.5) / 20, np.arange(20) * 2 * np.pi / 20
     r = np.sqrt(-2 * np.log1p(-radius))[:, None]
@@ -78,12 +69,8 @@ def log_score(found: ArrayLike, forecast: ArrayLike) -> float:
     The density is a normal kernel estimate with the normal-reference width (D. W. Scott,
     Multivariate Density Estimation, 1992, from memory).
 
-    Parameters
-    ----------
-    found : array_like, shape (2,)
-        Where it lay [m].
-    forecast : array_like, shape (2, m)
-        Landings foretold [m].
+    ``found``, shape (2,): where it lay [m]; ``forecast``, shape (2, m): landings
+    foretold [m].
     """
     y, x = np.asarray(found, float)[:, None], np.asarray(forecast, float)
     turn, size = _whitening(x)
@@ -107,17 +94,10 @@ def depth_rank(found: ArrayLike, forecast: ArrayLike) -> float:
     all the others. If the find is one more landing of the same kind, the rank is uniform,
     exactly, whatever the shape of the cloud.
 
-    Parameters
-    ----------
-    found : array_like, shape (2,)
-        Where it lay [m].
-    forecast : array_like, shape (2, m)
-        Landings foretold [m].
+    ``found``, shape (2,): where it lay [m]; ``forecast``, shape (2, m): landings
+    foretold [m].
 
-    Returns
-    -------
-    float
-        0 at the densest place; 1 beyond all landings foretold.
+    Result: 0 at the densest place; 1 beyond all landings foretold.
     """
     y = np.asarray(found, float)[:, None]
     points = np.concatenate([np.asarray(forecast, float), y], axis=1)

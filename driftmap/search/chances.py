@@ -23,7 +23,7 @@ from driftmap.spread import stream
 __all__ = [
     "SHARES",
     "Chances",
-    "Danger",
+    "Obstacle",
     "Square",
     "chances_of",
     "dangers_of",
@@ -55,7 +55,7 @@ _BEYOND: Final = "beyond the boundary: ask the landowner before entering"
 
 
 @dataclass(frozen=True, slots=True)
-class Danger:
+class Obstacle:
     """Ground to mind, in squares and on the way to them.
 
     Parameters
@@ -111,7 +111,7 @@ class Chances:
         Least ground that holds each of `SHARES`.
     effective : float
         Effective number of places all this rests on.
-    dangers : tuple of Danger
+    dangers : tuple of Obstacle
         What to mind, what kills first.
     """
 
@@ -121,22 +121,14 @@ class Chances:
     beside: float
     lines: tuple[Contour, ...]
     effective: float
-    dangers: tuple[Danger, ...] = ()
+    dangers: tuple[Obstacle, ...] = ()
 
 
 def chances_of(known: Known, piece: str, site: Site, units: Units) -> Chances:
     """Say where a piece may lie.
 
-    Parameters
-    ----------
-    known : Known
-        Flights weighed by what was seen.
-    piece : str
-        What is looked for.
-    site : Site
-        The ground.
-    units : {"us", "si"}
-        Whether the sides of squares are round in feet or in metres.
+    ``known``: flights weighed by what was seen; ``piece``: what is looked for;
+    ``units``: whether the sides of squares are round in feet or in metres.
     """
     at, weights = _places(known, piece)
     lines = tuple(containment(at[0], at[1], SHARES, weights=weights))
@@ -228,29 +220,26 @@ def _by_square(squares: Squares, at: FloatArray, weights: FloatArray) -> FloatAr
     return np.asarray(count)
 
 
-def dangers_of(site: Site) -> tuple[Danger, ...]:
+def dangers_of(site: Site) -> tuple[Obstacle, ...]:
     """List what searchers must mind.
 
-    Returns
-    -------
-    tuple of Danger
-        Power lines first: they kill. All beyond the boundary last.
+    Result: power lines first: they kill. All beyond the boundary last.
     """
     marked = [area for area in site.areas if area.role in _CAUTIONS]
     marked.sort(key=lambda area: area.role != "power line")
     told = [
-        Danger(
+        Obstacle(
             f"{_CAUTIONS[area.role]} ({area.name})",
             area.shape.buffer(_SHY if area.role == "power line" else 0.0),
         )
         for area in marked
     ]
     far = shapely.Point(0.0, 0.0).buffer(FARTHEST)
-    return (*told, Danger(_BEYOND, shapely.difference(far, site.boundary)))
+    return (*told, Obstacle(_BEYOND, shapely.difference(far, site.boundary)))
 
 
 def _cautions(
-    squares: Squares, column: int, row: int, dangers: Sequence[Danger]
+    squares: Squares, column: int, row: int, dangers: Sequence[Obstacle]
 ) -> tuple[str, ...]:
     west, south = (
         squares.west + column * squares.size,
@@ -263,25 +252,14 @@ def _cautions(
 def smallest(listed: Sequence[Square], share: float) -> int:
     """Count the likeliest squares that together hold a share; all if they never do.
 
-    Parameters
-    ----------
-    listed : sequence of Square
-        Squares, the likeliest first.
-    share : float
-        In (0, 1).
+    ``listed``: squares, the likeliest first.
     """
     total = np.cumsum([square.chance for square in listed])
     return min(int(np.searchsorted(total, share)) + 1, len(listed)) if listed else 0
 
 
 def middle_of(squares: Squares, column: float, row: float) -> tuple[float, float]:
-    """Give the middle of a square.
-
-    Returns
-    -------
-    east, north : float
-        From the pad [m].
-    """
+    """Give the middle of a square."""
     east = squares.west + (column + 0.5) * squares.size
     north = squares.south + (row + 0.5) * squares.size
     return east, north

@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.exports.content import DECIMALS, add, document, place, polygons, positions
+from driftmap.exports.content import DECIMALS, add, place, polygons, positions, xml_text
 from driftmap.report.planpage import page, printable, table
 from driftmap.report.voice import english
 from driftmap.report.words import Units, distance
@@ -36,11 +36,8 @@ _STYLE: Final = (
 def search_gpx(search: Search) -> str:
     """Write the order of walking as GPX 1.1.
 
-    Returns
-    -------
-    str
-        GPX text: where each sweep begins as waypoints, the sweeps and the least ground
-        that holds 50, 80 and 95 % as tracks.
+    Result: GPX text: where each sweep begins as waypoints, the sweeps and the least
+    ground that holds 50, 80 and 95 % as tracks.
     """
     root = ET.Element(
         "gpx",
@@ -70,7 +67,7 @@ def search_gpx(search: Search) -> str:
                 segment = add(track, "trkseg")
                 for spot in ring:
                     add(segment, "trkpt", **_spot(spot))
-    return document(root)
+    return xml_text(root)
 
 
 def _spot(spot: tuple[float, float]) -> dict[str, str]:
@@ -110,7 +107,7 @@ def search_kml(search: Search) -> str:
         mark = _mark(folder, f"Sweep {number}", [" ".join(sweep.squares), *mind])
         ends = positions(search.site, *zip(sweep.start, sweep.end, strict=True))
         add(add(mark, "LineString"), "coordinates", _corners(ends))
-    return document(root)
+    return xml_text(root)
 
 
 def _mark(parent: ET.Element, name: str, told: list[str]) -> ET.Element:
@@ -140,17 +137,7 @@ def _corners(spots: list[tuple[float, float]]) -> str:
 def search_sheet(search: Search, *, units: Units) -> str:
     """Write a sheet for helpers without a phone.
 
-    Parameters
-    ----------
-    search : Search
-        The search.
-    units : {"us", "si"}
-        Units to show.
-
-    Returns
-    -------
-    str
-        An HTML document to print; nothing in it runs or is fetched.
+    Result: an HTML document to print; nothing in it runs or is fetched.
     """
     voice, chances = english(units), search.chances
     rows = [["Square", "Chance", "Mind"]]

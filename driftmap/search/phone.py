@@ -81,18 +81,8 @@ class Search:
 def search_html(search: Search, *, units: Units) -> str:
     """Write a search as one page.
 
-    Parameters
-    ----------
-    search : Search
-        The search.
-    units : {"us", "si"}
-        Units to show.
-
-    Returns
-    -------
-    str
-        An HTML document that needs nothing from outside; the same search gives the same
-        text.
+    Result: an HTML document that needs nothing from outside; the same search gives the
+    same text.
     """
     facts = told_to_script("SEARCH", _data(search, units))
     script = "\n".join([facts, *(text_of(name, _ROOM) for name in _SCRIPTS)])
@@ -120,17 +110,9 @@ def search_html(search: Search, *, units: Units) -> str:
 def shares_told(chances: Chances, units: Units) -> list[str]:
     """Tell how much ground holds each share, and in how many squares.
 
-    Parameters
-    ----------
-    chances : Chances
-        Where the piece may lie.
-    units : {"us", "si"}
-        Units to show.
+    ``chances``: where the piece may lie.
 
-    Returns
-    -------
-    list of str
-        A sentence for each share.
+    Result: A sentence for each share.
     """
     told = []
     for line, share in zip(chances.lines, SHARES, strict=True):
@@ -196,15 +178,7 @@ def _linear(site: Site) -> list[float]:
 
 
 def planned(sweeps: Sequence[Sweep], units: Units) -> list[list[str]]:
-    """Lay out the order of walking as a table.
-
-    Parameters
-    ----------
-    sweeps : sequence of Sweep
-        The sweeps.
-    units : {"us", "si"}
-        Units to show.
-    """
+    """Lay out the order of walking as a table."""
     head = [
         "Sweep",
         "Squares",
@@ -242,21 +216,10 @@ def picture(
 ) -> str:
     """Draw the search.
 
-    Parameters
-    ----------
-    chances : Chances
-        Where the piece may lie.
-    site : Site
-        The ground.
-    sweeps : sequence of Sweep
-        Sweeps to draw as arrows, numbered.
-    found : sequence of (str, float, float)
-        Pieces found already, with place from the pad [m].
+    ``chances``: where the piece may lie; ``sweeps``: sweeps to draw as arrows,
+    numbered; ``found``: pieces found already, with place from the pad [m].
 
-    Returns
-    -------
-    str
-        An ``svg`` element, north up; one unit is a square's side.
+    Result: an ``svg`` element, north up; one unit is a square's side.
     """
     grid = chances.squares
     wide, high = grid.columns + 2 * _MARGIN, grid.rows + 2 * _MARGIN

@@ -84,22 +84,10 @@ def plan_walk(
 ) -> tuple[Sweep, ...]:
     """Plan sweeps one after the other, each with the most chance for a metre walked.
 
-    Parameters
-    ----------
-    chances : Chances
-        Where the piece may lie.
-    walkers : Walkers
-        Who walks.
-    start : (float, float)
-        Where they stand, from the pad [m].
+    ``chances``: where the piece may lie; ``start``: where they stand, from the pad [m].
 
-    Returns
-    -------
-    tuple of Sweep
-        Until 95 % of what one walk over all squares can find is planned for.
+    Result: until 95 % of what one walk over all squares can find is planned for.
 
-    Notes
-    -----
     Each step takes the best run of squares as seen from the end of the one before;
     looking further ahead could save a little walking.
     """

@@ -10,7 +10,7 @@ import shapely
 from scipy.stats import norm
 
 from driftmap import fly, read_flight, read_winds
-from driftmap.observations.figures import IN_THE_AIR, Found, Moment, Sighted
+from driftmap.observations.figures import IN_THE_AIR, Find, SeenMoment, Sighted
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import MISTAKEN, Odds, Walked, Went
 from driftmap.observations.toward import know
@@ -47,7 +47,7 @@ def test_nothing_seen_leaves_the_likelihoods(cloud, cases):
 
 
 def test_weights_are_bayes_rule_by_hand(cases):
-    seen = Moment("rocket", "was down", 150.0, 10.0)
+    seen = SeenMoment("rocket", "was down", 150.0, 10.0)
     known = weigh(tuple(cases.values()), (seen,))
     top = {}
     for name, flown in cases.items():
@@ -155,7 +155,7 @@ def test_flights_flown_toward_a_find_agree_with_many_plain_ones(wind, cloud):
     flight = cloud.plan.flight
     part = next(cloud.of("canopy tangles"))
     middle = cloud.east[part.rows].mean(), cloud.north[part.rows].mean()
-    seen = (Found("rocket", float(middle[0]), float(middle[1]), 25.0),)
+    seen = (Find("rocket", float(middle[0]), float(middle[1]), 25.0),)
     plain = fly(flight, wind, 1234.0, samples=65_536, seed=77, keep_falls=True)
     many = weigh(flown_cases(plain, wind), seen)
     few = weigh(flown_cases(cloud, wind), seen)
@@ -188,7 +188,7 @@ def test_last_seen_is_any_moment_on_the_way_down(cases):
 def test_altimeter_reads_the_greatest_height(cases):
     flown = cases["recovery works"]
     height = flown.highest()[1]
-    likely = Moment(
+    likely = SeenMoment(
         "rocket", "was highest", height=float(height[0]), height_error=5.0
     ).log_likelihood(flown)
     assert likely[0] == likely.max()

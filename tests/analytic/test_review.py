@@ -20,7 +20,7 @@ from driftmap.review.findings import (
     _width,
     review,
 )
-from driftmap.review.records import Flew, Record, flights_of, records_of
+from driftmap.review.records import FindRecord, Flew, flew_of, records_of
 from driftmap.review.scores import depth_rank
 
 
@@ -32,7 +32,7 @@ def records(count, rng, *, drift=1.0, width=1.0, device="main"):
         spread = np.array([90.0, 70.0])
         cloud = middle[:, None] + spread[:, None] * rng.standard_normal((2, 200))
         lay = middle * [drift, 1] + spread * [1, width] * rng.standard_normal(2)
-        found.append(Record(lay, cloud, device, "words"))
+        found.append(FindRecord(lay, cloud, device, "words"))
     return found
 
 
@@ -91,7 +91,7 @@ def test_intervals_cover_what_was_planted_also_where_days_are_alike(alike):
                 own = rng.standard_normal(2)
                 off = np.sqrt(alike) * day_error + np.sqrt(1 - alike) * own
                 lay = middle * [1.2, 1] + spread * [1, 1.5] * off
-                log.append(Record(lay, points, "main", "words", day=str(day)))
+                log.append(FindRecord(lay, points, "main", "words", day=str(day)))
         right = _mean(np.array([r.found[1] for r in log]), _days(log))
         figures = (_drift(log).holds(1.2), _width(log).holds(1.5), right.holds(0.0))
         covered += figures
@@ -158,7 +158,7 @@ def test_records_turn_finds_into_the_wind(tmp_path):
     with Log(tmp_path / "log.sqlite") as log:
         log.append([first, came])
         (record,) = records_of(log.current())
-        assert len(flights_of(log.current())) == 1
+        assert len(flew_of(log.current())) == 1
     assert record.found == pytest.approx([300.0, 0.0], abs=1e-3)
     assert record.mean == pytest.approx([300.0, 0.0], abs=1e-6)
     assert (record.device, record.source) == ("main", "words")

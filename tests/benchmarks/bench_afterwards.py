@@ -41,7 +41,7 @@ from driftmap.observations.observation import Odds
 from driftmap.observations.toward import know
 from driftmap.observations.weighing import weigh
 from driftmap.review import findings
-from driftmap.review.records import Flew, _turned, flights_of, records_of
+from driftmap.review.records import Flew, _turned, flew_of, records_of
 from driftmap.search.chances import chances_of
 from driftmap.verdict.assessment import SHARES, assess
 
@@ -363,7 +363,7 @@ def review_planted():
         first = planted.draw(np.random.default_rng(8))
         log.append(list(planted.outcomes(*first)))
         entries = log.current()
-    records, flights = records_of(entries), flights_of(entries)
+    records, flights = records_of(entries), flew_of(entries)
     days = [r.day for r in records]
     models = [
         records[days.index(f"{e.body['when'][:10]} {SITE.name}")]

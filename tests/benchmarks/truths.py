@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from driftmap.observations.figures import Found, Moment, Sighted
+from driftmap.observations.figures import Find, SeenMoment, Sighted
 from driftmap.observations.flown import Flown, flown_cases
 from driftmap.observations.observation import (
     MISTAKEN,
@@ -66,7 +66,7 @@ def reports(
         time = time + seconds * rng.standard_normal()
         if rng.random() < MISTAKEN:
             time = rng.uniform(0.0, 600.0)
-        told.append(Moment("rocket", "was down", time, seconds))
+        told.append(SeenMoment("rocket", "was down", time, seconds))
     return told
 
 
@@ -75,7 +75,7 @@ def finds(truth: Truth, rng, pieces, error=PLACE) -> list[Observation]:
     told: list[Observation] = []
     for piece in pieces:
         at = truth.lies(piece) + error * rng.standard_normal(2)
-        told.append(Found(piece, float(at[0]), float(at[1]), error))
+        told.append(Find(piece, float(at[0]), float(at[1]), error))
     return told
 
 
@@ -91,11 +91,11 @@ def evidence(truth: Truth, rng, *, place=40.0) -> list[Observation]:
     )
     if rng.random() < 0.5:
         down = flown.landed("rocket")[0, one] + 4.0 * rng.standard_normal()
-        told.append(Moment("rocket", "was down", down, 4.0))
+        told.append(SeenMoment("rocket", "was down", down, 4.0))
     if rng.random() < 0.5:
         high = flown.highest()[1, one] + 15.0 * rng.standard_normal()
         error = {"height": high, "height_error": 15.0}
-        told.append(Moment("rocket", "was highest", **error))
+        told.append(SeenMoment("rocket", "was highest", **error))
     if rng.random() < 0.4:
         chance = np.clip(STATES["broken"](flown, "rocket")[one], 0.02, 0.98)
         word = "broken" if rng.random() < chance else "whole"
