@@ -207,6 +207,9 @@ def _chain(
         for i in range(low + 1, high):  # given the neighbours, as a chain has it
             a, b = np.exp(depth[i - 1] - depth[i]), np.exp(depth[i] - depth[high])
             whole = 1 - (a * b) ** 2
+            if whole <= 0:  # closer to both than the numbers tell
+                found[i] = found[i - 1]
+                continue
             found[i] = (a * (1 - b**2) / whole) * found[i - 1]
             found[i] += (b * (1 - a**2) / whole) * found[high]
             spread = np.sqrt((1 - a**2) * (1 - b**2) / whole)

@@ -16,7 +16,7 @@ from driftmap.formulas.canopies import CANOPIES
 from driftmap.formulas.flutter import SHEAR_MODULUS
 from driftmap.formulas.strength import CLOTHS
 from driftmap.rocket.airframe import GUESSED_DRAG
-from driftmap.rocket.fields import Between, Reads, Within
+from driftmap.rocket.fields import Between, Reads
 from driftmap.rocket.flight import (
     Airframe,
     Apogee,
@@ -158,7 +158,7 @@ def _plain_kind(kinds: list[Any], marks: list[Any]) -> dict[str, Any]:
 
 def _quantity(reads: Reads, marks: list[Any]) -> dict[str, Any]:
     units = [unit for unit in DIMENSIONS[reads.dimension] if unit]
-    bounds = next((m for m in marks if isinstance(m, Within | Between)), None)
+    bounds = next((m for m in marks if isinstance(m, Between)), None)
     share = reads.dimension == "share"
     return {
         "kind": "quantity",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from math import degrees, pi
+from math import pi
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
@@ -20,18 +20,17 @@ __all__ = [
     "Delay",
     "Force",
     "Glide",
-    "Height",
     "Impulse",
     "Length",
+    "LengthOrNone",
     "Mass",
     "Name",
     "Pressure",
     "Reads",
     "Share",
     "Stability",
-    "Sweep",
+    "Thickness",
     "Tilt",
-    "Time",
     "Trigger",
     "TriggerAt",
     "Uncertain",
@@ -42,7 +41,6 @@ __all__ = [
     "UncertainSlope",
     "UncertainTime",
     "Volume",
-    "Within",
     "read_trigger",
 ]
 
@@ -72,47 +70,27 @@ class Reads:
 
 
 @dataclass(frozen=True, slots=True)
-class Within:
-    """Refuse values outside (low, high]."""
+class Between:
+    """Refuse values outside two bounds, each written with its unit as people write it.
 
-    low: float
-    high: float
-    unit: str = ""
+    Those of the fields below catch a wrong unit (grams as kilograms) and a slip of the pen
+    (a case 5e-8 mm wide), not an unusual rocket.
+    """
+
+    dimension: str
+    low: str
+    high: str
 
     @property
     def accepted(self) -> str:
         """Say what is accepted."""
-        # A floor just below 0 lets 0 in.
-        least = -1e-6 < self.low < 0
-        start = "from 0" if least else f"above {self.low:g} and"
-        return f"{start} up to {self.high:g} {self.unit}".rstrip()
+        return f"from {self.low} to {self.high}"
 
     def __call__(self, value: Any) -> Any:
         """Give the value back where it is accepted."""
         number = value.value if isinstance(value, Uncertain) else value
-        if self.unit == "deg":
-            number = degrees(number)
-        if not self.low < number <= self.high:
-            raise ValueError(f"must lie {self.accepted}")
-        return value
-
-
-@dataclass(frozen=True, slots=True)
-class Between:
-    """Refuse values outside [low, high]."""
-
-    low: float
-    high: float
-    unit: str
-
-    @property
-    def accepted(self) -> str:
-        """Say what is accepted."""
-        return f"from {self.low:g} to {self.high:g} {self.unit}"
-
-    def __call__(self, value: Uncertain) -> Uncertain:
-        """Give the value back where it is accepted."""
-        if not self.low <= value.value <= self.high:
+        low, high = (parse(bound, self.dimension) for bound in (self.low, self.high))
+        if not low <= number <= high:
             raise ValueError(f"must lie {self.accepted}")
         return value
 
@@ -125,41 +103,55 @@ def _reads_spread(dimension: str) -> BeforeValidator:
     return BeforeValidator(Reads(dimension, spread=True))
 
 
-def _within(low: float, high: float, unit: str = "") -> AfterValidator:
-    return AfterValidator(Within(low, high, unit))
+def _between(dimension: str, low: str, high: str) -> AfterValidator:
+    return AfterValidator(Between(dimension, low, high))
 
 
-def _between(low: float, high: float, unit: str) -> AfterValidator:
-    return AfterValidator(Between(low, high, unit))
-
-
-_STEEPEST = 45  # deg, of a rail; the model is not made for more, nor is any code
-# Ceilings catch a wrong unit (grams as kilograms), not an unusual rocket.
-Mass = Annotated[float, _reads("mass"), _within(0, 1000, "kg")]
-UncertainMass = Annotated[Uncertain, _reads_spread("mass"), _within(0, 1000, "kg")]
-Length = Annotated[float, _reads("length"), _within(0, 30, "m")]
-Sweep = Annotated[float, _reads("length"), _within(-1e-9, 30, "m")]
-Height = Annotated[float, _reads("length"), _within(0, 19_000, "m")]
-UncertainHeight = Annotated[Uncertain, _reads_spread("length"), _within(0, 19_000, "m")]
-Altitude = Annotated[float, _reads("length"), _within(-500, 9_000, "m")]
-UncertainLength = Annotated[Uncertain, _reads_spread("length"), _within(0, 30, "m")]
-Area = Annotated[float, _reads("area"), _within(0, 1000, "m2")]
-Coefficient = Annotated[Uncertain, _reads_spread("number"), _within(0, 5)]
-Stability = Annotated[Uncertain, _reads_spread("margin"), _between(-20, 20, "cal")]
-UncertainInertia = Annotated[
-    Uncertain, _reads_spread("inertia"), _within(0, 1e5, "kg m2")
+Mass = Annotated[float, _reads("mass"), _between("mass", "0.01 g", "1000 kg")]
+UncertainMass = Annotated[
+    Uncertain, _reads_spread("mass"), _between("mass", "1 g", "1000 kg")
 ]
-UncertainSlope = Annotated[Uncertain, _reads_spread("number"), _within(1.9, 100)]
-Time = Annotated[float, _reads("time"), _within(0, 600, "s")]
-UncertainTime = Annotated[Uncertain, _reads_spread("time"), _within(0, 600, "s")]
-Delay = Annotated[Uncertain, _reads_spread("time"), _within(-1e-9, 60, "s")]
-Glide = Annotated[float, _reads("speed"), _within(-1e-9, 15, "m/s")]
-Force = Annotated[float, _reads("force"), _within(0, 1e6, "N")]
-Volume = Annotated[float, _reads("volume"), _within(0, 1, "m3")]
-Pressure = Annotated[float, _reads("pressure"), _within(0, 1e11, "Pa")]
-Impulse = Annotated[Uncertain, _reads_spread("impulse"), _within(0, 889_600, "N s")]
+Length = Annotated[float, _reads("length"), _between("length", "1 mm", "30 m")]
+LengthOrNone = Annotated[float, _reads("length"), _between("length", "0", "30 m")]
+Thickness = Annotated[float, _reads("length"), _between("length", "0.05 mm", "1 m")]
+UncertainHeight = Annotated[
+    Uncertain, _reads_spread("length"), _between("length", "1 m", "19000 m")
+]
+Altitude = Annotated[float, _reads("length"), _between("length", "-500", "9000 m")]
+UncertainLength = Annotated[
+    Uncertain, _reads_spread("length"), _between("length", "1 mm", "30 m")
+]
+Area = Annotated[float, _reads("area"), _between("area", "1 mm2", "1000 m2")]
+Coefficient = Annotated[
+    Uncertain, _reads_spread("number"), _between("number", "0.001", "5")
+]
+Stability = Annotated[
+    Uncertain, _reads_spread("margin"), _between("margin", "-20", "20 cal")
+]
+UncertainInertia = Annotated[
+    Uncertain,
+    _reads_spread("inertia"),
+    _between("inertia", "0.0001 kg cm2", "100000 kg m2"),
+]
+UncertainSlope = Annotated[
+    Uncertain, _reads_spread("number"), _between("number", "1.9", "100")
+]
+UncertainTime = Annotated[
+    Uncertain, _reads_spread("time"), _between("time", "10 ms", "600 s")
+]
+Delay = Annotated[Uncertain, _reads_spread("time"), _between("time", "0", "60 s")]
+Glide = Annotated[float, _reads("speed"), _between("speed", "0", "15 m/s")]
+Force = Annotated[float, _reads("force"), _between("force", "0.01 N", "1000 kN")]
+Volume = Annotated[float, _reads("volume"), _between("volume", "0.1 ml", "1 m3")]
+Pressure = Annotated[
+    float, _reads("pressure"), _between("pressure", "1 kPa", "100 GPa")
+]
+Impulse = Annotated[
+    Uncertain, _reads_spread("impulse"), _between("impulse", "0.01 N s", "889600 N s")
+]
 Share = Annotated[float, _reads("share"), Field(ge=0, le=1)]
-Tilt = Annotated[Uncertain, _reads_spread("angle"), _within(-1e-9, _STEEPEST, "deg")]
+# No code allows more, and the model is not made for it.
+Tilt = Annotated[Uncertain, _reads_spread("angle"), _between("angle", "0", "45 deg")]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 
 

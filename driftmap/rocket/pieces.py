@@ -11,11 +11,12 @@ from driftmap.formulas.flutter import SHEAR_MODULUS, FinPlanform
 from driftmap.rocket.fields import (
     Area,
     Length,
+    LengthOrNone,
     Mass,
     Name,
     Pressure,
     Share,
-    Sweep,
+    Thickness,
     Volume,
 )
 
@@ -44,7 +45,7 @@ class Piece(Table):
     area : float, optional
         Fin: planform of one, one side [m²]; or give its shape.
     root, tip, span, thickness : float, optional
-        Fin: chords at the body and the tip, span from the body [m]; with thickness and
+        Fin: chords at the body and the tip (0 of a pointed one), span from the body [m]; with thickness and
         material, flutter is worked out. The thickness of a printed nose cone is its wall's.
     sweep : float, optional
         Fin: how far the tip's leading edge lies behind the root's [m]; a straight trailing
@@ -74,11 +75,11 @@ class Piece(Table):
     count: Annotated[int, Field(ge=1, le=12)] = 1
     area: Area | None = None
     root: Length | None = None
-    tip: Length | None = None
+    tip: LengthOrNone | None = None
     span: Length | None = None
-    thickness: Length | None = None
-    sweep: Sweep | None = None
-    position: Length | None = None
+    thickness: Thickness | None = None
+    sweep: LengthOrNone | None = None
+    position: LengthOrNone | None = None
     material: str | None = None
     shear_modulus: Pressure | None = None
     printed: bool = False

@@ -40,6 +40,8 @@ _LAYER: Final = 60.0  # m; the depth over which that imbalance is weighed
 _MACH: Final = 0.05  # change of the Mach number over a step that the drag may rise in
 _LIFTED: Final = 0.7  # of the speed of sinking that rising air takes at most; assumed
 _DEEPEST: Final = 100.0  # m; of a layer that one closed form may cross
+_LEAST_DRAG: Final = 1e-9  # m² kg⁻¹; a body with less falls as this one does, within
+# centimetres, and below it the forms of a layer divide what rounding leaves
 _MOST_STEPS: Final = 5000  # a body that needs more is an error, not a result
 _BLOCK: Final = (
     8192  # bodies flown together: their arrays stay in the processor's cache
@@ -192,7 +194,7 @@ def _prepared(
     if not np.all(np.isfinite(rows)) or np.any(rows[2] < 0):
         raise ValueError("'start' must be finite and not below the ground")
     drag = np.asarray(drag_area, float) / (2 * np.asarray(mass, float))
-    return rows, np.broadcast_to(drag, rows.shape[1])
+    return rows, np.broadcast_to(np.maximum(drag, _LEAST_DRAG), rows.shape[1])
 
 
 def _thin(air: AirColumn) -> AirColumn:

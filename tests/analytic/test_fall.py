@@ -53,6 +53,17 @@ def test_fall_from_rest_is_tanh(height, speed, time):
     assert landed.time[0] == pytest.approx(time, abs=0.002)
 
 
+@pytest.mark.parametrize("drag_area", [1e-9, 1e-13, 1e-20, 1e-300])
+def test_a_body_that_air_hardly_slows_falls_as_in_none(drag_area):
+    """t = sqrt(2 h/g), v = sqrt(2 g h): no closed form breaks where the drag is nothing."""
+    start = thrown(1000.0, east=30.0)
+    landed = fall(start, 1.0, drag_area, column(2000, east=(0.0, 20.0)))
+    assert landed.time[0] == pytest.approx(np.sqrt(2000 / G), abs=1e-3)
+    assert -landed.v_up[0] == pytest.approx(np.sqrt(2000 * G), abs=1e-2)
+    # A layer takes the sideways speed through the air as its mean over height.
+    assert landed.east[0] == pytest.approx(30 * np.sqrt(2000 / G), abs=0.2)
+
+
 @pytest.mark.parametrize(
     ("v0", "vt", "rise", "back", "fall_time"),
     [

@@ -609,7 +609,7 @@ def test_the_forms_know_every_key_of_the_file():
     assert mass["needed"]
     assert mass["first"]
     assert "kg" in mass["units"]
-    assert mass["range"] == "above 0 and up to 1000 kg"
+    assert mass["range"] == "from 1 g to 1000 kg"
     drag = next(f for f in known["airframe"] if f["key"] == "drag_coefficient")
     assert "0.55" in drag["told"]
     assert "assumed" in drag["told"]

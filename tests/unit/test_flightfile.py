@@ -107,12 +107,15 @@ def test_a_printed_nose_is_a_shell_with_a_wall(tmp_path, told, wrong):
 
 
 BAD = [
-    ("mass", 'mass = "2 kg"', 'mass = "-2 kg"', r"airframe\.mass.*above 0"),
+    ("mass", 'mass = "2 kg"', 'mass = "-2 kg"', r"airframe\.mass.*from 1 g"),
     ("nan", 'mass = "2 kg"', "mass = nan", r"airframe\.mass.*finite"),
     ("inf", 'mass = "2 kg"', "mass = inf", r"airframe\.mass.*finite"),
     ("bool", 'mass = "2 kg"', "mass = true", r"airframe\.mass.*not a mass"),
     ("unit", '"54 mm"', '"54 furlongs"', r"airframe\.diameter.*no unit of length"),
-    ("grams", 'mass = "2 kg"', "mass = 2000", r"airframe\.mass.*up to 1000 kg"),
+    ("grams", 'mass = "2 kg"', "mass = 2000", r"airframe\.mass.*to 1000 kg"),
+    ("hair", '"54 mm"', '"5.4e-8 mm"', r"airframe\.diameter.*from 1 mm to 30 m"),
+    ("dust", '"40 g"', '"4e-9 g"', r"piece 1 \(fin\), mass.*from 0\.01 g"),
+    ("speck", '"90 cm2"', '"9e-9 cm2"', r"piece 1 \(fin\), area.*from 1 mm2"),
     ("unknown", "diameter =", "diametre =", r"diametre.*did you mean 'diameter'"),
     ("section", "[rail]", "[rial]", r"rial.*did you mean 'rail'"),
     ("no name", 'name = "Test"', "", r"name: is missing"),

@@ -152,7 +152,7 @@ def test_every_mistake_of_a_flight_is_told_by_the_name_of_its_row(tmp_path):
     )
     assert "piece 1 (fin), cuont: is not a key here; did you mean 'count'?" in told
     assert "piece 2 (motor case), mass: '45 furlongs' has no unit of mass" in told
-    assert "rail.angle: must lie from 0 up to 45 deg (got '60 deg')" in told
+    assert "rail.angle: must lie from 0 to 45 deg (got '60 deg')" in told
     assert "more]" not in told
 
 
