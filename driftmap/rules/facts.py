@@ -23,7 +23,7 @@ from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import FACTS, GROUPS
-from driftmap.rules.lands import near_a_border
+from driftmap.rules.lands import beside_aerodromes, near_a_border
 
 __all__ = [
     "EXPECTED_QUANTILE",
@@ -155,6 +155,9 @@ def facts_of(
         "boundary_distance": float(pad.distance(site.boundary.boundary)),
         "crew_drawn": float(sum(map(_crew, site.areas))),
         "border_near": float(near_a_border(site.longitude, site.latitude)),
+        "elevation_beside": beside_aerodromes(
+            site.longitude, site.latitude, site.elevation
+        ),
     }
     ranges: dict[str, tuple[float, float]] = {}
     if flight.motor is not None:

@@ -103,6 +103,13 @@ FACTS: Final = MappingProxyType(
         "cleared_diameter": Fact(
             "diameter of the cleared ground at the pad", "length", "day", '"80 ft"'
         ),
+        "elevation_beside": Fact(
+            "how far the site's elevation lies beside those of all aerodromes near by "
+            "(10,000 m where there is none)",
+            "length",
+            "season",
+            '"50 m"',
+        ),
         "border_near": Fact("borders of lands near the pad", "number", "season", "1"),
         "airport_away": Fact(
             "distance to the nearest airport drawn", "length", "season", '"5 nmi"'

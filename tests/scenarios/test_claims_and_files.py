@@ -610,6 +610,14 @@ SAID = {
         "no-go",
         "position",
     ),
+    **{
+        f"the site's elevation told as {told}": (
+            FEW.but(members={"elevation": told}, answers={"elevation_checked": None}),
+            "hold",
+            "rule",
+        )
+        for told in ("4050 m", "1234 ft")
+    },
     "only what every range asks": (DAY.but(rules="range"), "hold", "rule"),
 }
 
