@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -14,6 +14,7 @@ from driftmap.checks import FloatArray
 
 __all__ = [
     "TAILS",
+    "Stronger",
     "WindLevel",
     "WindProfile",
     "components_from",
@@ -21,6 +22,7 @@ __all__ = [
     "draw_wind",
     "error_modes",
     "modes_of",
+    "strengthened",
     "told_at",
     "turn",
 ]
@@ -153,6 +155,25 @@ class WindLevel:
     error: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Stronger:
+    """A wind somewhat stronger than the one flown, of a report that was passed over.
+
+    Parameters
+    ----------
+    height : float
+        Where it was told [m].
+    share : float
+        Its speed over that of the wind flown.
+    told : str
+        Both winds, in words.
+    """
+
+    height: float
+    share: float
+    told: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class WindProfile:
     """Wind over the site by height, linear in its components between levels.
@@ -184,6 +205,9 @@ class WindProfile:
     strongest : float or None
         Strongest mean wind at 10 m that any report of this hour tells [m s⁻¹]; None
         where it is the profile's own.
+    stronger : Stronger or None
+        What a report that was passed over tells, where it was stronger and yet within the
+        errors of both.
     read_from : float or None
         Lowest height at which a source speaks [m]; the lowest level when left out.
     source : str
@@ -207,6 +231,8 @@ class WindProfile:
         Most cloud, as a share, and least visibility [m] that a surface report tells.
     cloud_base : float or None
         Height of the lowest cloud that hides most of the sky [m], as reported.
+    lowest_cloud : float or None
+        Height of the lowest cloud of any amount [m], as reported.
     members : array_like, shape (m, 2, k), or None
         East and north components of each member of an ensemble at `height` [m s⁻¹];
         `east` and `north` are then their mean.
@@ -230,6 +256,7 @@ class WindProfile:
     read: tuple[float, ...] = field(default=())
     gust: float = 0.0
     strongest: float | None = None
+    stronger: Stronger | None = None
     read_from: float | None = None
     source: str = ""
     assumed: tuple[str, ...] = field(default=())
@@ -242,6 +269,7 @@ class WindProfile:
     cloud_cover: float | None = None
     visibility: float | None = None
     cloud_base: float | None = None
+    lowest_cloud: float | None = None
     members: FloatArray | None = None
     modes: FloatArray | None = None
     levels: tuple[WindLevel, ...] = field(default=())
@@ -314,6 +342,35 @@ class WindProfile:
             np.asarray(np.interp(z, self.height, self.east)),
             np.asarray(np.interp(z, self.height, self.north)),
         )
+
+
+def strengthened(wind: WindProfile) -> WindProfile:
+    """Give a wind as a report tells it that was passed over for a fresher one.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        A wind with a `stronger` one.
+
+    Returns
+    -------
+    WindProfile
+        Stronger by as much up to where that was told, and above it too unless another
+        height was read there, at which the wind stays as it is.
+    """
+    assert wind.stronger is not None
+    above = [height for height in wind.read if height > wind.stronger.height]
+    ends = [wind.stronger.height, min(above, default=np.inf)]
+    share = np.full(wind.height.shape, wind.stronger.share)
+    if above:
+        share = np.interp(wind.height, ends, [wind.stronger.share, 1.0])
+    return replace(
+        wind,
+        east=wind.east * share,
+        north=wind.north * share,
+        members=None if wind.members is None else wind.members * share,
+        stronger=None,
+    )
 
 
 def modes_of(covariance: FloatArray, error: FloatArray) -> FloatArray:

@@ -171,14 +171,17 @@ def turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
     if members is not None:
         ways = turn(factor * members[:, 0], factor * members[:, 1], angle)
         members = np.stack(ways, axis=1)
+    more = max(1.0, factor)
     return replace(
         shape,
         east=east,
         north=north,
-        error=shape.error * max(1.0, factor),
+        error=shape.error * more,
+        modes=None if shape.modes is None else shape.modes * more,
         members=members,
         gust=shape.gust * factor,
         strongest=None,
+        stronger=None,
         levels=(),
         assumed=(
             *shape.assumed,

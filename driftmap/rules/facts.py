@@ -153,6 +153,7 @@ def facts_of(
         "waiver_ceiling": site.waiver.ceiling,
         "site_dimension": least_width(site.boundary),
         "boundary_distance": float(pad.distance(site.boundary.boundary)),
+        "cloud_under": 0.0,  # none is reported
         "crew_drawn": float(sum(map(_crew, site.areas))),
         "border_near": float(near_a_border(site.longitude, site.latitude)),
         "elevation_beside": beside_aerodromes(
@@ -172,6 +173,8 @@ def facts_of(
     if wind is not None:
         numbers["surface_wind"], ranges["surface_wind"] = surface_wind(wind)
         numbers |= _sky(wind)
+        if altitude is not None and wind.lowest_cloud is not None:
+            numbers["cloud_under"] = max(altitude - wind.lowest_cloud, 0.0)
     groups = {
         name: tuple(
             (area.name, float(pad.distance(area.shape)))
@@ -385,7 +388,13 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
             raise InputError(answers.source, name, text)
         stricter = _STRICTER.get(name, max)
         numbers[name] = stricter(answers.numbers[name], facts.numbers[name])
-    return of_each_motor(replace(facts, numbers=numbers))
+    ranges = {  # an end that the figure itself is beyond is none
+        name: (min(ends[0], numbers[name]), max(ends[1], numbers[name]))
+        for name, ends in facts.ranges.items()
+        if name in numbers
+    }
+    told = replace(facts, numbers=numbers, ranges={**facts.ranges, **ranges})
+    return of_each_motor(told)
 
 
 def facts_flown(

@@ -116,6 +116,12 @@ FACTS: Final = MappingProxyType(
         ),
         "crew_drawn": Fact("people at flight lines", "number", "day", "6"),
         "cloud_cover": Fact("cloud cover", "share", "day", '"2/8"'),
+        "cloud_under": Fact(
+            "how far cloud begins below the greatest height expected",
+            "length",
+            "day",
+            '"500 ft"',
+        ),
         "visibility": Fact("horizontal visibility", "length", "day", '"10 mi"'),
         "notice": Fact("time from notice to launch", "time", "day", '"48 h"'),
         "rockets_together": Fact("rockets launched together", "number", example="1"),

@@ -16,7 +16,14 @@ from typing import Final, Literal, TypeAlias
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-__all__ = ["LANDS", "NONE_NEAR", "Standing", "beside_aerodromes", "near_a_border", "standing"]
+__all__ = [
+    "LANDS",
+    "NONE_NEAR",
+    "Standing",
+    "beside_aerodromes",
+    "near_a_border",
+    "standing",
+]
 
 _Points: TypeAlias = tuple[tuple[float, float], ...]
 

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from driftmap.air import turbulence
 from driftmap.air.day import Day
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import WindProfile, strengthened
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Harm
@@ -23,7 +23,7 @@ from driftmap.montecarlo.margins import ends, landed, opening_figures
 from driftmap.montecarlo.sensitivity import Influence, influences, more_wind
 from driftmap.rocket.flight import Flight
 from driftmap.rules import Answers
-from driftmap.verdict.check import Check, Verdict, decide
+from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import SHARES, with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits
@@ -219,7 +219,8 @@ def assess_setup(
     found = judge_all(
         cloud, site, wind, answers=answers, precision=precision, lines=contours
     )
-    checks = found.checks
+    checks = (*found.checks, *_in_stronger(setup, wind, found.checks))
+    verdict = decide(checks)
     if advice:
         checks = with_clear_aim(checks, cloud, site, wind)
     assumed = (
@@ -243,12 +244,33 @@ def assess_setup(
         areas=found.areas,
         harm=found.harm,
         sharpened=found.sharpened,
-        verdict=decide(found.checks),
+        verdict=verdict,
         assumed=tuple(dict.fromkeys(assumed)),
         influences=moving,
         more_wind=more_wind(cloud, wind, moving) if advice else (),
         version=version("driftmap"),
         answers=answers or Answers(),
+    )
+
+
+def _in_stronger(
+    setup: Setup, wind: WindProfile, checks: Iterable[Check]
+) -> Iterator[Check]:
+    """Tell of a stronger wind that was passed over, and hold where the word hangs on it."""
+    if wind.stronger is None:
+        return
+    now: Verdict = decide(checks)
+    there = now
+    if now == "go":
+        there = assess_setup(setup, strengthened(wind), advice=False).verdict
+    worse = RANK.index(there) > RANK.index(now)
+    word = f"; in that wind it is {there}" if worse else ""
+    yield Check(
+        kind=Kind.WIND_WARNED,
+        name=f"{wind.stronger.told}: within their errors{word}",
+        outcome="warn" if worse else "pass",
+        source="default of this tool, no source",
+        beside=True,
     )
 
 

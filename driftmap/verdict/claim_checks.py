@@ -38,6 +38,10 @@ _SLOPE: Final = (4.0, 40.0)
 """Slope of the normal force on the cross-section [rad⁻¹]: 2 of the nose, and some 6 to 20 of
 three or four fins (from memory); wide margins assumed."""
 
+_STEADY: Final = (0.0, 6.0)
+"""Static margin that fliers aim for [cal]: more is a slip of the pen, or wrong fins (common
+practice, no source); what is too little has a check of its own."""
+
 _RAIL: Final = (0.3, 8.0)
 """Travel on a rail [m]: common ones have 1 to 6 (common practice, no source)."""
 
@@ -121,7 +125,7 @@ def implausible(cloud: Cloud) -> Iterator[Check]:
     """
     flight, apogee = cloud.plan.flight, float(np.median(cloud.apogee.height))
     each = (_body(flight), _recovery(flight, apogee), _pieces(flight), _burst(flight))
-    for claim in chain(*each):
+    for claim in chain(_steady(cloud), *each):
         if not claim.common:
             low, high = claim.range
             yield _check(
@@ -175,6 +179,13 @@ def _check(claim: _Claim, how: str, note: str) -> Check:
         source=claim.source,
         note=note,
     )
+
+
+def _steady(cloud: Cloud) -> Iterator[_Claim]:
+    plan = cloud.plan
+    for balance, of in ((plan.balance, ""), (plan.upper_balance, " of the sustainer")):
+        if balance is not None and balance.known:
+            yield _Claim(f"static margin{of}", balance.margin[1], _STEADY, "cal")
 
 
 def _body(flight: Flight) -> Iterator[_Claim]:

@@ -26,7 +26,13 @@ from driftmap.winds.reading import (
     nearest_day,
     show_time,
 )
-from driftmap.winds.sky import cloud_base, cloud_cover, poor_sky, visibility
+from driftmap.winds.sky import (
+    cloud_base,
+    cloud_cover,
+    lowest_cloud,
+    poor_sky,
+    visibility,
+)
 from driftmap.winds.sonde import choose_station
 
 __all__ = [
@@ -347,6 +353,7 @@ def _reading(
         cloud_cover=cloud_cover(sky),
         visibility=visibility(sky),
         cloud_base=cloud_base(sky),
+        lowest_cloud=lowest_cloud(sky),
         window=(start, end),
         based_on=issued or start,
         forecast=True,

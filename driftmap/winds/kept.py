@@ -51,6 +51,7 @@ _SKY: Final = MappingProxyType(
         "cloud_cover": ("cloud_cover", 1.0),
         "visibility": ("visibility_m", 1e6),
         "cloud_base": ("cloud_base_m", 1e5),
+        "lowest_cloud": ("lowest_cloud_m", 1e5),
     }
 )
 """What a report tells of the sky: name here, key and the most it may be."""

@@ -426,6 +426,7 @@ def _profile(
             (carried(s.nodes[0], MAST, roughness).speed for s in near if s.near_ground),
             default=None,
         ),
+        stronger=stack.stronger,
         read_from=max(min(node.height for node in stack.nodes), 0.0),
         temperature=surface.levels[0].temperature if surface else None,
         altimeter=surface.pressure if surface else None,
@@ -440,6 +441,10 @@ def _profile(
         ),
         cloud_base=min(
             (b for s in stack.sources if (b := s.reading.cloud_base) is not None),
+            default=None,
+        ),
+        lowest_cloud=min(
+            (b for s in stack.sources if (b := s.reading.lowest_cloud) is not None),
             default=None,
         ),
         members=winds if count > 1 else None,

@@ -172,6 +172,8 @@ class Reading:
         Most cloud, as a share, and least visibility that a report tells [m].
     cloud_base : float or None
         Height of the lowest layer that hides most of the sky [m].
+    lowest_cloud : float or None
+        Height of the lowest layer of any [m].
     terrain : str or None
         Class of `driftmap.winds.law.ROUGHNESS` that the reading itself names.
     warned : tuple of str
@@ -197,6 +199,7 @@ class Reading:
     cloud_cover: float | None = None
     visibility: float | None = None
     cloud_base: float | None = None
+    lowest_cloud: float | None = None
     terrain: str | None = None
     warned: tuple[str, ...] = field(default=())
     assumed: tuple[str, ...] = field(default=())

@@ -13,7 +13,14 @@ from typing import Final
 
 from driftmap.units import FOOT
 
-__all__ = ["POOR", "cloud_base", "cloud_cover", "poor_sky", "visibility"]
+__all__ = [
+    "POOR",
+    "cloud_base",
+    "cloud_cover",
+    "lowest_cloud",
+    "poor_sky",
+    "visibility",
+]
 
 POOR: Final = 5000.0
 """Visibility below which what comes down may not be seen [m]. Common practice, no source."""
@@ -60,12 +67,27 @@ def cloud_base(words: Sequence[str]) -> float | None:
     >>> cloud_base("24008KT 1SM FEW002 BKN005 OVC010".split())
     152.4
     """
+    return _lowest(words, _CEILING)
+
+
+def lowest_cloud(words: Sequence[str]) -> float | None:
+    """Give the height of the lowest layer, however little of the sky it hides [m].
+
+    Examples
+    --------
+    >>> lowest_cloud("24008KT 10SM FEW030 SCT250".split())
+    914.4
+    """
+    return _lowest(words, 0.0)
+
+
+def _lowest(words: Sequence[str], least: float) -> float | None:
     layers = (m for word in words if (m := _LAYER.fullmatch(word)))
     return min(
         (
             0.0 if m[2] == "///" else round(int(m[2]) * 100 * FOOT, 6)
             for m in layers
-            if _AMOUNTS[m[1]] >= _CEILING
+            if _AMOUNTS[m[1]] >= least
         ),
         default=None,
     )

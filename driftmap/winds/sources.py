@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
-from driftmap.air.wind import WindLevel, components_from, direction_and_speed
+from driftmap.air.wind import Stronger, WindLevel, components_from, direction_and_speed
 from driftmap.checks import FloatArray
 from driftmap.units import FOOT, MILE_PER_HOUR
 from driftmap.winds import law, uncertainty
@@ -256,6 +256,9 @@ _BLENDED: Final = 120.0
 """From `SURFACE` up to here the wind goes over from the report that rules near the ground
 to older layers [m]; assumed."""
 
+_STRONGER: Final = 1.0
+"""How much stronger a report that is passed over must be to be told of [m s⁻¹]; assumed."""
+
 _AS_FRESH: Final = 0.1
 """A report at most this much older than the one that rules near the ground is of the same
 time [h]."""
@@ -276,6 +279,8 @@ class Stack:
         All reports, the best known first; those that a level was taken from.
     doubts : tuple of str
         Where a report that was passed over tells another wind.
+    stronger : Stronger or None
+        Where one tells a stronger wind within the errors of both; the worst.
     notes : tuple of str
         What was passed over.
     """
@@ -285,6 +290,7 @@ class Stack:
     sources: tuple[Source, ...]
     used: tuple[Source, ...]
     doubts: tuple[str, ...]
+    stronger: Stronger | None
     notes: tuple[str, ...]
 
 
@@ -298,12 +304,13 @@ def stacked(
     near = [] if ground is None else [n for n in ground.nodes if n.height <= SURFACE]
     if ground is not None and not near:
         near = [ground.nodes[0]]  # a reading on a kite
-    doubts = {
-        source.name: said
+    below = {
+        source.name: list(_compared_below(source, near, roughness))
         for source in sources
         if source is not ground and near
-        for said in _doubts_below(source, near, roughness)
     }
+    doubts = {name: said for name, pairs in below.items() if (said := _doubt(pairs))}
+    passed_over = [each for pairs in below.values() for each in pairs]
     nodes = list(near)
     used, notes = [ground] if ground else [], []
     for source in sources:
@@ -313,7 +320,9 @@ def stacked(
         passed = len(source.nodes) - len(kept)
         if source is ground:
             passed -= len(near)
-        if said := _doubt_above(source, nodes, kept):
+        above = list(_compared_above(source, nodes, kept))
+        passed_over += above
+        if said := _doubt(above):
             doubts.setdefault(source.name, said)
         if passed:
             speaks = (nodes or kept)[-1].level.source
@@ -342,6 +351,7 @@ def stacked(
         tuple(sources),
         tuple(used),
         tuple(doubts.values()),
+        _stronger(passed_over),
         tuple(notes),
     )
 
@@ -386,11 +396,14 @@ def _blended(
     return Node(node.height, wind, error, level, node.reading, lasting)
 
 
-def _doubts_below(
+_Compared: TypeAlias = tuple[Node, Node, Node]
+"""The wind flown, a level passed over, and that level with the error it was read with."""
+
+
+def _compared_below(
     source: Source, near: Sequence[Node], roughness: float
-) -> Iterator[str]:
-    """Compare a report with the one that rules near the ground; tell the worst."""
-    pairs: list[tuple[Node, Node]] = []
+) -> Iterator[_Compared]:
+    """Set the levels of a report beside the one that rules near the ground."""
     for node, as_read in zip(source.nodes, source.as_read, strict=True):
         if node.height > _BLENDED:
             break
@@ -401,17 +414,14 @@ def _doubts_below(
             ours = carried(end, node.height, roughness)
             level = replace(ours.level, source=end.level.source)
             ours = replace(ours, level=level)
-        pairs += _differing(ours, node, as_read)
-    if pairs:
-        yield disagreement(*max(pairs, key=_apart))
+        yield ours, node, as_read
 
 
-def _doubt_above(
+def _compared_above(
     source: Source, nodes: Sequence[Node], kept: Sequence[Node]
-) -> str | None:
-    """Compare the levels of a report that are passed over with those flown."""
+) -> Iterator[_Compared]:
+    """Set the levels of a report that are passed over beside those flown."""
     flown = [node for node in nodes if node.height >= SURFACE]
-    pairs: list[tuple[Node, Node]] = []
     for node, as_read in zip(source.nodes, source.as_read, strict=True):
         if (
             node in kept
@@ -419,9 +429,32 @@ def _doubt_above(
             or not (flown[0].height <= node.height <= flown[-1].height)
         ):
             continue
-        ours = interpolated(flown, node.height)
-        pairs += _differing(ours, node, as_read)
+        yield interpolated(flown, node.height), node, as_read
+
+
+def _doubt(compared: Iterable[_Compared]) -> str | None:
+    """Tell of winds that disagree the two farthest apart."""
+    pairs = [pair for each in compared for pair in _differing(*each)]
     return disagreement(*max(pairs, key=_apart)) if pairs else None
+
+
+def _stronger(compared: Iterable[_Compared]) -> Stronger | None:
+    """Find what was measured stronger than the wind flown, within the errors of both."""
+    found = [
+        (worst.speed / ours.speed, ours, worst)
+        for ours, node, as_read in compared
+        if not node.reading.forecast and ours.speed > 0
+        if (worst := _strongest(as_read)).speed > ours.speed + _STRONGER
+        if not any(_differing(ours, node, as_read))
+    ]
+    if not found:
+        return None
+    share, ours, worst = max(found, key=lambda row: row[0])
+    told = (
+        f"{worst.level.source} told {_told(worst)} at {worst.height:.0f} m, where "
+        f"{_told(ours)} was flown"
+    )
+    return Stronger(worst.height, share, told)
 
 
 def _differing(ours: Node, node: Node, as_read: Node) -> Iterator[tuple[Node, Node]]:

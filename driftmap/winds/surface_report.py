@@ -34,7 +34,7 @@ from driftmap.winds.reading import (
     check_speed,
     nearest_day,
 )
-from driftmap.winds.sky import cloud_base, cloud_cover, visibility
+from driftmap.winds.sky import cloud_base, cloud_cover, lowest_cloud, visibility
 from driftmap.winds.sonde import choose_station, choose_time
 
 __all__ = [
@@ -193,6 +193,7 @@ def _report(
         cloud_cover=cloud_cover(words),
         visibility=visibility(words),
         cloud_base=cloud_base(words),
+        lowest_cloud=lowest_cloud(words),
         warned=tuple(f"{name} tells of {what}" for what in told),
         assumed=(
             f"{name}: measured 10 m above the ground",

@@ -158,6 +158,7 @@ def test_kept_and_read_again(reading, based_on, from_ground, notes):
         cloud_cover=0.875,
         visibility=4000.0,
         cloud_base=150.0,
+        lowest_cloud=90.0,
         terrain="rough",
         warned=tuple(notes),
         assumed=tuple(notes),

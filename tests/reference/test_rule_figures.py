@@ -45,6 +45,7 @@ ONCE = bands(*((end, None, more * FT) for end, _, more in PEOPLE))
 CLEARED = ((1280, 50), (2560, 75), (5120, 100), (40960, 125))
 
 ROWS = [
+    ("range", "cloud_passed_by", "practice", (1.0,)),
     ("range", "crew_drawn_elsewhere", "practice", (1,)),
     ("range", "night_arranged", "practice", (0.0,)),
     ("range", "side_of_border", "practice", (1,)),

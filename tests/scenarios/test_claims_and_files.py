@@ -441,6 +441,17 @@ SKY = {
             ("VV///", "range"),
         )
     },
+    **{
+        f"{sky} below a flight whose rules ask of no cloud": (
+            LOW.but(
+                winds=(metar(sky=sky),),
+                answers={**LOW.answers, "cloud_passed_by": said},
+            ),
+            "hold",
+            "rule",
+        )
+        for sky, said in (("FEW008 SCT009", None), ("SCT009", "no"))
+    },
     "cloud expected": (
         LOW.but(winds=(f"{metar(sky='FEW040')} TEMPO 0600 FG OVC002",)),
         "hold",

@@ -262,7 +262,7 @@ GROUND = {
     "a margin of 18 calibres": (
         DAY.edited(('stability = "1.8 cal"', 'stability = "18 cal"')),
         "hold",
-        "static margin",
+        "implausible",
     ),
     "a power line across the landing": (
         DAY.also(area("power line", box(*PLANNED, 20, 1500), "230 kV")),

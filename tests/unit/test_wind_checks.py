@@ -121,15 +121,12 @@ def test_the_rail_is_held_against_its_limits():
         ((1.0, 1.5, 2.0), "pass"),
         ((0.9, 1.5, 2.0), "warn"),
         ((0.2, 0.5, 0.9), "fail"),
-        ((5.0, 6.0, 7.0), "pass"),
-        ((5.0, 6.1, 7.0), "warn"),
     ],
 )
-def test_a_static_margin_too_small_or_too_large_does_not_pass(margin, outcome):
+def test_a_static_margin_too_small_does_not_pass(margin, outcome):
     check = _rail([20.0], [4.0], margin=margin)[Kind.STATIC_MARGIN]
     assert check.outcome == outcome
     assert check.value == margin[1]
-    assert bool(check.note) == (margin[1] > 6.0)
     unknown = _rail([20.0], [4.0], margin=margin, known=False)[Kind.STATIC_MARGIN]
     assert (unknown.outcome, unknown.value) == ("warn", None)
 
