@@ -134,13 +134,14 @@ def _list(desk: Desk) -> Blueprint:
 
     @part.post("/day/begin")
     def begin() -> Response:
-        """Begin a new day: what flew stays in the log, the rest waits again."""
+        """Begin a new day: what flew stays in the log, the rest waits for a wind of today."""
 
         def fresh(day: Day) -> Day:
             items = tuple(
                 replace(i, state="waiting") for i in day.items if i.state != "flown"
             )
-            return replace(day, date=now().astimezone().date().isoformat(), items=items)
+            date = now().astimezone().date().isoformat()
+            return replace(day, date=date, items=items, winds=(), aside=())
 
         return changed(change(desk.folder, fresh))
 
@@ -164,12 +165,15 @@ def _list(desk: Desk) -> Blueprint:
         what = sent()
         day = read_day(desk.folder)
         item = day.item(text_of(what, "id"))
-        told = desk.queue.full(item, desk.fingerprint(day, item)) if day.winds else None
+        told = None
+        if day.winds:
+            told = desk.queue.standing(item, desk.fingerprint(day, item))
         body = {
             "flight": desk.rocket(item.flight),
             "decided_by": text_of(what, "decided_by"),
             "time": now().astimezone().isoformat(timespec="minutes"),
             "wind_read": "" if told is None else told.wind,
+            "notes": "" if told else "flown before a word of the desk counted: hold",
         }
         return changed(outcomes.flown(desk.folder, item.id, told, body))
 

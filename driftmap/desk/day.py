@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date
-from typing import Any, Final, Literal, TypeAlias, cast
+from typing import Any, Final, Literal, TypeAlias, TypeVar, cast
 from uuid import uuid4
 
 import tomlkit
@@ -14,14 +14,20 @@ import tomlkit
 from driftmap.desk.folder import Folder
 from driftmap.errors import InputError
 from driftmap.report.words import Units
+from driftmap.units import parse
 
 __all__ = [
     "DAY",
+    "METER_UNITS",
+    "WHYS",
+    "Aside",
     "Day",
     "Item",
+    "Meter",
     "State",
     "change",
     "find",
+    "in_use",
     "moved",
     "new_item",
     "put",
@@ -33,6 +39,19 @@ DAY: Final = "day.toml"
 State: TypeAlias = Literal["waiting", "flown", "not today"]
 _STATES: Final = ("waiting", "flown", "not today")
 _MOST: Final = 200
+_MOST_METERS: Final = 12
+_LONGEST: Final = 60
+
+METER_UNITS: Final = ("kt", "m/s", "mph", "km/h")
+"""What meters show."""
+
+WHYS: Final = ("mistyped", "no longer so")
+"""Why a wind may be set aside by hand."""
+
+_NORTHS: Final = ("true", "magnetic")
+_MAST: Final = (
+    20.0  # m; assumed: what is read higher is no meter in a hand or on a mast
+)
 _HEAD: Final = """\
 The day's list, kept by driftmap desk. Winds are the files in which every flight of the
 list is judged; a flight's state is waiting, flown or not today."""
@@ -65,6 +84,75 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
+class Meter:
+    """A wind meter as its reader told of it: nothing of it is supposed.
+
+    Parameters
+    ----------
+    name : str
+        What people call it.
+    unit : {"kt", "m/s", "mph", "km/h"}
+        In what it shows the speed.
+    north : {"true", "magnetic"}
+        From which north its directions are told.
+    height : str
+        How high above the ground it is read.
+    """
+
+    name: str
+    unit: str
+    north: str
+    height: str
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.name.strip()) <= _LONGEST or not self.name.isprintable():
+            raise InputError("meter", "name", "is missing: what do you call it?")
+        if self.unit not in METER_UNITS:
+            told = f"choose what it shows: {', '.join(METER_UNITS)}"
+            raise InputError("meter", "unit", told)
+        if self.north not in _NORTHS:
+            told = "choose from which north its directions are: true or magnetic"
+            raise InputError("meter", "north", told)
+        try:
+            height = parse(self.height, "length")
+        except ValueError as problem:
+            raise InputError("meter", "height", str(problem)) from None
+        bare = self.height.strip()[-1:].isdigit()
+        if bare or not 0.5 <= height <= _MAST:
+            told = f"{self.height!r}; accepted is 0.5 m to {_MAST:g} m, with its unit"
+            raise InputError("meter", "height", told)
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """A wind that somebody set aside by hand, which the day's words tell of.
+
+    Parameters
+    ----------
+    file : str
+        Its file.
+    told : str
+        When it was read and what it said.
+    why : {"mistyped", "no longer so"}
+        Only one that was typed wrongly is out of the verdict.
+    by : str
+        Who set it aside.
+    """
+
+    file: str
+    told: str
+    why: str
+    by: str
+
+    def __post_init__(self) -> None:
+        if self.why not in WHYS:
+            told = f"choose why: {' or '.join(WHYS)}"
+            raise InputError("set aside", "why", told)
+        if not 1 <= len(self.by.strip()) <= _LONGEST or not self.by.isprintable():
+            raise InputError("set aside", "by", "who sets it aside? Type a name")
+
+
+@dataclass(frozen=True, slots=True)
 class Day:
     """A day's list.
 
@@ -78,12 +166,18 @@ class Day:
         Files of the winds that count.
     items : tuple of Item
         Flights, the next to go first.
+    aside : tuple of Aside
+        Winds of the day that were set aside by hand.
+    meters : tuple of Meter
+        Those that readings are typed from, the one in use first.
     """
 
     date: str = ""
     units: Units = "us"
     winds: tuple[str, ...] = ()
     items: tuple[Item, ...] = field(default=())
+    aside: tuple[Aside, ...] = ()
+    meters: tuple[Meter, ...] = ()
 
     def item(self, name: str) -> Item:
         """Find a flight of the list."""
@@ -117,13 +211,27 @@ def read_day(folder: Folder) -> Day:
         cast(Units, units),
         tuple(winds),
         tuple(_item(i, row) for i, row in enumerate(items, 1)),
+        tuple(_rows(data, "set_aside", Aside)),
+        tuple(_rows(data, "meter", Meter)),
     )
+
+
+_Row = TypeVar("_Row", Aside, Meter)
+
+
+def _rows(data: dict[str, Any], key: str, kind: type[_Row]) -> Iterator[_Row]:
+    """Read tables of one kind; each must tell all of it."""
+    rows = data.get(key, [])
+    _check(isinstance(rows, list) and len(rows) <= _MOST, key)
+    for row in rows:
+        _check(isinstance(row, dict), key)
+        yield kind(**{name: str(row.get(name, "")) for name in kind.__slots__})
 
 
 def _check(good: bool, key: str) -> None:
     accepted = {"winds": "a list of files", "units": '"us" or "si"'}
     if not good:
-        told = accepted.get(key, f"tables [[flight]], at most {_MOST}")
+        told = accepted.get(key, f"tables [[{key}]], at most {_MOST}")
         raise InputError(DAY, key, f"must be {told}")
 
 
@@ -167,6 +275,11 @@ def _text(day: Day) -> str:
         rows.append(row)
     if day.items:
         document.add("flight", rows)
+    for key, kept in (("set_aside", day.aside), ("meter", day.meters)):
+        if kept:
+            tables = tomlkit.aot()
+            tables.body.extend(tomlkit.item(asdict(one)) for one in kept)
+            document.add(key, tables)
     return tomlkit.dumps(document)
 
 
@@ -186,6 +299,12 @@ def moved(day: Day, name: str, places: int) -> Day:
     waiting.insert(to, waiting.pop(at))
     rest = (one for one in day.items if one.state != "waiting")
     return replace(day, items=(*waiting, *rest))
+
+
+def in_use(day: Day, meter: Meter) -> Day:
+    """Take a meter into use: the one of its name that was known gives way."""
+    others = (one for one in day.meters if one.name != meter.name)
+    return replace(day, meters=(meter, *others)[:_MOST_METERS])
 
 
 def put(day: Day, item: Item) -> Day:

@@ -7,7 +7,7 @@ import shutil
 import threading
 from collections.abc import Iterator
 from concurrent.futures import Future
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,7 +17,7 @@ from driftmap.desk.day import Day, Item, read_day
 from driftmap.desk.folder import Folder
 from driftmap.desk.judging import FULL, Task, drawn, now
 from driftmap.desk.queue import Queue, Word, word_of
-from driftmap.desk.winds import Strip, setting_at
+from driftmap.desk.winds import Strip, setting_at, told_aside
 from driftmap.errors import DriftmapError, InputError
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ __all__ = ["SITE", "Desk", "made"]
 
 SITE = "site.geojson"
 _PAGES = 24  # drawn pages kept
+_GREENWICH = 7.5  # deg: half an hour of the sun; farther off no field keeps UTC
 
 
 @dataclass(slots=True)
@@ -79,6 +80,19 @@ class Desk:
                 raise
             return self.site(pads[0])
 
+    def doubt(self) -> str:
+        """Say why a time of day without a zone may mean another; empty where none does.
+
+        A clock that shows UTC far from Greenwich is not the one on the wrist.
+        """
+        try:
+            longitude = self.anywhere().longitude
+        except DriftmapError:
+            return ""
+        utc = not now().astimezone().utcoffset()
+        far = utc and abs(longitude) > _GREENWICH
+        return "this computer's clock shows UTC, not the field's time" if far else ""
+
     def rocket(self, name: str) -> str:
         """Give the name of the rocket in a flight file; the file's own where it is broken."""
         import tomllib  # noqa: PLC0415
@@ -113,6 +127,7 @@ class Desk:
             SITE,
             item.pad or None,
             day.winds,
+            day.aside,
             answer_files(self.folder),
             now(),
             FULL,
@@ -124,7 +139,8 @@ class Desk:
         curves = [n for n in self.folder.names("flights") if not n.endswith(".toml")]
         files = (item.flight, SITE, *curves, *day.winds, *answer_files(self.folder))
         parts = [f"{name}={self.folder.revision(name)}" for name in files]
-        return hashlib.sha256(repr((parts, item.pad, day.units)).encode()).hexdigest()
+        rest = (parts, item.pad, day.units, day.aside)
+        return hashlib.sha256(repr(rest).encode()).hexdigest()
 
     def word(self, day: Day, item: Item) -> Word:
         """Give the word of a flight now."""
@@ -171,7 +187,10 @@ class Desk:
             "units": day.units,
             "site": self._site_told(),
             "items": [self._item_told(day, item, time) for item in day.items],
-            "winds": self._winds_told(day),
+            "winds": self.winds_told(day),
+            "aside": told_aside(day.aside),
+            "clock": self.doubt(),
+            "meters": [asdict(meter) for meter in day.meters],
             "busy": self.queue.busy(),
         }
 
@@ -210,7 +229,8 @@ class Desk:
             "outcome": item.outcome,
         }
 
-    def _winds_told(self, day: Day) -> dict[str, Any]:
+    def winds_told(self, day: Day) -> dict[str, Any]:
+        """Tell every wind of the folder in a line."""
         try:
             setting = self.setting()
             rows = self.strip.rows(self.folder, day, setting, day.units)

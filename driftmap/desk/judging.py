@@ -10,6 +10,8 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from driftmap.desk.day import Aside
+from driftmap.desk.winds import setting_at, wind_of
 from driftmap.errors import DriftmapError, NoGoError
 from driftmap.report.words import Units
 from driftmap.units import MILE_PER_HOUR
@@ -65,6 +67,8 @@ class Task:
         Pad flown from, where the site has several.
     winds, answers : tuple of str
         Files.
+    aside : tuple of Aside
+        Winds set aside by hand.
     when : datetime
         Time of the flight.
     samples : int
@@ -78,6 +82,7 @@ class Task:
     site: str
     pad: str | None
     winds: tuple[str, ...]
+    aside: tuple[Aside, ...]
     answers: tuple[str, ...]
     when: datetime
     samples: int
@@ -183,16 +188,10 @@ def assessment_for(
     """Read the files of a task and assess the flight, as `driftmap assess` does."""
     from driftmap.air.day import day_told  # noqa: PLC0415
     from driftmap.verdict.assessment import Setup, assess_setup  # noqa: PLC0415
-    from driftmap.winds import read_winds  # noqa: PLC0415
 
     flight, site, answers = _inputs(task)
-    wind = read_winds(
-        [task.path(name) for name in task.winds],
-        site_altitude=site.elevation,
-        when=task.when,
-        declination=site.declination,
-        place=(site.latitude, site.longitude),
-    )
+    setting = setting_at(site, task.when)
+    wind = wind_of(Path(task.root), task.winds, task.aside, setting)
     setup = Setup(
         flight,
         site,
@@ -236,7 +235,7 @@ def _told(task: Task, result: Assessment) -> Told:
     voice = _voice(task.units)
     reasons = verdict_reasons(result.checks, people, voice)
     head = headline(result, voice)
-    entry, contents = _entry(task, result) if task.samples >= FULL else (None, ())
+    entry, contents = _entry(task, result)
     return Told(
         result.verdict,
         tuple(reasons[:_MOST_REASONS]),

@@ -181,6 +181,13 @@ class Queue:
             line = self._lines.get(item.id)
             return line.full if line and line.print == fingerprint else None
 
+    def standing(self, item: Item, fingerprint: str) -> Told | None:
+        """Give what the word rests on that counts: all flights, or the few of a no-go."""
+        with self._lock:
+            line = self._lines.get(item.id)
+            told = line.told() if line and line.print == fingerprint else None
+            return told if told is not None and told.sure else None
+
     def busy(self) -> bool:
         """Tell whether anything is being flown."""
         return bool(self._running)

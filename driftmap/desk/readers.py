@@ -157,7 +157,7 @@ def readers_app(desk: Desk, key: str, readers: Readers) -> Flask:
         items = [{key: item[key] for key in _SHOWN} for item in told["items"]]
         winds = [row for row in told["winds"]["rows"] if row["counts"]]
         site = {"name": told["site"]["name"]}
-        head = {key: told[key] for key in ("now", "date", "units")}
+        head = {key: told[key] for key in ("now", "date", "units", "aside")}
         return jsonify({**head, "site": site, "items": items, "winds": {"rows": winds}})
 
     @part.get("/page/map/<name>")

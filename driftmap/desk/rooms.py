@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from datetime import datetime
 from typing import Any, Final
@@ -10,7 +11,7 @@ from typing import Any, Final
 from flask import Blueprint, Response, jsonify
 
 from driftmap.desk import answers, flights, ground, winds
-from driftmap.desk.day import Day, change, read_day
+from driftmap.desk.day import Day, Meter, change, in_use, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.judging import now
 from driftmap.desk.web import LARGEST, sent, text_of
@@ -61,11 +62,25 @@ def wind_part(desk: Desk) -> Blueprint:
 
         def edit(day: Day) -> Day:
             rest = tuple(w for w in day.winds if w != name)
-            return replace(day, winds=(*rest, name) if counts else rest)
+            aside = tuple(one for one in day.aside if one.file != name)
+            return replace(day, winds=(*rest, name), aside=aside)
 
-        change(desk.folder, edit)
+        if counts:
+            change(desk.folder, edit)
+        elif name in read_day(desk.folder).winds:
+            why, by = text_of(what, "why"), text_of(what, "by")
+            rows = desk.winds_told(read_day(desk.folder))["rows"]
+            winds.set_aside(desk.folder, rows, name, why=why, by=by)
         desk.queue.hurry()
         return jsonify(file=name)
+
+    @part.post("/meter")
+    def meter() -> Response:
+        """Take a meter into use, by its name and all that its reader must tell of it."""
+        what = sent()
+        told = Meter(*(text_of(what, k) for k in ("name", "unit", "north", "height")))
+        change(desk.folder, lambda day: in_use(day, told))
+        return jsonify(name=told.name)
 
     return part
 
@@ -74,17 +89,23 @@ def _setting(desk: Desk, what: dict[str, Any]) -> Any:
     told = text_of(what, "read_at")
     if not told:
         return desk.setting()
-    return desk.setting(_clock(told))
+    return desk.setting(_clock(told, desk.doubt()))
 
 
-def _clock(text: str) -> datetime:
-    """Read a time of today, 14:05, or one with its day."""
-    day = now().astimezone().date().isoformat()
+def _clock(text: str, doubt: str) -> datetime:
+    """Read a time of today, 14:05, or one with its day; of this computer's zone, if sure."""
+    here = now().astimezone()
     try:
-        return parse_time(f"{day}T{text}" if len(text) <= 8 else text, local=True)
+        told = f"{here.date().isoformat()}T{text}" if len(text) <= 11 else text
+        time = parse_time(told, local=True)
     except ValueError:
         told = f"{text[:40]!r} is no time; accepted is 14:05"
         raise InputError("read at", "", told) from None
+    bare = not re.search(r"(?:Z|[-+]\d\d:?\d\d)$", text.strip(), re.IGNORECASE)
+    if bare and doubt:
+        told = f"{doubt}; add your zone, such as {text[:5]}-07:00"
+        raise InputError("read at", "", told)
+    return time
 
 
 def people_part(desk: Desk) -> Blueprint:

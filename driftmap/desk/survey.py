@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from driftmap.report.page import render, text_of
+from driftmap.rules import rule_sets
 
 __all__ = ["survey_html"]
 
@@ -30,4 +31,5 @@ def survey_html() -> str:
         room=_ROOM,
         styles=[text_of("desk.css", _ROOM)],
         scripts=[script],
+        rules=" ".join(rule_sets()),
     )

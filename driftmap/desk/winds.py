@@ -7,9 +7,10 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from driftmap.desk.day import Day, change
+from driftmap.desk.day import WHYS, Aside, Day, change
 from driftmap.desk.folder import Folder
 from driftmap.errors import DriftmapError, InputError
 from driftmap.report.words import Units
@@ -19,12 +20,23 @@ if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.winds.reading import Reading, Setting
 
-__all__ = ["Strip", "counting", "fetched", "setting_at", "take", "understood"]
+__all__ = [
+    "Strip",
+    "counting",
+    "fetched",
+    "set_aside",
+    "setting_at",
+    "take",
+    "told_aside",
+    "understood",
+    "wind_of",
+]
 
 STAY: Final = timedelta(minutes=20)
 """How long a reading goes on counting beside a newer one of its kind; assumed. Where the
 two disagree the verdict holds: one lull must not take back the gust before it."""
 
+_BEFORE: Final = timedelta(minutes=1)
 _PICTURE_TOP: Final = 3000.0  # m
 
 
@@ -149,10 +161,27 @@ def _replaced(
     newest = max((r.valid for r in new if r.valid), default=setting.when)
     return all(
         (r.kind, r.forecast) in kinds
+        and _speaks_for(new, r)
         and r.valid is not None
         and newest - r.valid > STAY
         for r in old
     )
+
+
+def _speaks_for(new: Sequence[Reading], old: Reading) -> bool:
+    """Tell whether newer readings say all that an older one said.
+
+    A meter at the field tells no squall that a station warned of, and no cloud: what a
+    station reported goes on until the next report of the same station.
+    """
+    heard = (old.warned, old.cloud_base, old.visibility, old.cloud_cover)
+    plain = old.away == 0 and heard == ((), None, None, None)
+    return plain or any(_station(r) == _station(old) for r in new)
+
+
+def _station(reading: Reading) -> tuple[str, float | None]:
+    """Name whose report it is, without the times in its name."""
+    return re.sub(r"\b\d\S*", "", reading.source), reading.away
 
 
 @dataclass(slots=True)
@@ -224,12 +253,102 @@ class Strip:
 
 def counting(folder: Folder, day: Day, setting: Setting) -> WindProfile:
     """Merge the winds that count, as every flight of the day is judged in."""
-    from driftmap.winds import decode_all, merge  # noqa: PLC0415
+    return wind_of(folder.root, day.winds, day.aside, setting)
 
-    if not day.winds:
+
+def wind_of(
+    root: Path, names: Sequence[str], aside: Sequence[Aside], setting: Setting
+) -> WindProfile:
+    """Merge the winds that count; those set aside by hand are told, and heard.
+
+    Parameters
+    ----------
+    root : Path
+        The desk's folder.
+    names : sequence of str
+        Files of the winds that count.
+    aside : sequence of Aside
+        Winds that were set aside by hand.
+    setting : Setting
+        Place and time of the flight.
+
+    Returns
+    -------
+    WindProfile
+        What is flown. A wind set aside as no longer so may not make it milder while it
+        would still have counted: where it disagrees, the verdict holds.
+    """
+    from driftmap.winds import merge  # noqa: PLC0415
+
+    if not names:
         raise InputError("wind", "", "none counts yet: type a reading")
-    files = [str(folder.path(name)) for name in day.winds]
-    return merge([r for file in files for r in decode_all(file, setting)], setting)
+    readings = _of_files(root, names, setting)
+    wind = merge(readings, setting)
+    if not aside:
+        return wind
+    wind = replace(wind, assumed=(told_aside(aside), *wind.assumed))
+    heard = [one.file for one in aside if one.why != WHYS[0]]
+    late = _still_so(readings, _of_files(root, heard, setting, missing=True))
+    if not late:
+        return wind
+    whole = merge([*readings, *late], setting)
+    strongest = [one.strongest for one in (wind, whole) if one.strongest is not None]
+    return replace(
+        wind,
+        warned=tuple(dict.fromkeys((*wind.warned, *whole.warned))),
+        gust=max(wind.gust, whole.gust),
+        strongest=max(strongest, default=None),
+    )
+
+
+def _of_files(
+    root: Path, names: Sequence[str], setting: Setting, *, missing: bool = False
+) -> list[Reading]:
+    from driftmap.winds import decode_all  # noqa: PLC0415
+
+    files = [root / name for name in names]
+    files = [file for file in files if not missing or file.exists()]
+    return [reading for file in files for reading in decode_all(str(file), setting)]
+
+
+def _still_so(readings: Sequence[Reading], aside: Sequence[Reading]) -> list[Reading]:
+    """Give the winds set aside that would still have counted, none as the one flown."""
+    times = [r.valid for r in readings if r.valid is not None]
+    newest, oldest = max(times, default=None), min(times, default=None)
+    if newest is None or oldest is None:
+        return list(aside)
+    return [
+        r if r.valid is None else replace(r, valid=min(r.valid, oldest) - _BEFORE)
+        for r in aside
+        if r.valid is None or newest - r.valid <= STAY
+    ]
+
+
+def told_aside(aside: Sequence[Aside]) -> str:
+    """Tell what was set aside by hand; empty where nothing was."""
+    if not aside:
+        return ""
+    each = "; ".join(f"{one.told}: {one.why}, says {one.by}" for one in aside)
+    many = f"{len(aside)} winds" if len(aside) > 1 else "1 wind"
+    return f"{many} set aside by hand ({each})"
+
+
+def set_aside(
+    folder: Folder, rows: Sequence[dict[str, Any]], name: str, *, why: str, by: str
+) -> None:
+    """Let a wind count no more, and keep who said so and why."""
+    row = next((row for row in rows if row["file"] == name), {})
+    time = row.get("time")
+    clock = f"{datetime.fromisoformat(time).astimezone():%H:%M}" if time else "no time"
+    told = f"{clock}, {row.get('told') or row.get('problem') or Path(name).stem}"
+    mark = Aside(name, told, why, by)
+
+    def edit(day: Day) -> Day:
+        left = tuple(w for w in day.winds if w != name)
+        others = tuple(one for one in day.aside if one.file != name)
+        return replace(day, winds=left, aside=(*others, mark))
+
+    change(folder, edit)
 
 
 def understood(

@@ -30,6 +30,15 @@ PATIENCE = 60  # s; a loaded machine flies slowly
 BETWEEN = (WebDriverException, LookupError, OSError)
 
 
+METER = """
+[[meter]]
+name = "club meter"
+unit = "mph"
+north = "true"
+height = "2 m"
+"""
+
+
 class Desk:
     """A desk of a folder, really served."""
 
@@ -62,6 +71,7 @@ def demo_desk(tmp_path_factory):
     shutil.copy(ROOT / "sites" / "saltgrass-flat.geojson", folder / "site.geojson")
     for name in ("willet.toml", "willet_motor.csv", "dunlin.toml"):
         shutil.copy(ROOT / "examples" / name, folder / "flights" / name)
+    (folder / "day.toml").write_text(METER)
     desk = Desk(folder)
     yield desk
     desk.stop()
@@ -181,6 +191,7 @@ FIELD = (
     ("Longitude of the pad", "117° 57' 7.2\" W"),
 )
 STRIP = (
+    ("Bearings are", "true"),
     ("Long", "60 m"),
     ("Off the pad", "300 ft"),
     ("Bearing from the pad", "S"),
@@ -215,6 +226,7 @@ def draw_field(browser, desk):
         fill(browser, "What", role)
         click(browser, "a circle")
         fill(browser, "Radius", radius)
+        fill(browser, "Its centre off the pad", "0 m")
         click(browser, "Draw the circle")
     fill(browser, "Ceiling above the ground", "3000 ft")
     fill(browser, "What", "spectators")
@@ -250,6 +262,11 @@ def write_flight(browser, desk):
     (path,) = until(
         lambda: list((desk.folder / "flights").glob("*.toml")), "the file of the flight"
     )
+    number = at(browser, "airframe.mass")
+    number.send_keys("1.2", Keys.TAB)
+    until(lambda: "1.2 of what?" in problem(browser), "that no unit is supposed")
+    until(lambda: "Not taken yet" in browser.find("#flight-form .missing").text, "it")
+    assert "mass" not in path.read_text("utf-8")
     for key, value in FLIGHT:
         put_in(browser, key, value, path)
         if key == "recovery.0.name":
@@ -277,8 +294,19 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_mouse(browser, empty):
     click(browser, "Wind")
     fill(browser, "Speed", "4")
     fill(browser, "From", "200")
-    click(browser, "Take this reading")
-    until(lambda: "Taken" in problem(browser), "that the reading is taken")
+    click(browser, "Take this reading")  # of what meter, in what unit, from what north?
+    for label, value in (
+        ("What do you call it", "cups"),
+        ("It shows", "knots"),
+        ("Its directions are from", "true north"),
+        ("Read how high", "2 m"),
+    ):
+        fill(browser, label, value)
+    click(browser, "Use it")
+    until(
+        lambda: "4 kt from 200 at 2 m, by cups" in problem(browser),
+        "that the reading is taken",
+    )
     click(browser, "Day")
     row = "#list .flight:not(.unsure) .rest"
     until(lambda: "flown for" in browser.find(row).text, "a word that counts")
@@ -334,8 +362,10 @@ class Keyboard:
 
     def to(self, wanted):
         """Go to what a script finds, by Tab alone; a drawing may change the way."""
+        way = f"return ({WAY})({wanted})"
+        until(lambda: self.browser.js(way)[1] >= 0, f"a way to {wanted[-60:]}")
         for _ in range(30):
-            at, goal = self.browser.js(f"return ({WAY})({wanted})")
+            at, goal = self.browser.js(way)
             if at == goal >= 0:
                 return
             back = () if goal > at else (Keys.SHIFT,)
@@ -392,13 +422,19 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_keys_alone(browser, empty):
     for label, value in FIELD:
         keys.named(label, value)
     keys.press("Put the pad there")
+    keys.press("Draw where spectators stand")
     keys.press("a strip")
     for label, value in STRIP:
         keys.named(label, value)
     keys.press("Draw the strip")
-    keys.press("a circle")
-    for radius in ("3000 ft", "0.5 mi"):  # boundary and waiver are asked for in turn
+    for needed, radius in (
+        ("the boundary: land you may land on", "3000 ft"),
+        ("the waiver: airspace you may fly in", "0.5 mi"),
+    ):
+        keys.press(f"Draw {needed}")
+        keys.press("a circle")
         keys.named("Radius", radius)
+        keys.named("Its centre off the pad", "0 m")
         keys.press("Draw the circle")
     until(lambda: len(features(empty)) == 4, "the four that were drawn")
     missing = browser.find(".missing")
@@ -427,7 +463,12 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_keys_alone(browser, empty):
     keys.named("Speed", "4")
     keys.to(f"{NAMED}('From', 'main')")
     keys.send("200", Keys.ENTER)
-    until(lambda: "Taken" in problem(browser), "that the reading is taken")
+    for label, value in (("name", "cups"), ("unit", "k"), ("north", "t")):
+        keys.type(f"dialog [name={label}]", value)
+    keys.type("dialog [name=height]", "2 m", Keys.ENTER)
+    until(
+        lambda: "4 kt from 200 at 2 m" in problem(browser), "that the reading is taken"
+    )
     keys.press("Day")
     told = "#list .flight .rest"
     until(lambda: "flown for" in browser.find(told).text, "a word")
@@ -459,6 +500,7 @@ def test_the_wind_is_read_and_the_list_ordered_by_keys_alone(browser, demo_desk)
     # The field's map, too: a corner at the cross by Enter.
     keys.press("Field")
     until(lambda: browser.find(".ground path.area"), "the map")
+    keys.type("#role", "w")
     keys.press("by corners")
     for move in (Keys.ARROW_UP, Keys.ARROW_RIGHT, Keys.ARROW_DOWN):
         keys.send(Keys.ENTER, move)
@@ -585,11 +627,16 @@ def test_bad_input_is_said_and_stays_to_be_mended(
             "A corner": "by tape and compass",
             "Bearing": "a strip",
         }
+        if label.startswith("Latitude"):
+            click(browser, "Site and pad")
+        else:
+            fill(browser, "What", "camp")
+            fill(browser, "Bearings are", "true")
         for start, text in way.items():
             if label.startswith(start):
                 click(browser, text)
-        if label.startswith("Latitude"):
-            click(browser, "Site and pad")
+        if label == "Radius":
+            fill(browser, "Its centre off the pad", "0 m")
         if label.startswith("Bearing"):
             for other, length in (
                 ("Long", "9 m"),
@@ -629,8 +676,35 @@ FORMS = (
     ),
     (
         "wind",
-        ("Angles of a pilot balloon", ("Released at", "eight"), "Let it count"),
+        (
+            "Angles of a pilot balloon",
+            ("Bearings are", "true"),
+            ("Released at", "eight+00:00"),
+            "Let it count",
+        ),
         "accepted are 2 to 2000",
+    ),
+    # Nothing is supposed that nobody chose.
+    (
+        "wind",
+        ("Angles of a pilot balloon", ("Released at", "08:10"), "Let it count"),
+        "true or magnetic?",
+    ),
+    ("field", ("a circle", ("Radius", "300 ft"), "Draw the circle"), "What is it?"),
+    (
+        "field",
+        (("What", "camp"), "a circle", ("Radius", "300 ft"), "Draw the circle"),
+        "type how far, 0 m where it is the pad",
+    ),
+    (
+        "field",
+        (
+            ("What", "camp"),
+            "by tape and compass",
+            ("A corner in each line", "300 ft, 20"),
+            "Draw it",
+        ),
+        "true or magnetic?",
     ),
     ("wind", (("Speed", "9"), ("From", "400"), "Take this reading"), "400"),
     (
@@ -645,7 +719,12 @@ FORMS = (
     ),
     (
         "field",
-        ("by tape and compass", ("A corner in each line", "300 ft 225"), "Draw it"),
+        (
+            ("Bearings are", "true"),
+            "by tape and compass",
+            ("A corner in each line", "300 ft 225"),
+            "Draw it",
+        ),
         "three",
     ),
     ("flight", ("The file itself", ("textarea", "mass = ["), "Write it"), "TOML"),
@@ -723,7 +802,7 @@ def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
         "Page.setDownloadBehavior", behavior="allow", downloadPath=str(tmp_path)
     )
     browser.open(tmp_path / "survey.html", width=360, height=740)
-    browser.js("localStorage.clear()")
+    browser.js("localStorage.clear(); location.reload()")
     for label, value in FIELD:
         fill(browser, label, value)
     click(browser, "Put the pad there")
@@ -735,8 +814,10 @@ def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
         fill(browser, "What", role)
         click(browser, "a circle")
         fill(browser, "Radius", radius)
+        far = "120 m" if role == "spectators" else "0 m"
+        fill(browser, "Its centre off the pad", far)
         if role == "spectators":
-            fill(browser, "Its centre off the pad", "120 m")
+            fill(browser, "Bearings are", "true")
             fill(browser, "at bearing", "247.5")
         click(browser, "Draw the circle")
         if role == "waiver":

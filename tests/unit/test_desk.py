@@ -26,6 +26,7 @@ from driftmap.desk.folder import KEPT, ConflictError, Folder
 from driftmap.desk.judging import FULL, QUICK, StaleError, Told, judged
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
+from driftmap.desk.winds import counting
 from driftmap.errors import InputError
 from driftmap.failures.cases import build_cases
 from driftmap.logbook.store import Log
@@ -261,7 +262,8 @@ def test_a_word_is_that_of_the_command_in_the_same_wind(desk, ask, tmp_path):
     assert data["verdict"] == result.verdict
     kept = sum(c["outcome"] == "pass" and not c["answered"] for c in data["checks"])
     assert result.counts.startswith(f"{kept} checks worked out")
-    assert result.entry is None  # so few flights are no word for the log
+    assert result.entry is not None
+    assert result.entry.body["samples"] == QUICK  # the log says how few they were
 
 
 def told(verdict="go", samples=FULL, expires=None, **more):
@@ -464,8 +466,98 @@ def test_a_wind_that_was_put_there_by_a_command_is_seen_and_counts_when_told(
     assert (row["file"], row["counts"]) == (name, False)
     ask.good("winds/count", {"file": name, "counts": True})
     assert read_day(folder).winds == (name,)
-    ask.good("winds/count", {"file": name, "counts": False})
+
+
+def aside(ask, name, why="no longer so", by="Ada Range"):
+    return ask("winds/count", {"file": name, "counts": False, "why": why, "by": by})
+
+
+@pytest.mark.parametrize(
+    ("why", "by", "named"),
+    [("", "Ada", "why"), ("mistyped", " ", "name"), ("luck", "Ada", "why")],
+)
+def test_no_wind_is_set_aside_without_why_and_who(ask, folder, why, by, named):
+    name = ask.good("winds/take", {"text": "15 mph from 80"})["file"]
+    answer = aside(ask, name, why, by)
+    assert answer.status_code == 400
+    assert named in answer.get_json()["problem"]
+    assert read_day(folder).winds == (name,)
+
+
+@pytest.mark.parametrize(
+    ("why", "holds"), [("no longer so", True), ("mistyped", False)]
+)
+def test_a_stronger_wind_set_aside_is_told_and_heard(ask, desk, folder, why, holds):
+    strong = ask.good("winds/take", {"text": "16 mph from 80, gusting to 22 mph"})
+    ask.good("winds/take", {"text": "4 mph from 80"})
+    assert aside(ask, strong["file"], why).status_code == 200
+    told = ask.good("state")["aside"]
+    assert told.startswith("1 wind set aside by hand (")
+    assert "16 mph from 080°" in told
+    assert why in told
+    wind = counting(folder, read_day(folder), desk.setting())
+    assert any("winds disagree" in said for said in wind.warned) == holds
+    assert (wind.gust > 2) == holds
+    assert told in wind.assumed
+    # The file may go; that it was set aside stays until another day is begun.
+    folder.path(strong["file"]).unlink()
+    assert ask.good("state")["aside"] == told
+    ask.good("day/begin", {})
+    assert ask.good("state")["aside"] == ""
     assert read_day(folder).winds == ()
+
+
+def test_a_wind_that_counts_again_is_no_longer_aside(ask, desk, folder):
+    name = ask.good("winds/take", {"text": "16 mph from 80"})["file"]
+    ask.good("winds/take", {"text": "15 mph from 80"})
+    before = counting(folder, read_day(folder), desk.setting()).strongest
+    aside(ask, name)
+    assert counting(folder, read_day(folder), desk.setting()).strongest == before
+    ask.good("winds/count", {"file": name, "counts": True})
+    assert ask.good("state")["aside"] == ""
+
+
+def test_a_meter_does_not_take_back_what_a_station_warns_of(ask, folder):
+    zulu = datetime.now(UTC) - timedelta(minutes=40)
+    metar = f"METAR KXYZ {zulu:%d%H%M}Z 08014G25KT 10SM TS BKN030CB 25/15 A3001"
+    station = ask.good("winds/take", {"text": metar})["file"]
+    mine = ask.good("winds/take", {"text": "5 mph from 80"})["file"]
+    assert read_day(folder).winds == (station, mine)
+    newer = metar.replace(f"{zulu:%d%H%M}", f"{zulu + timedelta(minutes=30):%d%H%M}")
+    ask.good("winds/take", {"text": newer.replace("TS BKN030CB", "CLR")})
+    assert station not in read_day(folder).winds
+
+
+METER = {"name": "club meter", "unit": "kt", "north": "magnetic", "height": "2 m"}
+
+
+def test_a_meter_is_remembered_in_the_folder_and_the_one_in_use_is_first(ask, folder):
+    assert ask.good("state")["meters"] == []  # nothing is supposed of it
+    other = {"name": "Ada's", "unit": "m/s", "north": "true", "height": "6 ft"}
+    for one in (METER, other, METER):
+        ask.good("meter", one)
+    again = Client(Desk(Folder(folder.root)))
+    assert again.good("state")["meters"] == [METER, other]
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("name", " "),
+        ("unit", ""),
+        ("unit", "furlongs"),
+        ("north", ""),
+        ("north", "grid"),
+        ("height", ""),
+        ("height", "2"),
+        ("height", "90 m"),
+    ],
+)
+def test_no_meter_is_taken_of_which_anything_is_not_told(ask, key, value):
+    answer = ask("meter", {**METER, key: value})
+    assert answer.status_code == 400
+    assert answer.get_json()["problem"].startswith(f"meter: {key}")
+    assert ask.good("state")["meters"] == []
 
 
 # --- answers and the log

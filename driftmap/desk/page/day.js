@@ -11,6 +11,7 @@ export function begin(desk) {
     const file = find("#add-file").value;
     if (file) await doing(() => ask("day/add", {file}), "Added to the day.");
   });
+  find("#units").addEventListener("change", event => doing(() => ask("day/units", {units: event.target.value})));
   find("#list").addEventListener("keydown", event => {
     const row = event.target.closest("li");
     if (!row || !event.altKey || !["ArrowUp", "ArrowDown"].includes(event.key)) return;
@@ -52,9 +53,10 @@ export function draw(desk) { shown = desk; calmly(drawAll); }
 function drawAll() {
   const desk = shown, {state} = desk, waiting = state.items.filter(item => item.state === "waiting");
   find("#step").replaceChildren(...step(desk));
+  if (document.activeElement !== find("#units")) find("#units").value = state.units;
   const list = find("#list"), focus = document.activeElement?.dataset?.focus;
   const rows = waiting.map((item, place) => {
-    const text = JSON.stringify([{...item, good_for: item.good_for !== null}, place, waiting.length]);
+    const text = JSON.stringify([{...item, good_for: item.good_for !== null}, place, waiting.length, state.aside]);
     const known = drawn.get(item.id);
     if (known?.text === text) return known.row;
     const made = row(desk, item, place, waiting.length);
@@ -79,6 +81,7 @@ function row(desk, item, place, count) {
       el("p", {class: "reason"}, item.reason),
       item.was ? el("p", {class: "was"}, `was ${WORDS[item.was]} before`) : "",
       el("p", {class: "rest"}, [item.counts?.replace(/\.$/, ""), item.flown_at ? `flown for ${clock(item.flown_at)}` : ""].filter(Boolean).join("; "), " ", el("span", {class: "left"})),
+      desk.state.aside ? el("p", {class: "aside"}, desk.state.aside) : "",
       item.more.length ? el("details", {}, el("summary", {}, `${item.more.length} more`), el("ul", {}, item.more.map(text => el("li", {}, text)))) : ""),
     el("div", {class: "acts"},
       page("map"), page("sheet"),
@@ -117,7 +120,7 @@ async function happened(item) {
 async function found(item) {
   const names = await doing(() => ask(`day/names/${item.id}`));
   const said = names && await question(`Where was ${item.name} found?`, "Log it", [
-    el("label", {class: "wide"}, "Piece ", el("select", {name: "piece"}, names.pieces.map(name => el("option", {}, name)))),
+    el("label", {class: "wide"}, "Piece ", el("select", {name: "piece", required: true}, names.pieces.length > 1 ? el("option", {value: ""}, "choose") : "", names.pieces.map(name => el("option", {}, name)))),
     el("label", {class: "wide"}, "Latitude, degrees ", el("input", {name: "latitude", inputmode: "decimal", required: true})),
     el("label", {class: "wide"}, "Longitude, degrees (west is negative) ", el("input", {name: "longitude", inputmode: "decimal", required: true})),
     el("label", {class: "wide"}, "Good to ", el("input", {name: "error", placeholder: "5 m", required: true, maxlength: 20})),

@@ -1,12 +1,12 @@
 // Draws a field: a map of one's own in metres about the pad, edited by tap, by tape and compass,
 // by circle or by walking. It keeps nothing: every change goes to whoever made it.
-import {calmly, el, keeping, svg} from "./net.js";
+import {calmly, el, find, keeping, svg} from "./net.js";
 import {bearing, crossing, distance, frame, heading, latitude, length, longitude, metres, polar, signed, split, strip} from "./geo.js";
 
 const ROLES = ["spectators", "flight line", "parking", "camp", "boundary", "waiver", "building", "airport", "closed ground", "road", "railway", "power line", "water"];
 const LINES = ["road", "railway", "power line", "water"];
 const PEOPLE = ["spectators", "flight line", "parking", "camp"];
-const NEEDED = {pad: "a pad", boundary: "the boundary: land you may land on", spectators: "where spectators stand", waiver: "the waiver: airspace you may fly in"};
+const NEEDED = {boundary: "the boundary: land you may land on", spectators: "where spectators stand", waiver: "the waiver: airspace you may fly in"};
 const TAP = 22; // px
 const round = value => Math.round(value * 1e7) / 1e7;
 const copy = value => JSON.parse(JSON.stringify(value));
@@ -426,31 +426,39 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
 
   function add_() {
     if (!pad()) return adding.replaceChildren(el("p", {class: "note"}, "Put the pad in its place first: everything is measured from it."));
-    const role = el("select", {}, ROLES.map(name => el("option", {}, name))), want = ROLES.find(r => r in NEEDED && !site.features.some(f => f.properties?.role === r));
-    role.value = chosen || want || role.value;
-    role.addEventListener("change", () => { chosen = role.value; if (mode?.kind === "corners") { mode.role = role.value; bar(); paint(); } });
-    const needle = el("select", {onchange: () => { typed.needle = needle.value; }}, el("option", {value: ""}, "true"), el("option", {value: "1", selected: typed.needle === "1"}, "magnetic"));
-    const angle = text => bearing(text, needle.value === "1", declination());
+    const role = el("select", {id: "role"}, el("option", {value: ""}, "choose"), ROLES.map(name => el("option", {}, name)));
+    role.value = chosen;
+    const what = () => { if (!role.value) throw new Error("What is it? Choose what you draw first."); return role.value; };
+    role.addEventListener("change", () => { chosen = role.value; if (chosen && mode?.kind === "corners") { mode.role = role.value; bar(); paint(); } });
+    const needle = el("select", {onchange: () => { typed.needle = needle.value; }}, el("option", {value: ""}, "choose"), ["true", "magnetic"].map(north => el("option", {selected: typed.needle === north}, north)));
+    const angle = text => { if (!needle.value) throw new Error("Are the bearings true or magnetic? Choose it first."); return bearing(text, needle.value === "magnetic", declination()); };
     const [longL, long] = entry("Long", {placeholder: "60 m"}), [offL, off] = entry("Off the pad", {placeholder: "300 ft"}), [wayL, way] = entry("Bearing from the pad", {placeholder: "180 or S"}), [deepL, deep] = entry("Deep", {placeholder: "5 m"});
-    const [radL, rad] = entry("Radius", {placeholder: "1500 ft"}), [outL, out] = entry("Its centre off the pad", {placeholder: "0 m"}), [toL, to] = entry("at bearing", {placeholder: "0"});
+    const [radL, rad] = entry("Radius", {placeholder: "1500 ft"}), [outL, out] = entry("Its centre off the pad", {placeholder: "0 m, or 400 ft"}), [toL, to] = entry("at bearing", {placeholder: "such as 210"});
     const rows = el("textarea", {"data-at": "corners", rows: 4, placeholder: "300 ft, 225\n300 ft, 135\n120 m, 90", spellcheck: "false"});
-    const made = points => { if (points.length < 3) throw new Error("An area needs three corners."); const cross = crossing(points); if (cross) throw new Error(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: is a bearing wrong?`); add(role.value, shape(points, "Polygon")); };
+    const made = points => { if (points.length < 3) throw new Error("An area needs three corners."); const cross = crossing(points); if (cross) throw new Error(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: is a bearing wrong?`); add(what(), shape(points, "Polygon")); };
     const ways = {
       tap: [el("p", {class: "note full"}, "Tap its corners on the map in turn, or stand at each; then Close.")],
       strip: [longL, offL, wayL, deepL, press("Draw the strip", () => trying(() => made(strip(metres(long.value, "long"), metres(off.value, "off the pad"), angle(way.value), metres(deep.value, "deep")))), {class: "main"})],
       tape: [el("label", {class: "full"}, "A corner in each line: distance from the pad, bearing ", rows), press("Draw it", () => trying(() => made(corners(rows.value, angle))), {class: "main"})],
-      circle: [radL, outL, toL, press("Draw the circle", () => trying(() => circleAt(role.value, polar(out.value.trim() ? metres(out.value, "centre") : 0, to.value.trim() ? angle(to.value) : 0), rad.value)), {class: "main"})],
+      circle: [radL, outL, toL, press("Draw the circle", () => trying(() => circleAt(what(), centre(out.value, to.value, angle), rad.value)), {class: "main"})],
     };
     remember(long, off, way, deep, rad, out, to, rows);
     const body = el("div", {class: "grid"}), names = {tap: "by corners", strip: "a strip", tape: "by tape and compass", circle: "a circle"};
-    const pick = el("div", {class: "acts"}, Object.entries(names).map(([key, text]) => press(text, () => { if (mode?.kind === "corners") { if (key === "tap") return; leave(); } choose(key); if (key === "tap") walk(role.value); }, {"aria-pressed": "false"})));
+    const pick = el("div", {class: "acts"}, Object.entries(names).map(([key, text]) => press(text, () => { if (mode?.kind === "corners") { if (key === "tap") return; leave(); } choose(key); if (key === "tap" && !trying(() => walk(what()))) choose(""); }, {"aria-pressed": "false"})));
     function choose(key) {
       way_ = key;
-      body.replaceChildren(...ways[key]);
+      body.replaceChildren(...(ways[key] || []));
       [...pick.children].forEach((b, i) => b.setAttribute("aria-pressed", String(Object.keys(names)[i] === key)));
     }
     if (way_) choose(way_);
     adding.replaceChildren(el("h2", {}, "Draw"), el("div", {class: "grid"}, el("label", {}, "What ", role), el("label", {}, "Bearings are ", needle)), pick, body);
+  }
+  // Where a circle lies is told: a centre left out is not the pad, nor a bearing north.
+  function centre(off, way, angle) {
+    if (!off.trim()) throw new Error("Its centre off the pad: type how far, 0 m where it is the pad.");
+    const far = metres(off, "its centre off the pad");
+    if (far > 0 && !way.trim()) throw new Error("At what bearing from the pad is its centre?");
+    return far > 0 ? polar(far, angle(way)) : [0, 0];
   }
   function corners(text, angle) {
     return text.split("\n").filter(row => row.trim()).map((row, i) => {
@@ -471,7 +479,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
       return el("details", {"data-of": i, open: i === picked, class: faulty(i) ? "faulty" : ""}, el("summary", {onclick: () => { picked = i; setTimeout(() => { bar(); paint(); }); }}, `${p.name || p.role || "?"}`, el("small", {}, [p.role, size_, off].filter(Boolean).join(", "))),
         faulty(i) ? el("p", {class: "warning"}, fault) : "",
         el("div", {class: "grid"}, property("name", "Name", {maxlength: 80}),
-          el("label", {}, "Role ", el("select", {onchange: event => edited(next => { next.features[i].properties.role = event.target.value; })}, ["pad", ...ROLES].map(name => el("option", {selected: name === p.role}, name)))),
+          el("label", {}, "Role ", el("select", {onchange: event => edited(next => { next.features[i].properties.role = event.target.value; })}, ["pad", ...ROLES].includes(p.role) ? [] : el("option", {value: "", selected: true}, p.role ? `${p.role}?` : "choose"), ["pad", ...ROLES].map(name => el("option", {selected: name === p.role}, name)))),
           ["pad", "boundary", "waiver"].includes(p.role) ? "" : property("people", "People", {inputmode: "numeric"}), ["pad", "boundary", "waiver"].includes(p.role) ? "" : el("label", {}, "Shelter ", shelter),
           kind === "Point" && p.role !== "pad" ? property("radius", "Radius") : "", kind === "LineString" ? property("width", "Width") : "",
           p.role === "waiver" ? property("ceiling", "Ceiling above the ground") : "", p.role === "waiver" ? property("ceiling_altitude", "or above the sea") : "",
@@ -486,12 +494,15 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
       ...odd.map(name => `Rules: "${name}" is no rule set; known are ${known.join(", ")}, and files of your own that end in .toml.`)];
   }
   function need() {
-    const roles = site.features.map(f => f.properties?.role), still = Object.entries(NEEDED).filter(([role]) => !roles.includes(role)).map(([, text]) => text);
+    const roles = site.features.map(f => f.properties?.role), still = pad() ? [] : ["a pad"], open = Object.entries(NEEDED).filter(([role]) => !roles.includes(role));
     if (!site.elevation) still.push("the height of the pad above the sea");
     if (site.features.some(f => f.properties?.role === "waiver" && !f.properties.ceiling && !f.properties.ceiling_altitude)) still.push("the waiver's ceiling: type it as the waiver's own text has it");
-    const wrong = wrongs(), said = wrong.length ? wrong : fault && (!still.length || /: (elevation|rules|declination)\b/.test(fault)) ? [fault] : [];
-    missing.replaceChildren(...said.map(text => el("span", {class: "warning"}, `${text} `)), still.length ? `Still needed: ${still.join("; ")}.` : said.length ? "" : site.rules ? "The field is whole: flights can be judged here." : "The field is whole but for its rules: name those that hold here, or every flight holds.");
-    missing.className = still.length || said.length || !site.rules ? "missing" : "missing whole";
+    const wrong = wrongs(), said = wrong.length ? wrong : fault && (!(still.length || open.length) || /: (elevation|rules|declination)\b/.test(fault)) ? [fault] : [];
+    const draws = pad() ? open.map(([role, text]) => press(`Draw ${text}`, () => { chosen = role; add_(); find("#role").focus(); find("#role").scrollIntoView({block: "center"}); })) : [];
+    if (!pad()) still.push(...open.map(([, text]) => text));
+    const lacks = still.length > 0 || draws.length > 0;
+    missing.replaceChildren(...said.map(text => el("span", {class: "warning"}, `${text} `)), lacks ? `Still needed${still.length ? `: ${still.join("; ")}.` : ":"} ` : said.length ? "" : site.rules ? "The field is whole: flights can be judged here." : "The field is whole but for its rules: name those that hold here, or every flight holds.", ...draws);
+    missing.className = lacks || said.length || !site.rules ? "missing" : "missing whole";
   }
   function draw() { calmly(drawn); }
   function drawn() {

@@ -4,6 +4,7 @@ import {ask, calmly, doing, el, find, keeping, picture, question, tell} from "./
 const SIX = [["airframe", "How heavy, how thick, how long"], ["motor", "Which motor"], ["recovery", "How it comes down"], ["rail", "From what rail"]];
 const LATER = ["piece", "case", "burst"];
 let tables = null, file = "", told = null, opened = new Set(), desk = null, saving = Promise.resolve();
+const unitless = new Map(); // numbers typed whose unit nobody has told yet, by their place
 
 const stem = () => encodeURIComponent(file.replace(/^flights\//, "").replace(/\.toml$/, ""));
 
@@ -14,7 +15,7 @@ export async function enter(from, chosen) {
   if (!tables || !files) return;
   if (chosen?.file) file = chosen.file;
   if (!files.some(one => one.file === file)) file = files[0]?.file || "";
-  const pick = el("select", {id: "pick", onchange: event => { file = event.target.value; opened = new Set(); load(); }}, files.map(one => el("option", {value: one.file, selected: one.file === file}, one.name)));
+  const pick = el("select", {id: "pick", onchange: event => { file = event.target.value; opened = new Set(); unitless.clear(); load(); }}, files.map(one => el("option", {value: one.file, selected: one.file === file}, one.name)));
   find("#flight-room").replaceChildren(
     el("div", {class: "line"}, files.length ? el("label", {}, "Flight ", pick) : "",
       el("button", {type: "button", class: files.length ? "" : "main", onclick: () => begin_("")}, "A new flight"),
@@ -32,7 +33,7 @@ async function begin_(like) {
     el("label", {class: "wide"}, "Name of the rocket ", el("input", {name: "name", required: true, maxlength: 80, value: like ? `${name}, what if` : ""}))]);
   if (!said) return;
   const made = await doing(() => ask("flights", {name: said.name, like}), like ? "Copied: change it, and put both on the day's list to compare their words." : "Begun.");
-  if (made) { file = made.file; opened = new Set(); enter(desk); }
+  if (made) { file = made.file; opened = new Set(); unitless.clear(); enter(desk); }
 }
 
 async function load() {
@@ -63,8 +64,9 @@ function draw_() { calmly(drawn_); }
 function drawn_() {
   const form = find("#flight-form"), v = told.values;
   if (!form) return;
+  const lacks = [...unitless].map(([at, typed]) => `${at}: ${typed} of what? Pick its unit`).join("; ");
   keeping(() => form.replaceChildren(
-    el("p", {class: `missing${told.problem ? "" : " whole"}`, role: "status"}, told.problem ? `Not whole yet: ${told.problem}` : "The flight is whole and can be judged."),
+    el("p", {class: `missing${told.problem || lacks ? "" : " whole"}`, role: "status"}, lacks ? `Not taken yet: ${lacks}.` : told.problem ? `Not whole yet: ${told.problem}` : "The flight is whole and can be judged."),
     el("div", {class: "flight-room"}, el("div", {}, text_("name", "Name of the rocket", v.name),
       ...SIX.map(([name, head]) => section(name, head)), el("h2", {}, "More"), ...LATER.map(name => section(name, "")),
       pairs("cases", "How likely each failure is", "As a share, such as 2 %. Left out, each is as the tool assumes; one told lower than that counts in every figure, but brings no go."),
@@ -178,13 +180,18 @@ function curve(path, value, common) {
 function quantity(field, path, value, common) {
   const found = /^\s*([-+]?[\d.,]+(?:e[-+]?\d+)?)\s*(.*?)\s*(?:(?:\+\/-|±)\s*(.*))?$/i.exec(String(value ?? "")) || [];
   const wild = value !== undefined && !found.length;
-  const number = el("input", {...common, inputmode: "decimal", value: wild ? value : found[1] ?? ""});
-  const units = field.units.length ? el("select", {"data-at": `${common["data-at"]}#unit`, "aria-label": `unit of ${path.at(-1).replace(/_/g, " ")}`}, field.units.map(unit => el("option", {selected: unit === (found[2] || preferred(field, path))}, unit))) : null;
+  const at = common["data-at"], number = el("input", {...common, inputmode: "decimal", value: unitless.get(at) ?? (wild ? value : found[1] ?? "")});
+  // No unit is supposed: a kilogram taken for a pound is a rocket too light.
+  const one = field.units.length === 1, units = field.units.length ? el("select", {"data-at": `${at}#unit`, class: unitless.has(at) ? "ask" : null, "aria-label": `unit of ${path.at(-1).replace(/_/g, " ")}`}, one ? [] : el("option", {value: ""}, "unit?"), field.units.map(unit => el("option", {selected: one || unit === found[2]}, unit))) : null;
   const spread = field.spread ? el("input", {"data-at": `${common["data-at"]}#spread`, "aria-label": `spread of ${path.at(-1).replace(/_/g, " ")}, one standard deviation`, placeholder: "± assumed", value: found[3] ?? "", class: "spread"}) : null;
   const save = () => {
     const typed = number.value.trim();
+    if (!typed) unitless.delete(at);
     if (!typed) return value === undefined ? null : put(path, null);
-    const bare = /^[-+]?[\d.,]+(e[-+]?\d+)?$/i.test(typed), text = !bare || !units ? typed : `${typed} ${units.value}`;
+    const bare = /^[-+]?[\d.,]+(e[-+]?\d+)?$/i.test(typed);
+    unitless.delete(at);
+    if (bare && units && !units.value) { unitless.set(at, typed); draw_(); return void tell(`${path.at(-1).replace(/_/g, " ")}: ${typed} of what? Pick its unit, or type it: ${typed} ${field.units[0]}.`); }
+    const text = !bare || !units ? typed : `${typed} ${units.value}`;
     put(path, spread?.value.trim() ? `${text} +/- ${spread.value.trim().replace(/^(±|\+\/-)\s*/, "")}` : text);
   };
   number.addEventListener("change", save);
@@ -192,20 +199,14 @@ function quantity(field, path, value, common) {
   spread?.addEventListener("change", () => number.value.trim() && save());
   return el("span", {class: "quantity"}, number, units, spread);
 }
-function preferred(field, path) {
-  const si = desk?.state?.units === "si", key = path.at(-1);
-  if (field.units.includes("kg")) return si ? "kg" : key === "mass" && path[0] === "airframe" ? "lb" : "oz";
-  if (field.units.includes("mm")) return key === "length" && path[0] === "rail" ? si ? "m" : "ft" : key === "height" ? si ? "m" : "ft" : si ? "mm" : "in";
-  return field.units.find(unit => unit === (si ? "cm2" : "in2")) || field.units[0];
-}
 
 // Names with a value each: those that are set, and one more to pick from the list.
 function pairs(name, head, hint) {
   const values = told.values[name] || {}, left = told.names[name].filter(key => !(key in values)), plain = key => key.replace(/_/g, " ");
   const set = Object.entries(values).map(([key, value]) => el("label", {}, `${plain(key)} `, el("input", {value, "data-at": `${name}.${key}`, maxlength: 60, onchange: event => put([name, key], event.target.value.trim() || null)})));
-  const pick = el("select", {"data-at": `${name}#pick`}, left.map(key => el("option", {value: key}, plain(key))));
+  const pick = el("select", {"data-at": `${name}#pick`}, el("option", {value: ""}, "choose"), left.map(key => el("option", {value: key}, plain(key))));
   const value = el("input", {"data-at": `${name}#value`, maxlength: 60});
-  const more = left.length ? [el("label", {}, "Another ", pick), el("label", {}, "Its value ", value), el("button", {type: "button", onclick: () => value.value.trim() ? put([name, pick.value], value.value.trim()) : tell("Type its value first.")}, "Set it")] : [];
+  const more = left.length ? [el("label", {}, "Another ", pick), el("label", {}, "Its value ", value), el("button", {type: "button", onclick: () => pick.value && value.value.trim() ? put([name, pick.value], value.value.trim()) : tell("Choose which, and type its value.")}, "Set it")] : [];
   return el("details", {class: "later", open: opened.has(name) || set.length > 0, ontoggle: event => event.target.open ? opened.add(name) : opened.delete(name)}, el("summary", {}, head), el("p", {class: "note"}, hint), el("div", {class: "grid"}, set, more));
 }
 

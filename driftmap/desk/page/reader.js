@@ -10,7 +10,7 @@ function draw(silent) {
     const over = item.word === "go" && (silent || item.good_for - since <= 0), word = over ? "hold" : item.word;
     return el("li", {class: `flight ${word}${item.sure ? "" : " unsure"}${place ? "" : " first"}`},
       el("div", {class: "word"}, sign(word), el("strong", {}, WORDS[word]), item.sure ? "" : el("small", {}, "not sure yet")),
-      el("div", {class: "say"}, el("h2", {}, `${place + 1}. `, el("bdi", {}, item.name)), el("p", {class: "reason"}, silent ? "The desk does not answer" : over ? "Its time ran out" : item.reason)),
+      el("div", {class: "say"}, el("h2", {}, `${place + 1}. `, el("bdi", {}, item.name)), el("p", {class: "reason"}, silent ? "The desk does not answer" : over ? "Its time ran out" : item.reason), state.aside ? el("p", {class: "aside"}, state.aside) : ""),
       el("div", {class: "acts"}, el("a", {class: "button", href: `page/map/${item.id}`}, "Map")));
   });
   find("#list").replaceChildren(...rows);

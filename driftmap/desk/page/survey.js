@@ -17,7 +17,7 @@ function step(from, to, none) {
   keep();
   editor.show(site);
 }
-const editor = fieldEditor(find("#survey"), {change, undo: () => step(before, after, "Nothing to undo."), redo: () => step(after, before, "Nothing to redo."), units: () => system});
+const editor = fieldEditor(find("#survey"), {change, undo: () => step(before, after, "Nothing to undo."), redo: () => step(after, before, "Nothing to redo."), units: () => system, rules: () => find("#survey").dataset.rules.split(" ")});
 
 try {
   const known = JSON.parse(localStorage.getItem(KEPT) || "null");

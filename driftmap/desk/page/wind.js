@@ -1,35 +1,74 @@
 // The wind: read, pasted, dropped or fetched; what was understood is drawn beside the old one.
-import {ask, clock, doing, el, find, picture, Problem, svg} from "./net.js";
+import {ask, clock, doing, el, find, picture, Problem, question, svg, tell} from "./net.js";
 
-let waiting = 0, looks = 0;
+const UNITS = {kt: "knots", "m/s": "metres a second", mph: "miles an hour", "km/h": "kilometres an hour"};
+let waiting = 0, looks = 0, meters = null, officer = "";
+
+// What a reading must say is chosen once for each meter, and never supposed: knots taken for
+// miles an hour are a wind too light, and a needle's bearing taken for true turns it.
+const meter = () => find("#meter").value === "" ? undefined : meters?.[Number(find("#meter").value)];
 
 const reading = () => {
-  const speed = find("#speed").value.trim(), unit = find("#speed-unit").value, gust = find("#gust").value.trim();
-  const from = find("#from").value.trim(), north = find("#north").value;
+  const speed = find("#speed").value.trim(), gust = find("#gust").value.trim(), from = find("#from").value.trim(), ago = find("#ago").value.trim(), by = meter();
   if (!speed) return "";
-  if (/^(0+|calm)$/i.test(speed)) return "calm";
-  if (!/^(\d+([.,]\d+)?( ?(-|to) ?\d+([.,]\d+)?)?( ?[a-z/]+)?|light)$/i.test(speed)) throw new Problem(`Speed: "${speed}" is no speed; type such as 9, or 9 to 14`);
-  let text = /\d ?[a-z]|light/i.test(speed.replace(/to/i, ""))  ? speed : `${speed} ${unit}`;
-  if (from && !/^(variable|vrb)$/i.test(from)) text += ` from ${from.replace(/°/g, "")}${/\d/.test(from) && north === "magnetic" ? " magnetic" : ""}`;
-  else if (from) text += " variable";
-  else if (text !== "light") throw new Problem("From where? Type degrees or a point of the compass; where it turns about, type variable");
-  if (gust) text += `, gusting to ${gust}${/[a-z]/i.test(gust) ? "" : ` ${unit}`}`;
-  return text;
+  if (!by) throw new Problem("Which meter? Tell its unit and its north once: they stay.");
+  if (!/^(calm|\d+([.,]\d+)?( ?(-|to) ?\d+([.,]\d+)?)?( ?[a-z/]+)?|light)$/i.test(speed)) throw new Problem(`Speed: "${speed}" is no speed; type such as 9, or 9 to 14`);
+  if (ago && !/^\d{1,3}$/.test(ago)) throw new Problem(`Minutes ago: "${ago}" is none; type such as 10, or nothing where it is read now`);
+  const calm = /^(0+|calm)$/i.test(speed), named = /\d ?[a-z]|light/i.test(speed.replace(/to/i, ""));
+  let text = calm ? "calm" : named ? speed : `${speed} ${by.unit}`;
+  if (calm && gust) throw new Problem("A calm has no gust: type the mean speed.");
+  if (from && !calm) text += /^(variable|vrb)$/i.test(from) ? " variable" : ` from ${from.replace(/°/g, "")}${by.north === "magnetic" ? " magnetic" : ""}`;
+  else if (!calm && text !== "light") throw new Problem("From where? Type degrees or a point of the compass; where it turns about, type variable");
+  if (gust) text += `, gusting to ${gust}${/[a-z]/i.test(gust) ? "" : ` ${by.unit}`}`;
+  return `${text} at ${by.height}${ago ? `, ${ago} min ago` : ""}`;
 };
 
+// A meter that is new to the folder, or picked anew.
+async function another() {
+  const pick = (name, label, choices) => el("label", {class: "wide"}, `${label} `, el("select", {name, required: true}, el("option", {value: ""}, "choose"), Object.entries(choices).map(([value, text]) => el("option", {value}, text))));
+  const said = await question("Which meter is it?", "Use it", [
+    el("label", {class: "wide"}, "What do you call it ", el("input", {name: "name", required: true, maxlength: 60, autocomplete: "off"})),
+    pick("unit", "It shows", UNITS), pick("north", "Its directions are from", {true: "true north", magnetic: "magnetic north, by a needle"}),
+    el("label", {class: "wide"}, "Read how high above the ground ", el("input", {name: "height", required: true, placeholder: "6 ft or 2 m", maxlength: 20, autocomplete: "off"}))]);
+  const known = (meters || []).filter(one => one.name !== said?.name);
+  if (said && await doing(() => ask("meter", said), `${said.name}: ${UNITS[said.unit]}. It stays until another is chosen.`)) draw_meters([said, ...known]);
+  return Boolean(meter());
+}
+
+// The meter in use, and what it shows, in full beside each number.
+function draw_meters(known) {
+  if (JSON.stringify(known) === JSON.stringify(meters) && find("#meter").options.length) { named(); return; }
+  meters = known;
+  find("#meter").replaceChildren(...(known.length ? [] : [el("option", {value: ""}, "not chosen yet")]),
+    ...known.map((one, i) => el("option", {value: String(i)}, `${one.name}: ${UNITS[one.unit]}, ${one.north} north, at ${one.height}`)), el("option", {value: "new"}, "another meter …"));
+  find("#meter").value = known.length ? "0" : "";
+  named();
+}
+function named() {
+  const by = meter();
+  find("#speed-of").textContent = by ? `Speed, ${UNITS[by.unit]}` : "Speed";
+  find("#gust-of").textContent = by ? `Gust, ${UNITS[by.unit]}` : "Gust";
+  find("#from-of").textContent = by ? `From, degrees ${by.north} or point` : "From, degrees or point";
+}
+
 export function begin(desk) {
+  find("#meter").addEventListener("change", async event => {
+    if (event.target.value === "new") { event.target.value = meters.length ? "0" : ""; return void another(); }
+    if (meter()) await doing(() => ask("meter", meter()));
+  });
   find("#reading").addEventListener("submit", async event => {
     event.preventDefault();
+    if (!meter() && find("#speed").value.trim() && !await another()) return;
     const text = await doing(() => reading());
     if (text === null) return;
     if (!text) return void doing(() => ask("winds/take", {text: ""}));
-    if (await doing(() => ask("winds/take", {text}), `Taken: ${text}. Every flight is flown again.`)) {
+    if (await doing(() => ask("winds/take", {text}), `Taken: ${text}, by ${meter().name}. Every flight is flown again.`)) {
       forget();
-      for (const id of ["#speed", "#gust"]) find(id).value = "";
+      for (const id of ["#speed", "#gust", "#ago"]) find(id).value = "";
       find("#speed").focus();
     }
   });
-  for (const id of ["#speed", "#gust", "#from", "#speed-unit", "#north"]) find(id).addEventListener("input", () => { try { soon(reading()); } catch { soon(""); } });
+  for (const id of ["#speed", "#gust", "#from", "#ago", "#meter"]) find(id).addEventListener("input", () => { try { soon(reading()); } catch { soon(""); } });
   find("#try").addEventListener("click", () => look(find("#report").value, find("#read-at").value));
   find("#paste").addEventListener("submit", async event => {
     event.preventDefault();
@@ -44,7 +83,7 @@ export function begin(desk) {
     const told = await doing(() => ask("winds/fetch", {}), "This is what the service says. It does not count yet.");
     if (told) { find("#report").value = told.text; find("#paste").closest("details").open = true; look(told.text, ""); }
   });
-  balloon();
+  balloon(desk);
 }
 
 async function read(file) {
@@ -54,7 +93,7 @@ async function read(file) {
   look(find("#report").value, find("#read-at").value);
 }
 
-function balloon() {
+function balloon(desk) {
   const line = () => {
     const count = find("#angles").children.length;
     const cell = (name, more) => el("td", {}, el("input", {inputmode: "decimal", "aria-label": `${name}, line ${count + 1}`, ...more}));
@@ -64,12 +103,14 @@ function balloon() {
   find("#more-angles").addEventListener("click", line);
   find("#balloon").addEventListener("submit", async event => {
     event.preventDefault();
+    if (!find("#balloon-north").value) return void tell("From which north are the bearings: true or magnetic? Choose it.");
     const rows = [...find("#angles").children].map(row => [...row.querySelectorAll("input")].map(input => input.value.trim()));
     const full = rows.filter(row => row.some(Boolean));
+    if (desk.state.clock && !/(Z|[-+]\d\d:?\d\d)$/i.test(find("#released").value.trim())) return void tell(`Released at: ${desk.state.clock}; add your zone, such as 08:10-07:00.`);
     const now = new Date(), offset = -now.getTimezoneOffset(), two = n => String(Math.floor(n)).padStart(2, "0");
     const zone = `${offset < 0 ? "-" : "+"}${two(Math.abs(offset) / 60)}:${two(Math.abs(offset) % 60)}`;
     const date = `${now.getFullYear()}-${two(now.getMonth() + 1)}-${two(now.getDate())}`;
-    const text = [`# released ${date} ${find("#released").value.trim()}${zone}`, `# ascent ${find("#rises").value.trim()}`,
+    const text = [`# released ${date} ${find("#released").value.trim()}${/(Z|[-+]\d\d:?\d\d)$/i.test(find("#released").value.trim()) ? "" : zone}`, `# ascent ${find("#rises").value.trim()}`,
       `time_s,elevation_deg,${find("#balloon-north").value}`, ...full.map(row => row.join(","))].join("\n") + "\n";
     if (await doing(() => ask("winds/take", {text}), "Taken. Every flight is flown again.")) forget();
   });
@@ -104,14 +145,27 @@ function put(figure, before, told) {
 
 export function enter() { forget(); }
 
+// What no longer counts is told beside every word, by name: a gust is not taken back by a click.
+async function count(row, box) {
+  if (box.checked) return void doing(() => ask("winds/count", {file: row.file, counts: true}));
+  const said = await question(`Set aside: ${row.told || row.file}`, "Set it aside", [
+    el("p", {}, "Every word tells from now on that it was set aside. Where it was no mistake, the words go on hearing it as long as it would have counted."),
+    el("label", {class: "wide"}, "Why ", el("select", {name: "why", required: true}, el("option", {value: ""}, "choose"), el("option", {value: "mistyped"}, "it was typed wrongly"), el("option", {value: "no longer so"}, "it is no longer so"))),
+    el("label", {class: "wide"}, "Who says so ", el("input", {name: "by", value: officer, required: true, maxlength: 60, autocomplete: "name"}))]);
+  if (said) officer = said.by;
+  if (!said || !await doing(() => ask("winds/count", {file: row.file, counts: false, ...said}), "Set aside; every word tells of it.")) box.checked = true;
+}
+
 export async function draw(desk) {
   const {rows} = desk.state.winds;
+  draw_meters(desk.state.meters);
   strip(rows);
   find("#winds").hidden = rows.length === 0; // a table of heads alone tells nothing
   find("#winds tbody").replaceChildren(...rows.map(row => el("tr", {class: row.counts ? "counts" : ""},
-    el("td", {}, el("input", {type: "checkbox", checked: row.counts, "aria-label": `${row.file} counts`, onchange: event => doing(() => ask("winds/count", {file: row.file, counts: event.target.checked}))})),
+    el("td", {}, el("input", {type: "checkbox", checked: row.counts, "aria-label": `${row.file} counts`, onchange: event => count(row, event.target)})),
     el("td", {}, row.time ? `${row.time.slice(0, 10) === desk.state.today ? "" : row.time.slice(0, 10)} ${clock(row.time)}` : ""),
-    el("td", {}, row.problem ? el("span", {class: "warning"}, row.problem) : row.told, el("small", {}, row.file)))));
+    el("td", {}, row.problem ? el("span", {class: "warning"}, row.problem) : row.told, el("small", {}, row.source && row.source !== row.told ? `as read: ${row.source}; ${row.file}` : row.file)))));
+  find("#aside").textContent = desk.state.aside;
   const figure = find("#old");
   figure.hidden = !rows.some(row => row.counts);
   if (figure.hidden) return;
@@ -148,4 +202,8 @@ export function tick(desk) {
     text = `Wind ${low.told}, ${low.time ? minutes < 1 ? "read now" : minutes < 100 ? `${minutes} min old` : `${(minutes / 60).toFixed(1)} h old` : "time not told"}`;
   }
   if (line.textContent !== text) line.textContent = text;
+  const now = new Date(), east = -now.getTimezoneOffset() / 60; // a wrong clock is to be seen
+  find("#clock").textContent = `${now.toLocaleDateString("en-GB", {weekday: "short", day: "numeric", month: "short"})}, ${clock(now)} UTC${east < 0 ? "−" : "+"}${Math.abs(east)}`;
+  find("#clock").title = desk.state.clock;
+  find("#clock").classList.toggle("warning", Boolean(desk.state.clock));
 }
