@@ -15,6 +15,7 @@ __all__ = [
     "KNOT",
     "MILE_PER_HOUR",
     "bounded",
+    "check_bounds",
     "parse",
     "parse_spread",
     "show",
@@ -242,8 +243,22 @@ def bounded(
     ValueError: '80 deg' is out of bounds; accepted is 0 to 45 deg
     """
     number = parse(value, dimension)
+    check_bounds(number, value, dimension, least, most, above=above)
+    return number
+
+
+def check_bounds(
+    number: float,
+    value: object,
+    dimension: str,
+    least: float,
+    most: float,
+    *,
+    above: bool = False,
+) -> None:
+    """Refuse what was read as ``number`` [SI] from ``value`` and is out of bounds."""
     if least <= number <= most and not (above and number == least):
-        return number
+        return
     unit, factor = next(iter(DIMENSIONS[dimension].items()))
     low, high = (f"{bound / factor:,.10g}" for bound in (least, most))
     start = f"more than {low}" if above else low

@@ -101,15 +101,19 @@ def add_command(
 ) -> None:
     """Add what came of a flight, from a TOML file."""
     from driftmap.logbook.entry import new_entry
-    from driftmap.logbook.written import outcome_body
+    from driftmap.logbook.written import outcome_body, unlike
 
     body = outcome_body(file, photographs)
     with _open(path, create=about is None) as log:
-        other = None if about is None else log.find(about).id
+        assessed = None if about is None else log.find(about)
+        doubts = [] if assessed is None else unlike(body, assessed, str(file))
+        other = None if assessed is None else assessed.id
         before = [e.id[:8] for e in log.current() if other and e.about == other]
         entry = new_entry("outcome", body, about=other)
         log.append([entry])
         click.echo(f"added {entry.id[:8]} to {log.path}")
+        for doubt in doubts:
+            click.echo(doubt)
         if before:
             click.echo(
                 f"that assessment has an outcome already, {', '.join(before)}: both count; "
@@ -131,7 +135,7 @@ def correct_command(
     """
     from driftmap.errors import InputError
     from driftmap.logbook.entry import new_entry
-    from driftmap.logbook.written import outcome_body
+    from driftmap.logbook.written import outcome_body, unlike
 
     body = outcome_body(file, photographs)
     with _open(path) as log:
@@ -143,9 +147,12 @@ def correct_command(
                 "is an assessment: it stays as given",
             )
         body["photographs"] = [*old.body.get("photographs", []), *body["photographs"]]
+        doubts = unlike(body, log.find(old.about), str(file)) if old.about else []
         entry = new_entry("outcome", body, about=old.about, corrects=old.id)
         log.append([entry])
         click.echo(f"added {entry.id[:8]}, which corrects {old.id[:8]}")
+        for doubt in doubts:
+            click.echo(doubt)
 
 
 @log_command.command("list")
@@ -201,11 +208,12 @@ def export_log_command(out: Path, path: Path | None) -> None:
 def import_command(file: Path, path: Path | None) -> None:
     """Add all of an export; what is there already is passed over."""
     from driftmap.files import text_of
-    from driftmap.logbook.exchange import import_text
+    from driftmap.logbook.exchange import read_export
 
-    text = text_of(file, most=_LARGEST_EXPORT)
+    # Before a log is made for it.
+    read = read_export(text_of(file, most=_LARGEST_EXPORT), str(file))
     with _open(path, create=True) as log:
-        click.echo(f"{import_text(log, text, str(file))} new entries")
+        click.echo(f"{log.append(*read)} new entries")
 
 
 @log_command.command("backup")
@@ -232,10 +240,9 @@ def check_command(ctx: click.Context, path: Path | None) -> None:
         click.echo(f"{len(log.entries())} entries, all as they were written")
 
 
-_NOTHING: Final = {
-    True: "nothing: what was seen fits what was told",
-    False: "nothing: no outcome stands beside an assessment yet (log add --about)",
-}
+_NO_OUTCOME: Final = (
+    "nothing: no outcome stands beside an assessment yet (log add --about)"
+)
 _MOST_TURNED: Final = 5  # checks listed of each flight
 
 
@@ -386,12 +393,19 @@ def _text(result: Review) -> str:
             for c in result.causes
         ]
     lines += ["", "Proposed (nothing was changed):"]
-    lines += [
-        f"  {text}"
-        for text in result.proposals
-        or (_NOTHING[bool(result.landings + result.flights)],)
-    ]
+    lines += [f"  {text}" for text in result.proposals or (_nothing(result),)]
     return "\n".join(lines)
+
+
+def _nothing(result: Review) -> str:
+    from driftmap.review.findings import LITTLE
+
+    most = max(result.landings, result.flights)
+    if not most:
+        return _NO_OUTCOME
+    if most < LITTLE:
+        return "nothing: so few flights can neither show nor rule out that something is off"
+    return "nothing: what was seen fits what was told"
 
 
 def _figure(figure: Figure, unit: str) -> str:

@@ -11,7 +11,7 @@ from driftmap.errors import InputError
 from driftmap.logbook.entry import Content, Entry, canonical, check_entry
 from driftmap.logbook.store import VERSION, Log
 
-__all__ = ["export_text", "import_text"]
+__all__ = ["export_text", "import_text", "read_export"]
 
 _HEAD: Final = "driftmap log"
 _FIELDS: Final = {"id", "at", "kind", "about", "corrects", "body", "contents"}
@@ -43,13 +43,12 @@ def _packed(content: Content) -> dict[str, str]:
 
 
 def import_text(log: Log, text: str, source: str) -> int:
-    """Add all of an export to a log; what is there already is passed over.
+    """Add all of an export to a log; what is there already is passed over."""
+    return log.append(*read_export(text, source))
 
-    ``log``: the log to add to; ``source``: where it came from, for messages.
 
-    Raises `InputError` if the text is cut short, changed, foreign or newer; nothing is
-    added then.
-    """
+def read_export(text: str, source: str) -> tuple[list[Entry], list[Content]]:
+    """Read an export; one that is cut short, changed, foreign or newer is refused."""
     lines = text.split("\n")
     rows = [_row(source, number, line) for number, line in enumerate(lines, 1) if line]
     head = rows[0] if rows else {}
@@ -76,7 +75,7 @@ def import_text(log: Log, text: str, source: str) -> int:
             raise InputError(
                 source, f"line {number}", f"cannot be read: {problem}"
             ) from None
-    return log.append(entries, contents)
+    return entries, contents
 
 
 def _row(source: str, number: int, line: str) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import tempfile
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -16,18 +17,26 @@ import numpy as np
 from driftmap.air.day import Day
 from driftmap.air.turbulence import Convection
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
-from driftmap.errors import DriftmapError, InputError, located
+from driftmap.errors import DriftmapError, InputError, located, nearest, quoted
 from driftmap.files import bytes_of, toml_of
+from driftmap.ground.areas import to_local
 from driftmap.ground.site import Site, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.observations.rows import FARTHEST
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers
 from driftmap.units import parse
 from driftmap.verdict.assessment import Assessment, Setup, document
 
-__all__ = ["LoggedInputs", "assessment_entry", "inputs_of", "outcome_body"]
+__all__ = [
+    "LoggedInputs",
+    "assessment_entry",
+    "inputs_of",
+    "outcome_body",
+    "unlike",
+]
 
 _KEPT: Final = 200  # landing points kept of each piece of each case
 _LARGEST: Final = 20_000_000  # bytes of an input
@@ -180,6 +189,43 @@ def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
     body["found"] = [_find(source, f"found {i}", f) for i, f in enumerate(found, 1)]
     body["photographs"] = [_photograph(photo) for photo in photographs]
     return body
+
+
+def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
+    """Say what of an outcome no review can hold beside its assessment.
+
+    A find far from the pad is refused: its latitude and longitude are turned about, or it
+    belongs to another flight.
+    """
+    if assessed.kind != "assessment":
+        raise InputError(source, "", f"entry {assessed.id[:8]} is no assessment")
+    latitude, longitude = assessed.body.get("place", (None, None))
+    for number, find in enumerate(body["found"], 1):
+        if latitude is None:
+            break
+        east, north = to_local((longitude, latitude), find["at"][1], find["at"][0])
+        away = math.hypot(float(east), float(north))
+        if away > FARTHEST:
+            raise InputError(
+                source,
+                f"found {number}, at",
+                f"lies {away / 1000:,.0f} km from the pad; must be within "
+                f"{FARTHEST / 1000:g} km, as [latitude, longitude]",
+            )
+    told = []
+    known = {c["case"] for c in assessed.body.get("forecast", [])}
+    known |= set(assessed.body.get("likelihoods", {}))
+    if known and (case := body.get("case")) and case not in known:
+        told.append(
+            f"no case of that flight is {quoted(case)}: review counts it for none; "
+            f"{nearest(case, sorted(known))}"
+        )
+    devices = assessed.body.get("devices", [])
+    if devices and (device := body.get("device")) and device not in devices:
+        told.append(
+            f"no device of that flight is {quoted(device)}; {nearest(device, devices)}"
+        )
+    return told
 
 
 def _find(source: str, where: str, data: object) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.errors import InputError, nearest, quoted
 from driftmap.ground.site import Site
-from driftmap.units import parse, parse_spread
+from driftmap.units import bounded, check_bounds, parse_spread
 
 __all__ = ["FARTHEST", "SeenTable"]
 
@@ -87,15 +87,14 @@ class SeenTable:
     def quantity(
         self, key: str, dimension: str, low: float, high: float
     ) -> float | None:
-        """Read a quantity within bounds in SI, or None."""
+        """Read a quantity within bounds [SI], or None."""
         value = self.get(key)
         if value is None:
             return None
         try:
-            number = parse(value, dimension)
+            return bounded(value, dimension, low, high)
         except ValueError as problem:
             raise self.refusal(key, str(problem)) from None
-        return self._within(key, value, number, low, high)
 
     def measured(
         self, key: str, dimension: str, error: float, low: float, high: float
@@ -106,22 +105,12 @@ class SeenTable:
             return None
         try:
             number, told = parse_spread(value, dimension)
+            check_bounds(number, value, dimension, low, high)
         except ValueError as problem:
             raise self.refusal(key, str(problem)) from None
-        self._within(key, value, number, low, high)
         if told is not None and told <= 0:
             raise self.refusal(key, f"the error must be above 0 (got {value!r})")
         return number, error if told is None else told
-
-    def _within(
-        self, key: str, value: object, number: float, low: float, high: float
-    ) -> float:
-        if not low <= number <= high:
-            raise self.refusal(
-                key,
-                f"{value!r} cannot be; must lie from {low:g} to {high:g} in SI units",
-            )
-        return number
 
     def bearing(self) -> tuple[float, float] | None:
         """Read a true or a magnetic bearing with its error [rad], or None."""
@@ -178,7 +167,8 @@ class SeenTable:
         try:
             east, north = (float(v) for v in self.site.to_local(longitude, latitude))
         except ValueError as problem:
-            raise self.refusal(key, str(problem)) from None
+            text = f"{problem}; accepted is [latitude, longitude]"
+            raise self.refusal(key, text) from None
         away = (east**2 + north**2) ** 0.5
         if away > FARTHEST:
             raise self.refusal(

@@ -17,6 +17,7 @@ from driftmap.review.records import FindRecord, Flew
 from driftmap.review.scores import depth_rank, energy_score, log_score, normal_energy
 
 __all__ = [
+    "LITTLE",
     "PRIOR_WEIGHT",
     "Bias",
     "Cause",
@@ -32,7 +33,8 @@ PRIOR_WEIGHT: Final = 50.0
 _SHARES: Final = (0.5, 0.9, 0.99)
 _BINS: Final = 10
 _FEWEST: Final = 3  # flights of one device or one wind that are told by themselves
-_LITTLE: Final = 10  # flights that tell little
+LITTLE: Final = 10
+"""Flights that tell little."""
 _KNOWN: Final = 0.1  # half-width at which a factor is known
 
 
@@ -365,7 +367,7 @@ def _cautions(
         (len(records), "landings"),
         (len(flights), "flights of known case"),
     ):
-        if count < _LITTLE:
+        if count < LITTLE:
             told.append(
                 f"{what}: {count}, which tell little: nothing here is settled by them"
             )
@@ -382,7 +384,7 @@ def _cautions(
     days = int(_days(records).max()) + 1 if records else 0
     if days < len(records) / 1.5:
         told.append(
-            f"{len(records):,} landings fell on {days} days, and flights of one day share their "
+            f"{len(records):,} landings fell on {days} {'day' if days == 1 else 'days'}, and flights of one day share their "
             "wind's error: intervals allow for that, but those of the lines do not"
         )
     told.append(

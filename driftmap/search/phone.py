@@ -24,6 +24,7 @@ __all__ = ["CAUTIONS", "Search", "picture", "planned", "search_html", "shares_to
 
 _ROOM: Final = "driftmap.search"
 _SCRIPTS: Final = ("order.js", "search.js")
+_ACRE: Final = 4046.8564224  # m2, exact (66 by 660 international feet)
 
 CAUTIONS: Final = (
     "Nobody climbs, throws or pokes for a rocket on a power line. Stay away from it and call "
@@ -116,12 +117,9 @@ def shares_told(chances: Chances, units: Units) -> list[str]:
     """
     told = []
     for line, share in zip(chances.lines, SHARES, strict=True):
-        area = line.shape.area
-        ground = (
-            f"{area / 4046.8564224:,.1f} acres"
-            if units == "us"
-            else f"{area / 1e4:,.1f} ha"
-        )
+        size, unit = (_ACRE, "acres") if units == "us" else (1e4, "ha")
+        area = line.shape.area / size
+        ground = f"{area:,.0f} {unit}" if area >= 100 else f"{area:,.1f} {unit}"
         count = smallest(chances.listed, share)
         told.append(f"{share:.0%} on {ground}, or in {count} squares")
     return told

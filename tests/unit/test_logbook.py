@@ -13,12 +13,15 @@ import time
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from shell import driftmap
 
+from driftmap.cli.log import log_command
 from driftmap.errors import InputError
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.logbook.exchange import export_text, import_text
 from driftmap.logbook.store import _STEPS, VERSION, Log, default_path
+from driftmap.logbook.written import unlike
 
 ROOT = Path(__file__).parents[2]
 
@@ -538,6 +541,61 @@ def test_a_bad_outcome_is_one_line_and_makes_no_log(tmp_path, text, told):
     assert run.returncode == 2
     assert told in run.stderr
     assert not (tmp_path / "log.sqlite").exists()
+
+
+def of_an_assessment(**more):
+    body = {
+        "place": [41.6, -117.95],
+        "forecast": [{"case": "early opening, torn", "cause": "early opening"}],
+        "likelihoods": {"early opening": 0.005, "canopy tangles": 0.015},
+        "devices": ["drogue", "main"],
+    }
+    return new_entry("assessment", body | more)
+
+
+@pytest.mark.parametrize(
+    ("body", "told"),
+    [
+        ({"case": "canopy tangels"}, "did you mean 'canopy tangles'?"),
+        ({"device": "mian"}, "did you mean 'main'?"),
+        ({"case": "early opening, torn", "device": "drogue"}, None),
+        ({"case": "early opening"}, None),
+        ({}, None),
+    ],
+)
+def test_what_no_review_can_use_of_an_outcome_is_told(body, told):
+    said = unlike({"found": [], **body}, of_an_assessment(), "o.toml")
+    assert [told in text for text in said] == [True] * (told is not None)
+
+
+def test_a_find_that_cannot_belong_to_the_flight_is_refused():
+    """Latitude and longitude turned about are a place of their own in much of the world."""
+    near, far = {"at": [48.11, 11.52]}, {"at": [11.52, 48.11]}
+    assessed = of_an_assessment(place=[48.1, 11.5])
+    assert unlike({"found": [near]}, assessed, "o.toml") == []
+    with pytest.raises(
+        InputError, match=r"o\.toml: found 2, at: lies .* km from the pad"
+    ):
+        unlike({"found": [near, far]}, assessed, "o.toml")
+
+
+def test_an_outcome_belongs_to_an_assessment_alone():
+    with pytest.raises(InputError, match="is no assessment"):
+        unlike({"found": []}, new_entry("outcome", {"found": []}), "o.toml")
+
+
+def test_a_harmed_export_makes_no_log(tmp_path):
+    cut = export_text(filled(tmp_path / "log.sqlite"))[:900]
+    (tmp_path / "cut.jsonl").write_text(cut)
+    more = [
+        "import",
+        str(tmp_path / "cut.jsonl"),
+        "--log",
+        str(tmp_path / "new.sqlite"),
+    ]
+    run = CliRunner().invoke(log_command, more)
+    assert isinstance(run.exception, InputError)
+    assert not (tmp_path / "new.sqlite").exists()
 
 
 def test_the_log_lies_in_the_users_data(monkeypatch, tmp_path):

@@ -84,8 +84,8 @@ def test_what_is_known_moves_the_search(tmp_path):
     ("text", "told"),
     [
         ('[case]\nis = "canopy tangle"', "did you mean 'canopy tangles'"),
-        ('[[down]]\ntime = "-5 s"', "cannot be"),
-        ('[[down]]\ntime = "9 h"', "cannot be"),
+        ('[[down]]\ntime = "-5 s"', "accepted is 0 to 21,600 s"),
+        ('[[down]]\ntime = "9 h"', "accepted is 0 to 21,600 s"),
         ('[[down]]\ntime = "5 furlongs"', "no unit of time"),
         ('[[down]]\ntimes = "5 s"', "missing"),
         ('[[down]]\ntime = "5 s +/- 0 s"', "error must be above 0"),
@@ -95,7 +95,7 @@ def test_what_is_known_moves_the_search(tmp_path):
         ('[[seen]]\nbearing = "10 deg"', "from: missing"),
         ('[[seen]]\nfrom = "nowhere"\nbearing = "10 deg"', "not known here"),
         ('[[seen]]\nfrom = "pad"', "must give bearing"),
-        ('[[seen]]\nfrom = "pad"\nbearing = "400 deg"', "cannot be"),
+        ('[[seen]]\nfrom = "pad"\nbearing = "400 deg"', "accepted is 0 to 360 deg"),
         (
             '[[seen]]\nfrom = "pad"\nmagnetic_bearing = "40 deg"',
             "needs the declination",
