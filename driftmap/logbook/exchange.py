@@ -11,7 +11,7 @@ from driftmap.errors import InputError
 from driftmap.logbook.entry import Content, Entry, canonical, check_entry
 from driftmap.logbook.store import VERSION, Log
 
-__all__ = ["export_text", "import_text", "read_export"]
+__all__ = ["export_text", "read_export"]
 
 _HEAD: Final = "driftmap log"
 _FIELDS: Final = {"id", "at", "kind", "about", "corrects", "body", "contents"}
@@ -40,11 +40,6 @@ def _packed(content: Content) -> dict[str, str]:
         return {**told, "text": content.data.decode("utf-8")}
     except UnicodeDecodeError:
         return {**told, "base64": base64.b64encode(content.data).decode()}
-
-
-def import_text(log: Log, text: str, source: str) -> int:
-    """Add all of an export to a log; what is there already is passed over."""
-    return log.append(*read_export(text, source))
 
 
 def read_export(text: str, source: str) -> tuple[list[Entry], list[Content]]:

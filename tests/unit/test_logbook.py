@@ -19,7 +19,7 @@ from shell import driftmap
 from driftmap.cli.log import log_command
 from driftmap.errors import InputError
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
-from driftmap.logbook.exchange import export_text, import_text
+from driftmap.logbook.exchange import export_text, read_export
 from driftmap.logbook.store import _STEPS, VERSION, Log, default_path
 from driftmap.logbook.written import unlike
 
@@ -111,7 +111,7 @@ KILLED = """
 import os, signal, sqlite3, sys
 from pathlib import Path
 from driftmap.logbook import store
-from driftmap.logbook.exchange import import_text
+from driftmap.logbook.exchange import read_export
 path, number, text = sys.argv[1], int(sys.argv[2]), sys.argv[3]
 plain, seen = sqlite3.connect, [0]
 def traced(*arguments, **more):
@@ -125,7 +125,7 @@ def traced(*arguments, **more):
 store.sqlite3.connect = traced
 with store.Log(path) as log:
     if text:
-        import_text(log, Path(text).read_text(), "x")
+        log.append(*read_export(Path(text).read_text(), "x"))
 """
 
 
@@ -407,9 +407,9 @@ def test_a_round_trip_gives_the_same_bytes(tmp_path):
     log = filled(tmp_path / "log.sqlite")
     text = export_text(log)
     with Log(tmp_path / "other.sqlite") as other:
-        assert import_text(other, text, "x") == 5
+        assert other.append(*read_export(text, "x")) == 5
         assert export_text(other) == text
-        assert import_text(other, text, "x") == 0
+        assert other.append(*read_export(text, "x")) == 0
         assert export_text(other) == text
 
 
@@ -429,7 +429,7 @@ def test_a_harmed_export_adds_nothing(tmp_path, harm):
         lines = [*lines[:3], *lines[4:-1], json.dumps({"lines": len(lines) - 2})]
     with Log(tmp_path / "other.sqlite") as other:
         with pytest.raises(InputError):
-            import_text(other, "\n".join(lines), "export.jsonl")
+            other.append(*read_export("\n".join(lines), "export.jsonl"))
         assert other.entries() == []
         assert other.contents() == []
 
@@ -457,7 +457,7 @@ def test_an_export_by_another_hand_is_one_line(tmp_path, kind, more, told):
         lines.append(canonical({"entry": entry.plain, "digest": entry.digest}))
         lines.append(canonical({"lines": 2}))
         with pytest.raises(InputError) as problem:
-            import_text(log, "\n".join(lines) + "\n", "x.jsonl")
+            log.append(*read_export("\n".join(lines) + "\n", "x.jsonl"))
         assert told in str(problem.value)
         assert "\n" not in str(problem.value)
         assert log.entries() == []
