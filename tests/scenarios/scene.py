@@ -5,18 +5,21 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import pickle
 import re
-from dataclasses import dataclass, field, replace
+from collections import OrderedDict
+from dataclasses import dataclass, field, fields, replace
+from functools import partial
 from pathlib import Path
 
-import numpy as np
 import pytest
 from shell import driftmap
 
-from driftmap.montecarlo import cloud, sensitivity
+from driftmap.cli import assess
+from driftmap.montecarlo import cloud
 from driftmap.report import map as map_page
 from driftmap.rules import facts
-from driftmap.verdict import assessment, consequence_checks
+from driftmap.verdict import assessment
 
 ROOT = Path(__file__).parents[2]
 RANK = ("go", "hold", "no-go", "refused")
@@ -24,6 +27,9 @@ CODES = {0: "go", 3: "hold", 4: "no-go", 2: "refused"}
 WHEN = "2026-06-13T08:30-07:00"
 READ = "# read 2026-06-13 08:10-07:00\n"
 PLACE = (-117.952, 41.604)
+KEPT = 48  # clouds, some 10 MB each
+TOLD_OF = {"source", "assumed", "age", "dated", "undated", "warned", "levels"}
+"""What a wind says of itself, which moves no flight."""
 
 WILLET = (ROOT / "examples" / "willet.toml").read_text(encoding="utf-8")
 WILLET = WILLET.replace("willet_motor.csv", str(ROOT / "examples" / "willet_motor.csv"))
@@ -209,24 +215,48 @@ def filled_in(text, answers):
     return "\n".join(lines) + "\n"
 
 
+def air(wind):
+    """All that a wind says of the air."""
+    names = [field.name for field in fields(wind) if field.name not in TOLD_OF]
+    return [getattr(wind, name) for name in names]
+
+
+class Once:
+    """Work done once for what is asked, the answers asked for last kept."""
+
+    def __init__(self, most):
+        self.most, self.kept = most, OrderedDict()
+
+    def __call__(self, asked, work):
+        """Give the answer kept, or find it."""
+        key = hashlib.sha256(pickle.dumps(asked)).digest()
+        if key not in self.kept:
+            self.kept[key] = work()
+        self.kept.move_to_end(key)
+        while len(self.kept) > self.most:
+            self.kept.popitem(last=False)
+        return self.kept[key]
+
+
 def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     """Make what says the verdict of a scene, and what does not pass by its kind.
 
-    Clouds are flown once: many scenes differ only in who stands where.
+    Clouds are flown and outlined once: many scenes differ only in who stands where.
     """
-    flown, asked = {}, {}
-    fly = cloud.fly
-    rooms = (assessment, facts, sensitivity, consequence_checks)
+    asked, flown, drawn = {}, Once(KEPT), Once(30 * KEPT)
+    fly, containment = cloud.fly, assessment.containment
+    # Other aims and other readings are told beside a verdict; no verdict knows of them.
+    without = partial(assessment.assess_setup, advice=False)
 
     def fly_once(flight, wind, altitude, **rest):
         rest.pop("progress", None)
-        columns = (wind.height, wind.east, wind.north, wind.error)
-        told = [repr(np.asarray(c).tolist()) for c in columns]
-        key = (flight.model_dump_json(), *told, repr(wind), altitude, repr(rest))
-        key = hashlib.sha256(repr(key).encode()).hexdigest()
-        if key not in flown:
-            flown[key] = fly(flight, wind, altitude, **rest)
-        return flown[key]
+        if rest.get("steered") is not None:
+            return fly(flight, wind, altitude, **rest)
+        told = (flight.model_dump_json(), air(wind), altitude, sorted(rest.items()))
+        return flown(told, partial(fly, flight, wind, altitude, **rest))
+
+    def drawn_once(*points, **rest):
+        return drawn((points, rest), partial(containment, *points, **rest))
 
     def told(scene):
         kept = (scene.flight, json.dumps(geojson(scene)), scene.when, scene.winds)
@@ -237,16 +267,21 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
         common = [str(flight), "--site", str(site)]
         common += [] if scene.when is None else ["--when", scene.when]
         winds = []
-        for number, text in enumerate(scene.winds):
-            path = folder / f"{name}-{number}.csv"
+        for text in scene.winds:
+            # Named by what it says, which a wind keeps: the same wind is flown once.
+            digest = hashlib.sha256(text.encode()).hexdigest()[:12]
+            path = folder / f"{digest}.csv"
             path.write_text(text, encoding="utf-8")
             winds += ["--wind", str(path) if "\n" in text else text]
         return common, winds
 
     def run(*words):
         with pytest.MonkeyPatch.context() as patch:
-            for room in rooms:
+            for room in (cloud, assessment, facts):
                 patch.setattr(room, "fly", fly_once)
+            patch.setattr(assessment, "containment", drawn_once)
+            patch.setattr(assessment, "assess_setup", without)
+            patch.setattr(assess, "_forewarn", lambda *_: None)
             patch.setattr(map_page, "map_html", lambda *_, **__: "")
             done = driftmap(*words)
         return done.returncode, done.stdout + done.stderr
