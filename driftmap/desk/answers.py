@@ -41,22 +41,10 @@ def asked(
 ) -> list[dict[str, Any]]:
     """List what the rules ask of a flight, with the answers that count.
 
-    Parameters
-    ----------
-    folder : Folder
-        The desk's folder.
-    flight : Flight
-        The flight.
-    site : Site
-        The site whose rules ask.
-    when : datetime
-        Time of the flight.
+    ``site``: the site whose rules ask; ``when``: time of the flight.
 
-    Returns
-    -------
-    list of dict
-        Name, question, scope, what is accepted, the answer that counts, or why one that
-        was given does not.
+    Result: name, question, scope, what is accepted, the answer that counts, or why one
+    that was given does not.
     """
     from driftmap.rules import (  # noqa: PLC0415
         picked_rules,
@@ -156,28 +144,11 @@ def answer(
 ) -> str:
     """Write one answer, in the place of any that counts now.
 
-    Parameters
-    ----------
-    folder : Folder
-        The desk's folder.
-    told : dict
-        Name, scope and value of the answer, and who gives it.
-    flight : Flight
-        The flight it is for, where its scope is one.
-    site : Site
-        The site.
-    when : datetime
-        When it is given.
+    ``told``: name, scope and value of the answer, and who gives it; ``flight``: the
+    flight it is for, where its scope is one; ``when``: when it is given.
 
-    Returns
-    -------
-    str
-        The file it was written to.
-
-    Raises
-    ------
-    InputError
-        If it is no answer to that question; nothing is written.
+    Result: the file it was written to. Raises `InputError` if it is no answer to that
+    question; nothing is written.
     """
     from driftmap.rules import picked_rules  # noqa: PLC0415
     from driftmap.rules.answers import check_answers  # noqa: PLC0415

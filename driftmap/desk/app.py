@@ -21,19 +21,7 @@ __all__ = ["make_app"]
 def make_app(desk: Desk, key: str, hosts: set[str]) -> Flask:
     """Make the server of a desk.
 
-    Parameters
-    ----------
-    desk : Desk
-        The desk.
-    key : str
-        First part of every address.
-    hosts : set of str
-        Names by which it may be asked.
-
-    Returns
-    -------
-    Flask
-        A WSGI application.
+    ``key``: first part of every address; ``hosts``: names by which it may be asked.
     """
     app = Flask("driftmap.desk", static_folder=None)
     app.config["ROOT"] = str(desk.folder.root)

@@ -30,18 +30,8 @@ _KEY: Final = re.compile(r"[a-z_]{1,40}")
 def shown(folder: Folder, name: str) -> dict[str, Any]:
     """Show a flight file: its text, its values as written, and what is wrong with it.
 
-    Parameters
-    ----------
-    folder : Folder
-        The desk's folder.
-    name : str
-        The file.
-
-    Returns
-    -------
-    dict
-        Text, version, values by table and key, the first problem, and the curves that
-        lie beside it.
+    Result: text, version, values by table and key, the first problem, and the curves
+    that lie beside it.
     """
     with folder.held():
         text, revision = folder.text(name), folder.revision(name)
@@ -115,24 +105,11 @@ def changed(
 ) -> str:
     """Change one key of a flight file; None takes it away, and a table with it.
 
-    Parameters
-    ----------
-    folder : Folder
-        The desk's folder.
-    name : str
-        The file.
-    base : str
-        The version that was shown.
-    path : sequence of str or int
-        Where the key stands: ``["recovery", 0, "diameter"]``; a number one past the last
-        begins a new table.
-    value : text, number, bool, list or None
-        What it is to hold.
+    ``base``: the version that was shown; ``path``: where the key stands: ``["recovery",
+    0, "diameter"]``; a number one past the last begins a new table; ``value``: what it
+    is to hold.
 
-    Returns
-    -------
-    str
-        The file's new version.
+    Result: the file's new version.
     """
     try:
         document = tomlkit.parse(folder.text(name) or "")

@@ -78,11 +78,8 @@ _FIRST: Final = {
 def tables() -> tuple[dict[str, Any], ...]:
     """List the tables of a flight file with their fields.
 
-    Returns
-    -------
-    tuple of dict
-        Name, heading, whether it repeats, and for each field its key, kind, units, range,
-        whether it is asked first, and what it means.
+    Result: name, heading, whether it repeats, and for each field its key, kind, units,
+    range, whether it is asked first, and what it means.
     """
     return tuple(
         {

@@ -27,21 +27,10 @@ _TEXTS: Final = ("decided_by", "case", "device", "wind_read", "notes", "flight",
 def flown(folder: Folder, name: str, told: Told | None, what: dict[str, Any]) -> Day:
     """Log that a flight of the list flew, with the assessment it flew by.
 
-    Parameters
-    ----------
-    folder : Folder
-        The desk's folder.
-    name : str
-        The flight's name in the list.
-    told : Told or None
-        What was flown of it in full; None where there was nothing.
-    what : dict
-        Rocket, who decided, time, wind read.
+    ``name``: the flight's name in the list; ``told``: what was flown of it in full;
+    None where there was nothing; ``what``: rocket, who decided, time, wind read.
 
-    Returns
-    -------
-    Day
-        The list after it.
+    Result: the list after it.
     """
     from driftmap.logbook.entry import new_entry  # noqa: PLC0415
     from driftmap.logbook.store import Log  # noqa: PLC0415

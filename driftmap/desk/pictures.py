@@ -30,20 +30,10 @@ _NOSE: Final = 3.0  # diameters, where no nose cone is told; drawn as a guess
 def flight_pictures(flight: Flight, altitude: float, units: Units) -> dict[str, Any]:
     """Draw a flight.
 
-    Parameters
-    ----------
-    flight : Flight
-        The flight.
-    altitude : float
-        Of the site above mean sea level [m].
-    units : {"us", "si"}
-        Units the reader picked.
+    ``altitude``: of the site above mean sea level [m].
 
-    Returns
-    -------
-    dict
-        ``side``, ``thrust`` and ``rise`` as SVG (empty where there is nothing to draw),
-        and ``facts``, a few figures in words.
+    Result: ``side``, ``thrust`` and ``rise`` as SVG (empty where there is nothing to
+    draw), and ``facts``, a few figures in words.
     """
     rise, facts = _rise(flight, altitude, units)
     return {

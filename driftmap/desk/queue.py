@@ -69,20 +69,10 @@ class Word:
 def word_of(told: Told | None, time: datetime, was: str = "") -> Word:
     """Say the word of a flight at a time: never milder than what was flown.
 
-    Parameters
-    ----------
-    told : Told or None
-        What was flown for the files as they are.
-    time : datetime
-        The present.
-    was : str
-        The word before.
+    ``told``: what was flown for the files as they are.
 
-    Returns
-    -------
-    Word
-        Hold where nothing was flown yet, too little, too long ago, or in a wind that
-        has grown too old since.
+    Result: hold where nothing was flown yet, too little, too long ago, or in a wind
+    that has grown too old since.
     """
     if told is None:
         return Word("hold", False, "Being flown", was=was)

@@ -19,10 +19,7 @@ _BETWEEN = re.compile(
 def survey_html() -> str:
     """Write the survey page.
 
-    Returns
-    -------
-    str
-        An HTML document; the site file it gives is one that `read_site` reads.
+    Result: an HTML document; the site file it gives is one that `read_site` reads.
     """
     parts = (_BETWEEN.sub("", text_of(name, _ROOM)) for name in _MODULES)
     script = '(() => {\n"use strict";\n' + "\n".join(parts) + "\n})();"

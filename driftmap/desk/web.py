@@ -39,14 +39,8 @@ def new_key() -> str:
 def guarded(app: Flask, key: str, hosts: Collection[str] | None) -> None:
     """Answer only those who have the key and ask this machine by a name of its own.
 
-    Parameters
-    ----------
-    app : Flask
-        The server.
-    key : str
-        First part of every address.
-    hosts : collection of str, or None
-        Names by which it may be asked, with their port; None for any address in digits.
+    ``key``: first part of every address; ``hosts``: names by which it may be asked,
+    with their port; None for any address in digits.
     """
     app.config["MAX_CONTENT_LENGTH"] = LARGEST
 

@@ -81,26 +81,12 @@ def take(
 ) -> dict[str, Any]:
     """Take a wind in: say what was understood and, if it is to be kept, count it.
 
-    Parameters
-    ----------
-    folder : Folder
-        The desk's folder.
-    text : str
-        A reading in words, or the text of any report or file.
-    setting : Setting
-        Place, present, and when it was read if it does not say so.
-    keep : bool
-        Whether to write it and let it count from now on.
+    ``text``: a reading in words, or the text of any report or file; ``setting``: place,
+    present, and when it was read if it does not say so; ``keep``: whether to write it
+    and let it count from now on.
 
-    Returns
-    -------
-    dict
-        Its file and the winds that count with it.
-
-    Raises
-    ------
-    DriftmapError
-        If it cannot be read: nothing is written.
+    Result: its file and the winds that count with it. Raises `DriftmapError` if it
+    cannot be read: nothing is written.
     """
     from driftmap.winds import merge  # noqa: PLC0415
 
@@ -261,22 +247,11 @@ def wind_of(
 ) -> WindProfile:
     """Merge the winds that count; those set aside by hand are told, and heard.
 
-    Parameters
-    ----------
-    root : Path
-        The desk's folder.
-    names : sequence of str
-        Files of the winds that count.
-    aside : sequence of Aside
-        Winds that were set aside by hand.
-    setting : Setting
-        Place and time of the flight.
+    ``names``: files of the winds that count; ``aside``: winds that were set aside by
+    hand; ``setting``: place and time of the flight.
 
-    Returns
-    -------
-    WindProfile
-        What is flown. A wind set aside as no longer so may not make it milder while it
-        would still have counted: where it disagrees, the verdict holds.
+    Result: what is flown. A wind set aside as no longer so may not make it milder while
+    it would still have counted: where it disagrees, the verdict holds.
     """
     from driftmap.winds import merge  # noqa: PLC0415
 

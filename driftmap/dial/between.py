@@ -83,22 +83,13 @@ def _about(dial: Dial, cell: tuple[int, int]) -> list[Node]:
 def word_at(dial: Dial, speed: float, from_deg: float) -> Word:
     """Read the word of a dial.
 
-    Parameters
-    ----------
-    dial : Dial
-        The dial.
-    speed : float
-        Reading at the meter [m s⁻¹].
-    from_deg : float
-        Direction it comes from [deg].
+    ``speed``: reading at the meter [m s⁻¹]; ``from_deg``: direction it comes from
+    [deg].
 
-    Returns
-    -------
-    {"go", "go if aloft", "hold", "no-go"}
-        The worst of the winds about the reading and of its cell, of all cells beside it on
-        an edge or on a wind that was flown: no meter reads so finely. Beyond the top no milder
-        than the rim at that bearing and never a go, no-go beyond the limit of the surface
-        wind; hold for what is no wind.
+    Result: the worst of the winds about the reading and of its cell, of all cells
+    beside it on an edge or on a wind that was flown: no meter reads so finely. Beyond
+    the top no milder than the rim at that bearing and never a go, no-go beyond the
+    limit of the surface wind; hold for what is no wind.
     """
     reach = dial.reach
     places = surrounding(reach, speed, from_deg)
@@ -138,18 +129,7 @@ class Between:
 
 
 def check_between(dial: Dial) -> Between:
-    """Hold the cells of a dial against their corners.
-
-    Parameters
-    ----------
-    dial : Dial
-        The dial.
-
-    Returns
-    -------
-    Between
-        Counts and distances.
-    """
+    """Hold the cells of a dial against their corners."""
     reach, milder = dial.reach, 0
     away: list[tuple[float, float]] = []
     for (i, j), cell in dial.cells.items():

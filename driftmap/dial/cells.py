@@ -66,20 +66,11 @@ class Found:
 def blocks_of(reach: Reach, follows_wind: bool, samples: int) -> list[Block]:
     """Cut a dial into parts worth handing out.
 
-    Parameters
-    ----------
-    reach : Reach
-        The winds.
-    follows_wind : bool
-        Whether the rail follows the wind: a speed then is flown once and turned.
-    samples : int
-        Flights in each case; blocks of many are narrow, as three winds a direction are
-        kept.
+    ``follows_wind``: whether the rail follows the wind: a speed then is flown once and
+    turned; ``samples``: flights in each case; blocks of many are narrow, as three winds
+    a direction are kept.
 
-    Returns
-    -------
-    list of Block
-        Parts that together have every cell.
+    Result: parts that together have every cell.
     """
     if follows_wind:
         around = range(reach.directions)
@@ -184,21 +175,10 @@ def work_out(
 ) -> Found:
     """Work out a block: every wind on its own, and every cell as a whole.
 
-    Parameters
-    ----------
-    packed : bytes
-        The setup, from `driftmap.planning.trial.pack`.
-    supposition : Supposition
-        How the wind aloft follows the meter.
-    reach : Reach
-        The winds.
-    block : Block
-        From `blocks_of`.
+    ``packed``: the setup, from `driftmap.planning.trial.pack`; ``supposition``: how the
+    wind aloft follows the meter.
 
-    Returns
-    -------
-    Found
-        Its winds and cells.
+    Result: its winds and cells.
     """
     setup = unpack(packed)
     bench = _bench(setup, supposition, reach, block)

@@ -70,39 +70,20 @@ def compute_dial(
 ) -> Dial:
     """Fly and judge every case in every wind of a dial.
 
-    Parameters
-    ----------
-    setup : Setup
-        What is flown, and where; one seed serves all winds, so that they differ by the
-        wind alone.
-    supposition : Supposition
-        How the wind aloft follows the meter.
-    reach : Reach
-        The winds.
-    hands : Hands, optional
-        Who works on it; threads by default. A part is all directions of one speed, or
-        all speeds of a part of the compass where the rail has a bearing of its own.
+    ``setup``: what is flown, and where; one seed serves all winds, so that they differ
+    by the wind alone; ``supposition``: how the wind aloft follows the meter; ``hands``:
+    who works on it; threads by default. A part is all directions of one speed, or all
+    speeds of a part of the compass where the rail has a bearing of its own; ``told``:
+    takes what is to be said before the long work.
 
-    told : callable, optional
-        Takes what is to be said before the long work.
+    Result: the dial. A wind that could not be flown holds, and says why. Raises
+    `DriftmapError` if flight and site cannot be assessed in any wind.
 
-    Returns
-    -------
-    Dial
-        The dial. A wind that could not be flown holds, and says why.
-
-    Raises
-    ------
-    DriftmapError
-        If flight and site cannot be assessed in any wind.
-
-    Notes
-    -----
-    Where the rail follows the wind, each speed is flown once, from north, and turned for
-    every other direction (`Cloud.turned`): directions then differ by the ground alone. A
-    rail with a bearing of its own is flown in every wind, on the same luck. Between its
-    winds a cell is judged as a whole (`driftmap.planning.span`), so that no wind in it
-    is judged milder than it is.
+    Where the rail follows the wind, each speed is flown once, from north, and turned
+    for every other direction (`Cloud.turned`): directions then differ by the ground
+    alone. A rail with a bearing of its own is flown in every wind, on the same luck.
+    Between its winds a cell is judged as a whole (`driftmap.planning.span`), so that no
+    wind in it is judged milder than it is.
     """
     first, notes, need = _scouted(setup, supposition)
     if told is not None and (few := need.warning(setup.samples)):

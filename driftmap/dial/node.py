@@ -74,15 +74,7 @@ class Landing:
     def turned(self, angle: float) -> Landing:
         """Turn it about the pad.
 
-        Parameters
-        ----------
-        angle : float
-            Turn, clockwise [rad].
-
-        Returns
-        -------
-        Landing
-            The same landing, of a wind turned as much.
+        Result: the same landing, of a wind turned as much.
         """
 
         def about_pad(corners: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -145,18 +137,10 @@ class Node:
 def landings_of(cloud: Cloud) -> tuple[dict[tuple[str, str], Landing], Lines]:
     """Tell how every piece of a cloud comes down.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        The flights in one wind.
+    ``cloud``: the flights in one wind.
 
-    Returns
-    -------
-    landings : dict of (str, str) to Landing
-        By case and body.
-    lines : Lines
-        The same lines, and those of `driftmap.verdict.consequence_checks.maiming`, for
-        a verdict.
+    Result: by case and body. Result: the same lines, and those of
+    `driftmap.verdict.consequence_checks.maiming`, for a verdict.
     """
     drawn = {(p.case, p.body): _drawn(cloud, p) for p in cloud.parts}
     asked = maiming(cloud)
@@ -175,15 +159,9 @@ def _drawn(cloud: Cloud, part: Part) -> tuple[Contour, ...]:
 def joined_landing(landings: Sequence[Landing]) -> Landing:
     """Put the landings of a piece in several winds together, each figure at its worst.
 
-    Parameters
-    ----------
-    landings : sequence of Landing
-        One or more; the mean is that of the one that goes farthest.
+    ``landings``: one or more; the mean is that of the one that goes farthest.
 
-    Returns
-    -------
-    Landing
-        Its lines go round all of theirs, taut.
+    Result: its lines go round all of theirs, taut.
     """
     far = max(landings, key=lambda one: one.farthest)
     return Landing(

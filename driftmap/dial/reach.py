@@ -61,10 +61,7 @@ class Reach:
     def winds(self) -> list[Wind]:
         """Give the winds in their order: calm, then speed by speed all directions.
 
-        Returns
-        -------
-        list of (float, float)
-            Speed [m s⁻¹] and direction [deg].
+        Result: speed [m s⁻¹] and direction [deg].
         """
         around = [j * self.turn for j in range(self.directions)]
         speeds = [i * self.step for i in range(1, self.speeds + 1)]
@@ -73,39 +70,22 @@ class Reach:
     def cells(self) -> list[tuple[int, int]]:
         """List the cells between four winds, speed by speed.
 
-        Returns
-        -------
-        list of (int, int)
-            Number of the speed below and of the direction to the left.
+        Result: number of the speed below and of the direction to the left.
         """
         return list(itertools.product(range(self.speeds), range(self.directions)))
 
     def place(self, i: int, j: int) -> int:
         """Find a wind of the dial in `winds`.
 
-        Parameters
-        ----------
-        i, j : int
-            Number of the speed, 0 for a calm, and of the direction.
-
-        Returns
-        -------
-        int
-            Its place.
+        ``i`` and ``j``: number of the speed, 0 for a calm, and of the direction.
         """
         return 0 if i == 0 else 1 + (i - 1) * self.directions + j % self.directions
 
     def wind(self, i: float, j: float) -> Wind:
         """Give the wind at a place of the dial; halves lie between its winds.
 
-        Parameters
-        ----------
-        i, j : float
-            Number of the speed, 0 for a calm, and of the direction.
+        ``i`` and ``j``: number of the speed, 0 for a calm, and of the direction.
 
-        Returns
-        -------
-        float, float
-            Speed [m s⁻¹] and direction [deg].
+        Result: speed [m s⁻¹] and direction [deg].
         """
         return i * self.step, (j * self.turn) % 360

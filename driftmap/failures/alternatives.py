@@ -34,16 +34,11 @@ _STREAMER_WIDTH: Final = 2.5  # in body diameters; assumed
 def alternatives(flight: Flight) -> dict[str, Flight]:
     """List the flight as planned and with other recovery.
 
-    Parameters
-    ----------
-    flight : Flight
-        The flight as planned. Its own ``[[alternative]]`` tables are used; where it has
-        none, smaller, larger, lower and streamer versions are made up from the plan.
+    ``flight``: the flight as planned. Its own ``[[alternative]]`` tables are used;
+    where it has none, smaller, larger, lower and streamer versions are made up from the
+    plan.
 
-    Returns
-    -------
-    dict of str to Flight
-        By name, the plan first.
+    Result: by name, the plan first.
     """
     found = {PLANNED: flight}
     if flight.alternatives:

@@ -76,15 +76,7 @@ def log_spread(share: float) -> float:
 def by_opening(device: Device) -> tuple[int, float]:
     """Give the key that sorts devices by when they open.
 
-    Parameters
-    ----------
-    device : Device
-        The device.
-
-    Returns
-    -------
-    tuple of (int, float)
-        Apogee and times first, then falling heights.
+    Result: apogee and times first, then falling heights.
     """
     trigger = device.opens_at
     return (1, -trigger.value) if trigger.at == "height" else (0, trigger.value)

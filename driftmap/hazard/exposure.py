@@ -83,10 +83,7 @@ class Danger:
 def danger_of(cloud: Cloud) -> Danger:
     """Put every landing of a cloud into columns.
 
-    Returns
-    -------
-    Danger
-        What `harm_of` takes for any site.
+    Result: what `harm_of` takes for any site.
     """
     given: dict[str, Impacts] = {}
     every: list[Piece] = []
@@ -108,14 +105,8 @@ def danger_of(cloud: Cloud) -> Danger:
 def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
     """Work out the harm to the people of a site.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    site : Site
-        The areas, with head counts and shelter.
-    danger : Danger, optional
-        From `danger_of`, where it is known already.
+    ``site``: the areas, with head counts and shelter; ``danger``: from `danger_of`,
+    where it is known already.
     """
     danger = danger or danger_of(cloud)
     occupied = [area for area in site.areas if area.occupied]

@@ -221,29 +221,15 @@ def casualty_area(
     area. The regulation gives the second alone; to take the greater is our choice, since
     for small pieces the second is less than a person.
 
-    Parameters
-    ----------
-    projected_area : array_like, shape (...)
-        Largest projected area of the piece [m²]. For a convex piece it is at most twice
-        the mean over all directions, which is a quarter of the surface.
-    angle : array_like, shape (...)
-        Angle of the path below the horizontal, in (0, π/2] [rad].
-    method : {"cylinder", "plan"}
-        First contact by `basic_casualty_area`, the piece as a sphere of the same
-        projected area; or by `plan_casualty_area`, without the angle.
+    ``projected_area``, shape (...): largest projected area of the piece [m²]. For a
+    convex piece it is at most twice the mean over all directions, which is a quarter of
+    the surface; ``angle``, shape (...): angle of the path below the horizontal, in (0,
+    π/2] [rad]; ``method``: first contact by `basic_casualty_area`, the piece as a
+    sphere of the same projected area; or by `plan_casualty_area`, without the angle.
 
-    Returns
-    -------
-    ndarray, shape (...)
-        Casualty area [m²].
+    Result: casualty area [m²], shape (...). Raises `ValueError` if an area or an angle
+    is out of range, or the method unknown.
 
-    Raises
-    ------
-    ValueError
-        If an area or an angle is out of range, or the method unknown.
-
-    Notes
-    -----
     A long tube that lies across its path reaches farther than a sphere of the same
     projected area; that is left to the factor of `BOUNCE`.
     """
@@ -337,26 +323,14 @@ def gather(
 ) -> Impacts:
     """Put the landings of all pieces of all cases into columns.
 
-    Parameters
-    ----------
-    pieces : sequence of Piece
-        Every piece of every case.
-    flights : int
-        Number of flights, ``n``.
-    weights : array_like, shape (n,), optional
-        Weight of each flight, from `driftmap.hazard.steering.Mixture.weights`; 1 if left out.
+    ``pieces``: every piece of every case; ``flights``: number of flights, ``n``;
+    ``weights``, shape (n,): weight of each flight, from
+    `driftmap.hazard.steering.Mixture.weights`; 1 if left out.
 
-    Returns
-    -------
-    Impacts
-        The columns. The most that one flight can add is the greatest sum of a flight
-        here, as if all its pieces landed in one place.
-
-    Raises
-    ------
-    ValueError
-        If there are no pieces, or a piece has no landing for a flight and does not say
-        which flights it has.
+    Result: the columns. The most that one flight can add is the greatest sum of a
+    flight here, as if all its pieces landed in one place. Raises `ValueError` if there
+    are no pieces, or a piece has no landing for a flight and does not say which flights
+    it has.
     """
     weight = np.ones(flights) if weights is None else np.asarray(weights, float)
     if not pieces or weight.shape != (flights,):

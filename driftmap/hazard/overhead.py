@@ -24,10 +24,7 @@ Paths: TypeAlias = NDArray[np.floating]
 def ways_up(cloud: Cloud) -> Paths:
     """Draw the ways from the pad to apogee over the ground.
 
-    Returns
-    -------
-    ndarray, shape (p, 2, n)
-        `Paths`, one for each flight, from the pad.
+    Result: `Paths`, one for each flight, from the pad, shape (p, 2, n).
     """
     return cloud.way[:, :2]
 
@@ -35,11 +32,8 @@ def ways_up(cloud: Cloud) -> Paths:
 def ways_down(cloud: Cloud) -> Paths:
     """Draw the straight ways from apogee to the landing when recovery works.
 
-    Returns
-    -------
-    ndarray, shape (2, 2, k)
-        `Paths`, one for each flight in which recovery works; the drift itself bends with
-        the wind aloft.
+    Result: `Paths`, one for each flight in which recovery works; the drift itself bends
+    with the wind aloft, shape (2, 2, k).
     """
     part = next(cloud.of(WORKS), None)
     if part is None:
@@ -52,18 +46,11 @@ def ways_down(cloud: Cloud) -> Paths:
 def passing_over(paths: Paths, shape: BaseGeometry) -> Estimate:
     """Count the flights that pass over an area.
 
-    Parameters
-    ----------
-    paths : ndarray, shape (p, 2, n)
-        From `ways_up` or `ways_down`.
-    shape : BaseGeometry
-        Area in metres from the pad.
+    ``paths``, shape (p, 2, n): from `ways_up` or `ways_down`; ``shape``: area in metres
+    from the pad.
 
-    Returns
-    -------
-    Estimate
-        Share of flights whose path over the ground touches the area; unknown, from 0 to
-        1, without any.
+    Result: share of flights whose path over the ground touches the area; unknown, from
+    0 to 1, without any.
     """
     if paths.shape[2] == 0:
         return Estimate(0.0, 0.0, 1.0, 0, 0)
@@ -81,17 +68,10 @@ def passing_over(paths: Paths, shape: BaseGeometry) -> Estimate:
 def out_of_waiver(cloud: Cloud, waiver: Waiver) -> Estimate:
     """Count the flights that leave the waiver's cylinder between the pad and apogee.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        The flights, with their way up.
-    waiver : Waiver
-        Its outline and its ceiling, held against every point of the way together.
+    ``cloud``: the flights, with their way up; ``waiver``: its outline and its ceiling,
+    held against every point of the way together.
 
-    Returns
-    -------
-    Estimate
-        Share of flights above the ceiling or outside the outline at any point kept.
+    Result: share of flights above the ceiling or outside the outline at any point kept.
     """
     east, north, height = np.moveaxis(cloud.way, 1, 0).astype(float)
     within = inside(waiver.shape)(east.ravel(), north.ravel()).reshape(east.shape)

@@ -69,24 +69,13 @@ def sharpen(
 ) -> tuple[Sharpened, ...]:
     """Fly steered flights until each area's figure is known well enough.
 
-    Parameters
-    ----------
-    pilot : Cloud
-        Plain flights, from which the aim is taken.
-    wind : WindProfile
-        The wind they flew in.
-    areas : sequence of Area
-        The areas.
-    relative : float
-        Wanted half-width of the interval as a share of the figure.
-    limit : float
-        What the figure is compared with: its interval must not straddle it, and a
-        half-width of half the limit is narrow enough whatever the figure.
+    ``pilot``: plain flights, from which the aim is taken; ``wind``: the wind they flew
+    in; ``relative``: wanted half-width of the interval as a share of the figure;
+    ``limit``: what the figure is compared with: its interval must not straddle it, and
+    a half-width of half the limit is narrow enough whatever the figure.
 
-    Returns
-    -------
-    tuple of Sharpened
-        One for each area; `Convergence.reached` says whether it is well enough known.
+    Result: one for each area; `Convergence.reached` says whether it is well enough
+    known.
     """
     found = []
     goal = Goal(limit, relative, _NEGLIGIBLE * limit)
@@ -114,23 +103,10 @@ def steered_hit(
 ) -> Estimate:
     """Estimate how often a flight puts a piece into an area, from steered flights.
 
-    Parameters
-    ----------
-    pilot : Cloud
-        Plain flights, from which the aim is taken.
-    wind : WindProfile
-        The wind they flew in.
-    area : Area
-        The area.
-    flights : int
-        Steered flights.
-    seed : int, optional
-        Seed of the steered flights; that after the pilot's when left out.
+    ``pilot``: plain flights, from which the aim is taken; ``wind``: the wind they flew
+    in; ``seed``: seed of the steered flights; that after the pilot's when left out.
 
-    Returns
-    -------
-    Estimate
-        For all cases by their likelihood, unbiased.
+    Result: for all cases by their likelihood, unbiased.
     """
     values, bound = _values(pilot, wind, area, flights, seed=seed)
     return tilted_mean(values, flights, bound)

@@ -121,20 +121,10 @@ def _exact(hits: float, flights: float) -> tuple[float, float]:
 def inside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
     """Make the test whether points lie in a shape; its edge counts as inside.
 
-    Parameters
-    ----------
-    shape : BaseGeometry
-        Shape in metres from the pad.
+    ``shape``: shape in metres from the pad.
 
-    Returns
-    -------
-    callable
-        Takes east and north, shape (m,) [m]; gives bool, shape (m,).
-
-    Raises
-    ------
-    ValueError
-        If the shape is empty: nothing could ever hit it.
+    Result: takes east and north, shape (m,) [m]; gives bool, shape (m,). Raises
+    `ValueError` if the shape is empty: nothing could ever hit it.
     """
     if shape.is_empty:
         raise ValueError("'shape' must not be empty")
@@ -159,15 +149,9 @@ def inside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray]
 def outside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
     """Make the test whether points lie outside a shape; its edge counts as inside.
 
-    Parameters
-    ----------
-    shape : BaseGeometry
-        Shape in metres from the pad.
+    ``shape``: shape in metres from the pad.
 
-    Returns
-    -------
-    callable
-        As that of `inside`.
+    Result: as that of `inside`.
     """
     within = inside(shape)
     return lambda east, north: ~within(east, north)
@@ -180,22 +164,10 @@ def struck(
 
     A trial is a flight, not a piece: the pieces of a flight share its wind and release.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    test : callable
-        Takes east and north [m]; gives bool.
+    ``test``: takes east and north [m]; gives bool.
 
-    Returns
-    -------
-    dict of str to ndarray of bool, shape (k,)
-        By name of the case, a value for each flight it happened to.
-
-    Raises
-    ------
-    ValueError
-        If a landing point is not finite; it would count as a miss.
+    Result: by name of the case, a value for each flight it happened to, shape (k,).
+    Raises `ValueError` if a landing point is not finite; it would count as a miss.
     """
     _check_landed(cloud)
     passed = test(cloud.east, cloud.north)
@@ -219,19 +191,10 @@ def reached(
     A piece reaches as far as its own radius, that of a disc of its largest area. So a
     line or a thin strip of ground is hit by what really touches it.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    shape : BaseGeometry
-        Ground in metres from the pad.
-    beyond : float
-        How far what stands there reaches beyond it [m]: the radius of a person.
+    ``shape``: ground in metres from the pad; ``beyond``: how far what stands there
+    reaches beyond it [m]: the radius of a person.
 
-    Returns
-    -------
-    dict of str to ndarray of bool, shape (k,)
-        As `struck`.
+    Result: as `struck`, shape (k,).
     """
     _check_landed(cloud)
     widened: dict[float, Callable[[FloatArray, FloatArray], BoolArray]] = {}
@@ -260,15 +223,9 @@ def beyond_reach(cloud: Cloud) -> Callable[[BaseGeometry], bool]:
     of `n` flights is one that ``1 / n`` of them pass, and fewer than ``1 / n**2`` go
     twice as far: that is the bound of `never_there`.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points of all pieces of all cases.
+    ``cloud``: landing points of all pieces of all cases.
 
-    Returns
-    -------
-    callable
-        Takes ground in metres from the pad; gives bool.
+    Result: takes ground in metres from the pad; gives bool.
     """
     _check_landed(cloud)
     reach = 2 * math.sqrt(float(np.max(cloud.east**2 + cloud.north**2)))
@@ -284,17 +241,9 @@ def never_there(cloud: Cloud) -> Estimate:
 def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Estimate]:
     """Give the probability in every case, the case taken as certain.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        The cloud the hits were counted in.
-    hits : mapping of str to ndarray of bool
-        From `struck`.
+    ``cloud``: the cloud the hits were counted in.
 
-    Returns
-    -------
-    dict of str to Estimate
-        By name of the case; its flights count by what they stand for.
+    Result: by name of the case; its flights count by what they stand for.
     """
     return {
         name: weighted_share(hit, next(cloud.of(name)).stands_for)
@@ -305,19 +254,11 @@ def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Estimate]
 def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Estimate:
     """Weigh the cases of each flight by their likelihood.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        The cloud the hits were counted in.
-    hits : mapping of str to ndarray of bool
-        From `struck`.
+    ``cloud``: the cloud the hits were counted in.
 
-    Returns
-    -------
-    Estimate
-        Of a flight in which any of the cases may happen. The trial is the flight with
-        all its cases, which share its luck; the interval is that of
-        `driftmap.hazard.sampling.weighted_mean`.
+    Result: of a flight in which any of the cases may happen. The trial is the flight
+    with all its cases, which share its luck; the interval is that of
+    `driftmap.hazard.sampling.weighted_mean`.
     """
     chance = np.zeros(cloud.flights)
     for case in cloud.tree.cases:

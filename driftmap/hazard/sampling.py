@@ -192,21 +192,11 @@ def converge(
     Looking again and again until an interval pleases would spoil its promise. So every
     look uses a confidence that shares the chance of error among all looks up to the cap.
 
-    Parameters
-    ----------
-    sample : callable
-        Takes a number of flights and a confidence; gives every figure.
-    goals : mapping of str to Goal
-        By name of the figure.
-    first, cap : int
-        Least and greatest number of flights.
-    confidence : float
-        Two-sided confidence of each figure over all looks.
+    ``sample``: takes a number of flights and a confidence; gives every figure;
+    ``goals``: by name of the figure; ``first`` and ``cap``: least and greatest number
+    of flights; ``confidence``: two-sided confidence of each figure over all looks.
 
-    Raises
-    ------
-    ValueError
-        If `cap` is less than `first`, or a goal names no figure.
+    Raises `ValueError` if `cap` is less than `first`, or a goal names no figure.
     """
     if not 1 <= first <= cap:
         raise ValueError(f"'cap' must be at least 'first', {first} (got {cap})")

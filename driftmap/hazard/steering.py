@@ -81,10 +81,7 @@ class Mixture:
     def draw(self, rng: np.random.Generator) -> FloatArray:
         """Draw the inputs.
 
-        Returns
-        -------
-        ndarray, shape (n, 2)
-            Inputs, to be weighed with `weights`.
+        Result: inputs, to be weighed with `weights`, shape (n, 2).
         """
         n = self.width.shape[1]
         noise, one = rng.standard_normal((n, 2)), np.arange(n)
@@ -128,19 +125,11 @@ def aim(draws: ArrayLike, landings: ArrayLike, target: ArrayLike) -> FloatArray:
     then the mean of the inputs given that the body lands there. A poor fit costs
     precision, never truth.
 
-    Parameters
-    ----------
-    draws : array_like, shape (n, d)
-        Plain standard normal inputs of a few flights.
-    landings : array_like, shape (n, 2)
-        Where those flights landed [m].
-    target : array_like, shape (2,)
-        The place [m].
+    ``draws``, shape (n, d): plain standard normal inputs of a few flights;
+    ``landings``, shape (n, 2): where those flights landed [m]; ``target``, shape (2,):
+    the place [m].
 
-    Returns
-    -------
-    ndarray, shape (d,)
-        The inputs.
+    Result: the inputs, shape (d,).
     """
     z, points = np.asarray(draws, float), np.asarray(landings, float)
     design = np.column_stack([np.ones(len(z)), z])
@@ -155,20 +144,12 @@ def aim(draws: ArrayLike, landings: ArrayLike, target: ArrayLike) -> FloatArray:
 def response(draws: ArrayLike, landings: ArrayLike, time: ArrayLike) -> FloatArray:
     """Find how far a body is carried by each of two inputs, in the time it takes.
 
-    Parameters
-    ----------
-    draws : array_like, shape (n, 2)
-        Plain standard normal inputs of a few flights.
-    landings : array_like, shape (n, 2)
-        Where those flights landed [m].
-    time : array_like, shape (n,)
-        How long each was in the air [s].
+    ``draws``, shape (n, 2): plain standard normal inputs of a few flights;
+    ``landings``, shape (n, 2): where those flights landed [m]; ``time``, shape (n,):
+    how long each was in the air [s].
 
-    Returns
-    -------
-    ndarray, shape (2, 2)
-        Way east and north by each input [m s⁻¹]: the transpose of what a regression
-        of landings on inputs times time has as slope.
+    Result: way east and north by each input [m s⁻¹]: the transpose of what a regression
+    of landings on inputs times time has as slope, shape (2, 2).
     """
     z, t = np.asarray(draws, float), np.asarray(time, float)
     design = np.column_stack([np.ones(len(z)), z * t[:, None]])
@@ -181,24 +162,15 @@ def tilted_mean(
 ) -> Estimate:
     """Give the mean of weighted flights drawn from a `Mixture`, with its interval.
 
-    Parameters
-    ----------
-    values : array_like, shape (k,)
-        Weight times what the flight adds, for each flight that adds something.
-    flights : int
-        Number of all flights.
-    bound : float
-        Most one flight can add: `Mixture.largest_weight` times the most it adds plain.
-    confidence : float
-        Two-sided confidence.
+    ``values``, shape (k,): weight times what the flight adds, for each flight that adds
+    something; ``flights``: number of all flights; ``bound``: most one flight can add:
+    `Mixture.largest_weight` times the most it adds plain.
 
-    Notes
-    -----
     With few effective hits, ``sum(v)**2 / sum(v**2) < 50``, the interval allows for one
     flight of the greatest weight that went unseen, and is wide. With more it takes the
     largest weight seen for the largest there is. That assumes the aimed draws found the
-    main way in; a way that only plain draws could find, with a probability below
-    ``4 * bound / flights``, can stay hidden, as it would from that many plain flights.
+    main way in; a way that only plain draws could find, with a probability below ``4 *
+    bound / flights``, can stay hidden, as it would from that many plain flights.
     """
     v = np.asarray(values, dtype=float)
     v = v[v != 0]

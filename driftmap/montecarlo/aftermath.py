@@ -30,17 +30,9 @@ class Rest:
 def after_impact(cloud: Cloud, part: Part) -> Rest | None:
     """Say how far the fins of a rocket that struck nose first are thrown.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    part : Part
-        One of its parts.
+    ``part``: one of its parts.
 
-    Returns
-    -------
-    Rest or None
-        None for what does not strike nose first.
+    Result: none for what does not strike nose first.
     """
     case = next(c for c in cloud.tree.cases if c.name == part.case)
     body = next(b for b in case.bodies if b.name == part.body)

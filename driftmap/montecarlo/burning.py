@@ -26,19 +26,10 @@ def moment(
 ) -> Motion:
     """Give the state in which the bodies of a case are let go.
 
-    Parameters
-    ----------
-    release : Release
-        When that is.
-    ascent : Ascent, shape (n,)
-        The way up.
-    draws, broken : mapping of str to ndarray, shape (n,)
-        Inputs drawn; times at which fins break off, by the key of it [s].
+    ``ascent``, shape (n,): the way up; ``draws`` and ``broken``, shape (n,): inputs
+    drawn; times at which fins break off, by the key of it [s].
 
-    Returns
-    -------
-    Motion, shape (n,)
-        State then.
+    Result: state then, shape (n,).
     """
     top, off = ascent.apogee, ascent.rail_exit.time
     mark = draws.get(release.mark, top.time)
@@ -76,31 +67,14 @@ def burn_stage(
 ) -> tuple[Motion, FloatArray]:
     """Let some bodies burn on.
 
-    Parameters
-    ----------
-    stage : Stage
-        A stage with a burn.
-    state : Motion, shape (k,)
-        Where they are.
-    rocket : Rocket, shape (n,)
-        All rockets of the block, or the upper part of them whose motor it is.
-    air : AirColumn
-        The air of all flights of the block.
-    draws : mapping of str to ndarray, shape (n,)
-        Inputs drawn.
-    mass : ndarray, shape (k,)
-        Mass of the bodies, with what is left of that motor's propellant [kg].
-    who : ndarray of int, shape (k,)
-        Which flights they are.
-    luck : tuple of (int, int)
-        Seed of the run and number of the block.
+    ``stage``: a stage with a burn; ``state``, shape (k,): where they are; ``rocket``,
+    shape (n,): all rockets of the block, or the upper part of them whose motor it is;
+    ``air``: the air of all flights of the block; ``draws``, shape (n,): inputs drawn;
+    ``mass``, shape (k,): mass of the bodies, with what is left of that motor's
+    propellant [kg]; ``who``, shape (k,): which flights they are; ``luck``: seed of the
+    run and number of the block.
 
-    Returns
-    -------
-    state : Motion, shape (k,)
-        At burnout or on the ground.
-    mass : ndarray, shape (k,)
-        Mass then [kg].
+    Result: at burnout or on the ground, shape (k,). Result: mass then [kg], shape (k,).
     """
     burn = stage.burn
     assert burn is not None

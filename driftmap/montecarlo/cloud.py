@@ -69,17 +69,10 @@ class Part:
     def quantile(self, column: FloatArray, shares: ArrayLike) -> FloatArray:
         """Give quantiles of a column of the cloud over these rows, by what they stand for.
 
-        Parameters
-        ----------
-        column : ndarray, shape (m,)
-            A column of the cloud.
-        shares : array_like, shape (...)
-            Shares in [0, 1].
+        ``column``, shape (m,): A column of the cloud; ``shares``, shape (...): shares
+        in [0, 1].
 
-        Returns
-        -------
-        ndarray, shape (...)
-            Values that these shares lie below.
+        Result: values that these shares lie below, shape (...).
         """
         return quantile(column[self.rows], shares, weights=self.weights)
 
@@ -158,38 +151,21 @@ class Cloud:
     def of(self, case: str) -> Iterator[Part]:
         """Go through the parts of one case.
 
-        Parameters
-        ----------
-        case : str
-            Name of the case.
+        ``case``: name of the case.
 
-        Yields
-        ------
-        Part
-            One for each body.
+        Result: one for each body.
         """
         return (part for part in self.parts if part.case == case)
 
     def weights(self, case: Case, who: IntArray) -> FloatArray:
         """Give the likelihood of a case in flights of its own.
 
-        Parameters
-        ----------
-        case : Case
-            A case of the tree.
-        who : ndarray of int, shape (k,)
-            The flights it was flown in, `Part.who`.
+        ``case``: a case of the tree; ``who``, shape (k,): the flights it was flown in,
+        `Part.who`.
 
-        Returns
-        -------
-        ndarray, shape (k,)
-            Likelihood of the case times the flights that each stands for; over all cases
-            and flights these add up to the number of flights.
-
-        Raises
-        ------
-        ValueError
-            If `who` is not all of the flights of the case.
+        Result: likelihood of the case times the flights that each stands for; over all
+        cases and flights these add up to the number of flights, shape (k,). Raises
+        `ValueError` if `who` is not all of the flights of the case.
         """
         stands_for = next(self.of(case.name)).stands_for
         if stands_for.shape != who.shape:
@@ -204,20 +180,8 @@ class Cloud:
         follows the wind, this is a cloud of the same flight in the wind turned at all
         heights alike.
 
-        Parameters
-        ----------
-        angle : float
-            Turn, clockwise [rad].
-
-        Returns
-        -------
-        Cloud
-            The same flights, turned.
-
-        Raises
-        ------
-        ValueError
-            If the rail does not follow the wind, or falls were kept.
+        Result: the same flights, turned. Raises `ValueError` if the rail does not
+        follow the wind, or falls were kept.
         """
         if self.falls or not self.plan.flight.rail.follows_wind:
             raise ValueError(
@@ -262,18 +226,7 @@ class Steered:
     only: Collection[str] | None = None
 
     def flies(self, case: str) -> bool:
-        """Tell whether a case is to be flown.
-
-        Parameters
-        ----------
-        case : str
-            Its name.
-
-        Returns
-        -------
-        bool
-            Whether it is.
-        """
+        """Tell whether a case is to be flown."""
         return self.only is None or case in self.only
 
 

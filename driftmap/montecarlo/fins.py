@@ -27,23 +27,11 @@ def stood(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Give what is met, what a unit fin stands of it, and what its draw makes of that.
 
-    Parameters
-    ----------
-    what : Breaks
-        Which fins, and how they break.
-    ascent : Ascent, shape (s, n)
-        The way up.
-    draws : mapping of str to ndarray, shape (n,)
-        Inputs drawn.
-    plan : Plan
-        The flight and its sky.
+    ``what``: which fins, and how they break; ``ascent``, shape (s, n): the way up;
+    ``draws``, shape (n,): inputs drawn; ``plan``: the flight and its sky.
 
-    Returns
-    -------
-    met, unit : ndarray, shape (s, n)
-        Speed [m s⁻¹] and flutter speed of fins of 1 Pa, or stress [Pa] and 1.
-    luck : ndarray, shape (n,)
-        Factor on the second.
+    Result: speed [m s⁻¹] and flutter speed of fins of 1 Pa, or stress [Pa] and 1, shape
+    (s, n). Result: factor on the second, shape (n,).
     """
     if what.how == "flutter":
         return _flutter(what.fin, ascent, draws, plan)

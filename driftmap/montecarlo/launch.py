@@ -109,15 +109,7 @@ class Plan:
     def turned(self, angle: float) -> Plan:
         """Turn the rail with the wind.
 
-        Parameters
-        ----------
-        angle : float
-            Turn, clockwise [rad].
-
-        Returns
-        -------
-        Plan
-            What the same flight plans in the same wind from another direction.
+        Result: what the same flight plans in the same wind from another direction.
         """
         azimuth = self.azimuth + angle
         notes = {_lean_note(self.azimuth): _lean_note(azimuth)}
@@ -128,25 +120,12 @@ class Plan:
 def plan_launch(flight: Flight, wind: WindProfile, sky: Sky) -> Plan:
     """Work out what all rockets of a flight share.
 
-    Parameters
-    ----------
-    flight : Flight
-        The flight as planned.
-    wind : WindProfile
-        The wind; a rail aimed into it is turned here.
-    sky : Sky
-        The atmosphere over the site.
+    ``flight``: the flight as planned; ``wind``: the wind; a rail aimed into it is
+    turned here; ``sky``: the atmosphere over the site.
 
-    Returns
-    -------
-    Plan
-        Thrust, aim, spreads and the height the air must reach.
-
-    Raises
-    ------
-    FlightError
-        If the rocket cannot leave the rail, rises out of the modelled air, or no motor
-        fits the apogee given.
+    Result: thrust, aim, spreads and the height the air must reach. Raises `FlightError`
+    if the rocket cannot leave the rail, rises out of the modelled air, or no motor fits
+    the apogee given.
     """
     return _planned(_Same(flight), wind, sky)
 
@@ -248,17 +227,10 @@ def _rise(frame: Airframe) -> Callable[[FloatArray], FloatArray]:
 def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
     """Make the rockets of a block of flights.
 
-    Parameters
-    ----------
-    plan : Plan
-        What they share.
-    draws : mapping of str to ndarray, shape (n,)
-        Values of the inputs named by the plan, and ``"drag coefficient"``.
+    ``draws``, shape (n,): values of the inputs named by the plan, and ``"drag
+    coefficient"``.
 
-    Returns
-    -------
-    Rocket, shape (n,)
-        The rockets.
+    Result: the rockets, shape (n,).
     """
     flight = plan.flight
     mass = draws["lift-off mass"]
@@ -367,14 +339,9 @@ def _fit_motor(
     Height and time in calm air fix impulse and burn time; the impulse is then raised
     until the height is reached in the day's wind, which bends the way up.
 
-    Returns
-    -------
-    log_motor : ndarray, shape (2,)
-        Logarithms of total impulse and burn time.
-    response : float
-        Change of the logarithm of the impulse with that of the apogee height.
-    by_time : ndarray, shape (3, k)
-        As in `Plan`.
+    Result: logarithms of total impulse and burn time, shape (2,). Result: change of the
+    logarithm of the impulse with that of the apogee height. Result: as in `Plan`, shape
+    (3, k).
     """
     assert flight.apogee is not None
     height = flight.apogee.height.value

@@ -43,15 +43,10 @@ class Lean:
     def __call__(self, noise: FloatArray) -> FloatArray:
         """Note or change the numbers that make the wind's error.
 
-        Parameters
-        ----------
-        noise : ndarray, shape (2, r, n)
-            Standard normal numbers, as in `driftmap.air.wind.draw_wind`.
+        ``noise``, shape (2, r, n): standard normal numbers, as in
+        `driftmap.air.wind.draw_wind`.
 
-        Returns
-        -------
-        ndarray, shape (2, r, n)
-            The numbers to use.
+        Result: the numbers to use, shape (2, r, n).
         """
         if self._wanted is None or not np.any(self._direction):
             self.along = np.einsum("k,ckn->cn", self._direction, noise)
@@ -67,20 +62,12 @@ class Lean:
 def drift_direction(heights: ArrayLike, modes: ArrayLike, top: float) -> FloatArray:
     """Give the pattern of wind errors by height that carries a falling body farthest.
 
-    Parameters
-    ----------
-    heights : array_like, shape (k,)
-        Heights at which the wind's error is drawn, increasing [m].
-    modes : array_like, shape (k, r)
-        Patterns of that error, from `driftmap.air.wind.error_modes` [m s⁻¹].
-    top : float
-        Height the body falls from [m].
+    ``heights``, shape (k,): heights at which the wind's error is drawn, increasing [m];
+    ``modes``, shape (k, r): patterns of that error, from
+    `driftmap.air.wind.error_modes` [m s⁻¹]; ``top``: height the body falls from [m].
 
-    Returns
-    -------
-    ndarray, shape (r,)
-        Unit vector in the standard normal numbers that make the errors; zeros where the
-        wind has no error.
+    Result: unit vector in the standard normal numbers that make the errors; zeros where
+    the wind has no error, shape (r,).
     """
     z = np.asarray(heights, float)
     below = np.minimum(z, top)
@@ -95,19 +82,11 @@ def drift_direction(heights: ArrayLike, modes: ArrayLike, top: float) -> FloatAr
 def steer(noise: ArrayLike, direction: ArrayLike, along: ArrayLike) -> FloatArray:
     """Give standard normal numbers a wanted component along a direction.
 
-    Parameters
-    ----------
-    noise : array_like, shape (k, n)
-        Standard normal numbers of ``n`` flights.
-    direction : array_like, shape (k,)
-        Unit vector.
-    along : array_like, shape (n,)
-        Wanted component of each flight, such as one column of `Aim.draw`.
+    ``noise``, shape (k, n): standard normal numbers of ``n`` flights; ``direction``,
+    shape (k,): unit vector; ``along``, shape (n,): wanted component of each flight,
+    such as one column of `Aim.draw`.
 
-    Returns
-    -------
-    ndarray, shape (k, n)
-        The numbers, unchanged across the direction.
+    Result: the numbers, unchanged across the direction, shape (k, n).
     """
     x, a = np.asarray(noise, float), np.asarray(direction, float)
     return np.asarray(x + np.outer(a, np.asarray(along, float) - a @ x))

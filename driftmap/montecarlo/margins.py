@@ -85,17 +85,7 @@ class Landed:
 def landed(cloud: Cloud, part: Part) -> Landed:
     """Sum up the landings of a piece, each flight counted by what it stands for.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    part : Part
-        One of its parts.
-
-    Returns
-    -------
-    Landed
-        Its figures.
+    ``part``: one of its parts.
     """
     east, north = cloud.east[part.rows], cloud.north[part.rows]
     mean_east, mean_north = mean_point(east, north, weights=part.weights)
@@ -177,17 +167,9 @@ _STEP: Final = 0.25  # s
 def opening_windows(cloud: Cloud) -> list[dict[str, Any]]:
     """Say how early and how late about apogee devices may open and still hold.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        The flights.
-
-    Returns
-    -------
-    list of dict
-        ``device``, and ``before_s`` and ``after_s``: so long before and after apogee 19 of
-        20 openings hold, by the strength stated or assumed. None where no flight opened
-        it early or late.
+    Result: ``device``, and ``before_s`` and ``after_s``: so long before and after
+    apogee 19 of 20 openings hold, by the strength stated or assumed. None where no
+    flight opened it early or late.
     """
     bench = Bench(cloud.plan.flight)
     found = []
@@ -223,17 +205,9 @@ def _holds_until(off: FloatArray, holds: FloatArray) -> float:
 def opening_figures(cloud: Cloud) -> list[dict[str, Any]]:
     """List what each device meets on opening, by cause, whatever comes of it.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        The flights.
-
-    Returns
-    -------
-    list of dict
-        ``cause`` and ``device``, percentiles of speed, load, load over weight, snatch and
-        height, and the weakest strength stated or None. A failure in which a device opens
-        just as planned is left out.
+    Result: ``cause`` and ``device``, percentiles of speed, load, load over weight,
+    snatch and height, and the weakest strength stated or None. A failure in which a
+    device opens just as planned is left out.
     """
     devices = {device.name: device for device in cloud.plan.flight.devices}
     found = []

@@ -121,23 +121,15 @@ def chosen(
 ) -> tuple[IntArray, FloatArray]:
     """Choose the flights in which a case is flown, and what each stands for.
 
-    Parameters
-    ----------
-    chance : ndarray, shape (n,)
-        How likely the case happens to each flight, given its cause.
-    natural : ndarray of bool, shape (n,)
-        The flights that their luck gives it to.
-    rng : numpy.random.Generator
-        For a case too rare to be left to luck.
+    ``chance``, shape (n,): how likely the case happens to each flight, given its cause;
+    ``natural``, shape (n,): the flights that their luck gives it to; ``rng``: for a
+    case too rare to be left to luck.
 
-    Returns
-    -------
-    who : ndarray of int, shape (k,)
-        Distinct flights, alike in what they tell of the case. One that luck gives to fewer
-        than one flight in 16 has about that many, taken as likely as it happens to them; where
-        it happens to very few flights at all, those to which it nearly happens count too.
-    stands_for : ndarray, shape (k,)
-        Flights that each of them stands for; they add up to the chances of all.
+    Result: distinct flights, alike in what they tell of the case. One that luck gives
+    to fewer than one flight in 16 has about that many, taken as likely as it happens to
+    them; where it happens to very few flights at all, those to which it nearly happens
+    count too, shape (k,). Result: flights that each of them stands for; they add up to
+    the chances of all, shape (k,).
     """
     n, total = chance.size, float(chance.sum())
     if total <= _NEVER * n:

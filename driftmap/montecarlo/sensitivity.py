@@ -47,19 +47,11 @@ def influences(cloud: Cloud, case: str | None = None) -> tuple[Influence, ...]:
     Least squares of the landing point on the standardised inputs: the first-order effect
     of each with all others varying.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points and the inputs drawn for them.
-    case : str, optional
-        Name of the case; that in which all goes as planned when left out.
+    ``cloud``: landing points and the inputs drawn for them; ``case``: name of the case;
+    that in which all goes as planned when left out.
 
-    Returns
-    -------
-    tuple of Influence
-        The strongest first; inputs that do not act in the case come out near 0. Empty
-        with fewer than ten flights an input, which cannot tell one from another.
-
+    Result: the strongest first; inputs that do not act in the case come out near 0.
+    Empty with fewer than ten flights an input, which cannot tell one from another.
     """
     part = next(cloud.of(case or cloud.tree.cases[0].name), None)
     # The lean is a part of the wind, which stands for all of it; delays are of the lighting.
@@ -98,20 +90,11 @@ def more_wind(
 ) -> tuple[Worth, ...]:
     """Rank readings of the wind by how far each would shrink the 90 % line.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Where everything came down.
-    wind : WindProfile
-        The wind it was flown in.
-    found : sequence of Influence
-        From `influences`, which tells what the wind has to do with it.
+    ``cloud``: where everything came down; ``wind``: the wind it was flown in;
+    ``found``: from `influences`, which tells what the wind has to do with it.
 
-    Returns
-    -------
-    tuple of Worth
-        For the case in which all goes as planned, the best first; empty where too few
-        flights were flown to tell.
+    Result: for the case in which all goes as planned, the best first; empty where too
+    few flights were flown to tell.
     """
     share = sum(one.share for one in found if one.name == "wind")
     knots = _fall(cloud, wind) if share > 0 else None

@@ -46,19 +46,11 @@ def upper_spreads(
 ) -> tuple[dict[str, Spread], list[str], Balance | None]:
     """Give the inputs of what lights in the air.
 
-    Parameters
-    ----------
-    flight : Flight
-        The flight as planned.
+    ``flight``: the flight as planned.
 
-    Returns
-    -------
-    spreads : dict of str to Spread
-        Inputs by name; none for a flight whose motors all light on the rail.
-    assumed : list of str
-        What was assumed, a sentence each.
-    balance : Balance or None
-        How steady the sustainer is by itself.
+    Result: inputs by name; none for a flight whose motors all light on the rail.
+    Result: what was assumed, a sentence each. Result: how steady the sustainer is by
+    itself.
     """
     upper, spreads, assumed = flight.upper, dict[str, Spread](), list[str]()
     if upper is None:
@@ -93,21 +85,8 @@ def stability_of(
 ) -> Stability:
     """Tell how rockets of these masses turn.
 
-    Parameters
-    ----------
-    frame : Airframe
-        Their airframe.
-    draws : mapping of str to ndarray, shape (n,)
-        Inputs drawn.
-    mass : ndarray, shape (n,)
-        Mass with propellant [kg].
-    named : str
-        What stands before the names of the inputs.
-
-    Returns
-    -------
-    Stability
-        It.
+    ``draws``, shape (n,): inputs drawn; ``mass``, shape (n,): mass with propellant
+    [kg]; ``named``: what stands before the names of the inputs.
     """
     side = CROSSFLOW * CYLINDER_DRAG * frame.length * frame.diameter
     margin = np.maximum(draws[f"{named}static margin"], _TURNS_OVER)
@@ -137,21 +116,11 @@ def with_upper(
 ) -> Rocket:
     """Put on rockets what lights in the air.
 
-    Parameters
-    ----------
-    flight : Flight
-        The flight as planned.
-    rocket : Rocket, shape (n,)
-        The whole of them, with the motor that lights on the rail.
-    draws : mapping of str to ndarray, shape (n,)
-        Inputs drawn.
-    rise : callable or None
-        Factor on the drag of the upper part by Mach number.
+    ``flight``: the flight as planned; ``rocket``, shape (n,): the whole of them, with
+    the motor that lights on the rail; ``draws``, shape (n,): inputs drawn; ``rise``:
+    factor on the drag of the upper part by Mach number.
 
-    Returns
-    -------
-    Rocket, shape (n,)
-        The same, with its upper part where it has one.
+    Result: the same, with its upper part where it has one, shape (n,).
     """
     upper = flight.upper
     if upper is None:
@@ -192,21 +161,11 @@ def _lighter(rocket: Rocket, mass: FloatArray) -> Stability:
 def on_way(way: str, flight: Flight, rocket: Rocket, draws: Drawn) -> Rocket:
     """Give the same rockets where they go up another way.
 
-    Parameters
-    ----------
-    way : str
-        A way of `driftmap.failures.staged`, or the booster by itself.
-    flight : Flight
-        The flight as planned.
-    rocket : Rocket, shape (n,)
-        The rockets as planned.
-    draws : mapping of str to ndarray, shape (n,)
-        Inputs drawn.
+    ``way``: a way of `driftmap.failures.staged`, or the booster by itself; ``flight``:
+    the flight as planned; ``rocket``, shape (n,): the rockets as planned; ``draws``,
+    shape (n,): inputs drawn.
 
-    Returns
-    -------
-    Rocket, shape (n,)
-        The rockets on that way.
+    Result: the rockets on that way, shape (n,).
     """
     upper = rocket.upper
     assert upper is not None

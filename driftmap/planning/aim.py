@@ -105,12 +105,8 @@ class Aim:
 def aimed(flight: Flight, tilt_deg: float, azimuth_deg: float) -> Flight:
     """Set the rail of a flight another way.
 
-    Parameters
-    ----------
-    flight : Flight
-        The flight as planned; its aiming error stays.
-    tilt_deg, azimuth_deg : float
-        Tilt and where the rail leans to, clockwise from true north [deg].
+    ``flight``: the flight as planned; its aiming error stays; ``tilt_deg`` and
+    ``azimuth_deg``: tilt and where the rail leans to, clockwise from true north [deg].
     """
     angle = Uncertain(float(np.radians(tilt_deg)), flight.rail.angle.spread)
     turn = {"angle": angle, "azimuth": float(np.radians(azimuth_deg))}
@@ -121,15 +117,9 @@ def aimed(flight: Flight, tilt_deg: float, azimuth_deg: float) -> Flight:
 def grid_of_aims(most_deg: float) -> tuple[tuple[float, float], ...]:
     """List the aims that are tried first.
 
-    Parameters
-    ----------
-    most_deg : float
-        Greatest tilt the code allows [deg].
+    ``most_deg``: greatest tilt the code allows [deg].
 
-    Returns
-    -------
-    tuple of (float, float)
-        Tilt and azimuth [deg]: upright, then six tilts in twelve directions.
+    Result: tilt and azimuth [deg]: upright, then six tilts in twelve directions.
     """
     turns = np.arange(0.0, 360.0, _TURN)
     return (
@@ -148,22 +138,10 @@ def best_aims(
     A grid over tilt and azimuth, then a finer one about the best of it; each aim is a
     verdict in full, all on the same seed.
 
-    Parameters
-    ----------
-    setup : Setup
-        What is flown, and where.
-    wind : WindProfile
-        The wind.
-    hands : Hands, optional
-        Who works on it; a part is an aim.
+    ``setup``: what is flown, and where; ``hands``: who works on it; a part is an aim.
 
-    Returns
-    -------
-    planned : Aim
-        The rail as the flight file has it.
-    aims : tuple of Aim
-        All others that were tried, the best first; one whose worker was lost is not
-        known, and last.
+    Result: the rail as the flight file has it. Result: all others that were tried, the
+    best first; one whose worker was lost is not known, and last.
     """
     own = read_limits(setup.flight, setup.site)["rail_tilt"].value
     limit = min(own, rule_limit(setup.flight, setup.site, Kind.RAIL_TILT))

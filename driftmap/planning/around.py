@@ -52,21 +52,12 @@ def winds_around(
 ) -> Around | None:
     """Judge a few winds about that of an assessment.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The verdict in the wind as it was read.
-    progress : callable, optional
-        Called with 1 after each wind.
+    ``assessment``: the verdict in the wind as it was read; ``progress``: called with 1
+    after each wind.
 
-    Returns
-    -------
-    Around or None
-        None where nothing can become worse, or where a calm has no direction to turn
-        from: nothing is then known of other winds.
+    Result: none where nothing can become worse, or where a calm has no direction to
+    turn from: nothing is then known of other winds.
 
-    Notes
-    -----
     The wind is scaled and turned at all heights alike; the rail stays as it was aimed.
     Questions of the rules are left out on both sides, as no wind answers them.
     """

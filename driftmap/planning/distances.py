@@ -51,23 +51,12 @@ _ROUND: Final = (10.0, 15.0, 20.0, 30.0, 50.0, 75.0, 100.0, 150.0, 200.0, 300.0,
 def moved(site: Site, east: float, north: float) -> Site:
     """See a site from a pad elsewhere on it.
 
-    Parameters
-    ----------
-    site : Site
-        The site about its own pad.
-    east, north : float
-        The other pad from that one [m].
+    ``site``: the site about its own pad; ``east`` and ``north``: the other pad from
+    that one [m].
 
-    Returns
-    -------
-    Site
-        The same ground in metres about the other pad, projected anew; elevation and
-        everything else stay.
-
-    Raises
-    ------
-    ValueError
-        If the pad lies outside boundary or waiver.
+    Result: the same ground in metres about the other pad, projected anew; elevation and
+    everything else stay. Raises `ValueError` if the pad lies outside boundary or
+    waiver.
     """
     if east == north == 0.0:
         return site
@@ -99,15 +88,8 @@ def moved(site: Site, east: float, north: float) -> Site:
 def allowed_ground(site: Site) -> BaseGeometry:
     """Give the ground a pad or people could stand on.
 
-    Returns
-    -------
-    BaseGeometry
-        Inside boundary and waiver, outside every area that is drawn [m].
-
-    Raises
-    ------
-    SiteError
-        If there is none.
+    Result: inside boundary and waiver, outside every area that is drawn [m]. Raises
+    `SiteError` if there is none.
     """
     ground = shapely.intersection(site.boundary, site.waiver.shape)
     free = shapely.difference(ground, shapely.union_all([a.shape for a in site.areas]))
@@ -121,22 +103,11 @@ def allowed_ground(site: Site) -> BaseGeometry:
 def lattice(ground: BaseGeometry, spacing: float | None) -> FloatArray:
     """Lay points over ground, one of them at the pad.
 
-    Parameters
-    ----------
-    ground : BaseGeometry
-        Where they may lie [m].
-    spacing : float or None
-        Distance between neighbours [m]; a round one that gives about 120 points if None.
+    ``ground``: where they may lie [m]; ``spacing``: distance between neighbours [m]; a
+    round one that gives about 120 points if None.
 
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        East and north of each [m].
-
-    Raises
-    ------
-    ValueError
-        If there would be more than `MOST`.
+    Result: east and north of each [m], shape (n, 2). Raises `ValueError` if there would
+    be more than `MOST`.
     """
     step = spacing or _spacing(ground)
     west, south, east, north = ground.bounds
@@ -166,19 +137,9 @@ def _many(count: float, step: float) -> str:
 def stand_at(site: Site, name: str, east: float, north: float) -> Site:
     """Move an area of a site as it is, with its middle to another place.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    name : str
-        Name of the area.
-    east, north : float
-        Where its middle goes [m].
+    ``name``: name of the area; ``east`` and ``north``: where its middle goes [m].
 
-    Returns
-    -------
-    Site
-        The site with that area elsewhere.
+    Result: the site with that area elsewhere.
     """
 
     def put(area: Area) -> Area:
@@ -244,17 +205,10 @@ class Capacity:
 def pad_facts(flight: Flight, site: Site, altitude: float) -> Facts:
     """Collect the facts of a flight off a site's pad.
 
-    Parameters
-    ----------
-    flight, site : Flight, Site
-        The flight, and the site about that pad.
-    altitude : float
-        Greatest height expected [m].
+    ``flight`` and ``site``: the flight, and the site about that pad; ``altitude``:
+    greatest height expected [m].
 
-    Returns
-    -------
-    Facts
-        As `driftmap.rules.facts_of` gives them.
+    Result: as `driftmap.rules.facts_of` gives them.
     """
     return facts_of(flight, site, altitude=altitude)
 
@@ -262,20 +216,10 @@ def pad_facts(flight: Flight, site: Site, altitude: float) -> Facts:
 def too_near(keep: Keep, site: Site, facts: Facts) -> tuple[str, ...]:
     """Say which rules on distances a pad breaks.
 
-    Parameters
-    ----------
-    keep : Keep
-        The rules.
-    site : Site
-        The site about that pad.
-    facts : Facts
-        From `pad_facts`.
+    ``site``: the site about that pad.
 
-    Returns
-    -------
-    tuple of str
-        One for each; empty where none is broken. What is open until someone answers is
-        not counted as broken: the rules command asks it.
+    Result: one for each; empty where none is broken. What is open until someone answers
+    is not counted as broken: the rules command asks it.
     """
     return (*_by_rules(keep.sets, facts), *_by_distance(keep.distance, site))
 
@@ -334,25 +278,14 @@ def people_and_edge(site: Site) -> Spans:
 def capacity(keep: Keep, flight: Flight, site: Site) -> Capacity:
     """Find the largest flight that distance rules let a pad host.
 
-    Parameters
-    ----------
-    keep : Keep
-        The rules.
-    flight : Flight
-        A flight whose mass and motor count stand for the larger one.
-    site : Site
-        The site about that pad.
+    ``flight``: a flight whose mass and motor count stand for the larger one; ``site``:
+    the site about that pad.
 
-    Returns
-    -------
-    Capacity
-        By class bounds and in steps of a sixtieth of the waiver's ceiling.
+    Result: by class bounds and in steps of a sixtieth of the waiver's ceiling.
 
-    Notes
-    -----
-    Only distances from the pad are asked: a rule on lift-off mass or a landing outside the
-    field can forbid a flight that this allows. Limits that grow with the flight are taken
-    to grow without a gap, so the first that is forbidden ends the search.
+    Only distances from the pad are asked: a rule on lift-off mass or a landing outside
+    the field can forbid a flight that this allows. Limits that grow with the flight are
+    taken to grow without a gap, so the first that is forbidden ends the search.
     """
     ceiling = site.waiver.ceiling
     facts = pad_facts(flight, site, ceiling / _ALTITUDES)

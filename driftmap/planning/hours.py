@@ -87,23 +87,13 @@ class Hours:
 def read_hours(path: Path | str) -> Hours:
     """Read hourly winds.
 
-    Parameters
-    ----------
-    path : pathlib.Path or str
-        A CSV file with a header: ``time_utc`` (ISO 8601), ``from_deg``, and
-        ``speed_mps``, ``speed_kt``, ``speed_mph`` or ``speed_kmh``; other columns are
-        passed over. Rows in any order. An empty speed is a missing reading; an empty
-        direction with a speed is a variable wind.
+    ``path``: a CSV file with a header: ``time_utc`` (ISO 8601), ``from_deg``, and
+    ``speed_mps``, ``speed_kt``, ``speed_mph`` or ``speed_kmh``; other columns are
+    passed over. Rows in any order. An empty speed is a missing reading; an empty
+    direction with a speed is a variable wind.
 
-    Returns
-    -------
-    Hours
-        Every hour from the first to the last; one without a reading is not known.
-
-    Raises
-    ------
-    WindError
-        If the file cannot be used, by its line.
+    Result: every hour from the first to the last; one without a reading is not known.
+    Raises `WindError` if the file cannot be used, by its line.
     """
     path = Path(path)
     raw = bytes_of(path, WindError, LONGEST_FILE)
@@ -117,22 +107,11 @@ def hours_of(
 ) -> Hours:
     """Lay out readings by the hour.
 
-    Parameters
-    ----------
-    rows : sequence of (datetime, Reading or None)
-        Readings with their times, in any order; None where one is missing.
-    source, digest : str
-        Where they came from.
+    ``rows``: readings with their times, in any order; None where one is missing;
+    ``source`` and ``digest``: where they came from.
 
-    Returns
-    -------
-    Hours
-        Every hour from the first to the last.
-
-    Raises
-    ------
-    WindError
-        If there is none, or they span too long.
+    Result: every hour from the first to the last. Raises `WindError` if there is none,
+    or they span too long.
     """
     if not any(reading for _, reading in rows):
         raise WindError(source, "", "holds no wind; give at least one row with speed")
@@ -233,17 +212,8 @@ _MOST: Final = 48
 def rose_of(hours: Hours, most: int = _MOST) -> tuple[Rose, list[str]]:
     """Gather hourly winds into a rose.
 
-    Returns
-    -------
-    rose : tuple of (float, float, float)
-        Direction [deg], speed [m s⁻¹] and number of readings of each.
-    notes : list of str
-        What was rounded and left out.
-
-    Raises
-    ------
-    ValueError
-        If no reading has a direction.
+    Result: direction [deg], speed [m s⁻¹] and number of readings of each. Result: what
+    was rounded and left out. Raises `ValueError` if no reading has a direction.
     """
     counts: Counter[tuple[float, float]] = Counter()
     dropped = 0

@@ -99,15 +99,9 @@ class Question:
     def broken_at(self, site: Site) -> tuple[str, ...]:
         """Say which rules on distances any of the flights breaks at a site.
 
-        Parameters
-        ----------
-        site : Site
-            The site with pad or people elsewhere.
+        ``site``: the site with pad or people elsewhere.
 
-        Returns
-        -------
-        tuple of str
-            One for each rule broken.
+        Result: one for each rule broken.
         """
         wrong = (
             text
@@ -195,27 +189,12 @@ def best_pads(
 ) -> tuple[Place, ...]:
     """Score pads all over the allowed ground.
 
-    Parameters
-    ----------
-    question : Question
-        Flights, winds and rules.
-    spacing : float, optional
-        Distance between candidates [m].
-    hands : Hands, optional
-        Who works on it; a part is a flight in a wind.
+    ``question``: flights, winds and rules; ``spacing``: distance between candidates
+    [m]; ``hands``: who works on it; a part is a flight in a wind.
 
-    Returns
-    -------
-    tuple of Place
-        Every candidate, the best first; the pad as drawn is among them.
+    Result: every candidate, the best first; the pad as drawn is among them. Raises
+    `ValueError` if there are too many candidates.
 
-    Raises
-    ------
-    ValueError
-        If there are too many candidates.
-
-    Notes
-    -----
     The landing points do not depend on where the pad stands: each flight is flown once
     in each wind and judged at every candidate. The ground is taken to be level.
     """
@@ -238,27 +217,13 @@ def best_stands(
 ) -> tuple[Place, ...]:
     """Score places for an area of people, the pad staying where it is.
 
-    Parameters
-    ----------
-    question : Question
-        Flights, winds and rules.
-    area : str
-        Name of the area; it is moved as it is, without turning.
-    spacing : float, optional
-        Distance between candidates [m].
-    hands : Hands, optional
-        Who works on it; a part is a flight in a wind.
+    ``question``: flights, winds and rules; ``area``: name of the area; it is moved as
+    it is, without turning; ``spacing``: distance between candidates [m]; ``hands``: who
+    works on it; a part is a flight in a wind.
 
-    Returns
-    -------
-    tuple of Place
-        Every candidate whose ground is free, by the middle of the area, the best first.
-        The place as drawn is among them.
-
-    Raises
-    ------
-    SiteError
-        If the site has no such area.
+    Result: every candidate whose ground is free, by the middle of the area, the best
+    first. The place as drawn is among them. Raises `SiteError` if the site has no such
+    area.
     """
     site = question.site
     own = _area(site, area)

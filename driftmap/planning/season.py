@@ -131,25 +131,13 @@ def season_hours(
     Winds are put into bins of 10° and 0.5 m/s, speeds rounded up. Each bin that occurs is
     judged as a whole, on the same seed: no wind in it is judged milder than by itself.
 
-    Parameters
-    ----------
-    setup : Setup
-        What is flown, and where.
-    supposition : Supposition
-        How the wind grows with height.
-    hours : Hours
-        The winds.
-    ledger : Ledger
-        What is found already, and where to keep the rest.
-    scale : float
-        Wind at 10 m for each of that of the readings.
-    hands : Hands, optional
-        Who works on it; a part is a bin.
+    ``setup``: what is flown, and where; ``supposition``: how the wind grows with
+    height; ``ledger``: what is found already, and where to keep the rest; ``scale``:
+    wind at 10 m for each of that of the readings; ``hands``: who works on it; a part is
+    a bin.
 
-    Returns
-    -------
-    tuple of SeasonHour
-        One for each hour. Without a reading, or where a worker was lost, it is not known.
+    Result: one for each hour. Without a reading, or where a worker was lost, it is not
+    known.
     """
     every = {
         bin_of(_scaled(reading, scale)) for each in hours.readings for reading in each
@@ -190,12 +178,9 @@ def agreement(
 ) -> Agreement:
     """Fly some readings as they are, and compare with the verdicts of their bins.
 
-    Parameters
-    ----------
-    setup, supposition, hours, ledger, scale, hands
-        As in `season_hours`, which has filled the ledger.
-    count : int
-        Readings to check, spread evenly over the season.
+    ``setup`` and ``supposition`` and ``hours`` and ``ledger`` and ``scale`` and
+    ``hands``: as in `season_hours`, which has filled the ledger; ``count``: readings to
+    check, spread evenly over the season.
     """
     known = [_scaled(reading, scale) for each in hours.readings for reading in each]
     stride = max(len(known) // max(count, 1), 1)
@@ -216,15 +201,7 @@ def agreement(
 def bins_to_fly(hours: Hours, ledger: Ledger, *, scale: float = 1.0) -> tuple[int, int]:
     """Count the bins of a season.
 
-    Parameters
-    ----------
-    hours, ledger, scale
-        As in `season_hours`.
-
-    Returns
-    -------
-    every, left : int
-        Bins that occur, and those whose verdict is not in the ledger yet.
+    Result: bins that occur, and those whose verdict is not in the ledger yet.
     """
     every = {_name(bin_of(_scaled(r, scale))) for each in hours.readings for r in each}
     return len(every), len(every - set(ledger.found))
@@ -296,23 +273,12 @@ def read_soundings(
 ) -> tuple[Sounding, ...]:
     """Read the times of winds aloft.
 
-    Parameters
-    ----------
-    paths : sequence of str or Path
-        Files with one wind or many; each wind must say its time.
-    setting : Setting
-        Altitude and place of the site.
+    ``paths``: files with one wind or many; each wind must say its time; ``setting``:
+    altitude and place of the site.
 
-    Returns
-    -------
-    tuple of Sounding
-        By time. One whose levels cannot be used is kept: it is not known, never go.
-
-    Raises
-    ------
-    WindError
-        If a file cannot be read, holds a wind without a time, or soundings of two
-        stations.
+    Result: by time. One whose levels cannot be used is kept: it is not known, never go.
+    Raises `WindError` if a file cannot be read, holds a wind without a time, or
+    soundings of two stations.
     """
     found: dict[str, Sounding] = {}
     for path in map(Path, paths):
@@ -346,24 +312,12 @@ def season_soundings(
 ) -> tuple[SeasonHour, ...]:
     """Give every sounding of a season its verdict.
 
-    Parameters
-    ----------
-    setup : Setup
-        What is flown, and where.
-    soundings : sequence of Sounding
-        The winds.
-    setting : Setting
-        Altitude and place of the site.
-    ledger : Ledger
-        What is found already, and where to keep the rest.
-    hands : Hands, optional
-        Who works on it; a part is a sounding.
+    ``setup``: what is flown, and where; ``setting``: altitude and place of the site;
+    ``ledger``: what is found already, and where to keep the rest; ``hands``: who works
+    on it; a part is a sounding.
 
-    Returns
-    -------
-    tuple of SeasonHour
-        One for each sounding, of its own minute; not known where it cannot be used or a
-        worker was lost.
+    Result: one for each sounding, of its own minute; not known where it cannot be used
+    or a worker was lost.
     """
     todo = [one for one in soundings if one.name not in ledger.found]
 

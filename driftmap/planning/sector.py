@@ -54,17 +54,7 @@ class Flights:
     def cloud(self, speed: float, way: float) -> Cloud:
         """Fly a wind.
 
-        Parameters
-        ----------
-        speed : float
-            Speed at 10 m [m s⁻¹].
-        way : float
-            Direction it comes from [deg].
-
-        Returns
-        -------
-        Cloud
-            Landing points.
+        ``speed``: speed at 10 m [m s⁻¹]; ``way``: direction it comes from [deg].
         """
         if self.setup.flight.rail.follows_wind:
             # From everywhere the same, but for a turn.
@@ -72,18 +62,7 @@ class Flights:
         return self._cloud(speed, _same(way))
 
     def trial(self, speed: float, way: float) -> Trial:
-        """Judge a wind.
-
-        Parameters
-        ----------
-        speed, way : float
-            As of `cloud`.
-
-        Returns
-        -------
-        Trial
-            Its verdict.
-        """
+        """Judge a wind."""
         return self._trial(speed, _same(way))
 
     def _flown(self, speed: float, way: float) -> Cloud:
@@ -104,15 +83,7 @@ def _same(way: float) -> float:
 def flights_of(packed: bytes, supposition: Supposition) -> Flights:
     """Give the flights that all parts of a sweep share in one process.
 
-    Parameters
-    ----------
-    packed, supposition
-        As of `Flights`.
-
-    Returns
-    -------
-    Flights
-        The same for the same, until others are asked for.
+    Result: the same for the same, until others are asked for.
     """
     return _shared(pickle.dumps((packed, supposition)))
 
@@ -146,31 +117,19 @@ class Sector:
     def at(self, speed: float) -> Trial:
         """Judge a speed.
 
-        Parameters
-        ----------
-        speed : float
-            Speed at 10 m [m s⁻¹].
+        ``speed``: speed at 10 m [m s⁻¹].
 
-        Returns
-        -------
-        Trial
-            That of the worse side of the sector.
+        Result: that of the worse side of the sector.
         """
         return worst(self.flights.trial(speed, way) for way in self._sides())
 
     def between(self, low: float, high: float) -> Trial:
         """Judge all winds of the sector from one speed to another at once.
 
-        Parameters
-        ----------
-        low, high : float
-            Speeds at 10 m [m s⁻¹].
+        ``low`` and ``high``: speeds at 10 m [m s⁻¹].
 
-        Returns
-        -------
-        Trial
-            No milder than that of any wind among them; "not known" where a flight cannot
-            be flown.
+        Result: no milder than that of any wind among them; "not known" where a flight
+        cannot be flown.
         """
         fly, middle, ways = self.flights, (low + high) / 2, self._sides()
         rim = [fly.trial(v, way) for v in (low, high) for way in ways]
@@ -195,16 +154,5 @@ class Sector:
 
 
 def worst(trials: Iterable[Trial]) -> Trial:
-    """Pick the trial that speaks most against a go.
-
-    Parameters
-    ----------
-    trials : iterable of Trial
-        One or more.
-
-    Returns
-    -------
-    Trial
-        One of them.
-    """
+    """Pick the trial that speaks most against a go."""
     return max(trials, key=lambda trial: FINDINGS.index(trial.verdict))

@@ -55,15 +55,8 @@ def go_share(
 ) -> GoShare:
     """Count the hours that were go.
 
-    Parameters
-    ----------
-    hours : iterable of SeasonHour
-        The hours.
-    offset : timedelta
-        Local time less UTC; tells one day from the next.
+    ``offset``: local time less UTC; tells one day from the next.
 
-    Notes
-    -----
     An hour is like the one before it, so days are drawn in place of hours: the interval
     is that of 2,000 resamplings of the days, or, where all hours or none were go, the
     exact one of as many trials as days. Spells of weather outlast a day, so even this
@@ -113,11 +106,8 @@ def by_month_and_hour(
 ) -> dict[tuple[int, int], GoShare]:
     """Count by month and by hour of the day.
 
-    Returns
-    -------
-    dict of (int, int) to GoShare
-        By month, 1 to 12, and hour, 0 to 23; months that the season never saw are left
-        out.
+    Result: by month, 1 to 12, and hour, 0 to 23; months that the season never saw are
+    left out.
     """
     groups = _grouped(
         hours, lambda h: ((h.time + offset).month, (h.time + offset).hour)
@@ -137,9 +127,6 @@ def _grouped(
 def reasons(hours: Iterable[SeasonHour]) -> list[tuple[str, int]]:
     """Count what spoke against a go, the most frequent first.
 
-    Returns
-    -------
-    list of (str, int)
-        What blocked, and in how many hours it was the worst.
+    Result: what blocked, and in how many hours it was the worst.
     """
     return Counter(h.blocked_by for h in hours if h.finding != "go").most_common()

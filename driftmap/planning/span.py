@@ -117,15 +117,7 @@ class Net:
     def turned(self, angle: float) -> Net:
         """Turn everything about the pad.
 
-        Parameters
-        ----------
-        angle : float
-            Turn, clockwise [rad].
-
-        Returns
-        -------
-        Net
-            That of the winds turned as much, for a rail that follows the wind.
+        Result: that of the winds turned as much, for a rail that follows the wind.
         """
         lines = turned_lines(self.lines, angle)
         return Net(self.cloud.turned(angle), lines, self.coarse)
@@ -134,17 +126,9 @@ class Net:
 def turned_lines(lines: Lines, angle: float) -> Lines:
     """Turn lines about the pad.
 
-    Parameters
-    ----------
-    lines : Lines
-        By case and body.
-    angle : float
-        Turn, clockwise [rad].
+    ``lines``: by case and body.
 
-    Returns
-    -------
-    Lines
-        The same lines, turned.
+    Result: the same lines, turned.
     """
 
     def about_pad(corners: FloatArray) -> FloatArray:
@@ -162,17 +146,10 @@ def turned_lines(lines: Lines, angle: float) -> Lines:
 def everywhere(corners: Corners, middle: Cloud) -> Net:
     """Put the flights of all winds of a span into one cloud.
 
-    Parameters
-    ----------
-    corners : Corners
-        Clouds of the same flight and seed at the ends of the span.
-    middle : Cloud
-        The same halfway between them.
+    ``corners``: clouds of the same flight and seed at the ends of the span; ``middle``:
+    the same halfway between them.
 
-    Returns
-    -------
-    Net
-        All that may come down, anywhere between.
+    Result: all that may come down, anywhere between.
     """
     every = [*corners[0], *corners[1], middle]
     nets = [_net(part, corners, middle) for part in middle.parts]
@@ -317,25 +294,12 @@ def strictest(
 ) -> tuple[Check, ...]:
     """Judge all winds of a span at once.
 
-    Parameters
-    ----------
-    setup : Setup
-        Whose site and limits count.
-    net : Net
-        From `everywhere`.
-    wind : WindProfile
-        The strongest of the winds.
-    flown : sequence of iterable of Check
-        The checks of the winds flown.
+    ``setup``: whose site and limits count; ``wind``: the strongest of the winds;
+    ``flown``: the checks of the winds flown.
 
-    Returns
-    -------
-    tuple of Check
-        Each check once, with figure, interval and outcome that bound those of every wind
-        of the span.
+    Result: each check once, with figure, interval and outcome that bound those of every
+    wind of the span.
 
-    Notes
-    -----
     Shares of flights are counted on the net. Harm to people goes with the hits among
     them, so its worst figure of the winds flown is raised by as much as the net raises
     those. Everything else, rules above all, moves evenly with the wind: half of what it

@@ -113,29 +113,13 @@ def sweep(
 ) -> list[R | Lost]:
     """Work through parts on any executor.
 
-    Parameters
-    ----------
-    work : callable
-        Takes a part and gives its result; for processes both must pickle.
-    parts : sequence
-        What to work on.
-    hands : Hands, optional
-        Who works on them; threads by default.
-    done : callable, optional
-        Called here, with number and result, as soon as a part ends.
+    ``work``: takes a part and gives its result; for processes both must pickle;
+    ``parts``: what to work on; ``hands``: who works on them; threads by default;
+    ``done``: called here, with number and result, as soon as a part ends.
 
-    Returns
-    -------
-    list
-        Results in the order of the parts, whichever ended first.
+    Result: results in the order of the parts, whichever ended first. Raises `Exception`
+    what `work` raises; parts not begun are then cancelled.
 
-    Raises
-    ------
-    Exception
-        What `work` raises; parts not begun are then cancelled.
-
-    Notes
-    -----
     A pool of processes breaks as a whole when one worker dies. The parts in flight, up
     to `Hands.ahead`, are then tried again one by one, so that only the part that kills
     its worker is `Lost`; all others keep or get their result.

@@ -112,15 +112,9 @@ class Trial:
 def nearness(check: Check) -> float:
     """Say how near a check is to its limit.
 
-    Parameters
-    ----------
-    check : Check
-        A check of a verdict.
+    ``check``: a check of a verdict.
 
-    Returns
-    -------
-    float
-        Its worse end over its limit; 1 is at the limit, more is beyond it.
+    Result: its worse end over its limit; 1 is at the limit, more is beyond it.
     """
     if check.interval is None or check.limit is None:
         return 0.0 if check.outcome == "pass" else np.inf
@@ -134,15 +128,7 @@ def nearness(check: Check) -> float:
 def told(check: Check) -> str:
     """Name a check in words.
 
-    Parameters
-    ----------
-    check : Check
-        The check.
-
-    Returns
-    -------
-    str
-        What, where and in which case.
+    Result: what, where and in which case.
     """
     name = check.name.removesuffix(", if")
     if check.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}:
@@ -155,17 +141,7 @@ def told(check: Check) -> str:
 def flown(setup: Setup, wind: WindProfile) -> Cloud:
     """Fly a setup in a wind.
 
-    Parameters
-    ----------
-    setup : Setup
-        What is flown.
-    wind : WindProfile
-        The wind.
-
-    Returns
-    -------
-    Cloud
-        Landing points; they do not depend on where the pad stands on the site.
+    Result: landing points; they do not depend on where the pad stands on the site.
     """
     return fly(
         setup.flight,
@@ -198,21 +174,8 @@ def judged(
 ) -> Trial:
     """Judge a cloud at a site: the checks of an assessment, all of them.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    setup : Setup
-        Whose site and limits count.
-    wind : WindProfile
-        The wind the cloud was flown in.
-    ahead : Ahead, optional
-        What is known already.
-
-    Returns
-    -------
-    Trial
-        The verdict.
+    ``setup``: whose site and limits count; ``wind``: the wind the cloud was flown in;
+    ``ahead``: what is known already.
     """
     known = ahead or Ahead()
     checks = judge_all(
@@ -248,17 +211,9 @@ def _stray(cloud: Cloud, site: Site) -> Estimate:
 def try_flight(setup: Setup, wind: WindProfile) -> Trial:
     """Give the verdict on a flight in a wind.
 
-    Parameters
-    ----------
-    setup : Setup
-        What is flown, and where.
-    wind : WindProfile
-        The wind.
+    ``setup``: what is flown, and where.
 
-    Returns
-    -------
-    Trial
-        The verdict; "not known" where the flight cannot be flown, never "go".
+    Result: the verdict; "not known" where the flight cannot be flown, never "go".
     """
     try:
         return judged(flown(setup, wind), setup, wind)
@@ -304,25 +259,12 @@ def basis_of(
 ) -> Basis:
     """Find what a plan rests on, by flying a few flights.
 
-    Parameters
-    ----------
-    setup : Setup
-        What is flown, and where.
-    *winds : WindProfile
-        Winds that questions and assumptions may hang on; of the latter, those that hold
-        in all of them are told.
-    known : sequence of WindProfile
-        Where winds are supposed, the same winds as far as a reading would tell them.
+    ``setup``: what is flown, and where; ``winds``: winds that questions and assumptions
+    may hang on; of the latter, those that hold in all of them are told; ``known``:
+    where winds are supposed, the same winds as far as a reading would tell them.
 
-    Returns
-    -------
-    Basis
-        Each question and each assumption once.
-
-    Raises
-    ------
-    DriftmapError
-        If the flight cannot be flown, or site and rules do not fit.
+    Result: each question and each assumption once. Raises `DriftmapError` if the flight
+    cannot be flown, or site and rules do not fit.
     """
     few = scouts(setup)
     clouds = [flown(few, wind) for wind in winds]
@@ -352,15 +294,7 @@ def basis_of(
 def scouts(setup: Setup) -> Setup:
     """Take few flights of a setup, to find what its verdicts rest on.
 
-    Parameters
-    ----------
-    setup : Setup
-        The setup.
-
-    Returns
-    -------
-    Setup
-        The same with at most 500 flights.
+    Result: the same with at most 500 flights.
     """
     return replace(setup, samples=min(setup.samples, SCOUTS))
 
@@ -368,19 +302,10 @@ def scouts(setup: Setup) -> Setup:
 def hangs_on_aloft(cloud: Cloud, setup: Setup, known: WindProfile) -> bool:
     """Tell whether a go hangs on winds aloft that nobody has read.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Flights in a supposed wind.
-    setup : Setup
-        Whose limits count.
-    known : WindProfile
-        The same wind as far as a reading at the ground tells it.
+    ``cloud``: flights in a supposed wind; ``known``: the same wind as far as a reading
+    at the ground tells it.
 
-    Returns
-    -------
-    bool
-        Whether an assessment in the wind as it is known would hold for it.
+    Result: whether an assessment in the wind as it is known would hold for it.
     """
     limits = read_limits(setup.flight, setup.site)
     return decide(wind_checks(cloud, known, limits)) == "hold"
@@ -404,15 +329,7 @@ def pack(setup: Setup) -> bytes:
     Every worker reads a copy of its own: a site is not shared between threads, because
     geometries are prepared on first use.
 
-    Parameters
-    ----------
-    setup : Setup
-        The setup.
-
-    Returns
-    -------
-    bytes
-        For `unpack`, on the same version of the package.
+    Result: for `unpack`, on the same version of the package.
     """
     out = io.BytesIO()
     _Pickler(out).dump(setup)
@@ -420,18 +337,7 @@ def pack(setup: Setup) -> bytes:
 
 
 def unpack(packed: bytes) -> Setup:
-    """Read a setup back.
-
-    Parameters
-    ----------
-    packed : bytes
-        From `pack`.
-
-    Returns
-    -------
-    Setup
-        A copy.
-    """
+    """Read a setup back."""
     setup: Any = pickle.loads(packed)
     assert isinstance(setup, Setup)
     return setup

@@ -81,15 +81,7 @@ class DirectionLimit:
     def from_lightest(self, span: tuple[float, float]) -> bool:
         """Tell whether a span of `go` begins at the lightest air tried.
 
-        Parameters
-        ----------
-        span : (float, float)
-            One of `go`.
-
-        Returns
-        -------
-        bool
-            Whether no lighter wind is known not to be go.
+        Result: whether no lighter wind is known not to be go.
         """
         return span[0] == self.tried[0][0]
 
@@ -102,17 +94,10 @@ class DirectionLimit:
 def scan_speeds(setup: Setup, steps: int) -> tuple[float, ...]:
     """Choose the speeds that every direction is first tried at.
 
-    Parameters
-    ----------
-    setup : Setup
-        Its limit on the surface wind is the last speed but one; the last is beyond it.
-    steps : int
-        Number of steps from the lightest air to that limit.
+    ``setup``: its limit on the surface wind is the last speed but one; the last is
+    beyond it; ``steps``: number of steps from the lightest air to that limit.
 
-    Returns
-    -------
-    tuple of float
-        Speeds at 10 m, `LIGHTEST` first [m s⁻¹].
+    Result: speeds at 10 m, `LIGHTEST` first [m s⁻¹].
     """
     limit = wind_allowed(setup)
     # A hair below the limit, which a wind made from components might pass by rounding.
@@ -142,30 +127,14 @@ def wind_limits(
     of the sector, and every span that is told as go is judged as a whole, all on the same
     seed (`driftmap.planning.span`).
 
-    Parameters
-    ----------
-    setup : Setup
-        What is flown, and where.
-    supposition : Supposition
-        How the wind grows and turns with height.
-    directions : sequence of float
-        Directions the middles of the sectors come from, clockwise from true north [deg].
-    half : float
-        From there to their sides, up to `WIDEST` [deg]; 0 for the directions themselves.
-    steps : int
-        Steps of the scan.
-    hands : Hands, optional
-        Who works on it; a part is a sector.
+    ``setup``: what is flown, and where; ``supposition``: how the wind grows and turns
+    with height; ``directions``: directions the middles of the sectors come from,
+    clockwise from true north [deg]; ``half``: from there to their sides, up to `WIDEST`
+    [deg]; 0 for the directions themselves; ``steps``: steps of the scan; ``hands``: who
+    works on it; a part is a sector.
 
-    Returns
-    -------
-    tuple of DirectionLimit
-        One for each direction, in their order.
-
-    Raises
-    ------
-    ValueError
-        If the sectors are too wide for one verdict.
+    Result: one for each direction, in their order. Raises `ValueError` if the sectors
+    are too wide for one verdict.
     """
     if not 0 <= half <= WIDEST:
         raise ValueError(f"'half' must lie in 0 to {WIDEST:g} deg (got {half})")
@@ -204,19 +173,11 @@ def search(
 ) -> DirectionLimit:
     """Find the spans of speed that are go as a whole.
 
-    Parameters
-    ----------
-    from_deg : float
-        Direction the winds come from [deg].
-    speeds : sequence of float
-        Speeds to begin with, by size.
-    at, between : callable
-        The verdict at a speed, and on all from one speed to another.
+    ``from_deg``: direction the winds come from [deg]; ``speeds``: speeds to begin with,
+    by size; ``at`` and ``between``: the verdict at a speed, and on all from one speed
+    to another.
 
-    Returns
-    -------
-    DirectionLimit
-        What was found. Speeds that are not told as go are not known to be go.
+    Result: what was found. Speeds that are not told as go are not known to be go.
     """
     trials = {speed: at(speed) for speed in speeds}
     spans: list[tuple[float, float]] = []

@@ -52,18 +52,10 @@ Pieces = Sequence[tuple[str, str, int]]
 def line_error(width: float, fineness: float = FINENESS) -> float:
     """Say how far packing may move the taut lines of a piece.
 
-    Parameters
-    ----------
-    width : float
-        Larger of the extents of the outer one east and north [m].
-    fineness : float
-        As for `pack_nodes`.
+    ``width``: larger of the extents of the outer one east and north [m].
 
-    Returns
-    -------
-    float
-        The tolerance of thinning, and half the diagonal of a unit for the rounding, with
-        a hundredth more for the two together [m].
+    Result: the tolerance of thinning, and half the diagonal of a unit for the rounding,
+    with a hundredth more for the two together [m].
     """
     tolerance = _tolerance(width, fineness)
     return 1.01 * (tolerance + 2.0 ** _power(tolerance) * math.sqrt(0.5))
@@ -83,14 +75,8 @@ def pack_nodes(
 ) -> str:
     """Pack the landings of winds.
 
-    Parameters
-    ----------
-    nodes : iterable of Node
-        The winds, in the order of the text.
-    pieces : sequence of (str, str, int)
-        Every case and body, as `Dial.pieces`.
-    fineness : float
-        Width of an outline over what thinning may move it by.
+    ``nodes``: the winds, in the order of the text; ``pieces``: every case and body, as
+    `Dial.pieces`; ``fineness``: width of an outline over what thinning may move it by.
     """
     cases = list(dict.fromkeys(case for case, _, _ in pieces))
     stream: list[int] = []
@@ -173,21 +159,11 @@ def tell_reasons(
 ) -> dict[str, Any]:
     """Tell for every wind the checks that do not pass, but for open questions.
 
-    Parameters
-    ----------
-    nodes : sequence of Node
-        The winds.
-    people : iterable of str
-        Names of the areas where people are.
-    voice : Voice
-        Writes the sentences.
+    ``people``: names of the areas where people are.
 
-    Returns
-    -------
-    dict
-        ``texts``: sentences as the pieces between their numbers; ``people``: for each
-        kind of check, 1 if it is about people; ``lines``: for each wind a list of
-        ``[kind, 2 if it fails else 1, figure over limit, sentence, number, …]``.
+    Result: ``texts``: sentences as the pieces between their numbers; ``people``: for
+    each kind of check, 1 if it is about people; ``lines``: for each wind a list of
+    ``[kind, 2 if it fails else 1, figure over limit, sentence, number, …]``.
     """
     crowd = set(people)
     kinds: dict[tuple[str, ...], int] = {}
@@ -258,12 +234,8 @@ def _over(check: Check) -> float:
 def questions_of(nodes: Iterable[Node]) -> tuple[list[list[str]], list[list[int]]]:
     """List the open questions of the rules, and which of them each wind asks.
 
-    Returns
-    -------
-    questions : list of [str, str]
-        Each question, and how to answer it as told in the first wind that asks it.
-    asked : list of list of int
-        For each wind, places among the questions.
+    Result: each question, and how to answer it as told in the first wind that asks it.
+    Result: for each wind, places among the questions.
     """
     found: dict[tuple[str, str], int] = {}
     told: list[list[str]] = []

@@ -22,10 +22,8 @@ _OPENING: Final = 2.0
 def opens_by(assessment: Assessment) -> float | None:
     """Say by when the first device should be seen.
 
-    Returns
-    -------
-    float or None
-        Time after lift-off [s]; None where it opens at a height, which nobody can count.
+    Result: time after lift-off [s]; None where it opens at a height, which nobody can
+    count.
     """
     devices = sorted(assessment.flight.recovery, key=by_opening)
     if not devices:
@@ -85,11 +83,8 @@ class Moment:
 def moments(assessment: Assessment, voice: Voice) -> list[Moment]:
     """List the moments of a flight.
 
-    Returns
-    -------
-    list of Moment
-        In the order of time, from lift-off until everything of nine in ten flights of
-        every case is down.
+    Result: in the order of time, from lift-off until everything of nine in ten flights
+    of every case is down.
     """
     up, found = climb(assessment), falls(assessment)
     look = voice.say("watch.overhead")

@@ -41,15 +41,9 @@ def has_people(area: Area) -> bool:
 def people_numbers(areas: Iterable[Area]) -> dict[str, int]:
     """Give a number to each area that people are in.
 
-    Parameters
-    ----------
-    areas : iterable of Area
-        Areas of a site.
+    ``areas``: areas of a site.
 
-    Returns
-    -------
-    dict of str to int
-        From 1 in the order of the site file, by name.
+    Result: from 1 in the order of the site file, by name.
     """
     crowd = [area.name for area in areas if has_people(area)]
     return {name: number for number, name in enumerate(crowd, start=1)}
@@ -58,11 +52,8 @@ def people_numbers(areas: Iterable[Area]) -> dict[str, int]:
 def piece_marks(assessment: Assessment) -> list[tuple[str, int, int]]:
     """Give each piece its mark on the map.
 
-    Returns
-    -------
-    list of (str, int, int)
-        In the order of the cloud's parts: number of the case, with a letter where the
-        case has several pieces; place of the case in the palette; dash pattern.
+    Result: in the order of the cloud's parts: number of the case, with a letter where
+    the case has several pieces; place of the case in the palette; dash pattern.
     """
     cloud = assessment.cloud
     marks: list[tuple[str, int, int]] = []
@@ -79,11 +70,8 @@ def lookalikes(assessment: Assessment) -> list[str]:
 
     Such a piece is not drawn until it is switched on: its outline would hide another.
 
-    Returns
-    -------
-    list of str
-        Mark of the other piece, empty where there is none; in the order of the cloud's
-        parts.
+    Result: mark of the other piece, empty where there is none; in the order of the
+    cloud's parts.
     """
     drawn: dict[str, BaseGeometry] = {}
     found = []

@@ -49,15 +49,9 @@ def safe_text(text: str) -> str:
 def stable_ids(text: str) -> str:
     """Turn the random names folium gives into numbers, in order of their first use.
 
-    Parameters
-    ----------
-    text : str
-        A page or script as folium writes it.
+    ``text``: a page or script as folium writes it.
 
-    Returns
-    -------
-    str
-        The same; two builds of the same content are then the same bytes.
+    Result: the same; two builds of the same content are then the same bytes.
     """
     numbers = itertools.count(1)
     known: dict[str, str] = {}
@@ -148,10 +142,7 @@ class OfflineMap(folium.Map, _Written):
     def parts(self) -> tuple[str, str]:
         """Render the map once; folium changes a map by rendering it.
 
-        Returns
-        -------
-        html, script : str
-            The map's own element, and the script that fills it.
+        Result: the map's own element, and the script that fills it.
         """
         figure: Any = self.get_root()
         self.render()  # type: ignore[no-untyped-call]
@@ -161,20 +152,11 @@ class OfflineMap(folium.Map, _Written):
 def check_background(template: str) -> str:
     """Check the address of a map background and find its host.
 
-    Parameters
-    ----------
-    template : str
-        Address of tiles with ``{z}``, ``{x}`` and ``{y}``; ``{s}`` may lead the host.
+    ``template``: address of tiles with ``{z}``, ``{x}`` and ``{y}``; ``{s}`` may lead
+    the host.
 
-    Returns
-    -------
-    str
-        Host as a content security policy names it.
-
-    Raises
-    ------
-    ValueError
-        If it is no such address.
+    Result: host as a content security policy names it. Raises `ValueError` if it is no
+    such address.
     """
     parts = urlsplit(template)
     host = parts.netloc.replace("{s}", "*")

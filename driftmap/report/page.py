@@ -43,28 +43,14 @@ def render(
 ) -> str:
     """Write a page that needs nothing from outside.
 
-    Parameters
-    ----------
-    template : str
-        Name of a template of `room`; it extends ``page.html``, and may import the signs
-        of the verdicts from ``signs.html``.
-    room : str
-        Package that holds the template.
-    styles : sequence of str
-        Style sheets after ``look.css``, as text.
-    scripts : sequence of str
-        Scripts at the end of the page, as text; no other script runs.
-    pictures_from : str, optional
-        The one host that may be asked for pictures, as a content security policy names it.
-    language, direction : str
-        Of the page's words.
-    **content : object
-        What the template shows; every text is escaped.
+    ``template``: name of a template of `room`; it extends ``page.html``, and may import
+    the signs of the verdicts from ``signs.html``; ``room``: package that holds the
+    template; ``styles``: style sheets after ``look.css``, as text; ``scripts``: scripts
+    at the end of the page, as text; no other script runs; ``pictures_from``: the one
+    host that may be asked for pictures, as a content security policy names it;
+    ``content``: what the template shows; every text is escaped.
 
-    Returns
-    -------
-    str
-        An HTML document; the same content gives the same text.
+    Result: an HTML document; the same content gives the same text.
     """
     return (
         _environment(room)
@@ -117,10 +103,8 @@ def text_of(name: str, room: str = _HERE) -> str:
 def told_to_script(name: str, data: object) -> str:
     """Write data as a constant for a page's script.
 
-    Returns
-    -------
-    str
-        A line of script. No text of a file may end the script or begin a comment in it.
+    Result: a line of script. No text of a file may end the script or begin a comment in
+    it.
     """
     told = json.dumps(data, separators=(",", ":"), allow_nan=False)
     return f"const {name} = " + told.replace("<", "\\u003c") + ";"
@@ -129,12 +113,8 @@ def told_to_script(name: str, data: object) -> str:
 def policy(scripts: Sequence[str], pictures_from: str | None) -> str:
     """Write the content security policy: these scripts run, nothing is fetched.
 
-    Parameters
-    ----------
-    scripts : sequence of str
-        Text of each script in the page, exactly as it stands there.
-    pictures_from : str or None
-        The one host that may be asked for pictures.
+    ``scripts``: text of each script in the page, exactly as it stands there;
+    ``pictures_from``: the one host that may be asked for pictures.
     """
     digests = [
         f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'"
@@ -151,10 +131,7 @@ def policy(scripts: Sequence[str], pictures_from: str | None) -> str:
 def leaflet_script() -> str:
     """Give Leaflet's script.
 
-    Returns
-    -------
-    str
-        The script, without the link to its map of sources.
+    Result: the script, without the link to its map of sources.
     """
     text = _leaflet("leaflet.js").decode()
     return re.sub(r"//# sourceMappingURL=\S*", "", text).strip()

@@ -28,19 +28,7 @@ def poster_html(
     units: Units,
     around: Around | None = None,
 ) -> str:
-    """Write what hangs at the crowd: word, wind, why, where to stand, what to count, who decides.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    catalogue : Catalogue
-        What to say.
-    units : {"us", "si"}
-        Units the reader picked.
-    around : Around, optional
-        As for `driftmap.report.sheet.brief_html`.
-    """
+    """Write what hangs at the crowd: word, wind, why, where to stand, what to count, who decides."""
     voice = Voice(catalogue, units)
     zoned = shown(zones(assessment.cloud, assessment.contours))
     picture = field_picture(assessment, spots(assessment), zoned, voice)
@@ -55,19 +43,7 @@ def caller_html(
     units: Units,
     around: Around | None = None,
 ) -> str:
-    """Write what the caller reads aloud: the seconds, and when to call.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    catalogue : Catalogue
-        What to say.
-    units : {"us", "si"}
-        Units the reader picked.
-    around : Around, optional
-        As for `driftmap.report.sheet.brief_html`.
-    """
+    """Write what the caller reads aloud: the seconds, and when to call."""
     voice = Voice(catalogue, units)
     zoned = zones(assessment.cloud, assessment.contours)
     return _page(

@@ -33,10 +33,7 @@ __all__ = [
 def flights_flown(cloud: Cloud) -> Mapping[str, int]:
     """Count the flights of each case; one that hangs on luck flew fewer than all.
 
-    Returns
-    -------
-    mapping of str to int
-        By name of the case; for a check of none or of all cases, all flights.
+    Result: by name of the case; for a check of none or of all cases, all flights.
     """
     flown = {part.case: part.flights for part in cloud.parts}
     return {"": cloud.flights, ALL_CASES: cloud.flights, **flown}
@@ -45,18 +42,10 @@ def flights_flown(cloud: Cloud) -> Mapping[str, int]:
 def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
     """Order the checks that do not pass.
 
-    Parameters
-    ----------
-    checks : iterable of Check
-        All checks.
-    people : collection of str
-        Names of the areas where people are; these come before others.
+    ``people``: names of the areas where people are; these come before others.
 
-    Returns
-    -------
-    list of Check
-        What must stand beside the word first, then failing before warning, people before
-        the rest, then by how far over the limit.
+    Result: what must stand beside the word first, then failing before warning, people
+    before the rest, then by how far over the limit.
     """
 
     def order(check: Check) -> tuple[bool, bool, bool, bool, float]:
@@ -75,18 +64,10 @@ def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]
 def to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
     """Order what is told of a verdict.
 
-    Parameters
-    ----------
-    checks : iterable of Check
-        All checks.
-    people : collection of str
-        Names of the areas where people are; these come before others.
+    ``people``: names of the areas where people are; these come before others.
 
-    Returns
-    -------
-    list of Check
-        First one that must stand beside the word even though it passes, then all that do
-        not pass, the worst first, then others that must stand beside it.
+    Result: first one that must stand beside the word even though it passes, then all
+    that do not pass, the worst first, then others that must stand beside it.
     """
     every = list(checks)
     worst = worst_first(every, people)
@@ -104,23 +85,12 @@ def verdict_reasons(
 ) -> list[str]:
     """Say in a line each what speaks against flying, the worst first.
 
-    Parameters
-    ----------
-    checks : collection of Check
-        All checks.
-    people : collection of str
-        Names of the areas where people are; these come before others.
-    voice : Voice
-        Writes the messages.
-    once : bool
-        Whether of each kind of check and area only the worst is told, for a page with
-        room for few.
+    ``people``: names of the areas where people are; these come before others; ``once``:
+    whether of each kind of check and area only the worst is told, for a page with room
+    for few.
 
-    Returns
-    -------
-    list of str
-        One for each check that does not pass, then for each that passes but must stand
-        beside the word, and one for all questions together.
+    Result: one for each check that does not pass, then for each that passes but must
+    stand beside the word, and one for all questions together.
     """
     worst = to_tell(checks, people)
     told: dict[object, str] = {}
@@ -146,19 +116,9 @@ def comes_down(
 ) -> str:
     """Say how something comes down when all is well, and what it does to a person.
 
-    Parameters
-    ----------
-    devices : sequence of Device
-        What slows it.
-    speed, energy : float
-        Median speed [m s⁻¹] and energy [J] on landing.
-    voice : Voice
-        Writes the messages.
+    ``speed`` and ``energy``: median speed [m s⁻¹] and energy [J] on landing.
 
-    Returns
-    -------
-    str
-        By its energy, never by its case.
+    Result: by its energy, never by its case.
     """
     harm = voice.say(f"harm.{_harm(energy)}")
     told = voice.fall(speed)
@@ -182,15 +142,7 @@ def _last(devices: Sequence[Device]) -> str:
 
 
 def hits_like(energy: float, voice: Voice) -> str:
-    """Tell an energy as the height that a weight is dropped from.
-
-    Parameters
-    ----------
-    energy : float
-        Energy [J].
-    voice : Voice
-        Writes the figure.
-    """
+    """Tell an energy as the height that a weight is dropped from."""
     mass = parse(_WEIGHTS[voice.units], "mass")
     height = energy / (mass * STANDARD_GRAVITY)
     least = parse(_LEAST[voice.units], "length")

@@ -38,16 +38,8 @@ _RAREST: Final = 1e-12
 def one_of(p: float, voice: Voice, *, bound: bool = False, digits: int = 2) -> str:
     """Give so many flights of which one does something, as people round it.
 
-    Parameters
-    ----------
-    p : float
-        Share; zero, as of what never was seen, is told as `_RAREST`.
-    voice : Voice
-        Writes the number.
-    bound : bool
-        Whether `p` is an upper bound: the number is then rounded down, never up.
-    digits : int
-        Significant digits.
+    ``p``: share; zero, as of what never was seen, is told as `_RAREST`; ``bound``:
+    whether `p` is an upper bound: the number is then rounded down, never up.
     """
     return voice.count(int(rounded(1 / max(p, _RAREST), digits, down=bound)))
 
@@ -55,17 +47,9 @@ def one_of(p: float, voice: Voice, *, bound: bool = False, digits: int = 2) -> s
 def chance(check: Check, voice: Voice) -> str:
     """Say a share of flights as a natural frequency.
 
-    Parameters
-    ----------
-    check : Check
-        A check whose unit is a share of flights.
-    voice : Voice
-        Writes the message.
+    ``check``: a check whose unit is a share of flights.
 
-    Returns
-    -------
-    str
-        Such as "1 flight in 240"; one never seen is told as its upper bound.
+    Result: such as "1 flight in 240"; one never seen is told as its upper bound.
     """
     p = check.value or 0.0
     if p == 0:
@@ -82,10 +66,7 @@ def chance(check: Check, voice: Voice) -> str:
 def allowed(limit: float, voice: Voice) -> str:
     """Say a limit on a share of flights.
 
-    Returns
-    -------
-    str
-        Such as "1 in 1,000".
+    Result: such as "1 in 1,000".
     """
     if limit == 0:
         return voice.say("chance.none_allowed")
@@ -115,18 +96,10 @@ def _amount(value: float, check: Check, voice: Voice) -> str:
 def sentence(check: Check, voice: Voice) -> str:
     """Say what a check found.
 
-    Parameters
-    ----------
-    check : Check
-        The check, one that does not pass.
-    voice : Voice
-        Writes the messages.
+    ``check``: the check, one that does not pass.
 
-    Returns
-    -------
-    str
-        One sentence without its full stop. A kind the catalogue has no words for is told
-        in the check's own.
+    Result: one sentence without its full stop. A kind the catalogue has no words for is
+    told in the check's own.
     """
     told = _told(check, voice)
     if not _in_doubt(check):
@@ -225,14 +198,7 @@ def _in_doubt(check: Check) -> bool:
 def case_name(a: Assessment, case: str, cause: str, voice: Voice) -> str:
     """Name a case in plain words; one that the flight file describes keeps its name.
 
-    Parameters
-    ----------
-    a : Assessment
-        The assessment.
-    case, cause : str
-        Names of the case and of its cause.
-    voice : Voice
-        Writes the messages.
+    ``case`` and ``cause``: names of the case and of its cause.
     """
     if cause in {own.name for own in a.flight.own_cases}:
         return isolate(case)
@@ -256,11 +222,8 @@ def case_words(case: str, cause: str, voice: Voice) -> str:
 def subject(check: Check, voice: Voice) -> str:
     """Name what a check looked at, where and in which case.
 
-    Returns
-    -------
-    str
-        In the reader's language as far as the catalogue knows the kind of check; a rule
-        keeps the words of its file.
+    Result: in the reader's language as far as the catalogue knows the kind of check; a
+    rule keeps the words of its file.
     """
     key = f"kind.{check.kind.value}"
     what = isolate(check.name.removesuffix(", if"))
@@ -278,19 +241,9 @@ def subject(check: Check, voice: Voice) -> str:
 def figure(check: Check, flights: int, voice: Voice) -> tuple[str, str]:
     """Write the figure of a check and its interval.
 
-    Parameters
-    ----------
-    check : Check
-        The check.
-    flights : int
-        Flights in each case.
-    voice : Voice
-        Writes the figures.
+    ``flights``: flights in each case.
 
-    Returns
-    -------
-    value, interval : str
-        Both as text; the interval is empty where it says nothing more.
+    Result: both as text; the interval is empty where it says nothing more.
     """
     if check.value is None or check.interval is None:
         return voice.say("figure.to_answer") if check.question else "", ""

@@ -31,17 +31,9 @@ def lonlat(
 
     Near the 180th meridian a map would else draw a line across the whole world.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    east, north : array_like, shape (...)
-        Points from the pad [m].
+    ``east`` and ``north``, shape (...): points from the pad [m].
 
-    Returns
-    -------
-    longitude, latitude : ndarray, shape (...)
-        In degrees.
+    Result: in degrees, shape (...).
     """
     lon, lat = site.to_lonlat(np.asarray(east, float), np.asarray(north, float))
     turn = (lon - site.longitude + 180.0) % 360.0 - 180.0
@@ -51,12 +43,7 @@ def lonlat(
 def rings_of(site: Site, shape: BaseGeometry) -> Rings:
     """Give the rings of polygons as latitude and longitude, six decimals: 0.1 m.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    shape : BaseGeometry
-        Polygons from the pad [m].
+    ``shape``: polygons from the pad [m].
     """
     west, south, east, north = shape.bounds
     slim = shape.simplify(max(east - west, north - south) / _FINENESS)
@@ -82,14 +69,7 @@ def _ring_rows(shape: BaseGeometry) -> list[list[slice]]:
 def outline(rings: Rings, classes: str, *, pane: str = "ground") -> Outline:
     """Make polygons that the style sheet draws.
 
-    Parameters
-    ----------
-    rings : list
-        From `rings_of`.
-    classes : str
-        Names for the style sheet.
-    pane : str
-        Which layer of the map it lies in.
+    ``classes``: names for the style sheet; ``pane``: which layer of the map it lies in.
     """
     shape = Outline(rings[0][0])
     # folium itself takes no polygons with holes, several at once.
@@ -102,12 +82,8 @@ def outline(rings: Rings, classes: str, *, pane: str = "ground") -> Outline:
 def lines_of(places: Sequence[Any], classes: str) -> Lines:
     """Make lines that the style sheet draws.
 
-    Parameters
-    ----------
-    places : sequence
-        Latitude and longitude of each point of each line.
-    classes : str
-        Names for the style sheet.
+    ``places``: latitude and longitude of each point of each line; ``classes``: names
+    for the style sheet.
     """
     drawn = Lines(places)  # type: ignore[no-untyped-call]
     drawn.options = {"className": classes, "pane": "grid", "interactive": False}
@@ -125,20 +101,11 @@ def tag(
 ) -> Label:
     """Write a label.
 
-    Parameters
-    ----------
-    place : sequence of float
-        Latitude and longitude of what it names.
-    inner : str
-        HTML whose text is safe already.
-    classes : str
-        Names for the style sheet.
-    rank : float
-        Labels of a lower rank are placed first.
-    outcome : str, optional
-        Of a check that does not pass: the label says so and goes first.
-    area : int, optional
-        Place of the area among those of the site, for a label that can be tapped.
+    ``place``: latitude and longitude of what it names; ``inner``: HTML whose text is
+    safe already; ``classes``: names for the style sheet; ``rank``: labels of a lower
+    rank are placed first; ``outcome``: of a check that does not pass: the label says so
+    and goes first; ``area``: place of the area among those of the site, for a label
+    that can be tapped.
     """
     which = "" if area is None else f' data-area="{area}"'
     if outcome is not None:
@@ -155,17 +122,9 @@ def tag(
 def latlon_of(site: Site, point: shapely.Point) -> list[float]:
     """Give latitude and longitude of a point, six decimals: 0.1 m.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    point : shapely.Point
-        The point from the pad [m].
+    ``point``: the point from the pad [m].
 
-    Returns
-    -------
-    list of float
-        Latitude and longitude [deg].
+    Result: latitude and longitude [deg].
     """
     lon, lat = lonlat(site, np.array(point.x), np.array(point.y))
     return [round(float(lat), 6), round(float(lon), 6)]

@@ -49,22 +49,11 @@ def brief_html(
 ) -> str:
     """Write the briefing of a flight.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    catalogue : Catalogue
-        What to say, from `driftmap.report.voice.read_catalogue`.
-    units : {"us", "si"}
-        Units the reader picked.
-    around : Around, optional
-        From `driftmap.planning.winds_around`: the sheet then says when it stops being
-        true.
+    ``catalogue``: what to say, from `driftmap.report.voice.read_catalogue`; ``units``:
+    units the reader picked; ``around``: from `driftmap.planning.winds_around`: the
+    sheet then says when it stops being true.
 
-    Returns
-    -------
-    str
-        An HTML document; the same assessment gives the same text.
+    Result: an HTML document; the same assessment gives the same text.
     """
     voice = Voice(catalogue, units)
     places, found = spots(assessment), falls(assessment)
@@ -214,10 +203,7 @@ def _look(a: Assessment, people: Sequence[Spot], well: Fall, voice: Voice) -> li
 def heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
     """Say when to call, and by when a piece can be down.
 
-    Returns
-    -------
-    list of str
-        In the order of the seconds.
+    Result: in the order of the seconds.
     """
     first, fast = soonest(list(found)), straight_down(list(found))
     told = [voice.say("heads_up.count")]

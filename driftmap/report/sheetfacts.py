@@ -81,11 +81,8 @@ class Fall:
 def falls(assessment: Assessment) -> list[Fall]:
     """Give every piece of every case, recovery that works first, then the soonest.
 
-    Returns
-    -------
-    list of Fall
-        Pieces of a case stay together, in order of their landing; those of the plan, as
-        they leave the pad: the rocket that people follow first, then its booster.
+    Result: pieces of a case stay together, in order of their landing; those of the
+    plan, as they leave the pad: the rocket that people follow first, then its booster.
     """
     found = [_fall(assessment, part) for part in assessment.cloud.parts]
     earliest: dict[str, float] = {}
@@ -119,15 +116,7 @@ def _fall(a: Assessment, part: Part) -> Fall:
 def hardest(found: list[Fall]) -> Fall | None:
     """Pick the failure that strikes hardest.
 
-    Parameters
-    ----------
-    found : list of Fall
-        From `falls`.
-
-    Returns
-    -------
-    Fall or None
-        The one of the greatest energy on landing; None if no failure was flown.
+    Result: the one of the greatest energy on landing; None if no failure was flown.
     """
     failures = [fall for fall in found if not fall.works]
     return max(failures, key=lambda fall: fall.energy) if failures else None
@@ -136,15 +125,7 @@ def hardest(found: list[Fall]) -> Fall | None:
 def soonest(found: list[Fall]) -> Fall | None:
     """Pick the failure whose pieces land first.
 
-    Parameters
-    ----------
-    found : list of Fall
-        From `falls`.
-
-    Returns
-    -------
-    Fall or None
-        None if no failure was flown.
+    Result: none if no failure was flown.
     """
     failures = [fall for fall in found if not fall.works]
     return min(failures, key=lambda fall: fall.first) if failures else None
@@ -153,16 +134,8 @@ def soonest(found: list[Fall]) -> Fall | None:
 def straight_down(found: list[Fall]) -> Fall | None:
     """Pick the fall that follows when nothing opens at the top.
 
-    Parameters
-    ----------
-    found : list of Fall
-        From `falls`.
-
-    Returns
-    -------
-    Fall or None
-        What strikes hardest of that case, for a booster may come down softly all the same;
-        or the hardest failure where the flight has no such case.
+    Result: what strikes hardest of that case, for a booster may come down softly all
+    the same; or the hardest failure where the flight has no such case.
     """
     named = [fall for fall in found if fall.case == _NOTHING]
     return hardest(named or found)
@@ -199,10 +172,7 @@ class Spot:
 def spots(assessment: Assessment) -> list[Spot]:
     """Give every area as seen from the pad.
 
-    Returns
-    -------
-    list of Spot
-        In the order of the site file.
+    Result: in the order of the site file.
     """
     pad = shapely.Point(0.0, 0.0)
     found = []

@@ -58,10 +58,7 @@ class Squares:
     def lines(self) -> list[FloatArray]:
         """Give the lines of the grid.
 
-        Returns
-        -------
-        list of ndarray, shape (5, 2)
-            East and north of points along each line [m].
+        Result: east and north of points along each line [m], shape (5, 2).
         """
         east = self.west + self.size * np.arange(self.columns + 1)
         north = self.south + self.size * np.arange(self.rows + 1)
@@ -77,12 +74,8 @@ class Squares:
 def lay_squares(bounds: Bounds, units: Units) -> Squares:
     """Cover ground with the smallest round squares of which a dozen a side suffice.
 
-    Parameters
-    ----------
-    bounds : (float, float, float, float)
-        West, south, east, north to cover [m].
-    units : {"us", "si"}
-        Whether sides are round in feet or in metres.
+    ``bounds``: west, south, east, north to cover [m]; ``units``: whether sides are
+    round in feet or in metres.
     """
     west, south, east, north = bounds
     for size in _SIZES[units]:
@@ -98,17 +91,8 @@ def lay_squares(bounds: Bounds, units: Units) -> Squares:
 def ring_step(reach: float, units: Units) -> float:
     """Choose a round distance between rings.
 
-    Parameters
-    ----------
-    reach : float
-        Distance the rings should cover [m].
-    units : {"us", "si"}
-        Whether it is round in feet or in metres.
-
-    Returns
-    -------
-    float
-        Distance [m].
+    ``reach``: distance the rings should cover [m]; ``units``: whether it is round in
+    feet or in metres.
     """
     sizes = _SIZES[units]
     return next((s for s in sizes if s * _MOST_RINGS >= reach), sizes[-1])
@@ -117,17 +101,9 @@ def ring_step(reach: float, units: Units) -> float:
 def rings(site: Site, step: float) -> list[tuple[float, list[list[float]]]]:
     """Draw circles about the pad.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    step : float
-        Distance between rings [m].
+    ``step``: distance between rings [m].
 
-    Returns
-    -------
-    list of (float, list)
-        Radius [m], and latitude and longitude of points around [deg].
+    Result: radius [m], and latitude and longitude of points around [deg].
     """
     turn = np.radians(np.arange(0, 361, 5))
     return [
@@ -139,17 +115,10 @@ def rings(site: Site, step: float) -> list[tuple[float, list[list[float]]]]:
 def spokes(site: Site, step: float) -> list[tuple[int, list[list[float]]]]:
     """Draw bearings out from the innermost ring.
 
-    Parameters
-    ----------
-    site : Site
-        The site.
-    step : float
-        Distance between rings [m].
+    ``step``: distance between rings [m].
 
-    Returns
-    -------
-    list of (int, list)
-        Bearing from true north [deg], and latitude and longitude of both ends [deg].
+    Result: bearing from true north [deg], and latitude and longitude of both ends
+    [deg].
     """
     ends = step * np.array([1.0, _MOST_RINGS])
     return [

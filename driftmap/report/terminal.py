@@ -28,15 +28,7 @@ _TIES: Final = {0xA0: " ", 0x202F: " ", 0x2011: "-", 0x2060: None}
 
 
 def summary(assessment: Assessment, *, units: Units) -> str:
-    """Write the verdict, what speaks against it, and what comes down where.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    units : {"us", "si"}
-        Units the reader picked.
-    """
+    """Write the verdict, what speaks against it, and what comes down where."""
     a = assessment
     head = headline(a, english(units))
     lines = [
@@ -74,17 +66,9 @@ def summary(assessment: Assessment, *, units: Units) -> str:
 def proposals(found: Turning, *, units: Units) -> str:
     """Write which changes would turn a verdict, and what none of them does.
 
-    Parameters
-    ----------
-    found : Turning
-        From `driftmap.verdict.turning.turns`.
-    units : {"us", "si"}
-        Units the reader picked.
+    ``units``: units the reader picked.
 
-    Returns
-    -------
-    str
-        Lines of text; what stands against every change comes first.
+    Result: lines of text; what stands against every change comes first.
     """
     lines = []
     if found.stays:

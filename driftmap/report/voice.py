@@ -70,12 +70,7 @@ class Catalogue:
     def say(self, key: str, **values: str) -> str:
         """Write a message.
 
-        Parameters
-        ----------
-        key : str
-            Its key.
-        **values : str
-            Text for each name in braces; taken as it is, whatever it holds.
+        ``values``: text for each name in braces; taken as it is, whatever it holds.
         """
         return self.messages[key].format(**values)
 
@@ -92,10 +87,7 @@ class Catalogue:
 def languages() -> tuple[str, ...]:
     """Name the catalogues that come with the package.
 
-    Returns
-    -------
-    tuple of str
-        Language tags in alphabetical order.
+    Result: language tags in alphabetical order.
     """
     names = (entry.name for entry in files(__package__).joinpath("messages").iterdir())
     return tuple(sorted(n.removesuffix(".toml") for n in names if n.endswith(".toml")))
@@ -104,21 +96,11 @@ def languages() -> tuple[str, ...]:
 def read_catalogue(language: str) -> Catalogue:
     """Read a catalogue.
 
-    Parameters
-    ----------
-    language : str
-        One of `languages`, or the path of a catalogue file (TOML).
+    ``language``: one of `languages`, or the path of a catalogue file (TOML).
 
-    Returns
-    -------
-    Catalogue
-        Complete: it has every key of the English one and no other.
-
-    Raises
-    ------
-    InputError
-        If there is no such catalogue, or a message is missing, unknown, empty, too
-        long, or differs from the English one in the names it has in braces.
+    Result: complete: it has every key of the English one and no other. Raises
+    `InputError` if there is no such catalogue, or a message is missing, unknown, empty,
+    too long, or differs from the English one in the names it has in braces.
     """
     if language in languages():
         return _ours(language)
@@ -357,25 +339,14 @@ class Voice:
 
 
 def english(units: Units) -> Voice:
-    """Give the voice of the pages that are in English alone.
-
-    Parameters
-    ----------
-    units : {"us", "si"}
-        Units the reader picked.
-    """
+    """Give the voice of the pages that are in English alone."""
     return Voice(read_catalogue("en"), units)
 
 
 def words_for_script(voice: Voice, *more: str) -> str:
     """Write the messages that a page's script says.
 
-    Parameters
-    ----------
-    voice : Voice
-        Writes the messages.
-    *more : str
-        Tables of the catalogue that the script says beside ``tell``.
+    ``more``: tables of the catalogue that the script says beside ``tell``.
     """
     zones = {kind: voice.say(f"zone.{kind}") for kind in ("danger", "caution")}
     words = dict(zones)

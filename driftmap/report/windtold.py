@@ -87,11 +87,8 @@ class Read:
 def wind_as_read(wind: WindProfile) -> tuple[Read, Read]:
     """Give the wind as it was read lowest, and the wind at `MAST`.
 
-    Returns
-    -------
-    read, mast : Read
-        Where nothing was read near the ground, the first is the wind at head height as
-        the profile has it, and says that nobody read it.
+    Result: where nothing was read near the ground, the first is the wind at head height
+    as the profile has it, and says that nobody read it.
     """
     mast = _at(wind, MAST)
     read = [level for level in wind.levels if _was_read(level)]
@@ -157,10 +154,7 @@ def _age(wind: WindProfile, voice: Voice) -> str:
 def where_read(read: Read, voice: Voice) -> str:
     """Say at which height a wind was read.
 
-    Returns
-    -------
-    str
-        Head height by that name.
+    Result: head height by that name.
     """
     if read.at_head:
         return voice.say("verdict.at_head")
@@ -170,17 +164,7 @@ def where_read(read: Read, voice: Voice) -> str:
 def more_wind_told(worths: Sequence[Worth], voice: Voice) -> str:
     """Say which one reading of the wind more would help most, and by how much.
 
-    Parameters
-    ----------
-    worths : sequence of Worth
-        From `driftmap.montecarlo.sensitivity.more_wind`, the best first.
-    voice : Voice
-        Writes the message.
-
-    Returns
-    -------
-    str
-        A sentence; empty where nothing is known of it.
+    Result: a sentence; empty where nothing is known of it.
     """
     if not worths:
         return ""
@@ -197,20 +181,10 @@ def more_wind_told(worths: Sequence[Worth], voice: Voice) -> str:
 def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
     """Say at which reading of the meter a verdict stops being known.
 
-    Parameters
-    ----------
-    wind : WindProfile
-        The wind that was judged.
-    around : Around
-        What was judged about it.
-    voice : Voice
-        Writes the messages.
+    ``wind``: the wind that was judged; ``around``: what was judged about it.
 
-    Returns
-    -------
-    str
-        Speeds rounded toward the reading, and bearings; empty where the wind was read from
-        no one direction.
+    Result: speeds rounded toward the reading, and bearings; empty where the wind was
+    read from no one direction.
     """
     read, _ = wind_as_read(wind)
     if read.direction is None:
@@ -234,11 +208,8 @@ def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
 def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     """Say from when until when a verdict counts.
 
-    Returns
-    -------
-    tuple of datetime, or None
-        About the time of the flight, and never longer than its wind may be old; None
-        where nobody told for when it is, or when the wind was read.
+    Result: about the time of the flight, and never longer than its wind may be old;
+    None where nobody told for when it is, or when the wind was read.
     """
     when, age = a.answers.when, a.wind.age
     if when is None or age is None or a.wind.undated:
@@ -259,10 +230,7 @@ def good_until(a: Assessment, voice: Voice) -> str:
 def age_script(a: Assessment, voice: Voice) -> str:
     """Write the script that lets a go fall to hold when its time is over.
 
-    Returns
-    -------
-    str
-        What the page must know, and the script itself.
+    Result: what the page must know, and the script itself.
     """
     found = good_between(a)
     ends = [None, None] if found is None else [1000 * t.timestamp() for t in found]

@@ -23,21 +23,9 @@ def draw_zones(
 ) -> list[str]:
     """Draw danger over caution, each with its word and what comes down there.
 
-    Parameters
-    ----------
-    chart : OfflineMap
-        The map; the zones are put on it.
-    assessment : Assessment
-        The assessment.
-    zoned : sequence of Zone
-        Danger before caution.
-    voice : Voice
-        Writes the words.
+    ``chart``: the map; the zones are put on it.
 
-    Returns
-    -------
-    list of str
-        Names of the layers, that of the words last.
+    Result: names of the layers, that of the words last.
     """
     names, above = [], shapely.union_all([a.shape for a in assessment.site.areas])
     for zone in reversed(zoned):

@@ -76,18 +76,11 @@ class Balance:
 def balance(flight: Flight, *, sustainer: bool = False) -> Balance:
     """Work out how steady a flight's rocket is.
 
-    Parameters
-    ----------
-    flight : Flight
-        The flight as planned.
-    sustainer : bool
-        Whether its upper stage by itself; fins and pieces listed are those of it.
+    ``flight``: the flight as planned; ``sustainer``: whether its upper stage by itself;
+    fins and pieces listed are those of it.
 
-    Returns
-    -------
-    Balance
-        Stated where the file states it, computed where fins and centre of mass allow it,
-        else assumed.
+    Result: stated where the file states it, computed where fins and centre of mass
+    allow it, else assumed.
     """
     return _Bench(flight, sustainer=sustainer).balance()
 

@@ -26,25 +26,14 @@ _NOISE: Final = 0.05  # of the greatest thrust; a load cell's zero wanders. Assu
 def read_curve(text: str, source: str) -> tuple[list[float], list[float]]:
     """Read a thrust curve.
 
-    Parameters
-    ----------
-    text : str
-        A header and a row for each moment, cells parted by commas, semicolons (numbers may
-        then have a decimal comma) or tabs; lines that start with ``#`` are passed over.
-        Columns in either order: ``time_s`` or ``time_ms``; ``thrust_n``, ``thrust_lbf`` or
-        ``thrust_kgf``. Thrust below zero by less than 5 % of the greatest counts as none.
-    source : str
-        Name of the file.
+    ``text``: a header and a row for each moment, cells parted by commas, semicolons
+    (numbers may then have a decimal comma) or tabs; lines that start with ``#`` are
+    passed over. Columns in either order: ``time_s`` or ``time_ms``; ``thrust_n``,
+    ``thrust_lbf`` or ``thrust_kgf``. Thrust below zero by less than 5 % of the greatest
+    counts as none; ``source``: name of the file.
 
-    Returns
-    -------
-    times, thrusts : list of float
-        From time 0 on [s], [N]; what follows the last thrust is cut off.
-
-    Raises
-    ------
-    FlightError
-        If anything in it cannot be used, by its line.
+    Result: from time 0 on [s], [N]; what follows the last thrust is cut off. Raises
+    `FlightError` if anything in it cannot be used, by its line.
     """
     parted = _separator(text)
     lines = list(csv.reader(text.splitlines(), delimiter=parted))

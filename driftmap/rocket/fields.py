@@ -189,21 +189,10 @@ class Trigger:
 def read_trigger(value: object) -> Trigger:
     """Read when a device opens.
 
-    Parameters
-    ----------
-    value : object
-        ``"apogee"``, a height on the way down such as ``"150 m"``, or a time after
-        lift-off such as ``"9 s"``; each may carry a spread.
+    ``value``: ``"apogee"``, a height on the way down such as ``"150 m"``, or a time
+    after lift-off such as ``"9 s"``; each may carry a spread.
 
-    Returns
-    -------
-    Trigger
-        What lets it go.
-
-    Raises
-    ------
-    ValueError
-        If it is none of these, or has no unit.
+    Result: what lets it go. Raises `ValueError` if it is none of these, or has no unit.
     """
     if isinstance(value, Trigger):
         return value

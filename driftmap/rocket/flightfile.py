@@ -234,10 +234,8 @@ def _keys(loc: Sequence[int | str]) -> list[str]:
 def flight_schema() -> dict[str, Any]:
     """Describe a flight file to an editor, as JSON Schema.
 
-    Returns
-    -------
-    dict
-        Keys, texts and counts; whether a quantity has the right unit only reading tells.
+    Result: keys, texts and counts; whether a quantity has the right unit only reading
+    tells.
     """
     schema = Flight.model_json_schema(by_alias=True)
     measured = Measured.model_json_schema(by_alias=True)

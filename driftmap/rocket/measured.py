@@ -72,30 +72,14 @@ def infer(
 ) -> Inferred:
     """Find the thrust curve and the drag coefficient that explain a record.
 
-    Parameters
-    ----------
-    record : Record
-        What the altimeter wrote down, from before lift-off to after apogee.
-    body : Body
-        The rocket that carried it.
-    height_spread : float
-        One standard deviation of all heights together, as a share.
-    drag : Uncertain, optional
-        What is known of the drag coefficient beforehand; its spread is 10 % when None.
+    ``record``: what the altimeter wrote down, from before lift-off to after apogee;
+    ``body``: the rocket that carried it; ``height_spread``: one standard deviation of
+    all heights together, as a share; ``drag``: what is known of the drag coefficient
+    beforehand; its spread is 10 % when None.
 
-    Returns
-    -------
-    Inferred
-        Thrust and drag.
+    Raises `ValueError` if the record does not show one rise to an apogee, or no rocket
+    of this mass and cross-section flies like it.
 
-    Raises
-    ------
-    ValueError
-        If the record does not show one rise to an apogee, or no rocket of this mass and
-        cross-section flies like it.
-
-    Notes
-    -----
     The flight counts as straight up in still air: lean and wind appear as drag. The
     drag's spread holds the fit's own, which takes errors of neighbouring samples as
     independent, and what heights wrong by `height_spread` would do to it.

@@ -83,21 +83,11 @@ class WayUp:
 def cut_way_up(record: Record) -> WayUp:
     """Cut out the way up, and check that it is one.
 
-    Parameters
-    ----------
-    record : Record
-        What the altimeter wrote down, from before lift-off to after apogee.
+    ``record``: what the altimeter wrote down, from before lift-off to after apogee.
 
-    Returns
-    -------
-    WayUp
-        At most 400 points.
-
-    Raises
-    ------
-    ValueError
-        If the record holds too few points, does not begin on the pad, never rises, or
-        ends before the rocket has come down from its highest point.
+    Result: at most 400 points. Raises `ValueError` if the record holds too few points,
+    does not begin on the pad, never rises, or ends before the rocket has come down from
+    its highest point.
     """
     record, smooth, first, top = _looked_at(record)
     time, height = record.time, record.height - _pad_level(record, smooth, first)
@@ -115,20 +105,11 @@ def cut_way_up(record: Record) -> WayUp:
 def heights_of(record: Record) -> tuple[FloatArray, FloatArray]:
     """Give the heights of a whole flight as far as a record goes, without spikes.
 
-    Parameters
-    ----------
-    record : Record
-        What the altimeter wrote down, from before lift-off.
+    ``record``: what the altimeter wrote down, from before lift-off.
 
-    Returns
-    -------
-    time, height : ndarray, shape (r,)
-        Since lift-off, increasing [s], and above the pad [m].
-
-    Raises
-    ------
-    ValueError
-        If the record holds too few points, does not begin on the pad, or never rises.
+    Result: since lift-off, increasing [s], and above the pad [m], shape (r,). Raises
+    `ValueError` if the record holds too few points, does not begin on the pad, or never
+    rises.
     """
     record, smooth, first, _ = _looked_at(record)
     height = smooth - _pad_level(record, smooth, first)
@@ -237,24 +218,12 @@ _COLUMNS: Final[Mapping[str, tuple[str, float, float]]] = MappingProxyType(
 def read_record(text: str, source: str) -> Record:
     """Read a record.
 
-    Parameters
-    ----------
-    text : str
-        A header and a row for each moment; lines that start with ``#`` are passed over.
-        Columns in any order: ``time_s``; ``height_m`` or ``height_ft``; and, if it was
-        recorded, ``speed_mps`` or ``speed_fps`` (upward).
-    source : str
-        Name of the file.
+    ``text``: a header and a row for each moment; lines that start with ``#`` are passed
+    over. Columns in any order: ``time_s``; ``height_m`` or ``height_ft``; and, if it
+    was recorded, ``speed_mps`` or ``speed_fps`` (upward); ``source``: name of the file.
 
-    Returns
-    -------
-    Record
-        The record in SI.
-
-    Raises
-    ------
-    FlightError
-        If anything in it cannot be used, by its line.
+    Result: the record in SI. Raises `FlightError` if anything in it cannot be used, by
+    its line.
     """
     lines = [
         (number, line)

@@ -104,27 +104,13 @@ def read_answers(
 ) -> Answers:
     """Read answers files: what they are for, then one ``name = answer`` a line.
 
-    Parameters
-    ----------
-    paths : iterable of str or Path
-        TOML files, such as one for the season, one for the day and one for the flight.
-    sets : iterable of RuleSet
-        The rules they answer.
-    occasion : Occasion
-        What is to be flown, where and when. An answer for another day, site or flight
-        does not count, and the question is open; what answers once a season holds for
-        a year.
+    ``paths``: TOML files, such as one for the season, one for the day and one for the
+    flight; ``sets``: the rules they answer; ``occasion``: what is to be flown, where
+    and when. An answer for another day, site or flight does not count, and the question
+    is open; what answers once a season holds for a year.
 
-    Returns
-    -------
-    Answers
-        The answers, checked.
-
-    Raises
-    ------
-    InputError
-        As `check_answers`; if a file cannot be read, does not say what day and site it is
-        for, or contradicts another.
+    Raises `InputError` as `check_answers`; if a file cannot be read, does not say what
+    day and site it is for, or contradicts another.
     """
     asked = questions(sets)
     found = Answers(when=occasion.when)
@@ -234,25 +220,12 @@ def check_answers(
 ) -> Answers:
     """Check answers against the questions that the rules ask.
 
-    Parameters
-    ----------
-    source : str
-        Where they come from, for messages.
-    given : mapping
-        Answer by name: yes or no to a question, a quantity for a fact. They are taken to
-        be for the flight at hand.
-    sets : iterable of RuleSet
-        The rules they answer.
+    ``source``: where they come from, for messages; ``given``: answer by name: yes or no
+    to a question, a quantity for a fact. They are taken to be for the flight at hand;
+    ``sets``: the rules they answer.
 
-    Returns
-    -------
-    Answers
-        The answers in SI.
-
-    Raises
-    ------
-    InputError
-        If a name is not asked for, or an answer is none.
+    Result: the answers in SI. Raises `InputError` if a name is not asked for, or an
+    answer is none.
     """
     return _checked(source, given, questions(sets))
 
@@ -278,15 +251,7 @@ def _checked(
 def questions(sets: Iterable[RuleSet]) -> dict[str, Question]:
     """List every question that rules may ask.
 
-    Parameters
-    ----------
-    sets : iterable of RuleSet
-        The rules.
-
-    Returns
-    -------
-    dict of str to Question
-        Each by its name.
+    Result: each by its name.
     """
     rest = "the local code on what these rules leave out was read and is kept"
     found = [

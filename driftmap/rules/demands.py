@@ -63,19 +63,9 @@ def governing_sets(
 ) -> Iterator[tuple[RuleSet, Fit]]:
     """Take, of each family, the first set that surely has a class for the rocket.
 
-    Parameters
-    ----------
-    sets : sequence of RuleSet
-        The sets picked; alternatives go from the lightest rocket to the heaviest.
-    facts, said : Facts, Answers
-        What is known.
+    ``sets``: the sets picked; alternatives go from the lightest rocket to the heaviest.
 
-    Yields
-    ------
-    rules : RuleSet
-        A set of each family; in doubt, its last.
-    fit : Fit
-        The rocket's class in it.
+    Result: a set of each family; in doubt, its last. Result: the rocket's class in it.
     """
     families: dict[str, list[tuple[RuleSet, Fit]]] = {}
     for rules in sets:
@@ -146,19 +136,10 @@ def all_hold(
 ) -> tuple[bool | None, tuple[str, ...]]:
     """Say whether all conditions hold.
 
-    Parameters
-    ----------
-    conditions : iterable of Condition
-        The conditions.
-    facts : Facts
-        What is known; where a number is not, both ends of its range must agree.
+    ``facts``: what is known; where a number is not, both ends of its range must agree.
 
-    Returns
-    -------
-    holds : bool or None
-        None where a missing fact leaves it open.
-    missing : tuple of str
-        The missing facts; empty unless it is open.
+    Result: none where a missing fact leaves it open. Result: the missing facts; empty
+    unless it is open.
     """
     missing = []
     for condition in conditions:
@@ -310,15 +291,9 @@ def _from_table(rule: Rule, numbers: Mapping[str, float]) -> tuple[float | None,
 def strictest(demands: Iterable[Demand]) -> Iterator[Demand]:
     """Keep the strictest of known limits that share a name and an excuse.
 
-    Parameters
-    ----------
-    demands : iterable of Demand
-        Of all sets, the law's before yardsticks: of equals the first stays.
+    ``demands``: of all sets, the law's before yardsticks: of equals the first stays.
 
-    Yields
-    ------
-    Demand
-        In the order of the first of each name; questions and open limits all stay.
+    Result: in the order of the first of each name; questions and open limits all stay.
     """
     best: dict[tuple[str, Question | None, bool], Demand] = {}
     demands = list(demands)

@@ -28,17 +28,9 @@ __all__ = ["RuleResult", "evaluate", "not_covered", "yardsticks"]
 def yardsticks(facts: Facts, said: Answers, law: Sequence[Demand]) -> Iterator[Demand]:
     """List what every flight is held to beside the rules that its site names.
 
-    Parameters
-    ----------
-    facts, said : Facts, Answers
-        What is known.
-    law : sequence of Demand
-        What the site's own rules ask; what stands there already is left out.
+    ``law``: what the site's own rules ask; what stands there already is left out.
 
-    Yields
-    ------
-    Demand
-        Rows of the floor that bear a yardstick.
+    Result: rows of the floor that bear a yardstick.
     """
     there = {(demand.rules.name, demand.rule) for demand in law}
     for rules, fit in governing_sets(read_rules(FLOOR), facts, said):
@@ -52,17 +44,9 @@ def yardsticks(facts: Facts, said: Answers, law: Sequence[Demand]) -> Iterator[D
 def not_covered(sets: Iterable[RuleSet], law: Iterable[Demand]) -> tuple[str, ...]:
     """List what the rules that govern a flight say nothing of.
 
-    Parameters
-    ----------
-    sets : iterable of RuleSet
-        The sets that govern.
-    law : iterable of Demand
-        What they ask of the flight.
+    ``sets``: the sets that govern; ``law``: what they ask of the flight.
 
-    Returns
-    -------
-    tuple of str
-        Topics; none of a field that one set holds the whole of.
+    Result: topics; none of a field that one set holds the whole of.
     """
     asked = {demand.rule.name for demand in law}
     whole = {field for rules in sets for field in rules.whole}
@@ -156,19 +140,9 @@ def evaluate(
     of. A "no", or a figure of the day beyond its limit, gives "hold" even where no rule
     asks it of this flight. Beside the rules of the sets every flight is held to `yardsticks`.
 
-    Parameters
-    ----------
-    sets : sequence of RuleSet
-        From `driftmap.rules.read_rules`.
-    facts : Facts
-        What is known, with the numbers of the answers (`with_answers`).
-    answers : Answers, optional
-        What people confirmed.
+    ``facts``: what is known, with the numbers of the answers (`with_answers`).
 
-    Returns
-    -------
-    tuple of RuleResult
-        At least one line.
+    Result: at least one line.
     """
     said = answers or Answers()
     results: list[RuleResult] = []

@@ -33,10 +33,7 @@ _DEEPEST: Final = 8  # files that extend one another
 def rule_sets() -> tuple[str, ...]:
     """Name the rule sets that come with the package.
 
-    Returns
-    -------
-    tuple of str
-        Names that `read_rules` accepts beside paths.
+    Result: names that `read_rules` accepts beside paths.
     """
     return tuple(sorted(path.stem for path in _HOME.glob("*.toml")))
 
@@ -46,25 +43,12 @@ def read_rules(
 ) -> tuple[RuleSet, ...]:
     """Read rule sets, and those that they extend.
 
-    Parameters
-    ----------
-    names : sequence of str
-        Names of sets that come with the package, or paths of a club's own files, which
-        end in ``.toml``.
-    base : str or Path
-        Folder that paths start from.
-    source : str
-        Where the names come from, for messages.
+    ``names``: names of sets that come with the package, or paths of a club's own files,
+    which end in ``.toml``; ``base``: folder that paths start from; ``source``: where
+    the names come from, for messages.
 
-    Returns
-    -------
-    tuple of RuleSet
-        Each file once, those extended before those that extend them.
-
-    Raises
-    ------
-    InputError
-        If a name is not known or a file cannot be used; names file and row.
+    Result: each file once, those extended before those that extend them. Raises
+    `InputError` if a name is not known or a file cannot be used; names file and row.
     """
     found: dict[Path, RuleSet] = {}
     for name in names:
@@ -304,18 +288,11 @@ def _conditions(
 def picked_rules(site: Site, names: Sequence[str] = ()) -> tuple[RuleSet, ...]:
     """Read the rule sets that were asked for, or else those that a site file names.
 
-    Parameters
-    ----------
-    site : Site
-        The site; its ``rules`` are names and paths with commas between them, paths
-        starting from the folder of the site file.
-    names : sequence of str
-        Sets asked for on the command line; their paths start from the present folder.
+    ``site``: the site; its ``rules`` are names and paths with commas between them,
+    paths starting from the folder of the site file; ``names``: sets asked for on the
+    command line; their paths start from the present folder.
 
-    Raises
-    ------
-    InputError
-        If no set is named anywhere, or one cannot be read.
+    Raises `InputError` if no set is named anywhere, or one cannot be read.
     """
     if names:
         return read_rules(names, source="--rules")

@@ -47,15 +47,7 @@ class Condition:
     def holds(self, value: float) -> bool:
         """Say whether a value lies on the meant side.
 
-        Parameters
-        ----------
-        value : float
-            The fact in SI.
-
-        Returns
-        -------
-        bool
-            Whether it does.
+        ``value``: the fact in SI.
         """
         if self.sign == "up_to":
             return value <= self.bound
@@ -280,17 +272,9 @@ def amount(value: float, dimension: str) -> str:
 def reason(condition: Condition, value: float) -> str:
     """Say how a fact meets a condition that it holds.
 
-    Parameters
-    ----------
-    condition : Condition
-        The condition.
-    value : float
-        The fact in SI.
+    ``value``: the fact in SI.
 
-    Returns
-    -------
-    str
-        Fact, figure and bound.
+    Result: fact, figure and bound.
     """
     fact = FACTS[condition.fact]
     bound = amount(condition.bound, fact.dimension)
@@ -301,15 +285,7 @@ def reason(condition: Condition, value: float) -> str:
 def not_known(names: Iterable[str]) -> str:
     """Say which facts are missing and under what name they can be answered.
 
-    Parameters
-    ----------
-    names : iterable of str
-        Keys of `FACTS`.
-
-    Returns
-    -------
-    str
-        One clause for each.
+    Result: one clause for each.
     """
     return "; ".join(
         f"{FACTS[name].text} is not known: answer {name}" for name in names
@@ -319,14 +295,6 @@ def not_known(names: Iterable[str]) -> str:
 def joined(*parts: str) -> str:
     """Put clauses in one line.
 
-    Parameters
-    ----------
-    *parts : str
-        Clauses; empty ones are left out.
-
-    Returns
-    -------
-    str
-        The line.
+    ``parts``: clauses; empty ones are left out.
     """
     return "; ".join(part for part in parts if part)

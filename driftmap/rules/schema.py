@@ -111,20 +111,8 @@ class RuleFile(_Record):
 def check_form(path: Path) -> RuleFile:
     """Read a rule file and check its form.
 
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    RuleFile
-        Its rows as written.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read, or a key or value has no place in it.
+    Result: its rows as written. Raises `InputError` if it cannot be read, or a key or
+    value has no place in it.
     """
     content = toml_of(path)
     try:

@@ -39,19 +39,11 @@ def to_fill_in(
 ) -> str:
     """Write an answers file that answers nothing yet.
 
-    Parameters
-    ----------
-    results : sequence of RuleResult
-        What the rules say; what is open in them is asked.
-    asked : mapping of str to Question
-        Every question by its name, from `driftmap.rules.questions`.
-    occasion : Occasion
-        What the answers are for.
+    ``results``: what the rules say; what is open in them is asked; ``asked``: every
+    question by its name, from `driftmap.rules.questions`; ``occasion``: what the
+    answers are for.
 
-    Returns
-    -------
-    str
-        TOML that `read_answers` takes as it is, and when any line is answered.
+    Result: TOML that `read_answers` takes as it is, and when any line is answered.
     """
     needed = dict.fromkeys(n for r in results if r.outcome == "ask" for n in r.answer)
     optional = {n for r in results if r.outcome == "pass" for n in r.answer}

@@ -198,16 +198,8 @@ class Check:
 def counted(checks: Iterable[Check]) -> tuple[int, int]:
     """Count what a verdict rests on.
 
-    Parameters
-    ----------
-    checks : iterable of Check
-        All checks.
-
-    Returns
-    -------
-    worked_out, answered : int
-        How many pass on what files, winds and flights tell, and how many on a person's
-        own word.
+    Result: how many pass on what files, winds and flights tell, and how many on a
+    person's own word.
     """
     passed = [check.answered for check in checks if check.outcome == "pass"]
     return len(passed) - sum(passed), sum(passed)
@@ -216,18 +208,10 @@ def counted(checks: Iterable[Check]) -> tuple[int, int]:
 def at_most(interval: tuple[float, float], limit: float) -> Outcome:
     """Compare a figure that must not exceed its limit.
 
-    Parameters
-    ----------
-    interval : (float, float)
-        Ends of its interval.
-    limit : float
-        The limit.
+    ``interval``: ends of its interval.
 
-    Returns
-    -------
-    {"pass", "warn", "fail"}
-        Pass if all of the interval is within the limit, fail if all of it is beyond,
-        warn if the limit lies inside it or an end is not finite.
+    Result: pass if all of the interval is within the limit, fail if all of it is
+    beyond, warn if the limit lies inside it or an end is not finite.
     """
     lower, upper = interval
     if not (np.isfinite(lower) and np.isfinite(upper)):
@@ -240,18 +224,10 @@ def at_most(interval: tuple[float, float], limit: float) -> Outcome:
 def at_least(interval: tuple[float, float], limit: float) -> Outcome:
     """Compare a figure that must reach its limit; the mirror of `at_most`.
 
-    Parameters
-    ----------
-    interval : (float, float)
-        Ends of its interval.
-    limit : float
-        The limit.
+    ``interval``: ends of its interval.
 
-    Returns
-    -------
-    {"pass", "warn", "fail"}
-        Pass if all of the interval reaches the limit, fail if none of it does, warn
-        otherwise.
+    Result: pass if all of the interval reaches the limit, fail if none of it does, warn
+    otherwise.
     """
     lower, upper = interval
     return at_most((-upper, -lower), -limit)
@@ -260,15 +236,7 @@ def at_least(interval: tuple[float, float], limit: float) -> Outcome:
 def decide(checks: Iterable[Check]) -> Verdict:
     """Turn checks into a verdict.
 
-    Parameters
-    ----------
-    checks : iterable of Check
-        All checks.
-
-    Returns
-    -------
-    {"go", "hold", "no-go"}
-        No-go if one fails, hold if one warns or there is none, else go.
+    Result: no-go if one fails, hold if one warns or there is none, else go.
     """
     outcomes = {check.outcome for check in checks}
     if "fail" in outcomes:

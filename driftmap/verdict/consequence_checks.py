@@ -71,15 +71,7 @@ def under_the_fall(
 def lines_of(cloud: Cloud) -> Lines:
     """Draw the lines that `under_the_fall` asks for, wherever people stand.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-
-    Returns
-    -------
-    Lines
-        Those of falls that can maim.
+    Result: those of falls that can maim.
     """
     return {key: _lines(cloud, part, None) for key, part in maiming(cloud).items()}
 
@@ -87,15 +79,7 @@ def lines_of(cloud: Cloud) -> Lines:
 def maiming(cloud: Cloud) -> dict[tuple[str, str], Part]:
     """Find the falls whose lines `under_the_fall` asks for.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-
-    Returns
-    -------
-    dict of (str, str) to Part
-        By case and body.
+    Result: by case and body.
     """
     return {
         (part.case, part.body): part

@@ -42,15 +42,9 @@ class Need:
     def warning(self, samples: int) -> str:
         """Say so where fewer are flown.
 
-        Parameters
-        ----------
-        samples : int
-            Flights that are to be flown in each case.
+        ``samples``: flights that are to be flown in each case.
 
-        Returns
-        -------
-        str
-            One sentence; empty where there are enough.
+        Result: one sentence; empty where there are enough.
         """
         if samples >= self.flights:
             return ""
@@ -64,24 +58,14 @@ class Need:
 def flights_needed(scout: Cloud, site: Site) -> Need:
     """Say how many flights a go needs, though nothing that is counted is ever seen.
 
-    Parameters
-    ----------
-    scout : Cloud
-        A few flights; their casualty areas and how often each case happens count, not
-        where they land.
-    site : Site
-        Whose limits and people count.
+    ``scout``: a few flights; their casualty areas and how often each case happens
+    count, not where they land; ``site``: whose limits and people count.
 
-    Returns
-    -------
-    Need
-        The greatest of the numbers that each limit asks for by itself.
+    Result: the greatest of the numbers that each limit asks for by itself.
 
-    Notes
-    -----
-    The bound for nothing seen is that of the checks: ``3.69 m / n`` with the most `m` that
-    one flight can add, and for one case by itself the exact one of as many flights as it
-    happens to. What is seen asks for more.
+    The bound for nothing seen is that of the checks: ``3.69 m / n`` with the most `m`
+    that one flight can add, and for one case by itself the exact one of as many flights
+    as it happens to. What is seen asks for more.
     """
     return max(_needs(scout, site), key=lambda need: need.flights)
 

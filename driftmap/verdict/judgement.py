@@ -54,31 +54,13 @@ def judge(
 ) -> tuple[tuple[Check, ...], tuple[AreaHit, ...]]:
     """Check a cloud against a site.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    site : Site
-        Areas, boundary and waiver.
-    wind : WindProfile
-        The wind the cloud was flown in.
-    limits : mapping of str to Limit
-        From `driftmap.verdict.limits.read_limits`.
-    harm : Harm, optional
-        Harm to people, from `driftmap.hazard.exposure.harm_of`.
-    known : mapping of str to Estimate
-        Better figures for some areas, by name, from `driftmap.hazard.precise.sharpen`.
-    lines : mapping, optional
-        Contours that are drawn already.
-    rules : iterable of Check
-        What the rules of the range say, from `driftmap.verdict.rule_checks`.
+    ``site``: areas, boundary and waiver; ``wind``: the wind the cloud was flown in;
+    ``harm``: harm to people, from `driftmap.hazard.exposure.harm_of`; ``known``: better
+    figures for some areas, by name, from `driftmap.hazard.precise.sharpen`; ``lines``:
+    contours that are drawn already; ``rules``: what the rules of the range say, from
+    `driftmap.verdict.rule_checks`.
 
-    Returns
-    -------
-    checks : tuple of Check
-        Every line.
-    areas : tuple of AreaHit
-        Probabilities for every area, checked or not.
+    Result: probabilities for every area, checked or not.
     """
     areas = area_hits(cloud, site, known)
     checks = (
@@ -131,33 +113,13 @@ def judge_all(
 ) -> Judgement:
     """Judge a cloud by the limits of its flight and site, its people and the rules.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    site : Site
-        The site.
-    wind : WindProfile
-        The wind the cloud was flown in.
-    answers : Answers, optional
-        What people confirmed of the rules that the site names.
-    precision : float, optional
-        As in `driftmap.verdict.assessment.assess`.
-    lines : mapping, optional
-        Contours of `driftmap.verdict.consequence_checks.SHARES` where they are drawn
-        already.
-    danger : Danger, optional
-        From `driftmap.hazard.exposure.danger_of`, where it is known already.
+    ``wind``: the wind the cloud was flown in; ``answers``: what people confirmed of the
+    rules that the site names; ``lines``: contours of
+    `driftmap.verdict.consequence_checks.SHARES` where they are drawn already;
+    ``danger``: from `driftmap.hazard.exposure.danger_of`, where it is known already.
 
-    Returns
-    -------
-    Judgement
-        Every check, and what it rests on.
-
-    Raises
-    ------
-    DriftmapError
-        If a limit or a rule set cannot be used.
+    Result: every check, and what it rests on. Raises `DriftmapError` if a limit or a
+    rule set cannot be used.
     """
     when = None if answers is None else answers.when
     day = None if when is None else when.date()

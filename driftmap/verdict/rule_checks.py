@@ -116,17 +116,10 @@ def _picked(site: Site) -> tuple[RuleSet, ...]:
 def rule_limit(flight: Flight, site: Site, kind: Kind) -> float:
     """Give the strictest limit that the rules set for a flight, whoever answers what.
 
-    Parameters
-    ----------
-    flight, site : Flight, Site
-        The flight and the site.
-    kind : Kind
-        `Kind.SURFACE_WIND` [m s⁻¹] or `Kind.RAIL_TILT` [deg].
+    ``flight`` and ``site``: the flight and the site; ``kind``: `Kind.SURFACE_WIND` [m
+    s⁻¹] or `Kind.RAIL_TILT` [deg].
 
-    Returns
-    -------
-    float
-        The limit; infinite where no rule sets one.
+    Result: the limit; infinite where no rule sets one.
     """
     lines = evaluate(_picked(site), facts_of(flight, site), Answers())
     limits = (r.limit for r in lines if _KINDS.get(r.name) == kind)

@@ -125,20 +125,12 @@ def field_of(
 ) -> Field:
     """Give the field for a height of the sun and a wind near the ground.
 
-    Parameters
-    ----------
-    sun : float or None
-        Height of the sun [deg]; the widest regime where it is not known.
-    latitude : float or None
-        Latitude of the site [deg]; south of the equator the wind turns the other way. Not
-        known, it does not turn.
-    speed : float or None
-        Wind at 10 m [m s⁻¹]; where it is not known strays are the larger ones.
+    ``sun``: height of the sun [deg]; the widest regime where it is not known;
+    ``latitude``: latitude of the site [deg]; south of the equator the wind turns the
+    other way. Not known, it does not turn; ``speed``: wind at 10 m [m s⁻¹]; where it is
+    not known strays are the larger ones.
 
-    Returns
-    -------
-    Field
-        Between the sun's heights of the regimes a mixture of two.
+    Result: between the sun's heights of the regimes a mixture of two.
     """
     table = fitted()
     regimes = table["regime"]

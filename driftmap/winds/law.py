@@ -54,16 +54,8 @@ _HEAD: Final = 2.0
 def lowest_height(roughness: float) -> float:
     """Give the height below which the logarithmic law is not used.
 
-    Parameters
-    ----------
-    roughness : float
-        Roughness length [m].
-
-    Returns
-    -------
-    float
-        Height above the ground [m]: head height, or four roughness lengths where that
-        is more (common practice, no source).
+    Result: height above the ground [m]: head height, or four roughness lengths where
+    that is more (common practice, no source).
     """
     return max(_HEAD, 4 * roughness)
 

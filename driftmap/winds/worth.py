@@ -57,17 +57,11 @@ class Worth:
 def dwell(heights: FloatArray, knots: FloatArray) -> FloatArray:
     """Give the seconds that a fall spends about each height.
 
-    Parameters
-    ----------
-    heights : ndarray, shape (k,)
-        Heights above the site, increasing from the ground [m].
-    knots : ndarray, shape (s, 2)
-        Time [s] and height [m] along the fall, from the top to the ground.
+    ``heights``, shape (k,): heights above the site, increasing from the ground [m];
+    ``knots``, shape (s, 2): time [s] and height [m] along the fall, from the top to the
+    ground.
 
-    Returns
-    -------
-    ndarray, shape (k,)
-        Seconds [s]: what is flown above the highest counts there.
+    Result: seconds [s]: what is flown above the highest counts there, shape (k,).
     """
     time, height = knots[::-1].T
     # Half of each layer belongs to the height below it, and half to the one above.
