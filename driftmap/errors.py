@@ -14,6 +14,7 @@ __all__ = [
     "DriftmapError",
     "FlightError",
     "FlightPathError",
+    "TooHighError",
     "InputError",
     "NoGoError",
     "PlacedError",
@@ -245,6 +246,10 @@ def located(
 
 class FlightPathError(DriftmapError, ValueError):
     """A flight that cannot be followed: it stays on the rail or leaves the air."""
+
+
+class TooHighError(FlightPathError):
+    """A flight that rises above the air which is drawn for it."""
 
 
 class WeakThrustError(FlightPathError):

@@ -14,7 +14,7 @@ from driftmap.air.day import Day
 from driftmap.air.turbulence import REFERENCE_HEIGHT, gusts, mean_behind
 from driftmap.air.wind import WindProfile, draw_wind
 from driftmap.checks import FloatArray
-from driftmap.errors import FlightPathError
+from driftmap.errors import TooHighError
 
 __all__ = [
     "AirColumn",
@@ -141,13 +141,13 @@ class AirColumn:
 
         Raises
         ------
-        FlightPathError
+        TooHighError
             If a height lies above the column; air is never extrapolated.
         """
         if height.size and not height.max() <= self.height[-1]:
-            raise FlightPathError(
-                f"'height' must stay below the top of the air column, "
-                f"{self.height[-1]:.0f} m (got {height.max():.0f} m)"
+            raise TooHighError(
+                f"rises to {height.max():,.0f} m, above the top of the air that is drawn, "
+                f"{self.height[-1]:,.0f} m"
             )
         # The levels between the lowest and the highest: no other index can come of it.
         index = self.height[1:-1].searchsorted(height, side="right")

@@ -255,6 +255,9 @@ class Case:
         where most of it comes down.
     seldom : bool
         Whether one in `SELDOM` flights is enough to know it by.
+    ahead : bool
+        Whether it happens no later than fins break of themselves, so that fins which break
+        make it no rarer.
     """
 
     name: str
@@ -263,6 +266,7 @@ class Case:
     cause: str = ""
     only: tuple[Opening, ...] | Breaks = ()
     seldom: bool = False
+    ahead: bool = False
     likelihood: float = 0.0
     probability: float = 0.0
     any_way: bool = False

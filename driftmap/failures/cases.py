@@ -72,6 +72,8 @@ ASKEW: Final = Spread(
 )
 """Angle of attack of a rocket that swings, spins or is not quite straight. Assumed."""
 
+_UNDER_POWER: Final = ("first second", "rail", "off rail", "burn", "max q")
+
 GUST: Final = Spread(
     "uniform", 0.3, 1.5, "meets sudden gusts of 0.3 to 1.5 times the wind at the rail"
 )
@@ -328,15 +330,22 @@ def build_cases(flight: Flight) -> CaseTree:
         for case in own_cases(bench, own)
     ]
     built = with_booster(bench, built, WORKS if flight.recovery else BARE)
-    likely = likelihoods(
-        bench, [c.cause for c in built if c.cause not in (WORKS, BARE)]
-    )
+    built = [replace(case, ahead=_ahead(case)) for case in built]
+    likely = likelihoods(bench, built)
     built = [replace(case, bodies=_broken(bench, case.bodies)) for case in built]
     # One whose likelihood is set to 0 is flown all the same: what happens if it does
     # happen is asked of every failure.
     cases = [replace(case, likelihood=likely[case.cause]) for case in built]
     missing = _missing(flight, bench)
     return CaseTree(tuple(cases), bench.spreads, tuple(bench.assumed), missing)
+
+
+def _ahead(case: Case) -> bool:
+    """Tell whether a case happens before fins break of themselves, or as they would."""
+    if case.cause in (WORKS, BARE, CERTAIN):
+        return False
+    timed = case.cause not in LIKELIHOOD and case.release.at == "time"
+    return timed or case.release.at in _UNDER_POWER or case.release.way != ""
 
 
 def _broken(bench: Bench, bodies: tuple[Body, ...]) -> tuple[Body, ...]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Final
 
 from driftmap.errors import FlightError, nearest
 from driftmap.failures.bodies import Bench
+from driftmap.failures.case import Case
 
 __all__ = [
     "BARE",
@@ -24,7 +26,8 @@ BARE: Final = "falls as planned"
 """What a flight without recovery is meant to do. It is judged as a failure is."""
 
 CERTAIN: Final = "flutter"
-"""Cause that needs no likelihood: whether a fin flutters follows from the flight."""
+"""Cause that needs no likelihood: whether a fin flutters follows from the flight. It has that
+of all flights to which nothing happens before."""
 
 LIKELIHOOD: Final = MappingProxyType(
     {
@@ -68,11 +71,15 @@ def default_likelihood(cause: str) -> float:
     return LIKELIHOOD.get(cause, 1.0)
 
 
-def likelihoods(bench: Bench, causes: list[str]) -> dict[str, float]:
-    """Give each cause its likelihood; what is left goes as planned."""
+def likelihoods(bench: Bench, cases: Sequence[Case]) -> dict[str, float]:
+    """Give each cause its likelihood; what is left goes as planned.
+
+    Fins break of themselves in the flights to which nothing happened before.
+    """
     flight = bench.flight
     own = {case.name: case.likelihood for case in flight.own_cases}
-    known = [c for c in dict.fromkeys(causes) if c != CERTAIN and c not in own]
+    spared = {WORKS, BARE, CERTAIN, *own}
+    known = [c for c in dict.fromkeys(case.cause for case in cases) if c not in spared]
     for name in flight.cases:
         if name not in known:
             told = f"is no case here; {nearest(name, known)}"
@@ -86,4 +93,5 @@ def likelihoods(bench: Bench, causes: list[str]) -> dict[str, float]:
     if works <= 0:
         problem = "and defaults must add up to less than 100 %"
         raise FlightError(flight.source, "cases", problem)
-    return {**likely, WORKS: works, BARE: works, CERTAIN: 1.0}
+    before = sum(likely[cause] for cause in {c.cause for c in cases if c.ahead})
+    return {**likely, WORKS: works, BARE: works, CERTAIN: 1 - before}

@@ -173,9 +173,10 @@ def _motor(bench: Bench) -> tuple[float, float, float]:
     mass = _case_mass(bench.flight)
     bench.note(
         f"loose motor: {mass * 1000:.0f} g without propellant, as wide as three quarters "
-        "of the rocket and six times as long (assumed; list a motor case)"
+        "of the rocket and six times as long, or as long as it (assumed; list a motor case)"
     )
-    face = 6 * (0.75 * frame.diameter) ** 2
+    width = 0.75 * frame.diameter
+    face = min(6 * width, frame.length) * width
     return mass, CROSSFLOW_DRAG * face, face
 
 

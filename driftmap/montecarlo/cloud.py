@@ -15,7 +15,13 @@ from driftmap.air.column import IntArray, Sky
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile, turn
 from driftmap.checks import FloatArray
-from driftmap.errors import FlightError, FlightPathError, NoGoError, WeakThrustError
+from driftmap.errors import (
+    FlightError,
+    FlightPathError,
+    NoGoError,
+    TooHighError,
+    WeakThrustError,
+)
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
@@ -294,24 +300,37 @@ def fly(  # noqa: PLR0913 - all but three are options
             plan, tree, wind, count, seed, number, lean=own, keep_falls=keep_falls
         )
 
+    while True:
+        try:
+            blocks = _in_turn(block, range(0, samples, _BLOCK), progress)
+            return _joined(blocks, plan, tree, samples, seed)
+        except WeakThrustError as problem:
+            told = f"in some of the flights, {problem}"
+            raise NoGoError(flight.source, "", told) from None
+        except FlightPathError as problem:
+            if not isinstance(problem, TooHighError) or plan.top >= plan.sky.top:
+                raise FlightError(flight.source, "", str(problem)) from None
+            # The luckiest rise far above the plan: fly all of them in deeper air.
+            plan = replace(plan, top=min(2 * plan.top, plan.sky.top))
+
+
+def _in_turn(
+    block: Callable[[int], Block],
+    starts: range,
+    progress: Callable[[int], None] | None,
+) -> list[Block]:
+    """Fly blocks on all processors; give them in their order."""
     blocks = []
-    try:
-        with ThreadPoolExecutor(os.cpu_count()) as pool:
-            try:
-                for done in pool.map(block, range(0, samples, _BLOCK)):
-                    blocks.append(done)
-                    if progress is not None:
-                        progress(done.count)
-            except BaseException:  # stopped by a key, say: the rest is not flown first
-                pool.shutdown(wait=False, cancel_futures=True)
-                raise
-    except WeakThrustError as problem:
-        raise NoGoError(
-            flight.source, "", f"in some of the flights, {problem}"
-        ) from None
-    except FlightPathError as problem:
-        raise FlightError(flight.source, "", str(problem)) from None
-    return _joined(blocks, plan, tree, samples, seed)
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        try:
+            for done in pool.map(block, starts):
+                blocks.append(done)
+                if progress is not None:
+                    progress(done.count)
+        except BaseException:  # stopped by a key, say: the rest is not flown first
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+    return blocks
 
 
 def _joined(

@@ -371,6 +371,8 @@ class _Flights:
         if isinstance(case.only, Breaks):
             return self._shed[case.only.key][1:]
         chance, natural = 1.0 - self.shed_chance, self.keeps_fins.copy()
+        if case.ahead:
+            chance, natural = np.ones_like(chance), np.ones_like(natural)
         if case.any_way or case.seldom:  # which fewer flights know as well
             natural &= np.arange(natural.size) % SELDOM == 0
         for opening in case.only:

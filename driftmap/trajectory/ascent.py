@@ -44,6 +44,9 @@ _COAST_POWER: Final = 1.5
 _ROOM: Final = 112  # states of most flights in one stage: rail, burn and coast
 _FAR_OVER: Final = 0.8  # cosine of the angle to the airstream that is no longer small
 _SLOW: Final = 10.0  # m/s; slower than this thrust turns the path within a step
+_LONGEST: Final = 0.6  # s; of a step of a burn or a wait, however long
+_STIFF: Final = 0.5  # of the time in which drag brakes, that a step of a burn may take
+_MOST_STEPS: Final = 400
 _FINE_STEPS: Final = 3  # to end the rise at apogee
 
 
@@ -216,7 +219,8 @@ def _through(
     power: float = 1.0,
     powered: bool = True,
 ) -> _Moving:
-    """Fly to a moment, or to the ground when that comes first."""
+    """Fly to a moment, or to the ground when that comes first, in so many steps or more."""
+    steps = _enough(run, moving, until, steps, power if powered else 0.0)
     marks = np.linspace(0, 1, steps + 1) ** power
     for start, end in zip(marks[:-1], marks[1:], strict=True):
         state = moving.state
@@ -226,6 +230,20 @@ def _through(
         moving = _landed(moving, run.advance(moving, step, powered=powered))
         run.keep(moving.state)
     return moving
+
+
+def _enough(
+    run: _Run, moving: _Moving, until: FloatArray | float, steps: int, power: float
+) -> int:
+    """Give the steps that a long burn or wait takes, and a body that air brakes hard."""
+    rocket = run.rocket
+    left = np.maximum(until - moving.state[6], 0.0)
+    hold = run.air.density[0] * rocket.drag_area / 2
+    push = rocket.impulse / rocket.burn_time if power else np.zeros_like(left)
+    fastest = np.sqrt(push / hold) + np.sqrt((moving.state[3:6] ** 2).sum(axis=0))
+    brakes = hold * fastest / rocket.coasting
+    wanted = left * np.maximum(1 / _LONGEST, brakes / _STIFF) * max(power, 1.0)
+    return int(np.clip(np.ceil(wanted.max()), steps, _MOST_STEPS))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

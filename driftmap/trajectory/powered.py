@@ -25,6 +25,8 @@ from driftmap.trajectory.rocket import ThrustCurve
 __all__ = ["Burning", "burn_on"]
 
 _STEPS: Final = 24  # to burnout; half a metre of a kilometre (tests/analytic)
+_STIFF: Final = 0.5  # of the time in which drag brakes, that a step may take
+_MOST_STEPS: Final = 2000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,7 +93,7 @@ def burn_on(
     elif who is None:
         who = np.arange(n)
     after = till = np.full(n, np.nan)
-    for left in range(_STEPS, 0, -1):
+    for left in range(_enough(start, body, air), 0, -1):
         step = np.maximum(body.lights + body.burn_time - state[6], 0.0) / left
         step[(state[2] <= 0) & (state[5] <= 0)] = 0.0  # those are down
         # Most steps begin where the last one ended.
@@ -113,6 +115,16 @@ def burn_on(
         new[6] = till
         state = _on_ground(state, new)
     return Motion(*state)
+
+
+def _enough(start: Motion, body: Burning, air: AirColumn) -> int:
+    """Give the steps to burnout: more for what air brakes hard, as a light motor alone."""
+    hold = air.density[0] * body.drag_area / 2
+    push = body.share * body.impulse / body.burn_time
+    brakes = hold * (start.speed + np.sqrt(push / hold)) / body.mass
+    seconds = np.maximum(body.lights + body.burn_time - start.time, 0.0)
+    wanted = float(np.max(seconds * brakes / _STIFF, initial=0.0))
+    return int(np.clip(np.ceil(wanted), _STEPS, _MOST_STEPS))
 
 
 def _gain(

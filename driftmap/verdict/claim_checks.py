@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.failures.likelihood import LIKELIHOOD, WORKS, default_likelihood
+from driftmap.failures.likelihood import CERTAIN, LIKELIHOOD, WORKS, default_likelihood
 from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import CLOTHS, canopy_strength
 from driftmap.montecarlo.cloud import Cloud
@@ -388,9 +388,13 @@ def by_default(cloud: Cloud) -> Cloud | None:
     if not raised:
         return None
     given = {case.cause: case.likelihood for case in cases}
-    more = sum(value - given[cause] for cause, value in raised.items())
-    works = max(given.get(WORKS, 0.0) - more, 0.0)
-    likely = {**given, **raised, WORKS: works}
+    more = {cause: value - given[cause] for cause, value in raised.items()}
+    before = sum(
+        more[cause] for cause in {c.cause for c in cases if c.ahead} & set(more)
+    )
+    likely = {**given, **raised}
+    likely[WORKS] = max(given.get(WORKS, 0.0) - sum(more.values()), 0.0)
+    likely[CERTAIN] = max(given.get(CERTAIN, 0.0) - before, 0.0)
     weighed = []
     for case in cases:
         share = float(next(cloud.of(case.name)).stands_for.sum()) / cloud.flights

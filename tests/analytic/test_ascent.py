@@ -232,5 +232,5 @@ def test_weak_motor_is_refused():
 
 
 def test_flight_out_of_the_air_is_refused():
-    with pytest.raises(ValueError, match="top of the air"):
+    with pytest.raises(ValueError, match="top of the air that is drawn"):
         ascend(rocket(), calm(500.0))

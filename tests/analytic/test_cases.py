@@ -12,7 +12,7 @@ from driftmap.air.wind import WindProfile
 from driftmap.errors import FlightError
 from driftmap.failures.alternatives import PLANNED, alternatives
 from driftmap.failures.case import Kick
-from driftmap.failures.cases import CERTAIN, WORKS, build_cases
+from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS, build_cases
 from driftmap.formulas.strength import TEARS, chances
 from driftmap.hazard.probability import mixture, struck
 from driftmap.montecarlo.cloud import fly
@@ -20,6 +20,10 @@ from driftmap.montecarlo.sensitivity import influences
 from driftmap.rocket.flight import Burst, OwnCase
 from driftmap.rocket.flightfile import read_flight
 
+UNDER_POWER = (
+    *("fins come off", "motor bursts", "goes off its path", "rod tips over"),
+    *("part of the cluster lights", "motor tears loose"),
+)
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
@@ -52,11 +56,34 @@ def test_branches_of_a_cause_share_its_likelihood(dual):
     cloud = flown(dual)
     early = [c for c in cloud.tree.cases if c.cause == "early opening"]
     assert {c.name.rsplit(", ")[1] for c in early} == {"holds", "torn", "ripped off"}
-    shed = sum(c.probability for c in cloud.tree.cases if c.cause == CERTAIN)
-    left = 1 - shed  # fins that flutter off leave no other case
+    shed = [c for c in cloud.tree.cases if c.cause == CERTAIN]
+    # Fins that flutter off leave no later case.
+    left = 1 - sum(c.probability for c in shed) / shed[0].likelihood
     assert sum(c.probability for c in early) == pytest.approx(0.005 * left, rel=1e-9)
     rows = sum(next(cloud.of(c.name)).stands_for.sum() for c in early)
     assert rows == pytest.approx(left * cloud.flights)
+
+
+def test_fins_that_break_make_nothing_rarer_that_came_before_them(dual):
+    """By hand: of the flights spared before, those whose fins stand go on to the rest."""
+    fin = next(p for p in dual.pieces if p.kind == "fin")
+    thin = fin.model_copy(update={"thickness": 0.0015})  # none stands
+    pieces = tuple(thin if p is fin else p for p in dual.pieces)
+    own = OwnCase(
+        name="cable burns through", likelihood=0.01, at="2 s", rocket_falls="tumbling"
+    )
+    flight = dual.model_copy(update={"pieces": pieces, "own_cases": (own,)})
+    cases = flown(flight, samples=600).tree.cases
+    causes: dict[str, float] = {}
+    for case in cases:
+        causes[case.cause] = causes.get(case.cause, 0.0) + case.probability
+    before = {name: LIKELIHOOD[name] for name in UNDER_POWER} | {own.name: 0.01}
+    before["part of the cluster lights"] = 0.0  # it has one motor
+    for name, likelihood in before.items():
+        assert causes.get(name, 0.0) == pytest.approx(likelihood, rel=1e-9), name
+    assert causes[CERTAIN] == pytest.approx(1 - sum(before.values()), rel=1e-3)
+    assert causes.get("nothing deploys", 0.0) < 1e-4
+    assert sum(causes.values()) == pytest.approx(1.0, abs=1e-9)
 
 
 def test_planned_opening_is_held_against_its_strength(dual):
