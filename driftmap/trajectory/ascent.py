@@ -45,7 +45,7 @@ _ROOM: Final = 112  # states of most flights in one stage: rail, burn and coast
 _FAR_OVER: Final = 0.8  # cosine of the angle to the airstream that is no longer small
 _SLOW: Final = 10.0  # m/s; slower than this thrust turns the path within a step
 _LONGEST: Final = 0.6  # s; of a step of a burn or a wait, however long
-_STIFF: Final = 0.5  # of the time in which drag brakes, that a step of a burn may take
+_STIFF: Final = 0.2  # of the time in which drag brakes, that a step of a burn may take
 _MOST_STEPS: Final = 400
 _FINE_STEPS: Final = 3  # to end the rise at apogee
 

@@ -93,6 +93,21 @@ def test_straight_up_without_drag_is_tsiolkovsky():
     assert end.time[0] == pytest.approx(1.9)
 
 
+def test_a_light_motor_alone_goes_as_fast_as_the_air_lets_it():
+    """By hand: sqrt((12 N - 0.03 kg g) / (1.1 x 0.05 / 2)) = 20.63 m/s, reached in 0.1 s."""
+    one = np.ones(1)
+    motor = body(
+        mass=0.03 * one,
+        propellant=0 * one,
+        impulse=24 * one,
+        burn_time=2 * one,
+        drag_area=0.05 * one,
+    )
+    end = burn_on(at(1.0, 0.0, 1e-6), motor, still())
+    assert end.v_up[0] == pytest.approx(20.63, abs=0.01)
+    assert end.height[0] == pytest.approx(1 + 20.63 * 2, abs=1.0)
+
+
 @pytest.mark.parametrize("toward", [None, (0.5, 0.0, np.sqrt(0.75))])
 @pytest.mark.parametrize("share", [1.0, 0.4])
 def test_burn_on_is_the_solution_of_its_equation(toward, share):

@@ -111,6 +111,22 @@ def test_energy_is_kept_between_the_burns():
     np.testing.assert_allclose(energy, energy[0], rtol=1e-6)
 
 
+def test_a_long_wait_in_dense_air_is_the_closed_form_of_the_rise():
+    """z = (V²/g) ln(cos(a - g t/V) / cos a), tan a = v/V, V² = 2 m g / (rho C S).
+
+    A wait of 17 s in eight steps would be 2.1 s each, where drag brakes within two.
+    """
+    h = np.array([0.0, 6000.0])
+    level = np.ones((2, 1))
+    air = AirColumn(h, 1.1 * level[:, 0], 340 * level[:, 0], 0 * level, 0 * level)
+    way = ascend(two_stages(drag=0.05, impulse=1e-3 * ONE, lights=19.0 * ONE), air)
+    parted, later = (way.at(np.array([t])) for t in (2.0, 4.0))
+    fastest = np.sqrt(2 * 2 * G / (1.1 * 0.8 * 0.05))
+    a = np.arctan(parted.v_up[0] / fastest)
+    rise = fastest**2 / G * np.log(np.cos(a - G * 2 / fastest) / np.cos(a))
+    assert later.height[0] - parted.height[0] == pytest.approx(rise, abs=1.0)
+
+
 def test_a_motor_that_never_lights_leaves_the_coast_of_a_stone():
     way = ascend(two_stages(lights=np.inf * ONE), column(density=1e-9))
     assert way.apogee.height[0] == pytest.approx(46.179 + 62.230**2 / (2 * G), rel=1e-3)
