@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import csv
 import math
+import re
 from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import FlightError
+from driftmap.errors import FlightError, quoted
 from driftmap.units import DIMENSIONS
 
 __all__ = ["read_curve"]
 
-_TIMES: Final = MappingProxyType({"time_s": 1.0, "time_ms": 1e-3})
+_TIMES: Final = MappingProxyType({"s": 1.0, "sec": 1.0, "ms": 1e-3})
+_GRAM: Final = DIMENSIONS["force"]["kgf"] / 1000
 _THRUSTS: Final = MappingProxyType(
-    {
-        f"thrust_{unit.lower()}": DIMENSIONS["force"][unit]
-        for unit in ("N", "lbf", "kgf")
-    }
+    {unit.lower(): DIMENSIONS["force"][unit] for unit in ("N", "lbf", "kgf")}
+    # A scale that shows mass shows the weight of that mass.
+    | {"lb": DIMENSIONS["force"]["lbf"], "kg": 1000 * _GRAM, "g": _GRAM}
 )
+_NAMES: Final = (("time|t", _TIMES), ("thrust|force|load|f", _THRUSTS))
 _NOISE: Final = 0.05  # of the greatest thrust; a load cell's zero wanders. Assumed
 
 
@@ -62,17 +64,20 @@ def _separator(text: str) -> str:
 def _columns(source: str, header: Sequence[str]) -> tuple[tuple[int, float], ...]:
     """Find time and thrust, each with the factor to SI."""
     found = []
-    for names in (_TIMES, _THRUSTS):
-        own = [(i, names[name]) for i, name in enumerate(header) if name in names]
+    for names, units in _NAMES:
+        told = [
+            re.fullmatch(rf"({names})(?:[\s_]+|\s*[\[(])(\w+)[\])]?", c) for c in header
+        ]
+        own = [(i, m[2]) for i, m in enumerate(told) if m is not None and m[2] in units]
         if len(own) != 1 or len(header) != 2:
-            known = " or ".join(_TIMES), " or ".join(_THRUSTS)
             raise FlightError(
                 source,
                 "header",
-                f"is {','.join(header)!r}; two columns are wanted, {known[0]} and "
-                f"{known[1]}",
+                f"is {quoted(','.join(header))}; two columns are wanted, time_s or time_ms, "
+                "and thrust_n, thrust_lbf or thrust_kgf",
             )
-        found.append(own[0])
+        (column, unit) = own[0]
+        found.append((column, units[unit]))
     return tuple(found)
 
 

@@ -16,6 +16,8 @@ PLAIN = "time_s,thrust_n\n0,0\n0.1,98.0665\n1.2,0\n"
         PLAIN,
         "# load cell\ntime_ms;thrust_kgf\n0;0\n100;10,0\n1200;0\n",
         "thrust_kgf\ttime_s\n0\t0\n10\t0.1\n0\t1.2\n",
+        "Time (s);Force [N]\n0;0\n0,1;98,0665\n1,2;0\n",
+        "t (ms),load_g\n0,0\n100,10000\n1200,0\n",
         # 10 kgf is 22.0462 lbf
         "time_s,thrust_lbf\n0,0\n0.1,22.046226218\n1.2,0\n",
     ],
@@ -37,7 +39,9 @@ def test_noise_below_zero_is_no_thrust_and_the_tail_is_cut():
     ("text", "told"),
     [
         ("time_s,thrust_n\n0,0\n1,50\n2,-8\n", "line 4.*below zero by more than noise"),
-        ("time,thrust\n0,0\n", "header.*time_s or time_ms and thrust_n or"),
+        ("time,thrust\n0,0\n", "header.*time_s or time_ms, and thrust_n"),
+        ("times,thrust_n\n0,0\n", "header"),
+        ("time_s,load\n0,0\n", "header"),
         ("time_s,thrust_n,note\n0,0,x\n", "header"),
         ("time_s,thrust_n\n0,0\n0,5\n", "line 3: time 0 must follow 0"),
         ("time_s,thrust_n\n0,x\n1,2\n", "line 2.*is not two numbers"),
