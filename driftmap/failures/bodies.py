@@ -16,6 +16,7 @@ from driftmap.formulas.strength import (
     Strengths,
     canopy_strength,
 )
+from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.flight import Device, Flight, Piece
 from driftmap.spread import Spread
 
@@ -26,6 +27,7 @@ __all__ = [
     "Bench",
     "Drag",
     "Fall",
+    "bench_of",
     "by_opening",
 ]
 
@@ -340,3 +342,20 @@ class Bench:
             )
         across = frame.length * frame.diameter
         return Body("rocket", mass, stages, across, before=before, unlit=unlit)
+
+
+def bench_of(flight: Flight) -> Bench:
+    """Put a flight on the bench, with its drag nose first."""
+    bench = Bench(flight)
+    given = flight.falling.drag_coefficient
+    if given is GUESSED_DRAG:
+        share = (given.spread or 0.0) / given.value
+        note = f"{given.value:g}, 0.35 to 0.75 being usual, spread {share:.0%}"
+        guess = Spread("lognormal", given.value, log_spread(share), note)
+        bench.need("drag coefficient", guess, "nose-first drag coefficient")
+        return bench
+    sd = 0.10 * given.value if given.spread is None else given.spread
+    note = "spread 10 %" if given.spread is None else ""
+    spread = Spread("normal", given.value, sd, note)
+    bench.need("drag coefficient", spread, "nose-first drag coefficient")
+    return bench

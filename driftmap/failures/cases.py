@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Final
 
 from driftmap.errors import FlightError
-from driftmap.failures.bodies import Bench, log_spread
+from driftmap.failures.bodies import Bench, bench_of
 from driftmap.failures.case import Body, Breaks, Case, CaseTree, Release, Stage
 from driftmap.failures.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
 from driftmap.failures.offpath import (
@@ -32,7 +32,6 @@ from driftmap.formulas.flutter import (
     SHEAR_MODULUS,
 )
 from driftmap.formulas.fragments import FRICTION, REBOUND
-from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.spread import Spread
 
@@ -319,7 +318,7 @@ def build_cases(flight: Flight) -> CaseTree:
         If the flight file gives a likelihood to a case that does not exist for it, or
         more than all of it together.
     """
-    bench = _bench(flight)
+    bench = bench_of(flight)
     built = [
         replace(case, cause=cause) for cause, make in _CASES for case in make(bench)
     ]
@@ -402,19 +401,3 @@ def _check_names(flight: Flight, built: list[Case]) -> None:
         if device.name in _OWN_NAMES:
             problem = f"the name {device.name!r} belongs to another body"
             raise FlightError(flight.source, "recovery", problem)
-
-
-def _bench(flight: Flight) -> Bench:
-    bench = Bench(flight)
-    given = flight.falling.drag_coefficient
-    if given is GUESSED_DRAG:
-        share = (given.spread or 0.0) / given.value
-        note = f"{given.value:g}, 0.35 to 0.75 being usual, spread {share:.0%}"
-        guess = Spread("lognormal", given.value, log_spread(share), note)
-        bench.need("drag coefficient", guess, "nose-first drag coefficient")
-        return bench
-    sd = 0.10 * given.value if given.spread is None else given.spread
-    note = "spread 10 %" if given.spread is None else ""
-    spread = Spread("normal", given.value, sd, note)
-    bench.need("drag coefficient", spread, "nose-first drag coefficient")
-    return bench

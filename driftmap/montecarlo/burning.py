@@ -10,8 +10,7 @@ from driftmap.air.column import AirColumn, IntArray
 from driftmap.checks import FloatArray
 from driftmap.failures.case import Release, Stage
 from driftmap.spread import stream
-from driftmap.trajectory.ascent import Ascent
-from driftmap.trajectory.motion import Motion
+from driftmap.trajectory.motion import Ascent, Motion
 from driftmap.trajectory.powered import Burning, burn_on
 from driftmap.trajectory.rocket import Rocket
 

@@ -17,7 +17,7 @@ from driftmap.formulas.flutter import (
 )
 from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.flight import Airframe, Piece
-from driftmap.trajectory.ascent import Ascent
+from driftmap.trajectory.motion import Ascent
 
 __all__ = ["stood"]
 

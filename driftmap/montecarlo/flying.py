@@ -38,9 +38,9 @@ from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of
 from driftmap.montecarlo.staging import on_way
 from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.spread import draw_all, stream
-from driftmap.trajectory.ascent import Ascent, ascend
+from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.descent import coast, fall
-from driftmap.trajectory.motion import Motion
+from driftmap.trajectory.motion import Ascent, Motion
 from driftmap.trajectory.rocket import Rocket
 
 __all__ = ["KNOT", "LANDED", "WAY_UP", "Block", "fly_block"]

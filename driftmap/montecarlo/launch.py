@@ -31,7 +31,8 @@ from driftmap.montecarlo.staging import (
 from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.flight import Airframe, Flight, Uncertain
 from driftmap.spread import Spread
-from driftmap.trajectory.ascent import Ascent, ascend
+from driftmap.trajectory.ascent import ascend
+from driftmap.trajectory.motion import Ascent
 from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, ThrustCurve
 
 __all__ = ["Plan", "plan_launch", "rockets"]

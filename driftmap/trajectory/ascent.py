@@ -27,12 +27,12 @@ import numpy as np
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, IntArray, local_air, through_air
 from driftmap.checks import FloatArray
-from driftmap.trajectory.motion import Motion
+from driftmap.trajectory.motion import Ascent, Motion
 from driftmap.trajectory.rail import ride
 from driftmap.trajectory.rocket import Rocket
 from driftmap.trajectory.swing import Body, overturned, swing
 
-__all__ = ["Ascent", "ascend"]
+__all__ = ["ascend"]
 
 _G: Final = STANDARD_GRAVITY
 _BURN_STEPS: Final = 40  # from the rail to burnout
@@ -48,94 +48,6 @@ _LONGEST: Final = 0.6  # s; of a step of a burn or a wait, however long
 _STIFF: Final = 0.2  # of the time in which drag brakes, that a step of a burn may take
 _MOST_STEPS: Final = 400
 _FINE_STEPS: Final = 3  # to end the rise at apogee
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ascent:
-    """The way up of ``n`` flights.
-
-    Parameters
-    ----------
-    rows : ndarray, shape (s, 7, n)
-        State after each of ``s`` steps, as `Motion.rows`; the last is apogee.
-    speed : ndarray, shape (s, n)
-        Speed through the air at those states, 0 on the rail [m s⁻¹].
-    density, sound : ndarray, shape (s, n)
-        Air density [kg m⁻³] and speed of sound [m s⁻¹] there.
-    rail_exit : Motion
-        State on leaving the rail.
-    rail_wind : ndarray, shape (n,)
-        Wind speed at that moment [m s⁻¹].
-    burnout : ndarray, shape (n,)
-        Time of burnout, the last one [s].
-    first_burnout : ndarray, shape (n,)
-        That of the motor which lights on the rail [s].
-    """
-
-    rows: FloatArray
-    speed: FloatArray
-    density: FloatArray
-    sound: FloatArray
-    rail_exit: Motion
-    rail_wind: FloatArray
-    burnout: FloatArray
-    first_burnout: FloatArray
-
-    @property
-    def apogee(self) -> Motion:
-        """State at apogee, shape (n,)."""
-        return Motion(*self.rows[-1])
-
-    def at(self, time: FloatArray) -> Motion:
-        """Give the state at a time of each flight's own.
-
-        Parameters
-        ----------
-        time : ndarray, shape (n,)
-            Time since ignition, clipped to the way from pad to apogee [s].
-
-        Returns
-        -------
-        Motion, shape (n,)
-            Position by a cubic in time between steps, velocity by a line.
-        """
-        times = self.rows[:, 6]
-        t = np.clip(time, times[0], times[-1])
-        i = np.clip((times <= t).sum(0) - 1, 0, len(times) - 2)
-        one = np.arange(t.size)
-        a, b = self.rows[i, :, one].T, self.rows[i + 1, :, one].T
-        dt = b[6] - a[6]
-        u = np.divide(t - a[6], dt, out=np.zeros_like(dt), where=dt > 0)
-        position = _cubic(u, a[:3], b[:3], dt * a[3:6], dt * b[3:6])
-        velocity = a[3:6] + u * (b[3:6] - a[3:6])
-        return Motion(*np.concatenate([position, velocity, t[None]]))
-
-    def max_q(self) -> tuple[FloatArray, FloatArray]:
-        """Find the greatest dynamic pressure.
-
-        Returns
-        -------
-        time : ndarray, shape (n,)
-            When, to the nearest step [s].
-        pressure : ndarray, shape (n,)
-            Dynamic pressure then [Pa].
-        """
-        pressure = self.density * self.speed**2 / 2
-        i, one = pressure.argmax(0), np.arange(pressure.shape[1])
-        return self.rows[i, 6, one], pressure[i, one]
-
-    def mach(self) -> FloatArray:
-        """Give the Mach number at the states kept, shape (s, n)."""
-        return self.speed / self.sound
-
-
-def _cubic(
-    u: FloatArray, a: FloatArray, b: FloatArray, da: FloatArray, db: FloatArray
-) -> FloatArray:
-    """Hermite cubic between two states at a share `u` of the step."""
-    rise = b - a
-    bend = 3 * rise - 2 * da - db
-    return np.asarray(a + u * (da + u * (bend + u * (da + db - 2 * rise))))
 
 
 def ascend(rocket: Rocket, air: AirColumn) -> Ascent:

@@ -1,4 +1,4 @@
-"""Where bodies are and how they move: the record that the stages of a flight pass on."""
+"""Where bodies are and how they move: what the stages of a flight pass on, and the way up."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from driftmap.checks import FloatArray
 
-__all__ = ["Motion"]
+__all__ = ["Ascent", "Motion"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,3 +43,91 @@ class Motion:
         names = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
         columns = np.broadcast_arrays(*(getattr(self, n) for n in names))
         return np.stack(columns).astype(float, copy=False)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ascent:
+    """The way up of ``n`` flights.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (s, 7, n)
+        State after each of ``s`` steps, as `Motion.rows`; the last is apogee.
+    speed : ndarray, shape (s, n)
+        Speed through the air at those states, 0 on the rail [m s⁻¹].
+    density, sound : ndarray, shape (s, n)
+        Air density [kg m⁻³] and speed of sound [m s⁻¹] there.
+    rail_exit : Motion
+        State on leaving the rail.
+    rail_wind : ndarray, shape (n,)
+        Wind speed at that moment [m s⁻¹].
+    burnout : ndarray, shape (n,)
+        Time of burnout, the last one [s].
+    first_burnout : ndarray, shape (n,)
+        That of the motor which lights on the rail [s].
+    """
+
+    rows: FloatArray
+    speed: FloatArray
+    density: FloatArray
+    sound: FloatArray
+    rail_exit: Motion
+    rail_wind: FloatArray
+    burnout: FloatArray
+    first_burnout: FloatArray
+
+    @property
+    def apogee(self) -> Motion:
+        """State at apogee, shape (n,)."""
+        return Motion(*self.rows[-1])
+
+    def at(self, time: FloatArray) -> Motion:
+        """Give the state at a time of each flight's own.
+
+        Parameters
+        ----------
+        time : ndarray, shape (n,)
+            Time since ignition, clipped to the way from pad to apogee [s].
+
+        Returns
+        -------
+        Motion, shape (n,)
+            Position by a cubic in time between steps, velocity by a line.
+        """
+        times = self.rows[:, 6]
+        t = np.clip(time, times[0], times[-1])
+        i = np.clip((times <= t).sum(0) - 1, 0, len(times) - 2)
+        one = np.arange(t.size)
+        a, b = self.rows[i, :, one].T, self.rows[i + 1, :, one].T
+        dt = b[6] - a[6]
+        u = np.divide(t - a[6], dt, out=np.zeros_like(dt), where=dt > 0)
+        position = _cubic(u, a[:3], b[:3], dt * a[3:6], dt * b[3:6])
+        velocity = a[3:6] + u * (b[3:6] - a[3:6])
+        return Motion(*np.concatenate([position, velocity, t[None]]))
+
+    def max_q(self) -> tuple[FloatArray, FloatArray]:
+        """Find the greatest dynamic pressure.
+
+        Returns
+        -------
+        time : ndarray, shape (n,)
+            When, to the nearest step [s].
+        pressure : ndarray, shape (n,)
+            Dynamic pressure then [Pa].
+        """
+        pressure = self.density * self.speed**2 / 2
+        i, one = pressure.argmax(0), np.arange(pressure.shape[1])
+        return self.rows[i, 6, one], pressure[i, one]
+
+    def mach(self) -> FloatArray:
+        """Give the Mach number at the states kept, shape (s, n)."""
+        return self.speed / self.sound
+
+
+def _cubic(
+    u: FloatArray, a: FloatArray, b: FloatArray, da: FloatArray, db: FloatArray
+) -> FloatArray:
+    """Hermite cubic between two states at a share `u` of the step."""
+    rise = b - a
+    bend = 3 * rise - 2 * da - db
+    return np.asarray(a + u * (da + u * (bend + u * (da + db - 2 * rise))))
