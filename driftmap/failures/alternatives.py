@@ -87,14 +87,16 @@ def _with(
 def _canopies(flight: Flight) -> dict[str, Device]:
     """Make canopies for a few speeds of landing, opened at apogee."""
     found = {}
-    for speed in LANDING_SPEEDS:
+    for speed in LANDING_SPEEDS:  # of any size: no file says it
         across = canopy_for(flight, speed)
         if across is not None:
-            found[f"canopy of {across:.2f} m for {speed:g} m/s"] = Device(
-                name="canopy",
-                kind="canopy",
-                diameter=across,
-                opens_at=Trigger("apogee"),
+            found[f"canopy of {across:.2f} m for {speed:g} m/s"] = (
+                Device.model_construct(
+                    name="canopy",
+                    kind="canopy",
+                    diameter=across,
+                    opens_at=Trigger("apogee"),
+                )
             )
     return found
 
@@ -161,7 +163,7 @@ def _lowered(canopy: Device) -> dict[str, Device]:
 
 def _streamer(flight: Flight, opens_at: Trigger) -> dict[str, Device]:
     width = _STREAMER_WIDTH * flight.falling.diameter
-    streamer = Device(
+    streamer = Device.model_construct(
         name="streamer",
         kind="streamer",
         length=_STREAMER_RATIO * width,

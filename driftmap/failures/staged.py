@@ -178,7 +178,8 @@ def _booster_bench(bench: Bench) -> Bench:
     flight, booster = bench.flight, bench.flight.booster
     whole, upper = flight.airframe, flight.falling
     length = flight.booster_length or whole.length - upper.length
-    frame = Airframe(
+    # What is left of two stages is not held to the bounds of what a file may say.
+    frame = Airframe.model_construct(
         mass=Uncertain(flight.booster_mass),
         diameter=min(whole.diameter, length),
         length=length,

@@ -177,7 +177,7 @@ class _Moving:
 
 def _landed(before: _Moving, after: _Moving) -> _Moving:
     """Put flights that went below the ground where they struck it."""
-    low = after.state[2] < 0
+    low = (after.state[2] < 0) & (after.state[2] < before.state[2])
     if not low.any():
         return after
     first, state = before.state[:, low], after.state.copy()

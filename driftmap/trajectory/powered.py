@@ -148,10 +148,10 @@ def _gain(
 
 def _on_ground(before: FloatArray, after: FloatArray) -> FloatArray:
     """Put bodies that went below the ground where they struck it."""
-    low = after[2] < 0
+    low = (after[2] < 0) & (after[2] < before[2])
     if low.any():
         first = before[:, low]
         share = first[2] / (first[2] - after[2, low])
         after[:, low] = first + share * (after[:, low] - first)
-        after[2, low] = 0.0
+    after[2] = np.maximum(after[2], 0.0)
     return after
