@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
-from driftmap.errors import WindError
+from driftmap.errors import WindError, located
 from driftmap.winds.aerodrome_forecast import (
     looks_like_aerodrome_forecast,
     read_aerodrome_forecast,
@@ -21,10 +21,14 @@ from driftmap.winds.forecast import looks_like_forecast, read_forecast
 from driftmap.winds.kept import looks_kept, read_kept
 from driftmap.winds.merge import merge
 from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
-from driftmap.winds.model_arrays import looks_like_arrays, read_arrays
+from driftmap.winds.model_output import (
+    looks_like_answer,
+    looks_like_arrays,
+    read_arrays,
+    read_saved_answer,
+)
 from driftmap.winds.pilot_balloon import looks_like_balloon, read_balloon
-from driftmap.winds.reading import Reading, Setting, check_seen, show_time
-from driftmap.winds.service_answer import looks_like_answer, read_saved_answer
+from driftmap.winds.reading import Reader, Reading, Setting, check_seen, show_time
 from driftmap.winds.soundings import (
     looks_like_igra,
     looks_like_sounding_list,
@@ -60,9 +64,7 @@ __all__ = [
     "write_table",
 ]
 
-Format: TypeAlias = tuple[
-    str, Callable[[str], bool], Callable[[str, str, Setting], Reading]
-]
+Format: TypeAlias = tuple[str, Callable[[str], bool], Reader]
 
 FORMATS: Final[tuple[Format, ...]] = (
     ("IGRA v2 sounding", looks_like_igra, read_igra),
@@ -115,7 +117,9 @@ def decode(text: str, setting: Setting) -> Reading:
     if looks_like_words(text):
         return check_seen(read_words(text, setting), setting)
     if any(known(text) for _, known, _ in FORMATS):
-        return decode_text(check_text(text, _TYPED), _TYPED, setting)
+        with located(_TYPED, "", WindError):
+            check_text(text)
+        return decode_text(text, _TYPED, setting)
     shown = "".join(c if c.isprintable() else " " for c in text[:60])
     raise WindError(
         shown.strip() or "wind",

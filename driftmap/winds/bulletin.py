@@ -14,9 +14,9 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from driftmap.air.wind import WindLevel
-from driftmap.errors import WindError
+from driftmap.errors import PlacedError, at
 from driftmap.units import FOOT, KNOT
-from driftmap.winds.reading import Reading, Setting, nearest_day, ordered
+from driftmap.winds.reading import Reading, Setting, nearest_day, ordered, reader
 from driftmap.winds.sonde import (
     FAR_ABOVE,
     above_ground,
@@ -151,6 +151,7 @@ class _Row:
     block: _Block
 
 
+@reader
 def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
     """Read the wind over one station from a bulletin.
 
@@ -174,29 +175,31 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
     for n, line in enumerate(text.splitlines(), 1):
         where = f"line {n}"
         plain = line.expandtabs().rstrip()
-        if _heading(plain, block, source, where):
-            continue
+        with at(where):
+            if _heading(plain, block):
+                continue
         found = _STATION.match(plain + " ")
         if found and block.levels and re.search(r"\d{4}", plain[found.end() :]):
             copy = _Block(block.based, block.valid, block.use, block.levels)
             rows.append(_Row(found[1], plain, where, copy))
         elif found and block.levels and plain.strip() == found[1]:
-            raise WindError(source, f"{where}, {found[1]}", "no group; it is cut short")
+            raise PlacedError(f"{where}, {found[1]}", "no group; it is cut short")
     if not rows:
-        raise WindError(
-            source, "", "a bulletin without a line of levels (FT …) and a station"
-        )
+        raise ValueError("a bulletin without a line of levels (FT …) and a station")
     names = [row.station for row in rows]
     station, _ = choose_station(names, setting, source, strict=True)
     mine = [row for row in rows if row.station == station]
-    times = [_times(row.block, source, row.where, setting) for row in mine]
+    times = []
+    for row in mine:
+        with at(row.where):
+            times.append(_times(row.block, setting))
     chosen, notes = choose_time(
         [time[0] for time in times], setting, source, forecast=True
     )
-    return _reading(mine[chosen], times[chosen], notes, source, setting)
+    return _reading(mine[chosen], times[chosen], notes, setting)
 
 
-def _heading(line: str, block: _Block, source: str, where: str) -> bool:
+def _heading(line: str, block: _Block) -> bool:
     based, valid, levels = _BASED.search(line), _VALID.search(line), _LEVELS.match(line)
     if based:
         block.based, block.valid, block.use, block.levels = based[1], None, None, ()
@@ -207,33 +210,32 @@ def _heading(line: str, block: _Block, source: str, where: str) -> bool:
         spans = [(int(m[0]), m.end()) for m in re.finditer(r"\d+", line)]
         feet = [level for level, _ in spans]
         if feet != sorted(set(feet)):
-            raise WindError(source, where, "levels do not increase")
+            raise ValueError("levels do not increase")
         block.levels = tuple(spans)
     return bool(based or valid or levels)
 
 
 def _reading(
-    row: _Row, times: Times, notes: tuple[str, ...], source: str, setting: Setting
+    row: _Row, times: Times, notes: tuple[str, ...], setting: Setting
 ) -> Reading:
-    station, where, block = row.station, row.where, row.block
-    groups = _columns(row.line, block.levels, source, f"{where}, {station}")
-    _check_missing(groups, block.levels, source, f"{where}, {station}", setting)
-    name = f"winds aloft {station}" + (f" {block.valid}Z" if block.valid else "")
+    where, block = f"{row.where}, {row.station}", row.block
+    with at(where):
+        groups = _columns(row.line, block.levels)
+    _check_missing(groups, block.levels, where, setting)
+    name = f"winds aloft {row.station}" + (f" {block.valid}Z" if block.valid else "")
     decoded = []
     for feet, text in groups:
-        place = f"{where}, {station}, {feet:,} ft"
-        try:
+        place = f"{where}, {feet:,} ft"
+        with at(place):
             decoded.append((feet, decode_group(text, feet), place))
-        except ValueError as problem:
-            raise WindError(source, place, str(problem)) from None
-    _check_temperatures(decoded, source)
+    _check_temperatures(decoded)
     levels = [(place, _level(feet, g, name, setting)) for feet, g, place in decoded]
     clear, foot = above_ground(levels, name, setting)
     valid, window, based = times
     return Reading(
         source=name,
         kind="aloft",
-        levels=ordered(clear, source),
+        levels=ordered(clear),
         valid=valid,
         window=window,
         based_on=based,
@@ -243,9 +245,7 @@ def _reading(
     )
 
 
-def _columns(
-    line: str, levels: tuple[tuple[int, int], ...], source: str, where: str
-) -> list[tuple[int, str]]:
+def _columns(line: str, levels: tuple[tuple[int, int], ...]) -> list[tuple[int, str]]:
     """Give each group its level: a field reaches from one heading's end to the next's.
 
     A group without temperature stands at the left of its field, others fill it.
@@ -257,9 +257,7 @@ def _columns(
         if feet is None or feet in held:
             if len(found) == len(levels):  # every level told: the order is enough
                 return [(f, t[0]) for (f, _), t in zip(levels, found, strict=True)]
-            raise WindError(
-                source,
-                where,
+            raise ValueError(
                 f"group {token[0][:12]!r} stands under no level; keep the spaces of "
                 "the bulletin",
             )
@@ -270,7 +268,6 @@ def _columns(
 def _check_missing(
     groups: list[tuple[int, str]],
     levels: tuple[tuple[int, int], ...],
-    source: str,
     where: str,
     setting: Setting,
 ) -> None:
@@ -280,8 +277,7 @@ def _check_missing(
     for feet, _ in levels:
         high = feet * FOOT - setting.site_altitude > FAR_ABOVE
         if feet >= lowest and feet not in held and not high:
-            raise WindError(
-                source,
+            raise PlacedError(
                 f"{where}, {feet:,} ft",
                 "group missing; only the lowest and the highest may be left out",
             )
@@ -298,13 +294,11 @@ def _field(token: re.Match[str], levels: tuple[tuple[int, int], ...]) -> int | N
     return None
 
 
-def _check_temperatures(decoded: list[tuple[int, Group, str]], source: str) -> None:
+def _check_temperatures(decoded: list[tuple[int, Group, str]]) -> None:
     told = False
     for _, group, place in decoded:
         if told and group.temperature is None:
-            raise WindError(
-                source, place, "no temperature, though a lower level has one"
-            )
+            raise PlacedError(place, "no temperature, though a lower level has one")
         told = told or group.temperature is not None
 
 
@@ -340,14 +334,13 @@ def _notes(decoded: list[tuple[int, Group, str]], name: str) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _times(block: _Block, source: str, where: str, setting: Setting) -> Times:
+def _times(block: _Block, setting: Setting) -> Times:
     try:
         valid = _day(block.valid, setting.when)
         based = _day(block.based, valid or setting.when)
-        window = _window(valid, block.use)
+        return valid, _window(valid, block.use), based
     except ValueError as problem:
-        raise WindError(source, where, f"its times: {problem}") from None
-    return valid, window, based
+        raise ValueError(f"its times: {problem}") from None
 
 
 def _day(text: str | None, near: datetime) -> datetime | None:

@@ -1,6 +1,6 @@
 """Ask a public forecast service for the wind over a site; never needed for the rest.
 
-Its answer is read by `driftmap.winds.service_answer`; an own server with answers of the
+Its answer is read by `driftmap.winds.model_output`; an own server with answers of the
 same form can be named instead.
 """
 
@@ -23,8 +23,8 @@ from requests.adapters import HTTPAdapter
 from urllib3.util.retry import Retry
 
 from driftmap.errors import WindError
+from driftmap.winds.model_output import read_answer
 from driftmap.winds.reading import Reading, Setting, check_seen, show_time
-from driftmap.winds.service_answer import read_answer
 
 __all__ = ["PATIENCE", "SERVICE", "fetch_forecast"]
 
@@ -118,13 +118,11 @@ def _read(answer: Mapping[str, Any], host: str, setting: Setting, note: str) -> 
             f"answered in a zone {str(offset)[:20]} s from UTC, in which it was asked",
         )
     try:
-        return check_seen(
-            read_answer(answer, host, setting, (f"{host}: {note}",)), setting
-        )
-    except WindError as problem:
-        raise WindError(
-            "forecast service", f"{host} {problem.where}".strip(), problem.problem
-        ) from None
+        reading = read_answer(answer, host, setting, (f"{host}: {note}",))
+    except ValueError as problem:
+        where = f"{host} {getattr(problem, 'where', '')}".strip()
+        raise WindError("forecast service", where, str(problem)) from None
+    return check_seen(reading, setting)
 
 
 def _checked(service: str) -> str:

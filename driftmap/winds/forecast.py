@@ -21,14 +21,16 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
+from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
 
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.checks import FloatArray
-from driftmap.errors import WindError
-from driftmap.winds.reading import Reading, Setting, ordered, show_time
+from driftmap.errors import PlacedError, at
+from driftmap.winds.reading import Reading, Setting, ordered, reader, show_time
 from driftmap.winds.sonde import (
     above_ground,
     altitude_of,
@@ -40,25 +42,30 @@ from driftmap.winds.sonde import (
 from driftmap.winds.soundings import looks_like_igra
 from driftmap.winds.text import (
     NAMES,
-    as_list,
     as_number,
-    as_object,
     as_time,
     check_keys,
     check_names,
     level_from,
     load_document,
+    nearest_name,
     nearest_point,
+    objects_of,
     vertical,
 )
 
-__all__ = ["each_time", "looks_like_forecast", "read_forecast"]
+__all__ = ["each_time", "looks_like_forecast", "read_document", "read_forecast"]
 
 _DOCUMENT: Final = (
     *("source", "based_on", "valid", "read", "levels", "members", "forecasts"),
     *("notes", "points", "latitude", "longitude"),
 )
-_EXTRA: Final = ("pressure_hpa", "temperature_c")
+_EXTRA: Final = MappingProxyType(
+    {"pressure_hpa": (1.0, 1100.0), "temperature_c": (-120.0, 60.0)}
+)
+"""What a level may tell beside what a row of a table does, and its range."""
+
+_ROW: Final = (*NAMES, *_EXTRA)
 _MOST_MEMBERS: Final = 1000
 
 
@@ -67,6 +74,7 @@ def looks_like_forecast(text: str) -> bool:
     return text.lstrip()[:1] in {"{", "["}
 
 
+@reader
 def read_forecast(text: str, source: str, setting: Setting) -> Reading:
     """Read a forecast.
 
@@ -89,30 +97,25 @@ def read_forecast(text: str, source: str, setting: Setting) -> Reading:
     WindError
         If a key or a value cannot be used, by its level.
     """
-    whole = load_document(text, source)
-    if isinstance(whole, list):  # levels alone, of a time that nobody tells
-        whole = {"levels": whole}
-    document = as_object(whole, source, "the document")
-    check_keys(document, _DOCUMENT, source, "")
+    return read_document(load_document(text, source), source, setting)
+
+
+def read_document(document: dict[str, Any], source: str, setting: Setting) -> Reading:
+    """Read what a document holds, or what another form was turned into."""
+    check_keys(document, _DOCUMENT, "")
     document, notes = nearest_point(document, source, setting)
-    check_keys(document, _DOCUMENT, source, "")
-    several = document.get("forecasts")
-    if several is None:
+    check_keys(document, _DOCUMENT, "")
+    if document.get("forecasts") is None:
         return _reading(document, source, "", notes, setting)
-    each = as_list(several, source, "forecasts")
     shared = {k: v for k, v in document.items() if k != "forecasts"}
-    documents = [
-        shared | as_object(one, source, f"forecast {i}")
-        for i, one in enumerate(each, 1)
+    each = [
+        (place, shared | one) for place, one in objects_of(document, "forecasts", "")
     ]
-    times = [
-        as_time(one, "read" if "read" in one else "valid", source, "")
-        for one in documents
-    ]
+    times = [as_time(one, "read" if "read" in one else "valid", "") for _, one in each]
     chosen, picked = choose_time(times, setting, source, forecast=True)
-    where = f"forecast {chosen + 1}"
-    check_keys(documents[chosen], _DOCUMENT, source, where)
-    return _reading(documents[chosen], source, where, (*notes, *picked), setting)
+    where, one = each[chosen]
+    check_keys(one, _DOCUMENT, where)
+    return _reading(one, source, where, (*notes, *picked), setting)
 
 
 def _reading(
@@ -122,17 +125,18 @@ def _reading(
     notes: tuple[str, ...],
     setting: Setting,
 ) -> Reading:
-    valid, read = (as_time(document, k, source, where) for k in ("valid", "read"))
+    valid, read, based = (
+        as_time(document, k, where) for k in ("valid", "read", "based_on")
+    )
     if read is not None and not {"valid", "based_on"}.isdisjoint(document):
-        raise WindError(source, where, "is either read, or a forecast: valid, based_on")
-    based = as_time(document, "based_on", source, where)
+        raise PlacedError(where, "is either read, or a forecast: valid, based_on")
     label = document.get("source", source)
     if not isinstance(label, str):
-        raise WindError(source, f"{where} source".strip(), "must be text")
+        raise PlacedError(f"{where} source".strip(), "must be text")
     time = read or valid
     name = f"{label} {show_time(time)}" if time else label
     told = [str(note) for note in _notes(document, "notes")]
-    levels, members, found = _content(document, source, where, name, setting)
+    levels, members, found = _content(document, where, name, setting)
     return Reading(
         source=name,
         kind="aloft",
@@ -154,35 +158,33 @@ Content = tuple[tuple[WindLevel, ...], FloatArray | None, tuple[str, ...]]
 
 
 def _content(
-    document: dict[str, Any], source: str, where: str, name: str, setting: Setting
+    document: dict[str, Any], where: str, name: str, setting: Setting
 ) -> Content:
     if ("levels" in document) == ("members" in document):
-        raise WindError(source, where, "give either levels or members")
+        raise PlacedError(where, "give either levels or members")
     if "levels" in document:
-        levels, notes = _levels(document["levels"], source, where, name, setting)
+        levels, notes = _levels(document, where, name, setting)
         return levels, None, notes
     each = []
-    several = as_list(document["members"], source, "members", _MOST_MEMBERS)
-    for i, one in enumerate(several, 1):
-        place = f"{where} member {i}".strip()
-        member = as_object(one, source, place)
-        check_keys(member, ("levels",), source, place)
-        each.append(_levels(member.get("levels"), source, place, name, setting))
-    return _ensemble(each, source, name)
+    for place, member in objects_of(document, "members", where, _MOST_MEMBERS):
+        check_keys(member, ("levels",), place)
+        each.append(_levels(member, place, name, setting))
+    with at("members"):
+        return _ensemble(each, name)
 
 
 def _levels(
-    value: object, source: str, where: str, name: str, setting: Setting
+    held: dict[str, Any], where: str, name: str, setting: Setting
 ) -> tuple[tuple[WindLevel, ...], tuple[str, ...]]:
     rows = []
-    for i, one in enumerate(as_list(value, source, f"{where} levels".strip()), 1):
-        place = f"{where} level {i}".strip()
-        rows.append((place, _row(as_object(one, source, place), source, place)))
-    heights, standard = _heights(rows, source, setting)
-    levels = [
-        (place, _level(row, height, name, setting, source, place))
-        for (place, row), height in zip(rows, heights, strict=True)
-    ]
+    for place, one in objects_of(held, "levels", where):
+        with at(place):
+            rows.append((place, _row(one)))
+    heights, standard = _heights(rows, setting)
+    levels = []
+    for (place, row), height in zip(rows, heights, strict=True):
+        with at(place):
+            levels.append((place, _level(row, height, name, setting)))
     clear, foot = above_ground(levels, name, setting)
     single, doubled = without_doubles(clear, name)
     notes = foot + doubled
@@ -190,38 +192,40 @@ def _levels(
         notes += (
             f"{name}: levels placed by pressure in the standard atmosphere: {standard}",
         )
-    return ordered(single, source), notes
+    return ordered(single), notes
 
 
-def _row(given: dict[str, Any], source: str, where: str) -> dict[str, float]:
-    check_keys(given, (*NAMES, *_EXTRA), source, where)
+def _row(given: dict[str, Any]) -> dict[str, float]:
     out: dict[str, float] = {}
     for key, value in given.items():
+        if key not in _ROW:
+            raise ValueError(f"unknown key {nearest_name(key, _ROW)}")
         if value is None and key.startswith(("from", "gust", "error")):
             out[key] = math.nan
         elif value is not None or key not in _EXTRA:
-            out[key] = as_number(value, key, source, where)
+            out[key] = as_number(value, key, *_EXTRA.get(key, ()))
     names = [key for key in out if key in NAMES]
-    check_names(names, source, where, vertical="pressure_hpa" not in out)
+    check_names(names, vertical="pressure_hpa" not in out)
     return out
 
 
 def _heights(
-    rows: list[tuple[str, dict[str, float]]], source: str, setting: Setting
+    rows: list[tuple[str, dict[str, float]]], setting: Setting
 ) -> tuple[list[float], int]:
     """Give the height of each level above the site, and how many are standard."""
     told: list[float | None] = []
     for place, row in rows:
-        vertical_named = any(
-            NAMES.get(k, ("",))[0] in {"height", "altitude"} for k in row
-        )
-        if not vertical_named:
+        named = {NAMES.get(key, ("",))[0] for key in row}
+        if not named & {"height", "altitude"}:
             told.append(None)
             continue
         # Pressure surfaces may lie under the ground; a height above it may not.
-        lenient = "pressure_hpa" in row or any(k.startswith("altitude") for k in row)
-        told.append(vertical(row, setting, source, place, lenient=lenient))
-    pressures = [_pressure(row, source, place) for place, row in rows]
+        lenient = "pressure_hpa" in row or "altitude" in named
+        with at(place):
+            told.append(vertical(row, setting, lenient=lenient))
+    pressures = [
+        p * 100.0 if (p := row.get("pressure_hpa")) else None for _, row in rows
+    ]
     anchors = [
         None if z is None or p is None else geopotential_of(z + setting.site_altitude)
         for z, p in zip(told, pressures, strict=True)
@@ -237,43 +241,17 @@ def _heights(
     return heights, sum(standard)
 
 
-def _pressure(row: dict[str, float], source: str, where: str) -> float | None:
-    value = row.get("pressure_hpa")
-    if value is None:
-        return None
-    if not 1.0 <= value <= 1100.0:
-        raise WindError(source, where, f"pressure {value:g} hPa; accepted is 1 to 1100")
-    return float(value) * 100.0
-
-
 def _level(
-    row: dict[str, float],
-    height: float,
-    name: str,
-    setting: Setting,
-    source: str,
-    where: str,
+    row: dict[str, float], height: float, name: str, setting: Setting
 ) -> WindLevel:
     numbers = {key: value for key, value in row.items() if key in NAMES}
-    level = level_from(numbers, height, setting, source, where)
+    level = level_from(numbers, height, setting, name)
     celsius = row.get("temperature_c")
-    if celsius is not None and not -120.0 <= celsius <= 60.0:
-        raise WindError(
-            source, where, f"temperature {celsius:g} C; accepted is -120 to 60"
-        )
-    return WindLevel(
-        height,
-        level.direction,
-        level.speed,
-        level.gust,
-        name,
-        None if celsius is None else celsius + 273.15,
-        level.error,
-    )
+    return level if celsius is None else replace(level, temperature=celsius + 273.15)
 
 
 def _ensemble(
-    each: list[tuple[tuple[WindLevel, ...], tuple[str, ...]]], source: str, name: str
+    each: list[tuple[tuple[WindLevel, ...], tuple[str, ...]]], name: str
 ) -> Content:
     """Bring the members to the levels that all of them reach."""
     heights = [np.array([level.height for level in levels]) for levels, _ in each]
@@ -281,10 +259,8 @@ def _ensemble(
     common = np.unique(np.concatenate(heights).round(3))
     common = common[(common >= low - 1e-3) & (common <= high + 1e-3)]
     if common.size == 0:
-        raise WindError(source, "members", "have no heights in common")
-    members = np.array(
-        [_components(levels, common, source) for levels, _ in each], dtype=float
-    )
+        raise ValueError("have no heights in common")
+    members = np.array([_components(levels, common) for levels, _ in each], dtype=float)
     direction, speed = direction_and_speed(*members.mean(axis=0))
     levels = tuple(
         WindLevel(float(z), float(d), float(v), None, name)
@@ -295,11 +271,9 @@ def _ensemble(
     return levels, members, (*notes, spread)
 
 
-def _components(
-    levels: tuple[WindLevel, ...], common: FloatArray, source: str
-) -> list[FloatArray]:
+def _components(levels: tuple[WindLevel, ...], common: FloatArray) -> list[FloatArray]:
     if any(level.direction is None for level in levels):
-        raise WindError(source, "members", "a variable direction in a member")
+        raise ValueError("a variable direction in a member")
     parts = components_from(
         np.array([level.direction for level in levels], dtype=float),
         np.array([level.speed for level in levels]),

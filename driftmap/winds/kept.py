@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias, cast
@@ -19,16 +19,16 @@ import numpy as np
 from driftmap import units
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.checks import FloatArray
-from driftmap.errors import WindError
+from driftmap.errors import PlacedError, WindError, at, located
 from driftmap.winds.law import ROUGHNESS
-from driftmap.winds.reading import Reading, Setting, check_direction, check_speed
+from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting
 from driftmap.winds.text import (
     as_list,
     as_number,
-    as_object,
     as_time,
     check_keys,
     load_document,
+    objects_of,
 )
 
 __all__ = [
@@ -42,28 +42,38 @@ __all__ = [
 ]
 
 Document: TypeAlias = dict[str, object]
+_Numbers: TypeAlias = Mapping[str, tuple[str, float, float, float]]
 
 _TIMES: Final = ("valid", "based_on")
-_NUMBERS: Final = ("direction_error_deg", "pressure_hpa")
-_AWAY: Final = "away_m"
-_SKY: Final = MappingProxyType(
+_NUMBERS: Final = MappingProxyType(
     {
-        "cloud_cover": ("cloud_cover", 1.0),
-        "visibility": ("visibility_m", 1e6),
-        "cloud_base": ("cloud_base_m", 1e5),
-        "lowest_cloud": ("lowest_cloud_m", 1e5),
+        "direction_error": ("direction_error_deg", math.radians(1.0), 0.0, 180.0),
+        "away": ("away_m", 1.0, 0.0, 4e7),
+        "pressure": ("pressure_hpa", 100.0, 1.0, 1e4),
+        "cloud_cover": ("cloud_cover", 1.0, 0.0, 1.0),
+        "visibility": ("visibility_m", 1.0, 0.0, 1e6),
+        "cloud_base": ("cloud_base_m", 1.0, 0.0, 1e5),
+        "lowest_cloud": ("lowest_cloud_m", 1.0, 0.0, 1e5),
     }
 )
-"""What a report tells of the sky: name here, key and the most it may be."""
+"""Numbers of a reading: name here, key, size of its unit, least and most."""
+_FLAGS: Final = ("forecast", "from_ground")
+_TEXTS: Final = ("warned", "assumed")
 _READING: Final = (
-    *("source", "kind", "levels", *_TIMES, "window", "forecast", *_NUMBERS),
-    *("from_ground", _AWAY, "members", "terrain", "warned", "assumed"),
-    *(key for key, _ in _SKY.values()),
+    *("source", "kind", "levels", "window", "members", "terrain"),
+    *(*_TIMES, *_FLAGS, *_TEXTS, *(key for key, *_ in _NUMBERS.values())),
 )
-_LEVEL: Final = (
-    *("height_m", "from_deg", "speed_mps", "gust_mps", "temperature_k", "error_mps"),
-    "source",
+_LEVEL: Final = MappingProxyType(
+    {
+        "height": ("height_m", 1.0, 0.0, 1e5),
+        "direction": ("from_deg", math.radians(1.0), 0.0, 360.0),
+        "speed": ("speed_mps", 1.0, 0.0, HIGHEST_SPEED),
+        "gust": ("gust_mps", 1.0, 0.0, HIGHEST_SPEED),
+        "temperature": ("temperature_k", 1.0, 100.0, 400.0),
+        "error": ("error_mps", 1.0, 0.0, 100.0),
+    }
 )
+"""Those of a level."""
 _ELSEWHERE: Final = 1.0  # m between the site it was kept for and the one it is read for
 _MOST: Final = 1000  # readings, and members of an ensemble
 
@@ -90,24 +100,19 @@ def keep_readings(readings: Iterable[Reading], site_altitude: float) -> Document
 
 
 def _kept(reading: Reading) -> Document:
-    window, pressure = reading.window, reading.pressure
+    window, members = reading.window, reading.members
     document: dict[str, object | None] = {
         "source": reading.source,
         "kind": reading.kind,
-        "forecast": reading.forecast,
-        "valid": _iso(reading.valid),
+        **{key: _iso(getattr(reading, key)) for key in _TIMES},
         "window": None if window is None else [_iso(time) for time in window],
-        "based_on": _iso(reading.based_on),
-        "direction_error_deg": math.degrees(reading.direction_error),
-        "from_ground": reading.from_ground,
-        _AWAY: reading.away,
-        "pressure_hpa": None if pressure is None else pressure / 100,
-        "terrain": reading.terrain,
-        "levels": [_kept_level(level) for level in reading.levels],
-        **{key: getattr(reading, name) for name, (key, _) in _SKY.items()},
-        "members": None if reading.members is None else reading.members.tolist(),
-        "warned": list(reading.warned),
-        "assumed": list(reading.assumed),
+        **{key: getattr(reading, key) for key in (*_FLAGS, *_TEXTS, "terrain")},
+        **_numbers(reading, _NUMBERS),
+        "levels": [
+            {**_numbers(level, _LEVEL), "source": level.source}
+            for level in reading.levels
+        ],
+        "members": None if members is None else members.tolist(),
     }
     return {key: value for key, value in document.items() if value is not None}
 
@@ -116,18 +121,13 @@ def _iso(time: datetime | None) -> str | None:
     return None if time is None else time.isoformat()
 
 
-def _kept_level(level: WindLevel) -> Document:
-    way = level.direction
-    document: dict[str, object | None] = {
-        "height_m": level.height,
-        "from_deg": None if way is None else math.degrees(way),
-        "speed_mps": level.speed,
-        "gust_mps": level.gust,
-        "temperature_k": level.temperature,
-        "error_mps": level.error,
-        "source": level.source,
+def _numbers(record: Reading | WindLevel, table: _Numbers) -> Document:
+    told = {
+        key: (getattr(record, name), size) for name, (key, size, *_) in table.items()
     }
-    return {key: value for key, value in document.items() if value is not None}
+    return {
+        key: value / size for key, (value, size) in told.items() if value is not None
+    }
 
 
 def looks_kept(text: str) -> bool:
@@ -157,138 +157,104 @@ def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
     WindError
         If a value cannot be used, or the site lies at another altitude.
     """
-    document = as_object(load_document(text, source), source, "the document")
-    altitude = as_number(
-        document.get("site_altitude_m"), "site_altitude_m", source, "the document"
-    )
-    if abs(altitude - setting.site_altitude) > _ELSEWHERE:
-        raise WindError(
-            source,
-            "site_altitude_m",
-            f"{altitude:g} m: its heights are above another site; this one lies at "
-            f"{setting.site_altitude:g} m",
-        )
-    each = as_list(document["readings"], source, "readings", _MOST)
-    return tuple(
-        _reading(as_object(one, source, f"reading {i}"), source, f"reading {i}")
-        for i, one in enumerate(each, 1)
-    )
-
-
-def _reading(given: dict[str, Any], source: str, where: str) -> Reading:
-    check_keys(given, _READING, source, where)
-    kind = given.get("kind")
-    if kind not in {"surface", "aloft"}:
-        raise WindError(source, f"{where} kind", "accepted are 'surface' and 'aloft'")
-    each = as_list(given.get("levels"), source, f"{where} levels")
-    levels = tuple(
-        _level(
-            as_object(one, source, f"{where} level {i}"), source, f"{where} level {i}"
-        )
-        for i, one in enumerate(each, 1)
-    )
-    turn, pressure = (_number(given, key, source, where) for key in _NUMBERS)
-    valid, based = (as_time(given, key, source, where) for key in _TIMES)
-    terrain = given.get("terrain")
-    if terrain is not None and terrain not in ROUGHNESS:
-        raise WindError(source, f"{where} terrain", f"accepted: {', '.join(ROUGHNESS)}")
-    try:
-        return Reading(
-            source=_text(given.get("source"), source, where),
-            kind=cast(Literal["surface", "aloft"], kind),
-            levels=levels,
-            valid=valid,
-            window=_window(given, source, where),
-            based_on=based,
-            forecast=_flag(given, "forecast", source, where),
-            direction_error=math.radians(turn or 0.0),
-            from_ground=_flag(given, "from_ground", source, where),
-            away=_number(given, _AWAY, source, where),
-            members=_members(given.get("members"), len(levels), source, where),
-            pressure=None if pressure is None else pressure * 100,
-            terrain=terrain,
-            **_sky(given, source, where),
-            warned=_texts(given, "warned", source, where),
-            assumed=_texts(given, "assumed", source, where),
-        )
-    except ValueError as problem:
-        raise WindError(source, where, str(problem)) from None
-
-
-def _level(given: dict[str, Any], source: str, where: str) -> WindLevel:
-    check_keys(given, _LEVEL, source, where)
-    height, speed = (
-        as_number(given.get(key), key, source, where) for key in _LEVEL[:3:2]
-    )
-    way, gust, kelvin, error = (
-        _number(given, key, source, where)
-        for key in ("from_deg", "gust_mps", "temperature_k", "error_mps")
-    )
-    if gust is not None:
-        check_speed(gust, source, where, what="gust")
-    if error is not None and not 0 <= error <= 100:
-        raise WindError(source, where, f"error_mps {error:g}; accepted is 0 to 100")
-    return WindLevel(
-        height,
-        None if way is None else check_direction(way, source, where),
-        check_speed(speed, source, where),
-        gust,
-        _text(given.get("source"), source, where),
-        kelvin,
-        error,
-    )
-
-
-def _sky(given: dict[str, Any], source: str, where: str) -> dict[str, float | None]:
-    """Read what was kept of the sky."""
-    told: dict[str, float | None] = {}
-    for name, (key, most) in _SKY.items():
-        value = told[name] = _number(given, key, source, where)
-        if value is not None and not 0 <= value <= most:
-            raise WindError(
-                source, where, f"{key} {value:g}; accepted is 0 to {most:g}"
+    with located(source, "", WindError):
+        document = load_document(text, source)
+        with at("the document"):
+            altitude = as_number(document.get("site_altitude_m"), "site_altitude_m")
+        if abs(altitude - setting.site_altitude) > _ELSEWHERE:
+            raise PlacedError(
+                "site_altitude_m",
+                f"{altitude:g} m: its heights are above another site; this one lies at "
+                f"{setting.site_altitude:g} m",
             )
-    return told
+        each = []
+        for where, one in objects_of(document, "readings", "", _MOST):
+            with at(where):
+                each.append(_reading(one, where))
+        return tuple(each)
 
 
-def _number(given: dict[str, Any], key: str, source: str, where: str) -> float | None:
+def _reading(given: dict[str, Any], where: str) -> Reading:
+    check_keys(given, _READING, where)
+    kind, terrain = given.get("kind"), given.get("terrain")
+    if kind not in {"surface", "aloft"}:
+        raise PlacedError(f"{where} kind", "accepted are 'surface' and 'aloft'")
+    if terrain is not None and terrain not in ROUGHNESS:
+        raise PlacedError(f"{where} terrain", f"accepted: {', '.join(ROUGHNESS)}")
+    levels = []
+    for place, one in objects_of(given, "levels", where):
+        with at(place):
+            levels.append(_level(one, place))
+    valid, based = (as_time(given, key, where) for key in _TIMES)
+    forecast, from_ground = (_flag(given, key, where) for key in _FLAGS)
+    warned, assumed = (_texts(given, key, where) for key in _TEXTS)
+    told = {name: _number(given, row) for name, row in _NUMBERS.items()}
+    return Reading(
+        source=_text(given, where),
+        kind=cast(Literal["surface", "aloft"], kind),
+        levels=tuple(levels),
+        valid=valid,
+        window=_window(given, where),
+        based_on=based,
+        forecast=forecast,
+        from_ground=from_ground,
+        members=_members(given.get("members"), len(levels), where),
+        terrain=terrain,
+        warned=warned,
+        assumed=assumed,
+        **{**told, "direction_error": told["direction_error"] or 0.0},  # type: ignore[arg-type]
+    )
+
+
+def _level(given: dict[str, Any], where: str) -> WindLevel:
+    check_keys(given, (*(key for key, *_ in _LEVEL.values()), "source"), where)
+    told = {name: _number(given, row) for name, row in _LEVEL.items()}
+    for name in ("height", "speed"):
+        if told[name] is None:
+            raise ValueError(f"no {_LEVEL[name][0]}")
+    return WindLevel(source=_text(given, where), **told)  # type: ignore[arg-type]
+
+
+def _number(
+    given: dict[str, Any], row: tuple[str, float, float, float]
+) -> float | None:
+    key, size, low, high = row
     value = given.get(key)
-    return None if value is None else as_number(value, key, source, where)
+    return None if value is None else size * as_number(value, key, low, high)
 
 
-def _flag(given: dict[str, Any], key: str, source: str, where: str) -> bool:
+def _flag(given: dict[str, Any], key: str, where: str) -> bool:
     value = given.get(key)
     if not isinstance(value, bool):
-        raise WindError(source, f"{where} {key}", "must be true or false")
+        raise PlacedError(f"{where} {key}", "must be true or false")
     return value
 
 
-def _text(value: object, source: str, where: str) -> str:
+def _text(given: dict[str, Any], where: str) -> str:
+    value = given.get("source")
     if not isinstance(value, str) or not value.strip():
-        raise WindError(source, f"{where} source", "must be text")
+        raise PlacedError(f"{where} source", "must be text")
     return value
 
 
-def _texts(given: dict[str, Any], key: str, source: str, where: str) -> tuple[str, ...]:
+def _texts(given: dict[str, Any], key: str, where: str) -> tuple[str, ...]:
     value = given.get(key, [])
     if not isinstance(value, list) or not all(isinstance(one, str) for one in value):
-        raise WindError(source, f"{where} {key}", "must be a list of texts")
+        raise PlacedError(f"{where} {key}", "must be a list of texts")
     return tuple(value)
 
 
-def _window(
-    given: dict[str, Any], source: str, where: str
-) -> tuple[datetime, datetime] | None:
+def _window(given: dict[str, Any], where: str) -> tuple[datetime, datetime] | None:
     if given.get("window") is None:
         return None
-    both = as_list(given["window"], source, f"{where} window", 2)
-    times = [as_time({"window": one}, "window", source, where) for one in both]
+    both = as_list(given["window"], f"{where} window", 2)
+    times = [as_time({"window": one}, "window", where) for one in both]
     if len(times) != 2 or times[0] is None or times[1] is None or times[1] < times[0]:
-        raise WindError(source, f"{where} window", "must be a first and a last time")
+        raise PlacedError(f"{where} window", "must be a first and a last time")
     return times[0], times[1]
 
 
-def _members(value: object, levels: int, source: str, where: str) -> FloatArray | None:
+def _members(value: object, levels: int, where: str) -> FloatArray | None:
     if value is None:
         return None
     try:
@@ -297,8 +263,7 @@ def _members(value: object, levels: int, source: str, where: str) -> FloatArray 
         members = np.empty(0)
     good = members.ndim == 3 and members.shape[1:] == (2, levels)
     if not good or not 0 < len(members) <= _MOST or not np.all(np.isfinite(members)):
-        raise WindError(
-            source,
+        raise PlacedError(
             f"{where} members",
             f"must be members of 2 components at {levels} levels, all finite",
         )

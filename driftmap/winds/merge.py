@@ -15,10 +15,10 @@ from driftmap.air.wind import WindProfile, direction_and_speed, modes_of
 from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.winds import law, uncertainty
+from driftmap.winds.aerodrome_code import POOR
 from driftmap.winds.field import Field, Told, field_of, given
 from driftmap.winds.law import MAST
 from driftmap.winds.reading import Reading, Setting, show_time
-from driftmap.winds.sky import POOR
 from driftmap.winds.sources import (
     SURFACE,
     Node,

@@ -9,8 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from datetime import datetime, timedelta, timezone, tzinfo
-from types import MappingProxyType
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Final
 
 import numpy as np
@@ -18,17 +17,25 @@ import numpy as np
 from driftmap import units
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.checks import FloatArray
-from driftmap.errors import WindError
+from driftmap.errors import at
 from driftmap.winds.reading import (
     SLIP,
     Reading,
     Setting,
     check_direction,
     check_speed,
-    parse_time,
+    reader,
 )
 from driftmap.winds.spoken import HEAD_HEIGHT
-from driftmap.winds.text import NAMES, cells_of, idle, mark_of, nearest_name, number_of
+from driftmap.winds.text import (
+    NAMES,
+    Cells,
+    names_of,
+    number_of,
+    remarks_of,
+    rows_of,
+    told_time,
+)
 
 __all__ = ["looks_like_meter_log", "read_meter_log"]
 
@@ -51,8 +58,8 @@ _TIMES: Final = ("time", "time_utc")
 _COLUMNS: Final = tuple(
     name for name in NAMES if name.startswith(("from", "speed", "gust"))
 )
-_TOLD: Final = re.compile(r"\s*#\s*(height|zone)\s*:?\s+(.+?)\s*$", re.IGNORECASE)
-_NONE: Final = MappingProxyType(dict.fromkeys(("", "-", "--", "na", "nan", "none")))
+_OR_ZONE: Final = ", or without its zone below a line '# zone -07:00'"
+_NONE: Final = ("", "-", "--", "na", "nan", "none")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +72,7 @@ class _Row:
 
 def looks_like_meter_log(text: str) -> bool:
     """Tell whether its first line names a time and a speed, but no height."""
-    first = next((line for line in text.splitlines() if not idle(line)), "")
-    names = [name.lower() for name in cells_of(first, mark_of(first))]
+    names = names_of(text)
     return (
         any(name in _TIMES for name in names)
         and any(name.startswith("speed_") for name in names)
@@ -74,6 +80,7 @@ def looks_like_meter_log(text: str) -> bool:
     )
 
 
+@reader
 def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
     """Read a record.
 
@@ -106,8 +113,8 @@ def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
     Readings within a minute count as one when the error of the mean is told: gusts last so
     long near the ground (assumed). What comes after the mean adds the error of its age.
     """
-    height, zone = _told(text, source)
-    rows = _rows(text, source, zone, setting)
+    height, zone = _told(text)
+    rows = _rows(text, zone, setting)
     seen = [row for row in rows if row.time - setting.seen_by <= SLIP] or rows[:1]
     last = seen[-1].time
     hour = [row for row in seen if last - row.time <= PEAK_OVER]
@@ -190,24 +197,18 @@ def _trends(hour: list[_Row]) -> list[str]:
     return told
 
 
-def _told(text: str, source: str) -> tuple[float, tzinfo | None]:
+def _told(text: str) -> tuple[float, tzinfo | None]:
     """Read the lines that tell the meter's height and the zone of its clock."""
+    told = remarks_of(text, ("height", "zone"))
     height, zone = HEAD_HEIGHT, None
-    for n, line in enumerate(text.splitlines(), 1):
-        found = _TOLD.match(line)
-        if not found:
-            continue
-        try:
-            if found[1].lower() == "zone":
-                zone = _zone(found[2])
-            else:
-                height = units.parse(found[2], "length")
-        except ValueError as problem:
-            raise WindError(source, f"line {n}", str(problem)) from None
-        if not 0.5 <= height <= 150.0:
-            raise WindError(
-                source, f"line {n}", f"height {height:g} m; accepted is 0.5 to 150 m"
-            )
+    if "height" in told:
+        with at(told["height"][0]):
+            height = units.parse(told["height"][1], "length")
+            if not 0.5 <= height <= 150.0:
+                raise ValueError(f"height {height:g} m; accepted is 0.5 to 150 m")
+    if "zone" in told:
+        with at(told["zone"][0]):
+            zone = _zone(told["zone"][1])
     return height, zone
 
 
@@ -216,94 +217,45 @@ def _zone(text: str) -> tzinfo:
     if not found or int(found[2] or 0) > 14 or int(found[3] or 0) > 59:
         raise ValueError(f"zone {text[:20]!r}; accepted is such as -07:00, or Z")
     if found[1] is None:
-        return timezone(timedelta(0))
+        return UTC
     ahead = timedelta(hours=int(found[2]), minutes=int(found[3]))
     return timezone(ahead if found[1] == "+" else -ahead)
 
 
-def _rows(text: str, source: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:
-    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if not idle(line)]
-    if not lines:
-        raise WindError(source, "", "is empty; give a header and rows")
-    head, body = lines[0], lines[1:]
-    mark = mark_of(head[1])
-    names = [name.lower() for name in cells_of(head[1], mark)]
-    _check_names(names, source, f"line {head[0]}")
-    if not 0 < len(body) <= _MOST:
-        raise WindError(source, "", f"{len(body)} readings; accepted are 1 to {_MOST}")
-    rows = []
-    for n, line in body:
-        cells = cells_of(line, mark)
-        where = f"line {n}"
-        if len(cells) != len(names):
-            raise WindError(
-                source, where, f"{len(cells)} cells; the header names {len(names)}"
-            )
-        row = _row(dict(zip(names, cells, strict=True)), source, where, zone, setting)
-        if row is not None:
-            rows.append(row)
-    if not rows:
-        raise WindError(source, "", "holds no reading with a speed")
-    return sorted(rows, key=lambda row: row.time)
+def _rows(text: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:
+    rows: list[_Row | None] = []
+    for where, cells in rows_of(text, (*_TIMES, *_COLUMNS), _check, 1, _MOST):
+        with at(where):
+            rows.append(_row(cells, zone, setting))
+    told = [row for row in rows if row is not None]  # the meter missed the others
+    if not told:
+        raise ValueError("holds no reading with a speed")
+    return sorted(told, key=lambda row: row.time)
 
 
-def _check_names(names: list[str], source: str, where: str) -> None:
-    for name in names:
-        if name not in _COLUMNS and name not in _TIMES:
-            known = (*_TIMES, *_COLUMNS)
-            raise WindError(
-                source, where, f"unknown column {nearest_name(name, known)}"
-            )
+def _check(names: list[str]) -> None:
     for start in ("time", "from", "speed", "gust"):
         if sum(name.startswith(start) for name in names) > 1:
-            raise WindError(source, where, f"two columns of {start}; keep one of them")
+            raise ValueError(f"two columns of {start}; keep one of them")
 
 
-def _row(
-    cells: dict[str, str],
-    source: str,
-    where: str,
-    zone: tzinfo | None,
-    setting: Setting,
-) -> _Row | None:
-    values: dict[str, float] = {}
-    for name, cell in cells.items():
-        if name in _TIMES or cell.lower() in _NONE:
-            continue
-        try:
-            value = number_of(cell)
-        except ValueError:
-            value = math.nan
-        if not math.isfinite(value):
-            raise WindError(
-                source, where, f"{name} {cell[:40]!r}; accepted is a finite number"
-            )
-        values[name.split("_")[0]] = value * NAMES[name][1]
+def _row(cells: Cells, zone: tzinfo | None, setting: Setting) -> _Row | None:
+    values = {
+        name.split("_")[0]: number_of(cell, name) * NAMES[name][1]
+        for name, cell in cells.items()
+        if name not in _TIMES and cell.lower() not in _NONE
+    }
     if "speed" not in values:
-        return None  # the meter missed one
+        return None
     direction = None
     if "from" in values:
-        direction = check_direction(values["from"], source, where)
+        direction = check_direction(values["from"])
         if "from_magnetic_deg" in cells:
-            direction = setting.true_bearing(direction, source, where)
-    speed = check_speed(values["speed"], source, where)
-    gust = values.get("gust")
+            direction = setting.true_bearing(direction)
+    speed, gust = check_speed(values["speed"]), values.get("gust")
     if gust is not None:
-        check_speed(gust, source, where, what="gust")
-    return _Row(_time(cells, source, where, zone), direction, speed, gust)
-
-
-def _time(
-    cells: dict[str, str], source: str, where: str, zone: tzinfo | None
-) -> datetime:
+        check_speed(gust, what="gust")
     name = next(name for name in cells if name in _TIMES)
-    try:
-        own = timezone(timedelta(0)) if name == "time_utc" else zone
-        return parse_time(cells[name], zone=own)
-    except ValueError:
-        raise WindError(
-            source,
-            where,
-            f"{name} {cells[name][:40]!r}; accepted is such as 2026-05-09T08:10-07:00, "
-            "or without its zone below a line '# zone -07:00'",
-        ) from None
+    own = UTC if name == "time_utc" else zone
+    time = told_time(cells[name], name, own, also=_OR_ZONE)
+    return _Row(time, direction, speed, gust)

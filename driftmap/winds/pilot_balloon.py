@@ -20,10 +20,10 @@ from numpy.typing import NDArray
 from driftmap import units
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.checks import FloatArray
-from driftmap.errors import WindError
+from driftmap.errors import PlacedError, at
 from driftmap.formulas.balloon import ascent_rate
-from driftmap.winds.reading import Reading, Setting, check_speed, parse_time
-from driftmap.winds.text import cells_of, idle, mark_of, nearest_name, number_of
+from driftmap.winds.reading import Reading, Setting, check_speed, reader
+from driftmap.winds.text import names_of, number_of, remarks_of, rows_of, told_time
 
 __all__ = ["RATE_ERROR", "looks_like_balloon", "read_balloon"]
 
@@ -40,10 +40,7 @@ _COLUMNS: Final = (
     *("time_s", "elevation_deg", "azimuth_deg", "azimuth_magnetic_deg"),
     *("elevation2_deg", "azimuth2_deg", "azimuth2_magnetic_deg"),
 )
-_TOLD: Final = re.compile(
-    r"\s*#\s*(released|ascent|balloon|free lift|second observer)\s*:?\s+(.+?)\s*$",
-    re.IGNORECASE,
-)
+_TOLD: Final = ("released", "ascent", "balloon", "free lift", "second observer")
 _MOST: Final = 2000
 
 
@@ -60,10 +57,10 @@ class _Places:
 
 def looks_like_balloon(text: str) -> bool:
     """Tell whether its first line names an elevation."""
-    first = next((line for line in text.splitlines() if not idle(line)), "")
-    return "elevation_deg" in [c.lower() for c in cells_of(first, mark_of(first))]
+    return "elevation_deg" in names_of(text)
 
 
+@reader
 def read_balloon(text: str, source: str, setting: Setting) -> Reading:
     """Read a record.
 
@@ -95,143 +92,97 @@ def read_balloon(text: str, source: str, setting: Setting) -> Reading:
     Each level carries its error: of the angles (`ANGLE`, over the time between the two
     places) and of the rate of ascent (`RATE_ERROR`, which scales every distance alike).
     """
-    told = _told(text, source)
-    rows = _rows(text, source, setting)
-    places, about = _places(rows, told, source)
+    told = remarks_of(text, _TOLD)
+    places, about = _places(_rows(text, setting), told)
     levels = tuple(_levels(places, source, two="second observer" in told))
     if not levels:
-        raise WindError(
-            source, "", "no two places a minute apart, high enough to tell a distance"
-        )
+        raise ValueError("no two places a minute apart, high enough to tell a distance")
     return Reading(
         source=source,
         kind="aloft",
         levels=levels,
-        valid=_released(told, source),
+        valid=_released(told),
         assumed=(f"{source}: {about}; {len(levels)} winds, each over about a minute",),
     )
 
 
-def _told(text: str, source: str) -> dict[str, str]:
-    told: dict[str, str] = {}
-    for n, line in enumerate(text.splitlines(), 1):
-        found = _TOLD.match(line)
-        if found:
-            what = found[1].lower()
-            if what in told:
-                raise WindError(source, f"line {n}", f"'# {what}' stands twice")
-            told[what] = found[2]
-    return told
+_Told = Mapping[str, tuple[str, str]]
+"""What the lines before the rows tell, by their keys, each with its place."""
 
 
-def _released(told: Mapping[str, str], source: str) -> datetime | None:
+def _released(told: _Told) -> datetime | None:
     if "released" not in told:
         return None
-    try:
-        return parse_time(told["released"])
-    except ValueError:
-        raise WindError(
-            source,
-            "released",
-            f"{told['released'][:40]!r}; accepted is such as 2026-05-09 08:10-07:00",
-        ) from None
+    with at(told["released"][0]):
+        return told_time(told["released"][1], "released")
 
 
-def _quantity(told: Mapping[str, str], key: str, dimension: str, source: str) -> float:
-    try:
-        value = units.parse(told[key], dimension)
-    except ValueError as problem:
-        raise WindError(source, key, str(problem)) from None
-    if not value > 0:
-        raise WindError(source, key, f"{told[key][:40]!r} must be above 0")
+def _quantity(told: _Told, key: str, dimension: str) -> float:
+    where, text = told[key]
+    with at(f"{where}, {key}"):
+        value = units.parse(text, dimension)
+        if not value > 0:
+            raise ValueError(f"{text[:40]!r} must be above 0")
     return value
 
 
-def _rows(text: str, source: str, setting: Setting) -> dict[str, FloatArray]:
-    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if not idle(line)]
-    if not lines:
-        raise WindError(source, "", "is empty; give a header and rows")
-    (n, head), body = lines[0], lines[1:]
-    mark = mark_of(head)
-    body = [(n, line) for n, line in body if any(cells_of(line, mark)[1:])]
-    names = [name.lower() for name in cells_of(head, mark)]
-    for name in names:
-        if name not in _COLUMNS:
-            raise WindError(
-                source, f"line {n}", f"unknown column {nearest_name(name, _COLUMNS)}"
-            )
-    if not 1 < len(body) <= _MOST:
-        raise WindError(source, "", f"{len(body)} rows; accepted are 2 to {_MOST}")
-    table = [
-        _numbers(cells_of(line, mark), names, source, f"line {n}") for n, line in body
-    ]
-    columns = dict(zip(names, np.array(table).T, strict=True))
+def _rows(text: str, setting: Setting) -> dict[str, FloatArray]:
+    table = []
+    for where, cells in rows_of(text, _COLUMNS, _check, 2, _MOST):
+        if any([*cells.values()][1:]):  # what was not read yet is passed over
+            with at(where):
+                table.append([_number(cell, name) for name, cell in cells.items()])
+    if len(table) < 2:
+        raise ValueError(f"{len(table)} rows with angles; at least 2 are needed")
+    columns = dict(zip(names_of(text), np.array(table).T, strict=True))
     for name in [name for name in columns if "magnetic" in name]:
-        turned = setting.true_bearing(0.0, source, name)
-        plain = name.replace("_magnetic", "")
-        columns[plain] = columns.pop(name) + math.degrees(turned)
-    for name in ("time_s", "elevation_deg", "azimuth_deg"):
-        if name not in columns:
-            raise WindError(source, f"line {n}", f"no column {name}")
+        with at(name):
+            turned = math.degrees(setting.true_bearing(0.0))
+        columns[name.replace("_magnetic", "")] = columns.pop(name) + turned
     if np.any(np.diff(columns["time_s"]) <= 0) or columns["time_s"][0] < 0:
-        raise WindError(source, "time_s", "must increase from the release on")
+        raise PlacedError("time_s", "must increase from the release on")
     return columns
 
 
-def _numbers(
-    cells: list[str], names: list[str], source: str, where: str
-) -> list[float]:
-    if len(cells) != len(names):
-        raise WindError(
-            source, where, f"{len(cells)} cells; the header names {len(names)}"
-        )
-    values = []
-    for name, cell in zip(names, cells, strict=True):
-        low, high = (0.0, 90.0) if name.startswith("elev") else (0.0, 360.0)
-        low, high = (0.0, 36_000.0) if name == "time_s" else (low, high)
-        try:
-            value = number_of(cell)
-        except ValueError:
-            value = math.nan
-        if not low <= value <= high:
-            raise WindError(
-                source, where, f"{name} {cell[:40]!r}; accepted is {low:g} to {high:g}"
-            )
-        values.append(value)
-    return values
+def _check(names: list[str]) -> None:
+    plain = [name.replace("_magnetic", "") for name in names]
+    for name in ("time_s", "elevation_deg", "azimuth_deg"):
+        if plain.count(name) != 1:
+            raise ValueError(f"must have one column {name}")
 
 
-def _places(
-    rows: Mapping[str, FloatArray], told: Mapping[str, str], source: str
-) -> tuple[_Places, str]:
+def _number(cell: str, name: str) -> float:
+    most = 36_000.0 if name == "time_s" else 90.0 if name[:4] == "elev" else 360.0
+    return number_of(cell, name, 0.0, most)
+
+
+def _places(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]:
     two = {"elevation2_deg", "azimuth2_deg"} <= set(rows)
     if two != ("second observer" in told):
-        raise WindError(
-            source,
+        raise PlacedError(
             "second observer",
             "needs both its columns, elevation2_deg and azimuth2_deg, and its place, "
             "'# second observer 400 m toward 90'",
         )
     if two:
-        return _crossed(rows, told, source)
+        return _crossed(rows, told)
     if "ascent" in told:
-        rate, how = _quantity(told, "ascent", "speed", source), "as told"
+        rate, how = _quantity(told, "ascent", "speed"), "as told"
         if "balloon" in told or "free lift" in told:
-            raise WindError(source, "ascent", "give it, or balloon and free lift")
+            raise PlacedError("ascent", "give it, or balloon and free lift")
     elif {"balloon", "free lift"} <= set(told):
         balloon, lift = (
-            _quantity(told, key, "mass", source) for key in ("balloon", "free lift")
+            _quantity(told, key, "mass") for key in ("balloon", "free lift")
         )
         rate, how = float(ascent_rate(balloon, lift)), "from its free lift"
     else:
-        raise WindError(
-            source,
+        raise PlacedError(
             "ascent",
             "is not told; add '# ascent 2.5 m/s', or '# balloon 30 g' and "
             "'# free lift 140 g'",
         )
     if not 0.5 <= rate <= 10.0:
-        raise WindError(source, "ascent", f"{rate:.2f} m/s; accepted is 0.5 to 10 m/s")
+        raise PlacedError("ascent", f"{rate:.2f} m/s; accepted is 0.5 to 10 m/s")
     return _timed(rows, rate), f"rises at {rate:.2f} m/s, {how}"
 
 
@@ -258,11 +209,10 @@ def _from_release(columns: Sequence[FloatArray], seen: NDArray[np.bool_]) -> _Pl
     return _Places(*(np.concatenate([[0.0], column[seen]]) for column in columns))
 
 
-def _crossed(
-    rows: Mapping[str, FloatArray], told: Mapping[str, str], source: str
-) -> tuple[_Places, str]:
+def _crossed(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]:
     """Place the balloon where two lines of sight cross on the map."""
-    base_east, base_north = _base(told["second observer"], source)
+    with at(told["second observer"][0]):
+        base_east, base_north = _base(told["second observer"][1])
     one, two = (np.radians(rows[name]) for name in ("azimuth_deg", "azimuth2_deg"))
     crossing = np.sin(one - two)
     seen = np.abs(crossing) >= math.sin(_CROSSING)
@@ -272,7 +222,7 @@ def _crossed(
     ahead = (east - base_east) * np.sin(two) + (north - base_north) * np.cos(two)
     seen &= (away > 0) & (ahead > 0) & (rows["time_s"] > 0)
     if not np.any(seen):
-        raise WindError(source, "azimuth2_deg", "the lines of sight never cross")
+        raise PlacedError("azimuth2_deg", "the lines of sight never cross")
     far = np.hypot(east - base_east, north - base_north)
     first = away * np.tan(np.radians(rows["elevation_deg"]))
     second = far * np.tan(np.radians(rows["elevation2_deg"]))
@@ -284,16 +234,13 @@ def _crossed(
     return places, f"by two observers, whose heights differ by {apart:.0f} m"
 
 
-def _base(text: str, source: str) -> tuple[float, float]:
+def _base(text: str) -> tuple[float, float]:
     found = re.fullmatch(r"(.+?)\s+toward\s+(\d+(?:\.\d*)?)", text, re.IGNORECASE)
-    try:
-        if not found:
-            raise ValueError(f"{text[:40]!r}; accepted is such as '400 m toward 90'")
-        length, way = units.parse(found[1], "length"), math.radians(float(found[2]))
-        if not 20.0 <= length <= 10_000.0:
-            raise ValueError(f"{length:g} m; accepted is 20 m to 10 km")
-    except ValueError as problem:
-        raise WindError(source, "second observer", str(problem)) from None
+    if not found:
+        raise ValueError(f"{text[:40]!r}; accepted is such as '400 m toward 90'")
+    length, way = units.parse(found[1], "length"), math.radians(float(found[2]))
+    if not 20.0 <= length <= 10_000.0:
+        raise ValueError(f"{length:g} m; accepted is 20 m to 10 km")
     return length * math.sin(way), length * math.cos(way)
 
 
@@ -308,7 +255,8 @@ def _levels(places: _Places, source: str, *, two: bool) -> list[WindLevel]:
         east = float(places.east[i] - places.east[first]) / span
         north = float(places.north[i] - places.north[first]) / span
         way, speed = (float(v) for v in direction_and_speed(east, north))
-        check_speed(speed, source, f"time_s {places.time[i]:g}")
+        with at(f"time_s {places.time[i]:g}"):
+            check_speed(speed)
         error = math.hypot(places.error[i], places.error[first]) / span
         error = math.hypot(error, 0.0 if two else RATE_ERROR * speed)
         height = float(places.height[i] + places.height[first]) / 2

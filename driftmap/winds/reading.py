@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, tzinfo
-from functools import cache
+from functools import cache, wraps
 from importlib.resources import files
-from typing import Final, Literal, NoReturn
+from typing import Final, Literal, TypeAlias
 
 import numpy as np
 
 from driftmap.air.wind import WindLevel
 from driftmap.checks import FloatArray
-from driftmap.errors import WindError, quoted
+from driftmap.errors import PlacedError, WindError, located, quoted
 from driftmap.winds.law import ROUGHNESS
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "OLDEST",
     "SLIP",
     "UNKNOWN_AWAY",
+    "Reader",
     "Reading",
     "Setting",
     "age_of",
@@ -33,6 +35,7 @@ __all__ = [
     "ordered",
     "over_ground",
     "parse_time",
+    "reader",
     "show_time",
 ]
 
@@ -124,12 +127,10 @@ class Setting:
         away = over_ground(point, self.place)
         return away, f"{source}: its station is {away / 1000:.0f} km from the site"
 
-    def true_bearing(self, magnetic: float, source: str, where: str) -> float:
+    def true_bearing(self, magnetic: float) -> float:
         """Turn a magnetic bearing into a true one, in [0, 2π) [rad]."""
         if self.declination is None:
-            raise WindError(
-                source,
-                where,
+            raise ValueError(
                 "a magnetic direction needs the site's declination; give it, or the "
                 "direction from true north",
             )
@@ -219,6 +220,21 @@ class Reading:
             raise ValueError(f"'away' must lie on the Earth (got {self.away:g} m)")
 
 
+Reader: TypeAlias = Callable[[str, str, Setting], Reading]
+"""Reads a text, by the name of its source, for a setting."""
+
+
+def reader(read: Reader) -> Reader:
+    """Let a reader tell its mistakes as those of the source that it reads."""
+
+    @wraps(read)
+    def told(text: str, source: str, setting: Setting) -> Reading:
+        with located(source, "", WindError):
+            return read(text, source, setting)
+
+    return told
+
+
 @cache
 def _stations() -> dict[str, tuple[float, float]]:
     """Read where stations with surface reports stand: latitude and longitude [deg]."""
@@ -236,35 +252,31 @@ def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:
     return 2 * 6_371_000.0 * math.asin(min(1.0, math.sqrt(half)))
 
 
-def check_speed(speed: float, source: str, where: str, *, what: str = "speed") -> float:
+def check_speed(speed: float, *, what: str = "speed") -> float:
     """Accept a wind speed, from 0 to `HIGHEST_SPEED` [m s⁻¹]."""
     if not 0.0 <= speed <= HIGHEST_SPEED:
-        raise WindError(
-            source,
-            where,
+        raise ValueError(
             f"{what} {speed:.4g} m/s; accepted is 0 to {HIGHEST_SPEED:g} m/s",
         )
     return speed
 
 
-def check_direction(degrees: float, source: str, where: str) -> float:
+def check_direction(degrees: float) -> float:
     """Accept a wind direction in degrees, 0 to 360, and give it in [rad]."""
     if not 0.0 <= degrees <= 360.0:
-        raise WindError(
-            source, where, f"direction {degrees:g} deg; accepted is 0 to 360"
-        )
+        raise ValueError(f"direction {degrees:g} deg; accepted is 0 to 360")
     return math.radians(degrees)
 
 
 def ordered(
-    levels: list[tuple[str, WindLevel]], source: str, *, repeats: bool = False
+    levels: list[tuple[str, WindLevel]], *, repeats: bool = False
 ) -> tuple[WindLevel, ...]:
     """Sort levels by height and refuse two that stand at one height.
 
     One told twice with the same wind is passed over where `repeats`.
     """
     if not levels:
-        raise WindError(source, "", "holds no wind level that can be used")
+        raise ValueError("holds no wind level that can be used")
     rows = sorted(levels, key=lambda row: row[1].height)
     kept = rows[:1]
     for where, level in rows[1:]:
@@ -272,21 +284,16 @@ def ordered(
         if level.height - before[1].height > 1e-6:
             kept.append((where, level))
         elif not (repeats and _same(level, before[1])):
-            _twice(source, before[0], where, level.height)
+            raise PlacedError(
+                where,
+                f"a second level at one height as {before[0]} "
+                f"({level.height:,.0f} m above the site); each height once",
+            )
     return tuple(level for _, level in kept)
 
 
 def _same(a: WindLevel, b: WindLevel) -> bool:
     return (a.direction, a.speed) == (b.direction, b.speed)
-
-
-def _twice(source: str, first: str, second: str, height: float) -> NoReturn:
-    raise WindError(
-        source,
-        second,
-        f"a second level at one height as {first} ({height:,.0f} m above the site); "
-        "each height once",
-    )
 
 
 OLDEST: Final = 24.0

@@ -10,7 +10,7 @@ from typing import Final
 
 from driftmap.air.atmosphere import GAS_CONSTANT, STANDARD_GRAVITY
 from driftmap.air.wind import WindLevel
-from driftmap.errors import WindError
+from driftmap.errors import PlacedError
 from driftmap.winds.reading import (
     SLIP,
     Reading,
@@ -63,7 +63,7 @@ def choose_station(
     if setting.station is None:
         if len(names) == 1:
             return names[0], ()
-        raise WindError(source, "", f"holds {len(names)} stations; name one: {shown}")
+        raise ValueError(f"holds {len(names)} stations; name one: {shown}")
     wanted = setting.station.upper()
     for name in names:
         if name in {wanted, f"K{wanted}"} or f"K{name}" == wanted:
@@ -72,7 +72,7 @@ def choose_station(
         return names[0], (
             f"{source}: of {names[0] or 'a station not told'}, not {wanted}",
         )
-    raise WindError(source, "", f"holds no station {wanted}; it holds {shown}")
+    raise ValueError(f"holds no station {wanted}; it holds {shown}")
 
 
 def choose_time(
@@ -90,9 +90,7 @@ def choose_time(
         return 0, ()
     known = [time for time in times if time is not None]
     if len(known) < len(times):
-        raise WindError(
-            source, "", f"holds {len(times)} reports, not all with a time; keep one"
-        )
+        raise ValueError(f"holds {len(times)} reports, not all with a time; keep one")
     seen = [time for time in known if time - setting.seen_by <= SLIP]
     if forecast:
         time = min(known, key=lambda each: abs(each - setting.when))
@@ -100,9 +98,7 @@ def choose_time(
     else:
         time, how = max(seen, default=min(known)), "the last before the flight"
     if known.count(time) > 1:
-        raise WindError(
-            source, "", f"holds two reports of {show_time(time)}; keep one of them"
-        )
+        raise ValueError(f"holds two reports of {show_time(time)}; keep one of them")
     note = f"{source}: {show_time(time)} is {how} of {len(times)} reports"
     return known.index(time), (note,)
 
@@ -286,25 +282,24 @@ def sounding(
     rows: Sequence[SondeRow],
     *,
     name: str,
-    source: str,
     valid: datetime | None,
     setting: Setting,
     assumed: tuple[str, ...] = (),
     away: tuple[float | None, str],
 ) -> Reading:
     """Make a reading from the levels of a sounding that have a wind and lie above the site."""
-    sane, odd = _sane(rows, name, source, setting)
+    sane, odd = _sane(rows, name, setting)
     levels, standard = _levels(sane, name, setting)
     clear, foot = above_ground(levels, name, setting)
     if not clear:
-        raise WindError(
-            source, name, f"no level with a wind above the site; {len(levels)} below it"
+        raise PlacedError(
+            name, f"no level with a wind above the site; {len(levels)} below it"
         )
     single, doubled = without_doubles(clear, name)
     return Reading(
         source=name,
         kind="aloft",
-        levels=ordered(single, source, repeats=True),
+        levels=ordered(single, repeats=True),
         valid=valid,
         direction_error=_DIRECTION_ERROR,
         from_ground=min(level.height for _, level in levels) >= -NEAR,
@@ -321,17 +316,17 @@ def sounding(
 
 
 def _sane(
-    rows: Sequence[SondeRow], name: str, source: str, setting: Setting
+    rows: Sequence[SondeRow], name: str, setting: Setting
 ) -> tuple[list[SondeRow], list[str]]:
     """Leave out rows that cannot be right, where no flight goes or no wind is told."""
     sane, odd = [], []
     for row in rows:
         try:
-            _check(row, source)
-        except WindError as problem:
+            _check(row)
+        except ValueError as problem:
             if not _far(row, setting) and None not in {row.speed, row.direction}:
-                raise
-            odd.append(f"{name}: {problem.where} left out: {problem.problem}")
+                raise PlacedError(row.where, str(problem)) from None
+            odd.append(f"{name}: {row.where} left out: {problem}")
         else:
             sane.append(row)
     return sane, odd
@@ -362,11 +357,11 @@ def _levels(
     return levels, sum(standard)
 
 
-def _check(row: SondeRow, source: str) -> None:
+def _check(row: SondeRow) -> None:
     if row.direction is not None:
-        check_direction(row.direction, source, row.where)
+        check_direction(row.direction)
     if row.speed is not None:
-        check_speed(row.speed, source, row.where)
+        check_speed(row.speed)
     ranges = (
         ("pressure", row.pressure, 10.0, 110_000.0, "Pa"),
         ("height", row.geopotential, -1000.0, 60_000.0, "m"),
@@ -374,10 +369,8 @@ def _check(row: SondeRow, source: str) -> None:
     )
     for what, value, low, high, unit in ranges:
         if value is not None and not low <= value <= high:
-            raise WindError(
-                source,
-                row.where,
-                f"{what} {value:.5g} {unit}; accepted is {low:g} to {high:g}",
+            raise ValueError(
+                f"{what} {value:.5g} {unit}; accepted is {low:g} to {high:g}"
             )
 
 

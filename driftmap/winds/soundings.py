@@ -13,9 +13,9 @@ from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import WindError
+from driftmap.errors import PlacedError, WindError, at, located
 from driftmap.units import FOOT, KNOT
-from driftmap.winds.reading import Reading, Setting, over_ground, show_time
+from driftmap.winds.reading import Reading, Setting, over_ground, reader, show_time
 from driftmap.winds.sonde import SondeRow, choose_station, choose_time, sounding
 
 __all__ = [
@@ -41,6 +41,7 @@ def looks_like_igra(text: str) -> bool:
     return bool(re.match(r"#[A-Z][A-Z0-9]{10} \d{4} ", text.lstrip()))
 
 
+@reader
 def read_igra(text: str, source: str, setting: Setting) -> Reading:
     """Read one sounding.
 
@@ -65,19 +66,21 @@ def read_igra(text: str, source: str, setting: Setting) -> Reading:
     """
     lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
     starts = [i for i, (_, line) in enumerate(lines) if line.startswith("#")]
-    heads = {i: _header(*lines[i], source) for i in starts}
+    heads = {i: _header(*lines[i]) for i in starts}
     names = [head["station"] for head in heads.values()]
     station, named = choose_station(names, setting, source)
     mine = [i for i in starts if heads[i]["station"] == station]
-    times = [_time(heads[i], source, lines[i][0]) for i in mine]
+    times = [_time(heads[i], lines[i][0]) for i in mine]
     chosen, notes = choose_time(times, setting, source)
     time, first = times[chosen], mine[chosen]
     end = next((i for i in starts if i > first), len(lines))
-    rows = [_row(n, line, source) for n, line in lines[first + 1 : end]]
+    rows = []
+    for n, line in lines[first + 1 : end]:
+        with at(f"line {n}"):
+            rows.append(_row(n, line))
     counted = int(heads[first]["count"])
     if len(rows) != counted:
-        raise WindError(
-            source,
+        raise PlacedError(
             f"line {lines[first][0]}",
             f"header counts {counted} levels, {len(rows)} follow; it is cut short or "
             "mixed up",
@@ -86,7 +89,6 @@ def read_igra(text: str, source: str, setting: Setting) -> Reading:
     return sounding(
         rows,
         name=name,
-        source=source,
         valid=time,
         setting=setting,
         assumed=(*named, *notes),
@@ -108,19 +110,20 @@ def _away(head: str, name: str, setting: Setting) -> tuple[float | None, str]:
 
 def sounding_time(text: str, source: str) -> datetime:
     """Give the time of a sounding of IGRA from its header alone: release, or nominal hour."""
-    return _time(_header(1, text.split("\n", 1)[0], source), source, 1)
+    with located(source, "", WindError):
+        return _time(_header(1, text.split("\n", 1)[0]), 1)
 
 
-def _header(number: int, line: str, source: str) -> re.Match[str]:
+def _header(number: int, line: str) -> re.Match[str]:
     found = _HEADER.match(line)
     if not found or not found["count"].strip().isdecimal():
-        raise WindError(
-            source, f"line {number}", f"header {line[:36]!r} is not that of a sounding"
+        raise PlacedError(
+            f"line {number}", f"header {line[:36]!r} is not that of a sounding"
         )
     return found
 
 
-def _time(head: re.Match[str], source: str, number: int) -> datetime:
+def _time(head: re.Match[str], number: int) -> datetime:
     """Give the release time where told, or else the nominal hour."""
     hour, release = int(head["hour"]), head["release"]
     try:
@@ -133,43 +136,37 @@ def _time(head: re.Match[str], source: str, number: int) -> datetime:
             return day + timedelta(hours=hour)
         time = day + timedelta(hours=int(release[:2]), minutes=int(release[2:]))
     except ValueError as problem:
-        raise WindError(source, f"line {number}", f"its time: {problem}") from None
+        raise PlacedError(f"line {number}", f"its time: {problem}") from None
     # A balloon for 00 UTC is let go late on the day before.
     early = hour != _NO_HOUR and time - day > timedelta(hours=hour + 12)
     return time - timedelta(days=1) if early else time
 
 
-def _row(number: int, line: str, source: str) -> SondeRow:
-    where = f"line {number}"
-    pressure = _field(line, 9, 15, "pressure", source, where)
-    height = _field(line, 16, 21, "height", source, where)
-    temperature = _field(line, 22, 27, "temperature", source, where)
-    direction = _field(line, 40, 45, "direction", source, where)
-    speed = _field(line, 46, 51, "speed", source, where)
+def _row(number: int, line: str) -> SondeRow:
+    height = _field(line, 16, 21, "height")
+    temperature = _field(line, 22, 27, "temperature", 10.0)
     return SondeRow(
-        where=where,
-        pressure=None if pressure is None else float(pressure),
-        geopotential=None if height is None else float(height),
-        temperature=None if temperature is None else temperature / 10 + 273.15,
-        direction=None if direction is None else float(direction),
-        speed=None if speed is None else speed / 10,
+        where=f"line {number}",
+        pressure=_field(line, 9, 15, "pressure"),
+        geopotential=height,
+        temperature=None if temperature is None else temperature + 273.15,
+        direction=_field(line, 40, 45, "direction"),
+        speed=_field(line, 46, 51, "speed", 10.0),
     )
 
 
 def _field(
-    line: str, start: int, end: int, what: str, source: str, where: str
-) -> int | None:
+    line: str, start: int, end: int, what: str, over: float = 1.0
+) -> float | None:
     text = line[start:end].strip()
     try:
         value = int(text)
     except ValueError:
-        raise WindError(
-            source,
-            where,
+        raise ValueError(
             f"{what} {text!r} in columns {start + 1}-{end}; the line is cut short or "
-            "out of its columns",
+            "out of its columns"
         ) from None
-    return None if value in _MISSING else value
+    return None if value in _MISSING else value / over
 
 
 _QUANTITIES: Final = MappingProxyType(
@@ -215,6 +212,7 @@ def looks_like_sounding_list(text: str) -> bool:
     )
 
 
+@reader
 def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
     """Read one sounding.
 
@@ -234,12 +232,10 @@ def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
     """
     lines = text.splitlines()
     if _COMMAS.search(text.lstrip().split("\n", 1)[0].rstrip()):
-        return _from_commas(lines, source, setting)
+        return _from_commas(lines, setting)
     heads = [i for i, line in enumerate(lines) if _COLUMNS.match(line)]
     if not heads:
-        raise WindError(
-            source, "", "no line of columns PRES HGHT … DRCT SKNT; it is cut short"
-        )
+        raise ValueError("no line of columns PRES HGHT … DRCT SKNT; it is cut short")
     above = [-1, *heads]
     titles = [_title(lines[a + 1 : b]) for a, b in zip(above, heads, strict=False)]
     station, named = choose_station([name for name, _ in titles], setting, source)
@@ -248,9 +244,8 @@ def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
     head, time = heads[mine[chosen]], titles[mine[chosen]][1]
     name = _name(station, time)
     return sounding(
-        _fixed_rows(lines, head, source),
+        _fixed_rows(lines, head),
         name=name,
-        source=source,
         valid=time,
         setting=setting,
         assumed=(*named, *notes),
@@ -287,10 +282,12 @@ Column = tuple[str, float, int, int]
 """Quantity, size of its unit in SI, and the characters it stands in."""
 
 
-def _fixed_rows(lines: list[str], head: int, source: str) -> list[SondeRow]:
+def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
     if head + 1 >= len(lines):
-        raise WindError(source, f"line {head + 1}", "no line of units follows")
-    columns = _fixed_columns(lines[head], lines[head + 1], source, f"line {head + 1}")
+        raise PlacedError(f"line {head + 1}", "no line of units follows")
+    with at(f"line {head + 1}"):
+        columns = _fixed_columns(lines[head], lines[head + 1])
+    factors = {quantity: factor for quantity, factor, *_ in columns}
     rows: list[SondeRow] = []
     for n, line in enumerate(lines[head + 2 :], head + 3):
         if not line.strip() or set(line.strip()) == {"-"}:
@@ -300,77 +297,69 @@ def _fixed_rows(lines: list[str], head: int, source: str) -> list[SondeRow]:
         if not re.match(r"\s*-?\d+\.?\d*(\s|$)", line):
             break  # indices and remarks follow the levels
         cells = {quantity: line[a:b].strip() for quantity, _, a, b in columns}
-        rows.append(_list_row(cells, _factors(columns), source, f"line {n}"))
+        rows.append(_list_row(cells, factors, f"line {n}"))
     return rows
 
 
-def _factors(columns: list[Column]) -> dict[str, float]:
-    return {quantity: factor for quantity, factor, *_ in columns}
-
-
-def _fixed_columns(names: str, units: str, source: str, where: str) -> list[Column]:
+def _fixed_columns(names: str, units: str) -> list[Column]:
     columns: list[Column] = []
     start = 0
     for found in re.finditer(r"\S+", names):
         quantity = _QUANTITIES.get(found[0].lower())
         if quantity:
             unit = units[start : found.end()].strip()
-            factor = _unit(quantity, unit, source, where)
+            factor = _unit(quantity, unit)
             columns.append((quantity, factor, start, found.end()))
         start = found.end()
     return columns
 
 
-def _unit(quantity: str, unit: str, source: str, where: str) -> float:
+def _unit(quantity: str, unit: str) -> float:
     accepted = _UNITS[quantity]
     if unit.lower() not in accepted:
-        raise WindError(
-            source,
-            where,
+        raise ValueError(
             f"{quantity} in {unit[:20]!r}; accepted is {', '.join(accepted)}",
         )
     return accepted[unit.lower()]
 
 
-def _from_commas(lines: list[str], source: str, setting: Setting) -> Reading:
+def _from_commas(lines: list[str], setting: Setting) -> Reading:
     numbered = [(n, line) for n, line in enumerate(lines, 1) if line.strip()]
     names = [cell.strip().lower() for cell in numbered[0][1].split(",")]
-    held = _comma_columns(names, source, f"line {numbered[0][0]}")
+    with at(f"line {numbered[0][0]}"):
+        held = _comma_columns(names)
     factors = {quantity: factor for quantity, (_, factor) in held.items()}
     rows = []
     for n, line in numbered[1:]:
         where, cells = f"line {n}", [cell.strip() for cell in line.split(",")]
         if len(cells) != len(names):
-            raise WindError(
-                source, where, f"{len(cells)} cells; the header names {len(names)}"
+            raise PlacedError(
+                where, f"{len(cells)} cells; the header names {len(names)}"
             )
         told = {quantity: cells[i] for quantity, (i, _) in held.items()}
-        rows.append(_list_row(told, factors, source, where))
+        rows.append(_list_row(told, factors, where))
     time = _first_time(names, numbered)
     name = _name("", time)
     return sounding(
         rows,
         name=name,
-        source=source,
         valid=time,
         setting=setting,
         away=setting.away_from("", name),
     )
 
 
-def _comma_columns(
-    names: list[str], source: str, where: str
-) -> dict[str, tuple[int, float]]:
+def _comma_columns(names: list[str]) -> dict[str, tuple[int, float]]:
     """Find the place of each quantity, and the size of its unit in SI."""
     held: dict[str, tuple[int, float]] = {}
     for i, name in enumerate(names):
         label, _, unit = name.rpartition("_")
         quantity = _QUANTITIES.get(label)
         if quantity:
-            held[quantity] = (i, _unit(quantity, unit, source, where))
+            held[quantity] = (i, _unit(quantity, unit))
     for quantity in _NEEDED:
         if quantity not in held:
-            raise WindError(source, where, f"no column of {quantity}")
+            raise ValueError(f"no column of {quantity}")
     return held
 
 
@@ -384,30 +373,16 @@ def _first_time(names: list[str], numbered: list[tuple[int, str]]) -> datetime |
         return None
 
 
-def _list_row(
-    cells: dict[str, str], factors: dict[str, float], source: str, where: str
-) -> SondeRow:
-    def number(quantity: str) -> float | None:
-        value = _number(cells.get(quantity, ""), quantity, source, where)
-        return None if value is None else value * factors[quantity]
-
-    celsius = number("temperature")
-    return SondeRow(
-        where=where,
-        pressure=number("pressure"),
-        geopotential=number("geopotential"),
-        temperature=None if celsius is None else celsius + 273.15,
-        direction=number("direction"),
-        speed=number("speed"),
-    )
-
-
-def _number(cell: str, quantity: str, source: str, where: str) -> float | None:
-    if not cell:
-        return None
-    try:
-        return float(cell)
-    except ValueError:
-        raise WindError(
-            source, where, f"{quantity} {cell[:20]!r}; accepted is a number or a blank"
-        ) from None
+def _list_row(cells: dict[str, str], factors: dict[str, float], where: str) -> SondeRow:
+    told: dict[str, float | None] = dict.fromkeys(_UNITS)
+    for quantity, factor in factors.items():
+        if cell := cells.get(quantity, ""):
+            try:
+                told[quantity] = float(cell) * factor
+            except ValueError:
+                raise PlacedError(
+                    where, f"{quantity} {cell[:20]!r}; accepted is a number or a blank"
+                ) from None
+    celsius = told.pop("temperature")
+    kelvin = None if celsius is None else celsius + 273.15
+    return SondeRow(where=where, temperature=kelvin, **told)

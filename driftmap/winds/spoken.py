@@ -11,7 +11,7 @@ from typing import Final
 
 from driftmap import units
 from driftmap.air.wind import WindLevel
-from driftmap.errors import WindError
+from driftmap.errors import PlacedError, WindError, at, located
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import (
     Reading,
@@ -147,30 +147,36 @@ def read_words(text: str, setting: Setting) -> Reading:
         If the text cannot be read as such.
     """
     source = " ".join(text.split())
+    with located(source, "", WindError):
+        return _reading(source, setting)
+
+
+def _reading(source: str, setting: Setting) -> Reading:
     said, found = _clauses(source)
-    low, high, assumed = _strength(found, said, source)
+    low, high, assumed = _strength(found, said)
     # Of a sock the middle is the mean; one that stands straight tells no upper end.
     speed, spread_speed = (low + high) / 2, (high - low) / math.sqrt(12)
-    direction, spread, told = _direction(found, said, source, setting)
-    height, where = _height(found, said, source)
-    valid, timed = _read_at(said, source, setting)
-    gust = _gust(found, said, source, speed, high if found["most"] else None)
+    direction, spread, told = _direction(found, said, setting)
+    height, where = _height(found, said)
+    valid, timed = _read_at(said, setting)
+    gust = _gust(found, said, speed, high if found["most"] else None)
     assumed = [*assumed, *told, *where, *timed]
     if spread:
-        assumed.append(f"{source}: direction good to {math.degrees(spread):.0f} deg")
+        assumed.append(f"direction good to {math.degrees(spread):.0f} deg")
     level = WindLevel(
         height, direction, speed, gust, source, error=spread_speed or None
     )
+    notes = tuple(f"{source}: {note}" for note in assumed)
     return Reading(
         source=source,
         kind="surface" if height <= _LOW else "aloft",
         levels=(level,),
         valid=valid,
         forecast=said["forecast"] is not None,
-        warned=tuple(note for note in assumed if "or more, by how far" in note),
+        warned=tuple(note for note in notes if "or more, by how far" in note),
         direction_error=spread,
-        terrain=_terrain(said["terrain"], source),
-        assumed=tuple(assumed),
+        terrain=_terrain(said["terrain"]),
+        assumed=notes,
     )
 
 
@@ -195,105 +201,94 @@ def _clauses(source: str) -> tuple[_Said, re.Match[str]]:
             rest = f"{rest[: one.start()]} {rest[one.end() :]}"
     ways = [said[key] for key in ("from", "point", "way") if said[key]]
     if len(ways) > 1:
-        raise WindError(
-            source, "direction", f"both {ways[0]} and {ways[1]}; give one of them"
+        raise PlacedError(
+            "direction", f"both {ways[0]} and {ways[1]}; give one of them"
         )
     found = _MAIN.fullmatch(rest.strip(" ,;:."))
     if not found:
-        raise WindError(source, "", f"not a wind in words; accepted is {_EXAMPLE}")
+        raise ValueError(f"not a wind in words; accepted is {_EXAMPLE}")
     if found["speed"] and not found["unit"]:
-        raise WindError(
-            source, "", 'not a wind in words: no unit of speed; write such as "9 mph"'
-        )
+        raise ValueError('not a wind in words: no unit of speed; write such as "9 mph"')
     return said, found
 
 
-def _strength(
-    found: re.Match[str], said: _Said, source: str
-) -> tuple[float, float, list[str]]:
+def _strength(found: re.Match[str], said: _Said) -> tuple[float, float, list[str]]:
     """Give the least and the greatest mean speed that is meant [m s⁻¹]."""
     if found["calm"]:
         return 0.0, 0.0, []
     if found["light"]:
-        told = f"{source}: light, less than 5 kt; taken as 5 kt"
+        told = "light, less than 5 kt; taken as 5 kt"
         return _LIGHT, _LIGHT, [told]
     if found["force"]:
         force = int(found["force"])
         if not 0 <= force < len(_BEAUFORT) - 1:
-            raise WindError(source, "", f"force {force}; accepted is 0 to 12")
+            raise ValueError(f"force {force}; accepted is 0 to 12")
         low, high = _BEAUFORT[force], _BEAUFORT[force + 1]
-        told = f"{source}: force {force} is {low:g} to {high:g} m/s at 10 m"
+        told = f"force {force} is {low:g} to {high:g} m/s at 10 m"
         return low, high, [told]
-    low = _speed(found["speed"], found["unit"], source)
+    low = _speed(found["speed"], found["unit"])
     if not found["most"]:
         return low, low, []
-    high = _speed(found["most"], found["unit"], source)
+    high = _speed(found["most"], found["unit"])
     if high < low:
-        raise WindError(source, "speed", "the second of the two is less than the first")
+        raise PlacedError("speed", "the second of the two is less than the first")
     if said["sock"]:
         told = f"{low / units.KNOT:.0f} to {high / units.KNOT:.0f} kt"
         more = ", or more" * (high > 20 * units.KNOT)
-        return low, high, [f"{source}: {told}{more}, by how far the sock stands out"]
-    return low, high, [f"{source}: its middle is the mean, its end a gust"]
+        return low, high, [f"{told}{more}, by how far the sock stands out"]
+    return low, high, ["its middle is the mean, its end a gust"]
 
 
 def _gust(
-    found: re.Match[str], said: _Said, source: str, speed: float, most: float | None
+    found: re.Match[str], said: _Said, speed: float, most: float | None
 ) -> float | None:
     if said["gust"] is None:
         return most
     unit = said["gustunit"] or found["unit"]
     if unit is None:
-        raise WindError(source, "gust", "no unit of speed")
-    gust = _speed(said["gust"], unit, source)
+        raise PlacedError("gust", "no unit of speed")
+    gust = _speed(said["gust"], unit)
     if gust < max(speed, most or 0.0):
-        raise WindError(source, "gust", "less than the mean wind; give the peak")
+        raise PlacedError("gust", "less than the mean wind; give the peak")
     return gust
 
 
-def _terrain(text: str | None, source: str) -> str | None:
+def _terrain(text: str | None) -> str | None:
     if text is None:
         return None
     name = " ".join(text.lower().split())
     if name not in ROUGHNESS:
-        raise WindError(
-            source, "terrain", f"{name!r} is no class; accepted: {', '.join(ROUGHNESS)}"
+        raise PlacedError(
+            "terrain", f"{name!r} is no class; accepted: {', '.join(ROUGHNESS)}"
         )
     return name
 
 
-def _height(found: re.Match[str], said: _Said, source: str) -> tuple[float, list[str]]:
+def _height(found: re.Match[str], said: _Said) -> tuple[float, list[str]]:
     text = said["height"]
     if text is None:
         if said["sock"]:
-            return _SOCKS, [f"{source}: the sock counts as {_SOCKS:g} m up"]
+            return _SOCKS, [f"the sock counts as {_SOCKS:g} m up"]
         if found["force"] or said["coded"] or said["forecast"]:
-            return _MAST, [f"{source}: counts at 10 m, as such winds are told"]
-        return HEAD_HEIGHT, [f"{source}: read at head height, 2 m"]
-    try:
+            return _MAST, ["counts at 10 m, as such winds are told"]
+        return HEAD_HEIGHT, ["read at head height, 2 m"]
+    with at("height"):
         height = units.parse(text, "length")
-    except ValueError as problem:
-        raise WindError(source, "height", str(problem)) from None
-    if not 0.5 <= height <= _HIGHEST:
-        raise WindError(
-            source,
-            "height",
-            f"{height:.4g} m; accepted is 0.5 to {_HIGHEST:g} m above ground",
-        )
+        if not 0.5 <= height <= _HIGHEST:
+            raise ValueError(
+                f"{height:.4g} m; accepted is 0.5 to {_HIGHEST:g} m above ground"
+            )
     return height, []
 
 
-def _speed(number: str, unit: str, source: str) -> float:
+def _speed(number: str, unit: str) -> float:
     name = _UNITS.get(unit.lower(), unit.lower())
-    try:
-        speed = units.parse(f"{number.replace(',', '.')} {name}", "speed")
-    except ValueError as problem:
-        raise WindError(source, "speed", str(problem)) from None
-    return check_speed(speed, source, "")
+    with at("speed"):
+        return check_speed(units.parse(f"{number.replace(',', '.')} {name}", "speed"))
 
 
 def _direction(
-    found: re.Match[str], said: _Said, source: str, setting: Setting
+    found: re.Match[str], said: _Said, setting: Setting
 ) -> tuple[float | None, float, list[str]]:
     if found["calm"]:
         return 0.0, 0.0, []
@@ -301,7 +296,7 @@ def _direction(
     if said["variable"]:
         return None, 0.0, []
     if told is None:
-        return None, 0.0, [f"{source}: no direction told, taken as from anywhere"]
+        return None, 0.0, ["no direction told, taken as from anywhere"]
     name = told.upper().replace("-", "")
     name = LONG.get(name.removesuffix("ERLY"), name)
     if name in POINTS:
@@ -311,18 +306,18 @@ def _direction(
         try:
             degrees = float(name)
         except ValueError:
-            raise WindError(
-                source,
+            raise PlacedError(
                 "direction",
                 f"{told!r}; accepted is 0 to 360 or a compass point such as SW",
             ) from None
-        bearing, spread = check_direction(degrees, source, ""), _READ_ERROR
+        bearing, spread = check_direction(degrees), _READ_ERROR
     if (said["north"] or "").lower() == "magnetic":
-        bearing = setting.true_bearing(bearing, source, "direction")
+        with at("direction"):
+            bearing = setting.true_bearing(bearing)
     return bearing, spread, []
 
 
-def _read_at(said: _Said, source: str, setting: Setting) -> tuple[datetime, list[str]]:
+def _read_at(said: _Said, setting: Setting) -> tuple[datetime, list[str]]:
     """Tell when the wind was read: as said, or else now."""
     seen = setting.seen_by
     if said["ago"]:
@@ -331,13 +326,13 @@ def _read_at(said: _Said, source: str, setting: Setting) -> tuple[datetime, list
             ago = float(said["ago"].replace(",", "."))
             return seen - timedelta(seconds=ago * unit), []
         except OverflowError:
-            raise WindError(source, "", f"{said['ago']} is no age") from None
+            raise ValueError(f"{said['ago']} is no age") from None
     if said["clock"]:
-        return _today(said["clock"], source, setting)
+        return _today(said["clock"], setting)
     if setting.read_at is not None:
         return setting.read_at, []
     when = "now" if setting.now <= setting.when else "at the time of the flight"
-    return seen, [f"{source}: no time told, counts as read {when}"]
+    return seen, [f"no time told, counts as read {when}"]
 
 
 def when_said(source: str, setting: Setting) -> tuple[datetime, list[str], str]:
@@ -352,10 +347,10 @@ def when_said(source: str, setting: Setting) -> tuple[datetime, list[str], str]:
         if one:
             said.update(one.groupdict())
             rest = f"{rest[: one.start()]} {rest[one.end() :]}"
-    return *_read_at(said, source, setting), rest
+    return *_read_at(said, setting), rest
 
 
-def _today(text: str, source: str, setting: Setting) -> tuple[datetime, list[str]]:
+def _today(text: str, setting: Setting) -> tuple[datetime, list[str]]:
     """Give the time of day a date: that of the day on which it is said."""
     clock = re.sub(r"\s|UTC", lambda m: "Z" if m[0].strip() else "", text.upper())
     hour, rest = clock.split(":", 1)
@@ -367,13 +362,11 @@ def _today(text: str, source: str, setting: Setting) -> tuple[datetime, list[str
             f"{day}T{int(hour):02d}:{rest[:2]}{rest[2:]}", zone=setting.zone, local=True
         )
     except ValueError:
-        raise WindError(
-            source, "", f"{text!r} is no time; accepted is 14:05 or 21:05Z"
-        ) from None
+        raise ValueError(f"{text!r} is no time; accepted is 14:05 or 21:05Z") from None
     if zone is None and setting.zone is not None:
         try:
             check_zone(setting.zone, seen)
         except ValueError as problem:
-            raise WindError(source, "", f"{text!r} {problem}") from None
-        notes = [f"{source}: {text} is taken in the zone of --when, {time:UTC%z}"]
+            raise ValueError(f"{text!r} {problem}") from None
+        notes = [f"{text} is taken in the zone of --when, {time:UTC%z}"]
     return time, notes

@@ -11,30 +11,35 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
-from types import MappingProxyType
 from typing import Final
 
 from driftmap.air.wind import WindLevel
-from driftmap.errors import WindError
+from driftmap.errors import at
 from driftmap.units import KNOT
-from driftmap.winds.aerodrome_forecast import (
+from driftmap.winds.aerodrome_code import (
+    ROUNDING,
+    WIND,
     Peak,
     beside_the_wind,
+    cloud_base,
+    cloud_cover,
+    level_of,
+    lowest_cloud,
     peak_wind,
+    speed_of,
     split_report,
     storms,
     trend_winds,
+    visibility,
 )
-from driftmap.winds.law import MAST
 from driftmap.winds.reading import (
     OLDEST,
     Reading,
     Setting,
     check_direction,
-    check_speed,
     nearest_day,
+    reader,
 )
-from driftmap.winds.sky import cloud_base, cloud_cover, lowest_cloud, visibility
 from driftmap.winds.sonde import choose_station, choose_time
 
 __all__ = [
@@ -44,18 +49,12 @@ __all__ = [
 ]
 
 _INCH: Final = 3386.39  # Pa, inch of mercury (FMH-1, from memory)
-_ROUNDING: Final = math.radians(10.0) / math.sqrt(12)  # direction in tens of degrees
-_UNITS: Final = MappingProxyType({"KT": KNOT, "MPS": 1.0, "KMH": 1 / 3.6})
 
 _START: Final = re.compile(
     r"(?:\b(?:METAR|SPECI)\s+)?(?P<cor>\bCOR\s+)?\b(?P<station>[A-Z][A-Z0-9]{3})\s+"
     r"(?P<time>\d{6})Z\b(?:\s+(?:AUTO\s+)?(?P<later>COR|CC[A-Z])\b)?"
 )
 _LIKE: Final = re.compile(r"\b(?:METAR|SPECI)\b|" + _START.pattern + r"\s")
-_WIND: Final = re.compile(
-    r"(?P<from>VRB|\d{3}|///)(?P<over>P)?(?P<speed>\d{2,3}|//)"
-    r"(?:G(?P<gust>P?\d{2,3}|//))?(?P<unit>KT|MPS|KMH)"
-)
 _FAR: Final = 2000  # characters into a file that a report is looked for
 _SWING: Final = re.compile(r"(\d{3})V(\d{3})")
 _TEMPERATURE: Final = re.compile(r"(M?\d\d)/(?:M?\d\d|//)?")
@@ -78,6 +77,7 @@ def looks_like_surface_report(text: str) -> bool:
     return bool(_LIKE.search(" ".join(text[:_FAR].upper().split()) + " "))
 
 
+@reader
 def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
     """Read the wind from one report.
 
@@ -105,17 +105,15 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
     plain, taf, _ = plain.partition(" TAF ")
     starts = list(_START.finditer(plain))
     if not starts:
-        raise WindError(
-            source, "", "a surface report without station and time (KXXX 181955Z)"
-        )
+        raise ValueError("a surface report without station and time (KXXX 181955Z)")
     ends = [start.start() for start in starts[1:]] + [len(plain)]
     reports = [(m, plain[m.end() : end]) for m, end in zip(starts, ends, strict=True)]
     station, named = choose_station([m["station"] for m, _ in reports], setting, source)
     mine = _corrected([r for r in reports if r[0]["station"] == station])
-    times = [_time(m, source, setting) for m, _ in mine]
+    times = [_time(m, setting) for m, _ in mine]
     chosen, notes = choose_time(times, setting, source)
     left = (f"{source}: its TAF is left out; give it by itself",) if taf else ()
-    reading = _report(*mine[chosen], times[chosen], (*named, *notes, *left), source)
+    reading = _report(*mine[chosen], times[chosen], (*named, *notes, *left))
     before = sorted(
         ((time, *report) for time, report in zip(times, mine, strict=True)),
         key=lambda row: row[0],
@@ -169,17 +167,17 @@ def _report(
     body: str,
     valid: datetime,
     notes: tuple[str, ...],
-    source: str,
 ) -> Reading:
     name = _name(start)
     observed, trend, remarks = split_report(body)
     words = observed.split()
     while words and _WORD_BEFORE_WIND.fullmatch(words[0]):
         words.pop(0)
-    found = _wind(words, source, name)
-    where = f"{name}, {found[0]}"
-    level = _level(found, name, source, where, _temperature(words))
-    spread, swing_note = _swing(words[1] if words[1:] else "", level, source, where)
+    with at(name):
+        found = _wind(words)
+    with at(f"{name}, {found[0]}"):
+        level = level_of(found, name, _temperature(words))
+        spread, swing_note = _swing(words[1] if words[1:] else "", name)
     level, peak_note = _with_peak(level, peak_wind(remarks, valid), valid)
     told = [*beside_the_wind(" ".join(words), remarks), *_missing_gust(found)]
     told += trend_winds(trend, level.direction, level.gust or level.speed)
@@ -221,10 +219,10 @@ def _with_past(
             stormy, first_clear = f"{_name(start)} tells of {found[0]}", reading.valid
         elif stormy:
             first_clear = min(first_clear, time)
-        blown = _WIND.search(observed)
+        blown = WIND.search(observed)
         if blown and "/" not in blown["speed"]:
             coded = (blown["gust"] or "").replace("/", "") or blown["speed"]
-            speed = _number(coded, blown["unit"])
+            speed = speed_of(coded, blown["unit"])
             peaks: list[Peak | str | None] = [Peak(0.0, speed, time)]
             for peak in (*peaks, peak_wind(remarks, time)):
                 if isinstance(peak, Peak) and peak.speed > (level.gust or level.speed):
@@ -259,83 +257,44 @@ def _missing_gust(found: re.Match[str]) -> list[str]:
     return ["a gust that is not told (G//)"] if found["gust"] == "//" else []
 
 
-def _wind(words: list[str], source: str, name: str) -> re.Match[str]:
+def _wind(words: list[str]) -> re.Match[str]:
     group = words[0] if words else ""
-    found = _WIND.fullmatch(group)
+    found = WIND.fullmatch(group)
     if not group or group == "NIL":
-        raise WindError(source, name, "no wind group; it is cut short or empty")
+        raise ValueError("no wind group; it is cut short or empty")
     if set(group.rstrip("KTMPSH")) == {"/"}:
-        raise WindError(source, name, f"wind is missing ({group})")
+        raise ValueError(f"wind is missing ({group})")
     if not found:
-        raise WindError(
-            source,
-            name,
-            f"wind group {group[:20]!r}; accepted is such as 24012G20KT, VRB03KT, "
-            "05010MPS",
+        raise ValueError(
+            f"wind group {group[:20]!r}; accepted is such as 24012G20KT, VRB03KT, 05010MPS"
         )
-    if "/" in found["from"] + found["speed"]:
-        raise WindError(source, name, f"direction or mean wind is missing ({group})")
     return found
 
 
-def _level(
-    found: re.Match[str],
-    name: str,
-    source: str,
-    where: str,
-    temperature: float | None,
-) -> WindLevel:
-    speed = _number((found["over"] or "") + found["speed"], found["unit"])
-    check_speed(speed, source, where)
-    direction = None
-    if found["from"] != "VRB":
-        direction = check_direction(float(found["from"]), source, where)
-        if direction == 0 and speed > 0:
-            raise WindError(
-                source, where, "direction 000 is kept for a calm; north is 360"
-            )
-    gust = None
-    if found["gust"] and found["gust"] != "//":
-        gust = _number(found["gust"], found["unit"])
-        check_speed(gust, source, where, what="gust")
-        if gust < speed:
-            raise WindError(source, where, "gust less than the mean wind")
-    return WindLevel(MAST, direction, speed, gust, name, temperature)
-
-
-def _number(text: str, unit: str) -> float:
-    """Give a coded speed [m s⁻¹]; P99KT and P49MPS are at least one more."""
-    return (float(text.lstrip("P")) + text.startswith("P")) * _UNITS[unit]
-
-
 def _bound_note(found: re.Match[str], name: str) -> list[str]:
-    if not (found["over"] or (found["gust"] or "").startswith("P")):
+    if "P" not in (found["speed"] + (found["gust"] or "")):
         return []
     return [f"{name}: {found[0]} tells a lower bound, which is taken as the wind"]
 
 
-def _swing(
-    word: str, level: WindLevel, source: str, where: str
-) -> tuple[float, list[str]]:
+def _swing(word: str, name: str) -> tuple[float, list[str]]:
     found = _SWING.fullmatch(word)
     if not found:
-        return _ROUNDING, []
-    first, last = (check_direction(float(d), source, where) for d in found.groups())
+        return ROUNDING, []
+    first, last = (check_direction(float(d)) for d in found.groups())
     width = (last - first) % (2 * math.pi)
-    note = f"{level.source}: direction swings {found[0]}, all of it alike likely"
-    return math.hypot(width / math.sqrt(12), _ROUNDING), [note]
+    note = f"{name}: direction swings {found[0]}, all of it alike likely"
+    return math.hypot(width / math.sqrt(12), ROUNDING), [note]
 
 
-def _time(start: re.Match[str], source: str, setting: Setting) -> datetime:
+def _time(start: re.Match[str], setting: Setting) -> datetime:
     text = start["time"]
     coded = int(text[:2]), int(text[2:4]), int(text[4:])
-    try:
+    with at(_name(start)):
         time = nearest_day(*coded, setting.seen_by)
         if time - setting.seen_by > timedelta(hours=OLDEST):  # the month before, then
             time = nearest_day(*coded, setting.seen_by - timedelta(days=15))
-        return time
-    except ValueError as problem:
-        raise WindError(source, _name(start), str(problem)) from None
+    return time
 
 
 def _temperature(words: list[str]) -> float | None:

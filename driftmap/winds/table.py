@@ -11,19 +11,19 @@ from datetime import datetime
 from typing import Final
 
 from driftmap.air.wind import WindLevel
-from driftmap.errors import WindError
+from driftmap.errors import at
 from driftmap.winds.law import LOG_TOP
-from driftmap.winds.reading import Reading, Setting, ordered, parse_time
-from driftmap.winds.sonde import NEAR, above_ground, without_doubles
+from driftmap.winds.reading import Reading, Setting, ordered, reader
+from driftmap.winds.sonde import NEAR, Placed, above_ground, without_doubles
 from driftmap.winds.text import (
     NAMES,
-    cells_of,
     check_names,
-    idle,
     level_from,
-    mark_of,
-    nearest_name,
+    names_of,
     number_of,
+    remarks_of,
+    rows_of,
+    told_time,
     vertical,
 )
 from driftmap.winds.uncertainty import FRESH_ERROR
@@ -34,22 +34,15 @@ MOST_LAYERS: Final = 20_000
 _MAY_BE_EMPTY: Final = ("from", "gust", "error")
 _TIME: Final = "time"
 _FORECAST: Final = "# forecast"
-_TOLD: Final = re.compile(
-    r"\s*#\s*(?P<what>read|valid|based on)\s*:?\s*(?:(?:at|for)\s+)?(?P<time>\d.*)",
-    re.IGNORECASE,
-)
+_TIMES: Final = ("read", "valid", "based on")
 
 
 def looks_like_table(text: str) -> bool:
     """Tell whether its first line names a column of a table of layers."""
-    first = next((line for line in text.splitlines() if not idle(line)), "")
-    return any(name in NAMES for name in _names(first))
+    return any(name in NAMES for name in names_of(text))
 
 
-def _names(line: str) -> list[str]:
-    return [cell.lower() for cell in cells_of(line, mark_of(line))]
-
-
+@reader
 def read_table(text: str, source: str, setting: Setting) -> Reading:
     """Read a table of layers.
 
@@ -83,43 +76,35 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
     WindError
         If anything in it cannot be used, by its line.
     """
-    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if not idle(line)]
-    if not lines:
-        raise WindError(source, "", "is empty; give a header and layers")
-    times = _times(text, source)
-    if len(lines) > MOST_LAYERS:
-        raise WindError(
-            source, "", f"{len(lines)} lines; accepted are {MOST_LAYERS} at most"
-        )
-    mark = mark_of(lines[0][1])
-    names = _header(lines[0][1], source, f"line {lines[0][0]}")
-    if not lines[1:]:
-        raise WindError(source, "", "has a header but no layer; give at least one")
-    levels, read = [], []
-    for n, line in lines[1:]:
-        where = f"line {n}"
-        cells = _by_name(cells_of(line, mark), names, source, where)
-        if _TIME in cells:
-            read.append(_time(cells.pop(_TIME), source, where))
-        row = {k: _number(cell, k, source, where) for k, cell in cells.items()}
-        height = vertical(row, setting, source, where, lenient=True)
-        if height < -NEAR or (height < 0 and "height" in "".join(row)):
-            vertical(row, setting, source, where)  # which says what is wrong
-        level = level_from(row, height, setting, source, where)
-        levels.append((where, _knowable(level)))
+    times = _times(text)
+    levels: list[Placed] = []
+    read = []
+    for where, cells in rows_of(text, (*NAMES, _TIME), _check, 1, MOST_LAYERS):
+        with at(where):
+            if _TIME in cells:
+                read.append(told_time(cells.pop(_TIME)))
+            row = {k: _number(cell, k) for k, cell in cells.items()}
+            height = vertical(row, setting, lenient=True)
+            if height < -NEAR or (height < 0 and "height" in "".join(row)):
+                vertical(row, setting)  # which says what is wrong
+            levels.append((where, _knowable(level_from(row, height, setting, source))))
     clear, foot = above_ground(levels, source, setting)
     single, doubled = without_doubles(clear, source)
     if read and times.keys() - {"based on"}:
-        raise WindError(source, "", "tells its time twice: in a column and a # line")
+        raise ValueError("tells its time twice: in a column and a # line")
     return Reading(
         source=source,
         kind="aloft",
-        levels=ordered(single, source),
+        levels=ordered(single),
         valid=min(read, default=times.get("valid", times.get("read"))),
         based_on=times.get("based on"),
         forecast=_forecast(text, times),
         assumed=foot + doubled,
     )
+
+
+def _check(names: list[str]) -> None:
+    check_names(name for name in names if name != _TIME)
 
 
 def _knowable(level: WindLevel) -> WindLevel:
@@ -133,68 +118,23 @@ def _forecast(text: str, times: dict[str, datetime]) -> bool:
     return named or "valid" in times or "based on" in times
 
 
-def _times(text: str, source: str) -> dict[str, datetime]:
+def _times(text: str) -> dict[str, datetime]:
     """Give the times that the lines of remarks tell."""
-    times: dict[str, datetime] = {}
-    for n, line in enumerate(text.splitlines(), 1):
-        found = _TOLD.match(line)
-        if found:
-            what = found["what"].lower()
-            if what in times:
-                raise WindError(source, f"line {n}", f"'# {what}' stands twice")
-            times[what] = _time(found["time"], source, f"line {n}")
+    times = {}
+    for what, (where, told) in remarks_of(
+        text, _TIMES, r"(?:(?:at|for)\s+)?\d.*"
+    ).items():
+        with at(where):
+            times[what] = told_time(re.sub(r"^\D+", "", told))
     if {"read", "valid"} <= set(times) or {"read", "based on"} <= set(times):
-        raise WindError(source, "", "is either read, or a forecast: valid, based on")
+        raise ValueError("is either read, or a forecast: valid, based on")
     return times
 
 
-def _time(text: str, source: str, where: str) -> datetime:
-    try:
-        return parse_time(text)
-    except ValueError:
-        raise WindError(
-            source,
-            where,
-            f"time {text[:40]!r}; accepted is such as 2026-05-09 08:10-07:00, or …Z",
-        ) from None
-
-
-def _header(line: str, source: str, where: str) -> list[str]:
-    names = _names(line)
-    for name in names:
-        if name not in NAMES and name != _TIME:
-            raise WindError(
-                source, where, f"unknown column {nearest_name(name, (*NAMES, _TIME))}"
-            )
-    if len(set(names)) < len(names):
-        twice = next(name for name in names if names.count(name) > 1)
-        raise WindError(source, where, f"column {twice!r} stands twice")
-    check_names((name for name in names if name != _TIME), source, where)
-    return names
-
-
-def _by_name(
-    cells: list[str], names: list[str], source: str, where: str
-) -> dict[str, str]:
-    if len(cells) != len(names):
-        raise WindError(
-            source, where, f"{len(cells)} cells; the header names {len(names)}"
-        )
-    return dict(zip(names, cells, strict=True))
-
-
-def _number(cell: str, name: str, source: str, where: str) -> float:
+def _number(cell: str, name: str) -> float:
     if not cell and name.startswith(_MAY_BE_EMPTY):
         return math.nan
-    try:
-        value = number_of(cell)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise WindError(
-            source, where, f"{name} {cell[:40]!r}; accepted is a finite number"
-        )
-    return value
+    return number_of(cell, name)
 
 
 def write_table(reading: Reading) -> str:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Mapping
-from datetime import datetime
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from datetime import datetime, tzinfo
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, TypeAlias, TypeGuard
 
 from driftmap.air.wind import WindLevel, direction_and_speed
-from driftmap.errors import WindError, nearest, quoted
+from driftmap.errors import PlacedError, WindError, at, located, nearest, quoted
 from driftmap.files import bytes_of, parse_json
 from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
 from driftmap.winds.reading import (
@@ -27,6 +27,7 @@ __all__ = [
     "LONGEST_FILE",
     "MOST_LINES",
     "NAMES",
+    "Cells",
     "as_list",
     "as_number",
     "as_object",
@@ -36,14 +37,20 @@ __all__ = [
     "check_names",
     "check_text",
     "distance",
+    "header_of",
     "idle",
+    "is_number",
     "level_from",
     "load_document",
     "load_text",
-    "mark_of",
+    "names_of",
     "nearest_name",
     "nearest_point",
     "number_of",
+    "objects_of",
+    "remarks_of",
+    "rows_of",
+    "told_time",
     "unheard",
     "vertical",
 ]
@@ -57,48 +64,40 @@ MOST_LINES: Final = 200_000
 LONGEST_LINE: Final = 1000
 """Longest line of a report [characters]; a JSON or XML document may stand in one."""
 
-_COMMA: Final = re.compile(r"^([-+]?\d+),(\d{1,2})$")
+_COMMA: Final = re.compile(r"^\s*([-+]?\d+),(\d{1,2})\s*$")
 
 
 def load_text(path: Path) -> str:
     """Read a text file, without a byte order mark; refuse what is too long or no text."""
     raw = bytes_of(path, WindError, LONGEST_FILE)
-    return check_text(_decode(raw, str(path)), str(path))
+    with located(str(path), "", WindError):
+        if b"\0" in raw:
+            raise ValueError(_BINARY)
+        try:
+            return check_text(raw.decode("utf-8-sig"))
+        except UnicodeDecodeError:
+            # Older station lists carry a degree sign or an accent in Latin-1.
+            return check_text(raw.decode("latin-1"))
 
 
-def _decode(raw: bytes, source: str) -> str:
-    if b"\0" in raw:
-        raise WindError(source, "", "is a binary file; accepted are text files")
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        # Older station lists carry a degree sign or an accent in Latin-1.
-        return raw.decode("latin-1")
+_BINARY: Final = "is a binary file; accepted are text files"
 
 
-def check_text(text: str, source: str) -> str:
+def check_text(text: str) -> str:
     """Give back text of a sensible size; refuse it empty, too long or binary."""
     if not text.strip():
-        raise WindError(source, "", "is empty")
+        raise ValueError("is empty")
     lines = text.count("\n")
     if lines > MOST_LINES:
-        raise WindError(source, "", f"{lines} lines; accepted are {MOST_LINES} at most")
+        raise ValueError(f"{lines} lines; accepted are {MOST_LINES} at most")
     if text.lstrip()[:1] not in {"{", "[", "<"}:
-        long = next(
-            (
-                n
-                for n, line in enumerate(text.splitlines(), 1)
-                if len(line) > LONGEST_LINE
-            ),
-            None,
-        )
-        if long is not None:
-            raise WindError(
-                source, f"line {long}", f"is over {LONGEST_LINE} characters long"
-            )
-    odd = sum(1 for c in text[:4096] if ord(c) < 32 and c not in "\t\r\n\f\x01\x03\x1e")
-    if odd > 0:
-        raise WindError(source, "", "is a binary file; accepted are text files")
+        for n, line in enumerate(text.splitlines(), 1):
+            if len(line) > LONGEST_LINE:
+                raise PlacedError(
+                    f"line {n}", f"is over {LONGEST_LINE} characters long"
+                )
+    if any(ord(c) < 32 and c not in "\t\r\n\f\x01\x03\x1e" for c in text[:4096]):
+        raise ValueError(_BINARY)
     return text
 
 
@@ -180,25 +179,98 @@ def _against(remark: str, header: str) -> bool:
     )
 
 
-def mark_of(header: str) -> str:
-    """Find what parts the columns: spreadsheets also write semicolons and tabs."""
-    return next((mark for mark in ",;\t" if mark in header), ",")
+def header_of(text: str) -> tuple[str, str]:
+    """Give the first line that says something, and the mark that parts its columns.
+
+    Spreadsheets also write semicolons and tabs.
+    """
+    line = next((line for line in text.splitlines() if not idle(line)), "")
+    return line, next((mark for mark in ",;\t" if mark in line), ",")
+
+
+def names_of(text: str) -> list[str]:
+    """Give the names of the columns in the header of a table."""
+    line, mark = header_of(text)
+    return [name.lower() for name in cells_of(line, mark)]
 
 
 def cells_of(line: str, mark: str) -> list[str]:
     """Part a line of a table into its cells."""
-    return [cell.strip().strip('"').strip() for cell in line.split(mark)]
+    plain = line.replace('"', " ")
+    return [cell.strip() for cell in plain.split(mark)]
 
 
-def number_of(cell: str) -> float:
+Cells: TypeAlias = dict[str, str]
+"""The cells of a row by the names of their columns."""
+
+
+def rows_of(
+    text: str,
+    accepted: Sequence[str],
+    check: Callable[[list[str]], None],
+    least: int,
+    most: int,
+) -> Iterator[tuple[str, Cells]]:
+    """Take a table apart: each line of cells by the names in the header, with its place.
+
+    Names in `accepted` alone, each once, that pass `check`.
+    """
+    lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if not idle(line)]
+    if not lines:
+        raise ValueError("is empty; give a header and rows")
+    mark, names = header_of(text)[1], names_of(text)
+    with at(f"line {lines[0][0]}"):
+        for name in names:
+            if name not in accepted:
+                raise ValueError(f"unknown column {nearest_name(name, accepted)}")
+            if names.count(name) > 1:
+                raise ValueError(f"column {name!r} stands twice")
+        check(names)
+    rows = [(n, cells_of(line, mark)) for n, line in lines[1:]]
+    rows = [(n, cells) for n, cells in rows if any(cells)]
+    if not least <= len(rows) <= most:
+        raise ValueError(
+            f"{len(rows)} rows below the header; accepted are {least} to {most}"
+        )
+    for n, cells in rows:
+        if len(cells) != len(names):
+            raise PlacedError(
+                f"line {n}", f"{len(cells)} cells; the header names {len(names)}"
+            )
+        yield f"line {n}", dict(zip(names, cells, strict=True))
+
+
+def remarks_of(
+    text: str, keys: Sequence[str], form: str = ".+?"
+) -> dict[str, tuple[str, str]]:
+    """Give what lines such as ``# ascent 2.5 m/s`` tell by their keys, with their places."""
+    told: dict[str, tuple[str, str]] = {}
+    line = re.compile(rf"\s*#\s*({'|'.join(keys)})\s*:?\s+({form})\s*", re.IGNORECASE)
+    for n, one in enumerate(text.splitlines(), 1):
+        if found := line.fullmatch(one):
+            key = found[1].lower()
+            if key in told:
+                raise PlacedError(f"line {n}", f"'# {key}' stands twice")
+            told[key] = f"line {n}", found[2]
+    return told
+
+
+def number_of(cell: str, name: str, low: float = -1e9, high: float = 1e9) -> float:
     """Read a number, with a decimal comma too where it cannot part thousands.
 
     Examples
     --------
-    >>> number_of("3,5"), number_of("4.2")
+    >>> number_of("3,5", "speed_mps"), number_of("4.2", "speed_mps")
     (3.5, 4.2)
     """
-    return float(_COMMA.sub(r"\1.\2", cell.strip()))
+    try:
+        value = float(_COMMA.sub(r"\1.\2", cell) if "," in cell else cell)
+    except ValueError:
+        value = math.nan
+    if not low <= value <= high:
+        told = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
+        raise ValueError(f"{name} {cell[:40]!r}; accepted is {told}")
+    return value
 
 
 _SPEED: Final = MappingProxyType(
@@ -234,9 +306,7 @@ def nearest_name(name: str, accepted: Iterable[str]) -> str:
     return f"{quoted(name)}; {nearest(name, accepted, cutoff=0.4)}"
 
 
-def check_names(
-    names: Iterable[str], source: str, where: str, *, vertical: bool = True
-) -> None:
+def check_names(names: Iterable[str], *, vertical: bool = True) -> None:
     """Refuse a set of names that leaves a quantity out or gives it twice."""
     held: dict[str, list[str]] = {}
     for name in names:
@@ -245,33 +315,29 @@ def check_names(
         held.setdefault(group, []).append(name)
     for given in held.values():
         if len(given) > 1:
-            raise WindError(
-                source, where, f"both {' and '.join(given)}; keep one of them"
-            )
-    told = _components(held, source, where)
+            raise ValueError(f"both {' and '.join(given)}; keep one of them")
+    told = _components(held)
     for (first, *_), accepted in (
         *(() if told else _NEEDED),
         *([_VERTICAL] if vertical else []),
     ):
         if first not in held:
-            raise WindError(source, where, f"no {accepted}; add one")
+            raise ValueError(f"no {accepted}; add one")
 
 
-def _components(held: Mapping[str, list[str]], source: str, where: str) -> bool:
+def _components(held: Mapping[str, list[str]]) -> bool:
     """Tell whether u and v stand for speed and direction."""
     parts = [way for way in ("u", "v") if way in held]
     if len(parts) == 1:
-        raise WindError(source, where, f"{held[parts[0]][0]} needs its other component")
+        raise ValueError(f"{held[parts[0]][0]} needs its other component")
     if parts and ("speed" in held or "direction" in held):
-        raise WindError(source, where, "u and v beside a speed or direction; keep one")
+        raise ValueError("u and v beside a speed or direction; keep one")
     return bool(parts)
 
 
 def vertical(
     row: Mapping[str, float],
     setting: Setting,
-    source: str,
-    where: str,
     *,
     lenient: bool = False,
 ) -> float:
@@ -284,14 +350,10 @@ def vertical(
     value = row[name] * factor
     height = value if quantity == "height" else value - setting.site_altitude
     if not height <= _HIGHEST:
-        raise WindError(
-            source, where, f"{name} {row[name]:.5g} is above {_HIGHEST / 1000:.0f} km"
-        )
+        raise ValueError(f"{name} {row[name]:.5g} is above {_HIGHEST / 1000:.0f} km")
     if height < 0 and not lenient:
         site = f"; the site is at {setting.site_altitude:.4g} m"
-        raise WindError(
-            source,
-            where,
+        raise ValueError(
             f"{name} {row[name]:.5g} is below the ground"
             f"{site if quantity == 'altitude' else ''}",
         )
@@ -299,7 +361,7 @@ def vertical(
 
 
 def level_from(
-    row: Mapping[str, float], height: float, setting: Setting, source: str, where: str
+    row: Mapping[str, float], height: float, setting: Setting, source: str
 ) -> WindLevel:
     """Make a level from a row of numbers by name.
 
@@ -315,82 +377,97 @@ def level_from(
         way, size = direction_and_speed(si.pop("u"), si.pop("v"))
         direction, si["speed"] = float(way), float(size)
     elif "direction" in si:
-        direction = check_direction(si["direction"], source, where)
+        direction = check_direction(si["direction"])
     elif "magnetic" in si:
-        direction = setting.true_bearing(
-            check_direction(si["magnetic"], source, where), source, where
-        )
-    speed, gust = check_speed(si["speed"], source, where), si.get("gust")
-    if gust is not None and check_speed(gust, source, where, what="gust") < speed:
-        raise WindError(
-            source, where, f"gust {gust:.4g} m/s is less than the mean {speed:.4g} m/s"
-        )
+        direction = setting.true_bearing(check_direction(si["magnetic"]))
+    speed, gust = check_speed(si["speed"]), si.get("gust")
+    if gust is not None and check_speed(gust, what="gust") < speed:
+        raise ValueError(f"gust {gust:.4g} m/s is less than the mean {speed:.4g} m/s")
     error = si.get("error")
     if error is not None and not 0.0 <= error <= _LARGEST_ERROR:
-        raise WindError(
-            source, where, f"error {error:.4g} m/s; accepted is 0 to {_LARGEST_ERROR:g}"
-        )
+        raise ValueError(f"error {error:.4g} m/s; accepted is 0 to {_LARGEST_ERROR:g}")
     return WindLevel(height, direction, speed, gust, source, error=error)
 
 
 _MOST_LEVELS = 20_000
 
 
-def load_document(text: str, source: str) -> object:
-    """Read a JSON document of winds."""
-    return parse_json(text, source, WindError)
+def load_document(text: str, source: str) -> dict[str, Any]:
+    """Read a JSON document of winds: an object, or a bare list, taken for its levels."""
+    whole = parse_json(text, source, WindError)
+    return as_object({"levels": whole} if isinstance(whole, list) else whole, "")
 
 
-def as_object(value: object, source: str, where: str) -> dict[str, Any]:
+def as_object(value: object, where: str) -> dict[str, Any]:
     """Take a value for an object."""
     if not isinstance(value, dict):
-        raise WindError(source, where, "must be an object in braces")
+        raise PlacedError(where or "the document", "must be an object in braces")
     return value
 
 
-def as_list(
-    value: object, source: str, where: str, most: int = _MOST_LEVELS
-) -> list[Any]:
+def as_list(value: object, where: str, most: int = _MOST_LEVELS) -> list[Any]:
     """Take a value for a list that is not empty."""
     if not isinstance(value, list) or not 0 < len(value) <= most:
-        raise WindError(source, where, f"must be a list of 1 to {most}")
+        raise PlacedError(where, f"must be a list of 1 to {most}")
     return value
 
 
-def check_keys(
-    given: dict[str, Any], accepted: tuple[str, ...], source: str, where: str
-) -> None:
+def objects_of(
+    held: Mapping[str, Any], key: str, where: str, most: int = _MOST_LEVELS
+) -> list[tuple[str, dict[str, Any]]]:
+    """Take ``levels``, ``members`` and their like for objects, each with its place."""
+    each = as_list(held.get(key), f"{where} {key}".strip(), most)
+    places = [f"{where} {key[:-1]} {i}".strip() for i, _ in enumerate(each, 1)]
+    return [
+        (place, as_object(one, place)) for place, one in zip(places, each, strict=True)
+    ]
+
+
+def check_keys(given: dict[str, Any], accepted: tuple[str, ...], where: str) -> None:
     """Refuse a key that is not known, with the nearest that is."""
     for key in given:
         if key not in accepted:
-            raise WindError(source, where, f"unknown key {nearest_name(key, accepted)}")
+            raise PlacedError(where, f"unknown key {nearest_name(key, accepted)}")
 
 
-def as_time(
-    document: dict[str, Any], key: str, source: str, where: str
-) -> datetime | None:
+def as_time(document: Mapping[str, Any], key: str, where: str) -> datetime | None:
     """Take a value for a time with its zone; None where it is missing or null."""
     value = document.get(key)
     if value is None:
         return None
+    with at(f"{where} {key}".strip()):
+        return told_time(str(value))
+
+
+def told_time(
+    text: str, what: str = "time", zone: tzinfo | None = None, *, also: str = ""
+) -> datetime:
+    """Read a time, or say how one is written."""
     try:
-        return parse_time(str(value))
+        return parse_time(text, zone=zone)
     except ValueError:
-        raise WindError(
-            source,
-            f"{where} {key}".strip(),
-            f"{str(value)[:40]!r}; accepted is such as '2026-05-09T18:00Z'",
+        raise ValueError(
+            f"{what} {text[:40]!r}; accepted is such as 2026-05-09T08:10-07:00, or …Z{also}"
         ) from None
 
 
-def as_number(value: object, key: str, source: str, where: str) -> float:
+def as_number(value: object, key: str, low: float = -1e9, high: float = 1e9) -> float:
     """Take a value for a finite number."""
-    good = isinstance(value, int | float) and not isinstance(value, bool)
-    if not good or abs(value) > 1e9 or not math.isfinite(value):  # type: ignore[arg-type]
-        raise WindError(
-            source, where, f"{key} {str(value)[:40]!r}; accepted is a finite number"
-        )
-    return float(value)  # type: ignore[arg-type]
+    if not (is_number(value) and low <= value <= high):
+        told = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
+        shown = f"{value:g}" if is_number(value) else repr(str(value)[:40])
+        raise ValueError(f"{key} {shown}; accepted is {told}")
+    return float(value)
+
+
+def is_number(value: object) -> TypeGuard[float]:
+    """Tell whether a value of a document is a number, and a finite one."""
+    return (
+        isinstance(value, int | float)
+        and value is not True
+        and value is not False
+        and -1e9 < value < 1e9
+    )
 
 
 FARTHEST: Final = 50_000.0
@@ -406,40 +483,24 @@ def nearest_point(
     """
     if "points" not in document:
         return document, ()
-    points = []
-    for i, one in enumerate(as_list(document["points"], source, "points"), 1):
-        point = as_object(one, source, f"point {i}")
-        points.append(point)
-    if setting.place is None:
-        raise WindError(
-            source,
-            "points",
-            "are a grid, and where the site lies is not known; give it",
-        )
-    away = [
-        distance(point, setting.place, source, f"point {i}")
-        for i, point in enumerate(points, 1)
-    ]
-    near = away.index(min(away))
-    told = f"the nearest of {len(points)} points is {away[near] / 1000:.0f} km away"
-    if away[near] > FARTHEST:
-        raise WindError(
-            source, "points", f"{told}; accepted is {FARTHEST / 1000:.0f} km"
-        )
-    shared = {key: value for key, value in document.items() if key != "points"}
-    return shared | points[near], (f"{source}: {told}, and its wind is taken",)
-
-
-def distance(
-    point: Mapping[str, Any], place: tuple[float, float], source: str, where: str
-) -> float:
-    """Give the distance from a place in degrees [m], over a sphere (haversine)."""
-    given = []
-    for key, most in (("latitude", 90.0), ("longitude", 180.0)):
-        value = as_number(point.get(key), key, source, where)
-        if abs(value) > most:
-            raise WindError(
-                source, where, f"{key} {value:g}; accepted is -{most:g} to {most:g}"
+    points = objects_of(document, "points", "")
+    with at("points"):
+        if setting.place is None:
+            raise ValueError(
+                "are a grid, and where the site lies is not known; give it"
             )
-        given.append(value)
-    return over_ground((given[0], given[1]), place)
+        away = [distance(point, setting.place, where) for where, point in points]
+        near = away.index(min(away))
+        told = f"the nearest of {len(points)} points is {away[near] / 1000:.0f} km away"
+        if away[near] > FARTHEST:
+            raise ValueError(f"{told}; accepted is {FARTHEST / 1000:.0f} km")
+    shared = {key: value for key, value in document.items() if key != "points"}
+    return shared | points[near][1], (f"{source}: {told}, and its wind is taken",)
+
+
+def distance(point: Mapping[str, Any], place: tuple[float, float], where: str) -> float:
+    """Give the distance from a place in degrees [m], over a sphere (haversine)."""
+    with at(where):
+        latitude = as_number(point.get("latitude"), "latitude", -90.0, 90.0)
+        longitude = as_number(point.get("longitude"), "longitude", -180.0, 180.0)
+    return over_ground((latitude, longitude), place)

@@ -18,13 +18,14 @@ from xml.etree import ElementTree
 
 from driftmap import units
 from driftmap.air.wind import WindLevel, direction_and_speed
-from driftmap.errors import WindError
+from driftmap.errors import WindError, at, located
 from driftmap.winds.reading import (
     Reading,
     Setting,
     check_direction,
     check_speed,
     parse_time,
+    reader,
 )
 from driftmap.winds.spoken import when_said
 from driftmap.winds.text import FARTHEST, distance
@@ -63,6 +64,7 @@ def looks_like_track(text: str) -> bool:
     return "<gpx" in start or bool(re.search(r"^\$G[A-Z]GGA,", start, re.MULTILINE))
 
 
+@reader
 def read_track(text: str, source: str, setting: Setting) -> Reading:
     """Read the wind from a tracker's log.
 
@@ -86,20 +88,16 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
     WindError
         If there is no flight in it, or it was elsewhere.
     """
-    fixes, notes, dated = (_gpx if "<gpx" in text[:2000] else _nmea)(text, source)
+    fixes, damaged, dated = (_gpx if "<gpx" in text[:2000] else _nmea)(text)
     if setting.place is not None and fixes:
         point = {"latitude": fixes[0].latitude, "longitude": fixes[0].longitude}
-        away = distance(point, setting.place, source, "the track")
+        away = distance(point, setting.place, "the track")
         if away > FARTHEST:
-            raise WindError(
-                source, "", f"its flight was {away / 1000:.0f} km from the site"
-            )
-    fall, ground = _descent(fixes, source)
+            raise ValueError(f"its flight was {away / 1000:.0f} km from the site")
+    fall, ground = _descent(fixes)
     levels = tuple(_levels(fall, ground, source))
     if not levels:
-        raise WindError(
-            source, "", "no 20 s of descent under a canopy or a streamer in it"
-        )
+        raise ValueError("no 20 s of descent under a canopy or a streamer in it")
     return Reading(
         source=source,
         kind="aloft",
@@ -108,21 +106,19 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
         assumed=(
             f"{source}: {len(levels)} winds from the way it went as it came down, heights "
             "above where it landed",
-            *notes,
+            *([f"{source}: damaged sentences left out: {damaged}"] if damaged else ()),
         ),
     )
 
 
-def _descent(fixes: list[_Fix], source: str) -> tuple[list[_Fix], float]:
+def _descent(fixes: list[_Fix]) -> tuple[list[_Fix], float]:
     if len(fixes) < 3:
-        raise WindError(source, "", f"{len(fixes)} fixes with time and altitude")
+        raise ValueError(f"{len(fixes)} fixes with time and altitude")
     top = max(range(len(fixes)), key=lambda i: fixes[i].altitude)
     ground = fixes[-1].altitude
     low = min(fix.altitude for fix in fixes[: top + 1])
     if fixes[top].altitude - max(ground, low) < _RISE:
-        raise WindError(
-            source, "", f"no flight in it: nothing rises {_RISE:g} m and comes down"
-        )
+        raise ValueError(f"no flight in it: nothing rises {_RISE:g} m and comes down")
     after = fixes[top:]
     end = next(i for i, fix in enumerate(after) if fix.altitude - ground <= _LANDED)
     settled = after[0].time + _SETTLED
@@ -143,7 +139,8 @@ def _levels(fall: list[_Fix], ground: float, source: str) -> list[WindLevel]:
             turn = math.radians((fix.longitude - start.longitude + 180) % 360 - 180)
             east = turn * _EARTH * math.cos(math.radians(fix.latitude)) / span
             way, speed = (float(v) for v in direction_and_speed(east, north))
-            check_speed(speed, source, f"{fix.time:%H:%M:%S}")
+            with at(f"{fix.time:%H:%M:%S}"):
+                check_speed(speed)
             error = math.hypot(FIX_ERROR * math.sqrt(2) / span, GLIDE)
             levels.append(WindLevel(height, way, speed, None, source, error=error))
         start = fix
@@ -155,36 +152,36 @@ def _levels(fall: list[_Fix], ground: float, source: str) -> list[WindLevel]:
     ]
 
 
-_Log = tuple[list[_Fix], tuple[str, ...], bool]
+_Log = tuple[list[_Fix], int, bool]
+"""Fixes in order, how many sentences were damaged, whether the day is known."""
 
 
-def _gpx(text: str, source: str) -> _Log:
+def _gpx(text: str) -> _Log:
     if "<!" in text.replace("<!--", ""):  # entities may grow without end
-        raise WindError(source, "", "holds declarations; accepted is plain GPX")
+        raise ValueError("holds declarations; accepted is plain GPX")
     try:
         tree = ElementTree.fromstring(text)
     except ElementTree.ParseError as problem:
-        raise WindError(source, "", f"is no XML ({problem})") from None
+        raise ValueError(f"is no XML ({problem})") from None
     fixes = []
     for i, point in enumerate(tree.iter(), 1):
         if point.tag.rpartition("}")[2] != "trkpt":
             continue
         inner = {child.tag.rpartition("}")[2]: child.text or "" for child in point}
         if "ele" in inner and "time" in inner:
-            fixes.append(_fix_of(point.attrib, inner, source, f"element {i}"))
-    return _in_order(fixes, source), (), True
+            with at(f"element {i}"):
+                fixes.append(_fix_of(point.attrib, inner))
+    return _in_order(fixes), 0, True
 
 
-def _fix_of(
-    at: Mapping[str, str], inner: Mapping[str, str], source: str, where: str
-) -> _Fix:
+def _fix_of(place: Mapping[str, str], inner: Mapping[str, str]) -> _Fix:
     try:
         return _fix(
             parse_time(inner["time"], zone=UTC),
-            *(float(text) for text in (at["lat"], at["lon"], inner["ele"])),
+            *(float(text) for text in (place["lat"], place["lon"], inner["ele"])),
         )
     except (ValueError, KeyError) as problem:
-        raise WindError(source, where, f"no place and time: {problem}") from None
+        raise ValueError(f"no place and time: {problem}") from None
 
 
 def _fix(when: datetime, latitude: float, longitude: float, altitude: float) -> _Fix:
@@ -194,13 +191,13 @@ def _fix(when: datetime, latitude: float, longitude: float, altitude: float) -> 
     return _Fix(when, latitude, longitude, altitude)
 
 
-def _in_order(fixes: list[_Fix], source: str) -> list[_Fix]:
+def _in_order(fixes: list[_Fix]) -> list[_Fix]:
     if len(fixes) > _MOST:
-        raise WindError(source, "", f"{len(fixes)} fixes; accepted are {_MOST} at most")
+        raise ValueError(f"{len(fixes)} fixes; accepted are {_MOST} at most")
     return sorted(fixes, key=lambda fix: fix.time)
 
 
-def _nmea(text: str, source: str) -> _Log:
+def _nmea(text: str) -> _Log:
     day: date | None = None
     fixes, damaged, last = [], 0, None
     for kind, cells in _sentences(text):
@@ -216,8 +213,7 @@ def _nmea(text: str, source: str) -> _Log:
             if fix is not None:
                 last = fix.time
                 fixes.append(fix)
-    notes = (f"{source}: damaged sentences left out: {damaged}",) if damaged else ()
-    return _in_order(fixes, source), notes, day is not None
+    return _in_order(fixes), damaged, day is not None
 
 
 def _place(fix: _Fix) -> tuple[float, float, float]:
@@ -304,28 +300,33 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
     """
     del source
     name = " ".join(text.split())
-    valid, notes, rest = when_said(name, setting)
-    found = _WORDS.fullmatch(rest.strip(" ,;."))
-    if not found:
-        raise WindError(
-            name, "", 'accepted is "drifted 350 m toward 60 from 900 m in 120 s"'
-        )
-    way, height = (_quantity(found, key, "length", name) for key in ("way", "height"))
-    seconds = _quantity(found, "time", "time", name)
-    fall = height / seconds
-    if not (10.0 <= height <= 30_000.0 and 1.0 <= fall <= 40.0):
-        raise WindError(
+    with located(name, "", WindError):
+        valid, notes, rest = when_said(name, setting)
+        found = _WORDS.fullmatch(rest.strip(" ,;."))
+        if not found:
+            raise ValueError(
+                'accepted is "drifted 350 m toward 60 from 900 m in 120 s"'
+            )
+        way, height = (_quantity(found, key, "length") for key in ("way", "height"))
+        seconds = _quantity(found, "time", "time")
+        fall = height / seconds
+        if not (10.0 <= height <= 30_000.0 and 1.0 <= fall <= 40.0):
+            raise ValueError(
+                f"falls at {fall:.3g} m/s from {height:.5g} m; accepted is a fall under a "
+                "device, at 1 to 40 m/s from 10 m to 30 km",
+            )
+        with at("toward"):
+            bearing = check_direction(float(found["toward"]))
+        speed = check_speed(way / seconds)
+        error = math.hypot(LEAN * height / seconds, GLIDE)
+        level = WindLevel(
+            height / 2,
+            (bearing + math.pi) % (2 * math.pi),
+            speed,
+            None,
             name,
-            "",
-            f"falls at {fall:.3g} m/s from {height:.5g} m; accepted is a fall under a "
-            "device, at 1 to 40 m/s from 10 m to 30 km",
+            error=error,
         )
-    bearing = check_direction(float(found["toward"]), name, "toward")
-    speed = check_speed(way / seconds, name, "")
-    error = math.hypot(LEAN * height / seconds, GLIDE)
-    level = WindLevel(
-        height / 2, (bearing + math.pi) % (2 * math.pi), speed, None, name, error=error
-    )
     return Reading(
         source=name,
         kind="aloft",
@@ -334,16 +335,14 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
         assumed=(
             f"{name}: the mean wind of the fall, taken for that at half its height; apogee "
             "above the pad but for a lean of 5 degrees",
-            *notes,
+            *(f"{name}: {note}" for note in notes),
         ),
     )
 
 
-def _quantity(found: re.Match[str], key: str, dimension: str, source: str) -> float:
-    try:
+def _quantity(found: re.Match[str], key: str, dimension: str) -> float:
+    with at(key):
         value = units.parse(found[key], dimension)
-    except ValueError as problem:
-        raise WindError(source, key, str(problem)) from None
-    if not value > 0 and key != "way":
-        raise WindError(source, key, "must be above 0")
+        if not value > 0 and key != "way":
+            raise ValueError("must be above 0")
     return value

@@ -382,7 +382,7 @@ def test_a_wind_kept_for_another_site_or_damaged_is_refused(tmp_path):
         ('"kind": "surface"', '"kind": "deep"', "reading 1 kind"),
         ('"forecast": false', '"forecast": "no"', "reading 1 forecast"),
         ('"valid": "20', '"valid": "x20', "reading 1 valid"),
-        ('"from_deg": 2', '"from_deg": 12', "reading 1 level 1: direction"),
+        ('"from_deg": 2', '"from_deg": 12', "reading 1 level 1: from_deg 1240"),
         ('"warned": []', '"warned": [3]', "reading 1 warned"),
         ('"height_m"', '"heigth_m"', "did you mean 'height_m'"),
     ):

@@ -201,13 +201,13 @@ def test_bad_grids(place, change, message):
         ({"levels": [LOW | {"from_deg": 2700}]}, "level 1: direction 2700"),
         ({"levels": [LOW, LOW]}, "level 2: a second level at one height as level 1"),
         ({"levels": [LOW | {"height_m": -3}]}, "level 1: height_m -3 is below"),
-        ({"levels": [LOW | {"temperature_c": 400}]}, "level 1: temperature 400"),
+        ({"levels": [LOW | {"temperature_c": 400}]}, "level 1: temperature_c 400"),
         ({"levels": [{"from_deg": 1, "speed_mps": 1}]}, "level 1: no height_m"),
         (
             {"levels": [{"pressure_hpa": 9e4, "from_deg": 1, "speed_mps": 1}]},
-            "90000 hPa",
+            "pressure_hpa 90000",
         ),
-        ({"levels": [LOW], "valid": "soon"}, "valid: 'soon'"),
+        ({"levels": [LOW], "valid": "soon"}, "valid: time 'soon'"),
         ({"levels": [LOW], "valid": "2026-05-09T18:00"}, "valid: "),
         ({"levels": [LOW], "source": 7}, "source: must be text"),
         (

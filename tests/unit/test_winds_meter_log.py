@@ -149,7 +149,7 @@ def test_the_example_reads_and_merges():
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        (HEAD, "0 readings; accepted are 1"),
+        (HEAD, "0 rows below the header; accepted are 1"),
         ("time_utc,speed_mps,wind\nx,1,2\n", "line 1: unknown column 'wind'"),
         ("time_utc,speed_mps,speed_kt\n", "two columns of speed"),
         (HEAD + "2026-05-19T17:58:00,x,240,\n", "line 2: speed_mps 'x'"),

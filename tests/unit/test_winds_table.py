@@ -89,7 +89,7 @@ def test_comments_blanks_and_byte_order_mark(tmp_path):
         (HEADER + "-5,270,5\n", "line 2: height_m -5 is below the ground"),
         (HEADER + "0,270\n", "line 2: 2 cells; the header names 3"),
         (HEADER + "0,270,5,9\n", "line 2: 4 cells"),
-        (HEADER, "no layer"),
+        (HEADER, "0 rows below the header; accepted are 1"),
         ("height_m,from_deg,sped_mps\n0,1,2\n", "line 1: .*'sped_mps'.*'speed_mps'"),
         ("hieght_ft,from_deg,speed_mps\n", "did you mean 'height_ft'"),
         ("height_m,speed_mps\n0,1\n", "no from_deg"),
@@ -140,7 +140,7 @@ def test_files_that_are_no_wind_are_refused_fast(tmp_path, content, message):
 def test_a_long_table_is_refused(tmp_path):
     path = tmp_path / "wind.csv"
     path.write_text(HEADER + "".join(f"{i},270,5\n" for i in range(20_001)))
-    with pytest.raises(WindError, match="lines; accepted are 20000"):
+    with pytest.raises(WindError, match="20001 rows below the header; accepted are 1 to 20000"):
         read_wind(str(path), site_altitude=0.0)
 
 

@@ -1,0 +1,384 @@
+"""What models give out: the answer of a forecast service, or arrays as in their files.
+
+A service's answer has the form that Open-Meteo documents for hourly values at heights and
+on pressure levels (from memory): ``hourly`` with ``time`` and a list for each quantity,
+named such as ``wind_speed_80m`` or ``wind_direction_850hPa``, and their units in
+``hourly_units``. Arrays are named as in the CF conventions (from memory), or by the short
+names beside them: a list for each quantity, by level, or by time and level. What either
+says of itself – place, ground, zone, units – is held against what was asked.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from types import MappingProxyType
+from typing import Any, Final
+
+from driftmap.errors import PlacedError, at
+from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
+from driftmap.winds.forecast import read_document
+from driftmap.winds.reading import Reading, Setting, reader
+from driftmap.winds.text import (
+    FARTHEST,
+    as_list,
+    as_number,
+    as_object,
+    distance,
+    is_number,
+    load_document,
+)
+
+__all__ = [
+    "looks_like_answer",
+    "looks_like_arrays",
+    "read_answer",
+    "read_arrays",
+    "read_saved_answer",
+]
+
+_SPEEDS: Final = MappingProxyType(
+    {
+        **dict.fromkeys(("m/s", "ms", "m s-1", "m s**-1"), 1.0),
+        **dict.fromkeys(("km/h", "kmh"), 1 / 3.6),
+        **dict.fromkeys(("mp/h", "mph"), MILE_PER_HOUR),
+        **dict.fromkeys(("kn", "kt", "knots"), KNOT),
+    }
+)
+_LENGTHS: Final = MappingProxyType({"m": 1.0, "gpm": 1.0, "ft": FOOT})
+_UNITS: Final = MappingProxyType(
+    {
+        **dict.fromkeys(("u_mps", "v_mps", "speed_mps", "gust_mps"), _SPEEDS),
+        "from_deg": dict.fromkeys(("°", "deg", "degree", "degrees"), 1.0),
+        "pressure_hpa": {
+            **dict.fromkeys(("hPa", "mbar", "mb", "millibar", "millibars"), 1.0),
+            "Pa": 0.01,
+        },
+        **dict.fromkeys(("height_m", "altitude_m"), _LENGTHS),
+        "temperature_c": dict.fromkeys(("°C", "C", "degC"), 1.0),
+    }
+)
+"""Size of each unit, by the key of a level that the quantity goes to."""
+
+_COLUMN: Final = re.compile(
+    r"(wind_speed|wind_gusts|wind_direction|geopotential_height|temperature)_"
+    r"(\d{1,5})(m|hPa)"
+)
+_KEYS: Final = MappingProxyType(
+    {
+        "wind_speed": "speed_mps",
+        "wind_gusts": "gust_mps",
+        "wind_direction": "from_deg",
+        "geopotential_height": "altitude_m",
+        "temperature": "temperature_c",
+    }
+)
+_MEANS: Final = MappingProxyType(
+    {
+        **dict.fromkeys(("u", "u_wind", "ugrd", "eastward_wind"), "u_mps"),
+        **dict.fromkeys(("v", "v_wind", "vgrd", "northward_wind"), "v_mps"),
+        "wind_speed": "speed_mps",
+        **dict.fromkeys(("wind_from_direction", "wind_direction"), "from_deg"),
+        **dict.fromkeys(
+            ("air_pressure", "pressure", "pressure_level", "isobaric", "level"),
+            "pressure_hpa",
+        ),
+        "height": "height_m",
+        **dict.fromkeys(("altitude", "geopotential_height"), "altitude_m"),
+        "air_temperature": "temperature_c",
+    }
+)
+"""What names of arrays mean."""
+
+_APART: Final = 100.0  # m between the model's ground and the site; assumed
+_FAR_APART: Final = 1000.0  # m: another mountain, or a mistaken place; assumed
+_MOST_HOURS: Final = 2000
+_UNPLACED: Final = "for what place it is was not held against the site's"
+
+
+def looks_like_answer(text: str) -> bool:
+    """Tell whether a text is JSON that has ``hourly`` and ``hourly_units``."""
+    return text.lstrip().startswith("{") and bool(
+        re.search(r'"hourly"\s*:', text) and re.search(r'"hourly_units"\s*:', text)
+    )
+
+
+@reader
+def read_saved_answer(text: str, source: str, setting: Setting) -> Reading:
+    """Read an answer of a service that was saved as a file.
+
+    Raises
+    ------
+    WindError
+        If a value cannot be used, or it is for another place.
+    """
+    return read_answer(load_document(text, source), source, setting, ())
+
+
+def read_answer(
+    answer: Mapping[str, Any], source: str, setting: Setting, notes: tuple[str, ...]
+) -> Reading:
+    """Read an answer.
+
+    Parameters
+    ----------
+    answer : mapping
+        What the service sent.
+    source : str
+        Name of the service or the file.
+    setting : Setting
+        Place and time of the flight.
+    notes : tuple of str
+        How it was fetched.
+
+    Returns
+    -------
+    Reading
+        The hour nearest to the flight; it warns where the model's ground is not the
+        site's.
+
+    Raises
+    ------
+    ValueError
+        If a value cannot be used, or the answer is for another place.
+    """
+    if "latitude" not in answer or "longitude" not in answer:
+        raise ValueError("does not say its latitude and longitude")
+    place = _check_place(answer, setting)
+    ground, odd = _ground(answer, setting)
+    told = "time of the model run not told; heights above the model's ground taken for "
+    document = {
+        "source": f"forecast of {source}",
+        "notes": [
+            *notes,
+            f"{source}: {place}",
+            f"{source}: {told}heights above the site",
+        ],
+        "forecasts": _hours(answer, ground),
+    }
+    reading = read_document(document, source, setting)
+    warned = tuple(f"{source}: {said}" for said in odd)
+    return replace(reading, warned=(*reading.warned, *warned))
+
+
+def _check_place(answer: Mapping[str, Any], setting: Setting) -> str:
+    """Hold the place of an answer against the site's; say how far it is."""
+    if setting.place is None:
+        return _UNPLACED
+    away = distance(answer, setting.place, "the answer")
+    if away > FARTHEST:
+        raise ValueError(
+            f"is for {answer['latitude']:.4f}, {answer['longitude']:.4f}, "
+            f"{away / 1000:.0f} km from the site; accepted is {FARTHEST / 1000:.0f} km"
+        )
+    return f"its point is {away / 1000:.0f} km from the site"
+
+
+def _ground(
+    answer: Mapping[str, Any], setting: Setting
+) -> tuple[float | None, tuple[str, ...]]:
+    """Give the altitude of the model's ground, and what to hold for because of it."""
+    if answer.get("elevation") is None:
+        return None, ()
+    with at("the answer"):
+        ground = as_number(answer["elevation"], "elevation")
+    apart = ground - setting.site_altitude
+    told = (
+        f"its ground is {abs(apart):.0f} m {'above' if apart > 0 else 'below'} the site "
+        f"({setting.site_altitude:.0f} m)"
+    )
+    if abs(apart) > _FAR_APART:
+        raise ValueError(f"{told}; accepted is {_FAR_APART:.0f} m")
+    odd = (f"{told}: its wind is of other country",) if abs(apart) > _APART else ()
+    return ground, odd
+
+
+def _hours(answer: Mapping[str, Any], ground: float | None) -> list[dict[str, Any]]:
+    hourly = answer.get("hourly")
+    if not isinstance(hourly, dict) or not hourly.get("time"):
+        raise ValueError("its answer holds no hourly times")
+    units = as_object(answer.get("hourly_units"), "hourly_units")
+    times = as_list(hourly["time"], "hourly time", _MOST_HOURS)
+    with at("the answer"):
+        offset = as_number(answer.get("utc_offset_seconds", 0), "utc_offset_seconds")
+    columns = _columns(hourly, units, len(times))
+    hours = []
+    for i, time in enumerate(times):
+        levels = _levels(columns, i, ground)
+        if levels:
+            hours.append({"valid": _valid(time, offset), "levels": levels})
+    if not hours:
+        raise ValueError("its answer tells no wind")
+    return hours
+
+
+def _valid(time: object, offset: float) -> str:
+    """Give a time as text with its zone; one without is off UTC by `offset` [s]."""
+    try:
+        local = datetime.fromisoformat(str(time))
+        if local.tzinfo is not None:
+            return local.isoformat()
+        return (local - timedelta(seconds=offset)).replace(tzinfo=UTC).isoformat()
+    except (ValueError, OverflowError):
+        raise PlacedError("hourly time", f"{str(time)[:40]!r} is no time") from None
+
+
+Columns = dict[tuple[str, str], dict[str, tuple[list[Any], float]]]
+"""By height or pressure: each quantity with its values and the size of its unit."""
+
+
+def _columns(
+    hourly: Mapping[str, Any], units: Mapping[str, Any], count: int
+) -> Columns:
+    columns: Columns = {}
+    for name, values in hourly.items():
+        found = _COLUMN.fullmatch(name)
+        if not found or (found[1] == "temperature" and found[3] == "m"):
+            continue
+        key = _KEYS[found[1]]
+        factor = _factor(name, key, units.get(name))
+        if not isinstance(values, list) or len(values) != count:
+            raise PlacedError(name, f"must be a list of {count}, as the times")
+        columns.setdefault((found[2], found[3]), {})[key] = values, factor
+    return columns
+
+
+def _factor(name: str, key: str, unit: object) -> float:
+    accepted = _UNITS[key]
+    if not isinstance(unit, str) or unit not in accepted:
+        told = str("no unit" if unit is None else unit)[:20]
+        raise PlacedError(name, f"in {told!r}; accepted is {', '.join(accepted)}")
+    return accepted[unit]
+
+
+def _in_si(value: Any, factor: float) -> Any:
+    return value * factor if is_number(value) else value
+
+
+def _levels(columns: Columns, i: int, ground: float | None) -> list[dict[str, Any]]:
+    levels = []
+    for (size, unit), held in columns.items():
+        level = {
+            key: _in_si(values[i], factor) for key, (values, factor) in held.items()
+        }
+        level["height_m" if unit == "m" else "pressure_hpa"] = float(size)
+        needed = ("from_deg", "speed_mps", *(("altitude_m",) if unit == "hPa" else ()))
+        if any(level.get(key) is None for key in needed):
+            continue
+        # What lies under the model's own ground was never wind.
+        altitude: Any = level.get("altitude_m")
+        if ground is not None and is_number(altitude) and altitude < ground:
+            continue
+        levels.append(level)
+    return levels
+
+
+def looks_like_arrays(text: str) -> bool:
+    """Tell whether a text is JSON with an array for each component or for the speed."""
+    names = "|".join(
+        name for name, key in _MEANS.items() if key in {"u_mps", "speed_mps"}
+    )
+    return text.lstrip().startswith("{") and bool(
+        re.search(rf'"(?:{names})"\s*:\s*[\[{{]', text)
+    )
+
+
+@reader
+def read_arrays(text: str, source: str, setting: Setting) -> Reading:
+    """Read a model's output: an array for each quantity, by level, or by time and level.
+
+    Parameters
+    ----------
+    text : str
+        JSON: arrays by name (those of `_MEANS`) with ``units``, an object of them; or
+        objects with ``data`` and ``attrs`` that tells ``units``, under ``coords`` and
+        ``data_vars`` or at the top. ``time`` holds ISO times, UTC where no zone is told.
+    source : str
+        Name of the file.
+    setting : Setting
+        Place and time of the flight.
+
+    Raises
+    ------
+    WindError
+        If an array has no unit, or no shape that can be read.
+    """
+    document = load_document(text, source)
+    arrays, factors = _arrays(document)
+    times = arrays.pop("time", None)
+    if times is not None and not isinstance(times, list):
+        times = [times]
+    count = 1 if times is None else len(as_list(times, "time", _MOST_HOURS))
+    columns = {
+        name: _by_time(values, count, times is not None, name)
+        for name, values in arrays.items()
+    }
+    forecasts = []
+    for i in range(count):
+        one: dict[str, Any] = {"levels": _rows_of(columns, factors, i)}
+        if times is not None:
+            one["valid"] = _valid(times[i], 0.0)
+        forecasts.append(one)
+    placed = is_number(document.get("latitude")) and is_number(
+        document.get("longitude")
+    )
+    place = _check_place(document, setting) if placed else _UNPLACED
+    own = {
+        "source": f"forecast of {source}",
+        "notes": [f"{source}: {place}"],
+        "forecasts": forecasts,
+    }
+    return read_document(own, source, setting)
+
+
+def _arrays(document: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, float]]:
+    """Find the arrays that mean something, and the sizes of their units."""
+    told = document.get("units")
+    units: dict[str, Any] = dict(told) if isinstance(told, dict) else {}
+    held: dict[str, Any] = {}
+    for part in (document, document.get("coords"), document.get("data_vars")):
+        for name, value in part.items() if isinstance(part, dict) else ():
+            if name not in _MEANS and name != "time":
+                continue
+            data, attrs = value, None
+            if isinstance(value, dict):
+                data, attrs = value.get("data"), value.get("attrs")
+            if isinstance(attrs, dict) and "units" in attrs:
+                units[name] = attrs["units"]
+            held[name] = data
+    factors = {
+        name: _factor(name, _MEANS[name], units.get(name))
+        for name in held
+        if name != "time"
+    }
+    return held, factors
+
+
+def _by_time(values: Any, count: int, timed: bool, name: str) -> list[list[Any]]:
+    """Give an array of one row of levels for each time."""
+    rows = as_list(values if isinstance(values, list) else [values], name)
+    if not all(isinstance(row, list) for row in rows):
+        return [rows] * count  # alike at all times, as levels are
+    if not timed or len(rows) != count:
+        raise PlacedError(name, f"must hold a row of levels for each of {count} times")
+    return [as_list(row, name) for row in rows]
+
+
+def _rows_of(
+    columns: Mapping[str, list[list[Any]]], factors: Mapping[str, float], i: int
+) -> list[dict[str, Any]]:
+    """Give the levels of one time; what one quantity does not tell is left out."""
+    of = {name: rows[i] for name, rows in columns.items()}
+    lengths = {len(row) for row in of.values()}
+    if len(lengths) != 1:
+        raise PlacedError("levels", f"arrays of {sorted(lengths)[:5]} values")
+    levels = (
+        {
+            _MEANS[name]: _in_si(value, factors[name])
+            for name, value in zip(of, row, strict=True)
+        }
+        for row in zip(*of.values(), strict=True)
+    )
+    return [level for level in levels if None not in level.values()]
