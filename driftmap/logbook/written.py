@@ -16,7 +16,7 @@ import numpy as np
 
 from driftmap.air.day import Day
 from driftmap.air.turbulence import Convection
-from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
+from driftmap.air.wind import WindLevel, WindProfile, told_at
 from driftmap.errors import DriftmapError, InputError, located, nearest, quoted
 from driftmap.files import bytes_of, toml_of
 from driftmap.ground.areas import to_local
@@ -65,7 +65,10 @@ def assessment_entry(
     told = document(assessment)
     contents = dict(_contents(assessment, files))
     site, wind = assessment.site, assessment.wind
-    direction, speed = direction_and_speed(*wind.at(10.0))
+    direction, speed = (float(v) for v in told_at(wind, 10.0))
+    near = {"from_rad": direction, "speed_mps": speed}
+    if math.isnan(direction):  # from anywhere
+        del near["from_rad"]
     body = {
         **{key: told[key] for key in ("verdict", "flight", "site", "wind", "seed")},
         **{key: told[key] for key in ("samples", "version", "inputs", "checks")},
@@ -73,7 +76,7 @@ def assessment_entry(
         "when": when,
         "wind_age_h": wind.age,
         "wind_kinds": sorted(set(kinds)),
-        "wind_10_m": {"from_rad": float(direction), "speed_mps": float(speed)},
+        "wind_10_m": near,
         "devices": [device.name for device in assessment.flight.devices],
         "likelihoods": {c.cause: c.likelihood for c in assessment.cloud.tree.cases},
         "forecast": _forecast(assessment.cloud),

@@ -9,12 +9,12 @@ from typing import Final
 import numpy as np
 
 from driftmap import units
-from driftmap.air.wind import WindProfile, direction_and_speed, told_at
+from driftmap.air.wind import WindProfile, told_at
 from driftmap.checks import FloatArray
 from driftmap.report.windtold import CALM, wind_as_read
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["pad_picture", "surface_wind", "wind_arrow", "wind_page", "wind_picture_svg"]
+__all__ = ["pad_picture", "wind_arrow", "wind_page", "wind_picture_svg"]
 
 _WIDTH, _HEIGHT = 640.0, 420.0
 _FOOT, _ROOF = 370.0, 40.0  # where the plot ends below and above
@@ -250,18 +250,6 @@ def wind_page(wind: WindProfile, top: float, system: str, table: str) -> str:
         f"<p>{escape(_plain(wind.source))}</p>{wind_picture_svg(wind, top, system)}"
         f"<pre>{escape(table)}</pre><h2>Assumed</h2><ul>{assumed}</ul></body></html>\n"
     )
-
-
-def surface_wind(assessment: Assessment) -> tuple[float, float]:
-    """Give the wind at 10 m.
-
-    Returns
-    -------
-    direction_from, speed : float
-        Where it comes from, clockwise from true north [rad], and how fast [m s⁻¹].
-    """
-    direction, speed = direction_and_speed(*assessment.wind.at(10.0))
-    return float(direction), float(speed)
 
 
 def pad_picture(assessment: Assessment, rail: str) -> str:

@@ -107,7 +107,9 @@ def records_of(entries: Sequence[Entry]) -> tuple[FindRecord, ...]:
             continue
         latitude, longitude = assessed.body["place"]
         east, north = to_local((longitude, latitude), place[1], place[0])
-        wind = assessed.body["wind_10_m"]["from_rad"]
+        wind = assessed.body["wind_10_m"].get("from_rad")
+        if wind is None:  # from anywhere: no way is downwind
+            continue
         devices = assessed.body.get("devices", [])
         device = outcome.body.get("device") or (devices[0] if len(devices) == 1 else "")
         kinds = assessed.body.get("wind_kinds", [])
@@ -187,14 +189,14 @@ def flew_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
 def winds_of(
     entries: Sequence[Entry],
 ) -> tuple[tuple[datetime, tuple[float, float]], ...]:
-    """Collect the winds near the ground that assessments were made for.
+    """Collect the winds near the ground that assessments were made for, but variable ones.
 
     Result: time of each flight (UTC), and direction [deg] and speed [m s⁻¹] at 10 m.
     """
     found = []
     for entry in entries:
-        wind = entry.body.get("wind_10_m")
-        if entry.kind == "assessment" and wind is not None:
+        wind = entry.body.get("wind_10_m", {})
+        if entry.kind == "assessment" and "from_rad" in wind:
             when = datetime.fromisoformat(entry.body.get("when") or entry.at)
             way = float(np.degrees(wind["from_rad"])) % 360
             found.append((when.astimezone(UTC), (way, float(wind["speed_mps"]))))

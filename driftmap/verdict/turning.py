@@ -9,7 +9,7 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import WindProfile, told_at
 from driftmap.failures.alternatives import PLANNED, alternatives
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight
@@ -260,7 +260,7 @@ def _weigh(kind: str, name: str, wind: WindProfile, checks: tuple[Check, ...]) -
     return Turn(
         kind=kind,
         name=name,
-        wind=float(np.hypot(*wind.at(10.0))),
+        wind=float(told_at(wind, 10.0)[1]),
         verdict=decide(lines),
         failing=sum(check.outcome == "fail" for check in lines),
         warning=sum(check.outcome == "warn" for check in lines),

@@ -105,7 +105,7 @@ _SHIFT: Final = re.compile(r"\bWSHFT(?:\s+(\d{2,4}))?(\s+FROPA)?")
 _STORM: Final = re.compile(r"\bTS(?:B|E)\d\S*|\bTS\b(?!\s*NO)")
 _LIGHTNING: Final = re.compile(r"\bLTG\w*(?!\S)(?!\s+DSNT)")
 _VIOLENT: Final = re.compile(
-    r"\b(?:TORNADO|FUNNEL CLOUD|WATERSPOUT|\+?FC|HAIL(?:STONES?)?|GR|GS|LLWS|DOWNBURST|"
+    r"\b(?:(?:RE)?GR|(?:VC)?BL(?:SN|SA|DU)|TORNADO|FUNNEL CLOUD|WATERSPOUT|\+?FC|HAIL(?:STONES?)?|GS|LLWS|DOWNBURST|"
     r"MICROBURST|OUTFLOW|DUST ?DEVILS?|CB(?:MAM)?|TCU|ACSL|ACC|ROTOR|VIRGA|FROPA|PRESFR|"
     r"PRESRR|GUSTS?|WS|SQ(?:UALLS?)?|SH(?:RA|SN|GS|GR)?|VCSH)\w*\b"
 )
@@ -254,7 +254,8 @@ def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[st
             if max(speeds, default=math.inf) > peak or _turned(
                 found["from"], direction
             ):
-                yield f"wind expected ({kind} {word})"
+                what = f"wind expected ({kind} {word})"
+                yield what if kind else f"another wind ({word})"
         elif weather:
             yield f"{_NAMES[weather['what']]} expected ({word})"
     yield from (f"{what} expected" for what in poor_sky(trend.split()))

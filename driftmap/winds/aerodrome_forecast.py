@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
@@ -93,8 +93,12 @@ def read_aerodrome_forecast(text: str, source: str, setting: Setting) -> Reading
         raise ValueError(f"holds {len(mine)} TAFs of {station}; keep one")
     head = starts[mine[0]]
     ends = [start.start() for start in starts[1:]] + [len(plain)]
-    body = plain[head.end() : ends[mine[0]]].split(" RMK")[0]
-    return _reading(head, body, notes, setting)
+    body, _, remarks = plain[head.end() : ends[mine[0]]].partition(" RMK")
+    reading = _reading(head, body, notes, setting)
+    level = reading.levels[0]
+    told = trend_winds(remarks, level.direction, _peak(level))
+    beside = (f"{reading.source} tells of {what} (RMK)" for what in told)
+    return replace(reading, warned=(*reading.warned, *beside))
 
 
 def _reading(
@@ -160,6 +164,10 @@ def _warned(
     base: _Part, later: Sequence[_Part], may: Sequence[_Part], level: WindLevel
 ) -> list[str]:
     told: list[str] = []
+    for part in (base, *later, *may):
+        # A second wind in a part, whose time could not be read.
+        winds = [word for word in part.text.split() if WIND.fullmatch(word)]
+        told += trend_winds(" ".join(winds[1:]), level.direction, _peak(level))
     for part in (base, *later):
         told += beside_the_wind(part.text, "")
         told += [f"wind shear ({found[0]})" for found in _SHEAR.finditer(part.text)]

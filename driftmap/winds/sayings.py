@@ -28,15 +28,15 @@ SPEED: Final = r"\d+(?:[.,]\d*)?|\.\d+"
 COMPASS: Final = "|".join(sorted((*POINTS, *LONG), key=lambda name: (-len(name), name)))
 _SOCK: Final = re.compile(
     r"^(?:wind\s?)?sock\s+(?:is\s+|at\s+)?(?P<out>limp|down|(?:a\s+)?quarter|half|"
-    r"three[ -]quarters?|full(?:y)?|straight|[0-5]\s*(?:(?:of|/)\s*5|stripes?))(?:\s+(?:out|up|stripes))?\b",
+    r"three[ -]quarters?|[13]/4|1/2|full(?:y)?|straight|[0-5]\s*(?:(?:of|/)\s*5|stripes?))(?:\s+(?:out|up|stripes))?\b",
     re.IGNORECASE,
 )
 _OUT: Final = MappingProxyType(
     {
         **dict.fromkeys(("limp", "down", "0"), (0.0, 3.0)),
-        **dict.fromkeys(("quarter", "a quarter"), (2.0, 6.0)),
-        "half": (5.0, 10.0),
-        **dict.fromkeys(("three quarter", "three quarters"), (8.0, 14.0)),
+        **dict.fromkeys(("quarter", "a quarter", "1/4"), (2.0, 6.0)),
+        **dict.fromkeys(("half", "1/2"), (5.0, 10.0)),
+        **dict.fromkeys(("three quarter", "three quarters", "3/4"), (8.0, 14.0)),
         **dict.fromkeys(("full", "fully", "straight", "5"), (15.0, 25.0)),
         **{str(i): (3.0 * i - 3.0, 3.0 * i + 3.0) for i in range(1, 5)},
     }
@@ -58,6 +58,26 @@ _PLAIN: Final = (
         for form, plain in (
             (r"^(?:surface\s+|current\s+)?winds?\s*[:=,]\s*", ""),
             (r"\bm\.p\.h\.?", "mph"),
+            (r"\s*\(\s*(gusts?[^()]*)\)", r", \1"),
+            (r"\s*\|\s*(gusts?):?", r", \1"),
+            (r"\bout\s+of\s+(?=(?:the\s+)?[a-z])", "from "),
+            (r"(?<=\d)(\s*(?:m|ft))\s+(?:agl|above\s+(?:the\s+)?ground)\b", r"\1"),
+            (rf"({SPEED})\s*({_UNIT})\s*@\s*(\d{{3}})\b", r"\1 \2 from \3"),
+            (rf"({SPEED})\s*({_UNIT})\s+gusts?\s*$", r"gusting \1 \2"),
+            (
+                r"^(?:light|gentle|moderate|fresh|strong)(?:\s+(?:airs?|breeze|winds?))?[,:]?"
+                rf"\s+(?=.*(?:{SPEED})\s*(?:{_UNIT})\b)",
+                "",
+            ),
+            (
+                rf"^(?:avg|average|mean)\s*({SPEED})\s*(?:{_UNIT})?,?\s*(?:max|peak|gusts?)"
+                rf"\s*({SPEED})\s*({_UNIT})\b",
+                r"\1 \3 gusting \2 \3",
+            ),
+            (
+                r"\b(\d{1,2})\s*(?:-|–|to)\s*(\d{1,2})\s*(?:bft|beaufort)\b",
+                r"force \1-\2",
+            ),
             (r"\s*&\s*", " and "),
             (
                 rf"(?:\b(?:about|around|approx(?:imately|\.)?|roughly)\s+|~\s*)(?={SPEED})",

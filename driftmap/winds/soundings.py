@@ -31,6 +31,7 @@ _HEADER: Final = re.compile(
     r"(?P<release>[\d ]{4}) (?P<count>[ \d]{4})(?:\s|$)"
 )
 _MISSING: Final = (-9999, -8888)  # never told; taken out by quality control
+_ROW_ENDS: Final = 51  # column in which the wind speed ends
 _NO_HOUR: Final = 99
 _FIRST_YEAR: Final = 1905  # NOAA NCEI, from memory
 _NO_RELEASE: Final = "9999"
@@ -143,6 +144,8 @@ def _time(head: re.Match[str], number: int) -> datetime:
 
 
 def _row(number: int, line: str) -> SondeRow:
+    if len(line) < _ROW_ENDS:
+        raise ValueError(f"{len(line)} characters, of {_ROW_ENDS}; it is cut short")
     height = _field(line, 16, 21, "height")
     temperature = _field(line, 22, 27, "temperature", 10.0)
     return SondeRow(
@@ -296,6 +299,9 @@ def _fixed_rows(lines: list[str], head: int) -> list[SondeRow]:
             continue
         if not re.match(r"\s*-?\d+\.?\d*(\s|$)", line):
             break  # indices and remarks follow the levels
+        for quantity, _, a, b in columns if n == len(lines) else ():
+            if line[a:b].strip() and len(line) < b:
+                raise PlacedError(f"line {n}", f"{quantity} is cut short")
         cells = {quantity: line[a:b].strip() for quantity, _, a, b in columns}
         rows.append(_list_row(cells, factors, f"line {n}"))
     return rows

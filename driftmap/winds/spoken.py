@@ -75,7 +75,8 @@ _CLAUSES: Final = MappingProxyType(
             r"(?P<clock>\d{1,2}:\d\d(?:\s*(?:Z|UTC|[-+]\d\d:?\d\d))?)(?!\S)",
             "terrain": r",?\s*\bover\s+(?P<terrain>[a-z ]+?)"
             r"(?:\s+(?:land|country|terrain|ground))?(?=\s*(?:,|$|\bat\b|\bgust))",
-            "spoken": rf"^(?:winds?\s+)?(?P<way>\d{{3}})\s*(?:°|deg)?\s*(?:\bat\b|/|@)\s*"
+            "spoken": r"^(?:winds?\s+)?(?:from\s+)?(?P<way>\d{3})\s*"
+            r"(?:(?:°|deg(?:rees)?)?\s*(?:\bat\b|/|@)|(?:°|deg(?:rees)?)(?=\s))\s*"
             rf"(?=(?:{SPEED})\s*(?:{_KNOWN})\b)",
             "height": rf",?\s*\bat\s+(?P<height>(?:{SPEED})\s*[A-Za-z]+)(?![\w/])",
             "gust": rf",?\s*\b(?:with\s+)?(?:gust(?:s|ing)?\s*(?:to|of|up\s+to)?|G)\s*"
@@ -92,7 +93,7 @@ _MAIN: Final = re.compile(
     rf"""(?:winds?\s+)?(?:
         (?P<calm>calm)
       | (?P<light>light(?:\s+(?:winds?|airs?|breeze))?)
-      | (?:force|bft|beaufort|f)\s*(?P<force>\d{{1,2}})
+      | (?:force|bft|beaufort|f)\s*(?P<force>\d{{1,2}})(?:\s*(?:to|-|–)\s*(?P<upto>\d{{1,2}}))?
       | (?P<speed>{SPEED})(?:\s*(?:to|-|–)\s*(?P<most>{SPEED}))?
         \s*(?P<unit>[A-Za-z]+(?:/[A-Za-z]+)?)?
     )""",
@@ -100,7 +101,7 @@ _MAIN: Final = re.compile(
 )
 _TWO_WORDS: Final = re.compile(r"\b(north|south)[\s-]+(east|west)", re.IGNORECASE)
 _CODED: Final = re.compile(
-    r"(\d{3})(\d{2,3})(?:G(\d{2,3}))?(KT|MPS|KMH)", re.IGNORECASE
+    r"(\d{3}|VRB)(\d{2,3})(?:G(\d{2,3}))?(KT|MPS|KMH)", re.IGNORECASE
 )
 _EXAMPLE: Final = (
     '"12 mph from 240", "5 m/s from SW gusting to 8 m/s, 20 min ago", "calm at 14:05"'
@@ -113,7 +114,7 @@ def looks_like_words(text: str) -> bool:
         rf"\s*(?:(?:calm|light|forecast|winds?\s|force|bft|beaufort|f\s*\d|(?:wind\s?)?sock|"
         rf"kite|drone|mast|(?:gentle|moderate|fresh|strong)\s+breeze|gale)\b|(?:{COMPASS})"
         rf"(?:erly)?[\s,]+(?:winds?\s+)?\S*\d|(?:{SPEED}|[-+]\d|nan|inf)[^\n]*\s\w|{_CODED.pattern}\s*$"
-        rf"|(?:{SPEED})(?:{_KNOWN})\s*$)"
+        rf"|(?:{SPEED})(?:{_KNOWN})\s*$|\d{{3}}\s*[@/]\s*(?:{SPEED})\s*(?:{_KNOWN})\b|from\s+(?:the\s+)?\w+\s+at\s+(?:{SPEED}))"
     )
     if len(text) >= 200 or "\n" in text.strip():
         return False
@@ -192,7 +193,8 @@ def _clauses(source: str) -> tuple[_Said, re.Match[str]]:
     coded = _CODED.fullmatch(source)
     if coded:
         way, speed, gust, unit = coded.groups()
-        rest = f"{speed} {unit} from {way}" + (f" gusting {gust}" if gust else "")
+        way = "variable" if way.upper() == "VRB" else f"from {way}"
+        rest = f"{speed} {unit} {way}" + (f" gusting {gust}" if gust else "")
         said["coded"] = coded[0]
     for clause in _CLAUSES.values():
         one = clause.search(rest)
@@ -221,10 +223,12 @@ def _strength(found: re.Match[str], said: _Said) -> tuple[float, float, list[str
         return _LIGHT, _LIGHT, [told]
     if found["force"]:
         force = int(found["force"])
-        if not 0 <= force < len(_BEAUFORT) - 1:
-            raise ValueError(f"force {force}; accepted is 0 to 12")
-        low, high = _BEAUFORT[force], _BEAUFORT[force + 1]
-        told = f"force {force} is {low:g} to {high:g} m/s at 10 m"
+        upto = int(found["upto"] or force)
+        shown = f"{force}" if upto == force else f"{force} to {upto}"
+        if not 0 <= force <= upto < len(_BEAUFORT) - 1:
+            raise ValueError(f"force {shown}; accepted is 0 to 12")
+        low, high = _BEAUFORT[force], _BEAUFORT[upto + 1]
+        told = f"force {shown} is {low:g} to {high:g} m/s at 10 m"
         return low, high, [told]
     low = _speed(found["speed"], found["unit"])
     if not found["most"]:
@@ -297,7 +301,7 @@ def _direction(
         return None, 0.0, []
     if told is None:
         return None, 0.0, ["no direction told, taken as from anywhere"]
-    name = told.upper().replace("-", "")
+    name = re.sub(r"(?<=[A-Z])-(?=[A-Z])", "", told.upper())
     name = LONG.get(name.removesuffix("ERLY"), name)
     if name in POINTS:
         bearing = math.radians(_POINT * POINTS.index(name))

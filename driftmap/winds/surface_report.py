@@ -102,7 +102,7 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
         If a report has no wind, or one that breaks the coding rules.
     """
     plain = " ".join(text.upper().replace("=", " ").split())
-    plain, taf, _ = plain.partition(" TAF ")
+    plain, _, taf = plain.partition(" TAF ")
     starts = list(_START.finditer(plain))
     if not starts:
         raise ValueError("a surface report without station and time (KXXX 181955Z)")
@@ -112,8 +112,11 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
     mine = _corrected([r for r in reports if r[0]["station"] == station])
     times = [_time(m, setting) for m, _ in mine]
     chosen, notes = choose_time(times, setting, source)
-    left = (f"{source}: its TAF is left out; give it by itself",) if taf else ()
-    reading = _report(*mine[chosen], times[chosen], (*named, *notes, *left))
+    start, body = mine[chosen]
+    if taf:  # of whatever hour: by itself that of the flight is taken
+        notes += (f"{source}: of its TAF only what is stronger or turned is heard",)
+        body = _with_forecast(body, taf)
+    reading = _report(start, body, times[chosen], (*named, *notes))
     before = sorted(
         ((time, *report) for time, report in zip(times, mine, strict=True)),
         key=lambda row: row[0],
@@ -124,6 +127,12 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
     away, where = setting.away_from(station, reading.source)
     warned = (*reading.warned, *_expired(reading, setting))
     return replace(reading, away=away, warned=warned, assumed=(*reading.assumed, where))
+
+
+def _with_forecast(body: str, taf: str) -> str:
+    """Put what an aerodrome expects before the remarks of its report."""
+    said, mark, remarks = body.partition(" RMK")
+    return f"{said} BECMG {taf.partition(' RMK')[0]}{mark}{remarks}"
 
 
 def _expired(reading: Reading, setting: Setting) -> Iterator[str]:
@@ -178,9 +187,14 @@ def _report(
     with at(f"{name}, {found[0]}"):
         level = level_of(found, name, _temperature(words))
         spread, swing_note = _swing(words[1] if words[1:] else "", name)
-    level, peak_note = _with_peak(level, peak_wind(remarks, valid), valid)
+    peak = peak_wind(remarks, valid)
+    level, peak_note = _with_peak(level, peak, valid)
     told = [*beside_the_wind(" ".join(words), remarks), *_missing_gust(found)]
-    told += trend_winds(trend, level.direction, level.gust or level.speed)
+    told += _unread_peak(peak)
+    # A second wind of the same report, of another runway or height, and one expected.
+    beside = " ".join(word for word in words[1:] if WIND.fullmatch(word))
+    for text in (beside, trend):
+        told += trend_winds(text, level.direction, level.gust or level.speed)
     return Reading(
         source=name,
         kind="surface",
@@ -242,15 +256,19 @@ def _with_peak(
     level: WindLevel, peak: Peak | str | None, valid: datetime
 ) -> tuple[WindLevel, list[str]]:
     """Let the peak wind of the hour before count as a gust."""
-    if peak is None:
+    if not isinstance(peak, Peak):
         return level, []
-    if isinstance(peak, str):
-        return level, [f"{level.source}: {peak!r} is not read"]
     told = f"{level.source}: peak wind {peak.speed / KNOT:.0f} kt at {peak.time:%H:%M}Z"
     if valid - peak.time > _PEAK_COUNTS:
         return level, [f"{told}, over an hour before, is left out"]
     gust = max(level.gust or 0.0, peak.speed, level.speed)
     return replace(level, gust=gust), [f"{told} counts as a gust"]
+
+
+def _unread_peak(peak: Peak | str | None) -> list[str]:
+    return (
+        [f"a peak wind that cannot be read ({peak})"] if isinstance(peak, str) else []
+    )
 
 
 def _missing_gust(found: re.Match[str]) -> list[str]:

@@ -42,6 +42,8 @@ _SPAN: Final = timedelta(seconds=20)  # time over which a wind is told
 _SETTLED: Final = timedelta(seconds=4)  # after apogee, until it goes with the air
 _FASTEST_FALL: Final = 40.0  # m/s: faster is no fall under a device, and lags the wind
 _RISE: Final = 60.0  # m that make a flight
+_LOST: Final = timedelta(seconds=10)  # at the end, in which it lies still
+_STILL: Final = 1.5  # m/s: falls slower than any device; assumed
 _LANDED: Final = 8.0  # m above where it lay
 _EARTH: Final = 6_371_000.0  # m
 _MOST: Final = 200_000
@@ -94,7 +96,7 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
         away = distance(point, setting.place, "the track")
         if away > FARTHEST:
             raise ValueError(f"its flight was {away / 1000:.0f} km from the site")
-    fall, ground = _descent(fixes)
+    fall, ground, what = _descent(fixes)
     levels = tuple(_levels(fall, ground, source))
     if not levels:
         raise ValueError("no 20 s of descent under a canopy or a streamer in it")
@@ -105,24 +107,40 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
         valid=fall[-1].time if dated else None,
         assumed=(
             f"{source}: {len(levels)} winds from the way it went as it came down, heights "
-            "above where it landed",
+            f"above {what}",
             *([f"{source}: damaged sentences left out: {damaged}"] if damaged else ()),
         ),
     )
 
 
-def _descent(fixes: list[_Fix]) -> tuple[list[_Fix], float]:
+def _descent(fixes: list[_Fix]) -> tuple[list[_Fix], float, str]:
+    """Give the fixes of the fall, the ground under it [m], and what that is."""
     if len(fixes) < 3:
         raise ValueError(f"{len(fixes)} fixes with time and altitude")
     top = max(range(len(fixes)), key=lambda i: fixes[i].altitude)
-    ground = fixes[-1].altitude
+    ground, what = fixes[-1].altitude, "where it landed"
+    if _falls_still(fixes[top:]):  # it was lost in the air
+        ground = min(ground, fixes[0].altitude)
+        what = "where it began, as its log ends in the air"
     low = min(fix.altitude for fix in fixes[: top + 1])
     if fixes[top].altitude - max(ground, low) < _RISE:
         raise ValueError(f"no flight in it: nothing rises {_RISE:g} m and comes down")
     after = fixes[top:]
-    end = next(i for i, fix in enumerate(after) if fix.altitude - ground <= _LANDED)
+    near = (i for i, fix in enumerate(after) if fix.altitude - ground <= _LANDED)
+    end = next(near, len(after) - 1)
+    if end and after[end].time - after[end - 1].time > _SETTLED:
+        end -= 1  # it may have lain there for long
     settled = after[0].time + _SETTLED
-    return [fix for fix in after[: end + 1] if fix.time >= settled], ground
+    fall = [fix for fix in after[: end + 1] if fix.time >= settled]
+    return fall, ground, what
+
+
+def _falls_still(after: list[_Fix]) -> bool:
+    last = after[-1]
+    before = (fix for fix in reversed(after) if last.time - fix.time >= _LOST)
+    since = next(before, after[0])
+    span = (last.time - since.time) / timedelta(seconds=1)
+    return since.altitude - last.altitude > _STILL * span
 
 
 def _levels(fall: list[_Fix], ground: float, source: str) -> list[WindLevel]:

@@ -185,7 +185,7 @@ def law_error(read: float, height: float) -> float:
     Examples
     --------
     >>> round(law_error(2.0, 102.0), 6)
-    2.32
+    2.5
     """
     return field_of(None, None, _USUAL).stray * math.sqrt(abs(height - read))
 

@@ -29,6 +29,7 @@ REGIMES = ((-10.0, -91.0, -3.0), (3.0, -3.0, 10.0), (15.0, 10.0, 91.0))
 """Height of the sun that stands for a regime, and its bounds [deg]."""
 ORDINARY, WEIGHT = "raob1999", 3.0
 LEFT_OUT = 5  # days of which one is not fitted
+TURNS = 5  # in which strays are sized
 SPEEDS = (1.0, 13.0)  # m/s at 10 m; a calm has no direction to turn from
 
 
@@ -103,44 +104,66 @@ def misses(regime, shape, soundings):
         yield abs(off) ** 2 / np.einsum("dz,zy,dy->d", depth, known.covariance, depth)
 
 
-def fit_strays(off, soundings, steps):
-    """Fit the most likely sizes of strays, linear in the wind's speed between steps."""
+def fit_strays(off, soundings, steps, *, widest):
+    """Fit the most likely sizes of strays, linear in the wind's speed between steps.
+
+    If `widest`, those of the height that asks for the largest.
+    """
     speed = np.array([abs(complex(s.at(MAST))) for s in soundings])
     weight = np.array([WEIGHT if s.source == ORDINARY else 1.0 for s in soundings])
-    good = np.isfinite(off)
 
-    def miss(x):
+    def miss(x, off):
         size = np.interp(speed, steps, np.exp(x))[:, None] ** 2
         tails = (TAILS / 2 + 1) * np.log1p(off / size / (TAILS - 2))
-        return np.sum(np.where(good, weight[:, None] * (np.log(size) + tails), 0.0))
+        likely = weight[:, None] * (np.log(size) + tails)
+        return np.sum(np.where(np.isfinite(off), likely, 0.0))
 
-    start = np.full(len(steps), -1.7)
-    return np.exp(minimize(miss, start, method="Nelder-Mead").x)
+    best = minimize(miss, np.full(len(steps), -1.7), (off,), method="Nelder-Mead").x
+    if widest:
+        larger = np.linspace(0.0, 0.3, 61)
+        by_height = [
+            larger[np.argmin([miss(best + more, one[:, None]) for more in larger])]
+            for one in off.T
+        ]
+        best = best + max(by_height)
+    return np.exp(best)
+
+
+def fit_regime(usual):
+    """Give the usual wind as ``field.toml`` has it."""
+    return {
+        "growth": np.abs(usual[:, 0]).round(2).tolist(),
+        "turn": (-np.degrees(np.angle(usual[:, 0]))).round(1).tolist(),
+        "along": usual[:, 1].real.round(1).tolist(),
+        "right": (-usual[:, 1].imag).round(1).tolist(),
+    }
 
 
 def fit_table(soundings):
     """Fit the field: the content of ``field.toml``."""
-    fair = [s for s in soundings if SPEEDS[0] < abs(s.at(MAST)) < SPEEDS[1]]
-    kinds = [[s for s in fair if low < s.sun <= high] for _, low, high in REGIMES]
-    fits = [fit(kind) for kind in kinds]
+    kept = [s for s in soundings if abs(s.at(MAST)) < SPEEDS[1]]
+    kinds = [[s for s in kept if low < s.sun <= high] for _, low, high in REGIMES]
+    fair = [[s for s in kind if abs(s.at(MAST)) > SPEEDS[0]] for kind in kinds]
+    fits = [fit(kind) for kind in fair]
     shape = likeness([(stray, weight) for _, stray, weight in fits])
     regimes = []
-    for (sun, low, high), (usual, *_) in zip(REGIMES, fits, strict=True):
-        regime = {
-            "sun": sun,
-            "growth": np.abs(usual[:, 0]).round(2).tolist(),
-            "turn": (-np.degrees(np.angle(usual[:, 0]))).round(1).tolist(),
-            "along": usual[:, 1].real.round(1).tolist(),
-            "right": (-usual[:, 1].imag).round(1).tolist(),
-        }
-        # Calms too. By night strays are larger over light winds; by day they are not.
-        kind = [
-            s for s in soundings if low < s.sun <= high and abs(s.at(MAST)) < SPEEDS[1]
-        ]
-        steps = (0.0, 10.0) if sun < -3 else (0.0,)
-        off = np.array(list(misses(regime, shape, kind)))
-        size = np.ones(2) * fit_strays(off, kind, steps)
-        regimes.append({**regime, "stray": size.round(3).tolist()})
+    for (sun, *_), kind, mild, (usual, *_) in zip(
+        REGIMES, kinds, fair, fits, strict=True
+    ):
+        # Calms too, and each day against the usual wind of the others.
+        off, judged = [], []
+        for turn in range(TURNS):
+            own = fit_regime(fit([s for s in mild if s.day % 7 % TURNS != turn])[0])
+            of = [s for s in kind if s.day % 7 % TURNS == turn]
+            off += misses(own, shape, of)
+            judged += of
+        # By night strays are larger over light winds, and soundings few; by day neither.
+        night = sun < -3
+        size = fit_strays(
+            np.array(off), judged, (0.0, 10.0) if night else (0.0,), widest=night
+        )
+        stray = (np.ones(2) * size).round(3).tolist()
+        regimes.append({"sun": sun, **fit_regime(usual), "stray": stray})
     return {"height": HEIGHTS.tolist(), **shape, "regime": regimes}
 
 

@@ -102,7 +102,7 @@ def test_release_time_or_nominal_hour(head, expected):
     ("change", "message"),
     [
         (lambda text: text.rsplit("\n", 2)[0], "line 1: header counts 4 levels, 3"),
-        (lambda text: text[:-6], "line 5: speed '10'|line 5: speed"),
+        (lambda text: text[:-6], "line 5: 46 characters, of 51; it is cut short"),
         (lambda text: text.replace("  255   187", " 2550   187"), "line 4: direction"),
         (lambda text: text.replace("   187", "  1870"), "line 4: speed"),
         (lambda text: text.replace("2014 09 10", "2014 13 10"), "line 1: its time"),

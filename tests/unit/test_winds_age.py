@@ -238,6 +238,19 @@ REPORT = "METAR KXYZ 191753Z 24005KT 10SM{} CLR 20/10 A3000{}"
         ("", " BECMG FM1900 24012KT", "wind expected (BECMG 24012KT)"),
         ("", " BECMG 06005KT", "wind expected (BECMG 06005KT)"),
         ("", " PROB40 TEMPO 24020KT", "wind expected (TEMPO 24020KT)"),
+        (" 24030KT", "", "another wind (24030KT)"),
+        (" WIND 08L 24030G40KT", "", "another wind (24030G40KT)"),
+        (" VCBLSA", "", "wind that no mean tells of (VCBLSA)"),
+        (" REGR", "", "wind that no mean tells of (REGR)"),
+        ("", " RMK AO2 PK WND MISG", "a peak wind that cannot be read (PK WND MISG)"),
+        (
+            *("", " RMK AO2 PK WND 20045KT"),
+            "a peak wind that cannot be read (PK WND 20045KT)",
+        ),
+        (
+            *("", " TAF KXYZ 191730Z 1918/2018 24004KT FM192000 24035G50KT"),
+            "wind expected (BECMG 24035G50KT)",
+        ),
     ],
 )
 def test_what_stands_beside_the_wind_holds(observed, more, what):
@@ -284,7 +297,8 @@ def test_a_peak_within_the_hour_counts_as_a_gust(remark, gust):
     reading = decode(REPORT.format("", f" RMK AO2 {remark}"), _setting())
     expected = None if gust is None else pytest.approx(gust * KNOT)
     assert reading.levels[0].gust == expected
-    assert any("peak" in n or "PK WND" in n for n in reading.assumed)
+    told = (*reading.assumed, *reading.warned)
+    assert any("peak" in n or "PK WND" in n for n in told)
 
 
 def test_a_gust_above_the_peak_stays():

@@ -250,6 +250,19 @@ def test_a_tracker_that_came_down_tells_the_wind(form):
     assert all(0.7 < level.error < 1.0 for level in reading.levels)
 
 
+def test_a_log_that_ends_in_the_air_is_above_where_it_began():
+    here = Setting(1234.0, when=NOW, now=NOW, place=(40.0, -119.0))
+    reading = read_track(_gpx(_fixes()[:100]), "log", here)
+    assert reading.levels[0].height > 300
+    _close(reading, 0.15)
+    assert any("ends in the air" in note for note in reading.assumed)
+
+
+def test_the_time_that_it_lay_still_is_no_part_of_the_wind():
+    here = Setting(1234.0, when=NOW, now=NOW, place=(40.0, -119.0))
+    _close(read_track(_gpx(_fixes()[::25]), "log", here), 0.3)
+
+
 def test_a_damaged_sentence_is_left_out_and_said():
     here = Setting(1234.0, when=NOW, now=NOW)
     text = _nmea(_fixes()).replace(",1,08,", ",1,09,", 1)
@@ -370,7 +383,27 @@ def test_a_metar_before_its_taf_is_the_reading():
     text = f"METAR KXYZ 191753Z 23009KT 10SM CLR 20/10 A3000\n{TAF}"
     reading = decode(text, SETTING)
     assert not reading.forecast
-    assert any("its TAF is left out" in note for note in reading.assumed)
+    assert any("its TAF" in note for note in reading.assumed)
+    told = " ".join(reading.warned)
+    assert "a thunderstorm expected" in told
+    assert "wind expected (TEMPO 27018G30KT)" in told
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "FM1921 24035G50KT",
+        "FM19210 24035G50KT",
+        "TEMPO 24035G50KT",
+        "FROM 192100 24035G50KT",
+        "1918/1920 24035G50KT",
+        "RMK 24035G50KT LATER",
+    ],
+)
+def test_a_second_wind_whose_time_cannot_be_read_holds(more):
+    text = f"TAF KXYZ 191730Z 1918/2018 24008KT P6SM SKC {more}"
+    (told,) = (said for said in decode(text, SETTING).warned if "35G50" in said)
+    assert "another wind (24035G50KT)" in told
 
 
 @pytest.mark.parametrize(

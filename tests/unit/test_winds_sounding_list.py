@@ -63,6 +63,14 @@ def test_commas():
     assert math.degrees(reading.levels[1].direction) == pytest.approx(200.0)
 
 
+@pytest.mark.parametrize("less", [1, 9])
+def test_a_last_line_cut_inside_a_number_is_no_smaller_number(less):
+    whole = TEXT[: TEXT.index("33") + 2]
+    assert len(_read(whole).levels) == 2
+    with pytest.raises(WindError, match=r"line 9: \w+ is cut short"):
+        _read(whole[:-less])
+
+
 def test_several_soundings_under_their_titles():
     text = TEXT + TEXT.replace("12Z 20 Feb", "00Z 21 Feb").replace(
         "180     10", "90      7"

@@ -140,7 +140,9 @@ def test_files_that_are_no_wind_are_refused_fast(tmp_path, content, message):
 def test_a_long_table_is_refused(tmp_path):
     path = tmp_path / "wind.csv"
     path.write_text(HEADER + "".join(f"{i},270,5\n" for i in range(20_001)))
-    with pytest.raises(WindError, match="20001 rows below the header; accepted are 1 to 20000"):
+    with pytest.raises(
+        WindError, match="20001 rows below the header; accepted are 1 to 20000"
+    ):
         read_wind(str(path), site_altitude=0.0)
 
 
