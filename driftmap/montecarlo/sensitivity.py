@@ -13,7 +13,11 @@ from driftmap.errors import DriftmapError
 from driftmap.failures.case import LIGHTS
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.flying import KNOT
-from driftmap.winds.worth import Worth, dwell, worths
+from driftmap.winds.uncertainty import (
+    Worth,
+    dwell,
+    worths,
+)
 
 __all__ = ["Influence", "influences", "more_wind"]
 

@@ -16,7 +16,9 @@ from driftmap.report.words import flown_at
 from driftmap.units import DIMENSIONS, unit_of
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.limits import read_limits
-from driftmap.winds.worth import Worth
+from driftmap.winds.uncertainty import (
+    Worth,
+)
 
 __all__ = [
     "CALM",

@@ -28,7 +28,9 @@ from driftmap.verdict.consequence_checks import SHARES, with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits
 from driftmap.verdict.people_checks import AreaHit
-from driftmap.winds.worth import Worth
+from driftmap.winds.uncertainty import (
+    Worth,
+)
 
 __all__ = [
     "CAUTIONS",

@@ -28,7 +28,7 @@ from driftmap.winds.model_output import (
     read_saved_answer,
 )
 from driftmap.winds.pilot_balloon import looks_like_balloon, read_balloon
-from driftmap.winds.reading import Reader, Reading, Setting, check_seen, show_time
+from driftmap.winds.reading import Reading, Setting, check_seen, show_time
 from driftmap.winds.soundings import (
     looks_like_igra,
     looks_like_sounding_list,
@@ -41,7 +41,12 @@ from driftmap.winds.surface_report import (
     read_surface_report,
 )
 from driftmap.winds.table import looks_like_table, read_table, write_table
-from driftmap.winds.text import check_text, load_text, unheard
+from driftmap.winds.text import (
+    Reader,
+    check_text,
+    load_text,
+    unheard,
+)
 from driftmap.winds.track import (
     looks_like_drift,
     looks_like_track,

@@ -25,8 +25,11 @@ from driftmap.winds.aerodrome_code import (
     trend_winds,
     visibility,
 )
-from driftmap.winds.reading import Reading, Setting, nearest_day, reader, show_time
+from driftmap.winds.reading import Reading, Setting, nearest_day, show_time
 from driftmap.winds.sonde import choose_station
+from driftmap.winds.text import (
+    reader,
+)
 
 __all__ = ["looks_like_aerodrome_forecast", "read_aerodrome_forecast"]
 

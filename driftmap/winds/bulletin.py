@@ -16,13 +16,16 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.errors import PlacedError, at
 from driftmap.units import FOOT, KNOT
-from driftmap.winds.reading import Reading, Setting, nearest_day, ordered, reader
+from driftmap.winds.reading import Reading, Setting, nearest_day, ordered
 from driftmap.winds.sonde import (
     FAR_ABOVE,
     above_ground,
     altitude_of,
     choose_station,
     choose_time,
+)
+from driftmap.winds.text import (
+    reader,
 )
 
 __all__ = ["Group", "decode_group", "looks_like_bulletin", "read_bulletin"]

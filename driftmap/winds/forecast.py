@@ -30,7 +30,15 @@ import numpy as np
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.checks import FloatArray
 from driftmap.errors import PlacedError, at
-from driftmap.winds.reading import Reading, Setting, ordered, reader, show_time
+from driftmap.winds.document import (
+    as_number,
+    as_time,
+    check_keys,
+    load_document,
+    nearest_point,
+    objects_of,
+)
+from driftmap.winds.reading import Reading, Setting, ordered, show_time
 from driftmap.winds.sonde import (
     above_ground,
     altitude_of,
@@ -42,15 +50,10 @@ from driftmap.winds.sonde import (
 from driftmap.winds.soundings import looks_like_igra
 from driftmap.winds.text import (
     NAMES,
-    as_number,
-    as_time,
-    check_keys,
     check_names,
     level_from,
-    load_document,
     nearest_name,
-    nearest_point,
-    objects_of,
+    reader,
     vertical,
 )
 

@@ -20,9 +20,7 @@ from driftmap import units
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.checks import FloatArray
 from driftmap.errors import PlacedError, WindError, at, located
-from driftmap.winds.law import ROUGHNESS
-from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting
-from driftmap.winds.text import (
+from driftmap.winds.document import (
     as_list,
     as_number,
     as_time,
@@ -30,6 +28,8 @@ from driftmap.winds.text import (
     load_document,
     objects_of,
 )
+from driftmap.winds.law import ROUGHNESS
+from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting
 
 __all__ = [
     "decoded_document",

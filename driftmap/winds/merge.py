@@ -7,52 +7,35 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from driftmap.air.sun import sun_height
 from driftmap.air.turbulence import SUNNY, Convection, convection
-from driftmap.air.wind import WindProfile, direction_and_speed, modes_of
+from driftmap.air.wind import WindProfile, modes_of
 from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.winds import law, uncertainty
 from driftmap.winds.aerodrome_code import POOR
-from driftmap.winds.field import Field, Told, field_of, given
+from driftmap.winds.field import Field, field_of
 from driftmap.winds.law import MAST
-from driftmap.winds.reading import Reading, Setting, show_time
-from driftmap.winds.sources import (
+from driftmap.winds.nodes import (
     SURFACE,
     Node,
     Source,
-    Stack,
     carried,
     ground_rank,
     rank,
     source_of,
+)
+from driftmap.winds.reading import Reading, Setting, show_time
+from driftmap.winds.sources import (
+    Stack,
+    held_below,
+    laid_through,
     stacked,
 )
 
 __all__ = ["merge"]
 
-_LADDER: Final = tuple(
-    float(z)
-    for z in (
-        *(0, 2, 3, 5, 10, 20, 35, 60, 100, 140, 200, 300, 480, 660, 930, 1200, 1560),
-        *(2010, 2550, 3000, 4000, 6000, 8000, 12000, 16000, 20000),
-    )
-)
-"""Heights at which the field has its say where no level is near [m]; apart by what a
-column of air is cut into anyway, so that they cost no layers."""
-
-_THICK: Final = 100.0
-"""In a layer up to this depth the wind is linear between its levels [m]; assumed."""
-
-_NARROW: Final = 5.0
-"""Levels nearer than this tell nothing more of the wind elsewhere [m]."""
-
-_LAWFUL: Final = (10.0, 30.0, SURFACE)
-"""Heights at which the law holds against a report above it [m]."""
-
-_CARRIED: Final = "law from"
 
 _LIGHT: Final = 3.0
 """A surface wind lighter than this at 10 m [m s⁻¹] tells nothing of the wind above it: by
@@ -107,7 +90,7 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     stack = stacked(sources, ground, roughness)
     _check_members(stack.nodes)
     field = _field(stack, setting)
-    nodes, covariance = _nodes(stack, field, roughness)
+    nodes, covariance = laid_through(stack, field, roughness)
     notes = [note for reading in readings for note in reading.assumed]
     notes += [*stack.notes, *(_unchecked(s) for s in sources if s.age is None)]
     notes += _field_notes(stack, setting)
@@ -166,38 +149,6 @@ def _unchecked(source: Source) -> str:
     )
 
 
-def _heights(stack: Stack) -> FloatArray:
-    """Choose the heights of the profile: as read, and where the field has its say."""
-    read = np.array([node.height for node in stack.nodes])
-    open_to = np.array([True, *map(_far_apart, stack.nodes, stack.nodes[1:]), True])
-    ladder = np.array(_LADDER)
-    gaps = ladder[open_to[np.searchsorted(read, ladder)] & (ladder >= _held(stack))]
-    heights = np.union1d(read, gaps)
-    clear = np.abs(heights[:, None] - read[None, :])
-    apart = np.where(clear == 0, np.inf, clear).min(axis=1)
-    # A height of the ladder right beside one that was read would only be a kink.
-    kept = np.isin(heights, read) | (apart > 0.02 * heights + 0.5)
-    return np.asarray(heights[kept])
-
-
-def _far_apart(low: Node, high: Node) -> bool:
-    """Tell whether the field has its say between two levels."""
-    if low.reading is high.reading and low.reading.from_ground:
-        return False  # levels of a sounding are picked so that straight lines will do
-    apart = high.height - low.height
-    return apart > _THICK or (low.height < SURFACE and apart > 2 * low.height)
-
-
-def _held(stack: Stack) -> float:
-    """Give the height below which the lowest wind is held as it is [m]."""
-    lowest = stack.nodes[0]
-    # A sounding from a station above the site starts with a wind near its own ground:
-    # to scale that down once more would make the wind at the site too weak.
-    layers = lowest.reading.kind == "aloft"
-    held = layers and (lowest.height <= MAST or lowest.reading.from_ground)
-    return lowest.height if held else 0.0
-
-
 def _field(stack: Stack, setting: Setting) -> Field:
     """Give how the wind usually is above that near the ground, at this hour and place."""
     low = carried(stack.nodes[0], MAST, law.ROUGHNESS[setting.terrain])
@@ -205,92 +156,6 @@ def _field(stack: Stack, setting: Setting) -> Field:
         return field_of(None, None, low.speed)
     sun = sun_height(setting.when, *setting.place)
     return field_of(sun, setting.place[0], low.speed)
-
-
-def _nodes(
-    stack: Stack, field: Field, roughness: float
-) -> tuple[list[Node], FloatArray]:
-    """Let the field pass through the levels: the wind and its covariance by height."""
-    heights = _heights(stack)
-    read = _spread_out(_with_law(stack, roughness))
-    lowest = max(_held(stack), law.lowest_height(roughness))
-    known = given(field, _told(read), np.maximum(heights, lowest), roughness)
-    count = max(node.wind.shape[0] for node in read)
-    winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
-    across = known.weights @ np.array(winds) + known.beside[:, None]
-    error = np.sqrt(np.maximum(np.diag(known.covariance), 0.0))
-    as_read = {node.height: node for node in stack.nodes}
-    nodes = []
-    for z, column, sigma in zip(heights, across, error, strict=True):
-        if z in as_read:
-            nodes.append(replace(as_read[z], error=max(sigma, as_read[z].error)))
-        else:
-            nodes.append(
-                _between(float(z), column, float(sigma), stack.nodes, roughness)
-            )
-    return nodes, known.covariance
-
-
-def _with_law(stack: Stack, roughness: float) -> list[Node]:
-    """Let the law carry a reading up to `SURFACE` against a report less sure above it."""
-    nodes, first = list(stack.nodes), stack.lawful
-    above = next((n for n in nodes if first and n.height > first.height), None)
-    if first is None or above is None or above.reading is first.reading:
-        return nodes
-    growth = law.surface_shape([SURFACE, first.height], roughness)
-    if above.error <= first.error * growth[0] / growth[1]:
-        return nodes
-    heights = (z for z in _LAWFUL if 2 * first.height < z < 0.8 * above.height)
-    carried_up = [carried(first, z, roughness) for z in heights]
-    return sorted([*nodes, *carried_up], key=lambda node: node.height)
-
-
-def _told(read: Sequence[Node]) -> Told:
-    """Take the mean of each level, and its error apart by what it comes from."""
-    lasting = np.array([node.lasting for node in read])
-    whole = np.array([node.error for node in read])
-    return Told(
-        height=np.array([node.height for node in read]),
-        wind=np.array([complex(*node.mean) for node in read]),
-        error=np.sqrt(np.maximum(whole**2 - lasting**2, 0.0)),
-        lasting=lasting,
-        source=[node.reading for node in read],
-        read=np.array([not node.level.source.startswith(_CARRIED) for node in read]),
-    )
-
-
-def _spread_out(nodes: Sequence[Node]) -> list[Node]:
-    """Pick levels that are far enough apart to tell each something of its own."""
-    kept = [nodes[0]]
-    for node in nodes[1:]:
-        if node.height - kept[-1].height >= max(_NARROW, 0.03 * node.height):
-            kept.append(node)
-    return kept
-
-
-def _between(
-    height: float,
-    column: NDArray[np.complex128],
-    error: float,
-    read: Sequence[Node],
-    roughness: float,
-) -> Node:
-    wind = np.stack([column.real, column.imag], axis=1)
-    direction, speed = direction_and_speed(*wind.mean(axis=0))
-    nearest = min(read, key=lambda node: abs(node.height - height))
-    variable = nearest.level.direction is None
-    if variable:  # no mean, yet no calm: its speed grows with height as any wind's
-        speed = np.maximum(speed, carried(nearest, height, roughness).level.speed)
-    level = replace(
-        nearest.level,
-        height=height,
-        direction=None if variable else float(direction),
-        speed=float(speed),
-        gust=None,
-        temperature=None,
-        source=f"{_CARRIED} {nearest.level.source}",
-    )
-    return Node(height, wind, error, level, nearest.reading)
 
 
 def _field_notes(stack: Stack, setting: Setting) -> list[str]:
@@ -302,7 +167,7 @@ def _field_notes(stack: Stack, setting: Setting) -> list[str]:
         f"the logarithmic law, roughness {z0:g} m ({setting.terrain}), held below "
         f"{law.lowest_height(z0):.0f} m"
     ]
-    if held := _held(stack):
+    if held := held_below(stack):
         notes.append(f"below {held:.0f} m the wind of {lowest.level.source} is held")
     return notes
 

@@ -18,20 +18,14 @@ from driftmap import units
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.checks import FloatArray
 from driftmap.errors import at
-from driftmap.winds.reading import (
-    SLIP,
-    Reading,
-    Setting,
-    check_direction,
-    check_speed,
-    reader,
-)
+from driftmap.winds.reading import SLIP, Reading, Setting, check_direction, check_speed
 from driftmap.winds.spoken import HEAD_HEIGHT
 from driftmap.winds.text import (
     NAMES,
     Cells,
     names_of,
     number_of,
+    reader,
     remarks_of,
     rows_of,
     told_time,

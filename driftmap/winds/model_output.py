@@ -19,9 +19,7 @@ from typing import Any, Final
 
 from driftmap.errors import PlacedError, at
 from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
-from driftmap.winds.forecast import read_document
-from driftmap.winds.reading import Reading, Setting, reader
-from driftmap.winds.text import (
+from driftmap.winds.document import (
     FARTHEST,
     as_list,
     as_number,
@@ -29,6 +27,11 @@ from driftmap.winds.text import (
     distance,
     is_number,
     load_document,
+)
+from driftmap.winds.forecast import read_document
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.text import (
+    reader,
 )
 
 __all__ = [

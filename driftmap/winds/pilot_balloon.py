@@ -22,8 +22,15 @@ from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.checks import FloatArray
 from driftmap.errors import PlacedError, at
 from driftmap.formulas.balloon import ascent_rate
-from driftmap.winds.reading import Reading, Setting, check_speed, reader
-from driftmap.winds.text import names_of, number_of, remarks_of, rows_of, told_time
+from driftmap.winds.reading import Reading, Setting, check_speed
+from driftmap.winds.text import (
+    names_of,
+    number_of,
+    reader,
+    remarks_of,
+    rows_of,
+    told_time,
+)
 
 __all__ = ["RATE_ERROR", "looks_like_balloon", "read_balloon"]
 

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, tzinfo
-from functools import cache, wraps
+from functools import cache
 from importlib.resources import files
-from typing import Final, Literal, TypeAlias
+from typing import Final, Literal
 
 import numpy as np
 
 from driftmap.air.wind import WindLevel
 from driftmap.checks import FloatArray
-from driftmap.errors import PlacedError, WindError, located, quoted
+from driftmap.errors import PlacedError, WindError, quoted
 from driftmap.winds.law import ROUGHNESS
 
 __all__ = [
@@ -23,7 +22,6 @@ __all__ = [
     "OLDEST",
     "SLIP",
     "UNKNOWN_AWAY",
-    "Reader",
     "Reading",
     "Setting",
     "age_of",
@@ -35,7 +33,6 @@ __all__ = [
     "ordered",
     "over_ground",
     "parse_time",
-    "reader",
     "show_time",
 ]
 
@@ -218,21 +215,6 @@ class Reading:
             raise ValueError("'levels' must increase from the ground up")
         if self.away is not None and not 0 <= self.away < 4e7:
             raise ValueError(f"'away' must lie on the Earth (got {self.away:g} m)")
-
-
-Reader: TypeAlias = Callable[[str, str, Setting], Reading]
-"""Reads a text, by the name of its source, for a setting."""
-
-
-def reader(read: Reader) -> Reader:
-    """Let a reader tell its mistakes as those of the source that it reads."""
-
-    @wraps(read)
-    def told(text: str, source: str, setting: Setting) -> Reading:
-        with located(source, "", WindError):
-            return read(text, source, setting)
-
-    return told
 
 
 @cache

@@ -15,8 +15,11 @@ from typing import Final
 
 from driftmap.errors import PlacedError, WindError, at, located
 from driftmap.units import FOOT, KNOT
-from driftmap.winds.reading import Reading, Setting, over_ground, reader, show_time
+from driftmap.winds.reading import Reading, Setting, over_ground, show_time
 from driftmap.winds.sonde import SondeRow, choose_station, choose_time, sounding
+from driftmap.winds.text import (
+    reader,
+)
 
 __all__ = [
     "looks_like_igra",

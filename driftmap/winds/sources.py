@@ -1,263 +1,38 @@
-"""Reports side by side and one above the other: how well known, which rules, which differ."""
+"""Reports one above the other, which differ, and the field laid through their levels."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias
+from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
-from driftmap.air.wind import Stronger, WindLevel, components_from, direction_and_speed
+from driftmap.air.wind import Stronger, direction_and_speed
 from driftmap.checks import FloatArray
-from driftmap.units import FOOT, MILE_PER_HOUR
-from driftmap.winds import law, uncertainty
+from driftmap.winds import law
+from driftmap.winds.field import Field, Told, given
 from driftmap.winds.law import MAST
-from driftmap.winds.reading import Reading, Setting, age_of, lead_of
+from driftmap.winds.nodes import (
+    SURFACE,
+    Compared,
+    Node,
+    Source,
+    carried,
+    doubt,
+    interpolated,
+    stronger,
+)
 
-__all__ = [
-    "NEAR",
-    "SURFACE",
-    "Node",
-    "Source",
-    "Stack",
-    "carried",
-    "differs",
-    "disagreement",
-    "ground_rank",
-    "interpolated",
-    "rank",
-    "source_of",
-    "stacked",
-]
-
-NEAR: Final = 20.0
-"""A report whose lowest level is up to here speaks of the wind near the ground [m]."""
-
-SURFACE: Final = 60.0
-"""Height up to which the report that rules near the ground holds against all others [m];
-assumed: over half of the logarithmic layer."""
-
-_SURE: Final = 2.45
-"""Two readings disagree beyond this many standard errors of a component: one pair in
-twenty of equal winds would (5 % point of a Rayleigh variable)."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Node:
-    """A level with its components in every member, shape (m, 2), and its error.
-
-    `error` is the whole of it; `lasting` the part by age and distance [m s⁻¹].
-    """
-
-    height: float
-    wind: FloatArray
-    error: float
-    level: WindLevel
-    reading: Reading
-    lasting: float = 0.0
-
-    @property
-    def mean(self) -> FloatArray:
-        """Components of the mean of the members, shape (2,) [m s⁻¹]."""
-        return np.asarray(self.wind.mean(axis=0))
-
-    @property
-    def speed(self) -> float:
-        """Mean speed of the members [m s⁻¹]; that of a variable wind is as read."""
-        if self.wind.shape[0] == 1:
-            return self.level.speed
-        return float(np.hypot(*self.wind.T).mean())
-
-    @property
-    def spread(self) -> float:
-        """Error of a component with what the members differ [m s⁻¹]."""
-        return math.hypot(self.error, float(np.sqrt(self.wind.var(axis=0).mean())))
-
-    @property
-    def of_speed(self) -> float:
-        """Error of the speed [m s⁻¹]: that of a component, but for the direction's."""
-        if self.level.direction is not None:
-            return self.spread
-        return math.sqrt(max(self.error**2 - self.level.speed**2 / 2, 0.0))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Source:
-    """A report with its age [h], its error for no wind [m s⁻¹] and its levels.
-
-    `as_read` are the levels with the errors they had when they were read.
-    """
-
-    reading: Reading
-    age: float | None
-    base: float
-    nodes: tuple[Node, ...]
-    as_read: tuple[Node, ...]
-
-    @property
-    def name(self) -> str:
-        """Name of the report."""
-        return self.reading.source
-
-    @property
-    def near_ground(self) -> bool:
-        """Whether it speaks of the wind near the ground."""
-        return self.reading.kind == "surface" or self.nodes[0].height <= NEAR
-
-
-def source_of(reading: Reading, setting: Setting) -> Source:
-    """Say how well a report is known at the flight, and where each level stands."""
-    age = age_of(reading, setting.when)
-    roughness = law.ROUGHNESS[reading.terrain or setting.terrain]
-    lasting = uncertainty.Lasting(reading, age, roughness)
-    base = _base(reading, lasting, setting)
-    new = uncertainty.Lasting(reading, 0.0, roughness)
-    as_read = _levels(reading, _base(reading, new, setting), new)
-    return Source(reading, age, base, _levels(reading, base, lasting), as_read)
-
-
-def _base(reading: Reading, lasting: uncertainty.Lasting, setting: Setting) -> float:
-    if reading.forecast:
-        return uncertainty.forecast_error(lead_of(reading, setting.when))
-    return math.hypot(uncertainty.FRESH_ERROR, lasting.of(0.0, MAST))
-
-
-def _levels(
-    reading: Reading, base: float, lasting: uncertainty.Lasting
-) -> tuple[Node, ...]:
-    nodes = tuple(_nodes(reading, base, lasting))
-    if reading.from_ground and nodes[0].height < MAST:
-        # The surface wind of a sounding is that of the station's mast, not of the grass.
-        rest = [node for node in nodes[1:] if node.height > MAST]
-        level = replace(nodes[0].level, height=MAST)
-        nodes = (replace(nodes[0], height=MAST, level=level), *rest)
-    return nodes
-
-
-def _nodes(
-    reading: Reading, base: float, lasting: uncertainty.Lasting
-) -> Iterator[Node]:
-    for i, level in enumerate(reading.levels):
-        variable = level.direction is None
-        east, north = components_from(level.direction or 0.0, level.speed)
-        wind = np.zeros((1, 2)) if variable else np.array([[east, north]], dtype=float)
-        if reading.members is not None:
-            wind = np.array(reading.members[:, :, i])
-        last = lasting.of(level.speed, level.height)
-        error = uncertainty.component_error(
-            math.hypot(uncertainty.instrument_error(reading, level, base), last),
-            level.speed,
-            direction_error=reading.direction_error,
-            variable=variable,
-        )
-        yield Node(level.height, wind, error, level, reading, last)
-
-
-def rank(source: Source) -> tuple[object, ...]:
-    """Order reports by trust, the same however they were typed.
-
-    What has no time comes last; of two alike the one with the stronger wind comes first.
-    """
-    return (
-        source.age is None,
-        source.base,
-        source.age,
-        -max(node.speed for node in source.nodes),
-        source.name,
-    )
-
-
-def ground_rank(source: Source, roughness: float) -> tuple[object, ...]:
-    """Order reports that speak of the wind near the ground.
-
-    As `rank`; of two alike a reading near the ground comes before layers, and the stronger
-    wind at 10 m before the weaker.
-    """
-    at_mast = carried(source.nodes[0], MAST, roughness).level.speed
-    surface = source.reading.kind == "surface"
-    high = source.nodes[0].height > NEAR
-    return (*rank(source)[:3], not surface, high, -at_mast, source.name)
-
-
-def carried(first: Node, height: float, roughness: float) -> Node:
-    """Carry a level to another height [m] by the law, and add the law's own error."""
-    shape = law.surface_shape([height, first.height], roughness)
-    factor = float(shape[0] / shape[1])
-    level = replace(
-        first.level,
-        height=height,
-        speed=first.level.speed * factor,
-        gust=None,
-        temperature=None,
-        source=f"law from {first.level.source}",
-    )
-    still = law.lowest_height(roughness)  # below it the wind is held
-    added = uncertainty.law_error(max(first.height, still), max(height, still))
-    more = max(factor, 1.0)
-    error = math.hypot(first.error * more, added)
-    wind, lasting = first.wind * factor, first.lasting * more
-    return Node(height, wind, error, level, first.reading, lasting)
-
-
-def differs(one: Node, other: Node) -> bool:
-    """Tell whether two winds at one height disagree beyond their errors.
-
-    Of a variable wind only the speed is compared.
-    """
-    if one.level.direction is None or other.level.direction is None:
-        apart, errors = one.speed - other.speed, (one.of_speed, other.of_speed)
-    else:
-        apart = float(np.hypot(*(one.mean - other.mean)))
-        errors = (one.spread, other.spread)
-    return abs(apart) > _SURE * math.hypot(*errors)
-
-
-def disagreement(one: Node, other: Node) -> str:
-    """Say that two winds at one height disagree, with both; the first is the one flown."""
-    return (
-        f"winds disagree at {one.height:.0f} m ({one.height / FOOT:.0f} ft): {_told(one)} by {one.level.source}, "
-        f"which was flown, {_told(other)} by {other.level.source}"
-    )
-
-
-def _told(node: Node) -> str:
-    speed = node.speed
-    if speed == 0:
-        return "calm"
-    figure = f"{speed:.1f} m/s ({speed / MILE_PER_HOUR:.0f} mph)"
-    if node.level.direction is None:
-        return f"{figure} variable"
-    bearing = math.degrees(float(direction_and_speed(*node.mean)[0]))
-    return f"{figure} from {round(bearing) % 360:03d}°"
-
-
-def interpolated(nodes: Sequence[Node], height: float) -> Node:
-    """Interpolate levels to a height between them [m], named for the nearer one."""
-    i = int(np.searchsorted([node.height for node in nodes], height))
-    if nodes[i].height == height:
-        return nodes[i]
-    low, high = nodes[i - 1], nodes[i]
-    depth = high.height - low.height
-    share = (height - low.height) / depth
-    wind = (1 - share) * low.wind + share * high.wind
-    direction, speed = direction_and_speed(*wind.mean(axis=0))
-    told = (1 - share) * low.error + share * high.error
-    error = math.hypot(told, uncertainty.law_error(0.0, share * (1 - share) * depth))
-    nearer = high if share > 0.5 else low
-    level = replace(
-        nearer.level, height=height, direction=float(direction), speed=float(speed)
-    )
-    return Node(height, wind, error, level, nearer.reading)
+__all__ = ["Stack", "held_below", "laid_through", "stacked"]
 
 
 _BLENDED: Final = 120.0
 """From `SURFACE` up to here the wind goes over from the report that rules near the ground
 to older layers [m]; assumed."""
 
-_STRONGER: Final = 1.0
-"""How much stronger a report that is passed over must be to be told of [m s⁻¹]; assumed."""
 
 _AS_FRESH: Final = 0.1
 """A report at most this much older than the one that rules near the ground is of the same
@@ -309,7 +84,7 @@ def stacked(
         for source in sources
         if source is not ground and near
     }
-    doubts = {name: said for name, pairs in below.items() if (said := _doubt(pairs))}
+    doubts = {name: said for name, pairs in below.items() if (said := doubt(pairs))}
     passed_over = [each for pairs in below.values() for each in pairs]
     nodes = list(near)
     used, notes = [ground] if ground else [], []
@@ -322,7 +97,7 @@ def stacked(
             passed -= len(near)
         above = list(_compared_above(source, nodes, kept))
         passed_over += above
-        if said := _doubt(above):
+        if said := doubt(above):
             doubts.setdefault(source.name, said)
         if passed:
             speaks = (nodes or kept)[-1].level.source
@@ -351,7 +126,7 @@ def stacked(
         tuple(sources),
         tuple(used),
         tuple(doubts.values()),
-        _stronger(passed_over),
+        stronger(passed_over),
         tuple(notes),
     )
 
@@ -396,13 +171,9 @@ def _blended(
     return Node(node.height, wind, error, level, node.reading, lasting)
 
 
-_Compared: TypeAlias = tuple[Node, Node, Node]
-"""The wind flown, a level passed over, and that level with the error it was read with."""
-
-
 def _compared_below(
     source: Source, near: Sequence[Node], roughness: float
-) -> Iterator[_Compared]:
+) -> Iterator[Compared]:
     """Set the levels of a report beside the one that rules near the ground."""
     for node, as_read in zip(source.nodes, source.as_read, strict=True):
         if node.height > _BLENDED:
@@ -419,7 +190,7 @@ def _compared_below(
 
 def _compared_above(
     source: Source, nodes: Sequence[Node], kept: Sequence[Node]
-) -> Iterator[_Compared]:
+) -> Iterator[Compared]:
     """Set the levels of a report that are passed over beside those flown."""
     flown = [node for node in nodes if node.height >= SURFACE]
     for node, as_read in zip(source.nodes, source.as_read, strict=True):
@@ -432,57 +203,147 @@ def _compared_above(
         yield interpolated(flown, node.height), node, as_read
 
 
-def _doubt(compared: Iterable[_Compared]) -> str | None:
-    """Tell of winds that disagree the two farthest apart."""
-    pairs = [pair for each in compared for pair in _differing(*each)]
-    return disagreement(*max(pairs, key=_apart)) if pairs else None
+_LADDER: Final = tuple(
+    float(z)
+    for z in (
+        *(0, 2, 3, 5, 10, 20, 35, 60, 100, 140, 200, 300, 480, 660, 930, 1200, 1560),
+        *(2010, 2550, 3000, 4000, 6000, 8000, 12000, 16000, 20000),
+    )
+)
+"""Heights at which the field has its say where no level is near [m]; apart by what a
+column of air is cut into anyway, so that they cost no layers."""
 
 
-def _stronger(compared: Iterable[_Compared]) -> Stronger | None:
-    """Find what was measured stronger than the wind flown, within the errors of both."""
-    found = [
-        (worst.speed / ours.speed, ours, worst)
-        for ours, node, as_read in compared
-        if not node.reading.forecast and ours.speed > 0
-        if (worst := _strongest(as_read)).speed > ours.speed + _STRONGER
-        if not any(_differing(ours, node, as_read))
+_THICK: Final = 100.0
+"""In a layer up to this depth the wind is linear between its levels [m]; assumed."""
+
+
+_NARROW: Final = 5.0
+"""Levels nearer than this tell nothing more of the wind elsewhere [m]."""
+
+
+_LAWFUL: Final = (10.0, 30.0, SURFACE)
+"""Heights at which the law holds against a report above it [m]."""
+
+
+_CARRIED: Final = "law from"
+
+
+def _heights(stack: Stack) -> FloatArray:
+    """Choose the heights of the profile: as read, and where the field has its say."""
+    read = np.array([node.height for node in stack.nodes])
+    open_to = np.array([True, *map(_far_apart, stack.nodes, stack.nodes[1:]), True])
+    ladder = np.array(_LADDER)
+    gaps = ladder[
+        open_to[np.searchsorted(read, ladder)] & (ladder >= held_below(stack))
     ]
-    if not found:
-        return None
-    share, ours, worst = max(found, key=lambda row: row[0])
-    told = (
-        f"{worst.level.source} told {_told(worst)} at {worst.height:.0f} m, where "
-        f"{_told(ours)} was flown"
+    heights = np.union1d(read, gaps)
+    clear = np.abs(heights[:, None] - read[None, :])
+    apart = np.where(clear == 0, np.inf, clear).min(axis=1)
+    # A height of the ladder right beside one that was read would only be a kink.
+    kept = np.isin(heights, read) | (apart > 0.02 * heights + 0.5)
+    return np.asarray(heights[kept])
+
+
+def _far_apart(low: Node, high: Node) -> bool:
+    """Tell whether the field has its say between two levels."""
+    if low.reading is high.reading and low.reading.from_ground:
+        return False  # levels of a sounding are picked so that straight lines will do
+    apart = high.height - low.height
+    return apart > _THICK or (low.height < SURFACE and apart > 2 * low.height)
+
+
+def held_below(stack: Stack) -> float:
+    """Give the height below which the lowest wind is held as it is [m]."""
+    lowest = stack.nodes[0]
+    # A sounding from a station above the site starts with a wind near its own ground:
+    # to scale that down once more would make the wind at the site too weak.
+    layers = lowest.reading.kind == "aloft"
+    held = layers and (lowest.height <= MAST or lowest.reading.from_ground)
+    return lowest.height if held else 0.0
+
+
+def laid_through(
+    stack: Stack, field: Field, roughness: float
+) -> tuple[list[Node], FloatArray]:
+    """Let the field pass through the levels: the wind and its covariance by height."""
+    heights = _heights(stack)
+    read = _spread_out(_with_law(stack, roughness))
+    lowest = max(held_below(stack), law.lowest_height(roughness))
+    known = given(field, _told(read), np.maximum(heights, lowest), roughness)
+    count = max(node.wind.shape[0] for node in read)
+    winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
+    across = known.weights @ np.array(winds) + known.beside[:, None]
+    error = np.sqrt(np.maximum(np.diag(known.covariance), 0.0))
+    as_read = {node.height: node for node in stack.nodes}
+    nodes = []
+    for z, column, sigma in zip(heights, across, error, strict=True):
+        if z in as_read:
+            nodes.append(replace(as_read[z], error=max(sigma, as_read[z].error)))
+        else:
+            nodes.append(
+                _between(float(z), column, float(sigma), stack.nodes, roughness)
+            )
+    return nodes, known.covariance
+
+
+def _with_law(stack: Stack, roughness: float) -> list[Node]:
+    """Let the law carry a reading up to `SURFACE` against a report less sure above it."""
+    nodes, first = list(stack.nodes), stack.lawful
+    above = next((n for n in nodes if first and n.height > first.height), None)
+    if first is None or above is None or above.reading is first.reading:
+        return nodes
+    growth = law.surface_shape([SURFACE, first.height], roughness)
+    if above.error <= first.error * growth[0] / growth[1]:
+        return nodes
+    heights = (z for z in _LAWFUL if 2 * first.height < z < 0.8 * above.height)
+    carried_up = [carried(first, z, roughness) for z in heights]
+    return sorted([*nodes, *carried_up], key=lambda node: node.height)
+
+
+def _told(read: Sequence[Node]) -> Told:
+    """Take the mean of each level, and its error apart by what it comes from."""
+    lasting = np.array([node.lasting for node in read])
+    whole = np.array([node.error for node in read])
+    return Told(
+        height=np.array([node.height for node in read]),
+        wind=np.array([complex(*node.mean) for node in read]),
+        error=np.sqrt(np.maximum(whole**2 - lasting**2, 0.0)),
+        lasting=lasting,
+        source=[node.reading for node in read],
+        read=np.array([not node.level.source.startswith(_CARRIED) for node in read]),
     )
-    return Stronger(worst.height, share, told)
 
 
-def _differing(ours: Node, node: Node, as_read: Node) -> Iterator[tuple[Node, Node]]:
-    """Give the wind flown and a level passed over, where they disagree.
-
-    Age widens what a report may be off by and would so excuse any wind: one that was
-    stronger is held against the flight with the error it was read with, and an ensemble
-    by its strongest member.
-    """
-    if differs(ours, node):
-        yield ours, node
-    worst = _strongest(as_read)
-    if worst.speed > ours.speed and differs(ours, worst):
-        yield ours, worst
+def _spread_out(nodes: Sequence[Node]) -> list[Node]:
+    """Pick levels that are far enough apart to tell each something of its own."""
+    kept = [nodes[0]]
+    for node in nodes[1:]:
+        if node.height - kept[-1].height >= max(_NARROW, 0.03 * node.height):
+            kept.append(node)
+    return kept
 
 
-def _strongest(node: Node) -> Node:
-    """Take of an ensemble the member of the strongest wind."""
-    if node.wind.shape[0] == 1:
-        return node
-    wind = node.wind[[int(np.argmax(np.hypot(*node.wind.T)))]]
-    direction, speed = direction_and_speed(*wind[0])
-    name = f"the strongest member of {node.level.source}"
+def _between(
+    height: float,
+    column: NDArray[np.complex128],
+    error: float,
+    read: Sequence[Node],
+    roughness: float,
+) -> Node:
+    wind = np.stack([column.real, column.imag], axis=1)
+    direction, speed = direction_and_speed(*wind.mean(axis=0))
+    nearest = min(read, key=lambda node: abs(node.height - height))
+    variable = nearest.level.direction is None
+    if variable:  # no mean, yet no calm: its speed grows with height as any wind's
+        speed = np.maximum(speed, carried(nearest, height, roughness).level.speed)
     level = replace(
-        node.level, direction=float(direction), speed=float(speed), source=name
+        nearest.level,
+        height=height,
+        direction=None if variable else float(direction),
+        speed=float(speed),
+        gust=None,
+        temperature=None,
+        source=f"{_CARRIED} {nearest.level.source}",
     )
-    return replace(node, wind=wind, level=level)
-
-
-def _apart(pair: tuple[Node, Node]) -> float:
-    return float(np.hypot(*(pair[0].mean - pair[1].mean)))
+    return Node(height, wind, error, level, nearest.reading)

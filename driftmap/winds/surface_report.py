@@ -38,9 +38,11 @@ from driftmap.winds.reading import (
     Setting,
     check_direction,
     nearest_day,
-    reader,
 )
 from driftmap.winds.sonde import choose_station, choose_time
+from driftmap.winds.text import (
+    reader,
+)
 
 __all__ = [
     "STORM_OVER",

@@ -13,7 +13,7 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.errors import at
 from driftmap.winds.law import LOG_TOP
-from driftmap.winds.reading import Reading, Setting, ordered, reader
+from driftmap.winds.reading import Reading, Setting, ordered
 from driftmap.winds.sonde import NEAR, Placed, above_ground, without_doubles
 from driftmap.winds.text import (
     NAMES,
@@ -21,6 +21,7 @@ from driftmap.winds.text import (
     level_from,
     names_of,
     number_of,
+    reader,
     remarks_of,
     rows_of,
     told_time,

@@ -6,48 +6,36 @@ import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime, tzinfo
+from functools import wraps
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Final, TypeAlias, TypeGuard
+from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.errors import PlacedError, WindError, at, located, nearest, quoted
-from driftmap.files import bytes_of, parse_json
+from driftmap.files import bytes_of
 from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
 from driftmap.winds.reading import (
+    Reading,
     Setting,
     check_direction,
     check_speed,
-    over_ground,
     parse_time,
 )
 
 __all__ = [
-    "FARTHEST",
     "LONGEST_FILE",
-    "MOST_LINES",
     "NAMES",
     "Cells",
-    "as_list",
-    "as_number",
-    "as_object",
-    "as_time",
-    "cells_of",
-    "check_keys",
+    "Reader",
     "check_names",
     "check_text",
-    "distance",
-    "header_of",
-    "idle",
-    "is_number",
     "level_from",
-    "load_document",
     "load_text",
     "names_of",
     "nearest_name",
-    "nearest_point",
     "number_of",
-    "objects_of",
+    "reader",
     "remarks_of",
     "rows_of",
     "told_time",
@@ -55,12 +43,25 @@ __all__ = [
     "vertical",
 ]
 
+Reader: TypeAlias = Callable[[str, str, Setting], Reading]
+"""Reads a text, by the name of its source, for a setting."""
+
+
+def reader(read: Reader) -> Reader:
+    """Let a reader tell its mistakes as those of the source that it reads."""
+
+    @wraps(read)
+    def told(text: str, source: str, setting: Setting) -> Reading:
+        with located(source, "", WindError):
+            return read(text, source, setting)
+
+    return told
+
+
 LONGEST_FILE: Final = 20_000_000
 """Largest file read [bytes]: a year of soundings from one station."""
 
 MOST_LINES: Final = 200_000
-"""Most lines read."""
-
 LONGEST_LINE: Final = 1000
 """Longest line of a report [characters]; a JSON or XML document may stand in one."""
 
@@ -142,16 +143,15 @@ _AGAINST: Final = tuple(
 
 _GUST: Final = re.compile(r"\bgusts?\b", re.IGNORECASE)
 
+# Where a tracker's log holds what somebody wrote (GPX 1.1, from memory).
 _NOTED: Final = re.compile(r"<(?:desc|cmt)>([^<]+)<", re.IGNORECASE)
-"""Where a tracker's log holds what somebody wrote (GPX 1.1, from memory)."""
 
 
 def unheard(text: str, source: str) -> tuple[str, ...]:
     r"""Name remarks of a file that no reader takes up, though they should be heard.
 
-    They speak of weather, or of units or bearings that no column is in.
-
-    Of gusts a remark says nothing new beside a column of them.
+    They speak of weather, or of units or bearings that no column is in. Of gusts a remark
+    says nothing new beside a column of them.
 
     Examples
     --------
@@ -162,7 +162,7 @@ def unheard(text: str, source: str) -> tuple[str, ...]:
     marked = [line.strip("# \t") for line in lines if line[:1] == "#"]
     told = [*marked, *(found.strip() for found in _NOTED.findall(text))]
     column = "gust_" in text
-    header = next((line for line in text.splitlines() if not idle(line)), "").lower()
+    header = header_of(text)[0].lower()
     return tuple(
         f"{source}: a remark that is not read: {quoted(line)}"
         for line in told
@@ -389,56 +389,6 @@ def level_from(
     return WindLevel(height, direction, speed, gust, source, error=error)
 
 
-_MOST_LEVELS = 20_000
-
-
-def load_document(text: str, source: str) -> dict[str, Any]:
-    """Read a JSON document of winds: an object, or a bare list, taken for its levels."""
-    whole = parse_json(text, source, WindError)
-    return as_object({"levels": whole} if isinstance(whole, list) else whole, "")
-
-
-def as_object(value: object, where: str) -> dict[str, Any]:
-    """Take a value for an object."""
-    if not isinstance(value, dict):
-        raise PlacedError(where or "the document", "must be an object in braces")
-    return value
-
-
-def as_list(value: object, where: str, most: int = _MOST_LEVELS) -> list[Any]:
-    """Take a value for a list that is not empty."""
-    if not isinstance(value, list) or not 0 < len(value) <= most:
-        raise PlacedError(where, f"must be a list of 1 to {most}")
-    return value
-
-
-def objects_of(
-    held: Mapping[str, Any], key: str, where: str, most: int = _MOST_LEVELS
-) -> list[tuple[str, dict[str, Any]]]:
-    """Take ``levels``, ``members`` and their like for objects, each with its place."""
-    each = as_list(held.get(key), f"{where} {key}".strip(), most)
-    places = [f"{where} {key[:-1]} {i}".strip() for i, _ in enumerate(each, 1)]
-    return [
-        (place, as_object(one, place)) for place, one in zip(places, each, strict=True)
-    ]
-
-
-def check_keys(given: dict[str, Any], accepted: tuple[str, ...], where: str) -> None:
-    """Refuse a key that is not known, with the nearest that is."""
-    for key in given:
-        if key not in accepted:
-            raise PlacedError(where, f"unknown key {nearest_name(key, accepted)}")
-
-
-def as_time(document: Mapping[str, Any], key: str, where: str) -> datetime | None:
-    """Take a value for a time with its zone; None where it is missing or null."""
-    value = document.get(key)
-    if value is None:
-        return None
-    with at(f"{where} {key}".strip()):
-        return told_time(str(value))
-
-
 def told_time(
     text: str, what: str = "time", zone: tzinfo | None = None, *, also: str = ""
 ) -> datetime:
@@ -449,58 +399,3 @@ def told_time(
         raise ValueError(
             f"{what} {text[:40]!r}; accepted is such as 2026-05-09T08:10-07:00, or …Z{also}"
         ) from None
-
-
-def as_number(value: object, key: str, low: float = -1e9, high: float = 1e9) -> float:
-    """Take a value for a finite number."""
-    if not (is_number(value) and low <= value <= high):
-        told = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
-        shown = f"{value:g}" if is_number(value) else repr(str(value)[:40])
-        raise ValueError(f"{key} {shown}; accepted is {told}")
-    return float(value)
-
-
-def is_number(value: object) -> TypeGuard[float]:
-    """Tell whether a value of a document is a number, and a finite one."""
-    return (
-        isinstance(value, int | float)
-        and value is not True
-        and value is not False
-        and -1e9 < value < 1e9
-    )
-
-
-FARTHEST: Final = 50_000.0
-"""How far a forecast's point may lie from the site [m]; assumed."""
-
-
-def nearest_point(
-    document: dict[str, Any], source: str, setting: Setting
-) -> tuple[dict[str, Any], tuple[str, ...]]:
-    """Put the point nearest to the site in place of ``points``; tell how far it is.
-
-    A document without ``points`` comes back as it is.
-    """
-    if "points" not in document:
-        return document, ()
-    points = objects_of(document, "points", "")
-    with at("points"):
-        if setting.place is None:
-            raise ValueError(
-                "are a grid, and where the site lies is not known; give it"
-            )
-        away = [distance(point, setting.place, where) for where, point in points]
-        near = away.index(min(away))
-        told = f"the nearest of {len(points)} points is {away[near] / 1000:.0f} km away"
-        if away[near] > FARTHEST:
-            raise ValueError(f"{told}; accepted is {FARTHEST / 1000:.0f} km")
-    shared = {key: value for key, value in document.items() if key != "points"}
-    return shared | points[near][1], (f"{source}: {told}, and its wind is taken",)
-
-
-def distance(point: Mapping[str, Any], place: tuple[float, float], where: str) -> float:
-    """Give the distance from a place in degrees [m], over a sphere (haversine)."""
-    with at(where):
-        latitude = as_number(point.get("latitude"), "latitude", -90.0, 90.0)
-        longitude = as_number(point.get("longitude"), "longitude", -180.0, 180.0)
-    return over_ground((latitude, longitude), place)

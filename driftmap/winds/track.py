@@ -19,16 +19,21 @@ from xml.etree import ElementTree
 from driftmap import units
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.errors import WindError, at, located
+from driftmap.winds.document import (
+    FARTHEST,
+    distance,
+)
 from driftmap.winds.reading import (
     Reading,
     Setting,
     check_direction,
     check_speed,
     parse_time,
-    reader,
 )
 from driftmap.winds.spoken import when_said
-from driftmap.winds.text import FARTHEST, distance
+from driftmap.winds.text import (
+    reader,
+)
 
 __all__ = ["looks_like_drift", "looks_like_track", "read_drift", "read_track"]
 

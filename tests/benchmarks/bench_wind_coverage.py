@@ -28,7 +28,7 @@ from driftmap.air.wind import TAILS, WindLevel, direction_and_speed, error_modes
 from driftmap.units import KNOT, MILE_PER_HOUR
 from driftmap.winds import field, merge, uncertainty
 from driftmap.winds.field import ALIKE
-from driftmap.winds.law import surface_shape
+from driftmap.winds.law import LOG_TOP, surface_shape
 from driftmap.winds.reading import Reading, Setting
 
 TOPS = (300.0, 450.0, 900.0, 1500.0)
@@ -113,6 +113,13 @@ def vector(rng, count=None):
     return rng.standard_normal(count) + 1j * rng.standard_normal(count)
 
 
+def soon(wind, pairs):
+    """Tell a wind as it was in the minutes before it is flown: less than a pair's change."""
+    less = uncertainty.changed(1.0, uncertainty.FLIGHT)
+    less /= uncertainty.changed(1.0, SOON)
+    return wind + less * (pairs["soon"].told_for(wind) - wind)
+
+
 def readings(sounding, how, pairs):
     """Tell a part of a sounding."""
     told = []
@@ -123,10 +130,7 @@ def readings(sounding, how, pairs):
         if hours:
             wind = pairs["hour"].told_for(wind)
         elif pairs["off"]:
-            # As much less as it changes less in the minutes before it is flown.
-            least = uncertainty.changed(1.0, uncertainty.FLIGHT)
-            less = least / uncertainty.changed(1.0, SOON)
-            wind += less * (pairs["soon"].told_for(wind) - wind)
+            wind = soon(wind, pairs)
         if away:
             wind = pairs["away"].told_for(wind)
         shape = surface_shape([z, MAST], 0.03)
@@ -149,6 +153,11 @@ def readings(sounding, how, pairs):
         alike = np.exp(-abs(np.subtract.outer(heights, heights)) / ALIKE)
         luck = np.linalg.cholesky(alike) @ vector(pairs["rng"], len(heights))
         wind = wind + pairs["off"] * ALOFT * luck
+        for i in np.flatnonzero(pairs["off"] * (np.array(heights) <= LOG_TOP)):
+            # Near the ground a table too is read by a meter, and flown minutes later.
+            wind[i] = wind[i] if age else soon(wind[i], pairs)
+            size = uncertainty.FRESH_ERROR, uncertainty.SPEED_SHARE * abs(wind[i])
+            wind[i] += np.hypot(*size) * vector(pairs["rng"])
         told.append(
             reading(
                 wind, heights, "aloft", unit=KNOT, degrees=5.0, age=age, error=ALOFT

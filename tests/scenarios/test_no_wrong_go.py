@@ -49,7 +49,7 @@ GO = {
     "the day": DAY,
     # What is not seen is bounded by the worst flight drawn: 6,000 are near the limit.
     "a low flight": LOW.but(samples=7000),
-    "a calm morning": CALM,
+    "a calm morning": CALM.but(samples=7000),
     "8 mph and the crowd upwind": BREEZE,
     "a crowd far off": DAY.but(
         areas=(

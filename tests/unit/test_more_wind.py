@@ -13,7 +13,10 @@ from driftmap.montecarlo.sensitivity import influences, more_wind
 from driftmap.winds import merge
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.spoken import read_words
-from driftmap.winds.worth import dwell, worths
+from driftmap.winds.uncertainty import (
+    dwell,
+    worths,
+)
 
 NOON = datetime(2026, 6, 13, 19, tzinfo=UTC)
 SETTING = Setting(0.0, when=NOON, now=NOON, place=(41.6, -118.0))
