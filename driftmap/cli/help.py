@@ -1,4 +1,4 @@
-"""``driftmap help``: chapters of the README, where there is no browser."""
+"""``driftmap help``: chapters of guide and README, where there is no browser."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import shutil
 import textwrap
 from collections.abc import Iterator
 from importlib.metadata import metadata
+from importlib.resources import files
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -32,7 +33,7 @@ TOPICS: Final = MappingProxyType(
         "limits": "What it does, and what it leaves out",
     }
 )
-"""Chapters of the README by the word that asks for them."""
+"""Chapters by the word that asks for them."""
 
 
 @click.command("help")
@@ -44,7 +45,7 @@ TOPICS: Final = MappingProxyType(
     "(topics flight, rules).",
 )
 def help_command(topic: str | None, *, schema: bool) -> None:
-    """Explain flight files, site files, winds, verdicts: the README's own chapters.
+    """Explain flight files, site files, winds, verdicts: the guide's own chapters.
 
     \b
     Example:
@@ -62,7 +63,8 @@ def help_command(topic: str | None, *, schema: bool) -> None:
         told = f"no topic {topic!r}; {nearest(topic, TOPICS)}"
         raise InputError("help", "", told)
     columns = min(shutil.get_terminal_size().columns, 100)
-    text = metadata("driftmap")["Description"]  # the README, as it was installed
+    guide = (files("driftmap") / "guide.md").read_text(encoding="utf-8")
+    text = metadata("driftmap")["Description"] + "\n" + guide  # README, as installed
     click.echo(chapter(text, TOPICS[topic], columns))
 
 
@@ -81,7 +83,7 @@ def _schema(topic: str | None) -> dict[str, Any]:
     return schema
 
 
-def chapter(readme: str, title: str, columns: int = 80) -> str:
+def chapter(guide: str, title: str, columns: int = 80) -> str:
     """Set one chapter of a text in Markdown for a terminal.
 
     Returns
@@ -94,7 +96,7 @@ def chapter(readme: str, title: str, columns: int = 80) -> str:
     InputError
         If there is no such chapter.
     """
-    found = re.search(rf"^## {re.escape(title)}\n(.*?)(?=^## |\Z)", readme, re.M | re.S)
+    found = re.search(rf"^## {re.escape(title)}\n(.*?)(?=^## |\Z)", guide, re.M | re.S)
     if found is None:
         raise InputError("help", title, "is not in this copy of the guide")
     blocks = re.split(r"\n\s*\n", found[1].strip())

@@ -16,7 +16,7 @@ from driftmap.failures.likelihood import TOO_RARE
 from driftmap.observations.figures import Find
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import Far, Observation, Odds, State, metres
-from driftmap.observations.weighing import Known, effective_number, log_likelihoods
+from driftmap.observations.weighing import Known, log_likelihoods
 
 __all__ = ["Explanation", "Share", "explain"]
 
@@ -383,7 +383,7 @@ def _overlap(a: _Weighed, b: _Weighed, error: float) -> float:
 
 def _span(values: FloatArray, weights: FloatArray, written: Far) -> str:
     keep = ~np.isnan(values) & (weights > 0)
-    if not keep.any() or effective_number(weights[keep]) < 1:
+    if not keep.any():
         return "none"
     order = np.argsort(values[keep])
     total = np.cumsum(weights[keep][order])

@@ -165,7 +165,7 @@ def _thinned(cloud: Cloud, part: Part) -> list[list[float]]:
 def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
     """Read what came of a flight from a TOML file.
 
-    ``path``: the file; see the README; ``photographs``: kept by name and digest; the
+    ``path``: the file; see the guide; ``photographs``: kept by name and digest; the
     pictures themselves stay where they are.
 
     Raises `InputError`, one line that names the key and what is accepted.

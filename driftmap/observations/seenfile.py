@@ -65,7 +65,7 @@ def read_seen(
 ) -> tuple[tuple[Observation, ...], tuple[str, ...]]:
     """Read a file of observations.
 
-    ``path``: A TOML file; every table in it is optional, see the README; ``flight``:
+    ``path``: A TOML file; every table in it is optional, see the guide; ``flight``:
     names the pieces and devices.
 
     Result: what was assumed in reading it, a sentence each. Raises `InputError` one

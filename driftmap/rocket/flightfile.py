@@ -65,7 +65,7 @@ def read_flight(path: str | Path) -> Flight:
     Parameters
     ----------
     path : str or Path
-        A TOML file; see the examples folder and the guide in the README.
+        A TOML file; see the examples folder and the guide.
 
     Returns
     -------

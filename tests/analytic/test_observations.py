@@ -3,6 +3,7 @@
 import dataclasses
 from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,8 +12,8 @@ from scipy.stats import norm
 
 from driftmap import fly, read_flight, read_winds
 from driftmap.observations.figures import IN_THE_AIR, Find, SeenMoment, Sighted
-from driftmap.observations.flown import flown_cases
-from driftmap.observations.observation import MISTAKEN, Odds, Walked, Went
+from driftmap.observations.flown import _cubic, flown_cases
+from driftmap.observations.observation import MISTAKEN, STATES, Odds, Walked, Went
 from driftmap.observations.toward import know
 from driftmap.observations.weighing import AtOddsError, weigh
 
@@ -192,3 +193,56 @@ def test_altimeter_reads_the_greatest_height(cases):
         "rocket", "was highest", height=float(height[0]), height_error=5.0
     ).log_likelihood(flown)
     assert likely[0] == likely.max()
+
+
+def test_behind_something_counts_from_where_one_stands(cases):
+    flown = cases["recovery works"]
+    east, north = flown.landing("rocket")[:, 0]
+    seen = Went("rocket", 400.0, -300.0, "a stand", 900.0, 50.0)
+    farther = norm.cdf((np.hypot(east - 400.0, north + 300.0) - 900.0) / 50.0)
+    told = np.log((1 - MISTAKEN) * farther + MISTAKEN / 2)
+    assert 0.1 < np.mean(farther) < 0.9
+    np.testing.assert_allclose(seen.log_likelihood(flown), told, rtol=1e-9)
+
+
+@pytest.mark.parametrize("number", [1, 3])
+@pytest.mark.parametrize("share", [0.0, 0.25, 0.5])
+def test_on_the_way_up_it_is_on_the_line_between_points_kept(
+    cloud, cases, number, share
+):
+    flown, way = cases["recovery works"], cloud.way.astype(float)
+    for flight in (0, 5):
+        who = flown.who[flight]
+        time = cloud.apogee.time[who] * (number + share) / (len(way) - 1)
+        between = (1 - share) * way[number, :, who] + share * way[number + 1, :, who]
+        at = flown.at("rocket", float(time))[:, 0, flight]
+        np.testing.assert_allclose(at, between, atol=0.01)
+
+
+def test_the_cubic_of_a_fall_is_any_cubic():
+    s = np.linspace(0.0, 1.0, 7)
+    curve = np.polynomial.Polynomial([2.0, -1.0, 3.0, -0.7])
+    slope = curve.deriv()
+    ends = (curve(0.0), curve(1.0), slope(0.0), slope(1.0))
+    told = _cubic(s, *(np.full(7, end) for end in ends))
+    np.testing.assert_allclose(told, curve(s), rtol=1e-12)
+
+
+def striking(*speeds, nose_first=True):
+    """Stand for a piece by itself that strikes at given speeds."""
+    return SimpleNamespace(
+        struck=lambda _: np.array(speeds),
+        has=lambda _: False,
+        is_nose_first=lambda _: nose_first,
+    )
+
+
+def test_harder_strikes_break_more_and_nose_first_ones_stick():
+    """The chances that the docstrings state, and where they tend to."""
+    broken = STATES["broken"](striking(0.0, 18.0, 90.0), "nose cone")
+    np.testing.assert_allclose(broken, [0.01, 0.5, 1.0], atol=0.01)
+    stuck = STATES["stuck in the ground"]
+    fast = stuck(striking(0.0, 40.0, 150.0), "rocket")
+    np.testing.assert_allclose(fast, [0.0, 0.4, 0.8], atol=0.02)
+    flat = stuck(striking(40.0, nose_first=False), "rocket")
+    np.testing.assert_allclose(flat, 0.05)

@@ -202,7 +202,7 @@ def explain_sparse(count=150):
     yield from reliability(after, f"these {count}, flown toward once")
 
 
-def explain_toward():
+def explain_toward(count=150):
     """The same where finds are told to 5 m, and flights are flown toward each."""
     rng, (wind, cloud), (_, other) = (
         np.random.default_rng(9),
@@ -211,12 +211,12 @@ def explain_toward():
     )
     cases, truths = flown_cases(cloud, wind), flown_cases(other, wind)
     level, lots = even(cases), []
-    for number in range(28):
+    for number in range(count):
         truth = one_of(truths[number % len(truths)], rng)
         seen = [level, *finds(truth, rng, ("rocket",))]
         known = know(cloud, wind, seen, most_lots=1)
         lots.append((truth.flown.case.name, known.chances))
-    yield from reliability(lots, "28 finds to 5 m, flown toward")
+    yield from reliability(lots, f"{count} finds to 5 m, flown toward")
 
 
 def reliability(lots, name, *, gap=False):

@@ -70,8 +70,8 @@ def test_a_least_value_looks_at_the_lower_end_to_pass_and_the_upper_to_fail():
     assert at_least((10.0, 14.9), 15.0) == "fail"
 
 
-def test_the_readme_tells_the_limits():
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
+def test_the_guide_tells_the_limits():
+    text = (ROOT / "driftmap" / "guide.md").read_text(encoding="utf-8")
     table = text[text.index("| key | default | signed |") :].split("\n\n")[0]
     rows = re.findall(r"`(\w+)` \| ([^|]+?) \| ([^|]+?) \|", table)
     told = {key: default for key, default, _ in rows}

@@ -2,6 +2,7 @@
 
 import json
 import sys
+from math import erfc, sqrt
 from pathlib import Path
 
 import numpy as np
@@ -176,6 +177,30 @@ def test_what_would_settle_it_does(tmp_path):
 
 @pytest.mark.long
 @pytest.mark.slow
+@pytest.mark.parametrize("apart", [0.0, 1.0, 2.0, 3.0])
+def test_answers_overlap_as_their_errors_do(apart):
+    """Two sure answers, each asked with a normal error: twice the tail of half the way."""
+    one = np.ones(1)
+    told = evidence._overlap((0.0 * one, one), (10.0 * apart * one, one), 10.0)
+    assert told == pytest.approx(erfc(apart / 2 / sqrt(2)), abs=0.03)
+
+
+def test_an_answer_that_only_one_case_has_tells_all():
+    one, none = (np.ones(3), np.ones(3)), (np.full(3, np.nan), np.ones(3))
+    assert evidence._overlap(one, none, 1.0) == 0
+    assert evidence._overlap(none, none, 1.0) == 1
+    assert evidence._span(*none, str) == "none"
+
+
+def test_how_far_a_piece_lies_from_its_rocket_is_the_way_between():
+    class Fallen:
+        def landing(self, piece):
+            at = {"fin": (3.0, 8.0), "rocket": (6.0, 4.0)}[piece]
+            return np.array(at)[:, None, None]
+
+    assert evidence._away("fin", Fallen()) == pytest.approx(5.0)
+
+
 def test_a_true_case_is_seldom_called_odd():
     """False alarms: fewer than 1 in 100 by construction; 3 errors of 200 above it fail.
 

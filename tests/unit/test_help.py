@@ -1,6 +1,7 @@
-"""Chapters of the README in a terminal."""
+"""Chapters of README and guide in a terminal."""
 
 import json
+import re
 import tomllib
 from pathlib import Path
 
@@ -12,12 +13,15 @@ from driftmap.cli.help import TOPICS, chapter, help_command
 from driftmap.errors import InputError
 
 ROOT = Path(__file__).parents[2]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
+GUIDE = "\n".join(
+    (ROOT / name).read_text(encoding="utf-8")
+    for name in ("README.md", "driftmap/guide.md")
+)
 
 
 @pytest.mark.parametrize("title", TOPICS.values(), ids=TOPICS)
 def test_every_topic_is_a_chapter_that_fits_a_terminal(title):
-    text = chapter(README, title)
+    text = chapter(GUIDE, title)
     assert text.startswith(title.upper())
     assert len(text) > 400
     assert not any(mark in text for mark in ("**", "](", "| "))
@@ -26,12 +30,44 @@ def test_every_topic_is_a_chapter_that_fits_a_terminal(title):
 
 
 def test_tables_lose_nothing():
-    text = " ".join(chapter(README, "The flight file").split())
+    text = " ".join(chapter(GUIDE, "The flight file").split())
     for key in ("[airframe]", 'stability = "1.8 cal"', "[[alternative]]", "area_hit"):
         assert key in text
-    winds = chapter(README, "The wind")
+    winds = chapter(GUIDE, "The wind")
     assert "a pilot balloon" in winds
     assert "forecast SW 9 mph" in winds
+
+
+def test_every_chapter_of_the_guide_is_a_topic():
+    text = (ROOT / "driftmap" / "guide.md").read_text(encoding="utf-8")
+    titles = re.findall(r"^## (.+)$", text, re.MULTILINE)
+    assert titles
+    assert set(titles) <= set(TOPICS.values())
+    assert len(titles) == len(set(titles))
+
+
+def test_the_command_prints_the_chapter():
+    run = CliRunner().invoke(help_command, ["flight"])
+    assert run.output.startswith("THE FLIGHT FILE")
+    assert "[airframe]" in run.output
+
+
+def test_links_of_readme_and_guide_lead_somewhere():
+    for name in ("README.md", "driftmap/guide.md", "DEVELOPERS.md"):
+        here = ROOT / name
+        text = here.read_text(encoding="utf-8")
+        for target, _, anchor in re.findall(r"\]\(([\w./-]*)(#?)([\w-]*)\)", text):
+            there = (here.parent / target).resolve() if target else here
+            assert there.exists(), (name, target)
+            titles = (
+                re.findall(r"^#+ (.+)$", there.read_text("utf-8"), re.MULTILINE)
+                if anchor
+                else []
+            )
+            known = {
+                re.sub(r"[^a-z -]", "", t.lower()).replace(" ", "-") for t in titles
+            }
+            assert not anchor or anchor in known, (name, anchor)
 
 
 def test_a_word_that_is_no_topic_names_those_that_are():
