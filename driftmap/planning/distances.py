@@ -152,7 +152,7 @@ def stand_at(site: Site, name: str, east: float, north: float) -> Site:
     return replace(site, areas=tuple(map(put, site.areas)))
 
 
-_OF_THE_PAD: Final = tuple(
+_OF_THE_PAD: Final = frozenset(
     name
     for name, kind in KINDS.items()
     if kind.fact in GROUPS or kind.fact == "boundary_distance"
@@ -225,7 +225,8 @@ def too_near(keep: Keep, site: Site, facts: Facts) -> tuple[str, ...]:
 
 
 def _by_rules(sets: Sequence[RuleSet], facts: Facts) -> tuple[str, ...]:
-    return tuple(_told(r) for r in evaluate(sets, facts) if _broken(r))
+    told = evaluate(sets, facts, only=_OF_THE_PAD)
+    return tuple(_told(result) for result in told if _broken(result))
 
 
 def _broken(result: RuleResult) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final, Literal
 
 from driftmap.rules.answers import Answers
@@ -33,12 +34,17 @@ def yardsticks(facts: Facts, said: Answers, law: Sequence[Demand]) -> Iterator[D
     Result: rows of the floor that bear a yardstick.
     """
     there = {(demand.rules.name, demand.rule) for demand in law}
-    for rules, fit in governing_sets(read_rules(FLOOR), facts, said):
+    for rules, fit in governing_sets(_floor(), facts, said):
         for demand in demands_of(rules, fit, facts):
             rule = demand.rule
             if rule.yardstick and (rules.name, rule) not in there:
                 why = joined("a yardstick where it is not the law", demand.why, fit.why)
                 yield replace(demand, yardstick=rule.yardstick, why=why)
+
+
+@lru_cache(1)  # the package's own files stay as they are while it runs
+def _floor() -> tuple[RuleSet, ...]:
+    return read_rules(FLOOR)
 
 
 def not_covered(sets: Iterable[RuleSet], law: Iterable[Demand]) -> tuple[str, ...]:
@@ -131,7 +137,11 @@ class RuleResult:
 
 
 def evaluate(
-    sets: Sequence[RuleSet], facts: Facts, answers: Answers | None = None
+    sets: Sequence[RuleSet],
+    facts: Facts,
+    answers: Answers | None = None,
+    *,
+    only: Container[str] | None = None,
 ) -> tuple[RuleResult, ...]:
     """Say which rules apply to a flight and whether they are kept.
 
@@ -163,7 +173,8 @@ def evaluate(
         text = "how the stages part and where each comes down is not flown"
         results.append(_line("stages", text, "hold"))
     for demand in strictest([*demands, *yardsticks(facts, said, demands)]):
-        results += _lines(demand, facts, said)
+        if only is None or demand.rule.name in only:
+            results += _lines(demand, facts, said)
     settled = {result.name for result in results} | {d.rule.name for d in demands}
     return (*results, *_against_unasked(sets, settled, facts, said))
 
@@ -174,8 +185,10 @@ def _against_unasked(
     """Hold on what people said against a flight of which no rule asks it."""
     told = f'though it is not asked of this flight, {{}} was answered "no"{_LEAVE}'
     denied = {name for name, yes in said.confirmed.items() if not yes}
+    if not denied and not said.numbers:
+        return
     spoken = set()
-    for rules in (*sets, *read_rules(FLOOR)):
+    for rules in (*sets, *_floor()):
         for rule in rules.rules:
             if rule.name in settled or rule.name in spoken:
                 continue
