@@ -175,7 +175,6 @@ def test_what_would_settle_it_does(tmp_path):
     assert any("opened would settle it" in line for line in told["advice"])
 
 
-@pytest.mark.long
 @pytest.mark.parametrize("apart", [0.0, 1.0, 2.0, 3.0])
 def test_answers_overlap_as_their_errors_do(apart):
     """Two sure answers, each asked with a normal error: twice the tail of half the way."""
@@ -200,6 +199,7 @@ def test_how_far_a_piece_lies_from_its_rocket_is_the_way_between():
     assert evidence._away("fin", Fallen()) == pytest.approx(5.0)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_true_case_is_seldom_called_odd():
     """False alarms: fewer than 1 in 100 by construction; 3 errors of 200 above it fail.
