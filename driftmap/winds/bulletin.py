@@ -39,6 +39,7 @@ _DIRECTION_ERROR: Final = math.radians(10.0) / math.sqrt(12)  # tens of degrees
 
 _LEVELS: Final = re.compile(r"\s*FT((?:\s+\d{3,5})+)\s*$")
 _USE: Final = re.compile(r"\bVALID\s+\d{6}Z\s+FOR\s+USE\b")
+_OTHER_UNIT: Final = re.compile(r"\b(?:KM/?H|MPS|M/S)\b")
 _FAR: Final = 100  # lines into a file that a heading is looked for
 _STATION: Final = re.compile(r"\s*([A-Z0-9]{3,4})(?=\s)")
 _GROUP: Final = re.compile(r"(\d\d)(\d\d)(?:([+-])?(\d\d))?", re.ASCII)
@@ -173,6 +174,8 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
         If a line or a group breaks the coding rules, a group is missing above the
         lowest, or it is not plain which station or time is meant.
     """
+    if other := _OTHER_UNIT.search(text):
+        raise ValueError(f"winds in {other[0]}; accepted are bulletins in knots")
     rows: list[_Row] = []
     block = _Block()
     for n, line in enumerate(text.splitlines(), 1):

@@ -127,6 +127,7 @@ def test_the_nearest_of_several_times_is_taken():
         (("FOR USE 0500", "FOR USE 0575"), "its times"),
         (("9900+08 2608+02 2614-12 2518-24 252138 779948 731960", ""), "no group"),
         (("6000    9000", "9000    6000"), "levels do not increase"),
+        (("TEMPS NEG", "WINDS IN MPS. TEMPS NEG"), "winds in MPS; accepted are"),
     ],
 )
 def test_bad_bulletins_name_the_level(change, message):
