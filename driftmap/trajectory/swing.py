@@ -34,6 +34,7 @@ from driftmap.checks import FloatArray
 __all__ = ["Body", "Swung", "overturned", "swing"]
 
 _PARTS: Final = 12  # of a step, in which one that turns over is followed
+_HELD: Final = 300.0  # of a hyperbolic sine, whose exponential a float still holds
 _SLACK: Final = 1e-6  # per step: what pulls back or damps less does neither
 
 
@@ -100,10 +101,13 @@ def swing(
     pace = np.sqrt(np.maximum(np.abs(square), 1e-12))
     phase = pace * step
     sine, cosine = np.sin(phase), np.cos(phase)
-    if (grows := square < 0).any():
-        sine = np.where(grows, np.sinh(phase), sine)
-        cosine = np.where(grows, np.cosh(phase), cosine)
     fade = np.exp(-half * step)
+    if (grows := square < 0).any():
+        # Beyond what the two can hold they are the same, and their decay goes into them.
+        held = np.minimum(phase, _HELD)
+        sine = np.where(grows, np.sinh(held), sine)
+        cosine = np.where(grows, np.cosh(held), cosine)
+        fade = np.where(grows, np.exp(phase - held - half * step), fade)
     s = fade * sine / pace
     c = fade * cosine + half * s
     p, q = _responses(s, c, stiff, total, step)

@@ -13,7 +13,7 @@ from driftmap.failures.cases import BARE, WORKS
 from driftmap.failures.staged import DOES_NOT_LIGHT
 from driftmap.hazard.probability import binomial
 from driftmap.hazard.zones import grade
-from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import ends
 from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.flight import BOOSTER, Device
@@ -182,16 +182,27 @@ def _none_planned(cloud: Cloud) -> Iterator[Check]:
     """Hold a flight that is planned without recovery: people decide on that."""
     descent = cloud.plan.flight.descent
     if descent is not None:
-        part = next(cloud.of(BARE))
+        yield _no_recovery(
+            cloud,
+            f"no recovery is planned: it comes down {descent.planned}",
+            next(cloud.of(BARE), None),
+        )
+
+
+def _no_recovery(cloud: Cloud, name: str, part: Part | None) -> Check:
+    """Tell what comes down with nothing open; `part` is None where no flight did so."""
+    note = "none of the flights came to it"
+    if part is not None:
         energy = float(part.quantile(cloud.energy, 0.5))
         speed = float(part.quantile(cloud.speed, 0.5))
-        yield Check(
-            kind=Kind.NO_RECOVERY,
-            name=f"no recovery is planned: it comes down {descent.planned}",
-            outcome="warn",
-            source="default of this tool, no source",
-            note=f"it strikes at {speed:.0f} m/s with {energy:,.0f} J",
-        )
+        note = f"it strikes at {speed:.0f} m/s with {energy:,.0f} J"
+    return Check(
+        kind=Kind.NO_RECOVERY,
+        name=name,
+        outcome="warn",
+        source="default of this tool, no source",
+        note=note,
+    )
 
 
 def _booster_falls(cloud: Cloud) -> Iterator[Check]:
@@ -199,18 +210,9 @@ def _booster_falls(cloud: Cloud) -> Iterator[Check]:
     flight = cloud.plan.flight
     if flight.sustainer is None or (flight.booster and flight.booster.recovery):
         return
-    case = next(c.name for c in cloud.tree.cases if c.name in (WORKS, BARE))
-    part = next(part for part in cloud.of(case) if part.body == BOOSTER)
-    energy = float(part.quantile(cloud.energy, 0.5))
-    speed = float(part.quantile(cloud.speed, 0.5))
-    if grade(energy) is not None:
-        yield Check(
-            kind=Kind.NO_RECOVERY,
-            name="no recovery is planned for the booster",
-            outcome="warn",
-            source="default of this tool, no source",
-            note=f"it strikes at {speed:.0f} m/s with {energy:,.0f} J",
-        )
+    part = next((part for part in cloud.parts if part.body == BOOSTER), None)
+    if part is None or grade(float(part.quantile(cloud.energy, 0.5))) is not None:
+        yield _no_recovery(cloud, "no recovery is planned for the booster", part)
 
 
 def _descent(

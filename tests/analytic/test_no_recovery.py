@@ -18,6 +18,8 @@ from driftmap.failures.cases import BARE, WORKS
 from driftmap.formulas.canopies import drag_spread
 from driftmap.montecarlo.margins import opening_windows
 from driftmap.verdict.check import Kind
+from driftmap.verdict.limits import LIMITS
+from driftmap.verdict.recovery_checks import recovery_checks
 
 ROOT = Path(__file__).parents[2]
 CALM = WindProfile(np.array([0.0, 3000.0]), [0.0, 0.0], [0.0, 0.0], [0.0, 0.0])
@@ -65,6 +67,18 @@ def test_a_planned_fall_is_flown_as_the_plan(tmp_path):
 def test_one_way_down_must_be_planned(tmp_path, planned, keep, told):
     with pytest.raises(FlightError, match=told):
         read_flight(bare(tmp_path, planned, keep=keep))
+
+
+def test_no_recovery_holds_though_no_flight_comes_to_it(tmp_path):
+    """Fins of foil all come off: the fall that was planned is never seen."""
+    path = bare(tmp_path)
+    foil = 'root = "10 cm"\ntip = "7 cm"\nspan = "10 cm"\nthickness = "0.2 mm"\n'
+    text = path.read_text().replace('area = "85 cm2"', foil + 'material = "plywood"', 1)
+    path.write_text(text)
+    cloud = fly(read_flight(path), CALM, 0.0, samples=60, seed=3)
+    assert next(cloud.of(BARE), None) is None
+    told = [c for c in recovery_checks(cloud, LIMITS) if c.kind is Kind.NO_RECOVERY]
+    assert [check.outcome for check in told] == ["warn"]
 
 
 def test_no_recovery_is_never_silently_go(tmp_path):

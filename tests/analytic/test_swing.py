@@ -58,6 +58,13 @@ def test_one_step_is_the_solution_of_its_equation(stiffness, damping, bend):
     assert found.mean[0, 0] == pytest.approx(end[3] / step, abs=1e-6)
 
 
+def test_an_axis_held_fast_creeps_back():
+    """So hard damped that a hyperbolic sine overflows: y = y0 exp(-k s / c)."""
+    one, none = np.ones(1), np.zeros((3, 1))
+    found = swing(0.3 + none, none, none, 5 * one, 2000 * one, 0 * one, 200 * one)
+    assert found.off[0, 0] == pytest.approx(0.3 * np.exp(-0.5), rel=1e-4)
+
+
 def test_a_swing_takes_one_wavelength_of_path():
     """λ = 2π sqrt(2 I / (ρ A CNα d)): undamped, the axis is back after it."""
     one, density, lift_area, margin, inertia = np.ones(1), 1.1, 0.03, 0.1, 0.3

@@ -28,6 +28,7 @@ from types import FrameType
 
 import click
 from damage import damaged, damaged_tree, damaged_words
+from odd_rockets import odd_rocket
 from shell import driftmap
 
 from driftmap import cli
@@ -108,6 +109,14 @@ READERS = {
             *("--out", "OUT/made"),
         ),
     ),
+    "odd rocket": Reader((), ("cases", "FILE", "--wind", "8 mph from 240", *FLOWN)),
+    "odd verdict": Reader(
+        (),
+        (
+            *("assess", "FILE", "--site", SITE, "--wind", "8 mph from 240", *FLOWN),
+            *("--out", "OUT/made"),
+        ),
+    ),
     "options": Reader((), (), share=3),
     "desk": Reader((), (), share=8),
 }
@@ -171,6 +180,8 @@ def outcome(code: int, told: str, complaint: str, left: list[str]) -> tuple[str,
         r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e]", told + complaint
     ):
         return "fault", f"steers the terminal: {told[:200]!r} {complaint[:200]!r}"
+    if "Warning:" in complaint:
+        return "fault", f"warns: {complaint[:300]!r}"
     if re.search(r"Traceback|\bnan\b(?!')", told):
         return "fault", f"tells nan: {told[:300]!r}"
     return names[code], ""
@@ -178,13 +189,14 @@ def outcome(code: int, told: str, complaint: str, left: list[str]) -> tuple[str,
 
 def prepared(rng: random.Random, reader: Reader, folder: Path) -> list[str]:
     """Write the damaged file and give the command line that reads it."""
-    seed = rng.choice(reader.seeds)
-    data = _seed(seed)
-    other = _seed(
-        rng.choice(rng.choice([r for r in READERS.values() if r.seeds]).seeds)
-    )
-    path = folder / ("hostile" + (Path(seed).suffix or ".sqlite"))
-    path.write_bytes(damaged(rng, data, other))
+    if reader.seeds:
+        seed = rng.choice(reader.seeds)
+        others = rng.choice([r for r in READERS.values() if r.seeds]).seeds
+        data = damaged(rng, _seed(seed), _seed(rng.choice(others)))
+        path = folder / ("hostile" + (Path(seed).suffix or ".sqlite"))
+    else:  # whole, but as nobody builds
+        data, path = odd_rocket(rng).encode(), folder / "odd.toml"
+    path.write_bytes(data)
     replaced = {"FILE": str(path), "WITH": str(folder / "with.toml")}
     if "WITH" in reader.command:  # a flight that names the damaged curve
         flight = (ROOT / "examples/willet.toml").read_text(encoding="utf-8")
