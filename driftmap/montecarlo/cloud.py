@@ -25,6 +25,7 @@ from driftmap.errors import (
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
+from driftmap.montecarlo.columns import Columns
 from driftmap.montecarlo.flying import LANDED, WAY_UP, Block, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
 from driftmap.rocket.flight import Flight
@@ -302,8 +303,7 @@ def fly(  # noqa: PLR0913 - all but three are options
 
     while True:
         try:
-            blocks = _in_turn(block, range(0, samples, _BLOCK), progress)
-            return _joined(blocks, plan, tree, samples, seed)
+            return _cloud(_flown(block, samples, progress), plan, tree, seed)
         except WeakThrustError as problem:
             told = f"in some of the flights, {problem}"
             raise NoGoError(flight.source, "", told) from None
@@ -314,115 +314,73 @@ def fly(  # noqa: PLR0913 - all but three are options
             plan = replace(plan, top=min(2 * plan.top, plan.sky.top))
 
 
-def _in_turn(
+def _flown(
     block: Callable[[int], Block],
-    starts: range,
+    samples: int,
     progress: Callable[[int], None] | None,
-) -> list[Block]:
-    """Fly blocks on all processors; give them in their order."""
-    blocks = []
+) -> Columns:
+    """Fly blocks on all processors; lay them side by side in their order."""
+    columns = Columns(samples)
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         try:
-            for done in pool.map(block, starts):
-                blocks.append(done)
+            for done in pool.map(block, range(0, samples, _BLOCK)):
+                columns.take(done)
                 if progress is not None:
                     progress(done.count)
         except BaseException:  # stopped by a key, say: the rest is not flown first
             pool.shutdown(wait=False, cancel_futures=True)
             raise
-    return blocks
+    return columns
 
 
-def _joined(
-    blocks: list[Block], plan: Plan, tree: CaseTree, samples: int, seed: int
-) -> Cloud:
-    """Join the blocks body by body; a case that never happened is left out.
-
-    What is joined is taken out of the blocks: a million flights stand in memory once.
-    """
-    stands_for = {
-        case.name: np.concatenate([block.stands_for[case.name] for block in blocks])
-        for case in tree.cases
-    }
-    count = sum(
-        body.count * stands_for[case.name].size
-        for case in tree.cases
-        for body in case.bodies
-    )
-    if not count:
-        raise FlightError(
-            plan.flight.source, "", f"nothing asked for happened in {samples:,} flights"
-        )
-    landed, parts, at = np.empty((len(LANDED), count)), [], 0
+def _cloud(columns: Columns, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
+    """Make a cloud of its columns; a case that never happened is left out."""
+    parts: list[Part] = []
+    stands_for: dict[str, FloatArray] = {}
     for case in tree.cases:
-        who = np.concatenate(
-            [block.who[case.name] + i * _BLOCK for i, block in enumerate(blocks)]
-        )
+        who, stands_for[case.name] = columns.happened(case.name)
         for body in case.bodies if who.size else ():
+            at = parts[-1].rows.stop if parts else 0
             rows = slice(at, at + body.count * who.size)
             own = stands_for[case.name]
             parts.append(
                 Part(case.name, body.name, body.count, who.size, rows, who, own)
             )
-            # Copies first, then flights, whichever blocks these came from.
-            place = landed[:, rows].reshape(len(LANDED), body.count, who.size)
-            _filled(
-                place, [block.landed.pop((case.name, body.name)) for block in blocks]
-            )
-            at = rows.stop
-    found = dict(zip(LANDED, landed, strict=True))
-    way_up = np.concatenate([block.way_up for block in blocks], axis=1)
-    size = len(WAY_UP)
-    draws = _all(blocks, "draws")
-    notes = tuple(_above_apogee(plan.flight, draws, way_up[2]))
-    shared = _shared(tree, stands_for, samples)
-    shared = replace(shared, assumed=(*shared.assumed, *notes))
-    margins = _all(blocks, "margins")
-    fluttered = np.zeros(samples, bool)
-    for margin in margins.values():
+    if not parts:
+        told = f"nothing asked for happened in {columns.flights:,} flights"
+        raise FlightError(plan.flight.source, "", told)
+    landed = np.empty((len(LANDED), parts[-1].rows.stop))
+    for part in parts:  # copies first, then flights; each let go of as it is copied
+        place = landed[:, part.rows].reshape(len(LANDED), part.count, part.flights)
+        place[...] = columns.hand_over(part.case, part.body)
+    way_up, size = columns.way_up, len(WAY_UP)
+    notes = _above_apogee(plan.flight, columns.draws, way_up[2])
+    shared = _shared(tree, stands_for, columns.flights)
+    fluttered = np.zeros(columns.flights, bool)
+    for margin in columns.margins.values():
         fluttered |= margin < 1
     return Cloud(
-        **found,
+        **dict(zip(LANDED, landed, strict=True)),
         parts=tuple(parts),
-        tree=shared,
+        tree=replace(shared, assumed=(*shared.assumed, *notes)),
         fluttered=fluttered,
         plan=plan,
-        draws=draws,
+        draws=columns.draws,
         apogee=Motion(*way_up[:size]),
-        way=np.concatenate([block.way for block in blocks], axis=2),
+        way=columns.way,
         rail_speed=way_up[size],
         rail_wind=way_up[size + 1],
         max_q=way_up[size + 2 : size + 4],
         fastest=way_up[size + 4 :],
-        margins=margins,
-        openings={
-            key: np.concatenate([block.openings[key] for block in blocks], axis=1)
-            for key in blocks[0].openings
-        },
-        flights=samples,
+        margins=columns.margins,
+        openings=columns.openings,
+        flights=columns.flights,
         seed=seed,
         falls={
-            key: np.concatenate([block.falls[key] for block in blocks], axis=3)
-            for key in blocks[0].falls
+            key: own[..., : stands_for[key[0]].size]
+            for key, own in columns.falls.items()
         },
     )
-
-
-def _filled(place: FloatArray, parts: list[FloatArray]) -> None:
-    """Fill a place with parts side by side, letting go of each."""
-    end = place.shape[-1]
-    while parts:
-        part = parts.pop()
-        place[..., end - part.shape[-1] : end] = part
-        end -= part.shape[-1]
-
-
-def _all(blocks: list[Block], name: str) -> dict[str, FloatArray]:
-    first = list(getattr(blocks[0], name))
-    return {
-        key: np.concatenate([getattr(b, name).pop(key) for b in blocks])
-        for key in first
-    }
 
 
 def _above_apogee(

@@ -1,0 +1,106 @@
+"""What blocks of flights bring home, laid side by side as each comes in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from driftmap.air.column import IntArray
+from driftmap.checks import FloatArray
+from driftmap.montecarlo.flying import Block
+
+__all__ = ["Columns"]
+
+K = TypeVar("K")
+A = TypeVar("A", bound=np.generic)
+
+
+@dataclass(slots=True, eq=False)
+class Columns:
+    """The columns of a cloud, with room for all of its flights from the start.
+
+    A block is copied in and let go of, so that a million flights stand in memory once;
+    room that nothing is written to takes none. Names and shapes are those of a `Block`,
+    the last axis as long as there are `flights`.
+    """
+
+    flights: int
+    draws: dict[str, FloatArray] = field(default_factory=dict)
+    margins: dict[str, FloatArray] = field(default_factory=dict)
+    openings: dict[tuple[str, str], FloatArray] = field(default_factory=dict)
+    falls: dict[tuple[str, str], NDArray[np.float32]] = field(default_factory=dict)
+    _who: dict[str, IntArray] = field(default_factory=dict)
+    _stands_for: dict[str, FloatArray] = field(default_factory=dict)
+    _landed: dict[tuple[str, str], FloatArray] = field(default_factory=dict)
+    _way: dict[str, NDArray[np.float32]] = field(default_factory=dict)
+    _way_up: dict[str, FloatArray] = field(default_factory=dict)
+    _everyone: tuple[IntArray, FloatArray] = field(init=False)
+    _taken: int = 0
+    _count: dict[str, int] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self._everyone = np.arange(self.flights), np.ones(self.flights)
+
+    def take(self, block: Block) -> None:
+        """Copy a block in beside those before it."""
+        at, before = self._taken, dict(self._count)
+        for name, drawn in block.draws.items():
+            self._put(self.draws, name, drawn, at)
+        for name, margin in block.margins.items():
+            self._put(self.margins, name, margin, at)
+        for device, opened in block.openings.items():
+            self._put(self.openings, device, opened, at)
+        self._put(self._way, "", block.way, at)
+        self._put(self._way_up, "", block.way_up, at)
+        for case, who in block.who.items():
+            own = before.get(case, 0)
+            self._put(self._who, case, who + at, own)
+            self._put(self._stands_for, case, block.stands_for[case], own)
+            self._count[case] = own + who.size
+        for body, landed in block.landed.items():
+            self._put_first(body, landed.transpose(2, 1, 0), before.get(body[0], 0))
+        for body, knots in block.falls.items():
+            self._put(self.falls, body, knots, before.get(body[0], 0))
+        self._taken += block.count
+
+    def _put(
+        self, columns: dict[K, NDArray[A]], key: K, part: NDArray[A], at: int
+    ) -> None:
+        if key not in columns:
+            columns[key] = np.empty((*part.shape[:-1], self.flights), part.dtype)
+        columns[key][..., at : at + part.shape[-1]] = part
+
+    def _put_first(self, body: tuple[str, str], part: FloatArray, at: int) -> None:
+        """Copy landings in by flights: of a rare case only so much room is ever touched."""
+        if body not in self._landed:
+            self._landed[body] = np.empty((self.flights, *part.shape[1:]))
+        self._landed[body][at : at + len(part)] = part
+
+    @property
+    def way(self) -> NDArray[np.float32]:
+        """Places at even steps in time up to apogee."""
+        return self._way[""]
+
+    @property
+    def way_up(self) -> FloatArray:
+        """State at apogee, and the greatest figures on the way there."""
+        return self._way_up[""]
+
+    def happened(self, case: str) -> tuple[IntArray, FloatArray]:
+        """Give the flights a case happened to, and how many each of them stands for.
+
+        Where those are all flights, one for one, they stand in memory once.
+        """
+        some = slice(self._count[case])
+        who, stands_for = self._who[case][some], self._stands_for[case][some]
+        if who.size == self.flights and np.all(stands_for == 1):
+            del self._who[case], self._stands_for[case]
+            who, stands_for = self._everyone
+        return who, stands_for
+
+    def hand_over(self, case: str, body: str) -> FloatArray:
+        """Give the landings of a body, shape (6, copies, flights), and let go of them."""
+        return self._landed.pop((case, body))[: self._count[case]].transpose(2, 1, 0)
