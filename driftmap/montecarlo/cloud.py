@@ -25,8 +25,9 @@ from driftmap.errors import (
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
-from driftmap.montecarlo.columns import Columns
-from driftmap.montecarlo.flying import LANDED, WAY_UP, Block, fly_block
+from driftmap.montecarlo.columns import Block, Columns
+from driftmap.montecarlo.falls import LANDED
+from driftmap.montecarlo.flying import WAY_UP, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
 from driftmap.rocket.flight import Flight
 from driftmap.spread import quantile
@@ -128,7 +129,7 @@ class Cloud:
     flights, seed : int
         Number of flights, and the seed.
     falls : mapping of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
-        Where asked for: `driftmap.montecarlo.flying.KNOT` at the start of each of the
+        Where asked for: `driftmap.montecarlo.falls.KNOT` at the start of each of the
         ``k`` stages of a fall and on landing, by case and body.
     """
 

@@ -10,12 +10,50 @@ from numpy.typing import NDArray
 
 from driftmap.air.column import IntArray
 from driftmap.checks import FloatArray
-from driftmap.montecarlo.flying import Block
 
-__all__ = ["Columns"]
+__all__ = ["Block", "Columns"]
 
 K = TypeVar("K")
 A = TypeVar("A", bound=np.generic)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Block:
+    """What came of a block of flights.
+
+    Parameters
+    ----------
+    count : int
+        Flights in the block.
+    landed : dict of (str, str) to ndarray, shape (6, copies, flights)
+        Landings by case and body, `LANDED`, for the flights the case happened to.
+    who : dict of str to ndarray of int, shape (flights,)
+        Those flights by case, numbered within the block.
+    stands_for : dict of str to ndarray, shape (flights,)
+        Flights of the block that each of them stands for, given the cause.
+    way_up : ndarray, shape (13, count)
+        Apogee, rail speed, rail wind, time and size of the greatest dynamic pressure.
+    way : ndarray of float32, shape (p, 3, count)
+        East, north and height at even steps in time from the pad to apogee [m].
+    draws, margins : dict of str to ndarray, shape (count,)
+        Inputs drawn; flutter margins.
+    openings : dict of (str, str) to ndarray, shape (7, count)
+        What devices met on opening, by cause and device: `OPENED`.
+    falls : dict of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
+        `KNOT` at the start of each of the ``k`` stages of a fall and on landing; empty
+        when not asked for.
+    """
+
+    count: int
+    landed: dict[tuple[str, str], FloatArray]
+    who: dict[str, IntArray]
+    stands_for: dict[str, FloatArray]
+    way_up: FloatArray
+    way: NDArray[np.float32]
+    draws: dict[str, FloatArray]
+    margins: dict[str, FloatArray]
+    openings: dict[tuple[str, str], FloatArray]
+    falls: dict[tuple[str, str], NDArray[np.float32]]
 
 
 @dataclass(slots=True, eq=False)

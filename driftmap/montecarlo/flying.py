@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Container, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Final, NamedTuple, TypeAlias
+from collections.abc import Container, Iterator
+from dataclasses import replace
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +19,6 @@ from driftmap.failures.case import (
     SELDOM,
     Body,
     Breaks,
-    Burn,
     Case,
     CaseTree,
     Opening,
@@ -29,8 +27,9 @@ from driftmap.failures.case import (
 )
 from driftmap.failures.outcomes import luck_of
 from driftmap.formulas.flutter import flutter_margin
-from driftmap.formulas.fragments import fragment_speed, strike_offsets, throws
-from driftmap.montecarlo.burning import burn_stage, moment
+from driftmap.montecarlo.burning import moment
+from driftmap.montecarlo.columns import Block
+from driftmap.montecarlo.falls import Falls, Job, Leg, of_flights
 from driftmap.montecarlo.fins import stood
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.montecarlo.lean import Lean
@@ -39,66 +38,18 @@ from driftmap.montecarlo.staging import on_way
 from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.spread import draw_all, stream
 from driftmap.trajectory.ascent import ascend
-from driftmap.trajectory.descent import coast, fall
 from driftmap.trajectory.motion import Ascent, Motion
 from driftmap.trajectory.rocket import Rocket
 
-__all__ = ["KNOT", "LANDED", "WAY_UP", "Block", "fly_block"]
+__all__ = ["WAY_UP", "fly_block"]
 
 _Moment: TypeAlias = tuple[Release, tuple[Stage, ...], str]
-
-LANDED: Final = ("east", "north", "time", "speed", "angle", "energy")
-"""What is kept of a landing."""
 
 WAY_UP: Final = ("east", "north", "height", "v_east", "v_north", "v_up", "time")
 """What is kept of apogee; rail speed, rail wind, time and size of max q, and the greatest
 speed through the air and Mach number follow it."""
 
-KNOT: Final = ("time", "east", "north", "height", "v_up")
-"""What is kept, where asked for, of the start of each stage of a fall and of its end."""
-
-
 _WAY_POINTS: Final = 9
-_THROWN: Final = 3  # pieces of which the one thrown farthest is followed; assumed
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Block:
-    """What came of a block of flights.
-
-    Parameters
-    ----------
-    count : int
-        Flights in the block.
-    landed : dict of (str, str) to ndarray, shape (6, copies, flights)
-        Landings by case and body, `LANDED`, for the flights the case happened to.
-    who : dict of str to ndarray of int, shape (flights,)
-        Those flights by case, numbered within the block.
-    stands_for : dict of str to ndarray, shape (flights,)
-        Flights of the block that each of them stands for, given the cause.
-    way_up : ndarray, shape (13, count)
-        Apogee, rail speed, rail wind, time and size of the greatest dynamic pressure.
-    way : ndarray of float32, shape (p, 3, count)
-        East, north and height at even steps in time from the pad to apogee [m].
-    draws, margins : dict of str to ndarray, shape (count,)
-        Inputs drawn; flutter margins.
-    openings : dict of (str, str) to ndarray, shape (7, count)
-        What devices met on opening, by cause and device: `OPENED`.
-    falls : dict of (str, str) to ndarray of float32, shape (k + 1, 5, copies, flights)
-        `KNOT` at the start of each of the ``k`` stages of a fall and on landing; empty
-        when not asked for.
-    """
-
-    count: int
-    landed: dict[tuple[str, str], FloatArray]
-    who: dict[str, IntArray]
-    stands_for: dict[str, FloatArray]
-    way_up: FloatArray
-    way: NDArray[np.float32]
-    draws: dict[str, FloatArray]
-    margins: dict[str, FloatArray]
-    openings: dict[tuple[str, str], FloatArray]
-    falls: dict[tuple[str, str], NDArray[np.float32]]
 
 
 def fly_block(
@@ -146,7 +97,7 @@ def fly_block(
     block.fly_ahead(tree)
     happened: dict[str, IntArray] = {}
     stands_for: dict[str, FloatArray] = {}
-    jobs: dict[tuple[str, str], list[_Job]] = {}
+    jobs: dict[tuple[str, str], list[Job]] = {}
     for case in tree.cases:
         who, stands_for[case.name] = block.happens(case)
         happened[case.name] = who
@@ -156,11 +107,11 @@ def fly_block(
                 block.let_go(body.release or case.release, body, copy, who)
                 for copy in range(1, body.count + 1)
             ]
-    block.bring_down([job for copies in jobs.values() for job in copies])
+    block.falls.bring_down([job for copies in jobs.values() for job in copies])
     for case in tree.cases:
         for body in (body for body in case.bodies if body.broken):
             rocket = jobs[case.name, "rocket"][0]
-            jobs[case.name, body.name] = [block.thrown_on(case, body, rocket)]
+            jobs[case.name, body.name] = [block.falls.thrown_on(case, body, rocket)]
     landed = {
         key: np.stack([job.landed() for job in copies], axis=1)
         for key, copies in jobs.items()
@@ -205,52 +156,6 @@ def _way(ascent: Ascent) -> NDArray[np.float32]:
     return np.array(rows, dtype=np.float32)
 
 
-@dataclass(slots=True, eq=False)
-class _Job:
-    """One body of some flights on its way down.
-
-    `flown` of its stages the rocket in one piece has flown already; `whole` is the mass of
-    that rocket, `own` of the body once it rides on nothing [kg].
-    """
-
-    release: Release
-    body: Body
-    copy: int
-    who: IntArray
-    state: Motion
-    whole: FloatArray
-    own: FloatArray
-    mass: FloatArray
-    stages: tuple[Stage, ...]
-    flown: int
-    knots: list[Motion] = field(default_factory=list)
-
-    def landed(self) -> FloatArray:
-        """Give `LANDED`, shape (6, flights)."""
-        state = self.state
-        speed = state.speed
-        flat = np.hypot(state.v_east, state.v_north)
-        angle = np.arctan2(np.maximum(-state.v_up, 0.0), flat)
-        angle[speed == 0] = np.pi / 2  # it never left the ground
-        energy = self.mass * speed**2 / 2
-        return np.stack([state.east, state.north, state.time, speed, angle, energy])
-
-    def kept(self) -> NDArray[np.float32]:
-        """Give `KNOT` at the start of each stage and on landing, shape (k + 1, 5, flights)."""
-        rows = [[getattr(knot, name) for name in KNOT] for knot in self.knots]
-        return np.array(rows, dtype=np.float32)
-
-
-class _Leg(NamedTuple):
-    """Some bodies, and the stage of their fall that they are to be taken through."""
-
-    state: Motion
-    stage: Stage
-    mass: FloatArray
-    who: IntArray
-    copy: int = 1
-
-
 class _Flights:
     """The flights of one block, their luck, their air and their way up."""
 
@@ -281,15 +186,14 @@ class _Flights:
         self._ways = {"": (self.rocket, self.ascent)}
         if self.rocket.upper is not None:
             self.draws[LIGHTS] = np.asarray(self.rocket.upper.lights)
-        middle = plan.spreads["lift-off mass"].middle
-        self.weigh = self.draws["lift-off mass"] / middle
+        self.falls = Falls(plan, self.draws, self.air, self._seed, self._way)
+        self.weigh = self.falls.weigh
         self.margins: dict[str, FloatArray] = {}
         self.openings: dict[tuple[str, str], FloatArray] = {}
         self._let_go: dict[Release, Motion] = {}
         self._masses: dict[Release, tuple[FloatArray, FloatArray]] = {}
         self._met: dict[_Moment, FloatArray] = {}
         self._ends: dict[_Moment, FloatArray] = {}
-        self._fallen: dict[tuple[Release, tuple[Stage, ...]], Motion] = {}
         self._bench = Bench(plan.flight)
         self._shed: dict[str, tuple[FloatArray, IntArray, FloatArray]] = {}
         self.shed_chance = np.zeros(count)
@@ -364,7 +268,7 @@ class _Flights:
                 (release, way[:depth]) for release, way in wanted if len(way) >= depth
             )
             legs = [self._whole_leg(*way) for way in ways]
-            self._fallen |= zip(ways, self._fly_all(legs), strict=True)
+            self.falls.fallen |= zip(ways, self.falls.fly_all(legs), strict=True)
 
     def happens(self, case: Case) -> tuple[IntArray, FloatArray]:
         """Choose the flights of a case, given its cause, and what each stands for."""
@@ -426,17 +330,17 @@ class _Flights:
         """Follow all rockets in one piece through some stages, each flown once."""
         if not stages:
             return self.release(release)
-        if (release, stages) not in self._fallen:
-            self._fallen[release, stages] = self._fly_all(
+        if (release, stages) not in self.falls.fallen:
+            self.falls.fallen[release, stages] = self.falls.fly_all(
                 [self._whole_leg(release, stages)]
             )[0]
-        return self._fallen[release, stages]
+        return self.falls.fallen[release, stages]
 
-    def _whole_leg(self, release: Release, stages: tuple[Stage, ...]) -> _Leg:
+    def _whole_leg(self, release: Release, stages: tuple[Stage, ...]) -> Leg:
         """Give the last of some stages, for all rockets in one piece."""
         before = self._fall(release, stages[:-1])
         everyone = np.arange(self.weigh.size)
-        return _Leg(before, stages[-1], self._whole(release), everyone)
+        return Leg(before, stages[-1], self._whole(release), everyone)
 
     def _whole(self, release: Release) -> FloatArray:
         """Mass of what is let go in one piece, with what is not yet burnt [kg]."""
@@ -463,10 +367,12 @@ class _Flights:
             (BOOSTER, flight.booster_mass),
         )
         most = len(stages) if whole else len(body.before)
-        flown = (n for n in range(most, 0, -1) if (release, stages[:n]) in self._fallen)
+        flown = (
+            n for n in range(most, 0, -1) if (release, stages[:n]) in self.falls.fallen
+        )
         return next(flown, 0)
 
-    def let_go(self, release: Release, body: Body, copy: int, who: IntArray) -> _Job:
+    def let_go(self, release: Release, body: Body, copy: int, who: IntArray) -> Job:
         """Let go of one body of some flights."""
         start = self.release(release)
         whole, left = (of_all[who] for of_all in self._whole_and_left(release))
@@ -480,177 +386,10 @@ class _Flights:
             mass = mass + left
         elif body.name == "rocket":
             mass = mass + rest - (left if body.unlit else 0.0)
-        state = _some(start, who)
-        return _Job(
+        state = of_flights(start, who)
+        return Job(
             release, body, copy, who, state, whole, own, mass, stages, flown, [state]
         )
-
-    def bring_down(self, jobs: Sequence[_Job]) -> None:
-        """Follow bodies to the ground, those that fall alike together."""
-        for number in range(1, max((len(job.stages) for job in jobs), default=1)):
-            self._through([job for job in jobs if number < len(job.stages)], number)
-        # Their last stage ends on the ground, however many came before it.
-        self._through(jobs, None)
-
-    def thrown_on(self, case: Case, body: Body, rocket: _Job) -> _Job:
-        """Throw a piece on from where the rocket struck: the farthest of a few."""
-        rng, struck = stream(*self._seed, f"strike of {case.name}"), rocket.state
-        thrown = strike_offsets(np.tile(struck.speed, (_THROWN, 1)), rng)
-        reach = np.hypot(thrown.east, thrown.north)
-        one = reach.argmax(0), np.arange(rocket.who.size)
-        east, north, speed, angle = (values[one] for values in thrown)
-        rows = struck.rows()
-        rows[:2] += east, north
-        flat = speed * np.cos(angle) / np.maximum(reach[one], 1e-9)
-        rows[3:6] = flat * east, flat * north, -speed * np.sin(angle)
-        state = Motion(*rows)
-        return replace(
-            rocket,
-            body=body,
-            state=state,
-            mass=body.mass * self.weigh[rocket.who],
-            knots=[*rocket.knots[:-1], state],
-        )
-
-    def _through(self, jobs: Iterable[_Job], number: int | None) -> None:
-        """Take bodies through a stage by its number, or through the last of each."""
-        legs: list[tuple[_Job, _Leg]] = []
-        for job in jobs:
-            at = len(job.stages) if number is None else number
-            stage, before = job.stages[at - 1], len(job.body.before)
-            if at <= job.flown:
-                done = self._fallen[job.release, job.stages[:at]]
-                job.state = _some(done, job.who)
-            else:
-                if at == before + 1 and job.body.kick is not None:
-                    job.state = self._thrown(job.state, job.body, job.copy, job.who)
-                if stage.burn is not None:
-                    job.state, job.mass = self._burn_on(job, stage.burn, stage)
-                else:
-                    mass = job.whole if at <= before else job.mass
-                    leg = _Leg(job.state, stage, mass, job.who, job.copy)
-                    legs.append((job, leg))
-                    continue
-            job.knots.append(job.state)
-        flown = self._fly_all([leg for _, leg in legs])
-        for (job, _), job.state in zip(legs, flown, strict=True):
-            job.knots.append(job.state)
-
-    def _fly_all(self, legs: Sequence[_Leg]) -> list[Motion]:
-        """Follow bodies through one stage each, those that fall alike together."""
-        alike: dict[tuple[bool, bool], list[int]] = defaultdict(list)
-        for number, leg in enumerate(legs):
-            if leg.who.size:
-                falls = leg.stage.until in ("ground", "height")
-                alike[falls, leg.stage.nose_first].append(number)
-        after = [leg.state for leg in legs]
-        for (falls, nose), numbers in alike.items():
-            # Together with others that start about as high, to pass over layers above.
-            numbers.sort(key=lambda number: -float(legs[number].state.height[0]))
-            some = [legs[number] for number in numbers]
-            flown = self._fly_alike(some, falls=falls, nose=nose)
-            for number, leg, state in zip(numbers, some, flown, strict=True):
-                after[number] = self._with_glide(leg, state)
-        return after
-
-    def _fly_alike(
-        self, legs: Sequence[_Leg], *, falls: bool, nose: bool
-    ) -> list[Motion]:
-        start = np.concatenate([leg.state.rows() for leg in legs], axis=1)
-        mass = np.concatenate([leg.mass for leg in legs])
-        area = np.concatenate([self._drag_area(leg) for leg in legs])
-        end = np.concatenate([self._end(leg) for leg in legs])
-        who = np.concatenate([leg.who for leg in legs])
-        rise = self.plan.fall_rise if nose else None
-        air, state = self.air, Motion(*start)
-        if falls:  # one thread: blocks of flights are shared among them
-            state = fall(
-                state, mass, area, air, floor=end, rise=rise, who=who, threads=1
-            )
-        else:
-            state = coast(state, mass, area, air, end, rise=rise, who=who)
-        cuts = np.cumsum([leg.who.size for leg in legs])[:-1]
-        return [Motion(*part) for part in np.split(state.rows(), cuts, axis=1)]
-
-    def _drag_area(self, leg: _Leg) -> FloatArray:
-        area = np.zeros(leg.who.size)
-        for size, name in leg.stage.drag:
-            area += size * self.draws[name.replace("{n}", str(leg.copy))][leg.who]
-        return area
-
-    def _end(self, leg: _Leg) -> FloatArray:
-        """Give the height or the time at which a stage ends."""
-        if leg.stage.until == "ground":
-            return np.zeros(leg.who.size)
-        mark = self.draws[leg.stage.mark][leg.who]
-        if leg.stage.until == "time":
-            return np.asarray(mark)
-        least = np.maximum(mark, 0.0)
-        return np.asarray(
-            least if leg.stage.until == "height" else leg.state.time + least
-        )
-
-    def _with_glide(self, leg: _Leg, state: Motion) -> Motion:
-        if not leg.stage.glide:
-            return state
-        glide = leg.stage.glide.replace("{n}", str(leg.copy))
-        over = np.maximum(-state.v_up, 0.0) if leg.stage.per_sink else 1.0
-        return self._glided(state, glide, state.time - leg.state.time, leg.who, over)
-
-    def _burn_on(
-        self, job: _Job, burn: Burn, stage: Stage
-    ) -> tuple[Motion, FloatArray]:
-        """Let some rockets burn on, with the motor whose turn it is; give their mass too."""
-        rocket, who = self._way(job.release.way)[0], job.who
-        rows, mass, upper = job.state.rows(), job.mass.copy(), rocket.upper
-        late = np.zeros(who.size, bool)
-        if upper is not None:
-            late = burn.upper | (job.state.time >= np.asarray(upper.parts)[who])
-            mass = np.where(late, np.minimum(mass, upper.mass[who]), mass)
-        for motor, mine in ((rocket, ~late), (upper or rocket, late)):
-            some = np.flatnonzero(mine)
-            if some.size:
-                after, mass[some] = burn_stage(
-                    stage,
-                    _some(job.state, some),
-                    motor,
-                    self.air,
-                    self.draws,
-                    mass=mass[some],
-                    who=who[some],
-                    luck=self._seed,
-                )
-                rows[:, some] = after.rows()
-        return Motion(*rows), job.own if job.body.rides else mass
-
-    def _glided(
-        self,
-        state: Motion,
-        glide: str,
-        seconds: FloatArray,
-        who: IntArray,
-        over: FloatArray | float,
-    ) -> Motion:
-        """Add the way glided through the air, and what glides by its sinking strikes so."""
-        east = over * self.draws[f"{glide} east"][who]
-        north = over * self.draws[f"{glide} north"][who]
-        rows = state.rows()
-        rows[0] += seconds * east
-        rows[1] += seconds * north
-        if isinstance(over, np.ndarray):
-            rows[3] += east
-            rows[4] += north
-        return Motion(*rows)
-
-    def _thrown(self, state: Motion, body: Body, copy: int, who: IntArray) -> Motion:
-        """Add the velocity of a throw in any upward direction."""
-        assert body.kick is not None
-        share = self.draws[body.kick.share][who]
-        speed = fragment_speed(body.kick.energy, share, body.mass)
-        rng = stream(*self._seed, f"throw of {body.name} {copy}")
-        rows = state.rows()
-        rows[3:6] += throws(speed, rng)
-        return Motion(*rows)
 
 
 def _ways_to_openings(tree: CaseTree) -> Iterator[tuple[Release, tuple[Stage, ...]]]:
@@ -680,7 +419,3 @@ def _not_yet(
         for number, stage in enumerate(stages):
             if stage.opens and (case.cause, stage.opens) not in noted:
                 yield stage.opens, body.release or case.release, stages[:number]
-
-
-def _some(motion: Motion, who: IntArray) -> Motion:
-    return Motion(*motion.rows()[:, who])

@@ -12,7 +12,7 @@ from driftmap.checks import FloatArray
 from driftmap.errors import DriftmapError
 from driftmap.failures.case import LIGHTS
 from driftmap.montecarlo.cloud import Cloud, fly
-from driftmap.montecarlo.flying import KNOT
+from driftmap.montecarlo.falls import KNOT
 from driftmap.winds.uncertainty import (
     Worth,
     dwell,

@@ -118,7 +118,8 @@ def test_a_piece_that_stayed_on_lies_with_the_rocket(cases):
 
 def test_places_on_the_way_down_are_those_of_the_integrator(cloud, wind, cases):
     """Fly the same flights with a fall that ends at a height: the place is near."""
-    from driftmap.montecarlo.flying import _Flights, _Leg
+    from driftmap.montecarlo.falls import Leg
+    from driftmap.montecarlo.flying import _Flights
     from driftmap.trajectory.descent import fall
 
     flown = cases["recovery works"]
@@ -130,7 +131,7 @@ def test_places_on_the_way_down_are_those_of_the_integrator(cloud, wind, cases):
     everyone = np.arange(4096)
     whole = block._whole(flown.case.release)
     for stage in stages[:-1]:
-        state = block._fly_all([_Leg(state, stage, whole, everyone)])[0]
+        state = block.falls.fly_all([Leg(state, stage, whole, everyone)])[0]
     area = sum(size * block.draws[name] for size, name in stages[-1].drag)
     there = fall(state, whole, area, block.air, floor=np.full(4096, 500.0))
     time = float(np.median(there.time))
