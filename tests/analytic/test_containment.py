@@ -61,7 +61,9 @@ def test_mean_point() -> None:
 @pytest.mark.parametrize("turn", [0.0, 0.7, 2.5])
 def test_ellipse_areas_of_gaussian_clouds(s1: float, s2: float, turn: float) -> None:
     cloud = gaussian(COUNT, s1, s2, turn)
-    for contour in containment(*cloud, SHARES):
+    contours = containment(*cloud, SHARES)
+    assert [contour.share for contour in contours] == list(SHARES)
+    for contour in contours:
         p = contour.share
         expected = np.pi * scale(p) ** 2 * s1 * s2
         # d(area)/dp = 2 pi s1 s2 / q; and the smoothing of single points, which
@@ -116,7 +118,9 @@ NAMES = (
 @pytest.mark.parametrize("name", NAMES)
 def test_share_of_points_inside(name: str) -> None:
     cloud = mixture(name)
-    for contour in containment(*cloud):
+    contours = containment(*cloud)
+    assert len(contours) > 1
+    for contour in contours:
         p = contour.share
         error = np.sqrt(p * (1 - p) / cloud.shape[1])
         assert contour.shape.is_valid

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 import tomllib
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
+import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -330,3 +333,50 @@ def test_a_no_that_the_site_file_answers_is_settled_by_it():
 def test_the_figure_that_holds_is_told_with_its_limit():
     (line,) = held(numbers={"cloud_cover": 1.0}).values()
     assert (line.value, line.limit, line.outcome) == (1.0, 0.5, "hold")
+
+
+@pytest.mark.parametrize(
+    ("flight", "stages", "motors"), [("willet", 1, 1.0), ("godwit", 2, 2.0)]
+)
+def test_facts_of_files_are_those_of_their_figures(flight, stages, motors):
+    """Stages flown apart, every motor counted, distances from the pad itself."""
+    rocket = read_flight(ROOT / "examples" / f"{flight}.toml")
+    ground = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    facts = facts_of(rocket, ground, altitude=1000.0)
+    assert facts.stages_flown == stages
+    assert facts.numbers["motor_count"] == motors
+    assert facts.numbers["stages"] == stages
+    impulse = [float(motor.total_impulse.value) for motor in rocket.motors]
+    assert facts.numbers["total_impulse"] == pytest.approx(sum(impulse))
+    assert ("motor_impulse" in facts.numbers) == (stages > 1 or motors == 1)
+    assert facts.numbers["motor_impulse"] == pytest.approx(max(impulse))
+    corners = {
+        area.name: min(np.hypot(x, y) for x, y in area.shape.exterior.coords)
+        for area in ground.areas
+    }
+    crowd = dict(facts.groups["people"])
+    assert crowd
+    for name, away in crowd.items():
+        # From the pad, no edge is farther than a corner nor much nearer.
+        assert 0.5 * corners[name] < away <= corners[name] + 1e-9
+
+
+def test_distances_are_from_the_pad_to_the_metre():
+    """A point with a radius stands as far off as its middle less its radius."""
+    ground = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    rocket = read_flight(ROOT / "examples" / "willet.toml")
+    disc = shapely.Point(300.0, 400.0).buffer(100.0, quad_segs=64)
+    areas = [dataclasses.replace(a, shape=disc) for a in ground.areas if a.occupied]
+    moved = dataclasses.replace(ground, areas=tuple(areas))
+    people = dict(facts_of(rocket, moved, altitude=1000.0).groups["people"])
+    assert people
+    for away in people.values():
+        assert away == pytest.approx(400.0, abs=0.05)
+
+
+def test_a_denied_answer_counts_as_answered_by_a_person():
+    """What holds by an answer alone is told as one, not as worked out."""
+    lines = evaluate(SETS, Facts(), Answers({"no_building_near": False}))
+    told = [r for r in lines if r.outcome in {"hold", "fail"} and "building" in r.name]
+    assert told
+    assert all(r.answered for r in told)

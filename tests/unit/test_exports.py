@@ -68,6 +68,7 @@ def table(text):
 
 
 def test_geojson_geometries_are_valid_and_wind_to_the_right(collection):
+    assert collection["features"]
     for feature in collection["features"]:
         read = shape(feature["geometry"])
         assert read.is_valid

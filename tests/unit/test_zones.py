@@ -69,6 +69,7 @@ def test_the_rocket_is_in_a_zone_in_every_case(demo, zoned):
     rare = {case.name for case in demo.cloud.tree.cases if case.rare}
     parts = parts_of(demo.cloud, any_way=False)
     rockets = [p for p in parts if p.body == "rocket" and p.case not in rare]
+    assert len(rockets) > 5
     for part in rockets:
         assert_held(demo, part, whole)
 
