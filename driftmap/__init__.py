@@ -10,6 +10,11 @@ The main job in five lines:
 True
 
 ``document(result)`` is the content of ``assessment.json``, ``map_html(result)`` the map.
+``read_winds`` merges several winds into one. ``Setup`` is flight, site, samples, seed, day
+and answers as one record; ``compare(setup, wind)`` holds ways down side by side.
+``fly(flight, wind, altitude)`` gives a `Cloud`, all landings without a verdict, and
+``margins(cloud)`` how far it stays from what fails; ``fall`` carries bodies to the ground.
+Whatever cannot be used raises a `DriftmapError` of one line.
 """
 
 from __future__ import annotations

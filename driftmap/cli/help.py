@@ -64,7 +64,8 @@ def help_command(topic: str | None, *, schema: bool) -> None:
         raise InputError("help", "", told)
     columns = min(shutil.get_terminal_size().columns, 100)
     guide = (files("driftmap") / "guide.md").read_text(encoding="utf-8")
-    text = metadata("driftmap")["Description"] + "\n" + guide  # README, as installed
+    readme = metadata("driftmap")["Description"]  # as it was installed
+    text = f"{guide}\n## README\n{readme}"
     click.echo(chapter(text, TOPICS[topic], columns))
 
 

@@ -260,33 +260,11 @@ def flight_time(
     option: str = "--when",
     zone: tzinfo | None = None,
 ) -> datetime:
-    """Read the time of a flight.
+    """Read the time of a flight, in the zone that was meant.
 
-    Parameters
-    ----------
-    text : str
-        ``14:30`` today by this computer's clock, ``18:30Z`` today in UTC, or a date and
-        time such as ``2026-05-09T14:30`` with or without its zone.
-    now : datetime, optional
-        The present time.
-    option : str
-        For the message.
-    zone : tzinfo, optional
-        That of a time which names none, in place of this computer's.
+    ``14:30`` is today by this computer's clock (or in ``zone``), ``18:30Z`` today in UTC; a
+    time of day alone that is over an hour ago is refused: the day is then asked for.
 
-    Returns
-    -------
-    datetime
-        In the zone that was meant.
-
-    Raises
-    ------
-    InputError
-        If it is none of these, or a time of day alone that is over an hour ago: the day
-        is then asked for.
-
-    Examples
-    --------
     >>> noon = datetime(2026, 5, 9, 12, tzinfo=UTC)
     >>> flight_time("18:30Z", noon).isoformat()
     '2026-05-09T18:30:00+00:00'

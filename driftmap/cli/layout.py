@@ -10,17 +10,14 @@ import click
 from driftmap.cli.inputs import setup_of
 from driftmap.cli.options import (
     Quantity,
-    SweepOptions,
-    forewarn,
     json_option,
     out_option,
     pad_option,
-    plan_options,
-    put_out,
     site_of,
     words_options,
 )
 from driftmap.cli.output import json_text
+from driftmap.cli.plans import SweepOptions, forewarn, plan_options, put_out
 from driftmap.errors import located
 
 if TYPE_CHECKING:

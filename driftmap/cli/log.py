@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from driftmap.cli.inputs import RunInputs
     from driftmap.logbook.entry import Entry
     from driftmap.logbook.store import Log
-    from driftmap.review.findings import Figure, Review
+    from driftmap.review.findings import Review
     from driftmap.verdict.assessment import Assessment
 
 __all__ = ["log_assessment", "log_command", "review_command"]
@@ -240,12 +240,6 @@ def check_command(ctx: click.Context, path: Path | None) -> None:
         click.echo(f"{len(log.entries())} entries, all as they were written")
 
 
-_NO_OUTCOME: Final = (
-    "nothing: no outcome stands beside an assessment yet (log add --about)"
-)
-_MOST_TURNED: Final = 5  # checks listed of each flight
-
-
 @click.command("review")
 @_log
 @click.option(
@@ -270,6 +264,7 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
     """
     from driftmap.review.findings import review
     from driftmap.review.records import flew_of, records_of
+    from driftmap.review.told import finite, review_told, verdicts_told
 
     with _open(path) as log:
         entries = log.current()
@@ -277,11 +272,11 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
         again = list(_again(log, entries, result, verdicts)) if verdicts else []
     if as_json:
         told = {**asdict(result), "verdicts": again}
-        click.echo(json_text(_plain(told)))
+        click.echo(json_text(finite(told)))
         return
-    click.echo(_text(result))
+    click.echo(review_told(result))
     if verdicts:
-        click.echo("\n" + _verdicts(result, again))
+        click.echo("\n" + verdicts_told(result, again))
 
 
 def _again(
@@ -306,109 +301,3 @@ def _again(
             continue
         again = assessed_again(entry.body["verdict"], inputs, changes_of(result))
         yield {**head, **asdict(again)}
-
-
-def _verdicts(result: Review, again: Sequence[dict[str, Any]]) -> str:
-    from driftmap.review.again import changes_of
-
-    changes = changes_of(result)
-    told = [f"drag area times {changes.drag:.2f}"] * (changes.drag != 1)
-    told += [f"wind's error times {changes.wind_error:.2f}"] * (changes.wind_error != 1)
-    told += [f"{cause} {p:.1%}" for cause, p in changes.likelihoods.items()]
-    lines = [
-        f"Verdicts as they would have been with {', '.join(told) or 'nothing changed'}:"
-    ]
-    for one in again:
-        head = f"  {one['entry']}  {one['when'][:10]}  {one['flight']}: "
-        if "problem" in one:
-            lines.append(f"{head}not assessed again: {one['problem']}")
-            continue
-        other = one["now"] != one["logged"]
-        now = f" ({one['now']} by this version)" if other else ""
-        lines.append(
-            f"{head}was {one['logged']}{now}, would have been {one['proposed']}"
-        )
-        lines += [f"      {text}" for text in one["turned"][:_MOST_TURNED]]
-        if len(one["turned"]) > _MOST_TURNED:
-            lines.append(f"      and {len(one['turned']) - _MOST_TURNED} more")
-    return "\n".join(lines)
-
-
-def _plain(value: object) -> object:
-    """Write what is not finite as null: JSON has no word for it."""
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    if isinstance(value, float) and not abs(value) < float("inf"):
-        return None
-    return value
-
-
-def _text(result: Review) -> str:
-    lines = [
-        f"Landings found: {result.landings}; flights of known case: {result.flights}."
-    ]
-    lines += [f"!! {text}" for text in result.cautions]
-    if result.coverage:
-        lines += ["", "Inside the lines:"]
-        lines += [
-            f"  {c.share:4.0%} line held {100 * c.seen.value:5.1f} % "
-            f"({100 * c.seen.lower:.1f} to {100 * c.seen.upper:.1f} %)"
-            + ("" if c.seen.holds(c.share) else "  <- not as told")
-            for c in result.coverage
-        ]
-        low, high = result.band
-        lines += [
-            "",
-            f"Finds by tenth of the cloud, from its middle out ({low} to {high} each would do):",
-        ]
-        lines += [
-            f"  {10 * i:3d}-{10 * i + 10:3d} %  {count:5d}  {'#' * min(60, count)}"
-            + ("" if low <= count <= high else "  <- outside")
-            for i, count in enumerate(result.ranks)
-        ]
-    for name, figure, unit in (
-        ("energy score", result.energy, " m"),
-        ("log score", result.log, ""),
-    ):
-        if figure is not None:
-            lines.append(
-                f"Forecast less reference, {name}: {_figure(figure, unit)} (below 0 the forecast "
-                "is better; the reference is one normal cloud of the log's other finds)"
-            )
-    if result.biases:
-        lines += ["", "Finds less forecasts, downwind and to the right of it:"]
-        lines += [
-            f"  {b.group}, {b.downwind.flights}: {_figure(b.downwind, ' m')}; "
-            f"{_figure(b.right, ' m')}"
-            for b in result.biases
-        ]
-    if result.causes:
-        lines += ["", "Failures (the assumed likelihood counts for 50 flights):"]
-        lines += [
-            f"  {c.cause}: {c.seen} of {c.updated.flights} ({c.alone.lower:.1%} to "
-            f"{c.alone.upper:.1%} by these alone), assumed {c.assumed:.1%}, now "
-            f"{c.updated.value:.1%} ({c.updated.lower:.1%} to {c.updated.upper:.1%})"
-            for c in result.causes
-        ]
-    lines += ["", "Proposed (nothing was changed):"]
-    lines += [f"  {text}" for text in result.proposals or (_nothing(result),)]
-    return "\n".join(lines)
-
-
-def _nothing(result: Review) -> str:
-    from driftmap.review.findings import LITTLE
-
-    most = max(result.landings, result.flights)
-    if not most:
-        return _NO_OUTCOME
-    if most < LITTLE:
-        return "nothing: so few flights can neither show nor rule out that something is off"
-    return "nothing: what was seen fits what was told"
-
-
-def _figure(figure: Figure, unit: str) -> str:
-    if not abs(figure.lower) < float("inf"):
-        return f"{figure.value:.2f}{unit} (flights of one day: no interval)"
-    return f"{figure.value:.2f}{unit} ({figure.lower:.2f} to {figure.upper:.2f})"

@@ -1,9 +1,13 @@
-"""``driftmap aim`` and ``limits``: how to set the rail, and up to which wind."""
+"""What plans share, and ``driftmap aim`` and ``limits``: how to set the rail, in which wind."""
 
 from __future__ import annotations
 
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
 
 import click
 
@@ -16,22 +20,168 @@ from driftmap.cli.inputs import (
     wind_options_for,
 )
 from driftmap.cli.options import (
-    SweepOptions,
     Weather,
     day_options,
-    forewarn,
+    gathered,
     json_option,
+    option_stack,
     out_option,
-    plan_options,
-    put_out,
     site_options,
     words_options,
 )
+from driftmap.cli.output import Progress, json_text, write_all
+from driftmap.errors import visible
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+    from driftmap.planning.sweep import Hands
+    from driftmap.planning.trial import Basis
     from driftmap.report.voice import Voice
 
-__all__ = ["aim_command", "limits_command"]
+__all__ = [
+    "SweepOptions",
+    "aim_command",
+    "forewarn",
+    "limits_command",
+    "plan_options",
+    "put_out",
+]
+
+T = TypeVar("T")
+
+
+SAMPLES: Final = 5000
+"""Flights in each case of every verdict: enough to show a share under 1 in 1,000."""
+
+
+class SweepOptions(NamedTuple):
+    """What the options of `plan_options` say."""
+
+    answers: tuple[str, ...]
+    samples: int
+    seed: int
+    workers: int | None
+    processes: bool
+
+    @property
+    def run(self) -> tuple[int, int]:
+        """Samples and seed."""
+        return self.samples, self.seed
+
+    @contextmanager
+    def hands(self, what: str) -> Iterator[Hands]:
+        """Make workers for a sweep, and close them behind it."""
+        from concurrent.futures import ThreadPoolExecutor
+
+        from driftmap.planning.sweep import Hands
+
+        count = self.workers or os.cpu_count() or 1
+        renew = (lambda: _process_pool(count)) if self.processes else None
+        pool = renew() if renew else ThreadPoolExecutor(count)
+        with Progress(what) as progress:
+            try:
+                yield Hands(pool, renew, progress, 2 * count)
+            finally:
+                # On an interruption, do not begin what has only been asked for.
+                pool.shutdown(cancel_futures=True)
+
+
+def plan_options(command: Callable[..., T]) -> Callable[..., T]:
+    """Add what every sweep of verdicts takes; the command gets it as one ``sweep``."""
+    return option_stack(
+        click.option(
+            "--answers",
+            multiple=True,
+            metavar="FILE",
+            help="Answers to the questions of the rules (TOML). Questions left open are "
+            "set aside and listed. Give it again for several files.",
+        ),
+        click.option(
+            "--samples",
+            type=click.IntRange(1, 1_000_000),
+            default=SAMPLES,
+            show_default=True,
+            help="Flights in each case of every verdict.",
+        ),
+        click.option(
+            "--seed",
+            type=click.IntRange(0),
+            default=1,
+            show_default=True,
+            help="One seed for all verdicts, so that they are compared on the same luck.",
+        ),
+        click.option(
+            "--workers",
+            type=click.IntRange(1, 256),
+            default=None,
+            help="Workers; by default one a processor.",
+        ),
+        click.option(
+            "--processes",
+            is_flag=True,
+            help="Work in processes in place of threads; results are the same.",
+        ),
+        gathered(SweepOptions, "sweep", *SweepOptions._fields),
+    )(command)
+
+
+def _process_pool(count: int) -> Executor:
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    # A fork would copy the locks of threads that are running.
+    return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"))
+
+
+def forewarn(samples: int, *bases: Basis) -> None:
+    """Say before the long work where no go can come of it."""
+    needs = [basis.need for basis in bases]
+    if few := max(needs, key=lambda need: need.flights).warning(samples):
+        click.echo(few, err=True)
+
+
+def put_out(
+    name: str,
+    data: Mapping[str, Any],
+    page: Callable[[], str],
+    told: Callable[[], str],
+    out: Path | None,
+    *,
+    as_json: bool,
+    first: Iterable[str] = (),
+    more: Mapping[str, str] = MappingProxyType({}),
+) -> None:
+    """Write a plan's page and document into a folder, and print it one way or the other."""
+    text = json_text(data)
+    if out is not None:
+        write_all(out, {f"{name}.html": page(), f"{name}.json": f"{text}\n", **more})
+    if as_json:
+        click.echo(text)
+        return
+    head = [*first, *_preamble(data)]
+    lines = [*head, *[""] * bool(head), told(), _cautions(data["assumed"])]
+    click.echo("\n".join(lines))
+    if out is not None:
+        click.echo(f"\nPicture: {out / f'{name}.html'}")
+
+
+def _preamble(data: Mapping[str, Any]) -> list[str]:
+    """Say what every go of a plan hangs on, from the head of its document."""
+    lines = [data["too_few"]] if data["too_few"] else []
+    if data["conditions"]:
+        lines.append(f"Go here means go if {'; and if '.join(data['conditions'])}.")
+    if data["questions_set_aside"]:
+        lines.append("The questions are listed in --json and by the rules command.")
+    return lines
+
+
+def _cautions(assumed: list[str]) -> str:
+    """Write what was assumed, and the cautions, for the end of a command's output."""
+    from driftmap.verdict.assessment import CAUTIONS
+
+    notes = [f"assumed: {visible(text)}" for text in assumed]
+    return "\n".join(["", *notes, *(f"* {text}" for text in CAUTIONS)])
 
 
 @click.command("aim")

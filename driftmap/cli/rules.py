@@ -19,7 +19,7 @@ from driftmap.cli.inputs import (
     wind_of,
     wind_options_for,
 )
-from driftmap.cli.options import json_option, site_of, site_options
+from driftmap.cli.options import json_option, site_of, site_options, units_option
 from driftmap.cli.output import json_text
 from driftmap.errors import InputError, visible
 
@@ -62,13 +62,7 @@ _CAUTION: Final = (
     "surface wind is not known.",
 )
 @json_option("Print JSON.")
-@click.option(
-    "--units",
-    type=click.Choice(["us", "si"]),
-    default="us",
-    show_default=True,
-    help="Units to show.",
-)
+@units_option
 def rules_command(
     flight: str,
     site: str,

@@ -13,17 +13,14 @@ import click
 from driftmap.cli.inputs import setup_of
 from driftmap.cli.options import (
     Quantity,
-    SweepOptions,
-    forewarn,
     json_option,
     language_option,
     out_option,
-    plan_options,
-    put_out,
     site_of,
     site_options,
     voice_of,
 )
+from driftmap.cli.plans import SweepOptions, forewarn, plan_options, put_out
 from driftmap.errors import InputError
 
 if TYPE_CHECKING:

@@ -19,7 +19,14 @@ from driftmap.cli.inputs import (
     setting_of,
     show_flight,
 )
-from driftmap.cli.options import Quantity, json_option, out_option, pad_option, site_of
+from driftmap.cli.options import (
+    Quantity,
+    json_option,
+    out_option,
+    pad_option,
+    site_of,
+    units_option,
+)
 from driftmap.cli.output import json_text
 from driftmap.errors import InputError, visible
 from driftmap.units import show
@@ -241,13 +248,7 @@ _MASS = Quantity("mass", 0.0, 100.0, above=True)
     metavar="H",
     help="Height to follow it to.",
 )
-@click.option(
-    "--units",
-    type=click.Choice(["us", "si"]),
-    default="us",
-    show_default=True,
-    help="Units to show.",
-)
+@units_option
 def balloon_command(
     balloon: float,
     free_lift: float | None,

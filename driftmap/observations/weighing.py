@@ -59,15 +59,6 @@ class Known:
         """Number of equally weighed flights that would tell as much."""
         return effective_number(np.concatenate(self.weights))
 
-    def effective_of(self, case: str) -> float:
-        """Give the effective number of one case's flights."""
-        own = [
-            w
-            for flown, w in zip(self.cases, self.weights, strict=True)
-            if flown.case.name == case
-        ]
-        return effective_number(np.concatenate(own)) if own else 0.0
-
     @property
     def doubted(self) -> tuple[Observation, ...]:
         """What was told but is taken as wrong altogether, as nothing flown comes near it."""

@@ -1,0 +1,120 @@
+"""A review in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from driftmap.review.again import changes_of
+from driftmap.review.findings import LITTLE, Figure, Review
+
+__all__ = ["finite", "review_told", "verdicts_told"]
+
+_NO_OUTCOME: Final = (
+    "nothing: no outcome stands beside an assessment yet (log add --about)"
+)
+_MOST_TURNED: Final = 5  # checks listed of each flight
+
+
+def review_told(result: Review) -> str:
+    """Write what a log says of the forecasts, for a terminal."""
+    lines = [
+        f"Landings found: {result.landings}; flights of known case: {result.flights}."
+    ]
+    lines += [f"!! {text}" for text in result.cautions]
+    if result.coverage:
+        lines += ["", "Inside the lines:"]
+        lines += [
+            f"  {c.share:4.0%} line held {100 * c.seen.value:5.1f} % "
+            f"({100 * c.seen.lower:.1f} to {100 * c.seen.upper:.1f} %)"
+            + ("" if c.seen.holds(c.share) else "  <- not as told")
+            for c in result.coverage
+        ]
+        low, high = result.band
+        lines += [
+            "",
+            f"Finds by tenth of the cloud, from its middle out ({low} to {high} each would do):",
+        ]
+        lines += [
+            f"  {10 * i:3d}-{10 * i + 10:3d} %  {count:5d}  {'#' * min(60, count)}"
+            + ("" if low <= count <= high else "  <- outside")
+            for i, count in enumerate(result.ranks)
+        ]
+    for name, figure, unit in (
+        ("energy score", result.energy, " m"),
+        ("log score", result.log, ""),
+    ):
+        if figure is not None:
+            lines.append(
+                f"Forecast less reference, {name}: {_figure(figure, unit)} (below 0 the forecast "
+                "is better; the reference is one normal cloud of the log's other finds)"
+            )
+    if result.biases:
+        lines += ["", "Finds less forecasts, downwind and to the right of it:"]
+        lines += [
+            f"  {b.group}, {b.downwind.flights}: {_figure(b.downwind, ' m')}; "
+            f"{_figure(b.right, ' m')}"
+            for b in result.biases
+        ]
+    if result.causes:
+        lines += ["", "Failures (the assumed likelihood counts for 50 flights):"]
+        lines += [
+            f"  {c.cause}: {c.seen} of {c.updated.flights} ({c.alone.lower:.1%} to "
+            f"{c.alone.upper:.1%} by these alone), assumed {c.assumed:.1%}, now "
+            f"{c.updated.value:.1%} ({c.updated.lower:.1%} to {c.updated.upper:.1%})"
+            for c in result.causes
+        ]
+    lines += ["", "Proposed (nothing was changed):"]
+    lines += [f"  {text}" for text in result.proposals or (_nothing(result),)]
+    return "\n".join(lines)
+
+
+def _nothing(result: Review) -> str:
+    most = max(result.landings, result.flights)
+    if not most:
+        return _NO_OUTCOME
+    if most < LITTLE:
+        return "nothing: so few flights can neither show nor rule out that something is off"
+    return "nothing: what was seen fits what was told"
+
+
+def _figure(figure: Figure, unit: str) -> str:
+    if not abs(figure.lower) < float("inf"):
+        return f"{figure.value:.2f}{unit} (flights of one day: no interval)"
+    return f"{figure.value:.2f}{unit} ({figure.lower:.2f} to {figure.upper:.2f})"
+
+
+def verdicts_told(result: Review, again: Sequence[dict[str, Any]]) -> str:
+    """Write verdicts as they would have been with all that is proposed."""
+    changes = changes_of(result)
+    told = [f"drag area times {changes.drag:.2f}"] * (changes.drag != 1)
+    told += [f"wind's error times {changes.wind_error:.2f}"] * (changes.wind_error != 1)
+    told += [f"{cause} {p:.1%}" for cause, p in changes.likelihoods.items()]
+    lines = [
+        f"Verdicts as they would have been with {', '.join(told) or 'nothing changed'}:"
+    ]
+    for one in again:
+        head = f"  {one['entry']}  {one['when'][:10]}  {one['flight']}: "
+        if "problem" in one:
+            lines.append(f"{head}not assessed again: {one['problem']}")
+            continue
+        other = one["now"] != one["logged"]
+        now = f" ({one['now']} by this version)" if other else ""
+        lines.append(
+            f"{head}was {one['logged']}{now}, would have been {one['proposed']}"
+        )
+        lines += [f"      {text}" for text in one["turned"][:_MOST_TURNED]]
+        if len(one["turned"]) > _MOST_TURNED:
+            lines.append(f"      and {len(one['turned']) - _MOST_TURNED} more")
+    return "\n".join(lines)
+
+
+def finite(value: object) -> object:
+    """Write what is not finite as null: JSON has no word for it."""
+    if isinstance(value, dict):
+        return {key: finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [finite(item) for item in value]
+    if isinstance(value, float) and not abs(value) < float("inf"):
+        return None
+    return value
