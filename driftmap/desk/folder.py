@@ -7,15 +7,17 @@ says which version was changed, and is refused when another stands there by now.
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import re
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import RLock
-from typing import Final
+from typing import IO, Any, Final
 
 from driftmap.errors import InputError
 
@@ -25,6 +27,7 @@ KEPT: Final = 10
 """Versions of each file that can be had back."""
 
 _HISTORY: Final = ".versions"
+_PRIVATE: Final = ".desk"
 _TOP: Final = ("site.geojson", "day.toml", "answers.toml", "log.sqlite")
 _ROOMS: Final = {
     "flights": (".toml", ".csv"),
@@ -196,6 +199,39 @@ class Folder:
         """Count the versions that undo and redo can reach."""
         return {way: len(self._stack(name, way)) for way in ("undo", "redo")}
 
+    def remembered(self, what: str) -> dict[str, Any]:
+        """Give what the desk keeps for itself; nothing that others may read or wrote."""
+        path = self.root / _PRIVATE / f"{what}.json"
+        try:
+            found = path.lstat()
+            told = json.loads(path.read_text("utf-8"))
+        except (OSError, ValueError):
+            return {}
+        own = os.name != "posix" or (
+            found.st_uid == os.getuid() and not found.st_mode & 0o077
+        )
+        return told if own and isinstance(told, dict) else {}
+
+    def remember(self, what: str, told: dict[str, Any] | None) -> None:
+        """Keep something for this user alone; None forgets it."""
+        path = self.root / _PRIVATE / f"{what}.json"
+        if told is None:
+            path.unlink(missing_ok=True)
+        else:
+            _replace(path, json.dumps(told).encode(), 0o600)
+
+    def alone(self) -> IO[str] | None:
+        """Take the folder for one desk; None where another has it. Its end lets go."""
+        place = self.root / _PRIVATE
+        place.mkdir(mode=0o700, exist_ok=True)
+        held = (place / "open").open("a")
+        try:
+            _lock_of(held)
+        except OSError:
+            held.close()
+            return None
+        return held
+
     def _place(self, name: str, way: str) -> Path:
         return self.root / _HISTORY / name.replace("/", "__") / way
 
@@ -218,7 +254,19 @@ class Folder:
             old.unlink(missing_ok=True)
 
 
-def _replace(path: Path, data: bytes) -> None:
+def _lock_of(file: IO[str]) -> None:
+    """Lock a file until it is closed, by whatever end."""
+    if sys.platform == "win32":
+        import msvcrt  # noqa: PLC0415
+
+        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+    else:
+        import fcntl  # noqa: PLC0415
+
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def _replace(path: Path, data: bytes, mode: int = 0o644) -> None:
     """Put a file in its place at once, on the disk before it is told as written."""
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, waiting = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
@@ -227,7 +275,7 @@ def _replace(path: Path, data: bytes) -> None:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        Path(waiting).chmod(0o644)
+        Path(waiting).chmod(mode)
         Path(waiting).replace(path)
     finally:
         Path(waiting).unlink(missing_ok=True)

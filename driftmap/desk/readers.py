@@ -60,9 +60,10 @@ class Readers:
         with self._lock:
             if self._server is not None:
                 return
-            listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-            listening.bind(("0.0.0.0", 0))
-            key, port = new_key(), listening.getsockname()[1]
+            known = self.desk.folder.remembered("readers")
+            listening = _listen(known.get("port"))
+            key, port = str(known.get("key") or new_key()), listening.getsockname()[1]
+            self.desk.folder.remember("readers", {"port": port, "key": key})
             app = readers_app(self.desk, key, self)
             self._server = create_server(
                 app, sockets=[listening], threads=6, ident=None
@@ -70,9 +71,11 @@ class Readers:
             threading.Thread(target=_run, args=[self._server], daemon=True).start()
             self.address = f"http://{_own_address()}:{port}/{key}/"
 
-    def stop(self) -> None:
-        """Answer them no more; the key is void from now on."""
+    def stop(self, *, void: bool = True) -> None:
+        """Answer them no more; the key is void from now on, unless the desk comes again."""
         with self._lock:
+            if void:
+                self.desk.folder.remember("readers", None)
             if self._server is not None:
                 self._server.close()
             self._server, self.address = None, ""
@@ -101,6 +104,17 @@ class Readers:
             drawn, kind="svg", scale=6, border=4, light="#fff"
         )
         return drawn.getvalue().decode()
+
+
+def _listen(port: object) -> socket.socket:
+    """Listen to this network, on the port that phones know where it is free."""
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind(("0.0.0.0", port if isinstance(port, int) else 0))
+    except OSError:
+        listening.bind(("0.0.0.0", 0))
+    return listening
 
 
 def _run(server: Any) -> None:

@@ -7,10 +7,12 @@ import socket
 import sys
 import threading
 import webbrowser
+from collections.abc import Callable
 from pathlib import Path
 
 from driftmap.desk.app import make_app
 from driftmap.desk.desk import Desk, made
+from driftmap.desk.folder import Folder
 from driftmap.desk.readers import Readers, readers_part
 from driftmap.desk.web import new_key
 from driftmap.errors import InputError
@@ -18,6 +20,7 @@ from driftmap.errors import InputError
 __all__ = ["serve"]
 
 _THREADS = 12
+_SAFE = 20  # letters of a key that nobody guesses
 
 
 def serve(folder: Path, *, port: int, show: bool, echo: object = print) -> None:
@@ -34,18 +37,52 @@ def serve(folder: Path, *, port: int, show: bool, echo: object = print) -> None:
     echo : callable
         Tells the address.
     """
+    assert callable(echo)
+    desk = Desk(made(folder))
+    held = desk.folder.alone()
+    known = _known(desk.folder)
+    if held is None:
+        address = _address(*known)
+        echo(f"The desk of {desk.folder.root} is open already: {address}")
+        if show:
+            webbrowser.open(address)
+        return
+    with held:
+        _serve(desk, port, known, show=show, echo=echo)
+
+
+def _known(folder: Folder) -> tuple[int, str]:
+    """Give the port and key that the folder's desk had last; 0 and a new key else."""
+    told = folder.remembered("address")
+    port, key = told.get("port"), told.get("key")
+    if not isinstance(port, int) or not isinstance(key, str) or len(key) < _SAFE:
+        return 0, new_key()
+    return port, key
+
+
+def _address(port: int, key: str) -> str:
+    return f"http://127.0.0.1:{port}/{key}/"
+
+
+def _serve(
+    desk: Desk,
+    port: int,
+    known: tuple[int, str],
+    *,
+    show: bool,
+    echo: Callable[[str], object],
+) -> None:
     from waitress.server import create_server  # noqa: PLC0415
 
-    desk = Desk(made(folder))
-    listening = _listen("127.0.0.1", port)
+    last, key = known
+    listening = _listen("127.0.0.1", port or last, again=not port)
     port = listening.getsockname()[1]
-    key = new_key()
+    desk.folder.remember("address", {"port": port, "key": key})
     app = make_app(desk, key, {f"127.0.0.1:{port}", f"localhost:{port}"})
     readers = Readers(desk)
     app.register_blueprint(readers_part(readers), url_prefix=f"/{key}")
     server = create_server(app, sockets=[listening], threads=_THREADS, ident=None)
-    address = f"http://127.0.0.1:{port}/{key}/"
-    assert callable(echo)
+    address = _address(port, key)
     echo(f"The desk of {desk.folder.root}: {address}")
     echo("Whoever has this address can change the folder. Stop with Ctrl-C.")
     if threading.current_thread() is threading.main_thread():
@@ -56,17 +93,20 @@ def serve(folder: Path, *, port: int, show: bool, echo: object = print) -> None:
     try:
         server.run()
     finally:
-        readers.stop()
+        readers.stop(void=False)
         desk.queue.stop()
 
 
-def _listen(host: str, port: int) -> socket.socket:
+def _listen(host: str, port: int, *, again: bool) -> socket.socket:
+    """Listen on a port; on a free one where the desk's last is taken."""
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
     except OSError as problem:
         listening.close()
+        if again and port:
+            return _listen(host, 0, again=False)
         told = (
             f"{port} cannot be used ({problem.strerror}); leave it out for a free one"
         )

@@ -13,7 +13,7 @@ export async function enter(from) {
     el("button", {type: "button", class: "main", onclick: () => find("#crowd").requestFullscreen?.()}, "Full screen for the crowd"),
     el("div", {id: "crowd"}),
     el("h2", {}, "To print"), el("label", {}, "In ", el("select", {onchange: event => { language = event.target.value; draw(desk); }}, Object.entries(LANGUAGES).map(([tag, name]) => el("option", {value: tag, lang: tag, selected: tag === language}, name)))), el("ul", {id: "prints", class: "flown"}),
-    el("h2", {}, "Phones that may read"), el("p", {class: "note"}, "On request, phones on this network read the day's list and its maps, by a key of their own. They cannot write. The key is void when you stop, and when the desk ends."),
+    el("h2", {}, "Phones that may read"), el("p", {class: "note"}, "On request, phones on this network read the day's list and its maps, by a key of their own. They cannot write. The key is void when you press Stop; after a restart of the desk let them read again, and they go on with the same one."),
     el("div", {id: "phones"}));
   draw(desk);
   phones(await doing(() => ask("readers")));
