@@ -225,6 +225,7 @@ class Desk:
             "counts": "" if told is None else told.counts,
             "flown_at": None if told is None else told.when.isoformat(),
             "good_for": left,
+            "instruction": [] if told is None else list(told.instruction),
             "logged": item.logged,
             "outcome": item.outcome,
         }

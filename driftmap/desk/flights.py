@@ -23,6 +23,7 @@ __all__ = ["changed", "copied", "curve_taken", "made_new", "shown", "text_taken"
 
 _MANY: Final = ("recovery", "piece", "case", "alternative")
 _MOST: Final = 20
+_DEEPEST: Final = 6  # alternative, 2, recovery, 1, strength, cord
 _LONGEST_NAME: Final = 120
 _KEY: Final = re.compile(r"[a-z_]{1,40}")
 
@@ -125,8 +126,9 @@ def changed(
 
 def _put(document: Any, path: list[str | int], value: Any) -> None:
     _check(path)
-    place = document
+    place, above = document, (document, path[0])
     for here, after in zip(path, path[1:], strict=False):
+        above = (place, here)
         place = _step(place, here, after, make=value is not None)
         if place is None and value is None:
             return
@@ -134,7 +136,7 @@ def _put(document: Any, path: list[str | int], value: Any) -> None:
             raise IndexError("there is no such table yet")
     last = path[-1]
     if value is None:
-        _take_away(document, place, last, path)
+        _take_away(above, place, last)
     elif isinstance(place, list | AoT) and isinstance(last, int):
         place.append(tomlkit.table())
     else:
@@ -142,7 +144,7 @@ def _put(document: Any, path: list[str | int], value: Any) -> None:
 
 
 def _check(path: Sequence[str | int]) -> None:
-    good = 1 <= len(path) <= 4 and isinstance(path[0], str)
+    good = 1 <= len(path) <= _DEEPEST and isinstance(path[0], str)
     for part in path:
         if path[0] == "cases" and len(path) == 2 and isinstance(part, str):
             good &= part.isprintable() and 0 < len(part) <= _LONGEST_NAME
@@ -174,13 +176,12 @@ def _step(place: Any, here: str | int, after: str | int, *, make: bool) -> Any:
     return place[here]
 
 
-def _take_away(
-    document: Any, place: Any, last: str | int, path: list[str | int]
-) -> None:
+def _take_away(above: tuple[Any, str | int], place: Any, last: str | int) -> None:
+    """Take a key or a row out, and with its last row a list."""
     if isinstance(last, int):
         del place[last]
         if len(place) == 0:
-            del document[path[0]]
+            del above[0][above[1]]
     elif last in place:
         del place[last]
 

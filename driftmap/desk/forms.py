@@ -19,6 +19,7 @@ from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.fields import Between, Reads
 from driftmap.rocket.flight import (
     Airframe,
+    Alternative,
     Apogee,
     Burst,
     Descent,
@@ -29,6 +30,7 @@ from driftmap.rocket.flight import (
     Piece,
     Rail,
 )
+from driftmap.rocket.stages import AirStart, Booster, Sustainer
 from driftmap.units import DIMENSIONS
 
 __all__ = ["tables"]
@@ -44,8 +46,19 @@ _TABLES: Final[Mapping[str, tuple[type[BaseModel], str, bool]]] = {
     "piece": (Piece, "What can come off", True),
     "case": (OwnCase, "A case of your own", True),
     "burst": (Burst, "If the motor bursts", False),
+    "sustainer": (Sustainer, "The upper stage, by itself", False),
+    "sustainer.motor": (Motor, "Its motor, which lights in the air", False),
+    "booster": (Booster, "The lower stage as it falls away", False),
+    "booster.recovery": (Device, "How the lower stage comes down", True),
+    "booster.descent": (Descent, "Lower stage without recovery", False),
+    "air_start": (AirStart, "Motors that light in the air", False),
+    "air_start.motor": (Motor, "They, all together", False),
+    "alternative": (Alternative, "Other ways down, to compare", True),
 }
 """Tables of the file that have a form: their model, heading, and whether they repeat."""
+
+_OWN: Final = ("motor", "recovery", "descent")
+"""What a stage or an alternative has a table of its own for."""
 
 _PICKED: Final = {
     ("recovery", "type"): tuple(CANOPIES),
@@ -70,6 +83,10 @@ _FIRST: Final = {
     "measured": ("curve", "propellant_mass"),
     "piece": ("name", "kind", "mass", "count"),
     "case": ("name", "likelihood", "at", "rocket_falls"),
+    "sustainer": ("mass", "diameter", "length", "ignition", "separation"),
+    "booster": ("length",),
+    "air_start": ("ignition",),
+    "alternative": ("name",),
 }
 """What is asked first of each table; the rest opens on request."""
 
@@ -97,8 +114,13 @@ def _rank(ranked: tuple[int, dict[str, Any]]) -> int:
 
 
 def _fields(table: str, model: type[BaseModel]) -> Iterator[tuple[int, dict[str, Any]]]:
+    table = table.rpartition(".")[2]  # a motor is a motor on either stage
     told, first = _told(model), _FIRST.get(table, ())
-    keys = [key for key in model.model_fields if (table, key) not in _NOT_TYPED]
+    keys = [
+        key
+        for key in model.model_fields
+        if (table, key) not in _NOT_TYPED and key not in _OWN
+    ]
     for place, key in enumerate(keys):
         field = _field(table, key, model.model_fields[key], told.get(key, ""))
         rank = first.index(key) if key in first else 100 + 10 * place
@@ -213,13 +235,15 @@ def _whole(marks: list[Any]) -> str:
 
 def _told(model: type[BaseModel]) -> dict[str, str]:
     """Take what each field means from the model's own description."""
-    lines = inspect.cleandoc(model.__doc__ or "").splitlines()
+    documents = [inspect.cleandoc(one.__doc__ or "") for one in reversed(model.__mro__)]
+    lines = "\n".join(documents).splitlines()
     told: dict[str, str] = {}
     names: list[str] = []
     for line in lines:
         head = re.match(r"(\w[\w, ]*) : ", line)
         if head:
             names = head[1].split(", ")
+            told.update(dict.fromkeys(names, ""))
         elif line.startswith("    ") and names:
             for name in names:
                 told[name] = f"{told.get(name, '')} {line.strip()}".strip()

@@ -115,6 +115,8 @@ class Told:
         Flights in each case.
     problem : bool
         Whether the files could not be judged; `reasons` says why.
+    instruction : tuple of str
+        Where to stand and what to count, for the crowd; of all flights only.
     entry, contents : Entry, tuple of Content
         For the log.
     """
@@ -127,6 +129,7 @@ class Told:
     expires: datetime | None
     samples: int
     problem: bool = False
+    instruction: tuple[str, ...] = ()
     entry: Entry | None = None
     contents: tuple[Content, ...] = ()
 
@@ -228,6 +231,7 @@ def _cannot(task: Task, word: Verdict, text: str) -> Told:
 
 
 def _told(task: Task, result: Assessment) -> Told:
+    from driftmap.report.instruct import instruction  # noqa: PLC0415
     from driftmap.report.reasons import verdict_reasons  # noqa: PLC0415
     from driftmap.report.tables import headline  # noqa: PLC0415
 
@@ -244,6 +248,7 @@ def _told(task: Task, result: Assessment) -> Told:
         task.when,
         _expires(task, result),
         task.samples,
+        instruction=(tuple(instruction(result, voice)) if task.samples >= FULL else ()),
         entry=entry,
         contents=contents,
     )

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["flight_pictures"]
 
 _SAMPLES: Final = 200
+_PARTING: Final = 0.5  # s, the middle of what is assumed where nobody tells it
 _STYLE: Final = (
     "text{font:12px system-ui,sans-serif;fill:#111}.body{fill:#eef1f4;stroke:#111;"
     "stroke-width:2}.off{fill:#fff3c4;stroke:#7d0f00;stroke-width:2;stroke-dasharray:5 3}"
@@ -128,13 +129,16 @@ def _fin(
     return drawn
 
 
-def _axes(title: str, across: str, most: tuple[float, float], up: str) -> list[str]:
+def _axes(
+    told: str, across: str, most: tuple[float, float], up: str, unit: str
+) -> list[str]:
+    """Draw the axes, what the upper one reaches at its end and what is told beside it."""
     return [
         '<path class="axis" d="M50 20V200H370"/>',
-        _text(50, 14, f"{up} up to {most[1]:,.0f}", "start"),
-        _text(370, 218, f"{across} {most[0]:.3g}", "end"),
+        _text(6, 14, f"{up} {most[1]:,.0f} {unit}", "start"),
+        _text(392, 14, told, "end"),
+        _text(370, 218, f"{most[0]:.3g} {across}", "end"),
         _text(50, 218, "0"),
-        _text(210, 14, title),
     ]
 
 
@@ -147,22 +151,35 @@ def _plot(times: Any, heights: Any, most: tuple[float, float]) -> str:
 
 
 def _thrust(flight: Flight) -> str:
-    motor = flight.motor
-    if motor is None:
+    """Draw the thrust of each motor after the other, as the plan lights them."""
+    if flight.motor is None:
         return ""
-    burn = motor.burn_time.value
-    mean = motor.total_impulse.value / burn
-    times = motor.times or (0.0, 0.0, burn, burn)
-    thrusts = motor.thrusts or (0.0, mean, mean, 0.0)
-    most = (max(times[-1], burn), max(thrusts))
+    start, drawn = 0.0, []
+    for motor in flight.motors:
+        burn = motor.burn_time.value
+        mean = motor.total_impulse.value / burn
+        times = motor.times or (0.0, 0.0, burn, burn)
+        thrusts = motor.thrusts or (0.0, mean, mean, 0.0)
+        drawn.append(([start + t for t in times], thrusts))
+        start = drawn[-1][0][-1] + _wait(flight)
+    most = (max(t[-1] for t, _ in drawn), max(max(f) for _, f in drawn))
     weight = flight.airframe.mass.value * 9.80665
-    told = f"{motor.total_impulse.value:,.0f} N s, {_over(thrusts, weight)}"
-    parts = [
-        *_axes("", "s", most, "N"),
-        _plot(times, thrusts, most),
-        _text(210, 14, told),
-    ]
-    return _svg(400, 226, "Thrust over time", parts)
+    impulses = " + ".join(f"{m.total_impulse.value:,.0f}" for m in flight.motors)
+    told = f"{impulses} N s, {_over(drawn[0][1], weight)}"
+    plots = [_plot(times, thrusts, most) for times, thrusts in drawn]
+    return _svg(
+        400, 226, "Thrust over time", [*_axes(told, "s", most, "up to", "N"), *plots]
+    )
+
+
+def _wait(flight: Flight) -> float:
+    """Give the time from burn-out of the first motor until the next lights [s]."""
+    upper = flight.upper
+    if upper is None:
+        return 0.0
+    parting = getattr(upper, "separation", None)
+    apart = _PARTING if flight.sustainer and parting is None else 0.0
+    return upper.ignition.value + (apart if parting is None else parting.value)
 
 
 def _over(thrusts: Any, weight: float) -> str:
@@ -200,7 +217,7 @@ def _rise(flight: Flight, altitude: float, units: Units) -> tuple[str, list[str]
         226,
         "Height over time",
         [
-            *_axes("in still air, dots as flown", "s", length, unit),
+            *_axes("in still air, dots as flown", "s", length, "up to", unit),
             _plot(times, heights, most),
             *seen,
         ],

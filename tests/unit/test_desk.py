@@ -825,6 +825,49 @@ def test_no_recovery_printed_fins_and_a_home_made_canopy_are_no_dead_end(ask):
     assert told["problem"] == ""
 
 
+def test_stages_and_other_ways_down_are_typed_and_nothing_of_them_is_lost(ask, folder):
+    shutil.copy(ROOT / "examples" / "godwit.toml", folder.root / "flights")
+    before = folder.text("flights/godwit.toml")
+    assert ask.good("flights/godwit")["problem"] == ""
+    drawn = ask.good("flights/godwit/pictures")
+    assert drawn["thrust"].count("<polyline") == 2
+    for path, value in (
+        (["sustainer", "ignition"], "1.1 s"),
+        (["sustainer", "motor", "burn_time"], "1.6 s"),
+        (["booster", "recovery", 0, "diameter"], "1 m"),
+        (["alternative", 0, "name"], "smaller"),
+        (["alternative", 0, "recovery", 0, "name"], "main"),
+        (["alternative", 0, "recovery", 0, "kind"], "canopy"),
+        (["alternative", 0, "recovery", 0, "diameter"], "0.8 m"),
+        (["alternative", 0, "recovery", 0, "opens_at"], "apogee"),
+        (["alternative", 0, "recovery", 0, "strength", "lines"], "60 N"),
+    ):
+        told = set_(ask, "godwit", path, value).get_json()
+    assert told["problem"] == ""
+    flight = read_flight(folder.path("flights/godwit.toml"))
+    assert flight.sustainer.ignition.value == 1.1
+    assert flight.booster.recovery[0].diameter == 1.0
+    assert flight.alternatives[0].recovery[0].strength == {"lines": 60.0}
+    kept = folder.text("flights/godwit.toml").splitlines()
+    lost = [line for line in before.splitlines() if line not in kept]
+    assert [line.split(" =")[0] for line in lost] == [
+        *("ignition", "burn_time", "diameter")
+    ]
+    told = set_(ask, "godwit", ["booster", "recovery", 0], None).get_json()
+    assert told["problem"] == ""
+    assert "sustainer" in told["values"]
+    set_(ask, "godwit", ["booster"], None)
+    assert set_(ask, "godwit", ["sustainer"], None).get_json()["problem"] == ""
+    air = (["ignition"], "1 s"), (["motor", "total_impulse"], "40 N s")
+    for path, value in (
+        *air,
+        (["motor", "burn_time"], "1 s"),
+        (["motor", "propellant_mass"], "20 g"),
+    ):
+        told = set_(ask, "godwit", ["air_start", *path], value).get_json()
+    assert told["problem"] == ""
+
+
 @pytest.mark.parametrize(
     ("path", "value", "more", "status"),
     [

@@ -2,7 +2,7 @@
 import {ask, calmly, doing, el, find, keeping, picture, question, tell} from "./net.js";
 
 const SIX = [["airframe", "How heavy, how thick, how long"], ["motor", "Which motor"], ["recovery", "How it comes down"], ["rail", "From what rail"]];
-const LATER = ["piece", "case", "burst"];
+const LATER = ["piece", "case", "burst", "sustainer", "air_start", "alternative"];
 let tables = null, file = "", told = null, opened = new Set(), desk = null, saving = Promise.resolve();
 const unitless = new Map(); // numbers typed whose unit nobody has told yet, by their place
 
@@ -13,9 +13,9 @@ export async function enter(from, chosen) {
   tables ||= await doing(() => ask("flight-tables"));
   const files = await doing(() => ask("files"));
   if (!tables || !files) return;
-  if (chosen?.file) file = chosen.file;
+  if (chosen?.file && chosen.file !== file) { file = chosen.file; afresh(); }
   if (!files.some(one => one.file === file)) file = files[0]?.file || "";
-  const pick = el("select", {id: "pick", onchange: event => { file = event.target.value; opened = new Set(); unitless.clear(); load(); }}, files.map(one => el("option", {value: one.file, selected: one.file === file}, one.name)));
+  const pick = el("select", {id: "pick", onchange: event => { file = event.target.value; afresh(); load(); }}, files.map(one => el("option", {value: one.file, selected: one.file === file}, one.name)));
   find("#flight-room").replaceChildren(
     el("div", {class: "line"}, files.length ? el("label", {}, "Flight ", pick) : "",
       el("button", {type: "button", class: files.length ? "" : "main", onclick: () => begin_("")}, "A new flight"),
@@ -33,7 +33,14 @@ async function begin_(like) {
     el("label", {class: "wide"}, "Name of the rocket ", el("input", {name: "name", required: true, maxlength: 80, value: like ? `${name}, what if` : ""}))]);
   if (!said) return;
   const made = await doing(() => ask("flights", {name: said.name, like}), like ? "Copied: change it, and put both on the day's list to compare their words." : "Begun.");
-  if (made) { file = made.file; opened = new Set(); unitless.clear(); enter(desk); }
+  if (made) { file = made.file; afresh(); enter(desk); }
+}
+
+// What was opened, picked or half typed was so of another flight.
+function afresh() {
+  opened = new Set();
+  unitless.clear();
+  for (const key of Object.keys(ways_)) delete ways_[key];
 }
 
 async function load() {
@@ -94,10 +101,26 @@ async function pictures() {
 const text_ = (key, label, value) => el("label", {class: "wide"}, `${label} `, el("input", {value: value || "", maxlength: 80, "data-at": key, onchange: event => put([key], event.target.value.trim() || null)}));
 const table = name => tables.find(one => one.name === name);
 
+const at_ = path => path.reduce((v, k) => v?.[k], told.values);
+
 function section(name, head) {
-  const body = {motor, recovery}[name]?.() || (table(name).many ? many(name) : one(name, [name], told.values[name]));
+  const body = {motor, recovery, sustainer: staged, air_start: lit_later}[name]?.() || (table(name).many ? many(name, [name]) : one(name, [name]));
   const set = el("fieldset", {class: "table", id: `table-${name}`}, el("legend", {}, head || table(name).head), body);
-  return LATER.includes(name) ? el("details", {open: Boolean(told.values[name]), class: "later"}, el("summary", {}, table(name).head), set) : set;
+  const title = {sustainer: "A second stage"}[name] || table(name).head;
+  return LATER.includes(name) ? el("details", {open: Boolean(told.values[name]) || opened.has(`+${name}`), ontoggle: event => event.target.open ? opened.add(`+${name}`) : opened.delete(`+${name}`), class: "later"}, el("summary", {}, title), set) : set;
+}
+
+const part = (name, ...more) => el("div", {class: "one"}, el("h2", {class: "small"}, table(name).head), ...(more.length ? more : [one(name, name.split("."))]));
+const without = (name, text) => told.values[name] ? el("button", {type: "button", onclick: async () => { for (const key of [].concat(name === "sustainer" ? ["booster", name] : name)) await put([key], null); }}, text) : "";
+
+// Two stages: what stands above under rocket and motor is then both together, and the lower one's motor.
+function staged() {
+  const fall = told.values.booster?.descent && !told.values.booster.recovery;
+  return el("div", {}, el("p", {class: "note"}, "Above, Rocket is then both stages together, Motor the lower stage's, and Recovery the upper stage's. A lower stage of which nothing is said tumbles."),
+    one("sustainer", ["sustainer"]), part("sustainer.motor"), ...(told.values.sustainer ? [part("booster"), part("booster.recovery", many("booster.recovery", ["booster", "recovery"])), ...(fall ? [part("booster.descent")] : [])] : []), without("sustainer", "Take the second stage away"));
+}
+function lit_later() {
+  return el("div", {}, one("air_start", ["air_start"]), part("air_start.motor"), without("air_start", "Take these motors away"));
 }
 
 // A motor is told by its curve, by impulse and time, by the height once flown, or by a record.
@@ -106,7 +129,7 @@ function motor() {
   const now = Object.keys(ways).find(key => told.values[key]) || "motor";
   const pick = el("select", {"data-at": "motor-way", onchange: async event => { const way = event.target.value; for (const key of Object.keys(ways)) if (key !== way && told.values[key]) await put([key], null); await put([way], {}, {}).catch(() => {}); ways_.motor = way; draw_(); }}, Object.entries(ways).map(([key, text]) => el("option", {value: key, selected: key === (ways_.motor && told.values[ways_.motor] ? ways_.motor : ways_.motor || now)}, text)));
   const way = pick.value;
-  return el("div", {}, el("label", {}, "How is it known? ", pick), one(way, [way], told.values[way]));
+  return el("div", {}, el("label", {}, "How is it known? ", pick), one(way, [way]));
 }
 const ways_ = {};
 
@@ -114,19 +137,25 @@ function recovery() {
   const none = Boolean(told.values.descent), way = ways_.recovery ?? (none ? "descent" : "recovery");
   const pick = el("select", {"data-at": "recovery-way", onchange: async event => { const next = event.target.value; ways_.recovery = next; await put([next === "descent" ? "recovery" : "descent"], null); if (next === "descent") await put(["descent", "planned"], "nose first"); draw_(); }},
     el("option", {value: "recovery", selected: way === "recovery"}, "Under canopies or streamers"), el("option", {value: "descent", selected: way === "descent"}, "With no recovery"));
-  return el("div", {}, el("label", {}, "It comes down ", pick), way === "descent" ? el("div", {}, el("p", {class: "note"}, "A planned fall holds, and is judged as a failure is."), one("descent", ["descent"], told.values.descent)) : many("recovery"));
+  return el("div", {}, el("label", {}, "It comes down ", pick), way === "descent" ? el("div", {}, el("p", {class: "note"}, "A planned fall holds, and is judged as a failure is."), one("descent", ["descent"])) : many("recovery", ["recovery"]));
 }
 
-function many(name) {
-  const rows = told.values[name] || [], word = {recovery: "device", piece: "piece", case: "case"}[name];
-  const shown = rows.length || name !== "recovery" ? rows : [{}];
-  return el("div", {}, ...shown.map((values, i) => el("div", {class: "one"}, el("h2", {class: "small"}, values.name || `A new ${word}`), one(name, [name, i], values),
-    rows[i] ? el("button", {type: "button", onclick: () => put([name, i], null)}, `Take ${values.name || `this ${word}`} away`) : "")),
-    el("button", {type: "button", onclick: () => put([name, rows.length, "name"], `${word} ${rows.length + 1}`)}, `Another ${word}`));
+function many(name, path) {
+  const rows = at_(path) || [], word = {recovery: "device", piece: "piece", case: "case", alternative: "other way"}[path.at(-1)];
+  const shown = rows.length || name !== "recovery" || path.length > 1 ? rows : [{}];
+  return el("div", {}, ...shown.map((values, i) => el("div", {class: "one"}, el("h2", {class: "small"}, values.name || `A new ${word}`), one(name, [...path, i]), name === "alternative" ? devices([...path, i]) : "",
+    rows[i] ? el("button", {type: "button", onclick: () => put([...path, i], null)}, `Take ${values.name || `this ${word}`} away`) : "")),
+    el("button", {type: "button", onclick: () => put([...path, rows.length, "name"], `${word} ${rows.length + 1}`)}, `Another ${word}`));
 }
 
-function one(name, path, values = {}) {
-  const fields = table(name).fields, at = path.join("."), relevant = fields.filter(field => fits(name, field.key, values));
+// Another way down has devices of its own, or falls as told.
+function devices(path) {
+  return at_(path).descent ? one("descent", [...path, "descent"]) : many("recovery", [...path, "recovery"]);
+}
+
+function one(name, path) {
+  const values = at_(path) || {};
+  const fields = table(name).fields, at = path.join("."), relevant = fields.filter(field => fits(path.filter(k => typeof k === "string").at(-1), field.key, values));
   const first = relevant.filter(field => field.first), rest = relevant.filter(field => !field.first);
   const set = key => key.split(".").reduce((v, k) => v?.[k], values) !== undefined;
   const more = rest.length ? el("details", {open: opened.has(at) || !first.length, ontoggle: event => event.target.open ? opened.add(at) : opened.delete(at)}, el("summary", {}, `More of it${rest.some(f => set(f.key)) ? `: ${rest.filter(f => set(f.key)).map(f => f.key.replace(/_/g, " ")).join(", ")}` : ""}`), el("div", {class: "grid"}, rest.map(field => input(field, path, values)))) : "";
@@ -140,7 +169,7 @@ function fits(name, key, values) {
   if (has) return true;
   if (name === "recovery") return values.kind === "streamer" ? !canopy.includes(key) && !key.startsWith("strength") : !streamer.includes(key);
   if (name === "piece") return !values.kind || values.kind === "fin" ? !["length", "diameter"].includes(key) || !values.kind : !fin.includes(key);
-  if (name === "motor" && told.values.motor?.thrust_curve) return !["total_impulse", "burn_time"].includes(key);
+  if (name === "motor" && values.thrust_curve) return !["total_impulse", "burn_time"].includes(key);
   return true;
 }
 
@@ -169,7 +198,8 @@ function curve(path, value, common) {
     if (!chosen) return;
     const made = await doing(async () => ask("curves", {name: chosen.name, text: await chosen.text()}), "The curve lies beside the flight.");
     if (!made) return;
-    for (const key of ["total_impulse", "burn_time"]) if (told.values.motor?.[key] !== undefined) await put(["motor", key], null);
+    const motor = path.slice(0, -1);
+    for (const key of ["total_impulse", "burn_time"]) if (at_(motor)?.[key] !== undefined) await put([...motor, key], null);
     put(path, made.curve);
   };
   return el("span", {}, el("select", {...common, onchange: event => put(path, event.target.value || null)}, el("option", {value: ""}, "none: impulse and time below"), told.curves.map(name => el("option", {selected: name === value}, name))),
@@ -214,6 +244,6 @@ function whole() {
   const area = el("textarea", {rows: 14, spellcheck: "false", "aria-label": "The flight file"}, told.text);
   area.value = told.text;
   return el("details", {open: opened.has("whole"), ontoggle: event => event.target.open ? opened.add("whole") : opened.delete("whole")}, el("summary", {}, "The file itself"),
-    el("p", {class: "note"}, `${file}: alternatives are written here. Your own comments stay.`), area,
+    el("p", {class: "note"}, `${file}: your own comments stay.`), area,
     el("button", {type: "button", class: "main", onclick: () => { saving = saving.then(async () => { const next = await doing(() => ask(`flights/${stem()}`, {base: told.revision, text: area.value}, "PUT"), "Written."); if (next) { told = next; draw_(); } }); }}, "Write it"));
 }

@@ -27,6 +27,7 @@ export function draw(from) {
     el("div", {class: `flight big ${next.word}${next.sure ? "" : " unsure"}`, "data-id": next.id}, el("div", {class: "word"}, sign(next.word), el("strong", {}, WORDS[next.word]), next.sure ? "" : el("small", {}, "not sure yet")),
       el("div", {class: "say"}, el("h2", {}, "Next: ", el("bdi", {}, next.name)), el("p", {class: "reason"}, next.reason), el("p", {}, low ? `Wind ${low.told}` : "No wind is read yet"), from.state.aside ? el("p", {class: "aside"}, from.state.aside) : "",
         next.word === "go" && next.good_for ? el("p", {}, `Valid until ${clock(new Date(Date.parse(from.state.now) + 1000 * next.good_for).toISOString())}. `, el("span", {class: "left"})) : "",
+        ...next.instruction.map(text => el("p", {class: "stand"}, text)),
         el("p", {}, el("a", {class: "button", href: `page/map/${next.id}?language=${language}`, target: "_blank", rel: "noopener"}, "Map: where to stand, which way to look")))),
     el("ol", {class: "after", start: 2}, waiting.slice(1, 5).map(item => el("li", {}, el("bdi", {}, item.name), ` ${WORDS[item.word]}`))),
     el("p", {class: "note"}, "The range safety officer decides. Watch every flight until all of it is down.")] : [el("p", {}, "No flight waits.")]));
