@@ -4,6 +4,7 @@ without the key is answered.
 
 import json
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -103,6 +104,14 @@ def test_a_form_of_another_site_changes_nothing(ask, desk):
     answer = ask("day/add", {"file": "flights/willet.toml"}, **{"X-Desk": ""})
     assert answer.status_code == 403
     assert read_day(desk.folder).items == ()
+
+
+def test_no_two_things_of_the_page_have_one_name():
+    page = ROOT / "driftmap" / "desk" / "page"
+    names = re.findall(r'\bid="([\w-]+)"', (page / "desk.html").read_text("utf-8"))
+    for part in (p for p in page.glob("*.js") if p.stem != "reader"):
+        names += re.findall(r'\bid: "([\w-]+)"', part.read_text("utf-8"))
+    assert sorted(names) == sorted(set(names))
 
 
 def test_the_page_may_run_its_own_scripts_alone(ask):

@@ -39,7 +39,7 @@ function step(desk) {
   if (!state.winds.rows.some(row => row.counts)) return go("Next: read the wind", "wind");
   const next = waiting[0];
   if (!next.sure) return [`Being flown: ${next.name}. The word stands when it is done.`];
-  if (next.word === "hold" && /question|answer/i.test(next.reason)) return go(`Next: answer for ${next.name}`, "answers", next);
+  if (next.word === "hold" && [next.reason, ...next.more].some(text => /question|answer/i.test(text))) return [el("b", {}, `${next.name}: HOLD. `), ...go(`Next: answer for ${next.name}`, "answers", next)];
   const said = el("b", {}, `${next.name}: ${WORDS[next.word]}. `);
   if (next.word === "go") return [said, "Next on the pad, if the officer says so."];
   if (next.word === "no-go") return [said, "Not in this wind as planned: take another flight first, or change what the reason names."];
@@ -81,7 +81,7 @@ function row(desk, item, place, count) {
       el("p", {class: "reason"}, item.reason),
       item.was ? el("p", {class: "was"}, `was ${WORDS[item.was]} before`) : "",
       el("p", {class: "rest"}, [item.counts?.replace(/\.$/, ""), item.flown_at ? `flown for ${clock(item.flown_at)}` : ""].filter(Boolean).join("; "), " ", el("span", {class: "left"})),
-      desk.state.aside ? el("p", {class: "aside"}, desk.state.aside) : "",
+      desk.state.aside && item.word !== "no-go" ? el("p", {class: "aside"}, desk.state.aside) : "",
       item.more.length ? el("details", {}, el("summary", {}, `${item.more.length} more`), el("ul", {}, item.more.map(text => el("li", {}, text)))) : ""),
     el("div", {class: "acts"},
       page("map"), page("sheet"),
@@ -123,7 +123,7 @@ async function found(item) {
     el("label", {class: "wide"}, "Piece ", el("select", {name: "piece", required: true}, names.pieces.length > 1 ? el("option", {value: ""}, "choose") : "", names.pieces.map(name => el("option", {}, name)))),
     el("label", {class: "wide"}, "Latitude, degrees ", el("input", {name: "latitude", inputmode: "decimal", required: true})),
     el("label", {class: "wide"}, "Longitude, degrees (west is negative) ", el("input", {name: "longitude", inputmode: "decimal", required: true})),
-    el("label", {class: "wide"}, "Good to ", el("input", {name: "error", placeholder: "5 m", required: true, maxlength: 20})),
+    el("label", {class: "wide"}, "Good to ", el("input", {name: "error", placeholder: "such as 5 m", required: true, maxlength: 20})),
     el("label", {class: "wide"}, "State ", el("select", {name: "state"}, el("option", {value: ""}, "not told"), names.states.map(name => el("option", {}, name))))]);
   if (said) await doing(() => ask("day/happened", {id: item.id, found: said}), "In the log.");
 }

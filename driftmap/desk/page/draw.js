@@ -133,10 +133,12 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   function named(names) {
     const taken = [];
     return names.sort((a, b) => b.rank - a.rank).flatMap(({text, x, y}) => {
-      const half = text.length * 4.3, box = [x - half, y - 14, x + half, y + 5];
+      const [w] = size(), half = text.length * 4.3, at = Math.min(Math.max(x, half), Math.max(w - half, half));
+      if (x < 0 || x > w) return [];
+      const box = [at - half, y - 14, at + half, y + 5];
       if (taken.some(b => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1])) return [];
       taken.push(box);
-      return [svg("text", {x, y, class: "name"}, text)];
+      return [svg("text", {x: at, y, class: "name"}, text)];
     });
   }
   function one(feature, i, names) {
@@ -418,8 +420,8 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     remember(lat, lon);
     const place = () => { trying(() => { if (!lat.value.trim() || !lon.value.trim()) throw new Error("Type both the latitude and the longitude of the pad."); const at = [longitude(lon.value), latitude(lat.value)]; for (const input of [lat, lon]) delete typed[input.dataset.at]; putPad(at); say(`The pad is at ${at[1].toFixed(5)}, ${at[0].toFixed(5)}.`); }); };
     about.replaceChildren(el("details", {open: whole ?? (!pad() || !site.elevation), ontoggle: event => { whole = event.target.open; }}, el("summary", {}, "Site and pad"), el("div", {class: "grid"},
-      member("name", "Name of the site", {maxlength: 80}), member("elevation", "Height of the pad above the sea", {placeholder: "4050 ft"}),
-      ruling(), member("declination", "The needle's declination, east positive", {placeholder: "-12.5"}),
+      member("name", "Name of the site", {maxlength: 80}), member("elevation", "Height of the pad above the sea", {placeholder: "such as 4050 ft"}),
+      ruling(), member("declination", "The needle's declination, east positive", {placeholder: "such as -12.5"}),
       latLabel, lonLabel, press("Put the pad there", place, {class: "main"}),
       press("Put the pad where I stand", () => stand(at => putPad(at.at))), pad() ? press("Tap its place", () => { mode = {kind: "pad"}; say("Tap where the pad stands."); bar(); paint(); }) : "")));
   }
@@ -432,9 +434,9 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     role.addEventListener("change", () => { chosen = role.value; if (chosen && mode?.kind === "corners") { mode.role = role.value; bar(); paint(); } });
     const needle = el("select", {onchange: () => { typed.needle = needle.value; }}, el("option", {value: ""}, "choose"), ["true", "magnetic"].map(north => el("option", {selected: typed.needle === north}, north)));
     const angle = text => { if (!needle.value) throw new Error("Are the bearings true or magnetic? Choose it first."); return bearing(text, needle.value === "magnetic", declination()); };
-    const [longL, long] = entry("Long", {placeholder: "60 m"}), [offL, off] = entry("Off the pad", {placeholder: "300 ft"}), [wayL, way] = entry("Bearing from the pad", {placeholder: "180 or S"}), [deepL, deep] = entry("Deep", {placeholder: "5 m"});
-    const [radL, rad] = entry("Radius", {placeholder: "1500 ft"}), [outL, out] = entry("Its centre off the pad", {placeholder: "0 m, or 400 ft"}), [toL, to] = entry("at bearing", {placeholder: "such as 210"});
-    const rows = el("textarea", {"data-at": "corners", rows: 4, placeholder: "300 ft, 225\n300 ft, 135\n120 m, 90", spellcheck: "false"});
+    const [longL, long] = entry("Long", {placeholder: "such as 60 m"}), [offL, off] = entry("Off the pad", {placeholder: "such as 300 ft"}), [wayL, way] = entry("Bearing from the pad", {placeholder: "such as 180, or S"}), [deepL, deep] = entry("Deep", {placeholder: "such as 5 m"});
+    const [radL, rad] = entry("Radius", {placeholder: "such as 1500 ft"}), [outL, out] = entry("Its centre off the pad", {placeholder: "such as 400 ft; 0 m: the pad"}), [toL, to] = entry("at bearing", {placeholder: "such as 210"});
+    const rows = el("textarea", {"data-at": "corners", rows: 4, placeholder: "such as\n300 ft, 225\n300 ft, 135\n120 m, 90", spellcheck: "false"});
     const made = points => { if (points.length < 3) throw new Error("An area needs three corners."); const cross = crossing(points); if (cross) throw new Error(`Sides ${cross[0] + 1} and ${cross[1] + 1} cross: is a bearing wrong?`); add(what(), shape(points, "Polygon")); };
     const ways = {
       tap: [el("p", {class: "note full"}, "Tap its corners on the map in turn, or stand at each; then Close.")],

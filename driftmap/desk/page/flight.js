@@ -189,7 +189,7 @@ function entry(field, path, value, common) {
   if (field.kind === "data") return el("input", {...common, value: value === undefined ? "" : JSON.stringify(value), placeholder: field.key === "loose" ? '["nose cone"]' : "[[0, 0.45], [1.05, 0.9]]", onchange: event => put(path, event.target.value.trim() || null, {literal: event.target.value.trim() !== ""})});
   if (field.kind === "curve") return curve(path, value, common);
   if (field.kind === "quantity") return quantity(field, path, value, common);
-  return el("input", {...common, value: value ?? "", placeholder: field.example || "", maxlength: 200, onchange: event => save(event.target.value.trim())});
+  return el("input", {...common, value: value ?? "", placeholder: field.example || "", maxlength: 200, onchange: event => save(event.target.value.trim().replace(/^"(.*)"$/, "$1"))});
 }
 
 function curve(path, value, common) {

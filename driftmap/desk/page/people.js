@@ -27,7 +27,7 @@ function line(desk, row) {
     if (await doing(() => ask(`answers/${item.id}`, {name: row.name, scope: row.scope, value, by}), "Answered.")) enter(desk, item);
   };
   const choice = (value, label) => el("button", {type: "button", "aria-pressed": String(row.given === value), onclick: () => give(value)}, label);
-  const field = row.example ? el("input", {value: row.given, placeholder: row.example, "aria-label": row.text, maxlength: 80}) : null;
+  const field = row.example ? el("input", {value: row.given, placeholder: `such as ${row.example}`, "aria-label": row.text, maxlength: 80}) : null;
   return el("div", {class: `question${row.needed && !row.given ? " open" : ""}`, role: "group", "aria-label": row.text},
     el("p", {}, row.text, row.given ? el("small", {}, `answered${row.by ? ` by ${row.by}` : ""}`) : row.needed ? "" : el("small", {}, "may be told, need not"), row.stale ? el("small", {class: "warning"}, row.stale) : ""),
     el("div", {class: "acts"}, ...(field ? [field, el("button", {type: "button", onclick: () => give(field.value)}, "Answer")] : [choice("yes", "Yes"), choice("no", "No")]),

@@ -40,13 +40,13 @@ async function phones(told) {
   const press = (text, on) => el("button", {type: "button", class: on ? "main" : "", onclick: async () => phones(await doing(() => ask("readers", {on})))}, text);
   if (!told.address) return void room.replaceChildren(press("Let phones read", true));
   const image = el("img", {class: "code", alt: "QR code of the address for phones"});
-  room.replaceChildren(image, el("p", {}, el("b", {}, told.address)), el("p", {id: "reading", role: "status"}, `${told.count} ${told.count === 1 ? "phone reads" : "phones read"} now.`), press("Stop", false));
+  room.replaceChildren(image, el("p", {}, el("b", {}, told.address)), el("p", {id: "phones-now", role: "status"}, `${told.count} ${told.count === 1 ? "phone reads" : "phones read"} now.`), press("Stop", false));
   picture(image, told.code);
   clearTimeout(phones.again);
   phones.again = setTimeout(async function count() {
-    const now = find("#reading") && await ask("readers").catch(() => null);
+    const now = find("#phones-now") && await ask("readers").catch(() => null);
     if (!now) return;
-    find("#reading").textContent = `${now.count} ${now.count === 1 ? "phone reads" : "phones read"} now.`;
+    find("#phones-now").textContent = `${now.count} ${now.count === 1 ? "phone reads" : "phones read"} now.`;
     phones.again = setTimeout(count, 5000);
   }, 5000);
 }

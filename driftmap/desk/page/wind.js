@@ -29,7 +29,7 @@ async function another() {
   const said = await question("Which meter is it?", "Use it", [
     el("label", {class: "wide"}, "What do you call it ", el("input", {name: "name", required: true, maxlength: 60, autocomplete: "off"})),
     pick("unit", "It shows", UNITS), pick("north", "Its directions are from", {true: "true north", magnetic: "magnetic north, by a needle"}),
-    el("label", {class: "wide"}, "Read how high above the ground ", el("input", {name: "height", required: true, placeholder: "6 ft or 2 m", maxlength: 20, autocomplete: "off"}))]);
+    el("label", {class: "wide"}, "Read how high above the ground ", el("input", {name: "height", required: true, placeholder: "such as 6 ft or 2 m", maxlength: 20, autocomplete: "off"}))]);
   const known = (meters || []).filter(one => one.name !== said?.name);
   if (said && await doing(() => ask("meter", said), `${said.name}: ${UNITS[said.unit]}. It stays until another is chosen.`)) draw_meters([said, ...known]);
   return Boolean(meter());
@@ -40,7 +40,7 @@ function draw_meters(known) {
   if (JSON.stringify(known) === JSON.stringify(meters) && find("#meter").options.length) { named(); return; }
   meters = known;
   find("#meter").replaceChildren(...(known.length ? [] : [el("option", {value: ""}, "not chosen yet")]),
-    ...known.map((one, i) => el("option", {value: String(i)}, `${one.name}: ${UNITS[one.unit]}, ${one.north} north, at ${one.height}`)), el("option", {value: "new"}, "another meter …"));
+    ...known.map((one, i) => el("option", {value: String(i)}, `${one.name}: ${UNITS[one.unit]}, ${one.north}, ${one.height}`)), el("option", {value: "new"}, "another meter …"));
   find("#meter").value = known.length ? "0" : "";
   named();
 }
@@ -97,7 +97,7 @@ function balloon(desk) {
   const line = () => {
     const count = find("#angles").children.length;
     const cell = (name, more) => el("td", {}, el("input", {inputmode: "decimal", "aria-label": `${name}, line ${count + 1}`, ...more}));
-    find("#angles").append(el("tr", {}, cell("Seconds", {placeholder: 30 * (count + 1)}), cell("Elevation"), cell("Bearing")));
+    find("#angles").append(el("tr", {}, cell("Seconds", {placeholder: `such as ${30 * (count + 1)}`}), cell("Elevation"), cell("Bearing")));
   };
   for (let i = 0; i < 4; i++) line();
   find("#more-angles").addEventListener("click", line);
@@ -203,7 +203,6 @@ export function tick(desk) {
   }
   if (line.textContent !== text) line.textContent = text;
   const now = new Date(), east = -now.getTimezoneOffset() / 60; // a wrong clock is to be seen
-  find("#clock").textContent = `${now.toLocaleDateString("en-GB", {weekday: "short", day: "numeric", month: "short"})}, ${clock(now)} UTC${east < 0 ? "−" : "+"}${Math.abs(east)}`;
-  find("#clock").title = desk.state.clock;
+  find("#clock").textContent = `${now.toLocaleDateString("en-GB", {weekday: "short", day: "numeric", month: "short"})}, ${clock(now)} UTC${east < 0 ? "−" : "+"}${Math.abs(east)}${desk.state.clock ? ": not the field's time?" : ""}`;
   find("#clock").classList.toggle("warning", Boolean(desk.state.clock));
 }
