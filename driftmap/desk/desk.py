@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import shutil
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
@@ -115,12 +115,15 @@ class Desk:
             return
         if not day.winds or not self.folder.revision(SITE):
             return
+        prints, answers = self.prints(day), answer_files(self.folder)
         for item in day.items:
             if item.state == "waiting" and self.folder.revision(item.flight):
-                yield item, self.task(day, item), self.fingerprint(day, item)
+                yield item, self.task(day, item, answers), prints(item)
 
-    def task(self, day: Day, item: Item) -> Task:
-        """Say what judging a flight of the day takes."""
+    def task(
+        self, day: Day, item: Item, answers: tuple[str, ...] | None = None
+    ) -> Task:
+        """Say what judging a flight of the day takes; `answers` where they are known."""
         return Task(
             str(self.folder.root),
             item.flight,
@@ -128,29 +131,40 @@ class Desk:
             item.pad or None,
             day.winds,
             day.aside,
-            answer_files(self.folder),
+            answer_files(self.folder) if answers is None else answers,
             now(),
             FULL,
             day.units,
         )
 
+    def prints(self, day: Day) -> Callable[[Item], str]:
+        """Look at the files that all flights share once, for the print of each."""
+        curves = [n for n in self.folder.names("flights") if not n.endswith(".toml")]
+        files = (SITE, *curves, *day.winds, *answer_files(self.folder))
+        parts = [f"{name}={self.folder.revision(name)}" for name in files]
+        shared = repr((parts, day.units, day.aside))
+
+        def of(item: Item) -> str:
+            own = (item.flight, self.folder.revision(item.flight), item.pad)
+            return hashlib.sha256(repr((shared, own)).encode()).hexdigest()
+
+        return of
+
     def fingerprint(self, day: Day, item: Item) -> str:
         """Tell apart what a word was flown for: any file changed is another print."""
-        curves = [n for n in self.folder.names("flights") if not n.endswith(".toml")]
-        files = (item.flight, SITE, *curves, *day.winds, *answer_files(self.folder))
-        parts = [f"{name}={self.folder.revision(name)}" for name in files]
-        rest = (parts, item.pad, day.units, day.aside)
-        return hashlib.sha256(repr(rest).encode()).hexdigest()
+        return self.prints(day)(item)
 
-    def word(self, day: Day, item: Item) -> Word:
-        """Give the word of a flight now."""
+    def word(
+        self, day: Day, item: Item, prints: Callable[[Item], str] | None = None
+    ) -> Word:
+        """Give the word of a flight now; `prints` where they are known."""
         if not self.folder.revision(item.flight):
             return Word("hold", True, f"{item.flight} is not in the folder")
         if not self.folder.revision(SITE):
             return Word("hold", True, "No field is drawn yet")
         if not day.winds:
             return Word("hold", True, "No wind is read yet")
-        return self.queue.word(item, self.fingerprint(day, item), now())
+        return self.queue.word(item, (prints or self.prints(day))(item), now())
 
     def page(self, name: str, what: str, language: str = "en") -> str | None:
         """Give the map, sheet or dial of a flight of the list; None while it is drawn."""
@@ -180,13 +194,14 @@ class Desk:
     def state(self) -> dict[str, Any]:
         """Tell all that the list shows, as it stands now."""
         day, time = read_day(self.folder), now()
+        prints = self.prints(day)
         return {
             "now": time.isoformat(),
             "date": day.date,
             "today": time.astimezone().date().isoformat(),
             "units": day.units,
             "site": self._site_told(),
-            "items": [self._item_told(day, item, time) for item in day.items],
+            "items": [self._item_told(day, item, time, prints) for item in day.items],
             "winds": self.winds_told(day),
             "aside": told_aside(day.aside),
             "clock": self.doubt(),
@@ -206,8 +221,11 @@ class Desk:
         """Tell a problem without the path of the folder."""
         return str(problem).replace(f"{self.folder.root}/", "")
 
-    def _item_told(self, day: Day, item: Item, time: datetime) -> dict[str, Any]:
-        word = self.word(day, item) if item.state == "waiting" else word_of(None, time)
+    def _item_told(
+        self, day: Day, item: Item, time: datetime, prints: Callable[[Item], str]
+    ) -> dict[str, Any]:
+        waits = item.state == "waiting"
+        word = self.word(day, item, prints) if waits else word_of(None, time)
         told, left = word.told, None
         if word.until is not None and word.verdict == "go":
             left = max(0.0, (word.until - time).total_seconds())

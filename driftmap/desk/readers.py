@@ -16,7 +16,7 @@ from flask import Blueprint, Flask, Response, abort, jsonify, request
 
 from driftmap.desk.app import page_of
 from driftmap.desk.desk import Desk
-from driftmap.desk.web import guarded, new_key, own_files, sent
+from driftmap.desk.web import LARGEST, guarded, new_key, own_files, sent
 from driftmap.errors import InputError
 
 __all__ = ["Readers", "readers_app", "readers_part"]
@@ -66,7 +66,11 @@ class Readers:
             self.desk.folder.remember("readers", {"port": port, "key": key})
             app = readers_app(self.desk, key, self)
             self._server = create_server(
-                app, sockets=[listening], threads=6, ident=None
+                app,
+                sockets=[listening],
+                threads=6,
+                ident=None,
+                max_request_body_size=LARGEST,
             )
             threading.Thread(target=_run, args=[self._server], daemon=True).start()
             self.address = f"http://{_own_address()}:{port}/{key}/"

@@ -14,7 +14,7 @@ from driftmap.desk.app import make_app
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import Folder
 from driftmap.desk.readers import Readers, readers_part
-from driftmap.desk.web import new_key
+from driftmap.desk.web import LARGEST, new_key
 from driftmap.errors import InputError
 
 __all__ = ["serve"]
@@ -81,7 +81,13 @@ def _serve(
     app = make_app(desk, key, {f"127.0.0.1:{port}", f"localhost:{port}"})
     readers = Readers(desk)
     app.register_blueprint(readers_part(readers), url_prefix=f"/{key}")
-    server = create_server(app, sockets=[listening], threads=_THREADS, ident=None)
+    server = create_server(
+        app,
+        sockets=[listening],
+        threads=_THREADS,
+        ident=None,
+        max_request_body_size=LARGEST,
+    )
     address = _address(port, key)
     echo(f"The desk of {desk.folder.root}: {address}")
     echo("Whoever has this address can change the folder. Stop with Ctrl-C.")

@@ -66,7 +66,7 @@ export function begin(desk) {
       forget();
       for (const id of ["#speed", "#gust", "#ago"]) find(id).value = "";
       find("#speed").focus();
-    }
+    } else if (find("#told").textContent.includes("site's declination")) tell("Degrees by the needle need the declination of the field: type it in Field, under Site and pad, or choose a meter read from true north.");
   });
   for (const id of ["#speed", "#gust", "#from", "#ago", "#meter"]) find(id).addEventListener("input", () => { try { soon(reading()); } catch { soon(""); } });
   find("#try").addEventListener("click", () => look(find("#report").value, find("#read-at").value));
