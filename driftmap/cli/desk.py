@@ -20,7 +20,7 @@ __all__ = ["desk_command", "survey_command"]
     type=click.IntRange(0, 65535),
     default=0,
     show_default=True,
-    help="Port on this machine; 0 takes a free one.",
+    help="Port on this machine; 0 takes the one it had last, or a free one.",
 )
 @click.option(
     "--no-browser", "quiet", is_flag=True, help="Tell the address, open nothing."
@@ -54,7 +54,7 @@ def survey_command(out: Path) -> None:
       driftmap survey --out field
     """
     from driftmap.cli.output import write_all
-    from driftmap.desk.survey import survey_html
+    from driftmap.desk.serve import survey_html
 
     write_all(out, {"survey.html": survey_html()})
     click.echo(f"Survey: {out / 'survey.html'}")

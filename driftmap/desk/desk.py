@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import shutil
 import threading
 from collections.abc import Callable, Iterator
@@ -72,13 +73,17 @@ class Desk:
 
     def anywhere(self) -> Site:
         """Read the site about any of its pads: they share elevation and declination."""
+        pads = self.pads()
+        return self.site(pads[0] if len(pads) > 1 else "")
+
+    def pads(self) -> list[str]:
+        """Name the pads of the field; of several each flight must be given one."""
         try:
-            return self.site()
-        except DriftmapError:
-            pads = [item.pad for item in read_day(self.folder).items if item.pad]
-            if not pads:
-                raise
-            return self.site(pads[0])
+            tree = json.loads(self.folder.text(SITE) or "{}")
+            told = [feature["properties"] for feature in tree["features"]]
+            return [str(p.get("name", "")) for p in told if p.get("role") == "pad"]
+        except (ValueError, KeyError, TypeError, AttributeError, DriftmapError):
+            return []  # what is wrong in it is told by its reader
 
     def doubt(self) -> str:
         """Say why a time of day without a zone may mean another; empty where none does.
@@ -210,7 +215,8 @@ class Desk:
         }
 
     def _site_told(self) -> dict[str, Any]:
-        told = {"name": "", "revision": self.folder.revision(SITE), "problem": ""}
+        told: dict[str, Any] = {"name": "", "revision": self.folder.revision(SITE)}
+        told |= {"problem": "", "pads": self.pads()}
         try:
             told["name"] = self.anywhere().name
         except DriftmapError as problem:

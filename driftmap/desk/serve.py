@@ -1,7 +1,8 @@
-"""The desk served on this machine, and on request a reading copy for phones nearby."""
+"""The desk served on this machine; and the page that surveys a field, which needs no desk."""
 
 from __future__ import annotations
 
+import re
 import signal
 import socket
 import sys
@@ -17,9 +18,14 @@ from driftmap.desk.readers import Readers, readers_part
 from driftmap.desk.web import LARGEST, new_key
 from driftmap.errors import InputError
 
-__all__ = ["serve"]
+__all__ = ["serve", "survey_html"]
 
 _THREADS = 12
+_PAGE = "driftmap.desk.page"
+_MODULES = ("net.js", "geo.js", "draw.js", "survey.js")  # each after what it imports
+_BETWEEN = re.compile(
+    r"^import .*?;$\n|^export (?=(?:async )?(?:function|const|class))", re.M
+)
 _SAFE = 20  # letters of a key that nobody guesses
 
 
@@ -31,7 +37,7 @@ def serve(folder: Path, *, port: int, show: bool, echo: object = print) -> None:
     folder : Path
         Made if it is not there.
     port : int
-        Port on the loopback; 0 for a free one.
+        Port on the loopback; 0 for the one it had last, or a free one.
     show : bool
         Whether to open the browser.
     echo : callable
@@ -42,9 +48,9 @@ def serve(folder: Path, *, port: int, show: bool, echo: object = print) -> None:
     held = desk.folder.alone()
     known = _known(desk.folder)
     if held is None:
-        address = _address(*known)
+        address = _address(*known) if known[0] else "its address comes in a moment"
         echo(f"The desk of {desk.folder.root} is open already: {address}")
-        if show:
+        if show and known[0]:
             webbrowser.open(address)
         return
     with held:
@@ -118,3 +124,25 @@ def _listen(host: str, port: int, *, again: bool) -> socket.socket:
         )
         raise InputError("--port", "", told) from None
     return listening
+
+
+def survey_html() -> str:
+    """Write the survey page.
+
+    Returns
+    -------
+    str
+        An HTML document; the site file it gives is one that `read_site` reads.
+    """
+    from driftmap.report.page import render, text_of  # noqa: PLC0415
+    from driftmap.rules import rule_sets  # noqa: PLC0415
+
+    parts = (_BETWEEN.sub("", text_of(name, _PAGE)) for name in _MODULES)
+    script = '(() => {\n"use strict";\n' + "\n".join(parts) + "\n})();"
+    return render(
+        "survey.html",
+        room=_PAGE,
+        styles=[text_of("desk.css", _PAGE)],
+        scripts=[script],
+        rules=" ".join(rule_sets()),
+    )

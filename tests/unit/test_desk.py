@@ -406,6 +406,27 @@ def test_what_cannot_be_judged_holds_and_says_why(desk, ask, folder):
     assert result.reasons[0].startswith("flights/willet.toml: foo")
 
 
+def test_of_several_pads_each_flight_is_given_one_and_holds_until_then(desk, ask):
+    site = json.loads(desk.folder.text("site.geojson"))
+    pad = next(f for f in site["features"] if f["properties"]["role"] == "pad")
+    lon, lat = pad["geometry"]["coordinates"]
+    other = {**pad, "properties": {"role": "pad", "name": "Far pad"}}
+    other["geometry"] = {"type": "Point", "coordinates": [lon, lat + 0.001]}
+    site["features"].append(other)
+    desk.folder.path("site.geojson").write_text(json.dumps(site))
+    assert ask.good("state")["site"]["problem"] == ""
+    pads = ask.good("state")["site"]["pads"]
+    assert pads[1:] == ["Far pad"]
+    put_on(ask, "willet")
+    day = read_day(desk.folder)
+    told = judged(replace(desk.task(day, day.items[0]), samples=QUICK))
+    assert (told.verdict, told.problem) == ("hold", True)
+    assert "which one is flown from" in told.reasons[0]
+    ask.good("day/pad", {"id": day.items[0].id, "pad": "Far pad"})
+    day = read_day(desk.folder)
+    assert not judged(replace(desk.task(day, day.items[0]), samples=QUICK)).problem
+
+
 # --- the wind
 
 

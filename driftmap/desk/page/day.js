@@ -56,7 +56,7 @@ function drawAll() {
   if (document.activeElement !== find("#units")) find("#units").value = state.units;
   const list = find("#list"), focus = document.activeElement?.dataset?.focus;
   const rows = waiting.map((item, place) => {
-    const text = JSON.stringify([{...item, good_for: item.good_for !== null}, place, waiting.length, state.aside]);
+    const text = JSON.stringify([{...item, good_for: item.good_for !== null}, place, waiting.length, state.aside, state.site.pads]);
     const known = drawn.get(item.id);
     if (known?.text === text) return known.row;
     const made = row(desk, item, place, waiting.length);
@@ -78,7 +78,7 @@ function row(desk, item, place, count) {
     el("div", {class: "word"}, sign(item.word), el("strong", {}, WORDS[item.word]), el("small", {class: "state"}, item.sure ? "" : "not sure yet")),
     el("div", {class: "say"},
       el("h2", {}, `${place + 1}. `, el("bdi", {}, item.name), item.pad ? el("small", {}, el("bdi", {}, item.pad)) : ""),
-      el("p", {class: "reason"}, item.reason),
+      el("p", {class: "reason"}, item.reason), pads(desk, item),
       item.was ? el("p", {class: "was"}, `was ${WORDS[item.was]} before`) : "",
       el("p", {class: "rest"}, [item.counts?.replace(/\.$/, ""), item.flown_at ? `flown for ${clock(item.flown_at)}` : ""].filter(Boolean).join("; "), " ", el("span", {class: "left"})),
       desk.state.aside && item.word !== "no-go" ? el("p", {class: "aside"}, desk.state.aside) : "",
@@ -90,6 +90,14 @@ function row(desk, item, place, count) {
       button("Later", () => doing(() => ask("day/move", {id: item.id, by: 1})), {disabled: place === count - 1, "aria-label": `${item.name} later`}),
       button("Off the list", () => doing(() => ask("day/drop", {id: item.id}), `${item.name} is off the list.`)),
       button("Flown", () => flown(item), item.word === "go" && item.sure ? {class: "strong"} : {})));
+}
+
+// Of several pads a flight is given one: each has its own distance to people.
+function pads(desk, item) {
+  const {pads: known} = desk.state.site;
+  if (known.length < 2) return "";
+  return el("label", {}, "From pad ", el("select", {"data-focus": `pad ${item.id}`, onchange: event => doing(() => ask("day/pad", {id: item.id, pad: event.target.value}))},
+    el("option", {value: ""}, "choose"), known.map(name => el("option", {selected: name === item.pad}, name))));
 }
 
 async function flown(item) {

@@ -135,7 +135,7 @@ const ways_ = {};
 
 function recovery() {
   const none = Boolean(told.values.descent), way = ways_.recovery ?? (none ? "descent" : "recovery");
-  const pick = el("select", {"data-at": "recovery-way", onchange: async event => { const next = event.target.value; ways_.recovery = next; await put([next === "descent" ? "recovery" : "descent"], null); if (next === "descent") await put(["descent", "planned"], "nose first"); draw_(); }},
+  const pick = el("select", {"data-at": "recovery-way", onchange: async event => { const next = event.target.value; ways_.recovery = next; await put([next === "descent" ? "recovery" : "descent"], null); draw_(); }},
     el("option", {value: "recovery", selected: way === "recovery"}, "Under canopies or streamers"), el("option", {value: "descent", selected: way === "descent"}, "With no recovery"));
   return el("div", {}, el("label", {}, "It comes down ", pick), way === "descent" ? el("div", {}, el("p", {class: "note"}, "A planned fall holds, and is judged as a failure is."), one("descent", ["descent"])) : many("recovery", ["recovery"]));
 }
