@@ -70,7 +70,7 @@ class Readers:
                 sockets=[listening],
                 threads=6,
                 ident=None,
-                max_request_body_size=LARGEST,
+                max_request_body_size=5 * LARGEST,
             )
             threading.Thread(target=_run, args=[self._server], daemon=True).start()
             self.address = f"http://{_own_address()}:{port}/{key}/"

@@ -92,7 +92,7 @@ def _serve(
         sockets=[listening],
         threads=_THREADS,
         ident=None,
-        max_request_body_size=LARGEST,
+        max_request_body_size=5 * LARGEST,  # up to there the page is told why
     )
     address = _address(port, key)
     echo(f"The desk of {desk.folder.root}: {address}")
