@@ -169,21 +169,6 @@ def problem(browser):
     return browser.find("#told").text
 
 
-def settle(browser, desk, name):
-    """Wait until a file of the folder stands still."""
-    path = desk.folder / name
-    last = None
-
-    def still():
-        nonlocal last
-        now = path.read_text("utf-8")
-        same, last = now == last, now
-        time.sleep(0.25)
-        return same
-
-    until(still, name)
-
-
 FIELD = (
     ("Name of the site", "Far Meadow"),
     ("Height of the pad", "300 ft"),
@@ -234,7 +219,7 @@ def draw_field(browser, desk):
     for label, value in STRIP:
         fill(browser, label, value)
     click(browser, "Draw the strip")
-    settle(browser, desk, "site.geojson")
+    until(lambda: len(features(desk)) == 4, "the four that were drawn")
     fill(browser, "People", "40")
     until(lambda: "whole" in browser.find(".missing").text, "a whole field")
 
@@ -757,9 +742,9 @@ def test_a_wrong_value_of_a_flight_is_shown_at_its_field(browser, demo_desk):
     put_in(browser, "airframe.diameter", "57 furlongs", path)
     until(lambda: "furlongs" in browser.find("#flight-form .missing").text, "the fault")
     assert "Diameter" in browser.find(".field-of.wrong").text
-    while path.read_text("utf-8") != before:
+    while (now := path.read_text("utf-8")) != before:
         click(browser, "Undo")
-        time.sleep(0.3)
+        until(lambda n=now: path.read_text("utf-8") != n, "a step back")
     until(
         lambda: "can be judged" in browser.find("#flight-form .missing").text,
         "it mended",
@@ -771,9 +756,9 @@ def test_what_a_command_changes_is_seen_at_once(browser, demo_desk):
     until(lambda: browser.find(".ground path.area"), "the map")
     path = demo_desk.folder / "site.geojson"
     text = path.read_text("utf-8")
-    path.write_text(text.replace("Saltgrass Road", "The New Road"), "utf-8")
+    put_back(path, text.replace("Saltgrass Road", "The New Road"))
     until(lambda: "The New Road" in browser.find(".features").text, "the new name")
-    path.write_text(text, "utf-8")
+    put_back(path, text)
     until(lambda: "Saltgrass Road" in browser.find(".features").text, "the old name")
 
 
@@ -902,11 +887,24 @@ def test_two_windows_on_one_field_lose_no_drawing(browser, demo_desk, press, sta
         "the conflict",
     )
     click(browser, press)
-    until(lambda: f'"name": "{stands}"' in path.read_text("utf-8"), stands)
+    until(lambda: named(browser, path) == (stands, stands), stands)
     other = {"Mine": "Theirs", "Theirs": "Mine"}[stands]
     click(browser, "Undo" if stands == "Mine" else "Redo")
-    until(lambda: f'"name": "{other}"' in path.read_text("utf-8"), other)
-    path.write_text(before, "utf-8")
+    until(lambda: named(browser, path) == (other, other), other)
+    put_back(path, before)
+
+
+def named(browser, path):
+    """Give the name of the field as the page has it, and as the file has it."""
+    shown = browser.find('[data-at="Name of the site"]').get_property("value")
+    return shown, json.loads(path.read_text("utf-8"))["name"]
+
+
+def put_back(path, text):
+    """Put a file in its place whole, as a good program would: a desk may be reading it."""
+    new = path.with_suffix(".new")
+    new.write_text(text, "utf-8")
+    new.replace(path)
 
 
 def test_a_picture_is_laid_by_three_places_tapped_in_both(browser, demo_desk, tmp_path):
@@ -952,7 +950,7 @@ def test_a_picture_is_laid_by_three_places_tapped_in_both(browser, demo_desk, tm
         "it on the map",
     )
     assert browser.complaints() == []
-    path.write_text(before, "utf-8")
+    put_back(path, before)
 
 
 def test_a_wind_that_counts_is_no_longer_called_new(browser, demo_desk):

@@ -18,7 +18,7 @@ async function load() {
   const told = await doing(() => ask("site"));
   if (!told) return;
   revision = told.revision;
-  try { editor.show(told.text ? JSON.parse(told.text) : NEW, told.problem); editor.beneath(told.picture); }
+  try { editor.show(told.text === null ? NEW : JSON.parse(told.text), told.problem); editor.beneath(told.picture); }
   catch { tell("site.geojson is no JSON: mend it by hand, or undo here."); }
 }
 
