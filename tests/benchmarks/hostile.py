@@ -284,6 +284,16 @@ ASKED: tuple[tuple[str, str, object], ...] = (
     ("POST", "winds/try", {"text": "9 mph from SW, gusting to 14 mph", "read_at": ""}),
     ("POST", "winds/take", {"text": "9 mph from SW", "read_at": "14:05"}),
     ("POST", "winds/count", {"file": "winds/x.txt", "counts": True}),
+    (
+        "POST",
+        "winds/count",
+        {"file": "winds/x.txt", "counts": False, "why": "mistyped", "by": "Ada"},
+    ),
+    (
+        "POST",
+        "meter",
+        {"name": "cups", "unit": "kt", "north": "true", "height": "2 m"},
+    ),
     ("POST", "answers/1", {"waiver_active": True, "by": "Ada Range"}),
     ("PUT", "site", {"site": "SITE", "base": "BASE"}),
     (
