@@ -28,6 +28,7 @@ on a line an area of their own.
 _Filled: TypeAlias = tuple[list[FloatArray], list[NDArray[np.uint32]]]
 """Points of each outline with its holes, and where each ring starts."""
 
+_LEAST_ROOM: Final = 100.0  # m; about all points, for a contour to bulge into
 _SCOUTS: Final = 50_000  # points that size the grid; the level itself uses all points
 _CELLS_ACROSS: Final = 400  # the most; the time of smoothing grows as its square
 _DEVIATION: Final = 2  # cells in a standard deviation of smoothing
@@ -132,9 +133,25 @@ def containment(
         _shape(cast("_Filled", lines.filled(level, np.inf)), axes, centre)
         for level in levels
     ]
+    held = [_held(shape, points) for shape in shapes]
     return tuple(
         Contour(float(part), shape, float(shape.area))
-        for part, shape in zip(wanted, shapes, strict=True)
+        for part, shape in zip(wanted, held, strict=True)
+    )
+
+
+def _held(shape: shapely.MultiPolygon, points: FloatArray) -> shapely.MultiPolygon:
+    """Cut off what lies farther from all points than they lie from each other.
+
+    A handful of points strewn over hundreds of kilometres would be smoothed round the Earth.
+    """
+    low, high = points.min(axis=1), points.max(axis=1)
+    room = float((high - low).max()) + _LEAST_ROOM
+    box = (*(low - room), *(high + room))
+    if shape.within(shapely.box(*box)):
+        return shape
+    return shapely.MultiPolygon(
+        list(shapely.get_parts(shapely.clip_by_rect(shape, *box)))
     )
 
 
