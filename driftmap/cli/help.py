@@ -87,15 +87,8 @@ def _schema(topic: str | None) -> dict[str, Any]:
 def chapter(guide: str, title: str, columns: int = 80) -> str:
     """Set one chapter of a text in Markdown for a terminal.
 
-    Returns
-    -------
-    str
-        Its paragraphs wrapped, rows of tables as an entry each; without marks.
-
-    Raises
-    ------
-    InputError
-        If there is no such chapter.
+    Result: its paragraphs wrapped, rows of tables as an entry each; without marks.
+    Raises `InputError` if there is no such chapter.
     """
     found = re.search(rf"^## {re.escape(title)}\n(.*?)(?=^## |\Z)", guide, re.M | re.S)
     if found is None:

@@ -301,22 +301,12 @@ _CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
 def build_cases(flight: Flight) -> CaseTree:
     """List what can happen to a flight.
 
-    Parameters
-    ----------
-    flight : Flight
-        The flight as planned.
+    ``flight``: the flight as planned.
 
-    Returns
-    -------
-    CaseTree
-        Cases, inputs and what was assumed. Each case has the likelihood of its cause;
-        flying shows how it is shared among those with the same cause.
-
-    Raises
-    ------
-    FlightError
-        If the flight file gives a likelihood to a case that does not exist for it, or
-        more than all of it together.
+    Result: cases, inputs and what was assumed. Each case has the likelihood of its
+    cause; flying shows how it is shared among those with the same cause. Raises
+    `FlightError` if the flight file gives a likelihood to a case that does not exist
+    for it, or more than all of it together.
     """
     bench = bench_of(flight)
     built = [

@@ -65,33 +65,14 @@ def fly_block(
 ) -> Block:
     """Fly a block of flights through every case.
 
-    Parameters
-    ----------
-    plan : Plan
-        What the rockets share.
-    tree : CaseTree
-        The cases.
-    wind : WindProfile
-        The wind as known, with its error.
-    count : int
-        Flights in the block.
-    seed, number : int
-        Seed of the run, and which block of it this is.
-    lean : ndarray, shape (2, count), optional
-        What each flight draws of the part of the wind's error east and north that
-        carries a fall farthest; plain draws when left out.
-    keep_falls : bool
-        Whether to keep where each stage of a fall begins.
+    ``plan``: what the rockets share; ``wind``: the wind as known, with its error;
+    ``count``: flights in the block; ``seed`` and ``number``: seed of the run, and which
+    block of it this is; ``lean``, shape (2, count): what each flight draws of the part
+    of the wind's error east and north that carries a fall farthest; plain draws when
+    left out; ``keep_falls``: whether to keep where each stage of a fall begins.
 
-    Returns
-    -------
-    Block
-        Landings and what led to them.
-
-    Raises
-    ------
-    ValueError
-        If a flight cannot leave the rail or leaves the column of air.
+    Result: landings and what led to them. Raises `ValueError` if a flight cannot leave
+    the rail or leaves the column of air.
     """
     block = _Flights(plan, tree, wind, count, seed, number, lean)
     block.fly_ahead(tree)

@@ -39,24 +39,11 @@ _STYLE: Final = "".join(f".wind-picture {rule}" for rule in _RULES)
 def wind_picture_svg(wind: WindProfile, top: float, system: str) -> str:
     """Draw a wind by height.
 
-    Parameters
-    ----------
-    wind : WindProfile
-        The wind over the site.
-    top : float
-        Height of the picture above the site [m].
-    system : {"us", "si"}
-        Units the reader picked.
+    ``wind``: the wind over the site; ``top``: height of the picture above the site [m];
+    ``system``: units the reader picked.
 
-    Returns
-    -------
-    str
-        An ``svg`` element that needs nothing from outside; every text is escaped.
-
-    Raises
-    ------
-    ValueError
-        If `top` is not a positive height.
+    Result: an ``svg`` element that needs nothing from outside; every text is escaped.
+    Raises `ValueError` if `top` is not a positive height.
     """
     if not (math.isfinite(top) and top > 0):
         raise ValueError(f"'top' must be a positive height (got {top})")
@@ -223,21 +210,10 @@ def _arrows(z: FloatArray, direction: FloatArray, speed: FloatArray, top: float)
 def wind_page(wind: WindProfile, top: float, system: str, table: str) -> str:
     """Make a page of its own for a wind.
 
-    Parameters
-    ----------
-    wind : WindProfile
-        The wind over the site.
-    top : float
-        Height of the picture above the site [m].
-    system : {"us", "si"}
-        Units the reader picked.
-    table : str
-        The levels as text.
+    ``wind``: the wind over the site; ``top``: height of the picture above the site [m];
+    ``system``: units the reader picked; ``table``: the levels as text.
 
-    Returns
-    -------
-    str
-        An HTML document that needs nothing from outside.
+    Result: an HTML document that needs nothing from outside.
     """
     assumed = "".join(f"<li>{escape(_plain(note))}</li>" for note in wind.assumed)
     return (
@@ -255,17 +231,9 @@ def wind_page(wind: WindProfile, top: float, system: str, table: str) -> str:
 def pad_picture(assessment: Assessment, rail: str) -> str:
     """Draw the pad with its rail, of a fixed size on the screen.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    rail : str
-        What the rail is called, safe to show.
+    ``rail``: what the rail is called, safe to show.
 
-    Returns
-    -------
-    str
-        An ``svg`` element without any text from a file.
+    Result: an ``svg`` element without any text from a file.
     """
     plan = assessment.cloud.plan
     parts = ['<circle class="pad" r="7"/><path class="pad" d="M-12 0H12M0-12V12"/>']
@@ -288,10 +256,7 @@ def _rail(azimuth: float, name: str) -> str:
 def wind_arrow(assessment: Assessment) -> str:
     """Draw the wind as a broad arrow for a corner, blowing over the map.
 
-    Returns
-    -------
-    str
-        An ``svg`` element; empty in a calm and where the wind comes from all sides.
+    Result: an ``svg`` element; empty in a calm and where the wind comes from all sides.
     """
     read, _ = wind_as_read(assessment.wind)
     if read.speed <= CALM or read.direction is None:

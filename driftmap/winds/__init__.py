@@ -99,22 +99,10 @@ _TYPED: Final = "report as typed"
 def decode(text: str, setting: Setting) -> Reading:
     """Read one source: a file of any format, a wind in words, or a report's own text.
 
-    Parameters
-    ----------
-    text : str
-        Path of a file, or the text itself.
-    setting : Setting
-        Place and time of the flight.
+    ``text``: path of a file, or the text itself; ``setting``: place and time of the
+    flight.
 
-    Returns
-    -------
-    Reading
-        The report, decoded.
-
-    Raises
-    ------
-    WindError
-        If it is none of these, or cannot be used.
+    Raises `WindError` if it is none of these, or cannot be used.
     """
     path = _as_file(text)
     if path is not None:
@@ -136,22 +124,10 @@ def decode(text: str, setting: Setting) -> Reading:
 def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
     """Read one source that may hold several readings, kept from before.
 
-    Parameters
-    ----------
-    text : str
-        As for `decode`, or the path of what ``driftmap winds --json`` printed.
-    setting : Setting
-        Place and time of the flight.
+    ``text``: as for `decode`, or the path of what ``driftmap winds --json`` printed;
+    ``setting``: place and time of the flight.
 
-    Returns
-    -------
-    tuple of Reading
-        One, or those that were kept, as they were.
-
-    Raises
-    ------
-    WindError
-        As `decode`.
+    Result: one, or those that were kept, as they were. Raises `WindError` as `decode`.
     """
     path = _as_file(text)
     if path is not None and looks_kept(kept := load_text(path)):
@@ -183,24 +159,10 @@ def _as_file(text: str) -> Path | None:
 def decode_text(text: str, source: str, setting: Setting) -> Reading:
     """Read the text of one source.
 
-    Parameters
-    ----------
-    text : str
-        Text of a file of any format, or a wind in words.
-    source : str
-        Name of the file, for messages.
-    setting : Setting
-        Place and time of the flight.
+    ``text``: text of a file of any format, or a wind in words; ``source``: name of the
+    file, for messages; ``setting``: place and time of the flight.
 
-    Returns
-    -------
-    Reading
-        The report, decoded.
-
-    Raises
-    ------
-    WindError
-        If it is of no format, or cannot be used.
+    Raises `WindError` if it is of no format, or cannot be used.
     """
     reading = check_seen(_read_known(text, source, setting), setting)
     reading = replace(reading, warned=(*reading.warned, *unheard(text, source)))
@@ -298,22 +260,9 @@ def read_winds(  # noqa: PLR0913 - all but the first are options
 def shape(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     """Merge a wind for its shape alone, of whatever day: to plan with, not to fly in.
 
-    Parameters
-    ----------
-    readings : sequence of Reading
-        The reports, in any order.
-    setting : Setting
-        Place of the flight.
+    ``readings``: the reports, in any order; ``setting``: place of the flight.
 
-    Returns
-    -------
-    WindProfile
-        The wind at its own time, without an age.
-
-    Raises
-    ------
-    WindError
-        As `merge`.
+    Result: the wind at its own time, without an age. Raises `WindError` as `merge`.
     """
     times = [r.valid for r in readings if r.valid is not None]
     own = replace(setting, when=max(times, default=setting.when))

@@ -64,26 +64,13 @@ def looks_like_aerodrome_forecast(text: str) -> bool:
 def read_aerodrome_forecast(text: str, source: str, setting: Setting) -> Reading:
     """Read the wind at the time of the flight from one forecast.
 
-    Parameters
-    ----------
-    text : str
-        One forecast, or those of several stations.
-    source : str
-        Name of the file.
-    setting : Setting
-        Station and time that are meant.
+    ``text``: one forecast, or those of several stations; ``source``: name of the file;
+    ``setting``: station and time that are meant.
 
-    Returns
-    -------
-    Reading
-        One level, at 10 m, as forecast. While the wind becomes another the stronger of the
-        two rules; what may come at the flight and is stronger or turned, shear and storms
-        go to `warned`.
-
-    Raises
-    ------
-    WindError
-        If it has no wind, or one that breaks the coding rules.
+    Result: one level, at 10 m, as forecast. While the wind becomes another the stronger
+    of the two rules; what may come at the flight and is stronger or turned, shear and
+    storms go to `warned`. Raises `WindError` if it has no wind, or one that breaks the
+    coding rules.
     """
     plain = " ".join(text.upper().replace("=", " ").split())
     starts = list(_HEAD.finditer(plain))

@@ -159,20 +159,12 @@ class _Row:
 def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
     """Read the wind over one station from a bulletin.
 
-    Parameters
-    ----------
-    text : str
-        One bulletin or several, with their columns as issued.
-    source : str
-        Name of the file.
-    setting : Setting
-        Station and time that are meant, and the altitude of the site.
+    ``text``: one bulletin or several, with their columns as issued; ``source``: name of
+    the file; ``setting``: station and time that are meant, and the altitude of the
+    site.
 
-    Raises
-    ------
-    WindError
-        If a line or a group breaks the coding rules, a group is missing above the
-        lowest, or it is not plain which station or time is meant.
+    Raises `WindError` if a line or a group breaks the coding rules, a group is missing
+    above the lowest, or it is not plain which station or time is meant.
     """
     if other := _OTHER_UNIT.search(text):
         raise ValueError(f"winds in {other[0]}; accepted are bulletins in knots")

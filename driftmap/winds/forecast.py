@@ -81,24 +81,11 @@ def looks_like_forecast(text: str) -> bool:
 def read_forecast(text: str, source: str, setting: Setting) -> Reading:
     """Read a forecast.
 
-    Parameters
-    ----------
-    text : str
-        The document.
-    source : str
-        Name of the file.
-    setting : Setting
-        Time that is meant, and the altitude of the site.
+    ``source``: name of the file; ``setting``: time that is meant, and the altitude of
+    the site.
 
-    Returns
-    -------
-    Reading
-        Levels above the site, and the members of an ensemble.
-
-    Raises
-    ------
-    WindError
-        If a key or a value cannot be used, by its level.
+    Result: levels above the site, and the members of an ensemble. Raises `WindError` if
+    a key or a value cannot be used, by its level.
     """
     return read_document(load_document(text, source), source, setting)
 

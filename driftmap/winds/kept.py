@@ -81,17 +81,9 @@ _MOST: Final = 1000  # readings, and members of an ensemble
 def keep_readings(readings: Iterable[Reading], site_altitude: float) -> Document:
     """Write readings as a document that `read_kept` reads.
 
-    Parameters
-    ----------
-    readings : iterable of Reading
-        Before merging.
-    site_altitude : float
-        Altitude of the site above which their heights are [m].
+    ``site_altitude``: altitude of the site above which their heights are [m].
 
-    Returns
-    -------
-    dict
-        ``site_altitude_m`` and ``readings``, ready for JSON, with every digit.
+    Result: ``site_altitude_m`` and ``readings``, ready for JSON, with every digit.
     """
     return {
         "site_altitude_m": site_altitude,
@@ -143,19 +135,10 @@ def looks_kept(text: str) -> bool:
 def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
     """Read what `keep_readings` wrote; other keys beside it are passed over.
 
-    Parameters
-    ----------
-    text : str
-        The document.
-    source : str
-        Name of the file.
-    setting : Setting
-        The site, which must be the one it was kept for.
+    ``source``: name of the file; ``setting``: the site, which must be the one it was
+    kept for.
 
-    Raises
-    ------
-    WindError
-        If a value cannot be used, or the site lies at another altitude.
+    Raises `WindError` if a value cannot be used, or the site lies at another altitude.
     """
     with located(source, "", WindError):
         document = load_document(text, source)
@@ -273,10 +256,7 @@ def _members(value: object, levels: int, where: str) -> FloatArray | None:
 def levels_of(wind: WindProfile) -> tuple[WindLevel, ...]:
     """Give the levels of a wind as a person reads them.
 
-    Returns
-    -------
-    tuple of WindLevel
-        As read, or made from the layers up to `known_to` where nothing was read.
+    Result: as read, or made from the layers up to `known_to` where nothing was read.
     """
     if wind.levels:
         return wind.levels
@@ -304,10 +284,7 @@ def _row(level: WindLevel) -> Document:
 def wind_document(wind: WindProfile) -> Document:
     """Describe a merged wind.
 
-    Returns
-    -------
-    dict
-        ``levels``, ``sources`` and ``assumed``, ready for JSON.
+    Result: ``levels``, ``sources`` and ``assumed``, ready for JSON.
     """
     return {
         "levels": [_row(level) for level in levels_of(wind)],
@@ -319,10 +296,7 @@ def wind_document(wind: WindProfile) -> Document:
 def decoded_document(readings: Sequence[Reading]) -> Document:
     """Describe what each report says by itself.
 
-    Returns
-    -------
-    dict
-        The same keys as `wind_document`.
+    Result: the same keys as `wind_document`.
     """
     return {
         "levels": [_row(level) for reading in readings for level in reading.levels],
@@ -336,12 +310,7 @@ def decoded_document(readings: Sequence[Reading]) -> Document:
 def text_table(levels: Iterable[WindLevel], system: str) -> str:
     """Set levels as a table, the highest first, as the sky is.
 
-    Parameters
-    ----------
-    levels : iterable of WindLevel
-        Levels to show.
-    system : {"us", "si"}
-        Units the reader picked.
+    ``system``: units the reader picked.
     """
     head = ("height", "from", "speed", "gust", "source")
     rows = [_cells(level, system) for level in reversed(list(levels))]

@@ -125,27 +125,12 @@ def read_answer(
 ) -> Reading:
     """Read an answer.
 
-    Parameters
-    ----------
-    answer : mapping
-        What the service sent.
-    source : str
-        Name of the service or the file.
-    setting : Setting
-        Place and time of the flight.
-    notes : tuple of str
-        How it was fetched.
+    ``answer``: what the service sent; ``source``: name of the service or the file;
+    ``setting``: place and time of the flight; ``notes``: how it was fetched.
 
-    Returns
-    -------
-    Reading
-        The hour nearest to the flight; it warns where the model's ground is not the
-        site's.
-
-    Raises
-    ------
-    ValueError
-        If a value cannot be used, or the answer is for another place.
+    Result: the hour nearest to the flight; it warns where the model's ground is not the
+    site's. Raises `ValueError` if a value cannot be used, or the answer is for another
+    place.
     """
     if "latitude" not in answer or "longitude" not in answer:
         raise ValueError("does not say its latitude and longitude")
@@ -292,21 +277,12 @@ def looks_like_arrays(text: str) -> bool:
 def read_arrays(text: str, source: str, setting: Setting) -> Reading:
     """Read a model's output: an array for each quantity, by level, or by time and level.
 
-    Parameters
-    ----------
-    text : str
-        JSON: arrays by name (those of `_MEANS`) with ``units``, an object of them; or
-        objects with ``data`` and ``attrs`` that tells ``units``, under ``coords`` and
-        ``data_vars`` or at the top. ``time`` holds ISO times, UTC where no zone is told.
-    source : str
-        Name of the file.
-    setting : Setting
-        Place and time of the flight.
+    ``text``: JSON: arrays by name (those of `_MEANS`) with ``units``, an object of
+    them; or objects with ``data`` and ``attrs`` that tells ``units``, under ``coords``
+    and ``data_vars`` or at the top. ``time`` holds ISO times, UTC where no zone is
+    told; ``source``: name of the file; ``setting``: place and time of the flight.
 
-    Raises
-    ------
-    WindError
-        If an array has no unit, or no shape that can be read.
+    Raises `WindError` if an array has no unit, or no shape that can be read.
     """
     document = load_document(text, source)
     arrays, factors = _arrays(document)

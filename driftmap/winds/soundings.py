@@ -49,24 +49,11 @@ def looks_like_igra(text: str) -> bool:
 def read_igra(text: str, source: str, setting: Setting) -> Reading:
     """Read one sounding.
 
-    Parameters
-    ----------
-    text : str
-        One sounding or many.
-    source : str
-        Name of the file.
-    setting : Setting
-        Station and time that are meant, and the altitude of the site.
+    ``text``: one sounding or many; ``source``: name of the file; ``setting``: station
+    and time that are meant, and the altitude of the site.
 
-    Returns
-    -------
-    Reading
-        The sounding nearest to the flight, or the latest.
-
-    Raises
-    ------
-    WindError
-        If a line breaks the format, or no level has a wind.
+    Result: the sounding nearest to the flight, or the latest. Raises `WindError` if a
+    line breaks the format, or no level has a wind.
     """
     lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
     starts = [i for i, (_, line) in enumerate(lines) if line.startswith("#")]
@@ -222,19 +209,10 @@ def looks_like_sounding_list(text: str) -> bool:
 def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
     """Read one sounding.
 
-    Parameters
-    ----------
-    text : str
-        One sounding or several, each under its title.
-    source : str
-        Name of the file.
-    setting : Setting
-        Station and time that are meant, and the altitude of the site.
+    ``text``: one sounding or several, each under its title; ``source``: name of the
+    file; ``setting``: station and time that are meant, and the altitude of the site.
 
-    Raises
-    ------
-    WindError
-        If the columns or a value cannot be read, by its line.
+    Raises `WindError` if the columns or a value cannot be read, by its line.
     """
     lines = text.splitlines()
     if _COMMAS.search(text.lstrip().split("\n", 1)[0].rstrip()):

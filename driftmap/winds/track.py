@@ -75,25 +75,12 @@ def looks_like_track(text: str) -> bool:
 def read_track(text: str, source: str, setting: Setting) -> Reading:
     """Read the wind from a tracker's log.
 
-    Parameters
-    ----------
-    text : str
-        GPX with times and elevations, or GGA sentences (with RMC, which tell the day).
-    source : str
-        Name of the file.
-    setting : Setting
-        Place of the site.
+    ``text``: GPX with times and elevations, or GGA sentences (with RMC, which tell the
+    day); ``source``: name of the file; ``setting``: place of the site.
 
-    Returns
-    -------
-    Reading
-        A level for each 20 s of the descent after the highest point, as high as it was
-        above where it landed.
-
-    Raises
-    ------
-    WindError
-        If there is no flight in it, or it was elsewhere.
+    Result: a level for each 20 s of the descent after the highest point, as high as it
+    was above where it landed. Raises `WindError` if there is no flight in it, or it was
+    elsewhere.
     """
     fixes, damaged, dated = (_gpx if "<gpx" in text[:2000] else _nmea)(text)
     if setting.place is not None and fixes:
@@ -300,26 +287,13 @@ def looks_like_drift(text: str) -> bool:
 def read_drift(text: str, source: str, setting: Setting) -> Reading:
     """Read the mean wind of a descent.
 
-    Parameters
-    ----------
-    text : str
-        ``drifted DISTANCE toward BEARING from APOGEE in TIME [N min ago | at 14:05]``: from
-        the pad to where it landed, the height of apogee, and the time from apogee to the
-        ground under one canopy or streamer.
-    source : str
-        Not used: the sentence names itself.
-    setting : Setting
-        Time of the flight.
+    ``text``: ``drifted DISTANCE toward BEARING from APOGEE in TIME [N min ago | at
+    14:05]``: from the pad to where it landed, the height of apogee, and the time from
+    apogee to the ground under one canopy or streamer; ``source``: not used: the
+    sentence names itself; ``setting``: time of the flight.
 
-    Returns
-    -------
-    Reading
-        One level at half the height, where a steady fall is in the middle of its time.
-
-    Raises
-    ------
-    WindError
-        If the sentence cannot be read.
+    Result: one level at half the height, where a steady fall is in the middle of its
+    time. Raises `WindError` if the sentence cannot be read.
     """
     del source
     name = " ".join(text.split())
