@@ -210,8 +210,7 @@ def brief_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
-    from driftmap.report.posters import caller_html, poster_html
-    from driftmap.report.sheet import brief_html
+    from driftmap.report.sheet import brief_html, caller_html, poster_html
 
     result = assessment_of(inputs)
     around = around_of(result, asked=stop_wind)

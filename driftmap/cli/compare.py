@@ -61,16 +61,19 @@ def compare_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of th
           --wind examples/noon.csv --when 2026-06-13T12:15-07:00
     """
     from driftmap.planning.documents import compare_document
-    from driftmap.report.casetold import compare_page, compare_told
+    from driftmap.report.casetold import compare_page, compare_rows, compare_told
     from driftmap.verdict.turning import compare
 
     setup, wind = setup_in_wind(flight, site, asked, (samples, seed), answers)
     with Progress("ways down") as progress:
-        data = compare_document(setup, compare(setup, wind, progress=progress))
+        found = compare(setup, wind, progress=progress)
+    data = compare_document(setup, found)
+    rows = compare_rows(data["alternatives"], found, voice)
     if out is not None:
-        write_all(out, {"compare.html": compare_page(data, setup.site.name, voice)})
+        page = compare_page(data, rows, setup.site.name, voice)
+        write_all(out, {"compare.html": page})
     if as_json:
         click.echo(json_text(data))
         return
     echo_flight(asked)
-    click.echo(compare_told(data, voice))
+    click.echo(compare_told(data, rows, voice))

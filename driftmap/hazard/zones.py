@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import product
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
@@ -26,6 +28,7 @@ __all__ = [
     "anywhere",
     "calmed",
     "grade",
+    "outer_line",
     "zones",
 ]
 
@@ -37,19 +40,20 @@ KILLS: Final = ENERGIES["hazardous fragment"]
 HURTS: Final = ENERGIES["counts as a casualty"]
 """Energy from which a piece that strikes a person counts as a casualty [J]: 11 ft lbf."""
 
-_GROWTH: Final = 0.03
-"""How far an outline is rounded outward, over the root of its area; half is taken back."""
+_ROUNDED: Final = 0.2
+"""Bumps and bays as narrow as twice this, over the root of the area, are taken off and
+filled: an outline is drawn by few landings there."""
 
-_CLOSED: Final = 0.08
-"""Gaps up to twice this, over the root of the area, are filled: an outline is drawn by few
-landings there, and what lies between two of them is no safer."""
+_GROWTHS: Final = (0.015, 0.03, 0.05)
+"""How far an outline is moved outward for it, over the root of its area: the least that
+leaves it its landings."""
 
 _ISLET: Final = 0.005
 """Parts of an outline smaller than this share of its area are noise of the sampling."""
 
 _LOST: Final = 0.001
-"""Share of the landings that may lie on such parts; more is no noise, as where a case has so
-few flights that one landing is an islet."""
+"""Share of the landings that may lie on such parts and bumps; more is no noise, as where a
+case has so few flights that one landing is an islet."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,28 +111,55 @@ def grade(energy: float) -> Kind | None:
     return "caution" if energy >= HURTS.value else None
 
 
-def calmed(shape: BaseGeometry, *, islet: float = _ISLET) -> shapely.MultiPolygon:
-    """Round an outline outward and drop islets of sampling noise.
+def calmed(
+    shape: BaseGeometry,
+    east: FloatArray,
+    north: FloatArray,
+    weights: FloatArray | None = None,
+) -> shapely.MultiPolygon:
+    """Smooth an outline and drop islets of sampling noise; its share stays inside.
 
     Parameters
     ----------
     shape : BaseGeometry
         Polygons [m].
-    islet : float
-        Share of the area below which a part is dropped.
+    east, north : ndarray, shape (n,)
+        Landing points that it was drawn from [m].
+    weights : ndarray, shape (n,), optional
+        Weight of each.
 
     Returns
     -------
     shapely.MultiPolygon
-        It covers the shape but for its islets.
+        It holds at least as many landings, and all but 1 in 1,000 of the same ones.
     """
+
+    def within(ground: BaseGeometry) -> NDArray[np.bool_]:
+        shapely.prepare(ground)
+        return np.asarray(shapely.intersects_xy(ground, east, north))
+
+    held = within(shape)
+    share = np.average(held, weights=weights)
+    for scale, islet, growth in product((1.0, 0.5, 0.25), (_ISLET, 0.0), _GROWTHS):
+        smooth = _smooth(shape, islet, growth, scale)
+        inside = within(smooth)
+        lost = np.average(held & ~inside, weights=weights)
+        if lost <= _LOST and np.average(inside, weights=weights) >= share:
+            return smooth
+    return _smooth(shape, 0.0, _GROWTHS[0], 0.0)  # nothing taken off
+
+
+def _smooth(
+    shape: BaseGeometry, islet: float, growth: float, scale: float
+) -> shapely.MultiPolygon:
+    """Grow a shape, fill its bays and take off its bumps."""
     parts = shapely.get_parts(shape)
     whole = shapely.area(parts).sum()
     kept = shapely.union_all(parts[shapely.area(parts) >= islet * whole])
     side = np.sqrt(whole)
-    reach, growth = _CLOSED * side, _GROWTH * side / 2
-    # Outward only: bays and gaps that narrow are filled, and islets beside it joined.
-    round_ = kept.buffer(reach, quad_segs=6).buffer(growth - reach, quad_segs=6)
+    bump, bay = scale * side * _ROUNDED, side * _ROUNDED
+    grown = kept.buffer(growth * side + bay, quad_segs=6)
+    round_ = grown.buffer(-bay - bump, quad_segs=6).buffer(bump, quad_segs=6)
     return shapely.MultiPolygon(list(shapely.get_parts(round_)))
 
 
@@ -220,13 +251,12 @@ def _zone(
     if kind == "caution":
         planned = [p for p in parts if p.case == WORKS and p.body == "rocket"]
         speaks = planned[0] if planned else speaks
-    outlines = {
-        p: _outline(cloud, p, contours[p.case, p.body][-1].shape) for p in parts
-    }
-    whole = shapely.union_all(list(outlines.values()))
+    outlines = {p: outer_line(cloud, p, contours) for p in parts}
+    # Notches where outlines cross are filled too: outward, so that all they hold stays in.
+    whole = _smooth(shapely.union_all(list(outlines.values())), 0.0, 0.003, 0.0)
     return Zone(
         kind,
-        shapely.MultiPolygon(list(shapely.get_parts(whole))),
+        whole,
         outlines[speaks],
         speaks.case,
         speaks.body,
@@ -236,18 +266,24 @@ def _zone(
     )
 
 
-def _outline(
-    cloud: Cloud, part: Part, shape: shapely.MultiPolygon
+def outer_line(
+    cloud: Cloud,
+    part: Part,
+    contours: Mapping[tuple[str, str], tuple[Contour, ...]],
 ) -> shapely.MultiPolygon:
-    """Calm an outline; islets stay where more than noise lands on them."""
-    calm, at = calmed(shape), (cloud.east[part.rows], cloud.north[part.rows])
-    shapely.prepare([shape, calm])
-    lost = shapely.intersects_xy(shape, *at) & ~shapely.intersects_xy(calm, *at)
-    return (
-        calmed(shape, islet=0.0)
-        if np.average(lost, weights=part.weights) > _LOST
-        else calm
-    )
+    """Give the widest outline of a piece as every page draws it: calmed.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        Landing points.
+    part : Part
+        The piece in its case.
+    contours : mapping of (str, str) to tuple of Contour
+        Outlines by case and body, the widest last.
+    """
+    at = cloud.east[part.rows], cloud.north[part.rows]
+    return calmed(contours[part.case, part.body][-1].shape, *at, part.weights)
 
 
 def _median(column: FloatArray, part: Part) -> float:

@@ -375,6 +375,8 @@ def compare_document(setup: Setup, found: Sequence[Compared]) -> dict[str, Any]:
         "seed": setup.seed,
         "samples": setup.samples,
         "alternatives": [_alternative(one) for one in found],
+        # What is assumed of one way alone bears its name in the text.
+        "assumed": _each(one.assessment.assumed for one in found),
         "made_up": not setup.flight.alternatives,
         "sizes": _sizes(setup.flight, density),
         "cautions": list(CAUTIONS),
@@ -396,6 +398,7 @@ def _alternative(one: Compared) -> dict[str, Any]:
     return {
         "name": one.name,
         "verdict": one.assessment.verdict,
+        "held_by": [c.name for c in one.assessment.checks if c.outcome != "pass"],
         **{key: piece[key] for key in keys},
         "worst_area_hit": worst.estimate,
         "worst_area_interval": [worst.lower, worst.upper],

@@ -9,11 +9,13 @@ from driftmap.errors import visible
 from driftmap.failures.cases import WORKS
 from driftmap.report import words
 from driftmap.report.planpage import page, printable, table, verdict_word
-from driftmap.report.sentences import case_words
+from driftmap.report.reasons import worst_first
+from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.units import DIMENSIONS
 from driftmap.verdict.assessment import CAUTIONS
+from driftmap.verdict.turning import Compared
 
 __all__ = ["cases_page", "cases_told", "compare_page", "compare_rows", "compare_told"]
 
@@ -205,7 +207,7 @@ def _amount(value: float, unit: str, voice: Voice) -> str:
     return voice.number(told)
 
 
-def compare_told(data: dict[str, Any], voice: Voice) -> str:
+def compare_told(data: dict[str, Any], rows: list[list[str]], voice: Voice) -> str:
     """Write alternatives side by side for a terminal."""
     early = [
         f"{row['name']}:{_window_line(window, voice)}"
@@ -214,7 +216,7 @@ def compare_told(data: dict[str, Any], voice: Voice) -> str:
     ]
     return "\n".join(
         [
-            aligned(compare_rows(data["alternatives"], voice)),
+            aligned(rows),
             *(["", _MADE_UP] if data["made_up"] else []),
             *["", *_size_lines(data["sizes"], voice), "", *early, ""],
             *(f"* {text}" for text in CAUTIONS),
@@ -222,13 +224,15 @@ def compare_told(data: dict[str, Any], voice: Voice) -> str:
     )
 
 
-def compare_rows(rows: Iterable[dict[str, Any]], voice: Voice) -> list[list[str]]:
-    """Give a row to each alternative."""
+def compare_rows(
+    rows: Iterable[dict[str, Any]], found: Iterable[Compared], voice: Voice
+) -> list[list[str]]:
+    """Give a row to each alternative, with the worst of what speaks against it."""
     keys = ("if_planned", "drift", "time", "landing_speed", "energy", "worst_area")
-    head = [voice.say(f"plan.{key}") for key in (*keys, "verdict")]
+    head = [voice.say(f"plan.{key}") for key in (*keys, "verdict", "held_by")]
     head.insert(2, voice.say("map.within"))
     told = [head]
-    for row in rows:
+    for row, one in zip(rows, found, strict=True):
         hit = voice.share(
             row["worst_area_hit"], row["worst_area_interval"], row["flights"]
         )
@@ -242,20 +246,29 @@ def compare_rows(rows: Iterable[dict[str, Any]], voice: Voice) -> list[list[str]
                 voice.shown(row["energy_j"]["p50"], "energy"),
                 hit.rpartition(":")[2].strip(),
                 verdict_word(row["verdict"], voice),
+                _against(one, voice),
             ]
         )
     return told
 
 
-def compare_page(data: dict[str, Any], site: str, voice: Voice) -> str:
+def _against(one: Compared, voice: Voice) -> str:
+    areas = one.assessment.site.areas
+    people = {area.name for area in areas if area.occupied}
+    held = worst_first(one.assessment.checks, people)
+    return sentence(held[0], voice) if held else ""
+
+
+def compare_page(
+    data: dict[str, Any], rows: list[list[str]], site: str, voice: Voice
+) -> str:
     """Write the page of alternatives."""
     sizes = _size_lines(data["sizes"], voice)
     lines = "".join(f"<li>{printable(line)}</li>" for line in sizes)
     heading = printable(voice.say("plan.which_canopy"))
-    rows = table(compare_rows(data["alternatives"], voice), voice)
     return page(
         voice.say("plan.compare_title", flight=data["flight"], site=site),
-        [rows, f"<h2>{heading}</h2><ul>{lines}</ul>"],
+        [table(rows, voice), f"<h2>{heading}</h2><ul>{lines}</ul>"],
         voice,
-        assumed=[],
+        assumed=data["assumed"],
     )

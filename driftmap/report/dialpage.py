@@ -40,7 +40,7 @@ from driftmap.report.page import (
 from driftmap.report.tables import needle_told
 from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
 from driftmap.report.windtold import STALE
-from driftmap.report.words import Units, isolate
+from driftmap.report.words import Units, in_units_of, isolate
 from driftmap.rules import Answers
 from driftmap.rules.kinds import FACTS
 from driftmap.rules.ruleset import amount
@@ -294,7 +294,7 @@ def _content(
         "line_share": voice.number(f"{line_error(1e6, fineness) / 1e4:.1f} %"),
         "meter": voice.shown(METER_HEIGHT, "length"),
         "needle": needle_told(site.declination, voice),
-        "assumed": dial.assumed,
+        "assumed": [in_units_of(note, voice.units) for note in dial.assumed],
         "table": _table(dial, voice),
         "people": [
             (number, area.name, area.people)

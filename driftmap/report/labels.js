@@ -9,6 +9,7 @@ function overlaps(box, taken) {
 const GAPS = [6, 24, 48];
 const FAR_GAPS = [6, 24, 48, 80, 120, 170];
 const EVERYWHERE = [6, 14, 24, 36, 50, 66, 84, 104, 128, 154, 184, 220, 260, 310, 370];
+const NEARBY = EVERYWHERE.filter((gap) => gap < 130);
 const ROUND = Array.from({ length: 24 }, (_, i) => [Math.cos((i * Math.PI) / 12), Math.sin((i * Math.PI) / 12)]);
 const MANY = 12; // people's places; beyond them those close together share a plate
 
@@ -37,6 +38,59 @@ function leadTo(anchor, box) {
   return [x, y, Math.min(Math.max(x, box.left), box.right), Math.min(Math.max(y, box.top), box.bottom)];
 }
 
+// Polygons of what is drawn, in pixels of the page. The page gives zoneDrawn and ownDrawn.
+function polygonsOf(drawn) {
+  const { left, top } = chart.getContainer().getBoundingClientRect();
+  const pixel = (place) => {
+    const { x, y } = chart.latLngToContainerPoint(place);
+    return [left + x, top + y];
+  };
+  return drawn.flatMap((shape) => shape.getLatLngs()).map((polygon) => polygon.map((ring) => ring.map(pixel)));
+}
+
+const zonePolygons = (kind) => polygonsOf(zoneDrawn(kind));
+
+// How a box lies to polygons: "in" one of them, "off" all, or "over" an edge.
+function lies(box, polygons) {
+  const found = polygons.map((rings) => liesTo(box, rings));
+  return found.find((word) => word === "in") ?? found.find((word) => word === "over") ?? "off";
+}
+
+function liesTo(box, rings) {
+  const [x, y] = [(box.left + box.right) / 2, (box.top + box.bottom) / 2];
+  let inside = false;
+  for (const ring of rings) {
+    for (let i = 0, j = ring.length - 1; i < ring.length; j = i, i += 1) {
+      const [[a, b], [c, d]] = [ring[i], ring[j]];
+      if (pierces([a, b, c, d], box)) return "over";
+      if (b > y !== d > y && x < ((c - a) * (y - b)) / (d - b) + a) inside = !inside;
+    }
+  }
+  return inside ? "in" : "off";
+}
+
+// Set the word of a zone inside it, nearest to its middle, clear of what is taken and of a worse zone.
+function inZone(label, frame, taken, own, worse, leads) {
+  const { width, height } = label.getBoundingClientRect();
+  const { left: x, top: y } = label.parentElement.getBoundingClientRect();
+  const corners = own.flat(2);
+  if (!corners.length) return false;
+  const low = (axis, edge) => Math.max(Math.min(...corners.map((c) => c[axis])), edge);
+  const high = (axis, edge) => Math.min(Math.max(...corners.map((c) => c[axis])), edge);
+  const tries = [];
+  for (let left = low(0, frame.left); left <= high(0, frame.right) - width; left += 10) {
+    for (let top = low(1, frame.top); top <= high(1, frame.bottom) - height; top += 10) {
+      tries.push({ left, top, right: left + width, bottom: top + height, away: Math.hypot(left + width / 2 - x, top + height / 2 - y) });
+    }
+  }
+  const fits = (box) => !overlaps(box, taken) && lies(box, own) === "in" && lies(box, worse) === "off" && !leads.some((way) => pierces(way, box));
+  const box = tries.sort((a, b) => a.away - b.away).find(fits);
+  if (!box) return false;
+  label.style.left = `${box.left - x}px`;
+  label.style.top = `${box.top - y}px`;
+  return true;
+}
+
 // Whether a line keeps off other plates, other lines, and the points of other places.
 function clear(way, label, crowd) {
   return (crowd.crossing || !crowd.leads.some((other) => crosses(way, other))) && ![...crowd.boxes, ...crowd.spots(label)].some((box) => pierces(way, box));
@@ -56,9 +110,10 @@ function settle(label, frame, taken, gaps = GAPS, around = AROUND, crowd = null)
       const box = { left, top, right: left + width, bottom: top + height };
       const inside = left >= frame.left && box.right <= frame.right && top >= frame.top && box.bottom <= frame.bottom;
       if (!inside || overlaps(box, taken)) continue;
+      if (crowd?.off && lies(box, crowd.off) !== "off" && lies(box, crowd.own) !== "in") continue;
       const way = leadTo(anchor, box);
       const far = Math.hypot(way[2] - way[0], way[3] - way[1]) > 8;
-      if (crowd && (crowd.leads.some((other) => pierces(other, box)) || (far && !clear(way, label, crowd)))) continue;
+      if (crowd && ((!crowd.over && crowd.leads.some((other) => pierces(other, box))) || (far && !clear(way, label, crowd)))) continue;
       label.style.left = `${left - anchor.left}px`;
       label.style.top = `${top - anchor.top}px`;
       // A word of a zone that had to go anywhere is told by its colour: no line to it runs over others.
@@ -82,15 +137,30 @@ function insist(label, frame, taken, crowd) {
     .filter((box) => !people || x < box.left || x > box.right || y < box.top || y > box.bottom);
   const free = [...taken, ...others];
   const easier = { ...crowd, spots: () => [] }; // a line may run over the point of another place, before a name goes
+  if (!people) {
+    const own = label.classList.contains("danger") ? [crowd.danger, []] : [crowd.caution, crowd.danger];
+    if (inZone(label, frame, free, ...own, crowd.leads)) return true;
+    label.classList.add("short");
+    if (inZone(label, frame, free, ...own, crowd.leads)) return true;
+  } else if (!crowd.many) {
+    // Off the ground of danger, unless it is their own: a name there reads as if they stood there.
+    const own = polygonsOf(ownDrawn(label));
+    const off = (ways) => ({ ...ways, off: crowd.danger, own });
+    const tries = [[GAPS, AROUND, crowd], [NEARBY, ROUND, crowd], [NEARBY, ROUND, easier], [FAR_GAPS, AROUND, easier]];
+    if (tries.some(([gaps, around, ways]) => settle(label, frame, free, gaps, around, off(ways)))) return true;
+  }
   if (!crowd.many && (settle(label, frame, free, FAR_GAPS, AROUND, crowd) || settle(label, frame, free, FAR_GAPS, AROUND, easier))) return true;
   label.classList.add("short");
-  if (people && crowd.many && settle(label, frame, [...crowd.boxes], [0], [[0, 0]], crowd)) return true;
+  if (people && crowd.many && settle(label, frame, [...crowd.fixed, ...crowd.boxes], [0], [[0, 0]], crowd)) return true;
   if (settle(label, frame, free, crowd.many ? GAPS : FAR_GAPS, AROUND, crowd) || settle(label, frame, free, GAPS, AROUND, easier)) return true;
   if (people && crowd.many && crowd.hosts.length) return false;
-  if (settle(label, frame, [...crowd.boxes, ...others], EVERYWHERE, ROUND, crowd)) return true;
-  if (settle(label, frame, [...crowd.boxes, ...crowd.spots(label)], EVERYWHERE, ROUND, easier)) return true;
-  if (!crowd.many && settle(label, frame, [...crowd.boxes, ...others], EVERYWHERE, ROUND, { ...easier, crossing: true })) return true;
-  return !(people && crowd.hosts.length) && settle(label, frame, [...crowd.boxes], EVERYWHERE, ROUND);
+  if (settle(label, frame, [...crowd.fixed, ...crowd.boxes, ...others], EVERYWHERE, ROUND, crowd)) return true;
+  if (settle(label, frame, [...crowd.fixed, ...crowd.boxes, ...crowd.spots(label)], EVERYWHERE, ROUND, easier)) return true;
+  if (!crowd.many && settle(label, frame, [...crowd.fixed, ...crowd.boxes, ...others], EVERYWHERE, ROUND, { ...easier, crossing: true })) return true;
+  if (people && crowd.hosts.length) return false;
+  // Over lines and others' ground, before a line runs through a word.
+  const over = { ...easier, over: true, crossing: true };
+  return (people && settle(label, frame, [...crowd.fixed, ...crowd.boxes], EVERYWHERE, ROUND, over)) || settle(label, frame, [...crowd.fixed, ...crowd.boxes], EVERYWHERE, ROUND);
 }
 
 // Where there is no room even for a number, a place is counted on the plate nearest to it, which is no better off.
@@ -148,13 +218,14 @@ function placeLabels() {
 function placeOnce(gathered) {
   const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();
   const frame = { left, top: top + 20, right: right - 26, bottom }; // clear of the edges' names
-  const taken = [padBox(), ...all(".leaflet-control, #far span, #north").map((c) => c.getBoundingClientRect())];
+  const fixed = all(".leaflet-control, #far span, #north").map((c) => c.getBoundingClientRect());
+  const taken = [padBox(), ...fixed];
   for (const line of all(".leader")) line.remove();
   taken.push(...peopleBoxes(), ...all(".pad-picture text, .pad-picture .wind, .pad-picture .rail").map((t) => t.getBoundingClientRect()));
   const named = on("#show-names");
   const labels = all(".map .label").sort((a, b) => a.dataset.rank - b.dataset.rank);
   const people = labels.filter((label) => label.classList.contains("people"));
-  const crowd = { boxes: [], leads: [], hosts: [], many: people.length > MANY };
+  const crowd = { boxes: [], fixed, leads: [], hosts: [], many: people.length > MANY, danger: zonePolygons("danger"), caution: zonePolygons("caution") };
   // The points that other places of people are named at: a plate over one would hide where its line begins.
   const points = people.map((label) => [label, label.parentElement.getBoundingClientRect()]);
   crowd.spots = (label) => points.filter(([other]) => other !== label)

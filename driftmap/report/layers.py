@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, cast
 
 import folium
 import numpy as np
@@ -15,27 +15,35 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.checks import FloatArray
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
-from driftmap.hazard.zones import Zone, calmed
+from driftmap.hazard.zones import Zone, outer_line
 from driftmap.report import squares
 from driftmap.report.marks import (
     KINDS,
     MOST_POINTS,
     has_people,
+    in_sight,
     people_numbers,
     piece_marks,
+    shown,
 )
 from driftmap.report.offline import Group, Label, OfflineMap, safe_text
+from driftmap.report.reasons import zone_lines
 from driftmap.report.sentences import case_name
-from driftmap.report.shapes import latlon_of, lines_of, lonlat, outline, rings_of, tag
-from driftmap.report.sight import in_sight
-from driftmap.report.underlay import underlay
+from driftmap.report.shapes import (
+    latlon_of,
+    lines_of,
+    lonlat,
+    outline,
+    rings_of,
+    tag,
+    underlay,
+)
 from driftmap.report.voice import Voice
 from driftmap.report.windsketch import pad_picture
 from driftmap.report.words import isolate
-from driftmap.report.zonelayer import draw_zones
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["draw"]
+__all__ = ["draw", "draw_zones"]
 
 
 _PAD = shapely.Point(0.0, 0.0)
@@ -160,7 +168,6 @@ def _far(assessment: Assessment) -> list[dict[str, Any]]:
             "name": isolate(area.name),
             "number": numbers.get(area.name, 0),
             "middle": latlon_of(site, area.shape.representative_point()),
-            "at": rings_of(site, area.shape.convex_hull)[0][0],
         }
         for area in sorted(told, key=lambda a: a.shape.distance(_PAD))
     ]
@@ -252,7 +259,9 @@ def _draw_piece(
             classes = (
                 f"contour case-{color} dash-{dash} in-{line.share * 100:.0f}{filled}"
             )
-            shape = calmed(line.shape) if which == "outer" else line.shape
+            shape = line.shape
+            if which == "outer":
+                shape = outer_line(assessment.cloud, part, assessment.contours)
             outline(rings_of(site, shape), classes, pane="contours").add_to(group)
         if which == "outer":
             text = case_name(assessment, part.case, causes.get(part.case, ""), voice)
@@ -334,3 +343,54 @@ def _points(assessment: Assessment) -> dict[str, Any]:
 
 def _packed(steps: FloatArray) -> str:
     return base64.b64encode(steps.round().astype("<i2").tobytes()).decode()
+
+
+def draw_zones(
+    chart: OfflineMap, assessment: Assessment, zoned: Sequence[Zone], voice: Voice
+) -> list[str]:
+    """Draw danger over caution, each with its word and what comes down there.
+
+    Parameters
+    ----------
+    chart : OfflineMap
+        The map; the zones are put on it.
+    assessment : Assessment
+        The assessment.
+    zoned : sequence of Zone
+        Danger before caution.
+    voice : Voice
+        Writes the words.
+
+    Returns
+    -------
+    list of str
+        Names of the layers, that of the words last.
+    """
+    names, above = [], shapely.union_all([a.shape for a in assessment.site.areas])
+    for zone in reversed(zoned):
+        rings = rings_of(assessment.site, zone.shape)
+        for classes in (f"zone {zone.kind}", f"hatch {zone.kind}"):
+            shape = outline(rings, classes, pane="zones")
+            shape.add_to(chart)
+            names.append(str(shape.get_name()))
+    group = Group(name="zone words", show=False)
+    for zone in shown(zoned):
+        free = shapely.difference(zone.heart, above)
+        heart = zone.heart if free.is_empty else free
+        pole = shapely.get_point(
+            shapely.maximum_inscribed_circle(
+                cast("shapely.Polygon", heart), tolerance=5.0
+            ),
+            0,
+        )
+        word = safe_text(voice.say(f"zone.{zone.kind}"))
+        told = "<br>".join(
+            safe_text(line) for line in zone_lines(assessment.flight, zone, voice)
+        )
+        inner = f"<b>{word}</b><span>{told}</span>"
+        tag(latlon_of(assessment.site, pole), inner, f"zone {zone.kind}", -99).add_to(
+            group
+        )
+        above = shapely.union(above, zone.shape)
+    group.add_to(chart)
+    return [*names, str(group.get_name())]

@@ -42,7 +42,22 @@ function apply() {
   placeAll();
 }
 
+// What the placing of labels keeps to.
+const zoneDrawn = (kind) => DRIFTMAP.zones.map(layer).filter((drawn) => drawn.options?.className === `zone ${kind}`);
+const ownDrawn = (label) => [DRIFTMAP.areas[label.dataset.area]].filter(Boolean).map(layer);
+
+// Wind and north stand in the corner where no zone lies, if there is one.
+function placeCorner() {
+  const north = one("#north");
+  north.classList.remove("low");
+  const hides = () => ["danger", "caution"].some((kind) => lies(north.getBoundingClientRect(), zonePolygons(kind)) !== "off");
+  if (!hides()) return;
+  north.classList.add("low");
+  if (hides()) north.classList.remove("low");
+}
+
 function placeAll() {
+  placeCorner();
   placeFar();
   placeLabels();
 }
@@ -109,10 +124,10 @@ function placeFar() {
   const taken = [...all(".leaflet-control, #north")].map((box) => box.getBoundingClientRect());
   const { left, top } = chart.getContainer().getBoundingClientRect();
   one("#far").replaceChildren();
-  for (const { name, number, at, middle } of DRIFTMAP.far) {
-    const ring = at.map((corner) => chart.latLngToContainerPoint(corner));
-    if (ring.some(({ x, y }) => x >= 0 && y >= 0 && x <= size.x && y <= size.y)) continue;
+  for (const { name, number, middle } of DRIFTMAP.far) {
     const point = chart.latLngToContainerPoint(middle);
+    // Named where its middle lies in sight, clear of the names along the edges.
+    if (point.x >= 0 && point.y >= 20 && point.x <= size.x - 26 && point.y <= size.y) continue;
     const away = apart(L.latLng(DRIFTMAP.pad), L.latLng(middle));
     const chip = document.createElement("span");
     const arrow = document.createElement("i");

@@ -10,7 +10,7 @@ from driftmap.hazard.zones import HURTS, KILLS, Zone, zones
 from driftmap.planning.around import Around
 from driftmap.report import tables
 from driftmap.report.instruct import instruction, moments
-from driftmap.report.marks import KINDS, MOST_POINTS
+from driftmap.report.marks import KINDS, MOST_POINTS, shown
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -21,12 +21,11 @@ from driftmap.report.page import (
 from driftmap.report.picture import field_picture
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import spots
-from driftmap.report.sight import shown
 from driftmap.report.tables import needle_told
 from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
 from driftmap.report.windsketch import wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script
-from driftmap.report.words import Units
+from driftmap.report.words import Units, in_units_of
 from driftmap.verdict.assessment import Assessment, document
 
 __all__ = ["map_html"]
@@ -149,6 +148,6 @@ def _content(
         "needle": needle_told(a.site.declination, voice),
         "most_points": voice.count(MOST_POINTS),
         "ground_error": voice.distance(a.site.picture.error) if a.site.picture else "",
-        "assumed": a.assumed,
+        "assumed": [in_units_of(note, voice.units) for note in a.assumed],
         "cautions": voice.catalogue.cautions,
     }

@@ -11,10 +11,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import Zone
+from driftmap.report.marks import in_sight
 from driftmap.report.plates import HEIGHT, WIDTH, Frame, Plate, Room, fit, ticks, widths
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
-from driftmap.report.sight import in_sight
 from driftmap.report.squares import ring_step
 from driftmap.report.voice import Voice
 from driftmap.report.windtold import CALM, where_read, wind_as_read
@@ -66,7 +66,9 @@ def field_picture(
         if not spot.stand:
             parts += _closed(frame, spot)
     parts += [_shape(f"people {s.outcome}", frame, s.area.shape) for s in people]
-    room = Room([frame.pixels(spot.area.shape) for spot in people])
+    danger = shapely.union_all([z.shape for z in zones if z.kind == "danger"])
+    grounds = [frame.pixels(spot.area.shape) for spot in people]
+    room = Room(grounds, frame.pixels(danger))
     room.take(*_corners(a), (0.0, HEIGHT - 44, _scale(frame, voice)[1], HEIGHT))
     room.take_point(*frame.spot(0.0, 0.0), 18.0)
     parts += [_pad(frame), _north(voice), _scale(frame, voice)[0], _wind(a, voice)]
@@ -162,9 +164,12 @@ def _names(frame: Frame, people: Sequence[Spot], room: Room, voice: Voice) -> li
             text = name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…"
             if spot.area.people:
                 text += f" · {voice.count(spot.area.people)}"
-        size = (34.0 + widths(text), 30.0) if text else (30.0, 30.0)
-        plate = room.place(frame.spot(aim.x, aim.y), size, own=i)
-        plates.append((plate, number, text, spot.outcome))
+        sizes = [(34.0 + widths(text), 30.0)] if text else []
+        plate, which = room.place(
+            frame.spot(aim.x, aim.y), [*sizes, (30.0, 30.0)], own=i
+        )
+        told = text if which < len(sizes) else ""
+        plates.append((plate, number, told, spot.outcome))
     leads = [plate.leader() for plate, *_ in plates]
     return [*leads, *(_plate(*told) for told in plates)]
 
@@ -197,11 +202,11 @@ def _words(
         lines = zone_lines(a.flight, zone, voice)
         word = voice.say(f"zone.{zone.kind}")
         wide = max(widths(word, 13.5) + 24, *(widths(line, 9.6) for line in lines))
-        heart = frame.pixels(zone.heart)
-        free = shapely.difference(heart, above)
-        plate = room.inside(free if not free.is_empty else heart, (wide, 74.0))
+        shape = frame.pixels(zone.shape)
+        free = shapely.difference(shape, above)
+        plate = room.inside(free if not free.is_empty else shape, (wide, 74.0))
         parts.append(_signal(plate, zone.kind, word, lines))
-        above = shapely.union(above, frame.pixels(zone.shape))
+        above = shapely.union(above, shape)
     return parts
 
 
@@ -229,6 +234,7 @@ def _pad(frame: Frame) -> str:
 
 def _north(voice: Voice) -> str:
     return (
+        f'<rect class="corner" x="{WIDTH - 62:g}" width="62" height="76"/>'
         f'<g class="north" transform="translate({WIDTH - 34:g} 34)">'
         '<path d="M0 -24L11 14L0 6L-11 14Z"/>'
         f'<text y="34">{escape(voice.say("picture.north"))}</text></g>'
@@ -266,7 +272,9 @@ def _wind(a: Assessment, voice: Voice) -> str:
     )
     first = " ".join([voice.say("picture.wind"), voice.speed(read.speed)])
     where = where_read(read, voice)
+    wide = 104 + max(widths(first, 12.5), widths(where), widths(high))
     return (
+        f'<rect class="corner" width="{wide:.0f}" height="88"/>'
         f'{arrow}<text class="say" x="94" y="30">{escape(first)}</text>'
         f'<text class="say small" x="94" y="52">{escape(where)}</text>'
         f'<text class="say small" x="94" y="72">{escape(high)}</text>'

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from driftmap.report.page import render, text_of
 from driftmap.report.voice import Voice
+from driftmap.report.words import in_units_of
 
 __all__ = ["governing", "page", "printable", "table", "verdict_word"]
 
@@ -75,15 +76,22 @@ def table(rows: Sequence[Sequence[str]], voice: Voice) -> str:
     words = {verdict_word(v, voice): v for v in ("go", "hold", "no-go")}
     words[voice.say("plan.go_if")] = "go"
     body = "".join(
-        f"<tr>{''.join(_cell(text, words) for text in row)}</tr>" for row in rows[1:]
+        # A row without a name goes on with the row before it.
+        f"<tr{'' if row[0] else ' class=again'}>"
+        f"{''.join(_cell(*cell, words) for cell in zip(rows[0], row, strict=True))}</tr>"
+        for row in rows[1:]
     )
     name = printable(voice.say("plan.table"))
-    return f'<div class="wide" tabindex="0" role="group" aria-label="{name}"><table><tr>{head}</tr>{body}</table></div>'
+    return (
+        f'<div class="wide" tabindex="0" role="group" aria-label="{name}"><table>'
+        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    )
 
 
-def _cell(text: str, words: Mapping[str, str]) -> str:
+def _cell(head: str, text: str, words: Mapping[str, str]) -> str:
+    """Write a cell; on a phone, where each row is a card, it bears the head of its column."""
     kind = words.get(text) or ("short" if len(text) <= _SHORT else "")
-    return f'<td class="{kind}">{printable(text)}</td>'
+    return f'<td class="{kind}" data-label="{printable(head)}">{printable(text)}</td>'
 
 
 def page(
@@ -124,7 +132,7 @@ def page(
         say=voice.say,
         title=_shown(title),
         blocks=list(blocks),
-        assumed=[_shown(line) for line in assumed],
+        assumed=[_shown(in_units_of(line, voice.units)) for line in assumed],
         questions=[_shown(line) for line in questions],
         warnings=[_shown(line) for line in warnings],
         cautions=voice.catalogue.cautions,

@@ -12,6 +12,7 @@ from driftmap.planning.aim import Aim
 from driftmap.planning.layout import Place
 from driftmap.planning.season import SeasonHour
 from driftmap.planning.shares import by_month_and_hour
+from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.planpage import governing, page, printable, table, verdict_word
 from driftmap.report.sketches import dial_svg, layout_svg, season_svg
@@ -134,7 +135,8 @@ def limits_rows(
 
     below_all = "go_if_below" if held else "go_below"
     keys = ("wind_from", below_all, "at_head", "also_go", "held_by")
-    rows = [[voice.say(f"plan.{key}") for key in keys]]
+    height = voice.distance(REFERENCE)
+    rows = [[voice.say(f"plan.{key}", height=height) for key in keys]]
     for limit in found:
         below = limit.go_below
         most, head = voice.say("plan.not_known"), ""
@@ -161,7 +163,8 @@ def limits_page(
 ) -> str:
     """Write the page of limits."""
     none = [f"<p><b>{printable(text)}</b></p>" for text in none_go(found, voice)]
-    text = f"<p>{printable(voice.say('plan.limits_how'))}</p>"
+    how = voice.say("plan.limits_how", height=voice.distance(REFERENCE))
+    text = f"<p>{printable(how)}</p>"
     return _plan(
         voice.say("plan.limits_title", flight=data["flight"], site=data["site"]),
         [*none, dial_svg(found, most, voice), text, table(rows, voice)],

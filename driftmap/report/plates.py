@@ -59,8 +59,12 @@ class Frame:
         east, south = self.west + WIDTH / self.scale, self.top - HEIGHT / self.scale
         return shapely.box(self.west, south, east, self.top)
 
-    def seen(self, shape: BaseGeometry, *, grow: float = 500.0) -> BaseGeometry:
-        """Cut a shape to what is in sight, with so much about it [m]."""
+    def seen(self, shape: BaseGeometry, *, grow: float | None = None) -> BaseGeometry:
+        """Cut a shape to what is in sight, with so much about it [m].
+
+        A page wider than the box shows more: no zone may seem to end there.
+        """
+        grow = 3 * WIDTH / self.scale if grow is None else grow
         return shapely.intersection(shape, self.box().buffer(grow, join_style="mitre"))
 
     def path(self, shape: BaseGeometry) -> str:
@@ -142,6 +146,8 @@ def ticks(frame: Frame, boundary: BaseGeometry) -> str:
 
 _EDGE: Final = 4.0
 _APART: Final = 3.0
+_NEARBY: Final = 140.0
+_ANYWHERE: Final = 420.0
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom."""
 
@@ -195,8 +201,11 @@ class Plate:
 class Room:
     """What is taken already, and places for more."""
 
-    def __init__(self, grounds: Sequence[BaseGeometry]) -> None:
+    def __init__(
+        self, grounds: Sequence[BaseGeometry], danger: BaseGeometry | None = None
+    ) -> None:
         self.grounds = list(grounds)
+        self.danger = danger or shapely.Polygon()
         self.taken: list[Box] = []
         self.leads: list[shapely.LineString] = []
 
@@ -209,43 +218,75 @@ class Room:
         self.take((x - radius, y - radius, x + radius, y + radius))
 
     def place(
-        self, aim: tuple[float, float], size: tuple[float, float], *, own: int
-    ) -> Plate:
+        self,
+        aim: tuple[float, float],
+        sizes: Sequence[tuple[float, float]],
+        *,
+        own: int,
+    ) -> tuple[Plate, int]:
         """Find the place nearest to a spot: on its own ground, or on nobody's.
+
+        Off the ground of danger where it can be, as a name there reads as if people stood
+        there; smaller before lines cross, and never over what is taken while there is room.
 
         Parameters
         ----------
         aim : (float, float)
             The spot.
-        size : (float, float)
-            Width and height of the box.
+        sizes : sequence of (float, float)
+            Width and height of the box, the one wished for first.
         own : int
             Number of the ground among those given.
+
+        Returns
+        -------
+        (Plate, int)
+            The place, and which of the sizes it has.
         """
+        for off, crossing in ((True, False), (False, False), (False, True)):
+            for which, size in enumerate(sizes):
+                found = self._found(aim, size, own, off=off, crossing=crossing)
+                if found is not None:
+                    return self._kept(found), which
+        last = len(sizes) - 1
+        held = Plate(*_held(aim, sizes[last]), *sizes[last], aim, apart=True)
+        return self._kept(held), last
+
+    def _found(
+        self,
+        aim: tuple[float, float],
+        size: tuple[float, float],
+        own: int,
+        *,
+        off: bool,
+        crossing: bool,
+    ) -> Plate | None:
         others = [g for i, g in enumerate(self.grounds) if i != own]
         mine = self.grounds[own]
         best: Plate | None = None
-        for left, top in _around(aim, size):
+        for left, top in _around(aim, size, _NEARBY if off else _ANYWHERE):
             plate = Plate(left, top, *size, aim, apart=False)
-            box = shapely.box(*plate.box)
             if not self._free(plate.box):
                 continue
+            box = shapely.box(*plate.box)
             if mine.covers(box):
-                best = plate
-                break
+                return plate
+            if off and self.danger.intersects(box):
+                continue
             if any(ground.intersects(box) for ground in self.grounds):
                 best = best or self._clear_of(others, plate, box)
                 continue
             lead = self._lead(plate)
-            if any(lead.intersects(other) for other in self.leads):
+            if not crossing and any(lead.intersects(other) for other in self.leads):
                 continue
-            best = Plate(left, top, *size, aim, apart=True)
-            break
-        best = best or Plate(*_held(aim, size), *size, aim, apart=True)
-        self.take(best.box)
-        if best.apart:
-            self.leads.append(self._lead(best))
+            return Plate(left, top, *size, aim, apart=True)
         return best
+
+    def _kept(self, plate: Plate) -> Plate:
+        self.take(plate.box)
+        if plate.apart:
+            self.leads.append(self._lead(plate))
+        return plate
 
     def inside(self, shape: BaseGeometry, size: tuple[float, float]) -> Plate:
         """Find a place in a zone, where it is widest.
@@ -311,10 +352,10 @@ class Room:
 
 
 def _around(
-    aim: tuple[float, float], size: tuple[float, float]
+    aim: tuple[float, float], size: tuple[float, float], most: float = _ANYWHERE
 ) -> Iterator[tuple[float, float]]:
     """Give places for a box, nearest first, all in sight."""
-    for away in np.arange(0.0, 420.0, 8.0):
+    for away in np.arange(0.0, most, 8.0):
         turns = 1 if away == 0 else 24
         for turn in np.linspace(0.0, 2 * math.pi, turns, endpoint=False):
             x = aim[0] + (away + size[0] / 2 * (away > 0)) * math.sin(turn)

@@ -35,6 +35,9 @@ _RAREST: Final = 1e-12
 """Rarest share that is told as one flight in so many."""
 
 
+_MOST_NAMED: Final = 4  # places in one sentence
+
+
 def one_of(p: float, voice: Voice, *, bound: bool = False, digits: int = 2) -> str:
     """Give so many flights of which one does something, as people round it.
 
@@ -111,7 +114,7 @@ def sentence(check: Check, voice: Voice) -> str:
 
 
 def _told(check: Check, voice: Voice) -> str:
-    words = {"area": isolate(check.area), "when": _when(check, voice)}
+    words = {"area": _where(check, voice), "when": _when(check, voice)}
     words["check"] = isolate(check.name)
     if check.value is not None:
         words["chance"] = chance(check, voice) if check.unit == "share" else ""
@@ -128,6 +131,16 @@ def _told(check: Check, voice: Voice) -> str:
         except KeyError:  # a figure that this check lacks
             pass
     return _plainly(check, words, voice)
+
+
+def _where(check: Check, voice: Voice) -> str:
+    """Name the ground of a check; of a whole crowd of places the first, and count the rest."""
+    names = check.area.split(", ")
+    if len(names) <= _MOST_NAMED + 1:
+        return isolate(check.area)
+    first = isolate(", ".join(names[:_MOST_NAMED]))
+    rest = voice.count(len(names) - _MOST_NAMED)
+    return voice.say("reason.places", first=first, count=rest)
 
 
 def _worst(check: Check, voice: Voice) -> str:

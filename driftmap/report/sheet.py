@@ -1,4 +1,4 @@
-"""The briefing as one HTML page: nothing fetched, one page of paper."""
+"""The briefing on paper: a sheet, six lines for the crowd, the seconds for the caller."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from typing import Any, Final
 
 from driftmap.hazard.zones import Zone, grade, zones
 from driftmap.planning.around import Around
-from driftmap.report.instruct import off_its_path
+from driftmap.report.instruct import instruction, moments, off_its_path
+from driftmap.report.marks import shown, zone_at
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.reasons import comes_down, hits_like, weight_name
@@ -22,15 +23,14 @@ from driftmap.report.sheetfacts import (
     spots,
     straight_down,
 )
-from driftmap.report.sight import shown, zone_at
-from driftmap.report.tables import headline
+from driftmap.report.tables import headline, people_rows
 from driftmap.report.voice import Catalogue, Voice
 from driftmap.report.windtold import age_script
 from driftmap.report.words import Units, isolate
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["brief_html", "heads_up"]
+__all__ = ["brief_html", "caller_html", "heads_up", "poster_html"]
 
 _MOST_REASONS: Final = 3
 _MOST_PLACES: Final = 6
@@ -242,4 +242,81 @@ def _made(a: Assessment, voice: Voice) -> str:
         seed=str(a.cloud.seed),
         version=a.version,
         assumed=voice.count(len(a.assumed)),
+    )
+
+
+def poster_html(
+    assessment: Assessment,
+    *,
+    catalogue: Catalogue,
+    units: Units,
+    around: Around | None = None,
+) -> str:
+    """Write what hangs at the crowd: word, wind, why, where to stand, what to count, who decides.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    catalogue : Catalogue
+        What to say.
+    units : {"us", "si"}
+        Units the reader picked.
+    around : Around, optional
+        As for `driftmap.report.sheet.brief_html`.
+    """
+    voice = Voice(catalogue, units)
+    zoned = shown(zones(assessment.cloud, assessment.contours))
+    picture = field_picture(assessment, spots(assessment), zoned, voice)
+    told = instruction(assessment, voice)  # the page shows the first and the last
+    return _page("poster.html", assessment, voice, around, picture=picture, told=told)
+
+
+def caller_html(
+    assessment: Assessment,
+    *,
+    catalogue: Catalogue,
+    units: Units,
+    around: Around | None = None,
+) -> str:
+    """Write what the caller reads aloud: the seconds, and when to call.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+    catalogue : Catalogue
+        What to say.
+    units : {"us", "si"}
+        Units the reader picked.
+    around : Around, optional
+        As for `driftmap.report.sheet.brief_html`.
+    """
+    voice = Voice(catalogue, units)
+    zoned = zones(assessment.cloud, assessment.contours)
+    return _page(
+        "caller.html",
+        assessment,
+        voice,
+        around,
+        moments=moments(assessment, voice),
+        people=people_rows(assessment, zoned, voice)[:8],
+        heads_up=heads_up(falls(assessment), voice),
+    )
+
+
+def _page(
+    template: str, a: Assessment, voice: Voice, around: Around | None, **content: Any
+) -> str:
+    return render(
+        template,
+        styles=[text_of("poster.css"), text_of("picture.css")],
+        scripts=[age_script(a, voice)],
+        language=voice.catalogue.language,
+        direction=voice.catalogue.direction,
+        say=voice.say,
+        flight=a.flight.name,
+        site=a.site.name,
+        head=headline(a, voice, around, most=1),
+        **content,
     )

@@ -10,11 +10,13 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.ground.site import Site
+from driftmap.ground.site import Area, Site
 from driftmap.planning.layout import Place
 from driftmap.planning.shares import GoShare
+from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.planpage import printable
+from driftmap.report.plates import widths
 from driftmap.report.squares import ring_step
 from driftmap.report.voice import Voice
 from driftmap.units import DIMENSIONS, show, unit_of
@@ -69,14 +71,22 @@ def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> st
     if limit.problem:
         why = voice.say("plan.wedge_unknown", at=named)
         return _wedge(at, half, 0.0, _REACH, "dark", why)
-    found = []
+
+    def held(told: str) -> str:
+        what = limit.blocked_by
+        return voice.say("plan.dot_held", told=told, what=what) if what else told
+
+    none = "" if limit.go else held(voice.say("plan.wedge_not", at=named))
+    found = [_wedge(at, half, 0.0, _REACH, "rest", none)]
+    height = voice.distance(REFERENCE)
     for span in limit.go:
         low, high = span
         lightest = limit.from_lightest(span)
         kind, low = ("go", 0.0) if lightest else ("once", low)
-        told = voice.say("plan.wedge", at=named, low=speed(low), high=speed(high))
-        ends = (low / most * _REACH, max(high / most * _REACH, 2.0))
-        found.append(_wedge(at, half, *ends, kind, told))
+        ends = {"low": speed(low), "high": speed(high), "height": height}
+        told = held(voice.say("plan.wedge", at=named, **ends))
+        reach = (low / most * _REACH, max(high / most * _REACH, 2.0))
+        found.append(_wedge(at, half, *reach, kind, told))
     return "".join(found)
 
 
@@ -99,7 +109,8 @@ def _wedge(
         f"M{a:.1f} {b:.1f}L{c:.1f} {d:.1f}A{outer:.1f} {outer:.1f} 0 {wide} 1 {e:.1f} "
         f"{f:.1f}L{g:.1f} {h:.1f}A{inner:.1f} {inner:.1f} 0 {wide} 0 {a:.1f} {b:.1f}Z"
     )
-    return f'<path class="{kind}" d="{path}"><title>{printable(told)}</title></path>'
+    title = f"<title>{printable(told)}</title>" if told else ""
+    return f'<path class="{kind}" d="{path}">{title}</path>'
 
 
 def _point(radius: float, bearing: float) -> tuple[float, float]:
@@ -128,7 +139,7 @@ def _compass(voice: Voice) -> Iterable[str]:
 
 _WIDTH: Final = 900.0
 _STEPS: Final = ("#f4f4f4", "#d5f0e3", "#93d3b3", "#3f9c74", "#04643f")
-"""Fill of a dot by the share of winds that are go, in fifths."""
+"""Fill of a cell by the share of hours that are go, in fifths; dots have the style's."""
 
 
 def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> str:
@@ -162,7 +173,7 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
         ),
         *(_dot(view, place, voice) for place in places),
         *_numbers(view, [p for p in places if not p.broken][:best]),
-        *(view.name(a.shape, a.name) for a in site.areas if a.occupied),
+        *_called(view, [a for a in site.areas if a.occupied]),
         _scale(view, size[1] - 36, voice),
     ]
     name = printable(voice.say("plan.layout_name"))
@@ -183,12 +194,6 @@ class _View:
         """Place one point."""
         return (east - self.west) * self.scale, (self.north - north) * self.scale
 
-    def name(self, shape: BaseGeometry, name: str) -> str:
-        """Write a name below a shape."""
-        middle = shape.centroid
-        x, y = self.at(middle.x, shape.bounds[1])
-        return f'<text x="{x:.0f}" y="{y + 15:.0f}" text-anchor="middle">{printable(name)}</text>'
-
     def shape(self, shape: BaseGeometry, kind: str, name: str) -> str:
         """Draw a shape with its holes."""
         path = "".join(
@@ -199,6 +204,23 @@ class _View:
         return (
             f'<path class="{kind}" fill-rule="evenodd" d="{path}">'
             f"<title>{printable(name)}</title></path>"
+        )
+
+
+def _called(view: _View, areas: Sequence[Area]) -> Iterable[str]:
+    """Write names below areas, each clear of those before it."""
+    taken: list[shapely.Polygon] = []
+    for area in areas:
+        x, y = view.at(area.shape.centroid.x, area.shape.bounds[1])
+        half = widths(area.name, 8.0) / 2
+        box = shapely.box(x - half, y, x + half, y + 16)
+        while any(box.intersects(other) for other in taken):
+            y += 4.0
+            box = shapely.box(x - half, y, x + half, y + 16)
+        taken.append(box)
+        yield (
+            f'<text class="called" x="{x:.0f}" y="{y + 14:.0f}" text-anchor="middle">'
+            f"{printable(area.name)}</text>"
         )
 
 
@@ -223,7 +245,7 @@ def _dot(view: _View, place: Place, voice: Voice) -> str:
     if place.broken:
         told = printable(place.broken[0])
         return f'<circle class="barred" {spot} r="3"><title>{told}</title></circle>'
-    fill = _STEPS[min(int(place.go * len(_STEPS)), len(_STEPS) - 1)]
+    step = min(int(place.go * len(_STEPS)), len(_STEPS) - 1)
     told = voice.say(
         "plan.dot",
         share=voice.percent(place.go),
@@ -232,7 +254,7 @@ def _dot(view: _View, place: Place, voice: Voice) -> str:
     if place.blocked_by:
         told = voice.say("plan.dot_held", told=told, what=place.blocked_by)
     return (
-        f'<circle class="dot" {spot} r="5" fill="{fill}"><title>{printable(told)}</title>'
+        f'<circle class="dot step-{step}" {spot} r="5"><title>{printable(told)}</title>'
         "</circle>"
     )
 
@@ -313,9 +335,9 @@ def _cell(month: int, hour: int, share: GoShare | None, voice: Voice) -> str:
         high=voice.percent(share.upper),
         coverage=voice.percent(share.coverage),
     )
-    light = ' class="light"' if step >= _DARK else ""
+    light = "light" if step >= _DARK else "figure"
     return (
         f'<rect{thin} {box} fill="{_STEPS[step]}"><title>{printable(told)}</title></rect>'
-        f'<text{light} x="{x + _CELL / 2:.0f}" y="{y + _ROW * 0.65:.0f}">'
+        f'<text class="{light}" x="{x + _CELL / 2:.0f}" y="{y + _ROW * 0.65:.0f}">'
         f"{share.share * 100:.0f}</text>"
     )

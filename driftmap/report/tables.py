@@ -20,10 +20,10 @@ from driftmap.report.marks import (
     lookalikes,
     people_numbers,
     piece_marks,
+    zone_at,
 )
 from driftmap.report.sentences import case_name, figure, limit, subject
 from driftmap.report.sheetfacts import spots
-from driftmap.report.sight import zone_at
 from driftmap.report.voice import Voice
 from driftmap.report.windtold import (
     CALM,
@@ -32,9 +32,9 @@ from driftmap.report.windtold import (
     stops_at,
     wind_told,
 )
-from driftmap.report.words import flown_at
+from driftmap.report.words import flown_at, in_units_of
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import Check, counted
+from driftmap.verdict.check import Check, Kind, counted
 from driftmap.verdict.limits import LOOSER
 from driftmap.verdict.rule_checks import show_position
 
@@ -175,6 +175,14 @@ def _piece_row(
     }
 
 
+def _note(check: Check, voice: Voice) -> str:
+    """Give what else a check says; a rule's own figures stay as they are printed."""
+    if check.question:
+        return ""
+    rule = check.kind is Kind.RULE
+    return check.note if rule else in_units_of(check.note, voice.units)
+
+
 def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     """Give every check, the worst first.
 
@@ -200,7 +208,7 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
             "interval": interval,
             "limit": limit(check, voice),
             "source": check.source,
-            "note": "" if check.question else check.note,
+            "note": _note(check, voice),
         }
 
     return [row(check) for check in (*worst, *passed)]

@@ -16,6 +16,7 @@ __all__ = [
     "distance",
     "energy",
     "flown_at",
+    "in_units_of",
     "isolate",
     "one_in",
     "percent",
@@ -171,6 +172,66 @@ def bearing(azimuth: float) -> str:
 def tied(text: str) -> str:
     """Tie numbers to their units, so that no line breaks between them."""
     return _BEFORE_UNIT.sub("\u00a0", text)
+
+
+_POUND: Final = 0.45359237  # kg
+_POUND_FORCE: Final = 4.4482216152605  # N
+_US: Final = {
+    "m/s": ("mph", 0.44704),
+    "km": ("mi", 1.609344),
+    "m": ("ft", 0.3048),
+    "cm": ("in", 2.54),
+    "mm": ("in", 25.4),
+    "kg": ("lb", _POUND),
+    "g": ("oz", 1000 * _POUND / 16),
+    "J": ("ft lbf", 0.3048 * _POUND_FORCE),
+    "N": ("lbf", _POUND_FORCE),
+    "kPa": ("psi", 6.894757293168),
+    "MPa": ("psi", 0.006894757293168),
+}
+"""Unit of a US reader for one of a note, and its size in that one."""
+
+_NUMBER: Final = r"\d[\d,]*(?:\.\d+)?"
+_METRIC: Final = re.compile(
+    rf"(?<![\w.,/])({_NUMBER})(?:( to | and | or )({_NUMBER}))? "
+    rf"({'|'.join(_US)})(?![\w/²³])(?! s\b)(?! \({_NUMBER} (?:ft|lb|mph|in)\b)"
+)
+
+
+def in_units_of(text: str, units: Units) -> str:
+    """Write the figures of a note, which are metric, in the units of its reader.
+
+    Parameters
+    ----------
+    text : str
+        A note. A rule's own words are no note: they stay as they are printed.
+    units : {"us", "si"}
+        Units the reader picked.
+
+    Examples
+    --------
+    >>> in_units_of("glide anywhere from 0 to 2 m/s, up to 2700 m; 62 N s", "us")
+    'glide anywhere from 0 to 4.5 mph, up to 8,860 ft; 62 N s'
+    """
+    if units == "si":
+        return text
+
+    def told(found: re.Match[str]) -> str:
+        low, between, high, metric = found.groups()
+        if re.search(r"\d, $", text[: found.start()]):
+            return found[0]  # the last of a list, whose others bear no unit
+        name, size = _US[metric]
+
+        def one(number: str) -> str:
+            value = float(number.replace(",", "")) / size
+            digits = max(2, min(3, len(re.sub(r"\D", "", number).strip("0"))))
+            places = 0 if value >= 10 else 1 if value >= 1 else 2
+            return f"{rounded(value, digits):,.{places}f}" if value else "0"
+
+        ends = one(low) if high is None else f"{one(low)}{between}{one(high)}"
+        return f"{ends} {name}"
+
+    return _METRIC.sub(told, text)
 
 
 def energy(joules: float, units: Units) -> str:

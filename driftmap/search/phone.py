@@ -230,8 +230,8 @@ def picture(
     )
     if inside:
         parts.append(f'<g class="pad"><circle cx="{x:.2f}" cy="{y:.2f}" r=".22"/>')
-        word = min(max(x, -_MARGIN + 0.6), grid.columns + _MARGIN - 0.6)
-        parts.append(f'<text x="{word:.2f}" y="{y + 0.75:.2f}">pad</text></g>')
+        word, line = _beside((grid.columns, grid.rows), x, y)
+        parts.append(f'<text x="{word:.2f}" y="{line:.2f}">pad</text></g>')
     for name, east, north in found:
         fx, fy = _at(chances, (east, north))
         parts.append(
@@ -246,6 +246,15 @@ def picture(
         f"</defs>{''.join(parts)}"
         '<circle id="me" class="me" r=".2" visibility="hidden"/></svg>'
     )
+
+
+def _beside(size: tuple[int, int], x: float, y: float) -> tuple[float, float]:
+    """Find room for the pad's name by its point, clear of the letters along the edges."""
+    columns, rows = size
+    if not (-0.1 <= x <= columns + 0.1 and -0.1 <= y <= rows + 0.1):
+        return min(max(x, -_MARGIN + 0.6), columns + _MARGIN - 0.6), y + 0.75
+    below = y + 0.75 <= rows - 0.1
+    return min(max(x, 0.75), columns - 0.75), y + 0.75 if below else y - 0.4
 
 
 def _at(chances: Chances, place: tuple[float, float]) -> tuple[float, float]:

@@ -72,7 +72,8 @@ function walkers() {
 }
 
 function far(metres) {
-  return Math.round(metres / SEARCH.unit[1]).toLocaleString("en") + " " + SEARCH.unit[0];
+  const paced = Number((metres / SEARCH.unit[1]).toPrecision(3)); // nobody walks to the foot
+  return Math.round(paced).toLocaleString("en") + " " + SEARCH.unit[0];
 }
 
 function share(p) {

@@ -48,10 +48,10 @@ CAUTIONS: Final = (
     "An aid to judgement, not a permission to fly. The range safety officer decides.",
     "Local codes, the waiver's own text and the landowner's word come before this sheet.",
     "Motors are made, handled and flown only as law and licence allow.",
-    "A contour leaves pieces outside it: 1 in 100 lands beyond the 99 % line. "
+    "The lines leave pieces outside: 1 in 100 lands beyond the 99 % line. "
     "Everyone watches every flight until all of it is down.",
-    "Intervals cover the sampling of these flights only, not error in the wind given, in "
-    "the physics or in what was assumed.",
+    "Intervals tell how sure the count of these flights is; errors of the wind given, of "
+    "the physics and of what was assumed come on top.",
 )
 """What every map, briefing and verdict says."""
 

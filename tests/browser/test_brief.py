@@ -11,8 +11,7 @@ import unicodedata
 import pypdf
 import pytest
 
-from driftmap.report.posters import caller_html, poster_html
-from driftmap.report.sheet import brief_html
+from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.voice import languages, read_catalogue
 from driftmap.rocket.flight import OwnCase
 from driftmap.verdict.assessment import assess

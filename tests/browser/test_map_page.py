@@ -217,6 +217,26 @@ def test_labels_do_not_cover_each_other(browser, page):
                 assert r1 <= l2 + 1 or r2 <= l1 + 1 or b1 <= t2 + 1 or b2 <= t1 + 1
 
 
+def test_words_lie_in_their_zones_and_people_off_danger(browser, page):
+    """All people of the demo are on the ground of danger; their names are not, within reach.
+
+    The name of one there reads as if others stood in it too.
+    """
+    browser.open(page, width=1280)
+    told = browser.js(
+        "return all('.map .label:not(.off)').map((l) => [l.className, "
+        "lies(l.getBoundingClientRect(), zonePolygons('danger')), "
+        "lies(l.getBoundingClientRect(), zonePolygons('caution'))])"
+    )
+    people = [danger for name, danger, _ in told if "people" in name]
+    assert len(people) == 5
+    assert people.count("off") + people.count("over") >= 4
+    assert people.count("off") >= 3
+    words = {name.split()[2]: lies for name, *lies in told if "zone" in name}
+    assert words["danger"][0] == "in"
+    assert words["caution"] == ["off", "in"]
+
+
 def test_views(browser, page):
     browser.open(page)
     zooms = {}

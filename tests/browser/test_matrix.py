@@ -17,8 +17,7 @@ from awkward import CONTRAST, FINDINGS, ROOT, SITES
 from driftmap.ground.site import read_site
 from driftmap.report.dialpage import dial_html
 from driftmap.report.map import map_html
-from driftmap.report.posters import caller_html, poster_html
-from driftmap.report.sheet import brief_html
+from driftmap.report.sheet import brief_html, caller_html, poster_html
 from driftmap.report.voice import read_catalogue
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess

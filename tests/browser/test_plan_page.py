@@ -22,6 +22,11 @@ def plan(tmp_path_factory):
     ]
     path = tmp_path_factory.mktemp("plan") / "limits.html"
     rows = [["wind from", "go up to"], *([f"{45 * i:03d}°", "5 mph"] for i in range(8))]
+    held = "a piece lands in the South crowd line, by far the widest column of them all"
+    rows = [
+        [*rows[0], *["more"] * 6, "held by"],
+        *([*r, *["7 s"] * 6, held] for r in rows[1:]),
+    ]
     path.write_text(
         page(
             "Wind limits: <b>x</b>",
@@ -45,7 +50,9 @@ def test_it_asks_for_nothing_and_fits(browser, plan, width, dark):
     heads = browser.js(
         "return [...document.querySelectorAll('th')].map(t => t.getClientRects().length && t.offsetHeight)"
     )
-    assert max(heads) < 50  # no word is broken letter by letter
+    assert max(heads) < 70  # two lines: no word is broken letter by letter
+    cut = "return [...document.querySelectorAll('.wide')].filter(w => w.scrollWidth > w.clientWidth + 1).length"
+    assert browser.js(cut) == 0
     assert "<b>x</b>" in browser.find("h1").text
 
 

@@ -297,6 +297,8 @@ def test_compare_and_cases(tmp_path):
     smaller, larger = (f"main a quarter {w} across" for w in ("smaller", "larger"))
     assert drift[smaller] < drift["as planned"] < drift[larger]
     assert speed[smaller] > speed["as planned"] > speed[larger]
+    assert all(bool(row["held_by"]) == (row["verdict"] != "go") for row in rows)
+    assert json.loads(run.stdout)["assumed"]
     run = driftmap("cases", FLIGHT, "--samples", 1000, "--json")
     data = json.loads(run.stdout)
     assert sum(c["probability"] for c in data["cases"]) == pytest.approx(1.0)

@@ -60,7 +60,7 @@ def test_limits_told_to_people_says_height_and_what_cannot_be_shown():
         limits_command,
         *(FLIGHT, "--site", SITE, "--directions", 6, "--steps", 1, *FEW),
     )
-    assert "go if, below at 10 m" in made.stdout
+    assert "go if, below at 33 ft" in made.stdout
     assert "at head height" not in made.stdout  # no figure stands there
     assert made.stdout.startswith("None of the winds tried came out as go")
     assert "150 cannot show" in made.stdout

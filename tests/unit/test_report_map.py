@@ -14,6 +14,7 @@ from driftmap.report import offline, squares
 from driftmap.report.map import map_html
 from driftmap.report.marks import lookalikes, piece_marks
 from driftmap.report.page import policy, text_of
+from driftmap.report.words import in_units_of
 
 
 @pytest.fixture(scope="module")
@@ -61,7 +62,8 @@ def test_only_the_scripts_in_the_page_may_run(page):
 def test_what_was_assumed_and_the_cautions_are_in_the_page(demo, page):
     text = unescape(page)
     for note in demo.assumed:
-        assert note in text.replace("\u2068", "").replace("\u2069", "")
+        told = in_units_of(note, "us")
+        assert told in text.replace("\u2068", "").replace("\u2069", "")
     assert "The range safety officer decides." in text
     assert f"seed {demo.cloud.seed}, {demo.cloud.flights:,} flights" in text
 

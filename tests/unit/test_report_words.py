@@ -10,6 +10,7 @@ from driftmap.failures.cases import LIKELIHOOD
 from driftmap.report import reasons, sentences, words
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice, english, languages, read_catalogue
+from driftmap.units import DIMENSIONS
 from driftmap.verdict.check import Check, Kind
 
 
@@ -247,3 +248,21 @@ def test_units_are_tied_to_their_numbers():
 def test_other_scripts_are_isolated():
     assert words.isolate("Camp") == "Camp"
     assert words.isolate("מחנה") == "\u2068מחנה\u2069"
+
+
+@pytest.mark.parametrize("metric", words._US)
+def test_figures_of_notes_are_those_of_the_units_table(metric):
+    """Against the table that reads what people write; a list keeps its one unit."""
+    told = words.in_units_of(f"up to 1,234 {metric} of it", "us")
+    number, unit = told.removeprefix("up to ").removesuffix(" of it").split(" ", 1)
+    (kind,) = (k for k, table in DIMENSIONS.items() if {metric, unit} <= {*table})
+    exact = 1234 * DIMENSIONS[kind][metric] / DIMENSIONS[kind][unit]
+    assert float(number.replace(",", "")) == pytest.approx(exact, rel=0.011)
+
+
+@pytest.mark.parametrize(
+    "text", ["0.3, 0.5 and 1 m/s", "62 N s", "1.2 kg/m³", "457 m (1,500 ft)", "F12 m"]
+)
+def test_other_figures_of_notes_are_left_alone(text):
+    assert words.in_units_of(text, "us") == text
+    assert words.in_units_of("up to 60 m", "si") == "up to 60 m"

@@ -77,7 +77,7 @@ def test_shipped_rings_wind_as_rfc_7946_wants(path: Path) -> None:
 
 
 def test_two_sites_are_shipped() -> None:
-    assert len(SITES) == 2
+    assert len(SITES) == 3
 
 
 # --- what a site gives -------------------------------------------------------
