@@ -9,7 +9,7 @@ import click
 
 from driftmap.cli.explain import Observed, SeenInputs, observed, read_observed
 from driftmap.cli.options import Quantity, out_option, units_option
-from driftmap.errors import InputError
+from driftmap.errors import InputError, quoted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -143,14 +143,13 @@ def _start(text: str, site: Site) -> tuple[float, float]:
     from driftmap.observations.rows import SeenTable
 
     value: object = text
-    if "," in text:
+    if "," in text and text not in {area.name for area in site.areas}:
         try:
             value = [float(part) for part in text.split(",")]
         except ValueError:
-            value = text
-    east, north, _ = SeenTable("--from", "", {"--from": value}, site).point(
-        "--from", '"pad"'
-    )
+            told = f"{quoted(text)} is no position; accepted: 41.604, -117.952"
+            raise InputError("--from", "", told) from None
+    east, north, _ = SeenTable("--from", "", {"": value}, site).point("", '"pad"')
     return east, north
 
 

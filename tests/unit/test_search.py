@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.search import search_command
-from driftmap.errors import DriftmapError
+from driftmap.errors import DriftmapError, InputError
 from driftmap.failures.cases import build_cases
 from driftmap.observations.toward import _stencil
 from driftmap.report.squares import Squares
@@ -127,6 +127,24 @@ def test_bad_input_is_one_line_and_nothing_is_written(tmp_path, text, told):
     assert "seen.toml" in line
     assert "\n" not in line
     assert not out.exists()
+
+
+@pytest.mark.parametrize(
+    ("place", "told"),
+    [
+        ("Nowhere", "'Nowhere' is not known here; accepted: pad, "),
+        ("41.6, abc", "is no position; accepted: 41.604, -117.952"),
+        ("-117.95, 41.6", "accepted is [latitude, longitude]"),
+        ("51.6, -117.95", "outside the site"),
+    ],
+)
+def test_a_place_to_start_from_that_is_none_is_one_line(tmp_path, place, told):
+    run = search(tmp_path / "out", f"--from={place}")
+    assert isinstance(run.exception, InputError), run.output
+    assert str(run.exception).startswith("--from: ")
+    assert str(run.exception).count("--from") == 1
+    assert told in str(run.exception)
+    assert not (tmp_path / "out").exists()
 
 
 def test_what_fits_nothing_flown_is_told(tmp_path):
