@@ -106,11 +106,9 @@ class _Bench:
     setup: Setup
     supposition: Supposition
     reach: Reach
+    air: Callable[[Wind], WindProfile]
     fly: Callable[[float, float], _Flown]
     net: Callable[[int, int], Net]
-
-    def air(self, wind: Wind) -> WindProfile:
-        return metered_wind(self.supposition, wind[1], wind[0], gust=self.reach.gust)
 
     def supposed(self, cloud: Cloud, wind: Wind) -> bool:
         """Tell whether a go hangs on winds aloft that the meter does not tell."""
@@ -216,11 +214,13 @@ def _bench(
     turn = math.radians(reach.turn)
     follows = setup.flight.rail.follows_wind
 
+    @lru_cache(4)  # flown and judged one after the other
+    def air(wind: Wind) -> WindProfile:
+        return metered_wind(supposition, wind[1], wind[0], gust=reach.gust)
+
     @lru_cache(3 * len(block.columns) + 6)
     def fly(i: float, j: float) -> _Flown:
-        speed, from_deg = reach.wind(i, j)
-        air = metered_wind(supposition, from_deg, speed, gust=reach.gust)
-        cloud = flown(setup, air)
+        cloud = flown(setup, air(reach.wind(i, j)))
         return _Flown(cloud, *landings_of(cloud))
 
     def corners(fly: Callable[[float, float], _Flown], i: int, j: float) -> Corners:
@@ -237,7 +237,7 @@ def _bench(
         return everywhere(corners(settled, i, j), settled(i + 0.5, j + 0.5).cloud)
 
     if not follows:
-        return _Bench(setup, supposition, reach, settled, net)
+        return _Bench(setup, supposition, reach, air, settled, net)
 
     @lru_cache(1)
     def north(i: int) -> Net:
@@ -246,7 +246,7 @@ def _bench(
     def turned(i: int, j: int) -> Net:
         return north(i).turned((j + 0.5) * turn)
 
-    return _Bench(setup, supposition, reach, settled, turned)
+    return _Bench(setup, supposition, reach, air, settled, turned)
 
 
 def unknown(wind: Wind, problem: object) -> Node:

@@ -142,17 +142,21 @@ def landings_of(cloud: Cloud) -> tuple[dict[tuple[str, str], Landing], Lines]:
     Result: by case and body. Result: the same lines, and those of
     `driftmap.verdict.consequence_checks.maiming`, for a verdict.
     """
-    drawn = {(p.case, p.body): _drawn(cloud, p) for p in cloud.parts}
     asked = maiming(cloud)
+    drawn = {
+        key: _drawn(cloud, part, ALL if key in asked else SHARES)
+        for part in cloud.parts
+        for key in [(part.case, part.body)]
+    }
     return {
         (part.case, part.body): _landing(cloud, part, drawn[part.case, part.body])
         for part in cloud.parts
     }, {key: drawn[key] for key in asked}
 
 
-def _drawn(cloud: Cloud, part: Part) -> tuple[Contour, ...]:
+def _drawn(cloud: Cloud, part: Part, shares: Sequence[float]) -> tuple[Contour, ...]:
     return containment(
-        cloud.east[part.rows], cloud.north[part.rows], ALL, weights=part.weights
+        cloud.east[part.rows], cloud.north[part.rows], shares, weights=part.weights
     )
 
 

@@ -34,12 +34,10 @@ from driftmap.montecarlo.fins import stood
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.montecarlo.lean import Lean
 from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of
-from driftmap.montecarlo.staging import on_way
+from driftmap.montecarlo.staging import Ways
 from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.spread import draw_all, stream
-from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent, Motion
-from driftmap.trajectory.rocket import Rocket
 
 __all__ = ["WAY_UP", "fly_block"]
 
@@ -163,8 +161,8 @@ class _Flights:
             self.air = replace(self.air, up=up)
         self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
         self.rocket = rockets(plan, self.draws)
-        self.ascent = ascend(self.rocket, self.air)
-        self._ways = {"": (self.rocket, self.ascent)}
+        self._way = Ways(plan.flight, self.rocket, self.draws, self.air)
+        self.ascent = self._way("")[1]
         if self.rocket.upper is not None:
             self.draws[LIGHTS] = np.asarray(self.rocket.upper.lights)
         self.falls = Falls(plan, self.draws, self.air, self._seed, self._way)
@@ -225,13 +223,6 @@ class _Flights:
         self._shed[what.key] = (first, who, stands_for)
         self.shed_chance = self.shed_chance + chance
         self.keeps_fins &= ~natural
-
-    def _way(self, way: str) -> tuple[Rocket, Ascent]:
-        """Fly another way up once, where a case asks for it."""
-        if way not in self._ways:
-            rocket = on_way(way, self.plan.flight, self.rocket, self.draws)
-            self._ways[way] = rocket, ascend(rocket, self.air)
-        return self._ways[way]
 
     def release(self, release: Release) -> Motion:
         """Give the state in which bodies are let go."""

@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from driftmap.air.column import AirColumn
 from driftmap.checks import FloatArray
 from driftmap.failures.staged import FALLING_BACK, LATE, TOGETHER, UNLIT
 from driftmap.formulas.drag import CROSSFLOW, CYLINDER_DRAG
@@ -15,6 +16,8 @@ from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Airframe, Flight, Motor
 from driftmap.spread import Spread
+from driftmap.trajectory.ascent import ascend
+from driftmap.trajectory.motion import Ascent
 from driftmap.trajectory.rocket import (
     CONSTANT_THRUST,
     Rocket,
@@ -24,6 +27,7 @@ from driftmap.trajectory.rocket import (
 
 __all__ = [
     "BOTH_DRAG",
+    "Ways",
     "curve_of",
     "on_way",
     "stability_of",
@@ -156,6 +160,26 @@ def _lighter(rocket: Rocket, mass: FloatArray) -> Stability:
     """Give the same stability with the inertia of less mass."""
     inertia = rocket.stability.inertia * mass / rocket.mass
     return replace(rocket.stability, inertia=inertia)
+
+
+class Ways:
+    """The ways up of one block: as planned, and others flown once where a case asks.
+
+    Apart from the flights that go them, so that a block is let go of as soon as it is done.
+    """
+
+    def __init__(
+        self, flight: Flight, rocket: Rocket, draws: Drawn, air: AirColumn
+    ) -> None:
+        self._flight, self._draws, self._air = flight, draws, air
+        self._flown = {"": (rocket, ascend(rocket, air))}
+
+    def __call__(self, way: str) -> tuple[Rocket, Ascent]:
+        """Give the rockets on a way, and how they rise."""
+        if way not in self._flown:
+            rocket = on_way(way, self._flight, self._flown[""][0], self._draws)
+            self._flown[way] = rocket, ascend(rocket, self._air)
+        return self._flown[way]
 
 
 def on_way(way: str, flight: Flight, rocket: Rocket, draws: Drawn) -> Rocket:

@@ -100,9 +100,9 @@ def _maiming(cloud: Cloud, case: Case) -> Iterator[Part]:
 def _lines(cloud: Cloud, part: Part, lines: Lines | None) -> tuple[Contour, ...]:
     if lines is not None:
         return lines[part.case, part.body]
-    shares = [share for share in SHARES if share <= _SHARE_TOLD]
+    # All of them, as a map has: with the widest the lattice under the others is cut too.
     at = cloud.east[part.rows], cloud.north[part.rows]
-    return containment(*at, shares, weights=part.weights)
+    return containment(*at, SHARES, weights=part.weights)
 
 
 def _check(

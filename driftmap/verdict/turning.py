@@ -11,10 +11,12 @@ import numpy as np
 
 from driftmap.air.wind import WindProfile, told_at
 from driftmap.failures.alternatives import PLANNED, alternatives
+from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.assessment import Assessment, Setup, assess_setup
 from driftmap.verdict.check import RANK, Check, Verdict, decide
+from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.people_checks import AreaHit
 
 __all__ = ["Compared", "Turn", "Turning", "compare", "turns"]
@@ -157,15 +159,15 @@ def turns(assessment: Assessment, *, progress: Heard = _deaf) -> Turning:
     a = assessment
     now = _weigh("", "", a.wind, a.checks)
 
-    def fly(kind: str, name: str, flight: Flight, wind: WindProfile) -> _Tried:
-        tried = assess_setup(replace(a.setup, flight=flight), wind)
-        turn = _weigh(kind, name, wind, tried.checks)
-        return _Tried(turn, flight, wind, frozenset(map(_line, _against(tried.checks))))
+    def try_out(kind: str, name: str, flight: Flight, wind: WindProfile) -> _Tried:
+        checks = _checks(replace(a.setup, flight=flight), wind)
+        turn = _weigh(kind, name, wind, checks)
+        return _Tried(turn, flight, wind, frozenset(map(_line, _against(checks))))
 
     def fly_all(changes: Iterable[_Change]) -> list[_Tried]:
         flown, every = [], list(changes)
         for change in every:
-            flown.append(fly(*change))
+            flown.append(try_out(*change))
             progress(1, len(every) - len(flown))
         return flown
 
@@ -181,6 +183,19 @@ def turns(assessment: Assessment, *, progress: Heard = _deaf) -> Turning:
     better = [t.turn for t in tried if _order(t.turn) < _order(now)]
     weaker = [t.turn for t in tried if t.turn.kind == "wind"]
     return Turning(tuple(sorted(better, key=_order)), stays, _wait_for(weaker))
+
+
+def _checks(setup: Setup, wind: WindProfile) -> tuple[Check, ...]:
+    """Judge as an assessment does, without what it draws and tells beside its verdict."""
+    cloud = fly(
+        setup.flight,
+        wind,
+        setup.site.elevation,
+        samples=setup.samples,
+        seed=setup.seed,
+        day=setup.day,
+    )
+    return judge_all(cloud, setup.site, wind, answers=setup.answers).checks
 
 
 def _line(check: Check) -> tuple[str, ...]:

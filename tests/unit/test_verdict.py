@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import json
+import weakref
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -25,6 +27,8 @@ from driftmap.hazard.overhead import (
     ways_up,
 )
 from driftmap.hazard.probability import inside, mixture, outside, per_case, struck
+from driftmap.montecarlo import flying
+from driftmap.montecarlo.cloud import fly
 from driftmap.report.terminal import proposals
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess, document
@@ -131,9 +135,28 @@ def test_same_seed_same_points(flight, site, result):
 def test_more_samples_begin_with_the_same_flights(flight, site):
     """A block of flights does not depend on how many follow it."""
     wind = read_wind("8 mph from 240", site_altitude=site.elevation)
-    few = assess(flight, site, wind, samples=4096).cloud
-    more = assess(flight, site, wind, samples=8192).cloud
+    few = fly(flight, wind, site.elevation, samples=4096, seed=1)
+    more = fly(flight, wind, site.elevation, samples=8192, seed=1)
     assert np.allclose(few.apogee.height, more.apogee.height[:4096], rtol=1e-9)
+
+
+def test_a_block_is_let_go_of_as_soon_as_it_is_done(flight, site, monkeypatch):
+    """A circle of references would keep 12 kB a flight until the collector comes."""
+    kept = []
+
+    class Watched(flying._Flights):
+        def __init__(self, *told):
+            super().__init__(*told)
+            kept.append(weakref.ref(self))
+
+    monkeypatch.setattr(flying, "_Flights", Watched)
+    wind = read_wind("8 mph from 240", site_altitude=site.elevation)
+    gc.disable()
+    try:
+        fly(flight, wind, site.elevation, samples=50, seed=1)
+        assert [block() for block in kept] == [None]
+    finally:
+        gc.enable()
 
 
 def test_every_area_is_checked_for_the_mixture_and_each_failure(result):
