@@ -83,7 +83,7 @@ vector error about 4 m s⁻¹, 2.8 a component."""
 
 ERROR_NOTE: Final = (
     "wind error: 0.3 to 0.5 m/s a component by the instrument; 1.1 m/s for an hour of age in "
-    "a light wind and 2.2 m/s in one of 15 m/s, growing with its power of 0.4; 1.5 to 3.3 m/s for "
+    "a light wind and 2.2 m/s in one of 15 m/s, growing with its power of 0.4; 1.6 to 3.4 m/s for "
     "a station 30 km off; forecasts 1.8 to 2.8 m/s by lead time"
 )
 

@@ -202,8 +202,17 @@ def fit_elsewhere(reports, places):
         return np.average(np.log(size(x)) + tails, weights=weight)
 
     best = minimize(miss, [0.0, -1.0, 0.1], method="Nelder-Mead").x
-    # As large as they are on the whole, lest the tails be called rarer than they are.
-    best[:2] += np.log(np.average(off / size(best) / 2, weights=weight)) / 2
+
+    def asked():
+        """Give by how much each class of distance is larger, as a logarithm."""
+        more = [np.mean(off[kind == k] / size(best)[kind == k]) for k in range(4)]
+        return np.log(np.array(more) / 2) / 2
+
+    # As large as they are, lest the tails be called rarer than they are: with distance as
+    # the classes on the whole, and for the one that asks most.
+    far = [np.mean(np.log(away[kind == k] / 30e3)) for k in range(4)]
+    best[2] += np.polyfit(far, asked(), 1)[0]
+    best[:2] += max(asked())
     return _coefficients(best)
 
 
