@@ -144,7 +144,9 @@ def calmed(
         smooth = _smooth(shape, islet, growth, scale)
         inside = within(smooth)
         lost = np.average(held & ~inside, weights=weights)
-        if lost <= _LOST and np.average(inside, weights=weights) >= share:
+        # Two or three landings may lie beside the specks that are drawn of them.
+        kept = lost <= _LOST and np.average(inside, weights=weights) >= share
+        if kept and not smooth.is_empty:
             return smooth
     return _smooth(shape, 0.0, _GROWTHS[0], 0.0)  # nothing taken off
 

@@ -114,6 +114,14 @@ def turns(shape):
     return sum(np.abs(np.angle(np.roll(s, -1) / s)).sum() for s in steps) / (2 * np.pi)
 
 
+def test_specks_that_hold_no_landing_are_still_drawn():
+    """Too small to be smoothed: what holds nothing loses nothing, and would all go."""
+    specks = shapely.union_all([shapely.Point(5 * i, 0).buffer(0.2) for i in range(30)])
+    east, north = np.array([2.5, 77.5]), np.array([1.0, 1.0])
+    assert not shapely.intersects_xy(specks, east, north).any()
+    assert calmed(specks, east, north).area >= 0.8 * specks.area
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_a_calmed_outline_still_holds_its_share(seed):
     """Two clouds, one small and far: noise goes, the share stays."""
