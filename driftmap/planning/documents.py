@@ -347,7 +347,6 @@ _LET_GO: Final = MappingProxyType(
         "max q": "at greatest dynamic pressure",
         "coast": "between burnout and apogee",
         "time": "a time after lift-off",
-        "late": "some seconds after apogee",
         "first second": "in the first second",
         "breaks": "when it has more than it stands",
         "rail": "on leaving the rail",

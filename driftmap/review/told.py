@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 from driftmap.review.again import changes_of
-from driftmap.review.findings import LITTLE, Figure, Review
+from driftmap.review.findings import LITTLE, PRIOR_WEIGHT, Figure, Review
 
 __all__ = ["finite", "review_told", "verdicts_told"]
 
@@ -18,55 +18,72 @@ _MOST_TURNED: Final = 5  # checks listed of each flight
 
 def review_told(result: Review) -> str:
     """Write what a log says of the forecasts, for a terminal."""
-    lines = [
-        f"Landings found: {result.landings}; flights of known case: {result.flights}."
-    ]
-    lines += [f"!! {text}" for text in result.cautions]
-    if result.coverage:
-        lines += ["", "Inside the lines:"]
-        lines += [
-            f"  {c.share:4.0%} line held {100 * c.seen.value:5.1f} % "
-            f"({100 * c.seen.lower:.1f} to {100 * c.seen.upper:.1f} %)"
-            + ("" if c.seen.holds(c.share) else "  <- not as told")
-            for c in result.coverage
+    return "\n".join(
+        [
+            f"Landings found: {result.landings}; flights of known case: {result.flights}.",
+            *(f"!! {text}" for text in result.cautions),
+            *_coverage(result),
+            *_scores(result),
+            *_biases(result),
+            *_failures(result),
+            *("", "Proposed (nothing was changed):"),
+            *(f"  {text}" for text in result.proposals or (_nothing(result),)),
         ]
-        low, high = result.band
-        lines += [
-            "",
-            f"Finds by tenth of the cloud, from its middle out ({low} to {high} each would do):",
-        ]
-        lines += [
+    )
+
+
+def _coverage(result: Review) -> Iterator[str]:
+    if not result.coverage:
+        return
+    yield from ("", "Inside the lines:")
+    for line in result.coverage:
+        seen = line.seen
+        yield (
+            f"  {line.share:4.0%} line held {100 * seen.value:5.1f} % "
+            f"({100 * seen.lower:.1f} to {100 * seen.upper:.1f} %)"
+            + ("" if seen.holds(line.share) else "  <- not as told")
+        )
+    low, high = result.band
+    yield ""
+    yield f"Finds by tenth of the cloud, from its middle out ({low} to {high} each would do):"
+    for i, count in enumerate(result.ranks):
+        yield (
             f"  {10 * i:3d}-{10 * i + 10:3d} %  {count:5d}  {'#' * min(60, count)}"
             + ("" if low <= count <= high else "  <- outside")
-            for i, count in enumerate(result.ranks)
-        ]
-    for name, figure, unit in (
-        ("energy score", result.energy, " m"),
-        ("log score", result.log, ""),
-    ):
+        )
+
+
+def _scores(result: Review) -> Iterator[str]:
+    scores = (("energy score", result.energy, " m"), ("log score", result.log, ""))
+    for name, figure, unit in scores:
         if figure is not None:
-            lines.append(
+            yield (
                 f"Forecast less reference, {name}: {_figure(figure, unit)} (below 0 the forecast "
                 "is better; the reference is one normal cloud of the log's other finds)"
             )
+
+
+def _biases(result: Review) -> Iterator[str]:
     if result.biases:
-        lines += ["", "Finds less forecasts, downwind and to the right of it:"]
-        lines += [
-            f"  {b.group}, {b.downwind.flights}: {_figure(b.downwind, ' m')}; "
-            f"{_figure(b.right, ' m')}"
-            for b in result.biases
-        ]
+        yield from ("", "Finds less forecasts, downwind and to the right of it:")
+    for bias in result.biases:
+        ways = (_figure(way, " m") for way in (bias.downwind, bias.right))
+        yield f"  {bias.group}, {bias.downwind.flights}: {'; '.join(ways)}"
+
+
+def _failures(result: Review) -> Iterator[str]:
     if result.causes:
-        lines += ["", "Failures (the assumed likelihood counts for 50 flights):"]
-        lines += [
+        weight = f"{PRIOR_WEIGHT:.0f}"
+        yield from (
+            "",
+            f"Failures (the assumed likelihood counts for {weight} flights):",
+        )
+    for c in result.causes:
+        yield (
             f"  {c.cause}: {c.seen} of {c.updated.flights} ({c.alone.lower:.1%} to "
             f"{c.alone.upper:.1%} by these alone), assumed {c.assumed:.1%}, now "
             f"{c.updated.value:.1%} ({c.updated.lower:.1%} to {c.updated.upper:.1%})"
-            for c in result.causes
-        ]
-    lines += ["", "Proposed (nothing was changed):"]
-    lines += [f"  {text}" for text in result.proposals or (_nothing(result),)]
-    return "\n".join(lines)
+        )
 
 
 def _nothing(result: Review) -> str:

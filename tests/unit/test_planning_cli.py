@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import get_args, get_type_hints
 
 import pytest
 from click.testing import CliRunner
@@ -16,6 +17,9 @@ from driftmap.cli.plans import aim_command, limits_command
 from driftmap.cli.rules import rules_command
 from driftmap.cli.season import season_command
 from driftmap.errors import InputError, SiteError
+from driftmap.failures.case import Release
+from driftmap.planning.documents import _LET_GO
+from driftmap.report.voice import Voice, languages, read_catalogue
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "dunlin.toml")
@@ -231,3 +235,12 @@ def test_every_command_of_a_site_asks_which_of_its_pads(tmp_path):
             run(command, *arguments, "--pad", "fra")
     made = run(rules_command, FLIGHT, "--site", path, "--pad", "far")
     assert made.exit_code in {0, 3, 4}
+
+
+def test_every_moment_of_letting_go_has_words_in_every_language():
+    moments = get_args(get_type_hints(Release)["at"])
+    assert set(_LET_GO) == set(moments)
+    for language in languages():
+        voice = Voice(read_catalogue(language), "si")
+        for told in _LET_GO.values():
+            assert voice.say(f"plan.{told}")
