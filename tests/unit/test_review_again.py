@@ -4,6 +4,7 @@ import json
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -14,7 +15,9 @@ from driftmap.logbook.entry import new_entry
 from driftmap.logbook.store import Log
 from driftmap.logbook.written import inputs_of
 from driftmap.review.again import Changes, _assessed, assessed_again
+from driftmap.review.findings import Bias, Cause, Coverage, Figure, Review
 from driftmap.review.records import winds_of
+from driftmap.review.told import review_told
 from driftmap.verdict.assessment import document
 
 ROOT = Path(__file__).parents[2]
@@ -126,3 +129,67 @@ def test_a_season_can_be_the_days_that_were_logged(logged):
     assert told["all"]["known"] == told["all"]["hours"] == 1
     assert any("1 assessments in log.sqlite" in text for text in told["assumed"])
     assert 0 <= way < 360
+
+
+def whole_review(**more):
+    """A review in which everything has something to say."""
+    line = Coverage(0.5, Figure(0.9, 0.8, 0.97, 40))
+    bias = Bias(
+        "under main",
+        Figure(120.0, 60.0, 180.0, 40),
+        Figure(-5.0, -np.inf, np.inf, 40),
+    )
+    seen = Cause(
+        "late opening",
+        0.01,
+        4,
+        Figure(0.1, 0.028, 0.237, 40),
+        Figure(0.05, 0.016, 0.1, 40),
+    )
+    return Review(
+        **{
+            "landings": 40,
+            "flights": 40,
+            "coverage": (line,),
+            "ranks": (1, 9),
+            "band": (2, 7),
+            "energy": Figure(-12.0, -20.0, -4.0, 40),
+            "log": None,
+            "biases": (bias,),
+            "drift": None,
+            "width": None,
+            "causes": (seen,),
+            "cautions": ("be careful",),
+            "proposals": (),
+            **more,
+        }
+    )
+
+
+def test_a_review_tells_each_of_its_parts():
+    told = review_told(whole_review())
+    for line in (
+        "Landings found: 40; flights of known case: 40.",
+        "!! be careful",
+        "   50% line held  90.0 % (80.0 to 97.0 %)  <- not as told",
+        "    0- 10 %      1  #  <- outside",
+        "   10- 20 %      9  #########  <- outside",
+        "Forecast less reference, energy score: -12.00 m (-20.00 to -4.00)",
+        "  under main, 40: 120.00 m (60.00 to 180.00); -5.00 m (flights of one day: no interval)",
+        "  late opening: 4 of 40 (2.8% to 23.7% by these alone), assumed 1.0%, now 5.0% (1.6% to 10.0%)",
+    ):
+        assert line in told
+    assert "log score" not in told
+
+
+@pytest.mark.parametrize(
+    ("counts", "told"),
+    [
+        ({"landings": 0, "flights": 0}, "no outcome stands beside an assessment yet"),
+        ({"landings": 2, "flights": 9}, "can neither show nor rule out"),
+        ({"landings": 2, "flights": 10}, "what was seen fits what was told"),
+        ({"proposals": ("fly less",)}, "  fly less"),
+    ],
+)
+def test_few_flights_are_not_said_to_fit(counts, told):
+    assert told in review_told(whole_review(**counts)).splitlines()[-1]
