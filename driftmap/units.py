@@ -112,6 +112,9 @@ _BARE: Final = MappingProxyType({"angle": math.pi / 180})
 """Unit of a bare number where it is not the SI unit: angles are in degrees."""
 
 _OFFSET: Final = MappingProxyType({"C": 273.15, "F": 459.67 * 5 / 9})
+_TOLD: Final = MappingProxyType({"temperature": "C", "pressure": "hPa"})
+"""Unit in which bounds are told where it is not the SI unit."""
+
 _NUMBER: Final = re.compile(
     r"\s*([-+]?(?:\d{1,3}(?:,\d{3})+|\d+)?(?:\.\d*)?(?:[eE][-+]?\d+)?)\s*(.*?)\s*$"
 )
@@ -259,8 +262,9 @@ def check_bounds(
     """Refuse what was read as ``number`` [SI] from ``value`` and is out of bounds."""
     if least <= number <= most and not (above and number == least):
         return
-    unit, factor = next(iter(DIMENSIONS[dimension].items()))
-    low, high = (f"{bound / factor:,.10g}" for bound in (least, most))
+    unit = _TOLD.get(dimension, next(iter(DIMENSIONS[dimension])))
+    factor, offset = DIMENSIONS[dimension][unit], _OFFSET.get(unit, 0.0)
+    low, high = (f"{(bound - offset) / factor:,.10g}" for bound in (least, most))
     start = f"more than {low}" if above else low
     told = start if most == math.inf else f"{start} to {high}"
     if most == math.inf and not above:

@@ -400,7 +400,12 @@ def setup_supposed(
     setup = setup_of(
         rocket, ground, run, answers, weather=weather, when=asked.when, ahead=ahead
     )
-    return setup, Supposition(ground.elevation, shape)
+    when = (
+        None
+        if ahead and not asked.when
+        else setting_of(asked, WindPlace.of(ground)).when
+    )
+    return setup, Supposition.over_site(ground, when, shape)
 
 
 class FlightInputs(TypedDict):

@@ -126,7 +126,7 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
         setup_of(rocket, ground, sweep.run, sweep.answers, ahead=True)
         for rocket in rockets
     )
-    supposition = Supposition(ground.elevation)
+    supposition = Supposition.over_site(ground)
     rose, notes = _rose(winds, season)
     keep = _keep(ground, sets, distance)
     question = Question(setups, supposition, rose, keep)

@@ -122,13 +122,13 @@ def day_options(command: Callable[..., T]) -> Callable[..., T]:
     return option_stack(
         click.option(
             "--temperature",
-            type=Quantity("temperature"),
+            type=Quantity("temperature", 228.15, 333.15),
             metavar="T",
             help='At the site, such as "31 C".',
         ),
         click.option(
             "--altimeter",
-            type=Quantity("pressure"),
+            type=Quantity("pressure", 85_000.0, 110_000.0),
             metavar="P",
             help='Altimeter setting (QNH), such as "29.92 inHg".',
         ),

@@ -136,7 +136,7 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     height = 10.0 if log is not None else height
     rocket, ground = read_flight(flight), site_of(site)
     setup = setup_of(rocket, ground, sweep.run, sweep.answers, ahead=True)
-    supposition = Supposition(ground.elevation)
+    supposition = Supposition.over_site(ground)
     wind = suppose(supposition, 90.0, 4.0)
     calm = suppose(supposition, 0.0, 0.0)
     read = [supposition.read(0.0, 0.0), supposition.read(90.0, 4.0)] * bool(near)

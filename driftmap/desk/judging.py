@@ -315,7 +315,7 @@ def _dial(task: Task, language: str) -> str:
     flight, site, answers = _inputs(task)
     setup = Setup(flight, site, _DIAL_SAMPLES, 1, None, answers)
     reach = Reach(_DIAL_TOP, *_DIAL_STEPS)
-    dial = compute_dial(setup, Supposition(site.elevation), reach)
+    dial = compute_dial(setup, Supposition.over_site(site, task.when), reach)
     day = task.when.astimezone().date()
     return dial_html(dial, units=task.units, language=language, made_for=day)
 

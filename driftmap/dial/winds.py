@@ -9,10 +9,9 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
-from driftmap.planning.supposed import REFERENCE, Supposition, suppose
+from driftmap.planning.supposed import REFERENCE, Supposition, hour_told, suppose
 from driftmap.planning.windlimits import HIGHEST, wind_allowed
 from driftmap.verdict.assessment import Setup
-from driftmap.winds import read_wind
 from driftmap.winds.spoken import HEAD_HEIGHT
 
 __all__ = ["METER_HEIGHT", "known_wind", "limit_at_meter", "metered_wind"]
@@ -57,16 +56,18 @@ def metered_wind(
     told = f"{speed:.2f} m/s from {from_deg % 360:03.0f}° on the meter"
     if supposition.shape is None:
         words = _words(from_deg, speed, gust)
-        wind = read_wind(words, site_altitude=supposition.site_altitude)
+        wind = supposition.spoken(words)
         notes = tuple(
             n.replace(words, "the meter")
             for n in wind.assumed
             if "no source speaks" not in n
         )
+        told_of = tuple(hour_told(supposition))
     else:
         share, turn = _at_meter(supposition.shape)
         wind = suppose(supposition, math.degrees(turn) + from_deg, speed / share)
         wind = replace(wind, levels=_read_at_meter(from_deg, speed, gust))
+        told_of = ()
         notes = wind.assumed[:-1]  # the last one speaks of known winds, as ours does
     return replace(
         wind,
@@ -75,7 +76,7 @@ def metered_wind(
         age=0.0,
         undated=(),
         source=told,
-        assumed=(*notes, _SUPPOSED),
+        assumed=(*notes, *told_of, _SUPPOSED),
     )
 
 
@@ -109,7 +110,7 @@ def known_wind(
         The wind in words: known only as high as a reading tells.
     """
     words = _words(from_deg, speed, gust)
-    return read_wind(words, site_altitude=supposition.site_altitude)
+    return supposition.spoken(words)
 
 
 def _at_meter(shape: WindProfile) -> tuple[float, float]:

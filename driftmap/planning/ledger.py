@@ -122,8 +122,12 @@ def run_key(setup: Setup, supposition: Supposition, *more: object) -> str:
     columns = (
         None
         if shape is None
-        else [shape.height, shape.east, shape.north, shape.error, shape.members]
+        else [
+            *(shape.height, shape.east, shape.north),
+            *(shape.error, shape.modes, shape.members),
+        ]
     )
+    hour = (supposition.when, supposition.place)
     parts = (
         version("driftmap"),
         setup.flight.model_dump_json(),
@@ -136,6 +140,7 @@ def run_key(setup: Setup, supposition: Supposition, *more: object) -> str:
         setup.answers,
         picked_rules(setup.site) if setup.site.rules.strip() else (),
         supposition.site_altitude,
+        hour,
         None
         if columns is None
         else [None if c is None else c.tolist() for c in columns],

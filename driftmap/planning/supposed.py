@@ -5,21 +5,33 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from typing import Final
 
 import numpy as np
 
 from driftmap.air.wind import WindProfile, direction_and_speed, turn
 from driftmap.errors import WindError
+from driftmap.ground.site import Site
 from driftmap.winds import read_wind
 
-__all__ = ["HEAD", "REFERENCE", "Supposition", "head_share", "suppose", "turned"]
+__all__ = [
+    "HEAD",
+    "REFERENCE",
+    "Supposition",
+    "head_share",
+    "hour_told",
+    "suppose",
+    "turned",
+]
 
 REFERENCE: Final = 10.0
 """Height at which a supposed wind is told [m]: where the verdict compares it."""
 
 HEAD: Final = 2.0
 """Height of a hand-held meter [m]."""
+
+_EQUINOX: Final = datetime(2000, 3, 20, 12, tzinfo=UTC)
 
 _LEAST: Final = 0.5  # m/s at 10 m; a lighter wind has no shape that can be scaled
 
@@ -42,8 +54,12 @@ class Supposition:
     site_altitude : float
         Altitude of the site above mean sea level [m].
     shape : WindProfile, optional
-        A wind to scale and turn; without it, the law of the surface layer that fills up a
-        wind in words.
+        A wind to scale and turn; without it, what usually stands over a wind in words.
+    when : datetime, optional
+        Time of the flights, and with `place` the sun's height, which tells how the wind
+        grows and turns and how the air is stirred.
+    place : (float, float), optional
+        Latitude and longitude [deg]; without it the wind is that of an hour not known.
 
     Raises
     ------
@@ -53,6 +69,20 @@ class Supposition:
 
     site_altitude: float
     shape: WindProfile | None = None
+    when: datetime | None = None
+    place: tuple[float, float] | None = None
+
+    @classmethod
+    def over_site(
+        cls,
+        site: Site,
+        when: datetime | None = None,
+        shape: WindProfile | None = None,
+    ) -> Supposition:
+        """Suppose the winds over a site at an hour; a noon at the equinox for no day yet."""
+        east = timedelta(hours=site.longitude / 15)
+        place = (site.latitude, site.longitude)
+        return cls(site.elevation, shape, when or _EQUINOX - east, place)
 
     def __post_init__(self) -> None:
         if self.shape is None:
@@ -86,7 +116,13 @@ class Supposition:
         WindProfile
             The wind in words, known as high as those tell.
         """
-        return read_wind(_words(from_deg, speed), site_altitude=self.site_altitude)
+        return self.spoken(_words(from_deg, speed))
+
+    def spoken(self, words: str) -> WindProfile:
+        """Read a wind in words over the site at that hour."""
+        return read_wind(
+            words, site_altitude=self.site_altitude, when=self.when, place=self.place
+        )
 
 
 def _words(from_deg: float | None, speed: float) -> str:
@@ -136,8 +172,17 @@ def suppose(
         age=0.0,
         undated=(),
         source=f"supposed: {speed:.2f} m/s {told} at 10 m",
-        assumed=(*_notes(wind.assumed, name), _KNOWN),
+        assumed=(*_notes(wind.assumed, name), *hour_told(supposition), _KNOWN),
     )
+
+
+def hour_told(supposition: Supposition) -> Iterator[str]:
+    """Say of what hour the supposed winds are; nothing where it is not known."""
+    when = supposition.when
+    if when is not None and supposition.shape is None:
+        no_day = when.date() == _EQUINOX.date()
+        at = "noon at the equinox" if no_day else f"{when:%Y-%m-%d %H:%M %z}".rstrip()
+        yield f"winds aloft and rising air as usual at {at}: by a lower sun they are others"
 
 
 def _notes(assumed: tuple[str, ...], name: str) -> Iterator[str]:

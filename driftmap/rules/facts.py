@@ -18,7 +18,7 @@ from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.sun import UPPER_RIM, sun_height
 from driftmap.air.wind import WindProfile
 from driftmap.errors import InputError
-from driftmap.ground.site import Area, Site
+from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
@@ -40,6 +40,10 @@ __all__ = [
 EXPECTED_QUANTILE: Final = 0.99
 """Share of flights that stay below the greatest height expected. Our choice: no rule read
 says how sure a "maximum expected altitude" must be."""
+
+_PEOPLE_OFF, _ANYTHING_OFF = 500.0, 10_000.0
+"""How far off the land people of the launch, and anything, may be drawn without asking [m]:
+an airport 5 nmi off is drawn for a rule; assumed."""
 
 _SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line
 
@@ -153,6 +157,7 @@ def facts_of(
         "waiver_ceiling": site.waiver.ceiling,
         "site_dimension": least_width(site.boundary),
         "boundary_distance": float(pad.distance(site.boundary.boundary)),
+        "drawn_astray": float(sum(_astray(area, site) for area in site.areas)),
         "cloud_under": 0.0,  # none is reported
         "crew_drawn": float(sum(map(_crew, site.areas))),
         "border_near": float(near_a_border(site.longitude, site.latitude)),
@@ -187,6 +192,12 @@ def facts_of(
     numbers["airport_away"] = min([*airports, _NO_AIRPORT])
     apart = 1 if flight.sustainer is None else 2
     return of_each_motor(Facts(numbers, groups, ranges, apart))
+
+
+def _astray(area: Area, site: Site) -> bool:
+    """Tell whether an area lies so far off the land that a corner may have slipped."""
+    off = float(area.shape.distance(site.boundary))
+    return off > (_PEOPLE_OFF if area.role in OCCUPIED else _ANYTHING_OFF)
 
 
 def _crew(area: Area) -> int:

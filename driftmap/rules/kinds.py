@@ -110,6 +110,7 @@ FACTS: Final = MappingProxyType(
             "season",
             '"50 m"',
         ),
+        "drawn_astray": Fact("places drawn far off the land", "number", "season", "1"),
         "border_near": Fact("borders of lands near the pad", "number", "season", "1"),
         "airport_away": Fact(
             "distance to the nearest airport drawn", "length", "season", '"5 nmi"'

@@ -49,6 +49,7 @@ ROWS = [
     ("range", "crew_drawn_elsewhere", "practice", (1,)),
     ("range", "night_arranged", "practice", (0.0,)),
     ("range", "side_of_border", "practice", (1,)),
+    ("range", "drawn_where_it_is", "practice", (1,)),
     ("range", "elevation_checked", "practice", (200.0,)),
     ("range", "airport_agreed", "practice", (5000.0,)),
     ("range", "motors_told_together", "practice", (1,)),

@@ -621,6 +621,13 @@ SAID = {
         "no-go",
         "position",
     ),
+    "a crowd a tenth of a degree away": (
+        FEW.also(
+            crowd(0, -11_100, 120, name="South crowd line"),
+        ).but(answers={"drawn_where_it_is": None}),
+        "hold",
+        "rule",
+    ),
     **{
         f"the site's elevation told as {told}": (
             FEW.but(members={"elevation": told}, answers={"elevation_checked": None}),
