@@ -121,7 +121,7 @@ _HARMLESS: Final = re.compile(
     r"(?:AO[12]A?|SLP(?:\d{3}|NO)|T[01]\d{3}(?:[01]\d{3})?|[1245678]\d{3,8}|P\d{4}|"
     r"\$|RMK|PK|WND|\d{5,6}/\d{2,4}|WSHFT|A[23]\d{3}|Q\d{4}|QF[EF]\S*|\d{2,4}|"
     r"(?:PWI|FZRA|TS|RVR|PNO|VIS|CHI)NO|RWY\d*|TSNO|NOSIG|LAST|FIRST|OBS|COR|"
-    r"VIS|SFC|TWR|\d?\d?/\d|CIG|V|VRB|[A-Z]{2}[BE]\d\S*|RA|SN|DZ|BR|FG|HZ|"
+    r"VIS|SFC|TWR|\d?\d?/\d{1,2}|\d/\dV\d?|CIG|V|VRB|[A-Z]{2}[BE]\d\S*|RA|SN|DZ|BR|FG|HZ|"
     r"(?:AC|AS|CI|CS|CC|CU|SC|ST|NS)\d\S*|DA|DENSITY|ALT|[+-]?\d+FT)"
 )
 """Words of remarks that say nothing of wind: kind of station, pressure, temperature, rain."""

@@ -62,6 +62,11 @@ _SWING: Final = re.compile(r"(\d{3})V(\d{3})")
 _TEMPERATURE: Final = re.compile(r"(M?\d\d)/(?:M?\d\d|//)?")
 _PRESSURE: Final = re.compile(r"([AQ])(\d{4})")
 _WORD_BEFORE_WIND: Final = re.compile(r"AUTO|COR|RTD|CC[A-Z]")
+_VISIBILITY: Final = re.compile(
+    r"\bVIS(?:\s+[NSEW]{1,2})?\s+((?:\d\s+)?\d{1,2}(?:/\d)?)"
+)
+"""Visibility in remarks, in statute miles (FMH-1, from memory)."""
+
 _PEAK_COUNTS: Final = timedelta(hours=1)
 
 STORM_OVER: Final = timedelta(minutes=30)
@@ -205,7 +210,7 @@ def _report(
         direction_error=spread,
         pressure=_pressure(words),
         cloud_cover=cloud_cover(words),
-        visibility=visibility(words),
+        visibility=visibility([*words, *_seen_otherwise(remarks)]),
         cloud_base=cloud_base(words),
         lowest_cloud=lowest_cloud(words),
         warned=tuple(f"{name} tells of {what}" for what in told),
@@ -217,6 +222,15 @@ def _report(
             *_bound_note(found, name),
         ),
     )
+
+
+def _seen_otherwise(remarks: str) -> list[str]:
+    """Put what remarks tell of the visibility at the tower or the surface as groups."""
+    return [
+        word
+        for found in _VISIBILITY.finditer(remarks)
+        for word in f"{found[1]}SM".split()
+    ]
 
 
 def _with_past(

@@ -416,6 +416,32 @@ SKY = {
         "hold",
         None,
     ),
+    "a forecast of storms below the report": (
+        LOW.but(
+            winds=(
+                f"{metar('1515')}\nTAF KXYZ 131140Z 1312/1412 08003KT P6SM SKC TEMPO "
+                "1315/1317 24035G50KT TSRA\n",
+            )
+        ),
+        "hold",
+        "wind warned",
+    ),
+    "a report of a storm below the forecast": (
+        LOW.but(
+            winds=(
+                "TAF KXYZ 131140Z 1312/1412 08003KT P6SM SKC\n"
+                f"{metar('1515', sky='TS CLR')}\n",
+                "4 mph from 90",
+            )
+        ),
+        "hold",
+        "wind warned",
+    ),
+    "half a mile at the surface, in the remarks": (
+        LOW.but(winds=(metar(more=" RMK AO2 SFC VIS 1/2"),)),
+        "hold",
+        "wind warned",
+    ),
     "haze in a report whose wind is passed over": (
         DAY.but(
             winds=(metar().replace("10SM", "2SM"), ALOFT),
