@@ -34,8 +34,8 @@ if TYPE_CHECKING:
         Assessment,
         Setup,
         assess,
-        document,
     )
+    from driftmap.verdict.document import document
     from driftmap.verdict.turning import compare
     from driftmap.winds import read_wind, read_winds
 
@@ -64,7 +64,7 @@ _HOME = {
     "Setup": "verdict.assessment",
     "assess": "verdict.assessment",
     "compare": "verdict.turning",
-    "document": "verdict.assessment",
+    "document": "verdict.document",
     "fall": "trajectory.descent",
     "fly": "montecarlo.cloud",
     "map_html": "report.map",

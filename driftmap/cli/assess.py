@@ -94,7 +94,7 @@ def assessment_of(inputs: RunInputs) -> Assessment:
 def _forewarn(setup: Setup, wind: WindProfile) -> None:
     """Say before the flights are flown where no go can come of so few."""
     from driftmap.montecarlo.cloud import fly
-    from driftmap.verdict.enough import SCOUTS, flights_needed
+    from driftmap.verdict.judgement import SCOUTS, flights_needed
 
     few = min(setup.samples, SCOUTS)
     altitude = setup.site.elevation
@@ -151,7 +151,7 @@ def assess_command(
     from driftmap.report.terminal import proposals, summary
     from driftmap.report.voice import english
     from driftmap.report.windtold import stops_at
-    from driftmap.verdict.assessment import document
+    from driftmap.verdict.document import document
     from driftmap.verdict.turning import turns
 
     result = assessment_of(inputs)

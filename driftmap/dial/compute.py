@@ -17,7 +17,7 @@ from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import flown, judged, pack, scouts
 from driftmap.verdict.assessment import Setup
-from driftmap.verdict.enough import Need, flights_needed
+from driftmap.verdict.judgement import Need, flights_needed
 
 __all__ = ["Dial", "compute_dial"]
 

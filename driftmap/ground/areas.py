@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
 import shapely
@@ -314,3 +314,41 @@ def flatten(origin: tuple[float, float], shape: BaseGeometry) -> BaseGeometry:
         return flat
     # A shape cut at 180° (RFC 7946, 3.1.9) is whole again here, where its parts meet.
     return shapely.union_all(shapely.get_parts(flat), grid_size=_SEAM)
+
+
+def least_width(shape: BaseGeometry) -> float:
+    """Give the least dimension of the part of a site that holds the pad.
+
+    Parameters
+    ----------
+    shape : shapely.Polygon or shapely.MultiPolygon
+        The ground, in metres about the pad.
+
+    Returns
+    -------
+    float
+        Diameter of the largest circle inside that part [m]; 0 where none holds the pad.
+
+    Notes
+    -----
+    A code speaks of the shorter side of a rectangular site or the diameter of a round
+    one; the largest circle is both. Arms, bays and fields apart add nothing.
+
+    Examples
+    --------
+    >>> least_width(shapely.box(-100, -100, 800, 300))
+    400.0
+    """
+    pad = shapely.Point(0.0, 0.0)
+    parts = [part for part in shapely.get_parts(shape) if part.covers(pad)]
+    if not parts:
+        return 0.0
+    return round(2.0 * max(map(_inscribed_radius, parts)), 3)
+
+
+@lru_cache(maxsize=64)
+def _inscribed_radius(part: BaseGeometry) -> float:
+    """Give the radius of the largest circle inside; a sweep asks it of one site again."""
+    return float(
+        shapely.maximum_inscribed_circle(cast("shapely.Polygon", part), 0.01).length
+    )

@@ -28,7 +28,8 @@ from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers
 from driftmap.units import parse
-from driftmap.verdict.assessment import Assessment, Setup, document
+from driftmap.verdict.assessment import Assessment, Setup
+from driftmap.verdict.document import document
 
 __all__ = [
     "LoggedInputs",

@@ -29,8 +29,9 @@ from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.trial import Basis
 from driftmap.planning.windlimits import TOLERANCE, DirectionLimit
 from driftmap.rocket.flight import Flight
-from driftmap.verdict.assessment import CAUTIONS, Setup, document
+from driftmap.verdict.assessment import CAUTIONS, Setup
 from driftmap.verdict.check import Check
+from driftmap.verdict.document import document
 from driftmap.verdict.turning import Compared
 
 __all__ = [

@@ -23,8 +23,7 @@ from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import Lines
-from driftmap.verdict.enough import SCOUTS, Need, flights_needed
-from driftmap.verdict.judgement import judge_all
+from driftmap.verdict.judgement import SCOUTS, Need, flights_needed, judge_all
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits
 

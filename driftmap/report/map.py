@@ -26,7 +26,8 @@ from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_sc
 from driftmap.report.windsketch import wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script
 from driftmap.report.words import Units, in_units_of
-from driftmap.verdict.assessment import Assessment, document
+from driftmap.verdict.assessment import Assessment
+from driftmap.verdict.document import document
 
 __all__ = ["map_html"]
 

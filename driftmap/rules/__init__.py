@@ -20,7 +20,6 @@ from driftmap.rules.facts import (
     expected_altitude,
     facts_flown,
     facts_of,
-    least_width,
     surface_wind,
     with_answers,
 )
@@ -43,7 +42,6 @@ __all__ = [
     "expected_altitude",
     "facts_flown",
     "facts_of",
-    "least_width",
     "motor_class",
     "picked_rules",
     "questions",

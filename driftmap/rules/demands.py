@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any, Literal
 
 from driftmap.rules.answers import Answers
 from driftmap.rules.facts import Facts
-from driftmap.rules.kinds import FACTS, KINDS
+from driftmap.rules.kinds import FACTS, FLOOR, KINDS
+from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import (
     Condition,
     Question,
@@ -26,9 +28,11 @@ __all__ = [
     "Fit",
     "all_hold",
     "demands_of",
+    "floor_rules",
     "governing_sets",
     "strictest",
     "why_holds",
+    "yardsticks",
 ]
 
 
@@ -340,3 +344,25 @@ def _stricter(one: Demand, other: Demand) -> Demand:
         f"of {loser.rules.title}"
     )
     return replace(winner, why=joined(winner.why, text))
+
+
+def yardsticks(facts: Facts, said: Answers, law: Sequence[Demand]) -> Iterator[Demand]:
+    """List what every flight is held to beside the rules that its site names.
+
+    ``law``: what the site's own rules ask; what stands there already is left out.
+
+    Result: rows of the floor that bear a yardstick.
+    """
+    there = {(demand.rules.name, demand.rule) for demand in law}
+    for rules, fit in governing_sets(floor_rules(), facts, said):
+        for demand in demands_of(rules, fit, facts):
+            rule = demand.rule
+            if rule.yardstick and (rules.name, rule) not in there:
+                why = joined("a yardstick where it is not the law", demand.why, fit.why)
+                yield replace(demand, yardstick=rule.yardstick, why=why)
+
+
+@lru_cache(1)  # the package's own files stay as they are while it runs
+def floor_rules() -> tuple[RuleSet, ...]:
+    """Give the sets whose yardsticks hold at every site."""
+    return read_rules(FLOOR)

@@ -4,65 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import Final, Literal
 
 from driftmap.rules.answers import Answers
-from driftmap.rules.demands import Demand, Fit, demands_of, governing_sets, strictest
+from driftmap.rules.demands import (
+    Demand,
+    Fit,
+    demands_of,
+    floor_rules,
+    governing_sets,
+    strictest,
+    yardsticks,
+)
 from driftmap.rules.facts import Facts
 from driftmap.rules.kinds import (
     FACTS,
-    FLOOR,
     GROUPS,
     KINDS,
     NOT_COVERED,
-    TOPICS,
     Kind,
     Sense,
+    not_covered,
 )
-from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import SCALE, UNIT, Rule, RuleSet, joined, not_known
 
-__all__ = ["RuleResult", "evaluate", "not_covered", "yardsticks"]
-
-
-def yardsticks(facts: Facts, said: Answers, law: Sequence[Demand]) -> Iterator[Demand]:
-    """List what every flight is held to beside the rules that its site names.
-
-    ``law``: what the site's own rules ask; what stands there already is left out.
-
-    Result: rows of the floor that bear a yardstick.
-    """
-    there = {(demand.rules.name, demand.rule) for demand in law}
-    for rules, fit in governing_sets(_floor(), facts, said):
-        for demand in demands_of(rules, fit, facts):
-            rule = demand.rule
-            if rule.yardstick and (rules.name, rule) not in there:
-                why = joined("a yardstick where it is not the law", demand.why, fit.why)
-                yield replace(demand, yardstick=rule.yardstick, why=why)
-
-
-@lru_cache(1)  # the package's own files stay as they are while it runs
-def _floor() -> tuple[RuleSet, ...]:
-    return read_rules(FLOOR)
-
-
-def not_covered(sets: Iterable[RuleSet], law: Iterable[Demand]) -> tuple[str, ...]:
-    """List what the rules that govern a flight say nothing of.
-
-    ``sets``: the sets that govern; ``law``: what they ask of the flight.
-
-    Result: topics; none of a field that one set holds the whole of.
-    """
-    asked = {demand.rule.name for demand in law}
-    whole = {field for rules in sets for field in rules.whole}
-    return tuple(
-        topic
-        for field, topics in TOPICS.items()
-        if field not in whole
-        for topic, names in topics.items()
-        if not asked & names
-    )
+__all__ = ["RuleResult", "evaluate"]
 
 
 Outcome = Literal["pass", "fail", "ask", "hold"]
@@ -164,7 +130,11 @@ def evaluate(
             demands += demands_of(rules, fit, facts)
     if governing:
         results += _silence(
-            not_covered([rules for rules, _ in governing], demands), said
+            not_covered(
+                {field for rules, _ in governing for field in rules.whole},
+                {demand.rule.name for demand in demands},
+            ),
+            said,
         )
     else:
         text = "no rules were picked; name a rule set in the site file"
@@ -188,7 +158,7 @@ def _against_unasked(
     if not denied and not said.numbers:
         return
     spoken = set()
-    for rules in (*sets, *_floor()):
+    for rules in (*sets, *floor_rules()):
         for rule in rules.rules:
             if rule.name in settled or rule.name in spoken:
                 continue

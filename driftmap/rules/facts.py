@@ -6,18 +6,17 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import lru_cache
 from types import MappingProxyType
-from typing import Final, cast
+from typing import Final
 
 import numpy as np
 import shapely
-from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.sun import UPPER_RIM, sun_height
 from driftmap.air.wind import WindProfile
 from driftmap.errors import InputError
+from driftmap.ground.areas import least_width
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight
@@ -31,7 +30,6 @@ __all__ = [
     "expected_altitude",
     "facts_flown",
     "facts_of",
-    "least_width",
     "of_each_motor",
     "surface_wind",
     "with_answers",
@@ -46,9 +44,7 @@ _PEOPLE_OFF, _ANYTHING_OFF = 500.0, 10_000.0
 an airport 5 nmi off is drawn for a rule; assumed."""
 
 _SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line
-
 _NO_AIRPORT: Final = 1e7  # m; where the site file draws none
-
 _MAST: Final = 10.0  # m; where a surface wind is told
 
 _OF_EACH: Final = MappingProxyType(
@@ -59,7 +55,6 @@ _OF_EACH: Final = MappingProxyType(
     }
 )
 """Facts of the largest motor, and those of all motors together."""
-
 
 _STRICTER: Final = MappingProxyType(
     {
@@ -304,44 +299,6 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
     low, high = (float(v) for v in np.quantile(speeds, [0.05, 0.95]))
     error = 2 * float(np.interp(_MAST, wind.height, wind.error))
     return speed, (max(low - error, 0.0), max(high + error, speed + wind.gust))
-
-
-def least_width(shape: BaseGeometry) -> float:
-    """Give the least dimension of the part of a site that holds the pad.
-
-    Parameters
-    ----------
-    shape : shapely.Polygon or shapely.MultiPolygon
-        The ground, in metres about the pad.
-
-    Returns
-    -------
-    float
-        Diameter of the largest circle inside that part [m]; 0 where none holds the pad.
-
-    Notes
-    -----
-    A code speaks of the shorter side of a rectangular site or the diameter of a round
-    one; the largest circle is both. Arms, bays and fields apart add nothing.
-
-    Examples
-    --------
-    >>> least_width(shapely.box(-100, -100, 800, 300))
-    400.0
-    """
-    pad = shapely.Point(0.0, 0.0)
-    parts = [part for part in shapely.get_parts(shape) if part.covers(pad)]
-    if not parts:
-        return 0.0
-    return round(2.0 * max(map(_inscribed_radius, parts)), 3)
-
-
-@lru_cache(maxsize=64)
-def _inscribed_radius(part: BaseGeometry) -> float:
-    """Give the radius of the largest circle inside; a sweep asks it of one site again."""
-    return float(
-        shapely.maximum_inscribed_circle(cast("shapely.Polygon", part), 0.01).length
-    )
 
 
 def expected_altitude(cloud: Cloud) -> float:

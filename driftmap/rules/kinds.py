@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import bisect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Container, Mapping, Set
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final, Literal
@@ -25,6 +25,7 @@ __all__ = [
     "Scope",
     "Sense",
     "motor_class",
+    "not_covered",
 ]
 
 Sense = Literal["at least", "at most"]
@@ -260,6 +261,21 @@ TOPICS: Final[Mapping[Realm, Mapping[str, set[str]]]] = MappingProxyType(
     }
 )
 """What codes for rockets speak of, with the rules or questions that speak of it."""
+
+
+def not_covered(whole: Container[str], asked: Set[str]) -> tuple[str, ...]:
+    """List the topics of which rules say nothing, by the names of those they ask.
+
+    None of a field that one set holds the ``whole`` of.
+    """
+    return tuple(
+        topic
+        for field, topics in TOPICS.items()
+        if field not in whole
+        for topic, names in topics.items()
+        if not asked & names
+    )
+
 
 NOT_COVERED: Final = "local_code_read"
 """Question that a person confirms where the rules say nothing of some of `TOPICS`."""

@@ -96,8 +96,7 @@ _LABEL: Final = {"total_impulse": (0.8, 10.0), "average_thrust": (2.0, 100.0)}
 """What a label says over the least that the flight takes; margins assumed."""
 
 _LEAST_FINS: Final = 3
-"""Fins that keep a rocket straight every way; fewer are a slip or a list left unfinished.
-Common practice, no source."""
+"""Fewer are a slip or a list left unfinished: common practice, no source."""
 
 _ASSUMED: Final = "assumed"
 _MEMORY: Final = "published values from memory, margins assumed"

@@ -325,12 +325,8 @@ def harm_checks(
 
 
 def _times(p: Estimate, number: int) -> Estimate:
-    return replace(
-        p,
-        estimate=p.estimate * number,
-        lower=p.lower * number,
-        upper=p.upper * number,
-    )
+    ends = {"lower": p.lower * number, "upper": p.upper * number}
+    return replace(p, estimate=p.estimate * number, **ends)
 
 
 def _risk(kind: Kind, p: Estimate, limit: Limit, *, fails: float = 1.0) -> Check:

@@ -18,7 +18,7 @@ from driftmap.review.again import Changes, _assessed, assessed_again
 from driftmap.review.findings import Bias, Cause, Coverage, Figure, Review
 from driftmap.review.records import winds_of
 from driftmap.review.told import review_told
-from driftmap.verdict.assessment import document
+from driftmap.verdict.document import document
 
 ROOT = Path(__file__).parents[2]
 

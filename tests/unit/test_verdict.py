@@ -31,8 +31,9 @@ from driftmap.montecarlo import flying
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.terminal import proposals
 from driftmap.rocket.flightfile import read_flight
-from driftmap.verdict.assessment import assess, document
+from driftmap.verdict.assessment import assess
 from driftmap.verdict.check import Check, Kind, decide
+from driftmap.verdict.document import document
 from driftmap.verdict.limits import LIMITS, read_limits
 from driftmap.verdict.turning import Turn, _wait_for, turns
 from driftmap.winds import read_wind

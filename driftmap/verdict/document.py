@@ -1,0 +1,170 @@
+"""An assessment as plain data: the content of ``assessment.json``."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import asdict, astuple
+from typing import Any, Final
+
+from driftmap.air.wind import WindProfile
+from driftmap.hazard.exposure import Harm
+from driftmap.hazard.overhead import passing_over, ways_down, ways_up
+from driftmap.hazard.precise import Sharpened
+from driftmap.hazard.sampling import CONFIDENCE, Estimate
+from driftmap.montecarlo.aftermath import after_impact
+from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.montecarlo.margins import ends, landed, opening_figures
+from driftmap.rules import Answers
+from driftmap.verdict.assessment import CAUTIONS, SHARES, Assessment
+from driftmap.verdict.check import Check
+
+__all__ = ["document"]
+
+_MOST_INFLUENCES: Final = 3
+
+
+def document(assessment: Assessment) -> dict[str, Any]:
+    """Write an assessment as plain data: the content of ``assessment.json``.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessment.
+
+    Returns
+    -------
+    dict
+        Only dicts, lists, text and finite numbers in SI units.
+    """
+    a, cloud = assessment, assessment.cloud
+    up, down = ways_up(cloud), ways_down(cloud)
+    return {
+        "verdict": a.verdict,
+        "flight": a.flight.name,
+        "site": a.site.name,
+        "wind": a.wind.source,
+        "seed": cloud.seed,
+        "samples": cloud.flights,
+        "version": a.version,
+        "confidence": CONFIDENCE,
+        "inputs": {
+            "flight": _digest(a.flight.model_dump_json()),
+            "site": a.site.digest,
+            "wind": _digest(_wind_text(a.wind)),
+            **_answer_digests(a.answers),
+        },
+        "checks": [_check(check) for check in a.checks],
+        "cases": [
+            {
+                "name": case.name,
+                "probability": case.probability,
+                "pieces": [_piece(cloud, part) for part in cloud.of(case.name)],
+            }
+            for case in cloud.tree.cases
+        ],
+        "areas": [
+            {
+                "name": hit.area.name,
+                "role": hit.area.role,
+                "hit_probability": hit.total.estimate,
+                "interval": [hit.total.lower, hit.total.upper],
+                **_harm_of_area(a.harm, hit.area.name),
+                "cases": {name: p.estimate for name, p in hit.cases.items()},
+                "overflown_up": passing_over(up, hit.area.shape).estimate,
+                "overflown_down": passing_over(down, hit.area.shape).estimate,
+            }
+            for hit in a.areas
+        ],
+        "expected_casualties": _estimate(a.harm.casualties.total),
+        "individual_risk": None
+        if a.harm.worst is None
+        else {"area": a.harm.worst.area, **_estimate(a.harm.worst.risk)},
+        "apogee_m": ends(cloud.apogee.height)._asdict(),
+        "rail_speed_mps": ends(cloud.rail_speed)._asdict(),
+        "top_speed_mps": ends(cloud.fastest[0])._asdict(),
+        "top_mach": ends(cloud.fastest[1])._asdict(),
+        "openings": opening_figures(cloud),
+        "convergence": [_looks(sharp) for sharp in a.sharpened],
+        "sensitivity": [asdict(i) for i in a.influences[:_MOST_INFLUENCES]],
+        "more_wind": [asdict(worth) for worth in a.more_wind],
+        "answers": {
+            "given": {**a.answers.confirmed, **a.answers.numbers},
+            "stale": dict(a.answers.stale),
+        },
+        "assumed": list(a.assumed),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _answer_digests(answers: Answers) -> dict[str, str]:
+    """Digest each answers file; answers of no file by themselves."""
+    if answers.files:
+        names = [f"answers {name}" for name, _ in answers.files]
+        unique = len(set(names)) == len(names)
+        return {
+            name if unique else f"{name} ({i})": digest
+            for i, (name, (_, digest)) in enumerate(
+                zip(names, answers.files, strict=True)
+            )
+        }
+    given = [*sorted(answers.confirmed.items()), *sorted(answers.numbers.items())]
+    return {"answers": _digest(repr(given))} if given else {}
+
+
+def _looks(sharp: Sharpened) -> dict[str, Any]:
+    """List the looks at one area, each at the confidence that allows for all."""
+    return {
+        "area": sharp.area,
+        "reached": sharp.looks.reached,
+        "looks": [
+            {"flights": step.flights, **_estimate(step.estimates[sharp.area])}
+            for step in sharp.looks.steps
+        ],
+    }
+
+
+def _check(check: Check) -> dict[str, Any]:
+    interval = None if check.interval is None else list(check.interval)
+    return {**asdict(check), "interval": interval}
+
+
+def _harm_of_area(harm: Harm, name: str) -> dict[str, Any]:
+    """Give the casualties expected in an area and the risk at its worst spot."""
+    expected = harm.casualties.areas.get(name)
+    spot = next((spot.risk for spot in harm.spots if spot.area == name), None)
+    return {
+        "expected_casualties": None if expected is None else _estimate(expected),
+        "individual_risk": None if spot is None else _estimate(spot),
+    }
+
+
+def _estimate(p: Estimate) -> dict[str, Any]:
+    return {"value": p.estimate, "interval": [p.lower, p.upper]}
+
+
+def _piece(cloud: Cloud, part: Part) -> dict[str, Any]:
+    found, rest = landed(cloud, part), after_impact(cloud, part)
+    return {
+        "name": part.body,
+        "count": part.count,
+        "mean_east_m": found.east,
+        "mean_north_m": found.north,
+        **{
+            f"radius_{share * 100:.0f}_m": radius
+            for share, radius in zip(SHARES, found.radii, strict=True)
+        },
+        "time_s": found.time._asdict(),
+        "impact_speed_mps": found.speed._asdict(),
+        "energy_j": found.energy._asdict(),
+        "after_impact_m": None if rest is None else asdict(rest),
+    }
+
+
+def _wind_text(wind: WindProfile) -> str:
+    columns = (wind.height, wind.east, wind.north, wind.error)
+    stirred = () if wind.convection is None else astuple(wind.convection)
+    return repr([[float(v) for v in column] for column in (*columns, stirred)])
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
