@@ -325,8 +325,8 @@ def harm_checks(
 
 
 def _times(p: Estimate, number: int) -> Estimate:
-    ends = {"lower": p.lower * number, "upper": p.upper * number}
-    return replace(p, estimate=p.estimate * number, **ends)
+    lower, upper = p.lower * number, p.upper * number
+    return replace(p, estimate=p.estimate * number, lower=lower, upper=upper)
 
 
 def _risk(kind: Kind, p: Estimate, limit: Limit, *, fails: float = 1.0) -> Check:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Final
 
@@ -54,6 +54,15 @@ _COLUMNS: Final = tuple(
 )
 _OR_ZONE: Final = ", or without its zone below a line '# zone -07:00'"
 _NONE: Final = ("", "-", "--", "na", "nan", "none")
+
+
+_PAST: Final = timedelta(hours=3)
+_MORE: Final = 2.0
+"""How much stronger than the hour's strongest a wind of the three hours before must have
+been to be told [m s⁻¹]; both assumed."""
+
+_LESS: Final = 0.8
+"""A gust under this part of the mean beside it is none; assumed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +132,10 @@ def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
         levels=(level,),
         valid=last,
         direction_error=_METER if known else 0.0,
-        warned=tuple(f"{source}: {told}" for told in _trends(hour)),
+        warned=tuple(
+            f"{source}: {told}"
+            for told in (*_trends(hour), *_stronger(seen, hour, level), *_swapped(hour))
+        ),
         assumed=(
             f"{source}: mean of {about}, at {height:g} m",
             *(() if known else (f"{source}: no direction holds, taken from anywhere",)),
@@ -191,6 +203,35 @@ def _trends(hour: list[_Row]) -> list[str]:
     return told
 
 
+def _stronger(seen: list[_Row], hour: list[_Row], level: WindLevel) -> list[str]:
+    """Name the strongest wind before the hour, where it was more than the hour's."""
+    past = [row for row in seen if PEAK_OVER < hour[-1].time - row.time <= _PAST]
+    worst = max(past, key=_most, default=None)
+    if worst is None or _most(worst) <= (level.gust or level.speed) + _MORE:
+        return []
+    return [f"it showed {_most(worst):.1f} m/s at {worst.time:%H:%M %z}"]
+
+
+def _most(row: _Row) -> float:
+    return max(row.speed, row.gust or 0.0)
+
+
+def _swapped(hour: list[_Row]) -> list[str]:
+    """Doubt gusts that are less than the mean wind beside them; 0 is none."""
+    odd = [r for r in hour if r.gust and r.gust < _LESS * r.speed]
+    return ["gusts are less than the wind beside them: columns swapped?"] * bool(odd)
+
+
+def _with_lone_gusts(rows: list[_Row], lone: list[_Row]) -> list[_Row]:
+    """Give each gust that was recorded without a mean to the row nearest in time."""
+    kept = list(rows)
+    for gust in lone:
+        near = min(range(len(kept)), key=lambda i: abs(kept[i].time - gust.time))
+        most = max(kept[near].gust or 0.0, gust.gust or 0.0)
+        kept[near] = replace(kept[near], gust=most)
+    return kept
+
+
 def _told(text: str) -> tuple[float, tzinfo | None]:
     """Read the lines that tell the meter's height and the zone of its clock."""
     told = remarks_of(text, ("height", "zone"))
@@ -222,9 +263,11 @@ def _rows(text: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:
         with at(where):
             rows.append(_row(cells, zone, setting))
     told = [row for row in rows if row is not None]  # the meter missed the others
-    if not told:
+    whole = [row for row in told if not math.isnan(row.speed)]
+    if not whole:
         raise ValueError("holds no reading with a speed")
-    return sorted(told, key=lambda row: row.time)
+    lone = [row for row in told if math.isnan(row.speed)]
+    return sorted(_with_lone_gusts(whole, lone), key=lambda row: row.time)
 
 
 def _check(names: list[str]) -> None:
@@ -239,14 +282,15 @@ def _row(cells: Cells, zone: tzinfo | None, setting: Setting) -> _Row | None:
         for name, cell in cells.items()
         if name not in _TIMES and cell.lower() not in _NONE
     }
-    if "speed" not in values:
+    if "speed" not in values and "gust" not in values:
         return None
     direction = None
     if "from" in values:
         direction = check_direction(values["from"])
         if "from_magnetic_deg" in cells:
             direction = setting.true_bearing(direction)
-    speed, gust = check_speed(values["speed"]), values.get("gust")
+    speed = check_speed(values["speed"]) if "speed" in values else math.nan
+    gust = values.get("gust")
     if gust is not None:
         check_speed(gust, what="gust")
     name = next(name for name in cells if name in _TIMES)

@@ -65,6 +65,12 @@ def metar(time="1453", wind="08003KT", sky="CLR", more=""):
     return f"METAR KXYZ 13{time}Z {wind} 10SM {sky} 10/01 A3001{more}"
 
 
+def record(*rows):
+    """A meter's record of times, directions, speeds and gusts."""
+    head = "# zone -07:00\ntime,from_deg,speed_mps,gust_mps\n"
+    return head + "".join(f"2026-06-13 {t},{w},{s},{g}\n" for t, w, s, g in rows)
+
+
 CURVE = f'thrust_curve = "{ROOT / "examples" / "willet_motor.csv"}"'
 FEW = DAY.but(samples=200)  # what is asked here speaks whatever the flights show
 
@@ -442,6 +448,26 @@ SKY = {
         "hold",
         "wind warned",
     ),
+    **{
+        f"a meter's record, {told}": (LOW.but(winds=(record(*rows),)), "hold", kind)
+        for told, rows, kind in (
+            (
+                "a gust on a line of its own",
+                (("08:20", 90, 2, ""), ("08:22", "", "", 18), ("08:25", 90, 2, "")),
+                None,
+            ),
+            (
+                "a gale before the hour",
+                (("07:10", 90, 13, 20), ("08:20", 90, 2, ""), ("08:25", 90, 2, "")),
+                "wind warned",
+            ),
+            (
+                "gusts below the mean",
+                (("08:20", 90, 2, 0.5), ("08:25", 90, 2, 0.5)),
+                "wind warned",
+            ),
+        )
+    },
     "haze in a report whose wind is passed over": (
         DAY.but(
             winds=(metar().replace("10SM", "2SM"), ALOFT),
