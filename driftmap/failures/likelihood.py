@@ -91,7 +91,7 @@ def likelihoods(bench: Bench, cases: Sequence[Case]) -> dict[str, float]:
     likely.update(own)
     works = 1 - sum(likely.values())
     if works <= 0:
-        problem = "and defaults must add up to less than 100 %"
+        problem = "with the defaults of all others these must add up to less than 100 %"
         raise FlightError(flight.source, "cases", problem)
     before = sum(likely[cause] for cause in {c.cause for c in cases if c.ahead})
     return {**likely, WORKS: works, BARE: works, CERTAIN: 1 - before}

@@ -322,11 +322,15 @@ def _nominal(plan: Plan, wind: WindProfile) -> Ascent:
         # Some of the flights of an unsteady rocket go straight up all the same.
         for name in [name for name in middle if name.endswith("static margin")]:
             middle[name][1] = max(middle[name][1], _STEADY)
-        flown = ascend(rockets(plan, middle), air)
+        with np.errstate(
+            all="ignore"
+        ):  # what is no number is refused as out of the air
+            flown = ascend(rockets(plan, middle), air)
     except WeakThrustError as problem:
         raise NoGoError(flight.source, where, str(problem)) from None
     except FlightPathError as problem:
-        raise FlightError(flight.source, where, str(problem)) from None
+        slip = "is a mass, a length, a drag, an impulse or an inertia off by a unit?"
+        raise FlightError(flight.source, where, f"{problem}: {slip}") from None
     if flown.apogee.height.min() <= 0:
         raise NoGoError(flight.source, where, "as planned, it comes down burning")
     return flown

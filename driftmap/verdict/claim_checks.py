@@ -8,13 +8,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import chain
-from math import degrees, sqrt
+from math import degrees
 from typing import Final
 
 import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.failures.likelihood import CERTAIN, LIKELIHOOD, WORKS, default_likelihood
+from driftmap.failures.likelihood import (
+    BARE,
+    LIKELIHOOD,
+    WORKS,
+    default_likelihood,
+)
 from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import CLOTHS, canopy_strength
 from driftmap.montecarlo.cloud import Cloud
@@ -39,17 +44,13 @@ _SLOPE: Final = (4.0, 40.0)
 three or four fins (from memory); wide margins assumed."""
 
 _STEADY: Final = (0.0, 6.0)
-"""Static margin that fliers aim for [cal]: more is a slip of the pen, or wrong fins (common
-practice, no source); what is too little has a check of its own."""
+"""Static margin that fliers aim for at most [cal]: common practice, no source."""
 
 _RAIL: Final = (0.3, 8.0)
 """Travel on a rail [m]: common ones have 1 to 6 (common practice, no source)."""
 
-_OWN_CUT: Final = (0.7, 1.3)
-"""Drag of a canopy over the ends of the range published of its type; assumed."""
-
-_STREAMER: Final = (0.5, 2.0)
-"""Drag of a streamer over the ends of its range; assumed."""
+_OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)
+"""Drag of a canopy, and of a streamer, over the ends of the range published; assumed."""
 
 _STURDY: Final = 10.0
 """Strength stated over that of a canopy of heavy nylon as wide; assumed."""
@@ -92,7 +93,7 @@ _FREE: Final = (0.1, 20.0)
 """Free volume of a motor over its propellant [l kg⁻¹]: the port of a fresh grain to an empty
 case, at 1.7 kg per litre of propellant (from memory), with margins; assumed."""
 
-_LABEL: Final = {"total_impulse": (0.8, 10.0), "average_thrust": (2.0, 100.0)}
+_LABEL: Final = {"total_impulse": (0.6, 1.8), "average_thrust": (2.0, 100.0)}
 """What a label says over the least that the flight takes; margins assumed."""
 
 _LEAST_FINS: Final = 3
@@ -146,17 +147,14 @@ def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
     flight = cloud.plan.flight
     if answers is None or flight.motor is not None:
         return
-    mass, apogee = flight.airframe.mass.value, float(np.median(cloud.apogee.height))
-    takes = mass * sqrt(2 * STANDARD_GRAVITY * apogee)  # with neither drag nor a burn
+    weight = flight.airframe.mass.value * STANDARD_GRAVITY
+    takes = float(np.exp(cloud.plan.log_motor[0]))  # fitted, drag and all
     beside = {
         "total_impulse": (
             "total impulse on the label over what the apogee takes",
             takes,
         ),
-        "average_thrust": (
-            "average thrust on the label over the weight",
-            mass * STANDARD_GRAVITY,
-        ),
+        "average_thrust": ("average thrust on the label over the weight", weight),
     }
     for name, (what, least) in beside.items():
         told = answers.numbers.get(name)
@@ -372,10 +370,11 @@ def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:
 
 
 def by_default(cloud: Cloud) -> Cloud | None:
-    """Weigh no failure lighter than the default; None where no file does.
+    """Weigh no case lighter than by default, nor what works; None where no file does.
 
-    A likelihood that somebody lowered is a claim. It counts in the figures told, but a
-    go that rests on it is none until the same flights are go without it.
+    A likelihood that somebody set is a claim: lowered, it hides a failure, and raised, what
+    it leaves fewer flights to. A go that rests on it is none. That all of it adds up to more
+    than all flights errs toward hold.
     """
     cases = cloud.tree.cases
     raised = {
@@ -384,16 +383,18 @@ def by_default(cloud: Cloud) -> Cloud | None:
         if case.cause in cloud.plan.flight.cases
         and case.likelihood < default_likelihood(case.cause)
     }
+    given = {case.cause: case.likelihood for case in cases}
+    said = cloud.plan.flight.cases
+    more = {c: said[c] - default_likelihood(c) for c in said.keys() & given.keys()}
+    before = {case.cause for case in cases if case.ahead}
+    for cause in given.keys() & {WORKS, BARE, CERTAIN}:
+        takes = more.keys() if cause != CERTAIN else more.keys() & before
+        usual = given[cause] + sum(more[each] for each in takes)
+        if usual > given[cause]:
+            raised[cause] = min(usual, 1.0)
     if not raised:
         return None
-    given = {case.cause: case.likelihood for case in cases}
-    more = {cause: value - given[cause] for cause, value in raised.items()}
-    before = sum(
-        more[cause] for cause in {c.cause for c in cases if c.ahead} & set(more)
-    )
     likely = {**given, **raised}
-    likely[WORKS] = max(given.get(WORKS, 0.0) - sum(more.values()), 0.0)
-    likely[CERTAIN] = max(given.get(CERTAIN, 0.0) - before, 0.0)
     weighed = []
     for case in cases:
         share = float(next(cloud.of(case.name)).stands_for.sum()) / cloud.flights

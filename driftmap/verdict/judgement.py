@@ -155,14 +155,15 @@ def judge_all(
         )
         checks = _capped(checks, strict, "a loosened limit")
     if (plain := by_default(cloud)) is not None:
+        # Two claims together may pass what neither would: here nothing is eased at all.
         strict, _ = judged(
             plain,
             site,
             wind,
-            limits=limits,
+            limits=tightened(limits),
             harm=harm_of(plain, replace(site, areas=near)),
         )
-        checks = _capped(checks, strict, "a lowered likelihood")
+        checks = _capped(checks, strict, "likelihoods that the file sets")
     checks = tuple(together(_told(check), answers) for check in checks)
     checks = (*checks, *_unreached(sharpened), *position_checks(site))
     return Judgement(checks, areas, harm, sharpened)

@@ -54,10 +54,11 @@ def _of(
     fast_limit, load_limit = slow.value, hard.value
     stated = bool(device.strength)
     told = _STATED if stated else _UNSTATED
-    if stated:
-        fast_limit = max(fast_limit, _TORN_FAST)
+    if stated:  # it decides, but for limits that a file makes stricter
         weight = float(np.median(rows["load"] / rows["weights"]))
-        load_limit = min(device.strength.values()) / weight
+        holds = min(device.strength.values()) / weight
+        fast_limit = _unless_stricter("opening_speed", fast_limit, _TORN_FAST)
+        load_limit = _unless_stricter("opening_load", load_limit, holds)
     yield _line(
         Kind.OPENING_SPEED,
         f"speed at opening of {device.name}",
@@ -89,6 +90,11 @@ def _of(
             source="default of this tool, no source",
             note="a trigger must come after burnout",
         )
+
+
+def _unless_stricter(key: str, limit: float, stated: float) -> float:
+    usual = LIMITS[key].value
+    return min(limit, stated) if limit < usual else stated
 
 
 def _line(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Final
@@ -44,6 +45,10 @@ E and F, from memory)."""
 
 _FAR_OFF: Final = 200_000.0
 """A report from farther off than this holds [m]; assumed."""
+
+_LEAP, _SHEAR = 5.0, 0.1
+"""Winds at two heights that differ by more than so much [m s⁻¹] and so much for each metre
+between them [s⁻¹] hold: 7 of 1,214 soundings of severe days do; assumed."""
 
 _ONE_TIME: Final = 1.0
 """Reports near the ground whose ages differ by less than this speak of one wind [h]."""
@@ -216,6 +221,17 @@ def _far_off(reading: Reading) -> Iterator[str]:
         yield f"{reading.source} was measured {reading.away / 1000:.0f} km from the site"
 
 
+def _leaps(nodes: Sequence[Node]) -> Iterator[str]:
+    """Doubt winds that differ more over a depth of air than it is seen to do."""
+    for low, high in itertools.pairwise(sorted(nodes, key=lambda node: node.height)):
+        apart = float(np.hypot(*(high.mean - low.mean)))
+        if apart > _LEAP + _SHEAR * (high.height - low.height):
+            yield (
+                f"the wind leaps by {apart:.0f} m/s between {low.height:.0f} m and "
+                f"{high.height:.0f} m: {low.level.source}, {high.level.source}; read it again"
+            )
+
+
 def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Source]:
     """List the reports near the ground that speak of the same wind as the ruling one."""
     if ground is None:
@@ -280,6 +296,7 @@ def _profile(
                     *(w for s in stack.sources for w in s.reading.warned),
                     *(w for s in stack.sources for w in _unseen(s.reading)),
                     *(told for s in used for told in _far_off(s.reading)),
+                    *_leaps(stack.nodes),
                 ]
             )
         ),

@@ -108,10 +108,15 @@ def _check(names: list[str]) -> None:
     check_names(name for name in names if name != _TIME)
 
 
+_LEAST_ERROR: Final = 0.2
+"""Error of a component near the ground that no meter is better than [m s⁻¹]; assumed."""
+
+
 def _knowable(level: WindLevel) -> WindLevel:
     """Take an error of layers that is less than anyone's for one that was not told."""
-    less = level.error is not None and level.error < FRESH_ERROR
-    return replace(level, error=None) if less and level.height > LOG_TOP else level
+    least = FRESH_ERROR if level.height > LOG_TOP else _LEAST_ERROR
+    less = level.error is not None and level.error < least
+    return replace(level, error=None) if less else level
 
 
 def _forecast(text: str, times: dict[str, datetime]) -> bool:

@@ -141,6 +141,14 @@ _AGAINST: Final = tuple(
 )
 """Units and bearings of which a remark may speak, and the columns that would bear it out."""
 
+_FORETOLD: Final = re.compile(
+    r"forecast|predict|expected|\bmodel|\bapp\b|\boutlook", re.IGNORECASE
+)
+"""Words of a remark that say that nobody measured it."""
+
+_OWNED: Final = re.compile(r"(?:forecast$|valid\b|based on\b)", re.IGNORECASE)
+"""Remarks by which a file itself says that it is a forecast."""
+
 _GUST: Final = re.compile(r"\bgusts?\b", re.IGNORECASE)
 
 # Where a tracker's log holds what somebody wrote (GPX 1.1, from memory).
@@ -162,11 +170,13 @@ def unheard(text: str, source: str) -> tuple[str, ...]:
     marked = [line.strip("# \t") for line in lines if line[:1] == "#"]
     told = [*marked, *(found.strip() for found in _NOTED.findall(text))]
     column = "gust_" in text
+    foretold = any(_OWNED.match(line) for line in marked)
     header = header_of(text)[0].lower()
     return tuple(
         f"{source}: a remark that is not read: {quoted(line)}"
         for line in told
         if _WARY.search(_GUST.sub("", line) if column else line)
+        or (not foretold and _FORETOLD.search(line))
         or (line in marked and _against(line, header))
     )
 

@@ -179,8 +179,9 @@ def test_kept_and_read_again(reading, based_on, from_ground, notes):
 
 def _knowable(level):
     """Of a table nobody is believed to know the wind aloft better than by a fresh reading."""
-    claims = level.error is not None and level.error < FRESH_ERROR
-    return replace(level, error=None) if claims and level.height > LOG_TOP else level
+    least = FRESH_ERROR if level.height > LOG_TOP else 0.2
+    claims = level.error is not None and level.error < least
+    return replace(level, error=None) if claims else level
 
 
 def _same_levels(again, wrote):

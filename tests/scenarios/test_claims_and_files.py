@@ -327,7 +327,14 @@ NOBODY = {
     ),
 }
 
+DILUTED = DAY.also(crowd(*PLANNED, 3, 7, 7, "Three")).plus("[cases]")
+
 SIGNED = {
+    "a failure raised until little is left of what works": (
+        DILUTED.plus('"goes off its path" = "88 %"').but(samples=8000),
+        "hold",
+        "among people",
+    ),
     "a signature under everything": (
         DAY.but(
             **signed(
@@ -468,6 +475,18 @@ SKY = {
             ),
         )
     },
+    "forty miles an hour a foot above the mast": (
+        DAY.but(
+            winds=(ALOFT.replace("300,85,7\n", "34,240,40\n300,85,7\n"),), samples=200
+        ),
+        "hold",
+        "wind warned",
+    ),
+    "a table that an app foretold": (
+        FEW.but(winds=("# forecast by the app\n" + ALOFT,)),
+        "hold",
+        "wind warned",
+    ),
     "haze in a report whose wind is passed over": (
         DAY.but(
             winds=(metar().replace("10SM", "2SM"), ALOFT),
