@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+import numpy as np
+
 from driftmap.errors import visible
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
@@ -37,6 +39,9 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     # A terminal is read by scripts too: plain hyphens and blanks.
     lines[0] = lines[0].translate({0x2011: "-", 0xA0: " "})
     lines.append(f"  {_for(head['time'])}, pad at {head['place']}")
+    lines.append(
+        f"  As told: {_read_back(a)}. A wrong unit? Read it back to who wrote it"
+    )
     people = [x.name for x in a.site.areas if x.occupied]
     reasons = verdict_reasons(a.checks, people, english(units))
     lines += [f"  - {visible(reason)}" for reason in reasons[:_MOST_REASONS]]
@@ -110,6 +115,27 @@ def _convergence(a: Assessment) -> list[str]:
         )
         lines.append(f"  {visible(sharp.area)}, by steered flights: {looks}; {reached}")
     return [*lines, ""] if lines else []
+
+
+def _read_back(a: Assessment) -> str:
+    """Say what the word hangs on in both systems of units: a slip shows in one of them."""
+    frame, site = a.flight.airframe, a.site
+    found = [
+        f"{_both(frame.mass.value, 'mass')} at lift-off",
+        f"pad at {_both(site.elevation, 'length')} above the sea",
+        f"waiver to {_both(site.waiver.ceiling, 'length')} above the pad",
+        f"apogee about {_both(float(np.median(a.cloud.apogee.height)), 'length')}",
+    ]
+    found += [
+        f"{visible(device.name)} opens at {_both(device.opens_at.value, 'length')}"
+        for device in a.flight.devices
+        if device.opens_at.at == "height"
+    ]
+    return ", ".join(found)
+
+
+def _both(value: float, dimension: str) -> str:
+    return f"{show(value, dimension, 'si')} ({show(value, dimension, 'us')})"
 
 
 def _for(time: str) -> str:

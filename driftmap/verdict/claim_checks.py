@@ -49,6 +49,8 @@ _STEADY: Final = (0.0, 6.0)
 _RAIL: Final = (0.3, 8.0)
 """Travel on a rail [m]: common ones have 1 to 6 (common practice, no source)."""
 
+_LOW: Final = 75.0  # m; altimeters offer 300 ft or more (from memory), a margin assumed
+
 _OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)
 """Drag of a canopy, and of a streamer, over the ends of the range published; assumed."""
 
@@ -96,8 +98,7 @@ case, at 1.7 kg per litre of propellant (from memory), with margins; assumed."""
 _LABEL: Final = {"total_impulse": (0.6, 1.8), "average_thrust": (2.0, 100.0)}
 """What a label says over the least that the flight takes; margins assumed."""
 
-_LEAST_FINS: Final = 3
-"""Fewer are a slip or a list left unfinished: common practice, no source."""
+_LEAST_FINS: Final = 3  # fewer are a slip: common practice, no source
 
 _ASSUMED: Final = "assumed"
 _MEMORY: Final = "published values from memory, margins assumed"
@@ -223,7 +224,8 @@ def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
     for device in flight.devices:
         if device.opens_at.at == "height":
             what = f"height at which {device.name} opens, below an apogee of {apogee:.0f} m"
-            yield _Claim(what, device.opens_at.value, (0.0, apogee), "m")
+            low = min(_LOW, apogee / 2)
+            yield _Claim(what, device.opens_at.value, (low, apogee), "m")
         given = device.given_drag()
         if given is not None:
             what = f"drag coefficient of {device.name} on its cloth"
