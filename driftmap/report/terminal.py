@@ -39,9 +39,6 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     # A terminal is read by scripts too: plain hyphens and blanks.
     lines[0] = lines[0].translate({0x2011: "-", 0xA0: " "})
     lines.append(f"  {_for(head['time'])}, pad at {head['place']}")
-    lines.append(
-        f"  As told: {_read_back(a)}. A wrong unit? Read it back to who wrote it"
-    )
     people = [x.name for x in a.site.areas if x.occupied]
     reasons = verdict_reasons(a.checks, people, english(units))
     lines += [f"  - {visible(reason)}" for reason in reasons[:_MOST_REASONS]]
@@ -52,6 +49,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
         f"  {out + said} of {len(a.checks)} checks are within limits: {out} worked out, "
         f"{said} answered by people. The range safety officer decides"
     )
+    lines.append(f"  Read back, a wrong unit shows: {_read_back(a)}")
     if head["more_wind"]:
         lines.append(f"  {head['more_wind']}")
     looser = sum(LOOSER in check.source for check in a.checks)

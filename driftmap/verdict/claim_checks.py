@@ -16,6 +16,7 @@ import numpy as np
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.failures.likelihood import (
     BARE,
+    CERTAIN,
     LIKELIHOOD,
     WORKS,
     default_likelihood,
@@ -292,7 +293,7 @@ def _burst(flight: Flight) -> Iterator[_Claim]:
 
 def _spreads(flight: Flight) -> Iterator[_Claim]:
     """List the spreads that a file states, each with the least that is ever known."""
-    frame, rail = flight.airframe, flight.rail
+    frame = flight.airframe
     yield from _share("drag coefficient", frame.drag_coefficient, 0.01)
     yield from _in_the_air(flight)
     for device in flight.devices:
@@ -309,8 +310,8 @@ def _spreads(flight: Flight) -> Iterator[_Claim]:
         at = device.opens_at
         unit, least = ("m", 1.0) if at.at == "height" else ("s", 0.05)
         yield from _plain(f"what opens {device.name}", at.spread, least, unit)
-    aim = None if rail.angle.spread is None else degrees(rail.angle.spread)
-    yield from _plain("rail's aim", aim, 0.2, "deg")
+    aim = flight.rail.angle.spread
+    yield from _plain("rail's aim", aim and degrees(aim), 0.2, "deg")
     if frame.stability is not None:
         yield from _plain("static margin", frame.stability.spread, 0.03, "cal")
     if flight.motor is not None:
