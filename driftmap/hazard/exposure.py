@@ -22,7 +22,7 @@ from driftmap.hazard.people import (
     expected_casualties,
     individual_risk,
 )
-from driftmap.hazard.probability import inside
+from driftmap.hazard.probability import inside, widened_by
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 
@@ -181,7 +181,9 @@ def _worst(
 
 def _busy(impacts: Impacts, ground: BaseGeometry) -> BaseGeometry:
     """Give the part of some ground in wide squares where much comes down."""
-    near = np.flatnonzero(inside(ground.buffer(_ABOUT))(impacts.east, impacts.north))
+    near = np.flatnonzero(
+        inside(widened_by(ground, _ABOUT))(impacts.east, impacts.north)
+    )
     place = np.stack([impacts.east[near], impacts.north[near]]) // _WIDEST
     corners, seen = np.unique(place, axis=1, return_counts=True)
     west, south = corners[:, seen >= _SEEN] * _WIDEST
@@ -197,7 +199,7 @@ def _cell(cloud: Cloud, ground: BaseGeometry) -> float:
     The spread is the smaller one of the two that a cloud has along its own axes, so
     that it does not hang on where north is.
     """
-    near = inside(ground.buffer(_ABOUT))
+    near = inside(widened_by(ground, _ABOUT))
     cell = _WIDEST
     for part in cloud.parts:
         east, north = cloud.east[part.rows], cloud.north[part.rows]

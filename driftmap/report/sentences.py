@@ -87,7 +87,11 @@ def _amount(value: float, check: Check, voice: Voice) -> str:
         "deg": lambda: f"{value:.0f}°",
         "times": lambda: voice.number(f"{value:.2f}"),
         "times its weight": lambda: voice.number(f"{value:.1f}"),
-        "h": lambda: voice.number(f"{value:.1f}") + "\u00a0h",
+        "h": lambda: (
+            voice.number(f"{value:.1f}") + "\u00a0h"
+            if value >= 1 or not value
+            else f"{60 * value:.0f}\u00a0min"
+        ),
         "share": lambda: voice.number(f"{value:.0%}").replace("%", "\u00a0%"),
         "share of the sky": lambda: f"{math.ceil(8 * value)}/8",
         "per flight": lambda: one_of(value, voice) if value else "∞",

@@ -27,6 +27,7 @@ from driftmap.hazard.probability import (
     per_case,
     reached,
     struck,
+    widened_by,
 )
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
@@ -188,7 +189,7 @@ def _union(areas: tuple[Area, ...], *, people: bool = False) -> BaseGeometry:
     parts = [p for area in areas for p in shapely.get_parts(area.shape)]
     among = _among_dots(parts) if people else []
     ground = shapely.union_all([_filled(part) for part in parts])
-    closed = ground.buffer(_GAP / 2).buffer(-_GAP / 2).union(ground)
+    closed = widened_by(ground, _GAP / 2).buffer(-_GAP / 2).union(ground)
     whole = shapely.union_all([closed, *_bridges(shapely.get_parts(closed)), *among])
     # Nothing is joined nearer to the pad than what is drawn.
     pad = shapely.Point(0.0, 0.0)

@@ -191,8 +191,13 @@ def _compared_below(
 def _compared_above(
     source: Source, nodes: Sequence[Node], kept: Sequence[Node]
 ) -> Iterator[Compared]:
-    """Set the levels of a report that are passed over beside those flown."""
+    """Set the levels of a report that are passed over beside those flown, and the other way."""
     flown = [node for node in nodes if node.height >= SURFACE]
+    for ours in flown:
+        inside = source.nodes[0].height < ours.height < source.nodes[-1].height
+        if inside and ours.reading is not source.reading:
+            theirs = interpolated(source.nodes, ours.height)
+            yield ours, theirs, interpolated(source.as_read, ours.height)
     for node, as_read in zip(source.nodes, source.as_read, strict=True):
         if (
             node in kept

@@ -487,6 +487,11 @@ SKY = {
         "hold",
         "wind warned",
     ),
+    "a kite in a gale within a table's calm": (
+        FEW.but(winds=("4 mph from 75", "30 mph from 240 at 150 m", ALOFT)),
+        "hold",
+        "wind warned",
+    ),
     "haze in a report whose wind is passed over": (
         DAY.but(
             winds=(metar().replace("10SM", "2SM"), ALOFT),
@@ -592,6 +597,13 @@ SKY = {
 }
 
 SAID = {
+    "an apogee that the label's motor leaves far below": (
+        LOW.edited(("285 m +/- 15 m", "60 m +/- 3 m"), ("7.9 s", "3.8 s")).but(
+            answers={**LOW.answers, "total_impulse": "62 N s"}
+        ),
+        "hold",
+        "implausible",
+    ),
     "a motor told smaller than all of it": (
         LOW.but(
             answers={
