@@ -21,7 +21,7 @@ from driftmap.rules import Answers
 from driftmap.rules.lands import near_a_border
 from driftmap.verdict import consequence_checks, judgement
 from driftmap.verdict.check import Check, Kind, at_least, at_most
-from driftmap.verdict.claim_checks import lowered_likelihoods
+from driftmap.verdict.claim_checks import by_default, lowered_likelihoods
 from driftmap.verdict.consequence_checks import under_the_fall, with_clear_aim
 from driftmap.verdict.limits import LIMITS, SIGNED, show_limit
 from driftmap.verdict.people_checks import (
@@ -528,3 +528,31 @@ def test_what_rockets_launched_together_do_counts_for_all_of_them(
     often = replace(check, value=0.3, interval=(0.2, 0.4))
     if unit == "share":
         assert judgement.together(often, said).interval == pytest.approx((0.4, 0.8))
+
+
+def test_neither_a_lowered_nor_a_raised_likelihood_makes_any_case_lighter(quiet):
+    """Raised, one failure leaves fewer flights to what works."""
+    for told in (0.001, 0.5):
+        cause = "nothing deploys"
+        flight = quiet.plan.flight.model_copy(update={"cases": {cause: told}})
+        more = told - LIKELIHOOD[cause]
+        cases = tuple(
+            replace(
+                case,
+                likelihood=case.likelihood
+                + more * ((case.cause == cause) - (case.cause == WORKS)),
+            )
+            for case in quiet.tree.cases
+        )
+        said = replace(
+            quiet,
+            plan=replace(quiet.plan, flight=flight),
+            tree=replace(quiet.tree, cases=cases),
+        )
+        plain = by_default(said)
+        for case, as_told, usual in zip(
+            plain.tree.cases, cases, quiet.tree.cases, strict=True
+        ):
+            least = max(as_told.likelihood, usual.likelihood)
+            assert case.likelihood >= least - 1e-12, case.name
+    assert by_default(quiet) is None

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from driftmap.air.wind import WindLevel
+from driftmap.air.wind import WindLevel, strengthened
 from driftmap.errors import WindError
 from driftmap.units import FOOT, KNOT
 from driftmap.winds import merge, read_winds
@@ -319,3 +319,26 @@ def test_what_has_no_time_and_what_warns_reach_the_profile():
     wind = merge([told, silent, _surface(age=0.2)], Setting(0.0, when=NOON))
     assert wind.undated == ("silent",)
     assert wind.warned == ("wind shift",)
+
+
+def test_a_report_passed_over_that_was_stronger_within_the_errors_is_told_and_can_be_flown():
+    now, before = _surface(3.0, age=0.0), _surface(4.6, age=0.6)
+    wind = merge([now, before], Setting(0.0))
+    assert not wind.warned
+    assert wind.stronger is not None
+    assert wind.stronger.share == pytest.approx(4.6 / 3.0)
+    more = strengthened(wind)
+    assert np.hypot(*more.at(10.0)) == pytest.approx(4.6)
+    assert np.allclose(more.error, wind.error)
+    # A height that was read above stays as it is.
+    layers = _layers((600, 240, 9), (900, 240, 9), age=0.0)
+    layered = strengthened(merge([now, before, layers], Setting(0.0)))
+    assert np.hypot(*layered.at(900.0)) == pytest.approx(9.0, abs=0.2)
+    assert merge([now, _surface(3.5, age=0.6)], Setting(0.0)).stronger is None
+
+
+@pytest.mark.parametrize(("speed", "leaps"), [(8.0, False), (16.0, True)])
+def test_winds_that_leap_from_one_height_to_the_next_hold(speed, leaps):
+    rows = (10, 240, 5), (20, 240, speed), (500, 240, 12)
+    wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+    assert any("leaps" in said for said in wind.warned) == leaps
