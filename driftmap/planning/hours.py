@@ -43,6 +43,7 @@ _SPEEDS: Final = MappingProxyType(
         "speed_kmh": "km/h",
     }
 )
+_GUSTS: Final = frozenset(name.replace("speed", "gust") for name in _SPEEDS)
 _MISSING: Final = ("", "na", "nan", "null", "none", "m", "-")
 _HIGHEST: Final = 60.0  # m/s near the ground; beyond it a unit or a marker is wrong
 _LONGEST: Final = 100 * 8784  # hours; a century
@@ -99,7 +100,15 @@ def read_hours(path: Path | str) -> Hours:
     raw = bytes_of(path, WindError, LONGEST_FILE)
     text = decoded(raw, path.name, WindError)
     rows = list(_rows(path.name, text.splitlines()))
-    return hours_of(rows, path.name, hashlib.sha256(raw).hexdigest())
+    named = path.name
+    if _GUSTS & set(_names(text)):
+        named = f"{named}, its gusts as winds of their own"
+    return hours_of(rows, named, hashlib.sha256(raw).hexdigest())
+
+
+def _names(text: str) -> list[str]:
+    head = next((line for line in text.splitlines() if line[:1] != "#"), "")
+    return [name.strip().lower() for name in head.split(",")]
 
 
 def hours_of(
@@ -150,7 +159,11 @@ def _rows(
             raise WindError(source, f"line {n}", text)
         seen[time] = n
         hour = time.replace(minute=0, second=0, microsecond=0)
-        yield hour, _reading(source, n, row)
+        reading = _reading(source, n, row)
+        yield hour, reading
+        gust = _gust(source, n, row)
+        if reading is not None and gust > reading[1]:
+            yield hour, (reading[0], gust)
     if not names:
         raise WindError(source, "", "is empty; give a header and rows")
 
@@ -191,6 +204,15 @@ def _reading(source: str, n: int, row: Mapping[str, str]) -> Reading | None:
         text = f"from_deg {way:g}; accepted is 0 to 360, or empty where variable"
         raise WindError(source, f"line {n}", text)
     return way % 360, speed
+
+
+def _gust(source: str, n: int, row: Mapping[str, str]) -> float:
+    """Read a gust; it is judged as a wind that blows all along, which errs toward hold."""
+    name = next((name for name in row if name in _GUSTS), None)
+    if name is None or row[name].lower() in _MISSING:
+        return 0.0
+    factor = DIMENSIONS["speed"][_SPEEDS[name.replace("gust", "speed")]]
+    return min(_number(source, n, name, row[name]) * factor, _HIGHEST)
 
 
 def _number(source: str, n: int, name: str, text: str) -> float:

@@ -278,3 +278,15 @@ def test_a_rose_holds_the_most_frequent_winds_and_says_what_is_left(tmp_path):
     assert rose[0] == (90.0, 2.0, 3.0)
     assert len(rose) == 2
     assert "80.0% of all readings" in note
+
+
+def test_a_gust_of_an_hour_is_judged_as_a_wind_that_blows_all_along(tmp_path):
+    path = tmp_path / "hours.csv"
+    path.write_text(
+        "time_utc,from_deg,speed_mps,gust_mps\n"
+        "2026-05-09T14:00Z,75,1.5,20\n2026-05-09T15:00Z,75,1.5,\n",
+        encoding="utf-8",
+    )
+    hours = read_hours(path)
+    assert hours.readings == (((75.0, 1.5), (75.0, 20.0)), ((75.0, 1.5),))
+    assert "gusts" in hours.source
