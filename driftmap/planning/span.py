@@ -27,9 +27,10 @@ from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.spread import quantile
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome
+from driftmap.verdict.claim_checks import by_default
 from driftmap.verdict.consequence_checks import Lines
 from driftmap.verdict.judgement import judge, together
-from driftmap.verdict.limits import read_limits
+from driftmap.verdict.limits import read_limits, tightened
 
 __all__ = ["Corners", "Net", "everywhere", "strictest", "turned_lines"]
 
@@ -305,8 +306,10 @@ def strictest(
     those. Everything else, rules above all, moves evenly with the wind: half of what it
     moves over the span is allowed for on top of the worst.
     """
-    limits = read_limits(setup.flight, setup.site)
-    seen, _ = judge(net.cloud, setup.site, wind, limits=limits, lines=net.lines)
+    # Between the winds flown nothing that a file eases is believed at all.
+    limits = tightened(read_limits(setup.flight, setup.site))
+    cloud = by_default(net.cloud) or net.cloud
+    seen, _ = judge(cloud, setup.site, wind, limits=limits, lines=net.lines)
     launch = (together(check, setup.answers) for check in seen)
     netted = {_key(check): _with_room(check) for check in launch}
     found: dict[Key, list[Check]] = {}
