@@ -44,19 +44,16 @@ _SLOPE: Final = (4.0, 40.0)
 """Slope of the normal force on the cross-section [rad⁻¹]: 2 of the nose, and some 6 to 20 of
 three or four fins (from memory); wide margins assumed."""
 
-_STEADY: Final = (0.0, 6.0)
-"""Static margin that fliers aim for at most [cal]: common practice, no source."""
+_STEADY: Final = (0.0, 6.0)  # cal; what fliers aim for: common practice, no source
 
-_RAIL: Final = (0.3, 8.0)
-"""Travel on a rail [m]: common ones have 1 to 6 (common practice, no source)."""
+_RAIL: Final = (0.3, 8.0)  # m; common ones have 1 to 6 (common practice, no source)
 
 _LOW: Final = 75.0  # m; altimeters offer 300 ft or more (from memory), a margin assumed
 
-_OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)
-"""Drag of a canopy, and of a streamer, over the ends of the range published; assumed."""
+_OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)  # of the published range's ends; assumed
 
-_STURDY: Final = 10.0
-"""Strength stated over that of a canopy of heavy nylon as wide; assumed."""
+_STURDY: Final = 10.0  # times that of a canopy of heavy nylon as wide; assumed
+_CLOTH: Final = (0.02, 1.0)  # kg/m², film to heavy nylon with all its lines; assumed
 
 _DENSITY: Final = (120.0, 1800.0)
 """Lift-off mass over the volume of body and nose [kg m⁻³]: common rockets have some 300 to
@@ -66,8 +63,7 @@ _IMPULSE: Final = (400.0, 2700.0)
 """Total impulse over propellant [m s⁻¹]: black powder gives some 800, composites up to
 2,400 (from memory), wide margins assumed."""
 
-_FINS: Final = (0.2, 100.0)
-"""Mass of a fin over its area [kg m⁻²]: balsa of 1.5 mm to aluminium of 30 mm; assumed."""
+_FINS: Final = (0.2, 100.0)  # kg/m², balsa of 1.5 mm to aluminium of 30 mm; assumed
 
 _INERTIA: Final = (0.02, 0.2)
 """Moment of inertia over mass and length squared: 1/12 of a uniform rod, a quarter of the
@@ -85,8 +81,7 @@ _GIVES: Final = (2.0, 60.0)
 """Pressure at which a motor's case gives [MPa]: two to four times the 2 to 10 that motors
 burn at (from memory); paper and steel, and a margin, assumed."""
 
-_SHARD: Final = (0.5, 200.0)
-"""Mass of a fragment over its area [kg m⁻²]: paper of 1 mm to steel of 25 mm; assumed."""
+_SHARD: Final = (0.5, 200.0)  # kg/m², paper of 1 mm to steel of 25 mm; assumed
 
 _THROWN: Final = (0.1, 10.0)
 """Mass of all fragments over that of the propellant: cases weigh about as much as it, and of
@@ -96,8 +91,7 @@ _FREE: Final = (0.1, 20.0)
 """Free volume of a motor over its propellant [l kg⁻¹]: the port of a fresh grain to an empty
 case, at 1.7 kg per litre of propellant (from memory), with margins; assumed."""
 
-_LABEL: Final = {"total_impulse": (0.6, 1.8), "average_thrust": (2.0, 100.0)}
-"""What a label says over the least that the flight takes; margins assumed."""
+_LABEL: Final = {"total_impulse": (0.6, 1.8), "average_thrust": (2.0, 100.0)}  # assumed
 
 _LEAST_FINS: Final = 3  # fewer are a slip: common practice, no source
 
@@ -227,6 +221,9 @@ def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
             what = f"height at which {device.name} opens, below an apogee of {apogee:.0f} m"
             low = min(_LOW, apogee / 2)
             yield _Claim(what, device.opens_at.value, (low, apogee), "m")
+        if device.mass is not None:
+            what = f"mass of {device.name} over its cloth"
+            yield _Claim(what, device.mass / device.cloth_area, _CLOTH, "kg/m²")
         given = device.given_drag()
         if given is not None:
             what = f"drag coefficient of {device.name} on its cloth"
@@ -257,9 +254,8 @@ def _pieces(flight: Flight) -> Iterator[_Claim]:
         yield _weight(piece)
         if piece.shear_modulus is not None:
             stiff = piece.shear_modulus / 1e9
-            yield _Claim(
-                f"shear modulus of {piece.name}", stiff, _STIFF, "GPa", _MEMORY
-            )
+            what = f"shear modulus of {piece.name}"
+            yield _Claim(what, stiff, _STIFF, "GPa", _MEMORY)
 
 
 def _weight(piece: Piece) -> _Claim:
@@ -301,12 +297,11 @@ def _spreads(flight: Flight) -> Iterator[_Claim]:
             what = f"drag coefficient of {device.name}"
             yield from _share(what, device.drag_coefficient, 0.02)
         if device.opening_delay is not None:
-            yield from _plain(
+            what, spread = (
                 f"opening delay of {device.name}",
                 device.opening_delay.spread,
-                0.05,
-                "s",
             )
+            yield from _plain(what, spread, 0.05, "s")
         at = device.opens_at
         unit, least = ("m", 1.0) if at.at == "height" else ("s", 0.05)
         yield from _plain(f"what opens {device.name}", at.spread, least, unit)
