@@ -25,6 +25,7 @@ __all__ = ["aligned", "proposals", "summary"]
 
 _MOST_REASONS: Final = 8
 _MOST_TURNS: Final = 6
+_LONGEST_FIGURE: Final = 24  # letters of a cell, with its unit
 _TIES: Final = {0xA0: " ", 0x202F: " ", 0x2011: "-", 0x2060: None}
 """What ties words on a page, as a terminal writes it."""
 
@@ -154,14 +155,19 @@ def _piece(a: Assessment, part: Part, units: Units) -> str:
     )
 
 
+def _is_figure(cell: str) -> bool:
+    """Tell a figure from a sentence that begins with one."""
+    return cell[:1].isdigit() and len(cell) <= _LONGEST_FIGURE
+
+
 def aligned(rows: Sequence[Sequence[str]]) -> str:
-    """Align columns of text under the first row; what starts with a digit to the right."""
+    """Align columns of text under the first row, figures to the right."""
     cells = [[visible(cell.translate(_TIES)) for cell in row] for row in rows]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     lines = []
     for row in cells:
         parts = [
-            cell.rjust(width) if cell[:1].isdigit() else cell.ljust(width)
+            cell.rjust(width) if _is_figure(cell) else cell.ljust(width)
             for cell, width in zip(row, widths, strict=True)
         ]
         lines.append("  ".join(parts).rstrip())

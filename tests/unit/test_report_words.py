@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from driftmap.failures.cases import LIKELIHOOD
 from driftmap.report import reasons, sentences, words
 from driftmap.report.sentences import sentence
+from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice, english, languages, read_catalogue
 from driftmap.units import DIMENSIONS
 from driftmap.verdict.check import Check, Kind
@@ -266,3 +267,11 @@ def test_figures_of_notes_are_those_of_the_units_table(metric):
 def test_other_figures_of_notes_are_left_alone(text):
     assert words.in_units_of(text, "us") == text
     assert words.in_units_of("up to 60 m", "si") == "up to 60 m"
+
+
+def test_figures_stand_to_the_right_and_sentences_to_the_left():
+    rows = [["what", "how much", "why"], ["a", "7 ft", "1 flight in 32 comes down there, which is too many"],
+            ["b", "1,200 ft", "wind"]]  # fmt: skip
+    lines = aligned(rows).splitlines()
+    assert lines[2].startswith("a         7 ft  1 flight")
+    assert lines[3].startswith("b     1,200 ft  wind")
