@@ -169,7 +169,11 @@ class Desk:
             return Word("hold", True, "No field is drawn yet")
         if not day.winds:
             return Word("hold", True, "No wind is read yet")
-        return self.queue.word(item, (prints or self.prints(day))(item), now())
+        word = self.queue.word(item, (prints or self.prints(day))(item), now())
+        if word.verdict == "go" and (odd := self.folder.unread("answers")):
+            told = f"{odd[0][:60]} is not read, and may say no: give it a plain name"
+            return replace(word, verdict="hold", reason=told, until=None)
+        return word
 
     def page(self, name: str, what: str, language: str = "en") -> str | None:
         """Give the map, sheet or dial of a flight of the list; None while it is drawn."""

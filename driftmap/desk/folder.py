@@ -38,7 +38,7 @@ _ROOMS: Final = {
 }
 """Rooms of the folder and what may lie in them."""
 
-_NAME: Final = re.compile(r"[^\W_][\w .()+-]{0,79}")
+_NAME: Final = re.compile(r"[^\W_][^/\\:*?\"<>|\x00-\x1f\x7f]{0,79}")
 _NONE: Final = ".none"  # stands for a file that was not there
 
 
@@ -82,6 +82,16 @@ class Folder:
             return []
         found = (f"{room}/{path.name}" for path in place.iterdir())
         return sorted(name for name in found if self._usable(name))
+
+    def unread(self, room: str) -> list[str]:
+        """List what lies in a room and is not taken for its name, or as a link."""
+        place = self.root / room
+        if not place.is_dir():
+            return []
+        found = {f"{room}/{p.name}" for p in place.iterdir() if p.name[0] != "."}
+        mine = tuple(_ROOMS[room])
+        left = found - set(self.names(room))
+        return sorted(name for name in left if name.lower().endswith(mine))
 
     def _usable(self, name: str) -> bool:
         try:

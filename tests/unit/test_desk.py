@@ -144,6 +144,20 @@ def test_no_name_leads_out_of_the_folder(ask, name):
     assert "no file of the desk" in answer.get_json()["problem"]
 
 
+def test_an_answer_that_is_not_read_for_its_name_holds(ask, desk, folder):
+    put_on(ask, "willet")
+    for name, word in (("Ada's answers.toml", "go"), ("_ada.toml", "hold")):
+        (folder.root / "answers" / name).write_text("date = 2026-06-13\n")
+        day = read_day(folder)
+        known = replace(told("go"), when=datetime.now(UTC))
+        print_ = desk.fingerprint(day, day.items[0])
+        desk.queue._lines[day.items[0].id] = _Line(print_, full=known)
+        (item,) = ask.good("state")["items"]
+        assert item["word"] == word
+    assert "_ada.toml is not read" in item["reason"]
+    assert folder.names("answers") == ["answers/Ada's answers.toml"]
+
+
 @pytest.mark.skipif(os.name != "posix", reason="links need rights elsewhere")
 def test_a_link_out_of_the_folder_is_not_followed(folder, tmp_path_factory):
     secret = tmp_path_factory.mktemp("else") / "secret.toml"
