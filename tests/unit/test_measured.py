@@ -87,7 +87,12 @@ BAD_FLIGHTS = [
     ("no file", "plover_flight.csv", "nowhere.csv", r"nowhere\.csv: cannot be read"),
     ("NUL", "plover_flight.csv", r"a\u0000b", r"is not a file name"),
     ("not a name", '"plover_flight.csv"', "3", r"measured\.curve"),
-    ("airframe", 'mass = "1.46 kg"', 'mass = "-1 kg"', r"airframe\.mass: .*above 0"),
+    (
+        "airframe",
+        'mass = "1.46 kg"',
+        'mass = "-1 kg"',
+        r"airframe\.mass: .*from 1 g to 1000 kg",
+    ),
     ("no airframe", "[airframe]", "[airfram]", r"airframe\.mass: is missing"),
     ("notes", "[airframe]", 'notes = ["x"]\n[airframe]', r"notes: is not a key here"),
 ]
