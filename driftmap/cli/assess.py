@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, TypeVar, Unpack
 
@@ -28,7 +29,7 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import Progress, json_text, write_all
-from driftmap.errors import located
+from driftmap.errors import DriftmapError, NoGoError, located, one_line
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
@@ -45,6 +46,19 @@ __all__ = [
     "export_command",
     "flight_options",
 ]
+
+_EXPORTS: Final = {
+    "geojson": ("landing.geojson",),
+    "kml": ("landing.kml",),
+    "gpx": ("landing.gpx",),
+    "csv": tuple(
+        f"{name}.csv"
+        for name in ("about", "areas", "contours", "pieces", "points", "grid")
+    ),
+}
+_PAGES: Final = ("map.html", "briefing.html", "poster.html", "caller.html")
+_WRITTEN: Final = (*_PAGES, "assessment.json", *chain(*_EXPORTS.values()))
+"""All that an assessment leaves in a folder, by whichever command."""
 
 EXIT: Final = {"go": 0, "hold": 3, "no-go": 4}
 """Exit code of every command that reaches a verdict."""
@@ -72,8 +86,46 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
     return flight_options(answers_option(command))
 
 
-def assessment_of(inputs: RunInputs) -> Assessment:
-    """Read the inputs and assess the flight, with a progress bar for long runs."""
+def assessment_of(inputs: RunInputs, out: Path, pages: Sequence[str]) -> Assessment:
+    """Read the inputs and assess the flight, with a progress bar for long runs.
+
+    Where it is no go, nothing that an earlier run left in the folder passes for this
+    one's. ``pages``: the pages that the command is to write.
+    """
+    earlier = [name for name in _WRITTEN if (out / name).exists()]
+    try:
+        result = _assessment(inputs)
+    except NoGoError as problem:
+        _refuse(out, dict.fromkeys([*pages, *earlier]), problem)
+        raise
+    except DriftmapError:
+        _still_there(out, earlier)
+        raise
+    if result.verdict != "go":
+        _still_there(out, [name for name in earlier if name not in pages])
+    return result
+
+
+def _refuse(out: Path, names: Iterable[str], problem: NoGoError) -> None:
+    """Write each page anew as the no-go that nothing was flown for; its data go."""
+    from driftmap.report.planpage import refusal
+    from driftmap.report.voice import english
+
+    page = refusal(one_line(str(problem)), english("us"))
+    write_all(out, {name: page for name in names if name.endswith(".html")})
+    for name in names:
+        if not name.endswith(".html"):
+            (out / name).unlink(missing_ok=True)
+
+
+def _still_there(out: Path, names: Sequence[str]) -> None:
+    """Say which files in the folder are of an earlier run."""
+    if names:
+        told = ", ".join(str(out / name) for name in names)
+        click.echo(f"of an earlier run, not of this one: {told}", err=True)
+
+
+def _assessment(inputs: RunInputs) -> Assessment:
     from driftmap.verdict.assessment import assess_setup
 
     setup, wind = setup_in_wind(
@@ -154,7 +206,7 @@ def assess_command(
     from driftmap.verdict.document import document
     from driftmap.verdict.turning import turns
 
-    result = assessment_of(inputs)
+    result = assessment_of(inputs, out, ("map.html", "assessment.json"))
     around = around_of(result, asked=stop_wind)
     data, proposed = document(result), None
     if around is not None:
@@ -212,17 +264,16 @@ def brief_command(
     """
     from driftmap.report.sheet import brief_html, caller_html, poster_html
 
-    result = assessment_of(inputs)
+    writers = {
+        "briefing.html": brief_html,
+        "poster.html": poster_html,
+        "caller.html": caller_html,
+    }
+    result = assessment_of(inputs, out, tuple(writers))
     around = around_of(result, asked=stop_wind)
     pages = {
-        f"{name}.html": write(
-            result, catalogue=voice.catalogue, units=voice.units, around=around
-        )
-        for name, write in (
-            ("briefing", brief_html),
-            ("poster", poster_html),
-            ("caller", caller_html),
-        )
+        name: write(result, catalogue=voice.catalogue, units=voice.units, around=around)
+        for name, write in writers.items()
     }
     write_all(out, pages)
     click.echo(f"{result.verdict.upper()}; briefing: {out / 'briefing.html'}")
@@ -230,15 +281,12 @@ def brief_command(
     ctx.exit(EXIT[result.verdict])
 
 
-_FORMATS = ("geojson", "kml", "gpx", "csv")
-
-
 @click.command("export")
 @assessed
 @click.option(
     "--as",
     "formats",
-    type=click.Choice(_FORMATS),
+    type=click.Choice(tuple(_EXPORTS)),
     multiple=True,
     required=True,
     help="Format to write; give it again for more.",
@@ -290,7 +338,8 @@ def export_command(
 
     Exit codes: those of assess, for the verdict stands in the files.
     """
-    result = assessment_of(inputs)
+    names = tuple(chain(*(_EXPORTS[name] for name in formats)))
+    result = assessment_of(inputs, out, names)
     files = _written(result, formats, points, _cells(result, floor, square))
     write_all(out, files)
     click.echo(f"{result.verdict.upper()}; written to {out}:")

@@ -10,7 +10,7 @@ from driftmap.report.page import render, text_of
 from driftmap.report.voice import Voice
 from driftmap.report.words import in_units_of
 
-__all__ = ["governing", "page", "printable", "table", "verdict_word"]
+__all__ = ["governing", "page", "printable", "refusal", "table", "verdict_word"]
 
 
 _KEPT: Final = "\u00a0\u202f\u2060\u2068\u2069"
@@ -135,6 +135,20 @@ def page(
         assumed=[_shown(in_units_of(line, voice.units)) for line in assumed],
         questions=[_shown(line) for line in questions],
         warnings=[_shown(line) for line in warnings],
+        cautions=voice.catalogue.cautions,
+    )
+
+
+def refusal(reason: str, voice: Voice) -> str:
+    """Write the page of a flight that must not be tried: no map comes of it."""
+    return render(
+        "refusal.html",
+        styles=[text_of("plan.css")],
+        language=voice.catalogue.language,
+        direction=voice.catalogue.direction,
+        say=voice.say,
+        word=verdict_word("no-go", voice),
+        reason=_shown(reason),
         cautions=voice.catalogue.cautions,
     )
 

@@ -51,6 +51,44 @@ def test_go_writes_map_and_document(tmp_path):
     assert {p.name for p in out.iterdir()} == {"map.html", "assessment.json"}
 
 
+def test_no_go_page_of_an_earlier_run_passes_for_this_one(tmp_path):
+    """What stops before a flight is flown writes no map: a go that lay there must not stay."""
+    out = tmp_path / "out"
+    out.mkdir()
+    for name in (
+        "map.html",
+        "poster.html",
+        "assessment.json",
+        "landing.kml",
+        "mine.txt",
+    ):
+        (out / name).write_text("GO", encoding="utf-8")
+    heavy = tmp_path / "heavy.toml"
+    text = Path(FLIGHT).read_text(encoding="utf-8")
+    heavy.write_text(text.replace('mass = "1.85 kg" ', 'mass = "80 kg" '), "utf-8")
+    curve = Path(FLIGHT).with_name("willet_motor.csv")
+    (tmp_path / curve.name).write_bytes(curve.read_bytes())
+    run, _ = assess(tmp_path, flight=str(heavy))
+    assert run.returncode == 4, run.stderr
+    assert {p.name for p in out.iterdir()} == {"map.html", "poster.html", "mine.txt"}
+    for name in ("map.html", "poster.html"):
+        page = (out / name).read_text(encoding="utf-8")
+        assert "off the rail" in page
+        assert 'class="no-go"' in page
+    assert (out / "mine.txt").read_text(encoding="utf-8") == "GO"
+
+
+def test_pages_of_an_earlier_run_are_named(tmp_path):
+    """Bad input writes nothing and loses nothing, and says what lies there still."""
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "map.html").write_text("GO", encoding="utf-8")
+    run, _ = assess(tmp_path, wind="7 mph from nowhere")
+    assert run.returncode == 2
+    assert (out / "map.html").read_text(encoding="utf-8") == "GO"
+    assert f"of an earlier run, not of this one: {out / 'map.html'}" in run.stderr
+
+
 def test_verdicts_have_their_exit_codes(tmp_path):
     # Nothing seen in a hundred flights is no proof of a chance below 1 in 1,000.
     run, _ = assess(tmp_path, "--samples", 100)
