@@ -13,10 +13,12 @@ from driftmap.hazard.zones import Zone, grade
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
+from driftmap.report.words import isolate
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Device
 from driftmap.units import parse
 from driftmap.verdict.check import ALL_CASES, Check
+from driftmap.verdict.limits import LOOSER
 
 __all__ = [
     "comes_down",
@@ -73,7 +75,10 @@ def to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
     worst = worst_first(every, people)
     beside = [check for check in worst if check.beside]
     beside += [check for check in every if check.beside and check.outcome == "pass"]
-    return [*beside[:1], *(c for c in worst if not c.beside), *beside[1:]]
+    # A loosened limit that is kept speaks against nothing, and never comes first.
+    beside.sort(key=lambda check: LOOSER in check.source and check.outcome == "pass")
+    first = int(bool(beside) and LOOSER not in beside[0].source)
+    return [*beside[:first], *(c for c in worst if not c.beside), *beside[first:]]
 
 
 def verdict_reasons(
@@ -97,12 +102,18 @@ def verdict_reasons(
     for place, check in enumerate(worst):
         if not check.question:
             key = (check.kind, check.area or check.name) if once else place
-            told.setdefault(key, sentence(check, voice))
+            told.setdefault(key, sentence(check, voice) + _who_loosened(check))
     lines = list(told.values())
     open_ = sum(check.question for check in worst)
     if open_:
         lines.append(voice.say("reason.questions", count=voice.count(open_)))
     return lines
+
+
+def _who_loosened(check: Check) -> str:
+    """Tell of a loosened limit which file did it, and who answers; as sources are told."""
+    loosened = check.beside and LOOSER in check.source
+    return f" ({isolate(check.source)})" if loosened else ""
 
 
 _WEIGHTS: Final = {"us": "2 lb", "si": "1 kg"}

@@ -128,7 +128,9 @@ def _told(check: Check, voice: Voice) -> str:
         words["limit"] = _amount(check.limit, check, voice)
         share = check.unit == "share" and check.limit < 1
         words["allowed"] = allowed(check.limit, voice) if share else words["limit"]
-    key = f"check.{check.kind.value}"
+    # A risk of which nothing was seen is told as its bound, and not as expected.
+    unseen = check.unit == "per flight" and not check.value
+    key = f"{'none_seen' if unseen else 'check'}.{check.kind.value}"
     if key in voice.catalogue.messages:
         try:
             return voice.say(key, **words)
@@ -174,7 +176,7 @@ def _figure(check: Check, voice: Voice) -> str:
     """Write the figure; of risk none of which was seen, its upper bound."""
     value = check.value or 0.0
     if check.unit == "per flight" and value == 0 and check.interval:
-        return _amount(check.interval[1], check, voice)
+        return one_of(check.interval[1], voice, bound=True)
     return _amount(value, check, voice)
 
 

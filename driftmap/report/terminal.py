@@ -18,7 +18,6 @@ from driftmap.report.words import Units
 from driftmap.units import show
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import counted
-from driftmap.verdict.limits import LOOSER
 from driftmap.verdict.turning import Turning
 
 __all__ = ["aligned", "proposals", "summary"]
@@ -53,9 +52,6 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines.append(f"  Read back, a wrong unit shows: {_read_back(a)}")
     if head["more_wind"]:
         lines.append(f"  {head['more_wind']}")
-    looser = sum(LOOSER in check.source for check in a.checks)
-    if looser:
-        lines.append(f"  {looser} of these limits were loosened by a file")
     lines.append("")
     lines += _convergence(a)
     lines.append("What comes down where, from the pad:")

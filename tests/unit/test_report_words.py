@@ -1,6 +1,7 @@
 """Figures as people say them."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -13,6 +14,7 @@ from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice, english, languages, read_catalogue
 from driftmap.units import DIMENSIONS
 from driftmap.verdict.check import Check, Kind
+from driftmap.verdict.limits import LOOSER
 
 
 def check(**changes):
@@ -148,6 +150,28 @@ def test_every_kind_of_check_has_a_sentence_in_every_language(language, kind):
 
 
 @pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize(
+    "kind", [Kind.CASUALTIES, Kind.CASUALTIES_IF, Kind.INDIVIDUAL_RISK]
+)
+def test_a_risk_of_which_nothing_was_seen_is_a_bound_and_no_expectation(language, kind):
+    voice = Voice(read_catalogue(language), "si")
+    line = check(
+        kind=kind,
+        case="nothing deploys",
+        value=0.0,
+        interval=(0.0, 0.00312),
+        limit=0.001,
+        unit="per flight",
+        outcome="warn",
+    )
+    told = sentence(line, voice)
+    seen = sentence(replace(line, value=0.0005), voice)
+    assert "320" in told
+    assert told != seen
+    assert voice.catalogue.messages["chance.unsure"].split("{")[0] in told
+
+
+@pytest.mark.parametrize("language", languages())
 def test_a_rule_keeps_its_figure_and_its_limit(language):
     voice = Voice(read_catalogue(language), "si")
     line = check(
@@ -179,6 +203,14 @@ def test_every_cause_begins_a_sentence_of_its_own():
 def test_a_bound_in_percent_is_never_rounded_down(upper):
     told = float(words.percent(upper, bound=True).removesuffix(" %")) / 100
     assert upper * (1 - 1e-9) <= told <= upper * 1.11
+
+
+def test_a_loosened_limit_is_told_with_who_answers_and_never_first():
+    by = f"set in field, {LOOSER} of 10 %; answered for by Ada, a name that the file gives"
+    kept = check(area="Spring", outcome="pass", beside=True, source=by)
+    told = reasons.verdict_reasons([kept, check()], ["Camp"], english("us"))
+    assert ["Ada" in line for line in told] == [False, True]
+    assert "Camp" in told[0]
 
 
 def test_fails_come_first_then_people_then_how_far_over():
