@@ -55,7 +55,8 @@ _CAUTION: Final = (
     "blank",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Write the answers file to fill in: every open question, with what is accepted.",
+    help="Write the answers file to fill in: every open question, and what an answer may "
+    "raise, with what is accepted.",
 )
 @wind_options_for(
     "Wind, as for assess; without it the height is that in calm air and the "
@@ -89,7 +90,6 @@ def rules_command(
         evaluate,
         facts_flown,
         picked_rules,
-        questions,
         read_answers,
         to_fill_in,
         with_answers,
@@ -102,10 +102,11 @@ def rules_command(
     wind = None
     if asked.winds or asked.at is not None:
         wind = wind_of(asked, WindPlace.of(ground))
-    facts = with_answers(facts_flown(rocket, ground, wind, when=said.when), said)
+    flown = facts_flown(rocket, ground, wind, when=said.when)
+    facts = with_answers(flown, said)
     results = evaluate(sets, facts, said)
     if blank is not None:
-        _write_new(blank, to_fill_in(results, questions(sets), occasion))
+        _write_new(blank, to_fill_in(sets, flown, said, occasion))
     if as_json:
         click.echo(json_text(_document(rocket, ground, sets, facts, results)))
     else:

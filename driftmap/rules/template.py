@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Mapping, Sequence
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Final
 
-from driftmap.rules.answers import Occasion
-from driftmap.rules.evaluate import RuleResult
+from driftmap.rules.answers import Answers, Occasion, questions
+from driftmap.rules.evaluate import evaluate
+from driftmap.rules.facts import Facts, with_answers
 from driftmap.rules.kinds import FACTS, Scope
-from driftmap.rules.ruleset import Question
+from driftmap.rules.ruleset import Question, RuleSet
+from driftmap.rules.schema import quantity
 
 __all__ = ["to_fill_in"]
 
@@ -21,6 +25,7 @@ _HEADS: Final[dict[Scope, str]] = {
     "flight": "For this flight.",
 }
 
+_LIGHTER: Final = " (not needed; it may put the rocket into a lighter class)"
 _MEASURED: Final = {"surface_wind", "expected_altitude"}  # --wind tells them
 
 _HELP: Final = """\
@@ -33,30 +38,83 @@ _HELP: Final = """\
 
 
 def to_fill_in(
-    results: Sequence[RuleResult],
-    asked: Mapping[str, Question],
-    occasion: Occasion,
+    sets: Sequence[RuleSet], facts: Facts, said: Answers, occasion: Occasion
 ) -> str:
     """Write an answers file that answers nothing yet.
 
-    ``results``: what the rules say; what is open in them is asked; ``asked``: every
-    question by its name, from `driftmap.rules.questions`; ``occasion``: what the
-    answers are for.
+    ``sets``: the rules; ``facts``: what files and flights tell; ``said``: what was
+    answered before; ``occasion``: what the answers are for. What an answer to one line
+    raises is a line of the file too, so a file that is filled in leaves nothing open.
 
     Result: TOML that `read_answers` takes as it is, and when any line is answered.
     """
-    needed = dict.fromkeys(n for r in results if r.outcome == "ask" for n in r.answer)
-    optional = {n for r in results if r.outcome == "pass" for n in r.answer}
-    names = [n for n in needed if n not in _MEASURED]
-    names += sorted(optional - needed.keys())
+    asked = questions(sets)
+    rows = _every_row(sets, facts, said, asked)
     lines = [_HELP, *_head(occasion)]
     for scope, head in _HEADS.items():
-        rows = [n for n in names if _scope(n, asked) == scope]
-        if rows:
+        names = [n for n in rows if _scope(n, asked) == scope and n not in _MEASURED]
+        if names:
             lines += ["", f"# {head}"]
-        for name in rows:
-            lines += ["", *_row(name, asked, optional=name not in needed)]
+        for name in names:
+            lines += ["", *_row(name, asked, rows[name])]
     return "\n".join(lines) + "\n"
+
+
+def _every_row(
+    sets: Sequence[RuleSet],
+    facts: Facts,
+    said: Answers,
+    asked: Mapping[str, Question],
+) -> dict[str, str]:
+    """List what is asked now or may be, whatever is answered, with what to remark of it.
+
+    Each answer is tried upon none, upon those that raised something new, and upon a file
+    that is filled in as its examples are, until nothing more comes up.
+    """
+
+    def told(given: Mapping[str, float]) -> dict[str, str]:
+        yes_or_no = {n: bool(v) for n, v in given.items() if n in asked}
+        numbers = {n: v for n, v in given.items() if n not in asked}
+        both = replace(
+            said,
+            confirmed={**said.confirmed, **yes_or_no},
+            numbers={**said.numbers, **numbers},
+        )
+        results = evaluate(sets, with_answers(facts, both), both)
+        lighter = [n for r in results if r.outcome != "ask" for n in r.answer]
+        needed = [n for r in results if r.outcome == "ask" for n in r.answer]
+        return {**dict.fromkeys(needed, ""), **dict.fromkeys(lighter, _LIGHTER)}
+
+    rows = told({})
+    states: list[dict[str, float]] = [{}]
+    for state in states:  # grows
+        for name in list(rows):
+            for text, value in _answers_to(name, asked):
+                tried = {**state, name: value}
+                new = {n: r for n, r in told(tried).items() if n not in rows}
+                if new:
+                    alone = new.keys() <= told({name: value}).keys()
+                    others = "" if alone else " beside other answers"
+                    remark = f" (asked only with {text}{others})"
+                    rows |= {n: r or remark for n, r in new.items()}
+                    states.append(tried)
+        filled = {name: next(_answers_to(name, asked))[1] for name in rows}
+        if state is states[-1] and filled != state:
+            states.append(filled)
+    return rows
+
+
+def _answers_to(
+    name: str, asked: Mapping[str, Question]
+) -> Iterator[tuple[str, float]]:
+    """Give the answers to try: yes and no, or figures about the example, in SI."""
+    if name in asked:
+        yield from ((f'{name} = "yes"', 1.0), (f'{name} = "no"', 0.0))
+        return
+    example = tomllib.loads(f"x = {FACTS[name].example}")["x"]
+    value = quantity(example, FACTS[name].dimension)
+    for times in (1.0, 1e-3, 1e3):
+        yield f"some answers to {name}", value * times
 
 
 def _head(occasion: Occasion) -> list[str]:
@@ -71,7 +129,7 @@ def _scope(name: str, asked: Mapping[str, Question]) -> Scope:
     return asked[name].scope if name in asked else FACTS[name].scope
 
 
-def _row(name: str, asked: Mapping[str, Question], *, optional: bool) -> list[str]:
+def _row(name: str, asked: Mapping[str, Question], remark: str) -> list[str]:
     """Say what is asked and what is accepted, then the line to fill in."""
     if name in asked:
         text, example, accepted = asked[name].text, '"yes"', '"yes" or "no"'
@@ -81,7 +139,5 @@ def _row(name: str, asked: Mapping[str, Question], *, optional: bool) -> list[st
         accepted = "a number" if fact.dimension == "number" else "a number with a unit"
         if fact.dimension == "share":
             accepted = "a share: eighths, tenths or per cent"
-    if optional:
-        text += " (not needed; it may put the rocket into a lighter class)"
-    told = textwrap.wrap(text, 88, initial_indent="# ", subsequent_indent="# ")
+    told = textwrap.wrap(text + remark, 88, initial_indent="# ", subsequent_indent="# ")
     return [*told, f"#{name} = {example}    # {accepted}"]
