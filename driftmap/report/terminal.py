@@ -24,6 +24,7 @@ __all__ = ["aligned", "proposals", "summary"]
 
 _MOST_REASONS: Final = 8
 _MOST_TURNS: Final = 6
+_MOST_ASKED: Final = 3
 _LONGEST_FIGURE: Final = 24  # letters of a cell, with its unit
 _TIES: Final = {0xA0: " ", 0x202F: " ", 0x2011: "-", 0x2060: None}
 """What ties words on a page, as a terminal writes it."""
@@ -44,6 +45,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines += [f"  - {visible(reason)}" for reason in reasons[:_MOST_REASONS]]
     if len(reasons) > _MOST_REASONS:
         lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")
+    lines += _open(a)
     out, said = counted(a.checks)
     lines.append(
         f"  {out + said} of {len(a.checks)} checks are within limits: {out} worked out, "
@@ -61,6 +63,18 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines += ["", f"{len(a.assumed)} things were assumed; the map lists them."]
     lines.append(f"Seed {a.cloud.seed}, {a.cloud.flights:,} flights in each case.")
     return "\n".join([*lines, *(f"* {text}" for text in CAUTIONS)])
+
+
+def _open(assessment: Assessment) -> list[str]:
+    """Name the first questions that nobody answered, and how to answer them."""
+    names = dict.fromkeys(c.name for c in assessment.checks if c.question)
+    if not names:
+        return []
+    lines = [f"    to be answered: {visible(name)}" for name in [*names][:_MOST_ASKED]]
+    if len(names) > _MOST_ASKED:
+        lines.append(f"    and {len(names) - _MOST_ASKED} more to be answered")
+    how = "driftmap rules, with --write-answers FILE, writes the file to fill in"
+    return [*lines, f"    {how}; give it with --answers"]
 
 
 def proposals(found: Turning, *, units: Units) -> str:

@@ -114,6 +114,8 @@ def test_an_unanswered_question_holds(tmp_path):
         run = driftmap(*arguments, *more)
         assert run.returncode == 3
         assert "of the rules not answered" in run.stdout
+        assert run.stdout.count("    to be answered: ") == 3
+        assert "more to be answered\n    driftmap rules, with --write-ans" in run.stdout
 
 
 def test_yesterdays_answers_hold(tmp_path):
