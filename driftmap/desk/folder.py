@@ -99,11 +99,6 @@ class Folder:
         except InputError:
             return False
 
-    def every(self) -> list[str]:
-        """List every file that the desk knows of, but the log."""
-        top = [name for name in _TOP if name != "log.sqlite" and self._usable(name)]
-        return [*top, *(name for room in _ROOMS for name in self.names(room))]
-
     def read(self, name: str) -> bytes | None:
         """Read a file; None where there is none."""
         try:
@@ -132,10 +127,6 @@ class Folder:
             digest = hashlib.sha256(path.read_bytes()).hexdigest()[:20]
             known = self._seen[name] = (key, digest)
         return known[1]
-
-    def revisions(self) -> dict[str, str]:
-        """Give the version of every file: what tells that somebody changed one."""
-        return {name: self.revision(name) for name in self.every()}
 
     @contextmanager
     def held(self) -> Iterator[None]:

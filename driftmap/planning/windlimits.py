@@ -85,11 +85,6 @@ class DirectionLimit:
         """
         return span[0] == self.tried[0][0]
 
-    @property
-    def strongest_go(self) -> float | None:
-        """Strongest wind found to be go, though a lighter one may not be [m s⁻¹]."""
-        return self.go[-1][1] if self.go else None
-
 
 def scan_speeds(setup: Setup, steps: int) -> tuple[float, ...]:
     """Choose the speeds that every direction is first tried at.

@@ -10,12 +10,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from driftmap.air.column import AirColumn
 from driftmap.formulas.canopies import (
     FLAG_TABLE,
     STREAMER_RANGE,
     flag_drag,
     streamer_spread,
 )
+from driftmap.trajectory.descent import fall
+from driftmap.trajectory.motion import Motion
 
 
 @pytest.mark.parametrize(
@@ -45,11 +48,13 @@ def test_the_two_publications_disagree():
 
 
 def test_streamer_with_its_body():
-    """1 kg under 0.15 m by 1.5 m at 0.12, and 0.045 m² of tumbling body."""
-    area = 0.12 * 0.15 * 1.5 + 0.045
-    assert area == pytest.approx(0.072)
-    speed = np.sqrt(2 * 9.80665 / (1.225 * area))
-    assert speed == pytest.approx(14.912177, abs=5e-7)
+    """1 kg under 0.15 m by 1.5 m at 0.12, and 0.045 m² of tumbling body: by hand 14.912 m/s."""
+    heights, level = np.array([0.0, 1000.0]), np.ones(2)
+    calm = np.zeros((2, 1))
+    still = AirColumn(heights, 1.225 * level, 340.0 * level, calm, calm)
+    start = Motion(*np.array([[0, 0, 900.0, 0, 0, 0, 0]]).T)
+    landed = fall(start, 1.0, 0.12 * 0.15 * 1.5 + 0.045, still)
+    assert landed.speed == pytest.approx(14.912177, rel=1e-5)
 
 
 def test_range_takes_in_the_assumed_middle_and_the_flag():
