@@ -12,7 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 from driftmap.air.atmosphere import air_density, pressure, speed_of_sound
 from driftmap.air.day import Day
 from driftmap.air.turbulence import REFERENCE_HEIGHT, gusts, mean_behind
-from driftmap.air.wind import WindProfile, draw_wind
+from driftmap.air.wind import WindProfile
+from driftmap.air.winderror import draw_wind
 from driftmap.checks import FloatArray
 from driftmap.errors import TooHighError
 
@@ -292,7 +293,7 @@ def draw_air(
     rng : numpy.random.Generator
         Source of randomness.
     steer : callable, optional
-        As in `driftmap.air.wind.draw_wind`.
+        As in `driftmap.air.winderror.draw_wind`.
 
     Returns
     -------

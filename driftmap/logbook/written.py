@@ -14,8 +14,8 @@ from typing import Any, Final
 
 import numpy as np
 
+from driftmap.air.convection import Convection
 from driftmap.air.day import Day
-from driftmap.air.turbulence import Convection
 from driftmap.air.wind import WindLevel, WindProfile, told_at
 from driftmap.errors import DriftmapError, InputError, located, nearest, quoted
 from driftmap.files import bytes_of, toml_of

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.air.column import column_heights
-from driftmap.air.wind import WindProfile, error_modes
+from driftmap.air.wind import WindProfile
+from driftmap.air.winderror import error_modes
 from driftmap.checks import FloatArray
 from driftmap.montecarlo.launch import Plan
 
@@ -44,7 +45,7 @@ class Lean:
         """Note or change the numbers that make the wind's error.
 
         ``noise``, shape (2, r, n): standard normal numbers, as in
-        `driftmap.air.wind.draw_wind`.
+        `driftmap.air.winderror.draw_wind`.
 
         Result: the numbers to use, shape (2, r, n).
         """
@@ -64,7 +65,7 @@ def drift_direction(heights: ArrayLike, modes: ArrayLike, top: float) -> FloatAr
 
     ``heights``, shape (k,): heights at which the wind's error is drawn, increasing [m];
     ``modes``, shape (k, r): patterns of that error, from
-    `driftmap.air.wind.error_modes` [m s⁻¹]; ``top``: height the body falls from [m].
+    `driftmap.air.winderror.error_modes` [m s⁻¹]; ``top``: height the body falls from [m].
 
     Result: unit vector in the standard normal numbers that make the errors; zeros where
     the wind has no error, shape (r,).

@@ -25,7 +25,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.wind import TAILS
+from driftmap.air.winderror import TAILS
 from driftmap.checks import FloatArray
 from driftmap.winds import law
 

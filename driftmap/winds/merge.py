@@ -9,9 +9,10 @@ from typing import Final
 
 import numpy as np
 
+from driftmap.air.convection import SUNNY, Convection, convection
 from driftmap.air.sun import sun_height
-from driftmap.air.turbulence import SUNNY, Convection, convection
-from driftmap.air.wind import WindProfile, modes_of
+from driftmap.air.wind import WindProfile
+from driftmap.air.winderror import modes_of
 from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.winds import law, uncertainty

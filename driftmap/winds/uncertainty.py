@@ -14,7 +14,8 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import WindLevel, WindProfile, error_modes
+from driftmap.air.wind import WindLevel, WindProfile
+from driftmap.air.winderror import error_modes
 from driftmap.checks import FloatArray
 from driftmap.units import FOOT
 from driftmap.winds import law

@@ -14,15 +14,8 @@ import pytest
 from scipy.integrate import trapezoid
 
 from driftmap.air.column import AirColumn
-from driftmap.air.turbulence import (
-    SUNNY,
-    Convection,
-    convection,
-    gusts,
-    rising_sd,
-    thermals,
-    turbulence,
-)
+from driftmap.air.convection import SUNNY, Convection, convection, rising_sd
+from driftmap.air.turbulence import gusts, thermals, turbulence
 from driftmap.trajectory.descent import fall
 from driftmap.trajectory.motion import Motion
 

@@ -24,7 +24,8 @@ import numpy as np
 from fit_wind_field import fit_change, fit_elsewhere, fit_table
 from soundings import later, read, read_mast, read_stations
 
-from driftmap.air.wind import TAILS, WindLevel, direction_and_speed, error_modes
+from driftmap.air.wind import WindLevel, direction_and_speed
+from driftmap.air.winderror import TAILS, error_modes
 from driftmap.units import KNOT, MILE_PER_HOUR
 from driftmap.winds import field, merge, uncertainty
 from driftmap.winds.field import ALIKE

@@ -20,7 +20,7 @@ import numpy as np
 from scipy.optimize import least_squares, minimize
 from soundings import MAST, later, read, read_mast, read_stations
 
-from driftmap.air.wind import TAILS
+from driftmap.air.winderror import TAILS
 from driftmap.winds.field import Field, Told, given
 
 HEIGHTS = np.array([200, 300, 450, 600, 900, 1200, 1500, 2000, 3000.0])

@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air.wind import TAILS, WindLevel, direction_and_speed, error_modes
+from driftmap.air.wind import WindLevel, direction_and_speed
+from driftmap.air.winderror import TAILS, error_modes
 from driftmap.winds import merge
 from driftmap.winds.law import surface_shape
 from driftmap.winds.reading import Reading, Setting

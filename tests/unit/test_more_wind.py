@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from driftmap import read_flight
-from driftmap.air.wind import WindLevel, direction_and_speed, draw_wind, error_modes
+from driftmap.air.wind import WindLevel, direction_and_speed
+from driftmap.air.winderror import draw_wind, error_modes
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.sensitivity import influences, more_wind
 from driftmap.winds import merge

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from driftmap.air.wind import WindProfile, draw_wind
+from driftmap.air.wind import WindProfile
+from driftmap.air.winderror import draw_wind
 
 
 def _profile(**more):
