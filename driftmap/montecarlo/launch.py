@@ -44,6 +44,13 @@ _SUBSONIC: Final = (
 )
 _STEADY: Final = 2.0  # calibres; more of it makes no difference in calm air
 _TIME_ERROR: Final = 0.15  # s; of an altimeter's time from lift-off to apogee, assumed
+_STILL: Final = 0.05  # m/s at 10 m; a calm, which comes from nowhere
+_TURNING: Final = 0.25
+"""Share of the strongest wind told that the mean must have, or it has no direction; assumed."""
+_ANYWHERE: Final = (
+    "the rail is to lean into the wind, and this wind has no direction: each flight leans "
+    "a way of its own, all around; give the rail's azimuth in the flight file (assumed)"
+)
 _CLOSE: Final = 1e-5  # relative misfit of apogee height and time
 _CALM: Final = WindProfile(*np.zeros((4, 1)))
 _ROUNDS: Final = 30
@@ -60,7 +67,8 @@ class Plan:
     curve : ThrustCurve
         Shape of the thrust.
     azimuth : float
-        Where the rail leans to, clockwise from north [rad].
+        Where the rail leans to, clockwise from north [rad]; not told in a wind of no
+        direction, see `leans_anywhere`.
     spreads : dict of str to Spread
         Inputs of the way up by name.
     log_motor : ndarray, shape (2,)
@@ -106,6 +114,11 @@ class Plan:
     def fall_rise(self) -> Callable[[FloatArray], FloatArray] | None:
         """Factor on the drag of a nose-first fall by Mach number."""
         return None if self.rise is None else _rise(self.flight.falling)
+
+    @property
+    def leans_anywhere(self) -> bool:
+        """Whether the rail is to lean into a wind that has no direction."""
+        return "rail bearing east" in self.spreads
 
     def turned(self, angle: float) -> Plan:
         """Turn the rail with the wind.
@@ -182,8 +195,9 @@ def _planned(same: _Same, wind: WindProfile, sky: Sky) -> Plan:
         if time.spread is None:
             assumed.append(f"apogee time: spread {_TIME_ERROR:g} s (assumed)")
         log_motor, response, by_time = _fit_motor(flight, wind, azimuth, sky, error)
-    if flight.rail.follows_wind:
-        assumed.append(_lean_note(azimuth))
+    bearing, said = _lean(flight, wind, azimuth)
+    spreads |= bearing
+    assumed += said
     plan = Plan(
         flight=flight,
         curve=curve_of(flight.motor),
@@ -253,7 +267,7 @@ def rockets(plan: Plan, draws: Mapping[str, FloatArray]) -> Rocket:
             np.interp(off, plan.by_time[0], row) for row in plan.by_time[1:]
         )
         impulse, burn = impulse * np.exp(more), np.exp(plan.log_motor[1] + longer)
-    tilt, azimuth = _aim(plan, draws["rail east"], draws["rail north"])
+    tilt, azimuth = _aim(plan, draws)
     burnt = flight.motor.propellant_mass if flight.motor else 0.0
     rocket = Rocket(
         mass=mass,
@@ -281,14 +295,38 @@ def _drawn_rise(
     return partial(drag_rise, peak=peak)
 
 
-def _aim(
-    plan: Plan, east: FloatArray, north: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _aim(plan: Plan, draws: Mapping[str, FloatArray]) -> tuple[FloatArray, FloatArray]:
     """Add the aiming error to the rail; give tilt and azimuth [rad]."""
-    tilt = plan.flight.rail.angle.value
-    x = np.asarray(tilt * np.sin(plan.azimuth) + east)
-    y = np.asarray(tilt * np.cos(plan.azimuth) + north)
+    tilt, toward = plan.flight.rail.angle.value, np.asarray(plan.azimuth)
+    if plan.leans_anywhere:
+        toward = np.arctan2(draws["rail bearing east"], draws["rail bearing north"])
+    x = np.asarray(tilt * np.sin(toward) + draws["rail east"])
+    y = np.asarray(tilt * np.cos(toward) + draws["rail north"])
     return np.asarray(np.hypot(x, y)), np.asarray(np.arctan2(x, y))
+
+
+def _lean(
+    flight: Flight, wind: WindProfile, azimuth: float
+) -> tuple[dict[str, Spread], tuple[str, ...]]:
+    """Say where a rail leans that is aimed into the wind; all around where that is nowhere."""
+    if not flight.rail.follows_wind:
+        return {}, ()
+    if flight.rail.angle.value == 0 or not _directionless(wind):
+        return {}, (_lean_note(azimuth),)
+    any_bearing = Spread("normal", 0.0, 1.0)  # both ways alike: each bearing as likely
+    ways = ("east", "north")
+    return {f"rail bearing {way}": any_bearing for way in ways}, (_ANYWHERE,)
+
+
+def _directionless(wind: WindProfile) -> bool:
+    """Tell of a calm, and of a wind from all sides, whose mean comes from nowhere."""
+    east, north = (float(v) for v in wind.at(10.0))
+    told = wind.strongest or 0.0
+    if wind.members is not None:
+        each = [np.hypot(*(np.interp(10.0, wind.height, p) for p in m))
+                for m in wind.members]  # fmt: skip
+        told = max(told, float(np.median(each)))
+    return bool(np.hypot(east, north) < max(_STILL, _TURNING * told))
 
 
 def _lean_note(azimuth: float) -> str:

@@ -64,7 +64,8 @@ def winds_around(
     a, count = assessment, 0
     bearing, speed = (float(v) for v in direction_and_speed(*a.wind.at(10.0)))
     now = FINDINGS.index(decide(c for c in a.checks if not c.question))
-    if now >= FINDINGS.index("no-go") or speed < _CALM:
+    nowhere = speed < _CALM or a.cloud.plan.leans_anywhere
+    if now >= FINDINGS.index("no-go") or nowhere:
         return None
     rail = a.flight.rail.model_copy(update={"azimuth": a.cloud.plan.azimuth})
     setup = Setup(

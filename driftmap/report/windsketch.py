@@ -237,7 +237,7 @@ def pad_picture(assessment: Assessment, rail: str) -> str:
     """
     plan = assessment.cloud.plan
     parts = ['<circle class="pad" r="7"/><path class="pad" d="M-12 0H12M0-12V12"/>']
-    if plan.flight.rail.angle.value > 0:
+    if plan.flight.rail.angle.value > 0 and not plan.leans_anywhere:
         parts.append(_rail(plan.azimuth, rail))
     return (
         '<svg class="pad-picture" viewBox="-110 -110 220 220" aria-hidden="true">'

@@ -12,7 +12,8 @@ import numpy as np
 from driftmap.air.wind import WindProfile, told_at
 from driftmap.failures.alternatives import PLANNED, alternatives
 from driftmap.montecarlo.cloud import fly
-from driftmap.rocket.fields import Uncertain
+from driftmap.montecarlo.launch import Plan
+from driftmap.rocket.fields import Azimuth, Uncertain
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.assessment import Assessment, Setup, assess_setup
 from driftmap.verdict.check import RANK, Check, Verdict, decide
@@ -171,7 +172,7 @@ def turns(assessment: Assessment, *, progress: Heard = _deaf) -> Turning:
             progress(1, len(every) - len(flown))
         return flown
 
-    tried = fly_all(_changes(a.flight, a.wind, a.cloud.plan.azimuth))
+    tried = fly_all(_changes(a.flight, a.wind, _own_azimuth(a.cloud.plan)))
     stays = tuple(
         check
         for outcome in ("fail", "warn")
@@ -242,7 +243,12 @@ def _both(one: _Tried, other: _Tried) -> _Change:
     return "both", name, flight, other.wind
 
 
-def _changes(flight: Flight, wind: WindProfile, azimuth: float) -> Iterator[_Change]:
+def _own_azimuth(plan: Plan) -> Azimuth:
+    """Keep the rail where it was aimed; where that is all around it stays so."""
+    return "into the wind" if plan.leans_anywhere else plan.azimuth
+
+
+def _changes(flight: Flight, wind: WindProfile, azimuth: Azimuth) -> Iterator[_Change]:
     for name, other in alternatives(flight).items():
         if name != PLANNED:
             yield "recovery", name, other, wind
@@ -265,7 +271,7 @@ def _changes(flight: Flight, wind: WindProfile, azimuth: float) -> Iterator[_Cha
         yield "wind", f"{share:.0%} of the wind", flight, weaker
 
 
-def _aimed(flight: Flight, tilt: Uncertain, azimuth: float) -> Flight:
+def _aimed(flight: Flight, tilt: Uncertain, azimuth: Azimuth) -> Flight:
     rail = flight.rail.model_copy(update={"angle": tilt, "azimuth": azimuth})
     return flight.model_copy(update={"rail": rail})
 

@@ -45,11 +45,22 @@ def slices(east, north, radius, number, people):
     return tuple(found)
 
 
+ANYWHERE = CALM.edited(('angle = "3 deg"', 'angle = "8 deg"')).but(
+    areas=(crowd(0, -150, wide=120, deep=20, people=200),), samples=4000
+)
+"""No wind says that this rail does not lean toward the crowd."""
+
 GO = {
     "the day": DAY,
     # What is not seen is bounded by the worst flight drawn: 6,000 are near the limit.
     "a low flight": LOW.but(samples=7000),
     "a calm morning": CALM.but(samples=7000),
+    "a calm morning and an upright rail": CALM.edited(
+        ('angle = "3 deg"', 'angle = "0 deg"')
+    ).but(samples=7000),
+    "a calm morning and a rail that leans away": ANYWHERE.edited(
+        ('azimuth = "into the wind"', 'azimuth = "0 deg"')
+    ).but(samples=20_000),
     "8 mph and the crowd upwind": BREEZE,
     "a crowd far off": DAY.but(
         areas=(
@@ -487,6 +498,12 @@ WINDS = {
         DAY.but(winds=(ALOFT, "35 mph from 240")),
         "hold",
         None,
+    ),
+    "a calm, and a rail that is to lean into it": (ANYWHERE, "hold", "lands in"),
+    "3 mph from all sides, and a rail that is to lean into it": (
+        ANYWHERE.but(winds=("3 mph variable",)),
+        "hold",
+        "lands in",
     ),
     "calm and 25 mph": (LOW.but(winds=("calm", "25 mph from 240")), "hold", None),
     "25 mph and calm": (LOW.but(winds=("25 mph from 240", "calm")), "hold", None),
