@@ -370,9 +370,16 @@ def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
             "flutter: not worked out for fins without shape, thickness and material; "
             "fins coming off has its likelihood all the same"
         )
+    missing = []
     if not fins:
-        return ("fins coming off was not flown: the flight file lists no fins",)
-    return ()
+        missing.append("fins coming off was not flown: the flight file lists no fins")
+    later = None if flight.upper is None else flight.upper.motor
+    if later is not None and later.count > 1:
+        missing.append(
+            f"part of the {later.count} motors that light in the air lighting, and one of "
+            "them bursting there, were not flown"
+        )
+    return tuple(missing)
 
 
 def _check_names(flight: Flight, built: list[Case]) -> None:

@@ -9,6 +9,7 @@ from typing import Final
 from driftmap.errors import FlightError, nearest
 from driftmap.failures.bodies import Bench
 from driftmap.failures.case import Case
+from driftmap.rocket.flight import Flight
 
 __all__ = [
     "BARE",
@@ -66,9 +67,22 @@ TOO_RARE: Final = 1e-5
 hundredth of the share of flights that may put a piece among people."""
 
 
-def default_likelihood(cause: str) -> float:
-    """Give the likelihood a cause has by default; 1 for one that has none."""
-    return LIKELIHOOD.get(cause, 1.0)
+OF_EACH: Final = MappingProxyType(
+    {"motor bursts": 1, "motor tears loose": 1, "part of the cluster lights": 2}
+)
+"""Failures of one motor of several, and the motors that `LIKELIHOOD` is meant for."""
+
+
+def default_likelihood(cause: str, flight: Flight) -> float:
+    """Give the likelihood a cause has by default; 1 for one that has none.
+
+    Each motor of a cluster has its own chance, none knowing of the others (assumed).
+    """
+    usual = LIKELIHOOD.get(cause, 1.0)
+    motors = 1 if flight.motor is None else flight.motor.count
+    if cause not in OF_EACH or motors <= OF_EACH[cause]:
+        return usual
+    return float(1 - (1 - usual) ** (motors / OF_EACH[cause]))
 
 
 def likelihoods(bench: Bench, cases: Sequence[Case]) -> dict[str, float]:
@@ -84,7 +98,9 @@ def likelihoods(bench: Bench, cases: Sequence[Case]) -> dict[str, float]:
         if name not in known:
             told = f"is no case here; {nearest(name, known)}"
             raise FlightError(flight.source, f"cases.{name}", told)
-    likely = {name: flight.cases.get(name, LIKELIHOOD[name]) for name in known}
+    likely = {
+        name: flight.cases.get(name, default_likelihood(name, flight)) for name in known
+    }
     for name in known:
         if name not in flight.cases:
             bench.note(f"{name}: {likely[name]:.1%} of flights (assumed)")

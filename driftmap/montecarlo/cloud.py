@@ -356,7 +356,7 @@ def _cloud(columns: Columns, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
         place[...] = columns.hand_over(part.case, part.body)
     way_up, size = columns.way_up, len(WAY_UP)
     notes = _above_apogee(plan.flight, columns.draws, way_up[2])
-    shared = _shared(tree, stands_for, columns.flights)
+    shared = _shared(plan.flight, tree, stands_for, columns.flights)
     fluttered = np.zeros(columns.flights, bool)
     for margin in columns.margins.values():
         fluttered |= margin < 1
@@ -399,7 +399,10 @@ def _above_apogee(
 
 
 def _shared(
-    tree: CaseTree, stands_for: Mapping[str, FloatArray], samples: int
+    flight: Flight,
+    tree: CaseTree,
+    stands_for: Mapping[str, FloatArray],
+    samples: int,
 ) -> CaseTree:
     """Give each case its share of all flights; a case that never happens is left out."""
     cases, notes = [], []
@@ -410,7 +413,7 @@ def _shared(
                 f"{case.name}: not once in {samples:,} flights, so it has no landing points"
             )
             continue
-        rare = share * default_likelihood(case.cause) < TOO_RARE
+        rare = share * default_likelihood(case.cause, flight) < TOO_RARE
         if rare:
             notes.append(
                 f"{case.name}: about {share * case.likelihood:.0e} of flights; counted, but "

@@ -374,16 +374,18 @@ def by_default(cloud: Cloud) -> Cloud | None:
     it leaves fewer flights to. A go that rests on it is none. That all of it adds up to more
     than all flights errs toward hold.
     """
-    cases = cloud.tree.cases
+    cases, flight = cloud.tree.cases, cloud.plan.flight
     raised = {
-        case.cause: default_likelihood(case.cause)
+        case.cause: default_likelihood(case.cause, flight)
         for case in cases
-        if case.cause in cloud.plan.flight.cases
-        and case.likelihood < default_likelihood(case.cause)
+        if case.cause in flight.cases
+        and case.likelihood < default_likelihood(case.cause, flight)
     }
     given = {case.cause: case.likelihood for case in cases}
-    said = cloud.plan.flight.cases
-    more = {c: said[c] - default_likelihood(c) for c in said.keys() & given.keys()}
+    said = flight.cases
+    more = {
+        c: said[c] - default_likelihood(c, flight) for c in said.keys() & given.keys()
+    }
     before = {case.cause for case in cases if case.ahead}
     for cause in given.keys() & {WORKS, BARE, CERTAIN}:
         takes = more.keys() if cause != CERTAIN else more.keys() & before

@@ -162,6 +162,18 @@ def test_flown_by_default_and_any_way(willet):
     assert any(case.name == "part of the cluster lights" for case in cases)
 
 
+@pytest.mark.parametrize("count", [2, 5, 20])
+def test_each_motor_of_a_cluster_has_its_own_chance(willet, count):
+    """By hand: none of them fails in (1 - p) to the power of their number."""
+    motor = willet.motor.model_copy(update={"count": count})
+    cases = build_cases(willet.model_copy(update={"motor": motor})).cases
+    found = {case.name: case.likelihood for case in cases}
+    assert found["motor bursts"] == pytest.approx(1 - 0.997**count)
+    lit = 1 - found["part of the cluster lights"]
+    assert lit == pytest.approx(0.985 ** (count / 2))
+    assert found["nothing deploys"] == 0.03
+
+
 def test_off_its_path_goes_all_ways_with_the_energy_of_a_flight(cloud):
     """A planar point mass of our own at 20 to 80°: it strikes 0.5 to 2 km away in 4 to 16 s
     (5 to 95 %) and 10 kJ, as another hand found; at 50° by the solver below 1.2 km.

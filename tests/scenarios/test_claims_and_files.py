@@ -150,6 +150,14 @@ CLAIMS = {
         "hold",
         "rule",
     ),
+    "three motors lit in the air, of which one may stay out": (
+        FEW.plus(
+            '[air_start]\nignition = "0.5 s"\n[air_start.motor]\ncount = 3\n'
+            'total_impulse = "60 N s"\nburn_time = "1.5 s"\npropellant_mass = "30 g"'
+        ),
+        "hold",
+        "missing",
+    ),
     "drag by Mach without the coefficient": (
         FEW.edited((f"{DRAG}", "drag_by_mach = [[0, 0.2], [0.9, 0.2], [1.1, 0.4]] #")),
         "refused",
