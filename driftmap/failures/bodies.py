@@ -337,8 +337,10 @@ class Bench:
             raise FlightError(
                 self.flight.source,
                 "recovery",
-                f"what comes off weighs {less:.3g} kg, no less than the rocket after the "
-                f"burn, {self.flight.dry_mass:.3g} kg; state the mass of its devices",
+                f"what comes off (devices and pieces, as stated or assumed) weighs "
+                f"{less:.3g} kg, no less than the {self.flight.dry_mass:.3g} kg that come "
+                "down after the burn; a mass of theirs is stated too great, or too great "
+                "a one assumed where none is stated",
             )
         across = frame.length * frame.diameter
         return Body("rocket", mass, stages, across, before=before, unlit=unlit)
