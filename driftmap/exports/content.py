@@ -19,7 +19,7 @@ from driftmap.checks import FloatArray
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
-from driftmap.verdict.assessment import CAUTIONS, Assessment
+from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
 
 __all__ = [
     "DECIMALS",
@@ -119,9 +119,17 @@ def sound(text: str) -> str:
 
 
 def title_of(assessment: Assessment) -> str:
-    """Name what was assessed, and the verdict."""
+    """Name what was assessed, and the verdict; a go only with when it ends."""
     a = assessment
-    return sound(f"{a.verdict.upper()}: {a.flight.name} at {a.site.name}")
+    word = a.verdict.upper()
+    if a.verdict == "go":
+        word += f" until {_good_until(a)}"
+    return sound(f"{word}: {a.flight.name} at {a.site.name}")
+
+
+def _good_until(a: Assessment) -> str:
+    ends = good_between(a)
+    return "its wind is read anew" if ends is None else f"{ends[1]:%Y-%m-%d %H:%M %z}"
 
 
 def statements(assessment: Assessment) -> list[tuple[str, str]]:
@@ -129,6 +137,8 @@ def statements(assessment: Assessment) -> list[tuple[str, str]]:
     a = assessment
     told = [
         ("verdict", a.verdict),
+        ("good until", _good_until(a)),
+        *(("not surely kept", c.name) for c in a.checks if c.outcome != "pass"),
         *(("caution", text) for text in CAUTIONS),
         ("flight", a.flight.name),
         ("site", a.site.name),

@@ -39,12 +39,12 @@ from driftmap.report.page import (
 )
 from driftmap.report.tables import needle_told
 from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
-from driftmap.report.windtold import STALE
 from driftmap.report.words import Units, in_units_of, isolate
 from driftmap.rules import Answers
 from driftmap.rules.kinds import FACTS
 from driftmap.rules.ruleset import amount
 from driftmap.units import DIMENSIONS, unit_of
+from driftmap.verdict.assessment import STALE
 from driftmap.winds.law import LAW_TOP
 
 __all__ = ["dial_html"]

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 from typing import Final
 
 from driftmap.air.wind import WindLevel, WindProfile, told_at
@@ -14,8 +13,7 @@ from driftmap.report.page import text_of, told_to_script
 from driftmap.report.voice import Voice
 from driftmap.report.words import flown_at
 from driftmap.units import DIMENSIONS, unit_of
-from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.limits import read_limits
+from driftmap.verdict.assessment import Assessment, good_between
 from driftmap.winds.uncertainty import (
     Worth,
 )
@@ -23,10 +21,8 @@ from driftmap.winds.uncertainty import (
 __all__ = [
     "CALM",
     "MAST",
-    "STALE",
     "Read",
     "age_script",
-    "good_between",
     "good_until",
     "more_wind_told",
     "stops_at",
@@ -34,10 +30,6 @@ __all__ = [
     "wind_as_read",
     "wind_told",
 ]
-
-STALE: Final = 20 * 60.0
-"""Age at which a reading of the meter, or a verdict, holds until it is made anew [s]. Assumed:
-surface winds are reported over ten minutes, and two of those are long for a breeze."""
 
 _SLACK: Final = 0.05
 """Of a step: a figure that is told rounded counts as reached this near."""
@@ -205,20 +197,6 @@ def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
         left=f"{left:03d}°",
         right=f"{right:03d}°",
     )
-
-
-def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
-    """Say from when until when a verdict counts.
-
-    Result: about the time of the flight, and never longer than its wind may be old;
-    None where nobody told for when it is, or when the wind was read.
-    """
-    when, age = a.answers.when, a.wind.age
-    if when is None or age is None or a.wind.undated:
-        return None
-    left = read_limits(a.flight, a.site)["wind_age"].value - 3600 * age
-    late = timedelta(seconds=max(0.0, min(STALE, left)))
-    return when - timedelta(seconds=STALE), when + late
 
 
 def good_until(a: Assessment, voice: Voice) -> str:

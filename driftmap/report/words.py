@@ -211,7 +211,7 @@ def in_units_of(text: str, units: Units) -> str:
     Examples
     --------
     >>> in_units_of("glide anywhere from 0 to 2 m/s, up to 2700 m; 62 N s", "us")
-    'glide anywhere from 0 to 4.5 mph, up to 8,860 ft; 62 N s'
+    'glide anywhere from 0 to 4.5 mph, up to 8,900 ft; 62 N s'
     """
     if units == "si":
         return text

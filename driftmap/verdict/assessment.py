@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from importlib.metadata import version
 from typing import Final
 
@@ -23,19 +24,23 @@ from driftmap.verdict.consequence_checks import SHARES, with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits
 from driftmap.verdict.people_checks import AreaHit
-from driftmap.winds.uncertainty import (
-    Worth,
-)
+from driftmap.winds.uncertainty import Worth
 
 __all__ = [
     "CAUTIONS",
     "SHARES",
+    "STALE",
     "Assessment",
     "Setup",
     "assess",
     "assess_setup",
+    "good_between",
 ]
 
+
+STALE: Final = 20 * 60.0
+"""Age at which a reading of the meter, or a verdict, holds until it is made anew [s]. Assumed:
+surface winds are reported over ten minutes, and two of those are long for a breeze."""
 
 CAUTIONS: Final = (
     "An aid to judgement, not a permission to fly. The range safety officer decides.",
@@ -246,6 +251,20 @@ def assess_setup(
         version=version("driftmap"),
         answers=answers or Answers(),
     )
+
+
+def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
+    """Say from when until when a verdict counts.
+
+    Result: about the time of the flight, and never longer than its wind may be old;
+    None where nobody told for when it is, or when the wind was read.
+    """
+    when, age = a.answers.when, a.wind.age
+    if when is None or age is None or a.wind.undated:
+        return None
+    left = read_limits(a.flight, a.site)["wind_age"].value - 3600 * age
+    late = timedelta(seconds=max(0.0, min(STALE, left)))
+    return when - timedelta(seconds=STALE), when + late
 
 
 def _in_stronger(

@@ -29,7 +29,7 @@ __all__ = [
 LOOSER: Final = "looser than this tool's default"
 """What the source of a limit says that a file has loosened."""
 
-_SEASON: Final = timedelta(days=366)
+_SEASON: Final = timedelta(days=365)
 """For how long an officer's word on a limit holds; assumed."""
 
 _ASSUMED: Final = "default of this tool, no source"
@@ -238,7 +238,9 @@ def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], str]:
     if by is None and on is None:
         return given, ""
     for key, value in (("set_by", by), ("set_on", on)):
-        if not isinstance(value, str) or not value.strip():
+        # A mark or a number is nobody's name.
+        letters = sum(map(str.isalpha, value)) if isinstance(value, str) else 0
+        if not isinstance(value, str) or (key == "set_by" and letters < 2):
             raise SiteError(
                 site.source,
                 f"limits.{key}",

@@ -237,7 +237,7 @@ def test_block_edges_and_threads_change_nothing():
         (1.0, np.inf, 10.0, "drag_area"),
         (1.0, 0.1, -1.0, "start"),
         (1.0, 0.1, np.nan, "start"),
-        (1.0, 0.1, 500.0, "height"),
+        (1.0, 0.1, 500.0, "top of the air"),
     ],
 )
 def test_nonsense_is_refused_by_name(mass, area, height, word):

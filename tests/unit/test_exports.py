@@ -19,12 +19,12 @@ from lxml import etree
 from shapely.geometry import shape
 
 from driftmap.exports import csvs
-from driftmap.exports.content import place, polygons, sound
+from driftmap.exports.content import place, polygons, sound, statements, title_of
 from driftmap.exports.features import geojson_text, hit_cells
 from driftmap.exports.markup import gpx_text, kml_text
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.probability import inside, mixture, struck
-from driftmap.verdict.assessment import CAUTIONS, assess
+from driftmap.verdict.assessment import CAUTIONS, assess, good_between
 
 KML = "{http://www.opengis.net/kml/2.2}"
 GPX = "{http://www.topografix.com/GPX/1/1}"
@@ -127,6 +127,21 @@ def test_the_cautions_travel_with_every_file(demo):
     (pad,) = kind(json.loads(texts["geojson"]), "pad")
     assert pad["properties"]["cautions"] == list(CAUTIONS)
     assert pad["properties"]["verdict"] == demo.verdict
+
+
+def test_a_go_in_a_receiver_says_until_when_and_a_no_go_why(demo):
+    """A receiver cannot let a go fall to hold: its name says when it does."""
+    go = dataclasses.replace(demo, verdict="go")
+    ends = good_between(go)
+    when = "its wind is read anew" if ends is None else f"{ends[1]:%H:%M}"
+    assert title_of(go).startswith("GO until ")
+    assert when in title_of(go)
+    assert title_of(demo) in gpx_text(demo)
+    against = [c.name for c in demo.checks if c.outcome != "pass"]
+    assert against
+    told = dict(reversed(statements(demo)))
+    assert told["not surely kept"] == against[0]
+    assert when in told["good until"]
 
 
 def test_a_square_is_as_likely_as_the_hazard_of_its_ground(demo):

@@ -391,6 +391,8 @@ def test_a_flight_file_may_not_loosen(flight, site):
         ({"set_by": "A. Officer", "set_on": "soon"}, "date such as"),
         ({"set_by": "A. Officer", "set_on": "2999-01-01"}, "future"),
         ({"set_by": 7, "set_on": "2026-01-01"}, "a name"),
+        ({"set_by": "?", "set_on": "2026-01-01"}, "a name"),
+        ({"set_by": "12", "set_on": "2026-01-01"}, "a name"),
     ],
 )
 def test_an_officer_answers_by_name_and_date(flight, site, given, told):
