@@ -35,7 +35,15 @@ from driftmap.formulas.fragments import FRICTION, REBOUND
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.spread import Spread
 
-__all__ = ["BARE", "BREAKS_OFF", "CERTAIN", "LIKELIHOOD", "WORKS", "build_cases"]
+__all__ = [
+    "BARE",
+    "BREAKS_OFF",
+    "CERTAIN",
+    "LIKELIHOOD",
+    "OWN_NAMES",
+    "WORKS",
+    "build_cases",
+]
 
 TANGLED: Final = Spread(
     "uniform", 0.1, 0.5, "a tangled canopy keeps 10 to 50 % of its drag"
@@ -51,7 +59,7 @@ _SMALL: Final = 0.02
 
 LATE: Final = Spread("uniform", 1.0, 4.0, "1 to 4 s after apogee")
 
-_OWN_NAMES: Final = (
+OWN_NAMES: Final = (
     "rocket",
     "fragment",
     "loose motor",
@@ -389,12 +397,12 @@ def _check_names(flight: Flight, built: list[Case]) -> None:
         if own.name in taken:
             problem = f"the name {own.name!r} belongs to a case that is there already"
             raise FlightError(flight.source, "case", problem)
-    bodies = [*_OWN_NAMES, *(device.name for device in flight.devices)]
+    bodies = [*OWN_NAMES, *(device.name for device in flight.devices)]
     for piece in flight.pieces:
         if piece.name in bodies:
             problem = f"the name {piece.name!r} belongs to another body"
             raise FlightError(flight.source, "piece", problem)
     for device in flight.devices:
-        if device.name in _OWN_NAMES:
+        if device.name in OWN_NAMES:
             problem = f"the name {device.name!r} belongs to another body"
             raise FlightError(flight.source, "recovery", problem)

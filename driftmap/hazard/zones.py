@@ -74,7 +74,8 @@ class Zone:
     speed, energy : float
         Median speed [m s⁻¹] and energy [J] of that fall.
     soonest : float
-        Time after lift-off before which 5 % of that fall are down [s].
+        Time after lift-off before which 5 % of a fall are down [s]: of that one where it
+        is the plan, else of the first of all.
     """
 
     kind: Kind
@@ -254,6 +255,7 @@ def _zone(
         planned = [p for p in parts if p.case == WORKS and p.body == "rocket"]
         speaks = planned[0] if planned else speaks
     outlines = {p: outer_line(cloud, p, contours) for p in parts}
+    timed = [speaks] if speaks.case == WORKS else parts
     # Notches where outlines cross are filled too: outward, so that all they hold stays in.
     whole = _smooth(shapely.union_all(list(outlines.values())), 0.0, 0.003, 0.0)
     return Zone(
@@ -264,7 +266,7 @@ def _zone(
         speaks.body,
         _median(cloud.speed, speaks),
         _median(cloud.energy, speaks),
-        float(speaks.quantile(cloud.time, 0.05)),
+        min(float(part.quantile(cloud.time, 0.05)) for part in timed),
     )
 
 

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from driftmap.hazard.zones import Zone, grade, zones
 from driftmap.planning.around import Around
-from driftmap.report.instruct import instruction, moments, off_its_path
+from driftmap.report.instruct import falls_free, instruction, moments, off_its_path
 from driftmap.report.marks import shown, zone_at
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import drawn_kinds, field_picture
@@ -17,6 +17,7 @@ from driftmap.report.sentences import case_name
 from driftmap.report.sheetfacts import (
     Fall,
     Spot,
+    arrivals,
     climb,
     falls,
     soonest,
@@ -208,9 +209,14 @@ def heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
     first, fast = soonest(list(found)), straight_down(list(found))
     told = [voice.say("heads_up.count")]
     if first is not None and fast is not None:
+        beside = [fall for fall in arrivals(list(found)) if fall.piece != "rocket"]
+        lines = [
+            (fast.first, voice.say("heads_up.fast", time=voice.seconds(fast.first)))
+        ]
+        lines += [(beside[0].first, line) for line in falls_free(beside, voice)]
         told += [
             voice.say("heads_up.off", time=voice.seconds(first.first)),
-            voice.say("heads_up.fast", time=voice.seconds(fast.first)),
+            *(line for _, line in sorted(lines)),
         ]
     return [*told, voice.say("heads_up.people"), voice.say("heads_up.then")]
 
@@ -268,7 +274,10 @@ def poster_html(
     voice = Voice(catalogue, units)
     zoned = shown(zones(assessment.cloud, assessment.contours))
     picture = field_picture(assessment, spots(assessment), zoned, voice)
-    told = instruction(assessment, voice)  # the page shows the first and the last
+    astray = off_its_path(
+        assessment, voice
+    )  # stands on the sheet; a poster has few lines
+    told = [line for line in instruction(assessment, voice) if line not in astray]
     return _page("poster.html", assessment, voice, around, picture=picture, told=told)
 
 

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import shapely
 
-from driftmap.failures.cases import BARE, WORKS
+from driftmap.failures.case import Case
+from driftmap.failures.cases import BARE, BROKEN, WORKS
+from driftmap.failures.staged import LATE
 from driftmap.ground.areas import Area
 from driftmap.ground.grid import mean_point
 from driftmap.ground.site import OCCUPIED
+from driftmap.hazard.zones import HURTS, grade
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.verdict.assessment import Assessment
@@ -22,6 +25,7 @@ __all__ = [
     "Climb",
     "Fall",
     "Spot",
+    "arrivals",
     "climb",
     "falls",
     "hardest",
@@ -52,6 +56,10 @@ class Fall:
         Nine in ten land between these times since lift-off [s].
     speed, energy : float
         Median speed [m s⁻¹] and energy [J] on landing.
+    worst : float
+        Energy on landing that 1 in 20 pass [J].
+    unopened : bool
+        Whether it is the rocket, let go at the top and falling nose first.
     """
 
     case: str
@@ -66,11 +74,23 @@ class Fall:
     last: float
     speed: float
     energy: float
+    worst: float
+    unopened: bool
 
     @property
     def works(self) -> bool:
         """Whether this is the case in which all goes as planned."""
         return self.case in {WORKS, BARE}
+
+    @property
+    def harms(self) -> bool:
+        """Whether it can injure; the rocket itself is never left out, however softly it lands."""
+        return self.piece == "rocket" or self.worst >= HURTS.value
+
+    @property
+    def deadly(self) -> bool:
+        """Whether it mostly lands so that it can kill or maim."""
+        return grade(self.energy) == "danger"
 
     @property
     def around(self) -> bool:
@@ -110,7 +130,20 @@ def _fall(a: Assessment, part: Part) -> Fall:
         last=found.time.p95,
         speed=found.speed.p50,
         energy=found.energy.p50,
+        worst=found.energy.p95,
+        unopened=_unopened(case, part.body),
     )
+
+
+def _unopened(case: Case, body: str) -> bool:
+    """Tell whether a body is the rocket past its top with nothing open.
+
+    One whose motor lights late, its nose far over, is under power instead.
+    """
+    if body != "rocket" or case.release.at != "apogee" or case.release.way == LATE:
+        return False
+    rocket = next(one for one in case.bodies if one.name == body)
+    return rocket.stages[-1].nose_first
 
 
 def hardest(found: list[Fall]) -> Fall | None:
@@ -118,8 +151,8 @@ def hardest(found: list[Fall]) -> Fall | None:
 
     Result: the one of the greatest energy on landing; None if no failure was flown.
     """
-    failures = [fall for fall in found if not fall.works]
-    return max(failures, key=lambda fall: fall.energy) if failures else None
+    failed = _failed(found)
+    return max(failed, key=lambda fall: fall.energy) if failed else None
 
 
 def soonest(found: list[Fall]) -> Fall | None:
@@ -127,18 +160,43 @@ def soonest(found: list[Fall]) -> Fall | None:
 
     Result: none if no failure was flown.
     """
-    failures = [fall for fall in found if not fall.works]
-    return min(failures, key=lambda fall: fall.first) if failures else None
+    failed = _failed(found)
+    return min(failed, key=lambda fall: fall.first) if failed else None
+
+
+def _failed(found: list[Fall]) -> list[Fall]:
+    return [fall for fall in found if not fall.works]
+
+
+def arrivals(found: list[Fall]) -> list[Fall]:
+    """Pick of every piece the falls that harm soonest and hardest.
+
+    Result: one or two of each piece that can injure where something fails, or kill even
+    as planned, in the order of their seconds. What is thrown where the rocket strikes is
+    down with the rocket.
+    """
+    harm = [fall for fall in found if fall.harms and fall.piece != BROKEN]
+    harm = [fall for fall in harm if fall.deadly or not fall.works]
+    picked: list[Fall] = []
+    for piece in dict.fromkeys(fall.piece for fall in harm):
+        own = [fall for fall in harm if fall.piece == piece]
+        picked.append(min(own, key=lambda fall: fall.first))
+        picked.append(max(own, key=lambda fall: fall.energy))
+    return sorted(dict.fromkeys(picked), key=lambda fall: fall.first)
 
 
 def straight_down(found: list[Fall]) -> Fall | None:
     """Pick the fall that follows when nothing opens at the top.
 
     Result: what strikes hardest of that case, for a booster may come down softly all
-    the same; or the hardest failure where the flight has no such case.
+    the same; or the hardest failure where the flight has no such case. It starts with
+    the soonest of all causes: a motor that stays unlit, stages that stay together.
     """
-    named = [fall for fall in found if fall.case == _NOTHING]
-    return hardest(named or found)
+    fall = hardest([one for one in found if one.case == _NOTHING] or found)
+    if fall is None:
+        return None
+    unopened = [one for one in _failed(found) if one.unopened]
+    return replace(fall, first=min(one.first for one in (fall, *unopened)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,13 +1,22 @@
 """The stopwatch: the same seconds as the flights, and never later than what it warns of."""
 
+import math
 from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from driftmap.failures.cases import BROKEN, LIKELIHOOD, OWN_NAMES, build_cases
 from driftmap.report.instruct import moments
 from driftmap.report.map import map_html
+from driftmap.report.sheet import brief_html, caller_html, heads_up, poster_html
+from driftmap.report.sheetfacts import falls, straight_down
 from driftmap.report.voice import Voice, english, languages, read_catalogue
+from driftmap.rocket.flightfile import read_flight
+from driftmap.verdict.assessment import assess
+
+ROOT = Path(__file__).parents[2]
 
 
 def test_moments_come_in_order_and_agree_with_the_flights(demo):
@@ -47,3 +56,101 @@ def test_it_is_light_and_its_table_stands_in_the_page(demo):
     assert len(script.encode()) < 20_000
     for moment in moments(demo, english("us")):
         assert moment.should in page
+
+
+@pytest.fixture(scope="module")
+def staged(demo):
+    """Two stages: the booster without its canopy is down long before the sustainer."""
+    flight = read_flight(ROOT / "examples" / "godwit.toml")
+    return assess(flight, demo.site, demo.wind, samples=400)
+
+
+def test_every_piece_that_harms_is_told_by_its_second_and_called_before(demo, staged):
+    """Soonest and hardest: by name in the caller's rows, by its second in both lists."""
+    voice = english("us")
+    for flown in (demo, staged):
+        rows, found = moments(flown, voice), falls(flown)
+        calls = " ".join(heads_up(found, voice))
+        harm = [
+            fall
+            for fall in found
+            if not fall.works and fall.harms and fall.piece != BROKEN
+        ]
+        for piece in {fall.piece for fall in harm}:
+            own = [fall for fall in harm if fall.piece == piece]
+            for fall in (min(own, key=first), max(own, key=lambda f: f.energy)):
+                name, second = voice.known("piece", piece), voice.seconds(fall.first)
+                told = [row for row in rows if told_in(row, name, second)]
+                if fall.unopened and not told:
+                    told = [row for row in rows if "must be open" in row.should]
+                assert told, (fall.case, piece)
+                assert told[0].second <= max(0.0, math.floor(fall.first) - 4)
+                assert "HEADS UP" in told[0].otherwise
+                assert (
+                    piece == "rocket" or f"{name} {second}" in calls or second in calls
+                )
+
+
+def first(fall):
+    return fall.first
+
+
+def told_in(row, name, second):
+    said = f"{row.should} {row.otherwise}"
+    return name in said and second in said
+
+
+def test_a_booster_without_canopy_is_called_while_it_falls(staged):
+    """Down at 8 s beside the pad; the sustainer's fall comes long after."""
+    voice, found = english("us"), falls(staged)
+    (fall,) = (
+        f
+        for f in found
+        if f.case == "recovery of the booster fails" and f.piece == "booster"
+    )
+    assert fall.deadly
+    rows = moments(staged, voice)
+    (strikes,) = (r for r in rows if r.should.startswith("booster – if it failed"))
+    assert strikes.second == math.floor(fall.first)
+    (opens,) = (r for r in rows if "must be open" in r.should)
+    call = next(
+        r for r in rows if r.should.startswith("booster") and "eyes up" in r.should
+    )
+    assert call.second < strikes.second < opens.second
+    assert "HEADS UP" in call.otherwise
+    second = voice.seconds(fall.first)
+    assert any("booster" in told and second in told for told in heads_up(found, voice))
+    for page in (poster_html, caller_html, brief_html):
+        assert second in page(staged, catalogue=voice.catalogue, units="us")
+
+
+def test_what_lands_with_nothing_open_is_told_by_the_soonest_cause(demo, staged):
+    """Never later than nothing opening on a flight that else goes as planned."""
+    for flown in (demo, staged):
+        found = falls(flown)
+        (planned,) = (
+            f for f in found if f.case == "nothing deploys" and f.piece == "rocket"
+        )
+        assert straight_down(found).first <= planned.first
+    (together,) = (
+        f
+        for f in falls(staged)
+        if f.case == "stages do not part" and f.piece == "rocket"
+    )
+    assert straight_down(falls(staged)).first == together.first < planned.first
+
+
+@pytest.mark.parametrize("name", ["willet", "godwit", "whimbrel", "dunlin", "plover"])
+def test_every_piece_the_program_names_is_in_every_language(name):
+    """What no file lists has its word; a file's own names stand as they are."""
+    flight = read_flight(ROOT / "examples" / f"{name}.toml")
+    listed = {one.name for one in (*flight.pieces, *flight.devices)}
+    bodies = {body.name for case in build_cases(flight).cases for body in case.bodies}
+    assert bodies - listed <= set(OWN_NAMES)
+    for language in languages():
+        known = read_catalogue(language).messages
+        assert all(f"piece.{one}" in known for one in OWN_NAMES)
+        assert all(f"case.{one}" in known for one in LIKELIHOOD)
+        if language != "en":
+            other = read_catalogue("en").messages
+            assert known["piece.loose motor"] != other["piece.loose motor"]
