@@ -11,7 +11,7 @@ import numpy as np
 from driftmap.air.column import AirColumn
 from driftmap.checks import FloatArray
 from driftmap.failures.staged import FALLING_BACK, LATE, TOGETHER, UNLIT
-from driftmap.formulas.drag import CROSSFLOW, CYLINDER_DRAG
+from driftmap.formulas.drag import CROSSFLOW, CYLINDER_DRAG, drag_rise
 from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Airframe, Flight, Motor
@@ -30,6 +30,7 @@ __all__ = [
     "Ways",
     "curve_of",
     "on_way",
+    "rise_of",
     "stability_of",
     "upper_spreads",
     "with_upper",
@@ -82,6 +83,12 @@ def upper_spreads(
     spreads |= {_UPPER + name: one for name, one in steady.spreads.items()}
     assumed += [f"{_UPPER}{note}" for note in steady.assumed]
     return spreads, assumed, steady
+
+
+def rise_of(frame: Airframe) -> Callable[[FloatArray], FloatArray]:
+    """Give the factor on the drag of a stage by Mach number: its own table's, or the usual."""
+    table = frame.drag_table()
+    return drag_rise if table is None else table.factor
 
 
 def stability_of(
