@@ -384,8 +384,7 @@ def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
     later = None if flight.upper is None else flight.upper.motor
     if later is not None and later.count > 1:
         missing.append(
-            f"part of the {later.count} motors that light in the air lighting, and one of "
-            "them bursting there, were not flown"
+            f"part of the {later.count} motors that light in the air lighting was not flown"
         )
     return tuple(missing)
 

@@ -52,6 +52,8 @@ LIKELIHOOD: Final = MappingProxyType(
         "sustainer lights late": 0.015,
         "air start does not light": 0.035,
         "air start lights late": 0.015,
+        "sustainer bursts": 0.003,
+        "air start bursts": 0.003,
         "stages do not part": 0.015,
         "recovery of the booster fails": 0.02,
     }
@@ -68,9 +70,18 @@ hundredth of the share of flights that may put a piece among people."""
 
 
 OF_EACH: Final = MappingProxyType(
-    {"motor bursts": 1, "motor tears loose": 1, "part of the cluster lights": 2}
+    {
+        "motor bursts": 1,
+        "sustainer bursts": 1,
+        "air start bursts": 1,
+        "motor tears loose": 1,
+        "motor case ejected": 1,
+        "part of the cluster lights": 2,
+    }
 )
-"""Failures of one motor of several, and the motors that `LIKELIHOOD` is meant for."""
+"""Failures of one motor of several, and the motors that `LIKELIHOOD` is meant for. Assumed,
+toward hold: the flights counted do not tell how many motors they had; of a cluster it is the
+smallest."""
 
 
 def default_likelihood(cause: str, flight: Flight) -> float:
@@ -79,7 +90,9 @@ def default_likelihood(cause: str, flight: Flight) -> float:
     Each motor of a cluster has its own chance, none knowing of the others (assumed).
     """
     usual = LIKELIHOOD.get(cause, 1.0)
-    motors = 1 if flight.motor is None else flight.motor.count
+    above = flight.upper is not None and cause == f"{flight.upper_name} bursts"
+    motor = flight.upper.motor if above and flight.upper else flight.motor
+    motors = 1 if motor is None else motor.count
     if cause not in OF_EACH or motors <= OF_EACH[cause]:
         return usual
     return float(1 - (1 - usual) ** (motors / OF_EACH[cause]))

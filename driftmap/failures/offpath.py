@@ -18,6 +18,7 @@ from driftmap.spread import Spread
 
 __all__ = [
     "bursts",
+    "bursts_above",
     "goes_off",
     "part_lit",
     "still_burning",
@@ -138,8 +139,28 @@ def tears_loose(bench: Bench) -> list[Case]:
 
 def bursts(bench: Bench) -> list[Case]:
     """Burst the motor on the pad or in the first second; fragments fly any way."""
-    burst = bench.flight.burst or _assumed_burst(bench)
+    flight = bench.flight
+    burst = flight.burst or _assumed_burst(
+        bench, "motor bursts", _case_mass(flight), _burnt(flight)
+    )
     when = bench.need("burst moment", MOMENT)
+    bodies = _apart(bench, burst)
+    return [_any_way("motor bursts", Release("first second", when), bodies)]
+
+
+def bursts_above(what: str, bench: Bench) -> list[Case]:
+    """Burst the motor that lights in the air as it lights, with all of its propellant."""
+    flight = bench.flight
+    if flight.upper is None or flight.upper_name != what:
+        return []
+    name, burnt = f"{what} bursts", flight.upper.motor.propellant_mass
+    mass = min(CASE_SHARE * burnt, flight.dry_mass / 4)
+    bodies = _apart(bench, _assumed_burst(bench, name, mass, burnt))
+    return [_any_way(name, Release("time", LIGHTS), bodies)]
+
+
+def _apart(bench: Bench, burst: Burst) -> tuple[Body, Body]:
+    """Give what is left of the rocket, and the fragments that are thrown."""
     share = bench.need("burst share", ENERGY_SHARE, "motor burst")
     energy = float(gas_energy(burst.pressure, burst.volume)) / burst.fragments
     note = "spread 25 % of its drag area"
@@ -154,8 +175,7 @@ def bursts(bench: Bench) -> list[Case]:
         Kick(energy, share),
     )
     less = burst.fragments * burst.fragment_mass
-    rocket = bench.rocket(bench.tumble(), less=less)
-    return [_any_way("motor bursts", Release("first second", when), (rocket, fragment))]
+    return bench.rocket(bench.tumble(), less=less), fragment
 
 
 def _any_way(name: str, release: Release, bodies: tuple[Body, ...]) -> Case:
@@ -180,6 +200,13 @@ def _motor(bench: Bench) -> tuple[float, float, float]:
     return mass, CROSSFLOW_DRAG * face, face
 
 
+def _burnt(flight: Flight) -> float:
+    """Propellant of the first motor [kg]; that of a case's mass where it is not known."""
+    if flight.motor is None:
+        return _case_mass(flight)
+    return flight.motor.propellant_mass
+
+
 def _case_mass(flight: Flight) -> float:
     """Mass of an empty motor case [kg]; no more than a quarter of what is left."""
     burnt = 0.0 if flight.motor is None else flight.motor.propellant_mass
@@ -187,14 +214,13 @@ def _case_mass(flight: Flight) -> float:
     return min(mass, flight.dry_mass / 4)
 
 
-def _assumed_burst(bench: Bench) -> Burst:
-    flight = bench.flight
-    mass = _case_mass(flight) / PIECES
-    burnt = flight.motor.propellant_mass if flight.motor else mass * PIECES
+def _assumed_burst(bench: Bench, name: str, case: float, burnt: float) -> Burst:
+    """Burst a case of some mass [kg] with the room of its propellant [kg]."""
+    mass = case / PIECES
+    known = " (assumed; state [burst])" if name == "motor bursts" else " (assumed)"
     bench.note(
-        f"motor bursts: at {GIVES_AT / 1e6:.0f} MPa, in {PIECES} fragments of "
-        f"{mass * 1000:.0f} g, with its propellant's room full of gas (assumed; state "
-        "[burst])"
+        f"{name}: at {GIVES_AT / 1e6:.0f} MPa, in {PIECES} fragments of "
+        f"{mass * 1000:.0f} g, with its propellant's room full of gas{known}"
     )
     # Not held to the bounds of what a file may say: a speck of a motor has specks.
     return Burst.model_construct(

@@ -14,6 +14,7 @@ from typing import Final
 
 from driftmap.failures.bodies import CROSSFLOW_DRAG, Bench
 from driftmap.failures.case import Body, Case, Opening, Release, Stage
+from driftmap.failures.offpath import bursts_above
 from driftmap.failures.outcomes import TOLD, after, ends, later_than, opened_as_planned
 from driftmap.formulas.strength import HOLDS
 from driftmap.rocket.airframe import Airframe
@@ -212,8 +213,10 @@ def _booster_bench(bench: Bench) -> Bench:
 STAGED: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
     (f"sustainer {DOES_NOT_LIGHT}", partial(_does_not_light, "sustainer")),
     ("sustainer lights late", partial(_lights_late, "sustainer")),
+    ("sustainer bursts", partial(bursts_above, "sustainer")),
     (f"air start {DOES_NOT_LIGHT}", partial(_does_not_light, "air start")),
     ("air start lights late", partial(_lights_late, "air start")),
+    ("air start bursts", partial(bursts_above, "air start")),
     ("stages do not part", _stay_together),
     ("recovery of the booster fails", _booster_fails),
 )

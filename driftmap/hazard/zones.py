@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.failures.cases import WORKS
-from driftmap.failures.likelihood import LIKELIHOOD
+from driftmap.failures.likelihood import LIKELIHOOD, default_likelihood
 from driftmap.ground.contours import Contour
 from driftmap.hazard.harm import ENERGIES
 from driftmap.montecarlo.cloud import Cloud, Part
@@ -191,8 +191,10 @@ def anywhere(cloud: Cloud) -> Anywhere | None:
         None where no such case brings down anything that can hurt.
     """
     cases = {case.name: case for case in cloud.tree.cases if case.any_way}
+    flight = cloud.plan.flight
+    usual = {c: default_likelihood(c, flight) for c in cases if c in LIKELIHOOD}
     found = [
-        (max(cases[part.case].probability, LIKELIHOOD.get(part.case, 0.0)), part)
+        (max(cases[part.case].probability, usual.get(part.case, 0.0)), part)
         for part in cloud.parts
         if part.case in cases and _grade_of(cloud, part) is not None
     ]

@@ -116,7 +116,9 @@ def _stuck(flown: Flown, piece: str) -> FloatArray:
 
 def _burnt(flown: Flown, piece: str) -> FloatArray:
     # A charge that is too strong scorches a canopy, whatever came of the flight.
-    return np.full(flown.who.size, 0.6 if flown.case.cause == "motor bursts" else 0.05)
+    return np.full(
+        flown.who.size, 0.6 if flown.case.cause.endswith(" bursts") else 0.05
+    )
 
 
 def _cloth(fate: str, chance: float, else_: float) -> _Chance:

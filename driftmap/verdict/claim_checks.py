@@ -350,8 +350,8 @@ def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:
     """Put beside the word each likelihood that a file sets below the default."""
     flight = cloud.plan.flight
     for name, given in flight.cases.items():
-        default = LIKELIHOOD.get(name)
-        if default is not None and given < default:
+        default = default_likelihood(name, flight)
+        if name in LIKELIHOOD and given < default:
             yield Check(
                 kind=Kind.LIKELIHOOD,
                 case=name,

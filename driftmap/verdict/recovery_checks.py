@@ -124,6 +124,10 @@ def _line(
     )
 
 
+_ASKED: Final = (
+    "high power code, item 12, and model code, item 10: a recovery system (from memory); "
+    "what is still for people is a default of this tool"
+)
 _TOO_FAST: Final = 20.0  # m/s on landing; beyond it, by default, it fails. Assumed
 _TWICE: Final = 2.0  # times the default share of failures; beyond it, it fails
 
@@ -185,7 +189,7 @@ def _power(case: Case) -> bool:
 
 
 def _none_planned(cloud: Cloud) -> Iterator[Check]:
-    """Hold a flight that is planned without recovery: people decide on that."""
+    """Judge a flight that is planned without recovery."""
     descent = cloud.plan.flight.descent
     if descent is not None:
         yield _no_recovery(
@@ -196,17 +200,26 @@ def _none_planned(cloud: Cloud) -> Iterator[Check]:
 
 
 def _no_recovery(cloud: Cloud, name: str, part: Part | None) -> Check:
-    """Tell what comes down with nothing open; `part` is None where no flight did so."""
+    """Tell what comes down with nothing open; `part` is None where no flight did so.
+
+    It is no-go where it kills and is faster than what fails below a canopy: the safety codes
+    ask for recovery, and no plan excuses a fall that would be a failure. Of what is gentler
+    people decide, as of a light model that tumbles.
+    """
     note = "none of the flights came to it"
+    outcome: Outcome = "warn"
     if part is not None:
+        sinking = cloud.speed[part.rows] * np.sin(cloud.angle[part.rows])
+        fast = ends(sinking, part.weights)[1] > _TOO_FAST
         energy = float(part.quantile(cloud.energy, 0.5))
         speed = float(part.quantile(cloud.speed, 0.5))
         note = f"it strikes at {speed:.0f} m/s with {energy:,.0f} J"
+        outcome = "fail" if fast and grade(energy) == "danger" else "warn"
     return Check(
         kind=Kind.NO_RECOVERY,
         name=name,
-        outcome="warn",
-        source="default of this tool, no source",
+        outcome=outcome,
+        source=_ASKED,
         note=note,
     )
 

@@ -81,7 +81,23 @@ def test_no_recovery_holds_though_no_flight_comes_to_it(tmp_path):
     assert [check.outcome for check in told] == ["warn"]
 
 
-def test_no_recovery_is_never_silently_go(tmp_path):
+def test_a_light_model_may_tumble_where_people_agree(tmp_path):
+    """Below the 20 m/s that fail under a canopy it holds; nose first nobody's word is asked."""
+    path = bare(tmp_path, "tumbling")
+    for planned, mass, expected in (
+        ("tumbling", "0.31 kg", "warn"),
+        ("nose first", "0.31 kg", "fail"),
+        ("nose first", "1.85 kg", "fail"),
+    ):
+        text = bare(tmp_path, planned).read_text().replace("1.85 kg", mass, 1)
+        text = text[: text.index("[[piece]]")]
+        path.write_text(text)
+        cloud = fly(read_flight(path), CALM, 0.0, samples=60, seed=3)
+        told = [c for c in recovery_checks(cloud, LIMITS) if c.kind is Kind.NO_RECOVERY]
+        assert [check.outcome for check in told] == [expected], planned
+
+
+def test_a_planned_fall_that_kills_is_no_go(tmp_path):
     site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
     wind = read_wind(
         str(ROOT / "examples" / "morning.csv"),
@@ -90,9 +106,9 @@ def test_no_recovery_is_never_silently_go(tmp_path):
     )
     result = assess(read_flight(bare(tmp_path)), site, wind, samples=500)
     (check,) = [c for c in result.checks if c.kind is Kind.NO_RECOVERY]
-    assert check.outcome == "warn"
+    assert check.outcome == "fail"
     assert "nose first" in check.name
-    assert result.verdict != "go"
+    assert result.verdict == "no-go"
     judged = {c.case for c in result.checks if c.kind is Kind.LANDS_IN_FAILURE}
     assert BARE in judged
     assert result.influences == () or result.influences[0].metres > 0

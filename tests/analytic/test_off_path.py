@@ -169,6 +169,7 @@ def test_each_motor_of_a_cluster_has_its_own_chance(willet, count):
     cases = build_cases(willet.model_copy(update={"motor": motor})).cases
     found = {case.name: case.likelihood for case in cases}
     assert found["motor bursts"] == pytest.approx(1 - 0.997**count)
+    assert found["motor tears loose"] == pytest.approx(1 - 0.998**count)
     lit = 1 - found["part of the cluster lights"]
     assert lit == pytest.approx(0.985 ** (count / 2))
     assert found["nothing deploys"] == 0.03
