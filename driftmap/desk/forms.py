@@ -50,6 +50,7 @@ _TABLES: Final[Mapping[str, tuple[type[BaseModel], str, bool]]] = {
     "sustainer.motor": (Motor, "Its motor, which lights in the air", False),
     "booster": (Booster, "The lower stage as it falls away", False),
     "booster.recovery": (Device, "How the lower stage comes down", True),
+    "booster.piece": (Piece, "What can come off the lower stage: its fins", True),
     "booster.descent": (Descent, "Lower stage without recovery", False),
     "air_start": (AirStart, "Motors that light in the air", False),
     "air_start.motor": (Motor, "They, all together", False),
@@ -57,7 +58,7 @@ _TABLES: Final[Mapping[str, tuple[type[BaseModel], str, bool]]] = {
 }
 """Tables of the file that have a form: their model, heading, and whether they repeat."""
 
-_OWN: Final = ("motor", "recovery", "descent")
+_OWN: Final = ("motor", "recovery", "descent", "pieces")
 """What a stage or an alternative has a table of its own for."""
 
 _PICKED: Final = {

@@ -24,7 +24,7 @@ from driftmap.failures.offpath import (
 )
 from driftmap.failures.outcomes import opened, opened_as_planned
 from driftmap.failures.own import EARLY, own_cases
-from driftmap.failures.staged import STAGED, with_booster
+from driftmap.failures.staged import STAGED, not_flown, with_booster
 from driftmap.formulas.flutter import (
     BENDING_STRENGTH,
     LAYER_STRENGTH,
@@ -378,15 +378,8 @@ def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
             "flutter: not worked out for fins without shape, thickness and material; "
             "fins coming off has its likelihood all the same"
         )
-    missing = []
-    if not fins:
-        missing.append("fins coming off was not flown: the flight file lists no fins")
-    later = None if flight.upper is None else flight.upper.motor
-    if later is not None and later.count > 1:
-        missing.append(
-            f"part of the {later.count} motors that light in the air lighting was not flown"
-        )
-    return tuple(missing)
+    told = "fins coming off was not flown: the flight file lists no fins"
+    return (*([] if fins else [told]), *not_flown(flight))
 
 
 def _check_names(flight: Flight, built: list[Case]) -> None:
@@ -397,7 +390,7 @@ def _check_names(flight: Flight, built: list[Case]) -> None:
             problem = f"the name {own.name!r} belongs to a case that is there already"
             raise FlightError(flight.source, "case", problem)
     bodies = [*OWN_NAMES, *(device.name for device in flight.devices)]
-    for piece in flight.pieces:
+    for piece in (*flight.pieces, *flight.booster_fins):
         if piece.name in bodies:
             problem = f"the name {piece.name!r} belongs to another body"
             raise FlightError(flight.source, "piece", problem)

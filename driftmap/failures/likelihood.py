@@ -56,6 +56,7 @@ LIKELIHOOD: Final = MappingProxyType(
         "air start bursts": 0.003,
         "stages do not part": 0.015,
         "recovery of the booster fails": 0.02,
+        "fins of the booster come off": 0.003,
     }
 )
 """Likelihood of each failure where the flight file gives none. How they share is assumed;

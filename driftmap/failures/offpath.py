@@ -17,6 +17,7 @@ from driftmap.rocket.pieces import Burst
 from driftmap.spread import Spread
 
 __all__ = [
+    "booster_fins_off",
     "bursts",
     "bursts_above",
     "goes_off",
@@ -86,9 +87,15 @@ def tips_over(bench: Bench) -> list[Case]:
 
 
 def _off(bench: Bench, burn: Burn) -> tuple[Body, ...]:
-    """Burn off the path; what lights in the air lights there, wherever the nose points."""
+    return _lit(bench, replace(bench.nose_first(), burn=burn, until="burnout"))
+
+
+def _lit(bench: Bench, start: Stage, less: float = 0.0) -> tuple[Body, ...]:
+    """Burn on off the path; what lights in the air lights there, wherever the nose points.
+
+    ``less``: mass that has come off the booster [kg].
+    """
     nose = bench.nose_first()
-    start = replace(nose, burn=burn, until="burnout")
     if bench.flight.upper is None:
         return (bench.rocket(start, nose),)
     wait = replace(nose, until="time", mark=LIGHTS)
@@ -99,7 +106,7 @@ def _off(bench: Bench, burn: Burn) -> tuple[Body, ...]:
     whole = bench.flight.airframe
     face = whole.length * whole.diameter
     stages = (start, bench.tumble())
-    mass = bench.flight.booster_mass
+    mass = bench.flight.booster_mass - less
     return rocket, Body(BOOSTER, mass, stages, face, rides=True)
 
 
@@ -120,6 +127,20 @@ def still_burning(bench: Bench) -> Stage:
     tilt = bench.need("way of a tumbling burn", ANY_TILT, "tumbling under thrust")
     share = bench.need("tumbling thrust", TUMBLING, "tumbling under thrust")
     return replace(bench.tumble(), burn=Burn(tilt, share), until="burnout")
+
+
+def booster_fins_off(bench: Bench) -> list[Case]:
+    """Shed the fins that carry both stages; the sustainer lights wherever its nose points."""
+    listed = bench.flight.booster_fins
+    if not listed:
+        return []
+    name = "fins of the booster come off"
+    when = bench.need("moment the booster sheds its fins", TORN, name)
+    bench.note("booster: whether its fins flutter or bend is not worked out")
+    fins = [bench.loose(fin) for fin in listed]
+    less = sum(fin.mass * fin.count for fin in listed)
+    bodies = (*_lit(bench, still_burning(bench), less), *fins)
+    return [_any_way(name, Release("burn", when), bodies)]
 
 
 def tears_loose(bench: Bench) -> list[Case]:

@@ -14,12 +14,12 @@ from typing import Final
 
 from driftmap.failures.bodies import CROSSFLOW_DRAG, Bench
 from driftmap.failures.case import Body, Case, Opening, Release, Stage
-from driftmap.failures.offpath import bursts_above
+from driftmap.failures.offpath import booster_fins_off, bursts_above
 from driftmap.failures.outcomes import TOLD, after, ends, later_than, opened_as_planned
 from driftmap.formulas.strength import HOLDS
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import BOOSTER, Descent
+from driftmap.rocket.flight import BOOSTER, Descent, Flight
 from driftmap.spread import Spread
 
 __all__ = [
@@ -29,6 +29,7 @@ __all__ = [
     "STAGED",
     "TOGETHER",
     "UNLIT",
+    "not_flown",
     "with_booster",
 ]
 
@@ -125,7 +126,6 @@ def with_booster(bench: Bench, cases: list[Case], planned: str) -> list[Case]:
         "what goes wrong before the stages part: the whole rocket falls with the drag of the "
         "sustainer, whose motor stays unlit but off the path (assumed)"
     )
-    bench.note("booster: no fin of it comes off by itself (its pieces are not listed)")
     fall = own.fall(own.devices())
     release = replace(fall.release, way=BOOSTER)
     falls = _named((own.rocket(*fall.stages),), release)
@@ -210,6 +210,22 @@ def _booster_bench(bench: Bench) -> Bench:
     return Bench(flight.model_copy(update=alone), bench.spreads, bench.assumed, drag)
 
 
+def not_flown(flight: Flight) -> list[str]:
+    """Tell what stages and motors lit in the air may do that was not flown: it must hold."""
+    told = []
+    if flight.sustainer is not None and not flight.booster_fins:
+        told.append(
+            "fins coming off the booster was not flown: the flight file lists none of them "
+            "as [[booster.piece]]"
+        )
+    count = 1 if flight.upper is None else flight.upper.motor.count
+    if count > 1:
+        told.append(
+            f"part of the {count} motors that light in the air lighting was not flown"
+        )
+    return told
+
+
 STAGED: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
     (f"sustainer {DOES_NOT_LIGHT}", partial(_does_not_light, "sustainer")),
     ("sustainer lights late", partial(_lights_late, "sustainer")),
@@ -219,5 +235,6 @@ STAGED: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
     ("air start bursts", partial(bursts_above, "air start")),
     ("stages do not part", _stay_together),
     ("recovery of the booster fails", _booster_fails),
+    ("fins of the booster come off", booster_fins_off),
 )
 """Causes and what makes their cases, as in `driftmap.failures.cases`."""

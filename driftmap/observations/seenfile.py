@@ -53,7 +53,7 @@ _LAWS: Final = {"random": random_search, "parallel": parallel_sweeps}
 
 def pieces_of(flight: Flight) -> list[str]:
     """Name everything of a flight that can be looked for."""
-    named = [piece.name for piece in flight.pieces]
+    named = [p.name for p in (*flight.pieces, *flight.booster_fins)]
     cloth = [device.name for device in flight.devices]
     burst = [] if flight.burst is None else ["fragment"]
     lower = [] if flight.sustainer is None else [BOOSTER]

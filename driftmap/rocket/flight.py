@@ -225,7 +225,7 @@ class Flight(Table):
         one_way_down(self.recovery, self.descent)
         for what, names in (
             ("recovery", [d.name for d in self.devices]),
-            ("piece", [p.name for p in self.pieces]),
+            ("piece", [p.name for p in (*self.pieces, *self.booster_fins)]),
             ("case", [c.name for c in self.own_cases]),
             ("alternative", [a.name for a in self.alternatives]),
         ):
@@ -262,6 +262,10 @@ class Flight(Table):
             raise ValueError(
                 "airframe.mass is that of both stages and must exceed sustainer.mass and "
                 "motor.propellant_mass together"
+            )
+        if sum(fin.mass * fin.count for fin in self.booster_fins) >= self.booster_mass:
+            raise ValueError(
+                "the fins of the booster must weigh less than what airframe.mass leaves it"
             )
         if self.airframe.length <= upper.length and self.booster_length is None:
             raise ValueError(
@@ -302,6 +306,11 @@ class Flight(Table):
     def devices(self) -> tuple[Device, ...]:
         """Every device, that of the booster after the rocket's."""
         return self.recovery + (() if self.booster is None else self.booster.recovery)
+
+    @property
+    def booster_fins(self) -> tuple[Piece, ...]:
+        """The fins of the booster, as far as they are listed."""
+        return () if self.booster is None else self.booster.pieces
 
     @property
     def booster_mass(self) -> float:

@@ -24,7 +24,7 @@ from driftmap.rocket.fields import (
     Uncertain,
     UncertainTime,
 )
-from driftmap.rocket.pieces import Table
+from driftmap.rocket.pieces import Piece, Table
 
 __all__ = [
     "BOOSTER",
@@ -237,9 +237,12 @@ class Booster(Table):
         Its devices; ``[[booster.recovery]]`` in the file.
     descent : Descent or None
         How it falls without any; tumbling when nothing is said.
+    pieces : tuple of Piece
+        Its fins, which can come off; ``[[booster.piece]]`` in the file.
     """
 
     length: Length | None = None
+    pieces: Annotated[tuple[Piece, ...], Field(alias="piece", max_length=4)] = ()
     recovery: Annotated[tuple[Device, ...], Field(max_length=4)] = ()
     descent: Descent | None = None
 
@@ -247,6 +250,8 @@ class Booster(Table):
     def _one_way(self) -> Self:
         if self.recovery and self.descent:
             raise ValueError("needs recovery or descent, not both")
+        if any(piece.kind != "fin" for piece in self.pieces):
+            raise ValueError('a piece of it must be of the kind "fin"')
         return self
 
 

@@ -246,11 +246,12 @@ def _published(device: Device) -> tuple[float, float]:
 
 
 def _pieces(flight: Flight) -> Iterator[_Claim]:
-    fins = [piece for piece in flight.pieces if piece.kind == "fin"]
-    if fins:
-        count = float(sum(fin.count for fin in fins))
-        yield _Claim("number of fins listed", count, (_LEAST_FINS, 50.0))
-    for piece in flight.pieces:
+    for of, listed in (("", flight.pieces), (" of the booster", flight.booster_fins)):
+        fins = [piece for piece in listed if piece.kind == "fin"]
+        if fins:
+            count = float(sum(fin.count for fin in fins))
+            yield _Claim(f"number of fins{of} listed", count, (_LEAST_FINS, 50.0))
+    for piece in (*flight.pieces, *flight.booster_fins):
         yield _weight(piece)
         if piece.shear_modulus is not None:
             stiff = piece.shear_modulus / 1e9

@@ -226,6 +226,15 @@ def test_two_stages_turn_as_an_independent_rigid_body_does(wind, lights):
     assert abs(state[0]) > 50
 
 
+BOOSTER_FIN = {
+    "name": "booster fin",
+    "kind": "fin",
+    "count": 3,
+    "mass": "40 g",
+    "area": "110 cm2",
+}
+
+
 def flight(**change):
     """A two-stage flight, straight up in still air unless changed."""
     values = {
@@ -265,7 +274,8 @@ def flight(**change):
                     "diameter": "0.7 m",
                     "opens_at": "apogee",
                 }
-            ]
+            ],
+            "piece": [BOOSTER_FIN],
         },
         "recovery": [
             {
@@ -344,6 +354,44 @@ def test_what_two_stages_add_is_as_likely_as_all_else_together(cloud):
     others = [case.cause for case in cloud.tree.cases if case.cause not in added]
     sound = 1 - sum(LIKELIHOOD.get(c, 0.0) for c in set(others))
     assert works.likelihood == pytest.approx(sound - 0.085)
+
+
+def test_fins_of_the_booster_are_listed_and_come_off_or_hold(cloud):
+    """The sustainer lights on any way it points, and the booster comes down lighter."""
+    name = "fins of the booster come off"
+    listed = flight().booster.pieces[0]
+    parts = {part.body: part for part in cloud.of(name)}
+    assert set(parts) >= {"rocket", BOOSTER, listed.name}
+    (case,) = [c for c in cloud.tree.cases if c.name == name]
+    assert (case.likelihood, case.any_way) == (0.003, True)
+    booster = next(body for body in case.bodies if body.name == BOOSTER)
+    assert booster.mass == pytest.approx(2.4 - 0.09 - 1.3 - 3 * 0.04)
+    fins = parts[listed.name]
+    assert fins.count == 3
+    # Let go in the burn of 1.2 s, below some 60 m: long down before anything under a canopy.
+    assert np.median(cloud.time[fins.rows]) < 15
+    assert build_cases(flight()).missing == ()
+    for booster in (None, {"recovery": []}):
+        (told,) = build_cases(flight(booster=booster)).missing
+        assert "fins coming off the booster was not flown" in told
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"name": "fin"}, "every piece needs a name of its own"),
+        ({"mass": "400 g"}, "fins of the booster must weigh less"),
+        (
+            {"kind": "nose cone", "area": None, "length": "1 m", "diameter": "5 cm"},
+            "kind",
+        ),
+    ],
+)
+def test_what_a_booster_cannot_shed_is_refused(change, told):
+    fin = {**BOOSTER_FIN, **change}
+    fin = {key: value for key, value in fin.items() if value is not None}
+    with pytest.raises(ValueError, match=told):
+        flight(booster={"piece": [fin]})
 
 
 def test_a_sustainer_that_bursts_does_so_where_it_lights(cloud):

@@ -352,7 +352,9 @@ def test_facts_of_files_are_those_of_their_figures(flight, stages, motors):
     assert facts.numbers["motor_count"] == motors
     assert facts.numbers["stages"] == stages
     asked = {name for r in evaluate(picked_rules(ground), facts) for name in r.answer}
-    assert ("booster_fins_hold" in asked) == (stages > 1)  # their loss is not flown
+    assert ("booster_fins_hold" in asked) == (
+        stages > 1
+    )  # their flutter is not worked out
     impulse = [float(motor.total_impulse.value) for motor in rocket.motors]
     assert facts.numbers["total_impulse"] == pytest.approx(sum(impulse))
     assert ("motor_impulse" in facts.numbers) == (stages > 1 or motors == 1)

@@ -144,7 +144,9 @@ def test_what_lands_with_nothing_open_is_told_by_the_soonest_cause(demo, staged)
 def test_every_piece_the_program_names_is_in_every_language(name):
     """What no file lists has its word; a file's own names stand as they are."""
     flight = read_flight(ROOT / "examples" / f"{name}.toml")
-    listed = {one.name for one in (*flight.pieces, *flight.devices)}
+    listed = {
+        one.name for one in (*flight.pieces, *flight.booster_fins, *flight.devices)
+    }
     bodies = {body.name for case in build_cases(flight).cases for body in case.bodies}
     assert bodies - listed <= set(OWN_NAMES)
     for language in languages():
