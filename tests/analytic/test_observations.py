@@ -168,7 +168,9 @@ def test_flights_flown_toward_a_find_agree_with_many_plain_ones(wind, cloud):
     assert error < 0.15
     assert abs(steered.log_evidence - many.log_evidence) < 3 * error
     for name, chance in many.chances.items():
-        assert steered.chances[name] == pytest.approx(chance, abs=3 * error * 0.5)
+        # An end so rare that no flight of the fewer came to it has no chance there.
+        found = steered.chances.get(name, 0.0)
+        assert found == pytest.approx(chance, abs=3 * error * 0.5)
 
 
 def test_last_seen_is_any_moment_on_the_way_down(cases):
