@@ -340,7 +340,7 @@ def export_command(
     """
     names = tuple(chain(*(_EXPORTS[name] for name in formats)))
     result = assessment_of(inputs, out, names)
-    files = _written(result, formats, points, _cells(result, floor, square))
+    files = _written(result, names, points, _cells(result, floor, square))
     write_all(out, files)
     click.echo(f"{result.verdict.upper()}; written to {out}:")
     for name, text in files.items():
@@ -357,26 +357,21 @@ def _cells(result: Assessment, floor: float, side: float | None) -> Cells:
 
 
 def _written(
-    result: Assessment, formats: Sequence[str], points: int, cells: Cells
+    result: Assessment, names: Sequence[str], points: int, cells: Cells
 ) -> dict[str, str]:
     from driftmap.exports import csvs
     from driftmap.exports.features import geojson_text
     from driftmap.exports.markup import gpx_text, kml_text
 
-    files = {}
-    if "geojson" in formats:
-        files["landing.geojson"] = geojson_text(result, points=points, cells=cells)
-    if "kml" in formats:
-        files["landing.kml"] = kml_text(result, points=points)
-    if "gpx" in formats:
-        files["landing.gpx"] = gpx_text(result)
-    if "csv" in formats:
-        files |= {
-            "about.csv": csvs.about_csv(result),
-            "areas.csv": csvs.areas_csv(result),
-            "contours.csv": csvs.contours_csv(result),
-            "pieces.csv": csvs.pieces_csv(result),
-            "points.csv": csvs.points_csv(result, points=points),
-            "grid.csv": csvs.grid_csv(result, cells=cells),
-        }
-    return files
+    makers: dict[str, Callable[[], str]] = {
+        "landing.geojson": lambda: geojson_text(result, points=points, cells=cells),
+        "landing.kml": lambda: kml_text(result, points=points),
+        "landing.gpx": lambda: gpx_text(result),
+        "about.csv": lambda: csvs.about_csv(result),
+        "areas.csv": lambda: csvs.areas_csv(result),
+        "contours.csv": lambda: csvs.contours_csv(result),
+        "pieces.csv": lambda: csvs.pieces_csv(result),
+        "points.csv": lambda: csvs.points_csv(result, points=points),
+        "grid.csv": lambda: csvs.grid_csv(result, cells=cells),
+    }
+    return {name: make() for name, make in makers.items() if name in names}
