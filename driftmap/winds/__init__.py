@@ -12,47 +12,24 @@ from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
 from driftmap.errors import WindError, located
-from driftmap.winds.aerodrome_forecast import (
-    looks_like_aerodrome_forecast,
-    read_aerodrome_forecast,
+from driftmap.winds import (
+    aerodrome_forecast,
+    bulletin,
+    forecast,
+    meter_log,
+    model_output,
+    pilot_balloon,
+    soundings,
+    surface_report,
+    table,
+    track,
 )
-from driftmap.winds.bulletin import looks_like_bulletin, read_bulletin
-from driftmap.winds.forecast import looks_like_forecast, read_forecast
 from driftmap.winds.kept import looks_kept, read_kept
 from driftmap.winds.merge import merge
-from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
-from driftmap.winds.model_output import (
-    looks_like_answer,
-    looks_like_arrays,
-    read_arrays,
-    read_saved_answer,
-)
-from driftmap.winds.pilot_balloon import looks_like_balloon, read_balloon
 from driftmap.winds.reading import Reading, Setting, check_seen, show_time
-from driftmap.winds.soundings import (
-    looks_like_igra,
-    looks_like_sounding_list,
-    read_igra,
-    read_sounding_list,
-)
 from driftmap.winds.spoken import looks_like_words, read_words
-from driftmap.winds.surface_report import (
-    looks_like_surface_report,
-    read_surface_report,
-)
-from driftmap.winds.table import looks_like_table, read_table, write_table
-from driftmap.winds.text import (
-    Reader,
-    check_text,
-    load_text,
-    unheard,
-)
-from driftmap.winds.track import (
-    looks_like_drift,
-    looks_like_track,
-    read_drift,
-    read_track,
-)
+from driftmap.winds.table import write_table
+from driftmap.winds.text import Reader, check_text, load_text, unheard
 
 __all__ = [
     "FORMATS",
@@ -72,23 +49,31 @@ __all__ = [
 Format: TypeAlias = tuple[str, Callable[[str], bool], Reader]
 
 FORMATS: Final[tuple[Format, ...]] = (
-    ("IGRA v2 sounding", looks_like_igra, read_igra),
-    ("answer of a forecast service", looks_like_answer, read_saved_answer),
-    ("arrays of a model", looks_like_arrays, read_arrays),
-    ("JSON forecast", looks_like_forecast, read_forecast),
-    ("sounding list", looks_like_sounding_list, read_sounding_list),
-    ("drift of a flight", looks_like_drift, read_drift),
-    ("tracker's log", looks_like_track, read_track),
-    ("pilot balloon", looks_like_balloon, read_balloon),
-    ("record of a meter", looks_like_meter_log, read_meter_log),
-    ("table of layers", looks_like_table, read_table),
-    ("winds-aloft bulletin", looks_like_bulletin, read_bulletin),
+    ("IGRA v2 sounding", soundings.looks_like_igra, soundings.read_igra),
+    (
+        "answer of a forecast service",
+        model_output.looks_like_answer,
+        model_output.read_saved_answer,
+    ),
+    ("arrays of a model", model_output.looks_like_arrays, model_output.read_arrays),
+    ("JSON forecast", forecast.looks_like_forecast, forecast.read_forecast),
+    ("sounding list", soundings.looks_like_sounding_list, soundings.read_sounding_list),
+    ("drift of a flight", track.looks_like_drift, track.read_drift),
+    ("tracker's log", track.looks_like_track, track.read_track),
+    ("pilot balloon", pilot_balloon.looks_like_balloon, pilot_balloon.read_balloon),
+    ("record of a meter", meter_log.looks_like_meter_log, meter_log.read_meter_log),
+    ("table of layers", table.looks_like_table, table.read_table),
+    ("winds-aloft bulletin", bulletin.looks_like_bulletin, bulletin.read_bulletin),
     (
         "aerodrome forecast (TAF)",
-        looks_like_aerodrome_forecast,
-        read_aerodrome_forecast,
+        aerodrome_forecast.looks_like_aerodrome_forecast,
+        aerodrome_forecast.read_aerodrome_forecast,
     ),
-    ("surface report (METAR)", looks_like_surface_report, read_surface_report),
+    (
+        "surface report (METAR)",
+        surface_report.looks_like_surface_report,
+        surface_report.read_surface_report,
+    ),
 )
 """Name, recogniser and reader of each format, the most distinct first."""
 
@@ -97,10 +82,7 @@ _TYPED: Final = "report as typed"
 
 
 def decode(text: str, setting: Setting) -> Reading:
-    """Read one source: a file of any format, a wind in words, or a report's own text.
-
-    ``text``: path of a file, or the text itself; ``setting``: place and time of the
-    flight.
+    """Read one source: the path of a file of any format, a wind in words, or a report's text.
 
     Raises `WindError` if it is none of these, or cannot be used.
     """
@@ -122,13 +104,7 @@ def decode(text: str, setting: Setting) -> Reading:
 
 
 def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
-    """Read one source that may hold several readings, kept from before.
-
-    ``text``: as for `decode`, or the path of what ``driftmap winds --json`` printed;
-    ``setting``: place and time of the flight.
-
-    Result: one, or those that were kept, as they were. Raises `WindError` as `decode`.
-    """
+    """Read one source as `decode` does, or the readings that ``winds --json`` kept in a file."""
     path = _as_file(text)
     if path is not None and looks_kept(kept := load_text(path)):
         readings = read_kept(kept, path.name, setting)
@@ -157,24 +133,18 @@ def _as_file(text: str) -> Path | None:
 
 
 def decode_text(text: str, source: str, setting: Setting) -> Reading:
-    """Read the text of one source.
-
-    ``text``: text of a file of any format, or a wind in words; ``source``: name of the
-    file, for messages; ``setting``: place and time of the flight.
+    """Read the text of one source: of any format, or a wind in words.
 
     Raises `WindError` if it is of no format, or cannot be used.
     """
     reading = check_seen(_read_known(text, source, setting), setting)
     reading = replace(reading, warned=(*reading.warned, *unheard(text, source)))
-    if reading.dated or setting.read_at is None:
+    time = setting.read_at
+    if reading.dated or time is None:
         return reading
-    return check_seen(_told_when(reading, setting.read_at), setting)
-
-
-def _told_when(reading: Reading, time: datetime) -> Reading:
-    """Give a reading without a time the one that was told beside it."""
     note = f"{reading.source}: of {show_time(time)}, as told"
-    return replace(reading, valid=time, assumed=(*reading.assumed, note))
+    told = replace(reading, valid=time, assumed=(*reading.assumed, note))
+    return check_seen(told, setting)
 
 
 def _read_known(text: str, source: str, setting: Setting) -> Reading:
@@ -184,7 +154,7 @@ def _read_known(text: str, source: str, setting: Setting) -> Reading:
     if looks_like_words(text):
         return read_words(text, setting)
     if "," in text.lstrip().split("\n", 1)[0]:
-        return read_table(text, source, setting)  # which tells what its header lacks
+        return table.read_table(text, source, setting)  # tells what its header lacks
     accepted = ", ".join(name for name, *_ in FORMATS)
     raise WindError(source, "", f"is no wind that can be read; accepted: {accepted}")
 
@@ -258,12 +228,7 @@ def read_winds(  # noqa: PLR0913 - all but the first are options
 
 
 def shape(readings: Sequence[Reading], setting: Setting) -> WindProfile:
-    """Merge a wind for its shape alone, of whatever day: to plan with, not to fly in.
-
-    ``readings``: the reports, in any order; ``setting``: place of the flight.
-
-    Result: the wind at its own time, without an age. Raises `WindError` as `merge`.
-    """
+    """Merge a wind for its shape alone, of whatever day, without an age: to plan with."""
     times = [r.valid for r in readings if r.valid is not None]
     own = replace(setting, when=max(times, default=setting.when))
     return replace(merge(readings, own), age=None, dated=False, undated=())

@@ -27,9 +27,7 @@ from driftmap.winds.aerodrome_code import (
 )
 from driftmap.winds.reading import Reading, Setting, nearest_day, show_time
 from driftmap.winds.sonde import choose_station
-from driftmap.winds.text import (
-    reader,
-)
+from driftmap.winds.text import reader
 
 __all__ = ["looks_like_aerodrome_forecast", "read_aerodrome_forecast"]
 
@@ -92,10 +90,7 @@ def read_aerodrome_forecast(text: str, source: str, setting: Setting) -> Reading
 
 
 def _reading(
-    head: re.Match[str],
-    body: str,
-    notes: tuple[str, ...],
-    setting: Setting,
+    head: re.Match[str], body: str, notes: tuple[str, ...], setting: Setting
 ) -> Reading:
     name = f"TAF {head['station']} {head['issued'] or head['from']}Z"
     away, where = setting.away_from(head["station"], name)
@@ -142,11 +137,7 @@ def _reading(
         warned=tuple(
             f"{name} tells of {what}" for what in _warned(base, later, may, level)
         ),
-        assumed=(
-            f"{name}: at 10 m; that from {', '.join(told)}",
-            where,
-            *notes,
-        ),
+        assumed=(f"{name}: at 10 m; that from {', '.join(told)}", where, *notes),
     )
 
 

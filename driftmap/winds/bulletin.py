@@ -16,17 +16,15 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.errors import PlacedError, at
 from driftmap.units import FOOT, KNOT
-from driftmap.winds.reading import Reading, Setting, nearest_day, ordered
+from driftmap.winds.reading import Reading, Setting, nearest_day
 from driftmap.winds.sonde import (
     FAR_ABOVE,
-    above_ground,
     altitude_of,
     choose_station,
     choose_time,
+    laid_out,
 )
-from driftmap.winds.text import (
-    reader,
-)
+from driftmap.winds.text import reader
 
 __all__ = ["Group", "decode_group", "looks_like_bulletin", "read_bulletin"]
 
@@ -228,18 +226,18 @@ def _reading(
             decoded.append((feet, decode_group(text, feet), place))
     _check_temperatures(decoded)
     levels = [(place, _level(feet, g, name, setting)) for feet, g, place in decoded]
-    clear, foot = above_ground(levels, name, setting)
+    flown, moved = laid_out(levels, name, setting)
     valid, window, based = times
     return Reading(
         source=name,
         kind="aloft",
-        levels=ordered(clear),
+        levels=flown,
         valid=valid,
         window=window,
         based_on=based,
         forecast=True,
         direction_error=_DIRECTION_ERROR,
-        assumed=notes + _notes(decoded, name) + foot,
+        assumed=notes + _notes(decoded, name) + moved,
     )
 
 
@@ -257,7 +255,7 @@ def _columns(line: str, levels: tuple[tuple[int, int], ...]) -> list[tuple[int, 
                 return [(f, t[0]) for (f, _), t in zip(levels, found, strict=True)]
             raise ValueError(
                 f"group {token[0][:12]!r} stands under no level; keep the spaces of "
-                "the bulletin",
+                "the bulletin"
             )
         held[feet] = token[0]
     return [(feet, held[feet]) for feet, _ in levels if feet in held]

@@ -21,32 +21,20 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Mapping
 from dataclasses import replace
+from datetime import datetime
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Any, Final, TypeGuard
 
 import numpy as np
 
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.checks import FloatArray
-from driftmap.errors import PlacedError, at
-from driftmap.winds.document import (
-    as_number,
-    as_time,
-    check_keys,
-    load_document,
-    nearest_point,
-    objects_of,
-)
-from driftmap.winds.reading import Reading, Setting, ordered, show_time
-from driftmap.winds.sonde import (
-    above_ground,
-    altitude_of,
-    choose_time,
-    fill_heights,
-    geopotential_of,
-    without_doubles,
-)
+from driftmap.errors import PlacedError, WindError, at
+from driftmap.files import parse_json
+from driftmap.winds import sonde
+from driftmap.winds.reading import Reading, Setting, over_ground, show_time
 from driftmap.winds.soundings import looks_like_igra
 from driftmap.winds.text import (
     NAMES,
@@ -54,10 +42,26 @@ from driftmap.winds.text import (
     level_from,
     nearest_name,
     reader,
+    told_time,
     vertical,
 )
 
-__all__ = ["each_time", "looks_like_forecast", "read_document", "read_forecast"]
+__all__ = [
+    "FARTHEST",
+    "as_list",
+    "as_number",
+    "as_object",
+    "as_time",
+    "check_keys",
+    "distance",
+    "each_time",
+    "is_number",
+    "load_document",
+    "looks_like_forecast",
+    "objects_of",
+    "read_document",
+    "read_forecast",
+]
 
 _DOCUMENT: Final = (
     *("source", "based_on", "valid", "read", "levels", "members", "forecasts"),
@@ -79,14 +83,7 @@ def looks_like_forecast(text: str) -> bool:
 
 @reader
 def read_forecast(text: str, source: str, setting: Setting) -> Reading:
-    """Read a forecast.
-
-    ``source``: name of the file; ``setting``: time that is meant, and the altitude of
-    the site.
-
-    Result: levels above the site, and the members of an ensemble. Raises `WindError` if
-    a key or a value cannot be used, by its level.
-    """
+    """Read a forecast: levels above the site, and the members of an ensemble."""
     return read_document(load_document(text, source), source, setting)
 
 
@@ -102,7 +99,7 @@ def read_document(document: dict[str, Any], source: str, setting: Setting) -> Re
         (place, shared | one) for place, one in objects_of(document, "forecasts", "")
     ]
     times = [as_time(one, "read" if "read" in one else "valid", "") for _, one in each]
-    chosen, picked = choose_time(times, setting, source, forecast=True)
+    chosen, picked = sonde.choose_time(times, setting, source, forecast=True)
     where, one = each[chosen]
     check_keys(one, _DOCUMENT, where)
     return _reading(one, source, where, (*notes, *picked), setting)
@@ -125,7 +122,8 @@ def _reading(
         raise PlacedError(f"{where} source".strip(), "must be text")
     time = read or valid
     name = f"{label} {show_time(time)}" if time else label
-    told = [str(note) for note in _notes(document, "notes")]
+    notes_told = document.get("notes", [])
+    told = map(str, notes_told if isinstance(notes_told, list) else [notes_told])
     levels, members, found = _content(document, where, name, setting)
     return Reading(
         source=name,
@@ -137,11 +135,6 @@ def _reading(
         members=members,
         assumed=(*notes, *told, *found),
     )
-
-
-def _notes(document: dict[str, Any], key: str) -> list[Any]:
-    value = document.get(key, [])
-    return value if isinstance(value, list) else [value]
 
 
 Content = tuple[tuple[WindLevel, ...], FloatArray | None, tuple[str, ...]]
@@ -175,14 +168,12 @@ def _levels(
     for (place, row), height in zip(rows, heights, strict=True):
         with at(place):
             levels.append((place, _level(row, height, name, setting)))
-    clear, foot = above_ground(levels, name, setting)
-    single, doubled = without_doubles(clear, name)
-    notes = foot + doubled
+    flown, notes = sonde.laid_out(levels, name, setting)
     if standard:
         notes += (
             f"{name}: levels placed by pressure in the standard atmosphere: {standard}",
         )
-    return ordered(single), notes
+    return flown, notes
 
 
 def _row(given: dict[str, Any]) -> dict[str, float]:
@@ -217,15 +208,17 @@ def _heights(
         p * 100.0 if (p := row.get("pressure_hpa")) else None for _, row in rows
     ]
     anchors = [
-        None if z is None or p is None else geopotential_of(z + setting.site_altitude)
+        None
+        if z is None or p is None
+        else sonde.geopotential_of(z + setting.site_altitude)
         for z, p in zip(told, pressures, strict=True)
     ]
     celsius = [row.get("temperature_c") for _, row in rows]
-    found, standard = fill_heights(
+    found, standard = sonde.fill_heights(
         pressures, anchors, [None if c is None else c + 273.15 for c in celsius]
     )
     heights = [
-        z if z is not None else altitude_of(h or 0.0) - setting.site_altitude
+        z if z is not None else sonde.altitude_of(h or 0.0) - setting.site_altitude
         for z, h in zip(told, found, strict=True)
     ]
     return heights, sum(standard)
@@ -309,3 +302,108 @@ def _forecasts(text: str) -> tuple[str, ...]:
         return (text,)
     shared = {key: value for key, value in document.items() if key != "forecasts"}
     return tuple(json.dumps(shared | one) for one in each) or (text,)
+
+
+_MOST_LEVELS = 20_000
+
+
+def load_document(text: str, source: str) -> dict[str, Any]:
+    """Read a JSON document of winds: an object, or a bare list, taken for its levels."""
+    whole = parse_json(text, source, WindError)
+    return as_object({"levels": whole} if isinstance(whole, list) else whole, "")
+
+
+def as_object(value: object, where: str) -> dict[str, Any]:
+    """Take a value for an object."""
+    if not isinstance(value, dict):
+        raise PlacedError(where or "the document", "must be an object in braces")
+    return value
+
+
+def as_list(value: object, where: str, most: int = _MOST_LEVELS) -> list[Any]:
+    """Take a value for a list that is not empty."""
+    if not isinstance(value, list) or not 0 < len(value) <= most:
+        raise PlacedError(where, f"must be a list of 1 to {most}")
+    return value
+
+
+def objects_of(
+    held: Mapping[str, Any], key: str, where: str, most: int = _MOST_LEVELS
+) -> list[tuple[str, dict[str, Any]]]:
+    """Take ``levels``, ``members`` and their like for objects, each with its place."""
+    each = as_list(held.get(key), f"{where} {key}".strip(), most)
+    places = [f"{where} {key[:-1]} {i}".strip() for i, _ in enumerate(each, 1)]
+    return [
+        (place, as_object(one, place)) for place, one in zip(places, each, strict=True)
+    ]
+
+
+def check_keys(given: dict[str, Any], accepted: tuple[str, ...], where: str) -> None:
+    """Refuse a key that is not known, with the nearest that is."""
+    for key in given:
+        if key not in accepted:
+            raise PlacedError(where, f"unknown key {nearest_name(key, accepted)}")
+
+
+def as_time(document: Mapping[str, Any], key: str, where: str) -> datetime | None:
+    """Take a value for a time with its zone; None where it is missing or null."""
+    value = document.get(key)
+    if value is None:
+        return None
+    with at(f"{where} {key}".strip()):
+        return told_time(str(value))
+
+
+def as_number(value: object, key: str, low: float = -1e9, high: float = 1e9) -> float:
+    """Take a value for a finite number."""
+    if not (is_number(value) and low <= value <= high):
+        told = "a finite number" if high >= 1e9 else f"{low:g} to {high:g}"
+        shown = f"{value:g}" if is_number(value) else repr(str(value)[:40])
+        raise ValueError(f"{key} {shown}; accepted is {told}")
+    return float(value)
+
+
+def is_number(value: object) -> TypeGuard[float]:
+    """Tell whether a value of a document is a number, and a finite one."""
+    return (
+        isinstance(value, int | float)
+        and value is not True
+        and value is not False
+        and -1e9 < value < 1e9
+    )
+
+
+FARTHEST: Final = 50_000.0
+"""How far a forecast's point may lie from the site [m]; assumed."""
+
+
+def nearest_point(
+    document: dict[str, Any], source: str, setting: Setting
+) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """Put the point nearest to the site in place of ``points``; tell how far it is.
+
+    A document without ``points`` comes back as it is.
+    """
+    if "points" not in document:
+        return document, ()
+    points = objects_of(document, "points", "")
+    with at("points"):
+        if setting.place is None:
+            raise ValueError(
+                "are a grid, and where the site lies is not known; give it"
+            )
+        away = [distance(point, setting.place, where) for where, point in points]
+        near = away.index(min(away))
+        told = f"the nearest of {len(points)} points is {away[near] / 1000:.0f} km away"
+        if away[near] > FARTHEST:
+            raise ValueError(f"{told}; accepted is {FARTHEST / 1000:.0f} km")
+    shared = {key: value for key, value in document.items() if key != "points"}
+    return shared | points[near][1], (f"{source}: {told}, and its wind is taken",)
+
+
+def distance(point: Mapping[str, Any], place: tuple[float, float], where: str) -> float:
+    """Give the distance from a place in degrees [m], over a sphere (haversine)."""
+    with at(where):
+        latitude = as_number(point.get("latitude"), "latitude", -90.0, 90.0)
+        longitude = as_number(point.get("longitude"), "longitude", -180.0, 180.0)
+    return over_ground((latitude, longitude), place)

@@ -20,7 +20,7 @@ from driftmap import units
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
 from driftmap.checks import FloatArray
 from driftmap.errors import PlacedError, WindError, at, located
-from driftmap.winds.document import (
+from driftmap.winds.forecast import (
     as_list,
     as_number,
     as_time,

@@ -1,20 +1,48 @@
-"""The surface layer: how wind grows with height over ground of a given roughness."""
+"""How the wind grows with height: by the published law near the ground, above as real winds do.
+
+Near the ground the law of the surface layer over ground of a given roughness. Above, a field
+fitted on real winds by ``tests/benchmarks/fit_wind_field.py``, which writes ``field.toml``:
+how the wind usually grows and turns, and how it strays. As complex numbers, east + i
+north, the wind at height `z` is
+
+    w(z) = M(z) s + b(z) s / sqrt(|s|² + 1) + e(z)
+
+with `s` the wind at 10 m, `M` its usual growth and turning (near the ground the published
+law), `b` what blows aloft even over a light wind, further round, and `e` an error whose
+size grows as the root of height: by night over a light wind, above which the air may slide,
+it is larger. It is alike over ratios of height low down, and over depths of air aloft. Given
+levels condition it: it passes through them, and opens between and beyond. What a level
+itself is off by – its instrument, its age, the distance of its station – is added to that.
+"""
 
 from __future__ import annotations
 
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 from types import MappingProxyType
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
+from driftmap.air.winderror import TAILS
 from driftmap.checks import FloatArray
 
 __all__ = [
+    "ALIKE",
     "LAW_TOP",
     "LOG_TOP",
     "MAST",
     "ROUGHNESS",
+    "Field",
+    "Known",
+    "Told",
+    "field_of",
+    "fitted",
+    "given",
     "lowest_height",
     "surface_shape",
 ]
@@ -52,10 +80,9 @@ _HEAD: Final = 2.0
 
 
 def lowest_height(roughness: float) -> float:
-    """Give the height below which the logarithmic law is not used.
+    """Give the height above the ground below which the logarithmic law is not used [m].
 
-    Result: height above the ground [m]: head height, or four roughness lengths where
-    that is more (common practice, no source).
+    Head height, or four roughness lengths where that is more (common practice, no source).
     """
     return max(_HEAD, 4 * roughness)
 
@@ -69,21 +96,9 @@ def surface_shape(height: ArrayLike, roughness: float) -> FloatArray:
 
     Constant above 300 m, and below `lowest_height`.
 
-    Parameters
-    ----------
-    height : array_like, shape (...)
-        Height above the ground [m].
-    roughness : float
-        Roughness length `z_0` [m].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Ratio of speeds.
-
     Notes
     -----
-    Neutral air over level ground. A sunny afternoon has less growth with height, a
+    Neutral air over level ground; heights and roughness in [m]. A sunny afternoon has less growth with height, a
     clear evening much more.
 
     References
@@ -101,3 +116,214 @@ def surface_shape(height: ArrayLike, roughness: float) -> FloatArray:
     z = np.maximum(np.asarray(height, dtype=float), lowest_height(roughness))
     log = np.log(np.minimum(z, LOG_TOP) / roughness) / np.log(LOG_TOP / roughness)
     return np.asarray(log * (np.clip(z, LOG_TOP, LAW_TOP) / LOG_TOP) ** _EXPONENT)
+
+
+ComplexArray = NDArray[np.complex128]
+
+_LAW: Final = 60.0
+"""Up to here the published law alone tells how the wind grows [m]."""
+
+_ANY: Final = 1000.0
+"""Standard deviation of the wind at 10 m before anything was read [m s⁻¹]: so wide that
+what was read is not drawn toward a calm."""
+
+ALIKE: Final = 1000.0
+"""Height over which the errors of an instrument, or of a forecast, stay alike [m]; assumed."""
+
+_LASTING: Final = 8.0
+"""What a wind changes by with time is alike over this logarithm of a ratio of heights:
+between the two soundings of a station, hours apart, the changes at 300 m go with those at
+10, 900 and 1500 m by 0.7, 0.9 and 0.75."""
+
+_SPEEDS: Final = (0.0, 10.0)
+"""Winds at 10 m that the two sizes of strays are of [m s⁻¹]."""
+
+_SMOOTHEST: Final = 0.8
+"""Levels that lie smoothly above each other may be so because a model made them: strays are
+never taken for less than this part of their usual variance; assumed."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Field:
+    """How the wind usually grows, turns and strays with height.
+
+    At heights of the table, shape (h,) [m]: how much of the wind at 10 m there is; its turn
+    to the right, to the left south of the equator [rad]; what else blows `beside` it, east
+    where the wind at 10 m blows east [m s⁻¹]. `stray` is the standard error of a component
+    over the root of height [m s⁻¹ m⁻½]; errors at two heights are correlated as
+    ``exp(-(|u - u'| / length)**power)`` with ``u = ln(z) + z / depth``, `depth` in [m].
+    """
+
+    height: FloatArray
+    growth: FloatArray
+    turn: FloatArray
+    beside: ComplexArray
+    stray: float
+    power: float
+    length: float
+    depth: float
+
+    def carry(self, height: FloatArray, roughness: float) -> ComplexArray:
+        """Give how much of the wind at 10 m there usually is at heights [m]."""
+        shape = surface_shape([*np.minimum(height, _LAW), _LAW, MAST], roughness)
+        low, start = shape[:-2] / shape[-1], shape[-2] / shape[-1]
+        high = np.interp(height, [_LAW, *self.height], [start, *self.growth])
+        turn = np.interp(height, [0.0, *self.height], [0.0, *self.turn])
+        size = np.where(height <= _LAW, low, high)
+        return np.asarray(size * np.exp(-1j * turn))
+
+    def over(self, height: FloatArray) -> ComplexArray:
+        """Give what else usually blows at heights [m] over a wind from the west [m s⁻¹]."""
+        return np.asarray(np.interp(height, [_LAW, *self.height], [0.0, *self.beside]))
+
+    def alike(self, one: FloatArray, other: FloatArray) -> FloatArray:
+        """Give the covariance of the errors of a component between heights [m² s⁻²]."""
+        a = np.maximum(one, _HEAD)[:, None]
+        b = np.maximum(other, _HEAD)[None, :]
+        apart = np.abs(np.log(a / b) + (a - b) / self.depth) / self.length
+        size = self.stray**2 * np.sqrt(a * b)
+        return np.asarray(size * np.exp(-(apart**self.power)))
+
+
+@cache
+def fitted() -> dict[str, Any]:
+    """Give what was fitted on real winds, by its names in ``field.toml``."""
+    text = files("driftmap.winds").joinpath("field.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def field_of(
+    sun: float | None, latitude: float | None, speed: float | None = None
+) -> Field:
+    """Give the field for a height of the sun and a wind near the ground.
+
+    Between the sun's heights of the regimes [deg] a mixture of two, the widest where it is
+    not known. South of the equator the wind turns the other way; where the latitude [deg] is
+    not known it does not turn. Not knowing the wind at 10 m [m s⁻¹], strays are the larger.
+    """
+    table = fitted()
+    regimes = table["regime"]
+    suns = [regime["sun"] for regime in regimes]
+    widest = max(regimes, key=lambda regime: max(regime["stray"]))
+    at = widest["sun"] if sun is None else sun
+
+    def mixed(key: str) -> FloatArray:
+        rows = np.array([regime[key] for regime in regimes], dtype=float)
+        flat = rows.reshape(len(regimes), -1)
+        return np.array([np.interp(at, suns, column) for column in flat.T])
+
+    side = 0.0 if latitude is None else 1.0 if latitude >= 0 else -1.0
+    stray = mixed("stray")
+    return Field(
+        height=np.array(table["height"], dtype=float),
+        growth=mixed("growth"),
+        turn=side * np.radians(mixed("turn")),
+        beside=mixed("along") - 1j * side * mixed("right"),
+        stray=float(stray.max() if speed is None else np.interp(speed, _SPEEDS, stray)),
+        power=float(table["power"]),
+        length=float(table["length"]),
+        depth=float(table["depth"]),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Known:
+    """What levels tell of the wind at other heights.
+
+    The complex weight of each level at each height, shape (k, n); what is added to their
+    sum, shape (k,) [m s⁻¹]; the covariance of the error of a component, (k, k) [m² s⁻²].
+    """
+
+    weights: ComplexArray
+    beside: ComplexArray
+    covariance: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Told:
+    """Levels that the field is conditioned on, shape (n,), by increasing height [m].
+
+    What they tell, and the standard error of a component by the instrument, and by age and
+    distance (`lasting`) [m s⁻¹]; the report of each, whose errors are alike over height;
+    which were `read`: the others the law carried from them, and they tell nothing new.
+    """
+
+    height: FloatArray
+    wind: ComplexArray
+    error: FloatArray
+    lasting: FloatArray
+    source: Sequence[object]
+    read: NDArray[np.bool_]
+
+    def covariance(self) -> FloatArray:
+        """Give the covariance of their own errors, shape (n, n) [m² s⁻²]."""
+        same = np.array([[a is b for a in self.source] for b in self.source])
+        apart = np.abs(np.subtract.outer(self.height, self.height)) / ALIKE
+        logs = np.log(np.maximum(self.height, _HEAD))
+        ratio = np.abs(np.subtract.outer(logs, logs)) / _LASTING
+        own = np.multiply.outer(self.error, self.error) * np.exp(-apart)
+        last = np.multiply.outer(self.lasting, self.lasting) * np.exp(-ratio)
+        return np.asarray(same * (own + last))
+
+
+def given(field: Field, told: Told, heights: FloatArray, roughness: float) -> Known:
+    r"""Condition the field on levels, and ask it for heights, shape (k,) [m].
+
+    It passes through the levels; their own errors are added to what it strays from them.
+
+    Notes
+    -----
+    Strays have the tails of Student's t: on some days all of them are large. So levels that
+    lie as usual above each other make those between them surer, and odd ones less sure, by
+
+    .. math:: (\nu - 2 + \beta) / (\nu - 2 + d)
+
+    with :math:`\nu` the degrees of freedom, `d` the number of components told beyond the
+    first level's, and :math:`\beta` the square of how far they are from the usual, in
+    standard deviations [2]_.
+
+    References
+    ----------
+    .. [1] C. E. Rasmussen, C. K. I. Williams, *Gaussian Processes for Machine Learning*,
+       2006, Eqs. (2.23) and (2.24) (from memory).
+    .. [2] A. Shah, A. G. Wilson, Z. Ghahramani, Student-t processes as alternatives to
+       Gaussian processes, AISTATS 2014 (from memory).
+    """
+    levels = told.height
+    at, up = field.carry(levels, roughness), field.carry(heights, roughness)
+    start = complex(told.wind[0] / at[0])
+    full = np.sqrt(abs(start) ** 2 + 1.0)
+    rest = field.over(levels)
+    own_errors = told.covariance()
+
+    def prior(a: FloatArray, m: ComplexArray) -> ComplexArray:
+        usual = _ANY**2 * np.multiply.outer(m, at.conj())
+        return np.asarray(usual + field.alike(a, levels))
+
+    inside = prior(levels, at) + 1e-9 * np.diag(levels + 1.0)
+    across = prior(heights, up)
+    solved = np.linalg.solve(inside.conj().T, across.conj().T)
+    weights = np.asarray(solved.conj().T, np.complex128)
+    own = _ANY**2 * np.multiply.outer(up, up.conj()) + field.alike(heights, heights)
+    strays = (own - weights @ across.conj().T).real
+    beside = field.over(heights) - weights @ rest
+    # An error across the lowest wind turns what blows beside it; one along it does not.
+    turned = weights.copy()
+    turned[:, 0] += beside / full / at[0]
+    read = 0.5 * np.add(_spread(weights, own_errors), _spread(turned, own_errors))
+    of = np.ix_(told.read, told.read)
+    usual = rest * start / full
+    odd = _odd((inside + own_errors)[of], (told.wind - usual)[told.read])
+    whole = odd * strays + read
+    return Known(weights, beside * start / full, (whole + whole.T) / 2)
+
+
+def _spread(weights: ComplexArray, errors: FloatArray) -> FloatArray:
+    return np.asarray((weights @ errors @ weights.conj().T).real)
+
+
+def _odd(covariance: ComplexArray, wind: ComplexArray) -> float:
+    """Give by how much strays are larger, as a variance, for how odd the levels lie."""
+    far = float((wind.conj() @ np.linalg.solve(covariance, wind)).real)
+    parts = 2.0 * (wind.size - 1)
+    return max((TAILS - 2.0 + far) / (TAILS - 2.0 + parts), _SMOOTHEST)

@@ -17,8 +17,7 @@ from driftmap.checks import FloatArray
 from driftmap.errors import WindError
 from driftmap.winds import law, uncertainty
 from driftmap.winds.aerodrome_code import POOR
-from driftmap.winds.field import Field, field_of
-from driftmap.winds.law import MAST
+from driftmap.winds.law import MAST, Field, field_of
 from driftmap.winds.nodes import (
     SURFACE,
     Node,
@@ -29,12 +28,7 @@ from driftmap.winds.nodes import (
     source_of,
 )
 from driftmap.winds.reading import Reading, Setting, show_time
-from driftmap.winds.sources import (
-    Stack,
-    held_below,
-    laid_through,
-    stacked,
-)
+from driftmap.winds.sources import Stack, held_below, laid_through, stacked
 
 __all__ = ["merge"]
 

@@ -19,7 +19,7 @@ from typing import Any, Final
 
 from driftmap.errors import PlacedError, at
 from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
-from driftmap.winds.document import (
+from driftmap.winds.forecast import (
     FARTHEST,
     as_list,
     as_number,
@@ -27,12 +27,10 @@ from driftmap.winds.document import (
     distance,
     is_number,
     load_document,
+    read_document,
 )
-from driftmap.winds.forecast import read_document
 from driftmap.winds.reading import Reading, Setting
-from driftmap.winds.text import (
-    reader,
-)
+from driftmap.winds.text import reader
 
 __all__ = [
     "looks_like_answer",

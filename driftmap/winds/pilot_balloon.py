@@ -186,13 +186,7 @@ def _timed(rows: Mapping[str, FloatArray], rate: float) -> _Places:
         away = height / np.tan(up)
         error = ANGLE * np.hypot(away, height / np.sin(up) ** 2) / math.sqrt(2)
     seen = (up >= _LOWEST) & (height > 0)  # at the release there is nothing to see
-    columns = (
-        rows["time_s"],
-        height,
-        away * np.sin(way),
-        away * np.cos(way),
-        error,
-    )
+    columns = (rows["time_s"], height, away * np.sin(way), away * np.cos(way), error)
     return _from_release(columns, seen)
 
 

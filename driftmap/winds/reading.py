@@ -14,7 +14,7 @@ import numpy as np
 
 from driftmap.air.wind import WindLevel
 from driftmap.checks import FloatArray
-from driftmap.errors import PlacedError, WindError, quoted
+from driftmap.errors import WindError, quoted
 from driftmap.winds.law import ROUGHNESS
 
 __all__ = [
@@ -30,7 +30,6 @@ __all__ = [
     "check_speed",
     "lead_of",
     "nearest_day",
-    "ordered",
     "over_ground",
     "parse_time",
     "show_time",
@@ -129,7 +128,7 @@ class Setting:
         if self.declination is None:
             raise ValueError(
                 "a magnetic direction needs the site's declination; give it, or the "
-                "direction from true north",
+                "direction from true north"
             )
         return (magnetic + self.declination) % (2 * math.pi)
 
@@ -238,7 +237,7 @@ def check_speed(speed: float, *, what: str = "speed") -> float:
     """Accept a wind speed, from 0 to `HIGHEST_SPEED` [m s⁻¹]."""
     if not 0.0 <= speed <= HIGHEST_SPEED:
         raise ValueError(
-            f"{what} {speed:.4g} m/s; accepted is 0 to {HIGHEST_SPEED:g} m/s",
+            f"{what} {speed:.4g} m/s; accepted is 0 to {HIGHEST_SPEED:g} m/s"
         )
     return speed
 
@@ -248,34 +247,6 @@ def check_direction(degrees: float) -> float:
     if not 0.0 <= degrees <= 360.0:
         raise ValueError(f"direction {degrees:g} deg; accepted is 0 to 360")
     return math.radians(degrees)
-
-
-def ordered(
-    levels: list[tuple[str, WindLevel]], *, repeats: bool = False
-) -> tuple[WindLevel, ...]:
-    """Sort levels by height and refuse two that stand at one height.
-
-    One told twice with the same wind is passed over where `repeats`.
-    """
-    if not levels:
-        raise ValueError("holds no wind level that can be used")
-    rows = sorted(levels, key=lambda row: row[1].height)
-    kept = rows[:1]
-    for where, level in rows[1:]:
-        before = kept[-1]
-        if level.height - before[1].height > 1e-6:
-            kept.append((where, level))
-        elif not (repeats and _same(level, before[1])):
-            raise PlacedError(
-                where,
-                f"a second level at one height as {before[0]} "
-                f"({level.height:,.0f} m above the site); each height once",
-            )
-    return tuple(level for _, level in kept)
-
-
-def _same(a: WindLevel, b: WindLevel) -> bool:
-    return (a.direction, a.speed) == (b.direction, b.speed)
 
 
 OLDEST: Final = 24.0

@@ -86,10 +86,7 @@ _PLAIN: Final = (
             (r"\bas\s+(?:high|strong|much)\s+as\b", "to"),
             (r"\bhalf\s+an\s+hour\s+ago\b", "30 min ago"),
             (r"\ban?\s+hour\s+ago\b", "1 h ago"),
-            (
-                rf"({SPEED})\s*G\s*({SPEED})\s*({_UNIT})\b",
-                r"\1 \3 gusting \2 \3",
-            ),
+            (rf"({SPEED})\s*G\s*({SPEED})\s*({_UNIT})\b", r"\1 \3 gusting \2 \3"),
             (
                 rf"^(?:vrb|variable)\s*(?:at\s+)?({SPEED})\s*({_UNIT})\b",
                 r"\1 \2 variable",

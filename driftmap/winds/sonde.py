@@ -17,7 +17,6 @@ from driftmap.winds.reading import (
     Setting,
     check_direction,
     check_speed,
-    ordered,
     show_time,
 )
 from driftmap.winds.uncertainty import SONDE_ERROR
@@ -27,16 +26,15 @@ __all__ = [
     "NEAR",
     "Placed",
     "SondeRow",
-    "above_ground",
     "altitude_of",
     "choose_station",
     "choose_time",
     "fill_heights",
     "geopotential_of",
+    "laid_out",
     "pressure_height",
     "sounding",
     "thickness",
-    "without_doubles",
 ]
 
 FAR_ABOVE: Final = 6000.0
@@ -103,13 +101,43 @@ def choose_time(
     return known.index(time), (note,)
 
 
-def above_ground(
-    levels: list[Placed], name: str, setting: Setting
-) -> tuple[list[Placed], tuple[str, ...]]:
-    """Leave out what lies below the site, but keep a foot that all but reaches it.
+def laid_out(
+    levels: Sequence[Placed], name: str, setting: Setting, *, repeats: bool = False
+) -> tuple[tuple[WindLevel, ...], tuple[str, ...]]:
+    """Put levels in order of height, and tell what was left out or moved.
 
-    Heights may be below 0; the notes tell what was left out or moved.
+    What lies below the site is left out, but a foot that all but reaches it is kept. Of two
+    winds at one height the second is left out far above the site, or where it is the
+    same and `repeats`; else it is refused.
     """
+    above, notes = _above_ground(levels, name, setting)
+    if not above:
+        raise ValueError("holds no wind level that can be used")
+    rows = sorted(above, key=lambda row: row[1].height)
+    kept, doubled = rows[:1], 0
+    for where, level in rows[1:]:
+        place, before = kept[-1]
+        same = (level.direction, level.speed) == (before.direction, before.speed)
+        if level.height - before.height > 1e-6:
+            kept.append((where, level))
+        elif level.height >= FAR_ABOVE:
+            doubled += 1
+        elif not (repeats and same):
+            raise PlacedError(
+                where,
+                f"a second level at one height as {place} "
+                f"({level.height:,.0f} m above the site); each height once",
+            )
+    if doubled:
+        notes += (
+            f"{name}: second levels at one height, far above, left out: {doubled}",
+        )
+    return tuple(level for _, level in kept), notes
+
+
+def _above_ground(
+    levels: Sequence[Placed], name: str, setting: Setting
+) -> tuple[list[Placed], tuple[str, ...]]:
     clear = [pair for pair in levels if pair[1].height >= 0]
     under = [pair for pair in levels if pair[1].height < 0]
     where, foot = max(under, key=lambda pair: pair[1].height, default=("", None))
@@ -130,24 +158,6 @@ def above_ground(
             f"({setting.site_altitude:.0f} m) left out",
         )
     return clear, notes
-
-
-def without_doubles(
-    levels: list[Placed], name: str
-) -> tuple[list[Placed], tuple[str, ...]]:
-    """Leave out the second of two winds at one height, far above the site.
-
-    Lower ones are left for the reader to refuse.
-    """
-    rows = sorted(levels, key=lambda row: row[1].height)
-    kept = rows[:1]
-    for row in rows[1:]:
-        if row[1].height < FAR_ABOVE or row[1].height - kept[-1][1].height > 1e-6:
-            kept.append(row)
-    less = len(rows) - len(kept)
-    if not less:
-        return kept, ()
-    return kept, (f"{name}: second levels at one height, far above, left out: {less}",)
 
 
 _EARTH_RADIUS: Final = 6_356_766.0  # m, US76
@@ -290,16 +300,15 @@ def sounding(
     """Make a reading from the levels of a sounding that have a wind and lie above the site."""
     sane, odd = _sane(rows, name, setting)
     levels, standard = _levels(sane, name, setting)
-    clear, foot = above_ground(levels, name, setting)
-    if not clear:
+    if all(level.height < -NEAR for _, level in levels):
         raise PlacedError(
             name, f"no level with a wind above the site; {len(levels)} below it"
         )
-    single, doubled = without_doubles(clear, name)
+    flown, moved = laid_out(levels, name, setting, repeats=True)
     return Reading(
         source=name,
         kind="aloft",
-        levels=ordered(single, repeats=True),
+        levels=flown,
         valid=valid,
         direction_error=_DIRECTION_ERROR,
         from_ground=min(level.height for _, level in levels) >= -NEAR,
@@ -309,8 +318,7 @@ def sounding(
             away[1],
             *_notes(len(sane) - len(levels), standard, name),
             *odd,
-            *foot,
-            *doubled,
+            *moved,
         ),
     )
 

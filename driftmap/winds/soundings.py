@@ -17,9 +17,7 @@ from driftmap.errors import PlacedError, WindError, at, located
 from driftmap.units import FOOT, KNOT
 from driftmap.winds.reading import Reading, Setting, over_ground, show_time
 from driftmap.winds.sonde import SondeRow, choose_station, choose_time, sounding
-from driftmap.winds.text import (
-    reader,
-)
+from driftmap.winds.text import reader
 
 __all__ = [
     "looks_like_igra",
@@ -305,7 +303,7 @@ def _unit(quantity: str, unit: str) -> float:
     accepted = _UNITS[quantity]
     if unit.lower() not in accepted:
         raise ValueError(
-            f"{quantity} in {unit[:20]!r}; accepted is {', '.join(accepted)}",
+            f"{quantity} in {unit[:20]!r}; accepted is {', '.join(accepted)}"
         )
     return accepted[unit.lower()]
 
@@ -328,11 +326,7 @@ def _from_commas(lines: list[str], setting: Setting) -> Reading:
     time = _first_time(names, numbered)
     name = _name("", time)
     return sounding(
-        rows,
-        name=name,
-        valid=time,
-        setting=setting,
-        away=setting.away_from("", name),
+        rows, name=name, valid=time, setting=setting, away=setting.away_from("", name)
     )
 
 

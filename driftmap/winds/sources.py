@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 from driftmap.air.wind import Stronger, direction_and_speed
 from driftmap.checks import FloatArray
 from driftmap.winds import law
-from driftmap.winds.field import Field, Told, given
-from driftmap.winds.law import MAST
+from driftmap.winds.law import MAST, Field, Told, given
 from driftmap.winds.nodes import (
     SURFACE,
     Compared,

@@ -23,12 +23,7 @@ from driftmap.winds.reading import (
 )
 from driftmap.winds.sayings import COMPASS, LONG, POINTS, SPEED, plainly
 
-__all__ = [
-    "HEAD_HEIGHT",
-    "looks_like_words",
-    "read_words",
-    "when_said",
-]
+__all__ = ["HEAD_HEIGHT", "looks_like_words", "read_words", "when_said"]
 
 HEAD_HEIGHT: Final = 2.0
 """Height of a hand-held meter where none is said [m]."""

@@ -40,15 +40,9 @@ from driftmap.winds.reading import (
     nearest_day,
 )
 from driftmap.winds.sonde import choose_station, choose_time
-from driftmap.winds.text import (
-    reader,
-)
+from driftmap.winds.text import reader
 
-__all__ = [
-    "STORM_OVER",
-    "looks_like_surface_report",
-    "read_surface_report",
-]
+__all__ = ["STORM_OVER", "looks_like_surface_report", "read_surface_report"]
 
 _INCH: Final = 3386.39  # Pa, inch of mercury (FMH-1, from memory)
 
@@ -179,10 +173,7 @@ def _name(start: re.Match[str]) -> str:
 
 
 def _report(
-    start: re.Match[str],
-    body: str,
-    valid: datetime,
-    notes: tuple[str, ...],
+    start: re.Match[str], body: str, valid: datetime, notes: tuple[str, ...]
 ) -> Reading:
     name = _name(start)
     observed, trend, remarks = split_report(body)

@@ -13,8 +13,8 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.errors import at
 from driftmap.winds.law import LOG_TOP
-from driftmap.winds.reading import Reading, Setting, ordered
-from driftmap.winds.sonde import NEAR, Placed, above_ground, without_doubles
+from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.sonde import NEAR, Placed, laid_out
 from driftmap.winds.text import (
     NAMES,
     check_names,
@@ -89,18 +89,17 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
             if height < -NEAR or (height < 0 and "height" in "".join(row)):
                 vertical(row, setting)  # which says what is wrong
             levels.append((where, _knowable(level_from(row, height, setting, source))))
-    clear, foot = above_ground(levels, source, setting)
-    single, doubled = without_doubles(clear, source)
+    flown, moved = laid_out(levels, source, setting)
     if read and times.keys() - {"based on"}:
         raise ValueError("tells its time twice: in a column and a # line")
     return Reading(
         source=source,
         kind="aloft",
-        levels=ordered(single),
+        levels=flown,
         valid=min(read, default=times.get("valid", times.get("read"))),
         based_on=times.get("based on"),
         forecast=_forecast(text, times),
-        assumed=foot + doubled,
+        assumed=moved,
     )
 
 

@@ -346,10 +346,7 @@ def _components(held: Mapping[str, list[str]]) -> bool:
 
 
 def vertical(
-    row: Mapping[str, float],
-    setting: Setting,
-    *,
-    lenient: bool = False,
+    row: Mapping[str, float], setting: Setting, *, lenient: bool = False
 ) -> float:
     """Give the height above the site that a row names [m].
 
@@ -365,7 +362,7 @@ def vertical(
         site = f"; the site is at {setting.site_altitude:.4g} m"
         raise ValueError(
             f"{name} {row[name]:.5g} is below the ground"
-            f"{site if quantity == 'altitude' else ''}",
+            f"{site if quantity == 'altitude' else ''}"
         )
     return height
 

@@ -19,10 +19,7 @@ from xml.etree import ElementTree
 from driftmap import units
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.errors import WindError, at, located
-from driftmap.winds.document import (
-    FARTHEST,
-    distance,
-)
+from driftmap.winds.forecast import FARTHEST, distance
 from driftmap.winds.reading import (
     Reading,
     Setting,
@@ -31,9 +28,7 @@ from driftmap.winds.reading import (
     parse_time,
 )
 from driftmap.winds.spoken import when_said
-from driftmap.winds.text import (
-    reader,
-)
+from driftmap.winds.text import reader
 
 __all__ = ["looks_like_drift", "looks_like_track", "read_drift", "read_track"]
 
@@ -310,7 +305,7 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
         if not (10.0 <= height <= 30_000.0 and 1.0 <= fall <= 40.0):
             raise ValueError(
                 f"falls at {fall:.3g} m/s from {height:.5g} m; accepted is a fall under a "
-                "device, at 1 to 40 m/s from 10 m to 30 km",
+                "device, at 1 to 40 m/s from 10 m to 30 km"
             )
         with at("toward"):
             bearing = check_direction(float(found["toward"]))

@@ -19,8 +19,7 @@ from driftmap.air.winderror import error_modes
 from driftmap.checks import FloatArray
 from driftmap.units import FOOT
 from driftmap.winds import law
-from driftmap.winds.field import field_of, fitted
-from driftmap.winds.law import MAST
+from driftmap.winds.law import MAST, field_of, fitted
 from driftmap.winds.pilot_balloon import RATE_ERROR
 from driftmap.winds.reading import UNKNOWN_AWAY, Reading
 
@@ -237,7 +236,7 @@ _BALLOON: Final = 0.8  # m/s by the angles of each; see `driftmap.winds.pilot_ba
 _BULLETIN: Final = tuple(thousand * 1000 * FOOT for thousand in (3, 6, 9, 12, 18))
 _CLEAR: Final = 450.0  # m above the ground from which a bulletin tells a level
 _LEAD: Final = 6.0  # h, of a bulletin
-_ALIKE: Final = 1000.0  # m; as for forecasts in `driftmap.winds.field`
+_ALIKE: Final = 1000.0  # m; as for forecasts in `driftmap.winds.law`
 _HEAD: Final = 2.0  # m
 _TURN: Final = math.radians(10.0)  # of a direction judged at the field
 

@@ -27,9 +27,8 @@ from soundings import later, read, read_mast, read_stations
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import TAILS, error_modes
 from driftmap.units import KNOT, MILE_PER_HOUR
-from driftmap.winds import field, merge, uncertainty
-from driftmap.winds.field import ALIKE
-from driftmap.winds.law import LOG_TOP, surface_shape
+from driftmap.winds import law, merge, uncertainty
+from driftmap.winds.law import ALIKE, LOG_TOP, surface_shape
 from driftmap.winds.reading import Reading, Setting
 
 TOPS = (300.0, 450.0, 900.0, 1500.0)
@@ -265,7 +264,7 @@ def judged(given):
     pairs, rows, drifts = pairs_of(given), {}, {}
     for number, judged, fitted in parts(soundings, given.by):
         table = {**fit_table(fitted), **kept}
-        field.fitted = uncertainty.fitted = lambda table=table: table
+        law.fitted = uncertainty.fitted = lambda table=table: table
         borrowed = pairs(number)
         for sounding in judged[:: given.every]:
             if np.isnan(sounding.at(2000.0).real):
@@ -325,7 +324,7 @@ def sides(given):
     for s in read(given.soundings):
         start = complex(s.at(MAST))
         if 1 < abs(start) < 13:
-            own = field.field_of(s.sun, s.latitude, abs(start))
+            own = law.field_of(s.sun, s.latitude, abs(start))
             z = np.array([200.0, 450.0, 900.0, 1500.0])
             usual = own.carry(z, 0.03) * start
             usual += own.over(z) * start / np.sqrt(abs(start) ** 2 + 1.0)

@@ -21,7 +21,7 @@ from scipy.optimize import least_squares, minimize
 from soundings import MAST, later, read, read_mast, read_stations
 
 from driftmap.air.winderror import TAILS
-from driftmap.winds.field import Field, Told, given
+from driftmap.winds.law import Field, Told, given
 
 HEIGHTS = np.array([200, 300, 450, 600, 900, 1200, 1500, 2000, 3000.0])
 DROPS = (300.0, 450.0, 900.0, 1500.0)  # m, from which a canopy drifts
@@ -233,7 +233,7 @@ def main(soundings, mast, reports, places):
         "# Written by tests/benchmarks/fit_wind_field.py, which names the packages that the"
     )
     print(
-        "# winds are from; see driftmap/winds/field.py. Soundings: SHARPpy 1.4.0a5 (BSD),"
+        "# winds are from; see driftmap/winds/law.py. Soundings: SHARPpy 1.4.0a5 (BSD),"
     )
     print(
         "# severe days in the US, and siphon 0.11.0 (BSD), the US on an evening of 1999."
