@@ -60,15 +60,10 @@ def looks_like_aerodrome_forecast(text: str) -> bool:
 
 @reader
 def read_aerodrome_forecast(text: str, source: str, setting: Setting) -> Reading:
-    """Read the wind at the time of the flight from one forecast.
+    """Read the wind at 10 m at the time of the flight.
 
-    ``text``: one forecast, or those of several stations; ``source``: name of the file;
-    ``setting``: station and time that are meant.
-
-    Result: one level, at 10 m, as forecast. While the wind becomes another the stronger
-    of the two rules; what may come at the flight and is stronger or turned, shear and
-    storms go to `warned`. Raises `WindError` if it has no wind, or one that breaks the
-    coding rules.
+    While the wind becomes another the stronger of the two rules; what may come at the
+    flight and is stronger or turned, shear and storms go to `warned`.
     """
     plain = " ".join(text.upper().replace("=", " ").split())
     starts = list(_HEAD.finditer(plain))

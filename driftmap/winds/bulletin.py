@@ -47,18 +47,10 @@ _VALID: Final = re.compile(r"\bVALID\s+(\d{6})Z(?:.*?\bFOR\s+USE\s+(\d{4})-(\d{4
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """One decoded group.
+    """One decoded group: true direction [deg], speed [kt], temperature [°C].
 
-    Parameters
-    ----------
-    direction : float or None
-        Direction the wind comes from, true [deg]; None when light and variable.
-    speed : float
-        Speed [kt]; of a light and variable wind the most it can be.
-    temperature : float or None
-        Temperature [°C].
-    at_least : bool
-        Whether the speed is a lower bound (coded 99 over 100).
+    No direction is light and variable, with the most speed it can be; a speed coded 99 over
+    100 is a lower bound, `at_least`.
     """
 
     direction: float | None
@@ -68,19 +60,7 @@ class Group:
 
 
 def decode_group(text: str, level: int) -> Group:
-    """Decode one group.
-
-    Parameters
-    ----------
-    text : str
-        ``DDff``, ``DDff±TT`` or, above 24,000 ft, ``DDffTT``.
-    level : int
-        Level it stands at [ft].
-
-    Raises
-    ------
-    ValueError
-        If it breaks a coding rule.
+    """Decode ``DDff``, ``DDff±TT`` or, above 24,000 ft, ``DDffTT`` at a level [ft].
 
     Examples
     --------
@@ -155,14 +135,9 @@ class _Row:
 
 @reader
 def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
-    """Read the wind over one station from a bulletin.
+    """Read the wind over one station from bulletins with their columns as issued.
 
-    ``text``: one bulletin or several, with their columns as issued; ``source``: name of
-    the file; ``setting``: station and time that are meant, and the altitude of the
-    site.
-
-    Raises `WindError` if a line or a group breaks the coding rules, a group is missing
-    above the lowest, or it is not plain which station or time is meant.
+    A group may be missing below the lowest that is told and far above, not between.
     """
     if other := _OTHER_UNIT.search(text):
         raise ValueError(f"winds in {other[0]}; accepted are bulletins in knots")

@@ -60,15 +60,11 @@ def fetch_forecast(
 ) -> Reading:
     """Fetch the forecast for the place and time of a flight.
 
-    ``setting``: place and time of the flight; ``service``: address of the service, over
-    HTTPS (or on this machine); ``cache``: folder of kept answers; by default the user's
-    own cache folder.
-
-    Raises `WindError` if the place is not known, or the service cannot be reached or
-    used and no young answer was kept.
-
-    Asks again twice when the line or the server fails, and waits 15 s at most in all.
-    Only an answer that could be read as a wind for this place and time is kept.
+    Over HTTPS (or on this machine), with answers kept in the user's own cache folder unless
+    another is named. Asks again twice when the line or the server fails, and waits 15 s at
+    most in all. Only an answer that could be read as a wind for this place and time is kept.
+    Raises `WindError` if the place is not known, or the service cannot be reached or used and
+    no young answer was kept.
     """
     if setting.place is None:
         raise WindError("forecast service", "", "the place of the site is not known")

@@ -79,12 +79,7 @@ _MOST: Final = 1000  # readings, and members of an ensemble
 
 
 def keep_readings(readings: Iterable[Reading], site_altitude: float) -> Document:
-    """Write readings as a document that `read_kept` reads.
-
-    ``site_altitude``: altitude of the site above which their heights are [m].
-
-    Result: ``site_altitude_m`` and ``readings``, ready for JSON, with every digit.
-    """
+    """Write readings, heights above a site [m], as a document that `read_kept` reads."""
     return {
         "site_altitude_m": site_altitude,
         "readings": [_kept(reading) for reading in readings],
@@ -133,13 +128,7 @@ def looks_kept(text: str) -> bool:
 
 
 def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
-    """Read what `keep_readings` wrote; other keys beside it are passed over.
-
-    ``source``: name of the file; ``setting``: the site, which must be the one it was
-    kept for.
-
-    Raises `WindError` if a value cannot be used, or the site lies at another altitude.
-    """
+    """Read what `keep_readings` wrote for this site; other keys beside it are passed over."""
     with located(source, "", WindError):
         document = load_document(text, source)
         with at("the document"):
@@ -254,10 +243,7 @@ def _members(value: object, levels: int, where: str) -> FloatArray | None:
 
 
 def levels_of(wind: WindProfile) -> tuple[WindLevel, ...]:
-    """Give the levels of a wind as a person reads them.
-
-    Result: as read, or made from the layers up to `known_to` where nothing was read.
-    """
+    """Give the levels as read, or from the layers up to `known_to` where nothing was read."""
     if wind.levels:
         return wind.levels
     direction, speed = direction_and_speed(wind.east, wind.north)
@@ -282,10 +268,7 @@ def _row(level: WindLevel) -> Document:
 
 
 def wind_document(wind: WindProfile) -> Document:
-    """Describe a merged wind.
-
-    Result: ``levels``, ``sources`` and ``assumed``, ready for JSON.
-    """
+    """Describe a merged wind: ``levels``, ``sources`` and ``assumed``, ready for JSON."""
     return {
         "levels": [_row(level) for level in levels_of(wind)],
         "sources": [part for part in wind.source.split("; ") if part],
@@ -294,10 +277,7 @@ def wind_document(wind: WindProfile) -> Document:
 
 
 def decoded_document(readings: Sequence[Reading]) -> Document:
-    """Describe what each report says by itself.
-
-    Result: the same keys as `wind_document`.
-    """
+    """Describe what each report says by itself, with the keys of `wind_document`."""
     return {
         "levels": [_row(level) for reading in readings for level in reading.levels],
         "sources": [reading.source for reading in readings],
@@ -308,10 +288,7 @@ def decoded_document(readings: Sequence[Reading]) -> Document:
 
 
 def text_table(levels: Iterable[WindLevel], system: str) -> str:
-    """Set levels as a table, the highest first, as the sky is.
-
-    ``system``: units the reader picked.
-    """
+    """Set levels as a table in the units picked, the highest first, as the sky is."""
     head = ("height", "from", "speed", "gust", "source")
     rows = [_cells(level, system) for level in reversed(list(levels))]
     widths = [max(len(row[i]) for row in (head, *rows)) for i in range(4)]

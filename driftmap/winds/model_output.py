@@ -108,27 +108,17 @@ def looks_like_answer(text: str) -> bool:
 
 @reader
 def read_saved_answer(text: str, source: str, setting: Setting) -> Reading:
-    """Read an answer of a service that was saved as a file.
-
-    Raises
-    ------
-    WindError
-        If a value cannot be used, or it is for another place.
-    """
+    """Read an answer of a service that was saved as a file."""
     return read_answer(load_document(text, source), source, setting, ())
 
 
 def read_answer(
     answer: Mapping[str, Any], source: str, setting: Setting, notes: tuple[str, ...]
 ) -> Reading:
-    """Read an answer.
+    """Read the hour nearest to the flight; `notes` say how the answer was fetched.
 
-    ``answer``: what the service sent; ``source``: name of the service or the file;
-    ``setting``: place and time of the flight; ``notes``: how it was fetched.
-
-    Result: the hour nearest to the flight; it warns where the model's ground is not the
-    site's. Raises `ValueError` if a value cannot be used, or the answer is for another
-    place.
+    It warns where the model's ground is not the site's. Raises `ValueError` if a value
+    cannot be used, or the answer is for another place.
     """
     if "latitude" not in answer or "longitude" not in answer:
         raise ValueError("does not say its latitude and longitude")
@@ -275,12 +265,9 @@ def looks_like_arrays(text: str) -> bool:
 def read_arrays(text: str, source: str, setting: Setting) -> Reading:
     """Read a model's output: an array for each quantity, by level, or by time and level.
 
-    ``text``: JSON: arrays by name (those of `_MEANS`) with ``units``, an object of
-    them; or objects with ``data`` and ``attrs`` that tells ``units``, under ``coords``
-    and ``data_vars`` or at the top. ``time`` holds ISO times, UTC where no zone is
-    told; ``source``: name of the file; ``setting``: place and time of the flight.
-
-    Raises `WindError` if an array has no unit, or no shape that can be read.
+    Arrays by name (those of `_MEANS`) with ``units``, an object of them; or objects with
+    ``data`` and ``attrs`` that tells ``units``, under ``coords`` and ``data_vars`` or at the
+    top. ``time`` holds ISO times, UTC where no zone is told.
     """
     document = load_document(text, source)
     arrays, factors = _arrays(document)

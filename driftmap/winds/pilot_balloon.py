@@ -69,20 +69,14 @@ def looks_like_balloon(text: str) -> bool:
 
 @reader
 def read_balloon(text: str, source: str, setting: Setting) -> Reading:
-    """Read a record.
+    """Read a record: a level between each two places about a minute apart.
 
-    ``text``: header and rows: ``time_s`` since release, ``elevation_deg``,
-    ``azimuth_deg`` (or ``azimuth_magnetic_deg``) toward the balloon. Lines before it:
-    ``# released 2026-05-09 08:10-07:00``; ``# ascent 2.5 m/s``, or ``# balloon 30 g``
-    and ``# free lift 140 g``; or, with columns ``elevation2_deg`` and ``azimuth2_deg``,
-    ``# second observer 400 m toward 90``; ``source``: name of the file; ``setting``:
-    time of the flight, declination.
-
-    Result: a level at each place between two others about a minute apart. Raises
-    `WindError` if a line cannot be read, or the rate of ascent is told by nothing.
-
-    Each level carries its error: of the angles (`ANGLE`, over the time between the two
-    places) and of the rate of ascent (`RATE_ERROR`, which scales every distance alike).
+    Rows of ``time_s`` since release, ``elevation_deg``, ``azimuth_deg`` (or
+    ``azimuth_magnetic_deg``) toward the balloon. Lines before: ``# released 2026-05-09
+    08:10-07:00``; ``# ascent 2.5 m/s``, or ``# balloon 30 g`` and ``# free lift 140 g``;
+    or, with columns ``elevation2_deg`` and ``azimuth2_deg``, ``# second observer 400 m toward
+    90``. Each level carries its error: of the angles (`ANGLE`, over the time between the
+    two places) and of the rate of ascent (`RATE_ERROR`, which scales all alike).
     """
     told = remarks_of(text, _TOLD)
     places, about = _places(_rows(text, setting), told)

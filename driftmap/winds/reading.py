@@ -51,29 +51,12 @@ def _present() -> datetime:
 class Setting:
     """What the readers must know about the place and time of the flight.
 
-    Parameters
-    ----------
-    site_altitude : float
-        Altitude of the site above mean sea level [m].
-    station : str or None
-        Station to take from a report that holds several.
-    when : datetime
-        Time of the flight, with its time zone; the present when left out.
-    declination : float or None
-        Magnetic declination, east positive [rad]; needed for magnetic bearings only.
-    terrain : str
-        A class of `driftmap.winds.law.ROUGHNESS`.
-    place : tuple of float, or None
-        Latitude and longitude of the site, WGS 84 [deg]; picks a point of a grid.
-    read_at : datetime or None
-        When a wind was read that does not say so itself.
-    now : datetime
-        The present.
-    station_away : float or None
-        How far the station of a report stands from the site [m], where that was told.
-    zone : tzinfo or None
-        That of a time of day which names none: of the flight's time, where that was given
-        with one, else this computer's.
+    The site's altitude above mean sea level [m]; the station to take of a report that holds
+    several; the time of the flight (`when`) and the present; the magnetic declination, east
+    positive [rad]; the terrain, a class of `ROUGHNESS`; the site's latitude and longitude
+    [deg]; when a wind was read that does not say so itself; how far the station of a report
+    stands off, where that was told [m]; the zone of a time of day that names none: that of
+    the flight's time, where one was given, else this computer's.
     """
 
     site_altitude: float
@@ -135,49 +118,16 @@ class Setting:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Reading:
-    """One report, decoded; nothing in it is interpolated.
+    """One report, decoded: a reading near the ground, or layers; nothing is interpolated.
 
-    Parameters
-    ----------
-    source : str
-        Name of the report, for people.
-    kind : {"surface", "aloft"}
-        A reading near the ground, or layers.
-    levels : tuple of WindLevel, length k
-        Levels by height, lowest first.
-    valid : datetime or None
-        Time it was measured, or is forecast for.
-    window : tuple of datetime or None
-        First and last time a forecast is for use.
-    based_on : datetime or None
-        Time of the data a forecast was made from.
-    forecast : bool
-        Whether it is a forecast.
-    age : float or None
-        Hours before the flight, where the reading itself says so [h].
-    away : float or None
-        How far from the site it was measured [m]; None where nobody knows.
-    direction_error : float
-        Standard error of the direction by its coding or its swing [rad].
-    from_ground : bool
-        Whether the lowest level of layers was measured near the ground, as in a sounding.
-    members : ndarray, shape (m, 2, k), or None
-        East and north components of each member of an ensemble [m s⁻¹].
-    pressure : float or None
-        Altimeter setting [Pa].
-    cloud_cover, visibility : float or None
-        Most cloud, as a share, and least visibility that a report tells [m].
-    cloud_base : float or None
-        Height of the lowest layer that hides most of the sky [m].
-    lowest_cloud : float or None
-        Height of the lowest layer of any [m].
-    terrain : str or None
-        Class of `driftmap.winds.law.ROUGHNESS` that the reading itself names.
-    warned : tuple of str
-        What the report says that a verdict must hold for, a sentence each: a wind shift,
-        a squall, a stronger wind expected.
-    assumed : tuple of str
-        What the reader had to assume.
+    Its levels, lowest first; when it was measured or is forecast for (`valid`), the first and
+    last time it is for use (`window`), the time of the data it was made from; its age where
+    the reading itself says so [h]; how far from the site it was measured, None where nobody
+    knows [m]; the standard error of its direction by coding or swing [rad]; whether the
+    lowest of its layers was measured near the ground; components of each member of an
+    ensemble, shape (m, 2, k) [m s⁻¹]; altimeter setting [Pa], most cloud, least visibility,
+    the lowest layer that hides most of the sky and the lowest of any [m]; the terrain it names
+    itself; what a verdict must hold for (`warned`), and what the reader had to assume.
     """
 
     source: str

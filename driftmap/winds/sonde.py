@@ -262,22 +262,10 @@ _FAR_PRESSURE: Final = 40_000.0  # Pa, that of 7.2 km in the standard atmosphere
 
 @dataclass(frozen=True, slots=True)
 class SondeRow:
-    """One level as told; None for what is not.
+    """One level as told, with its line; None for what is not.
 
-    Parameters
-    ----------
-    where : str
-        Line in the file.
-    pressure : float or None
-        Pressure [Pa].
-    geopotential : float or None
-        Geopotential height above mean sea level [m].
-    temperature : float or None
-        Temperature [K].
-    direction : float or None
-        Direction the wind comes from, true [deg].
-    speed : float or None
-        Wind speed [m s⁻¹].
+    Pressure [Pa], geopotential height above the sea [m], temperature [K], true direction the
+    wind comes from [deg], speed [m s⁻¹].
     """
 
     where: str

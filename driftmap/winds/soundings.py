@@ -45,14 +45,7 @@ def looks_like_igra(text: str) -> bool:
 
 @reader
 def read_igra(text: str, source: str, setting: Setting) -> Reading:
-    """Read one sounding.
-
-    ``text``: one sounding or many; ``source``: name of the file; ``setting``: station
-    and time that are meant, and the altitude of the site.
-
-    Result: the sounding nearest to the flight, or the latest. Raises `WindError` if a
-    line breaks the format, or no level has a wind.
-    """
+    """Read of one sounding or many the last before the flight."""
     lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip()]
     starts = [i for i, (_, line) in enumerate(lines) if line.startswith("#")]
     heads = {i: _header(*lines[i]) for i in starts}
@@ -205,13 +198,7 @@ def looks_like_sounding_list(text: str) -> bool:
 
 @reader
 def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
-    """Read one sounding.
-
-    ``text``: one sounding or several, each under its title; ``source``: name of the
-    file; ``setting``: station and time that are meant, and the altitude of the site.
-
-    Raises `WindError` if the columns or a value cannot be read, by its line.
-    """
+    """Read one sounding of those in a list, each under its title."""
     lines = text.splitlines()
     if _COMMAS.search(text.lstrip().split("\n", 1)[0].rstrip()):
         return _from_commas(lines, setting)

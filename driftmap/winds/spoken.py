@@ -118,18 +118,14 @@ def looks_like_words(text: str) -> bool:
 
 
 def read_words(text: str, setting: Setting) -> Reading:
-    """Read a wind in words.
+    """Read a wind in words: one level, at head height unless another is said or meant.
 
-    ``text``: ``SPEED UNIT from DIRECTION [true|magnetic] [gusting to SPEED [UNIT]] [at
+    ``SPEED UNIT from DIRECTION [true|magnetic] [gusting to SPEED [UNIT]] [at
     HEIGHT] [over TERRAIN land] [N min ago | at 14:05]``, in any order; also ``SW 9 mph,
     gusts 14``, ``9 to 14 mph``, ``240 at 9 kt``, ``24009G14KT``, ``light and
     variable``, ``force 3 from W``, ``gentle breeze from W``, ``windsock half out from
     W``, ``calm``, and ``forecast`` before it. A direction is a bearing or a compass
-    point; a time of day is that of this computer unless it ends in Z or an offset;
-    ``setting``: place and time of the flight.
-
-    Result: one level, at head height unless another is said or meant. Raises
-    `WindError` if the text cannot be read as such.
+    point; a time of day is that of this computer unless it ends in Z or an offset.
     """
     source = " ".join(text.split())
     with located(source, "", WindError):

@@ -80,27 +80,10 @@ def looks_like_surface_report(text: str) -> bool:
 
 @reader
 def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
-    """Read the wind from one report.
+    """Read the wind at 10 m from the last report before the flight.
 
-    Parameters
-    ----------
-    text : str
-        One report or several. A peak wind within the hour counts as a gust; a wind shift,
-        shear, a squall, a storm and a stronger wind expected go to `warned`.
-    source : str
-        Name of the file.
-    setting : Setting
-        Station and time that are meant.
-
-    Returns
-    -------
-    Reading
-        One level, at 10 m.
-
-    Raises
-    ------
-    WindError
-        If a report has no wind, or one that breaks the coding rules.
+    A peak wind within the hour counts as a gust; a wind shift, shear, a squall, a storm and
+    a stronger wind expected go to `warned`.
     """
     plain = " ".join(text.upper().replace("=", " ").split())
     plain, _, taf = plain.partition(" TAF ")

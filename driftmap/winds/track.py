@@ -68,14 +68,9 @@ def looks_like_track(text: str) -> bool:
 
 @reader
 def read_track(text: str, source: str, setting: Setting) -> Reading:
-    """Read the wind from a tracker's log.
+    """Read GPX with times and elevations, or GGA sentences with RMC, which tell the day.
 
-    ``text``: GPX with times and elevations, or GGA sentences (with RMC, which tell the
-    day); ``source``: name of the file; ``setting``: place of the site.
-
-    Result: a level for each 20 s of the descent after the highest point, as high as it
-    was above where it landed. Raises `WindError` if there is no flight in it, or it was
-    elsewhere.
+    A level for each 20 s of the descent, as high as it was above where it landed.
     """
     fixes, damaged, dated = (_gpx if "<gpx" in text[:2000] else _nmea)(text)
     if setting.place is not None and fixes:
@@ -280,15 +275,11 @@ def looks_like_drift(text: str) -> bool:
 
 
 def read_drift(text: str, source: str, setting: Setting) -> Reading:
-    """Read the mean wind of a descent.
+    """Read ``drifted DISTANCE toward BEARING from APOGEE in TIME [N min ago | at 14:05]``.
 
-    ``text``: ``drifted DISTANCE toward BEARING from APOGEE in TIME [N min ago | at
-    14:05]``: from the pad to where it landed, the height of apogee, and the time from
-    apogee to the ground under one canopy or streamer; ``source``: not used: the
-    sentence names itself; ``setting``: time of the flight.
-
-    Result: one level at half the height, where a steady fall is in the middle of its
-    time. Raises `WindError` if the sentence cannot be read.
+    From the pad to where it landed, and from apogee to the ground under one canopy or
+    streamer: one level at half the height, where a steady fall is in the middle of its time.
+    The sentence names itself.
     """
     del source
     name = " ".join(text.split())
