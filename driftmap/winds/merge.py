@@ -60,23 +60,8 @@ def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
     `driftmap.winds.law.surface_shape`. Between far levels and above the highest the error
     grows.
 
-    Parameters
-    ----------
-    readings : sequence of Reading
-        The reports, in any order.
-    setting : Setting
-        Place, time and terrain of the flight.
-
-    Returns
-    -------
-    WindProfile
-        The wind, with every assumption in `assumed`.
-
-    Raises
-    ------
-    WindError
-        If there is no report, one is of another day or from after the flight, or
-        ensembles do not match.
+    Raises `WindError` if there is no report, one is of another day or from after the flight,
+    or ensembles do not match.
     """
     if not readings:
         raise WindError("wind", "", "no reading; give at least one")
@@ -174,10 +159,8 @@ def _field_notes(stack: Stack, setting: Setting) -> list[str]:
 
 def _stirred(stack: Stack, setting: Setting) -> tuple[Convection | None, str]:
     """Tell how the sun stirs the air, and what is assumed of it."""
-    cloud = max(
-        (c for s in stack.used if (c := s.reading.cloud_cover) is not None),
-        default=None,
-    )
+    told = [s.reading.cloud_cover for s in stack.used]
+    cloud = max((cover for cover in told if cover is not None), default=None)
     if setting.place is None:
         air: Convection | None = SUNNY
         known = "place not known, so as on a sunny noon"
@@ -210,10 +193,24 @@ def _read_heights(stack: Stack, roughness: float) -> tuple[float, ...]:
     return tuple(sorted(set(heights)))
 
 
-def _far_off(reading: Reading) -> Iterator[str]:
-    """Say that a report is of other country."""
-    if reading.away is not None and reading.away > _FAR_OFF:
-        yield f"{reading.source} was measured {reading.away / 1000:.0f} km from the site"
+def _warned(stack: Stack) -> Iterator[str]:
+    """Say what a verdict must hold for."""
+    yield from stack.doubts
+    yield from (told for s in stack.sources for told in s.reading.warned)
+    for reading in (s.reading for s in stack.sources):
+        # A fall through it is not seen from afar, whatever rules say.
+        if reading.visibility is not None and reading.visibility < POOR:
+            yield f"{reading.source}: visibility of {reading.visibility / 1000:.1f} km"
+    for reading in (s.reading for s in stack.used):
+        if reading.away is not None and reading.away > _FAR_OFF:  # of other country
+            away = reading.away / 1000
+            yield f"{reading.source} was measured {away:.0f} km from the site"
+    yield from _leaps(stack.nodes)
+
+
+def _each(stack: Stack, what: str) -> Iterator[float]:
+    told = (getattr(source.reading, what) for source in stack.sources)
+    return (value for value in told if value is not None)
 
 
 def _leaps(nodes: Sequence[Node]) -> Iterator[str]:
@@ -236,14 +233,6 @@ def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Sourc
         return near
     newest = ground.age
     return [s for s in near if s.age is None or s.age - newest < _ONE_TIME]
-
-
-def _unseen(reading: Reading) -> tuple[str, ...]:
-    """Warn of air through which a fall is not seen from afar, whatever rules say."""
-    seen = reading.visibility
-    if seen is None or seen >= POOR:
-        return ()
-    return (f"{reading.source}: visibility of {seen / 1000:.1f} km",)
 
 
 def _profile(
@@ -284,17 +273,7 @@ def _profile(
         age=None if None in ages else max(age for age in ages if age is not None),
         dated=any(source.reading.dated for source in used),
         undated=tuple(s.name for s in used if s.age is None),
-        warned=tuple(
-            dict.fromkeys(
-                [
-                    *stack.doubts,
-                    *(w for s in stack.sources for w in s.reading.warned),
-                    *(w for s in stack.sources for w in _unseen(s.reading)),
-                    *(told for s in used for told in _far_off(s.reading)),
-                    *_leaps(stack.nodes),
-                ]
-            )
-        ),
+        warned=tuple(dict.fromkeys(_warned(stack))),
         read=read,
         gust=max((n.level.gust or n.level.speed) - n.level.speed for n in low)
         if low
@@ -308,22 +287,10 @@ def _profile(
         temperature=surface.levels[0].temperature if surface else None,
         altimeter=surface.pressure if surface else None,
         # The sky counts whosever wind is flown.
-        cloud_cover=max(
-            (c for s in stack.sources if (c := s.reading.cloud_cover) is not None),
-            default=None,
-        ),
-        visibility=min(
-            (v for s in stack.sources if (v := s.reading.visibility) is not None),
-            default=None,
-        ),
-        cloud_base=min(
-            (b for s in stack.sources if (b := s.reading.cloud_base) is not None),
-            default=None,
-        ),
-        lowest_cloud=min(
-            (b for s in stack.sources if (b := s.reading.lowest_cloud) is not None),
-            default=None,
-        ),
+        cloud_cover=max(_each(stack, "cloud_cover"), default=None),
+        visibility=min(_each(stack, "visibility"), default=None),
+        cloud_base=min(_each(stack, "cloud_base"), default=None),
+        lowest_cloud=min(_each(stack, "lowest_cloud"), default=None),
         members=winds if count > 1 else None,
         levels=tuple(n.level for n in nodes if n.height <= max(read[-1], law.LAW_TOP)),
     )

@@ -40,23 +40,12 @@ time [h]."""
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Stack:
-    """Levels as read, by height, and what was passed over.
+    """Levels as read, lowest first, and what was passed over (`notes`).
 
-    Parameters
-    ----------
-    nodes : tuple of Node
-        Levels that are flown, lowest first.
-    lawful : Node or None
-        The highest of them near the ground, which a law may carry up; None where no
-        report speaks of the wind near the ground.
-    sources, used : tuple of Source
-        All reports, the best known first; those that a level was taken from.
-    doubts : tuple of str
-        Where a report that was passed over tells another wind.
-    stronger : Stronger or None
-        Where one tells a stronger wind within the errors of both; the worst.
-    notes : tuple of str
-        What was passed over.
+    `lawful` is the highest near the ground, which a law may carry up, if any report speaks of
+    that; `sources` are all reports, the best known first, `used` those a level was taken
+    from; `doubts` say where one that was passed over tells another wind, `stronger` where
+    it tells the worst of those within the errors of both.
     """
 
     nodes: tuple[Node, ...]

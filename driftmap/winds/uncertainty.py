@@ -89,42 +89,16 @@ ERROR_NOTE: Final = (
 
 
 def changed(speed: float, hours: float) -> float:
-    """Give what a component of the mean wind changes by in a time.
-
-    Parameters
-    ----------
-    speed : float
-        Wind speed [m s⁻¹].
-    hours : float
-        Time [h].
-
-    Returns
-    -------
-    float
-        Standard deviation [m s⁻¹], as fitted on a mast.
-    """
+    """Give what a component of a wind changes by in hours, as fitted on a mast [m s⁻¹]."""
     fit = fitted()["change"]
     size = math.hypot(fit["still"], fit["share"] * speed)
     return float(size * math.pow(min(max(hours, 0.0), _OLDEST), fit["power"]))
 
 
 def elsewhere(speed: float, away: float, height: float) -> float:
-    """Give the error of a wind that was measured some way off.
+    """Give the standard error of a component of a wind measured some way off [m s⁻¹].
 
-    Parameters
-    ----------
-    speed : float
-        Wind speed [m s⁻¹].
-    away : float
-        Distance [m].
-    height : float
-        Height above the ground [m].
-
-    Returns
-    -------
-    float
-        Standard error of a component [m s⁻¹]: near the ground as fitted on pairs of
-        stations; aloft as it changes while air goes that way.
+    Near the ground as fitted on pairs of stations; aloft as it changes while air goes that way.
     """
     if height > law.LOG_TOP:
         return changed(speed, away / _PACE / 3600.0)
@@ -243,15 +217,9 @@ _TURN: Final = math.radians(10.0)  # of a direction judged at the field
 
 @dataclass(frozen=True, slots=True)
 class Worth:
-    """What one more reading would do to the ground that holds nine landings in ten.
+    """What one more reading would leave of the ground that holds nine landings in ten.
 
-    Parameters
-    ----------
-    reading : {"balloon", "bulletin", "ground"}
-        A pilot balloon let go now, a bulletin of winds aloft, or the wind at head height
-        read now.
-    left : float
-        Area of the 90 % line with it, over that without.
+    A pilot balloon let go now, a bulletin of winds aloft, or the wind at head height read now.
     """
 
     reading: str
@@ -259,13 +227,10 @@ class Worth:
 
 
 def dwell(heights: FloatArray, knots: FloatArray) -> FloatArray:
-    """Give the seconds that a fall spends about each height.
+    """Give the seconds that a fall spends about each height, shape (k,), from the ground [m].
 
-    ``heights``, shape (k,): heights above the site, increasing from the ground [m];
-    ``knots``, shape (s, 2): time [s] and height [m] along the fall, from the top to the
-    ground.
-
-    Result: seconds [s]: what is flown above the highest counts there, shape (k,).
+    From the time [s] and height [m] along the fall, shape (s, 2), from the top; what is
+    flown above the highest height counts there.
     """
     time, height = knots[::-1].T
     # Half of each layer belongs to the height below it, and half to the one above.
@@ -278,23 +243,10 @@ def dwell(heights: FloatArray, knots: FloatArray) -> FloatArray:
 def worths(
     wind: WindProfile, seconds: FloatArray, share: float, site_altitude: float
 ) -> tuple[Worth, ...]:
-    """Rank readings by how far each would shrink the 90 % line.
+    """Rank readings by how far each would shrink the 90 % line, the best first.
 
-    Parameters
-    ----------
-    wind : WindProfile
-        The wind as known.
-    seconds : ndarray, shape (k,)
-        From `dwell`, at `wind.height` [s].
-    share : float
-        Share of the variance of the landing point that the wind's error makes.
-    site_altitude : float
-        Altitude of the site above mean sea level [m].
-
-    Returns
-    -------
-    tuple of Worth
-        The one that shrinks it most first.
+    From `dwell` at the wind's heights [s], and the share of the variance of the landing point
+    that the wind's error makes.
 
     References
     ----------
