@@ -16,7 +16,6 @@ from driftmap.winds import (
     aerodrome_forecast,
     bulletin,
     forecast,
-    meter_log,
     model_output,
     pilot_balloon,
     soundings,
@@ -61,7 +60,7 @@ FORMATS: Final[tuple[Format, ...]] = (
     ("drift of a flight", track.looks_like_drift, track.read_drift),
     ("tracker's log", track.looks_like_track, track.read_track),
     ("pilot balloon", pilot_balloon.looks_like_balloon, pilot_balloon.read_balloon),
-    ("record of a meter", meter_log.looks_like_meter_log, meter_log.read_meter_log),
+    ("record of a meter", table.looks_like_meter_log, table.read_meter_log),
     ("table of layers", table.looks_like_table, table.read_table),
     ("winds-aloft bulletin", bulletin.looks_like_bulletin, bulletin.read_bulletin),
     (

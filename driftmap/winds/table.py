@@ -1,4 +1,9 @@
-"""A table of wind layers as comma-separated values; its header names the units."""
+"""Tables as comma-separated values: layers of wind by height, and a meter's record by time.
+
+Their headers name the units. A record is that of a hand-held meter or a station: from it come
+the mean of the last ten minutes, how well that mean is known by its own swing, the gusts
+of the last hour, and whether the wind is growing or turning.
+"""
 
 from __future__ import annotations
 
@@ -6,30 +11,38 @@ import csv
 import io
 import math
 import re
-from dataclasses import replace
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Final
 
-from driftmap.air.wind import WindLevel
+import numpy as np
+
+from driftmap import units
+from driftmap.air.wind import WindLevel, components_from, direction_and_speed
+from driftmap.checks import FloatArray
 from driftmap.errors import at
+from driftmap.winds import text as texts
 from driftmap.winds.law import LOG_TOP
-from driftmap.winds.reading import Reading, Setting
+from driftmap.winds.reading import SLIP, Reading, Setting, check_direction, check_speed
 from driftmap.winds.sonde import NEAR, Placed, laid_out
+from driftmap.winds.spoken import HEAD_HEIGHT
 from driftmap.winds.text import (
     NAMES,
-    check_names,
-    level_from,
     names_of,
     number_of,
-    reader,
     remarks_of,
     rows_of,
     told_time,
-    vertical,
 )
 from driftmap.winds.uncertainty import FRESH_ERROR
 
-__all__ = ["looks_like_table", "read_table", "write_table"]
+__all__ = [
+    "looks_like_meter_log",
+    "looks_like_table",
+    "read_meter_log",
+    "read_table",
+    "write_table",
+]
 
 MOST_LAYERS: Final = 20_000
 _MAY_BE_EMPTY: Final = ("from", "gust", "error")
@@ -43,39 +56,19 @@ def looks_like_table(text: str) -> bool:
     return any(name in NAMES for name in names_of(text))
 
 
-@reader
+@texts.reader
 def read_table(text: str, source: str, setting: Setting) -> Reading:
-    """Read a table of layers.
+    """Read a table of layers: header and rows, in any order, parted by commas, semicolons or tabs.
 
-    Parameters
-    ----------
-    text : str
-        Header and rows, in any order, parted by commas, semicolons or tabs. Of the lines
-        that start with ``#``, one says when it was read, ``# read 2026-05-09 08:10-07:00``,
-        or that it is a ``# forecast``, for when, ``# valid …``, and from data of what
-        time, ``# based on …``; the others are passed over.
-        Columns: ``height_m`` or ``height_ft`` above the site, or ``altitude_m`` or
-        ``altitude_ft`` above mean sea level; ``from_deg`` (or ``from_magnetic_deg``);
-        ``speed_mps``, ``speed_mph``, ``speed_kt`` or ``speed_kmh``; optionally
-        ``u_mps`` toward east and ``v_mps`` toward north in place of speed and direction;
-        ``gust_`` and ``error_`` (of a component; what is less than that of a reading which
-        tells none counts as that) with one of the same units, and ``time``, when each was
-        read, of which the oldest counts. An empty direction is a variable
-        wind, an empty gust is none.
-    source : str
-        Name of the file.
-    setting : Setting
-        Place and time of the flight.
-
-    Returns
-    -------
-    Reading
-        Layers; of unknown age where no time is told.
-
-    Raises
-    ------
-    WindError
-        If anything in it cannot be used, by its line.
+    Of the lines that start with ``#``, one says when it was read, ``# read 2026-05-09
+    08:10-07:00``, or that it is a ``# forecast``, for when, ``# valid …``, and from data of
+    what time, ``# based on …``. Columns: ``height_m`` or ``height_ft`` above the site, or
+    ``altitude_m`` or ``altitude_ft`` above the sea; ``from_deg`` (or ``from_magnetic_deg``);
+    ``speed_mps``, ``speed_mph``, ``speed_kt`` or ``speed_kmh``; or ``u_mps`` toward east and
+    ``v_mps`` toward north in place of both; ``gust_`` and ``error_`` (of a component; what is
+    less than that of a reading which tells none counts as that) with one of the same units,
+    and ``time``, when each was read, of which the oldest counts. An empty direction is a
+    variable wind, an empty gust is none.
     """
     times = _times(text)
     levels: list[Placed] = []
@@ -85,10 +78,12 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
             if _TIME in cells:
                 read.append(told_time(cells.pop(_TIME)))
             row = {k: _number(cell, k) for k, cell in cells.items()}
-            height = vertical(row, setting, lenient=True)
+            height = texts.vertical(row, setting, lenient=True)
             if height < -NEAR or (height < 0 and "height" in "".join(row)):
-                vertical(row, setting)  # which says what is wrong
-            levels.append((where, _knowable(level_from(row, height, setting, source))))
+                texts.vertical(row, setting)  # which says what is wrong
+            levels.append(
+                (where, _knowable(texts.level_from(row, height, setting, source)))
+            )
     flown, moved = laid_out(levels, source, setting)
     if read and times.keys() - {"based on"}:
         raise ValueError("tells its time twice: in a column and a # line")
@@ -104,7 +99,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
 
 
 def _check(names: list[str]) -> None:
-    check_names(name for name in names if name != _TIME)
+    texts.check_names(name for name in names if name != _TIME)
 
 
 _LEAST_ERROR: Final = 0.2
@@ -143,18 +138,7 @@ def _number(cell: str, name: str) -> float:
 
 
 def write_table(reading: Reading) -> str:
-    """Write a reading as a table that `read_table` reads.
-
-    Parameters
-    ----------
-    reading : Reading
-        Any reading; of an ensemble the mean is written.
-
-    Returns
-    -------
-    str
-        Its times and its levels, with every digit.
-    """
+    """Write a reading with every digit as a table that `read_table` reads; of members the mean."""
     out = io.StringIO()
     told = {
         "valid" if reading.forecast else "read": reading.valid,
@@ -169,3 +153,248 @@ def write_table(reading: Reading) -> str:
         bearing = None if level.direction is None else math.degrees(level.direction)
         writer.writerow([level.height, bearing, level.speed, level.gust, level.error])
     return out.getvalue()
+
+
+MEAN_OVER: Final = timedelta(minutes=10)
+"""Time over which the wind is averaged (WMO-No. 8: the mean wind of reports)."""
+
+PEAK_OVER: Final = timedelta(hours=1)
+"""Time over which a gust counts."""
+
+_FEW: Final = 3  # readings that make a mean; else the last hour's are taken
+_EDDY: Final = 60.0  # s over which two readings are one; assumed
+_METER: Final = math.radians(5.0)  # error of the meter's direction; assumed
+_GROWS: Final = 2.0  # m/s in an hour that hold; assumed
+_STEADY: Final = 0.5  # of the mean speed, less of which leaves no direction; assumed
+_TURNS: Final = math.radians(30.0)  # in the time recorded that hold; assumed
+_SURE: Final = 2.0  # standard errors that a trend must stand out by
+_LONG_ENOUGH: Final = timedelta(minutes=20)
+_MOST: Final = 100_000
+_STAMPS: Final = ("time", "time_utc")
+_COLUMNS: Final = tuple(
+    name for name in NAMES if name.startswith(("from", "speed", "gust"))
+)
+_OR_ZONE: Final = ", or without its zone below a line '# zone -07:00'"
+_NONE: Final = ("", "-", "--", "na", "nan", "none")
+
+
+_PAST: Final = timedelta(hours=3)
+_MORE: Final = 2.0
+"""How much stronger than the hour's strongest a wind of the three hours before must have
+been to be told [m s⁻¹]; both assumed."""
+
+_LESS: Final = 0.8
+"""A gust under this part of the mean beside it is none; assumed."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    time: datetime
+    direction: float | None
+    speed: float
+    gust: float | None
+
+
+def looks_like_meter_log(text: str) -> bool:
+    """Tell whether its first line names a time and a speed, but no height."""
+    names = names_of(text)
+    return (
+        any(name in _STAMPS for name in names)
+        and any(name.startswith("speed_") for name in names)
+        and not any(name.startswith(("height_", "altitude_")) for name in names)
+    )
+
+
+@texts.reader
+def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
+    """Read a record: the mean of its last ten minutes before the flight, with its own error.
+
+    Rows in any order of time. Columns: ``time`` with date and zone (or ``time_utc``; or with
+    a line ``# zone -07:00`` times of that zone), ``speed_mps``, ``speed_mph``, ``speed_kt`` or
+    ``speed_kmh``; optionally ``from_deg`` or ``from_magnetic_deg``, and ``gust_…``. A line
+    ``# height 10 m`` tells how high the meter was; without one it is at head height, 2 m.
+
+    It warns of a wind that grows or turns. Readings within a minute count as one when the
+    error of the mean is told: gusts last so long near the ground (assumed).
+    """
+    height, zone = _told(text)
+    rows = _rows(text, zone, setting)
+    seen = [row for row in rows if row.time - setting.seen_by <= SLIP] or rows[:1]
+    last = seen[-1].time
+    hour = [row for row in seen if last - row.time <= PEAK_OVER]
+    now = [row for row in hour if last - row.time <= MEAN_OVER]
+    mean = now if len(now) >= min(_FEW, len(hour)) else hour
+    level = _mean(mean, hour, height, source)
+    known = level.direction is not None
+    about = f"{len(mean)} readings of {_minutes(mean)} min to {last:%H:%M %z}"
+    return Reading(
+        source=source,
+        kind="surface",
+        levels=(level,),
+        valid=last,
+        direction_error=_METER if known else 0.0,
+        warned=tuple(
+            f"{source}: {told}"
+            for told in (*_trends(hour), *_stronger(seen, hour, level), *_swapped(hour))
+        ),
+        assumed=(
+            f"{source}: mean of {about}, at {height:g} m",
+            *(() if known else (f"{source}: no direction holds, taken from anywhere",)),
+        ),
+    )
+
+
+def _minutes(rows: list[_Row]) -> int:
+    return round((rows[-1].time - rows[0].time) / timedelta(minutes=1))
+
+
+def _mean(mean: list[_Row], hour: list[_Row], height: float, source: str) -> WindLevel:
+    """Give the mean with the error of a component that its own swing leaves."""
+    speed = float(np.mean([row.speed for row in mean]))
+    peak = max(speed, *(max(row.speed, row.gust or 0.0) for row in hour))
+    directed = [row for row in mean if row.direction is not None]
+    several = max(1.0, (mean[-1].time - mean[0].time).total_seconds() / _EDDY)
+    several = min(several, len(mean))
+    way, along = None, 0.0
+    error = float(np.std([row.speed for row in mean])) / math.sqrt(several)
+    if directed:
+        east, north = _components(directed)
+        way, along = (float(v) for v in direction_and_speed(east.mean(), north.mean()))
+        error = float(np.sqrt((east.var() + north.var()) / 2 / several))
+    if along < _STEADY * speed:
+        way = None
+    return WindLevel(height, way, speed, peak, source, error=error)
+
+
+def _components(rows: list[_Row]) -> tuple[FloatArray, FloatArray]:
+    return components_from(
+        np.array([row.direction for row in rows], float),
+        np.array([row.speed for row in rows]),
+    )
+
+
+def _trends(hour: list[_Row]) -> list[str]:
+    """Say what makes the mean no guide to the next hour: a wind that grows or turns."""
+    span = hour[-1].time - hour[0].time
+    if len(hour) < 2 * _FEW or span < _LONG_ENOUGH:
+        return []
+    told = []
+    hours = np.array([(row.time - hour[0].time) / timedelta(hours=1) for row in hour])
+    speed = np.array([row.speed for row in hour])
+    slope, start = np.polyfit(hours, speed, 1)
+    free = min(len(hour), span.total_seconds() / _EDDY) - 2
+    spread = float(np.std(speed - slope * hours - start))
+    error = spread / (float(np.std(hours)) * math.sqrt(max(free, 1.0)))
+    if slope > max(_GROWS, _SURE * error):
+        told.append(f"the wind grows by {slope:.1f} m/s in an hour")
+    directed = [row for row in hour if row.direction is not None]
+    half = len(directed) // 2
+    if half >= _FEW:
+        ways = [
+            direction_and_speed(*(part.mean() for part in _components(rows)))
+            for rows in (directed[:half], directed[half:])
+        ]
+        turned = (float(ways[1][0] - ways[0][0]) + math.pi) % (2 * math.pi) - math.pi
+        if abs(turned) > _TURNS and min(float(way[1]) for way in ways) > 1.0:
+            side = "right" if turned > 0 else "left"
+            told.append(
+                f"the wind turned {abs(math.degrees(turned)):.0f} deg to the {side} in "
+                f"{span / timedelta(minutes=1):.0f} min"
+            )
+    return told
+
+
+def _stronger(seen: list[_Row], hour: list[_Row], level: WindLevel) -> list[str]:
+    """Name the strongest wind before the hour, where it was more than the hour's."""
+    past = [row for row in seen if PEAK_OVER < hour[-1].time - row.time <= _PAST]
+    worst = max(past, key=_most, default=None)
+    if worst is None or _most(worst) <= (level.gust or level.speed) + _MORE:
+        return []
+    return [f"it showed {_most(worst):.1f} m/s at {worst.time:%H:%M %z}"]
+
+
+def _most(row: _Row) -> float:
+    return max(row.speed, row.gust or 0.0)
+
+
+def _swapped(hour: list[_Row]) -> list[str]:
+    """Doubt gusts that are less than the mean wind beside them; 0 is none."""
+    odd = [r for r in hour if r.gust and r.gust < _LESS * r.speed]
+    return ["gusts are less than the wind beside them: columns swapped?"] * bool(odd)
+
+
+def _with_lone_gusts(rows: list[_Row], lone: list[_Row]) -> list[_Row]:
+    """Give each gust that was recorded without a mean to the row nearest in time."""
+    kept = list(rows)
+    for gust in lone:
+        near = min(range(len(kept)), key=lambda i: abs(kept[i].time - gust.time))
+        most = max(kept[near].gust or 0.0, gust.gust or 0.0)
+        kept[near] = replace(kept[near], gust=most)
+    return kept
+
+
+def _told(text: str) -> tuple[float, tzinfo | None]:
+    """Read the lines that tell the meter's height and the zone of its clock."""
+    told = remarks_of(text, ("height", "zone"))
+    height, zone = HEAD_HEIGHT, None
+    if "height" in told:
+        with at(told["height"][0]):
+            height = units.parse(told["height"][1], "length")
+            if not 0.5 <= height <= 150.0:
+                raise ValueError(f"height {height:g} m; accepted is 0.5 to 150 m")
+    if "zone" in told:
+        with at(told["zone"][0]):
+            zone = _zone(told["zone"][1])
+    return height, zone
+
+
+def _zone(text: str) -> tzinfo:
+    found = re.fullmatch(r"(?:UTC)?\s*([-+])(\d\d):?(\d\d)|Z|UTC", text, re.IGNORECASE)
+    if not found or int(found[2] or 0) > 14 or int(found[3] or 0) > 59:
+        raise ValueError(f"zone {text[:20]!r}; accepted is such as -07:00, or Z")
+    if found[1] is None:
+        return UTC
+    ahead = timedelta(hours=int(found[2]), minutes=int(found[3]))
+    return timezone(ahead if found[1] == "+" else -ahead)
+
+
+def _rows(text: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:
+    rows: list[_Row | None] = []
+    for where, cells in rows_of(text, (*_STAMPS, *_COLUMNS), _check_record, 1, _MOST):
+        with at(where):
+            rows.append(_row(cells, zone, setting))
+    told = [row for row in rows if row is not None]  # the meter missed the others
+    whole = [row for row in told if not math.isnan(row.speed)]
+    if not whole:
+        raise ValueError("holds no reading with a speed")
+    lone = [row for row in told if math.isnan(row.speed)]
+    return sorted(_with_lone_gusts(whole, lone), key=lambda row: row.time)
+
+
+def _check_record(names: list[str]) -> None:
+    for start in ("time", "from", "speed", "gust"):
+        if sum(name.startswith(start) for name in names) > 1:
+            raise ValueError(f"two columns of {start}; keep one of them")
+
+
+def _row(cells: texts.Cells, zone: tzinfo | None, setting: Setting) -> _Row | None:
+    values = {
+        name.split("_")[0]: number_of(cell, name) * NAMES[name][1]
+        for name, cell in cells.items()
+        if name not in _STAMPS and cell.lower() not in _NONE
+    }
+    if "speed" not in values and "gust" not in values:
+        return None
+    direction = None
+    if "from" in values:
+        direction = check_direction(values["from"])
+        if "from_magnetic_deg" in cells:
+            direction = setting.true_bearing(direction)
+    speed = check_speed(values["speed"]) if "speed" in values else math.nan
+    gust = values.get("gust")
+    if gust is not None:
+        check_speed(gust, what="gust")
+    name = next(name for name in cells if name in _STAMPS)
+    own = UTC if name == "time_utc" else zone
+    time = told_time(cells[name], name, own, also=_OR_ZONE)
+    return _Row(time, direction, speed, gust)

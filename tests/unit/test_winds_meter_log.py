@@ -10,8 +10,8 @@ import pytest
 from driftmap.errors import WindError
 from driftmap.units import MILE_PER_HOUR
 from driftmap.winds import decode, read_winds
-from driftmap.winds.meter_log import looks_like_meter_log, read_meter_log
 from driftmap.winds.reading import Setting
+from driftmap.winds.table import looks_like_meter_log, read_meter_log
 from driftmap.winds.text import unheard
 
 DATA = Path(__file__).parents[1] / "data" / "winds" / "meter_constructed.csv"
