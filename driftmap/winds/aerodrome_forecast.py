@@ -13,18 +13,7 @@ from typing import Final
 
 from driftmap.air.wind import WindLevel
 from driftmap.errors import PlacedError, at
-from driftmap.winds.aerodrome_code import (
-    ROUNDING,
-    WIND,
-    beside_the_wind,
-    cloud_base,
-    cloud_cover,
-    level_of,
-    lowest_cloud,
-    poor_sky,
-    trend_winds,
-    visibility,
-)
+from driftmap.winds import aerodrome_code as code
 from driftmap.winds.reading import Reading, Setting, nearest_day, show_time
 from driftmap.winds.sonde import choose_station
 from driftmap.winds.text import reader
@@ -79,7 +68,7 @@ def read_aerodrome_forecast(text: str, source: str, setting: Setting) -> Reading
     body, _, remarks = plain[head.end() : ends[mine[0]]].partition(" RMK")
     reading = _reading(head, body, notes, setting)
     level = reading.levels[0]
-    told = trend_winds(remarks, level.direction, _peak(level))
+    told = code.trend_winds(remarks, level.direction, _peak(level))
     beside = (f"{reading.source} tells of {what} (RMK)" for what in told)
     return replace(reading, warned=(*reading.warned, *beside))
 
@@ -120,14 +109,14 @@ def _reading(
         kind="surface",
         levels=(level,),
         valid=flight,
-        cloud_cover=cloud_cover(sky),
-        visibility=visibility(sky),
-        cloud_base=cloud_base(sky),
-        lowest_cloud=lowest_cloud(sky),
+        cloud_cover=code.cloud_cover(sky),
+        visibility=code.visibility(sky),
+        cloud_base=code.cloud_base(sky),
+        lowest_cloud=code.lowest_cloud(sky),
         window=(start, end),
         based_on=issued or start,
         forecast=True,
-        direction_error=ROUNDING,
+        direction_error=code.ROUNDING,
         away=away,
         warned=tuple(
             f"{name} tells of {what}" for what in _warned(base, later, may, level)
@@ -142,17 +131,17 @@ def _warned(
     told: list[str] = []
     for part in (base, *later, *may):
         # A second wind in a part, whose time could not be read.
-        winds = [word for word in part.text.split() if WIND.fullmatch(word)]
-        told += trend_winds(" ".join(winds[1:]), level.direction, _peak(level))
+        winds = [word for word in part.text.split() if code.WIND.fullmatch(word)]
+        told += code.trend_winds(" ".join(winds[1:]), level.direction, _peak(level))
     for part in (base, *later):
-        told += beside_the_wind(part.text, "")
+        told += code.beside_the_wind(part.text, "")
         told += [f"wind shear ({found[0]})" for found in _SHEAR.finditer(part.text)]
     for part in (*later, *may):
         trend = f" {part.kind} {part.text}"
-        told += trend_winds(trend, level.direction, _peak(level))
-        told += [f"{what}, maybe" for what in beside_the_wind(part.text, "")]
+        told += code.trend_winds(trend, level.direction, _peak(level))
+        told += [f"{what}, maybe" for what in code.beside_the_wind(part.text, "")]
     for part in may:
-        told += [f"{what}, maybe" for what in poor_sky(part.text.split())]
+        told += [f"{what}, maybe" for what in code.poor_sky(part.text.split())]
     return list(dict.fromkeys(told))
 
 
@@ -183,7 +172,7 @@ def _minute(text: str, near: datetime) -> datetime:
 
 
 def _wind(text: str) -> re.Match[str] | None:
-    return next((m for word in text.split() if (m := WIND.fullmatch(word))), None)
+    return next((m for word in text.split() if (m := code.WIND.fullmatch(word))), None)
 
 
 def _level(text: str, name: str) -> WindLevel:
@@ -194,4 +183,4 @@ def _level(text: str, name: str) -> WindLevel:
             f"no wind group in {text.strip()[:20]!r}; accepted is such as 24012G20KT",
         )
     with at(f"{name}, {found[0]}"):
-        return level_of(found, name)
+        return code.level_of(found, name)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 
@@ -24,10 +24,10 @@ __all__ = [
     "Source",
     "carried",
     "differs",
-    "disagreement",
     "doubt",
     "ground_rank",
     "interpolated",
+    "mean_of",
     "rank",
     "source_of",
     "stronger",
@@ -217,12 +217,10 @@ def differs(one: Node, other: Node) -> bool:
     return abs(apart) > _SURE * math.hypot(*errors)
 
 
-def disagreement(one: Node, other: Node) -> str:
-    """Say that two winds at one height disagree, with both; the first is the one flown."""
-    return (
-        f"winds disagree at {one.height:.0f} m ({one.height / FOOT:.0f} ft): {_told(one)} by {one.level.source}, "
-        f"which was flown, {_told(other)} by {other.level.source}"
-    )
+def mean_of(level: WindLevel, wind: FloatArray, **changed: Any) -> WindLevel:
+    """Give a level the mean of its members, shape (m, 2), and what else it is changed in."""
+    direction, speed = (float(v) for v in direction_and_speed(*wind.mean(axis=0)))
+    return replace(level, direction=direction, speed=speed, **changed)
 
 
 def _told(node: Node) -> str:
@@ -245,13 +243,10 @@ def interpolated(nodes: Sequence[Node], height: float) -> Node:
     depth = high.height - low.height
     share = (height - low.height) / depth
     wind = (1 - share) * low.wind + share * high.wind
-    direction, speed = direction_and_speed(*wind.mean(axis=0))
     told = (1 - share) * low.error + share * high.error
     error = math.hypot(told, uncertainty.law_error(0.0, share * (1 - share) * depth))
     nearer = high if share > 0.5 else low
-    level = replace(
-        nearer.level, height=height, direction=float(direction), speed=float(speed)
-    )
+    level = mean_of(nearer.level, wind, height=height)
     return Node(height, wind, error, level, nearer.reading)
 
 
@@ -266,7 +261,13 @@ Compared: TypeAlias = tuple[Node, Node, Node]
 def doubt(compared: Iterable[Compared]) -> str | None:
     """Tell of winds that disagree the two farthest apart."""
     pairs = [pair for each in compared for pair in _differing(*each)]
-    return disagreement(*max(pairs, key=_apart)) if pairs else None
+    if not pairs:
+        return None
+    one, other = max(pairs, key=lambda pair: math.hypot(*(pair[0].mean - pair[1].mean)))
+    return (
+        f"winds disagree at {one.height:.0f} m ({one.height / FOOT:.0f} ft): {_told(one)} by "
+        f"{one.level.source}, which was flown, {_told(other)} by {other.level.source}"
+    )
 
 
 def stronger(compared: Iterable[Compared]) -> Stronger | None:
@@ -307,13 +308,5 @@ def _strongest(node: Node) -> Node:
     if node.wind.shape[0] == 1:
         return node
     wind = node.wind[[int(np.argmax(np.hypot(*node.wind.T)))]]
-    direction, speed = direction_and_speed(*wind[0])
     name = f"the strongest member of {node.level.source}"
-    level = replace(
-        node.level, direction=float(direction), speed=float(speed), source=name
-    )
-    return replace(node, wind=wind, level=level)
-
-
-def _apart(pair: tuple[Node, Node]) -> float:
-    return float(np.hypot(*(pair[0].mean - pair[1].mean)))
+    return replace(node, wind=wind, level=mean_of(node.level, wind, source=name))

@@ -18,11 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap import units
-from driftmap.air.wind import WindLevel, direction_and_speed
+from driftmap.air.wind import WindLevel
 from driftmap.checks import FloatArray
 from driftmap.errors import PlacedError, at
 from driftmap.formulas.balloon import ascent_rate
-from driftmap.winds.reading import Reading, Setting, check_speed
+from driftmap.winds.reading import Reading, Setting, level_toward
 from driftmap.winds.text import (
     names_of,
     number_of,
@@ -234,13 +234,12 @@ def _levels(places: _Places, source: str, *, two: bool) -> list[WindLevel]:
         span = float(places.time[i] - places.time[first])
         east = float(places.east[i] - places.east[first]) / span
         north = float(places.north[i] - places.north[first]) / span
-        way, speed = (float(v) for v in direction_and_speed(east, north))
-        with at(f"time_s {places.time[i]:g}"):
-            check_speed(speed)
         error = math.hypot(places.error[i], places.error[first]) / span
-        error = math.hypot(error, 0.0 if two else RATE_ERROR * speed)
+        error = math.hypot(error, 0.0 if two else RATE_ERROR * math.hypot(east, north))
         height = float(places.height[i] + places.height[first]) / 2
+        with at(f"time_s {places.time[i]:g}"):
+            level = level_toward(height, east, north, source, error)
         if height > (levels[-1].height if levels else 0.0):
-            levels.append(WindLevel(height, way, speed, None, source, error=error))
+            levels.append(level)
         first = i
     return levels

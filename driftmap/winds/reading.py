@@ -12,7 +12,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from driftmap.air.wind import WindLevel
+from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.checks import FloatArray
 from driftmap.errors import WindError, quoted
 from driftmap.winds.law import ROUGHNESS
@@ -29,6 +29,7 @@ __all__ = [
     "check_seen",
     "check_speed",
     "lead_of",
+    "level_toward",
     "nearest_day",
     "over_ground",
     "parse_time",
@@ -190,6 +191,14 @@ def check_speed(speed: float, *, what: str = "speed") -> float:
             f"{what} {speed:.4g} m/s; accepted is 0 to {HIGHEST_SPEED:g} m/s"
         )
     return speed
+
+
+def level_toward(
+    height: float, east: float, north: float, source: str, error: float
+) -> WindLevel:
+    """Make a level of a wind by its components [m s⁻¹]."""
+    direction, speed = (float(each) for each in direction_and_speed(east, north))
+    return WindLevel(height, direction, check_speed(speed), None, source, error=error)
 
 
 def check_direction(degrees: float) -> float:

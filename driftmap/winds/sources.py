@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.wind import Stronger, direction_and_speed
+from driftmap.air.wind import Stronger
 from driftmap.checks import FloatArray
 from driftmap.winds import law
 from driftmap.winds.law import MAST, Field, Told, given
@@ -22,6 +22,7 @@ from driftmap.winds.nodes import (
     carried,
     doubt,
     interpolated,
+    mean_of,
     stronger,
 )
 
@@ -151,11 +152,8 @@ def _blended(
         apart * math.sqrt(share * (1 - share) / 2),
     )
     lasting = share * law.lasting + (1 - share) * node.lasting
-    direction, speed = direction_and_speed(*wind.mean(axis=0))
     name = f"{node.level.source}, blended with {first.level.source}"
-    level = replace(
-        node.level, direction=float(direction), speed=float(speed), source=name
-    )
+    level = mean_of(node.level, wind, source=name)
     return Node(node.height, wind, error, level, node.reading, lasting)
 
 
@@ -325,18 +323,11 @@ def _between(
     roughness: float,
 ) -> Node:
     wind = np.stack([column.real, column.imag], axis=1)
-    direction, speed = direction_and_speed(*wind.mean(axis=0))
     nearest = min(read, key=lambda node: abs(node.height - height))
-    variable = nearest.level.direction is None
-    if variable:  # no mean, yet no calm: its speed grows with height as any wind's
-        speed = np.maximum(speed, carried(nearest, height, roughness).level.speed)
-    level = replace(
-        nearest.level,
-        height=height,
-        direction=None if variable else float(direction),
-        speed=float(speed),
-        gust=None,
-        temperature=None,
-        source=f"{_CARRIED} {nearest.level.source}",
-    )
+    by_law = carried(nearest, height, roughness).level
+    level = mean_of(by_law, wind)
+    if (
+        by_law.direction is None
+    ):  # no mean, yet no calm: it grows with height as any wind
+        level = replace(level, direction=None, speed=max(level.speed, by_law.speed))
     return Node(height, wind, error, level, nearest.reading)

@@ -16,22 +16,7 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.errors import at
 from driftmap.units import KNOT
-from driftmap.winds.aerodrome_code import (
-    ROUNDING,
-    WIND,
-    Peak,
-    beside_the_wind,
-    cloud_base,
-    cloud_cover,
-    level_of,
-    lowest_cloud,
-    peak_wind,
-    speed_of,
-    split_report,
-    storms,
-    trend_winds,
-    visibility,
-)
+from driftmap.winds import aerodrome_code as code
 from driftmap.winds.reading import (
     OLDEST,
     Reading,
@@ -159,23 +144,26 @@ def _report(
     start: re.Match[str], body: str, valid: datetime, notes: tuple[str, ...]
 ) -> Reading:
     name = _name(start)
-    observed, trend, remarks = split_report(body)
+    observed, trend, remarks = code.split_report(body)
     words = observed.split()
     while words and _WORD_BEFORE_WIND.fullmatch(words[0]):
         words.pop(0)
     with at(name):
         found = _wind(words)
     with at(f"{name}, {found[0]}"):
-        level = level_of(found, name, _temperature(words))
+        level = code.level_of(found, name, _temperature(words))
         spread, swing_note = _swing(words[1] if words[1:] else "", name)
-    peak = peak_wind(remarks, valid)
+    peak = code.peak_wind(remarks, valid)
     level, peak_note = _with_peak(level, peak, valid)
-    told = [*beside_the_wind(" ".join(words), remarks), *_missing_gust(found)]
-    told += _unread_peak(peak)
+    told = [*code.beside_the_wind(" ".join(words), remarks)]
+    if found["gust"] == "//":
+        told.append("a gust that is not told (G//)")
+    if isinstance(peak, str):
+        told.append(f"a peak wind that cannot be read ({peak})")
     # A second wind of the same report, of another runway or height, and one expected.
-    beside = " ".join(word for word in words[1:] if WIND.fullmatch(word))
+    beside = " ".join(word for word in words[1:] if code.WIND.fullmatch(word))
     for text in (beside, trend):
-        told += trend_winds(text, level.direction, level.gust or level.speed)
+        told += code.trend_winds(text, level.direction, level.gust or level.speed)
     return Reading(
         source=name,
         kind="surface",
@@ -183,10 +171,10 @@ def _report(
         valid=valid,
         direction_error=spread,
         pressure=_pressure(words),
-        cloud_cover=cloud_cover(words),
-        visibility=visibility([*words, *_seen_otherwise(remarks)]),
-        cloud_base=cloud_base(words),
-        lowest_cloud=lowest_cloud(words),
+        cloud_cover=code.cloud_cover(words),
+        visibility=code.visibility([*words, *_seen_otherwise(remarks)]),
+        cloud_base=code.cloud_base(words),
+        lowest_cloud=code.lowest_cloud(words),
         warned=tuple(f"{name} tells of {what}" for what in told),
         assumed=(
             f"{name}: measured 10 m above the ground",
@@ -217,19 +205,21 @@ def _with_past(
     level, notes, stormy = reading.levels[0], list(reading.assumed), ""
     first_clear = reading.valid
     for time, start, body in before:
-        observed, _, remarks = split_report(body)
-        found = storms(observed, remarks)
+        observed, _, remarks = code.split_report(body)
+        found = code.storms(observed, remarks)
         if found:
             stormy, first_clear = f"{_name(start)} tells of {found[0]}", reading.valid
         elif stormy:
             first_clear = min(first_clear, time)
-        blown = WIND.search(observed)
+        blown = code.WIND.search(observed)
         if blown and "/" not in blown["speed"]:
             coded = (blown["gust"] or "").replace("/", "") or blown["speed"]
-            speed = speed_of(coded, blown["unit"])
-            peaks: list[Peak | str | None] = [Peak(0.0, speed, time)]
-            for peak in (*peaks, peak_wind(remarks, time)):
-                if isinstance(peak, Peak) and peak.speed > (level.gust or level.speed):
+            speed = code.speed_of(coded, blown["unit"])
+            peaks: list[code.Peak | str | None] = [code.Peak(0.0, speed, time)]
+            for peak in (*peaks, code.peak_wind(remarks, time)):
+                if isinstance(peak, code.Peak) and peak.speed > (
+                    level.gust or level.speed
+                ):
                     level, told = _with_peak(level, peak, reading.valid)
                     notes += told
     warned = reading.warned
@@ -243,10 +233,10 @@ def _with_past(
 
 
 def _with_peak(
-    level: WindLevel, peak: Peak | str | None, valid: datetime
+    level: WindLevel, peak: code.Peak | str | None, valid: datetime
 ) -> tuple[WindLevel, list[str]]:
     """Let the peak wind of the hour before count as a gust."""
-    if not isinstance(peak, Peak):
+    if not isinstance(peak, code.Peak):
         return level, []
     told = f"{level.source}: peak wind {peak.speed / KNOT:.0f} kt at {peak.time:%H:%M}Z"
     if valid - peak.time > _PEAK_COUNTS:
@@ -255,19 +245,9 @@ def _with_peak(
     return replace(level, gust=gust), [f"{told} counts as a gust"]
 
 
-def _unread_peak(peak: Peak | str | None) -> list[str]:
-    return (
-        [f"a peak wind that cannot be read ({peak})"] if isinstance(peak, str) else []
-    )
-
-
-def _missing_gust(found: re.Match[str]) -> list[str]:
-    return ["a gust that is not told (G//)"] if found["gust"] == "//" else []
-
-
 def _wind(words: list[str]) -> re.Match[str]:
     group = words[0] if words else ""
-    found = WIND.fullmatch(group)
+    found = code.WIND.fullmatch(group)
     if not group or group == "NIL":
         raise ValueError("no wind group; it is cut short or empty")
     if set(group.rstrip("KTMPSH")) == {"/"}:
@@ -288,11 +268,11 @@ def _bound_note(found: re.Match[str], name: str) -> list[str]:
 def _swing(word: str, name: str) -> tuple[float, list[str]]:
     found = _SWING.fullmatch(word)
     if not found:
-        return ROUNDING, []
+        return code.ROUNDING, []
     first, last = (check_direction(float(d)) for d in found.groups())
     width = (last - first) % (2 * math.pi)
     note = f"{name}: direction swings {found[0]}, all of it alike likely"
-    return math.hypot(width / math.sqrt(12), ROUNDING), [note]
+    return math.hypot(width / math.sqrt(12), code.ROUNDING), [note]
 
 
 def _time(start: re.Match[str], setting: Setting) -> datetime:

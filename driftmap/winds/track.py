@@ -17,7 +17,7 @@ from typing import Final
 from xml.etree import ElementTree
 
 from driftmap import units
-from driftmap.air.wind import WindLevel, direction_and_speed
+from driftmap.air.wind import WindLevel
 from driftmap.errors import WindError, at, located
 from driftmap.winds.forecast import FARTHEST, distance
 from driftmap.winds.reading import (
@@ -25,6 +25,7 @@ from driftmap.winds.reading import (
     Setting,
     check_direction,
     check_speed,
+    level_toward,
     parse_time,
 )
 from driftmap.winds.spoken import when_said
@@ -138,11 +139,9 @@ def _levels(fall: list[_Fix], ground: float, source: str) -> list[WindLevel]:
             north = math.radians(fix.latitude - start.latitude) * _EARTH / span
             turn = math.radians((fix.longitude - start.longitude + 180) % 360 - 180)
             east = turn * _EARTH * math.cos(math.radians(fix.latitude)) / span
-            way, speed = (float(v) for v in direction_and_speed(east, north))
-            with at(f"{fix.time:%H:%M:%S}"):
-                check_speed(speed)
             error = math.hypot(FIX_ERROR * math.sqrt(2) / span, GLIDE)
-            levels.append(WindLevel(height, way, speed, None, source, error=error))
+            with at(f"{fix.time:%H:%M:%S}"):
+                levels.append(level_toward(height, east, north, source, error))
         start = fix
     levels.sort(key=lambda level: level.height)
     return [
