@@ -23,7 +23,14 @@ from driftmap.cli.options import (
 )
 from driftmap.errors import InputError
 from driftmap.winds.law import ROUGHNESS
-from driftmap.winds.reading import Reading, Setting, check_zone, parse_time, show_time
+from driftmap.winds.reading import (
+    Reading,
+    Setting,
+    check_zone,
+    parse_time,
+    present,
+    show_time,
+)
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
@@ -173,7 +180,7 @@ def wind_options_for(
 
 def setting_of(asked: WindOptions, place: WindPlace) -> Setting:
     """Say what the readers must know of place and time."""
-    now = datetime.now(UTC)
+    now = present()
     when = flight_time(asked.when, now) if asked.when else None
     zone = when.tzinfo if when else None
     return Setting(
@@ -314,11 +321,9 @@ def occasion_of(
     flight: Flight, site: Site, when: str | None, *, ahead: bool = False
 ) -> Occasion:
     """Say what is flown where and when: now, or on no day yet, where nobody says when."""
-    from datetime import UTC, datetime
-
     from driftmap.rules import Occasion
 
-    time = None if ahead else datetime.now(UTC)
+    time = None if ahead else present()
     if when is not None:
         time = flight_time(when)
     return Occasion(site.name, flight.name, time, site.longitude)

@@ -56,11 +56,10 @@ def _open(path: Path | None, *, create: bool = False) -> Log:
 
 def log_assessment(assessment: Assessment, inputs: RunInputs, path: str) -> str:
     """Write an assessment to the log at a path, or the user's own; say so."""
-    from datetime import UTC, datetime
-
     from driftmap.cli.inputs import flight_time
     from driftmap.logbook.written import assessment_entry
     from driftmap.winds import kind_of
+    from driftmap.winds.reading import present
 
     asked = inputs["asked"]
     files = {
@@ -69,7 +68,7 @@ def log_assessment(assessment: Assessment, inputs: RunInputs, path: str) -> str:
         "wind": asked.winds,
         "answers": inputs["answers"],
     }
-    when = flight_time(asked.when) if asked.when else datetime.now(UTC)
+    when = flight_time(asked.when) if asked.when else present()
     fetched = [] if asked.at is None else ["forecast asked for"]
     entry, contents = assessment_entry(
         assessment,

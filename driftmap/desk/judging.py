@@ -321,5 +321,5 @@ def _dial(task: Task, language: str) -> str:
 
 
 def now() -> datetime:
-    """Give the present, with its zone."""
-    return datetime.now(UTC)
+    """Give the present, in the zone of this computer's clock: pages tell it so."""
+    return datetime.now(UTC).astimezone()

@@ -137,7 +137,7 @@ def statements(assessment: Assessment) -> list[tuple[str, str]]:
     a = assessment
     told = [
         ("verdict", a.verdict),
-        ("good until", _good_until(a)),
+        ("go until" if a.verdict == "go" else "judge anew after", _good_until(a)),
         *(("not surely kept", c.name) for c in a.checks if c.outcome != "pass"),
         *(("caution", text) for text in CAUTIONS),
         ("flight", a.flight.name),

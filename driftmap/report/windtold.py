@@ -11,7 +11,7 @@ from driftmap.air.wind import WindLevel, WindProfile, told_at
 from driftmap.planning.around import Around
 from driftmap.report.page import text_of, told_to_script
 from driftmap.report.voice import Voice
-from driftmap.report.words import flown_at
+from driftmap.report.words import clock_at, flown_at
 from driftmap.units import DIMENSIONS, unit_of
 from driftmap.verdict.assessment import Assessment, good_between
 from driftmap.winds.uncertainty import (
@@ -200,11 +200,12 @@ def stops_at(wind: WindProfile, around: Around, voice: Voice) -> str:
 
 
 def good_until(a: Assessment, voice: Voice) -> str:
-    """Say until when a verdict counts, as it stands on paper."""
+    """Say until when a verdict counts, as it stands on paper; only a go is good for long."""
     found = good_between(a)
     if found is None:
         return voice.say("age.undated")
-    return voice.say("age.good", time=f"{found[1]:%H:%M}")
+    key = "age.good" if a.verdict == "go" else "age.void"
+    return voice.say(key, time=clock_at(found[1]))
 
 
 def age_script(a: Assessment, voice: Voice) -> str:

@@ -12,6 +12,7 @@ from driftmap import units as unit_names
 __all__ = [
     "Units",
     "bearing",
+    "clock_at",
     "compass",
     "distance",
     "energy",
@@ -325,6 +326,19 @@ def span(low: str, high: str) -> str:
         return high
     number, _, unit = low.partition(" ")
     return f"{number} to {high}" if high.endswith(unit) else f"{low} to {high}"
+
+
+def clock_at(when: datetime) -> str:
+    """Write a time of day as it was told; one of UTC says so.
+
+    Examples
+    --------
+    >>> clock_at(datetime.fromisoformat("2026-06-13T08:50-07:00"))
+    '08:50'
+    >>> clock_at(datetime.fromisoformat("2026-06-13T15:50Z"))
+    '15:50 UTC'
+    """
+    return f"{when:%H:%M}" if when.utcoffset() else f"{when:%H:%M} UTC"
 
 
 def flown_at(when: datetime | None) -> str:

@@ -6,7 +6,7 @@ import os
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Final, TypeAlias
 
@@ -25,7 +25,7 @@ from driftmap.winds import (
 )
 from driftmap.winds.kept import looks_kept, read_kept
 from driftmap.winds.merge import merge
-from driftmap.winds.reading import Reading, Setting, check_seen, show_time
+from driftmap.winds.reading import Reading, Setting, check_seen, present, show_time
 from driftmap.winds.spoken import looks_like_words, read_words
 from driftmap.winds.table import write_table
 from driftmap.winds.text import Reader, check_text, load_text, unheard
@@ -210,7 +210,7 @@ def read_winds(  # noqa: PLR0913 - all but the first are options
     >>> wind.age, wind.known_to
     (0.0, 60.0)
     """
-    now = datetime.now(UTC)
+    now = present()
     setting = Setting(
         site_altitude,
         station,

@@ -33,6 +33,7 @@ __all__ = [
     "nearest_day",
     "over_ground",
     "parse_time",
+    "present",
     "show_time",
 ]
 
@@ -44,8 +45,9 @@ HIGHEST_SPEED: Final = 120.0
 (Barrow Island, 1996; WMO, from memory) and jet streams stay near 110."""
 
 
-def _present() -> datetime:
-    return datetime.now(UTC)
+def present() -> datetime:
+    """Give the present, in the zone of this computer's clock: pages tell it so."""
+    return datetime.now(UTC).astimezone()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +64,12 @@ class Setting:
 
     site_altitude: float
     station: str | None = None
-    when: datetime = field(default_factory=_present)
+    when: datetime = field(default_factory=present)
     declination: float | None = None
     terrain: str = "open"
     place: tuple[float, float] | None = None
     read_at: datetime | None = None
-    now: datetime = field(default_factory=_present)
+    now: datetime = field(default_factory=present)
     station_away: float | None = None
     zone: tzinfo | None = None
 

@@ -141,7 +141,9 @@ def test_a_go_in_a_receiver_says_until_when_and_a_no_go_why(demo):
     assert against
     told = dict(reversed(statements(demo)))
     assert told["not surely kept"] == against[0]
-    assert when in told["good until"]
+    assert when in told["judge anew after"]
+    assert "go until" not in told
+    assert when in dict(statements(go))["go until"]
 
 
 def test_a_square_is_as_likely_as_the_hazard_of_its_ground(demo):

@@ -11,6 +11,7 @@ from click.testing import CliRunner
 
 from driftmap.cli.inputs import flight_time
 from driftmap.cli.winds import winds_command
+from driftmap.desk.judging import now as desk_now
 from driftmap.errors import InputError, WindError
 from driftmap.units import KNOT
 from driftmap.winds import decode, decode_all, merge, read_winds
@@ -57,6 +58,16 @@ def test_a_time_of_day_without_a_zone_is_this_computers_clock():
     local = (NOW - timedelta(minutes=30)).astimezone()
     reading = decode(f"calm at {local:%H:%M}", _setting())
     assert reading.valid == NOW - timedelta(minutes=30)
+
+
+def test_the_present_is_told_as_the_clock_on_the_wrist_shows_it(monkeypatch):
+    """Paper that ends in another zone's hours would be good for seven hours by mistake."""
+    with monkeypatch.context() as patch:
+        patch.setenv("TZ", "XXX+7")
+        time.tzset()
+        told = [Setting(0.0).when, desk_now()]
+    time.tzset()
+    assert [t.utcoffset() for t in told] == [timedelta(hours=-7)] * 2
 
 
 def test_a_time_of_day_without_a_zone_is_of_the_flights_zone():
