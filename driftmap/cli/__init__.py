@@ -7,6 +7,7 @@ import gc
 import importlib
 import os
 import sys
+from collections import Counter
 from importlib.metadata import version
 from types import MappingProxyType
 from typing import Final
@@ -120,6 +121,15 @@ class _Lazy(click.Group):
         command: click.Command = getattr(importlib.import_module(module), name)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find a command; refuse an option that is given twice where one would be lost."""
+        name, command, rest = super().resolve_command(ctx, args)
+        if command is not None and (twice := _lost(command, name, ctx, rest)):
+            ctx.fail(f"{twice} is given twice; give it once.")
+        return name, command, rest
+
     def format_commands(
         self, ctx: click.Context, formatter: click.HelpFormatter
     ) -> None:
@@ -127,6 +137,25 @@ class _Lazy(click.Group):
         del ctx
         with formatter.section("Commands"):
             formatter.write_dl([(name, text) for name, (_, text) in _COMMANDS.items()])
+
+
+def _lost(
+    command: click.Command, name: str | None, ctx: click.Context, args: list[str]
+) -> str:
+    """Name an option of which only the last would count, though it stands there twice."""
+    own = click.Context(command, parent=ctx, info_name=name)
+    try:
+        order = command.make_parser(own).parse_args(list(args))[2]
+    except click.UsageError:
+        return ""  # the command tells it as it is
+    once = (
+        parameter
+        for parameter in order
+        if isinstance(parameter, click.Option)
+        and not (parameter.multiple or parameter.is_flag or parameter.count)
+    )
+    times = Counter(parameter.opts[0] for parameter in once)
+    return next((option for option, n in times.items() if n > 1), "")
 
 
 @click.group(

@@ -89,6 +89,7 @@ def headline(
         "good": good_until(a, voice),
         "stop": stop or voice.say("verdict.valid"),
         "judged": judged,
+        "pad": a.site.pad,
         "place": show_position(a.site.longitude, a.site.latitude),
         "time": flown_at(a.answers.when) or voice.say("head.no_time"),
         "more_wind": more_wind_told(a.more_wind, voice),

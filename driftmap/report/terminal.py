@@ -39,7 +39,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     ]
     # A terminal is read by scripts too: plain hyphens and blanks.
     lines[0] = lines[0].translate({0x2011: "-", 0xA0: " "})
-    lines.append(f"  {_for(head['time'])}, pad at {head['place']}")
+    lines.append(f"  {_for(head['time'])}, {visible(head['pad'])} at {head['place']}")
     people = [x.name for x in a.site.areas if x.occupied]
     reasons = verdict_reasons(a.checks, people, english(units))
     lines += [f"  - {visible(reason)}" for reason in reasons[:_MOST_REASONS]]

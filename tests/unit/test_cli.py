@@ -9,7 +9,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from shell import driftmap
+
+from driftmap.cli import cli
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")
@@ -24,7 +27,7 @@ WHEN = {MORNING: "2026-06-13T08:30-07:00", NOON: "2026-06-13T12:10-07:00"}
 """The example winds' own day, shortly after they were read."""
 
 
-def assess(tmp_path, *more, flight=FLIGHT, site=SITE, wind=MORNING):
+def assess(tmp_path, *more, samples=4000, flight=FLIGHT, site=SITE, wind=MORNING):
     out = tmp_path / "out"
     arguments = [
         flight,
@@ -34,15 +37,26 @@ def assess(tmp_path, *more, flight=FLIGHT, site=SITE, wind=MORNING):
         wind,
         *(("--when", WHEN[wind]) if wind in WHEN else ()),
         "--samples",
-        4000,
+        samples,
         "--out",
         out,
     ]
     return driftmap("assess", *arguments, "--answers", ANSWERS, *more), out
 
 
+@pytest.mark.parametrize(
+    ("option", "one", "other"),
+    [("--site", SITE, "other.geojson"), ("--samples", "9", "10")],
+)
+def test_an_option_of_which_one_would_be_lost_is_refused(option, one, other):
+    """Whoever edits the end of yesterday's line must not fly from another pad unseen."""
+    run = CliRunner().invoke(cli, ["assess", FLIGHT, option, one, option, other])
+    assert run.exit_code == 2
+    assert f"{option} is given twice" in run.output
+
+
 def test_go_writes_map_and_document(tmp_path):
-    run, out = assess(tmp_path, "--json", "--samples", 20000)
+    run, out = assess(tmp_path, "--json", samples=20_000)
     assert run.returncode == 0, run.stderr
     data = json.loads(run.stdout)
     assert data == json.loads((out / "assessment.json").read_text(encoding="utf-8"))
@@ -91,7 +105,7 @@ def test_pages_of_an_earlier_run_are_named(tmp_path):
 
 def test_verdicts_have_their_exit_codes(tmp_path):
     # Nothing seen in a hundred flights is no proof of a chance below 1 in 1,000.
-    run, _ = assess(tmp_path, "--samples", 100)
+    run, _ = assess(tmp_path, samples=100)
     assert run.returncode == 3
     assert run.stdout.startswith("HOLD")
     run, _ = assess(tmp_path, wind="30 mph from 80")
