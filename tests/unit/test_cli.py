@@ -275,17 +275,11 @@ def test_bad_files_of_every_kind(tmp_path):
 def test_a_surface_report_brings_its_own_air(tmp_path):
     """Temperature and altimeter setting of a METAR make the day; an option overrides."""
     report = "METAR KXYZ 131520Z 08004KT 10SM CLR 35/05 A2992"
-    winds = [
-        "--wind",
-        report,
-        "--json",
-        "--samples",
-        500,
-    ]
-    run, _ = assess(tmp_path / "a", *winds)
+    winds = ["--wind", report, "--json"]
+    run, _ = assess(tmp_path / "a", *winds, samples=500)
     told = json.loads(run.stdout)["assumed"] if run.returncode != 2 else run.stderr
     assert any("35 °C" in text for text in told), told
-    run, _ = assess(tmp_path / "b", *winds, "--temperature", "10 C")
+    run, _ = assess(tmp_path / "b", *winds, "--temperature", "10 C", samples=500)
     assert any("10 °C" in text for text in json.loads(run.stdout)["assumed"])
 
 
