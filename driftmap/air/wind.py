@@ -212,6 +212,8 @@ class WindProfile:
         Sources of which nobody said when they were read; a verdict holds for each.
     warned : tuple of str
         What the sources say that a verdict must hold for, a sentence each.
+    aside : str
+        What somebody set aside of it by hand, which stands beside the word; or empty.
     temperature, altimeter : float or None
         Air temperature [K] and altimeter setting [Pa] of a surface report, if it has them.
     cloud_cover, visibility : float or None
@@ -251,6 +253,7 @@ class WindProfile:
     dated: bool = False
     undated: tuple[str, ...] = field(default=())
     warned: tuple[str, ...] = field(default=())
+    aside: str = ""
     temperature: float | None = None
     altimeter: float | None = None
     cloud_cover: float | None = None

@@ -220,11 +220,21 @@ def _age(wind: WindProfile, limit: Limit) -> list[Check]:
 
 
 def _warned(wind: WindProfile) -> list[Check]:
-    """Hold on what the reports warn of, and where they disagree."""
-    return [
+    """Hold on what the reports warn of, and where they disagree; tell what was set aside."""
+    warned = [
         Check(kind=Kind.WIND_WARNED, name=said, outcome="warn", source=_ASSUMED)
         for said in wind.warned
     ]
+    if not wind.aside:
+        return warned
+    aside = Check(
+        kind=Kind.WIND_WARNED,
+        name=wind.aside,
+        outcome="pass",
+        source="whoever set it aside answers for it",
+        beside=True,
+    )
+    return [*warned, aside]
 
 
 def _into_cloud(cloud: Cloud, wind: WindProfile) -> list[Check]:

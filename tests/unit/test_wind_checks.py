@@ -146,6 +146,12 @@ def test_what_reports_warn_of_holds():
     assert (check.name, check.outcome) == (said, "warn")
 
 
+def test_what_was_set_aside_by_hand_stands_beside_the_word():
+    check = _checks(_wind(aside="1 wind set aside by hand"))[Kind.WIND_WARNED]
+    assert (check.name, check.outcome) == ("1 wind set aside by hand", "pass")
+    assert check.beside
+
+
 @pytest.mark.parametrize(("base", "outcome"), [(299.0, "warn"), (300.0, "pass")])
 def test_a_flight_into_the_cloud_reported_holds(base, outcome):
     """OVC and BKN hide it, whatever rules the site names."""
