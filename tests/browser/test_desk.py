@@ -3,6 +3,7 @@ nothing to a word, by mouse, by keys alone, by touch on a phone; and what goes w
 """
 
 import json
+import re
 import shutil
 import signal
 import subprocess
@@ -819,6 +820,19 @@ def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
     assert browser.requests() == []
 
 
+A_GO = """
+  // A go as the desk would tell it, good for a quarter of an hour.
+  const real = window.fetch;
+  window.fetch = async (...given) => {
+    const answer = await real(...given);
+    if (!String(given[0]).includes('state')) return answer;
+    const told = await answer.json();
+    for (const item of told.items) Object.assign(item, {word: 'go', sure: true, reason: 'All checks are within limits', good_for: 900});
+    return new Response(JSON.stringify(told), {headers: {'Content-Type': 'application/json'}});
+  };
+"""
+
+
 def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
     """The page alone, its desk gone: every word turns to hold and says why."""
     (tmp_path / "flights").mkdir()
@@ -828,17 +842,7 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
         room(browser, desk, "day")
         click(browser, "Add to the day")
         until(lambda: browser.find("#list li"), "the flight on the list")
-        # A go as the desk would tell it, good for a quarter of an hour.
-        browser.js("""
-          const real = window.fetch;
-          window.fetch = async (...given) => {
-            const answer = await real(...given);
-            if (!String(given[0]).includes('state')) return answer;
-            const told = await answer.json();
-            for (const item of told.items) Object.assign(item, {word: 'go', sure: true, reason: 'All checks are within limits', good_for: 900});
-            return new Response(JSON.stringify(told), {headers: {'Content-Type': 'application/json'}});
-          };
-        """)
+        browser.js(A_GO)
         until(lambda: "Good for" in browser.find("#list .left").text, "a go")
         assert browser.find("#list strong").text == "GO"
         # It hangs with its connections open, which is worse than being gone.
@@ -858,9 +862,27 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
         assert "Valid until" in browser.find("#crowd").text
         desk.process.send_signal(signal.SIGSTOP)
         until(lambda: browser.find("#crowd strong").text == "HOLD", "hold once more")
+        assert "does not answer" in problem(browser)
+        # A phone that only reads: it goes out of reach, or sleeps, while it shows a go.
+        desk.process.send_signal(signal.SIGCONT)
+        let = """fetch('readers', {method: 'POST', body: '{"on": true}', headers:
+          {'X-Desk': '1', 'Content-Type': 'application/json'}})"""
+        told = browser.driver.execute_async_script(
+            f"{let}.then(a => a.json()).then(arguments[0])"
+        )
+        browser.driver.get(re.sub(r"//[\d.]+:", "//127.0.0.1:", told["address"]))
+        browser.js(A_GO)
+        until(lambda: browser.find("#list strong").text == "GO", "a go on the phone")
+        assert "Good for 15" in browser.find("#list").text
+        browser.js("""
+          window.fetch = () => new Promise(() => {});
+          const now = Date.now;
+          Date.now = () => now() + 20000;
+        """)
+        until(lambda: browser.find("#list strong").text == "HOLD", "hold on the phone")
+        assert "does not answer" in browser.find("#list .reason").text
     finally:
         desk.stop(signal.SIGKILL)
-    assert "does not answer" in problem(browser)
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,5 @@
 // The day's list: each flight with its word, the one reason that governs, and what can be done.
-import {ask, calmly, clock, doing, el, find, question, sign} from "./net.js";
+import {ask, calmly, clock, doing, el, find, question, sign, since} from "./net.js";
 
 const WORDS = {go: "GO", hold: "HOLD", "no-go": "NO\u2011GO"};
 const drawn = new Map();
@@ -137,18 +137,18 @@ async function found(item) {
 }
 
 // A go turns to hold, in every room, when its time is out or the desk is silent.
-export function lapse(state, since, silent) {
-  const over = state.items.filter(item => item.word === "go" && (silent || !(item.good_for > since)));
+export function lapse(state, ago, silent) {
+  const over = state.items.filter(item => item.word === "go" && (silent || !(item.good_for > ago)));
   for (const item of over) Object.assign(item, {word: "hold", good_for: null, reason: silent ? "The desk does not answer" : "Its time ran out; it is being flown again"});
   return over.length > 0;
 }
 
 // Each second: a go counts down.
 export function tick(desk) {
-  const since = (performance.now() - desk.heard) / 1000;
+  const ago = since(desk.heard) / 1000;
   for (const item of desk.state?.items || []) {
     if (item.word !== "go") continue;
-    const left = Math.max(0, item.good_for - since), text = `Good for ${Math.floor(left / 60)}:${String(Math.floor(left % 60)).padStart(2, "0")}`;
+    const left = Math.max(0, item.good_for - ago), text = `Good for ${Math.floor(left / 60)}:${String(Math.floor(left % 60)).padStart(2, "0")}`;
     for (const good of document.querySelectorAll(`.flight[data-id="${CSS.escape(item.id)}"] .left`)) good.textContent = text;
   }
 }

@@ -1,5 +1,5 @@
 // The rooms of the desk, and the pulse that keeps every word true.
-import {ask, find, tell} from "./net.js";
+import {ask, find, mark, since, tell} from "./net.js";
 import * as day from "./day.js";
 import * as wind from "./wind.js";
 import * as people from "./people.js";
@@ -10,7 +10,7 @@ import * as show from "./show.js";
 const PULSE = 1000; // ms
 const SILENCE = 5000; // ms after which nothing here may be believed
 const rooms = {day, wind, flight, field, show, answers: people};
-const desk = {state: null, heard: 0, silent: false, open};
+const desk = {state: null, heard: mark(), silent: false, open};
 let last = "", room = "";
 
 export function open(name, more) {
@@ -31,7 +31,7 @@ export function open(name, more) {
 async function pulse() {
   try {
     const state = await ask(`state?reader=${find("html").dataset.reader || ""}`, undefined, "GET", SILENCE - PULSE);
-    desk.heard = performance.now();
+    desk.heard = mark();
     desk.silent = false;
     day.lapse(state, 0, false);
     const text = JSON.stringify({...state, now: 0, items: state.items.map(item => ({...item, good_for: 0}))});
@@ -44,8 +44,8 @@ async function pulse() {
       else rooms[room].draw?.(desk);
     }
   } catch { /* silence is told below */ }
-  const silent = performance.now() - desk.heard > SILENCE;
-  const fell = desk.state && day.lapse(desk.state, (performance.now() - desk.heard) / 1000, silent);
+  const silent = since(desk.heard) > SILENCE;
+  const fell = desk.state && day.lapse(desk.state, (since(desk.heard)) / 1000, silent);
   if (desk.state && (fell || silent !== desk.silent)) {
     desk.silent = silent;
     last = ""; // the next answer draws everything anew

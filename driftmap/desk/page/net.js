@@ -20,6 +20,10 @@ export async function ask(path, body, method = body === undefined ? "GET" : "POS
   return told;
 }
 
+// One clock stands still while a device sleeps, the other goes as it is set: the longer counts.
+export const mark = () => ({steady: performance.now(), wall: Date.now()});
+export const since = from => Math.max(performance.now() - from.steady, Date.now() - from.wall); // ms
+
 export const find = (selector, within = document) => within.querySelector(selector);
 
 export function el(tag, more = {}, ...children) {
