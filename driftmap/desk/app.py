@@ -37,6 +37,8 @@ def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
 
     if what not in {"map", "sheet", "dial"} or language not in languages():
         abort(404)
+    if what == "map" and "alone" not in request.args:
+        return own_files("watch.html")  # about it, the word as it is now
     text = desk.page(name, what, language)
     if text is not None:
         return sealed(text)

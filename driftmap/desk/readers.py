@@ -23,7 +23,7 @@ __all__ = ["Readers", "readers_app", "readers_part"]
 
 _HERE: Final = 15.0  # s since a reader was last heard
 _MOST: Final = 500
-_OWN: Final = ("reader.js", "net.js", "desk.css", "colours.css")
+_OWN: Final = ("reader.js", "watch.js", "net.js", "desk.css", "colours.css")
 _SHOWN: Final = (
     "id",
     "name",

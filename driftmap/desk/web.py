@@ -20,7 +20,7 @@ LARGEST: Final = 12_000_000
 
 _POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
-    "connect-src 'self'; frame-ancestors 'none'; form-action 'none'; base-uri 'none'"
+    "connect-src 'self'; frame-src 'self'; frame-ancestors 'self'; form-action 'none'; base-uri 'none'"
 )
 _SEALED: Final = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 _TYPES: Final = {
@@ -117,7 +117,7 @@ def _colours() -> str:
 def sealed(text: str, kind: str = "text/html") -> Response:
     """Serve a page that is whole in itself and brings its own policy."""
     answer = Response(text, mimetype=kind)
-    answer.headers["Content-Security-Policy"] = "frame-ancestors 'none'"
+    answer.headers["Content-Security-Policy"] = "frame-ancestors 'self'"
     if kind == "image/svg+xml":
         answer.headers["Content-Security-Policy"] = _SEALED
     return answer

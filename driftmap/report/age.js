@@ -8,8 +8,17 @@ const age = (() => {
   const fresh = { word: word.textContent, title: document.title, sign };
   const line = document.querySelector("#age");
 
+  // Where the page is shown by one that knows of newer words, why this one is over.
+  let over = "";
+  window.addEventListener("message", event => {
+    if (event.source !== window.parent || event.source === window) return;
+    over = String(event.data);
+    show();
+  });
+
   // Why the verdict does not count at a time [ms]; empty while it does.
   function lapsed(now) {
+    if (over) return over;
     if (AGE.from === null) return AGE.undated;
     if (now < AGE.from) return AGE.early;
     return now < AGE.until ? "" : AGE.past;

@@ -5,6 +5,7 @@ switch does what it says, names from files are shown and never run.
 import base64
 import dataclasses
 import re
+import time
 
 import numpy as np
 import pytest
@@ -413,6 +414,28 @@ HEAD = (
     "return [document.querySelector('header .word').textContent.replace('\u2011', '-'), "
     "document.body.classList.contains('go'), document.querySelector('#age').textContent]"
 )
+
+
+def test_a_go_in_a_page_that_knows_better_falls_to_hold(
+    browser, demo, just_now, tmp_path
+):
+    """Whoever shows the map may end its go, and never make one."""
+    (tmp_path / "map.html").write_text(map_html(just_now(demo, "go"), units="us"))
+    (tmp_path / "no.html").write_text(map_html(just_now(demo, "no-go"), units="us"))
+    for name, words in (("map", ["GO", "HOLD", "GO"]), ("no", ["NO-GO"] * 3)):
+        around = tmp_path / "around.html"
+        around.write_text(f"<iframe src='{name}.html'></iframe>")
+        browser.open(around)
+        for said, word in zip(("", "the desk says NO-GO", ""), words, strict=True):
+            browser.js("frames[0].postMessage(arguments[0], '*')", said)
+            browser.driver.switch_to.frame(0)
+            until = time.monotonic() + 5
+            while browser.js(HEAD)[0] != word and time.monotonic() < until:
+                time.sleep(0.02)
+            shown, go, told = browser.js(HEAD)
+            assert (shown, go) == (word, word == "GO")
+            assert said in told
+            browser.driver.switch_to.default_content()
 
 
 def test_a_go_falls_to_hold_when_its_time_is_over(browser, demo, just_now, tmp_path):
