@@ -12,6 +12,7 @@ import json
 import os
 import queue
 import threading
+import zlib
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -229,10 +230,26 @@ def _reply(url: str) -> tuple[int, bytes]:
             timeout=_TIMEOUT,
             allow_redirects=False,
             stream=True,
-            headers={"User-Agent": "driftmap"},
+            headers={"User-Agent": "driftmap", "Accept-Encoding": "gzip"},
         ) as reply:
-            body = reply.raw.read(_LONGEST + 1, decode_content=True)
-            return reply.status_code, body
+            body = reply.raw.read(_LONGEST + 1, decode_content=False)
+            packed = reply.headers.get("Content-Encoding", "identity").strip().lower()
+            return reply.status_code, _unpacked(body, packed)
+
+
+def _unpacked(body: bytes, packed: str) -> bytes:
+    """Unpack an answer up to a bounded size; what cannot be unpacked is no answer.
+
+    Some versions of urllib3 unpack all of what they were sent, however large it grows.
+    """
+    if packed != "gzip":
+        return body if packed == "identity" else b""
+    try:
+        return zlib.decompressobj(wbits=16 + zlib.MAX_WBITS).decompress(
+            body, _LONGEST + 1
+        )
+    except zlib.error:
+        return b""
 
 
 def _parsed(body: bytes, status: int, host: str) -> dict[str, Any]:

@@ -17,7 +17,6 @@ import argparse
 import re
 import sys
 from datetime import datetime
-from itertools import chain
 from pathlib import Path
 
 import numpy as np
@@ -41,7 +40,11 @@ LINES = {
 MAST, SINK = 10.0, 6.0  # m, m/s
 MORNING = 5.0  # h between a morning's balloon and noon
 SOON = 1 / 6  # h, the shortest time that the mast tells a change of
-DRAWS = 2  # of errors and pairs for each sounding
+DRAWS = {"night": 12, "low sun": 6}
+FEWEST = 2
+"""Draws of errors and pairs for each sounding: more where soundings are few, so that luck of
+the draws is no more than luck of the soundings."""
+
 ALOFT = 0.3  # m/s, error of a component of what a sonde tells
 STEPS = (
     100.0,
@@ -275,11 +278,11 @@ def judged(given):
                     whole = drift(sounding, top)[0] / SINK
                     drifts.setdefault((top, group), []).append(whole)
             for name, how in TOLD.items():
-                for top, *miss in chain.from_iterable(
-                    misses(sounding, how, borrowed) for _ in range(DRAWS)
-                ):
-                    for group in groups(sounding):
-                        rows.setdefault((name, top, group), []).append(miss)
+                draws = {group: DRAWS.get(group, FEWEST) for group in groups(sounding)}
+                for drawn in range(max(draws.values())):
+                    for top, *miss in misses(sounding, how, borrowed):
+                        for group in (g for g in draws if drawn < draws[g]):
+                            rows.setdefault((name, top, group), []).append(miss)
     return rows, drifts
 
 
@@ -304,7 +307,7 @@ def table(rows, drifts):
         own = np.pi * np.mean((LINES[90] * size) ** 2) / area
         ours = np.mean([energy(o, s) for o, s in zip(off, size, strict=True)]) / score
         yield (
-            f"| {name} | {top:.0f} m | {group} ({off.size // DRAWS}) | {held} "
+            f"| {name} | {top:.0f} m | {group} ({len(drifts[top, group])}) | {held} "
             f"| {np.sqrt(np.mean(ratio**2) / 2):.2f} | {100 * own:.0f} % | {100 * ours:.0f} % |"
         )
 

@@ -5,6 +5,7 @@ was ever sent by it.
 """
 
 import contextlib
+import gzip
 import json
 import threading
 import time
@@ -337,6 +338,43 @@ def test_a_broken_server_is_one_line_in_bounded_time(tmp_path, monkeypatch, kind
         assert time.monotonic() - start < 5.0
     assert "\n" not in str(caught.value)
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("encoding", "body", "read"),
+    [
+        ("gzip", gzip.compress(json.dumps(_answer()).encode()), True),
+        ("identity", json.dumps(_answer()).encode(), True),
+        ("gzip", gzip.compress(json.dumps(_answer()).encode())[:-40], False),
+        ("gzip", gzip.compress(b"{" + b" " * 40_000_000, 1), False),
+        ("br", json.dumps(_answer()).encode(), False),
+    ],
+    ids=["packed", "plain", "cut", "swelling", "unasked"],
+)
+def test_a_packed_answer_is_unpacked_up_to_a_bounded_size(
+    tmp_path, encoding, body, read
+):
+    class Packed(_Dripping):
+        def do_GET(self):
+            self.send_response(200)
+            self.send_header("Content-Encoding", encoding)
+            self.end_headers()
+            self.wfile.write(body)
+
+    assert len(fetch._unpacked(body, encoding)) <= fetch._LONGEST + 1
+    with ThreadingHTTPServer(("127.0.0.1", 0), Packed) as server:
+        threading.Thread(target=server.serve_forever, args=(0.01,)).start()
+        address = f"http://127.0.0.1:{server.server_port}/"
+        told = contextlib.nullcontext() if read else pytest.raises(WindError)
+        try:
+            with told as caught:
+                reading = _fetch(address, tmp_path)
+        finally:
+            server.shutdown()
+    if read:
+        assert [round(level.height) for level in reading.levels] == [10, 60, 80, 1450]
+    else:
+        assert "its answer is not the JSON expected" in str(caught.value)
 
 
 def test_the_wait_is_fifteen_seconds_in_all():
