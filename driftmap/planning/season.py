@@ -27,8 +27,7 @@ from driftmap.planning.trial import (
     unpack,
 )
 from driftmap.verdict.assessment import Setup
-from driftmap.winds import Setting, decode_text, merge
-from driftmap.winds.forecast import each_time
+from driftmap.winds import Setting, decode_text, each_time, merge
 from driftmap.winds.soundings import looks_like_igra, sounding_time
 from driftmap.winds.text import load_text
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Final, TypeAlias
+from typing import Any, Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
 from driftmap.errors import WindError, located
@@ -37,6 +38,7 @@ __all__ = [
     "decode",
     "decode_all",
     "decode_text",
+    "each_time",
     "kind_of",
     "merge",
     "read_wind",
@@ -224,6 +226,45 @@ def read_winds(  # noqa: PLR0913 - all but the first are options
         when.tzinfo if when else None,
     )
     return merge([r for text in sources for r in decode_all(text, setting)], setting)
+
+
+def each_time(text: str) -> tuple[str, ...]:
+    """Take a file apart by time, into texts that its reader reads as files of their own.
+
+    What cannot be taken apart comes back whole: the reader then explains.
+
+    Examples
+    --------
+    >>> each_time('{"source": "model", "forecasts": [{"valid": 1}, {"valid": 2}]}')
+    ('{"source": "model", "valid": 1}', '{"source": "model", "valid": 2}')
+    """
+    if soundings.looks_like_igra(text):
+        return _soundings(text)
+    if forecast.looks_like_forecast(text):
+        return _forecasts(text)
+    return (text,)
+
+
+def _soundings(text: str) -> tuple[str, ...]:
+    parts: list[list[str]] = []
+    for line in text.splitlines():
+        if line.startswith("#") or not parts:
+            parts.append([])
+        parts[-1].append(line)
+    whole = ("\n".join(lines) for lines in parts)
+    return tuple(part for part in whole if part.strip())
+
+
+def _forecasts(text: str) -> tuple[str, ...]:
+    try:
+        document: Any = json.loads(text)
+    except ValueError:
+        return (text,)
+    each = document.get("forecasts") if isinstance(document, dict) else None
+    if not (isinstance(each, list) and all(isinstance(one, dict) for one in each)):
+        return (text,)
+    shared = {key: value for key, value in document.items() if key != "forecasts"}
+    return tuple(json.dumps(shared | one) for one in each) or (text,)
 
 
 def shape(readings: Sequence[Reading], setting: Setting) -> WindProfile:

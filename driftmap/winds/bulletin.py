@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -151,8 +151,7 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
                 continue
         found = _STATION.match(plain + " ")
         if found and block.levels and re.search(r"\d{4}", plain[found.end() :]):
-            copy = _Block(block.based, block.valid, block.use, block.levels)
-            rows.append(_Row(found[1], plain, where, copy))
+            rows.append(_Row(found[1], plain, where, replace(block)))
         elif found and block.levels and plain.strip() == found[1]:
             raise PlacedError(f"{where}, {found[1]}", "no group; it is cut short")
     if not rows:

@@ -19,7 +19,6 @@ may stand for speed and direction, and a bare list for its levels.
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import replace
@@ -35,7 +34,6 @@ from driftmap.errors import PlacedError, WindError, at
 from driftmap.files import parse_json
 from driftmap.winds import sonde
 from driftmap.winds.reading import Reading, Setting, over_ground, show_time
-from driftmap.winds.soundings import looks_like_igra
 from driftmap.winds.text import (
     NAMES,
     check_names,
@@ -54,7 +52,6 @@ __all__ = [
     "as_time",
     "check_keys",
     "distance",
-    "each_time",
     "is_number",
     "load_document",
     "looks_like_forecast",
@@ -263,45 +260,6 @@ def _components(levels: tuple[WindLevel, ...], common: FloatArray) -> list[Float
     )
     heights = [level.height for level in levels]
     return [np.interp(common, heights, part) for part in parts]
-
-
-def each_time(text: str) -> tuple[str, ...]:
-    """Take a file apart by time, into texts that its reader reads as files of their own.
-
-    What cannot be taken apart comes back whole: the reader then explains.
-
-    Examples
-    --------
-    >>> each_time('{"source": "model", "forecasts": [{"valid": 1}, {"valid": 2}]}')
-    ('{"source": "model", "valid": 1}', '{"source": "model", "valid": 2}')
-    """
-    if looks_like_igra(text):
-        return _soundings(text)
-    if looks_like_forecast(text):
-        return _forecasts(text)
-    return (text,)
-
-
-def _soundings(text: str) -> tuple[str, ...]:
-    parts: list[list[str]] = []
-    for line in text.splitlines():
-        if line.startswith("#") or not parts:
-            parts.append([])
-        parts[-1].append(line)
-    whole = ("\n".join(lines) for lines in parts)
-    return tuple(part for part in whole if part.strip())
-
-
-def _forecasts(text: str) -> tuple[str, ...]:
-    try:
-        document: Any = json.loads(text)
-    except ValueError:
-        return (text,)
-    each = document.get("forecasts") if isinstance(document, dict) else None
-    if not (isinstance(each, list) and all(isinstance(one, dict) for one in each)):
-        return (text,)
-    shared = {key: value for key, value in document.items() if key != "forecasts"}
-    return tuple(json.dumps(shared | one) for one in each) or (text,)
 
 
 _MOST_LEVELS = 20_000

@@ -258,18 +258,15 @@ def nearest_day(day: int, hour: int, minute: int, when: datetime) -> datetime:
     """Find the date nearest to `when` that a day of the month, as coded in UTC, stands for."""
     if not (1 <= day <= 31 and 0 <= hour <= 24 and 0 <= minute <= 59):
         raise ValueError(f"day {day:02d}, {hour:02d}:{minute:02d} is no time")
+    midnight = when.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
     near = [
         date + timedelta(hours=hour, minutes=minute)
         for back in range(-32, 33)
-        if (date := _midnight(when) + timedelta(days=back)).day == day
+        if (date := midnight + timedelta(days=back)).day == day
     ]
     if not near:
         raise ValueError(f"no month near {show_time(when)} has a day {day:02d}")
     return min(near, key=lambda time: abs(time - when))
-
-
-def _midnight(when: datetime) -> datetime:
-    return when.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
 
 
 def check_seen(reading: Reading, setting: Setting) -> Reading:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import reduce
 from typing import Final
@@ -143,12 +143,10 @@ def _levels(fall: list[_Fix], ground: float, source: str) -> list[WindLevel]:
             with at(f"{fix.time:%H:%M:%S}"):
                 levels.append(level_toward(height, east, north, source, error))
         start = fix
-    levels.sort(key=lambda level: level.height)
-    return [
-        level
-        for i, level in enumerate(levels)
-        if i == 0 or level.height > levels[i - 1].height
-    ]
+    by_height = {
+        level.height: level for level in reversed(levels)
+    }  # the first of equals
+    return [by_height[height] for height in sorted(by_height)]
 
 
 _Log = tuple[list[_Fix], int, bool]
@@ -208,15 +206,11 @@ def _nmea(text: str) -> _Log:
             fix = _gga(cells, day or date(2000, 1, 1))
             # Past midnight; a sentence that comes a little late is in its own day.
             if fix is not None and last is not None and fix.time < last - _NIGHT:
-                fix = _Fix(fix.time + timedelta(days=1), *_place(fix))
+                fix = replace(fix, time=fix.time + timedelta(days=1))
             if fix is not None:
                 last = fix.time
                 fixes.append(fix)
     return _in_order(fixes), damaged, day is not None
-
-
-def _place(fix: _Fix) -> tuple[float, float, float]:
-    return fix.latitude, fix.longitude, fix.altitude
 
 
 def _sentences(text: str) -> Iterator[tuple[str, list[str] | None]]:

@@ -18,8 +18,7 @@ from driftmap.planning.season import read_soundings, season_soundings
 from driftmap.planning.trial import try_flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import Setup
-from driftmap.winds import Setting, read_winds
-from driftmap.winds.forecast import each_time
+from driftmap.winds import Setting, each_time, read_winds
 
 ROOT = Path(__file__).parents[2]
 FLIGHT, SITE = ROOT / "examples/dunlin.toml", ROOT / "sites/saltgrass-flat.geojson"
