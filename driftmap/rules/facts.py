@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.air.sun import UPPER_RIM, sun_height
+from driftmap.air.convection import UPPER_RIM, sun_height
 from driftmap.air.wind import WindProfile
 from driftmap.errors import InputError
 from driftmap.ground.areas import least_width

@@ -9,8 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.convection import SUNNY, Convection, convection
-from driftmap.air.sun import sun_height
+from driftmap.air.convection import SUNNY, Convection, convection, sun_height
 from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import modes_of
 from driftmap.checks import FloatArray
