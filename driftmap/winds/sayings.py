@@ -22,6 +22,14 @@ LONG: Final = MappingProxyType(
         "SOUTHWEST": "SW",
         "WEST": "W",
         "NORTHWEST": "NW",
+        "NORTHNORTHEAST": "NNE",
+        "EASTNORTHEAST": "ENE",
+        "EASTSOUTHEAST": "ESE",
+        "SOUTHSOUTHEAST": "SSE",
+        "SOUTHSOUTHWEST": "SSW",
+        "WESTSOUTHWEST": "WSW",
+        "WESTNORTHWEST": "WNW",
+        "NORTHNORTHWEST": "NNW",
     }
 )
 SPEED: Final = r"\d+(?:[.,]\d*)?|\.\d+"
@@ -91,7 +99,15 @@ _PLAIN: Final = (
                 rf"^(?:vrb|variable)\s*(?:at\s+)?({SPEED})\s*({_UNIT})\b",
                 r"\1 \2 variable",
             ),
-            (r"^calm\s+(?:winds?|air)\b", "calm"),
+            (
+                r"^(?:(?:dead|flat|quite|completely)\s+calm|calm\s+(?:winds?|air)|still\s+air|"
+                r"(?:no|zero)\s+winds?(?:\s+at\s+all)?)\b",
+                "calm",
+            ),
+            (
+                r"\b(?:(north|east|south|west)[\s-]+)?(north|south)[\s-]*(east|west)(?=erly\b|\b)",
+                r"\1\2\3",
+            ),
         )
     ),
     (
@@ -103,7 +119,8 @@ _PLAIN: Final = (
     ),
     (
         re.compile(
-            rf"^(?:winds?\s+)?({COMPASS})(?:erly)?\s+(?:winds?\s+)?(?:at\s+)?(?={SPEED})",
+            rf"^(?:winds?\s+)?(?:from\s+(?:the\s+)?)?({COMPASS})(?:erly)?\s+(?:winds?\s+)?"
+            rf"(?:at\s+)?(?={SPEED})",
             re.I,
         ),
         r"\1 ",

@@ -94,7 +94,6 @@ _MAIN: Final = re.compile(
     )""",
     re.VERBOSE | re.IGNORECASE,
 )
-_TWO_WORDS: Final = re.compile(r"\b(north|south)[\s-]+(east|west)", re.IGNORECASE)
 _CODED: Final = re.compile(
     r"(\d{3}|VRB)(\d{2,3})(?:G(\d{2,3}))?(KT|MPS|KMH)", re.IGNORECASE
 )
@@ -167,9 +166,8 @@ _Said = defaultdict[str, str | None]
 def _clauses(source: str) -> tuple[_Said, re.Match[str]]:
     """Take every clause out of the text; what is left must be a strength."""
     said: _Said = defaultdict(lambda: None)
-    plain, sock = plainly(source)
+    rest, sock = plainly(source)
     said["sock"] = sock or None
-    rest = _TWO_WORDS.sub(r"\1\2", plain)
     coded = _CODED.fullmatch(source)
     if coded:
         way, speed, gust, unit = coded.groups()
