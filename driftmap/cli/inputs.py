@@ -326,7 +326,7 @@ def occasion_of(
     time = None if ahead else present()
     if when is not None:
         time = flight_time(when)
-    return Occasion(site.name, flight.name, time, site.longitude)
+    return Occasion.of(flight, site, time)
 
 
 def answers_of(

@@ -49,7 +49,7 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
     "file",
     metavar="FILE",
     help="Hourly winds (CSV): time_utc, from_deg, and speed_mps, speed_kt, speed_mph or "
-    "speed_kmh. Gaps are not known, never go.",
+    "speed_kmh; gusts as gust_mps and so on. Gaps are not known, never go.",
 )
 @click.option(
     "--soundings",
@@ -111,8 +111,8 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
 ) -> None:
     """Give the share of a season's hours that would have been go, by month and hour.
 
-    Hourly winds are put into bins of 10 degrees and 0.5 m/s, speeds rounded up; each bin
-    is one verdict in full. Soundings are one verdict each.
+    Hourly winds are put into bins of 10 degrees, 0.5 m/s and 2 m/s of gusts, rounded up;
+    each bin is one verdict in full. Soundings are one verdict each.
 
     \b
     Examples:
@@ -228,8 +228,8 @@ def _going_on(done: int, every: int) -> None:
 def _notes(source: str, height: float, assumed: tuple[str, ...]) -> list[str]:
     return [
         f"winds of {source} at {height:g} m, the same over the site",
-        "winds put into bins of 10° and 0.5 m/s, speeds rounded up; each bin judged as a "
-        "whole, no milder than any wind in it",
+        "winds put into bins of 10°, 0.5 m/s and 2 m/s of gusts above the mean, rounded "
+        "up; each bin judged as a whole, no milder than any wind in it",
         "intervals: days drawn in place of hours; spells of weather outlast a day, so they "
         "are narrow; not error of the winds, of the law aloft or of the physics",
         *assumed,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import re
 from datetime import datetime
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from driftmap.rocket.flight import Flight
     from driftmap.rules import Occasion
 
-__all__ = ["answer", "answer_files", "asked"]
+__all__ = ["answer", "answer_files", "asked", "told_back"]
 
 _LONGEST: Final = 80
 
@@ -27,13 +28,6 @@ def answer_files(folder: Folder) -> tuple[str, ...]:
     """Name every answers file of the folder: what is not for the flight does not count."""
     own = ("answers.toml",) if folder.revision("answers.toml") else ()
     return (*own, *folder.names("answers"))
-
-
-def occasion(flight: Flight, site: Site, when: datetime) -> Occasion:
-    """Say what is flown, where and when."""
-    from driftmap.rules import Occasion  # noqa: PLC0415
-
-    return Occasion(site.name, flight.name, when, site.longitude)
 
 
 def asked(
@@ -47,6 +41,7 @@ def asked(
     that was given does not.
     """
     from driftmap.rules import (  # noqa: PLC0415
+        Occasion,
         picked_rules,
         questions,
         read_answers,
@@ -56,7 +51,7 @@ def asked(
     sets = picked_rules(site)
     known = questions(sets)
     paths = [folder.path(name) for name in answer_files(folder)]
-    now = occasion(flight, site, when)
+    now = Occasion.of(flight, site, when)
     said = read_answers(paths, sets, now)
     needed, optional = _open(flight, site, said, sets)
     rows = []
@@ -147,10 +142,11 @@ def answer(
     ``told``: name, scope and value of the answer, and who gives it; ``flight``: the
     flight it is for, where its scope is one; ``when``: when it is given.
 
-    Result: the file it was written to. Raises `InputError` if it is no answer to that
+    Result: the file it was written to. A "no" that is taken back is kept as such, for the
+    words of the day to tell. Raises `InputError` if it is no answer to that
     question; nothing is written.
     """
-    from driftmap.rules import picked_rules  # noqa: PLC0415
+    from driftmap.rules import Occasion, picked_rules  # noqa: PLC0415
     from driftmap.rules.answers import check_answers  # noqa: PLC0415
 
     name, value, by = told["name"], told["value"].strip(), told["by"].strip()
@@ -158,15 +154,21 @@ def answer(
         raise InputError("answer", name, "who gives it? Type a name")
     if value:
         check_answers("answer", {name: _plain(value)}, picked_rules(site))
-    day = occasion(flight, site, when).day
+    now = Occasion.of(flight, site, when)
+    day, scope = str(now.day), told["scope"]
     with folder.held():
-        for file in answer_files(folder):
-            if _same_occasion(folder, file, told["scope"], str(day), flight.name):
-                _drop(folder, file, name)
-        target = _target(folder, told["scope"], str(day), by, flight)
-        document = tomlkit.parse(
-            folder.text(target) or _head(day, site, flight, by, told)
-        )
+        files = answer_files(folder)
+        before = [
+            _drop(folder, file, name)
+            for file in files
+            if _same_occasion(folder, file, scope, day, flight.name)
+        ]
+        target = _target(scope, now, by)
+        document = tomlkit.parse(folder.text(target) or _head(scope, now, by))
+        if value.lower() != "no" and any(before):
+            back = [f"{who} on {name}, taken back by {by}" for who in before if who]
+            back = [*document.get("taken_back", []), *back]
+            document["taken_back"] = list(dict.fromkeys(back))
         if value:
             document[name] = _plain(value)
         text = tomlkit.dumps(document)
@@ -181,22 +183,22 @@ def _plain(value: str) -> str | int | float:
     return float(value) if re.fullmatch(r"[+-]?\d*\.\d+", value) else value
 
 
-def _target(folder: Folder, scope: str, day: str, by: str, flight: Flight) -> str:
-    """Name the file that holds one person's answers of one scope and day."""
+def _target(scope: str, now: Occasion, by: str) -> str:
+    """Name the file of one person's answers: of one scope and day, place and rocket."""
     who = "-".join(re.findall(r"\w+", by.lower()))[:24] or "officer"
-    what = (
-        ""
-        if scope != "flight"
-        else "-" + "-".join(re.findall(r"\w+", flight.name.lower()))[:30]
-    )
-    return f"answers/{day}-{scope}{what}-{who}.toml"
+    of = hashlib.sha256(now.placed.encode()).hexdigest()[:6]
+    if scope == "flight":
+        of = "-".join(re.findall(r"\w+", now.flight.lower()))[:30] + f"-{now.rocket}"
+    return f"answers/{now.day}-{scope}-{of}-{who}.toml"
 
 
-def _head(day: Any, site: Site, flight: Flight, by: str, told: dict[str, str]) -> str:
-    lines = [f"# Answered at the desk by {by}.", f"date = {day}"]
-    lines.append(f"site = {json.dumps(site.name, ensure_ascii=False)}")
-    if told["scope"] == "flight":
-        lines.append(f"flight = {json.dumps(flight.name, ensure_ascii=False)}")
+def _head(scope: str, now: Occasion, by: str) -> str:
+    lines = [f"# Answered at the desk by {by}.", f"date = {now.day}"]
+    lines.append(f"site = {json.dumps(now.site, ensure_ascii=False)}")
+    lines.append(f"place = {now.placed}")
+    if scope == "flight":
+        lines.append(f"flight = {json.dumps(now.flight, ensure_ascii=False)}")
+        lines.append(f'rocket = "{now.rocket}"')
     lines.append(f"by = {json.dumps(by, ensure_ascii=False)}")
     return "\n".join(lines) + "\n\n"
 
@@ -211,12 +213,33 @@ def _same_occasion(
         return False
     mine = str(document.get("flight", flight)).casefold() == flight.casefold()
     today = str(document.get("date", "")).startswith(day)
-    return scope == "season" or (today and (scope == "day" or mine))
+    lasts = scope in {"season", "ground"}
+    return lasts or (today and (scope == "day" or mine))
 
 
-def _drop(folder: Folder, file: str, name: str) -> None:
-    """Take an answer out of a file, so that two never contradict each other."""
+def _drop(folder: Folder, file: str, name: str) -> str:
+    """Take an answer out of a file, so that two never contradict each other.
+
+    Result: whose "no" it was; empty where it was none.
+    """
     document = tomlkit.parse(folder.text(file) or "")
-    if name in document:
-        del document[name]
-        folder.write(file, tomlkit.dumps(document).encode(), None)
+    if name not in document:
+        return ""
+    was = document[name]
+    del document[name]
+    folder.write(file, tomlkit.dumps(document).encode(), None)
+    no = was is False or str(was).strip().lower() == "no"
+    return f'the "no" of {document.get("by", "somebody")}' if no else ""
+
+
+def told_back(folder: Folder, longitude: float, when: datetime) -> str:
+    """Tell which answers against flying were taken back that day there; empty for none."""
+    from driftmap.rules import Occasion  # noqa: PLC0415
+
+    found: list[str] = []
+    day = Occasion("", "", when, longitude).day
+    for file in answer_files(folder):
+        document = tomlkit.parse(folder.text(file) or "")
+        if str(document.get("date")) == str(day):
+            found += map(str, document.get("taken_back", []))
+    return "; ".join(dict.fromkeys(found))

@@ -79,6 +79,17 @@ def _page(desk: Desk) -> Blueprint:
     return part
 
 
+def _begun(day: Day) -> Day:
+    """Begin a new day: what flew stays in the log, the rest waits for a wind of today.
+
+    What was set aside today stays told.
+    """
+    items = tuple(replace(i, state="waiting") for i in day.items if i.state != "flown")
+    date = now().astimezone().date().isoformat()
+    aside = day.aside if day.date == date else ()
+    return replace(day, date=date, items=items, winds=(), aside=aside)
+
+
 def _list(desk: Desk) -> Blueprint:
     part = Blueprint("list", __name__)
 
@@ -124,16 +135,7 @@ def _list(desk: Desk) -> Blueprint:
 
     @part.post("/day/begin")
     def begin() -> Response:
-        """Begin a new day: what flew stays in the log, the rest waits for a wind of today."""
-
-        def fresh(day: Day) -> Day:
-            items = tuple(
-                replace(i, state="waiting") for i in day.items if i.state != "flown"
-            )
-            date = now().astimezone().date().isoformat()
-            return replace(day, date=date, items=items, winds=(), aside=())
-
-        return changed(change(desk.folder, fresh))
+        return changed(change(desk.folder, _begun))
 
     @part.post("/day/units")
     def units() -> Response:

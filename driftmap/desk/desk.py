@@ -13,7 +13,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from driftmap.desk.answers import answer_files
+from tomlkit.exceptions import TOMLKitError
+
+from driftmap.desk.answers import answer_files, told_back
 from driftmap.desk.day import Day, Item, read_day
 from driftmap.desk.folder import Folder
 from driftmap.desk.judging import FULL, Task, drawn, now
@@ -145,9 +147,10 @@ class Desk:
     def prints(self, day: Day) -> Callable[[Item], str]:
         """Look at the files that all flights share once, for the print of each."""
         curves = [n for n in self.folder.names("flights") if not n.endswith(".toml")]
-        files = (SITE, *curves, *day.winds, *answer_files(self.folder))
+        winds = dict.fromkeys((*self.folder.names("winds"), *day.winds))
+        files = (SITE, *curves, *winds, *answer_files(self.folder))
         parts = [f"{name}={self.folder.revision(name)}" for name in files]
-        shared = repr((parts, day.units, day.aside))
+        shared = repr((parts, day.winds, day.units, day.aside))
 
         def of(item: Item) -> str:
             own = (item.flight, self.folder.revision(item.flight), item.pad)
@@ -185,7 +188,9 @@ class Desk:
         task = self.task(day, item)
         if known is not None and not known.problem:
             task = replace(task, when=known.when)
-        stamp = task.when.date() if what == "dial" or known is None else task.when
+        # A dial serves some hours about the one that it was made for.
+        hour = task.when.replace(minute=0, second=0, microsecond=0)
+        stamp = hour if what == "dial" or known is None else task.when
         key = f"{what} {language} {item.id} {self.fingerprint(day, item)} {stamp}"
         with self._drawing:
             if key not in self._pages:
@@ -212,11 +217,19 @@ class Desk:
             "site": self._site_told(),
             "items": [self._item_told(day, item, time, prints) for item in day.items],
             "winds": self.winds_told(day),
-            "aside": told_aside(day.aside),
+            "aside": ". ".join(filter(None, self._unsaid(day))),
             "clock": self.doubt(),
             "meters": [asdict(meter) for meter in day.meters],
             "busy": self.queue.busy(),
         }
+
+    def _unsaid(self, day: Day) -> tuple[str, ...]:
+        """Tell what was taken back by hand today, winds and answers."""
+        told = told_aside(day.aside)
+        try:
+            return told, told_back(self.folder, self.anywhere().longitude, now())
+        except (DriftmapError, TOMLKitError):  # each word says of what cannot be read
+            return (told,)
 
     def _site_told(self) -> dict[str, Any]:
         told: dict[str, Any] = {"name": "", "revision": self.folder.revision(SITE)}

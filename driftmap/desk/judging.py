@@ -163,7 +163,7 @@ def _inputs(task: Task) -> tuple[Flight, Site, Answers]:
     site = read_site(task.path(task.site), pad=task.pad)
     files = [task.path(name) for name in task.answers]
     sets = picked_rules(site) if site.rules.strip() or files else ()
-    occasion = Occasion(site.name, flight.name, task.when, site.longitude)
+    occasion = Occasion.of(flight, site, task.when)
     return flight, site, read_answers(files, sets, occasion)
 
 

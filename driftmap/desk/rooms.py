@@ -122,8 +122,8 @@ def people_part(desk: Desk) -> Blueprint:
         what = sent()
         flight, site = _of(desk, name)
         told = {key: text_of(what, key) for key in ("name", "scope", "value", "by")}
-        if told["scope"] not in {"season", "day", "flight"}:
-            raise InputError("scope", "", "must be season, day or flight")
+        if told["scope"] not in {"season", "ground", "day", "flight"}:
+            raise InputError("scope", "", "must be season, ground, day or flight")
         file = answers.answer(desk.folder, told, flight, site, now())
         desk.queue.hurry()
         return jsonify(file=file)

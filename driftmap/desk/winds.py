@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from driftmap.desk.day import WHYS, Aside, Day, change
+from driftmap.desk.day import WHYS, Aside, Day, change, read_day
 from driftmap.desk.folder import Folder
 from driftmap.errors import DriftmapError, InputError
 from driftmap.report.words import Units
@@ -99,7 +99,7 @@ def take(
     if not keep:
         return told
     document = _document(wind, readings, setting)
-    name = _free(folder, readings, setting)
+    name = _free(folder, read_day(folder), readings, setting)
     folder.write(name, document.encode(), "")
     strip = Strip()
 
@@ -122,11 +122,14 @@ def _document(wind: WindProfile, readings: Sequence[Reading], setting: Setting) 
     return json.dumps(whole, indent=2, ensure_ascii=False) + "\n"
 
 
-def _free(folder: Folder, readings: Sequence[Reading], setting: Setting) -> str:
+def _free(
+    folder: Folder, day: Day, readings: Sequence[Reading], setting: Setting
+) -> str:
     time = readings[0].valid or setting.when
     kind = "forecast" if readings[0].forecast else readings[0].kind
     stem = f"{time.astimezone():%Y-%m-%d-%H%M}-{re.sub('[^a-z]', '-', kind.lower())}"
-    taken = set(folder.names("winds"))
+    # One that counts though its file is gone holds, until somebody sets it aside.
+    taken = {*folder.names("winds"), *day.winds, *(one.file for one in day.aside)}
     tries = [f"winds/{stem}{f'-{i}' if i else ''}.json" for i in range(200)]
     return next(name for name in tries if name not in taken)
 
@@ -250,8 +253,9 @@ def wind_of(
     ``names``: files of the winds that count; ``aside``: winds that were set aside by
     hand; ``setting``: place and time of the flight.
 
-    Result: what is flown. A wind set aside as no longer so may not make it milder while
-    it would still have counted: where it disagrees, the verdict holds.
+    Result: what is flown. A wind set aside as no longer so, or that stopped counting in
+    any other way, may not make it milder while it would still have counted: where it
+    disagrees, the verdict holds.
     """
     from driftmap.winds import merge  # noqa: PLC0415
 
@@ -259,10 +263,11 @@ def wind_of(
         raise InputError("wind", "", "none counts yet: type a reading")
     readings = _of_files(root, names, setting)
     wind = merge(readings, setting)
-    if not aside:
-        return wind
-    wind = replace(wind, assumed=(told_aside(aside), *wind.assumed))
+    if aside:
+        wind = replace(wind, assumed=(told_aside(aside), *wind.assumed))
     heard = [one.file for one in aside if one.why != WHYS[0]]
+    spoken_for = {*names, *(one.file for one in aside)}
+    heard += [n for n in _taken_lately(root, readings) if n not in spoken_for]
     late = _still_so(readings, _of_files(root, heard, setting, missing=True))
     if not late:
         return wind
@@ -274,6 +279,20 @@ def wind_of(
         gust=max(wind.gust, whole.gust),
         strongest=max(strongest, default=None),
     )
+
+
+def _taken_lately(root: Path, readings: Sequence[Reading]) -> list[str]:
+    """Name the readings the desk took while those that count were still to count."""
+    times = [r.valid for r in readings if r.valid is not None]
+    if not times:
+        return []
+    first = f"{(max(times) - STAY).astimezone():%Y-%m-%d-%H%M}"
+    return [
+        name
+        for name in Folder(root).names("winds")
+        if re.match(r"\d{4}-\d\d-\d\d-\d{4}-", stem := Path(name).stem)
+        and stem >= first
+    ]
 
 
 def _of_files(

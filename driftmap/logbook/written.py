@@ -67,7 +67,7 @@ def assessment_entry(
     contents = dict(_contents(assessment, files))
     site, wind = assessment.site, assessment.wind
     direction, speed = (float(v) for v in told_at(wind, 10.0))
-    near = {"from_rad": direction, "speed_mps": speed}
+    near = {"from_rad": direction, "speed_mps": speed, "gust_above_mps": wind.gust}
     if math.isnan(direction):  # from anywhere
         del near["from_rad"]
     body = {

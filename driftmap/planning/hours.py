@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import MappingProxyType
-from typing import Final
+from typing import Final, NamedTuple
 
 from driftmap.errors import InputError, WindError, quoted
 from driftmap.files import bytes_of, decoded
@@ -32,8 +32,24 @@ __all__ = [
     "spoken_rose",
 ]
 
-Reading = tuple[float | None, float]
-"""Direction the wind comes from [deg], None where variable; and speed [m s⁻¹]."""
+
+class Reading(NamedTuple):
+    """One wind of an hour.
+
+    Parameters
+    ----------
+    way : float or None
+        Direction it comes from [deg]; None where it is variable.
+    speed : float
+        Mean speed [m s⁻¹].
+    gust : float
+        How far its gusts stand above that [m s⁻¹].
+    """
+
+    way: float | None
+    speed: float
+    gust: float = 0.0
+
 
 _SPEEDS: Final = MappingProxyType(
     {
@@ -102,7 +118,7 @@ def read_hours(path: Path | str) -> Hours:
     rows = list(_rows(path.name, text.splitlines()))
     named = path.name
     if _GUSTS & set(_names(text)):
-        named = f"{named}, its gusts as winds of their own"
+        named = f"{named}, with its gusts"
     return hours_of(rows, named, hashlib.sha256(raw).hexdigest())
 
 
@@ -112,7 +128,9 @@ def _names(text: str) -> list[str]:
 
 
 def hours_of(
-    rows: Sequence[tuple[datetime, Reading | None]], source: str, digest: str
+    rows: Sequence[tuple[datetime, tuple[float | None, float, float] | None]],
+    source: str,
+    digest: str,
 ) -> Hours:
     """Lay out readings by the hour.
 
@@ -131,7 +149,7 @@ def hours_of(
     hours: list[list[Reading]] = [[] for _ in range(count)]
     for time, reading in rows:
         if reading is not None:
-            hours[int((time - start) / timedelta(hours=1))].append(reading)
+            hours[int((time - start) / timedelta(hours=1))].append(Reading(*reading))
     return Hours(start, tuple(map(tuple, hours)), source, digest)
 
 
@@ -159,11 +177,7 @@ def _rows(
             raise WindError(source, f"line {n}", text)
         seen[time] = n
         hour = time.replace(minute=0, second=0, microsecond=0)
-        reading = _reading(source, n, row)
-        yield hour, reading
-        gust = _gust(source, n, row)
-        if reading is not None and gust > reading[1]:
-            yield hour, (reading[0], gust)
+        yield hour, _reading(source, n, row)
     if not names:
         raise WindError(source, "", "is empty; give a header and rows")
 
@@ -197,17 +211,17 @@ def _reading(source: str, n: int, row: Mapping[str, str]) -> Reading | None:
     if not 0 <= speed <= _HIGHEST:
         text = f"{name} {row[name]}; accepted is 0 to {_HIGHEST:g} m/s, or empty"
         raise WindError(source, f"line {n}", text)
+    above = max(_gust(source, n, row) - speed, 0.0)
     if row["from_deg"].lower() in _MISSING:
-        return None, speed
+        return Reading(None, speed, above)
     way = _number(source, n, "from_deg", row["from_deg"])
     if not 0 <= way <= 360:
         text = f"from_deg {way:g}; accepted is 0 to 360, or empty where variable"
         raise WindError(source, f"line {n}", text)
-    return way % 360, speed
+    return Reading(way % 360, speed, above)
 
 
 def _gust(source: str, n: int, row: Mapping[str, str]) -> float:
-    """Read a gust; it is judged as a wind that blows all along, which errs toward hold."""
     name = next((name for name in row if name in _GUSTS), None)
     if name is None or row[name].lower() in _MISSING:
         return 0.0
@@ -239,7 +253,7 @@ def rose_of(hours: Hours, most: int = _MOST) -> tuple[Rose, list[str]]:
     """
     counts: Counter[tuple[float, float]] = Counter()
     dropped = 0
-    for way, speed in (reading for each in hours.readings for reading in each):
+    for way, speed in _blowing(hours):
         rounded = round(speed / _STEP) * _STEP
         if way is None and rounded:
             dropped += 1
@@ -251,11 +265,21 @@ def rose_of(hours: Hours, most: int = _MOST) -> tuple[Rose, list[str]]:
     kept = sorted(counts.items(), key=lambda item: (-item[1], item[0]))[:most]
     share = sum(n for _, n in kept) / (sum(counts.values()) + dropped)
     rose = tuple((*wind, float(n)) for wind, n in sorted(kept))
+    gusty = any(reading.gust for each in hours.readings for reading in each)
+    own = " as winds of their own" * gusty
     return rose, [
-        f"winds of {hours.source} rounded to {_TURN:g}° and {_STEP:g} m/s: the "
+        f"winds of {hours.source}{own} rounded to {_TURN:g}° and {_STEP:g} m/s: the "
         f"{len(kept)} most frequent, {share:.1%} of all readings; {dropped} variable "
         "winds left out"
     ]
+
+
+def _blowing(hours: Hours) -> Iterator[tuple[float | None, float]]:
+    """Go through the winds, each gust as one of its own that blows all along."""
+    for way, speed, gust in (reading for each in hours.readings for reading in each):
+        yield way, speed
+        if gust:
+            yield way, speed + gust
 
 
 def even_rose() -> tuple[Rose, list[str]]:

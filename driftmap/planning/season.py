@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
@@ -51,6 +51,9 @@ DIRECTION_STEP: Final = 10.0
 SPEED_STEP: Final = 0.5
 """Width of a bin of speeds [m s⁻¹]."""
 
+GUST_STEP: Final = 2.0
+"""Width of a bin of gusts above the mean [m s⁻¹]."""
+
 
 @dataclass(frozen=True, slots=True)
 class SeasonHour:
@@ -93,27 +96,29 @@ def bin_of(reading: Reading) -> Reading:
 
     Parameters
     ----------
-    reading : (float or None, float)
-        Direction [deg] and speed [m s⁻¹].
+    reading : Reading
+        The wind.
 
     Returns
     -------
-    (float or None, float)
-        The nearest 10° and the next 0.5 m s⁻¹ at or above it, so that no wind passes for
-        a lighter one; a calm has direction 0.
+    Reading
+        The nearest 10°, and the next 0.5 m s⁻¹ of speed and 2 m s⁻¹ of gusts at or above
+        it, so that no wind passes for a lighter one; a calm has direction 0.
 
     Examples
     --------
-    >>> bin_of((357.0, 3.7)), bin_of((44.0, 0.0)), bin_of((None, 2.0))
-    ((0.0, 4.0), (0.0, 0.0), (None, 2.0))
+    >>> tuple(bin_of(Reading(357.0, 3.7))), tuple(bin_of(Reading(44.0, 0.0, 2.5)))
+    ((0.0, 4.0, 0.0), (0.0, 0.0, 4.0))
     """
-    way, speed = reading
-    rounded = math.ceil(speed / SPEED_STEP - 1e-9) * SPEED_STEP
-    if rounded == 0:
-        return 0.0, 0.0
-    if way is None:
-        return None, rounded
-    return round(way / DIRECTION_STEP) * DIRECTION_STEP % 360, rounded
+    way, speed, gust = reading
+    speed, gust = _upward(speed, SPEED_STEP), _upward(gust, GUST_STEP)
+    if way is not None:
+        way = round(way / DIRECTION_STEP) * DIRECTION_STEP % 360
+    return Reading(way if speed else 0.0, speed, gust)
+
+
+def _upward(value: float, step: float) -> float:
+    return math.ceil(value / step - 1e-9) * step
 
 
 def season_hours(
@@ -127,8 +132,9 @@ def season_hours(
 ) -> tuple[SeasonHour, ...]:
     """Give every hour of a season its verdict.
 
-    Winds are put into bins of 10° and 0.5 m/s, speeds rounded up. Each bin that occurs is
-    judged as a whole, on the same seed: no wind in it is judged milder than by itself.
+    Winds are put into bins of 10°, 0.5 m/s and 2 m/s of gusts, rounded up. Each bin that
+    occurs is judged as a whole, on the same seed: no wind in it is judged milder than by
+    itself.
 
     ``setup``: what is flown, and where; ``supposition``: how the wind grows with
     height; ``ledger``: what is found already, and where to keep the rest; ``scale``:
@@ -143,26 +149,36 @@ def season_hours(
     }
     todo = sorted(
         (b for b in every if _name(b) not in ledger.found),
-        key=lambda b: (b[1], -1.0 if b[0] is None else b[0]),
+        key=lambda b: (b.speed, -1.0 if b.way is None else b.way),
     )
-
-    def keep(i: int, trial: Trial) -> None:
-        ledger.keep(_name(todo[i]), trial.verdict, trial.blocked_by)
-
     packed = pack(setup)
-    flights_of(packed, supposition)  # one for all threads, before any begins
-    work = partial(_try_bin, packed, supposition)
-    try:
-        found = sweep(work, todo, hands, done=keep)
-    finally:
-        forget_flights()
-    for wind, result in zip(todo, found, strict=True):
-        if isinstance(result, Lost):
-            ledger.keep(_name(wind), NOT_KNOWN, result.reason)
+    for gust in sorted({b.gust for b in todo}):
+        gusty = replace(supposition, gust=gust)
+        flights_of(packed, gusty)  # one for all threads, before any begins
+        try:
+            same = [b for b in todo if b.gust == gust]
+            _fly_bins(partial(_try_bin, packed, gusty), same, ledger, hands)
+        finally:
+            forget_flights()
     return tuple(
         _hour(time, [ledger.found[_name(bin_of(_scaled(r, scale)))] for r in each])
         for time, each in zip(hours.times(), hours.readings, strict=True)
     )
+
+
+def _fly_bins(
+    work: Callable[[Reading], Trial],
+    todo: Sequence[Reading],
+    ledger: Ledger,
+    hands: Hands | None,
+) -> None:
+    def keep(i: int, trial: Trial) -> None:
+        ledger.keep(_name(todo[i]), trial.verdict, trial.blocked_by)
+
+    found = sweep(work, todo, hands, done=keep)
+    for wind, result in zip(todo, found, strict=True):
+        if isinstance(result, Lost):
+            ledger.keep(_name(wind), NOT_KNOWN, result.reason)
 
 
 def agreement(
@@ -207,21 +223,22 @@ def bins_to_fly(hours: Hours, ledger: Ledger, *, scale: float = 1.0) -> tuple[in
 
 
 def _scaled(reading: Reading, scale: float) -> Reading:
-    return reading[0], reading[1] * scale
+    return Reading(reading.way, reading.speed * scale, reading.gust * scale)
 
 
 def _name(wind: Reading) -> str:
-    way = "variable" if wind[0] is None else f"{wind[0]:.0f} deg"
-    return f"{way} {wind[1]:.1f} m/s"
+    way = "variable" if wind.way is None else f"{wind.way:.0f} deg"
+    gusts = f", gusts {wind.gust:.0f} m/s above" if wind.gust else ""
+    return f"{way} {wind.speed:.1f} m/s{gusts}"
 
 
 def _try_bin(packed: bytes, supposition: Supposition, wind: Reading) -> Trial:
     """Judge all winds of a bin at once; a variable one at both of its speeds."""
-    way, speed = wind
+    way, speed, gust = wind
     low = max(speed - SPEED_STEP, 0.0)
     if way is None or not speed:
-        ends = dict.fromkeys((low, speed))
-        return worst(_try_reading(packed, supposition, (way, v)) for v in ends)
+        ends = (Reading(way, v, gust) for v in dict.fromkeys((low, speed)))
+        return worst(_try_reading(packed, supposition, end) for end in ends)
     sector = Sector(flights_of(packed, supposition), way, DIRECTION_STEP / 2)
     return sector.between(low, speed)
 
@@ -229,7 +246,8 @@ def _try_bin(packed: bytes, supposition: Supposition, wind: Reading) -> Trial:
 def _try_reading(packed: bytes, supposition: Supposition, wind: Reading) -> Trial:
     setup = unpack(packed)
     try:
-        supposed = suppose(supposition, *wind)
+        gusty = replace(supposition, gust=wind.gust)
+        supposed = suppose(gusty, wind.way, wind.speed)
     except ValueError:
         return Trial(NOT_KNOWN, problem="a variable wind gives a shape no direction")
     return try_flight(setup, supposed)

@@ -60,6 +60,8 @@ class Supposition:
         grows and turns and how the air is stirred.
     place : (float, float), optional
         Latitude and longitude [deg]; without it the wind is that of an hour not known.
+    gust : float
+        How far gusts at 10 m stand above the mean [m s⁻¹].
 
     Raises
     ------
@@ -71,6 +73,7 @@ class Supposition:
     shape: WindProfile | None = None
     when: datetime | None = None
     place: tuple[float, float] | None = None
+    gust: float = 0.0
 
     @classmethod
     def over_site(
@@ -95,6 +98,12 @@ class Supposition:
                 f"{speed:.2g} m/s at 10 m; a shape to scale needs {_LEAST} m/s or more",
             )
 
+    @property
+    def hour(self) -> datetime | None:
+        """Hour of the flights; None where nobody told the day."""
+        told = self.when is not None and self.when.date() != _EQUINOX.date()
+        return self.when if told else None
+
     def over(self, height: float) -> float:
         """Give the wind at 10 m for each of that at a height [m]."""
         wind = suppose(self, 0.0, 5.0)
@@ -116,7 +125,7 @@ class Supposition:
         WindProfile
             The wind in words, known as high as those tell.
         """
-        return self.spoken(_words(from_deg, speed))
+        return self.spoken(_words(from_deg, speed, self.gust))
 
     def spoken(self, words: str) -> WindProfile:
         """Read a wind in words over the site at that hour."""
@@ -125,9 +134,10 @@ class Supposition:
         )
 
 
-def _words(from_deg: float | None, speed: float) -> str:
+def _words(from_deg: float | None, speed: float, gust: float) -> str:
     way = "variable" if from_deg is None else f"from {from_deg % 360:.4f}"
-    return f"{speed:.6f} m/s {way} at {REFERENCE:g} m"
+    gusting = f" gusting to {speed + gust:.6f} m/s" if gust else ""
+    return f"{speed:.6f} m/s {way}{gusting} at {REFERENCE:g} m"
 
 
 def suppose(
@@ -160,10 +170,11 @@ def suppose(
         if from_deg is None:
             raise ValueError("'from_deg' must be given where a shape is turned")
         wind = turned(supposition.shape, math.radians(from_deg), speed)
+        wind = replace(wind, gust=max(wind.gust, supposition.gust))
         name = "the wind that is turned"
     else:
         wind = supposition.read(from_deg, speed)
-        name = _words(from_deg, speed)
+        name = _words(from_deg, speed, supposition.gust)
     told = "variable" if from_deg is None else f"from {from_deg % 360:05.1f}°"
     return replace(
         wind,
@@ -180,8 +191,8 @@ def hour_told(supposition: Supposition) -> Iterator[str]:
     """Say of what hour the supposed winds are; nothing where it is not known."""
     when = supposition.when
     if when is not None and supposition.shape is None:
-        no_day = when.date() == _EQUINOX.date()
-        at = "noon at the equinox" if no_day else f"{when:%Y-%m-%d %H:%M %z}".rstrip()
+        told = supposition.hour is not None
+        at = f"{when:%Y-%m-%d %H:%M %z}".rstrip() if told else "noon at the equinox"
         yield f"winds aloft and rising air as usual at {at}: by a lower sun they are others"
 
 

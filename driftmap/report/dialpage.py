@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.air.sun import UPPER_RIM, sun_height
 from driftmap.dial.between import check_between, word_at
 from driftmap.dial.compute import Dial
 from driftmap.dial.node import WORDS, Word
@@ -87,7 +88,8 @@ def dial_html(
     language : str or Catalogue
         As for `driftmap.report.map.map_html`.
     made_for : date, optional
-        The day it serves, today by default; on any other day the page holds.
+        The day it serves, today by default; on any other day the page holds. Where the
+        winds are supposed of an hour, it holds in the dark and far from that hour.
 
     Returns
     -------
@@ -98,7 +100,8 @@ def dial_html(
     catalogue = read_catalogue(language) if isinstance(language, str) else language
     voice = Voice(catalogue, units or catalogue.units)
     day = made_for or datetime.now().astimezone().date()
-    data, fineness = _data(dial, voice, day)
+    span = _span(dial)
+    data, fineness = _data(dial, voice, day, span)
     # Labels give way to each other as on the map of an assessment.
     texts = [text_of(name) for name in (*_SCRIPTS, "labels.js")]
     words = words_for_script(voice, "set")
@@ -109,13 +112,47 @@ def dial_html(
         scripts=[leaflet_script(), own],
         language=catalogue.language,
         direction=catalogue.direction,
-        made_for=day.isoformat(),
+        made_for=day.isoformat() if span is None else _told_span(span),
         answers=_answers(dial, voice),
         **_content(dial, data, fineness, voice),
     )
 
 
-def _data(dial: Dial, voice: Voice, day: date) -> tuple[dict[str, Any], float]:
+_HOURS: Final = timedelta(hours=3)
+"""How far from the hour of a dial its air is still alike; assumed: the sun climbs by up to 45°."""
+
+_STEP: Final = timedelta(minutes=2)
+
+
+def _span(dial: Dial) -> tuple[datetime, datetime] | None:
+    """Give the time that a dial serves: about its hour, while it is light, if it was then.
+
+    None where its winds are of no hour.
+    """
+    when, site = dial.supposition.hour, dial.setup.site
+    if when is None:
+        return None
+
+    def light(time: datetime) -> bool:
+        return sun_height(time, site.latitude, site.longitude) + UPPER_RIM >= 0
+
+    dark, ends = not light(when), []
+    for way in (-_STEP, _STEP):
+        end = when
+        while abs(end - when) < _HOURS and (dark or light(end + way)):
+            end += way
+        ends.append(end)
+    return ends[0], ends[1]
+
+
+def _told_span(span: tuple[datetime, datetime]) -> str:
+    first, last = (t if t.utcoffset() else t.astimezone() for t in span)
+    return f"{first:%Y-%m-%d %H:%M} – {last:%H:%M} (UTC{first:%z})"
+
+
+def _data(
+    dial: Dial, voice: Voice, day: date, span: tuple[datetime, datetime] | None
+) -> tuple[dict[str, Any], float]:
     """Collect what the page's script must know, and the fineness of its lines."""
     nodes = [*dial.nodes, *dial.cells.values()]
     site, reach = dial.setup.site, dial.reach
@@ -131,7 +168,8 @@ def _data(dial: Dial, voice: Voice, day: date) -> tuple[dict[str, Any], float]:
         "directions": reach.directions,
         "limit": dial.limit,
         "gust": reach.gust,
-        "date": day.isoformat(),
+        "date": day.isoformat() if span is None else _told_span(span),
+        "span": span and [1000 * round(end.timestamp()) for end in span],
         "stale": STALE,
         "verdicts": [node.word for node in nodes],
         "cells": cells,

@@ -111,10 +111,11 @@ function wordAt(speed, from) {
   return worst(words);
 }
 
-// Why a reading no longer counts: another day than the dial was made for, or too old.
+// Why a reading no longer counts: another day or hour than the dial was made for, or too old.
 function lapsed(readAt, now) {
   const today = [now.getFullYear(), now.getMonth() + 1, now.getDate()].map((n) => String(n).padStart(2, "0")).join("-");
-  if (today !== DIAL.date) return say("other_day", { date: DIAL.date });
+  const served = DIAL.span ? now >= DIAL.span[0] && now < DIAL.span[1] : today === DIAL.date;
+  if (!served) return say("other_day", { date: DIAL.date });
   const age = (now - readAt) / 1000;
   if (!(age >= 0 && age < DIAL.stale)) return say("stale", { minutes: Math.floor(age / 60) });
   return "";

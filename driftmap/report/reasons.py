@@ -17,7 +17,7 @@ from driftmap.report.words import isolate
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Device
 from driftmap.units import parse
-from driftmap.verdict.check import ALL_CASES, Check
+from driftmap.verdict.check import ALL_CASES, Check, Kind
 from driftmap.verdict.limits import LOOSER
 
 __all__ = [
@@ -75,10 +75,16 @@ def to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
     worst = worst_first(every, people)
     beside = [check for check in worst if check.beside]
     beside += [check for check in every if check.beside and check.outcome == "pass"]
-    # A loosened limit that is kept speaks against nothing, and never comes first.
-    beside.sort(key=lambda check: LOOSER in check.source and check.outcome == "pass")
-    first = int(bool(beside) and LOOSER not in beside[0].source)
+    # A loosened limit that is kept speaks against nothing, nor does an answer: never first.
+    beside.sort(key=_history)
+    first = int(bool(beside) and not _history(beside[0]))
     return [*beside[:first], *(c for c in worst if not c.beside), *beside[first:]]
+
+
+def _history(check: Check) -> bool:
+    """Tell a check that only says what somebody did, from one that says what may happen."""
+    done = LOOSER in check.source or check.kind is Kind.RULE
+    return done and check.outcome == "pass"
 
 
 def verdict_reasons(

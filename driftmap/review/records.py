@@ -188,10 +188,11 @@ def flew_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
 
 def winds_of(
     entries: Sequence[Entry],
-) -> tuple[tuple[datetime, tuple[float, float]], ...]:
+) -> tuple[tuple[datetime, tuple[float, float, float]], ...]:
     """Collect the winds near the ground that assessments were made for, but variable ones.
 
-    Result: time of each flight (UTC), and direction [deg] and speed [m s⁻¹] at 10 m.
+    Result: time of each flight (UTC), and direction [deg], speed at 10 m and how far gusts
+    stand above it [m s⁻¹].
     """
     found = []
     for entry in entries:
@@ -199,5 +200,7 @@ def winds_of(
         if entry.kind == "assessment" and "from_rad" in wind:
             when = datetime.fromisoformat(entry.body.get("when") or entry.at)
             way = float(np.degrees(wind["from_rad"])) % 360
-            found.append((when.astimezone(UTC), (way, float(wind["speed_mps"]))))
+            above = float(wind.get("gust_above_mps", 0.0))
+            near = (way, float(wind["speed_mps"]), above)
+            found.append((when.astimezone(UTC), near))
     return tuple(found)

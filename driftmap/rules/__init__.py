@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from driftmap.rules.answers import (
     Answers,
-    Occasion,
     check_answers,
     questions,
     read_answers,
@@ -24,6 +23,7 @@ from driftmap.rules.facts import (
     with_answers,
 )
 from driftmap.rules.kinds import CLASS_BOUNDS, motor_class
+from driftmap.rules.occasion import Occasion
 from driftmap.rules.reading import picked_rules, read_rules, rule_sets
 from driftmap.rules.ruleset import Question, Rule, RuleSet
 from driftmap.rules.template import to_fill_in

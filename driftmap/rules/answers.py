@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType
 from typing import Final
@@ -13,57 +13,20 @@ from typing import Final
 from driftmap.errors import InputError, nearest
 from driftmap.files import toml_of
 from driftmap.rules.kinds import FACTS, FLOOR, GROUPS, NOT_COVERED, Scope
+from driftmap.rules.occasion import HEAD, Occasion, read_head
 from driftmap.rules.reading import read_rules
 from driftmap.rules.ruleset import Question, RuleSet
 from driftmap.rules.schema import quantity
 
 __all__ = [
     "Answers",
-    "Occasion",
     "check_answers",
     "questions",
     "read_answers",
 ]
 
-_NARROW: Final[tuple[Scope, ...]] = ("season", "day", "flight")
+_NARROW: Final[tuple[Scope, ...]] = ("season", "ground", "day", "flight")
 """Scopes, that whose answers hold for least last."""
-
-_SEASON: Final = timedelta(days=365)
-"""How long an answer for the season holds; assumed."""
-
-_HEAD: Final = ("date", "site", "flight", "by")
-"""Keys that say what the answers of a file are for."""
-
-
-@dataclass(frozen=True, slots=True)
-class Occasion:
-    """What answers must be for.
-
-    Parameters
-    ----------
-    site, flight : str
-        Names of the site and of the flight.
-    when : datetime or None
-        Time of the flight, with its zone; None while it is planned ahead of any day, when
-        no answer for a day counts.
-    longitude : float
-        Of the site [deg]; it tells which day that is there.
-    """
-
-    site: str
-    flight: str
-    when: datetime | None = None
-    longitude: float = 0.0
-
-    @property
-    def day(self) -> date | None:
-        """Day of the flight at the site, by the sun's time."""
-        return None if self.when is None else _local_day(self.when, self.longitude)
-
-
-def _local_day(when: datetime, longitude: float) -> date:
-    utc = when - (when.utcoffset() or timedelta(0))
-    return (utc + timedelta(hours=longitude / 15)).date()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +47,8 @@ class Answers:
         Time of the flight, if it is known.
     files : tuple of (str, str)
         Name and SHA-256 of each file.
+    taken_back : tuple of str
+        Answers against flying that were taken back on the day, and who had given them.
     """
 
     confirmed: Mapping[str, bool] = field(default_factory=dict)
@@ -92,6 +57,7 @@ class Answers:
     stale: Mapping[str, str] = field(default_factory=dict)
     when: datetime | None = None
     files: tuple[tuple[str, str], ...] = ()
+    taken_back: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("confirmed", "numbers", "stale"):
@@ -121,17 +87,14 @@ def read_answers(
 
 def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answers:
     source, content = str(path), toml_of(path)
-    head = {key: content.pop(key, None) for key in _HEAD}
-    day = _day(source, head["date"], occasion.longitude)
-    site = _name(source, "site", head["site"])
-    flight = None if head["flight"] is None else _name(source, "flight", head["flight"])
-    if head["by"] is not None:
-        _name(source, "by", head["by"])
+    named = {key: content.pop(key, None) for key in HEAD}
+    head = read_head(source, named, occasion.longitude)
+    today: Scope = "day" if head.flight is None else "flight"
     given = _checked(source, content, asked)
     stale = {}
     for name in content:
         scope = asked[name].scope if name in asked else FACTS[name].scope
-        if text := _not_for(occasion, scope, (day, site, flight)):
+        if text := head.not_for(occasion, scope):
             stale[name] = text
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     return Answers(
@@ -141,56 +104,8 @@ def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answ
         stale,
         occasion.when,
         ((path.name, digest),),
+        () if head.not_for(occasion, today) else head.taken_back,
     )
-
-
-def _not_for(
-    occasion: Occasion, scope: Scope, given: tuple[date, str, str | None]
-) -> str:
-    """Say why an answer does not count; empty where it does."""
-    day, site, flight = given
-    if site.casefold() != occasion.site.casefold():
-        return f"answered for another site, {site}"
-    if occasion.day is None:
-        if scope == "day":
-            return f"answered for {day}, and the day of the flight is not known"
-    elif not (
-        timedelta(0) <= occasion.day - day <= _SEASON
-        if scope == "season"
-        else day == occasion.day
-    ):
-        return f"answered for {day}, and the flight is on {occasion.day}"
-    if scope == "flight" and flight is None:
-        return 'answered for no flight: write flight = "..." at the head of the file'
-    if scope == "flight" and str(flight).casefold() != occasion.flight.casefold():
-        return f"answered for another flight, {flight}"
-    return ""
-
-
-def _day(source: str, value: object, longitude: float) -> date:
-    """Read a day; of a time with its zone the day it is at the site."""
-    try:
-        if isinstance(value, str):
-            value = date.fromisoformat(value.strip())
-    except ValueError:
-        pass
-    if isinstance(value, datetime):
-        zoned = value.tzinfo is not None
-        value = _local_day(value, longitude) if zoned else value.date()
-    if not isinstance(value, date):
-        found = "is missing" if value is None else f"{value!r:.40} is no day"
-        text = f"{found}; accepted is the day it was answered for: date = 2026-06-13"
-        raise InputError(source, "date", text)
-    return value
-
-
-def _name(source: str, key: str, value: object) -> str:
-    if not isinstance(value, str) or not value.strip():
-        found = "is missing" if value is None else f"{value!r:.40} is no name"
-        meant = "of who answered" if key == "by" else f"that the {key} file gives"
-        text = f"{found}; accepted is the name {meant}"
-        raise InputError(source, key, text)
-    return value.strip()
 
 
 def _joined(one: Answers, other: Answers) -> Answers:
@@ -212,7 +127,8 @@ def _joined(one: Answers, other: Answers) -> Answers:
     }
     files = (*one.files, *other.files)
     source = " and ".join(s for s in (one.source, other.source) if s != "answers")
-    return Answers(confirmed, numbers, source, stale, other.when, files)
+    back = tuple(dict.fromkeys((*one.taken_back, *other.taken_back)))
+    return Answers(confirmed, numbers, source, stale, other.when, files, back)
 
 
 def check_answers(
@@ -241,7 +157,7 @@ def _checked(
             elif name in FACTS:
                 numbers[name] = _number(name, value)
             else:
-                hint = nearest(name, [*asked, *FACTS, *_HEAD])
+                hint = nearest(name, [*asked, *FACTS, *HEAD])
                 raise InputError(source, name[:60], f"is not asked for; {hint}")
         except ValueError as problem:
             raise InputError(source, name, str(problem)) from None
@@ -256,7 +172,7 @@ def questions(sets: Iterable[RuleSet]) -> dict[str, Question]:
     rest = "the local code on what these rules leave out was read and is kept"
     found = [
         *(
-            Question(group.absent, f"no {group.text} is near", "season")
+            Question(group.absent, f"no {group.text} is near", "ground")
             for group in GROUPS.values()
         ),
         Question(NOT_COVERED, rest, "season"),

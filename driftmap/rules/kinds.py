@@ -31,8 +31,8 @@ __all__ = [
 Sense = Literal["at least", "at most"]
 
 
-Scope = Literal["season", "day", "flight"]
-"""How long an answer holds."""
+Scope = Literal["season", "ground", "day", "flight"]
+"""How long an answer holds; one of the ground as one for the season, of one pad."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class Fact:
         How it is named to people.
     dimension : str
         A key of `driftmap.units.DIMENSIONS`.
-    scope : {"season", "day", "flight"}
+    scope : {"season", "ground", "day", "flight"}
         How long an answer that gives it holds.
     example : str
         How an answers file may write it.

@@ -82,7 +82,7 @@ class Question:
     ----------
     name, text : str
         Its name in an answers file, and the question in words.
-    scope : {"season", "day", "flight"}
+    scope : {"season", "ground", "day", "flight"}
         How long the answer holds.
     """
 
@@ -120,7 +120,7 @@ class Rule:
         The rule applies where all of `when` hold and not all of `unless` do.
     classes : tuple of str
         Classes of rocket it applies to; all where empty.
-    scope : {"season", "day", "flight"}
+    scope : {"season", "ground", "day", "flight"}
         How long the answer to a question holds.
     excuse : Question or None
         What, confirmed, lets a figure beyond the limit stand.

@@ -10,10 +10,11 @@ from dataclasses import replace
 from datetime import date
 from typing import Final
 
-from driftmap.rules.answers import Answers, Occasion, questions
+from driftmap.rules.answers import Answers, questions
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import Facts, with_answers
 from driftmap.rules.kinds import FACTS, Scope
+from driftmap.rules.occasion import Occasion
 from driftmap.rules.ruleset import Question, RuleSet
 from driftmap.rules.schema import quantity
 
@@ -21,6 +22,7 @@ __all__ = ["to_fill_in"]
 
 _HEADS: Final[dict[Scope, str]] = {
     "season": "Once a season: these hold for a year, at this site.",
+    "ground": "Of the ground: these hold for a year, at this pad.",
     "day": "For this day.",
     "flight": "For this flight.",
 }
@@ -118,11 +120,17 @@ def _answers_to(
 
 
 def _head(occasion: Occasion) -> list[str]:
-    return [
+    head = [
         f"date = {occasion.day or date.today()}",
         f"site = {json.dumps(occasion.site, ensure_ascii=False)}",
         f"flight = {json.dumps(occasion.flight, ensure_ascii=False)}",
     ]
+    if occasion.place is not None:
+        head += [
+            f"place = {occasion.placed}    # latitude, longitude [deg], elevation [m] of the pad",
+            f'rocket = "{occasion.rocket}"    # another once the flight file is changed',
+        ]
+    return head
 
 
 def _scope(name: str, asked: Mapping[str, Question]) -> Scope:

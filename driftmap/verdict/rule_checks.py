@@ -45,7 +45,20 @@ def rule_checks(
 ) -> list[Check]:
     """Ask the rules that the site names of this flight in this wind."""
     found = [_rule(result) for result in _asked(cloud, site, wind, answers)]
-    return [*found, *_metered(wind, answers or Answers())]
+    said = answers or Answers()
+    return [*found, *_metered(wind, said), *map(_taken_back, said.taken_back)]
+
+
+def _taken_back(told: str) -> Check:
+    """Put a "no" that somebody took back beside the word."""
+    return Check(
+        kind=Kind.RULE,
+        name=told,
+        outcome="pass",
+        source="the answers",
+        beside=True,
+        answered=True,
+    )
 
 
 def _metered(wind: WindProfile, said: Answers) -> Iterator[Check]:

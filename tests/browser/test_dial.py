@@ -5,7 +5,8 @@ from say, at the worst between them, and holds where it knows nothing.
 import base64
 import dataclasses
 import io
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pypdf
@@ -15,6 +16,7 @@ from selenium.webdriver.common.keys import Keys
 
 from driftmap.dial import WORDS as RANK
 from driftmap.dial import surrounding, word_at
+from driftmap.planning import Supposition
 from driftmap.report.dialdata import line_error
 from driftmap.report.dialpage import dial_html
 from driftmap.report.voice import read_catalogue
@@ -210,6 +212,20 @@ def test_on_another_day_every_wind_holds(browser, dial, tmp_path):
     put(browser, speed / MILE_PER_HOUR, from_deg)
     assert word(browser) == "HOLD"
     assert f"made for {yesterday}" in browser.find("#why").text
+
+
+@pytest.mark.parametrize(("hours", "word_then"), [(0, "GO"), (-4, "HOLD"), (4, "HOLD")])
+def test_hours_off_its_own_every_wind_holds(browser, dial, tmp_path, hours, word_then):
+    path, now = tmp_path / "dial.html", datetime.now(UTC)
+    noon = replace(dial.setup.site, longitude=180.0 - 15 * now.hour)
+    supposed = Supposition.over_site(noon, now + timedelta(hours=hours))
+    setup = replace(dial.setup, site=noon)
+    hourly = replace(dial, supposition=supposed, setup=setup)
+    path.write_text(dial_html(hourly, units="us"), encoding="utf-8")
+    browser.open(path)
+    speed, from_deg = wind_with(dial, "go")
+    put(browser, speed / MILE_PER_HOUR, from_deg)
+    assert word(browser) == word_then
 
 
 def test_a_gust_that_was_not_worked_out_holds(browser, page, dial):

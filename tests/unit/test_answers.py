@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 import tomllib
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -33,6 +34,7 @@ from driftmap.rules import (
     with_answers,
 )
 from driftmap.rules.kinds import FACTS
+from driftmap.rules.occasion import Head
 
 ROOT = Path(__file__).parents[2]
 WHEN = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)  # half past eight at the site
@@ -101,6 +103,57 @@ def test_what_was_answered_for_something_else_is_open_again(
     assert counted(said) == counts
     assert set(said.stale) == (SEASON | DAY | FLIGHT) - counts
     assert all(reason in text for text in said.stale.values())
+
+
+GROUND = {"no_airport_near", "elevation_checked"}
+ALL = SEASON | DAY | FLIGHT | GROUND
+
+
+@pytest.mark.parametrize(
+    ("head", "counts"),
+    [
+        ("place = [41.604, -117.952, 1234.4]", ALL),
+        ('place = [41.604, -117.952, 1234.4]\nrocket = "0a1b2c3d"', ALL),
+        ('place = [41.604, -117.952, 1234]\nrocket = "ffffffff"', ALL - FLIGHT),
+        ("", FLIGHT),  # nobody says where
+        ("place = [41.604, -117.934, 1234.4]", ALL - GROUND),  # another pad, 1.5 km off
+        ("place = [41.604, -117.952, 1214.4]", ALL - GROUND),  # its elevation mended
+        ("place = [41.604, -117.952, 4050]", FLIGHT),  # feet for metres
+        ("place = [40.95, -117.40, 1234.4]", FLIGHT),  # another field of the same name
+        ("place = [-41.604, -117.952, 1234.4]", FLIGHT),
+    ],
+)
+def test_answers_count_where_they_were_given_and_of_the_rocket_they_speak_of(
+    tmp_path, head, counts
+):
+    given = GIVEN + 'no_airport_near = "yes"\nelevation_checked = "yes"\n'
+    here = replace(HERE, place=(41.604, -117.952, 1234.4), rocket="0a1b2c3d")
+    said = read(tmp_path, f"{HEAD}{head}\n{given}", occasion=here)
+    assert counted(said) == counts
+    assert set(said.stale) == ALL - counts
+    assert all("at the head of the file" in why for why in said.stale.values())
+
+
+def test_a_place_that_is_none_is_refused(tmp_path):
+    for place in ('"here"', "[41.6, -117.9]", "[1, 2, true]"):
+        with pytest.raises(InputError, match="latitude and longitude"):
+            read(tmp_path, f"{HEAD}place = {place}\n" + GIVEN)
+
+
+def test_answers_for_a_flight_hang_on_its_rocket_and_not_on_its_rail():
+    flight = read_flight(ROOT / "examples" / "willet.toml")
+    site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
+    rail = flight.rail.model_copy(update={"length": 3.0})
+    body = flight.airframe.model_copy(update={"length": 3.0})
+    now, leant, longer = (
+        Occasion.of(one, site, WHEN).rocket
+        for one in (
+            flight,
+            flight.model_copy(update={"rail": rail}),
+            flight.model_copy(update={"airframe": body}),
+        )
+    )
+    assert now == leant != longer
 
 
 def test_the_day_is_that_of_the_site(tmp_path):
@@ -180,10 +233,8 @@ def test_a_file_that_is_not_there(tmp_path):
 @given(st.integers(-800, 800), st.sampled_from(["Field", "Meadow"]),
        st.sampled_from(["Willet", "Dunlin", None]))  # fmt: skip
 def test_nothing_but_the_season_outlives_its_day(days, site, flight):
-    from driftmap.rules.answers import _not_for
-
     given_for = date.fromordinal(HERE.day.toordinal() + days)
-    held = {s: not _not_for(HERE, s, (given_for, site, flight))
+    held = {s: not Head(given_for, site, None, flight, None, ()).not_for(HERE, s)
             for s in ("season", "day", "flight")}  # fmt: skip
     assert held["season"] >= held["day"] >= held["flight"]
     assert held["day"] == (days == 0 and site == "Field")

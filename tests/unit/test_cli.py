@@ -120,6 +120,7 @@ def test_an_unanswered_question_holds(tmp_path):
     some.write_text(
         "date = 2026-06-13\n"
         'site = "Saltgrass Flat, Copper Heron Rocket Club"\n'
+        "place = [41.604, -117.952, 1234.4]\n"
         'landowner_leave = "yes"\n'
     )
     arguments = ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--out", out]

@@ -21,7 +21,7 @@ from click.testing import CliRunner
 
 from driftmap.cli import cli
 from driftmap.desk.app import make_app
-from driftmap.desk.day import read_day
+from driftmap.desk.day import change, read_day
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import KEPT, ConflictError, Folder
 from driftmap.desk.judging import FULL, QUICK, StaleError, Told, judged
@@ -30,8 +30,10 @@ from driftmap.desk.serve import serve
 from driftmap.desk.winds import counting
 from driftmap.errors import InputError
 from driftmap.failures.cases import build_cases
+from driftmap.ground.site import read_site
 from driftmap.logbook.store import Log
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rules import Occasion, picked_rules, read_answers
 
 ROOT = Path(__file__).parents[2]
 KEY = "key-of-a-test"
@@ -545,10 +547,49 @@ def test_a_stronger_wind_set_aside_is_told_and_heard(ask, desk, folder, why, hol
     assert told in wind.assumed
     # The file may go; that it was set aside stays until another day is begun.
     folder.path(strong["file"]).unlink()
+    ask.good("day/begin", {})
     assert ask.good("state")["aside"] == told
+    assert read_day(folder).winds == ()
+    change(folder, lambda day: replace(day, date="2026-01-01"))
     ask.good("day/begin", {})
     assert ask.good("state")["aside"] == ""
-    assert read_day(folder).winds == ()
+
+
+def _undone(ask, folder, strong):
+    ask.good("undo", {"file": "day.toml", "way": "undo"})
+    assert strong not in read_day(folder).winds
+
+
+def _begun_anew(ask, folder, strong):
+    ask.good("day/begin", {})
+    ask.good("winds/take", {"text": "4 mph from 80"})
+    assert strong not in read_day(folder).winds
+
+
+def _struck_out(ask, folder, strong):
+    change(folder, lambda day: replace(day, winds=(day.winds[0],)))
+
+
+@pytest.mark.parametrize("forgotten", [_undone, _begun_anew, _struck_out])
+def test_a_reading_that_stops_counting_in_any_way_is_heard(
+    ask, desk, folder, forgotten
+):
+    ask.good("winds/take", {"text": "4 mph from 80"})
+    text = {"text": "16 mph from 80, gusting to 22 mph"}
+    strong = ask.good("winds/take", text)["file"]
+    before = desk.prints(read_day(folder))
+    forgotten(ask, folder, strong)
+    wind = counting(folder, read_day(folder), desk.setting())
+    assert any("winds disagree" in said for said in wind.warned)
+    assert wind.gust > 2
+    assert desk.prints(read_day(folder)) != before
+
+
+def test_a_reading_never_takes_the_name_of_one_that_is_gone(ask, folder):
+    strong = ask.good("winds/take", {"text": "16 mph from 80"})["file"]
+    folder.path(strong).unlink()
+    assert ask.good("winds/take", {"text": "4 mph from 80"})["file"] != strong
+    assert strong in read_day(folder).winds
 
 
 def test_a_wind_that_counts_again_is_no_longer_aside(ask, desk, folder):
@@ -634,6 +675,26 @@ def test_an_answer_is_dated_named_and_read_by_the_commands(ask, folder):
         cli, [*given, *(x for f in files for x in ("--answers", f))]
     )
     assert out.exit_code == 0, out.output
+
+
+@pytest.mark.parametrize("between", [(), ("",)])
+def test_a_no_that_is_taken_back_stands_beside_every_word(ask, folder, between):
+    put_on(ask, "willet")
+    (item,) = read_day(folder).items
+    told = {"name": "no_fire_ban", "scope": "day"}
+    ask.good(f"answers/{item.id}", {**told, "value": "no", "by": "Bob"})
+    assert ask.good("state")["aside"] == ""
+    for value in (*between, "yes"):
+        ask.good(f"answers/{item.id}", {**told, "value": value, "by": "Ann"})
+    back = 'the "no" of Bob on no_fire_ban, taken back by Ann'
+    assert ask.good("state")["aside"] == back
+    files = [folder.path(name) for name in folder.names("answers")]
+    site = read_site(folder.path("site.geojson"))
+    occasion = Occasion(site.name, "Willet 54", datetime.now(UTC), site.longitude)
+    said = read_answers(files, picked_rules(site), occasion)
+    assert said.taken_back == (back,)
+    tomorrow = replace(occasion, when=occasion.when + timedelta(days=1))
+    assert read_answers(files, picked_rules(site), tomorrow).taken_back == ()
 
 
 @pytest.mark.parametrize(

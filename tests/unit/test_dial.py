@@ -2,7 +2,9 @@
 
 import dataclasses
 import math
-from datetime import date
+import re
+from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 
 import numpy as np
@@ -369,6 +371,27 @@ def test_a_page_says_its_day_and_differs_by_it(dial):
     pages = [dial_html(dial, units="us", made_for=date(2026, 6, day)) for day in (1, 2)]
     assert "For 2026-06-01 only." in pages[0]
     assert '"date":"2026-06-02"' in pages[1]
+
+
+@pytest.mark.parametrize(
+    ("hour", "first", "last"),
+    [
+        ("2026-06-13T08:30-07:00", "2026-06-13 05:30", "11:30"),
+        ("2026-06-13T19:00-07:00", "2026-06-13 16:00", "20:"),  # sunset
+        ("2026-06-13T06:00-07:00", "2026-06-13 05:", "09:00"),  # sunrise
+        ("2026-06-13T23:00-07:00", "2026-06-13 20:00", "02:00"),  # meant to be dark
+    ],
+)
+def test_a_page_serves_some_hours_of_light_about_its_own(dial, hour, first, last):
+    when = datetime.fromisoformat(hour)
+    supposed = Supposition.over_site(dial.setup.site, when)
+    page = dial_html(replace(dial, supposition=supposed), units="us")
+    told = re.search(r"For ([^<]*) only", page)[1]
+    assert told.startswith(first)
+    assert f" – {last}" in told
+    start, end = map(int, re.search(r'"span":\[(\d+),(\d+)\]', page).groups())
+    assert 0 < when.timestamp() * 1000 - start <= 3 * 3_600_000
+    assert 0 < end - when.timestamp() * 1000 <= 3 * 3_600_000
 
 
 @pytest.mark.parametrize("top", [0.0, 100.0, float("nan")])

@@ -12,7 +12,7 @@ import pytest
 from driftmap.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning import season
-from driftmap.planning.hours import read_hours, rose_of
+from driftmap.planning.hours import Reading, read_hours, rose_of
 from driftmap.planning.ledger import Ledger, open_ledger, run_key
 from driftmap.planning.season import (
     SeasonHour,
@@ -23,10 +23,11 @@ from driftmap.planning.season import (
 )
 from driftmap.planning.shares import by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import Supposition
-from driftmap.planning.trial import Trial
+from driftmap.planning.trial import Trial, pack
 from driftmap.report.sketches import season_svg
 from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
+from driftmap.rules import surface_wind
 from driftmap.verdict.assessment import Setup
 
 ROOT = Path(__file__).parents[2]
@@ -50,7 +51,8 @@ def test_gaps_and_empty_speeds_are_not_known(tmp_path):
         )
     )
     assert hours.start == START
-    assert hours.readings == (((240.0, 3.0),), (), (), ((250.0, 4.0), (None, 5.0)))
+    last = ((250.0, 4.0, 0.0), (None, 5.0, 0.0))
+    assert hours.readings == (((240.0, 3.0, 0.0),), (), (), last)
     assert hours.known == 2
 
 
@@ -60,7 +62,7 @@ def test_speeds_come_in_their_unit_and_times_in_their_zone(tmp_path):
     )
     hours = read_hours(path)
     assert hours.start == START
-    assert hours.readings[0] == ((0.0, pytest.approx(10 * 1852 / 3600)),)
+    assert hours.readings[0] == ((0.0, pytest.approx(10 * 1852 / 3600), 0.0),)
 
 
 @pytest.mark.parametrize(
@@ -102,10 +104,10 @@ def test_bins_never_make_a_wind_lighter():
     for way, speed in zip(
         rng.uniform(0, 360, 200), rng.uniform(0, 20, 200), strict=True
     ):
-        there, strength = bin_of((float(way), float(speed)))
+        there, strength, _ = bin_of(Reading(float(way), float(speed)))
         assert 0 <= strength - speed < 0.5 + 1e-9 or speed == strength
         assert abs((there - way + 180) % 360 - 180) <= 5.0 + 1e-9
-    assert bin_of((350.0, 3.0)) == (350.0, 3.0)
+    assert bin_of(Reading(350.0, 3.0)) == Reading(350.0, 3.0)
 
 
 @pytest.fixture(scope="module")
@@ -142,7 +144,7 @@ def test_each_bin_is_flown_once_and_a_gap_is_never_go(tmp_path, setup, flown):
     hours = read_hours(write(tmp_path, *rows(2.0, 2.0, "", 4.0, 1.9)))
     found = season_hours(setup, Supposition(0.0), hours, Ledger("k"))
     assert [h.finding for h in found] == ["go", "go", "not known", "hold", "go"]
-    assert sorted(flown[0]) == [(90.0, 2.0), (90.0, 4.0)]
+    assert sorted(flown[0]) == [(90.0, 2.0, 0.0), (90.0, 4.0, 0.0)]
 
 
 def test_an_hour_is_go_only_if_all_its_readings_are(tmp_path, setup, flown):
@@ -280,7 +282,7 @@ def test_a_rose_holds_the_most_frequent_winds_and_says_what_is_left(tmp_path):
     assert "80.0% of all readings" in note
 
 
-def test_a_gust_of_an_hour_is_judged_as_a_wind_that_blows_all_along(tmp_path):
+def test_an_hour_keeps_its_gust_and_a_rose_takes_it_for_a_wind(tmp_path):
     path = tmp_path / "hours.csv"
     path.write_text(
         "time_utc,from_deg,speed_mps,gust_mps\n"
@@ -288,5 +290,35 @@ def test_a_gust_of_an_hour_is_judged_as_a_wind_that_blows_all_along(tmp_path):
         encoding="utf-8",
     )
     hours = read_hours(path)
-    assert hours.readings == (((75.0, 1.5), (75.0, 20.0)), ((75.0, 1.5),))
-    assert "gusts" in hours.source
+    assert hours.readings == (((75.0, 1.5, 18.5),), ((75.0, 1.5, 0.0),))
+    rose, (note,) = rose_of(hours)
+    assert [wind[1] for wind in rose] == [2.0, 20.0]
+    assert "gusts as winds of their own" in note
+
+
+def test_an_hour_with_a_gust_is_flown_as_the_same_words_are(monkeypatch, setup):
+    winds = []
+    monkeypatch.setattr(season, "try_flight", lambda _, w: winds.append(w))
+    season._try_reading(pack(setup), Supposition(0.0), Reading(75.0, 1.5, 3.5))
+    words = Supposition(0.0).spoken("1.5 m/s from 75 gusting to 5 m/s at 10 m")
+    assert winds[0].gust == words.gust == pytest.approx(3.5)
+    assert surface_wind(winds[0]) == surface_wind(words)
+    assert np.allclose(winds[0].error, words.error)
+
+
+def test_a_gust_never_falls_into_a_lighter_bin(tmp_path, setup, flown):
+    path = write(
+        tmp_path,
+        "2026-05-01T00:00Z,90,2,",
+        "2026-05-01T01:00Z,90,2,3.5",
+        "2026-05-01T02:00Z,90,2,6.1",
+        header="time_utc,from_deg,speed_kt,gust_kt",
+    )
+    hours = read_hours(path)
+    for readings in hours.readings:
+        ((_, speed, gust),) = readings
+        there = bin_of(readings[0])
+        assert there.speed >= speed
+        assert 0 <= there.gust - gust < 2.0
+    season_hours(setup, Supposition(0.0), hours, Ledger("k"))
+    assert sorted(call.gust for call in flown[0]) == [0.0, 2.0, 4.0]

@@ -113,9 +113,10 @@ def test_a_correction_keeps_the_photographs(tmp_path):
 
 def test_a_season_can_be_the_days_that_were_logged(logged):
     entry, _ = kept(logged[0])
-    ((when, (way, speed)),) = winds_of([entry])
+    ((when, (way, speed, gust)),) = winds_of([entry])
     assert when.isoformat() == "2026-06-13T15:30:00+00:00"
     assert speed == pytest.approx(entry.body["wind_10_m"]["speed_mps"])
+    assert gust == pytest.approx(entry.body["wind_10_m"]["gust_above_mps"])
     run = CliRunner().invoke(
         season_command,
         [

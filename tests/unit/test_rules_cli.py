@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")
 HEAD = (
     'date = 2026-06-13\nsite = "Saltgrass Flat, Copper Heron Rocket Club"\n'
-    'flight = "Willet 54"\n'
+    'flight = "Willet 54"\nplace = [41.604, -117.952, 1234.4]\n'
 )
 SITE = str(ROOT / "sites" / "saltgrass-flat.geojson")
 
@@ -118,7 +118,9 @@ def test_the_file_to_fill_in_is_written_once(tmp_path):
     text = run(*when, "--write-answers", str(blank)).output
     assert f"To fill in: {blank}" in text
     content = blank.read_text(encoding="utf-8")
-    assert HEAD in content
+    for line in HEAD.splitlines():
+        assert line.replace("604, -117.952,", "60400, -117.95200,") in content
+    assert 'rocket = "' in content
     assert '#visibility = "10 mi"    # a number with a unit' in content
     assert "surface_wind" not in content  # the wind tells it
     with pytest.raises(InputError, match="is there already"):

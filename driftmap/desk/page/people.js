@@ -1,7 +1,7 @@
 // The officer's answers: season, day, flight; each once, dated, by name.
 import {ask, doing, el, find} from "./net.js";
 
-const HEADS = {season: "Once a season, at this site", day: "For today", flight: "For this flight"};
+const HEADS = {season: "Once a season, at this site", ground: "Once a season, at this pad", day: "For today", flight: "For this flight"};
 let item = null;
 
 export async function enter(desk, chosen) {

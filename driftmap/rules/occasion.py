@@ -1,0 +1,232 @@
+"""What answers are for: a day, a place, a flight; and whether those of a file still count."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any, Final
+
+from driftmap.errors import InputError
+from driftmap.ground.site import Site
+from driftmap.rocket.flight import Flight
+from driftmap.rules.kinds import Scope
+
+__all__ = ["HEAD", "Head", "Occasion", "read_head"]
+
+_SEASON: Final = timedelta(days=365)
+"""How long an answer for the season holds; assumed."""
+
+_NEAR: Final = ((2000.0, 30.0), (200.0, 1.0))
+"""How far off, and how much higher or lower, an answer may have been given [m]: for any pad of
+one field; and, of the ground, for one pad. Assumed."""
+
+_DEGREE: Final = 111_200.0  # m of latitude
+
+HEAD: Final = ("date", "site", "place", "flight", "rocket", "by", "taken_back")
+"""Keys that say what the answers of a file are for."""
+
+_OF_THE_ROCKET: Final = {
+    *("airframe", "motor", "apogee", "sustainer", "booster", "air_start"),
+    *("recovery", "descent", "pieces", "burst"),
+}
+"""What of a flight file answers for a flight rest on; rail, limits and likelihoods may change."""
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """What answers must be for.
+
+    Parameters
+    ----------
+    site, flight : str
+        Names of the site and of the flight.
+    when : datetime or None
+        Time of the flight, with its zone; None while it is planned ahead of any day, when
+        no answer for a day counts.
+    longitude : float
+        Of the site [deg]; it tells which day that is there.
+    place : (float, float, float) or None
+        Latitude and longitude [deg] and elevation [m] of the pad; None to take every
+        answer for one given here.
+    rocket : str
+        Mark of what answers for a flight rest on: another where the file changes it.
+    """
+
+    site: str
+    flight: str
+    when: datetime | None = None
+    longitude: float = 0.0
+    place: tuple[float, float, float] | None = None
+    rocket: str = ""
+
+    @classmethod
+    def of(cls, flight: Flight, site: Site, when: datetime | None) -> Occasion:
+        """Say what is flown, where and when."""
+        text = flight.model_dump_json(include=_OF_THE_ROCKET)
+        rocket = hashlib.sha256(text.encode()).hexdigest()[:8]
+        place = (site.latitude, site.longitude, site.elevation)
+        return cls(site.name, flight.name, when, site.longitude, place, rocket)
+
+    @property
+    def placed(self) -> str:
+        """The place as the head of an answers file gives it."""
+        latitude, longitude, elevation = self.place or (0.0, 0.0, 0.0)
+        return f"[{latitude:.5f}, {longitude:.5f}, {elevation:.1f}]"
+
+    @property
+    def day(self) -> date | None:
+        """Day of the flight at the site, by the sun's time."""
+        return None if self.when is None else _local_day(self.when, self.longitude)
+
+
+def _local_day(when: datetime, longitude: float) -> date:
+    utc = when - (when.utcoffset() or timedelta(0))
+    return (utc + timedelta(hours=longitude / 15)).date()
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """What the answers of a file were given for.
+
+    Parameters
+    ----------
+    day : date
+        Day of the answers.
+    site : str
+        Name of the site.
+    place : (float, float, float) or None
+        As that of an `Occasion`.
+    flight, rocket : str or None
+        Name of the flight, and mark of its file.
+    taken_back : tuple of str
+        Answers against flying that were taken back since, and who had given them.
+    """
+
+    day: date
+    site: str
+    place: tuple[float, float, float] | None
+    flight: str | None
+    rocket: str | None
+    taken_back: tuple[str, ...]
+
+    def not_for(self, occasion: Occasion, scope: Scope) -> str:
+        """Say why an answer does not count; empty where it does."""
+        if self.site.casefold() != occasion.site.casefold():
+            return f"answered for another site, {self.site}"
+        lasts = scope in {"season", "ground"}
+        if occasion.day is None:
+            if scope == "day":
+                return (
+                    f"answered for {self.day}, and the day of the flight is not known"
+                )
+        elif not (
+            timedelta(0) <= occasion.day - self.day <= _SEASON
+            if lasts
+            else self.day == occasion.day
+        ):
+            return f"answered for {self.day}, and the flight is on {occasion.day}"
+        if scope == "flight":
+            return self._not_of(occasion)
+        return self._not_there(occasion, *_NEAR[scope == "ground"])
+
+    def _not_there(self, occasion: Occasion, near: float, level: float) -> str:
+        if occasion.place is None:
+            return ""
+        head = f"place = {occasion.placed} at the head of the file"
+        if self.place is None:
+            return f"answered for no place: write {head} if it was for this pad"
+        north = self.place[0] - occasion.place[0]
+        east = (self.place[1] - occasion.place[1] + 180) % 360 - 180
+        east *= math.cos(math.radians(occasion.place[0]))
+        away = math.hypot(north, east) * _DEGREE
+        up = abs(self.place[2] - occasion.place[2])
+        if away <= near and up <= level:
+            return ""
+        return (
+            f"answered {away / 1000:.1f} km off and {up:.0f} m above or below: ask again, "
+            f"and write {head}"
+        )
+
+    def _not_of(self, occasion: Occasion) -> str:
+        if self.flight is None:
+            return (
+                'answered for no flight: write flight = "..." at the head of the file'
+            )
+        if self.flight.casefold() != occasion.flight.casefold():
+            return f"answered for another flight, {self.flight}"
+        if self.rocket not in {None, occasion.rocket}:
+            return (
+                "answered before the flight file was changed: ask again, and write "
+                f'rocket = "{occasion.rocket}" at the head of the file'
+            )
+        return ""
+
+
+def read_head(source: str, given: Mapping[str, Any], longitude: float) -> Head:
+    """Read what the answers of a file were given for.
+
+    ``source``: the file, for messages; ``given``: the values of `HEAD`, None where left
+    out; ``longitude``: of the site [deg], for the day.
+
+    Raises `InputError` if one cannot be used, or there is no day or no site.
+    """
+    names = {
+        key: None if given[key] is None else _name(source, key, given[key])
+        for key in ("flight", "rocket", "by")
+    }
+    return Head(
+        _day(source, given["date"], longitude),
+        _name(source, "site", given["site"]),
+        None if given["place"] is None else _place(source, given["place"]),
+        names["flight"],
+        names["rocket"],
+        () if given["taken_back"] is None else _texts(source, given["taken_back"]),
+    )
+
+
+def _place(source: str, value: object) -> tuple[float, float, float]:
+    if (
+        not isinstance(value, list)
+        or len(value) != 3
+        or not all(type(v) in {int, float} and math.isfinite(v) for v in value)
+    ):
+        text = f"{value!r:.60}; accepted are latitude and longitude [deg] and elevation [m]"
+        raise InputError(source, "place", f"{text}: place = [41.604, -117.952, 1234.4]")
+    latitude, longitude, elevation = map(float, value)
+    return latitude, longitude, elevation
+
+
+def _day(source: str, value: object, longitude: float) -> date:
+    """Read a day; of a time with its zone the day it is at the site."""
+    try:
+        if isinstance(value, str):
+            value = date.fromisoformat(value.strip())
+    except ValueError:
+        pass
+    if isinstance(value, datetime):
+        zoned = value.tzinfo is not None
+        value = _local_day(value, longitude) if zoned else value.date()
+    if not isinstance(value, date):
+        found = "is missing" if value is None else f"{value!r:.40} is no day"
+        text = f"{found}; accepted is the day it was answered for: date = 2026-06-13"
+        raise InputError(source, "date", text)
+    return value
+
+
+def _name(source: str, key: str, value: object) -> str:
+    if not isinstance(value, str) or not value.strip():
+        found = "is missing" if value is None else f"{value!r:.40} is no name"
+        meant = "of who answered" if key == "by" else f"that the {key} file gives"
+        text = f"{found}; accepted is the name {meant}"
+        raise InputError(source, key, text)
+    return value.strip()
+
+
+def _texts(source: str, value: object) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
+        text = f"{value!r:.40}; accepted is a list of texts"
+        raise InputError(source, "taken_back", text)
+    return tuple(value)
