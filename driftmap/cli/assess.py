@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, TypeVar, Unpack
@@ -94,7 +96,7 @@ def assessment_of(inputs: RunInputs, out: Path, pages: Sequence[str]) -> Assessm
     """
     earlier = [name for name in _WRITTEN if (out / name).exists()]
     try:
-        result = _assessment(inputs)
+        result = _assessment(inputs, out)
     except NoGoError as problem:
         _refuse(out, dict.fromkeys([*pages, *earlier]), problem)
         raise
@@ -125,7 +127,30 @@ def _still_there(out: Path, names: Sequence[str]) -> None:
         click.echo(f"of an earlier run, not of this one: {told}", err=True)
 
 
-def _assessment(inputs: RunInputs) -> Assessment:
+_CLOCKS: Final = 120.0  # s; how far two clocks may be apart, assumed
+
+
+def _by_the_clock(wind: WindProfile, inputs: RunInputs, out: Path) -> WindProfile:
+    """Hold where a file is newer than this computer's clock, and the flight is now.
+
+    A clock that is behind lets an old reading, and the last go, count for longer.
+    """
+    from driftmap import __file__ as package
+
+    now, told = time.time(), inputs["asked"]
+    named = [inputs["flight"], inputs["site"], *inputs["answers"], *told.winds]
+    paths = [package, *named, *(str(out / name) for name in _WRITTEN)]
+    late = []
+    for path in paths:
+        with contextlib.suppress(OSError, ValueError):  # words are no file
+            late += [path] if Path(path).stat().st_mtime > now + _CLOCKS else []
+    if told.when is not None or not late:
+        return wind
+    text = f"this computer's clock is behind: {late[0]} is newer than now; set it"
+    return replace(wind, warned=(*wind.warned, text))
+
+
+def _assessment(inputs: RunInputs, out: Path) -> Assessment:
     from driftmap.verdict.assessment import assess_setup
 
     setup, wind = setup_in_wind(
@@ -136,6 +161,7 @@ def _assessment(inputs: RunInputs) -> Assessment:
         inputs["answers"],
         inputs["weather"],
     )
+    wind = _by_the_clock(wind, inputs, out)
     _forewarn(setup, wind)
     with Progress("flights", setup.samples) as progress:
         return assess_setup(

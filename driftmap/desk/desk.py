@@ -264,6 +264,7 @@ class Desk:
             "more": list(word.more),
             "was": word.was,
             "counts": "" if told is None else told.counts,
+            "back": [] if told is None else list(told.back),
             "flown_at": None if told is None else told.when.isoformat(),
             "good_for": left,
             "instruction": [] if told is None else list(told.instruction),

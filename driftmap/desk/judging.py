@@ -115,6 +115,8 @@ class Told:
         Flights in each case.
     problem : bool
         Whether the files could not be judged; `reasons` says why.
+    back : tuple of str
+        What the word hangs on, in both systems of units.
     instruction : tuple of str
         Where to stand and what to count, for the crowd; of all flights only.
     entry, contents : Entry, tuple of Content
@@ -129,6 +131,7 @@ class Told:
     expires: datetime | None
     samples: int
     problem: bool = False
+    back: tuple[str, ...] = ()
     instruction: tuple[str, ...] = ()
     entry: Entry | None = None
     contents: tuple[Content, ...] = ()
@@ -248,6 +251,7 @@ def _told(task: Task, result: Assessment) -> Told:
         task.when,
         _expires(task, result),
         task.samples,
+        back=tuple(head["back"]),
         instruction=(tuple(instruction(result, voice)) if task.samples >= FULL else ()),
         entry=entry,
         contents=contents,

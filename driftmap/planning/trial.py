@@ -20,7 +20,7 @@ from driftmap.hazard.exposure import Danger
 from driftmap.hazard.probability import outside, weighted_share
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud, fly
-from driftmap.verdict.assessment import Setup
+from driftmap.verdict.assessment import Setup, in_stronger
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import Lines
 from driftmap.verdict.judgement import SCOUTS, Need, flights_needed, judge_all
@@ -215,9 +215,13 @@ def try_flight(setup: Setup, wind: WindProfile) -> Trial:
     Result: the verdict; "not known" where the flight cannot be flown, never "go".
     """
     try:
-        return judged(flown(setup, wind), setup, wind)
+        trial = judged(flown(setup, wind), setup, wind)
+        checks = (*trial.checks, *in_stronger(setup, wind, trial.checks))
     except (DriftmapError, ValueError) as problem:
         return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
+    return replace(
+        trial, verdict=decide(c for c in checks if not c.question), checks=checks
+    )
 
 
 @dataclass(frozen=True, slots=True)

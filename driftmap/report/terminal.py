@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-import numpy as np
-
 from driftmap.errors import visible
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
@@ -46,12 +44,15 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     if len(reasons) > _MOST_REASONS:
         lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")
     lines += _open(a)
+    if head["settled"]:
+        lines.append(f"    {head['settled'].translate(_TIES)}")
     out, said = counted(a.checks)
     lines.append(
         f"  {out + said} of {len(a.checks)} checks are within limits: {out} worked out, "
         f"{said} answered by people. The range safety officer decides"
     )
-    lines.append(f"  Read back, a wrong unit shows: {_read_back(a)}")
+    back = ", ".join(visible(text.translate(_TIES)) for text in head["back"])
+    lines.append(f"  Read back, a wrong unit shows: {back}")
     if head["more_wind"]:
         lines.append(f"  {head['more_wind']}")
     lines.append("")
@@ -124,27 +125,6 @@ def _convergence(a: Assessment) -> list[str]:
         )
         lines.append(f"  {visible(sharp.area)}, by steered flights: {looks}; {reached}")
     return [*lines, ""] if lines else []
-
-
-def _read_back(a: Assessment) -> str:
-    """Say what the word hangs on in both systems of units: a slip shows in one of them."""
-    frame, site = a.flight.airframe, a.site
-    found = [
-        f"{_both(frame.mass.value, 'mass')} at lift-off",
-        f"pad at {_both(site.elevation, 'length')} above the sea",
-        f"waiver to {_both(site.waiver.ceiling, 'length')} above the pad",
-        f"apogee about {_both(float(np.median(a.cloud.apogee.height)), 'length')}",
-    ]
-    found += [
-        f"{visible(device.name)} opens at {_both(device.opens_at.value, 'length')}"
-        for device in a.flight.devices
-        if device.opens_at.at == "height"
-    ]
-    return ", ".join(found)
-
-
-def _both(value: float, dimension: str) -> str:
-    return f"{show(value, dimension, 'si')} ({show(value, dimension, 'us')})"
 
 
 def _for(time: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from importlib.metadata import version
 from typing import Final
 
@@ -35,12 +35,16 @@ __all__ = [
     "assess",
     "assess_setup",
     "good_between",
+    "in_stronger",
 ]
 
 
 STALE: Final = 20 * 60.0
 """Age at which a reading of the meter, or a verdict, holds until it is made anew [s]. Assumed:
 surface winds are reported over ten minutes, and two of those are long for a breeze."""
+
+_CLOCKS: Final = timedelta(minutes=2)
+"""How far two clocks may be apart; assumed."""
 
 CAUTIONS: Final = (
     "An aid to judgement, not a permission to fly. The range safety officer decides.",
@@ -219,7 +223,7 @@ def assess_setup(
     found = judge_all(
         cloud, site, wind, answers=answers, precision=precision, lines=contours
     )
-    checks = (*found.checks, *_in_stronger(setup, wind, found.checks))
+    checks = (*found.checks, *in_stronger(setup, wind, found.checks))
     verdict = decide(checks)
     if advice:
         checks = with_clear_aim(checks, cloud, site, wind)
@@ -256,7 +260,8 @@ def assess_setup(
 def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     """Say from when until when a verdict counts.
 
-    Result: about the time of the flight, and never longer than its wind may be old;
+    Result: about the time of the flight, never longer than its wind may be old, and from
+    when it was found on where that is now: a clock set back makes nothing young again.
     None where nobody told for when it is, or when the wind was read.
     """
     when, age = a.answers.when, a.wind.age
@@ -264,19 +269,26 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
         return None
     left = read_limits(a.flight, a.site)["wind_age"].value - 3600 * age
     late = timedelta(seconds=max(0.0, min(STALE, left)))
-    return when - timedelta(seconds=STALE), when + late
+    early, now = when - timedelta(seconds=STALE), datetime.now(UTC) - _CLOCKS
+    if now < when + late:
+        early = max(early, min(when, now))
+    return early, when + late
 
 
-def _in_stronger(
+def in_stronger(
     setup: Setup, wind: WindProfile, checks: Iterable[Check]
 ) -> Iterator[Check]:
-    """Tell of a stronger wind that was passed over, and hold where the word hangs on it."""
+    """Tell of a stronger wind that was passed over, and hold where the word hangs on it.
+
+    ``checks``: those of the wind flown; open questions are the same in both winds.
+    """
     if wind.stronger is None:
         return
-    now: Verdict = decide(checks)
+    now: Verdict = decide(c for c in checks if not c.question)
     there = now
     if now == "go":
-        there = assess_setup(setup, strengthened(wind), advice=False).verdict
+        more = assess_setup(setup, strengthened(wind), advice=False)
+        there = decide(c for c in more.checks if not c.question)
     worse = RANK.index(there) > RANK.index(now)
     word = f"; in that wind it is {there}" if worse else ""
     yield Check(

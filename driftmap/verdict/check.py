@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from types import MappingProxyType
 from typing import Final, Literal, TypeAlias
@@ -11,7 +11,7 @@ from typing import Final, Literal, TypeAlias
 import numpy as np
 
 from driftmap.hazard.sampling import Estimate
-from driftmap.verdict.limits import Limit
+from driftmap.verdict.limits import LIMITS, SIGNED, Limit, show_limit
 
 __all__ = [
     "ALL_CASES",
@@ -27,6 +27,7 @@ __all__ = [
     "counted",
     "decide",
     "exact",
+    "settled_by_word",
     "share",
 ]
 
@@ -137,6 +138,38 @@ NAMES: Final = MappingProxyType(
 """English words of every kind; of those left out, each check brings its own."""
 
 
+_LIMIT_OF: Final = MappingProxyType(
+    {
+        **dict.fromkeys(
+            (Kind.LANDS_IN, Kind.AMONG_PEOPLE, Kind.ON_CLEAR_GROUND), "area_hit"
+        ),
+        **dict.fromkeys(
+            (
+                Kind.LANDS_IN_FAILURE,
+                Kind.AMONG_PEOPLE_IN_FAILURE,
+                Kind.ON_CLEAR_GROUND_IN_FAILURE,
+            ),
+            "area_hit_in_failure",
+        ),
+        Kind.CASUALTIES: "expected_casualties",
+        Kind.INDIVIDUAL_RISK: "individual_risk",
+        Kind.CASUALTIES_IN_A_DAY: "casualties_in_a_day",
+        Kind.IN_WATER: "water_hit",
+        Kind.OUTSIDE_BOUNDARY: "outside_boundary",
+        Kind.HURTFUL_OUTSIDE: "hurtful_outside_boundary",
+        Kind.OVERFLIGHT: "overflight",
+        Kind.RECOVERY_FAILS: "recovery_fails",
+        Kind.FLUTTER: "fins_flutter_off",
+        Kind.RAIL_SPEED: "rail_speed",
+        Kind.STATIC_MARGIN: "static_margin",
+        Kind.WIND_GAP: "wind_gap",
+        Kind.WIND_LAYER: "wind_layer",
+        Kind.WIND_AGE: "wind_age",
+    }
+)
+"""Limits that an officer's word may loosen, by what they are limits of."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
     """One line of the verdict.
@@ -242,6 +275,28 @@ def decide(checks: Iterable[Check]) -> Verdict:
     if "fail" in outcomes:
         return "no-go"
     return "go" if outcomes == {"pass"} else "hold"
+
+
+def settled_by_word(checks: Iterable[Check]) -> dict[str, str]:
+    """List the limits that an officer's word may loosen so far that a check passes.
+
+    Result: how far each may be loosened, by its key in the ``limits`` of a site file;
+    none of a check that nobody's word settles, or more flights may.
+    """
+    found = {}
+    for check in checks:
+        key = _LIMIT_OF.get(check.kind, "")
+        if check.outcome == "pass" or key not in SIGNED or check.interval is None:
+            continue
+        counted_out = check.unit in {"share", "per flight"}
+        if counted_out and (check.value or 0.0) <= (check.limit or 0.0):
+            continue
+        size = 3600.0 if key == "wind_age" else 1.0  # told in hours
+        low, high = (size * end for end in check.interval)
+        most = SIGNED[key]
+        if low >= most if LIMITS[key].strict == "high" else high <= most:
+            found[key] = show_limit(replace(LIMITS[key], value=most))
+    return found
 
 
 def share(kind: Kind, case: str, area: str, p: Estimate, limit: Limit) -> Check:

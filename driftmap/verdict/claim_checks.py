@@ -48,7 +48,9 @@ _STEADY: Final = (0.0, 6.0)  # cal; what fliers aim for: common practice, no sou
 
 _RAIL: Final = (0.3, 8.0)  # m; common ones have 1 to 6 (common practice, no source)
 
-_LOW: Final = 75.0  # m; altimeters offer 300 ft or more (from memory), a margin assumed
+_LOW, _HIGH = 75.0, 600.0
+"""Height at which the last device opens [m]: altimeters offer 300 ft or more (from memory),
+and people set up to 1,500 ft (common practice, no source); margins assumed."""
 
 _OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)  # of the published range's ends; assumed
 
@@ -72,6 +74,14 @@ mass at either end; assumed."""
 _SHELL: Final = (15.0, 9000.0)
 """Mass of a nose cone or a motor case over its volume [kg m⁻³]: a hollow shell of thin
 plastic to solid steel; assumed."""
+
+_OF_ALL: Final = {
+    "nose cone": (0.01, 0.5),
+    "motor case": (0.01, 0.7),
+    "fin": (0.003, 0.2),
+}
+"""Mass of a piece, or of one fin, over all that comes down without propellant; assumed. Those
+of the invented rockets of the examples lie at some 0.07 and 0.02."""
 
 _STIFF: Final = (0.1, 30.0)
 """Shear modulus of a fin [GPa]: 0.6 of plywood to 26 of aluminium (from memory: any handbook
@@ -216,11 +226,13 @@ def _frame(frame: Airframe, of: str = "") -> Iterator[_Claim]:
 
 
 def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
+    at = [d.opens_at.value for d in flight.devices if d.opens_at.at == "height"]
     for device in flight.devices:
         if device.opens_at.at == "height":
+            height = device.opens_at.value
             what = f"height at which {device.name} opens, below an apogee of {apogee:.0f} m"
-            low = min(_LOW, apogee / 2)
-            yield _Claim(what, device.opens_at.value, (low, apogee), "m")
+            most = min(apogee, _HIGH) if height == min(at) else apogee
+            yield _Claim(what, height, (min(_LOW, apogee / 2), most), "m")
         if device.mass is not None:
             what = f"mass of {device.name} over its cloth"
             yield _Claim(what, device.mass / device.cloth_area, _CLOTH, "kg/m²")
@@ -251,8 +263,11 @@ def _pieces(flight: Flight) -> Iterator[_Claim]:
         if fins:
             count = float(sum(fin.count for fin in fins))
             yield _Claim(f"number of fins{of} listed", count, (_LEAST_FINS, 50.0))
-    for piece in (*flight.pieces, *flight.booster_fins):
+    booster = [(piece, flight.booster_mass) for piece in flight.booster_fins]
+    for piece, whole in (*((p, flight.dry_mass) for p in flight.pieces), *booster):
         yield _weight(piece)
+        what = f"mass of {piece.name} over all of the rocket without propellant"
+        yield _Claim(what, piece.mass / whole, _OF_ALL[piece.kind])
         if piece.shear_modulus is not None:
             stiff = piece.shear_modulus / 1e9
             what = f"shear modulus of {piece.name}"

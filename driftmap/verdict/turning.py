@@ -15,7 +15,7 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.fields import Azimuth, Uncertain
 from driftmap.rocket.flight import Flight
-from driftmap.verdict.assessment import Assessment, Setup, assess_setup
+from driftmap.verdict.assessment import Assessment, Setup, assess_setup, in_stronger
 from driftmap.verdict.check import RANK, Check, Verdict, decide
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.people_checks import AreaHit
@@ -196,7 +196,8 @@ def _checks(setup: Setup, wind: WindProfile) -> tuple[Check, ...]:
         seed=setup.seed,
         day=setup.day,
     )
-    return judge_all(cloud, setup.site, wind, answers=setup.answers).checks
+    checks = judge_all(cloud, setup.site, wind, answers=setup.answers).checks
+    return (*checks, *in_stronger(setup, wind, checks))
 
 
 def _line(check: Check) -> tuple[str, ...]:

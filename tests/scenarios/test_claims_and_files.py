@@ -125,6 +125,13 @@ CLAIMS = {
         )
         for told in (0.001, 0.79)
     },
+    "a nose cone of a hundredth of the rocket": says(
+        ('mass = "110 g"', 'mass = "14 g"')
+    ),
+    "fins that weigh half of the rocket": says(('mass = "38 g"', 'mass = "400 g"')),
+    "a main that opens at 900 m, which may be feet": says(
+        ('opens_at = "apogee"', 'opens_at = "900 m"')
+    ),
     "fins of a gram": says(('mass = "38 g"', 'mass = "1 g"')),
     "a rail of 30 m": says(('length = "1.8 m"', 'length = "30 m"')),
     "a slope no body has": says(
@@ -672,6 +679,26 @@ SAID = {
     ),
     "answers for another flight": (
         DAY.but(answers={"flight": "Other"}),
+        "hold",
+        "rule",
+    ),
+    "answers for another field of the same name": (
+        DAY.but(answers={"place": [40.95, -117.4, 1234.4]}),
+        "hold",
+        "rule",
+    ),
+    "answers from before the elevation was changed": (
+        DAY.but(answers={"place": [41.604, -117.952, 1000.0]}),
+        "hold",
+        "rule",
+    ),
+    "answers of which nobody says where": (
+        DAY.but(answers={"place": None}),
+        "hold",
+        "rule",
+    ),
+    "answers from before the rocket was changed": (
+        DAY.but(answers={"rocket": "00000000"}),
         "hold",
         "rule",
     ),

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
+import time
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 from shell import driftmap
 
+from driftmap.air.wind import WindProfile
 from driftmap.cli import cli
+from driftmap.cli.assess import _by_the_clock
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = str(ROOT / "examples" / "willet.toml")
@@ -131,6 +136,26 @@ def test_an_unanswered_question_holds(tmp_path):
         assert "of the rules not answered" in run.stdout
         assert run.stdout.count("    to be answered: ") == 3
         assert "more to be answered\n    driftmap rules, with --write-ans" in run.stdout
+
+
+@pytest.mark.parametrize("newer", ["flight", "site", "answers", "wind", "out", None])
+def test_a_file_newer_than_now_holds_where_the_flight_is_now(tmp_path, newer):
+    files = {name: tmp_path / name for name in ("flight", "site", "answers", "wind")}
+    files["out"] = tmp_path / "map.html"
+    for name, path in files.items():
+        path.touch()
+        if name == newer:
+            later = time.time() + 3600
+            os.utime(path, (later, later))
+    calm = WindProfile([0.0], [0.0], [0.0], [1.0])
+    asked = SimpleNamespace(winds=("calm", str(files["wind"])), when=None)
+    inputs = {"flight": str(files["flight"]), "site": str(files["site"]),
+              "answers": (str(files["answers"]),), "asked": asked}  # fmt: skip
+    (*said,) = _by_the_clock(calm, inputs, tmp_path).warned
+    assert bool(said) == (newer is not None)
+    assert all("clock is behind" in text and str(files[newer]) in text for text in said)
+    asked.when = "2026-06-13T08:30-07:00"  # the flight is told to be then
+    assert not _by_the_clock(calm, inputs, tmp_path).warned
 
 
 def test_yesterdays_answers_hold(tmp_path):

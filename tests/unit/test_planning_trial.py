@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air.wind import WindProfile, direction_and_speed
+from driftmap.air.wind import Stronger, WindProfile, direction_and_speed
 from driftmap.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning.supposed import Supposition, head_share, suppose
@@ -30,9 +30,11 @@ def setup():
 
 
 @pytest.mark.parametrize("rules", ["", "us"])
-def test_checks_are_those_of_an_assessment(setup, rules):
+@pytest.mark.parametrize("stronger", [None, Stronger(10.0, 2.0, "10 m/s an hour ago")])
+def test_checks_are_those_of_an_assessment(setup, rules, stronger):
     here = replace(setup, site=replace(setup.site, rules=rules))
     wind = suppose(Supposition(here.site.elevation), 200.0, 5.0)
+    wind = replace(wind, stronger=stronger)
     trial = try_flight(here, wind)
     whole = assess(here.flight, here.site, wind, samples=300, seed=7)
     # An assessment alone flies the aim that would avoid a fall on people, and notes it.

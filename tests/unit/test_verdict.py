@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import Stronger, WindProfile
 from driftmap.errors import FlightError, SiteError
 from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
@@ -31,8 +31,9 @@ from driftmap.montecarlo import flying
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.terminal import proposals
 from driftmap.rocket.flightfile import read_flight
-from driftmap.verdict.assessment import assess
-from driftmap.verdict.check import Check, Kind, decide
+from driftmap.verdict import assessment
+from driftmap.verdict.assessment import assess, good_between
+from driftmap.verdict.check import Check, Kind, decide, settled_by_word
 from driftmap.verdict.document import document
 from driftmap.verdict.limits import LIMITS, read_limits
 from driftmap.verdict.turning import Turn, _wait_for, turns
@@ -363,6 +364,59 @@ def test_no_fins_listed_holds(flight, site):
     wind = read_wind("3 mph from 240", site_altitude=site.elevation)
     checked = assess(bare, site, wind, samples=200)
     assert any("no fins" in c.name and c.outcome == "warn" for c in checked.checks)
+
+
+@pytest.mark.parametrize(
+    ("there", "held"), [("pass", "pass"), ("warn", "warn"), ("fail", "warn")]
+)
+def test_a_go_that_hangs_on_a_stronger_wind_passed_over_holds(
+    result, monkeypatch, there, held
+):
+    line, flown = Check(kind=Kind.POSITION, outcome="pass", source=""), []
+    open_ = replace(line, outcome="warn", question=True)
+
+    def stand_in(setup, wind, **rest):
+        flown.append(wind)
+        return replace(result, checks=(replace(line, outcome=there), open_))
+
+    monkeypatch.setattr(assessment, "assess_setup", stand_in)
+    wind = replace(result.wind, stronger=Stronger(10.0, 1.5, "stronger"))
+    (check,) = assessment.in_stronger(result.setup, wind, [line, open_])
+    assert check.outcome == held
+    assert check.beside
+    assert np.allclose(flown[0].at(10.0), 1.5 * np.array(wind.at(10.0)))
+
+
+def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(result):
+    now = datetime.now(UTC)
+    wind = replace(result.wind, age=0.0, undated=())
+    for ahead, earliest in ((0, 3), (60, 5), (-600, 20)):
+        when = now + timedelta(minutes=ahead)
+        said = replace(result.answers, when=when)
+        early, late = good_between(replace(result, answers=said, wind=wind))
+        assert late == when + timedelta(minutes=20)
+        assert timedelta(0) < when - early <= timedelta(minutes=max(earliest, ahead))
+        assert early >= now - timedelta(minutes=3) or late < now
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "interval", "unit", "told"),
+    [
+        (Kind.AMONG_PEOPLE, 0.005, (0.004, 0.006), "share", {"area_hit": "1 %"}),
+        (Kind.AMONG_PEOPLE, 0.0005, (0.0001, 0.002), "share", {}),  # more flights may
+        (Kind.AMONG_PEOPLE, 0.02, (0.01, 0.03), "share", {}),
+        (Kind.STATIC_MARGIN, 0.8, (0.6, 1.0), "cal", {"static_margin": "0.5"}),
+        (Kind.STATIC_MARGIN, 0.5, (0.3, 0.7), "cal", {}),
+        (Kind.WIND_AGE, 4.0, (4.0, 4.0), "h", {"wind_age": "6 h"}),
+        (Kind.ON_POWER_LINE, 0.02, (0.015, 0.03), "share", {}),
+    ],
+)
+def test_what_an_officers_word_settles_is_told(kind, value, interval, unit, told):
+    limit = {"cal": 1.0, "h": 3.0}.get(unit, 1e-3)
+    check = Check(kind=kind, value=value, interval=interval, limit=limit, unit=unit,
+                  outcome="warn", source="")  # fmt: skip
+    assert settled_by_word([check]) == told
+    assert settled_by_word([replace(check, outcome="pass")]) == {}
 
 
 def test_stricter_limit_governs(flight, site):

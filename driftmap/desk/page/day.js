@@ -82,6 +82,7 @@ function row(desk, item, place, count) {
       item.was ? el("p", {class: "was"}, `was ${WORDS[item.was]} before`) : "",
       el("p", {class: "rest"}, [item.counts?.replace(/\.$/, ""), item.flown_at ? `flown for ${clock(item.flown_at)}` : ""].filter(Boolean).join("; "), " ", el("span", {class: "left"})),
       desk.state.aside && item.word !== "no-go" ? el("p", {class: "aside"}, desk.state.aside) : "",
+      item.back.length ? el("details", {class: "back"}, el("summary", {}, item.back[0]), el("p", {}, `Read back, a wrong unit shows: ${item.back.join(", ")}.`)) : "",
       item.more.length ? el("details", {}, el("summary", {}, `${item.more.length} more`), el("ul", {}, item.more.map(text => el("li", {}, text)))) : ""),
     el("div", {class: "acts"},
       page("map"), page("sheet"),
