@@ -135,11 +135,9 @@ def _by_the_clock(wind: WindProfile, inputs: RunInputs, out: Path) -> WindProfil
 
     A clock that is behind lets an old reading, and the last go, count for longer.
     """
-    from driftmap import __file__ as package
-
     now, told = time.time(), inputs["asked"]
     named = [inputs["flight"], inputs["site"], *inputs["answers"], *told.winds]
-    paths = [package, *named, *(str(out / name) for name in _WRITTEN)]
+    paths = [__file__, *named, *(str(out / name) for name in _WRITTEN)]
     late = []
     for path in paths:
         with contextlib.suppress(OSError, ValueError):  # words are no file

@@ -204,8 +204,9 @@ def good_until(a: Assessment, voice: Voice) -> str:
     found = good_between(a)
     if found is None:
         return voice.say("age.undated")
-    key = "age.good" if a.verdict == "go" else "age.void"
-    return voice.say(key, time=clock_at(found[1]))
+    if a.verdict == "go":
+        return voice.say("age.good", time=clock_at(found[1]))
+    return voice.say("age.void", time=clock_at(found[1]))
 
 
 def age_script(a: Assessment, voice: Voice) -> str:
