@@ -14,7 +14,8 @@ from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
 from driftmap.checks import FloatArray
 from driftmap.ground.areas import Area
-from driftmap.hazard.probability import inside, struck
+from driftmap.hazard.harm import PERSON_RADIUS
+from driftmap.hazard.probability import reached
 from driftmap.hazard.sampling import Convergence, Estimate, Goal, converge
 from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
@@ -106,7 +107,7 @@ def steered_hit(
     ``pilot``: plain flights, from which the aim is taken; ``wind``: the wind they flew
     in; ``seed``: seed of the steered flights; that after the pilot's when left out.
 
-    Result: for all cases by their likelihood, unbiased.
+    Result: for all cases by their likelihood, unbiased; as `reached` tells a hit of people.
     """
     values, bound = _values(pilot, wind, area, flights, seed=seed)
     return tilted_mean(values, flights, bound)
@@ -146,7 +147,7 @@ def _values(
         aimed = _plain(flights)
     lean = aimed.draw(stream(own, 0, "lean"))
     cloud = again(steered=Steered(np.ascontiguousarray(lean.T)))
-    hits = struck(cloud, inside(area.shape))
+    hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
     chance = np.zeros(flights)
     for case in cloud.tree.cases:
         if not any(cloud.of(case.name)):

@@ -10,8 +10,9 @@ import shapely
 
 from driftmap.air.wind import WindProfile
 from driftmap.ground.areas import Area
+from driftmap.hazard.harm import PERSON_RADIUS
 from driftmap.hazard.precise import sharpen, steered_hit
-from driftmap.hazard.probability import inside, mixture, struck
+from driftmap.hazard.probability import inside, mixture, reached, struck
 from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.flightfile import read_flight
 
@@ -47,7 +48,7 @@ def spot(pilot):
 @pytest.mark.slow
 def test_within_a_factor_of_two_of_brute_force(flight, pilot, spot):
     plain = fly(flight, WIND, 0.0, samples=150_000, seed=9)
-    truth = mixture(plain, struck(plain, inside(spot.shape)))
+    truth = mixture(plain, reached(plain, spot.shape, beyond=PERSON_RADIUS))
     assert 2e-5 < truth.estimate < 1e-3  # a rare hit, or the test says nothing
     found = [steered_hit(pilot, WIND, spot, 16_384, seed=s) for s in range(20, 26)]
     for one in found:
@@ -63,10 +64,21 @@ def test_plain_and_steered_agree_where_hits_are_common(pilot):
     rows = pilot.parts[0].rows
     middle = np.array([pilot.east[rows].mean(), pilot.north[rows].mean()])
     area = Area("field", "camp", shapely.Point(middle).buffer(150.0), people=1)
-    plain = mixture(pilot, struck(pilot, inside(area.shape)))
+    plain = mixture(pilot, reached(pilot, area.shape, beyond=PERSON_RADIUS))
     steered = steered_hit(pilot, WIND, area, 8192)
     error = (plain.upper - plain.lower) / 2 + (steered.upper - steered.lower) / 2
     assert steered.estimate == pytest.approx(plain.estimate, abs=error)
+
+
+def test_people_along_a_rope_are_hit_by_whatever_touches_them(pilot):
+    rows = pilot.parts[0].rows
+    x, y = pilot.east[rows].mean(), pilot.north[rows].mean()
+    rope = Area("rope", "spectators", shapely.box(x - 0.05, y - 150, x + 0.05, y + 150))
+    touched = mixture(pilot, reached(pilot, rope.shape, beyond=PERSON_RADIUS))
+    drawn = mixture(pilot, struck(pilot, inside(rope.shape)))
+    steered = steered_hit(pilot, WIND, rope, 8192)
+    assert 0.4 < steered.estimate / touched.estimate < 2.5
+    assert steered.lower > 10 * drawn.estimate
 
 
 def test_sharpening_says_whether_it_got_there(pilot, spot):
