@@ -6,11 +6,12 @@ import hashlib
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Final
 
+from driftmap.air.sun import UPPER_RIM, sun_height
 from driftmap.errors import DriftmapError, WindError
 from driftmap.planning.hours import Hours, Reading
 from driftmap.planning.ledger import Ledger
@@ -26,6 +27,7 @@ from driftmap.planning.trial import (
     try_flight,
     unpack,
 )
+from driftmap.rules import Answers
 from driftmap.verdict.assessment import Setup
 from driftmap.winds import Setting, decode_text, each_time, merge
 from driftmap.winds.soundings import looks_like_igra, sounding_time
@@ -161,7 +163,11 @@ def season_hours(
         finally:
             forget_flights()
     return tuple(
-        _hour(time, [ledger.found[_name(bin_of(_scaled(r, scale)))] for r in each])
+        _by_light(
+            setup,
+            _hour(time, [ledger.found[_name(bin_of(_scaled(r, scale)))] for r in each]),
+            time + timedelta(hours=1),
+        )
         for time, each in zip(hours.times(), hours.readings, strict=True)
     )
 
@@ -251,6 +257,18 @@ def _try_reading(packed: bytes, supposition: Supposition, wind: Reading) -> Tria
     except ValueError:
         return Trial(NOT_KNOWN, problem="a variable wind gives a shape no direction")
     return try_flight(setup, supposed)
+
+
+def _by_light(setup: Setup, hour: SeasonHour, end: datetime) -> SeasonHour:
+    """Hold an hour of which a part is dark, unless people answered that it is meant so."""
+    site, said = setup.site, setup.answers or Answers()
+    dark = any(
+        sun_height(time, site.latitude, site.longitude) + UPPER_RIM < 0
+        for time in (hour.time, end)
+    )
+    if hour.finding != "go" or not dark or said.confirmed.get("night_arranged"):
+        return hour
+    return replace(hour, finding="hold", blocked_by="it is dark")
 
 
 def _hour(time: datetime, found: Sequence[tuple[Finding, str]]) -> SeasonHour:
@@ -345,7 +363,10 @@ def season_soundings(
     for one, result in zip(todo, found, strict=True):
         if isinstance(result, Lost):
             ledger.keep(one.name, NOT_KNOWN, result.reason)
-    return tuple(SeasonHour(one.time, *ledger.found[one.name]) for one in soundings)
+    return tuple(
+        _by_light(setup, SeasonHour(one.time, *ledger.found[one.name]), one.time)
+        for one in soundings
+    )
 
 
 def _try_sounding(packed: bytes, setting: Setting, one: Sounding) -> Trial:

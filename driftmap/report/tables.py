@@ -119,6 +119,11 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     apogee = float(np.median(a.cloud.apogee.height))
     return [
         voice.say("back.mass", mass=both(a.flight.airframe.mass.value, "mass")),
+        voice.say(
+            "back.rail",
+            length=both(a.flight.rail.length, "length"),
+            speed=both(float(np.median(a.cloud.rail_speed)), "speed"),
+        ),
         voice.say("back.pad", height=both(a.site.elevation, "length")),
         voice.say("back.ceiling", height=both(a.site.waiver.ceiling, "length")),
         voice.say("back.apogee", height=both(apogee, "length")),
@@ -130,6 +135,15 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
             )
             for device in a.flight.devices
             if device.opens_at.at == "height"
+        ),
+        *(
+            voice.say(
+                "back.glides",
+                device=isolate(device.name),
+                speed=both(device.glide, "speed"),
+            )
+            for device in a.flight.devices
+            if device.glide
         ),
         voice.say(
             "back.wind",

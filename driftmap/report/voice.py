@@ -156,6 +156,7 @@ def _checked(source: str, text: str) -> Catalogue:
     if found["units"] not in {"us", "si"}:
         told = f"must be 'us' or 'si' (got {found['units']!r})"
         raise InputError(source, "units", told)
+    _check_words(source, found)
     return Catalogue(
         language=found["language"],
         direction=found["direction"],
@@ -163,6 +164,23 @@ def _checked(source: str, text: str) -> Catalogue:
         cautions=_cautions(source, found["cautions"]),
         messages=MappingProxyType({k: v for k, v in found.items() if k not in _OWN}),
     )
+
+
+def _check_words(source: str, found: Mapping[str, Any]) -> None:
+    """Refuse a hold or a no-go that reads as a go: on a page that word speaks for all."""
+
+    def letters(word: str) -> str:
+        return "".join(filter(str.isalpha, word)).casefold()
+
+    go, *others = (letters(found[f"verdict.{w}"]) for w in ("go", "hold", "no-go"))
+    shipped = (tomllib.loads(_shipped(name)) for name in languages())
+    going = {go, *(letters(catalogue["verdict"]["go"]) for catalogue in shipped)}
+    for key, word in zip(("hold", "no-go"), others, strict=True):
+        if word in going or not word:
+            told = f"reads as go (got {found[f'verdict.{key}']!r})"
+            raise InputError(source, f"verdict.{key}", told)
+    if len(set(others)) < len(others):
+        raise InputError(source, "verdict.no-go", "is the word for hold")
 
 
 def _check_message(source: str, key: str, message: object) -> None:

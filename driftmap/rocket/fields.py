@@ -70,6 +70,21 @@ class Reads:
 
 
 @dataclass(frozen=True, slots=True)
+class ReadsTold(Reads):
+    """Read a value that is told otherwise too, so that a bare number is refused."""
+
+    hint: str = ""
+
+    def __call__(self, value: object) -> Any:
+        """Give it in SI."""
+        found = Reads.__call__(self, value)
+        told = isinstance(value, str) and value.strip()[-1:].isalpha()
+        if found and not told:
+            raise ValueError(f"must bear its unit: {self.hint} (got {value!r})")
+        return found
+
+
+@dataclass(frozen=True, slots=True)
 class Between:
     """Refuse values outside two bounds, each written with its unit as people write it.
 
@@ -140,7 +155,17 @@ UncertainTime = Annotated[
     Uncertain, _reads_spread("time"), _between("time", "10 ms", "600 s")
 ]
 Delay = Annotated[Uncertain, _reads_spread("time"), _between("time", "0", "60 s")]
-Glide = Annotated[float, _reads("speed"), _between("speed", "0", "15 m/s")]
+Glide = Annotated[
+    float,
+    BeforeValidator(
+        ReadsTold(
+            "speed",
+            hint='it is a speed through the air, such as "3 m/s"; a canopy that glides n '
+            "to 1 goes n times as fast as it sinks",
+        )
+    ),
+    _between("speed", "0", "15 m/s"),
+]
 Force = Annotated[float, _reads("force"), _between("force", "0.01 N", "1000 kN")]
 Volume = Annotated[float, _reads("volume"), _between("volume", "0.1 ml", "1 m3")]
 Pressure = Annotated[

@@ -65,7 +65,7 @@ class Occasion:
     @classmethod
     def of(cls, flight: Flight, site: Site, when: datetime | None) -> Occasion:
         """Say what is flown, where and when."""
-        text = flight.model_dump_json(include=_OF_THE_ROCKET)
+        text = flight.model_dump_json(include=_OF_THE_ROCKET, exclude_defaults=True)
         rocket = hashlib.sha256(text.encode()).hexdigest()[:8]
         place = (site.latitude, site.longitude, site.elevation)
         return cls(site.name, flight.name, when, site.longitude, place, rocket)
@@ -157,11 +157,11 @@ class Head:
             )
         if self.flight.casefold() != occasion.flight.casefold():
             return f"answered for another flight, {self.flight}"
-        if self.rocket not in {None, occasion.rocket}:
-            return (
-                "answered before the flight file was changed: ask again, and write "
-                f'rocket = "{occasion.rocket}" at the head of the file'
-            )
+        if occasion.rocket and self.rocket != occasion.rocket:
+            why = "answered before the flight file was changed: ask again, and"
+            if self.rocket is None:
+                why = "answered for no rocket: if it is the one of the flight file,"
+            return f'{why} write rocket = "{occasion.rocket}" at the head of the file'
         return ""
 
 

@@ -132,6 +132,11 @@ CLAIMS = {
     "a main that opens at 900 m, which may be feet": says(
         ('opens_at = "apogee"', 'opens_at = "900 m"')
     ),
+    "a glide of 8, which may be a ratio": (
+        FEW.edited(('opens_at = "apogee"', 'opens_at = "apogee"\nglide = 8')),
+        "refused",
+        None,
+    ),
     "fins of a gram": says(('mass = "38 g"', 'mass = "1 g"')),
     "a rail of 30 m": says(('length = "1.8 m"', 'length = "30 m"')),
     "a slope no body has": says(

@@ -107,20 +107,22 @@ def test_what_was_answered_for_something_else_is_open_again(
 
 GROUND = {"no_airport_near", "elevation_checked"}
 ALL = SEASON | DAY | FLIGHT | GROUND
+THERE = "place = [41.604, -117.952, 1234.4]"
+MARK = 'rocket = "0a1b2c3d"'
 
 
 @pytest.mark.parametrize(
     ("head", "counts"),
     [
-        ("place = [41.604, -117.952, 1234.4]", ALL),
-        ('place = [41.604, -117.952, 1234.4]\nrocket = "0a1b2c3d"', ALL),
-        ('place = [41.604, -117.952, 1234]\nrocket = "ffffffff"', ALL - FLIGHT),
-        ("", FLIGHT),  # nobody says where
-        ("place = [41.604, -117.934, 1234.4]", ALL - GROUND),  # another pad, 1.5 km off
-        ("place = [41.604, -117.952, 1214.4]", ALL - GROUND),  # its elevation mended
-        ("place = [41.604, -117.952, 4050]", FLIGHT),  # feet for metres
-        ("place = [40.95, -117.40, 1234.4]", FLIGHT),  # another field of the same name
-        ("place = [-41.604, -117.952, 1234.4]", FLIGHT),
+        (f"{THERE}\n{MARK}", ALL),
+        (THERE, ALL - FLIGHT),  # nobody says of which rocket
+        (f'{THERE}\nrocket = "ffffffff"', ALL - FLIGHT),
+        (MARK, FLIGHT),  # nobody says where
+        (f"place = [41.604, -117.934, 1234.4]\n{MARK}", ALL - GROUND),  # 1.5 km off
+        (f"place = [41.604, -117.952, 1214.4]\n{MARK}", ALL - GROUND),  # it was mended
+        (f"place = [41.604, -117.952, 4050]\n{MARK}", FLIGHT),  # feet for metres
+        (f"place = [40.95, -117.40, 1234.4]\n{MARK}", FLIGHT),  # another of that name
+        (f"place = [-41.604, -117.952, 1234.4]\n{MARK}", FLIGHT),
     ],
 )
 def test_answers_count_where_they_were_given_and_of_the_rocket_they_speak_of(

@@ -161,6 +161,28 @@ def test_a_broken_catalogue_is_refused_by_name(tmp_path, old, new, told):
     assert told in str(problem.value)
 
 
+@pytest.mark.parametrize(
+    ("key", "word", "told"),
+    [
+        ("hold", "GO", "reads as go"),
+        ("no-go", "Go!", "reads as go"),
+        ("no-go", "ADELANTE", "reads as go"),  # what another language says for it
+        ("hold", "–", "reads as go"),
+        ("no-go", "HOLD", "is the word for hold"),
+    ],
+)
+def test_a_catalogue_that_says_go_for_another_word_is_refused(
+    tmp_path, key, word, told
+):
+    path = tmp_path / "ours.toml"
+    path.write_text(
+        re.sub(rf'\n{key} = "(HOLD|NO.GO)"', f'\n{key} = "{word}"', ENGLISH, count=1),
+        encoding="utf-8",
+    )
+    with pytest.raises(InputError, match=told):
+        read_catalogue(str(path))
+
+
 def test_a_catalogue_that_is_not_there_is_refused():
     with pytest.raises(InputError, match="must be one of de, en, es, fr, or a cat"):
         read_catalogue("tlh")

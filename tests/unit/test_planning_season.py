@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -27,7 +28,7 @@ from driftmap.planning.trial import Trial, pack
 from driftmap.report.sketches import season_svg
 from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import surface_wind
+from driftmap.rules import Answers, surface_wind
 from driftmap.verdict.assessment import Setup
 
 ROOT = Path(__file__).parents[2]
@@ -136,7 +137,8 @@ def flown(monkeypatch):
 
 
 def rows(*speeds):
-    times = (START + timedelta(hours=i) for i in range(len(speeds)))
+    morning = START + timedelta(hours=16)  # at the site
+    times = (morning + timedelta(hours=i) for i in range(len(speeds)))
     return [f"{t:%Y-%m-%dT%H:%MZ},90,{v}" for t, v in zip(times, speeds, strict=True)]
 
 
@@ -145,6 +147,19 @@ def test_each_bin_is_flown_once_and_a_gap_is_never_go(tmp_path, setup, flown):
     found = season_hours(setup, Supposition(0.0), hours, Ledger("k"))
     assert [h.finding for h in found] == ["go", "go", "not known", "hold", "go"]
     assert sorted(flown[0]) == [(90.0, 2.0, 0.0), (90.0, 4.0, 0.0)]
+
+
+def test_an_hour_in_the_dark_holds_unless_it_is_meant(tmp_path, setup, flown):
+    night, path = "2026-05-01T08:00Z,90,2", "2026-05-01T18:00Z,90,2"
+    hours = read_hours(write(tmp_path, night, "2026-05-01T02:30Z,90,6", path))
+    found = season_hours(setup, Supposition(0.0), hours, Ledger("k"))
+    told = {h.time.hour: (h.finding, h.blocked_by) for h in found}
+    assert told[8] == ("hold", "it is dark")
+    assert told[18] == ("go", "")
+    assert told[2] == ("hold", "x")  # its own reason stays
+    meant = dataclasses.replace(setup, answers=Answers({"night_arranged": True}))
+    found = season_hours(meant, Supposition(0.0), hours, Ledger("k"))
+    assert {h.time.hour: h.finding for h in found}[8] == "go"
 
 
 def test_an_hour_is_go_only_if_all_its_readings_are(tmp_path, setup, flown):

@@ -100,7 +100,7 @@ def test_what_cannot_be_taken_apart_stays_whole(text):
         (WINDLESS + WINDLESS.replace("USM00070026", "USM00070027"), "holds 2 stations"),
         ("height_m,from_deg,speed_mps\n10,240,4\n", "does not say its time"),
         (WINDLESS.replace("2010 06 02", "2010 13 02"), "its time"),
-        ("no wind at all\n", "is no wind that can be read"),
+        ("nothing was blown\n", "is no wind that can be read"),
     ],
 )
 def test_files_that_cannot_make_a_season_are_refused(text, said, setting, tmp_path):
