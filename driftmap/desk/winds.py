@@ -163,9 +163,13 @@ def _speaks_for(new: Sequence[Reading], old: Reading) -> bool:
     A meter at the field tells no squall that a station warned of, and no cloud: what a
     station reported goes on until the next report of the same station.
     """
-    heard = (old.warned, old.cloud_base, old.visibility, old.cloud_cover)
-    plain = old.away == 0 and heard == ((), None, None, None)
-    return plain or any(_station(r) == _station(old) for r in new)
+    return _plain(old) or any(_station(r) == _station(old) for r in new)
+
+
+def _plain(reading: Reading) -> bool:
+    """Tell a wind read at the field, of which nothing else is told."""
+    more = (reading.warned, reading.cloud_base, reading.visibility, reading.cloud_cover)
+    return reading.away == 0 and not reading.forecast and more == ((), None, None, None)
 
 
 def _station(reading: Reading) -> tuple[str, float | None]:
@@ -237,6 +241,7 @@ class Strip:
             "from": level.direction,
             "height": level.height,
             "source": first.source,
+            "warned": [text for r in readings for text in r.warned],
         }
 
 
@@ -266,9 +271,13 @@ def wind_of(
     if aside:
         wind = replace(wind, assumed=(told_aside(aside), *wind.assumed))
     heard = [one.file for one in aside if one.why != WHYS[0]]
+    typed = [one.file for one in aside if one.why == WHYS[0]]
     spoken_for = {*names, *(one.file for one in aside)}
     heard += [n for n in _taken_lately(root, readings) if n not in spoken_for]
-    late = _still_so(readings, _of_files(root, heard, setting, missing=True))
+    # Nobody mistypes what a station reports, or a forecast.
+    pasted = [r for r in _of_files(root, typed, setting, missing=True) if not _plain(r)]
+    heard_of = [*_of_files(root, heard, setting, missing=True), *pasted]
+    late = _still_so(readings, heard_of)
     if not late:
         return wind
     whole = merge([*readings, *late], setting)
@@ -335,6 +344,7 @@ def set_aside(
     time = row.get("time")
     clock = f"{datetime.fromisoformat(time).astimezone():%H:%M}" if time else "no time"
     told = f"{clock}, {row.get('told') or row.get('problem') or Path(name).stem}"
+    told = "; ".join((told, *row.get("warned", ())))
     mark = Aside(name, told, why, by)
 
     def edit(day: Day) -> Day:

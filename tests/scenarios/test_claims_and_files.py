@@ -882,5 +882,5 @@ def test_a_plain_day_with_the_examples_as_they_are_is_go(
     assert CODES[end.value.code or 0] == "go", said
     told = json.loads((tmp_path / "assessment.json").read_text(encoding="utf-8"))
     assert all(check["outcome"] == "pass" for check in told["checks"])
-    assert "Flight of 2026-06-13 08:30 (15:30 UTC), High-power pads at 40." in said
+    assert "Flight of 2026-06-13 08:30 (15:30 UTC), High-power pads at 41." in said
     assert "answered by people. The range safety officer decides" in said

@@ -555,6 +555,20 @@ def test_a_stronger_wind_set_aside_is_told_and_heard(ask, desk, folder, why, hol
     assert ask.good("state")["aside"] == ""
 
 
+@pytest.mark.parametrize("why", ["no longer so", "mistyped"])
+def test_a_storm_that_a_station_reports_is_heard_whatever_it_is_set_aside_as(
+    ask, desk, folder, why
+):
+    zulu = datetime.now(UTC) - timedelta(minutes=5)
+    report = f"METAR KXYZ {zulu:%d%H%M}Z 08004KT 9999 TSRA SCT100 20/10 A2992"
+    storm = ask.good("winds/take", {"text": report})["file"]
+    ask.good("winds/take", {"text": "4 mph from 80"})
+    assert aside(ask, storm, why).status_code == 200
+    wind = counting(folder, read_day(folder), desk.setting())
+    assert any("thunderstorm" in said for said in wind.warned)
+    assert "thunderstorm" in ask.good("state")["aside"]
+
+
 def _undone(ask, folder, strong):
     ask.good("undo", {"file": "day.toml", "way": "undo"})
     assert strong not in read_day(folder).winds
