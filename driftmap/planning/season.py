@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from driftmap.air.sun import UPPER_RIM, sun_height
+from driftmap.air.convection import UPPER_RIM, sun_height
 from driftmap.errors import DriftmapError, WindError
 from driftmap.planning.hours import Hours, Reading
 from driftmap.planning.ledger import Ledger

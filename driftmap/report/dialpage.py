@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.air.sun import UPPER_RIM, sun_height
+from driftmap.air.convection import UPPER_RIM, sun_height
 from driftmap.dial.between import check_between, word_at
 from driftmap.dial.compute import Dial
 from driftmap.dial.node import WORDS, Word
