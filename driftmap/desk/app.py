@@ -9,7 +9,7 @@ from flask import Blueprint, Flask, Response, abort, jsonify, request
 
 from driftmap.desk import outcomes
 from driftmap.desk.day import Day, change, moved, new_item, put, read_day
-from driftmap.desk.desk import Desk
+from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.judging import now
 from driftmap.desk.rooms import flight_part, people_part, wind_part
 from driftmap.desk.web import guarded, own_files, sealed, sent, text_of
@@ -72,6 +72,10 @@ def _page(desk: Desk) -> Blueprint:
         name, way = text_of(what, "file"), text_of(what, "way") or "undo"
         if way not in {"undo", "redo"}:
             raise InputError("way", "", 'must be "undo" or "redo"')
+        desk.folder.path(name)
+        if name != SITE and not name.startswith("flights/"):
+            told = "is not undone: what was read or answered stays, or is set aside"
+            raise InputError(name, "", told)
         revision = desk.folder.step(name, way)
         desk.queue.hurry()
         return jsonify(revision=revision, steps=desk.folder.steps(name))

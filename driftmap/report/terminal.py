@@ -103,9 +103,12 @@ def proposals(found: Turning, *, units: Units) -> str:
         name = visible(turn.name)
         if turn.kind in {"wind", "both"}:
             name = f"{name} (wind of {show(turn.wind, 'speed', units)} at 10 m)"
-        left = f", {turn.failing} failing, {turn.warning} not sure" * (
+        left = f", {turn.failing} failing, {turn.warning} that hold" * (
             turn.verdict != "go"
         )
+        if turn.speed is not None and turn.energy is not None:
+            speed = show(turn.speed, "descent", units)
+            left += f"; lands at {speed} with {show(turn.energy, 'energy', units)}"
         kind = "two changes" if turn.kind == "both" else turn.kind
         lines.append(f"  {turn.verdict.upper()}: {kind}, {name}{left}")
     lines.append("  (questions of the rules apart)")

@@ -22,7 +22,7 @@ from driftmap.failures.likelihood import (
     default_likelihood,
 )
 from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
-from driftmap.formulas.strength import CLOTHS, canopy_strength
+from driftmap.formulas.strength import canopy_strength
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Airframe, Device, Flight
@@ -54,7 +54,16 @@ and people set up to 1,500 ft (common practice, no source); margins assumed."""
 
 _OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)  # of the published range's ends; assumed
 
-_STURDY: Final = 10.0  # times that of a canopy of heavy nylon as wide; assumed
+_STURDY: Final = (
+    3.0  # times that of a canopy as wide of its cloth, or of heavy nylon; assumed
+)
+_CORD: Final = (
+    30_000.0  # N; an inch of tubular nylon holds 18 kN (from memory), a margin assumed
+)
+_BREAKS: Final = (
+    0.5,
+    2000.0,
+)  # MPa, soft plastics to carbon fibre: handbooks, from memory
 _CLOTH: Final = (0.02, 1.0)  # kg/m², film to heavy nylon with all its lines; assumed
 
 _DENSITY: Final = (120.0, 1800.0)
@@ -240,12 +249,13 @@ def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
         if given is not None:
             what = f"drag coefficient of {device.name} on its cloth"
             yield _Claim(what, given.value, _published(device), source=_MEMORY)
-        if device.kind == "canopy":
-            most = float(canopy_strength("heavy nylon", device.nominal_diameter))
-            most = max(most, float(CLOTHS["heavy nylon"].strength)) * _STURDY
-            for link, strength in device.strength.items():
-                what = f"strength of {link} of {device.name}"
-                yield _Claim(what, strength, (0.0, most), "N")
+        for link, strength in device.strength.items():
+            most = _CORD
+            if link == "canopy" and device.kind == "canopy":
+                cloth = device.cloth or "heavy nylon"
+                most = float(canopy_strength(cloth, device.nominal_diameter)) * _STURDY
+            what = f"strength of {link} of {device.name}"
+            yield _Claim(what, strength, (0.0, most), "N")
 
 
 def _published(device: Device) -> tuple[float, float]:
@@ -268,6 +278,9 @@ def _pieces(flight: Flight) -> Iterator[_Claim]:
         yield _weight(piece)
         what = f"mass of {piece.name} over all of the rocket without propellant"
         yield _Claim(what, piece.mass / whole, _OF_ALL[piece.kind])
+        for strength in filter(None, (piece.strength, piece.layer_strength)):
+            what = f"strength of {piece.name}"
+            yield _Claim(what, strength / 1e6, _BREAKS, "MPa", _MEMORY)
         if piece.shear_modulus is not None:
             stiff = piece.shear_modulus / 1e9
             what = f"shear modulus of {piece.name}"

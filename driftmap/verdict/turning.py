@@ -11,12 +11,13 @@ import numpy as np
 
 from driftmap.air.wind import WindProfile, told_at
 from driftmap.failures.alternatives import PLANNED, alternatives
+from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.fields import Azimuth, Uncertain
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.assessment import Assessment, Setup, assess_setup, in_stronger
-from driftmap.verdict.check import RANK, Check, Verdict, decide
+from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.people_checks import AreaHit
 
@@ -99,7 +100,10 @@ class Turn:
     verdict : {"go", "hold", "no-go"}
         The verdict without the questions of the rules, which no change answers.
     failing, warning : int
-        Lines that fail and that warn.
+        Lines that fail and that hold.
+    speed, energy : float or None
+        How fast the rocket lands when recovery works [m s⁻¹], and with what energy [J];
+        None where it never does.
     """
 
     kind: str
@@ -108,6 +112,8 @@ class Turn:
     verdict: Verdict
     failing: int
     warning: int
+    speed: float | None = None
+    energy: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,11 +164,11 @@ def turns(assessment: Assessment, *, progress: Heard = _deaf) -> Turning:
         at once where no single one gives a go and nothing stands against all of them.
     """
     a = assessment
-    now = _weigh("", "", a.wind, a.checks)
+    now = _weigh("", "", (a.flight, a.wind), a.checks)
 
     def try_out(kind: str, name: str, flight: Flight, wind: WindProfile) -> _Tried:
         checks = _checks(replace(a.setup, flight=flight), wind)
-        turn = _weigh(kind, name, wind, checks)
+        turn = _weigh(kind, name, (flight, wind), checks)
         return _Tried(turn, flight, wind, frozenset(map(_line, _against(checks))))
 
     def fly_all(changes: Iterable[_Change]) -> list[_Tried]:
@@ -277,8 +283,11 @@ def _aimed(flight: Flight, tilt: Uncertain, azimuth: Azimuth) -> Flight:
     return flight.model_copy(update={"rail": rail})
 
 
-def _weigh(kind: str, name: str, wind: WindProfile, checks: tuple[Check, ...]) -> Turn:
-    lines = [check for check in checks if not check.question]
+def _weigh(
+    kind: str, name: str, flown: tuple[Flight, WindProfile], checks: tuple[Check, ...]
+) -> Turn:
+    lines, (flight, wind) = [c for c in checks if not c.question], flown
+    speed = next((c.value for c in checks if c.kind is Kind.DESCENT), None)
     return Turn(
         kind=kind,
         name=name,
@@ -286,8 +295,12 @@ def _weigh(kind: str, name: str, wind: WindProfile, checks: tuple[Check, ...]) -
         verdict=decide(lines),
         failing=sum(check.outcome == "fail" for check in lines),
         warning=sum(check.outcome == "warn" for check in lines),
+        speed=speed,
+        energy=None if speed is None else flight.dry_mass * speed**2 / 2,
     )
 
 
-def _order(turn: Turn) -> tuple[int, int, int]:
-    return RANK.index(turn.verdict), turn.failing, turn.warning
+def _order(turn: Turn) -> tuple[int, int, bool, int]:
+    """Rank changes; one whose every good flight can kill comes after those that cannot."""
+    kills = turn.energy is None or turn.energy >= KILLS.value
+    return RANK.index(turn.verdict), turn.failing, kills, turn.warning

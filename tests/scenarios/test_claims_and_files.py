@@ -115,6 +115,23 @@ CLAIMS = {
             'opens_at = "apogee"\nstrength = { canopy = "1e6 N", lines = "1e6 N" }',
         )
     ),
+    "plastic film as strong as a rope": says(
+        (
+            'opens_at = "apogee"',
+            'opens_at = "apogee"\ncloth = "plastic film"\n'
+            'strength = { canopy = "9 kN", lines = "9 kN", cord = "9 kN" }',
+        )
+    ),
+    "a cord of kilonewtons told in newtons": says(
+        ('opens_at = "apogee"', 'opens_at = "apogee"\nstrength = { cord = "2500 kN" }')
+    ),
+    "fins as strong in bending as no metal is": says(
+        (
+            'area = "85 cm2"               # one side',
+            'root = "120 mm"\ntip = "60 mm"\nspan = "95 mm"\nthickness = "3 mm"\n'
+            'strength = "90 GPa"',
+        )
+    ),
     "an opening above the apogee": says(('opens_at = "apogee"', 'opens_at = "1500 m"')),
     **{
         f"a moment of inertia of {told} kg m2": says(
