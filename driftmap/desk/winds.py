@@ -269,7 +269,7 @@ def wind_of(
     readings = _of_files(root, names, setting)
     wind = merge(readings, setting)
     if aside:
-        wind = replace(wind, assumed=(told_aside(aside), *wind.assumed))
+        wind = replace(wind, aside=told_aside(aside))
     heard = [one.file for one in aside if one.why != WHYS[0]]
     typed = [one.file for one in aside if one.why == WHYS[0]]
     spoken_for = {*names, *(one.file for one in aside)}

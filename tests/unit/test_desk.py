@@ -544,7 +544,7 @@ def test_a_stronger_wind_set_aside_is_told_and_heard(ask, desk, folder, why, hol
     wind = counting(folder, read_day(folder), desk.setting())
     assert any("winds disagree" in said for said in wind.warned) == holds
     assert (wind.gust > 2) == holds
-    assert told in wind.assumed
+    assert told == wind.aside
     # The file may go; that it was set aside stays until another day is begun.
     folder.path(strong["file"]).unlink()
     ask.good("day/begin", {})
