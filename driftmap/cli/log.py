@@ -90,9 +90,13 @@ _photo = click.option(
 )
 
 
+_about = click.option("--about", metavar="ID", help="The assessment it belongs to.")
+_UNTIED: Final = 3  # assessments that an outcome tied to none is offered
+
+
 @log_command.command("add")
 @click.argument("file", metavar="OUTCOME", type=click.Path(path_type=Path))
-@click.option("--about", metavar="ID", help="The assessment it belongs to.")
+@_about
 @_photo
 @_log
 def add_command(
@@ -107,11 +111,12 @@ def add_command(
         assessed = None if about is None else log.find(about)
         doubts = [] if assessed is None else unlike(body, assessed, str(file))
         other = None if assessed is None else assessed.id
-        before = [e.id[:8] for e in log.current() if other and e.about == other]
+        held = log.current()
+        before = [e.id[:8] for e in held if other and e.about == other]
         entry = new_entry("outcome", body, about=other)
         log.append([entry])
         click.echo(f"added {entry.id[:8]} to {log.path}")
-        for doubt in doubts:
+        for doubt in (*doubts, *_untied(entry, held, file)):
             click.echo(doubt)
         if before:
             click.echo(
@@ -120,17 +125,35 @@ def add_command(
             )
 
 
+def _untied(outcome: Entry, held: Sequence[Entry], file: Path) -> Iterator[str]:
+    """Say that an outcome belongs to no assessment, and to which it may."""
+    if outcome.about is not None:
+        return
+    yield "it is tied to no assessment, so review holds it beside no forecast"
+    assessed = [entry for entry in held if entry.kind == "assessment"][-_UNTIED:]
+    for entry in reversed(assessed):
+        yield f"  {_line(entry)}"
+    if assessed:
+        yield f"to tie it: driftmap log correct {outcome.id[:8]} {file} --about ID"
+
+
 @log_command.command("correct")
 @click.argument("entry_id", metavar="ID")
 @click.argument("file", metavar="OUTCOME", type=click.Path(path_type=Path))
+@_about
 @_photo
 @_log
 def correct_command(
-    entry_id: str, file: Path, photographs: tuple[Path, ...], path: Path | None
+    entry_id: str,
+    file: Path,
+    about: str | None,
+    photographs: tuple[Path, ...],
+    path: Path | None,
 ) -> None:
     """Add an outcome in the place of another, which stays in the log.
 
-    Photographs of the other are kept.
+    Photographs of the other are kept, and the assessment it belongs to unless --about
+    names one.
     """
     from driftmap.errors import InputError
     from driftmap.logbook.entry import new_entry
@@ -146,11 +169,15 @@ def correct_command(
                 "is an assessment: it stays as given",
             )
         body["photographs"] = [*old.body.get("photographs", []), *body["photographs"]]
-        doubts = unlike(body, log.find(old.about), str(file)) if old.about else []
-        entry = new_entry("outcome", body, about=old.about, corrects=old.id)
+        other = about or old.about
+        assessed = None if other is None else log.find(other)
+        doubts = [] if assessed is None else unlike(body, assessed, str(file))
+        tied = None if assessed is None else assessed.id
+        entry = new_entry("outcome", body, about=tied, corrects=old.id)
+        held = log.current()
         log.append([entry])
         click.echo(f"added {entry.id[:8]}, which corrects {old.id[:8]}")
-        for doubt in doubts:
+        for doubt in (*doubts, *_untied(entry, held, file)):
             click.echo(doubt)
 
 
@@ -207,11 +234,14 @@ def export_log_command(out: Path, path: Path | None) -> None:
 def import_command(file: Path, path: Path | None) -> None:
     """Add all of an export; what is there already is passed over."""
     from driftmap.files import text_of
-    from driftmap.logbook.exchange import read_export
+    from driftmap.logbook.exchange import read_export, stands_alone
+    from driftmap.logbook.store import default_path
 
-    # Before a log is made for it.
     read = read_export(text_of(file, most=_LARGEST_EXPORT), str(file))
-    with _open(path, create=True) as log:
+    place = default_path() if path is None else path
+    if not place.exists():  # what is refused leaves no empty log behind
+        stands_alone(*read, str(file))
+    with _open(place, create=True) as log:
         click.echo(f"{log.append(*read)} new entries")
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
 from driftmap.errors import InputError
 from driftmap.logbook.entry import Content, Entry, canonical, check_entry
 from driftmap.logbook.store import VERSION, Log
 
-__all__ = ["export_text", "read_export"]
+__all__ = ["export_text", "read_export", "stands_alone"]
 
 _HEAD: Final = "driftmap log"
 _FIELDS: Final = {"id", "at", "kind", "about", "corrects", "body", "contents"}
@@ -71,6 +71,17 @@ def read_export(text: str, source: str) -> tuple[list[Entry], list[Content]]:
                 source, f"line {number}", f"cannot be read: {problem}"
             ) from None
     return entries, contents
+
+
+def stands_alone(
+    entries: Sequence[Entry], contents: Iterable[Content], source: str
+) -> None:
+    """Refuse what a new log would refuse, before one is made: tried in memory."""
+    with Log(":memory:") as trial:
+        try:
+            trial.append(entries, contents)
+        except InputError as problem:
+            raise InputError(source, problem.where, problem.problem) from None
 
 
 def _row(source: str, number: int, line: str) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import sqlite3
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -584,9 +585,19 @@ def test_an_outcome_belongs_to_an_assessment_alone():
         unlike({"found": []}, new_entry("outcome", {"found": []}), "o.toml")
 
 
-def test_a_harmed_export_makes_no_log(tmp_path):
-    cut = export_text(filled(tmp_path / "log.sqlite"))[:900]
-    (tmp_path / "cut.jsonl").write_text(cut)
+@pytest.mark.parametrize("harm", ["cut", "loose", "kind"])
+def test_a_harmed_export_makes_no_log(tmp_path, harm):
+    text = export_text(filled(tmp_path / "log.sqlite"))
+    if harm == "cut":
+        text = text[:900]
+    else:
+        said = {"corrects": "b" * 32} if harm == "loose" else {"kind": "guess"}
+        entry = replace(new_entry("outcome", {}), **said)
+        lines = [*text.splitlines()[:-1]]
+        lines.append(canonical({"entry": entry.plain, "digest": entry.digest}))
+        lines.append(canonical({"lines": len(lines)}))
+        text = "\n".join(lines) + "\n"
+    (tmp_path / "cut.jsonl").write_text(text)
     more = [
         "import",
         str(tmp_path / "cut.jsonl"),
@@ -595,7 +606,35 @@ def test_a_harmed_export_makes_no_log(tmp_path):
     ]
     run = CliRunner().invoke(log_command, more)
     assert isinstance(run.exception, InputError)
+    assert "cut.jsonl" in str(run.exception)
     assert not (tmp_path / "new.sqlite").exists()
+
+
+def test_an_outcome_tied_to_no_assessment_says_so_and_can_be_tied(tmp_path):
+    path = tmp_path / "log.sqlite"
+    (tmp_path / "outcome.toml").write_text('case = "recovery works"')
+
+    def run(*args):
+        told = CliRunner().invoke(log_command, [*map(str, args), "--log", str(path)])
+        assert told.exception is None
+        return told.output
+
+    told = run("add", tmp_path / "outcome.toml")
+    assert "tied to no assessment" in told
+    assert "--about" not in told  # nothing was assessed yet
+    with Log(path) as log:
+        assessed = new_entry("assessment", {"flight": "Willet", "verdict": "go"})
+        log.append([assessed])
+    told = run("add", tmp_path / "outcome.toml")
+    new = told.split()[1]
+    assert f"{assessed.id[:8]}" in told
+    assert f"log correct {new} " in told
+    told = run("correct", new, tmp_path / "outcome.toml", "--about", assessed.id[:8])
+    assert "tied" not in told
+    told = run("correct", told.split()[1].strip(","), tmp_path / "outcome.toml")
+    assert "tied" not in told
+    with Log(path) as log:
+        assert [e.about for e in log.current()] == [None, None, assessed.id]
 
 
 def test_the_log_lies_in_the_users_data(monkeypatch, tmp_path):
