@@ -276,7 +276,7 @@ def draw_air(
     count: int,
     rng: np.random.Generator,
     *,
-    steer: Callable[[FloatArray], FloatArray] | None = None,
+    steer: Callable[[FloatArray, FloatArray], FloatArray] | None = None,
 ) -> AirColumn:
     """Draw the air of `count` flights: wind as far as it is known, and turbulence.
 

@@ -77,7 +77,7 @@ def draw_wind(
     count: int,
     rng: np.random.Generator,
     *,
-    steer: Callable[[FloatArray], FloatArray] | None = None,
+    steer: Callable[[FloatArray, FloatArray], FloatArray] | None = None,
 ) -> tuple[FloatArray, FloatArray]:
     """Draw winds that the profile and its error allow.
 
@@ -97,7 +97,8 @@ def draw_wind(
         Source of randomness.
     steer : callable, optional
         Changes the standard normal numbers of the errors, shape (2, r, count), before
-        they are used; see `driftmap.montecarlo.lean`.
+        they are used, knowing the sizes that they are to have, shape (count,); see
+        `driftmap.montecarlo.lean`.
 
     Returns
     -------
@@ -109,12 +110,13 @@ def draw_wind(
     sizes, order = rng.spawn(2)
     # Pattern by pattern: the first ones have the same luck however many there are.
     luck = np.moveaxis(rng.standard_normal((modes.shape[1], 2, count)), 0, 1)
-    if steer is not None:
-        luck = steer(luck)
-    # Not by BLAS: its sums may depend on the number of threads.
-    noise = np.einsum("kr,crn->ckn", modes, luck)
+    size = np.ones(count)
     if wind.modes is not None:
-        noise *= np.sqrt((TAILS - 2) / sizes.chisquare(TAILS, count))
+        size = np.sqrt((TAILS - 2) / sizes.chisquare(TAILS, count))
+    if steer is not None:
+        luck = steer(luck, size)
+    # Not by BLAS: its sums may depend on the number of threads.
+    noise = np.einsum("kr,crn->ckn", modes, luck) * size
     noise += _means(wind, z, count, order)
     return noise[0], noise[1]
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar, Unpack
 import click
 
 from driftmap.cli.assess import flight_options
-from driftmap.cli.inputs import FlightInputs, WindPlace, wind_of
+from driftmap.cli.inputs import FlightInputs, WindPlace, wind_asked
 from driftmap.cli.options import day_of, json_option, site_of, units_option
 from driftmap.cli.output import Progress, json_text
 from driftmap.errors import InputError
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.montecarlo.cloud import Cloud
     from driftmap.observations.observation import Observation
-    from driftmap.observations.weighing import Known
+    from driftmap.observations.weighing import Weighed
     from driftmap.rocket.flight import Flight
 
 __all__ = ["Observed", "SeenInputs", "explain_command", "observed", "read_observed"]
@@ -68,8 +68,8 @@ class Observed:
     pieces: list[str]
     assumed: tuple[str, ...]
 
-    def flown(self, inputs: SeenInputs) -> Cloud:
-        """Fly the flight, its falls kept."""
+    def flown(self, inputs: SeenInputs, bodies: set[str] | None = None) -> Cloud:
+        """Fly the flight, its falls kept; beside the rocket only some bodies, if named."""
         from driftmap.montecarlo.cloud import fly
 
         with Progress("flights", inputs["samples"]) as progress:
@@ -80,11 +80,12 @@ class Observed:
                 samples=inputs["samples"],
                 seed=inputs["seed"],
                 day=self.day,
+                bodies=bodies,
                 keep_falls=True,
                 progress=progress,
             )
 
-    def weighed(self, inputs: SeenInputs, cloud: Cloud) -> Known:
+    def weighed(self, inputs: SeenInputs, cloud: Cloud) -> Weighed:
         """Weigh the flights by what was seen, and fly more toward it where few fit."""
         from driftmap.observations.toward import know
         from driftmap.observations.weighing import AtOddsError
@@ -95,7 +96,7 @@ class Observed:
             files = ", ".join((*inputs["seen"], *inputs["searched"]))
             raise InputError(files, "", str(problem)) from None
 
-    def sentences(self, known: Known, units: str) -> tuple[str, ...]:
+    def sentences(self, known: Weighed, units: str) -> tuple[str, ...]:
         """Tell what was seen, and what of it fits nothing flown."""
         from driftmap.observations.observation import FAR
 
@@ -106,7 +107,7 @@ class Observed:
             for seen in self.told
         )
 
-    def notes(self, known: Known) -> list[str]:
+    def notes(self, known: Weighed) -> list[str]:
         """Tell what the weighed flights rest on."""
         from driftmap.observations.observation import MISTAKEN
 
@@ -136,7 +137,7 @@ def read_observed(inputs: SeenInputs) -> Observed:
         found, notes = read_seen(file, flight, tree, site)
         told += found
         assumed += notes
-    wind = wind_of(inputs["asked"], WindPlace.of(site))
+    wind = wind_asked(inputs["asked"], WindPlace.of(site))
     day = day_of(inputs["weather"], site.elevation, wind)
     pieces = pieces_of(flight)
     return Observed(flight, site, wind, day, tuple(told), pieces, tuple(assumed))

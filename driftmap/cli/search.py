@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from driftmap.ground.site import Site
     from driftmap.observations.observation import Observation
-    from driftmap.observations.weighing import Known
+    from driftmap.observations.weighing import Weighed
     from driftmap.search.chances import Chances
     from driftmap.search.phone import Search
     from driftmap.search.walk import Walkers
@@ -112,17 +112,22 @@ def search_command(**options: Unpack[_Options]) -> None:
             "search.kml": search_kml(result),
         },
     )
-    _tell(result.chances, known, units)
+    _tell(result, known, units)
     click.echo(f"\nPage for the phone: {out / 'search.html'}")
 
 
-def _searched(options: _Options, seen: Observed) -> tuple[Search, Known]:
+def _searched(options: _Options, seen: Observed) -> tuple[Search, Weighed]:
+    from driftmap.observations.seenfile import is_small
+    from driftmap.observations.weighing import bodies_of
     from driftmap.search.phone import Search
     from driftmap.search.walk import Walkers, plan_walk
 
     here = _start(options["start"], seen.site)
-    who = Walkers(options["walkers"], options["spacing"], options["cover"])
-    known = seen.weighed(options, seen.flown(options))
+    small = is_small(seen.flight, options["piece"])
+    who = Walkers(options["walkers"], options["spacing"], options["cover"], small)
+    read = bodies_of(seen.told)
+    bodies = None if read is None else read | {options["piece"]}
+    known = seen.weighed(options, seen.flown(options, bodies))
     chances = _chances(known, options["piece"], seen.site, options["units"])
     result = Search(
         flight=seen.flight.name,
@@ -154,7 +159,7 @@ def _start(text: str, site: Site) -> tuple[float, float]:
 
 
 def _chances(
-    known: Known, piece: str, site: Site, units: Literal["us", "si"]
+    known: Weighed, piece: str, site: Site, units: Literal["us", "si"]
 ) -> Chances:
     from driftmap.search.chances import chances_of
 
@@ -170,28 +175,27 @@ def _finds(told: Sequence[Observation]) -> tuple[tuple[str, float, float], ...]:
     return tuple((o.piece, o.east, o.north) for o in told if isinstance(o, Find))
 
 
-def _notes(known: Known, seen: Observed, who: Walkers) -> tuple[str, ...]:
-    from driftmap.formulas.detection import SWEEP_WIDTH
-
+def _notes(known: Weighed, seen: Observed, who: Walkers) -> tuple[str, ...]:
     walking = (
-        f"one walker sweeps {SWEEP_WIDTH[who.cover]:g} m of {who.cover} (assumed); searchers "
+        f"one walker sweeps {who.widths[who.cover]:.3g} m of {who.cover} (assumed); searchers "
         "do not keep line: Koopman's formula of random search (from memory)"
     )
     return tuple(dict.fromkeys([*seen.notes(known), walking]))
 
 
-def _tell(chances: Chances, known: Known, units: Literal["us", "si"]) -> None:
+def _tell(result: Search, known: Weighed, units: Literal["us", "si"]) -> None:
     from driftmap.observations.observation import FAR
     from driftmap.observations.toward import ENOUGH
     from driftmap.search.phone import shares_told
 
+    chances = result.chances
     click.echo(f"Where the {chances.piece} may lie:")
     for line in shares_told(chances, units):
         click.echo(f"  {line}")
     best = ", ".join(f"{s.name} {100 * s.chance:.1f} %" for s in chances.listed[:5])
     click.echo(f"Likeliest squares: {best}")
-    mind = {text for s in chances.listed for text in s.cautions if text[:5] == "power"}
-    for text in sorted(mind):
+    met = [*(s.cautions for s in chances.listed), *(s.mind for s in result.sweeps)]
+    for text in sorted({text for told in met for text in told if text[:5] == "power"}):
         click.echo(f"CAUTION: {text}")
     few = (
         ""

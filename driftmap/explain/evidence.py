@@ -15,14 +15,15 @@ from driftmap.explain.fit import ODD
 from driftmap.failures.likelihood import TOO_RARE
 from driftmap.observations.figures import Find
 from driftmap.observations.flown import ROCKET, Flown
-from driftmap.observations.observation import Far, Observation, Odds, State, metres
-from driftmap.observations.weighing import Known, log_likelihoods
+from driftmap.observations.observation import Far, FoundState, Observation, Odds, metres
+from driftmap.observations.weighing import Weighed, log_likelihoods
 
-__all__ = ["Explanation", "Share", "explain"]
+__all__ = ["CaseChance", "Explanation", "explain"]
 
 _LISTED: Final = 0.005  # chance below which a case is not spoken of
 _PLAIN: Final = 3.0  # odds below which evidence speaks for neither
 _SURE: Final = 20.0  # odds from which cases are told apart
+_FIRM: Final = 0.95  # chance from which nothing else comes near
 _OVERLAP: Final = 0.3  # of what two cases would show, from which asking settles little
 _MISLEADS: Final = (
     0.8  # Mach number from which pressure at a vent may jump; common practice
@@ -38,7 +39,7 @@ _LOOKS: Final = {
 
 
 @dataclass(frozen=True, slots=True)
-class Share:
+class CaseChance:
     """A case after what was found.
 
     Parameters
@@ -67,7 +68,7 @@ class Explanation:
 
     Parameters
     ----------
-    shares : tuple of Share
+    shares : tuple of CaseChance
         The cases, the likeliest first.
     evidence : tuple of str
         What each observation says, a sentence each.
@@ -81,7 +82,7 @@ class Explanation:
         Effective number of flights all this rests on.
     """
 
-    shares: tuple[Share, ...]
+    shares: tuple[CaseChance, ...]
     evidence: tuple[str, ...]
     apart: tuple[str, ...]
     advice: tuple[str, ...]
@@ -89,7 +90,7 @@ class Explanation:
     effective: float
 
 
-def explain(known: Known, fits: dict[str, float], far: Far = metres) -> Explanation:
+def explain(known: Weighed, fits: dict[str, float], far: Far = metres) -> Explanation:
     """Say which case fits what was found, and why.
 
     ``known``: flights weighed by what was found; ``fits``: how well each case fits,
@@ -102,7 +103,9 @@ def explain(known: Known, fits: dict[str, float], far: Far = metres) -> Explanat
     for flown in known.cases:
         before.setdefault(flown.case.name, flown.case.probability)
     shares = [
-        Share(name, before.get(name, 0.0), chance, errors[name], fits.get(name, 0.0))
+        CaseChance(
+            name, before.get(name, 0.0), chance, errors[name], fits.get(name, 0.0)
+        )
         for name, chance in sorted(chances.items(), key=lambda c: -c[1])
     ]
     leading = [s.case for s in shares if s.after >= _LISTED][:6]
@@ -116,7 +119,7 @@ def explain(known: Known, fits: dict[str, float], far: Far = metres) -> Explanat
     )
 
 
-def _errors(known: Known) -> dict[str, float]:
+def _errors(known: Weighed) -> dict[str, float]:
     """Give the standard error of each chance, as of a ratio of weighted means."""
     chances = known.chances
     total = dict.fromkeys(chances, 0.0)
@@ -127,7 +130,7 @@ def _errors(known: Known) -> dict[str, float]:
     return {name: float(np.sqrt(value)) for name, value in total.items()}
 
 
-def _speaks(known: Known) -> dict[str, FloatArray]:
+def _speaks(known: Weighed) -> dict[str, FloatArray]:
     """Give the logarithm by which each observation favours each case, beside the rest."""
     told = [o for o in known.observations if not isinstance(o, Odds)]
     lots: dict[str, list[tuple[Flown, list[FloatArray]]]] = {}
@@ -149,7 +152,7 @@ def _speaks(known: Known) -> dict[str, FloatArray]:
     return found
 
 
-def _evidence(known: Known, leading: Sequence[str], far: Far) -> Iterator[str]:
+def _evidence(known: Weighed, leading: Sequence[str], far: Far) -> Iterator[str]:
     told = [o for o in known.observations if not isinstance(o, Odds)]
     if not told or len(leading) == 0:
         return
@@ -172,7 +175,7 @@ def _evidence(known: Known, leading: Sequence[str], far: Far) -> Iterator[str]:
             )
 
 
-def _others(known: Known, leading: Sequence[str]) -> list[str]:
+def _others(known: Weighed, leading: Sequence[str]) -> list[str]:
     """Name what one would have thought of first, beside the leading cases."""
     likely: dict[str, float] = {}
     for flown in known.cases:
@@ -192,7 +195,7 @@ def _times(odds: float) -> str:
     return "over 1,000 times" if odds > 1000 else f"{odds:.0f} times"
 
 
-def _found_words(known: Known, seen: Observation, far: Far) -> str:
+def _found_words(known: Weighed, seen: Observation, far: Far) -> str:
     """Say a find beside that of the rocket."""
     rocket = next(
         (o for o in known.observations if isinstance(o, Find) and o.piece == ROCKET),
@@ -204,7 +207,7 @@ def _found_words(known: Known, seen: Observation, far: Far) -> str:
     return f"{seen.piece} found {far(away)} from the rocket"
 
 
-def _why(known: Known, seen: Observation, case: str) -> str:
+def _why(known: Weighed, seen: Observation, case: str) -> str:
     """Say what became of a found piece in a case."""
     if not isinstance(seen, Find) or seen.piece == ROCKET:
         return ""
@@ -217,26 +220,33 @@ def _why(known: Known, seen: Observation, case: str) -> str:
     return " (it stayed on the rocket until it was down)"
 
 
-def _apart(shares: Sequence[Share]) -> Iterator[str]:
+def _apart(shares: Sequence[CaseChance]) -> Iterator[str]:
     first = shares[0]
     for other in shares[1:4]:
         if other.after < _LISTED / 5:
             continue
-        odds = first.after / other.after
-        if odds >= _SURE:
+        odds, least = first.after / other.after, _least_odds(first, other)
+        if least >= _SURE:
             told = "told apart"
-        elif odds >= _PLAIN:
+        elif least >= _PLAIN:
             told = "likelier, not surely"
+        elif odds >= _PLAIN:
+            told = "but too few flights fit to say so"
         else:
             told = "not to be told apart by this"
         yield f"“{first.case}” against “{other.case}”: {odds:.1f} to 1, {told}"
-    if first.after > 0.95:
+    if first.after - 2 * first.error > _FIRM:
         yield f"nothing else comes near “{first.case}”"
 
 
-def _advice(known: Known, leading: Sequence[str], far: Far) -> Iterator[str]:
+def _least_odds(first: CaseChance, other: CaseChance) -> float:
+    """Give the odds that the number of flights leaves sure: two errors off on each side."""
+    return max(first.after - 2 * first.error, 0.0) / (other.after + 2 * other.error)
+
+
+def _advice(known: Weighed, leading: Sequence[str], far: Far) -> Iterator[str]:
     """Say which further observation would tell the two leading cases apart."""
-    if len(leading) < 2 or known.chances[leading[0]] > 0.95:
+    if len(leading) < 2 or known.chances[leading[0]] > _FIRM:
         return
     pair = leading[:2]
     asked = []
@@ -259,9 +269,9 @@ def _advice(known: Known, leading: Sequence[str], far: Far) -> Iterator[str]:
         )
 
 
-def _of_cloth(known: Known, pair: Sequence[str]) -> Iterator[tuple[float, str]]:
+def _of_cloth(known: Weighed, pair: Sequence[str]) -> Iterator[tuple[float, str]]:
     """Say which device looks otherwise in one case than in the other."""
-    told = {o.piece for o in known.observations if isinstance(o, State)}
+    told = {o.piece for o in known.observations if isinstance(o, FoundState)}
     flown = [next(f for f in known.cases if f.case.name == case) for case in pair]
     for device in known.cases[0].cloud.plan.flight.devices:
         fates = [_LOOKS[f.cloth(device.name)] for f in flown]
@@ -273,7 +283,7 @@ def _of_cloth(known: Known, pair: Sequence[str]) -> Iterator[tuple[float, str]]:
             yield _OVERLAP, f"the look of the {device.name} tells more: {looks}"
 
 
-def _causes(known: Known, leading: Sequence[str]) -> Iterator[str]:
+def _causes(known: Weighed, leading: Sequence[str]) -> Iterator[str]:
     """Say which causes of one case no find can tell apart."""
     if not any(name.startswith("early opening") for name in leading):
         return
@@ -294,7 +304,7 @@ _Weighed = tuple[FloatArray, FloatArray]
 
 
 def _askable(
-    known: Known, pair: Sequence[str], far: Far
+    known: Weighed, pair: Sequence[str], far: Far
 ) -> Iterator[tuple[str, Far, float, list[_Weighed]]]:
     """Go through what could be asked, with what each of two cases would answer."""
     flight = known.cases[0].cloud.plan.flight

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from driftmap.checks import FloatArray, checked
 
-__all__ = ["SWEEP_WIDTH", "parallel_sweeps", "random_search"]
+__all__ = ["SMALL", "SUREST", "SWEEP_WIDTH", "parallel_sweeps", "random_search"]
 
 SWEEP_WIDTH: Final = MappingProxyType(
     {
@@ -26,6 +26,14 @@ SWEEP_WIDTH: Final = MappingProxyType(
 """Effective sweep width of one person on foot for a rocket-sized object by cover [m].
 No source: assumed. It depends on size, colour, light and walker; a club can measure its own
 by counting what it finds of known objects laid out."""
+
+SMALL: Final = 1 / 3
+"""Share of that width for a fin, a nose cone, a motor case or a fragment: assumed, so that ground
+walked for one is not given up too soon."""
+
+SUREST: Final = 0.98
+"""Greatest chance to have seen an object, however often ground was walked: assumed, as it may be
+buried, or in a ditch."""
 
 
 def random_search(width: ArrayLike, spacing: ArrayLike) -> FloatArray:

@@ -166,7 +166,7 @@ class _Way:
     case: str
     body: str
     centre: FloatArray  # lean that most likely brings it there, shape (2,)
-    slope: FloatArray  # way by each unit of lean in a second, shape (2, 2)
+    slope: FloatArray  # way by each unit of lean, its size and second, shape (2, 2)
     chance: float  # of landing there: likelihood times density
 
 
@@ -182,9 +182,10 @@ def _ways(pilot: Cloud, area: Area) -> tuple[_Way, ...]:
             continue
         rows = slice(part.rows.start, part.rows.start + part.flights)
         landed = np.stack([pilot.east[rows], pilot.north[rows]], axis=1)
-        own, time = lean[part.who], pilot.time[rows]
-        slope = response(own, landed, time)
-        if np.sqrt(abs(np.linalg.det(slope))) * time.mean() < _LEAST_WAY:
+        own = lean[part.who]
+        reach = pilot.time[rows] * pilot.draws["lean size"][part.who]
+        slope = response(own, landed, reach)
+        if np.sqrt(abs(np.linalg.det(slope))) * reach.mean() < _LEAST_WAY:
             continue
         centre = aim(own, landed, target)
         centre *= min(1.0, _FARTHEST / max(float(np.linalg.norm(centre)), 1e-9))
@@ -221,7 +222,8 @@ def _aimed(
             start = part.rows.start + copy * part.flights
             rows = slice(start, start + part.flights)
             landed = np.stack([scouts.east[rows], scouts.north[rows]], axis=1)
-            body = _Fallen(part.who, landed, scouts.time[rows], slope, likely)
+            reach = scouts.time[rows] * scouts.draws["lean size"][part.who]
+            body = _Fallen(part.who, landed, reach, slope, likely)
             kernels += _kernels(body, area, first.T)
     if not kernels:
         return _plain(flights)
@@ -243,11 +245,11 @@ def _plain(flights: int) -> Mixture:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Fallen:
-    """Where one body came down, with the lean that its flights had."""
+    """Where one body came down, and for how long how large a lean carried it."""
 
     who: IntArray
     landed: FloatArray
-    time: FloatArray
+    reach: FloatArray  # seconds of a lean times its size in each flight, shape (k,)
     slope: FloatArray
     likely: float
 
@@ -265,8 +267,8 @@ def _kernels(body: _Fallen, area: Area, first: FloatArray) -> Iterator[_Kernel]:
     """Say how the flights of a body must lean to reach each of a few places."""
     places, flights = _places(area), len(first)
     size = _ROUND * np.sqrt(area.shape.area / len(places))
-    back = np.linalg.inv(body.slope) / body.time[:, None, None]
-    stretch = np.sqrt(abs(np.linalg.det(body.slope))) * body.time
+    back = np.linalg.inv(body.slope) / body.reach[:, None, None]
+    stretch = np.sqrt(abs(np.linalg.det(body.slope))) * body.reach
     for place in places:
         missing = place - body.landed
         lean = first[body.who] + np.einsum("nij,nj->ni", back, missing)

@@ -146,7 +146,7 @@ def response(draws: ArrayLike, landings: ArrayLike, time: ArrayLike) -> FloatArr
 
     ``draws``, shape (n, 2): plain standard normal inputs of a few flights;
     ``landings``, shape (n, 2): where those flights landed [m]; ``time``, shape (n,):
-    how long each was in the air [s].
+    how long each was in the air, times how large an input is for its number [s].
 
     Result: way east and north by each input [m s⁻¹]: the transpose of what a regression
     of landings on inputs times time has as slope, shape (2, 2).

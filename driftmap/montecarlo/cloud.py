@@ -247,6 +247,7 @@ def fly(  # noqa: PLR0913 - all but three are options
     seed: int,
     day: Day | None = None,
     steered: Steered | None = None,
+    bodies: Collection[str] | None = None,
     keep_falls: bool = False,
     progress: Callable[[int], None] | None = None,
 ) -> Cloud:
@@ -269,6 +270,9 @@ def fly(  # noqa: PLR0913 - all but three are options
     steered : Steered, optional
         Inputs to lean. Such flights must be weighed, as in `driftmap.hazard.precise`; the
         cloud's own probabilities of cases mean nothing.
+    bodies : collection of str, optional
+        Bodies to bring down beside the rocket; all when left out. Their landings are the
+        same either way.
     keep_falls : bool
         Whether to keep where each stage of a fall begins.
     progress : callable, optional
@@ -292,6 +296,8 @@ def fly(  # noqa: PLR0913 - all but three are options
     if steered is not None:
         kept = tuple(c for c in tree.cases if steered.flies(c.name))
         tree = replace(tree, cases=kept)
+    if bodies is not None:
+        tree = replace(tree, cases=tuple(_of_bodies(c, bodies) for c in tree.cases))
     plan = plan_launch(flight, wind, Sky(site_altitude, day))
 
     def block(start: int) -> Block:
@@ -313,6 +319,11 @@ def fly(  # noqa: PLR0913 - all but three are options
                 raise FlightError(flight.source, "", str(problem)) from None
             # The luckiest rise far above the plan: fly all of them in deeper air.
             plan = replace(plan, top=min(2 * plan.top, plan.sky.top))
+
+
+def _of_bodies(case: Case, wanted: Collection[str]) -> Case:
+    wanted = {"rocket", *wanted}  # what pieces are thrown on from
+    return replace(case, bodies=tuple(b for b in case.bodies if b.name in wanted))
 
 
 def _flown(

@@ -160,6 +160,7 @@ class _Flights:
             up = thermals(self.air.height, wind.convection, count, luck)
             self.air = replace(self.air, up=up)
         self.draws |= {"lean east": lean.along[0], "lean north": lean.along[1]}
+        self.draws["lean size"] = lean.size
         self.rocket = rockets(plan, self.draws)
         self._way = Ways(plan.flight, self.rocket, self.draws, self.air)
         self.ascent = self._way("")[1]

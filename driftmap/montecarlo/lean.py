@@ -30,6 +30,8 @@ class Lean:
     ----------
     along : ndarray, shape (2, n)
         What each flight has of it, once called.
+    size : ndarray, shape (n,)
+        How large the wind's error of each flight is for what it has of it.
     """
 
     def __init__(
@@ -39,16 +41,17 @@ class Lean:
         modes = error_modes(wind, heights)
         self._direction = drift_direction(heights, modes, plan.apogee)
         self._wanted = wanted
-        self.along = np.zeros((2, 0))
+        self.along, self.size = np.zeros((2, 0)), np.zeros(0)
 
-    def __call__(self, noise: FloatArray) -> FloatArray:
+    def __call__(self, noise: FloatArray, size: FloatArray) -> FloatArray:
         """Note or change the numbers that make the wind's error.
 
-        ``noise``, shape (2, r, n): standard normal numbers, as in
-        `driftmap.air.winderror.draw_wind`.
+        ``noise``, shape (2, r, n): standard normal numbers, and ``size``, shape (n,), what
+        they are multiplied by, as in `driftmap.air.winderror.draw_wind`.
 
         Result: the numbers to use, shape (2, r, n).
         """
+        self.size = size
         if self._wanted is None or not np.any(self._direction):
             self.along = np.einsum("k,ckn->cn", self._direction, noise)
             return noise

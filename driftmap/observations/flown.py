@@ -41,6 +41,8 @@ class Flown:
         The case.
     who : ndarray of int, shape (k,)
         Which flights of the cloud they are.
+    flights : int
+        From how many of its flights, the first ones, they were taken.
     prior : ndarray, shape (k,)
         Their weights before anything was seen; over all cases of a plain cloud these add
         up to 1.
@@ -59,6 +61,7 @@ class Flown:
     cloud: Cloud
     case: Case
     who: IntArray
+    flights: int
     prior: FloatArray
     way: FloatArray
     slopes: dict[_Asked, FloatArray]
@@ -269,12 +272,18 @@ class Flown:
         lean = np.stack([draws["lean east"], draws["lean north"]], axis=1)[self.who]
         if np.ptp(lean) > 0:
             at = self.worked_out[asked][:2, 0].T
-            self.slopes[asked] = response(lean, at, time)
+            self.slopes[asked] = response(lean, at, time * self._size)
 
     def _moved(self, asked: _Asked, time: FloatArray) -> FloatArray:
         if asked not in self.slopes or not self.lean.any():
             return np.zeros((2, 1, 1))
-        return np.asarray((self.slopes[asked] @ self.lean)[:, None] * time)
+        moved = self.slopes[asked] @ self.lean * self._size
+        return np.asarray(moved[:, None] * time)
+
+    @property
+    def _size(self) -> FloatArray:
+        """How large the wind's error of each flight is for its lean, shape (k,)."""
+        return self.cloud.draws["lean size"][self.who]
 
     def _part(self, piece: str) -> tuple[Part, Body]:
         name = piece if self.has(piece) else ROCKET
@@ -325,7 +334,7 @@ def flown_cases(
         prior = cloud.weights(case, part.who)[:size] * own[who] / count
         still = np.zeros((2, size))
         told = {} if slopes is None else slopes[case.name]
-        found.append(Flown(cloud, case, who, prior, way, told, still))
+        found.append(Flown(cloud, case, who, count, prior, way, told, still))
     return tuple(found)
 
 

@@ -6,7 +6,7 @@ events, with a chance for each flight.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import log
 from types import MappingProxyType
@@ -17,6 +17,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
+from driftmap.formulas.detection import SUREST
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.units import FOOT
 
@@ -25,12 +26,13 @@ __all__ = [
     "MISTAKEN",
     "STATES",
     "Far",
+    "FoundState",
     "Observation",
     "Odds",
-    "State",
     "Walked",
     "Went",
     "metres",
+    "missed",
 ]
 
 MISTAKEN: Final = 0.01
@@ -154,7 +156,7 @@ _LEAST: Final = 0.02  # chance of a state, whatever happened
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class FoundState:
     """A piece was found in some state.
 
     Parameters
@@ -248,14 +250,27 @@ class Walked:
             f"it would have been seen {self.detection:.0%} of the time"
         )
 
-    def missed(self, at: FloatArray) -> FloatArray:
-        """Give the chance of not having seen what lies at points, shape of ``at[0]``."""
-        shapely.prepare(self.shape)
-        inside = shapely.intersects_xy(self.shape, at[0].ravel(), at[1].ravel())
-        return np.asarray(1 - self.detection * inside.reshape(at[0].shape))
+    def log_likelihood(self, flown: Flown, beside: Sequence[Walked] = ()) -> FloatArray:
+        """Give the logarithm of the chance of having found none of the copies.
 
-    def log_likelihood(self, flown: Flown) -> FloatArray:
-        """Give the logarithm of the chance of having found none of the copies."""
-        missed = self.missed(flown.landing(self.piece)).prod(axis=0)
+        ``beside``: ground walked for it before, which gave that chance already.
+        """
+        at = flown.landing(self.piece)
+        chance, before = missed([*beside, self], at), missed(beside, at)
         with np.errstate(divide="ignore"):
-            return np.asarray(np.log(missed))
+            return np.asarray(np.log((chance / before).prod(axis=0)))
+
+
+def missed(walks: Sequence[Walked], at: FloatArray) -> FloatArray:
+    """Give the chance of not having seen what lies at points on any of some walks.
+
+    ``at``: places from the pad, shape (2, ...).
+
+    Result: one for each place; what is buried, or in a ditch, nobody sees.
+    """
+    chance = np.ones(at[0].shape)
+    for walk in walks:
+        shapely.prepare(walk.shape)
+        inside = shapely.intersects_xy(walk.shape, at[0].ravel(), at[1].ravel())
+        chance *= 1 - walk.detection * inside.reshape(at[0].shape)
+    return np.maximum(chance, 1 - SUREST)

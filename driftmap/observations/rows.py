@@ -13,9 +13,9 @@ from driftmap.errors import InputError, nearest, quoted
 from driftmap.ground.site import Site
 from driftmap.units import bounded, check_bounds, parse_spread
 
-__all__ = ["FARTHEST", "SeenTable"]
+__all__ = ["FARTHEST_PLACE", "SeenTable"]
 
-FARTHEST = 100_000.0
+FARTHEST_PLACE = 100_000.0
 """Farthest that anything may lie from the pad [m], as in a site file."""
 
 _LONGEST_TEXT = 120
@@ -170,11 +170,11 @@ class SeenTable:
             text = f"{problem}; accepted is [latitude, longitude]"
             raise self.refusal(key, text) from None
         away = (east**2 + north**2) ** 0.5
-        if away > FARTHEST:
+        if away > FARTHEST_PLACE:
             raise self.refusal(
                 key,
                 f"lies {away / 1000:,.0f} km from the pad, which is outside the site; "
-                f"must be within {FARTHEST / 1000:g} km, as [latitude, longitude]",
+                f"must be within {FARTHEST_PLACE / 1000:g} km, as [latitude, longitude]",
             )
         return east, north
 

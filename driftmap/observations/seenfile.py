@@ -12,7 +12,13 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.failures.case import CaseTree
 from driftmap.files import text_of, toml_of
-from driftmap.formulas.detection import SWEEP_WIDTH, parallel_sweeps, random_search
+from driftmap.formulas.detection import (
+    SMALL,
+    SUREST,
+    SWEEP_WIDTH,
+    parallel_sweeps,
+    random_search,
+)
 from driftmap.ground.site import Site
 from driftmap.observations.figures import (
     TRACE_ERROR,
@@ -24,9 +30,9 @@ from driftmap.observations.figures import (
 from driftmap.observations.flown import ROCKET
 from driftmap.observations.observation import (
     STATES,
+    FoundState,
     Observation,
     Odds,
-    State,
     Walked,
     Went,
 )
@@ -34,14 +40,10 @@ from driftmap.observations.rows import SeenTable
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.record import read_record
 
-__all__ = ["pieces_of", "read_seen"]
+__all__ = ["is_small", "pieces_of", "read_seen"]
 
 _LONGEST: Final = 6 * 3600.0  # s; nothing is in the air for longer
 _HIGHEST: Final = 19_000.0  # m
-_SUREST: Final = 0.98
-"""Greatest chance to have seen a piece, however often ground was walked; assumed: it may be
-buried, or in a ditch."""
-
 _GPS_ERROR: Final = 5.0
 """Error of a phone's position each way under open sky [m]; assumed from the 4.9 m radius that
 GPS.gov states for phones (from memory)."""
@@ -58,6 +60,12 @@ def pieces_of(flight: Flight) -> list[str]:
     burst = [] if flight.burst is None else ["fragment"]
     lower = [] if flight.sustainer is None else [BOOSTER]
     return [ROCKET, *lower, *named, *cloth, *burst]
+
+
+def is_small(flight: Flight, piece: str) -> bool:
+    """Tell whether a piece is harder to see on the ground than a rocket or its cloth."""
+    large = (ROCKET, BOOSTER, *(device.name for device in flight.devices))
+    return piece not in large
 
 
 def read_seen(
@@ -84,7 +92,7 @@ class _Reader:
     """Turns the tables of one file into observations."""
 
     def __init__(self, source: str, flight: Flight, tree: CaseTree, site: Site) -> None:
-        self.source, self.site = source, site
+        self.source, self.site, self.flight = source, site, flight
         self.pieces = pieces_of(flight)
         self.devices = [device.name for device in flight.devices]
         self.causes = {case.name: case.cause for case in tree.cases}
@@ -255,7 +263,7 @@ class _Reader:
             self.assumed.append(
                 "how often what struck, tore or tangled so is found in such a state (assumed)"
             )
-            yield State(piece, tuple(dict.fromkeys(words)))
+            yield FoundState(piece, tuple(dict.fromkeys(words)))
 
     def _check_state(self, table: SeenTable, piece: str, words: list[str]) -> None:
         """Refuse states that no such piece has, or that contradict each other."""
@@ -274,15 +282,16 @@ class _Reader:
         cover = table.one_of("cover", table.get("cover") or "grass", list(SWEEP_WIDTH))
         width = table.quantity("sweep_width", "length", 0.1, 1000)
         if width is None:
-            width = SWEEP_WIDTH[cover]
-            self.assumed.append(f"one walker sweeps {width:g} m of {cover} (assumed)")
+            width = SWEEP_WIDTH[cover] * (SMALL if is_small(self.flight, piece) else 1)
+            what = f"{width:.3g} m of {cover} for the {piece}"
+            self.assumed.append(f"one walker sweeps {what} (assumed)")
         spacing = table.quantity("spacing", "length", 0.1, 1000)
         if spacing is None:
             raise table.refusal("spacing", 'missing: between tracks, such as "10 m"')
         law = table.one_of("law", table.get("law") or "random", list(_LAWS))
         passes = table.quantity("passes", "number", 1, 100) or 1.0
         seen = 1 - (1 - float(_LAWS[law](width, spacing))) ** passes
-        yield Walked(piece, shape, min(seen, _SUREST), table.text("who"))
+        yield Walked(piece, shape, min(seen, SUREST), table.text("who"))
 
     def _walked_ground(self, table: SeenTable) -> BaseGeometry:
         shape = table.ground("ground")

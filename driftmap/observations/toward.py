@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from math import ceil
 from typing import Any, Final
 
 import numpy as np
 
 from driftmap.air.wind import WindProfile
 from driftmap.checks import FloatArray
-from driftmap.failures.cases import CERTAIN
+from driftmap.errors import FlightError
 from driftmap.hazard.steering import Mixture
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
 from driftmap.observations.figures import MeasuredSight, log_density
 from driftmap.observations.flown import Flown, flown_cases
-from driftmap.observations.observation import Observation, Odds, State
-from driftmap.observations.weighing import Known, weigh
+from driftmap.observations.observation import FoundState, Observation, Odds
+from driftmap.observations.weighing import Weighed, weigh
 from driftmap.spread import stream
 
 __all__ = ["ENOUGH", "know"]
@@ -26,11 +27,19 @@ __all__ = ["ENOUGH", "know"]
 ENOUGH: Final = 200.0
 """Effective flights below which more are flown toward what was seen."""
 
-_AGAIN: Final = (
-    16_384  # flights flown again; whole blocks, so that their luck is the same
-)
-_PLAIN: Final = 0.2  # share of flights drawn plainly
+_BLOCK: Final = 4096  # flights flown together: whole blocks keep their luck
+_MOST: Final = 4  # blocks of a case in one lot
+_WANTED: Final = 800  # flights to which a case happened, to be flown again in one lot
 _TURNS: Final = 2
+_PLAIN: Final = 0.4
+"""Share of flights drawn plainly in the end. Where the wind that fits was found wrongly, or there
+are two, only they tell, and the fewer they are the more each weighs."""
+
+_HOPELESS: Final = 1e-4  # share of all evidence below which a case is not flown again
+_HARDLY: Final = (
+    3e-3  # and below which once is enough; plain share of turns before the last
+)
+_NEAR: Final = 0.5  # of a kernel's width that leaning again could not make less
 _STEPS: Final = 4  # of Newton's method; each takes six looks
 _STEEPEST: Final = 1e10  # of the negative curvature
 _NUDGE: Final = 0.02  # standard deviations of lean
@@ -39,7 +48,7 @@ _FARTHEST: Final = 5.0  # standard deviations a flight may be leaned
 _WIDER: Final = 1.3  # kernels than the curvature says: tails cost less than they save
 _UNSURE: Final = 0.08  # error of the linear response over the way it is used for
 _BESIDE: Final = (-1.6, -0.8, 0.0, 0.8, 1.6)  # kernels along the way of least certainty
-_HOPELESS: Final = 1e-4  # share of all evidence below which a case is not flown again
+_LITTLE: Final = 0.02  # share of all weights' squares below which a case is sure enough
 _STENCIL: Final = np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1)]).T
 
 
@@ -50,49 +59,61 @@ def know(
     *,
     enough: float = ENOUGH,
     most_lots: int = 4,
-) -> Known:
+) -> Weighed:
     """Weigh a cloud by what was seen, and fly more toward it where few flights remain.
 
     ``cloud``: plain flights, their falls kept; ``wind``: the wind they flew in;
     ``enough``: effective flights to reach; ``most_lots``: how many lots are flown at
     the most.
 
-    Result: the weighed flights; `Known.effective` tells how many they stand for.
+    Result: the weighed flights; `Weighed.effective` tells how many they stand for.
 
     The flights flown again keep their luck but for the part of the wind's error that
     carries a fall farthest. That is drawn about where the flight fits best, and weights
-    undo the lean exactly (`driftmap.hazard.steering.Mixture`).
+    undo the lean exactly (`driftmap.hazard.steering.Mixture`). Each case is leaned by
+    itself: a flight that fits in one way as this case and in another as that would
+    otherwise hit by luck alone as one of them, and then weigh more than all others.
     """
     cases = flown_cases(cloud, wind)
     known = weigh(cases, observations)
     if known.effective >= enough or not _can_lean(known):
         return known
-    few = flown_cases(cloud, wind, first=_AGAIN, slopes=_slopes(cases))
+    slopes = {flown.case.name: flown.slopes for flown in cases}
+    few = [_first(flown, wind, slopes) for flown in cases]
     lots: list[Flown] = []
-    for lot in range(most_lots):
-        if lot:
-            few = _plain(few, wind)
-        leaned = few
-        for turn in range(_TURNS):
-            # The second time each is leaned by what it then misses by, which is little.
-            leaned = _again(leaned, observations, wind, turn)
-        lots += leaned
+    for _ in range(most_lots):
+        lots += _toward(few, observations, wind)
         more = weigh(_pooled(lots, cases), observations)
         if more.effective > known.effective:
             known = more
         if known.effective >= enough:
             break
-        few = leaned
+        unsure = _unsure(more)
+        few = _other_luck([f for f in few if f.case.name in unsure], wind)
     return known
 
 
-def _can_lean(known: Known) -> bool:
+def _can_lean(known: Weighed) -> bool:
     measured = any(isinstance(seen, MeasuredSight) for seen in known.observations)
     return measured and any(flown.slopes for flown in known.cases)
 
 
-def _slopes(cases: Sequence[Flown]) -> dict[str, Any]:
-    return {flown.case.name: flown.slopes for flown in cases}
+def _first(flown: Flown, wind: WindProfile, slopes: Mapping[str, Any]) -> Flown:
+    """Take as many whole blocks of flights as bring enough to which the case happened."""
+    cloud = flown.cloud
+    blocks = ceil(_WANTED / flown.who.size * cloud.flights / _BLOCK)
+    found = flown_cases(cloud, wind, first=min(blocks, _MOST) * _BLOCK, slopes=slopes)
+    return next((f for f in found if f.case.name == flown.case.name), flown)
+
+
+def _unsure(known: Weighed) -> set[str]:
+    """Name the cases whose few flights keep the effective number down."""
+    squares: dict[str, float] = {}
+    for flown, own in zip(known.cases, known.weights, strict=True):
+        name = flown.case.name
+        squares[name] = squares.get(name, 0.0) + float(own @ own)
+    least = _LITTLE * sum(squares.values())
+    return {name for name, own in squares.items() if own >= least}
 
 
 def _pooled(lots: Sequence[Flown], cases: Sequence[Flown]) -> list[Flown]:
@@ -102,58 +123,72 @@ def _pooled(lots: Sequence[Flown], cases: Sequence[Flown]) -> list[Flown]:
     return [*pooled, *(f for f in cases if f.case.name not in count)]
 
 
-def _plain(few: Sequence[Flown], wind: WindProfile) -> tuple[Flown, ...]:
-    """Fly another lot of the same cases, on other luck."""
-    cloud = few[0].cloud
-    wanted = {flown.case.name for flown in few}
-    again = _flown_again(cloud, wind, cloud.seed + 1, cloud.flights, None, wanted)
-    return flown_cases(again, wind, slopes=_slopes(few))
+def _other_luck(few: Sequence[Flown], wind: WindProfile) -> list[Flown]:
+    """Fly some cases plainly once more, on other luck."""
+    found: list[Flown] = []
+    for flown in few:
+        seed = flown.cloud.seed + 1
+        rng = stream(seed, 0, "lean of another lot")
+        lean = rng.standard_normal((flown.flights, 2))
+        found += _flown_again(flown, wind, lean, seed=seed)
+    return found
 
 
-def _again(
-    few: Sequence[Flown],
-    observations: Sequence[Observation],
-    wind: WindProfile,
-    turn: int,
-) -> tuple[Flown, ...]:
-    """Fly the likely cases again, each flight leaned as fits it best."""
-    aims = [_best_lean(flown, observations) for flown in few]
-    most = np.logaddexp.reduce([aim.total for aim in aims])
-    wanted = {
-        flown.case.name
-        for flown, aim in zip(few, aims, strict=True)
-        if aim.total - most > np.log(_HOPELESS) or flown.case.cause == CERTAIN
-    }
-    cloud = few[0].cloud
-    flights = min(_AGAIN, cloud.flights)
-    mixture = _mixture(few, aims, flights)
-    lean = mixture.draw(stream(cloud.seed, turn, "toward what was seen"))
-    again = _flown_again(cloud, wind, cloud.seed, flights, lean, wanted)
-    weights = mixture.weights(lean)
-    return flown_cases(again, wind, weights=weights, slopes=_slopes(few))
+def _toward(
+    few: Sequence[Flown], observations: Sequence[Observation], wind: WindProfile
+) -> list[Flown]:
+    """Fly cases again, each flight leaned as fits it best, turn by turn closer.
+
+    What a flight then misses by is a part of what it missed by before.
+    """
+    done: list[Flown] = []
+    leaned = list(few)
+    for turn in range(1, _TURNS + 1):
+        aims = [_best_lean(flown, observations) for flown in leaned]
+        most = np.logaddexp.reduce([aim.total for aim in aims])
+        nearer: list[Flown] = []
+        for flown, aim in zip(leaned, aims, strict=True):
+            share = np.exp(aim.total - most)
+            if turn == 1 and share < _HOPELESS:
+                continue
+            near = float(np.median(aim.sure / aim.width)) > _NEAR
+            last = turn == _TURNS or share < _HARDLY or near
+            mixture = _mixture(flown, aim, _PLAIN if last else _HARDLY)
+            what = f"toward what was seen, {flown.case.name}"
+            lean = mixture.draw(stream(flown.cloud.seed, turn, what))
+            weights = mixture.weights(lean)
+            again = _flown_again(flown, wind, lean, weights=weights)
+            (done if last else nearer).extend(again)
+        leaned = nearer
+    return done
 
 
 def _flown_again(
-    cloud: Cloud,
+    flown: Flown,
     wind: WindProfile,
-    seed: int,
-    flights: int,
-    lean: FloatArray | None,
-    wanted: set[str],
-) -> Cloud:
+    lean: FloatArray,
+    *,
+    weights: FloatArray | None = None,
+    seed: int | None = None,
+) -> tuple[Flown, ...]:
+    """Fly the flights of a case again, leaned; none if it happens to none of them then."""
+    cloud, case = flown.cloud, flown.case.name
     plan = cloud.plan
-    if lean is None:
-        lean = stream(seed, 0, "lean of another lot").standard_normal((flights, 2))
-    return fly(
-        plan.flight,
-        wind,
-        plan.sky.altitude,
-        samples=flights,
-        seed=seed,
-        day=plan.sky.day,
-        steered=Steered(np.ascontiguousarray(lean.T), wanted),
-        keep_falls=True,
-    )
+    try:
+        again = fly(
+            plan.flight,
+            wind,
+            plan.sky.altitude,
+            samples=flown.flights,
+            seed=cloud.seed if seed is None else seed,
+            day=plan.sky.day,
+            steered=Steered(np.ascontiguousarray(lean.T), {case}),
+            bodies={body.name for c in cloud.tree.cases for body in c.bodies},
+            keep_falls=True,
+        )
+    except FlightError:
+        return ()
+    return flown_cases(again, wind, weights=weights, slopes={case: flown.slopes})
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -163,6 +198,7 @@ class _Best:
     middle: FloatArray  # (2, k)
     along: FloatArray  # (2, k), the way in which it fits least narrowly
     width: FloatArray  # (k,), in all other ways
+    sure: FloatArray  # (k,), the part of it that is not the response's error
     chance: FloatArray  # (k,) logarithm of the evidence about it
 
     @property
@@ -187,14 +223,15 @@ def _best_lean(flown: Flown, observations: Sequence[Observation]) -> _Best:
     short, long = 1 / np.sqrt(narrow[:, 1]), 1 / np.sqrt(narrow[:, 0])
     along = turn[:, :, 0].T * np.sqrt(np.maximum(long**2 - short**2, 0.0))
     missing = np.minimum(np.hypot(*(at - own)), 3.0)
-    width = np.hypot(_WIDER * short + 0.5 * np.hypot(*along), _UNSURE * missing)
+    sure = _WIDER * short + 0.5 * np.hypot(*along)
+    width = np.hypot(sure, _UNSURE * missing)
     # What a lean of the wind does not move.
-    still = (Odds, State)
+    still = (Odds, FoundState)
     odds = [s.log_likelihood(flown) for s in observations if isinstance(s, still)]
     with np.errstate(divide="ignore"):
         prior = np.log(flown.prior) + sum(odds, np.zeros(flown.who.size))
     chance = value + np.log(short * long) + prior
-    return _Best(at, along, np.minimum(width, 1.0), chance)
+    return _Best(at, along, np.minimum(width, 1.0), sure, chance)
 
 
 def _worth(
@@ -229,20 +266,14 @@ def _stencil(worth: partial[FloatArray], at: FloatArray) -> tuple[FloatArray, ..
     return mid, slope, np.asarray(np.einsum("kij,kj,klj->kil", turn, low, turn))
 
 
-def _mixture(cases: Sequence[Flown], aims: Sequence[_Best], flights: int) -> Mixture:
-    """Give every flight a kernel for each case, by the evidence it stands for."""
-    size = len(cases) * len(_BESIDE)
+def _mixture(flown: Flown, best: _Best, plain: float) -> Mixture:
+    """Give every flight of a case kernels along the way of least certainty."""
+    size, flights = len(_BESIDE), flown.flights
     middle, width = np.zeros((size, flights, 2)), np.ones((size, flights))
-    chance = np.full((size, flights), -np.inf)
-    row = 0
-    for flown, best in zip(cases, aims, strict=True):
-        for beside in _BESIDE:
-            middle[row, flown.who] = (best.middle + beside * best.along).T
-            width[row, flown.who] = best.width
-            chance[row, flown.who] = best.chance - beside**2 / 2
-            row += 1
-    most = chance.max(axis=0)
-    share = np.exp(chance - np.where(np.isfinite(most), most, 0.0))
-    total = share.sum(axis=0)
-    share = np.divide(share, total, out=np.zeros_like(share), where=total > 0)
-    return Mixture(middle, width, share, _PLAIN)
+    share = np.zeros((size, flights))
+    each = np.exp(-np.square(_BESIDE) / 2)
+    for row, beside in enumerate(_BESIDE):
+        middle[row, flown.who] = (best.middle + beside * best.along).T
+        width[row, flown.who] = best.width
+        share[row, flown.who] = each[row] / each.sum()
+    return Mixture(middle, width, share, plain)

@@ -10,11 +10,18 @@ import numpy as np
 
 from driftmap.checks import FloatArray
 from driftmap.errors import DriftmapError
-from driftmap.observations.figures import MeasuredSight
-from driftmap.observations.flown import Flown
-from driftmap.observations.observation import Observation
+from driftmap.observations.figures import MeasuredSight, SeenMoment
+from driftmap.observations.flown import ROCKET, Flown
+from driftmap.observations.observation import FoundState, Observation, Walked
 
-__all__ = ["AtOddsError", "Known", "effective_number", "log_likelihoods", "weigh"]
+__all__ = [
+    "AtOddsError",
+    "Weighed",
+    "bodies_of",
+    "effective_number",
+    "log_likelihoods",
+    "weigh",
+]
 
 
 _DOUBTED = 0.5  # chance of a mistake from which a report is said to be at odds
@@ -25,7 +32,7 @@ class AtOddsError(DriftmapError):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Known:
+class Weighed:
     """Flights weighed by what was seen.
 
     Parameters
@@ -112,6 +119,21 @@ def effective_number(weights: FloatArray) -> float:
     return float(w.sum() ** 2 / (w @ w))
 
 
+def bodies_of(observations: Sequence[Observation]) -> set[str] | None:
+    """Name the bodies that observations look at; None where any may show them.
+
+    What cloth did shows on whatever hangs under it.
+    """
+    named: set[str] = set()
+    for seen in observations:
+        if isinstance(seen, FoundState) or (
+            isinstance(seen, SeenMoment) and seen.what == "opened"
+        ):
+            return None
+        named.add(getattr(seen, "piece", ROCKET))
+    return named
+
+
 def log_likelihoods(
     flown: Flown, observations: Sequence[Observation]
 ) -> list[FloatArray]:
@@ -121,10 +143,19 @@ def log_likelihoods(
 
     Result: one for each observation, shape (k,).
     """
-    return [seen.log_likelihood(flown) for seen in observations]
+    walks: dict[str, list[Walked]] = {}
+    told = []
+    for seen in observations:
+        if isinstance(seen, Walked):
+            before = walks.setdefault(seen.piece, [])
+            told.append(seen.log_likelihood(flown, before))
+            before.append(seen)
+        else:
+            told.append(seen.log_likelihood(flown))
+    return told
 
 
-def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Known:
+def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Weighed:
     """Weigh flights by what was seen.
 
     ``cases``: the flights by case; ``observations``: what was seen; each is taken to
@@ -146,7 +177,7 @@ def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Known:
     raw = [np.exp(own - highest) for own in logs]
     total = sum(float(w.sum()) for w in raw)
     weights = tuple(w / total for w in raw)
-    return Known(tuple(cases), tuple(observations), weights, highest + log(total))
+    return Weighed(tuple(cases), tuple(observations), weights, highest + log(total))
 
 
 def _at_odds(

@@ -13,15 +13,15 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.checks import FloatArray
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
-from driftmap.observations.observation import Walked
-from driftmap.observations.rows import FARTHEST
-from driftmap.observations.weighing import Known, effective_number, weigh
+from driftmap.observations.observation import Walked, missed
+from driftmap.observations.rows import FARTHEST_PLACE
+from driftmap.observations.weighing import Weighed, effective_number, weigh
 from driftmap.report.squares import Squares, lay_squares
 from driftmap.report.words import Units
 from driftmap.spread import stream
 
 __all__ = [
-    "SHARES",
+    "HELD_SHARES",
     "Chances",
     "Obstacle",
     "Square",
@@ -31,7 +31,7 @@ __all__ = [
     "smallest",
 ]
 
-SHARES: Final = (0.5, 0.8, 0.95)
+HELD_SHARES: Final = (0.5, 0.8, 0.95)
 """Shares of all chance that the least ground is given for."""
 
 _MOST_POINTS: Final = 60_000  # drawn of all cases together
@@ -108,7 +108,7 @@ class Chances:
     beside : float
         Chance that it lies in none of them.
     lines : tuple of Contour
-        Least ground that holds each of `SHARES`.
+        Least ground that holds each of `HELD_SHARES`.
     effective : float
         Effective number of places all this rests on.
     dangers : tuple of Obstacle
@@ -124,14 +124,14 @@ class Chances:
     dangers: tuple[Obstacle, ...] = ()
 
 
-def chances_of(known: Known, piece: str, site: Site, units: Units) -> Chances:
+def chances_of(known: Weighed, piece: str, site: Site, units: Units) -> Chances:
     """Say where a piece may lie.
 
     ``known``: flights weighed by what was seen; ``piece``: what is looked for;
     ``units``: whether the sides of squares are round in feet or in metres.
     """
     at, weights = _places(known, piece)
-    lines = tuple(containment(at[0], at[1], SHARES, weights=weights))
+    lines = tuple(containment(at[0], at[1], HELD_SHARES, weights=weights))
     bounds = shapely.union_all([line.shape for line in lines]).bounds
     squares = lay_squares(bounds, units)
     chance = _by_square(squares, at, weights)
@@ -154,7 +154,7 @@ def chances_of(known: Known, piece: str, site: Site, units: Units) -> Chances:
     )
 
 
-def _places(known: Known, piece: str) -> tuple[FloatArray, FloatArray]:
+def _places(known: Weighed, piece: str) -> tuple[FloatArray, FloatArray]:
     """Draw places of a piece, shape (2, m), and their weights.
 
     Those of each case are drawn from its flights, smoothed as befits their effective
@@ -173,8 +173,7 @@ def _places(known: Known, piece: str) -> tuple[FloatArray, FloatArray]:
     ]
     at = np.concatenate([place for place, _ in places], axis=1)
     weights = np.concatenate([own for _, own in places])
-    for walk in walked:
-        weights = weights * walk.missed(at)
+    weights = weights * missed(walked, at)
     return at, weights / weights.sum()
 
 
@@ -234,7 +233,7 @@ def dangers_of(site: Site) -> tuple[Obstacle, ...]:
         )
         for area in marked
     ]
-    far = shapely.Point(0.0, 0.0).buffer(FARTHEST)
+    far = shapely.Point(0.0, 0.0).buffer(FARTHEST_PLACE)
     return (*told, Obstacle(_BEYOND, shapely.difference(far, site.boundary)))
 
 

@@ -14,7 +14,7 @@ from driftmap.exports.content import DECIMALS, add, place, polygons, positions, 
 from driftmap.report.planpage import page, printable, table
 from driftmap.report.voice import english
 from driftmap.report.words import Units, distance
-from driftmap.search.phone import CAUTIONS, Search, picture, planned, shares_told
+from driftmap.search.phone import WALK_CAUTIONS, Search, picture, planned, shares_told
 
 __all__ = ["search_gpx", "search_kml", "search_sheet"]
 
@@ -45,12 +45,12 @@ def search_gpx(search: Search) -> str:
     )
     head = add(root, "metadata")
     add(head, "name", _title(search))
-    add(head, "desc", "\n".join(CAUTIONS))
+    add(head, "desc", "\n".join(WALK_CAUTIONS))
     for number, sweep in enumerate(search.sweeps, 1):
         (spot,) = positions(search.site, [sweep.start[0]], [sweep.start[1]])
         point = add(root, "wpt", **_spot(spot))
         add(point, "name", f"Sweep {number}: {sweep.squares[0]} to {sweep.squares[-1]}")
-        mind = "".join(f". On the way: {text}" for text in sweep.mind)
+        mind = "".join(f". Mind: {text}" for text in sweep.mind)
         add(point, "cmt", f"left to expect after it {sweep.left:.0%}{mind}")
     for number, sweep in enumerate(search.sweeps, 1):
         track = add(root, "trk")
@@ -84,7 +84,7 @@ def search_kml(search: Search) -> str:
     whole = add(root, "Document")
     add(whole, "name", _title(search))
     # Shown as HTML (OGC 12-007r2, kml:description): what came from files is escaped.
-    add(whole, "description", "<br/>".join(escape(text) for text in CAUTIONS))
+    add(whole, "description", "<br/>".join(escape(text) for text in WALK_CAUTIONS))
     folder = add(whole, "Folder")
     add(folder, "name", "Squares")
     grid = search.chances.squares
@@ -103,7 +103,7 @@ def search_kml(search: Search) -> str:
     folder = add(whole, "Folder")
     add(folder, "name", "Order of walking")
     for number, sweep in enumerate(search.sweeps, 1):
-        mind = [f"on the way: {text}" for text in sweep.mind]
+        mind = [f"mind: {text}" for text in sweep.mind]
         mark = _mark(folder, f"Sweep {number}", [" ".join(sweep.squares), *mind])
         ends = positions(search.site, *zip(sweep.start, sweep.end, strict=True))
         add(add(mark, "LineString"), "coordinates", _corners(ends))
@@ -145,7 +145,9 @@ def search_sheet(search: Search, *, units: Units) -> str:
         [s.name, f"{100 * s.chance:.1f} %", "; ".join(s.cautions)]
         for s in chances.listed[:_MOST_ROWS]
     ]
-    warn = "".join(f"<p><strong>{printable(text)}</strong></p>" for text in CAUTIONS)
+    warn = "".join(
+        f"<p><strong>{printable(text)}</strong></p>" for text in WALK_CAUTIONS
+    )
     lines = "".join(f"<li>{printable(t)}</li>" for t in shares_told(chances, units))
     how = (
         f"{search.walkers.count} people {distance(search.walkers.spacing, units)} apart over "

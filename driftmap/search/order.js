@@ -7,7 +7,7 @@ function middle(cell) {
 }
 
 function detection(walkers) {
-  return 1 - Math.exp(-SEARCH.widths[walkers.cover] / walkers.spacing);
+  return Math.min(SEARCH.surest, 1 - Math.exp(-SEARCH.widths[walkers.cover] / walkers.spacing));
 }
 
 function* unbroken(cells) {

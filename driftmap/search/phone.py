@@ -12,21 +12,28 @@ from typing import Any, Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.formulas.detection import SWEEP_WIDTH
+from driftmap.formulas.detection import SUREST, SWEEP_WIDTH
 from driftmap.ground.contours import Contour
 from driftmap.ground.site import OCCUPIED, Site
 from driftmap.report.page import render, text_of, told_to_script
 from driftmap.report.words import Units, distance
-from driftmap.search.chances import SHARES, Chances, smallest
+from driftmap.search.chances import HELD_SHARES, Chances, smallest
 from driftmap.search.walk import Sweep, Walkers
 
-__all__ = ["CAUTIONS", "Search", "picture", "planned", "search_html", "shares_told"]
+__all__ = [
+    "WALK_CAUTIONS",
+    "Search",
+    "picture",
+    "planned",
+    "search_html",
+    "shares_told",
+]
 
 _ROOM: Final = "driftmap.search"
 _SCRIPTS: Final = ("order.js", "search.js")
 _ACRE: Final = 4046.8564224  # m2, exact (66 by 660 international feet)
 
-CAUTIONS: Final = (
+WALK_CAUTIONS: Final = (
     "Nobody climbs, throws or pokes for a rocket on a power line. Stay away from it and call "
     "the line's operator.",
     "A rocket down with a charge unfired can still fire: stand clear of nose and ends, switch "
@@ -100,7 +107,7 @@ def search_html(search: Search, *, units: Units) -> str:
         told=search.told,
         cases=_shown(search.cases),
         notes=search.notes,
-        cautions=CAUTIONS,
+        cautions=WALK_CAUTIONS,
         covers=list(SWEEP_WIDTH),
         walkers=search.walkers,
         side=distance(chances.squares.size, units),
@@ -116,7 +123,7 @@ def shares_told(chances: Chances, units: Units) -> list[str]:
     Result: A sentence for each share.
     """
     told = []
-    for line, share in zip(chances.lines, SHARES, strict=True):
+    for line, share in zip(chances.lines, HELD_SHARES, strict=True):
         size, unit = (_ACRE, "acres") if units == "us" else (1e4, "ha")
         area = line.shape.area / size
         ground = f"{area:,.0f} {unit}" if area >= 100 else f"{area:,.1f} {unit}"
@@ -145,7 +152,8 @@ def _data(search: Search, units: Units) -> dict[str, Any]:
             [s.name, s.column, s.row, round(s.chance, 7), list(s.cautions)]
             for s in chances.listed
         ],
-        "widths": dict(SWEEP_WIDTH),
+        "widths": search.walkers.widths,
+        "surest": SUREST,
         "walkers": asdict(search.walkers),
         "start": [round(v, 1) for v in search.start],
         "dangers": [[d.text, _rings(d.shape)] for d in chances.dangers],
@@ -183,7 +191,7 @@ def planned(sweeps: Sequence[Sweep], units: Units) -> list[list[str]]:
         "Walk",
         "Finds it",
         "Left then",
-        "Mind on the way",
+        "Mind there and on the way",
     ]
     rows = [
         [

@@ -57,10 +57,12 @@ function merge(other) {
 
 // Chance of each square now, and what was left to expect before anything more is walked.
 function chances() {
-  const missed = SPOT.map(spot => spot[3]);
+  const unseen = SPOT.map(() => 1);
   for (const walk of Object.values(walks)) {
-    if (!walk.off) for (const n of walk.squares) missed[n] *= 1 - walk.seen;
+    if (!walk.off) for (const n of walk.squares) unseen[n] *= 1 - walk.seen;
   }
+  // What is buried, or in a ditch, nobody sees however often they walk.
+  const missed = SPOT.map((spot, n) => spot[3] * Math.max(unseen[n], 1 - SEARCH.surest));
   const listed = SPOT.reduce((sum, spot) => sum + spot[3], 0);
   const beside = Math.max(0, 1 - listed);
   const left = missed.reduce((a, b) => a + b, beside);

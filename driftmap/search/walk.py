@@ -9,7 +9,7 @@ from typing import Final
 
 import shapely
 
-from driftmap.formulas.detection import SWEEP_WIDTH, random_search
+from driftmap.formulas.detection import SMALL, SUREST, SWEEP_WIDTH, random_search
 from driftmap.search.chances import Chances, middle_of
 
 __all__ = ["Sweep", "Walkers", "plan_walk"]
@@ -33,16 +33,25 @@ class Walkers:
         Distance between them [m].
     cover : str
         A key of `driftmap.formulas.detection.SWEEP_WIDTH`.
+    small : bool
+        Whether they look for something smaller than a rocket.
     """
 
     count: int = 2
     spacing: float = 10.0
     cover: str = "grass"
+    small: bool = False
+
+    @property
+    def widths(self) -> dict[str, float]:
+        """Effective sweep width of one of them by cover [m]."""
+        size = SMALL if self.small else 1.0
+        return {cover: size * width for cover, width in SWEEP_WIDTH.items()}
 
     @property
     def detection(self) -> float:
         """Chance to see the piece in a square walked once."""
-        return float(random_search(SWEEP_WIDTH[self.cover], self.spacing))
+        return min(SUREST, float(random_search(self.widths[self.cover], self.spacing)))
 
     def length(self, size: float) -> float:
         """Give how far the line walks to cover a square of some side [m]."""
@@ -67,7 +76,7 @@ class Sweep:
         Chance that it is not found by then, were all walked so far in vain: what is
         left to expect.
     mind : tuple of str
-        What the straight way there crosses.
+        What to mind in its squares, and what the straight way there crosses.
     """
 
     squares: tuple[str, ...]
@@ -92,7 +101,7 @@ def plan_walk(
     looking further ahead could save a little walking.
     """
     left = {(s.column, s.row): s.chance for s in chances.listed}
-    names = {(s.column, s.row): s.name for s in chances.listed}
+    listed = {(s.column, s.row): s for s in chances.listed}
     goal = _ENOUGH * sum(left.values())
     here, walked, found = start, 0.0, 0.0
     plan: list[Sweep] = []
@@ -104,8 +113,11 @@ def plan_walk(
         found += gain
         first, last = (middle_of(chances.squares, *cells[i]) for i in (0, -1))
         way = shapely.LineString([here, first])
-        mind = tuple(d.text for d in chances.dangers if d.shape.intersects(way))
-        told = tuple(names[cell] for cell in cells)
+        crossed = [d.text for d in chances.dangers if d.shape.intersects(way)]
+        squares = [listed[cell] for cell in cells]
+        there = [text for square in squares for text in square.cautions]
+        mind = tuple(dict.fromkeys([*there, *crossed]))
+        told = tuple(square.name for square in squares)
         plan.append(Sweep(told, first, last, metres, gain, 1 - found, mind))
         here = last
     return tuple(plan)

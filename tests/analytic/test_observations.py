@@ -11,11 +11,25 @@ import shapely
 from scipy.stats import norm
 
 from driftmap import fly, read_flight, read_winds
-from driftmap.observations.figures import IN_THE_AIR, Find, SeenMoment, Sighted
+from driftmap.montecarlo.cloud import Steered
+from driftmap.observations.figures import (
+    IN_THE_AIR,
+    Find,
+    SeenMoment,
+    Sighted,
+    Trace,
+)
 from driftmap.observations.flown import _cubic, flown_cases
-from driftmap.observations.observation import MISTAKEN, STATES, Odds, Walked, Went
+from driftmap.observations.observation import (
+    MISTAKEN,
+    STATES,
+    FoundState,
+    Odds,
+    Walked,
+    Went,
+)
 from driftmap.observations.toward import know
-from driftmap.observations.weighing import AtOddsError, weigh
+from driftmap.observations.weighing import AtOddsError, bodies_of, weigh
 
 ROOT = Path(__file__).parents[2]
 
@@ -106,6 +120,54 @@ def test_what_no_flight_allows_is_told(cases):
         weigh(flown, (none,))
 
 
+LOOKED_AT = (
+    Find("fin", 300.0, 100.0, 20.0),
+    Find("nose cone", 300.0, 100.0, 20.0),
+    SeenMoment("nose cone", "came off", 12.0, 3.0, 500.0, 90.0),
+    SeenMoment("rocket", "was highest", None, 1.0, 700.0, 30.0),
+    SeenMoment("main", "opened", 20.0, 3.0),
+    Sighted("fin", 150.0, -250.0, "there", 60.0, 1.0),
+    Sighted("rocket", 150.0, -250.0, "there", None, 1.0, last=True),
+    Went("fin", 0.0, 0.0, "the pad", 200.0, 50.0),
+    Walked("nose cone", shapely.box(0, 0, 400, 400), 0.8),
+    FoundState("fin", ("broken",)),
+    FoundState("main", ("torn",)),
+    Trace(np.array([11.0, 30.0]), np.array([700.0, 500.0]), np.eye(2) * 100),
+)
+
+
+@pytest.fixture(scope="module")
+def few(cloud, wind):
+    """Give the flights of few flights flown with some bodies alone, by case."""
+
+    def flown(bodies):
+        plan = cloud.plan
+        some = fly(
+            plan.flight,
+            wind,
+            1234.0,
+            samples=400,
+            seed=3,
+            bodies=bodies,
+            keep_falls=True,
+        )
+        return {flown.case.name: flown for flown in flown_cases(some, wind)}
+
+    return flown
+
+
+def test_what_is_looked_at_is_all_that_must_come_down(few):
+    whole, alone = few(None), {}
+    for seen in LOOKED_AT:
+        bodies = bodies_of([seen])
+        key = None if bodies is None else frozenset(bodies)
+        some = alone.setdefault(key, whole if key is None else few(bodies))
+        for name, flown in whole.items():
+            expected = seen.log_likelihood(flown)
+            assert np.array_equal(seen.log_likelihood(some[name]), expected), name
+    assert len(alone) == 4  # the rocket, the fin, the nose cone, and all
+
+
 def test_a_piece_that_stayed_on_lies_with_the_rocket(cases):
     works, dive = cases["recovery works"], cases["nothing deploys"]
     assert np.array_equal(works.landing("fin"), works.landing("rocket"))
@@ -149,6 +211,25 @@ def test_places_on_the_way_down_are_those_of_the_integrator(cloud, wind, cases):
     rms = np.sqrt((off**2).sum(axis=0).mean()) / way.mean()
     assert 0.5 * IN_THE_AIR < rms < 1.1 * IN_THE_AIR
     assert np.abs(at[2] - 500.0).max() < 25
+
+
+@pytest.mark.parametrize("case", ["recovery works", "canopy tangles"])
+def test_a_lean_moves_every_flight_as_far_as_is_foretold(wind, cloud, few, case):
+    """The wind's error has tails: each flight a size of its own, from a third to thrice."""
+    flown = few(None)[case]
+    own = np.stack([flown.cloud.draws[f"lean {way}"] for way in ("east", "north")])
+    plan, lean = cloud.plan, np.array([1.0, -0.5])[:, None]
+    again = fly(
+        plan.flight, wind, 1234.0, samples=400, seed=3, steered=Steered(own + lean)
+    )
+    at = flown.landing("rocket")
+    told = flown.leaned(np.broadcast_to(lean, own.shape)).landing("rocket") - at
+    rows = next(again.of(case)).rows
+    came = np.stack([again.east[rows], again.north[rows]]) - at[:, 0]
+    ratio = came / told[:, 0]
+    assert np.ptp(np.quantile(told[0, 0], [0.05, 0.95])) > told[0, 0].mean()
+    assert np.quantile(ratio, 0.05) > 0.8
+    assert np.quantile(ratio, 0.95) < 1.2
 
 
 @pytest.mark.long

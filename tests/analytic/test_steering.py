@@ -158,7 +158,8 @@ def test_drift_direction_explains_all_of_the_mean_wind_error():
     wind = WindProfile(heights, 0 * heights, 0 * heights, error, 400.0)
     luck = []
 
-    def looked_at(noise):
+    def looked_at(noise, size):
+        assert np.all(size == 1)  # no wind of its own size without patterns
         luck.append(noise)
         return noise
 

@@ -11,8 +11,8 @@ from driftmap.observations.flown import Flown, flown_cases
 from driftmap.observations.observation import (
     MISTAKEN,
     STATES,
+    FoundState,
     Observation,
-    State,
 )
 
 __all__ = ["Truth", "draw_truths", "evidence", "finds", "reports", "richer_landings"]
@@ -99,7 +99,7 @@ def evidence(truth: Truth, rng, *, place=40.0) -> list[Observation]:
     if rng.random() < 0.4:
         chance = np.clip(STATES["broken"](flown, "rocket")[one], 0.02, 0.98)
         word = "broken" if rng.random() < chance else "whole"
-        told.append(State("rocket", (word,)))
+        told.append(FoundState("rocket", (word,)))
     return told
 
 

@@ -17,7 +17,7 @@ from driftmap.observations.toward import _stencil
 from driftmap.report.squares import Squares
 from driftmap.rocket.flightfile import read_flight
 from driftmap.search.chances import Chances, Square
-from driftmap.search.phone import CAUTIONS
+from driftmap.search.phone import WALK_CAUTIONS
 from driftmap.search.walk import Walkers, plan_walk
 
 ROOT = Path(__file__).parents[2]
@@ -53,7 +53,7 @@ def test_writes_page_sheet_gpx_and_kml_that_others_read(tmp_path):
     folders = {f.name for f in kml.features[0].features}
     assert folders == {"Squares", "Least ground", "Order of walking"}
     for name in names:
-        assert CAUTIONS[0][:40] in (tmp_path / name).read_text(encoding="utf-8")
+        assert WALK_CAUTIONS[0][:40] in (tmp_path / name).read_text(encoding="utf-8")
     squares = facts(tmp_path)["squares"]
     assert 0.97 < sum(s[3] for s in squares) <= 1.0000001
 
