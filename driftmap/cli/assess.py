@@ -35,7 +35,7 @@ from driftmap.errors import DriftmapError, NoGoError, located, one_line
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
-    from driftmap.exports.features import Cells
+    from driftmap.exports.features import HitCells
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Assessment, Setup
 
@@ -373,7 +373,7 @@ def export_command(
     ctx.exit(EXIT[result.verdict])
 
 
-def _cells(result: Assessment, floor: float, side: float | None) -> Cells:
+def _cells(result: Assessment, floor: float, side: float | None) -> HitCells:
     from driftmap.exports.features import hit_cells
 
     with located("--floor and --square", ""):
@@ -381,7 +381,7 @@ def _cells(result: Assessment, floor: float, side: float | None) -> Cells:
 
 
 def _written(
-    result: Assessment, names: Sequence[str], points: int, cells: Cells
+    result: Assessment, names: Sequence[str], points: int, cells: HitCells
 ) -> dict[str, str]:
     from driftmap.exports import csvs
     from driftmap.exports.features import geojson_text

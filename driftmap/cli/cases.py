@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from driftmap.cli.inputs import WindOptions, WindPlace, wind_of, wind_options_for
+from driftmap.cli.inputs import WindOptions, WindPlace, wind_asked, wind_options_for
 from driftmap.cli.options import (
     json_option,
     out_option,
@@ -62,7 +62,7 @@ def cases_command(
     place = WindPlace(0.0) if site is None else WindPlace.of(site_of(site))
     if not asked.winds and asked.at is None:
         asked = replace(asked, winds=("calm",))
-    wind = wind_of(asked, place)
+    wind = wind_asked(asked, place)
     cloud = fly(plan, wind, place.elevation, samples=samples, seed=seed)
     data = cases_document(cloud, wind.source)
     if out is not None:

@@ -17,9 +17,9 @@ from driftmap.cli.output import json_text
 from driftmap.errors import InputError, nearest
 from driftmap.files import FORM
 
-__all__ = ["TOPICS", "chapter", "help_command"]
+__all__ = ["CHAPTERS", "chapter", "help_command"]
 
-TOPICS: Final = MappingProxyType(
+CHAPTERS: Final = MappingProxyType(
     {
         "flight": "The flight file",
         "answers": "The answers file",
@@ -56,17 +56,17 @@ def help_command(topic: str | None, *, schema: bool) -> None:
         click.echo(json_text(_schema(topic)))
         return
     if topic is None:
-        known = [f"  {name:10}{title}" for name, title in TOPICS.items()]
+        known = [f"  {name:10}{title}" for name, title in CHAPTERS.items()]
         click.echo("\n".join(["driftmap help TOPIC, one of", *known]))
         return
-    if topic not in TOPICS:
-        told = f"no topic {topic!r}; {nearest(topic, TOPICS)}"
+    if topic not in CHAPTERS:
+        told = f"no topic {topic!r}; {nearest(topic, CHAPTERS)}"
         raise InputError("help", "", told)
     columns = min(shutil.get_terminal_size().columns, 100)
     guide = (files("driftmap") / "guide.md").read_text(encoding="utf-8")
     readme = metadata("driftmap")["Description"]  # as it was installed
     text = f"{guide}\n## README\n{readme}"
-    click.echo(chapter(text, TOPICS[topic], columns))
+    click.echo(chapter(text, CHAPTERS[topic], columns))
 
 
 def _schema(topic: str | None) -> dict[str, Any]:

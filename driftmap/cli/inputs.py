@@ -59,7 +59,7 @@ __all__ = [
     "setup_supposed",
     "shape_of",
     "show_flight",
-    "wind_of",
+    "wind_asked",
     "wind_options",
     "wind_options_for",
 ]
@@ -226,7 +226,7 @@ def _fetched(asked: WindOptions, setting: Setting) -> Reading:
     return fetch_forecast(setting, service=asked.service or SERVICE)
 
 
-def wind_of(asked: WindOptions, place: WindPlace) -> WindProfile:
+def wind_asked(asked: WindOptions, place: WindPlace) -> WindProfile:
     """Read and merge the wind over a place; what it assumes tells the flight's time."""
     from driftmap.winds import merge
 
@@ -379,7 +379,7 @@ def setup_in_wind(
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), site_of(site)
-    wind = wind_of(asked, WindPlace.of(ground))
+    wind = wind_asked(asked, WindPlace.of(ground))
     setup = setup_of(
         rocket, ground, run, answers, weather=weather, wind=wind, when=asked.when
     )

@@ -16,7 +16,7 @@ from driftmap.cli.inputs import (
     WindPlace,
     answers_option,
     occasion_of,
-    wind_of,
+    wind_asked,
     wind_options_for,
 )
 from driftmap.cli.options import json_option, site_of, site_options, units_option
@@ -101,7 +101,7 @@ def rules_command(
     said = read_answers(answers, sets, occasion)
     wind = None
     if asked.winds or asked.at is not None:
-        wind = wind_of(asked, WindPlace.of(ground))
+        wind = wind_asked(asked, WindPlace.of(ground))
     flown = facts_flown(rocket, ground, wind, when=said.when)
     facts = with_answers(flown, said)
     results = evaluate(sets, facts, said)

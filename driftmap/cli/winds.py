@@ -8,7 +8,6 @@ from typing import Any, Final
 
 import click
 
-from driftmap import units
 from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.cli.inputs import (
     HERE,
@@ -28,8 +27,9 @@ from driftmap.cli.options import (
     units_option,
 )
 from driftmap.cli.output import json_text
-from driftmap.errors import InputError, visible
-from driftmap.units import show
+from driftmap.errors import located, visible
+from driftmap.units import DIMENSIONS, show
+from driftmap.winds.pilot_balloon import RATES
 from driftmap.winds.reading import Reading, Setting
 
 __all__ = ["balloon_command", "winds_command"]
@@ -52,14 +52,7 @@ _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
 @place_options
 @click.option("--decoded", is_flag=True, help="Show what each file says by itself.")
 @json_option("Print JSON.")
-@click.option(
-    "--units",
-    "system",
-    type=click.Choice(["us", "si"]),
-    default="us",
-    show_default=True,
-    help="Units to show.",
-)
+@units_option
 @out_option("Write the picture, wind.html, into DIR.", metavar="DIR")
 @click.option(
     "--top",
@@ -73,7 +66,7 @@ def winds_command(
     site_elevation: float | None,
     decoded: bool,
     as_json: bool,
-    system: str,
+    units: str,
     out: Path | None,
     top: float | None,
     **given: Any,
@@ -107,16 +100,16 @@ def winds_command(
         _print_json(decoded_document(readings), readings, setting)
         return
     if decoded:
-        _print_decoded(readings, system, top or _PICTURE_TOP)
+        _print_decoded(readings, units, top or _PICTURE_TOP)
         return
     wind = merge(readings, setting)
     ceiling = top or min(max(wind.known_to, 300.0), _PICTURE_TOP)
     if out is not None:
-        _write(wind, out, system, ceiling)
+        _write(wind, out, units, ceiling)
     if as_json:
         _print_json(wind_document(wind), readings, setting)
     else:
-        _print_wind(wind, system, ceiling, setting)
+        _print_wind(wind, units, ceiling, setting)
 
 
 def _place(site: str | None, elevation: float | None) -> WindPlace:
@@ -156,7 +149,7 @@ def _print_wind(wind: WindProfile, system: str, top: float, setting: Setting) ->
         if wind.age is None
         else f"oldest dated source {wind.age:.1f} h from the flight"
     )
-    click.echo(f"known to {units.show(wind.known_to, 'length', system)}; {age}")
+    click.echo(f"known to {show(wind.known_to, 'length', system)}; {age}")
     for name in wind.undated:
         click.echo(
             f"holds: {visible(name)} does not say when it was read; give --read-at"
@@ -174,7 +167,7 @@ def _print_levels(levels: Sequence[WindLevel], system: str, top: float) -> None:
     if len(shown) < len(levels):
         click.echo(
             f"and {len(levels) - len(shown)} levels above "
-            f"{units.show(top, 'length', system)}; --top shows them"
+            f"{show(top, 'length', system)}; --top shows them"
         )
     click.echo()
 
@@ -193,7 +186,7 @@ def _air(reading: Reading, system: str) -> str:
         us = f"{celsius * 1.8 + 32:.0f} °F"
         told += f", {us if system == 'us' else f'{celsius:.0f} °C'}"
     if reading.pressure is not None:
-        us = f"{reading.pressure / units.DIMENSIONS['pressure']['inHg']:.2f} inHg"
+        us = f"{reading.pressure / DIMENSIONS['pressure']['inHg']:.2f} inHg"
         told += f", {us if system == 'us' else f'{reading.pressure / 100:.0f} hPa'}"
     return told
 
@@ -208,7 +201,6 @@ def _write(wind: WindProfile, out: Path, system: str, top: float) -> None:
     write_all(out, {"wind.html": page})
 
 
-_STEP = 30  # s between two readings
 _MASS = Quantity("mass", 0.0, 100.0, above=True)
 
 
@@ -229,7 +221,7 @@ _MASS = Quantity("mass", 0.0, 100.0, above=True)
 )
 @click.option(
     "--ascent",
-    type=Quantity("speed", 0.5, 10.0),
+    type=Quantity("speed", *RATES),
     metavar="V",
     help="Its rate of ascent where that is known otherwise.",
 )
@@ -267,48 +259,21 @@ def balloon_command(
       driftmap balloon --balloon "30 g" --free-lift "125 g" > balloon.csv
       driftmap winds balloon.csv --site SITE
     """
-    rate, lines = _rate(balloon, free_lift, ascent, observers)
-    columns = "time_s,elevation_deg,azimuth_deg"
-    second = ",elevation2_deg,azimuth2_deg" if observers == 2 else ""
-    count = int(top / (rate * _STEP)) + 2
-    click.echo("\n".join(lines))
-    click.echo("# released  (write date, time, zone: 2026-05-09 08:10-07:00)")
-    click.echo(f"# to {show(top, 'length', units)} in {count * _STEP / 60:.1f} min;")
-    click.echo("# azimuth is from true north; azimuth_magnetic_deg where by the needle")
-    click.echo(f"{columns}{second}")
-    for i in range(1, count + 1):
-        click.echo(f"{i * _STEP},{',' * (1 + 2 * (observers - 1))}")
-
-
-def _rate(
-    balloon: float, free_lift: float | None, ascent: float | None, observers: int
-) -> tuple[float, list[str]]:
-    """Give the rate of ascent and the lines that tell it to the reader."""
-    from driftmap.formulas.balloon import ascent_rate
+    from driftmap.winds.pilot_balloon import balloon_form
 
     if ascent is not None and free_lift is not None:
         raise click.UsageError("Give --ascent or --free-lift, not both.")
-    lines = []
-    if observers == 2:
-        lines.append("# second observer  (write how far and where: 400 m toward 90)")
-    if ascent is not None:
-        rate = ascent
-        told = [f"# ascent {rate:.2f} m/s"]
-    elif free_lift is not None:
-        rate = float(ascent_rate(balloon, free_lift))
-        told = [
-            f"# balloon {1000 * balloon:g} g",
-            f"# free lift {1000 * free_lift:g} g",
-        ]
-        told.append(f"# which makes {rate:.2f} m/s")
-    elif observers == 2:
-        return 2.5, lines
-    else:
+    if observers == 1 and ascent is None and free_lift is None:
         raise click.UsageError(
             "Give --free-lift or --ascent, or --observers 2: something must tell the height."
         )
-    if not 0.5 <= rate <= 10.0:
-        raise InputError(
-            "--ascent", "", f"rises at {rate:.2f} m/s; accepted is 0.5 to 10 m/s"
+    with located("--free-lift", ""):
+        told = balloon_form(
+            balloon,
+            top,
+            free_lift=free_lift,
+            ascent=ascent,
+            observers=observers,
+            written=lambda height: show(height, "length", units),
         )
-    return rate, [*lines, *(told if observers == 1 else [])]
+    click.echo("\n".join(told))

@@ -23,10 +23,10 @@ from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
 
 __all__ = [
     "DECIMALS",
-    "POINTS",
+    "MOST_LANDINGS",
     "ContourLine",
+    "LonLat",
     "PieceFigures",
-    "Place",
     "add",
     "outlines",
     "pieces",
@@ -41,7 +41,7 @@ __all__ = [
     "xml_text",
 ]
 
-POINTS: Final = 100
+MOST_LANDINGS: Final = 100
 """Landing points written of each piece of each case, unless asked otherwise."""
 
 _UNSOUND: Final = re.compile(
@@ -209,13 +209,13 @@ DECIMALS: Final = 7
 """Decimal places of longitude and latitude: 1 cm, so that slim areas keep their shape;
 RFC 7946, 11.2, asks for no more than is of use."""
 
-Place = tuple[float, float]
+LonLat = tuple[float, float]
 """Longitude and latitude, WGS 84 [deg]."""
 
 _STEP: Final = 10.0**-DECIMALS
 
 
-def positions(site: Site, east: ArrayLike, north: ArrayLike) -> list[Place]:
+def positions(site: Site, east: ArrayLike, north: ArrayLike) -> list[LonLat]:
     """Give the positions of local points.
 
     ``east`` and ``north``, shape (n,): points from the pad [m].
@@ -269,7 +269,7 @@ def _parts(shape: BaseGeometry) -> list[shapely.Polygon]:
     return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon"]
 
 
-def polygons(shape: shapely.MultiPolygon) -> list[list[list[Place]]]:
+def polygons(shape: shapely.MultiPolygon) -> list[list[list[LonLat]]]:
     """List the rings of a placed shape.
 
     Result: polygons; in each the outer ring and then its holes; in each the closed row
@@ -281,5 +281,5 @@ def polygons(shape: shapely.MultiPolygon) -> list[list[list[Place]]]:
     ]
 
 
-def _ring(ring: shapely.LinearRing) -> list[Place]:
+def _ring(ring: shapely.LinearRing) -> list[LonLat]:
     return [(round(x, DECIMALS), round(y, DECIMALS)) for x, y in ring.coords]

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.exports import content
 from driftmap.exports.content import DECIMALS, place, positions
-from driftmap.exports.features import Cells, hit_cells
+from driftmap.exports.features import HitCells, hit_cells
 from driftmap.verdict.assessment import Assessment
 
 __all__ = [
@@ -133,7 +133,7 @@ def pieces_csv(assessment: Assessment) -> str:
     return _table(head, rows)
 
 
-def points_csv(assessment: Assessment, *, points: int = content.POINTS) -> str:
+def points_csv(assessment: Assessment, *, points: int = content.MOST_LANDINGS) -> str:
     """Write landing points, so many of each piece at the most."""
     head = ("case", "piece", *_POSITION, "time_s", "speed_m_per_s", "energy_J")
     return _table(head, _points(assessment, points))
@@ -150,7 +150,7 @@ def _points(a: Assessment, most: int) -> Iterator[Sequence[object]]:
             yield (piece.case, piece.name, *spot, *row)
 
 
-def grid_csv(assessment: Assessment, *, cells: Cells | None = None) -> str:
+def grid_csv(assessment: Assessment, *, cells: HitCells | None = None) -> str:
     """Write the probability grid, each square by its centre."""
     cells = cells or hit_cells(assessment.cloud)
     where = positions(assessment.site, cells.east, cells.north)

@@ -20,7 +20,7 @@ from driftmap.hazard.sampling import weighted_mean
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 
-__all__ = ["FLOOR", "Cells", "geojson_text", "hit_cells"]
+__all__ = ["LEAST_CHANCE", "HitCells", "geojson_text", "hit_cells"]
 
 _Feature = dict[str, Any]
 
@@ -28,8 +28,8 @@ _Feature = dict[str, Any]
 def geojson_text(
     assessment: Assessment,
     *,
-    points: int = content.POINTS,
-    cells: Cells | None = None,
+    points: int = content.MOST_LANDINGS,
+    cells: HitCells | None = None,
 ) -> str:
     """Write an assessment as a FeatureCollection.
 
@@ -153,7 +153,7 @@ def _point(a: Assessment, east: float, north: float) -> _Feature:
     return {"type": "Point", "coordinates": positions(a.site, [east], [north])[0]}
 
 
-def _squares(a: Assessment, cells: Cells) -> Iterator[_Feature]:
+def _squares(a: Assessment, cells: HitCells) -> Iterator[_Feature]:
     east, north = cells.corners()
     corners = positions(a.site, east, north)
     for i, p in enumerate(cells.estimate):
@@ -165,12 +165,12 @@ def _squares(a: Assessment, cells: Cells) -> Iterator[_Feature]:
         )
 
 
-FLOOR: Final = 1e-4
+LEAST_CHANCE: Final = 1e-4
 """Least probability of a square that is written, unless asked otherwise."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Cells:
+class HitCells:
     """Squares of ground and the probability that a flight hits them.
 
     Parameters
@@ -208,8 +208,8 @@ looked at by itself, and shall hold more than a few chance hits."""
 
 
 def hit_cells(
-    cloud: Cloud, *, floor: float = FLOOR, size: float | None = None
-) -> Cells:
+    cloud: Cloud, *, floor: float = LEAST_CHANCE, size: float | None = None
+) -> HitCells:
     """Count, for each square, the flights of which a piece lands in it.
 
     ``floor``: squares with a smaller probability are left out, in [0, 1]; ``size``:
@@ -239,7 +239,7 @@ def hit_cells(
     p = _by_cell(cloud, cell, rows * columns)
     hit = np.flatnonzero((p[0] > 0) & (p[0] >= floor))
     estimate, lower, upper = p[:, hit]
-    return Cells(
+    return HitCells(
         lattice.east[hit % columns],
         lattice.north[hit // columns],
         estimate,

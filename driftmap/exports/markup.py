@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.exports import content
 from driftmap.exports.content import (
     DECIMALS,
-    Place,
+    LonLat,
     add,
     place,
     polygons,
@@ -36,7 +36,7 @@ _STYLES: Final = {
 """Style of each kind of ground: colour of its line, colour of its fill."""
 
 
-def kml_text(assessment: Assessment, *, points: int = content.POINTS) -> str:
+def kml_text(assessment: Assessment, *, points: int = content.MOST_LANDINGS) -> str:
     """Write an assessment as KML.
 
     ``points``: landing points of each piece, at the most.
@@ -88,7 +88,7 @@ def _data(mark: ET.Element, **figures: object) -> None:
         add(add(holder, "Data", name=name), "value", str(value))
 
 
-def _point(mark: ET.Element, spot: Place) -> None:
+def _point(mark: ET.Element, spot: LonLat) -> None:
     add(add(mark, "Point"), "coordinates", _row([spot]))
 
 
@@ -104,7 +104,7 @@ def _shape(mark: ET.Element, a: Assessment, shape: BaseGeometry) -> None:
             add(line, "coordinates", _row(ring))
 
 
-def _row(ring: list[Place]) -> str:
+def _row(ring: list[LonLat]) -> str:
     return " ".join(
         f"{longitude:.{DECIMALS}f},{latitude:.{DECIMALS}f}"
         for longitude, latitude in ring
@@ -231,7 +231,7 @@ def _waypoints(root: ET.Element, a: Assessment) -> None:
 
 def _waypoint(
     root: ET.Element,
-    spot: Place,
+    spot: LonLat,
     name: str,
     comment: str,
     *,
@@ -257,6 +257,6 @@ def _track(
                 add(segment, "trkpt", **_at(spot))
 
 
-def _at(spot: Place) -> dict[str, str]:
+def _at(spot: LonLat) -> dict[str, str]:
     longitude, latitude = spot
     return {"lat": f"{latitude:.{DECIMALS}f}", "lon": f"{longitude:.{DECIMALS}f}"}

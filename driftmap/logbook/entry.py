@@ -11,7 +11,7 @@ from typing import Any, Final
 from uuid import uuid4
 
 __all__ = [
-    "KINDS",
+    "ENTRY_KINDS",
     "Content",
     "Entry",
     "canonical",
@@ -20,7 +20,7 @@ __all__ = [
     "new_entry",
 ]
 
-KINDS: Final = ("assessment", "outcome")
+ENTRY_KINDS: Final = ("assessment", "outcome")
 """What an entry can be: a verdict as it was given, or what came of it."""
 
 
@@ -68,7 +68,7 @@ class Entry:
     at : str
         When it was written, UTC (ISO 8601).
     kind : str
-        One of `KINDS`.
+        One of `ENTRY_KINDS`.
     about : str or None
         The assessment that an outcome belongs to.
     corrects : str or None

@@ -13,7 +13,7 @@ from types import TracebackType
 from typing import Final, Self
 
 from driftmap.errors import InputError
-from driftmap.logbook.entry import KINDS, Content, Entry, canonical, holding
+from driftmap.logbook.entry import ENTRY_KINDS, Content, Entry, canonical, holding
 
 __all__ = ["VERSION", "Log", "default_path", "log_problems"]
 
@@ -255,7 +255,7 @@ class Log:
                     "is there with other words; nothing was written",
                 )
             return 0
-        if entry.kind not in KINDS:
+        if entry.kind not in ENTRY_KINDS:
             raise InputError(
                 source, f"entry {entry.id[:8]}", f"{entry.kind!r} is no kind"
             )

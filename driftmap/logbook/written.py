@@ -23,7 +23,7 @@ from driftmap.ground.areas import to_local
 from driftmap.ground.site import Site, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.observations.rows import FARTHEST
+from driftmap.observations.rows import FARTHEST_PLACE
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers
@@ -209,12 +209,12 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
             break
         east, north = to_local((longitude, latitude), find["at"][1], find["at"][0])
         away = math.hypot(float(east), float(north))
-        if away > FARTHEST:
+        if away > FARTHEST_PLACE:
             raise InputError(
                 source,
                 f"found {number}, at",
                 f"lies {away / 1000:,.0f} km from the pad; must be within "
-                f"{FARTHEST / 1000:g} km, as [latitude, longitude]",
+                f"{FARTHEST_PLACE / 1000:g} km, as [latitude, longitude]",
             )
     told = []
     known = {c["case"] for c in assessed.body.get("forecast", [])}

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -32,7 +32,10 @@ from driftmap.winds.text import (
     told_time,
 )
 
-__all__ = ["RATE_ERROR", "looks_like_balloon", "read_balloon"]
+__all__ = ["RATES", "RATE_ERROR", "balloon_form", "looks_like_balloon", "read_balloon"]
+
+RATES: Final = (0.5, 10.0)
+"""Least and greatest rate of ascent of a balloon that a person can follow [m s⁻¹]."""
 
 ANGLE: Final = math.radians(0.7)
 """Error of an angle read with a hand-held compass and protractor [rad]; assumed."""
@@ -49,6 +52,8 @@ _COLUMNS: Final = (
 )
 _TOLD: Final = ("released", "ascent", "balloon", "free lift", "second observer")
 _MOST: Final = 2000
+_STEP: Final = 30  # s between two readings of the form to fill in
+_GUESS: Final = 2.5  # m/s, to tell how long two observers will take
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -243,3 +248,45 @@ def _levels(places: _Places, source: str, *, two: bool) -> list[WindLevel]:
             levels.append(level)
         first = i
     return levels
+
+
+def balloon_form(
+    mass: float,
+    top: float,
+    *,
+    free_lift: float | None = None,
+    ascent: float | None = None,
+    observers: int = 1,
+    written: Callable[[float], str],
+) -> list[str]:
+    """Lay out a table to fill in while a balloon rises, which `read_balloon` then reads.
+
+    ``mass``: the balloon's own [kg]; ``top``: height to follow it to [m]; ``free_lift``:
+    what it lifts besides itself [kg]; ``ascent``: its rate of ascent where that is known
+    [m s⁻¹]; ``observers``: one or two; ``written``: how a height is written.
+
+    Result: its lines. Raises `ValueError` if it would rise too slowly or too fast.
+    """
+    rate, told = _GUESS if ascent is None else ascent, []
+    if ascent is not None:
+        told = [f"# ascent {rate:.2f} m/s"]
+    elif free_lift is not None:
+        rate = float(ascent_rate(mass, free_lift))
+        told = [f"# balloon {1000 * mass:g} g", f"# free lift {1000 * free_lift:g} g"]
+        told.append(f"# which makes {rate:.2f} m/s")
+    if not RATES[0] <= rate <= RATES[1]:
+        raise ValueError(
+            f"rises at {rate:.2f} m/s; accepted is {RATES[0]:g} to {RATES[1]:g} m/s"
+        )
+    if observers == 2:
+        told = ["# second observer  (write how far and where: 400 m toward 90)"]
+    count = int(top / (rate * _STEP)) + 2
+    second = observers == 2
+    return [
+        *told,
+        "# released  (write date, time, zone: 2026-05-09 08:10-07:00)",
+        f"# to {written(top)} in {count * _STEP / 60:.1f} min;",
+        "# azimuth is from true north; azimuth_magnetic_deg where by the needle",
+        ",".join([*_COLUMNS[:3], *_COLUMNS[4:6] * second]),
+        *(f"{i * _STEP},{',' * (1 + 2 * second)}" for i in range(1, count + 1)),
+    ]

@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
-from driftmap.cli.help import TOPICS, chapter, help_command
+from driftmap.cli.help import CHAPTERS, chapter, help_command
 from driftmap.errors import InputError
 
 ROOT = Path(__file__).parents[2]
@@ -19,7 +19,7 @@ GUIDE = "\n".join(
 )
 
 
-@pytest.mark.parametrize("title", TOPICS.values(), ids=TOPICS)
+@pytest.mark.parametrize("title", CHAPTERS.values(), ids=CHAPTERS)
 def test_every_topic_is_a_chapter_that_fits_a_terminal(title):
     text = chapter(GUIDE, title)
     assert text.startswith(title.upper())
@@ -42,7 +42,7 @@ def test_every_chapter_of_the_guide_is_a_topic():
     text = (ROOT / "driftmap" / "guide.md").read_text(encoding="utf-8")
     titles = re.findall(r"^## (.+)$", text, re.MULTILINE)
     assert titles
-    assert set(titles) <= set(TOPICS.values())
+    assert set(titles) <= set(CHAPTERS.values())
     assert len(titles) == len(set(titles))
 
 
