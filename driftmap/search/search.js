@@ -130,9 +130,11 @@ function list(plan) {
     const names = sweep.numbers.map(n => SPOT[n][0]);
     const told = names.length === 1 ? names[0] : `${names[0]} to ${names.at(-1)}, ${names.length} squares`;
     row.append(element("b", told), element("span", `walk ${far(sweep.metres)}; finds it ${share(sweep.gain)}; left to expect then ${share(sweep.left)}`));
-    const mind = [...new Set(sweep.numbers.flatMap(n => SPOT[n][4]))];
-    for (const text of mind) row.append(element("em", text));
-    for (const text of sweep.mind) if (!mind.includes(text)) row.append(element("em", `on the way there: ${text}`));
+    const there = new Set(sweep.numbers.flatMap(n => SPOT[n][4]));
+    for (const [text] of SEARCH.dangers) { // what kills first
+      if (there.has(text)) row.append(element("em", text));
+      else if (sweep.mind.includes(text)) row.append(element("em", `on the way there: ${text}`));
+    }
     if (i === 0) row.append(element("span", way(sweep)));
     if (i === 0) row.append(button("Walked, nothing found", () => tick(sweep.numbers)));
     return row;

@@ -113,10 +113,13 @@ def plan_walk(
         found += gain
         first, last = (middle_of(chances.squares, *cells[i]) for i in (0, -1))
         way = shapely.LineString([here, first])
-        crossed = [d.text for d in chances.dangers if d.shape.intersects(way)]
         squares = [listed[cell] for cell in cells]
-        there = [text for square in squares for text in square.cautions]
-        mind = tuple(dict.fromkeys([*there, *crossed]))
+        there = {text for square in squares for text in square.cautions}
+        mind = tuple(
+            d.text
+            for d in chances.dangers  # what kills first
+            if d.text in there or d.shape.intersects(way)
+        )
         told = tuple(square.name for square in squares)
         plan.append(Sweep(told, first, last, metres, gain, 1 - found, mind))
         here = last

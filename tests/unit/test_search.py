@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from driftmap.cli.search import search_command
 from driftmap.errors import DriftmapError, InputError
 from driftmap.failures.cases import build_cases
+from driftmap.formulas.detection import SMALL
 from driftmap.observations.toward import _stencil
 from driftmap.report.squares import Squares
 from driftmap.rocket.flightfile import read_flight
@@ -202,8 +203,10 @@ def test_a_power_line_in_a_square_is_the_first_thing_told(tmp_path):
     assert near
     assert all(s[4][0].startswith("power line near: nobody climbs") for s in near)
     assert any("wades" in text for s in near for text in s[4])
-    # The way there crosses the line before the squares beyond it are reached.
-    assert "On the way: power line near" in (out / "search.gpx").read_text()
+    # In the squares, or crossed on the way there; the line is told before the pond.
+    told = (out / "search.gpx").read_text()
+    assert "Mind: power line near" in told
+    assert not re.search(r"Mind: water[^<]*Mind: power line", told)
     for name in ("search-sheet.html", "search.kml"):
         text = (out / name).read_text(encoding="utf-8")
         assert "power line near" in text
@@ -219,3 +222,39 @@ def test_the_climb_to_what_was_seen_has_a_way_however_sure_somebody_was(steep):
     step = np.linalg.solve(curve, slope.T[..., None])[..., 0]
     assert np.isfinite(step).all()
     assert (step < 0).all()  # back to the top
+
+
+def test_what_is_walked_however_often_is_never_surer_than_a_ditch_allows(tmp_path):
+    seen = tmp_path / "seen.toml"
+    walk = '[[walked]]\naround = "pad"\nradius = "900 m"\ncover = "bare"\nspacing = "5 m"\n'
+    seen.write_text('[case]\nis = "recovery works"\n' + 3 * walk)
+    out = tmp_path / "out"
+    assert search(out, "--seen", str(seen)).exit_code == 0
+    plain = tmp_path / "plain"
+    seen.write_text('[case]\nis = "recovery works"\n' + walk)
+    assert search(plain, "--seen", str(seen)).exit_code == 0
+    seen.write_text('[case]\nis = "recovery works"\n')
+    assert search(tmp_path / "no walk", "--seen", str(seen)).exit_code == 0
+    none, one, often = (
+        [s[3] for s in facts(place)["squares"]]
+        for place in (tmp_path / "no walk", plain, out)
+    )
+    assert often == one != none
+
+
+def test_a_fin_is_swept_less_wide_than_a_rocket(tmp_path):
+    assert search(tmp_path / "rocket").exit_code == 0
+    assert search(tmp_path / "fin", "--piece", "fin").exit_code == 0
+    rocket, fin = (
+        facts(tmp_path / name)["widths"]["grass"] for name in ("rocket", "fin")
+    )
+    assert fin == pytest.approx(SMALL * rocket)
+    seen = tmp_path / "seen.toml"
+    seen.write_text(
+        '[[walked]]\npiece = "fin"\naround = "pad"\nradius = "9 m"\nspacing = "12 m"'
+    )
+    run = search(tmp_path / "out", "--piece", "fin", "--seen", str(seen))
+    assert run.exit_code == 0
+    page = (tmp_path / "out" / "search.html").read_text(encoding="utf-8")
+    assert "one walker sweeps 4 m of grass for the fin (assumed)" in page
+    assert "seen 28% of the time" in page
