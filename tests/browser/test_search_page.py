@@ -100,6 +100,12 @@ def test_a_tick_is_bayes_rule(browser, search_page):
     assert browser.js("return chances().left") == pytest.approx(
         1 - held * seen, rel=1e-9
     )
+    # However often it is walked: it may be buried, or in a ditch.
+    browser.js("for (let i = 0; i < 30; i++) tick(arguments[0])", numbers)
+    surest = facts(search_page)["surest"]
+    assert browser.js("return chances().left") == pytest.approx(
+        1 - held * surest, rel=1e-9
+    )
 
 
 def test_the_page_walks_in_the_order_of_the_sheet(browser, search_page):
