@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Literal, TypeVar, Unpack
 
 import click
@@ -12,19 +12,20 @@ from driftmap.cli.assess import flight_options
 from driftmap.cli.inputs import FlightInputs, WindPlace, wind_asked
 from driftmap.cli.options import day_of, json_option, site_of, units_option
 from driftmap.cli.output import Progress, json_text
-from driftmap.errors import InputError
 
 if TYPE_CHECKING:
-    from driftmap.air.day import Day
-    from driftmap.air.wind import WindProfile
     from driftmap.explain.evidence import Explanation
-    from driftmap.ground.site import Site
     from driftmap.montecarlo.cloud import Cloud
-    from driftmap.observations.observation import Observation
+    from driftmap.observations.seenfile import Observed
     from driftmap.observations.weighing import Weighed
-    from driftmap.rocket.flight import Flight
 
-__all__ = ["Observed", "SeenInputs", "explain_command", "observed", "read_observed"]
+__all__ = [
+    "SeenInputs",
+    "explain_command",
+    "flown_and_weighed",
+    "observed",
+    "read_observed",
+]
 
 T = TypeVar("T")
 
@@ -56,91 +57,26 @@ def observed(
     return add
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Observed:
-    """A flight and what people saw of it, as read."""
-
-    flight: Flight
-    site: Site
-    wind: WindProfile
-    day: Day | None
-    told: tuple[Observation, ...]
-    pieces: list[str]
-    assumed: tuple[str, ...]
-
-    def flown(self, inputs: SeenInputs, bodies: set[str] | None = None) -> Cloud:
-        """Fly the flight, its falls kept; beside the rocket only some bodies, if named."""
-        from driftmap.montecarlo.cloud import fly
-
-        with Progress("flights", inputs["samples"]) as progress:
-            return fly(
-                self.flight,
-                self.wind,
-                self.site.elevation,
-                samples=inputs["samples"],
-                seed=inputs["seed"],
-                day=self.day,
-                bodies=bodies,
-                keep_falls=True,
-                progress=progress,
-            )
-
-    def weighed(self, inputs: SeenInputs, cloud: Cloud) -> Weighed:
-        """Weigh the flights by what was seen, and fly more toward it where few fit."""
-        from driftmap.observations.toward import know
-        from driftmap.observations.weighing import AtOddsError
-
-        try:
-            return know(cloud, self.wind, self.told)
-        except AtOddsError as problem:
-            files = ", ".join((*inputs["seen"], *inputs["searched"]))
-            raise InputError(files, "", str(problem)) from None
-
-    def sentences(self, known: Weighed, units: str) -> tuple[str, ...]:
-        """Tell what was seen, and what of it fits nothing flown."""
-        from driftmap.observations.observation import FAR
-
-        doubted = known.doubted
-        return tuple(
-            seen.says(FAR[units])
-            + " - AT ODDS with everything flown, taken as a mistake" * (seen in doubted)
-            for seen in self.told
-        )
-
-    def notes(self, known: Weighed) -> list[str]:
-        """Tell what the weighed flights rest on."""
-        from driftmap.observations.observation import MISTAKEN
-
-        cloud = known.cases[0].cloud
-        return [
-            f"rests on {known.effective:,.0f} effective flights, seed {cloud.seed}",
-            f"one report in {1 / MISTAKEN:.0f} is wrong altogether (assumed)",
-            *self.assumed,
-            *self.site.assumed,
-            *self.wind.assumed,
-            *cloud.plan.assumed,
-            *cloud.tree.assumed,
-        ]
-
-
 def read_observed(inputs: SeenInputs) -> Observed:
     """Read the flight, the site, the wind and what was seen; nothing is flown yet."""
-    from driftmap.failures.cases import build_cases
-    from driftmap.observations.seenfile import pieces_of, read_seen
+    from driftmap.observations.seenfile import Observed, read_told
     from driftmap.rocket.flightfile import read_flight
 
     flight, site = read_flight(inputs["flight"]), site_of(inputs["site"])
-    tree = build_cases(flight)
-    told: list[Observation] = []
-    assumed: list[str] = []
-    for file in (*inputs["seen"], *inputs["searched"]):
-        found, notes = read_seen(file, flight, tree, site)
-        told += found
-        assumed += notes
+    files = (*inputs["seen"], *inputs["searched"])
+    told, assumed = read_told(files, flight, site)  # before a forecast is asked for
     wind = wind_asked(inputs["asked"], WindPlace.of(site))
     day = day_of(inputs["weather"], site.elevation, wind)
-    pieces = pieces_of(flight)
-    return Observed(flight, site, wind, day, tuple(told), pieces, tuple(assumed))
+    return Observed(flight, site, wind, day, told, assumed, files)
+
+
+def flown_and_weighed(
+    seen: Observed, inputs: SeenInputs, bodies: set[str] | None = None
+) -> tuple[Cloud, Weighed]:
+    """Fly what was observed, beside the rocket only some bodies if named, and weigh it."""
+    with Progress("flights", inputs["samples"]) as progress:
+        cloud = seen.flown(inputs["samples"], inputs["seed"], bodies, progress)
+    return cloud, seen.weighed(cloud)
 
 
 class _Options(SeenInputs):
@@ -176,8 +112,7 @@ def explain_command(**options: Unpack[_Options]) -> None:
 
     far = FAR[options["units"]]
     seen = read_observed(options)
-    cloud = seen.flown(options)
-    known = seen.weighed(options, cloud)
+    cloud, known = flown_and_weighed(seen, options)
     result = explain(known, fit_of(flown_cases(cloud, seen.wind), seen.told), far)
     notes = seen.notes(known)
     if options["as_json"]:

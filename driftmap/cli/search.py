@@ -7,19 +7,20 @@ from typing import TYPE_CHECKING, Literal, Unpack
 
 import click
 
-from driftmap.cli.explain import Observed, SeenInputs, observed, read_observed
+from driftmap.cli.explain import (
+    SeenInputs,
+    flown_and_weighed,
+    observed,
+    read_observed,
+)
 from driftmap.cli.options import Quantity, out_option, units_option
 from driftmap.errors import InputError, quoted
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from driftmap.ground.site import Site
-    from driftmap.observations.observation import Observation
+    from driftmap.observations.seenfile import Observed
     from driftmap.observations.weighing import Weighed
-    from driftmap.search.chances import Chances
     from driftmap.search.phone import Search
-    from driftmap.search.walk import Walkers
 
 __all__ = ["search_command"]
 
@@ -91,17 +92,17 @@ def search_command(**options: Unpack[_Options]) -> None:
     Nobody climbs, throws or pokes for a rocket on a power line.
     """
     from driftmap.cli.output import write_all
+    from driftmap.observations.seenfile import pieces_of
     from driftmap.search.handouts import search_gpx, search_kml, search_sheet
     from driftmap.search.phone import search_html
 
     units, out = options["units"], options["out"]
     seen = read_observed(options)
-    if options["piece"] not in seen.pieces:
-        raise InputError(
-            "--piece",
-            "",
-            f"{options['piece']!r} is not listed; accepted: {', '.join(seen.pieces)}",
+    if options["piece"] not in (pieces := pieces_of(seen.flight)):
+        told = (
+            f"{quoted(options['piece'])} is not listed; accepted: {', '.join(pieces)}"
         )
+        raise InputError("--piece", "", told)
     result, known = _searched(options, seen)
     write_all(
         out,
@@ -119,29 +120,21 @@ def search_command(**options: Unpack[_Options]) -> None:
 def _searched(options: _Options, seen: Observed) -> tuple[Search, Weighed]:
     from driftmap.observations.seenfile import is_small
     from driftmap.observations.weighing import bodies_of
-    from driftmap.search.phone import Search
-    from driftmap.search.walk import Walkers, plan_walk
+    from driftmap.search.phone import plan_search
+    from driftmap.search.walk import Walkers
 
+    piece = options["piece"]
     here = _start(options["start"], seen.site)
-    small = is_small(seen.flight, options["piece"])
+    small = is_small(seen.flight, piece)
     who = Walkers(options["walkers"], options["spacing"], options["cover"], small)
     read = bodies_of(seen.told)
-    bodies = None if read is None else read | {options["piece"]}
-    known = seen.weighed(options, seen.flown(options, bodies))
-    chances = _chances(known, options["piece"], seen.site, options["units"])
-    result = Search(
-        flight=seen.flight.name,
-        site=seen.site,
-        chances=chances,
-        walkers=who,
-        sweeps=plan_walk(chances, who, here),
-        start=here,
-        told=seen.sentences(known, options["units"]),
-        found=_finds(seen.told),
-        cases=tuple(sorted(known.chances.items(), key=lambda c: -c[1])),
-        notes=_notes(known, seen, who),
+    _, known = flown_and_weighed(
+        seen, options, None if read is None else read | {piece}
     )
-    return result, known
+    try:
+        return plan_search(seen, known, piece, who, here, options["units"]), known
+    except ValueError as problem:
+        raise InputError("--seen", "", f"no squares can be laid: {problem}") from None
 
 
 def _start(text: str, site: Site) -> tuple[float, float]:
@@ -156,31 +149,6 @@ def _start(text: str, site: Site) -> tuple[float, float]:
             raise InputError("--from", "", told) from None
     east, north, _ = SeenTable("--from", "", {"": value}, site).point("", '"pad"')
     return east, north
-
-
-def _chances(
-    known: Weighed, piece: str, site: Site, units: Literal["us", "si"]
-) -> Chances:
-    from driftmap.search.chances import chances_of
-
-    try:
-        return chances_of(known, piece, site, units)
-    except ValueError as problem:
-        raise InputError("--seen", "", f"no squares can be laid: {problem}") from None
-
-
-def _finds(told: Sequence[Observation]) -> tuple[tuple[str, float, float], ...]:
-    from driftmap.observations.figures import Find
-
-    return tuple((o.piece, o.east, o.north) for o in told if isinstance(o, Find))
-
-
-def _notes(known: Weighed, seen: Observed, who: Walkers) -> tuple[str, ...]:
-    walking = (
-        f"one walker sweeps {who.widths[who.cover]:.3g} m of {who.cover} (assumed); searchers "
-        "do not keep line: Koopman's formula of random search (from memory)"
-    )
-    return tuple(dict.fromkeys([*seen.notes(known), walking]))
 
 
 def _tell(result: Search, known: Weighed, units: Literal["us", "si"]) -> None:

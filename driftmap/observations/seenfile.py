@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from math import pi
 from pathlib import Path
 from typing import Any, Final
@@ -10,7 +11,11 @@ from typing import Any, Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.air.day import Day
+from driftmap.air.wind import WindProfile
+from driftmap.errors import InputError
 from driftmap.failures.case import CaseTree
+from driftmap.failures.cases import build_cases
 from driftmap.files import text_of, toml_of
 from driftmap.formulas.detection import (
     SMALL,
@@ -20,6 +25,7 @@ from driftmap.formulas.detection import (
     random_search,
 )
 from driftmap.ground.site import Site
+from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.observations.figures import (
     TRACE_ERROR,
     Find,
@@ -29,7 +35,9 @@ from driftmap.observations.figures import (
 )
 from driftmap.observations.flown import ROCKET
 from driftmap.observations.observation import (
+    MISTAKEN,
     STATES,
+    Far,
     FoundState,
     Observation,
     Odds,
@@ -37,10 +45,12 @@ from driftmap.observations.observation import (
     Went,
 )
 from driftmap.observations.rows import SeenTable
+from driftmap.observations.toward import know
+from driftmap.observations.weighing import AtOddsError, Weighed
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.record import read_record
 
-__all__ = ["is_small", "pieces_of", "read_seen"]
+__all__ = ["Observed", "is_small", "pieces_of", "read_seen", "read_told"]
 
 _LONGEST: Final = 6 * 3600.0  # s; nothing is in the air for longer
 _HIGHEST: Final = 19_000.0  # m
@@ -66,6 +76,80 @@ def is_small(flight: Flight, piece: str) -> bool:
     """Tell whether a piece is harder to see on the ground than a rocket or its cloth."""
     large = (ROCKET, BOOSTER, *(device.name for device in flight.devices))
     return piece not in large
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Observed:
+    """A flight in a wind, and what people saw of it: `told`, as `read_told` reads it of `files`."""
+
+    flight: Flight
+    site: Site
+    wind: WindProfile
+    day: Day | None
+    told: tuple[Observation, ...]
+    assumed: tuple[str, ...] = ()
+    files: tuple[str, ...] = ()
+
+    def flown(
+        self,
+        samples: int,
+        seed: int,
+        bodies: set[str] | None = None,
+        progress: Callable[[int], None] | None = None,
+    ) -> Cloud:
+        """Fly the flight, its falls kept; beside the rocket only some bodies, if named."""
+        return fly(
+            self.flight,
+            self.wind,
+            self.site.elevation,
+            samples=samples,
+            seed=seed,
+            day=self.day,
+            bodies=bodies,
+            keep_falls=True,
+            progress=progress,
+        )
+
+    def weighed(self, cloud: Cloud) -> Weighed:
+        """Weigh the flights by what was seen, and fly more toward it where few fit."""
+        try:
+            return know(cloud, self.wind, self.told)
+        except AtOddsError as problem:
+            raise InputError(", ".join(self.files), "", str(problem)) from None
+
+    def sentences(self, known: Weighed, far: Far) -> tuple[str, ...]:
+        """Tell what was seen, and what of it fits nothing flown."""
+        doubted = known.doubted
+        return tuple(
+            seen.says(far)
+            + " - AT ODDS with everything flown, taken as a mistake" * (seen in doubted)
+            for seen in self.told
+        )
+
+    def notes(self, known: Weighed) -> list[str]:
+        """Tell what the weighed flights rest on."""
+        cloud = known.cases[0].cloud
+        return [
+            f"rests on {known.effective:,.0f} effective flights, seed {cloud.seed}",
+            f"one report in {1 / MISTAKEN:.0f} is wrong altogether (assumed)",
+            *self.assumed,
+            *self.site.assumed,
+            *self.wind.assumed,
+            *cloud.plan.assumed,
+            *cloud.tree.assumed,
+        ]
+
+
+def read_told(
+    files: Sequence[str], flight: Flight, site: Site
+) -> tuple[tuple[Observation, ...], tuple[str, ...]]:
+    """Read files of what was seen, found and walked; give what was assumed too."""
+    tree = build_cases(flight)
+    each = [read_seen(file, flight, tree, site) for file in files]
+    return (
+        tuple(seen for found, _ in each for seen in found),
+        tuple(note for _, notes in each for note in notes),
+    )
 
 
 def read_seen(

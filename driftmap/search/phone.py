@@ -15,15 +15,20 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.formulas.detection import SUREST, SWEEP_WIDTH
 from driftmap.ground.contours import Contour
 from driftmap.ground.site import OCCUPIED, Site
+from driftmap.observations.figures import Find
+from driftmap.observations.observation import FAR
+from driftmap.observations.seenfile import Observed
+from driftmap.observations.weighing import Weighed
 from driftmap.report.page import render, text_of, told_to_script
 from driftmap.report.words import Units, distance
-from driftmap.search.chances import HELD_SHARES, Chances, smallest
-from driftmap.search.walk import Sweep, Walkers
+from driftmap.search.chances import HELD_SHARES, Chances, chances_of, smallest
+from driftmap.search.walk import Sweep, Walkers, plan_walk
 
 __all__ = [
     "WALK_CAUTIONS",
     "Search",
     "picture",
+    "plan_search",
     "planned",
     "search_html",
     "shares_told",
@@ -84,6 +89,42 @@ class Search:
     found: tuple[tuple[str, float, float], ...]
     cases: tuple[tuple[str, float], ...]
     notes: tuple[str, ...]
+
+
+def plan_search(
+    seen: Observed,
+    known: Weighed,
+    piece: str,
+    who: Walkers,
+    start: tuple[float, float] = (0.0, 0.0),
+    units: Units = "us",
+) -> Search:
+    """Say where to look for a piece and in which order to walk.
+
+    ``seen``: what was seen of the flight, and ``known``: its flights weighed by that;
+    ``who``: who walks; ``start``: where they stand, from the pad [m].
+
+    Raises `ValueError` if no squares can be laid over where it may lie.
+    """
+    chances = chances_of(known, piece, seen.site, units)
+    walking = (
+        f"one walker sweeps {who.widths[who.cover]:.3g} m of {who.cover} (assumed); searchers "
+        "do not keep line: Koopman's formula of random search (from memory)"
+    )
+    return Search(
+        flight=seen.flight.name,
+        site=seen.site,
+        chances=chances,
+        walkers=who,
+        sweeps=plan_walk(chances, who, start),
+        start=start,
+        told=seen.sentences(known, FAR[units]),
+        found=tuple(
+            (o.piece, o.east, o.north) for o in seen.told if isinstance(o, Find)
+        ),
+        cases=tuple(sorted(known.chances.items(), key=lambda c: -c[1])),
+        notes=tuple(dict.fromkeys([*seen.notes(known), walking])),
+    )
 
 
 def search_html(search: Search, *, units: Units) -> str:
