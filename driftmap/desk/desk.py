@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +31,8 @@ __all__ = ["SITE", "Desk", "made"]
 
 SITE = "site.geojson"
 _PAGES = 24  # drawn pages kept
+_ZONES = 3.5  # h; no land's clock is farther from its sun's, but for a corner of one
+_DATE_LINE = 150.0  # deg; beyond it lands are a day from each other
 _GREENWICH = 7.5  # deg: half an hour of the sun; farther off no field keeps UTC
 
 
@@ -90,15 +92,22 @@ class Desk:
     def doubt(self) -> str:
         """Say why a time of day without a zone may mean another; empty where none does.
 
-        A clock that shows UTC far from Greenwich is not the one on the wrist.
+        A clock that shows UTC far from Greenwich is not the one on the wrist, nor is one
+        that is hours from the sun's time there.
         """
         try:
             longitude = self.anywhere().longitude
         except DriftmapError:
             return ""
-        utc = not now().astimezone().utcoffset()
-        far = utc and abs(longitude) > _GREENWICH
-        return "this computer's clock shows UTC, not the field's time" if far else ""
+        ahead = now().astimezone().utcoffset() or timedelta(0)
+        if not ahead and abs(longitude) > _GREENWICH:
+            return "this computer's clock shows UTC, not the field's time"
+        off = ahead / timedelta(hours=1) - longitude / 15
+        if abs(longitude) > _DATE_LINE:
+            off = (off + 12) % 24 - 12
+        if abs(off) > _ZONES:
+            return "this computer's clock is hours from the field's time"
+        return ""
 
     def rocket(self, name: str) -> str:
         """Give the name of the rocket in a flight file; the file's own where it is broken."""

@@ -285,8 +285,7 @@ class Impacts:
     energy : ndarray, shape (m,)
         Kinetic energy on landing [J].
     danger : ndarray, shape (m,)
-        Casualty area times the likelihood of the case, and times the weight of the
-        flight [m²].
+        Casualty area times the likelihood of the case [m²].
     flights : int
         Number of flights.
     most : float
@@ -318,26 +317,18 @@ class Impacts:
             raise ValueError("'energy' and 'danger' must not be negative")
 
 
-def gather(
-    pieces: Sequence[Piece], flights: int, *, weights: ArrayLike | None = None
-) -> Impacts:
-    """Put the landings of all pieces of all cases into columns.
-
-    ``pieces``: every piece of every case; ``flights``: number of flights, ``n``;
-    ``weights``, shape (n,): weight of each flight, from
-    `driftmap.hazard.steering.Mixture.weights`; 1 if left out.
+def gather(pieces: Sequence[Piece], flights: int) -> Impacts:
+    """Put the landings of all pieces of all cases, of so many flights, into columns.
 
     Result: the columns. The most that one flight can add is the greatest sum of a
     flight here, as if all its pieces landed in one place. Raises `ValueError` if there
     are no pieces, or a piece has no landing for a flight and does not say which flights
     it has.
     """
-    weight = np.ones(flights) if weights is None else np.asarray(weights, float)
-    if not pieces or weight.shape != (flights,):
-        raise ValueError("'pieces' must not be empty, 'weights' hold one a flight")
+    if not pieces:
+        raise ValueError("'pieces' must not be empty")
     flight = np.concatenate([_flights_of(piece, flights) for piece in pieces])
     danger = np.concatenate([p.likelihood * p.casualty_area for p in pieces])
-    danger = danger * weight[flight]
     return Impacts(
         flight=flight,
         east=np.concatenate([p.east for p in pieces]),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -14,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.ground.areas import Area
-from driftmap.hazard.harm import THRESHOLDS, Impacts, Sourced
+from driftmap.hazard.harm import THRESHOLDS, Impacts
 from driftmap.hazard.probability import inside
 from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
 
@@ -24,10 +23,6 @@ __all__ = [
     "expected_casualties",
     "individual_risk",
 ]
-
-Mean: TypeAlias = Callable[..., Estimate]
-"""`driftmap.hazard.sampling.weighted_mean`, or `driftmap.hazard.steering.tilted_mean` for flights drawn
-from a mixture."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +50,6 @@ def expected_casualties(
     areas: Sequence[Area],
     *,
     occupied: Sequence[str] = (),
-    thresholds: Mapping[str, Sourced] = THRESHOLDS,
-    mean: Mean = weighted_mean,
 ) -> Casualties:
     r"""Give the casualties expected of one flight.
 
@@ -75,10 +68,6 @@ def expected_casualties(
         Areas of the site.
     occupied : sequence of str
         Roles where people stand though no head count is given, `driftmap.ground.roles.OCCUPIED`.
-    thresholds : mapping of str to Sourced
-        Least energy that harms, by shelter [J].
-    mean : callable
-        Gives mean and interval.
 
     Returns
     -------
@@ -96,15 +85,15 @@ def expected_casualties(
     everywhere = np.zeros(impacts.flights)
     stood = []
     for area in counted:
-        harm, crowd, part = _worst_part(impacts, area, thresholds)
-        found[area.name] = mean(harm, impacts.flights, crowd * impacts.most)
+        harm, crowd, part = _worst_part(impacts, area)
+        found[area.name] = weighted_mean(harm, impacts.flights, crowd * impacts.most)
         everywhere += harm
         stood.append((crowd, part))
     # A landing on the edge that two areas share counts in both.
     most = max(impacts.most * _densest(stood), float(everywhere.max()))
     total = Estimate(0.0, 0.0, 0.0, 0, impacts.flights)  # nobody there, nobody hurt
     if counted:
-        total = mean(everywhere, impacts.flights, most)
+        total = weighted_mean(everywhere, impacts.flights, most)
     uncounted = tuple(a.name for a in areas if a.people is None and a.role in occupied)
     return Casualties(found, total, uncounted)
 
@@ -112,17 +101,14 @@ def expected_casualties(
 def _harmful(
     impacts: Impacts,
     area: Area,
-    thresholds: Mapping[str, Sourced],
     near: Callable[[FloatArray, FloatArray], NDArray[np.bool_]],
 ) -> NDArray[np.intp]:
     """Find the landings that pass a test with enough energy to harm."""
     hit = near(impacts.east, impacts.north)
-    return np.flatnonzero(hit & (impacts.energy >= thresholds[area.shelter].value))
+    return np.flatnonzero(hit & (impacts.energy >= THRESHOLDS[area.shelter].value))
 
 
-def _worst_part(
-    impacts: Impacts, area: Area, thresholds: Mapping[str, Sourced]
-) -> tuple[FloatArray, float, BaseGeometry]:
+def _worst_part(impacts: Impacts, area: Area) -> tuple[FloatArray, float, BaseGeometry]:
     """Let all people of an area in several parts stand where most harm comes down.
 
     A far or empty part must not thin out the crowd on another. Gives what each flight
@@ -131,7 +117,7 @@ def _worst_part(
     found = []
     for part in shapely.get_parts(area.shape):
         crowd = float(area.people or 0) / part.area
-        rows = _harmful(impacts, area, thresholds, inside(part))
+        rows = _harmful(impacts, area, inside(part))
         sums = np.bincount(impacts.flight[rows], impacts.danger[rows], impacts.flights)
         found.append((crowd * np.asarray(sums, dtype=float), crowd, part))
     return max(found, key=lambda row: (float(row[0].sum()), row[1]))
@@ -167,14 +153,7 @@ class SpotRisk:
     risk: Estimate
 
 
-def individual_risk(
-    impacts: Impacts,
-    area: Area,
-    *,
-    cell: float = 100.0,
-    thresholds: Mapping[str, Sourced] = THRESHOLDS,
-    mean: Mean = weighted_mean,
-) -> SpotRisk:
+def individual_risk(impacts: Impacts, area: Area, *, cell: float = 100.0) -> SpotRisk:
     """Give the risk at the worst spot of an area.
 
     The density of harmful landings in a square about the spot, times their casualty area
@@ -189,10 +168,6 @@ def individual_risk(
     cell : float
         Side of a square [m]: small against the spread of the landings, large enough to
         hold some. 100 m is our choice.
-    thresholds : mapping of str to Sourced
-        Least energy that harms, by shelter [J].
-    mean : callable
-        Gives mean and interval.
 
     Raises
     ------
@@ -215,11 +190,11 @@ def individual_risk(
     corner, shape = _squares(area.shape, cell)
     touched = _touched(area.shape, corner, shape, cell)
     confidence = 1 - (1 - CONFIDENCE) / touched.size
-    danger = _by_square(impacts, area, (corner, shape, cell), thresholds)
+    danger = _by_square(impacts, area, (corner, shape, cell))
     # A square without a hit is known by its upper end alone, and all such are alike.
-    empty = mean([], impacts.flights, impacts.most, confidence=confidence)
+    empty = weighted_mean([], impacts.flights, impacts.most, confidence=confidence)
     found = {
-        square: mean(
+        square: weighted_mean(
             danger[square], impacts.flights, impacts.most, confidence=confidence
         )
         if square in danger
@@ -266,12 +241,11 @@ def _by_square(
     impacts: Impacts,
     area: Area,
     grid: tuple[tuple[float, float], tuple[int, int], float],
-    thresholds: Mapping[str, Sourced],
 ) -> dict[int, FloatArray]:
     """Add up the danger that each flight brings into each square that it hits [m²]."""
     (west, south), (across, along), cell = grid
     cover = shapely.box(west, south, west + across * cell, south + along * cell)
-    rows = _harmful(impacts, area, thresholds, inside(cover))
+    rows = _harmful(impacts, area, inside(cover))
     column = np.minimum((impacts.east[rows] - west) // cell, across - 1).astype(np.intp)
     row = np.minimum((impacts.north[rows] - south) // cell, along - 1).astype(np.intp)
     square = row * across + column

@@ -89,18 +89,10 @@ class Zone:
 
 
 def grade(energy: float) -> Kind | None:
-    """Grade a piece by the energy it mostly lands with.
+    """Grade a piece by the median energy it lands with [J].
 
-    Parameters
-    ----------
-    energy : float
-        Median of its energy on landing [J].
-
-    Returns
-    -------
-    {"danger", "caution"} or None
-        Danger from `KILLS` on, caution from `HURTS` on; None below, as for a loose
-        canopy that comes down empty.
+    Result: danger from `KILLS` on, caution from `HURTS` on; None below, as for a loose
+    canopy that comes down empty.
 
     Examples
     --------
@@ -120,19 +112,10 @@ def calmed(
 ) -> shapely.MultiPolygon:
     """Smooth an outline and drop islets of sampling noise; its share stays inside.
 
-    Parameters
-    ----------
-    shape : BaseGeometry
-        Polygons [m].
-    east, north : ndarray, shape (n,)
-        Landing points that it was drawn from [m].
-    weights : ndarray, shape (n,), optional
-        Weight of each.
+    ``east`` and ``north``, shape (n,): landing points that it was drawn from [m];
+    ``weights``, shape (n,): weight of each.
 
-    Returns
-    -------
-    shapely.MultiPolygon
-        It holds at least as many landings, and all but 1 in 1,000 of the same ones.
+    Result: it holds at least as many landings, and all but 1 in 1,000 of the same ones.
     """
 
     def within(ground: BaseGeometry) -> NDArray[np.bool_]:
@@ -185,10 +168,7 @@ class Anywhere:
 def anywhere(cloud: Cloud) -> Anywhere | None:
     """Sum up the cases that may go any way, which no zone can hold.
 
-    Returns
-    -------
-    Anywhere or None
-        None where no such case brings down anything that can hurt.
+    Result: None where no such case brings down anything that can hurt.
     """
     cases = {case.name: case for case in cloud.tree.cases if case.any_way}
     flight = cloud.plan.flight
@@ -216,17 +196,9 @@ def zones(
     Each outline holds 99 % of the landings of its piece, however unlikely its case, so
     a zone holds at least as much of everything that falls with its grade of harm.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    contours : mapping of (str, str) to tuple of Contour
-        Outlines by case and body, the widest last.
+    ``contours``: outlines by case and body, the widest last.
 
-    Returns
-    -------
-    tuple of Zone
-        Danger before caution; one that nothing falls in is left out.
+    Result: danger before caution; one that nothing falls in is left out.
     """
     apart = {c.name for c in cloud.tree.cases if c.any_way or c.rare}
     graded = [
@@ -277,17 +249,7 @@ def outer_line(
     part: Part,
     contours: Mapping[tuple[str, str], tuple[Contour, ...]],
 ) -> shapely.MultiPolygon:
-    """Give the widest outline of a piece as every page draws it: calmed.
-
-    Parameters
-    ----------
-    cloud : Cloud
-        Landing points.
-    part : Part
-        The piece in its case.
-    contours : mapping of (str, str) to tuple of Contour
-        Outlines by case and body, the widest last.
-    """
+    """Give the widest outline of a piece as every page draws it: calmed."""
     at = cloud.east[part.rows], cloud.north[part.rows]
     return calmed(contours[part.case, part.body][-1].shape, *at, part.weights)
 

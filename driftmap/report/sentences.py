@@ -186,7 +186,7 @@ def _plainly(check: Check, words: Mapping[str, str], voice: Voice) -> str:
         where = (
             "" if not check.area or check.area in check.name else f" – {words['area']}"
         )
-        denied = check.kind == Kind.RULE and check.answered
+        denied = check.kind == Kind.RULE and check.answered and check.outcome != "pass"
         key = "reason.denied" if denied else "reason.other"
         return voice.say(key, check=words["check"] + where)
     key = "reason.other_least" if check.sense == "least" else "reason.other_most"

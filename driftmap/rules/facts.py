@@ -124,23 +124,11 @@ def facts_of(
 ) -> Facts:
     """Collect what flight and site files tell, and what flights flown have shown.
 
-    Parameters
-    ----------
-    flight, site : Flight, Site
-        The flight and the site.
-    altitude : float, optional
-        Greatest height expected above the site [m], from `expected_altitude`.
-    wind : WindProfile, optional
-        The wind of the flight.
-    impulse : float, optional
-        Total impulse that explains the flight where the file names no motor [N s].
-    when : datetime, optional
-        Time of the flight, with its zone.
+    ``altitude``: greatest height expected above the site [m], from `expected_altitude`;
+    ``impulse``: total impulse that explains the flight where the file names no motor [N
+    s]; ``when``: time of the flight, with its zone.
 
-    Returns
-    -------
-    Facts
-        Numbers and distances; what the files do not tell is left out.
+    Result: numbers and distances; what nobody tells is left out.
     """
     pad = shapely.Point(0.0, 0.0)
     mass = float(flight.airframe.mass.value)
@@ -234,17 +222,9 @@ def _motors(flight: Flight) -> dict[str, float]:
 def of_each_motor(facts: Facts) -> Facts:
     """Add what all motors together tell of the largest of them.
 
-    Parameters
-    ----------
-    facts : Facts
-        What is known.
-
-    Returns
-    -------
-    Facts
-        With the largest motor's figures: those of all where there is one motor; of
-        several, which may be unequal, at least an equal share and at most all. Rockets
-        launched together count as alike, unless more was answered for their sum.
+    Result: with the largest motor's figures: those of all where there is one motor; of
+    several, which may be unequal, at least an equal share and at most all. Rockets launched
+    together count as alike, unless more was answered for their sum.
     """
     numbers, ranges = dict(facts.numbers), dict(facts.ranges)
     count = numbers.get("motor_count")
@@ -304,20 +284,8 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
 def expected_altitude(cloud: Cloud) -> float:
     """Give the greatest height expected of a flight.
 
-    Parameters
-    ----------
-    cloud : Cloud
-        Flights flown.
-
-    Returns
-    -------
-    float
-        Height above the site that 99 % of them stay below [m].
-
-    Raises
-    ------
-    ValueError
-        If an apogee is not finite.
+    Result: height above the site that 99 % of those flown stay below [m]. Raises
+    `ValueError` if an apogee is not finite.
     """
     height = cloud.apogee.height
     if not np.isfinite(height).all():
@@ -332,22 +300,7 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
     Where people and flights, winds or reports both tell a figure (total impulse, height,
     wind, cloud, visibility), the one that allows less counts.
 
-    Parameters
-    ----------
-    facts : Facts
-        From `facts_of`.
-    answers : Answers
-        From `driftmap.rules.answers.read_answers`.
-
-    Returns
-    -------
-    Facts
-        Both together.
-
-    Raises
-    ------
-    InputError
-        If an answer contradicts what the files tell.
+    Result: both together. Raises `InputError` if an answer contradicts what the files tell.
     """
     numbers = {"rockets_together": 1.0, **facts.numbers, **answers.numbers}
     for name in answers.numbers.keys() & facts.numbers.keys():
@@ -374,19 +327,9 @@ def facts_flown(
 ) -> Facts:
     """Collect the facts of a flight before it is assessed, its height from some flights.
 
-    Parameters
-    ----------
-    flight, site : Flight, Site
-        What is flown, and where.
-    wind : WindProfile, optional
-        Calm where it is left out, and then no fact.
-    when : datetime, optional
-        Time of the flight.
+    ``wind``: calm where it is left out, and then no fact; ``when``: time of the flight.
 
-    Returns
-    -------
-    Facts
-        As `facts_of` gives them.
+    Result: as of `facts_of`.
     """
     calm = WindProfile(*np.zeros((4, 1)))
     cloud = fly(flight, wind or calm, site.elevation, samples=_SCOUTS, seed=1)

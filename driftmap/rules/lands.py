@@ -164,19 +164,7 @@ def _ground(land: str) -> BaseGeometry:
 
 
 def standing(land: str, longitude: float, latitude: float) -> Standing:
-    """Tell whether a place lies in a land, as far as its outline tells.
-
-    Parameters
-    ----------
-    land : str
-        A key of `LANDS`.
-    longitude, latitude : float
-        The place, WGS 84 [deg].
-
-    Returns
-    -------
-    {"inside", "near its border", "outside"}
-        Where it lies.
+    """Tell whether a place (WGS 84) lies in a land, as far as its outline in `LANDS` tells.
 
     Examples
     --------
@@ -216,17 +204,9 @@ def beside_aerodromes(longitude: float, latitude: float, elevation: float) -> fl
     beside them; of those above 300 m with metres written for feet, nine in ten, and with
     feet for metres, four in ten.
 
-    Parameters
-    ----------
-    longitude, latitude : float
-        The place, WGS 84 [deg].
-    elevation : float
-        What its file says [m].
+    ``elevation``: what the file of the place (WGS 84) says [m].
 
-    Returns
-    -------
-    float
-        0 among them; `NONE_NEAR` where none is within half a degree or so.
+    Result: 0 among them; `NONE_NEAR` where none is within half a degree or so.
 
     Examples
     --------

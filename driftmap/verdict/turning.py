@@ -150,18 +150,10 @@ class _Tried:
 def turns(assessment: Assessment, *, progress: Heard = _deaf) -> Turning:
     """Fly changes to a plan and say what comes out better.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The plan as it stands.
-    progress : callable
-        Told after each change how many are done and left.
+    ``progress`` is told after each change how many are done and left.
 
-    Returns
-    -------
-    Turning
-        What was found, on the same flights and luck as the plan: single changes, and two
-        at once where no single one gives a go and nothing stands against all of them.
+    Result: what was found, on the same flights and luck as the plan: single changes, and two
+    at once where no single one gives a go and nothing stands against all of them.
     """
     a = assessment
     now = _weigh("", "", (a.flight, a.wind), a.checks)

@@ -13,13 +13,15 @@ import threading
 import time
 import tomllib
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner
 
 from driftmap.cli import cli
+from driftmap.desk import desk as desk_room
 from driftmap.desk.app import make_app
 from driftmap.desk.day import change, read_day
 from driftmap.desk.desk import Desk, made
@@ -239,6 +241,7 @@ def test_many_windows_at_once_lose_no_change(desk, ask):
 _WRITER = """
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 from driftmap.desk.folder import Folder
 folder = Folder(Path(sys.argv[1]))
 for i in range(10_000):
@@ -592,6 +595,32 @@ def test_a_reading_that_stops_counting_in_any_way_is_heard(
     assert any("winds disagree" in said for said in wind.warned)
     assert wind.gust > 2
     assert desk.prints(read_day(folder)) != before
+
+
+@pytest.mark.parametrize(
+    ("hours", "longitude", "doubted"),
+    [
+        (0, 118, True),
+        (0, 3, False),
+        (-8, 118, True),
+        (8, 118, False),
+        (14, -118, True),
+        (13, -175, False),
+    ],
+)
+def test_a_clock_far_from_the_fields_time_is_doubted(
+    desk, monkeypatch, hours, longitude, doubted
+):
+    zone = timezone(timedelta(hours=hours))
+
+    class Now(datetime):
+        def astimezone(self, tz=None):
+            return datetime.astimezone(self, tz or zone)
+
+    monkeypatch.setattr(desk_room, "now", lambda: Now.now(UTC))
+    site = SimpleNamespace(longitude=longitude)
+    monkeypatch.setattr(Desk, "anywhere", lambda _: site)
+    assert bool(desk.doubt()) == doubted
 
 
 def test_what_was_read_or_answered_is_not_undone(ask, folder):

@@ -17,7 +17,6 @@ from driftmap.hazard.harm import (
     gather,
 )
 from driftmap.hazard.people import expected_casualties, individual_risk
-from driftmap.hazard.steering import tilted_mean
 
 N = 400
 ONE = np.ones(N)
@@ -155,14 +154,6 @@ def test_small_area_takes_a_square_about_its_middle():
     risk = individual_risk(gather([piece(10, at=(0.0, 0.0))], N), crowd(shape=shed))
     assert (risk.east, risk.north) == (45.0, 45.0)
     assert risk.risk.hits == 10  # within 50 m of its middle both ways
-
-
-def test_weights_of_steered_flights_enter_once():
-    weights = np.where(np.arange(N) < 200, 0.01, 2.0)
-    found = expected_casualties(
-        gather([piece(100)], N, weights=weights), [crowd()], mean=tilted_mean
-    )
-    assert found.total.estimate == pytest.approx(100 * 0.01 / N * 2 * 0.01)
 
 
 @pytest.mark.parametrize("broken", [math.nan, math.inf])
