@@ -16,9 +16,11 @@ import pytest
 from shell import driftmap
 
 from driftmap.cli import assess
-from driftmap.montecarlo import cloud
+from driftmap.montecarlo import cloud, fitted
 from driftmap.report import map as map_page
-from driftmap.rules import facts
+from driftmap.rules import facts, template
+from driftmap.rules.evaluate import evaluate
+from driftmap.rules.facts import with_answers
 from driftmap.verdict import assessment
 
 ROOT = Path(__file__).parents[2]
@@ -28,6 +30,13 @@ WHEN = "2026-06-13T08:30-07:00"
 READ = "# read 2026-06-13 08:10-07:00\n"
 PLACE = (-117.952, 41.604)
 KEPT = 48  # clouds, some 10 MB each
+FEW = 200
+UNFLOWN = {
+    *("head count", "implausible", "missing", "position", "rule", "surface wind"),
+    *("wind age", "wind gap", "wind layer", "wind near ground", "wind undated"),
+    "wind warned",
+}
+"""Kinds of checks that speak, or do not, whatever the flights show, however few they are."""
 TOLD_OF = {"source", "assumed", "age", "dated", "undated", "warned", "levels"}
 """What a wind says of itself, which moves no flight."""
 
@@ -221,6 +230,33 @@ def air(wind):
     return [getattr(wind, name) for name in names]
 
 
+def rows_of(said_no, sets, facts, said, asked):
+    """List what is asked of one who answers all as a scene does, whatever else may be asked.
+
+    The command tries every answer, so that its file serves whoever fills it in otherwise.
+    """
+    rows, before = {}, None
+    while rows != before:
+        before = dict(rows)
+        given = {name: next(template._answers_to(name, asked))[1] for name in rows}
+        confirmed = {n: n not in said_no for n in given if n in asked}
+        numbers = {n: value for n, value in given.items() if n not in asked}
+        told = replace(said, confirmed=confirmed, numbers=numbers)
+        results = evaluate(sets, with_answers(facts, told), told)
+        rows |= {name: "" for result in results for name in result.answer}
+    return rows
+
+
+class Alike(fitted.Same):
+    """A flight that is the same as every other of which the same is told."""
+
+    def __hash__(self):
+        return hash(self.flight.model_dump_json())
+
+    def __eq__(self, other):
+        return self.flight.model_dump_json() == other.flight.model_dump_json()
+
+
 class Once:
     """Work done once for what is asked, the answers asked for last kept."""
 
@@ -243,7 +279,7 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
 
     Clouds are flown and outlined once: many scenes differ only in who stands where.
     """
-    asked, flown, drawn = {}, Once(KEPT), Once(30 * KEPT)
+    asked, said_no, flown, drawn = {}, [], Once(KEPT), Once(30 * KEPT)
     fly, containment = cloud.fly, assessment.containment
     # Other aims and other readings are told beside a verdict; no verdict knows of them.
     without = partial(assessment.assess_setup, advice=False)
@@ -279,7 +315,10 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
         with pytest.MonkeyPatch.context() as patch:
             for room in (cloud, assessment, facts):
                 patch.setattr(room, "fly", fly_once)
+            patch.setattr(fitted, "Same", Alike)
+            patch.setattr(template, "_every_row", partial(rows_of, said_no))
             patch.setattr(assessment, "containment", drawn_once)
+            patch.setattr(assessment, "influences", lambda _: ())
             patch.setattr(assessment, "assess_setup", without)
             patch.setattr(assess, "_forewarn", lambda *_: None)
             patch.setattr(map_page, "map_html", lambda *_, **__: "")
@@ -287,9 +326,11 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
         return done.returncode, done.stdout + done.stderr
 
     def answers_for(scene, common, winds):
-        key = (scene.flight, json.dumps(geojson(scene)), scene.when, scene.winds)
+        place = json.dumps(geojson(scene))
+        key = (scene.flight, place, scene.when, scene.winds, *scene.answers)
         if key not in asked:
             path = folder / f"asked-{len(asked)}.toml"
+            said_no[:] = [name for name, text in scene.answers.items() if text == "no"]
             run("rules", *common, *winds, "--write-answers", path)
             asked[key] = path.read_text(encoding="utf-8") if path.exists() else ""
         if not asked[key]:
@@ -318,7 +359,28 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
                 speaking.setdefault(check["kind"], []).append(check)
         return verdict, speaking, said
 
+    word.run = run
     return word
+
+
+def never_milder(speak, scene, mildest, kind):
+    """Hold a scene against the mildest word, and against the check that must say so.
+
+    Few flights do where what no flight decides says it by itself.
+    """
+    verdict, speaking, said = "go", {}, ""
+    if kind is None or kind in UNFLOWN:
+        verdict, speaking, said = speak(scene.but(samples=min(FEW, scene.samples)))
+        outcomes = {
+            c["outcome"] for k in UNFLOWN & speaking.keys() for c in speaking[k]
+        }
+        if verdict != "refused":
+            verdict = "no-go" if "fail" in outcomes else "hold" if outcomes else "go"
+    if RANK.index(verdict) < RANK.index(mildest):
+        verdict, speaking, said = speak(scene)
+    assert RANK.index(verdict) >= RANK.index(mildest), shown(speaking, said)
+    if kind is not None and verdict != "refused":
+        assert kind in speaking, shown(speaking, said)
 
 
 DAY = Scene()

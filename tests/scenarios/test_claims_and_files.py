@@ -7,7 +7,6 @@ pieces is the ground it stands for; a set of rules takes nothing away from anoth
 from __future__ import annotations
 
 import json
-import sys
 
 import pytest
 from scene import (
@@ -25,11 +24,10 @@ from scene import (
     box,
     crowd,
     disc,
+    never_milder,
     shown,
     table,
 )
-
-from driftmap.cli import main
 
 
 def squares(role, place, wide, step, size=1.0, **properties):
@@ -72,11 +70,10 @@ def record(*rows):
 
 
 CURVE = f'thrust_curve = "{ROOT / "examples" / "willet_motor.csv"}"'
-FEW = DAY.but(samples=200)  # what is asked here speaks whatever the flights show
 
 
 def says(*pairs):
-    return FEW.edited(*pairs), "hold", "implausible"
+    return DAY.edited(*pairs), "hold", "implausible"
 
 
 DRAG, CANOPY = 'drag_coefficient = "0.48"', 'drag_coefficient = "0.75"'
@@ -161,7 +158,7 @@ CLAIMS = {
     ),
     **{
         f"a motor that bursts {how}": (
-            FEW.but(flight=TOLD).edited(pair),
+            DAY.but(flight=TOLD).edited(pair),
             "hold",
             "implausible",
         )
@@ -173,14 +170,14 @@ CLAIMS = {
         }.items()
     },
     "three motors of which nobody says whose the curve is": (
-        FEW.edited(("[motor]", "[motor]\ncount = 3")).but(
+        DAY.edited(("[motor]", "[motor]\ncount = 3")).but(
             answers={"motors_told_together": None}
         ),
         "hold",
         "rule",
     ),
     "three motors lit in the air, of which one may stay out": (
-        FEW.plus(
+        DAY.plus(
             '[air_start]\nignition = "0.5 s"\n[air_start.motor]\ncount = 3\n'
             'total_impulse = "60 N s"\nburn_time = "1.5 s"\npropellant_mass = "30 g"'
         ),
@@ -188,12 +185,12 @@ CLAIMS = {
         "missing",
     ),
     "drag by Mach without the coefficient": (
-        FEW.edited((f"{DRAG}", "drag_by_mach = [[0, 0.2], [0.9, 0.2], [1.1, 0.4]] #")),
+        DAY.edited((f"{DRAG}", "drag_by_mach = [[0, 0.2], [0.9, 0.2], [1.1, 0.4]] #")),
         "refused",
         None,
     ),
     "an apogee known to a hair": (
-        LOW.but(samples=200).edited(
+        LOW.edited(
             ('"285 m +/- 15 m"', '"285 m +/- 0 m"'),
             ('"7.9 s +/- 0.05 s"', '"7.9 s +/- 0 s"'),
         ),
@@ -201,12 +198,12 @@ CLAIMS = {
         "implausible",
     ),
     "a label too weak to lift it": (
-        LOW.but(samples=200, answers={**LOW.answers, "average_thrust": "3 N"}),
+        LOW.but(answers={**LOW.answers, "average_thrust": "3 N"}),
         "hold",
         "implausible",
     ),
     "a label too small for the apogee": (
-        LOW.but(samples=200, answers={**LOW.answers, "total_impulse": "5 N s"}),
+        LOW.but(answers={**LOW.answers, "total_impulse": "5 N s"}),
         "hold",
         "implausible",
     ),
@@ -218,9 +215,7 @@ CLAIMS = {
         )
     ),
     "a streamer that holds like a canopy": (
-        LOW.but(samples=200).edited(
-            ('width = "0.26 m"', 'width = "0.26 m"\ndrag_coefficient = "3"')
-        ),
+        LOW.edited(('width = "0.26 m"', 'width = "0.26 m"\ndrag_coefficient = "3"')),
         "hold",
         "implausible",
     ),
@@ -228,7 +223,7 @@ CLAIMS = {
 
 DRAWN = {
     "people as dots forty metres apart": (
-        FEW.also(*dots(300.0, 40.0, 1)),
+        DAY.also(*dots(300.0, 40.0, 1)),
         "no-go",
         "among people",
     ),
@@ -513,19 +508,17 @@ SKY = {
         )
     },
     "forty miles an hour a foot above the mast": (
-        DAY.but(
-            winds=(ALOFT.replace("300,85,7\n", "34,240,40\n300,85,7\n"),), samples=200
-        ),
+        DAY.but(winds=(ALOFT.replace("300,85,7\n", "34,240,40\n300,85,7\n"),)),
         "hold",
         "wind warned",
     ),
     "a table that an app foretold": (
-        FEW.but(winds=("# forecast by the app\n" + ALOFT,)),
+        DAY.but(winds=("# forecast by the app\n" + ALOFT,)),
         "hold",
         "wind warned",
     ),
     "a kite in a gale within a table's calm": (
-        FEW.but(winds=("4 mph from 75", "30 mph from 240 at 150 m", ALOFT)),
+        DAY.but(winds=("4 mph from 75", "30 mph from 240 at 150 m", ALOFT)),
         "hold",
         "wind warned",
     ),
@@ -680,12 +673,12 @@ SAID = {
         )
     },
     "ground cleared for eighty miles": (
-        FEW.but(answers={"cleared_diameter": "80 mi"}),
+        DAY.but(answers={"cleared_diameter": "80 mi"}),
         "refused",
         None,
     ),
     "a level that nobody has": (
-        FEW.but(answers={"certification_level": 4}),
+        DAY.but(answers={"certification_level": 4}),
         "refused",
         None,
     ),
@@ -762,7 +755,7 @@ SAID = {
         "position",
     ),
     "a crowd a tenth of a degree away": (
-        FEW.also(
+        DAY.also(
             crowd(0, -11_100, 120, name="South crowd line"),
         ).but(answers={"drawn_where_it_is": None}),
         "hold",
@@ -770,7 +763,7 @@ SAID = {
     ),
     **{
         f"the site's elevation told as {told}": (
-            FEW.but(members={"elevation": told}, answers={"elevation_checked": None}),
+            DAY.but(members={"elevation": told}, answers={"elevation_checked": None}),
             "hold",
             "rule",
         )
@@ -784,10 +777,7 @@ SCENES = {**CLAIMS, **DRAWN, **NOBODY, **SIGNED, **SKY, **SAID}
 
 @pytest.mark.parametrize(("scene", "mildest", "kind"), SCENES.values(), ids=SCENES)
 def test_never_milder_than_an_officer(speak, scene, mildest, kind):
-    verdict, speaking, said = speak(scene)
-    assert RANK.index(verdict) >= RANK.index(mildest), shown(speaking, said)
-    if kind is not None and verdict != "refused":
-        assert kind in speaking, shown(speaking, said)
+    never_milder(speak, scene, mildest, kind)
 
 
 FLAG = '[[rule]]\nname = "flag_out"\nquestion = "the flag is out"\n'
@@ -883,20 +873,16 @@ PLAIN = {
     ("flight", "wind", "answers", "samples"), PLAIN.values(), ids=PLAIN
 )
 def test_a_plain_day_with_the_examples_as_they_are_is_go(
-    tmp_path, monkeypatch, capsys, flight, wind, answers, samples
+    speak, tmp_path, monkeypatch, flight, wind, answers, samples
 ):
     monkeypatch.chdir(ROOT)
-    given = [
+    code, said = speak.run(
         *("assess", f"examples/{flight}.toml", "--wind", wind),
         *("--site", "sites/saltgrass-flat.geojson"),
-        *("--when", "2026-06-13T08:30-07:00", "--samples", str(samples)),
-        *("--answers", f"examples/{answers}.toml", "--out", str(tmp_path)),
-    ]
-    monkeypatch.setattr(sys, "argv", ["driftmap", *given])
-    with pytest.raises(SystemExit) as end:
-        main()
-    said = capsys.readouterr().out
-    assert CODES[end.value.code or 0] == "go", said
+        *("--when", "2026-06-13T08:30-07:00", "--samples", samples),
+        *("--answers", f"examples/{answers}.toml", "--out", tmp_path),
+    )
+    assert CODES[code] == "go", said
     told = json.loads((tmp_path / "assessment.json").read_text(encoding="utf-8"))
     assert all(check["outcome"] == "pass" for check in told["checks"])
     assert "Flight of 2026-06-13 08:30 (15:30 UTC), High-power pads at 41." in said
