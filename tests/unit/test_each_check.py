@@ -6,6 +6,7 @@ import math
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -14,13 +15,13 @@ import shapely
 from driftmap.failures.cases import LIKELIHOOD, WORKS
 from driftmap.ground.site import Area, Site, Waiver
 from driftmap.hazard.exposure import harm_of
-from driftmap.hazard.probability import beyond_reach, never_there
+from driftmap.hazard.probability import beyond_reach, binomial, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers
-from driftmap.rules.lands import near_a_border
-from driftmap.verdict import consequence_checks, judgement
-from driftmap.verdict.check import Check, Kind, at_least, at_most
+from driftmap.rules.lands import near_a_border, standing
+from driftmap.verdict import consequence_checks, judgement, launch_checks
+from driftmap.verdict.check import OUTCOMES, Check, Kind, at_least, at_most
 from driftmap.verdict.claim_checks import by_default, lowered_likelihoods
 from driftmap.verdict.consequence_checks import under_the_fall, with_clear_aim
 from driftmap.verdict.limits import LIMITS, SIGNED, show_limit
@@ -61,6 +62,52 @@ def test_a_figure_against_its_limit(interval, limit, outcome):
     lower, upper = interval
     assert at_most(interval, limit) == outcome
     assert at_least((-upper, -lower), -limit) == outcome
+
+
+PAIRS = [(one, other) for one in OUTCOMES for other in OUTCOMES]
+
+
+@pytest.mark.parametrize(("eased", "strict"), PAIRS)
+def test_what_only_an_eased_limit_lets_pass_holds(eased, strict):
+    one, other = (
+        Check(kind=Kind.CASUALTIES, outcome=outcome, source=source, limit=limit)
+        for outcome, source, limit in ((eased, "eased", 2.0), (strict, "own", 1.0))
+    )
+    (told,) = judgement._capped([one], [other], "a loosened limit")
+    if eased == "pass" != strict:
+        assert (told.outcome, told.limit, told.source) == ("warn", 1.0, "eased")
+        assert told.note == "kept only by a loosened limit."
+    else:
+        assert told == one
+
+
+def test_what_was_not_known_as_well_as_was_asked_holds():
+    asked = [
+        SimpleNamespace(area=name, looks=SimpleNamespace(reached=reached))
+        for name, reached in (("Camp", True), ("Road", False))
+    ]
+    (check,) = judgement._unreached(asked)
+    assert (check.kind, check.area, check.outcome) == (Kind.PRECISION, "Road", "warn")
+
+
+def test_flights_that_show_a_limit_kept_and_no_more_than_two_in_a_hundred_above():
+    for limit in (0.3, 0.05, 0.01, 0.001):
+        least = judgement._alone(limit)
+        assert (
+            binomial(0, least).upper <= limit < binomial(0, least * 49 // 50 - 1).upper
+        )
+    need = judgement.Need(500, "x")
+    assert not need.warning(500)
+    assert "needs 500 flights or more" in need.warning(499)
+
+
+def test_a_wind_read_at_the_height_that_the_law_reaches_from_is_near_the_ground():
+    def told(height):
+        return launch_checks._lowest(SimpleNamespace(read_from=height))
+
+    assert told(launch_checks._NEAR_GROUND) == []
+    (check,) = told(math.nextafter(launch_checks._NEAR_GROUND, math.inf))
+    assert check.outcome == "warn"
 
 
 def test_a_least_value_looks_at_the_lower_end_to_pass_and_the_upper_to_fail():
@@ -293,6 +340,8 @@ def test_above_the_ceiling_and_out_of_the_cylinder(quiet):
     high = replace(quiet, apogee=replace(quiet.apogee, height=height))
     found = spoken(high, site())
     assert {k: c.outcome for k, c in found.items()} == {Kind.ABOVE_CEILING: "fail"}
+    level = replace(quiet, apogee=replace(quiet.apogee, height=np.full(N, 900.0)))
+    assert spoken(level, site()) == {}  # what reaches the ceiling is not above it
     way = quiet.way.copy()
     way[3, 2, : round(0.02 * N)] = 950.0
     found = spoken(replace(quiet, way=way), site())
@@ -426,6 +475,23 @@ def test_the_pad_lies_in_the_land_of_its_rules(rules, place, outcomes):
         assert "° N" in check.note or "° S" in check.note
         swapped = check.outcome == "fail" and abs(place[0]) < 60 and place[1] < 0
         assert ("swapped" in check.note) == swapped or rules == "australia"
+
+
+@pytest.mark.parametrize(
+    ("land", "towns"),
+    [
+        ("us", ((-157.9, 21.3), (-149.9, 61.2), (-81.8, 24.6), (-156.8, 71.3))),
+        ("us", ((-66.1, 18.5), (144.8, 13.5), (-176.7, 51.9))),
+        ("canada", ((-52.7, 47.6), (-63.6, 44.6), (-133.7, 68.4), (-62.3, 82.5))),
+        ("uk", ((-1.1, 60.2), (-5.5, 50.1), (1.75, 52.5), (-6.4, 58.2))),
+        ("australia", ((130.8, -12.5), (147.3, -42.9), (115.9, -32.0), (153.0, -27.5))),
+        ("new-zealand", ((168.4, -46.4), (173.3, -35.1), (178.0, -38.7))),
+        ("switzerland", ((7.4, 46.9), (8.6, 46.6))),
+    ],
+)
+def test_the_farthest_towns_of_a_land_lie_in_it(land, towns):
+    """Places from memory, to a tenth of a degree."""
+    assert {standing(land, *town) for town in towns} == {"inside"}
 
 
 @pytest.mark.parametrize(

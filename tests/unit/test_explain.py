@@ -2,8 +2,9 @@
 
 import json
 import sys
-from math import erfc, sqrt
+from math import erfc, exp, sqrt
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from click.testing import CliRunner
 from driftmap import fly, read_flight, read_wind
 from driftmap.cli.explain import explain_command
 from driftmap.errors import DriftmapError
-from driftmap.explain import evidence
+from driftmap.explain import evidence, fit
 from driftmap.explain.fit import ODD, fit_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
@@ -197,6 +198,25 @@ def test_how_far_a_piece_lies_from_its_rocket_is_the_way_between():
             return np.array(at)[:, None, None]
 
     assert evidence._away("fin", Fallen()) == pytest.approx(5.0)
+
+
+def test_how_near_flights_lie_is_their_mean_kernel():
+    """Flights at 0 and 1 about a report at 0, and each of them about the other."""
+    here, points = np.zeros((1, 1)), np.array([[0.0, 1.0]])
+    near = fit._density(here, points, leave=False)
+    assert near == pytest.approx([(1 + exp(-0.5)) / 2])
+    beside = fit._density(points, points, leave=True)
+    assert beside == pytest.approx([exp(-0.5)] * 2)
+
+
+@pytest.mark.parametrize("off", [0.0, 2.0, 4.0, 6.0])
+def test_a_report_is_as_odd_as_the_tail_beyond_it(off):
+    """Normal flights and a normal error: both tails beyond, of both spreads together."""
+    shown = off + 3.0 * np.random.default_rng(2).standard_normal((1, 1, 4000))
+    seen = SimpleNamespace(figure=lambda _: SimpleNamespace(misses=lambda: shown))
+    one = SimpleNamespace(seed=1, name="x")
+    told = fit._odd(SimpleNamespace(cloud=one, case=one), seen, np.ones(4000))
+    assert told == pytest.approx(erfc(off / sqrt(10) / sqrt(2)), abs=0.06)
 
 
 @pytest.mark.long

@@ -315,8 +315,31 @@ def test_a_log_cut_short_is_told_and_left(tmp_path, size):
     assert run.returncode == 2
     assert run.stderr.count("\n") == 1
     assert "Traceback" not in run.stderr
-    assert "damaged" in run.stderr or "cut short" in run.stderr
+    assert ("cut short" if size == 10 else "damaged") in run.stderr
     assert path.read_bytes() == data
+
+
+def test_an_index_damaged_on_the_disk_is_told(tmp_path):
+    path = tmp_path / "log.sqlite"
+    filled(path, 40).close()
+    base = sqlite3.connect(path)
+    base.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    (page,) = base.execute(
+        "SELECT rootpage FROM sqlite_master WHERE name = 'sqlite_autoindex_entry_1'"
+    ).fetchone()
+    (size,) = base.execute("PRAGMA page_size").fetchone()
+    base.close()
+    data = bytearray(path.read_bytes())
+    data[page * size - 20 : page * size] = bytes(20)  # the first cells of the page
+    path.write_bytes(data)
+    with pytest.raises(InputError, match=r"is damaged .*missing from index"):
+        Log(path)
+
+
+def test_a_log_that_is_not_there_is_told_and_not_made(tmp_path):
+    with pytest.raises(InputError, match="is not there; nothing was logged yet"):
+        Log(tmp_path / "log.sqlite", create=False)
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize("kind", ["text", "sqlite", "newer", "folder"])
@@ -414,22 +437,43 @@ def test_a_round_trip_gives_the_same_bytes(tmp_path):
         assert export_text(other) == text
 
 
-@pytest.mark.parametrize("harm", ["cut", "changed", "foreign", "newer", "loose"])
-def test_a_harmed_export_adds_nothing(tmp_path, harm):
+HARM = {
+    "cut": (lambda lines: lines[:-2], "is cut short"),
+    "an entry changed": ((3, '"go"', '"no-go"'), "entry was changed after"),
+    "an entry with more": (
+        (3, '"kind":', '"more":1,"kind":'),
+        "an entry has about, at",
+    ),
+    "a content changed": ((1, "name = 'x'", "name = 'y'"), "content was changed after"),
+    "no base64": ((2, '"base64":"', '"base64":"!'), "line 3: cannot be read"),
+    "foreign": (lambda _: ['{"type":"FeatureCollection"}'], "is no export of a"),
+    "a row of another form": (
+        lambda lines: [lines[0], "[]", *lines[1:]],
+        "line 2: must be an object",
+    ),
+    "newer": (
+        (0, f'"version":{VERSION}', f'"version":{VERSION + 1}'),
+        "by a newer driftmap",
+    ),
+    # The assessment that the outcomes speak of is missing.
+    "loose": (
+        lambda lines: [*lines[:3], *lines[4:-1], json.dumps({"lines": len(lines) - 2})],
+        "not there",
+    ),
+}
+
+
+@pytest.mark.parametrize(("harm", "told"), HARM.values(), ids=HARM)
+def test_a_harmed_export_adds_nothing(tmp_path, harm, told):
     lines = export_text(filled(tmp_path / "log.sqlite")).splitlines()
-    if harm == "cut":
-        lines = lines[:-2]
-    elif harm == "changed":
-        lines[3] = lines[3].replace('"go"', '"no-go"')
-    elif harm == "foreign":
-        lines = ['{"type":"FeatureCollection"}']
-    elif harm == "newer":
-        lines[0] = lines[0].replace(f'"version":{VERSION}', f'"version":{VERSION + 1}')
+    if callable(harm):
+        lines = harm(lines)
     else:
-        # The assessment that the outcomes speak of is missing.
-        lines = [*lines[:3], *lines[4:-1], json.dumps({"lines": len(lines) - 2})]
+        row, old, new = harm
+        assert sum(old in line for line in lines[row : row + 1]) == 1
+        lines[row] = lines[row].replace(old, new)
     with Log(tmp_path / "other.sqlite") as other:
-        with pytest.raises(InputError):
+        with pytest.raises(InputError, match=told):
             other.append(*read_export("\n".join(lines), "export.jsonl"))
         assert other.entries() == []
         assert other.contents() == []
@@ -440,6 +484,13 @@ def test_a_harmed_export_adds_nothing(tmp_path, harm):
     [
         ("outcome", {"body": {"found": [{"piece": "rocket"}]}}, "KeyError: 'at'"),
         ("outcome", {"body": {"found": 3}}, "not iterable"),
+        ("outcome", {"body": {"found": [{"at": [1, 2], "piece": 3}]}}, "piece must be"),
+        (
+            "assessment",
+            {"body": {"forecast": [{"case": 3, "cause": "x", "probability": 1}]}},
+            "a name and a cause",
+        ),
+        ("outcome", {"body": {}, "id": 7}, "'id' must be text"),
         ("assessment", {"body": {"forecast": [{"case": "x"}]}}, "probability"),
         ("assessment", {"body": {"when": "yesterday"}}, "yesterday"),
         ("outcome", {"body": {"case": ["x"]}}, "case must be text"),
@@ -483,6 +534,7 @@ def test_a_backup_while_another_writes_is_whole(tmp_path):
         log.backup(tmp_path / "copy0.sqlite")
 
 
+@pytest.mark.usefixtures("no_advice", "no_map")
 def test_assess_and_outcome_from_the_shell(tmp_path):
     path = tmp_path / "log.sqlite"
     run = driftmap(
@@ -637,7 +689,11 @@ def test_an_outcome_tied_to_no_assessment_says_so_and_can_be_tied(tmp_path):
         assert [e.about for e in log.current()] == [None, None, assessed.id]
 
 
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="asks of Linux")
 def test_the_log_lies_in_the_users_data(monkeypatch, tmp_path):
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
-    if sys.platform.startswith("linux"):
-        assert default_path() == tmp_path / "driftmap" / "log.sqlite"
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.delenv("XDG_DATA_HOME", raising=False)
+    here = tmp_path / ".local" / "share" / "driftmap" / "log.sqlite"
+    assert default_path() == here
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    assert default_path() == tmp_path / "data" / "driftmap" / "log.sqlite"
