@@ -1,6 +1,7 @@
 """Fixtures that several kinds of test share: the demo assessment and a real browser."""
 
 import dataclasses
+import hashlib
 import json
 import os
 import shutil
@@ -14,11 +15,13 @@ from hypothesis import settings
 
 from driftmap.dial import Reach, compute_dial
 from driftmap.ground.site import read_site
+from driftmap.hazard import zones
 from driftmap.planning import Supposition
+from driftmap.report import map as map_page
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.units import MILE_PER_HOUR
-from driftmap.verdict import limits
+from driftmap.verdict import assessment, limits
 from driftmap.verdict.assessment import Setup, assess
 from driftmap.winds import read_wind
 
@@ -40,14 +43,53 @@ SWITCHES = (
 )
 
 
-def pytest_collection_modifyitems(items):
-    """Let a browser test fail once: two cores may starve a real browser.
+LONGEST = ("tests/browser", "tests/scenarios", "")
 
-    What is wrong in a page is wrong twice. The report counts the tests that ran again.
+
+def pytest_collection_modifyitems(items):
+    """Begin with what takes longest; let a browser test fail once.
+
+    Two cores may starve a real browser, and what is wrong in a page is wrong twice. The
+    report counts the tests that ran again.
     """
+    items.sort(key=lambda item: list(map(item.nodeid.startswith, LONGEST)).index(True))
     for item in items:
         if item.get_closest_marker("browser"):
             item.add_marker(pytest.mark.flaky(reruns=1))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Give a worker all files of one name: what their tests share is made once."""
+    if config.option.dist != "load":  # that of `-n 2` by itself
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    class ByName(LoadFileScheduling):
+        def _split_scope(self, nodeid):
+            return Path(super()._split_scope(nodeid)).name
+
+    config.option.loadscopereorder = False  # the number of tests says little
+    return ByName(config, log)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def outlines_smoothed_once():
+    """Smooth an outline once: many pages are drawn of one assessment."""
+    smooth, kept = zones.calmed, {}
+
+    def once(shape, east, north, weights=None):
+        said = hashlib.sha256(shape.wkb)
+        for given in (east, north, weights):
+            said.update(b"" if given is None else given.tobytes())
+        key = said.digest()
+        if key not in kept:
+            kept[key] = smooth(shape, east, north, weights)
+        return kept[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(zones, "calmed", once)
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -59,16 +101,27 @@ def demo():
     return assess(flight, site, wind, samples=2000)
 
 
+@pytest.fixture
+def no_advice(monkeypatch):
+    """Try no other aim and no other reading beside a verdict: no check knows of them."""
+    monkeypatch.setattr(assessment, "with_clear_aim", lambda checks, *_: checks)
+    monkeypatch.setattr(assessment, "more_wind", lambda *_: ())
+
+
+@pytest.fixture
+def no_map(monkeypatch):
+    """Draw no map, which takes longer than a few hundred flights."""
+    monkeypatch.setattr(map_page, "map_html", lambda *_, **__: "no map")
+
+
 @pytest.fixture(scope="session")
 def just_now():
     """Give an assessment another word, as if for a flight at this minute."""
 
-    def judged(assessment, verdict):
-        answers = dataclasses.replace(assessment.answers, when=datetime.now(UTC))
-        wind = dataclasses.replace(assessment.wind, age=0.0, undated=())
-        return dataclasses.replace(
-            assessment, verdict=verdict, answers=answers, wind=wind
-        )
+    def judged(known, verdict):
+        answers = dataclasses.replace(known.answers, when=datetime.now(UTC))
+        wind = dataclasses.replace(known.wind, age=0.0, undated=())
+        return dataclasses.replace(known, verdict=verdict, answers=answers, wind=wind)
 
     return judged
 

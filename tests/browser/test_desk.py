@@ -25,7 +25,16 @@ from driftmap.rocket.flightfile import read_flight
 pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[2]
-RUN = "from driftmap.cli import main; main()"
+RUN = """
+from driftmap.desk import judging
+judging.FULL = 2000  # a word that counts comes ten times sooner
+from driftmap.desk import queue
+if not {judges}:
+    queue.Queue.start = lambda self: None
+if __name__ == "__main__":  # the workers begin with this file too
+    from driftmap.cli import main
+    main()
+"""
 PATIENCE = 60  # s; a loaded machine flies slowly
 # What a look may meet in between: an element drawn anew, a file not yet there.
 BETWEEN = (WebDriverException, LookupError, OSError)
@@ -41,11 +50,12 @@ height = "2 m"
 
 
 class Desk:
-    """A desk of a folder, really served."""
+    """A desk of a folder, really served; it may leave the flights unjudged."""
 
-    def __init__(self, folder):
-        self.folder = folder
-        command = [sys.executable, "-c", RUN, "desk", str(folder), "--no-browser"]
+    def __init__(self, folder, *, judges=True):
+        self.folder, run = folder, folder.with_name("run_desk.py")
+        run.write_text(RUN.format(judges=judges), "utf-8")
+        command = [sys.executable, str(run), "desk", str(folder), "--no-browser"]
         self.process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
         self.address = self.process.stdout.readline().split()[-1]
 
@@ -60,6 +70,14 @@ class Desk:
 def empty(tmp_path):
     """The desk of a folder that is not there yet."""
     desk = Desk(tmp_path / "own")
+    yield desk
+    desk.stop()
+
+
+@pytest.fixture
+def unjudged(tmp_path):
+    """Such a desk that only keeps the files."""
+    desk = Desk(tmp_path / "own", judges=False)
     yield desk
     desk.stop()
 
@@ -316,9 +334,8 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_mouse(browser, empty):
     assert flight.airframe.mass.value == 1.2
     (wind,) = (empty.folder / "winds").iterdir()
     given = ["assess", flight.source, "--site", site.source, "--wind", str(wind)]
-    out = CliRunner().invoke(
-        cli, [*given, "--out", str(empty.folder / "out"), "--json"]
-    )
+    given += ["--samples", "2000", "--out", str(empty.folder / "out"), "--json"]
+    out = CliRunner().invoke(cli, given)
     assert json.loads(out.stdout)["verdict"].upper() == word, reason
 
 
@@ -516,14 +533,14 @@ def features(desk):
     return json.loads((desk.folder / "site.geojson").read_text("utf-8"))["features"]
 
 
-def test_a_field_is_drawn_by_touch_on_a_phone(browser, empty):
-    room(browser, empty, "field", width=360, height=740)
+def test_a_field_is_drawn_by_touch_on_a_phone(browser, unjudged):
+    room(browser, unjudged, "field", width=360, height=740)
     browser.cdp("Emulation.setTouchEmulationEnabled", enabled=True)
     try:
         for label, value in FIELD:
             fill(browser, label, value)
         click(browser, "Put the pad there")
-        until((empty.folder / "site.geojson").exists, "the site's file")
+        until((unjudged.folder / "site.geojson").exists, "the site's file")
         fill(browser, "What", "camp")
         click(browser, "by corners")
         ground = browser.find(".ground")
@@ -536,16 +553,16 @@ def test_a_field_is_drawn_by_touch_on_a_phone(browser, empty):
         click(browser, "Take one back")
         browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
         touch(browser, 0.2, 0.2)  # back at the first corner: the area is closed
-        until(lambda: len(features(empty)) == 2, "the closed area")
-        (ring,) = features(empty)[1]["geometry"]["coordinates"]
+        until(lambda: len(features(unjudged)) == 2, "the closed area")
+        (ring,) = features(unjudged)[1]["geometry"]["coordinates"]
         assert len(ring) == 4
         # A corner is drawn elsewhere, and undo brings it back.
-        before = features(empty)
+        before = features(unjudged)
         browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
         touch(browser, 0.8, 0.8, (0.85, 0.7), (0.9, 0.6))
-        until(lambda: features(empty) != before, "the corner moved")
+        until(lambda: features(unjudged) != before, "the corner moved")
         click(browser, "Undo")
-        until(lambda: features(empty) == before, "it undone")
+        until(lambda: features(unjudged) == before, "it undone")
         # The ruler.
         click(browser, "Ruler")
         browser.js("arguments[0].scrollIntoView({block: 'center'})", ground)
@@ -638,8 +655,8 @@ def test_bad_input_is_said_and_stays_to_be_mended(
     assert features(demo_desk) == before
 
 
-def test_what_the_field_cannot_read_is_said_while_other_parts_miss(browser, empty):
-    room(browser, empty, "field")
+def test_what_the_field_cannot_read_is_said_while_other_parts_miss(browser, unjudged):
+    room(browser, unjudged, "field")
     fill(browser, "Height of the pad", "banana")
     fill(browser, "Rules that hold here", "several, or a file of your own")
     words = until(lambda: browser.find('[data-at="rules"]'), "the field for words")
@@ -835,9 +852,10 @@ A_GO = """
 
 def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
     """The page alone, its desk gone: every word turns to hold and says why."""
-    (tmp_path / "flights").mkdir()
-    shutil.copy(ROOT / "examples" / "dunlin.toml", tmp_path / "flights")
-    desk = Desk(tmp_path)
+    flights = tmp_path / "own" / "flights"
+    flights.mkdir(parents=True)
+    shutil.copy(ROOT / "examples" / "dunlin.toml", flights)
+    desk = Desk(tmp_path / "own", judges=False)
     try:
         room(browser, desk, "day")
         click(browser, "Add to the day")

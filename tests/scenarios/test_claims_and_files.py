@@ -147,7 +147,7 @@ CLAIMS = {
         ('opens_at = "apogee"', 'opens_at = "900 m"')
     ),
     "a glide of 8, which may be a ratio": (
-        FEW.edited(('opens_at = "apogee"', 'opens_at = "apogee"\nglide = 8')),
+        DAY.edited(('opens_at = "apogee"', 'opens_at = "apogee"\nglide = 8')),
         "refused",
         None,
     ),

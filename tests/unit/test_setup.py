@@ -42,8 +42,16 @@ def test_an_assessment_hands_back_what_it_was_made_of(setup, wind):
     assert one.checks == again.checks
 
 
-def test_compare_holds_the_plan_beside_its_alternatives(setup, wind):
-    found = compare(setup, wind)
+@pytest.fixture(scope="module")
+def compared(setup, wind):
+    """The alternatives, and what was heard of how far it was."""
+    heard = []
+    found = compare(setup, wind, progress=lambda *told: heard.append(told))
+    return found, heard
+
+
+def test_compare_holds_the_plan_beside_its_alternatives(setup, wind, compared):
+    found, _ = compared
     plan = assess_setup(setup, wind)
     assert found[0].assessment.checks == plan.checks
     assert len({one.name for one in found}) == len(found) > 1
@@ -84,9 +92,8 @@ def test_a_piece_is_summed_up_once_for_all_who_tell_of_it(setup, wind):
     assert found.radii[0] < found.radii[1] < found.radii[2]
 
 
-def test_long_work_says_how_far_it_is(setup, wind):
-    heard = []
-    found = compare(setup, wind, progress=lambda *told: heard.append(told))
+def test_long_work_says_how_far_it_is(compared):
+    found, heard = compared
     assert heard == [(1, len(found) - 1 - i) for i in range(len(found))]
 
 
