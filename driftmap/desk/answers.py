@@ -6,7 +6,7 @@ import hashlib
 import json
 import re
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, cast
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.rocket.flight import Flight
     from driftmap.rules import Occasion
+    from driftmap.rules.kinds import Scope
 
 __all__ = ["answer", "answer_files", "asked", "told_back"]
 
@@ -155,13 +156,13 @@ def answer(
     if value:
         check_answers("answer", {name: _plain(value)}, picked_rules(site))
     now = Occasion.of(flight, site, when)
-    day, scope = str(now.day), told["scope"]
+    scope = told["scope"]
     with folder.held():
         files = answer_files(folder)
         before = [
             _drop(folder, file, name)
             for file in files
-            if _same_occasion(folder, file, scope, day, flight.name)
+            if _counts_now(folder, file, scope, now)
         ]
         target = _target(scope, now, by)
         document = tomlkit.parse(folder.text(target) or _head(scope, now, by))
@@ -203,18 +204,16 @@ def _head(scope: str, now: Occasion, by: str) -> str:
     return "\n".join(lines) + "\n\n"
 
 
-def _same_occasion(
-    folder: Folder, file: str, scope: str, day: str, flight: str
-) -> bool:
-    """Tell whether an answer there would count now: those of other days stay as they are."""
+def _counts_now(folder: Folder, file: str, scope: str, now: Occasion) -> bool:
+    """Tell whether an answer there counts: those of other days and places stay as they are."""
+    from driftmap.rules.occasion import HEAD, read_head  # noqa: PLC0415
+
     try:
-        document = tomlkit.parse(folder.text(file) or "")
+        given = tomlkit.parse(folder.text(file) or "").unwrap()
+        head = read_head(file, {key: given.get(key) for key in HEAD}, now.longitude)
     except (TOMLKitError, DriftmapError):
         return False
-    mine = str(document.get("flight", flight)).casefold() == flight.casefold()
-    today = str(document.get("date", "")).startswith(day)
-    lasts = scope in {"season", "ground"}
-    return lasts or (today and (scope == "day" or mine))
+    return not head.not_for(now, cast("Scope", scope))
 
 
 def _drop(folder: Folder, file: str, name: str) -> str:

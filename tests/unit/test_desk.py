@@ -745,6 +745,24 @@ def test_a_no_that_is_taken_back_stands_beside_every_word(ask, folder, between):
     assert read_answers(files, picked_rules(site), tomorrow).taken_back == ()
 
 
+def test_an_answer_at_one_pad_leaves_that_of_another(ask, folder):
+    put_on(ask, "willet")
+    (item,) = read_day(folder).items
+    told = {"name": "no_airport_near", "scope": "ground", "value": "yes", "by": "Ann"}
+    here = ask.good(f"answers/{item.id}", told)["file"]
+    drawn = json.loads(folder.text("site.geojson"))
+    (pad,) = [f for f in drawn["features"] if f["properties"]["role"] == "pad"]
+    pad["geometry"]["coordinates"][0] += 0.005
+    folder.path("site.geojson").write_text(json.dumps(drawn))
+    rows = {row["name"]: row for row in ask.good(f"answers/{item.id}")}
+    assert rows["no_airport_near"]["needed"]
+    assert "km off" in rows["no_airport_near"]["stale"]
+    there = ask.good(f"answers/{item.id}", told)["file"]
+    assert there != here
+    assert "no_airport_near" in tomllib.loads(folder.text(here))
+    assert "no_airport_near" in tomllib.loads(folder.text(there))
+
+
 @pytest.mark.parametrize(
     ("told", "named"),
     [
