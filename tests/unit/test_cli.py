@@ -37,19 +37,10 @@ no_page = pytest.mark.usefixtures("no_map")
 
 def assess(tmp_path, *more, samples=500, flight=FLIGHT, site=SITE, wind=MORNING):
     out = tmp_path / "out"
-    arguments = [
-        flight,
-        "--site",
-        site,
-        "--wind",
-        wind,
-        *(("--when", WHEN[wind]) if wind in WHEN else ()),
-        "--samples",
-        samples,
-        "--out",
-        out,
-    ]
-    return driftmap("assess", *arguments, "--answers", ANSWERS, *more), out
+    arguments = [flight, "--site", site, "--wind", wind, "--samples", samples]
+    arguments += ["--when", WHEN[wind]] if wind in WHEN else []
+    arguments += ["--answers", ANSWERS, "--out", out]
+    return driftmap("assess", *arguments, *more), out
 
 
 @pytest.mark.parametrize(
@@ -206,71 +197,28 @@ def test_hot_day_falls_faster(tmp_path):
     assert speeds[1] / speeds[0] == pytest.approx(np.sqrt(313.15 / 263.15), rel=0.01)
 
 
+HERE = ["assess", FLIGHT, "--site", SITE]
+DAY = [*HERE, "--wind", MORNING]
+BODY = {"--from": 90, "--mass": 1, "--drag-area": 1, "--wind": "calm"}
 BAD = [
     (["assess", "nowhere.toml", "--site", SITE, "--wind", MORNING], "nowhere.toml"),
-    (
-        ["assess", FLIGHT, "--site", "nowhere.geojson", "--wind", MORNING],
-        "nowhere.geojson",
-    ),
+    (["assess", FLIGHT, "--site", "no.geojson", "--wind", MORNING], "no.geojson"),
     (["assess", FLIGHT, "--site", FLIGHT, "--wind", MORNING], "willet.toml"),
-    (["assess", FLIGHT, "--site", SITE, "--wind", "brisk"], "brisk"),
-    (["assess", FLIGHT, "--site", SITE, "--wind", "12 mph from 2700"], "2700"),
-    (["assess", FLIGHT, "--site", SITE], "--wind"),
-    (
-        ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--samples", "0"],
-        "--samples",
-    ),
-    (
-        ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--sample", "9"],
-        "--samples",
-    ),
-    (["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--units", "cgs"], "cgs"),
-    (
-        [
-            "assess",
-            FLIGHT,
-            "--site",
-            SITE,
-            "--wind",
-            MORNING,
-            *THEN,
-            "--temperature",
-            "90 C",
-        ],
-        "temperature",
-    ),
-    (
-        ["drop", "--from", "-3", "--mass", 1, "--drag-area", 1, "--wind", "calm"],
-        "--from",
-    ),
-    (
-        ["drop", "--from", 90, "--mass", "x", "--drag-area", 1, "--wind", "calm"],
-        "--mass",
-    ),
-    (
-        ["drop", "--from", 9e4, "--mass", 1, "--drag-area", 1, "--wind", "calm"],
-        "--from",
+    ([*HERE, "--wind", "brisk"], "brisk"),
+    ([*HERE, "--wind", "12 mph from 2700"], "2700"),
+    (HERE, "--wind"),
+    ([*DAY, "--samples", "0"], "--samples"),
+    ([*DAY, "--sample", "9"], "--samples"),
+    ([*DAY, "--units", "cgs"], "cgs"),
+    ([*DAY, *THEN, "--temperature", "90 C"], "temperature"),
+    ([*DAY, *THEN, "--answers", "no"], "no"),
+    ([*DAY, *THEN, "--precision", "0"], "--precision"),
+    *(
+        (["drop", *sum({**BODY, key: value}.items(), ())], key)
+        for key, value in (("--from", "-3"), ("--mass", "x"), ("--from", 9e4))
     ),
     (["asses"], "Did you mean 'assess'"),
     (["cases", "nowhere.toml"], "nowhere.toml"),
-    (
-        ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, *THEN, "--answers", "no"],
-        "no",
-    ),
-    (
-        [
-            "assess",
-            FLIGHT,
-            "--site",
-            SITE,
-            "--wind",
-            MORNING,
-            *THEN,
-            "--precision",
-            "0",
-        ],
-        "--precision",
-    ),
     (["rules", FLIGHT, "--site", SITE, "--rules", "usa"], "usa"),
     (["compare", FLIGHT, "--site", SITE, "--wind", "x"], "x"),
 ]
@@ -337,17 +285,9 @@ def test_a_folder_that_cannot_be_made(tmp_path):
 
 
 def test_drop_keys_and_sense():
-    body = [
-        "--from",
-        "1000",
-        "--mass",
-        "1.5",
-        "--drag-area",
-        "0.75",
-        "--speed-up",
-        "20",
-    ]
-    run = driftmap("drop", *body, "--wind", "10 m/s from 270", "--json")
+    body = ("--from", "1000", "--mass", "1.5", "--drag-area", "0.75")
+    wind = ("--wind", "10 m/s from 270")
+    run = driftmap("drop", *body, "--speed-up", "20", *wind, "--json")
     data = json.loads(run.stdout)
     assert set(data) == {"east_m", "north_m", "time_s", "impact_speed_mps", "energy_j"}
     assert data["east_m"] > 1000
@@ -357,18 +297,8 @@ def test_drop_keys_and_sense():
 
 def test_compare_and_cases(tmp_path):
     run = driftmap(
-        *(
-            "compare",
-            FLIGHT,
-            "--site",
-            SITE,
-            "--wind",
-            NOON,
-            "--samples",
-            500,
-            "--json",
-        ),
-        *("--when", WHEN[NOON]),
+        *("compare", FLIGHT, "--site", SITE, "--wind", NOON, "--when", WHEN[NOON]),
+        *("--samples", 500, "--json"),
     )
     rows = json.loads(run.stdout)["alternatives"]
     drift = {r["name"]: np.hypot(r["mean_east_m"], r["mean_north_m"]) for r in rows}

@@ -400,37 +400,25 @@ def test_reach_must_make_sense(top):
         Reach(top)
 
 
+def run(*more):
+    flight, site = "examples/dunlin.toml", "sites/saltgrass-flat.geojson"
+    words = (ROOT / flight, "--site", ROOT / site, *more)
+    return CliRunner().invoke(dial_command, [str(word) for word in words])
+
+
 @pytest.mark.parametrize("speed", ["fast", "0 mph", "200 mph", "3 kg"])
 def test_a_bad_top_speed_is_told_by_its_option(tmp_path, speed):
-    result = CliRunner().invoke(
-        dial_command,
-        [
-            str(ROOT / "examples" / "dunlin.toml"),
-            "--site",
-            str(ROOT / "sites" / "saltgrass-flat.geojson"),
-            "--top-speed",
-            speed,
-            "--out",
-            str(tmp_path / "out"),
-        ],
-    )
+    result = run("--top-speed", speed, "--out", tmp_path / "out")
     assert isinstance(result.exception, InputError)
     assert "--top-speed" in str(result.exception)
     assert not (tmp_path / "out").exists()
 
 
 def test_the_command_writes_one_page(tmp_path):
-    result = CliRunner().invoke(
-        dial_command,
-        [
-            str(ROOT / "examples" / "dunlin.toml"),
-            "--site",
-            str(ROOT / "sites" / "saltgrass-flat.geojson"),
-            "--wind",
-            str(ROOT / "examples" / "morning.csv"),
-            *("--speeds", "1", "--directions", "4", "--samples", "50"),
-            *("--top-speed", "3 m/s", "--units", "si", "--out", str(tmp_path)),
-        ],
+    result = run(
+        *("--wind", ROOT / "examples" / "morning.csv", "--samples", 50),
+        *("--speeds", 1, "--directions", 4, "--top-speed", "3 m/s"),
+        *("--units", "si", "--out", tmp_path),
     )
     assert result.exit_code == 0, result.output
     assert "5 winds: 0 go, 0 go if aloft" in result.output

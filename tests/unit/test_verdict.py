@@ -221,46 +221,9 @@ def test_harm_follows_head_count_and_shelter(flight, site, result):
     assert total(people=None).uncounted == ("Camp",)
 
 
-def test_document_has_the_promised_keys(result):
+def test_figures_of_the_document_fit_each_other(result):
     data = document(result)
-    assert set(data) >= {
-        "verdict",
-        "seed",
-        "samples",
-        "version",
-        "checks",
-        "cases",
-        "areas",
-        "assumed",
-        "cautions",
-    }
-    keys = [
-        "name",
-        "case",
-        "area",
-        "value",
-        "interval",
-        "limit",
-        "unit",
-        "outcome",
-        "source",
-    ]
-    assert all(set(line) >= set(keys) for line in data["checks"])
-    piece = data["cases"][0]["pieces"][0]
-    assert set(piece) >= {
-        "name",
-        "mean_east_m",
-        "mean_north_m",
-        "radius_50_m",
-        "radius_90_m",
-        "radius_99_m",
-        "time_s",
-        "impact_speed_mps",
-        "energy_j",
-    }
-    assert set(piece["time_s"]) == {"p5", "p50", "p95"}
     assert sum(case["probability"] for case in data["cases"]) == pytest.approx(1.0)
-    assert set(data["areas"][0]) >= {"name", "role", "hit_probability", "interval"}
     for risk in (data["expected_casualties"], data["individual_risk"]):
         low, high = risk["interval"]
         assert low <= risk["value"] <= high
