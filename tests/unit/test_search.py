@@ -1,6 +1,7 @@
 """Searching as a shell and a reader of the files see it; bad input is one clear line."""
 
 import json
+import math
 import re
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from driftmap.formulas.detection import SMALL
 from driftmap.observations.toward import _stencil
 from driftmap.report.squares import Squares
 from driftmap.rocket.flightfile import read_flight
+from driftmap.search import chances
 from driftmap.search.chances import Chances, Square
 from driftmap.search.phone import WALK_CAUTIONS
 from driftmap.search.walk import Walkers, plan_walk
@@ -156,11 +158,11 @@ def test_what_fits_nothing_flown_is_told(tmp_path):
     assert "AT ODDS" in (tmp_path / "out" / "search.html").read_text(encoding="utf-8")
 
 
-def grid(chances):
+def grid(shares):
     """A row of squares of 50 m with these chances, from the pad eastward."""
-    squares = Squares(50.0, 0.0, 0.0, len(chances), 1)
-    listed = tuple(Square(f"{i}", i, 0, p, ()) for i, p in enumerate(chances))
-    return Chances("rocket", squares, listed, 1 - sum(chances), (), 1000.0)
+    squares = Squares(50.0, 0.0, 0.0, len(shares), 1)
+    listed = tuple(Square(f"{i}", i, 0, p, ()) for i, p in enumerate(shares))
+    return Chances("rocket", squares, listed, 1 - sum(shares), (), 1000.0)
 
 
 def test_the_first_sweep_has_the_most_chance_for_each_metre():
@@ -171,6 +173,52 @@ def test_the_first_sweep_has_the_most_chance_for_each_metre():
     assert plan[0].gain == pytest.approx(
         sum([0.3, 0.3] + [0.01] * ("0" in plan[0].squares)) * seen, rel=1e-6
     )
+
+
+def test_chance_falls_into_the_square_where_places_lie():
+    squares = Squares(50.0, -50.0, 100.0, 2, 3)
+    at = np.array([[-49.0, -1.0, 1.0, 49.0, 49.0], [101.0, 101.0, 199.0, 249.0, 249.0]])
+    found = chances._by_square(squares, at, np.array([0.1, 0.2, 0.3, 0.15, 0.25]))
+    assert found == pytest.approx(np.array([[0.3, 0.0], [0.0, 0.3], [0.0, 0.4]]))
+    listed = [Square(str(p), 0, 0, p, ()) for p in (0.5, 0.25, 0.125)]
+    wanted = {0.5: 1, 0.51: 2, 0.75: 2, 0.8: 3, 0.99: 3}
+    assert {share: chances.smallest(listed, share) for share in wanted} == wanted
+    assert chances.smallest([], 0.5) == 0
+
+
+def test_places_are_smoothed_as_far_as_their_number_says():
+    """Scott's width n^(-1/6) times the covariance of the densest nine tenths of a normal.
+
+    Within the radius of nine tenths, r² = 2 ln 10, the variance is
+    (1 - (1 + r²/2) e^(-r²/2)) / 0.9 = 0.744 of the whole.
+    """
+    number, rng = 1000, np.random.default_rng(4)
+    at = np.linalg.cholesky([[9e4, 2e4], [2e4, 4e4]]) @ rng.standard_normal((2, number))
+    drawn, weights = chances._smoothed(at, np.full(number, 0.4 / number), rng)
+    assert weights.sum() == pytest.approx(0.4)
+    grown = np.diag(np.cov(drawn)) / np.diag(np.cov(at))
+    assert grown == pytest.approx(1 + 0.744 * number ** (-1 / 3), rel=0.01)
+
+
+def test_a_line_forms_up_goes_to_the_nearer_end_and_covers_its_squares():
+    """By hand: two people 12 m apart walk 2,500 m²/24 m a square; forming up costs 60 m."""
+    walkers = Walkers(count=2, spacing=12.0)
+    for start in ((0.0, 0.0), (400.0, 25.0)):
+        here = start
+        for sweep in plan_walk(grid([0.01, 0.3, 0.3, 0.01]), walkers, start):
+            there = math.dist(here, sweep.start)
+            assert there <= math.dist(here, sweep.end)
+            covered = len(sweep.squares) * 2500 / 24
+            assert sweep.metres == pytest.approx(60 + there + covered)
+            names = [int(name) for name in sweep.squares]
+            for at, name in ((sweep.start, names[0]), (sweep.end, names[-1])):
+                assert at == (50.0 * name + 25.0, 25.0)
+            here = sweep.end
+    west, east = (
+        plan_walk(grid([0.0, 0.4, 0.4, 0.0]), walkers, (x, 25.0))[0].squares
+        for x in (-300.0, 500.0)
+    )
+    assert west == tuple(reversed(east))
 
 
 def test_what_is_left_falls_to_what_walking_cannot_find():
