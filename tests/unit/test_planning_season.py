@@ -273,6 +273,16 @@ def test_none_seen_is_no_zero():
     assert go_share(hours_of("?")).upper == 1.0
 
 
+def test_a_single_day_of_both_kinds_tells_nothing_of_the_season():
+    mixed = go_share(hours_of("gghn?"))
+    assert (mixed.go, mixed.hold, mixed.no_go, mixed.days) == (2, 1, 1, 1)
+    assert (mixed.share, mixed.lower, mixed.upper) == (0.5, 0.0, 1.0)
+    every = go_share(hours_of("g" * 72))
+    assert (every.days, every.share, every.upper) == (3, 1.0, 1.0)
+    assert every.lower == pytest.approx(0.025 ** (1 / 3))
+    assert go_share(hours_of("g" * 24), offset=timedelta(hours=-1)).days == 2
+
+
 def test_months_and_hours_are_local():
     cells = by_month_and_hour(hours_of("g" * 3), offset=timedelta(hours=-7))
     assert set(cells) == {(4, 17), (4, 18), (4, 19)}
