@@ -33,7 +33,6 @@ __all__ = [
     "basic_casualty_area",
     "casualty_area",
     "gather",
-    "plan_casualty_area",
 ]
 
 
@@ -62,10 +61,6 @@ from Impacting Inert Debris for People in the Open", RTI/5180/60-31F, 1995)."""
 
 PERSON_HEIGHT: Final = 6 * FOOT
 """Height of a standing person, 6 ft [m] (from memory: as `PERSON_RADIUS`)."""
-
-PERSON_PLAN_WIDTH: Final = 0.6
-"""Side of a square of 0.36 m², a person seen from above [m] (from memory:
-NASA-STD-8719.14, requirement 4.7)."""
 
 BOUNCE: Final = 7.0
 """Casualty area over largest projected area that stands for bounce, skip, slide and splatter
@@ -178,43 +173,7 @@ def basic_casualty_area(radius: ArrayLike, angle: ArrayLike) -> FloatArray:
     return np.asarray(math.pi * reach**2 + 2 * reach * PERSON_HEIGHT * cotangent)
 
 
-def plan_casualty_area(section: ArrayLike) -> FloatArray:
-    """Give the casualty area of a piece as seen from above.
-
-    Parameters
-    ----------
-    section : array_like, shape (...)
-        Mean cross-section of the piece [m²].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        ``(0.6 + sqrt(section))**2`` [m²].
-
-    Raises
-    ------
-    ValueError
-        If a section is negative or not finite.
-
-    References
-    ----------
-    .. [1] NASA-STD-8719.14, section 4.7 (from memory). Made for debris from orbit, which
-       falls steeply: the angle of the path is left out.
-
-    Examples
-    --------
-    >>> plan_casualty_area([0.0, 0.01, 1.0]).round(2)
-    array([0.36, 0.49, 2.56])
-    """
-    area = np.asarray(section, float)
-    if not np.all((area >= 0) & np.isfinite(area)):
-        raise ValueError("'section' must be finite and not negative")
-    return np.asarray((PERSON_PLAN_WIDTH + np.sqrt(area)) ** 2)
-
-
-def casualty_area(
-    projected_area: ArrayLike, angle: ArrayLike, *, method: str = "cylinder"
-) -> FloatArray:
+def casualty_area(projected_area: ArrayLike, angle: ArrayLike) -> FloatArray:
     """Give the casualty area of a piece, bounce and slide included.
 
     The greater of the area of first contact and `BOUNCE` times the largest projected
@@ -224,11 +183,10 @@ def casualty_area(
     ``projected_area``, shape (...): largest projected area of the piece [m²]. For a
     convex piece it is at most twice the mean over all directions, which is a quarter of
     the surface; ``angle``, shape (...): angle of the path below the horizontal, in (0,
-    π/2] [rad]; ``method``: first contact by `basic_casualty_area`, the piece as a
-    sphere of the same projected area; or by `plan_casualty_area`, without the angle.
+    π/2] [rad]. First contact is that of a sphere of the same projected area.
 
     Result: casualty area [m²], shape (...). Raises `ValueError` if an area or an angle
-    is out of range, or the method unknown.
+    is out of range.
 
     A long tube that lies across its path reaches farther than a sphere of the same
     projected area; that is left to the factor of `BOUNCE`.
@@ -236,12 +194,7 @@ def casualty_area(
     area = np.asarray(projected_area, float)
     if not np.all((area >= 0) & np.isfinite(area)):
         raise ValueError("'projected_area' must be finite and not negative")
-    if method == "cylinder":
-        first = basic_casualty_area(np.sqrt(area / math.pi), angle)
-    elif method == "plan":
-        first = plan_casualty_area(area)
-    else:
-        raise ValueError(f"'method' must be cylinder or plan (got {method!r})")
+    first = basic_casualty_area(np.sqrt(area / math.pi), angle)
     return np.maximum(first, BOUNCE * area)
 
 

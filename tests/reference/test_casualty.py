@@ -4,7 +4,6 @@ Sources
 -------
 - Form and size of the person, 1 ft by 6 ft: Montgomery and Ward, RTI/5180/60-31F, 1995
   (from memory); the figures are that geometry worked by hand, to four decimals.
-- (0.6 + sqrt(A))² m² and 0.36 m²: NASA-STD-8719.14, 4.7 (from memory).
 - 11 ft lbf: 14 CFR part 417, appendix A, A417.25(b)(3), read in a copy; 1.3558179483 J in
   a foot pound-force.
 - Collective and individual limits: 14 CFR 450.101(a), read in copies.
@@ -29,7 +28,6 @@ from driftmap.hazard.harm import (
     basic_casualty_area,
     casualty_area,
     gather,
-    plan_casualty_area,
 )
 from driftmap.hazard.people import expected_casualties, individual_risk
 from driftmap.hazard.sampling import weighted_mean
@@ -51,16 +49,6 @@ def test_c41_c42_c44_person_as_a_cylinder(
     area = float(basic_casualty_area(radius_ft * FOOT, math.radians(degrees)))
     assert area / FOOT**2 == pytest.approx(square_feet, abs=5e-5)
     assert area == pytest.approx(square_metres, abs=5e-5)
-
-
-@pytest.mark.parametrize(("section", "area"), [(0.0, 0.36), (0.01, 0.49), (1.0, 2.56)])
-def test_c45_person_from_above(section, area):
-    assert float(plan_casualty_area(section)) == pytest.approx(area, abs=5e-3)
-
-
-@pytest.mark.parametrize(("section", "area"), [(0.05, 0.678328), (0.2, 1.096656)])
-def test_person_from_above_to_six_digits(section, area):
-    assert float(plan_casualty_area(section)) == pytest.approx(area, abs=5e-7)
 
 
 def test_seven_times_the_piece_governs_for_large_pieces_only():

@@ -198,8 +198,6 @@ def test_impossible_geometry_is_refused(radius, angle):
 def test_impossible_pieces_are_refused():
     with pytest.raises(ValueError, match="projected_area"):
         casualty_area(-1.0, 1.0)
-    with pytest.raises(ValueError, match="method"):
-        casualty_area(1.0, 1.0, method="guess")
 
 
 def test_cell_must_be_positive():
