@@ -27,8 +27,7 @@ from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.spread import quantile
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome
-from driftmap.verdict.claim_checks import by_default
-from driftmap.verdict.consequence_checks import Lines
+from driftmap.verdict.consequence_checks import Lines, by_default
 from driftmap.verdict.judgement import judge, together
 from driftmap.verdict.limits import read_limits, tightened
 

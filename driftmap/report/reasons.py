@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
+import numpy as np
+
 from driftmap.air.atmosphere import STANDARD_GRAVITY
+from driftmap.air.wind import told_at
 from driftmap.failures.bodies import by_opening
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import Zone, grade
@@ -17,13 +21,16 @@ from driftmap.report.words import isolate
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Device
 from driftmap.units import parse
-from driftmap.verdict.check import ALL_CASES, Check, Kind
+from driftmap.verdict.assessment import Assessment
+from driftmap.verdict.check import ALL_CASES, Check, Kind, settled_by_word
 from driftmap.verdict.limits import LOOSER
 
 __all__ = [
     "comes_down",
     "flights_flown",
     "hits_like",
+    "read_back",
+    "settled",
     "to_tell",
     "verdict_reasons",
     "weight_name",
@@ -182,3 +189,57 @@ def zone_lines(flight: Flight, zone: Zone, voice: Voice) -> list[str]:
         name = voice.say(f"device.{device}")
         first = voice.say("zone.under", device=name, speed=speed)
     return [first, voice.say("zone.after", time=voice.seconds(zone.soonest))]
+
+
+def settled(checks: Iterable[Check], voice: Voice) -> str:
+    """Name the limits that an officer of the range may answer for; empty for none."""
+    found = settled_by_word(checks)
+    told = ", ".join(f"{key} {most}" for key, most in found.items())
+    return voice.say("settled.by", list=told) if found else ""
+
+
+def read_back(a: Assessment, voice: Voice) -> list[str]:
+    """Say what the word hangs on in both systems of units: a slip shows in one of them."""
+    other = replace(voice, units="si" if voice.units == "us" else "us")
+
+    def both(value: float, kind: str) -> str:
+        return f"{voice.shown(value, kind)} ({other.shown(value, kind)})"
+
+    heights = np.array([h for h in a.wind.read if h <= a.wind.known_to])
+    speeds = told_at(a.wind, heights)[1]
+    most = int(np.argmax(speeds))
+    apogee = float(np.median(a.cloud.apogee.height))
+    return [
+        voice.say("back.mass", mass=both(a.flight.airframe.mass.value, "mass")),
+        voice.say(
+            "back.rail",
+            length=both(a.flight.rail.length, "length"),
+            speed=both(float(np.median(a.cloud.rail_speed)), "speed"),
+        ),
+        voice.say("back.pad", height=both(a.site.elevation, "length")),
+        voice.say("back.ceiling", height=both(a.site.waiver.ceiling, "length")),
+        voice.say("back.apogee", height=both(apogee, "length")),
+        *(
+            voice.say(
+                "back.opens",
+                device=isolate(device.name),
+                height=both(device.opens_at.value, "length"),
+            )
+            for device in a.flight.devices
+            if device.opens_at.at == "height"
+        ),
+        *(
+            voice.say(
+                "back.glides",
+                device=isolate(device.name),
+                speed=both(device.glide, "speed"),
+            )
+            for device in a.flight.devices
+            if device.glide
+        ),
+        voice.say(
+            "back.wind",
+            speed=both(float(speeds[most]), "speed"),
+            height=both(float(heights[most]), "length"),
+        ),
+    ]

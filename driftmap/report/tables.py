@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -33,9 +32,9 @@ from driftmap.report.windtold import (
     stops_at,
     wind_told,
 )
-from driftmap.report.words import flown_at, in_units_of, isolate
+from driftmap.report.words import flown_at, in_units_of
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import Check, Kind, counted, settled_by_word
+from driftmap.verdict.check import Check, Kind, counted
 from driftmap.verdict.limits import LOOSER
 from driftmap.verdict.rule_checks import show_position
 
@@ -46,7 +45,6 @@ __all__ = [
     "headline",
     "needle_told",
     "people_rows",
-    "read_back",
     "wind_rows",
 ]
 
@@ -98,66 +96,12 @@ def headline(
         "counts": voice.say(
             "verdict.counts", out=voice.count(out), said=voice.count(said)
         ),
-        "back": read_back(a, voice),
-        "settled": _settled(a, voice),
+        "back": reasons.read_back(a, voice),
+        "settled": reasons.settled(a.checks, voice),
         "reasons": against[:most],
         "more": voice.count(len(against) - most) if len(against) > most else "",
         "kept": _all_kept(a, voice) if a.verdict == "go" else [],
     }
-
-
-def read_back(a: Assessment, voice: Voice) -> list[str]:
-    """Say what the word hangs on in both systems of units: a slip shows in one of them."""
-    other = replace(voice, units="si" if voice.units == "us" else "us")
-
-    def both(value: float, kind: str) -> str:
-        return f"{voice.shown(value, kind)} ({other.shown(value, kind)})"
-
-    heights = np.array([h for h in a.wind.read if h <= a.wind.known_to])
-    speeds = told_at(a.wind, heights)[1]
-    most = int(np.argmax(speeds))
-    apogee = float(np.median(a.cloud.apogee.height))
-    return [
-        voice.say("back.mass", mass=both(a.flight.airframe.mass.value, "mass")),
-        voice.say(
-            "back.rail",
-            length=both(a.flight.rail.length, "length"),
-            speed=both(float(np.median(a.cloud.rail_speed)), "speed"),
-        ),
-        voice.say("back.pad", height=both(a.site.elevation, "length")),
-        voice.say("back.ceiling", height=both(a.site.waiver.ceiling, "length")),
-        voice.say("back.apogee", height=both(apogee, "length")),
-        *(
-            voice.say(
-                "back.opens",
-                device=isolate(device.name),
-                height=both(device.opens_at.value, "length"),
-            )
-            for device in a.flight.devices
-            if device.opens_at.at == "height"
-        ),
-        *(
-            voice.say(
-                "back.glides",
-                device=isolate(device.name),
-                speed=both(device.glide, "speed"),
-            )
-            for device in a.flight.devices
-            if device.glide
-        ),
-        voice.say(
-            "back.wind",
-            speed=both(float(speeds[most]), "speed"),
-            height=both(float(heights[most]), "length"),
-        ),
-    ]
-
-
-def _settled(a: Assessment, voice: Voice) -> str:
-    """Name the limits that an officer of the range may answer for; empty for none."""
-    found = settled_by_word(a.checks)
-    told = ", ".join(f"{key} {most}" for key, most in found.items())
-    return voice.say("settled.by", list=told) if found else ""
 
 
 def _all_kept(a: Assessment, voice: Voice) -> list[str]:

@@ -6,7 +6,7 @@ A claim is heard: it counts in every figure told. But a go that rests on one is 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import chain
 from math import degrees
 from typing import Final
@@ -14,13 +14,6 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.failures.likelihood import (
-    BARE,
-    CERTAIN,
-    LIKELIHOOD,
-    WORKS,
-    default_likelihood,
-)
 from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import canopy_strength
 from driftmap.montecarlo.cloud import Cloud
@@ -30,7 +23,7 @@ from driftmap.rocket.pieces import Piece
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
 
-__all__ = ["by_default", "implausible", "label_claims", "lowered_likelihoods"]
+__all__ = ["implausible", "label_claims"]
 
 _DRAG: Final = (0.2, 1.2)
 """Drag coefficient nose first that a finned rocket may have: 0.35 to 0.6 published of clean
@@ -373,62 +366,3 @@ def _plain(
 ) -> Iterator[_Claim]:
     if spread is not None:
         yield _Claim(f"spread of {what}", spread, (least, 1e9), unit)
-
-
-def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:
-    """Put beside the word each likelihood that a file sets below the default."""
-    flight = cloud.plan.flight
-    for name, given in flight.cases.items():
-        default = default_likelihood(name, flight)
-        if name in LIKELIHOOD and given < default:
-            yield Check(
-                kind=Kind.LIKELIHOOD,
-                case=name,
-                value=given,
-                interval=(given, given),
-                limit=default,
-                unit="share",
-                outcome="pass",
-                source=f"set in {flight.source}; assumed otherwise",
-                sense="least",
-                note="what happens if it does happen is judged all the same",
-                beside=True,
-            )
-
-
-def by_default(cloud: Cloud) -> Cloud | None:
-    """Weigh no case lighter than by default, nor what works; None where no file does.
-
-    A likelihood that somebody set is a claim: lowered, it hides a failure, and raised, what
-    it leaves fewer flights to. A go that rests on it is none. That all of it adds up to more
-    than all flights errs toward hold.
-    """
-    cases, flight = cloud.tree.cases, cloud.plan.flight
-    raised = {
-        case.cause: default_likelihood(case.cause, flight)
-        for case in cases
-        if case.cause in flight.cases
-        and case.likelihood < default_likelihood(case.cause, flight)
-    }
-    given = {case.cause: case.likelihood for case in cases}
-    said = flight.cases
-    more = {
-        c: said[c] - default_likelihood(c, flight) for c in said.keys() & given.keys()
-    }
-    before = {case.cause for case in cases if case.ahead}
-    for cause in given.keys() & {WORKS, BARE, CERTAIN}:
-        takes = more.keys() if cause != CERTAIN else more.keys() & before
-        usual = given[cause] + sum(more[each] for each in takes)
-        if usual > given[cause]:
-            raised[cause] = min(usual, 1.0)
-    if not raised:
-        return None
-    likely = {**given, **raised}
-    weighed = []
-    for case in cases:
-        share = float(next(cloud.of(case.name)).stands_for.sum()) / cloud.flights
-        likelihood = likely[case.cause]
-        weighed.append(
-            replace(case, likelihood=likelihood, probability=likelihood * share)
-        )
-    return replace(cloud, tree=replace(cloud.tree, cases=tuple(weighed)))

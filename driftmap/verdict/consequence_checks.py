@@ -1,4 +1,7 @@
-"""Who stands under a fall that can kill or maim, however rare it is, and the aim that avoids it."""
+"""Consequence beside likelihood: who stands under a fall that can kill or maim, however rare.
+
+And the aim that avoids it, and likelihoods that a file sets beside those by default.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +16,13 @@ import shapely
 from driftmap.air.wind import WindProfile
 from driftmap.errors import DriftmapError
 from driftmap.failures.case import Case
-from driftmap.failures.likelihood import WORKS
+from driftmap.failures.likelihood import (
+    BARE,
+    CERTAIN,
+    LIKELIHOOD,
+    WORKS,
+    default_likelihood,
+)
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
 from driftmap.hazard.overhead import passing_over, ways_up
@@ -24,7 +33,9 @@ from driftmap.verdict.check import Check, Kind
 __all__ = [
     "SHARES",
     "Lines",
+    "by_default",
     "lines_of",
+    "lowered_likelihoods",
     "maiming",
     "under_the_fall",
     "with_clear_aim",
@@ -196,3 +207,62 @@ def _clear(
         return False
     crowd = shapely.union_all([area.shape for area in site.areas if area.occupied])
     return passing_over(ways_up(tried), crowd).estimate <= _OVERHEAD
+
+
+def lowered_likelihoods(cloud: Cloud) -> Iterator[Check]:
+    """Put beside the word each likelihood that a file sets below the default."""
+    flight = cloud.plan.flight
+    for name, given in flight.cases.items():
+        default = default_likelihood(name, flight)
+        if name in LIKELIHOOD and given < default:
+            yield Check(
+                kind=Kind.LIKELIHOOD,
+                case=name,
+                value=given,
+                interval=(given, given),
+                limit=default,
+                unit="share",
+                outcome="pass",
+                source=f"set in {flight.source}; assumed otherwise",
+                sense="least",
+                note="what happens if it does happen is judged all the same",
+                beside=True,
+            )
+
+
+def by_default(cloud: Cloud) -> Cloud | None:
+    """Weigh no case lighter than by default, nor what works; None where no file does.
+
+    A likelihood that somebody set is a claim: lowered, it hides a failure, and raised, what
+    it leaves fewer flights to. A go that rests on it is none. That all of it adds up to more
+    than all flights errs toward hold.
+    """
+    cases, flight = cloud.tree.cases, cloud.plan.flight
+    raised = {
+        case.cause: default_likelihood(case.cause, flight)
+        for case in cases
+        if case.cause in flight.cases
+        and case.likelihood < default_likelihood(case.cause, flight)
+    }
+    given = {case.cause: case.likelihood for case in cases}
+    said = flight.cases
+    more = {
+        c: said[c] - default_likelihood(c, flight) for c in said.keys() & given.keys()
+    }
+    before = {case.cause for case in cases if case.ahead}
+    for cause in given.keys() & {WORKS, BARE, CERTAIN}:
+        takes = more.keys() if cause != CERTAIN else more.keys() & before
+        usual = given[cause] + sum(more[each] for each in takes)
+        if usual > given[cause]:
+            raised[cause] = min(usual, 1.0)
+    if not raised:
+        return None
+    likely = {**given, **raised}
+    weighed = []
+    for case in cases:
+        share = float(next(cloud.of(case.name)).stands_for.sum()) / cloud.flights
+        likelihood = likely[case.cause]
+        weighed.append(
+            replace(case, likelihood=likelihood, probability=likelihood * share)
+        )
+    return replace(cloud, tree=replace(cloud.tree, cases=tuple(weighed)))

@@ -22,12 +22,15 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.rules import Answers
 from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome
 from driftmap.verdict.claim_checks import (
-    by_default,
     implausible,
     label_claims,
-    lowered_likelihoods,
 )
-from driftmap.verdict.consequence_checks import Lines, under_the_fall
+from driftmap.verdict.consequence_checks import (
+    Lines,
+    by_default,
+    lowered_likelihoods,
+    under_the_fall,
+)
 from driftmap.verdict.launch_checks import rail_checks, wind_checks
 from driftmap.verdict.limits import LOOSER, Limit, read_limits, tightened
 from driftmap.verdict.people_checks import (

@@ -61,9 +61,8 @@ _SCATTERED: Final = 100.0
 """So many spots smaller than `_DOT`, nearer to each other than this [m], are one scattered
 crowd, and all the ground among them is theirs: people do not stay on their spots. Assumed."""
 
-_KEPT_CLEAR: Final = ("building", "road", "railway", "airport", "closed ground")
+_KEPT_CLEAR: Final = (*_PERHAPS, "closed ground")
 """Roles nothing may come down in though no head count is given."""
-
 
 _FARTHEST_CREW: Final = 1000.0
 """Distance from the pad beyond which nobody presses the button [m]: the longest distance of

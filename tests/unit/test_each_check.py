@@ -22,8 +22,12 @@ from driftmap.rules import Answers
 from driftmap.rules.lands import near_a_border, standing
 from driftmap.verdict import consequence_checks, judgement, launch_checks
 from driftmap.verdict.check import OUTCOMES, Check, Kind, at_least, at_most
-from driftmap.verdict.claim_checks import by_default, lowered_likelihoods
-from driftmap.verdict.consequence_checks import under_the_fall, with_clear_aim
+from driftmap.verdict.consequence_checks import (
+    by_default,
+    lowered_likelihoods,
+    under_the_fall,
+    with_clear_aim,
+)
 from driftmap.verdict.limits import LIMITS, SIGNED, show_limit
 from driftmap.verdict.people_checks import (
     area_hits,
