@@ -448,21 +448,16 @@ def test_an_officer_answers_by_name_and_date(flight, site, given, told):
 
 
 def test_the_officers_word_on_a_limit_lasts_a_year(flight, site):
-    def loosened(days):
-        day = (date.today() - timedelta(days=days)).isoformat()
-        own = {"area_hit": "1 %", "set_by": "A. Officer", "set_on": day}
-        return read_limits(flight, replace(site, limits=own))["area_hit"].loosened
+    signed = date(2025, 6, 1)
+    own = {"area_hit": "1 %", "set_by": "A. Officer", "set_on": signed.isoformat()}
 
-    assert loosened(10) is loosened(365) is None
-    assert loosened(366) == LIMITS["area_hit"].value
-    day = date.today() - timedelta(days=20)
-    own = {
-        "area_hit": "1 %",
-        "set_by": "A. Officer",
-        "set_on": date.today().isoformat(),
-    }
-    late = read_limits(flight, replace(site, limits=own), day=day)
-    assert late["area_hit"].loosened == LIMITS["area_hit"].value
+    def loosened(days):
+        day = signed + timedelta(days=days)
+        limits = read_limits(flight, replace(site, limits=own), day=day)
+        return limits["area_hit"].loosened
+
+    assert loosened(0) is loosened(10) is loosened(365) is None
+    assert loosened(366) == loosened(-1) == LIMITS["area_hit"].value
 
 
 @pytest.mark.parametrize(

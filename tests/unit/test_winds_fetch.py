@@ -335,7 +335,7 @@ def test_a_broken_server_is_one_line_in_bounded_time(tmp_path, monkeypatch, kind
                 _fetch(address, tmp_path)
         finally:
             server.shutdown()
-        assert time.monotonic() - start < 5.0
+        assert time.monotonic() - start < 27  # all of it would drip for twice that
     assert "\n" not in str(caught.value)
     assert list(tmp_path.iterdir()) == []
 

@@ -131,10 +131,10 @@ def test_altitude_below_the_site():
 def test_files_that_are_no_wind_are_refused_fast(tmp_path, content, message):
     path = tmp_path / "wind.csv"
     path.write_bytes(content)
-    start = time.perf_counter()
+    start = time.process_time()  # of its own work, whatever else the machine does
     with pytest.raises(WindError, match=message):
         read_wind(str(path), site_altitude=0.0)
-    assert time.perf_counter() - start < 1.0
+    assert time.process_time() - start < 1.0
 
 
 def test_a_long_table_is_refused(tmp_path):
