@@ -103,19 +103,32 @@ def _block(block: str, columns: int) -> Iterator[str]:
     if block.startswith("```"):
         yield from (f"  {line}" for line in block.splitlines()[1:-1])
     elif block.startswith("|"):
-        for row in block.splitlines()[2:]:
-            first, *rest = (_bare(cell) for cell in _cells(row))
-            yield from _wrapped(first, columns, "  ", "  ")
-            for cell in filter(None, rest):
-                yield from _wrapped(cell, columns, "      ", "      ")
+        head, _, *rows = block.splitlines()
+        yield from _table([_cells(row) for row in (head, *rows)], columns)
     elif not block.startswith(("!", "<!--")):
         for item in re.split(r"\n(?=- )", block):
             indent = "  " if item.startswith("- ") else ""
             yield from _wrapped(_bare(item), columns, "", indent)
 
 
+def _table(rows: list[list[str]], columns: int) -> Iterator[str]:
+    """Set a table in columns where it is narrow enough, else each row as an entry."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    if sum(widths) + 2 * len(widths) <= columns:
+        for row in rows:
+            cells = (f"{cell:{width}}" for cell, width in zip(row, widths, strict=True))
+            yield f"  {'  '.join(cells)}".rstrip()
+        return
+    for first, *rest in rows[1:]:
+        yield from _wrapped(first, columns, "  ", "  ")
+        for cell in filter(None, rest):
+            yield from _wrapped(cell, columns, "      ", "      ")
+
+
 def _cells(row: str) -> list[str]:
-    return [cell.strip() for cell in row.strip().strip("|").split(" | ")]
+    return [_bare(cell.strip()) for cell in re.split(r"\s\|(?=\s|$)", row.strip()[1:])][
+        :-1
+    ]
 
 
 def _bare(text: str) -> str:
