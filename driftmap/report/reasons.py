@@ -17,10 +17,10 @@ from driftmap.hazard.zones import Zone, grade
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
-from driftmap.report.words import isolate
+from driftmap.report.words import isolate, tied
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Device
-from driftmap.units import parse
+from driftmap.units import FOOT, parse
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import ALL_CASES, Check, Kind, settled_by_word
 from driftmap.verdict.limits import LOOSER
@@ -205,15 +205,15 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     def both(value: float, kind: str) -> str:
         return f"{voice.shown(value, kind)} ({other.shown(value, kind)})"
 
-    heights = np.array([h for h in a.wind.read if h <= a.wind.known_to])
-    speeds = told_at(a.wind, heights)[1]
-    most = int(np.argmax(speeds))
+    told = [(x.height, x.speed) for x in a.wind.levels if x.height > 0]
+    height, speed = min(told or [(10.0, float(told_at(a.wind, 10.0)[1]))])
     apogee = float(np.median(a.cloud.apogee.height))
     return [
         voice.say("back.mass", mass=both(a.flight.airframe.mass.value, "mass")),
         voice.say(
             "back.rail",
-            length=both(a.flight.rail.length, "length"),
+            length=f"{_short(a.flight.rail.length, voice)} "
+            f"({_short(a.flight.rail.length, other)})",
             speed=both(float(np.median(a.cloud.rail_speed)), "speed"),
         ),
         voice.say("back.pad", height=both(a.site.elevation, "length")),
@@ -239,7 +239,13 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
         ),
         voice.say(
             "back.wind",
-            speed=both(float(speeds[most]), "speed"),
-            height=both(float(heights[most]), "length"),
+            speed=both(speed, "speed"),
+            height=both(height, "length"),
         ),
     ]
+
+
+def _short(metres: float, voice: Voice) -> str:
+    """Write a length whose tenths matter."""
+    value, unit = (metres / FOOT, "ft") if voice.units == "us" else (metres, "m")
+    return tied(voice.number(f"{value:.1f} {unit}"))

@@ -29,14 +29,25 @@ from driftmap.hazard.overhead import (
 from driftmap.hazard.probability import inside, mixture, outside, per_case, struck
 from driftmap.montecarlo import flying
 from driftmap.montecarlo.cloud import fly
+from driftmap.report.reasons import read_back
 from driftmap.report.terminal import proposals
+from driftmap.report.voice import english
+from driftmap.rocket.fields import Trigger
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict import assessment
 from driftmap.verdict.assessment import assess, good_between
 from driftmap.verdict.check import Check, Kind, decide, settled_by_word
 from driftmap.verdict.document import document
 from driftmap.verdict.limits import LIMITS, read_limits
-from driftmap.verdict.turning import Turn, _changes, _wait_for, _weigh, turns
+from driftmap.verdict.turning import (
+    Turn,
+    Turning,
+    _changes,
+    _order,
+    _wait_for,
+    _weigh,
+    turns,
+)
 from driftmap.winds import read_wind
 
 ROOT = Path(__file__).parents[2]
@@ -537,13 +548,37 @@ def test_the_changes_tried_are_what_they_are_called(flight):
     assert len({name for name, _ in rails}) == len(rails) > 4
 
 
-def test_lines_against_a_change_are_counted_by_how_bad_they_are():
+def test_lines_against_a_change_are_counted_by_how_bad_they_are(flight):
     lines = [check(o) for o in ("pass", "warn", "warn", "fail")]
     lines.append(replace(check("warn"), question=True))
     wind = read_wind("8 mph from 270", site_altitude=1234.0)
-    turn = _weigh("wind", "x", wind, tuple(lines))
+    turn = _weigh("wind", "x", (flight, wind), tuple(lines))
     assert (turn.verdict, turn.failing, turn.warning) == ("no-go", 1, 2)
     assert turn.wind == pytest.approx(np.hypot(*wind.at(10.0)))
+
+
+def test_a_change_whose_every_good_flight_can_kill_comes_after_those_that_cannot():
+    soft = Turn("recovery", "canopy", 3.0, "hold", 0, 3, speed=6.0, energy=30.0)
+    hard = replace(soft, name="streamer", warning=1, speed=19.0, energy=340.0)
+    assert _order(soft) < _order(hard) < _order(replace(soft, failing=1))
+    told = proposals(Turning((soft, hard), ()), units="si")
+    assert "3 that hold; lands at 6.0 m/s with 30 J" in told
+    assert "1 that hold; lands at 19.0 m/s with 340 J" in told
+
+
+def test_what_a_wrong_unit_would_change_is_read_back_in_both_systems(result):
+    flight = result.flight
+    main = flight.recovery[0].model_copy(
+        update={"opens_at": Trigger("height", 150.0), "glide": 3.0}
+    )
+    rail = flight.rail.model_copy(update={"length": 2.4})
+    told = flight.model_copy(update={"recovery": (main,), "rail": rail})
+    back = " ".join(read_back(replace(result, flight=told), english("us")))
+    back = back.replace("\xa0", " ")
+    for both in ("4.08 lb (1.85 kg) at", "4,050 ft (1,234 m) above the sea",
+                 "7.9 ft (2.4 m) on the rail", "opens at 492 ft (150 m)",
+                 "glides any way at 7 mph (3.0 m/s)", "wind read as 8 mph (3.6 m/s) at 7 ft (2 m)"):  # fmt: skip
+        assert both in back, back
 
 
 def test_the_wind_to_wait_for_has_no_worse_one_below_it():
