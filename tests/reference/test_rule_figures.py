@@ -234,6 +234,7 @@ def test_figures_in_words(name):
     asked += [Question(r.name, r.text) for r in rules.rules if r.question]
     asked += [q for r in rules.rules for q in (r.excuse, r.stand_in) if q]
     wanted = {key[1]: numbers for key, numbers in TOLD.items() if key[0] == name}
+    assert wanted.keys() <= {question.name for question in asked}
     for question in asked:
         found = re.findall(r"\d[\d.,]*\d|\d", question.text)
         assert found == wanted.get(question.name, []), question

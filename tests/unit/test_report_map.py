@@ -186,7 +186,9 @@ def test_the_180th_meridian_is_no_line_across_the_world(demo, page, longitude):
 
 
 def test_rings_lie_at_their_distance(demo):
-    for radius, places in squares.rings(demo.site, 500.0):
+    rings = squares.rings(demo.site, 500.0)
+    assert [radius for radius, _ in rings[:2]] == [500.0, 1000.0]
+    for radius, places in rings:
         lat, lon = np.transpose(places)
         east, north = demo.site.to_local(lon, lat)
         # Six decimals of a degree are 0.06 m off at most.
@@ -204,6 +206,8 @@ def test_the_desk_has_the_signs_of_the_pages():
     pages = text_of("signs.html")
     desk = text_of("page/net.js", "driftmap.desk")
     signs = desk.partition("const shapes = {")[2].partition("};")[0]
-    for path in re.findall(r'"(M[^"]+)"', signs):
+    paths = re.findall(r'"(M[^"]+)"', signs)
+    assert len(paths) > 2
+    for path in paths:
         if not path.startswith("M-11 0A11"):  # a circle, which a path draws by two arcs
             assert f'd="{path}"' in pages
