@@ -110,25 +110,29 @@ def add_command(
     with _open(path, create=about is None) as log:
         assessed = None if about is None else log.find(about)
         doubts = [] if assessed is None else unlike(body, assessed, str(file))
-        other = None if assessed is None else assessed.id
-        held = log.current()
-        before = [e.id[:8] for e in held if other and e.about == other]
-        entry = new_entry("outcome", body, about=other)
+        tied = None if assessed is None else assessed.id
+        entry = new_entry("outcome", body, about=tied)
+        doubts += _tied(entry, log.current(), file)
         log.append([entry])
-        click.echo(f"added {entry.id[:8]} to {log.path}")
-        for doubt in (*doubts, *_untied(entry, held, file)):
-            click.echo(doubt)
-        if before:
-            click.echo(
-                f"that assessment has an outcome already, {', '.join(before)}: both count; "
-                f"if they are one flight, driftmap log correct {before[-1]} and not add"
-            )
+        click.echo("\n".join([f"added {entry.id[:8]} to {log.path}", *doubts]))
+
+
+def _tied(outcome: Entry, held: Sequence[Entry], file: Path) -> Iterator[str]:
+    """Say which other outcome its assessment has, or that it belongs to none."""
+    if outcome.about is None:
+        yield from _untied(outcome, held, file)
+        return
+    others = [e.id for e in held if e.about == outcome.about]
+    before = [one[:8] for one in others if one != outcome.corrects]
+    if before:
+        yield (
+            f"that assessment has an outcome already, {', '.join(before)}: both count; "
+            f"if they are one flight, driftmap log correct {before[-1]} and not add"
+        )
 
 
 def _untied(outcome: Entry, held: Sequence[Entry], file: Path) -> Iterator[str]:
     """Say that an outcome belongs to no assessment, and to which it may."""
-    if outcome.about is not None:
-        return
     yield "it is tied to no assessment, so review holds it beside no forecast"
     assessed = [entry for entry in held if entry.kind == "assessment"][-_UNTIED:]
     for entry in reversed(assessed):
@@ -169,16 +173,15 @@ def correct_command(
                 "is an assessment: it stays as given",
             )
         body["photographs"] = [*old.body.get("photographs", []), *body["photographs"]]
-        other = about or old.about
-        assessed = None if other is None else log.find(other)
+        start = about or old.about
+        assessed = None if start is None else log.find(start)
         doubts = [] if assessed is None else unlike(body, assessed, str(file))
         tied = None if assessed is None else assessed.id
         entry = new_entry("outcome", body, about=tied, corrects=old.id)
-        held = log.current()
+        doubts += _tied(entry, log.current(), file)
         log.append([entry])
-        click.echo(f"added {entry.id[:8]}, which corrects {old.id[:8]}")
-        for doubt in (*doubts, *_untied(entry, held, file)):
-            click.echo(doubt)
+        told = f"added {entry.id[:8]}, which corrects {old.id[:8]}"
+        click.echo("\n".join([told, *doubts]))
 
 
 @log_command.command("list")

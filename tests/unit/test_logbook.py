@@ -688,6 +688,11 @@ def test_an_outcome_tied_to_no_assessment_says_so_and_can_be_tied(tmp_path):
     assert "tied" not in told
     with Log(path) as log:
         assert [e.about for e in log.current()] == [None, None, assessed.id]
+        first = log.current()[0].id[:8]
+    told = run("correct", first, tmp_path / "outcome.toml", "--about", assessed.id[:8])
+    assert (
+        "has an outcome already" in told
+    )  # a correction that ties is no other than that
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="asks of Linux")
