@@ -15,8 +15,19 @@ from driftmap.explain.fit import ODD
 from driftmap.failures.likelihood import TOO_RARE
 from driftmap.observations.figures import Find
 from driftmap.observations.flown import ROCKET, Flown
-from driftmap.observations.observation import Far, FoundState, Observation, Odds, metres
-from driftmap.observations.weighing import Weighed, log_likelihoods
+from driftmap.observations.observation import (
+    MISTAKEN,
+    Far,
+    FoundState,
+    Observation,
+    Odds,
+    metres,
+)
+from driftmap.observations.weighing import (
+    Weighed,
+    effective_number,
+    log_likelihoods,
+)
 
 __all__ = ["CaseChance", "Explanation", "explain"]
 
@@ -25,9 +36,8 @@ _PLAIN: Final = 3.0  # odds below which evidence speaks for neither
 _SURE: Final = 20.0  # odds from which cases are told apart
 _FIRM: Final = 0.95  # chance from which nothing else comes near
 _OVERLAP: Final = 0.3  # of what two cases would show, from which asking settles little
-_MISLEADS: Final = (
-    0.8  # Mach number from which pressure at a vent may jump; common practice
-)
+_MISLEADS: Final = 0.8  # Mach number from which a vent may mislead; common practice
+_CHANGED: Final = 2 * MISTAKEN  # least overlap: an answer, too, may be wrong altogether
 _BINS: Final = 24
 _MOST_ADVICE: Final = 3
 _LOOKS: Final = {
@@ -51,8 +61,7 @@ class CaseChance:
     error : float
         Standard error of the chance after, from the number of flights.
     fit : float
-        How often the case would show something as odd as what was found or odder; small
-        when it does not explain it.
+        How often the case would show something as odd as what was found, or odder.
     """
 
     case: str
@@ -257,7 +266,9 @@ def _advice(known: Weighed, leading: Sequence[str], far: Far) -> Iterator[str]:
                 f"{_span(*value, written)} if “{case}”"
                 for case, value in zip(pair, values, strict=True)
             )
-            right = f"{100 * (1 - overlap / 2):.0f} times in 100"
+            few = min(effective_number(weights) for _, weights in values)
+            sure = 1 - max(overlap, _CHANGED, 2 / few) / 2  # few flights show no more
+            right = f"{100 * sure:.0f} times in 100"
             asked.append((overlap, f"{name} would settle it, {right}: {told}"))
     asked += _of_cloth(known, pair)
     for _, text in sorted(asked)[:_MOST_ADVICE]:
@@ -309,10 +320,10 @@ def _askable(
     """Go through what could be asked, with what each of two cases would answer."""
     flight = known.cases[0].cloud.plan.flight
     asks: list[tuple[str, Far, float, Callable[[Flown], FloatArray]]] = [
-        ("the time until the rocket was down", _seconds, 3.0, _down),
-        ("an altimeter's greatest height", far, 10.0, _highest),
-        ("when something opened", _seconds, 1.0, _opened_at),
-        ("how high something opened", far, 30.0, _opened_high),
+        ("the seconds until it was down", _seconds, 3.0, lambda f: f.landed(ROCKET)[0]),
+        ("an altimeter's greatest height", far, 10.0, lambda f: f.highest()[1]),
+        ("when something opened", _seconds, 1.0, lambda f: f.opening()[0]),
+        ("how high something opened", far, 30.0, lambda f: f.opening()[1]),
     ]
     have = {o.piece for o in known.observations if isinstance(o, Find)}
     asks += [
@@ -344,22 +355,6 @@ def _askable(
 
 def _seconds(value: float) -> str:
     return f"{value:.0f} s"
-
-
-def _down(flown: Flown) -> FloatArray:
-    return np.asarray(flown.landed(ROCKET)[0])
-
-
-def _highest(flown: Flown) -> FloatArray:
-    return np.asarray(flown.highest()[1])
-
-
-def _opened_at(flown: Flown) -> FloatArray:
-    return np.asarray(flown.opening()[0])
-
-
-def _opened_high(flown: Flown) -> FloatArray:
-    return np.asarray(flown.opening()[1])
 
 
 def _away(piece: str, flown: Flown) -> FloatArray:
