@@ -27,7 +27,7 @@ from driftmap.ground.roles import (
     read_mark,
 )
 
-__all__ = ["OCCUPIED", "ROLES", "Area", "Site", "Waiver", "read_site"]
+__all__ = ["FARTHEST_PLACE", "OCCUPIED", "ROLES", "Area", "Site", "Waiver", "read_site"]
 
 _LONGEST_RULES: Final = 2000  # several sets, or paths of files
 _REQUIRED: Final = ("pad", "spectators", "boundary", "waiver")
@@ -46,7 +46,7 @@ _ELEVATIONS: Final = (-500.0, 6000.0)
 
 _MOST_FLIGHTS: Final = 10_000  # of one day
 
-_FARTHEST: Final = 100_000.0
+FARTHEST_PLACE: Final = 100_000.0
 """Farthest a feature may lie from the pad [m]: beyond it, something is swapped."""
 
 _POLEMOST: Final = 84.0  # deg; map backgrounds end at 85, and east turns about itself
@@ -263,9 +263,9 @@ def _placed(mark: Mark, place: tuple[float, float]) -> BaseGeometry:
         corners = shapely.get_coordinates(mark.shape)
         distance = np.hypot(*to_local(place, corners[:, 0], corners[:, 1]))
         reach = float(distance.max()) + (mark.radius or 0.0) + (mark.width or 0.0) / 2
-        if reach > _FARTHEST:
+        if reach > FARTHEST_PLACE:
             raise ValueError(
-                f"must lie within {_FARTHEST / 1000:g} km of the pad (got "
+                f"must lie within {FARTHEST_PLACE / 1000:g} km of the pad (got "
                 f"{reach / 1000:,.0f} km): are longitude and latitude swapped, or a "
                 "unit wrong?"
             )

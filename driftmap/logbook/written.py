@@ -20,10 +20,9 @@ from driftmap.air.wind import WindLevel, WindProfile, told_at
 from driftmap.errors import DriftmapError, InputError, located, nearest, quoted
 from driftmap.files import bytes_of, toml_of
 from driftmap.ground.areas import to_local
-from driftmap.ground.site import Site, read_site
+from driftmap.ground.site import FARTHEST_PLACE, Site, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.observations.rows import FARTHEST_PLACE
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers

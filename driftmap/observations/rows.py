@@ -10,13 +10,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.errors import InputError, nearest, quoted
-from driftmap.ground.site import Site
+from driftmap.ground.site import FARTHEST_PLACE, Site
 from driftmap.units import bounded, check_bounds, parse_spread
 
-__all__ = ["FARTHEST_PLACE", "SeenTable"]
-
-FARTHEST_PLACE = 100_000.0
-"""Farthest that anything may lie from the pad [m], as in a site file."""
+__all__ = ["SeenTable"]
 
 _LONGEST_TEXT = 120
 

@@ -12,9 +12,8 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.checks import FloatArray
 from driftmap.ground.contours import Contour, containment
-from driftmap.ground.site import Site
+from driftmap.ground.site import FARTHEST_PLACE, Site
 from driftmap.observations.observation import Walked, missed
-from driftmap.observations.rows import FARTHEST_PLACE
 from driftmap.observations.weighing import Weighed, effective_number, weigh
 from driftmap.report.squares import Squares, lay_squares
 from driftmap.report.words import Units
