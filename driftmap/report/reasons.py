@@ -90,7 +90,7 @@ def to_tell(checks: Iterable[Check], people: Collection[str]) -> list[Check]:
 
 def _history(check: Check) -> bool:
     """Tell a check that only says what somebody did, from one that says what may happen."""
-    done = LOOSER in check.source or check.kind is Kind.RULE
+    done = LOOSER in check.source or check.kind in {Kind.RULE, Kind.WIND_WARNED}
     return done and check.outcome == "pass"
 
 

@@ -211,6 +211,9 @@ def _in_doubt(check: Check) -> bool:
     if check.interval is None or check.limit is None or check.outcome != "warn":
         return False
     low, high = check.interval
+    if check.kind is Kind.DESCENT and check.value is not None:
+        # Its interval is that of flights: where most are beyond, nothing is in doubt.
+        return check.value <= check.limit <= high
     return low <= check.limit <= high and low < high and math.isfinite(high)
 
 

@@ -53,6 +53,10 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     )
     back = ", ".join(visible(text.translate(_TIES)) for text in head["back"])
     lines.append(f"  Read back, a wrong unit shows: {back}")
+    # A key such as the hours of a waiver may be thought to count.
+    lines += [
+        f"  {visible(x)}" for x in a.site.assumed if x.startswith("keys not read")
+    ]
     if head["more_wind"]:
         lines.append(f"  {head['more_wind']}")
     lines.append("")

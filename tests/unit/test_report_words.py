@@ -213,6 +213,18 @@ def test_a_loosened_limit_is_told_with_who_answers_and_never_first():
     assert "Camp" in told[0]
 
 
+@pytest.mark.parametrize("kind", [Kind.RULE, Kind.WIND_WARNED])
+def test_what_somebody_did_comes_after_what_governs_and_names_nothing_denied(kind):
+    done = check(
+        kind=kind, name="taken back by Ann", area="", outcome="pass", beside=True,
+        answered=True, limit=None, value=None,
+    )  # fmt: skip
+    told = reasons.verdict_reasons([done, check()], ["Camp"], english("us"))
+    assert "Camp" in told[0]
+    assert "taken back by Ann" in told[1].lower().replace("ann", "Ann")
+    assert "no" not in told[1].split()
+
+
 def test_fails_come_first_then_people_then_how_far_over():
     lines = [
         check(area="Spring", value=0.5),
