@@ -181,12 +181,23 @@ class InputError(DriftmapError):
         is meant.
     problem : str
         What was found and what is accepted.
+
+    Attributes
+    ----------
+    each : tuple of (str, str)
+        Every place that is wrong and how, where several are; the line tells some.
     """
 
     def __init__(self, source: str, where: str, problem: str) -> None:
         self.source, self.where, self.problem = source, where, problem
+        self.each: tuple[tuple[str, str], ...] = ((where, problem),)
         names = [_cut(name, LONGEST_QUOTE) for name in (source, where) if name]
         super().__init__(one_line(": ".join([*names, problem])))
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """Come home from a worker's process whole: what cannot be told there breaks its pool."""
+        told = (self.source, self.where, self.problem)
+        return type(self), told, {"each": self.each}
 
 
 class PlacedError(ValueError):

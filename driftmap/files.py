@@ -232,7 +232,9 @@ def mistaken(
             text += f" [and {len(rest) - i} more]"
             break
         text += f"; {place}: {more}"
-    return fault(source, where, text)
+    made = fault(source, where, text)
+    made.each = tuple(told)
+    return made
 
 
 def _mistake(error: Any, loc: Loc, known: Callable[[Loc], Iterable[str]]) -> str:

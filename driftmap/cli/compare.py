@@ -12,6 +12,7 @@ from driftmap.cli.inputs import (
     answers_option,
     echo_flight,
     setup_in_wind,
+    setup_of,
     wind_options,
 )
 from driftmap.cli.options import (
@@ -30,7 +31,7 @@ __all__ = ["compare_command"]
 
 
 @click.command("compare")
-@click.argument("flight", metavar="FLIGHT")
+@click.argument("flights", metavar="FLIGHT [OTHER]...", nargs=-1, required=True)
 @site_options
 @wind_options
 @answers_option
@@ -39,7 +40,7 @@ __all__ = ["compare_command"]
 @out_option("Folder for compare.html.")
 @json_option()
 def compare_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
-    flight: str,
+    flights: tuple[str, ...],
     site: str,
     asked: WindOptions,
     answers: tuple[str, ...],
@@ -49,11 +50,13 @@ def compare_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of th
     out: Path | None,
     as_json: bool,
 ) -> None:
-    """Hold other ways to bring the rocket down side by side, on the same luck.
+    """Hold other ways to bring the rocket down, or other flights, side by side.
 
-    The alternatives are the [[alternative]] tables of the flight file, each with a name
-    and its own [[alternative.recovery]]; where there are none, smaller, larger, lower and
-    streamer versions are made up from the plan, and a fall without any recovery.
+    All are flown in one wind, on the same luck. Several flight files are held side by
+    side as they are. Of one alone the alternatives are its [[alternative]] tables, each
+    with a name and its own [[alternative.recovery]]; where there are none, smaller,
+    larger, lower and streamer versions are made up from the plan, and a fall without any
+    recovery.
 
     \b
     Example:
@@ -62,11 +65,24 @@ def compare_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of th
     """
     from driftmap.planning.documents import compare_document
     from driftmap.report.casetold import compare_page, compare_rows, compare_told
+    from driftmap.rocket.flightfile import read_flight
     from driftmap.verdict.turning import compare
 
+    flight, *others = flights
     setup, wind = setup_in_wind(flight, site, asked, (samples, seed), answers)
+    beside = [
+        setup_of(
+            read_flight(other),
+            setup.site,
+            (samples, seed),
+            answers,
+            wind=wind,
+            when=asked.when,
+        )
+        for other in others
+    ]
     with Progress("ways down") as progress:
-        found = compare(setup, wind, progress=progress)
+        found = compare(setup, wind, beside=beside, progress=progress)
     data = compare_document(setup, found)
     rows = compare_rows(data["alternatives"], found, voice)
     if out is not None:

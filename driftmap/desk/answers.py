@@ -6,11 +6,12 @@ import hashlib
 import json
 import re
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Final, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from driftmap.desk.day import is_name
 from driftmap.desk.folder import Folder
 from driftmap.errors import DriftmapError, InputError
 
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
     from driftmap.rules.kinds import Scope
 
 __all__ = ["answer", "answer_files", "asked", "told_back"]
-
-_LONGEST: Final = 80
 
 
 def answer_files(folder: Folder) -> tuple[str, ...]:
@@ -57,28 +56,16 @@ def asked(
     needed, optional = _open(flight, site, said, sets)
     rows = []
     for name in dict.fromkeys((*needed, *said.confirmed, *said.numbers, *optional)):
-        fact = FACTS.get(name)
-        yes = said.confirmed.get(name)
-        given = {True: "yes", False: "no", None: ""}[yes]
+        told = known.get(name) or FACTS.get(name)
         typed, by = _given(folder, name, str(now.day))
-        if name in said.numbers:
-            given = typed
+        given = {True: "yes", False: "no", None: ""}[said.confirmed.get(name)]
+        given = typed if name in said.numbers else given
         rows.append(
             {
                 "name": name,
-                "text": known[name].text
-                if name in known
-                else fact.text
-                if fact
-                else name,
-                "scope": known[name].scope
-                if name in known
-                else fact.scope
-                if fact
-                else "day",
-                "example": ""
-                if name in known or fact is None
-                else fact.example.strip('"'),
+                "text": told.text if told else name,
+                "scope": told.scope if told else "day",
+                "example": getattr(told, "example", "").strip('"'),
                 "given": given,
                 "stale": said.stale.get(name, ""),
                 "by": by if given else "",
@@ -151,7 +138,7 @@ def answer(
     from driftmap.rules.answers import check_answers  # noqa: PLC0415
 
     name, value, by = told["name"], told["value"].strip(), told["by"].strip()
-    if not by or len(by) > _LONGEST or not by.isprintable():
+    if not is_name(by):
         raise InputError("answer", name, "who gives it? Type a name")
     if value:
         check_answers("answer", {name: _plain(value)}, picked_rules(site))

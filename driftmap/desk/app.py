@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
 from flask import Blueprint, Flask, Response, abort, jsonify, request
+from markupsafe import escape
 
 from driftmap.desk import outcomes
 from driftmap.desk.day import Day, change, moved, new_item, put, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.judging import now
-from driftmap.desk.rooms import flight_part, people_part, wind_part
+from driftmap.desk.plans import Plans
+from driftmap.desk.rooms import flight_part, people_part, plan_part, wind_part
 from driftmap.desk.web import guarded, own_files, sealed, sent, text_of
-from driftmap.errors import InputError
+from driftmap.errors import DriftmapError, InputError
 
 __all__ = ["make_app"]
 
@@ -26,8 +29,10 @@ def make_app(desk: Desk, key: str, hosts: set[str]) -> Flask:
     app = Flask("driftmap.desk", static_folder=None)
     app.config["ROOT"] = str(desk.folder.root)
     guarded(app, key, hosts)
-    for part in (_page, _list, wind_part, people_part, flight_part):
-        app.register_blueprint(part(desk), url_prefix=f"/{key}")
+    plans = app.extensions["plans"] = Plans(desk)
+    parts = [p(desk) for p in (_page, _list, wind_part, people_part, flight_part)]
+    for part in (*parts, plan_part(desk, plans)):
+        app.register_blueprint(part, url_prefix=f"/{key}")
     return app
 
 
@@ -39,10 +44,18 @@ def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
         abort(404)
     if what == "map" and "alone" not in request.args:
         return own_files("watch.html")  # about it, the word as it is now
-    text = desk.page(name, what, language)
+    answer = own_files("wait.html")
+    try:
+        text = desk.page(name, what, language)
+    except DriftmapError as problem:
+        # A page of its own shows it to people, not to the script of the desk.
+        told = str(escape(desk.plain(problem)))
+        page = answer.get_data(as_text=True).replace("Being drawn", "Not drawn")
+        answer = Response(re.sub(r"<p>.*?</p>", lambda _: f"<p>{told}</p>", page))
+        answer.status_code = 400
+        return answer
     if text is not None:
         return sealed(text)
-    answer = own_files("wait.html")
     answer.headers["Refresh"] = "2"
     return answer
 
@@ -66,6 +79,11 @@ def _page(desk: Desk) -> Blueprint:
     def drawn(what: str, name: str) -> Response:
         return page_of(desk, what, name, request.args.get("language", "en"))
 
+    @part.get("/files")
+    def names() -> Response:
+        found = [n for n in desk.folder.names("flights") if n.endswith(".toml")]
+        return jsonify([{"file": n, "name": desk.rocket(n)} for n in found])
+
     @part.post("/undo")
     def undo() -> Response:
         what = sent()
@@ -78,7 +96,7 @@ def _page(desk: Desk) -> Blueprint:
             raise InputError(name, "", told)
         revision = desk.folder.step(name, way)
         desk.queue.hurry()
-        return jsonify(revision=revision, steps=desk.folder.steps(name))
+        return jsonify(revision=revision)
 
     return part
 
@@ -100,11 +118,6 @@ def _list(desk: Desk) -> Blueprint:
     def changed(day: Day) -> Response:
         desk.queue.hurry()
         return jsonify(date=day.date)
-
-    @part.get("/files")
-    def names() -> Response:
-        found = [n for n in desk.folder.names("flights") if n.endswith(".toml")]
-        return jsonify([{"file": n, "name": desk.rocket(n)} for n in found])
 
     @part.post("/day/add")
     def add() -> Response:
@@ -200,4 +213,4 @@ def _find(found: Any) -> dict[str, Any]:
     except (KeyError, TypeError, ValueError):
         raise InputError("found", "at", "must be latitude and longitude") from None
     told = {key: text_of(found, key) for key in ("piece", "error", "state")}
-    return {"piece": told["piece"] or "rocket", "at": at, **told}
+    return {**told, "piece": told["piece"] or "rocket", "at": at}

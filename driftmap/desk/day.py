@@ -26,8 +26,8 @@ __all__ = [
     "Meter",
     "State",
     "change",
-    "find",
     "in_use",
+    "is_name",
     "moved",
     "new_item",
     "put",
@@ -57,47 +57,28 @@ The day's list, kept by driftmap desk. Winds are the files in which every flight
 list is judged; a flight's state is waiting, flown or not today."""
 
 
+def is_name(text: str) -> bool:
+    """Tell whether a text may be the name of who answers for something: a mark is none."""
+    return (
+        len(text) <= _LONGEST and text.isprintable() and sum(map(str.isalpha, text)) > 1
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One flight of the day.
-
-    Parameters
-    ----------
-    id : str
-        Its name in the list: a rocket may fly twice.
-    flight : str
-        Its flight file.
-    pad : str
-        Pad flown from; empty where the site has one.
-    state : {"waiting", "flown", "not today"}
-        Where it stands.
-    logged, outcome : str
-        Entries of the log: the assessment it flew by, and what came of it.
-    """
+    """One flight of the day, by a name of its own in the list: a rocket may fly twice."""
 
     id: str
     flight: str
-    pad: str = ""
+    pad: str = ""  # empty where the site has one
     state: State = "waiting"
-    logged: str = ""
-    outcome: str = ""
+    logged: str = ""  # entries of the log: the assessment it flew by,
+    outcome: str = ""  # and what came of it
 
 
 @dataclass(frozen=True, slots=True)
 class Meter:
-    """A wind meter as its reader told of it: nothing of it is supposed.
-
-    Parameters
-    ----------
-    name : str
-        What people call it.
-    unit : {"kt", "m/s", "mph", "km/h"}
-        In what it shows the speed.
-    north : {"true", "magnetic"}
-        From which north its directions are told.
-    height : str
-        How high above the ground it is read.
-    """
+    """A wind meter as its reader told of it: nothing of it is supposed."""
 
     name: str
     unit: str
@@ -125,71 +106,38 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class Aside:
-    """A wind that somebody set aside by hand, which the day's words tell of.
-
-    Parameters
-    ----------
-    file : str
-        Its file.
-    told : str
-        When it was read and what it said.
-    why : {"mistyped", "no longer so"}
-        Only one that was typed wrongly is out of the verdict.
-    by : str
-        Who set it aside.
-    """
+    """A wind that somebody set aside by hand, which the day's words tell of."""
 
     file: str
-    told: str
-    why: str
+    told: str  # when it was read and what it said
+    why: str  # only one that was typed wrongly is out of the verdict
     by: str
 
     def __post_init__(self) -> None:
         if self.why not in WHYS:
             told = f"choose why: {' or '.join(WHYS)}"
             raise InputError("set aside", "why", told)
-        if not 1 <= len(self.by.strip()) <= _LONGEST or not self.by.isprintable():
+        if not is_name(self.by):
             raise InputError("set aside", "by", "who sets it aside? Type a name")
 
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """A day's list.
-
-    Parameters
-    ----------
-    date : str
-        The day (ISO 8601).
-    units : {"us", "si"}
-        Units shown.
-    winds : tuple of str
-        Files of the winds that count.
-    items : tuple of Item
-        Flights, the next to go first.
-    aside : tuple of Aside
-        Winds of the day that were set aside by hand.
-    meters : tuple of Meter
-        Those that readings are typed from, the one in use first.
-    """
+    """A day's list, the next flight first."""
 
     date: str = ""
     units: Units = "us"
-    winds: tuple[str, ...] = ()
+    winds: tuple[str, ...] = ()  # files of those that count
     items: tuple[Item, ...] = field(default=())
     aside: tuple[Aside, ...] = ()
-    meters: tuple[Meter, ...] = ()
+    meters: tuple[Meter, ...] = ()  # the one in use first
 
     def item(self, name: str) -> Item:
         """Find a flight of the list."""
-        return find(self.items, name)
-
-
-def find(items: tuple[Item, ...], name: str) -> Item:
-    """Find a flight by its name in the list."""
-    for item in items:
-        if item.id == name:
-            return item
-    raise InputError(DAY, name[:20], "is no longer in the list")
+        for item in self.items:
+            if item.id == name:
+                return item
+        raise InputError(DAY, name[:20], "is no longer in the list")
 
 
 def read_day(folder: Folder) -> Day:

@@ -6,6 +6,7 @@ import hashlib
 import json
 import shutil
 import threading
+import tomllib
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field, replace
@@ -16,8 +17,8 @@ from typing import TYPE_CHECKING, Any
 from tomlkit.exceptions import TOMLKitError
 
 from driftmap.desk.answers import answer_files, told_back
-from driftmap.desk.day import Day, Item, read_day
-from driftmap.desk.folder import Folder
+from driftmap.desk.day import DAY, Day, Item, read_day
+from driftmap.desk.folder import ROOMS, Folder, stamp
 from driftmap.desk.judging import FULL, Task, drawn, now
 from driftmap.desk.queue import Queue, Word, word_of
 from driftmap.desk.winds import Strip, setting_at, told_aside
@@ -33,24 +34,20 @@ SITE = "site.geojson"
 _PAGES = 24  # drawn pages kept
 _ZONES = 3.5  # h; no land's clock is farther from its sun's, but for a corner of one
 _DATE_LINE = 150.0  # deg; beyond it lands are a day from each other
+_BACK = timedelta(minutes=1)  # a clock that is set by the network jumps less
 _GREENWICH = 7.5  # deg: half an hour of the sun; farther off no field keeps UTC
 
 
 @dataclass(slots=True)
 class Desk:
-    """A folder being served.
-
-    Parameters
-    ----------
-    folder : Folder
-        Its files.
-    """
+    """A folder being served."""
 
     folder: Folder
     strip: Strip = field(default_factory=Strip)
     queue: Queue = field(init=False)
     _site: dict[str, tuple[str, Site]] = field(default_factory=dict)
-    _names: dict[str, tuple[str, str]] = field(default_factory=dict)
+    _flights: dict[str, tuple[str, dict[str, Any]]] = field(default_factory=dict)
+    _latest: datetime = field(default_factory=now)
     _pages: dict[str, Future[str]] = field(default_factory=dict)
     _drawing: threading.Lock = field(default_factory=threading.Lock)
 
@@ -83,11 +80,18 @@ class Desk:
     def pads(self) -> list[str]:
         """Name the pads of the field; of several each flight must be given one."""
         try:
-            tree = json.loads(self.folder.text(SITE) or "{}")
-            told = [feature["properties"] for feature in tree["features"]]
+            told = [feature["properties"] for feature in self._tree()["features"]]
             return [str(p.get("name", "")) for p in told if p.get("role") == "pad"]
-        except (ValueError, KeyError, TypeError, AttributeError, DriftmapError):
+        except (KeyError, TypeError, AttributeError):
             return []  # what is wrong in it is told by its reader
+
+    def _tree(self) -> dict[str, Any]:
+        """Read the site file as it stands; empty where it is broken."""
+        try:
+            tree = json.loads(self.folder.text(SITE) or "{}")
+        except (ValueError, DriftmapError):
+            return {}
+        return tree if isinstance(tree, dict) else {}
 
     def doubt(self) -> str:
         """Say why a time of day without a zone may mean another; empty where none does.
@@ -111,20 +115,31 @@ class Desk:
 
     def rocket(self, name: str) -> str:
         """Give the name of the rocket in a flight file; the file's own where it is broken."""
-        import tomllib  # noqa: PLC0415
+        return str(self._flight(name).get("name") or Path(name).stem)
 
+    def _flight(self, name: str) -> dict[str, Any]:
+        """Read a flight file as it stands; empty where it is broken."""
         revision = self.folder.revision(name)
-        known = self._names.get(name)
+        known = self._flights.get(name)
         if known is None or known[0] != revision:
             try:
-                told = str(tomllib.loads(self.folder.text(name) or "").get("name", ""))
+                told = tomllib.loads(self.folder.text(name) or "")
             except (ValueError, DriftmapError):
-                told = ""
-            known = self._names[name] = (revision, told or Path(name).stem)
+                told = {}
+            known = self._flights[name] = (revision, told)
         return known[1]
+
+    def own(self, name: str) -> str:
+        """Give the print of a flight file and of the curves that it names."""
+        path = self.folder.path(name)
+        files = [path, *(path.parent / curve for curve in _curves(self._flight(name)))]
+        return repr([(file.name, stamp(file)) for file in files])
 
     def wanted(self) -> Iterator[tuple[Item, Task, str]]:
         """Name what is to be flown: each flight that waits, with the print of its files."""
+        self._latest = max(
+            self._latest, now()
+        )  # asked each second, also with no page open
         try:
             day = read_day(self.folder)
         except DriftmapError:
@@ -143,6 +158,7 @@ class Desk:
         return Task(
             str(self.folder.root),
             item.flight,
+            self.own(item.flight),
             SITE,
             item.pad or None,
             day.winds,
@@ -155,17 +171,42 @@ class Desk:
 
     def prints(self, day: Day) -> Callable[[Item], str]:
         """Look at the files that all flights share once, for the print of each."""
-        curves = [n for n in self.folder.names("flights") if not n.endswith(".toml")]
-        winds = dict.fromkeys((*self.folder.names("winds"), *day.winds))
-        files = (SITE, *curves, *winds, *answer_files(self.folder))
-        parts = [f"{name}={self.folder.revision(name)}" for name in files]
-        shared = repr((parts, day.winds, day.units, day.aside))
+        winds = (*self.folder.names("winds"), *day.winds)
+        winds = (*winds, *(one.file for one in day.aside))
+        files = (SITE, *dict.fromkeys(winds), *answer_files(self.folder))
+        paths = [*map(self.folder.path, files), *self._rule_files()]
+        parts = [(str(path), stamp(path)) for path in paths]
+        shared = repr((parts, day.units, day.winds, day.aside))
 
         def of(item: Item) -> str:
-            own = (item.flight, self.folder.revision(item.flight), item.pad)
+            own = (item.flight, self.own(item.flight), item.pad)
             return hashlib.sha256(repr((shared, own)).encode()).hexdigest()
 
         return of
+
+    def _rule_files(self) -> list[Path]:
+        """Name the club's own rules that the site names."""
+        told = str(self._tree().get("rules", "")).split(",")
+        names = (name.strip() for name in told)
+        return [self.folder.root / name for name in names if name.endswith(".toml")]
+
+    def changed(self) -> float:
+        """Tell when anything that bears on words and plans was last changed [s]."""
+        rooms = ("flights", "winds", "answers", "outcomes")
+        names = [name for room in rooms for name in self.folder.names(room)]
+        paths = [*map(self.folder.path, (SITE, DAY, "answers.toml", *names))]
+        stamps = [stamp(path) for path in (*paths, *self._rule_files())]
+        return max((found[1] / 1e9 for found in stamps if found), default=0.0)
+
+    def unread(self) -> list[str]:
+        """Name the files of the folder that are not read for their names."""
+        return [name for room in ROOMS for name in self.folder.unread(room)]
+
+    def check_answers(self) -> None:
+        """Refuse to judge where an answer may say no that is not read for its name."""
+        if odd := self.folder.unread("answers"):
+            told = "is not read, and may say no: give it a plain name"
+            raise InputError(odd[0][:60], "", told)
 
     def fingerprint(self, day: Day, item: Item) -> str:
         """Tell apart what a word was flown for: any file changed is another print."""
@@ -181,21 +222,38 @@ class Desk:
             return Word("hold", True, "No field is drawn yet")
         if not day.winds:
             return Word("hold", True, "No wind is read yet")
-        word = self.queue.word(item, (prints or self.prints(day))(item), now())
-        if word.verdict == "go" and (odd := self.folder.unread("answers")):
-            told = f"{odd[0][:60]} is not read, and may say no: give it a plain name"
-            return replace(word, verdict="hold", reason=told, until=None)
+        time = now()
+        word = self.queue.word(item, (prints or self.prints(day))(item), time)
+        try:
+            self.check_answers()
+            self._check_clock(time)
+        except InputError as problem:
+            if word.verdict == "go":
+                return replace(word, verdict="hold", reason=str(problem), until=None)
         return word
+
+    def _check_clock(self, time: datetime) -> None:
+        """Refuse a go where this computer's clock was set back: ages would be too small."""
+        self._latest = max(self._latest, time)
+        back = self._latest - time
+        if back > _BACK:
+            told = (
+                f"was set back by {back.total_seconds() / 60:.0f} min: no age is sure. "
+                "Read the wind, and start the desk anew"
+            )
+            raise InputError("this computer's clock", "", told)
 
     def page(self, name: str, what: str, language: str = "en") -> str | None:
         """Give the map, sheet or dial of a flight of the list; None while it is drawn."""
         day = read_day(self.folder)
         item = day.item(name)
-        known = self.queue.full(item, self.fingerprint(day, item))
+        known = self.queue.standing(item, self.fingerprint(day, item))
         if not day.winds and what != "dial":
             raise InputError("wind", "", "none counts yet: type a reading")
+        self.check_answers()
+        self._check_clock(now())
         task = self.task(day, item)
-        if known is not None and not known.problem:
+        if known is not None:
             task = replace(task, when=known.when)
         # A dial serves some hours about the one that it was made for.
         hour = task.when.replace(minute=0, second=0, microsecond=0)
@@ -218,18 +276,21 @@ class Desk:
         """Tell all that the list shows, as it stands now."""
         day, time = read_day(self.folder), now()
         prints = self.prints(day)
+        items = [self._item_told(day, item, time, prints) for item in day.items]
+        for later in [item for item in items if item["state"] == "waiting"][1:]:
+            later["crowd"] = {}  # the crowd is shown the next flight alone
         return {
             "now": time.isoformat(),
             "date": day.date,
             "today": time.astimezone().date().isoformat(),
             "units": day.units,
             "site": self._site_told(),
-            "items": [self._item_told(day, item, time, prints) for item in day.items],
+            "items": items,
             "winds": self.winds_told(day),
             "aside": ". ".join(filter(None, self._unsaid(day))),
             "clock": self.doubt(),
             "meters": [asdict(meter) for meter in day.meters],
-            "busy": self.queue.busy(),
+            "unread": self.unread(),
         }
 
     def _unsaid(self, day: Day) -> tuple[str, ...]:
@@ -242,9 +303,11 @@ class Desk:
 
     def _site_told(self) -> dict[str, Any]:
         told: dict[str, Any] = {"name": "", "revision": self.folder.revision(SITE)}
-        told |= {"problem": "", "pads": self.pads()}
+        told |= {"problem": "", "pads": self.pads(), "people": []}
         try:
-            told["name"] = self.anywhere().name
+            site = self.anywhere()
+            told["name"] = site.name
+            told["people"] = [area.name for area in site.areas if area.occupied]
         except DriftmapError as problem:
             told["problem"] = self.plain(problem)
         return {**told, "missing": not told["revision"]}
@@ -276,7 +339,7 @@ class Desk:
             "back": [] if told is None else list(told.back),
             "flown_at": None if told is None else told.when.isoformat(),
             "good_for": left,
-            "instruction": [] if told is None else list(told.instruction),
+            "crowd": {} if told is None else dict(told.crowd),
             "logged": item.logged,
             "outcome": item.outcome,
         }
@@ -289,6 +352,15 @@ class Desk:
         except DriftmapError as problem:
             return {"rows": [], "problem": self.plain(problem)}
         return {"rows": rows, "problem": "" if day.winds else "none counts yet"}
+
+
+def _curves(table: dict[str, Any]) -> Iterator[str]:
+    """Name the curves and records that a flight file names, wherever in it."""
+    for key, value in table.items():
+        if key in {"thrust_curve", "curve"} and isinstance(value, str):
+            yield value
+        elif isinstance(value, dict):
+            yield from _curves(value)
 
 
 def made(path: Path) -> Folder:

@@ -19,7 +19,7 @@ from driftmap.errors import DriftmapError, InputError, SiteError
 if TYPE_CHECKING:
     from driftmap.rocket.flight import Flight
 
-__all__ = ["changed", "copied", "curve_taken", "made_new", "shown", "text_taken"]
+__all__ = ["changed", "curve_taken", "made_new", "shown", "text_taken"]
 
 _MANY: Final = ("recovery", "piece", "case", "alternative")
 _MOST: Final = 20
@@ -31,8 +31,8 @@ _KEY: Final = re.compile(r"[a-z_]{1,40}")
 def shown(folder: Folder, name: str) -> dict[str, Any]:
     """Show a flight file: its text, its values as written, and what is wrong with it.
 
-    Result: text, version, values by table and key, the first problem, and the curves
-    that lie beside it.
+    Result: text, version, values by table and key, what is wrong and where, and the
+    curves that lie beside it.
     """
     with folder.held():
         text, revision = folder.text(name), folder.revision(name)
@@ -41,9 +41,10 @@ def shown(folder: Folder, name: str) -> dict[str, Any]:
     try:
         values: dict[str, Any] = tomllib.loads(text)
     except ValueError as problem:
-        told = {"values": {}, "problem": f"{name}: is not TOML: {problem}"}
+        text_ = f"{name}: is not TOML: {problem}"
+        told = {"values": {}, "problem": text_, "faults": []}
     else:
-        told = {"values": values, "problem": _problem(folder, name)}
+        told = {"values": values, **_problem(folder, name)}
     curves = [
         n.partition("/")[2] for n in folder.names("flights") if n.endswith(".csv")
     ]
@@ -73,7 +74,8 @@ def _names(folder: Folder, name: str) -> dict[str, list[str]]:
     return {"limits": list(LIMITS), "cases": list(causes)}
 
 
-def _problem(folder: Folder, name: str) -> str:
+def _problem(folder: Folder, name: str) -> dict[str, Any]:
+    """Tell what is wrong with a flight in a line, and of each place by itself."""
     from driftmap.failures.cases import build_cases  # noqa: PLC0415
     from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
 
@@ -82,8 +84,9 @@ def _problem(folder: Folder, name: str) -> str:
         build_cases(flight)
         _check_limits(folder, flight)
     except DriftmapError as problem:
-        return str(problem).replace(f"{folder.root}/", "")
-    return ""
+        each = getattr(problem, "each", ())
+        return {"problem": str(problem).replace(f"{folder.root}/", ""), "faults": each}
+    return {"problem": "", "faults": []}
 
 
 def _check_limits(folder: Folder, flight: Flight) -> None:
@@ -195,36 +198,23 @@ def text_taken(folder: Folder, name: str, base: str, text: str) -> str:
     return folder.write(name, text.encode(), base)
 
 
-def _free(folder: Folder, rocket: str, suffix: str) -> str:
-    stem = "-".join(re.findall(r"\w+", rocket.lower()))[:40] or "flight"
-    tries = [f"flights/{stem}{f'-{i}' if i else ''}{suffix}" for i in range(500)]
-    return next(name for name in tries if not folder.revision(name))
+def made_new(folder: Folder, rocket: str, like: str = "") -> str:
+    """Begin a flight file with a name; the six questions follow.
 
-
-def made_new(folder: Folder, rocket: str) -> str:
-    """Begin a flight file with a name; the six questions follow."""
+    ``like``: a file to copy under that name, to see what if.
+    """
     rocket = rocket.strip()
     if not rocket or len(rocket) > 80 or not rocket.isprintable():
         raise InputError("name", "", "must be text of 1 to 80 characters")
     with folder.held():
-        name = _free(folder, rocket, ".toml")
-        document = tomlkit.document()
-        document.add(tomlkit.comment("Written at the desk."))
-        document.add("name", rocket)
+        before = folder.text(like) if like else "# Written at the desk.\n"
+        if before is None:
+            raise InputError(like, "", "is not in the folder")
+        document = tomlkit.parse(before)
+        document["name"] = rocket
+        name = folder.free("flights", rocket.lower(), ".toml")
         folder.write(name, tomlkit.dumps(document).encode(), "")
     return name
-
-
-def copied(folder: Folder, name: str, rocket: str) -> str:
-    """Copy a flight file under another name of the rocket, to see what if."""
-    document = tomlkit.parse(folder.text(name) or "")
-    if not rocket.strip() or len(rocket) > 80:
-        raise InputError("name", "", "must be text of 1 to 80 characters")
-    document["name"] = rocket.strip()
-    with folder.held():
-        new = _free(folder, rocket, ".toml")
-        folder.write(new, tomlkit.dumps(document).encode(), "")
-    return new
 
 
 def curve_taken(folder: Folder, given: str, text: str) -> str:
@@ -241,6 +231,6 @@ def curve_taken(folder: Folder, given: str, text: str) -> str:
         except DriftmapError:
             raise problem from None
     with folder.held():
-        name = _free(folder, stem, ".csv")
+        name = folder.free("flights", stem.lower(), ".csv")
         folder.write(name, text.encode(), "")
     return name.partition("/")[2]

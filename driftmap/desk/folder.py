@@ -12,7 +12,7 @@ import os
 import re
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,7 +21,7 @@ from typing import IO, Any, Final
 
 from driftmap.errors import InputError
 
-__all__ = ["KEPT", "ConflictError", "Folder"]
+__all__ = ["KEPT", "ROOMS", "ConflictError", "Folder", "stamp"]
 
 KEPT: Final = 10
 """Versions of each file that can be had back."""
@@ -29,7 +29,7 @@ KEPT: Final = 10
 _HISTORY: Final = ".versions"
 _PRIVATE: Final = ".desk"
 _TOP: Final = ("site.geojson", "day.toml", "answers.toml", "log.sqlite")
-_ROOMS: Final = {
+ROOMS: Final = {
     "flights": (".toml", ".csv"),
     "winds": (".json", ".csv", ".txt", ".gpx", ".nmea", ".log", ".dat"),
     "answers": (".toml",),
@@ -48,26 +48,20 @@ class ConflictError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Folder:
-    """A folder of the desk.
-
-    Parameters
-    ----------
-    root : Path
-        Where it lies.
-    """
+    """A folder of the desk."""
 
     root: Path
     _lock: RLock = field(default_factory=RLock, repr=False, compare=False)
-    _seen: dict[str, tuple[tuple[int, int, int], str]] = field(
+    _seen: dict[str, tuple[tuple[int, ...], str]] = field(
         default_factory=dict, repr=False, compare=False
     )
 
     def path(self, name: str) -> Path:
         """Give the path of a file by its name in the folder; refuse any other."""
         room, _, rest = name.rpartition("/")
-        known = name in _TOP if not room else room in _ROOMS
+        known = name in _TOP if not room else room in ROOMS
         if room and known:
-            known = bool(_NAME.fullmatch(rest)) and rest.lower().endswith(_ROOMS[room])
+            known = bool(_NAME.fullmatch(rest)) and rest.lower().endswith(ROOMS[room])
         if not known:
             raise InputError(name, "", "is no file of the desk's folder")
         path = self.root / name
@@ -83,15 +77,22 @@ class Folder:
         found = (f"{room}/{path.name}" for path in place.iterdir())
         return sorted(name for name in found if self._usable(name))
 
+    def free(
+        self, room: str, stem: str, suffix: str, taken: Collection[str] = ()
+    ) -> str:
+        """Name a file that is not there yet, after what people call it."""
+        stem = "-".join(re.findall(r"\w+", stem))[:40].strip("_") or "own"
+        tries = (f"{room}/{stem}{f'-{i}' if i else ''}{suffix}" for i in range(1000))
+        return next(n for n in tries if n not in taken and not self.revision(n))
+
     def unread(self, room: str) -> list[str]:
         """List what lies in a room and is not taken for its name, or as a link."""
         place = self.root / room
         if not place.is_dir():
             return []
         found = {f"{room}/{p.name}" for p in place.iterdir() if p.name[0] != "."}
-        mine = tuple(_ROOMS[room])
         left = found - set(self.names(room))
-        return sorted(name for name in left if name.lower().endswith(mine))
+        return sorted(name for name in left if name.lower().endswith(ROOMS[room]))
 
     def _usable(self, name: str) -> bool:
         try:
@@ -117,11 +118,9 @@ class Folder:
     def revision(self, name: str) -> str:
         """Name the version of a file that stands there now; empty where there is none."""
         path = self.path(name)
-        try:
-            found = path.stat()
-        except FileNotFoundError:
+        key = stamp(path)
+        if not key:
             return ""
-        key = (found.st_mtime_ns, found.st_size, found.st_ino)
         known = self._seen.get(name)
         if known is None or known[0] != key:
             digest = hashlib.sha256(path.read_bytes()).hexdigest()[:20]
@@ -135,26 +134,10 @@ class Folder:
             yield
 
     def write(self, name: str, data: bytes, base: str | None) -> str:
-        """Write a file whole, its version before kept.
+        """Write a file whole, its version before kept; give its new version.
 
-        Parameters
-        ----------
-        name : str
-            The file.
-        data : bytes
-            What it is to hold.
-        base : str or None
-            The version that was changed; None where there is nothing to conflict with.
-
-        Returns
-        -------
-        str
-            Its new version.
-
-        Raises
-        ------
-        ConflictError
-            If another version stands there by now. Nothing is written.
+        ``base``: the version that was changed; None where there is nothing to conflict
+        with. Raises `ConflictError` if another stands there by now: nothing is written.
         """
         path = self.path(name)
         with self._lock:
@@ -166,16 +149,6 @@ class Folder:
                 self._clear(name, "redo")
                 _replace(path, data)
             return self.revision(name)
-
-    def remove(self, name: str, base: str | None) -> None:
-        """Take a file away; undo brings it back."""
-        with self._lock:
-            if base is not None and self.revision(name) != base:
-                raise ConflictError(name)
-            before = self.read(name)
-            if before is not None:
-                self._push(name, "undo", before)
-                self.path(name).unlink()
 
     def step(self, name: str, way: str) -> str:
         """Go back to the version before ("undo"), or forth again ("redo")."""
@@ -195,10 +168,6 @@ class Folder:
                 kept[-1].unlink(missing_ok=True)
                 return self.revision(name)
         raise InputError(name, "", f"has nothing to {way}")
-
-    def steps(self, name: str) -> dict[str, int]:
-        """Count the versions that undo and redo can reach."""
-        return {way: len(self._stack(name, way)) for way in ("undo", "redo")}
 
     def remembered(self, what: str) -> dict[str, Any]:
         """Give what the desk keeps for itself; nothing that others may read or wrote."""
@@ -253,6 +222,18 @@ class Folder:
     def _clear(self, name: str, way: str) -> None:
         for old in self._stack(name, way):
             old.unlink(missing_ok=True)
+
+
+def stamp(path: Path) -> tuple[int, ...]:
+    """Tell a file apart from any that stood there before, as it was too; empty without one.
+
+    A file's own time may be set back by hand, that of its change may not.
+    """
+    try:
+        found = path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return ()
+    return found.st_ino, found.st_mtime_ns, found.st_ctime_ns, found.st_size
 
 
 def _lock_of(file: IO[str]) -> None:

@@ -7,6 +7,7 @@ import re
 import types
 from collections.abc import Iterator, Mapping
 from functools import cache
+from operator import itemgetter
 from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator
@@ -104,14 +105,12 @@ def tables() -> tuple[dict[str, Any], ...]:
             "name": name,
             "head": head,
             "many": many,
-            "fields": [field for _, field in sorted(_fields(name, model), key=_rank)],
+            "fields": [
+                field for _, field in sorted(_fields(name, model), key=itemgetter(0))
+            ],
         }
         for name, (model, head, many) in _TABLES.items()
     )
-
-
-def _rank(ranked: tuple[int, dict[str, Any]]) -> int:
-    return ranked[0]
 
 
 def _fields(table: str, model: type[BaseModel]) -> Iterator[tuple[int, dict[str, Any]]]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import binascii
 import json
-import re
 from pathlib import Path
 from typing import Any
 
@@ -24,14 +23,8 @@ def picture_taken(folder: Folder, given: str, data: str) -> str:
     except (ValueError, binascii.Error):
         raise InputError("picture", "", "was not sent whole") from None
     path = Path(given.replace("\\", "/"))
-    stem = "-".join(re.findall(r"\w+", path.stem))[:40] or "ground"
     with folder.held():
-        taken = set(folder.names("pictures"))
-        tries = (
-            f"pictures/{stem}{f'-{i}' if i else ''}{path.suffix.lower()}"
-            for i in range(500)
-        )
-        name = next(name for name in tries if name not in taken)
+        name = folder.free("pictures", path.stem, path.suffix.lower())
         folder.write(name, content, "")
     try:
         open_picture(folder.path(name)).close()

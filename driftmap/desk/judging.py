@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import cache, lru_cache
 from pathlib import Path
@@ -19,7 +18,7 @@ from driftmap.units import MILE_PER_HOUR
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.logbook.entry import Content, Entry
-    from driftmap.report.voice import Voice
+    from driftmap.report.voice import Catalogue, Voice
     from driftmap.rocket.flight import Flight
     from driftmap.rules import Answers
     from driftmap.verdict.assessment import Assessment
@@ -55,30 +54,11 @@ class StaleError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A flight to be judged: names of files in the desk's folder.
-
-    Parameters
-    ----------
-    root : str
-        The folder.
-    flight, site : str
-        Files.
-    pad : str or None
-        Pad flown from, where the site has several.
-    winds, answers : tuple of str
-        Files.
-    aside : tuple of Aside
-        Winds set aside by hand.
-    when : datetime
-        Time of the flight.
-    samples : int
-        Flights in each case.
-    units : {"us", "si"}
-        Units the reader picked.
-    """
+    """A flight to be judged: names of files in the desk's folder."""
 
     root: str
     flight: str
+    own: str  # a print of the flight's file and of its curves
     site: str
     pad: str | None
     winds: tuple[str, ...]
@@ -95,44 +75,19 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What came of a task.
-
-    Parameters
-    ----------
-    verdict : {"go", "hold", "no-go"}
-        The word of the assessment; hold where there could be none.
-    reasons : tuple of str
-        What speaks against flying, the worst first.
-    counts : str
-        What the word rests on.
-    wind : str
-        The wind as it was read.
-    when : datetime
-        Time of the flight it was flown for.
-    expires : datetime or None
-        When the wind is too old.
-    samples : int
-        Flights in each case.
-    problem : bool
-        Whether the files could not be judged; `reasons` says why.
-    back : tuple of str
-        What the word hangs on, in both systems of units.
-    instruction : tuple of str
-        Where to stand and what to count, for the crowd; of all flights only.
-    entry, contents : Entry, tuple of Content
-        For the log.
-    """
+    """What came of a task: hold where there could be none, with the problem as its reason."""
 
     verdict: Verdict
-    reasons: tuple[str, ...]
-    counts: str
+    reasons: tuple[str, ...]  # the worst first
+    counts: str  # what the word rests on
     wind: str
     when: datetime
-    expires: datetime | None
+    expires: datetime | None  # when the wind is too old
     samples: int
     problem: bool = False
-    back: tuple[str, ...] = ()
-    instruction: tuple[str, ...] = ()
+    back: tuple[str, ...] = ()  # what the word hangs on, in both systems of units
+    # By language the reason that governs, where to stand, what to count; of all flights only.
+    crowd: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     entry: Entry | None = None
     contents: tuple[Content, ...] = ()
 
@@ -151,7 +106,7 @@ def warm() -> bool:
     import driftmap.report.terminal  # noqa: PLC0415
     import driftmap.verdict.assessment  # noqa: F401, PLC0415
 
-    _voice("us")
+    _catalogues()
     return True
 
 
@@ -160,29 +115,20 @@ def _inputs(task: Task) -> tuple[Flight, Site, Answers]:
     from driftmap.ground.site import read_site  # noqa: PLC0415
     from driftmap.rules import Occasion, picked_rules, read_answers  # noqa: PLC0415
 
-    flight = _flight(
-        task.path(task.flight), _stamps(Path(task.path(task.flight)).parent)
-    )
+    flight = _flight(task.path(task.flight), task.own)
     site = read_site(task.path(task.site), pad=task.pad)
     files = [task.path(name) for name in task.answers]
     sets = picked_rules(site) if site.rules.strip() or files else ()
-    occasion = Occasion.of(flight, site, task.when)
-    return flight, site, read_answers(files, sets, occasion)
+    now = Occasion.of(flight, site, task.when)
+    return flight, site, read_answers(files, sets, now)
 
 
 @lru_cache(maxsize=64)
-def _flight(path: str, _stamps: tuple[tuple[str, int, int, int], ...]) -> Flight:
+def _flight(path: str, _own: str) -> Flight:
     """Read a flight, once for all winds: what its motor needs in calm air is kept by it."""
     from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
 
     return read_flight(path)
-
-
-def _stamps(room: Path) -> tuple[tuple[str, int, int, int], ...]:
-    """Tell the files of a room apart from any that stood there before."""
-    with os.scandir(room) as entries:
-        known = [(entry.name, entry.stat()) for entry in entries]
-    return tuple(sorted((n, s.st_ino, s.st_mtime_ns, s.st_size) for n, s in known))
 
 
 def assessment_for(
@@ -234,12 +180,12 @@ def _cannot(task: Task, word: Verdict, text: str) -> Told:
 
 
 def _told(task: Task, result: Assessment) -> Told:
-    from driftmap.report.instruct import instruction  # noqa: PLC0415
     from driftmap.report.reasons import verdict_reasons  # noqa: PLC0415
     from driftmap.report.tables import headline  # noqa: PLC0415
+    from driftmap.report.voice import Voice  # noqa: PLC0415
 
     people = [area.name for area in result.site.areas if area.occupied]
-    voice = _voice(task.units)
+    voice = Voice(_catalogues()["en"], task.units)
     reasons = verdict_reasons(result.checks, people, voice)
     head = headline(result, voice)
     entry, contents = _entry(task, result)
@@ -252,17 +198,29 @@ def _told(task: Task, result: Assessment) -> Told:
         _expires(task, result),
         task.samples,
         back=tuple(head["back"]),
-        instruction=(tuple(instruction(result, voice)) if task.samples >= FULL else ()),
+        crowd={
+            language: _crowd(result, people, Voice(found, task.units))
+            for language, found in _catalogues().items()
+            if task.samples >= FULL
+        },
         entry=entry,
         contents=contents,
     )
 
 
-@cache
-def _voice(units: Units) -> Voice:
-    from driftmap.report.voice import english  # noqa: PLC0415
+def _crowd(result: Assessment, people: list[str], voice: Voice) -> tuple[str, ...]:
+    from driftmap.report.instruct import instruction  # noqa: PLC0415
+    from driftmap.report.reasons import verdict_reasons  # noqa: PLC0415
 
-    return english(units)
+    reasons = verdict_reasons(result.checks, people, voice)
+    return (reasons[0] if reasons else "", *instruction(result, voice))
+
+
+@cache
+def _catalogues() -> Mapping[str, Catalogue]:
+    from driftmap.report.voice import languages, read_catalogue  # noqa: PLC0415
+
+    return {language: read_catalogue(language) for language in languages()}
 
 
 def _entry(task: Task, result: Assessment) -> tuple[Entry, tuple[Content, ...]]:

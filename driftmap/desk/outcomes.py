@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import tomlkit
 
-from driftmap.desk.day import Day, Item, change, put, read_day
+from driftmap.desk.day import Day, Item, change, is_name, put, read_day
 from driftmap.desk.folder import Folder
 from driftmap.errors import InputError
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from driftmap.logbook.entry import Entry
     from driftmap.logbook.store import Log
 
-__all__ = ["LOG", "flown", "happened", "last"]
+__all__ = ["LOG", "flown", "happened", "names"]
 
 LOG: Final = "log.sqlite"
 
@@ -35,7 +35,7 @@ def flown(folder: Folder, name: str, told: Told | None, what: dict[str, Any]) ->
     from driftmap.logbook.entry import new_entry  # noqa: PLC0415
     from driftmap.logbook.store import Log  # noqa: PLC0415
 
-    if not str(what.get("decided_by", "")).strip():
+    if not is_name(str(what.get("decided_by", ""))):
         raise InputError("flown", "", "who decided? Type a name")
     with folder.held():
         item = read_day(folder).item(name)
@@ -125,23 +125,9 @@ def _body(folder: Folder, item: Item, what: dict[str, Any]) -> dict[str, Any]:
             rows.append(row)
         document.add("found", rows)
     name = f"outcomes/{item.id}.toml"
-    before = folder.read(name)
     folder.write(name, tomlkit.dumps(document).encode(), None)
     try:
         return outcome_body(folder.path(name), ())
     except InputError:
-        if before is None:
-            folder.remove(name, None)
-        else:
-            folder.write(name, before, None)
+        folder.step(name, "undo")
         raise
-
-
-def last(folder: Folder, item: Item) -> Entry | None:
-    """Give what the log says came of a flight; None where it says nothing."""
-    from driftmap.logbook.store import Log  # noqa: PLC0415
-
-    if not item.outcome or not folder.path(LOG).exists():
-        return None
-    with Log(folder.path(LOG), create=False) as log:
-        return log.find(item.outcome)

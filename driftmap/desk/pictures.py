@@ -165,7 +165,7 @@ def _thrust(flight: Flight) -> str:
     most = (max(t[-1] for t, _ in drawn), max(max(f) for _, f in drawn))
     weight = flight.airframe.mass.value * 9.80665
     impulses = " + ".join(f"{m.total_impulse.value:,.0f}" for m in flight.motors)
-    told = f"{impulses} N s, {_over(drawn[0][1], weight)}"
+    told = f"{impulses} N s, up to {max(drawn[0][1]) / weight:.1f} times the weight"
     plots = [_plot(times, thrusts, most) for times, thrusts in drawn]
     return _svg(
         400, 226, "Thrust over time", [*_axes(told, "s", most, "up to", "N"), *plots]
@@ -180,11 +180,6 @@ def _wait(flight: Flight) -> float:
     parting = getattr(upper, "separation", None)
     apart = _PARTING if flight.sustainer and parting is None else 0.0
     return upper.ignition.value + (apart if parting is None else parting.value)
-
-
-def _over(thrusts: Any, weight: float) -> str:
-    """Say how strong the thrust is beside the weight."""
-    return f"up to {max(thrusts) / weight:.1f} times the weight"
 
 
 def _rise(flight: Flight, altitude: float, units: Units) -> tuple[str, list[str]]:

@@ -8,7 +8,7 @@ import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
@@ -37,33 +37,15 @@ _present: Synchronized[int] | None = None  # of a worker: the round that counts
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """What stands beside a flight of the list now.
-
-    Parameters
-    ----------
-    verdict : {"go", "hold", "no-go"}
-        The word shown.
-    sure : bool
-        Whether it was flown in full for the files as they are.
-    reason : str
-        The one that governs.
-    more : tuple of str
-        The others.
-    was : str
-        The word before, where it was another.
-    told : Told or None
-        What was flown.
-    until : datetime or None
-        When a go turns to hold by itself.
-    """
+    """What stands beside a flight of the list now."""
 
     verdict: str
-    sure: bool
-    reason: str
+    sure: bool  # flown in full for the files as they are
+    reason: str  # the one that governs
     more: tuple[str, ...] = ()
-    was: str = ""
+    was: str = ""  # the word before, where it was another
     told: Told | None = None
-    until: datetime | None = None
+    until: datetime | None = None  # when a go turns to hold by itself
 
 
 def word_of(told: Told | None, time: datetime, was: str = "") -> Word:
@@ -84,7 +66,7 @@ def word_of(told: Told | None, time: datetime, was: str = "") -> Word:
     verdict, sure = told.verdict, told.sure or told.problem
     if verdict == "go" and not sure:
         verdict, reasons = "hold", ("First flights are clear; more are being flown",)
-    if verdict == "go" and time >= until:
+    if verdict == "go" and not told.when <= time < until:
         verdict, reasons = "hold", (late, *reasons)
     changed = was if was and was != verdict else ""
     return Word(verdict, sure, reasons[0], reasons[1:], changed, told, until)
@@ -107,11 +89,7 @@ class _Line:
 class Queue:
     """The background that judges; it asks what is wanted and never blocks a page.
 
-    Parameters
-    ----------
-    wanted : callable
-        Gives the day and, for an item of it, its task and the print of its files; None
-        where there is nothing to fly in.
+    ``wanted`` names each flight with its task and the print of its files.
     """
 
     wanted: Callable[[], Iterator[tuple[Item, Task, str]]]
@@ -165,22 +143,12 @@ class Queue:
             known = line.told() if line.print == fingerprint else None
             return word_of(known, time, line.before)
 
-    def full(self, item: Item, fingerprint: str) -> Told | None:
-        """Give what was flown in full for the files as they are."""
-        with self._lock:
-            line = self._lines.get(item.id)
-            return line.full if line and line.print == fingerprint else None
-
     def standing(self, item: Item, fingerprint: str) -> Told | None:
         """Give what the word rests on that counts: all flights, or the few of a no-go."""
         with self._lock:
             line = self._lines.get(item.id)
             told = line.told() if line and line.print == fingerprint else None
             return told if told is not None and told.sure else None
-
-    def busy(self) -> bool:
-        """Tell whether anything is being flown."""
-        return bool(self._running)
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -239,7 +207,12 @@ class Queue:
         for turn in range(_TURNS):
             for own, item, task, fingerprint in turns:
                 if own == turn:
-                    yield item.id, _with(task, FULL if turn else QUICK), fingerprint
+                    flights = FULL if turn else QUICK
+                    yield (
+                        item.id,
+                        replace(task, samples=flights, when=now()),
+                        fingerprint,
+                    )
 
     def _drop_stale(self, prints: dict[str, str]) -> None:
         """End what is being flown for files that have changed since."""
@@ -266,19 +239,13 @@ def _turn(line: _Line, time: datetime) -> int | None:
     told = line.told()
     if told is None:
         return 0
-    if line.full is not None and time - line.full.when < FRESH:
+    if line.full is not None and abs(time - line.full.when) < FRESH:
         return None
     # A no-go of few stands, so it comes last: in full it is for the map and the log.
     if told.verdict == "no-go":
         return 3
     # What was never flown in full goes before what grows old, or a slow machine never ends.
     return 1 if line.full is None else 2
-
-
-def _with(task: Task, samples: int) -> Task:
-    from dataclasses import replace  # noqa: PLC0415
-
-    return replace(task, samples=samples, when=now())
 
 
 def _new_pool(present: Synchronized[int]) -> Executor:

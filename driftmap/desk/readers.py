@@ -39,13 +39,7 @@ _SHOWN: Final = (
 
 @dataclass(slots=True)
 class Readers:
-    """The reading copy of a desk, while it is on.
-
-    Parameters
-    ----------
-    desk : Desk
-        What is read.
-    """
+    """The reading copy of a desk, while it is on."""
 
     desk: Desk
     address: str = ""
@@ -137,22 +131,7 @@ def _own_address() -> str:
 
 
 def readers_app(desk: Desk, key: str, readers: Readers) -> Flask:
-    """Make the server that phones read from.
-
-    Parameters
-    ----------
-    desk : Desk
-        What is read.
-    key : str
-        First part of every address.
-    readers : Readers
-        Who counts them.
-
-    Returns
-    -------
-    Flask
-        A WSGI application without anything that writes.
-    """
+    """Make the server that phones read from: nothing of it writes."""
     app = Flask("driftmap.readers", static_folder=None)
     app.config["ROOT"] = str(desk.folder.root)
     guarded(app, key, None)

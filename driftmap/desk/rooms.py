@@ -5,21 +5,23 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 
-from flask import Blueprint, Response, jsonify
+from flask import Blueprint, Response, abort, jsonify
 
 from driftmap.desk import answers, flights, ground, winds
 from driftmap.desk.day import Day, Meter, change, in_use, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.judging import now
-from driftmap.desk.web import LARGEST, sent, text_of
+from driftmap.desk.plans import Plans, works
+from driftmap.desk.web import LARGEST, sealed, sent, text_of
 from driftmap.errors import InputError
 from driftmap.winds.reading import parse_time
 
-__all__ = ["flight_part", "people_part", "wind_part"]
+__all__ = ["flight_part", "people_part", "plan_part", "wind_part"]
 
+_AHEAD: Final = timedelta(minutes=1)  # of the desk's own clock
 _LARGEST_FLIGHT: Final = 1_000_000  # byte, as the reader of flights has it
 _LARGEST_CURVE: Final = 4_000_000
 _LARGEST_TEXT: Final = 2_000_000  # byte of a report that is pasted
@@ -40,9 +42,9 @@ def wind_part(desk: Desk) -> Blueprint:
     def take() -> Response:
         what = sent()
         text = text_of(what, "text", _LARGEST_TEXT)
-        told = winds.take(desk.folder, text, _setting(desk, what))
+        name = winds.take(desk.folder, text, _setting(desk, what))
         desk.queue.hurry()
-        return jsonify(told)
+        return jsonify(file=name)
 
     @part.post("/winds/fetch")
     def fetch() -> Response:
@@ -101,6 +103,9 @@ def _clock(text: str, doubt: str) -> datetime:
     except ValueError:
         told = f"{text[:40]!r} is no time; accepted is 14:05"
         raise InputError("read at", "", told) from None
+    if time > here + _AHEAD:
+        told = f"{text[:40]!r} is still to come; tell when it was read"
+        raise InputError("read at", "", told)
     bare = not re.search(r"(?:Z|[-+]\d\d:?\d\d)$", text.strip(), re.IGNORECASE)
     if bare and doubt:
         told = f"{doubt}; add your zone, such as {text[:5]}-07:00"
@@ -221,9 +226,7 @@ def flight_part(desk: Desk) -> Blueprint:
     def new() -> Response:
         what = sent()
         rocket, like = text_of(what, "name"), text_of(what, "like")
-        if like:
-            return jsonify(file=flights.copied(desk.folder, like, rocket))
-        return jsonify(file=flights.made_new(desk.folder, rocket))
+        return jsonify(file=flights.made_new(desk.folder, rocket, like))
 
     @part.post("/curves")
     def curve() -> Response:
@@ -232,6 +235,46 @@ def flight_part(desk: Desk) -> Blueprint:
         return jsonify(
             curve=flights.curve_taken(desk.folder, text_of(what, "name"), text)
         )
+
+    return part
+
+
+def plan_part(desk: Desk, plans: Plans) -> Blueprint:
+    """Answer the room of plans."""
+    part = Blueprint("plans", __name__)
+
+    @part.get("/plan-forms")
+    def forms() -> Response:
+        return jsonify([*works().values()])
+
+    @part.get("/plans")
+    def told() -> Response:
+        return jsonify(plans.told())
+
+    @part.post("/plans")
+    def begin() -> Response:
+        what = sent()
+        given = what.get("given")
+        if not isinstance(given, dict):
+            raise InputError("given", "", "is no object")
+        work, flight, pad = (text_of(what, k) for k in ("work", "flight", "pad"))
+        plans.begin(work, flight, pad, given)
+        return jsonify(plans.told())
+
+    @part.post("/plans/stop")
+    def stop() -> Response:
+        plans.stop()
+        return jsonify(plans.told())
+
+    @part.get("/plans/<name>/<file>")
+    def file(name: str, file: str) -> Response:
+        data = plans.file(name, file)
+        if data is None:
+            abort(404)
+        if file.endswith(".html"):
+            return sealed(data.decode("utf-8"), "'self'")
+        head = {"Content-Disposition": f'attachment; filename="{file}"'}
+        return Response(data, mimetype="application/octet-stream", headers=head)
 
     return part
 

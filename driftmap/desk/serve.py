@@ -22,7 +22,13 @@ __all__ = ["serve", "survey_html"]
 
 _THREADS = 12
 _PAGE = "driftmap.desk.page"
-_MODULES = ("net.js", "geo.js", "draw.js", "survey.js")  # each after what it imports
+_MODULES = (
+    "net.js",
+    "geo.js",
+    "map.js",
+    "draw.js",
+    "survey.js",
+)  # each after what it imports
 _BETWEEN = re.compile(
     r"^import .*?;$\n|^export (?=(?:async )?(?:function|const|class))", re.M
 )
@@ -30,18 +36,10 @@ _SAFE = 20  # letters of a key that nobody guesses
 
 
 def serve(folder: Path, *, port: int, show: bool, echo: object = print) -> None:
-    """Serve a folder until stopped.
+    """Serve a folder until stopped, and make it if it is not there.
 
-    Parameters
-    ----------
-    folder : Path
-        Made if it is not there.
-    port : int
-        Port on the loopback; 0 for the one it had last, or a free one.
-    show : bool
-        Whether to open the browser.
-    echo : callable
-        Tells the address.
+    ``port``: on the loopback; 0 for the one it had last, or a free one; ``echo``: tells
+    the address.
     """
     assert callable(echo)
     desk = Desk(made(folder))
@@ -106,6 +104,7 @@ def _serve(
         server.run()
     finally:
         readers.stop(void=False)
+        app.extensions["plans"].stop()
         desk.queue.stop()
 
 

@@ -22,11 +22,9 @@ _POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
     "connect-src 'self'; frame-src 'self'; frame-ancestors 'self'; form-action 'none'; base-uri 'none'"
 )
-_SEALED: Final = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 _TYPES: Final = {
     ".js": "text/javascript",
     ".css": "text/css",
-    ".svg": "image/svg+xml",
     ".html": "text/html",
 }
 
@@ -114,12 +112,10 @@ def _colours() -> str:
     return sheet.partition("\n* {")[0]
 
 
-def sealed(text: str, kind: str = "text/html") -> Response:
+def sealed(text: str, within: str = "'none'") -> Response:
     """Serve a page that is whole in itself and brings its own policy."""
-    answer = Response(text, mimetype=kind)
+    answer = Response(text, mimetype="text/html")
     answer.headers["Content-Security-Policy"] = "frame-ancestors 'self'"
-    if kind == "image/svg+xml":
-        answer.headers["Content-Security-Policy"] = _SEALED
     return answer
 
 

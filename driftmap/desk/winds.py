@@ -26,6 +26,7 @@ __all__ = [
     "fetched",
     "set_aside",
     "setting_at",
+    "still_heard",
     "take",
     "told_aside",
     "understood",
@@ -76,31 +77,28 @@ def _name(text: str) -> str:
     )
 
 
-def take(
-    folder: Folder, text: str, setting: Setting, *, keep: bool = True
-) -> dict[str, Any]:
-    """Take a wind in: say what was understood and, if it is to be kept, count it.
+def take(folder: Folder, text: str, setting: Setting) -> str:
+    """Take a wind in, as a file that counts from now on; give its name.
 
     ``text``: a reading in words, or the text of any report or file; ``setting``: place,
-    present, and when it was read if it does not say so; ``keep``: whether to write it
-    and let it count from now on.
-
-    Result: its file and the winds that count with it. Raises `DriftmapError` if it
+    present, and when it was read if it does not say so. Raises `DriftmapError` if it
     cannot be read: nothing is written.
     """
     from driftmap.winds import merge  # noqa: PLC0415
 
     readings = _decoded(text, setting)
     undated = [r.source for r in readings if not r.dated]
-    if undated and keep:
+    if undated:
         raise InputError(undated[0], "", "does not say when it was read: tell its time")
     wind = merge(readings, setting)
-    told = {"levels": len(wind.levels), "assumed": list(wind.assumed)}
-    if not keep:
-        return told
-    document = _document(wind, readings, setting)
-    name = _free(folder, read_day(folder), readings, setting)
-    folder.write(name, document.encode(), "")
+    time = readings[0].valid or setting.when
+    kind = "forecast" if readings[0].forecast else readings[0].kind
+    stem = f"{time.astimezone():%Y-%m-%d-%H%M}-{kind.lower()}"
+    # One that counts though its file is gone holds, until somebody sets it aside.
+    day = read_day(folder)
+    taken = {*day.winds, *(one.file for one in day.aside)}
+    name = folder.free("winds", stem, ".json", taken)
+    folder.write(name, _document(wind, readings, setting).encode(), "")
     strip = Strip()
 
     def count(day: Day) -> Day:
@@ -110,7 +108,7 @@ def take(
         return replace(day, winds=(*kept, name))
 
     change(folder, count)
-    return {**told, "file": name}
+    return name
 
 
 def _document(wind: WindProfile, readings: Sequence[Reading], setting: Setting) -> str:
@@ -120,18 +118,6 @@ def _document(wind: WindProfile, readings: Sequence[Reading], setting: Setting) 
     kept = keep_readings(readings, setting.site_altitude)
     whole = {"when": setting.when.isoformat(), **wind_document(wind), **kept}
     return json.dumps(whole, indent=2, ensure_ascii=False) + "\n"
-
-
-def _free(
-    folder: Folder, day: Day, readings: Sequence[Reading], setting: Setting
-) -> str:
-    time = readings[0].valid or setting.when
-    kind = "forecast" if readings[0].forecast else readings[0].kind
-    stem = f"{time.astimezone():%Y-%m-%d-%H%M}-{re.sub('[^a-z]', '-', kind.lower())}"
-    # One that counts though its file is gone holds, until somebody sets it aside.
-    taken = {*folder.names("winds"), *day.winds, *(one.file for one in day.aside)}
-    tries = [f"winds/{stem}{f'-{i}' if i else ''}.json" for i in range(200)]
-    return next(name for name in tries if name not in taken)
 
 
 def _replaced(
@@ -148,6 +134,7 @@ def _replaced(
         return False  # what cannot be read goes on holding the verdict
     kinds = {(r.kind, r.forecast) for r in new}
     newest = max((r.valid for r in new if r.valid), default=setting.when)
+    newest = min(newest, setting.when)  # a clock that is fast makes nothing older
     return all(
         (r.kind, r.forecast) in kinds
         and _speaks_for(new, r)
@@ -270,14 +257,8 @@ def wind_of(
     wind = merge(readings, setting)
     if aside:
         wind = replace(wind, aside=told_aside(aside))
-    heard = [one.file for one in aside if one.why != WHYS[0]]
-    typed = [one.file for one in aside if one.why == WHYS[0]]
-    spoken_for = {*names, *(one.file for one in aside)}
-    heard += [n for n in _taken_lately(root, readings) if n not in spoken_for]
-    # Nobody mistypes what a station reports, or a forecast.
-    pasted = [r for r in _of_files(root, typed, setting, missing=True) if not _plain(r)]
-    heard_of = [*_of_files(root, heard, setting, missing=True), *pasted]
-    late = _still_so(readings, heard_of)
+    heard = _heard(root, names, aside, readings, setting)
+    late = [reading for told in heard.values() for reading in told]
     if not late:
         return wind
     whole = merge([*readings, *late], setting)
@@ -290,12 +271,42 @@ def wind_of(
     )
 
 
-def _taken_lately(root: Path, readings: Sequence[Reading]) -> list[str]:
-    """Name the readings the desk took while those that count were still to count."""
+def _heard(
+    root: Path,
+    names: Sequence[str],
+    aside: Sequence[Aside],
+    readings: Sequence[Reading],
+    setting: Setting,
+) -> dict[str, list[Reading]]:
+    """Give what is heard beside the winds that count: by its file, what would have counted.
+
+    That is what was set aside by hand, and what the desk took that stopped counting in
+    any other way.
+    """
+    typed = {one.file for one in aside if one.why == WHYS[0]}
     times = [r.valid for r in readings if r.valid is not None]
-    if not times:
-        return []
-    first = f"{(max(times) - STAY).astimezone():%Y-%m-%d-%H%M}"
+    newest = min(max(times), setting.when) if times else None
+    lately = [] if newest is None else _taken_lately(root, newest)
+    files = [*(one.file for one in aside), *(n for n in lately if n not in names)]
+    found = {}
+    for name in dict.fromkeys(files):
+        told = _of_files(root, [name], setting, missing=True)
+        # Nobody mistypes what a station reports, or a forecast.
+        told = [r for r in told if name not in typed or not _plain(r)]
+        found[name] = _still_so(told, newest, min(times, default=None))
+    return found
+
+
+def still_heard(root: Path, day: Day, setting: Setting) -> list[str]:
+    """Name the files that the day's words go on hearing beside the winds that count."""
+    readings = _of_files(root, day.winds, setting)
+    heard = _heard(root, day.winds, day.aside, readings, setting)
+    return [name for name, told in heard.items() if told]
+
+
+def _taken_lately(root: Path, newest: datetime) -> list[str]:
+    """Name the readings the desk took while those that count were still to count."""
+    first = f"{(newest - STAY).astimezone():%Y-%m-%d-%H%M}"
     return [
         name
         for name in Folder(root).names("winds")
@@ -314,10 +325,10 @@ def _of_files(
     return [reading for file in files for reading in decode_all(str(file), setting)]
 
 
-def _still_so(readings: Sequence[Reading], aside: Sequence[Reading]) -> list[Reading]:
+def _still_so(
+    aside: Sequence[Reading], newest: datetime | None, oldest: datetime | None
+) -> list[Reading]:
     """Give the winds set aside that would still have counted, none as the one flown."""
-    times = [r.valid for r in readings if r.valid is not None]
-    newest, oldest = max(times, default=None), min(times, default=None)
     if newest is None or oldest is None:
         return list(aside)
     return [

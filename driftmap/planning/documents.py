@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.air.atmosphere import air_density
-from driftmap.failures.alternatives import LANDING_SPEEDS, canopy_for
+from driftmap.failures.alternatives import LANDING_SPEEDS, PLANNED, canopy_for
 from driftmap.failures.case import Case
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import margins, opening_figures, opening_windows
@@ -370,6 +370,7 @@ def compare_document(setup: Setup, found: Sequence[Compared]) -> dict[str, Any]:
     The figures of each are those when all goes as planned.
     """
     density = float(air_density(setup.site.elevation))
+    alone = found[0].name == PLANNED
     return {
         "flight": setup.flight.name,
         "seed": setup.seed,
@@ -377,8 +378,8 @@ def compare_document(setup: Setup, found: Sequence[Compared]) -> dict[str, Any]:
         "alternatives": [_alternative(one) for one in found],
         # What is assumed of one way alone bears its name in the text.
         "assumed": _each(one.assessment.assumed for one in found),
-        "made_up": not setup.flight.alternatives,
-        "sizes": _sizes(setup.flight, density),
+        "made_up": alone and not setup.flight.alternatives,
+        "sizes": _sizes(setup.flight, density) if alone else [],
         "cautions": list(CAUTIONS),
     }
 

@@ -266,9 +266,10 @@ def compare_page(
     sizes = _size_lines(data["sizes"], voice)
     lines = "".join(f"<li>{printable(line)}</li>" for line in sizes)
     heading = printable(voice.say("plan.which_canopy"))
+    sized = [f"<h2>{heading}</h2><ul>{lines}</ul>"] if lines else []
     return page(
         voice.say("plan.compare_title", flight=data["flight"], site=site),
-        [table(rows, voice), f"<h2>{heading}</h2><ul>{lines}</ul>"],
+        [table(rows, voice), *sized],
         voice,
         assumed=data["assumed"],
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import pi, radians
 from typing import Final, TypeAlias
@@ -58,9 +58,13 @@ class Compared:
 
 
 def compare(
-    setup: Setup, wind: WindProfile, *, progress: Heard = _deaf
+    setup: Setup,
+    wind: WindProfile,
+    *,
+    beside: Sequence[Setup] = (),
+    progress: Heard = _deaf,
 ) -> tuple[Compared, ...]:
-    """Hold ways to bring a rocket down side by side, on the same flights and luck.
+    """Hold ways to bring a rocket down, or flights, side by side on the same luck.
 
     Parameters
     ----------
@@ -68,19 +72,28 @@ def compare(
         What is flown, and where.
     wind : WindProfile
         From `read_wind`.
+    beside : sequence of Setup
+        Flights to hold beside the plan, each with the answers given for it.
     progress : callable
         Told after each how many are done and left.
 
     Returns
     -------
     tuple of Compared
-        The plan first, then the alternatives of the flight file; made up from the plan
-        where it has none.
+        The plan first, then what is held beside it; where that is nothing, the
+        alternatives of the flight file, made up from the plan where it has none.
     """
-    ways = alternatives(setup.flight)
+    ways = (
+        [(one.flight.name, one) for one in (setup, *beside)]
+        if beside
+        else [
+            (name, replace(setup, flight=flight))
+            for name, flight in alternatives(setup.flight).items()
+        ]
+    )
     found = []
-    for name, flight in ways.items():
-        found.append(Compared(name, assess_setup(replace(setup, flight=flight), wind)))
+    for name, one in ways:
+        found.append(Compared(name, assess_setup(one, wind)))
         progress(1, len(ways) - len(found))
     return tuple(found)
 

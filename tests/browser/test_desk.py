@@ -769,6 +769,57 @@ def test_a_wrong_value_of_a_flight_is_shown_at_its_field(browser, demo_desk):
     )
 
 
+def test_a_fault_of_a_row_stands_at_its_row_however_deep(browser, demo_desk):
+    """One in a device of another way down, one in a fin, and a key that is none."""
+    path = demo_desk.folder / "flights" / "willet.toml"
+    before = path.read_text("utf-8")
+    wrong = before.replace('kind = "fin"', 'kind = "fin"\nwings = 3\ncount = 900', 1)
+    other = '\n[[alternative]]\nname = "small (blue)"\n[[alternative.recovery]]\nname = "b"\nkind = "canopy"\nopens_at = "apogee"\ndiameter = "3 parsec"\n'
+    put_back(path, wrong.replace("\ncount = 3\n", "\n", 1) + other)
+    room(browser, demo_desk, "flight")
+    fill(browser, "Flight", "Willet 54")
+    until(lambda: browser.find(".field-of.wrong"), "the faults")
+    at_row = """return Object.fromEntries([...document.querySelectorAll('.field-of.wrong')].map(
+        e => [e.querySelector('[data-at]').dataset.at, e.querySelector('.warning').textContent]))"""
+    shown = browser.js(at_row)
+    assert "parsec" in shown["alternative.0.recovery.0.diameter"]
+    assert "900" in shown["piece.0.count"]
+    told = browser.js("return document.querySelector('#table-piece .one').textContent")
+    assert "wings is not a key here" in told
+    click(browser, "Go to it")
+    seen = "const b = document.activeElement.getBoundingClientRect(); return [document.activeElement.dataset.at, b.top > 0 && b.bottom < innerHeight]"
+    assert browser.js(seen)[1]
+    put_back(path, before)
+
+
+def test_a_plan_is_begun_by_keys_stopped_and_told(browser, demo_desk):
+    room(browser, demo_desk, "wind", width=360, height=740)
+    fill(browser, "Speed", "4")
+    fill(browser, "From", "200")
+    click(browser, "Take this reading")
+    until(lambda: "Taken" in problem(browser), "that it is taken")
+    keys = Keyboard(browser)
+    keys.press("Flight")
+    keys.press("Compare")
+    until(lambda: browser.find("[data-work=compare] button"), "the form")
+    keys.press("Work it out")
+    until(lambda: "driftmap compare flights/" in browser.find("#plan-now").text, "it")
+    keys.press("Stop it")
+    until(lambda: "stopped" in browser.find("#plan-now").text, "its end")
+    assert browser.js("return document.documentElement.scrollWidth") <= 360
+    click(browser, "A quick sum: where one body lands")
+    for label, value in (("From", "900 m"), ("Its mass", "1 kg"), ("Drag area", "x")):
+        fill(browser, label, value)
+    press = "[...document.querySelectorAll('[data-work=drop] button')].pop().click()"
+    browser.js(press)
+    until(lambda: "'x'" in browser.find("#plan-now .warning").text, "what it is not")
+    fill(browser, "Drag area", "0.5 m2")
+    browser.js(press)
+    until(lambda: "Lands" in browser.find("#plans-done pre").text, "where it lands")
+    assert browser.barriers() == []
+    assert browser.complaints() == []
+
+
 def test_what_a_command_changes_is_seen_at_once(browser, demo_desk):
     room(browser, demo_desk, "field")
     until(lambda: browser.find(".ground path.area"), "the map")
@@ -785,7 +836,7 @@ def test_what_a_command_changes_is_seen_at_once(browser, demo_desk):
 )
 def test_every_room_fits_and_its_names_are_told(browser, demo_desk, width, dark):
     room(browser, demo_desk, "day", width=width, dark=dark)
-    for name in ("Day", "Wind", "Flight", "Field", "Show"):
+    for name in ("Day", "Wind", "Flight", "Field", "Plan", "Show"):
         click(browser, name)
         until(lambda n=name: stands(browser, n.lower()), name)
         assert browser.js("return document.documentElement.scrollWidth") <= width
@@ -1010,3 +1061,11 @@ def test_a_wind_that_counts_is_no_longer_called_new(browser, demo_desk):
     until(lambda: "Taken" in problem(browser), "that it is taken")
     until(lambda: "6 mph" in browser.find("#old").text, "it under what counts")
     assert not browser.find("#new").is_displayed()
+    # A picture of dark lines keeps its white ground where a reader chose the colours.
+    forced = {"name": "forced-colors", "value": "active"}
+    browser.cdp("Emulation.setEmulatedMedia", features=[forced])
+    ground = (
+        "return getComputedStyle(document.querySelector('#old img')).backgroundColor"
+    )
+    assert browser.js(ground) == "rgb(255, 255, 255)"
+    browser.cdp("Emulation.setEmulatedMedia", features=[])

@@ -308,6 +308,13 @@ def test_compare_and_cases(tmp_path):
     assert speed[smaller] > speed["as planned"] > speed[larger]
     assert all(bool(row["held_by"]) == (row["verdict"] != "go") for row in rows)
     assert json.loads(run.stdout)["assumed"]
+    run = driftmap(
+        *("compare", FLIGHT, "examples/dunlin.toml", "--site", SITE, "--wind", NOON),
+        *("--samples", 100, "--json", "--when", WHEN[NOON]),
+    )
+    data = json.loads(run.stdout)
+    assert [row["name"] for row in data["alternatives"]] == ["Willet 54", "Dunlin 38"]
+    assert not data["made_up"]
     run = driftmap("cases", FLIGHT, "--samples", 1000, "--json")
     data = json.loads(run.stdout)
     assert sum(c["probability"] for c in data["cases"]) == pytest.approx(1.0)

@@ -4,7 +4,9 @@ without the key is answered.
 
 import json
 import os
+import pickle
 import re
+import shlex
 import shutil
 import signal
 import subprocess
@@ -12,6 +14,7 @@ import sys
 import threading
 import time
 import tomllib
+from concurrent.futures import Future
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
@@ -26,11 +29,12 @@ from driftmap.desk.app import make_app
 from driftmap.desk.day import change, read_day
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import KEPT, ConflictError, Folder
-from driftmap.desk.judging import FULL, QUICK, StaleError, Told, judged
+from driftmap.desk.judging import FULL, QUICK, StaleError, Told, drawn, judged
+from driftmap.desk.plans import Plans, works
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
 from driftmap.desk.winds import counting
-from driftmap.errors import InputError
+from driftmap.errors import FlightError, InputError, SiteError
 from driftmap.failures.cases import build_cases
 from driftmap.ground.site import read_site
 from driftmap.logbook.store import Log
@@ -142,10 +146,19 @@ def test_the_page_may_run_its_own_scripts_alone(ask):
         "",
     ],
 )
-def test_no_name_leads_out_of_the_folder(ask, name):
-    answer = ask("undo", {"file": name})
-    assert answer.status_code == 400
-    assert "no file of the desk" in answer.get_json()["problem"]
+def test_no_name_leads_out_of_the_folder(ask, folder, name):
+    with pytest.raises(InputError, match="no file of the desk"):
+        folder.path(name)
+    assert ask("undo", {"file": name}).status_code == 400
+
+
+@pytest.mark.parametrize("name", ["day.toml", "winds/a.json", "answers/a.toml"])
+def test_no_step_takes_back_a_wind_or_an_answer(ask, name):
+    """What was read or said is taken back with a reason and a name, or not at all."""
+    ask.good("winds/take", {"text": "20 mph from 80"})
+    before = ask.good("state")["winds"]
+    assert ask("undo", {"file": name}).status_code == 400
+    assert ask.good("state")["winds"] == before
 
 
 def test_an_answer_that_is_not_read_for_its_name_holds(ask, desk, folder):
@@ -158,7 +171,10 @@ def test_an_answer_that_is_not_read_for_its_name_holds(ask, desk, folder):
         desk.queue._lines[day.items[0].id] = _Line(print_, full=known)
         (item,) = ask.good("state")["items"]
         assert item["word"] == word
-    assert "_ada.toml is not read" in item["reason"]
+    assert "_ada.toml: is not read" in item["reason"]
+    assert ask.good("state")["unread"] == ["answers/_ada.toml"]
+    answer = ask(f"page/map/{item['id']}")
+    assert answer.status_code == 400
     assert folder.names("answers") == ["answers/Ada's answers.toml"]
 
 
@@ -195,7 +211,7 @@ def test_the_last_ten_versions_come_back_after_a_restart(folder):
         folder.write(name, f"name = '{i}'".encode(), None)
     again = Folder(folder.root)
     seen = []
-    while again.steps(name)["undo"]:
+    while again._stack(name, "undo"):
         again.step(name, "undo")
         seen.append(tomllib.loads(again.text(name))["name"])
     assert seen == [str(i) for i in range(KEPT + 2, 2, -1)]
@@ -364,6 +380,55 @@ def test_a_first_look_at_all_comes_first_and_what_cannot_go_last(desk, ask):
     )
 
 
+def test_the_crowd_is_told_why_and_where_to_stand_in_each_language(
+    desk, ask, monkeypatch
+):
+    put_on(ask, "dunlin", "willet")
+    day = read_day(desk.folder)
+    task = replace(desk.task(day, day.items[0]), samples=200)
+    full = replace(judged(task), samples=FULL)
+    assert full.crowd == {}  # few flights instruct nobody
+    monkeypatch.setattr("driftmap.desk.judging.FULL", 200)
+    assert set(judged(task).crowd) == {"en", "de", "es", "fr"}
+    crowd = {"en": ("why", "stand there"), "de": ("warum", "dort stehen")}
+    for item in day.items:
+        known = replace(full, crowd=crowd)
+        line = _Line(desk.fingerprint(day, item), full=known)
+        desk.queue._lines[item.id] = line
+    first, second = ask.good("state")["items"]
+    assert first["crowd"] == {key: list(told) for key, told in crowd.items()}
+    assert second["crowd"] == {}
+
+
+@pytest.mark.parametrize("kind", [InputError, FlightError, SiteError])
+def test_what_is_wrong_comes_home_whole_from_a_worker(kind):
+    one = kind("a.toml", "piece 1, count", "must be less")
+    one.each = (("piece 1, count", "must be less"), ("name", "is missing"))
+    again = pickle.loads(pickle.dumps(one))
+    assert (type(again), str(again), again.each) == (kind, str(one), one.each)
+
+
+def test_a_map_that_cannot_be_drawn_says_why_to_people(desk, ask, monkeypatch):
+    put_on(ask, "willet")
+    (item,) = read_day(desk.folder).items
+    text = desk.folder.text(item.flight).replace('kind = "fin"', "kind = '<b>'", 1)
+    desk.folder.write(item.flight, text.encode(), None)
+    failed = Future()
+    try:
+        drawn(desk.task(read_day(desk.folder), item), "map")
+    except InputError as problem:
+        failed.set_exception(pickle.loads(pickle.dumps(problem)))
+    monkeypatch.setattr(Queue, "submit", lambda *given: failed)
+    answer = ask(f"page/map/{item.id}")
+    assert answer.status_code == 400
+    told = answer.get_data(as_text=True)
+    assert "Not drawn" in told
+    assert "piece 1 (fin), kind" in told
+    assert "&lt;b&gt;" in told
+    assert "<b>" not in told
+    assert str(desk.folder.root) not in told
+
+
 def test_what_is_flown_for_files_that_changed_is_dropped(desk, ask):
     put_on(ask, "willet")
     day = read_day(desk.folder)
@@ -385,7 +450,7 @@ def test_a_flight_is_read_again_when_it_or_its_curve_changed(desk, ask):
     assert not judged(task).problem
     path = desk.folder.path("flights/willet_motor.csv")
     path.write_text("time_s,thrust_n\n0,1\n")
-    assert judged(task).problem
+    assert judged(desk.task(day, day.items[0])).problem
 
 
 def test_a_word_belongs_to_the_files_as_they_are(desk, ask):
@@ -402,6 +467,46 @@ def test_a_word_belongs_to_the_files_as_they_are(desk, ask):
     (desk.folder.root / "answers" / "own.toml").write_text("date = 2026-06-13\n")
     prints.add(desk.fingerprint(read_day(desk.folder), item))
     assert len(prints) == 6
+
+
+def test_a_file_that_bears_on_a_word_makes_it_another_wherever_it_lies(desk, ask):
+    """A curve and a club's rules outside their rooms, and one put back as it was."""
+    put_on(ask, "willet")
+    folder, day = desk.folder, read_day(desk.folder)
+    item, seen = day.items[0], set()
+    flight, site = folder.path(item.flight), folder.path("site.geojson")
+    curve, club = folder.root / "own_curve.csv", folder.root / "club.toml"
+    shutil.copy(folder.path("flights/willet_motor.csv"), curve)
+    text = flight.read_text().replace('"willet_motor.csv"', '"../own_curve.csv"')
+    flight.write_text(text)
+    tree = json.loads(site.read_text())
+    site.write_text(json.dumps({**tree, "rules": f"{tree['rules']}, club.toml"}))
+    for path in (curve, club, curve, flight):
+        seen.add(desk.fingerprint(day, item))
+        before = path.stat() if path.exists() else None
+        path.write_bytes(path.read_bytes() if before else b"# ours")
+        if before:  # its own time set back, as if nothing had been
+            os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+    seen.add(desk.fingerprint(day, item))
+    assert len(seen) == 5
+
+
+def test_a_clock_that_is_set_back_leaves_no_go(desk, ask, monkeypatch):
+    put_on(ask, "willet")
+    day = read_day(desk.folder)
+    item = day.items[0]
+    real = replace(told(), when=datetime.now(UTC))
+    line = _Line(desk.fingerprint(day, item), full=real)
+    desk.queue._lines[item.id] = line
+    assert desk.word(day, item).verdict == "go"
+    early = datetime.now(UTC) - timedelta(minutes=7)
+    monkeypatch.setattr("driftmap.desk.desk.now", lambda: early)
+    line.full = replace(real, when=early)
+    word = desk.word(day, item)
+    assert word.verdict == "hold"
+    assert "set back by 7 min" in word.reason
+    with pytest.raises(InputError, match="clock"):
+        desk.page(item.id, "map")
 
 
 def test_everything_holds_until_there_is_something_to_fly_in(desk, ask, folder):
@@ -497,6 +602,24 @@ def test_what_is_no_wind_is_said_in_a_line_and_nothing_is_written(
     assert str(folder.root) not in problem
     assert folder.names("winds") == []
     assert read_day(folder).winds == ()
+
+
+def test_a_clock_that_is_fast_makes_no_gust_old(ask, folder):
+    """A report some minutes ahead of the desk, as clocks differ, takes back no reading."""
+    gust = ask.good("winds/take", {"text": "20 mph from 80, 14 min ago"})["file"]
+    light = ask.good("winds/take", {"text": "3 mph from 80"})["file"]
+    ahead = json.loads(folder.text(light))
+    for reading in ahead["readings"]:
+        reading["valid"] = (datetime.now(UTC) + timedelta(minutes=9)).isoformat()
+    ask.good("winds/take", {"text": json.dumps(ahead)})
+    assert gust in read_day(folder).winds
+
+
+def test_no_reading_is_told_as_of_later(ask):
+    later = (datetime.now().astimezone() + timedelta(minutes=8)).isoformat()
+    answer = ask("winds/take", {"text": "3 mph from 80", "read_at": later})
+    assert answer.status_code == 400
+    assert "still to come" in answer.get_json()["problem"]
 
 
 def test_a_reading_without_a_field_asks_for_the_field(tmp_path):
@@ -1064,6 +1187,18 @@ def test_what_is_no_value_is_said_where_it_stands(
         assert folder.text("flights/willet.toml") == before
 
 
+def test_every_fault_is_told_by_its_place_however_many(ask, folder):
+    """The line of a command tells the first; each field of the form its own."""
+    text = folder.text("flights/dunlin.toml").replace('kind = "fin"', 'kind = "fan"')
+    text += "".join(f'[[piece]]\nname = "p{i} (b)"\nwings = {i}\n' for i in range(9))
+    folder.write("flights/dunlin.toml", text.encode(), None)
+    shown = ask.good("flights/dunlin")
+    assert "more]" in shown["problem"]
+    told = dict(map(tuple, shown["faults"]))
+    assert "'fan'" in told["piece 1 (fin), kind"]
+    assert all(f"piece {i + 3} (p{i} (b)), wings" in told for i in range(9))
+
+
 def test_likelihoods_and_limits_are_set_by_name(ask, folder):
     shown = ask.good("flights/willet")
     assert "area_hit" in shown["names"]["limits"]
@@ -1220,3 +1355,125 @@ def test_a_picture_is_laid_under_the_map_and_none_from_elsewhere(ask, folder):
         assert answer.status_code == 400
     assert ask("pictures", {"name": "x.exe", "data": data}).status_code == 400
     assert folder.names("pictures") == ["pictures/field.png"]
+
+
+# --- plans
+
+
+def worked_out(ask, work, **given):
+    """Have a plan worked out, and wait until it is."""
+    flight = given.pop("flight", "flights/dunlin.toml")
+    ask.good("plans", {"work": work, "flight": flight, "pad": "", "given": given})
+    while (now := ask.good("plans"))["running"]:
+        time.sleep(0.1)
+    return now
+
+
+def test_every_command_has_its_form_at_the_desk():
+    """What a command can do and no form does stands here, with the room that does it."""
+    elsewhere = {
+        "rules": "answers",
+        "winds": "wind",
+        "survey": "field",
+        "desk": "itself",
+    }
+    assert set(works()) | set(elsewhere) == set(cli.list_commands(None))
+    for name, work in works().items():
+        command = cli.get_command(None, name)
+        known = {option for one in command.params for option in one.opts}
+        typed = {ask["option"] for ask in work["asks"] if ask["option"]}
+        fixed = {w.partition("=")[0] for w in work["fixed"] if w.startswith("--")}
+        if name != "log":
+            assert typed | fixed <= known, name
+
+
+def test_a_plan_is_the_line_that_is_shown(ask, folder):
+    given = {"--from": "900 m", "--mass": "1.5 kg", "--drag-area": "0.75 m2"}
+    put_on(ask)
+    told = worked_out(ask, "drop", **given)
+    line = shlex.split(told["line"])
+    assert line[:2] == ["driftmap", "drop"]
+    (done,) = told["done"]
+    again = CliRunner().invoke(cli, _from(folder.root, line[1:]))
+    assert done["told"] == again.stdout
+    assert not done["old"]
+    # A change of the folder makes it one of files that are no longer so.
+    folder.write("site.geojson", folder.read("site.geojson") + b"\n", None)
+    assert ask.good("plans")["done"][0]["old"]
+
+
+def _from(root, words):
+    """Name the winds of a line from here."""
+    return [w.replace("=winds/", f"={root}/winds/") for w in words]
+
+
+def test_a_plan_that_cannot_be_is_said_in_a_line_and_leaves_no_page(ask, folder):
+    put_on(ask)
+    page = folder.root / "plans" / "aim-dunlin" / "aim.html"
+    page.parent.mkdir(parents=True)
+    page.write_text("of an earlier wind")
+    (folder.root / "flights" / "dunlin.toml").write_text("name = 7")
+    told = worked_out(ask, "aim")
+    assert told["failed"]
+    assert "flights/dunlin.toml: name" in " ".join(told["said"])
+    assert not page.exists()
+    assert ask(f"plans/aim-dunlin/{page.name}").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("body", "named"),
+    [
+        ({"work": "rm"}, "none that the desk runs"),
+        ({"work": "aim", "flight": "flights/none.toml"}, "choose one"),
+        ({"work": "aim", "flight": "../x.toml"}, "no file of the desk"),
+        ({"work": "aim"}, "none counts yet"),
+        ({"work": "limits", "given": {"--directions": 7}}, "must be text"),
+        ({"work": "limits", "given": []}, "is no object"),
+    ],
+)
+def test_no_plan_is_begun_of_what_is_none(ask, folder, body, named):
+    whole = {"flight": "flights/dunlin.toml", "pad": "", "given": {}, **body}
+    answer = ask("plans", whole)
+    assert answer.status_code == 400
+    assert named in answer.get_json()["problem"]
+    assert not ask.good("plans")["running"]
+
+
+def test_what_is_typed_for_a_plan_is_a_value_and_no_other_option(desk, ask):
+    put_on(ask)
+    plans = Plans(desk)
+    assert [*plans._words("help", "", "", {"": "--schema"})] == []
+    words = [
+        *plans._words("limits", "flights/dunlin.toml", "", {"--directions": "--out=/"})
+    ]
+    assert "--directions=--out=/" in words
+    assert [w for w in words if w.startswith("--out")] == ["--out=plans/"]
+    others = {"": ["--seed=2", "../x.toml", "flights/willet.toml"]}
+    with pytest.raises(InputError, match="no file of the desk"):
+        [*plans._words("compare", "flights/dunlin.toml", "", others)]
+
+
+def test_a_plan_hears_a_wind_that_was_set_aside_as_no_longer_so(ask, desk):
+    strong = ask.good("winds/take", {"text": "20 mph from 80"})["file"]
+    ask.good("winds/take", {"text": "3 mph from 80"})
+    aside(ask, strong)
+    words = [*Plans(desk)._words("aim", "flights/dunlin.toml", "", {})]
+    assert f"--wind={strong}" in words
+    aside(ask, strong, why="mistyped")
+
+
+def test_what_was_found_at_the_desk_is_what_is_explained(desk, ask, folder):
+    put_on(ask, "dunlin")
+    (item,) = read_day(folder).items
+    ask.good("day/flown", {"id": item.id, "decided_by": "Ada Range"})
+    found = {"piece": "fin", "latitude": "41.6", "longitude": "-117.95", "error": "5 m"}
+    ask.good("day/happened", {"id": item.id, "found": found})
+    plans = Plans(desk)
+    plans._name = "explain-dunlin"
+    (folder.root / "plans" / plans._name).mkdir(parents=True)
+    (asked,) = [a for a in works()["explain"]["asks"] if a["kind"] == "toml"]
+    given = {asked["option"]: asked["given"]}
+    words = [*plans._words("explain", "flights/dunlin.toml", "", given)]
+    assert f"--found=plans/{plans._name}/seen.toml" in words
+    text = (folder.root / "plans" / plans._name / "seen.toml").read_text()
+    assert tomllib.loads(text)["found"][0]["piece"] == "fin"

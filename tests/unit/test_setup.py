@@ -11,6 +11,7 @@ from driftmap import Setup, assess, compare, margins
 from driftmap.montecarlo.margins import landed
 from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
+from driftmap.rules import Answers
 from driftmap.units import show
 from driftmap.verdict.assessment import assess_setup
 
@@ -60,6 +61,18 @@ def test_compare_holds_the_plan_beside_its_alternatives(setup, wind, compared):
         assert one.worst.total.upper == max(uppers)
         assert one.worst.area.occupied
         assert one.assessment.cloud.seed == setup.seed
+
+
+def test_flights_are_held_side_by_side_each_with_its_own_answers(setup, wind):
+    """Those beside the plan are judged as alone: what was said of one is none of another's."""
+    other = replace(
+        setup, flight=setup.flight.model_copy(update={"name": "other"}), answers=None
+    )
+    said = replace(setup, answers=Answers(confirmed={"landing_clear": True}))
+    first, second = compare(said, wind, beside=[other])
+    assert (first.name, second.name) == (setup.flight.name, "other")
+    assert first.assessment.answers == said.answers
+    assert second.assessment.checks == assess_setup(other, wind).checks
 
 
 def test_margins_are_those_of_all_flights(setup, wind):

@@ -1,7 +1,6 @@
 // The day's list: each flight with its word, the one reason that governs, and what can be done.
-import {ask, calmly, clock, doing, el, find, question, sign, since} from "./net.js";
+import {WORDS, ask, calmly, clock, doing, el, find, question, sign, since} from "./net.js";
 
-const WORDS = {go: "GO", hold: "HOLD", "no-go": "NO\u2011GO"};
 const drawn = new Map();
 let officer = "", shown = null;
 
@@ -42,7 +41,7 @@ function step(desk) {
   if (next.word === "hold" && [next.reason, ...next.more].some(text => /question|answer/i.test(text))) return [el("b", {}, `${next.name}: HOLD. `), ...go(`Next: answer for ${next.name}`, "answers", next)];
   const said = el("b", {}, `${next.name}: ${WORDS[next.word]}. `);
   if (next.word === "go") return [said, "Next on the pad, if the officer says so."];
-  if (next.word === "no-go") return [said, "Not in this wind as planned: take another flight first, or change what the reason names."];
+  if (next.word === "no-go") return [said, "Not in this wind as planned: take another flight first, or ", ...go("see what would turn it", "plan", {work: "assess", file: next.file, pad: next.pad})];
   if (/too old|too long ago/i.test(next.reason)) return [said, ...go("Next: read the wind again", "wind")];
   if (/\baloft|height|wind/i.test(next.reason)) return [said, ...go("Next: tell more of the wind", "wind")];
   return [said, "It may not go until its reason is settled. ", el("button", {type: "button", onclick: () => desk.open("flight", next)}, "Look at the flight")];
@@ -53,6 +52,7 @@ export function draw(desk) { shown = desk; calmly(drawAll); }
 function drawAll() {
   const desk = shown, {state} = desk, waiting = state.items.filter(item => item.state === "waiting");
   find("#step").replaceChildren(...step(desk));
+  find("#unread").textContent = state.unread.length ? `Not read, for its name begins with a sign or it is a link: ${state.unread.join(", ")}. Give it a name that begins with a letter or a digit.` : "";
   if (document.activeElement !== find("#units")) find("#units").value = state.units;
   const list = find("#list"), focus = document.activeElement?.dataset?.focus;
   const rows = waiting.map((item, place) => {
@@ -104,7 +104,7 @@ function pads(desk, item) {
 async function flown(item) {
   const more = item.word === "go" && item.sure ? "" : el("p", {class: "warning"}, `The word was ${WORDS[item.word]}${item.sure ? "" : ", not sure yet"}. It is logged as flown all the same.`);
   const said = await question(`${item.name} has flown`, "Log it", [
-    more, el("label", {class: "wide"}, "Who decided ", el("input", {name: "decided_by", value: officer, required: true, maxlength: 80, autocomplete: "name"}))].filter(Boolean));
+    more, el("label", {class: "wide"}, "Who decided ", el("input", {name: "decided_by", value: officer, required: true, maxlength: 60, autocomplete: "name"}))].filter(Boolean));
   if (!said) return;
   officer = said.decided_by;
   await doing(() => ask("day/flown", {id: item.id, ...said}), `${item.name} is in the log.`);

@@ -5,11 +5,12 @@ import * as wind from "./wind.js";
 import * as people from "./people.js";
 import * as flight from "./flight.js";
 import * as field from "./field.js";
+import * as plan from "./plan.js";
 import * as show from "./show.js";
 
 const PULSE = 1000; // ms
 const SILENCE = 5000; // ms after which nothing here may be believed
-const rooms = {day, wind, flight, field, show, answers: people};
+const rooms = {day, wind, flight, field, plan, show, answers: people};
 const desk = {state: null, heard: mark(), silent: false, open};
 let last = "", room = "";
 

@@ -1,6 +1,7 @@
 // Draws a field: a map of one's own in metres about the pad, edited by tap, by tape and compass,
 // by circle or by walking. It keeps nothing: every change goes to whoever made it.
 import {calmly, el, find, keeping, svg} from "./net.js";
+import {groundMap} from "./map.js";
 import {bearing, crossing, distance, frame, heading, latitude, length, longitude, metres, polar, signed, split, strip} from "./geo.js";
 
 const ROLES = ["spectators", "flight line", "parking", "camp", "boundary", "waiver", "building", "airport", "closed ground", "road", "railway", "power line", "water"];
@@ -13,11 +14,9 @@ const copy = value => JSON.parse(JSON.stringify(value));
 
 export function fieldEditor(root, {change, undo, redo, units = () => "us", pictures = null, rules = () => null}) {
   let site = {type: "FeatureCollection", name: "", features: []};
-  let view = {east: 0, north: 0, scale: .5}, picked = -1, mode = null, fault = "", drag = null, fitted = false, watch = null, here = null, whole = null, chosen = "", way_ = "", inWords = false, typed = {}, under = null, tie = null;
-  const map = svg("svg", {class: "ground", tabindex: 0, role: "application", "aria-label": "Map of the field: tap to pick or to set a corner; arrow keys move it, plus and minus zoom, Enter sets a corner at the cross"});
+  let picked = -1, mode = null, fault = "", fitted = false, watch = null, here = null, whole = null, chosen = "", way_ = "", inWords = false, typed = {}, under = null, tie = null;
   const told = el("p", {class: "told", role: "status"}), tools = el("div", {class: "acts tools", role: "group", "aria-label": "Map"});
   const list = el("div", {class: "features"}), missing = el("p", {class: "missing"}), adding = el("div", {class: "adding"}), about = el("div", {class: "about"}), beneath = el("div", {class: "about"});
-  root.replaceChildren(missing, el("div", {class: "field"}, el("div", {class: "canvas"}, tools, map, told), el("div", {class: "forms"}, about, adding, list, beneath)));
 
   const pad = () => site.features.find(f => f.properties?.role === "pad" && f.geometry?.type === "Point");
   const origin = () => pad()?.geometry.coordinates || [0, 0];
@@ -25,6 +24,9 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   const declination = () => { const found = /^\s*([-+]?\d+(\.\d+)?)\s*(deg)?\s*$/.exec(String(site.declination ?? "")); return found ? Number(found[1]) : null; };
   const shown = m => units() === "si" ? `${m < 100 ? m.toFixed(1) : Math.round(m)} m` : `${Math.round(m / .3048)} ft`;
   const areaShown = a => units() === "si" ? a < 1e5 ? `${Math.round(a)} m²` : `${(a / 1e6).toFixed(2)} km²` : a < 4e4 ? `${Math.round(a / .3048 ** 2).toLocaleString("en")} ft²` : `${(a / 4046.8564).toFixed(1)} acres`;
+
+  const chart = groundMap({units, shown, parts, busy: () => mode, grab, ghost, drop, tap, leave}), {map, px, m, line, zoom, paint} = chart;
+  root.replaceChildren(missing, el("div", {class: "field"}, el("div", {class: "canvas"}, tools, map, told), el("div", {class: "forms"}, about, adding, list, beneath)));
 
   // Every change passes here: the copy is changed, handed on and drawn.
   function apply(work) {
@@ -53,47 +55,30 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     return {type: "Polygon", coordinates: [[...ring, ring[0]]]};
   }
 
-  // --- the map
-  const size = () => [map.clientWidth || 360, map.clientHeight || 360];
-  const px = ([east, north]) => { const [w, h] = size(); return [w / 2 + (east - view.east) * view.scale, h / 2 - (north - view.north) * view.scale]; };
-  const m = ([x, y]) => { const [w, h] = size(); return [view.east + (x - w / 2) / view.scale, view.north - (y - h / 2) / view.scale]; };
-  const line = (points, close) => points.length ? `M${points.map(p => px(p).map(v => v.toFixed(1)).join(" ")).join("L")}${close ? "Z" : ""}` : "";
-  const spot = event => { const box = map.getBoundingClientRect(); return [event.clientX - box.left, event.clientY - box.top]; };
-
+  // --- what lies on the map
   function fit(wide = true) {
     const points = site.features.filter(f => wide || !["waiver", "boundary", "road", "railway", "water", "airport", "building"].includes(f.properties?.role)).flatMap(f => { const r = reach(f); return local(f).flatMap(([e, n]) => [[e - r, n - r], [e + r, n + r]]); });
-    if (!points.length) points.push([-200, -200], [200, 200]);
-    const [es, ns] = [points.map(p => p[0]), points.map(p => p[1])], [w, h] = size();
-    const span = [Math.max(...es) - Math.min(...es), Math.max(...ns) - Math.min(...ns)].map(v => Math.max(v, 100));
-    view = {east: (Math.max(...es) + Math.min(...es)) / 2, north: (Math.max(...ns) + Math.min(...ns)) / 2, scale: .85 * Math.min(w / span[0], h / span[1])};
-    paint();
+    chart.fit(points.length ? points : [[-200, -200], [200, 200]]);
   }
-  function zoom(by, at) {
-    const before = at && m(at);
-    view.scale = Math.min(Math.max(view.scale * by, .002), 50);
-    if (at) { const after = m(at); view.east += before[0] - after[0]; view.north += before[1] - after[1]; }
-    paint();
+  function parts(names) {
+    // The picture as the desk laid it by its points, washed so that lines stay on top.
+    const below = under?.east && pictures ? [svg("image", {href: pictures.url(under.file), transform: chart.laid(under), class: "beneath"})] : [];
+    const above = site.features.flatMap((feature, i) => one(feature, i, names));
+    if (here) { const [x, y] = px(ground.to(here.at)); above.push(svg("circle", {cx: x, cy: y, r: Math.max(4, here.error * chart.scale()), class: "near"}), svg("circle", {cx: x, cy: y, r: 6, class: "here"})); }
+    return {below, above: mode?.points ? [...above, ...draft()] : above};
   }
-
-  function paint() {
-    const [w, h] = size();
-    map.setAttribute("viewBox", `0 0 ${w} ${h}`);
-    const parts = [...picture_(w, h), grid(w, h)];
-    const names = [];
-    site.features.forEach((feature, i) => parts.push(...one(feature, i, names)));
-    parts.push(...named(names));
-    if (here) { const [x, y] = px(ground.to(here.at)); parts.push(svg("circle", {cx: x, cy: y, r: Math.max(4, here.error * view.scale), class: "near"}), svg("circle", {cx: x, cy: y, r: 6, class: "here"})); }
-    if (mode?.points) parts.push(...draft());
-    parts.push(scale(w, h));
-    if (mode) parts.push(svg("path", {d: `M${w / 2 - 12} ${h / 2}h24M${w / 2} ${h / 2 - 12}v24`, class: "cross"}));
-    map.replaceChildren(...parts);
+  // A press takes hold of a corner of what is picked, or of all of it where it is to be moved.
+  function grab(at) {
+    const corner = picked >= 0 && !mode ? local(site.features[picked]).findIndex(p => distance(px(p), at) < TAP) : -1;
+    return corner >= 0 ? {corner} : mode?.kind === "move" ? {} : null;
   }
-  // The picture as the desk laid it by its points, washed so that lines stay on top.
-  function picture_(w, h) {
-    if (!under?.east || !pictures) return [];
-    const {east: [a, b, c], north: [d, e, f]} = under, k = view.scale;
-    const matrix = [a * k, -d * k, b * k, -e * k, w / 2 + (c - view.east) * k, h / 2 - (f - view.north) * k];
-    return [svg("image", {href: pictures.url(under.file), transform: `matrix(${matrix.join(" ")})`, class: "beneath"})];
+  function ghost({corner}, from, to) {
+    const feature = site.features[picked], points = local(feature).map((p, i) => corner === undefined ? [p[0] + to[0] - from[0], p[1] + to[1] - from[1]] : i === corner ? to : p);
+    return line(points, feature.geometry.type === "Polygon");
+  }
+  function drop({corner}, from, to) {
+    if (corner === undefined) shift(picked, to[0] - from[0], to[1] - from[1]);
+    else moveCorner(picked, corner, to);
   }
   function tieing() {
     if (!pictures || !pad()) return beneath.replaceChildren();
@@ -129,23 +114,11 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     if (tie.points.length < 3) say(`${tie.points.length} of 3 places: tap the next in the picture.`);
   }
 
-  // Names of people first; one that would lie on another is left to the list beside.
-  function named(names) {
-    const taken = [];
-    return names.sort((a, b) => b.rank - a.rank).flatMap(({text, x, y}) => {
-      const [w] = size(), half = text.length * 4.3, at = Math.min(Math.max(x, half), Math.max(w - half, half));
-      if (x < 0 || x > w) return [];
-      const box = [at - half, y - 14, at + half, y + 5];
-      if (taken.some(b => box[0] < b[2] && box[2] > b[0] && box[1] < b[3] && box[3] > b[1])) return [];
-      taken.push(box);
-      return [svg("text", {x: at, y, class: "name"}, text)];
-    });
-  }
   function one(feature, i, names) {
     const role = feature.properties?.role || "", kind = feature.geometry?.type, points = local(feature), r = reach(feature), on = i === picked;
     const look = `area ${role.replace(/ /g, "-")}${PEOPLE.includes(role) ? " people" : ""}${on ? " on" : ""}${faulty(i) ? " faulty" : ""}`, parts = [];
     if (role === "pad") { const [x, y] = px(points[0]); parts.push(svg("path", {d: `M${x} ${y - 11}L${x + 9} ${y + 8}H${x - 9}Z`, class: "pad"})); }
-    else if (kind === "Point") parts.push(svg("circle", {cx: px(points[0])[0], cy: px(points[0])[1], r: Math.max(3, r * view.scale), class: look}));
+    else if (kind === "Point") parts.push(svg("circle", {cx: px(points[0])[0], cy: px(points[0])[1], r: Math.max(3, r * chart.scale()), class: look}));
     else if (points.length) parts.push(svg("path", {d: line(points, kind === "Polygon"), class: `${look}${kind === "LineString" ? " way" : ""}`}));
     if (points.length && role !== "boundary" && role !== "waiver") {
       const n = points.length, [x, y] = px(points.reduce((s, p) => [s[0] + p[0] / n, s[1] + p[1] / n], [0, 0]));
@@ -160,73 +133,6 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     mode.points.forEach(p => parts.push(svg("circle", {cx: px(p)[0], cy: px(p)[1], r: 6, class: "corner"})));
     return parts;
   }
-  function step(target) { const power = 10 ** Math.floor(Math.log10(target)); return [1, 2, 5, 10].map(s => s * power).find(s => s >= target) || target; }
-  function grid(w, h) {
-    const per = units() === "si" ? 1 : .3048, gap = step(90 / view.scale / per) * per, [a, b] = [m([0, h]), m([w, 0])], lines = [];
-    for (let e = Math.ceil(a[0] / gap) * gap; e < b[0] && lines.length < 80; e += gap) lines.push(line([[e, a[1]], [e, b[1]]]));
-    for (let n = Math.ceil(a[1] / gap) * gap; n < b[1] && lines.length < 160; n += gap) lines.push(line([[a[0], n], [b[0], n]]));
-    return svg("path", {d: lines.join(""), class: "net"});
-  }
-  function scale(w, h) {
-    const per = units() === "si" ? 1 : .3048, long = step(70 / view.scale / per) * per;
-    return svg("g", {class: "scale"}, svg("path", {d: `M12 ${h - 22}v8H${12 + long * view.scale}v-8`}), svg("text", {x: 18, y: h - 20}, shown(long)),
-      svg("path", {d: `M${w - 22} 44V12l-7 12M${w - 22} 12l7 12`}), svg("text", {x: w - 27, y: 60}, "N"));
-  }
-
-  // --- taps, drags, keys
-  const fingers = new Map();
-  let pinch = 0;
-  map.addEventListener("pointerdown", event => {
-    map.setPointerCapture(event.pointerId);
-    fingers.set(event.pointerId, spot(event));
-    if (fingers.size === 2) { const [a, b] = [...fingers.values()]; pinch = distance(a, b); drag = null; return; }
-    const at = spot(event), corner = picked >= 0 && !mode ? local(site.features[picked]).findIndex(p => distance(px(p), at) < TAP) : -1;
-    drag = {from: at, moved: false, corner, view: {...view}, whole: mode?.kind === "move"};
-  });
-  map.addEventListener("pointermove", event => {
-    if (!fingers.has(event.pointerId)) return;
-    fingers.set(event.pointerId, spot(event));
-    if (fingers.size === 2) { const [a, b] = [...fingers.values()], now = distance(a, b); if (pinch) zoom(now / pinch, [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2]); pinch = now; return; }
-    if (!drag) return;
-    const at = spot(event), by = [at[0] - drag.from[0], at[1] - drag.from[1]];
-    if (Math.hypot(...by) > 6) drag.moved = true;
-    if (!drag.moved) return;
-    if (drag.corner >= 0 || drag.whole) { drag.at = at; ghost(at); }
-    else { view.east = drag.view.east - by[0] / view.scale; view.north = drag.view.north + by[1] / view.scale; paint(); }
-  });
-  const lift = event => {
-    fingers.delete(event.pointerId);
-    if (fingers.size) return;
-    pinch = 0;
-    const was = drag;
-    drag = null;
-    if (!was || event.type === "pointercancel") return paint();
-    if (!was.moved) return tap(was.from);
-    if (was.corner >= 0 && was.at) moveCorner(picked, was.corner, m(was.at));
-    else if (was.whole && was.at) { const a = m(was.from), b = m(was.at); shift(picked, b[0] - a[0], b[1] - a[1]); }
-  };
-  map.addEventListener("pointerup", lift);
-  map.addEventListener("pointercancel", lift);
-  // No click follows a touch: the page may have moved under the finger by then.
-  map.addEventListener("touchend", event => event.preventDefault(), {passive: false});
-  map.addEventListener("wheel", event => { event.preventDefault(); zoom(event.deltaY < 0 ? 1.2 : 1 / 1.2, spot(event)); }, {passive: false});
-  map.addEventListener("keydown", event => {
-    const [w, h] = size(), far = 40 / view.scale, moves = {ArrowLeft: [-far, 0], ArrowRight: [far, 0], ArrowUp: [0, far], ArrowDown: [0, -far]}[event.key];
-    if (moves) { view.east += moves[0]; view.north += moves[1]; paint(); }
-    else if (event.key === "+" || event.key === "=") zoom(1.25);
-    else if (event.key === "-") zoom(.8);
-    else if (event.key === "Enter") tap([w / 2, h / 2]);
-    else if (event.key === "Escape") leave();
-    else return;
-    event.preventDefault();
-  });
-  function ghost(at) {
-    const feature = copy(site.features[picked]), points = local(feature);
-    if (drag.corner >= 0) points[drag.corner] = m(at);
-    else { const a = m(drag.from), b = m(at); points.forEach((p, i) => { points[i] = [p[0] + b[0] - a[0], p[1] + b[1] - a[1]]; }); }
-    paint();
-    map.append(svg("path", {d: line(points, feature.geometry.type === "Polygon"), class: "draft"}));
-  }
   function tap(at) {
     const place = m(at);
     if (mode?.kind === "tie") return trying(() => tied(ground.from(place)));
@@ -238,7 +144,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
       if (mode.kind === "ruler" && mode.points.length > 2) mode.points = [place];
       return progress();
     }
-    const near = site.features.map((feature, i) => [i, nearness(feature, place)]).filter(([, d]) => d * view.scale < TAP).sort((a, b) => a[1] - b[1]);
+    const near = site.features.map((feature, i) => [i, nearness(feature, place)]).filter(([, d]) => d * chart.scale() < TAP).sort((a, b) => a[1] - b[1]);
     picked = near.length ? near[0][0] : -1;
     draw();
     if (picked >= 0) list.querySelector(`[data-of="${picked}"]`)?.scrollIntoView({block: "nearest"});
@@ -291,7 +197,7 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
     say(`${site.features[picked].properties.name} is drawn. Its ${drawn} can be moved here; who and what it is stands in the list.`);
   }
   function seen(feature) {
-    const [w, h] = size(), r = reach(feature) * view.scale;
+    const [w, h] = chart.size(), r = reach(feature) * chart.scale();
     return local(feature).map(px).every(([x, y]) => x - r >= 0 && x + r <= w && y - r >= 0 && y + r <= h);
   }
   function free(role) {

@@ -3,8 +3,21 @@ import {ask, calmly, doing, el, find, keeping, picture, question, tell} from "./
 
 const SIX = [["airframe", "How heavy, how thick, how long"], ["motor", "Which motor"], ["recovery", "How it comes down"], ["rail", "From what rail"]];
 const LATER = ["piece", "case", "burst", "sustainer", "air_start", "alternative"];
-let tables = null, file = "", told = null, opened = new Set(), desk = null, saving = Promise.resolve();
+let tables = null, file = "", told = null, faults = new Map(), opened = new Set(), desk = null, saving = Promise.resolve();
+const copies = new Map(); // of what each was copied, to compare it with
 const unitless = new Map(); // numbers typed whose unit nobody has told yet, by their place
+
+// The place of a field as the reader of the file tells it: "recovery 1, strength.cord".
+const place = path => path.reduce((text, part, i) => typeof part === "number" ? `${text} ${part + 1}` : !i ? part : typeof path[i - 1] === "number" ? `${text}, ${part}` : `${text}.${part}`, "");
+// What the reader says of each place; names of rows, in brackets, are left to the eye.
+const faultsOf = each => new Map(each.map(([at, text]) => [at.replace(/ \(.*?\)(?=,|$)/g, ""), text]));
+// The faults of a table that stand at no field of it: a key that is none, a row that lacks something.
+function rest_(path, fields) {
+  const here = place(path), known = new Set(fields.map(field => place([...path, ...field.key.split(".")])));
+  const mine = [...faults].filter(([at, text]) => text !== "is missing" && (at === here || (at.startsWith(typeof path.at(-1) === "number" ? `${here}, ` : `${here}.`) && !known.has(at) && !/ \d|\..*\./.test(at.slice(here.length)))));
+  return mine.map(([at, text]) => el("p", {class: "warning"}, `${at.slice(here.length).replace(/^[,. ]+/, "")} ${text}`.trim()));
+}
+const faulty = path => [...faults.keys()].some(at => at === place(path) || [" ", ".", ","].some(end => at.startsWith(place(path) + end)));
 
 const stem = () => encodeURIComponent(file.replace(/^flights\//, "").replace(/\.toml$/, ""));
 
@@ -20,6 +33,7 @@ export async function enter(from, chosen) {
     el("div", {class: "line"}, files.length ? el("label", {}, "Flight ", pick) : "",
       el("button", {type: "button", class: files.length ? "" : "main", onclick: () => begin_("")}, "A new flight"),
       files.length ? el("button", {type: "button", onclick: () => begin_(file)}, "Copy: what if?") : "",
+      files.length ? el("button", {type: "button", onclick: () => desk.open("plan", {work: "compare", file, beside: copies.get(file) || ""})}, "Compare") : "",
       files.length ? el("button", {type: "button", onclick: () => doing(() => ask("day/add", {file}), "It is on the day's list.")}, "Add to the day") : "",
       files.length ? el("button", {type: "button", onclick: () => step("undo")}, "Undo") : "", files.length ? el("button", {type: "button", onclick: () => step("redo")}, "Redo") : ""),
     el("div", {id: "flight-form"}));
@@ -32,8 +46,8 @@ async function begin_(like) {
   const said = await question(like ? `What if, from ${name}` : "A new flight", like ? "Copy it" : "Begin", [
     el("label", {class: "wide"}, "Name of the rocket ", el("input", {name: "name", required: true, maxlength: 80, value: like ? `${name}, what if` : ""}))]);
   if (!said) return;
-  const made = await doing(() => ask("flights", {name: said.name, like}), like ? "Copied: change it, and put both on the day's list to compare their words." : "Begun.");
-  if (made) { file = made.file; afresh(); enter(desk); }
+  const made = await doing(() => ask("flights", {name: said.name, like}), like ? "Copied: change it, then Compare." : "Begun.");
+  if (made) { if (like) copies.set(made.file, like); file = made.file; afresh(); enter(desk); }
 }
 
 // What was opened, picked or half typed was so of another flight.
@@ -71,9 +85,11 @@ function draw_() { calmly(drawn_); }
 function drawn_() {
   const form = find("#flight-form"), v = told.values;
   if (!form) return;
+  faults = faultsOf(told.faults);
   const lacks = [...unitless].map(([at, typed]) => `${at}: ${typed} of what? Pick its unit`).join("; ");
   keeping(() => form.replaceChildren(
-    el("p", {class: `missing${told.problem || lacks ? "" : " whole"}`, role: "status"}, lacks ? `Not taken yet: ${lacks}.` : told.problem ? `Not whole yet: ${told.problem}` : "The flight is whole and can be judged."),
+    el("p", {class: `missing${told.problem || lacks ? "" : " whole"}`, role: "status"}, lacks ? `Not taken yet: ${lacks}.` : told.problem ? `Not whole yet: ${told.problem.replace(`${file}: `, "")} ` : "The flight is whole and can be judged.",
+      faults.size && !lacks ? el("button", {type: "button", onclick: () => { const wrong = find(".field-of.wrong :is(input, select), .field-of.open :is(input, select)"), at = wrong || find("fieldset .warning"); at?.scrollIntoView({block: "center"}); wrong?.focus({preventScroll: true}); }}, "Go to it") : ""),
     el("div", {class: "flight-room"}, el("div", {}, text_("name", "Name of the rocket", v.name),
       ...SIX.map(([name, head]) => section(name, head)), el("h2", {}, "More"), ...LATER.map(name => section(name, "")),
       pairs("cases", "How likely each failure is", "As a share, such as 2 %. Left out, each is as the tool assumes; one told lower than that counts in every figure, but brings no go."),
@@ -107,7 +123,7 @@ function section(name, head) {
   const body = {motor, recovery, sustainer: staged, air_start: lit_later}[name]?.() || (table(name).many ? many(name, [name]) : one(name, [name]));
   const set = el("fieldset", {class: "table", id: `table-${name}`}, el("legend", {}, head || table(name).head), body);
   const title = {sustainer: "A second stage"}[name] || table(name).head;
-  return LATER.includes(name) ? el("details", {open: Boolean(told.values[name]) || opened.has(`+${name}`), ontoggle: event => event.target.open ? opened.add(`+${name}`) : opened.delete(`+${name}`), class: "later"}, el("summary", {}, title), set) : set;
+  return LATER.includes(name) ? el("details", {open: Boolean(told.values[name]) || opened.has(`+${name}`) || faulty([name]), ontoggle: event => event.target.open ? opened.add(`+${name}`) : opened.delete(`+${name}`), class: "later"}, el("summary", {}, title), set) : set;
 }
 
 const part = (name, ...more) => el("div", {class: "one"}, el("h2", {class: "small"}, table(name).head), ...(more.length ? more : [one(name, name.split("."))]));
@@ -158,8 +174,8 @@ function one(name, path) {
   const fields = table(name).fields, at = path.join("."), relevant = fields.filter(field => fits(path.filter(k => typeof k === "string").at(-1), field.key, values));
   const first = relevant.filter(field => field.first), rest = relevant.filter(field => !field.first);
   const set = key => key.split(".").reduce((v, k) => v?.[k], values) !== undefined;
-  const more = rest.length ? el("details", {open: opened.has(at) || !first.length, ontoggle: event => event.target.open ? opened.add(at) : opened.delete(at)}, el("summary", {}, `More of it${rest.some(f => set(f.key)) ? `: ${rest.filter(f => set(f.key)).map(f => f.key.replace(/_/g, " ")).join(", ")}` : ""}`), el("div", {class: "grid"}, rest.map(field => input(field, path, values)))) : "";
-  return el("div", {}, el("div", {class: "grid"}, first.map(field => input(field, path, values))), more);
+  const more = rest.length ? el("details", {open: opened.has(at) || !first.length || rest.some(field => faulty([...path, ...field.key.split(".")])), ontoggle: event => event.target.open ? opened.add(at) : opened.delete(at)}, el("summary", {}, `More of it${rest.some(f => set(f.key)) ? `: ${rest.filter(f => set(f.key)).map(f => f.key.replace(/_/g, " ")).join(", ")}` : ""}`), el("div", {class: "grid"}, rest.map(field => input(field, path, values)))) : "";
+  return el("div", {}, rest_(path, relevant), el("div", {class: "grid"}, first.map(field => input(field, path, values))), more);
 }
 
 // Of a streamer's keys a canopy has none, and the other way round; of a fin's a nose cone none.
@@ -175,10 +191,10 @@ function fits(name, key, values) {
 
 function input(field, path, values) {
   const full = [...path, ...field.key.split(".")], at = full.join("."), value = field.key.split(".").reduce((v, k) => v?.[k], values);
-  const label = field.key.replace(/[_.]/g, " "), wrong = told.problem.includes(`${path[0]}.${field.key}`) || told.problem.includes(`${path.map((p, i) => typeof p === "number" ? `[${p + 1}]` : i ? `.${p}` : p).join("")}.${field.key}`);
+  const label = field.key.replace(/[_.]/g, " "), fault = faults.get(place(full)), wrong = fault === "is missing" && value === undefined ? "" : fault; // what is still to be answered is marked as open
   const hint = [field.told, field.range && `Accepted: ${field.range}.`, field.needed ? "Needed." : ""].filter(Boolean).join(" ");
   const help = el("small", {id: `help-${at}`}, hint), common = {"data-at": at, "aria-describedby": `help-${at}`, "aria-invalid": wrong ? "true" : null};
-  return el("div", {class: `field-of${wrong ? " wrong" : ""}${field.needed && value === undefined ? " open" : ""}`}, el("label", {}, `${label[0].toUpperCase()}${label.slice(1)} `, entry(field, full, value, common)), help);
+  return el("div", {class: `field-of${wrong ? " wrong" : ""}${field.needed && value === undefined ? " open" : ""}`}, el("label", {}, `${label[0].toUpperCase()}${label.slice(1)} `, entry(field, full, value, common)), wrong ? el("p", {class: "warning"}, wrong) : "", help);
 }
 
 function entry(field, path, value, common) {

@@ -99,6 +99,9 @@ export function keeping(draw) {
   now.addEventListener("blur", () => { if (now.isConnected && now.value === typed) now.dispatchEvent(new Event("change")); }, {once: true});
 }
 
+export const WORDS = {go: "GO", hold: "HOLD", "no-go": "NO\u2011GO"};
+export const LANGUAGES = {en: "English", de: "Deutsch", es: "Español", fr: "Français"};
+
 // The sign of a word: its shape tells it where colours do not.
 export function sign(word) {
   const shapes = {

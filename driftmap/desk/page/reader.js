@@ -1,7 +1,7 @@
 // The day on a phone: to read only, and never believed when the desk is silent.
-import {ask, el, find, mark, sign, since, tell} from "./net.js";
+import {WORDS, ask, el, find, mark, sign, since, tell} from "./net.js";
 
-const WORDS = {go: "GO", hold: "HOLD", "no-go": "NO\u2011GO"}, me = crypto.getRandomValues(new Uint32Array(2)).join("");
+const me = crypto.getRandomValues(new Uint32Array(2)).join("");
 const PULSE = 3000, SILENCE = 10000; // ms
 let heard = mark(), state = null;
 

@@ -1,8 +1,6 @@
 // Show it: the next flight for the crowd, pages to print, phones that may read.
-import {ask, clock, doing, el, find, picture, sign} from "./net.js";
+import {WORDS, LANGUAGES, ask, clock, doing, el, find, picture, sign} from "./net.js";
 
-const LANGUAGES = {en: "English", de: "Deutsch", es: "Español", fr: "Français"};
-const WORDS = {go: "GO", hold: "HOLD", "no-go": "NO\u2011GO"};
 let desk = null, language = "en";
 
 export function begin(from) { desk = from; }
@@ -12,7 +10,7 @@ export async function enter(from) {
   find("#show-room").replaceChildren(
     el("button", {type: "button", class: "main", onclick: () => find("#crowd").requestFullscreen?.()}, "Full screen for the crowd"),
     el("div", {id: "crowd"}),
-    el("h2", {}, "To print"), el("label", {}, "In ", el("select", {onchange: event => { language = event.target.value; draw(desk); }}, Object.entries(LANGUAGES).map(([tag, name]) => el("option", {value: tag, lang: tag, selected: tag === language}, name)))), el("ul", {id: "prints", class: "flown"}),
+    el("label", {}, "Where to stand, and pages, in ", el("select", {onchange: event => { language = event.target.value; draw(desk); }}, Object.entries(LANGUAGES).map(([tag, name]) => el("option", {value: tag, lang: tag, selected: tag === language}, name)))), el("h2", {}, "To print"), el("ul", {id: "prints", class: "flown"}),
     el("h2", {}, "Phones that may read"), el("p", {class: "note"}, "On request, phones on this network read the day's list and its maps, by a key of their own. They cannot write. The key is void when you press Stop; after a restart of the desk let them read again, and they go on with the same one."),
     el("div", {id: "phones"}));
   draw(desk);
@@ -23,11 +21,12 @@ export function draw(from) {
   const waiting = from.state.items.filter(item => item.state === "waiting"), crowd = find("#crowd");
   if (!crowd) return;
   const next = waiting[0], low = from.state.winds.rows.find(row => row.counts);
+  const [why, ...stand] = next?.crowd[language] || [], same = why && next.reason === next.crowd.en[0];
   crowd.replaceChildren(...(next ? [
     el("div", {class: `flight big ${next.word}${next.sure ? "" : " unsure"}`, "data-id": next.id}, el("div", {class: "word"}, sign(next.word), el("strong", {}, WORDS[next.word]), next.sure ? "" : el("small", {}, "not sure yet")),
-      el("div", {class: "say"}, el("h2", {}, "Next: ", el("bdi", {}, next.name)), el("p", {class: "reason"}, next.reason), el("p", {}, low ? `Wind ${low.told}` : "No wind is read yet"), from.state.aside ? el("p", {class: "aside"}, from.state.aside) : "",
+      el("div", {class: "say"}, el("h2", {}, "Next: ", el("bdi", {}, next.name)), el("p", {class: "reason", lang: same ? language : null}, same ? why : next.reason), el("p", {}, low ? `Wind ${low.told}` : "No wind is read yet"), from.state.aside ? el("p", {class: "aside"}, from.state.aside) : "",
         next.word === "go" && next.good_for ? el("p", {}, `Valid until ${clock(new Date(Date.parse(from.state.now) + 1000 * next.good_for).toISOString())}. `, el("span", {class: "left"})) : "",
-        ...next.instruction.map(text => el("p", {class: "stand"}, text)),
+        ...stand.map(text => el("p", {class: "stand", lang: language}, text)),
         el("p", {}, el("a", {class: "button", href: `page/map/${next.id}?language=${language}`, target: "_blank", rel: "noopener"}, "Map: where to stand, which way to look")))),
     el("ol", {class: "after", start: 2}, waiting.slice(1, 5).map(item => el("li", {}, el("bdi", {}, item.name), ` ${WORDS[item.word]}`))),
     el("p", {class: "note"}, "The range safety officer decides. Watch every flight until all of it is down.")] : [el("p", {}, "No flight waits.")]));

@@ -1,8 +1,8 @@
 // About a map that is open, while the desk is there: its go ends with the desk's own, or when the desk is silent.
-import {ask, find, mark, since, tell} from "./net.js";
+import {WORDS, ask, find, mark, since, tell} from "./net.js";
 
 const PULSE = 2000, SILENCE = 10000; // ms
-const WORDS = {hold: "HOLD", "no-go": "NO\u2011GO"}, me = crypto.getRandomValues(new Uint32Array(2)).join("");
+const me = crypto.getRandomValues(new Uint32Array(2)).join("");
 const frame = find("iframe"), id = location.pathname.split("/").pop();
 let heard = mark(), item = null;
 
@@ -24,7 +24,7 @@ async function pulse() {
     const state = await ask(`../../state?reader=${me}`, undefined, "GET", SILENCE - PULSE);
     heard = mark();
     item = state.items.find(one => one.id === id) || {state: "no longer on its list"};
-    document.title = `${item.name || "Map"}: ${item.word === "go" ? "GO" : WORDS[item.word] || ""}`;
+    document.title = `${item.name || "Map"}: ${WORDS[item.word] || ""}`;
   } catch { /* told as silence */ }
   draw();
   setTimeout(pulse, PULSE);
