@@ -173,7 +173,7 @@ def test_an_answer_that_is_not_read_for_its_name_holds(ask, desk, folder):
         assert item["word"] == word
     assert "_ada.toml: is not read" in item["reason"]
     assert ask.good("state")["unread"] == ["answers/_ada.toml"]
-    answer = ask(f"page/map/{item['id']}")
+    answer = ask(f"page/map/{item['id']}?alone")
     assert answer.status_code == 400
     assert folder.names("answers") == ["answers/Ada's answers.toml"]
 
@@ -419,7 +419,7 @@ def test_a_map_that_cannot_be_drawn_says_why_to_people(desk, ask, monkeypatch):
     except InputError as problem:
         failed.set_exception(pickle.loads(pickle.dumps(problem)))
     monkeypatch.setattr(Queue, "submit", lambda *given: failed)
-    answer = ask(f"page/map/{item.id}")
+    answer = ask(f"page/map/{item.id}?alone")
     assert answer.status_code == 400
     told = answer.get_data(as_text=True)
     assert "Not drawn" in told
