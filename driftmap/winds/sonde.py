@@ -346,7 +346,18 @@ def _levels(
         [row.temperature for row in rows],
     )
     levels = [
-        (row.where, _level(row, height, name, setting))
+        (
+            row.where,
+            WindLevel(
+                height=altitude_of(height) - setting.site_altitude,
+                direction=math.radians(row.direction),
+                speed=row.speed,
+                gust=None,
+                source=name,
+                temperature=row.temperature,
+                error=SONDE_ERROR,
+            ),
+        )
         for row, height in zip(rows, heights, strict=True)
         if height is not None and row.speed is not None and row.direction is not None
     ]
@@ -368,20 +379,6 @@ def _check(row: SondeRow) -> None:
             raise ValueError(
                 f"{what} {value:.5g} {unit}; accepted is {low:g} to {high:g}"
             )
-
-
-def _level(
-    row: SondeRow, height: float | None, name: str, setting: Setting
-) -> WindLevel:
-    return WindLevel(
-        height=altitude_of(height or 0.0) - setting.site_altitude,
-        direction=math.radians(row.direction or 0.0),
-        speed=row.speed or 0.0,
-        gust=None,
-        source=name,
-        temperature=row.temperature,
-        error=SONDE_ERROR,
-    )
 
 
 def _notes(without: int, standard: int, name: str) -> list[str]:

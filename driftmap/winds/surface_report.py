@@ -286,17 +286,13 @@ def _time(start: re.Match[str], setting: Setting) -> datetime:
 
 
 def _temperature(words: list[str]) -> float | None:
-    for word in words:
-        found = _TEMPERATURE.fullmatch(word)
-        if found:
-            return float(found[1].replace("M", "-")) + 273.15
-    return None
+    found = next(filter(None, map(_TEMPERATURE.fullmatch, words)), None)
+    return None if found is None else float(found[1].replace("M", "-")) + 273.15
 
 
 def _pressure(words: list[str]) -> float | None:
-    for word in words:
-        found = _PRESSURE.fullmatch(word)
-        if found:
-            number = float(found[2])
-            return number / 100 * _INCH if found[1] == "A" else number * 100.0
-    return None
+    found = next(filter(None, map(_PRESSURE.fullmatch, words)), None)
+    if found is None:
+        return None
+    number = float(found[2])
+    return number / 100 * _INCH if found[1] == "A" else number * 100.0

@@ -377,7 +377,7 @@ def _check_record(names: list[str]) -> None:
             raise ValueError(f"two columns of {start}; keep one of them")
 
 
-def _row(cells: texts.Cells, zone: tzinfo | None, setting: Setting) -> _Row | None:
+def _row(cells: dict[str, str], zone: tzinfo | None, setting: Setting) -> _Row | None:
     values = {
         name.split("_")[0]: number_of(cell, name) * NAMES[name][1]
         for name, cell in cells.items()

@@ -26,7 +26,6 @@ from driftmap.winds.reading import (
 __all__ = [
     "LONGEST_FILE",
     "NAMES",
-    "Cells",
     "Reader",
     "check_names",
     "check_text",
@@ -210,17 +209,13 @@ def cells_of(line: str, mark: str) -> list[str]:
     return [cell.strip() for cell in plain.split(mark)]
 
 
-Cells: TypeAlias = dict[str, str]
-"""The cells of a row by the names of their columns."""
-
-
 def rows_of(
     text: str,
     accepted: Sequence[str],
     check: Callable[[list[str]], None],
     least: int,
     most: int,
-) -> Iterator[tuple[str, Cells]]:
+) -> Iterator[tuple[str, dict[str, str]]]:
     """Take a table apart: each line of cells by the names in the header, with its place.
 
     Names in `accepted` alone, each once, that pass `check`.
@@ -348,10 +343,7 @@ def _components(held: Mapping[str, list[str]]) -> bool:
 def vertical(
     row: Mapping[str, float], setting: Setting, *, lenient: bool = False
 ) -> float:
-    """Give the height above the site that a row names [m].
-
-    Below the ground it is refused unless `lenient`, where the caller leaves it out.
-    """
+    """Give the height above the site that a row names [m], below the ground if `lenient`."""
     name = next(n for n in row if NAMES.get(n, ("",))[0] in _VERTICAL[0])
     quantity, factor = NAMES[name]
     value = row[name] * factor
