@@ -92,12 +92,16 @@ def _number(rng: random.Random, data: bytes, other: bytes) -> bytes:
 
 
 def _tree(rng: random.Random, data: bytes, other: bytes) -> bytes:
-    """Change one node of a JSON tree."""
+    """Change one node of a JSON tree; one nested deeper than Python follows stays."""
     del other
     try:
-        tree = json.loads(data)
-    except ValueError:
+        return _changed(rng, data)
+    except (ValueError, RecursionError):
         return data
+
+
+def _changed(rng: random.Random, data: bytes) -> bytes:
+    tree = json.loads(data)
     nodes = list(_nodes(tree))
     if not nodes:
         return data
