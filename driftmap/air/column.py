@@ -154,6 +154,25 @@ class AirColumn:
         index = self.height[1:-1].searchsorted(height, side="right")
         return index, (height - self.height.take(index)) / self._depth.take(index)
 
+    def split(self, deepest: float) -> AirColumn:
+        """Split layers deeper than that [m]; the air between levels stays linear."""
+        gaps = np.diff(self.height)
+        if gaps.size == 0 or gaps.max() <= deepest:
+            return self
+        parts = np.ceil(gaps / deepest).astype(int)
+        low = np.repeat(np.arange(gaps.size), parts)
+        step = np.concatenate([np.arange(n) / n for n in parts])
+        low, step = np.append(low, gaps.size - 1), np.append(step, 1.0)
+
+        def between(name: str) -> FloatArray | None:
+            if (values := getattr(self, name)) is None:
+                return None
+            share = step.reshape(-1, *[1] * (values.ndim - 1))
+            return np.asarray(values[low] * (1 - share) + values[low + 1] * share)
+
+        names = ("height", "density", "sound", "east", "north", "up")
+        return AirColumn(*map(between, names))  # type: ignore[arg-type]
+
     def density_at(self, height: FloatArray) -> FloatArray:
         """Give the air density at heights above the site [m], shape (n,) [kg m⁻³]."""
         i, share = self.layer(height)

@@ -28,17 +28,14 @@ from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, IntArray, local_air, through_air
 from driftmap.checks import FloatArray
 from driftmap.trajectory.motion import Ascent, Motion
-from driftmap.trajectory.rail import ride
-from driftmap.trajectory.rocket import Rocket
+from driftmap.trajectory.rocket import Rocket, ride
 from driftmap.trajectory.swing import Body, overturned, swing
 
 __all__ = ["ascend"]
 
 _G: Final = STANDARD_GRAVITY
 _BURN_STEPS: Final = 40  # from the rail to burnout
-_WAIT_STEPS: Final = (
-    8  # from burnout to the parting of stages, and on to the next motor
-)
+_WAIT_STEPS: Final = 8  # from burnout until stages part, and on to the next motor
 _COAST_STEPS: Final = 36  # from burnout to apogee, by the closed form
 _COAST_POWER: Final = 1.5
 _ROOM: Final = 112  # states of most flights in one stage: rail, burn and coast
@@ -113,12 +110,9 @@ def _part(run: _Run, moving: _Moving, upper: Rocket) -> _Moving:
     lit = np.isfinite(upper.lights)
     if not lit.any():
         return moving
-    for until, steps, power in (
-        (upper.lights, _WAIT_STEPS, 1.0),
-        (upper.burnout, _BURN_STEPS, 1.0),
-    ):
+    for until, steps in ((upper.lights, _WAIT_STEPS), (upper.burnout, _BURN_STEPS)):
         end = np.where(lit, until, moving.state[6])
-        moving = _through(run, moving, end, steps, power=power)
+        moving = _through(run, moving, end, steps)
     return moving
 
 
@@ -160,15 +154,7 @@ def _enough(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Moving:
-    """Flights after a step.
-
-    Parameters
-    ----------
-    state : ndarray, shape (7, n)
-        As `Motion.rows`.
-    axis, turning : ndarray, shape (3, n)
-        Direction of the nose, and its rate along the path [m⁻¹].
-    """
+    """Flights after a step: rows of `Motion`, the nose, and how it turns along the path [m⁻¹]."""
 
     state: FloatArray
     axis: FloatArray
@@ -315,7 +301,7 @@ class _Run:
             return moved
         mass, push, flow = (value[who] for value in burning)
         rocket, body = self.rocket, self.rocket.stability
-        drag = rocket.drag_area[who]
+        drag, full = rocket.drag_area[who], rocket.mass[who]
         if rocket.rise is not None:
             drag = drag * rocket.rise(np.minimum(self._now[0] / self._now[2], 5.0))[who]
         moved.state[:, who], moved.axis[:, who], moved.turning[:, who] = overturned(
@@ -328,12 +314,12 @@ class _Run:
                 lift_area=body.lift_area[who] / mass,
                 side_area=body.side_area[who] / mass,
                 turning=(body.margin * body.lift_area / body.inertia)[who]
-                * rocket.mass[who]
+                * full
                 / mass,
                 damping=(body.lift_area * body.arm**2 / body.inertia)[who]
-                * rocket.mass[who]
+                * full
                 / mass,
-                jet=flow * (body.arm**2 / body.inertia)[who] * rocket.mass[who] / mass,
+                jet=flow * (body.arm**2 / body.inertia)[who] * full / mass,
                 push=push,
             ),
             step[who],
@@ -362,9 +348,8 @@ class _Run:
         drag_area = self.rocket.drag_area
         if self.rocket.rise is not None:
             drag_area = drag_area * self.rocket.rise(stream.speed / self._now[2])
-        pull = (
-            -stream.density * stream.speed**2 * drag_area / (2 * mass)
-        ) * stream.ahead
+        hold = stream.density * stream.speed**2 * drag_area / (2 * mass)
+        pull = -hold * stream.ahead
         pull[2] -= _G
         return np.asarray(pull)
 
@@ -375,9 +360,8 @@ class _Run:
         across = stream.ahead - along * axis
         crossing = np.sqrt(_dot(across, across))
         area = body.lift_area * np.abs(along) + body.side_area * crossing
-        return np.asarray(
-            (-stream.density * stream.speed**2 * area / (2 * mass)) * across
-        )
+        hold = stream.density * stream.speed**2 * area / (2 * mass)
+        return np.asarray(-hold * across)
 
 
 class _Stream(NamedTuple):
@@ -396,8 +380,7 @@ def _stream(state: FloatArray, near: FloatArray) -> _Stream:
 
 def _coast_up(run: _Run, moving: _Moving) -> None:
     """Coast until every flight is at apogee."""
-    rocket, air = run.rocket, run.air
-    mass = rocket.coasting
+    rocket, air, mass = run.rocket, run.air, run.rocket.coasting
     # Short steps first here too: drag changes most at the start.
     marks = np.linspace(0, 1, _COAST_STEPS + 1) ** _COAST_POWER
     for start, end in zip(marks[:-1], marks[1:], strict=True):
@@ -405,10 +388,8 @@ def _coast_up(run: _Run, moving: _Moving) -> None:
         density = air.density_at(state[2])
         terminal = np.sqrt(2 * mass * _G / (density * rocket.drag_area))
         # Closed form of the rise with quadratic drag (any mechanics textbook).
-        rising = np.maximum(state[5], 0.0)
-        step = (
-            terminal / _G * np.arctan(rising / terminal) * (end - start) / (1 - start)
-        )
+        left = terminal / _G * np.arctan(np.maximum(state[5], 0.0) / terminal)
+        step = left * (end - start) / (1 - start)
         after = run.advance(moving, step, powered=False)
         if end == 1:
             for _ in range(_FINE_STEPS):

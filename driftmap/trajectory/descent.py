@@ -43,9 +43,7 @@ _DEEPEST: Final = 100.0  # m; of a layer that one closed form may cross
 _LEAST_DRAG: Final = 1e-9  # m² kg⁻¹; a body with less falls as this one does, within
 # centimetres, and below it the forms of a layer divide what rounding leaves
 _MOST_STEPS: Final = 5000  # a body that needs more is an error, not a result
-_BLOCK: Final = (
-    8192  # bodies flown together: their arrays stay in the processor's cache
-)
+_BLOCK: Final = 8192  # flown together: their arrays stay in the processor's cache
 _THINNED: Final = 0.75  # of the bodies still under way: then the others are put aside
 
 
@@ -103,7 +101,7 @@ def fall(
     rows, drag = _prepared(start, mass, drag_area)
     n = rows.shape[1]
     stop = np.broadcast_to(np.asarray(floor, float), n)
-    air, column = _thin(air), _column_of(air, who, n)
+    air, column = air.split(_DEEPEST), _column_of(air, who, n)
 
     def block(first: int) -> None:
         part = slice(first, first + _BLOCK)
@@ -195,30 +193,6 @@ def _prepared(
         raise ValueError("'start' must be finite and not below the ground")
     drag = np.asarray(drag_area, float) / (2 * np.asarray(mass, float))
     return rows, np.broadcast_to(np.maximum(drag, _LEAST_DRAG), rows.shape[1])
-
-
-def _thin(air: AirColumn) -> AirColumn:
-    """Split layers too deep for one closed form; the air between levels stays linear."""
-    gaps = np.diff(air.height)
-    if gaps.size == 0 or gaps.max() <= _DEEPEST:
-        return air
-    parts = np.ceil(gaps / _DEEPEST).astype(int)
-    low = np.repeat(np.arange(gaps.size), parts)
-    step = np.concatenate([np.arange(n) / n for n in parts])
-    low, step = np.append(low, gaps.size - 1), np.append(step, 1.0)
-
-    def between(values: FloatArray) -> FloatArray:
-        share = step.reshape(-1, *[1] * (values.ndim - 1))
-        return np.asarray(values[low] * (1 - share) + values[low + 1] * share)
-
-    return AirColumn(
-        between(air.height),
-        between(air.density),
-        between(air.sound),
-        between(air.east),
-        between(air.north),
-        None if air.up is None else between(air.up),
-    )
 
 
 def _column_of(air: AirColumn, who: IntArray | None, n: int) -> IntArray:
