@@ -53,8 +53,8 @@ _MAST: Final = (
     20.0  # m; assumed: what is read higher is no meter in a hand or on a mast
 )
 _HEAD: Final = """\
-The day's list, kept by driftmap desk. Winds are the files in which every flight of the
-list is judged; a flight's state is waiting, flown or not today."""
+# The day's list, kept by driftmap desk. Winds are the files in which every flight of the
+# list is judged; a flight's state is waiting, flown or not today."""
 
 
 def is_name(text: str) -> bool:
@@ -205,30 +205,18 @@ def change(folder: Folder, edit: Callable[[Day], Day]) -> Day:
 
 
 def _text(day: Day) -> str:
-    document = tomlkit.document()
-    for line in _HEAD.splitlines():
-        document.add(tomlkit.comment(line))
-    head: dict[str, Any] = {"date": day.date, "units": day.units}
-    for key, value in head.items():
-        document.add(key, value)
-    document.add("winds", tomlkit.item(list(day.winds)))
-    rows = tomlkit.aot()
-    for item in day.items:
-        row = tomlkit.table()
-        row.add("id", item.id)
-        row.add("file", item.flight)
-        for key in ("pad", "state", "logged", "outcome"):
-            if getattr(item, key):
-                row.add(key, getattr(item, key))
-        rows.append(row)
-    if day.items:
-        document.add("flight", rows)
-    for key, kept in (("set_aside", day.aside), ("meter", day.meters)):
-        if kept:
-            tables = tomlkit.aot()
-            tables.body.extend(tomlkit.item(asdict(one)) for one in kept)
-            document.add(key, tables)
-    return tomlkit.dumps(document)
+    head = {"date": day.date, "units": day.units, "winds": list(day.winds)}
+    rows = [{"id": item.id, "file": item.flight, **_told(item)} for item in day.items]
+    asides, meters = map(asdict, day.aside), map(asdict, day.meters)
+    tables = {"flight": rows, "set_aside": [*asides], "meter": [*meters]}
+    told = {**head, **{key: kept for key, kept in tables.items() if kept}}
+    return f"{_HEAD}\n{tomlkit.dumps(told)}"
+
+
+def _told(item: Item) -> dict[str, str]:
+    known = asdict(item)
+    keys = ("pad", "state", "logged", "outcome")
+    return {key: known[key] for key in keys if known[key]}
 
 
 def new_item(flight: str, pad: str = "") -> Item:

@@ -113,19 +113,16 @@ def _body(folder: Folder, item: Item, what: dict[str, Any]) -> dict[str, Any]:
     """Write the outcome as a file and read it back: one way to take it in."""
     from driftmap.logbook.written import outcome_body  # noqa: PLC0415
 
-    document = tomlkit.document()
-    for key in ("flew", *_TEXTS):
-        if what.get(key) not in {None, ""}:
-            document.add(key, what[key])
-    if what.get("found"):
-        rows = tomlkit.aot()
-        for find in what["found"]:
-            row = tomlkit.table()
-            row.update({key: value for key, value in find.items() if value != ""})
-            rows.append(row)
-        document.add("found", rows)
+    told = {
+        key: what[key] for key in ("flew", *_TEXTS) if what.get(key) not in {None, ""}
+    }
+    finds = [
+        {k: v for k, v in find.items() if v != ""} for find in what.get("found", [])
+    ]
+    if finds:
+        told["found"] = finds
     name = f"outcomes/{item.id}.toml"
-    folder.write(name, tomlkit.dumps(document).encode(), None)
+    folder.write(name, tomlkit.dumps(told).encode(), None)
     try:
         return outcome_body(folder.path(name), ())
     except InputError:
