@@ -25,9 +25,9 @@ from typing import IO, Any, Final
 import tomlkit
 
 from driftmap.desk.answers import answer_files
-from driftmap.desk.day import read_day
+from driftmap.desk.day import WHYS, Day, read_day
 from driftmap.desk.desk import SITE, Desk
-from driftmap.desk.winds import still_heard
+from driftmap.desk.winds import still_heard, told_aside
 from driftmap.errors import InputError
 
 __all__ = ["Plans", "works"]
@@ -208,10 +208,7 @@ class Plans:
         if "elevation" in takes:
             yield f"--site-elevation={desk.anywhere().elevation:g} m"
         if "winds" in takes:
-            names = [*day.winds, *still_heard(desk.folder.root, day, desk.setting())]
-            if not names:
-                raise InputError("wind", "", "none counts yet: type a reading")
-            yield from (f"--wind={name}" for name in names)
+            yield from self._winds(day, handed="word" in takes)
         if "answers" in takes:
             desk.check_answers()
             yield from (f"--answers={name}" for name in answer_files(desk.folder))
@@ -224,6 +221,17 @@ class Plans:
             yield from self._typed(ask, given.get(ask["option"]), flight)
         if "out" in takes:
             yield f"--out={_ROOM}/{self._name}"
+
+    def _winds(self, day: Day, *, handed: bool) -> Iterator[str]:
+        """Give the winds that the words hear; what is handed out must tell what was set aside."""
+        desk = self.desk
+        if handed and any(one.why == WHYS[0] for one in day.aside):
+            told = f"{told_aside(day.aside)}: this would not tell so; Map and Sheet in Show do"
+            raise InputError("plan", "", told)
+        names = [*day.winds, *still_heard(desk.folder.root, day, desk.setting())]
+        if not names:
+            raise InputError("wind", "", "none counts yet: type a reading")
+        yield from (f"--wind={name}" for name in names)
 
     def _finds(self, flight: str) -> str:
         """Give what the log's outcomes say was found of a flight, as a file of what was seen."""

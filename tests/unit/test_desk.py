@@ -1459,7 +1459,15 @@ def test_a_plan_hears_a_wind_that_was_set_aside_as_no_longer_so(ask, desk):
     aside(ask, strong)
     words = [*Plans(desk)._words("aim", "flights/dunlin.toml", "", {})]
     assert f"--wind={strong}" in words
+    ask.good("winds/count", {"file": strong, "counts": True})
     aside(ask, strong, why="mistyped")
+    assert f"--wind={strong}" not in [
+        *Plans(desk)._words("aim", "flights/dunlin.toml", "", {})
+    ]
+    # What is handed out bears a word, and would not tell what was set aside.
+    for work in ("assess", "brief", "export"):
+        with pytest.raises(InputError, match="mistyped, says Ada Range"):
+            [*Plans(desk)._words(work, "flights/dunlin.toml", "", {})]
 
 
 def test_what_was_found_at_the_desk_is_what_is_explained(desk, ask, folder):
