@@ -7,7 +7,7 @@ import json
 import shutil
 import threading
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timedelta
@@ -190,13 +190,15 @@ class Desk:
         names = (name.strip() for name in told)
         return [self.folder.root / name for name in names if name.endswith(".toml")]
 
-    def changed(self) -> float:
-        """Tell when anything that bears on words and plans was last changed [s]."""
-        rooms = ("flights", "winds", "answers", "outcomes")
-        names = [name for room in rooms for name in self.folder.names(room)]
-        paths = [*map(self.folder.path, (SITE, DAY, "answers.toml", *names))]
-        stamps = [stamp(path) for path in (*paths, *self._rule_files())]
-        return max((found[1] / 1e9 for found in stamps if found), default=0.0)
+    def changed(self, takes: Collection[str]) -> float:
+        """Tell when anything of the folder that a plan takes was last changed [s]."""
+        rooms = {"flight": "flights", "of": "flights", "finds": "outcomes"}
+        kinds = {rooms.get(one, one) for one in takes} & {*ROOMS}
+        names = [name for room in sorted(kinds) for name in self.folder.names(room)]
+        names += [DAY] * ("winds" in kinds) + ["answers.toml"] * ("answers" in kinds)
+        paths = [*map(self.folder.path, (SITE, *names)), *self._rule_files()]
+        found = [stamp(path) for path in paths]
+        return max((one[1] / 1e9 for one in found if one), default=0.0)
 
     def unread(self) -> list[str]:
         """Name the files of the folder that are not read for their names."""

@@ -34,6 +34,7 @@ __all__ = ["Plans", "works"]
 
 _ROOM: Final = "plans"
 _TOLD: Final = "told.txt"
+_LINE: Final = "line.txt"  # written when it was begun
 _NAME: Final = re.compile(r"[\w-]{1,80}")
 _FILE: Final = re.compile(r"[\w-]{1,60}\.(html|json|jsonl|geojson|gpx|kml|csv|txt)")
 _LONGEST: Final = 20_000  # letters of what is typed into one field
@@ -64,11 +65,6 @@ def works() -> dict[str, dict[str, Any]]:
     }
 
 
-def _windy(name: str) -> bool:
-    """Tell whether a plan is of the winds that counted when it was worked out."""
-    return "winds" in works().get(name.partition("-")[0], {}).get("takes", [])
-
-
 @dataclass(slots=True)
 class Plans:
     """The plans of a desk: one that is being worked out, and those in its folder."""
@@ -93,6 +89,7 @@ class Plans:
             words = [work, *self._words(work, flight, pad, given)]
             place = self._emptied()
             self._line, self._said = f"driftmap {shlex.join(words)}", []
+            (place / _LINE).write_text(f"{self._line}\n", "utf-8")
             with (place / _TOLD).open("wb") as told:
                 self._running = subprocess.Popen(
                     [sys.executable, "-c", _RUN, *words],
@@ -166,25 +163,29 @@ class Plans:
     def _done(self, running: str) -> Iterator[dict[str, Any]]:
         """List the plans of the folder, the newest first, and whether each is still so.
 
-        It is not where files changed since, or where it was of a wind that is another by now.
+        It is not where a file that it takes changed since it was begun, or where it was of a
+        wind that is another by now.
         """
         from driftmap.verdict.assessment import STALE  # noqa: PLC0415
 
         room = self.desk.folder.root / _ROOM
         found = [] if room.is_symlink() or not room.is_dir() else [*room.iterdir()]
         known = [
-            (told.stat().st_mtime, place)
+            (line.stat().st_mtime, place)
             for place in found
-            if place.name != running and (told := place / _TOLD).is_file()
+            if place.name != running and (line := place / _LINE).is_file()
         ]
-        changed, now = self.desk.changed(), datetime.now(UTC).timestamp()
+        now = datetime.now(UTC).timestamp()
         for time, place in sorted(known, reverse=True)[:40]:
             files = sorted(p.name for p in place.iterdir() if _FILE.fullmatch(p.name))
+            takes = works().get(place.name.partition("-")[0], {}).get("takes", [])
+            late = "winds" in takes and now - time > STALE
             yield {
                 "name": place.name,
                 "time": datetime.fromtimestamp(time, UTC).isoformat(),
-                "old": changed > time or (_windy(place.name) and now - time > STALE),
-                "files": [name for name in files if name != _TOLD],
+                "old": late or self.desk.changed(takes) > time,
+                "files": [name for name in files if name not in {_TOLD, _LINE}],
+                "line": (place / _LINE).read_text("utf-8", "replace")[:_LONGEST],
                 "told": (place / _TOLD).read_text("utf-8", "replace")[:_LONGEST],
             }
 

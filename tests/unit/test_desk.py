@@ -1397,7 +1397,10 @@ def test_a_plan_is_the_line_that_is_shown(ask, folder):
     again = CliRunner().invoke(cli, _from(folder.root, line[1:]))
     assert done["told"] == again.stdout
     assert not done["old"]
-    # A change of the folder makes it one of files that are no longer so.
+    assert done["line"].strip() == told["line"]
+    # What it does not take may change; a change of what it takes makes it old.
+    folder.write("outcomes/own.toml", b"flew = true", None)
+    assert not ask.good("plans")["done"][0]["old"]
     folder.write("site.geojson", folder.read("site.geojson") + b"\n", None)
     assert ask.good("plans")["done"][0]["old"]
 

@@ -66,6 +66,6 @@ function show(told) {
     el("b", {}, plan.name), ` ${plan.time.slice(0, 10) === desk.state.today ? "" : plan.time.slice(0, 10)} ${clock(plan.time)}`, plan.old ? el("span", {class: "warning"}, "No longer so: the folder has changed since, or the wind is too old. Work it out again.") : "",
     el("div", {class: "acts"}, plan.files.map(file => el("a", {class: "button", href: `${base}plans/${encodeURIComponent(plan.name)}/${file}`, target: "_blank", rel: "noopener"}, file.endsWith(".html") ? `Open ${file.replace(".html", "")}` : file))),
     i === 0 && plan.files.some(file => file.endsWith(".html")) ? el("iframe", {src: `${base}plans/${encodeURIComponent(plan.name)}/${plan.files.find(file => file.endsWith(".html"))}`, sandbox: "allow-scripts", title: plan.name}) : "",
-    plan.told ? el("details", {open: i === 0 && !plan.files.length}, el("summary", {}, "What it says"), el("pre", {tabindex: 0, role: "region", "aria-label": `What ${plan.name} says`}, plan.told)) : "")));
+    plan.told ? el("details", {open: i === 0 && !plan.files.length}, el("summary", {}, "What it says"), el("code", {}, plan.line), el("pre", {tabindex: 0, role: "region", "aria-label": `What ${plan.name} says`}, plan.told)) : "")));
   if (told.running) again = setTimeout(watch, 1500);
 }
