@@ -122,9 +122,9 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
           --winds hourly.csv --out season
     """
     from driftmap.planning.documents import heading, season_document
-    from driftmap.planning.ledger import open_ledger, run_key
     from driftmap.planning.season import agreement, bins_to_fly, season_hours
     from driftmap.planning.supposed import Supposition, suppose
+    from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.planning.trial import basis_of
     from driftmap.report.plantold import season_page, season_told
     from driftmap.rocket.flightfile import read_flight
@@ -207,8 +207,8 @@ def _flown_aloft(
     hands: Hands,
 ) -> tuple[SeasonHour, ...]:
     """Fly every sounding that is not in the ledger yet."""
-    from driftmap.planning.ledger import open_ledger, run_key
     from driftmap.planning.season import read_soundings, season_soundings
+    from driftmap.planning.sweep import open_ledger, run_key
     from driftmap.winds import Setting
 
     site = setup.site

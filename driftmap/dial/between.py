@@ -119,6 +119,8 @@ class Between:
         its corners [m], and the most as a share of the line's width.
     clear : float
         Share of these lines that lie wholly inside.
+    lines : int
+        How many they are: those of cells whose own middle was flown.
     """
 
     cells: int
@@ -126,6 +128,7 @@ class Between:
     outside: float
     outside_share: float
     clear: float
+    lines: int
 
 
 def check_between(dial: Dial) -> Between:
@@ -137,13 +140,14 @@ def check_between(dial: Dial) -> Between:
         about = [dial.nodes[place] for place in dict.fromkeys(places)]
         worst = max(WORDS.index(node.word) for node in about)
         milder += WORDS.index(cell.word) > worst
-        away += _outside(cell, about)
+        away += [] if cell.drawn else _outside(cell, about)
     return Between(
         reach.speeds * reach.directions,
         milder,
         max((far for far, _ in away), default=0.0),
         max((far / width for far, width in away), default=0.0),
         float(np.mean([far == 0 for far, _ in away])) if away else 1.0,
+        len(away),
     )
 
 

@@ -81,22 +81,26 @@ def compute_dial(
 
     Where the rail follows the wind, each speed is flown once, from north, and turned
     for every other direction (`Cloud.turned`): directions then differ by the ground
-    alone. A rail with a bearing of its own is flown in every wind, on the same luck.
+    alone. A rail with a bearing of its own is flown in each of them, on the same luck.
     Between its winds a cell is judged as a whole (`driftmap.planning.span`), so that no
-    wind in it is judged milder than it is.
+    wind in it is judged milder than it is; so is a wider span of winds, if it has one
+    word all over, and winds inside are then drawn between those flown for it.
     """
     first, notes, need = _scouted(setup, supposition)
     if told is not None and (few := need.warning(setup.samples)):
         told(few)
-    blocks = blocks_of(reach, setup.flight.rail.follows_wind, setup.samples)
+    blocks = blocks_of(reach, setup.flight.rail.follows_wind)
     work = partial(work_out, pack(setup), supposition, reach)
     nodes: dict[tuple[int, int], Node] = {}
     cells: dict[tuple[int, int], Node] = {}
     for block, got in zip(blocks, sweep(work, blocks, hands), strict=True):
         found = _lost(reach, block, got.reason) if isinstance(got, Lost) else got
-        # A wind on the edge of a block that was lost is known from the next one.
+        # A wind on the edge of a block that was lost, or not flown there, is known from
+        # the next one.
         nodes |= {
-            k: n for k, n in found.nodes.items() if k not in nodes or not n.problem
+            k: n
+            for k, n in found.nodes.items()
+            if k not in nodes or not (n.problem or n.drawn)
         }
         cells |= found.cells
     calm = max((n for (i, _), n in nodes.items() if i == 0), key=_severity)

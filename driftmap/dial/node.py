@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, Literal, TypeAlias, cast
+from typing import Any, Final, Literal, TypeAlias, cast
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import turn
 from driftmap.dial.reach import Wind
 from driftmap.ground.contours import Contour, containment
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import landed
+from driftmap.planning.net import placed
 from driftmap.verdict.check import Check, Verdict
 from driftmap.verdict.consequence_checks import SHARES as ALL
 from driftmap.verdict.consequence_checks import Lines, maiming
@@ -24,7 +26,9 @@ __all__ = [
     "WORDS",
     "Landing",
     "Node",
+    "Piece",
     "Word",
+    "drawn_landings",
     "joined_landing",
     "landings_of",
 ]
@@ -34,6 +38,8 @@ SHARES: Final = (0.9, 0.99)
 
 
 Word: TypeAlias = Literal["go", "go if aloft", "hold", "no-go"]
+Piece: TypeAlias = tuple[str, str]
+"""A case and a body."""
 
 WORDS: Final[tuple[Word, ...]] = ("go", "go if aloft", "hold", "no-go")
 """What a dial can say of a wind, the mildest first."""
@@ -97,12 +103,8 @@ class Node:
     verdict : {"go", "hold", "no-go"}
         The verdict, open questions of the rules included; hold where the flight could not
         be flown.
-    but_questions : {"go", "hold", "no-go"}
-        The verdict if every open question were answered well.
     checks : tuple of Check
         Every check; of a cell, bounds that hold in all its winds.
-    flown : mapping of str to int
-        Flights of each case.
     likely : mapping of str to float
         Likelihood of each case.
     landings : mapping of (str, str) to Landing
@@ -110,20 +112,22 @@ class Node:
     supposed : bool
         Whether the flight rises above what a reading at the meter tells of the wind.
     whole : bool
-        Whether this is a cell, whose checks bound those of every wind in it.
+        Whether its checks bound those of every wind of a cell, or of a wider span.
+    drawn : bool
+        Whether nothing was flown here: one word holds all over a wider span, and landings
+        are drawn between those of the winds flown about it.
     problem : str
         Why the flight could not be flown.
     """
 
     wind: Wind
     verdict: Verdict
-    but_questions: Verdict
     checks: tuple[Check, ...] = ()
-    flown: Mapping[str, int] | None = None
     likely: Mapping[str, float] | None = None
-    landings: Mapping[tuple[str, str], Landing] | None = None
+    landings: Mapping[Piece, Landing] | None = None
     supposed: bool = True
     whole: bool = False
+    drawn: bool = False
     problem: str = ""
 
     @property
@@ -134,7 +138,7 @@ class Node:
         return self.verdict
 
 
-def landings_of(cloud: Cloud) -> tuple[dict[tuple[str, str], Landing], Lines]:
+def landings_of(cloud: Cloud) -> tuple[dict[Piece, Landing], Lines]:
     """Tell how every piece of a cloud comes down.
 
     ``cloud``: the flights in one wind.
@@ -168,22 +172,77 @@ def joined_landing(landings: Sequence[Landing]) -> Landing:
     Result: its lines go round all of theirs, taut.
     """
     far = max(landings, key=lambda one: one.farthest)
+    every = zip(*(one.lines for one in landings), strict=True)
+    hulls = [shapely.union_all(rings).convex_hull for rings in every]
+    return _worst(landings, far.mean, far.farthest, hulls)
+
+
+def _worst(
+    landings: Sequence[Landing],
+    mean: tuple[float, float],
+    farthest: float,
+    hulls: Iterable[BaseGeometry],
+) -> Landing:
     return Landing(
-        far.mean,
+        mean,
         max(one.radius for one in landings),
-        far.farthest,
+        farthest,
         min(one.soonest for one in landings),
         max(one.latest for one in landings),
         max(one.speed for one in landings),
         max(one.energy for one in landings),
         max(one.typical for one in landings),
-        tuple(
-            shapely.MultiPolygon(
-                [cast("shapely.Polygon", shapely.union_all(rings).convex_hull)]
-            )
-            for rings in zip(*(one.lines for one in landings), strict=True)
-        ),
+        tuple(shapely.MultiPolygon([cast("shapely.Polygon", hull)]) for hull in hulls),
     )
+
+
+def drawn_landings(
+    five: Sequence[Mapping[Piece, Landing]],
+    half: float,
+    places: Sequence[tuple[float, float]],
+) -> list[dict[Piece, Landing]]:
+    """Draw landings in winds between those flown.
+
+    ``five``: landings in the corners of a span, and in its middle; ``half``: from there
+    to its sides [rad]; ``places``: as for `driftmap.planning.net.placed`.
+
+    Result: for each place the corners of taut lines, each between those that lie
+    farthest the same way; figures at their worst. A piece that does not come down in
+    each of the five has one landing all over.
+    """
+    found: list[dict[Piece, Landing]] = [{} for _ in places]
+    for key in dict.fromkeys(key for own in five for key in own):
+        landings = [own[key] for own in five if key in own]
+        if len(landings) < len(five):
+            joined = joined_landing(landings)
+            for place in found:
+                place[key] = joined
+            continue
+        sides = (half, -half, half, -half, 0.0)
+        seen = np.array([_seen(*pair) for pair in zip(landings, sides, strict=True)])
+        for place, at in zip(found, places, strict=True):
+            east, north = placed(*at, seen, half)
+            rings = np.stack([east[1:], north[1:]], axis=-1)
+            hulls: Any = shapely.convex_hull(shapely.multipoints(rings))
+            mean = float(east[0, 0]), float(north[0, 0])
+            farthest = float(np.hypot(east[-1], north[-1]).max())
+            place[key] = _worst(landings, mean, farthest, hulls)
+    return found
+
+
+_ROUND: Final = 2 * np.pi * np.arange(48) / 48
+_OUTWARD: Final = np.array([np.sin(_ROUND), np.cos(_ROUND)])
+"""Ways in which the farthest corners of two lines are taken for the same."""
+
+
+def _seen(landing: Landing, side: float) -> NDArray[np.float64]:
+    """Give the mean, and each line's farthest corners all round, turned; (2, lines, ways)."""
+    rows = [np.tile(turn(*landing.mean, side), (_ROUND.size, 1))]
+    for line in landing.lines:
+        east, north = shapely.get_coordinates(line).T
+        corners = np.stack(turn(east, north, side), axis=1)
+        rows.append(corners[(corners @ _OUTWARD).argmax(axis=0)])
+    return np.moveaxis(np.array(rows), 2, 0)
 
 
 def _landing(cloud: Cloud, part: Part, drawn: tuple[Contour, ...]) -> Landing:

@@ -14,10 +14,9 @@ from typing import Final
 from driftmap.air.convection import UPPER_RIM, sun_height
 from driftmap.errors import DriftmapError, WindError
 from driftmap.planning.hours import Hours, Reading
-from driftmap.planning.ledger import Ledger
 from driftmap.planning.sector import Sector, flights_of, forget_flights, worst
 from driftmap.planning.supposed import Supposition, suppose
-from driftmap.planning.sweep import Hands, Lost, sweep
+from driftmap.planning.sweep import Hands, Ledger, Lost, sweep
 from driftmap.planning.trial import (
     FINDINGS,
     NOT_KNOWN,
@@ -156,10 +155,12 @@ def season_hours(
     packed = pack(setup)
     for gust in sorted({b.gust for b in todo}):
         gusty = replace(supposition, gust=gust)
-        flights_of(packed, gusty)  # one for all threads, before any begins
+        same = [b for b in todo if b.gust == gust]
+        steps = round(max(b.speed for b in same) / SPEED_STEP)
+        speeds = tuple(SPEED_STEP * i for i in range(1 + steps))
+        flights_of(packed, gusty, speeds)  # one for all threads, before any begins
         try:
-            same = [b for b in todo if b.gust == gust]
-            _fly_bins(partial(_try_bin, packed, gusty), same, ledger, hands)
+            _fly_bins(partial(_try_bin, packed, gusty, speeds), same, ledger, hands)
         finally:
             forget_flights()
     return tuple(
@@ -238,14 +239,16 @@ def _name(wind: Reading) -> str:
     return f"{way} {wind.speed:.1f} m/s{gusts}"
 
 
-def _try_bin(packed: bytes, supposition: Supposition, wind: Reading) -> Trial:
+def _try_bin(
+    packed: bytes, supposition: Supposition, speeds: tuple[float, ...], wind: Reading
+) -> Trial:
     """Judge all winds of a bin at once; a variable one at both of its speeds."""
     way, speed, gust = wind
     low = max(speed - SPEED_STEP, 0.0)
     if way is None or not speed:
         ends = (Reading(way, v, gust) for v in dict.fromkeys((low, speed)))
         return worst(_try_reading(packed, supposition, end) for end in ends)
-    sector = Sector(flights_of(packed, supposition), way, DIRECTION_STEP / 2)
+    sector = Sector(flights_of(packed, supposition, speeds), way, DIRECTION_STEP / 2)
     return sector.between(low, speed)
 
 

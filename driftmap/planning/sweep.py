@@ -1,10 +1,15 @@
-"""Many parts through any executor: in order, counted as they end, and a loss kept small."""
+"""Many parts through any executor: in order, counted as they end, and a loss kept small.
+
+Results may be kept in a file as they come, so that an interrupted run goes on.
+"""
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 from collections import OrderedDict, deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import (
     FIRST_COMPLETED,
     BrokenExecutor,
@@ -15,10 +20,18 @@ from concurrent.futures import (
 )
 from dataclasses import dataclass, field
 from functools import partial
+from importlib.metadata import version
+from pathlib import Path
 from threading import Lock
-from typing import Final, Generic, TypeVar
+from typing import Final, Generic, TypeVar, get_args
 
-__all__ = ["Hands", "Lost", "Once", "sweep"]
+from driftmap.planning.supposed import Supposition
+from driftmap.planning.trial import NOT_KNOWN, Finding
+from driftmap.rules import picked_rules
+from driftmap.verdict.assessment import Setup
+from driftmap.verdict.check import Verdict
+
+__all__ = ["Hands", "Ledger", "Lost", "Once", "open_ledger", "run_key", "sweep"]
 
 P = TypeVar("P")
 R = TypeVar("R")
@@ -31,12 +44,8 @@ _ATTEMPTS: Final = 3
 class Once(Generic[V]):
     """Work done once for each of its arguments, whichever thread asks first.
 
-    Parameters
-    ----------
-    work : callable
-        What is done; what it raises is raised to all who ask.
-    kept : int or None
-        Results kept, those asked for last; None keeps all.
+    What it raises is raised to all who ask. Of the results those asked for last are
+    `kept`, all where that is None.
     """
 
     def __init__(self, work: Callable[..., V], kept: int | None) -> None:
@@ -231,3 +240,96 @@ class _Run(Generic[P, R]):
                 return
             if self._take(future, i):
                 return
+
+
+_VERDICTS: Final = get_args(Verdict)
+
+
+@dataclass(slots=True)
+class Ledger:
+    """Findings by name, in memory and, where there is a file, on the disk.
+
+    Only lines that bear the key, a digest of all inputs, are read back. `found` holds the
+    verdict and what blocks, by the name of the part.
+    """
+
+    key: str
+    path: Path | None = None
+    found: dict[str, tuple[Finding, str]] = field(default_factory=dict)
+
+    def keep(self, name: str, verdict: Finding, blocked_by: str) -> None:
+        """Keep a finding; one that is not known is not written, and is tried again."""
+        self.found[name] = (verdict, blocked_by)
+        if self.path is None or verdict == NOT_KNOWN:
+            return
+        line = {"key": self.key, "part": name, "verdict": verdict, "by": blocked_by}
+        with self.path.open("a", encoding="utf-8", newline="\n") as file:
+            file.write(json.dumps(line, ensure_ascii=False) + "\n")
+
+
+def open_ledger(path: Path | None, key: str) -> Ledger:
+    """Open a ledger and read back what an earlier run of the same inputs found.
+
+    The file need not be there; its folder is made. A line cut short by an interruption,
+    or one of other inputs, is passed over.
+    """
+    ledger = Ledger(key, path)
+    if path is None:
+        return ledger
+    path.parent.mkdir(parents=True, exist_ok=True)
+    if not path.exists():
+        return ledger
+    text = path.read_text(encoding="utf-8", errors="replace")
+    if text and not text.endswith("\n"):
+        with path.open("a", encoding="utf-8", newline="\n") as file:
+            file.write("\n")  # so that the next line does not grow onto the torn one
+    for line in text.splitlines():
+        entry = _entry(line)
+        if entry.get("key") == key and entry.get("verdict") in _VERDICTS:
+            part, verdict = str(entry.get("part")), entry["verdict"]
+            ledger.found[part] = (verdict, str(entry.get("by", "")))  # type: ignore[assignment]
+    return ledger
+
+
+def _entry(line: str) -> Mapping[str, object]:
+    try:
+        entry = json.loads(line)
+    except ValueError:
+        return {}
+    return entry if isinstance(entry, dict) else {}
+
+
+def run_key(setup: Setup, supposition: Supposition, *more: object) -> str:
+    """Digest everything a verdict of a sweep depends on, the package's version in it.
+
+    ``more``: whatever else counts; its ``repr`` is taken.
+    """
+    shape = supposition.shape
+    columns = (
+        None
+        if shape is None
+        else [
+            *(shape.height, shape.east, shape.north),
+            *(shape.error, shape.modes, shape.members),
+        ]
+    )
+    hour = (supposition.when, supposition.place)
+    parts = (
+        version("driftmap"),
+        setup.flight.model_dump_json(),
+        setup.site.digest,
+        setup.site.pad,
+        sorted(map(repr, setup.site.limits.items())),
+        setup.samples,
+        setup.seed,
+        setup.day,
+        setup.answers,
+        picked_rules(setup.site) if setup.site.rules.strip() else (),
+        supposition.site_altitude,
+        hour,
+        None
+        if columns is None
+        else [None if c is None else c.tolist() for c in columns],
+        *more,
+    )
+    return hashlib.sha256(repr(parts).encode()).hexdigest()

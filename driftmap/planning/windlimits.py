@@ -120,7 +120,8 @@ def wind_limits(
     A scan from light air to the limit of the surface wind; where it is not go all the
     way, it is halved down to `TOLERANCE`. Every speed is a verdict in full on both sides
     of the sector, and every span that is told as go is judged as a whole, all on the same
-    seed (`driftmap.planning.span`).
+    seed (`driftmap.planning.span`); sectors and speeds with one verdict all over are
+    judged together.
 
     ``setup``: what is flown, and where; ``supposition``: how the wind grows and turns
     with height; ``directions``: directions the middles of the sectors come from,
@@ -135,7 +136,7 @@ def wind_limits(
         raise ValueError(f"'half' must lie in 0 to {WIDEST:g} deg (got {half})")
     speeds = scan_speeds(setup, steps)
     packed = pack(setup)
-    flights_of(packed, supposition)  # one for all threads, before any begins
+    flights_of(packed, supposition, speeds)  # one for all threads, before any begins
     work = partial(_one_direction, packed, supposition, speeds, half)
     try:
         found = sweep(work, directions, hands)
@@ -156,7 +157,7 @@ def _one_direction(
     half: float,
     from_deg: float,
 ) -> DirectionLimit:
-    sector = Sector(flights_of(packed, supposition), from_deg, half)
+    sector = Sector(flights_of(packed, supposition, tuple(speeds)), from_deg, half)
     return search(from_deg, speeds, sector.at, sector.between)
 
 

@@ -177,6 +177,32 @@ def test_a_small_crowd_between_the_winds_is_seen(setup):
 
 
 @pytest.mark.long
+@pytest.mark.parametrize("azimuth", ["into the wind", 2.0])
+def test_no_wind_of_a_wider_span_is_judged_milder(setup, azimuth):
+    """Spans with one word all over, where few winds are flown: each at a dozen of its own."""
+    line = Area("Line", "flight line", shapely.box(-60, -940, 60, -900), people=20)
+    site = dataclasses.replace(setup.site, areas=(line,))
+    own = dataclasses.replace(setup, site=site, samples=6000)
+    own = own if isinstance(azimuth, str) else with_rail(own, azimuth)
+    reach = Reach(8.0, 8, 24)
+    supposition = Supposition(setup.site.elevation)
+    found = work_out(pack(own), supposition, reach, Block(range(8), range(6, 9)))
+    assert sum(node.drawn for node in found.nodes.values()) >= 9
+    rng, asked, words = np.random.default_rng(8), 0, set()
+    for u, v in rng.uniform((0, 6), (8, 9), (24, 2)):
+        i, j = int(u), int(v)
+        corners = [found.nodes[a, b] for a in (i, i + 1) for b in (j, j + 1)]
+        word = word_of(found.cells.get((i, j)), corners)
+        if word != "no-go":
+            flown_there = decide(trial_at(own, *reach.wind(u, v)).checks)
+            assert RANK.index(flown_there) <= RANK.index(word), (u, v)
+            asked += 1
+        words.add(word)
+    assert asked >= 8
+    assert {"go", "no-go"} <= words
+
+
+@pytest.mark.long
 def test_the_lightest_air_counts_in_the_lowest_cell(setup):
     """Into the wind, the lightest air leans the rail to where it comes from."""
     reach = Reach(4.0, 2, 8)
@@ -206,6 +232,43 @@ def test_a_rail_into_the_wind_is_the_same_cell_turned(setup):
     assert hits[0] == pytest.approx(hits[1], abs=0.02)
     assert math.isclose(cells[0].wind[0], cells[1].wind[0])
     assert {cell.word for cell in cells} <= set(WORDS)
+
+
+def said(**outcomes):
+    """Checks by name, of the outcomes named."""
+    return [
+        Check(kind=Kind.RULE, name=name, outcome=outcome, source="")
+        for name, outcome in outcomes.items()
+    ]
+
+
+GO, LOW = said(a="pass", b="pass"), said(a="warn", b="pass")
+BAD, OTHER = said(a="pass", b="fail"), said(a="fail", b="pass")
+
+
+@pytest.mark.parametrize(
+    ("five", "whole", "word"),
+    [
+        ([GO] * 5, GO, "go"),
+        ([GO] * 5, LOW, None),  # what lies between speaks against it
+        ([LOW] * 5, LOW, "hold"),
+        ([LOW] * 5, BAD, None),
+        ([GO, GO, LOW, LOW, GO], LOW, None),  # the slow end is go
+        ([BAD] * 5, None, "no-go"),  # nothing can be worse: not asked
+        ([BAD, BAD, BAD, BAD, OTHER], None, None),  # not for one reason
+    ],
+)
+def test_a_span_has_one_word_only_where_one_reason_holds_all_over(five, whole, word):
+    found = span.alike(five, lambda: tuple(whole), decide)
+    assert word == (None if found is None else decide(found))
+
+
+def test_a_single_row_has_the_word_of_its_worse_edge():
+    five = [GO, GO, LOW, LOW, GO]
+    assert decide(span.alike(five, lambda: tuple(LOW), decide, [(2, 3)])) == "hold"
+    assert (
+        span.alike([GO, GO, LOW, GO, GO], lambda: tuple(LOW), decide, [(2, 3)]) is None
+    )
 
 
 @pytest.mark.parametrize(("high", "outcome"), [(14.95, "warn"), (14.9, "pass")])

@@ -274,3 +274,38 @@ def test_the_picture_tells_each_wedge_and_what_is_not_known(verdicts):
     assert "20 mph" in svg
     with pytest.raises(ValueError, match="empty"):
         dial_svg([], 8.94, english("us"))
+
+
+def test_a_grid_is_halved_the_way_that_words_change():
+    """Go up to a speed that is the same all round: no column is ever cut."""
+    asked = []
+
+    def judge(span):
+        asked.append(span)
+        if span[1] <= 3 or span[0] >= 3:
+            return {"go"} if span[1] <= 3 else {"no-go"}
+        return ["go", "go", "no-go", "no-go"]
+
+    size, most = (10, 36), sector.most_cells((10, 36), 0.9, 10.0)
+    assert most == (5, 4)
+    told = [sector.settled((i, 6), size, most, judge) for i in range(10)]
+    assert told == [{"go"}] * 3 + [{"no-go"}] * 7
+    assert {(j, on) for *_, j, on in asked} == {(4, 8)}
+    assert sector.most_cells((4, 6), 1.3, 60.0) == (1, 1)  # too wide for one look
+
+
+def test_a_cell_that_differs_from_all_about_it_is_judged_alone():
+    size, most = (8, 8), (8, 4)
+
+    def judge(span):
+        i, up, j, on = span
+        return ("go",) * 4 if i <= 5 < up and j <= 2 < on else {span}
+
+    assert sector.settled((5, 2), size, most, judge) is None
+    alone = [
+        (i, j)
+        for i in range(8)
+        for j in range(8)
+        if sector.settled((i, j), size, most, judge) is None
+    ]
+    assert alone == [(5, 2), (5, 3)]  # and the other half of the last span

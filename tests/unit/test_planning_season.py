@@ -14,7 +14,6 @@ from driftmap.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning import season
 from driftmap.planning.hours import Reading, read_hours, rose_of
-from driftmap.planning.ledger import Ledger, open_ledger, run_key
 from driftmap.planning.season import (
     SeasonHour,
     agreement,
@@ -24,6 +23,7 @@ from driftmap.planning.season import (
 )
 from driftmap.planning.shares import by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import Supposition
+from driftmap.planning.sweep import Ledger, open_ledger, run_key
 from driftmap.planning.trial import Trial, pack
 from driftmap.report.sketches import season_svg
 from driftmap.report.voice import english
@@ -122,7 +122,8 @@ def flown(monkeypatch):
     """Count verdicts, which hang on the speed alone; one wind stops the run."""
     calls = []
 
-    def stand_in(packed, supposition, wind):
+    def stand_in(*given):
+        wind = given[-1]
         calls.append(wind)
         if wind[1] == stop.get("at"):
             raise KeyboardInterrupt

@@ -1,0 +1,286 @@
+"""The flights of every wind between a few flown ones, in one cloud.
+
+Winds of one seed share their luck: flight by flight the landing moves a little as the wind
+does. So between the corners of a span of winds each landing is drawn in on a net as fine as
+its own spread. Corners are drawn together as seen from the wind: what drifts with it then
+keeps its distance from the pad on the way round.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final, TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from driftmap.air.wind import turn
+from driftmap.checks import FloatArray
+from driftmap.failures.cases import WORKS
+from driftmap.ground.contours import Contour, containment
+from driftmap.hazard.zones import KILLS
+from driftmap.montecarlo.cloud import Cloud, Part
+from driftmap.spread import quantile
+from driftmap.verdict.consequence_checks import Lines
+
+__all__ = ["Corners", "Net", "everywhere", "placed", "turned_lines"]
+
+Corners: TypeAlias = tuple[tuple[Cloud, Cloud], tuple[Cloud, Cloud]]
+"""Clouds at the slow end, left and right, and at the fast end, left and right."""
+
+_STEP: Final = 0.7
+"""Greatest step of the net, in spreads of the landings. A bell's height halfway between two
+points of it that lie as far apart is within 7 % of that at the nearer one."""
+
+_LIKELY: Final = 0.5
+"""Share of the landings whose ground must be clear of people."""
+
+_MOST_STEPS: Final = 14
+_FAN: Final = math.radians(10)  # between two ways up that stand for all between them
+_LEAST_SPREAD: Final = 1.0  # m
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Places:
+    """Where one part comes down at every point of the net, shape (k, copies, flights).
+
+    With the most energy it has at the five winds, shape (copies, flights).
+    """
+
+    east: FloatArray
+    north: FloatArray
+    energy: FloatArray
+    coarse: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Net:
+    """The flights of all winds of a span at once.
+
+    Parameters
+    ----------
+    cloud : Cloud
+        The flights of the middle. Each landing stands in it once for every point of the
+        net, as a further copy of its piece, with the most energy of the five winds; each
+        way up goes up and down at all of them; apogees and the wind on the rail are the
+        highest, speeds off the rail the lowest.
+    lines : mapping of (str, str) to tuple of Contour
+        Ground taut about the 50 % lines of the winds flown, for falls that can maim.
+    coarse : bool
+        Whether a piece moves so far between the winds that the net leaves gaps.
+    """
+
+    cloud: Cloud
+    lines: Lines
+    coarse: bool
+
+    def turned(self, angle: float) -> Net:
+        """Turn everything about the pad.
+
+        Result: that of the winds turned as much, for a rail that follows the wind.
+        """
+        lines = turned_lines(self.lines, angle)
+        return Net(self.cloud.turned(angle), lines, self.coarse)
+
+
+def turned_lines(lines: Lines, angle: float) -> Lines:
+    """Turn lines about the pad.
+
+    ``lines``: by case and body.
+
+    Result: the same lines, turned.
+    """
+
+    def about_pad(corners: FloatArray) -> FloatArray:
+        return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
+
+    return {
+        key: tuple(
+            replace(line, shape=shapely.transform(line.shape, about_pad))
+            for line in own
+        )
+        for key, own in lines.items()
+    }
+
+
+def everywhere(corners: Corners, middle: Cloud, half: float) -> Net:
+    """Put the flights of all winds of a span into one cloud.
+
+    ``corners``: clouds of the same flight and seed at the ends of the span; ``middle``:
+    the same halfway between them; ``half``: from there to its sides [rad].
+
+    Result: all that may come down, anywhere between.
+    """
+    every = [*corners[0], *corners[1], middle]
+    nets = [_net(part, corners, middle, half) for part in middle.parts]
+    parts: list[Part] = []
+    at = 0
+    for part, net in zip(middle.parts, nets, strict=True):
+        rows = slice(at, at + net.east.size)
+        parts.append(replace(part, count=part.count * len(net.east), rows=rows))
+        at = rows.stop
+
+    def again(column: FloatArray) -> FloatArray:
+        pairs = zip(middle.parts, nets, strict=True)
+        return np.concatenate([np.tile(column[p.rows], len(n.east)) for p, n in pairs])
+
+    cloud = replace(
+        middle,
+        east=np.concatenate([net.east.ravel() for net in nets]),
+        north=np.concatenate([net.north.ravel() for net in nets]),
+        time=again(middle.time),
+        speed=again(middle.speed),
+        angle=again(middle.angle),
+        energy=np.concatenate(
+            [np.tile(net.energy.ravel(), len(net.east)) for net in nets]
+        ),
+        parts=tuple(parts),
+        way=_ways(corners, middle, half),
+        apogee=replace(
+            middle.apogee, height=np.max([c.apogee.height for c in every], axis=0)
+        ),
+        rail_speed=np.min([cloud.rail_speed for cloud in every], axis=0),
+        rail_wind=np.max([cloud.rail_wind for cloud in every], axis=0),
+        fluttered=np.any([cloud.fluttered for cloud in every], axis=0),
+    )
+    lines = {
+        (part.case, part.body): _taut(part, net.energy, every, half)
+        for part, net in zip(middle.parts, nets, strict=True)
+    }
+    return Net(cloud, lines, any(net.coarse for net in nets))
+
+
+def _taut(
+    part: Part, energy: FloatArray, clouds: Sequence[Cloud], half: float
+) -> tuple[Contour, ...]:
+    """Go round the likely ground of a fall that can maim, the arcs between winds in it."""
+    middle = quantile(energy.ravel(), 0.5, weights=part.weights)
+    if part.case == WORKS or float(middle) < KILLS.value:
+        return ()
+    found = [
+        containment(
+            cloud.east[own.rows],
+            cloud.north[own.rows],
+            (_LIKELY,),
+            weights=own.weights,
+        )[0]
+        for cloud in clouds
+        for own in cloud.of(part.case)
+        if own.body == part.body
+    ]
+    hull = shapely.union_all([line.shape for line in found]).convex_hull
+    far = float(np.hypot(*shapely.get_coordinates(hull).T).max())
+    hull = hull.buffer(far * (1 - math.cos(half / 2)))
+    return (
+        Contour(
+            _LIKELY,
+            shapely.MultiPolygon([hull]),
+            float(hull.area),
+        ),
+    )
+
+
+def _ways(corners: Corners, middle: Cloud, half: float) -> NDArray[np.float32]:
+    """Join the ways up, one up and the next down: what any of them crosses, this does.
+
+    Those of the sides are drawn in between, as many as keep ways within `_FAN`.
+    """
+    count = 1 + math.ceil(2 * half / _FAN)
+    ways = [
+        (1 - v) * left.way + v * right.way
+        for left, right in corners
+        for v in np.linspace(0, 1, count, dtype=np.float32)
+    ]
+    ways.append(middle.way)
+    return np.concatenate([w if i % 2 == 0 else w[::-1] for i, w in enumerate(ways)])
+
+
+def placed(u: float, v: float, seen: FloatArray, half: float) -> FloatArray:
+    """Draw a place between those of the winds flown.
+
+    ``u``: from the slow end, 0, to the fast one, 1; ``v``: from the left to the right;
+    ``seen``, shape (5, 2, ...): east and north in the corners, in the order of
+    `Corners`, and in the middle, all turned to blow as in the middle; ``half``: from
+    there to the sides [rad].
+
+    Result: what was flown, at the five winds themselves; shape (2, ...).
+    """
+    middle = 16 * u * (1 - u) * v * (1 - v)
+    flat = np.array([(1 - u) * (1 - v), (1 - u) * v, u * (1 - v), u * v, 1.0])
+    weights = flat - np.array([middle / 4] * 4 + [1 - middle])
+    east, north = np.tensordot(weights, seen, axes=1)
+    return np.array(turn(east, north, (2 * v - 1) * half))
+
+
+def _net(part: Part, corners: Corners, middle: Cloud, half: float) -> _Places:
+    every = _places(middle, part, part.who, 0.0)
+    around = [
+        _matched(cloud, part, every, side)
+        for pair in corners
+        for cloud, side in zip(pair, (half, -half), strict=True)
+    ]
+    seen = np.array([*around, every])
+    a, b, c, d = (
+        np.array(turn(one[0], one[1], side))
+        for one, side in zip(around, (-half, half, -half, half), strict=True)
+    )
+    spread = _least_spread(every[:2])
+    along = _steps((c + d - a - b) / 2, spread)
+    across = _steps((b + d - a - c) / 2, spread)
+    places = [
+        placed(u, v, seen[:, :2], half)
+        for u in np.linspace(0, 1, min(along, _MOST_STEPS) + 1)
+        for v in np.linspace(0, 1, min(across, _MOST_STEPS) + 1)
+    ]
+    east, north = np.moveaxis(np.array(places), 1, 0)
+    return _Places(
+        east, north, seen[:, 2].max(axis=0), max(along, across) > _MOST_STEPS
+    )
+
+
+def _places(cloud: Cloud, part: Part, who: NDArray[np.intp], side: float) -> FloatArray:
+    """Give east, north and energy of some flights' landings, shape (3, copies, flights).
+
+    ``side``: what the wind is turned by to blow as in the middle [rad].
+    """
+    at = np.searchsorted(part.who, who)
+    ways = turn(cloud.east[part.rows], cloud.north[part.rows], side)
+    rows = np.stack([*ways, cloud.energy[part.rows]])
+    return np.asarray(rows.reshape(3, part.count, part.flights)[:, :, at])
+
+
+def _matched(cloud: Cloud, part: Part, here: FloatArray, side: float) -> FloatArray:
+    """Give the same landings in another wind.
+
+    A flight that goes another way there moves as the mean of the others do.
+    """
+    own = next((p for p in cloud.of(part.case) if p.body == part.body), None)
+    if own is None or own.count != part.count:
+        return here
+    both, mine, theirs = np.intersect1d(
+        part.who, own.who, assume_unique=True, return_indices=True
+    )
+    if not both.size:
+        return here
+    there = _places(cloud, own, own.who[theirs], side)
+    moved = here + (there - here[:, :, mine]).mean(axis=(1, 2))[:, None, None]
+    moved[:, :, mine] = there
+    return np.asarray(moved)
+
+
+def _least_spread(places: FloatArray) -> float:
+    """Give the spread of landings the way it is least [m]."""
+    flat = places.reshape(2, -1)
+    if flat.shape[1] < 2:
+        return _LEAST_SPREAD
+    least = float(np.linalg.eigvalsh(np.cov(flat))[0])
+    return max(math.sqrt(max(least, 0.0)), _LEAST_SPREAD)
+
+
+def _steps(moved: FloatArray, spread: float) -> int:
+    """Say into how many steps, at least two, a way must be cut."""
+    far = float(np.median(np.hypot(*moved)))
+    return max(2, 2 * math.ceil(far / (2 * _STEP * spread)))
