@@ -134,7 +134,10 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     read = [supposition.read(90.0 * i, 3.0) for i in range(2)]
     bases = [basis_of(setup, *pair, known=read) for setup in setups]
     forewarn(sweep.samples, *bases)
-    with located("--spacing", ""), sweep.hands("flights in a wind") as hands:
+    with (
+        located("--spacing", ""),
+        sweep.hands("flights in a wind", apart=True) as hands,
+    ):
         pads = best_pads(question, spacing=spacing, hands=hands)
         stands = {
             name: best_stands(question, name, spacing=spacing, hands=hands)

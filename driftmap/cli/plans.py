@@ -54,6 +54,8 @@ T = TypeVar("T")
 SAMPLES: Final = 5000
 """Flights in each case of every verdict: enough to show a share under 1 in 1,000."""
 
+_LONG: Final = 4000  # flights a verdict from which processes are worth their start
+
 
 class SweepOptions(NamedTuple):
     """What the options of `plan_options` say."""
@@ -70,14 +72,19 @@ class SweepOptions(NamedTuple):
         return self.samples, self.seed
 
     @contextmanager
-    def hands(self, what: str) -> Iterator[Hands]:
-        """Make workers for a sweep, and close them behind it."""
+    def hands(self, what: str, *, apart: bool = False) -> Iterator[Hands]:
+        """Make workers for a sweep, and close them behind it.
+
+        ``apart``: whether its parts share nothing they fly; long ones are then worked on
+        in processes, as threads wait for each other between their many small steps.
+        """
         from concurrent.futures import ThreadPoolExecutor
 
         from driftmap.planning.sweep import Hands
 
         count = self.workers or os.cpu_count() or 1
-        renew = (lambda: _process_pool(count)) if self.processes else None
+        processes = self.processes or (apart and self.samples >= _LONG)
+        renew = (lambda: _process_pool(count)) if processes else None
         pool = renew() if renew else ThreadPoolExecutor(count)
         with Progress(what) as progress:
             try:
@@ -120,7 +127,7 @@ def plan_options(command: Callable[..., T]) -> Callable[..., T]:
         click.option(
             "--processes",
             is_flag=True,
-            help="Work in processes in place of threads; results are the same.",
+            help="Work in processes in place of threads, as long layouts and aims do; results are the same.",
         ),
         gathered(SweepOptions, "sweep", *SweepOptions._fields),
     )(command)
@@ -229,7 +236,7 @@ def aim_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
     setup, wind = setup_in_wind(flight, site, asked, sweep.run, sweep.answers, weather)
     basis = basis_of(setup, wind)
     forewarn(sweep.samples, basis)
-    with sweep.hands("aims") as hands:
+    with sweep.hands("aims", apart=True) as hands:
         planned, aims = best_aims(setup, wind, hands)
     head = heading(setup, (*wind.assumed, *basis.assumed), basis)
     data = aim_document(head, planned, aims, best)
