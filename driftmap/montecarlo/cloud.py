@@ -110,7 +110,7 @@ class Cloud:
     plan : Plan
         What the rockets shared.
     draws : mapping of str to ndarray, shape (n,)
-        The inputs drawn, by name.
+        The inputs drawn, by name, of single precision but for the leans.
     apogee : Motion, shape (n,)
         State at apogee of each flight, when nothing goes wrong before.
     way : ndarray of float32, shape (p, 3, n)
@@ -121,7 +121,7 @@ class Cloud:
         Time [s] and size [Pa] of the greatest dynamic pressure.
     margins : mapping of str to ndarray, shape (n,)
         Flutter margins by name, for flights with such data.
-    openings : mapping of (str, str) to ndarray, shape (7, n)
+    openings : mapping of (str, str) to ndarray of float32, shape (7, n)
         What devices met on opening, by cause and device, in every flight and whatever
         came of it: the rows of `driftmap.montecarlo.openings.OPENED`.
     fastest : ndarray, shape (2, n)
@@ -143,14 +143,14 @@ class Cloud:
     tree: CaseTree
     fluttered: NDArray[np.bool_]
     plan: Plan
-    draws: Mapping[str, FloatArray]
+    draws: Mapping[str, NDArray[np.floating]]
     apogee: Motion
     way: NDArray[np.float32]
     rail_speed: FloatArray
     rail_wind: FloatArray
     max_q: FloatArray
     margins: Mapping[str, FloatArray]
-    openings: Mapping[tuple[str, str], FloatArray]
+    openings: Mapping[tuple[str, str], NDArray[np.float32]]
     fastest: FloatArray
     flights: int
     seed: int
@@ -396,7 +396,7 @@ def _cloud(columns: Columns, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
 
 
 def _above_apogee(
-    flight: Flight, draws: Mapping[str, FloatArray], apogee: FloatArray
+    flight: Flight, draws: Mapping[str, NDArray[np.floating]], apogee: FloatArray
 ) -> Iterator[str]:
     """Tell which devices are set to open higher than flights rise."""
     for device in flight.devices:

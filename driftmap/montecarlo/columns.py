@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,13 +62,14 @@ class Columns:
 
     A block is copied in and let go of, so that a million flights stand in memory once;
     room that nothing is written to takes none. Names and shapes are those of a `Block`,
-    the last axis as long as there are `flights`.
+    the last axis as long as there are `flights`. Inputs and openings, which nothing is
+    flown by any more, are kept in single precision, but for the leans that weigh flights.
     """
 
     flights: int
-    draws: dict[str, FloatArray] = field(default_factory=dict)
+    draws: dict[str, NDArray[np.floating]] = field(default_factory=dict)
     margins: dict[str, FloatArray] = field(default_factory=dict)
-    openings: dict[tuple[str, str], FloatArray] = field(default_factory=dict)
+    openings: dict[tuple[str, str], NDArray[np.float32]] = field(default_factory=dict)
     falls: dict[tuple[str, str], NDArray[np.float32]] = field(default_factory=dict)
     _who: dict[str, IntArray] = field(default_factory=dict)
     _stands_for: dict[str, FloatArray] = field(default_factory=dict)
@@ -86,11 +87,12 @@ class Columns:
         """Copy a block in beside those before it."""
         at, before = self._taken, dict(self._count)
         for name, drawn in block.draws.items():
-            self._put(self.draws, name, drawn, at)
+            kept = np.float64 if name.startswith("lean ") else np.float32
+            self._put(self.draws, name, drawn.astype(kept, copy=False), at)
         for name, margin in block.margins.items():
             self._put(self.margins, name, margin, at)
         for device, opened in block.openings.items():
-            self._put(self.openings, device, opened, at)
+            self._put(self.openings, device, opened.astype(np.float32), at)
         self._put(self._way, "", block.way, at)
         self._put(self._way_up, "", block.way_up, at)
         for case, who in block.who.items():
@@ -105,7 +107,7 @@ class Columns:
         self._taken += block.count
 
     def _put(
-        self, columns: dict[K, NDArray[A]], key: K, part: NDArray[A], at: int
+        self, columns: dict[K, NDArray[A]], key: K, part: NDArray[Any], at: int
     ) -> None:
         if key not in columns:
             columns[key] = np.empty((*part.shape[:-1], self.flights), part.dtype)

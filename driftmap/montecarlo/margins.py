@@ -186,7 +186,8 @@ def opening_windows(cloud: Cloud) -> list[dict[str, Any]]:
             ends[key] = None
             if opened is not None:
                 off = sign * (opened[OPENED.index("time")] - cloud.apogee.time)
-                ends[key] = _holds_until(off, outcomes(opened, strength)[HOLDS])
+                holds = outcomes(opened.astype(float), strength)[HOLDS]
+                ends[key] = _holds_until(off, holds)
         if any(end is not None for end in ends.values()):
             found.append({"device": device.name, **ends})
     return found
@@ -215,7 +216,7 @@ def opening_figures(cloud: Cloud) -> list[dict[str, Any]]:
         planned = cloud.openings.get((WORKS, name))
         if cause != WORKS and planned is not None and np.array_equal(opened, planned):
             continue
-        rows = dict(zip(OPENED, opened, strict=True))
+        rows = dict(zip(OPENED, opened.astype(float), strict=True))
         figures = {key: ends(rows[row])._asdict() for key, row in _KEYS.items()}
         weakest = min(devices[name].strength.values(), default=None)
         found.append({"cause": cause, "device": name, **figures, "strength_n": weakest})

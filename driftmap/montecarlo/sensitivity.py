@@ -66,7 +66,7 @@ def influences(cloud: Cloud, case: str | None = None) -> tuple[Influence, ...]:
     ]
     if part is None or part.flights < _FLIGHTS_AN_INPUT * len(names):
         return ()
-    drawn = np.stack([cloud.draws[name][part.who] for name in names])
+    drawn = np.stack([cloud.draws[name][part.who] for name in names]).astype(float)
     moves = drawn.std(1) > 0
     names = [name for name, moving in zip(names, moves, strict=True) if moving]
     drawn = drawn[moves]

@@ -42,7 +42,7 @@ def opening_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
     checks: list[Check] = []
     for (cause, name), opened in cloud.openings.items():
         if cause == WORKS:
-            rows = dict(zip(OPENED, opened, strict=True))
+            rows = dict(zip(OPENED, opened.astype(float), strict=True))
             checks += _of(devices[name], rows, limits)
     return checks
 

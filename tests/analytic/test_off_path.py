@@ -254,13 +254,16 @@ def test_one_flight_off_its_path_by_hand(willet):
 
 
 def test_what_is_burnt_weighs_no_more(cloud, willet):
-    """After the burn the rocket has its dry mass: energy = m v² / 2."""
+    """After the burn the rocket has its dry mass: energy = m v² / 2.
+
+    Inputs are kept in single precision.
+    """
     part, _ = cloud.of("goes off its path")
     mass = 2 * cloud.energy[part.rows] / cloud.speed[part.rows] ** 2
     weigh = cloud.draws["lift-off mass"][part.who] / 1.85
     late = cloud.time[part.rows] > 2.5
     assert late.mean() > 0.9
-    np.testing.assert_allclose(mass[late], willet.dry_mass * weigh[late], rtol=1e-9)
+    np.testing.assert_allclose(mass[late], willet.dry_mass * weigh[late], rtol=1e-6)
 
 
 def test_a_loose_motor_flies_on_and_the_rocket_does_not(cloud, willet):
@@ -269,7 +272,7 @@ def test_a_loose_motor_flies_on_and_the_rocket_does_not(cloud, willet):
     mass = 2 * cloud.energy[rocket.rows] / cloud.speed[rocket.rows] ** 2
     weigh = cloud.draws["lift-off mass"][rocket.who] / 1.85
     # The motor took its case, as heavy as its propellant, and the propellant.
-    np.testing.assert_allclose(mass, (1.85 - 2 * 0.19) * weigh, rtol=1e-9)
+    np.testing.assert_allclose(mass, (1.85 - 2 * 0.19) * weigh, rtol=1e-6)
     far = np.hypot(cloud.east[motor.rows], cloud.north[motor.rows])
     assert np.quantile(far, 0.95) > 50
 
