@@ -222,7 +222,7 @@ class _Bench:
                 self.spans[span] = self._alike(span)
             return self.spans[span]
 
-        return settled((i, j), size, _most(self.reach), once)
+        return settled((i, i + 1, j, j + 1), size, _most(self.reach), once)
 
     def _alike(self, span: Span) -> _Wide | Sequence[str]:
         i, up, j, on = span

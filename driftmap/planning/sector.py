@@ -6,6 +6,7 @@ Where one verdict holds over a wider span, that is judged as one and no wind in 
 from __future__ import annotations
 
 import bisect
+import itertools
 import math
 import pickle
 from collections.abc import Callable, Iterable, Sequence
@@ -59,24 +60,25 @@ def most_cells(size: tuple[int, int], step: float, turn: float) -> tuple[int, in
 
 
 def settled(
-    cell: tuple[int, int],
+    cell: Span,
     size: tuple[int, int],
     most: tuple[int, int],
     judge: Callable[[Span], T | Sequence[str]],
 ) -> T | None:
-    """Find the widest span about a cell of which one thing can be told.
+    """Find the widest span about some cells of which one thing can be told.
 
-    ``cell``: numbers of its speed and direction; ``size``: of the grid; ``most``: from
-    `most_cells`; ``judge``: what can be told of a span, or the words in its four corners.
+    ``cell``: what it must hold; ``size``: of the grid; ``most``: from `most_cells`;
+    ``judge``: what can be told of a span, or the words in its four corners.
 
-    Result: that; None where only the cell itself can be judged. Spans are halved the way
-    that words change.
+    Result: that; None where only the cell itself can be judged. Spans are cut in two the
+    way that words change.
     """
+    wanted = cell[:2], cell[2:]
     (i, up), (j, on) = (
         (at // wide * wide, min(at // wide * wide + wide, end))
-        for at, end, wide in zip(cell, size, most, strict=True)
+        for (at, _), end, wide in zip(wanted, size, most, strict=True)
     )
-    while up - i > 1 or on - j > 1:
+    while (i, up, j, on) != cell and up >= cell[1] and on >= cell[3]:
         found = judge((i, up, j, on))
         if not isinstance(found, Sequence):
             return found
@@ -86,12 +88,13 @@ def settled(
         if rows or not columns:  # all four alike: the speed is what most hangs on
             i, up = _half(i, up, cell[0])
         if columns:
-            j, on = _half(j, on, cell[1])
+            j, on = _half(j, on, cell[2])
     return None
 
 
 def _half(low: int, high: int, at: int) -> tuple[int, int]:
-    middle = (low + high) // 2 if high - low > 1 else high
+    # In powers of two, so that a span's middle lies on the ends of the next.
+    middle = low + 2 ** ((high - low - 1).bit_length() - 1) if high - low > 1 else high
     return (low, middle) if at < middle else (middle, high)
 
 
@@ -106,12 +109,22 @@ class Flights:
         How the wind grows and turns with height.
     speeds : tuple of float
         Speeds at 10 m, by size, that spans begin and end with [m s⁻¹].
+    halved : int
+        How often steps between them are halved.
     """
 
     def __init__(
-        self, packed: bytes, supposition: Supposition, speeds: tuple[float, ...]
+        self,
+        packed: bytes,
+        supposition: Supposition,
+        speeds: tuple[float, ...],
+        halved: int,
     ) -> None:
-        self.supposition, self.speeds = supposition, speeds
+        self.supposition, self._fine = supposition, 2**halved
+        for _ in range(halved):
+            between = ((a + b) / 2 for a, b in itertools.pairwise(speeds))
+            speeds = tuple(sorted((*speeds, *between)))
+        self.speeds = speeds
         self._packed, self._own = packed, local()
         kept = max(_KEPT, _MOST_KEPT // self.setup.samples)
         self._cloud = Once(self._flown, kept)
@@ -150,22 +163,29 @@ class Flights:
         except (DriftmapError, ValueError) as problem:
             return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
 
-    def about(self, speed: float, way: float, half: float) -> Trial | None:
-        """Judge the widest span about a sector at a speed that has one verdict all over.
+    def about(self, low: float, high: float, way: float, half: float) -> Trial | None:
+        """Judge the widest span about a sector and speeds that has one verdict all over.
 
         Result: no milder than that of any wind of the span; None where only the sector
         itself can be judged.
         """
         columns, column = 180 / half if half else 0.0, way % 360 / (2 * half or 1.0)
-        rows = len(self.speeds) - 1
+        rows, at = len(self.speeds) - 1, round(column)
         odd = max(abs(n - round(n)) for n in (columns, column))
         if odd > _ON or not (columns and rows > 0):
             return None
-        row = min(max(bisect.bisect_right(self.speeds, speed) - 1, 0), rows - 1)
-        cell, size = (row, round(column) % round(columns)), (rows, round(columns))
-        step = (self.speeds[-1] - self.speeds[0]) / rows
-        most = most_cells(size, step, 2 * half)
-        return settled(cell, size, most, lambda span: self._whole(*span, half))
+        row = min(max(bisect.bisect_right(self.speeds, low) - 1, 0), rows - 1)
+        top = max(bisect.bisect_left(self.speeds, high), row + 1)
+        size = rows // self._fine, round(columns)
+        step = (self.speeds[-1] - self.speeds[0]) / size[0]
+        many, wide = most_cells(size, step, 2 * half)
+        at %= size[1]
+        return settled(
+            (row, top, at, at + 1),
+            (rows, size[1]),
+            (many * self._fine, wide),
+            lambda span: self._whole(*span, half),
+        )
 
     def _alike(
         self, i: int, up: int, j: int, on: int, half: float
@@ -217,13 +237,16 @@ def _same(way: float) -> float:
 
 
 def flights_of(
-    packed: bytes, supposition: Supposition, speeds: tuple[float, ...]
+    packed: bytes,
+    supposition: Supposition,
+    speeds: tuple[float, ...],
+    halved: int = 0,
 ) -> Flights:
     """Give the flights that all parts of a sweep share in one process.
 
     Result: the same for the same, until others are asked for.
     """
-    return _shared(pickle.dumps((packed, supposition, speeds)))
+    return _shared(pickle.dumps((packed, supposition, speeds, halved)))
 
 
 @lru_cache(1)
@@ -259,7 +282,7 @@ class Sector:
 
         Result: that of the worse side of the sector, or of a wider span with one verdict.
         """
-        wide = self.flights.about(speed, self.from_deg, self.half)
+        wide = self.flights.about(speed, speed, self.from_deg, self.half)
         return wide or worst(
             self.flights.trial(speed, self.from_deg + side)
             for side in dict.fromkeys((-self.half, self.half))
@@ -274,7 +297,7 @@ class Sector:
         cannot be flown.
         """
         fly, at, half = self.flights, self.from_deg, self.half
-        if (wide := fly.about((low + high) / 2, at, half)) is not None:
+        if (wide := fly.about(low, high, at, half)) is not None:
             return wide
         span = low, high, at - half, at + half
         every = fly.rim(*span)

@@ -135,8 +135,8 @@ def alike(
     if least == "no-go":
         keys = dict.fromkeys(key for own in every for key in own)
         return tuple(_worst([own[k] for own in every if k in own]) for k in keys)
-    if any(verdict(own.values()) == "no-go" for own in every):
-        return None
+    if max((verdict(own.values()) for own in every), key=RANK.index) != least:
+        return None  # the whole is no better than any of its winds
     checks = whole()
     return checks if verdict(checks) == least else None
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -136,8 +137,11 @@ def wind_limits(
         raise ValueError(f"'half' must lie in 0 to {WIDEST:g} deg (got {half})")
     speeds = scan_speeds(setup, steps)
     packed = pack(setup)
-    flights_of(packed, supposition, speeds)  # one for all threads, before any begins
-    work = partial(_one_direction, packed, supposition, speeds, half)
+    step = max(b - a for a, b in itertools.pairwise(speeds))
+    halved = max(0, math.ceil(math.log2(step / (TOLERANCE * 1.001))))
+    # One for all threads, before any begins.
+    flights_of(packed, supposition, speeds, halved)
+    work = partial(_one_direction, packed, supposition, speeds, halved, half)
     try:
         found = sweep(work, directions, hands)
     finally:
@@ -153,11 +157,12 @@ def wind_limits(
 def _one_direction(
     packed: bytes,
     supposition: Supposition,
-    speeds: Sequence[float],
+    speeds: tuple[float, ...],
+    halved: int,
     half: float,
     from_deg: float,
 ) -> DirectionLimit:
-    sector = Sector(flights_of(packed, supposition, tuple(speeds)), from_deg, half)
+    sector = Sector(flights_of(packed, supposition, speeds, halved), from_deg, half)
     return search(from_deg, speeds, sector.at, sector.between)
 
 
