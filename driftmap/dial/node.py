@@ -223,13 +223,15 @@ def drawn_landings(
         for place, at in zip(found, places, strict=True):
             east, north = placed(*at, seen, half)
             rings = np.stack([east[1:], north[1:]], axis=-1)
-            hulls: Any = shapely.convex_hull(shapely.multipoints(rings))
+            every: Any = shapely.convex_hull(shapely.multipoints(rings))
+            hulls = [h if h.area else h.buffer(_THIN) for h in every]
             mean = float(east[0, 0]), float(north[0, 0])
             farthest = float(np.hypot(east[-1], north[-1]).max())
             place[key] = _worst(landings, mean, farthest, hulls)
     return found
 
 
+_THIN: Final = 0.5  # m; about lines that have no width
 _ROUND: Final = 2 * np.pi * np.arange(48) / 48
 _OUTWARD: Final = np.array([np.sin(_ROUND), np.cos(_ROUND)])
 """Ways in which the farthest corners of two lines are taken for the same."""

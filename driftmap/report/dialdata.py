@@ -169,8 +169,13 @@ def tell_reasons(
     kinds: dict[tuple[str, ...], int] = {}
     texts: dict[tuple[str, ...], int] = {}
     lines: list[list[list[Any]]] = []
+    known: dict[int, list[list[Any]]] = {}  # all winds of a span have the same checks
     for node in nodes:
+        if node.drawn and id(node.checks) in known:
+            lines.append([list(line) for line in known[id(node.checks)]])
+            continue
         lines.append([])
+        known[id(node.checks)] = lines[-1]
         for check in _against(node, voice):
             text = _sentence(check, node, voice)
             pieces = tuple(_NUMBER.split(text))
@@ -195,10 +200,11 @@ def _dialtold_folded(
     texts: Sequence[tuple[str, ...]], lines: Sequence[Sequence[list[Any]]]
 ) -> list[list[str]]:
     """Write numbers that are the same in every wind into the sentences themselves."""
-    every = [line for wind in lines for line in wind]
+    own: list[list[list[Any]]] = [[] for _ in texts]
+    for line in (line for wind in lines for line in wind):
+        own[line[3]].append(line)
     folded = []
-    for text, pieces in enumerate(texts):
-        mine = [line for line in every if line[3] == text]
+    for mine, pieces in zip(own, texts, strict=True):
         whole, left = [pieces[0]], []
         for column, piece in enumerate(pieces[1:], start=4):
             if len({line[column] for line in mine}) == 1:

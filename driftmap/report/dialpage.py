@@ -62,6 +62,7 @@ _MOST_TEXT: Final = 400_000
 """Size of the packed lines above which they are thinned more; the page stays small."""
 
 _LEAST_FINE: Final = 40.0
+_ONE_IN: Final = 16
 
 _KINDS: Final = {
     **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
@@ -197,10 +198,12 @@ def _data(
 def _packed(dial: Dial) -> tuple[str, float]:
     """Pack the landings, thinned just as much as the page's size asks for."""
     nodes, fineness = [*dial.nodes, *dial.cells.values()], FINENESS
-    packed = pack_nodes(nodes, dial.pieces, fineness=fineness)
-    while len(packed) > _MOST_TEXT and fineness > _LEAST_FINE:
-        fineness /= 1.25
-        packed = pack_nodes(nodes, dial.pieces, fineness=fineness)
+    for some in (nodes[::_ONE_IN], nodes):  # few of them tell how thin all must be
+        most = _MOST_TEXT * len(some) / len(nodes)
+        packed = pack_nodes(some, dial.pieces, fineness=fineness)
+        while len(packed) > most and fineness > _LEAST_FINE:
+            fineness /= 1.25
+            packed = pack_nodes(some, dial.pieces, fineness=fineness)
     return packed, fineness
 
 

@@ -301,6 +301,15 @@ def test_landings_drawn_between_winds_are_those_of_the_winds_themselves():
         assert one.farthest == pytest.approx(true.farthest, abs=0.2)
 
 
+def test_a_line_that_has_no_width_between_winds_is_given_some():
+    """Halfway between a narrow line and one across it nothing is left of either."""
+    key, way = ("nothing deploys", "rocket"), math.radians(20)
+    flat = shapely.MultiPolygon([shapely.Polygon([(0, 0), (9, 0), (4, 1e-9)])])
+    one = dataclasses.replace(circle(3.0, 60.0), lines=(flat, flat))
+    (landings,) = drawn_landings([{key: one}] * 5, way, [(0.5, 0.5)])
+    assert all(line.area > 0 for line in landings[key].lines)
+
+
 def test_a_piece_that_does_not_come_down_everywhere_has_one_landing_all_over():
     key = ("early opening", "canopy")
     some = [{}, {key: circle(3.0, 80.0)}, {key: circle(6.0, 40.0)}, {}, {}]
