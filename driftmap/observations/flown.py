@@ -283,7 +283,7 @@ class Flown:
     @property
     def _size(self) -> FloatArray:
         """How large the wind's error of each flight is for its lean, shape (k,)."""
-        return self.cloud.draws["lean size"][self.who]
+        return np.asarray(self.cloud.draws["lean size"][self.who], float)
 
     def _part(self, piece: str) -> tuple[Part, Body]:
         name = piece if self.has(piece) else ROCKET
