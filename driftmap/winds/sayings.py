@@ -65,7 +65,10 @@ _PLAIN: Final = (
         (re.compile(form, re.I), plain)
         for form, plain in (
             (r"^(?:surface\s+|current\s+)?winds?\s*[:=,]\s*", ""),
-            (r"\bm\.p\.h\.?", "mph"),
+            (r"\bm\.p\.h\.?|\bmiles?\s+(?:per|an)\s+hour\b", "mph"),
+            (r"\bmet(?:er|re)s?\s+(?:per|a)\s+second\b", "m/s"),
+            (r"\bkilomet(?:er|re)s?\s+(?:per|an)\s+hour\b", "km/h"),
+            (rf"\b({COMPASS})\s*@\s*(?={SPEED})", r"\1 "),
             (r"\s*\(\s*(gusts?[^()]*)\)", r", \1"),
             (r"\s*\|\s*(gusts?):?", r", \1"),
             (r"\bout\s+of\s+(?=(?:the\s+)?[a-z])", "from "),
