@@ -346,7 +346,7 @@ def test_a_broken_server_is_one_line_in_bounded_time(tmp_path, monkeypatch, kind
         ("gzip", gzip.compress(json.dumps(_answer()).encode()), True),
         ("identity", json.dumps(_answer()).encode(), True),
         ("gzip", gzip.compress(json.dumps(_answer()).encode())[:-40], False),
-        ("gzip", gzip.compress(b"{" + b" " * 40_000_000, 1), False),
+        ("gzip", gzip.compress(b"{" + b" " * 8_000_000, 1), False),
         ("br", json.dumps(_answer()).encode(), False),
     ],
     ids=["packed", "plain", "cut", "swelling", "unasked"],
