@@ -5,7 +5,9 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from contextlib import suppress
 from datetime import datetime
+from itertools import count
 from typing import TYPE_CHECKING, Any, cast
 
 import tomlkit
@@ -21,7 +23,7 @@ if TYPE_CHECKING:
     from driftmap.rules import Occasion
     from driftmap.rules.kinds import Scope
 
-__all__ = ["answer", "answer_files", "asked", "told_back"]
+__all__ = ["answer", "answer_files", "asked", "spend", "told_back"]
 
 
 def answer_files(folder: Folder) -> tuple[str, ...]:
@@ -151,7 +153,7 @@ def answer(
             for file in files
             if _counts_now(folder, file, scope, now)
         ]
-        target = _target(scope, now, by)
+        target = _target(folder, scope, now, by)
         document = tomlkit.parse(folder.text(target) or _head(scope, now, by))
         if value.lower() != "no" and any(before):
             back = [f"{who} on {name}, taken back by {by}" for who in before if who]
@@ -171,13 +173,17 @@ def _plain(value: str) -> str | int | float:
     return float(value) if re.fullmatch(r"[+-]?\d*\.\d+", value) else value
 
 
-def _target(scope: str, now: Occasion, by: str) -> str:
-    """Name the file of one person's answers: of one scope and day, place and rocket."""
+def _target(folder: Folder, scope: str, now: Occasion, by: str) -> str:
+    """Name the file of one person's answers: of one scope and day, place and flight."""
     who = "-".join(re.findall(r"\w+", by.lower()))[:24] or "officer"
     of = hashlib.sha256(now.placed.encode()).hexdigest()[:6]
     if scope == "flight":
         of = "-".join(re.findall(r"\w+", now.flight.lower()))[:30] + f"-{now.rocket}"
-    return f"answers/{now.day}-{scope}-{of}-{who}.toml"
+    stem = f"answers/{now.day}-{scope}-{of}-{who}"
+    names = (f"{stem}{f'-{again}' if again else ''}.toml" for again in count())
+    return next(
+        name for name in names if "flown" not in tomlkit.parse(folder.text(name) or "")
+    )
 
 
 def _head(scope: str, now: Occasion, by: str) -> str:
@@ -216,6 +222,17 @@ def _drop(folder: Folder, file: str, name: str) -> str:
     folder.write(file, tomlkit.dumps(document).encode(), None)
     no = was is False or str(was).strip().lower() == "no"
     return f'the "no" of {document.get("by", "somebody")}' if no else ""
+
+
+def spend(folder: Folder, flight: str, time: datetime) -> None:
+    """Let no answer for a flight count for the next of the same rocket, once it is flown."""
+    for file in answer_files(folder):
+        with suppress(TOMLKitError, DriftmapError):  # what cannot be read holds anyway
+            document = tomlkit.parse(folder.text(file) or "")
+            mine = str(document.get("flight", "")).casefold() == flight.casefold()
+            if mine and "flown" not in document:
+                document["flown"] = f"{time:%Y-%m-%d %H:%M}"
+                folder.write(file, tomlkit.dumps(document).encode(), None)
 
 
 def told_back(folder: Folder, longitude: float, when: datetime) -> str:

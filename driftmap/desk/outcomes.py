@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, Final
 
 import tomlkit
 
+from driftmap.desk.answers import spend
 from driftmap.desk.day import Day, Item, change, is_name, put, read_day
 from driftmap.desk.folder import Folder
 from driftmap.errors import InputError
@@ -42,6 +44,7 @@ def flown(folder: Folder, name: str, told: Told | None, what: dict[str, Any]) ->
         if item.outcome:  # pressed twice: one flight is one entry
             return read_day(folder)
         body = _body(folder, item, {**what, "flew": True})
+        spend(folder, str(what["flight"]), datetime.fromisoformat(what["time"]))
         entry = None if told is None else told.entry
         new = new_entry("outcome", body, about=None if entry is None else entry.id)
         with Log(folder.path(LOG)) as log:

@@ -25,7 +25,7 @@ one field; and, of the ground, for one pad. Assumed."""
 
 _DEGREE: Final = 111_200.0  # m of latitude
 
-HEAD: Final = ("date", "site", "place", "flight", "rocket", "by", "taken_back")
+HEAD: Final = ("date", "site", "place", "flight", "rocket", "by", "flown", "taken_back")
 """Keys that say what the answers of a file are for."""
 
 _OF_THE_ROCKET: Final = {
@@ -101,6 +101,8 @@ class Head:
         As that of an `Occasion`.
     flight, rocket : str or None
         Name of the flight, and mark of its file.
+    flown : str or None
+        When the flight that was answered for was flown, once it is.
     taken_back : tuple of str
         Answers against flying that were taken back since, and who had given them.
     """
@@ -110,6 +112,7 @@ class Head:
     place: tuple[float, float, float] | None
     flight: str | None
     rocket: str | None
+    flown: str | None
     taken_back: tuple[str, ...]
 
     def not_for(self, occasion: Occasion, scope: Scope) -> str:
@@ -157,6 +160,8 @@ class Head:
             )
         if self.flight.casefold() != occasion.flight.casefold():
             return f"answered for another flight, {self.flight}"
+        if self.flown is not None:
+            return f"answered for the flight of {self.flown}, which is flown: ask again"
         if occasion.rocket and self.rocket != occasion.rocket:
             why = "answered before the flight file was changed: ask again, and"
             if self.rocket is None:
@@ -175,7 +180,7 @@ def read_head(source: str, given: Mapping[str, Any], longitude: float) -> Head:
     """
     names = {
         key: None if given[key] is None else _name(source, key, given[key])
-        for key in ("flight", "rocket", "by")
+        for key in ("flight", "rocket", "flown", "by")
     }
     return Head(
         _day(source, given["date"], longitude),
@@ -183,6 +188,7 @@ def read_head(source: str, given: Mapping[str, Any], longitude: float) -> Head:
         None if given["place"] is None else _place(source, given["place"]),
         names["flight"],
         names["rocket"],
+        names["flown"],
         () if given["taken_back"] is None else _texts(source, given["taken_back"]),
     )
 
@@ -219,7 +225,8 @@ def _day(source: str, value: object, longitude: float) -> date:
 def _name(source: str, key: str, value: object) -> str:
     if not isinstance(value, str) or not value.strip():
         found = "is missing" if value is None else f"{value!r:.40} is no name"
-        meant = "of who answered" if key == "by" else f"that the {key} file gives"
+        others = {"by": "of who answered", "flown": "of the time it was flown at"}
+        meant = others.get(key, f"that the {key} file gives")
         text = f"{found}; accepted is the name {meant}"
         raise InputError(source, key, text)
     return value.strip()

@@ -236,7 +236,7 @@ def test_a_file_that_is_not_there(tmp_path):
        st.sampled_from(["Willet", "Dunlin", None]))  # fmt: skip
 def test_nothing_but_the_season_outlives_its_day(days, site, flight):
     given_for = date.fromordinal(HERE.day.toordinal() + days)
-    held = {s: not Head(given_for, site, None, flight, None, ()).not_for(HERE, s)
+    held = {s: not Head(given_for, site, None, flight, None, None, ()).not_for(HERE, s)
             for s in ("season", "day", "flight")}  # fmt: skip
     assert held["season"] >= held["day"] >= held["flight"]
     assert held["day"] == (days == 0 and site == "Field")

@@ -929,6 +929,32 @@ def test_flown_stands_in_the_log_once_and_what_happened_corrects_it(ask, folder)
     assert ask("day/drop", {"id": item.id}).status_code == 400  # it stays in the list
 
 
+def test_the_next_flight_of_a_rocket_is_asked_about_anew(ask, desk, folder):
+    """Its motor and loading are others: what was answered for the flight flown is spent."""
+    put_on(ask, "willet")
+    put_on(ask, "willet")
+    first, second = read_day(folder).items
+    body = {"name": "stability_checked", "scope": "flight", "value": "yes", "by": "Ada"}
+    day = {"name": "no_fire_ban", "scope": "day", "value": "yes", "by": "Ada"}
+
+    def given(item, name="stability_checked"):
+        rows = ask.good(f"answers/{item.id}")
+        return next((row["given"], row["stale"]) for row in rows if row["name"] == name)
+
+    one = ask.good(f"answers/{first.id}", body)["file"]
+    ask.good(f"answers/{first.id}", day)
+    assert given(second) == ("yes", "")
+    ask.good("day/flown", {"id": first.id, "decided_by": "Ada Range"})
+    answer, stale = given(second)
+    assert answer == ""
+    assert "which is flown" in stale
+    assert given(second, "no_fire_ban") == ("yes", "")
+    two = ask.good(f"answers/{second.id}", body)["file"]
+    assert two != one
+    assert given(second) == ("yes", "")
+    assert "flown" in folder.text(one)
+
+
 def test_what_can_have_happened_is_named(ask):
     put_on(ask, "willet")
     (item,) = ask.good("state")["items"]
