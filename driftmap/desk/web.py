@@ -88,6 +88,11 @@ def guarded(app: Flask, key: str, hosts: Collection[str] | None) -> None:
         told = f"is larger than {LARGEST // 1_000_000} MB; nothing was taken"
         return jsonify(problem=told), 413
 
+    @app.errorhandler(500)
+    def fault(_: object) -> tuple[Response, int]:
+        told = "a fault in driftmap itself: look whether it is written, and start the desk anew"
+        return jsonify(problem=told), 500
+
     @app.errorhandler(OSError)
     def disk(problem: OSError) -> tuple[Response, int]:
         return jsonify(problem=f"not written: {problem.strerror or problem}"), 500

@@ -955,6 +955,18 @@ def test_the_next_flight_of_a_rocket_is_asked_about_anew(ask, desk, folder):
     assert "flown" in folder.text(one)
 
 
+def test_a_fault_of_the_desk_itself_is_one_line(desk, monkeypatch):
+    def broken(*_, **__):
+        raise ImportError("upgraded while it ran")
+
+    monkeypatch.setattr(Desk, "state", broken)
+    app = make_app(desk, "key", {"127.0.0.1:80"})
+    app.config["PROPAGATE_EXCEPTIONS"] = False
+    answer = app.test_client().get("/key/state", headers={"Host": "127.0.0.1:80"})
+    assert answer.status_code == 500
+    assert answer.get_json()["problem"].startswith("a fault in driftmap itself")
+
+
 def test_what_can_have_happened_is_named(ask):
     put_on(ask, "willet")
     (item,) = ask.good("state")["items"]
