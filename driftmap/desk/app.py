@@ -42,7 +42,7 @@ def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
 
     if what not in {"map", "sheet", "dial"} or language not in languages():
         abort(404)
-    if what == "map" and "alone" not in request.args:
+    if what != "dial" and "alone" not in request.args:
         return own_files("watch.html")  # about it, the word as it is now
     answer = own_files("wait.html")
     try:

@@ -955,14 +955,24 @@ def test_the_next_flight_of_a_rocket_is_asked_about_anew(ask, desk, folder):
     assert "flown" in folder.text(one)
 
 
+@pytest.mark.parametrize("what", ["map", "sheet"])
+def test_what_is_opened_has_the_word_of_now_about_it(desk, what):
+    app = make_app(desk, "key", {"127.0.0.1:8000"})
+    page = app.test_client().get(
+        f"/key/page/{what}/x", headers={"Host": "127.0.0.1:8000"}
+    )
+    assert "own/watch.js" in page.text
+    assert "frame-src 'self'" in page.headers["Content-Security-Policy"]
+
+
 def test_a_fault_of_the_desk_itself_is_one_line(desk, monkeypatch):
     def broken(*_, **__):
         raise ImportError("upgraded while it ran")
 
     monkeypatch.setattr(Desk, "state", broken)
-    app = make_app(desk, "key", {"127.0.0.1:80"})
+    app = make_app(desk, "key", {"127.0.0.1:8000"})
     app.config["PROPAGATE_EXCEPTIONS"] = False
-    answer = app.test_client().get("/key/state", headers={"Host": "127.0.0.1:80"})
+    answer = app.test_client().get("/key/state", headers={"Host": "127.0.0.1:8000"})
     assert answer.status_code == 500
     assert answer.get_json()["problem"].startswith("a fault in driftmap itself")
 

@@ -1,4 +1,4 @@
-// About a map that is open, while the desk is there: its go ends with the desk's own, or when the desk is silent.
+// About a map or sheet that is open, while the desk is there: its go ends with the desk's own, or when the desk is silent.
 import {WORDS, ask, find, mark, since, tell} from "./net.js";
 
 const PULSE = 2000, SILENCE = 10000; // ms
@@ -24,7 +24,7 @@ async function pulse() {
     const state = await ask(`../../state?reader=${me}`, undefined, "GET", SILENCE - PULSE);
     heard = mark();
     item = state.items.find(one => one.id === id) || {state: "no longer on its list"};
-    document.title = `${item.name || "Map"}: ${WORDS[item.word] || ""}`;
+    document.title = `${item.name || "Page"}: ${WORDS[item.word] || ""}`;
   } catch { /* told as silence */ }
   draw();
   setTimeout(pulse, PULSE);
@@ -32,6 +32,7 @@ async function pulse() {
 const language = new URLSearchParams(location.search).get("language") || "en";
 frame.src = find("#alone").href = `${location.pathname}?alone&language=${language}`;
 frame.addEventListener("load", draw);
+find("#print").addEventListener("click", () => frame.contentWindow.print());
 setInterval(draw, PULSE);
 for (const event of ["pageshow", "focus", "visibilitychange"]) addEventListener(event, draw);
 pulse();
