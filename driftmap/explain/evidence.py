@@ -50,18 +50,10 @@ _LOOKS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class CaseChance:
-    """A case after what was found.
+    """A case, and its chance before and after what was found.
 
-    Parameters
-    ----------
-    case : str
-        Its name.
-    before, after : float
-        Its chance before and after.
-    error : float
-        Standard error of the chance after, from the number of flights.
-    fit : float
-        How often the case would show something as odd as what was found, or odder.
+    `error` is the standard error of the chance after, from the number of flights; `fit` how often
+    the case would show something as odd as what was found, or odder.
     """
 
     case: str
@@ -73,22 +65,11 @@ class CaseChance:
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
-    """What fits what was found.
+    """What fits what was found: the cases, the likeliest first, and sentences.
 
-    Parameters
-    ----------
-    shares : tuple of CaseChance
-        The cases, the likeliest first.
-    evidence : tuple of str
-        What each observation says, a sentence each.
-    apart : tuple of str
-        How surely the leading cases are told apart.
-    advice : tuple of str
-        What would settle it.
-    explained : bool
-        False when no case that is likely enough to be judged explains what was found.
-    effective : float
-        Effective number of flights all this rests on.
+    `evidence` of each observation, how surely the leading cases are told `apart`, and `advice`
+    on what would settle it. `explained` is False when no case that is likely enough to be
+    judged explains what was found.
     """
 
     shares: tuple[CaseChance, ...]

@@ -38,15 +38,7 @@ def canonical(data: object) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """The bytes of an input, known by their digest.
-
-    Parameters
-    ----------
-    name : str
-        Name of the file they came from.
-    data : bytes
-        The bytes.
-    """
+    """The bytes of an input, known by their digest, and the name of their file."""
 
     name: str
     data: bytes = field(repr=False)
@@ -61,22 +53,9 @@ class Content:
 class Entry:
     """One entry; nothing in it is ever changed.
 
-    Parameters
-    ----------
-    id : str
-        Its name, 32 hexadecimal digits.
-    at : str
-        When it was written, UTC (ISO 8601).
-    kind : str
-        One of `ENTRY_KINDS`.
-    about : str or None
-        The assessment that an outcome belongs to.
-    corrects : str or None
-        The entry it takes the place of.
-    body : mapping
-        What it says, as plain data.
-    contents : mapping of str to str
-        Digests of contents by what they are: flight, site, wind.
+    Its name is 32 hexadecimal digits, `at` when it was written, UTC (ISO 8601), `kind` one of
+    `ENTRY_KINDS`; `about` the assessment that an outcome belongs to, `corrects` the entry it takes
+    the place of; `contents` digests of contents by what they are: flight, site, wind.
     """
 
     id: str

@@ -41,18 +41,11 @@ _LONG, _HIGH = 600.0, 3000.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Misfit:
-    """What was measured, beside what flights would have shown.
+    """What was measured, with its standard deviation, beside what flights would have shown.
 
-    Parameters
-    ----------
-    shown : ndarray, shape (d, copies, k)
-        What each flight would have shown; NaN where it shows nothing of the kind.
-    value, error : ndarray, shape (d,)
-        What was told, and its standard deviation.
-    turns : tuple of bool, length d
-        Which are angles [rad].
-    broad : float
-        Density of a mistaken report, in the units of all figures together.
+    `shown` has shape (d, copies, k), NaN where a flight shows nothing of the kind; `value` and
+    `error` have (d,); `turns` says which are angles [rad]. `broad` is the density of a
+    mistaken report, in the units of all figures together.
     """
 
     shown: FloatArray
@@ -105,17 +98,7 @@ def log_density(figure: Misfit, *, mistaken: float = MISTAKEN) -> FloatArray:
 
 @dataclass(frozen=True, slots=True)
 class Find(MeasuredSight):
-    """A piece lay somewhere.
-
-    Parameters
-    ----------
-    piece : str
-        Its name.
-    east, north : float
-        Where, from the pad [m].
-    error : float
-        Standard deviation each way [m].
-    """
+    """A piece lay somewhere, from the pad and to within a standard deviation each way [m]."""
 
     piece: str
     east: float
@@ -155,18 +138,10 @@ _MOMENTS: Final = MappingProxyType[str, _Shown](
 
 @dataclass(frozen=True, slots=True)
 class SeenMoment(MeasuredSight):
-    """Something happened at a time or a height, or both.
+    """Something happened at a time after lift-off [s] or a height above the site [m], or both.
 
-    Parameters
-    ----------
-    piece : str
-        What it happened to; empty for whichever device opened first.
-    what : {"opened", "came off", "was down", "was highest"}
-        What happened.
-    time, height : float or None
-        When after lift-off [s] and how high above the site [m].
-    time_error, height_error : float
-        Standard deviations.
+    `what` is "opened" (whichever device was first where no piece is named), "came off",
+    "was down" or "was highest"; errors are standard deviations.
     """
 
     piece: str
@@ -195,14 +170,10 @@ class SeenMoment(MeasuredSight):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Trace(MeasuredSight):
-    """An altimeter wrote down heights on the way.
+    """An altimeter wrote down heights on the way, time after lift-off [s] and height [m], (m,).
 
-    Parameters
-    ----------
-    time, height : ndarray, shape (m,)
-        After lift-off [s], and above the site [m].
-    covariance : ndarray, shape (m, m)
-        Of the heights' errors together [m²]: those of one altimeter and one clock are alike.
+    `covariance` of the heights' errors together [m²]: those of one altimeter and one clock are
+    alike.
     """
 
     time: FloatArray
@@ -271,26 +242,10 @@ def trace_of(record: Record) -> Trace:
 class Sighted(MeasuredSight):
     """A piece was seen from a place in some direction, or its beacon heard.
 
-    Parameters
-    ----------
-    piece : str
-        Its name.
-    east, north : float
-        Where the observer stood, from the pad [m].
-    place : str
-        The same in words.
-    time : float or None
-        When after lift-off [s]; None for where it lies.
-    bearing : float or None
-        Direction it was seen in, clockwise from true north [rad].
-    bearing_error : float
-        Standard deviation [rad].
-    elevation : float or None
-        Angle above the horizontal [rad].
-    elevation_error : float
-        Standard deviation [rad].
-    last : bool
-        Whether it was lost out of sight there, at any moment on the way down.
+    `east`, `north` and `place` tell where the observer stood, from the pad [m] and in words.
+    `time` counts from lift-off [s], None for where it lies; `bearing` is clockwise from true
+    north, `elevation` above the horizontal, errors standard deviations [rad]; `last` says that
+    it was lost out of sight there, at any moment on the way down.
     """
 
     piece: str

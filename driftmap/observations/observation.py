@@ -75,12 +75,7 @@ class Observation(Protocol):
 class Odds:
     """What is known or suspected of the case itself.
 
-    Parameters
-    ----------
-    by_case : mapping of str to float
-        Factor on the likelihood of each case named; 0 rules it out.
-    words : str
-        The same in words.
+    A factor on the likelihood of each case named, 0 ruling it out, and the same in words.
     """
 
     by_case: Mapping[str, float]
@@ -157,15 +152,7 @@ _LEAST: Final = 0.02  # chance of a state, whatever happened
 
 @dataclass(frozen=True, slots=True)
 class FoundState:
-    """A piece was found in some state.
-
-    Parameters
-    ----------
-    piece : str
-        Its name.
-    words : tuple of str
-        Keys of `STATES`.
-    """
+    """A piece was found in some state: keys of `STATES`."""
 
     piece: str
     words: tuple[str, ...]
@@ -186,16 +173,8 @@ class FoundState:
 class Went:
     """A piece went down behind something, farther from a place than it.
 
-    Parameters
-    ----------
-    piece : str
-        Its name.
-    east, north : float
-        Where the observer stood, from the pad [m].
-    place : str
-        The same in words.
-    beyond, error : float
-        Distance of what it went behind, and its standard deviation [m].
+    `east`, `north` and `place` tell where the observer stood, from the pad [m] and in words;
+    `beyond` how far off that thing is, `error` its standard deviation [m].
     """
 
     piece: str
@@ -222,18 +201,9 @@ class Went:
 
 @dataclass(frozen=True, slots=True)
 class Walked:
-    """Ground was walked and a piece was not found there.
+    """Ground, in metres from the pad, was walked and a piece not found there.
 
-    Parameters
-    ----------
-    piece : str
-        What was looked for.
-    shape : BaseGeometry
-        The ground, in metres from the pad.
-    detection : float
-        Chance to have seen it, had it lain there, 0 to 1.
-    who : str
-        Who walked.
+    `detection` is the chance to have seen it, had it lain there.
     """
 
     piece: str

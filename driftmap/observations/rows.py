@@ -19,17 +19,7 @@ _LONGEST_TEXT = 120
 
 
 class SeenTable:
-    """One table of a file.
-
-    Parameters
-    ----------
-    source, where : str
-        The file, and the table in it.
-    data : object
-        What the file holds there.
-    site : Site
-        Where places are.
-    """
+    """One table of a file, `where` it stands in it, and the site where its places are."""
 
     def __init__(self, source: str, where: str, data: object, site: Site) -> None:
         self.source, self.where, self.site = source, where, site

@@ -35,16 +35,9 @@ class AtOddsError(DriftmapError):
 class Weighed:
     """Flights weighed by what was seen.
 
-    Parameters
-    ----------
-    cases : tuple of Flown
-        The flights by case, with their weights before; a case may come in several lots.
-    observations : tuple of Observation
-        What was seen.
-    weights : tuple of ndarray, shape (k,)
-        Weight after of each flight of each of `cases`; all together add up to 1.
-    log_evidence : float
-        Logarithm of the mean likelihood over all flights.
+    Flights by case with their weights before, a case perhaps in several lots; `weights` after,
+    (k,) for each of them, which all together add up to 1; `log_evidence`, the logarithm of
+    the mean likelihood over all flights.
     """
 
     cases: tuple[Flown, ...]

@@ -55,14 +55,9 @@ _BEYOND: Final = "beyond the boundary: ask the landowner before entering"
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """Ground to mind, in squares and on the way to them.
+    """Ground to mind, in metres from the pad, a power line with some metres about it.
 
-    Parameters
-    ----------
-    text : str
-        What to do and not to do there.
-    shape : BaseGeometry
-        The ground, in metres from the pad; a power line with some metres about it.
+    `text` says what to do and not to do there.
     """
 
     text: str
@@ -71,19 +66,7 @@ class Obstacle:
 
 @dataclass(frozen=True, slots=True)
 class Square:
-    """A named square of the search.
-
-    Parameters
-    ----------
-    name : str
-        Column letter and row number.
-    column, row : int
-        Its place, from the south-west corner.
-    chance : float
-        That the piece lies in it.
-    cautions : tuple of str
-        What to mind there.
-    """
+    """A named square, its place from the south-west corner, and the chance that it holds it."""
 
     name: str
     column: int
@@ -96,22 +79,9 @@ class Square:
 class Chances:
     """Where a piece may lie.
 
-    Parameters
-    ----------
-    piece : str
-        What is looked for.
-    squares : Squares
-        The grid.
-    listed : tuple of Square
-        Squares worth listing, the likeliest first.
-    beside : float
-        Chance that it lies in none of them.
-    lines : tuple of Contour
-        Least ground that holds each of `HELD_SHARES`.
-    effective : float
-        Effective number of places all this rests on.
-    dangers : tuple of Obstacle
-        What to mind, what kills first.
+    `listed` are the squares of the grid worth listing, the likeliest first; `beside` is the chance
+    that it lies in none of them; `lines` are the least ground that holds each of
+    `HELD_SHARES`; `dangers` what to mind, what kills first.
     """
 
     piece: str

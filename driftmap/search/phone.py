@@ -55,28 +55,9 @@ WALK_CAUTIONS: Final = (
 class Search:
     """A search as it is handed to those who walk.
 
-    Parameters
-    ----------
-    flight : str
-        Name of the flight.
-    site : Site
-        The ground.
-    chances : Chances
-        Where the piece may lie.
-    walkers : Walkers
-        Who walks, and how.
-    sweeps : tuple of Sweep
-        The order of walking.
-    start : (float, float)
-        Where they stand, from the pad [m].
-    told : tuple of str
-        What was seen, a sentence each.
-    found : tuple of (str, float, float)
-        What was found already, with place from the pad [m].
-    cases : tuple of (str, float)
-        Chance of each case after what was seen, the likeliest first.
-    notes : tuple of str
-        What was assumed, and what all this rests on.
+    `start` is where they stand, `found` what was found already, from the pad [m]; `told` what
+    was seen, a sentence each; `cases` the chance of each after that, the likeliest first;
+    `notes` what was assumed, and what all this rests on.
     """
 
     flight: str

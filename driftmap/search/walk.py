@@ -23,18 +23,9 @@ _ENOUGH: Final = 0.95  # share of what walking can find at all, after which a pl
 
 @dataclass(frozen=True, slots=True)
 class Walkers:
-    """Who walks, and how.
+    """So many people in a line, so far apart [m], on a cover of `SWEEP_WIDTH`.
 
-    Parameters
-    ----------
-    count : int
-        People in a line.
-    spacing : float
-        Distance between them [m].
-    cover : str
-        A key of `driftmap.formulas.detection.SWEEP_WIDTH`.
-    small : bool
-        Whether they look for something smaller than a rocket.
+    `small` says that they look for something smaller than a rocket.
     """
 
     count: int = 2
@@ -62,21 +53,10 @@ class Walkers:
 class Sweep:
     """Neighbouring squares in one row or column, walked in one go.
 
-    Parameters
-    ----------
-    squares : tuple of str
-        Their names in the order of walking.
-    start, end : (float, float)
-        Middles of the first and the last, from the pad [m].
-    metres : float
-        What the line walks for it, the way there included [m].
-    gain : float
-        Chance that the piece is found on it.
-    left : float
-        Chance that it is not found by then, were all walked so far in vain: what is
-        left to expect.
-    mind : tuple of str
-        What to mind in its squares, and what the straight way there crosses.
+    From the middle of the first to that of the last, from the pad [m]; `metres` with the way
+    there. `gain` is the chance that the piece is found on it, `left` that it is not found by
+    then, were all walked so far in vain; `mind` what to mind in its squares, and what the
+    straight way there crosses.
     """
 
     squares: tuple[str, ...]
