@@ -51,19 +51,7 @@ _UNSOUND: Final = re.compile(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ContourLine:
-    """A contour of one piece.
-
-    Parameters
-    ----------
-    case, piece : str
-        Names of the case and of the piece.
-    percent : float
-        Share of the landings inside [%].
-    shape : shapely.MultiPolygon
-        Outline in metres from the pad [m].
-    area : float
-        Ground inside [m²].
-    """
+    """A contour of one piece of a case: share inside [%], outline from the pad [m], area [m²]."""
 
     case: str
     piece: str
@@ -74,22 +62,11 @@ class ContourLine:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PieceFigures:
-    """A piece of one case and how it lands.
+    """A piece of one case, how many of it there are and how they land.
 
-    Parameters
-    ----------
-    case, name : str
-        Names of the case and of the piece.
-    count : int
-        How many of it there are.
-    probability : float
-        Share of all flights in which the case happens.
-    east, north : float
-        Its mean landing point from the pad [m].
-    time, speed, energy : float
-        Medians: since lift-off [s], over the ground [m s⁻¹], and [J].
-    part : Part
-        Its rows in the cloud.
+    `probability` is the share of all flights in which the case happens; its mean landing point
+    is from the pad [m]; time since lift-off [s], speed over the ground [m s⁻¹] and energy [J]
+    are medians; `part` has its rows in the cloud.
     """
 
     case: str

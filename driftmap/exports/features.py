@@ -171,16 +171,9 @@ LEAST_CHANCE: Final = 1e-4
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HitCells:
-    """Squares of ground and the probability that a flight hits them.
+    """Squares of ground by their centres from the pad, and their side [m].
 
-    Parameters
-    ----------
-    east, north : ndarray, shape (k,)
-        Centres from the pad [m].
-    estimate, lower, upper : ndarray, shape (k,)
-        Probability that at least one piece lands in the square, with its interval.
-    size : float
-        Side of a square [m].
+    With the probability that at least one piece of a flight lands there, and its interval.
     """
 
     east: FloatArray

@@ -21,15 +21,7 @@ __all__ = ["Again", "Changes", "assessed_again", "changes_of"]
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What a review proposes.
-
-    Parameters
-    ----------
-    drag, wind_error : float
-        Factors on the drag area of every device and on the error of the wind.
-    likelihoods : mapping of str to float
-        Likelihood of causes.
-    """
+    """What a review proposes: factors on drag areas and the wind's error, likelihoods by cause."""
 
     drag: float = 1.0
     wind_error: float = 1.0
@@ -43,14 +35,9 @@ class Changes:
 
 @dataclass(frozen=True, slots=True)
 class Again:
-    """A logged verdict, and what it is with all that is proposed.
+    """A logged verdict, by this version on the same inputs, and with all that is proposed.
 
-    Parameters
-    ----------
-    logged, now, proposed : {"go", "hold", "no-go"}
-        As it was given; by this version on the same inputs; with the changes.
-    turned : tuple of str
-        Checks whose outcome the changes turn, with the outcome.
+    `turned` names checks whose outcome the changes turn, with the outcome.
     """
 
     logged: Verdict

@@ -40,15 +40,7 @@ _KNOWN: Final = 0.1  # half-width at which a factor is known
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A number with its 95 % interval.
-
-    Parameters
-    ----------
-    value, lower, upper : float
-        Estimate and interval.
-    flights : int
-        Flights it rests on.
-    """
+    """A number with its 95 % interval, and the flights it rests on."""
 
     value: float
     lower: float
@@ -62,15 +54,7 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Coverage:
-    """How often the rocket lay inside a line.
-
-    Parameters
-    ----------
-    share : float
-        What the line should hold.
-    seen : Figure
-        What it held, with the exact binomial interval.
-    """
+    """How often the rocket lay inside the line of a share: exact binomial interval."""
 
     share: float
     seen: Figure
@@ -78,15 +62,7 @@ class Coverage:
 
 @dataclass(frozen=True, slots=True)
 class Bias:
-    """Finds beside forecasts for one group of flights.
-
-    Parameters
-    ----------
-    group : str
-        Which.
-    downwind, right : Figure
-        How much farther downwind, and right of it, they lay than foretold [m].
-    """
+    """How much farther downwind, and right of it, a group's finds lay than foretold [m]."""
 
     group: str
     downwind: Figure
@@ -95,20 +71,10 @@ class Bias:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """A failure seen beside its assumed likelihood.
+    """A failure seen beside its assumed likelihood, averaged over the flights.
 
-    Parameters
-    ----------
-    cause : str
-        Which.
-    assumed : float
-        Likelihood assumed, averaged over the flights.
-    seen : int
-        How often it happened.
-    alone : Figure
-        Share of the flights seen, with the exact binomial interval.
-    updated : Figure
-        Likelihood after, with its interval: Beta prior of the weight `PRIOR_WEIGHT`.
+    `alone` is the share of the flights seen, with the exact binomial interval, `updated` the
+    likelihood after: Beta prior of the weight `PRIOR_WEIGHT`.
     """
 
     cause: str
@@ -120,30 +86,14 @@ class Cause:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Review:
-    """What a log says of the forecasts.
+    """What a log says of the forecasts: outcomes with a place, and `flights` with a case.
 
-    Parameters
-    ----------
-    landings, flights : int
-        Outcomes with a place, and with a case.
-    coverage : tuple of Coverage
-        Of the 50, 90 and 99 % lines.
-    ranks : tuple of int
-        Finds by tenth of the depth rank.
-    band : (int, int)
-        What 95 % of such counts would be, were the forecasts right.
-    energy, log : Figure or None
-        Mean of forecast less reference: below 0 the forecast is better.
-    biases : tuple of Bias
-        All together, by device, by kind and age of the wind.
-    drift, width : Figure or None
-        Factor on the drift foretold, and on the spread across the wind.
-    causes : tuple of Cause
-        Failures.
-    proposals : tuple of str
-        What could be changed, with how surely; nothing is changed.
-    cautions : tuple of str
-        How little this may be.
+    `coverage` is of the 50, 90 and 99 % lines; `ranks` counts finds by tenth of the depth rank,
+    `band` what 95 % of such counts would be, were the forecasts right; `energy` and `log` are
+    means of forecast less reference, below 0 the forecast is better; `biases` all together, by
+    device, by kind and age of the wind; `drift` and `width` factors on the drift foretold, and
+    on the spread across the wind; `proposals` what could be changed, with how surely, and
+    `cautions` how little this may be. Nothing is changed.
     """
 
     landings: int

@@ -29,20 +29,10 @@ _AGES = (
 class FindRecord:
     """Where the rocket of one flight lay, beside its forecast, turned into the wind.
 
-    Parameters
-    ----------
-    found : ndarray, shape (2,)
-        Downwind and to the right of it, from the pad [m].
-    forecast : ndarray, shape (2, m)
-        Landings foretold, in the same axes [m].
-    device : str
-        What it came down under, as told, or as planned if there was one only.
-    source : str
-        What kind of source the wind came from.
-    age : str
-        How old the wind was, in words.
-    day : str
-        Day and site: flights of one day share the error of its wind.
+    `found` has shape (2,), `forecast` (2, m): downwind and to the right of it, from the pad [m].
+    `device` is what it came down under, as told, or as planned if there was one only; `source`
+    and `age` are of the wind; `day` is day and site, as flights of one day share the error
+    of its wind.
     """
 
     found: FloatArray
@@ -65,15 +55,7 @@ class FindRecord:
 
 @dataclass(frozen=True, slots=True)
 class Flew:
-    """A flight whose case is known, beside what was assumed.
-
-    Parameters
-    ----------
-    cause : str
-        What happened, by the name under which it has a likelihood.
-    likelihoods : mapping of str to float
-        What was assumed for each cause.
-    """
+    """A flight whose case is known, by its cause, beside the likelihood assumed for each."""
 
     cause: str
     likelihoods: Mapping[str, float]
