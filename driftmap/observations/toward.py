@@ -83,12 +83,10 @@ def know(
     lots: list[Flown] = []
     for _ in range(most_lots):
         lots += _toward(few, observations, wind)
-        more = weigh(_pooled(lots, cases), observations)
-        if more.effective > known.effective:
-            known = more
+        known = weigh(_pooled(lots, cases), observations)
         if known.effective >= enough:
             break
-        unsure = _unsure(more)
+        unsure = _unsure(known)
         few = _other_luck([f for f in few if f.case.name in unsure], wind)
     return known
 
@@ -156,11 +154,27 @@ def _toward(
             mixture = _mixture(flown, aim, _PLAIN if last else _HARDLY)
             what = f"toward what was seen, {flown.case.name}"
             lean = mixture.draw(stream(flown.cloud.seed, turn, what))
-            weights = mixture.weights(lean)
+            weights = _shared(mixture, lean)
             again = _flown_again(flown, wind, lean, weights=weights)
             (done if last else nearer).extend(again)
+            if last and again:
+                plain = next(f for f in few if f.case.name == flown.case.name)
+                draws = plain.cloud.draws
+                own = np.stack([draws["lean east"], draws["lean north"]], axis=1)
+                share = _shared(mixture, own[: flown.flights])[plain.who]
+                done.append(replace(plain, prior=plain.prior * share))
         leaned = nearer
     return done
+
+
+def _shared(mixture: Mixture, lean: FloatArray) -> FloatArray:
+    """Weigh leans of flights of which each has one from the mixture, and a plain one.
+
+    Both count as what either could have been (balance heuristic of E. Veach and
+    L. Guibas, 1995, from memory), so that neither outweighs the other by much.
+    """
+    alone = mixture.weights(lean)
+    return 2 * alone / (1 + alone)
 
 
 def _flown_again(
