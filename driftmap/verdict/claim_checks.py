@@ -40,6 +40,9 @@ three or four fins (from memory); wide margins assumed."""
 _STEADY: Final = (0.0, 6.0)  # cal; what fliers aim for: common practice, no source
 
 _RAIL: Final = (0.3, 8.0)  # m; common ones have 1 to 6 (common practice, no source)
+_RAIL_OF_ROCKET, _ROD = 3.5, 2.0
+"""Travel on the rail beside the length of the rocket, and that of a rod for any [m]: beyond
+both, feet were told as metres; assumed."""
 
 _LOW, _HIGH = 75.0, 600.0
 """Height at which the last device opens [m]: altimeters offer 300 ft or more (from memory),
@@ -197,7 +200,10 @@ def _body(flight: Flight) -> Iterator[_Claim]:
     yield from _frame(flight.airframe)
     if flight.sustainer is not None:
         yield from _frame(flight.sustainer, " of the sustainer")
-    yield _Claim("travel on the rail", flight.rail.length, _RAIL, "m")
+    longest = max(_ROD, _RAIL_OF_ROCKET * flight.airframe.length)
+    least, most = _RAIL
+    common = (least, min(most, longest))
+    yield _Claim("travel on the rail", flight.rail.length, common, "m")
     for motor in flight.motors:
         speed = motor.total_impulse.value / motor.propellant_mass
         what = "total impulse over propellant"

@@ -152,6 +152,7 @@ CLAIMS = {
         None,
     ),
     "fins of a gram": says(('mass = "38 g"', 'mass = "1 g"')),
+    "a rail of eight feet told as metres": says(('length = "1.8 m"', 'length = "8 m"')),
     "a rail of 30 m": says(('length = "1.8 m"', 'length = "30 m"')),
     "a slope no body has": says(
         ('stability = "1.8 cal"', 'stability = "1.8 cal"\nlift_slope = 99')
