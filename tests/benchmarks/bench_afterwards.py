@@ -178,7 +178,7 @@ def explain_weights():
     yield from reliability(few, f"the other {len(few)}, which would fly more", gap=True)
 
 
-def explain_sparse(count=150):
+def explain_sparse(count=100):
     """The same of reports that few flights fit, with one more lot flown toward each."""
     rng, (wind, cloud), (_, other) = (
         np.random.default_rng(7),
@@ -201,7 +201,7 @@ def explain_sparse(count=150):
     yield from reliability(after, f"these {count}, flown toward once")
 
 
-def explain_toward(count=150):
+def explain_toward(count=100):
     """The same where finds are told to 5 m, and flights are flown toward each."""
     rng, (wind, cloud), (_, other) = (
         np.random.default_rng(9),
