@@ -951,7 +951,7 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
         until(lambda: browser.find("#list strong").text == "HOLD", "hold on the phone")
         assert "does not answer" in browser.find("#list .reason").text
         # A map that stays open has the desk's word of now about it.
-        item = re.search(r'id = "(\w+)"', (tmp_path / "day.toml").read_text())[1]
+        item = re.search(r'id = "(\w+)"', (desk.folder / "day.toml").read_text())[1]
         browser.driver.get(f"{desk.address}page/map/{item}")
         until(lambda: "says HOLD now: No field" in problem(browser), "the word of now")
         desk.process.send_signal(signal.SIGSTOP)
