@@ -1,7 +1,7 @@
 """Every page of every example, and of sites that are hard to draw, on every screen and paper.
 
-The lean part runs with the others; the whole of it is a proof run by hand, which prints how
-many views it looked at: ``pytest -m long -s tests/browser/test_matrix.py``.
+The lean part runs with the others; the whole of it is a proof run by hand, site by site, which
+prints how many views it looked at: ``pytest -m long -s tests/browser/test_matrix.py``.
 """
 
 import base64
@@ -42,9 +42,9 @@ EXAMPLES = {
 
 def judged(flight, site, wind="8 mph from 240", samples=300):
     when = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
-    told = read_wind(wind, site_altitude=site.elevation, when=when)
+    air = read_wind(wind, site_altitude=site.elevation, when=when)
     rocket = read_flight(ROOT / "examples" / f"{flight}.toml")
-    return assess(rocket, site, told, samples=samples)
+    return assess(rocket, site, air, samples=samples)
 
 
 def awkward(name, folder):
@@ -94,8 +94,7 @@ def findings(browser, what, seen, *, sizes=SIZES, looks=LOOKS, texts=(1, 1.3, 2)
                 look(browser, width, height, scheme, text)
                 seen["views"] += 1
                 where = f"{what} {width}x{height} {'/'.join(scheme.values())} x{text}"
-                told = browser.js(FINDINGS)
-                found += [f"{where}: {line}" for line in told]
+                found += [f"{where}: {line}" for line in browser.js(FINDINGS)]
         for scheme in looks[:2]:
             look(browser, width, height, scheme, 1)
             found += [
@@ -112,12 +111,10 @@ def on_paper(browser, path, what, seen):
     for paper in PAPERS:
         for width in (360, 1440):
             browser.open(path, width=width)
-            told = browser.cdp(
+            printed = browser.cdp(
                 "Page.printToPDF", paperWidth=paper[0], paperHeight=paper[1]
-            )
-            count = len(
-                pypdf.PdfReader(io.BytesIO(base64.b64decode(told["data"]))).pages
-            )
+            )["data"]
+            count = len(pypdf.PdfReader(io.BytesIO(base64.b64decode(printed))).pages)
             seen["papers"] += 1
             if count != 1:
                 found.append(f"{what} from {width} px: {count} pages of {paper}")
@@ -148,25 +145,33 @@ def test_hard_sites_on_a_phone_and_a_desk(browser, tmp_path, name):
     assert findings(browser, name, Counter(), **ways) == []
 
 
-@pytest.mark.long
-def test_every_page_on_every_screen(browser, dial, tmp_path):
-    seen, found = Counter(), []
-    languages = ("en", "de", "fr", "es")
-    cases = [(flight, flight, site) for flight, site in EXAMPLES.items()]
-    for i, (name, flight, site) in enumerate(cases):
-        ground = read_site(ROOT / "sites" / f"{site}.geojson")
-        told = judged(flight, ground)
-        found += walked(browser, tmp_path, told, name, seen, language=languages[i])
-    for i, name in enumerate(SITES):
-        told = judged("willet", awkward(name, tmp_path))
-        found += walked(browser, tmp_path, told, name, seen, language=languages[i % 4])
-    path = tmp_path / "dial.html"
-    for language in languages:
-        path.write_text(dial_html(dial, language=language), encoding="utf-8")
-        seen["pages"] += 1
-        browser.open(path)
-        browser.js("put({ speed: 4, from: 240, gust: NaN })")
-        found += findings(browser, f"dial {language}", seen)
-        found += on_paper(browser, path, f"dial {language}", seen)
+LANGUAGES = ("en", "de", "fr", "es")
+
+
+def told(seen, found):
     print(dict(seen), f"{len(found)} findings", *found, sep="\n")
     assert found == []
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", [*EXAMPLES, *SITES])
+def test_every_page_on_every_screen(browser, tmp_path, name):
+    seen = Counter()
+    language = LANGUAGES[[*EXAMPLES, *SITES].index(name) % len(LANGUAGES)]
+    if name in EXAMPLES:
+        ground = read_site(ROOT / "sites" / f"{EXAMPLES[name]}.geojson")
+        assessment = judged(name, ground)
+    else:
+        assessment = judged("willet", awkward(name, tmp_path))
+    told(seen, walked(browser, tmp_path, assessment, name, seen, language=language))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_dial_on_every_screen(browser, dial, tmp_path, language):
+    seen, path = Counter(pages=1), tmp_path / "dial.html"
+    path.write_text(dial_html(dial, language=language), encoding="utf-8")
+    browser.open(path)
+    browser.js("put({ speed: 4, from: 240, gust: NaN })")
+    found = findings(browser, f"dial {language}", seen)
+    told(seen, found + on_paper(browser, path, f"dial {language}", seen))
