@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from driftmap.dial.between import Between, check_between, surrounding, word_at
 from driftmap.dial.compute import Dial, compute_dial
-from driftmap.dial.node import WORDS, Landing, Node, Word
+from driftmap.dial.node import APART, WORDS, Landing, Node, Word
 from driftmap.dial.reach import Reach
 from driftmap.dial.winds import METER_HEIGHT, metered_wind
 
 __all__ = [
+    "APART",
     "METER_HEIGHT",
     "WORDS",
     "Between",

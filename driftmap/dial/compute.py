@@ -13,6 +13,7 @@ from driftmap.dial.node import WORDS, Node
 from driftmap.dial.reach import Reach
 from driftmap.dial.winds import limit_at_meter, metered_wind
 from driftmap.failures.cases import build_cases
+from driftmap.hazard.zones import anywhere
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import flown, judged, pack, scouts
@@ -45,6 +46,8 @@ class Dial:
         What was assumed.
     limit : float
         Speed at the meter at which the wind at 10 m is at the limit on it [m s⁻¹].
+    astray : float
+        Share of flights that may come down on any side, which no zone holds.
     too_few : str
         That too few flights were flown for any go; empty where there are enough.
     """
@@ -57,6 +60,7 @@ class Dial:
     pieces: tuple[tuple[str, str, int], ...]
     assumed: tuple[str, ...]
     limit: float
+    astray: float
     too_few: str
 
 
@@ -86,7 +90,7 @@ def compute_dial(
     wind in it is judged milder than it is; so is a wider span of winds, if it has one
     word all over, and winds inside are then drawn between those flown for it.
     """
-    first, notes, need = _scouted(setup, supposition)
+    first, notes, astray, need = _scouted(setup, supposition)
     if told is not None and (few := need.warning(setup.samples)):
         told(few)
     blocks = blocks_of(reach, setup.flight.rail.follows_wind)
@@ -114,6 +118,7 @@ def compute_dial(
         tuple((case, body, count) for case, body, count in first),
         notes,
         limit_at_meter(setup, supposition),
+        astray,
         need.warning(setup.samples),
     )
 
@@ -139,8 +144,8 @@ def _lost(reach: Reach, block: Block, reason: str) -> Found:
 
 def _scouted(
     setup: Setup, supposition: Supposition
-) -> tuple[list[tuple[str, str, int]], tuple[str, ...], Need]:
-    """List the pieces and what is assumed; let bad input raise before the long work."""
+) -> tuple[list[tuple[str, str, int]], tuple[str, ...], float, Need]:
+    """List the pieces, what is assumed and how many go astray; let bad input raise before the long work."""
     wind = metered_wind(supposition, 0.0, 1.0)
     tree = build_cases(setup.flight)
     few = scouts(setup)
@@ -158,4 +163,6 @@ def _scouted(
     )
     pieces = [(c.name, b.name, b.count) for c in tree.cases for b in c.bodies]
     need = flights_needed(cloud, setup.site)
-    return pieces, tuple(dict.fromkeys(notes)), need
+    found = anywhere(cloud)
+    astray = 0.0 if found is None else found.likelihood
+    return pieces, tuple(dict.fromkeys(notes)), astray, need

@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.air.wind import turn
 from driftmap.dial.reach import Wind
 from driftmap.ground.contours import Contour, containment
+from driftmap.hazard.zones import taut
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import landed
 from driftmap.planning.net import placed
@@ -22,6 +23,7 @@ from driftmap.verdict.consequence_checks import SHARES as ALL
 from driftmap.verdict.consequence_checks import Lines, maiming
 
 __all__ = [
+    "APART",
     "SHARES",
     "WORDS",
     "Landing",
@@ -45,6 +47,12 @@ WORDS: Final[tuple[Word, ...]] = ("go", "go if aloft", "hold", "no-go")
 """What a dial can say of a wind, the mildest first."""
 
 
+Apart: TypeAlias = Literal["", "any way", "rare"]
+
+APART: Final[tuple[Apart, ...]] = ("", "any way", "rare")
+"""Whether a piece belongs to a zone, first of all."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Landing:
     """How one piece comes down in one wind.
@@ -63,8 +71,11 @@ class Landing:
         Speed [m s⁻¹] and kinetic energy [J] that 95 % stay under.
     typical : float
         Median kinetic energy, by which harm is graded [J].
+    apart : {"", "any way", "rare"}
+        Why it belongs to no zone, as `driftmap.hazard.zones.zones` has it: it may come
+        down on any side, or is too rare to be judged by itself.
     lines : tuple of shapely.MultiPolygon
-        Ground that holds each of `SHARES`, from the pad [m].
+        Ground that holds each of `SHARES`, from the pad [m]; the outer one taut.
     """
 
     mean: tuple[float, float]
@@ -75,6 +86,7 @@ class Landing:
     speed: float
     energy: float
     typical: float
+    apart: Apart
     lines: tuple[shapely.MultiPolygon, ...]
 
     def turned(self, angle: float) -> Landing:
@@ -152,9 +164,14 @@ def landings_of(cloud: Cloud) -> tuple[dict[Piece, Landing], Lines]:
         for part in cloud.parts
         for key in [(part.case, part.body)]
     }
+    apart: dict[str, Apart] = {
+        case.name: "any way" if case.any_way else "rare" if case.rare else ""
+        for case in cloud.tree.cases
+    }
     return {
-        (part.case, part.body): _landing(cloud, part, drawn[part.case, part.body])
+        key: _landing(cloud, part, apart[part.case], drawn[key])
         for part in cloud.parts
+        for key in [(part.case, part.body)]
     }, {key: drawn[key] for key in asked}
 
 
@@ -192,6 +209,7 @@ def _worst(
         max(one.speed for one in landings),
         max(one.energy for one in landings),
         max(one.typical for one in landings),
+        min((one.apart for one in landings), key=APART.index),
         tuple(shapely.MultiPolygon([cast("shapely.Polygon", hull)]) for hull in hulls),
     )
 
@@ -247,8 +265,12 @@ def _seen(landing: Landing, side: float) -> NDArray[np.float64]:
     return np.moveaxis(np.array(rows), 2, 0)
 
 
-def _landing(cloud: Cloud, part: Part, drawn: tuple[Contour, ...]) -> Landing:
-    lines = tuple(line.shape for line in drawn if line.share in SHARES)
+def _landing(
+    cloud: Cloud, part: Part, apart: Apart, drawn: tuple[Contour, ...]
+) -> Landing:
+    inner, outer = (line.shape for line in drawn if line.share in SHARES)
+    at = cloud.east[part.rows], cloud.north[part.rows]
+    lines = (inner, taut(outer, *at, part.weights))
     corners = shapely.get_coordinates(lines[-1])
     found = landed(cloud, part)
     return Landing(
@@ -260,5 +282,6 @@ def _landing(cloud: Cloud, part: Part, drawn: tuple[Contour, ...]) -> Landing:
         found.speed.p95,
         found.energy.p95,
         found.energy.p50,
+        apart,
         lines,
     )

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.dial.node import Landing, Node
+from driftmap.dial.node import APART, Landing, Node
 from driftmap.planning.trial import nearness
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice
@@ -86,12 +86,13 @@ def pack_nodes(
             stream.append(_up(likely.get(case, 0.0) * SHARE_STEPS))
         for case, body, _ in pieces:
             landing = landings.get((case, body))
-            stream += [0] if landing is None else [1, *_landing(landing, fineness)]
+            stream += [0] if landing is None else _landing(landing, fineness)
     return _written(stream)
 
 
 def _landing(landing: Landing, fineness: float) -> list[int]:
     numbers = [
+        1 + APART.index(landing.apart),
         *(_folded(round(v)) for v in landing.mean),
         _up(landing.radius),
         _up(landing.farthest),
@@ -190,13 +191,13 @@ def tell_reasons(
                 ]
             )
     return {
-        "texts": _dialtold_folded(list(texts), lines),
+        "texts": _told_once(list(texts), lines),
         "people": [int(area in crowd) for *_, area in kinds],
         "lines": lines,
     }
 
 
-def _dialtold_folded(
+def _told_once(
     texts: Sequence[tuple[str, ...]], lines: Sequence[Sequence[list[Any]]]
 ) -> list[list[str]]:
     """Write numbers that are the same in every wind into the sentences themselves."""

@@ -30,7 +30,8 @@ from driftmap.report.dialdata import (
     questions_of,
     tell_reasons,
 )
-from driftmap.report.marks import has_people
+from driftmap.report.instruct import astray
+from driftmap.report.marks import KINDS, has_people
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -38,6 +39,7 @@ from driftmap.report.page import (
     text_of,
     told_to_script,
 )
+from driftmap.report.sentences import case_words
 from driftmap.report.tables import needle_told
 from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
 from driftmap.report.words import Units, in_units_of, isolate
@@ -63,12 +65,6 @@ _MOST_TEXT: Final = 400_000
 
 _LEAST_FINE: Final = 40.0
 _ONE_IN: Final = 16
-
-_KINDS: Final = {
-    **dict.fromkeys(("building", "airport", "closed ground"), "keep"),
-    **dict.fromkeys(("road", "railway", "power line"), "way"),
-    "water": "water",
-}
 
 
 def dial_html(
@@ -270,7 +266,7 @@ def _ground(site: Site, voice: Voice) -> list[dict[str, Any]]:
         for kind, name, shape in shapes
     ]
     for area in sorted(site.areas, key=has_people):
-        kind = "people" if has_people(area) else _KINDS.get(area.role, "keep")
+        kind = "people" if has_people(area) else KINDS.get(area.role, "keep")
         ground.append(
             {
                 "kind": kind,
@@ -329,6 +325,7 @@ def _content(
         "aloft": _aloft(dial.supposition, voice),
         "too_few": dial.too_few,
         "half": half,
+        "astray": astray(dial.astray, _reach(dial), voice),
         "outside": voice.exact_distance(half.outside),
         "outside_share": voice.percent(half.outside_share),
         "line_error": voice.exact_distance(line_error(0.0)),
@@ -352,6 +349,19 @@ def _content(
     }
 
 
+def _reach(dial: Dial) -> float:
+    """Give the farthest that a piece of a case that may go any way lands, in any wind."""
+    return max(
+        (
+            landing.farthest
+            for node in (*dial.nodes, *dial.cells.values())
+            for landing in (node.landings or {}).values()
+            if landing.apart == "any way" and landing.typical >= HURTS.value
+        ),
+        default=0.0,
+    )
+
+
 _KEYS: Final = {"go": "go", "go if aloft": "aloft", "hold": "hold", "no-go": "no-go"}
 
 
@@ -372,7 +382,7 @@ def _aloft(supposition: Supposition, voice: Voice) -> str:
 
 def _case_told(dial: Dial, name: str, voice: Voice) -> str:
     own = {case.name for case in dial.setup.flight.own_cases}
-    return isolate(name) if name in own else voice.known("case", name)
+    return isolate(name) if name in own else case_words(name, voice)
 
 
 _MOST_COLUMNS: Final = 12

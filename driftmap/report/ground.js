@@ -61,13 +61,13 @@ function gradeOf(figures, index) {
   return figures.typical >= DIAL.hurts || DIAL.rocket[index] ? "caution" : "";
 }
 
-// Two zones: the ground of all that can kill or maim over that of all that can hurt. Rings of
+// Two zones, of the cases that zones of the map hold: the ground of all that can kill or maim over that of all that can hurt. Rings of
 // one path join where they overlap; the fill hides the inner halves of their strokes.
 function drawZones(about) {
   const found = { caution: [], danger: [] };
   DIAL.cases.forEach((_, index) => {
     const figures = figuresAt(about, index);
-    const kind = figures ? gradeOf(figures, index) : "";
+    const kind = figures && !figures.apart ? gradeOf(figures, index) : "";
     if (kind) found[kind].push({ index, figures, ring: lineAt(about, index, 1).map(place) });
   });
   // Caution that danger covers whole is no zone of its own.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from driftmap.failures.bodies import by_opening
@@ -14,7 +14,7 @@ from driftmap.report.voice import Voice
 from driftmap.report.words import rounded
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["Moment", "falls_free", "instruction", "moments", "opens_by"]
+__all__ = ["Moment", "astray", "falls_free", "instruction", "moments", "opens_by"]
 
 _OPENING: Final = 2.0
 """From a trigger to an open device, at the most [s]: 0.5 to 1.5 s are assumed when flying."""
@@ -44,10 +44,15 @@ def opens_by(assessment: Assessment) -> float | None:
 def off_its_path(assessment: Assessment, voice: Voice) -> list[str]:
     """Say how often, and how far, something may come down on any side."""
     found = anywhere(assessment.cloud)
-    if found is None or not found.likelihood:
+    return [] if found is None else astray(found.likelihood, found.within, voice)
+
+
+def astray(likelihood: float, within: float, voice: Voice) -> list[str]:
+    """Say how often a flight may go any way; nothing of what never does."""
+    if not likelihood:
         return []
-    count = voice.count(int(rounded(1 / found.likelihood, 2, down=True)))
-    far = voice.distance(found.within)
+    count = voice.count(int(rounded(1 / likelihood, 2, down=True)))
+    far = voice.away(within)
     return [voice.say("instruct.anywhere", count=count, distance=far)]
 
 
@@ -139,7 +144,8 @@ def moments(assessment: Assessment, voice: Voice) -> list[Moment]:
         *_free(assessment, found, voice),
         Moment(max(fall.last for fall in found), voice.say("watch.over")),
     ]
-    return sorted(told, key=lambda moment: moment.second)
+    begun = (replace(m, should=m.should[0].upper() + m.should[1:]) for m in told)
+    return sorted(begun, key=lambda moment: moment.second)
 
 
 def _down(planned: Sequence[Fall], voice: Voice) -> list[Moment]:

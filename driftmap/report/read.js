@@ -42,9 +42,10 @@ function readRing({ number, signed }, unit) {
 
 function readPiece(stream) {
   const { number, signed } = stream;
-  if (!number()) return null;
+  const apart = number() - 1; // 0 for what belongs to a zone
+  if (apart < 0) return null;
   const piece = {
-    east: signed(), north: signed(), radius: number(), farthest: number(),
+    apart, east: signed(), north: signed(), radius: number(), farthest: number(),
     soonest: number(), latest: number(), speed: number() / 10, energy: number(), typical: number(), lines: [],
   };
   const unit = 2 ** number();
@@ -169,7 +170,7 @@ function figuresAt(places, index) {
   return {
     east: far.east, north: far.north, farthest: most("farthest"), radius: most("radius"),
     soonest: Math.min(...found.map((piece) => piece.soonest)), latest: most("latest"),
-    speed: most("speed"), energy: most("energy"), typical: most("typical"),
+    apart: Math.min(...found.map((piece) => piece.apart)), speed: most("speed"), energy: most("energy"), typical: most("typical"),
   };
 }
 

@@ -16,11 +16,14 @@ from selenium.webdriver.common.keys import Keys
 
 from driftmap.dial import WORDS as RANK
 from driftmap.dial import surrounding, word_at
+from driftmap.dial.winds import metered_wind
+from driftmap.hazard.zones import anywhere, zones
 from driftmap.planning import Supposition
 from driftmap.report.dialdata import line_error
 from driftmap.report.dialpage import dial_html
 from driftmap.report.voice import read_catalogue
 from driftmap.units import MILE_PER_HOUR
+from driftmap.verdict.assessment import assess_setup
 
 pytestmark = pytest.mark.browser
 
@@ -332,8 +335,37 @@ def test_two_zones_open_and_people_stand_on_top(browser, page):
         "return [...document.querySelectorAll('.map .label.zone:not(.off) b, "
         ".map .label.people:not(.off) b')].map(b => b.textContent)"
     )
-    # Here danger covers caution whole: that is then no zone of its own.
-    assert {"DANGER", "1", "2", "3"} <= set(shown)
+    assert {"DANGER", "CAUTION", "1", "2", "3"} <= set(shown)
+
+
+def test_its_zones_are_those_of_the_map(browser, page, dial):
+    """What may come down on any side is told, as on the map, and paints no zone."""
+    browser.open(page)
+    wind = metered_wind(dial.supposition, 240.0, dial.reach.wind(1, 4)[0])
+    told = assess_setup(dial.setup, wind)
+    danger = next(z for z in zones(told.cloud, told.contours) if z.kind == "danger")
+    place = dial.reach.place(1, 4)
+    assert dial.nodes[place].wind[1] == pytest.approx(240.0)
+    drawn = [
+        shapely.Polygon(
+            browser.js("return lineAt([arguments[0]], arguments[1], 1)", *at)
+        )
+        for index in range(len(dial.pieces))
+        for at in [(place, index)]
+        if browser.js(
+            "const f = figuresAt([arguments[0]], arguments[1]);"
+            "return Boolean(f) && !f.apart && gradeOf(f, arguments[1]) === 'danger'",
+            *at,
+        )
+    ]
+    ground = shapely.union_all(drawn)
+    both = ground.intersection(danger.shape).area
+    assert both > 0.9 * danger.shape.area
+    assert ground.area < 1.25 * danger.shape.area  # taut: bays are filled
+    astray = anywhere(told.cloud)
+    assert f"1 flight in {int(1 / astray.likelihood)} may go astray" in (
+        browser.find(".instruction").text
+    )
 
 
 def test_the_dial_prints_on_one_page_with_its_words(browser, page, dial):

@@ -15,6 +15,7 @@ from click.testing import CliRunner
 from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.cli.dial import dial_command
 from driftmap.dial import (
+    APART,
     WORDS,
     Landing,
     Node,
@@ -245,7 +246,8 @@ def test_what_is_packed_comes_back_within_the_stated_error(dial, fineness):
             assert likely - 1e-6 <= reader.number() < likely + 1
         for case, body, _ in dial.pieces:
             landing = node.landings.get((case, body))
-            assert reader.number() == (landing is not None)
+            kind = 0 if landing is None else 1 + APART.index(landing.apart)
+            assert reader.number() == kind
             if landing is None:
                 continue
             assert abs(reader.signed() - landing.mean[0]) <= 0.5
@@ -280,7 +282,8 @@ def circle(speed, from_deg, radius=40.0):
     place = 100 * speed * math.sin(way), 100 * speed * math.cos(way)
     line = shapely.MultiPolygon([shapely.Point(place).buffer(radius, quad_segs=32)])
     far = 100 * speed + radius
-    return Landing(place, radius, far, 9.0, 60.0, 5.0, 20.0 + speed, 12.0, (line, line))
+    energy = 20.0 + speed
+    return Landing(place, radius, far, 9.0, 60.0, 5.0, energy, 12.0, "", (line, line))
 
 
 def test_landings_drawn_between_winds_are_those_of_the_winds_themselves():
@@ -330,11 +333,12 @@ def test_large_numbers_come_back():
         300.0,
         4e6,
         3e6,
+        "any way",
         (shapely.MultiPolygon([shapely.box(-2e5, 0, -1e5, 3e5)]),) * 2,
     )
     node = Node((1.0, 0.0), "go", likely={"a": 1.0}, landings={("a", "b"): landing})
     reader = Reader(pack_nodes([node], [("a", "b", 1)]))
-    assert [reader.number() for _ in range(2)] == [SHARE_STEPS, 1]
+    assert [reader.number() for _ in range(2)] == [SHARE_STEPS, 2]
     assert (reader.signed(), reader.signed()) == (-123_456, 98_766)
     assert [reader.number() for _ in range(7)] == [
         500_000,
