@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -31,6 +31,9 @@ from driftmap.errors import located, visible
 from driftmap.units import DIMENSIONS, show
 from driftmap.winds.pilot_balloon import RATES
 from driftmap.winds.reading import Reading, Setting
+
+if TYPE_CHECKING:
+    from driftmap.report.words import Units
 
 __all__ = ["balloon_command", "winds_command"]
 
@@ -66,7 +69,7 @@ def winds_command(
     site_elevation: float | None,
     decoded: bool,
     as_json: bool,
-    units: str,
+    units: Units,
     out: Path | None,
     top: float | None,
     **given: Any,
@@ -191,7 +194,7 @@ def _air(reading: Reading, system: str) -> str:
     return told
 
 
-def _write(wind: WindProfile, out: Path, system: str, top: float) -> None:
+def _write(wind: WindProfile, out: Path, system: Units, top: float) -> None:
     from driftmap.cli.output import write_all
     from driftmap.report.windsketch import wind_page
     from driftmap.winds.kept import text_table
@@ -247,7 +250,7 @@ def balloon_command(
     ascent: float | None,
     observers: int,
     top: float,
-    units: str,
+    units: Units,
 ) -> None:
     """Print a table to fill in while a balloon rises, which --wind then reads.
 

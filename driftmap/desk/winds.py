@@ -387,7 +387,7 @@ def understood(
         "more": f"{mast}. {age}",
         "holds": [*wind.undated, *wind.warned],
         "assumed": list(dict.fromkeys(wind.assumed)),
-        "svg": wind_picture_svg(wind, top, day.units),
+        "svg": wind_picture_svg(wind, top, english(day.units)),
     }
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Final
 
-from driftmap.failures.cases import BARE, BREAKS_OFF, CERTAIN, WORKS
+from driftmap.failures.cases import BREAKS_OFF
 from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, rounded
 from driftmap.verdict.assessment import Assessment
@@ -202,8 +203,11 @@ def _when(check: Check, voice: Voice) -> str:
     """Begin a sentence with the case it is about."""
     if not check.case or check.case == ALL_CASES:
         return ""
-    told = voice.catalogue.messages.get(f"when.{check.case}")
-    return told or voice.say("when.own", case=isolate(check.case))
+    known = voice.catalogue.messages
+    for name in (check.case, *_wider(check.case)):
+        if told := known.get(f"when.{name}"):
+            return told
+    return voice.say("when.own", case=isolate(check.case))
 
 
 def _in_doubt(check: Check) -> bool:
@@ -224,21 +228,26 @@ def case_name(a: Assessment, case: str, cause: str, voice: Voice) -> str:
     """
     if cause in {own.name for own in a.flight.own_cases}:
         return isolate(case)
-    return case_words(case, cause, voice)
+    return case_words(case, voice, cause)
 
 
-def case_words(case: str, cause: str, voice: Voice) -> str:
+def case_words(case: str, voice: Voice, *wider: str) -> str:
     """Name a case of the package's own in plain words, or a wider one; else as it is."""
-    if cause == CERTAIN:
-        if case.endswith(BREAKS_OFF):
-            return voice.say("case.nose cone lost")
-        shakes = case.endswith("flutters off")
-        return voice.say("case.flutters off" if shakes else "case.fins come off")
-    if cause == WORKS and case not in {WORKS, BARE}:
-        # An opening that gave, whichever device's it is.
-        end = "torn" if case.endswith("torn") else "ripped off"
-        return voice.say(f"case.planned opening, {end}")
-    return voice.known("case", case, cause)
+    return voice.known("case", case, *_wider(case), *wider)
+
+
+_OPENING_GAVE: Final = re.compile(r"(planned opening), .* (torn|ripped off)")
+
+
+def _wider(case: str) -> tuple[str, ...]:
+    """Give the names under which the catalogue may know a case, the nearest first."""
+    if found := _OPENING_GAVE.fullmatch(case):  # whichever device's it is
+        return (", ".join(found.groups()),)
+    if case.endswith(BREAKS_OFF):
+        return ("nose cone lost",)
+    if case.endswith(("flutters off", "snaps")):
+        return ("flutters off", "fins come off")[case.endswith("snaps") :]
+    return (case.rpartition(", ")[0],)
 
 
 def subject(check: Check, voice: Voice) -> str:

@@ -11,7 +11,9 @@ import numpy as np
 from driftmap import units
 from driftmap.air.wind import WindProfile, told_at
 from driftmap.checks import FloatArray
+from driftmap.report.voice import Voice, english
 from driftmap.report.windtold import CALM, wind_as_read
+from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 
 __all__ = ["pad_picture", "wind_arrow", "wind_page", "wind_picture_svg"]
@@ -22,25 +24,24 @@ _SPEED: Final = (70.0, 360.0)  # left and right edge of the speed panel
 _BEARING: Final = (410.0, 620.0)
 _STEPS: Final = (1.0, 2.0, 5.0)
 _RULES: Final = (
-    "text{font:12px system-ui,sans-serif;fill:#111}",
-    ".axis{stroke:#666;fill:none}",
-    ".grid{stroke:#ccc}",
+    "text{font:12px system-ui,sans-serif;fill:var(--ink,#111)}",
+    ".axis{stroke:var(--soft,#666);fill:none}",
+    ".grid{stroke:var(--rule,#ccc)}",
     ".band{fill:#9ec5e8;fill-opacity:.6}",
-    ".mean{stroke:#0b3d6e;stroke-width:2.5;fill:none}",
-    ".read{fill:#0b3d6e}",
-    ".gust{fill:#b3261e}",
+    ".mean{stroke:var(--link,#0b3d6e);stroke-width:2.5;fill:none}",
+    ".read{fill:var(--link,#0b3d6e)}",
+    ".gust{fill:var(--bad,#b3261e)}",
     ".beyond{fill:#bbb;fill-opacity:.45}",
-    ".arrow{stroke:#0b3d6e;stroke-width:2;fill:none}",
+    ".arrow{stroke:var(--link,#0b3d6e);stroke-width:2;fill:none}",
 )
 # A style inside an svg rules the whole page it stands in: keep it to the picture.
 _STYLE: Final = "".join(f".wind-picture {rule}" for rule in _RULES)
 
 
-def wind_picture_svg(wind: WindProfile, top: float, system: str) -> str:
+def wind_picture_svg(wind: WindProfile, top: float, voice: Voice) -> str:
     """Draw a wind by height.
 
-    ``wind``: the wind over the site; ``top``: height of the picture above the site [m];
-    ``system``: units the reader picked.
+    ``wind``: the wind over the site; ``top``: height of the picture above the site [m].
 
     Result: an ``svg`` element that needs nothing from outside; every text is escaped.
     Raises `ValueError` if `top` is not a positive height.
@@ -53,14 +54,14 @@ def wind_picture_svg(wind: WindProfile, top: float, system: str) -> str:
     gusts = [level.gust for level in wind.levels if level.gust and level.height <= top]
     most = max(float(np.max(speed + error)), *gusts, 1.0)
     parts = [
-        _frame(top, most, system),
-        _beyond(wind, top),
+        _frame(top, most, voice),
+        _beyond(wind, top, voice),
         _band(z, speed, error, top, most),
         _line(z, speed, top, most),
         _marks(wind, top, most),
-        _arrows(z, direction, speed, top),
+        _arrows(z, direction, speed, top, voice),
     ]
-    title = f"Wind by height: {wind.source}"
+    title = f"{voice.say('map.wind')}: {wind.source}"
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="wind-picture" role="img" '
         f'viewBox="0 0 {_WIDTH:.0f} {_HEIGHT:.0f}"><title>{escape(_plain(title))}'
@@ -96,8 +97,8 @@ def _text(x: float, y: float, text: str, anchor: str = "middle") -> str:
     )
 
 
-def _frame(top: float, most: float, system: str) -> str:
-    length, speed = units.unit_of("length", system), units.unit_of("speed", system)
+def _frame(top: float, most: float, voice: Voice) -> str:
+    length, speed = (units.unit_of(kind, voice.units) for kind in ("length", "speed"))
     per_length = units.DIMENSIONS["length"][length]
     per_speed = units.DIMENSIONS["speed"][speed]
     out = []
@@ -107,32 +108,30 @@ def _frame(top: float, most: float, system: str) -> str:
             f'<path class="grid" d="M{_SPEED[0]} {y:.1f}H{_SPEED[1]}'
             f'M{_BEARING[0]} {y:.1f}H{_BEARING[1]}"/>'
         )
-        out.append(_text(_SPEED[0] - 6, y + 4, f"{value:,.0f}", "end"))
+        out.append(_text(_SPEED[0] - 6, y + 4, voice.count(round(value)), "end"))
     for value in _ticks(most / per_speed):
-        out.append(_text(_x(value * per_speed, most), _FOOT + 18, f"{value:g}"))
+        told = voice.number(f"{value:g}")
+        out.append(_text(_x(value * per_speed, most), _FOOT + 18, told))
     middle = sum(_BEARING) / 2
     out += [
         _text(_SPEED[0] - 6, _ROOF - 14, length, "end"),
-        _text(
-            sum(_SPEED) / 2, _FOOT + 38, f"speed, {speed} (band: one standard error)"
-        ),
-        _text(middle, _FOOT + 18, "arrows fly with the wind,"),
-        _text(middle, _FOOT + 38, "north is up"),
+        _text(sum(_SPEED) / 2, _FOOT + 38, voice.say("map.axis_speed", unit=speed)),
+        _text(middle, _FOOT + 18, voice.say("map.axis_arrows")),
+        _text(middle, _FOOT + 38, voice.say("map.axis_north")),
         f'<path class="axis" d="M{_SPEED[0]} {_ROOF}V{_FOOT}H{_SPEED[1]}'
         f'M{_BEARING[0]} {_ROOF}V{_FOOT}H{_BEARING[1]}"/>',
     ]
     return "".join(out)
 
 
-def _beyond(wind: WindProfile, top: float) -> str:
+def _beyond(wind: WindProfile, top: float, voice: Voice) -> str:
     if wind.known_to >= top:
         return ""
     y = _y(wind.known_to, top)
-    label = "no source speaks up here: held from below"
     return (
         f'<rect class="beyond" x="{_SPEED[0]}" y="{_ROOF}" '
         f'width="{_BEARING[1] - _SPEED[0]}" height="{y - _ROOF:.1f}"/>'
-        + _text(_SPEED[0] + 8, _ROOF - 8, label, "start")
+        + _text(_SPEED[0] + 8, _ROOF - 8, voice.say("map.axis_held"), "start")
     )
 
 
@@ -186,16 +185,18 @@ def _marks(wind: WindProfile, top: float, most: float) -> str:
     return "".join(out)
 
 
-def _arrows(z: FloatArray, direction: FloatArray, speed: FloatArray, top: float) -> str:
+def _arrows(
+    z: FloatArray, direction: FloatArray, speed: FloatArray, top: float, voice: Voice
+) -> str:
     """Draw arrows that fly with the wind, and the bearing it comes from beside."""
     x, out = _BEARING[0] + 50, []
     for i in range(4, z.size, 14):
         y = _y(float(z[i]), top)
         if speed[i] < 0.05:
-            out.append(_text(x, y + 4, "calm"))
+            out.append(_text(x, y + 4, voice.say("figure.calm")))
             continue
         if math.isnan(direction[i]):
-            out.append(_text(x, y + 4, "variable"))
+            out.append(_text(x, y + 4, voice.say("figure.all_sides")))
             continue
         turn = math.degrees(float(direction[i])) + 180.0
         out.append(
@@ -203,11 +204,11 @@ def _arrows(z: FloatArray, direction: FloatArray, speed: FloatArray, top: float)
             f'rotate({turn:.0f})" d="M0 11V-11M-5 -4L0 -11L5 -4"/>'
         )
         bearing = round(math.degrees(float(direction[i]))) or 360
-        out.append(_text(x + 30, y + 4, f"from {bearing:03d}°", "start"))
+        out.append(_text(x + 30, y + 4, f"{bearing:03d}°", "start"))
     return "".join(out)
 
 
-def wind_page(wind: WindProfile, top: float, system: str, table: str) -> str:
+def wind_page(wind: WindProfile, top: float, system: Units, table: str) -> str:
     """Make a page of its own for a wind.
 
     ``wind``: the wind over the site; ``top``: height of the picture above the site [m];
@@ -223,7 +224,7 @@ def wind_page(wind: WindProfile, top: float, system: str, table: str) -> str:
         "body{font:16px system-ui,sans-serif;margin:1em auto;max-width:52em;"
         "padding:0 1em;color:#111;background:#fff}pre{overflow-x:auto}"
         "svg{width:100%;height:auto}</style></head><body><h1>Wind over the site</h1>"
-        f"<p>{escape(_plain(wind.source))}</p>{wind_picture_svg(wind, top, system)}"
+        f"<p>{escape(_plain(wind.source))}</p>{wind_picture_svg(wind, top, english(system))}"
         f"<pre>{escape(table)}</pre><h2>Assumed</h2><ul>{assumed}</ul></body></html>\n"
     )
 

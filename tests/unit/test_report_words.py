@@ -48,20 +48,22 @@ def test_only_nothing_reads_0_and_only_certainty_reads_100(p):
 
 @given(st.floats(1e-6, 0.5))
 def test_a_bound_is_never_rounded_to_a_rarer_one(upper):
-    number = int(words.one_in(upper, bound=True).removeprefix("1 in ").replace(",", ""))
+    told = english("us").one_in(upper, bound=True)
+    number = int(told.removeprefix("1 in ").replace(",", ""))
     assert 1 / number >= upper * (1 - 1e-9)
 
 
 @pytest.mark.parametrize("flights", [1, 50, 20_000])
 def test_nothing_seen_is_told_as_a_bound(flights):
     upper = 1 - 0.025 ** (1 / flights)
-    told = words.share(0.0, (0.0, upper), flights)
+    told = english("us").share(0.0, (0.0, upper), flights).replace("\u00a0", " ")
     assert told.startswith(f"none seen in {flights:,} flights: under ")
     assert "0 %" not in told
 
 
 def test_certainty_is_told_as_what_was_counted():
-    assert words.share(1.0, (0.9998, 1.0), 20_000) == "every one of 20,000 flights"
+    told = english("us").share(1.0, (0.9998, 1.0), 20_000)
+    assert told == "every one of 20,000 flights"
 
 
 @pytest.mark.parametrize(
@@ -169,6 +171,20 @@ def test_a_risk_of_which_nothing_was_seen_is_a_bound_and_no_expectation(language
     assert "320" in told
     assert told != seen
     assert voice.catalogue.messages["chance.unsure"].split("{")[0] in told
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_case_that_an_opening_ends_in_is_told_in_every_language(language):
+    """Whichever device's opening gave, and by whatever branch, its words are known."""
+    voice = Voice(read_catalogue(language), "si")
+    for case, wide in (
+        ("planned opening, drogue torn", "planned opening, torn"),
+        ("main at apogee, holds", "main at apogee"),
+        ("fin flutters off", "fins come off"),
+    ):
+        line = check(kind=Kind.LANDS_IN_FAILURE, case=case)
+        assert sentence(line, voice).startswith(voice.say(f"when.{wide}"))
+        assert sentences.case_words(case, voice) != case
 
 
 @pytest.mark.parametrize("language", languages())

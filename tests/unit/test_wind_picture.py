@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import WindLevel, WindProfile
+from driftmap.report.voice import english
 from driftmap.report.windsketch import wind_page, wind_picture_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -27,7 +28,7 @@ def _wind(source="mast", known_to=np.inf):
 @pytest.mark.parametrize("system", ["us", "si"])
 @pytest.mark.parametrize("top", [50.0, 1000.0, 12_345.0])
 def test_well_formed_and_inside_its_frame(top, system):
-    root = ET.fromstring(wind_picture_svg(_wind(), top, system))
+    root = ET.fromstring(wind_picture_svg(_wind(), top, english(system)))
     _, _, width, height = map(float, root.get("viewBox").split())
     for text in root.iter(f"{SVG}text"):
         assert 0 <= float(text.get("x")) <= width
@@ -40,20 +41,22 @@ def test_well_formed_and_inside_its_frame(top, system):
 
 
 def test_what_is_not_known_is_shaded():
-    assert 'class="beyond"' in wind_picture_svg(_wind(known_to=300.0), 1000.0, "si")
-    assert 'class="beyond"' not in wind_picture_svg(_wind(), 1000.0, "si")
+    assert 'class="beyond"' in wind_picture_svg(
+        _wind(known_to=300.0), 1000.0, english("si")
+    )
+    assert 'class="beyond"' not in wind_picture_svg(_wind(), 1000.0, english("si"))
 
 
 def test_gust_and_calm_are_shown():
-    assert 'class="gust"' in wind_picture_svg(_wind(), 100.0, "si")
+    assert 'class="gust"' in wind_picture_svg(_wind(), 100.0, english("si"))
     calm = WindProfile([0], [0], [0], [1])
-    assert ">calm<" in wind_picture_svg(calm, 100.0, "si")
+    assert ">calm<" in wind_picture_svg(calm, 100.0, english("si"))
 
 
 def test_every_text_is_escaped():
     bad = "</title><script>alert(1)</script>`${x}` \x07"
     wind = _wind(bad)
-    picture = wind_picture_svg(wind, 100.0, "si")
+    picture = wind_picture_svg(wind, 100.0, english("si"))
     assert "<script" not in picture
     ET.fromstring(picture)
     page = wind_page(wind, 100.0, "si", bad)
@@ -63,4 +66,4 @@ def test_every_text_is_escaped():
 @pytest.mark.parametrize("top", [0.0, -1.0, np.nan, np.inf])
 def test_bad_top(top):
     with pytest.raises(ValueError, match="'top'"):
-        wind_picture_svg(_wind(), top, "si")
+        wind_picture_svg(_wind(), top, english("si"))
