@@ -28,6 +28,7 @@ const age = (() => {
     const why = lapsed(now);
     const held = Boolean(why) && AGE.word === "go";
     document.body.classList.toggle("lapsed", Boolean(why));
+    document.body.classList.toggle("fallen", held);
     document.body.classList.toggle("go", AGE.word === "go" && !held);
     document.body.classList.toggle("hold", AGE.word === "hold" || held);
     word.textContent = held ? AGE.hold : fresh.word;

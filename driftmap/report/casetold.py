@@ -7,12 +7,12 @@ from typing import Any, Final
 
 from driftmap.errors import visible
 from driftmap.failures.cases import WORKS
-from driftmap.report import words
 from driftmap.report.planpage import page, printable, table, verdict_word
 from driftmap.report.reasons import worst_first
 from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
+from driftmap.report.words import in_units_of
 from driftmap.units import DIMENSIONS
 from driftmap.verdict.assessment import CAUTIONS
 from driftmap.verdict.turning import Compared
@@ -34,7 +34,7 @@ def _case_rows(
     rows = [[voice.say(f"plan.{key}") for key in keys]]
     for case in data["cases"]:
         told = case["name"]
-        by_words = case_words(told, case["cause"], voice)
+        by_words = case_words(told, voice, case["cause"])
         if not keys_only and by_words != told:
             told = f"{by_words} ({told})"
         for i, body in enumerate(case["bodies"]):
@@ -55,7 +55,7 @@ def _case_rows(
 def _margins(data: dict[str, Any], voice: Voice) -> Iterator[str]:
     for m in data["margins"]:
         ends = [_amount(m[k], m["unit"], voice) for k in ("p50", "p5", "p95")]
-        text = f"{visible(m['name'])}: {ends[0]} ({words.span(ends[1], ends[2])})"
+        text = f"{visible(m['name'])}: {ends[0]} ({voice.span(ends[1], ends[2])})"
         if m["against"] is not None:
             text += f", against {_amount(m['against'], m['unit'], voice)}"
         yield text
@@ -112,7 +112,7 @@ def cases_told(data: dict[str, Any], voice: Voice) -> str:
             "What moves the landing most when all goes as planned (one sigma):",
         ]
         for i in data["inputs"][:_MOST_INPUTS]:
-            far = words.distance(i["metres"], voice.units)
+            far = voice.exact_distance(i["metres"])
             lines.append(
                 f"  {visible(i['name'])}: {far}, {i['share']:.0%} of the spread"
             )
@@ -120,9 +120,12 @@ def cases_told(data: dict[str, Any], voice: Voice) -> str:
         "",
         "Assumed; what the flight file states takes the place of its default:",
     ]
-    lines += [f"  {visible(text)}" for text in data["assumed"]]
+    lines += [
+        f"  {visible(in_units_of(text, voice.units))}" for text in data["assumed"]
+    ]
     lines += [f"NOT FLOWN: {visible(text)}" for text in data["missing"]]
-    return "\n".join([*lines, "", *(f"* {text}" for text in CAUTIONS)])
+    told = "\n".join([*lines, "", *(f"* {text}" for text in CAUTIONS)])
+    return told.replace("\u00a0", " ")  # a terminal is read by scripts too
 
 
 def _window_line(one: dict[str, Any], voice: Voice) -> str:
@@ -240,7 +243,7 @@ def compare_rows(
             [
                 row["name"],
                 voice.toward(row["mean_east_m"], row["mean_north_m"]),
-                voice.exact_distance(row["radius_90_m"]),
+                voice.exact_away(row["radius_90_m"]),
                 voice.shown(row["time_s"]["p50"], "time"),
                 voice.shown(row["impact_speed_mps"]["p50"], "descent"),
                 voice.shown(row["energy_j"]["p50"], "energy"),

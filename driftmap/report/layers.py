@@ -56,21 +56,7 @@ def draw(
 ) -> tuple[OfflineMap, dict[str, Any]]:
     """Draw an assessment.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    zoned : sequence of Zone
-        Its zones, danger before caution.
-    voice : Voice
-        Writes the words.
-
-    Returns
-    -------
-    map : OfflineMap
-        The map.
-    data : dict
-        What the page's script must know: names of layers, views, grid, points.
+    Result: the map, and what the page's script must know: names of layers, views, grid, points.
     """
     site, units = assessment.site, voice.units
     view = _view(assessment, zoned)
@@ -350,21 +336,7 @@ def draw_zones(
 ) -> list[str]:
     """Draw danger over caution, each with its word and what comes down there.
 
-    Parameters
-    ----------
-    chart : OfflineMap
-        The map; the zones are put on it.
-    assessment : Assessment
-        The assessment.
-    zoned : sequence of Zone
-        Danger before caution.
-    voice : Voice
-        Writes the words.
-
-    Returns
-    -------
-    list of str
-        Names of the layers, that of the words last.
+    Result: names of the layers, that of the words last.
     """
     names, above = [], shapely.union_all([a.shape for a in assessment.site.areas])
     for zone in reversed(zoned):

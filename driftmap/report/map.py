@@ -145,7 +145,7 @@ def _content(
         "checks": tables.check_rows(a, voice),
         "areas": tables.area_rows(a, voice),
         "wind": wind,
-        "picture": wind_picture_svg(a.wind, wind["top"], voice.units),
+        "picture": wind_picture_svg(a.wind, wind["top"], voice),
         "needle": needle_told(a.site.declination, voice),
         "most_points": voice.count(MOST_POINTS),
         "ground_error": voice.distance(a.site.picture.error) if a.site.picture else "",

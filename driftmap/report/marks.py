@@ -106,13 +106,7 @@ _NEAR: Final = 500.0  # m; as near as this, ground is always shown
 
 
 def reach_of(zones: Sequence[Zone]) -> float:
-    """Give the distance from the pad to the farthest point of any zone.
-
-    Returns
-    -------
-    float
-        Distance [m].
-    """
+    """Give the distance from the pad to the farthest point of any zone [m]."""
     corners = [shapely.get_coordinates(zone.shape) for zone in zones]
     return max((float(np.hypot(*xy.T).max()) for xy in corners), default=0.0)
 
@@ -120,17 +114,7 @@ def reach_of(zones: Sequence[Zone]) -> float:
 def in_sight(shape: BaseGeometry, zones: Sequence[Zone]) -> bool:
     """Say whether ground is near enough for the opening picture.
 
-    Parameters
-    ----------
-    shape : BaseGeometry
-        The ground, from the pad [m].
-    zones : sequence of Zone
-        Danger and caution.
-
-    Returns
-    -------
-    bool
-        False for ground far beyond anything that falls: it would make the field a dot.
+    Ground far beyond anything that falls would make the field a dot.
     """
     away = shapely.distance(shape, shapely.Point(0.0, 0.0))
     return bool(away <= _NEAR + _FARTHER * reach_of(zones))
@@ -146,19 +130,9 @@ def shown(zones: Sequence[Zone]) -> tuple[Zone, ...]:
 
 
 def zone_at(shape: BaseGeometry, zones: Sequence[Zone]) -> Kind | None:
-    """Say which zone ground reaches into, the worse one first.
+    """Say which zone ground reaches into, the worse one first; None for ground clear of both.
 
-    Parameters
-    ----------
-    shape : BaseGeometry
-        The ground, from the pad [m].
-    zones : sequence of Zone
-        Danger before caution.
-
-    Returns
-    -------
-    {"danger", "caution"} or None
-        None for ground that is clear of both.
+    ``zones``: danger before caution.
     """
     touched = (zone.kind for zone in zones if zone.shape.intersects(shape))
     return next(touched, None)

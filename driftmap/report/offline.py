@@ -28,15 +28,10 @@ _SPECIAL: Final = str.maketrans({char: f"&#{ord(char)};" for char in "`$\\{}"})
 
 
 def safe_text(text: str) -> str:
-    """Make text harmless wherever folium puts it.
+    """Make text of a file harmless wherever folium puts it.
 
     folium escapes nothing: a name passes through Jinja and through a JavaScript literal
     before it is HTML. Entities survive the first two and show as the text itself.
-
-    Parameters
-    ----------
-    text : str
-        Text from a file.
 
     Examples
     --------

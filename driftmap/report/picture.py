@@ -35,23 +35,9 @@ def field_picture(
     zones: Sequence[Zone],
     voice: Voice,
 ) -> str:
-    """Draw the plan.
+    """Draw the plan; people bear their number in the order of the places.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    places : sequence of Spot
-        Every area; those with people bear their number in this order.
-    zones : sequence of Zone
-        Danger and caution.
-    voice : Voice
-        Writes the few words in the picture.
-
-    Returns
-    -------
-    str
-        An ``svg`` element; every name from a file is escaped.
+    Result: an ``svg`` element; every name from a file is escaped.
     """
     a = assessment
     people = [spot for spot in places if spot.stand]
@@ -98,13 +84,7 @@ def _frame(people: Sequence[Spot], zones: Sequence[Zone]) -> Frame:
 def drawn_kinds(
     a: Assessment, places: Sequence[Spot], zones: Sequence[Zone]
 ) -> frozenset[str]:
-    """Say what is in the picture, so that its legend names nothing else.
-
-    Returns
-    -------
-    frozenset of str
-        Any of ``boundary``, ``way``, ``closed`` and ``people``.
-    """
+    """Say what is in the picture, so that its legend names nothing else."""
     people = [spot for spot in places if spot.stand]
     seen = _frame(people, zones).box()
     kinds = {"boundary"} if a.site.boundary.boundary.intersects(seen) else set()

@@ -33,19 +33,9 @@ def verdict_word(verdict: str, voice: Voice, *, conditional: bool = False) -> st
 
 
 def governing(data: Mapping[str, Any], voice: Voice) -> list[str]:
-    """Say for the head of a page what governs a plan.
+    """Say for the head of a page what governs a plan; nothing where every go stands by itself.
 
-    Parameters
-    ----------
-    data : mapping
-        Its document, with the head of `driftmap.planning.documents.heading`.
-    voice : Voice
-        Writes the messages.
-
-    Returns
-    -------
-    list of str
-        Nothing where every go stands by itself.
+    ``data``: its document, with the head of `driftmap.planning.documents.heading`.
     """
     told = []
     if data["too_few"]:
@@ -63,15 +53,7 @@ def governing(data: Mapping[str, Any], voice: Voice) -> list[str]:
 
 
 def table(rows: Sequence[Sequence[str]], voice: Voice) -> str:
-    """Write a table.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of str
-        Cells as text, the first row being the head.
-    voice : Voice
-        Knows the words of verdicts, which bear their colours.
-    """
+    """Write a table, the first row being its head; words of verdicts bear their colours."""
     head = "".join(f'<th scope="col">{printable(c)}</th>' for c in rows[0])
     words = {verdict_word(v, voice): v for v in ("go", "hold", "no-go")}
     words[voice.say("plan.go_if")] = "go"
@@ -103,25 +85,11 @@ def page(
     questions: Iterable[str] = (),
     warnings: Iterable[str] = (),
 ) -> str:
-    """Write a page.
+    """Write a page that needs nothing from outside.
 
-    Parameters
-    ----------
-    title : str
-        Title as text.
-    blocks : iterable of str
-        HTML of the body: pictures, tables, paragraphs.
-    voice : Voice
-        Writes what stands on every plan.
-    assumed, questions : iterable of str
-        What was assumed, and what must be answered on the day.
-    warnings : iterable of str
-        What governs all of it; it stands in the head, and the head then warns.
-
-    Returns
-    -------
-    str
-        A document that needs nothing from outside.
+    ``blocks``: HTML of the body; ``assumed`` and ``questions``: what was assumed, and what
+    must be answered on the day; ``warnings``: what governs all of it; it stands in the
+    head, and the head then warns.
     """
     return render(
         "plan.html",

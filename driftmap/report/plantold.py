@@ -13,12 +13,15 @@ from driftmap.planning.layout import Place
 from driftmap.planning.season import SeasonHour
 from driftmap.planning.shares import by_month_and_hour
 from driftmap.planning.supposed import REFERENCE
+from driftmap.planning.trial import Trial
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.planpage import governing, page, printable, table, verdict_word
+from driftmap.report.sentences import case_words, sentence
 from driftmap.report.sketches import dial_svg, layout_svg, season_svg
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.units import show
+from driftmap.verdict.check import Check
 
 __all__ = [
     "aim_page",
@@ -79,17 +82,16 @@ def aim_rows(
 
 def _aim_row(aim: Aim, held: bool, voice: Voice) -> list[str]:
     stray, _, most = aim.trial.stray
-    worst: Any = aim.worst_failure
+    worst = aim.worst_failure
     margin = aim.rail_margin
     over = (
         voice.say("plan.seen_over", area=name, share=voice.percent(share))
         for name, share in aim.over
     )
-    case = "" if worst is None else voice.known("case", worst.case)
     return [
         _rail(aim, voice),
         verdict_word(aim.trial.verdict, voice, conditional=held),
-        "" if worst is None else f"{voice.percent(worst.value)} {worst.area}, {case}",
+        "" if worst is None else _worst_told(worst, voice),
         voice.percent(stray)
         if stray
         else voice.say("plan.under", share=voice.percent(most)),
@@ -97,8 +99,21 @@ def _aim_row(aim: Aim, held: bool, voice: Voice) -> list[str]:
         if margin is None or margin.interval is None
         else voice.number(f"{margin.interval[0]:.1f}"),
         ", ".join(over) or voice.say("plan.nobody"),
-        aim.trial.blocked_by,
+        _held_by(aim.trial, voice),
     ]
+
+
+def _held_by(trial: Trial, voice: Voice) -> str:
+    return sentence(trial.blocks[0], voice) if trial.blocks else trial.problem
+
+
+def _worst_told(check: Check, voice: Voice) -> str:
+    """Tell the failure that most often lands among people; one never seen as its bound."""
+    share = voice.percent(check.value or 0.0)
+    if not check.value:
+        _, most = check.interval or (0.0, 1.0)
+        share = voice.say("plan.under", share=voice.percent(most, bound=True))
+    return f"{share} {check.area}: {case_words(check.case, voice)}"
 
 
 def _rail(aim: Aim, voice: Voice) -> str:
@@ -216,8 +231,8 @@ def _layout_rows(
                 voice.say("plan.as_drawn") if place.shift == 0 else where,
                 voice.percent(place.go) + (" *" if place.unknown else ""),
                 voice.number(f"{place.hazard:.2g}"),
-                voice.exact_distance(place.to_people),
-                voice.exact_distance(place.to_boundary),
+                voice.exact_away(place.to_people),
+                voice.exact_away(place.to_boundary),
                 ""
                 if room is None
                 else _largest(room.motor_class, room.altitude, voice),

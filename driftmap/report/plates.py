@@ -93,15 +93,7 @@ class Frame:
 
 
 def fit(need: BaseGeometry, zones: Iterable[BaseGeometry]) -> Frame:
-    """Frame the pad and the ground that people need whole, and zones as far as they fit.
-
-    Parameters
-    ----------
-    need : BaseGeometry
-        Ground that people need to see.
-    zones : iterable of BaseGeometry
-        What falls where.
-    """
+    """Frame the pad and the ground that people need whole, and zones as far as they fit."""
     need = shapely.union(need, shapely.Point(0, 0).buffer(100))
     west, south, east, north = need.bounds
     half = max(east - west, north - south) / 2
@@ -115,15 +107,7 @@ def fit(need: BaseGeometry, zones: Iterable[BaseGeometry]) -> Frame:
 
 
 def ticks(frame: Frame, boundary: BaseGeometry) -> str:
-    """Write short strokes along an outline, from it inward.
-
-    Parameters
-    ----------
-    frame : Frame
-        The picture.
-    boundary : BaseGeometry
-        Polygons [m].
-    """
+    """Write short strokes along an outline, from it inward."""
     shape = shapely.orient_polygons(frame.pixels(boundary))
     seen = shapely.box(0, 0, WIDTH, HEIGHT)
     strokes = []
@@ -229,19 +213,9 @@ class Room:
         Off the ground of danger where it can be, as a name there reads as if people stood
         there; smaller before lines cross, and never over what is taken while there is room.
 
-        Parameters
-        ----------
-        aim : (float, float)
-            The spot.
-        sizes : sequence of (float, float)
-            Width and height of the box, the one wished for first.
-        own : int
-            Number of the ground among those given.
+        ``sizes``: of the box, the one wished for first; ``own``: number of the ground.
 
-        Returns
-        -------
-        (Plate, int)
-            The place, and which of the sizes it has.
+        Result: the place, and which of the sizes it has.
         """
         for off, crossing in ((True, False), (False, False), (False, True)):
             for which, size in enumerate(sizes):
@@ -289,20 +263,7 @@ class Room:
         return plate
 
     def inside(self, shape: BaseGeometry, size: tuple[float, float]) -> Plate:
-        """Find a place in a zone, where it is widest.
-
-        Parameters
-        ----------
-        shape : BaseGeometry
-            The zone.
-        size : (float, float)
-            Width and height of the box.
-
-        Returns
-        -------
-        Plate
-            The place, now taken; in sight even where the zone is small.
-        """
+        """Find a place in a zone, where it is widest; in sight even where the zone is small."""
         seen = shapely.intersection(shape, shapely.box(0, 0, WIDTH, HEIGHT))
         shape = seen if not seen.is_empty else shape
         circle = shapely.maximum_inscribed_circle(

@@ -3,6 +3,7 @@
 const POINTS = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split(" ")
   .map((point) => [...point].map((letter) => SAY.compass["NESW".indexOf(letter)]).join(""));
 const FOOT = 0.3048;
+const MILE = 5280 * FOOT;
 
 // A message with what stands in its braces; every text goes into the page as text.
 function say(key, values = {}) {
@@ -13,7 +14,13 @@ function number(value, digits = 0) {
   return value.toLocaleString(document.documentElement.lang, { maximumFractionDigits: digits });
 }
 
+// How far it is over the ground: what is farther than people pace in miles or kilometres.
 function length(metres) {
+  const far = SAY.units === "us" ? [2 * MILE, MILE, "mi"] : [10000, 1000, "km"];
+  if (metres >= far[0]) {
+    const miles = metres / far[1];
+    return `${number(miles, miles < 10 ? 2 : 1)}\u00a0${far[2]}`;
+  }
   const [value, unit] = SAY.units === "us" ? [metres / FOOT, "ft"] : [metres, "m"];
   const step = value < 100 ? 1 : value < 1000 ? 5 : 10;
   return `${number(Math.round(value / step) * step)}\u00a0${unit}`;

@@ -151,13 +151,10 @@ _QUALITIES: Final = (75, 55, 35, 15)
 
 
 def underlay(site: Site) -> dict[str, Any] | None:
-    """Shrink a site's picture and lay it north up.
+    """Shrink a site's picture and lay it north up; None for a site without one.
 
-    Returns
-    -------
-    dict or None
-        ``data``, an address that holds the picture itself, and ``bounds``, latitude and
-        longitude of two corners; None for a site without one.
+    Result: ``data``, an address that holds the picture itself, and ``bounds``, latitude and
+    longitude of two corners.
     """
     if site.picture is None:
         return None

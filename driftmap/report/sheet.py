@@ -99,12 +99,12 @@ def _piece(fall: Fall, voice: Voice) -> str:
 
 def _where(fall: Fall, voice: Voice) -> str:
     if fall.around:
-        return voice.say("falls.around", radius=voice.distance(fall.reach))
+        return voice.say("falls.around", radius=voice.away(fall.reach))
     return voice.say(
         "falls.away",
-        distance=voice.distance(fall.distance),
+        distance=voice.away(fall.distance),
         compass=voice.compass(fall.azimuth),
-        radius=voice.distance(fall.radius),
+        radius=voice.away(fall.radius),
     )
 
 
@@ -160,7 +160,7 @@ def _stand(spot: Spot, zoned: Sequence[Zone], voice: Voice) -> dict[str, str]:
     if spot.distance > 0:
         where = voice.say(
             "stand.place",
-            distance=voice.distance(spot.distance),
+            distance=voice.away(spot.distance),
             compass=voice.compass(spot.azimuth),
         )
     kind = zone_at(spot.area.shape, zoned)
@@ -231,7 +231,7 @@ def _closed(spot: Spot, voice: Voice) -> dict[str, str]:
     where = voice.say(
         "closed.place",
         role=voice.say(f"role.{spot.area.role}"),
-        distance=voice.distance(spot.distance),
+        distance=voice.away(spot.distance),
         compass=voice.compass(spot.azimuth),
     )
     flag = voice.say("closed.often_hit") if spot.hit else ""
@@ -260,16 +260,7 @@ def poster_html(
 ) -> str:
     """Write what hangs at the crowd: word, wind, why, where to stand, what to count, who decides.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    catalogue : Catalogue
-        What to say.
-    units : {"us", "si"}
-        Units the reader picked.
-    around : Around, optional
-        As for `driftmap.report.sheet.brief_html`.
+    Parameters as for `brief_html`.
     """
     voice = Voice(catalogue, units)
     zoned = shown(zones(assessment.cloud, assessment.contours))
@@ -290,16 +281,7 @@ def caller_html(
 ) -> str:
     """Write what the caller reads aloud: the seconds, and when to call.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    catalogue : Catalogue
-        What to say.
-    units : {"us", "si"}
-        Units the reader picked.
-    around : Around, optional
-        As for `driftmap.report.sheet.brief_html`.
+    Parameters as for `brief_html`.
     """
     voice = Voice(catalogue, units)
     zoned = zones(assessment.cloud, assessment.contours)

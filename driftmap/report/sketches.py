@@ -27,26 +27,10 @@ _SIZE, _REACH = 640.0, 250.0
 
 
 def dial_svg(limits: Sequence[DirectionLimit], most: float, voice: Voice) -> str:
-    """Draw wind limits about the compass.
+    """Draw wind limits about the compass, each wedge to where the wind comes from.
 
-    Parameters
-    ----------
-    limits : sequence of DirectionLimit
-        The limits; each wedge points to where the wind comes from.
-    most : float
-        Speed at the rim [m s⁻¹].
-    voice : Voice
-        Writes words and figures.
-
-    Returns
-    -------
-    str
-        An ``svg`` element that needs nothing from outside.
-
-    Raises
-    ------
-    ValueError
-        If there are no limits or the rim is not a positive speed.
+    ``most``: speed at the rim [m s⁻¹].
+    Raises `ValueError` if there are no limits or the rim is not a positive speed.
     """
     if not limits or not most > 0:
         raise ValueError("'limits' must not be empty and 'most' be positive")
@@ -138,28 +122,15 @@ def _compass(voice: Voice) -> Iterable[str]:
 
 
 _WIDTH: Final = 900.0
-_STEPS: Final = ("#f4f4f4", "#d5f0e3", "#93d3b3", "#3f9c74", "#04643f")
-"""Fill of a cell by the share of hours that are go, in fifths; dots have the style's."""
+_ASIDE: Final = 16.0  # from an area to its name
+_STEPS: Final = 5
+"""Steps of colour for the share that is go; the style has them, by day and by night."""
 
 
 def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> str:
-    """Draw candidates over the ground, north up.
+    """Draw candidates over the ground, north up, the first ``best`` of them numbered.
 
-    Parameters
-    ----------
-    site : Site
-        The site as drawn.
-    places : sequence of Place
-        Candidates, the best first.
-    best : int
-        How many of the best to number.
-    voice : Voice
-        Writes words and figures.
-
-    Returns
-    -------
-    str
-        An ``svg`` element that needs nothing from outside; every text is escaped.
+    Result: an ``svg`` element; every text is escaped.
     """
     west, south, east, north = site.boundary.bounds
     scale = _WIDTH / max(east - west, north - south)
@@ -173,7 +144,7 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
         ),
         *(_dot(view, place, voice) for place in places),
         *_numbers(view, [p for p in places if not p.broken][:best]),
-        *_called(view, [a for a in site.areas if a.occupied]),
+        *_called(view, [a for a in site.areas if a.occupied], size[0] - 40),
         _scale(view, size[1] - 36, voice),
     ]
     name = printable(voice.say("plan.layout_name"))
@@ -207,20 +178,29 @@ class _View:
         )
 
 
-def _called(view: _View, areas: Sequence[Area]) -> Iterable[str]:
-    """Write names below areas, each clear of those before it."""
-    taken: list[shapely.Polygon] = []
+def _called(view: _View, areas: Sequence[Area], wide: float) -> Iterable[str]:
+    """Write names beside areas, clear of every area and of the names before."""
+    own = []
     for area in areas:
-        x, y = view.at(area.shape.centroid.x, area.shape.bounds[1])
-        half = widths(area.name, 8.0) / 2
-        box = shapely.box(x - half, y, x + half, y + 16)
-        while any(box.intersects(other) for other in taken):
+        west, south, east, north = area.shape.bounds
+        own.append(shapely.box(*view.at(west, north), *view.at(east, south)))
+    taken = list(own)
+    for area, ground in sorted(
+        zip(areas, own, strict=True), key=lambda o: o[1].bounds[1]
+    ):
+        left, top, right, bottom = ground.bounds
+        middle, long = (top + bottom) / 2, widths(area.name, 8.0)
+        to_right = right + _ASIDE + long <= wide
+        x, y = right + _ASIDE if to_right else left - _ASIDE - long, middle
+        while any(
+            shapely.box(x, y - 9, x + long, y + 9).intersects(other) for other in taken
+        ):
             y += 4.0
-            box = shapely.box(x - half, y, x + half, y + 16)
-        taken.append(box)
+        taken.append(shapely.box(x, y - 9, x + long, y + 9))
+        near, side = (x - 3, right) if to_right else (x + long + 3, left)
         yield (
-            f'<text class="called" x="{x:.0f}" y="{y + 14:.0f}" text-anchor="middle">'
-            f"{printable(area.name)}</text>"
+            f'<path class="called lead" d="M{side:.0f} {middle:.0f}L{near:.0f} {y:.0f}"/>'
+            f'<text class="called" x="{x:.0f}" y="{y + 5:.0f}">{printable(area.name)}</text>'
         )
 
 
@@ -245,11 +225,11 @@ def _dot(view: _View, place: Place, voice: Voice) -> str:
     if place.broken:
         told = printable(place.broken[0])
         return f'<circle class="barred" {spot} r="3"><title>{told}</title></circle>'
-    step = min(int(place.go * len(_STEPS)), len(_STEPS) - 1)
+    step = min(int(place.go * _STEPS), _STEPS - 1)
     told = voice.say(
         "plan.dot",
         share=voice.percent(place.go),
-        distance=voice.exact_distance(place.to_people),
+        distance=voice.exact_away(place.to_people),
     )
     if place.blocked_by:
         told = voice.say("plan.dot_held", told=told, what=place.blocked_by)
@@ -269,25 +249,15 @@ def _numbers(view: _View, places: Sequence[Place]) -> Iterable[str]:
 
 
 _LEFT, _TOP, _CELL, _ROW = 46.0, 28.0, 30.0, 26.0
-_DARK: Final = 3  # fills from here on take white figures
+_DARK: Final = 3  # fills from here on take figures of the paper's colour
 _LEAST_KNOWN: Final = 0.5
 
 
 def season_svg(cells: Mapping[tuple[int, int], GoShare], voice: Voice) -> str:
-    """Draw the share of hours that were go.
+    """Draw the share of hours that were go, by month, 1 to 12, and hour of the day.
 
-    Parameters
-    ----------
-    cells : mapping of (int, int) to GoShare
-        By month, 1 to 12, and hour of the day.
-    voice : Voice
-        Writes words and figures.
-
-    Returns
-    -------
-    str
-        An ``svg`` element that needs nothing from outside. Figures are percent of the
-        known hours; a dashed frame marks a cell of which less than half is known.
+    Figures are percent of the known hours; a dashed frame marks a cell of which less than
+    half is known.
     """
     width, height = _LEFT + 24 * _CELL + 10, _TOP + 12 * _ROW + 10
     hours = (
@@ -323,8 +293,8 @@ def _cell(month: int, hour: int, share: GoShare | None, voice: Voice) -> str:
     box = f'x="{x + 1:.0f}" y="{y + 1:.0f}" width="{_CELL - 2:.0f}" height="{_ROW - 2:.0f}"'
     if share is None or not share.known:
         return f'<rect class="none" {box}><title>{printable(voice.say("plan.not_known"))}</title></rect>'
-    step = min(int(share.share * len(_STEPS)), len(_STEPS) - 1)
-    thin = ' class="thin"' if share.coverage < _LEAST_KNOWN else ""
+    step = min(int(share.share * _STEPS), _STEPS - 1)
+    thin = " thin" if share.coverage < _LEAST_KNOWN else ""
     told = voice.say(
         "plan.cell",
         month=_months(voice)[month - 1],
@@ -337,7 +307,7 @@ def _cell(month: int, hour: int, share: GoShare | None, voice: Voice) -> str:
     )
     light = "light" if step >= _DARK else "figure"
     return (
-        f'<rect{thin} {box} fill="{_STEPS[step]}"><title>{printable(told)}</title></rect>'
+        f'<rect class="step-{step}{thin}" {box}><title>{printable(told)}</title></rect>'
         f'<text class="{light}" x="{x + _CELL / 2:.0f}" y="{y + _ROW * 0.65:.0f}">'
         f"{share.share * 100:.0f}</text>"
     )

@@ -54,23 +54,9 @@ _MOST_WIND_ROWS: Final = 16
 def headline(
     a: Assessment, voice: Voice, around: Around | None = None, *, most: int = 2
 ) -> dict[str, Any]:
-    """Give the verdict, the wind it holds for, and what speaks against flying.
+    """Give the verdict, the wind it holds for, and what speaks against flying: the head of a page.
 
-    Parameters
-    ----------
-    a : Assessment
-        The assessment.
-    voice : Voice
-        Writes the messages.
-    around : Around, optional
-        The winds judged about this one.
-    most : int
-        Reasons to tell.
-
-    Returns
-    -------
-    dict
-        What the head of every page says.
+    ``around``: the winds judged about this one; ``most``: reasons to tell.
     """
     people = [area.name for area in a.site.areas if has_people(area)]
     against = reasons.verdict_reasons(a.checks, people, voice, once=True)
@@ -115,21 +101,9 @@ def _all_kept(a: Assessment, voice: Voice) -> list[str]:
 def case_rows(
     assessment: Assessment, cases: list[dict[str, Any]], voice: Voice
 ) -> list[dict[str, Any]]:
-    """Give each case with its pieces.
+    """Give each case with its pieces, in the order of the assessment.
 
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    cases : list of dict
-        The cases of `driftmap.verdict.assessment.document`.
-    voice : Voice
-        Writes names and figures.
-
-    Returns
-    -------
-    list of dict
-        In the order of the assessment.
+    ``cases``: those of `driftmap.verdict.document.document`.
     """
     marks, alike = iter(piece_marks(assessment)), iter(lookalikes(assessment))
     given, rows = assessment.flight.cases, []
@@ -171,7 +145,7 @@ def _piece_row(
         "count": piece["count"],
         "drift": voice.toward(east, north),
         "bearing": voice.bearing(math.atan2(east, north)),
-        "radius": voice.exact_distance(piece["radius_90_m"]),
+        "radius": voice.exact_away(piece["radius_90_m"]),
         "time": three("time_s", lambda v: voice.shown(v, "time")),
         "speed": three("impact_speed_mps", lambda v: voice.shown(v, "descent")),
         "energy": three("energy_j", voice.energy),
@@ -187,13 +161,7 @@ def _note(check: Check, voice: Voice) -> str:
 
 
 def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
-    """Give every check, the worst first.
-
-    Returns
-    -------
-    list of dict
-        Outcome, what was checked, figure, interval, limit and source.
-    """
+    """Give every check, the worst first."""
     people = [area.name for area in assessment.site.areas if has_people(area)]
     worst = reasons.worst_first(assessment.checks, people)
     passed = [c for c in assessment.checks if c.outcome == "pass"]
@@ -230,29 +198,14 @@ def _in_zone(shape: BaseGeometry, zoned: Sequence[Zone], voice: Voice) -> str:
 def people_rows(
     assessment: Assessment, zoned: Sequence[Zone], voice: Voice
 ) -> list[dict[str, Any]]:
-    """Give the places of people as numbered on the map.
-
-    Parameters
-    ----------
-    assessment : Assessment
-        The assessment.
-    zoned : sequence of Zone
-        Its zones, danger before caution.
-    voice : Voice
-        Writes the words.
-
-    Returns
-    -------
-    list of dict
-        Number, name, head count, where it lies from the pad, and what checks say of it.
-    """
+    """Give the places of people as numbered on the map, and what checks say of each."""
     numbers = people_numbers(assessment.site.areas)
     rows = []
     for spot in spots(assessment):
         if has_people(spot.area):
             where = voice.say("stand.at_pad")
             if spot.distance > 0:
-                away = voice.exact_distance(spot.distance)
+                away = voice.exact_away(spot.distance)
                 point = voice.point(spot.azimuth)
                 where = voice.say("map.where", distance=away, compass=point)
             rows.append(
@@ -270,13 +223,7 @@ def people_rows(
 
 
 def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
-    """Give the probabilities of every area.
-
-    Returns
-    -------
-    list of dict
-        In the order of the site file.
-    """
+    """Give the probabilities of every area, in the order of the site file."""
     every = assessment.cloud.flights
 
     def told(p: Estimate) -> str:
@@ -318,13 +265,7 @@ def _from(direction: float, speed: float, voice: Voice) -> str:
 
 
 def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
-    """Give the wind by height up to where the rocket flies.
-
-    Returns
-    -------
-    dict
-        Rows from the top down, the unit names, and up to where the wind is known.
-    """
+    """Give the wind by height, from where the rocket flies down, and up to where it is known."""
     wind = assessment.wind
     top = float(np.quantile(assessment.cloud.apogee.height, 0.95))
     heights = np.unique([*wind.height[(wind.height < top) & (wind.height >= 2)], top])
@@ -353,20 +294,7 @@ def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
 
 
 def needle_told(declination: float | None, voice: Voice) -> str:
-    """Say how far a needle points beside true north.
-
-    Parameters
-    ----------
-    declination : float or None
-        Of the site, positive to the east [rad]; None where nobody told it.
-    voice : Voice
-        Writes the message.
-
-    Returns
-    -------
-    str
-        A sentence; empty where it is not known.
-    """
+    """Say how far a needle points beside true north [rad, east positive]; empty if unknown."""
     if declination is None:
         return ""
     side = "east" if declination >= 0 else "west"

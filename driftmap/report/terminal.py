@@ -141,8 +141,9 @@ def _for(time: str) -> str:
 
 def _piece(a: Assessment, part: Part, units: Units) -> str:
     found = landed(a.cloud, part)
-    around = words.distance(found.radius, units)
-    where = words.toward(found.east, found.north, units)
+    voice = english(units)
+    around = voice.exact_away(found.radius).replace("\u00a0", " ")
+    where = voice.toward(found.east, found.north).replace("\u00a0", " ")
     speed, energy = found.speed.p50, found.energy.p50
     name = part.body if part.count == 1 else f"{part.count} × {part.body}"
     return (

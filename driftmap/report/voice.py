@@ -17,7 +17,9 @@ from driftmap.errors import InputError
 from driftmap.files import parse_toml, text_of
 from driftmap.report.page import told_to_script
 from driftmap.report.words import (
+    FAR,
     Units,
+    away,
     compass,
     distance,
     energy,
@@ -269,6 +271,15 @@ class Voice:
         digits = 1 - math.floor(math.log10(max(value, 10)))
         return tied(f"{self.number(f'{round(value, digits):,.0f}')} {name}")
 
+    def away(self, metres: float) -> str:
+        """Write how far it is over the ground, as people say it."""
+        near = self.distance(metres)
+        return near if metres < FAR[self.units][0] else self.exact_away(metres)
+
+    def exact_away(self, metres: float) -> str:
+        """Write how far it is over the ground, near the pad to three significant digits."""
+        return tied(self.number(away(metres, self.units)))
+
     def exact_distance(self, metres: float) -> str:
         """Write a distance to three significant digits."""
         return tied(self.number(distance(metres, self.units)))
@@ -319,7 +330,7 @@ class Voice:
         """Write where a point lies from the pad."""
         return self.say(
             "figure.toward",
-            distance=self.exact_distance(math.hypot(east, north)),
+            distance=self.exact_away(math.hypot(east, north)),
             compass=self.point(math.atan2(east, north)),
         )
 

@@ -103,12 +103,7 @@ def _at(wind: WindProfile, height: float) -> Read:
 
 
 def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
-    r"""Say the wind in words, as read first.
-
-    Returns
-    -------
-    read, mast, age : str
-        The wind as read, what it is at `MAST`, and when it was read.
+    r"""Say the wind in words: as read, what it is at `MAST`, and when it was read.
 
     Examples
     --------

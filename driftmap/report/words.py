@@ -10,7 +10,9 @@ from typing import Final, Literal, TypeAlias
 from driftmap import units as unit_names
 
 __all__ = [
+    "FAR",
     "Units",
+    "away",
     "bearing",
     "clock_at",
     "compass",
@@ -19,13 +21,9 @@ __all__ = [
     "flown_at",
     "in_units_of",
     "isolate",
-    "one_in",
     "percent",
     "rounded",
-    "share",
-    "span",
     "tied",
-    "toward",
 ]
 
 Units: TypeAlias = Literal["us", "si"]
@@ -35,22 +33,12 @@ _POINTS: Final = (
     *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
 )
 _BEFORE_UNIT: Final = re.compile(
-    r"(?<=\d) (?=(?:%|ft|m|s|mph|km/h|m/s|ft/s|J)(?![\w/]))"
+    r"(?<=\d) (?=(?:%|ft|m|mi|km|s|mph|km/h|m/s|ft/s|J)(?![\w/]))"
 )
 
 
 def rounded(value: float, digits: int = 2, *, down: bool = False) -> float:
-    """Keep so many significant digits.
-
-    Parameters
-    ----------
-    value : float
-        Any figure.
-    digits : int
-        Significant digits.
-    down : bool
-        Whether to round down, never up.
-    """
+    """Keep so many significant digits; ``down``: never rounded up."""
     if value == 0 or not math.isfinite(value):
         return value
     step = 10.0 ** (math.floor(math.log10(abs(value))) + 1 - digits)
@@ -60,16 +48,9 @@ def rounded(value: float, digits: int = 2, *, down: bool = False) -> float:
 
 
 def percent(p: float, *, bound: bool = False) -> str:
-    """Write a share in percent with two significant digits.
+    """Write a share in percent with two significant digits; a bound is never rounded down.
 
     Near one the digits are those of what is missing, so that only certainty reads 100 %.
-
-    Parameters
-    ----------
-    p : float
-        Share, 0 to 1.
-    bound : bool
-        Whether `p` is an upper bound: it is then rounded up, never down.
 
     Examples
     --------
@@ -85,61 +66,8 @@ def percent(p: float, *, bound: bool = False) -> str:
     return f"{p * 100:.{places}f} %"
 
 
-def one_in(p: float, *, bound: bool = False) -> str:
-    """Write a small share as one flight in so many.
-
-    Parameters
-    ----------
-    p : float
-        Share above 0.
-    bound : bool
-        Whether `p` is an upper bound: the number is then rounded down, never up.
-
-    Examples
-    --------
-    >>> one_in(0.0009035), one_in(1.844e-4, bound=True), one_in(0.04)
-    ('1 in 1,100', '1 in 5,400', '1 in 25')
-    """
-    digits = 2 if p < 0.1 else 1
-    return f"1 in {rounded(1 / p, digits, down=bound):,.0f}"
-
-
-def share(p: float, interval: tuple[float, float], flights: int) -> str:
-    """Write a share of flights; one that was never seen is told as its upper bound.
-
-    Parameters
-    ----------
-    p : float
-        Share, 0 to 1.
-    interval : (float, float)
-        Its interval.
-    flights : int
-        Flights it was counted in, in each case.
-
-    Examples
-    --------
-    >>> share(0.00202, (0.0015, 0.0027), 20_000)
-    '0.20 % (1 in 500)'
-    >>> share(0.0, (0.0, 1.844e-4), 20_000)
-    'none seen in 20,000 flights: under 0.019 % (1 in 5,400)'
-    """
-    if p == 0:
-        upper = interval[1]
-        rare = f" ({one_in(upper, bound=True)})" if 0 < upper < 0.1 else ""
-        below = percent(upper, bound=True)
-        return f"none seen in {flights:,} flights: under {below}{rare}"
-    if p == 1:
-        return f"every one of {flights:,} flights"
-    return f"{percent(p)} ({one_in(p)})" if p < 0.1 else percent(p)
-
-
 def compass(azimuth: float) -> str:
-    """Name the nearest of the sixteen points of the compass.
-
-    Parameters
-    ----------
-    azimuth : float
-        Clockwise from true north [rad].
+    """Name the nearest of the sixteen points of the compass; azimuth in radians.
 
     Examples
     --------
@@ -150,17 +78,7 @@ def compass(azimuth: float) -> str:
 
 
 def bearing(azimuth: float) -> str:
-    """Write a bearing with its point of the compass.
-
-    Parameters
-    ----------
-    azimuth : float
-        Clockwise from true north [rad].
-
-    Returns
-    -------
-    str
-        Three digits, 001 to 360, and the point.
+    """Write a bearing in three digits, 001 to 360, with its point; azimuth in radians.
 
     Examples
     --------
@@ -202,12 +120,7 @@ _METRIC: Final = re.compile(
 def in_units_of(text: str, units: Units) -> str:
     """Write the figures of a note, which are metric, in the units of its reader.
 
-    Parameters
-    ----------
-    text : str
-        A note. A rule's own words are no note: they stay as they are printed.
-    units : {"us", "si"}
-        Units the reader picked.
+    A rule's own words are no note: they stay as they are printed.
 
     Examples
     --------
@@ -238,13 +151,6 @@ def in_units_of(text: str, units: Units) -> str:
 def energy(joules: float, units: Units) -> str:
     """Write an energy to two significant digits.
 
-    Parameters
-    ----------
-    joules : float
-        Energy [J].
-    units : {"us", "si"}
-        Units the reader picked.
-
     Examples
     --------
     >>> energy(11638.4, "us"), energy(1.125, "si")
@@ -258,13 +164,6 @@ def energy(joules: float, units: Units) -> str:
 def distance(metres: float, units: Units) -> str:
     """Write a distance to three significant digits.
 
-    Parameters
-    ----------
-    metres : float
-        Distance [m].
-    units : {"us", "si"}
-        Units the reader picked.
-
     Examples
     --------
     >>> distance(847.6, "us"), distance(847.6, "si")
@@ -274,58 +173,30 @@ def distance(metres: float, units: Units) -> str:
     return f"{rounded(metres / unit_names.DIMENSIONS['length'][name], 3):,.0f} {name}"
 
 
-def toward(east: float, north: float, units: Units) -> str:
-    """Write where a point lies from the pad.
+_MILE: Final = 1609.344  # m
 
-    Parameters
-    ----------
-    east, north : float
-        The point from the pad [m].
-    units : {"us", "si"}
-        Units the reader picked.
+FAR: Final = {"us": (2 * _MILE, _MILE, "mi"), "si": (10_000.0, 1000.0, "km")}
+"""From where on a distance over the ground is told in a larger unit, and that unit."""
+
+
+def away(metres: float, units: Units) -> str:
+    """Write how far it is over the ground: what is farther than people pace in miles or km.
 
     Examples
     --------
-    >>> toward(550.0, 290.0, "si")
-    '622 m toward ENE'
+    >>> away(847.6, "us"), away(38_400.0, "us"), away(12_340.0, "si")
+    ('2,780 ft', '24 mi', '12 km')
     """
-    away = distance(math.hypot(east, north), units)
-    return f"{away} toward {compass(math.atan2(east, north))}"
+    least, size, name = FAR[units]
+    if metres < least:
+        return distance(metres, units)
+    value = rounded(metres / size)
+    return f"{value:,.{0 if value >= 10 else 1}f} {name}"
 
 
 def isolate(text: str) -> str:
-    """Keep a name's writing direction from turning the sentence about it.
-
-    Parameters
-    ----------
-    text : str
-        A name from a file.
-
-    Returns
-    -------
-    str
-        The name, between Unicode isolates where it is not plain ASCII.
-    """
+    """Keep a name's writing direction from turning the sentence about it."""
     return text if text.isascii() else f"\u2068{text}\u2069"
-
-
-def span(low: str, high: str) -> str:
-    """Write a range of which both ends bear the same unit.
-
-    Parameters
-    ----------
-    low, high : str
-        Both ends as text.
-
-    Examples
-    --------
-    >>> span("0.15 %", "0.27 %"), span("4 deg", "4 deg")
-    ('0.15 to 0.27 %', '4 deg')
-    """
-    if low == high:
-        return high
-    number, _, unit = low.partition(" ")
-    return f"{number} to {high}" if high.endswith(unit) else f"{low} to {high}"
 
 
 def clock_at(when: datetime) -> str:

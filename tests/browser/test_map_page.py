@@ -296,12 +296,12 @@ def test_measuring(browser, page, demo):
         "const b = chart.containerPointToLatLng(p); return [b.lng, b.lat]"
     )
     east, north = to_local((demo.site.longitude, demo.site.latitude), *metres)
-    feet = int(re.match(r"([\d,]+).ft", told)[1].replace(",", ""))
-    away = np.hypot(east, north) / 0.3048
-    pixel = away / np.hypot(
-        120, 120
-    )  # each tap is rounded to whole ones; told to 10 ft
-    assert feet == pytest.approx(away, abs=5 + pixel)
+    # Farther than two miles it is told in hundredths of a mile.
+    miles = float(re.match(r"([\d.]+).mi", told)[1])
+    away = np.hypot(east, north) / 1609.344
+    pixel = away / np.hypot(120, 120)  # each tap is rounded to whole ones
+    assert away > 2
+    assert miles == pytest.approx(away, abs=0.005 + pixel)
     assert "bearing 045° (NE), back 225° (SW)" in told.replace("\u00a0", " ")
     assert drawn(browser, ".ruler") == 1
     click(browser, "#measure")
@@ -453,8 +453,10 @@ def test_a_go_falls_to_hold_when_its_time_is_over(browser, demo, just_now, tmp_p
         assert browser.driver.title.startswith("HOLD: ")
         signs = browser.driver.find_elements("css selector", "header .sign")
         assert [s.get_attribute("class") for s in signs] == ["sign held"]
+        assert "within limits" not in browser.find("header").text
     browser.js("age.show()")
     assert browser.js(HEAD)[:2] == ["GO", True]
+    assert "within limits" in browser.find("header").text
     path.write_text(map_html(just_now(demo, "no-go"), units="us"), encoding="utf-8")
     browser.open(path)
     browser.js("age.show(Date.now() + 3600000)")

@@ -63,22 +63,26 @@ def test_asks_for_nothing_and_fits(browser, search_page, width, height, dark):
 
 
 @pytest.mark.parametrize(
-    ("feature", "value"),
-    [("prefers-color-scheme", "dark"), ("forced-colors", "active")],
+    ("feature", "value", "colours"),
+    [
+        ("prefers-color-scheme", "light", ["rgb(255, 255, 255)", "rgb(11, 88, 176)"]),
+        ("prefers-color-scheme", "dark", ["rgb(17, 22, 27)", "rgb(93, 176, 255)"]),
+        ("forced-colors", "active", ["rgb(255, 255, 255)", "rgb(11, 88, 176)"]),
+    ],
 )
-def test_the_likelier_square_is_the_darker_in_every_scheme(
-    browser, search_page, feature, value
+def test_the_likelier_square_stands_out_more_in_every_scheme(
+    browser, search_page, feature, value, colours
 ):
+    """Its fill is the more opaque, on paper that it stands out from."""
     start(browser, search_page)
     emulated = [{"name": feature, "value": value}]
     browser.cdp("Emulation.setEmulatedMedia", features=emulated)
-    paper, ink = browser.js(
+    found = browser.js(
         "const look = s => getComputedStyle(document.querySelector(s));"
         "return [look('.frame').backgroundColor, look('.cell').fill]"
     )
     browser.cdp("Emulation.setEmulatedMedia", features=[])
-    assert paper == "rgb(255, 255, 255)"
-    assert ink == "rgb(11, 88, 176)"
+    assert found == colours
 
 
 def test_a_tick_is_bayes_rule(browser, search_page):

@@ -86,7 +86,7 @@ def test_units_change_every_figure(demo):
     for note in sorted((*demo.assumed, demo.wind.source, *asked), key=len)[::-1]:
         body = body.replace(note[1:], "") if note else body  # may be capitalised
     # What is read back is so in both systems, where a wrong unit shows.
-    body, told = re.subn(r'<p class="quiet back">.*?</p>', "", body)
+    body, told = re.subn(r'<p class="note back">.*?</p>', "", body)
     assert told == 1
     assert not re.search(r"\d\s(ft|mph|lbf)\b", body)
 
