@@ -6,7 +6,6 @@ Where one verdict holds over a wider span, that is judged as one and no wind in 
 from __future__ import annotations
 
 import bisect
-import itertools
 import math
 import pickle
 from collections.abc import Callable, Iterable, Sequence
@@ -109,22 +108,12 @@ class Flights:
         How the wind grows and turns with height.
     speeds : tuple of float
         Speeds at 10 m, by size, that spans begin and end with [m s⁻¹].
-    halved : int
-        How often steps between them are halved.
     """
 
     def __init__(
-        self,
-        packed: bytes,
-        supposition: Supposition,
-        speeds: tuple[float, ...],
-        halved: int,
+        self, packed: bytes, supposition: Supposition, speeds: tuple[float, ...]
     ) -> None:
-        self.supposition, self._fine = supposition, 2**halved
-        for _ in range(halved):
-            between = ((a + b) / 2 for a, b in itertools.pairwise(speeds))
-            speeds = tuple(sorted((*speeds, *between)))
-        self.speeds = speeds
+        self.supposition, self.speeds = supposition, speeds
         self._packed, self._own = packed, local()
         kept = max(_KEPT, _MOST_KEPT // self.setup.samples)
         self._cloud = Once(self._flown, kept)
@@ -176,33 +165,29 @@ class Flights:
             return None
         row = min(max(bisect.bisect_right(self.speeds, low) - 1, 0), rows - 1)
         top = max(bisect.bisect_left(self.speeds, high), row + 1)
-        size = rows // self._fine, round(columns)
-        step = (self.speeds[-1] - self.speeds[0]) / size[0]
-        many, wide = most_cells(size, step, 2 * half)
-        at %= size[1]
-        return settled(
-            (row, top, at, at + 1),
-            (rows, size[1]),
-            (many * self._fine, wide),
-            lambda span: self._whole(*span, half),
-        )
+        size = rows, round(columns)
+        step = (self.speeds[-1] - self.speeds[0]) / rows
+        most, at = most_cells(size, step, 2 * half), at % size[1]
+        cell = row, top, at, at + 1
+        return settled(cell, size, most, lambda span: self._whole(*span, half))
 
     def _alike(
         self, i: int, up: int, j: int, on: int, half: float
     ) -> Trial | tuple[str, ...]:
         low, high = self.speeds[i], self.speeds[up]
         left, right = ((2 * n - 1) * half for n in (j, on))
+        corners = [self.trial(v, way) for v in (low, high) for way in (left, right)]
+        words = tuple(trial.verdict for trial in corners)
+        if set(words) not in ({"go"}, {"no-go"}):
+            return words  # nothing is gained by a middle, or by a net of what holds
         every = self.rim(low, high, left, right)
-        words = tuple(trial.verdict for trial in every)
-        if NOT_KNOWN in words:
-            return words[:4]
         checks = [trial.checks for trial in every]
         whole = partial(self.strictest, low, high, left, right, checks)
         try:
             found = alike(checks, whole, _verdict)
         except (DriftmapError, ValueError):
             found = None
-        return words[:4] if found is None else Trial(_verdict(found), found)
+        return words if found is None else Trial(_verdict(found), found)
 
     def rim(self, low: float, high: float, left: float, right: float) -> list[Trial]:
         """Judge the corners and the middle of a span."""
@@ -237,16 +222,13 @@ def _same(way: float) -> float:
 
 
 def flights_of(
-    packed: bytes,
-    supposition: Supposition,
-    speeds: tuple[float, ...],
-    halved: int = 0,
+    packed: bytes, supposition: Supposition, speeds: tuple[float, ...]
 ) -> Flights:
     """Give the flights that all parts of a sweep share in one process.
 
     Result: the same for the same, until others are asked for.
     """
-    return _shared(pickle.dumps((packed, supposition, speeds, halved)))
+    return _shared(pickle.dumps((packed, supposition, speeds)))
 
 
 @lru_cache(1)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -137,11 +136,9 @@ def wind_limits(
         raise ValueError(f"'half' must lie in 0 to {WIDEST:g} deg (got {half})")
     speeds = scan_speeds(setup, steps)
     packed = pack(setup)
-    step = max(b - a for a, b in itertools.pairwise(speeds))
-    halved = max(0, math.ceil(math.log2(step / (TOLERANCE * 1.001))))
     # One for all threads, before any begins.
-    flights_of(packed, supposition, speeds, halved)
-    work = partial(_one_direction, packed, supposition, speeds, halved, half)
+    flights_of(packed, supposition, speeds)
+    work = partial(_one_direction, packed, supposition, speeds, half)
     try:
         found = sweep(work, directions, hands)
     finally:
@@ -158,11 +155,10 @@ def _one_direction(
     packed: bytes,
     supposition: Supposition,
     speeds: tuple[float, ...],
-    halved: int,
     half: float,
     from_deg: float,
 ) -> DirectionLimit:
-    sector = Sector(flights_of(packed, supposition, speeds, halved), from_deg, half)
+    sector = Sector(flights_of(packed, supposition, speeds), from_deg, half)
     return search(from_deg, speeds, sector.at, sector.between)
 
 
