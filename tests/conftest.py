@@ -118,8 +118,9 @@ def no_map(monkeypatch):
 
 
 @pytest.fixture(scope="session")
-def just_now():
-    """Give an assessment another word, as if for a flight at this minute."""
+def just_now(monkeypatch):
+    """Give an assessment another word, as if for a flight at this minute, light or dark."""
+    monkeypatch.setattr(assessment, "toward_dark", lambda when, end, *at: end)
 
     def judged(known, verdict):
         answers = dataclasses.replace(known.answers, when=datetime.now(UTC))

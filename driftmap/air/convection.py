@@ -19,9 +19,11 @@ __all__ = [
     "Convection",
     "convection",
     "convective_speed",
+    "is_light",
     "rising_sd",
     "sideways_sd",
     "sun_height",
+    "toward_dark",
 ]
 
 
@@ -29,6 +31,7 @@ UPPER_RIM: Final = 50 / 60
 """How far below the horizon the sun's centre is at sunrise and sunset [deg]: 34' of
 refraction and 16' of its radius, as almanacs have it (from memory)."""
 
+_MINUTE: Final = timedelta(minutes=1)
 _EPOCH: Final = datetime(2000, 1, 1, 12, tzinfo=UTC)
 
 
@@ -112,6 +115,53 @@ _STEP: Final = timedelta(minutes=10)
 _LONGEST: Final = 100  # of these steps; no day of the middle latitudes is longer
 _SIDEWAYS: Final = 0.6  # w*; Caughey and Palmer 1979, from memory
 _READ_TO: Final = 60.0  # m; a reading near the ground is carried up to here
+
+
+def is_light(when: datetime, latitude: float, longitude: float) -> bool:
+    """Tell whether any of the sun stands over the horizon.
+
+    Parameters
+    ----------
+    when : datetime
+        The time, with its zone.
+    latitude, longitude : float
+        Of the place [deg].
+
+    Returns
+    -------
+    bool
+        Whether it is light.
+    """
+    return sun_height(when, latitude, longitude) + UPPER_RIM >= 0
+
+
+def toward_dark(
+    when: datetime, end: datetime, latitude: float, longitude: float
+) -> datetime:
+    """Go from a time to another, earlier or later, as far as it is light on the way.
+
+    Parameters
+    ----------
+    when, end : datetime
+        From where, and to where at the most.
+    latitude, longitude : float
+        Of the place [deg].
+
+    Returns
+    -------
+    datetime
+        The end itself where it is dark from the beginning: somebody means to fly so.
+    """
+    if not is_light(when, latitude, longitude):
+        return end
+    step, way = (_MINUTE, min) if end > when else (-_MINUTE, max)
+    reached = when
+    while reached != end:
+        next_ = way(reached + step, end)
+        if not is_light(next_, latitude, longitude):
+            break
+        reached = next_
+    return reached
 
 
 def convective_speed(flux: ArrayLike, depth: ArrayLike) -> FloatArray:

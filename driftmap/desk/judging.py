@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -243,14 +243,11 @@ def _entry(task: Task, result: Assessment) -> tuple[Entry, tuple[Content, ...]]:
 
 
 def _expires(task: Task, result: Assessment) -> datetime | None:
-    """Tell when the wind will be older than its limit; now, where nobody dated it."""
-    from driftmap.verdict.limits import read_limits  # noqa: PLC0415
+    """Tell when the wind is too old, or it gets dark; now, where nobody dated the wind."""
+    from driftmap.verdict.assessment import good_between  # noqa: PLC0415
 
-    age = result.wind.age
-    if age is None or result.wind.undated:
-        return task.when
-    limit = read_limits(result.flight, result.site)["wind_age"].value
-    return task.when + timedelta(seconds=limit - 3600 * age)
+    found = good_between(result)
+    return task.when if found is None else found[1]
 
 
 def drawn(task: Task, what: str, language: str = "en") -> str:

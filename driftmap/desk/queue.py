@@ -61,7 +61,7 @@ def word_of(told: Told | None, time: datetime, was: str = "") -> Word:
     until = told.when + GOOD_FOR
     late = "Flown too long ago; it is being flown again"
     if told.expires is not None and told.expires < until:
-        until, late = told.expires, "The wind is too old: read it again"
+        until, late = told.expires, "The wind is too old, or it gets dark: look again"
     reasons = told.reasons or (told.counts,)
     verdict, sure = told.verdict, told.sure or told.problem
     if verdict == "go" and not sure:

@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import Final
 
-from driftmap.air.convection import UPPER_RIM, sun_height
+from driftmap.air.convection import is_light
 from driftmap.errors import DriftmapError, WindError
 from driftmap.planning.hours import Hours, Reading
 from driftmap.planning.sector import Sector, flights_of, forget_flights, worst
@@ -265,10 +265,8 @@ def _try_reading(packed: bytes, supposition: Supposition, wind: Reading) -> Tria
 def _by_light(setup: Setup, hour: SeasonHour, end: datetime) -> SeasonHour:
     """Hold an hour of which a part is dark, unless people answered that it is meant so."""
     site, said = setup.site, setup.answers or Answers()
-    dark = any(
-        sun_height(time, site.latitude, site.longitude) + UPPER_RIM < 0
-        for time in (hour.time, end)
-    )
+    at = site.latitude, site.longitude
+    dark = not all(is_light(time, *at) for time in (hour.time, end))
     if hour.finding != "go" or not dark or said.confirmed.get("night_arranged"):
         return hour
     return replace(hour, finding="hold", blocked_by="it is dark")

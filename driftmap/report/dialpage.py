@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.air.convection import UPPER_RIM, sun_height
+from driftmap.air.convection import toward_dark
 from driftmap.dial.between import check_between, word_at
 from driftmap.dial.compute import Dial
 from driftmap.dial.node import WORDS, Word
@@ -118,8 +118,6 @@ def dial_html(
 _HOURS: Final = timedelta(hours=3)
 """How far from the hour of a dial its air is still alike; assumed: the sun climbs by up to 45°."""
 
-_STEP: Final = timedelta(minutes=2)
-
 
 def _span(dial: Dial) -> tuple[datetime, datetime] | None:
     """Give the time that a dial serves: about its hour, while it is light, if it was then.
@@ -129,17 +127,8 @@ def _span(dial: Dial) -> tuple[datetime, datetime] | None:
     when, site = dial.supposition.hour, dial.setup.site
     if when is None:
         return None
-
-    def light(time: datetime) -> bool:
-        return sun_height(time, site.latitude, site.longitude) + UPPER_RIM >= 0
-
-    dark, ends = not light(when), []
-    for way in (-_STEP, _STEP):
-        end = when
-        while abs(end - when) < _HOURS and (dark or light(end + way)):
-            end += way
-        ends.append(end)
-    return ends[0], ends[1]
+    at = site.latitude, site.longitude
+    return toward_dark(when, when - _HOURS, *at), toward_dark(when, when + _HOURS, *at)
 
 
 def _told_span(span: tuple[datetime, datetime]) -> str:

@@ -9,6 +9,7 @@ from importlib.metadata import version
 from typing import Final
 
 from driftmap.air import turbulence
+from driftmap.air.convection import toward_dark
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile, strengthened
 from driftmap.ground.contours import Contour, containment
@@ -260,19 +261,23 @@ def assess_setup(
 def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     """Say from when until when a verdict counts.
 
-    Result: about the time of the flight, never longer than its wind may be old, and from
-    when it was found on where that is now: a clock set back makes nothing young again.
-    None where nobody told for when it is, or when the wind was read.
+    Result: about the time of the flight, while it is light if it is then, never longer
+    than its wind may be old, and from when it was found on where that is now: a clock set
+    back makes nothing young again. None where nobody told for when it is, or when the
+    wind was read.
     """
     when, age = a.answers.when, a.wind.age
     if when is None or age is None or a.wind.undated:
         return None
     left = read_limits(a.flight, a.site)["wind_age"].value - 3600 * age
-    late = timedelta(seconds=max(0.0, min(STALE, left)))
-    early, now = when - timedelta(seconds=STALE), datetime.now(UTC) - _CLOCKS
-    if now < when + late:
+    at = a.site.latitude, a.site.longitude
+    late = when + timedelta(seconds=max(0.0, min(STALE, left)))
+    late = toward_dark(when, late, *at)
+    early = toward_dark(when, when - timedelta(seconds=STALE), *at)
+    now = datetime.now(UTC) - _CLOCKS
+    if now < late:
         early = max(early, min(when, now))
-    return early, when + late
+    return early, late
 
 
 def in_stronger(

@@ -148,8 +148,8 @@ def show_position(longitude: float, latitude: float) -> str:
 def position_checks(site: Site) -> Iterator[Check]:
     """Fail where the pad lies in none of the lands that its rules are made for.
 
-    Hold where the rules of a land it lies in are known, and not among those picked. Near
-    a border the rules ask people on which side it is.
+    Hold where the rules of a land it lies in are known, and not all among those picked.
+    Near a border the rules ask people on which side it is.
     """
     longitude, latitude = site.longitude, site.latitude
     # A club's own file speaks for the lands of the sets that it extends.
@@ -168,18 +168,18 @@ def position_checks(site: Site) -> Iterator[Check]:
             source=f"outline of {land}, from memory",
             note=f"the pad is at {show_position(longitude, latitude)}{hint}",
         )
-    law = [name for name in names if _published(name, picked)]
+    law = {name for name in names if _published(name, picked)}
     missing = [
         land
         for land in LANDS
         if standing(land, longitude, latitude) == "inside"
-        and not any(_of(name, land) for name in law)
+        and not law >= {part.name for part in read_rules((land,)) if part.rules}
     ]
     if picked and missing:
         yield Check(
             kind=Kind.RULE,
             name=f"the rules of the land the pad lies in ({' and '.join(missing)}) are not "
-            "among those that the site names",
+            "all among those that the site names",
             outcome="warn",
             source="outlines of lands, from memory",
             note=f"the pad is at {show_position(longitude, latitude)}; name them in "

@@ -436,6 +436,9 @@ def test_a_lowered_likelihood_stands_beside_the_word(quiet):
         ("us", (-118.0, 41.6), ["pass"]),
         ("us", (41.6, -79.0), ["fail"]),
         ("us-high-power, us-faa-101", (-79.0, 43.0), ["pass"]),
+        ("us-high-power", (-118.0, 41.6), ["pass", "warn"]),  # no law of the air
+        ("us-faa-101", (-118.0, 41.6), ["pass", "warn"]),  # no code of the ground
+        ("us-high-power, us-model, us-faa-101", (-118.0, 41.6), ["pass"]),
         ("us", (-80.5, 43.5), ["fail", "warn"]),  # Ontario
         ("us", (-122.9, 49.4), ["fail", "warn"]),  # British Columbia
         ("us", (-135.1, 60.7), ["fail", "warn"]),  # Yukon

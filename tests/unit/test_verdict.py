@@ -369,7 +369,30 @@ def test_a_go_that_hangs_on_a_stronger_wind_passed_over_holds(
     assert np.allclose(flown[0].at(10.0), 1.5 * np.array(wind.at(10.0)))
 
 
-def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(result):
+@pytest.mark.parametrize(
+    ("clock", "first", "last"),
+    [
+        ("12:00", "11:40", "12:20"),
+        ("20:20", "20:00", "20:27"),  # the sun sets at 20:27
+        ("05:25", "05:21", "05:45"),
+        ("23:00", "22:40", "23:20"),  # in the dark on purpose
+    ],
+)
+def test_no_go_of_daylight_outlives_it(result, clock, first, last):
+    """Sunrise and sunset at 41.6° N, 117.95° W, from memory of an almanac to 3 min."""
+    when = datetime.fromisoformat(f"2026-06-13T{clock}-07:00")
+    wind = replace(result.wind, age=0.0, undated=())
+    said = replace(result.answers, when=when)
+    ends = good_between(replace(result, answers=said, wind=wind))
+    for told, wanted in zip(ends, (first, last), strict=True):
+        exact = datetime.fromisoformat(f"2026-06-13T{wanted}-07:00")
+        assert abs(told - exact) <= timedelta(minutes=3)
+
+
+def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(
+    result, monkeypatch
+):
+    monkeypatch.setattr(assessment, "toward_dark", lambda when, end, *at: end)
     now = datetime.now(UTC)
     wind = replace(result.wind, age=0.0, undated=())
     for ahead, earliest in ((0, 3), (60, 5), (-600, 20)):
