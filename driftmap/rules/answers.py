@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType
@@ -21,6 +21,7 @@ from driftmap.rules.schema import quantity
 __all__ = [
     "Answers",
     "check_answers",
+    "of_another",
     "questions",
     "read_answers",
 ]
@@ -129,6 +130,23 @@ def _joined(one: Answers, other: Answers) -> Answers:
     source = " and ".join(s for s in (one.source, other.source) if s != "answers")
     back = tuple(dict.fromkeys((*one.taken_back, *other.taken_back)))
     return Answers(confirmed, numbers, source, stale, other.when, files, back)
+
+
+def of_another(said: Answers, sets: Iterable[RuleSet]) -> Answers:
+    """Leave out what was answered for a flight: another rocket is asked about anew.
+
+    ``said``: answers for a flight; ``sets``: the rules they answer.
+    """
+    asked = questions(sets)
+    given = (*said.confirmed, *said.numbers)
+    scopes = {n: asked[n].scope if n in asked else FACTS[n].scope for n in given}
+    own = [name for name in given if scopes[name] == "flight"]
+    return replace(
+        said,
+        confirmed={k: v for k, v in said.confirmed.items() if k not in own},
+        numbers={k: v for k, v in said.numbers.items() if k not in own},
+        stale={**said.stale, **dict.fromkeys(own, "answered for the plan: ask again")},
+    )
 
 
 def check_answers(

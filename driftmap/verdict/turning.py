@@ -16,6 +16,8 @@ from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.launch import Plan
 from driftmap.rocket.fields import Azimuth, Uncertain
 from driftmap.rocket.flight import Flight
+from driftmap.rules import picked_rules
+from driftmap.rules.answers import of_another
 from driftmap.verdict.assessment import Assessment, Setup, assess_setup, in_stronger
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.judgement import judge_all
@@ -87,7 +89,7 @@ def compare(
         [(one.flight.name, one) for one in (setup, *beside)]
         if beside
         else [
-            (name, replace(setup, flight=flight))
+            (name, setup if name == PLANNED else _instead(setup, flight))
             for name, flight in alternatives(setup.flight).items()
         ]
     )
@@ -96,6 +98,14 @@ def compare(
         found.append(Compared(name, assess_setup(one, wind)))
         progress(1, len(ways) - len(found))
     return tuple(found)
+
+
+def _instead(setup: Setup, flight: Flight) -> Setup:
+    """Fly another rocket: what people answered for the one planned does not count for it."""
+    said = setup.answers
+    if said is not None and setup.site.rules.strip():
+        said = of_another(said, picked_rules(setup.site))
+    return replace(setup, flight=flight, answers=said)
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,6 +33,7 @@ from driftmap.rules import (
     to_fill_in,
     with_answers,
 )
+from driftmap.rules.answers import of_another
 from driftmap.rules.kinds import FACTS
 from driftmap.rules.occasion import Head
 
@@ -444,3 +445,14 @@ def test_a_denied_answer_counts_as_answered_by_a_person():
     told = [r for r in lines if r.outcome in {"hold", "fail"} and "building" in r.name]
     assert told
     assert all(r.answered for r in told)
+
+
+def test_answers_for_the_plan_do_not_count_for_another_rocket():
+    """What asks of the day goes on; what asks of the flight is open, and says why."""
+    sets = read_rules(["us"])
+    given = {"clear_of_cloud": "yes", "stability_checked": "yes"}
+    said = check_answers("test", given, sets)
+    other = of_another(said, sets)
+    assert set(said.confirmed) == set(given)
+    assert set(other.confirmed) == {"clear_of_cloud"}
+    assert other.stale == {"stability_checked": "answered for the plan: ask again"}
