@@ -117,7 +117,7 @@ def no_map(monkeypatch):
     monkeypatch.setattr(map_page, "map_html", lambda *_, **__: "no map")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture
 def just_now(monkeypatch):
     """Give an assessment another word, as if for a flight at this minute, light or dark."""
     monkeypatch.setattr(assessment, "toward_dark", lambda when, end, *at: end)
