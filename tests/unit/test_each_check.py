@@ -629,3 +629,21 @@ def test_neither_a_lowered_nor_a_raised_likelihood_makes_any_case_lighter(quiet)
             least = max(as_told.likelihood, usual.likelihood)
             assert case.likelihood >= least - 1e-12, case.name
     assert by_default(quiet) is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "source", "beside"),
+    [
+        (Kind.RAIL_SPEED, f"site.geojson, {judgement.LOOSER}", True),
+        (
+            Kind.LANDS_IN,
+            f"site.geojson, {judgement.LOOSER}",
+            False,
+        ),  # the crowd's line tells it
+        (Kind.LANDS_IN_FAILURE, f"site.geojson, {judgement.LOOSER}", False),
+        (Kind.RAIL_SPEED, "site.geojson", False),
+    ],
+)
+def test_a_loosened_limit_stands_beside_the_word_once(kind, source, beside):
+    line = Check(kind=kind, outcome="pass", source=source)
+    assert judgement._told(line).beside == beside
