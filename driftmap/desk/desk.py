@@ -19,10 +19,11 @@ from tomlkit.exceptions import TOMLKitError
 from driftmap.desk.answers import answer_files, told_back
 from driftmap.desk.day import DAY, Day, Item, read_day
 from driftmap.desk.folder import ROOMS, Folder, stamp
-from driftmap.desk.judging import FULL, Task, drawn, now
+from driftmap.desk.judging import FULL, Task, drawn
 from driftmap.desk.queue import Queue, Word, word_of
 from driftmap.desk.winds import Strip, setting_at, told_aside
 from driftmap.errors import DriftmapError, InputError
+from driftmap.winds.reading import present as now
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -277,8 +277,3 @@ def _dial(task: Task, language: str) -> str:
     dial = compute_dial(setup, Supposition.over_site(site, task.when), reach)
     day = task.when.astimezone().date()
     return dial_html(dial, units=task.units, language=language, made_for=day)
-
-
-def now() -> datetime:
-    """Give the present, in the zone of this computer's clock: pages tell it so."""
-    return datetime.now(UTC).astimezone()

@@ -13,7 +13,8 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from driftmap.desk.day import Item
-from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judged, now, warm
+from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judged, warm
+from driftmap.winds.reading import present as now
 
 if TYPE_CHECKING:
     from multiprocessing.sharedctypes import Synchronized

@@ -13,11 +13,11 @@ from flask import Blueprint, Response, abort, jsonify
 from driftmap.desk import answers, flights, ground, winds
 from driftmap.desk.day import Day, Meter, change, in_use, read_day
 from driftmap.desk.desk import SITE, Desk
-from driftmap.desk.judging import now
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.web import LARGEST, sealed, sent, text_of
 from driftmap.errors import InputError
 from driftmap.winds.reading import parse_time
+from driftmap.winds.reading import present as now
 
 __all__ = ["flight_part", "people_part", "plan_part", "wind_part"]
 

@@ -1,5 +1,5 @@
 // The rooms of the desk, and the pulse that keeps every word true.
-import {ask, find, mark, since, tell} from "./net.js";
+import {SILENT, ask, find, mark, since, tell} from "./net.js";
 import * as day from "./day.js";
 import * as wind from "./wind.js";
 import * as people from "./people.js";
@@ -53,8 +53,8 @@ async function pulse() {
     rooms[room].draw?.(desk);
   }
   document.body.classList.toggle("silent", silent);
-  if (silent) tell("The desk does not answer: every word is HOLD until it does.");
-  else if (find("#told").textContent.startsWith("The desk does not answer: every")) tell("");
+  if (silent) tell(SILENT);
+  else if (find("#told").textContent === SILENT) tell("");
   day.tick(desk);
   wind.tick(desk);
   setTimeout(pulse, PULSE);

@@ -24,6 +24,29 @@ export async function ask(path, body, method = body === undefined ? "GET" : "POS
 export const mark = () => ({steady: performance.now(), wall: Date.now()});
 export const since = from => Math.max(performance.now() - from.steady, Date.now() - from.wall); // ms
 
+// Asks for the day again and again and draws what was heard last. Who is out of reach waits for an answer
+// that never comes: what is shown ends all the same, by the time since the desk was heard [ms].
+export const SILENCE = 10000; // ms
+export const SILENT = "The desk does not answer: every word is HOLD until it does.";
+export function listen(path, every, take, draw) {
+  const me = crypto.getRandomValues(new Uint32Array(2)).join("");
+  let heard = mark();
+  const drawn = () => draw(since(heard));
+  async function pulse() {
+    try {
+      const state = await ask(`${path}?reader=${me}`, undefined, "GET", SILENCE - every);
+      heard = mark();
+      take(state);
+    } catch { /* told as silence */ }
+    drawn();
+    setTimeout(pulse, every);
+  }
+  setInterval(drawn, every);
+  for (const event of ["pageshow", "focus", "visibilitychange"]) addEventListener(event, drawn);
+  pulse();
+  return drawn;
+}
+
 export const find = (selector, within = document) => within.querySelector(selector);
 
 export function el(tag, more = {}, ...children) {

@@ -1,14 +1,12 @@
 // The day on a phone: to read only, and never believed when the desk is silent.
-import {WORDS, ask, el, find, mark, sign, since, tell} from "./net.js";
+import {SILENCE, SILENT, WORDS, el, find, listen, sign, tell} from "./net.js";
 
-const me = crypto.getRandomValues(new Uint32Array(2)).join("");
-const PULSE = 3000, SILENCE = 10000; // ms
-let heard = mark(), state = null;
+let state = null;
 
-function draw() {
-  const ms = since(heard), silent = ms > SILENCE;
+function draw(ms) {
+  const silent = ms > SILENCE;
   if (silent) find("#wind-now").textContent = ""; // its age stands still
-  tell(silent ? "The desk does not answer: every word is HOLD until it does." : "");
+  tell(silent ? SILENT : "");
   const rows = (state?.items || []).filter(item => item.state === "waiting").map((item, place) => {
     const over = item.word === "go" && (silent || item.good_for - ms / 1000 <= 0), word = over ? "hold" : item.word;
     return el("li", {class: `flight ${word}${item.sure ? "" : " unsure"}${place ? "" : " first"}`},
@@ -18,19 +16,11 @@ function draw() {
   });
   find("#list").replaceChildren(...rows);
 }
-async function pulse() {
-  try {
-    state = await ask(`state?reader=${me}`, undefined, "GET", SILENCE - PULSE);
-    heard = mark();
-    find("#site bdi").textContent = state.site.name;
-    const low = state.winds.rows.find(row => row.height <= 60) || state.winds.rows[0];
-    const minutes = low && Math.max(0, Math.round((Date.parse(state.now) - Date.parse(low.time)) / 6e4));
-    find("#wind-now").textContent = low ? `Wind ${low.told}, ${minutes} min old` : "No wind is read yet";
-  } catch { /* told as silence */ }
-  draw();
-  setTimeout(pulse, PULSE);
+function take(told) {
+  state = told;
+  find("#site bdi").textContent = state.site.name;
+  const low = state.winds.rows.find(row => row.height <= 60) || state.winds.rows[0];
+  const minutes = low && Math.max(0, Math.round((Date.parse(state.now) - Date.parse(low.time)) / 6e4));
+  find("#wind-now").textContent = low ? `Wind ${low.told}, ${minutes} min old` : "No wind is read yet";
 }
-// A phone out of reach waits for an answer that never comes: what it shows ends all the same.
-setInterval(draw, PULSE);
-for (const event of ["pageshow", "focus", "visibilitychange"]) addEventListener(event, draw);
-pulse();
+listen("state", 3000, take, draw);
