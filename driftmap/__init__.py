@@ -23,7 +23,7 @@ import importlib
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from driftmap.errors import DriftmapError
+    from driftmap.core.errors import DriftmapError
     from driftmap.ground.site import read_site
     from driftmap.montecarlo.cloud import Cloud, fly
     from driftmap.montecarlo.margins import margins
@@ -60,7 +60,7 @@ __all__ = [
 _HOME = {
     "Assessment": "verdict.assessment",
     "Cloud": "montecarlo.cloud",
-    "DriftmapError": "errors",
+    "DriftmapError": "core.errors",
     "Setup": "verdict.assessment",
     "assess": "verdict.assessment",
     "compare": "verdict.turning",

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from driftmap.core.units import MILE_PER_HOUR
 from driftmap.dial import Reach, compute_dial
 from driftmap.ground.site import read_site
 from driftmap.hazard import zones
@@ -20,7 +21,6 @@ from driftmap.planning import Supposition
 from driftmap.report import map as map_page
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
-from driftmap.units import MILE_PER_HOUR
 from driftmap.verdict import assessment, limits
 from driftmap.verdict.assessment import Setup, assess
 from driftmap.winds import read_wind

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 
 __all__ = [
     "EARTH_RADIUS",

@@ -14,8 +14,8 @@ from driftmap.air.day import Day
 from driftmap.air.turbulence import REFERENCE_HEIGHT, gusts, mean_behind
 from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import draw_wind
-from driftmap.checks import FloatArray
-from driftmap.errors import TooHighError
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import TooHighError
 
 __all__ = [
     "AirColumn",

@@ -20,7 +20,7 @@ from driftmap.air.atmosphere import (
 )
 from driftmap.air.atmosphere import pressure as standard_pressure
 from driftmap.air.atmosphere import temperature as standard_temperature
-from driftmap.checks import FloatArray, checked
+from driftmap.core.checks import FloatArray, checked
 
 __all__ = [
     "Day",

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.air.convection import Convection, rising_sd, sideways_sd
-from driftmap.checks import FloatArray, checked
+from driftmap.core.checks import FloatArray, checked
 
 __all__ = [
     "ASSUMED",

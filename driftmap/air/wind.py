@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.air.convection import Convection
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 
 __all__ = [
     "Stronger",

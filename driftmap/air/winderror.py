@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.air.wind import WindProfile
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 
 __all__ = ["TAILS", "draw_wind", "error_modes", "modes_of"]
 

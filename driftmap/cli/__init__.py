@@ -15,7 +15,7 @@ from typing import Final
 import click
 
 from driftmap.cli.output import Plain
-from driftmap.errors import DriftmapError, InputError, NoGoError, one_line
+from driftmap.core.errors import DriftmapError, InputError, NoGoError, one_line
 
 __all__ = ["cli", "main"]
 

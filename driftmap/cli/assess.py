@@ -31,7 +31,7 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import Progress, json_text, write_all
-from driftmap.errors import DriftmapError, NoGoError, located, one_line
+from driftmap.core.errors import DriftmapError, NoGoError, located, one_line
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile

@@ -10,8 +10,8 @@ import click
 from driftmap.cli.inputs import WindOptions, WindPlace, shape_of, wind_options_for
 from driftmap.cli.options import Quantity, json_option
 from driftmap.cli.output import json_text
-from driftmap.errors import InputError
-from driftmap.units import show
+from driftmap.core.errors import InputError
+from driftmap.core.units import show
 
 __all__ = ["drop_command"]
 

@@ -14,8 +14,8 @@ from typing import Any, Final
 import click
 
 from driftmap.cli.output import json_text
-from driftmap.errors import InputError, nearest
-from driftmap.files import FORM
+from driftmap.core.errors import InputError, nearest
+from driftmap.core.files import FORM
 
 __all__ = ["CHAPTERS", "chapter", "help_command"]
 

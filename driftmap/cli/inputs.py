@@ -21,7 +21,7 @@ from driftmap.cli.options import (
     option_stack,
     site_of,
 )
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import (
     Reading,

@@ -18,7 +18,7 @@ from driftmap.cli.options import (
 )
 from driftmap.cli.output import json_text
 from driftmap.cli.plans import SweepOptions, forewarn, plan_options, put_out
-from driftmap.errors import located
+from driftmap.core.errors import located
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site

@@ -159,7 +159,7 @@ def correct_command(
     Photographs of the other are kept, and the assessment it belongs to unless --about
     names one.
     """
-    from driftmap.errors import InputError
+    from driftmap.core.errors import InputError
     from driftmap.logbook.entry import new_entry
     from driftmap.logbook.written import outcome_body, unlike
 
@@ -236,7 +236,7 @@ def export_log_command(out: Path, path: Path | None) -> None:
 @_log
 def import_command(file: Path, path: Path | None) -> None:
     """Add all of an export; what is there already is passed over."""
-    from driftmap.files import text_of
+    from driftmap.core.files import text_of
     from driftmap.logbook.exchange import read_export, stands_alone
     from driftmap.logbook.store import default_path
 
@@ -315,7 +315,7 @@ def _again(
     log: Log, entries: Sequence[Entry], result: Review, most: int
 ) -> Iterator[dict[str, Any]]:
     """Assess the last logged flights again, one after the other."""
-    from driftmap.errors import InputError
+    from driftmap.core.errors import InputError
     from driftmap.logbook.written import inputs_of
     from driftmap.review.again import assessed_again, changes_of
 

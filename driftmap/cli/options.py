@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
 
 import click
 
-from driftmap.errors import located
-from driftmap.units import bounded
+from driftmap.core.errors import located
+from driftmap.core.units import bounded
 
 if TYPE_CHECKING:
     from driftmap.air.day import Day

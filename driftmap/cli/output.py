@@ -15,7 +15,7 @@ from typing import Final, TextIO
 
 import click
 
-from driftmap.errors import visible
+from driftmap.core.errors import visible
 
 __all__ = ["Plain", "Progress", "json_text", "write_all"]
 

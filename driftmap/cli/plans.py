@@ -30,7 +30,7 @@ from driftmap.cli.options import (
     words_options,
 )
 from driftmap.cli.output import Progress, json_text, write_all
-from driftmap.errors import visible
+from driftmap.core.errors import visible
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor

@@ -21,7 +21,7 @@ from driftmap.cli.inputs import (
 )
 from driftmap.cli.options import json_option, site_of, site_options, units_option
 from driftmap.cli.output import json_text
-from driftmap.errors import InputError, visible
+from driftmap.core.errors import InputError, visible
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
@@ -184,7 +184,7 @@ def _entry(result: RuleResult, units: str) -> list[str]:
 
 
 def _amount(result: RuleResult, key: Literal["value", "limit"], units: str) -> str:
-    from driftmap.units import show
+    from driftmap.core.units import show
 
     number = float(getattr(result, key))
     if result.unit in _KINDS:

@@ -14,7 +14,7 @@ from driftmap.cli.explain import (
     read_observed,
 )
 from driftmap.cli.options import Quantity, out_option, units_option
-from driftmap.errors import InputError, quoted
+from driftmap.core.errors import InputError, quoted
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site

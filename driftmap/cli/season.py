@@ -21,7 +21,7 @@ from driftmap.cli.options import (
     voice_of,
 )
 from driftmap.cli.plans import SweepOptions, forewarn, plan_options, put_out
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 
 if TYPE_CHECKING:
     from driftmap.planning.hours import Hours

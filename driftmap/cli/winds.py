@@ -27,8 +27,8 @@ from driftmap.cli.options import (
     units_option,
 )
 from driftmap.cli.output import json_text
-from driftmap.errors import located, visible
-from driftmap.units import DIMENSIONS, show
+from driftmap.core.errors import located, visible
+from driftmap.core.units import DIMENSIONS, show
 from driftmap.winds.pilot_balloon import RATES
 from driftmap.winds.reading import Reading, Setting
 

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any, cast
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.day import is_name
 from driftmap.desk.folder import Folder
-from driftmap.errors import DriftmapError, InputError
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site

@@ -9,13 +9,13 @@ from typing import Any
 from flask import Blueprint, Flask, Response, abort, jsonify, request
 from markupsafe import escape
 
+from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk import outcomes
 from driftmap.desk.day import Day, change, moved, new_item, put, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.plans import Plans
 from driftmap.desk.rooms import flight_part, people_part, plan_part, wind_part
 from driftmap.desk.web import guarded, own_files, sealed, sent, text_of
-from driftmap.errors import DriftmapError, InputError
 from driftmap.winds.reading import present as now
 
 __all__ = ["make_app"]

@@ -11,10 +11,10 @@ from uuid import uuid4
 
 import tomlkit
 
+from driftmap.core.errors import InputError
+from driftmap.core.units import parse
 from driftmap.desk.folder import Folder
-from driftmap.errors import InputError
 from driftmap.report.words import Units
-from driftmap.units import parse
 
 __all__ = [
     "DAY",

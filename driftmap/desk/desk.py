@@ -16,13 +16,13 @@ from typing import TYPE_CHECKING, Any
 
 from tomlkit.exceptions import TOMLKitError
 
+from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.answers import answer_files, told_back
 from driftmap.desk.day import DAY, Day, Item, read_day
 from driftmap.desk.folder import ROOMS, Folder, stamp
 from driftmap.desk.judging import FULL, Task, drawn
 from driftmap.desk.queue import Queue, Word, word_of
 from driftmap.desk.winds import Strip, setting_at, told_aside
-from driftmap.errors import DriftmapError, InputError
 from driftmap.winds.reading import present as now
 
 if TYPE_CHECKING:

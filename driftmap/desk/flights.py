@@ -13,8 +13,8 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT
 
+from driftmap.core.errors import DriftmapError, InputError, SiteError
 from driftmap.desk.folder import Folder
-from driftmap.errors import DriftmapError, InputError, SiteError
 
 if TYPE_CHECKING:
     from driftmap.rocket.flight import Flight

@@ -19,7 +19,7 @@ from pathlib import Path
 from threading import RLock
 from typing import IO, Any, Final
 
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 
 __all__ = ["KEPT", "ROOMS", "ConflictError", "Folder", "stamp"]
 

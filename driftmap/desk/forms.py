@@ -13,6 +13,7 @@ from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
 from pydantic import AfterValidator, BaseModel, BeforeValidator
 from pydantic.fields import FieldInfo
 
+from driftmap.core.units import DIMENSIONS
 from driftmap.formulas.canopies import CANOPIES
 from driftmap.formulas.flutter import SHEAR_MODULUS
 from driftmap.formulas.strength import CLOTHS
@@ -32,7 +33,6 @@ from driftmap.rocket.flight import (
     Rail,
 )
 from driftmap.rocket.stages import AirStart, Booster, Sustainer
-from driftmap.units import DIMENSIONS
 
 __all__ = ["tables"]
 

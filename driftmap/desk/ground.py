@@ -8,8 +8,8 @@ import json
 from pathlib import Path
 from typing import Any
 
+from driftmap.core.errors import InputError
 from driftmap.desk.folder import Folder
-from driftmap.errors import InputError
 
 __all__ = ["check_picture", "laid", "picture_taken"]
 

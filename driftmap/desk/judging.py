@@ -9,11 +9,11 @@ from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from driftmap.core.errors import DriftmapError, NoGoError
+from driftmap.core.units import MILE_PER_HOUR
 from driftmap.desk.day import Aside
 from driftmap.desk.winds import setting_at, wind_of
-from driftmap.errors import DriftmapError, NoGoError
 from driftmap.report.words import Units
-from driftmap.units import MILE_PER_HOUR
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 import tomlkit
 
+from driftmap.core.errors import InputError
 from driftmap.desk.answers import spend
 from driftmap.desk.day import Day, Item, change, is_name, put, read_day
 from driftmap.desk.folder import Folder
-from driftmap.errors import InputError
 
 if TYPE_CHECKING:
     from driftmap.desk.judging import Told

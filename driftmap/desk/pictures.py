@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from driftmap.core.units import show
 from driftmap.report.words import Units, distance
-from driftmap.units import show
 
 if TYPE_CHECKING:
     from driftmap.rocket.flight import Flight

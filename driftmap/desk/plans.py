@@ -24,11 +24,11 @@ from typing import IO, Any, Final
 
 import tomlkit
 
+from driftmap.core.errors import InputError
 from driftmap.desk.answers import answer_files
 from driftmap.desk.day import WHYS, Day, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.winds import still_heard, told_aside
-from driftmap.errors import InputError
 
 __all__ = ["Plans", "works"]
 

@@ -14,10 +14,10 @@ from typing import Any, Final
 import segno
 from flask import Blueprint, Flask, Response, abort, jsonify, request
 
+from driftmap.core.errors import InputError
 from driftmap.desk.app import page_of
 from driftmap.desk.desk import Desk
 from driftmap.desk.web import LARGEST, guarded, new_key, own_files, sent
-from driftmap.errors import InputError
 
 __all__ = ["Readers", "readers_app", "readers_part"]
 

@@ -10,12 +10,12 @@ from typing import Any, Final
 
 from flask import Blueprint, Response, abort, jsonify
 
+from driftmap.core.errors import InputError
 from driftmap.desk import answers, flights, ground, winds
 from driftmap.desk.day import Day, Meter, change, in_use, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.web import LARGEST, sealed, sent, text_of
-from driftmap.errors import InputError
 from driftmap.winds.reading import parse_time
 from driftmap.winds.reading import present as now
 

@@ -11,12 +11,12 @@ import webbrowser
 from collections.abc import Callable
 from pathlib import Path
 
+from driftmap.core.errors import InputError
 from driftmap.desk.app import make_app
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import Folder
 from driftmap.desk.readers import Readers, readers_part
 from driftmap.desk.web import LARGEST, new_key
-from driftmap.errors import InputError
 
 __all__ = ["serve", "survey_html"]
 

@@ -10,8 +10,8 @@ from typing import Any, Final
 
 from flask import Flask, Response, abort, jsonify, request
 
+from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.folder import ConflictError
-from driftmap.errors import DriftmapError, InputError
 
 __all__ = ["LARGEST", "guarded", "new_key", "own_files", "sealed", "sent", "text_of"]
 

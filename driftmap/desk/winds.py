@@ -10,9 +10,9 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.day import WHYS, Aside, Day, change, read_day
 from driftmap.desk.folder import Folder
-from driftmap.errors import DriftmapError, InputError
 from driftmap.report.words import Units
 
 if TYPE_CHECKING:
@@ -200,8 +200,8 @@ class Strip:
     def _row(
         self, folder: Folder, name: str, setting: Setting, units: Units, *, counts: bool
     ) -> dict[str, Any]:
+        from driftmap.core.units import show  # noqa: PLC0415
         from driftmap.report.words import bearing, distance  # noqa: PLC0415
-        from driftmap.units import show  # noqa: PLC0415
 
         row: dict[str, Any] = {"file": name, "counts": counts, "time": "", "told": ""}
         try:

@@ -11,6 +11,7 @@ from functools import lru_cache, partial
 from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
+from driftmap.core.errors import DriftmapError
 from driftmap.dial.node import (
     WORDS,
     Landing,
@@ -21,7 +22,6 @@ from driftmap.dial.node import (
 )
 from driftmap.dial.reach import Reach, Wind
 from driftmap.dial.winds import known_wind, metered_wind
-from driftmap.errors import DriftmapError
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.net import Net, everywhere, turned_lines
 from driftmap.planning.sector import Span, most_cells, settled

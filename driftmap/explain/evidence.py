@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.explain.fit import ODD
 from driftmap.failures.likelihood import TOO_RARE
 from driftmap.observations.figures import Find

@@ -7,12 +7,12 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import stream
 from driftmap.observations.figures import MeasuredSight
 from driftmap.observations.flown import Flown
 from driftmap.observations.observation import MISTAKEN, Observation, Odds
 from driftmap.observations.weighing import effective_number, log_likelihoods
-from driftmap.spread import stream
 
 __all__ = ["ODD", "fit_of"]
 

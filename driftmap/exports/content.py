@@ -15,7 +15,7 @@ from shapely.affinity import translate
 from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.exports import content
 from driftmap.exports.content import place, polygons, positions
 from driftmap.ground.areas import Area

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field, replace
 from math import log, pi, sqrt
 from typing import Final
 
-from driftmap.errors import FlightError
+from driftmap.core.errors import FlightError
+from driftmap.core.spread import Spread
 from driftmap.failures.case import Body, Release, Stage
 from driftmap.formulas.canopies import GLIDE, drag_spread, streamer_spread
 from driftmap.formulas.drag import PLATE_SHARE, plate_glide
@@ -18,7 +19,6 @@ from driftmap.formulas.strength import (
 )
 from driftmap.rocket.airframe import GUESSED_DRAG
 from driftmap.rocket.flight import Device, Flight, Piece
-from driftmap.spread import Spread
 
 __all__ = [
     "CROSSFLOW_DRAG",

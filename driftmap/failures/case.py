@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from driftmap.core.spread import Spread
 from driftmap.rocket.flight import Device, Piece
-from driftmap.spread import Spread
 
 __all__ = [
     "LIGHTS",

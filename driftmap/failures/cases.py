@@ -10,7 +10,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
-from driftmap.errors import FlightError
+from driftmap.core.errors import FlightError
+from driftmap.core.spread import Spread
 from driftmap.failures.bodies import Bench, bench_of
 from driftmap.failures.case import Body, Breaks, Case, CaseTree, Release, Stage
 from driftmap.failures.likelihood import BARE, CERTAIN, LIKELIHOOD, WORKS, likelihoods
@@ -33,7 +34,6 @@ from driftmap.formulas.flutter import (
 )
 from driftmap.formulas.fragments import FRICTION, REBOUND
 from driftmap.rocket.flight import BOOSTER, Flight
-from driftmap.spread import Spread
 
 __all__ = [
     "BARE",

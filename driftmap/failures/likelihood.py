@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import FlightError, nearest
+from driftmap.core.errors import FlightError, nearest
 from driftmap.failures.bodies import Bench
 from driftmap.failures.case import Case
 from driftmap.rocket.flight import Flight

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
+from driftmap.core.spread import Spread
 from driftmap.failures.bodies import Bench, Drag, by_opening
 from driftmap.failures.case import Body, Case, Opening, Release, Stage
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
 from driftmap.rocket.flight import Device
-from driftmap.spread import Spread
 
 __all__ = [
     "TOLD",

@@ -6,13 +6,13 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import Final, NoReturn
 
-from driftmap.errors import FlightError, nearest, quoted
+from driftmap.core.errors import FlightError, nearest, quoted
+from driftmap.core.spread import Spread
 from driftmap.failures.bodies import Bench
 from driftmap.failures.case import Body, Burn, Case, Release, Stage
 from driftmap.failures.offpath import still_burning
 from driftmap.failures.outcomes import opened
 from driftmap.rocket.flight import OwnCase
-from driftmap.spread import Spread
 
 __all__ = ["EARLY", "own_cases"]
 

@@ -12,6 +12,7 @@ from functools import partial
 from math import pi
 from typing import Final
 
+from driftmap.core.spread import Spread
 from driftmap.failures.bodies import CROSSFLOW_DRAG, Bench
 from driftmap.failures.case import Body, Case, Opening, Release, Stage
 from driftmap.failures.offpath import booster_fins_off, bursts_above
@@ -20,7 +21,6 @@ from driftmap.formulas.strength import HOLDS
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Descent, Flight
-from driftmap.spread import Spread
 
 __all__ = [
     "DOES_NOT_LIGHT",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.checks import FloatArray, checked
+from driftmap.core.checks import FloatArray, checked
 
 __all__ = ["ascent_rate"]
 

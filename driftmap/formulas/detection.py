@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.checks import FloatArray, checked
+from driftmap.core.checks import FloatArray, checked
 
 __all__ = ["SMALL", "SUREST", "SWEEP_WIDTH", "parallel_sweeps", "random_search"]
 

@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.checks import FloatArray, checked
-from driftmap.errors import FlightPathError
-from driftmap.spread import Spread
+from driftmap.core.checks import FloatArray, checked
+from driftmap.core.errors import FlightPathError
+from driftmap.core.spread import Spread
 
 __all__ = [
     "CROSSFLOW",

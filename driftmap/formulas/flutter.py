@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.air.column import IntArray
-from driftmap.checks import FloatArray, checked
-from driftmap.spread import Spread
+from driftmap.core.checks import FloatArray, checked
+from driftmap.core.spread import Spread
 
 __all__ = [
     "BENDING_STRENGTH",

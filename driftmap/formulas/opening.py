@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.checks import FloatArray, checked
+from driftmap.core.checks import FloatArray, checked
 
 __all__ = [
     "Inflation",

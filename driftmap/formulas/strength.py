@@ -10,8 +10,8 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.checks import FloatArray, checked
-from driftmap.spread import Spread
+from driftmap.core.checks import FloatArray, checked
+from driftmap.core.spread import Spread
 
 __all__ = [
     "CLOTHS",

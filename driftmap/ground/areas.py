@@ -14,8 +14,8 @@ import shapely
 from numpy.typing import ArrayLike
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.checks import FloatArray
-from driftmap.errors import quoted
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import quoted
 from driftmap.ground.backdrop import Picture
 from driftmap.ground.roles import OCCUPIED
 

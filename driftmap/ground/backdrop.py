@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 
 if TYPE_CHECKING:
     from PIL.Image import Image

@@ -12,9 +12,9 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import even_points
 from driftmap.ground.grid import SHARES, check_cloud, check_shares, weighted_place
-from driftmap.spread import even_points
 
 __all__ = ["Contour", "containment"]
 

@@ -12,8 +12,8 @@ from typing import Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.errors import PlacedError, SiteError, at, quoted
-from driftmap.files import bytes_of, decoded, of_known_form, parse_json
+from driftmap.core.errors import PlacedError, SiteError, at, quoted
+from driftmap.core.files import bytes_of, decoded, of_known_form, parse_json
 
 __all__ = ["MAX_BYTES", "Collection", "Feature", "read_collection"]
 

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 
 __all__ = [
     "SHARES",

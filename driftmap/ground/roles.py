@@ -11,8 +11,8 @@ from typing import Final
 
 from shapely.geometry.base import BaseGeometry
 
-from driftmap import units
-from driftmap.errors import PlacedError, at, quoted
+from driftmap.core import units
+from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.ground.geojson import Feature
 
 __all__ = [

@@ -12,8 +12,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap import units
-from driftmap.errors import PlacedError, SiteError, at, located, quoted
+from driftmap.core import units
+from driftmap.core.errors import PlacedError, SiteError, at, located, quoted
 from driftmap.ground.areas import Area, Site, Waiver, flatten, to_local
 from driftmap.ground.backdrop import Picture, read_picture
 from driftmap.ground.geojson import Collection, read_collection

@@ -15,8 +15,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.checks import FloatArray
-from driftmap.units import FOOT, parse
+from driftmap.core.checks import FloatArray
+from driftmap.core.units import FOOT, parse
 
 __all__ = [
     "BOUNCE",

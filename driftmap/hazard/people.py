@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import THRESHOLDS, Impacts
 from driftmap.hazard.probability import inside

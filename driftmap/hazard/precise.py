@@ -12,14 +12,14 @@ import shapely
 
 from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import even_points, stream
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import PERSON_RADIUS
 from driftmap.hazard.probability import reached
 from driftmap.hazard.sampling import Convergence, Estimate, Goal, converge
 from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
-from driftmap.spread import even_points, stream
 
 __all__ = ["Sharpened", "sharpen", "steered_hit"]
 

@@ -11,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
 from driftmap.montecarlo.cloud import Cloud
 

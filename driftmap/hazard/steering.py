@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
 
 __all__ = ["Mixture", "aim", "response", "tilted_mean"]

@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.failures.cases import WORKS
 from driftmap.failures.likelihood import LIKELIHOOD, default_likelihood
 from driftmap.ground.contours import Contour

@@ -7,7 +7,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 from driftmap.logbook.entry import Content, Entry, canonical, check_entry
 from driftmap.logbook.store import VERSION, Log
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Final, Self
 
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 from driftmap.logbook.entry import ENTRY_KINDS, Content, Entry, canonical, holding
 
 __all__ = ["VERSION", "Log", "default_path", "log_problems"]

@@ -17,8 +17,9 @@ import numpy as np
 from driftmap.air.convection import Convection
 from driftmap.air.day import Day
 from driftmap.air.wind import WindLevel, WindProfile, told_at
-from driftmap.errors import DriftmapError, InputError, located, nearest, quoted
-from driftmap.files import bytes_of, toml_of
+from driftmap.core.errors import DriftmapError, InputError, located, nearest, quoted
+from driftmap.core.files import bytes_of, toml_of
+from driftmap.core.units import parse
 from driftmap.ground.areas import to_local
 from driftmap.ground.site import FARTHEST_PLACE, Site, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
@@ -26,7 +27,6 @@ from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers
-from driftmap.units import parse
 from driftmap.verdict.assessment import Assessment, Setup
 from driftmap.verdict.document import document
 

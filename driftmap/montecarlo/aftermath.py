@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from driftmap.core.spread import stream
 from driftmap.formulas.fragments import strike_offsets
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.spread import stream
 
 __all__ = ["Rest", "after_impact"]
 

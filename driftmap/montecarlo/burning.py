@@ -7,9 +7,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from driftmap.air.column import AirColumn, IntArray
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import stream
 from driftmap.failures.case import Release, Stage
-from driftmap.spread import stream
 from driftmap.trajectory.motion import Ascent, Motion
 from driftmap.trajectory.powered import Burning, burn_on
 from driftmap.trajectory.rocket import Rocket

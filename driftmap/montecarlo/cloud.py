@@ -14,14 +14,15 @@ from numpy.typing import ArrayLike, NDArray
 from driftmap.air.column import IntArray, Sky
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile, turn
-from driftmap.checks import FloatArray
-from driftmap.errors import (
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import (
     FlightError,
     FlightPathError,
     NoGoError,
     TooHighError,
     WeakThrustError,
 )
+from driftmap.core.spread import quantile
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
@@ -30,7 +31,6 @@ from driftmap.montecarlo.falls import LANDED
 from driftmap.montecarlo.flying import WAY_UP, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
 from driftmap.rocket.flight import Flight
-from driftmap.spread import quantile
 from driftmap.trajectory.motion import Motion
 
 __all__ = ["Cloud", "Part", "Steered", "fly"]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap.air.column import IntArray
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 
 __all__ = ["Block", "Columns"]
 

@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap.air.column import AirColumn, IntArray
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import stream
 from driftmap.failures.case import Body, Burn, Case, Release, Stage
 from driftmap.formulas.fragments import fragment_speed, strike_offsets, throws
 from driftmap.montecarlo.burning import burn_stage
 from driftmap.montecarlo.launch import Plan
-from driftmap.spread import stream
 from driftmap.trajectory.descent import coast, fall
 from driftmap.trajectory.motion import Ascent, Motion
 from driftmap.trajectory.rocket import Rocket

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.failures.case import Breaks
 from driftmap.formulas.drag import NOSE_CENTRE, NOSE_SLOPE, fin_slope
 from driftmap.formulas.flutter import (

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from driftmap.air.column import IntArray, draw_air
 from driftmap.air.turbulence import thermals
 from driftmap.air.wind import WindProfile
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import draw_all, stream
 from driftmap.failures.bodies import Bench
 from driftmap.failures.case import (
     LIGHTS,
@@ -36,7 +37,6 @@ from driftmap.montecarlo.lean import Lean
 from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of
 from driftmap.montecarlo.staging import Ways
 from driftmap.rocket.flight import BOOSTER, Device
-from driftmap.spread import draw_all, stream
 from driftmap.trajectory.motion import Ascent, Motion
 
 __all__ = ["WAY_UP", "fly_block"]

@@ -13,13 +13,14 @@ import numpy as np
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import Sky, mean_air
 from driftmap.air.wind import WindProfile, direction_and_speed
-from driftmap.checks import FloatArray
-from driftmap.errors import (
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import (
     FlightError,
     FlightPathError,
     NoGoError,
     WeakThrustError,
 )
+from driftmap.core.spread import Spread
 from driftmap.formulas.drag import PEAK, drag_rise
 from driftmap.montecarlo.fitted import Same, fit_motor
 from driftmap.montecarlo.staging import (
@@ -32,7 +33,6 @@ from driftmap.montecarlo.staging import (
 )
 from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.flight import Airframe, Flight, Uncertain
-from driftmap.spread import Spread
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent
 from driftmap.trajectory.rocket import Rocket, ThrustCurve

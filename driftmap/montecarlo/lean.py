@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 from driftmap.air.column import column_heights
 from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import error_modes
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.montecarlo.launch import Plan
 
 __all__ = ["Lean", "drift_direction", "steer"]

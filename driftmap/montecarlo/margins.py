@@ -8,14 +8,14 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import quantile
 from driftmap.failures.bodies import Bench
 from driftmap.failures.likelihood import WORKS
 from driftmap.formulas.strength import HOLDS
 from driftmap.ground.grid import SHARES, mean_point, radii
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.openings import OPENED, outcomes
-from driftmap.spread import quantile
 
 __all__ = [
     "Ends",

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, IntArray, local_air, through_air
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.formulas.canopies import CANOPIES
 from driftmap.formulas.opening import Inflation, opening_load
 from driftmap.formulas.strength import Strengths, chances, rope_stiffness, snatch_load

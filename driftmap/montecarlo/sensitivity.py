@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from driftmap.air.wind import WindProfile
-from driftmap.checks import FloatArray
-from driftmap.errors import DriftmapError
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import DriftmapError
 from driftmap.failures.case import LIGHTS
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.falls import KNOT

@@ -9,13 +9,13 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.column import AirColumn
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import Spread
 from driftmap.failures.staged import FALLING_BACK, LATE, TOGETHER, UNLIT
 from driftmap.formulas.drag import CROSSFLOW, CYLINDER_DRAG, drag_rise
 from driftmap.rocket.balance import Balance, balance
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Airframe, Flight, Motor
-from driftmap.spread import Spread
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent
 from driftmap.trajectory.rocket import (

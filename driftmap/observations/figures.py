@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import MISTAKEN, Far, metres
 from driftmap.rocket.record import Record, heights_of

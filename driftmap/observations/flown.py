@@ -10,13 +10,13 @@ import numpy as np
 
 from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import stream
 from driftmap.failures.case import Body, Case, Stage
 from driftmap.formulas.fragments import strike_offsets
 from driftmap.formulas.strength import HOLDS
 from driftmap.hazard.steering import response
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.spread import stream
 
 __all__ = ["ROCKET", "Flown", "flown_cases"]
 

@@ -16,10 +16,10 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.units import FOOT
 from driftmap.formulas.detection import SUREST
 from driftmap.observations.flown import ROCKET, Flown
-from driftmap.units import FOOT
 
 __all__ = [
     "FAR",

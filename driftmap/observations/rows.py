@@ -9,9 +9,9 @@ from typing import Any
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.errors import InputError, nearest, quoted
+from driftmap.core.errors import InputError, nearest, quoted
+from driftmap.core.units import bounded, check_bounds, parse_spread
 from driftmap.ground.site import FARTHEST_PLACE, Site
-from driftmap.units import bounded, check_bounds, parse_spread
 
 __all__ = ["SeenTable"]
 

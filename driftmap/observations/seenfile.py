@@ -13,10 +13,10 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
+from driftmap.core.files import text_of, toml_of
 from driftmap.failures.case import CaseTree
 from driftmap.failures.cases import build_cases
-from driftmap.files import text_of, toml_of
 from driftmap.formulas.detection import (
     SMALL,
     SUREST,

@@ -12,15 +12,15 @@ from typing import Any, Final
 import numpy as np
 
 from driftmap.air.wind import WindProfile
-from driftmap.checks import FloatArray
-from driftmap.errors import FlightError
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import FlightError
+from driftmap.core.spread import stream
 from driftmap.hazard.steering import Mixture
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
 from driftmap.observations.figures import MeasuredSight, log_density
 from driftmap.observations.flown import Flown, flown_cases
 from driftmap.observations.observation import FoundState, Observation, Odds
 from driftmap.observations.weighing import Weighed, weigh
-from driftmap.spread import stream
 
 __all__ = ["ENOUGH", "know"]
 

@@ -8,8 +8,8 @@ from math import log
 
 import numpy as np
 
-from driftmap.checks import FloatArray
-from driftmap.errors import DriftmapError
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import DriftmapError
 from driftmap.observations.figures import MeasuredSight, SeenMoment
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import FoundState, Observation, Walked

@@ -11,8 +11,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.checks import FloatArray
-from driftmap.errors import SiteError
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import SiteError
 from driftmap.ground.areas import Area, Site, to_local
 from driftmap.rocket.flight import Flight
 from driftmap.rules import (

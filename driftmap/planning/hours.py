@@ -13,11 +13,11 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
-from driftmap.errors import InputError, WindError, quoted
-from driftmap.files import bytes_of, decoded
+from driftmap.core.errors import InputError, WindError, quoted
+from driftmap.core.files import bytes_of, decoded
+from driftmap.core.units import DIMENSIONS
 from driftmap.planning.layout import Rose
 from driftmap.planning.supposed import REFERENCE
-from driftmap.units import DIMENSIONS
 from driftmap.winds.reading import Setting, parse_time
 from driftmap.winds.spoken import read_words
 from driftmap.winds.text import LONGEST_FILE

@@ -12,7 +12,7 @@ from typing import TypeAlias
 import numpy as np
 import shapely
 
-from driftmap.errors import DriftmapError, SiteError
+from driftmap.core.errors import DriftmapError, SiteError
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.exposure import danger_of
 from driftmap.planning.distances import (

@@ -18,12 +18,12 @@ import shapely
 from numpy.typing import NDArray
 
 from driftmap.air.wind import turn
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import quantile
 from driftmap.failures.cases import WORKS
 from driftmap.ground.contours import Contour, containment
 from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.spread import quantile
 from driftmap.verdict.consequence_checks import Lines
 
 __all__ = ["Corners", "Net", "everywhere", "placed", "turned_lines"]

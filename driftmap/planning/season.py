@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from driftmap.air.convection import is_light
-from driftmap.errors import DriftmapError, WindError
+from driftmap.core.errors import DriftmapError, WindError
 from driftmap.planning.hours import Hours, Reading
 from driftmap.planning.sector import Sector, flights_of, forget_flights, worst
 from driftmap.planning.supposed import Supposition, suppose

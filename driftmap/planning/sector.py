@@ -13,7 +13,7 @@ from functools import lru_cache, partial
 from threading import local
 from typing import Final, TypeAlias, TypeVar
 
-from driftmap.errors import DriftmapError
+from driftmap.core.errors import DriftmapError
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.net import everywhere
 from driftmap.planning.span import alike, strictest

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.wind import WindProfile, direction_and_speed, turn
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.ground.site import Site
 from driftmap.winds import read_wind
 

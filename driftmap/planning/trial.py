@@ -13,7 +13,7 @@ from typing import Any, Final, Literal, TypeAlias
 import numpy as np
 
 from driftmap.air.wind import WindProfile
-from driftmap.errors import DriftmapError
+from driftmap.core.errors import DriftmapError
 from driftmap.failures.cases import WORKS, build_cases
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Danger

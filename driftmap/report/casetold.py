@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
-from driftmap.errors import visible
+from driftmap.core.errors import visible
+from driftmap.core.units import DIMENSIONS
 from driftmap.failures.cases import WORKS
 from driftmap.report.planpage import page, printable, table, verdict_word
 from driftmap.report.reasons import worst_first
@@ -13,7 +14,6 @@ from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.report.words import in_units_of
-from driftmap.units import DIMENSIONS
 from driftmap.verdict.assessment import CAUTIONS
 from driftmap.verdict.turning import Compared
 

@@ -12,6 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.convection import toward_dark
+from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.dial.between import check_between, word_at
 from driftmap.dial.compute import Dial
 from driftmap.dial.node import WORDS, Word
@@ -46,7 +47,6 @@ from driftmap.report.words import Units, in_units_of, isolate
 from driftmap.rules import Answers
 from driftmap.rules.kinds import FACTS
 from driftmap.rules.ruleset import amount
-from driftmap.units import DIMENSIONS, unit_of
 from driftmap.verdict.assessment import STALE
 from driftmap.winds.law import LAW_TOP
 

@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
 from driftmap.hazard.zones import Zone, outer_line

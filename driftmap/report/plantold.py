@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from typing import Any, Final
 
+from driftmap.core.units import show
 from driftmap.ground.site import Site
 from driftmap.planning.aim import Aim
 from driftmap.planning.layout import Place
@@ -20,7 +21,6 @@ from driftmap.report.sentences import case_words, sentence
 from driftmap.report.sketches import dial_svg, layout_svg, season_svg
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
-from driftmap.units import show
 from driftmap.verdict.check import Check
 
 __all__ = [

@@ -11,6 +11,7 @@ import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.wind import told_at
+from driftmap.core.units import FOOT, parse
 from driftmap.failures.bodies import by_opening
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import Zone, grade
@@ -20,7 +21,6 @@ from driftmap.report.voice import Voice
 from driftmap.report.words import isolate, tied
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.stages import Device
-from driftmap.units import FOOT, parse
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import ALL_CASES, Check, Kind, settled_by_word
 from driftmap.verdict.limits import LOOSER

@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import ArrayLike
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.ground.backdrop import Picture, open_picture
 from driftmap.ground.site import Site
 from driftmap.report.offline import Label, Lines, Outline

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.core.units import DIMENSIONS, show, unit_of
 from driftmap.ground.site import Area, Site
 from driftmap.planning.layout import Place
 from driftmap.planning.shares import GoShare
@@ -19,7 +20,6 @@ from driftmap.report.planpage import printable
 from driftmap.report.plates import widths
 from driftmap.report.squares import ring_step
 from driftmap.report.voice import Voice
-from driftmap.units import DIMENSIONS, show, unit_of
 
 __all__ = ["dial_svg", "layout_svg", "season_svg"]
 

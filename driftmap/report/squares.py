@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.units import FOOT
 from driftmap.ground.site import Site
 from driftmap.report.words import Units
-from driftmap.units import FOOT
 
 __all__ = ["Bounds", "Squares", "lay_squares", "ring_step", "rings", "spokes"]
 

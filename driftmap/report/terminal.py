@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from driftmap.errors import visible
+from driftmap.core.errors import visible
+from driftmap.core.units import show
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.report import words
@@ -13,7 +14,6 @@ from driftmap.report.reasons import verdict_reasons
 from driftmap.report.tables import headline
 from driftmap.report.voice import english
 from driftmap.report.words import Units
-from driftmap.units import show
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import counted
 from driftmap.verdict.turning import Turning

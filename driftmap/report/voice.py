@@ -13,8 +13,9 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
-from driftmap.errors import InputError
-from driftmap.files import parse_toml, text_of
+from driftmap.core.errors import InputError
+from driftmap.core.files import parse_toml, text_of
+from driftmap.core.units import DIMENSIONS, MILE_PER_HOUR, show, unit_of
 from driftmap.report.page import told_to_script
 from driftmap.report.words import (
     FAR,
@@ -28,7 +29,6 @@ from driftmap.report.words import (
     rounded,
     tied,
 )
-from driftmap.units import DIMENSIONS, MILE_PER_HOUR, show, unit_of
 from driftmap.verdict.assessment import CAUTIONS
 
 __all__ = [
@@ -339,7 +339,7 @@ class Voice:
         return tied(self.number(energy(joules, self.units)))
 
     def shown(self, value: float, kind: str) -> str:
-        """Write a figure of a kind that `driftmap.units` knows."""
+        """Write a figure of a kind that `driftmap.core.units` knows."""
         return tied(self.number(show(value, kind, self.units)))
 
     def speed(self, metres_per_second: float) -> str:

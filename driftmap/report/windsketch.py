@@ -8,9 +8,9 @@ from typing import Final
 
 import numpy as np
 
-from driftmap import units
 from driftmap.air.wind import WindProfile, told_at
-from driftmap.checks import FloatArray
+from driftmap.core import units
+from driftmap.core.checks import FloatArray
 from driftmap.report.voice import Voice, english
 from driftmap.report.windtold import CALM, wind_as_read
 from driftmap.report.words import Units

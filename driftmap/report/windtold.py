@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from driftmap.air.wind import WindLevel, WindProfile, told_at
+from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.planning.around import Around
 from driftmap.report.page import text_of, told_to_script
 from driftmap.report.voice import Voice
 from driftmap.report.words import clock_at, flown_at
-from driftmap.units import DIMENSIONS, unit_of
 from driftmap.verdict.assessment import Assessment, good_between
 from driftmap.winds.uncertainty import (
     Worth,

@@ -7,7 +7,7 @@ import re
 from datetime import UTC, datetime
 from typing import Final, Literal, TypeAlias
 
-from driftmap import units as unit_names
+from driftmap.core import units as unit_names
 
 __all__ = [
     "FAR",

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from driftmap.core.spread import stream
 from driftmap.failures.bodies import Bench
 from driftmap.logbook.written import LoggedInputs
 from driftmap.review.findings import Review
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight
-from driftmap.spread import stream
 from driftmap.verdict.assessment import Assessment, assess_setup
 from driftmap.verdict.check import Check, Verdict
 

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.failures.cases import BARE, CERTAIN, WORKS
 from driftmap.hazard.probability import binomial
 from driftmap.review.records import FindRecord, Flew

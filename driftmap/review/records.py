@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.ground.areas import to_local
 from driftmap.logbook.entry import Entry
 

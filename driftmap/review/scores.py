@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 
 __all__ = ["depth_rank", "energy_score", "log_score", "normal_energy"]
 

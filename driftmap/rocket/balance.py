@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from driftmap.errors import FlightError
+from driftmap.core.errors import FlightError
+from driftmap.core.spread import Spread
 from driftmap.formulas.drag import (
     NOSE_CENTRE,
     NOSE_SLOPE,
@@ -16,7 +17,6 @@ from driftmap.formulas.drag import (
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight, Piece
-from driftmap.spread import Spread
 
 __all__ = ["ARM", "INERTIA", "LIFT_SLOPE", "MARGIN", "Balance", "balance"]
 

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import FlightError, quoted
-from driftmap.units import DIMENSIONS
+from driftmap.core.errors import FlightError, quoted
+from driftmap.core.units import DIMENSIONS
 
 __all__ = ["read_curve"]
 

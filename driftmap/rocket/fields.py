@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from driftmap.units import parse, parse_spread
+from driftmap.core.units import parse, parse_spread
 
 __all__ = [
     "Altitude",

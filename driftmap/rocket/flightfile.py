@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from driftmap.errors import FlightError, nearest
-from driftmap.files import mistaken, text_of, toml_of
+from driftmap.core.errors import FlightError, nearest
+from driftmap.core.files import mistaken, text_of, toml_of
 from driftmap.rocket.curvefile import read_curve
 from driftmap.rocket.flight import (
     Airframe,

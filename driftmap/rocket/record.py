@@ -10,9 +10,9 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.checks import FloatArray, checked
-from driftmap.errors import FlightError, nearest, quoted
-from driftmap.units import FOOT
+from driftmap.core.checks import FloatArray, checked
+from driftmap.core.errors import FlightError, nearest, quoted
+from driftmap.core.units import FOOT
 
 __all__ = ["Record", "WayUp", "cut_way_up", "heights_of", "read_record"]
 

@@ -10,8 +10,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import InputError, nearest
-from driftmap.files import toml_of
+from driftmap.core.errors import InputError, nearest
+from driftmap.core.files import toml_of
 from driftmap.rules.kinds import FACTS, FLOOR, GROUPS, NOT_COVERED, Scope
 from driftmap.rules.occasion import HEAD, Occasion, read_head
 from driftmap.rules.reading import read_rules

@@ -15,7 +15,7 @@ import shapely
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.convection import UPPER_RIM, sun_height
 from driftmap.air.wind import WindProfile
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 from driftmap.ground.areas import least_width
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.montecarlo.cloud import Cloud, fly

@@ -44,7 +44,7 @@ class Fact:
     text : str
         How it is named to people.
     dimension : str
-        A key of `driftmap.units.DIMENSIONS`.
+        A key of `driftmap.core.units.DIMENSIONS`.
     scope : {"season", "ground", "day", "flight"}
         How long an answer that gives it holds.
     example : str
@@ -201,7 +201,7 @@ class Kind:
 
     @property
     def dimension(self) -> str:
-        """Key of `driftmap.units.DIMENSIONS` for the limit."""
+        """Key of `driftmap.core.units.DIMENSIONS` for the limit."""
         return "length" if self.fact in GROUPS else FACTS[self.fact].dimension
 
 

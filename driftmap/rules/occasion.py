@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Final
 
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 from driftmap.ground.site import Site
 from driftmap.rocket.flight import Flight
 from driftmap.rules.kinds import Scope

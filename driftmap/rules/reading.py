@@ -8,8 +8,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
-from driftmap.errors import InputError, nearest
-from driftmap.files import row_name
+from driftmap.core.errors import InputError, nearest
+from driftmap.core.files import row_name
 from driftmap.ground.site import Site
 from driftmap.rules.kinds import FACTS, KINDS
 from driftmap.rules.ruleset import Band, Condition, Question, RocketClass, Rule, RuleSet

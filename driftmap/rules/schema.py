@@ -9,9 +9,9 @@ from typing import Annotated, Any, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StrictStr, ValidationError
 
-from driftmap.files import mistaken, toml_of
+from driftmap.core.files import mistaken, toml_of
+from driftmap.core.units import parse
 from driftmap.rules.kinds import Realm, Scope
-from driftmap.units import parse
 
 __all__ = [
     "BandRow",
@@ -148,7 +148,7 @@ def quantity(value: object, dimension: str) -> float:
     value : object
         What the file holds.
     dimension : str
-        A key of `driftmap.units.DIMENSIONS`.
+        A key of `driftmap.core.units.DIMENSIONS`.
 
     Returns
     -------

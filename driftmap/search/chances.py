@@ -10,14 +10,14 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
+from driftmap.core.spread import stream
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import FARTHEST_PLACE, Site
 from driftmap.observations.observation import Walked, missed
 from driftmap.observations.weighing import Weighed, effective_number, weigh
 from driftmap.report.squares import Squares, lay_squares
 from driftmap.report.words import Units
-from driftmap.spread import stream
 
 __all__ = [
     "HELD_SHARES",

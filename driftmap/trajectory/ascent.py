@@ -26,7 +26,7 @@ import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, IntArray, local_air, through_air
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.trajectory.motion import Ascent, Motion
 from driftmap.trajectory.rocket import Rocket, ride
 from driftmap.trajectory.swing import Body, overturned, swing

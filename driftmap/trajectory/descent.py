@@ -23,8 +23,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, IntArray, local_air
-from driftmap.checks import FloatArray
-from driftmap.errors import FlightPathError
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import FlightPathError
 from driftmap.trajectory.motion import Motion
 
 BoolArray: TypeAlias = NDArray[np.bool_]

@@ -10,8 +10,8 @@ import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn
-from driftmap.checks import FloatArray
-from driftmap.errors import WeakThrustError
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import WeakThrustError
 
 __all__ = ["CONSTANT_THRUST", "Rocket", "Stability", "ThrustCurve", "ride"]
 

@@ -29,7 +29,7 @@ import numpy as np
 
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import through_air
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 
 __all__ = ["Body", "Swung", "overturned", "swing"]
 

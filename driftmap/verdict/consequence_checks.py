@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 
 from driftmap.air.wind import WindProfile
-from driftmap.errors import DriftmapError
+from driftmap.core.errors import DriftmapError
 from driftmap.failures.case import Case
 from driftmap.failures.likelihood import (
     BARE,

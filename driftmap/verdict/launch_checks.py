@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.wind import WindProfile
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends
 from driftmap.rocket.balance import Balance

@@ -9,12 +9,12 @@ from math import degrees, inf
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import FlightError, SiteError, located, nearest
+from driftmap.core.errors import FlightError, SiteError, located, nearest
+from driftmap.core.units import parse
 from driftmap.ground.roles import clean_text
 from driftmap.ground.site import Site
 from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL
 from driftmap.rocket.flight import Flight
-from driftmap.units import parse
 
 __all__ = [
     "LIMITS",
@@ -53,7 +53,7 @@ class Limit:
     value : float
         The limit in SI.
     dimension : str
-        A key of `driftmap.units.DIMENSIONS`.
+        A key of `driftmap.core.units.DIMENSIONS`.
     strict : {"low", "high"}
         Which of two values is the stricter.
     source : str

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.failures.case import Case
 from driftmap.failures.cases import BARE, WORKS
 from driftmap.failures.staged import DOES_NOT_LIGHT

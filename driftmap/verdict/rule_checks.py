@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.wind import WindProfile
+from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.flight import Flight
@@ -26,7 +27,6 @@ from driftmap.rules import (
     with_answers,
 )
 from driftmap.rules.lands import LANDS, standing
-from driftmap.units import MILE_PER_HOUR
 from driftmap.verdict.check import Check, Kind, Outcome
 
 __all__ = ["position_checks", "rule_checks", "rule_limit", "show_position"]

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
-from driftmap.errors import WindError, located
+from driftmap.core.errors import WindError, located
 from driftmap.winds import (
     aerodrome_forecast,
     bulletin,

@@ -15,7 +15,7 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.air.wind import WindLevel
-from driftmap.units import FOOT, KNOT
+from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.law import MAST
 from driftmap.winds.reading import check_direction, check_speed
 

@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import Final
 
 from driftmap.air.wind import WindLevel
-from driftmap.errors import PlacedError, at
+from driftmap.core.errors import PlacedError, at
 from driftmap.winds import aerodrome_code as code
 from driftmap.winds.reading import Reading, Setting, nearest_day, show_time
 from driftmap.winds.sonde import choose_station

@@ -14,8 +14,8 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from driftmap.air.wind import WindLevel
-from driftmap.errors import PlacedError, at
-from driftmap.units import FOOT, KNOT
+from driftmap.core.errors import PlacedError, at
+from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.reading import Reading, Setting, nearest_day
 from driftmap.winds.sonde import (
     FAR_ABOVE,

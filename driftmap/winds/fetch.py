@@ -23,7 +23,7 @@ import requests
 from requests.adapters import HTTPAdapter
 from urllib3.util.retry import Retry
 
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.winds.model_output import read_answer
 from driftmap.winds.reading import Reading, Setting, check_seen, show_time
 

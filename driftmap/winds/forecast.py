@@ -29,9 +29,9 @@ from typing import Any, Final, TypeGuard
 import numpy as np
 
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
-from driftmap.checks import FloatArray
-from driftmap.errors import PlacedError, WindError, at
-from driftmap.files import parse_json
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import PlacedError, WindError, at
+from driftmap.core.files import parse_json
 from driftmap.winds import sonde
 from driftmap.winds.reading import Reading, Setting, over_ground, show_time
 from driftmap.winds.text import (

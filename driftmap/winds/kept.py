@@ -16,10 +16,10 @@ from typing import Any, Final, Literal, TypeAlias, cast
 
 import numpy as np
 
-from driftmap import units
 from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
-from driftmap.checks import FloatArray
-from driftmap.errors import PlacedError, WindError, at, located
+from driftmap.core import units
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import PlacedError, WindError, at, located
 from driftmap.winds.forecast import (
     as_list,
     as_number,

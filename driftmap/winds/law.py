@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from driftmap.air.winderror import TAILS
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 
 __all__ = [
     "ALIKE",

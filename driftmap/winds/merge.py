@@ -12,8 +12,8 @@ import numpy as np
 from driftmap.air.convection import SUNNY, Convection, convection, sun_height
 from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import modes_of
-from driftmap.checks import FloatArray
-from driftmap.errors import WindError
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import WindError
 from driftmap.winds import law, uncertainty
 from driftmap.winds.aerodrome_code import POOR
 from driftmap.winds.law import MAST, Field, field_of

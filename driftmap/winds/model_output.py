@@ -17,8 +17,8 @@ from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Any, Final
 
-from driftmap.errors import PlacedError, at
-from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
+from driftmap.core.errors import PlacedError, at
+from driftmap.core.units import FOOT, KNOT, MILE_PER_HOUR
 from driftmap.winds.forecast import (
     FARTHEST,
     as_list,

@@ -17,10 +17,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap import units
 from driftmap.air.wind import WindLevel
-from driftmap.checks import FloatArray
-from driftmap.errors import PlacedError, at
+from driftmap.core import units
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import PlacedError, at
 from driftmap.formulas.balloon import ascent_rate
 from driftmap.winds.reading import Reading, Setting, level_toward
 from driftmap.winds.text import (

@@ -13,8 +13,8 @@ from typing import Final, Literal
 import numpy as np
 
 from driftmap.air.wind import WindLevel, direction_and_speed
-from driftmap.checks import FloatArray
-from driftmap.errors import WindError, quoted
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import WindError, quoted
 from driftmap.winds.law import ROUGHNESS
 
 __all__ = [

@@ -10,7 +10,7 @@ from typing import Final
 
 from driftmap.air.atmosphere import GAS_CONSTANT, STANDARD_GRAVITY
 from driftmap.air.wind import WindLevel
-from driftmap.errors import PlacedError
+from driftmap.core.errors import PlacedError
 from driftmap.winds.reading import (
     SLIP,
     Reading,

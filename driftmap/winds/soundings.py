@@ -13,8 +13,8 @@ from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import PlacedError, WindError, at, located
-from driftmap.units import FOOT, KNOT
+from driftmap.core.errors import PlacedError, WindError, at, located
+from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.reading import Reading, Setting, over_ground, show_time
 from driftmap.winds.sonde import SondeRow, choose_station, choose_time, sounding
 from driftmap.winds.text import reader

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap.air.wind import Stronger
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 from driftmap.winds import law
 from driftmap.winds.law import MAST, Field, Told, given
 from driftmap.winds.nodes import (

@@ -9,9 +9,9 @@ from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Final
 
-from driftmap import units
 from driftmap.air.wind import WindLevel
-from driftmap.errors import PlacedError, WindError, at, located
+from driftmap.core import units
+from driftmap.core.errors import PlacedError, WindError, at, located
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import (
     Reading,

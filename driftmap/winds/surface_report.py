@@ -14,8 +14,8 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from driftmap.air.wind import WindLevel
-from driftmap.errors import at
-from driftmap.units import KNOT
+from driftmap.core.errors import at
+from driftmap.core.units import KNOT
 from driftmap.winds import aerodrome_code as code
 from driftmap.winds.reading import (
     OLDEST,

@@ -17,10 +17,10 @@ from typing import Final
 
 import numpy as np
 
-from driftmap import units
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
-from driftmap.checks import FloatArray
-from driftmap.errors import at
+from driftmap.core import units
+from driftmap.core.checks import FloatArray
+from driftmap.core.errors import at
 from driftmap.winds import text as texts
 from driftmap.winds.law import LOG_TOP
 from driftmap.winds.reading import SLIP, Reading, Setting, check_direction, check_speed

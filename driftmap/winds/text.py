@@ -12,9 +12,9 @@ from types import MappingProxyType
 from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindLevel, direction_and_speed
-from driftmap.errors import PlacedError, WindError, at, located, nearest, quoted
-from driftmap.files import bytes_of
-from driftmap.units import FOOT, KNOT, MILE_PER_HOUR
+from driftmap.core.errors import PlacedError, WindError, at, located, nearest, quoted
+from driftmap.core.files import bytes_of
+from driftmap.core.units import FOOT, KNOT, MILE_PER_HOUR
 from driftmap.winds.reading import (
     Reading,
     Setting,

@@ -16,9 +16,9 @@ from functools import reduce
 from typing import Final
 from xml.etree import ElementTree
 
-from driftmap import units
 from driftmap.air.wind import WindLevel
-from driftmap.errors import WindError, at, located
+from driftmap.core import units
+from driftmap.core.errors import WindError, at, located
 from driftmap.winds.forecast import FARTHEST, distance
 from driftmap.winds.reading import (
     Reading,

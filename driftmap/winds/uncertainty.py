@@ -16,8 +16,8 @@ import numpy as np
 
 from driftmap.air.wind import WindLevel, WindProfile
 from driftmap.air.winderror import error_modes
-from driftmap.checks import FloatArray
-from driftmap.units import FOOT
+from driftmap.core.checks import FloatArray
+from driftmap.core.units import FOOT
 from driftmap.winds import law
 from driftmap.winds.law import MAST, field_of, fitted
 from driftmap.winds.pilot_balloon import RATE_ERROR

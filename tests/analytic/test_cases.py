@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import WindProfile
-from driftmap.errors import FlightError
+from driftmap.core.errors import FlightError
 from driftmap.failures.alternatives import PLANNED, alternatives
 from driftmap.failures.case import Kick
 from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS, build_cases

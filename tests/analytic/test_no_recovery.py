@@ -11,7 +11,7 @@ import pytest
 
 from driftmap import assess, fly, read_flight, read_site, read_wind
 from driftmap.air.wind import WindProfile
-from driftmap.errors import FlightError
+from driftmap.core.errors import FlightError
 from driftmap.failures.alternatives import NONE, alternatives, canopy_for
 from driftmap.failures.bodies import CROSSFLOW_DRAG, TUMBLE
 from driftmap.failures.cases import BARE, WORKS

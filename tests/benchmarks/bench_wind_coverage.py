@@ -25,7 +25,7 @@ from soundings import later, read, read_mast, read_stations
 
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.air.winderror import TAILS, error_modes
-from driftmap.units import KNOT, MILE_PER_HOUR
+from driftmap.core.units import KNOT, MILE_PER_HOUR
 from driftmap.winds import law, merge, uncertainty
 from driftmap.winds.law import ALIKE, LOG_TOP, surface_shape
 from driftmap.winds.reading import Reading, Setting

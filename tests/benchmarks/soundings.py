@@ -13,7 +13,7 @@ from zlib import crc32
 
 import numpy as np
 
-from driftmap.units import FOOT, KNOT
+from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.law import surface_shape
 
 MAST = 10.0

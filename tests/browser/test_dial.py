@@ -14,6 +14,7 @@ import pytest
 import shapely
 from selenium.webdriver.common.keys import Keys
 
+from driftmap.core.units import MILE_PER_HOUR
 from driftmap.dial import WORDS as RANK
 from driftmap.dial import surrounding, word_at
 from driftmap.dial.winds import metered_wind
@@ -22,7 +23,6 @@ from driftmap.planning import Supposition
 from driftmap.report.dialdata import line_error
 from driftmap.report.dialpage import dial_html
 from driftmap.report.voice import read_catalogue
-from driftmap.units import MILE_PER_HOUR
 from driftmap.verdict.assessment import assess_setup
 
 pytestmark = pytest.mark.browser

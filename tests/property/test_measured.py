@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from driftmap.errors import FlightError
+from driftmap.core.errors import FlightError
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 

@@ -13,7 +13,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.winds import FORMATS, decode, merge, write_table
 from driftmap.winds.kept import keep_readings, looks_kept, read_kept, wind_document
 from driftmap.winds.law import LOG_TOP

@@ -19,6 +19,7 @@ import numpy as np
 import pytest
 import shapely
 
+from driftmap.core.units import FOOT
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import (
     COLLECTIVE,
@@ -31,7 +32,6 @@ from driftmap.hazard.harm import (
 )
 from driftmap.hazard.people import expected_casualties, individual_risk
 from driftmap.hazard.sampling import weighted_mean
-from driftmap.units import FOOT
 
 
 @pytest.mark.parametrize(

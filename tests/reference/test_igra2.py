@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import components_from
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.winds.reading import Setting
 from driftmap.winds.sonde import geopotential_of
 from driftmap.winds.soundings import read_igra

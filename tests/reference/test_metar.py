@@ -11,7 +11,7 @@ import pytest
 from metar.Metar import Metar
 from metar_taf_parser.parser.parser import MetarParser
 
-from driftmap.units import KNOT
+from driftmap.core.units import KNOT
 from driftmap.winds.reading import Setting
 from driftmap.winds.surface_report import read_surface_report
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import components_from
-from driftmap.units import KNOT
+from driftmap.core.units import KNOT
 from driftmap.winds import read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.sonde import geopotential_of

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 import pytest
 from metar_taf_parser.parser.parser import TAFParser
 
-from driftmap.units import KNOT
+from driftmap.core.units import KNOT
 from driftmap.winds.aerodrome_forecast import read_aerodrome_forecast
 from driftmap.winds.reading import Setting
 

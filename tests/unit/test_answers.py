@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from driftmap import read_wind
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import (

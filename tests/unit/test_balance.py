@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from driftmap.cli import main
-from driftmap.errors import FlightError, NoGoError
+from driftmap.core.errors import FlightError, NoGoError
 from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.balance import balance
 from driftmap.rocket.flightfile import read_flight

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.ground.roles import ROLES
 from driftmap.ground.site import read_site

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from driftmap.errors import FlightError
+from driftmap.core.errors import FlightError
 from driftmap.rocket.curvefile import read_curve
 
 PLAIN = "time_s,thrust_n\n0,0\n0.1,98.0665\n1.2,0\n"

@@ -24,6 +24,7 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap.cli import cli
+from driftmap.core.errors import FlightError, InputError, SiteError
 from driftmap.desk import desk as desk_room
 from driftmap.desk.app import make_app
 from driftmap.desk.day import change, read_day
@@ -34,7 +35,6 @@ from driftmap.desk.plans import Plans, works
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
 from driftmap.desk.winds import counting
-from driftmap.errors import FlightError, InputError, SiteError
 from driftmap.failures.cases import build_cases
 from driftmap.ground.site import read_site
 from driftmap.logbook.store import Log

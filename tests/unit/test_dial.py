@@ -14,6 +14,8 @@ from click.testing import CliRunner
 
 from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.cli.dial import dial_command
+from driftmap.core.errors import InputError
+from driftmap.core.units import MILE_PER_HOUR
 from driftmap.dial import (
     APART,
     WORDS,
@@ -28,7 +30,6 @@ from driftmap.dial import (
 )
 from driftmap.dial.node import drawn_landings
 from driftmap.dial.winds import known_wind
-from driftmap.errors import InputError
 from driftmap.ground.site import read_site
 from driftmap.planning import Supposition
 from driftmap.planning.trial import flown, judged
@@ -45,7 +46,6 @@ from driftmap.report.dialpage import dial_html
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english
 from driftmap.rules import surface_wind
-from driftmap.units import MILE_PER_HOUR
 from driftmap.verdict.check import decide
 from driftmap.verdict.launch_checks import wind_checks
 from driftmap.verdict.limits import read_limits

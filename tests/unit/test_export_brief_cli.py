@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.assess import brief_command, export_command
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 
 ROOT = Path(__file__).parents[2]
 FLIGHT = [

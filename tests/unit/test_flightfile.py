@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.errors import FlightError
+from driftmap.core.errors import FlightError
 from driftmap.failures.cases import CERTAIN, build_cases
 from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight

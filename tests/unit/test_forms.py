@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from driftmap.errors import InputError
-from driftmap.files import FORM, toml_of
+from driftmap.core.errors import InputError
+from driftmap.core.files import FORM, toml_of
 from driftmap.ground.site import read_site
 from driftmap.observations.seenfile import read_seen
 from driftmap.rocket.flightfile import read_flight

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from driftmap.errors import SiteError
+from driftmap.core.errors import SiteError
 from driftmap.ground.backdrop import fit_picture
 from driftmap.ground.site import read_site
 from driftmap.report.shapes import underlay

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.help import CHAPTERS, chapter, help_command
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 
 ROOT = Path(__file__).parents[2]
 GUIDE = "\n".join(

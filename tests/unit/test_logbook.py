@@ -18,7 +18,7 @@ from click.testing import CliRunner
 from shell import driftmap
 
 from driftmap.cli.log import log_command
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.logbook.exchange import export_text, read_export
 from driftmap.logbook.store import _STEPS, VERSION, Log, default_path

@@ -9,7 +9,7 @@ import pytest
 
 from driftmap.air.column import Sky
 from driftmap.air.wind import WindProfile
-from driftmap.errors import FlightError
+from driftmap.core.errors import FlightError
 from driftmap.montecarlo.launch import plan_launch
 from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight

@@ -10,10 +10,10 @@ import pytest
 from shell import driftmap
 
 from driftmap.cli.output import Plain, json_text
-from driftmap.errors import InputError, one_line, quoted, visible
-from driftmap.files import parse_json, parse_toml
+from driftmap.core.errors import InputError, one_line, quoted, visible
+from driftmap.core.files import parse_json, parse_toml
+from driftmap.core.units import parse
 from driftmap.rocket.flightfile import read_flight
-from driftmap.units import parse
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "dunlin.toml"
 EVIL = "\x1b[2J\x1b[31mGO\x9b5m\u202e\r\x07"

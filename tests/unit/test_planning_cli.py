@@ -16,7 +16,7 @@ from driftmap.cli.layout import layout_command
 from driftmap.cli.plans import aim_command, limits_command
 from driftmap.cli.rules import rules_command
 from driftmap.cli.season import season_command
-from driftmap.errors import InputError, SiteError
+from driftmap.core.errors import InputError, SiteError
 from driftmap.failures.case import Release
 from driftmap.planning.documents import _LET_GO
 from driftmap.report.voice import Voice, languages, read_catalogue

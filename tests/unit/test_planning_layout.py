@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from driftmap.errors import SiteError
+from driftmap.core.errors import SiteError
 from driftmap.ground.site import Area, Site, Waiver, read_site
 from driftmap.planning.distances import (
     Keep,

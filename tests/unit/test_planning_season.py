@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning import season
 from driftmap.planning.hours import Reading, read_hours, rose_of

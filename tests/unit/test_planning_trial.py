@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import Stronger, WindProfile, direction_and_speed
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning.supposed import Supposition, head_share, suppose
 from driftmap.planning.trial import basis_of, nearness, pack, try_flight, unpack

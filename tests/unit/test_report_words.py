@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from driftmap.core.units import DIMENSIONS
 from driftmap.failures.cases import LIKELIHOOD
 from driftmap.report import reasons, sentences, words
 from driftmap.report.sentences import sentence
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice, english, languages, read_catalogue
-from driftmap.units import DIMENSIONS
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import LOOSER
 

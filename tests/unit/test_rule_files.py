@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import driftmap.rules
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 from driftmap.rules import (
     Answers,
     Facts,

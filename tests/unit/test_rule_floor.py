@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from driftmap.core.units import FOOT, MILE_PER_HOUR
 from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers, Facts, evaluate, facts_of, read_rules, rule_sets
-from driftmap.units import FOOT, MILE_PER_HOUR
 
 ROOT = Path(__file__).parents[2]
 M = {"total_impulse": 9000.0, "motor_count": 1.0, "stages": 1.0, "liftoff_mass": 20.0,

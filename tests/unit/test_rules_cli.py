@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.rules import rules_command
-from driftmap.errors import InputError
+from driftmap.core.errors import InputError
 from driftmap.ground.site import read_site
 from driftmap.rules import picked_rules
 

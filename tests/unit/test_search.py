@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.search import search_command
-from driftmap.errors import DriftmapError, InputError
+from driftmap.core.errors import DriftmapError, InputError
 from driftmap.failures.cases import build_cases
 from driftmap.formulas.detection import SMALL
 from driftmap.observations.toward import _stencil

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap.cli.season import season_command
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.planning import season
 from driftmap.planning.season import read_soundings, season_soundings
@@ -133,7 +133,7 @@ def test_the_command_counts_soundings_and_goes_on(tmp_path):
     "words", [(), ("--winds", "hourly.csv", "--soundings", BARROW)]
 )
 def test_one_kind_of_wind_is_asked_for(words):
-    from driftmap.errors import InputError
+    from driftmap.core.errors import InputError
 
     result = run(*words)
     assert isinstance(result.exception, InputError)

@@ -8,11 +8,11 @@ import pytest
 
 import driftmap
 from driftmap import Setup, assess, compare, margins
+from driftmap.core.units import show
 from driftmap.montecarlo.margins import landed
 from driftmap.report.sheetfacts import falls
 from driftmap.report.terminal import summary
 from driftmap.rules import Answers
-from driftmap.units import show
 from driftmap.verdict.assessment import assess_setup
 
 ROOT = Path(__file__).parents[2]

@@ -13,7 +13,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from driftmap.errors import SiteError
+from driftmap.core.errors import SiteError
 from driftmap.ground.geojson import MAX_BYTES
 from driftmap.ground.site import OCCUPIED, Area, Site, Waiver, read_site
 

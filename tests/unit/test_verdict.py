@@ -15,7 +15,7 @@ import pytest
 import shapely
 
 from driftmap.air.wind import Stronger, WindProfile
-from driftmap.errors import FlightError, SiteError
+from driftmap.core.errors import FlightError, SiteError
 from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
 from driftmap.ground.site import read_site

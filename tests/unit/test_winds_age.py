@@ -11,9 +11,9 @@ from click.testing import CliRunner
 
 from driftmap.cli.inputs import flight_time
 from driftmap.cli.winds import winds_command
+from driftmap.core.errors import InputError, WindError
+from driftmap.core.units import KNOT
 from driftmap.desk.queue import now as desk_now
-from driftmap.errors import InputError, WindError
-from driftmap.units import KNOT
 from driftmap.winds import decode, decode_all, merge, read_winds
 from driftmap.winds.reading import Setting
 

@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.winds import decode_text
 from driftmap.winds.reading import Setting
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from driftmap.errors import WindError
-from driftmap.units import FOOT, KNOT
+from driftmap.core.errors import WindError
+from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.bulletin import read_bulletin
 from driftmap.winds.reading import Setting
 from driftmap.winds.sonde import geopotential_of

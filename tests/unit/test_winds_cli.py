@@ -9,7 +9,7 @@ from click.testing import CliRunner
 
 from driftmap.cli.inputs import flight_time
 from driftmap.cli.winds import winds_command
-from driftmap.errors import DriftmapError, InputError, WindError
+from driftmap.core.errors import DriftmapError, InputError, WindError
 from driftmap.report.voice import english
 from driftmap.report.windtold import wind_told
 from driftmap.winds import read_wind, read_winds

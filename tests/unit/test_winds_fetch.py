@@ -21,7 +21,7 @@ from click.testing import CliRunner
 
 from driftmap.cli.assess import assess_command
 from driftmap.cli.winds import winds_command
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.ground.site import read_site
 from driftmap.winds import decode, decode_all, fetch
 from driftmap.winds.fetch import fetch_forecast

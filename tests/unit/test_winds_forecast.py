@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import WindProfile
-from driftmap.errors import WindError
-from driftmap.units import KNOT
+from driftmap.core.errors import WindError
+from driftmap.core.units import KNOT
 from driftmap.winds.forecast import read_forecast
 from driftmap.winds.kept import wind_document
 from driftmap.winds.reading import Setting

@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.winds import decode
 from driftmap.winds.reading import Setting
 

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import WindLevel, strengthened
-from driftmap.errors import WindError
-from driftmap.units import FOOT, KNOT
+from driftmap.core.errors import WindError
+from driftmap.core.units import FOOT, KNOT
 from driftmap.winds import merge, read_winds
 from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
 

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.errors import WindError
-from driftmap.units import MILE_PER_HOUR
+from driftmap.core.errors import WindError
+from driftmap.core.units import MILE_PER_HOUR
 from driftmap.winds import decode, read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.table import looks_like_meter_log, read_meter_log

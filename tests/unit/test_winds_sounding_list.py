@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 
 import pytest
 
-from driftmap.errors import WindError
-from driftmap.units import FOOT, KNOT
+from driftmap.core.errors import WindError
+from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.reading import Setting
 from driftmap.winds.soundings import looks_like_sounding_list, read_sounding_list
 

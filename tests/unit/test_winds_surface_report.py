@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from driftmap.errors import WindError
+from driftmap.core.errors import WindError
 from driftmap.winds import merge, read_winds
 from driftmap.winds.reading import Setting
 from driftmap.winds.surface_report import looks_like_surface_report, read_surface_report

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from driftmap.air.wind import WindLevel
-from driftmap.errors import WindError
-from driftmap.units import KNOT, MILE_PER_HOUR
+from driftmap.core.errors import WindError
+from driftmap.core.units import KNOT, MILE_PER_HOUR
 from driftmap.winds import read_wind, read_winds
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.table import read_table

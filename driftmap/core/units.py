@@ -7,7 +7,7 @@ import re
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.errors import quoted
+from driftmap.core.errors import quoted
 
 __all__ = [
     "DIMENSIONS",

@@ -253,7 +253,7 @@ def located(
     >>> with located("f.toml", "mass"):
     ...     raise ValueError("must be above 0")
     Traceback (most recent call last):
-    driftmap.errors.InputError: f.toml: mass: must be above 0
+    driftmap.core.errors.InputError: f.toml: mass: must be above 0
     """
     try:
         yield

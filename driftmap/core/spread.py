@@ -10,7 +10,7 @@ from zlib import crc32
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.checks import FloatArray
+from driftmap.core.checks import FloatArray
 
 __all__ = ["Spread", "draw_all", "even_points", "quantile", "stream"]
 

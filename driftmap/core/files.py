@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from driftmap.errors import InputError, nearest, quoted
+from driftmap.core.errors import InputError, nearest, quoted
 
 if TYPE_CHECKING:
     from pydantic import ValidationError

@@ -1,0 +1,1 @@
+"""What every room builds on: errors, kinds of checks, units, spreads, text files."""
