@@ -136,15 +136,16 @@ class Desk:
         files = [path, *(path.parent / curve for curve in _curves(self._flight(name)))]
         return repr([(file.name, stamp(file)) for file in files])
 
-    def wanted(self) -> Iterator[tuple[Item, Task, str]]:
+    def wanted(self) -> list[tuple[Item, Task, str]]:
         """Name what is to be flown: each flight that waits, with the print of its files."""
-        self._latest = max(
-            self._latest, now()
-        )  # asked each second, also with no page open
+        # Asked each second, also with no page open.
+        self._latest = max(self._latest, now())
         try:
-            day = read_day(self.folder)
-        except DriftmapError:
-            return
+            return list(self._waiting(read_day(self.folder)))
+        except (DriftmapError, OSError):
+            return []  # the list tells it; what is mended is flown again
+
+    def _waiting(self, day: Day) -> Iterator[tuple[Item, Task, str]]:
         if not day.winds or not self.folder.revision(SITE):
             return
         prints, answers = self.prints(day), answer_files(self.folder)

@@ -93,7 +93,7 @@ class Queue:
     ``wanted`` names each flight with its task and the print of its files.
     """
 
-    wanted: Callable[[], Iterator[tuple[Item, Task, str]]]
+    wanted: Callable[[], list[tuple[Item, Task, str]]]
     _lines: dict[str, _Line] = field(default_factory=dict)
     _running: dict[Future[Told], tuple[str, str, int, int]] = field(
         default_factory=dict
@@ -188,7 +188,7 @@ class Queue:
 
     def _next(self) -> Iterator[tuple[str, Task, str]]:
         """Name what is to be flown now, each at its turn."""
-        lines = list(self.wanted())
+        lines = self.wanted()
         with self._lock:
             for item, _, fingerprint in lines:
                 line = self._lines.setdefault(item.id, _Line())

@@ -338,6 +338,17 @@ def test_no_word_is_milder_than_what_was_flown_and_none_outlives_its_wind(
     assert word_of(known, NOW + timedelta(seconds=later)).verdict == word
 
 
+def test_a_broken_day_stops_no_judging_of_the_mended_one(desk, ask):
+    put_on(ask, "willet")
+    good = desk.folder.text("day.toml")
+    for broken in ("winds/wind.exe", "../wind.json", "winds/."):
+        told = re.sub(r'"winds/[^"]+"', f'"{broken}"', good)
+        desk.folder.write("day.toml", told.encode(), None)
+        assert desk.wanted() == []
+    desk.folder.write("day.toml", good.encode(), None)
+    assert len(desk.wanted()) == 1
+
+
 def test_a_change_of_word_is_told():
     assert word_of(told("no-go"), NOW, was="go").was == "go"
     assert word_of(told("go"), NOW, was="go").was == ""
