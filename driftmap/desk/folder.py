@@ -77,6 +77,12 @@ class Folder:
         found = (f"{room}/{path.name}" for path in place.iterdir())
         return sorted(name for name in found if self._usable(name))
 
+    def written(self, room: str) -> list[str]:
+        """List the files of one room, those too that were written and are gone."""
+        kept = (self.root / _HISTORY).glob(f"{room}__*")
+        before = {path.name.replace("__", "/", 1) for path in kept}
+        return sorted({*self.names(room), *before})
+
     def free(
         self, room: str, stem: str, suffix: str, taken: Collection[str] = ()
     ) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -85,6 +85,7 @@ def take(folder: Folder, text: str, setting: Setting) -> str:
     cannot be read: nothing is written.
     """
     from driftmap.winds import merge  # noqa: PLC0415
+    from driftmap.winds.kept import name_of  # noqa: PLC0415
 
     readings = _decoded(text, setting)
     undated = [r.source for r in readings if not r.dated]
@@ -94,11 +95,12 @@ def take(folder: Folder, text: str, setting: Setting) -> str:
     time = readings[0].valid or setting.when
     kind = "forecast" if readings[0].forecast else readings[0].kind
     stem = f"{time.astimezone():%Y-%m-%d-%H%M}-{kind.lower()}"
+    document = _document(wind, readings, setting)
     # One that counts though its file is gone holds, until somebody sets it aside.
     day = read_day(folder)
     taken = {*day.winds, *(one.file for one in day.aside)}
-    name = folder.free("winds", stem, ".json", taken)
-    folder.write(name, _document(wind, readings, setting).encode(), "")
+    name = folder.free("winds", name_of(stem, document), ".json", taken)
+    folder.write(name, document.encode(), "")
     strip = Strip()
 
     def count(day: Day) -> Day:
@@ -258,6 +260,9 @@ def wind_of(
     if aside:
         wind = replace(wind, aside=told_aside(aside))
     heard = _heard(root, names, aside, readings, setting)
+    if gone := _gone(root, heard, aside):
+        told = f"{', '.join(gone)}: taken lately, and gone from the folder"
+        wind = replace(wind, warned=(*wind.warned, told))
     late = [reading for told in heard.values() for reading in told]
     if not late:
         return wind
@@ -301,7 +306,14 @@ def still_heard(root: Path, day: Day, setting: Setting) -> list[str]:
     """Name the files that the day's words go on hearing beside the winds that count."""
     readings = _of_files(root, day.winds, setting)
     heard = _heard(root, day.winds, day.aside, readings, setting)
-    return [name for name, told in heard.items() if told]
+    gone = _gone(root, heard, day.aside)
+    return [name for name, told in heard.items() if told or name in gone]
+
+
+def _gone(root: Path, heard: Iterable[str], aside: Sequence[Aside]) -> list[str]:
+    """Name what the desk took that is no longer there, and nobody set aside."""
+    known = {one.file for one in aside}
+    return [n for n in heard if n not in known and not (root / n).exists()]
 
 
 def _taken_lately(root: Path, newest: datetime) -> list[str]:
@@ -309,7 +321,7 @@ def _taken_lately(root: Path, newest: datetime) -> list[str]:
     first = f"{(newest - STAY).astimezone():%Y-%m-%d-%H%M}"
     return [
         name
-        for name in Folder(root).names("winds")
+        for name in Folder(root).written("winds")
         if re.match(r"\d{4}-\d\d-\d\d-\d{4}-", stem := Path(name).stem)
         and stem >= first
     ]

@@ -24,7 +24,7 @@ from driftmap.winds import (
     table,
     track,
 )
-from driftmap.winds.kept import looks_kept, read_kept
+from driftmap.winds.kept import looks_kept, named_so, read_kept
 from driftmap.winds.merge import merge
 from driftmap.winds.reading import Reading, Setting, check_seen, present, show_time
 from driftmap.winds.spoken import looks_like_words, read_words
@@ -107,10 +107,18 @@ def decode(text: str, setting: Setting) -> Reading:
 def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
     """Read one source as `decode` does, or the readings that ``winds --json`` kept in a file."""
     path = _as_file(text)
-    if path is not None and looks_kept(kept := load_text(path)):
+    if path is None:
+        return (decode(text, setting),)
+    readings: tuple[Reading, ...]
+    if looks_kept(kept := load_text(path)):
         readings = read_kept(kept, path.name, setting)
-        return tuple(check_seen(reading, setting) for reading in readings)
-    return (decode(text, setting),)
+        readings = tuple(check_seen(reading, setting) for reading in readings)
+    else:
+        readings = (decode(text, setting),)
+    if named_so(path.stem, kept):
+        return readings
+    told = f"{path.name} was changed by hand: it does not hold what its name is for"
+    return tuple(replace(r, warned=(*r.warned, told)) for r in readings)
 
 
 def kind_of(text: str) -> str:

@@ -11,6 +11,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from hashlib import sha256
 from types import MappingProxyType
 from typing import Any, Final, Literal, TypeAlias, cast
 
@@ -36,6 +37,8 @@ __all__ = [
     "keep_readings",
     "levels_of",
     "looks_kept",
+    "name_of",
+    "named_so",
     "read_kept",
     "text_table",
     "wind_document",
@@ -115,6 +118,17 @@ def _numbers(record: Reading | WindLevel, table: _Numbers) -> Document:
     return {
         key: value / size for key, (value, size) in told.items() if value is not None
     }
+
+
+def name_of(stem: str, text: str) -> str:
+    """Name a file after what it holds, so that nothing else passes for it."""
+    return f"{stem}-kept{sha256(text.encode()).hexdigest()[:8]}"
+
+
+def named_so(stem: str, text: str) -> bool:
+    """Tell whether a file holds what its name says; a name of another kind says nothing."""
+    named = re.fullmatch(r"(.*)-kept[0-9a-f]{8}(-\d+)?", stem)
+    return named is None or stem.startswith(name_of(named[1], text))
 
 
 def looks_kept(text: str) -> bool:

@@ -34,12 +34,13 @@ from driftmap.desk.judging import FULL, QUICK, StaleError, Told, drawn, judged
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
-from driftmap.desk.winds import counting
+from driftmap.desk.winds import counting, still_heard
 from driftmap.failures.cases import build_cases
 from driftmap.ground.site import read_site
 from driftmap.logbook.store import Log
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
+from driftmap.winds import decode_all
 
 ROOT = Path(__file__).parents[2]
 KEY = "key-of-a-test"
@@ -714,6 +715,28 @@ def _begun_anew(ask, folder, strong):
 
 def _struck_out(ask, folder, strong):
     change(folder, lambda day: replace(day, winds=(day.winds[0],)))
+
+
+def test_a_reading_written_over_by_hand_holds(ask, desk, folder):
+    mild = ask.good("winds/take", {"text": "4 mph from 80"})["file"]
+    strong = ask.good("winds/take", {"text": "16 mph from 80"})["file"]
+    folder.path(strong).write_bytes(folder.path(mild).read_bytes())
+    wind = counting(folder, read_day(folder), desk.setting())
+    assert any("was changed by hand" in said for said in wind.warned)
+    # So it does for a command, and where a file is no wind that was kept at all.
+    folder.path(strong).write_text("height_ft,from_deg,speed_mph\n6,75,4\n")
+    (told,) = decode_all(str(folder.path(strong)), desk.setting())
+    assert any("was changed by hand" in said for said in told.warned)
+
+
+def test_a_reading_taken_out_of_the_folder_holds(ask, desk, folder):
+    strong = ask.good("winds/take", {"text": "16 mph from 80"})["file"]
+    folder.path(strong).unlink()
+    _begun_anew(ask, folder, strong)
+    day = read_day(folder)
+    wind = counting(folder, day, desk.setting())
+    assert any(f"{strong}: taken lately, and gone" in said for said in wind.warned)
+    assert strong in still_heard(folder.root, day, desk.setting())
 
 
 @pytest.mark.parametrize("forgotten", [_begun_anew, _struck_out])
