@@ -14,7 +14,7 @@ import numpy as np
 
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core.checks import FloatArray
-from driftmap.core.errors import WindError, quoted
+from driftmap.core.errors import InputError, WindError, quoted
 from driftmap.winds.law import ROUGHNESS
 
 __all__ = [
@@ -229,7 +229,8 @@ def parse_time(
 ) -> datetime:
     """Read a time in the form of ISO 8601, such as ``2026-05-09 11:00 -07:00``.
 
-    One that names no zone is of `zone`, or of this computer if `local`, or refused.
+    One that names no zone is of `zone`, or of this computer if `local`, or refused; so is
+    an hour that the computer's clock skips or shows twice.
     """
     time = datetime.fromisoformat(re.sub(r"\s+(?=[-+Zz])", "", text.strip()))
     if not _YEARS[0] <= time.year <= _YEARS[1]:
@@ -238,7 +239,14 @@ def parse_time(
         return time
     if zone is None and not local:
         raise ValueError(f"{quoted(text)} has no time zone; add Z or an offset")
-    return time.replace(tzinfo=zone) if zone is not None else time.astimezone()
+    if zone is not None:
+        return time.replace(tzinfo=zone)
+    # By the clock before a change and by that after it: an hour may be skipped or come twice.
+    before, after = (time.replace(fold=fold).astimezone() for fold in (0, 1))
+    if before != after:
+        told = "comes twice, or never, as this computer's clock is changed that day; "
+        raise InputError(quoted(text), "", told + "add an offset such as -07:00")
+    return before
 
 
 def check_zone(zone: tzinfo | None, seen: datetime) -> None:

@@ -92,6 +92,19 @@ def test_a_time_of_day_is_refused_where_its_zone_is_anybodys_guess(monkeypatch):
     time.tzset()
 
 
+@pytest.mark.parametrize("at", ["2026-03-08T02:30", "2026-11-01T01:30"])
+def test_an_hour_that_clocks_skip_or_show_twice_is_refused(monkeypatch, at):
+    with monkeypatch.context() as patch:
+        patch.setenv("TZ", "PST8PDT,M3.2.0,M11.1.0")
+        time.tzset()
+        with pytest.raises(InputError, match="comes twice, or never"):
+            flight_time(at)
+        told = [flight_time(more) for more in (f"{at}-08:00", at.replace("30", "00Z"))]
+        assert [t.utcoffset() / timedelta(hours=1) for t in told] == [-8, 0]
+        assert flight_time(at.replace("T0", "T1")).minute == 30
+    time.tzset()
+
+
 def test_words_for_a_flight_to_come_grow_old_until_it():
     later = _setting(when=NOW + timedelta(hours=5))
     assert merge([decode("9 mph from 240", later)], later).age == pytest.approx(5.0)
