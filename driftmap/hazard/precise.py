@@ -217,7 +217,8 @@ def _aimed(
         slope = slopes.get((part.case, part.body))
         if slope is None:
             continue
-        likely = next(c.likelihood for c in scouts.tree.cases if c.name == part.case)
+        case = next(case for case in scouts.tree.cases if case.name == part.case)
+        likely = scouts.weights(case, part.who)
         for copy in range(part.count):
             start = part.rows.start + copy * part.flights
             rows = slice(start, start + part.flights)
@@ -251,7 +252,7 @@ class _Fallen:
     landed: FloatArray
     reach: FloatArray  # seconds of a lean times its size in each flight, shape (k,)
     slope: FloatArray
-    likely: float
+    likely: FloatArray  # of each flight
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -30,6 +30,7 @@ _EVEN: Final = frozenset(
         Kind.SURFACE_WIND,
         Kind.RAIL_TILT,
         Kind.HEAD_COUNT,
+        Kind.NOBODY_NEAR,
         Kind.MISSING,
         Kind.PRECISION,
     }

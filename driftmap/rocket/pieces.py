@@ -104,7 +104,7 @@ class Piece(Table):
         if self.length is not None or self.diameter is not None:
             raise ValueError("a fin has no length or diameter; use root, tip, span")
         if (self.area is None) == (len(shape) != 3) or len(shape) not in (0, 3):
-            raise ValueError("a fin needs area, or root, tip and span")
+            raise ValueError("a fin needs either area, or root, tip and span: not both")
         if stiff and (len(stiff) == 2 or not shape or self.thickness is None):
             raise ValueError(
                 "flutter needs root, tip, span, thickness and one of material, shear_modulus"

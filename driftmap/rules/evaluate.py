@@ -36,6 +36,8 @@ Outcome = Literal["pass", "fail", "ask", "hold"]
 _LEAVE: Final = "; strike it out if it does not bear on this flight"
 _BEYOND: Final = "answered, though it is not asked of this flight" + _LEAVE
 
+_BROKEN: Final = ("fail", "hold")
+
 _CLASS_OUTCOME: Final[dict[str, Outcome]] = {
     "fits": "pass",
     "unknown": "ask",
@@ -115,12 +117,43 @@ def evaluate(
     missing gives "ask", and so do having no rules at all, and what the rules say nothing
     of. A "no", or a figure of the day beyond its limit, gives "hold" even where no rule
     asks it of this flight. Beside the rules of the sets every flight is held to `yardsticks`.
+    What is broken only for want of an answer that would make the rocket a lighter one
+    gives "ask".
 
     ``facts``: what is known, with the numbers of the answers (`with_answers`).
 
     Result: at least one line.
     """
     said = answers or Answers()
+    results = _evaluated(sets, facts, said, only)
+    fits = [
+        *governing_sets(sets, facts, said),
+        *governing_sets(floor_rules(), facts, said),
+    ]
+    lighter = tuple(dict.fromkeys(name for _, fit in fits for name in fit.lighter))
+    if not lighter or all(r.outcome not in _BROKEN for r in results):
+        return results
+    kept: dict[tuple[str, str], tuple[str, ...]] = {}
+    for names in (lighter, *((name,) for name in lighter)):
+        yes = {**said.confirmed, **dict.fromkeys(names, True)}
+        then = _evaluated(sets, facts, replace(said, confirmed=yes), only)
+        broken = {(r.name, r.area) for r in then if r.outcome in _BROKEN}
+        settled = {(r.name, r.area) for r in results} - broken
+        kept |= dict.fromkeys(settled, names)
+    return tuple(
+        replace(r, outcome="ask", answer=(*r.answer, *kept[r.name, r.area]))
+        if r.outcome in _BROKEN and (r.name, r.area) in kept
+        else r
+        for r in results
+    )
+
+
+def _evaluated(
+    sets: Sequence[RuleSet],
+    facts: Facts,
+    said: Answers,
+    only: Container[str] | None,
+) -> tuple[RuleResult, ...]:
     results: list[RuleResult] = []
     demands: list[Demand] = []
     governing = tuple(governing_sets(sets, facts, said))
@@ -191,7 +224,7 @@ def _beyond(
     bare = replace(rules, rules=(replace(rule, when=(), unless=(), classes=()),))
     for demand in demands_of(bare, Fit("fits"), facts):
         for line in _lines(demand, facts, said):
-            if line.outcome in {"fail", "hold"}:
+            if line.outcome in _BROKEN:
                 return replace(line, why=joined(_BEYOND, line.why))
     return None
 
@@ -285,7 +318,7 @@ def _lines(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult]:
         broken = [
             line
             for line in _against(replace(demand, limit=demand.so_far), facts, said)
-            if line.outcome in {"fail", "hold"}
+            if line.outcome in _BROKEN
         ]
         yield from broken or [_open(demand, said)]
     else:

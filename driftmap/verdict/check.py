@@ -61,6 +61,7 @@ class Kind(StrEnum):
     CASUALTIES_IN_A_DAY = "casualties in a day"
     INDIVIDUAL_RISK = "individual risk"
     HEAD_COUNT = "head count"
+    NOBODY_NEAR = "nobody near"
     OUTSIDE_BOUNDARY = "outside boundary"
     HURTFUL_OUTSIDE = "hurtful outside boundary"
     OUTSIDE_WAIVER = "outside waiver"
@@ -110,6 +111,7 @@ NAMES: Final = MappingProxyType(
         Kind.CASUALTIES_IN_A_DAY: "casualties expected in the day's flights",
         Kind.INDIVIDUAL_RISK: "risk to one person at the worst spot",
         Kind.HEAD_COUNT: "head count not known, so no casualties were counted",
+        Kind.NOBODY_NEAR: "nobody is counted near the pad, yet somebody launches",
         Kind.OUTSIDE_BOUNDARY: "a piece lands outside the boundary",
         Kind.HURTFUL_OUTSIDE: "a piece that can hurt lands outside the boundary",
         Kind.OUTSIDE_WAIVER: "a piece lands outside the waiver",

@@ -68,15 +68,6 @@ _FARTHEST_CREW: Final = 1000.0
 """Distance from the pad beyond which nobody presses the button [m]: the longest distance of
 any table is 610 m; assumed."""
 
-_NOBODY: Final = Check(
-    kind=Kind.HEAD_COUNT,
-    name="nobody is counted near the pad, yet somebody launches: draw and count all who "
-    "are there, whoever presses the button too",
-    area="all areas",
-    outcome="warn",
-    source="missing input",
-)
-
 
 @dataclass(frozen=True, slots=True)
 class AreaHit:
@@ -320,7 +311,9 @@ def harm_checks(
     pad = shapely.Point(0.0, 0.0)
     counted = [a for a in site.areas if a.people or (a.occupied and a.people is None)]
     if not any(area.shape.distance(pad) <= _FARTHEST_CREW for area in counted):
-        checks.append(_NOBODY)
+        checks.append(
+            Check(kind=Kind.NOBODY_NEAR, outcome="warn", source="missing input")
+        )
     return checks
 
 

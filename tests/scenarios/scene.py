@@ -32,7 +32,8 @@ PLACE = (-117.952, 41.604)
 KEPT = 48  # clouds, some 10 MB each
 FEW = 200
 UNFLOWN = {
-    *("head count", "implausible", "missing", "position", "rule", "surface wind"),
+    *("head count", "implausible", "missing", "nobody near", "position", "rule"),
+    "surface wind",
     *("wind age", "wind gap", "wind layer", "wind near ground", "wind undated"),
     "wind warned",
 }

@@ -331,12 +331,12 @@ NOBODY = {
     "nobody but a crowd of none": (
         DAY.but(areas=(crowd(0, -700, 0),)),
         "hold",
-        "head count",
+        "nobody near",
     ),
     "nobody but a crowd twelve kilometres off": (
         DAY.but(areas=(crowd(9000, -9000, 30),)),
         "hold",
-        "head count",
+        "nobody near",
     ),
     "a flight line of none": (
         LOW.but(
@@ -346,7 +346,7 @@ NOBODY = {
             )
         ),
         "hold",
-        "head count",
+        "nobody near",
     ),
     "nobody says who presses the button": (
         DAY.but(answers={"crew_drawn_elsewhere": None}),

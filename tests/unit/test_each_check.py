@@ -17,6 +17,8 @@ from driftmap.ground.site import Area, Site, Waiver
 from driftmap.hazard.exposure import harm_of
 from driftmap.hazard.probability import beyond_reach, binomial, never_there
 from driftmap.montecarlo.cloud import fly
+from driftmap.report.sentences import sentence
+from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers
 from driftmap.rules.lands import near_a_border, standing
@@ -336,6 +338,13 @@ def test_a_day_of_flights_shares_one_budget(quiet):
 def test_an_unknown_head_count_holds(quiet):
     found = spoken(quiet, site(replace(CROWD, people=None)))
     assert {k: c.outcome for k, c in found.items()} == {Kind.HEAD_COUNT: "warn"}
+
+
+def test_nobody_near_the_pad_holds_and_says_what_is_asked(quiet):
+    found = spoken(quiet, site(replace(CROWD, people=0)))
+    assert {k: c.outcome for k, c in found.items()} == {Kind.NOBODY_NEAR: "warn"}
+    told = sentence(found[Kind.NOBODY_NEAR], english("si"))
+    assert told.startswith("Nobody is counted near the pad")
 
 
 def test_above_the_ceiling_and_out_of_the_cylinder(quiet):

@@ -136,7 +136,7 @@ BAD = [
         r"recovery 1 \(main\).*exactly one of diameter, area",
     ),
     ("count", "count = 3", "count = 0", r"piece 1 \(fin\), count"),
-    ("fin area", 'area = "90 cm2"', "", r"piece 1 \(fin\).*a fin needs area"),
+    ("fin area", 'area = "90 cm2"', "", r"piece 1 \(fin\).*a fin needs either area"),
     ("heavy parts", '"40 g"', '"900 g"', r"airframe\.mass is the lift-off mass"),
     ("both", "[rail]", "[apogee]\nheight = 300\ntime = 8\n[rail]", r"exactly one of"),
     ("syntax", 'name = "Test"', "name = Test", r"not TOML.*line 2"),

@@ -149,9 +149,26 @@ def test_what_is_no_model_is_high_power(change):
     assert line.limit == pytest.approx(100 * FOOT)
 
 
+@pytest.mark.parametrize("sets", [["uk"], ["us"], ["germany"]], ids=str)
+@pytest.mark.parametrize(
+    ("away", "said", "outcome"),
+    [
+        (20.0, {}, "ask"),  # a model rocket's 30 ft are kept, the other's 100 are not
+        (20.0, {"no_sparks": False}, "fail"),
+        (20.0, {"no_sparks": True}, "pass"),
+        (5.0, {}, "fail"),  # whatever is answered
+        (40.0, {}, "pass"),
+    ],
+)
+def test_what_an_answer_about_sparks_would_settle_is_asked(sets, away, said, outcome):
+    (line,) = lines(sets, "personnel_distance", MODEL, [away], **said)
+    assert line.outcome == outcome
+    assert line.answer == (("no_sparks",) if outcome == "ask" else ())
+
+
 def test_sparks_not_denied_make_it_high_power_and_say_so():
     (line,) = lines(["us"], "personnel_distance", MODEL, [25.0])
-    assert line.outcome == "fail"
+    assert line.outcome == "ask"
     told = [r for r in lines(["us"], "class", MODEL) if "no_sparks" in r.answer]
     assert 'no_sparks = "yes"' in told[0].why
 
