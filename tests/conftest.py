@@ -5,6 +5,7 @@ import hashlib
 import json
 import os
 import shutil
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
 from importlib.resources import files
@@ -243,6 +244,26 @@ class Browser:
         return [entry["message"] for entry in self.driver.get_log("browser")]
 
 
+@contextmanager
+def start_browser(profile):
+    """Start Chromium with a folder of its own, and end it."""
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM
+    for switch in (*SWITCHES, f"--user-data-dir={profile}"):
+        options.add_argument(switch)
+    options.set_capability(
+        "goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"}
+    )
+    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
+    try:
+        yield Browser(driver)
+    finally:
+        driver.quit()
+
+
 @pytest.fixture(scope="session")
 def browser(tmp_path_factory):
     """A real browser; where there is none, CI fails and other machines skip."""
@@ -251,16 +272,5 @@ def browser(tmp_path_factory):
         if os.environ.get("CI") == "true":
             pytest.fail(told)
         pytest.skip(told)
-    from selenium import webdriver
-    from selenium.webdriver.chrome.service import Service
-
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROMIUM
-    for switch in (*SWITCHES, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
-        options.add_argument(switch)
-    options.set_capability(
-        "goog:loggingPrefs", {"performance": "ALL", "browser": "ALL"}
-    )
-    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
-    yield Browser(driver)
-    driver.quit()
+    with start_browser(tmp_path_factory.mktemp("profile")) as started:
+        yield started

@@ -26,7 +26,7 @@ from driftmap.planning.season import (
 )
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import REFERENCE
-from driftmap.planning.trial import Basis
+from driftmap.planning.trial import Basis, told
 from driftmap.planning.windlimits import TOLERANCE, DirectionLimit
 from driftmap.rocket.flight import Flight
 from driftmap.verdict.assessment import CAUTIONS, Setup
@@ -93,7 +93,7 @@ def limits_document(
             {
                 "from_deg": limit.from_deg,
                 "go_below_mps": limit.go_below,
-                "blocked_by": limit.problem or limit.blocked_by,
+                "blocked_by": limit.problem or told(limit.held_by),
                 "go_spans_mps": [list(span) for span in limit.go],
                 "tried": [{"mps": v, "finding": f} for v, f in limit.tried],
             }
@@ -192,7 +192,7 @@ def _place(question: Question, place: Place) -> dict[str, Any]:
         "go_share": None if place.broken else place.go,
         "not_known_share": None if place.broken else place.unknown,
         "hit_over_limit": None if place.broken else place.hazard,
-        "blocked_by": place.blocked_by,
+        "blocked_by": told(place.held_by),
         "rules_broken": list(place.broken),
         "to_people_m": _finite(place.to_people),
         "to_boundary_m": place.to_boundary,

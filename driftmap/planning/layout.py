@@ -33,10 +33,12 @@ from driftmap.planning.trial import (
     NOT_KNOWN,
     Ahead,
     Finding,
+    Held,
     Trial,
     flown,
     judged,
     pack,
+    told,
     unpack,
 )
 from driftmap.rules import expected_altitude
@@ -128,7 +130,7 @@ class Place:
     hazard : float
         Mean over winds and flights of a figure over its limit: that of the area hit
         most for its limit.
-    blocked_by : str
+    held_by : Check or str
         What most often speaks against a go; empty where nothing does.
     to_people, to_boundary : float
         From the pad to the nearest people, and to the edge of the site [m].
@@ -144,7 +146,7 @@ class Place:
     go: float
     unknown: float
     hazard: float
-    blocked_by: str
+    held_by: Held
     to_people: float
     to_boundary: float
     shift: float
@@ -169,7 +171,7 @@ class _Score:
 
     finding: Finding
     hazard: float
-    blocked_by: str
+    held_by: Held
 
 
 @dataclass(frozen=True, slots=True)
@@ -321,7 +323,7 @@ def _score(trial: Trial, watched: str) -> _Score:
         if check.value is not None and check.limit
         if check.kind is Kind.LANDS_IN and watched in {"", check.area}
     ]
-    return _Score(trial.verdict, max(hits, default=0.0), trial.blocked_by)
+    return _Score(trial.verdict, max(hits, default=0.0), trial.held_by)
 
 
 def _place(rose: Rose, spot: Spot, scores: Sequence[Sequence[_Score]]) -> Place:
@@ -329,14 +331,16 @@ def _place(rose: Rose, spot: Spot, scores: Sequence[Sequence[_Score]]) -> Place:
     total = sum(weight for *_, weight in rose)
     go = unknown = hazard = 0.0
     blocks: defaultdict[str, float] = defaultdict(float)
+    named: dict[str, Held] = {"": ""}
     for (*_, weight), each in zip(rose, scores, strict=bool(scores)):
         findings = {score.finding for score in each}
         go += weight * (findings == {"go"})
         unknown += weight * (NOT_KNOWN in findings)
         hazard += weight * float(np.mean([score.hazard for score in each]))
         for score in each:
-            if score.blocked_by:
-                blocks[score.blocked_by] += weight
+            if name := told(score.held_by):
+                blocks[name] += weight
+                named.setdefault(name, score.held_by)
     most = max(blocks, key=lambda text: (blocks[text], text), default="")
     return Place(
         *spot,
@@ -344,7 +348,7 @@ def _place(rose: Rose, spot: Spot, scores: Sequence[Sequence[_Score]]) -> Place:
         go=go / total,
         unknown=unknown / total,
         hazard=hazard / total,
-        blocked_by=most,
+        held_by=named[most],
         to_people=0.0,
         to_boundary=0.0,
         shift=0.0,

@@ -33,6 +33,7 @@ __all__ = [
     "Ahead",
     "Basis",
     "Finding",
+    "Held",
     "Trial",
     "basis_of",
     "flown",
@@ -50,6 +51,9 @@ NOT_KNOWN: Final = "not known"
 """Finding where there is no verdict: a flight that could not be flown, a lost worker."""
 
 Finding: TypeAlias = Verdict | Literal["not known"]
+
+Held: TypeAlias = Check | str
+"""What speaks against a go: a check, or in words why there is no verdict; empty for none."""
 
 FINDINGS: Final[tuple[Finding, ...]] = (*RANK, NOT_KNOWN)
 """Findings, the mildest first."""
@@ -101,11 +105,14 @@ class Trial:
         )
 
     @property
+    def held_by(self) -> Held:
+        """What speaks most against a go; empty for a go."""
+        return self.problem or next(iter(self.blocks), "")
+
+    @property
     def blocked_by(self) -> str:
         """What speaks most against a go, in words; empty for a go."""
-        if self.problem:
-            return self.problem
-        return next((told(check) for check in self.blocks), "")
+        return told(self.held_by)
 
 
 def nearness(check: Check) -> float:
@@ -124,11 +131,13 @@ def nearness(check: Check) -> float:
     return high / check.limit if check.limit else over
 
 
-def told(check: Check) -> str:
-    """Name a check in words.
+def told(check: Held) -> str:
+    """Name what holds in words.
 
-    Result: what, where and in which case.
+    Result: of a check what, where and in which case.
     """
+    if isinstance(check, str):
+        return check
     name = check.name.removesuffix(", if")
     if check.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}:
         name = f"{name} {check.area}"

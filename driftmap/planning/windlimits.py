@@ -13,7 +13,7 @@ import numpy as np
 from driftmap.planning.sector import Sector, flights_of, forget_flights
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
-from driftmap.planning.trial import NOT_KNOWN, Finding, Trial, pack
+from driftmap.planning.trial import NOT_KNOWN, Finding, Held, Trial, pack
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Kind
 from driftmap.verdict.limits import read_limits
@@ -54,7 +54,7 @@ class DirectionLimit:
     go : tuple of (float, float)
         Spans of speed at 10 m that are go in every wind of the sector, lowest first
         [m s⁻¹].
-    blocked_by : str
+    held_by : Check or str
         What speaks most against a go just above `go_below`.
     tried : tuple of (float, str)
         Every speed flown [m s⁻¹] with its finding, by speed.
@@ -64,7 +64,7 @@ class DirectionLimit:
 
     from_deg: float
     go: tuple[tuple[float, float], ...]
-    blocked_by: str
+    held_by: Held
     tried: tuple[tuple[float, Finding], ...]
     problem: str = ""
 
@@ -206,7 +206,7 @@ def search(
     return DirectionLimit(
         from_deg,
         go,
-        "" if above is None else above[1].blocked_by,
+        "" if above is None else above[1].held_by,
         tuple((v, t.verdict) for v, t in tried),
         _unknown(tried),
     )

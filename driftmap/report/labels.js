@@ -11,6 +11,7 @@ const FAR_GAPS = [6, 24, 48, 80, 120, 170];
 const EVERYWHERE = [6, 14, 24, 36, 50, 66, 84, 104, 128, 154, 184, 220, 260, 310, 370];
 const NEARBY = EVERYWHERE.filter((gap) => gap < 130);
 const ROUND = Array.from({ length: 24 }, (_, i) => [Math.cos((i * Math.PI) / 12), Math.sin((i * Math.PI) / 12)]);
+let edges = false; // whether the names of squares stand there
 const MANY = 12; // people's places; beyond them those close together share a plate
 
 // Whether a line from one point to another runs through a box.
@@ -69,21 +70,25 @@ function liesTo(box, rings) {
   return inside ? "in" : "off";
 }
 
-// Set the word of a zone inside it, nearest to its middle, clear of what is taken and of a worse zone.
-function inZone(label, frame, taken, own, worse, leads) {
+// Set the word of a zone inside it, nearest to its middle, clear of what is taken and of a worse zone. Of a
+// small zone it is enough that the middle part of the word lies in it, or that the word touches it.
+function inZone(label, frame, taken, own, worse, leads, part = 1) {
   const { width, height } = label.getBoundingClientRect();
   const { left: x, top: y } = label.parentElement.getBoundingClientRect();
   const corners = own.flat(2);
   if (!corners.length) return false;
+  const aside = ((1 - part) / 2) * width;
   const low = (axis, edge) => Math.max(Math.min(...corners.map((c) => c[axis])), edge);
   const high = (axis, edge) => Math.min(Math.max(...corners.map((c) => c[axis])), edge);
   const tries = [];
-  for (let left = low(0, frame.left); left <= high(0, frame.right) - width; left += 10) {
-    for (let top = low(1, frame.top); top <= high(1, frame.bottom) - height; top += 10) {
+  for (let left = low(0, frame.left + aside) - aside; left <= high(0, frame.right - aside) + aside - width; left += 8) {
+    for (let top = low(1, frame.top); top <= high(1, frame.bottom) - height; top += 8) {
       tries.push({ left, top, right: left + width, bottom: top + height, away: Math.hypot(left + width / 2 - x, top + height / 2 - y) });
     }
   }
-  const fits = (box) => !overlaps(box, taken) && lies(box, own) === "in" && lies(box, worse) === "off" && !leads.some((way) => pierces(way, box));
+  const middle = (box) => ({ ...box, left: box.left + aside, right: box.right - aside });
+  const tied = (box) => (part ? lies(middle(box), own) === "in" : lies(box, own) !== "off");
+  const fits = (box) => !overlaps(box, taken) && tied(box) && lies(box, worse) === "off" && !leads.some((way) => pierces(way, box));
   const box = tries.sort((a, b) => a.away - b.away).find(fits);
   if (!box) return false;
   label.style.left = `${box.left - x}px`;
@@ -141,13 +146,17 @@ function insist(label, frame, taken, crowd) {
     const own = label.classList.contains("danger") ? [crowd.danger, []] : [crowd.caution, crowd.danger];
     if (inZone(label, frame, free, ...own, crowd.leads)) return true;
     label.classList.add("short");
-    if (inZone(label, frame, free, ...own, crowd.leads)) return true;
+    if ([1, 0.7, 0.4, 0].some((part) => inZone(label, frame, free, ...own, crowd.leads, part))) return true;
   } else if (!crowd.many) {
     // Off the ground of danger, unless it is their own: a name there reads as if they stood there.
     const own = polygonsOf(ownDrawn(label));
     const off = (ways) => ({ ...ways, off: crowd.danger, own });
     const tries = [[GAPS, AROUND, crowd], [NEARBY, ROUND, crowd], [NEARBY, ROUND, easier], [FAR_GAPS, AROUND, easier]];
-    if (tries.some(([gaps, around, ways]) => settle(label, frame, free, gaps, around, off(ways)))) return true;
+    const settled = () => tries.some(([gaps, around, ways]) => settle(label, frame, free, gaps, around, off(ways)));
+    if (settled()) return true;
+    label.classList.add("short");
+    if (settled()) return true;
+    label.classList.remove("short");
   }
   if (!crowd.many && (settle(label, frame, free, FAR_GAPS, AROUND, crowd) || settle(label, frame, free, FAR_GAPS, AROUND, easier))) return true;
   label.classList.add("short");
@@ -217,7 +226,7 @@ function placeLabels() {
 // Set every label; tell whether a place was gathered that was not before.
 function placeOnce(gathered) {
   const { left, top, right, bottom } = chart.getContainer().getBoundingClientRect();
-  const frame = { left, top: top + 20, right: right - 26, bottom }; // clear of the edges' names
+  const frame = { left, top: top + (edges ? 20 : 2), right: right - (edges ? 26 : 2), bottom }; // clear of the edges' names
   const fixed = all(".leaflet-control, #far span, #north").map((c) => c.getBoundingClientRect());
   const taken = [padBox(), ...fixed];
   for (const line of all(".leader")) line.remove();
@@ -266,7 +275,6 @@ function inFrame(label, frame) {
   return left >= frame.left && left <= frame.right && top >= frame.top && top <= frame.bottom;
 }
 
-let edges = false;
 function showEdges(shown) {
   edges = shown;
   placeEdges();

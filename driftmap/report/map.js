@@ -121,7 +121,7 @@ function startKeyboard() {
 // People and failing ground beyond the edge: an arrow there, with name and distance.
 function placeFar() {
   const size = chart.getSize();
-  const taken = [...all(".leaflet-control, #north")].map((box) => box.getBoundingClientRect());
+  const taken = all(".leaflet-control, #north, .map path.area.people").map((box) => box.getBoundingClientRect());
   const { left, top } = chart.getContainer().getBoundingClientRect();
   one("#far").replaceChildren();
   for (const { name, number, middle } of DRIFTMAP.far) {

@@ -26,6 +26,9 @@ _WAYS: Final = ("road", "railway", "power line")
 _MOST_NAMES: Final = 6
 """People's places that bear their names; where there are more, all bear numbers alone."""
 
+_TOLD: Final = 74.0
+"""Height of a zone's word with what falls there below it."""
+
 _LONGEST: Final = 22  # characters of a name in the picture
 
 
@@ -135,9 +138,10 @@ def _names(frame: Frame, people: Sequence[Spot], room: Room, voice: Voice) -> li
     plates = []
     for i in order:
         spot, number = people[i], str(i + 1)
-        aim = spot.area.shape.representative_point()
-        if not frame.box().intersects(aim):
+        ground = shapely.intersection(spot.area.shape, frame.box())
+        if ground.is_empty:
             continue  # far off: the list beside the picture tells where
+        aim = ground.representative_point()
         text = ""
         if len(people) <= _MOST_NAMES:
             name = spot.area.name
@@ -181,11 +185,14 @@ def _words(
     for zone in zones:
         lines = zone_lines(a.flight, zone, voice)
         word = voice.say(f"zone.{zone.kind}")
-        wide = max(widths(word, 13.5) + 24, *(widths(line, 9.6) for line in lines))
+        short = widths(word, 13.5) + 24
+        wide = max(short, *(widths(line, 9.6) for line in lines))
         shape = frame.pixels(zone.shape)
         free = shapely.difference(shape, above)
-        plate = room.inside(free if not free.is_empty else shape, (wide, 74.0))
-        parts.append(_signal(plate, zone.kind, word, lines))
+        ground = free if not free.is_empty else shape
+        plate = room.inside(ground, [(wide, _TOLD), (short, 30.0)])
+        told = lines if plate.height == _TOLD else []
+        parts.append(_signal(plate, zone.kind, word, told))
         above = shapely.union(above, shape)
     return parts
 

@@ -17,7 +17,7 @@ from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.trial import Trial
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.planpage import governing, page, printable, table, verdict_word
-from driftmap.report.sentences import case_words, sentence
+from driftmap.report.sentences import case_words, sentence, subject
 from driftmap.report.sketches import dial_svg, layout_svg, season_svg
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
@@ -163,7 +163,9 @@ def limits_rows(
             voice.say("figure.span", low=speed(a), high=speed(b)) for a, b in others
         )
         way = voice.bearing(math.radians(limit.from_deg))
-        rows.append([way, most, head, also, limit.problem or limit.blocked_by])
+        rows.append(
+            [way, most, head, also, limit.problem or subject(limit.held_by, voice)]
+        )
     # A column of nothing would push what holds off a phone.
     kept = [i for i in range(len(keys)) if any(row[i] for row in rows[1:])]
     return [[row[i] for i in kept] for row in rows]
@@ -236,7 +238,7 @@ def _layout_rows(
                 ""
                 if room is None
                 else _largest(room.motor_class, room.altitude, voice),
-                place.blocked_by,
+                subject(place.held_by, voice),
             ]
         )
     return rows

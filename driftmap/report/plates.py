@@ -130,6 +130,12 @@ def ticks(frame: Frame, boundary: BaseGeometry) -> str:
 
 _EDGE: Final = 4.0
 _APART: Final = 3.0
+_WITHIN: Final = 0.9
+"""Share of a word's box from which it stands in its zone."""
+
+_REACHES: Final = 0.3
+"""Share of the box of a word that does not, which is to lie in its zone."""
+
 _NEARBY: Final = 140.0
 _ANYWHERE: Final = 420.0
 Box = tuple[float, float, float, float]
@@ -262,22 +268,34 @@ class Room:
             self.leads.append(self._lead(plate))
         return plate
 
-    def inside(self, shape: BaseGeometry, size: tuple[float, float]) -> Plate:
-        """Find a place in a zone, where it is widest; in sight even where the zone is small."""
+    def inside(
+        self, shape: BaseGeometry, sizes: Sequence[tuple[float, float]]
+    ) -> Plate:
+        """Find a place in a zone, where it is widest; in sight even where the zone is small.
+
+        ``sizes``: of the box, the one wished for first.
+        """
         seen = shapely.intersection(shape, shapely.box(0, 0, WIDTH, HEIGHT))
         shape = seen if not seen.is_empty else shape
         circle = shapely.maximum_inscribed_circle(
             cast("shapely.Polygon", shape), tolerance=2.0
         )
         pole = circle.coords[0][0], circle.coords[0][1]
-        tries = [
-            Plate(left, top, *size, pole, apart=False)
-            for left, top in _around(pole, size)
-            if self._free((left, top, left + size[0], top + size[1]))
-        ]
+        for size in sizes:
+            tries = [
+                Plate(left, top, *size, pole, apart=False)
+                for left, top in _around(pole, size)
+                if self._free((left, top, left + size[0], top + size[1]))
+            ][:400]
+            shares = {plate: _share(plate, shape) for plate in tries}
+            most = max(shares.values(), default=0.0)
+            if most >= _WITHIN:
+                break
+        # What does not fit only reaches in: it would hide what it names.
+        most = most if most >= _WITHIN else _REACHES
         best = max(
-            tries[:400],
-            key=lambda p: _share(p, shape) - 0.0005 * math.dist(_middle(p), pole),
+            tries,
+            key=lambda p: min(shares[p], most) - 0.0005 * math.dist(_middle(p), pole),
             default=Plate(*_held(pole, size), *size, pole, apart=False),
         )
         self.take(best.box)

@@ -250,12 +250,14 @@ def _wider(case: str) -> tuple[str, ...]:
     return (case.rpartition(", ")[0],)
 
 
-def subject(check: Check, voice: Voice) -> str:
+def subject(check: Check | str, voice: Voice) -> str:
     """Name what a check looked at, where and in which case.
 
     Result: in the reader's language as far as the catalogue knows the kind of check; a
-    rule keeps the words of its file.
+    rule keeps the words of its file, and why there is no verdict its own.
     """
+    if isinstance(check, str):
+        return check
     key = f"kind.{check.kind.value}"
     what = isolate(check.name.removesuffix(", if"))
     if key in voice.catalogue.messages:

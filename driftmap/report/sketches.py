@@ -18,6 +18,7 @@ from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.planpage import printable
 from driftmap.report.plates import widths
+from driftmap.report.sentences import subject
 from driftmap.report.squares import ring_step
 from driftmap.report.voice import Voice
 
@@ -57,7 +58,7 @@ def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> st
         return _wedge(at, half, 0.0, _REACH, "dark", why)
 
     def held(told: str) -> str:
-        what = limit.blocked_by
+        what = subject(limit.held_by, voice)
         return voice.say("plan.dot_held", told=told, what=what) if what else told
 
     none = "" if limit.go else held(voice.say("plan.wedge_not", at=named))
@@ -231,8 +232,8 @@ def _dot(view: _View, place: Place, voice: Voice) -> str:
         share=voice.percent(place.go),
         distance=voice.exact_away(place.to_people),
     )
-    if place.blocked_by:
-        told = voice.say("plan.dot_held", told=told, what=place.blocked_by)
+    if what := subject(place.held_by, voice):
+        told = voice.say("plan.dot_held", told=told, what=what)
     return (
         f'<circle class="dot step-{step}" {spot} r="5"><title>{printable(told)}</title>'
         "</circle>"

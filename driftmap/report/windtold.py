@@ -137,7 +137,10 @@ def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
 def _age(wind: WindProfile, voice: Voice) -> str:
     if wind.age is None:
         return voice.say("verdict.age_unknown")
-    return voice.say("verdict.age", minutes=voice.count(round(wind.age * 60)))
+    minutes = round(wind.age * 60)
+    if minutes < 1:
+        return voice.say("verdict.age_none")
+    return voice.say("verdict.age", minutes=voice.count(minutes))
 
 
 def where_read(read: Read, voice: Voice) -> str:

@@ -21,7 +21,7 @@ from driftmap.planning import windlimits as searching
 from driftmap.planning.sector import worst
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands
-from driftmap.planning.trial import Trial, flown
+from driftmap.planning.trial import Trial, flown, told
 from driftmap.planning.windlimits import (
     LIGHTEST,
     TOLERANCE,
@@ -106,7 +106,7 @@ def test_an_open_field_is_held_by_the_wind_of_the_code_alone(flight, one_cloud):
     (found,) = limits_of(setup, [135.0], steps=2)
     limit = CODE
     assert 4.0 < found.go_below <= limit
-    assert found.blocked_by == "wind at 10 m"
+    assert told(found.held_by) == "wind at 10 m"
     assert found.go == ((LIGHTEST, found.go_below),)
     assert found.tried[-1] == (pytest.approx(limit + TOLERANCE, abs=2e-4), "hold")
     assert all(v <= limit for v, finding in found.tried if finding == "go")
@@ -117,7 +117,7 @@ def test_a_stricter_wind_of_the_site_bounds_too(flight, one_cloud):
     setup = Setup(flight, round_site(8000.0, surface_wind="12 mph"), 200, 3)
     (found,) = limits_of(setup, [0.0], steps=2)
     assert 0 < found.go_below <= limit
-    assert found.blocked_by == "wind at 10 m"
+    assert told(found.held_by) == "wind at 10 m"
 
 
 @given(
@@ -161,7 +161,7 @@ def test_a_gap_between_two_speeds_flown_is_never_told_as_go():
     )
     assert all(not a < 2.7 < b for a, b in found.go)
     assert found.go_below == pytest.approx(2.7, abs=TOLERANCE)
-    assert found.blocked_by == "a crowd"
+    assert told(found.held_by) == "a crowd"
 
 
 def test_even_ground_gives_even_limits(flight, coarse):
@@ -173,7 +173,7 @@ def test_even_ground_gives_even_limits(flight, coarse):
     assert 0.5 < min(limits) <= max(limits) < 12.0
     # The luck is that of 400 flights; of the limit itself it moves some tenths.
     assert max(limits) - min(limits) < 1.5
-    assert {limit.blocked_by for limit in found} == {
+    assert {told(limit.held_by) for limit in found} == {
         "a piece that can hurt lands outside the boundary"
     }
 
@@ -185,7 +185,7 @@ def test_people_lower_the_limit_and_are_named(flight, coarse):
         for areas in ((), (crowd,))
     )
     assert beside.go_below < alone.go_below
-    assert "Crowd" in beside.blocked_by
+    assert "Crowd" in told(beside.held_by)
 
 
 def test_a_rail_into_the_lightest_air_leans_to_where_it_comes_from(flight, coarse):
@@ -234,7 +234,7 @@ def verdicts(flight):
 def test_bisection_closes_in_from_below(verdicts):
     found = verdicts(lambda v: "go" if v <= 4.321 else "hold")
     assert 4.321 - TOLERANCE - 0.01 <= found.go_below <= 4.321
-    assert found.blocked_by == "too much"
+    assert told(found.held_by) == "too much"
 
 
 def test_go_that_begins_above_calm_is_no_limit_below(verdicts):
