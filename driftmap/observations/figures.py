@@ -44,15 +44,13 @@ class Misfit:
     """What was measured, with its standard deviation, beside what flights would have shown.
 
     `shown` has shape (d, copies, k), NaN where a flight shows nothing of the kind; `value` and
-    `error` have (d,); `turns` says which are angles [rad]. `broad` is the density of a
-    mistaken report, in the units of all figures together.
+    `error` have (d,); `turns` says which are angles [rad].
     """
 
     shown: FloatArray
     value: FloatArray
     error: FloatArray
     turns: tuple[bool, ...]
-    broad: float
 
     def misses(self) -> FloatArray:
         """Give how far off each flight is, in errors, shape (d, copies, k)."""
@@ -68,32 +66,33 @@ class MeasuredSight:
 
     __slots__ = ()
 
+    @property
+    def broad(self) -> float:
+        """Density of a mistaken report, in the units of all figures together."""
+        raise NotImplementedError
+
     def figure(self, flown: Flown) -> Misfit:
         """Hold what was measured beside what flights would have shown."""
         raise NotImplementedError
 
-    def mistaken(self, flown: Flown) -> FloatArray:
-        """Give the chance that the report is wrong altogether, for each flight."""
-        broad = MISTAKEN * self.figure(flown).broad
-        return np.asarray(broad / np.exp(self.log_likelihood(flown)))
-
     def log_likelihood(self, flown: Flown) -> FloatArray:
         """Give the logarithm of the likelihood: normal errors, and some mistakes."""
-        return log_density(self.figure(flown))
+        near = log_density(self.figure(flown)) + log(1 - MISTAKEN)
+        return np.asarray(np.logaddexp(near, log(MISTAKEN * self.broad)))
+
+    def mistaken(self, log_likelihood: FloatArray) -> FloatArray:
+        """Give the chance that the report is wrong altogether, where it is so likely."""
+        return np.asarray(MISTAKEN * self.broad / np.exp(log_likelihood))
 
 
-def log_density(figure: Misfit, *, mistaken: float = MISTAKEN) -> FloatArray:
+def log_density(figure: Misfit) -> FloatArray:
     """Give the logarithm of the density of what was told for each flight, shape (k,)."""
     off = figure.misses()
     size = len(figure.value) / 2 * log(2 * pi) + float(np.log(figure.error).sum())
     normal = -(off**2).sum(axis=0) / 2 - size
     normal = np.where(np.isnan(normal), _NONE, normal)
     # Which of several equal pieces it was is not known.
-    each = np.logaddexp.reduce(normal, axis=0) - log(normal.shape[0])
-    if mistaken * figure.broad <= 0:
-        return np.asarray(each)
-    wrong = log(mistaken * figure.broad)
-    return np.asarray(np.logaddexp(each + log(1 - mistaken), wrong))
+    return np.asarray(np.logaddexp.reduce(normal, axis=0) - log(normal.shape[0]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,11 +109,16 @@ class Find(MeasuredSight):
         away, turn = _polar(self.east, self.north)
         return f"{self.piece} found {far(away)} from the pad toward {turn:03.0f}°"
 
+    @property
+    def broad(self) -> float:
+        """As if anywhere on 100 square kilometres."""
+        return 1e-8
+
     def figure(self, flown: Flown) -> Misfit:
         """Hold the find beside the landings."""
         value, error = np.array([self.east, self.north]), np.full(2, self.error)
         shown = flown.landing(self.piece, ways=_WAYS)
-        return Misfit(shown, value, error, (False, False), 1e-8)
+        return Misfit(shown, value, error, (False, False))
 
 
 _Shown = Callable[[Flown, str], FloatArray]
@@ -157,15 +161,20 @@ class SeenMoment(MeasuredSight):
         high = "" if self.height is None else f" at {far(self.height)}"
         return f"{self.piece or 'something'} {self.what}{when}{high}"
 
+    @property
+    def broad(self) -> float:
+        """As if at any time and height."""
+        time = 1.0 if self.time is None else 1 / _LONG
+        return time if self.height is None else time / _HIGH
+
     def figure(self, flown: Flown) -> Misfit:
         """Hold the moment beside those of the flights."""
         told = (self.time, self.height)
         kept = [axis for axis, value in enumerate(told) if value is not None]
         value = np.array([told[axis] for axis in kept], dtype=float)
         error = np.array([(self.time_error, self.height_error)[axis] for axis in kept])
-        broad = float(np.prod([(1 / _LONG, 1 / _HIGH)[axis] for axis in kept]))
         shown = _MOMENTS[self.what](flown, self.piece)[kept]
-        return Misfit(shown, value, error, (False,) * len(kept), broad)
+        return Misfit(shown, value, error, (False,) * len(kept))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -188,19 +197,21 @@ class Trace(MeasuredSight):
             f"{self.time[top]:.1f} s, {far(self.height[-1])} after {self.time[-1]:.0f} s"
         )
 
+    @property
+    def broad(self) -> float:
+        """As if it showed any heights, in units of the error of each."""
+        return float(np.prod(np.diag(np.linalg.cholesky(self.covariance)) / _HIGH))
+
     def figure(self, flown: Flown) -> Misfit:
         """Hold the heights beside those of the flights, made independent of each other."""
         apart = np.linalg.inv(np.linalg.cholesky(self.covariance))
         shown = np.stack([flown.at(ROCKET, time)[2] for time in self.time.tolist()])
         count = self.time.size
-        # In units of its own error each: a mistaken record may show any heights.
-        broad = float(np.prod(1 / (_HIGH * np.abs(np.diag(apart)))))
         return Misfit(
             np.einsum("ij,j...->i...", apart, shown),
             apart @ self.height,
             np.ones(count),
             (False,) * count,
-            broad,
         )
 
 
@@ -271,6 +282,12 @@ class Sighted(MeasuredSight):
             told.append(f"{np.degrees(self.elevation):.0f}° up")
         return f"{self.piece}, {when}, seen from {self.place} {', '.join(told)}"
 
+    @property
+    def broad(self) -> float:
+        """As if in any direction."""
+        angles = (self.bearing, self.elevation)
+        return float((2 * pi) ** -sum(angle is not None for angle in angles))
+
     def figure(self, flown: Flown) -> Misfit:
         """Hold the angles beside those under which each flight would be seen."""
         if self.last:
@@ -291,9 +308,8 @@ class Sighted(MeasuredSight):
             shown.append(np.arctan2(at[2], np.hypot(east, north)))
             value.append(self.elevation)
             error.append(np.hypot(self.elevation_error, unsure))
-        broad = float((1 / (2 * pi)) ** len(value))
         turns = (True,) * len(value)
-        return Misfit(np.stack(shown), np.array(value), np.array(error), turns, broad)
+        return Misfit(np.stack(shown), np.array(value), np.array(error), turns)
 
     def _unsure(self, flown: Flown, at: FloatArray) -> float:
         """Give the angle by which a place in the air is not known [rad]."""

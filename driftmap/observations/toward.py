@@ -260,7 +260,7 @@ def _worth(
     for seen in observations:
         # Without mistakes the top is one, and smooth; flights that show nothing of the
         # kind stay where they are.
-        near = log_density(seen.figure(moved), mistaken=0.0)
+        near = log_density(seen.figure(moved))
         total = total + np.where(np.isfinite(near), near, -1e3)
     return np.asarray(total)
 

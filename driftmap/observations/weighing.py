@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log
 
 import numpy as np
@@ -21,6 +21,7 @@ __all__ = [
     "effective_number",
     "log_likelihoods",
     "weigh",
+    "without",
 ]
 
 
@@ -37,13 +38,15 @@ class Weighed:
 
     Flights by case with their weights before, a case perhaps in several lots; `weights` after,
     (k,) for each of them, which all together add up to 1; `log_evidence`, the logarithm of
-    the mean likelihood over all flights.
+    the mean likelihood over all flights; `doubted`, what was told but is taken as wrong
+    altogether, as nothing flown comes near it.
     """
 
     cases: tuple[Flown, ...]
     observations: tuple[Observation, ...]
     weights: tuple[FloatArray, ...]
     log_evidence: float
+    doubted: tuple[Observation, ...]
 
     @property
     def chances(self) -> dict[str, float]:
@@ -58,20 +61,6 @@ class Weighed:
     def effective(self) -> float:
         """Number of equally weighed flights that would tell as much."""
         return effective_number(np.concatenate(self.weights))
-
-    @property
-    def doubted(self) -> tuple[Observation, ...]:
-        """What was told but is taken as wrong altogether, as nothing flown comes near it."""
-        return tuple(
-            seen
-            for seen in self.observations
-            if isinstance(seen, MeasuredSight)
-            and sum(
-                float(own @ seen.mistaken(flown))
-                for flown, own in zip(self.cases, self.weights, strict=True)
-            )
-            > _DOUBTED
-        )
 
     def lying(self, piece: str) -> dict[str, tuple[FloatArray, FloatArray]]:
         """Give where a piece may lie in each case.
@@ -158,19 +147,41 @@ def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Weighe
     the observation most at odds with all others.
     """
     each = [log_likelihoods(flown, observations) for flown in cases]
-    logs = [
-        np.sum(own, axis=0) if own else np.zeros(f.who.size)
-        for f, own in zip(cases, each, strict=True)
-    ]
     with np.errstate(divide="ignore"):
-        logs = [np.log(f.prior) + own for f, own in zip(cases, logs, strict=True)]
+        logs = [np.log(f.prior) + sum(own) for f, own in zip(cases, each, strict=True)]
     highest = max(float(own.max()) for own in logs)
     if not np.isfinite(highest):
         raise AtOddsError(_at_odds(observations, each))
-    raw = [np.exp(own - highest) for own in logs]
+    weights, total = _to_one([np.exp(own - highest) for own in logs])
+    doubted = tuple(
+        seen
+        for number, seen in enumerate(observations)
+        if isinstance(seen, MeasuredSight)
+        and sum(
+            float(own @ seen.mistaken(told[number]))
+            for own, told in zip(weights, each, strict=True)
+        )
+        > _DOUBTED
+    )
+    evidence = highest + log(total)
+    return Weighed(tuple(cases), tuple(observations), weights, evidence, doubted)
+
+
+def without(known: Weighed, walks: Sequence[Walked]) -> Weighed:
+    """Give the weights as if some ground had not been walked."""
+    if not walks:
+        return known
+    raw = [
+        own / np.exp(sum(log_likelihoods(flown, walks)))
+        for flown, own in zip(known.cases, known.weights, strict=True)
+    ]
+    return replace(known, weights=_to_one(raw)[0])
+
+
+def _to_one(raw: Sequence[FloatArray]) -> tuple[tuple[FloatArray, ...], float]:
+    """Make weights add up to 1; give what they added up to."""
     total = sum(float(w.sum()) for w in raw)
-    weights = tuple(w / total for w in raw)
-    return Weighed(tuple(cases), tuple(observations), weights, highest + log(total))
+    return tuple(w / total for w in raw), total
 
 
 def _at_odds(

@@ -15,7 +15,7 @@ from driftmap.core.spread import stream
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import FARTHEST_PLACE, Site
 from driftmap.observations.observation import Walked, missed
-from driftmap.observations.weighing import Weighed, effective_number, weigh
+from driftmap.observations.weighing import Weighed, effective_number, without
 from driftmap.report.squares import Squares, lay_squares
 from driftmap.report.words import Units
 
@@ -133,11 +133,10 @@ def _places(known: Weighed, piece: str) -> tuple[FloatArray, FloatArray]:
     walked = [
         o for o in known.observations if isinstance(o, Walked) and o.piece == piece
     ]
-    rest = [o for o in known.observations if o not in walked]
-    before = weigh(known.cases, rest) if walked else known
+    seed = known.cases[0].cloud.seed
     places = [
-        _smoothed(*lying, stream(before.cases[0].cloud.seed, number, "smoothing"))
-        for number, lying in enumerate(before.lying(piece).values())
+        _smoothed(*lying, stream(seed, number, "smoothing"))
+        for number, lying in enumerate(without(known, walked).lying(piece).values())
         if lying[1].sum() > _LEAST_CASE
     ]
     at = np.concatenate([place for place, _ in places], axis=1)

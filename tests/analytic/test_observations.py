@@ -273,7 +273,7 @@ def test_last_seen_is_any_moment_on_the_way_down(cases):
         error = seen.figure(flown).error
         off = [(1.0 - angles[0] + np.pi) % (2 * np.pi) - np.pi, 0.5 - angles[1]]
         own.append(norm.pdf(off[0], 0, error[0]) * norm.pdf(off[1], 0, error[1]))
-    want = (1 - MISTAKEN) * np.mean(own) + MISTAKEN * seen.figure(flown).broad
+    want = (1 - MISTAKEN) * np.mean(own) + MISTAKEN * seen.broad
     assert np.exp(seen.log_likelihood(flown)[5]) == pytest.approx(want, rel=1e-6)
 
 
