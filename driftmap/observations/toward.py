@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
 from math import ceil
@@ -17,7 +19,7 @@ from driftmap.core.errors import FlightError
 from driftmap.core.spread import stream
 from driftmap.hazard.steering import Mixture
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
-from driftmap.observations.figures import MeasuredSight, log_density
+from driftmap.observations.figures import MeasuredSight, SeenMoment, Trace, log_density
 from driftmap.observations.flown import Flown, flown_cases
 from driftmap.observations.observation import FoundState, Observation, Odds
 from driftmap.observations.weighing import Weighed, weigh
@@ -49,6 +51,7 @@ _WIDER: Final = 1.3  # kernels than the curvature says: tails cost less than the
 _UNSURE: Final = 0.08  # error of the linear response over the way it is used for
 _BESIDE: Final = (-1.6, -0.8, 0.0, 0.8, 1.6)  # kernels along the way of least certainty
 _LITTLE: Final = 0.02  # share of all weights' squares below which a case is sure enough
+_STILL: Final = (SeenMoment, Trace)  # times and heights: no lean of the wind moves them
 _STENCIL: Final = np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1)]).T
 
 
@@ -81,13 +84,14 @@ def know(
     slopes = {flown.case.name: flown.slopes for flown in cases}
     few = [_first(flown, wind, slopes) for flown in cases]
     lots: list[Flown] = []
-    for _ in range(most_lots):
+    for lot in range(most_lots):
+        if lot:
+            unsure = _unsure(known)
+            few = _other_luck([f for f in few if f.case.name in unsure], wind)
         lots += _toward(few, observations, wind)
         known = weigh(_pooled(lots, cases), observations)
         if known.effective >= enough:
             break
-        unsure = _unsure(known)
-        few = _other_luck([f for f in few if f.case.name in unsure], wind)
     return known
 
 
@@ -140,31 +144,40 @@ def _toward(
     What a flight then misses by is a part of what it missed by before.
     """
     done: list[Flown] = []
-    leaned = list(few)
-    for turn in range(1, _TURNS + 1):
-        aims = [_best_lean(flown, observations) for flown in leaned]
-        most = np.logaddexp.reduce([aim.total for aim in aims])
-        nearer: list[Flown] = []
-        for flown, aim in zip(leaned, aims, strict=True):
-            share = np.exp(aim.total - most)
-            if turn == 1 and share < _HOPELESS:
-                continue
-            near = float(np.median(aim.sure / aim.width)) > _NEAR
-            last = turn == _TURNS or share < _HARDLY or near
-            mixture = _mixture(flown, aim, _PLAIN if last else _HARDLY)
-            what = f"toward what was seen, {flown.case.name}"
-            lean = mixture.draw(stream(flown.cloud.seed, turn, what))
-            weights = _shared(mixture, lean)
-            again = _flown_again(flown, wind, lean, weights=weights)
-            (done if last else nearer).extend(again)
-            if last and again:
-                plain = next(f for f in few if f.case.name == flown.case.name)
-                draws = plain.cloud.draws
-                own = np.stack([draws["lean east"], draws["lean north"]], axis=1)
-                share = _shared(mixture, own[: flown.flights])[plain.who]
-                done.append(replace(plain, prior=plain.prior * share))
-        leaned = nearer
+    leaned, plain = list(few), {flown.case.name: flown for flown in few}
+    with ThreadPoolExecutor(os.cpu_count()) as pool:  # cases share the processors
+        for turn in range(1, _TURNS + 1):
+            aims = list(pool.map(partial(_best_lean, told=observations), leaned))
+            most = np.logaddexp.reduce([aim.total for aim in aims])
+            jobs: list[tuple[Flown, _Best, Flown | None]] = []
+            for flown, aim in zip(leaned, aims, strict=True):
+                share = np.exp(aim.total - most)
+                if turn == 1 and share < _HOPELESS:
+                    continue
+                last = turn == _TURNS or share < _HARDLY or aim.near
+                jobs.append((flown, aim, plain[flown.case.name] if last else None))
+            fly_each = partial(_leaned_to, wind=wind, turn=turn)
+            lots = list(pool.map(fly_each, *zip(*jobs, strict=True)))
+            leaned = []
+            for (_, _, beside), own in zip(jobs, lots, strict=True):
+                (leaned if beside is None else done).extend(own)
     return done
+
+
+def _leaned_to(
+    flown: Flown, aim: _Best, plain: Flown | None, *, wind: WindProfile, turn: int
+) -> list[Flown]:
+    """Fly a case leaned toward its aim; the last time, put its plain flights beside."""
+    mixture = _mixture(flown, aim, _HARDLY if plain is None else _PLAIN)
+    what = f"toward what was seen, {flown.case.name}"
+    lean = mixture.draw(stream(flown.cloud.seed, turn, what))
+    again = _flown_again(flown, wind, lean, weights=_shared(mixture, lean))
+    if plain is None or not again:
+        return [*again]
+    draws = plain.cloud.draws
+    own = np.stack([draws["lean east"], draws["lean north"]], axis=1)
+    share = _shared(mixture, own[: flown.flights])[plain.who]
+    return [*again, replace(plain, prior=plain.prior * share)]
 
 
 def _shared(mixture: Mixture, lean: FloatArray) -> FloatArray:
@@ -219,13 +232,20 @@ class _Best:
     def total(self) -> float:
         return float(np.logaddexp.reduce(self.chance))
 
+    @property
+    def near(self) -> bool:
+        """Whether leaning again could hardly make kernels narrower."""
+        return float(np.median(self.sure / self.width)) > _NEAR
 
-def _best_lean(flown: Flown, observations: Sequence[Observation]) -> _Best:
+
+def _best_lean(flown: Flown, told: Sequence[Observation]) -> _Best:
     """Climb to the likeliest lean of each flight by Newton's method."""
     own = np.stack([flown.cloud.draws["lean east"], flown.cloud.draws["lean north"]])
     own = own[:, flown.who]
-    smooth = [seen for seen in observations if isinstance(seen, MeasuredSight)]
-    worth = partial(_worth, flown, smooth, own)
+    smooth = [seen for seen in told if isinstance(seen, MeasuredSight)]
+    worth = partial(
+        _worth, flown, [s for s in smooth if not isinstance(s, _STILL)], own
+    )
     at = np.zeros_like(own)
     for _ in range(_STEPS):
         value, slope, curve = _stencil(worth, at)
@@ -239,9 +259,8 @@ def _best_lean(flown: Flown, observations: Sequence[Observation]) -> _Best:
     missing = np.minimum(np.hypot(*(at - own)), 3.0)
     sure = _WIDER * short + 0.5 * np.hypot(*along)
     width = np.hypot(sure, _UNSURE * missing)
-    # What a lean of the wind does not move.
-    still = (Odds, FoundState)
-    odds = [s.log_likelihood(flown) for s in observations if isinstance(s, still)]
+    odds = [_near(s, flown) for s in smooth if isinstance(s, _STILL)]
+    odds += [s.log_likelihood(flown) for s in told if isinstance(s, Odds | FoundState)]
     with np.errstate(divide="ignore"):
         prior = np.log(flown.prior) + sum(odds, np.zeros(flown.who.size))
     chance = value + np.log(short * long) + prior
@@ -258,11 +277,18 @@ def _worth(
     moved = flown.leaned(lean - own)
     total = -(lean**2).sum(axis=0) / 2
     for seen in observations:
-        # Without mistakes the top is one, and smooth; flights that show nothing of the
-        # kind stay where they are.
-        near = log_density(seen.figure(moved))
-        total = total + np.where(np.isfinite(near), near, -1e3)
+        total = total + _near(seen, moved)
     return np.asarray(total)
+
+
+def _near(seen: MeasuredSight, flown: Flown) -> FloatArray:
+    """Give the logarithm of the density of what was measured.
+
+    Without mistakes the top is one, and smooth; flights that show nothing of the kind stay
+    where they are.
+    """
+    near = log_density(seen.figure(flown))
+    return np.where(np.isfinite(near), near, -1e3)
 
 
 def _stencil(worth: partial[FloatArray], at: FloatArray) -> tuple[FloatArray, ...]:
