@@ -1,6 +1,7 @@
 """Fixtures that several kinds of test share: the demo assessment and a real browser."""
 
 import dataclasses
+import gc
 import hashlib
 import json
 import os
@@ -13,6 +14,10 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+# As the command line does: the algebra library's own threads, which wait for each other at
+# full speed, made a quarter of the suite's work.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.dial import Reach, compute_dial
@@ -46,6 +51,9 @@ SWITCHES = (
     "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",
 )
 
+
+# Thousands of tests that stay are no rubbish to be looked for again and again.
+gc.set_threshold(20_000, 50, 50)
 
 LONGEST = ("tests/browser", "tests/scenarios", "")
 

@@ -226,7 +226,11 @@ def _gust(source: str, n: int, row: Mapping[str, str]) -> float:
     if name is None or row[name].lower() in _MISSING:
         return 0.0
     factor = DIMENSIONS["speed"][_SPEEDS[name.replace("gust", "speed")]]
-    return min(_number(source, n, name, row[name]) * factor, _HIGHEST)
+    gust = _number(source, n, name, row[name]) * factor
+    if gust < 0:
+        text = f"{name} {row[name]}; accepted is 0 or more, or empty"
+        raise WindError(source, f"line {n}", text)
+    return min(gust, _HIGHEST)
 
 
 def _number(source: str, n: int, name: str, text: str) -> float:

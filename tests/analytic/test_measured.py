@@ -190,9 +190,9 @@ def test_errors_of_drag_have_the_size_told():
 
 
 def test_the_zero_is_the_pad_even_when_the_altimeter_tells_altitude():
-    flown = FLOWN["middle"]
-    plain = infer(recorded(flown, 20, 1.0, seed=6), flown.body(), 0.03)
-    raised = infer(recorded(flown, 20, 1.0, seed=6, zero=230.0), flown.body(), 0.03)
+    flown = FLOWN["light"]
+    plain = infer(recorded(flown, 10, 2.0, seed=6), flown.body(), 0.03)
+    raised = infer(recorded(flown, 10, 2.0, seed=6, zero=230.0), flown.body(), 0.03)
     assert raised.apogee == pytest.approx(plain.apogee, rel=1e-4)
     assert raised.drag == pytest.approx(plain.drag, rel=1e-3)
 

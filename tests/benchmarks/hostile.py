@@ -130,7 +130,7 @@ class Late(BaseException):
     """The time is over; no `except Exception` may swallow it."""
 
 
-def _late(signum: int, frame: FrameType | None) -> None:
+def late(signum: int, frame: FrameType | None) -> None:
     raise Late
 
 
@@ -141,7 +141,7 @@ def attempt(reader: str, seed: int) -> tuple[str, str]:
         folder = Path(name)
         (folder / "out").mkdir()
         for timer in (signal.SIGPROF, signal.SIGALRM):
-            signal.signal(timer, _late)
+            signal.signal(timer, late)
         # Of its own work, whatever else the machine does; and ten times that, asleep or not.
         signal.setitimer(signal.ITIMER_PROF, LONGEST)
         signal.alarm(10 * LONGEST)
@@ -192,7 +192,7 @@ def prepared(rng: random.Random, reader: Reader, folder: Path) -> list[str]:
     if reader.seeds:
         seed = rng.choice(reader.seeds)
         others = rng.choice([r for r in READERS.values() if r.seeds]).seeds
-        data = damaged(rng, _seed(seed), _seed(rng.choice(others)))
+        data = damaged(rng, seed_of(seed), seed_of(rng.choice(others)))
         path = folder / ("hostile" + (Path(seed).suffix or ".sqlite"))
     else:  # whole, but as nobody builds
         data, path = odd_rocket(rng).encode(), folder / "odd.toml"
@@ -349,7 +349,7 @@ def _desk(folder: Path):
     )
 
 
-def _seed(name: str) -> bytes:
+def seed_of(name: str) -> bytes:
     """Give the bytes of a whole file; a log and its export are made once."""
     if name not in _MADE:
         if name in {"LOG", "EXPORT"}:

@@ -8,7 +8,6 @@ import dataclasses
 import io
 import re
 import unicodedata
-from itertools import product
 from pathlib import Path
 
 import pypdf
@@ -104,34 +103,6 @@ def squeezed(text):
     return "".join(unicodedata.normalize("NFKC", text).split())
 
 
-@pytest.mark.parametrize("language", languages())
-@pytest.mark.parametrize("width", [390, 1280])
-def test_asks_for_nothing_and_fits(browser, demo, tmp_path, language, width):
-    browser.open(written(demo, tmp_path, language=language), width=width)
-    assert browser.requests() == []
-    assert browser.complaints() == []
-    assert browser.js("return document.documentElement.scrollWidth") <= width
-
-
-@pytest.mark.parametrize("language", languages())
-def test_prints_on_one_page(browser, demo, tmp_path, language):
-    catalogue = read_catalogue(language)
-    browser.open(written(demo, tmp_path, language=language))
-    assert len(sheets(browser, "A4")) == 1
-    (text,) = printed(browser, "letter")  # the shorter
-    for caution in catalogue.cautions:
-        assert squeezed(caution) in text
-    assert squeezed(catalogue.say("decides.text")) in text
-
-
-def test_the_fullest_sheet_prints_on_one_page(browser, crowded, tmp_path):
-    browser.open(written(crowded, tmp_path, language="de"))
-    assert browser.js("return document.documentElement.scrollWidth") <= 1280
-    for paper in PAPERS:
-        (text,) = printed(browser, paper)
-        assert squeezed(read_catalogue("de").cautions[-1]) in text
-
-
 def on_paper(browser, paper):
     """Lay the page out as for paper with margins of 10 mm, to be measured."""
     width, height = (int(side * 96 - 2 * 37.8) for side in PAPERS[paper])
@@ -146,11 +117,9 @@ def on_paper(browser, paper):
     return width, height
 
 
-@pytest.mark.parametrize("language", languages())
-def test_nothing_is_cut_off_on_paper(browser, demo, crowded, tmp_path, language):
-    for assessment, paper in product((demo, crowded), PAPERS):
-        if paper == "A4":  # the first
-            browser.open(written(assessment, tmp_path, language=language))
+def nothing_cut_off(browser):
+    """Look at the open page as it lies on each paper."""
+    for paper in PAPERS:
         width, height = on_paper(browser, paper)
         across, footer, plan, over = browser.js(
             "const box = e => e.getBoundingClientRect();"
@@ -175,12 +144,39 @@ def test_nothing_is_cut_off_on_paper(browser, demo, crowded, tmp_path, language)
         assert cut == []
 
 
-@pytest.mark.parametrize(("width", "most"), [(390, 10500), (1280, 7000)])
-def test_long_names_leave_the_screen_readable(browser, crowded, tmp_path, width, most):
+@pytest.mark.parametrize("language", languages())
+def test_asks_for_nothing_fits_and_prints_on_one_page(
+    browser, demo, tmp_path, language
+):
+    catalogue = read_catalogue(language)
+    path = written(demo, tmp_path, language=language)
+    for width in (390, 1280):
+        browser.open(path, width=width)
+        assert browser.requests() == []
+        assert browser.complaints() == []
+        assert browser.js("return document.documentElement.scrollWidth") <= width
+    assert len(sheets(browser, "A4")) == 1
+    (text,) = printed(browser, "letter")  # the shorter
+    for caution in catalogue.cautions:
+        assert squeezed(caution) in text
+    assert squeezed(catalogue.say("decides.text")) in text
+    nothing_cut_off(browser)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_fullest_sheet_is_readable_and_prints_on_one_page(
+    browser, crowded, tmp_path, language
+):
     """No column is squeezed to a letter a line: the page stays of a sane length."""
-    browser.open(written(crowded, tmp_path), width=width)
-    assert browser.js("return document.documentElement.scrollWidth") <= width
-    assert browser.js("return document.documentElement.scrollHeight") < most
+    path = written(crowded, tmp_path, language=language)
+    for width, most in ((390, 10500), (1280, 7000)):
+        browser.open(path, width=width)
+        assert browser.js("return document.documentElement.scrollWidth") <= width
+        assert browser.js("return document.documentElement.scrollHeight") < most
+    for paper in PAPERS:
+        (text,) = printed(browser, paper)
+        assert squeezed(read_catalogue(language).cautions[-1]) in text
+    nothing_cut_off(browser)
 
 
 def test_names_are_shown_and_never_run(browser, demo, tmp_path):

@@ -930,6 +930,7 @@ def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
         until(lambda: browser.find("#crowd strong").text == "GO", "the word again")
         assert "Valid until" in browser.find("#crowd").text
         desk.process.send_signal(signal.SIGSTOP)
+        browser.js("const now = Date.now; Date.now = () => now() + 20000;")
         until(lambda: browser.find("#crowd strong").text == "HOLD", "hold once more")
         assert "does not answer" in problem(browser)
         # A phone that only reads: it goes out of reach, or sleeps, while it shows a go.

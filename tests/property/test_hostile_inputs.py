@@ -1,9 +1,14 @@
-"""Damaged files meet every reader: a small part of the campaign of `hostile.py`."""
+"""Damaged files meet every reader: a small part of the campaigns of `hostile.py` and `million.py`."""
 
+import signal
+import warnings
+
+import million
 import pytest
 from hostile import READERS, attempt
 
 SEEDS = range(1000, 1003)
+NUMBERS = range(9_000_000, 9_000_040)
 
 
 @pytest.mark.parametrize("reader", READERS)
@@ -13,3 +18,16 @@ def test_damaged_input_is_read_or_refused_in_one_line(reader):
         seed: why for seed, (how, why) in ended.items() if how in {"fault", "late"}
     }
     assert {how for how, _ in ended.values()} & {"read", "refused", "hold", "no-go"}
+
+
+@pytest.mark.parametrize("reader", million.HEARERS)
+def test_a_readers_own_function_reads_or_refuses(reader, tmp_path):
+    before = signal.signal(signal.SIGPROF, million.late)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            ended = [million.attempt(reader, n, tmp_path) for n in NUMBERS]
+    finally:
+        signal.signal(signal.SIGPROF, before)
+    assert [why for _, why in ended if why] == []
+    assert {how for how, _ in ended} == {"read", "refused"}

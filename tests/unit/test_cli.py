@@ -125,7 +125,7 @@ def test_an_unanswered_question_holds(tmp_path):
         'landowner_leave = "yes"\n'
     )
     arguments = ["assess", FLIGHT, "--site", SITE, "--wind", MORNING, "--out", out]
-    arguments += ["--when", WHEN[MORNING], "--samples", 8000]
+    arguments += ["--when", WHEN[MORNING], "--samples", 4000]
     for more in ([], ["--answers", some]):
         run = driftmap(*arguments, *more)
         assert run.returncode == 3

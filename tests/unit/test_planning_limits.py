@@ -207,7 +207,7 @@ def test_the_same_seed_gives_the_same_on_threads_and_processes(flight, coarse):
     spawn = multiprocessing.get_context("spawn")
     # A process of its own knows nothing of what `any_word` lets pass in this one.
     there = exec, ("from driftmap.verdict import limits; limits.SIGNED = {}",)
-    for pool in (ThreadPoolExecutor(3), ProcessPoolExecutor(2, spawn, *there)):
+    for pool in (ThreadPoolExecutor(3), ProcessPoolExecutor(1, spawn, *there)):
         with pool:
             found.append(limits_of(setup, [0.0, 120.0], Hands(pool), steps=1))
     assert found[0] == found[1]

@@ -282,6 +282,8 @@ def test_a_single_day_of_both_kinds_tells_nothing_of_the_season():
     assert (every.days, every.share, every.upper) == (3, 1.0, 1.0)
     assert every.lower == pytest.approx(0.025 ** (1 / 3))
     assert go_share(hours_of("g" * 24), offset=timedelta(hours=-1)).days == 2
+    late = hours_of("g" * 24, START + timedelta(hours=1))
+    assert go_share(late, offset=timedelta(hours=-1)).days == 1
 
 
 def test_months_and_hours_are_local():
@@ -303,8 +305,7 @@ def test_the_picture_marks_what_is_hardly_known():
 def test_a_rose_holds_the_most_frequent_winds_and_says_what_is_left(tmp_path):
     hours = read_hours(write(tmp_path, *rows(2.0, 2.1, 2.2, 6.0, 9.0)))
     rose, (note,) = rose_of(hours, most=2)
-    assert rose[0] == (90.0, 2.0, 3.0)
-    assert len(rose) == 2
+    assert rose == ((90.0, 2.0, 3.0), (90.0, 6.0, 1.0))
     assert "80.0% of all readings" in note
 
 
@@ -320,6 +321,9 @@ def test_an_hour_keeps_its_gust_and_a_rose_takes_it_for_a_wind(tmp_path):
     rose, (note,) = rose_of(hours)
     assert [wind[1] for wind in rose] == [2.0, 20.0]
     assert "gusts as winds of their own" in note
+    path.write_text(path.read_text("utf-8").replace("1.5,20", "1.5,-20"), "utf-8")
+    with pytest.raises(WindError, match=r"line 2: gust_mps -20; accepted is 0 or more"):
+        read_hours(path)
 
 
 def test_an_hour_with_a_gust_is_flown_as_the_same_words_are(monkeypatch, setup):

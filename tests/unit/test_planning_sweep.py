@@ -19,8 +19,8 @@ from driftmap.planning.sweep import Hands, Lost, sweep
 DIES = "__import__('os')._exit(1)"
 
 
-def processes(count=2):
-    return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"))
+def processes():
+    return ProcessPoolExecutor(1, multiprocessing.get_context("spawn"))
 
 
 def test_results_stand_in_the_order_of_the_parts_whichever_ends_first():

@@ -30,13 +30,17 @@ def wind(setup):
     return driftmap.read_wind("8 mph from 240", site_altitude=setup.site.elevation)
 
 
+@pytest.fixture(scope="module")
+def one(setup, wind):
+    return assess_setup(setup, wind)
+
+
 def test_every_public_name_is_there():
     for name in driftmap.__all__:
         assert getattr(driftmap, name).__name__ == name
 
 
-def test_an_assessment_hands_back_what_it_was_made_of(setup, wind):
-    one = assess_setup(setup, wind)
+def test_an_assessment_hands_back_what_it_was_made_of(setup, wind, one):
     assert replace(one.setup, answers=None) == setup
     again = assess(setup.flight, setup.site, wind, samples=200, seed=4)
     np.testing.assert_array_equal(one.cloud.east, again.cloud.east)
@@ -51,16 +55,15 @@ def compared(setup, wind):
     return found, heard
 
 
-def test_compare_holds_the_plan_beside_its_alternatives(setup, wind, compared):
+def test_compare_holds_the_plan_beside_its_alternatives(setup, one, compared):
     found, _ = compared
-    plan = assess_setup(setup, wind)
-    assert found[0].assessment.checks == plan.checks
-    assert len({one.name for one in found}) == len(found) > 1
-    for one in found:
-        uppers = [h.total.upper for h in one.assessment.areas if h.area.occupied]
-        assert one.worst.total.upper == max(uppers)
-        assert one.worst.area.occupied
-        assert one.assessment.cloud.seed == setup.seed
+    assert found[0].assessment.checks == one.checks
+    assert len({each.name for each in found}) == len(found) > 1
+    for each in found:
+        uppers = [h.total.upper for h in each.assessment.areas if h.area.occupied]
+        assert each.worst.total.upper == max(uppers)
+        assert each.worst.area.occupied
+        assert each.assessment.cloud.seed == setup.seed
 
 
 def test_flights_are_held_side_by_side_each_with_its_own_answers(setup, wind):
@@ -75,8 +78,8 @@ def test_flights_are_held_side_by_side_each_with_its_own_answers(setup, wind):
     assert second.assessment.checks == assess_setup(other, wind).checks
 
 
-def test_margins_are_those_of_all_flights(setup, wind):
-    cloud = assess_setup(setup, wind).cloud
+def test_margins_are_those_of_all_flights(one):
+    cloud = one.cloud
     by_name = {margin.name: margin for margin in margins(cloud)}
     apogee = by_name["apogee"]
     ends = np.quantile(cloud.apogee.height, [0.05, 0.5, 0.95])
@@ -86,8 +89,7 @@ def test_margins_are_those_of_all_flights(setup, wind):
     assert by_name["speed leaving the rail"].p50 == np.median(cloud.rail_speed)
 
 
-def test_a_piece_is_summed_up_once_for_all_who_tell_of_it(setup, wind):
-    one = assess_setup(setup, wind)
+def test_a_piece_is_summed_up_once_for_all_who_tell_of_it(one):
     cloud = one.cloud
     document = driftmap.document(one)
     (fall, *_) = [f for f in falls(one) if f.works]
@@ -111,8 +113,7 @@ def test_long_work_says_how_far_it_is(compared):
 
 
 @pytest.mark.parametrize("units", ["us", "si"])
-def test_the_terminal_tells_the_figures_of_each_piece(setup, wind, units):
-    one = assess_setup(setup, wind)
+def test_the_terminal_tells_the_figures_of_each_piece(one, units):
     text = summary(one, units=units)
     for part in one.cloud.parts:
         found = landed(one.cloud, part)
