@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import replace
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Final
 
 import tomlkit
@@ -13,13 +13,14 @@ from driftmap.core.errors import InputError
 from driftmap.desk.answers import spend
 from driftmap.desk.day import Day, Item, change, is_name, put, read_day
 from driftmap.desk.folder import Folder
+from driftmap.winds.reading import parse_time
 
 if TYPE_CHECKING:
     from driftmap.desk.judging import Told
-    from driftmap.logbook.entry import Entry
+    from driftmap.logbook.entry import Content, Entry
     from driftmap.logbook.store import Log
 
-__all__ = ["LOG", "flown", "happened", "names"]
+__all__ = ["LOG", "Flew", "flown", "happened", "last_flown", "names", "seen_of"]
 
 LOG: Final = "log.sqlite"
 
@@ -36,6 +37,7 @@ def flown(folder: Folder, name: str, told: Told | None, what: dict[str, Any]) ->
     """
     from driftmap.logbook.entry import new_entry  # noqa: PLC0415
     from driftmap.logbook.store import Log  # noqa: PLC0415
+    from driftmap.logbook.written import flight_contents  # noqa: PLC0415
 
     if not is_name(str(what.get("decided_by", ""))):
         raise InputError("flown", "", "who decided? Type a name")
@@ -47,12 +49,16 @@ def flown(folder: Folder, name: str, told: Told | None, what: dict[str, Any]) ->
         spend(folder, str(what["flight"]), datetime.fromisoformat(what["time"]))
         entry = None if told is None else told.entry
         new = new_entry("outcome", body, about=None if entry is None else entry.id)
+        contents = () if told is None else told.contents
+        if entry is None:  # what flew, for those who look for it
+            own = dict(flight_contents(folder.path(item.flight)))
+            contents = tuple(own.values())
+            new = replace(new, contents={what: own[what].digest for what in own})
         with Log(folder.path(LOG)) as log:
             outcome = _known(log, item)
             if outcome is None:
                 outcome = replace(new, id=_id(item))
-                first = [] if entry is None else [entry]
-                log.append([*first, outcome], () if told is None else told.contents)
+                log.append([*([] if entry is None else [entry]), outcome], contents)
         about = outcome.about or ""
         done = replace(item, state="flown", logged=about, outcome=outcome.id)
         return change(folder, lambda day: put(day, done))
@@ -103,13 +109,60 @@ def names(folder: Folder, item: Item) -> dict[str, list[str]]:
     }
 
 
+@dataclass(frozen=True, slots=True)
+class Flew:
+    """A flight as the log has it."""
+
+    time: datetime
+    body: dict[str, Any]
+    own: dict[str, Content]  # the flight file and its curves, as they were
+
+
+_OTHER: Final = timedelta(hours=1)
+"""A flight logged farther from a time than this is another one."""
+
+
+def last_flown(folder: Folder, rocket: str, when: datetime | None) -> Flew | None:
+    """Find the flight of a rocket in the log: that of a time, or the last; None for none."""
+    from driftmap.logbook.entry import holding  # noqa: PLC0415
+    from driftmap.logbook.store import Log  # noqa: PLC0415
+
+    if not folder.revision(LOG):
+        return None
+    with Log(folder.path(LOG), create=False) as log:
+        entries, contents = log.entries(), {c.digest: c for c in log.contents()}
+    known = {entry.id: entry for entry in entries}
+    flew = []
+    for last in holding(entries):
+        mine = last.kind == "outcome" and last.body.get("flight") == rocket
+        if mine and last.body.get("flew") and "time" in last.body:
+            first = last
+            while first.corrects is not None:
+                first = known[first.corrects]
+            held = known.get(last.about or "", first).contents
+            own = {k: contents[v] for k, v in held.items() if k.startswith("flight")}
+            flew.append(Flew(parse_time(last.body["time"]), dict(last.body), own))
+    if when is not None:
+        flew = [one for one in flew if abs(one.time - when) < _OTHER]
+        return min(flew, key=lambda one: abs(one.time - when), default=None)
+    return max(flew, key=lambda one: one.time, default=None)
+
+
+def seen_of(flew: Flew | None, *, of_case: bool) -> dict[str, Any]:
+    """Give what the log says of a flight as a file of what was seen has it.
+
+    ``of_case``: what happened as well, as somebody said that it did.
+    """
+    body = {} if flew is None else flew.body
+    told = {"found": [_again(find) for find in body.get("found", [])]}
+    case = body.get("case") if of_case else None
+    return told if case is None else {"case": {"is": case}, **told}
+
+
 def _again(find: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "piece": find["piece"],
-        "at": find["at"],
-        "error": f"{find['error_m']:g} m",
-        "state": find["state"],
-    }
+    state = {"state": find["state"]} if find["state"] else {}
+    place = {"at": find["at"], "error": f"{find['error_m']:g} m"}
+    return {"piece": find["piece"], **place, **state}
 
 
 def _body(folder: Folder, item: Item, what: dict[str, Any]) -> dict[str, Any]:

@@ -24,11 +24,13 @@ from typing import IO, Any, Final
 
 import tomlkit
 
-from driftmap.core.errors import InputError
+from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.answers import answer_files
 from driftmap.desk.day import WHYS, Day, read_day
 from driftmap.desk.desk import SITE, Desk
+from driftmap.desk.outcomes import Flew, last_flown, seen_of
 from driftmap.desk.winds import still_heard, told_aside
+from driftmap.winds.reading import parse_time
 
 __all__ = ["Plans", "works"]
 
@@ -200,8 +202,9 @@ class Plans:
         yield from here["fixed"]
         if "of" in takes:
             yield f"--flight={flight}"
+        flew = self._flew(flight, given.get("--when")) if "finds" in takes else None
         if "flight" in takes:
-            yield flight
+            yield flight if flew is None else self._as_flown(flight, flew)
         if "site" in takes:
             desk.site(pad)
             yield SITE if work == "layout" else f"--site={SITE}"
@@ -219,7 +222,8 @@ class Plans:
         if {"words", "units"} & {*takes}:
             yield f"--units={day.units}"
         for ask in here["asks"]:
-            yield from self._typed(ask, given.get(ask["option"]), flight)
+            value = given.get(ask["option"])
+            yield from self._typed(ask, self._known(work, ask, value, flew))
         if "out" in takes:
             yield f"--out={_ROOM}/{self._name}"
 
@@ -234,14 +238,43 @@ class Plans:
             raise InputError("wind", "", "none counts yet: type a reading")
         yield from (f"--wind={name}" for name in names)
 
-    def _finds(self, flight: str) -> str:
-        """Give what the log's outcomes say was found of a flight, as a file of what was seen."""
-        day, read = read_day(self.desk.folder), self.desk.folder.text
-        names = [f"outcomes/{one.id}.toml" for one in day.items if one.flight == flight]
-        told = [tomllib.loads(read(name) or "").get("found", []) for name in names]
-        return tomlkit.dumps({"found": [find for rows in told for find in rows]})
+    def _flew(self, flight: str, when: Any) -> Flew | None:
+        """Find in the log which flight of a rocket is looked for: that of a time, or the last."""
+        text, time = str(when or "").strip(), None
+        if text:
+            today = datetime.now().astimezone().date().isoformat()
+            with contextlib.suppress(ValueError, InputError):  # the command says it
+                told = f"{today}T{text}" if len(text) <= len("14:05") else text
+                time = parse_time(told, local=True)
+            if time is None:
+                return None
+        return last_flown(self.desk.folder, self.desk.rocket(flight), time)
 
-    def _typed(self, ask: dict[str, Any], value: Any, flight: str) -> Iterator[str]:
+    def _as_flown(self, flight: str, flew: Flew) -> str:
+        """Name the flight's file, or where it is put as it flew if it was changed since."""
+        from driftmap.logbook.written import flight_contents, put_back  # noqa: PLC0415
+
+        root, place = self.desk.folder.root, self._place(self._name) / "flown"
+        try:
+            now = dict(flight_contents(root / flight))
+        except DriftmapError:
+            now = {}
+        same = [now.get(what) == content for what, content in flew.own.items()]
+        if all(same):
+            return flight
+        return str(put_back(place, flew.own).relative_to(root))
+
+    def _known(
+        self, work: str, ask: dict[str, Any], value: Any, flew: Flew | None
+    ) -> Any:
+        """Fill in what the log knows of a flight where nothing else was typed."""
+        if ask["option"] == "--when" and flew is not None:
+            return value or flew.time.isoformat()
+        if ask["kind"] == "toml" and value == ask["given"]:
+            return tomlkit.dumps(seen_of(flew, of_case=work == "search"))
+        return value
+
+    def _typed(self, ask: dict[str, Any], value: Any) -> Iterator[str]:
         """Give the words of one field: files by their names here, all else as typed."""
         texts = value if isinstance(value, list) else [value or ""]
         if not all(isinstance(text, str) and len(text) <= _LONGEST for text in texts):
@@ -252,9 +285,7 @@ class Plans:
         if kind == "toml":
             path = self._place(self._name) / "seen.toml"
             path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text(
-                self._finds(flight) if texts[0] == ask["given"] else texts[0], "utf-8"
-            )
+            path.write_text(texts[0], "utf-8")
             texts = [f"{_ROOM}/{self._name}/{path.name}"]
         elif kind == "choice":
             texts = [text for text in texts if text in ask["choices"]]

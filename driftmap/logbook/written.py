@@ -33,8 +33,10 @@ from driftmap.verdict.document import document
 __all__ = [
     "LoggedInputs",
     "assessment_entry",
+    "flight_contents",
     "inputs_of",
     "outcome_body",
+    "put_back",
     "unlike",
 ]
 
@@ -94,8 +96,7 @@ def _contents(
             name = what if len(texts) == 1 else f"{what} {number}"
             yield name, _content(text)
     for text in files.get("flight", ()):
-        for what, curve in curves_of(toml_of(Path(text))):
-            yield what, _content(str(Path(text).parent / curve))
+        yield from flight_contents(Path(text))
     day, answers = assessment.cloud.plan.sky.day, assessment.answers
     read = {
         "pad": assessment.site.pad,
@@ -113,6 +114,13 @@ def _contents(
         },
     }
     yield "as read", Content("read.json", canonical(read).encode())
+
+
+def flight_contents(path: Path) -> Iterator[tuple[str, Content]]:
+    """Go through a flight file and the curves or the record that it names."""
+    yield "flight", _content(str(path))
+    for what, curve in curves_of(toml_of(path)):
+        yield what, _content(str(path.parent / curve))
 
 
 def curves_of(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
@@ -305,20 +313,25 @@ def inputs_of(
 def _files(
     folder: Path, own: Mapping[str, Content], pad: str | None
 ) -> tuple[Flight, Site]:
-    """Put the files back as they lay beside each other, and read them."""
-    place = folder / _DEEP
-    place.mkdir(parents=True)
-    (place / "flight.toml").write_bytes(own["flight"].data)
-    for what, curve in curves_of(toml_of(place / "flight.toml")):
-        beside = (place / curve).resolve()
+    """Put the files back, and read them."""
+    path = put_back(folder, own)
+    field = path.with_name("site.geojson")
+    field.write_bytes(own["site"].data)
+    return read_flight(path), read_site(field, pad=pad)
+
+
+def put_back(folder: Path, own: Mapping[str, Content]) -> Path:
+    """Put a flight file into a folder, and its curves as they lay beside it."""
+    path = folder / _DEEP / "flight.toml"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(own["flight"].data)
+    for what, curve in curves_of(toml_of(path)):
+        beside = (path.parent / curve).resolve()
         if not beside.is_relative_to(folder.resolve()):
             raise ValueError(f"the curve {curve!r} lay too far from the flight file")
         beside.parent.mkdir(parents=True, exist_ok=True)
         beside.write_bytes(own[what].data)
-    (place / "site.geojson").write_bytes(own["site"].data)
-    return read_flight(place / "flight.toml"), read_site(
-        place / "site.geojson", pad=pad
-    )
+    return path
 
 
 def _wind(plain: Mapping[str, Any]) -> WindProfile:

@@ -1570,3 +1570,48 @@ def test_what_was_found_at_the_desk_is_what_is_explained(desk, ask, folder):
     assert f"--found=plans/{plans._name}/seen.toml" in words
     text = (folder.root / "plans" / plans._name / "seen.toml").read_text()
     assert tomllib.loads(text)["found"][0]["piece"] == "fin"
+
+
+def flown_and_found(ask, folder):
+    """Fly the Dunlin before any word counts, and find what happened to it."""
+    put_on(ask, "dunlin")
+    (item,) = read_day(folder).items
+    ask.good("day/flown", {"id": item.id, "decided_by": "Ada Range"})
+    found = {"piece": "rocket", "latitude": "41.6", "longitude": "-117.95"}
+    told = {"id": item.id, "case": "streamer fails", "found": {**found, "error": "5 m"}}
+    ask.good("day/happened", told)
+
+
+@pytest.mark.parametrize("work", ["search", "explain"])
+def test_what_is_looked_for_is_the_rocket_that_flew(desk, ask, folder, work):
+    flown_and_found(ask, folder)
+    name = "flights/dunlin.toml"
+    text = folder.text(name)
+    plans = Plans(desk)
+    plans._name = f"{work}-dunlin"
+    assert name in plans._words(work, name, "", {})
+    folder.write(name, text.replace('mass = "', 'mass = "1').encode(), None)
+    ask.good("day/begin", {})  # also on the day after
+    words = [*plans._words(work, name, "", {})]
+    (flown,) = [word for word in words if word.startswith("plans/")]
+    assert name not in words
+    assert (folder.root / flown).read_text() == text
+    assert any(word.startswith("--when=") for word in words)
+    assert name in plans._words(work, name, "", {"--when": "2026-01-02 10:00"})
+
+
+def test_what_happened_is_known_to_a_search_and_asked_of_an_explanation(
+    desk, ask, folder
+):
+    flown_and_found(ask, folder)
+    plans = Plans(desk)
+    for work, known in (("search", {"is": "streamer fails"}), ("explain", None)):
+        plans._name = f"{work}-dunlin"
+        (asked,) = [a for a in works()[work]["asks"] if a["kind"] == "toml"]
+        given = {asked["option"]: asked["given"]}
+        [*plans._words(work, "flights/dunlin.toml", "", given)]
+        seen = tomllib.loads(
+            (folder.root / f"plans/{work}-dunlin/seen.toml").read_text()
+        )
+        assert seen.get("case") == known
+        assert seen["found"][0]["piece"] == "rocket"
