@@ -23,7 +23,7 @@ from driftmap.core.units import MILE_PER_HOUR
 from driftmap.dial import Reach, compute_dial
 from driftmap.ground.site import read_site
 from driftmap.hazard import zones
-from driftmap.planning import Supposition
+from driftmap.planning.supposed import Supposition
 from driftmap.report import map as map_page
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers

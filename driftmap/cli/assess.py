@@ -228,7 +228,6 @@ def assess_command(
     from driftmap.report.voice import english
     from driftmap.report.windtold import stops_at
     from driftmap.verdict.document import document
-    from driftmap.verdict.turning import turns
 
     result = assessment_of(inputs, out, ("map.html", "assessment.json"))
     around = around_of(result, asked=stop_wind)
@@ -236,6 +235,8 @@ def assess_command(
     if around is not None:
         data["holds_while"] = asdict(around)
     if propose:
+        from driftmap.verdict.turning import turns
+
         with Progress("changes of the plan") as progress:
             proposed = turns(result, progress=progress)
         data["proposals"] = [asdict(turn) for turn in proposed.better]

@@ -29,7 +29,7 @@ from driftmap.cli.output import Progress, write_all
 
 if TYPE_CHECKING:
     from driftmap.dial import Dial, Reach
-    from driftmap.planning import Supposition
+    from driftmap.planning.supposed import Supposition
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
 
@@ -139,7 +139,7 @@ def dial_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
 
 def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
     from driftmap.dial import compute_dial
-    from driftmap.planning import Hands
+    from driftmap.planning.sweep import Hands
 
     def forewarn(text: str) -> None:
         click.echo(text, err=True)

@@ -267,7 +267,7 @@ def drawn(task: Task, what: str, language: str = "en") -> str:
 def _dial(task: Task, language: str) -> str:
     """Work out every wind of the day: coarser than the command's, so that it is done soon."""
     from driftmap.dial import Reach, compute_dial  # noqa: PLC0415
-    from driftmap.planning import Supposition  # noqa: PLC0415
+    from driftmap.planning.supposed import Supposition  # noqa: PLC0415
     from driftmap.report.dialpage import dial_html  # noqa: PLC0415
     from driftmap.verdict.assessment import Setup  # noqa: PLC0415
 

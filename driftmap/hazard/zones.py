@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from itertools import product
 from typing import Final, Literal, TypeAlias
 
@@ -24,6 +25,7 @@ __all__ = [
     "KILLS",
     "Anywhere",
     "Kind",
+    "Line",
     "Zone",
     "anywhere",
     "calmed",
@@ -34,6 +36,7 @@ __all__ = [
 ]
 
 Kind: TypeAlias = Literal["danger", "caution"]
+Line: TypeAlias = Callable[[Part], shapely.MultiPolygon]
 
 KILLS: Final = ENERGIES["hazardous fragment"]
 """Energy from which a piece counts as able to kill or maim [J]: 58 ft lbf."""
@@ -228,9 +231,7 @@ def anywhere(cloud: Cloud) -> Anywhere | None:
     return Anywhere(sum({p.case: share for share, p in found}.values()), far)
 
 
-def zones(
-    cloud: Cloud, contours: Mapping[tuple[str, str], tuple[Contour, ...]]
-) -> tuple[Zone, ...]:
+def zones(cloud: Cloud, line: Line) -> tuple[Zone, ...]:
     """Put the outlines of all pieces in all cases together by the harm they do.
 
     Cases that may go any way are left to `anywhere`: they would paint the whole field. So
@@ -239,7 +240,7 @@ def zones(
     Each outline holds 99 % of the landings of its piece, however unlikely its case, so
     a zone holds at least as much of everything that falls with its grade of harm.
 
-    ``contours``: outlines by case and body, the widest last.
+    ``line``: from `outer_line`.
 
     Result: danger before caution; one that nothing falls in is left out.
     """
@@ -249,7 +250,7 @@ def zones(
     ]
     kinds: tuple[Kind, ...] = ("danger", "caution")
     return tuple(
-        _zone(kind, cloud, [part for its, part in graded if its == kind], contours)
+        _zone(kind, cloud, [part for its, part in graded if its == kind], line)
         for kind in kinds
         if any(its == kind for its, _ in graded)
     )
@@ -261,17 +262,12 @@ def _grade_of(cloud: Cloud, part: Part) -> Kind | None:
     return found or ("caution" if part.body == "rocket" else None)
 
 
-def _zone(
-    kind: Kind,
-    cloud: Cloud,
-    parts: list[Part],
-    contours: Mapping[tuple[str, str], tuple[Contour, ...]],
-) -> Zone:
+def _zone(kind: Kind, cloud: Cloud, parts: list[Part], line: Line) -> Zone:
     speaks = max(parts, key=lambda part: _median(cloud.energy, part))
     if kind == "caution":
         planned = [p for p in parts if p.case == WORKS and p.body == "rocket"]
         speaks = planned[0] if planned else speaks
-    outlines = {p: outer_line(cloud, p, contours) for p in parts}
+    outlines = {part: line(part) for part in parts}
     timed = [speaks] if speaks.case == WORKS else parts
     # Notches where outlines cross are filled too: outward, so that all they hold stays in.
     whole = _smooth(shapely.union_all(list(outlines.values())), 0.0, 0.003, 0.0)
@@ -288,13 +284,21 @@ def _zone(
 
 
 def outer_line(
-    cloud: Cloud,
-    part: Part,
-    contours: Mapping[tuple[str, str], tuple[Contour, ...]],
-) -> shapely.MultiPolygon:
-    """Give the widest outline of a piece as every page draws it: calmed."""
-    at = cloud.east[part.rows], cloud.north[part.rows]
-    return calmed(contours[part.case, part.body][-1].shape, *at, part.weights)
+    cloud: Cloud, contours: Mapping[tuple[str, str], tuple[Contour, ...]]
+) -> Line:
+    """Give what draws the widest outline of a piece as every page has it: calmed.
+
+    ``contours``: outlines by case and body, the widest last.
+
+    Result: a function of the piece; each outline is worked out once.
+    """
+
+    @cache
+    def line(part: Part) -> shapely.MultiPolygon:
+        at = cloud.east[part.rows], cloud.north[part.rows]
+        return calmed(contours[part.case, part.body][-1].shape, *at, part.weights)
+
+    return line
 
 
 def _median(column: FloatArray, part: Part) -> float:

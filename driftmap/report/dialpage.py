@@ -20,7 +20,7 @@ from driftmap.dial.winds import METER_HEIGHT
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import OCCUPIED, Site
 from driftmap.hazard.zones import HURTS, KILLS
-from driftmap.planning import Supposition
+from driftmap.planning.supposed import Supposition
 from driftmap.report.dialdata import (
     FINAL,
     FINENESS,

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
-from driftmap.hazard.zones import Zone, outer_line
+from driftmap.hazard.zones import Line, Zone
 from driftmap.report import squares
 from driftmap.report.marks import (
     KINDS,
@@ -52,7 +52,7 @@ _FIRST = {"fail": 4, "warn": 2}
 
 
 def draw(
-    assessment: Assessment, zoned: Sequence[Zone], voice: Voice
+    assessment: Assessment, zoned: Sequence[Zone], line: Line, voice: Voice
 ) -> tuple[OfflineMap, dict[str, Any]]:
     """Draw an assessment.
 
@@ -84,7 +84,7 @@ def draw(
     areas = _draw_areas(chart, names, assessment, voice)
     zone_layer = draw_zones(chart, assessment, zoned, voice)
     pieces = [
-        _draw_piece(chart, assessment, i, voice)
+        _draw_piece(chart, assessment, i, line, voice)
         for i in range(len(assessment.cloud.parts))
     ]
     # Last, and shown by the page's script: a marker that is on the map before its icon
@@ -230,7 +230,7 @@ def _extreme(shape: BaseGeometry, side: int) -> shapely.Point:
 
 
 def _draw_piece(
-    chart: OfflineMap, assessment: Assessment, index: int, voice: Voice
+    chart: OfflineMap, assessment: Assessment, index: int, line: Line, voice: Voice
 ) -> dict[str, Any]:
     """Draw the contours of a piece: the inner ones apart from the outermost."""
     site, part = assessment.site, assessment.cloud.parts[index]
@@ -240,14 +240,12 @@ def _draw_piece(
     layers = {}
     for which, drawn in (("outer", lines[-1:]), ("inner", lines[-2::-1])):
         group = Group(name=f"{which} {mark}", show=False)
-        for line in drawn:
+        for each in drawn:
             filled = " filled" if part.case == WORKS else ""
             classes = (
-                f"contour case-{color} dash-{dash} in-{line.share * 100:.0f}{filled}"
+                f"contour case-{color} dash-{dash} in-{each.share * 100:.0f}{filled}"
             )
-            shape = line.shape
-            if which == "outer":
-                shape = outer_line(assessment.cloud, part, assessment.contours)
+            shape = line(part) if which == "outer" else each.shape
             outline(rings_of(site, shape), classes, pane="contours").add_to(group)
         if which == "outer":
             text = case_name(assessment, part.case, causes.get(part.case, ""), voice)

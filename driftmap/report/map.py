@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any, Final
 
-from driftmap.hazard.zones import HURTS, KILLS, Zone, zones
+from driftmap.hazard.zones import HURTS, KILLS, Zone, outer_line, zones
 from driftmap.planning.around import Around
 from driftmap.report import tables
 from driftmap.report.instruct import instruction, moments
@@ -86,8 +86,9 @@ def map_html(
     catalogue = read_catalogue(language) if isinstance(language, str) else language
     voice = Voice(catalogue, units or catalogue.units)
     host = None if background is None else offline.check_background(background)
-    zoned = zones(assessment.cloud, assessment.contours)
-    chart, data = draw(assessment, zoned, voice)
+    line = outer_line(assessment.cloud, assessment.contours)
+    zoned = zones(assessment.cloud, line)
+    chart, data = draw(assessment, zoned, line, voice)
     element, drawing = chart.parts()
     watch = [asdict(moment) for moment in moments(assessment, voice)]
     told = {

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any, Final
 
-from driftmap.hazard.zones import Zone, grade, zones
+from driftmap.hazard.zones import Zone, grade, outer_line, zones
 from driftmap.planning.around import Around
 from driftmap.report.instruct import falls_free, instruction, moments, off_its_path
 from driftmap.report.marks import shown, zone_at
@@ -59,7 +59,7 @@ def brief_html(
     voice = Voice(catalogue, units)
     places, found = spots(assessment), falls(assessment)
     people = [spot for spot in places if spot.stand]
-    zoned = shown(zones(assessment.cloud, assessment.contours))
+    zoned = shown(_zones(assessment))
     return render(
         "sheet.html",
         styles=[text_of("sheet.css"), text_of("picture.css")],
@@ -263,7 +263,7 @@ def poster_html(
     Parameters as for `brief_html`.
     """
     voice = Voice(catalogue, units)
-    zoned = shown(zones(assessment.cloud, assessment.contours))
+    zoned = shown(_zones(assessment))
     picture = field_picture(assessment, spots(assessment), zoned, voice)
     astray = off_its_path(
         assessment, voice
@@ -284,7 +284,7 @@ def caller_html(
     Parameters as for `brief_html`.
     """
     voice = Voice(catalogue, units)
-    zoned = zones(assessment.cloud, assessment.contours)
+    zoned = _zones(assessment)
     return _page(
         "caller.html",
         assessment,
@@ -294,6 +294,10 @@ def caller_html(
         people=people_rows(assessment, zoned, voice)[:8],
         heads_up=heads_up(falls(assessment), voice),
     )
+
+
+def _zones(a: Assessment) -> tuple[Zone, ...]:
+    return zones(a.cloud, outer_line(a.cloud, a.contours))
 
 
 def _page(

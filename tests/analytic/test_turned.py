@@ -21,7 +21,7 @@ from driftmap.air.wind import WindProfile, turn
 from driftmap.ground.areas import Area
 from driftmap.hazard.exposure import harm_of
 from driftmap.montecarlo.cloud import fly
-from driftmap.planning import Supposition, suppose
+from driftmap.planning.supposed import Supposition, suppose
 from driftmap.rocket.flightfile import read_flight
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

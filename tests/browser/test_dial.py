@@ -18,8 +18,8 @@ from driftmap.core.units import MILE_PER_HOUR
 from driftmap.dial import WORDS as RANK
 from driftmap.dial import surrounding, word_at
 from driftmap.dial.winds import metered_wind
-from driftmap.hazard.zones import anywhere, zones
-from driftmap.planning import Supposition
+from driftmap.hazard.zones import anywhere, outer_line, zones
+from driftmap.planning.supposed import Supposition
 from driftmap.report.dialdata import line_error
 from driftmap.report.dialpage import dial_html
 from driftmap.report.voice import read_catalogue
@@ -345,7 +345,8 @@ def test_its_zones_are_those_of_the_map(browser, page, dial):
     browser.open(page)
     wind = metered_wind(dial.supposition, 240.0, dial.reach.wind(1, 4)[0])
     told = assess_setup(dial.setup, wind)
-    danger = next(z for z in zones(told.cloud, told.contours) if z.kind == "danger")
+    line = outer_line(told.cloud, told.contours)
+    danger = next(z for z in zones(told.cloud, line) if z.kind == "danger")
     place = dial.reach.place(1, 4)
     assert dial.nodes[place].wind[1] == pytest.approx(240.0)
     drawn = [

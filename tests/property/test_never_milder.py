@@ -20,7 +20,8 @@ from driftmap.dial.node import WORDS
 from driftmap.dial.reach import Reach
 from driftmap.dial.winds import metered_wind
 from driftmap.ground.site import Area
-from driftmap.planning import Supposition, span
+from driftmap.planning import span
+from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.rules import Occasion, picked_rules, read_answers
 from driftmap.verdict.assessment import Setup

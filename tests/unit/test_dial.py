@@ -31,7 +31,7 @@ from driftmap.dial import (
 from driftmap.dial.node import drawn_landings
 from driftmap.dial.winds import known_wind
 from driftmap.ground.site import read_site
-from driftmap.planning import Supposition
+from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import flown, judged
 from driftmap.report.dialdata import (
     FINAL,

@@ -8,7 +8,15 @@ import pytest
 import shapely
 
 from driftmap.ground.contours import containment
-from driftmap.hazard.zones import KILLS, anywhere, calmed, grade, taut, zones
+from driftmap.hazard.zones import (
+    KILLS,
+    anywhere,
+    calmed,
+    grade,
+    outer_line,
+    taut,
+    zones,
+)
 from driftmap.report.instruct import off_its_path
 from driftmap.report.marks import in_sight, shown, zone_at
 from driftmap.report.picture import drawn_kinds, field_picture
@@ -19,7 +27,7 @@ from driftmap.report.voice import Voice, read_catalogue
 
 @pytest.fixture(scope="module")
 def zoned(demo):
-    return zones(demo.cloud, demo.contours)
+    return zones(demo.cloud, outer_line(demo.cloud, demo.contours))
 
 
 def parts_of(cloud, *, any_way):
