@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
     from driftmap.exports.features import HitCells
     from driftmap.report.voice import Voice
-    from driftmap.verdict.assessment import Assessment, Setup
+    from driftmap.verdict.assessment import Assessment
 
 __all__ = [
     "EXIT",
@@ -160,22 +160,21 @@ def _assessment(inputs: RunInputs, out: Path) -> Assessment:
         inputs["weather"],
     )
     wind = _by_the_clock(wind, inputs, out)
-    _forewarn(setup, wind)
     with Progress("flights", setup.samples) as progress:
-        return assess_setup(
+        result = assess_setup(
             setup, wind, precision=inputs["precision"], progress=progress
         )
+    if result.verdict != "go":
+        _tell_of_too_few(result)
+    return result
 
 
-def _forewarn(setup: Setup, wind: WindProfile) -> None:
-    """Say before the flights are flown where no go can come of so few."""
-    from driftmap.montecarlo.cloud import fly
-    from driftmap.verdict.judgement import SCOUTS, flights_needed
+def _tell_of_too_few(result: Assessment) -> None:
+    """Say where no go could come of so few flights."""
+    from driftmap.verdict.judgement import flights_needed
 
-    few = min(setup.samples, SCOUTS)
-    altitude = setup.site.elevation
-    scout = fly(setup.flight, wind, altitude, samples=few, seed=1, day=setup.day)
-    if text := flights_needed(scout, setup.site).warning(setup.samples):
+    need = flights_needed(result.cloud, result.site)
+    if text := need.warning(result.cloud.flights):
         click.echo(text, err=True)
 
 
