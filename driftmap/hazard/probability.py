@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -109,6 +110,7 @@ def weighted_share(hit: BoolArray, weights: FloatArray) -> Estimate:
     return Estimate(share, *_exact(share * equal, equal), hits, flights)
 
 
+@lru_cache(maxsize=4096)
 def _exact(hits: float, flights: float) -> tuple[float, float]:
     """Give the ends of the interval of so many hits, which need not be whole."""
     from scipy.special import betaincinv  # noqa: PLC0415 (slow to import)
@@ -207,22 +209,29 @@ def reached(
     Result: as `struck`, shape (k,).
     """
     _check_landed(cloud)
+    radii = {
+        body.area: round(float(np.sqrt(body.area / np.pi)) + beyond, 3)
+        for case in cloud.tree.cases
+        for body in case.bodies
+    }
+    widest, (west, south, right, top) = max(radii.values()), shape.bounds
+    near = (cloud.east >= west - widest) & (cloud.east <= right + widest)
+    near &= (cloud.north >= south - widest) & (cloud.north <= top + widest)
     widened: dict[float, Callable[[FloatArray, FloatArray], BoolArray]] = {}
-    west, south, right, top = shape.bounds
     found = {}
     for case in cloud.tree.cases:
-        hits = []
-        for part, body in zip(cloud.of(case.name), case.bodies, strict=True):
-            radius = round(float(np.sqrt(body.area / np.pi)) + beyond, 3)
-            east, north = cloud.east[part.rows], cloud.north[part.rows]
-            near = (east >= west - radius) & (east <= right + radius)
-            near &= (north >= south - radius) & (north <= top + radius)
-            if near.any():
+        parts = list(cloud.of(case.name))
+        hit = np.zeros(parts[0].flights, bool)
+        for part, body in zip(parts, case.bodies, strict=True):
+            rows = np.flatnonzero(near[part.rows])
+            if rows.size:
+                radius = radii[body.area]
                 if radius not in widened:
                     widened[radius] = inside(widened_by(shape, radius))
-                near[near] = widened[radius](east[near], north[near])
-            hits.append(near.reshape(part.count, -1))
-        found[case.name] = np.asarray(np.concatenate(hits).any(axis=0))
+                at = part.rows.start + rows
+                struck = widened[radius](cloud.east[at], cloud.north[at])
+                hit[rows[struck] % part.flights] = True
+        found[case.name] = hit
     return found
 
 
@@ -274,7 +283,8 @@ def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Estimate:
     for case in cloud.tree.cases:
         who = next(cloud.of(case.name)).who
         hit = hits[case.name]
-        chance[who[hit]] += cloud.weights(case, who)[hit]
+        if hit.any():
+            chance[who[hit]] += cloud.weights(case, who)[hit]
     mean = weighted_mean(chance[chance > 0], cloud.flights, max(1.0, chance.max()))
     upper = min(mean.upper, 1.0)
     return Estimate(mean.estimate, mean.lower, upper, mean.hits, cloud.flights)

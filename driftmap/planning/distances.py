@@ -62,25 +62,24 @@ def moved(site: Site, east: float, north: float) -> Site:
         return site
     longitude, latitude = (float(v) for v in site.to_lonlat(east, north))
 
-    def again(shape: BaseGeometry) -> BaseGeometry:
-        return shapely.transform(
-            shape,
-            lambda xy: np.column_stack(
-                to_local((longitude, latitude), *site.to_lonlat(*xy.T))
-            ),
-        )
+    def again(xy: FloatArray) -> FloatArray:
+        return np.column_stack(to_local((longitude, latitude), *site.to_lonlat(*xy.T)))
 
-    centre = shapely.get_coordinates(again(shapely.Point(site.waiver.centre)))
+    drawn = [*(a.shape for a in site.areas), site.boundary, site.waiver.shape]
+    *areas, boundary, waiver = shapely.transform(np.array(drawn), again)
     return replace(
         site,
         longitude=longitude,
         latitude=latitude,
-        areas=tuple(replace(area, shape=again(area.shape)) for area in site.areas),
-        boundary=again(site.boundary),
+        areas=tuple(
+            replace(area, shape=shape)
+            for area, shape in zip(site.areas, areas, strict=True)
+        ),
+        boundary=boundary,
         waiver=replace(
             site.waiver,
-            shape=again(site.waiver.shape),
-            centre=(centre[0, 0], centre[0, 1]),
+            shape=waiver,
+            centre=tuple(again(np.array([site.waiver.centre]))[0].tolist()),
         ),
     )
 

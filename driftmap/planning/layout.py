@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TypeAlias
@@ -43,8 +43,9 @@ from driftmap.planning.trial import (
 )
 from driftmap.rules import expected_altitude
 from driftmap.verdict.assessment import Setup
-from driftmap.verdict.check import Kind
+from driftmap.verdict.check import Kind, decide
 from driftmap.verdict.consequence_checks import lines_of
+from driftmap.verdict.judgement import glance
 
 __all__ = ["Place", "Question", "Rose", "best_pads", "best_stands"]
 
@@ -174,18 +175,6 @@ class _Score:
     held_by: Held
 
 
-@dataclass(frozen=True, slots=True)
-class _Move:
-    """How a candidate changes the site: the pad goes there, or an area does."""
-
-    area: str = ""
-
-    def __call__(self, site: Site, spot: Spot) -> Site:
-        if self.area:
-            return stand_at(site, self.area, *spot)
-        return moved(site, *spot)
-
-
 def best_pads(
     question: Question, *, spacing: float | None = None, hands: Hands | None = None
 ) -> tuple[Place, ...]:
@@ -205,7 +194,7 @@ def best_pads(
     heaviest = max(question.setups, key=lambda s: s.flight.airframe.mass.value).flight
     places = [
         replace(place, capacity=capacity(question.keep, heaviest, there))
-        for place, there in _places(question, spots, _Move(), hands)
+        for place, there in _places(question, spots, moved, hands)
     ]
     return tuple(sorted(places, key=Place.order))
 
@@ -237,7 +226,11 @@ def best_stands(
     for x, y in lattice(free, spacing).tolist():
         if free.covers(_area(stand_at(site, area, x, y), area).shape):
             spots.append((x, y))
-    found = _places(question, spots, _Move(area), hands)
+
+    def stood(site: Site, east: float, north: float) -> Site:
+        return stand_at(site, area, east, north)
+
+    found = _places(question, spots, stood, hands, watched=area)
     return tuple(sorted((place for place, _ in found), key=Place.order))
 
 
@@ -250,13 +243,18 @@ def _area(site: Site, name: str) -> Area:
 
 
 def _places(
-    question: Question, spots: Sequence[Spot], move: _Move, hands: Hands | None
+    question: Question,
+    spots: Sequence[Spot],
+    move: Callable[[Site, float, float], Site],
+    hands: Hands | None,
+    *,
+    watched: str = "",
 ) -> Iterable[tuple[Place, Site]]:
     """Score candidates, the one as drawn first; what a rule forbids is not flown."""
-    sites = {spot: move(question.site, spot) for spot in spots}
-    broken = {spot: question.broken_at(sites[spot]) for spot in spots}
-    asked = [spot for spot in spots if not broken[spot]]
-    scores = _scored(question, asked, move, hands)
+    sites = {spot: move(question.site, *spot) for spot in spots}
+    broken = {spot: question.broken_at(site) for spot, site in sites.items()}
+    asked = {spot: site for spot, site in sites.items() if not broken[spot]}
+    scores = _scored(question, asked, watched, hands)
     for spot in spots:
         where = people_and_edge(sites[spot])
         place = _place(question.rose, spot, scores.get(spot, []))
@@ -273,47 +271,55 @@ def _places(
 
 
 def _scored(
-    question: Question, spots: Sequence[Spot], move: _Move, hands: Hands | None
+    question: Question, sites: Mapping[Spot, Site], watched: str, hands: Hands | None
 ) -> Mapping[Spot, list[list[_Score]]]:
     """Fly every flight in every wind; give, for each spot, the scores by wind."""
     parts = [
         (i, wind) for wind in question.rose for i in range(len(question.setups))
-    ] * bool(spots)
+    ] * bool(sites)
     packed = [pack(setup) for setup in question.setups]
-    work = partial(_judge_spots, packed, question.supposition, tuple(spots), move)
+    ground = pack(tuple(sites.values()))
+    work = partial(_judge_sites, packed, ground, question.supposition, watched)
     found: dict[Spot, list[list[_Score]]] = {
-        spot: [[] for _ in question.rose] for spot in spots
+        spot: [[] for _ in question.rose] for spot in sites
     }
     for (_, wind), result in zip(parts, sweep(work, parts, hands), strict=True):
         at = question.rose.index(wind)
-        lost = [_Score(NOT_KNOWN, 0.0, "a worker was lost")] * len(spots)
+        lost = [_Score(NOT_KNOWN, 0.0, "a worker was lost")] * len(sites)
         each = lost if isinstance(result, Lost) else result
-        for spot, score in zip(spots, each, strict=True):
+        for spot, score in zip(sites, each, strict=True):
             found[spot][at].append(score)
     return found
 
 
-def _judge_spots(
+def _judge_sites(
     packed: Sequence[bytes],
+    ground: bytes,
     supposition: Supposition,
-    spots: Sequence[Spot],
-    move: _Move,
+    watched: str,
     part: tuple[int, tuple[float, float, float]],
 ) -> list[_Score]:
-    """Fly one flight in one wind, and judge it at every candidate."""
+    """Fly one flight in one wind, and judge it at every candidate.
+
+    What does not pass at a glance is no go, whatever else there is: only where all of that
+    passes is a candidate judged in full.
+    """
     number, (from_deg, speed, _) = part
-    setup = unpack(packed[number])
+    setup, sites = unpack(packed[number]), unpack(ground)
     wind = suppose(supposition, from_deg, speed)
     try:
         cloud = flown(setup, wind)
     except DriftmapError as problem:
-        return [_Score(NOT_KNOWN, 0.0, str(problem))] * len(spots)
+        return [_Score(NOT_KNOWN, 0.0, str(problem))] * len(sites)
     ahead = Ahead(danger_of(cloud), lines_of(cloud))
-    sites = (move(setup.site, spot) for spot in spots)
-    return [
-        _score(judged(cloud, replace(setup, site=site), wind, ahead), move.area)
-        for site in sites
-    ]
+    found = []
+    for site in sites:
+        seen = glance(cloud, site, setup.answers)
+        trial = Trial(decide(seen), seen)
+        if trial.verdict == "go":
+            trial = judged(cloud, replace(setup, site=site), wind, ahead)
+        found.append(_score(trial, watched))
+    return found
 
 
 def _score(trial: Trial, watched: str) -> _Score:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Literal
@@ -188,8 +188,10 @@ class Demand:
     so_far: float | None = None
 
 
-def demands_of(rules: RuleSet, fit: Fit, facts: Facts) -> Iterator[Demand]:
-    """List the rules that apply, or may apply for all that is known.
+def demands_of(
+    rules: RuleSet, fit: Fit, facts: Facts, only: Container[str] | None = None
+) -> Iterator[Demand]:
+    """List the rules that apply, or may apply for all that is known; of some names alone.
 
     Yields
     ------
@@ -197,6 +199,8 @@ def demands_of(rules: RuleSet, fit: Fit, facts: Facts) -> Iterator[Demand]:
         One for each rule.
     """
     for rule in rules.rules:
+        if only is not None and rule.name not in only:
+            continue
         if rule.classes and fit.state == "fits" and fit.name not in rule.classes:
             continue
         applies, missing = all_hold(rule.when, facts)
@@ -346,16 +350,22 @@ def _stricter(one: Demand, other: Demand) -> Demand:
     return replace(winner, why=joined(winner.why, text))
 
 
-def yardsticks(facts: Facts, said: Answers, law: Sequence[Demand]) -> Iterator[Demand]:
+def yardsticks(
+    facts: Facts,
+    said: Answers,
+    law: Sequence[Demand],
+    only: Container[str] | None = None,
+) -> Iterator[Demand]:
     """List what every flight is held to beside the rules that its site names.
 
-    ``law``: what the site's own rules ask; what stands there already is left out.
+    ``law``: what the site's own rules ask; what stands there already is left out;
+    ``only``: as in `demands_of`.
 
     Result: rows of the floor that bear a yardstick.
     """
     there = {(demand.rules.name, demand.rule) for demand in law}
     for rules, fit in governing_sets(floor_rules(), facts, said):
-        for demand in demands_of(rules, fit, facts):
+        for demand in demands_of(rules, fit, facts, only):
             rule = demand.rule
             if rule.yardstick and (rules.name, rule) not in there:
                 why = joined("a yardstick where it is not the law", demand.why, fit.why)

@@ -120,9 +120,10 @@ def evaluate(
     What is broken only for want of an answer that would make the rocket a lighter one
     gives "ask".
 
-    ``facts``: what is known, with the numbers of the answers (`with_answers`).
+    ``facts``: what is known, with the numbers of the answers (`with_answers`); ``only``:
+    names of the rules to look at, where not all of them count.
 
-    Result: at least one line.
+    Result: at least one line of all rules.
     """
     said = answers or Answers()
     results = _evaluated(sets, facts, said, only)
@@ -160,8 +161,8 @@ def _evaluated(
     for rules, fit in governing:
         results += _class_lines(rules, fit)
         if fit.state != "none":
-            demands += demands_of(rules, fit, facts)
-    if governing:
+            demands += demands_of(rules, fit, facts, only)
+    if governing and only is None:
         results += _silence(
             not_covered(
                 {field for rules, _ in governing for field in rules.whole},
@@ -169,15 +170,14 @@ def _evaluated(
             ),
             said,
         )
-    else:
+    elif not governing:
         text = "no rules were picked; name a rule set in the site file"
         results.append(_line("rules", "a rule set for this site", "ask", why=text))
     if facts.numbers.get("stages", 1.0) > facts.stages_flown:
         text = "how the stages part and where each comes down is not flown"
         results.append(_line("stages", text, "hold"))
-    for demand in strictest([*demands, *yardsticks(facts, said, demands)]):
-        if only is None or demand.rule.name in only:
-            results += _lines(demand, facts, said)
+    for demand in strictest([*demands, *yardsticks(facts, said, demands, only)]):
+        results += _lines(demand, facts, said)
     settled = {result.name for result in results} | {d.rule.name for d in demands}
     return (*results, *_against_unasked(sets, settled, facts, said))
 
@@ -341,12 +341,13 @@ def _against(demand: Demand, facts: Facts, said: Answers) -> Iterator[RuleResult
 def _of(demand: Demand) -> RuleResult:
     """Begin the line of a rule, with nothing compared."""
     rule = demand.rule
-    bare = _line(rule.name, rule.text, rules=demand.rules, source=rule.cited)
-    bare = replace(bare, yardstick=bool(demand.yardstick))
-    if rule.question:
-        return bare
-    kind = KINDS[rule.name]
-    return replace(bare, unit=UNIT[kind.dimension], sense=kind.sense)
+    kind = None if rule.question else KINDS[rule.name]
+    return replace(
+        _line(rule.name, rule.text, rules=demand.rules, source=rule.cited),
+        yardstick=bool(demand.yardstick),
+        unit=UNIT[kind.dimension] if kind else "",
+        sense=kind.sense if kind else "",
+    )
 
 
 def _open(demand: Demand, said: Answers) -> RuleResult:

@@ -36,6 +36,7 @@ from driftmap.verdict.limits import LOOSER, Limit, read_limits, tightened
 from driftmap.verdict.people_checks import (
     AreaHit,
     area_hits,
+    details,
     ground_checks,
     harm_checks,
     people_checks,
@@ -48,6 +49,7 @@ __all__ = [
     "Judgement",
     "Need",
     "flights_needed",
+    "glance",
     "judge",
     "judge_all",
     "together",
@@ -134,9 +136,7 @@ def judge_all(
     Result: every check, and what it rests on. Raises `DriftmapError` if a limit or a
     rule set cannot be used.
     """
-    when = None if answers is None else answers.when
-    day = None if when is None else when.date()
-    limits = read_limits(cloud.plan.flight, site, day=day)
+    limits = _limits(cloud, site, answers)
     out_of_reach = beyond_reach(cloud)
     near = tuple(a for a in site.areas if not out_of_reach(a.shape))
     harm = harm_of(cloud, replace(site, areas=near), danger)
@@ -170,6 +170,26 @@ def judge_all(
     checks = tuple(together(_told(check), answers) for check in checks)
     checks = (*checks, *_unreached(sharpened), *position_checks(site))
     return Judgement(checks, areas, harm, sharpened)
+
+
+def _limits(cloud: Cloud, site: Site, answers: Answers | None) -> dict[str, Limit]:
+    when = None if answers is None else answers.when
+    day = None if when is None else when.date()
+    return read_limits(cloud.plan.flight, site, day=day)
+
+
+def glance(cloud: Cloud, site: Site, answers: Answers | None) -> tuple[Check, ...]:
+    """Look only at boundary, waiver and the way up, and how often each area is hit.
+
+    Result: some of the checks of `judge_all`; what does not pass here does not there.
+    """
+    limits = _limits(cloud, site, answers)
+    hits = area_hits(cloud, site, {}, by_case=False)
+    seen = (
+        *ground_checks(cloud, site, limits),
+        *(check for hit in hits for check in details(hit, limits)),
+    )
+    return tuple(together(check, answers) for check in seen)
 
 
 def _capped(

@@ -34,7 +34,14 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.verdict.check import ALL_CASES, Check, Kind, at_most, share
 from driftmap.verdict.limits import Limit
 
-__all__ = ["AreaHit", "area_hits", "ground_checks", "harm_checks", "people_checks"]
+__all__ = [
+    "AreaHit",
+    "area_hits",
+    "details",
+    "ground_checks",
+    "harm_checks",
+    "people_checks",
+]
 
 _TEN_TIMES: Final = 10.0  # of a yardstick, where it no longer holds but fails
 
@@ -89,9 +96,12 @@ class AreaHit:
 
 
 def area_hits(
-    cloud: Cloud, site: Site, known: Mapping[str, Estimate]
+    cloud: Cloud, site: Site, known: Mapping[str, Estimate], *, by_case: bool = True
 ) -> tuple[AreaHit, ...]:
-    """Give how often a flight puts a piece into each area; better figures are kept."""
+    """Give how often a flight puts a piece into each area; better figures are kept.
+
+    ``by_case``: whether for each case as well.
+    """
     areas, out_of_reach = [], beyond_reach(cloud)
     for area in site.areas:
         if out_of_reach(area.shape):
@@ -103,7 +113,7 @@ def area_hits(
         if area.occupied:
             hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
         total = known.get(area.name) or mixture(cloud, hits)
-        areas.append(AreaHit(area, total, per_case(cloud, hits)))
+        areas.append(AreaHit(area, total, per_case(cloud, hits) if by_case else {}))
     return tuple(areas)
 
 
@@ -119,7 +129,7 @@ def people_checks(
     clear = [a for a in site.areas if not a.occupied and a.role in _KEPT_CLEAR]
     perhaps = [a for a in clear if a.role in _PERHAPS and a.people is None]
     judged = {c.name for c in cloud.tree.cases if not (c.any_way or c.rare)}
-    found = [check for hit in hits for check in _detail(hit, limits, judged)]
+    found = [check for hit in hits for check in details(hit, limits, judged)]
     if not crowd.is_empty:
         hit = reached(cloud, crowd, beyond=PERSON_RADIUS)
         total = _known(hits, mixture(cloud, hit), _between(cloud, site, crowd))
@@ -170,7 +180,7 @@ def _if(
             yield share(kind, case.name, "", chances[case.name], limit)
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=4096)  # the places of a layout
 def _union(areas: tuple[Area, ...], *, people: bool = False) -> BaseGeometry:
     """Join areas to one ground, gaps and holes closed that are drawn about nothing.
 
@@ -256,8 +266,10 @@ def ground_checks(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list
     ]
 
 
-def _detail(hit: AreaHit, limits: Mapping[str, Limit], judged: Set[str]) -> list[Check]:
-    """Tell of one area what is judged of all together."""
+def details(
+    hit: AreaHit, limits: Mapping[str, Limit], judged: Set[str] = frozenset()
+) -> list[Check]:
+    """Tell of one area what is judged of all together; of cases those to be judged."""
     area = hit.area
     if not area.occupied and area.role not in _KEPT_CLEAR:
         return []

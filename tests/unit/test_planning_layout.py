@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -21,12 +22,14 @@ from driftmap.planning.distances import (
     too_near,
 )
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
-from driftmap.planning.supposed import Supposition
+from driftmap.planning.supposed import Supposition, suppose
+from driftmap.planning.trial import flown, judged
 from driftmap.report.sketches import layout_svg
 from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import read_rules
 from driftmap.verdict.assessment import Setup
+from driftmap.verdict.judgement import glance
 
 ROOT = Path(__file__).parents[2]
 FOOT = 0.3048
@@ -137,6 +140,21 @@ def test_shares_are_weighed_by_how_often_a_wind_blows(question):
     pads = best_pads(question, spacing=300.0)
     assert {round(p.go, 6) for p in pads} <= {0.0, 0.25, 0.75, 1.0}
     assert list(pads) == sorted(pads, key=Place.order)
+
+
+def test_what_is_seen_at_a_glance_stands_so_in_the_whole_verdict(question):
+    setup, wind = question.setups[0], suppose(question.supposition, 0.0, 2.0)
+    cloud, seen = flown(setup, wind), set()
+    for east, north in ((0.0, 0.0), (0.0, 300.0), (400.0, -400.0)):
+        there = replace(setup, site=moved(setup.site, east, north))
+        every = judged(cloud, there, wind).checks
+        whole = {(c.kind, c.name, c.case, c.area): c for c in every}
+        for check in glance(cloud, there.site, None):
+            seen.add(check.outcome)
+            same = whole[check.kind, check.name, check.case, check.area]
+            assert (same.value, same.interval) == (check.value, check.interval)
+            assert check.outcome in {"pass", same.outcome}
+    assert seen == {"pass", "warn", "fail"}
 
 
 def test_people_are_moved_whole_and_only_onto_free_ground(question, site):
