@@ -229,6 +229,44 @@ def test_where_the_planned_landing_must_not_be(quiet, to, kind, unsure, beyond, 
         assert found[kind].value == pytest.approx(share, rel=0.15)
 
 
+@pytest.mark.parametrize(
+    ("to", "kinds"),
+    [
+        ((100, 590.1), {Kind.ON_POWER_LINE}),
+        ((100, 589.8), set()),
+        ((100, -599.0), set()),
+    ],
+)
+def test_wires_are_reached_from_ten_metres_and_water_is_not(quiet, to, kinds):
+    assert set(spoken(moved(quiet, WORKS, to, 0.2), site())) == kinds
+
+
+def test_the_flights_that_a_go_needs_are_those_of_its_limits(quiet):
+    """Nothing seen in n flights is under 1 - 0.025^(1/n), near 3.69 / n (Clopper-Pearson)."""
+    needs = {need.why: need.flights for need in judgement._needs(quiet, site())}
+    assert needs["a share of 0.001 (area_hit)"] == 3689
+    bound = LIMITS["area_hit_in_failure"].value
+    alone = math.log(0.025) / math.log(1 - bound)
+    for part in quiet.parts:
+        why = f"{bound:.3g} in {part.case!r} alone"
+        assert (why in needs) == (part.case != WORKS)
+        if why in needs:
+            wanted = alone * N / part.flights
+            assert wanted <= needs[why] <= 1.03 * wanted + N / part.flights + 1
+    harm = harm_of(quiet, site())
+    for key, upper in (
+        ("expected_casualties", harm.casualties.total.upper),
+        ("individual_risk", max(spot.risk.upper for spot in harm.spots)),
+    ):
+        limit = LIMITS[key].value
+        (found,) = (n for why, n in needs.items() if why.endswith(f"({key})"))
+        assert found == pytest.approx(N * upper / limit, rel=0.01, abs=1)
+    most = judgement.flights_needed(quiet, site())
+    assert most.flights == max(needs.values())
+    nobody = site(replace(HOUSE, people=0), WIRES)
+    assert [n.flights for n in judgement._needs(quiet, nobody)] == [3689]
+
+
 def test_a_hurtful_piece_outside_counts_before_a_light_one(quiet):
     share = 0.02
     light = spoken(moved(quiet, WORKS, (1600, 0), share), site())
@@ -332,6 +370,8 @@ def test_a_day_of_flights_shares_one_budget(quiet):
     assert Kind.CASUALTIES_IN_A_DAY not in spoken(hit, site(flights_today=1))
     check = spoken(hit, site(flights_today=many))[Kind.CASUALTIES_IN_A_DAY]
     assert check.value == pytest.approx(many * one)
+    whole = harm_of(hit, site()).casualties.total
+    assert check.interval == pytest.approx((many * whole.lower, many * whole.upper))
     assert check.outcome in {"warn", "fail"}
 
 

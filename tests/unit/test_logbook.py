@@ -586,6 +586,8 @@ def test_assess_and_outcome_from_the_shell(tmp_path):
         ("found = 3", "written [[found]]"),
         ("[[found]]\nat = [141.0, 3.0]", "[latitude, longitude]"),
         ('[[found]]\nat = [41.0, 3.0]\nerror = "5 s"', "no unit of length"),
+        ("[[found]]\nat = [41.0, 3.0]\nstate = 3", "piece and state must be text"),
+        ("[[found]]\nat = [41.0, 3.0]\npeice = 'fin'", "must have only piece"),
     ],
 )
 def test_a_bad_outcome_is_one_line_and_makes_no_log(tmp_path, text, told):
