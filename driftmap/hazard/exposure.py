@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
@@ -225,15 +226,20 @@ def _harmful(pieces: Sequence[Piece]) -> Sequence[Piece]:
 
 def _pieces(cloud: Cloud, case: Case) -> Iterator[Piece]:
     """Give every piece of a case, each copy by itself, as if the case were certain."""
+    struck = {part.body: part.rows for part in cloud.of(case.name)}.get("rocket")
     for part, body in zip(cloud.of(case.name), case.bodies, strict=True):
         for copy in range(part.count):
             start = part.rows.start + copy * part.flights
             rows = slice(start, start + part.flights)
+            east, north = cloud.east[rows], cloud.north[rows]
+            way: ArrayLike = math.inf
+            if body.broken and struck:  # thrown on from where the rocket struck
+                way = np.hypot(east - cloud.east[struck], north - cloud.north[struck])
             yield Piece(
                 1.0,
-                cloud.east[rows],
-                cloud.north[rows],
+                east,
+                north,
                 cloud.energy[rows],
-                casualty_area(body.area, cloud.angle[rows]),
+                casualty_area(body.area, cloud.angle[rows], way),
                 part.who,
             )

@@ -127,13 +127,17 @@ THRESHOLDS: Final = MappingProxyType(
 """Least energy that harms a person, by what shelters them [J]."""
 
 
-def basic_casualty_area(radius: ArrayLike, angle: ArrayLike) -> FloatArray:
+def basic_casualty_area(
+    radius: ArrayLike, angle: ArrayLike, way: ArrayLike = math.inf
+) -> FloatArray:
     r"""Give the ground on which a standing person would be struck by a falling sphere.
 
-    .. math:: A = \pi R^2 + 2 R h \cot\gamma, \qquad R = r_\mathrm{person} + r
+    .. math:: A = \pi R^2 + 2 R \min(h \cot\gamma, \ell),
+              \qquad R = r_\mathrm{person} + r
 
     with a person as an upright cylinder of height `h` (form from memory [1]_; it is plain
-    geometry, a disk swept along the path over the person's height).
+    geometry, a disk swept along the path over the person's height, and no farther than the
+    sphere came at all, :math:`\ell`).
 
     Parameters
     ----------
@@ -141,6 +145,8 @@ def basic_casualty_area(radius: ArrayLike, angle: ArrayLike) -> FloatArray:
         Radius of the sphere [m].
     angle : array_like, shape (...)
         Angle of the path below the horizontal, in (0, π/2] [rad].
+    way : array_like, shape (...), optional
+        How far over the ground the sphere came from where it was thrown [m].
 
     Returns
     -------
@@ -150,7 +156,7 @@ def basic_casualty_area(radius: ArrayLike, angle: ArrayLike) -> FloatArray:
     Raises
     ------
     ValueError
-        If an angle or a radius is out of range.
+        If an angle, a radius or a way is out of range.
 
     References
     ----------
@@ -167,13 +173,18 @@ def basic_casualty_area(radius: ArrayLike, angle: ArrayLike) -> FloatArray:
     r, gamma = np.asarray(radius, float), np.asarray(angle, float)
     if not np.all((r >= 0) & (gamma > 0) & (gamma <= math.pi / 2 + 1e-12)):
         raise ValueError("'radius' must not be negative and 'angle' lie in (0, π/2]")
+    if not np.all(np.asarray(way) >= 0):
+        raise ValueError("'way' must not be negative")
     reach = PERSON_RADIUS + r
     # cos over sin, not 1 over tan: exactly level with the vertical at 90°.
     cotangent = np.maximum(np.cos(gamma), 0.0) / np.sin(gamma)
-    return np.asarray(math.pi * reach**2 + 2 * reach * PERSON_HEIGHT * cotangent)
+    swept = np.minimum(PERSON_HEIGHT * cotangent, way)
+    return np.asarray(math.pi * reach**2 + 2 * reach * swept)
 
 
-def casualty_area(projected_area: ArrayLike, angle: ArrayLike) -> FloatArray:
+def casualty_area(
+    projected_area: ArrayLike, angle: ArrayLike, way: ArrayLike = math.inf
+) -> FloatArray:
     """Give the casualty area of a piece, bounce and slide included.
 
     The greater of the area of first contact and `BOUNCE` times the largest projected
@@ -182,11 +193,10 @@ def casualty_area(projected_area: ArrayLike, angle: ArrayLike) -> FloatArray:
 
     ``projected_area``, shape (...): largest projected area of the piece [m²]. For a
     convex piece it is at most twice the mean over all directions, which is a quarter of
-    the surface; ``angle``, shape (...): angle of the path below the horizontal, in (0,
-    π/2] [rad]. First contact is that of a sphere of the same projected area.
+    the surface; ``angle`` and ``way``, shape (...): as of `basic_casualty_area`. First
+    contact is that of a sphere of the same projected area.
 
-    Result: casualty area [m²], shape (...). Raises `ValueError` if an area or an angle
-    is out of range.
+    Result: casualty area [m²], shape (...). Raises `ValueError` if one is out of range.
 
     A long tube that lies across its path reaches farther than a sphere of the same
     projected area; that is left to the factor of `BOUNCE`.
@@ -194,7 +204,7 @@ def casualty_area(projected_area: ArrayLike, angle: ArrayLike) -> FloatArray:
     area = np.asarray(projected_area, float)
     if not np.all((area >= 0) & np.isfinite(area)):
         raise ValueError("'projected_area' must be finite and not negative")
-    first = basic_casualty_area(np.sqrt(area / math.pi), angle)
+    first = basic_casualty_area(np.sqrt(area / math.pi), angle, way)
     return np.maximum(first, BOUNCE * area)
 
 

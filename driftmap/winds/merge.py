@@ -44,6 +44,10 @@ _LEAP, _SHEAR = 5.0, 0.1
 """Winds at two heights that differ by more than so much [m s⁻¹] and so much for each metre
 between them [s⁻¹] hold: 7 of 1,214 soundings of severe days do; assumed."""
 
+_HALF, _SLIGHT = 0.5, 0.5
+"""A highest reading of up to so much of the strongest below it holds, where that share of
+it is more than so much [m s⁻¹]; assumed."""
+
 _ONE_TIME: Final = 1.0
 """Reports near the ground whose ages differ by less than this speak of one wind [h]."""
 
@@ -205,6 +209,7 @@ def _warned(stack: Stack) -> Iterator[str]:
             away = reading.away / 1000
             yield f"{reading.source} was measured {away:.0f} km from the site"
     yield from _leaps(stack.nodes)
+    yield from _falls(stack.nodes)
 
 
 def _each(stack: Stack, what: str) -> Iterator[float]:
@@ -221,6 +226,18 @@ def _leaps(nodes: Sequence[Node]) -> Iterator[str]:
                 f"the wind leaps by {apart:.0f} m/s between {low.height:.0f} m and "
                 f"{high.height:.0f} m: {low.level.source}, {high.level.source}; read it again"
             )
+
+
+def _falls(nodes: Sequence[Node]) -> Iterator[str]:
+    """Doubt what is supposed above a wind that was read to fall with height."""
+    high = max(nodes, key=lambda node: node.height)
+    strong = max(nodes, key=lambda node: node.speed)
+    if high.height <= law.LAW_TOP and high.speed <= _HALF * strong.speed > _SLIGHT:
+        yield (
+            f"the wind falls from {strong.speed:.1f} m/s at {strong.height:.0f} m to "
+            f"{high.speed:.1f} m/s at {high.height:.0f} m: {strong.level.source}, "
+            f"{high.level.source}; which is it? What blows above, nobody read"
+        )
 
 
 def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Source]:

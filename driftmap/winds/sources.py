@@ -219,6 +219,9 @@ _LAWFUL: Final = (10.0, 30.0, SURFACE)
 
 _CARRIED: Final = "law from"
 
+_STILL: Final = 0.5
+"""A wind lighter than this has no direction to speak of [m s⁻¹]; assumed."""
+
 
 def _heights(stack: Stack) -> FloatArray:
     """Choose the heights of the profile: as read, and where the field has its say."""
@@ -265,6 +268,13 @@ def laid_through(
     count = max(node.wind.shape[0] for node in read)
     winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
     across = known.weights @ np.array(winds) + known.beside[:, None]
+    if (i := _strongest_below(read, heights, across.mean(axis=1))) is not None:
+        # What falls with height is not carried on past calm, to blow the other way.
+        above = heights > read[-1].height
+        one = _told(read[i : i + 1])
+        known = given(field, one, np.maximum(heights, lowest), roughness)
+        carried_on = known.weights @ winds[i][None, :] + known.beside[:, None]
+        across[above] = carried_on[above]
     error = np.sqrt(np.maximum(np.diag(known.covariance), 0.0))
     as_read = {node.height: node for node in stack.nodes}
     nodes = []
@@ -276,6 +286,25 @@ def laid_through(
                 _between(float(z), column, float(sigma), stack.nodes, roughness)
             )
     return nodes, known.covariance
+
+
+def _strongest_below(
+    read: Sequence[Node], heights: FloatArray, wind: NDArray[np.complex128]
+) -> int | None:
+    """Find the level to carry up where the field turns the highest one about or stills it.
+
+    Two readings, one above the other, of which the upper is the weaker, have a trend that
+    leads through a calm to the opposite wind: above the highest the stronger counts.
+    """
+    told = np.array([complex(*node.mean) for node in read])
+    above = wind[heights > read[-1].height]
+    speeds = np.abs(told)
+    i = int(np.argmax(speeds))
+    if not above.size or i == len(read) - 1 or read[-1].height > law.LAW_TOP:
+        return None
+    usual, least = (told[-1], 0.5) if speeds[-1] >= _STILL else (told[i], 0.0)
+    along = (above * usual.conjugate()).real
+    return i if along.min() < least * abs(usual) ** 2 else None
 
 
 def _with_law(stack: Stack, roughness: float) -> list[Node]:

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
+from driftmap.core.units import FOOT
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import (
     THRESHOLDS,
@@ -193,6 +194,17 @@ def test_landings_without_their_flight_are_refused(flight):
 def test_impossible_geometry_is_refused(radius, angle):
     with pytest.raises(ValueError, match="radius"):
         basic_casualty_area(radius, angle)
+
+
+def test_what_was_thrown_sweeps_no_more_ground_than_it_came_over():
+    flat = math.radians(0.001)
+    assert basic_casualty_area(0.1, flat) > 1e4
+    reach = 0.1 + FOOT
+    least = math.pi * reach**2
+    assert basic_casualty_area(0.1, flat, 5.0) == pytest.approx(least + 10.0 * reach)
+    assert basic_casualty_area(0.1, 1.0, 1e3) == basic_casualty_area(0.1, 1.0)
+    with pytest.raises(ValueError, match="way"):
+        basic_casualty_area(0.1, 1.0, -1.0)
 
 
 def test_impossible_pieces_are_refused():

@@ -47,6 +47,26 @@ def test_a_level_near_the_ground_as_fresh_as_the_reading_beats_the_law():
     assert not wind.warned
 
 
+@pytest.mark.parametrize(
+    ("rows", "holds"),
+    [
+        (((2, 90, 2.5), (10, 90, 0)), True),
+        (((2, 90, 3), (10, 90, 2)), False),
+        (((2, 90, 3), (10, 90, 4), (40, 90, 2.5), (60, 90, 0.5)), True),
+        (((2, 90, 3), (10, 90, 4), (100, 90, 7), (290, 90, 1)), True),
+        (((2, 90, 3), (10, 100, 4), (100, 130, 7)), False),
+    ],
+)
+def test_a_wind_that_falls_with_height_is_not_turned_about_above_it(rows, holds):
+    wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+    above = wind.at([rows[-1][0] + 50.0, 340.0, 600.0])[0]
+    strongest = max(rows, key=lambda row: row[2])
+    # Toward the west, and no weaker than the strongest that was read.
+    if holds or len(rows) == 2:
+        assert np.all(above <= -strongest[2])
+    assert any("the wind falls from" in told for told in wind.warned) == holds
+
+
 @pytest.mark.parametrize("age", [2.0, None])
 def test_a_reading_rules_the_lowest_tens_of_metres_over_older_layers(age):
     layers = _layers((2, 90, 2), (10, 90, 2), (90, 90, 3), (500, 90, 4), age=age)
