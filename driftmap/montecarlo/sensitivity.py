@@ -119,6 +119,7 @@ def _fall(cloud: Cloud, wind: WindProfile) -> FloatArray | None:
             samples=_FEW,
             seed=cloud.seed,
             day=sky.day,
+            bodies=(),
             keep_falls=True,
         )
     except DriftmapError:
