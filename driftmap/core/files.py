@@ -20,6 +20,7 @@ __all__ = [
     "GREATEST",
     "LARGEST",
     "bytes_of",
+    "check_remarks",
     "decoded",
     "mistaken",
     "of_known_form",
@@ -80,6 +81,33 @@ def decoded(data: bytes, source: str, fault: Fault = InputError) -> str:
 def text_of(path: Path, fault: Fault = InputError, most: int = LARGEST) -> str:
     """Read a text file."""
     return decoded(bytes_of(path, fault, most), str(path), fault)
+
+
+_UNITS: Final = tuple(
+    (re.compile(rf"(?<!\d)(?<!\d )\b(?:{told})\b", re.IGNORECASE), named)
+    for told, named in (
+        (r"pounds?(?:.force)?|lbf?", ("lb",)),
+        (r"newtons?(?!.?s)", ("_n", "(n", "[n", " n")),
+        (r"kilograms?(?:.force)?|kgf|kiloponds?", ("kg",)),
+        (r"feet|ft", ("ft", "fps")),
+        (r"met(?:re|er)s", ("_m", "(m", "[m", " m")),
+        (r"milliseconds?", ("ms",)),
+    )
+)
+"""Units that a remark of a table may be told in, and what of a header bears it out."""
+
+
+def check_remarks(text: str, source: str, fault: Fault = InputError) -> None:
+    """Refuse a table with a remark, after ``#``, of a unit in which no column is."""
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    header = next((line.lower() for line in lines if line[0] != "#"), "")
+    for line in (line for line in lines if line[0] == "#"):
+        for told, named in _UNITS:
+            if told.search(line) and not any(name in header for name in named):
+                said = (
+                    f"a remark, {quoted(line)}, speaks of a unit that no column is in"
+                )
+                raise fault(source, "", f"{said}: correct the header or the remark")
 
 
 def toml_of(path: Path, fault: Fault = InputError) -> dict[str, Any]:

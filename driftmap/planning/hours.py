@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import math
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -20,7 +21,7 @@ from driftmap.planning.layout import Rose
 from driftmap.planning.supposed import REFERENCE
 from driftmap.winds.reading import Setting, parse_time
 from driftmap.winds.spoken import read_words
-from driftmap.winds.text import LONGEST_FILE
+from driftmap.winds.text import LONGEST_FILE, unheard
 
 __all__ = [
     "Hours",
@@ -61,6 +62,9 @@ _SPEEDS: Final = MappingProxyType(
 )
 _GUSTS: Final = frozenset(name.replace("speed", "gust") for name in _SPEEDS)
 _MISSING: Final = ("", "na", "nan", "null", "none", "m", "-")
+_SKY: Final = re.compile(r"weather|wx|thunder|storm|lightning|fog")
+"""Names of columns that would be passed over though they tell why nobody may fly."""
+
 _HIGHEST: Final = 60.0  # m/s near the ground; beyond it a unit or a marker is wrong
 _LONGEST: Final = 100 * 8784  # hours; a century
 
@@ -115,6 +119,8 @@ def read_hours(path: Path | str) -> Hours:
     path = Path(path)
     raw = bytes_of(path, WindError, LONGEST_FILE)
     text = decoded(raw, path.name, WindError)
+    for told in unheard(text, path.name):
+        raise WindError(told, "", "take it out, and the hours of which it speaks")
     rows = list(_rows(path.name, text.splitlines()))
     named = path.name
     if _GUSTS & set(_names(text)):
@@ -190,6 +196,12 @@ def _header(source: str, n: int, cells: Sequence[str]) -> list[str]:
         raise WindError(source, f"line {n}", f"{text}one of {', '.join(_SPEEDS)}")
     if len(set(names)) < len(names):
         raise WindError(source, f"line {n}", "a column stands twice; name each once")
+    if sky := [name for name in names if _SKY.search(name)]:
+        told = f"column {sky[0]!r} tells what no wind does: take it out, and hours of storms"
+        raise WindError(source, f"line {n}", told)
+    if sky := [name for name in names if _SKY.search(name)]:
+        told = f"column {sky[0]!r} tells what no wind does: take it out, and hours of storms"
+        raise WindError(source, f"line {n}", told)
     return names
 
 

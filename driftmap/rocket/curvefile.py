@@ -10,6 +10,7 @@ from types import MappingProxyType
 from typing import Final
 
 from driftmap.core.errors import FlightError, quoted
+from driftmap.core.files import check_remarks
 from driftmap.core.units import DIMENSIONS
 
 __all__ = ["read_curve"]
@@ -37,6 +38,7 @@ def read_curve(text: str, source: str) -> tuple[list[float], list[float]]:
     Result: from time 0 on [s], [N]; what follows the last thrust is cut off. Raises
     `FlightError` if anything in it cannot be used, by its line.
     """
+    check_remarks(text, source, FlightError)
     parted = _separator(text)
     lines = list(csv.reader(text.splitlines(), delimiter=parted))
     rows = [(n, line) for n, line in enumerate(lines, 1) if line and line[0][:1] != "#"]

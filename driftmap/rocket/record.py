@@ -12,6 +12,7 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.errors import FlightError, nearest, quoted
+from driftmap.core.files import check_remarks
 from driftmap.core.units import FOOT
 
 __all__ = ["Record", "WayUp", "cut_way_up", "heights_of", "read_record"]
@@ -225,6 +226,7 @@ def read_record(text: str, source: str) -> Record:
     Result: the record in SI. Raises `FlightError` if anything in it cannot be used, by
     its line.
     """
+    check_remarks(text, source, FlightError)
     lines = [
         (number, line)
         for number, line in enumerate(text.splitlines(), 1)

@@ -38,6 +38,8 @@ def test_noise_below_zero_is_no_thrust_and_the_tail_is_cut():
 @pytest.mark.parametrize(
     ("text", "told"),
     [
+        (f"# thrust in pounds force\n{PLAIN}", "a remark.*unit that no column is in"),
+        (f"# Newtons\n{PLAIN.replace('_n', '_lbf')}", "a remark.*unit that no column"),
         ("time_s,thrust_n\n0,0\n1,50\n2,-8\n", "line 4.*below zero by more than noise"),
         ("time,thrust\n0,0\n", "header.*time_s or time_ms, and thrust_n"),
         ("times,thrust_n\n0,0\n", "header"),

@@ -189,6 +189,16 @@ def test_a_record_too_large_is_not_read(tmp_path):
         read_flight(write(tmp_path, record=b"#" * 20_000_001))
 
 
+@pytest.mark.parametrize(
+    ("remark", "column"),
+    [("heights in metres", "height_ft"), ("feet above the pad", "height_m")],
+)
+def test_a_record_whose_remark_tells_another_unit_is_refused(remark, column):
+    text = f"# {remark}\n{column},time_s\n10,0\n20,1\n"
+    with pytest.raises(FlightError, match=r"a remark.*unit that no column is in"):
+        read_record(text, "x.csv")
+
+
 def test_columns_come_in_any_order_and_in_feet():
     record = read_record('"height_ft", time_s,speed_fps\n10,0,1\n20,0,2\n', "x.csv")
     assert record.height == pytest.approx([3.048, 6.096])

@@ -93,6 +93,21 @@ def test_bad_rows_are_one_line_with_their_place(tmp_path, rows, said):
 
 
 @pytest.mark.parametrize(
+    ("header", "row", "told"),
+    [
+        ("time_utc,from_deg,speed_mps,weather", "2026-05-01T02:00Z,40,3,TS", "'weather'"),
+        ("# thunderstorms all week\ntime_utc,from_deg,speed_mps", "2026-05-01T02:00Z,40,3",
+         "a remark that is not read"),
+        ("# speed in knots\ntime_utc,from_deg,speed_mps", "2026-05-01T02:00Z,40,3",
+         "a remark that is not read"),
+    ],
+)  # fmt: skip
+def test_what_would_be_passed_over_of_a_season_is_refused(tmp_path, header, row, told):
+    with pytest.raises(WindError, match=told):
+        read_hours(write(tmp_path, row, header=header))
+
+
+@pytest.mark.parametrize(
     "header", ["time_utc,from_deg", "when,from_deg,speed_mps", "time_utc,from_deg,wind"]
 )
 def test_a_header_without_what_is_needed_is_refused(tmp_path, header):
