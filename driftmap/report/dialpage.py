@@ -128,7 +128,10 @@ def _span(dial: Dial) -> tuple[datetime, datetime] | None:
     if when is None:
         return None
     at = site.latitude, site.longitude
-    return toward_dark(when, when - _HOURS, *at), toward_dark(when, when + _HOURS, *at)
+    said = dial.setup.answers
+    late = toward_dark(when, when + _HOURS, *at)
+    late = min(late, (None if said is None else said.until) or late)
+    return toward_dark(when, when - _HOURS, *at), late
 
 
 def _told_span(span: tuple[datetime, datetime]) -> str:

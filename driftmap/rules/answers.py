@@ -50,6 +50,8 @@ class Answers:
         Name and SHA-256 of each file.
     taken_back : tuple of str
         Answers against flying that were taken back on the day, and who had given them.
+    until : datetime or None
+        When the first of what was answered for the day ends, if any does.
     """
 
     confirmed: Mapping[str, bool] = field(default_factory=dict)
@@ -59,6 +61,7 @@ class Answers:
     when: datetime | None = None
     files: tuple[tuple[str, str], ...] = ()
     taken_back: tuple[str, ...] = ()
+    until: datetime | None = None
 
     def __post_init__(self) -> None:
         for name in ("confirmed", "numbers", "stale"):
@@ -106,6 +109,7 @@ def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answ
         occasion.when,
         ((path.name, digest),),
         () if head.not_for(occasion, today) else head.taken_back,
+        None if head.not_for(occasion, "day") else head.until,
     )
 
 
@@ -129,7 +133,9 @@ def _joined(one: Answers, other: Answers) -> Answers:
     files = (*one.files, *other.files)
     source = " and ".join(s for s in (one.source, other.source) if s != "answers")
     back = tuple(dict.fromkeys((*one.taken_back, *other.taken_back)))
-    return Answers(confirmed, numbers, source, stale, other.when, files, back)
+    ends = [said.until for said in (one, other) if said.until is not None]
+    until = min(ends, default=None)
+    return Answers(confirmed, numbers, source, stale, other.when, files, back, until)
 
 
 def of_another(said: Answers, sets: Iterable[RuleSet]) -> Answers:

@@ -25,7 +25,19 @@ one field; and, of the ground, for one pad. Assumed."""
 
 _DEGREE: Final = 111_200.0  # m of latitude
 
-HEAD: Final = ("date", "site", "place", "flight", "rocket", "by", "flown", "taken_back")
+HEAD: Final = (
+    *(
+        "date",
+        "site",
+        "place",
+        "flight",
+        "rocket",
+        "by",
+        "flown",
+        "taken_back",
+        "until",
+    ),
+)
 """Keys that say what the answers of a file are for."""
 
 _OF_THE_ROCKET: Final = {
@@ -105,6 +117,8 @@ class Head:
         When the flight that was answered for was flown, once it is.
     taken_back : tuple of str
         Answers against flying that were taken back since, and who had given them.
+    until : datetime or None
+        When what was answered for the day ends, such as a waiver, with its zone.
     """
 
     day: date
@@ -114,6 +128,7 @@ class Head:
     rocket: str | None
     flown: str | None
     taken_back: tuple[str, ...]
+    until: datetime | None = None
 
     def not_for(self, occasion: Occasion, scope: Scope) -> str:
         """Say why an answer does not count; empty where it does."""
@@ -133,6 +148,9 @@ class Head:
             return f"answered for {self.day}, and the flight is on {occasion.day}"
         if scope == "flight":
             return self._not_of(occasion)
+        when, end = occasion.when, self.until
+        if scope == "day" and end is not None and when is not None and when >= end:
+            return f"answered until {end:%H:%M %z}, and that is past"
         return self._not_there(occasion, *_NEAR[scope == "ground"])
 
     def _not_there(self, occasion: Occasion, near: float, level: float) -> str:
@@ -190,7 +208,20 @@ def read_head(source: str, given: Mapping[str, Any], longitude: float) -> Head:
         names["rocket"],
         names["flown"],
         () if given["taken_back"] is None else _texts(source, given["taken_back"]),
+        None if given["until"] is None else _until(source, given["until"]),
     )
+
+
+def _until(source: str, value: object) -> datetime:
+    """Read when the answers for the day end."""
+    try:
+        end = datetime.fromisoformat(value) if isinstance(value, str) else value
+    except ValueError:
+        end = None
+    if not isinstance(end, datetime) or end.utcoffset() is None:
+        text = f"{value!s:.40}; accepted is a time with its zone"
+        raise InputError(source, "until", f"{text}: until = 2026-06-13T14:00-07:00")
+    return end
 
 
 def _place(source: str, value: object) -> tuple[float, float, float]:

@@ -35,7 +35,8 @@ _HELP: Final = """\
 # Take the # from the front of a line such as #name = "yes" to answer it, or write another
 # answer; what is not answered makes a verdict hold.
 # You may split it into several files, such as season.toml, today.toml and flight.toml, each
-# with this head, and give --answers several times.
+# with this head, and give --answers several times. If a leave or a waiver ends before the
+# day does, say so at the head of its file, such as until = 2026-06-13T14:00-07:00
 """
 
 

@@ -262,7 +262,7 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     """Say from when until when a verdict counts.
 
     Result: about the time of the flight, while it is light if it is then, never longer
-    than its wind may be old, and from when it was found on where that is now: a clock set
+    than its wind may be old or what was answered for the day holds, and from when it was found on where that is now: a clock set
     back makes nothing young again. None where nobody told for when it is, or when the
     wind was read.
     """
@@ -272,7 +272,7 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     left = read_limits(a.flight, a.site)["wind_age"].value - 3600 * age
     at = a.site.latitude, a.site.longitude
     late = when + timedelta(seconds=max(0.0, min(STALE, left)))
-    late = toward_dark(when, late, *at)
+    late = min(toward_dark(when, late, *at), a.answers.until or late)
     early = toward_dark(when, when - timedelta(seconds=STALE), *at)
     now = datetime.now(UTC) - _CLOCKS
     if now < late:

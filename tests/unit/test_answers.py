@@ -106,6 +106,23 @@ def test_what_was_answered_for_something_else_is_open_again(
     assert all(reason in text for text in said.stale.values())
 
 
+@pytest.mark.parametrize(
+    ("until", "holds"),
+    [("08:30:00-07:00", False), ("08:31:00-07:00", True), ("15:31:00Z", True)],
+)
+def test_answers_of_the_day_that_end_are_open_from_then_on(tmp_path, until, holds):
+    said = read(tmp_path, f"{HEAD}until = 2026-06-13T{until}\n{GIVEN}")
+    assert counted(said) == SEASON | FLIGHT | (DAY if holds else set())
+    assert all("answered until 08:30 -0700" in said.stale[name] for name in said.stale)
+    assert (said.until is not None) == holds
+
+
+@pytest.mark.parametrize("until", ["14:00:00", '"noon"', "2026-06-13T14:00:00", "3"])
+def test_an_end_without_its_zone_is_refused(tmp_path, until):
+    with pytest.raises(InputError, match=r"until: .*a time with its zone"):
+        read(tmp_path, f"{HEAD}until = {until}\n{GIVEN}")
+
+
 GROUND = {"no_airport_near", "elevation_checked"}
 ALL = SEASON | DAY | FLIGHT | GROUND
 THERE = "place = [41.604, -117.952, 1234.4]"

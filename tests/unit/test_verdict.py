@@ -389,6 +389,14 @@ def test_no_go_of_daylight_outlives_it(result, clock, first, last):
         assert abs(told - exact) <= timedelta(minutes=3)
 
 
+def test_no_go_outlives_what_was_answered_for_the_day(result):
+    when = datetime.fromisoformat("2026-06-13T13:55-07:00")
+    end = datetime.fromisoformat("2026-06-13T14:00-07:00")
+    wind = replace(result.wind, age=0.0, undated=())
+    said = replace(result.answers, when=when, until=end)
+    assert good_between(replace(result, answers=said, wind=wind))[1] == end
+
+
 def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(
     result, monkeypatch
 ):
