@@ -53,19 +53,21 @@ def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]
 
     ``people``: names of the areas where people are; these come before others.
 
-    Result: what must stand beside the word first, then failing before warning, people
-    before the rest, then by how far over the limit.
+    Result: what must stand beside the word first, then failing before warning, what is so
+    before what is only not known well enough, people before the rest, then by how far over
+    the limit.
     """
 
-    def order(check: Check) -> tuple[bool, bool, bool, bool, float]:
+    def order(check: Check) -> tuple[bool, bool, bool, bool, bool, float]:
         over = math.inf
         if check.limit and check.value is not None:
             over = check.value / check.limit
             if check.sense == "least":
                 over = 1 / over if over else math.inf
         calm = check.area not in people
-        beside = check.beside
-        return not beside, check.outcome != "fail", check.question, calm, -over
+        within = over <= 1  # but for its interval
+        milder = not check.beside, check.outcome != "fail"
+        return *milder, check.question, within, calm, -over
 
     return sorted((c for c in checks if c.outcome != "pass"), key=order)
 

@@ -353,6 +353,20 @@ def test_reasons_come_worst_first_and_once(english):
     ]
 
 
+def test_a_storm_leads_over_what_is_only_not_known_well_enough(english):
+    unsure = dataclasses.replace(
+        check(Kind.INDIVIDUAL_RISK, "warn", "Crowd"),
+        value=1e-9,
+        interval=(0.0, 1e-3),
+        limit=1e-6,
+    )
+    storm = Check(
+        kind=Kind.WIND_WARNED, name="tells of a storm", outcome="warn", source=""
+    )
+    told = verdict_reasons([unsure, storm], ["Crowd"], Voice(english, "us"))
+    assert "storm" in told[0]
+
+
 @pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
 def test_the_verdict_leads(demo, english, verdict):
     changed = dataclasses.replace(demo, verdict=verdict)
