@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
+from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.core.errors import visible
@@ -26,17 +28,14 @@ _MADE_UP: Final = (
 )
 
 
-def _case_rows(
-    data: dict[str, Any], voice: Voice, *, keys_only: bool = True
-) -> list[list[str]]:
-    """Give a row a body; a page tells each case in words as well as by its key."""
+def _case_rows(data: dict[str, Any], voice: Voice, *, by_key: bool) -> list[list[str]]:
+    """Give a row a body; a page names each case in words, a terminal by its key."""
     keys = ("happens", "likely", "let_go", "comes_down", "speed", "energy")
     rows = [[voice.say(f"plan.{key}") for key in keys]]
     for case in data["cases"]:
-        told = case["name"]
-        by_words = case_words(told, voice, case["cause"])
-        if not keys_only and by_words != told:
-            told = f"{by_words} ({told})"
+        told = (
+            case["name"] if by_key else case_words(case["name"], voice, case["cause"])
+        )
         for i, body in enumerate(case["bodies"]):
             name = voice.known("piece", body["name"])
             rows.append(
@@ -55,10 +54,23 @@ def _case_rows(
 def _margins(data: dict[str, Any], voice: Voice) -> Iterator[str]:
     for m in data["margins"]:
         ends = [_amount(m[k], m["unit"], voice) for k in ("p50", "p5", "p95")]
-        text = f"{visible(m['name'])}: {ends[0]} ({voice.span(ends[1], ends[2])})"
+        text = (
+            f"{_margin(m['name'], voice)}: {ends[0]} ({voice.span(ends[1], ends[2])})"
+        )
         if m["against"] is not None:
-            text += f", against {_amount(m['against'], m['unit'], voice)}"
+            least = _amount(m["against"], m["unit"], voice)
+            text = voice.say("margin.least", told=text, value=least)
         yield text
+
+
+_OF_FINS: Final = re.compile("(flutter|bending) of (.+?): .*")
+
+
+def _margin(name: str, voice: Voice) -> str:
+    if found := _OF_FINS.fullmatch(name):
+        what, piece = found.groups()
+        return voice.say(f"margin.{what}", piece=voice.known("piece", piece))
+    return voice.known("margin", name)
 
 
 def cases_page(data: dict[str, Any], voice: Voice) -> str:
@@ -75,7 +87,7 @@ def cases_page(data: dict[str, Any], voice: Voice) -> str:
         voice.say("plan.cases_title", flight=data["flight"]),
         [
             f"<p>{printable(voice.say('plan.wind', wind=data['wind']))}</p>",
-            table(_case_rows(data, voice, keys_only=False), voice),
+            table(_case_rows(data, voice, by_key=False), voice),
             title("margins"),
             items(_margins(data, voice)),
             title("openings"),
@@ -90,7 +102,7 @@ def cases_page(data: dict[str, Any], voice: Voice) -> str:
 
 def cases_told(data: dict[str, Any], voice: Voice) -> str:
     """Write for a terminal what can happen, with margins and assumptions."""
-    rows = _case_rows(data, voice)
+    rows = _case_rows(data, voice, by_key=True)
     lines = [
         f"{visible(data['flight'])}, wind {visible(data['wind'])}",
         "",
@@ -137,7 +149,8 @@ def _window_line(one: dict[str, Any], voice: Voice) -> str:
     ]
     if len(ends) > 1:
         ends = [voice.say("plan.and", one=ends[0], other=ends[1])]
-    told = voice.say("plan.window", device=one["device"], ends="".join(ends))
+    device = voice.known("piece", one["device"])
+    told = voice.say("plan.window", device=device, ends="".join(ends))
     return f"  {told}".replace("\u00a0", " ")
 
 
@@ -147,15 +160,15 @@ def _size_lines(sizes: list[dict[str, Any]], voice: Voice) -> Iterator[str]:
         speed = voice.shown(one["speed_mps"], "descent")
         told = voice.say("plan.no_canopy", speed=speed)
         if one["diameter_m"] is not None:
-            across = one["diameter_m"]
-            us = voice.units == "us"
-            size = (
-                f"{across / DIMENSIONS['length']['in']:.0f} in"
-                if us
-                else f"{across:.2f} m"
-            )
-            told = voice.say("plan.canopy", speed=speed, size=voice.number(size))
+            size = _across(one["diameter_m"], voice)
+            told = voice.say("plan.canopy", speed=speed, size=size)
         yield f"  {told}".replace("\u00a0", " ")
+
+
+def _across(metres: float, voice: Voice) -> str:
+    if voice.units == "us":
+        return voice.number(f"{metres / DIMENSIONS['length']['in']:.0f} in")
+    return voice.number(f"{metres:.2f} m")
 
 
 def _openings(found: list[dict[str, Any]], voice: Voice) -> list[list[str]]:
@@ -171,7 +184,7 @@ def _openings(found: list[dict[str, Any]], voice: Voice) -> list[list[str]]:
         planned = one["cause"] == WORKS
         rows.append(
             [
-                one["device"],
+                voice.known("piece", one["device"]),
                 voice.say("plan.planned")
                 if planned
                 else voice.known("case", one["cause"])
@@ -194,6 +207,8 @@ def _amount(value: float, unit: str, voice: Voice) -> str:
         return voice.exact_distance(value)
     if unit == "m/s":
         return voice.shown(value, "descent")
+    if unit == "times":
+        return voice.say("plan.times", count=voice.number(f"{value:.2f}"))
     told = f"{value:.2f} {unit}".rstrip()
     if unit == "N":
         told = (
@@ -241,7 +256,7 @@ def compare_rows(
         )
         told.append(
             [
-                row["name"],
+                _alternative(row["name"], voice),
                 voice.toward(row["mean_east_m"], row["mean_north_m"]),
                 voice.exact_away(row["radius_90_m"]),
                 voice.shown(row["time_s"]["p50"], "time"),
@@ -253,6 +268,39 @@ def compare_rows(
             ]
         )
     return told
+
+
+_MADE: Final = MappingProxyType(
+    {
+        "planned": "as planned",
+        "none": "no recovery, nose first",
+        "smaller": "(?P<device>.+) a quarter smaller across",
+        "larger": "(?P<device>.+) a quarter larger across",
+        "lower": r"(?P<device>.+) lower, at (?P<m>\d+) m",
+        "higher": r"(?P<device>.+) higher, at (?P<m>\d+) m",
+        "shorter": "(?P<device>.+) half as long",
+        "longer": "(?P<device>.+) twice as long",
+        "streamer": r"streamer (?P<cm>\d+) cm wide",
+        "canopy": r"canopy of (?P<m>[\d.]+) m for (?P<speed>[\d.]+) m/s",
+    }
+)
+"""How `driftmap.failures.alternatives` names what it makes up."""
+
+
+def _alternative(name: str, voice: Voice) -> str:
+    """Name an alternative in the reader's language and units; one of a file as it is."""
+    for key, pattern in _MADE.items():
+        if found := re.fullmatch(pattern, name):
+            own = found.groupdict(default="")
+            metres = float(own.get("m") or float(own.get("cm") or 0.0) / 100)
+            return voice.say(
+                f"alternative.{key}",
+                device=voice.known("piece", own.get("device", "")),
+                height=voice.exact_distance(metres),
+                width=_across(metres, voice),
+                speed=voice.shown(float(own.get("speed") or 0.0), "descent"),
+            )
+    return name
 
 
 def _against(one: Compared, voice: Voice) -> str:

@@ -3,7 +3,10 @@
 for (const picture of document.querySelectorAll(".wide > svg")) {
   const told = [...picture.querySelectorAll("title")].map((t) => t.parentElement).filter((e) => e !== picture);
   const why = picture.parentElement.nextElementSibling;
-  const tell = (part) => { why.textContent = part.querySelector("title").textContent; };
+  const tell = (part) => {
+    const { textContent, lang } = part.querySelector("title");
+    Object.assign(why, { textContent, lang });
+  };
   told.forEach((part, i) => {
     part.setAttribute("tabindex", i ? "-1" : "0");
     part.setAttribute("role", "img");

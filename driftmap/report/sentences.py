@@ -94,6 +94,7 @@ def _amount(value: float, check: Check, voice: Voice) -> str:
             else f"{60 * value:.0f}\u00a0min"
         ),
         "share": lambda: voice.number(f"{value:.0%}").replace("%", "\u00a0%"),
+        "share of falls": lambda: voice.percent(value),
         "share of the sky": lambda: f"{math.ceil(8 * value)}/8",
         "per flight": lambda: one_of(value, voice) if value else "∞",
     }

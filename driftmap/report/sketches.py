@@ -138,7 +138,7 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
     size = ((east - west) * scale + 40, (north - south) * scale + 40)
     view = _View(west, north, scale)
     parts = [
-        view.shape(site.boundary, "field", "boundary"),
+        view.shape(site.boundary, "field", voice.say("map.edge")),
         *(
             view.shape(a.shape, "people" if a.occupied else "area", a.name)
             for a in site.areas
@@ -225,7 +225,7 @@ def _dot(view: _View, place: Place, voice: Voice) -> str:
     spot = f'cx="{x:.1f}" cy="{y:.1f}"'
     if place.broken:
         told = printable(place.broken[0])
-        return f'<circle class="barred" {spot} r="3"><title>{told}</title></circle>'
+        return f'<circle class="barred" {spot} r="3"><title lang="en">{told}</title></circle>'
     step = min(int(place.go * _STEPS), _STEPS - 1)
     told = voice.say(
         "plan.dot",

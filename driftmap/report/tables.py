@@ -175,6 +175,7 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
             "outcome": check.outcome,
             "word": voice.say(f"map.{check.outcome}"),
             "what": subject(check, voice),
+            "translated": f"kind.{check.kind.value}" in voice.catalogue.messages,
             "value": value,
             "interval": interval,
             "limit": limit(check, voice),

@@ -58,7 +58,7 @@ def wind_picture_svg(wind: WindProfile, top: float, voice: Voice) -> str:
         _beyond(wind, top, voice),
         _band(z, speed, error, top, most),
         _line(z, speed, top, most),
-        _marks(wind, top, most),
+        _marks(wind, top, most, voice),
         _arrows(z, direction, speed, top, voice),
     ]
     title = f"{voice.say('map.wind')}: {wind.source}"
@@ -160,16 +160,16 @@ def _path(points: list[tuple[float, float]]) -> str:
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
 
 
-def _marks(wind: WindProfile, top: float, most: float) -> str:
+def _marks(wind: WindProfile, top: float, most: float, voice: Voice) -> str:
     out = []
     for level in wind.levels:
         if level.height > top:
             continue
         y = _y(level.height, top)
         bearing = (
-            "variable"
+            voice.say("figure.all_sides")
             if level.direction is None
-            else f"from {math.degrees(level.direction):.0f} deg"
+            else voice.bearing(level.direction)
         )
         told = escape(_plain(f"{bearing}, {level.source}"))
         x = _x(min(level.speed, most), most)
@@ -180,7 +180,7 @@ def _marks(wind: WindProfile, top: float, most: float) -> str:
         if level.gust:
             out.append(
                 f'<circle class="gust" cx="{_x(level.gust, most):.1f}" '
-                f'cy="{y:.1f}" r="4"><title>gust</title></circle>'
+                f'cy="{y:.1f}" r="4"><title>{voice.speed(level.gust)}</title></circle>'
             )
     return "".join(out)
 

@@ -140,7 +140,10 @@ def _age(wind: WindProfile, voice: Voice) -> str:
     minutes = round(wind.age * 60)
     if minutes < 1:
         return voice.say("verdict.age_none")
-    return voice.say("verdict.age", minutes=voice.count(minutes))
+    # The oldest of several counts, which need not be the one told as read.
+    several = len({v.source for v in wind.levels if not v.source.startswith(_LAW)}) > 1
+    key = "verdict.age_oldest" if several else "verdict.age"
+    return voice.say(key, minutes=voice.count(minutes))
 
 
 def where_read(read: Read, voice: Voice) -> str:

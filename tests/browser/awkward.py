@@ -1,11 +1,14 @@
-"""Sites that are hard to draw, and what every page must keep to on every screen."""
+"""Sites that are hard to draw, a language that is none, and what every page must keep to."""
 
 from __future__ import annotations
 
 import copy
 import json
 import math
+import re
+import string
 from collections.abc import Callable
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
@@ -108,6 +111,78 @@ SITES: dict[str, Callable[[], Tree]] = {
     "180th meridian": dateline,
     "right to left": hostile,
 }
+
+_STRANGE = str.maketrans(
+    string.ascii_letters, "абвгдежзиклмнопрстуфхцчшщэАБВГДЕЖЗИКЛМНОПРСТУФХЦЧШЩЭ"
+)
+
+
+def foreign(path: Path) -> str:
+    """Write a catalogue in which no message has a Latin letter, and give its path."""
+    english = (ROOT / "driftmap/report/messages/en.toml").read_text("utf-8")
+
+    def strange(text: str) -> str:
+        return re.sub(
+            r"\{\w+\}|[^{]+",
+            lambda m: m[0] if m[0][0] == "{" else m[0].translate(_STRANGE),
+            text,
+        )
+
+    head, messages = english.split("cautions = [", 1)
+    told = re.sub(
+        r'(^\s*|= )"((?:[^"\\\\]|\\\\.)*)"(?=,?$)',
+        lambda m: f'{m[1]}"{strange(m[2])}"',
+        messages,
+        flags=re.M,
+    )
+    head = head.replace('"en"', '"ru"')
+    path.write_text(f"{head}cautions = [{told}", encoding="utf-8")
+    return str(path)
+
+
+class _Shown(HTMLParser):
+    """Texts that a page shows or tells, but those marked as English."""
+
+    TELLING = ("aria-label", "title", "alt", "placeholder", "data-label")
+    EMPTY = frozenset({"meta", "link", "input", "br", "hr", "img"})
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.inside: list[tuple[str, bool]] = [("", False)]
+        self.texts: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        own = dict(attrs)
+        hidden = tag in {"script", "style", "code"} or own.get("lang") == "en"
+        hidden = hidden or self.inside[-1][1]
+        if not hidden:
+            self.texts += [own[key] or "" for key in self.TELLING if key in own]
+        if tag not in self.EMPTY:
+            self.inside.append((tag, hidden))
+
+    def handle_endtag(self, tag: str) -> None:
+        if any(tag == other for other, _ in self.inside):
+            while self.inside.pop()[0] != tag:
+                pass
+
+    def handle_data(self, data: str) -> None:
+        if not self.inside[-1][1]:
+            self.texts.append(data)
+
+
+UNITS = "mph lbf psi UTC driftmap"
+
+
+def latin_words(page: str, *names: str) -> set[str]:
+    """List the words in Latin letters that a page says by itself.
+
+    ``names``: what may stand there: names from files, and what was typed.
+    """
+    shown = _Shown()
+    shown.feed(page)
+    told = re.findall(r"[A-Za-z]{3,}", " ".join(shown.texts))
+    return set(told) - set(re.findall(r"[A-Za-z]{3,}", " ".join([UNITS, *names])))
+
 
 # Each finding in a line; nothing to say is an empty list.
 FINDINGS = """
