@@ -16,7 +16,7 @@ import pytest
 from shell import driftmap
 
 from driftmap.cli import assess
-from driftmap.montecarlo import cloud, fitted
+from driftmap.montecarlo import cloud
 from driftmap.report import map as map_page
 from driftmap.rules import facts, template
 from driftmap.rules.evaluate import evaluate
@@ -248,16 +248,6 @@ def rows_of(said_no, sets, facts, said, asked):
     return rows
 
 
-class Alike(fitted.Same):
-    """A flight that is the same as every other of which the same is told."""
-
-    def __hash__(self):
-        return hash(self.flight.model_dump_json())
-
-    def __eq__(self, other):
-        return self.flight.model_dump_json() == other.flight.model_dump_json()
-
-
 class Once:
     """Work done once for what is asked, the answers asked for last kept."""
 
@@ -323,7 +313,6 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
                 patch.setattr(room, "fly", fly_once)
             patch.setattr(cloud, "plan_launch", plan_once)
             patch.setattr(facts, "_SCOUTS", FEW)
-            patch.setattr(fitted, "Same", Alike)
             patch.setattr(template, "_every_row", partial(rows_of, said_no))
             patch.setattr(assessment, "containment", drawn_once)
             patch.setattr(assessment, "influences", lambda _: ())
