@@ -15,7 +15,6 @@ from pathlib import Path
 import pytest
 from shell import driftmap
 
-from driftmap.cli import assess
 from driftmap.montecarlo import cloud
 from driftmap.report import map as map_page
 from driftmap.rules import facts, template
@@ -317,7 +316,6 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
             patch.setattr(assessment, "containment", drawn_once)
             patch.setattr(assessment, "influences", lambda _: ())
             patch.setattr(assessment, "assess_setup", without)
-            patch.setattr(assess, "_forewarn", lambda *_: None)
             patch.setattr(map_page, "map_html", lambda *_, **__: "")
             done = driftmap(*words)
         return done.returncode, done.stdout + done.stderr
