@@ -234,10 +234,14 @@ def assess_command(
     if around is not None:
         data["holds_while"] = asdict(around)
     if propose:
+        from driftmap.cli.plans import in_processes
         from driftmap.verdict.turning import turns
 
-        with Progress("changes of the plan") as progress:
-            proposed = turns(result, progress=progress)
+        with (
+            Progress("changes of the plan") as progress,
+            in_processes(result.cloud.flights) as through,
+        ):
+            proposed = turns(result, progress=progress, through=through)
         data["proposals"] = [asdict(turn) for turn in proposed.better]
         data["stays"] = [check.name for check in proposed.stays]
     text = json_text(data)

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
+from functools import partial
+from itertools import starmap
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeVar
@@ -38,11 +41,13 @@ if TYPE_CHECKING:
     from driftmap.planning.sweep import Hands
     from driftmap.planning.trial import Basis
     from driftmap.report.voice import Voice
+    from driftmap.verdict.turning import Through
 
 __all__ = [
     "SweepOptions",
     "aim_command",
     "forewarn",
+    "in_processes",
     "limits_command",
     "plan_options",
     "put_out",
@@ -55,6 +60,7 @@ SAMPLES: Final = 5000
 """Flights in each case of every verdict: enough to show a share under 1 in 1,000."""
 
 _LONG: Final = 4000  # flights a verdict from which processes are worth their start
+_HEAVY: Final = 100_000  # flights beyond which they take too much memory
 
 
 class SweepOptions(NamedTuple):
@@ -139,6 +145,43 @@ def _process_pool(count: int) -> Executor:
 
     # A fork would copy the locks of threads that are running.
     return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"))
+
+
+@contextmanager
+def in_processes(samples: int) -> Iterator[Through]:
+    """Give what works through plans of so many flights, in processes where that pays.
+
+    Many more take too much memory side by side. Where a process is lost the rest is worked
+    out here.
+    """
+    if not _LONG <= samples <= _HEAVY:
+        yield starmap
+        return
+    from driftmap.planning.trial import pack
+
+    pool = _process_pool(os.cpu_count() or 1)
+
+    def through(
+        work: Callable[..., T], parts: Sequence[tuple[Any, ...]]
+    ) -> Iterator[T]:
+        done = 0
+        try:
+            for found in pool.map(partial(_unpacked, work), map(pack, parts)):
+                yield found
+                done += 1
+        except BrokenExecutor:
+            yield from starmap(work, parts[done:])
+
+    try:
+        yield through
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _unpacked(work: Callable[..., T], packed: bytes) -> T:
+    from driftmap.planning.trial import unpack
+
+    return work(*unpack(packed))
 
 
 def forewarn(samples: int, *bases: Basis) -> None:

@@ -313,8 +313,21 @@ def spoken_rose(texts: Iterable[str]) -> Rose:
 
 def _spoken(text: str) -> tuple[float, float, float]:
     whole = text if " at " in text else f"{text} at {REFERENCE:g} m"
-    level = read_words(whole, Setting(0.0)).levels[0]
-    if level.direction is None or level.height != REFERENCE:
-        told = f"{quoted(whole)}; accepted: one direction, at {REFERENCE:g} m"
+    reading = read_words(whole, Setting(0.0))
+    level = reading.levels[0]
+    timed = not any("no time told" in note for note in reading.assumed)
+    # Nothing of a wind that scores is dropped in silence: gusts least of all.
+    more = level.gust or level.error or reading.terrain or reading.warned
+    if (
+        level.direction is None
+        or level.height != REFERENCE
+        or more
+        or timed
+        or reading.forecast
+    ):
+        told = (
+            f"{quoted(whole)}; accepted: one speed from one direction, at {REFERENCE:g} m, "
+            "without gusts, ground or time"
+        )
         raise InputError("--wind", "", told)
     return math.degrees(level.direction), level.speed, 1.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import starmap
 from math import pi, radians
 from typing import Final, TypeAlias
 
@@ -23,11 +24,18 @@ from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.people_checks import AreaHit
 
-__all__ = ["Compared", "Turn", "Turning", "compare", "turns"]
+__all__ = ["Compared", "Through", "Turn", "Turning", "compare", "turns"]
 
 _Change: TypeAlias = tuple[str, str, Flight, WindProfile]
 Heard: TypeAlias = Callable[[int, int], None]
 """What is told how many are done since the last time, and how many are left."""
+
+_Plan: TypeAlias = tuple[Setup, WindProfile]
+Through: TypeAlias = Callable[
+    [Callable[[Setup, WindProfile], tuple[Check, ...]], Sequence[_Plan]],
+    Iterable[tuple[Check, ...]],
+]
+"""What gives the checks of each plan, in their order, by the function it is given."""
 
 _DIRECTIONS: Final = 8
 _WEAKER: Final = (0.75, 0.5, 0.25)
@@ -170,10 +178,13 @@ class _Tried:
     against: frozenset[tuple[str, ...]]
 
 
-def turns(assessment: Assessment, *, progress: Heard = _deaf) -> Turning:
+def turns(
+    assessment: Assessment, *, progress: Heard = _deaf, through: Through = starmap
+) -> Turning:
     """Fly changes to a plan and say what comes out better.
 
-    ``progress`` is told after each change how many are done and left.
+    ``progress`` is told after each change how many are done and left; ``through`` works
+    through the changes, in processes say.
 
     Result: what was found, on the same flights and luck as the plan: single changes, and two
     at once where no single one gives a go and nothing stands against all of them.
@@ -181,17 +192,17 @@ def turns(assessment: Assessment, *, progress: Heard = _deaf) -> Turning:
     a = assessment
     now = _weigh("", "", (a.flight, a.wind), a.checks)
 
-    def try_out(kind: str, name: str, flight: Flight, wind: WindProfile) -> _Tried:
-        checks = _checks(replace(a.setup, flight=flight), wind)
-        turn = _weigh(kind, name, (flight, wind), checks)
-        return _Tried(turn, flight, wind, frozenset(map(_line, _against(checks))))
-
     def fly_all(changes: Iterable[_Change]) -> list[_Tried]:
-        flown, every = [], list(changes)
-        for change in every:
-            flown.append(try_out(*change))
-            progress(1, len(every) - len(flown))
-        return flown
+        tried: list[_Tried] = []
+        every = list(changes)
+        plans = [(replace(a.setup, flight=flight), wind) for *_, flight, wind in every]
+        for change, checks in zip(every, through(_checks, plans), strict=True):
+            kind, name, flight, wind = change
+            turn = _weigh(kind, name, (flight, wind), checks)
+            against = frozenset(map(_line, _against(checks)))
+            tried.append(_Tried(turn, flight, wind, against))
+            progress(1, len(every) - len(tried))
+        return tried
 
     tried = fly_all(_changes(a.flight, a.wind, _own_azimuth(a.cloud.plan)))
     stays = tuple(

@@ -15,12 +15,13 @@ from driftmap.cli.cases import cases_command
 from driftmap.cli.compare import compare_command
 from driftmap.cli.dial import dial_command
 from driftmap.cli.layout import layout_command
-from driftmap.cli.plans import aim_command, limits_command
+from driftmap.cli.plans import aim_command, in_processes, limits_command
 from driftmap.cli.rules import rules_command
 from driftmap.cli.season import season_command
 from driftmap.core.errors import InputError, SiteError
 from driftmap.failures.case import Release
 from driftmap.planning.documents import _LET_GO
+from driftmap.planning.hours import spoken_rose
 from driftmap.report.voice import Voice, languages, read_catalogue
 
 ROOT = Path(__file__).parents[2]
@@ -182,7 +183,7 @@ def test_season_goes_on_from_its_file(tmp_path):
         (
             layout_command,
             (SITE, "--flight", FLIGHT, "--wind", "3 m/s variable"),
-            "one direction, at 10 m",
+            "one speed from one direction, at 10 m",
         ),
         (
             layout_command,
@@ -273,3 +274,24 @@ def test_every_moment_of_letting_go_has_words_in_every_language():
         voice = Voice(read_catalogue(language), "si")
         for told in _LET_GO.values():
             assert voice.say(f"plan.{told}")
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "2 m/s from 240 gusting 14 m/s",
+        "2 to 9 m/s from 240",
+        "2 m/s from 240, 3 h ago",
+        "2 m/s from 240 over rough land",
+        "forecast 2 m/s from 240",
+    ],
+)
+def test_nothing_of_a_wind_that_scores_is_dropped_in_silence(more):
+    with pytest.raises(InputError, match="without gusts, ground or time"):
+        spoken_rose([more])
+    assert spoken_rose(["2 m/s from 240"]) == ((pytest.approx(240.0), 2.0, 1.0),)
+
+
+def test_calls_come_back_from_processes_in_their_order():
+    with in_processes(5000) as through:
+        assert list(through(max, [(1, 2), (4, 3), (5, 5)])) == [2, 4, 5]
