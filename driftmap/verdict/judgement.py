@@ -338,6 +338,9 @@ def _needs(scout: Cloud, site: Site) -> Iterator[Need]:
     harm = harm_of(replace(scout, east=scout.east + _FAR), site)
     figures = [("expected_casualties", harm.casualties.total.upper)]
     figures += [("individual_risk", spot.risk.upper) for spot in harm.spots]
+    judged = [c.name for c in scout.tree.cases if not (c.any_way or c.rare)]
+    worst = max((harm.if_it_happens[name].upper for name in judged), default=0.0)
+    figures.append(("casualties_if_it_happens", worst))
     for key, upper in figures:
         limit = limits[key].value
         yield Need(math.ceil(scout.flights * upper / limit), f"{limit:.3g} ({key})")

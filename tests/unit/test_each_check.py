@@ -257,6 +257,14 @@ def test_the_flights_that_a_go_needs_are_those_of_its_limits(quiet):
     for key, upper in (
         ("expected_casualties", harm.casualties.total.upper),
         ("individual_risk", max(spot.risk.upper for spot in harm.spots)),
+        (
+            "casualties_if_it_happens",
+            max(
+                harm.if_it_happens[case.name].upper
+                for case in quiet.tree.cases
+                if not (case.any_way or case.rare)
+            ),
+        ),
     ):
         limit = LIMITS[key].value
         (found,) = (n for why, n in needs.items() if why.endswith(f"({key})"))
