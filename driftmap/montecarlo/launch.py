@@ -46,6 +46,7 @@ _SUBSONIC: Final = (
 )
 _STEADY: Final = 2.0  # calibres; more of it makes no difference in calm air
 _TIME_ERROR: Final = 0.15  # s; of an altimeter's time from lift-off to apogee, assumed
+_WIDE: Final = 0.15  # of a burn time; a wider normal spread would reach below zero
 _STILL: Final = 0.05  # m/s at 10 m; a calm, which comes from nowhere
 _TURNING: Final = 0.25
 """Share of the strongest wind told that the mean must have, or it has no direction; assumed."""
@@ -160,8 +161,9 @@ def _planned(same: Same, wind: WindProfile, sky: Sky) -> Plan:
     spread("lift-off mass", flight.airframe.mass, 0.02)
     for way in ("east", "north"):
         given = flight.rail.angle.spread
-        error = float(_RAIL_ERROR) if given is None else given
-        spreads[f"rail {way}"] = Spread("normal", 0.0, error)
+        spreads[f"rail {way}"] = Spread(
+            "normal", 0.0, float(_RAIL_ERROR) if given is None else given
+        )
     if flight.rail.angle.spread is None:
         assumed.append("rail's aim, whip and thrust line: spread 1° each way (assumed)")
     steady = balance(flight)
@@ -178,6 +180,7 @@ def _planned(same: Same, wind: WindProfile, sky: Sky) -> Plan:
             )
         spread("total impulse", flight.motor.total_impulse, 0.05)
         spread("burn time", flight.motor.burn_time, 0.05)
+        spreads["burn time"] = _some_burn(spreads["burn time"])
         log_motor = np.log(
             [flight.motor.total_impulse.value, flight.motor.burn_time.value]
         )
@@ -321,6 +324,12 @@ def _directionless(wind: WindProfile) -> bool:
                 for m in wind.members]  # fmt: skip
         told = max(told, float(np.median(each)))
     return bool(np.hypot(east, north) < max(_STILL, _TURNING * told))
+
+
+def _some_burn(spread: Spread) -> Spread:
+    """Let a burn time that is hardly known stay a time, in every draw."""
+    share = spread.second / spread.first
+    return spread if share <= _WIDE else replace(spread, kind="lognormal", second=share)
 
 
 def _lean_note(azimuth: float) -> str:

@@ -37,7 +37,6 @@ if TYPE_CHECKING:
 __all__ = ["flight_schema", "read_flight"]
 
 _LARGEST_RECORD = 20_000_000  # bytes; 100 samples a second for an hour and more
-_BURN = 0.15  # spread of a fitted burn time, as a share; assumed
 _HEIGHT_SPREAD = 0.05  # assumed; as for an apogee given without a spread
 _MODELS: dict[str, type[BaseModel]] = {
     "air_start": AirStart,
@@ -160,7 +159,7 @@ def _with_record(
         "count": measured.count,
         "stages": measured.stages,
         "total_impulse": Uncertain(found.impulse, found.impulse_spread),
-        "burn_time": Uncertain(float(found.times[-1]), _BURN * float(found.times[-1])),
+        "burn_time": Uncertain(float(found.times[-1]), found.burn_spread),
         "times": tuple(found.times.tolist()),
         "thrusts": tuple(found.thrusts.tolist()),
     }
@@ -211,8 +210,9 @@ def _notes(measured: Measured, found: Inferred, *, known: bool) -> tuple[str, ..
         f"{found.misfit:.1f} m (root mean square)",
         "measured flight: straight up in still standard air, so its lean and its wind "
         "count as drag (assumed)",
-        f"measured flight: heights fix impulse and drag, not how thrust begins; burn time "
-        f"spread {_BURN:.0%}, and with it the speed off the rail (assumed)",
+        "measured flight: heights fix impulse and drag, not how thrust begins; burn time "
+        f"spread {found.burn_spread / found.times[-1]:.0%}, and with it the speed off the "
+        "rail (assumed)",
     ]
     if measured.height_spread is None:
         notes.append(f"measured heights: spread {_HEIGHT_SPREAD:.0%} (assumed)")

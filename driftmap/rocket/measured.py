@@ -10,6 +10,7 @@ slower than the square, so that the pressure spike of an ejection charge weighs 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -32,6 +33,8 @@ _BEST_MOTOR: Final = 450.0  # s; specific impulse no chemical motor passes, assu
 _MOST_MISS: Final = (3.0, 0.005)  # m, and share of apogee; assumed
 _ROUGH: Final = 0.4  # assumed: second difference of thrust over its mean
 _UNEVEN: Final = 0.7  # assumed: thrust over its mean, less 1
+_BURN_SPREAD: Final = (0.2, 0.35)  # least and most, of the burn time; assumed
+_BEGINS: Final = 3.0  # readings in which none tells how thrust begins; assumed
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,6 +50,9 @@ class Inferred:
         the heights.
     drag, drag_spread : float
         Drag coefficient on the cross-section and one standard deviation.
+    burn_spread : float
+        One standard deviation of the burn time [s], so wide that the speed off the rail is
+        covered: heights tell impulse and drag, and less how thrust begins.
     lift_off : float
         Ignition on the altimeter's clock [s].
     apogee, apogee_time : float
@@ -61,6 +67,7 @@ class Inferred:
     impulse_spread: float
     drag: float
     drag_spread: float
+    burn_spread: float
     lift_off: float
     apogee: float
     apogee_time: float
@@ -298,6 +305,8 @@ def _told(fit: _Fit, height_spread: float) -> Inferred:
     late = np.linspace(float(start), float(end), 201)
     height = track.at(late)[0][:, 0]
     impulse, drag = float(guess.impulse()[0]), float(guess.drag[0])
+    burn, apart = float(guess.burn_time[0]), float(np.median(np.diff(fit.way.time)))
+    least, most = _BURN_SPREAD
     return Inferred(
         times=SHARES * guess.burn_time[0],
         thrusts=guess.thrust[:, 0],
@@ -305,6 +314,7 @@ def _told(fit: _Fit, height_spread: float) -> Inferred:
         impulse_spread=impulse * height_spread / fit.height_response(),
         drag=drag,
         drag_spread=drag * fit.drag_spread(height_spread),
+        burn_spread=burn * min(math.hypot(least, _BEGINS * apart / burn), most),
         lift_off=float(guess.lift_off[0]),
         apogee=float(height.max()),
         apogee_time=float(late[height.argmax()] - guess.lift_off[0]),

@@ -136,6 +136,24 @@ def test_thrust_and_drag_come_back(name, rate):
     assert found.lift_off == pytest.approx(CLOCK, abs=0.25)
     # The engine holds the Mach factor over a step: 1.6 m for the supersonic one.
     assert found.misfit < noise + 2
+    # Two deviations of the burn time hold the speed off a rail of 2 m.
+    wide = 2 * found.burn_spread / found.times[-1]
+    slow, fast = (
+        off_rail(flown, found.times * stretch, found.thrusts / stretch)
+        for stretch in (np.exp(wide), np.exp(-wide))
+    )
+    assert slow < off_rail(flown, flown.times, flown.thrusts) < fast
+
+
+def off_rail(flown, times, thrusts):
+    """Speed at 2 m, straight up without drag, by sums of steps of 1 ms."""
+    t = np.arange(0.0, 3.0, 1e-3)
+    force = np.interp(t, times, thrusts, right=0.0)
+    burnt = np.cumsum(force) / force.sum()
+    pull = force / (flown.mass - flown.propellant * burnt) - 9.80665
+    pull[: np.argmax(pull > 0)] = 0.0  # the stop holds it
+    speed = np.cumsum(pull) * 1e-3
+    return float(np.interp(2.0, np.cumsum(speed) * 1e-3, speed))
 
 
 def test_the_inferred_rocket_flies_to_the_apogee_recorded():
