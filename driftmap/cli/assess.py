@@ -222,12 +222,15 @@ def assess_command(
 
     Exit codes: 0 go, 3 hold, 4 no-go, 2 bad input.
     """
+    from driftmap.cli.log import check_log, log_assessment
     from driftmap.report.map import map_html
     from driftmap.report.terminal import proposals, summary
     from driftmap.report.voice import english
     from driftmap.report.windtold import stops_at
     from driftmap.verdict.document import document
 
+    if log is not None:
+        check_log(log)
     result = assessment_of(inputs, out, ("map.html", "assessment.json"))
     around = around_of(result, asked=stop_wind)
     data, proposed = document(result), None
@@ -258,10 +261,7 @@ def assess_command(
             click.echo("\n" + proposals(proposed, units=voice.units))
         click.echo(f"\nMap: {out / 'map.html'}")
     if log is not None:
-        from driftmap.cli.log import log_assessment
-
-        told = log_assessment(result, inputs, log)
-        click.echo(told, err=as_json)
+        click.echo(log_assessment(result, inputs, log), err=as_json)
     ctx.exit(EXIT[result.verdict])
 
 

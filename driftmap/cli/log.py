@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from driftmap.review.findings import Review
     from driftmap.verdict.assessment import Assessment
 
-__all__ = ["log_assessment", "log_command", "review_command"]
+__all__ = ["check_log", "log_assessment", "log_command", "review_command"]
 
 _LARGEST_EXPORT: Final = 500_000_000  # bytes; a club's log of years
 
@@ -44,7 +44,7 @@ def log_command() -> None:
     Examples:
       driftmap assess FLIGHT --site SITE --wind WIND --log
       driftmap log list
-      driftmap log add outcome.toml --about 3f2a
+      driftmap log add outcome.toml --about last
     """
 
 
@@ -52,6 +52,15 @@ def _open(path: Path | None, *, create: bool = False) -> Log:
     from driftmap.logbook.store import Log, default_path
 
     return Log(default_path() if path is None else path, create=create)
+
+
+def check_log(path: str) -> None:
+    """Refuse a log that cannot be written to, before anything is flown."""
+    from driftmap.logbook.store import Log, default_path
+
+    place = Path(path) if path else default_path()
+    if place.exists():
+        Log(place).close()
 
 
 def log_assessment(assessment: Assessment, inputs: RunInputs, path: str) -> str:
@@ -90,7 +99,9 @@ _photo = click.option(
 )
 
 
-_about = click.option("--about", metavar="ID", help="The assessment it belongs to.")
+_about = click.option(
+    "--about", metavar="ID|last", help="The assessment it belongs to, or the last one."
+)
 _UNTIED: Final = 3  # assessments that an outcome tied to none is offered
 
 
@@ -108,13 +119,25 @@ def add_command(
 
     body = outcome_body(file, photographs)
     with _open(path, create=about is None) as log:
-        assessed = None if about is None else log.find(about)
+        assessed = None if about is None else _assessed(log, about)
         doubts = [] if assessed is None else unlike(body, assessed, str(file))
         tied = None if assessed is None else assessed.id
         entry = new_entry("outcome", body, about=tied)
         doubts += _tied(entry, log.current(), file)
         log.append([entry])
         click.echo("\n".join([f"added {entry.id[:8]} to {log.path}", *doubts]))
+
+
+def _assessed(log: Log, about: str) -> Entry:
+    """Find an assessment by the beginning of its id, or the one written last."""
+    from driftmap.core.errors import InputError
+
+    if about != "last":
+        return log.find(about)
+    entries = [entry for entry in log.entries() if entry.kind == "assessment"]
+    if not entries:
+        raise InputError(str(log.path), "", "holds no assessment yet")
+    return entries[-1]
 
 
 def _tied(outcome: Entry, held: Sequence[Entry], file: Path) -> Iterator[str]:
@@ -138,7 +161,8 @@ def _untied(outcome: Entry, held: Sequence[Entry], file: Path) -> Iterator[str]:
     for entry in reversed(assessed):
         yield f"  {_line(entry)}"
     if assessed:
-        yield f"to tie it: driftmap log correct {outcome.id[:8]} {file} --about ID"
+        log = f"driftmap log correct {outcome.id[:8]} {file} --about"
+        yield f"to tie it: {log} {assessed[-1].id[:8]}"
 
 
 @log_command.command("correct")
@@ -174,7 +198,7 @@ def correct_command(
             )
         body["photographs"] = [*old.body.get("photographs", []), *body["photographs"]]
         start = about or old.about
-        assessed = None if start is None else log.find(start)
+        assessed = None if start is None else _assessed(log, start)
         doubts = [] if assessed is None else unlike(body, assessed, str(file))
         tied = None if assessed is None else assessed.id
         entry = new_entry("outcome", body, about=tied, corrects=old.id)

@@ -116,7 +116,8 @@ class Find(MeasuredSight):
 
     def figure(self, flown: Flown) -> Misfit:
         """Hold the find beside the landings."""
-        value, error = np.array([self.east, self.north]), np.full(2, self.error)
+        value = np.array([self.east, self.north])
+        error = np.full(2, np.hypot(self.error, flown.patch(self.piece)))
         shown = flown.landing(self.piece, ways=_WAYS)
         return Misfit(shown, value, error, (False, False))
 

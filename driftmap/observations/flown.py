@@ -56,6 +56,8 @@ class Flown:
         By how much the wind of each flight is leaned in thought, beside what it flew.
     worked_out : dict
         Places that were worked out before, by what was asked: leaning changes none.
+    coarse : bool
+        Whether they lie too far apart to hit what was found: each then stands for a patch.
     """
 
     cloud: Cloud
@@ -67,6 +69,7 @@ class Flown:
     slopes: dict[_Asked, FloatArray]
     lean: FloatArray
     worked_out: dict[_Asked, FloatArray] = field(default_factory=dict)
+    coarse: bool = False
 
     def leaned(self, lean: FloatArray) -> Flown:
         """Move every fall as a wind leaned by (2, k) deviations would, to first order."""
@@ -94,6 +97,18 @@ class Flown:
         at = np.asarray(self.worked_out[piece, None] + moved)
         broken = body.name != piece and body.stages[-1].nose_first
         return at + self._thrown(piece, ways) if broken and self._is_fin(piece) else at
+
+    def patch(self, piece: str) -> float:
+        """Give how wide a patch of ground each landing stands for, 0 where not `coarse` [m].
+
+        The normal-reference rule for two dimensions, across the narrower way of the cloud
+        (D. W. Scott, Multivariate Density Estimation, 1992, from memory).
+        """
+        if not self.coarse or self.who.size < _FEWEST:
+            return 0.0
+        spread = np.cov(self.landing(piece)[:, 0], aweights=self.prior)
+        number = self.prior.sum() ** 2 / (self.prior @ self.prior)
+        return float(number ** (-1 / 6) * np.sqrt(np.linalg.eigvalsh(spread)[0]))
 
     def _thrown(self, piece: str, ways: int) -> FloatArray:
         """Draw how far from the strike a piece comes to rest, shape (2, ways, k)."""

@@ -22,7 +22,7 @@ from driftmap.montecarlo.cloud import Cloud, Steered, fly
 from driftmap.observations.figures import MeasuredSight, SeenMoment, Trace, log_density
 from driftmap.observations.flown import Flown, flown_cases
 from driftmap.observations.observation import FoundState, Observation, Odds
-from driftmap.observations.weighing import Weighed, weigh
+from driftmap.observations.weighing import Weighed, effective_number, weigh
 
 __all__ = ["ENOUGH", "know"]
 
@@ -50,6 +50,7 @@ _FARTHEST: Final = 5.0  # standard deviations a flight may be leaned
 _WIDER: Final = 1.3  # kernels than the curvature says: tails cost less than they save
 _UNSURE: Final = 0.08  # error of the linear response over the way it is used for
 _BESIDE: Final = (-1.6, -0.8, 0.0, 0.8, 1.6)  # kernels along the way of least certainty
+_SEEN: Final = 20.0  # effective flights of a case below which they lie too far apart
 _LITTLE: Final = 0.02  # share of all weights' squares below which a case is sure enough
 _STILL: Final = (SeenMoment, Trace)  # times and heights: no lean of the wind moves them
 _STENCIL: Final = np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1)]).T
@@ -80,7 +81,7 @@ def know(
     cases = flown_cases(cloud, wind)
     known = weigh(cases, observations)
     if known.effective >= enough or not _can_lean(known):
-        return known
+        return _in_patches(known)
     slopes = {flown.case.name: flown.slopes for flown in cases}
     few = [_first(flown, wind, slopes) for flown in cases]
     lots: list[Flown] = []
@@ -92,7 +93,34 @@ def know(
         known = weigh(_pooled(lots, cases), observations)
         if known.effective >= enough:
             break
-    return known
+    return _in_patches(known)
+
+
+def _in_patches(known: Weighed) -> Weighed:
+    """Let flights of cases that hardly hit what was found each stand for a patch of ground.
+
+    No lean of the wind brings there what went off its path or tipped over on the rod: it
+    would hit by luck alone, nearly always too seldom, and at times far too often.
+    """
+    logs: dict[str, list[FloatArray]] = {}
+    for flown in known.cases:
+        told = [
+            _near(seen, flown)
+            if isinstance(seen, MeasuredSight)
+            else seen.log_likelihood(flown)
+            for seen in known.observations
+        ]
+        with np.errstate(divide="ignore"):
+            own = np.log(flown.prior) + sum(told)
+        logs.setdefault(flown.case.name, []).append(own)
+    few = {name for name, own in logs.items() if _hits(np.concatenate(own)) < _SEEN}
+    cases = [replace(f, coarse=f.case.name in few) for f in known.cases]
+    return weigh(cases, known.observations)
+
+
+def _hits(log_weight: FloatArray) -> float:
+    top = float(log_weight.max())
+    return effective_number(np.exp(log_weight - top)) if np.isfinite(top) else 0.0
 
 
 def _can_lean(known: Weighed) -> bool:

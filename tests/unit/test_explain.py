@@ -114,6 +114,7 @@ def test_a_record_of_no_such_flight_is_told_loudly(tmp_path):
         ('[altimeter]\nrecord = "words.csv"', "words.csv"),
         ('[altimeter]\nrecord = "flat.csv"', "never rises"),
         ('[altimeter]\nrecord = "flat.csv"\napogee = "3 m"', "must give apogee"),
+        ("[[found]]\nat = [41.6, 117.9]", "outside the site"),
         ('[[found]]\nat = "pad"\nstate = "brokn"', "did you mean 'broken'"),
         ('[[found]]\nat = "pad"\nstate = "torn"', "no state of the rocket"),
         ('[[found]]\nat = "pad"\nstate = ["whole", "broken"]', "cannot be whole"),

@@ -665,6 +665,32 @@ def test_a_harmed_export_makes_no_log(tmp_path, harm):
     assert not (tmp_path / "new.sqlite").exists()
 
 
+def test_an_outcome_can_be_tied_to_what_was_assessed_last(tmp_path):
+    path, outcome = tmp_path / "log.sqlite", ROOT / "examples" / "outcome.toml"
+    order = ["add", str(outcome), "--about", "last", "--log", str(path)]
+    with Log(path) as log:
+        told = CliRunner().invoke(log_command, order).exception
+        assert "holds no assessment yet" in str(told)
+        assessed = [of_an_assessment(), of_an_assessment()]
+        log.append(assessed)
+        told = CliRunner().invoke(log_command, order)
+        assert told.exception is None
+        assert "tied to no" not in told.output
+        assert log.entries()[-1].about == assessed[-1].id
+
+
+def test_a_log_that_cannot_be_written_to_is_told_before_anything_is_flown(tmp_path):
+    letter = tmp_path / "log.sqlite"
+    letter.write_text("a letter to my aunt")
+    order = ["assess", str(ROOT / "examples" / "willet.toml"), "--log", str(letter)]
+    order += ["--site", str(ROOT / "sites" / "saltgrass-flat.geojson")]
+    run = driftmap(*order, "--wind", "6 mph from 230", "--out", tmp_path / "out")
+    assert run.returncode == 2
+    assert "is no driftmap log" in run.stderr
+    assert run.stderr.count("\n") == 1
+    assert not (tmp_path / "out").exists()
+
+
 def test_an_outcome_tied_to_no_assessment_says_so_and_can_be_tied(tmp_path):
     path = tmp_path / "log.sqlite"
     (tmp_path / "outcome.toml").write_text('case = "recovery works"')
@@ -684,6 +710,7 @@ def test_an_outcome_tied_to_no_assessment_says_so_and_can_be_tied(tmp_path):
     new = told.split()[1]
     assert f"{assessed.id[:8]}" in told
     assert f"log correct {new} " in told
+    assert told.strip().endswith(f"--about {assessed.id[:8]}")
     told = run("correct", new, tmp_path / "outcome.toml", "--about", assessed.id[:8])
     assert "tied" not in told
     told = run("correct", told.split()[1].strip(","), tmp_path / "outcome.toml")

@@ -2,7 +2,12 @@
 
 import json
 import math
+import os
 import re
+import resource
+import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import fastkml
@@ -118,6 +123,11 @@ def test_what_is_known_moves_the_search(tmp_path):
         ("[[down]\n", "is not TOML"),
         ("down = 3", "must be a table"),
         (f"[case]\nnot = {CASES}", "rules out every case"),
+        ('[[beacon]]\nbearing = "10 deg"', "from: missing"),
+        ('[[beacon]]\nfrom = [61.6, -117.9]\nbearing = "9 deg"', "outside the site"),
+        ('[[opening]]\ntime = "-1 s"', "accepted is 0 to 21,600 s"),
+        ('[[came_off]]\npiece = "fin"\ntime = "7 h"', "accepted is 0 to 21,600 s"),
+        ('[[walked]]\naround = [41.6, 117.9]\nradius = "9 m"', "outside the site"),
     ],
 )
 def test_bad_input_is_one_line_and_nothing_is_written(tmp_path, text, told):
@@ -130,6 +140,70 @@ def test_bad_input_is_one_line_and_nothing_is_written(tmp_path, text, told):
     assert "seen.toml" in line
     assert "\n" not in line
     assert not out.exists()
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from driftmap.cli.output import write_all
+left = int(sys.argv[2])
+def watch(event, _):
+    global left
+    if event in {"tempfile.mkstemp", "os.rename"}:
+        left -= 1
+        if left == 0:
+            os.kill(os.getpid(), signal.SIGKILL)
+sys.addaudithook(watch)
+write_all(Path(sys.argv[1]), {"search.html": "new" * 9000, "search.gpx": "new" * 9000})
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="kill -9 is of posix")
+def test_a_kill_in_mid_write_leaves_each_file_whole(tmp_path):
+    names, old, states = ("search.html", "search.gpx"), "old" * 9000, []
+    for name in names:
+        (tmp_path / name).write_text(old)
+    run, number = None, 0
+    while run is None or run.returncode:
+        number += 1
+        order = [sys.executable, "-c", KILLED, str(tmp_path), str(number)]
+        run = subprocess.run(order, check=False)
+        assert run.returncode in {0, -signal.SIGKILL}
+        states.append([(tmp_path / name).read_text() for name in names])
+    assert number == 5  # two files: made aside, then put in place
+    new = "new" * 9000
+    assert states == [[old, old]] * 3 + [[new, old], [new, new]]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="asks of posix")
+def test_a_full_disk_is_one_line_and_leaves_what_was_there(tmp_path):
+    (tmp_path / "search.html").write_text("old")
+
+    def small_disk():
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096))
+
+    code = "from driftmap.cli import main; main()"
+    run = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            code,
+            "search",
+            *BASE,
+            "--samples=300",
+            "--out",
+            tmp_path,
+        ],
+        capture_output=True,
+        text=True,
+        check=False,
+        preexec_fn=small_disk,
+    )
+    assert run.returncode == 2
+    assert run.stderr.count("\n") == 1
+    assert [path.name for path in tmp_path.iterdir()] == ["search.html"]
+    assert (tmp_path / "search.html").read_text() == "old"
 
 
 @pytest.mark.parametrize(
