@@ -19,7 +19,13 @@ from driftmap.core.errors import FlightError
 from driftmap.core.spread import stream
 from driftmap.hazard.steering import Mixture
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
-from driftmap.observations.figures import MeasuredSight, SeenMoment, Trace, log_density
+from driftmap.observations.figures import (
+    Find,
+    MeasuredSight,
+    SeenMoment,
+    Trace,
+    log_density,
+)
 from driftmap.observations.flown import Flown, flown_cases
 from driftmap.observations.observation import FoundState, Observation, Odds
 from driftmap.observations.weighing import Weighed, effective_number, weigh
@@ -100,8 +106,11 @@ def _in_patches(known: Weighed) -> Weighed:
     """Let flights of cases that hardly hit what was found each stand for a patch of ground.
 
     No lean of the wind brings there what went off its path or tipped over on the rod: it
-    would hit by luck alone, nearly always too seldom, and at times far too often.
+    would hit by luck alone, nearly always too seldom, and at times far too often. The way
+    between two finds tells more than patches would leave of it.
     """
+    if sum(isinstance(seen, Find) for seen in known.observations) != 1:
+        return known
     logs: dict[str, list[FloatArray]] = {}
     for flown in known.cases:
         told = [

@@ -261,6 +261,39 @@ def test_flights_flown_toward_a_find_agree_with_many_plain_ones(wind, cloud):
         assert found == pytest.approx(chance, abs=3 * error * 0.5)
 
 
+def test_where_flights_lie_too_far_apart_to_hit_each_stands_for_a_patch(cases):
+    """Finds drawn from some flights of a case are likelier by patches of the others.
+
+    No lean brings flights there: by themselves they hit by luck, nearly always too seldom. A
+    log score is proper: on average none is better than that of the density finds come from.
+    """
+    flown = cases["goes off its path"]
+    half = dataclasses.replace(
+        flown,
+        who=flown.who[: flown.who.size // 2],
+        prior=flown.prior[: flown.who.size // 2],
+        lean=flown.lean[:, : flown.who.size // 2],
+        worked_out={},
+    )
+    coarse = dataclasses.replace(half, coarse=True, worked_out={})
+    at = flown.landing("rocket")[:, 0, half.who.size :][:, ::10]
+    score = {False: [], True: []}
+    for east, north in at.T:
+        seen = Find("rocket", float(east), float(north), 5.0)
+        for each in (half, coarse):
+            told = np.exp(seen.log_likelihood(each)) @ each.prior / each.prior.sum()
+            score[each.coarse].append(np.log(told))
+    gain = np.subtract(score[True], score[False])
+    assert gain.mean() > 4 * gain.std() / np.sqrt(gain.size)
+    assert gain.mean() > 1.0
+    # As wide as the rule says, by the narrower way of the cloud.
+    narrow = np.sqrt(np.linalg.eigvalsh(np.cov(half.landing("rocket")[:, 0]))[0])
+    assert coarse.patch("rocket") == pytest.approx(
+        narrow * half.who.size ** (-1 / 6), rel=0.01
+    )
+    assert half.patch("rocket") == 0.0
+
+
 def test_last_seen_is_any_moment_on_the_way_down(cases):
     """By hand: the mean, over ten even moments, of the density of the angles."""
     flown = cases["recovery works"]
