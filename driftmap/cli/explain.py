@@ -14,8 +14,8 @@ from driftmap.cli.options import day_of, json_option, site_of, units_option
 from driftmap.cli.output import Progress, json_text
 
 if TYPE_CHECKING:
-    from driftmap.explain.evidence import Explanation
     from driftmap.montecarlo.cloud import Cloud
+    from driftmap.observations.evidence import Explanation
     from driftmap.observations.seenfile import Observed
     from driftmap.observations.weighing import Weighed
 
@@ -105,8 +105,8 @@ def explain_command(**options: Unpack[_Options]) -> None:
     An aid to thought: it knows only the cases of the flight file, and says so when none of
     them explains what was found.
     """
-    from driftmap.explain.evidence import explain
-    from driftmap.explain.fit import fit_of
+    from driftmap.observations.evidence import explain
+    from driftmap.observations.fit import fit_of
     from driftmap.observations.flown import flown_cases
     from driftmap.observations.observation import FAR
 

@@ -1,1 +1,1 @@
-"""What people saw and found, as data with a likelihood each, and flights weighed by it."""
+"""What people saw, as data with a likelihood each; flights weighed by it; which case fits."""

@@ -30,12 +30,12 @@ from truths import (
 )
 
 from driftmap import fly, read_flight, read_site, read_wind
-from driftmap.explain.fit import ODD, fit_of
 from driftmap.ground.areas import to_lonlat
 from driftmap.hazard.probability import binomial
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.store import Log
 from driftmap.logbook.written import assessment_entry
+from driftmap.observations.fit import ODD, fit_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
 from driftmap.observations.toward import know

@@ -13,8 +13,8 @@ from click.testing import CliRunner
 from driftmap import fly, read_flight, read_wind
 from driftmap.cli.explain import explain_command
 from driftmap.core.errors import DriftmapError
-from driftmap.explain import evidence, fit
-from driftmap.explain.fit import ODD, fit_of
+from driftmap.observations import evidence, fit
+from driftmap.observations.fit import ODD, fit_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
 from driftmap.observations.weighing import weigh

@@ -11,9 +11,9 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray
-from driftmap.explain.fit import ODD
 from driftmap.failures.likelihood import TOO_RARE
 from driftmap.observations.figures import Find
+from driftmap.observations.fit import ODD
 from driftmap.observations.flown import ROCKET, Flown
 from driftmap.observations.observation import (
     MISTAKEN,
@@ -84,7 +84,7 @@ def explain(known: Weighed, fits: dict[str, float], far: Far = metres) -> Explan
     """Say which case fits what was found, and why.
 
     ``known``: flights weighed by what was found; ``fits``: how well each case fits,
-    from `driftmap.explain.fit.fit_of`; ``far``: how to write a distance.
+    from `driftmap.observations.fit.fit_of`; ``far``: how to write a distance.
     """
     chances = known.chances
     errors = _errors(known)

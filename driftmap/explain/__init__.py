@@ -1,1 +1,0 @@
-"""Which case fits what was found, how surely, and whether any does."""
