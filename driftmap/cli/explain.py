@@ -108,9 +108,9 @@ def explain_command(**options: Unpack[_Options]) -> None:
     from driftmap.observations.evidence import explain
     from driftmap.observations.fit import fit_of
     from driftmap.observations.flown import flown_cases
-    from driftmap.observations.observation import FAR
+    from driftmap.observations.observation import FAR_IN
 
-    far = FAR[options["units"]]
+    far = FAR_IN[options["units"]]
     seen = read_observed(options)
     cloud, known = flown_and_weighed(seen, options)
     result = explain(known, fit_of(flown_cases(cloud, seen.wind), seen.told), far)

@@ -152,7 +152,7 @@ def _start(text: str, site: Site) -> tuple[float, float]:
 
 
 def _tell(result: Search, known: Weighed, units: Literal["us", "si"]) -> None:
-    from driftmap.observations.observation import FAR
+    from driftmap.observations.observation import FAR_IN
     from driftmap.observations.toward import ENOUGH
     from driftmap.search.phone import shares_told
 
@@ -172,6 +172,6 @@ def _tell(result: Search, known: Weighed, units: Literal["us", "si"]) -> None:
     )
     for doubt in known.doubted:
         click.echo(
-            f"AT ODDS with everything flown, taken as a mistake: {doubt.says(FAR[units])}"
+            f"AT ODDS with everything flown, taken as a mistake: {doubt.says(FAR_IN[units])}"
         )
     click.echo(f"Rests on {known.effective:,.0f} effective flights{few}")

@@ -22,7 +22,7 @@ from driftmap.formulas.detection import SUREST
 from driftmap.observations.flown import ROCKET, Flown
 
 __all__ = [
-    "FAR",
+    "FAR_IN",
     "MISTAKEN",
     "STATES",
     "Far",
@@ -55,7 +55,7 @@ def feet(value: float) -> str:
     return f"{value / FOOT:,.0f} ft"
 
 
-FAR: Final = MappingProxyType[str, Far]({"us": feet, "si": metres})
+FAR_IN: Final = MappingProxyType[str, Far]({"us": feet, "si": metres})
 """How readers of either kind have distances written."""
 
 

@@ -16,7 +16,7 @@ from driftmap.formulas.detection import SUREST, SWEEP_WIDTH
 from driftmap.ground.contours import Contour
 from driftmap.ground.site import OCCUPIED, Site
 from driftmap.observations.figures import Find
-from driftmap.observations.observation import FAR
+from driftmap.observations.observation import FAR_IN
 from driftmap.observations.seenfile import Observed
 from driftmap.observations.weighing import Weighed
 from driftmap.report.page import render, text_of, told_to_script
@@ -99,7 +99,7 @@ def plan_search(
         walkers=who,
         sweeps=plan_walk(chances, who, start),
         start=start,
-        told=seen.sentences(known, FAR[units]),
+        told=seen.sentences(known, FAR_IN[units]),
         found=tuple(
             (o.piece, o.east, o.north) for o in seen.told if isinstance(o, Find)
         ),
