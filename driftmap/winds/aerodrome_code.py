@@ -103,7 +103,7 @@ _CLOUD: Final = re.compile(r"(?:FEW|SCT|BKN|OVC|VV|///)[\d/]{3}CB")
 _PEAK: Final = re.compile(r"\bPK WND\b(?:\s+(\d{3})(\d{2,3})/(\d\d)?(\d\d)(?!\d))?")
 _SHIFT: Final = re.compile(r"\bWSHFT(?:\s+(\d{2,4}))?(\s+FROPA)?")
 _STORM: Final = re.compile(r"\bTS(?:B|E)\d\S*|\bTS\b(?!\s*NO)")
-_LIGHTNING: Final = re.compile(r"\bLTG\w*(?!\S)(?!\s+DSNT)")
+_LIGHTNING: Final = re.compile(r"\bLTG\w*(?:\s+DSNT)?")
 _VIOLENT: Final = re.compile(
     r"\b(?:(?:RE)?GR|(?:VC)?BL(?:SN|SA|DU)|TORNADO|FUNNEL CLOUD|WATERSPOUT|\+?FC|HAIL(?:STONES?)?|GS|LLWS|DOWNBURST|"
     r"MICROBURST|OUTFLOW|DUST ?DEVILS?|CB(?:MAM)?|TCU|ACSL|ACC|ROTOR|VIRGA|FROPA|PRESFR|"
@@ -113,9 +113,10 @@ _VIOLENT: Final = re.compile(
 falling and turning air about showers, fronts, mountains and storms."""
 
 _DISTANT: Final = re.compile(
-    r"\b(?:(?:OCNL|FRQ|CONS)\s+)?(?:LTG\w*|CB|TCU|TS|SH\w*)(?:\s+VRY)?\s+DSNT(?:\s+[NSEW-]+)*"
+    r"\b(?:(?:OCNL|FRQ|CONS)\s+)?(?:TCU|SH\w*)(?:\s+VRY)?\s+DSNT(?:\s+[NSEW-]+)*"
 )
-"""Clouds and lightning beyond 10 statute miles."""
+"""Showers and growing clouds beyond 10 statute miles. A storm as far away holds: lightning in
+sight ends a launch (common practice, no source), and its outflow runs ahead of it."""
 
 _HARMLESS: Final = re.compile(
     r"(?:AO[12]A?|SLP(?:\d{3}|NO)|T[01]\d{3}(?:[01]\d{3})?|[1245678]\d{3,8}|P\d{4}|"
@@ -210,10 +211,27 @@ def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
     for found in _VIOLENT.finditer(f"{_beside(observed)} {near}"):
         if found[0] not in " ".join(told):
             told.append(f"wind that no mean tells of ({found[0]})")
+    told += [f"heavy rain ({w})" for w in words if re.fullmatch(r"\+[A-Z]*RA[A-Z]*", w)]
+    if plain := _plain_words(observed):
+        told.append(f"what was not understood ({plain[:60]})")
     odd = [w for w in near.split() if not _HARMLESS.fullmatch(w)]
     if odd and not told and "PK WND" not in remarks:
         told.append(f"what was not understood ({' '.join(odd)[:60]})")
     return tuple(dict.fromkeys(told))
+
+
+_PLAIN: Final = re.compile(r"[A-Z]{4,}")
+_GROUP: Final = re.compile(
+    r"(?:VC|RE|NSW)?(?:MI|PR|BC|DR|BL|SH|TS|FZ)?"
+    r"(?:DZ|RA|SN|SG|IC|PL|GR|GS|UP|BR|FG|FU|VA|DU|SA|HZ|PY|PO|SQ|FC|SS|DS)*"
+    r"|CAVOK|CAVU|AUTO|NOSIG|SNOCLO|(?:TS|PWI|FZRA|RVR)NO|(?:BLACK|WHT|GRN|YLO|AMB|RED|BLU)+"
+)
+
+
+def _plain_words(observed: str) -> str:
+    """Give what stands in plain words among the groups of a report, such as a warning."""
+    words = [w for w in observed.split() if _PLAIN.fullmatch(w)]
+    return " ".join(w for w in words if not _GROUP.fullmatch(w))
 
 
 def storms(observed: str, remarks: str) -> tuple[str, ...]:
