@@ -32,7 +32,9 @@ from driftmap.verdict.consequence_checks import (
 )
 from driftmap.verdict.limits import LIMITS, SIGNED, show_limit
 from driftmap.verdict.people_checks import (
+    _among_dots,
     area_hits,
+    details,
     ground_checks,
     harm_checks,
     people_checks,
@@ -273,6 +275,31 @@ def test_the_flights_that_a_go_needs_are_those_of_its_limits(quiet):
     assert most.flights == max(needs.values())
     nobody = site(replace(HOUSE, people=0), WIRES)
     assert [n.flights for n in judgement._needs(quiet, nobody)] == [3689]
+
+
+def test_the_flights_that_a_go_needs_hang_on_nobody_that_scouts_hit(quiet):
+    hit = moved(quiet, WORKS, (-450, 0), 0.5, energy=100.0)
+    safe = moved(quiet, WORKS, (9e5, 0), 0.5, energy=100.0)
+    assert [*judgement._needs(hit, site())] == [*judgement._needs(safe, site())]
+
+
+@pytest.mark.parametrize("number", [5, 6])
+def test_six_small_spots_near_each_other_are_one_crowd(number):
+    spots = [shapely.box(20.0 * i, 0, 20.0 * i + 5, 5) for i in range(number)]
+    assert len(_among_dots(spots)) == (number == 6)
+    # Some of them far off: not so many lie near each other.
+    far = [shapely.box(5e3 * i, 9e3, 5e3 * i + 5, 9e3 + 5) for i in range(3)]
+    assert len(_among_dots([*spots[:5], *far])) == 0
+
+
+@pytest.mark.parametrize(
+    ("role", "people", "told"),
+    [("spectators", 9, 2), ("building", 0, 1), ("water", None, 0), ("power line", None, 0)],
+)  # fmt: skip
+def test_of_one_area_is_told_what_is_judged_of_all(quiet, role, people, told):
+    one = site(replace(CROWD, role=role, people=people))
+    (hit,) = area_hits(quiet, one, {})
+    assert len(details(hit, LIMITS, {"nothing deploys"})) == told
 
 
 def test_a_hurtful_piece_outside_counts_before_a_light_one(quiet):
