@@ -435,6 +435,16 @@ SIGNED = {
 }
 
 SKY = {
+    "a calm read above a breeze at head height": (
+        LOW.but(winds=("2.5 m/s from 90", "calm at 10 m")),
+        "hold",
+        "wind warned",
+    ),
+    "a balloon that slows to nothing": (
+        LOW.but(winds=(table((2, 90, 3), (10, 90, 4), (40, 90, 2.5), (60, 90, 0.5)),)),
+        "hold",
+        "wind warned",
+    ),
     "a storm that the next report leaves out": (
         LOW.but(winds=(f"{metar(sky='TS CLR')}\n{metar('1515')}\n",)),
         "hold",
