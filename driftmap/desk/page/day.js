@@ -24,6 +24,7 @@ export async function enter() {
   if (!files) return;
   find("#add-file").replaceChildren(...files.map(file => el("option", {value: file.file}, file.name)));
   find("#add").hidden = files.length === 0;
+  if (shown) find("#step").replaceChildren(...step(shown));
 }
 
 // The one thing to do next, said first.

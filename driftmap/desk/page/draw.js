@@ -4,6 +4,7 @@ import {calmly, el, find, keeping, svg} from "./net.js";
 import {groundMap} from "./map.js";
 import {bearing, crossing, distance, frame, heading, latitude, length, longitude, metres, polar, signed, split, strip} from "./geo.js";
 
+const LENGTH = /^\s*[-+]?\d[\d.,]*(e[-+]?\d+)?\s*(mm|cm|km|m|ft|in|mi|nmi)\s*$/i;
 const ROLES = ["spectators", "flight line", "parking", "camp", "boundary", "waiver", "building", "airport", "closed ground", "road", "railway", "power line", "water"];
 const LINES = ["road", "railway", "power line", "water"];
 const PEOPLE = ["spectators", "flight line", "parking", "camp"];
@@ -398,12 +399,12 @@ export function fieldEditor(root, {change, undo, redo, units = () => "us", pictu
   function wrongs() {
     const known = rules(), lengths = [["The height of the pad", site.elevation], ...site.features.flatMap(({properties: p = {}}) => [[`The ceiling of ${p.name}`, p.ceiling], [`The ceiling of ${p.name}`, p.ceiling_altitude]])];
     const odd = known ? String(site.rules ?? "").split(",").map(name => name.trim()).filter(name => name && !known.includes(name) && !name.endsWith(".toml")) : [];
-    return [...lengths.filter(([, text]) => text && !/^\s*[-+]?\d[\d.,]*(e[-+]?\d+)?\s*(mm|cm|km|m|ft|in|mi|nmi)\s*$/i.test(text)).map(([what, text]) => `${what}: "${text}" is no length; write such as 4050 ft or 1234 m.`),
+    return [...lengths.filter(([, text]) => text && !LENGTH.test(text)).map(([what, text]) => `${what}: "${text}" is no length; write such as 4050 ft or 1234 m.`),
       ...odd.map(name => `Rules: "${name}" is no rule set; known are ${known.join(", ")}, and files of your own that end in .toml.`)];
   }
   function need() {
     const roles = site.features.map(f => f.properties?.role), still = pad() ? [] : ["a pad"], open = Object.entries(NEEDED).filter(([role]) => !roles.includes(role));
-    if (!site.elevation) still.push("the height of the pad above the sea");
+    if (!LENGTH.test(site.elevation ?? "")) still.push("the height of the pad above the sea");
     if (site.features.some(f => f.properties?.role === "waiver" && !f.properties.ceiling && !f.properties.ceiling_altitude)) still.push("the waiver's ceiling: type it as the waiver's own text has it");
     const wrong = wrongs(), said = wrong.length ? wrong : fault && (!(still.length || open.length) || /: (elevation|rules|declination)\b/.test(fault)) ? [fault] : [];
     const draws = pad() ? open.map(([role, text]) => press(`Draw ${text}`, () => { chosen = role; add_(); find("#role").focus(); find("#role").scrollIntoView({block: "center"}); })) : [];
