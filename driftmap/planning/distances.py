@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -30,12 +30,10 @@ from driftmap.rules.kinds import GROUPS, KINDS
 __all__ = [
     "Capacity",
     "Keep",
-    "Spans",
     "allowed_ground",
     "capacity",
     "lattice",
     "moved",
-    "pad_facts",
     "people_and_edge",
     "stand_at",
     "too_near",
@@ -201,17 +199,6 @@ class Capacity:
     altitude_held_by: str
 
 
-def pad_facts(flight: Flight, site: Site, altitude: float) -> Facts:
-    """Collect the facts of a flight off a site's pad.
-
-    ``flight`` and ``site``: the flight, and the site about that pad; ``altitude``:
-    greatest height expected [m].
-
-    Result: as `driftmap.rules.facts_of` gives them.
-    """
-    return facts_of(flight, site, altitude=altitude)
-
-
 def too_near(keep: Keep, site: Site, facts: Facts) -> tuple[str, ...]:
     """Say which rules on distances a pad breaks.
 
@@ -240,39 +227,23 @@ def _told(result: RuleResult) -> str:
 
 
 def _by_distance(least: float, site: Site) -> tuple[str, ...]:
-    spans = people_and_edge(site)
+    people, edge = people_and_edge(site)
     return tuple(
         f"{name}: {span:.0f} m from the pad, at least {least:.0f} m"
-        for name, span in {**spans.people, "boundary": spans.edge}.items()
+        for name, span in {**people, "boundary": edge}.items()
         if span < least
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Spans:
-    """Distances from a pad.
-
-    Parameters
-    ----------
-    people : mapping of str to float
-        To each area with people, by its name [m].
-    edge : float
-        To the boundary [m].
-    """
-
-    people: Mapping[str, float]
-    edge: float
-
-
-def people_and_edge(site: Site) -> Spans:
-    """Measure how far people and boundary are from the pad."""
+def people_and_edge(site: Site) -> tuple[dict[str, float], float]:
+    """Measure how far each area with people, by name, and the boundary are from the pad [m]."""
     pad = shapely.Point(0.0, 0.0)
     people = {
         area.name: float(pad.distance(area.shape))
         for area in site.areas
         if area.occupied
     }
-    return Spans(people, float(pad.distance(site.boundary.boundary)))
+    return people, float(pad.distance(site.boundary.boundary))
 
 
 def capacity(keep: Keep, flight: Flight, site: Site) -> Capacity:
@@ -288,7 +259,7 @@ def capacity(keep: Keep, flight: Flight, site: Site) -> Capacity:
     taken to grow without a gap, so the first that is forbidden ends the search.
     """
     ceiling = site.waiver.ceiling
-    facts = pad_facts(flight, site, ceiling / _ALTITUDES)
+    facts = facts_of(flight, site, altitude=ceiling / _ALTITUDES)
 
     def broken(**changed: float) -> tuple[str, ...]:
         numbers = {**facts.numbers, "motor_count": 1.0, "stages": 1.0, **changed}

@@ -318,13 +318,8 @@ def _spoken(text: str) -> tuple[float, float, float]:
     timed = not any("no time told" in note for note in reading.assumed)
     # Nothing of a wind that scores is dropped in silence: gusts least of all.
     more = level.gust or level.error or reading.terrain or reading.warned
-    if (
-        level.direction is None
-        or level.height != REFERENCE
-        or more
-        or timed
-        or reading.forecast
-    ):
+    more = more or timed or reading.forecast or level.height != REFERENCE
+    if more or level.direction is None:
         told = (
             f"{quoted(whole)}; accepted: one speed from one direction, at {REFERENCE:g} m, "
             "without gusts, ground or time"

@@ -22,7 +22,6 @@ from driftmap.planning.distances import (
     capacity,
     lattice,
     moved,
-    pad_facts,
     people_and_edge,
     stand_at,
     too_near,
@@ -41,7 +40,7 @@ from driftmap.planning.trial import (
     told,
     unpack,
 )
-from driftmap.rules import expected_altitude
+from driftmap.rules import expected_altitude, facts_of
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Kind, decide
 from driftmap.verdict.consequence_checks import lines_of
@@ -109,7 +108,9 @@ class Question:
         wrong = (
             text
             for setup, height in zip(self.setups, self.heights, strict=True)
-            for text in too_near(self.keep, site, pad_facts(setup.flight, site, height))
+            for text in too_near(
+                self.keep, site, facts_of(setup.flight, site, altitude=height)
+            )
         )
         return tuple(dict.fromkeys(wrong))
 
@@ -256,14 +257,14 @@ def _places(
     asked = {spot: site for spot, site in sites.items() if not broken[spot]}
     scores = _scored(question, asked, watched, hands)
     for spot in spots:
-        where = people_and_edge(sites[spot])
+        people, edge = people_and_edge(sites[spot])
         place = _place(question.rose, spot, scores.get(spot, []))
         yield (
             replace(
                 place,
                 broken=broken[spot],
-                to_people=min(where.people.values(), default=np.inf),
-                to_boundary=where.edge,
+                to_people=min(people.values(), default=np.inf),
+                to_boundary=edge,
                 shift=math.dist(spot, spots[0]),
             ),
             sites[spot],

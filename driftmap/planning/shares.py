@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
@@ -109,19 +109,11 @@ def by_month_and_hour(
     Result: by month, 1 to 12, and hour, 0 to 23; months that the season never saw are
     left out.
     """
-    groups = _grouped(
-        hours, lambda h: ((h.time + offset).month, (h.time + offset).hour)
-    )
-    return {key: go_share(groups[key], offset=offset) for key in sorted(groups)}
-
-
-def _grouped(
-    hours: Iterable[SeasonHour], key: Callable[[SeasonHour], tuple[int, int]]
-) -> dict[tuple[int, int], list[SeasonHour]]:
     groups: defaultdict[tuple[int, int], list[SeasonHour]] = defaultdict(list)
     for hour in hours:
-        groups[key(hour)].append(hour)
-    return groups
+        local = hour.time + offset
+        groups[local.month, local.hour].append(hour)
+    return {key: go_share(groups[key], offset=offset) for key in sorted(groups)}
 
 
 def reasons(hours: Iterable[SeasonHour]) -> list[tuple[str, int]]:

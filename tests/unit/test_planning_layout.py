@@ -17,7 +17,6 @@ from driftmap.planning.distances import (
     capacity,
     lattice,
     moved,
-    pad_facts,
     stand_at,
     too_near,
 )
@@ -27,7 +26,7 @@ from driftmap.planning.trial import flown, judged
 from driftmap.report.sketches import layout_svg
 from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
-from driftmap.rules import read_rules
+from driftmap.rules import facts_of, read_rules
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.judgement import glance
 
@@ -99,7 +98,7 @@ def test_no_free_ground_is_said(site):
 
 def test_a_distance_bars_a_pad_and_names_who_is_near(flight, site):
     near = moved(site, 0.0, -50.0)
-    facts = pad_facts(flight, near, 400.0)
+    facts = facts_of(flight, near, altitude=400.0)
     floor, text = too_near(Keep(distance=100.0), near, facts)
     assert text == "Crowd: 30 m from the pad, at least 100 m"
     assert floor.endswith("(Crowd): 30 m, at least 30 m")  # 100 ft, whatever is asked
