@@ -198,6 +198,8 @@ def _list(desk: Desk) -> Blueprint:
         body: dict[str, Any] = {
             key: text_of(what, key, 4000) for key in keys if what.get(key)
         }
+        if what.get("flew") is False:
+            body["flew"] = False
         if what.get("found"):
             body["found"] = [_find(what["found"])]
         return changed(outcomes.happened(desk.folder, text_of(what, "id"), body))

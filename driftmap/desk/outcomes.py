@@ -11,7 +11,15 @@ import tomlkit
 
 from driftmap.core.errors import InputError
 from driftmap.desk.answers import spend
-from driftmap.desk.day import Day, Item, change, is_name, put, read_day
+from driftmap.desk.day import (
+    Day,
+    Item,
+    change,
+    is_name,
+    new_item,
+    put,
+    read_day,
+)
 from driftmap.desk.folder import Folder
 from driftmap.winds.reading import parse_time
 
@@ -20,7 +28,7 @@ if TYPE_CHECKING:
     from driftmap.logbook.entry import Content, Entry
     from driftmap.logbook.store import Log
 
-__all__ = ["LOG", "Flew", "flown", "happened", "last_flown", "names", "seen_of"]
+__all__ = ["LOG", "Logged", "flown", "happened", "last_flown", "names", "seen_of"]
 
 LOG: Final = "log.sqlite"
 
@@ -86,12 +94,21 @@ def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:
             old = log.find(item.outcome)
             before = {key: old.body[key] for key in _TEXTS if old.body.get(key)}
             found = [_again(find) for find in old.body.get("found", [])]
-            told = {**before, **what, "flew": old.body.get("flew", True)}
+            told = {**before, "flew": old.body.get("flew", True), **what}
             told["found"] = [*found, *what.get("found", [])]
             body = _body(folder, item, told)
             entry = new_entry("outcome", body, about=old.about, corrects=old.id)
             log.append([entry])
-        return change(folder, lambda day: put(day, replace(item, outcome=entry.id)))
+        done = replace(item, outcome=entry.id)
+        return change(folder, lambda day: _put_back(put(day, done), done, body))
+
+
+def _put_back(day: Day, item: Item, body: dict[str, Any]) -> Day:
+    """Let what did not fly after all wait again, in a line of its own."""
+    if body.get("flew", True):
+        return day
+    rest = tuple(one for one in day.items if one.id != item.id)
+    return replace(day, items=(new_item(item.flight, item.pad), *rest))
 
 
 def names(folder: Folder, item: Item) -> dict[str, list[str]]:
@@ -110,7 +127,7 @@ def names(folder: Folder, item: Item) -> dict[str, list[str]]:
 
 
 @dataclass(frozen=True, slots=True)
-class Flew:
+class Logged:
     """A flight as the log has it."""
 
     time: datetime
@@ -122,7 +139,7 @@ _OTHER: Final = timedelta(hours=1)
 """A flight logged farther from a time than this is another one."""
 
 
-def last_flown(folder: Folder, rocket: str, when: datetime | None) -> Flew | None:
+def last_flown(folder: Folder, rocket: str, when: datetime | None) -> Logged | None:
     """Find the flight of a rocket in the log: that of a time, or the last; None for none."""
     from driftmap.logbook.entry import holding  # noqa: PLC0415
     from driftmap.logbook.store import Log  # noqa: PLC0415
@@ -141,14 +158,14 @@ def last_flown(folder: Folder, rocket: str, when: datetime | None) -> Flew | Non
                 first = known[first.corrects]
             held = known.get(last.about or "", first).contents
             own = {k: contents[v] for k, v in held.items() if k.startswith("flight")}
-            flew.append(Flew(parse_time(last.body["time"]), dict(last.body), own))
+            flew.append(Logged(parse_time(last.body["time"]), dict(last.body), own))
     if when is not None:
         flew = [one for one in flew if abs(one.time - when) < _OTHER]
         return min(flew, key=lambda one: abs(one.time - when), default=None)
     return max(flew, key=lambda one: one.time, default=None)
 
 
-def seen_of(flew: Flew | None, *, of_case: bool) -> dict[str, Any]:
+def seen_of(flew: Logged | None, *, of_case: bool) -> dict[str, Any]:
     """Give what the log says of a flight as a file of what was seen has it.
 
     ``of_case``: what happened as well, as somebody said that it did.

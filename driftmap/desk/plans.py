@@ -28,7 +28,7 @@ from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.answers import answer_files
 from driftmap.desk.day import WHYS, Day, read_day
 from driftmap.desk.desk import SITE, Desk
-from driftmap.desk.outcomes import Flew, last_flown, seen_of
+from driftmap.desk.outcomes import Logged, last_flown, seen_of
 from driftmap.desk.winds import still_heard, told_aside
 from driftmap.winds.reading import parse_time
 
@@ -238,7 +238,7 @@ class Plans:
             raise InputError("wind", "", "none counts yet: type a reading")
         yield from (f"--wind={name}" for name in names)
 
-    def _flew(self, flight: str, when: Any) -> Flew | None:
+    def _flew(self, flight: str, when: Any) -> Logged | None:
         """Find in the log which flight of a rocket is looked for: that of a time, or the last."""
         text, time = str(when or "").strip(), None
         if text:
@@ -250,7 +250,7 @@ class Plans:
                 return None
         return last_flown(self.desk.folder, self.desk.rocket(flight), time)
 
-    def _as_flown(self, flight: str, flew: Flew) -> str:
+    def _as_flown(self, flight: str, flew: Logged) -> str:
         """Name the flight's file, or where it is put as it flew if it was changed since."""
         from driftmap.logbook.written import flight_contents, put_back  # noqa: PLC0415
 
@@ -265,7 +265,7 @@ class Plans:
         return str(put_back(place, flew.own).relative_to(root))
 
     def _known(
-        self, work: str, ask: dict[str, Any], value: Any, flew: Flew | None
+        self, work: str, ask: dict[str, Any], value: Any, flew: Logged | None
     ) -> Any:
         """Fill in what the log knows of a flight where nothing else was typed."""
         if ask["option"] == "--when" and flew is not None:

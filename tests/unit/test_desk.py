@@ -31,12 +31,14 @@ from driftmap.desk.day import change, read_day
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import KEPT, ConflictError, Folder
 from driftmap.desk.judging import FULL, QUICK, StaleError, Told, drawn, judged
+from driftmap.desk.outcomes import last_flown
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.queue import GOOD_FOR, Queue, _Line, word_of
 from driftmap.desk.serve import serve
 from driftmap.desk.winds import counting, still_heard
 from driftmap.failures.cases import build_cases
 from driftmap.ground.site import read_site
+from driftmap.logbook.entry import holding
 from driftmap.logbook.store import Log
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Occasion, picked_rules, read_answers
@@ -961,6 +963,20 @@ def test_flown_stands_in_the_log_once_and_what_happened_corrects_it(ask, folder)
     )
     assert "found rocket" in out.output
     assert ask("day/drop", {"id": item.id}).status_code == 400  # it stays in the list
+
+
+def test_what_did_not_fly_after_all_waits_again_and_the_log_tells_both(ask, folder):
+    put_on(ask, "dunlin")
+    (item,) = read_day(folder).items
+    ask.good("day/flown", {"id": item.id, "decided_by": "Ada Range"})
+    ask.good("day/happened", {"id": item.id, "flew": False, "notes": "misfire"})
+    (again,) = read_day(folder).items
+    assert (again.state, again.flight, again.outcome) == ("waiting", item.flight, "")
+    assert last_flown(folder, "Dunlin 38", None) is None
+    ask.good("day/flown", {"id": again.id, "decided_by": "Ada Range"})
+    with Log(folder.path("log.sqlite"), create=False) as log:
+        told = [entry.body["flew"] for entry in holding(log.entries())]
+    assert told == [False, True]
 
 
 def test_the_next_flight_of_a_rocket_is_asked_about_anew(ask, desk, folder):

@@ -116,7 +116,15 @@ function done(desk) {
   find("#done").replaceChildren(...(flew.length ? [el("h2", {}, "Flown today"), el("ul", {class: "flown"}, flew.map(item => el("li", {},
     el("bdi", {}, item.name), " ",
     el("button", {type: "button", onclick: () => happened(item)}, "What happened"),
-    el("button", {type: "button", onclick: () => found(item)}, "Found"))))] : []));
+    el("button", {type: "button", onclick: () => found(item)}, "Found"),
+    el("button", {type: "button", onclick: () => stayed(item)}, "It did not fly"))))] : []));
+}
+
+async function stayed(item) {
+  const said = await question(`${item.name} did not fly`, "Log it", [
+    el("p", {class: "warning"}, "It waits again, and what was answered for the flight is asked anew. A misfire may still light: keep away as long as the code says, and make the igniter safe first."),
+    el("label", {class: "wide"}, "Notes ", el("textarea", {name: "notes", rows: 3, maxlength: 4000, required: true, placeholder: "such as misfire; logged by mistake"}))]);
+  if (said) await doing(() => ask("day/happened", {id: item.id, flew: false, ...said}), `${item.name} waits again; the log tells both.`);
 }
 
 async function happened(item) {
