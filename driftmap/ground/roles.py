@@ -51,6 +51,9 @@ _WIDTHS: Final = MappingProxyType(
 )
 """Full width of a drawn line that gives none [m]; common practice, no source."""
 
+_NARROWEST: Final = 1.5
+"""No road or railway is narrower: a digit or a unit has slipped [m]; assumed."""
+
 _KEYS: Final = (
     "role",
     "name",
@@ -272,6 +275,11 @@ def _lengths(feature: Feature, role: str) -> tuple[dict[str, float | None], list
     for key in ("radius", "width", *_CEILINGS):
         with at(f"{feature.where}, {key}"):
             lengths[key] = _positive(feature.properties, key)
+    if role in {"road", "railway"} and 0 < (lengths["width"] or 0) < _NARROWEST:
+        with at(f"{feature.where}, width"):
+            raise ValueError(
+                f"{lengths['width']:g} m is no {role}; at least {_NARROWEST:g} m"
+            )
     if "LineString" in feature.shape.geom_type and lengths["width"] is None:
         lengths["width"] = _WIDTHS[role]
         notes.append(f"{feature.where}: gives no width; {_WIDTHS[role]:g} m assumed")

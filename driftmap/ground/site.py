@@ -175,14 +175,18 @@ def _elevation(members: Mapping[str, object]) -> float:
     return elevation
 
 
+_DECLINED: Final = math.radians(60.0)
+"""A needle points farther off only near the magnetic poles (from memory)."""
+
+
 def _declination(members: Mapping[str, object]) -> float | None:
     if "declination" not in members:
         return None
     with at("declination"):
         angle = units.parse(members["declination"], "angle")
-        if not abs(angle) <= math.pi:
+        if not abs(angle) <= _DECLINED:
             raise ValueError(
-                "must lie in -180 to 180 deg, positive east "
+                "must lie in -60 to 60 deg, positive east "
                 f"(got {quoted(members['declination'])})"
             )
     return angle

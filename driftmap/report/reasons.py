@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -244,7 +244,17 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
             speed=both(speed, "speed"),
             height=both(height, "length"),
         ),
+        *_needle(a.site.declination, voice),
     ]
+
+
+def _needle(declination: float | None, voice: Voice) -> Iterator[str]:
+    """Say how a magnetic bearing was turned: a sign the wrong way shows."""
+    if declination is not None:
+        angle = voice.number(f"{abs(math.degrees(declination)):.1f}°")
+        yield voice.say(
+            f"back.needle_{'east' if declination >= 0 else 'west'}", angle=angle
+        )
 
 
 def _short(metres: float, voice: Voice) -> str:
