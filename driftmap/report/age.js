@@ -42,7 +42,8 @@ const age = (() => {
       now_shown.replaceWith(other);
     }
     const left = Math.ceil((AGE.until - now) / 60000);
-    const told = why || AGE.good.replace(/\.$/, ` (${left}\u00a0min).`);
+    // That so many minutes are left is told of a go alone: of any other word it would read as one.
+    const told = why || (AGE.word === "go" ? AGE.good.replace(/\.$/, ` (${AGE.left.replace("{minutes}", left)}).`) : AGE.good);
     if (line.textContent !== told) line.textContent = told;
     return held;
   }

@@ -148,14 +148,13 @@ function insist(label, frame, taken, crowd) {
     label.classList.add("short");
     if ([1, 0.7, 0.4, 0].some((part) => inZone(label, frame, free, ...own, crowd.leads, part))) return true;
   } else if (!crowd.many) {
-    // Off the ground of danger, unless it is their own: a name there reads as if they stood there.
+    // Near by off both zones, or at least off danger, unless it is their own ground: a name there reads as if they stood there.
     const own = polygonsOf(ownDrawn(label));
-    const off = (ways) => ({ ...ways, off: crowd.danger, own });
     const tries = [[GAPS, AROUND, crowd], [NEARBY, ROUND, crowd], [NEARBY, ROUND, easier], [FAR_GAPS, AROUND, easier]];
-    const settled = () => tries.some(([gaps, around, ways]) => settle(label, frame, free, gaps, around, off(ways)));
-    if (settled()) return true;
+    const settled = (off) => tries.some(([gaps, around, ways]) => settle(label, frame, free, gaps, around, { ...ways, off, own }));
+    if (settle(label, frame, free, GAPS, AROUND, { ...crowd, off: [...crowd.danger, ...crowd.caution], own }) || settled(crowd.danger)) return true;
     label.classList.add("short");
-    if (settled()) return true;
+    if (settled(crowd.danger)) return true;
     label.classList.remove("short");
   }
   if (!crowd.many && (settle(label, frame, free, FAR_GAPS, AROUND, crowd) || settle(label, frame, free, FAR_GAPS, AROUND, easier))) return true;

@@ -287,6 +287,9 @@ class Room:
                 for left, top in _around(pole, size)
                 if self._free((left, top, left + size[0], top + size[1]))
             ][:400]
+            people = shapely.union_all(self.grounds)
+            beside = [p for p in tries if not people.intersects(shapely.box(*p.box))]
+            tries = beside or tries
             shares = {plate: _share(plate, shape) for plate in tries}
             most = max(shares.values(), default=0.0)
             if most >= _WITHIN:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import Any, Final
 
+from driftmap.ground.site import OCCUPIED
 from driftmap.hazard.zones import Zone, grade, outer_line, zones
 from driftmap.planning.around import Around
 from driftmap.report.instruct import falls_free, instruction, moments, off_its_path
@@ -223,7 +224,7 @@ def heads_up(found: Sequence[Fall], voice: Voice) -> list[str]:
 
 def _by_risk(places: Sequence[Spot]) -> list[Spot]:
     """Give ground where nobody should be, what is likely hit first, then the nearest."""
-    ground = [spot for spot in places if not spot.stand]
+    ground = [spot for spot in places if spot.area.role not in OCCUPIED]
     return sorted(ground, key=lambda s: (not s.hit, s.distance))
 
 

@@ -14,7 +14,6 @@ from driftmap.failures.cases import BARE, BROKEN, WORKS
 from driftmap.failures.staged import LATE
 from driftmap.ground.areas import Area
 from driftmap.ground.grid import mean_point
-from driftmap.ground.site import OCCUPIED
 from driftmap.hazard.zones import HURTS, grade
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
@@ -223,8 +222,8 @@ class Spot:
 
     @property
     def stand(self) -> bool:
-        """Whether people are meant to be there during flights."""
-        return self.area.role in OCCUPIED
+        """Whether people are there during flights."""
+        return self.area.occupied
 
 
 def spots(assessment: Assessment) -> list[Spot]:

@@ -124,6 +124,9 @@ def _compass(voice: Voice) -> Iterable[str]:
 
 _WIDTH: Final = 900.0
 _ASIDE: Final = 16.0  # from an area to its name
+_LETTERS: Final = (13, 30)
+"""Sizes of letters: on a wide screen, and on a phone, which shrinks the picture."""
+
 _STEPS: Final = 5
 """Steps of colour for the share that is go; the style has them, by day and by night."""
 
@@ -137,6 +140,7 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
     scale = _WIDTH / max(east - west, north - south)
     size = ((east - west) * scale + 40, (north - south) * scale + 40)
     view = _View(west, north, scale)
+    people = [a for a in site.areas if a.occupied]
     parts = [
         view.shape(site.boundary, "field", voice.say("map.edge")),
         *(
@@ -145,7 +149,7 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
         ),
         *(_dot(view, place, voice) for place in places),
         *_numbers(view, [p for p in places if not p.broken][:best]),
-        *_called(view, [a for a in site.areas if a.occupied], size[0] - 40),
+        *(line for letters in _LETTERS for line in _called(view, people, letters)),
         _scale(view, size[1] - 36, voice),
     ]
     name = printable(voice.say("plan.layout_name"))
@@ -179,29 +183,31 @@ class _View:
         )
 
 
-def _called(view: _View, areas: Sequence[Area], wide: float) -> Iterable[str]:
+def _called(view: _View, areas: Sequence[Area], letters: int) -> Iterable[str]:
     """Write names beside areas, clear of every area and of the names before."""
     own = []
     for area in areas:
         west, south, east, north = area.shape.bounds
         own.append(shapely.box(*view.at(west, north), *view.at(east, south)))
-    taken = list(own)
+    taken, half = list(own), 0.7 * letters
     for area, ground in sorted(
         zip(areas, own, strict=True), key=lambda o: o[1].bounds[1]
     ):
         left, top, right, bottom = ground.bounds
-        middle, long = (top + bottom) / 2, widths(area.name, 8.0)
-        to_right = right + _ASIDE + long <= wide
+        middle, long = (top + bottom) / 2, widths(area.name, 0.62 * letters)
+        to_right = right + _ASIDE + long <= _WIDTH
         x, y = right + _ASIDE if to_right else left - _ASIDE - long, middle
         while any(
-            shapely.box(x, y - 9, x + long, y + 9).intersects(other) for other in taken
+            shapely.box(x, y - half, x + long, y + half).intersects(other)
+            for other in taken
         ):
             y += 4.0
-        taken.append(shapely.box(x, y - 9, x + long, y + 9))
+        taken.append(shapely.box(x, y - half, x + long, y + half))
         near, side = (x - 3, right) if to_right else (x + long + 3, left)
+        kind = f"called at-{letters}"
         yield (
-            f'<path class="called lead" d="M{side:.0f} {middle:.0f}L{near:.0f} {y:.0f}"/>'
-            f'<text class="called" x="{x:.0f}" y="{y + 5:.0f}">{printable(area.name)}</text>'
+            f'<path class="{kind} lead" d="M{side:.0f} {middle:.0f}L{near:.0f} {y:.0f}"/>'
+            f'<text class="{kind}" x="{x:.0f}" y="{y + letters / 3:.0f}">{printable(area.name)}</text>'
         )
 
 

@@ -224,6 +224,7 @@ def age_script(a: Assessment, voice: Voice) -> str:
         "until": ends[1],
         "hold": voice.say("verdict.hold"),
         "good": good_until(a, voice),
+        "left": voice.say("age.left", minutes="{minutes}"),
         "undated": voice.say("age.undated"),
         "early": voice.say("age.early", time=time),
         "past": voice.say("age.past", time=time),

@@ -26,7 +26,7 @@ ROOT: Final = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT / "tests"))
 from conftest import Browser, start_browser  # noqa: E402
 
-_COLOURS: Final = 48
+_COLOURS: Final = 64
 _SHOTS: Final = (
     ("map-desktop", "noon/map.html", (1280, 900), "2026-06-13T12:18-07:00"),
     ("map-phone", "noon/map.html", (390, 844), "2026-06-13T12:18-07:00"),

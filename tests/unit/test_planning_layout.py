@@ -180,3 +180,7 @@ def test_the_map_escapes_names(site):
     assert "<b>" not in svg
     assert "<i>" not in svg
     assert "held &lt;i&gt;" in svg
+    named = "&lt;b&gt;`${x}`</text>"
+    for letters in (13, 30):  # on a wide screen, and on a phone
+        assert f'class="called at-{letters}"' in svg
+    assert svg.count(named) == 2
