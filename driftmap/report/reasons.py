@@ -252,9 +252,10 @@ def _needle(declination: float | None, voice: Voice) -> Iterator[str]:
     """Say how a magnetic bearing was turned: a sign the wrong way shows."""
     if declination is not None:
         angle = voice.number(f"{abs(math.degrees(declination)):.1f}°")
-        yield voice.say(
-            f"back.needle_{'east' if declination >= 0 else 'west'}", angle=angle
-        )
+        if declination >= 0:
+            yield voice.say("back.needle_east", angle=angle)
+        else:
+            yield voice.say("back.needle_west", angle=angle)
 
 
 def _short(metres: float, voice: Voice) -> str:
