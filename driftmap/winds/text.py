@@ -109,7 +109,10 @@ def idle(line: str) -> bool:
 _WARY: Final = re.compile(
     r"thunder|lightning|storm|squall|hail|gale|dust devil|funnel|rotor|shear|turbulen|"
     r"\bfronts?\b|gusts?\b|estimat|guess|unsure|doubt|broken|faulty|\baway\b|\bfog|"
-    r"low cloud|overcast",
+    r"clouds?\b|stratus|cumul|ceiling|overcast|\b[0-8]/8\b|\brain|drizzl|shower|snow|\bmist|"
+    r"\bhaz[ey]|smoke|\blost\b|azimuth (?:0|zero)\b|back bearing|orage|gewitter|tormenta|"
+    r"nuage|wolke|nubes?\b|nublad|nebel|brouillard|niebla|pluie|regen|lluvia|blitz|éclair|"
+    r"relámpago|\bböe|rafale|ráfaga|foudre|grêle|hagel|granizo|sturm",
     re.IGNORECASE,
 )
 """Words of a remark that somebody meant to be heard."""

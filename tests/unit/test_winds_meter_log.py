@@ -78,6 +78,20 @@ def test_a_wind_that_grows_or_turns_holds():
     assert falls.warned == ()
 
 
+@pytest.mark.parametrize(
+    ("said", "heard"),
+    [
+        *((line, True) for line in ("cloud base 200 m", "low stratus", "sc 500 ft 8/8")),
+        *((line, True) for line in ("ceiling 600 ft", "rain in sight", "azimuth 0 = south")),
+        *((line, True) for line in ("lost in cloud at 80 s", "Wolken in 150 m", "niebla")),
+        *((line, False) for line in ("a light easterly", "azimuth is from true north")),
+    ],
+)  # fmt: skip
+def test_a_remark_of_cloud_or_rain_is_heard(said, heard):
+    text = f"# {said}\nheight_m,from_deg,speed_mps\n2,240,3\n"
+    assert bool(unheard(text, "layers.csv")) == heard
+
+
 def test_a_remark_that_somebody_meant_to_be_heard_holds():
     text = f"# thunder heard in the west\n{HEAD}" + _rows(
         20, lambda m: 3, lambda m: 240
