@@ -93,7 +93,28 @@ def read_balloon(text: str, source: str, setting: Setting) -> Reading:
         kind="aloft",
         levels=levels,
         valid=_released(told),
+        warned=_turning_about(places, source),
         assumed=(f"{source}: {about}; {len(levels)} winds, each over about a minute",),
+    )
+
+
+_ABOUT: Final = 3.0
+"""A balloon seen to turn about by so much from one row to the next, beyond three errors of
+its places [m s⁻¹], has angles that no wind fits; assumed."""
+
+
+def _turning_about(places: _Places, source: str) -> tuple[str, ...]:
+    """Doubt angles by which the balloon flies to and fro, as a back bearing makes it."""
+    span = np.diff(places.time)
+    steps = np.stack([np.diff(places.east), np.diff(places.north)]) / span
+    error = np.hypot(places.error[1:], places.error[:-1]) / span
+    turned = (steps[:, 1:] * steps[:, :-1]).sum(axis=0) < 0
+    leap = np.hypot(*np.diff(steps, axis=1)) - 3 * np.hypot(error[1:], error[:-1])
+    rows = np.flatnonzero(turned & (leap > _ABOUT))
+    return tuple(
+        f"{source}: the balloon is seen to turn about at {places.time[i + 1]:g} s: read its "
+        "angles again"
+        for i in rows[:1]
     )
 
 

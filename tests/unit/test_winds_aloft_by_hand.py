@@ -140,6 +140,17 @@ def test_a_bad_balloon_is_one_line(text, message):
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("azimuths", "warned"),
+    [((280, 100, 280, 100), 1), ((280, 281, 100, 279), 1), ((280, 285, 292, 300), 0)],
+)
+def test_a_balloon_that_swings_to_and_fro_holds(azimuths, warned):
+    """A back bearing taken for a bearing turns the wind of a minute by 180 degrees."""
+    rows = "".join(f"{30 * i},61,{a}\n" for i, a in enumerate(azimuths, 1))
+    reading = decode(f"# ascent 2.5 m/s\n{HEAD}{rows}", SETTING)
+    assert sum("turn about" in told for told in reading.warned) == warned
+
+
 def test_rows_that_were_not_filled_in_are_passed_over():
     body = "# ascent 3 m/s\n" + HEAD + "60,45,80\n120,45,80\n150,,\n180, ,\n"
     assert len(read_balloon(body, "b.csv", SETTING).levels) == 2
