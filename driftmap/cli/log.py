@@ -230,6 +230,7 @@ def _line(entry: Entry) -> str:
     fixed = f", corrects {entry.corrects[:8]}" if entry.corrects else ""
     finds = ", ".join(find["piece"] for find in body.get("found", []))
     told = [body.get("case", ""), f"found {finds}" if finds else ""]
+    told += [] if body.get("flew", True) else ["it did not fly"]
     return f"{head}outcome{about}{fixed}: {'; '.join(t for t in told if t)}"
 
 

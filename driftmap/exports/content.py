@@ -20,6 +20,7 @@ from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
 from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
+from driftmap.verdict.check import Check
 
 __all__ = [
     "DECIMALS",
@@ -115,7 +116,7 @@ def statements(assessment: Assessment) -> list[tuple[str, str]]:
     told = [
         ("verdict", a.verdict),
         ("go until" if a.verdict == "go" else "judge anew after", _good_until(a)),
-        *(("not surely kept", c.name) for c in a.checks if c.outcome != "pass"),
+        *(("not surely kept", _named(c)) for c in a.checks if c.outcome != "pass"),
         *(("caution", text) for text in CAUTIONS),
         ("flight", a.flight.name),
         ("site", a.site.name),
@@ -126,6 +127,10 @@ def statements(assessment: Assessment) -> list[tuple[str, str]]:
         *(("assumed", text) for text in a.assumed),
     ]
     return [(subject, sound(text)) for subject, text in told]
+
+
+def _named(check: Check) -> str:
+    return f"{check.name}, {check.area}" if check.area else check.name
 
 
 def pieces(assessment: Assessment) -> Iterator[PieceFigures]:

@@ -202,6 +202,17 @@ def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
     return body
 
 
+_ODD: Final = 2.0
+"""A find so many times as far from the pad as any landing foretold is told of; assumed."""
+
+
+def _farthest(body: Mapping[str, Any]) -> float:
+    """Give how far from the pad the farthest landing lies that was foretold [m]."""
+    cases = (case.get("pieces", {}) for case in body.get("forecast", []))
+    points = (point for pieces in cases for each in pieces.values() for point in each)
+    return max((math.hypot(*point) for point in points), default=0.0)
+
+
 def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
     """Say what of an outcome no review can hold beside its assessment.
 
@@ -210,6 +221,10 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
     """
     if assessed.kind != "assessment":
         raise InputError(source, "", f"entry {assessed.id[:8]} is no assessment")
+    told = []
+    if body["found"] and not body.get("flew", True):
+        told.append("what is found of a flight that did not fly counts for no landing")
+    farthest = _farthest(assessed.body)
     latitude, longitude = assessed.body.get("place", (None, None))
     for number, find in enumerate(body["found"], 1):
         if latitude is None:
@@ -223,7 +238,11 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
                 f"lies {away / 1000:,.0f} km from the pad; must be within "
                 f"{FARTHEST_PLACE / 1000:g} km, as [latitude, longitude]",
             )
-    told = []
+        if farthest and away > _ODD * farthest:
+            told.append(
+                f"found {number} lies {away / 1000:.1f} km from the pad, and no landing was "
+                f"foretold beyond {farthest / 1000:.1f} km: look at its digits again"
+            )
     known = {c["case"] for c in assessed.body.get("forecast", [])}
     known |= set(assessed.body.get("likelihoods", {}))
     if known and (case := body.get("case")) and case not in known:

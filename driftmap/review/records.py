@@ -62,14 +62,15 @@ class Flew:
 
 
 def _pairs(entries: Sequence[Entry]) -> Iterator[tuple[Entry, Entry]]:
-    """Go through assessments with their outcomes."""
+    """Go through assessments with the outcomes of what flew."""
     known = {
         entry.id: entry
         for entry in entries
         if entry.kind == "assessment" and {*_READ} <= {*entry.body}
     }
     for entry in entries:
-        if entry.kind == "outcome" and entry.about in known:
+        flew = entry.kind == "outcome" and entry.body.get("flew", True)
+        if flew and entry.about in known:
             yield known[entry.about], entry
 
 
@@ -163,7 +164,7 @@ def flew_of(entries: Sequence[Entry]) -> tuple[Flew, ...]:
         causes = {c["case"]: c["cause"] for c in assessed.body["forecast"]}
         likely = assessed.body.get("likelihoods", {})
         cause = str(causes.get(case, case))
-        if outcome.body.get("flew", True) and cause in likely:
+        if cause in likely:
             found.append(Flew(cause, likely))
     return tuple(found)
 

@@ -635,6 +635,17 @@ def test_a_find_that_cannot_belong_to_the_flight_is_refused():
         unlike({"found": [near, far]}, assessed, "o.toml")
 
 
+def test_a_find_beyond_all_that_was_foretold_or_of_no_flight_is_told():
+    landings = [{"case": "c", "pieces": {"rocket": [[300.0, 400.0]]}}]
+    assessed = of_an_assessment(place=[48.1, 11.5], forecast=landings)
+    near, far = {"at": [48.105, 11.5]}, {"at": [48.11, 11.52]}
+    assert unlike({"found": [near]}, assessed, "o.toml") == []
+    (said,) = unlike({"found": [far]}, assessed, "o.toml")
+    assert "found 1 lies 1.9 km from the pad" in said
+    (said,) = unlike({"found": [near], "flew": False}, assessed, "o.toml")
+    assert "counts for no landing" in said
+
+
 def test_an_outcome_belongs_to_an_assessment_alone():
     with pytest.raises(InputError, match="is no assessment"):
         unlike({"found": []}, new_entry("outcome", {"found": []}), "o.toml")
