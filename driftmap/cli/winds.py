@@ -132,7 +132,7 @@ def _print_json(
 ) -> None:
     from driftmap.winds.kept import keep_readings
 
-    kept = keep_readings(readings, setting.site_altitude)
+    kept = keep_readings(readings, setting)
     whole = {"when": setting.when.isoformat(), **document, **kept}
     click.echo(json_text(whole, indent=2))
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Final, Literal
 from zlib import crc32
 
 import numpy as np
@@ -13,6 +13,9 @@ from numpy.typing import ArrayLike
 from driftmap.core.checks import FloatArray
 
 __all__ = ["Spread", "draw_all", "even_points", "quantile", "stream"]
+
+
+_WIDE: Final = 0.15  # of a size; a wider normal spread would reach below zero
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +51,12 @@ class Spread:
         if self.kind == "uniform":
             return rng.uniform(a, b, count)
         return np.exp(rng.uniform(np.log(a), np.log(b), count))
+
+    def above_zero(self) -> Spread:
+        """Let a size that is hardly known stay one in every draw."""
+        if self.kind != "normal" or self.second <= _WIDE * self.first:
+            return self
+        return replace(self, kind="lognormal", second=self.second / self.first)
 
     @property
     def middle(self) -> float:

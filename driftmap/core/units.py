@@ -141,6 +141,15 @@ _READ: Final = MappingProxyType(
 )
 
 
+def _amiss(unit: str, dimension: str) -> str:
+    """Say what is wrong with what stands behind a number."""
+    if re.match(r",\d", unit):
+        return "has a decimal comma; write a point"
+    if re.search(r"\+/-|±", unit):
+        return "carries a spread, which this value takes none of; leave it out"
+    return f"has no unit of {dimension}; {_accepted(dimension)}"
+
+
 def parse(value: object, dimension: str) -> float:
     """Read a quantity.
 
@@ -171,20 +180,16 @@ def parse(value: object, dimension: str) -> float:
     """
     table = DIMENSIONS[dimension]
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise ValueError(
-            f"{quoted(value)} is not a {dimension}; {_accepted(dimension)}"
-        )
+        raise ValueError(f"{quoted(value)} is no {dimension}; {_accepted(dimension)}")
     if isinstance(value, str):
         match = _NUMBER.match(value)
         unit = match[2] if match else ""
         if not match or not any(c.isdigit() for c in match[1]):
             raise ValueError(
-                f"{quoted(value)} is not a {dimension}; {_accepted(dimension)}"
+                f"{quoted(value)} is no {dimension}; {_accepted(dimension)}"
             )
         if unit and unit not in table:
-            raise ValueError(
-                f"{quoted(value)} has no unit of {dimension}; {_accepted(dimension)}"
-            )
+            raise ValueError(f"{quoted(value)} {_amiss(unit, dimension)}")
         number = _float(match[1].replace(",", ""))
     else:
         number, unit = _float(value), ""

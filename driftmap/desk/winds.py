@@ -117,7 +117,7 @@ def _document(wind: WindProfile, readings: Sequence[Reading], setting: Setting) 
     """Write what `driftmap winds --json` prints, which is itself a wind."""
     from driftmap.winds.kept import keep_readings, wind_document  # noqa: PLC0415
 
-    kept = keep_readings(readings, setting.site_altitude)
+    kept = keep_readings(readings, setting)
     whole = {"when": setting.when.isoformat(), **wind_document(wind), **kept}
     return json.dumps(whole, indent=2, ensure_ascii=False) + "\n"
 

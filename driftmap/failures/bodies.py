@@ -358,6 +358,6 @@ def bench_of(flight: Flight) -> Bench:
         return bench
     sd = 0.10 * given.value if given.spread is None else given.spread
     note = "spread 10 %" if given.spread is None else ""
-    spread = Spread("normal", given.value, sd, note)
+    spread = Spread("normal", given.value, sd, note).above_zero()
     bench.need("drag coefficient", spread, "nose-first drag coefficient")
     return bench

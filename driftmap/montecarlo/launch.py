@@ -46,7 +46,6 @@ _SUBSONIC: Final = (
 )
 _STEADY: Final = 2.0  # calibres; more of it makes no difference in calm air
 _TIME_ERROR: Final = 0.15  # s; of an altimeter's time from lift-off to apogee, assumed
-_WIDE: Final = 0.15  # of a burn time; a wider normal spread would reach below zero
 _STILL: Final = 0.05  # m/s at 10 m; a calm, which comes from nowhere
 _TURNING: Final = 0.25
 """Share of the strongest wind told that the mean must have, or it has no direction; assumed."""
@@ -154,7 +153,7 @@ def _planned(same: Same, wind: WindProfile, sky: Sky) -> Plan:
     def spread(name: str, given: Uncertain, share: float, unit: str = "") -> None:
         default = given.spread is None
         sd = share * given.value if given.spread is None else given.spread
-        spreads[name] = Spread("normal", given.value, sd)
+        spreads[name] = Spread("normal", given.value, sd).above_zero()
         if default:
             assumed.append(f"{name}: spread {share:.0%}{unit} (assumed)")
 
@@ -180,7 +179,6 @@ def _planned(same: Same, wind: WindProfile, sky: Sky) -> Plan:
             )
         spread("total impulse", flight.motor.total_impulse, 0.05)
         spread("burn time", flight.motor.burn_time, 0.05)
-        spreads["burn time"] = _some_burn(spreads["burn time"])
         log_motor = np.log(
             [flight.motor.total_impulse.value, flight.motor.burn_time.value]
         )
@@ -324,12 +322,6 @@ def _directionless(wind: WindProfile) -> bool:
                 for m in wind.members]  # fmt: skip
         told = max(told, float(np.median(each)))
     return bool(np.hypot(east, north) < max(_STILL, _TURNING * told))
-
-
-def _some_burn(spread: Spread) -> Spread:
-    """Let a burn time that is hardly known stay a time, in every draw."""
-    share = spread.second / spread.first
-    return spread if share <= _WIDE else replace(spread, kind="lognormal", second=share)
 
 
 def _lean_note(azimuth: float) -> str:

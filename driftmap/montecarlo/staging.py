@@ -63,7 +63,8 @@ def upper_spreads(
 
     def spread(name: str, given: Uncertain, share: float, least: float = 0.0) -> None:
         sd = share * given.value + least if given.spread is None else given.spread
-        spreads[name] = Spread("normal", given.value, sd)
+        drawn = Spread("normal", given.value, sd)
+        spreads[name] = drawn if least else drawn.above_zero()
         if given.spread is None:
             also = f" and {least:g} s" if least else ""
             assumed.append(f"{name}: spread {share:.0%}{also} (assumed)")

@@ -106,6 +106,7 @@ class _Bench:
         inertia = self._given("moment of inertia", frame.moment_of_inertia, 0.10)
         if inertia is None:
             inertia = self._default("moment of inertia", INERTIA, rod)
+        inertia = inertia.above_zero()
         spreads = {
             "static margin": margin,
             "normal-force slope": slope,
@@ -143,7 +144,7 @@ class _Bench:
     def _slope(self, fins: list[Piece]) -> Spread:
         given = self._given("normal-force slope", self.frame.lift_slope, 0.10)
         if given is not None:
-            return given
+            return given.above_zero()
         if not fins:
             return self._default("normal-force slope", LIFT_SLOPE)
         slope = NOSE_SLOPE + sum(self._fin_slope(fin) for fin in fins)

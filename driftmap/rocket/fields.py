@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from math import pi
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
@@ -84,6 +84,10 @@ class ReadsTold(Reads):
         return found
 
 
+_WIDEST: Final = 0.5
+"""What is known to no better share of itself is a slip, or not known; assumed."""
+
+
 @dataclass(frozen=True, slots=True)
 class Between:
     """Refuse values outside two bounds, each written with its unit as people write it.
@@ -107,6 +111,13 @@ class Between:
         low, high = (parse(bound, self.dimension) for bound in (self.low, self.high))
         if not low <= number <= high:
             raise ValueError(f"must lie {self.accepted}")
+        spread = value.spread if isinstance(value, Uncertain) else None
+        widest = _WIDEST * number if low > 0 else high / 3
+        if spread is not None and spread > widest:
+            most = f"{_WIDEST:.0%} of it" if low > 0 else f"a third of {self.high}"
+            raise ValueError(
+                f"its spread is too wide to know it by: accepted is {most}"
+            )
         return value
 
 

@@ -52,6 +52,8 @@ class Answers:
         Answers against flying that were taken back on the day, and who had given them.
     until : datetime or None
         When the first of what was answered for the day ends, if any does.
+    denied : tuple of str
+        What was answered "no" at another pad of the site, while files are read.
     """
 
     confirmed: Mapping[str, bool] = field(default_factory=dict)
@@ -62,6 +64,7 @@ class Answers:
     files: tuple[tuple[str, str], ...] = ()
     taken_back: tuple[str, ...] = ()
     until: datetime | None = None
+    denied: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("confirmed", "numbers", "stale"):
@@ -86,7 +89,14 @@ def read_answers(
     found = Answers(when=occasion.when)
     for path in paths:
         found = _joined(found, _file(Path(path), asked, occasion))
-    return found
+    # What was denied at another pad of the field stands until somebody says yes at this one.
+    denied = [name for name in found.denied if name not in found.confirmed]
+    return replace(
+        found,
+        confirmed={**found.confirmed, **dict.fromkeys(denied, False)},
+        stale={k: v for k, v in found.stale.items() if k not in denied},
+        denied=(),
+    )
 
 
 def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answers:
@@ -95,11 +105,13 @@ def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answ
     head = read_head(source, named, occasion.longitude)
     today: Scope = "day" if head.flight is None else "flight"
     given = _checked(source, content, asked)
-    stale = {}
+    stale, denied, anywhere = {}, [], replace(occasion, place=None)
     for name in content:
         scope = asked[name].scope if name in asked else FACTS[name].scope
         if text := head.not_for(occasion, scope):
             stale[name] = text
+            if given.confirmed.get(name) is False and not head.not_for(anywhere, scope):
+                denied.append(name)
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     return Answers(
         {k: v for k, v in given.confirmed.items() if k not in stale},
@@ -110,6 +122,7 @@ def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answ
         ((path.name, digest),),
         () if head.not_for(occasion, today) else head.taken_back,
         None if head.not_for(occasion, "day") else head.until,
+        tuple(denied),
     )
 
 
@@ -135,7 +148,10 @@ def _joined(one: Answers, other: Answers) -> Answers:
     back = tuple(dict.fromkeys((*one.taken_back, *other.taken_back)))
     ends = [said.until for said in (one, other) if said.until is not None]
     until = min(ends, default=None)
-    return Answers(confirmed, numbers, source, stale, other.when, files, back, until)
+    denied = (*one.denied, *other.denied)
+    return Answers(
+        confirmed, numbers, source, stale, other.when, files, back, until, denied
+    )
 
 
 def of_another(said: Answers, sets: Iterable[RuleSet]) -> Answers:

@@ -26,7 +26,14 @@ from driftmap.winds import (
 )
 from driftmap.winds.kept import looks_kept, named_so, read_kept
 from driftmap.winds.merge import merge
-from driftmap.winds.reading import Reading, Setting, check_seen, present, show_time
+from driftmap.winds.reading import (
+    Reading,
+    Setting,
+    check_seen,
+    elsewhere,
+    present,
+    show_time,
+)
 from driftmap.winds.spoken import looks_like_words, read_words
 from driftmap.winds.table import write_table
 from driftmap.winds.text import Reader, check_text, load_text, unheard
@@ -113,12 +120,14 @@ def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
     if looks_kept(kept := load_text(path)):
         readings = read_kept(kept, path.name, setting)
         readings = tuple(check_seen(reading, setting) for reading in readings)
+        told = elsewhere(kept, path.name, setting)
+        readings = tuple(replace(r, warned=(*r.warned, *told)) for r in readings)
     else:
         readings = (decode(text, setting),)
     if named_so(path.stem, kept):
         return readings
-    told = f"{path.name} was changed by hand: it does not hold what its name is for"
-    return tuple(replace(r, warned=(*r.warned, told)) for r in readings)
+    changed = f"{path.name} was changed by hand: it does not hold what its name is for"
+    return tuple(replace(r, warned=(*r.warned, changed)) for r in readings)
 
 
 def kind_of(text: str) -> str:
@@ -147,13 +156,14 @@ def decode_text(text: str, source: str, setting: Setting) -> Reading:
     Raises `WindError` if it is of no format, or cannot be used.
     """
     reading = check_seen(_read_known(text, source, setting), setting)
-    reading = replace(reading, warned=(*reading.warned, *unheard(text, source)))
+    told = (*unheard(text, source), *elsewhere(text, source, setting))
+    reading = replace(reading, warned=(*reading.warned, *told))
     time = setting.read_at
     if reading.dated or time is None:
         return reading
     note = f"{reading.source}: of {show_time(time)}, as told"
-    told = replace(reading, valid=time, assumed=(*reading.assumed, note))
-    return check_seen(told, setting)
+    reading = replace(reading, valid=time, assumed=(*reading.assumed, note))
+    return check_seen(reading, setting)
 
 
 def _read_known(text: str, source: str, setting: Setting) -> Reading:

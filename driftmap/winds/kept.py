@@ -81,10 +81,12 @@ _ELSEWHERE: Final = 1.0  # m between the site it was kept for and the one it is 
 _MOST: Final = 1000  # readings, and members of an ensemble
 
 
-def keep_readings(readings: Iterable[Reading], site_altitude: float) -> Document:
-    """Write readings, heights above a site [m], as a document that `read_kept` reads."""
+def keep_readings(readings: Iterable[Reading], setting: Setting) -> Document:
+    """Write readings, heights above a site, as a document that `read_kept` reads."""
+    place = () if setting.place is None else setting.place
     return {
-        "site_altitude_m": site_altitude,
+        "site_altitude_m": setting.site_altitude,
+        **dict(zip(("latitude", "longitude"), place, strict=False)),
         "readings": [_kept(reading) for reading in readings],
     }
 

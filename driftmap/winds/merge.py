@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Final
@@ -39,6 +40,13 @@ E and F, from memory)."""
 
 _FAR_OFF: Final = 200_000.0
 """A report from farther off than this holds [m]; assumed."""
+
+_SAME_SKY: Final = 50_000.0
+"""A report from farther off than this, or from nobody knows where, answers no question of
+cloud and visibility with good news [m]; assumed."""
+
+_POOR_COVER, _POOR_SIGHT = 0.5, 9000.0
+"""A sky so covered, and sight of so much [m], are heard from wherever they are told."""
 
 _LEAP, _SHEAR = 5.0, 0.1
 """Winds at two heights that differ by more than so much [m s⁻¹] and so much for each metre
@@ -212,9 +220,17 @@ def _warned(stack: Stack) -> Iterator[str]:
     yield from _falls(stack.nodes)
 
 
-def _each(stack: Stack, what: str) -> Iterator[float]:
-    told = (getattr(source.reading, what) for source in stack.sources)
-    return (value for value in told if value is not None)
+def _each(stack: Stack, what: str, poor: float = math.inf) -> Iterator[float]:
+    """Go through what reports tell of the sky.
+
+    What nobody knows to stand near is heard where it is `poor` or worse: of a better sky it
+    knows nothing here.
+    """
+    for reading in (source.reading for source in stack.sources):
+        value, sign = getattr(reading, what), -1 if what == "cloud_cover" else 1
+        near = reading.away is not None and reading.away <= _SAME_SKY
+        if value is not None and (near or sign * value <= sign * poor):
+            yield value
 
 
 def _leaps(nodes: Sequence[Node]) -> Iterator[str]:
@@ -303,8 +319,8 @@ def _profile(
         temperature=surface.levels[0].temperature if surface else None,
         altimeter=surface.pressure if surface else None,
         # The sky counts whosever wind is flown.
-        cloud_cover=max(_each(stack, "cloud_cover"), default=None),
-        visibility=min(_each(stack, "visibility"), default=None),
+        cloud_cover=max(_each(stack, "cloud_cover", _POOR_COVER), default=None),
+        visibility=min(_each(stack, "visibility", _POOR_SIGHT), default=None),
         cloud_base=min(_each(stack, "cloud_base"), default=None),
         lowest_cloud=min(_each(stack, "lowest_cloud"), default=None),
         members=winds if count > 1 else None,

@@ -28,6 +28,7 @@ __all__ = [
     "check_direction",
     "check_seen",
     "check_speed",
+    "elsewhere",
     "lead_of",
     "level_toward",
     "nearest_day",
@@ -175,6 +176,27 @@ def _stations() -> dict[str, tuple[float, float]]:
     text = files("driftmap.winds").joinpath("stations.csv").read_text(encoding="utf-8")
     rows = (line.split(",") for line in text.splitlines() if line[0] != "#")
     return {name: (float(north), float(east)) for name, north, east in rows}
+
+
+_PLACED: Final = re.compile(
+    r'"(?P<what>latitude|longitude)(?:_deg)?"\s*:\s*"?(?P<angle>-?\d+(?:\.\d+)?)'
+)
+_OTHER_FIELD: Final = 30_000.0
+"""A wind that says that it is of a place farther off than this holds [m]: a forecast's grid
+is no coarser; assumed."""
+
+
+def elsewhere(text: str, source: str, setting: Setting) -> tuple[str, ...]:
+    """Name a file that says of itself that it is of another place."""
+    found: dict[str, float] = {}
+    for told in _PLACED.finditer(text):
+        found.setdefault(told["what"], float(told["angle"]))
+    if len(found) < 2 or setting.place is None:
+        return ()
+    away = over_ground((found["latitude"], found["longitude"]), setting.place)
+    if away <= _OTHER_FIELD:
+        return ()
+    return (f"{source} is of a place {away / 1000:,.0f} km from the pad",)
 
 
 def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:

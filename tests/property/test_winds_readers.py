@@ -165,7 +165,7 @@ def test_kept_and_read_again(reading, based_on, from_ground, notes):
         assumed=tuple(notes),
         members=np.ones((3, 2, len(reading.levels))),
     )
-    text = json.dumps(keep_readings([wrote], SETTING.site_altitude))
+    text = json.dumps(keep_readings([wrote], SETTING))
     assert looks_kept(text)
     (again,) = read_kept(text, "kept", SETTING)
     for field in fields(Reading):

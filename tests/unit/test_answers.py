@@ -15,7 +15,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from driftmap import read_wind
+from driftmap import read_winds
 from driftmap.core.errors import InputError
 from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight
@@ -127,6 +127,22 @@ GROUND = {"no_airport_near", "elevation_checked"}
 ALL = SEASON | DAY | FLIGHT | GROUND
 THERE = "place = [41.604, -117.952, 1234.4]"
 MARK = 'rocket = "0a1b2c3d"'
+
+
+def test_what_was_denied_at_another_pad_of_the_field_stands_until_it_is_affirmed(
+    tmp_path,
+):
+    here = replace(HERE, place=(41.604, -117.952, 1234.4))
+    there = HEAD + "place = [41.604, -117.941, 1234.4]\n"  # 900 m off
+    no = there + 'no_airport_near = "no"\nelevation_checked = "yes"\n'
+    said = read(tmp_path, no, occasion=here)
+    assert said.confirmed == {"no_airport_near": False}
+    assert set(said.stale) == {"elevation_checked"}
+    yes = f'{HEAD}{THERE}\nno_airport_near = "yes"\n'
+    said = read(tmp_path, no, yes, occasion=here)
+    assert said.confirmed == {"no_airport_near": True}
+    other = no.replace('"Field"', '"Meadow"')
+    assert read(tmp_path, other, occasion=here).confirmed == {}
 
 
 @pytest.mark.parametrize(
@@ -334,24 +350,26 @@ def test_the_examples_answer_all_that_is_asked(flight, site, answers):
 @pytest.mark.parametrize(
     ("report", "answered", "outcomes"),
     [
-        ("10SM FEW040", {}, ("pass", "pass")),
+        ("10SM FEW040", {}, ("ask", "ask")),  # who knows where that is
+        ("10SM FEW040", {"near": 20e3}, ("pass", "pass")),
         ("3SM BKN040", {}, ("fail", "fail")),
         ("3SM BKN040", {"visibility": 20e3, "cloud_cover": 0.0}, ("fail", "fail")),
         ("10SM CLR", {"visibility": 1e3, "cloud_cover": 1.0}, ("fail", "fail")),
-        ("10SM", {}, ("pass", "ask")),
+        ("10SM", {"near": 20e3}, ("pass", "ask")),
     ],
 )
 def test_a_report_tells_cloud_and_visibility_and_the_stricter_counts(
     report, answered, outcomes
 ):
     site = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
-    wind = read_wind(
-        f"METAR KXYZ 131520Z 08005KT {report} 20/05 A2992",
+    wind = read_winds(
+        [f"METAR KXYZ 131520Z 08005KT {report} 20/05 A2992"],
         site_altitude=site.elevation,
         when=WHEN,
+        station_away=answered.get("near"),
     )
     facts = facts_of(read_flight(ROOT / "examples" / "willet.toml"), site, wind=wind)
-    said = Answers(numbers=answered)
+    said = Answers(numbers={k: v for k, v in answered.items() if k != "near"})
     lines = {r.name: r for r in evaluate(SETS, with_answers(facts, said), said)}
     assert (lines["visibility"].outcome, lines["cloud_cover"].outcome) == outcomes
     # Whose word the line rests on: a person's where that is the worse.

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from driftmap import fly, read_wind
 from driftmap.core.errors import FlightError
 from driftmap.failures.cases import CERTAIN, build_cases
 from driftmap.ground.site import read_site
@@ -110,7 +111,7 @@ BAD = [
     ("mass", 'mass = "2 kg"', 'mass = "-2 kg"', r"airframe\.mass.*from 1 g"),
     ("nan", 'mass = "2 kg"', "mass = nan", r"airframe\.mass.*finite"),
     ("inf", 'mass = "2 kg"', "mass = inf", r"airframe\.mass.*finite"),
-    ("bool", 'mass = "2 kg"', "mass = true", r"airframe\.mass.*not a mass"),
+    ("bool", 'mass = "2 kg"', "mass = true", r"airframe\.mass.*no mass"),
     ("unit", '"54 mm"', '"54 furlongs"', r"airframe\.diameter.*no unit of length"),
     ("grams", 'mass = "2 kg"', "mass = 2000", r"airframe\.mass.*to 1000 kg"),
     ("hair", '"54 mm"', '"5.4e-8 mm"', r"airframe\.diameter.*from 1 mm to 30 m"),
@@ -121,7 +122,7 @@ BAD = [
     ("no name", 'name = "Test"', "", r"name: is missing"),
     ("tilt", '"5 deg"', '"-5 deg"', r"rail\.angle"),
     ("azimuth", '"250 deg"', '"2700 deg"', r"rail\.azimuth"),
-    ("azimuth words", '"250 deg"', '"sideways"', r"rail.*sideways.*not a angle"),
+    ("azimuth words", '"250 deg"', '"sideways"', r"rail.*sideways.*no angle"),
     (
         "trigger",
         '"apogee"',
@@ -331,3 +332,41 @@ def test_stages_that_do_not_fit_are_refused_in_a_line(tmp_path, old, new, told):
     with pytest.raises(FlightError, match=told) as refused:
         build_cases(read_flight(write(tmp_path, TWO.replace(old, new))))
     assert "\n" not in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("good", "wide"),
+    [
+        ('mass = "2 kg"', 'mass = "2 kg +/- 1.1 kg"'),
+        ("drag_coefficient = 0.5", 'drag_coefficient = "0.5 +/- 0.4"'),
+        ('angle = "5 deg"', 'angle = "5 deg +/- 30 deg"'),
+    ],
+)
+def test_a_spread_so_wide_that_nothing_is_known_is_refused(tmp_path, good, wide):
+    with pytest.raises(FlightError, match="its spread is too wide"):
+        read_flight(write(tmp_path, GOOD.replace(good, wide)))
+
+
+@pytest.mark.parametrize(
+    ("good", "wide"),
+    [
+        ('mass = "2 kg"', 'mass = "2 kg +/- 45 %"'),
+        ("drag_coefficient = 0.5", 'drag_coefficient = "0.5 +/- 45 %"'),
+        ('total_impulse = "400 N s"', 'total_impulse = "400 N s +/- 25 %"'),
+    ],
+)
+def test_a_size_that_is_hardly_known_stays_one_in_every_flight(tmp_path, good, wide):
+    flight = read_flight(write(tmp_path, GOOD.replace(good, wide)))
+    wind = read_wind("3 m/s from 240", site_altitude=0.0)
+    cloud = fly(flight, wind, 0.0, samples=4000, seed=1)
+    assert np.isfinite(cloud.east).all()
+
+
+@pytest.mark.parametrize(
+    ("mass", "told"),
+    [("0,62 kg", "decimal comma"), ("40 g +/- 3 g", "takes none of")],
+)
+def test_a_comma_or_a_spread_where_none_belongs_is_named(tmp_path, mass, told):
+    text = GOOD.replace('mass = "40 g"', f'mass = "{mass}"')
+    with pytest.raises(FlightError, match=told):
+        read_flight(write(tmp_path, text))

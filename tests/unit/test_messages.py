@@ -170,7 +170,7 @@ def test_what_does_not_fit_a_line_is_counted(tmp_path):
         (["--square", "1 mm"], "accepted is 0.1 to 10,000 m"),
         (["--floor", "1e300"], "--floor: '1e300' is out of bounds"),
         (["--precision", "0"], "--precision: '0' is out of bounds"),
-        (["--humidity", "nan"], "--humidity: 'nan' is not a share"),
+        (["--humidity", "nan"], "--humidity: 'nan' is no share"),
         (["--declination", "1e9"], "accepted is -180 to 180 deg"),
     ],
 )

@@ -508,7 +508,7 @@ def test_the_officers_word_on_a_limit_lasts_a_year(flight, site):
         ("area_hits", 0.1, "did you mean 'area_hit'"),
         ("area_hit", -0.1, "above 0"),
         ("area_hit", 1.5, "up to 1"),
-        ("area_hit", "often", "not a share"),
+        ("area_hit", "often", "no share"),
         ("surface_wind", "20 furlongs", "no unit of speed"),
     ],
 )

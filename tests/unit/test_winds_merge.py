@@ -1,6 +1,8 @@
 """Merging: each report where it speaks, and every seam said."""
 
+import json
 import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -9,8 +11,9 @@ import pytest
 from driftmap.air.wind import WindLevel, strengthened
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
-from driftmap.winds import merge, read_winds
-from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
+from driftmap.winds import decode, decode_all, merge, read_winds
+from driftmap.winds.kept import keep_readings
+from driftmap.winds.reading import Reading, Setting, age_of, elsewhere, nearest_day
 
 LAW_TO_HEAD = math.log(2 / 0.03) / math.log(10 / 0.03)
 NOON = datetime(2026, 5, 19, 12, tzinfo=UTC)
@@ -362,3 +365,19 @@ def test_winds_that_leap_from_one_height_to_the_next_hold(speed, leaps):
     rows = (10, 240, 5), (20, 240, speed), (500, 240, 12)
     wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
     assert any("leaps" in said for said in wind.warned) == leaps
+
+
+@pytest.mark.parametrize(
+    ("latitude", "held"), [(41.6, False), (41.4, False), (48.1, True)]
+)
+def test_a_wind_that_says_that_it_is_of_another_place_holds(tmp_path, latitude, held):
+    setting = Setting(1200.0, when=NOON, place=(41.6, -117.95))
+    there = replace(setting, place=(latitude, -117.95))
+    kept = tmp_path / "kept.json"
+    reading = decode("3 m/s from 240", there)
+    kept.write_text(json.dumps(keep_readings([reading], there)))
+    wind = merge(decode_all(str(kept), setting), setting)
+    assert any("is of a place" in told for told in wind.warned) is held
+    forecast = {"valid": NOON.isoformat(), "latitude": latitude, "longitude": -117.95}
+    text = json.dumps(forecast)
+    assert bool(elsewhere(text, "f.json", setting)) is held
