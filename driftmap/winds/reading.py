@@ -187,13 +187,14 @@ is no coarser; assumed."""
 
 
 def elsewhere(text: str, source: str, setting: Setting) -> tuple[str, ...]:
-    """Name a file that says of itself that it is of another place."""
-    found: dict[str, float] = {}
-    for told in _PLACED.finditer(text):
-        found.setdefault(told["what"], float(told["angle"]))
-    if len(found) < 2 or setting.place is None:
+    """Name a file that says of itself that it is of another place; of a grid the nearest."""
+    told: dict[str, list[float]] = {"latitude": [], "longitude": []}
+    for found in _PLACED.finditer(text):
+        told[found["what"]].append(float(found["angle"]))
+    places = list(zip(told["latitude"], told["longitude"], strict=False))
+    if not places or setting.place is None:
         return ()
-    away = over_ground((found["latitude"], found["longitude"]), setting.place)
+    away = min(over_ground(place, setting.place) for place in places)
     if away <= _OTHER_FIELD:
         return ()
     return (f"{source} is of a place {away / 1000:,.0f} km from the pad",)

@@ -381,3 +381,6 @@ def test_a_wind_that_says_that_it_is_of_another_place_holds(tmp_path, latitude, 
     forecast = {"valid": NOON.isoformat(), "latitude": latitude, "longitude": -117.95}
     text = json.dumps(forecast)
     assert bool(elsewhere(text, "f.json", setting)) is held
+    far = {"latitude": 44.0, "longitude": -117.95}
+    grid = json.dumps({"points": [far, forecast]})
+    assert bool(elsewhere(grid, "f.json", setting)) is held
