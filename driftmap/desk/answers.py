@@ -6,22 +6,34 @@ import hashlib
 import json
 import re
 from contextlib import suppress
-from datetime import datetime
+from datetime import UTC, datetime
 from itertools import count
-from typing import TYPE_CHECKING, Any, cast
+from typing import Any, cast
 
+import numpy as np
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.day import is_name
 from driftmap.desk.folder import Folder
-
-if TYPE_CHECKING:
-    from driftmap.ground.site import Site
-    from driftmap.rocket.flight import Flight
-    from driftmap.rules import Occasion
-    from driftmap.rules.kinds import Scope
+from driftmap.ground.site import Site
+from driftmap.montecarlo.cloud import fly
+from driftmap.rocket.flight import Flight
+from driftmap.rules import (
+    Occasion,
+    evaluate,
+    expected_altitude,
+    facts_of,
+    picked_rules,
+    questions,
+    read_answers,
+    with_answers,
+)
+from driftmap.rules.answers import check_answers
+from driftmap.rules.kinds import FACTS, Scope
+from driftmap.rules.occasion import HEAD, read_head
 
 __all__ = ["answer", "answer_files", "asked", "spend", "told_back"]
 
@@ -42,14 +54,6 @@ def asked(
     Result: name, question, scope, what is accepted, the answer that counts, or why one
     that was given does not.
     """
-    from driftmap.rules import (  # noqa: PLC0415
-        Occasion,
-        picked_rules,
-        questions,
-        read_answers,
-    )
-    from driftmap.rules.kinds import FACTS  # noqa: PLC0415
-
     sets = picked_rules(site)
     known = questions(sets)
     paths = [folder.path(name) for name in answer_files(folder)]
@@ -81,17 +85,6 @@ def _open(
     flight: Flight, site: Site, said: Any, sets: Any
 ) -> tuple[list[str], list[str]]:
     """Name what is open in the rules, and what may be told besides."""
-    import numpy as np  # noqa: PLC0415
-
-    from driftmap.air.wind import WindProfile  # noqa: PLC0415
-    from driftmap.montecarlo.cloud import fly  # noqa: PLC0415
-    from driftmap.rules import (  # noqa: PLC0415
-        evaluate,
-        expected_altitude,
-        facts_of,
-        with_answers,
-    )
-
     calm = WindProfile(*np.zeros((4, 1)))
     cloud = fly(flight, calm, site.elevation, samples=200, seed=1)
     facts = facts_of(
@@ -116,6 +109,7 @@ def _given(folder: Folder, name: str, day: str) -> tuple[str, str]:
         document = tomlkit.parse(folder.text(file) or "")
         if name in document and (not found[0] or str(document.get("date")) == day):
             who = [str(document[key]) for key in ("by", "date") if key in document]
+            who += [f"until {document['until']}"] if "until" in document else []
             found = str(document[name]), ", ".join(who)
     return found
 
@@ -126,19 +120,18 @@ def answer(
     flight: Flight,
     site: Site,
     when: datetime,
+    until: datetime | None = None,
 ) -> str:
     """Write one answer, in the place of any that counts now.
 
     ``told``: name, scope and value of the answer, and who gives it; ``flight``: the
-    flight it is for, where its scope is one; ``when``: when it is given.
+    flight it is for, where its scope is one; ``when``: when it is given; ``until``: when
+    it ends, if it is for the day and ends sooner.
 
     Result: the file it was written to. A "no" that is taken back is kept as such, for the
     words of the day to tell. Raises `InputError` if it is no answer to that
     question; nothing is written.
     """
-    from driftmap.rules import Occasion, picked_rules  # noqa: PLC0415
-    from driftmap.rules.answers import check_answers  # noqa: PLC0415
-
     name, value, by = told["name"], told["value"].strip(), told["by"].strip()
     if not is_name(by):
         raise InputError("answer", name, "who gives it? Type a name")
@@ -146,6 +139,9 @@ def answer(
         check_answers("answer", {name: _plain(value)}, picked_rules(site))
     now = Occasion.of(flight, site, when)
     scope = told["scope"]
+    if until is not None and (scope != "day" or until <= when):
+        said = "ends what is answered for the day, later than now"
+        raise InputError("until", "", f"{until:%Y-%m-%d %H:%M} does not: it {said}")
     with folder.held():
         files = answer_files(folder)
         before = [
@@ -153,8 +149,8 @@ def answer(
             for file in files
             if _counts_now(folder, file, scope, now)
         ]
-        target = _target(folder, scope, now, by)
-        document = tomlkit.parse(folder.text(target) or _head(scope, now, by))
+        target = _target(folder, scope, now, by, until)
+        document = tomlkit.parse(folder.text(target) or _head(scope, now, by, until))
         if value.lower() != "no" and any(before):
             back = [f"{who} on {name}, taken back by {by}" for who in before if who]
             back = [*document.get("taken_back", []), *back]
@@ -173,34 +169,37 @@ def _plain(value: str) -> str | int | float:
     return float(value) if re.fullmatch(r"[+-]?\d*\.\d+", value) else value
 
 
-def _target(folder: Folder, scope: str, now: Occasion, by: str) -> str:
-    """Name the file of one person's answers: of one scope and day, place and flight."""
+def _target(
+    folder: Folder, scope: str, now: Occasion, by: str, until: datetime | None
+) -> str:
+    """Name the file of one person's answers: of one scope and day, place, flight and end."""
     who = "-".join(re.findall(r"\w+", by.lower()))[:24] or "officer"
     of = hashlib.sha256(now.placed.encode()).hexdigest()[:6]
     if scope == "flight":
         of = "-".join(re.findall(r"\w+", now.flight.lower()))[:30] + f"-{now.rocket}"
-    stem = f"answers/{now.day}-{scope}-{of}-{who}"
+    end = "" if until is None else f"-{until.astimezone(UTC):%H%MZ}"
+    stem = f"answers/{now.day}-{scope}-{of}-{who}{end}"
     names = (f"{stem}{f'-{again}' if again else ''}.toml" for again in count())
     return next(
         name for name in names if "flown" not in tomlkit.parse(folder.text(name) or "")
     )
 
 
-def _head(scope: str, now: Occasion, by: str) -> str:
+def _head(scope: str, now: Occasion, by: str, until: datetime | None) -> str:
     lines = [f"# Answered at the desk by {by}.", f"date = {now.day}"]
     lines.append(f"site = {json.dumps(now.site, ensure_ascii=False)}")
     lines.append(f"place = {now.placed}")
     if scope == "flight":
         lines.append(f"flight = {json.dumps(now.flight, ensure_ascii=False)}")
         lines.append(f'rocket = "{now.rocket}"')
+    if until is not None:
+        lines.append(f"until = {until.isoformat(timespec='seconds')}")
     lines.append(f"by = {json.dumps(by, ensure_ascii=False)}")
     return "\n".join(lines) + "\n\n"
 
 
 def _counts_now(folder: Folder, file: str, scope: str, now: Occasion) -> bool:
     """Tell whether an answer there counts: those of other days and places stay as they are."""
-    from driftmap.rules.occasion import HEAD, read_head  # noqa: PLC0415
-
     try:
         given = tomlkit.parse(folder.text(file) or "").unwrap()
         head = read_head(file, {key: given.get(key) for key in HEAD}, now.longitude)
@@ -237,8 +236,6 @@ def spend(folder: Folder, flight: str, time: datetime) -> None:
 
 def told_back(folder: Folder, longitude: float, when: datetime) -> str:
     """Tell which answers against flying were taken back that day there; empty for none."""
-    from driftmap.rules import Occasion  # noqa: PLC0415
-
     found: list[str] = []
     day = Occasion("", "", when, longitude).day
     for file in answer_files(folder):

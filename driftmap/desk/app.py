@@ -16,6 +16,7 @@ from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.plans import Plans
 from driftmap.desk.rooms import flight_part, people_part, plan_part, wind_part
 from driftmap.desk.web import guarded, own_files, sealed, sent, text_of
+from driftmap.report.voice import languages
 from driftmap.winds.reading import present as now
 
 __all__ = ["make_app"]
@@ -27,8 +28,7 @@ def make_app(desk: Desk, key: str, hosts: set[str]) -> Flask:
     ``key``: first part of every address; ``hosts``: names by which it may be asked.
     """
     app = Flask("driftmap.desk", static_folder=None)
-    app.config["ROOT"] = str(desk.folder.root)
-    guarded(app, key, hosts)
+    guarded(app, desk.folder, key, hosts)
     plans = app.extensions["plans"] = Plans(desk)
     parts = [p(desk) for p in (_page, _list, wind_part, people_part, flight_part)]
     for part in (*parts, plan_part(desk, plans)):
@@ -38,8 +38,6 @@ def make_app(desk: Desk, key: str, hosts: set[str]) -> Flask:
 
 def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
     """Serve a drawn page; one that asks again while it is being drawn."""
-    from driftmap.report.voice import languages  # noqa: PLC0415
-
     if what not in {"map", "sheet", "dial"} or language not in languages():
         abort(404)
     if what != "dial" and "alone" not in request.args:
@@ -49,7 +47,7 @@ def page_of(desk: Desk, what: str, name: str, language: str = "en") -> Response:
         text = desk.page(name, what, language)
     except DriftmapError as problem:
         # A page of its own shows it to people, not to the script of the desk.
-        told = str(escape(desk.plain(problem)))
+        told = str(escape(desk.folder.plain(problem)))
         page = answer.get_data(as_text=True).replace("Being drawn", "Not drawn")
         answer = Response(re.sub(r"<p>.*?</p>", lambda _: f"<p>{told}</p>", page))
         answer.status_code = 400
@@ -123,8 +121,7 @@ def _list(desk: Desk) -> Blueprint:
     def add() -> Response:
         what = sent()
         name, pad = text_of(what, "file"), text_of(what, "pad")
-        if not desk.folder.revision(name):
-            raise InputError(name, "", "is not in the folder")
+        desk.folder.need(name)
         item = new_item(name, pad)
         return changed(
             change(desk.folder, lambda d: replace(d, items=(*d.items, item)))

@@ -12,7 +12,7 @@ from concurrent.futures import Future
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from tomlkit.exceptions import TOMLKitError
 
@@ -23,11 +23,9 @@ from driftmap.desk.folder import ROOMS, Folder, stamp
 from driftmap.desk.judging import FULL, Task, drawn
 from driftmap.desk.queue import Queue, Word, word_of
 from driftmap.desk.winds import Strip, setting_at, told_aside
+from driftmap.ground.site import Site, read_site
+from driftmap.winds.reading import Setting
 from driftmap.winds.reading import present as now
-
-if TYPE_CHECKING:
-    from driftmap.ground.site import Site
-    from driftmap.winds.reading import Setting
 
 __all__ = ["SITE", "Desk", "made"]
 
@@ -57,8 +55,6 @@ class Desk:
 
     def site(self, pad: str = "") -> Site:
         """Read the site about a pad; the first, where it has several and none is named."""
-        from driftmap.ground.site import read_site  # noqa: PLC0415
-
         revision = self.folder.revision(SITE)
         if not revision:
             raise InputError(SITE, "", "is not there yet: draw the field first")
@@ -313,12 +309,8 @@ class Desk:
             told["name"] = site.name
             told["people"] = [area.name for area in site.areas if area.occupied]
         except DriftmapError as problem:
-            told["problem"] = self.plain(problem)
+            told["problem"] = self.folder.plain(problem)
         return {**told, "missing": not told["revision"]}
-
-    def plain(self, problem: Exception) -> str:
-        """Tell a problem without the path of the folder."""
-        return str(problem).replace(f"{self.folder.root}/", "")
 
     def _item_told(
         self, day: Day, item: Item, time: datetime, prints: Callable[[Item], str]
@@ -354,7 +346,7 @@ class Desk:
             setting = self.setting()
             rows = self.strip.rows(self.folder, day, setting, day.units)
         except DriftmapError as problem:
-            return {"rows": [], "problem": self.plain(problem)}
+            return {"rows": [], "problem": self.folder.plain(problem)}
         return {"rows": rows, "problem": "" if day.winds else "none counts yet"}
 
 

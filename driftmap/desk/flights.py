@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
@@ -15,9 +15,14 @@ from tomlkit.items import AoT
 
 from driftmap.core.errors import DriftmapError, InputError, SiteError
 from driftmap.desk.folder import Folder
-
-if TYPE_CHECKING:
-    from driftmap.rocket.flight import Flight
+from driftmap.failures.cases import build_cases
+from driftmap.failures.likelihood import LIKELIHOOD
+from driftmap.ground.site import read_site
+from driftmap.rocket.curvefile import read_curve
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.flightfile import read_flight
+from driftmap.rocket.record import read_record
+from driftmap.verdict.limits import LIMITS, read_limits
 
 __all__ = ["changed", "curve_taken", "made_new", "shown", "text_taken"]
 
@@ -60,11 +65,6 @@ def shown(folder: Folder, name: str) -> dict[str, Any]:
 
 def _names(folder: Folder, name: str) -> dict[str, list[str]]:
     """Name the limits a flight may tighten, and the cases it may give a likelihood."""
-    from driftmap.failures.cases import build_cases  # noqa: PLC0415
-    from driftmap.failures.likelihood import LIKELIHOOD  # noqa: PLC0415
-    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
-    from driftmap.verdict.limits import LIMITS  # noqa: PLC0415
-
     try:
         cases = build_cases(read_flight(folder.path(name))).cases
     except DriftmapError:
@@ -76,24 +76,18 @@ def _names(folder: Folder, name: str) -> dict[str, list[str]]:
 
 def _problem(folder: Folder, name: str) -> dict[str, Any]:
     """Tell what is wrong with a flight in a line, and of each place by itself."""
-    from driftmap.failures.cases import build_cases  # noqa: PLC0415
-    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
-
     try:
         flight = read_flight(folder.path(name))
         build_cases(flight)
         _check_limits(folder, flight)
     except DriftmapError as problem:
         each = getattr(problem, "each", ())
-        return {"problem": str(problem).replace(f"{folder.root}/", ""), "faults": each}
+        return {"problem": folder.plain(problem), "faults": each}
     return {"problem": "", "faults": []}
 
 
 def _check_limits(folder: Folder, flight: Flight) -> None:
     """Refuse own limits that are none, or looser than those of the field, if it is drawn."""
-    from driftmap.ground.site import read_site  # noqa: PLC0415
-    from driftmap.verdict.limits import read_limits  # noqa: PLC0415
-
     if not flight.limits:
         return
     try:
@@ -219,9 +213,6 @@ def made_new(folder: Folder, rocket: str, like: str = "") -> str:
 
 def curve_taken(folder: Folder, given: str, text: str) -> str:
     """Take a motor's curve, or an altimeter's record, as a file beside the flights."""
-    from driftmap.rocket.curvefile import read_curve  # noqa: PLC0415
-    from driftmap.rocket.record import read_record  # noqa: PLC0415
-
     stem = Path(given.replace("\\", "/")).stem or "curve"
     try:
         read_curve(text, given)

@@ -69,6 +69,16 @@ class Folder:
             raise InputError(name, "", "leads out of the folder: it is a link")
         return path
 
+    def plain(self, problem: object) -> str:
+        """Tell a problem without the path of the folder."""
+        return str(problem).replace(f"{self.root}/", "")
+
+    def need(self, name: str) -> str:
+        """Name the version of a file that must be there."""
+        if not (found := self.revision(name)):
+            raise InputError(name, "", "is not in the folder")
+        return found
+
     def names(self, room: str) -> list[str]:
         """List the files of one room, in order of their names."""
         place = self.root / room

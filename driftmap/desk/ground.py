@@ -10,14 +10,14 @@ from typing import Any
 
 from driftmap.core.errors import InputError
 from driftmap.desk.folder import Folder
+from driftmap.ground.areas import to_local
+from driftmap.ground.backdrop import open_picture, read_picture
 
 __all__ = ["check_picture", "laid", "picture_taken"]
 
 
 def picture_taken(folder: Folder, given: str, data: str) -> str:
     """Keep a picture that was sent; nothing stays of what is none."""
-    from driftmap.ground.backdrop import open_picture  # noqa: PLC0415
-
     try:
         content = base64.b64decode(data, validate=True)
     except (ValueError, binascii.Error):
@@ -44,9 +44,6 @@ def check_picture(folder: Folder, tree: dict[str, Any]) -> None:
 
 def laid(folder: Folder, text: str | None) -> dict[str, Any] | None:
     """Say where the picture of a site lies, for the map to draw; None where there is none."""
-    from driftmap.ground.areas import to_local  # noqa: PLC0415
-    from driftmap.ground.backdrop import read_picture  # noqa: PLC0415
-
     try:
         tree = json.loads(text or "{}")
         pads = [

@@ -7,22 +7,33 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cache, lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from driftmap.air.day import day_told
 from driftmap.core.errors import DriftmapError, NoGoError
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.desk.day import Aside
+from driftmap.desk.folder import Folder
 from driftmap.desk.winds import setting_at, wind_of
+from driftmap.dial import Reach, compute_dial
+from driftmap.ground.site import Site, read_site
+from driftmap.logbook.entry import Content, Entry
+from driftmap.logbook.written import assessment_entry
+from driftmap.planning.supposed import Supposition
+from driftmap.report.dialpage import dial_html
+from driftmap.report.instruct import instruction
+from driftmap.report.map import map_html
+from driftmap.report.reasons import verdict_reasons
+from driftmap.report.sheet import brief_html
+from driftmap.report.tables import headline
+from driftmap.report.voice import Catalogue, Voice, languages, read_catalogue
 from driftmap.report.words import Units
-
-if TYPE_CHECKING:
-    from driftmap.ground.site import Site
-    from driftmap.logbook.entry import Content, Entry
-    from driftmap.report.voice import Catalogue, Voice
-    from driftmap.rocket.flight import Flight
-    from driftmap.rules import Answers
-    from driftmap.verdict.assessment import Assessment
-    from driftmap.verdict.check import Verdict
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.flightfile import read_flight
+from driftmap.rules import Answers, Occasion, picked_rules, read_answers
+from driftmap.verdict.assessment import Assessment, Setup, assess_setup, good_between
+from driftmap.verdict.check import Verdict
+from driftmap.winds import kind_of
 
 __all__ = [
     "FULL",
@@ -101,20 +112,13 @@ class Told:
 
 
 def warm() -> bool:
-    """Import what judging needs, so that the first word does not wait for it."""
-    import driftmap.logbook.written  # noqa: PLC0415
-    import driftmap.report.terminal  # noqa: PLC0415
-    import driftmap.verdict.assessment  # noqa: F401, PLC0415
-
+    """Read what judging needs, so that the first word does not wait for it."""
     _catalogues()
     return True
 
 
 def _inputs(task: Task) -> tuple[Flight, Site, Answers]:
     """Read flight, site and answers."""
-    from driftmap.ground.site import read_site  # noqa: PLC0415
-    from driftmap.rules import Occasion, picked_rules, read_answers  # noqa: PLC0415
-
     flight = _flight(task.path(task.flight), task.own)
     site = read_site(task.path(task.site), pad=task.pad)
     files = [task.path(name) for name in task.answers]
@@ -126,8 +130,6 @@ def _inputs(task: Task) -> tuple[Flight, Site, Answers]:
 @lru_cache(maxsize=64)
 def _flight(path: str, _own: str) -> Flight:
     """Read a flight, once for all winds: what its motor needs in calm air is kept by it."""
-    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
-
     return read_flight(path)
 
 
@@ -138,9 +140,6 @@ def assessment_for(
     progress: Callable[[int], None] | None = None,
 ) -> Assessment:
     """Read the files of a task and assess the flight, as `driftmap assess` does."""
-    from driftmap.air.day import day_told  # noqa: PLC0415
-    from driftmap.verdict.assessment import Setup, assess_setup  # noqa: PLC0415
-
     flight, site, answers = _inputs(task)
     setting = setting_at(site, task.when)
     wind = wind_of(Path(task.root), task.winds, task.aside, setting)
@@ -175,15 +174,11 @@ def judged(task: Task, progress: Callable[[int], None] | None = None) -> Told:
 
 
 def _cannot(task: Task, word: Verdict, text: str) -> Told:
-    reasons = (text.replace(task.root + "/", ""),)
+    reasons = (Folder(Path(task.root)).plain(text),)
     return Told(word, reasons, "", "", task.when, None, task.samples, problem=True)
 
 
 def _told(task: Task, result: Assessment) -> Told:
-    from driftmap.report.reasons import verdict_reasons  # noqa: PLC0415
-    from driftmap.report.tables import headline  # noqa: PLC0415
-    from driftmap.report.voice import Voice  # noqa: PLC0415
-
     people = [area.name for area in result.site.areas if area.occupied]
     voice = Voice(_catalogues()["en"], task.units)
     reasons = verdict_reasons(result.checks, people, voice)
@@ -209,24 +204,16 @@ def _told(task: Task, result: Assessment) -> Told:
 
 
 def _crowd(result: Assessment, people: list[str], voice: Voice) -> tuple[str, ...]:
-    from driftmap.report.instruct import instruction  # noqa: PLC0415
-    from driftmap.report.reasons import verdict_reasons  # noqa: PLC0415
-
     reasons = verdict_reasons(result.checks, people, voice)
     return (reasons[0] if reasons else "", *instruction(result, voice))
 
 
 @cache
 def _catalogues() -> Mapping[str, Catalogue]:
-    from driftmap.report.voice import languages, read_catalogue  # noqa: PLC0415
-
     return {language: read_catalogue(language) for language in languages()}
 
 
 def _entry(task: Task, result: Assessment) -> tuple[Entry, tuple[Content, ...]]:
-    from driftmap.logbook.written import assessment_entry  # noqa: PLC0415
-    from driftmap.winds import kind_of  # noqa: PLC0415
-
     files = {
         "flight": [task.path(task.flight)],
         "site": [task.path(task.site)],
@@ -244,18 +231,12 @@ def _entry(task: Task, result: Assessment) -> tuple[Entry, tuple[Content, ...]]:
 
 def _expires(task: Task, result: Assessment) -> datetime | None:
     """Tell when the wind is too old, or it gets dark; now, where nobody dated the wind."""
-    from driftmap.verdict.assessment import good_between  # noqa: PLC0415
-
     found = good_between(result)
     return task.when if found is None else found[1]
 
 
 def drawn(task: Task, what: str, language: str = "en") -> str:
     """Write a page of a task: its map, the sheet to post, or the dial of the day."""
-    from driftmap.report.map import map_html  # noqa: PLC0415
-    from driftmap.report.sheet import brief_html  # noqa: PLC0415
-    from driftmap.report.voice import read_catalogue  # noqa: PLC0415
-
     if what == "dial":
         return _dial(task, language)
     result = assessment_for(task)
@@ -266,11 +247,6 @@ def drawn(task: Task, what: str, language: str = "en") -> str:
 
 def _dial(task: Task, language: str) -> str:
     """Work out every wind of the day: coarser than the command's, so that it is done soon."""
-    from driftmap.dial import Reach, compute_dial  # noqa: PLC0415
-    from driftmap.planning.supposed import Supposition  # noqa: PLC0415
-    from driftmap.report.dialpage import dial_html  # noqa: PLC0415
-    from driftmap.verdict.assessment import Setup  # noqa: PLC0415
-
     flight, site, answers = _inputs(task)
     setup = Setup(flight, site, _DIAL_SAMPLES, 1, None, answers)
     reach = Reach(_DIAL_TOP, *_DIAL_STEPS)

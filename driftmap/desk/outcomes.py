@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import tomlkit
 
@@ -21,12 +21,14 @@ from driftmap.desk.day import (
     read_day,
 )
 from driftmap.desk.folder import Folder
+from driftmap.desk.judging import Told
+from driftmap.failures.cases import build_cases
+from driftmap.logbook.entry import Content, Entry, holding, new_entry
+from driftmap.logbook.store import Log
+from driftmap.logbook.written import flight_contents, outcome_body
+from driftmap.observations.observation import STATES
+from driftmap.rocket.flightfile import read_flight
 from driftmap.winds.reading import parse_time
-
-if TYPE_CHECKING:
-    from driftmap.desk.judging import Told
-    from driftmap.logbook.entry import Content, Entry
-    from driftmap.logbook.store import Log
 
 __all__ = ["LOG", "Logged", "flown", "happened", "last_flown", "names", "seen_of"]
 
@@ -43,10 +45,6 @@ def flown(folder: Folder, name: str, told: Told | None, what: dict[str, Any]) ->
 
     Result: the list after it.
     """
-    from driftmap.logbook.entry import new_entry  # noqa: PLC0415
-    from driftmap.logbook.store import Log  # noqa: PLC0415
-    from driftmap.logbook.written import flight_contents  # noqa: PLC0415
-
     if not is_name(str(what.get("decided_by", ""))):
         raise InputError("flown", "", "who decided? Type a name")
     with folder.held():
@@ -83,9 +81,6 @@ def _known(log: Log, item: Item) -> Entry | None:
 
 def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:
     """Log what happened to a flight, or where it was found: a new entry in place of the last."""
-    from driftmap.logbook.entry import new_entry  # noqa: PLC0415
-    from driftmap.logbook.store import Log  # noqa: PLC0415
-
     with folder.held():
         item = read_day(folder).item(name)
         if not item.outcome:
@@ -113,10 +108,6 @@ def _put_back(day: Day, item: Item, body: dict[str, Any]) -> Day:
 
 def names(folder: Folder, item: Item) -> dict[str, list[str]]:
     """Name what can have happened to a flight, its pieces, and how a piece is found."""
-    from driftmap.failures.cases import build_cases  # noqa: PLC0415
-    from driftmap.observations.observation import STATES  # noqa: PLC0415
-    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
-
     cases = build_cases(read_flight(folder.path(item.flight))).cases
     pieces = dict.fromkeys(body.name for case in cases for body in case.bodies)
     return {
@@ -141,9 +132,6 @@ _OTHER: Final = timedelta(hours=1)
 
 def last_flown(folder: Folder, rocket: str, when: datetime | None) -> Logged | None:
     """Find the flight of a rocket in the log: that of a time, or the last; None for none."""
-    from driftmap.logbook.entry import holding  # noqa: PLC0415
-    from driftmap.logbook.store import Log  # noqa: PLC0415
-
     if not folder.revision(LOG):
         return None
     with Log(folder.path(LOG), create=False) as log:
@@ -184,8 +172,6 @@ def _again(find: dict[str, Any]) -> dict[str, Any]:
 
 def _body(folder: Folder, item: Item, what: dict[str, Any]) -> dict[str, Any]:
     """Write the outcome as a file and read it back: one way to take it in."""
-    from driftmap.logbook.written import outcome_body  # noqa: PLC0415
-
     told = {
         key: what[key] for key in ("flew", *_TEXTS) if what.get(key) not in {None, ""}
     }

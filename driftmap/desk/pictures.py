@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from html import escape
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 
+from driftmap.air.wind import WindProfile
 from driftmap.core.units import show
+from driftmap.failures.cases import WORKS
+from driftmap.montecarlo.cloud import fly
 from driftmap.report.words import Units, distance
-
-if TYPE_CHECKING:
-    from driftmap.rocket.flight import Flight
-    from driftmap.rocket.pieces import Piece
+from driftmap.rocket.flight import Flight
+from driftmap.rocket.pieces import Piece
 
 __all__ = ["flight_pictures"]
 
@@ -184,10 +185,6 @@ def _wait(flight: Flight) -> float:
 
 def _rise(flight: Flight, altitude: float, units: Units) -> tuple[str, list[str]]:
     """Draw the height over time, as flown in still air by the same flights as the word."""
-    from driftmap.air.wind import WindProfile  # noqa: PLC0415
-    from driftmap.failures.cases import WORKS  # noqa: PLC0415
-    from driftmap.montecarlo.cloud import fly  # noqa: PLC0415
-
     calm = WindProfile(*np.zeros((4, 1)))
     cloud = fly(flight, calm, altitude, samples=_SAMPLES, seed=1, keep_falls=True)
     part = next(cloud.of(WORKS), None) or cloud.parts[0]

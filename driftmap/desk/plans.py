@@ -30,6 +30,8 @@ from driftmap.desk.day import WHYS, Day, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.outcomes import Logged, last_flown, seen_of
 from driftmap.desk.winds import still_heard, told_aside
+from driftmap.logbook.written import flight_contents, put_back
+from driftmap.verdict.assessment import STALE
 from driftmap.winds.reading import parse_time
 
 __all__ = ["Plans", "works"]
@@ -168,8 +170,6 @@ class Plans:
         It is not where a file that it takes changed since it was begun, or where it was of a
         wind that is another by now.
         """
-        from driftmap.verdict.assessment import STALE  # noqa: PLC0415
-
         room = self.desk.folder.root / _ROOM
         found = [] if room.is_symlink() or not room.is_dir() else [*room.iterdir()]
         known = [
@@ -252,8 +252,6 @@ class Plans:
 
     def _as_flown(self, flight: str, flew: Logged) -> str:
         """Name the flight's file, or where it is put as it flew if it was changed since."""
-        from driftmap.logbook.written import flight_contents, put_back  # noqa: PLC0415
-
         root, place = self.desk.folder.root, self._place(self._name) / "flown"
         try:
             now = dict(flight_contents(root / flight))

@@ -10,14 +10,12 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Final
+from multiprocessing.sharedctypes import Synchronized
+from typing import Final
 
 from driftmap.desk.day import Item
 from driftmap.desk.judging import FULL, QUICK, StaleError, Task, Told, judged, warm
 from driftmap.winds.reading import present as now
-
-if TYPE_CHECKING:
-    from multiprocessing.sharedctypes import Synchronized
 
 __all__ = ["FRESH", "GOOD_FOR", "Queue", "Word", "word_of"]
 

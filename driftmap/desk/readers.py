@@ -17,12 +17,13 @@ from flask import Blueprint, Flask, Response, abort, jsonify, request
 from driftmap.core.errors import InputError
 from driftmap.desk.app import page_of
 from driftmap.desk.desk import Desk
-from driftmap.desk.web import LARGEST, guarded, new_key, own_files, sent
+from driftmap.desk.web import guarded, listen, new_key, own_files, sent, server_of
 
 __all__ = ["Readers", "readers_app", "readers_part"]
 
 _HERE: Final = 15.0  # s since a reader was last heard
 _MOST: Final = 500
+_THREADS: Final = 6
 _OWN: Final = ("reader.js", "watch.js", "net.js", "desk.css", "colours.css")
 _SHOWN: Final = (
     "id",
@@ -49,8 +50,6 @@ class Readers:
 
     def start(self) -> None:
         """Answer phones on this network from now on."""
-        from waitress.server import create_server  # noqa: PLC0415
-
         with self._lock:
             if self._server is not None:
                 return
@@ -59,13 +58,7 @@ class Readers:
             key, port = str(known.get("key") or new_key()), listening.getsockname()[1]
             self.desk.folder.remember("readers", {"port": port, "key": key})
             app = readers_app(self.desk, key, self)
-            self._server = create_server(
-                app,
-                sockets=[listening],
-                threads=6,
-                ident=None,
-                max_request_body_size=5 * LARGEST,
-            )
+            self._server = server_of(app, listening, _THREADS)
             threading.Thread(target=_run, args=[self._server], daemon=True).start()
             self.address = f"http://{_own_address()}:{port}/{key}/"
 
@@ -106,13 +99,10 @@ class Readers:
 
 def _listen(port: object) -> socket.socket:
     """Listen to this network, on the port that phones know where it is free."""
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        listening.bind(("0.0.0.0", port if isinstance(port, int) else 0))
+        return listen("0.0.0.0", port if isinstance(port, int) else 0)
     except OSError:
-        listening.bind(("0.0.0.0", 0))
-    return listening
+        return listen("0.0.0.0", 0)
 
 
 def _run(server: Any) -> None:
@@ -133,8 +123,7 @@ def _own_address() -> str:
 def readers_app(desk: Desk, key: str, readers: Readers) -> Flask:
     """Make the server that phones read from: nothing of it writes."""
     app = Flask("driftmap.readers", static_folder=None)
-    app.config["ROOT"] = str(desk.folder.root)
-    guarded(app, key, None)
+    guarded(app, desk.folder, key, None)
     part = Blueprint("readers", __name__)
 
     @part.get("/")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import tomllib
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -14,8 +15,12 @@ from driftmap.core.errors import InputError
 from driftmap.desk import answers, flights, ground, winds
 from driftmap.desk.day import Day, Meter, change, in_use, read_day
 from driftmap.desk.desk import SITE, Desk
+from driftmap.desk.forms import tables
+from driftmap.desk.pictures import flight_pictures
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.web import LARGEST, sealed, sent, text_of
+from driftmap.rocket.flightfile import read_flight
+from driftmap.rules import rule_sets as known
 from driftmap.winds.reading import parse_time
 from driftmap.winds.reading import present as now
 
@@ -59,8 +64,8 @@ def wind_part(desk: Desk) -> Blueprint:
     def count() -> Response:
         what = sent()
         name, counts = text_of(what, "file"), bool(what.get("counts"))
-        if counts and not desk.folder.revision(name):
-            raise InputError(name, "", "is not in the folder")
+        if counts:
+            desk.folder.need(name)
 
         def edit(day: Day) -> Day:
             rest = tuple(w for w in day.winds if w != name)
@@ -91,10 +96,14 @@ def _setting(desk: Desk, what: dict[str, Any]) -> Any:
     told = text_of(what, "read_at")
     if not told:
         return desk.setting()
-    return desk.setting(_clock(told, desk.doubt()))
+    time = _clock("read at", told, desk.doubt())
+    if time > now() + _AHEAD:
+        problem = f"{told[:40]!r} is still to come; tell when it was read"
+        raise InputError("read at", "", problem)
+    return desk.setting(time)
 
 
-def _clock(text: str, doubt: str) -> datetime:
+def _clock(what: str, text: str, doubt: str) -> datetime:
     """Read a time of today, 14:05, or one with its day; of this computer's zone, if sure."""
     here = now().astimezone()
     try:
@@ -102,14 +111,11 @@ def _clock(text: str, doubt: str) -> datetime:
         time = parse_time(told, local=True)
     except ValueError:
         told = f"{text[:40]!r} is no time; accepted is 14:05"
-        raise InputError("read at", "", told) from None
-    if time > here + _AHEAD:
-        told = f"{text[:40]!r} is still to come; tell when it was read"
-        raise InputError("read at", "", told)
+        raise InputError(what, "", told) from None
     bare = not re.search(r"(?:Z|[-+]\d\d:?\d\d)$", text.strip(), re.IGNORECASE)
     if bare and doubt:
         told = f"{doubt}; add your zone, such as {text[:5]}-07:00"
-        raise InputError("read at", "", told)
+        raise InputError(what, "", told)
     return time
 
 
@@ -127,9 +133,11 @@ def people_part(desk: Desk) -> Blueprint:
         what = sent()
         flight, site = _of(desk, name)
         told = {key: text_of(what, key) for key in ("name", "scope", "value", "by")}
+        until = text_of(what, "until").strip()
+        end = _clock("until", until, desk.doubt()) if until else None
         if told["scope"] not in {"season", "ground", "day", "flight"}:
             raise InputError("scope", "", "must be season, ground, day or flight")
-        file = answers.answer(desk.folder, told, flight, site, now())
+        file = answers.answer(desk.folder, told, flight, site, now(), end)
         desk.queue.hurry()
         return jsonify(file=file)
 
@@ -173,8 +181,6 @@ def people_part(desk: Desk) -> Blueprint:
 
     @part.get("/rule-sets")
     def rule_sets() -> Response:
-        from driftmap.rules import rule_sets as known  # noqa: PLC0415
-
         return jsonify([{"name": name, "title": name} for name in known()])
 
     return part
@@ -186,8 +192,6 @@ def flight_part(desk: Desk) -> Blueprint:
 
     @part.get("/flight-tables")
     def forms() -> Response:
-        from driftmap.desk.forms import tables  # noqa: PLC0415
-
         return jsonify(tables())
 
     @part.get("/flights/<stem>")
@@ -212,9 +216,6 @@ def flight_part(desk: Desk) -> Blueprint:
 
     @part.get("/flights/<stem>/pictures")
     def pictures(stem: str) -> Response:
-        from driftmap.desk.pictures import flight_pictures  # noqa: PLC0415
-        from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
-
         flight = read_flight(desk.folder.path(_file(stem)))
         try:
             altitude = desk.anywhere().elevation
@@ -285,8 +286,6 @@ def _file(stem: str) -> str:
 
 def _value(value: Any, *, literal: bool) -> Any:
     """Take a value for a flight file: plain, or as TOML writes it."""
-    import tomllib  # noqa: PLC0415
-
     if literal and isinstance(value, str):
         try:
             return tomllib.loads(f"x = {value}")["x"]
@@ -299,8 +298,6 @@ def _value(value: Any, *, literal: bool) -> Any:
 
 def _of(desk: Desk, name: str) -> tuple[Any, Any]:
     """Read the flight of a line of the list, and the site about its pad."""
-    from driftmap.rocket.flightfile import read_flight  # noqa: PLC0415
-
     item = read_day(desk.folder).item(name)
     return read_flight(desk.folder.path(item.flight)), desk.site(item.pad)
 
@@ -310,5 +307,5 @@ def _faults(desk: Desk) -> str:
     try:
         desk.anywhere()
     except InputError as problem:
-        return desk.plain(problem)
+        return desk.folder.plain(problem)
     return ""

@@ -16,7 +16,9 @@ from driftmap.desk.app import make_app
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import Folder
 from driftmap.desk.readers import Readers, readers_part
-from driftmap.desk.web import LARGEST, new_key
+from driftmap.desk.web import listen, new_key, server_of
+from driftmap.report.page import render, text_of
+from driftmap.rules import rule_sets
 
 __all__ = ["serve", "survey_html"]
 
@@ -76,22 +78,14 @@ def _serve(
     show: bool,
     echo: Callable[[str], object],
 ) -> None:
-    from waitress.server import create_server  # noqa: PLC0415
-
     last, key = known
-    listening = _listen("127.0.0.1", port or last, again=not port)
+    listening = _listen(port or last, last=not port)
     port = listening.getsockname()[1]
     desk.folder.remember("address", {"port": port, "key": key})
     app = make_app(desk, key, {f"127.0.0.1:{port}", f"localhost:{port}"})
     readers = Readers(desk)
     app.register_blueprint(readers_part(readers), url_prefix=f"/{key}")
-    server = create_server(
-        app,
-        sockets=[listening],
-        threads=_THREADS,
-        ident=None,
-        max_request_body_size=5 * LARGEST,  # up to there the page is told why
-    )
+    server = server_of(app, listening, _THREADS)
     address = _address(port, key)
     echo(f"The desk of {desk.folder.root}: {address}")
     echo("Whoever has this address can change the folder. Stop with Ctrl-C.")
@@ -108,21 +102,17 @@ def _serve(
         desk.queue.stop()
 
 
-def _listen(host: str, port: int, *, again: bool) -> socket.socket:
+def _listen(port: int, *, last: bool) -> socket.socket:
     """Listen on a port; on a free one where the desk's last is taken."""
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        listening.bind((host, port))
+        return listen("127.0.0.1", port)
     except OSError as problem:
-        listening.close()
-        if again and port:
-            return _listen(host, 0, again=False)
+        if last:
+            return listen("127.0.0.1", 0)
         told = (
             f"{port} cannot be used ({problem.strerror}); leave it out for a free one"
         )
         raise InputError("--port", "", told) from None
-    return listening
 
 
 def survey_html() -> str:
@@ -133,9 +123,6 @@ def survey_html() -> str:
     str
         An HTML document; the site file it gives is one that `read_site` reads.
     """
-    from driftmap.report.page import render, text_of  # noqa: PLC0415
-    from driftmap.rules import rule_sets  # noqa: PLC0415
-
     parts = (_BETWEEN.sub("", text_of(name, _PAGE)) for name in _MODULES)
     script = '(() => {\n"use strict";\n' + "\n".join(parts) + "\n})();"
     return render(

@@ -4,16 +4,28 @@ from __future__ import annotations
 
 import hmac
 import secrets
+import socket
 from collections.abc import Collection
 from importlib.resources import files
 from typing import Any, Final
 
 from flask import Flask, Response, abort, jsonify, request
+from waitress.server import create_server
 
 from driftmap.core.errors import DriftmapError, InputError
-from driftmap.desk.folder import ConflictError
+from driftmap.desk.folder import ConflictError, Folder
 
-__all__ = ["LARGEST", "guarded", "new_key", "own_files", "sealed", "sent", "text_of"]
+__all__ = [
+    "LARGEST",
+    "guarded",
+    "listen",
+    "new_key",
+    "own_files",
+    "sealed",
+    "sent",
+    "server_of",
+    "text_of",
+]
 
 LARGEST: Final = 12_000_000
 """Largest upload [byte]: a photograph of the field."""
@@ -34,7 +46,9 @@ def new_key() -> str:
     return secrets.token_urlsafe(16)
 
 
-def guarded(app: Flask, key: str, hosts: Collection[str] | None) -> None:
+def guarded(
+    app: Flask, folder: Folder, key: str, hosts: Collection[str] | None
+) -> None:
     """Answer only those who have the key and ask this machine by a name of its own.
 
     ``key``: first part of every address; ``hosts``: names by which it may be asked,
@@ -78,10 +92,8 @@ def guarded(app: Flask, key: str, hosts: Collection[str] | None) -> None:
 
     @app.errorhandler(DriftmapError)
     def bad(problem: DriftmapError) -> tuple[Response, int]:
-        root = app.config.get("ROOT", "")
         where = problem.where if isinstance(problem, InputError) else ""
-        told = str(problem).replace(f"{root}/", "") if root else str(problem)
-        return jsonify(problem=told, where=where), 400
+        return jsonify(problem=folder.plain(problem), where=where), 400
 
     @app.errorhandler(413)
     def large(_: object) -> tuple[Response, int]:
@@ -96,6 +108,29 @@ def guarded(app: Flask, key: str, hosts: Collection[str] | None) -> None:
     @app.errorhandler(OSError)
     def disk(problem: OSError) -> tuple[Response, int]:
         return jsonify(problem=f"not written: {problem.strerror or problem}"), 500
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """Listen on a port; 0 for a free one. Raises `OSError` if it is taken."""
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((host, port))
+    except OSError:
+        listening.close()
+        raise
+    return listening
+
+
+def server_of(app: Flask, listening: socket.socket, threads: int) -> Any:
+    """Make the server of an app, to be run."""
+    return create_server(
+        app,
+        sockets=[listening],
+        threads=threads,
+        ident=None,
+        max_request_body_size=5 * LARGEST,  # up to there the page is told why
+    )
 
 
 def own_files(name: str) -> Response:

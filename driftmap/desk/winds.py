@@ -8,17 +8,28 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
+from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError, InputError
+from driftmap.core.units import show
 from driftmap.desk.day import WHYS, Aside, Day, change, read_day
 from driftmap.desk.folder import Folder
-from driftmap.report.words import Units
-
-if TYPE_CHECKING:
-    from driftmap.air.wind import WindProfile
-    from driftmap.ground.site import Site
-    from driftmap.winds.reading import Reading, Setting
+from driftmap.ground.site import Site
+from driftmap.report.voice import english
+from driftmap.report.windsketch import wind_picture_svg
+from driftmap.report.windtold import wind_told
+from driftmap.report.words import Units, bearing, distance
+from driftmap.winds import decode_all, decode_text, merge
+from driftmap.winds.fetch import fetch_forecast
+from driftmap.winds.kept import (
+    keep_readings,
+    looks_kept,
+    name_of,
+    read_kept,
+    wind_document,
+)
+from driftmap.winds.reading import Reading, Setting
 
 __all__ = [
     "Strip",
@@ -43,8 +54,6 @@ _PICTURE_TOP: Final = 3000.0  # m
 
 def setting_at(site: Site, when: datetime, read_at: datetime | None = None) -> Setting:
     """Say what the readers of winds must know of a site at a time."""
-    from driftmap.winds.reading import Setting  # noqa: PLC0415
-
     place = (site.latitude, site.longitude)
     return Setting(
         site.elevation,
@@ -58,9 +67,6 @@ def setting_at(site: Site, when: datetime, read_at: datetime | None = None) -> S
 
 def _decoded(text: str, setting: Setting) -> tuple[Reading, ...]:
     """Read what was typed, pasted or dropped; a file's name in it is no file here."""
-    from driftmap.winds import decode_text  # noqa: PLC0415
-    from driftmap.winds.kept import looks_kept, read_kept  # noqa: PLC0415
-
     if not text.strip():
         raise InputError("wind", "", 'is empty; type such as "9 mph from 240"')
     if looks_kept(text):
@@ -84,9 +90,6 @@ def take(folder: Folder, text: str, setting: Setting) -> str:
     present, and when it was read if it does not say so. Raises `DriftmapError` if it
     cannot be read: nothing is written.
     """
-    from driftmap.winds import merge  # noqa: PLC0415
-    from driftmap.winds.kept import name_of  # noqa: PLC0415
-
     readings = _decoded(text, setting)
     undated = [r.source for r in readings if not r.dated]
     if undated:
@@ -115,8 +118,6 @@ def take(folder: Folder, text: str, setting: Setting) -> str:
 
 def _document(wind: WindProfile, readings: Sequence[Reading], setting: Setting) -> str:
     """Write what `driftmap winds --json` prints, which is itself a wind."""
-    from driftmap.winds.kept import keep_readings, wind_document  # noqa: PLC0415
-
     kept = keep_readings(readings, setting)
     whole = {"when": setting.when.isoformat(), **wind_document(wind), **kept}
     return json.dumps(whole, indent=2, ensure_ascii=False) + "\n"
@@ -178,11 +179,7 @@ class Strip:
         self, folder: Folder, name: str, setting: Setting
     ) -> tuple[Reading, ...]:
         """Decode a file of the folder."""
-        from driftmap.winds import decode_all  # noqa: PLC0415
-
-        key = (folder.revision(name), setting.site_altitude)
-        if not key[0]:
-            raise InputError(name, "", "is not in the folder")
+        key = (folder.need(name), setting.site_altitude)
         known = self._known.get(name)
         if known is None or known[0] != key:
             known = key, decode_all(str(folder.path(name)), setting)
@@ -202,14 +199,11 @@ class Strip:
     def _row(
         self, folder: Folder, name: str, setting: Setting, units: Units, *, counts: bool
     ) -> dict[str, Any]:
-        from driftmap.core.units import show  # noqa: PLC0415
-        from driftmap.report.words import bearing, distance  # noqa: PLC0415
-
         row: dict[str, Any] = {"file": name, "counts": counts, "time": "", "told": ""}
         try:
             readings = self.readings(folder, name, setting)
         except (DriftmapError, OSError) as problem:
-            return {**row, "problem": str(problem).replace(f"{folder.root}/", "")}
+            return {**row, "problem": folder.plain(problem)}
         first = readings[0]
         level = min(first.levels, key=lambda one: one.height)
         told = show(level.speed, "speed", units)
@@ -251,8 +245,6 @@ def wind_of(
     any other way, may not make it milder while it would still have counted: where it
     disagrees, the verdict holds.
     """
-    from driftmap.winds import merge  # noqa: PLC0415
-
     if not names:
         raise InputError("wind", "", "none counts yet: type a reading")
     readings = _of_files(root, names, setting)
@@ -330,8 +322,6 @@ def _taken_lately(root: Path, newest: datetime) -> list[str]:
 def _of_files(
     root: Path, names: Sequence[str], setting: Setting, *, missing: bool = False
 ) -> list[Reading]:
-    from driftmap.winds import decode_all  # noqa: PLC0415
-
     files = [root / name for name in names]
     files = [file for file in files if not missing or file.exists()]
     return [reading for file in files for reading in decode_all(str(file), setting)]
@@ -382,11 +372,6 @@ def understood(
     folder: Folder, day: Day, setting: Setting, text: str | None = None
 ) -> dict[str, Any]:
     """Tell and draw the wind that counts, with a new one beside it where one is given."""
-    from driftmap.report.voice import english  # noqa: PLC0415
-    from driftmap.report.windsketch import wind_picture_svg  # noqa: PLC0415
-    from driftmap.report.windtold import wind_told  # noqa: PLC0415
-    from driftmap.winds import merge  # noqa: PLC0415
-
     wind = (
         counting(folder, day, setting)
         if text is None
@@ -405,8 +390,5 @@ def understood(
 
 def fetched(setting: Setting) -> str:
     """Ask the public forecast service; give what it said as a wind that can be kept."""
-    from driftmap.winds import merge  # noqa: PLC0415
-    from driftmap.winds.fetch import fetch_forecast  # noqa: PLC0415
-
     reading = fetch_forecast(setting)
     return _document(merge([reading], setting), [reading], setting)

@@ -220,7 +220,7 @@ def _until(source: str, value: object) -> datetime:
         end = None
     if not isinstance(end, datetime) or end.utcoffset() is None:
         text = f"{value!s:.40}; accepted is a time with its zone"
-        raise InputError(source, "until", f"{text}: until = 2026-06-13T14:00-07:00")
+        raise InputError(source, "until", f"{text}: until = 2026-06-13T14:00:00-07:00")
     return end
 
 

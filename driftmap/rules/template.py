@@ -36,7 +36,7 @@ _HELP: Final = """\
 # answer; what is not answered makes a verdict hold.
 # You may split it into several files, such as season.toml, today.toml and flight.toml, each
 # with this head, and give --answers several times. If a leave or a waiver ends before the
-# day does, say so at the head of its file, such as until = 2026-06-13T14:00-07:00
+# day does, say so at the head of its file, such as until = 2026-06-13T14:00:00-07:00
 """
 
 

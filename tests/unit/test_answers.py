@@ -119,8 +119,10 @@ def test_answers_of_the_day_that_end_are_open_from_then_on(tmp_path, until, hold
 
 @pytest.mark.parametrize("until", ["14:00:00", '"noon"', "2026-06-13T14:00:00", "3"])
 def test_an_end_without_its_zone_is_refused(tmp_path, until):
-    with pytest.raises(InputError, match=r"until: .*a time with its zone"):
+    with pytest.raises(InputError, match=r"until: .*a time with its zone") as caught:
         read(tmp_path, f"{HEAD}until = {until}\n{GIVEN}")
+    shown = re.search(r"until = \S+", str(caught.value))[0]  # can be typed as it is
+    assert read(tmp_path, f"{HEAD}{shown}\n{GIVEN}").until is not None
 
 
 GROUND = {"no_airport_near", "elevation_checked"}

@@ -922,9 +922,24 @@ def test_an_answer_at_one_pad_leaves_that_of_another(ask, folder):
     assert "no_airport_near" in tomllib.loads(folder.text(there))
 
 
+def test_an_answer_for_the_day_bears_its_end(ask, folder):
+    put_on(ask, "willet")
+    (item,) = read_day(folder).items
+    end = (datetime.now(UTC) + timedelta(minutes=2)).isoformat(timespec="minutes")
+    told = {"name": "no_fire_ban", "scope": "day", "value": "yes", "by": "Ann"}
+    ask.good(f"answers/{item.id}", {**told, "name": "waiver_active"})
+    file = ask.good(f"answers/{item.id}", {**told, "until": end})["file"]
+    assert "waiver_active" not in tomllib.loads(folder.text(file))
+    rows = {row["name"]: row for row in ask.good(f"answers/{item.id}")}
+    assert f"until {end[:10]}" in rows["no_fire_ban"]["by"]
+    assert tomllib.loads(folder.text(file))["until"] == datetime.fromisoformat(end)
+
+
 @pytest.mark.parametrize(
     ("told", "named"),
     [
+        ({"value": "yes", "by": "Ada", "until": "2020-01-01T14:00Z"}, "later than now"),
+        ({"value": "yes", "by": "Ada", "until": "noon"}, "is no time"),
         ({"value": "yes", "by": ""}, "name"),
         ({"value": "perhaps", "by": "Ada"}, "yes"),
         ({"name": "nonsense", "value": "yes", "by": "Ada"}, "not asked"),

@@ -22,9 +22,9 @@ function part(desk, scope, head, rows) {
 
 function line(desk, row) {
   const give = async value => {
-    const by = find("#by").value.trim();
-    if (!by) { find("#by").focus(); return void doing(() => ask(`answers/${item.id}`, {name: row.name, scope: row.scope, value, by})); }
-    if (await doing(() => ask(`answers/${item.id}`, {name: row.name, scope: row.scope, value, by}), "Answered.")) enter(desk, item);
+    const by = find("#by").value.trim(), until = row.scope === "day" && value ? find("#until").value.trim() : "";
+    if (!by) find("#by").focus();  // the desk says that a name is wanted
+    if (await doing(() => ask(`answers/${item.id}`, {name: row.name, scope: row.scope, value, by, until}), "Answered.")) enter(desk, item);
   };
   const choice = (value, label) => el("button", {type: "button", "aria-pressed": String(row.given === value), onclick: () => give(value)}, label);
   const field = row.example ? el("input", {value: row.given, placeholder: `such as ${row.example}`, "aria-label": row.text, maxlength: 80}) : null;
