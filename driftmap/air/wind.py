@@ -141,6 +141,11 @@ class WindLevel:
     temperature: float | None = None
     error: float | None = None
 
+    @property
+    def peak(self) -> float:
+        """Its gust, or the mean where none was told [m s⁻¹]."""
+        return self.gust or self.speed
+
 
 @dataclass(frozen=True, slots=True)
 class Stronger:

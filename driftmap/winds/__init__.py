@@ -14,13 +14,12 @@ from typing import Any, Final, TypeAlias
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import WindError, located
 from driftmap.winds import (
-    aerodrome_forecast,
+    aerodrome,
     bulletin,
     forecast,
     model_output,
     pilot_balloon,
     soundings,
-    surface_report,
     table,
     track,
 )
@@ -74,13 +73,13 @@ FORMATS: Final[tuple[Format, ...]] = (
     ("winds-aloft bulletin", bulletin.looks_like_bulletin, bulletin.read_bulletin),
     (
         "aerodrome forecast (TAF)",
-        aerodrome_forecast.looks_like_aerodrome_forecast,
-        aerodrome_forecast.read_aerodrome_forecast,
+        aerodrome.looks_like_aerodrome_forecast,
+        aerodrome.read_aerodrome_forecast,
     ),
     (
         "surface report (METAR)",
-        surface_report.looks_like_surface_report,
-        surface_report.read_surface_report,
+        aerodrome.looks_like_surface_report,
+        aerodrome.read_surface_report,
     ),
 )
 """Name, recogniser and reader of each format, the most distinct first."""

@@ -17,7 +17,7 @@ from typing import Final
 from driftmap.air.wind import WindLevel
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.law import MAST
-from driftmap.winds.reading import check_direction, check_speed
+from driftmap.winds.reading import check_direction, check_speed, words
 
 __all__ = [
     "POOR",
@@ -28,12 +28,14 @@ __all__ = [
     "cloud_base",
     "cloud_cover",
     "level_of",
-    "lowest_cloud",
     "peak_wind",
     "poor_sky",
+    "pressure",
     "speed_of",
     "split_report",
     "storms",
+    "swing",
+    "temperature",
     "trend_winds",
     "visibility",
 ]
@@ -81,6 +83,38 @@ def level_of(
     return WindLevel(MAST, direction, speed, gust, name, temperature)
 
 
+_SWING: Final = re.compile(r"(\d{3})V(\d{3})")
+_TEMPERATURE: Final = re.compile(r"(M?\d\d)/(?:M?\d\d|//)?")
+_PRESSURE: Final = re.compile(r"([AQ])(\d{4})")
+_INCH: Final = 3386.39  # Pa, inch of mercury (FMH-1, from memory)
+
+
+def swing(word: str) -> tuple[list[str], float]:
+    """Give the error of a direction that swings, such as 180V250 [rad], and a note of it."""
+    found = _SWING.fullmatch(word)
+    if not found:
+        return [], ROUNDING
+    first, last = (check_direction(float(d)) for d in found.groups())
+    width = (last - first) % (2 * math.pi)
+    note = f"direction swings {found[0]}, all of it alike likely"
+    return [note], math.hypot(width / math.sqrt(12), ROUNDING)
+
+
+def temperature(words: Sequence[str]) -> float | None:
+    """Give the temperature that a report tells [K]."""
+    found = next(filter(None, map(_TEMPERATURE.fullmatch, words)), None)
+    return None if found is None else float(found[1].replace("M", "-")) + 273.15
+
+
+def pressure(words: Sequence[str]) -> float | None:
+    """Give the altimeter setting that a report tells [Pa]."""
+    found = next(filter(None, map(_PRESSURE.fullmatch, words)), None)
+    if found is None:
+        return None
+    number = float(found[2])
+    return number / 100 * _INCH if found[1] == "A" else number * 100.0
+
+
 TURNED: Final = 30.0
 """A wind expected from farther off than this [deg] lands elsewhere; assumed."""
 
@@ -88,56 +122,28 @@ _TREND: Final = re.compile(r"\s(?:TEMPO|BECMG|INTER|PROB\d\d)\b")
 _WEATHER: Final = re.compile(
     r"(?:[-+]|RE|VC|MI|BC|PR)*(?P<what>TS(?!NO)|SQ|FC|PO|DS|SS|FG|FZ|VA)(?:[A-Z]{2})*"
 )
-_NAMES: Final = {
-    "TS": "a thunderstorm",
-    "SQ": "a squall",
-    "FC": "a funnel cloud",
-    "PO": "dust whirls",
-    "DS": "a dust storm",
-    "SS": "a sand storm",
-    "FG": "fog",
-    "FZ": "freezing rain or fog",
-    "VA": "volcanic ash",
-}
+_CODE: Final = words("aerodrome")
+_NAMES: Final = _CODE["weather"]
 _CLOUD: Final = re.compile(r"(?:FEW|SCT|BKN|OVC|VV|///)[\d/]{3}CB")
-_PEAK: Final = re.compile(r"\bPK WND\b(?:\s+(\d{3})(\d{2,3})/(\d\d)?(\d\d)(?!\d))?")
+_PEAK: Final = re.compile(r"\bPK WND\b(?:\s+\d{3}(\d{2,3})/(\d\d)?(\d\d)(?!\d))?")
 _SHIFT: Final = re.compile(r"\bWSHFT(?:\s+(\d{2,4}))?(\s+FROPA)?")
 _STORM: Final = re.compile(r"\bTS(?:B|E)\d\S*|\bTS\b(?!\s*NO)")
 _LIGHTNING: Final = re.compile(r"\bLTG\w*(?:\s+DSNT)?")
-_VIOLENT: Final = re.compile(
-    r"\b(?:(?:RE)?GR|(?:VC)?BL(?:SN|SA|DU)|TORNADO|FUNNEL CLOUD|WATERSPOUT|\+?FC|HAIL(?:STONES?)?|GS|LLWS|DOWNBURST|"
-    r"MICROBURST|OUTFLOW|DUST ?DEVILS?|CB(?:MAM)?|TCU|ACSL|ACC|ROTOR|VIRGA|FROPA|PRESFR|"
-    r"PRESRR|GUSTS?|WS|SQ(?:UALLS?)?|SH(?:RA|SN|GS|GR)?|VCSH)\w*\b"
+_VIOLENT: Final = re.compile(rf"\b(?:{'|'.join(_CODE['violent'])})\w*\b")
+_HARMLESS, _GROUP = (
+    re.compile("|".join(_CODE[kind])) for kind in ("harmless", "groups")
 )
-"""Plain words and groups anywhere in a report that tell of wind no mean can: rising,
-falling and turning air about showers, fronts, mountains and storms."""
-
 _DISTANT: Final = re.compile(
     r"\b(?:(?:OCNL|FRQ|CONS)\s+)?(?:TCU|SH\w*)(?:\s+VRY)?\s+DSNT(?:\s+[NSEW-]+)*"
 )
 """Showers and growing clouds beyond 10 statute miles. A storm as far away holds: lightning in
 sight ends a launch (common practice, no source), and its outflow runs ahead of it."""
 
-_HARMLESS: Final = re.compile(
-    r"(?:AO[12]A?|SLP(?:\d{3}|NO)|T[01]\d{3}(?:[01]\d{3})?|[1245678]\d{3,8}|P\d{4}|"
-    r"\$|RMK|PK|WND|\d{5,6}/\d{2,4}|WSHFT|A[23]\d{3}|Q\d{4}|QF[EF]\S*|\d{2,4}|"
-    r"(?:PWI|FZRA|TS|RVR|PNO|VIS|CHI)NO|RWY\d*|TSNO|NOSIG|LAST|FIRST|OBS|COR|"
-    r"VIS|SFC|TWR|\d?\d?/\d{1,2}|\d/\dV\d?|CIG|V|VRB|[A-Z]{2}[BE]\d\S*|RA|SN|DZ|BR|FG|HZ|"
-    r"(?:AC|AS|CI|CS|CC|CU|SC|ST|NS)\d\S*|DA|DENSITY|ALT|[+-]?\d+FT)"
-)
-"""Words of remarks that say nothing of wind: kind of station, pressure, temperature, rain."""
-
-_STORMY: Final = (
-    *("a thunderstorm", "a squall", "a funnel cloud", "lightning", "a storm cloud"),
-    "wind that no mean tells of",
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Peak:
-    """The strongest wind since the report before: from [deg], speed [m s⁻¹], when in UTC."""
+    """The strongest wind since the report before: speed [m s⁻¹], and when in UTC."""
 
-    direction: float
     speed: float
     time: datetime
 
@@ -168,7 +174,7 @@ def peak_wind(remarks: str, valid: datetime) -> Peak | str | None:
     found = _PEAK.search(remarks)
     if found is None:
         return None
-    direction, knots, hour, minute = found.groups()
+    knots, hour, minute = found.groups()
     if minute is None or int(minute) > 59 or int(hour or 0) > 23:
         return remarks[found.start() : found.start() + 20]
     time = valid.replace(minute=int(minute))
@@ -176,7 +182,7 @@ def peak_wind(remarks: str, valid: datetime) -> Peak | str | None:
         time = time.replace(hour=int(hour))
     if time > valid:
         time -= timedelta(days=1) if hour is not None else timedelta(hours=1)
-    return Peak(float(direction), float(knots) * KNOT, time)
+    return Peak(float(knots) * KNOT, time)
 
 
 def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
@@ -204,11 +210,12 @@ def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
         found = pattern.search(remarks)
         if found:
             told.append(f"{what} ({found[0].strip()})")
-    # What follows the wind's own group and stands in remarks, in plain words or groups.
+    # Groups, of clouds the letters they end in apart, and remarks in plain words.
+    beside = re.sub(r"(\d{3})(CB|TCU)\b", r"\1 \2", observed)
     near = _DISTANT.sub(" ", remarks)
     if "PK WND" in observed:
         told.append("a peak wind out of its place (PK WND)")
-    for found in _VIOLENT.finditer(f"{_beside(observed)} {near}"):
+    for found in _VIOLENT.finditer(f"{beside} {near}"):
         if found[0] not in " ".join(told):
             told.append(f"wind that no mean tells of ({found[0]})")
     told += [f"heavy rain ({w})" for w in words if re.fullmatch(r"\+[A-Z]*RA[A-Z]*", w)]
@@ -221,11 +228,6 @@ def beside_the_wind(observed: str, remarks: str) -> tuple[str, ...]:
 
 
 _PLAIN: Final = re.compile(r"[A-Z]{4,}")
-_GROUP: Final = re.compile(
-    r"(?:VC|RE|NSW)?(?:MI|PR|BC|DR|BL|SH|TS|FZ)?"
-    r"(?:DZ|RA|SN|SG|IC|PL|GR|GS|UP|BR|FG|FU|VA|DU|SA|HZ|PY|PO|SQ|FC|SS|DS)*"
-    r"|CAVOK|CAVU|AUTO|NOSIG|SNOCLO|(?:TS|PWI|FZRA|RVR)NO|(?:BLACK|WHT|GRN|YLO|AMB|RED|BLU)+"
-)
 
 
 def _plain_words(observed: str) -> str:
@@ -243,12 +245,7 @@ def storms(observed: str, remarks: str) -> tuple[str, ...]:
     ('a thunderstorm (VCTS)',)
     """
     told = beside_the_wind(observed, remarks)
-    return tuple(said for said in told if said.startswith(_STORMY))
-
-
-def _beside(observed: str) -> str:
-    """Give the groups of weather and cloud, clouds parted from the letters they end in."""
-    return re.sub(r"(\d{3})(CB|TCU)\b", r"\1 \2", observed)
+    return tuple(said for said in told if said.startswith(tuple(_CODE["stormy"])))
 
 
 def trend_winds(trend: str, direction: float | None, peak: float) -> Iterator[str]:
@@ -302,6 +299,9 @@ _AMOUNTS: Final = MappingProxyType(
 _CEILING: Final = 5 / 8  # of the sky: from here on a layer is a ceiling (FMH-1)
 _LAYER: Final = re.compile(r"(FEW|SCT|BKN|OVC|VV)(\d{3}|///)(?:CB|TCU|///)?")
 _MILES: Final = re.compile(r"([PM])?(\d+)(?:/([1-9]\d?))?SM")
+_REMARKED: Final = re.compile(r"\bVIS(?:\s+[NSEW]{1,2})?\s+((?:\d\s+)?\d{1,2}(?:/\d)?)")
+"""Visibility in remarks, in statute miles (FMH-1, from memory)."""
+
 _METRES: Final = re.compile(r"(\d{4})(?:NDV)?")
 
 
@@ -322,8 +322,8 @@ def cloud_cover(words: Sequence[str]) -> float | None:
     return 0.0 if {"SKC", "CLR"} & set(words) else None
 
 
-def cloud_base(words: Sequence[str]) -> float | None:
-    """Give the height of the lowest layer that hides most of the sky [m].
+def cloud_base(words: Sequence[str], least: float = _CEILING) -> float | None:
+    """Give the height of the lowest layer that hides most of the sky, or `least` of it [m].
 
     Above the station; 0 where the report does not tell its height, None without one.
 
@@ -332,21 +332,6 @@ def cloud_base(words: Sequence[str]) -> float | None:
     >>> cloud_base("24008KT 1SM FEW002 BKN005 OVC010".split())
     152.4
     """
-    return _lowest(words, _CEILING)
-
-
-def lowest_cloud(words: Sequence[str]) -> float | None:
-    """Give the height of the lowest layer, however little of the sky it hides [m].
-
-    Examples
-    --------
-    >>> lowest_cloud("24008KT 10SM FEW030 SCT250".split())
-    914.4
-    """
-    return _lowest(words, 0.0)
-
-
-def _lowest(words: Sequence[str], least: float) -> float | None:
     layers = (m for word in words if (m := _LAYER.fullmatch(word)))
     return min(
         (
@@ -358,15 +343,18 @@ def _lowest(words: Sequence[str], least: float) -> float | None:
     )
 
 
-def visibility(words: Sequence[str]) -> float | None:
+def visibility(words: Sequence[str], remarks: str = "") -> float | None:
     """Give the least visibility that a report can mean [m]; 10 km stands for more too.
+
+    Remarks may tell another, of the tower or the surface.
 
     Examples
     --------
     >>> visibility("24008KT 1 1/2SM BR OVC005".split())
     2414.016
     """
-    return min(_told(words), default=None)
+    seen = [f"{found[1]}SM" for found in _REMARKED.finditer(remarks)]
+    return min(_told([*words, *" ".join(seen).split()]), default=None)
 
 
 def poor_sky(words: Sequence[str]) -> Iterator[str]:

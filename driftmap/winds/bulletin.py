@@ -314,9 +314,7 @@ def _times(block: _Block, setting: Setting) -> Times:
 
 
 def _day(text: str | None, near: datetime) -> datetime | None:
-    if text is None:
-        return None
-    return nearest_day(int(text[:2]), int(text[2:4]), int(text[4:]), near)
+    return None if text is None else nearest_day(text, near)
 
 
 def _window(

@@ -307,9 +307,7 @@ def _profile(
         undated=tuple(s.name for s in used if s.age is None),
         warned=tuple(dict.fromkeys(_warned(stack))),
         read=read,
-        gust=max((n.level.gust or n.level.speed) - n.level.speed for n in low)
-        if low
-        else 0.0,
+        gust=max(n.level.peak - n.level.speed for n in low) if low else 0.0,
         strongest=max(
             (carried(s.nodes[0], MAST, roughness).speed for s in near if s.near_ground),
             default=None,

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 import re
+import tomllib
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, tzinfo
 from functools import cache
 from importlib.resources import files
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 
@@ -36,6 +37,7 @@ __all__ = [
     "parse_time",
     "present",
     "show_time",
+    "words",
 ]
 
 UNKNOWN_AWAY: Final = 30_000.0
@@ -170,11 +172,22 @@ class Reading:
             raise ValueError(f"'away' must lie on the Earth (got {self.away:g} m)")
 
 
+def _shipped(name: str) -> str:
+    return files("driftmap.winds").joinpath(name).read_text(encoding="utf-8")
+
+
+@cache
+def words(part: str) -> dict[str, Any]:
+    """Give what a part of ``words.toml`` lists."""
+    told: dict[str, Any] = tomllib.loads(_shipped("words.toml"))[part]
+    return told
+
+
 @cache
 def _stations() -> dict[str, tuple[float, float]]:
     """Read where stations with surface reports stand: latitude and longitude [deg]."""
-    text = files("driftmap.winds").joinpath("stations.csv").read_text(encoding="utf-8")
-    rows = (line.split(",") for line in text.splitlines() if line[0] != "#")
+    lines = _shipped("stations.csv").splitlines()
+    rows = (line.split(",") for line in lines if line[0] != "#")
     return {name: (float(north), float(east)) for name, north, east in rows}
 
 
@@ -285,8 +298,9 @@ def check_zone(zone: tzinfo | None, seen: datetime) -> None:
         )
 
 
-def nearest_day(day: int, hour: int, minute: int, when: datetime) -> datetime:
-    """Find the date nearest to `when` that a day of the month, as coded in UTC, stands for."""
+def nearest_day(coded: str, when: datetime) -> datetime:
+    """Find the date nearest to `when` of a day, hour and minute in UTC: ``DDHHMM`` or ``DDHH``."""
+    day, hour, minute = int(coded[:2]), int(coded[2:4]), int(coded[4:] or 0)
     if not (1 <= day <= 31 and 0 <= hour <= 24 and 0 <= minute <= 59):
         raise ValueError(f"day {day:02d}, {hour:02d}:{minute:02d} is no time")
     midnight = when.astimezone(UTC).replace(hour=0, minute=0, second=0, microsecond=0)

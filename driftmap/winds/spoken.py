@@ -6,7 +6,6 @@ import math
 import re
 from collections import defaultdict
 from datetime import datetime, timedelta
-from types import MappingProxyType
 from typing import Final
 
 from driftmap.air.wind import WindLevel
@@ -20,30 +19,24 @@ from driftmap.winds.reading import (
     check_speed,
     check_zone,
     parse_time,
+    words,
 )
-from driftmap.winds.sayings import COMPASS, LONG, POINTS, SPEED, plainly
 
 __all__ = ["HEAD_HEIGHT", "looks_like_words", "read_words", "when_said"]
 
 HEAD_HEIGHT: Final = 2.0
 """Height of a hand-held meter where none is said [m]."""
 
-_POINT: Final = 22.5  # deg between compass points
-_UNITS: Final = MappingProxyType(
-    {
-        "knots": "kt",
-        "knot": "kt",
-        "kts": "kt",
-        "kn": "kt",
-        "kph": "km/h",
-        "kmph": "km/h",
-        "ms": "m/s",
-        "fts": "ft/s",
-    }
+_POINTS: Final = (
+    *("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE"),
+    *("S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW"),
 )
-_POINT_ERROR: Final = math.radians(_POINT) / math.sqrt(
-    12
-)  # even over one point's width
+_LETTERS: Final = {"N": "NORTH", "E": "EAST", "S": "SOUTH", "W": "WEST"}
+_LONG: Final = {"".join(map(_LETTERS.__getitem__, name)): name for name in _POINTS}
+"""Points in full, such as NORTHNORTHEAST, and how they are written."""
+
+_POINT: Final = 22.5  # deg between compass points
+_POINT_ERROR: Final = math.radians(_POINT) / math.sqrt(12)  # even over one's width
 _READ_ERROR: Final = math.radians(10.0)  # assumed, for a bearing judged by eye
 
 _LIGHT: Final = 5 * units.KNOT  # what "light" is less than, as in bulletins aloft
@@ -59,44 +52,34 @@ _SOCKS: Final = 5.0  # m; assumed
 _LOW: Final = 60.0  # m: above it a reading is one of the wind aloft
 _HIGHEST: Final = 150.0  # m: kite, mast or drone
 
-_KNOWN: Final = r"mph|kts?|knots?|kn|m/s|mps|ms|km/h|kmh|kph|kmph|ft/s|fps"
-_CLAUSES: Final = MappingProxyType(
-    {
-        name: re.compile(pattern, re.IGNORECASE)
-        for name, pattern in {
-            "ago": rf",?\s*\b(?P<ago>{SPEED})\s*"
-            r"(?P<agounit>min(?:ute)?s?|h(?:(?:ou)?rs?)?)\s+ago\b",
-            "clock": r",?\s*\bat\s+"
-            r"(?P<clock>\d{1,2}:\d\d(?:\s*(?:Z|UTC|[-+]\d\d:?\d\d))?)(?!\S)",
-            "terrain": r",?\s*\bover\s+(?P<terrain>[a-z ]+?)"
-            r"(?:\s+(?:land|country|terrain|ground))?(?=\s*(?:,|$|\bat\b|\bgust))",
-            "spoken": r"^(?:winds?\s+)?(?:from\s+)?(?P<way>\d{3})\s*"
-            r"(?:(?:°|deg(?:rees)?)?\s*(?:\bat\b|/|@)|(?:°|deg(?:rees)?)(?=\s))\s*"
-            rf"(?=(?:{SPEED})\s*(?:{_KNOWN})\b)",
-            "height": rf",?\s*\bat\s+(?P<height>(?:{SPEED})\s*[A-Za-z]+)(?![\w/])",
-            "gust": rf",?\s*\b(?:with\s+)?(?:gust(?:s|ing)?\s*(?:to|of|up\s+to)?|G)\s*"
-            rf"(?P<gust>{SPEED})\s*(?P<gustunit>(?:{_KNOWN})(?![\w/]))?",
-            "from": r"\s*\bfrom\s+(?:the\s+)?(?P<from>[-+\w.]+?)\s*(?:deg(?:rees?)?|°)?"
-            r"(?:\s*\b(?P<north>true|magnetic))?(?![\w.])",
-            "point": rf",?\s*(?<![\w/])(?P<point>(?:{COMPASS}))(?:erly)?(?![\w/])",
-            "variable": r"\s*(?:\band\s+)?\b(?P<variable>variable|vrb)\b",
-            "forecast": r"\b(?P<forecast>forecast)\b:?",
-        }.items()
-    }
+
+def _pattern(text: str) -> re.Pattern[str]:
+    for name, one in _PARTS.items():
+        text = text.replace(f"%{name}%", one)
+    return re.compile(text, re.IGNORECASE)
+
+
+_SAYINGS: Final = words("spoken")
+_PARTS: Final = {
+    "speed": r"\d+(?:[.,]\d*)?|\.\d+",
+    "unit": "mph|kts?|knots?|kn|m/s|mps|ms|km/h|kmh|kph|kmph|ft/s|fps",
+    "compass": "|".join(sorted((*_POINTS, *_LONG), key=lambda one: (-len(one), one))),
+    "coded": _SAYINGS["coded"],
+}
+_PLAIN: Final = (
+    *((_pattern(form), plain) for form, plain in _SAYINGS["plain"]),
+    *(
+        (_pattern(rf"\b{name}\b"), f"force {force}")
+        for force, name in enumerate(_SAYINGS["breezes"])
+        if force > 1
+    ),
 )
-_MAIN: Final = re.compile(
-    rf"""(?:winds?\s+)?(?:
-        (?P<calm>calm)
-      | (?P<light>light(?:\s+(?:winds?|airs?|breeze))?)
-      | (?:force|bft|beaufort|f)\s*(?P<force>\d{{1,2}})(?:\s*(?:to|-|–)\s*(?P<upto>\d{{1,2}}))?
-      | (?P<speed>{SPEED})(?:\s*(?:to|-|–)\s*(?P<most>{SPEED}))?
-        \s*(?P<unit>[A-Za-z]+(?:/[A-Za-z]+)?)?
-    )""",
-    re.VERBOSE | re.IGNORECASE,
-)
-_CODED: Final = re.compile(
-    r"(\d{3}|VRB)(\d{2,3})(?:G(\d{2,3}))?(KT|MPS|KMH)", re.IGNORECASE
-)
+_OUT: Final = {out: row["kt"] for row in _SAYINGS["sock"] for out in row["out"]}
+_SOCK: Final = _pattern(_SAYINGS["of_a_sock"])
+_CLAUSES: Final = {name: _pattern(form) for name, form in _SAYINGS["clauses"].items()}
+_MAIN: Final = _pattern(_SAYINGS["strength"])
+_CODED: Final = _pattern(_SAYINGS["coded"])
+_START: Final = _pattern(_SAYINGS["start"])
 _EXAMPLE: Final = (
     '"12 mph from 240", "5 m/s from SW gusting to 8 m/s, 20 min ago", "calm at 14:05"'
 )
@@ -104,16 +87,24 @@ _EXAMPLE: Final = (
 
 def looks_like_words(text: str) -> bool:
     """Tell whether it is one short line that starts as a wind in words does."""
-    start = (
-        rf"\s*(?:(?:calm|light|forecast|winds?\s|force|bft|beaufort|f\s*\d|(?:wind\s?)?sock|"
-        rf"kite|drone|mast|(?:gentle|moderate|fresh|strong)\s+breeze|gale)\b|(?:{COMPASS})"
-        rf"(?:erly)?[\s,]+(?:winds?\s+)?\S*\d|(?:{SPEED}|[-+]\d|nan|inf)[^\n]*\s\w|{_CODED.pattern}\s*$"
-        rf"|(?:{SPEED})(?:{_KNOWN})\s*$|\d{{3}}\s*[@/]\s*(?:{SPEED})\s*(?:{_KNOWN})\b|from\s+(?:the\s+)?\w+\s+at\s+(?:{SPEED}))"
-    )
     if len(text) >= 200 or "\n" in text.strip():
         return False
-    said = (text, plainly(text.strip())[0])
-    return any(re.match(start, one, re.IGNORECASE) for one in said)
+    return any(_START.match(one) for one in (text, _plainly(text.strip())[0]))
+
+
+def _plainly(text: str) -> tuple[str, str]:
+    """Say in plain words what was said of a sock, a breeze by its name, or a kite.
+
+    The second text is what was said of a sock, if anything.
+    """
+    sock = _SOCK.match(text)
+    if sock:
+        out = re.sub(r"\s*(?:(?:of|/)\s*5|stripes?)$", "", sock["out"].lower())
+        low, high = _OUT[" ".join(out.replace("-", " ").split())]
+        return f"{low:g} to {high:g} kt {text[sock.end() :]}", sock[0]
+    for form, plain in _PLAIN:
+        text = form.sub(plain, text).strip(" ,")
+    return text, ""
 
 
 def read_words(text: str, setting: Setting) -> Reading:
@@ -166,7 +157,7 @@ _Said = defaultdict[str, str | None]
 def _clauses(source: str) -> tuple[_Said, re.Match[str]]:
     """Take every clause out of the text; what is left must be a strength."""
     said: _Said = defaultdict(lambda: None)
-    rest, sock = plainly(source)
+    rest, sock = _plainly(source)
     said["sock"] = sock or None
     coded = _CODED.fullmatch(source)
     if coded:
@@ -264,7 +255,7 @@ def _height(found: re.Match[str], said: _Said) -> tuple[float, list[str]]:
 
 
 def _speed(number: str, unit: str) -> float:
-    name = _UNITS.get(unit.lower(), unit.lower())
+    name = _SAYINGS["units"].get(unit.lower(), unit.lower())
     with at("speed"):
         return check_speed(units.parse(f"{number.replace(',', '.')} {name}", "speed"))
 
@@ -280,9 +271,9 @@ def _direction(
     if told is None:
         return None, 0.0, ["no direction told, taken as from anywhere"]
     name = re.sub(r"(?<=[A-Z])-(?=[A-Z])", "", told.upper())
-    name = LONG.get(name.removesuffix("ERLY"), name)
-    if name in POINTS:
-        bearing = math.radians(_POINT * POINTS.index(name))
+    name = _LONG.get(name.removesuffix("ERLY"), name)
+    if name in _POINTS:
+        bearing = math.radians(_POINT * _POINTS.index(name))
         spread = math.hypot(_POINT_ERROR, _READ_ERROR)
     else:
         try:

@@ -308,7 +308,7 @@ def _stronger(seen: list[_Row], hour: list[_Row], level: WindLevel) -> list[str]
     """Name the strongest wind before the hour, where it was more than the hour's."""
     past = [row for row in seen if PEAK_OVER < hour[-1].time - row.time <= _PAST]
     worst = max(past, key=_most, default=None)
-    if worst is None or _most(worst) <= (level.gust or level.speed) + _MORE:
+    if worst is None or _most(worst) <= level.peak + _MORE:
         return []
     return [f"it showed {_most(worst):.1f} m/s at {worst.time:%H:%M %z}"]
 

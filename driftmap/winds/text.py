@@ -21,6 +21,7 @@ from driftmap.winds.reading import (
     check_direction,
     check_speed,
     parse_time,
+    words,
 )
 
 __all__ = [
@@ -106,51 +107,14 @@ def idle(line: str) -> bool:
     return not line.strip() or line.lstrip().startswith("#")
 
 
-_WARY: Final = re.compile(
-    r"thunder|lightning|storm|squall|hail|gale|dust devil|funnel|rotor|shear|turbulen|"
-    r"\bfronts?\b|gusts?\b|estimat|guess|unsure|doubt|broken|faulty|\baway\b|\bfog|"
-    r"clouds?\b|stratus|cumul|ceiling|overcast|\b[0-8]/8\b|\brain|drizzl|shower|snow|\bmist|"
-    r"\bhaz[ey]|smoke|\blost\b|azimuth (?:0|zero)\b|back bearing|orage|gewitter|tormenta|"
-    r"nuage|wolke|nubes?\b|nublad|nebel|brouillard|niebla|pluie|regen|lluvia|blitz|éclair|"
-    r"relámpago|\bböe|rafale|ráfaga|foudre|grêle|hagel|granizo|sturm",
-    re.IGNORECASE,
+_REMARKS: Final = words("remarks")
+_WARY, _FORETOLD, _OWNED, _TAKEN_UP = (
+    re.compile("|".join(_REMARKS[kind]), re.IGNORECASE)
+    for kind in ("wary", "foretold", "owned", "taken_up")
 )
-"""Words of a remark that somebody meant to be heard."""
-
-_TAKEN_UP: Final = re.compile(
-    r"(?:(?:(?:read|valid|based on)\W+(?:(?:at|for)\s+)?|height\W+|zone\W+|released\W+|"
-    r"ascent\W+|balloon\W+|free lift\W+|to |which makes )[-+]?\d|second observer|"
-    r"azimuth is from true)(?!.*\b(?:magnetic|compass))",
-    re.IGNORECASE,
-)
-"""Remarks that readers do take up."""
-
 _AGAINST: Final = tuple(
-    (re.compile(told, re.IGNORECASE), named)
-    for told, named in (
-        (r"\bmagnetic|\bcompass", ("magnetic",)),
-        (r"\btrue\b", ("from_deg", "azimuth_deg", "u_")),
-        (r"\bmph\b|miles? (?:per|an) hour", ("_mph",)),
-        (r"\bkn?o?ts?\b", ("_kt",)),
-        (r"\bkm/?h\b|\bkph\b|kilomet\w+ (?:per|an) hour", ("_kmh",)),
-        (r"\bm/s\b|\bmps\b|\bmet\w+ (?:per|a) second", ("_mps",)),
-        (r"\bfeet\b|\bft\b", ("_ft",)),
-        (r"\bmet(?:re|er)s\b(?! (?:per|a) )", ("_m",)),
-        (r"\ba?msl\b|sea level", ("altitude_",)),
-        (r"\bagl\b|above (?:the )?ground", ("height_",)),
-        (r"\btowards?\b|blow\w* to\b|wind goes\b", ("u_",)),
-    )
+    (re.compile(told, re.IGNORECASE), columns) for told, *columns in _REMARKS["against"]
 )
-"""Units and bearings of which a remark may speak, and the columns that would bear it out."""
-
-_FORETOLD: Final = re.compile(
-    r"forecast|predict|expected|\bmodel|\bapp\b|\boutlook", re.IGNORECASE
-)
-"""Words of a remark that say that nobody measured it."""
-
-_OWNED: Final = re.compile(r"(?:forecast$|valid\b|based on\b)", re.IGNORECASE)
-"""Remarks by which a file itself says that it is a forecast."""
-
 _GUST: Final = re.compile(r"\bgusts?\b", re.IGNORECASE)
 
 # Where a tracker's log holds what somebody wrote (GPX 1.1, from memory).

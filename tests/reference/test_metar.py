@@ -12,8 +12,8 @@ from metar.Metar import Metar
 from metar_taf_parser.parser.parser import MetarParser
 
 from driftmap.core.units import KNOT
+from driftmap.winds.aerodrome import read_surface_report
 from driftmap.winds.reading import Setting
-from driftmap.winds.surface_report import read_surface_report
 
 
 def _read(wind, rest="10SM CLR 12/M03 A2992"):

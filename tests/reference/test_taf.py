@@ -11,7 +11,7 @@ import pytest
 from metar_taf_parser.parser.parser import TAFParser
 
 from driftmap.core.units import KNOT
-from driftmap.winds.aerodrome_forecast import read_aerodrome_forecast
+from driftmap.winds.aerodrome import read_aerodrome_forecast
 from driftmap.winds.reading import Setting
 
 TAFS = [

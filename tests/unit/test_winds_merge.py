@@ -281,13 +281,13 @@ def test_age_against_the_hours_for_use():
     ],
 )
 def test_day_of_month_is_the_one_nearest_to_the_flight(day, when, expected):
-    assert nearest_day(day, 23, 55, when) == expected.replace(tzinfo=UTC)
+    assert nearest_day(f"{day:02d}2355", when) == expected.replace(tzinfo=UTC)
 
 
-@pytest.mark.parametrize("time", [(0, 1, 1), (32, 1, 1), (1, 25, 0), (1, 1, 60)])
-def test_times_that_do_not_exist(time):
+@pytest.mark.parametrize("coded", ["000101", "320101", "0125", "010160"])
+def test_times_that_do_not_exist(coded):
     with pytest.raises(ValueError, match="no time"):
-        nearest_day(*time, NOON)
+        nearest_day(coded, NOON)
 
 
 def test_metar_and_bulletin_as_on_the_day(tmp_path):

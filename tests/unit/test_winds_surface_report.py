@@ -7,8 +7,8 @@ import pytest
 
 from driftmap.core.errors import WindError
 from driftmap.winds import merge, read_winds
+from driftmap.winds.aerodrome import looks_like_surface_report, read_surface_report
 from driftmap.winds.reading import Setting
-from driftmap.winds.surface_report import looks_like_surface_report, read_surface_report
 
 WHEN = datetime(2026, 5, 18, 21, tzinfo=UTC)
 
