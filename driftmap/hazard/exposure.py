@@ -9,11 +9,12 @@ from typing import Final
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import turn
+from driftmap.core.checks import FloatArray
 from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.harm import THRESHOLDS, Impacts, Piece, casualty_area, gather
@@ -23,7 +24,7 @@ from driftmap.hazard.people import (
     expected_casualties,
     individual_risk,
 )
-from driftmap.hazard.probability import inside, widened_by
+from driftmap.hazard.probability import check_landed, inside, widened_by
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 
@@ -65,42 +66,48 @@ class Danger:
 
     Parameters
     ----------
-    impacts : Impacts
-        Every landing of every case, by likelihood.
-    given : mapping of str to Impacts
-        Those of one case by itself, as if it happened in every flight.
+    most : float
+        Most that one flight can add, its cases weighed by their likelihood [m²].
+    given : mapping of str to float
+        The same of one case by itself, as if it happened in every flight [m²].
+    gentle : frozenset of str
+        Cases of which nothing lands hard enough to harm anyone in the open. A large, light
+        canopy does not stand for the most that a flight could do; where nothing harms at
+        all, what there is bounds what was not seen.
     angle : float
         Bearing from the pad of the middle of the danger [rad].
-    along : Impacts
-        All landings turned back by it.
     """
 
-    impacts: Impacts
-    given: Mapping[str, Impacts]
+    most: float
+    given: Mapping[str, float]
+    gentle: frozenset[str]
     angle: float
-    along: Impacts
 
 
 def danger_of(cloud: Cloud) -> Danger:
-    """Put every landing of a cloud into columns.
+    """Sum up what every landing of a cloud could do, a piece at a time.
 
     Result: what `harm_of` takes for any site.
     """
-    given: dict[str, Impacts] = {}
-    every: list[Piece] = []
+    check_landed(cloud)
+    gentle = frozenset(
+        case.name
+        for case in cloud.tree.cases
+        if all((cloud.energy[p.rows] < _GENTLEST).all() for p in cloud.of(case.name))
+    )
+    given: dict[str, float] = {}
+    together, pull = np.zeros(cloud.flights), np.zeros(2)
     for case in cloud.tree.cases:
-        pieces = list(_pieces(cloud, case))
-        flights = next(cloud.of(case.name)).flights
-        alone = [replace(piece, flight=np.arange(flights)) for piece in pieces]
-        given[case.name] = gather(_harmful(alone), flights)
-        weight = cloud.weights(case, next(cloud.of(case.name)).who)
-        every += [replace(p, casualty_area=weight * p.casualty_area) for p in pieces]
-    impacts = gather(_harmful(every), cloud.flights)
-    # Sums by element: a dot product would wake threads for it.
-    middle = (float(np.sum(impacts.danger * w)) for w in (impacts.east, impacts.north))
-    angle = math.atan2(*middle)
-    east, north = turn(impacts.east, impacts.north, -angle)
-    return Danger(impacts, given, angle, replace(impacts, east=east, north=north))
+        own, weight = next(cloud.of(case.name)), _weights(cloud, case, gentle)
+        alone = np.zeros(own.flights)
+        for piece in _pieces(cloud, case, gentle):
+            alone += piece.casualty_area
+            # Sums by element: a dot product would wake threads for it.
+            danger = weight * piece.casualty_area
+            pull += np.sum(danger * piece.east), np.sum(danger * piece.north)
+        together[own.who] += weight * alone
+        given[case.name] = float(alone.max())
+    return Danger(float(together.max()), given, gentle, math.atan2(*pull))
 
 
 def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
@@ -111,25 +118,47 @@ def harm_of(cloud: Cloud, site: Site, danger: Danger | None = None) -> Harm:
     """
     danger = danger or danger_of(cloud)
     occupied = [area for area in site.areas if area.occupied]
+    near = _near(cloud, [area for area in site.areas if area.occupied or area.people])
+    every: list[Piece] = []
+    given: dict[str, Estimate] = {}
+    for case in cloud.tree.cases:
+        own = next(cloud.of(case.name))
+        pieces = list(_pieces(cloud, case, danger.gentle, near))
+        alone = gather(pieces, own.flights, danger.given[case.name])
+        given[case.name] = expected_casualties(alone, site.areas).total
+        weight = _weights(cloud, case, danger.gentle)
+        every += [
+            replace(p, likelihood=weight[p.flight], flight=own.who[p.flight])
+            for p in pieces
+        ]
+    impacts = gather(every, cloud.flights, danger.most)
     return Harm(
-        expected_casualties(danger.impacts, site.areas, occupied=OCCUPIED),
-        {
-            name: expected_casualties(given, site.areas).total
-            for name, given in danger.given.items()
-        },
-        *_spots(cloud, danger, occupied),
+        expected_casualties(impacts, site.areas, occupied=OCCUPIED),
+        given,
+        *_spots(cloud, impacts, occupied, danger.angle),
     )
 
 
+def _near(cloud: Cloud, areas: Sequence[Area]) -> NDArray[np.bool_]:
+    """Find the landings in boxes about people: all that squares over them could touch."""
+    near = np.zeros(cloud.east.size, bool)
+    for part in (part for area in areas for part in shapely.get_parts(area.shape)):
+        west, south, right, top = part.buffer(_WIDEST * math.sqrt(2)).bounds
+        within = (cloud.east >= west) & (cloud.east <= right)
+        near |= within & (cloud.north >= south) & (cloud.north <= top)
+    return near
+
+
 def _spots(
-    cloud: Cloud, danger: Danger, occupied: Sequence[Area]
+    cloud: Cloud, impacts: Impacts, occupied: Sequence[Area], angle: float
 ) -> tuple[tuple[SpotRisk, ...], SpotRisk | None]:
     """Find the worst spot of each area and of all, on squares that know no north.
 
-    They run along the way from the pad to the middle of the danger, so that the same day
-    turned about the pad has the same squares.
+    They run along the way from the pad to the middle of the danger, at `angle`, so that
+    the same day turned about the pad has the same squares.
     """
-    angle, along = danger.angle, danger.along
+    east, north = turn(impacts.east, impacts.north, -angle)
+    along = replace(impacts, east=east, north=north)
     laid = [replace(area, shape=_turned(area.shape, -angle)) for area in occupied]
     spots = tuple(
         _back(individual_risk(along, turned, cell=_cell(cloud, area.shape)), angle)
@@ -211,35 +240,43 @@ def _cell(cloud: Cloud, ground: BaseGeometry) -> float:
     return cell
 
 
-def _harmful(pieces: Sequence[Piece]) -> Sequence[Piece]:
-    """Take the danger from what lands too gently to harm anyone in the open.
+def _weights(cloud: Cloud, case: Case, gentle: frozenset[str]) -> FloatArray:
+    """Weigh a case in its flights; one that harms nobody counts where no other does."""
+    weight = cloud.weights(case, next(cloud.of(case.name)).who)
+    others = (c for c in cloud.tree.cases if c.likelihood > 0)
+    counts = case.name not in gentle or all(c.name in gentle for c in others)
+    return weight * counts
 
-    A large, light canopy must not stand for the most that a flight could do. Where
-    nothing harms at all, what there is bounds what was not seen.
+
+def _pieces(
+    cloud: Cloud,
+    case: Case,
+    gentle: frozenset[str],
+    near: NDArray[np.bool_] | None = None,
+) -> Iterator[Piece]:
+    """Give every piece of a case, each copy by itself, as if the case were certain.
+
+    Flights are numbered among those of the case; of `near`, only landings are given that
+    it marks.
     """
-    kept = [
-        replace(piece, casualty_area=piece.casualty_area * (piece.energy >= _GENTLEST))
-        for piece in pieces
-    ]
-    return kept if any(piece.casualty_area.any() for piece in kept) else pieces
-
-
-def _pieces(cloud: Cloud, case: Case) -> Iterator[Piece]:
-    """Give every piece of a case, each copy by itself, as if the case were certain."""
     struck = {part.body: part.rows for part in cloud.of(case.name)}.get("rocket")
     for part, body in zip(cloud.of(case.name), case.bodies, strict=True):
         for copy in range(part.count):
             start = part.rows.start + copy * part.flights
-            rows = slice(start, start + part.flights)
-            east, north = cloud.east[rows], cloud.north[rows]
+            flight = np.arange(part.flights)
+            if near is not None:
+                flight = np.flatnonzero(near[start : start + part.flights])
+            rows = start + flight
+            east, north, energy = (
+                cloud.east[rows],
+                cloud.north[rows],
+                cloud.energy[rows],
+            )
             way: ArrayLike = math.inf
             if body.broken and struck:  # thrown on from where the rocket struck
-                way = np.hypot(east - cloud.east[struck], north - cloud.north[struck])
-            yield Piece(
-                1.0,
-                east,
-                north,
-                cloud.energy[rows],
-                casualty_area(body.area, cloud.angle[rows], way),
-                part.who,
-            )
+                first = struck.start + flight
+                way = np.hypot(east - cloud.east[first], north - cloud.north[first])
+            area = casualty_area(body.area, cloud.angle[rows], way)
+            if case.name not in gentle:
+                area = area * (energy >= _GENTLEST)
+            yield Piece(1.0, east, north, energy, area, flight)

@@ -214,8 +214,8 @@ class Piece:
 
     Parameters
     ----------
-    likelihood : float
-        Likelihood of the case in a flight to which it can happen. Where it happened to
+    likelihood : float or ndarray, shape (k,)
+        Likelihood of the case in each flight to which it can happen. Where it happened to
         ``k`` of ``n`` flights, its share of all flights is ``likelihood * k / n``.
     east, north : ndarray, shape (k,)
         Landing points from the pad [m].
@@ -227,7 +227,7 @@ class Piece:
         Which flight each landing belongs to; None for all flights in their order.
     """
 
-    likelihood: float
+    likelihood: float | FloatArray
     east: FloatArray
     north: FloatArray
     energy: FloatArray
@@ -270,28 +270,31 @@ class Impacts:
     most: float
 
     def __post_init__(self) -> None:
-        if self.flights < 1 or self.flight.size == 0:
-            raise ValueError("'flights' must be positive, with landings in them")
+        if self.flights < 1:
+            raise ValueError("'flights' must be positive")
         for name in ("east", "north", "energy", "danger"):
             values = getattr(self, name)
             if values.shape != self.flight.shape or not np.isfinite(values).all():
                 raise ValueError(f"'{name}' must be finite, a value for each landing")
-        if self.energy.min() < 0 or self.danger.min() < 0 or not self.most > 0:
+        if (self.energy < 0).any() or (self.danger < 0).any() or not self.most > 0:
             raise ValueError("'energy' and 'danger' must not be negative")
 
 
-def gather(pieces: Sequence[Piece], flights: int) -> Impacts:
-    """Put the landings of all pieces of all cases, of so many flights, into columns.
+def gather(pieces: Sequence[Piece], flights: int, most: float | None = None) -> Impacts:
+    """Put the landings of pieces of cases, of so many flights, into columns.
 
-    Result: the columns. The most that one flight can add is the greatest sum of a
-    flight here, as if all its pieces landed in one place. Raises `ValueError` if there
-    are no pieces, or a piece has no landing for a flight and does not say which flights
-    it has.
+    ``most``: most that one flight can add, where these are not all of its landings; the
+    greatest sum of a flight here when left out, as if all its pieces landed in one place.
+
+    Result: the columns. Raises `ValueError` if there are no pieces, or a piece has no
+    landing for a flight and does not say which flights it has.
     """
     if not pieces:
         raise ValueError("'pieces' must not be empty")
     flight = np.concatenate([_flights_of(piece, flights) for piece in pieces])
     danger = np.concatenate([p.likelihood * p.casualty_area for p in pieces])
+    if most is None:
+        most = float(np.bincount(flight, danger, flights).max())
     return Impacts(
         flight=flight,
         east=np.concatenate([p.east for p in pieces]),
@@ -299,7 +302,7 @@ def gather(pieces: Sequence[Piece], flights: int) -> Impacts:
         energy=np.concatenate([p.energy for p in pieces]),
         danger=danger,
         flights=flights,
-        most=float(np.bincount(flight, danger, flights).max()),
+        most=most,
     )
 
 

@@ -190,7 +190,7 @@ def individual_risk(impacts: Impacts, area: Area, *, cell: float = 100.0) -> Spo
     corner, shape = _squares(area.shape, cell)
     touched = _touched(area.shape, corner, shape, cell)
     confidence = 1 - (1 - CONFIDENCE) / touched.size
-    danger = _by_square(impacts, area, (corner, shape, cell))
+    danger = _by_square(impacts, area, (corner, shape, cell), touched)
     # A square without a hit is known by its upper end alone, and all such are alike.
     empty = weighted_mean([], impacts.flights, impacts.most, confidence=confidence)
     found = {
@@ -241,17 +241,21 @@ def _by_square(
     impacts: Impacts,
     area: Area,
     grid: tuple[tuple[float, float], tuple[int, int], float],
+    wanted: NDArray[np.intp],
 ) -> dict[int, FloatArray]:
-    """Add up the danger that each flight brings into each square that it hits [m²]."""
+    """Add up the danger that each flight brings into each wanted square it hits [m²]."""
     (west, south), (across, along), cell = grid
     cover = shapely.box(west, south, west + across * cell, south + along * cell)
     rows = _harmful(impacts, area, inside(cover))
     column = np.minimum((impacts.east[rows] - west) // cell, across - 1).astype(np.intp)
     row = np.minimum((impacts.north[rows] - south) // cell, along - 1).astype(np.intp)
     square = row * across + column
+    asked = np.zeros(across * along, bool)
+    asked[wanted] = True
+    rows, square = rows[asked[square]], square[asked[square]]
     both, place = np.unique(
         square * impacts.flights + impacts.flight[rows], return_inverse=True
     )
     sums = np.bincount(place, impacts.danger[rows], both.size)
-    which = both // impacts.flights
-    return {int(s): sums[which == s] for s in np.unique(which)}
+    hit, first = np.unique(both // impacts.flights, return_index=True)
+    return dict(zip(hit.tolist(), np.split(sums, first)[1:], strict=True))

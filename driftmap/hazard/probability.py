@@ -19,6 +19,7 @@ from driftmap.montecarlo.cloud import Cloud
 __all__ = [
     "beyond_reach",
     "binomial",
+    "check_landed",
     "inside",
     "mixture",
     "never_there",
@@ -172,7 +173,7 @@ def struck(
     Result: by name of the case, a value for each flight it happened to, shape (k,).
     Raises `ValueError` if a landing point is not finite; it would count as a miss.
     """
-    _check_landed(cloud)
+    check_landed(cloud)
     passed = test(cloud.east, cloud.north)
     found = {}
     for case in cloud.tree.cases:
@@ -181,9 +182,11 @@ def struck(
     return found
 
 
-def _check_landed(cloud: Cloud) -> None:
-    if not (np.isfinite(cloud.east).all() and np.isfinite(cloud.north).all()):
-        raise ValueError("'cloud' must hold finite landing points only")
+def check_landed(cloud: Cloud) -> None:
+    """Refuse landings that are no numbers: they would count as a miss."""
+    for column in (cloud.east, cloud.north, cloud.energy):
+        if not np.isfinite(column).all():
+            raise ValueError("'cloud' must hold finite landing points only")
 
 
 def widened_by(shape: BaseGeometry, distance: float) -> BaseGeometry:
@@ -208,7 +211,7 @@ def reached(
 
     Result: as `struck`, shape (k,).
     """
-    _check_landed(cloud)
+    check_landed(cloud)
     radii = {
         body.area: round(float(np.sqrt(body.area / np.pi)) + beyond, 3)
         for case in cloud.tree.cases
@@ -246,7 +249,7 @@ def beyond_reach(cloud: Cloud) -> Callable[[BaseGeometry], bool]:
 
     Result: takes ground in metres from the pad; gives bool.
     """
-    _check_landed(cloud)
+    check_landed(cloud)
     reach = 2 * math.sqrt(float(np.max(cloud.east**2 + cloud.north**2)))
     pad = shapely.Point(0.0, 0.0)
     return lambda shape: bool(shape.distance(pad) > reach)
