@@ -73,7 +73,11 @@ def pytest_collection_modifyitems(items):
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
-    """Give a worker all files of one name: what their tests share is made once."""
+    """Give a worker all files of one name: what their tests share is made once.
+
+    A browser test waits for the browser half of its time: one worker in two opens pages, and
+    the others work meanwhile.
+    """
     if config.option.dist != "load":  # that of `-n 2` by itself
         return None
     from xdist.scheduler import LoadFileScheduling
@@ -81,6 +85,14 @@ def pytest_xdist_make_scheduler(config, log):
     class ByName(LoadFileScheduling):
         def _split_scope(self, nodeid):
             return Path(super()._split_scope(nodeid)).name
+
+        def _assign_work_unit(self, node):
+            opens = self.nodes.index(node) % 2 == 0
+            for name, tests in self.workqueue.items():
+                if opens == next(iter(tests)).startswith(LONGEST[0]):
+                    self.workqueue.move_to_end(name, last=False)
+                    break
+            super()._assign_work_unit(node)
 
     config.option.loadscopereorder = False  # the number of tests says little
     return ByName(config, log)

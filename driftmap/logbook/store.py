@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from types import TracebackType
-from typing import Final, Self
+from typing import Any, Final, Self
 
 from driftmap.core.errors import InputError
 from driftmap.logbook.entry import ENTRY_KINDS, Content, Entry, canonical, holding
@@ -290,9 +290,7 @@ class Log:
                 "SELECT id, at, kind, about, corrects, body FROM entry ORDER BY number"
             ).fetchall()
             return [
-                Entry(
-                    one, at, kind, about, corrects, json.loads(body), used.get(one, {})
-                )
+                Entry(one, at, kind, about, corrects, _body(body), used.get(one, {}))
                 for one, at, kind, about, corrects, body in rows
             ]
 
@@ -361,6 +359,12 @@ class Log:
             half.replace(target)
         finally:
             half.unlink(missing_ok=True)
+
+
+def _body(text: str) -> Any:
+    """Read what an entry says; a number beyond all numbers is damage, told as such."""
+    canonical(body := json.loads(text))
+    return body
 
 
 def _statements(script: str) -> Iterator[str]:

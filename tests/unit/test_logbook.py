@@ -320,6 +320,19 @@ def test_a_log_cut_short_is_told_and_left(tmp_path, size):
     assert path.read_bytes() == data
 
 
+@pytest.mark.parametrize("body", ['{"num":1e999}', '{"numbe":NaN}'])
+def test_a_number_beyond_all_numbers_is_told_as_damage(tmp_path, body):
+    path = tmp_path / "log.sqlite"
+    filled(path).close()
+    assert path.read_bytes().count(b'{"number":99}') == 1
+    path.write_bytes(path.read_bytes().replace(b'{"number":99}', body.encode()))
+    for words in (("list",), ("export", "--out", tmp_path / "log.jsonl")):
+        run = driftmap("log", *words, "--log", path)
+        assert (run.returncode, run.stderr.count("\n")) == (2, 1), run.stderr
+        assert "is damaged" in run.stderr
+    assert not (tmp_path / "log.jsonl").exists()
+
+
 def test_an_index_damaged_on_the_disk_is_told(tmp_path):
     path = tmp_path / "log.sqlite"
     filled(path, 40).close()
