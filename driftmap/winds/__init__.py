@@ -29,7 +29,6 @@ from driftmap.winds.reading import (
     Reading,
     Setting,
     check_seen,
-    elsewhere,
     present,
     show_time,
 )
@@ -119,8 +118,6 @@ def decode_all(text: str, setting: Setting) -> tuple[Reading, ...]:
     if looks_kept(kept := load_text(path)):
         readings = read_kept(kept, path.name, setting)
         readings = tuple(check_seen(reading, setting) for reading in readings)
-        told = elsewhere(kept, path.name, setting)
-        readings = tuple(replace(r, warned=(*r.warned, *told)) for r in readings)
     else:
         readings = (decode(text, setting),)
     if named_so(path.stem, kept):
@@ -155,8 +152,7 @@ def decode_text(text: str, source: str, setting: Setting) -> Reading:
     Raises `WindError` if it is of no format, or cannot be used.
     """
     reading = check_seen(_read_known(text, source, setting), setting)
-    told = (*unheard(text, source), *elsewhere(text, source, setting))
-    reading = replace(reading, warned=(*reading.warned, *told))
+    reading = replace(reading, warned=(*reading.warned, *unheard(text, source)))
     time = setting.read_at
     if reading.dated or time is None:
         return reading

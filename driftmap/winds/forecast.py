@@ -12,7 +12,7 @@ A level names its height as in a table, or ``pressure_hpa`` alone; ``from_deg`` 
 a variable wind. Instead of ``levels``, ``members`` is a list of ``{"levels": […]}``, and
 ``forecasts`` a list of such documents for several times. A grid is a list ``points``
 of ``{"latitude": …, "longitude": …}`` with any of these; the point nearest to the site is
-taken. A wind that was measured, not forecast, says
+taken; one for a place far from the site is refused. A wind that was measured, not forecast, says
 ``"read"`` and the time in place of ``valid``. ``u_mps`` and ``v_mps`` toward east and north
 may stand for speed and direction, and a bare list for its levels.
 """
@@ -33,7 +33,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, WindError, at
 from driftmap.core.files import parse_json
 from driftmap.winds import sonde
-from driftmap.winds.reading import Reading, Setting, over_ground, show_time
+from driftmap.winds.reading import Reading, Setting, over_ground, placed, show_time
 from driftmap.winds.text import (
     NAMES,
     check_names,
@@ -45,17 +45,16 @@ from driftmap.winds.text import (
 )
 
 __all__ = [
-    "FARTHEST",
     "as_list",
     "as_number",
     "as_object",
     "as_time",
     "check_keys",
-    "distance",
     "is_number",
     "load_document",
     "looks_like_forecast",
     "objects_of",
+    "place_of",
     "read_document",
     "read_forecast",
 ]
@@ -87,7 +86,7 @@ def read_forecast(text: str, source: str, setting: Setting) -> Reading:
 def read_document(document: dict[str, Any], source: str, setting: Setting) -> Reading:
     """Read what a document holds, or what another form was turned into."""
     check_keys(document, _DOCUMENT, "")
-    document, notes = nearest_point(document, source, setting)
+    document, notes = _nearest_point(document, source, setting)
     check_keys(document, _DOCUMENT, "")
     if document.get("forecasts") is None:
         return _reading(document, source, "", notes, setting)
@@ -121,6 +120,7 @@ def _reading(
     name = f"{label} {show_time(time)}" if time else label
     notes_told = document.get("notes", [])
     told = map(str, notes_told if isinstance(notes_told, list) else [notes_told])
+    place, odd = place_of(document, setting, source, where)
     levels, members, found = _content(document, where, name, setting)
     return Reading(
         source=name,
@@ -130,7 +130,8 @@ def _reading(
         based_on=based,
         forecast=read is None,
         members=members,
-        assumed=(*notes, *told, *found),
+        warned=odd,
+        assumed=(*notes, *told, place, *found),
     )
 
 
@@ -331,17 +332,26 @@ def is_number(value: object) -> TypeGuard[float]:
     )
 
 
-FARTHEST: Final = 50_000.0
-"""How far a forecast's point may lie from the site [m]; assumed."""
+def place_of(
+    held: Mapping[str, Any], setting: Setting, source: str, where: str = ""
+) -> tuple[str, tuple[str, ...]]:
+    """Hold the place that a document tells against the site's, as `placed` does."""
+    with at(where):
+        told = held.get("latitude") is not None or held.get("longitude") is not None
+        return placed(_point(held) if told else None, setting, source)
 
 
-def nearest_point(
+def _point(held: Mapping[str, Any]) -> tuple[float, float]:
+    return (
+        as_number(held.get("latitude"), "latitude", -90.0, 90.0),
+        as_number(held.get("longitude"), "longitude", -180.0, 180.0),
+    )
+
+
+def _nearest_point(
     document: dict[str, Any], source: str, setting: Setting
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
-    """Put the point nearest to the site in place of ``points``; tell how far it is.
-
-    A document without ``points`` comes back as it is.
-    """
+    """Put the point nearest to the site in place of ``points``, where there are any."""
     if "points" not in document:
         return document, ()
     points = objects_of(document, "points", "")
@@ -350,18 +360,10 @@ def nearest_point(
             raise ValueError(
                 "are a grid, and where the site lies is not known; give it"
             )
-        away = [distance(point, setting.place, where) for where, point in points]
-        near = away.index(min(away))
-        told = f"the nearest of {len(points)} points is {away[near] / 1000:.0f} km away"
-        if away[near] > FARTHEST:
-            raise ValueError(f"{told}; accepted is {FARTHEST / 1000:.0f} km")
+        away = []
+        for where, point in points:
+            with at(where):
+                away.append(over_ground(_point(point), setting.place))
     shared = {key: value for key, value in document.items() if key != "points"}
-    return shared | points[near][1], (f"{source}: {told}, and its wind is taken",)
-
-
-def distance(point: Mapping[str, Any], place: tuple[float, float], where: str) -> float:
-    """Give the distance from a place in degrees [m], over a sphere (haversine)."""
-    with at(where):
-        latitude = as_number(point.get("latitude"), "latitude", -90.0, 90.0)
-        longitude = as_number(point.get("longitude"), "longitude", -180.0, 180.0)
-    return over_ground((latitude, longitude), place)
+    note = f"{source}: the nearest of {len(points)} points is taken"
+    return shared | points[away.index(min(away))][1], (note,)

@@ -10,6 +10,7 @@ import json
 import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from hashlib import sha256
 from types import MappingProxyType
@@ -28,6 +29,7 @@ from driftmap.winds.forecast import (
     check_keys,
     load_document,
     objects_of,
+    place_of,
 )
 from driftmap.winds.law import ROUGHNESS
 from driftmap.winds.reading import HIGHEST_SPEED, Reading, Setting
@@ -155,10 +157,12 @@ def read_kept(text: str, source: str, setting: Setting) -> tuple[Reading, ...]:
                 f"{altitude:g} m: its heights are above another site; this one lies at "
                 f"{setting.site_altitude:g} m",
             )
+        _, odd = place_of(document, setting, source)
         each = []
         for where, one in objects_of(document, "readings", "", _MOST):
             with at(where):
-                each.append(_reading(one, where))
+                reading = _reading(one, where)
+            each.append(replace(reading, warned=(*reading.warned, *odd)))
         return tuple(each)
 
 

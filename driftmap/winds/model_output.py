@@ -20,11 +20,9 @@ from typing import Any, Final
 from driftmap.core.errors import PlacedError, at
 from driftmap.core.units import FOOT, KNOT, MILE_PER_HOUR
 from driftmap.winds.forecast import (
-    FARTHEST,
     as_list,
     as_number,
     as_object,
-    distance,
     is_number,
     load_document,
     read_document,
@@ -93,10 +91,10 @@ _MEANS: Final = MappingProxyType(
 )
 """What names of arrays mean."""
 
+_PLACE: Final = ("latitude", "longitude")
 _APART: Final = 100.0  # m between the model's ground and the site; assumed
 _FAR_APART: Final = 1000.0  # m: another mountain, or a mistaken place; assumed
 _MOST_HOURS: Final = 2000
-_UNPLACED: Final = "for what place it is was not held against the site's"
 
 
 def looks_like_answer(text: str) -> bool:
@@ -122,34 +120,17 @@ def read_answer(
     """
     if "latitude" not in answer or "longitude" not in answer:
         raise ValueError("does not say its latitude and longitude")
-    place = _check_place(answer, setting)
     ground, odd = _ground(answer, setting)
     told = "time of the model run not told; heights above the model's ground taken for "
     document = {
         "source": f"forecast of {source}",
-        "notes": [
-            *notes,
-            f"{source}: {place}",
-            f"{source}: {told}heights above the site",
-        ],
+        "notes": [*notes, f"{source}: {told}heights above the site"],
+        **{key: answer[key] for key in _PLACE},
         "forecasts": _hours(answer, ground),
     }
     reading = read_document(document, source, setting)
     warned = tuple(f"{source}: {said}" for said in odd)
     return replace(reading, warned=(*reading.warned, *warned))
-
-
-def _check_place(answer: Mapping[str, Any], setting: Setting) -> str:
-    """Hold the place of an answer against the site's; say how far it is."""
-    if setting.place is None:
-        return _UNPLACED
-    away = distance(answer, setting.place, "the answer")
-    if away > FARTHEST:
-        raise ValueError(
-            f"is for {answer['latitude']:.4f}, {answer['longitude']:.4f}, "
-            f"{away / 1000:.0f} km from the site; accepted is {FARTHEST / 1000:.0f} km"
-        )
-    return f"its point is {away / 1000:.0f} km from the site"
 
 
 def _ground(
@@ -285,16 +266,25 @@ def read_arrays(text: str, source: str, setting: Setting) -> Reading:
         if times is not None:
             one["valid"] = _valid(times[i], 0.0)
         forecasts.append(one)
-    placed = is_number(document.get("latitude")) and is_number(
-        document.get("longitude")
-    )
-    place = _check_place(document, setting) if placed else _UNPLACED
     own = {
         "source": f"forecast of {source}",
-        "notes": [f"{source}: {place}"],
         "forecasts": forecasts,
+        **_place_in(document),
     }
     return read_document(own, source, setting)
+
+
+def _place_in(document: Mapping[str, Any]) -> dict[str, float]:
+    """Give the one place that a document tells, at the top or among its coordinates."""
+    coords = document.get("coords")
+    told = {}
+    for key in _PLACE:
+        value = document.get(key, coords.get(key) if isinstance(coords, dict) else None)
+        value = value.get("data") if isinstance(value, dict) else value
+        value = value[0] if isinstance(value, list) and len(value) == 1 else value
+        if is_number(value):
+            told[key] = value
+    return told if len(told) == len(_PLACE) else {}
 
 
 def _arrays(document: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, float]]:

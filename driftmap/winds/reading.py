@@ -29,12 +29,12 @@ __all__ = [
     "check_direction",
     "check_seen",
     "check_speed",
-    "elsewhere",
     "lead_of",
     "level_toward",
     "nearest_day",
     "over_ground",
     "parse_time",
+    "placed",
     "present",
     "show_time",
     "words",
@@ -191,26 +191,28 @@ def _stations() -> dict[str, tuple[float, float]]:
     return {name: (float(north), float(east)) for name, north, east in rows}
 
 
-_PLACED: Final = re.compile(
-    r'"(?P<what>latitude|longitude)(?:_deg)?"\s*:\s*"?(?P<angle>-?\d+(?:\.\d+)?)'
-)
+FARTHEST: Final = 50_000.0
+"""A wind that says that it is of a place farther off than this is refused [m]; assumed."""
+
 _OTHER_FIELD: Final = 30_000.0
-"""A wind that says that it is of a place farther off than this holds [m]: a forecast's grid
-is no coarser; assumed."""
+"""One of a place farther off than this holds [m]: a forecast's grid is no coarser; assumed."""
 
 
-def elsewhere(text: str, source: str, setting: Setting) -> tuple[str, ...]:
-    """Name a file that says of itself that it is of another place; of a grid the nearest."""
-    told: dict[str, list[float]] = {"latitude": [], "longitude": []}
-    for found in _PLACED.finditer(text):
-        told[found["what"]].append(float(found["angle"]))
-    places = list(zip(told["latitude"], told["longitude"], strict=False))
-    if not places or setting.place is None:
-        return ()
-    away = min(over_ground(place, setting.place) for place in places)
-    if away <= _OTHER_FIELD:
-        return ()
-    return (f"{source} is of a place {away / 1000:,.0f} km from the pad",)
+def placed(
+    point: tuple[float, float] | None, setting: Setting, source: str
+) -> tuple[str, tuple[str, ...]]:
+    """Hold the place that a wind says it is of [deg] against the site's: a note, and what holds.
+
+    Raises `ValueError` if it is too far off.
+    """
+    if point is None or setting.place is None:
+        return f"{source}: for what place it is was not held against the site's", ()
+    away = over_ground(point, setting.place)
+    told = f"is of a place {away / 1000:,.0f} km from the site"
+    if away > FARTHEST:
+        raise ValueError(f"{told}; accepted is {FARTHEST / 1000:.0f} km")
+    note = f"{source}: its point is {away / 1000:.0f} km from the site"
+    return note, (f"{source} {told}",) if away > _OTHER_FIELD else ()
 
 
 def over_ground(one: tuple[float, float], other: tuple[float, float]) -> float:

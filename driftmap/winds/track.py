@@ -19,7 +19,6 @@ from xml.etree import ElementTree
 from driftmap.air.wind import WindLevel
 from driftmap.core import units
 from driftmap.core.errors import WindError, at, located
-from driftmap.winds.forecast import FARTHEST, distance
 from driftmap.winds.reading import (
     Reading,
     Setting,
@@ -27,6 +26,7 @@ from driftmap.winds.reading import (
     check_speed,
     level_toward,
     parse_time,
+    placed,
 )
 from driftmap.winds.spoken import when_said
 from driftmap.winds.text import reader
@@ -74,11 +74,8 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
     A level for each 20 s of the descent, as high as it was above where it landed.
     """
     fixes, damaged, dated = (_gpx if "<gpx" in text[:2000] else _nmea)(text)
-    if setting.place is not None and fixes:
-        point = {"latitude": fixes[0].latitude, "longitude": fixes[0].longitude}
-        away = distance(point, setting.place, "the track")
-        if away > FARTHEST:
-            raise ValueError(f"its flight was {away / 1000:.0f} km from the site")
+    first = (fixes[0].latitude, fixes[0].longitude) if fixes else None
+    place, odd = placed(first, setting, source)
     fall, ground, what = _descent(fixes)
     levels = tuple(_levels(fall, ground, source))
     if not levels:
@@ -88,7 +85,9 @@ def read_track(text: str, source: str, setting: Setting) -> Reading:
         kind="aloft",
         levels=levels,
         valid=fall[-1].time if dated else None,
+        warned=odd,
         assumed=(
+            place,
             f"{source}: {len(levels)} winds from the way it went as it came down, heights "
             f"above {what}",
             *([f"{source}: damaged sentences left out: {damaged}"] if damaged else ()),

@@ -150,21 +150,21 @@ def test_the_point_of_a_grid_nearest_to_the_site():
     reading = read_forecast(json.dumps(GRID), "g.json", setting)
     assert math.degrees(reading.levels[0].direction) == pytest.approx(180.0)
     # 0.05 degrees of longitude at 40 north: 4.3 km.
-    assert any("nearest of 2 points is 4 km away" in note for note in reading.assumed)
+    assert any("its point is 4 km from the site" in note for note in reading.assumed)
 
 
 def test_the_antimeridian_is_no_wall():
     points = [{"latitude": 0.0, "longitude": 179.9, "levels": [LOW]}]
     setting = Setting(0.0, place=(0.0, -179.9))
     reading = read_forecast(json.dumps({"points": points}), "g.json", setting)
-    assert any("22 km away" in note for note in reading.assumed)
+    assert any("is 22 km from the site" in note for note in reading.assumed)
 
 
 @pytest.mark.parametrize(
     ("place", "change", "message"),
     [
         (None, {}, "where the site lies is not known"),
-        ((41.0, -119.0), {}, "111 km away; accepted is 50 km"),
+        ((41.0, -119.0), {}, "111 km from the site; accepted is 50 km"),
         ((40.0, -119.0), {"points": [{"latitude": 95, "longitude": 0}]}, "latitude 95"),
         ((40.0, -119.0), {"points": [{"longitude": 0}]}, "point 1: latitude 'None'"),
         ((40.0, -119.0), {"points": []}, "points: must be a list"),

@@ -2,7 +2,6 @@
 
 import json
 import math
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -11,9 +10,9 @@ import pytest
 from driftmap.air.wind import WindLevel, strengthened
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
-from driftmap.winds import decode, decode_all, merge, read_winds
+from driftmap.winds import decode, decode_all, decode_text, merge, read_winds
 from driftmap.winds.kept import keep_readings
-from driftmap.winds.reading import Reading, Setting, age_of, elsewhere, nearest_day
+from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
 
 LAW_TO_HEAD = math.log(2 / 0.03) / math.log(10 / 0.03)
 NOON = datetime(2026, 5, 19, 12, tzinfo=UTC)
@@ -367,20 +366,54 @@ def test_winds_that_leap_from_one_height_to_the_next_hold(speed, leaps):
     assert any("leaps" in said for said in wind.warned) == leaps
 
 
-@pytest.mark.parametrize(
-    ("latitude", "held"), [(41.6, False), (41.4, False), (48.1, True)]
-)
-def test_a_wind_that_says_that_it_is_of_another_place_holds(tmp_path, latitude, held):
+_LEVELS = [{"height_m": 10, "from_deg": 240, "speed_mps": 3}]
+
+
+def _kept(place):
+    there = Setting(1200.0, when=NOON, place=place)
+    return keep_readings([decode("3 m/s from 240", there)], there)
+
+
+def _at(place):
+    return dict(zip(("latitude", "longitude"), place, strict=True))
+
+
+_PLACED = {
+    "own form": lambda place: {"levels": _LEVELS, **_at(place)},
+    "one of several times": lambda place: {
+        "forecasts": [{"levels": _LEVELS, "valid": "2026-05-19T17:00Z", **_at(place)}]
+    },
+    "the nearest of a grid": lambda place: {
+        "points": [{"levels": _LEVELS, **_at(p)} for p in ((44.0, -117.95), place)]
+    },
+    "arrays": lambda place: {
+        **{"height": [10, 300], "u": [3, 4], "v": [0, 0], **_at(place)},
+        "units": {"height": "m", "u": "m/s", "v": "m/s"},
+    },
+    "arrays with coordinates": lambda place: {
+        "coords": {key: {"data": value} for key, value in _at(place).items()},
+        **{"height": [10, 300], "u": [3, 4], "v": [0, 0]},
+        "units": {"height": "m", "u": "m/s", "v": "m/s"},
+    },
+    "kept": _kept,
+}
+
+
+@pytest.mark.parametrize("form", _PLACED)
+def test_a_wind_of_another_place_holds_and_of_a_far_one_is_refused(tmp_path, form):
+    """By whichever way it comes in: as a file, or pasted at the desk."""
     setting = Setting(1200.0, when=NOON, place=(41.6, -117.95))
-    there = replace(setting, place=(latitude, -117.95))
-    kept = tmp_path / "kept.json"
-    reading = decode("3 m/s from 240", there)
-    kept.write_text(json.dumps(keep_readings([reading], there)))
-    wind = merge(decode_all(str(kept), setting), setting)
-    assert any("is of a place" in told for told in wind.warned) is held
-    forecast = {"valid": NOON.isoformat(), "latitude": latitude, "longitude": -117.95}
-    text = json.dumps(forecast)
-    assert bool(elsewhere(text, "f.json", setting)) is held
-    far = {"latitude": 44.0, "longitude": -117.95}
-    grid = json.dumps({"points": [far, forecast]})
-    assert bool(elsewhere(grid, "f.json", setting)) is held
+    path = tmp_path / "wind.json"
+    for latitude, held in ((41.6, False), (41.4, False), (41.2, True)):
+        path.write_text(json.dumps(_PLACED[form]((latitude, -117.95))))
+        wind = merge(decode_all(str(path), setting), setting)
+        assert any("is of a place" in told for told in wind.warned) is held
+    path.write_text(json.dumps(_PLACED[form]((48.1, -117.95))))
+    with pytest.raises(WindError, match="km from the site; accepted is 50 km"):
+        decode_all(str(path), setting)
+
+
+def test_half_a_place_is_refused():
+    text = json.dumps({"levels": _LEVELS, "latitude": 41.6})
+    with pytest.raises(WindError, match="longitude 'None'"):
+        decode_text(text, "f.json", Setting(1200.0, when=NOON))
