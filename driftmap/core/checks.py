@@ -1,13 +1,14 @@
-"""Arrays of numbers, and one check of them for every formula."""
+"""Arrays of numbers and times with a zone, and one check of each for all that read them."""
 
 from __future__ import annotations
 
-from typing import TypeAlias
+from datetime import datetime, timedelta
+from typing import Final, TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["FloatArray", "checked"]
+__all__ = ["FloatArray", "checked", "zoned"]
 
 FloatArray: TypeAlias = NDArray[np.float64]
 """Numbers as all formulas take and give them."""
@@ -63,3 +64,23 @@ def checked(
         bad = numbers[~good].flat[0]
         raise ValueError(f"'{name}' must be {' and '.join(rules)} (got {bad})")
     return numbers
+
+
+_OFFSETS: Final = timedelta(hours=-12), timedelta(hours=14)
+"""How far clocks on Earth are set off UTC (from memory: Baker Island, Line Islands)."""
+
+
+def zoned(time: datetime) -> datetime:
+    """Give back a time; refuse one of a zone that no place has, in which a digit has slipped.
+
+    Examples
+    --------
+    >>> zoned(datetime.fromisoformat("2026-06-13T08:30-16:00"))
+    Traceback (most recent call last):
+    ValueError: zone -16:00; accepted is -12:00 to +14:00
+    """
+    offset = time.utcoffset()
+    if offset is not None and not _OFFSETS[0] <= offset <= _OFFSETS[1]:
+        told = f"{time:%z}"
+        raise ValueError(f"zone {told[:3]}:{told[3:5]}; accepted is -12:00 to +14:00")
+    return time

@@ -119,7 +119,7 @@ def parse_toml(text: str, source: str, fault: Fault = InputError) -> dict[str, A
     """Read TOML, every number in it finite and of sensible size."""
     try:
         tree = tomllib.loads(text)
-        _numbers(tree, source, (), fault)
+        _check_values(tree, source, (), fault)
         of_known_form(tree, source, fault)
     except tomllib.TOMLDecodeError as problem:
         raise fault(source, "", f"is not TOML: {problem}") from None
@@ -167,7 +167,7 @@ def parse_json(text: str, source: str, fault: Fault = InputError) -> object:
 
     try:
         tree: object = json.loads(text, object_pairs_hook=once, parse_int=whole)
-        _numbers(tree, source, (), fault)
+        _check_values(tree, source, (), fault)
     except json.JSONDecodeError as problem:
         where = f"line {problem.lineno}, column {problem.colno}"
         raise fault(source, where, f"is not JSON: {problem.msg}") from None
@@ -176,16 +176,25 @@ def parse_json(text: str, source: str, fault: Fault = InputError) -> object:
     return tree
 
 
-def _numbers(
+_TURNING: Final = re.compile("[\u202a-\u202e\u2067]")
+"""Characters that turn about what stands after them, so that it reads as something else."""
+
+
+def _check_values(
     value: object, source: str, loc: tuple[int | str, ...], fault: Fault
 ) -> None:
-    """Refuse NaN, infinities and numbers beyond any use, by their place."""
+    """Refuse numbers beyond any use, and text that does not read as it stands, by their place."""
     if isinstance(value, dict):
         for key, part in value.items():
-            _numbers(part, source, (*loc, key), fault)
+            _check_values(key, source, loc, fault)
+            _check_values(part, source, (*loc, key), fault)
     elif isinstance(value, list):
         for i, part in enumerate(value):
-            _numbers(part, source, (*loc, i), fault)
+            _check_values(part, source, (*loc, i), fault)
+    elif isinstance(value, str):
+        if _TURNING.search(value):
+            told = f"holds a mark that turns text about ({quoted(value)}); take it out"
+            raise fault(source, place_of(loc), told)
     elif isinstance(value, int | float) and not abs(value) <= GREATEST:
         told = f"must be a finite number of at most {GREATEST:g} (got {quoted(value)})"
         raise fault(source, place_of(loc), told)

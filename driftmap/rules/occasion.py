@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Final
 
+from driftmap.core.checks import zoned
 from driftmap.core.errors import InputError
 from driftmap.ground.site import Site
 from driftmap.rocket.flight import Flight
@@ -216,12 +217,12 @@ def _until(source: str, value: object) -> datetime:
     """Read when the answers for the day end."""
     try:
         end = datetime.fromisoformat(value) if isinstance(value, str) else value
+        if isinstance(end, datetime) and zoned(end).tzinfo is not None:
+            return end
     except ValueError:
-        end = None
-    if not isinstance(end, datetime) or end.utcoffset() is None:
-        text = f"{value!s:.40}; accepted is a time with its zone"
-        raise InputError(source, "until", f"{text}: until = 2026-06-13T14:00:00-07:00")
-    return end
+        pass
+    text = f"{value!s:.40}; accepted is a time with its zone"
+    raise InputError(source, "until", f"{text}: until = 2026-06-13T14:00:00-07:00")
 
 
 def _place(source: str, value: object) -> tuple[float, float, float]:
@@ -241,11 +242,11 @@ def _day(source: str, value: object, longitude: float) -> date:
     try:
         if isinstance(value, str):
             value = date.fromisoformat(value.strip())
+        if isinstance(value, datetime):
+            known = zoned(value).tzinfo is not None
+            value = _local_day(value, longitude) if known else value.date()
     except ValueError:
-        pass
-    if isinstance(value, datetime):
-        zoned = value.tzinfo is not None
-        value = _local_day(value, longitude) if zoned else value.date()
+        value = str(value)
     if not isinstance(value, date):
         found = "is missing" if value is None else f"{value!r:.40} is no day"
         text = f"{found}; accepted is the day it was answered for: date = 2026-06-13"

@@ -13,10 +13,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from types import MappingProxyType
 from typing import Any, Final
 
+from driftmap.core.checks import zoned
 from driftmap.core.errors import PlacedError, at
 from driftmap.core.units import FOOT, KNOT, MILE_PER_HOUR
 from driftmap.winds.forecast import (
@@ -176,8 +177,9 @@ def _valid(time: object, offset: float) -> str:
     try:
         local = datetime.fromisoformat(str(time))
         if local.tzinfo is not None:
-            return local.isoformat()
-        return (local - timedelta(seconds=offset)).replace(tzinfo=UTC).isoformat()
+            return zoned(local).isoformat()
+        zone = timezone(timedelta(seconds=offset))
+        return zoned(local.replace(tzinfo=zone)).astimezone(UTC).isoformat()
     except (ValueError, OverflowError):
         raise PlacedError("hourly time", f"{str(time)[:40]!r} is no time") from None
 

@@ -14,7 +14,7 @@ from typing import Any, Final, Literal
 import numpy as np
 
 from driftmap.air.wind import WindLevel, direction_and_speed
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, zoned
 from driftmap.core.errors import InputError, WindError, quoted
 from driftmap.winds.law import ROUGHNESS
 
@@ -270,7 +270,7 @@ def parse_time(
     One that names no zone is of `zone`, or of this computer if `local`, or refused; so is
     an hour that the computer's clock skips or shows twice.
     """
-    time = datetime.fromisoformat(re.sub(r"\s+(?=[-+Zz])", "", text.strip()))
+    time = zoned(datetime.fromisoformat(re.sub(r"\s+(?=[-+Zz])", "", text.strip())))
     if not _YEARS[0] <= time.year <= _YEARS[1]:
         raise ValueError(f"year {time.year}; accepted is {_YEARS[0]} to {_YEARS[1]}")
     if time.tzinfo is not None:

@@ -268,13 +268,15 @@ def laid_through(
     count = max(node.wind.shape[0] for node in read)
     winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
     across = known.weights @ np.array(winds) + known.beside[:, None]
-    if (i := _strongest_below(read, heights, across.mean(axis=1))) is not None:
+    if (i := _carried_up(read, heights, across.mean(axis=1))) is not None:
         # What falls with height is not carried on past calm, to blow the other way.
         above = heights > read[-1].height
         one = _told(read[i : i + 1])
-        known = given(field, one, np.maximum(heights, lowest), roughness)
-        carried_on = known.weights @ winds[i][None, :] + known.beside[:, None]
+        alone = given(field, one, np.maximum(heights, lowest), roughness)
+        carried_on = alone.weights @ winds[i][None, :] + alone.beside[:, None]
         across[above] = carried_on[above]
+        if i < len(read) - 1:
+            known = alone
     error = np.sqrt(np.maximum(np.diag(known.covariance), 0.0))
     as_read = {node.height: node for node in stack.nodes}
     nodes = []
@@ -288,19 +290,21 @@ def laid_through(
     return nodes, known.covariance
 
 
-def _strongest_below(
+def _carried_up(
     read: Sequence[Node], heights: FloatArray, wind: NDArray[np.complex128]
 ) -> int | None:
     """Find the level to carry up where the field turns the highest one about or stills it.
 
     Two readings, one above the other, of which the upper is the weaker, have a trend that
-    leads through a calm to the opposite wind: above the highest the stronger counts.
+    leads through a calm to the opposite wind. Above them the stronger counts; where the
+    upper lies above the ground's layer, itself.
     """
     told = np.array([complex(*node.mean) for node in read])
     above = wind[heights > read[-1].height]
     speeds = np.abs(told)
-    i = int(np.argmax(speeds))
-    if not above.size or i == len(read) - 1 or read[-1].height > law.LAW_TOP:
+    low = read[-1].height <= law.LAW_TOP
+    i = int(np.argmax(speeds)) if low else len(read) - 1
+    if not above.size or (low and i == len(read) - 1):
         return None
     usual, least = (told[-1], 0.5) if speeds[-1] >= _STILL else (told[i], 0.0)
     along = (above * usual.conjugate()).real

@@ -12,14 +12,14 @@ import io
 import math
 import re
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
 
 import numpy as np
 
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core import units
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, zoned
 from driftmap.core.errors import at
 from driftmap.winds import text as texts
 from driftmap.winds.law import LOG_TOP
@@ -349,13 +349,15 @@ def _told(text: str) -> tuple[float, tzinfo | None]:
 
 
 def _zone(text: str) -> tzinfo:
-    found = re.fullmatch(r"(?:UTC)?\s*([-+])(\d\d):?(\d\d)|Z|UTC", text, re.IGNORECASE)
-    if not found or int(found[2] or 0) > 14 or int(found[3] or 0) > 59:
+    found = re.fullmatch(r"(?:UTC)?\s*([-+]\d\d:?\d\d|Z)|UTC", text, re.IGNORECASE)
+    try:
+        told = None if found is None else f"2000-01-01T00:00{found[1] or 'Z'}"
+        zone = told and zoned(datetime.fromisoformat(told)).tzinfo
+    except ValueError:
+        zone = None
+    if not zone:
         raise ValueError(f"zone {text[:20]!r}; accepted is such as -07:00, or Z")
-    if found[1] is None:
-        return UTC
-    ahead = timedelta(hours=int(found[2]), minutes=int(found[3]))
-    return timezone(ahead if found[1] == "+" else -ahead)
+    return zone
 
 
 def _rows(text: str, zone: tzinfo | None, setting: Setting) -> list[_Row]:

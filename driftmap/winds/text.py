@@ -107,52 +107,33 @@ def idle(line: str) -> bool:
     return not line.strip() or line.lstrip().startswith("#")
 
 
-_REMARKS: Final = words("remarks")
-_WARY, _FORETOLD, _OWNED, _TAKEN_UP = (
-    re.compile("|".join(_REMARKS[kind]), re.IGNORECASE)
-    for kind in ("wary", "foretold", "owned", "taken_up")
-)
-_AGAINST: Final = tuple(
-    (re.compile(told, re.IGNORECASE), columns) for told, *columns in _REMARKS["against"]
-)
-_GUST: Final = re.compile(r"\bgusts?\b", re.IGNORECASE)
+_TAKEN_UP: Final = re.compile("|".join(words("remarks")["taken_up"]), re.IGNORECASE)
+
+_FEW: Final = 3  # remarks told word by word
 
 # Where a tracker's log holds what somebody wrote (GPX 1.1, from memory).
-_NOTED: Final = re.compile(r"<(?:desc|cmt)>([^<]+)<", re.IGNORECASE)
+_NOTED: Final = re.compile(r"<(?:desc|cmt)>\s*([^<]+?)\s*<", re.IGNORECASE)
 
 
 def unheard(text: str, source: str) -> tuple[str, ...]:
-    r"""Name remarks of a file that no reader takes up, though they should be heard.
-
-    They speak of weather, or of units or bearings that no column is in. Of gusts a remark
-    says nothing new beside a column of them.
+    r"""Name remarks of a file that no reader takes up: what they say, only people know.
 
     Examples
     --------
-    >>> unheard("# lightning seen west\nheight_m,from_deg\n", "layers.csv")
-    ("layers.csv: a remark that is not read: 'lightning seen west'",)
+    >>> unheard("# read 2026-05-09 08:10Z\n# not here\nheight_m,from_deg\n", "layers.csv")
+    ("layers.csv: a remark that is not read: 'not here'",)
     """
     lines = (line.strip() for line in text.splitlines())
-    marked = [line.strip("# \t") for line in lines if line[:1] == "#"]
-    told = [*marked, *(found.strip() for found in _NOTED.findall(text))]
-    column = "gust_" in text
-    foretold = any(_OWNED.match(line) for line in marked)
-    header = header_of(text)[0].lower()
-    return tuple(
-        f"{source}: a remark that is not read: {quoted(line)}"
-        for line in told
-        if _WARY.search(_GUST.sub("", line) if column else line)
-        or (not foretold and _FORETOLD.search(line))
-        or (line in marked and _against(line, header))
+    told = [line.strip("# \t") for line in lines if line[:1] == "#"]
+    told = [line for line in told if line and not _TAKEN_UP.fullmatch(line)]
+    told += _NOTED.findall(text)
+    more = (
+        [f"{source}: {len(told) - _FEW} more such remarks"] if len(told) > _FEW else []
     )
-
-
-def _against(remark: str, header: str) -> bool:
-    """Tell whether a remark speaks of units or bearings that no column is in."""
-    return not _TAKEN_UP.match(remark) and any(
-        told.search(remark) and not any(name in header for name in named)
-        for told, named in _AGAINST
+    said = (
+        f"{source}: a remark that is not read: {quoted(one)}" for one in told[:_FEW]
     )
+    return *said, *more
 
 
 def header_of(text: str) -> tuple[str, str]:

@@ -117,7 +117,10 @@ def test_answers_of_the_day_that_end_are_open_from_then_on(tmp_path, until, hold
     assert (said.until is not None) == holds
 
 
-@pytest.mark.parametrize("until", ["14:00:00", '"noon"', "2026-06-13T14:00:00", "3"])
+@pytest.mark.parametrize(
+    "until",
+    ["14:00:00", '"noon"', "2026-06-13T14:00:00", "3", "2026-06-13T14:00:00-16:00"],
+)
 def test_an_end_without_its_zone_is_refused(tmp_path, until):
     with pytest.raises(InputError, match=r"until: .*a time with its zone") as caught:
         read(tmp_path, f"{HEAD}until = {until}\n{GIVEN}")

@@ -131,6 +131,19 @@ def test_what_is_nested_without_end_is_refused(deep):
         parse_toml(f"a = {deep}", "f")
 
 
+@pytest.mark.parametrize("mark", [0x202A, 0x202E, 0x2067])
+def test_text_that_does_not_read_as_it_stands_is_refused(mark):
+    for read, body in (
+        (parse_json, f'{{"a": [{{"name": "calm \\u{mark:04x} og"}}]}}'),
+        (parse_json, f'{{"na\\u{mark:04x}me": 1}}'),
+        (parse_toml, f'name = "calm {chr(mark)} og"'),
+    ):
+        with pytest.raises(InputError, match="turns text about") as caught:
+            read(body, "f")
+        assert chr(mark) not in visible(str(caught.value))
+    assert parse_toml('name = "\u05d0\u05d1 \u2068Dunlin\u2069 \u200f7"', "f")
+
+
 def _mistakes(tmp_path, *changes):
     text = EXAMPLE.read_text()
     for old, new in changes:

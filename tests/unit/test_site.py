@@ -378,7 +378,10 @@ BAD: dict[str, tuple[Edit, list[str]]] = {
     "duplicate": (prop(CARS, "name", "Crowd line"), ["Crowd line", "name", "twice"]),
     "empty name": (prop(CARS, "name", "  "), ["name", "text"]),
     "bell": (prop(CARS, "name", "a\x07"), ["name", "U+0007"]),
-    "right to left": (prop(CARS, "name", "a\u202eb"), ["name", "U+202E"]),
+    "right to left": (
+        prop(CARS, "name", "a\u202eb"),
+        ["name", "turns text about", r"\u202e"],
+    ),
     "surrogate": (prop(CARS, "name", "a\ud800"), ["name", "U+D800"]),
     "long name": (prop(CARS, "name", "x" * 81), ["name", "80", "81"]),
     "properties": (

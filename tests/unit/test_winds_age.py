@@ -105,6 +105,17 @@ def test_an_hour_that_clocks_skip_or_show_twice_is_refused(monkeypatch, at):
     time.tzset()
 
 
+@pytest.mark.parametrize("zone", ["-16:00", "+14:30", "-12:30", "+23:59"])
+def test_a_zone_that_no_place_has_is_refused(zone, tmp_path):
+    with pytest.raises(InputError, match="accepted is 14:30"):
+        flight_time(f"2026-06-13T08:30{zone}")
+    head = f"# read 2026-06-13 08:10{zone}\n{TABLE}"
+    meter = f"# zone {zone}\ntime,speed_mps\n2026-05-19T17:58,5\n"
+    for text in (head, meter, f"4 mph from 240 at 08:10{zone}"):
+        with pytest.raises(WindError, match=r"time|zone|is no file"):
+            _wind(text, tmp_path)
+
+
 def test_words_for_a_flight_to_come_grow_old_until_it():
     later = _setting(when=NOW + timedelta(hours=5))
     assert merge([decode("9 mph from 240", later)], later).age == pytest.approx(5.0)

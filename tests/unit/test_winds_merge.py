@@ -69,6 +69,21 @@ def test_a_wind_that_falls_with_height_is_not_turned_about_above_it(rows, holds)
     assert any("the wind falls from" in told for told in wind.warned) == holds
 
 
+@pytest.mark.parametrize(
+    "rows",
+    [
+        ((60, 90, 8), (400, 90, 2)),
+        ((10, 90, 5), (300, 90, 10), (500, 90, 3)),
+        ((10, 90, 5), (1000, 90, 10), (1500, 90, 2)),
+    ],
+)
+def test_a_fall_that_ends_aloft_is_not_carried_on_past_calm(rows):
+    wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+    heights = rows[-1][0] + np.array([50.0, 150.0, 300.0])
+    assert np.all(wind.at(heights)[0] <= -0.25 * rows[-1][2])
+    assert wind.at(rows[-1][0])[0] == pytest.approx(-rows[-1][2])
+
+
 @pytest.mark.parametrize("age", [2.0, None])
 def test_a_reading_rules_the_lowest_tens_of_metres_over_older_layers(age):
     layers = _layers((2, 90, 2), (10, 90, 2), (90, 90, 3), (500, 90, 4), age=age)
