@@ -70,6 +70,14 @@ def test_links_of_readme_and_guide_lead_somewhere():
             assert not anchor or anchor in known, (name, anchor)
 
 
+def test_a_line_shown_for_a_file_can_be_typed_as_it_is():
+    shown = re.findall(r"`([a-z_]+ = [^`\n]+)`", GUIDE)
+    whole = [line for line in shown if "…" not in line and line != "name = answer"]
+    assert len(whole) > 15
+    for line in whole:
+        assert tomllib.loads(line), line
+
+
 def test_a_word_that_is_no_topic_names_those_that_are():
     run = CliRunner().invoke(help_command, ["flihgt"])
     assert isinstance(run.exception, InputError)
