@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import date, datetime, timedelta
+from operator import attrgetter
 from pathlib import Path
 from typing import Any, Final
 
@@ -32,7 +33,7 @@ from driftmap.report.dialdata import (
     tell_reasons,
 )
 from driftmap.report.instruct import astray
-from driftmap.report.marks import KINDS, has_people
+from driftmap.report.marks import KINDS
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -163,7 +164,7 @@ def _data(
         "verdicts": [node.word for node in nodes],
         "cells": cells,
         "reasons": tell_reasons(
-            nodes, (a.name for a in site.areas if has_people(a)), voice
+            nodes, (a.name for a in site.areas if a.occupied), voice
         ),
         "asked": questions_of(nodes)[1],
         "cases": _case_numbers(dial),
@@ -257,8 +258,8 @@ def _ground(site: Site, voice: Voice) -> list[dict[str, Any]]:
         }
         for kind, name, shape in shapes
     ]
-    for area in sorted(site.areas, key=has_people):
-        kind = "people" if has_people(area) else KINDS.get(area.role, "keep")
+    for area in sorted(site.areas, key=attrgetter("occupied")):
+        kind = "people" if area.occupied else KINDS.get(area.role, "keep")
         ground.append(
             {
                 "kind": kind,
@@ -327,9 +328,15 @@ def _content(
         "assumed": [in_units_of(note, voice.units) for note in dial.assumed],
         "table": _table(dial, voice),
         "people": [
-            (number, area.name, area.people)
+            {
+                "number": number,
+                "name": area.name,
+                "people": "" if area.people is None else voice.count(area.people),
+                "where": "",
+                "outcome": "pass",
+            }
             for number, area in enumerate(
-                (area for area in site.areas if has_people(area)), start=1
+                (area for area in site.areas if area.occupied), start=1
             )
         ],
         "kills": voice.energy(KILLS.value),

@@ -5,7 +5,8 @@ from __future__ import annotations
 import base64
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any, cast
+from operator import attrgetter
+from typing import Any, Final, cast
 
 import folium
 import numpy as np
@@ -20,11 +21,11 @@ from driftmap.report import squares
 from driftmap.report.marks import (
     KINDS,
     MOST_POINTS,
-    has_people,
     in_sight,
     people_numbers,
     piece_marks,
     shown,
+    worst_of,
 )
 from driftmap.report.offline import Group, Label, OfflineMap, safe_text
 from driftmap.report.reasons import zone_lines
@@ -42,12 +43,13 @@ from driftmap.report.voice import Voice
 from driftmap.report.windsketch import pad_picture
 from driftmap.report.words import isolate
 from driftmap.verdict.assessment import Assessment
+from driftmap.verdict.check import Outcome
 
 __all__ = ["draw", "draw_zones"]
 
 
 _PAD = shapely.Point(0.0, 0.0)
-_FIRST = {"fail": 4, "warn": 2}
+_FIRST: Final = {"fail": 4, "warn": 2, "pass": 0}
 """How far failing places of people come before the rest, as their labels are set."""
 
 
@@ -118,7 +120,7 @@ def _view(assessment: Assessment, zoned: Sequence[Zone]) -> squares.Bounds:
     near = [
         a.shape
         for a in assessment.site.areas
-        if (has_people(a) or (a.name in worst and KINDS.get(a.role) != "way"))
+        if (a.occupied or (worst[a.name] != "pass" and KINDS.get(a.role) != "way"))
         and in_sight(a.shape, zoned)
     ]
     return _bounds([*near, *(zone.shape for zone in zoned)])
@@ -148,7 +150,7 @@ def _far(assessment: Assessment) -> list[dict[str, Any]]:
     """Give the ground that an arrow points to where it lies beyond the edge."""
     site, worst = assessment.site, _worst(assessment)
     numbers = people_numbers(site.areas)
-    told = [a for a in site.areas if has_people(a) or worst.get(a.name) == "fail"]
+    told = [a for a in site.areas if a.occupied or worst[a.name] == "fail"]
     return [
         {
             "name": isolate(area.name),
@@ -169,11 +171,10 @@ def _corners(site: Site, bounds: squares.Bounds) -> list[list[float]]:
     return [[float(lat.min()), float(lon.min())], [float(lat.max()), float(lon.max())]]
 
 
-def _worst(assessment: Assessment) -> dict[str, str]:
-    """Give the outcome of the worst check of each area that has one not passed."""
-    marked = [c for c in assessment.checks if c.outcome != "pass"]
-    marked.sort(key=lambda c: c.outcome, reverse=True)  # "warn", then "fail" over it
-    return {check.area: check.outcome for check in marked}
+def _worst(assessment: Assessment) -> dict[str, Outcome]:
+    """Give the outcome of the worst check of each area, and of both edges."""
+    names = [*(area.name for area in assessment.site.areas), "boundary", "waiver"]
+    return {name: worst_of(assessment.checks, name) for name in names}
 
 
 def _draw_areas(
@@ -187,8 +188,8 @@ def _draw_areas(
     outline(rings_of(site, site.waiver.shape), "waiver").add_to(chart)
     names = []
     numbers = people_numbers(site.areas)
-    for area in sorted(site.areas, key=has_people):
-        kind = "people" if has_people(area) else KINDS.get(area.role, "keep")
+    for area in sorted(site.areas, key=attrgetter("occupied")):
+        kind = "people" if area.occupied else KINDS.get(area.role, "keep")
         shape = outline(rings_of(site, area.shape), f"area {kind}", pane="overlayPane")
         shape.options["interactive"] = True
         shape.add_to(chart)
@@ -201,9 +202,9 @@ def _draw_areas(
         if kind == "people":
             inner = f"<b>{numbers[area.name]}</b>{inner}"
         middle = latlon_of(site, area.shape.representative_point())
-        index, outcome = site.areas.index(area), worst.get(area.name)
+        index, outcome = site.areas.index(area), worst[area.name]
         rank = (10 if kind == "people" else 60) - min(area.people or 0, 999) / 1000
-        rank -= _FIRST.get(outcome or "", 0) if kind == "people" else 0
+        rank -= _FIRST[outcome] if kind == "people" else 0
         classes = f"area {kind}"
         tag(middle, inner, classes, rank, outcome, area=index).add_to(tags)
     top = voice.say("map.ceiling", height=voice.exact_distance(site.waiver.ceiling))
@@ -212,7 +213,7 @@ def _draw_areas(
         (site.waiver.shape, "waiver", top, 1),
     ):
         at, inner = _extreme(edge, side), safe_text(text)
-        tag(latlon_of(site, at), inner, name, 70, worst.get(name)).add_to(tags)
+        tag(latlon_of(site, at), inner, name, 70, worst[name]).add_to(tags)
     pad = folium.DivIcon(
         html=pad_picture(assessment, safe_text(voice.say("map.rail"))),
         icon_size=(0, 0),

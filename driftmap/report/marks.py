@@ -12,17 +12,18 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.ground.site import Area
 from driftmap.hazard.zones import Kind, Zone
 from driftmap.verdict.assessment import Assessment
+from driftmap.verdict.check import OUTCOMES, Check, Outcome
 
 __all__ = [
     "KINDS",
     "MOST_POINTS",
-    "has_people",
     "in_sight",
     "lookalikes",
     "people_numbers",
     "piece_marks",
     "reach_of",
     "shown",
+    "worst_of",
     "zone_at",
 ]
 
@@ -40,9 +41,10 @@ _SAME_GROUND: Final = 0.8
 """Share of their joint ground that two outlines have in common to be much the same."""
 
 
-def has_people(area: Area) -> bool:
-    """Say whether people are in an area."""
-    return area.occupied
+def worst_of(checks: Iterable[Check], name: str) -> Outcome:
+    """Give the worst that checks say of an area, open questions aside."""
+    said = (c.outcome for c in checks if c.about(name) and not c.question)
+    return max(said, key=OUTCOMES.index, default="pass")
 
 
 def people_numbers(areas: Iterable[Area]) -> dict[str, int]:
@@ -52,7 +54,7 @@ def people_numbers(areas: Iterable[Area]) -> dict[str, int]:
 
     Result: from 1 in the order of the site file, by name.
     """
-    crowd = [area.name for area in areas if has_people(area)]
+    crowd = [area.name for area in areas if area.occupied]
     return {name: number for number, name in enumerate(crowd, start=1)}
 
 

@@ -19,6 +19,7 @@ from driftmap.report.squares import ring_step
 from driftmap.report.voice import Voice
 from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment
+from driftmap.verdict.check import OUTCOMES
 
 __all__ = ["drawn_kinds", "field_picture"]
 
@@ -30,6 +31,7 @@ _TOLD: Final = 74.0
 """Height of a zone's word with what falls there below it."""
 
 _LONGEST: Final = 22  # characters of a name in the picture
+_SIGNS: Final = {"pass": "", "warn": "! ", "fail": "✕ "}
 
 
 def field_picture(
@@ -134,7 +136,7 @@ def _corners(a: Assessment) -> list[tuple[float, float, float, float]]:
 
 def _names(frame: Frame, people: Sequence[Spot], room: Room, voice: Voice) -> list[str]:
     """Set a plate for every place with people: failing ones first, none is dropped."""
-    order = sorted(range(len(people)), key=lambda i: people[i].outcome != "fail")
+    order = sorted(range(len(people)), key=lambda i: -OUTCOMES.index(people[i].outcome))
     plates = []
     for i in order:
         spot, number = people[i], str(i + 1)
@@ -148,6 +150,7 @@ def _names(frame: Frame, people: Sequence[Spot], room: Room, voice: Voice) -> li
             text = name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…"
             if spot.area.people:
                 text += f" · {voice.count(spot.area.people)}"
+            text = f"{_SIGNS[spot.outcome]}{text}"
         sizes = [(34.0 + widths(text), 30.0)] if text else []
         plate, which = room.place(
             frame.spot(aim.x, aim.y), [*sizes, (30.0, 30.0)], own=i

@@ -16,7 +16,7 @@ __all__ = ["governing", "page", "printable", "refusal", "table", "verdict_word"]
 _KEPT: Final = "\u00a0\u202f\u2060\u2068\u2069"
 """What the pages' own words are tied and isolated with."""
 
-_SHORT: Final = 20
+_SHORT: Final = 12
 """Letters up to which a cell is kept on one line."""
 
 

@@ -18,7 +18,13 @@ from driftmap.planning.trial import Trial
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.planpage import governing, page, printable, table, verdict_word
 from driftmap.report.sentences import case_words, sentence, subject
-from driftmap.report.sketches import dial_svg, layout_svg, season_svg
+from driftmap.report.sketches import (
+    dial_svg,
+    layout_key,
+    layout_svg,
+    limits_key,
+    season_svg,
+)
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.verdict.check import Check
@@ -184,7 +190,13 @@ def limits_page(
     text = f"<p>{printable(how)}</p>"
     return _plan(
         voice.say("plan.limits_title", flight=data["flight"], site=data["site"]),
-        [*none, dial_svg(found, most, voice), text, table(rows, voice)],
+        [
+            *none,
+            dial_svg(found, most, voice),
+            *limits_key(found, voice),
+            text,
+            table(rows, voice),
+        ],
         data,
         voice,
     )
@@ -262,12 +274,14 @@ def layout_page(
     blocks = [
         f"<p>{printable(voice.say('plan.layout_how'))}</p>",
         layout_svg(site, pads, best, voice),
+        *layout_key(pads, voice),
         table(_layout_rows(voice.say("plan.pad"), pads, best, voice), voice),
     ]
     for name, places in stands.items():
         blocks += [
             f"<h2>{printable(name)}</h2>",
             layout_svg(site, places, best, voice),
+            *layout_key(places, voice),
             table(_layout_rows(voice.say("plan.middle"), places, best, voice), voice),
         ]
     return _plan(

@@ -142,7 +142,7 @@ Box = tuple[float, float, float, float]
 """Left, top, right, bottom."""
 
 
-def widths(text: str, each: float = 9.8) -> float:
+def widths(text: str, each: float = 10.6) -> float:
     """Guess the width of a text, wide letters wider."""
     wide = sum(1.5 if c in "MWmw" or ord(c) > 0x2E80 else 1.0 for c in text)
     return each * wide

@@ -64,7 +64,7 @@ def worst_first(checks: Iterable[Check], people: Collection[str]) -> list[Check]
             over = check.value / check.limit
             if check.sense == "least":
                 over = 1 / over if over else math.inf
-        calm = check.area not in people
+        calm = not any(check.about(name) for name in people)
         within = over <= 1  # but for its interval
         milder = not check.beside, check.outcome != "fail"
         return *milder, check.question, within, calm, -over

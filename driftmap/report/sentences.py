@@ -119,7 +119,46 @@ def sentence(check: Check, voice: Voice) -> str:
     return voice.say("chance.unsure_worst", told=told, worst=worst)
 
 
+_DISAGREE: Final = {
+    "reports": re.compile(
+        r"winds disagree at (?P<height>\d+) m .*?: (?P<flown>.+?) by (?P<source>.+), which "
+        r"was flown, (?P<other>.+?) by (?P<against>.+)"
+    ),
+    "meter": re.compile(
+        r"winds disagree at (?P<height>\d+) m: (?P<flown>.+) was flown, with its gusts and "
+        r"error up to (?P<most>.+), (?P<other>.+) was answered"
+    ),
+}
+"""How the winds and the rules tell of two winds that do not agree."""
+
+_WIND: Final = re.compile(r"([\d.]+) m/s \(\d+ mph\)(?: from (\d+)°| (variable))?")
+
+
+def _winds_told(check: Check, voice: Voice) -> str:
+    """Say which winds disagree; empty for any other check."""
+
+    def wind(found: re.Match[str]) -> str:
+        speed, bearing, varies = found.groups()
+        told = voice.speed(float(speed))
+        if bearing:
+            told += f" {voice.bearing(math.radians(float(bearing)))}"
+        return f"{told} {voice.say('figure.all_sides')}" if varies else told
+
+    for key, pattern in _DISAGREE.items():
+        if check.kind is Kind.WIND_WARNED and (found := pattern.match(check.name)):
+            words = {
+                name: _WIND.sub(wind, text) for name, text in found.groupdict().items()
+            }
+            words["height"] = voice.exact_distance(float(found["height"]))
+            calm = {name for name, text in words.items() if text == "calm"}
+            words |= dict.fromkeys(calm, voice.say("figure.calm"))
+            return voice.say(f"winds.{key}", **words)
+    return ""
+
+
 def _told(check: Check, voice: Voice) -> str:
+    if told := _winds_told(check, voice):
+        return told
     words = {"area": _where(check, voice), "when": _when(check, voice)}
     words["check"] = isolate(check.name)
     if check.value is not None:

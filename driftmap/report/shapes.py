@@ -17,6 +17,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.ground.backdrop import Picture, open_picture
 from driftmap.ground.site import Site
 from driftmap.report.offline import Label, Lines, Outline
+from driftmap.verdict.check import Outcome
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -110,7 +111,7 @@ def tag(
     inner: str,
     classes: str,
     rank: float,
-    outcome: str | None = None,
+    outcome: Outcome = "pass",
     *,
     area: int | None = None,
 ) -> Label:
@@ -123,7 +124,7 @@ def tag(
     that can be tapped.
     """
     which = "" if area is None else f' data-area="{area}"'
-    if outcome is not None:
+    if outcome != "pass":
         classes, rank = f"{classes} {outcome}", rank - 40
         inner = f"{'✕' if outcome == 'fail' else '!'} {inner}"
     icon = folium.DivIcon(

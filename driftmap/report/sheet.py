@@ -10,7 +10,7 @@ from driftmap.ground.site import OCCUPIED
 from driftmap.hazard.zones import Zone, grade, outer_line, zones
 from driftmap.planning.around import Around
 from driftmap.report.instruct import falls_free, instruction, moments, off_its_path
-from driftmap.report.marks import shown, zone_at
+from driftmap.report.marks import shown
 from driftmap.report.page import render, text_of
 from driftmap.report.picture import drawn_kinds, field_picture
 from driftmap.report.reasons import comes_down, hits_like, weight_name
@@ -76,7 +76,7 @@ def brief_html(
         drawn=drawn_kinds(assessment, places, zoned),
         key=_key(zoned, voice),
         anywhere=off_its_path(assessment, voice),
-        stand=[_stand(spot, zoned, voice) for spot in people[:_MOST_PLACES]],
+        stand=people_rows(assessment, zoned, voice)[:_MOST_PLACES],
         stand_more=_count(len(people) - _MOST_PLACES, voice),
         look=_look(assessment, people, found[0], voice),
         heads_up=heads_up(found, voice),
@@ -154,33 +154,6 @@ def _key(zoned: Sequence[Zone], voice: Voice) -> list[tuple[str, str, str]]:
         )
         for zone in zoned
     ]
-
-
-def _stand(spot: Spot, zoned: Sequence[Zone], voice: Voice) -> dict[str, str]:
-    where = voice.say("stand.at_pad")
-    if spot.distance > 0:
-        where = voice.say(
-            "stand.place",
-            distance=voice.away(spot.distance),
-            compass=voice.compass(spot.azimuth),
-        )
-    kind = zone_at(spot.area.shape, zoned)
-    zone = voice.say(f"zone.{kind}") if kind else ""
-    flags = {
-        "pass": voice.say("stand.in_zone", zone=zone) if zone else "",
-        "warn": voice.say("stand.unsure"),
-        "fail": voice.say("stand.unsafe"),
-    }
-    return {
-        "name": spot.area.name,
-        "role": voice.say(f"role.{spot.area.role}"),
-        "where": where,
-        "people": voice.count(spot.area.people) if spot.area.people else "",
-        "outcome": spot.outcome,
-        "zone": kind or "",
-        "word": zone,
-        "flag": flags[spot.outcome],
-    }
 
 
 def _look(a: Assessment, people: Sequence[Spot], well: Fall, voice: Voice) -> list[str]:

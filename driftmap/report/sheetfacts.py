@@ -17,6 +17,7 @@ from driftmap.ground.grid import mean_point
 from driftmap.hazard.zones import HURTS, grade
 from driftmap.montecarlo.cloud import Part
 from driftmap.montecarlo.margins import landed
+from driftmap.report.marks import worst_of
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Kind, Outcome
 
@@ -34,7 +35,6 @@ __all__ = [
 ]
 
 _NOTHING: Final = "nothing deploys"
-_ORDER: Final[tuple[Outcome, ...]] = ("pass", "warn", "fail")
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,13 +235,17 @@ def spots(assessment: Assessment) -> list[Spot]:
     found = []
     for area in assessment.site.areas:
         middle = area.shape.representative_point()
-        said = [c for c in assessment.checks if c.area == area.name and not c.question]
-        landing = [c for c in said if c.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}]
+        landing = (
+            check
+            for check in assessment.checks
+            if check.area == area.name
+            and check.kind in {Kind.LANDS_IN, Kind.LANDS_IN_FAILURE}
+        )
         spot = Spot(
             area,
             float(area.shape.distance(pad)),
             math.atan2(middle.x, middle.y),
-            max((c.outcome for c in said), key=_ORDER.index, default="pass"),
+            worst_of(assessment.checks, area.name),
             any(c.outcome != "pass" for c in landing),
         )
         found.append(spot)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 import numpy as np
 import shapely
-from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.units import DIMENSIONS, show, unit_of
 from driftmap.ground.site import Area, Site
@@ -17,14 +17,16 @@ from driftmap.planning.shares import GoShare
 from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.planpage import printable
-from driftmap.report.plates import widths
+from driftmap.report.plates import Frame, widths
 from driftmap.report.sentences import subject
 from driftmap.report.squares import ring_step
 from driftmap.report.voice import Voice
 
-__all__ = ["dial_svg", "layout_svg", "season_svg"]
+__all__ = ["dial_svg", "layout_key", "layout_svg", "limits_key", "season_svg"]
 
 _SIZE, _REACH = 640.0, 250.0
+_ROOM: Final = 0.9
+"""Of the reach: beyond it there is no room for a letter."""
 
 
 def dial_svg(limits: Sequence[DirectionLimit], most: float, voice: Voice) -> str:
@@ -37,13 +39,15 @@ def dial_svg(limits: Sequence[DirectionLimit], most: float, voice: Voice) -> str
         raise ValueError("'limits' must not be empty and 'most' be positive")
     half = 180.0 / len(limits)
     wedges = "".join(_wedges(limit, half, most, voice) for limit in limits)
+    letters = held_letters(_beyond(limit, voice) for limit in limits)
+    wedges += "".join(_letter(limit, letters, most, voice) for limit in limits)
     middle = _SIZE / 2
     name = printable(voice.say("plan.limits_name"))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="dial" role="group" '
         f'viewBox="0 0 {_SIZE:.0f} {_SIZE:.0f}"><title>{name}</title>'
         f'<g transform="translate({middle:.0f} {middle:.0f})">{wedges}'
-        f"{''.join(_rings(most, voice))}{''.join(_compass(voice))}</g></svg>"
+        f"{''.join(_rings(most, half, voice))}{''.join(_compass(voice))}</g></svg>"
     )
 
 
@@ -75,6 +79,21 @@ def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> st
     return "".join(found)
 
 
+def _letter(
+    limit: DirectionLimit,
+    letters: Mapping[str, tuple[str, int]],
+    most: float,
+    voice: Voice,
+) -> str:
+    """Write what holds into the ground beyond the strongest go."""
+    letter, _ = letters.get(_beyond(limit, voice), ("", 0))
+    reached = max((high for _, high in limit.go), default=0.0) / most
+    if not letter or reached > _ROOM:
+        return ""
+    x, y = _point((1 + reached) / 2 * _REACH, limit.from_deg)
+    return f'<text class="held" x="{x:.1f}" y="{y:.1f}">{letter}</text>'
+
+
 def _wedge(
     at: float, half: float, inner: float, outer: float, kind: str, told: str
 ) -> str:
@@ -103,15 +122,16 @@ def _point(radius: float, bearing: float) -> tuple[float, float]:
     return radius * math.sin(angle), -radius * math.cos(angle)
 
 
-def _rings(most: float, voice: Voice) -> Iterable[str]:
+def _rings(most: float, half: float, voice: Voice) -> Iterable[str]:
     unit = unit_of("speed", voice.units)
     size = DIMENSIONS["speed"][unit]
     step = 5.0 if voice.units == "us" else 2.0
     for i in range(1, int(most / size / step + 1e-3) + 1):
         radius = i * step * size / most * _REACH
+        x, y = _point(radius, half)  # between wedges, whose middles bear letters
         yield (
             f'<circle class="ring" r="{radius:.1f}"/>'
-            f'<text x="0" y="{-radius + 15:.1f}">{i * step:.0f} {unit}</text>'
+            f'<text x="{x:.1f}" y="{y + 15:.1f}">{i * step:.0f} {unit}</text>'
         )
 
 
@@ -127,6 +147,8 @@ _ASIDE: Final = 16.0  # from an area to its name
 _LETTERS: Final = (13, 30)
 """Sizes of letters: on a wide screen, and on a phone, which shrinks the picture."""
 
+_KEY: Final = "ABCDEFGH"
+
 _STEPS: Final = 5
 """Steps of colour for the share that is go; the style has them, by day and by night."""
 
@@ -137,58 +159,86 @@ def layout_svg(site: Site, places: Sequence[Place], best: int, voice: Voice) -> 
     Result: an ``svg`` element; every text is escaped.
     """
     west, south, east, north = site.boundary.bounds
-    scale = _WIDTH / max(east - west, north - south)
-    size = ((east - west) * scale + 40, (north - south) * scale + 40)
-    view = _View(west, north, scale)
+    view = Frame(west, north, _WIDTH / max(east - west, north - south))
+    size = ((east - west) * view.scale + 40, (north - south) * view.scale + 40)
     people = [a for a in site.areas if a.occupied]
+    letters = held_letters(_held(place, voice) for place in places)
+    drawn = [
+        (site.boundary, "field", voice.say("map.edge")),
+        *((a.shape, "people" if a.occupied else "area", a.name) for a in site.areas),
+    ]
     parts = [
-        view.shape(site.boundary, "field", voice.say("map.edge")),
         *(
-            view.shape(a.shape, "people" if a.occupied else "area", a.name)
-            for a in site.areas
+            f'<path class="{kind}" fill-rule="evenodd" d="{view.path(shape)}">'
+            f"<title>{printable(name)}</title></path>"
+            for shape, kind, name in drawn
         ),
-        *(_dot(view, place, voice) for place in places),
+        *(_dot(view, place, letters, voice) for place in places),
         *_numbers(view, [p for p in places if not p.broken][:best]),
-        *(line for letters in _LETTERS for line in _called(view, people, letters)),
+        *(line for each in _LETTERS for line in _called(view, people, each)),
         _scale(view, size[1] - 36, voice),
     ]
     name = printable(voice.say("plan.layout_name"))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="layout" role="group" '
+        f'style="--each:{_apart(places) * view.scale:.1f}px" '
         f'viewBox="-20 -20 {size[0]:.0f} {size[1]:.0f}"><title>{name}</title>'
         f"{''.join(parts)}</svg>"
     )
 
 
-class _View:
-    """Metres about the pad to the picture's points."""
-
-    def __init__(self, west: float, north: float, scale: float) -> None:
-        self.west, self.north, self.scale = west, north, scale
-
-    def at(self, east: float, north: float) -> tuple[float, float]:
-        """Place one point."""
-        return (east - self.west) * self.scale, (self.north - north) * self.scale
-
-    def shape(self, shape: BaseGeometry, kind: str, name: str) -> str:
-        """Draw a shape with its holes."""
-        path = "".join(
-            "M" + "L".join("{:.1f} {:.1f}".format(*self.at(*xy)) for xy in ring) + "Z"
-            for part in shapely.get_parts(shape)
-            for ring in _outlines(part)
-        )
-        return (
-            f'<path class="{kind}" fill-rule="evenodd" d="{path}">'
-            f"<title>{printable(name)}</title></path>"
-        )
+def _apart(places: Sequence[Place]) -> float:
+    """Give the spacing of candidates [m]."""
+    east = np.unique([round(place.east) for place in places])
+    return float(np.diff(east).min(initial=1000.0))
 
 
-def _called(view: _View, areas: Sequence[Area], letters: int) -> Iterable[str]:
+def held_letters(reasons: Iterable[str]) -> dict[str, tuple[str, int]]:
+    """Give each reason a letter and its count, the commonest first; the rarest share the last."""
+    counts = Counter(filter(None, reasons)).most_common()
+    last = len(_KEY) - 1
+    return {what: (_KEY[min(i, last)], n) for i, (what, n) in enumerate(counts)}
+
+
+def held_key(letters: Mapping[str, tuple[str, int]], voice: Voice) -> list[str]:
+    """Write what the letters of a picture stand for; nothing where there are none."""
+    if not letters:
+        return []
+    rows = (
+        f"<li><b>{letter}</b> {printable(what)} · {voice.count(count)}</li>"
+        for what, (letter, count) in letters.items()
+    )
+    title = printable(voice.say("plan.held_by"))
+    return [f'<h3>{title}</h3><ul class="held-key">{"".join(rows)}</ul>']
+
+
+def layout_key(places: Sequence[Place], voice: Voice) -> list[str]:
+    """Write what holds the candidates of a layout, by the letters of its picture."""
+    return held_key(held_letters(_held(place, voice) for place in places), voice)
+
+
+def limits_key(limits: Sequence[DirectionLimit], voice: Voice) -> list[str]:
+    """Write what holds beyond the limits, by the letters of their picture."""
+    return held_key(held_letters(_beyond(limit, voice) for limit in limits), voice)
+
+
+def _held(place: Place, voice: Voice) -> str:
+    """Say what holds a candidate, the figures of a rule left out."""
+    if place.broken:
+        return place.broken[0].partition(": ")[0]
+    return subject(place.held_by, voice) if place.go < 1 else ""
+
+
+def _beyond(limit: DirectionLimit, voice: Voice) -> str:
+    return "" if limit.problem else subject(limit.held_by, voice)
+
+
+def _called(view: Frame, areas: Sequence[Area], letters: int) -> Iterable[str]:
     """Write names beside areas, clear of every area and of the names before."""
     own = []
     for area in areas:
         west, south, east, north = area.shape.bounds
-        own.append(shapely.box(*view.at(west, north), *view.at(east, south)))
+        own.append(shapely.box(*view.spot(west, north), *view.spot(east, south)))
     taken, half = list(own), 0.7 * letters
     for area, ground in sorted(
         zip(areas, own, strict=True), key=lambda o: o[1].bounds[1]
@@ -211,7 +261,7 @@ def _called(view: _View, areas: Sequence[Area], letters: int) -> Iterable[str]:
         )
 
 
-def _scale(view: _View, y: float, voice: Voice) -> str:
+def _scale(view: Frame, y: float, voice: Voice) -> str:
     """Draw a bar of a round length."""
     metres = ring_step(_WIDTH / view.scale, voice.units)
     long = metres * view.scale
@@ -221,18 +271,18 @@ def _scale(view: _View, y: float, voice: Voice) -> str:
     )
 
 
-def _outlines(part: shapely.Polygon) -> Iterable[np.ndarray]:
-    for ring in (part.exterior, *part.interiors):
-        yield shapely.get_coordinates(ring)
-
-
-def _dot(view: _View, place: Place, voice: Voice) -> str:
-    x, y = view.at(place.east, place.north)
-    spot = f'cx="{x:.1f}" cy="{y:.1f}"'
+def _dot(
+    view: Frame, place: Place, letters: Mapping[str, tuple[str, int]], voice: Voice
+) -> str:
+    x, y = view.spot(place.east, place.north)
+    spot = f'cx="{x:.1f}" cy="{y:.1f}" r="5"'
+    letter, _ = letters.get(_held(place, voice), ("", 0))
+    step = min(int(place.go * _STEPS), _STEPS - 1)
+    light = " light" if step >= _DARK and not place.broken else ""
+    mark = f'<text class="held{light}" x="{x:.1f}" y="{y:.1f}">{letter}</text>'
     if place.broken:
         told = printable(place.broken[0])
-        return f'<circle class="barred" {spot} r="3"><title lang="en">{told}</title></circle>'
-    step = min(int(place.go * _STEPS), _STEPS - 1)
+        return f'<circle class="barred" {spot}><title lang="en">{told}</title></circle>{mark}'
     told = voice.say(
         "plan.dot",
         share=voice.percent(place.go),
@@ -241,14 +291,14 @@ def _dot(view: _View, place: Place, voice: Voice) -> str:
     if what := subject(place.held_by, voice):
         told = voice.say("plan.dot_held", told=told, what=what)
     return (
-        f'<circle class="dot step-{step}" {spot} r="5"><title>{printable(told)}</title>'
-        "</circle>"
+        f'<circle class="dot step-{step}" {spot}><title>{printable(told)}</title>'
+        f"</circle>{mark if letter else ''}"
     )
 
 
-def _numbers(view: _View, places: Sequence[Place]) -> Iterable[str]:
+def _numbers(view: Frame, places: Sequence[Place]) -> Iterable[str]:
     for rank, place in enumerate(places, 1):
-        x, y = view.at(place.east, place.north)
+        x, y = view.spot(place.east, place.north)
         yield (
             f'<circle class="best" cx="{x:.1f}" cy="{y:.1f}" r="8"/>'
             f'<text x="{x + 11:.1f}" y="{y + 5:.1f}">{rank}</text>'

@@ -7,7 +7,6 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
-from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import told_at
 from driftmap.failures.cases import WORKS
@@ -16,7 +15,6 @@ from driftmap.hazard.zones import Zone
 from driftmap.planning.around import Around
 from driftmap.report import reasons
 from driftmap.report.marks import (
-    has_people,
     lookalikes,
     people_numbers,
     piece_marks,
@@ -34,7 +32,7 @@ from driftmap.report.windtold import (
 )
 from driftmap.report.words import flown_at, in_units_of
 from driftmap.verdict.assessment import Assessment
-from driftmap.verdict.check import Check, Kind, counted
+from driftmap.verdict.check import OUTCOMES, Check, Kind, counted
 from driftmap.verdict.limits import LOOSER
 from driftmap.verdict.rule_checks import show_position
 
@@ -58,7 +56,7 @@ def headline(
 
     ``around``: the winds judged about this one; ``most``: reasons to tell.
     """
-    people = [area.name for area in a.site.areas if has_people(area)]
+    people = [area.name for area in a.site.areas if area.occupied]
     against = reasons.verdict_reasons(a.checks, people, voice, once=True)
     read, mast, age = wind_told(a.wind, voice)
     out, said = counted(a.checks)
@@ -162,7 +160,7 @@ def _note(check: Check, voice: Voice) -> str:
 
 def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     """Give every check, the worst first."""
-    people = [area.name for area in assessment.site.areas if has_people(area)]
+    people = [area.name for area in assessment.site.areas if area.occupied]
     worst = reasons.worst_first(assessment.checks, people)
     passed = [c for c in assessment.checks if c.outcome == "pass"]
     flown = reasons.flights_flown(assessment.cloud)
@@ -186,41 +184,34 @@ def check_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
     return [row(check) for check in (*worst, *passed)]
 
 
-_FLAGS: Final = {"pass": "", "warn": "stand.unsure", "fail": "stand.unsafe"}
-"""What a place where people stand is told, by its worst check."""
-
-
-def _in_zone(shape: BaseGeometry, zoned: Sequence[Zone], voice: Voice) -> str:
-    """Say which zone ground reaches into; empty for ground clear of both."""
-    kind = zone_at(shape, zoned)
-    return voice.say("map.in_zone", zone=voice.say(f"zone.{kind}")) if kind else ""
-
-
 def people_rows(
     assessment: Assessment, zoned: Sequence[Zone], voice: Voice
 ) -> list[dict[str, Any]]:
-    """Give the places of people as numbered on the map, and what checks say of each."""
+    """Give the places of people, numbered as on the map, what fails first."""
     numbers = people_numbers(assessment.site.areas)
-    rows = []
-    for spot in spots(assessment):
-        if has_people(spot.area):
-            where = voice.say("stand.at_pad")
-            if spot.distance > 0:
-                away = voice.exact_away(spot.distance)
-                point = voice.point(spot.azimuth)
-                where = voice.say("map.where", distance=away, compass=point)
-            rows.append(
-                {
-                    "number": numbers[spot.area.name],
-                    "name": spot.area.name,
-                    "people": spot.area.people,
-                    "where": where,
-                    "zone": _in_zone(spot.area.shape, zoned, voice),
-                    "outcome": spot.outcome,
-                    "flag": _FLAGS[spot.outcome] and voice.say(_FLAGS[spot.outcome]),
-                }
+    people = [spot for spot in spots(assessment) if spot.stand]
+    people.sort(key=lambda spot: -OUTCOMES.index(spot.outcome))
+    unsure, unsafe = voice.say("stand.unsure"), voice.say("stand.unsafe")
+    flags = {"pass": "", "warn": unsure, "fail": unsafe}
+    return [
+        {
+            "number": numbers[spot.area.name],
+            "name": spot.area.name,
+            "people": "" if spot.area.people is None else voice.count(spot.area.people),
+            "where": voice.say(
+                "stand.place",
+                distance=voice.away(spot.distance),
+                compass=voice.compass(spot.azimuth),
             )
-    return rows
+            if spot.distance > 0
+            else voice.say("stand.at_pad"),
+            "kind": (kind := zone_at(spot.area.shape, zoned)),
+            "zone": kind and voice.say("stand.in_zone", zone=voice.say(f"zone.{kind}")),
+            "outcome": spot.outcome,
+            "flag": flags[spot.outcome],
+        }
+        for spot in people
+    ]
 
 
 def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
@@ -247,7 +238,7 @@ def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
             "role": voice.known("role", hit.area.role),
             "people": hit.area.people,
             "shelter": voice.say(f"map.{hit.area.shelter}")
-            if has_people(hit.area)
+            if hit.area.occupied
             else "",
             "total": told(hit.total),
             "cases": [(named(name), told(p)) for name, p in hit.cases.items()],

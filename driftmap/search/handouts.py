@@ -11,6 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.exports.content import DECIMALS, add, place, polygons, positions, xml_text
+from driftmap.report.page import text_of
 from driftmap.report.planpage import page, printable, table
 from driftmap.report.voice import english
 from driftmap.report.words import Units, distance
@@ -21,16 +22,6 @@ __all__ = ["search_gpx", "search_kml", "search_sheet"]
 _GPX: Final = "http://www.topografix.com/GPX/1/1"
 _KML: Final = "http://www.opengis.net/kml/2.2"
 _MOST_ROWS: Final = 30  # squares on a sheet
-_STYLE: Final = (
-    "<style>.chart{max-height:120mm}.cell{fill:#0b58b0;stroke:#888;stroke-width:.02}"
-    ".cell.mind{stroke:#b35c00;stroke-width:.07;stroke-dasharray:.08 .08}"
-    ".line{fill:none;stroke:#000;stroke-width:.07}.in-80{stroke-dasharray:.3 .12}"
-    ".in-95{stroke-dasharray:.08 .12}.area{fill:#58514a;fill-opacity:.25}"
-    ".area.power-line{fill:#a3000b}.beyond{fill:#b35c00;fill-opacity:.12}"
-    ".edge,.pad text,.found text,.way text{font-size:.55px;text-anchor:middle}"
-    ".way path,.found path{stroke:#000;stroke-width:.08;fill:none}"
-    ".way circle{fill:#fff;stroke:#000;stroke-width:.05}.way text{font-size:.38px}</style>"
-)
 
 
 def search_gpx(search: Search) -> str:
@@ -156,7 +147,7 @@ def search_sheet(search: Search, *, units: Units) -> str:
         "after it. These squares are of this search only, not those of the map."
     )
     blocks = [
-        _STYLE,
+        f"<style>{text_of('chart.css', __package__)}</style>",
         warn,
         picture(chances, search.site, search.sweeps, search.found),
         f"<ul>{lines}</ul><p>{printable(how)}</p>",

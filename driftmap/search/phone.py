@@ -120,7 +120,7 @@ def search_html(search: Search, *, units: Units) -> str:
     return render(
         "search.html",
         room=_ROOM,
-        styles=[text_of("search.css", _ROOM)],
+        styles=[text_of(name, _ROOM) for name in ("chart.css", "search.css")],
         scripts=[script],
         picture=picture(chances, search.site, found=search.found),
         flight=search.flight,

@@ -229,6 +229,10 @@ class Check:
         if not self.name:
             object.__setattr__(self, "name", NAMES[self.kind])
 
+    def about(self, name: str) -> bool:
+        """Tell whether it speaks of an area, alone or among others."""
+        return f", {name}," in f", {self.area},"
+
 
 def counted(checks: Iterable[Check]) -> tuple[int, int]:
     """Count what a verdict rests on.

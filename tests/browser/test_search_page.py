@@ -51,6 +51,14 @@ def facts(page):
     return json.loads(re.search(r"const SEARCH = (\{.*?\});\n", text)[1])
 
 
+def test_no_letter_of_the_sheet_hides_its_squares(browser, search_page):
+    browser.open(search_page / "search-sheet.html")
+    assert browser.js("""
+      const wide = document.querySelector('.chart').getBoundingClientRect().width;
+      const texts = [...document.querySelectorAll('.chart text')].map(t => t.getBoundingClientRect());
+      return texts.length > 20 && texts.every(t => t.height < wide / 12);""")
+
+
 @pytest.mark.parametrize(("width", "height"), [(360, 780), (1440, 900)])
 @pytest.mark.parametrize("dark", [False, True])
 def test_asks_for_nothing_and_fits(browser, search_page, width, height, dark):
@@ -78,7 +86,7 @@ def test_the_likelier_square_stands_out_more_in_every_scheme(browser, search_pag
     browser.cdp("Emulation.setEmulatedMedia", features=[])
     assert found == {
         "light": ["rgb(255, 255, 255)", "rgb(11, 88, 176)"],
-        "dark": ["rgb(17, 22, 27)", "rgb(93, 176, 255)"],
+        "dark": ["rgb(14, 17, 20)", "rgb(93, 176, 255)"],
         "active": ["rgb(255, 255, 255)", "rgb(11, 88, 176)"],
     }
 

@@ -15,6 +15,7 @@ from driftmap.failures.cases import CERTAIN, LIKELIHOOD, WORKS
 from driftmap.ground.roles import ROLES
 from driftmap.ground.site import read_site
 from driftmap.report import sheetfacts
+from driftmap.report.map import map_html
 from driftmap.report.reasons import comes_down, hits_like, verdict_reasons
 from driftmap.report.sheet import _MOST_FALLS, brief_html
 from driftmap.report.sheetfacts import falls, straight_down
@@ -89,7 +90,7 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
     open_tables = (
         *("compass.", "role.", "piece.", "case.", "verdict."),
         *("zone.", "harm.", "device.", "check.", "when.", "chance.", "kind."),
-        *("more.", "none_seen.", "alternative.", "margin."),
+        *("more.", "none_seen.", "alternative.", "margin.", "winds."),
     )
     put_together = {"pass", "warn", "fail", "open", "car", "roof"}
     put_together |= {"needle_east", "needle_west", "short_go", "short_aloft"}
@@ -313,6 +314,31 @@ def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome):
         assert not row.startswith(tuple(flags.values()))
     else:
         assert row.startswith(flags[outcome])
+
+
+@pytest.mark.parametrize("outcome", ["fail", "warn"])
+def test_a_check_of_several_places_marks_each_of_them_first(demo, english, outcome):
+    """Who stands under a fall is told in one line: each of them is seen as such."""
+    calm, *marked = [area.name for area in demo.site.areas if area.occupied][:3]
+    under = dataclasses.replace(
+        next(c for c in demo.checks if c.kind is Kind.DESCENT),
+        kind=Kind.UNDER_THE_FALL,
+        area=", ".join(marked),
+        outcome=outcome,
+    )
+    others = [dataclasses.replace(c, outcome="pass") for c in demo.checks]
+    changed = dataclasses.replace(demo, checks=(*others, under))
+    sheet = brief_html(changed, catalogue=english, units="us")
+    picture, chart = map_html(changed), sheet[sheet.index("<svg class=") :]
+    assert chart.count(f'<g class="name {outcome}">') == 2
+    assert picture.count(f"label area people {outcome}") == 2
+    listed = re.findall(r'<li class="(\w+)"><b class="badge people">(\d)', sheet)
+    assert [(word, int(number)) for word, number in listed[:3]] == [
+        (outcome, 2),
+        (outcome, 3),
+        ("pass", 1),
+    ]
+    assert calm in sheet
 
 
 def check(kind, outcome, area="", question=False):

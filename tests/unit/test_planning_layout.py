@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,7 +24,7 @@ from driftmap.planning.distances import (
 from driftmap.planning.layout import Place, Question, best_pads, best_stands
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.trial import flown, judged
-from driftmap.report.sketches import layout_svg
+from driftmap.report.sketches import layout_key, layout_svg
 from driftmap.report.voice import english
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import facts_of, read_rules
@@ -170,6 +171,20 @@ def test_people_are_moved_whole_and_only_onto_free_ground(question, site):
 def test_an_unknown_area_is_named_with_those_there_are(question):
     with pytest.raises(SiteError, match="no area is named 'Mob'; accepted: Crowd"):
         best_stands(question, "Mob")
+
+
+def test_the_picture_says_what_holds_where(site):
+    """Each candidate that is held bears a letter, the key below what it stands for."""
+    held = [Place(50.0 * i, 0, (), 0.0, 0, 0, "wind", 9.0, 9.0, 0.0) for i in (1, 2)]
+    barred = Place(0, 0, ("too near (Crowd): 8 m",), 0, 0, 0, "", 9.0, 9.0, 0.0)
+    free = Place(0, 50.0, (), 1.0, 0, 0, "", 9.0, 9.0, 0.0)
+    voice = english("us")
+    svg = layout_svg(site, [*held, barred, free], 1, voice)
+    assert re.findall(r'<text class="held"[^>]*>(\w)<', svg) == ["A", "A", "B"]
+    (key,) = layout_key([*held, barred, free], voice)
+    assert "<b>A</b> wind · 2" in key
+    assert "<b>B</b> too near (Crowd) · 1" in key
+    assert layout_key([free], voice) == []
 
 
 def test_the_map_escapes_names(site):

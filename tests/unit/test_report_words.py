@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from driftmap.core.units import DIMENSIONS
+from driftmap.core.units import DIMENSIONS, MILE_PER_HOUR
 from driftmap.failures.cases import LIKELIHOOD
 from driftmap.report import reasons, sentences, words
 from driftmap.report.sentences import sentence
@@ -15,6 +15,7 @@ from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice, english, languages, read_catalogue
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import LOOSER
+from driftmap.winds import read_winds
 
 
 def check(**changes):
@@ -149,6 +150,25 @@ def test_every_kind_of_check_has_a_sentence_in_every_language(language, kind):
     assert "{" not in told
     if "failure" in kind.value:
         assert told.startswith(voice.catalogue.messages["when.nothing deploys"])
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("other", ["calm", "25 mph from 060", "3 mph variable"])
+def test_winds_that_disagree_are_told_in_every_language(language, other):
+    """As the readers of winds word it, in the units and words of those who read it."""
+    voice = Voice(read_catalogue(language), "si")
+    wind = read_winds(["25 mph from 240", other], site_altitude=0.0)
+    (name,) = (said for said in wind.warned if said.startswith("winds disagree"))
+    told = sentence(check(kind=Kind.WIND_WARNED, name=name), voice)
+    start = voice.catalogue.messages["winds.reports"].partition("{")[0]
+    assert told.startswith(start)
+    assert voice.speed(25 * MILE_PER_HOUR) in told
+    assert "(25 mph)" not in told
+    answered = "winds disagree at 10 m: 3.0 m/s (7 mph) was flown, with its gusts and "
+    answered += "error up to 4.0 m/s (9 mph), 6.0 m/s (13 mph) was answered"
+    told = sentence(check(kind=Kind.WIND_WARNED, name=answered), voice)
+    assert all(voice.speed(speed) in told for speed in (3.0, 4.0, 6.0))
+    assert "mph" not in told
 
 
 @pytest.mark.parametrize("language", languages())
