@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Collection, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -26,7 +24,7 @@ from driftmap.core.spread import quantile
 from driftmap.failures.case import Case, CaseTree
 from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import TOO_RARE, default_likelihood
-from driftmap.montecarlo.columns import Block, Columns
+from driftmap.montecarlo.columns import Block, Columns, in_order
 from driftmap.montecarlo.falls import LANDED
 from driftmap.montecarlo.flying import WAY_UP, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
@@ -332,16 +330,14 @@ def _flown(
     progress: Callable[[int], None] | None,
 ) -> Columns:
     """Fly blocks on all processors; lay them side by side in their order."""
+    # What every block asks for, and is slow to import: once, not in each process.
+    import scipy.special  # noqa: F401, PLC0415
+
     columns = Columns(samples)
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        try:
-            for done in pool.map(block, range(0, samples, _BLOCK)):
-                columns.take(done)
-                if progress is not None:
-                    progress(done.count)
-        except BaseException:  # stopped by a key, say: the rest is not flown first
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    for done in in_order(block, range(0, samples, _BLOCK)):
+        columns.take(done)
+        if progress is not None:
+            progress(done.count)
     return columns
 
 

@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import pickle
+import signal
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from pathlib import Path
+from typing import IO, Any, NoReturn, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +18,11 @@ from numpy.typing import NDArray
 from driftmap.air.column import IntArray
 from driftmap.core.checks import FloatArray
 
-__all__ = ["Block", "Columns"]
+__all__ = ["Block", "Columns", "in_order"]
 
 K = TypeVar("K")
 A = TypeVar("A", bound=np.generic)
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -144,3 +152,72 @@ class Columns:
     def hand_over(self, case: str, body: str) -> FloatArray:
         """Give the landings of a body, shape (6, copies, flights), and let go of them."""
         return self._landed.pop((case, body))[: self._count[case]].transpose(2, 1, 0)
+
+
+def in_order(work: Callable[[int], T], tasks: Sequence[int]) -> Iterator[T]:
+    """Do tasks on all processors, and give what comes of each in their order.
+
+    Threads hand the interpreter's lock on at each array of a block, and two of them fly
+    hardly sooner than one. So forked processes fly, where nothing else runs in this one
+    whose locks a fork would copy.
+    """
+    count = min(os.cpu_count() or 1, len(tasks))
+    if count > 1 and _is_alone():
+        yield from _forked(work, tasks, count)
+        return
+    with ThreadPoolExecutor(count) as pool:
+        try:
+            yield from pool.map(work, tasks)
+        except BaseException:  # stopped by a key, say: the rest is not done first
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def _is_alone() -> bool:
+    return sys.platform == "linux" and len([*Path("/proc/self/task").iterdir()]) == 1
+
+
+def _forked(work: Callable[[int], T], tasks: Sequence[int], count: int) -> Iterator[T]:
+    children: list[tuple[int, IO[bytes]]] = []
+    try:
+        for first in range(count):
+            ours, theirs = os.pipe()
+            child = os.fork()
+            if child == 0:
+                heard = [ours, *(told.fileno() for _, told in children)]
+                _do_and_leave(work, tasks[first::count], theirs, heard)
+            os.close(theirs)
+            children.append((child, os.fdopen(ours, "rb")))
+        for number in range(len(tasks)):
+            try:
+                done = pickle.load(children[number % count][1])  # our own
+            except EOFError:  # killed by a system that is short of memory
+                raise MemoryError from None
+            if isinstance(done, Exception):
+                raise done
+            yield done
+    finally:
+        for child, told in children:
+            told.close()
+            os.kill(child, signal.SIGKILL)
+            os.waitpid(child, 0)
+
+
+def _do_and_leave(
+    work: Callable[[int], object], tasks: Sequence[int], told: int, heard: list[int]
+) -> NoReturn:
+    """Do tasks in a process of its own, and end it, whatever comes."""
+    try:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # the one that waits ends this one
+        for end in heard:  # else it would never notice that nobody waits any more
+            os.close(end)
+        with os.fdopen(told, "wb") as file:
+            for task in tasks:
+                try:
+                    done = work(task)
+                except Exception as problem:  # raised where it is waited for
+                    done = problem
+                pickle.dump(done, file, pickle.HIGHEST_PROTOCOL)
+                file.flush()
+    finally:
+        os._exit(0)

@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import math
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +19,8 @@ from driftmap.hazard.sampling import (
     weighted_mean,
 )
 from driftmap.hazard.steering import Mixture, tilted_mean
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
 def coin(probability, seed=1):
@@ -122,3 +129,72 @@ def test_broken_aims_are_refused(name, value):
     Mixture(**ONE)
     with pytest.raises(ValueError, match=name):
         Mixture(**ONE | {name: value})
+
+
+SPREAD_OUT = """
+import os, signal, sys, threading
+import numpy as np
+from driftmap import fly, read_flight, read_wind
+from driftmap.core.errors import WeakThrustError
+from driftmap.montecarlo.columns import in_order
+
+os.cpu_count = lambda: 2
+tasks = range(0, 50, 10)
+mine = os.getpid()
+
+def refuse(task):
+    if task == 30:
+        raise WeakThrustError("too weak")
+
+def die(task):
+    if task == 30:
+        os.kill(os.getpid(), signal.SIGKILL)
+
+def nobody_is_left():
+    try:
+        os.waitpid(-1, os.WNOHANG)
+    except ChildProcessError:
+        return True
+
+done = list(in_order(lambda task: (task, os.getpid()), tasks))
+assert [task for task, _ in done] == [*tasks]
+forked = {who for _, who in done}
+assert len(forked) == 2 and mine not in forked
+for work, kind in ((refuse, WeakThrustError), (die, MemoryError)):
+    try:
+        list(in_order(work, tasks))
+        raise AssertionError(kind)
+    except kind:
+        assert nobody_is_left()
+some = in_order(lambda task: bytes(1 << 20), range(1000))
+next(some)
+some.close()
+assert nobody_is_left()
+
+flight, wind = read_flight(sys.argv[1]), read_wind("9 mph from 240", site_altitude=1200)
+def cloud():
+    return fly(flight, wind, 1200, samples=4100, seed=1, bodies=(), keep_falls=True)
+by_processes, leave = cloud(), threading.Event()
+beside = threading.Thread(target=leave.wait)
+beside.start()
+assert {who for who in in_order(lambda task: os.getpid(), tasks)} == {mine}
+by_threads = cloud()
+leave.set()
+beside.join()
+while len(os.listdir("/proc/self/task")) > 1:  # it may take leave of the system later
+    pass
+for name in ("east", "north", "time", "way"):
+    assert np.array_equal(getattr(by_processes, name), getattr(by_threads, name))
+print("alike", flush=True)
+for _ in in_order(lambda task: bytes(1 << 20), range(10**6)):
+    os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="forks where that is safe")
+def test_flights_of_processes_are_those_of_threads_and_none_outlives_its_parent():
+    order = [sys.executable, "-W", "error", "-c", SPREAD_OUT, EXAMPLES / "dunlin.toml"]
+    one = {**os.environ, "OPENBLAS_NUM_THREADS": "1"}  # as the command line has it
+    run = subprocess.run(order, capture_output=True, env=one, check=False)
+    # All that was forked holds the other end of what is read here to its end.
+    assert (run.returncode, run.stdout) == (-signal.SIGKILL, b"alike\n"), run.stderr
