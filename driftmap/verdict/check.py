@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from types import MappingProxyType
-from typing import Final, Literal, TypeAlias
+from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 
@@ -15,7 +14,6 @@ from driftmap.verdict.limits import LIMITS, SIGNED, Limit, show_limit
 
 __all__ = [
     "ALL_CASES",
-    "NAMES",
     "OUTCOMES",
     "RANK",
     "Check",
@@ -24,9 +22,9 @@ __all__ = [
     "Verdict",
     "at_least",
     "at_most",
+    "compared",
     "counted",
     "decide",
-    "exact",
     "settled_by_word",
     "share",
 ]
@@ -95,81 +93,60 @@ class Kind(StrEnum):
     RULE = "rule"
 
 
-NAMES: Final = MappingProxyType(
-    {
-        Kind.LANDS_IN: "a piece lands in",
-        Kind.LANDS_IN_FAILURE: "a piece lands in, if",
-        Kind.AMONG_PEOPLE: "a piece lands among people",
-        Kind.AMONG_PEOPLE_IN_FAILURE: "a piece lands among people, if",
-        Kind.ON_CLEAR_GROUND: "a piece lands on ground kept clear",
-        Kind.ON_CLEAR_GROUND_IN_FAILURE: "a piece lands on ground kept clear, if",
-        Kind.UNDER_THE_FALL: "people stand under the fall, if",
-        Kind.ON_POWER_LINE: "a piece lands on a power line",
-        Kind.IN_WATER: "a piece lands in water",
-        Kind.CASUALTIES: "casualties expected",
-        Kind.CASUALTIES_IF: "casualties expected, if",
-        Kind.CASUALTIES_IN_A_DAY: "casualties expected in the day's flights",
-        Kind.INDIVIDUAL_RISK: "risk to one person at the worst spot",
-        Kind.HEAD_COUNT: "head count not known, so no casualties were counted",
-        Kind.NOBODY_NEAR: "nobody is counted near the pad, yet somebody launches",
-        Kind.OUTSIDE_BOUNDARY: "a piece lands outside the boundary",
-        Kind.HURTFUL_OUTSIDE: "a piece that can hurt lands outside the boundary",
-        Kind.OUTSIDE_WAIVER: "a piece lands outside the waiver",
-        Kind.ABOVE_CEILING: "apogee above the waiver's ceiling",
-        Kind.WAY_UP_OUT: "the way up leaves the waiver's cylinder",
-        Kind.OVERFLIGHT: "the way up passes over",
-        Kind.RECOVERY_FAILS: "recovery does not work",
-        Kind.FLUTTER: "fins flutter off",
-        Kind.DESCENT: "descent at landing when recovery works",
-        Kind.RAIL_TILT: "rail's tilt from the vertical",
-        Kind.RAIL_SPEED: "speed leaving the rail",
-        Kind.RAIL_OVER_WIND: "rail speed over the wind's speed",
-        Kind.STATIC_MARGIN: "static margin",
-        Kind.SURFACE_WIND: "wind at 10 m",
-        Kind.WIND_GAP: "height flown above the highest wind known",
-        Kind.WIND_NEAR_GROUND: "no wind read near the ground",
-        Kind.WIND_AGE: "age of the wind",
-        Kind.WIND_UNDATED: "age of the wind not known",
-        Kind.WIND_LAYER: "depth flown through without a wind read in it",
-        Kind.INTO_CLOUD: "height flown, against the cloud reported",
-        Kind.POSITION: "the pad lies where the rules are made for",
-        Kind.LIKELIHOOD: "likelihood lowered by a file",
-        Kind.PRECISION: "not known as well as was asked",
-    }
-)
-"""English words of every kind; of those left out, each check brings its own."""
-
-
-_LIMIT_OF: Final = MappingProxyType(
-    {
-        **dict.fromkeys(
-            (Kind.LANDS_IN, Kind.AMONG_PEOPLE, Kind.ON_CLEAR_GROUND), "area_hit"
-        ),
-        **dict.fromkeys(
-            (
-                Kind.LANDS_IN_FAILURE,
-                Kind.AMONG_PEOPLE_IN_FAILURE,
-                Kind.ON_CLEAR_GROUND_IN_FAILURE,
-            ),
-            "area_hit_in_failure",
-        ),
-        Kind.CASUALTIES: "expected_casualties",
-        Kind.INDIVIDUAL_RISK: "individual_risk",
-        Kind.CASUALTIES_IN_A_DAY: "casualties_in_a_day",
-        Kind.IN_WATER: "water_hit",
-        Kind.OUTSIDE_BOUNDARY: "outside_boundary",
-        Kind.HURTFUL_OUTSIDE: "hurtful_outside_boundary",
-        Kind.OVERFLIGHT: "overflight",
-        Kind.RECOVERY_FAILS: "recovery_fails",
-        Kind.FLUTTER: "fins_flutter_off",
-        Kind.RAIL_SPEED: "rail_speed",
-        Kind.STATIC_MARGIN: "static_margin",
-        Kind.WIND_GAP: "wind_gap",
-        Kind.WIND_LAYER: "wind_layer",
-        Kind.WIND_AGE: "wind_age",
-    }
-)
-"""Limits that an officer's word may loosen, by what they are limits of."""
+_TOLD: Final = {
+    Kind.LANDS_IN: ("a piece lands in", "area_hit"),
+    Kind.LANDS_IN_FAILURE: ("a piece lands in, if", "area_hit_in_failure"),
+    Kind.AMONG_PEOPLE: ("a piece lands among people", "area_hit"),
+    Kind.AMONG_PEOPLE_IN_FAILURE: (
+        "a piece lands among people, if",
+        "area_hit_in_failure",
+    ),
+    Kind.ON_CLEAR_GROUND: ("a piece lands on ground kept clear", "area_hit"),
+    Kind.ON_CLEAR_GROUND_IN_FAILURE: (
+        "a piece lands on ground kept clear, if",
+        "area_hit_in_failure",
+    ),
+    Kind.UNDER_THE_FALL: ("people stand under the fall, if", ""),
+    Kind.ON_POWER_LINE: ("a piece lands on a power line", ""),
+    Kind.IN_WATER: ("a piece lands in water", "water_hit"),
+    Kind.CASUALTIES: ("casualties expected", "expected_casualties"),
+    Kind.CASUALTIES_IF: ("casualties expected, if", ""),
+    Kind.CASUALTIES_IN_A_DAY: (
+        "casualties expected in the day's flights",
+        "casualties_in_a_day",
+    ),
+    Kind.INDIVIDUAL_RISK: ("risk to one person at the worst spot", "individual_risk"),
+    Kind.HEAD_COUNT: ("head count not known, so no casualties were counted", ""),
+    Kind.NOBODY_NEAR: ("nobody is counted near the pad, yet somebody launches", ""),
+    Kind.OUTSIDE_BOUNDARY: ("a piece lands outside the boundary", "outside_boundary"),
+    Kind.HURTFUL_OUTSIDE: (
+        "a piece that can hurt lands outside the boundary",
+        "hurtful_outside_boundary",
+    ),
+    Kind.OUTSIDE_WAIVER: ("a piece lands outside the waiver", ""),
+    Kind.ABOVE_CEILING: ("apogee above the waiver's ceiling", ""),
+    Kind.WAY_UP_OUT: ("the way up leaves the waiver's cylinder", ""),
+    Kind.OVERFLIGHT: ("the way up passes over", "overflight"),
+    Kind.RECOVERY_FAILS: ("recovery does not work", "recovery_fails"),
+    Kind.FLUTTER: ("fins flutter off", "fins_flutter_off"),
+    Kind.DESCENT: ("descent at landing when recovery works", ""),
+    Kind.RAIL_TILT: ("rail's tilt from the vertical", ""),
+    Kind.RAIL_SPEED: ("speed leaving the rail", "rail_speed"),
+    Kind.RAIL_OVER_WIND: ("rail speed over the wind's speed", ""),
+    Kind.STATIC_MARGIN: ("static margin", "static_margin"),
+    Kind.SURFACE_WIND: ("wind at 10 m", ""),
+    Kind.WIND_GAP: ("height flown above the highest wind known", "wind_gap"),
+    Kind.WIND_NEAR_GROUND: ("no wind read near the ground", ""),
+    Kind.WIND_AGE: ("age of the wind", "wind_age"),
+    Kind.WIND_UNDATED: ("age of the wind not known", ""),
+    Kind.WIND_LAYER: ("depth flown through without a wind read in it", "wind_layer"),
+    Kind.INTO_CLOUD: ("height flown, against the cloud reported", ""),
+    Kind.POSITION: ("the pad lies where the rules are made for", ""),
+    Kind.LIKELIHOOD: ("likelihood lowered by a file", ""),
+    Kind.PRECISION: ("not known as well as was asked", ""),
+}
+"""English words of every kind, and the limit that an officer's word may loosen; of those left
+out, each check brings its own words."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,7 +158,7 @@ class Check:
     kind : Kind
         What was checked; tell checks apart by this.
     name : str
-        The same in English words; those of `NAMES` unless the check brings its own.
+        The same in English words; those of its kind unless the check brings its own.
     case, area : str
         Which case and which area; empty where there is none.
     value : float or None
@@ -227,7 +204,7 @@ class Check:
 
     def __post_init__(self) -> None:
         if not self.name:
-            object.__setattr__(self, "name", NAMES[self.kind])
+            object.__setattr__(self, "name", _TOLD[self.kind][0])
 
     def about(self, name: str) -> bool:
         """Tell whether it speaks of an area, alone or among others."""
@@ -291,7 +268,7 @@ def settled_by_word(checks: Iterable[Check]) -> dict[str, str]:
     """
     found = {}
     for check in checks:
-        key = _LIMIT_OF.get(check.kind, "")
+        _, key = _TOLD.get(check.kind, ("", ""))
         if check.outcome == "pass" or key not in SIGNED or check.interval is None:
             continue
         counted_out = check.unit in {"share", "per flight"}
@@ -305,30 +282,28 @@ def settled_by_word(checks: Iterable[Check]) -> dict[str, str]:
     return found
 
 
+def compared(
+    kind: Kind,
+    value: float,
+    unit: str,
+    limit: Limit,
+    *,
+    interval: tuple[float, float] | None = None,
+    **more: Any,
+) -> Check:
+    """Compare a figure with a limit: known, unless its interval is given.
+
+    ``more``: other fields of the check, such as an outcome that is not that of `at_most`.
+    """
+    ends = (value, value) if interval is None else interval
+    told = {"outcome": at_most(ends, limit.value), "source": limit.source, **more}
+    line = {"kind": kind, "value": value, "unit": unit, "interval": ends, **told}
+    return Check(limit=limit.value, **line)
+
+
 def share(kind: Kind, case: str, area: str, p: Estimate, limit: Limit) -> Check:
     """Compare a share of flights with the most it may be."""
-    interval = (p.lower, p.upper)
-    return Check(
-        kind=kind,
-        case=case,
-        area=area,
-        value=p.estimate,
-        interval=interval,
-        limit=limit.value,
-        unit="share",
-        outcome=at_most(interval, limit.value),
-        source=limit.source,
-    )
-
-
-def exact(kind: Kind, value: float, unit: str, limit: Limit) -> Check:
-    """Compare a figure that is known; beyond its limit it fails."""
-    return Check(
-        kind=kind,
-        value=value,
-        interval=(value, value),
-        limit=limit.value,
-        unit=unit,
-        outcome=at_most((value, value), limit.value),
-        source=limit.source,
+    ends = p.lower, p.upper
+    return compared(
+        kind, p.estimate, "share", limit, interval=ends, case=case, area=area
     )

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
-from math import degrees
+from math import radians
 from typing import Final
 
 import numpy as np
@@ -18,7 +18,7 @@ from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import canopy_strength
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import Airframe, Device, Flight
+from driftmap.rocket.flight import Airframe, Device, Flight, Trigger
 from driftmap.rocket.pieces import Piece
 from driftmap.rules import Answers
 from driftmap.verdict.check import Check, Kind
@@ -50,16 +50,11 @@ and people set up to 1,500 ft (common practice, no source); margins assumed."""
 
 _OWN_CUT, _STREAMER = (0.7, 1.3), (0.5, 2.0)  # of the published range's ends; assumed
 
-_STURDY: Final = (
-    3.0  # times that of a canopy as wide of its cloth, or of heavy nylon; assumed
-)
+_STURDY: Final = 3.0  # times a canopy as wide of its cloth, or of heavy nylon; assumed
 _CORD: Final = (
-    30_000.0  # N; an inch of tubular nylon holds 18 kN (from memory), a margin assumed
+    30_000.0  # N; tubular nylon of an inch holds 18 kN (from memory), a margin
 )
-_BREAKS: Final = (
-    0.5,
-    2000.0,
-)  # MPa, soft plastics to carbon fibre: handbooks, from memory
+_BREAKS: Final = (0.5, 2000.0)  # MPa, soft plastics to carbon fibre; from memory
 _CLOTH: Final = (0.02, 1.0)  # kg/m², film to heavy nylon with all its lines; assumed
 
 _DENSITY: Final = (120.0, 1800.0)
@@ -160,17 +155,17 @@ def label_claims(cloud: Cloud, answers: Answers | None) -> Iterator[Check]:
         return
     weight = flight.airframe.mass.value * STANDARD_GRAVITY
     takes = float(np.exp(cloud.plan.log_motor[0]))  # fitted, drag and all
-    beside = {
-        "total_impulse": (
+    rows = (
+        (
+            "total_impulse",
             "total impulse on the label over what the apogee takes",
             takes,
         ),
-        "average_thrust": ("average thrust on the label over the weight", weight),
-    }
-    for name, (what, least) in beside.items():
-        told = answers.numbers.get(name)
-        claim = None if told is None else _Claim(what, told / least, _LABEL[name])
-        if claim is not None and not claim.common:
+        ("average_thrust", "average thrust on the label over the weight", weight),
+    )
+    for name, what, least in rows:
+        claim = _Claim(what, answers.numbers.get(name, least) / least, _LABEL[name])
+        if name in answers.numbers and not claim.common:
             yield _check(
                 claim,
                 "lies beside what flies, {:g} to {:g}".format(*claim.range),
@@ -201,8 +196,7 @@ def _body(flight: Flight) -> Iterator[_Claim]:
     if flight.sustainer is not None:
         yield from _frame(flight.sustainer, " of the sustainer")
     longest = max(_ROD, _RAIL_OF_ROCKET * flight.airframe.length)
-    least, most = _RAIL
-    common = (least, min(most, longest))
+    common = (_RAIL[0], min(_RAIL[1], longest))
     yield _Claim("travel on the rail", flight.rail.length, common, "m")
     for motor in flight.motors:
         speed = motor.total_impulse.value / motor.propellant_mass
@@ -211,26 +205,23 @@ def _body(flight: Flight) -> Iterator[_Claim]:
 
 
 def _frame(frame: Airframe, of: str = "") -> Iterator[_Claim]:
-    drag = frame.drag_coefficient.value
+    drag, mass = frame.drag_coefficient.value, frame.mass.value
     yield _Claim(f"drag coefficient nose first{of}", drag, _DRAG, source=_MEMORY)
-    if frame.drag_by_mach:
-        first = frame.drag_by_mach[0][1]
-        for mach, value in frame.drag_by_mach:
-            what = f"drag at Mach {mach:g} over that at rest{of}"
-            yield _Claim(what, value / first, _RISE, source=_MEMORY)
+    for mach, value in frame.drag_by_mach:
+        what = f"drag at Mach {mach:g} over that at rest{of}"
+        yield _Claim(what, value / frame.drag_by_mach[0][1], _RISE, source=_MEMORY)
     if frame.lift_slope is not None:
-        slope = frame.lift_slope.value
-        yield _Claim(
-            f"slope of the normal force{of}", slope, _SLOPE, "per rad", _MEMORY
-        )
+        what = f"slope of the normal force{of}"
+        yield _Claim(what, frame.lift_slope.value, _SLOPE, "per rad", _MEMORY)
     if frame.moment_of_inertia is not None:
-        share = frame.moment_of_inertia.value / (frame.mass.value * frame.length**2)
-        what = f"moment of inertia over mass and length squared{of}"
-        yield _Claim(what, share, _INERTIA)
-    volume = frame.cross_section * frame.length
-    density = frame.mass.value / volume
-    what = f"lift-off mass over the body's volume{of}"
-    yield _Claim(what, density, _DENSITY, "kg/m³")
+        share = frame.moment_of_inertia.value / (mass * frame.length**2)
+        yield _Claim(
+            f"moment of inertia over mass and length squared{of}", share, _INERTIA
+        )
+    density = mass / (frame.cross_section * frame.length)
+    yield _Claim(
+        f"lift-off mass over the body's volume{of}", density, _DENSITY, "kg/m³"
+    )
 
 
 def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
@@ -244,8 +235,7 @@ def _recovery(flight: Flight, apogee: float) -> Iterator[_Claim]:
         if device.mass is not None:
             what = f"mass of {device.name} over its cloth"
             yield _Claim(what, device.mass / device.cloth_area, _CLOTH, "kg/m²")
-        given = device.given_drag()
-        if given is not None:
+        if (given := device.given_drag()) is not None:
             what = f"drag coefficient of {device.name} on its cloth"
             yield _Claim(what, given.value, _published(device), source=_MEMORY)
         for link, strength in device.strength.items():
@@ -281,8 +271,7 @@ def _pieces(flight: Flight) -> Iterator[_Claim]:
             what = f"strength of {piece.name}"
             yield _Claim(what, strength / 1e6, _BREAKS, "MPa", _MEMORY)
         if piece.shear_modulus is not None:
-            stiff = piece.shear_modulus / 1e9
-            what = f"shear modulus of {piece.name}"
+            what, stiff = f"shear modulus of {piece.name}", piece.shear_modulus / 1e9
             yield _Claim(what, stiff, _STIFF, "GPa", _MEMORY)
 
 
@@ -291,9 +280,8 @@ def _weight(piece: Piece) -> _Claim:
         dense = piece.mass / piece.fin_area
         return _Claim(f"mass of {piece.name} over its area", dense, _FINS, "kg/m²")
     across, along = piece.diameter or 1.0, piece.length or 1.0
-    dense = piece.mass / (
-        across**2 * along * (0.26 if piece.kind == "nose cone" else 0.79)
-    )
+    share = 0.26 if piece.kind == "nose cone" else 0.79  # cone and tube
+    dense = piece.mass / (across**2 * along * share)
     return _Claim(f"mass of {piece.name} over its volume", dense, _SHELL, "kg/m³")
 
 
@@ -309,66 +297,59 @@ def _burst(flight: Flight) -> Iterator[_Claim]:
     if motor is not None:
         thrown = burst.fragments * burst.fragment_mass / motor.propellant_mass
         yield _Claim("mass of all fragments over the propellant's", thrown, _THROWN)
-        free = burst.volume / motor.propellant_mass * 1e3
-        yield _Claim(
-            "free volume of the motor over its propellant", free, _FREE, "l/kg"
+        free, what = (
+            burst.volume / motor.propellant_mass * 1e3,
+            "free volume of the motor",
         )
+        yield _Claim(f"{what} over its propellant", free, _FREE, "l/kg")
 
 
 def _spreads(flight: Flight) -> Iterator[_Claim]:
     """List the spreads that a file states, each with the least that is ever known."""
-    frame = flight.airframe
-    yield from _share("drag coefficient", frame.drag_coefficient, 0.01)
-    yield from _in_the_air(flight)
+    frame, upper, stage = flight.airframe, flight.upper, flight.sustainer
+    rows: list[tuple[str, Uncertain | Trigger | None, float, str]] = [
+        ("drag coefficient", frame.drag_coefficient, 0.01, "share"),
+        ("rail's aim", flight.rail.angle, 0.2, "deg"),
+        ("static margin", frame.stability, 0.03, "cal"),
+    ]
     for device in flight.devices:
-        if device.drag_coefficient is not None:
-            what = f"drag coefficient of {device.name}"
-            yield from _share(what, device.drag_coefficient, 0.02)
-        if device.opening_delay is not None:
-            what, spread = (
-                f"opening delay of {device.name}",
-                device.opening_delay.spread,
-            )
-            yield from _plain(what, spread, 0.05, "s")
-        at = device.opens_at
-        unit, least = ("m", 1.0) if at.at == "height" else ("s", 0.05)
-        yield from _plain(f"what opens {device.name}", at.spread, least, unit)
-    aim = flight.rail.angle.spread
-    yield from _plain("rail's aim", aim and degrees(aim), 0.2, "deg")
-    if frame.stability is not None:
-        yield from _plain("static margin", frame.stability.spread, 0.03, "cal")
+        opens = "m" if device.opens_at.at == "height" else "s"
+        rows += [
+            (
+                f"drag coefficient of {device.name}",
+                device.drag_coefficient,
+                0.02,
+                "share",
+            ),
+            (f"opening delay of {device.name}", device.opening_delay, 0.05, "s"),
+            (
+                f"what opens {device.name}",
+                device.opens_at,
+                1.0 if opens == "m" else 0.05,
+                opens,
+            ),
+        ]
     if flight.motor is not None:
-        yield from _share("total impulse", flight.motor.total_impulse, 0.005)
+        rows.append(("total impulse", flight.motor.total_impulse, 0.005, "share"))
     if flight.apogee is not None:
-        yield from _share("apogee", flight.apogee.height, 0.005)
-        yield from _plain("time to apogee", flight.apogee.time.spread, 0.02, "s")
-
-
-def _in_the_air(flight: Flight) -> Iterator[_Claim]:
-    upper, stage = flight.upper, flight.sustainer
-    if upper is None:
-        return
-    yield from _plain("ignition delay", upper.ignition.spread, 0.02, "s")
-    yield from _share("impulse in the air", upper.motor.total_impulse, 0.005)
-    if stage is not None:
-        of = " of the sustainer"
-        yield from _share(f"drag coefficient{of}", stage.drag_coefficient, 0.01)
-        if stage.stability is not None:
-            margin = stage.stability.spread
-            yield from _plain(f"static margin{of}", margin, 0.03, "cal")
-        if stage.separation is not None:
-            parting = stage.separation.spread
-            yield from _plain("separation delay", parting, 0.02, "s")
-
-
-def _share(what: str, given: Uncertain, least: float) -> Iterator[_Claim]:
-    if given.spread is not None:
-        share = given.spread / given.value
-        yield _Claim(f"spread of {what}", share, (least, 10.0), "share")
-
-
-def _plain(
-    what: str, spread: float | None, least: float, unit: str
-) -> Iterator[_Claim]:
-    if spread is not None:
-        yield _Claim(f"spread of {what}", spread, (least, 1e9), unit)
+        rows.append(("apogee", flight.apogee.height, 0.005, "share"))
+        rows.append(("time to apogee", flight.apogee.time, 0.02, "s"))
+    if upper is not None:
+        rows.append(("ignition delay", upper.ignition, 0.02, "s"))
+        rows.append(("impulse in the air", upper.motor.total_impulse, 0.005, "share"))
+    if upper is not None and stage is not None:
+        rows += [
+            (
+                "drag coefficient of the sustainer",
+                stage.drag_coefficient,
+                0.01,
+                "share",
+            ),
+            ("static margin of the sustainer", stage.stability, 0.03, "cal"),
+            ("separation delay", stage.separation, 0.02, "s"),
+        ]
+    for what, given, least, unit in rows:
+        if given is not None and given.spread is not None:
+            size = {"share": given.value, "deg": radians(1.0)}.get(unit, 1.0)
+            most = 10.0 if unit == "share" else 1e9
+            yield _Claim(f"spread of {what}", given.spread / size, (least, most), unit)

@@ -15,7 +15,7 @@ from driftmap.montecarlo.cloud import Cloud
 from driftmap.montecarlo.margins import ends
 from driftmap.rocket.balance import Balance
 from driftmap.rules import expected_altitude, surface_wind
-from driftmap.verdict.check import Check, Kind, Outcome, at_least, at_most, exact
+from driftmap.verdict.check import Check, Kind, Outcome, at_least, at_most, compared
 from driftmap.verdict.limits import Limit
 
 __all__ = ["rail_checks", "wind_checks"]
@@ -34,86 +34,64 @@ def rail_checks(
     tilt = float(np.degrees(cloud.plan.flight.rail.angle.value))
     limit = limits["rail_tilt"]  # a file's own; the code's is a line of the rules
     over_wind = cloud.rail_speed / np.maximum(cloud.rail_wind, _CALM)
+    in_a_gust = max(surface_wind(wind)[0] + wind.gust, _CALM)
+    margin, upper = limits["static_margin"], cloud.plan.upper_balance
     return [
-        *([] if limit.value == inf else [exact(Kind.RAIL_TILT, tilt, "deg", limit)]),
+        *([] if limit.value == inf else [compared(Kind.RAIL_TILT, tilt, "deg", limit)]),
         _reaches(Kind.RAIL_SPEED, cloud.rail_speed, "m/s", limits["rail_speed"]),
-        _in_a_gust(
-            _reaches(
-                Kind.RAIL_OVER_WIND,
-                over_wind,
-                "times",
-                limits["rail_speed_over_wind"],
-                slowest=_IN_A_GUST,
-            ),
-            float(np.median(cloud.rail_speed)),
-            wind,
+        _reaches(
+            Kind.RAIL_OVER_WIND,
+            over_wind,
+            "times",
+            limits["rail_speed_over_wind"],
+            slowest=_IN_A_GUST,
+            least=float(np.median(cloud.rail_speed)) / in_a_gust,
         ),
-        _steady(cloud.plan.balance, limits["static_margin"]),
-        *_upper_steady(cloud.plan.upper_balance, limits["static_margin"]),
+        _steady(cloud.plan.balance, margin, "airframe"),
+        *([] if upper is None else [_steady(upper, margin, "sustainer")]),
     ]
 
 
-def _upper_steady(balance: Balance | None, limit: Limit) -> list[Check]:
-    """Hold an upper stage that may not be stable by itself."""
-    if balance is None:
-        return []
-    check = _steady(balance, limit)
-    name = "static margin of the sustainer"
-    told = f"{name} not known" if not balance.known else name
-    note = check.note.replace("airframe.", "sustainer.")
-    return [replace(check, name=told, note=note)]
-
-
-def _steady(balance: Balance, limit: Limit) -> Check:
-    """Hold a rocket that may not be stable, or of which nobody said."""
+def _steady(balance: Balance, limit: Limit, frame: str) -> Check:
+    """Hold a rocket, or an upper stage, that may not be stable, or of which nobody said."""
     low, middle, high = balance.margin
-    check = Check(
+    name = "static margin" + (" of the sustainer" if frame == "sustainer" else "")
+    if balance.known:
+        ends, unit = (low, high), "cal"
+        told = {"name": name, "outcome": at_least(ends, limit.value), "sense": "least"}
+        return compared(Kind.STATIC_MARGIN, middle, unit, limit, interval=ends, **told)
+    return Check(
         kind=Kind.STATIC_MARGIN,
-        name="" if balance.known else "static margin not known",
+        name=f"{name} not known",
         limit=limit.value,
         unit="cal",
         outcome="warn",
         source=limit.source,
         sense="least",
-        note="state airframe.stability, or centre_of_mass and the fins' shape",
+        note=f"state {frame}.stability, or centre_of_mass and the fins' shape",
     )
-    if not balance.known:
-        return check
-    outcome = at_least((low, high), limit.value)
-    return replace(check, value=middle, interval=(low, high), outcome=outcome, note="")
-
-
-def _in_a_gust(check: Check, speed: float, wind: WindProfile) -> Check:
-    """Let the lower end of the interval be that of a launch in a gust."""
-    assert check.interval is not None
-    assert check.limit is not None
-    low, high = check.interval
-    mean, _ = surface_wind(wind)
-    interval = (min(low, speed / max(mean + wind.gust, _CALM)), high)
-    outcome = check.outcome
-    if outcome == "pass":
-        outcome = at_least(interval, _IN_A_GUST * check.limit)
-    return replace(check, interval=interval, outcome=outcome)
 
 
 def _reaches(
-    kind: Kind, values: FloatArray, unit: str, limit: Limit, *, slowest: float = 1.0
+    kind: Kind,
+    values: FloatArray,
+    unit: str,
+    limit: Limit,
+    *,
+    slowest: float = 1.0,
+    least: float = inf,
 ) -> Check:
-    """Compare the middle of flights with a least value, and the slowest with a share of it."""
+    """Compare the middle of flights with a least value, and the slowest with a share of it.
+
+    ``least``: what one flight may come to beside those flown, as in a gust.
+    """
     low, middle, high = ends(values)
+    low = min(low, least)
     outcome: Outcome = at_least((low, high), slowest * limit.value)
     if middle < limit.value:
         outcome = "fail"
-    return Check(
-        kind=kind,
-        value=middle,
-        interval=(low, high),
-        limit=limit.value,
-        unit=unit,
-        outcome=outcome,
-        source=limit.source,
-        sense="least",
-    )
+    told = {"outcome": outcome, "sense": "least"}
+    return compared(kind, middle, unit, limit, interval=(low, high), **told)
 
 
 _NEAR_GROUND: Final = 60.0  # m; the surface-layer law reaches the ground from there
@@ -154,8 +132,8 @@ def _aloft(cloud: Cloud, wind: WindProfile, limits: Mapping[str, Limit]) -> list
         default=0.0,
     )
     checks = [
-        exact(Kind.WIND_GAP, max(0.0, top - wind.known_to), "m", gap),
-        exact(Kind.WIND_LAYER, deepest, "m", layer),
+        compared(Kind.WIND_GAP, max(0.0, top - wind.known_to), "m", gap),
+        compared(Kind.WIND_LAYER, deepest, "m", layer),
     ]
     return [_never_against(check) for check in checks]
 
@@ -170,17 +148,8 @@ def _surface(wind: WindProfile, limit: Limit) -> list[Check]:
         return []
     speed, ends = surface_wind(wind)
     outcome = "fail" if speed > limit.value else at_most(ends, limit.value)
-    return [
-        Check(
-            kind=Kind.SURFACE_WIND,
-            value=speed,
-            interval=ends,
-            limit=limit.value,
-            unit="m/s",
-            outcome=outcome,
-            source=limit.source,
-        )
-    ]
+    line = compared(Kind.SURFACE_WIND, speed, "m/s", limit, interval=ends)
+    return [replace(line, outcome=outcome)]
 
 
 def _lowest(wind: WindProfile) -> list[Check]:
@@ -189,18 +158,10 @@ def _lowest(wind: WindProfile) -> list[Check]:
     assert lowest is not None  # a profile fills it in
     if lowest <= _NEAR_GROUND:
         return []
-    return [
-        Check(
-            kind=Kind.WIND_NEAR_GROUND,
-            value=lowest,
-            interval=(lowest, lowest),
-            limit=_NEAR_GROUND,
-            unit="m",
-            outcome="warn",
-            source=_ASSUMED,
-            note="add a reading at head height",
-        )
-    ]
+    limit = Limit(_NEAR_GROUND, "length", "low", _ASSUMED)
+    note = "add a reading at head height"
+    check = compared(Kind.WIND_NEAR_GROUND, lowest, "m", limit, note=note)
+    return [_never_against(check)]
 
 
 def _age(wind: WindProfile, limit: Limit) -> list[Check]:
@@ -216,7 +177,7 @@ def _age(wind: WindProfile, limit: Limit) -> list[Check]:
             )
         ]
     hours = replace(limit, value=limit.value / 3600)
-    return [_never_against(exact(Kind.WIND_AGE, float(wind.age), "h", hours))]
+    return [_never_against(compared(Kind.WIND_AGE, float(wind.age), "h", hours))]
 
 
 def _warned(wind: WindProfile) -> list[Check]:
@@ -246,4 +207,4 @@ def _into_cloud(cloud: Cloud, wind: WindProfile) -> list[Check]:
         return []
     top = expected_altitude(cloud)
     base = Limit(wind.cloud_base, "length", "low", _CLEAR)
-    return [_never_against(exact(Kind.INTO_CLOUD, top, "m", base))]
+    return [_never_against(compared(Kind.INTO_CLOUD, top, "m", base))]

@@ -13,7 +13,7 @@ from driftmap.core.errors import FlightError, SiteError, located, nearest
 from driftmap.core.units import parse
 from driftmap.ground.roles import clean_text
 from driftmap.ground.site import Site
-from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL
+from driftmap.hazard.harm import COLLECTIVE, CONDITIONAL, INDIVIDUAL, Sourced
 from driftmap.rocket.flight import Flight
 
 __all__ = [
@@ -69,111 +69,80 @@ class Limit:
     loosened: float | None = None
 
 
+def _of(published: Sourced) -> str:
+    return f"{published.source}; {published.note}"
+
+
+_LIKELY: Final = f"{_AMONG}; the figure is {_ASSUMED}"
+_HABIT: Final = "common practice, no source"
+
+_TABLE: Final[dict[str, tuple[float, float | None, str, str]]] = {
+    "area_hit": (1e-3, 0.01, "share", _LIKELY),
+    "area_hit_in_failure": (0.05, 0.2, "share", _LIKELY),
+    # Published yardsticks: as far as their source itself goes for people of the range.
+    "expected_casualties": (COLLECTIVE.value, 2e-4, "number", _of(COLLECTIVE)),
+    "individual_risk": (INDIVIDUAL.value, 1e-5, "number", _of(INDIVIDUAL)),
+    "casualties_if_it_happens": (
+        *(CONDITIONAL.value, CONDITIONAL.value, "number"),
+        _of(CONDITIONAL),
+    ),
+    "casualties_in_a_day": (
+        *(10 * COLLECTIVE.value, 2e-3, "number"),
+        f"ten launches' worth of {COLLECTIVE.source}; the ten is {_ASSUMED}",
+    ),
+    # The waiver is law and wires kill: no officer of a range can allow more.
+    "power_line_hit": (0.01, 0.01, "share", _ASSUMED),
+    "water_hit": (0.05, None, "share", _ASSUMED),
+    "outside_boundary": (0.05, 0.2, "share", _ASSUMED),
+    "hurtful_outside_boundary": (0.01, 0.05, "share", _LIKELY),
+    "outside_waiver": (0.01, 0.01, "share", _ASSUMED),
+    "above_ceiling": (0.01, 0.01, "share", _ASSUMED),
+    "fins_flutter_off": (0.01, 0.05, "share", _ASSUMED),
+    "recovery_fails": (0.10, 0.2, "share", _COUNTED),
+    "descent_speed": (9.0, 15.0, "speed", f"{_HABIT}: 5 to 8 m/s"),
+    "descent_speed_streamer": (15.0, 20.0, "speed", _HABIT),
+    "opening_speed": (40.0, 60.0, "speed", _ASSUMED),
+    "opening_load": (20.0, 50.0, "number", _ASSUMED),
+    "overflight": (0.01, 0.05, "share", _ASSUMED),
+    "surface_wind": (inf, None, "speed", _OWN),
+    "rail_tilt": (inf, None, "angle", _OWN),
+    "rail_speed": (15.0, 12.0, "speed", _HABIT),
+    "rail_speed_over_wind": (
+        *(4.0, 3.0, "number"),
+        f"{_HABIT}: 14° of tilt in the air; one flight in twenty, its gust and the error of "
+        "the reading included, may reach three quarters of it (assumed)",
+    ),
+    "static_margin": (1.0, 0.5, "margin", _HABIT),
+    "wind_gap": (
+        *(350.0, 700.0, "length"),
+        f"{_ASSUMED}: a flight of 1,000 ft and its spread on a reading at head height",
+    ),
+    "wind_layer": (
+        *(1000.0, 2000.0, "length"),
+        f"{_ASSUMED}: in its middle the wind errs by 2 m/s",
+    ),
+    "wind_age": (3 * 3600.0, 6 * 3600.0, "time", _ASSUMED),
+}
+"""The default of each limit in SI, how far an officer's word loosens it, its dimension, its
+source. What has no source of its own is assumed, some two to ten times the default."""
+
+_LEAST: Final = ("rail_speed", "rail_speed_over_wind", "static_margin")
+
 LIMITS: Final = MappingProxyType(
     {
-        "area_hit": Limit(1e-3, "share", "low", f"{_AMONG}; the figure is {_ASSUMED}"),
-        "area_hit_in_failure": Limit(
-            0.05, "share", "low", f"{_AMONG}; the figure is {_ASSUMED}"
-        ),
-        "expected_casualties": Limit(
-            COLLECTIVE.value, "number", "low", f"{COLLECTIVE.source}; {COLLECTIVE.note}"
-        ),
-        "individual_risk": Limit(
-            INDIVIDUAL.value, "number", "low", f"{INDIVIDUAL.source}; {INDIVIDUAL.note}"
-        ),
-        "casualties_if_it_happens": Limit(
-            CONDITIONAL.value,
-            "number",
-            "low",
-            f"{CONDITIONAL.source}; {CONDITIONAL.note}",
-        ),
-        "casualties_in_a_day": Limit(
-            10 * COLLECTIVE.value,
-            "number",
-            "low",
-            f"ten launches' worth of {COLLECTIVE.source}; the ten is {_ASSUMED}",
-        ),
-        "power_line_hit": Limit(0.01, "share", "low", _ASSUMED),
-        "water_hit": Limit(0.05, "share", "low", _ASSUMED),
-        "outside_boundary": Limit(0.05, "share", "low", _ASSUMED),
-        "hurtful_outside_boundary": Limit(
-            0.01, "share", "low", f"{_AMONG}; the figure is {_ASSUMED}"
-        ),
-        "outside_waiver": Limit(0.01, "share", "low", _ASSUMED),
-        "above_ceiling": Limit(0.01, "share", "low", _ASSUMED),
-        "fins_flutter_off": Limit(0.01, "share", "low", _ASSUMED),
-        "recovery_fails": Limit(0.10, "share", "low", _COUNTED),
-        "descent_speed": Limit(
-            9.0, "speed", "low", "common practice, no source: 5 to 8 m/s"
-        ),
-        "descent_speed_streamer": Limit(
-            15.0, "speed", "low", "common practice, no source"
-        ),
-        "opening_speed": Limit(40.0, "speed", "low", _ASSUMED),
-        "opening_load": Limit(20.0, "number", "low", _ASSUMED),
-        "overflight": Limit(0.01, "share", "low", _ASSUMED),
-        "surface_wind": Limit(inf, "speed", "low", _OWN),
-        "rail_tilt": Limit(inf, "angle", "low", _OWN),
-        "rail_speed": Limit(15.0, "speed", "high", "common practice, no source"),
-        "rail_speed_over_wind": Limit(
-            4.0,
-            "number",
-            "high",
-            "common practice, no source: 14° of tilt in the air; one flight in twenty, "
-            "its gust and the error of the reading included, may reach three quarters of "
-            "it (assumed)",
-        ),
-        "static_margin": Limit(1.0, "margin", "high", "common practice, no source"),
-        "wind_gap": Limit(
-            350.0,
-            "length",
-            "low",
-            f"{_ASSUMED}: a flight of 1,000 ft and its spread on a reading at head height",
-        ),
-        "wind_layer": Limit(
-            1000.0, "length", "low", f"{_ASSUMED}: in its middle the wind errs by 2 m/s"
-        ),
-        "wind_age": Limit(3 * 3600.0, "time", "low", _ASSUMED),
+        key: Limit(value, dimension, "high" if key in _LEAST else "low", source)
+        for key, (value, _, dimension, source) in _TABLE.items()
     }
 )
 """Every limit by its key in the ``limits`` of a flight or site file. Angles in degrees."""
 
-
 SIGNED: Final = MappingProxyType(
-    {
-        # Published yardsticks: as far as their source itself goes for people of the range.
-        "expected_casualties": 2e-4,
-        "individual_risk": 1e-5,
-        "casualties_if_it_happens": CONDITIONAL.value,
-        "casualties_in_a_day": 2e-3,
-        # The waiver is law and wires kill: no officer of a range can allow more.
-        "outside_waiver": 0.01,
-        "above_ceiling": 0.01,
-        "power_line_hit": 0.01,
-        "area_hit": 0.01,
-        "area_hit_in_failure": 0.2,
-        "overflight": 0.05,
-        "hurtful_outside_boundary": 0.05,
-        "outside_boundary": 0.2,
-        "fins_flutter_off": 0.05,
-        "recovery_fails": 0.2,
-        "descent_speed": 15.0,
-        "descent_speed_streamer": 20.0,
-        "opening_speed": 60.0,
-        "opening_load": 50.0,
-        "rail_speed": 12.0,
-        "rail_speed_over_wind": 3.0,
-        "static_margin": 0.5,
-        "wind_gap": 700.0,
-        "wind_layer": 2000.0,
-        "wind_age": 6 * 3600.0,
-    }
+    {key: most for key, (_, most, *_) in _TABLE.items() if most is not None}
 )
 """How far an officer's word loosens a limit; looser, it is nobody's to give, and the limit
 counts as one for which nobody answers. For neighbouring people of the range the source of
 the casualty yardsticks allows 2e-4 and 1e-5 (14 CFR 450.101(a), read in a public copy), and
-nobody any more in a failure; what has no source of its own is assumed, some two to ten times
-the default."""
+nobody any more in a failure."""
 
 
 def read_limits(
@@ -238,28 +207,23 @@ def _signed(site: Site, flown: date | None) -> tuple[dict[str, object], str]:
     if by is None and on is None:
         return given, ""
     for key, value in (("set_by", by), ("set_on", on)):
-        # A mark or a number is nobody's name.
-        letters = sum(map(str.isalpha, value)) if isinstance(value, str) else 0
-        if not isinstance(value, str) or (key == "set_by" and letters < 2):
-            raise SiteError(
-                site.source,
-                f"limits.{key}",
-                f"got {value!r}; limits are answered for by a name, set_by, and a date, "
-                'set_on, such as "2026-06-13"',
-            )
-    try:
-        day = date.fromisoformat(str(on))
-    except ValueError:
-        raise SiteError(
-            site.source,
-            "limits.set_on",
-            f'must be a date such as "2026-06-13" (got {on!r})',
-        ) from None
+        with located(site.source, f"limits.{key}", SiteError):
+            # A mark or a number is nobody's name.
+            letters = sum(map(str.isalpha, value)) if isinstance(value, str) else 0
+            if not isinstance(value, str) or (key == "set_by" and letters < 2):
+                raise ValueError(
+                    f"got {value!r}; limits are answered for by a name, set_by, and a date, "
+                    'set_on, such as "2026-06-13"'
+                )
     today = date.today()
-    if day > today + timedelta(days=1):
-        raise SiteError(
-            site.source, "limits.set_on", f"must not lie in the future (got {on})"
-        )
+    with located(site.source, "limits.set_on", SiteError):
+        try:
+            day = date.fromisoformat(str(on))
+        except ValueError:
+            told = f'must be a date such as "2026-06-13" (got {on!r})'
+            raise ValueError(told) from None
+        if day > today + timedelta(days=1):
+            raise ValueError(f"must not lie in the future (got {on})")
     flown = flown or today
     if day > flown or flown - day > _SEASON:
         return given, ""
@@ -274,44 +238,31 @@ def _given(
 ) -> dict[str, Limit]:
     found = {}
     for key, value in given.items():
-        where = f"limits.{key}"
-        if key not in LIMITS:
-            raise error(source, where, f"is no limit; {nearest(key, LIMITS)}")
-        found[key] = _limit(source, key, value, signed, error)
+        with located(source, f"limits.{key}", error):
+            if key not in LIMITS:
+                raise ValueError(f"is no limit; {nearest(key, LIMITS)}")
+            found[key] = _limit(f"set in {source}", key, value, signed)
     return found
 
 
-def _limit(
-    source: str,
-    key: str,
-    value: object,
-    signed: str,
-    error: type[FlightError] | type[SiteError],
-) -> Limit:
+def _limit(told: str, key: str, value: object, signed: str) -> Limit:
     """Read one limit; one looser than the default says so, and who answers for it."""
-    default, where = LIMITS[key], f"limits.{key}"
-    with located(source, where, error):
-        number = parse(value, default.dimension)
+    default = LIMITS[key]
+    number = parse(value, default.dimension)
     if default.dimension == "angle":
         number = degrees(number)
     most = 1.0 if default.dimension == "share" else 1e6
     if not 0 < number <= most:
-        raise error(
-            source, where, f"must lie above 0 and up to {most:g} (got {value!r})"
-        )
-    told = f"set in {source}"
-    own = Limit(number, default.dimension, default.strict, told)
+        raise ValueError(f"must lie above 0 and up to {most:g} (got {value!r})")
+    own = replace(default, value=number, source=told)
     if not _stricter(default, own):
         return own
-    answers = (
-        f"; answered for by {signed}, a name that the file gives" if signed else ""
-    )
     furthest = replace(default, value=SIGNED.get(key, number))
+    answers = f"; answered for by {signed}, a name that the file gives"
     if signed and _stricter(furthest, own):
         answers = f"; nobody can answer for more than {show_limit(furthest)}"
         signed = ""
-    return replace(
-        own,
-        source=f"{told}, {LOOSER} of {show_limit(default)}{answers}",
-        loosened=None if signed else default.value,
-    )
+    elif not signed:
+        answers = ""
+    source = f"{told}, {LOOSER} of {show_limit(default)}{answers}"
+    return replace(own, source=source, loosened=None if signed else default.value)

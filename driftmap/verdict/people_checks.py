@@ -31,7 +31,7 @@ from driftmap.hazard.probability import (
 )
 from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.verdict.check import ALL_CASES, Check, Kind, at_most, share
+from driftmap.verdict.check import ALL_CASES, Check, Kind, at_most, compared, share
 from driftmap.verdict.limits import Limit
 
 __all__ = [
@@ -259,11 +259,40 @@ def _known(
 
 def ground_checks(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check]:
     """Hold landings and apogees against boundary and waiver, and the way up."""
-    return [
-        *_ground(cloud, site, limits),
-        _ceiling(cloud, site, limits),
-        *_on_the_way(cloud, site, limits),
-    ]
+    away = outside(site.boundary)(cloud.east, cloud.north)
+    aloft = outside(site.waiver.shape)(cloud.east, cloud.north)
+    hurts = away & (cloud.energy >= THRESHOLDS["open"].value)
+    over = int((cloud.apogee.height > site.waiver.ceiling).sum())
+
+    def landing(beyond: NDArray[np.bool_]) -> Estimate:
+        return mixture(cloud, struck(cloud, lambda *_: beyond))
+
+    rows = (
+        (Kind.HURTFUL_OUTSIDE, "boundary", "hurtful_outside_boundary", landing(hurts)),
+        (Kind.OUTSIDE_BOUNDARY, "boundary", "outside_boundary", landing(away)),
+        (Kind.OUTSIDE_WAIVER, "waiver", "outside_waiver", landing(aloft)),
+        (Kind.ABOVE_CEILING, "waiver", "above_ceiling", binomial(over, cloud.flights)),
+        (
+            Kind.WAY_UP_OUT,
+            "waiver",
+            "outside_waiver",
+            out_of_waiver(cloud, site.waiver),
+        ),
+        *(
+            (Kind.OVERFLIGHT, what, "overflight", p)
+            for what, p in _overhead(cloud, site)
+        ),
+    )
+    return [share(kind, ALL_CASES, what, p, limits[key]) for kind, what, key, p in rows]
+
+
+def _overhead(cloud: Cloud, site: Site) -> Iterator[tuple[str, Estimate]]:
+    """Count flights whose way up passes over people, all together and in each area."""
+    occupied = [area for area in site.areas if area.occupied]
+    if occupied:
+        paths, crowd = ways_up(cloud), _union(tuple(occupied))
+        yield "people", passing_over(paths, crowd.buffer(PERSON_RADIUS))
+        yield from ((area.name, passing_over(paths, area.shape)) for area in occupied)
 
 
 def details(
@@ -288,44 +317,30 @@ def harm_checks(
     cloud: Cloud, site: Site, harm: Harm, limits: Mapping[str, Limit]
 ) -> list[Check]:
     """Hold collective and individual risk against their limits."""
-    total = harm.casualties.total
+    total, worst = harm.casualties.total, harm.worst
     checks = [_risk(Kind.CASUALTIES, total, limits["expected_casualties"])]
     if site.flights_today is not None:
-        day = _times(total, site.flights_today)
-        checks.append(
-            _risk(Kind.CASUALTIES_IN_A_DAY, day, limits["casualties_in_a_day"])
-        )
-    if harm.worst is not None:
-        check = _risk(
-            Kind.INDIVIDUAL_RISK,
-            harm.worst.risk,
-            limits["individual_risk"],
-            fails=_TEN_TIMES,
-        )
-        checks.append(replace(check, area=harm.worst.area))
-    checks += [
-        replace(
-            _risk(
-                Kind.CASUALTIES_IF,
-                harm.if_it_happens[case.name],
-                limits["casualties_if_it_happens"],
-                fails=_TEN_TIMES,
-            ),
-            case=case.name,
-        )
-        for case in cloud.tree.cases
-        if not (case.any_way or case.rare)
-    ]
-    checks += [
-        Check(kind=Kind.HEAD_COUNT, area=area, outcome="warn", source="missing input")
-        for area in harm.casualties.uncounted
-    ]
+        day, most = _times(total, site.flights_today), limits["casualties_in_a_day"]
+        checks.append(_risk(Kind.CASUALTIES_IN_A_DAY, day, most))
+    if worst is not None:
+        limit = limits["individual_risk"]
+        check = _risk(Kind.INDIVIDUAL_RISK, worst.risk, limit, fails=_TEN_TIMES)
+        checks.append(replace(check, area=worst.area))
+    limit = limits["casualties_if_it_happens"]
+    for case in cloud.tree.cases:
+        if not (case.any_way or case.rare):
+            p = harm.if_it_happens[case.name]
+            check = _risk(Kind.CASUALTIES_IF, p, limit, fails=_TEN_TIMES)
+            checks.append(replace(check, case=case.name))
+    missing = [(Kind.HEAD_COUNT, area) for area in harm.casualties.uncounted]
     pad = shapely.Point(0.0, 0.0)
     counted = [a for a in site.areas if a.people or (a.occupied and a.people is None)]
     if not any(area.shape.distance(pad) <= _FARTHEST_CREW for area in counted):
-        checks.append(
-            Check(kind=Kind.NOBODY_NEAR, outcome="warn", source="missing input")
-        )
+        missing.append((Kind.NOBODY_NEAR, ""))
+    checks += [
+        Check(kind=kind, area=area, outcome="warn", source="missing input")
+        for kind, area in missing
+    ]
     return checks
 
 
@@ -336,70 +351,11 @@ def _times(p: Estimate, number: int) -> Estimate:
 
 def _risk(kind: Kind, p: Estimate, limit: Limit, *, fails: float = 1.0) -> Check:
     """Compare a risk: above its limit it holds, above so many times of it it fails."""
-    interval = (p.lower, p.upper)
-    outcome = at_most(interval, limit.value)
+    ends = p.lower, p.upper
+    outcome = at_most(ends, limit.value)
     if fails > 1.0 and outcome == "fail":
         outcome = "warn"
     if fails > 1.0 and p.estimate > fails * limit.value:
         outcome = "fail"
-    return Check(
-        kind=kind,
-        case=ALL_CASES,
-        value=p.estimate,
-        interval=interval,
-        limit=limit.value,
-        unit="per flight",
-        outcome=outcome,
-        source=limit.source,
-    )
-
-
-def _ground(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check]:
-    checks = []
-    hurts = cloud.energy >= THRESHOLDS["open"].value
-    away = outside(site.boundary)(cloud.east, cloud.north)
-    hurt = mixture(cloud, struck(cloud, lambda *_: away & hurts))
-    limit = limits["hurtful_outside_boundary"]
-    checks.append(share(Kind.HURTFUL_OUTSIDE, ALL_CASES, "boundary", hurt, limit))
-    aloft = outside(site.waiver.shape)(cloud.east, cloud.north)
-    for kind, what, key, beyond in (
-        (Kind.OUTSIDE_BOUNDARY, "boundary", "outside_boundary", away),
-        (Kind.OUTSIDE_WAIVER, "waiver", "outside_waiver", aloft),
-    ):
-        p = mixture(cloud, struck(cloud, lambda *_, beyond=beyond: beyond))
-        checks.append(share(kind, ALL_CASES, what, p, limits[key]))
-    return checks
-
-
-def _ceiling(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> Check:
-    over = int((cloud.apogee.height > site.waiver.ceiling).sum())
-    p = binomial(over, cloud.flights)
-    return share(Kind.ABOVE_CEILING, ALL_CASES, "waiver", p, limits["above_ceiling"])
-
-
-def _on_the_way(cloud: Cloud, site: Site, limits: Mapping[str, Limit]) -> list[Check]:
-    """Hold the way up against the waiver's cylinder and the heads of people."""
-    out, paths = out_of_waiver(cloud, site.waiver), ways_up(cloud)
-    checks = [
-        share(Kind.WAY_UP_OUT, ALL_CASES, "waiver", out, limits["outside_waiver"])
-    ]
-    crowd = _union(tuple(area for area in site.areas if area.occupied))
-    if crowd.is_empty:
-        return checks
-    limit = limits["overflight"]
-    over = passing_over(paths, crowd.buffer(PERSON_RADIUS))
-    return [
-        *checks,
-        share(Kind.OVERFLIGHT, ALL_CASES, "people", over, limit),
-        *(
-            share(
-                Kind.OVERFLIGHT,
-                ALL_CASES,
-                area.name,
-                passing_over(paths, area.shape),
-                limit,
-            )
-            for area in site.areas
-            if area.occupied
-        ),
-    ]
+    told = {"case": ALL_CASES, "outcome": outcome}
+    return compared(kind, p.estimate, "per flight", limit, interval=ends, **told)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -17,7 +18,15 @@ from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import ends
 from driftmap.montecarlo.openings import OPENED
 from driftmap.rocket.flight import BOOSTER, Device
-from driftmap.verdict.check import ALL_CASES, Check, Kind, Outcome, at_most, share
+from driftmap.verdict.check import (
+    ALL_CASES,
+    Check,
+    Kind,
+    Outcome,
+    at_most,
+    compared,
+    share,
+)
 from driftmap.verdict.limits import LIMITS, Limit
 
 __all__ = ["missing_checks", "opening_checks", "recovery_checks"]
@@ -111,17 +120,12 @@ def _line(
     outcome: Outcome = at_most((low, high), limits[0])
     if outcome != "pass":
         outcome = "fail" if middle > limits[1] else "warn"
-    return Check(
-        kind=kind,
-        name=name,
-        value=middle,
-        interval=(low, high),
-        limit=limits[0],
-        unit=unit,
-        outcome=outcome,
-        source=source,
-        note=note,
+    limit, told = (
+        Limit(limits[0], "number", "low", source),
+        {"name": name, "note": note},
     )
+    line = compared(kind, middle, unit, limit, interval=(low, high), **told)
+    return replace(line, outcome=outcome)
 
 
 _ASKED: Final = (
@@ -167,17 +171,8 @@ def _fails(cloud: Cloud, limit: Limit) -> Check:
         works = 1 - sum(c.probability for c in cloud.tree.cases if _power(c))
         low, high = (works - case.likelihood * end for end in reversed(ends))
         value = works - case.probability
-    default = limit is LIMITS["recovery_fails"]
-    return Check(
-        kind=Kind.RECOVERY_FAILS,
-        value=value,
-        interval=(low, high),
-        limit=limit.value,
-        unit="share",
-        outcome=_tiered(
-            (low, high), limit.value, limit.value * _TWICE, default=default
-        ),
-        source=limit.source,
+    return _tiered(
+        Kind.RECOVERY_FAILS, (low, value, high), "share", limit, limit.value * _TWICE
     )
 
 
@@ -242,32 +237,22 @@ def _descent(
 ) -> Check:
     """Hold the speed of landing when recovery works; a streamer's may be higher."""
     canopy = any(d.kind == "canopy" for d in devices)
-    key = "descent_speed" if canopy else "descent_speed_streamer"
-    limit = limits[key]
+    limit = limits["descent_speed" if canopy else "descent_speed_streamer"]
     part = next(part for part in cloud.of(WORKS) if part.body == body)
     sinking = cloud.speed[part.rows] * np.sin(cloud.angle[part.rows])
-    low, middle, high = ends(sinking, part.weights)
-    default = limit is LIMITS[key]
-    return Check(
-        kind=Kind.DESCENT,
-        name="" if body == "rocket" else f"descent of the {body}",
-        value=middle,
-        interval=(low, high),
-        limit=limit.value,
-        unit="m/s",
-        outcome=_tiered((low, high), limit.value, _TOO_FAST, default=default),
-        source=limit.source,
-    )
+    name = "" if body == "rocket" else f"descent of the {body}"
+    sunk = ends(sinking, part.weights)
+    return replace(_tiered(Kind.DESCENT, sunk, "m/s", limit, _TOO_FAST), name=name)
 
 
 def _tiered(
-    interval: tuple[float, float], limit: float, far: float, *, default: bool
-) -> Outcome:
+    kind: Kind, figure: Sequence[float], unit: str, limit: Limit, far: float
+) -> Check:
     """Compare with a limit; beyond one of this tool's own it only holds until far beyond."""
-    outcome = at_most(interval, limit)
-    if default and outcome == "fail" and at_most(interval, far) != "fail":
-        return "warn"
-    return outcome
+    low, middle, high = figure
+    check = compared(kind, middle, unit, limit, interval=(low, high))
+    mild = limit in LIMITS.values() and at_most((low, high), far) != "fail"
+    return replace(check, outcome="warn") if mild and check.outcome == "fail" else check
 
 
 def missing_checks(cloud: Cloud) -> list[Check]:
