@@ -201,7 +201,7 @@ def _mix():
 @pytest.mark.slow
 def test_standard_mix_against_dop853():
     """99 % of landings within 0.5 m of DOP853 at 1e-10, all within 2 m."""
-    mix, n = _mix(), 240
+    mix, n = _mix(), 120
     truth, landed = mix.one_by_one(n, tight=True), fall(*mix.engine_input(n))
     miss = np.hypot(landed.east - truth[:, 0], landed.north - truth[:, 1])
     assert np.quantile(miss, 0.99) < 0.5

@@ -8,6 +8,7 @@ added; thrust and drag are found again. The fit has its own equations of motion
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pytest
@@ -93,14 +94,21 @@ FLOWN = {
 }
 
 
-def recorded(flown, rate, noise, seed, *, zero=0.0, speed_noise=None):
-    """Write down a flight, with waiting, a spike at ejection and the fall."""
-    rng, ascent = np.random.default_rng(seed), flown.ascent()
+@cache
+def way_up(flown, rate):
+    """Times, heights and speeds of a flight up to its apogee, where they stay; its time."""
+    ascent = flown.ascent()
     end = float(ascent.apogee.time[0])
     t = np.arange(-3.0, end + 5.0, 1 / rate)
     states = [ascent.at(np.array([x])) for x in np.clip(t, 0.0, end)]
-    height = np.array([state.height[0] for state in states])
-    speed = np.array([state.v_up[0] for state in states])
+    height, speed = ([getattr(s, k)[0] for s in states] for k in ("height", "v_up"))
+    return t, height, speed, end
+
+
+def recorded(flown, rate, noise, seed, *, zero=0.0, speed_noise=None):
+    """Write down a flight, with waiting, a spike at ejection and the fall."""
+    rng = np.random.default_rng(seed)
+    t, height, speed, end = (np.copy(column) for column in way_up(flown, rate))
     after = np.maximum(t - end, 0.0)
     height -= np.where(after < 2, 9.8 * after**2 / 2, 19.6 + 19.6 * (after - 2))
     speed -= np.minimum(9.8 * after, 19.6)

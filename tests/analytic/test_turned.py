@@ -41,8 +41,8 @@ def flight():
 @pytest.fixture(scope="module")
 def clouds(flight):
     """Turned, and flown in the turned wind on luck of its own."""
-    first = fly(flight, WIND, 100.0, samples=20_000, seed=1)
-    return first.turned(ANGLE), fly(flight, TURNED, 100.0, samples=20_000, seed=2)
+    first = fly(flight, WIND, 100.0, samples=12_000, seed=1)
+    return first.turned(ANGLE), fly(flight, TURNED, 100.0, samples=12_000, seed=2)
 
 
 def test_every_piece_lands_alike(clouds):

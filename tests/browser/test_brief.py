@@ -233,7 +233,7 @@ def test_the_engine_can_complain(browser, demo, tmp_path):
     ("write", "name"), [(poster_html, "godwit"), (caller_html, "whimbrel")]
 )
 def test_poster_and_caller_are_one_page_in_every_language(
-    browser, demo, tmp_path, write, name
+    browser, demo, tmp_path, no_advice, write, name
 ):
     """Of the flights with the most to call; on paper the last line is not cut."""
     flight = read_flight(ROOT / "examples" / f"{name}.toml")

@@ -27,7 +27,7 @@ pytestmark = pytest.mark.browser
 ROOT = Path(__file__).parents[2]
 RUN = """
 from driftmap.desk import judging
-judging.FULL = 2000  # a word that counts comes ten times sooner
+judging.FULL = 600  # a word that counts comes thirty times sooner
 from driftmap.desk import queue
 if not {judges}:
     queue.Queue.start = lambda self: None
@@ -334,7 +334,7 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_mouse(browser, empty):
     assert flight.airframe.mass.value == 1.2
     (wind,) = (empty.folder / "winds").iterdir()
     given = ["assess", flight.source, "--site", site.source, "--wind", str(wind)]
-    given += ["--samples", "2000", "--out", str(empty.folder / "out"), "--json"]
+    given += ["--samples", "600", "--out", str(empty.folder / "out"), "--json"]
     out = CliRunner().invoke(cli, given)
     assert json.loads(out.stdout)["verdict"].upper() == word, reason
 

@@ -30,7 +30,7 @@ def search_page(tmp_path_factory):
     base = [
         *(str(ROOT / "examples" / "willet.toml"), "--site"),
         *(str(ROOT / "sites" / "saltgrass-flat.geojson"), "--wind"),
-        *(str(ROOT / "examples" / "noon.csv"), *WHEN, "--samples", "3000"),
+        *(str(ROOT / "examples" / "noon.csv"), *WHEN, "--samples", "1500"),
     ]
     run = CliRunner().invoke(
         search_command, [*base, "--seen", str(seen), "--out", str(out / "made")]

@@ -7,7 +7,7 @@ import million
 import pytest
 from hostile import READERS, attempt
 
-SEEDS = range(1000, 1003)
+SEEDS = range(1000, 1002)
 NUMBERS = range(9_000_000, 9_000_040)
 
 

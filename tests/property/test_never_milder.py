@@ -157,7 +157,7 @@ def test_a_small_crowd_between_the_winds_is_seen(setup):
         boundary=wide,
         waiver=dataclasses.replace(setup.site.waiver, shape=wide, ceiling=3000.0),
     )
-    own = Setup(flight, site, samples=4000, seed=3)
+    own = Setup(flight, site, samples=2000, seed=3)
     reach = Reach(8.0, 4, 6)
     i, j = 1, 0
     speed, from_deg = reach.wind(i + 0.45, j + 0.4)

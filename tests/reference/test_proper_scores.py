@@ -21,7 +21,7 @@ def test_energy_score_is_that_of_scoringrules(seed):
 def test_even_points_stand_for_a_normal_cloud():
     rng = np.random.default_rng(1)
     mean, cov = np.array([10.0, -5.0]), np.array([[900.0, 200.0], [200.0, 400.0]])
-    points = rng.multivariate_normal(mean, cov, 4000).T
+    points = rng.multivariate_normal(mean, cov, 2000).T
     for found in ([10.0, -5.0], [60.0, 0.0], [-80.0, 90.0]):
         theirs = scoringrules.es_ensemble(np.array(found), points.T, estimator="nrg")
         assert normal_energy(found, mean, cov) == pytest.approx(float(theirs), rel=0.02)

@@ -256,7 +256,7 @@ def test_chances_told_are_chances_had():
     wind = read_wind("14 mph from 230", site_altitude=1234.0)
     flight = read_flight(ROOT / "examples" / "willet.toml")
     clouds = [
-        fly(flight, wind, 1234.0, samples=4096, seed=s, keep_falls=True) for s in (1, 2)
+        fly(flight, wind, 1234.0, samples=2048, seed=s, keep_falls=True) for s in (1, 2)
     ]
     cases, truths = (flown_cases(cloud, wind) for cloud in clouds)
 
