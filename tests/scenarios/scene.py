@@ -389,6 +389,21 @@ def never_milder(speak, scene, mildest, kind):
         assert kind in speaking, shown(speaking, said)
 
 
+def no_go(scene, kind=None):
+    """Tell a scene that must be no-go, and the kind of check that must say so."""
+    return scene, "no-go", kind
+
+
+def holds(scene, kind=None):
+    """Tell one of which hold is the mildest word."""
+    return scene, "hold", kind
+
+
+def refused(scene):
+    """Tell one that is no input."""
+    return scene, "refused", None
+
+
 DAY = Scene()
 LOW = Scene(
     flight=DUNLIN,

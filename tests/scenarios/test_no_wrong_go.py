@@ -24,7 +24,10 @@ from scene import (
     box,
     crowd,
     disc,
+    holds,
     never_milder,
+    no_go,
+    refused,
     ring,
     shown,
     spot,
@@ -95,53 +98,35 @@ LOOSE = "[limits]\n" + "\n".join(
 )
 
 PEOPLE = {
-    "a crowd on the planned landing": (
-        DAY.also(crowd(*PLANNED, 10, 120, 120, "Under")),
-        "no-go",
-        "among people",
+    "a crowd on the planned landing": no_go(
+        DAY.also(crowd(*PLANNED, 10, 120, 120, "Under")), "among people"
     ),
-    "a crowd under the nose-first fall": (
-        DAY.also(crowd(*UNDER, 50, 60, 20, "Under")),
-        "hold",
-        "people under the fall",
+    "a crowd under the nose-first fall": holds(
+        DAY.also(crowd(*UNDER, 50, 60, 20, "Under")), "people under the fall"
     ),
-    "a dense crowd there": (
-        DAY.also(crowd(*UNDER, 2000, 60, 40, "Under")),
-        "hold",
-        "casualties, if it happens",
+    "a dense crowd there": holds(
+        DAY.also(crowd(*UNDER, 2000, 60, 40, "Under")), "casualties, if it happens"
     ),
-    "a packed crowd there": (
-        DAY.also(crowd(*UNDER, 40_000, 60, 40, "Under")),
-        "no-go",
-        "casualties, if it happens",
+    "a packed crowd there": no_go(
+        DAY.also(crowd(*UNDER, 40_000, 60, 40, "Under")), "casualties, if it happens"
     ),
-    "nobody counted in the crowd": (
-        DAY.also(area("spectators", box(0, -900, 60, 20), "Uncounted")),
-        "hold",
-        "head count",
+    "nobody counted in the crowd": holds(
+        DAY.also(area("spectators", box(0, -900, 60, 20), "Uncounted")), "head count"
     ),
-    "nobody counted in the camp": (
-        DAY.also(area("camp", box(0, -900, 60, 20), "Camp")),
-        "hold",
-        "head count",
+    "nobody counted in the camp": holds(
+        DAY.also(area("camp", box(0, -900, 60, 20), "Camp")), "head count"
     ),
-    "closed ground with people at 20 m": (
-        DAY.also(area("closed ground", box(20, 0, 10, 10), "Nature", people=200)),
-        "no-go",
-        None,
+    "closed ground with people at 20 m": no_go(
+        DAY.also(area("closed ground", box(20, 0, 10, 10), "Nature", people=200))
     ),
-    "a crowd at 20 m": (DAY.also(crowd(20, 0, 20, 10, 10, "Near")), "no-go", None),
-    "a crowd a little nearer than the table": (
-        DAY.also(crowd(-20, -20, 20, 10, 10, "Near")),
-        "hold",
-        None,
+    "a crowd at 20 m": no_go(DAY.also(crowd(20, 0, 20, 10, 10, "Near"))),
+    "a crowd a little nearer than the table": holds(
+        DAY.also(crowd(-20, -20, 20, 10, 10, "Near"))
     ),
-    "a road with people at 20 m": (
-        DAY.also(area("road", box(15, 0, 8, 100), "Lane", people=30)),
-        "no-go",
-        None,
+    "a road with people at 20 m": no_go(
+        DAY.also(area("road", box(15, 0, 8, 100), "Lane", people=30))
     ),
-    "a crowd with a hole at the middle of the landing": (
+    "a crowd with a hole at the middle of the landing": no_go(
         DAY.also(
             area(
                 "spectators",
@@ -154,10 +139,9 @@ PEOPLE = {
                 people=100,
             )
         ),
-        "no-go",
         "among people",
     ),
-    "people given as many points": (
+    "people given as many points": no_go(
         DAY.but(
             areas=(
                 *DAY.areas,
@@ -174,22 +158,18 @@ PEOPLE = {
                 ),
             )
         ),
-        "no-go",
         "among people",
     ),
-    "parked cars with people on the landing": (
+    "parked cars with people on the landing": no_go(
         DAY.also(
             area("parking", box(*PLANNED, 150, 150), "Cars", people=30, shelter="car")
         ),
-        "no-go",
         "among people",
     ),
-    "a flight line under the way up": (
-        DAY.also(area("flight line", box(40, 5, 20, 20), "Line", people=6)),
-        "no-go",
-        None,
+    "a flight line under the way up": no_go(
+        DAY.also(area("flight line", box(40, 5, 20, 20), "Line", people=6))
     ),
-    "a crowd all round": (
+    "a crowd all round": no_go(
         DAY.but(
             areas=(
                 area(
@@ -204,59 +184,48 @@ PEOPLE = {
                 ),
             )
         ),
-        "no-go",
         "among people",
     ),
 }
 PEOPLE |= {
-    f"the crowd under the fall cut into {n}": (
-        DAY.but(areas=(*DAY.areas, *slices(*UNDER, 120, n, 600))),
-        "no-go",
-        None,
+    f"the crowd under the fall cut into {n}": no_go(
+        DAY.but(areas=(*DAY.areas, *slices(*UNDER, 120, n, 600)))
     )
     for n in (1, 2, 4, 8, 12, 20, 24, 40)
 }
 PEOPLE |= {
-    f"the crowd under the landing cut into {n}": (
-        DAY.but(areas=(*DAY.areas, *slices(*PLANNED, 120, n, 600))),
-        "no-go",
-        "among people",
+    f"the crowd under the landing cut into {n}": no_go(
+        DAY.but(areas=(*DAY.areas, *slices(*PLANNED, 120, n, 600))), "among people"
     )
     for n in (1, 5, 20, 40)
 }
 
 GROUND = {
-    "a farmhouse under the fall": (
+    "a farmhouse under the fall": no_go(
         DAY.also(area("building", box(*UNDER, 160, 160), "Farm")),
-        "no-go",
         "on ground kept clear, in failure",
     ),
-    "a farmhouse under the fall in three parts": (
+    "a farmhouse under the fall in three parts": no_go(
         DAY.also(
             *(
                 area("building", box(UNDER[0] + 55 * i, UNDER[1], 54, 160), f"Farm {i}")
                 for i in (-1, 0, 1)
             )
         ),
-        "no-go",
         "on ground kept clear, in failure",
     ),
-    "a road across the planned landing": (
-        DAY.also(area("road", box(*PLANNED, 10, 900), "Road")),
-        "no-go",
-        "on ground kept clear",
+    "a road across the planned landing": no_go(
+        DAY.also(area("road", box(*PLANNED, 10, 900), "Road")), "on ground kept clear"
     ),
-    "a spring that must not be hit": (
+    "a spring that must not be hit": no_go(
         DAY.also(area("closed ground", box(*PLANNED, 60, 60), "Spring")),
-        "no-go",
         "on ground kept clear",
     ),
-    "a power line drawn a millimetre wide": (
+    "a power line drawn a millimetre wide": holds(
         DAY.also(area("power line", box(*PLANNED, 0.001, 1500), "Line")),
-        "hold",
         "on a power line",
     ),
-    "a crowd drawn as a frame about nothing": (
+    "a crowd drawn as a frame about nothing": holds(
         DAY.also(
             area(
                 "spectators",
@@ -269,20 +238,16 @@ GROUND = {
                 people=0,
             )
         ),
-        "hold",
         "among people",
     ),
-    "a margin of 18 calibres": (
-        DAY.edited(('stability = "1.8 cal"', 'stability = "18 cal"')),
-        "hold",
-        "implausible",
+    "a margin of 18 calibres": holds(
+        DAY.edited(('stability = "1.8 cal"', 'stability = "18 cal"')), "implausible"
     ),
-    "a power line across the landing": (
+    "a power line across the landing": no_go(
         DAY.also(area("power line", box(*PLANNED, 20, 1500), "230 kV")),
-        "no-go",
         "on a power line",
     ),
-    "the power line drawn as a line": (
+    "the power line drawn as a line": holds(
         DAY.also(
             {
                 "type": "Feature",
@@ -296,56 +261,36 @@ GROUND = {
                 },
             }
         ),
-        "hold",
         "on a power line",
     ),
-    "a reservoir under the landing": (
-        DAY.also(area("water", disc(*PLANNED, 200), "Reservoir")),
-        "hold",
-        "in water",
+    "a reservoir under the landing": holds(
+        DAY.also(area("water", disc(*PLANNED, 200), "Reservoir")), "in water"
     ),
-    "the field ends at the landing": (
-        DAY.but(land=700.0),
-        "no-go",
-        "hurtful outside boundary",
+    "the field ends at the landing": no_go(
+        DAY.but(land=700.0), "hurtful outside boundary"
     ),
-    "a waiver of 700 m": (
-        DAY.but(waiver=(700.0, "8500 ft")),
-        "no-go",
-        "outside waiver",
+    "a waiver of 700 m": no_go(DAY.but(waiver=(700.0, "8500 ft")), "outside waiver"),
+    "a ceiling of 3,000 ft": no_go(
+        DAY.but(waiver=(3000.0, "3000 ft")), "above ceiling"
     ),
-    "a ceiling of 3,000 ft": (
-        DAY.but(waiver=(3000.0, "3000 ft")),
-        "no-go",
-        "above ceiling",
-    ),
-    "a ceiling of 3,700 ft": (
-        DAY.but(waiver=(3000.0, "3700 ft")),
-        "hold",
-        "above ceiling",
+    "a ceiling of 3,700 ft": holds(
+        DAY.but(waiver=(3000.0, "3700 ft")), "above ceiling"
     ),
 }
 
 TALK = {
-    "the flier's own limits": (DAY.plus(LOOSE), "refused", None),
-    "a limit of one in ten thousand casualties": (
-        DAY.plus("[limits]\nexpected_casualties = 1000"),
-        "refused",
-        None,
+    "the flier's own limits": refused(DAY.plus(LOOSE)),
+    "a limit of one in ten thousand casualties": refused(
+        DAY.plus("[limits]\nexpected_casualties = 1000")
     ),
-    "the flier's own wind limit age": (
-        DAY.plus('[limits]\nwind_age = "99 h"'),
-        "refused",
-        None,
-    ),
-    "the site's limit, for which nobody answers": (
+    "the flier's own wind limit age": refused(DAY.plus('[limits]\nwind_age = "99 h"')),
+    "the site's limit, for which nobody answers": holds(
         DAY.but(
             members={"limits": {"area_hit": "100 %", "area_hit_in_failure": "100 %"}}
         ).also(crowd(*PLANNED, 0, 120, 120, "Under")),
-        "hold",
         "among people",
     ),
-    "limits answered for next year": (
+    "limits answered for next year": refused(
         DAY.but(
             members={
                 "limits": {
@@ -354,37 +299,30 @@ TALK = {
                     "set_on": "2999-01-01",
                 }
             }
-        ),
-        "refused",
-        None,
+        )
     ),
-    "limits answered for by nobody": (
-        DAY.but(members={"limits": {"area_hit": "1 %", "set_on": "2026-06-01"}}),
-        "refused",
-        None,
+    "limits answered for by nobody": refused(
+        DAY.but(members={"limits": {"area_hit": "1 %", "set_on": "2026-06-01"}})
     ),
-    "nothing deploys at 0 over a packed crowd": (
+    "nothing deploys at 0 over a packed crowd": no_go(
         DAY.plus('[cases]\n"nothing deploys" = 0').also(
             crowd(*UNDER, 40_000, 60, 40, "Under")
         ),
-        "no-go",
         "casualties, if it happens",
     ),
-    "nothing deploys at 0 over a crowd": (
+    "nothing deploys at 0 over a crowd": holds(
         DAY.plus('[cases]\n"nothing deploys" = 0').also(
             crowd(*UNDER, 50, 60, 20, "Under")
         ),
-        "hold",
         "people under the fall",
     ),
-    "nothing deploys at one in a million": (
+    "nothing deploys at one in a million": holds(
         DAY.plus('[cases]\n"nothing deploys" = 1e-6').also(
             crowd(*UNDER, 50, 60, 20, "Under")
         ),
-        "hold",
         "people under the fall",
     ),
-    "all failures at 0": (
+    "all failures at 0": holds(
         DAY.plus(
             "[cases]\n"
             + "\n".join(
@@ -399,183 +337,110 @@ TALK = {
                 )
             )
         ).also(crowd(*UNDER, 2000, 60, 40, "Under")),
-        "hold",
         "people under the fall",
     ),
-    "18 % come in nose first": (
-        DAY.plus('[cases]\n"nothing deploys" = "18 %"'),
-        "no-go",
-        "recovery fails",
+    "18 % come in nose first": no_go(
+        DAY.plus('[cases]\n"nothing deploys" = "18 %"'), "recovery fails"
     ),
-    "one in eight recoveries fails": (
-        DAY.plus('[cases]\n"nothing deploys" = "9 %"'),
-        "hold",
-        "recovery fails",
+    "one in eight recoveries fails": holds(
+        DAY.plus('[cases]\n"nothing deploys" = "9 %"'), "recovery fails"
     ),
 }
 
 OPENINGS = {
-    "a canopy at 300 m after a nose-first fall": (
-        DAY.edited(('opens_at = "apogee"', 'opens_at = "300 m"')),
-        "no-go",
-        None,
+    "a canopy at 300 m after a nose-first fall": no_go(
+        DAY.edited(('opens_at = "apogee"', 'opens_at = "300 m"'))
     ),
-    "a canopy at 12 m": (
-        DAY.edited(('opens_at = "apogee"', 'opens_at = "12 m"')),
-        "no-go",
-        None,
+    "a canopy at 12 m": no_go(DAY.edited(('opens_at = "apogee"', 'opens_at = "12 m"'))),
+    "a canopy while the motor burns": no_go(
+        DAY.edited(('opens_at = "apogee"', 'opens_at = "0.3 s"'))
     ),
-    "a canopy while the motor burns": (
-        DAY.edited(('opens_at = "apogee"', 'opens_at = "0.3 s"')),
-        "no-go",
-        None,
+    "a canopy at top speed": no_go(
+        DAY.edited(('opens_at = "apogee"', 'opens_at = "2.0 s"'))
     ),
-    "a canopy at top speed": (
-        DAY.edited(('opens_at = "apogee"', 'opens_at = "2.0 s"')),
-        "no-go",
-        None,
+    "a canopy five seconds late": holds(
+        DAY.edited(('opens_at = "apogee"', 'opens_at = "20 s"'))
     ),
-    "a canopy five seconds late": (
-        DAY.edited(('opens_at = "apogee"', 'opens_at = "20 s"')),
-        "hold",
-        None,
-    ),
-    "a canopy of 28 cm": (
-        DAY.edited(('"1.22 m"', '"0.28 m"')),
-        "hold",
-        "descent",
-    ),
-    "a canopy of 60 cm": (DAY.edited(('"1.22 m"', '"0.6 m"')), "hold", "descent"),
-    "a strength that cannot hold": (
+    "a canopy of 28 cm": holds(DAY.edited(('"1.22 m"', '"0.28 m"')), "descent"),
+    "a canopy of 60 cm": holds(DAY.edited(('"1.22 m"', '"0.6 m"')), "descent"),
+    "a strength that cannot hold": holds(
         DAY.but(
             flight=DAY.flight.replace(
                 "[[piece]]", 'strength = { lines = "20 N" }\n\n[[piece]]', 1
             )
-        ),
-        "hold",
-        None,
+        )
     ),
-    "no fins listed": (
-        DAY.but(flight=DAY.flight[: DAY.flight.index("[[piece]]")]),
-        "hold",
-        "missing",
+    "no fins listed": holds(
+        DAY.but(flight=DAY.flight[: DAY.flight.index("[[piece]]")]), "missing"
     ),
-    "a longer rail that leans over the crowd": (
+    "a longer rail that leans over the crowd": holds(
         DAY.edited(
             ('angle = "4 deg"', 'angle = "16 deg"'), ('"into the wind"', '"180 deg"')
-        ),
-        "hold",
-        None,
+        )
     ),
-    "a rail at 25 degrees": (
-        DAY.edited(('angle = "4 deg"', 'angle = "25 deg"')),
-        "no-go",
-        None,
-    ),
-    "a rail of 40 cm": (
-        DAY.edited(('"1.8 m"', '"0.4 m"')),
-        "no-go",
-        None,
-    ),
-    "a motor that cannot lift it": (
-        DAY.edited(("1.85 kg", "40 kg")),
-        "no-go",
-        None,
-    ),
+    "a rail at 25 degrees": no_go(DAY.edited(('angle = "4 deg"', 'angle = "25 deg"'))),
+    "a rail of 40 cm": no_go(DAY.edited(('"1.8 m"', '"0.4 m"'))),
+    "a motor that cannot lift it": no_go(DAY.edited(("1.85 kg", "40 kg"))),
 }
 
 
 WINDS = {
-    "22 mph at head height beside an old table": (
-        DAY.edited(('"1.8 m"', '"15 m"')).but(winds=("22 mph from 240", ALOFT)),
-        "no-go",
-        None,
+    "22 mph at head height beside an old table": no_go(
+        DAY.edited(('"1.8 m"', '"15 m"')).but(winds=("22 mph from 240", ALOFT))
     ),
-    "35 mph at head height beside a table": (
-        DAY.but(winds=("35 mph from 240", ALOFT)),
-        "no-go",
-        None,
+    "35 mph at head height beside a table": no_go(
+        DAY.but(winds=("35 mph from 240", ALOFT))
     ),
-    "the table typed first": (
-        DAY.but(winds=(ALOFT, "35 mph from 240")),
-        "hold",
-        None,
+    "the table typed first": holds(DAY.but(winds=(ALOFT, "35 mph from 240"))),
+    "a calm, and a rail that is to lean into it": holds(ANYWHERE, "lands in"),
+    "3 mph from all sides, and a rail that is to lean into it": holds(
+        ANYWHERE.but(winds=("3 mph variable",)), "lands in"
     ),
-    "a calm, and a rail that is to lean into it": (ANYWHERE, "hold", "lands in"),
-    "3 mph from all sides, and a rail that is to lean into it": (
-        ANYWHERE.but(winds=("3 mph variable",)),
-        "hold",
-        "lands in",
-    ),
-    "calm and 25 mph": (LOW.but(winds=("calm", "25 mph from 240")), "hold", None),
-    "25 mph and calm": (LOW.but(winds=("25 mph from 240", "calm")), "hold", None),
-    "two tables that disagree": (
+    "calm and 25 mph": holds(LOW.but(winds=("calm", "25 mph from 240"))),
+    "25 mph and calm": holds(LOW.but(winds=("25 mph from 240", "calm"))),
+    "two tables that disagree": holds(
         DAY.but(
             winds=(
                 ALOFT,
                 table((2, 240, 4), (10, 240, 5), (300, 240, 15), (2500, 240, 25)),
             )
-        ),
-        "hold",
-        None,
+        )
     ),
-    "two tables that disagree, the other way": (
+    "two tables that disagree, the other way": holds(
         DAY.but(
             winds=(
                 table((2, 240, 4), (10, 240, 5), (300, 240, 15), (2500, 240, 25)),
                 ALOFT,
             )
-        ),
-        "hold",
-        None,
+        )
     ),
-    "a table that tells no time": (
-        DAY.but(winds=(ALOFT.replace(READ, ""),)),
-        "hold",
-        None,
+    "a table that tells no time": holds(DAY.but(winds=(ALOFT.replace(READ, ""),))),
+    "a table of the day before": holds(
+        DAY.but(winds=(ALOFT.replace("06-13 08:10", "06-12 08:10"),))
     ),
-    "a table of the day before": (
-        DAY.but(winds=(ALOFT.replace("06-13 08:10", "06-12 08:10"),)),
-        "hold",
-        None,
+    "a table four hours old": holds(
+        DAY.but(winds=(ALOFT.replace("06-13 08:10", "06-13 04:00"),)), "wind age"
     ),
-    "a table four hours old": (
-        DAY.but(winds=(ALOFT.replace("06-13 08:10", "06-13 04:00"),)),
-        "hold",
-        "wind age",
+    "a table from after the flight": refused(
+        DAY.but(winds=(ALOFT.replace("06-13 08:10", "06-13 11:10"),))
     ),
-    "a table from after the flight": (
-        DAY.but(winds=(ALOFT.replace("06-13 08:10", "06-13 11:10"),)),
-        "refused",
-        None,
+    "a low flight on an undated table": holds(
+        LOW.but(winds=(table((2, 90, 2), (300, 90, 4), first=""),))
     ),
-    "a low flight on an undated table": (
-        LOW.but(winds=(table((2, 90, 2), (300, 90, 4), first=""),)),
-        "hold",
-        None,
+    "only the surface wind for a high flight": holds(
+        DAY.but(winds=("4 mph from 75",)), "wind gap"
     ),
-    "only the surface wind for a high flight": (
-        DAY.but(winds=("4 mph from 75",)),
-        "hold",
-        "wind gap",
+    "calm at dawn for a high flight": holds(DAY.but(winds=("calm",)), "wind gap"),
+    "a table that ends at 300 m": holds(
+        DAY.but(winds=(table((2, 75, 1.8), (10, 80, 2.2), (300, 90, 3.5)),)), "wind gap"
     ),
-    "calm at dawn for a high flight": (DAY.but(winds=("calm",)), "hold", "wind gap"),
-    "a table that ends at 300 m": (
-        DAY.but(winds=(table((2, 75, 1.8), (10, 80, 2.2), (300, 90, 3.5)),)),
-        "hold",
-        "wind gap",
+    "two levels 2 km apart": holds(
+        DAY.but(winds=(table((2, 75, 2.2), (2000, 255, 12)),))
     ),
-    "two levels 2 km apart": (
-        DAY.but(winds=(table((2, 75, 2.2), (2000, 255, 12)),)),
-        "hold",
-        None,
+    "two levels 6 km apart": holds(
+        DAY.but(winds=(table((2, 75, 2.2), (6000, 255, 12)),))
     ),
-    "two levels 6 km apart": (
-        DAY.but(winds=(table((2, 75, 2.2), (6000, 255, 12)),)),
-        "hold",
-        None,
-    ),
-    "a jet above a calm": (
+    "a jet above a calm": holds(
         LOW.but(
             winds=(
                 table(
@@ -588,116 +453,80 @@ WINDS = {
                 ),
             ),
             areas=(crowd(0, -300, wide=100, deep=60),),
-        ),
-        "hold",
-        None,
+        )
     ),
-    "no wind read near the ground": (
-        DAY.but(winds=(table((300, 90, 3), (1500, 100, 5)),)),
-        "hold",
-        None,
+    "no wind read near the ground": holds(
+        DAY.but(winds=(table((300, 90, 3), (1500, 100, 5)),))
     ),
-    "3 mph gusting to 19": (
-        LOW.but(winds=("3 mph from 80 gusting to 19 mph at 10 m",)),
-        "hold",
-        None,
+    "3 mph gusting to 19": holds(
+        LOW.but(winds=("3 mph from 80 gusting to 19 mph at 10 m",))
     ),
-    "5 mph gusting to 40": (
-        LOW.but(winds=("5 mph from 80 gusting to 40 mph",)),
-        "hold",
-        None,
-    ),
-    "a gust of 30 m/s at 70 m": (
+    "5 mph gusting to 40": holds(LOW.but(winds=("5 mph from 80 gusting to 40 mph",))),
+    "a gust of 30 m/s at 70 m": holds(
         LOW.but(
             winds=(
                 READ
                 + "height_m,from_deg,speed_mps,gust_mps\n2,90,1.5,\n70,90,3,30\n300,90,4,\n",
             )
-        ),
-        "hold",
-        None,
+        )
     ),
-    "a wind of 15 mph": (LOW.but(winds=("15 mph from 90",)), "hold", None),
-    "a wind of 18 mph": (LOW.but(winds=("18 mph from 90",)), "no-go", None),
-    "a wind of 30 mph": (DAY.but(winds=("30 mph from 90", ALOFT)), "no-go", None),
-    "a METAR of the day before": (
-        LOW.but(winds=("METAR KXYZ 121553Z 08003KT 10SM CLR 10/01 A3001",)),
-        "hold",
-        None,
+    "a wind of 15 mph": holds(LOW.but(winds=("15 mph from 90",))),
+    "a wind of 18 mph": no_go(LOW.but(winds=("18 mph from 90",))),
+    "a wind of 30 mph": no_go(DAY.but(winds=("30 mph from 90", ALOFT))),
+    "a METAR of the day before": holds(
+        LOW.but(winds=("METAR KXYZ 121553Z 08003KT 10SM CLR 10/01 A3001",))
     ),
-    "a METAR of the week before": (
-        LOW.but(winds=("METAR KXYZ 061553Z 08003KT 10SM CLR 10/01 A3001",)),
-        "hold",
-        None,
+    "a METAR of the week before": holds(
+        LOW.but(winds=("METAR KXYZ 061553Z 08003KT 10SM CLR 10/01 A3001",))
     ),
-    "a METAR without the time of the flight": (
-        LOW.but(when=None, winds=("METAR KXYZ 031753Z 08003KT 10SM CLR 10/01 A3001",)),
-        "hold",
-        None,
+    "a METAR without the time of the flight": holds(
+        LOW.but(when=None, winds=("METAR KXYZ 031753Z 08003KT 10SM CLR 10/01 A3001",))
     ),
-    "a METAR from after the flight": (
-        LOW.but(winds=("METAR KXYZ 131853Z 08003KT 10SM CLR 10/01 A3001",)),
-        "refused",
-        None,
+    "a METAR from after the flight": refused(
+        LOW.but(winds=("METAR KXYZ 131853Z 08003KT 10SM CLR 10/01 A3001",))
     ),
-    "a METAR with a peak wind": (
+    "a METAR with a peak wind": holds(
         LOW.but(
             winds=(
                 "METAR KXYZ 131453Z 08003KT 10SM CLR 10/01 A3001 "
                 "RMK AO2 PK WND 20045/1440",
             )
-        ),
-        "hold",
-        None,
+        )
     ),
-    "a METAR with a wind shift": (
+    "a METAR with a wind shift": holds(
         LOW.but(
             winds=(
                 "METAR KXYZ 131453Z 08003KT 10SM CLR 10/01 A3001 RMK AO2 WSHFT 1435",
             )
-        ),
-        "hold",
-        None,
+        )
     ),
-    "a METAR with wind shear": (
-        LOW.but(winds=("METAR KXYZ 131453Z 08003KT 9999 10/01 Q1016 WS ALL RWY",)),
-        "hold",
-        None,
+    "a METAR with wind shear": holds(
+        LOW.but(winds=("METAR KXYZ 131453Z 08003KT 9999 10/01 Q1016 WS ALL RWY",))
     ),
-    "a METAR with a thunderstorm near": (
-        LOW.but(winds=("METAR KXYZ 131453Z 08003KT 10SM VCTS CLR 10/01 A3001",)),
-        "hold",
-        None,
+    "a METAR with a thunderstorm near": holds(
+        LOW.but(winds=("METAR KXYZ 131453Z 08003KT 10SM VCTS CLR 10/01 A3001",))
     ),
-    "a METAR with a squall": (
-        LOW.but(winds=("METAR KXYZ 131453Z 08003KT 5SM SQ 10/01 A3001",)),
-        "hold",
-        None,
+    "a METAR with a squall": holds(
+        LOW.but(winds=("METAR KXYZ 131453Z 08003KT 5SM SQ 10/01 A3001",))
     ),
-    "a METAR with a worse trend": (
+    "a METAR with a worse trend": holds(
         LOW.but(
             winds=("METAR KXYZ 131453Z 08003KT 9999 10/01 Q1016 TEMPO 26025G45KT TSRA",)
-        ),
-        "hold",
-        None,
+        )
     ),
     **{
-        f"a METAR that tells of {told}": (
-            LOW.but(winds=(f"METAR KXYZ 131453Z 08003KT {told} CLR 10/01 A3001",)),
-            "hold",
-            None,
+        f"a METAR that tells of {told}": holds(
+            LOW.but(winds=(f"METAR KXYZ 131453Z 08003KT {told} CLR 10/01 A3001",))
         )
         for told in ("GR", "VCSH", "SCT030TCU")
     },
     **{
-        f"a METAR with remarks of {told}": (
+        f"a METAR with remarks of {told}": holds(
             LOW.but(
                 winds=(
                     f"METAR KXYZ 131453Z 08003KT 10SM CLR 10/01 A3001 RMK AO2 {told}",
                 )
-            ),
-            "hold",
-            None,
+            )
         )
         for told in (
             "TORNADO B02 8 SW MOV NE",
@@ -708,82 +537,46 @@ WINDS = {
             "WORDS NOBODY KNOWS",
         )
     },
-    "a METAR beside a contrary hand": (
-        LOW.but(winds=("calm", "METAR KXYZ 131453Z 24035G45KT 10SM CLR 10/01 A3001")),
-        "hold",
-        None,
+    "a METAR beside a contrary hand": holds(
+        LOW.but(winds=("calm", "METAR KXYZ 131453Z 24035G45KT 10SM CLR 10/01 A3001"))
     ),
 }
 
 RULES = {
-    "nothing answered": (
-        DAY.but(answers=dict.fromkeys(("landowner_leave",))),
-        "hold",
-        "rule",
+    "nothing answered": holds(
+        DAY.but(answers=dict.fromkeys(("landowner_leave",))), "rule"
     ),
-    "the waiver is not active": (
-        DAY.but(answers={"waiver_active": "no"}),
-        "no-go",
-        "rule",
+    "the waiver is not active": no_go(DAY.but(answers={"waiver_active": "no"}), "rule"),
+    "a fire ban": no_go(DAY.but(answers={"no_fire_ban": "no"}), "rule"),
+    "no leave of the landowner": no_go(
+        DAY.but(answers={"landowner_leave": "no"}), "rule"
     ),
-    "a fire ban": (DAY.but(answers={"no_fire_ban": "no"}), "no-go", "rule"),
-    "no leave of the landowner": (
-        DAY.but(answers={"landowner_leave": "no"}),
-        "no-go",
-        "rule",
+    "an uncertified flier": refused(DAY.but(answers={"certification_level": 0})),
+    "cloud of 6/8": no_go(DAY.but(answers={"cloud_cover": "6/8"}), "rule"),
+    "visibility of 2 mi": no_go(DAY.but(answers={"visibility": "2 mi"}), "rule"),
+    "notice of 2 h": no_go(DAY.but(answers={"notice": "2 h"}), "rule"),
+    "the motor is not allowed": no_go(DAY.but(answers={"motor_allowed": "no"}), "rule"),
+    "stability not checked": no_go(
+        DAY.but(answers={"stability_checked": "no"}), "rule"
     ),
-    "an uncertified flier": (
-        DAY.but(answers={"certification_level": 0}),
-        "refused",
-        None,
-    ),
-    "cloud of 6/8": (DAY.but(answers={"cloud_cover": "6/8"}), "no-go", "rule"),
-    "visibility of 2 mi": (DAY.but(answers={"visibility": "2 mi"}), "no-go", "rule"),
-    "notice of 2 h": (DAY.but(answers={"notice": "2 h"}), "no-go", "rule"),
-    "the motor is not allowed": (
-        DAY.but(answers={"motor_allowed": "no"}),
-        "no-go",
-        "rule",
-    ),
-    "stability not checked": (
-        DAY.but(answers={"stability_checked": "no"}),
-        "no-go",
-        "rule",
-    ),
-    "answers of the day before": (
-        DAY.but(answers={"date": "2026-06-12"}),
-        "hold",
-        "rule",
-    ),
-    "no rule set named": (DAY.but(rules=""), "refused", None),
-    "a rule set of another country": (DAY.but(rules="uk"), "no-go", "position"),
-    "another country again": (DAY.but(rules="australia"), "no-go", "position"),
-    "a bare ceiling": (
-        DAY.but(waiver=(3000.0, 3000)),
-        "refused",
-        None,
-    ),
-    "a bare elevation": (DAY.but(members={"elevation": 4050}), "refused", None),
-    "two pads and none chosen": (
-        DAY.also(spot("pad", 0, -660, name="Other pad")),
-        "hold",
-        None,
-    ),
-    "the other pad, by the crowd": (
+    "answers of the day before": holds(DAY.but(answers={"date": "2026-06-12"}), "rule"),
+    "no rule set named": refused(DAY.but(rules="")),
+    "a rule set of another country": no_go(DAY.but(rules="uk"), "position"),
+    "another country again": no_go(DAY.but(rules="australia"), "position"),
+    "a bare ceiling": refused(DAY.but(waiver=(3000.0, 3000))),
+    "a bare elevation": refused(DAY.but(members={"elevation": 4050})),
+    "two pads and none chosen": holds(DAY.also(spot("pad", 0, -660, name="Other pad"))),
+    "the other pad, by the crowd": no_go(
         DAY.also(spot("pad", 0, -660, name="Other pad")).but(
             options=("--pad", "Other pad")
-        ),
-        "no-go",
-        None,
+        )
     ),
-    "too few flights to tell": (DAY.but(samples=500), "hold", None),
-    "a hundred flights a day that each risk a little": (
+    "too few flights to tell": holds(DAY.but(samples=500)),
+    "a hundred flights a day that each risk a little": holds(
         LOW.but(
             areas=(crowd(0, -100, people=400, wide=150, deep=20),),
             members={"flights_today": 1000},
-        ),
-        "hold",
-        None,
+        )
     ),
 }
 

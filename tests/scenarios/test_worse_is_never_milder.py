@@ -193,10 +193,7 @@ def test_the_days_that_more_is_added_to_are_of_every_word(judged):
     st.integers(0, 2000),
     st.sampled_from(["spectators", "camp", "parking", "building", "closed ground"]),
 )
-@settings(
-    max_examples=10,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+@settings(max_examples=10, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_area_more_is_never_milder(
     judged, start, east, north, wide, deep, people, role
 ):
