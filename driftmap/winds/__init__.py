@@ -97,7 +97,7 @@ def decode(text: str, setting: Setting) -> Reading:
         return decode_text(load_text(path), path.name, setting)
     if looks_like_words(text):
         return check_seen(read_words(text, setting), setting)
-    if any(known(text) for _, known, _ in FORMATS):
+    if _known(text):
         with located(_TYPED, "", WindError):
             check_text(text)
         return decode_text(text, _TYPED, setting)
@@ -135,8 +135,13 @@ def kind_of(text: str) -> str:
     body = text if path is None else load_text(path)
     if looks_kept(body):
         return "readings kept"
-    words = "words of a forecast" if re.search(r"\bforecast\b", body, re.I) else "words"
-    return next((name for name, known, _ in FORMATS if known(body)), words)
+    if known := _known(body):
+        return known[0]
+    return "words of a forecast" if re.search(r"\bforecast\b", body, re.I) else "words"
+
+
+def _known(text: str) -> Format | None:
+    return next((each for each in FORMATS if each[1](text)), None)
 
 
 def _as_file(text: str) -> Path | None:
@@ -162,9 +167,8 @@ def decode_text(text: str, source: str, setting: Setting) -> Reading:
 
 
 def _read_known(text: str, source: str, setting: Setting) -> Reading:
-    for _, known, read in FORMATS:
-        if known(text):
-            return read(text, source, setting)
+    if known := _known(text):
+        return known[2](text, source, setting)
     if looks_like_words(text):
         return read_words(text, setting)
     if "," in text.lstrip().split("\n", 1)[0]:
@@ -252,25 +256,10 @@ def each_time(text: str) -> tuple[str, ...]:
     ('{"source": "model", "valid": 1}', '{"source": "model", "valid": 2}')
     """
     if soundings.looks_like_igra(text):
-        return _soundings(text)
-    if forecast.looks_like_forecast(text):
-        return _forecasts(text)
-    return (text,)
-
-
-def _soundings(text: str) -> tuple[str, ...]:
-    parts: list[list[str]] = []
-    for line in text.splitlines():
-        if line.startswith("#") or not parts:
-            parts.append([])
-        parts[-1].append(line)
-    whole = ("\n".join(lines) for lines in parts)
-    return tuple(part for part in whole if part.strip())
-
-
-def _forecasts(text: str) -> tuple[str, ...]:
+        parts = re.split(r"^(?=#)", text, flags=re.MULTILINE)
+        return tuple(part.rstrip("\n") for part in parts if part.strip())
     try:
-        document: Any = json.loads(text)
+        document: Any = json.loads(text) if forecast.looks_like_forecast(text) else None
     except ValueError:
         return (text,)
     each = document.get("forecasts") if isinstance(document, dict) else None

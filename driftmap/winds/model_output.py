@@ -14,12 +14,10 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
-from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.core.checks import zoned
 from driftmap.core.errors import PlacedError, at
-from driftmap.core.units import FOOT, KNOT, MILE_PER_HOUR
 from driftmap.winds.forecast import (
     as_list,
     as_number,
@@ -29,7 +27,7 @@ from driftmap.winds.forecast import (
     read_document,
 )
 from driftmap.winds.reading import Reading, Setting
-from driftmap.winds.text import reader
+from driftmap.winds.text import meanings, reader, unit_size
 
 __all__ = [
     "looks_like_answer",
@@ -39,58 +37,12 @@ __all__ = [
     "read_saved_answer",
 ]
 
-_SPEEDS: Final = MappingProxyType(
-    {
-        **dict.fromkeys(("m/s", "ms", "m s-1", "m s**-1"), 1.0),
-        **dict.fromkeys(("km/h", "kmh"), 1 / 3.6),
-        **dict.fromkeys(("mp/h", "mph"), MILE_PER_HOUR),
-        **dict.fromkeys(("kn", "kt", "knots"), KNOT),
-    }
-)
-_LENGTHS: Final = MappingProxyType({"m": 1.0, "gpm": 1.0, "ft": FOOT})
-_UNITS: Final = MappingProxyType(
-    {
-        **dict.fromkeys(("u_mps", "v_mps", "speed_mps", "gust_mps"), _SPEEDS),
-        "from_deg": dict.fromkeys(("°", "deg", "degree", "degrees"), 1.0),
-        "pressure_hpa": {
-            **dict.fromkeys(("hPa", "mbar", "mb", "millibar", "millibars"), 1.0),
-            "Pa": 0.01,
-        },
-        **dict.fromkeys(("height_m", "altitude_m"), _LENGTHS),
-        "temperature_c": dict.fromkeys(("°C", "C", "degC"), 1.0),
-    }
-)
-"""Size of each unit, by the key of a level that the quantity goes to."""
-
 _COLUMN: Final = re.compile(
     r"(wind_speed|wind_gusts|wind_direction|geopotential_height|temperature)_"
     r"(\d{1,5})(m|hPa)"
 )
-_KEYS: Final = MappingProxyType(
-    {
-        "wind_speed": "speed_mps",
-        "wind_gusts": "gust_mps",
-        "wind_direction": "from_deg",
-        "geopotential_height": "altitude_m",
-        "temperature": "temperature_c",
-    }
-)
-_MEANS: Final = MappingProxyType(
-    {
-        **dict.fromkeys(("u", "u_wind", "ugrd", "eastward_wind"), "u_mps"),
-        **dict.fromkeys(("v", "v_wind", "vgrd", "northward_wind"), "v_mps"),
-        "wind_speed": "speed_mps",
-        **dict.fromkeys(("wind_from_direction", "wind_direction"), "from_deg"),
-        **dict.fromkeys(
-            ("air_pressure", "pressure", "pressure_level", "isobaric", "level"),
-            "pressure_hpa",
-        ),
-        "height": "height_m",
-        **dict.fromkeys(("altitude", "geopotential_height"), "altitude_m"),
-        "air_temperature": "temperature_c",
-    }
-)
-"""What names of arrays mean."""
+_KEYS, _MEANS = meanings("hourly"), meanings("arrays")
+"""What names of columns, and of arrays, mean: keys of a level."""
 
 _PLACE: Final = ("latitude", "longitude")
 _APART: Final = 100.0  # m between the model's ground and the site; assumed
@@ -205,11 +157,9 @@ def _columns(
 
 
 def _factor(name: str, key: str, unit: object) -> float:
-    accepted = _UNITS[key]
-    if not isinstance(unit, str) or unit not in accepted:
-        told = str("no unit" if unit is None else unit)[:20]
-        raise PlacedError(name, f"in {told!r}; accepted is {', '.join(accepted)}")
-    return accepted[unit]
+    with at(name):
+        told = "no unit" if unit is None else str(unit)
+        return unit_size("model", key.rsplit("_", 1)[1], told)
 
 
 def _in_si(value: Any, factor: float) -> Any:

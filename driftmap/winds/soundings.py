@@ -10,14 +10,12 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime, timedelta
-from types import MappingProxyType
 from typing import Final
 
 from driftmap.core.errors import PlacedError, WindError, at, located
-from driftmap.core.units import FOOT, KNOT
-from driftmap.winds.reading import Reading, Setting, over_ground, show_time
+from driftmap.winds.reading import Reading, Setting, over_ground, show_time, words
 from driftmap.winds.sonde import SondeRow, choose_station, choose_time, sounding
-from driftmap.winds.text import reader
+from driftmap.winds.text import meanings, reader, unit_size
 
 __all__ = [
     "looks_like_igra",
@@ -153,30 +151,7 @@ def _field(
     return None if value in _MISSING else value / over
 
 
-_QUANTITIES: Final = MappingProxyType(
-    {
-        "pres": "pressure",
-        "pressure": "pressure",
-        "hght": "geopotential",
-        "geopotential height": "geopotential",
-        "temp": "temperature",
-        "temperature": "temperature",
-        "drct": "direction",
-        "wind direction": "direction",
-        "sknt": "speed",
-        "sped": "speed",
-        "wind speed": "speed",
-    }
-)
-_UNITS: Final = MappingProxyType(
-    {
-        "pressure": {"hpa": 100.0, "mb": 100.0, "pa": 1.0},
-        "geopotential": {"m": 1.0, "ft": FOOT},
-        "temperature": {"c": 1.0},
-        "direction": {"deg": 1.0, "degree": 1.0},
-        "speed": {"knot": KNOT, "kt": KNOT, "m/s": 1.0},
-    }
-)
+_QUANTITIES: Final = meanings("sounding")
 _FAR: Final = 100  # lines into a file that a heading is looked for
 _NEEDED: Final = ("geopotential", "direction", "speed")
 _TITLE: Final = re.compile(
@@ -280,19 +255,14 @@ def _fixed_columns(names: str, units: str) -> list[Column]:
         quantity = _QUANTITIES.get(found[0].lower())
         if quantity:
             unit = units[start : found.end()].strip()
-            factor = _unit(quantity, unit)
+            factor = _size(quantity, unit)
             columns.append((quantity, factor, start, found.end()))
         start = found.end()
     return columns
 
 
-def _unit(quantity: str, unit: str) -> float:
-    accepted = _UNITS[quantity]
-    if unit.lower() not in accepted:
-        raise ValueError(
-            f"{quantity} in {unit[:20]!r}; accepted is {', '.join(accepted)}"
-        )
-    return accepted[unit.lower()]
+def _size(quantity: str, unit: str) -> float:
+    return unit_size("sounding", quantity, unit, quantity)
 
 
 def _from_commas(lines: list[str], setting: Setting) -> Reading:
@@ -324,7 +294,7 @@ def _comma_columns(names: list[str]) -> dict[str, tuple[int, float]]:
         label, _, unit = name.rpartition("_")
         quantity = _QUANTITIES.get(label)
         if quantity:
-            held[quantity] = (i, _unit(quantity, unit))
+            held[quantity] = (i, _size(quantity, unit))
     for quantity in _NEEDED:
         if quantity not in held:
             raise ValueError(f"no column of {quantity}")
@@ -342,7 +312,7 @@ def _first_time(names: list[str], numbered: list[tuple[int, str]]) -> datetime |
 
 
 def _list_row(cells: dict[str, str], factors: dict[str, float], where: str) -> SondeRow:
-    told: dict[str, float | None] = dict.fromkeys(_UNITS)
+    told: dict[str, float | None] = dict.fromkeys(words("names")["sounding"])
     for quantity, factor in factors.items():
         if cell := cells.get(quantity, ""):
             try:

@@ -12,9 +12,9 @@ from types import MappingProxyType
 from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindLevel, direction_and_speed
+from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located, nearest, quoted
 from driftmap.core.files import bytes_of
-from driftmap.core.units import FOOT, KNOT, MILE_PER_HOUR
 from driftmap.winds.reading import (
     Reading,
     Setting,
@@ -32,6 +32,7 @@ __all__ = [
     "check_text",
     "level_from",
     "load_text",
+    "meanings",
     "names_of",
     "nearest_name",
     "number_of",
@@ -40,6 +41,7 @@ __all__ = [
     "rows_of",
     "told_time",
     "unheard",
+    "unit_size",
     "vertical",
 ]
 
@@ -208,6 +210,23 @@ def remarks_of(
     return told
 
 
+def meanings(form: str) -> dict[str, str]:
+    """Give what the names of a form's columns or arrays stand for."""
+    means = words("names")[form]
+    return {name: quantity for quantity, names in means.items() for name in names}
+
+
+def unit_size(form: str, quantity: str, unit: str, what: str = "") -> float:
+    """Give the size of a unit that a form tells a quantity in."""
+    accepted = words("units")[form][quantity]
+    size = accepted.get(unit, accepted.get(unit.lower()))
+    if size is None:
+        raise ValueError(
+            f"{what} in {unit[:20]!r}; accepted is {', '.join(accepted)}".strip()
+        )
+    return _SIZES[size] if isinstance(size, str) else float(size)
+
+
 def number_of(cell: str, name: str, low: float = -1e9, high: float = 1e9) -> float:
     """Read a number, with a decimal comma too where it cannot part thousands.
 
@@ -226,12 +245,11 @@ def number_of(cell: str, name: str, low: float = -1e9, high: float = 1e9) -> flo
     return value
 
 
-_SPEED: Final = MappingProxyType(
-    {"mps": 1.0, "mph": MILE_PER_HOUR, "kt": KNOT, "kmh": 1 / 3.6}
-)
+_SIZES: Final = {**units.DIMENSIONS["speed"], **units.DIMENSIONS["length"]}
+_SPEED: Final = {u: _SIZES[u] for u in ("mps", "mph", "kt", "kmh")}
 _HIGHEST: Final = 50_000.0  # m above the site; no balloon goes higher
 _LARGEST_ERROR: Final = 100.0  # m/s
-_LENGTH: Final = MappingProxyType({"m": 1.0, "ft": FOOT})
+_LENGTH: Final = {u: _SIZES[u] for u in ("m", "ft")}
 
 NAMES: Final = MappingProxyType(
     {f"height_{u}": ("height", f) for u, f in _LENGTH.items()}
