@@ -54,12 +54,16 @@ class Node:
     `error` is the whole of it; `lasting` the part by age and distance [m s⁻¹].
     """
 
-    height: float
     wind: FloatArray
     error: float
     level: WindLevel
     reading: Reading
     lasting: float = 0.0
+
+    @property
+    def height(self) -> float:
+        """Height above the site [m]."""
+        return self.level.height
 
     @property
     def mean(self) -> FloatArray:
@@ -90,7 +94,8 @@ class Node:
 class Source:
     """A report with its age [h], its error for no wind [m s⁻¹] and its levels.
 
-    `as_read` are the levels with the errors they had when they were read.
+    `as_read` are the levels with the errors they had when they were read; of a forecast
+    whose data nobody dates those of one from the latest.
     """
 
     reading: Reading
@@ -115,15 +120,16 @@ def source_of(reading: Reading, setting: Setting) -> Source:
     age = age_of(reading, setting.when)
     roughness = law.ROUGHNESS[reading.terrain or setting.terrain]
     lasting = uncertainty.Lasting(reading, age, roughness)
-    base = _base(reading, lasting, setting)
     new = uncertainty.Lasting(reading, 0.0, roughness)
-    as_read = _levels(reading, _base(reading, new, setting), new)
+    lead = lead_of(reading, setting.when)
+    base = _base(lasting, lead)
+    as_read = _levels(reading, _base(new, lead or 0.0), new)
     return Source(reading, age, base, _levels(reading, base, lasting), as_read)
 
 
-def _base(reading: Reading, lasting: uncertainty.Lasting, setting: Setting) -> float:
-    if reading.forecast:
-        return uncertainty.forecast_error(lead_of(reading, setting.when))
+def _base(lasting: uncertainty.Lasting, lead: float | None) -> float:
+    if lasting.reading.forecast:
+        return uncertainty.forecast_error(lead)
     return math.hypot(uncertainty.FRESH_ERROR, lasting.of(0.0, MAST))
 
 
@@ -135,7 +141,7 @@ def _levels(
         # The surface wind of a sounding is that of the station's mast, not of the grass.
         rest = [node for node in nodes[1:] if node.height > MAST]
         level = replace(nodes[0].level, height=MAST)
-        nodes = (replace(nodes[0], height=MAST, level=level), *rest)
+        nodes = (replace(nodes[0], level=level), *rest)
     return nodes
 
 
@@ -155,7 +161,7 @@ def _nodes(
             direction_error=reading.direction_error,
             variable=variable,
         )
-        yield Node(level.height, wind, error, level, reading, last)
+        yield Node(wind, error, level, reading, last)
 
 
 def rank(source: Source) -> tuple[object, ...]:
@@ -200,8 +206,7 @@ def carried(first: Node, height: float, roughness: float) -> Node:
     added = uncertainty.law_error(max(first.height, still), max(height, still))
     more = max(factor, 1.0)
     error = math.hypot(first.error * more, added)
-    wind, lasting = first.wind * factor, first.lasting * more
-    return Node(height, wind, error, level, first.reading, lasting)
+    return Node(first.wind * factor, error, level, first.reading, first.lasting * more)
 
 
 def differs(one: Node, other: Node) -> bool:
@@ -247,7 +252,7 @@ def interpolated(nodes: Sequence[Node], height: float) -> Node:
     error = math.hypot(told, uncertainty.law_error(0.0, share * (1 - share) * depth))
     nearer = high if share > 0.5 else low
     level = mean_of(nearer.level, wind, height=height)
-    return Node(height, wind, error, level, nearer.reading)
+    return Node(wind, error, level, nearer.reading)
 
 
 _STRONGER: Final = 1.0
@@ -271,11 +276,11 @@ def doubt(compared: Iterable[Compared]) -> str | None:
 
 
 def stronger(compared: Iterable[Compared]) -> Stronger | None:
-    """Find what was measured stronger than the wind flown, within the errors of both."""
+    """Find what was told stronger than the wind flown, within the errors of both."""
     found = [
         (worst.speed / ours.speed, ours, worst)
         for ours, node, as_read in compared
-        if not node.reading.forecast and ours.speed > 0
+        if ours.speed > 0
         if (worst := _strongest(as_read)).speed > ours.speed + _STRONGER
         if not any(_differing(ours, node, as_read))
     ]
@@ -292,8 +297,8 @@ def stronger(compared: Iterable[Compared]) -> Stronger | None:
 def _differing(ours: Node, node: Node, as_read: Node) -> Iterator[tuple[Node, Node]]:
     """Give the wind flown and a level passed over, where they disagree.
 
-    Age widens what a report may be off by and would so excuse any wind: one that was
-    stronger is held against the flight with the error it was read with, and an ensemble
+    Age, or a lead not told, widens what a report may be off by and would so excuse any: one that
+    is stronger is held against the flight with the error it was read with, and an ensemble
     by its strongest member.
     """
     if differs(ours, node):

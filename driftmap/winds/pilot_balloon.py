@@ -11,7 +11,6 @@ import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Final
 
 import numpy as np
@@ -24,6 +23,7 @@ from driftmap.core.errors import PlacedError, at
 from driftmap.formulas.balloon import ascent_rate
 from driftmap.winds.reading import Reading, Setting, level_toward
 from driftmap.winds.text import (
+    above_zero,
     names_of,
     number_of,
     reader,
@@ -84,6 +84,9 @@ def read_balloon(text: str, source: str, setting: Setting) -> Reading:
     two places) and of the rate of ascent (`RATE_ERROR`, which scales all alike).
     """
     told = remarks_of(text, _TOLD)
+    where, when = told.get("released", ("", ""))
+    with at(where):
+        released = told_time(when, "released") if when else None
     places, about = _places(_rows(text, setting), told)
     levels = tuple(_levels(places, source, two="second observer" in told))
     if not levels:
@@ -92,7 +95,7 @@ def read_balloon(text: str, source: str, setting: Setting) -> Reading:
         source=source,
         kind="aloft",
         levels=levels,
-        valid=_released(told),
+        valid=released,
         warned=_turning_about(places, source),
         assumed=(f"{source}: {about}; {len(levels)} winds, each over about a minute",),
     )
@@ -122,20 +125,10 @@ _Told = Mapping[str, tuple[str, str]]
 """What the lines before the rows tell, by their keys, each with its place."""
 
 
-def _released(told: _Told) -> datetime | None:
-    if "released" not in told:
-        return None
-    with at(told["released"][0]):
-        return told_time(told["released"][1], "released")
-
-
 def _quantity(told: _Told, key: str, dimension: str) -> float:
     where, text = told[key]
     with at(f"{where}, {key}"):
-        value = units.parse(text, dimension)
-        if not value > 0:
-            raise ValueError(f"{text[:40]!r} must be above 0")
-    return value
+        return above_zero(text, dimension)
 
 
 def _rows(text: str, setting: Setting) -> dict[str, FloatArray]:
@@ -169,7 +162,7 @@ def _number(cell: str, name: str) -> float:
 
 
 def _places(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]:
-    two = {"elevation2_deg", "azimuth2_deg"} <= set(rows)
+    two = set(_COLUMNS[4:6]) <= set(rows)
     if two != ("second observer" in told):
         raise PlacedError(
             "second observer",
@@ -193,9 +186,17 @@ def _places(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]:
             "is not told; add '# ascent 2.5 m/s', or '# balloon 30 g' and "
             "'# free lift 140 g'",
         )
-    if not 0.5 <= rate <= 10.0:
-        raise PlacedError("ascent", f"{rate:.2f} m/s; accepted is 0.5 to 10 m/s")
+    with at("ascent"):
+        _check_rate(rate)
     return _timed(rows, rate), f"rises at {rate:.2f} m/s, {how}"
+
+
+def _check_rate(rate: float) -> None:
+    least, most = RATES
+    if not least <= rate <= most:
+        raise ValueError(
+            f"rises at {rate:.2f} m/s; accepted is {least:g} to {most:g} m/s"
+        )
 
 
 def _timed(rows: Mapping[str, FloatArray], rate: float) -> _Places:
@@ -295,10 +296,7 @@ def balloon_form(
         rate = float(ascent_rate(mass, free_lift))
         told = [f"# balloon {1000 * mass:g} g", f"# free lift {1000 * free_lift:g} g"]
         told.append(f"# which makes {rate:.2f} m/s")
-    if not RATES[0] <= rate <= RATES[1]:
-        raise ValueError(
-            f"rises at {rate:.2f} m/s; accepted is {RATES[0]:g} to {RATES[1]:g} m/s"
-        )
+    _check_rate(rate)
     if observers == 2:
         told = ["# second observer  (write how far and where: 400 m toward 90)"]
     count = int(top / (rate * _STEP)) + 2

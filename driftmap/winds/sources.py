@@ -154,7 +154,7 @@ def _blended(
     lasting = share * law.lasting + (1 - share) * node.lasting
     name = f"{node.level.source}, blended with {first.level.source}"
     level = mean_of(node.level, wind, source=name)
-    return Node(node.height, wind, error, level, node.reading, lasting)
+    return Node(wind, error, level, node.reading, lasting)
 
 
 def _compared_below(
@@ -363,4 +363,4 @@ def _between(
         by_law.direction is None
     ):  # no mean, yet no calm: it grows with height as any wind
         level = replace(level, direction=None, speed=max(level.speed, by_law.speed))
-    return Node(height, wind, error, level, nearest.reading)
+    return Node(wind, error, level, nearest.reading)

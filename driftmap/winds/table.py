@@ -194,6 +194,11 @@ class _Row:
     speed: float
     gust: float | None
 
+    @property
+    def peak(self) -> float:
+        """The most that it showed [m s⁻¹]."""
+        return max(self.speed, self.gust or 0.0)
+
 
 def looks_like_meter_log(text: str) -> bool:
     """Tell whether its first line names a time and a speed, but no height."""
@@ -226,7 +231,8 @@ def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
     mean = now if len(now) >= min(_FEW, len(hour)) else hour
     level = _mean(mean, hour, height, source)
     known = level.direction is not None
-    about = f"{len(mean)} readings of {_minutes(mean)} min to {last:%H:%M %z}"
+    minutes = round((mean[-1].time - mean[0].time) / timedelta(minutes=1))
+    about = f"{len(mean)} readings of {minutes} min to {last:%H:%M %z}"
     return Reading(
         source=source,
         kind="surface",
@@ -244,14 +250,10 @@ def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
     )
 
 
-def _minutes(rows: list[_Row]) -> int:
-    return round((rows[-1].time - rows[0].time) / timedelta(minutes=1))
-
-
 def _mean(mean: list[_Row], hour: list[_Row], height: float, source: str) -> WindLevel:
     """Give the mean with the error of a component that its own swing leaves."""
     speed = float(np.mean([row.speed for row in mean]))
-    peak = max(speed, *(max(row.speed, row.gust or 0.0) for row in hour))
+    peak = max(speed, *(row.peak for row in hour))
     directed = [row for row in mean if row.direction is not None]
     several = max(1.0, (mean[-1].time - mean[0].time).total_seconds() / _EDDY)
     several = min(several, len(mean))
@@ -307,14 +309,10 @@ def _trends(hour: list[_Row]) -> list[str]:
 def _stronger(seen: list[_Row], hour: list[_Row], level: WindLevel) -> list[str]:
     """Name the strongest wind before the hour, where it was more than the hour's."""
     past = [row for row in seen if PEAK_OVER < hour[-1].time - row.time <= _PAST]
-    worst = max(past, key=_most, default=None)
-    if worst is None or _most(worst) <= level.peak + _MORE:
+    worst = max(past, key=lambda row: row.peak, default=None)
+    if worst is None or worst.peak <= level.peak + _MORE:
         return []
-    return [f"it showed {_most(worst):.1f} m/s at {worst.time:%H:%M %z}"]
-
-
-def _most(row: _Row) -> float:
-    return max(row.speed, row.gust or 0.0)
+    return [f"it showed {worst.peak:.1f} m/s at {worst.time:%H:%M %z}"]
 
 
 def _swapped(hour: list[_Row]) -> list[str]:

@@ -28,6 +28,7 @@ __all__ = [
     "LONGEST_FILE",
     "NAMES",
     "Reader",
+    "above_zero",
     "check_names",
     "check_text",
     "level_from",
@@ -208,6 +209,14 @@ def remarks_of(
                 raise PlacedError(f"line {n}", f"'# {key}' stands twice")
             told[key] = f"line {n}", found[2]
     return told
+
+
+def above_zero(text: str, dimension: str) -> float:
+    """Read a quantity with its unit that cannot be nothing."""
+    value = units.parse(text, dimension)
+    if not value > 0:
+        raise ValueError(f"{text[:40]!r} must be above 0")
+    return value
 
 
 def meanings(form: str) -> dict[str, str]:

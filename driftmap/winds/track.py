@@ -29,7 +29,7 @@ from driftmap.winds.reading import (
     placed,
 )
 from driftmap.winds.spoken import when_said
-from driftmap.winds.text import reader
+from driftmap.winds.text import above_zero, reader
 
 __all__ = ["looks_like_drift", "looks_like_track", "read_drift", "read_track"]
 
@@ -142,9 +142,7 @@ def _levels(fall: list[_Fix], ground: float, source: str) -> list[WindLevel]:
             with at(f"{fix.time:%H:%M:%S}"):
                 levels.append(level_toward(height, east, north, source, error))
         start = fix
-    by_height = {
-        level.height: level for level in reversed(levels)
-    }  # the first of equals
+    by_height = {level.height: level for level in reversed(levels)}  # first of equals
     return [by_height[height] for height in sorted(by_height)]
 
 
@@ -282,8 +280,12 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
             raise ValueError(
                 'accepted is "drifted 350 m toward 60 from 900 m in 120 s"'
             )
-        way, height = (_quantity(found, key, "length") for key in ("way", "height"))
-        seconds = _quantity(found, "time", "time")
+        with at("way"):
+            way = units.parse(found["way"], "length")
+        with at("height"):
+            height = above_zero(found["height"], "length")
+        with at("time"):
+            seconds = above_zero(found["time"], "time")
         fall = height / seconds
         if not (10.0 <= height <= 30_000.0 and 1.0 <= fall <= 40.0):
             raise ValueError(
@@ -313,11 +315,3 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
             *(f"{name}: {note}" for note in notes),
         ),
     )
-
-
-def _quantity(found: re.Match[str], key: str, dimension: str) -> float:
-    with at(key):
-        value = units.parse(found[key], dimension)
-        if not value > 0 and key != "way":
-            raise ValueError("must be above 0")
-    return value

@@ -334,7 +334,7 @@ def test_the_drift_of_the_flight_before(text, speed, way, height):
         ("drifted 350 m toward 600 from 900 m in 120 s", "direction 600"),
         ("drifted 350 m toward 60 from 900 m in 5 s", "falls at 180 m/s"),
         ("drifted 350 kg toward 60 from 900 m in 120 s", "way: '350 kg'"),
-        ("drifted 350 m toward 60 from 900 m in 0 s", "time: must be above 0"),
+        ("drifted 350 m toward 60 from 900 m in 0 s", "time: '0 s' must be above 0"),
     ],
 )
 def test_a_bad_drift_is_one_line(text, message):

@@ -374,6 +374,26 @@ def test_a_report_passed_over_that_was_stronger_within_the_errors_is_told_and_ca
     assert merge([now, _surface(3.5, age=0.6)], Setting(0.0)).stronger is None
 
 
+@pytest.mark.parametrize(
+    ("forecast", "said"),
+    [
+        ("forecast NW 9 mph", "holds"),  # three times the meter's, from the other side
+        ("forecast E 9 mph", "flown"),
+        ("forecast E 8 mph", "flown"),
+        ("forecast E 6 mph", ""),
+    ],
+)
+def test_a_forecast_stronger_than_the_meter_is_not_silent(forecast, said):
+    """That nobody says of what data it is does not excuse it, as age does not."""
+    setting = Setting(0.0, when=NOON, now=NOON)
+    wind = merge(
+        [decode(text, setting) for text in ("3 mph from 100", forecast)], setting
+    )
+    assert any("winds disagree" in told for told in wind.warned) == (said == "holds")
+    assert (wind.stronger is not None) == (said == "flown")
+    assert wind.levels[0].speed == pytest.approx(3 * 0.44704)  # the meter is flown
+
+
 @pytest.mark.parametrize(("speed", "leaps"), [(8.0, False), (16.0, True)])
 def test_winds_that_leap_from_one_height_to_the_next_hold(speed, leaps):
     rows = (10, 240, 5), (20, 240, speed), (500, 240, 12)
