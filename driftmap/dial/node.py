@@ -14,12 +14,12 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.air.wind import turn
 from driftmap.dial.reach import Wind
 from driftmap.ground.contours import Contour, containment
+from driftmap.ground.grid import SHARES as ALL
 from driftmap.hazard.zones import taut
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import landed
 from driftmap.planning.net import placed
 from driftmap.verdict.check import Check, Verdict
-from driftmap.verdict.consequence_checks import SHARES as ALL
 from driftmap.verdict.consequence_checks import Lines, maiming
 
 __all__ = [

@@ -21,7 +21,7 @@ from driftmap.montecarlo.sensitivity import Influence, influences, more_wind
 from driftmap.rocket.flight import Flight
 from driftmap.rules import Answers
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
-from driftmap.verdict.consequence_checks import SHARES, with_clear_aim
+from driftmap.verdict.consequence_checks import with_clear_aim
 from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.limits import LOOSER, read_limits
 from driftmap.verdict.people_checks import AreaHit
@@ -29,7 +29,6 @@ from driftmap.winds.uncertainty import Worth
 
 __all__ = [
     "CAUTIONS",
-    "SHARES",
     "STALE",
     "Assessment",
     "Setup",
@@ -217,7 +216,7 @@ def assess_setup(
     )
     contours = {
         (part.case, part.body): containment(
-            cloud.east[part.rows], cloud.north[part.rows], SHARES, weights=part.weights
+            cloud.east[part.rows], cloud.north[part.rows], weights=part.weights
         )
         for part in cloud.parts
     }

@@ -301,9 +301,10 @@ def compared(
     return Check(limit=limit.value, **line)
 
 
-def share(kind: Kind, case: str, area: str, p: Estimate, limit: Limit) -> Check:
+def share(
+    kind: Kind, case: str, area: str, p: Estimate, limit: Limit, name: str = ""
+) -> Check:
     """Compare a share of flights with the most it may be."""
+    told = {"case": case, "area": area, "name": name}
     ends = p.lower, p.upper
-    return compared(
-        kind, p.estimate, "share", limit, interval=ends, case=case, area=area
-    )
+    return compared(kind, p.estimate, "share", limit, interval=ends, **told)

@@ -15,7 +15,6 @@ import shapely
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
-from driftmap.failures.case import Case
 from driftmap.failures.likelihood import (
     BARE,
     CERTAIN,
@@ -31,7 +30,6 @@ from driftmap.montecarlo.cloud import Cloud, Part, Steered, fly
 from driftmap.verdict.check import Check, Kind
 
 __all__ = [
-    "SHARES",
     "Lines",
     "by_default",
     "lines_of",
@@ -41,11 +39,8 @@ __all__ = [
     "with_clear_aim",
 ]
 
-SHARES: Final = (0.5, 0.9, 0.99)
-"""Shares of the landing points that contours and radii hold."""
-
 Lines: TypeAlias = Mapping[tuple[str, str], tuple[Contour, ...]]
-"""Contours of `SHARES`, by case and body."""
+"""Contours of `driftmap.ground.grid.SHARES`, by case and body."""
 
 _SHARE_TOLD: Final = 0.9
 """Share whose line is told of where people stand inside it."""
@@ -64,19 +59,16 @@ def under_the_fall(
     by itself, is left to its risk.
     """
     crowd = [area for area in site.areas if area.occupied]
-    if not crowd:
-        return
     tree = shapely.STRtree([area.shape for area in crowd])
-    for case in cloud.tree.cases:
-        found: list[tuple[float, Part, list[str]]] = []
-        for part in _maiming(cloud, case):
-            for line in _lines(cloud, part, lines):
-                hit = sorted(tree.query(line.shape, predicate="intersects"))
-                if hit:
-                    found.append((line.share, part, [crowd[i].name for i in hit]))
-        inner = [row for row in found if row[0] <= _SHARE_TOLD]
-        if inner:
-            yield _check(cloud, case.name, *min(inner, key=lambda row: row[0]))
+    found: dict[str, list[tuple[float, Part, list[str]]]] = {}
+    for key, part in maiming(cloud).items() if crowd else ():
+        for line in _lines(cloud, part) if lines is None else lines[key]:
+            hit = sorted(tree.query(line.shape, predicate="intersects"))
+            if hit and line.share <= _SHARE_TOLD:
+                names = [crowd[i].name for i in hit]
+                found.setdefault(part.case, []).append((line.share, part, names))
+    for rows in found.values():
+        yield _check(cloud, *min(rows, key=lambda row: row[0]))
 
 
 def lines_of(cloud: Cloud) -> Lines:
@@ -84,45 +76,34 @@ def lines_of(cloud: Cloud) -> Lines:
 
     Result: those of falls that can maim.
     """
-    return {key: _lines(cloud, part, None) for key, part in maiming(cloud).items()}
+    return {key: _lines(cloud, part) for key, part in maiming(cloud).items()}
 
 
 def maiming(cloud: Cloud) -> dict[tuple[str, str], Part]:
-    """Find the falls whose lines `under_the_fall` asks for.
+    """Find the falls that can maim, of failures that are judged by themselves.
 
     Result: by case and body.
     """
     return {
         (part.case, part.body): part
         for case in cloud.tree.cases
-        for part in _maiming(cloud, case)
+        if not (case.name == WORKS or case.any_way or case.rare)
+        for part in cloud.of(case.name)
+        if float(part.quantile(cloud.energy, 0.5)) >= KILLS.value
     }
 
 
-def _maiming(cloud: Cloud, case: Case) -> Iterator[Part]:
-    """Go through the falls of a failure that can maim, where it is judged by itself."""
-    if case.name == WORKS or case.any_way or case.rare:
-        return
-    for part in cloud.of(case.name):
-        if float(part.quantile(cloud.energy, 0.5)) >= KILLS.value:
-            yield part
-
-
-def _lines(cloud: Cloud, part: Part, lines: Lines | None) -> tuple[Contour, ...]:
-    if lines is not None:
-        return lines[part.case, part.body]
+def _lines(cloud: Cloud, part: Part) -> tuple[Contour, ...]:
     # All of them, as a map has: with the widest the lattice under the others is cut too.
     at = cloud.east[part.rows], cloud.north[part.rows]
-    return containment(*at, SHARES, weights=part.weights)
+    return containment(*at, weights=part.weights)
 
 
-def _check(
-    cloud: Cloud, case: str, share: float, part: Part, names: list[str]
-) -> Check:
+def _check(cloud: Cloud, share: float, part: Part, names: list[str]) -> Check:
     energy = float(part.quantile(cloud.energy, 0.5))
     return Check(
         kind=Kind.UNDER_THE_FALL,
-        case=case,
+        case=part.case,
         area=", ".join(names),
         value=share,
         interval=(share, share),
@@ -238,31 +219,21 @@ def by_default(cloud: Cloud) -> Cloud | None:
     than all flights errs toward hold.
     """
     cases, flight = cloud.tree.cases, cloud.plan.flight
-    raised = {
-        case.cause: default_likelihood(case.cause, flight)
-        for case in cases
-        if case.cause in flight.cases
-        and case.likelihood < default_likelihood(case.cause, flight)
-    }
     given = {case.cause: case.likelihood for case in cases}
-    said = flight.cases
-    more = {
-        c: said[c] - default_likelihood(c, flight) for c in said.keys() & given.keys()
-    }
+    usual = {cause: default_likelihood(cause, flight) for cause in given}
+    said = flight.cases.keys() & given.keys()
+    likely = given | {cause: max(given[cause], usual[cause]) for cause in said}
+    more = {cause: flight.cases[cause] - usual[cause] for cause in said}
     before = {case.cause for case in cases if case.ahead}
     for cause in given.keys() & {WORKS, BARE, CERTAIN}:
-        takes = more.keys() if cause != CERTAIN else more.keys() & before
-        usual = given[cause] + sum(more[each] for each in takes)
-        if usual > given[cause]:
-            raised[cause] = min(usual, 1.0)
-    if not raised:
+        takes = said if cause != CERTAIN else said & before
+        left = given[cause] + sum(more[each] for each in takes)
+        likely[cause] = max(given[cause], min(left, 1.0))
+    if likely == given:
         return None
-    likely = {**given, **raised}
     weighed = []
     for case in cases:
         share = float(next(cloud.of(case.name)).stands_for.sum()) / cloud.flights
-        likelihood = likely[case.cause]
-        weighed.append(
-            replace(case, likelihood=likelihood, probability=likelihood * share)
-        )
+        odds = likely[case.cause]
+        weighed.append(replace(case, likelihood=odds, probability=odds * share))
     return replace(cloud, tree=replace(cloud.tree, cases=tuple(weighed)))

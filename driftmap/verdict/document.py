@@ -7,6 +7,7 @@ from dataclasses import asdict, astuple
 from typing import Any, Final
 
 from driftmap.air.wind import WindProfile
+from driftmap.ground.grid import SHARES
 from driftmap.hazard.exposure import Harm
 from driftmap.hazard.overhead import passing_over, ways_down, ways_up
 from driftmap.hazard.precise import Sharpened
@@ -15,7 +16,7 @@ from driftmap.montecarlo.aftermath import after_impact
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import ends, landed, opening_figures
 from driftmap.rules import Answers
-from driftmap.verdict.assessment import CAUTIONS, SHARES, Assessment
+from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import Check
 
 __all__ = ["document"]

@@ -130,7 +130,7 @@ def judge_all(
 
     ``wind``: the wind the cloud was flown in; ``answers``: what people confirmed of the
     rules that the site names; ``lines``: contours of
-    `driftmap.verdict.consequence_checks.SHARES` where they are drawn already;
+    `driftmap.ground.grid.SHARES` where they are drawn already;
     ``danger``: from `driftmap.hazard.exposure.danger_of`, where it is known already.
 
     Result: every check, and what it rests on. Raises `DriftmapError` if a limit or a

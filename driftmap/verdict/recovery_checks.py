@@ -34,6 +34,7 @@ __all__ = ["missing_checks", "opening_checks", "recovery_checks"]
 _TORN_FAST: Final = 60.0  # m/s; a canopy of unknown strength is then taken as lost
 _TORN_HARD: Final = 50.0  # weights of what hangs on it; likewise
 _ZIPPER: Final = "beyond some 20 m/s a thin cord may cut the edge of the tube (common practice, no source)"
+_THRUST: Final = "opens while the motor burns"
 _UNSTATED: Final = (
     "; its strength is not stated, and more than that is for nobody to trust"
 )
@@ -60,72 +61,41 @@ def _of(
     device: Device, rows: Mapping[str, FloatArray], limits: Mapping[str, Limit]
 ) -> Iterator[Check]:
     slow, hard = limits["opening_speed"], limits["opening_load"]
-    fast_limit, load_limit = slow.value, hard.value
-    stated = bool(device.strength)
-    told = _STATED if stated else _UNSTATED
-    if stated:  # it decides, but for limits that a file makes stricter
+    tears = _TORN_FAST, _TORN_HARD
+    slow = replace(
+        slow, source=slow.source + (_STATED if device.strength else _UNSTATED)
+    )
+    hard = replace(hard, source=hard.source + _UNSTATED)
+    if device.strength:  # it decides, but for limits that a file makes stricter
         weight = float(np.median(rows["load"] / rows["weights"]))
-        holds = min(device.strength.values()) / weight
-        fast_limit = _unless_stricter("opening_speed", fast_limit, _TORN_FAST)
-        load_limit = _unless_stricter("opening_load", load_limit, holds)
-    yield _line(
-        Kind.OPENING_SPEED,
-        f"speed at opening of {device.name}",
-        rows["speed"],
-        (fast_limit, np.inf if stated else _TORN_FAST),
-        "m/s",
-        slow.source + told,
-        note=_ZIPPER,
-    )
-    yield _line(
-        Kind.OPENING_LOAD,
-        f"load of opening of {device.name}",
-        rows["weights"],
-        (load_limit, np.inf if stated else _TORN_HARD),
-        "times its weight",
-        "the weakest strength stated" if stated else hard.source + told,
-    )
+        holds, tears = min(device.strength.values()) / weight, (np.inf, np.inf)
+        hard = replace(hard, source="the weakest strength stated")
+        slow = _unless_stricter("opening_speed", slow, _TORN_FAST)
+        hard = _unless_stricter("opening_load", hard, holds)
+    speed, load = Kind.OPENING_SPEED, Kind.OPENING_LOAD
+    for kind, what, values, limit, unit, tearing, note in (
+        (speed, "speed at", rows["speed"], slow, "m/s", tears[0], _ZIPPER),
+        (load, "load of", rows["weights"], hard, "times its weight", tears[1], ""),
+    ):
+        low, middle, high = ends(values)
+        told = {"name": f"{what} opening of {device.name}", "note": note}
+        line = compared(kind, middle, unit, limit, interval=(low, high), **told)
+        if line.outcome != "pass":  # where most are beyond what tears, it fails
+            line = replace(line, outcome="fail" if middle > tearing else "warn")
+        yield line
     burning = int(np.count_nonzero(rows["after_burnout"] <= 0))
     if burning:
-        share = binomial(burning, rows["speed"].size)
-        yield Check(
-            kind=Kind.OPENING_THRUST,
-            name=f"{device.name} opens while the motor burns",
-            value=share.estimate,
-            interval=(share.lower, share.upper),
-            limit=0.0,
-            unit="share",
-            outcome="fail",
-            source="default of this tool, no source",
-            note="a trigger must come after burnout",
+        p = binomial(burning, rows["speed"].size)
+        never = Limit(0.0, "share", "low", "default of this tool, no source")
+        line = share(
+            Kind.OPENING_THRUST, "", "", p, never, name=f"{device.name} {_THRUST}"
         )
+        yield replace(line, outcome="fail", note="a trigger must come after burnout")
 
 
-def _unless_stricter(key: str, limit: float, stated: float) -> float:
-    usual = LIMITS[key].value
-    return min(limit, stated) if limit < usual else stated
-
-
-def _line(
-    kind: Kind,
-    name: str,
-    values: FloatArray,
-    limits: tuple[float, float],
-    unit: str,
-    source: str,
-    note: str = "",
-) -> Check:
-    """Hold beyond the first limit; fail where most flights are beyond the second."""
-    low, middle, high = ends(values)
-    outcome: Outcome = at_most((low, high), limits[0])
-    if outcome != "pass":
-        outcome = "fail" if middle > limits[1] else "warn"
-    limit, told = (
-        Limit(limits[0], "number", "low", source),
-        {"name": name, "note": note},
-    )
-    line = compared(kind, middle, unit, limit, interval=(low, high), **told)
-    return replace(line, outcome=outcome)
+def _unless_stricter(key: str, limit: Limit, stated: float) -> Limit:
+    most = min(limit.value, stated) if limit.value < LIMITS[key].value else stated
+    return replace(limit, value=most)
 
 
 _ASKED: Final = (
@@ -138,17 +108,19 @@ _TWICE: Final = 2.0  # times the default share of failures; beyond it, it fails
 
 def recovery_checks(cloud: Cloud, limits: Mapping[str, Limit]) -> list[Check]:
     """Hold what the flight does to itself against its limits."""
-    checks = [_fails(cloud, limits["recovery_fails"]), *_none_planned(cloud)]
+    checks = [_fails(cloud, limits["recovery_fails"])]
+    flight = cloud.plan.flight
+    if flight.descent is not None:
+        name = f"no recovery is planned: it comes down {flight.descent.planned}"
+        checks.append(_no_recovery(cloud, name, next(cloud.of(BARE), None)))
     if cloud.margins:
         flutter = binomial(int(cloud.fluttered.sum()), cloud.flights)
         limit = limits["fins_flutter_off"]
         checks.append(share(Kind.FLUTTER, ALL_CASES, "", flutter, limit))
     if any(True for _ in cloud.of(WORKS)):
-        flight = cloud.plan.flight
         checks.append(_descent(cloud, limits, "rocket", flight.recovery))
         if flight.booster is not None and flight.booster.recovery:
-            devices = flight.booster.recovery
-            checks.append(_descent(cloud, limits, BOOSTER, devices))
+            checks.append(_descent(cloud, limits, BOOSTER, flight.booster.recovery))
     checks += _booster_falls(cloud)
     return [*checks, *opening_checks(cloud, limits)]
 
@@ -159,21 +131,19 @@ def _fails(cloud: Cloud, limit: Limit) -> Check:
     It is exact where no opening can give and no fin can flutter, else sampled.
     """
     case = next((c for c in cloud.tree.cases if c.name in (WORKS, BARE)), None)
-    if case is None:
-        low, value, high = 1.0, 1.0, 1.0
-    else:
+    low, value, high = 1.0, 1.0, 1.0
+    if case is not None:
         given = case.probability / case.likelihood
-        ends = given, given
+        between = given, given
         if case.only or cloud.fluttered.any():
             held = binomial(round(given * cloud.flights), cloud.flights)
-            ends = held.lower, held.upper
+            between = held.lower, held.upper
         # What goes wrong under power is no failure of recovery.
         works = 1 - sum(c.probability for c in cloud.tree.cases if _power(c))
-        low, high = (works - case.likelihood * end for end in reversed(ends))
+        low, high = (works - case.likelihood * end for end in reversed(between))
         value = works - case.probability
-    return _tiered(
-        Kind.RECOVERY_FAILS, (low, value, high), "share", limit, limit.value * _TWICE
-    )
+    far = limit.value * _TWICE
+    return _tiered(Kind.RECOVERY_FAILS, (low, value, high), "share", limit, far)
 
 
 def _power(case: Case) -> bool:
@@ -181,17 +151,6 @@ def _power(case: Case) -> bool:
     unlit = case.cause.endswith(DOES_NOT_LIGHT) and case.name == case.cause
     opens = any(stage.opens for body in case.bodies for stage in body.stages)
     return case.any_way or (unlit and opens)
-
-
-def _none_planned(cloud: Cloud) -> Iterator[Check]:
-    """Judge a flight that is planned without recovery."""
-    descent = cloud.plan.flight.descent
-    if descent is not None:
-        yield _no_recovery(
-            cloud,
-            f"no recovery is planned: it comes down {descent.planned}",
-            next(cloud.of(BARE), None),
-        )
 
 
 def _no_recovery(cloud: Cloud, name: str, part: Part | None) -> Check:

@@ -31,6 +31,7 @@ from truths import (
 
 from driftmap import fly, read_flight, read_site, read_wind
 from driftmap.ground.areas import to_lonlat
+from driftmap.ground.grid import SHARES
 from driftmap.hazard.probability import binomial
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.store import Log
@@ -43,7 +44,7 @@ from driftmap.observations.weighing import weigh
 from driftmap.review import findings
 from driftmap.review.records import Flew, _turned, flew_of, records_of
 from driftmap.search.chances import chances_of
-from driftmap.verdict.assessment import SHARES, assess
+from driftmap.verdict.assessment import assess
 
 ROOT = Path(__file__).parents[2]
 SITE = read_site(ROOT / "sites" / "saltgrass-flat.geojson")
