@@ -78,7 +78,7 @@ def pytest_xdist_make_scheduler(config, log):
     A browser test waits for the browser half of its time: one worker in two opens pages, and
     the others work meanwhile.
     """
-    if config.option.dist != "load":  # that of `-n 2` by itself
+    if config.option.dist != "load":  # that of `-n 3` by itself
         return None
     from xdist.scheduler import LoadFileScheduling
 
