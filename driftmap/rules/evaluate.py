@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 from driftmap.rules.answers import Answers
 from driftmap.rules.demands import (
@@ -88,17 +88,17 @@ class RuleResult:
 
     name: str
     what: str
-    area: str
-    value: float | None
-    limit: float | None
-    unit: str
-    sense: Sense | Literal[""]
-    outcome: Outcome
-    answer: tuple[str, ...]
-    source: str
-    governs: str
-    why: str
-    rules: str
+    area: str = ""
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    sense: Sense | Literal[""] = ""
+    outcome: Outcome = "ask"
+    answer: tuple[str, ...] = ()
+    source: str = ""
+    governs: str = ""
+    why: str = ""
+    rules: str = ""
     interval: tuple[float, float] | None = None
     yardstick: bool = False
     answered: bool = False
@@ -284,16 +284,12 @@ def _line(
     name: str,
     what: str,
     outcome: Outcome = "ask",
-    *,
     rules: RuleSet | None = None,
-    source: str = "",
-    why: str = "",
-    answer: tuple[str, ...] = (),
+    **more: Any,
 ) -> RuleResult:
+    """Begin a line, of a rule set where it is one's."""
     title, governs = (rules.title, rules.governs) if rules else ("", "")
-    return RuleResult(
-        name, what, "", None, None, "", "", outcome, answer, source, governs, why, title
-    )
+    return RuleResult(name, what, outcome=outcome, rules=title, governs=governs, **more)
 
 
 def _class_lines(rules: RuleSet, fit: Fit) -> Iterator[RuleResult]:

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any, Final
+from functools import partial
+from typing import Any, Final, TypeVar
 
 from driftmap.core.checks import zoned
-from driftmap.core.errors import InputError
+from driftmap.core.errors import InputError, located
 from driftmap.ground.site import Site
 from driftmap.rocket.flight import Flight
 from driftmap.rules.kinds import Scope
 
 __all__ = ["HEAD", "Head", "Occasion", "read_head"]
+
+_Read = TypeVar("_Read")
 
 _SEASON: Final = timedelta(days=365)
 """How long an answer for the season holds; assumed."""
@@ -197,23 +200,27 @@ def read_head(source: str, given: Mapping[str, Any], longitude: float) -> Head:
 
     Raises `InputError` if one cannot be used, or there is no day or no site.
     """
-    names = {
-        key: None if given[key] is None else _name(source, key, given[key])
-        for key in ("flight", "rocket", "flown", "by")
-    }
-    return Head(
-        _day(source, given["date"], longitude),
-        _name(source, "site", given["site"]),
-        None if given["place"] is None else _place(source, given["place"]),
-        names["flight"],
-        names["rocket"],
-        names["flown"],
-        () if given["taken_back"] is None else _texts(source, given["taken_back"]),
-        None if given["until"] is None else _until(source, given["until"]),
+
+    def read(key: str, reader: Callable[[Any, str], _Read]) -> _Read | None:
+        if given[key] is None:
+            return None
+        with located(source, key):
+            return reader(given[key], key)
+
+    for key, needed in (("date", _A_DAY), ("site", _OF_FILE.format("site"))):
+        if given[key] is None:
+            raise InputError(source, key, f"is missing; accepted is {needed}")
+    day, site = read("date", partial(_day, longitude=longitude)), read("site", _name)
+    assert day is not None
+    assert site is not None
+    place, back = read("place", _place), read("taken_back", _texts) or ()
+    flight, rocket, flown, _ = (
+        read(key, _name) for key in ("flight", "rocket", "flown", "by")
     )
+    return Head(day, site, place, flight, rocket, flown, back, read("until", _until))
 
 
-def _until(source: str, value: object) -> datetime:
+def _until(value: object, key: str) -> datetime:
     """Read when the answers for the day end."""
     try:
         end = datetime.fromisoformat(value) if isinstance(value, str) else value
@@ -221,51 +228,53 @@ def _until(source: str, value: object) -> datetime:
             return end
     except ValueError:
         pass
-    text = f"{value!s:.40}; accepted is a time with its zone"
-    raise InputError(source, "until", f"{text}: until = 2026-06-13T14:00:00-07:00")
+    told = f"{key} = 2026-06-13T14:00:00-07:00"
+    raise ValueError(f"{value!s:.40}; accepted is a time with its zone: {told}")
 
 
-def _place(source: str, value: object) -> tuple[float, float, float]:
+def _place(value: object, key: str) -> tuple[float, float, float]:
     if (
         not isinstance(value, list)
         or len(value) != 3
         or not all(type(v) in {int, float} and math.isfinite(v) for v in value)
     ):
         text = f"{value!r:.60}; accepted are latitude and longitude [deg] and elevation [m]"
-        raise InputError(source, "place", f"{text}: place = [41.604, -117.952, 1234.4]")
+        raise ValueError(f"{text}: {key} = [41.604, -117.952, 1234.4]")
     latitude, longitude, elevation = map(float, value)
     return latitude, longitude, elevation
 
 
-def _day(source: str, value: object, longitude: float) -> date:
+_A_DAY: Final = "the day it was answered for: date = 2026-06-13"
+_OF_FILE: Final = "the name that the {} file gives"
+
+
+def _day(value: object, key: str, *, longitude: float) -> date:
     """Read a day; of a time with its zone the day it is at the site."""
     try:
-        if isinstance(value, str):
-            value = date.fromisoformat(value.strip())
-        if isinstance(value, datetime):
-            known = zoned(value).tzinfo is not None
-            value = _local_day(value, longitude) if known else value.date()
+        day = date.fromisoformat(value.strip()) if isinstance(value, str) else value
+        if isinstance(day, datetime):
+            known = zoned(day).tzinfo is not None
+            return _local_day(day, longitude) if known else day.date()
+        if isinstance(day, date):
+            return day
     except ValueError:
-        value = str(value)
-    if not isinstance(value, date):
-        found = "is missing" if value is None else f"{value!r:.40} is no day"
-        text = f"{found}; accepted is the day it was answered for: date = 2026-06-13"
-        raise InputError(source, "date", text)
-    return value
+        pass
+    raise ValueError(f"{value!r:.40} is no day; accepted is {_A_DAY}")
 
 
-def _name(source: str, key: str, value: object) -> str:
+def _name(value: object, key: str) -> str:
     if not isinstance(value, str) or not value.strip():
-        found = "is missing" if value is None else f"{value!r:.40} is no name"
-        others = {"by": "of who answered", "flown": "of the time it was flown at"}
-        meant = others.get(key, f"that the {key} file gives")
-        text = f"{found}; accepted is the name {meant}"
-        raise InputError(source, key, text)
+        others = {
+            "by": "the name of who answered",
+            "flown": "the name of the time it was flown at",
+        }
+        meant = others.get(key, _OF_FILE.format(key))
+        raise ValueError(f"{value!r:.40} is no name; accepted is {meant}")
     return value.strip()
 
 
-def _texts(source: str, value: object) -> tuple[str, ...]:
+def _texts(value: object, key: str) -> tuple[str, ...]:
+    del key
     if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-        text = f"{value!r:.40}; accepted is a list of texts"
-        raise InputError(source, "taken_back", text)
+        raise ValueError(f"{value!r:.40}; accepted is a list of texts")
     return tuple(value)

@@ -8,13 +8,12 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
 
-from driftmap.core.errors import InputError, nearest
+from driftmap.core.errors import InputError, PlacedError, at, located, nearest
 from driftmap.core.files import row_name
 from driftmap.ground.site import Site
-from driftmap.rules.kinds import FACTS, KINDS
+from driftmap.rules.kinds import FACTS, KINDS, Fact
 from driftmap.rules.ruleset import Band, Condition, Question, RocketClass, Rule, RuleSet
 from driftmap.rules.schema import (
-    BandRow,
     ConditionRow,
     ConfirmRow,
     RuleFile,
@@ -83,7 +82,8 @@ def _gather(path: Path, found: dict[Path, RuleSet], above: tuple[Path, ...]) -> 
 def _read(path: Path) -> tuple[tuple[str, ...], RuleSet]:
     """Read one file; give what it extends, and its rules."""
     file = check_form(path)
-    return tuple(file.extends), _rule_set(path, file)
+    with located(str(path), "", InputError):
+        return tuple(file.extends), _rule_set(path, file)
 
 
 # The package's own files stay as they are while it runs: a sweep asks them by the hundred.
@@ -91,11 +91,10 @@ _of_package = lru_cache(_read)
 
 
 def _rule_set(path: Path, file: RuleFile) -> RuleSet:
-    source = str(path)
     classes = tuple(
         RocketClass(
             row.name,
-            _conditions(source, f"{row_name('class', i, row.name)}, when", row.when),
+            _conditions(f"{row_name('class', i, row.name)}, when", row.when),
             tuple(Question(c.name, c.text, c.scope) for c in row.confirmed),
             row.source,
         )
@@ -105,34 +104,28 @@ def _rule_set(path: Path, file: RuleFile) -> RuleSet:
     rules = []
     for i, row in enumerate(file.rule):
         where = row_name("rule", i, row.name)
-        for name in row.classes:
-            if name not in names:
-                hint = nearest(name, names)
-                raise InputError(source, where, f"{name!r} is no class here; {hint}")
-        rules.append(_rule(source, where, row, file))
-    return RuleSet(
-        path.stem,
-        file.title,
-        file.governs,
-        _family(path, file),
-        classes,
-        tuple(rules),
-        file.whole,
+        with at(where):
+            for name in row.classes:
+                if name not in names:
+                    raise ValueError(
+                        f"{name!r} is no class here; {nearest(name, names)}"
+                    )
+            rules.append(_rule(str(path), where, row, file))
+    # A file of one's own stands in for no set of the package.
+    own = "" if path.parent == _HOME else str(path.resolve())
+    family = ": ".join(part for part in (own, file.family) if part) or str(
+        path.resolve()
     )
-
-
-def _family(path: Path, file: RuleFile) -> str:
-    """Name the family; a file of one's own stands in for no set of the package."""
-    if file.family is None:
-        return str(path.resolve())
-    return file.family if path.parent == _HOME else f"{path.resolve()}: {file.family}"
+    return RuleSet(
+        path.stem, file.title, file.governs, family, classes, tuple(rules), file.whole
+    )
 
 
 def _rule(source: str, where: str, row: RuleRow, file: RuleFile) -> Rule:
     common: dict[str, Any] = {
         "name": row.name,
-        "when": _conditions(source, f"{where}, when", row.when),
-        "unless": _conditions(source, f"{where}, unless", row.unless),
+        "when": _conditions(f"{where}, when", row.when),
+        "unless": _conditions(f"{where}, unless", row.unless),
         "classes": row.classes,
         "scope": row.scope or "day",
         "excuse": _question(row.unless_confirmed),
@@ -144,144 +137,115 @@ def _rule(source: str, where: str, row: RuleRow, file: RuleFile) -> Rule:
         "yardstick": row.yardstick,
     }
     if row.question is not None:
-        _refuse_limits(source, where, row)
+        _refuse_limits(where, row)
         return Rule(text=row.question, question=True, **common)
     if row.name not in KINDS:
         hint = nearest(row.name, KINDS)
-        raise InputError(
-            source, where, f"is no rule; {hint}; a question needs the key 'question'"
-        )
+        raise ValueError(f"is no rule; {hint}; a question needs the key 'question'")
     if row.scope is not None:
-        raise InputError(source, f"{where}, scope", "has no meaning for a limit")
+        raise PlacedError(f"{where}, scope", "has no meaning for a limit")
     if row.text is None:
-        raise InputError(source, where, "needs 'text': what is asked for, in words")
-    return Rule(text=row.text, **_figures(source, where, row), **common)
+        raise ValueError("needs 'text': what is asked for, in words")
+    return Rule(text=row.text, **_figures(where, row), **common)
 
 
 def _question(row: ConfirmRow | None) -> Question | None:
     return None if row is None else Question(row.name, row.text, row.scope)
 
 
-def _refuse_limits(source: str, where: str, row: RuleRow) -> None:
+_OF_A_LIMIT: Final = {
+    *("text", "limit", "share", "share_of", "unless_confirmed", "take", "if_not_known"),
+    *("table", "table_by", "table_factor", "table_column"),
+}
+
+
+def _refuse_limits(where: str, row: RuleRow) -> None:
     """Keep a question from hiding a limit or taking the name of one."""
-    extra = row.model_fields_set & {
-        *("text", "limit", "share", "share_of", "unless_confirmed", "take"),
-        *("if_not_known",),
-        *("table", "table_by", "table_factor", "table_column"),
-    }
-    if extra:
-        key = sorted(extra)[0]
-        raise InputError(source, f"{where}, {key}", "has no meaning for a question")
+    for key in sorted(row.model_fields_set & _OF_A_LIMIT):
+        raise PlacedError(f"{where}, {key}", "has no meaning for a question")
     if row.name in KINDS or row.name in FACTS:
-        raise InputError(source, where, "names a limit; a question needs another name")
+        raise ValueError("names a limit; a question needs another name")
 
 
-def _figures(source: str, where: str, row: RuleRow) -> dict[str, Any]:
+def _figures(where: str, row: RuleRow) -> dict[str, Any]:
     dimension = KINDS[row.name].dimension
     if row.limit is None and row.share is None and not row.table:
-        raise InputError(source, where, "needs one of limit, share, table")
+        raise ValueError("needs one of limit, share, table")
     for key, partner in (("share", "share_of"), ("table", "table_by")):
-        given = [k for k in (key, partner) if k in row.model_fields_set]
-        if len(given) == 1:
-            raise InputError(source, where, f"needs {key} and {partner} together")
+        if len({key, partner} & row.model_fields_set) == 1:
+            raise ValueError(f"needs {key} and {partner} together")
     if row.share_of is not None:
-        _same(source, f"{where}, share_of", row.share_of, dimension)
-    limit = row.limit
+        with at(f"{where}, share_of"):
+            if (of := _fact(row.share_of).dimension) != dimension:
+                told = f"{row.share_of!r} is measured as {of}, the limit as {dimension}"
+                raise ValueError(told)
     return {
-        "limit": limit
-        if limit is None
-        else _positive(source, f"{where}, limit", limit, dimension),
-        "share": 0.0
-        if row.share is None
-        else _positive(source, f"{where}, share", row.share, "number"),
+        "limit": _positive(f"{where}, limit", row.limit, dimension),
+        "share": _positive(f"{where}, share", row.share, "number") or 0.0,
         "share_of": row.share_of or "",
-        "bands": _bands(source, where, row, dimension),
+        "bands": _bands(where, row, dimension),
         "bands_by": row.table_by or "",
         "column": row.table_column,
         "take": row.take,
     }
 
 
-def _same(source: str, where: str, fact: str, dimension: str) -> None:
-    """Refuse a multiple of a fact of another kind than the limit."""
-    if fact not in FACTS:
-        raise InputError(source, where, f"{fact!r} is no fact; {nearest(fact, FACTS)}")
-    if FACTS[fact].dimension != dimension:
-        text = (
-            f"{fact!r} is measured as {FACTS[fact].dimension}, the limit as {dimension}"
-        )
-        raise InputError(source, where, text)
+def _fact(name: str) -> Fact:
+    if name not in FACTS:
+        raise ValueError(f"{name!r} is no fact; {nearest(name, FACTS)}")
+    return FACTS[name]
 
 
-def _positive(source: str, where: str, value: object, dimension: str) -> float:
-    try:
+def _positive(where: str, value: object, dimension: str) -> float | None:
+    """Read a figure of the file; None where it gives none."""
+    if value is None:
+        return None
+    with at(where):
         number = quantity(value, dimension)
-    except (ValueError, OverflowError) as problem:
-        raise InputError(source, where, str(problem)) from None
-    most = 1.0 if dimension == "share" else 1e9
-    least_angle = dimension == "angle" and number == 0  # the horizon is one
-    if not (0 < number <= most or least_angle):
-        raise InputError(
-            source, where, f"must lie above 0 and up to {most:g} (got {value!r})"
-        )
+        most = 1.0 if dimension == "share" else 1e9
+        least_angle = dimension == "angle" and number == 0  # the horizon is one
+        if not (0 < number <= most or least_angle):
+            raise ValueError(f"must lie above 0 and up to {most:g} (got {value!r})")
     return number
 
 
-def _bands(source: str, where: str, row: RuleRow, dimension: str) -> tuple[Band, ...]:
-    if not row.table:
-        return ()
-    by = row.table_by or ""
-    if by not in FACTS:
-        text = f"{by!r} is no fact; {nearest(by, FACTS)}"
-        raise InputError(source, f"{where}, table_by", text)
+def _bands(where: str, row: RuleRow, dimension: str) -> tuple[Band, ...]:
     bands: list[Band] = []
+    if row.table:
+        with at(f"{where}, table_by"):
+            by = _fact(row.table_by or "").dimension
     for i, line in enumerate(row.table):
         place = f"{where}, table row {i + 1}"
-        end = math.inf
-        if line.up_to is not None:
-            end = _positive(source, f"{place}, up_to", line.up_to, FACTS[by].dimension)
-        if bands and not end > bands[-1].up_to:
-            raise InputError(source, place, "must reach further than the row before")
-        bands.append(_band(source, place, line, end, (row.table_factor, dimension)))
+        with at(place):
+            end = _positive(f"{place}, up_to", line.up_to, by)
+            end = math.inf if end is None else end
+            if bands and not end > bands[-1].up_to:
+                raise ValueError("must reach further than the row before")
+            if (line.value is None) == (line.single is None and line.complex is None):
+                raise ValueError("needs 'value', or 'single' and 'complex'")
+            each = {"single": line.single, "complex": line.complex}
+            if line.value is not None:
+                each = {"value": line.value}
+            read = [_positive(f"{place}, {k}", v, dimension) for k, v in each.items()]
+            scaled = [None if v is None else row.table_factor * v for v in read]
+            bands.append(Band(end, scaled[0], scaled[-1]))
     return tuple(bands)
 
 
-def _band(
-    source: str, where: str, line: BandRow, end: float, scale: tuple[float, str]
-) -> Band:
-    factor, dimension = scale
-    both = line.value is not None
-    if both == (line.single is not None or line.complex is not None):
-        raise InputError(source, where, "needs 'value', or 'single' and 'complex'")
-
-    def read(value: object, key: str) -> float | None:
-        if value is None:
-            return None
-        return factor * _positive(source, f"{where}, {key}", value, dimension)
-
-    if both:
-        value = read(line.value, "value")
-        return Band(end, value, value)
-    return Band(end, read(line.single, "single"), read(line.complex, "complex"))
-
-
-def _conditions(
-    source: str, where: str, rows: Iterable[ConditionRow]
-) -> tuple[Condition, ...]:
+def _conditions(where: str, rows: Iterable[ConditionRow]) -> tuple[Condition, ...]:
     found = []
     for row in rows:
-        if row.fact not in FACTS:
-            hint = nearest(row.fact, FACTS)
-            raise InputError(source, where, f"{row.fact!r} is no fact; {hint}")
-        signs = row.model_fields_set - {"fact"}
-        if len(signs) != 1:
-            raise InputError(
-                source, where, "needs exactly one of up_to, below, above, at_least"
+        with at(where):
+            dimension, signs = (
+                _fact(row.fact).dimension,
+                row.model_fields_set - {"fact"},
             )
-        sign: Any = next(iter(signs))
-        dimension = FACTS[row.fact].dimension
-        bound = _positive(source, f"{where}, {sign}", getattr(row, sign), dimension)
-        found.append(Condition(row.fact, sign, bound))
+            if len(signs) != 1:
+                raise ValueError("needs exactly one of up_to, below, above, at_least")
+            sign: Any = next(iter(signs))
+            bound = _positive(f"{where}, {sign}", getattr(row, sign), dimension)
+            assert bound is not None  # the row gives it
+            found.append(Condition(row.fact, sign, bound))
     return tuple(found)
 
 
