@@ -86,19 +86,18 @@ def _with(
 
 def _canopies(flight: Flight) -> dict[str, Device]:
     """Make canopies for a few speeds of landing, opened at apogee."""
-    found = {}
-    for speed in LANDING_SPEEDS:  # of any size: no file says it
-        across = canopy_for(flight, speed)
-        if across is not None:
-            found[f"canopy of {across:.2f} m for {speed:g} m/s"] = (
-                Device.model_construct(
-                    name="canopy",
-                    kind="canopy",
-                    diameter=across,
-                    opens_at=Trigger("apogee"),
-                )
-            )
-    return found
+    sizes = {speed: canopy_for(flight, speed) for speed in LANDING_SPEEDS}
+    return {
+        f"canopy of {across:.2f} m for {speed:g} m/s": Device.model_construct(
+            # Of any size: no file says it.
+            name="canopy",
+            kind="canopy",
+            diameter=across,
+            opens_at=Trigger("apogee"),
+        )
+        for speed, across in sizes.items()
+        if across is not None
+    }
 
 
 def canopy_for(flight: Flight, speed: float, density: float = 1.225) -> float | None:
@@ -131,17 +130,13 @@ def canopy_for(flight: Flight, speed: float, density: float = 1.225) -> float | 
 
 def _resized(canopy: Device) -> dict[str, Device]:
     """Make the canopy a size smaller and larger, its mass with its area."""
+    powers = (("diameter", 1), ("area", 2), ("spill_hole", 1), ("mass", 2))
     found = {}
     for name, scale in (("smaller", 0.75), ("larger", 1.25)):
-        change: dict[str, float | None] = {}
-        for key, power in (
-            ("diameter", 1),
-            ("area", 2),
-            ("spill_hole", 1),
-            ("mass", 2),
-        ):
-            size = getattr(canopy, key)
-            change[key] = None if size is None else size * scale**power
+        sizes = {key: (getattr(canopy, key), scale**power) for key, power in powers}
+        change = {
+            k: None if v is None else v * times for k, (v, times) in sizes.items()
+        }
         found[f"{canopy.name} a quarter {name} across"] = canopy.model_copy(
             update=change
         )
@@ -149,13 +144,12 @@ def _resized(canopy: Device) -> dict[str, Device]:
 
 
 def _lowered(canopy: Device) -> dict[str, Device]:
-    trigger = canopy.opens_at
-    if trigger.at != "height":
-        return {}
-    found = {}
-    for word, scale in (("lower", 0.6), ("higher", 1.6)):
+    trigger, found = canopy.opens_at, {}
+    for word, scale in (
+        (("lower", 0.6), ("higher", 1.6)) if trigger.at == "height" else ()
+    ):
         height = round(trigger.value * scale)
-        low = type(trigger)("height", float(height), trigger.spread)
+        low = Trigger("height", float(height), trigger.spread)
         name = f"{canopy.name} {word}, at {height} m"
         found[name] = canopy.model_copy(update={"opens_at": low})
     return found
@@ -174,10 +168,9 @@ def _streamer(flight: Flight, opens_at: Trigger) -> dict[str, Device]:
 
 
 def _relengthened(streamer: Device) -> dict[str, Device]:
-    found = {}
-    for word, scale in (("half as long", 0.5), ("twice as long", 2.0)):
-        length = (streamer.length or 0.0) * scale
-        found[f"{streamer.name} {word}"] = streamer.model_copy(
-            update={"length": length}
+    return {
+        f"{streamer.name} {word}": streamer.model_copy(
+            update={"length": (streamer.length or 0.0) * scale}
         )
-    return found
+        for word, scale in (("half as long", 0.5), ("twice as long", 2.0))
+    }

@@ -18,7 +18,8 @@ from driftmap.formulas.strength import (
     canopy_strength,
 )
 from driftmap.rocket.airframe import GUESSED_DRAG
-from driftmap.rocket.flight import Device, Flight, Piece
+from driftmap.rocket.fields import Uncertain
+from driftmap.rocket.flight import Device, Flight, Piece, Trigger
 
 __all__ = [
     "CROSSFLOW_DRAG",
@@ -29,6 +30,7 @@ __all__ = [
     "Fall",
     "bench_of",
     "by_opening",
+    "normal",
 ]
 
 CROSSFLOW_DRAG: Final = 1.1
@@ -73,6 +75,13 @@ Drag = tuple[float, str]
 def log_spread(share: float) -> float:
     """Turn a relative standard deviation into that of the logarithm."""
     return sqrt(log(1 + share * share))
+
+
+def normal(given: Uncertain | Trigger, spread: float, note: str = "") -> Spread:
+    """Spread a stated figure as its file says, or else by so much, which is noted."""
+    if given.spread is not None:
+        return Spread("normal", given.value, given.spread)
+    return Spread("normal", given.value, spread, note)
 
 
 def by_opening(device: Device) -> tuple[int, float]:
@@ -162,8 +171,11 @@ class Bench:
     def cloth(self, device: Device) -> Drag:
         """Give the drag of an open device."""
         given = device.given_drag()
-        if given is None:
-            spread = self._published(device)
+        if given is None and device.kind == "canopy":
+            spread = drag_spread(device.type)
+        elif given is None:
+            size = device.length or 0.0, device.width or 0.0
+            spread = streamer_spread(*size, CLOTH_MASS)
         elif given.spread is None:
             share = 0.10 if device.kind == "canopy" else 0.20
             note = f"spread {share:.0%} of its drag"
@@ -172,12 +184,6 @@ class Bench:
             share = given.spread / given.value
             spread = Spread("lognormal", given.value, log_spread(share))
         return device.cloth_area, self.need(f"{device.name} drag", spread, device.name)
-
-    def _published(self, device: Device) -> Spread:
-        if device.kind == "canopy":
-            return drag_spread(device.type)
-        length, width = device.length or 0.0, device.width or 0.0
-        return streamer_spread(length, width, CLOTH_MASS)
 
     def tumbling(self) -> Drag:
         """Give the drag of the tumbling rocket."""
@@ -244,22 +250,16 @@ class Bench:
     def _opening(self, device: Device) -> str:
         """Name the input that gives the height or time at which a device opens."""
         trigger = device.opens_at
+        spread, note = 0.10 * trigger.value, "opening time spread 10 %"
         if trigger.at == "height":
             spread, note = 15.0, "opening height spread 15 m"
-        else:
-            spread, note = 0.10 * trigger.value, "opening time spread 10 %"
-        if trigger.spread is not None:
-            spread, note = trigger.spread, ""
-        when = Spread("normal", trigger.value, spread, note)
+        when = normal(trigger, spread, note)
         return self.need(f"{device.name} opens", when, device.name)
 
     def waiting(self, device: Device, drag: tuple[Drag, ...], *, nose: bool) -> Stage:
         """Fall as before from the trigger until a device is open."""
         given = device.opening_delay
-        delay = OPENING_DELAY
-        if given is not None:
-            sd = 0.2 * given.value if given.spread is None else given.spread
-            delay = Spread("normal", given.value, sd)
+        delay = OPENING_DELAY if given is None else normal(given, 0.2 * given.value)
         mark = self.need(f"{device.name} delay", delay, device.name)
         return Stage(drag, "delay", mark, nose_first=nose)
 
@@ -356,8 +356,6 @@ def bench_of(flight: Flight) -> Bench:
         guess = Spread("lognormal", given.value, log_spread(share), note)
         bench.need("drag coefficient", guess, "nose-first drag coefficient")
         return bench
-    sd = 0.10 * given.value if given.spread is None else given.spread
-    note = "spread 10 %" if given.spread is None else ""
-    spread = Spread("normal", given.value, sd, note).above_zero()
+    spread = normal(given, 0.10 * given.value, "spread 10 %").above_zero()
     bench.need("drag coefficient", spread, "nose-first drag coefficient")
     return bench

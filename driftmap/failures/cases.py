@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Final
+from typing import Final, TypeAlias
 
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import Spread
@@ -33,7 +33,7 @@ from driftmap.formulas.flutter import (
     SHEAR_MODULUS,
 )
 from driftmap.formulas.fragments import FRICTION, REBOUND
-from driftmap.rocket.flight import BOOSTER, Flight
+from driftmap.rocket.flight import BOOSTER, Device, Flight
 
 __all__ = [
     "BARE",
@@ -88,53 +88,46 @@ GUST: Final = Spread(
 
 
 def _works(bench: Bench) -> list[Case]:
-    return opened_as_planned(bench, WORKS) if bench.flight.recovery else []
+    return opened_as_planned(bench, WORKS)
 
 
 def _bare(bench: Bench) -> list[Case]:
     """Fall as planned, without any recovery."""
-    if bench.flight.recovery:
-        return []
     return [Case(BARE, Release(), (bench.rocket(bench.unopened()),))]
 
 
 def _nothing(bench: Bench) -> list[Case]:
-    if not bench.flight.recovery:
-        return []
-    body = bench.rocket(bench.nose_first())
-    return [Case("nothing deploys", Release(), (body,))]
+    return [Case("nothing deploys", Release(), (bench.rocket(bench.nose_first()),))]
 
 
 def _early(bench: Bench) -> list[Case]:
     """Open the largest device on the way up."""
-    if not bench.flight.recovery:
-        return []
     when = bench.need("early moment", EARLY, "early opening")
     release = Release("coast", when)
     return opened(bench, "early opening", release, bench.largest())
 
 
-def _late(bench: Bench) -> list[Case]:
-    """Open the first device some seconds after its trigger."""
-    if not bench.flight.recovery:
-        return []
-    device = bench.devices()[0]
+def _waits(bench: Bench, device: Device) -> tuple[Release, tuple[Stage, ...]]:
+    """Wait some seconds after the trigger of the first device, until it is open."""
     fall = bench.fall([device])
     seconds = bench.need("late by", LATE, "late opening")
     *first, waiting = fall.before(device)
-    before = (*first, replace(waiting, mark=seconds), waiting)
-    return opened(bench, "late opening", fall.release, device, before)
+    return fall.release, (*first, replace(waiting, mark=seconds), waiting)
+
+
+def _late(bench: Bench) -> list[Case]:
+    """Open the first device some seconds after its trigger."""
+    device = bench.devices()[0]
+    release, before = _waits(bench, device)
+    return opened(bench, "late opening", release, device, before)
 
 
 def _cord_cuts(bench: Bench) -> list[Case]:
     """Let the cord cut the tube at a late opening: the rocket comes down in two parts."""
-    if not bench.flight.recovery or bench.devices()[0].kind != "canopy":
-        return []
     device, *later = bench.devices()
-    fall = bench.fall([device])
-    seconds = bench.need("late by", LATE, "late opening")
-    *first, waiting = fall.before(device)
-    before = (*first, replace(waiting, mark=seconds), waiting)
+    if device.kind != "canopy":
+        return []
+    release, before = _waits(bench, device)
     whole, frame = bench.flight.dry_mass, bench.flight.falling
     bench.note(
         "cord cuts the tube: half of the rocket hangs on what opens, the half with the fins "
@@ -150,13 +143,11 @@ def _cord_cuts(bench: Bench) -> list[Case]:
     face = frame.length * frame.diameter / 2
     front = Body(FRONT, whole / 2, stages, face, before=before)
     bodies = (replace(tail, area=face), front)
-    return [Case("cord cuts the tube", fall.release, bodies, seldom=True)]
+    return [Case("cord cuts the tube", release, bodies, seldom=True)]
 
 
 def _tangled(bench: Bench) -> list[Case]:
     """Tangle the largest device; the others open as planned."""
-    if not bench.flight.recovery:
-        return []
     share = bench.need("tangled canopy", TANGLED, "tangled canopy")
     device = bench.largest()
     fall = bench.fall(bench.devices())
@@ -166,11 +157,14 @@ def _tangled(bench: Bench) -> list[Case]:
     return [Case("canopy tangles", fall.release, (body,))]
 
 
+def _loose(bench: Bench, kind: str) -> tuple[list[Body], float]:
+    """Let the pieces of a kind come off; give their mass as well [kg]."""
+    loose = [bench.loose(p) for p in bench.flight.pieces if p.kind == kind]
+    return loose, sum(body.mass * body.count for body in loose)
+
+
 def _fins(bench: Bench) -> list[Case]:
-    fins = [bench.loose(p) for p in bench.flight.pieces if p.kind == "fin"]
-    if not fins:
-        return []
-    less = sum(b.mass * b.count for b in fins)
+    fins, less = _loose(bench, "fin")
     body = bench.rocket(still_burning(bench), bench.tumble(), less=less)
     return [Case("fins come off", Release("max q"), (body, *fins))]
 
@@ -226,18 +220,11 @@ def _shed(bench: Bench, what: Breaks, told: str) -> Case:
 
 def _main_at_apogee(bench: Bench) -> list[Case]:
     """Open everything at the first device's trigger."""
-    devices = bench.devices()
-    if len(devices) < 2:
-        return []
-    fall = bench.fall(devices[:1])
-    before = fall.before(devices[0])
+    first, *_, last = devices = bench.devices()
+    fall = bench.fall([first])
     beside = tuple(bench.cloth(device) for device in devices[:-1])
     return opened(
-        bench,
-        "main at apogee",
-        fall.release,
-        devices[-1],
-        before,
+        *(bench, "main at apogee", fall.release, last, fall.before(first)),
         beside=beside,
         alone=True,
     )
@@ -245,65 +232,75 @@ def _main_at_apogee(bench: Bench) -> list[Case]:
 
 def _drogue_fails(bench: Bench) -> list[Case]:
     """Open the second device from a nose-first fall, the first having failed."""
-    later = bench.devices()[1:]
-    if not later:
-        return []
-    fall = bench.fall(later)
-    before = fall.before(later[0])
-    return opened(bench, "drogue fails", fall.release, later[0], before)
+    _, second, *_ = devices = bench.devices()
+    fall = bench.fall(devices[1:])
+    return opened(bench, "drogue fails", fall.release, second, fall.before(second))
 
 
 def _drogue_only(bench: Bench) -> list[Case]:
-    devices = bench.devices()
-    if len(devices) < 2:
-        return []
-    fall = bench.fall(devices[:-1])
+    fall = bench.fall(bench.devices()[:-1])
     return [Case("drogue only", fall.release, (bench.rocket(*fall.stages),))]
 
 
 def _nose_lost(bench: Bench) -> list[Case]:
-    noses = [bench.loose(p) for p in bench.flight.pieces if p.kind == "nose cone"]
-    if not noses:
-        return []
+    noses, less = _loose(bench, "nose cone")
     fall = bench.fall(bench.devices())
-    body = bench.rocket(*fall.stages, less=sum(b.mass * b.count for b in noses))
+    body = bench.rocket(*fall.stages, less=less)
     return [Case("nose cone lost", fall.release, (body, *noses))]
 
 
 def _case_ejected(bench: Bench) -> list[Case]:
     """Push out the motor case in place of the recovery; the rocket falls nose first."""
-    motors = [bench.loose(p) for p in bench.flight.pieces if p.kind == "motor case"]
-    if not motors:
-        return []
+    motors, less = _loose(bench, "motor case")
     release = bench.fall(bench.devices()).release
-    less = sum(b.mass * b.count for b in motors)
     body = bench.rocket(bench.nose_first(), less=less)
     return [Case("motor case ejected", release, (body, *motors))]
 
 
-_CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
-    (WORKS, _works),
-    (BARE, _bare),
-    ("nothing deploys", _nothing),
-    ("early opening", _early),
-    ("late opening", _late),
-    ("canopy tangles", _tangled),
-    ("cord cuts the tube", _cord_cuts),
-    ("fins come off", _fins),
-    (CERTAIN, _flutter),
-    (CERTAIN, _bend),
-    ("main at apogee", _main_at_apogee),
-    ("drogue only", _drogue_only),
-    ("drogue fails", _drogue_fails),
-    ("nose cone lost", _nose_lost),
-    ("motor case ejected", _case_ejected),
-    ("motor bursts", bursts),
-    ("goes off its path", goes_off),
-    ("rod tips over", tips_over),
-    ("part of the cluster lights", part_lit),
-    ("motor tears loose", tears_loose),
+_May: TypeAlias = Callable[[Flight], bool]
+
+
+def _opens(count: int) -> _May:
+    return lambda flight: len(flight.recovery) >= count
+
+
+def _lists(kind: str) -> _May:
+    return lambda flight: any(piece.kind == kind for piece in flight.pieces)
+
+
+def _any(flight: Flight) -> bool:
+    del flight
+    return True
+
+
+_CASES: Final[tuple[tuple[str, Callable[[Bench], list[Case]], _May], ...]] = (
+    (WORKS, _works, _opens(1)),
+    (BARE, _bare, lambda flight: not flight.recovery),
+    ("nothing deploys", _nothing, _opens(1)),
+    ("early opening", _early, _opens(1)),
+    ("late opening", _late, _opens(1)),
+    ("canopy tangles", _tangled, _opens(1)),
+    ("cord cuts the tube", _cord_cuts, _opens(1)),
+    ("fins come off", _fins, _lists("fin")),
+    (CERTAIN, _flutter, _any),
+    (CERTAIN, _bend, _any),
+    ("main at apogee", _main_at_apogee, _opens(2)),
+    ("drogue only", _drogue_only, _opens(2)),
+    ("drogue fails", _drogue_fails, _opens(2)),
+    ("nose cone lost", _nose_lost, _lists("nose cone")),
+    ("motor case ejected", _case_ejected, _lists("motor case")),
+    ("motor bursts", bursts, _any),
+    ("goes off its path", goes_off, _any),
+    ("rod tips over", tips_over, _any),
+    (
+        "part of the cluster lights",
+        part_lit,
+        lambda f: bool(f.motor and f.motor.count > 1),
+    ),
+    ("motor tears loose", tears_loose, _any),
     *STAGED,
 )
+"""Causes, what makes their cases, and which flights they can happen to."""
 
 
 def build_cases(flight: Flight) -> CaseTree:
@@ -318,7 +315,10 @@ def build_cases(flight: Flight) -> CaseTree:
     """
     bench = bench_of(flight)
     built = [
-        replace(case, cause=cause) for cause, make in _CASES for case in make(bench)
+        replace(case, cause=cause)
+        for cause, make, may in _CASES
+        if may(flight)
+        for case in make(bench)
     ]
     _check_names(flight, built)
     built += [
@@ -365,12 +365,11 @@ def _broken(bench: Bench, bodies: tuple[Body, ...]) -> tuple[Body, ...]:
 
 def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
     """Tell what was not flown for want of data: what must hold, and what is noted."""
-    kinds = {piece.kind for piece in flight.pieces}
     for kind, name in (
         ("nose cone", "nose cone lost"),
         ("motor case", "motor case ejected"),
     ):
-        if kind not in kinds:
+        if not _lists(kind)(flight):
             bench.note(f"{name}: not flown, the flight file lists no {kind}")
     fins = [piece for piece in flight.pieces if piece.kind == "fin"]
     if any(fin.planform() is None for fin in fins):
@@ -385,16 +384,19 @@ def _missing(flight: Flight, bench: Bench) -> tuple[str, ...]:
 def _check_names(flight: Flight, built: list[Case]) -> None:
     """Refuse names that would hide a case or a body behind another."""
     taken = {WORKS, BARE, CERTAIN, *LIKELIHOOD, *(case.name for case in built)}
-    for own in flight.own_cases:
-        if own.name in taken:
-            problem = f"the name {own.name!r} belongs to a case that is there already"
-            raise FlightError(flight.source, "case", problem)
-    bodies = [*OWN_NAMES, *(device.name for device in flight.devices)]
-    for piece in (*flight.pieces, *flight.booster_fins):
-        if piece.name in bodies:
-            problem = f"the name {piece.name!r} belongs to another body"
-            raise FlightError(flight.source, "piece", problem)
-    for device in flight.devices:
-        if device.name in OWN_NAMES:
-            problem = f"the name {device.name!r} belongs to another body"
-            raise FlightError(flight.source, "recovery", problem)
+    devices = [device.name for device in flight.devices]
+    pieces = [piece.name for piece in (*flight.pieces, *flight.booster_fins)]
+    for key, names, others, what in (
+        (
+            "case",
+            [own.name for own in flight.own_cases],
+            taken,
+            "a case that is there already",
+        ),
+        ("piece", pieces, {*OWN_NAMES, *devices}, "another body"),
+        ("recovery", devices, {*OWN_NAMES}, "another body"),
+    ):
+        for name in names:
+            if name in others:
+                told = f"the name {name!r} belongs to {what}"
+                raise FlightError(flight.source, key, told)

@@ -113,8 +113,6 @@ def _lit(bench: Bench, start: Stage, less: float = 0.0) -> tuple[Body, ...]:
 def part_lit(bench: Bench) -> list[Case]:
     """Leave the rail with part of a cluster lit, which pushes beside the middle."""
     count = 1 if bench.flight.motor is None else bench.flight.motor.count
-    if count < 2:
-        return []
     share = Spread("uniform", 1 / count, 1 - 1 / count, f"1 to {count - 1} of {count}")
     lit = bench.need("share of the cluster lit", share, "part of the cluster lights")
     tilt = bench.need("off its path", OFF, "off its path")
@@ -132,8 +130,6 @@ def still_burning(bench: Bench) -> Stage:
 def booster_fins_off(bench: Bench) -> list[Case]:
     """Shed the fins that carry both stages; the sustainer lights wherever its nose points."""
     listed = bench.flight.booster_fins
-    if not listed:
-        return []
     name = "fins of the booster come off"
     when = bench.need("moment the booster sheds its fins", TORN, name)
     bench.note("booster: whether its fins flutter or bend is not worked out")
@@ -172,8 +168,7 @@ def bursts(bench: Bench) -> list[Case]:
 def bursts_above(what: str, bench: Bench) -> list[Case]:
     """Burst the motor that lights in the air as it lights, with all of its propellant."""
     flight = bench.flight
-    if flight.upper is None or flight.upper_name != what:
-        return []
+    assert flight.upper is not None  # else it is not asked for
     name, burnt = f"{what} bursts", flight.upper.motor.propellant_mass
     mass = min(CASE_SHARE * burnt, flight.dry_mass / 4)
     bodies = _apart(bench, _assumed_burst(bench, name, mass, burnt))

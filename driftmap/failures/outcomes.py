@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Final
+from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
-from driftmap.failures.bodies import Bench, Drag, by_opening
+from driftmap.failures.bodies import Bench, Drag, Fall, by_opening
 from driftmap.failures.case import Body, Case, Opening, Release, Stage
 from driftmap.formulas.strength import HOLDS, RIPS_OFF, TEARS, TORN_DRAG
 from driftmap.rocket.flight import Device
@@ -19,6 +19,7 @@ __all__ = [
     "luck_of",
     "opened",
     "opened_as_planned",
+    "planned_ends",
 ]
 
 TOLD: Final = ((HOLDS, "holds"), (TEARS, "torn"), (RIPS_OFF, "ripped off"))
@@ -35,24 +36,37 @@ def opened_as_planned(
 ) -> list[Case]:
     """Open all as planned while all holds; else go on without what gave."""
     fall = bench.fall(bench.devices())
+    held, broken = planned_ends(bench, fall)
+    return [
+        Case(name, fall.release, (bench.rocket(*fall.stages),), only=held),
+        *(
+            Case(f"{told}, {how}", fall.release, bodies, only=only)
+            for how, bodies, only in broken
+        ),
+    ]
+
+
+_Ends: TypeAlias = tuple[Opening, ...]
+
+
+def planned_ends(
+    bench: Bench, fall: Fall
+) -> tuple[_Ends, list[tuple[str, tuple[Body, ...], _Ends]]]:
+    """Part a fall as planned by how its openings end, which their loads decide.
+
+    Result: all of them holding; and for each other end how it is told, what comes down, and
+    the openings that end so, in their order.
+    """
     strong = [device for device in bench.devices() if bench.strengths(device)]
     held = tuple(ends(bench, d, HOLDS, fall.before(d)) for d in strong)
-    cases = [Case(name, fall.release, (bench.rocket(*fall.stages),), only=held)]
+    broken = []
     for number, device in enumerate(strong):
-        before = fall.before(device)
+        before, later = fall.before(device), later_than(bench, device)
         for result, how in TOLD[1:]:
             end = ends(bench, device, result, before)
-            cases.append(
-                Case(
-                    f"{told}, {device.name} {how}",
-                    fall.release,
-                    after(
-                        bench, device, result, before, later=later_than(bench, device)
-                    ),
-                    only=(*held[:number], end),
-                )
-            )
-    return cases
+            bodies = after(bench, device, result, before, later=later)
+            broken.append((f"{device.name} {how}", bodies, (*held[:number], end)))
+    return held, broken
 
 
 def opened(  # noqa: PLR0913 - a case has that many sides

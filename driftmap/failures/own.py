@@ -8,7 +8,7 @@ from typing import Final, NoReturn
 
 from driftmap.core.errors import FlightError, nearest, quoted
 from driftmap.core.spread import Spread
-from driftmap.failures.bodies import Bench
+from driftmap.failures.bodies import Bench, normal
 from driftmap.failures.case import Body, Burn, Case, Release, Stage
 from driftmap.failures.offpath import still_burning
 from driftmap.failures.outcomes import opened
@@ -31,25 +31,20 @@ def own_cases(bench: Bench, own: OwnCase) -> list[Case]:
         if device.name not in own.loose
     }
     if falls in devices and not own.burns_on:
+        device = devices[falls]
         return opened(
-            bench,
-            own.name,
-            release,
-            devices[falls],
-            alone=True,
-            less=gone,
-            loose=loose,
+            *(bench, own.name, release, device), alone=True, less=gone, loose=loose
         )
     if falls not in ("nose first", "tumbling"):
         known = ["nose first", "tumbling", *({} if own.burns_on else devices)]
         _refuse(bench, own, "rocket_falls", falls, known)
     stage = bench.nose_first() if falls == "nose first" else bench.tumble()
-    stages: tuple[Stage, ...] = (stage,)
+    burning: tuple[Stage, ...] = ()
     if own.burns_on and falls == "nose first":
-        stages = (replace(stage, burn=Burn(), until="burnout"), stage)
+        burning = (replace(stage, burn=Burn(), until="burnout"),)
     elif own.burns_on:
-        stages = (still_burning(bench), stage)
-    return [Case(own.name, release, (bench.rocket(*stages, less=gone), *loose))]
+        burning = (still_burning(bench),)
+    return [Case(own.name, release, (bench.rocket(*burning, stage, less=gone), *loose))]
 
 
 def _loose(bench: Bench, own: OwnCase) -> tuple[tuple[Body, ...], float]:
@@ -73,8 +68,7 @@ def _release(bench: Bench, own: OwnCase) -> Release:
     if own.at in ("apogee", "max q"):
         return Release("apogee" if own.at == "apogee" else "max q")
     trigger = own.time()
-    sd = 0.1 * trigger.value if trigger.spread is None else trigger.spread
-    mark = bench.need(f"{own.name} at", Spread("normal", trigger.value, sd))
+    mark = bench.need(f"{own.name} at", normal(trigger, 0.1 * trigger.value))
     return Release("off rail" if own.burns_on else "time", mark)
 
 

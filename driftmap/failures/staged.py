@@ -10,14 +10,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from math import pi
-from typing import Final
+from typing import Final, TypeAlias
 
 from driftmap.core.spread import Spread
 from driftmap.failures.bodies import CROSSFLOW_DRAG, Bench
 from driftmap.failures.case import Body, Case, Opening, Release, Stage
 from driftmap.failures.offpath import booster_fins_off, bursts_above
-from driftmap.failures.outcomes import TOLD, after, ends, later_than, opened_as_planned
-from driftmap.formulas.strength import HOLDS
+from driftmap.failures.outcomes import opened_as_planned, planned_ends
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Descent, Flight
@@ -57,8 +56,6 @@ _WHOLE: Final = ("first second", "burn", "rail")
 
 def _does_not_light(what: str, bench: Bench) -> list[Case]:
     """Let the rocket fly on with a full motor: heavier, lower, its recovery as planned."""
-    if bench.flight.upper_name != what:
-        return []
     name, release = f"{what} {DOES_NOT_LIGHT}", Release(way=UNLIT)
     devices = bench.devices()
     if not devices:
@@ -77,8 +74,6 @@ def _does_not_light(what: str, bench: Bench) -> list[Case]:
 
 def _lights_late(what: str, bench: Bench) -> list[Case]:
     """Light the motor with the nose far over; nothing opens at the speed it then has."""
-    if bench.flight.upper_name != what:
-        return []
     name = f"{what} lights late"
     bench.need("late ignition", _LIT_LATE, name)
     bench.note(f"{name}: what should open does not, or is torn off (assumed)")
@@ -88,8 +83,6 @@ def _lights_late(what: str, bench: Bench) -> list[Case]:
 
 def _stay_together(bench: Bench) -> list[Case]:
     """Light the sustainer on the booster; both come down in one piece, nose first."""
-    if bench.flight.sustainer is None:
-        return []
     name = "stages do not part"
     bench.note(
         f"{name}: the sustainer lights all the same and pushes both; nothing opens (assumed)"
@@ -101,9 +94,6 @@ def _stay_together(bench: Bench) -> list[Case]:
 
 def _booster_fails(bench: Bench) -> list[Case]:
     """Let the booster come down as it is, the sustainer as planned."""
-    booster = bench.flight.booster
-    if booster is None or not booster.recovery:
-        return []
     own = _booster_bench(bench)
     fall = bench.fall(bench.devices())
     bodies = (
@@ -129,31 +119,27 @@ def with_booster(bench: Bench, cases: list[Case], planned: str) -> list[Case]:
     fall = own.fall(own.devices())
     release = replace(fall.release, way=BOOSTER)
     falls = _named((own.rocket(*fall.stages),), release)
-    strong = [device for device in own.devices() if own.strengths(device)]
-    held = tuple(
-        replace(ends(own, device, HOLDS, fall.before(device)), release=release)
-        for device in strong
-    )
+
+    def timed(openings: tuple[Opening, ...]) -> tuple[Opening, ...]:
+        return tuple(replace(opening, release=release) for opening in openings)
+
+    held, broken = planned_ends(own, fall)
     found = []
     for case in cases:
         if case.name != planned:
             found.append(_beside(case, falls))
             continue
         only = case.only if isinstance(case.only, tuple) else ()
-        found.append(replace(_beside(case, falls), only=(*only, *held)))
-        for number, device in enumerate(strong):
-            before = fall.before(device)
-            for result, told in TOLD[1:]:
-                later = later_than(own, device)
-                bodies = after(own, device, result, before, later=later)
-                last = Opening(device, result, before, release)
-                broken = replace(
-                    case,
-                    name=f"planned opening, {device.name} {told}",
-                    bodies=(*case.bodies, *_named(bodies, release)),
-                    only=(*only, *held[:number], last),
-                )
-                found.append(broken)
+        found.append(replace(_beside(case, falls), only=(*only, *timed(held))))
+        found += [
+            replace(
+                case,
+                name=f"planned opening, {told}",
+                bodies=(*case.bodies, *_named(bodies, release)),
+                only=(*only, *timed(openings)),
+            )
+            for told, bodies, openings in broken
+        ]
     return found
 
 
@@ -226,15 +212,37 @@ def not_flown(flight: Flight) -> list[str]:
     return told
 
 
-STAGED: Final[tuple[tuple[str, Callable[[Bench], list[Case]]], ...]] = (
-    (f"sustainer {DOES_NOT_LIGHT}", partial(_does_not_light, "sustainer")),
-    ("sustainer lights late", partial(_lights_late, "sustainer")),
-    ("sustainer bursts", partial(bursts_above, "sustainer")),
-    (f"air start {DOES_NOT_LIGHT}", partial(_does_not_light, "air start")),
-    ("air start lights late", partial(_lights_late, "air start")),
-    ("air start bursts", partial(bursts_above, "air start")),
-    ("stages do not part", _stay_together),
-    ("recovery of the booster fails", _booster_fails),
-    ("fins of the booster come off", booster_fins_off),
+_May: TypeAlias = Callable[[Flight], bool]
+
+
+def _above(what: str) -> _May:
+    return lambda flight: flight.upper_name == what
+
+
+def _two_stages(flight: Flight) -> bool:
+    return flight.sustainer is not None
+
+
+STAGED: Final[tuple[tuple[str, Callable[[Bench], list[Case]], _May], ...]] = (
+    *(
+        (f"{what} {how}", partial(make, what), _above(what))
+        for what in ("sustainer", "air start")
+        for how, make in (
+            (DOES_NOT_LIGHT, _does_not_light),
+            ("lights late", _lights_late),
+            ("bursts", bursts_above),
+        )
+    ),
+    ("stages do not part", _stay_together, _two_stages),
+    (
+        "recovery of the booster fails",
+        _booster_fails,
+        lambda flight: bool(flight.booster and flight.booster.recovery),
+    ),
+    (
+        "fins of the booster come off",
+        booster_fins_off,
+        lambda flight: bool(flight.booster_fins),
+    ),
 )
 """Causes and what makes their cases, as in `driftmap.failures.cases`."""
