@@ -75,8 +75,7 @@ def flown_and_weighed(
 ) -> tuple[Cloud, Weighed]:
     """Fly what was observed, beside the rocket only some bodies if named, and weigh it."""
     with Progress("flights", inputs["samples"]) as progress:
-        cloud = seen.flown(inputs["samples"], inputs["seed"], bodies, progress)
-    return cloud, seen.weighed(cloud)
+        return seen.weighed(inputs["samples"], inputs["seed"], bodies, progress)
 
 
 class _Options(SeenInputs):

@@ -216,19 +216,19 @@ class Cloud:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Steered:
-    """Flights whose wind is leaned in place of drawn.
+    """Flights whose wind is leaned in place of drawn, or of which only some cases are flown.
 
     Parameters
     ----------
-    lean : ndarray, shape (2, n)
+    lean : ndarray, shape (2, n), or None
         What each flight has, in place of standard normal numbers, of the part of the
         wind's error east and north that carries a fall farthest: its inputs ``"lean
-        east"`` and ``"lean north"``.
+        east"`` and ``"lean north"``; None for plain draws.
     only : collection of str, optional
         Cases to fly; all when left out. Their flights are the same either way.
     """
 
-    lean: FloatArray
+    lean: FloatArray | None
     only: Collection[str] | None = None
 
     def flies(self, case: str) -> bool:
@@ -245,6 +245,7 @@ def fly(  # noqa: PLR0913 - all but three are options
     seed: int,
     day: Day | None = None,
     steered: Steered | None = None,
+    after: int = 0,
     bodies: Collection[str] | None = None,
     keep_falls: bool = False,
     progress: Callable[[int], None] | None = None,
@@ -268,6 +269,8 @@ def fly(  # noqa: PLR0913 - all but three are options
     steered : Steered, optional
         Inputs to lean. Such flights must be weighed, as in `driftmap.hazard.precise`; the
         cloud's own probabilities of cases mean nothing.
+    after : int
+        Flights of this seed that another cloud holds; whole blocks of 4096.
     bodies : collection of str, optional
         Bodies to bring down beside the rocket; all when left out. Their landings are the
         same either way.
@@ -300,8 +303,9 @@ def fly(  # noqa: PLR0913 - all but three are options
 
     def block(start: int) -> Block:
         count = min(_BLOCK, samples - start)
-        number = start // _BLOCK
-        own = None if steered is None else steered.lean[:, start : start + count]
+        number = (after + start) // _BLOCK
+        own = None if steered is None else steered.lean
+        own = None if own is None else own[:, start : start + count]
         return fly_block(
             plan, tree, wind, count, seed, number, lean=own, keep_falls=keep_falls
         )

@@ -117,9 +117,8 @@ class Find(MeasuredSight):
     def figure(self, flown: Flown) -> Misfit:
         """Hold the find beside the landings."""
         value = np.array([self.east, self.north])
-        error = np.full(2, np.hypot(self.error, flown.patch(self.piece)))
-        shown = flown.landing(self.piece, ways=_WAYS)
-        return Misfit(shown, value, error, (False, False))
+        shown, error = flown.in_patches(self.piece, self.error, ways=_WAYS)
+        return Misfit(shown, value, np.full(2, error), (False, False))
 
 
 _Shown = Callable[[Flown, str], FloatArray]

@@ -58,6 +58,8 @@ class Flown:
         Places that were worked out before, by what was asked: leaning changes none.
     coarse : bool
         Whether they lie too far apart to hit what was found: each then stands for a patch.
+    found : (float, float, float), optional
+        Where the rocket was found, east, north and error [m], if a patch is to reach there.
     """
 
     cloud: Cloud
@@ -70,6 +72,7 @@ class Flown:
     lean: FloatArray
     worked_out: dict[_Asked, FloatArray] = field(default_factory=dict)
     coarse: bool = False
+    found: tuple[float, float, float] | None = None
 
     def leaned(self, lean: FloatArray) -> Flown:
         """Move every fall as a wind leaned by (2, k) deviations would, to first order."""
@@ -98,15 +101,36 @@ class Flown:
         broken = body.name != piece and body.stages[-1].nose_first
         return at + self._thrown(piece, ways) if broken and self._is_fin(piece) else at
 
-    def patch(self, piece: str) -> float:
-        """Give how wide a patch of ground each landing stands for, 0 where not `coarse` [m].
+    def in_patches(
+        self, piece: str, error: float, *, ways: int = 1
+    ) -> tuple[FloatArray, float]:
+        """Give where a piece lies, and how well it is known beside a find [m].
+
+        As `landing`, and the error told. Where `coarse`, each landing is the middle of a
+        patch. One patch holds all of a flight: where the rocket was found too, the patch
+        is moved there first, and the way from the rocket to the piece is what is told.
+        """
+        at = self.landing(piece, ways=ways)
+        if not self.coarse or self.who.size < _FEWEST:
+            return at, error
+        rocket = self.landing(ROCKET)
+        if self.found is None or piece == ROCKET:
+            return at, float(np.hypot(error, self._patch(at[:, 0])))
+        east, north, off = self.found
+        wide = self._patch(rocket[:, 0]) ** 2
+        part = wide / (wide + off**2)
+        between = self._patch(at[:, 0] - rocket[:, 0])
+        moved = part * (np.array([east, north])[:, None, None] - rocket)
+        known = np.sqrt(error**2 + part * off**2 + between**2)
+        return at + moved, float(known)
+
+    def _patch(self, places: FloatArray) -> float:
+        """Give how wide a patch each of some places (2, k) stands for [m].
 
         The normal-reference rule for two dimensions, across the narrower way of the cloud
         (D. W. Scott, Multivariate Density Estimation, 1992, from memory).
         """
-        if not self.coarse or self.who.size < _FEWEST:
-            return 0.0
-        spread = np.cov(self.landing(piece)[:, 0], aweights=self.prior)
+        spread = np.cov(places, aweights=self.prior)
         number = self.prior.sum() ** 2 / (self.prior @ self.prior)
         return float(number ** (-1 / 6) * np.sqrt(np.linalg.eigvalsh(spread)[0]))
 

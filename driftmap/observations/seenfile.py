@@ -45,7 +45,7 @@ from driftmap.observations.observation import (
     Went,
 )
 from driftmap.observations.rows import SeenTable
-from driftmap.observations.toward import know
+from driftmap.observations.toward import LOT, know
 from driftmap.observations.weighing import AtOddsError, Weighed
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.record import read_record
@@ -90,32 +90,37 @@ class Observed:
     assumed: tuple[str, ...] = ()
     files: tuple[str, ...] = ()
 
-    def flown(
+    def weighed(
         self,
         samples: int,
         seed: int,
         bodies: set[str] | None = None,
         progress: Callable[[int], None] | None = None,
-    ) -> Cloud:
-        """Fly the flight, its falls kept; beside the rocket only some bodies, if named."""
-        return fly(
+    ) -> tuple[Cloud, Weighed]:
+        """Fly the flight, and weigh the flights by what was seen.
+
+        ``bodies``: what is brought down beside the rocket; all when left out.
+
+        Result: plain flights of all cases, and all those that were flown, weighed.
+        """
+        cloud = fly(
             self.flight,
             self.wind,
             self.site.elevation,
-            samples=samples,
+            samples=min(samples, LOT),
             seed=seed,
             day=self.day,
             bodies=bodies,
             keep_falls=True,
             progress=progress,
         )
-
-    def weighed(self, cloud: Cloud) -> Weighed:
-        """Weigh the flights by what was seen, and fly more toward it where few fit."""
         try:
-            return know(cloud, self.wind, self.told)
+            known = know(
+                cloud, self.wind, self.told, samples=samples, progress=progress
+            )
         except AtOddsError as problem:
             raise InputError(", ".join(self.files), "", str(problem)) from None
+        return cloud, known
 
     def sentences(self, known: Weighed, far: Far) -> tuple[str, ...]:
         """Tell what was seen, and what of it fits nothing flown."""

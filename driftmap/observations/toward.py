@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -26,14 +26,22 @@ from driftmap.observations.figures import (
     Trace,
     log_density,
 )
-from driftmap.observations.flown import Flown, flown_cases
+from driftmap.observations.flown import ROCKET, Flown, flown_cases
 from driftmap.observations.observation import FoundState, Observation, Odds
-from driftmap.observations.weighing import Weighed, effective_number, weigh
+from driftmap.observations.weighing import (
+    Weighed,
+    effective_number,
+    log_likelihoods,
+    weigh,
+)
 
-__all__ = ["ENOUGH", "know"]
+__all__ = ["ENOUGH", "LOT", "know"]
 
 ENOUGH: Final = 200.0
 """Effective flights below which more are flown toward what was seen."""
+
+LOT: Final = 20_480
+"""Flights of all cases, in whole blocks. Beyond these only cases are flown that can be true."""
 
 _BLOCK: Final = 4096  # flights flown together: whole blocks keep their luck
 _MOST: Final = 4  # blocks of a case in one lot
@@ -67,13 +75,16 @@ def know(
     wind: WindProfile,
     observations: Sequence[Observation],
     *,
+    samples: int = 0,
     enough: float = ENOUGH,
     most_lots: int = 4,
+    progress: Callable[[int], None] | None = None,
 ) -> Weighed:
     """Weigh a cloud by what was seen, and fly more toward it where few flights remain.
 
     ``cloud``: plain flights, their falls kept; ``wind``: the wind they flew in;
-    ``enough``: effective flights to reach; ``most_lots``: how many lots are flown at
+    ``samples``: to how many flights a case the cloud is brought first, where the case can
+    still be true; ``enough``: effective flights to reach; ``most_lots``: how many lots are flown at
     the most.
 
     Result: the weighed flights; `Weighed.effective` tells how many they stand for.
@@ -86,6 +97,9 @@ def know(
     """
     cases = flown_cases(cloud, wind)
     known = weigh(cases, observations)
+    if samples > cloud.flights:
+        known = _flown_on(known, wind, samples, progress)
+    plain = known.cases
     if known.effective >= enough or not _can_lean(known):
         return _in_patches(known)
     slopes = {flown.case.name: flown.slopes for flown in cases}
@@ -96,20 +110,59 @@ def know(
             unsure = _unsure(known)
             few = _other_luck([f for f in few if f.case.name in unsure], wind)
         lots += _toward(few, observations, wind)
-        known = weigh(_pooled(lots, cases), observations)
+        known = weigh(_pooled(lots, plain), observations)
         if known.effective >= enough:
             break
     return _in_patches(known)
+
+
+def _flown_on(
+    known: Weighed,
+    wind: WindProfile,
+    samples: int,
+    progress: Callable[[int], None] | None,
+) -> Weighed:
+    """Fly the cases that can still be true so many times in all."""
+    cloud = known.cases[0].cloud
+    still = {f.case.name for f in known.cases if _at_most(f, known) > _HOPELESS}
+    more = _fly_again(
+        cloud,
+        wind,
+        samples - cloud.flights,
+        Steered(None, still),
+        after=cloud.flights,
+        progress=progress,
+    )
+    if more is None:
+        return known
+    share = cloud.flights / samples
+    before = [
+        replace(f, prior=f.prior * share) if f.case.name in still else f
+        for f in known.cases
+    ]
+    beyond = [replace(f, prior=f.prior * (1 - share)) for f in flown_cases(more, wind)]
+    return weigh([*before, *beyond], known.observations)
+
+
+def _at_most(flown: Flown, known: Weighed) -> float:
+    """Give the chance of a case, were all its flights as good as the best, by patches."""
+    told = log_likelihoods(replace(flown, coarse=True), known.observations)
+    best = float(np.max(sum(told, np.zeros(flown.who.size))))
+    return float(flown.prior.sum() * np.exp(best - known.log_evidence))
 
 
 def _in_patches(known: Weighed) -> Weighed:
     """Let flights of cases that hardly hit what was found each stand for a patch of ground.
 
     No lean of the wind brings there what went off its path or tipped over on the rod: it
-    would hit by luck alone, nearly always too seldom, and at times far too often. The way
-    between two finds tells more than patches would leave of it.
+    would hit by luck alone, nearly always too seldom, and at times far too often. Several
+    finds are told from the rocket's; without it, none tells where the others' patches are.
     """
-    if sum(isinstance(seen, Find) for seen in known.observations) != 1:
+    finds = [seen for seen in known.observations if isinstance(seen, Find)]
+    rocket = next(
+        ((f.east, f.north, f.error) for f in finds if f.piece == ROCKET), None
+    )
+    if not finds or (len(finds) > 1 and rocket is None):
         return known
     logs: dict[str, list[FloatArray]] = {}
     for flown in known.cases:
@@ -123,7 +176,7 @@ def _in_patches(known: Weighed) -> Weighed:
             own = np.log(flown.prior) + sum(told)
         logs.setdefault(flown.case.name, []).append(own)
     few = {name for name, own in logs.items() if _hits(np.concatenate(own)) < _SEEN}
-    cases = [replace(f, coarse=f.case.name in few) for f in known.cases]
+    cases = [replace(f, coarse=f.case.name in few, found=rocket) for f in known.cases]
     return weigh(cases, known.observations)
 
 
@@ -236,23 +289,42 @@ def _flown_again(
     seed: int | None = None,
 ) -> tuple[Flown, ...]:
     """Fly the flights of a case again, leaned; none if it happens to none of them then."""
-    cloud, case = flown.cloud, flown.case.name
+    case = flown.case.name
+    steered = Steered(np.ascontiguousarray(lean.T), {case})
+    again = _fly_again(flown.cloud, wind, flown.flights, steered, seed=seed)
+    if again is None:
+        return ()
+    return flown_cases(again, wind, weights=weights, slopes={case: flown.slopes})
+
+
+def _fly_again(
+    cloud: Cloud,
+    wind: WindProfile,
+    samples: int,
+    steered: Steered,
+    *,
+    seed: int | None = None,
+    after: int = 0,
+    progress: Callable[[int], None] | None = None,
+) -> Cloud | None:
+    """Fly what a cloud flew in its own air; None if nothing asked for happens then."""
     plan = cloud.plan
     try:
-        again = fly(
+        return fly(
             plan.flight,
             wind,
             plan.sky.altitude,
-            samples=flown.flights,
+            samples=samples,
             seed=cloud.seed if seed is None else seed,
             day=plan.sky.day,
-            steered=Steered(np.ascontiguousarray(lean.T), {case}),
+            steered=steered,
+            after=after,
             bodies={body.name for c in cloud.tree.cases for body in c.bodies},
             keep_falls=True,
+            progress=progress,
         )
     except FlightError:
-        return ()
-    return flown_cases(again, wind, weights=weights, slopes={case: flown.slopes})
+        return None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -261,6 +261,52 @@ def test_flights_flown_toward_a_find_agree_with_many_plain_ones(wind, cloud):
         assert found == pytest.approx(chance, abs=3 * error * 0.5)
 
 
+def test_beyond_the_first_lot_only_what_can_be_true_is_flown_and_nothing_else_changes(
+    wind, cloud
+):
+    first = fly(
+        cloud.plan.flight,
+        wind,
+        1234.0,
+        samples=4096,
+        seed=3,
+        bodies=("rocket",),
+        keep_falls=True,
+    )
+    seen = (
+        Odds({"recovery works": 0.0}, "something went wrong"),
+        SeenMoment("rocket", "was down", 150.0, 10.0),
+    )
+    once = weigh(flown_cases(cloud, wind), seen)
+    known = know(first, wind, seen, samples=8192)
+    flown = {f.case.name: 0 for f in known.cases}
+    for lot in known.cases:
+        flown[lot.case.name] += lot.who.size
+    whole = {f.case.name: f.who.size for f in once.cases}
+    likely = {name for name, chance in once.chances.items() if chance > 1e-3}
+    assert len(likely) >= 4
+    assert all(flown[name] == whole[name] for name in likely)
+    assert flown["recovery works"] < 0.6 * whole["recovery works"]
+    for name, chance in once.chances.items():
+        assert known.chances[name] == pytest.approx(chance, rel=1e-3, abs=2e-4)
+    assert known.effective == pytest.approx(once.effective, rel=1e-3)
+
+
+def test_one_patch_holds_all_that_a_flight_left_on_the_ground(cases):
+    """By hand: beside the rocket's find, the way from the rocket to the piece is told."""
+    flown = dataclasses.replace(cases["goes off its path"], coarse=True)
+    rocket = flown.landing("rocket")[:, 0]
+    whole = dataclasses.replace(flown, found=(*rocket[:, 7], 1e-3))
+    at, error = whole.in_patches("nose", 5.0)  # it stays on the rocket
+    assert error == pytest.approx(5.0)
+    assert np.abs(at[:, 0] - rocket[:, [7]]).max() < 0.01
+    # A find that is known worse than the patch is wide moves nothing.
+    vague = dataclasses.replace(flown, found=(0.0, 0.0, 1e9))
+    at, error = vague.in_patches("nose", 5.0)
+    assert np.abs(at[:, 0] - rocket).max() < 0.01
+    assert error == pytest.approx(flown.in_patches("rocket", 5.0)[1], rel=1e-3)
+
+
 def test_where_flights_lie_too_far_apart_to_hit_each_stands_for_a_patch(cases):
     """Finds drawn from some flights of a case are likelier by patches of the others.
 
@@ -288,10 +334,10 @@ def test_where_flights_lie_too_far_apart_to_hit_each_stands_for_a_patch(cases):
     assert gain.mean() > 1.0
     # As wide as the rule says, by the narrower way of the cloud.
     narrow = np.sqrt(np.linalg.eigvalsh(np.cov(half.landing("rocket")[:, 0]))[0])
-    assert coarse.patch("rocket") == pytest.approx(
+    assert coarse.in_patches("rocket", 0.0)[1] == pytest.approx(
         narrow * half.who.size ** (-1 / 6), rel=0.01
     )
-    assert half.patch("rocket") == 0.0
+    assert half.in_patches("rocket", 5.0)[1] == 5.0
 
 
 def test_last_seen_is_any_moment_on_the_way_down(cases):
