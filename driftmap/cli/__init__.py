@@ -25,81 +25,30 @@ FAULT: Final = 1
 
 _COMMANDS: Final = MappingProxyType(
     {
-        "assess": (
-            "driftmap.cli.assess:assess_command",
-            "Verdict and map for a flight.",
-        ),
-        "cases": ("driftmap.cli.cases:cases_command", "What can go wrong, how likely."),
-        "compare": (
-            "driftmap.cli.compare:compare_command",
-            "Streamer, small or large canopy, side by side.",
-        ),
-        "dial": (
-            "driftmap.cli.dial:dial_command",
-            "Every wind of the day in one page for the pad.",
-        ),
-        "brief": (
-            "driftmap.cli.assess:brief_command",
-            "One page to read aloud and post.",
-        ),
-        "export": (
-            "driftmap.cli.assess:export_command",
-            "Results for other maps, receivers, spreadsheets.",
-        ),
-        "drop": (
-            "driftmap.cli.drop:drop_command",
-            "Where one body lands, without luck.",
-        ),
-        "limits": (
-            "driftmap.cli.plans:limits_command",
-            "The strongest wind that is still go, by direction.",
-        ),
-        "aim": ("driftmap.cli.plans:aim_command", "Where to lean the rail."),
-        "layout": (
-            "driftmap.cli.layout:layout_command",
-            "Where to put pads and people.",
-        ),
-        "season": (
-            "driftmap.cli.season:season_command",
-            "How many hours of a season are go.",
-        ),
-        "rules": (
-            "driftmap.cli.rules:rules_command",
-            "What the rules of the range ask of a flight.",
-        ),
-        "explain": (
-            "driftmap.cli.explain:explain_command",
-            "Which case fits what was found.",
-        ),
-        "log": (
-            "driftmap.cli.log:log_command",
-            "What was assessed, decided and found.",
-        ),
-        "review": (
-            "driftmap.cli.log:review_command",
-            "Were the forecasts any good?",
-        ),
-        "search": (
-            "driftmap.cli.search:search_command",
-            "Where to look for what came down.",
-        ),
-        "balloon": (
-            "driftmap.cli.winds:balloon_command",
-            "A sheet for the angles of a pilot balloon.",
-        ),
-        "winds": ("driftmap.cli.winds:winds_command", "Read, merge and show winds."),
-        "help": (
-            "driftmap.cli.help:help_command",
-            "Files, winds and verdicts explained: driftmap help flight.",
-        ),
-        "survey": (
-            "driftmap.cli.desk:survey_command",
-            "A page to draw or walk a field with.",
-        ),
-        "desk": ("driftmap.cli.desk:desk_command", "All of it in a browser window."),
+        "assess": ("assess", "Verdict and map for a flight."),
+        "cases": ("cases", "What can go wrong, how likely."),
+        "compare": ("compare", "Streamer, small or large canopy, side by side."),
+        "dial": ("dial", "Every wind of the day in one page for the pad."),
+        "brief": ("assess", "One page to read aloud and post."),
+        "export": ("assess", "Results for other maps, receivers, spreadsheets."),
+        "drop": ("drop", "Where one body lands, without luck."),
+        "limits": ("plans", "The strongest wind that is still go, by direction."),
+        "aim": ("plans", "Where to lean the rail."),
+        "layout": ("layout", "Where to put pads and people."),
+        "season": ("season", "How many hours of a season are go."),
+        "rules": ("rules", "What the rules of the range ask of a flight."),
+        "explain": ("explain", "Which case fits what was found."),
+        "log": ("log", "What was assessed, decided and found."),
+        "review": ("log", "Were the forecasts any good?"),
+        "search": ("search", "Where to look for what came down."),
+        "balloon": ("winds", "A sheet for the angles of a pilot balloon."),
+        "winds": ("winds", "Read, merge and show winds."),
+        "help": ("help", "Files, winds and verdicts explained: driftmap help flight."),
+        "survey": ("desk", "A page to draw or walk a field with."),
+        "desk": ("desk", "All of it in a browser window."),
     }
 )
-"""Each command with where it lives; imported only when it is called."""
+"""Each command with the module it lives in, imported only when it is called."""
 
 
 class _Lazy(click.Group):
@@ -117,8 +66,8 @@ class _Lazy(click.Group):
             if near:
                 ctx.fail(f"No such command {cmd_name!r}. Did you mean {near[0]!r}?")
             return None
-        module, name = _COMMANDS[cmd_name][0].split(":")
-        command: click.Command = getattr(importlib.import_module(module), name)
+        module = importlib.import_module(f"driftmap.cli.{_COMMANDS[cmd_name][0]}")
+        command: click.Command = getattr(module, f"{cmd_name}_command")
         return command
 
     def resolve_command(
@@ -160,7 +109,11 @@ def _lost(
 
 @click.group(
     cls=_Lazy,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 88},
+    context_settings={
+        "help_option_names": ["-h", "--help"],
+        "max_content_width": 88,
+        "show_default": True,
+    },
 )
 @click.version_option(version("driftmap"), message="driftmap %(version)s")
 def cli() -> None:

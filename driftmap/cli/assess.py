@@ -323,14 +323,12 @@ def brief_command(
     "--points",
     type=click.IntRange(0),
     default=100,
-    show_default=True,
     help="Landing points written of each piece, at the most (not in GPX).",
 )
 @click.option(
     "--floor",
     type=Quantity("share", 0.0, 1.0),
     default="0.01 %",
-    show_default=True,
     metavar="P",
     help="Squares less likely to be hit are left out (GeoJSON, CSV).",
 )

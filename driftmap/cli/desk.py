@@ -19,7 +19,6 @@ __all__ = ["desk_command", "survey_command"]
     "--port",
     type=click.IntRange(0, 65535),
     default=0,
-    show_default=True,
     help="Port on this machine; 0 takes the one it had last, or a free one.",
 )
 @click.option(

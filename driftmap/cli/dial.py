@@ -41,49 +41,40 @@ __all__ = ["dial_command"]
 @site_options
 @wind_options_for(
     "Wind whose shape is scaled and turned with the meter; by default the law over "
-    "open land. Give it again to merge a surface reading with winds aloft.",
+    "open land. Give it again to merge a surface reading with winds aloft."
 )
 @click.option(
     "--top-speed",
     type=Quantity("speed", 0.5, 40.0),
     default="20 mph",
-    show_default=True,
     metavar="SPEED",
     help="Strongest wind at the meter, at head height.",
 )
 @click.option(
-    "--speeds",
-    type=click.IntRange(1, 40),
-    default=10,
-    show_default=True,
-    help="Steps from calm to it.",
+    "--speeds", type=click.IntRange(1, 40), default=10, help="Steps from calm to it."
 )
 @click.option(
     "--directions",
     type=click.IntRange(4, 72),
     default=36,
-    show_default=True,
     help="Directions round the compass.",
 )
 @click.option(
     "--gust",
     type=click.FloatRange(1.0, 5.0),
     default=1.0,
-    show_default=True,
     help="Strongest gusts for each of the mean wind, such as 1.4; the page holds beyond.",
 )
 @click.option(
     "--samples",
     type=click.IntRange(1, 100_000),
     default=4000,
-    show_default=True,
     help="Flights flown in each case and wind; too few can never be go.",
 )
 @click.option(
     "--seed",
     type=click.IntRange(0),
     default=1,
-    show_default=True,
     help="The same seed gives the same page.",
 )
 @day_options

@@ -148,7 +148,6 @@ def place_options(command: F) -> F:
             "--terrain",
             type=click.Choice(list(ROUGHNESS)),
             default="open",
-            show_default=True,
             help="Ground about the site.",
         ),
         click.option(
@@ -169,9 +168,7 @@ def wind_options(command: Callable[..., T]) -> Callable[..., T]:
     )(command)
 
 
-def wind_options_for(
-    meaning: str,
-) -> Callable[[Callable[..., T]], Callable[..., T]]:
+def wind_options_for(meaning: str) -> Callable[[Callable[..., T]], Callable[..., T]]:
     """Add `wind_options` where the wind means something else."""
     wind = click.option("--wind", "winds", multiple=True, metavar="WIND", help=meaning)
     names = [field.name for field in fields(WindOptions)]

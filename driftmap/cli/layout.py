@@ -82,7 +82,7 @@ _LENGTH: Final = Quantity("length", 0.0, 10_000.0, above=True)
     metavar="AREA",
     help="Also find a place for this area of people, the pad staying where it is.",
 )
-@click.option("--best", type=click.IntRange(1, 50), default=5, show_default=True)
+@click.option("--best", type=click.IntRange(1, 50), default=5)
 @pad_option
 @plan_options
 @words_options

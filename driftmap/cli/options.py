@@ -183,14 +183,12 @@ def run_options(command: F) -> F:
             "--samples",
             type=click.IntRange(20, 5_000_000),
             default=20_000,
-            show_default=True,
             help="Flights flown in each case.",
         ),
         click.option(
             "--seed",
             type=click.IntRange(0),
             default=1,
-            show_default=True,
             help="The same seed gives the same points.",
         ),
     )(command)
@@ -204,7 +202,7 @@ def out_option(told: str, **more: Any) -> Callable[[F], F]:
 
 def out_here_option(told: str) -> Callable[[F], F]:
     """Make --out for a command that always writes."""
-    return out_option(told, default=Path("driftmap-out"), show_default=True)
+    return out_option(told, default=Path("driftmap-out"))
 
 
 def json_option(told: str = "Print JSON in SI units.") -> Callable[[F], F]:
@@ -215,18 +213,13 @@ def json_option(told: str = "Print JSON in SI units.") -> Callable[[F], F]:
 def units_option(command: F) -> F:
     """Add --units."""
     return click.option(
-        "--units",
-        type=click.Choice(["us", "si"]),
-        default="us",
-        show_default=True,
-        help="Units to show.",
+        "--units", type=click.Choice(["us", "si"]), default="us", help="Units to show."
     )(command)
 
 
 language_option = click.option(
     "--language",
     default="en",
-    show_default=True,
     metavar="LANGUAGE",
     help="en, de, es, fr, or a catalogue file of your own (TOML).",
 )

@@ -114,14 +114,12 @@ def plan_options(command: Callable[..., T]) -> Callable[..., T]:
             "--samples",
             type=click.IntRange(1, 1_000_000),
             default=SAMPLES,
-            show_default=True,
             help="Flights in each case of every verdict.",
         ),
         click.option(
             "--seed",
             type=click.IntRange(0),
             default=1,
-            show_default=True,
             help="One seed for all verdicts, so that they are compared on the same luck.",
         ),
         click.option(
@@ -241,11 +239,7 @@ def _cautions(assumed: list[str]) -> str:
 @day_options
 @plan_options
 @click.option(
-    "--best",
-    type=click.IntRange(1, 50),
-    default=5,
-    show_default=True,
-    help="How many aims to show.",
+    "--best", type=click.IntRange(1, 50), default=5, help="How many aims to show."
 )
 @words_options
 @json_option()
@@ -303,18 +297,16 @@ def aim_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
     "--directions",
     type=click.IntRange(6, 72),
     default=16,
-    show_default=True,
     help="How many, evenly around from north.",
 )
 @wind_options_for(
     "A wind whose growth and turning with height are kept; without it, the law of "
-    "the surface layer over open land.",
+    "the surface layer over open land."
 )
 @click.option(
     "--steps",
     type=click.IntRange(1, 50),
     default=6,
-    show_default=True,
     help="Steps of the scan from light air to the limit of the surface wind.",
 )
 @day_options

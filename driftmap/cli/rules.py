@@ -60,7 +60,7 @@ _CAUTION: Final = (
 )
 @wind_options_for(
     "Wind, as for assess; without it the height is that in calm air and the "
-    "surface wind is not known.",
+    "surface wind is not known."
 )
 @json_option("Print JSON.")
 @units_option

@@ -7,12 +7,7 @@ from typing import TYPE_CHECKING, Literal, Unpack
 
 import click
 
-from driftmap.cli.explain import (
-    SeenInputs,
-    flown_and_weighed,
-    observed,
-    read_observed,
-)
+from driftmap.cli.explain import SeenInputs, flown_and_weighed, observed, read_observed
 from driftmap.cli.options import Quantity, out_option, units_option
 from driftmap.core.errors import InputError, quoted
 
@@ -42,7 +37,6 @@ class _Options(SeenInputs):
 @click.option(
     "--piece",
     default="rocket",
-    show_default=True,
     metavar="P",
     help="What to look for, as the flight file names it.",
 )
@@ -50,29 +44,20 @@ class _Options(SeenInputs):
     "--from",
     "start",
     default="pad",
-    show_default=True,
     metavar="PLACE",
     help='Where you stand: a name of the site, or "41.604, -117.952".',
 )
-@click.option(
-    "--walkers",
-    type=click.IntRange(1, 50),
-    default=2,
-    show_default=True,
-    help="In line.",
-)
+@click.option("--walkers", type=click.IntRange(1, 50), default=2, help="In line.")
 @click.option(
     "--spacing",
     type=Quantity("length", 0.5, 500.0),
     default="10 m",
-    show_default=True,
     help="Between walkers.",
 )
 @click.option(
     "--cover",
     type=click.Choice(["bare", "stubble", "grass", "crop", "brush", "woods"]),
     default="grass",
-    show_default=True,
     help="What grows there.",
 )
 @units_option

@@ -70,7 +70,6 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
     "--height",
     type=Quantity("length", 1.0, 100.0),
     default="10 m",
-    show_default=True,
     help="Height of hourly winds above the ground.",
 )
 @click.option(
@@ -78,14 +77,12 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
     type=click.FloatRange(-12, 14),
     callback=_finite,
     default=0.0,
-    show_default=True,
     help="Local time less UTC [h], for months and hours of the day.",
 )
 @click.option(
     "--check",
     type=click.IntRange(0, 1000),
     default=20,
-    show_default=True,
     help="Readings flown as they are, to see what the bins cost.",
 )
 @plan_options

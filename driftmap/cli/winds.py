@@ -209,12 +209,7 @@ _MASS = Quantity("mass", 0.0, 100.0, above=True)
 
 @click.command("balloon")
 @click.option(
-    "--balloon",
-    type=_MASS,
-    default="30 g",
-    show_default=True,
-    metavar="M",
-    help="Its own mass.",
+    "--balloon", type=_MASS, default="30 g", metavar="M", help="Its own mass."
 )
 @click.option(
     "--free-lift",
@@ -232,14 +227,12 @@ _MASS = Quantity("mass", 0.0, 100.0, above=True)
     "--observers",
     type=click.IntRange(1, 2),
     default=1,
-    show_default=True,
     help="Two at a known distance need no rate of ascent.",
 )
 @click.option(
     "--top",
     type=Quantity("length", 50.0, 10_000.0),
     default="3000 ft",
-    show_default=True,
     metavar="H",
     help="Height to follow it to.",
 )
