@@ -70,7 +70,7 @@ T = TypeVar("T")
 
 def flight_options(command: Callable[..., T]) -> Callable[..., T]:
     """Add FLIGHT, --site, wind, day, --samples and --seed."""
-    command = day_options(run_options(command))
+    command = day_options(run_options()(command))
     return click.argument("flight", metavar="FLIGHT")(
         site_options(wind_options(command))
     )
@@ -85,7 +85,7 @@ def assessed(command: Callable[..., T]) -> Callable[..., T]:
         help='How well each area with people must be known, such as "30 %"; '
         "flies as many steered flights as that takes.",
     )(command)
-    return flight_options(answers_option(command))
+    return flight_options(answers_option()(command))
 
 
 def assessment_of(inputs: RunInputs, out: Path, pages: Sequence[str]) -> Assessment:

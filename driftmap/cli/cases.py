@@ -30,7 +30,7 @@ __all__ = ["cases_command"]
 @click.option("--site", metavar="SITE", help="Site file; gives the elevation.")
 @pad_option
 @wind_options_for("As in assess; calm when left out.")
-@run_options
+@run_options()
 @words_options
 @out_option("Folder for cases.html.")
 @json_option()

@@ -34,8 +34,8 @@ __all__ = ["compare_command"]
 @click.argument("flights", metavar="FLIGHT [OTHER]...", nargs=-1, required=True)
 @site_options
 @wind_options
-@answers_option
-@run_options
+@answers_option()
+@run_options()
 @words_options
 @out_option("Folder for compare.html.")
 @json_option()

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
-from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,10 +21,12 @@ from driftmap.cli.options import (
     Weather,
     day_options,
     out_here_option,
+    run_options,
     site_options,
     words_options,
 )
 from driftmap.cli.output import Progress, write_all
+from driftmap.cli.plans import process_pool
 
 if TYPE_CHECKING:
     from driftmap.dial import Dial, Reach
@@ -65,21 +66,16 @@ __all__ = ["dial_command"]
     default=1.0,
     help="Strongest gusts for each of the mean wind, such as 1.4; the page holds beyond.",
 )
-@click.option(
-    "--samples",
-    type=click.IntRange(1, 100_000),
-    default=4000,
-    help="Flights flown in each case and wind; too few can never be go.",
-)
-@click.option(
-    "--seed",
-    type=click.IntRange(0),
-    default=1,
-    help="The same seed gives the same page.",
+@run_options(
+    4000,
+    1,
+    100_000,
+    told="Flights flown in each case and wind; too few can never be go.",
+    luck="The same seed gives the same page.",
 )
 @day_options
 @words_options
-@answers_option
+@answers_option()
 @out_here_option("Folder for dial.html.")
 def dial_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
     flight: str,
@@ -132,18 +128,11 @@ def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
     from driftmap.dial import compute_dial
     from driftmap.planning.sweep import Hands
 
-    def forewarn(text: str) -> None:
-        click.echo(text, err=True)
-
-    def pool() -> ProcessPoolExecutor:
-        # Fresh processes: a fork of one with threads may hang.
-        return ProcessPoolExecutor(
-            os.cpu_count(), mp_context=multiprocessing.get_context("spawn")
-        )
-
+    pool = partial(process_pool, os.cpu_count() or 1)
+    told = partial(click.echo, err=True)
     with Progress("groups of winds") as progress, pool() as workers:
         hands = Hands(workers, renew=pool, progress=progress)
-        return compute_dial(setup, supposition, reach, hands=hands, told=forewarn)
+        return compute_dial(setup, supposition, reach, hands=hands, told=told)
 
 
 def _told(dial: Dial) -> str:

@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Literal, TypeVar, Unpack
+from typing import TYPE_CHECKING, TypeVar, Unpack
 
 import click
 
 from driftmap.cli.assess import flight_options
 from driftmap.cli.inputs import FlightInputs, WindPlace, wind_asked
-from driftmap.cli.options import day_of, json_option, site_of, units_option
+from driftmap.cli.options import (
+    day_of,
+    json_option,
+    option_stack,
+    site_of,
+    units_option,
+)
 from driftmap.cli.output import Progress, json_text
 
 if TYPE_CHECKING:
@@ -18,6 +24,7 @@ if TYPE_CHECKING:
     from driftmap.observations.evidence import Explanation
     from driftmap.observations.seenfile import Observed
     from driftmap.observations.weighing import Weighed
+    from driftmap.report.words import Units
 
 __all__ = [
     "SeenInputs",
@@ -25,6 +32,7 @@ __all__ = [
     "flown_and_weighed",
     "observed",
     "read_observed",
+    "tell_doubts",
 ]
 
 T = TypeVar("T")
@@ -41,20 +49,18 @@ def observed(
     option: str, told: str, *, required: bool = False
 ) -> Callable[[Callable[..., T]], Callable[..., T]]:
     """Add FLIGHT, --site, wind, day, run, a file of observations and --searched."""
-
-    def add(command: Callable[..., T]) -> Callable[..., T]:
-        command = click.option(
+    return option_stack(
+        flight_options,
+        click.option(
+            option, "seen", multiple=True, required=required, metavar="FILE", help=told
+        ),
+        click.option(
             "--searched",
             multiple=True,
             metavar="FILE",
             help="Ground walked in vain, in the same form.",
-        )(command)
-        command = click.option(
-            option, "seen", multiple=True, required=required, metavar="FILE", help=told
-        )(command)
-        return flight_options(command)
-
-    return add
+        ),
+    )
 
 
 def read_observed(inputs: SeenInputs) -> Observed:
@@ -81,7 +87,7 @@ def flown_and_weighed(
 class _Options(SeenInputs):
     """What the options of ``explain`` alone hand over, beside those of `observed`."""
 
-    units: Literal["us", "si"]
+    units: Units
     as_json: bool
 
 
@@ -115,21 +121,22 @@ def explain_command(**options: Unpack[_Options]) -> None:
     result = explain(known, fit_of(flown_cases(cloud, seen.wind), seen.told), far)
     notes = seen.notes(known)
     if options["as_json"]:
-        told = {
-            **asdict(result),
-            "notes": notes,
-            "doubted": [d.says(far) for d in known.doubted],
-        }
+        doubted = [doubt.says(far) for doubt in known.doubted]
+        told = {**asdict(result), "notes": notes, "doubted": doubted}
         click.echo(json_text(told))
         return
     click.echo(_text(result))
+    tell_doubts(known, options["units"])
+    click.echo("\n".join(["\nAssumed:", *(f"  {note}" for note in notes)]))
+
+
+def tell_doubts(known: Weighed, units: Units) -> None:
+    """Say what was told but comes near nothing that was flown."""
+    from driftmap.observations.observation import FAR_IN
+
     for doubt in known.doubted:
-        click.echo(
-            f"AT ODDS with everything flown, taken as a mistake: {doubt.says(far)}"
-        )
-    click.echo("\nAssumed:")
-    for note in notes:
-        click.echo(f"  {note}")
+        told = doubt.says(FAR_IN[units])
+        click.echo(f"AT ODDS with everything flown, taken as a mistake: {told}")
 
 
 def _text(result: Explanation) -> str:

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.planning.supposed import Supposition
     from driftmap.rocket.flight import Flight
-    from driftmap.rules import Answers, Occasion
+    from driftmap.rules import Occasion
     from driftmap.verdict.assessment import Setup
 
 __all__ = [
@@ -46,7 +46,6 @@ __all__ = [
     "RunInputs",
     "WindOptions",
     "WindPlace",
-    "answers_of",
     "answers_option",
     "echo_flight",
     "flight_time",
@@ -303,15 +302,12 @@ def flight_time(
     return time
 
 
-def answers_option(command: F) -> F:
-    """Add --answers."""
-    return click.option(
-        "--answers",
-        multiple=True,
-        metavar="FILE",
-        help="Answers to the questions of the rules (TOML); driftmap rules lists them. "
-        "Give it again for several files.",
-    )(command)
+def answers_option(
+    told: str = "Answers to the questions of the rules (TOML); driftmap rules lists them. "
+    "Give it again for several files.",
+) -> Callable[[F], F]:
+    """Make --answers."""
+    return click.option("--answers", multiple=True, metavar="FILE", help=told)
 
 
 def occasion_of(
@@ -320,25 +316,8 @@ def occasion_of(
     """Say what is flown where and when: now, or on no day yet, where nobody says when."""
     from driftmap.rules import Occasion
 
-    time = None if ahead else present()
-    if when is not None:
-        time = flight_time(when)
+    time = flight_time(when) if when is not None else None if ahead else present()
     return Occasion.of(flight, site, time)
-
-
-def answers_of(
-    paths: tuple[str, ...],
-    flight: Flight,
-    site: Site,
-    when: str | None,
-    *,
-    ahead: bool = False,
-) -> Answers:
-    """Read what people answered to the rules that the site names, for that flight."""
-    from driftmap.rules import picked_rules, read_answers
-
-    sets = picked_rules(site) if site.rules.strip() or paths else ()
-    return read_answers(paths, sets, occasion_of(flight, site, when, ahead=ahead))
 
 
 def setup_of(
@@ -357,10 +336,12 @@ def setup_of(
     ``run`` is samples and seed. Surface readings come from the wind where the options
     leave them out; ``ahead`` is planning for no day yet.
     """
+    from driftmap.rules import picked_rules, read_answers
     from driftmap.verdict.assessment import Setup
 
     day = day_of(weather, site.elevation, wind)
-    said = answers_of(answers, flight, site, when, ahead=ahead)
+    sets = picked_rules(site) if site.rules.strip() or answers else ()
+    said = read_answers(answers, sets, occasion_of(flight, site, when, ahead=ahead))
     return Setup(flight, site, *run, day, said)
 
 

@@ -11,6 +11,7 @@ import click
 
 from driftmap.cli.options import json_option
 from driftmap.cli.output import json_text, write_all
+from driftmap.core.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -56,11 +57,10 @@ def _open(path: Path | None, *, create: bool = False) -> Log:
 
 def check_log(path: str) -> None:
     """Refuse a log that cannot be written to, before anything is flown."""
-    from driftmap.logbook.store import Log, default_path
+    from driftmap.logbook.store import default_path
 
-    place = Path(path) if path else default_path()
-    if place.exists():
-        Log(place).close()
+    if (place := Path(path) if path else default_path()).exists():
+        _open(place).close()
 
 
 def log_assessment(assessment: Assessment, inputs: RunInputs, path: str) -> str:
@@ -114,24 +114,36 @@ def add_command(
     file: Path, about: str | None, photographs: tuple[Path, ...], path: Path | None
 ) -> None:
     """Add what came of a flight, from a TOML file."""
-    from driftmap.logbook.entry import new_entry
-    from driftmap.logbook.written import outcome_body, unlike
+    from driftmap.logbook.written import outcome_body
 
     body = outcome_body(file, photographs)
     with _open(path, create=about is None) as log:
-        assessed = None if about is None else _assessed(log, about)
-        doubts = [] if assessed is None else unlike(body, assessed, str(file))
-        tied = None if assessed is None else assessed.id
-        entry = new_entry("outcome", body, about=tied)
-        doubts += _tied(entry, log.current(), file)
-        log.append([entry])
-        click.echo("\n".join([f"added {entry.id[:8]} to {log.path}", *doubts]))
+        added, doubts = _add(log, body, file, about)
+        click.echo("\n".join([f"added {added} to {log.path}", *doubts]))
+
+
+def _add(
+    log: Log,
+    body: dict[str, Any],
+    file: Path,
+    about: str | None,
+    corrects: str | None = None,
+) -> tuple[str, list[str]]:
+    """Add an outcome; give the beginning of its id, and what may be wrong with it."""
+    from driftmap.logbook.entry import new_entry
+    from driftmap.logbook.written import unlike
+
+    assessed = None if about is None else _assessed(log, about)
+    doubts = [] if assessed is None else unlike(body, assessed, str(file))
+    tied = None if assessed is None else assessed.id
+    entry = new_entry("outcome", body, about=tied, corrects=corrects)
+    doubts += _tied(entry, log.current(), file)
+    log.append([entry])
+    return entry.id[:8], doubts
 
 
 def _assessed(log: Log, about: str) -> Entry:
     """Find an assessment by the beginning of its id, or the one written last."""
-    from driftmap.core.errors import InputError
-
     if about != "last":
         return log.find(about)
     entries = [entry for entry in log.entries() if entry.kind == "assessment"]
@@ -142,20 +154,16 @@ def _assessed(log: Log, about: str) -> Entry:
 
 def _tied(outcome: Entry, held: Sequence[Entry], file: Path) -> Iterator[str]:
     """Say which other outcome its assessment has, or that it belongs to none."""
-    if outcome.about is None:
-        yield from _untied(outcome, held, file)
+    if outcome.about is not None:
+        others = [e.id for e in held if e.about == outcome.about]
+        before = [one[:8] for one in others if one != outcome.corrects]
+        if before:
+            yield (
+                f"that assessment has an outcome already, {', '.join(before)}: both "
+                f"count; if they are one flight, driftmap log correct {before[-1]} and "
+                "not add"
+            )
         return
-    others = [e.id for e in held if e.about == outcome.about]
-    before = [one[:8] for one in others if one != outcome.corrects]
-    if before:
-        yield (
-            f"that assessment has an outcome already, {', '.join(before)}: both count; "
-            f"if they are one flight, driftmap log correct {before[-1]} and not add"
-        )
-
-
-def _untied(outcome: Entry, held: Sequence[Entry], file: Path) -> Iterator[str]:
-    """Say that an outcome belongs to no assessment, and to which it may."""
     yield "it is tied to no assessment, so review holds it beside no forecast"
     assessed = [entry for entry in held if entry.kind == "assessment"][-_UNTIED:]
     for entry in reversed(assessed):
@@ -183,28 +191,17 @@ def correct_command(
     Photographs of the other are kept, and the assessment it belongs to unless --about
     names one.
     """
-    from driftmap.core.errors import InputError
-    from driftmap.logbook.entry import new_entry
-    from driftmap.logbook.written import outcome_body, unlike
+    from driftmap.logbook.written import outcome_body
 
     body = outcome_body(file, photographs)
     with _open(path) as log:
         old = log.find(entry_id)
         if old.kind != "outcome":
-            raise InputError(
-                str(log.path),
-                f"entry {old.id[:8]}",
-                "is an assessment: it stays as given",
-            )
+            told = "is an assessment: it stays as given"
+            raise InputError(str(log.path), f"entry {old.id[:8]}", told)
         body["photographs"] = [*old.body.get("photographs", []), *body["photographs"]]
-        start = about or old.about
-        assessed = None if start is None else _assessed(log, start)
-        doubts = [] if assessed is None else unlike(body, assessed, str(file))
-        tied = None if assessed is None else assessed.id
-        entry = new_entry("outcome", body, about=tied, corrects=old.id)
-        doubts += _tied(entry, log.current(), file)
-        log.append([entry])
-        told = f"added {entry.id[:8]}, which corrects {old.id[:8]}"
+        added, doubts = _add(log, body, file, about or old.about, old.id)
+        told = f"added {added}, which corrects {old.id[:8]}"
         click.echo("\n".join([told, *doubts]))
 
 
@@ -221,10 +218,9 @@ def _line(entry: Entry) -> str:
     body = entry.body
     head = f"{entry.id[:8]}  {entry.at[:16].replace('T', ' ')}  "
     if entry.kind == "assessment":
-        when = (
-            f", for {body['when'][:16].replace('T', ' ')}" if body.get("when") else ""
-        )
-        what = f"{body.get('flight', '')}, {body.get('site', '')}{when}"
+        what = f"{body.get('flight', '')}, {body.get('site', '')}"
+        if when := body.get("when"):
+            what += f", for {when[:16].replace('T', ' ')}"
         return f"{head}{body.get('verdict', '?'):6}  {what}"
     about = f" of {entry.about[:8]}" if entry.about else ""
     fixed = f", corrects {entry.corrects[:8]}" if entry.corrects else ""
@@ -240,8 +236,7 @@ def _line(entry: Entry) -> str:
 def show_command(entry_id: str, path: Path | None) -> None:
     """Print one entry with all it says."""
     with _open(path) as log:
-        plain = log.find(entry_id).plain
-        click.echo(json_text(dict(sorted(plain.items()))))
+        click.echo(json_text(dict(sorted(log.find(entry_id).plain.items()))))
 
 
 @log_command.command("export")
@@ -328,8 +323,7 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
         result = review(records_of(entries), flew_of(entries))
         again = list(_again(log, entries, result, verdicts)) if verdicts else []
     if as_json:
-        told = {**asdict(result), "verdicts": again}
-        click.echo(json_text(finite(told)))
+        click.echo(json_text(finite({**asdict(result), "verdicts": again})))
         return
     click.echo(review_told(result))
     if verdicts:
@@ -340,7 +334,6 @@ def _again(
     log: Log, entries: Sequence[Entry], result: Review, most: int
 ) -> Iterator[dict[str, Any]]:
     """Assess the last logged flights again, one after the other."""
-    from driftmap.core.errors import InputError
     from driftmap.logbook.written import inputs_of
     from driftmap.review.again import assessed_again, changes_of
 

@@ -176,22 +176,24 @@ def site_of(path: str) -> Site:
     return read_site(path, pad=None if context is None else context.meta.get(_PAD))
 
 
-def run_options(command: F) -> F:
-    """Add --samples and --seed."""
+def run_options(
+    default: int = 20_000,
+    least: int = 20,
+    most: int = 5_000_000,
+    *,
+    told: str = "Flights flown in each case.",
+    luck: str = "The same seed gives the same points.",
+) -> Callable[[F], F]:
+    """Make --samples and --seed."""
     return option_stack(
         click.option(
             "--samples",
-            type=click.IntRange(20, 5_000_000),
-            default=20_000,
-            help="Flights flown in each case.",
+            type=click.IntRange(least, most),
+            default=default,
+            help=told,
         ),
-        click.option(
-            "--seed",
-            type=click.IntRange(0),
-            default=1,
-            help="The same seed gives the same points.",
-        ),
-    )(command)
+        click.option("--seed", type=click.IntRange(0), default=1, help=luck),
+    )
 
 
 def out_option(told: str, **more: Any) -> Callable[[F], F]:

@@ -16,6 +16,7 @@ import click
 
 from driftmap.cli.inputs import (
     WindOptions,
+    answers_option,
     echo_flight,
     setup_in_wind,
     setup_supposed,
@@ -29,6 +30,7 @@ from driftmap.cli.options import (
     json_option,
     option_stack,
     out_option,
+    run_options,
     site_options,
     words_options,
 )
@@ -50,6 +52,7 @@ __all__ = [
     "in_processes",
     "limits_command",
     "plan_options",
+    "process_pool",
     "put_out",
 ]
 
@@ -90,7 +93,7 @@ class SweepOptions(NamedTuple):
 
         count = self.workers or os.cpu_count() or 1
         processes = self.processes or (apart and self.samples >= _LONG)
-        renew = (lambda: _process_pool(count)) if processes else None
+        renew = (lambda: process_pool(count)) if processes else None
         pool = renew() if renew else ThreadPoolExecutor(count)
         with Progress(what) as progress:
             try:
@@ -103,24 +106,16 @@ class SweepOptions(NamedTuple):
 def plan_options(command: Callable[..., T]) -> Callable[..., T]:
     """Add what every sweep of verdicts takes; the command gets it as one ``sweep``."""
     return option_stack(
-        click.option(
-            "--answers",
-            multiple=True,
-            metavar="FILE",
-            help="Answers to the questions of the rules (TOML). Questions left open are "
-            "set aside and listed. Give it again for several files.",
+        answers_option(
+            "Answers to the questions of the rules (TOML). Questions left open are set "
+            "aside and listed. Give it again for several files."
         ),
-        click.option(
-            "--samples",
-            type=click.IntRange(1, 1_000_000),
-            default=SAMPLES,
-            help="Flights in each case of every verdict.",
-        ),
-        click.option(
-            "--seed",
-            type=click.IntRange(0),
-            default=1,
-            help="One seed for all verdicts, so that they are compared on the same luck.",
+        run_options(
+            SAMPLES,
+            1,
+            1_000_000,
+            told="Flights in each case of every verdict.",
+            luck="One seed for all verdicts, so that they are compared on the same luck.",
         ),
         click.option(
             "--workers",
@@ -137,11 +132,11 @@ def plan_options(command: Callable[..., T]) -> Callable[..., T]:
     )(command)
 
 
-def _process_pool(count: int) -> Executor:
+def process_pool(count: int) -> Executor:
+    """Make fresh processes: a fork would copy the locks of threads that are running."""
     import multiprocessing
     from concurrent.futures import ProcessPoolExecutor
 
-    # A fork would copy the locks of threads that are running.
     return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"))
 
 
@@ -157,7 +152,7 @@ def in_processes(samples: int) -> Iterator[Through]:
         return
     from driftmap.planning.trial import pack
 
-    pool = _process_pool(os.cpu_count() or 1)
+    pool = process_pool(os.cpu_count() or 1)
 
     def through(
         work: Callable[..., T], parts: Sequence[tuple[Any, ...]]

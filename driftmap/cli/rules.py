@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
@@ -22,11 +22,12 @@ from driftmap.cli.inputs import (
 from driftmap.cli.options import json_option, site_of, site_options, units_option
 from driftmap.cli.output import json_text
 from driftmap.core.errors import InputError, visible
+from driftmap.core.units import show
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
     from driftmap.rocket.flight import Flight
-    from driftmap.rules import Facts, RuleResult, RuleSet
+    from driftmap.rules import RuleResult
 
 __all__ = ["rules_command"]
 
@@ -49,7 +50,7 @@ _CAUTION: Final = (
     help="Rule set, or a club's own file (.toml), in place of those the site file "
     "names. Give it again for several.",
 )
-@answers_option
+@answers_option()
 @click.option(
     "--write-answers",
     "blank",
@@ -99,16 +100,25 @@ def rules_command(
     sets = picked_rules(ground, names)
     occasion = occasion_of(rocket, ground, asked.when)
     said = read_answers(answers, sets, occasion)
-    wind = None
-    if asked.winds or asked.at is not None:
-        wind = wind_asked(asked, WindPlace.of(ground))
+    named = asked.winds or asked.at is not None
+    wind = wind_asked(asked, WindPlace.of(ground)) if named else None
     flown = facts_flown(rocket, ground, wind, when=said.when)
     facts = with_answers(flown, said)
     results = evaluate(sets, facts, said)
     if blank is not None:
         _write_new(blank, to_fill_in(sets, flown, said, occasion))
     if as_json:
-        click.echo(json_text(_document(rocket, ground, sets, facts, results)))
+        document = {
+            "flight": rocket.name,
+            "site": ground.name,
+            "sets": [
+                {"name": s.name, "title": s.title, "governs": s.governs} for s in sets
+            ],
+            "facts_si": dict(facts.numbers),
+            "rules": [asdict(result) for result in results],
+            "cautions": [_CAUTION],
+        }
+        click.echo(json_text(document))
     else:
         click.echo(_text(rocket, ground, results, units))
     if blank is not None:
@@ -125,31 +135,11 @@ def _write_new(path: Path, text: str) -> None:
         raise InputError("--write-answers", "", f"{path} {reason}") from None
 
 
-def _document(
-    flight: Flight,
-    site: Site,
-    sets: Iterable[RuleSet],
-    facts: Facts,
-    results: Iterable[RuleResult],
-) -> dict[str, object]:
-    return {
-        "flight": flight.name,
-        "site": site.name,
-        "sets": [
-            {"name": s.name, "title": s.title, "governs": s.governs} for s in sets
-        ],
-        "facts_si": dict(facts.numbers),
-        "rules": [asdict(result) for result in results],
-        "cautions": [_CAUTION],
-    }
-
-
 def _text(flight: Flight, site: Site, results: Sequence[RuleResult], units: str) -> str:
     lines = [f"Rules for {visible(flight.name)} at {visible(site.name)}", ""]
-    for outcome in ("fail", "hold", "ask", "pass"):
-        for result in results:
-            if result.outcome == outcome:
-                lines += _entry(result, units)
+    order = ("fail", "hold", "ask", "pass")
+    for result in sorted(results, key=lambda r: order.index(r.outcome)):
+        lines += _entry(result, units)
     counts = Counter(r.outcome for r in results)
     lines.append(
         f"{counts['pass']} kept, {counts['fail']} broken, {counts['hold']} not surely kept, "
@@ -159,11 +149,8 @@ def _text(flight: Flight, site: Site, results: Sequence[RuleResult], units: str)
         name for r in results if r.outcome == "ask" for name in r.answer
     )
     if wanted:
-        lines += _wrapped(
-            "To be answered (--write-answers FILE writes the file to fill in): "
-            f"{', '.join(wanted)}",
-            "  ",
-        )
+        told = "To be answered (--write-answers FILE writes the file to fill in): "
+        lines += _wrapped(told + ", ".join(wanted), "  ")
     for text in dict.fromkeys(r.governs for r in results if r.governs):
         lines += _wrapped(f"{text[0].upper()}{visible(text[1:])}.", "  ")
     lines += _wrapped(_CAUTION, "")
@@ -184,14 +171,14 @@ def _entry(result: RuleResult, units: str) -> list[str]:
 
 
 def _amount(result: RuleResult, key: Literal["value", "limit"], units: str) -> str:
-    from driftmap.core.units import show
-
     number = float(getattr(result, key))
     if result.unit in _KINDS:
         return show(number, _KINDS[result.unit], units)
-    if result.unit == "share":
-        return f"{number:.0%}"
-    return f"{number:,.6g} {result.unit}".rstrip()
+    return (
+        f"{number:.0%}"
+        if result.unit == "share"
+        else f"{number:,.6g} {result.unit}".rstrip()
+    )
 
 
 def _wrapped(text: str, indent: str) -> list[str]:

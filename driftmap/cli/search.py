@@ -7,13 +7,18 @@ from typing import TYPE_CHECKING, Literal, Unpack
 
 import click
 
-from driftmap.cli.explain import SeenInputs, flown_and_weighed, observed, read_observed
+from driftmap.cli.explain import (
+    SeenInputs,
+    flown_and_weighed,
+    observed,
+    read_observed,
+    tell_doubts,
+)
 from driftmap.cli.options import Quantity, out_option, units_option
 from driftmap.core.errors import InputError, quoted
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
-    from driftmap.observations.seenfile import Observed
     from driftmap.observations.weighing import Weighed
     from driftmap.search.phone import Search
 
@@ -77,9 +82,11 @@ def search_command(**options: Unpack[_Options]) -> None:
     Nobody climbs, throws or pokes for a rocket on a power line.
     """
     from driftmap.cli.output import write_all
-    from driftmap.observations.seenfile import pieces_of
+    from driftmap.observations.seenfile import is_small, pieces_of
+    from driftmap.observations.weighing import bodies_of
     from driftmap.search.handouts import search_gpx, search_kml, search_sheet
-    from driftmap.search.phone import search_html
+    from driftmap.search.phone import plan_search, search_html
+    from driftmap.search.walk import Walkers
 
     units, out = options["units"], options["out"]
     seen = read_observed(options)
@@ -88,7 +95,15 @@ def search_command(**options: Unpack[_Options]) -> None:
             f"{quoted(options['piece'])} is not listed; accepted: {', '.join(pieces)}"
         )
         raise InputError("--piece", "", told)
-    result, known = _searched(options, seen)
+    small = is_small(seen.flight, options["piece"])
+    who = Walkers(options["walkers"], options["spacing"], options["cover"], small)
+    here, read = _start(options["start"], seen.site), bodies_of(seen.told)
+    looked_at = None if read is None else read | {options["piece"]}
+    _, known = flown_and_weighed(seen, options, looked_at)
+    try:
+        result = plan_search(seen, known, options["piece"], who, here, units)
+    except ValueError as problem:
+        raise InputError("--seen", "", f"no squares can be laid: {problem}") from None
     write_all(
         out,
         {
@@ -100,26 +115,6 @@ def search_command(**options: Unpack[_Options]) -> None:
     )
     _tell(result, known, units)
     click.echo(f"\nPage for the phone: {out / 'search.html'}")
-
-
-def _searched(options: _Options, seen: Observed) -> tuple[Search, Weighed]:
-    from driftmap.observations.seenfile import is_small
-    from driftmap.observations.weighing import bodies_of
-    from driftmap.search.phone import plan_search
-    from driftmap.search.walk import Walkers
-
-    piece = options["piece"]
-    here = _start(options["start"], seen.site)
-    small = is_small(seen.flight, piece)
-    who = Walkers(options["walkers"], options["spacing"], options["cover"], small)
-    read = bodies_of(seen.told)
-    _, known = flown_and_weighed(
-        seen, options, None if read is None else read | {piece}
-    )
-    try:
-        return plan_search(seen, known, piece, who, here, options["units"]), known
-    except ValueError as problem:
-        raise InputError("--seen", "", f"no squares can be laid: {problem}") from None
 
 
 def _start(text: str, site: Site) -> tuple[float, float]:
@@ -137,7 +132,6 @@ def _start(text: str, site: Site) -> tuple[float, float]:
 
 
 def _tell(result: Search, known: Weighed, units: Literal["us", "si"]) -> None:
-    from driftmap.observations.observation import FAR_IN
     from driftmap.observations.toward import ENOUGH
     from driftmap.search.phone import shares_told
 
@@ -150,13 +144,7 @@ def _tell(result: Search, known: Weighed, units: Literal["us", "si"]) -> None:
     met = [*(s.cautions for s in chances.listed), *(s.mind for s in result.sweeps)]
     for text in sorted({text for told in met for text in told if text[:5] == "power"}):
         click.echo(f"CAUTION: {text}")
-    few = (
-        ""
-        if known.effective >= ENOUGH
-        else " - FEW: what was seen fits hardly anything flown"
-    )
-    for doubt in known.doubted:
-        click.echo(
-            f"AT ODDS with everything flown, taken as a mistake: {doubt.says(FAR_IN[units])}"
-        )
+    tell_doubts(known, units)
+    few = " - FEW: what was seen fits hardly anything flown"
+    few = few if known.effective < ENOUGH else ""
     click.echo(f"Rests on {known.effective:,.0f} effective flights{few}")

@@ -26,7 +26,7 @@ from driftmap.cli.options import (
     site_of,
     units_option,
 )
-from driftmap.cli.output import json_text
+from driftmap.cli.output import json_text, write_all
 from driftmap.core.errors import located, visible
 from driftmap.core.units import DIMENSIONS, show
 from driftmap.winds.pilot_balloon import RATES
@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 __all__ = ["balloon_command", "winds_command"]
 
 _PICTURE_TOP: Final = 3000.0  # m, unless --top says otherwise
+_LOW: Final = 300.0  # m; no less is shown
 
 
 @click.command("winds")
@@ -86,8 +87,14 @@ def winds_command(
       driftmap winds "SW 9 mph, gusts 14" meter.csv balloon.csv --site field.geojson
       driftmap winds --at field.geojson --when 14:30
     """
+    from driftmap.report.windsketch import wind_page
     from driftmap.winds import merge
-    from driftmap.winds.kept import decoded_document, wind_document
+    from driftmap.winds.kept import (
+        decoded_document,
+        keep_readings,
+        text_table,
+        wind_document,
+    )
 
     asked = WindOptions(files, **given)
     if not files and asked.at is None:
@@ -99,18 +106,24 @@ def winds_command(
     place = _place(site, site_elevation)
     setting = setting_of(asked, place)
     readings = readings_of(asked, setting)
-    if decoded and as_json:
-        _print_json(decoded_document(readings), readings, setting)
-        return
     if decoded:
-        _print_decoded(readings, units, top or _PICTURE_TOP)
-        return
-    wind = merge(readings, setting)
-    ceiling = top or min(max(wind.known_to, 300.0), _PICTURE_TOP)
-    if out is not None:
-        _write(wind, out, units, ceiling)
+        document = decoded_document(readings)
+    else:
+        wind = merge(readings, setting)
+        document, ceiling = wind_document(wind), min(wind.known_to, _PICTURE_TOP)
+        ceiling = top or max(ceiling, _LOW)
+        if out is not None:
+            page = wind_page(wind, ceiling, units, text_table(wind.levels, units))
+            write_all(out, {"wind.html": page})
     if as_json:
-        _print_json(wind_document(wind), readings, setting)
+        kept = keep_readings(readings, setting)
+        whole = {"when": setting.when.isoformat(), **document, **kept}
+        click.echo(json_text(whole, indent=2))
+    elif decoded:
+        for one in readings:
+            click.echo(f"{visible(one.source)}{_air(one, units)}\n")
+            _print_levels(one.levels, units, top or _PICTURE_TOP)
+        _print_notes(note for one in readings for note in one.assumed)
     else:
         _print_wind(wind, units, ceiling, setting)
 
@@ -127,37 +140,15 @@ def _place(site: str | None, elevation: float | None) -> WindPlace:
     return WindPlace(elevation)
 
 
-def _print_json(
-    document: dict[str, object], readings: Sequence[Reading], setting: Setting
-) -> None:
-    from driftmap.winds.kept import keep_readings
-
-    kept = keep_readings(readings, setting)
-    whole = {"when": setting.when.isoformat(), **document, **kept}
-    click.echo(json_text(whole, indent=2))
-
-
-def _print_decoded(readings: Sequence[Reading], system: str, top: float) -> None:
-    for reading in readings:
-        click.echo(f"{visible(reading.source)}{_air(reading, system)}\n")
-        _print_levels(reading.levels, system, top)
-    _print_notes(note for reading in readings for note in reading.assumed)
-
-
 def _print_wind(wind: WindProfile, system: str, top: float, setting: Setting) -> None:
     click.echo(f"for a flight at {show_flight(setting.when)}\n")
     _print_levels(wind.levels, system, top)
-    age = (
-        "no source is dated"
-        if wind.age is None
-        else f"oldest dated source {wind.age:.1f} h from the flight"
-    )
+    age = "no source is dated"
+    if wind.age is not None:
+        age = f"oldest dated source {wind.age:.1f} h from the flight"
     click.echo(f"known to {show(wind.known_to, 'length', system)}; {age}")
-    for name in wind.undated:
-        click.echo(
-            f"holds: {visible(name)} does not say when it was read; give --read-at"
-        )
-    for note in wind.warned:
+    undated = "{} does not say when it was read; give --read-at"
+    for note in (*map(undated.format, wind.undated), *wind.warned):
         click.echo(f"holds: {visible(note)}")
     _print_notes(wind.assumed)
 
@@ -192,16 +183,6 @@ def _air(reading: Reading, system: str) -> str:
         us = f"{reading.pressure / DIMENSIONS['pressure']['inHg']:.2f} inHg"
         told += f", {us if system == 'us' else f'{reading.pressure / 100:.0f} hPa'}"
     return told
-
-
-def _write(wind: WindProfile, out: Path, system: Units, top: float) -> None:
-    from driftmap.cli.output import write_all
-    from driftmap.report.windsketch import wind_page
-    from driftmap.winds.kept import text_table
-
-    table = text_table(wind.levels, system)
-    page = wind_page(wind, top, system, table)
-    write_all(out, {"wind.html": page})
 
 
 _MASS = Quantity("mass", 0.0, 100.0, above=True)
