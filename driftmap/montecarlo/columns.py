@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
-import pickle
 import signal
 import sys
+import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any, NoReturn, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -162,62 +165,42 @@ def in_order(work: Callable[[int], T], tasks: Sequence[int]) -> Iterator[T]:
     whose locks a fork would copy.
     """
     count = min(os.cpu_count() or 1, len(tasks))
-    if count > 1 and _is_alone():
-        yield from _forked(work, tasks, count)
-        return
-    with ThreadPoolExecutor(count) as pool:
+    pool: Executor
+    if forks := count > 1 and _is_alone():
+        fork, given = multiprocessing.get_context("fork"), (work, os.getpid())
+        pool = ProcessPoolExecutor(count, fork, _begin, given)
+    else:
+        pool = ThreadPoolExecutor(count)
+    with pool as workers:
         try:
-            yield from pool.map(work, tasks)
+            yield from workers.map(_do if forks else work, tasks)
+        except BrokenProcessPool:  # killed by a system that is short of memory
+            raise MemoryError from None
         except BaseException:  # stopped by a key, say: the rest is not done first
-            pool.shutdown(wait=False, cancel_futures=True)
+            workers.shutdown(cancel_futures=True)
             raise
 
 
 def _is_alone() -> bool:
-    return sys.platform == "linux" and len([*Path("/proc/self/task").iterdir()]) == 1
+    tasks = Path("/proc/self/task")
+    return sys.platform == "linux" and len([*tasks.iterdir()]) == 1
 
 
-def _forked(work: Callable[[int], T], tasks: Sequence[int], count: int) -> Iterator[T]:
-    children: list[tuple[int, IO[bytes]]] = []
-    try:
-        for first in range(count):
-            ours, theirs = os.pipe()
-            child = os.fork()
-            if child == 0:
-                heard = [ours, *(told.fileno() for _, told in children)]
-                _do_and_leave(work, tasks[first::count], theirs, heard)
-            os.close(theirs)
-            children.append((child, os.fdopen(ours, "rb")))
-        for number in range(len(tasks)):
-            try:
-                done = pickle.load(children[number % count][1])  # our own
-            except EOFError:  # killed by a system that is short of memory
-                raise MemoryError from None
-            if isinstance(done, Exception):
-                raise done
-            yield done
-    finally:
-        for child, told in children:
-            told.close()
-            os.kill(child, signal.SIGKILL)
-            os.waitpid(child, 0)
+_WORK: list[Callable[[int], Any]] = []  # of a forked process: it is not handed over
 
 
-def _do_and_leave(
-    work: Callable[[int], object], tasks: Sequence[int], told: int, heard: list[int]
-) -> NoReturn:
-    """Do tasks in a process of its own, and end it, whatever comes."""
-    try:
-        signal.signal(signal.SIGINT, signal.SIG_IGN)  # the one that waits ends this one
-        for end in heard:  # else it would never notice that nobody waits any more
-            os.close(end)
-        with os.fdopen(told, "wb") as file:
-            for task in tasks:
-                try:
-                    done = work(task)
-                except Exception as problem:  # raised where it is waited for
-                    done = problem
-                pickle.dump(done, file, pickle.HIGHEST_PROTOCOL)
-                file.flush()
-    finally:
+def _begin(work: Callable[[int], Any], parent: int) -> None:
+    """Leave Ctrl-C to the one that waits, and end with it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _WORK.append(work)
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(0.5)
         os._exit(0)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def _do(task: int) -> Any:
+    return _WORK[-1](task)

@@ -155,9 +155,9 @@ def _evidence(known: Weighed, leading: Sequence[str], far: Far) -> Iterator[str]
         says = _found_words(known, seen, far)
         if not odds or max(odds) < _PLAIN:
             rest = [name for name in order if name != leading[0]]
-            alike = f"“{leading[0]}”{_why(known, seen, leading[0])}"
-            alike += f" and {_names(rest[:2])}" if rest else ""
-            yield f"{says}: fits {alike} about alike"
+            also = f" and {_names(rest[:2])}" if rest else ""
+            first = f"“{leading[0]}”{_why(known, seen, leading[0])}"
+            yield f"{says}: fits {first}{also} about alike"
         else:
             against = [n for n, o in zip(order[1:], odds, strict=True) if o >= _PLAIN]
             alike = [best, *(n for n in order[1:] if n not in against)]

@@ -158,15 +158,14 @@ def nobody_is_left():
 
 done = list(in_order(lambda task: (task, os.getpid()), tasks))
 assert [task for task, _ in done] == [*tasks]
-forked = {who for _, who in done}
-assert len(forked) == 2 and mine not in forked
+assert mine not in {who for _, who in done}
 for work, kind in ((refuse, WeakThrustError), (die, MemoryError)):
     try:
         list(in_order(work, tasks))
         raise AssertionError(kind)
     except kind:
         assert nobody_is_left()
-some = in_order(lambda task: bytes(1 << 20), range(1000))
+some = in_order(lambda task: bytes(1 << 20), range(100))
 next(some)
 some.close()
 assert nobody_is_left()
@@ -186,7 +185,7 @@ while len(os.listdir("/proc/self/task")) > 1:  # it may take leave of the system
 for name in ("east", "north", "time", "way"):
     assert np.array_equal(getattr(by_processes, name), getattr(by_threads, name))
 print("alike", flush=True)
-for _ in in_order(lambda task: bytes(1 << 20), range(10**6)):
+for _ in in_order(lambda task: bytes(1 << 20), range(1000)):
     os.kill(os.getpid(), signal.SIGKILL)
 """
 
