@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Final
@@ -10,14 +10,13 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray
 from driftmap.core.spread import even_points, stream
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import PERSON_RADIUS
 from driftmap.hazard.probability import reached
-from driftmap.hazard.sampling import Convergence, Estimate, Goal, converge
+from driftmap.hazard.sampling import Estimate, Goal, converge
 from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
 
@@ -29,15 +28,11 @@ _FARTHEST: Final = 4.5  # standard deviations a flight may be leaned
 _FEWEST: Final = 100  # flights of a body from which an aim can be taken
 _PLAIN: Final = 0.2  # share of flights drawn plainly
 _PLACES: Final = 8  # in the area that flights are aimed at
-_ROUND: Final = (
-    0.43  # width of a kernel over the side of its place; 0.29 is that of a square
-)
+_ROUND: Final = 0.43  # width of a kernel over the side of its place; of a square 0.29
 _UNSURE: Final = 0.1  # error of a correction over its length
 _HOPELESS: Final = 7.0  # standard deviations of lean; nobody counts on that
 _LEAST_WAY: Final = 1.0  # m a unit of lean must carry a body to steer it
-_LEAST_SHARE: Final = (
-    0.01  # of the chance of a hit that earns a body flights of its own
-)
+_LEAST_SHARE: Final = 0.01  # of the chance of a hit, for flights of a body's own
 _NEGLIGIBLE: Final = 0.5  # of the limit: a half-width below that is narrow enough
 
 
@@ -49,15 +44,20 @@ class Sharpened:
     ----------
     area : str
         Name of the area.
-    estimate : Estimate
-        Of the last look, at a confidence that allows for all of them.
-    looks : Convergence
+    looks : tuple of Estimate
         Every look, each at a confidence that allows for all of them.
+    reached : bool
+        Whether the last is known well enough.
     """
 
     area: str
-    estimate: Estimate
-    looks: Convergence
+    looks: tuple[Estimate, ...]
+    reached: bool
+
+    @property
+    def estimate(self) -> Estimate:
+        """The last look."""
+        return self.looks[-1]
 
 
 def sharpen(
@@ -75,22 +75,18 @@ def sharpen(
     ``limit``: what the figure is compared with: its interval must not straddle it, and
     a half-width of half the limit is narrow enough whatever the figure.
 
-    Result: one for each area; `Convergence.reached` says whether it is well enough
-    known.
+    Result: one for each area, and whether it is well enough known.
     """
     found = []
     goal = Goal(limit, relative, _NEGLIGIBLE * limit)
     for area in areas:
 
-        def look(
-            flights: int, confidence: float, area: Area = area
-        ) -> Mapping[str, Estimate]:
+        def look(flights: int, confidence: float, area: Area = area) -> Estimate:
             values, bound = _values(pilot, wind, area, flights)
-            mean = tilted_mean(values, flights, bound, confidence=confidence)
-            return {area.name: mean}
+            return tilted_mean(values, flights, bound, confidence=confidence)
 
-        looks = converge(look, {area.name: goal}, first=_FIRST, cap=_MOST)
-        found.append(Sharpened(area.name, looks.steps[-1].estimates[area.name], looks))
+        looks, reached = converge(look, goal, first=_FIRST, cap=_MOST)
+        found.append(Sharpened(area.name, looks, reached))
     return tuple(found)
 
 
@@ -129,15 +125,8 @@ def _values(
     """
     plan = pilot.plan
     own = pilot.seed + 1 if seed is None else seed
-    again = partial(
-        fly,
-        plan.flight,
-        wind,
-        plan.sky.altitude,
-        samples=flights,
-        seed=own,
-        day=plan.sky.day,
-    )
+    air = (plan.flight, wind, plan.sky.altitude)
+    again = partial(fly, *air, samples=flights, seed=own, day=plan.sky.day)
     ways = _ways(pilot, area)
     first = _first_lean(ways, flights, stream(own, 0, "first lean"))
     if ways:
@@ -211,31 +200,31 @@ def _aimed(
 ) -> Mixture:
     """Correct each flight's lean by how far it came down from places in the area."""
     flights = first.shape[1]
-    kernels: list[_Kernel] = []
+    middle, width, chance = [], [], []
     slopes = {(way.case, way.body): way.slope for way in ways}
+    cases = {case.name: case for case in scouts.tree.cases}
     for part in scouts.parts:
-        slope = slopes.get((part.case, part.body))
+        slope, who = slopes.get((part.case, part.body)), part.who
         if slope is None:
             continue
-        case = next(case for case in scouts.tree.cases if case.name == part.case)
-        likely = scouts.weights(case, part.who)
         for copy in range(part.count):
             start = part.rows.start + copy * part.flights
             rows = slice(start, start + part.flights)
             landed = np.stack([scouts.east[rows], scouts.north[rows]], axis=1)
-            reach = scouts.time[rows] * scouts.draws["lean size"][part.who]
-            body = _Fallen(part.who, landed, reach, slope, likely)
-            kernels += _kernels(body, area, first.T)
-    if not kernels:
+            reach = scouts.time[rows] * scouts.draws["lean size"][who]
+            chances = scouts.weights(cases[part.case], who)
+            body = landed, slope, reach, chances
+            for lean, wide, hope in _kernels(first.T[who], *body, area):
+                middle.append(np.zeros((flights, 2)))
+                width.append(np.ones(flights))
+                chance.append(np.zeros(flights))
+                middle[-1][who], width[-1][who], chance[-1][who] = lean, wide, hope
+    if not chance:
         return _plain(flights)
-    share = np.array([kernel.chance for kernel in kernels])
+    share = np.array(chance)
     total = share.sum(axis=0)
-    return Mixture(
-        np.array([kernel.middle for kernel in kernels]),
-        np.array([kernel.width for kernel in kernels]),
-        np.divide(share, total, out=np.zeros_like(share), where=total > 0),
-        _PLAIN,
-    )
+    each = np.divide(share, total, out=np.zeros_like(share), where=total > 0)
+    return Mixture(np.array(middle), np.array(width), each, _PLAIN)
 
 
 def _plain(flights: int) -> Mixture:
@@ -244,46 +233,30 @@ def _plain(flights: int) -> Mixture:
     return Mixture(np.zeros((1, flights, 2)), none + 1, none, _PLAIN)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Fallen:
-    """Where one body came down, and for how long how large a lean carried it."""
+def _kernels(
+    first: FloatArray,
+    landed: FloatArray,
+    slope: FloatArray,
+    reach: FloatArray,
+    likely: FloatArray,
+    area: Area,
+) -> Iterator[tuple[FloatArray, FloatArray, FloatArray]]:
+    """Say how the flights of a body must lean to reach each of a few places.
 
-    who: IntArray
-    landed: FloatArray
-    reach: FloatArray  # seconds of a lean times its size in each flight, shape (k,)
-    slope: FloatArray
-    likely: FloatArray  # of each flight
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Kernel:
-    """One kernel of all flights, as for `Mixture`, with the chance it stands for."""
-
-    middle: FloatArray
-    width: FloatArray
-    chance: FloatArray
-
-
-def _kernels(body: _Fallen, area: Area, first: FloatArray) -> Iterator[_Kernel]:
-    """Say how the flights of a body must lean to reach each of a few places."""
-    places, flights = _places(area), len(first)
+    ``first``: their lean; ``reach``: seconds of a lean times its size; ``likely``: how likely
+    their case is. Result: middle, width and chance of a kernel for each place.
+    """
+    places = _places(area)
     size = _ROUND * np.sqrt(area.shape.area / len(places))
-    back = np.linalg.inv(body.slope) / body.reach[:, None, None]
-    stretch = np.sqrt(abs(np.linalg.det(body.slope))) * body.reach
+    back = np.linalg.inv(slope) / reach[:, None, None]
+    stretch = np.sqrt(abs(np.linalg.det(slope))) * reach
     for place in places:
-        missing = place - body.landed
-        lean = first[body.who] + np.einsum("nij,nj->ni", back, missing)
+        missing = place - landed
+        lean = first + np.einsum("nij,nj->ni", back, missing)
         far = (lean**2).sum(axis=1)
-        hope = body.likely * (size / stretch) ** 2 * np.exp(-far / 2)
-        middle, width, chance = (
-            np.zeros((flights, 2)),
-            np.ones(flights),
-            np.zeros(flights),
-        )
-        middle[body.who] = lean
-        width[body.who] = np.hypot(size, _UNSURE * np.hypot(*missing.T)) / stretch
-        chance[body.who] = np.where(far < _HOPELESS**2, hope, 0.0)
-        yield _Kernel(middle, width, chance)
+        hope = likely * (size / stretch) ** 2 * np.exp(-far / 2)
+        width = np.hypot(size, _UNSURE * np.hypot(*missing.T)) / stretch
+        yield lean, width, np.where(far < _HOPELESS**2, hope, 0.0)
 
 
 def _places(area: Area) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,10 +12,8 @@ from numpy.typing import ArrayLike
 
 __all__ = [
     "CONFIDENCE",
-    "Convergence",
     "Estimate",
     "Goal",
-    "Step",
     "converge",
     "weighted_mean",
 ]
@@ -139,76 +137,34 @@ class Goal:
         return half <= max(self.absolute, self.relative * estimate.estimate)
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One row of a table of convergence.
-
-    Parameters
-    ----------
-    flights : int
-        Flights in each case.
-    estimates : mapping of str to Estimate
-        Every figure.
-    open : tuple of str
-        Figures not yet known well enough.
-    """
-
-    flights: int
-    estimates: Mapping[str, Estimate]
-    open: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Convergence:
-    """How the figures settled as flights were added.
-
-    Parameters
-    ----------
-    steps : tuple of Step
-        Each twice as many flights as the one before; the last is the result.
-    confidence : float
-        Of the intervals: so high that all looks together keep the one promised.
-    """
-
-    steps: tuple[Step, ...]
-    confidence: float
-
-    @property
-    def reached(self) -> bool:
-        """Whether every figure is known well enough; if not, a verdict must hold."""
-        return not self.steps[-1].open
-
-
 def converge(
-    sample: Callable[[int, float], Mapping[str, Estimate]],
-    goals: Mapping[str, Goal],
+    sample: Callable[[int, float], Estimate],
+    goal: Goal,
     *,
     first: int = 4096,
     cap: int = 1_048_576,
     confidence: float = CONFIDENCE,
-) -> Convergence:
-    """Double the number of flights until every figure is known well enough.
+) -> tuple[tuple[Estimate, ...], bool]:
+    """Double the number of flights until a figure is known well enough.
 
     Looking again and again until an interval pleases would spoil its promise. So every
     look uses a confidence that shares the chance of error among all looks up to the cap.
 
-    ``sample``: takes a number of flights and a confidence; gives every figure;
-    ``goals``: by name of the figure; ``first`` and ``cap``: least and greatest number
-    of flights; ``confidence``: two-sided confidence of each figure over all looks.
+    ``sample``: takes a number of flights and a confidence; gives the figure; ``first`` and
+    ``cap``: least and greatest number of flights; ``confidence``: two-sided confidence of
+    the figure over all looks.
 
-    Raises `ValueError` if `cap` is less than `first`, or a goal names no figure.
+    Result: every look, each with twice as many flights as the one before, and whether the
+    last is known well enough; if not, a verdict must hold. Raises `ValueError` if `cap` is
+    less than `first`.
     """
     if not 1 <= first <= cap:
         raise ValueError(f"'cap' must be at least 'first', {first} (got {cap})")
-    looks = int(math.log2(cap / first)) + 1
-    each = 1 - (1 - confidence) / looks
-    steps: list[Step] = []
-    for flights in (first << look for look in range(looks)):
-        found = sample(flights, each)
-        if missing := set(goals) - set(found):
-            raise ValueError(f"'goals' names no figure: {sorted(missing)[0]!r}")
-        left = tuple(name for name, goal in goals.items() if not goal.met(found[name]))
-        steps.append(Step(flights, found, left))
-        if not left:
-            break
-    return Convergence(tuple(steps), each)
+    count = int(math.log2(cap / first)) + 1
+    each = 1 - (1 - confidence) / count
+    looks: list[Estimate] = []
+    for flights in (first << look for look in range(count)):
+        looks.append(sample(flights, each))
+        if goal.met(looks[-1]):
+            return tuple(looks), True
+    return tuple(looks), False

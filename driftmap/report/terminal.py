@@ -124,12 +124,9 @@ def _convergence(a: Assessment) -> list[str]:
     lines = []
     for sharp in a.sharpened:
         looks = "; ".join(
-            f"{step.flights:,}: {words.percent(step.estimates[sharp.area].estimate)}"
-            for step in sharp.looks.steps
+            f"{look.flights:,}: {words.percent(look.estimate)}" for look in sharp.looks
         )
-        reached = (
-            "well enough known" if sharp.looks.reached else "NOT known well enough"
-        )
+        reached = "well enough known" if sharp.reached else "NOT known well enough"
         lines.append(f"  {visible(sharp.area)}, by steered flights: {looks}; {reached}")
     return [*lines, ""] if lines else []
 

@@ -116,11 +116,8 @@ def _looks(sharp: Sharpened) -> dict[str, Any]:
     """List the looks at one area, each at the confidence that allows for all."""
     return {
         "area": sharp.area,
-        "reached": sharp.looks.reached,
-        "looks": [
-            {"flights": step.flights, **_estimate(step.estimates[sharp.area])}
-            for step in sharp.looks.steps
-        ],
+        "reached": sharp.reached,
+        "looks": [{"flights": p.flights, **_estimate(p)} for p in sharp.looks],
     }
 
 

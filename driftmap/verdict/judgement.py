@@ -255,7 +255,7 @@ def _told(check: Check) -> Check:
 def _unreached(sharpened: Iterable[Sharpened]) -> Iterator[Check]:
     """Hold where a figure could not be known as well as was asked."""
     for sharp in sharpened:
-        if not sharp.looks.reached:
+        if not sharp.reached:
             yield Check(
                 kind=Kind.PRECISION,
                 area=sharp.area,

@@ -83,5 +83,5 @@ def test_people_along_a_rope_are_hit_by_whatever_touches_them(pilot):
 
 def test_sharpening_says_whether_it_got_there(pilot, spot):
     easy = sharpen(pilot, WIND, [spot], relative=1.0, limit=0.9)[0]
-    assert easy.looks.reached
+    assert easy.reached
     assert easy.estimate.lower <= easy.estimate.estimate <= easy.estimate.upper

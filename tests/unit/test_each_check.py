@@ -91,7 +91,7 @@ def test_what_only_an_eased_limit_lets_pass_holds(eased, strict):
 
 def test_what_was_not_known_as_well_as_was_asked_holds():
     asked = [
-        SimpleNamespace(area=name, looks=SimpleNamespace(reached=reached))
+        SimpleNamespace(area=name, reached=reached)
         for name, reached in (("Camp", True), ("Road", False))
     ]
     (check,) = judgement._unreached(asked)
