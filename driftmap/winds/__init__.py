@@ -33,7 +33,6 @@ from driftmap.winds.reading import (
     show_time,
 )
 from driftmap.winds.spoken import looks_like_words, read_words
-from driftmap.winds.table import write_table
 from driftmap.winds.text import Reader, check_text, load_text, unheard
 
 __all__ = [
@@ -49,7 +48,6 @@ __all__ = [
     "read_wind",
     "read_winds",
     "shape",
-    "write_table",
 ]
 
 Format: TypeAlias = tuple[str, Callable[[str], bool], Reader]

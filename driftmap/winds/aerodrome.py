@@ -6,6 +6,7 @@ secondary copies.
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -90,26 +91,34 @@ def read_surface_report(text: str, source: str, setting: Setting) -> Reading:
     start, body = mine[chosen]
     if taf:  # of whatever hour: by itself that of the flight is taken
         notes += (f"{source}: of its TAF only what is stronger or turned is heard",)
-        body = _with_forecast(body, taf)
+        said, mark, remarks = body.partition(" RMK")
+        body = f"{said} BECMG {taf.partition(' RMK')[0]}{mark}{remarks}"
     reading = _report(start, body, times[chosen], (*named, *notes))
     dated = sorted(zip(times, mine, strict=True), key=lambda row: row[0])
     before = [row for row in dated if row[0] < times[chosen]]
     reading = _with_past(reading, before, setting)
     away, where = setting.away_from(station, reading.source)
-    warned = reading.warned
+    told = [f": {what}" for what in _said(plain, reports, start)]
+    later = [code.strongest(body) for time, (_, body) in dated if time > times[chosen]]
+    if later:
+        told += [
+            f" is followed by {len(later)} from after the flight or the present, of up to "
+            f"{max(later):.1f} m/s: is the day or --when wrong?"
+        ]
     old = setting.seen_by - times[chosen]
     if old > _RENEWED:  # what the newest says of wind and sky it cannot know
-        warned += (
-            f"{reading.source} is {old / timedelta(hours=1):.1f} h old and they come every "
-            "hour: take the newest",
-        )
+        hours = old / timedelta(hours=1)
+        told += [f" is {hours:.1f} h old and they come every hour: take the newest"]
+    warned = (*reading.warned, *(f"{reading.source}{one}" for one in told))
     return replace(reading, away=away, warned=warned, assumed=(*reading.assumed, where))
 
 
-def _with_forecast(body: str, taf: str) -> str:
-    """Put what an aerodrome expects before the remarks of its report."""
-    said, mark, remarks = body.partition(" RMK")
-    return f"{said} BECMG {taf.partition(' RMK')[0]}{mark}{remarks}"
+def _said(plain: str, reports: list[_Found], start: re.Match[str]) -> Iterator[str]:
+    """Name the words that stand before a report, which may take it back."""
+    i = [found for found, _ in reports].index(start)
+    yield from code.said_before(plain[: reports[0][0].start()])
+    if i:
+        yield from code.said_before(reports[i - 1][1], behind=True)
 
 
 def _corrected(reports: list[_Found]) -> list[_Found]:
@@ -138,9 +147,7 @@ def _report(
 ) -> Reading:
     name = _name(start)
     observed, trend, remarks = code.split_report(body)
-    words = observed.split()
-    while words and _WORD_BEFORE_WIND.fullmatch(words[0]):
-        words.pop(0)
+    words = [*itertools.dropwhile(_WORD_BEFORE_WIND.fullmatch, observed.split())]
     with at(name):
         found = _first_wind(words)
     with at(f"{name}, {found[0]}"):
@@ -192,14 +199,11 @@ def _with_past(
             stormy, first_clear = f"{_name(start)} tells of {found[0]}", reading.valid
         elif stormy:
             first_clear = min(first_clear, time)
-        blown = code.WIND.search(observed)
-        if blown and "/" not in blown["speed"]:
-            coded = (blown["gust"] or "").replace("/", "") or blown["speed"]
-            mean = code.Peak(code.speed_of(coded, blown["unit"]), time)
-            for peak in (mean, code.peak_wind(remarks, time)):
-                if isinstance(peak, code.Peak) and peak.speed > level.peak:
-                    level, told = _with_peak(level, peak, reading.valid)
-                    notes += [f"{reading.source}: {note}" for note in told]
+        mean = code.Peak(code.strongest(observed), time)
+        for peak in (mean, code.peak_wind(remarks, time)):
+            if isinstance(peak, code.Peak) and peak.speed > level.peak:
+                level, told = _with_peak(level, peak, reading.valid)
+                notes += [f"{reading.source}: {note}" for note in told]
     warned = reading.warned
     if stormy and setting.when - first_clear < STORM_OVER:
         minutes = STORM_OVER.total_seconds() / 60
@@ -279,7 +283,8 @@ def read_aerodrome_forecast(text: str, source: str, setting: Setting) -> Reading
     While the wind becomes another the stronger of the two rules; what may come at the
     flight and is stronger or turned, shear and storms go to `warned`.
     """
-    forecasts = _parted(_plain(text), _HEAD)
+    plain = _plain(text)
+    forecasts = _parted(plain, _HEAD)
     if not forecasts:
         raise ValueError("a TAF without station and times (TAF KXYZ 251730Z 2518/2624)")
     station, notes = choose_station(
@@ -293,7 +298,8 @@ def read_aerodrome_forecast(text: str, source: str, setting: Setting) -> Reading
     reading = _forecast(head, body, notes, setting)
     level = reading.levels[0]
     told = code.trend_winds(remarks, level.direction, level.peak)
-    beside = (f"{reading.source} tells of {what} (RMK)" for what in told)
+    beside = [f"{reading.source} tells of {what} (RMK)" for what in told]
+    beside += (f"{reading.source}: {what}" for what in _said(plain, forecasts, head))
     return replace(reading, warned=(*reading.warned, *beside))
 
 

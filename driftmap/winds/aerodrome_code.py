@@ -6,6 +6,7 @@ secondary copies.
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Iterator, Sequence
@@ -31,9 +32,11 @@ __all__ = [
     "peak_wind",
     "poor_sky",
     "pressure",
+    "said_before",
     "speed_of",
     "split_report",
     "storms",
+    "strongest",
     "swing",
     "temperature",
     "trend_winds",
@@ -126,6 +129,10 @@ _CODE: Final = words("aerodrome")
 _NAMES: Final = _CODE["weather"]
 _CLOUD: Final = re.compile(r"(?:FEW|SCT|BKN|OVC|VV|///)[\d/]{3}CB")
 _PEAK: Final = re.compile(r"\bPK WND\b(?:\s+\d{3}(\d{2,3})/(\d\d)?(\d\d)(?!\d))?")
+_HEADING: Final = re.compile(
+    r"\b(?:[A-Z]{4}\d\d [A-Z]{4} \d{6}(?: [A-Z]{3})?|METAR|SPECI|TAF)\b|\d[\d/:TZ-]*"
+)
+"""The heading of a bulletin of reports (WMO-No. 386, from memory), a date or a time."""
 _SHIFT: Final = re.compile(r"\bWSHFT(?:\s+(\d{2,4}))?(\s+FROPA)?")
 _STORM: Final = re.compile(r"\bTS(?:B|E)\d\S*|\bTS\b(?!\s*NO)")
 _LIGHTNING: Final = re.compile(r"\bLTG\w*(?:\s+DSNT)?")
@@ -149,28 +156,50 @@ class Peak:
 
 
 def split_report(body: str) -> tuple[str, str, str]:
-    """Part a report, after station and time, into observed, expected and remarks.
-
-    Examples
-    --------
-    >>> split_report("24005KT 9999 TEMPO 26025G45KT RMK AO2")
-    ('24005KT 9999', ' TEMPO 26025G45KT', 'AO2')
-    """
+    """Part a report, after station and time, into observed, expected and remarks."""
     said, _, remarks = body.partition(" RMK")
     trend = _TREND.search(said)
     cut = trend.start() if trend else len(said)
     return said[:cut].strip(), said[cut:], remarks.strip()
 
 
-def peak_wind(remarks: str, valid: datetime) -> Peak | str | None:
-    """Find the peak wind in remarks; what stands there if it cannot be read.
+def said_before(text: str, *, behind: bool = False) -> Iterator[str]:
+    """Name the words before a report that are no heading, date or time.
+
+    Where they stand `behind` another report, those that do not belong to that.
 
     Examples
     --------
-    >>> from datetime import UTC
-    >>> peak_wind("AO2 PK WND 20045/1740", datetime(2026, 5, 9, 17, 53, tzinfo=UTC)).time.minute
-    40
+    >>> list(said_before("SAXX99 KXYZ 182000 ")), list(said_before("CANCELLED "))
+    ([], ['what was not understood (CANCELLED)'])
     """
+    words = _HEADING.sub(" ", text).split()
+    if behind:
+        words = list(itertools.takewhile(_plain, reversed(text.split())))[::-1]
+    if any(re.search(r"[^\W\d_]", word) for word in words):
+        yield f"what was not understood ({' '.join(words)[:60]})"
+
+
+def _plain(word: str) -> bool:
+    coded = (
+        re.search(r"\d", word) or _HARMLESS.fullmatch(word) or _GROUP.fullmatch(word)
+    )
+    return not coded
+
+
+def strongest(body: str) -> float:
+    """Give the strongest wind that is coded in a report [m s⁻¹]."""
+    coded = (
+        speed_of(text, found["unit"])
+        for found in WIND.finditer(body)
+        for text in (found["speed"], found["gust"] or "")
+        if text.strip("/")
+    )
+    return max(coded, default=0.0)
+
+
+def peak_wind(remarks: str, valid: datetime) -> Peak | str | None:
+    """Find the peak wind in remarks; what stands there if it cannot be read."""
     found = _PEAK.search(remarks)
     if found is None:
         return None
@@ -237,13 +266,7 @@ def _plain_words(observed: str) -> str:
 
 
 def storms(observed: str, remarks: str) -> tuple[str, ...]:
-    """Name the signs of a storm, which is not over with the next report without them.
-
-    Examples
-    --------
-    >>> storms("24005KT 9999 VCTS", "AO2 WSHFT 1735")
-    ('a thunderstorm (VCTS)',)
-    """
+    """Name the signs of a storm, which is not over with the next report without them."""
     told = beside_the_wind(observed, remarks)
     return tuple(said for said in told if said.startswith(tuple(_CODE["stormy"])))
 
@@ -358,13 +381,7 @@ def visibility(words: Sequence[str], remarks: str = "") -> float | None:
 
 
 def poor_sky(words: Sequence[str]) -> Iterator[str]:
-    """Name low cloud and poor sight among what is expected.
-
-    Examples
-    --------
-    >>> list(poor_sky("TEMPO 0800 FG OVC002".split()))
-    ['cloud from 61 m', 'visibility of 800 m']
-    """
+    """Name low cloud and poor sight among what is expected."""
     low, far = cloud_base(words), visibility(words)
     if low is not None and low < _LOW:
         yield f"cloud from {low:.0f} m"

@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from driftmap.air.wind import WindLevel
-from driftmap.core.errors import PlacedError, at
+from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.reading import Reading, Setting, nearest_day
 from driftmap.winds.sonde import (
@@ -42,6 +42,11 @@ _FAR: Final = 100  # lines into a file that a heading is looked for
 _STATION: Final = re.compile(r"\s*([A-Z0-9]{3,4})(?=\s)")
 _GROUP: Final = re.compile(r"(\d\d)(\d\d)(?:([+-])?(\d\d))?", re.ASCII)
 _BASED: Final = re.compile(r"\bDATA\s+BASED\s+ON\s+(\d{6})Z")
+_ISSUED: Final = re.compile(
+    r"DATA BASED ON \d{6}Z|VALID \d{6}Z|FOR USE \d{4}-\d{4}Z|TEMPS NEG ABV \d+|FT(?= )|"
+    r"[A-Z]{4}\d\d [A-Z]{4} \d{6}|F[BD]\w{3,5}|NNNN".replace(" ", r"\s+")
+)
+"""What stands beside the winds of a bulletin as issued."""
 _VALID: Final = re.compile(r"\bVALID\s+(\d{6})Z(?:.*?\bFOR\s+USE\s+(\d{4})-(\d{4})Z)?")
 
 
@@ -142,18 +147,20 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
     if other := _OTHER_UNIT.search(text):
         raise ValueError(f"winds in {other[0]}; accepted are bulletins in knots")
     rows: list[_Row] = []
+    odd: list[str] = []
     block = _Block()
     for n, line in enumerate(text.splitlines(), 1):
         where = f"line {n}"
         plain = line.expandtabs().rstrip()
         with at(where):
-            if _heading(plain, block):
-                continue
-        found = _STATION.match(plain + " ")
+            heading = _heading(plain, block)
+        found = None if heading else _STATION.match(plain + " ")
         if found and block.levels and re.search(r"\d{4}", plain[found.end() :]):
             rows.append(_Row(found[1], plain, where, replace(block)))
-        elif found and block.levels and plain.strip() == found[1]:
+        elif found and block.levels and plain.strip() == found[1] != "NNNN":
             raise PlacedError(f"{where}, {found[1]}", "no group; it is cut short")
+        elif re.search(r"[^\W\d_]", _ISSUED.sub(" ", plain)):
+            odd.append(plain.strip())
     if not rows:
         raise ValueError("a bulletin without a line of levels (FT …) and a station")
     names = [row.station for row in rows]
@@ -166,7 +173,9 @@ def read_bulletin(text: str, source: str, setting: Setting) -> Reading:
     chosen, notes = choose_time(
         [time[0] for time in times], setting, source, forecast=True
     )
-    return _reading(mine[chosen], times[chosen], notes, setting)
+    reading = _reading(mine[chosen], times[chosen], notes, setting)
+    told = (f"{reading.source}: a line that is not read: {quoted(one)}" for one in odd)
+    return replace(reading, warned=tuple(told))
 
 
 def _heading(line: str, block: _Block) -> bool:

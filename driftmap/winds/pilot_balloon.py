@@ -51,6 +51,9 @@ _COLUMNS: Final = (
     *("elevation2_deg", "azimuth2_deg", "azimuth2_magnetic_deg"),
 )
 _TOLD: Final = ("released", "ascent", "balloon", "free lift", "second observer")
+_MOST_LIFT: Final = (
+    12.0  # of a balloon's own mass: most are let go with 4 to 5; assumed
+)
 _MOST: Final = 2000
 _STEP: Final = 30  # s between two readings of the form to fill in
 _GUESS: Final = 2.5  # m/s, to tell how long two observers will take
@@ -179,6 +182,12 @@ def _places(rows: Mapping[str, FloatArray], told: _Told) -> tuple[_Places, str]:
         balloon, lift = (
             _quantity(told, key, "mass") for key in ("balloon", "free lift")
         )
+        if lift > _MOST_LIFT * balloon:
+            raise PlacedError(
+                told["free lift"][0],
+                f"free lift of {1000 * lift:.4g} g on a balloon of {1000 * balloon:.4g} g; "
+                f"accepted is {_MOST_LIFT:g} times its own mass",
+            )
         rate, how = float(ascent_rate(balloon, lift)), "from its free lift"
     else:
         raise PlacedError(

@@ -7,8 +7,6 @@ of the last hour, and whether the wind is growing or turning.
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 import re
 from dataclasses import dataclass, replace
@@ -23,7 +21,14 @@ from driftmap.core.checks import FloatArray, zoned
 from driftmap.core.errors import at
 from driftmap.winds import text as texts
 from driftmap.winds.law import LOG_TOP
-from driftmap.winds.reading import SLIP, Reading, Setting, check_direction, check_speed
+from driftmap.winds.reading import (
+    SLIP,
+    Reading,
+    Setting,
+    check_direction,
+    check_speed,
+    show_time,
+)
 from driftmap.winds.sonde import NEAR, Placed, laid_out
 from driftmap.winds.spoken import HEAD_HEIGHT
 from driftmap.winds.text import (
@@ -41,7 +46,6 @@ __all__ = [
     "looks_like_table",
     "read_meter_log",
     "read_table",
-    "write_table",
 ]
 
 MOST_LAYERS: Final = 20_000
@@ -85,6 +89,11 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
                 (where, _knowable(texts.level_from(row, height, setting, source)))
             )
     flown, moved = laid_out(levels, source, setting)
+    if read and max(read) - setting.seen_by > SLIP:
+        raise ValueError(
+            f"a row of {show_time(max(read))} is from after the flight or the present; "
+            "check the day, the zone and --when"
+        )
     if read and times.keys() - {"based on"}:
         raise ValueError("tells its time twice: in a column and a # line")
     return Reading(
@@ -135,24 +144,6 @@ def _number(cell: str, name: str) -> float:
     if not cell and name.startswith(_MAY_BE_EMPTY):
         return math.nan
     return number_of(cell, name)
-
-
-def write_table(reading: Reading) -> str:
-    """Write a reading with every digit as a table that `read_table` reads; of members the mean."""
-    out = io.StringIO()
-    told = {
-        "valid" if reading.forecast else "read": reading.valid,
-        "based on": reading.based_on,
-    }
-    out.writelines(f"# {k} {t.isoformat()}\n" for k, t in told.items() if t is not None)
-    if reading.forecast:
-        out.write(f"{_FORECAST}\n")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["height_m", "from_deg", "speed_mps", "gust_mps", "error_mps"])
-    for level in reading.levels:
-        bearing = None if level.direction is None else math.degrees(level.direction)
-        writer.writerow([level.height, bearing, level.speed, level.gust, level.error])
-    return out.getvalue()
 
 
 MEAN_OVER: Final = timedelta(minutes=10)
@@ -231,6 +222,8 @@ def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
     mean = now if len(now) >= min(_FEW, len(hour)) else hour
     level = _mean(mean, hour, height, source)
     known = level.direction is not None
+    told = [*_trends(hour), *_stronger(seen, hour, level), *_swapped(hour)]
+    told += _later(rows[len(seen) :])
     minutes = round((mean[-1].time - mean[0].time) / timedelta(minutes=1))
     about = f"{len(mean)} readings of {minutes} min to {last:%H:%M %z}"
     return Reading(
@@ -239,10 +232,7 @@ def read_meter_log(text: str, source: str, setting: Setting) -> Reading:
         levels=(level,),
         valid=last,
         direction_error=_METER if known else 0.0,
-        warned=tuple(
-            f"{source}: {told}"
-            for told in (*_trends(hour), *_stronger(seen, hour, level), *_swapped(hour))
-        ),
+        warned=tuple(f"{source}: {one}" for one in told),
         assumed=(
             f"{source}: mean of {about}, at {height:g} m",
             *(() if known else (f"{source}: no direction holds, taken from anywhere",)),
@@ -315,10 +305,22 @@ def _stronger(seen: list[_Row], hour: list[_Row], level: WindLevel) -> list[str]
     return [f"it showed {worst.peak:.1f} m/s at {worst.time:%H:%M %z}"]
 
 
+def _later(rows: list[_Row]) -> list[str]:
+    """Doubt a record that goes on after the flight: what it shows there is known too."""
+    if not rows:
+        return []
+    worst = max(rows, key=lambda row: row.peak)
+    return [
+        f"{len(rows)} readings are from after the flight or the present, of up to "
+        f"{worst.peak:.1f} m/s at {worst.time:%H:%M %z}: is the day, the zone or --when "
+        "wrong?"
+    ]
+
+
 def _swapped(hour: list[_Row]) -> list[str]:
     """Doubt gusts that are less than the mean wind beside them; 0 is none."""
-    odd = [r for r in hour if r.gust and r.gust < _LESS * r.speed]
-    return ["gusts are less than the wind beside them: columns swapped?"] * bool(odd)
+    odd = any(row.gust and row.gust < _LESS * row.speed for row in hour)
+    return ["gusts are less than the wind beside them: columns swapped?"] * odd
 
 
 def _with_lone_gusts(rows: list[_Row], lone: list[_Row]) -> list[_Row]:

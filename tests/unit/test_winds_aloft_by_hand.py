@@ -119,6 +119,10 @@ HEAD = "time_s,elevation_deg,azimuth_deg\n"
     [
         (HEAD + "60,45,80\n120,45,80\n", "ascent: is not told; add"),
         ("# ascent fast\n" + HEAD + "60,45,80\n120,45,80\n", "ascent: 'fast'"),
+        (
+            "# balloon 30 g\n# free lift 125 oz\n" + HEAD + "60,45,80\n120,45,80\n",
+            "12 times",
+        ),
         ("# ascent 90 m/s\n" + HEAD + "60,45,80\n120,45,80\n", "0.5 to 10 m/s"),
         ("# ascent 3 m/s\n" + HEAD + "60,95,80\n120,45,80\n", "line 3: elevation_deg"),
         ("# ascent 3 m/s\n" + HEAD + "60,45\n120,45,80\n", "line 3: 2 cells"),

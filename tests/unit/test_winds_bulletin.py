@@ -159,3 +159,18 @@ def test_full_rows_may_have_lost_their_spaces():
         for line in TEXT.splitlines()
     )
     assert _decoded(_read(squeezed, "XYB")) == _decoded(_read(station="XYB"))
+
+
+@pytest.mark.parametrize(
+    ("line", "held"),
+    [("CANCELLED", True), ("yesterday's", True), ("FD1US9", False), ("NNNN", False)],
+)
+@pytest.mark.parametrize("mark", ["FT  3000", "XYA "])
+def test_a_line_that_is_no_part_of_a_bulletin_holds(line, held, mark):
+    reading = _read(TEXT.replace(mark, f"{line}\n{mark}"))
+    assert any(line[:6] in told for told in reading.warned) is held
+    assert _read().warned == ()
+
+
+def test_words_beside_the_times_of_a_bulletin_hold():
+    assert _read(TEXT.replace("VALID", "CANCELLED VALID")).warned

@@ -68,6 +68,18 @@ def test_the_error_of_the_mean_falls_with_the_time_not_with_the_count():
     assert 0.05 < errors[0] < 0.5
 
 
+def test_readings_from_after_the_flight_hold():
+    text = HEAD + _rows(60, lambda m: 2.0 if m < 50 else 11.0, lambda m: 100)
+    earlier = NOW - timedelta(minutes=25)
+    level, reading = _read(text, when=earlier)
+    assert level.speed == pytest.approx(2.0)
+    # Ten minutes that two clocks may differ are none.
+    (told,) = reading.warned
+    assert "15 readings are from after the flight" in told
+    assert "11.0 m/s at 17:5" in told
+    assert _read(text.replace(",11.0,", ",2.0,"))[1].warned == ()
+
+
 def test_a_wind_that_grows_or_turns_holds():
     steady = _read(HEAD + _rows(60, lambda m: 5.0, lambda m: 240))[1]
     assert steady.warned == ()

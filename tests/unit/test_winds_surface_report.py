@@ -7,7 +7,11 @@ import pytest
 
 from driftmap.core.errors import WindError
 from driftmap.winds import merge, read_winds
-from driftmap.winds.aerodrome import looks_like_surface_report, read_surface_report
+from driftmap.winds.aerodrome import (
+    looks_like_surface_report,
+    read_aerodrome_forecast,
+    read_surface_report,
+)
 from driftmap.winds.reading import Setting
 
 WHEN = datetime(2026, 5, 18, 21, tzinfo=UTC)
@@ -130,4 +134,37 @@ def test_a_station_of_other_country_holds():
     report, setting = _report_of("KDEN", (44.0, -104.67))
     assert merge([report], setting).warned == (
         "surface report KDEN 091753Z was measured 460 km from the site",
+    )
+
+
+@pytest.mark.parametrize(
+    ("before", "held"),
+    [
+        ("thunder near: ", True),
+        ("yesterday: ", True),
+        ("CANCELLED ", True),
+        ("TEST ", True),
+        ("METAR KABC 181900Z 24005KT NOSIG= EXERCISE ", True),
+        ("SAXX99 KXYZ 182000\n", False),
+        ("2026/05/18 19:55\n", False),
+        ("METAR KABC 181900Z 24005KT 10SM CLR NOSIG=\n", False),
+    ],
+)
+def test_words_before_a_report_hold(before, held):
+    told = _read(
+        f"{before}METAR KXYZ 181955Z 24008KT", station="KXYZ", when=WHEN
+    ).warned
+    assert any("not understood" in said for said in told) is held
+    setting = Setting(0.0, station="KXYZ", when=WHEN, now=WHEN)
+    taf = before.replace("METAR KABC 181900Z", "TAF KABC 181730Z 1818/1918")
+    taf += "TAF KXYZ 181955Z 1820/1920 24008KT"
+    told = read_aerodrome_forecast(taf, "t.txt", setting).warned
+    assert any("not understood" in said for said in told) is held
+
+
+def test_reports_from_after_the_flight_are_told():
+    text = "METAR KXYZ 181955Z 24008KT\nMETAR KXYZ 182155Z 06025G35KT"
+    told = _read(text, when=WHEN.replace(hour=20)).warned
+    assert any(
+        "1 from after the flight" in said and "18.0 m/s" in said for said in told
     )

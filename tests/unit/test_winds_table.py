@@ -1,6 +1,7 @@
 """The table of layers: what it reads, and a line for whatever it cannot."""
 
 import time
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -169,3 +170,17 @@ def test_linear_in_components_between_levels_through_north(tmp_path):
     # Two winds of 10 m/s from 350 and 010: from 360 at 9.848 m/s half way.
     assert east == pytest.approx(0.0, abs=1e-12)
     assert north == pytest.approx(-9.848, abs=5e-4)
+
+
+def test_a_row_from_after_the_flight_is_refused():
+    """The oldest row counts for the age, and yet none may be of later."""
+    text = (
+        "time,height_m,from_deg,speed_mps\n2026-05-19T17:00Z,2,240,3\n"
+        "2026-05-19T18:30Z,300,60,12\n"
+    )
+    late = datetime(2026, 5, 19, 18, tzinfo=UTC)
+    with pytest.raises(WindError, match="18:30Z is from after the flight"):
+        read_table(text, "t.csv", Setting(0.0, when=late, now=late))
+    assert read_table(
+        text, "t.csv", Setting(0.0, when=late + timedelta(hours=1))
+    ).levels
