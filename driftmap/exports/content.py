@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 from xml.etree import ElementTree as ET
 
@@ -16,18 +15,17 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from driftmap.core.checks import FloatArray
+from driftmap.ground.contours import Contour
 from driftmap.ground.site import Site
 from driftmap.montecarlo.cloud import Part
-from driftmap.montecarlo.margins import landed
+from driftmap.montecarlo.margins import Landed, landed
 from driftmap.verdict.assessment import CAUTIONS, Assessment, good_between
 from driftmap.verdict.check import Check
 
 __all__ = [
     "DECIMALS",
     "MOST_LANDINGS",
-    "ContourLine",
     "LonLat",
-    "PieceFigures",
     "add",
     "outlines",
     "pieces",
@@ -48,38 +46,6 @@ MOST_LANDINGS: Final = 100
 _UNSOUND: Final = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]"
 )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ContourLine:
-    """A contour of one piece of a case: share inside [%], outline from the pad [m], area [m²]."""
-
-    case: str
-    piece: str
-    percent: float
-    shape: shapely.MultiPolygon
-    area: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PieceFigures:
-    """A piece of one case, how many of it there are and how they land.
-
-    `probability` is the share of all flights in which the case happens; its mean landing point
-    is from the pad [m]; time since lift-off [s], speed over the ground [m s⁻¹] and energy [J]
-    are medians; `part` has its rows in the cloud.
-    """
-
-    case: str
-    name: str
-    count: int
-    probability: float
-    east: float
-    north: float
-    time: float
-    speed: float
-    energy: float
-    part: Part
 
 
 def shortened(p: float) -> float:
@@ -133,34 +99,23 @@ def _named(check: Check) -> str:
     return f"{check.name}, {check.area}" if check.area else check.name
 
 
-def pieces(assessment: Assessment) -> Iterator[PieceFigures]:
-    """Go through the pieces of all cases."""
+def pieces(assessment: Assessment) -> Iterator[tuple[Part, float, Landed]]:
+    """Go through the pieces of all cases.
+
+    Result: rows in the cloud, the share of all flights in which the case happens, and how
+    the piece lands.
+    """
     cloud = assessment.cloud
     likely = {case.name: case.probability for case in cloud.tree.cases}
     for part in cloud.parts:
-        found = landed(cloud, part)
-        yield PieceFigures(
-            sound(part.case),
-            sound(part.body),
-            part.count,
-            likely[part.case],
-            found.east,
-            found.north,
-            found.time.p50,
-            found.speed.p50,
-            found.energy.p50,
-            part,
-        )
+        yield part, likely[part.case], landed(cloud, part)
 
 
-def outlines(assessment: Assessment) -> Iterator[ContourLine]:
-    """Go through the contours of all pieces, the widest of each piece first."""
+def outlines(assessment: Assessment) -> Iterator[tuple[str, str, Contour]]:
+    """Go through the contours of cases and pieces, the widest of each piece first."""
     for (case, body), contours in assessment.contours.items():
         for contour in sorted(contours, key=lambda c: -c.share):
-            percent = contour.share * 100
-            yield ContourLine(
-                sound(case), sound(body), percent, contour.shape, contour.area
-            )
+            yield case, body, contour
 
 
 def thinned(part: Part, most: int) -> FloatArray:

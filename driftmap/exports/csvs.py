@@ -68,17 +68,10 @@ def areas_csv(assessment: Assessment) -> str:
         ("waiver", "", *nothing, _wkt(assessment, site.waiver.shape)),
     ]
     for hit in assessment.areas:
-        people = "" if hit.area.people is None else hit.area.people
-        p = hit.total
-        rows.append(
-            (
-                hit.area.role,
-                hit.area.name,
-                people,
-                *map(content.shortened, (p.estimate, p.lower, p.upper)),
-                _wkt(assessment, hit.area.shape),
-            )
-        )
+        area, p = hit.area, hit.total
+        chance = map(content.shortened, (p.estimate, p.lower, p.upper))
+        outline = _wkt(assessment, area.shape)
+        rows.append((area.role, area.name, area.people, *chance, outline))
     return _table(("role", "name", "people", *_HIT, "outline_wkt_deg"), rows)
 
 
@@ -87,50 +80,25 @@ def contours_csv(assessment: Assessment) -> str:
     head = ("case", "piece", "landings_inside_percent", "area_m2", "outline_wkt_deg")
     rows = (
         (
-            line.case,
-            line.piece,
-            f"{line.percent:g}",
-            round(line.area),
+            *(case, piece, f"{line.share * 100:g}", round(line.area)),
             _wkt(assessment, line.shape),
         )
-        for line in content.outlines(assessment)
+        for case, piece, line in content.outlines(assessment)
     )
     return _table(head, rows)
 
 
 def pieces_csv(assessment: Assessment) -> str:
     """Write the mean landing point of each piece of each case."""
-    head = (
-        "case",
-        "case_probability",
-        "piece",
-        "count",
-        *_POSITION,
-        "median_time_s",
-        "median_speed_m_per_s",
-        "median_energy_J",
-    )
-    rows = (
-        (
-            piece.case,
-            piece.probability,
-            piece.name,
-            piece.count,
-            *positions(assessment.site, [piece.east], [piece.north])[0],
-            *(
-                round(v, 1)
-                for v in (
-                    piece.east,
-                    piece.north,
-                    piece.time,
-                    piece.speed,
-                    piece.energy,
-                )
-            ),
-        )
-        for piece in content.pieces(assessment)
-    )
-    return _table(head, rows)
+    head = ("case", "case_probability", "piece", "count", *_POSITION)
+    medians = ("median_time_s", "median_speed_m_per_s", "median_energy_J")
+    rows = []
+    for part, likely, at in content.pieces(assessment):
+        spot = positions(assessment.site, [at.east], [at.north])[0]
+        figures = (at.east, at.north, at.time.p50, at.speed.p50, at.energy.p50)
+        told = (part.case, likely, part.body, part.count, *spot)
+        rows.append((*told, *(round(v, 1) for v in figures)))
+    return _table((*head, *medians), rows)
 
 
 def points_csv(assessment: Assessment, *, points: int = content.MOST_LANDINGS) -> str:
@@ -142,12 +110,12 @@ def points_csv(assessment: Assessment, *, points: int = content.MOST_LANDINGS) -
 def _points(a: Assessment, most: int) -> Iterator[Sequence[object]]:
     cloud = a.cloud
     columns = (cloud.east, cloud.north, cloud.time, cloud.speed, cloud.energy)
-    for piece in content.pieces(a):
-        rows = content.thinned(piece.part, most)
+    for part in cloud.parts:
+        rows = content.thinned(part, most)
         where = positions(a.site, cloud.east[rows], cloud.north[rows])
         figures = zip(*(c[rows].round(1).tolist() for c in columns), strict=True)
         for spot, row in zip(where, figures, strict=True):
-            yield (piece.case, piece.name, *spot, *row)
+            yield (part.case, part.body, *spot, *row)
 
 
 def grid_csv(assessment: Assessment, *, cells: HitCells | None = None) -> str:

@@ -14,7 +14,6 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray
 from driftmap.exports import content
 from driftmap.exports.content import place, polygons, positions
-from driftmap.ground.areas import Area
 from driftmap.ground.grid import probability_grid
 from driftmap.hazard.sampling import weighted_mean
 from driftmap.montecarlo.cloud import Cloud
@@ -91,14 +90,11 @@ def _site(a: Assessment) -> Iterator[_Feature]:
         yield _feature(
             _area(a, hit.area.shape),
             "area",
-            **_ground(hit.area),
+            name=content.sound(hit.area.name),
+            role=hit.area.role,
+            people=hit.area.people,
             **_hit(hit.total.estimate, hit.total.lower, hit.total.upper),
         )
-
-
-def _ground(area: Area) -> dict[str, object]:
-    name = content.sound(area.name)
-    return {"name": name, "role": area.role, "people": area.people}
 
 
 def _hit(estimate: float, lower: float, upper: float) -> dict[str, float]:
@@ -110,47 +106,47 @@ def _hit(estimate: float, lower: float, upper: float) -> dict[str, float]:
 
 
 def _contours(a: Assessment) -> Iterator[_Feature]:
-    for line in content.outlines(a):
+    for case, piece, line in content.outlines(a):
+        told, percent = _piece(case, piece), line.share * 100
         yield _feature(
             _area(a, line.shape),
             "contour",
-            name=f"{line.case}: {line.piece}, {line.percent:g} %",
-            case=line.case,
-            piece=line.piece,
-            percent_inside=line.percent,
+            name=f"{told['case']}: {told['piece']}, {percent:g} %",
+            **told,
+            percent_inside=percent,
             area_m2=round(line.area),
         )
 
 
+def _piece(case: str, piece: str) -> dict[str, str]:
+    return {"case": content.sound(case), "piece": content.sound(piece)}
+
+
 def _landings(a: Assessment, most: int) -> Iterator[_Feature]:
     cloud = a.cloud
-    for piece in content.pieces(a):
-        told = {"case": piece.case, "piece": piece.name}
+    for part, likely, found in content.pieces(a):
+        told = _piece(part.case, part.body)
+        (spot,) = positions(a.site, [found.east], [found.north])
         yield _feature(
-            _point(a, piece.east, piece.north),
+            {"type": "Point", "coordinates": spot},
             "mean landing point",
             **told,
-            count=piece.count,
-            case_probability=piece.probability,
-            median_time_s=round(piece.time, 1),
-            median_speed_mps=round(piece.speed, 1),
-            median_energy_j=round(piece.energy, 1),
+            count=part.count,
+            case_probability=likely,
+            median_time_s=round(found.time.p50, 1),
+            median_speed_mps=round(found.speed.p50, 1),
+            median_energy_j=round(found.energy.p50, 1),
         )
-        rows = content.thinned(piece.part, most)
+        rows = content.thinned(part, most)
         where = positions(a.site, cloud.east[rows], cloud.north[rows])
-        columns = (np.round(c[rows], 1).tolist() for c in _columns(a))
+        columns = (
+            np.round(c[rows], 1).tolist()
+            for c in (cloud.time, cloud.speed, cloud.energy)
+        )
         for spot, time, speed, energy in zip(where, *columns, strict=True):
             figures = {"time_s": time, "speed_mps": speed, "energy_j": energy}
             geometry = {"type": "Point", "coordinates": spot}
             yield _feature(geometry, "landing point", **told, **figures)
-
-
-def _columns(a: Assessment) -> tuple[Any, ...]:
-    return a.cloud.time, a.cloud.speed, a.cloud.energy
-
-
-def _point(a: Assessment, east: float, north: float) -> _Feature:
-    return {"type": "Point", "coordinates": positions(a.site, [east], [north])[0]}
 
 
 def _squares(a: Assessment, cells: HitCells) -> Iterator[_Feature]:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import html
+from collections import defaultdict
+from collections.abc import Iterable
+from importlib.metadata import version
 from typing import Final
 from xml.etree import ElementTree as ET
 
@@ -19,9 +22,19 @@ from driftmap.exports.content import (
     xml_text,
 )
 from driftmap.failures.cases import WORKS
+from driftmap.ground.contours import Contour
+from driftmap.ground.site import Site
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["gpx_text", "kml_text"]
+__all__ = [
+    "add_shape",
+    "add_track",
+    "at",
+    "coordinates",
+    "gpx_text",
+    "kml_text",
+    "new_gpx",
+]
 
 _NAMESPACE: Final = "http://www.opengis.net/kml/2.2"  # KML 2.3 keeps that of 2.2
 _STYLES: Final = {
@@ -48,26 +61,18 @@ def kml_text(assessment: Assessment, *, points: int = content.MOST_LANDINGS) -> 
     whole = add(root, "Document")
     add(whole, "name", content.title_of(assessment))
     add(whole, "open", "1")
-    add(whole, "description", _description(assessment))
-    for name, colours in _STYLES.items():
-        _style(whole, name, *colours)
+    # Shown as HTML (OGC 12-007r2, kml:description): what came from files is escaped.
+    told = (f"{subject}: {text}" for subject, text in content.statements(assessment))
+    add(whole, "description", "<br/>".join(map(html.escape, told)))
+    for name, (line, fill) in _STYLES.items():
+        style = add(whole, "Style", id=name)
+        stroke = add(style, "LineStyle")
+        add(stroke, "color", line)
+        add(stroke, "width", "3")
+        add(add(style, "PolyStyle"), "color", fill)
     _site(whole, assessment)
     _cases(whole, assessment, points)
     return xml_text(root)
-
-
-def _description(a: Assessment) -> str:
-    # Shown as HTML (OGC 12-007r2, kml:description): what came from files is escaped.
-    told = content.statements(a)
-    return "<br/>".join(html.escape(f"{subject}: {text}") for subject, text in told)
-
-
-def _style(parent: ET.Element, name: str, line: str, fill: str) -> None:
-    style = add(parent, "Style", id=name)
-    stroke = add(style, "LineStyle")
-    add(stroke, "color", line)
-    add(stroke, "width", "3")
-    add(add(style, "PolyStyle"), "color", fill)
 
 
 def _placemark(
@@ -89,36 +94,32 @@ def _data(mark: ET.Element, **figures: object) -> None:
 
 
 def _point(mark: ET.Element, spot: LonLat) -> None:
-    add(add(mark, "Point"), "coordinates", _row([spot]))
+    add(add(mark, "Point"), "coordinates", coordinates([spot]))
 
 
-def _shape(mark: ET.Element, a: Assessment, shape: BaseGeometry) -> None:
+def add_shape(mark: ET.Element, site: Site, shape: BaseGeometry) -> None:
+    """Add a shape to a placemark of KML."""
     several = add(mark, "MultiGeometry")
-    for outer, *holes in polygons(place(a.site, shape)):
+    for rings in polygons(place(site, shape)):
         polygon = add(several, "Polygon")
-        for ring, name in (
-            (outer, "outerBoundaryIs"),
-            *((hole, "innerBoundaryIs") for hole in holes),
-        ):
-            line = add(add(polygon, name), "LinearRing")
-            add(line, "coordinates", _row(ring))
+        for number, ring in enumerate(rings):
+            edge = add(polygon, "innerBoundaryIs" if number else "outerBoundaryIs")
+            add(add(edge, "LinearRing"), "coordinates", coordinates(ring))
 
 
-def _row(ring: list[LonLat]) -> str:
-    return " ".join(
-        f"{longitude:.{DECIMALS}f},{latitude:.{DECIMALS}f}"
-        for longitude, latitude in ring
-    )
+def coordinates(spots: Iterable[LonLat]) -> str:
+    """Write positions in a row, as KML has them."""
+    return " ".join(f"{x:.{DECIMALS}f},{y:.{DECIMALS}f}" for x, y in spots)
 
 
 def _site(parent: ET.Element, a: Assessment) -> None:
     folder = add(parent, "Folder")
     add(folder, "name", a.site.name)
     _point(_placemark(folder, a.site.pad), positions(a.site, [0.0], [0.0])[0])
-    _shape(_placemark(folder, "boundary", style="boundary"), a, a.site.boundary)
+    add_shape(_placemark(folder, "boundary", style="boundary"), a.site, a.site.boundary)
     waiver = _placemark(folder, "waiver", style="waiver")
     _data(waiver, ceiling_above_ground_m=round(a.site.waiver.ceiling, 1))
-    _shape(waiver, a, a.site.waiver.shape)
+    add_shape(waiver, a.site, a.site.waiver.shape)
     for hit in a.areas:
         people = hit.area.occupied
         mark = _placemark(folder, hit.area.name, style="people" if people else "ground")
@@ -129,59 +130,46 @@ def _site(parent: ET.Element, a: Assessment) -> None:
             hit_probability_lower=f"{hit.total.lower:.3g}",
             hit_probability_upper=f"{hit.total.upper:.3g}",
         )
-        _shape(mark, a, hit.area.shape)
+        add_shape(mark, a.site, hit.area.shape)
 
 
 def _cases(parent: ET.Element, a: Assessment, points: int) -> None:
-    lines = list(content.outlines(a))
+    lines: dict[tuple[str, str], list[Contour]] = defaultdict(list)
+    for case, piece, line in content.outlines(a):
+        lines[case, piece].append(line)
     folders: dict[str, ET.Element] = {}
-    for piece in content.pieces(a):
-        if piece.case not in folders:
-            folders[piece.case] = add(parent, "Folder")
-            add(folders[piece.case], "name", piece.case)
-        folder = folders[piece.case]
-        own = [x for x in lines if (x.case, x.piece) == (piece.case, piece.name)]
+    for part, likely, found in content.pieces(a):
+        if part.case not in folders:
+            folders[part.case] = add(parent, "Folder")
+            add(folders[part.case], "name", part.case)
+        folder, works = folders[part.case], part.case == WORKS
+        own = lines[part.case, part.body]
         for line in own:
-            _contour(folder, a, line, widest=line is own[0])
-        _landing(folder, a, piece, points)
-
-
-def _contour(
-    folder: ET.Element, a: Assessment, line: content.ContourLine, *, widest: bool
-) -> None:
-    works = line.case == WORKS
-    mark = _placemark(
-        folder,
-        f"{line.piece}: {line.percent:g} % land inside",
-        style="works" if works else "failure",
-        shown=widest or works,
-    )
-    _data(mark, percent_inside=f"{line.percent:g}", area_m2=round(line.area))
-    _shape(mark, a, line.shape)
-
-
-def _landing(
-    folder: ET.Element, a: Assessment, piece: content.PieceFigures, most: int
-) -> None:
-    mean = _placemark(folder, f"{piece.name}: mean landing point")
-    _data(
-        mean,
-        case_probability=f"{piece.probability:.3g}",
-        count=piece.count,
-        median_time_s=round(piece.time, 1),
-        median_speed_mps=round(piece.speed, 1),
-        median_energy_j=round(piece.energy, 1),
-    )
-    _point(mean, positions(a.site, [piece.east], [piece.north])[0])
-    rows = content.thinned(piece.part, most)
-    if rows.size:
-        cloud = a.cloud
-        several = add(
-            _placemark(folder, f"{piece.name}: landing points", shown=False),
-            "MultiGeometry",
+            percent = f"{line.share * 100:g}"
+            mark = _placemark(
+                folder,
+                f"{part.body}: {percent} % land inside",
+                style="works" if works else "failure",
+                shown=line is own[0] or works,
+            )
+            _data(mark, percent_inside=percent, area_m2=round(line.area))
+            add_shape(mark, a.site, line.shape)
+        mean = _placemark(folder, f"{part.body}: mean landing point")
+        _data(
+            mean,
+            case_probability=f"{likely:.3g}",
+            count=part.count,
+            median_time_s=round(found.time.p50, 1),
+            median_speed_mps=round(found.speed.p50, 1),
+            median_energy_j=round(found.energy.p50, 1),
         )
-        for spot in positions(a.site, cloud.east[rows], cloud.north[rows]):
-            _point(several, spot)
+        _point(mean, positions(a.site, [found.east], [found.north])[0])
+        rows = content.thinned(part, points)
+        if rows.size:
+            name = f"{part.body}: landing points"
+            several = add(_placemark(folder, name, shown=False), "MultiGeometry")
+            for spot in positions(a.site, a.cloud.east[rows], a.cloud.north[rows]):
+                _point(several, spot)
 
 
 _GPX_NAMESPACE: Final = "http://www.topografix.com/GPX/1/1"
@@ -195,68 +183,57 @@ def gpx_text(assessment: Assessment) -> str:
     of the file holds the cautions.
     """
     a = assessment
-    root = ET.Element(
-        "gpx",
-        {"version": "1.1", "creator": f"driftmap {a.version}", "xmlns": _GPX_NAMESPACE},
-    )
-    metadata = add(root, "metadata")
-    add(metadata, "name", content.title_of(a))
+    root, metadata = new_gpx(content.title_of(a))
     told = content.statements(a)
     add(metadata, "desc", "\n".join(f"{subject}: {text}" for subject, text in told))
     # The schema wants every waypoint before the first track.
-    _waypoints(root, a)
-    _track(root, a, "boundary", "boundary", a.site.boundary)
-    _track(root, a, "waiver", "waiver", a.site.waiver.shape)
+    site = a.site
+    (pad,) = positions(site, [0.0], [0.0])
+    point = add(root, "wpt", **at(pad))
+    add(point, "ele", f"{site.elevation:.1f}")
+    add(point, "name", site.pad)
+    add(point, "cmt", "pad")
+    for part, _, found in content.pieces(a):
+        point = add(root, "wpt", **at(*positions(site, [found.east], [found.north])))
+        add(point, "name", f"{part.case}: {part.body}")
+        add(point, "cmt", f"lands {found.time.p50:.0f} s after lift-off")
+    add_track(root, site, site.boundary, "boundary", "boundary")
+    add_track(root, site, site.waiver.shape, "waiver", "waiver")
     for hit in a.areas:
-        _track(root, a, hit.area.name, hit.area.role, hit.area.shape)
-    for line in content.outlines(a):
-        name = f"{line.case}: {line.piece}, {line.percent:g} % inside"
-        _track(root, a, name, "contour", line.shape)
+        add_track(root, site, hit.area.shape, hit.area.name, hit.area.role)
+    for case, piece, line in content.outlines(a):
+        name = f"{case}: {piece}, {line.share * 100:g} % inside"
+        add_track(root, site, line.shape, name, "contour")
     return xml_text(root)
 
 
-def _waypoints(root: ET.Element, a: Assessment) -> None:
-    site = a.site
-    (pad,) = positions(site, [0.0], [0.0])
-    _waypoint(root, pad, site.pad, "pad", elevation=site.elevation)
-    for piece in content.pieces(a):
-        (spot,) = positions(site, [piece.east], [piece.north])
-        _waypoint(
-            root,
-            spot,
-            f"{piece.case}: {piece.name}",
-            f"lands {piece.time:.0f} s after lift-off",
-        )
+def new_gpx(name: str) -> tuple[ET.Element, ET.Element]:
+    """Begin a document of GPX; give its root, and what it says of itself."""
+    creator = f"driftmap {version('driftmap')}"
+    root = ET.Element(
+        "gpx", {"version": "1.1", "creator": creator, "xmlns": _GPX_NAMESPACE}
+    )
+    head = add(root, "metadata")
+    add(head, "name", name)
+    return root, head
 
 
-def _waypoint(
-    root: ET.Element,
-    spot: LonLat,
-    name: str,
-    comment: str,
-    *,
-    elevation: float | None = None,
+def add_track(
+    root: ET.Element, site: Site, shape: BaseGeometry, name: str, kind: str = ""
 ) -> None:
-    point = add(root, "wpt", **_at(spot))
-    if elevation is not None:
-        add(point, "ele", f"{elevation:.1f}")
-    add(point, "name", name)
-    add(point, "cmt", comment)
-
-
-def _track(
-    root: ET.Element, a: Assessment, name: str, kind: str, shape: BaseGeometry
-) -> None:
+    """Add the outlines of a shape to a document of GPX."""
     track = add(root, "trk")
     add(track, "name", name)
-    add(track, "type", kind)
-    for polygon in polygons(place(a.site, shape)):
-        for ring in polygon:
+    if kind:
+        add(track, "type", kind)
+    for rings in polygons(place(site, shape)):
+        for ring in rings:
             segment = add(track, "trkseg")
             for spot in ring:
-                add(segment, "trkpt", **_at(spot))
+                add(segment, "trkpt", **at(spot))
 
 
-def _at(spot: LonLat) -> dict[str, str]:
+def at(spot: LonLat) -> dict[str, str]:
+    """Write a position as GPX has it."""
     longitude, latitude = spot
     return {"lat": f"{latitude:.{DECIMALS}f}", "lon": f"{longitude:.{DECIMALS}f}"}

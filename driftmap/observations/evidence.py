@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from math import hypot
+from math import hypot, sqrt
 from typing import Final
 
 import numpy as np
@@ -111,29 +111,26 @@ def explain(known: Weighed, fits: dict[str, float], far: Far = metres) -> Explan
 
 def _errors(known: Weighed) -> dict[str, float]:
     """Give the standard error of each chance, as of a ratio of weighted means."""
-    chances = known.chances
-    total = dict.fromkeys(chances, 0.0)
-    for flown, own in zip(known.cases, known.weights, strict=True):
-        squares = float(own @ own)
-        for name, chance in chances.items():
-            total[name] += squares * ((flown.case.name == name) - chance) ** 2
-    return {name: float(np.sqrt(value)) for name, value in total.items()}
+    squares = {
+        name: sum(float(own @ own) for _, own in lots)
+        for name, lots in known.lots.items()
+    }
+    whole = sum(squares.values())
+    return {
+        name: sqrt(
+            squares[name] * (1 - chance) ** 2 + (whole - squares[name]) * chance**2
+        )
+        for name, chance in known.chances.items()
+    }
 
 
 def _speaks(known: Weighed) -> dict[str, FloatArray]:
     """Give the logarithm by which each observation favours each case, beside the rest."""
     told = [o for o in known.observations if not isinstance(o, Odds)]
-    lots: dict[str, list[tuple[Flown, list[FloatArray]]]] = {}
-    for flown in known.cases:
-        lots.setdefault(flown.case.name, []).append(
-            (flown, log_likelihoods(flown, told))
-        )
     found = {}
-    for name, parts in lots.items():
-        prior = np.concatenate([np.log(np.maximum(f.prior, 1e-300)) for f, _ in parts])
-        each = np.stack(
-            [np.concatenate(col) for col in zip(*(p for _, p in parts), strict=True)]
-        )
+    for name, lots in known.lots.items():
+        prior = np.concatenate([np.log(np.maximum(f.prior, 1e-300)) for f, _ in lots])
+        each = np.concatenate([log_likelihoods(f, told) for f, _ in lots], axis=1)
         total = prior + each.sum(axis=0)
         whole = np.logaddexp.reduce(total)
         found[name] = np.array(
@@ -170,9 +167,7 @@ def _evidence(known: Weighed, leading: Sequence[str], far: Far) -> Iterator[str]
 
 def _others(known: Weighed, leading: Sequence[str]) -> list[str]:
     """Name what one would have thought of first, beside the leading cases."""
-    likely: dict[str, float] = {}
-    for flown in known.cases:
-        likely.setdefault(flown.case.name, flown.case.likelihood)
+    likely = {n: lots[0][0].case.likelihood for n, lots in known.lots.items()}
     first = sorted(likely, key=lambda name: -likely[name])
     return [name for name in first if name not in leading][: max(0, 3 - len(leading))]
 
@@ -204,7 +199,7 @@ def _why(known: Weighed, seen: Observation, case: str) -> str:
     """Say what became of a found piece in a case."""
     if not isinstance(seen, Find) or seen.piece == ROCKET:
         return ""
-    flown = next(f for f in known.cases if f.case.name == case)
+    flown = known.lots[case][0][0]
     if flown.has(seen.piece):
         return " (it came off in the air)"
     rocket = next(b for b in flown.case.bodies if b.name == ROCKET)
@@ -218,7 +213,11 @@ def _apart(shares: Sequence[CaseChance]) -> Iterator[str]:
     for other in shares[1:4]:
         if other.after < _LISTED / 5:
             continue
-        odds, least = first.after / other.after, _least_odds(first, other)
+        odds = first.after / other.after
+        # What the number of flights leaves sure: two errors off on each side.
+        least = max(first.after - 2 * first.error, 0.0) / (
+            other.after + 2 * other.error
+        )
         if least >= _SURE:
             told = "told apart"
         elif least >= _PLAIN:
@@ -230,11 +229,6 @@ def _apart(shares: Sequence[CaseChance]) -> Iterator[str]:
         yield f"“{first.case}” against “{other.case}”: {odds:.1f} to 1, {told}"
     if first.after - 2 * first.error > _FIRM:
         yield f"nothing else comes near “{first.case}”"
-
-
-def _least_odds(first: CaseChance, other: CaseChance) -> float:
-    """Give the odds that the number of flights leaves sure: two errors off on each side."""
-    return max(first.after - 2 * first.error, 0.0) / (other.after + 2 * other.error)
 
 
 def _advice(known: Weighed, leading: Sequence[str], far: Far) -> Iterator[str]:
@@ -267,7 +261,7 @@ def _advice(known: Weighed, leading: Sequence[str], far: Far) -> Iterator[str]:
 def _of_cloth(known: Weighed, pair: Sequence[str]) -> Iterator[tuple[float, str]]:
     """Say which device looks otherwise in one case than in the other."""
     told = {o.piece for o in known.observations if isinstance(o, FoundState)}
-    flown = [next(f for f in known.cases if f.case.name == case) for case in pair]
+    flown = [known.lots[case][0][0] for case in pair]
     for device in known.cases[0].cloud.plan.flight.devices:
         fates = [_LOOKS[f.cloth(device.name)] for f in flown]
         if fates[0] != fates[1] and device.name not in told:
@@ -322,18 +316,9 @@ def _askable(
     ]
     for name, written, error, ask in asks:
         values = []
-        for case in pair:
-            lots = [
-                (ask(f), w)
-                for f, w in zip(known.cases, known.weights, strict=True)
-                if f.case.name == case
-            ]
-            values.append(
-                (
-                    np.concatenate([v for v, _ in lots]),
-                    np.concatenate([w for _, w in lots]),
-                )
-            )
+        for lots in (known.lots[case] for case in pair):
+            shown = np.concatenate([ask(flown) for flown, _ in lots])
+            values.append((shown, np.concatenate([own for _, own in lots])))
         yield name, written, error, values
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import pi
-from typing import Any
+from typing import Any, TypeVar
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -14,6 +14,8 @@ from driftmap.core.units import bounded, check_bounds, parse_spread
 from driftmap.ground.site import FARTHEST_PLACE, Site
 
 __all__ = ["SeenTable"]
+
+V = TypeVar("V")
 
 _LONGEST_TEXT = 120
 
@@ -40,16 +42,13 @@ class SeenTable:
 
     def need(self, key: str, example: str) -> object:
         """Give what stands at a key."""
-        value = self.get(key)
-        if value is None:
-            raise self.refusal(key, f"missing; such as {example}")
-        return value
+        return self.given(key, self.get(key), f"; such as {example}")
 
-    def text(self, key: str, default: str = "") -> str:
-        """Read a short text."""
+    def text(self, key: str) -> str:
+        """Read a short text, empty where there is none."""
         value = self.get(key)
         if value is None:
-            return default
+            return ""
         if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
             raise self.refusal(
                 key, f"must be text of at most {_LONGEST_TEXT} characters"
@@ -67,9 +66,12 @@ class SeenTable:
     def one_of(self, key: str, name: object, accepted: list[str]) -> str:
         """Refuse what is not in a list."""
         if name not in accepted:
-            hint = nearest(str(name), accepted)
-            raise self.refusal(key, f"{quoted(name)} is not known here; {hint}")
+            raise self._unknown(key, name, accepted)
         return str(name)
+
+    def _unknown(self, key: str, name: object, accepted: list[str]) -> InputError:
+        hint = nearest(str(name), accepted)
+        return self.refusal(key, f"{quoted(name)} is not known here; {hint}")
 
     def quantity(
         self, key: str, dimension: str, low: float, high: float
@@ -99,6 +101,19 @@ class SeenTable:
             raise self.refusal(key, f"the error must be above 0 (got {value!r})")
         return number, error if told is None else told
 
+    def with_error(
+        self, key: str, dimension: str, error: float, low: float, high: float
+    ) -> dict[str, float]:
+        """Read a quantity as fields by the names of key and error; none where it is not told."""
+        told = self.measured(key, dimension, error, low, high)
+        return {} if told is None else {key: told[0], f"{key}_error": told[1]}
+
+    def given(self, key: str, value: V | None, wanted: str) -> V:
+        """Give what was read at a key that must stand there."""
+        if value is None:
+            raise self.refusal(key, f"missing{wanted}")
+        return value
+
     def bearing(self) -> tuple[float, float] | None:
         """Read a true or a magnetic bearing with its error [rad], or None."""
         error = 5 * pi / 180
@@ -122,20 +137,12 @@ class SeenTable:
         value = self.need(key, example)
         if isinstance(value, str):
             return self._named(key, value)
-        if (
-            not isinstance(value, list)
-            or len(value) != 2
-            or not all(
-                isinstance(v, int | float) and not isinstance(v, bool) for v in value
-            )
-        ):
-            raise self.refusal(
-                key, f"must be [latitude, longitude] or a name, such as {example}"
-            )
-        latitude, longitude = value
-        return *self.local(
-            key, float(latitude), float(longitude)
-        ), f"{latitude}, {longitude}"
+        pair = value if isinstance(value, list) and len(value) == 2 else [None]
+        if not all(type(v) in {int, float} for v in pair):
+            told = f"must be [latitude, longitude] or a name, such as {example}"
+            raise self.refusal(key, told)
+        east, north = self.local(key, *map(float, pair))
+        return east, north, f"{pair[0]}, {pair[1]}"
 
     def _named(self, key: str, name: str) -> tuple[float, float, str]:
         site = self.site
@@ -146,8 +153,7 @@ class SeenTable:
                 middle = area.shape.representative_point()
                 return float(middle.x), float(middle.y), name
         names = ["pad", *(area.name for area in site.areas)]
-        self.one_of(key, name, names)
-        raise AssertionError(name)
+        raise self._unknown(key, name, names)
 
     def local(self, key: str, latitude: float, longitude: float) -> tuple[float, float]:
         """Project a position to metres from the pad, near enough to belong here."""

@@ -209,8 +209,8 @@ class _Reader:
             yield from self._kinds[key](table)
             table.finish()
 
-    def _piece(self, table: SeenTable, default: str = ROCKET) -> str:
-        return table.one_of("piece", table.get("piece") or default, self.pieces)
+    def _piece(self, table: SeenTable) -> str:
+        return table.one_of("piece", table.get("piece") or ROCKET, self.pieces)
 
     def _case(self, table: SeenTable) -> Iterator[Observation]:
         known = [*dict.fromkeys([*self.causes, *self.causes.values()])]
@@ -243,29 +243,20 @@ class _Reader:
                     odds[name] *= factor or 1.0
 
     def _when(self, table: SeenTable) -> dict[str, Any]:
-        time = table.measured("time", "time", 1.0, 0, _LONGEST)
-        height = table.measured("height", "length", 30.0, 0, _HIGHEST)
-        if time is None and height is None:
+        told: dict[str, Any] = table.with_error("time", "time", 1.0, 0, _LONGEST)
+        told |= table.with_error("height", "length", 30.0, 0, _HIGHEST)
+        if not told:
             raise table.refusal("", "must give a time after lift-off or a height")
-        told: dict[str, Any] = {}
-        if time:
-            told |= {"time": time[0], "time_error": time[1]}
-        if height:
-            told |= {"height": height[0], "height_error": height[1]}
         return told
 
     def _opening(self, table: SeenTable) -> Iterator[Observation]:
-        device = table.text("device")
-        if device:
+        if device := table.text("device"):
             table.one_of("device", device, self.devices)
         yield SeenMoment(device, "opened", **self._when(table))
 
     def _came_off(self, table: SeenTable) -> Iterator[Observation]:
-        piece = table.one_of(
-            "piece",
-            table.need("piece", '"fin"'),
-            [p for p in self.pieces if p != ROCKET],
-        )
+        others = [p for p in self.pieces if p != ROCKET]
+        piece = table.one_of("piece", table.need("piece", '"fin"'), others)
         yield SeenMoment(piece, "came off", **self._when(table))
 
     def _seen(self, table: SeenTable) -> Iterator[Observation]:
@@ -273,12 +264,11 @@ class _Reader:
         east, north, place = table.point("from", '"pad" or [41.604, -117.952]')
         time = table.quantity("time", "time", 0, _LONGEST)
         bearing = table.bearing()
-        up = table.measured("elevation", "angle", 5 * pi / 180, -pi / 2, pi / 2)
+        up = table.with_error("elevation", "angle", 5 * pi / 180, -pi / 2, pi / 2)
         beyond = table.measured("beyond", "length", 50.0, 0, 50_000)
-        if bearing is None and up is None and beyond is None:
-            raise table.refusal(
-                "", "must give bearing, magnetic_bearing, elevation or beyond"
-            )
+        if not (bearing or up or beyond):
+            told = "must give bearing, magnetic_bearing, elevation or beyond"
+            raise table.refusal("", told)
         last = table.get("last") or False
         if last not in {True, False} or (last and time is not None):
             raise table.refusal("last", "must be true or left out, and beside no time")
@@ -286,11 +276,9 @@ class _Reader:
             told = "needs the time after lift-off at which it was seen, or last = true"
             raise table.refusal("elevation", told)
         if bearing or up:
-            angles: dict[str, Any] = {"last": last}
+            angles: dict[str, Any] = {**up, "last": last}
             if bearing:
                 angles |= {"bearing": bearing[0], "bearing_error": bearing[1]}
-            if up:
-                angles |= {"elevation": up[0], "elevation_error": up[1]}
             yield Sighted(piece, east, north, place, time, **angles)
         if beyond:
             yield Went(piece, east, north, place, *beyond)
@@ -298,28 +286,24 @@ class _Reader:
     def _beacon(self, table: SeenTable) -> Iterator[Observation]:
         piece = self._piece(table)
         east, north, place = table.point("from", '"pad" or [41.604, -117.952]')
-        bearing = table.bearing()
-        if bearing is None:
-            raise table.refusal("bearing", 'missing; such as "245 deg +/- 8 deg"')
-        yield Sighted(piece, east, north, place, None, bearing[0], bearing[1])
+        wanted = '; such as "245 deg +/- 8 deg"'
+        bearing = table.given("bearing", table.bearing(), wanted)
+        yield Sighted(piece, east, north, place, None, *bearing)
 
     def _down(self, table: SeenTable) -> Iterator[Observation]:
         piece = self._piece(table)
         time = table.measured("time", "time", 3.0, 0, _LONGEST)
-        if time is None:
-            raise table.refusal("time", 'missing; such as "85 s +/- 5 s"')
+        time = table.given("time", time, '; such as "85 s +/- 5 s"')
         yield SeenMoment(piece, "was down", *time)
 
     def _altimeter(self, table: SeenTable) -> Iterator[Observation]:
         height = table.measured("apogee", "length", 10.0, 0, _HIGHEST)
         name = table.text("record")
         if (height is None) == (not name):
-            raise table.refusal(
-                "", 'must give apogee, such as "812 m +/- 10 m", or record, a CSV file'
-            )
+            told = 'must give apogee, such as "812 m +/- 10 m", or record, a CSV file'
+            raise table.refusal("", told)
         if height:
-            error = {"height": height[0], "height_error": height[1]}
-            yield SeenMoment(ROCKET, "was highest", **error)
+            yield SeenMoment(ROCKET, "was highest", None, 1.0, *height)
         else:
             yield self._record(table, Path(self.source).parent / name)
 
@@ -341,9 +325,8 @@ class _Reader:
         east, north, _ = table.point("at", "[41.606, -117.948]")
         error = table.quantity("error", "length", 0.1, 5000)
         if error is None:
-            self.assumed.append(
-                f"finds without an error: {_GPS_ERROR:g} m each way (assumed)"
-            )
+            told = f"finds without an error: {_GPS_ERROR:g} m each way (assumed)"
+            self.assumed.append(told)
         yield Find(piece, east, north, error or _GPS_ERROR)
         table.text("remark")
         words = table.names("state", list(STATES))
@@ -375,8 +358,7 @@ class _Reader:
             what = f"{width:.3g} m of {cover} for the {piece}"
             self.assumed.append(f"one walker sweeps {what} (assumed)")
         spacing = table.quantity("spacing", "length", 0.1, 1000)
-        if spacing is None:
-            raise table.refusal("spacing", 'missing: between tracks, such as "10 m"')
+        spacing = table.given("spacing", spacing, ': between tracks, such as "10 m"')
         law = table.one_of("law", table.get("law") or "random", list(_LAWS))
         passes = table.quantity("passes", "number", 1, 100) or 1.0
         seen = 1 - (1 - float(_LAWS[law](width, spacing))) ** passes
@@ -386,10 +368,8 @@ class _Reader:
         shape = table.ground("ground")
         if shape is not None:
             return shape
-        if table.get("around") is None:
-            raise table.refusal("ground", "missing: corners, or around and radius")
+        table.given("ground", table.get("around"), ": corners, or around and radius")
         east, north, _ = table.point("around", "[41.606, -117.948]")
         radius = table.quantity("radius", "length", 1, 10_000)
-        if radius is None:
-            raise table.refusal("radius", 'missing; such as "100 m"')
+        radius = table.given("radius", radius, '; such as "100 m"')
         return shapely.Point(east, north).buffer(radius)

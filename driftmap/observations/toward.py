@@ -100,7 +100,10 @@ def know(
     if samples > cloud.flights:
         known = _flown_on(known, wind, samples, progress)
     plain = known.cases
-    if known.effective >= enough or not _can_lean(known):
+    # Nothing measured, or no plain flights that told how a lean carries them.
+    told = any(isinstance(seen, MeasuredSight) for seen in observations)
+    leans = told and any(flown.slopes for flown in known.cases)
+    if known.effective >= enough or not leans:
         return _in_patches(known)
     slopes = {flown.case.name: flown.slopes for flown in cases}
     few = [_first(flown, wind, slopes) for flown in cases]
@@ -164,30 +167,30 @@ def _in_patches(known: Weighed) -> Weighed:
     )
     if not finds or (len(finds) > 1 and rocket is None):
         return known
-    logs: dict[str, list[FloatArray]] = {}
-    for flown in known.cases:
-        told = [
-            _near(seen, flown)
-            if isinstance(seen, MeasuredSight)
-            else seen.log_likelihood(flown)
-            for seen in known.observations
-        ]
-        with np.errstate(divide="ignore"):
-            own = np.log(flown.prior) + sum(told)
-        logs.setdefault(flown.case.name, []).append(own)
-    few = {name for name, own in logs.items() if _hits(np.concatenate(own)) < _SEEN}
+    few = {
+        name
+        for name, lots in known.lots.items()
+        if _hits([flown for flown, _ in lots], known.observations) < _SEEN
+    }
     cases = [replace(f, coarse=f.case.name in few, found=rocket) for f in known.cases]
     return weigh(cases, known.observations)
 
 
-def _hits(log_weight: FloatArray) -> float:
-    top = float(log_weight.max())
-    return effective_number(np.exp(log_weight - top)) if np.isfinite(top) else 0.0
-
-
-def _can_lean(known: Weighed) -> bool:
-    measured = any(isinstance(seen, MeasuredSight) for seen in known.observations)
-    return measured and any(flown.slopes for flown in known.cases)
+def _hits(lots: Sequence[Flown], observations: Sequence[Observation]) -> float:
+    """Give how many flights of a case fit what was told, mistakes left out."""
+    logs = []
+    for flown in lots:
+        told = [
+            _near(seen, flown)
+            if isinstance(seen, MeasuredSight)
+            else seen.log_likelihood(flown)
+            for seen in observations
+        ]
+        with np.errstate(divide="ignore"):
+            logs.append(np.log(flown.prior) + sum(told))
+    weight = np.concatenate(logs)
+    top = float(weight.max())
+    return effective_number(np.exp(weight - top)) if np.isfinite(top) else 0.0
 
 
 def _first(flown: Flown, wind: WindProfile, slopes: Mapping[str, Any]) -> Flown:
@@ -200,10 +203,10 @@ def _first(flown: Flown, wind: WindProfile, slopes: Mapping[str, Any]) -> Flown:
 
 def _unsure(known: Weighed) -> set[str]:
     """Name the cases whose few flights keep the effective number down."""
-    squares: dict[str, float] = {}
-    for flown, own in zip(known.cases, known.weights, strict=True):
-        name = flown.case.name
-        squares[name] = squares.get(name, 0.0) + float(own @ own)
+    squares = {
+        name: sum(float(own @ own) for _, own in lots)
+        for name, lots in known.lots.items()
+    }
     least = _LITTLE * sum(squares.values())
     return {name for name, own in squares.items() if own >= least}
 

@@ -49,13 +49,20 @@ class Weighed:
     doubted: tuple[Observation, ...]
 
     @property
+    def lots(self) -> dict[str, list[tuple[Flown, FloatArray]]]:
+        """The lots of each case, with their weights."""
+        found: dict[str, list[tuple[Flown, FloatArray]]] = {}
+        for flown, own in zip(self.cases, self.weights, strict=True):
+            found.setdefault(flown.case.name, []).append((flown, own))
+        return found
+
+    @property
     def chances(self) -> dict[str, float]:
         """Chance of each case after what was seen."""
-        found: dict[str, float] = {}
-        for flown, own in zip(self.cases, self.weights, strict=True):
-            name = flown.case.name
-            found[name] = found.get(name, 0.0) + float(own.sum())
-        return found
+        return {
+            name: sum(float(own.sum()) for _, own in lots)
+            for name, lots in self.lots.items()
+        }
 
     @property
     def effective(self) -> float:
@@ -70,20 +77,16 @@ class Weighed:
         Result: east and north [m], and weights, which over all cases add up to 1, shape
         (2, m).
         """
-        found: dict[str, list[tuple[FloatArray, FloatArray]]] = {}
-        for flown, own in zip(self.cases, self.weights, strict=True):
-            keep = own > 0
-            place = flown.landing(piece)[:, :, keep]
-            copies = place.shape[1]
-            lot = place.reshape(2, -1), np.tile(own[keep] / copies, copies)
-            found.setdefault(flown.case.name, []).append(lot)
-        return {
-            name: (
-                np.concatenate([at for at, _ in lots], axis=1),
-                np.concatenate([weights for _, weights in lots]),
-            )
-            for name, lots in found.items()
-        }
+        found = {}
+        for name, lots in self.lots.items():
+            places, weights = [], []
+            for flown, own in lots:
+                place = flown.landing(piece)[:, :, own > 0]
+                copies = place.shape[1]
+                places.append(place.reshape(2, -1))
+                weights.append(np.tile(own[own > 0] / copies, copies))
+            found[name] = np.concatenate(places, axis=1), np.concatenate(weights)
+        return found
 
 
 def effective_number(weights: FloatArray) -> float:

@@ -24,6 +24,7 @@ __all__ = [
     "Chances",
     "Obstacle",
     "Square",
+    "box_of",
     "chances_of",
     "dangers_of",
     "middle_of",
@@ -208,12 +209,15 @@ def dangers_of(site: Site) -> tuple[Obstacle, ...]:
 def _cautions(
     squares: Squares, column: int, row: int, dangers: Sequence[Obstacle]
 ) -> tuple[str, ...]:
-    west, south = (
-        squares.west + column * squares.size,
-        squares.south + row * squares.size,
-    )
-    box = shapely.box(west, south, west + squares.size, south + squares.size)
+    box = box_of(squares, column, row)
     return tuple(d.text for d in dangers if d.shape.intersects(box))
+
+
+def box_of(squares: Squares, column: int, row: int) -> shapely.Polygon:
+    """Give the ground of a square."""
+    west = squares.west + column * squares.size
+    south = squares.south + row * squares.size
+    return shapely.box(west, south, west + squares.size, south + squares.size)
 
 
 def smallest(listed: Sequence[Square], share: float) -> int:

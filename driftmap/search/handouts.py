@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 from html import escape
-from importlib.metadata import version
 from typing import Final
 from xml.etree import ElementTree as ET
 
-import shapely
-from shapely.geometry.base import BaseGeometry
-
-from driftmap.exports.content import DECIMALS, add, place, polygons, positions, xml_text
+from driftmap.exports.content import add, positions, xml_text
+from driftmap.exports.markup import add_shape, add_track, at, coordinates, new_gpx
 from driftmap.report.page import text_of
 from driftmap.report.planpage import page, printable, table
 from driftmap.report.voice import english
 from driftmap.report.words import Units, distance
+from driftmap.search.chances import box_of
 from driftmap.search.phone import WALK_CAUTIONS, Search, picture, planned, shares_told
 
 __all__ = ["search_gpx", "search_kml", "search_sheet"]
 
-_GPX: Final = "http://www.topografix.com/GPX/1/1"
 _KML: Final = "http://www.opengis.net/kml/2.2"
 _MOST_ROWS: Final = 30  # squares on a sheet
 
@@ -30,16 +27,11 @@ def search_gpx(search: Search) -> str:
     Result: GPX text: where each sweep begins as waypoints, the sweeps and the least
     ground that holds 50, 80 and 95 % as tracks.
     """
-    root = ET.Element(
-        "gpx",
-        {"version": "1.1", "creator": f"driftmap {version('driftmap')}", "xmlns": _GPX},
-    )
-    head = add(root, "metadata")
-    add(head, "name", _title(search))
+    root, head = new_gpx(_title(search))
     add(head, "desc", "\n".join(WALK_CAUTIONS))
     for number, sweep in enumerate(search.sweeps, 1):
         (spot,) = positions(search.site, [sweep.start[0]], [sweep.start[1]])
-        point = add(root, "wpt", **_spot(spot))
+        point = add(root, "wpt", **at(spot))
         add(point, "name", f"Sweep {number}: {sweep.squares[0]} to {sweep.squares[-1]}")
         mind = "".join(f". Mind: {text}" for text in sweep.mind)
         add(point, "cmt", f"left to expect after it {sweep.left:.0%}{mind}")
@@ -49,20 +41,10 @@ def search_gpx(search: Search) -> str:
         segment = add(track, "trkseg")
         ends = list(zip(sweep.start, sweep.end, strict=True))
         for spot in positions(search.site, *ends):
-            add(segment, "trkpt", **_spot(spot))
+            add(segment, "trkpt", **at(spot))
     for line in search.chances.lines:
-        track = add(root, "trk")
-        add(track, "name", f"{line.share:.0%} inside")
-        for polygon in polygons(place(search.site, line.shape)):
-            for ring in polygon:
-                segment = add(track, "trkseg")
-                for spot in ring:
-                    add(segment, "trkpt", **_spot(spot))
+        add_track(root, search.site, line.shape, f"{line.share:.0%} inside")
     return xml_text(root)
-
-
-def _spot(spot: tuple[float, float]) -> dict[str, str]:
-    return {"lat": f"{spot[1]:.{DECIMALS}f}", "lon": f"{spot[0]:.{DECIMALS}f}"}
 
 
 def _title(search: Search) -> str:
@@ -80,24 +62,21 @@ def search_kml(search: Search) -> str:
     add(folder, "name", "Squares")
     grid = search.chances.squares
     for square in search.chances.listed:
-        west, south = (
-            grid.west + square.column * grid.size,
-            grid.south + square.row * grid.size,
-        )
-        box = shapely.box(west, south, west + grid.size, south + grid.size)
+        box = box_of(grid, square.column, square.row)
         mark = _mark(folder, square.name, [f"{square.chance:.2%}", *square.cautions])
-        _polygons(mark, search, box)
+        add_shape(mark, search.site, box)
     folder = add(whole, "Folder")
     add(folder, "name", "Least ground")
     for line in search.chances.lines:
-        _polygons(_mark(folder, f"{line.share:.0%} inside", []), search, line.shape)
+        mark = _mark(folder, f"{line.share:.0%} inside", [])
+        add_shape(mark, search.site, line.shape)
     folder = add(whole, "Folder")
     add(folder, "name", "Order of walking")
     for number, sweep in enumerate(search.sweeps, 1):
         mind = [f"mind: {text}" for text in sweep.mind]
         mark = _mark(folder, f"Sweep {number}", [" ".join(sweep.squares), *mind])
         ends = positions(search.site, *zip(sweep.start, sweep.end, strict=True))
-        add(add(mark, "LineString"), "coordinates", _corners(ends))
+        add(add(mark, "LineString"), "coordinates", coordinates(ends))
     return xml_text(root)
 
 
@@ -107,22 +86,6 @@ def _mark(parent: ET.Element, name: str, told: list[str]) -> ET.Element:
     if told:
         add(mark, "description", "<br/>".join(escape(text) for text in told))
     return mark
-
-
-def _polygons(mark: ET.Element, search: Search, shape: BaseGeometry) -> None:
-    many = add(mark, "MultiGeometry")
-    for outer, *holes in polygons(place(search.site, shape)):
-        polygon = add(many, "Polygon")
-        for name, ring in (
-            ("outerBoundaryIs", outer),
-            *(("innerBoundaryIs", hole) for hole in holes),
-        ):
-            edge = add(add(polygon, name), "LinearRing")
-            add(edge, "coordinates", _corners(ring))
-
-
-def _corners(spots: list[tuple[float, float]]) -> str:
-    return " ".join(f"{x:.{DECIMALS}f},{y:.{DECIMALS}f}" for x, y in spots)
 
 
 def search_sheet(search: Search, *, units: Units) -> str:
