@@ -69,15 +69,9 @@ class Entry:
     @property
     def plain(self) -> dict[str, Any]:
         """The entry as plain data."""
-        return {
-            "id": self.id,
-            "at": self.at,
-            "kind": self.kind,
-            "about": self.about,
-            "corrects": self.corrects,
-            "body": dict(self.body),
-            "contents": dict(self.contents),
-        }
+        names = ("id", "at", "kind", "about", "corrects")
+        plain = {name: getattr(self, name) for name in names}
+        return {**plain, "body": dict(self.body), "contents": dict(self.contents)}
 
     @property
     def digest(self) -> str:
@@ -134,9 +128,8 @@ def check_entry(entry: Entry) -> None:
     try:
         _check_body(entry.body)
     except (KeyError, TypeError, AttributeError, ValueError) as problem:
-        raise ValueError(
-            f"a {entry.kind} does not say so ({type(problem).__name__}: {problem})"
-        ) from None
+        told = f"a {entry.kind} does not say so ({type(problem).__name__}: {problem})"
+        raise ValueError(told) from None
 
 
 def _check_body(body: Mapping[str, Any]) -> None:

@@ -50,15 +50,11 @@ def read_export(text: str, source: str) -> tuple[list[Entry], list[Content]]:
     if head.get("form") != _HEAD:
         raise InputError(source, "", "is no export of a driftmap log")
     if not isinstance(head.get("version"), int) or head["version"] > VERSION:
-        raise InputError(
-            source,
-            "",
-            f"was written by a newer driftmap (log version {head.get('version')})",
-        )
+        told = f"was written by a newer driftmap (log version {head.get('version')})"
+        raise InputError(source, "", told)
     if rows[-1] != {"lines": len(rows) - 1}:
-        raise InputError(
-            source, "", "is cut short: its last line does not tell its length"
-        )
+        told = "is cut short: its last line does not tell its length"
+        raise InputError(source, "", told)
     contents, entries = [], []
     for number, row in enumerate(rows[1:-1], 2):
         try:
@@ -67,9 +63,8 @@ def read_export(text: str, source: str) -> tuple[list[Entry], list[Content]]:
             else:
                 entries.append(_entry(row))
         except (KeyError, TypeError, ValueError, AttributeError) as problem:
-            raise InputError(
-                source, f"line {number}", f"cannot be read: {problem}"
-            ) from None
+            told = f"cannot be read: {problem}"
+            raise InputError(source, f"line {number}", told) from None
     return entries, contents
 
 

@@ -7,9 +7,8 @@ import os
 import sqlite3
 import sys
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Final, Self
 
 from driftmap.core.errors import InputError
@@ -22,39 +21,52 @@ _MAGIC: Final = b"SQLite format 3\x00"
 _WAIT: Final = 10.0  # s, for another writer to finish
 
 _STEPS: Final = (
-    """
-    CREATE TABLE content (
-        digest TEXT PRIMARY KEY,
-        name TEXT NOT NULL,
-        data BLOB NOT NULL
-    );
-    CREATE TABLE entry (
-        number INTEGER PRIMARY KEY AUTOINCREMENT,
-        id TEXT NOT NULL UNIQUE,
-        at TEXT NOT NULL,
-        kind TEXT NOT NULL CHECK (kind IN ('assessment', 'outcome')),
-        about TEXT REFERENCES entry (id),
-        corrects TEXT REFERENCES entry (id),
-        body TEXT NOT NULL,
-        digest TEXT NOT NULL
-    );
-    CREATE TABLE uses (
-        entry TEXT NOT NULL REFERENCES entry (id),
-        what TEXT NOT NULL,
-        content TEXT NOT NULL REFERENCES content (digest),
-        PRIMARY KEY (entry, what)
-    );
-    """,
+    (
+        """
+        CREATE TABLE content (
+            digest TEXT PRIMARY KEY,
+            name TEXT NOT NULL,
+            data BLOB NOT NULL
+        )
+        """,
+        """
+        CREATE TABLE entry (
+            number INTEGER PRIMARY KEY AUTOINCREMENT,
+            id TEXT NOT NULL UNIQUE,
+            at TEXT NOT NULL,
+            kind TEXT NOT NULL CHECK (kind IN ('assessment', 'outcome')),
+            about TEXT REFERENCES entry (id),
+            corrects TEXT REFERENCES entry (id),
+            body TEXT NOT NULL,
+            digest TEXT NOT NULL
+        )
+        """,
+        """
+        CREATE TABLE uses (
+            entry TEXT NOT NULL REFERENCES entry (id),
+            what TEXT NOT NULL,
+            content TEXT NOT NULL REFERENCES content (digest),
+            PRIMARY KEY (entry, what)
+        )
+        """,
+    ),
     # Version 2: the file itself refuses what is not an addition.
-    *(
-        "\n".join(
-            f"CREATE TRIGGER {table}_{verb.lower()} BEFORE {verb} ON {table} "
-            f"BEGIN SELECT RAISE(ABORT, 'the log only grows'); END;"
-            for table in ("content", "entry", "uses")
-            for verb in ("UPDATE", "DELETE")
-        ),
+    tuple(
+        f"CREATE TRIGGER {table}_{verb.lower()} BEFORE {verb} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, 'the log only grows'); END"
+        for table in ("content", "entry", "uses")
+        for verb in ("UPDATE", "DELETE")
     ),
 )
+_BUSY: Final = "is in use by another program; nothing was written, try again"
+_PROBLEMS: Final = {
+    "locked": _BUSY,
+    "busy": _BUSY,
+    "full": "the disk is full; nothing was written, the log is as it was",
+    "readonly": "may not be written to; nothing was written",
+    "unable to open": "cannot be opened",
+    "I/O": "the disk refuses it; nothing was written, the log is as it was",
+}
 VERSION: Final = len(_STEPS)
 """Version of the log's form; each step of `_STEPS` leads to the next."""
 
@@ -77,23 +89,12 @@ def default_path() -> Path:
 
 def log_problems(path: Path, problem: Exception) -> InputError:
     """Say in one line why a log cannot be read or written, from what SQLite says."""
-    text = str(problem)
-    if "locked" in text or "busy" in text:
-        told = "is in use by another program; nothing was written, try again"
-    elif "full" in text:
-        told = "the disk is full; nothing was written, the log is as it was"
-    elif "readonly" in text:
-        told = "may not be written to; nothing was written"
-    elif "unable to open" in text:
-        told = "cannot be opened"
-    elif "I/O" in text:
-        told = "the disk refuses it; nothing was written, the log is as it was"
-    else:
-        told = (
-            f"is damaged ({text}); put back a backup or import an export, and keep this "
-            "file beside it"
-        )
-    return InputError(str(path), "", told)
+    damaged = (
+        f"is damaged ({problem}); put back a backup or import an export, and keep this "
+        "file beside it"
+    )
+    told = (text for part, text in _PROBLEMS.items() if part in str(problem))
+    return InputError(str(path), "", next(told, damaged))
 
 
 @contextmanager
@@ -126,11 +127,11 @@ class Log:
         self, path: Path | str, *, create: bool = True, wait: float = _WAIT
     ) -> None:
         self.path = Path(path)
-        with self._told():
+        with _told(self.path):
             there = self._look(create)
             self._base = sqlite3.connect(self.path, timeout=wait, isolation_level=None)
         try:
-            with self._told():
+            with _told(self.path):
                 self._open(there)
         except BaseException:
             self._base.close()
@@ -139,20 +140,12 @@ class Log:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        problem: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *problem: object) -> None:
         self.close()
 
     def close(self) -> None:
         """Close the log."""
         self._base.close()
-
-    def _told(self) -> AbstractContextManager[None]:
-        return _told(self.path)
 
     def _look(self, create: bool) -> bool:
         """Tell whether there is a file that may be a log; refuse others before opening."""
@@ -190,12 +183,11 @@ class Log:
         if mark != _APPLICATION and (mark or tables):
             raise InputError(source, "", "is no driftmap log: it is left as it is")
         if self._version() > VERSION:
-            raise InputError(
-                source,
-                "",
+            told = (
                 f"was written by a newer driftmap (log version {self._version()}, this one "
-                f"knows up to {VERSION}): it is left as it is",
+                f"knows up to {VERSION}): it is left as it is"
             )
+            raise InputError(source, "", told)
         problems = [row[0] for row in base.execute("PRAGMA integrity_check(3)")]
         if problems != ["ok"]:
             raise sqlite3.DatabaseError("; ".join(problems))
@@ -207,7 +199,7 @@ class Log:
         """Bring the form up to date, wholly or not at all."""
         with self._write():
             for step in _STEPS[self._version() :]:
-                for statement in _statements(step):
+                for statement in step:  # `executescript` would commit behind our back
                     self._base.execute(statement)
             self._base.execute(f"PRAGMA application_id = {_APPLICATION}")
             self._base.execute(f"PRAGMA user_version = {VERSION}")
@@ -231,34 +223,22 @@ class Log:
         if an entry of the same id says something else, or speaks of one that is not
         there; nothing is written then.
         """
-        added = 0
-        with self._told(), self._write():
-            for content in contents:
-                self._base.execute(
-                    "INSERT OR IGNORE INTO content VALUES (?, ?, ?)",
-                    (content.digest, content.name, content.data),
-                )
-            for entry in entries:
-                added += self._append(entry)
-        return added
+        with _told(self.path), self._write():
+            rows = ((each.digest, each.name, each.data) for each in contents)
+            insert = "INSERT OR IGNORE INTO content VALUES (?, ?, ?)"
+            self._base.executemany(insert, rows)
+            return sum(map(self._append, entries))
 
     def _append(self, entry: Entry) -> int:
-        base, source = self._base, str(self.path)
-        row = base.execute(
-            "SELECT digest FROM entry WHERE id = ?", (entry.id,)
-        ).fetchone()
-        if row is not None:
-            if row[0] != entry.digest:
-                raise InputError(
-                    source,
-                    f"entry {entry.id[:8]}",
-                    "is there with other words; nothing was written",
-                )
+        base, refused = self._base, (str(self.path), f"entry {entry.id[:8]}")
+        row = base.execute("SELECT digest FROM entry WHERE id = ?", (entry.id,))
+        if (there := row.fetchone()) is not None:
+            if there[0] != entry.digest:
+                told = "is there with other words; nothing was written"
+                raise InputError(*refused, told)
             return 0
         if entry.kind not in ENTRY_KINDS:
-            raise InputError(
-                source, f"entry {entry.id[:8]}", f"{entry.kind!r} is no kind"
-            )
+            raise InputError(*refused, f"{entry.kind!r} is no kind")
         try:
             base.execute(
                 "INSERT INTO entry (id, at, kind, about, corrects, body, digest) "
@@ -268,21 +248,18 @@ class Log:
                     *(canonical(entry.body), entry.digest),
                 ),
             )
-            for what, digest in sorted(entry.contents.items()):
-                base.execute(
-                    "INSERT INTO uses VALUES (?, ?, ?)", (entry.id, what, digest)
-                )
+            uses = [(entry.id, *use) for use in sorted(entry.contents.items())]
+            base.executemany("INSERT INTO uses VALUES (?, ?, ?)", uses)
         except sqlite3.IntegrityError:
-            raise InputError(
-                source,
-                f"entry {entry.id[:8]}",
-                "speaks of an entry or a content that is not there; nothing was written",
-            ) from None
+            told = (
+                "speaks of an entry or a content that is not there; nothing was written"
+            )
+            raise InputError(*refused, told) from None
         return 1
 
     def entries(self) -> list[Entry]:
         """Read every entry in the order of writing, those corrected too."""
-        with self._told():
+        with _told(self.path):
             used: dict[str, dict[str, str]] = {}
             for entry, what, content in self._base.execute("SELECT * FROM uses"):
                 used.setdefault(entry, {})[what] = content
@@ -305,41 +282,37 @@ class Log:
         ]
         if len(wanted) != 1:
             told = "no entry" if not wanted else f"{len(wanted)} entries"
-            raise InputError(
-                str(self.path),
-                "",
-                f"{told} with an id from {start!r}; give 4 or more of its digits",
-            )
+            told += f" with an id from {start!r}; give 4 or more of its digits"
+            raise InputError(str(self.path), "", told)
         return wanted[0]
 
     def contents(self) -> list[Content]:
         """Read every content, in the order of their digests."""
-        with self._told():
+        with _told(self.path):
             rows = self._base.execute("SELECT name, data FROM content ORDER BY digest")
             return [Content(name, bytes(data)) for name, data in rows]
 
     def faults(self) -> list[str]:
         """Check every row against its digest and what it speaks of; a line for each fault."""
-        found: list[str] = []
-        with self._told():
-            found += [
-                str(row[0])
-                for row in self._base.execute("PRAGMA integrity_check")
-                if row[0] != "ok"
-            ]
-            for table, *_ in self._base.execute("PRAGMA foreign_key_check"):
+        ask = self._base.execute
+        with _told(self.path):
+            checked = [str(row[0]) for row in ask("PRAGMA integrity_check")]
+            found = [problem for problem in checked if problem != "ok"]
+            for table, *_ in ask("PRAGMA foreign_key_check"):
                 found.append(f"a row of {table} speaks of what is not there")
-            told = dict(self._base.execute("SELECT id, digest FROM entry").fetchall())
-            kept = self._base.execute(
-                "SELECT digest, name, data FROM content"
-            ).fetchall()
-        for entry in self.entries():
-            if entry.digest != told[entry.id]:
-                found.append(f"entry {entry.id[:8]} was changed after it was written")
-        for digest, name, data in kept:
-            if Content(name, bytes(data)).digest != digest:
-                found.append(f"content {name} was changed after it was written")
-        return found
+            told = dict(ask("SELECT id, digest FROM entry").fetchall())
+            kept = ask("SELECT digest, name, data FROM content").fetchall()
+        changed = [
+            f"entry {entry.id[:8]}"
+            for entry in self.entries()
+            if entry.digest != told[entry.id]
+        ]
+        changed += [
+            f"content {name}"
+            for digest, name, data in kept
+            if Content(name, bytes(data)).digest != digest
+        ]
+        return found + [f"{what} was changed after it was written" for what in changed]
 
     def backup(self, target: Path) -> None:
         """Copy the whole log into one file that is not there yet, also while others write."""
@@ -365,13 +338,3 @@ def _body(text: str) -> Any:
     """Read what an entry says; a number beyond all numbers is damage, told as such."""
     canonical(body := json.loads(text))
     return body
-
-
-def _statements(script: str) -> Iterator[str]:
-    """Split a script; `executescript` would commit behind our back."""
-    statement = ""
-    for line in script.splitlines():
-        statement += line + "\n"
-        if sqlite3.complete_statement(statement):
-            yield statement
-            statement = ""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import math
 import tempfile
@@ -21,10 +20,9 @@ from driftmap.core.errors import DriftmapError, InputError, located, nearest, qu
 from driftmap.core.files import bytes_of, toml_of
 from driftmap.core.units import parse
 from driftmap.ground.areas import to_local
-from driftmap.ground.site import FARTHEST_PLACE, Site, read_site
+from driftmap.ground.site import FARTHEST_PLACE, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.rocket.flight import Flight
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import Assessment, Setup
@@ -181,9 +179,8 @@ def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
     source, data = str(path), toml_of(path)
     for key in data:
         if key not in _KEYS:
-            raise InputError(
-                source, key, f"is no key here; accepted: {', '.join(_KEYS)}"
-            )
+            told = f"is no key here; accepted: {', '.join(_KEYS)}"
+            raise InputError(source, key, told)
     body: dict[str, Any] = {}
     for key in _TEXTS:
         if key in data:
@@ -198,19 +195,18 @@ def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
     if not isinstance(found, list):
         raise InputError(source, "found", "must be tables, written [[found]]")
     body["found"] = [_find(source, f"found {i}", f) for i, f in enumerate(found, 1)]
-    body["photographs"] = [_photograph(photo) for photo in photographs]
+    body["photographs"] = [
+        {
+            "name": photo.name,
+            "sha256": Content("", bytes_of(photo, most=_LARGEST_PHOTOGRAPH)).digest,
+        }
+        for photo in photographs
+    ]
     return body
 
 
 _ODD: Final = 2.0
 """A find so many times as far from the pad as any landing foretold is told of; assumed."""
-
-
-def _farthest(body: Mapping[str, Any]) -> float:
-    """Give how far from the pad the farthest landing lies that was foretold [m]."""
-    cases = (case.get("pieces", {}) for case in body.get("forecast", []))
-    points = (point for pieces in cases for each in pieces.values() for point in each)
-    return max((math.hypot(*point) for point in points), default=0.0)
 
 
 def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
@@ -224,7 +220,9 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
     told = []
     if body["found"] and not body.get("flew", True):
         told.append("what is found of a flight that did not fly counts for no landing")
-    farthest = _farthest(assessed.body)
+    cases = (case.get("pieces", {}) for case in assessed.body.get("forecast", []))
+    points = (point for pieces in cases for each in pieces.values() for point in each)
+    farthest = max((math.hypot(*point) for point in points), default=0.0)
     latitude, longitude = assessed.body.get("place", (None, None))
     for number, find in enumerate(body["found"], 1):
         if latitude is None:
@@ -232,12 +230,11 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
         east, north = to_local((longitude, latitude), find["at"][1], find["at"][0])
         away = math.hypot(float(east), float(north))
         if away > FARTHEST_PLACE:
-            raise InputError(
-                source,
-                f"found {number}, at",
+            far = (
                 f"lies {away / 1000:,.0f} km from the pad; must be within "
-                f"{FARTHEST_PLACE / 1000:g} km, as [latitude, longitude]",
+                f"{FARTHEST_PLACE / 1000:g} km, as [latitude, longitude]"
             )
+            raise InputError(source, f"found {number}, at", far)
         if farthest and away > _ODD * farthest:
             told.append(
                 f"found {number} lies {away / 1000:.1f} km from the pad, and no landing was "
@@ -262,31 +259,18 @@ def _find(source: str, where: str, data: object) -> dict[str, Any]:
     if not isinstance(data, dict) or not set(data) <= set(_FOUND_KEYS):
         raise InputError(source, where, f"must have only {', '.join(_FOUND_KEYS)}")
     at = data.get("at")
-    if (
-        not isinstance(at, list)
-        or len(at) != 2
-        or not all(isinstance(v, int | float) and not isinstance(v, bool) for v in at)
-        or not (abs(at[0]) <= 90 and abs(at[1]) <= 180)
-    ):
-        raise InputError(
-            source, f"{where}, at", f"must be [latitude, longitude] (got {at!r})"
-        )
+    pair: list[Any] = at if isinstance(at, list) and len(at) == 2 else [None]
+    numbers = all(type(v) in {int, float} for v in pair)
+    if not (numbers and abs(pair[0]) <= 90 and abs(pair[1]) <= 180):
+        told = f"must be [latitude, longitude] (got {at!r})"
+        raise InputError(source, f"{where}, at", told)
     piece, state = data.get("piece", "rocket"), data.get("state", "")
     if not (isinstance(piece, str) and isinstance(state, str)):
         raise InputError(source, where, "piece and state must be text")
     with located(source, f"{where}, error"):
         error = parse(data.get("error", 5.0), "length")
-    return {
-        "piece": piece,
-        "at": [float(v) for v in at],
-        "error_m": error,
-        "state": state,
-    }
-
-
-def _photograph(path: Path) -> dict[str, str]:
-    data = bytes_of(path, most=_LARGEST_PHOTOGRAPH)
-    return {"name": path.name, "sha256": hashlib.sha256(data).hexdigest()}
+    at = [float(v) for v in pair]
+    return {"piece": piece, "at": at, "error_m": error, "state": state}
 
 
 _DEEP: Final = "inputs/of/one/flight"  # a curve may lie so many folders up
@@ -316,7 +300,10 @@ def inputs_of(
     try:
         read = json.loads(own["as read"].data)
         with tempfile.TemporaryDirectory() as folder:
-            flight, site = _files(Path(folder), own, read["pad"])
+            path = put_back(Path(folder), own)
+            field = path.with_name("site.geojson")
+            field.write_bytes(own["site"].data)
+            flight, site = read_flight(path), read_site(field, pad=read["pad"])
         day = None if read["day"] is None else Day(**read["day"])
         run = int(entry.body["samples"]), int(entry.body["seed"])
         setup = Setup(flight, site, *run, day, _answers(read["answers"]))
@@ -327,16 +314,6 @@ def inputs_of(
     except (KeyError, TypeError, ValueError) as problem:
         told = f"does not keep all of its inputs ({type(problem).__name__}: {problem})"
         raise InputError(source, where, told) from None
-
-
-def _files(
-    folder: Path, own: Mapping[str, Content], pad: str | None
-) -> tuple[Flight, Site]:
-    """Put the files back, and read them."""
-    path = put_back(folder, own)
-    field = path.with_name("site.geojson")
-    field.write_bytes(own["site"].data)
-    return read_flight(path), read_site(field, pad=pad)
 
 
 def put_back(folder: Path, own: Mapping[str, Content]) -> Path:

@@ -13,7 +13,7 @@ from driftmap.logbook.written import LoggedInputs
 from driftmap.review.findings import Review
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight
-from driftmap.verdict.assessment import Assessment, assess_setup
+from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.check import Check, Verdict
 
 __all__ = ["Again", "Changes", "assessed_again", "changes_of"]
@@ -26,11 +26,6 @@ class Changes:
     drag: float = 1.0
     wind_error: float = 1.0
     likelihoods: Mapping[str, float] = field(default_factory=dict)
-
-    @property
-    def any(self) -> bool:
-        """Whether anything is proposed at all."""
-        return self != Changes()
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +48,7 @@ def changes_of(found: Review) -> Changes:
     return Changes(
         drift.value**2 if drift is not None and off else 1.0,
         width.value if width is not None and not width.holds(1.0) else 1.0,
-        {
-            c.cause: c.updated.value
-            for c in found.causes
-            if not c.updated.holds(c.assumed)
-        },
+        {c.cause: c.updated.value for c in found.causes if c.is_off},
     )
 
 
@@ -66,8 +57,10 @@ def assessed_again(logged: Verdict, inputs: LoggedInputs, changes: Changes) -> A
 
     ``logged``: the verdict as it was given.
     """
-    now = _assessed(inputs)
-    then = _assessed(_changed(inputs, changes)) if changes.any else now
+    now = then = assess_setup(inputs.setup, inputs.wind)
+    if changes != Changes():
+        other = _changed(inputs, changes)
+        then = assess_setup(other.setup, other.wind)
     before = {_named(check): check.outcome for check in now.checks}
     turned = tuple(
         f"{_named(check)}: {before.get(_named(check), 'not asked')} to {check.outcome}"
@@ -81,10 +74,6 @@ def _named(check: Check) -> str:
     return ", ".join(part for part in (check.name, check.area, check.case) if part)
 
 
-def _assessed(inputs: LoggedInputs) -> Assessment:
-    return assess_setup(inputs.setup, inputs.wind)
-
-
 def _changed(inputs: LoggedInputs, changes: Changes) -> LoggedInputs:
     wind, by = inputs.wind, changes.wind_error
     modes = None if wind.modes is None else wind.modes * by
@@ -96,33 +85,26 @@ def _changed(inputs: LoggedInputs, changes: Changes) -> LoggedInputs:
 def _flown(flight: Flight, changes: Changes) -> Flight:
     own = {case.name for case in flight.own_cases}
     likely = {c: p for c, p in changes.likelihoods.items() if c not in own}
+    own_cases = tuple(
+        case.model_copy(update={"likelihood": changes.likelihoods[case.name]})
+        if case.name in changes.likelihoods
+        else case
+        for case in flight.own_cases
+    )
+    recovery = flight.recovery
+    if changes.drag != 1.0:
+        recovery = tuple(_dragged(flight, d, changes.drag) for d in recovery)
+    cases = {**flight.cases, **likely}
     return flight.model_copy(
-        update={
-            "recovery": tuple(_dragged(flight, d, changes) for d in flight.recovery),
-            "cases": {**flight.cases, **likely},
-            "own_cases": tuple(
-                case.model_copy(
-                    update={
-                        "likelihood": changes.likelihoods.get(
-                            case.name, case.likelihood
-                        )
-                    }
-                )
-                for case in flight.own_cases
-            ),
-        }
+        update={"recovery": recovery, "cases": cases, "own_cases": own_cases}
     )
 
 
-def _dragged(flight: Flight, device: Device, changes: Changes) -> Device:
+def _dragged(flight: Flight, device: Device, by: float) -> Device:
     """Give a device so many times its drag, on its cloth, with the spread it had."""
-    if changes.drag == 1.0:
-        return device
     bench = Bench(flight)
     _, name = bench.cloth(device)
     had = bench.spreads[name]
     draws = had.draw(1000, stream(1, 0, "spread of a drag"))
-    told = Uncertain(
-        had.middle * changes.drag, float(np.std(draws, ddof=1)) * changes.drag
-    )
+    told = Uncertain(had.middle * by, float(np.std(draws, ddof=1)) * by)
     return device.model_copy(update={"drag_coefficient": told, "drag_on": "cloth"})

@@ -30,6 +30,7 @@ __all__ = [
 PRIOR_WEIGHT: Final = 50.0
 """Flights that the assumed likelihood of a failure counts for beside those seen. Assumed."""
 
+_ALL: Final = "all flights"
 _SHARES: Final = (0.5, 0.9, 0.99)
 _BINS: Final = 10
 _FEWEST: Final = 3  # flights of one device or one wind that are told by themselves
@@ -82,6 +83,11 @@ class Cause:
     seen: int
     alone: Figure
     updated: Figure
+
+    @property
+    def is_off(self) -> bool:
+        """Whether what was seen rules out what was assumed."""
+        return not self.updated.holds(self.assumed)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -139,11 +145,15 @@ def review(records: Sequence[FindRecord], flights: Sequence[Flew]) -> Review:
 
 
 def _coverage(depths: FloatArray) -> list[Coverage]:
-    found = []
-    for share in _SHARES if depths.size else ():
-        p = binomial(int(np.count_nonzero(depths <= share)), depths.size)
-        found.append(Coverage(share, Figure(p.estimate, p.lower, p.upper, depths.size)))
-    return found
+    return [
+        Coverage(share, _share(int(np.sum(depths <= share)), depths.size))
+        for share in (_SHARES if depths.size else ())
+    ]
+
+
+def _share(seen: int, of: int) -> Figure:
+    p = binomial(seen, of)
+    return Figure(p.estimate, p.lower, p.upper, of)
 
 
 def _band(count: int) -> tuple[int, int]:
@@ -200,28 +210,25 @@ def _scores(records: Sequence[FindRecord]) -> tuple[Figure | None, Figure | None
         plain = float(off @ np.linalg.solve(cov, off)) / 2
         plain += float(np.log(2 * np.pi) + np.log(np.linalg.det(cov)) / 2)
         log.append(log_score(record.found, record.forecast) - plain)
-        energy.append(
-            energy_score(record.found, record.forecast)
-            - normal_energy(record.found, mean, cov)
-        )
+        own = energy_score(record.found, record.forecast)
+        energy.append(own - normal_energy(record.found, mean, cov))
     days = _days(records)
     return _mean(np.array(energy), days), _mean(np.array(log), days)
 
 
 def _biases(records: Sequence[FindRecord]) -> list[Bias]:
-    if not records:
-        return []
-    keys: list[tuple[str, Callable[[FindRecord], str]]] = [
-        ("all", lambda r: "all flights"),
-        ("device", lambda r: f"under {r.device}"),
-        ("wind", lambda r: f"wind from {r.source}"),
-        ("age", lambda r: f"wind read {r.age} before"),
+    keys: list[Callable[[FindRecord], str]] = [
+        lambda r: _ALL,
+        lambda r: f"under {r.device}",
+        lambda r: f"wind from {r.source}",
+        lambda r: f"wind read {r.age} before",
     ]
     found = []
-    for name, key in keys:
+    for key in keys:
         for group in sorted({key(r) for r in records}):
             own = [r for r in records if key(r) == group]
-            if (len(own) < _FEWEST or "not told" in group) and name != "all":
+            few = len(own) < _FEWEST or "not told" in group
+            if few and group != _ALL:
                 continue
             off, days = np.array([r.found - r.mean for r in own]), _days(own)
             found.append(Bias(group, _mean(off[:, 0], days), _mean(off[:, 1], days)))
@@ -274,9 +281,7 @@ def _causes(flights: Sequence[Flew]) -> tuple[Cause, ...]:
         b = PRIOR_WEIGHT * (1 - assumed) + len(about) - seen
         low, high = (float(betaincinv(a, b, q)) for q in (0.025, 0.975))
         updated = Figure(a / (a + b), low, high, len(about))
-        p = binomial(seen, len(about))
-        alone = Figure(p.estimate, p.lower, p.upper, len(about))
-        found.append(Cause(cause, assumed, seen, alone, updated))
+        found.append(Cause(cause, assumed, seen, _share(seen, len(about)), updated))
     return tuple(found)
 
 
@@ -297,7 +302,7 @@ def _proposals(
             f"({width.lower:.2f} to {width.upper:.2f}): multiply the wind's error by that"
         )
     for cause in causes:
-        if not cause.updated.holds(cause.assumed):
+        if cause.is_off:
             told.append(
                 f"{cause.cause}: seen {cause.seen} times in {cause.updated.flights}, assumed "
                 f"{cause.assumed:.1%}; {cause.updated.value:.1%} fits better "
@@ -313,19 +318,13 @@ def _cautions(
     width: Figure | None,
 ) -> list[str]:
     told = []
-    for count, what in (
-        (len(records), "landings"),
-        (len(flights), "flights of known case"),
-    ):
-        if count < LITTLE:
-            told.append(
-                f"{what}: {count}, which tell little: nothing here is settled by them"
-            )
+    for have, what in ((records, "landings"), (flights, "flights of known case")):
+        if len(have) < LITTLE:
+            little = "which tell little: nothing here is settled by them"
+            told.append(f"{what}: {len(have)}, {little}")
     for name, figure in (("drift", drift), ("spread", width)):
-        if figure is None:
-            continue
-        half = (figure.upper - figure.lower) / 2
-        if np.isfinite(half) and half > _KNOWN:
+        half = 0.0 if figure is None else (figure.upper - figure.lower) / 2
+        if figure is not None and np.isfinite(half) and half > _KNOWN:
             more = ceil(figure.flights * (half / _KNOWN) ** 2) - figure.flights
             told.append(
                 f"the {name} is known to ± {half:.2f}; about {more:,} more flights would "

@@ -81,18 +81,15 @@ def records_of(entries: Sequence[Entry]) -> tuple[FindRecord, ...]:
     """
     found = []
     for assessed, outcome in _pairs(entries):
-        place = next(
-            (f["at"] for f in outcome.body.get("found", []) if f["piece"] == _ROCKET),
-            None,
-        )
+        finds = outcome.body.get("found", [])
+        places = [find["at"] for find in finds if find["piece"] == _ROCKET]
         points = _foretold(assessed.body, outcome.body.get("case"))
-        if place is None or points is None:
+        wind = assessed.body["wind_10_m"].get("from_rad")
+        # From anywhere: no way is downwind.
+        if not places or points is None or wind is None:
             continue
         latitude, longitude = assessed.body["place"]
-        east, north = to_local((longitude, latitude), place[1], place[0])
-        wind = assessed.body["wind_10_m"].get("from_rad")
-        if wind is None:  # from anywhere: no way is downwind
-            continue
+        east, north = to_local((longitude, latitude), places[0][1], places[0][0])
         devices = assessed.body.get("devices", [])
         device = outcome.body.get("device") or (devices[0] if len(devices) == 1 else "")
         kinds = assessed.body.get("wind_kinds", [])

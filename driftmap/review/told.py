@@ -10,9 +10,6 @@ from driftmap.review.findings import LITTLE, PRIOR_WEIGHT, Figure, Review
 
 __all__ = ["finite", "review_told", "verdicts_told"]
 
-_NO_OUTCOME: Final = (
-    "nothing: no outcome stands beside an assessment yet (log add --about)"
-)
 _MOST_TURNED: Final = 5  # checks listed of each flight
 
 
@@ -73,11 +70,8 @@ def _biases(result: Review) -> Iterator[str]:
 
 def _failures(result: Review) -> Iterator[str]:
     if result.causes:
-        weight = f"{PRIOR_WEIGHT:.0f}"
-        yield from (
-            "",
-            f"Failures (the assumed likelihood counts for {weight} flights):",
-        )
+        counts = f"the assumed likelihood counts for {PRIOR_WEIGHT:.0f} flights"
+        yield from ("", f"Failures ({counts}):")
     for c in result.causes:
         yield (
             f"  {c.cause}: {c.seen} of {c.updated.flights} ({c.alone.lower:.1%} to "
@@ -89,7 +83,7 @@ def _failures(result: Review) -> Iterator[str]:
 def _nothing(result: Review) -> str:
     most = max(result.landings, result.flights)
     if not most:
-        return _NO_OUTCOME
+        return "nothing: no outcome stands beside an assessment yet (log add --about)"
     if most < LITTLE:
         return "nothing: so few flights can neither show nor rule out that something is off"
     return "nothing: what was seen fits what was told"
@@ -107,9 +101,8 @@ def verdicts_told(result: Review, again: Sequence[dict[str, Any]]) -> str:
     told = [f"drag area times {changes.drag:.2f}"] * (changes.drag != 1)
     told += [f"wind's error times {changes.wind_error:.2f}"] * (changes.wind_error != 1)
     told += [f"{cause} {p:.1%}" for cause, p in changes.likelihoods.items()]
-    lines = [
-        f"Verdicts as they would have been with {', '.join(told) or 'nothing changed'}:"
-    ]
+    changed = ", ".join(told) or "nothing changed"
+    lines = [f"Verdicts as they would have been with {changed}:"]
     for one in again:
         head = f"  {one['entry']}  {one['when'][:10]}  {one['flight']}: "
         if "problem" in one:
@@ -117,9 +110,8 @@ def verdicts_told(result: Review, again: Sequence[dict[str, Any]]) -> str:
             continue
         other = one["now"] != one["logged"]
         now = f" ({one['now']} by this version)" if other else ""
-        lines.append(
-            f"{head}was {one['logged']}{now}, would have been {one['proposed']}"
-        )
+        would = f"would have been {one['proposed']}"
+        lines.append(f"{head}was {one['logged']}{now}, {would}")
         lines += [f"      {text}" for text in one["turned"][:_MOST_TURNED]]
         if len(one["turned"]) > _MOST_TURNED:
             lines.append(f"      and {len(one['turned']) - _MOST_TURNED} more")

@@ -389,7 +389,8 @@ def test_what_is_no_log_of_ours_is_left_as_it_is(tmp_path, kind):
 def old_form(path, whole):
     """Write a log in its first form."""
     old = sqlite3.connect(path)
-    old.executescript(_STEPS[0])
+    for statement in _STEPS[0]:
+        old.execute(statement)
     old.execute("PRAGMA application_id = 0x64724C67")
     old.execute("PRAGMA user_version = 1")
     for table in ("content", "entry", "uses"):

@@ -14,10 +14,11 @@ from driftmap.cli.season import season_command
 from driftmap.logbook.entry import new_entry
 from driftmap.logbook.store import Log
 from driftmap.logbook.written import inputs_of
-from driftmap.review.again import Changes, _assessed, assessed_again
+from driftmap.review.again import Changes, assessed_again
 from driftmap.review.findings import Bias, Cause, Coverage, Figure, Review
 from driftmap.review.records import winds_of
 from driftmap.review.told import review_told
+from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.document import document
 
 ROOT = Path(__file__).parents[2]
@@ -59,7 +60,7 @@ def test_the_log_alone_gives_the_same_checks_again(logged):
     assert again.logged == again.now == again.proposed == told["verdict"]
     assert again.turned == ()
 
-    checks = document(_assessed(inputs))["checks"]
+    checks = document(assess_setup(inputs.setup, inputs.wind))["checks"]
     assert checks == json.loads(json.dumps(entry.body["checks"]))
 
 
