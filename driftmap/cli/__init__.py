@@ -26,7 +26,7 @@ FAULT: Final = 1
 _COMMANDS: Final = MappingProxyType(
     {
         "assess": ("assess", "Verdict and map for a flight."),
-        "cases": ("cases", "What can go wrong, how likely."),
+        "cases": ("compare", "What can go wrong, how likely."),
         "compare": ("compare", "Streamer, small or large canopy, side by side."),
         "dial": ("dial", "Every wind of the day in one page for the pad."),
         "brief": ("assess", "One page to read aloud and post."),
@@ -37,10 +37,10 @@ _COMMANDS: Final = MappingProxyType(
         "layout": ("layout", "Where to put pads and people."),
         "season": ("season", "How many hours of a season are go."),
         "rules": ("rules", "What the rules of the range ask of a flight."),
-        "explain": ("explain", "Which case fits what was found."),
+        "explain": ("after", "Which case fits what was found."),
         "log": ("log", "What was assessed, decided and found."),
         "review": ("log", "Were the forecasts any good?"),
-        "search": ("search", "Where to look for what came down."),
+        "search": ("after", "Where to look for what came down."),
         "balloon": ("winds", "A sheet for the angles of a pilot balloon."),
         "winds": ("winds", "Read, merge and show winds."),
         "help": ("help", "Files, winds and verdicts explained: driftmap help flight."),

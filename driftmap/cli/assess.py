@@ -35,7 +35,6 @@ from driftmap.core.errors import DriftmapError, NoGoError, located, one_line
 
 if TYPE_CHECKING:
     from driftmap.air.wind import WindProfile
-    from driftmap.exports.features import HitCells
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Assessment
 
@@ -70,22 +69,20 @@ T = TypeVar("T")
 
 def flight_options(command: Callable[..., T]) -> Callable[..., T]:
     """Add FLIGHT, --site, wind, day, --samples and --seed."""
-    command = day_options(run_options()(command))
-    return click.argument("flight", metavar="FLIGHT")(
-        site_options(wind_options(command))
-    )
+    flight = click.argument("flight", metavar="FLIGHT")
+    return flight(site_options(wind_options(day_options(run_options()(command)))))
 
 
 def assessed(command: Callable[..., T]) -> Callable[..., T]:
     """Add `flight_options`, --answers and --precision."""
-    command = click.option(
+    precision = click.option(
         "--precision",
         type=Quantity("share", 0.0, 1.0, above=True),
         metavar="P",
         help='How well each area with people must be known, such as "30 %"; '
         "flies as many steered flights as that takes.",
-    )(command)
-    return flight_options(answers_option()(command))
+    )
+    return flight_options(answers_option()(precision(command)))
 
 
 def assessment_of(inputs: RunInputs, out: Path, pages: Sequence[str]) -> Assessment:
@@ -94,9 +91,21 @@ def assessment_of(inputs: RunInputs, out: Path, pages: Sequence[str]) -> Assessm
     Where it is no go, nothing that an earlier run left in the folder passes for this
     one's. ``pages``: the pages that the command is to write.
     """
+    from driftmap.verdict.assessment import assess_setup
+    from driftmap.verdict.judgement import flights_needed
+
     earlier = [name for name in _WRITTEN if (out / name).exists()]
+    run, asked = (inputs["samples"], inputs["seed"]), inputs["asked"]
+    files = inputs["flight"], inputs["site"]
     try:
-        result = _assessment(inputs, out)
+        setup, wind = setup_in_wind(
+            *files, asked, run, inputs["answers"], inputs["weather"]
+        )
+        wind = _by_the_clock(wind, inputs, out)
+        with Progress("flights", setup.samples) as progress:
+            result = assess_setup(
+                setup, wind, precision=inputs["precision"], progress=progress
+            )
     except NoGoError as problem:
         _refuse(out, dict.fromkeys([*pages, *earlier]), problem)
         raise
@@ -104,6 +113,9 @@ def assessment_of(inputs: RunInputs, out: Path, pages: Sequence[str]) -> Assessm
         _still_there(out, earlier)
         raise
     if result.verdict != "go":
+        need = flights_needed(result.cloud, result.site)
+        if text := need.warning(result.cloud.flights):
+            click.echo(text, err=True)
         _still_there(out, [name for name in earlier if name not in pages])
     return result
 
@@ -141,41 +153,12 @@ def _by_the_clock(wind: WindProfile, inputs: RunInputs, out: Path) -> WindProfil
     late = []
     for path in paths:
         with contextlib.suppress(OSError, ValueError):  # words are no file
-            late += [path] if Path(path).stat().st_mtime > now + _CLOCKS else []
+            if Path(path).stat().st_mtime > now + _CLOCKS:
+                late.append(path)
     if told.when is not None or not late:
         return wind
     text = f"this computer's clock is behind: {late[0]} is newer than now; set it"
     return replace(wind, warned=(*wind.warned, text))
-
-
-def _assessment(inputs: RunInputs, out: Path) -> Assessment:
-    from driftmap.verdict.assessment import assess_setup
-
-    setup, wind = setup_in_wind(
-        inputs["flight"],
-        inputs["site"],
-        inputs["asked"],
-        (inputs["samples"], inputs["seed"]),
-        inputs["answers"],
-        inputs["weather"],
-    )
-    wind = _by_the_clock(wind, inputs, out)
-    with Progress("flights", setup.samples) as progress:
-        result = assess_setup(
-            setup, wind, precision=inputs["precision"], progress=progress
-        )
-    if result.verdict != "go":
-        _tell_of_too_few(result)
-    return result
-
-
-def _tell_of_too_few(result: Assessment) -> None:
-    """Say where no go could come of so few flights."""
-    from driftmap.verdict.judgement import flights_needed
-
-    need = flights_needed(result.cloud, result.site)
-    if text := need.warning(result.cloud.flights):
-        click.echo(text, err=True)
 
 
 @click.command("assess")
@@ -364,31 +347,14 @@ def export_command(
 
     Exit codes: those of assess, for the verdict stands in the files.
     """
-    names = tuple(chain(*(_EXPORTS[name] for name in formats)))
-    result = assessment_of(inputs, out, names)
-    files = _written(result, names, points, _cells(result, floor, square))
-    write_all(out, files)
-    click.echo(f"{result.verdict.upper()}; written to {out}:")
-    for name, text in files.items():
-        click.echo(f"  {name}, {len(text.encode()) / 1000:,.0f} kB")
-    echo_flight(inputs["asked"])
-    ctx.exit(EXIT[result.verdict])
-
-
-def _cells(result: Assessment, floor: float, side: float | None) -> HitCells:
-    from driftmap.exports.features import hit_cells
-
-    with located("--floor and --square", ""):
-        return hit_cells(result.cloud, floor=floor, size=side)
-
-
-def _written(
-    result: Assessment, names: Sequence[str], points: int, cells: HitCells
-) -> dict[str, str]:
     from driftmap.exports import csvs
-    from driftmap.exports.features import geojson_text
+    from driftmap.exports.features import geojson_text, hit_cells
     from driftmap.exports.markup import gpx_text, kml_text
 
+    names = tuple(chain(*(_EXPORTS[name] for name in formats)))
+    result = assessment_of(inputs, out, names)
+    with located("--floor and --square", ""):
+        cells = hit_cells(result.cloud, floor=floor, size=square)
     makers: dict[str, Callable[[], str]] = {
         "landing.geojson": lambda: geojson_text(result, points=points, cells=cells),
         "landing.kml": lambda: kml_text(result, points=points),
@@ -400,4 +366,10 @@ def _written(
         "points.csv": lambda: csvs.points_csv(result, points=points),
         "grid.csv": lambda: csvs.grid_csv(result, cells=cells),
     }
-    return {name: make() for name, make in makers.items() if name in names}
+    files = {name: make() for name, make in makers.items() if name in names}
+    write_all(out, files)
+    click.echo(f"{result.verdict.upper()}; written to {out}:")
+    for name, text in files.items():
+        click.echo(f"  {name}, {len(text.encode()) / 1000:,.0f} kB")
+    echo_flight(inputs["asked"])
+    ctx.exit(EXIT[result.verdict])

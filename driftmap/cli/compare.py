@@ -1,7 +1,8 @@
-"""``driftmap compare``: which recovery device to choose."""
+"""``driftmap cases`` and ``compare``: what can happen, and other ways to bring it down."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,16 +10,21 @@ import click
 
 from driftmap.cli.inputs import (
     WindOptions,
+    WindPlace,
     answers_option,
     echo_flight,
     setup_in_wind,
     setup_of,
+    wind_asked,
     wind_options,
+    wind_options_for,
 )
 from driftmap.cli.options import (
     json_option,
     out_option,
+    pad_option,
     run_options,
+    site_of,
     site_options,
     words_options,
 )
@@ -27,7 +33,7 @@ from driftmap.cli.output import Progress, json_text, write_all
 if TYPE_CHECKING:
     from driftmap.report.voice import Voice
 
-__all__ = ["compare_command"]
+__all__ = ["cases_command", "compare_command"]
 
 
 @click.command("compare")
@@ -93,3 +99,48 @@ def compare_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of th
         return
     echo_flight(asked)
     click.echo(compare_told(data, rows, voice))
+
+
+@click.command("cases")
+@click.argument("flight", metavar="FLIGHT")
+@click.option("--site", metavar="SITE", help="Site file; gives the elevation.")
+@pad_option
+@wind_options_for("As in assess; calm when left out.")
+@run_options()
+@words_options
+@out_option("Folder for cases.html.")
+@json_option()
+def cases_command(
+    flight: str,
+    site: str | None,
+    asked: WindOptions,
+    samples: int,
+    seed: int,
+    voice: Voice,
+    out: Path | None,
+    as_json: bool,
+) -> None:
+    """Print what can happen to a flight, how likely, with margins and assumptions.
+
+    Edit the likelihoods under [cases] in the flight file, and add
+    cases of your own as [[case]] tables.
+
+    \b
+    Example:
+      driftmap cases examples/whimbrel.toml --wind "8 mph from 240"
+    """
+    from driftmap.montecarlo.cloud import fly
+    from driftmap.planning.documents import cases_document
+    from driftmap.report.casetold import cases_page, cases_told
+    from driftmap.rocket.flightfile import read_flight
+
+    plan = read_flight(flight)
+    place = WindPlace(0.0) if site is None else WindPlace.of(site_of(site))
+    if not asked.winds and asked.at is None:
+        asked = replace(asked, winds=("calm",))
+    wind = wind_asked(asked, place)
+    cloud = fly(plan, wind, place.elevation, samples=samples, seed=seed)
+    data = cases_document(cloud, wind.source)
+    if out is not None:
+        write_all(out, {"cases.html": cases_page(data, voice)})
+    click.echo(json_text(data) if as_json else cases_told(data, voice))

@@ -284,21 +284,17 @@ def flight_time(
         # A time without a zone is that of this computer, as a person means it.
         time = parse_time(text, zone=zone, local=True)
     except (ValueError, OverflowError):
-        raise InputError(
-            option,
-            "",
-            f"{text[:40]!r}; accepted is 14:30, 18:30Z or 2026-05-09T14:30-07:00",
-        ) from None
+        told = f"{text[:40]!r}; accepted is 14:30, 18:30Z or 2026-05-09T14:30-07:00"
+        raise InputError(option, "", told) from None
     if not re.search(r"(?:Z|[-+]\d\d:?\d\d)\s*$", text, re.IGNORECASE):
         try:
             check_zone(zone, now)
         except ValueError as problem:
             raise InputError(option, "", f"{text[:40]!r} {problem}") from None
     if clock and option == "--when" and now - time > _PAST:
-        hours = (now - time) / timedelta(hours=1)
-        raise InputError(
-            option, "", f"{text[11:]} was {hours:.1f} h ago; give the day too: {text}"
-        )
+        ago = f"was {(now - time) / timedelta(hours=1):.1f} h ago"
+        told = f"{text[11:]} {ago}; give the day too: {text}"
+        raise InputError(option, "", told)
     return time
 
 
@@ -379,15 +375,12 @@ def setup_supposed(
     from driftmap.rocket.flightfile import read_flight
 
     rocket, ground = read_flight(flight), site_of(site)
-    shape = shape_of(asked, WindPlace.of(ground))
+    place = WindPlace.of(ground)
+    shape = shape_of(asked, place)
     setup = setup_of(
         rocket, ground, run, answers, weather=weather, when=asked.when, ahead=ahead
     )
-    when = (
-        None
-        if ahead and not asked.when
-        else setting_of(asked, WindPlace.of(ground)).when
-    )
+    when = setting_of(asked, place).when if asked.when or not ahead else None
     return setup, Supposition.over_site(ground, when, shape)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -153,15 +154,10 @@ def layout_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
     head = heading(setups[0], notes, *bases)
     data = layout_document(head, question, pads, stands, best)
     spots = layout_geojson(question, pads, stands) if out is not None else None
-    put_out(
-        "layout",
-        data,
-        lambda: layout_page(data, ground, pads, stands, best, voice),
-        lambda: layout_told(pads, stands, best, voice),
-        out,
-        as_json=as_json,
-        more={"layout.geojson": json_text(spots, indent=None)},
-    )
+    page = partial(layout_page, data, ground, pads, stands, best, voice)
+    told = partial(layout_told, pads, stands, best, voice)
+    more = {"layout.geojson": json_text(spots, indent=None)}
+    put_out("layout", data, page, told, out, as_json=as_json, more=more)
 
 
 def _keep(site: Site, sets: tuple[str, ...], distance: float | None) -> Keep:

@@ -196,35 +196,24 @@ def put_out(
     more: Mapping[str, str] = MappingProxyType({}),
 ) -> None:
     """Write a plan's page and document into a folder, and print it one way or the other."""
+    from driftmap.verdict.assessment import CAUTIONS
+
     text = json_text(data)
     if out is not None:
         write_all(out, {f"{name}.html": page(), f"{name}.json": f"{text}\n", **more})
     if as_json:
         click.echo(text)
         return
-    head = [*first, *_preamble(data)]
-    lines = [*head, *[""] * bool(head), told(), _cautions(data["assumed"])]
-    click.echo("\n".join(lines))
+    head = [*first, *([data["too_few"]] if data["too_few"] else [])]
+    if data["conditions"]:  # what every go of a plan hangs on
+        head.append(f"Go here means go if {'; and if '.join(data['conditions'])}.")
+    if data["questions_set_aside"]:
+        head.append("The questions are listed in --json and by the rules command.")
+    notes = [f"assumed: {visible(note)}" for note in data["assumed"]]
+    notes += [f"* {caution}" for caution in CAUTIONS]
+    click.echo("\n".join([*head, *[""] * bool(head), told(), "", *notes]))
     if out is not None:
         click.echo(f"\nPicture: {out / f'{name}.html'}")
-
-
-def _preamble(data: Mapping[str, Any]) -> list[str]:
-    """Say what every go of a plan hangs on, from the head of its document."""
-    lines = [data["too_few"]] if data["too_few"] else []
-    if data["conditions"]:
-        lines.append(f"Go here means go if {'; and if '.join(data['conditions'])}.")
-    if data["questions_set_aside"]:
-        lines.append("The questions are listed in --json and by the rules command.")
-    return lines
-
-
-def _cautions(assumed: list[str]) -> str:
-    """Write what was assumed, and the cautions, for the end of a command's output."""
-    from driftmap.verdict.assessment import CAUTIONS
-
-    notes = [f"assumed: {visible(text)}" for text in assumed]
-    return "\n".join(["", *notes, *(f"* {text}" for text in CAUTIONS)])
 
 
 @click.command("aim")
@@ -275,14 +264,11 @@ def aim_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
     rows = aim_rows(planned, aims[:best], voice, held=bool(basis.conditions))
     if not as_json:
         echo_flight(asked)
-    put_out(
-        "aim",
-        data,
-        lambda: aim_page(data, rows, voice),
-        lambda: aim_told(rows, len(aims)),
-        out,
-        as_json=as_json,
+    page, told = (
+        partial(aim_page, data, rows, voice),
+        partial(aim_told, rows, len(aims)),
     )
+    put_out("aim", data, page, told, out, as_json=as_json)
 
 
 @click.command("limits")
@@ -352,24 +338,18 @@ def limits_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
         found = wind_limits(
             setup, supposition, ways, half=half, steps=steps, hands=hands
         )
-    head = heading(setup, [_scan_note(half), *top.assumed, *basis.assumed], basis)
-    share = head_share(supposition)
-    data = limits_document(head, found, share)
-    rows = limits_rows(found, share, head["conditions"], voice)
-    put_out(
-        "limits",
-        data,
-        lambda: limits_page(data, found, most, rows, voice),
-        lambda: aligned(rows),
-        out,
-        as_json=as_json,
-        first=none_go(found, voice),
-    )
-
-
-def _scan_note(half: float) -> str:
-    return (
+    note = (
         f"each direction stands for {half:.3g}° to either side; what is told as go was "
         "judged as a whole, so that no wind in it is judged milder than by itself; what "
         "is not told as go may still be go"
     )
+    head = heading(setup, [note, *top.assumed, *basis.assumed], basis)
+    share = head_share(supposition)
+    data = limits_document(head, found, share)
+    rows = limits_rows(found, share, head["conditions"], voice)
+    page, told = (
+        partial(limits_page, data, found, most, rows, voice),
+        partial(aligned, rows),
+    )
+    first = none_go(found, voice)
+    put_out("limits", data, page, told, out, as_json=as_json, first=first)

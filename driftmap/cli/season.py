@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -159,17 +160,13 @@ def season_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of the
         with sweep.hands("soundings") as hands:
             found = _flown_aloft(setup, supposition, soundings, path, hands)
         notes = [*_ALOFT, *basis.assumed]
-    head = heading(setup, notes, basis)
-    data = season_document(head, found, same, timedelta(hours=utc_offset))
-    offset = timedelta(hours=utc_offset)
-    put_out(
-        "season",
-        data,
-        lambda: season_page(data, found, offset, voice),
-        lambda: season_told(data, voice),
-        out,
-        as_json=as_json,
+    head, offset = heading(setup, notes, basis), timedelta(hours=utc_offset)
+    data = season_document(head, found, same, offset)
+    page, told = (
+        partial(season_page, data, found, offset, voice),
+        partial(season_told, data, voice),
     )
+    put_out("season", data, page, told, out, as_json=as_json)
 
 
 def _hours(file: str | None, log: str | None) -> Hours:

@@ -209,21 +209,34 @@ def explain_sparse(count=135):
     yield from reliability(after, f"these {count}, flown toward")
 
 
-def explain_toward(count=125):
+def explain_toward(count=125, pieces=("rocket",), told="finds to 5 m", seed=21):
     """The same where finds are told to 5 m, and flights are flown toward each."""
     rng, (wind, cloud), (_, other) = (
-        np.random.default_rng(21),
-        flown(211, 8192),
-        flown(212, 8192),
+        np.random.default_rng(seed),
+        flown(10 * seed + 1, 8192),
+        flown(10 * seed + 2, 8192),
     )
     cases, lots = flown_cases(cloud, wind), []
     level, truths = evenly(cases, flown_cases(other, wind))
     for number in range(count):
         truth = one_of(truths[number % len(truths)], rng)
-        seen = [level, *finds(truth, rng, ("rocket",))]
+        seen = [level, *finds(truth, rng, pieces)]
         known = know(cloud, wind, seen)
         lots.append((truth.flown.case.name, known.chances))
-    yield from reliability(lots, f"{count} finds to 5 m, flown toward")
+    yield from reliability(lots, f"{count} {told}, flown toward")
+    true = np.log([max(chances.get(name, 0.0), 1e-9) for name, chances in lots])
+    spread = [np.array([p for p in each.values() if p > 0]) for _, each in lots]
+    promised = np.mean([p @ np.log(p) for p in spread])
+    yield (
+        f"explain: mean logarithm of the chance told of the true case ({count} {told})",
+        f"{true.mean():.2f}, promised {promised:.2f}; under 0.2 % in "
+        f"{np.sum(true < np.log(0.002))}",
+    )
+
+
+def explain_two():
+    """The same where a fin was found too."""
+    return explain_toward(64, ("rocket", "fin"), "pairs of finds to 5 m", 31)
 
 
 EDGES = (0.05, 0.2, 0.4, 0.6, 0.8, 0.95)
@@ -456,6 +469,7 @@ PARTS = {
     "explain-weights": explain_weights,
     "explain-sparse": explain_sparse,
     "explain-toward": explain_toward,
+    "explain-two": explain_two,
     "explain-fit": explain_fit,
     "review": review_planted,
     "speed": speed,

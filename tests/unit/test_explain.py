@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from driftmap import fly, read_flight, read_wind
-from driftmap.cli.explain import explain_command
+from driftmap.cli.after import explain_command
 from driftmap.core.errors import DriftmapError
 from driftmap.observations import evidence, fit
 from driftmap.observations.fit import ODD, fit_of

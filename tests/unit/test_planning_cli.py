@@ -11,8 +11,7 @@ from awkward import foreign, latin_words
 from click.testing import CliRunner
 
 from driftmap.cli.assess import assess_command
-from driftmap.cli.cases import cases_command
-from driftmap.cli.compare import compare_command
+from driftmap.cli.compare import cases_command, compare_command
 from driftmap.cli.dial import dial_command
 from driftmap.cli.layout import layout_command
 from driftmap.cli.plans import aim_command, in_processes, limits_command

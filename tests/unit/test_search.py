@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from driftmap.cli.search import search_command
+from driftmap.cli.after import search_command
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.failures.cases import build_cases
 from driftmap.formulas.detection import SMALL

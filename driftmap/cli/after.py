@@ -1,0 +1,292 @@
+"""``driftmap explain`` and ``search``: which case fits what people saw, and where to look."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar, Unpack
+
+import click
+
+from driftmap.cli.assess import flight_options
+from driftmap.cli.inputs import FlightInputs, WindPlace, wind_asked
+from driftmap.cli.options import (
+    Quantity,
+    day_of,
+    json_option,
+    option_stack,
+    out_option,
+    site_of,
+    units_option,
+)
+from driftmap.cli.output import Progress, json_text, write_all
+from driftmap.core.errors import InputError, quoted
+
+if TYPE_CHECKING:
+    from driftmap.ground.site import Site
+    from driftmap.montecarlo.cloud import Cloud
+    from driftmap.observations.evidence import Explanation
+    from driftmap.observations.seenfile import Observed
+    from driftmap.observations.weighing import Weighed
+    from driftmap.report.words import Units
+    from driftmap.search.phone import Search
+
+__all__ = ["explain_command", "search_command"]
+
+T = TypeVar("T")
+
+
+class _SeenInputs(FlightInputs):
+    """What the options of `_observed` hand to a command."""
+
+    seen: tuple[str, ...]
+    searched: tuple[str, ...]
+
+
+def _observed(
+    option: str, told: str, *, required: bool = False
+) -> Callable[[Callable[..., T]], Callable[..., T]]:
+    """Add FLIGHT, --site, wind, day, run, a file of observations and --searched."""
+    return option_stack(
+        flight_options,
+        click.option(
+            option, "seen", multiple=True, required=required, metavar="FILE", help=told
+        ),
+        click.option(
+            "--searched",
+            multiple=True,
+            metavar="FILE",
+            help="Ground walked in vain, in the same form.",
+        ),
+    )
+
+
+def _read_observed(inputs: _SeenInputs) -> Observed:
+    """Read the flight, the site, the wind and what was seen; nothing is flown yet."""
+    from driftmap.observations.seenfile import Observed, read_told
+    from driftmap.rocket.flightfile import read_flight
+
+    flight, site = read_flight(inputs["flight"]), site_of(inputs["site"])
+    files = (*inputs["seen"], *inputs["searched"])
+    told, assumed = read_told(files, flight, site)  # before a forecast is asked for
+    wind = wind_asked(inputs["asked"], WindPlace.of(site))
+    day = day_of(inputs["weather"], site.elevation, wind)
+    return Observed(flight, site, wind, day, told, assumed, files)
+
+
+def _flown_and_weighed(
+    seen: Observed, inputs: _SeenInputs, bodies: set[str] | None = None
+) -> tuple[Cloud, Weighed]:
+    """Fly what was observed, beside the rocket only some bodies if named, and weigh it."""
+    with Progress("flights", inputs["samples"]) as progress:
+        return seen.weighed(inputs["samples"], inputs["seed"], bodies, progress)
+
+
+class _ExplainOptions(_SeenInputs):
+    """What the options of ``explain`` alone hand over, beside those of `_observed`."""
+
+    units: Units
+    as_json: bool
+
+
+@click.command("explain")
+@_observed(
+    "--found",
+    "Where pieces lay and what was seen (TOML), as for driftmap search.",
+    required=True,
+)
+@units_option
+@json_option("Print as JSON.")
+def explain_command(**options: Unpack[_ExplainOptions]) -> None:
+    """Say which case fits what was found, how surely, and what would settle it.
+
+    \b
+    Example:
+      driftmap explain examples/willet.toml --site sites/saltgrass-flat.geojson \\
+          --wind "14 mph from 230" --found examples/found.toml
+
+    An aid to thought: it knows only the cases of the flight file, and says so when none of
+    them explains what was found.
+    """
+    from driftmap.observations.evidence import explain
+    from driftmap.observations.fit import fit_of
+    from driftmap.observations.flown import flown_cases
+    from driftmap.observations.observation import FAR_IN
+
+    far = FAR_IN[options["units"]]
+    seen = _read_observed(options)
+    cloud, known = _flown_and_weighed(seen, options)
+    result = explain(known, fit_of(flown_cases(cloud, seen.wind), seen.told), far)
+    notes = seen.notes(known)
+    if options["as_json"]:
+        doubted = [doubt.says(far) for doubt in known.doubted]
+        told = {**asdict(result), "notes": notes, "doubted": doubted}
+        click.echo(json_text(told))
+        return
+    click.echo(_text(result))
+    _tell_doubts(known, options["units"])
+    click.echo("\n".join(["\nAssumed:", *(f"  {note}" for note in notes)]))
+
+
+def _tell_doubts(known: Weighed, units: Units) -> None:
+    """Say what was told but comes near nothing that was flown."""
+    from driftmap.observations.observation import FAR_IN
+
+    for doubt in known.doubted:
+        told = doubt.says(FAR_IN[units])
+        click.echo(f"AT ODDS with everything flown, taken as a mistake: {told}")
+
+
+def _text(result: Explanation) -> str:
+    from driftmap.observations.toward import ENOUGH
+
+    lines = []
+    if not result.explained:
+        lines += [
+            "!! NONE OF THE CASES EXPLAINS THIS: each would show something so odd in fewer",
+            "!! than 1 flight of 100. The chances below only compare cases that do not fit.",
+            "",
+        ]
+    lines += ["Chance    before    fit     case"]
+    lines += [
+        f"{100 * s.after:6.1f} %  {100 * s.before:6.1f} %  "
+        f"{'odd' if s.fit < 0.01 else f'{s.fit:.2f}':6}  {s.case}"
+        f"{f'  (± {100 * s.error:.1f} %)' if s.error > 0.01 else ''}"
+        for s in result.shares
+        if s.after >= 0.0005 or s.before > 0.5
+    ]
+    for title, sentences in (
+        ("What each thing says", result.evidence),
+        ("How surely they are told apart", result.apart),
+        ("What would settle it", result.advice),
+    ):
+        if sentences:
+            lines += ["", f"{title}:", *(f"  {text}" for text in sentences)]
+    few = "" if result.effective >= ENOUGH else " - FEW: read the chances as rough"
+    rests = f"\nRests on {result.effective:,.0f} effective flights{few}."
+    return "\n".join([*lines, rests])
+
+
+class _SearchOptions(_SeenInputs):
+    """What the options of ``search`` alone hand over, beside those of `_observed`."""
+
+    piece: str
+    start: str
+    walkers: int
+    spacing: float
+    cover: str
+    units: Units
+    out: Path
+
+
+@click.command("search")
+@_observed("--seen", "What people saw and found (TOML); give it again for more.")
+@click.option(
+    "--piece",
+    default="rocket",
+    metavar="P",
+    help="What to look for, as the flight file names it.",
+)
+@click.option(
+    "--from",
+    "start",
+    default="pad",
+    metavar="PLACE",
+    help='Where you stand: a name of the site, or "41.604, -117.952".',
+)
+@click.option("--walkers", type=click.IntRange(1, 50), default=2, help="In line.")
+@click.option(
+    "--spacing",
+    type=Quantity("length", 0.5, 500.0),
+    default="10 m",
+    help="Between walkers.",
+)
+@click.option(
+    "--cover",
+    type=click.Choice(["bare", "stubble", "grass", "crop", "brush", "woods"]),
+    default="grass",
+    help="What grows there.",
+)
+@units_option
+@out_option("Folder for the page, the sheet, GPX and KML.", required=True)
+def search_command(**options: Unpack[_SearchOptions]) -> None:
+    """Say where to look for what came down, by what people saw, and in which order.
+
+    Writes search.html, which keeps count on a phone with no network, search-sheet.html to
+    print, search.gpx and search.kml.
+
+    \b
+    Examples:
+      driftmap search examples/willet.toml --site sites/saltgrass-flat.geojson \\
+          --wind "14 mph from 230" --seen examples/seen.toml --out search
+      driftmap search FLIGHT --site SITE --wind WIND --piece fin --seen seen.toml --out search
+
+    Nobody climbs, throws or pokes for a rocket on a power line.
+    """
+    from driftmap.observations.seenfile import is_small, pieces_of
+    from driftmap.observations.weighing import bodies_of
+    from driftmap.search.handouts import search_gpx, search_kml, search_sheet
+    from driftmap.search.phone import plan_search, search_html
+    from driftmap.search.walk import Walkers
+
+    units, out = options["units"], options["out"]
+    seen = _read_observed(options)
+    if options["piece"] not in (pieces := pieces_of(seen.flight)):
+        told = (
+            f"{quoted(options['piece'])} is not listed; accepted: {', '.join(pieces)}"
+        )
+        raise InputError("--piece", "", told)
+    small = is_small(seen.flight, options["piece"])
+    who = Walkers(options["walkers"], options["spacing"], options["cover"], small)
+    here, read = _start(options["start"], seen.site), bodies_of(seen.told)
+    looked_at = None if read is None else read | {options["piece"]}
+    _, known = _flown_and_weighed(seen, options, looked_at)
+    try:
+        result = plan_search(seen, known, options["piece"], who, here, units)
+    except ValueError as problem:
+        raise InputError("--seen", "", f"no squares can be laid: {problem}") from None
+    write_all(
+        out,
+        {
+            "search.html": search_html(result, units=units),
+            "search-sheet.html": search_sheet(result, units=units),
+            "search.gpx": search_gpx(result),
+            "search.kml": search_kml(result),
+        },
+    )
+    _tell(result, known, units)
+    click.echo(f"\nPage for the phone: {out / 'search.html'}")
+
+
+def _start(text: str, site: Site) -> tuple[float, float]:
+    from driftmap.observations.rows import SeenTable
+
+    value: object = text
+    if "," in text and text not in {area.name for area in site.areas}:
+        try:
+            value = [float(part) for part in text.split(",")]
+        except ValueError:
+            told = f"{quoted(text)} is no position; accepted: 41.604, -117.952"
+            raise InputError("--from", "", told) from None
+    east, north, _ = SeenTable("--from", "", {"": value}, site).point("", '"pad"')
+    return east, north
+
+
+def _tell(result: Search, known: Weighed, units: Units) -> None:
+    from driftmap.observations.toward import ENOUGH
+    from driftmap.search.phone import shares_told
+
+    chances = result.chances
+    click.echo(f"Where the {chances.piece} may lie:")
+    for line in shares_told(chances, units):
+        click.echo(f"  {line}")
+    best = ", ".join(f"{s.name} {100 * s.chance:.1f} %" for s in chances.listed[:5])
+    click.echo(f"Likeliest squares: {best}")
+    met = [*(s.cautions for s in chances.listed), *(s.mind for s in result.sweeps)]
+    for text in sorted({text for told in met for text in told if text[:5] == "power"}):
+        click.echo(f"CAUTION: {text}")
+    _tell_doubts(known, units)
+    few = " - FEW: what was seen fits hardly anything flown"
+    few = few if known.effective < ENOUGH else ""
+    click.echo(f"Rests on {known.effective:,.0f} effective flights{few}")
