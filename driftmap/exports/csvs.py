@@ -113,7 +113,9 @@ def _points(a: Assessment, most: int) -> Iterator[Sequence[object]]:
     for part in cloud.parts:
         rows = content.thinned(part, most)
         where = positions(a.site, cloud.east[rows], cloud.north[rows])
-        figures = zip(*(c[rows].round(1).tolist() for c in columns), strict=True)
+        figures = zip(
+            *(c[rows].astype(float).round(1).tolist() for c in columns), strict=True
+        )
         for spot, row in zip(where, figures, strict=True):
             yield (part.case, part.body, *spot, *row)
 

@@ -140,7 +140,7 @@ def _landings(a: Assessment, most: int) -> Iterator[_Feature]:
         rows = content.thinned(part, most)
         where = positions(a.site, cloud.east[rows], cloud.north[rows])
         columns = (
-            np.round(c[rows], 1).tolist()
+            c[rows].astype(float).round(1).tolist()
             for c in (cloud.time, cloud.speed, cloud.energy)
         )
         for spot, time, speed, energy in zip(where, *columns, strict=True):
@@ -222,7 +222,7 @@ def hit_cells(
     rows, columns = lattice.probability.shape
     column, row = (
         (np.floor(axis / size) - np.floor(axis.min() / size)).astype(np.int64)
-        for axis in (cloud.east, cloud.north)
+        for axis in (cloud.east.astype(float), cloud.north.astype(float))
     )
     cell = row * columns + column
     p = _by_cell(cloud, cell, rows * columns)

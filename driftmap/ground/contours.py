@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, TypeAlias, cast
@@ -32,6 +32,7 @@ _LEAST_ROOM: Final = 100.0  # m; about all points, for a contour to bulge into
 _SCOUTS: Final = 50_000  # points that size the grid; the level itself uses all points
 _CELLS_ACROSS: Final = 400  # the most; the time of smoothing grows as its square
 _DEVIATION: Final = 2  # cells in a standard deviation of smoothing
+_AT_ONCE: Final = 1 << 18  # points that are worked on together
 _STRIP: Final = 64  # cells smoothed at once
 
 
@@ -114,18 +115,22 @@ def containment(
     """
     points, share = check_cloud(east, north, weights)
     wanted = check_shares(shares)
-    spread = _spread(points)
-    scouts = _equal_sample(spread, share)
+    ends = points.min(axis=1), points.max(axis=1)
+    points += _discs(points.shape[1])
+    scouts = _equal_sample(points, share)
     axes, centre = _axes(scouts)
-    flat = _whiten(axes, centre, spread)
+    flat = _whiten(axes, centre, points)
     x, y = _lattice(
-        flat if scouts is spread else _whiten(axes, centre, scouts),
+        flat if scouts is points else _whiten(axes, centre, scouts),
         1 / float(share @ share),  # equal points that would vary as much
         float(wanted.max()),
         _POINT_SIZE / float(np.sqrt(abs(np.linalg.det(axes)))),
     )
+    del points, scouts  # of a million flights each copy counts
     density = _smoothed(x, y, flat, share)
-    levels = _levels(_interpolate(x, y, density, flat), share, wanted)
+    each = _interpolate(x, y, density, flat)
+    del flat
+    levels = _levels(each, share, wanted)
     lines = contourpy.contour_generator(
         x, y, density, fill_type=contourpy.FillType.OuterOffset
     )
@@ -133,19 +138,20 @@ def containment(
         _shape(cast("_Filled", lines.filled(level, np.inf)), axes, centre)
         for level in levels
     ]
-    held = [_held(shape, points) for shape in shapes]
+    held = [_held(shape, *ends) for shape in shapes]
     return tuple(
         Contour(float(part), shape, float(shape.area))
         for part, shape in zip(wanted, held, strict=True)
     )
 
 
-def _held(shape: shapely.MultiPolygon, points: FloatArray) -> shapely.MultiPolygon:
-    """Cut off what lies farther from all points than they lie from each other.
+def _held(
+    shape: shapely.MultiPolygon, low: FloatArray, high: FloatArray
+) -> shapely.MultiPolygon:
+    """Cut off what lies farther from all points, `low` to `high`, than they from each other.
 
     A handful of points strewn over hundreds of kilometres would be smoothed round the Earth.
     """
-    low, high = points.min(axis=1), points.max(axis=1)
     room = float((high - low).max()) + _LEAST_ROOM
     box = (*(low - room), *(high + room))
     if shape.within(shapely.box(*box)):
@@ -155,13 +161,13 @@ def _held(shape: shapely.MultiPolygon, points: FloatArray) -> shapely.MultiPolyg
     )
 
 
-def _spread(points: FloatArray) -> FloatArray:
-    """Spread points over their discs, evenly and always the same way."""
-    return np.asarray(points + _discs(points.shape[1]), dtype=float)
-
-
-@lru_cache(maxsize=8)
 def _discs(count: int) -> FloatArray:
+    """Spread points over their discs, evenly and always the same way."""
+    return _even_discs(max(count, _SCOUTS))[:, :count]
+
+
+@lru_cache(maxsize=1)  # but for the largest clouds they are the same for all
+def _even_discs(count: int) -> FloatArray:
     across, round_it = even_points(count)
     radius, angle = _POINT_SIZE * np.sqrt(across), 2 * np.pi * round_it
     return np.asarray(radius * np.stack([np.cos(angle), np.sin(angle)]))
@@ -244,16 +250,21 @@ def _smoothed(
     x: FloatArray, y: FloatArray, points: FloatArray, share: FloatArray
 ) -> FloatArray:
     """Count points by lattice node and smooth; shape (ny, nx), not normalised."""
-    cell = x[1] - x[0]
-    column, row = (
-        np.floor((axis - lines[0]) / cell + 0.5)
-        for axis, lines in zip(points, (x, y), strict=True)
-    )
-    inside = (column >= 0) & (column < x.size) & (row >= 0) & (row < y.size)
-    node = (row[inside] * x.size + column[inside]).astype(int)
-    total = np.bincount(node, share[inside], x.size * y.size).astype(float)
+    cell, total = x[1] - x[0], np.zeros(x.size * y.size)
+    for some in _some_at_once(share.size):
+        column, row = (
+            np.floor((axis[some] - lines[0]) / cell + 0.5)
+            for axis, lines in zip(points, (x, y), strict=True)
+        )
+        inside = (column >= 0) & (column < x.size) & (row >= 0) & (row < y.size)
+        node = (row[inside] * x.size + column[inside]).astype(int)
+        total += np.bincount(node, share[some][inside], total.size)
     counts = total.reshape(y.size, x.size)
     return _blurred(_blurred(counts).T).T
+
+
+def _some_at_once(count: int) -> Iterator[slice]:
+    return (slice(at, at + _AT_ONCE) for at in range(0, count, _AT_ONCE))
 
 
 def _blurred(counts: FloatArray) -> FloatArray:
@@ -279,18 +290,18 @@ def _interpolate(
     x: FloatArray, y: FloatArray, density: FloatArray, points: FloatArray
 ) -> FloatArray:
     """Interpolate the density at points, linear along both axes; 0 off the lattice."""
-    cell = x[1] - x[0]
-    u, v = (points[0] - x[0]) / cell, (points[1] - y[0]) / cell
-    inside = (u >= 0) & (u < x.size - 1) & (v >= 0) & (v < y.size - 1)
-    u, v = u[inside], v[inside]
-    i, j = u.astype(int), v.astype(int)
-    u, v = u - i, v - j
-    corner = density.ravel()
-    at = j * x.size + i
-    low = corner[at] * (1 - u) + corner[at + 1] * u
-    high = corner[at + x.size] * (1 - u) + corner[at + x.size + 1] * u
+    cell, corner = x[1] - x[0], density.ravel()
     result = np.zeros(points.shape[1])
-    result[inside] = low * (1 - v) + high * v
+    for some in _some_at_once(result.size):
+        u, v = (points[0, some] - x[0]) / cell, (points[1, some] - y[0]) / cell
+        inside = (u >= 0) & (u < x.size - 1) & (v >= 0) & (v < y.size - 1)
+        u, v = u[inside], v[inside]
+        i, j = u.astype(int), v.astype(int)
+        u, v = u - i, v - j
+        at = j * x.size + i
+        low = corner[at] * (1 - u) + corner[at + 1] * u
+        high = corner[at + x.size] * (1 - u) + corner[at + x.size + 1] * u
+        result[some][inside] = low * (1 - v) + high * v
     return result
 
 

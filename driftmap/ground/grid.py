@@ -150,7 +150,8 @@ def radii(
     array([0., 2.])
     """
     points, share = check_cloud(east, north, weights)
-    distance = np.hypot(*(points - (points @ share)[:, None]))
+    points -= (points @ share)[:, None]
+    distance = np.hypot(*points)
     order = np.argsort(distance)
     return np.asarray(
         distance[order][weighted_place(share[order], check_shares(shares))]

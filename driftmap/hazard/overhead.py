@@ -73,7 +73,7 @@ def out_of_waiver(cloud: Cloud, waiver: Waiver) -> Estimate:
 
     Result: share of flights above the ceiling or outside the outline at any point kept.
     """
-    east, north, height = np.moveaxis(cloud.way, 1, 0).astype(float)
-    within = inside(waiver.shape)(east.ravel(), north.ravel()).reshape(east.shape)
-    out = (~within | (height > waiver.ceiling)).any(axis=0)
+    within, out = inside(waiver.shape), np.zeros(cloud.flights, bool)
+    for east, north, height in cloud.way:
+        out |= ~within(east, north) | (height > waiver.ceiling)
     return binomial(int(out.sum()), out.size)

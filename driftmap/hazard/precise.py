@@ -170,7 +170,7 @@ def _ways(pilot: Cloud, area: Area) -> tuple[_Way, ...]:
         if part.flights < _FEWEST:
             continue
         rows = slice(part.rows.start, part.rows.start + part.flights)
-        landed = np.stack([pilot.east[rows], pilot.north[rows]], axis=1)
+        landed = np.stack([pilot.east[rows], pilot.north[rows]], axis=1).astype(float)
         own = lean[part.who]
         reach = pilot.time[rows] * pilot.draws["lean size"][part.who]
         slope = response(own, landed, reach)
@@ -210,7 +210,9 @@ def _aimed(
         for copy in range(part.count):
             start = part.rows.start + copy * part.flights
             rows = slice(start, start + part.flights)
-            landed = np.stack([scouts.east[rows], scouts.north[rows]], axis=1)
+            landed = np.stack([scouts.east[rows], scouts.north[rows]], axis=1).astype(
+                float
+            )
             reach = scouts.time[rows] * scouts.draws["lean size"][who]
             chances = scouts.weights(cases[part.case], who)
             body = landed, slope, reach, chances

@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, Kept
 from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
 from driftmap.montecarlo.cloud import Cloud
 
@@ -34,6 +34,7 @@ __all__ = [
 BoolArray: TypeAlias = NDArray[np.bool_]
 
 _HAIR: Final = 1e-9  # by which rounding might put a point beyond an edge
+_AT_ONCE: Final = 1 << 18  # points that are tested together
 _FEW: Final = 200  # points that are sooner tested than sorted out
 
 
@@ -122,7 +123,7 @@ def _exact(hits: float, flights: float) -> tuple[float, float]:
     return lower, upper
 
 
-def inside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
+def inside(shape: BaseGeometry) -> Callable[[Kept, Kept], BoolArray]:
     """Make the test whether points lie in a shape; its edge counts as inside.
 
     ``shape``: shape in metres from the pad.
@@ -138,7 +139,7 @@ def inside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray]
     within = shape.contains(middle)  # then all is, as near to it as no edge is
     clear = (1 - _HAIR) * shape.boundary.distance(middle) if within else 0.0
 
-    def test(east: FloatArray, north: FloatArray) -> BoolArray:
+    def some(east: Kept, north: Kept) -> BoolArray:
         near = (east >= west) & (east <= right) & (north >= south) & (north <= top)
         where = np.flatnonzero(near)
         if where.size > _FEW and clear > 0:
@@ -147,10 +148,17 @@ def inside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray]
         near[where] = shapely.intersects_xy(shape, east[where], north[where])
         return np.asarray(near)
 
+    def test(east: Kept, north: Kept) -> BoolArray:
+        found = np.empty(east.size, bool)
+        for start in range(0, east.size, _AT_ONCE):
+            rows = slice(start, start + _AT_ONCE)
+            found[rows] = some(east[rows], north[rows])
+        return found
+
     return test
 
 
-def outside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray]:
+def outside(shape: BaseGeometry) -> Callable[[Kept, Kept], BoolArray]:
     """Make the test whether points lie outside a shape; its edge counts as inside.
 
     ``shape``: shape in metres from the pad.
@@ -162,7 +170,7 @@ def outside(shape: BaseGeometry) -> Callable[[FloatArray, FloatArray], BoolArray
 
 
 def struck(
-    cloud: Cloud, test: Callable[[FloatArray, FloatArray], BoolArray]
+    cloud: Cloud, test: Callable[[Kept, Kept], BoolArray]
 ) -> dict[str, BoolArray]:
     """Tell, for every case, the flights of which a piece passes a test.
 
@@ -220,7 +228,7 @@ def reached(
     widest, (west, south, right, top) = max(radii.values()), shape.bounds
     near = (cloud.east >= west - widest) & (cloud.east <= right + widest)
     near &= (cloud.north >= south - widest) & (cloud.north <= top + widest)
-    widened: dict[float, Callable[[FloatArray, FloatArray], BoolArray]] = {}
+    widened: dict[float, Callable[[Kept, Kept], BoolArray]] = {}
     found = {}
     for case in cloud.tree.cases:
         parts = list(cloud.of(case.name))
@@ -250,7 +258,8 @@ def beyond_reach(cloud: Cloud) -> Callable[[BaseGeometry], bool]:
     Result: takes ground in metres from the pad; gives bool.
     """
     check_landed(cloud)
-    reach = 2 * math.sqrt(float(np.max(cloud.east**2 + cloud.north**2)))
+    squares = (cloud.east[p.rows] ** 2 + cloud.north[p.rows] ** 2 for p in cloud.parts)
+    reach = 2 * math.sqrt(max(float(square.max()) for square in squares))
     pad = shapely.Point(0.0, 0.0)
     return lambda shape: bool(shape.distance(pad) > reach)
 

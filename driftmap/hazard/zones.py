@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, Kept
 from driftmap.failures.cases import WORKS
 from driftmap.failures.likelihood import LIKELIHOOD, default_likelihood
 from driftmap.ground.contours import Contour
@@ -110,8 +110,8 @@ def grade(energy: float) -> Kind | None:
 
 def calmed(
     shape: BaseGeometry,
-    east: FloatArray,
-    north: FloatArray,
+    east: Kept,
+    north: Kept,
     weights: FloatArray | None = None,
 ) -> shapely.MultiPolygon:
     """Smooth an outline and drop islets of sampling noise; its share stays inside.
@@ -141,8 +141,8 @@ def calmed(
 
 def taut(
     shape: BaseGeometry,
-    east: FloatArray,
-    north: FloatArray,
+    east: Kept,
+    north: Kept,
     weights: FloatArray | None = None,
 ) -> shapely.MultiPolygon:
     """Draw an outline as a string round it, for a page that joins those of many winds.
@@ -301,5 +301,5 @@ def outer_line(
     return line
 
 
-def _median(column: FloatArray, part: Part) -> float:
+def _median(column: Kept, part: Part) -> float:
     return float(part.quantile(column, 0.5))

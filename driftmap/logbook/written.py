@@ -164,7 +164,7 @@ def _thinned(cloud: Cloud, part: Part) -> list[list[float]]:
     size = min(_KEPT, total.size)
     picked = np.searchsorted(total, (np.arange(size) + 0.5) / size * total[-1])
     places = np.stack([cloud.east[part.rows], cloud.north[part.rows]], axis=1)
-    points: list[list[float]] = places[picked].round(1).tolist()
+    points: list[list[float]] = places[picked].astype(float).round(1).tolist()
     return points
 
 

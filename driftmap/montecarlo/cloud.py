@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from driftmap.air.column import IntArray, Sky
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile, turn
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, Kept
 from driftmap.core.errors import (
     FlightError,
     FlightPathError,
@@ -72,7 +72,7 @@ class Part:
             return None
         return np.tile(self.stands_for, self.count)
 
-    def quantile(self, column: FloatArray, shares: ArrayLike) -> FloatArray:
+    def quantile(self, column: Kept, shares: ArrayLike) -> FloatArray:
         """Give quantiles of a column of the cloud over these rows, by what they stand for.
 
         ``column``, shape (m,): A column of the cloud; ``shares``, shape (...): shares
@@ -131,28 +131,28 @@ class Cloud:
         ``k`` stages of a fall and on landing, by case and body.
     """
 
-    east: FloatArray
-    north: FloatArray
-    time: FloatArray
-    speed: FloatArray
-    angle: FloatArray
-    energy: FloatArray
+    east: Kept
+    north: Kept
+    time: Kept
+    speed: Kept
+    angle: Kept
+    energy: Kept
     parts: tuple[Part, ...]
     tree: CaseTree
     fluttered: NDArray[np.bool_]
     plan: Plan
-    draws: Mapping[str, NDArray[np.floating]]
+    draws: Mapping[str, Kept]
     apogee: Motion
-    way: NDArray[np.float32]
+    way: Kept
     rail_speed: FloatArray
     rail_wind: FloatArray
     max_q: FloatArray
-    margins: Mapping[str, FloatArray]
-    openings: Mapping[tuple[str, str], NDArray[np.float32]]
+    margins: Mapping[str, Kept]
+    openings: Mapping[tuple[str, str], Kept]
     fastest: FloatArray
     flights: int
     seed: int
-    falls: Mapping[tuple[str, str], NDArray[np.float32]] = field(default_factory=dict)
+    falls: Mapping[tuple[str, str], Kept] = field(default_factory=dict)
 
     def of(self, case: str) -> Iterator[Part]:
         """Go through the parts of one case.
@@ -361,7 +361,7 @@ def _cloud(columns: Columns, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
     if not parts:
         told = f"nothing asked for happened in {columns.flights:,} flights"
         raise FlightError(plan.flight.source, "", told)
-    landed = np.empty((len(LANDED), parts[-1].rows.stop))
+    landed = np.empty((len(LANDED), parts[-1].rows.stop), np.float32)
     for part in parts:  # copies first, then flights; each let go of as it is copied
         place = landed[:, part.rows].reshape(len(LANDED), part.count, part.flights)
         place[...] = columns.hand_over(part.case, part.body)
@@ -396,7 +396,7 @@ def _cloud(columns: Columns, plan: Plan, tree: CaseTree, seed: int) -> Cloud:
 
 
 def _above_apogee(
-    flight: Flight, draws: Mapping[str, NDArray[np.floating]], apogee: FloatArray
+    flight: Flight, draws: Mapping[str, Kept], apogee: Kept
 ) -> Iterator[str]:
     """Tell which devices are set to open higher than flights rise."""
     for device in flight.devices:

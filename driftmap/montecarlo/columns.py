@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import mmap
 import multiprocessing
 import os
 import signal
@@ -19,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap.air.column import IntArray
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, Kept
 
 __all__ = ["Block", "Columns", "in_order"]
 
@@ -84,7 +86,7 @@ class Columns:
     falls: dict[tuple[str, str], NDArray[np.float32]] = field(default_factory=dict)
     _who: dict[str, IntArray] = field(default_factory=dict)
     _stands_for: dict[str, FloatArray] = field(default_factory=dict)
-    _landed: dict[tuple[str, str], FloatArray] = field(default_factory=dict)
+    _landed: dict[tuple[str, str], Kept] = field(default_factory=dict)
     _way: dict[str, NDArray[np.float32]] = field(default_factory=dict)
     _way_up: dict[str, FloatArray] = field(default_factory=dict)
     _everyone: tuple[IntArray, FloatArray] = field(init=False)
@@ -127,7 +129,7 @@ class Columns:
     def _put_first(self, body: tuple[str, str], part: FloatArray, at: int) -> None:
         """Copy landings in by flights: of a rare case only so much room is ever touched."""
         if body not in self._landed:
-            self._landed[body] = np.empty((self.flights, *part.shape[1:]))
+            self._landed[body] = _room((self.flights, *part.shape[1:]))
         self._landed[body][at : at + len(part)] = part
 
     @property
@@ -152,7 +154,7 @@ class Columns:
             who, stands_for = self._everyone
         return who, stands_for
 
-    def hand_over(self, case: str, body: str) -> FloatArray:
+    def hand_over(self, case: str, body: str) -> Kept:
         """Give the landings of a body, shape (6, copies, flights), and let go of them."""
         return self._landed.pop((case, body))[: self._count[case]].transpose(2, 1, 0)
 
@@ -204,3 +206,9 @@ def _begin(work: Callable[[int], Any], parent: int) -> None:
 
 def _do(task: int) -> Any:
     return _WORK[-1](task)
+
+
+def _room(shape: tuple[int, ...]) -> NDArray[np.float32]:
+    """Give room of its own, of which what is never touched costs nothing, and all is given back."""
+    own = mmap.mmap(-1, math.prod(shape) * np.dtype(np.float32).itemsize)
+    return np.frombuffer(own, np.float32).reshape(shape)

@@ -8,7 +8,7 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, Kept
 from driftmap.core.spread import quantile
 from driftmap.failures.bodies import Bench
 from driftmap.failures.likelihood import WORKS
@@ -45,7 +45,7 @@ class Ends(NamedTuple):
     p95: float
 
 
-def ends(values: FloatArray, weights: FloatArray | None = None) -> Ends:
+def ends(values: Kept, weights: FloatArray | None = None) -> Ends:
     """Give the middle of values and where 5 and 95 % of them lie below."""
     low, middle, high = quantile(values, [0.05, 0.5, 0.95], weights=weights)
     return Ends(float(low), float(middle), float(high))

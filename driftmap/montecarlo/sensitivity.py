@@ -23,6 +23,7 @@ __all__ = ["Influence", "influences", "more_wind"]
 
 _FLIGHTS_AN_INPUT = 10
 _FEW = 64  # flights that tell how long a fall stays at which height
+_AT_ONCE = 65_536  # flights
 _ALIKE = 1e-10  # of the largest singular value: inputs that are as good as one
 
 
@@ -66,19 +67,31 @@ def influences(cloud: Cloud, case: str | None = None) -> tuple[Influence, ...]:
     ]
     if part is None or part.flights < _FLIGHTS_AN_INPUT * len(names):
         return ()
-    drawn = np.stack([cloud.draws[name][part.who] for name in names]).astype(float)
-    moves = drawn.std(1) > 0
-    names = [name for name, moving in zip(names, moves, strict=True) if moving]
-    drawn = drawn[moves]
-    drawn = (drawn - drawn.mean(1, keepdims=True)) / drawn.std(1, keepdims=True)
     rows = slice(part.rows.start, part.rows.start + part.flights)
-    landed = np.stack([cloud.east[rows], cloud.north[rows]])
-    landed = landed - landed.mean(1, keepdims=True)
-    # The normal equations do, as inputs are standardised; all flights at once take longer.
-    alike, together = (drawn @ other.T for other in (drawn, landed))
+    landed = np.stack([cloud.east[rows], cloud.north[rows]]).astype(float)
+    landed -= landed.mean(1, keepdims=True)
+    inputs = {
+        name: (float(own.mean()), deviation)
+        for name in names
+        for own in [cloud.draws[name][part.who].astype(float)]
+        if (deviation := float(own.std())) > 0
+    }
+    # The normal equations do, as inputs are standardised, added up over some at a time.
+    alike, together = np.zeros(2 * (len(inputs),)), np.zeros((len(inputs), 2))
+    for start in range(0, part.flights, _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        who = part.who[some]
+        drawn = np.stack(
+            [
+                (cloud.draws[n][who].astype(float) - mean) / sd
+                for n, (mean, sd) in inputs.items()
+            ]
+        )
+        alike += drawn @ drawn.T
+        together += drawn @ landed[:, some].T
     effect, *_ = np.linalg.lstsq(alike, together, rcond=_ALIKE)
     variance: dict[str, float] = {}
-    for name, (east, north) in zip(names, effect, strict=True):
+    for name, (east, north) in zip(inputs, effect, strict=True):
         key = name.removesuffix(" east").removesuffix(" north")
         variance[key] = variance.get(key, 0.0) + float(east**2 + north**2)
     whole = float(landed.var(1).sum())

@@ -10,7 +10,7 @@ import numpy as np
 
 from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, Kept
 from driftmap.core.spread import stream
 from driftmap.failures.case import Body, Case, Stage
 from driftmap.formulas.fragments import strike_offsets
@@ -145,8 +145,9 @@ class Flown:
 
     def _column(self, name: str, part: Part) -> FloatArray:
         """Give a column of a part, shape (copies, k)."""
-        rows: FloatArray = getattr(self.cloud, name)[part.rows]
-        return rows.reshape(part.count, part.flights)[:, : self.who.size]
+        rows: Kept = getattr(self.cloud, name)[part.rows]
+        own = rows.reshape(part.count, part.flights)[:, : self.who.size]
+        return own.astype(float)
 
     def _knots(self, body: str) -> FloatArray:
         """Give the knots of a body, shape (stages + 1, 5, copies, k)."""

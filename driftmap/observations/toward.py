@@ -268,7 +268,7 @@ def _leaned_to(
     if plain is None or not again:
         return [*again]
     draws = plain.cloud.draws
-    own = np.stack([draws["lean east"], draws["lean north"]], axis=1)
+    own = np.array([draws["lean east"], draws["lean north"]], float).T
     share = _shared(mixture, own[: flown.flights])[plain.who]
     return [*again, replace(plain, prior=plain.prior * share)]
 
@@ -352,8 +352,8 @@ class _Best:
 
 def _best_lean(flown: Flown, told: Sequence[Observation]) -> _Best:
     """Climb to the likeliest lean of each flight by Newton's method."""
-    own = np.stack([flown.cloud.draws["lean east"], flown.cloud.draws["lean north"]])
-    own = own[:, flown.who]
+    draws = flown.cloud.draws
+    own = np.array([draws["lean east"], draws["lean north"]], float)[:, flown.who]
     smooth = [seen for seen in told if isinstance(seen, MeasuredSight)]
     worth = partial(
         _worth, flown, [s for s in smooth if not isinstance(s, _STILL)], own

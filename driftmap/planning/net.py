@@ -18,7 +18,7 @@ import shapely
 from numpy.typing import NDArray
 
 from driftmap.air.wind import turn
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, Kept
 from driftmap.core.spread import quantile
 from driftmap.failures.cases import WORKS
 from driftmap.ground.contours import Contour, containment
@@ -123,7 +123,7 @@ def everywhere(corners: Corners, middle: Cloud, half: float) -> Net:
         parts.append(replace(part, count=part.count * len(net.east), rows=rows))
         at = rows.stop
 
-    def again(column: FloatArray) -> FloatArray:
+    def again(column: Kept) -> Kept:
         pairs = zip(middle.parts, nets, strict=True)
         return np.concatenate([np.tile(column[p.rows], len(n.east)) for p, n in pairs])
 
@@ -249,7 +249,7 @@ def _places(cloud: Cloud, part: Part, who: NDArray[np.intp], side: float) -> Flo
     at = np.searchsorted(part.who, who)
     ways = turn(cloud.east[part.rows], cloud.north[part.rows], side)
     rows = np.stack([*ways, cloud.energy[part.rows]])
-    return np.asarray(rows.reshape(3, part.count, part.flights)[:, :, at])
+    return np.asarray(rows.reshape(3, part.count, part.flights)[:, :, at], float)
 
 
 def _matched(cloud: Cloud, part: Part, here: FloatArray, side: float) -> FloatArray:

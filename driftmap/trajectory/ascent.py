@@ -79,7 +79,6 @@ def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
     so the impulse is exact.
     """
     run = _Run(rocket, air)
-    state = run.rows[0].copy()
     for after in ride(rocket, air):
         state = run.keep(after)
     exit_state = Motion(*state)
@@ -94,8 +93,7 @@ def ascend(rocket: Rocket, air: AirColumn) -> Ascent:
         burnout = np.where(lit, rocket.upper.burnout, first)
     _coast_up(run, moving)
     return Ascent(
-        rows=run.rows,
-        **run.through_air(),
+        kept=run.all_kept(),
         rail_exit=exit_state,
         rail_wind=wind,
         burnout=burnout,
@@ -187,9 +185,8 @@ class _Run:
         self.may_be_over = False  # the nose any way: one that lights in the air
         self.weigh()
         # Written where they stay: to gather them at the end would touch them twice.
-        self._kept = np.empty((_ROOM, 7, n))
+        self._kept = np.empty((_ROOM, 10, n))
         self._kept[0], self._count = 0.0, 1
-        self._seen = np.empty((3, _ROOM, n))
         # On the rail there is no airstream to speak of.
         still = np.zeros(n), np.full(n, air.density[0]), np.full(n, air.sound[0])
         self._now = np.stack(still)
@@ -211,24 +208,17 @@ class _Run:
         """Record the state after a step, and the airstream before it."""
         if self._count == len(self._kept):
             self._kept = np.concatenate([self._kept, np.empty_like(self._kept)])
-            self._seen = np.concatenate([self._seen, np.empty_like(self._seen)], 1)
-        self._kept[self._count] = state
-        self._seen[:, self._count - 1] = self._now
+        self._kept[self._count, :7] = state
+        self._kept[self._count - 1, 7:] = self._now
         self._count += 1
         return state
 
-    @property
-    def rows(self) -> FloatArray:
-        """States kept, shape (s, 7, n)."""
-        return self._kept[: self._count]
-
-    def through_air(self) -> dict[str, FloatArray]:
-        """Give speed through the air (0 on the rail), density and sound, shape (s, n)."""
-        last = self.rows[-1]
+    def all_kept(self) -> FloatArray:
+        """Give what `Ascent.kept` holds, the airstream at apogee too."""
+        last = self._kept[self._count - 1]
         near = local_air(self.air, last[2], self.who)
-        self._seen[:, self._count - 1] = self._look(last, near)
-        seen = self._seen[:, : self._count]
-        return dict(zip(("speed", "density", "sound"), seen, strict=True))
+        last[7:] = self._look(last[:7], near)
+        return self._kept[: self._count]
 
     def _look(self, state: FloatArray, near: FloatArray) -> FloatArray:
         """Speed through the air, density and speed of sound, shape (3, n)."""

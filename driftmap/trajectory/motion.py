@@ -51,12 +51,10 @@ class Ascent:
 
     Parameters
     ----------
-    rows : ndarray, shape (s, 7, n)
-        State after each of ``s`` steps, as `Motion.rows`; the last is apogee.
-    speed : ndarray, shape (s, n)
-        Speed through the air at those states, 0 on the rail [m s⁻¹].
-    density, sound : ndarray, shape (s, n)
-        Air density [kg m⁻³] and speed of sound [m s⁻¹] there.
+    kept : ndarray, shape (s, 10, n)
+        State after each of ``s`` steps, as `Motion.rows`, the last is apogee; and there the
+        speed through the air, 0 on the rail, and the speed of sound [m s⁻¹] about the
+        density of the air [kg m⁻³]. One array, which memory takes back whole.
     rail_exit : Motion
         State on leaving the rail.
     rail_wind : ndarray, shape (n,)
@@ -67,14 +65,31 @@ class Ascent:
         That of the motor which lights on the rail [s].
     """
 
-    rows: FloatArray
-    speed: FloatArray
-    density: FloatArray
-    sound: FloatArray
+    kept: FloatArray
     rail_exit: Motion
     rail_wind: FloatArray
     burnout: FloatArray
     first_burnout: FloatArray
+
+    @property
+    def rows(self) -> FloatArray:
+        """States, shape (s, 7, n)."""
+        return self.kept[:, :7]
+
+    @property
+    def speed(self) -> FloatArray:
+        """Speed through the air, shape (s, n) [m s⁻¹]."""
+        return self.kept[:, 7]
+
+    @property
+    def density(self) -> FloatArray:
+        """Air density, shape (s, n) [kg m⁻³]."""
+        return self.kept[:, 8]
+
+    @property
+    def sound(self) -> FloatArray:
+        """Speed of sound, shape (s, n) [m s⁻¹]."""
+        return self.kept[:, 9]
 
     @property
     def apogee(self) -> Motion:
@@ -99,9 +114,9 @@ class Ascent:
         # Counted and gathered as bytes lie: this is asked of every case.
         gone = np.add.reduce((times <= t).view(np.uint8), axis=0, dtype=np.uint16)
         i = np.clip(gone.astype(np.intp) - 1, 0, len(times) - 2)
-        _, size, n = self.rows.shape
-        place = i * (size * n) + np.arange(n) + np.arange(size)[:, None] * n
-        flat = self.rows.reshape(-1)
+        _, size, n = self.kept.shape
+        place = i * (size * n) + np.arange(n) + np.arange(7)[:, None] * n
+        flat = self.kept.reshape(-1)
         a, b = flat.take(place), flat.take(place + size * n)
         dt = b[6] - a[6]
         u = np.divide(t - a[6], dt, out=np.zeros_like(dt), where=dt > 0)
