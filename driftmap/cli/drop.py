@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
-from typing import Final
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from driftmap.cli.inputs import WindOptions, WindPlace, shape_of, wind_options_for
 from driftmap.cli.options import Quantity, json_option
 from driftmap.cli.output import json_text
-from driftmap.core.errors import InputError
+from driftmap.core.errors import InputError, visible
 from driftmap.core.units import show
+
+if TYPE_CHECKING:
+    from driftmap.air.wind import WindProfile
 
 __all__ = ["drop_command"]
 
@@ -118,10 +122,24 @@ def drop_command(  # noqa: PLR0913, PLR0917
         raise InputError(
             "drop", "", "no fall that can be followed; mass, area or speed is no body's"
         )
-    click.echo(json_text(result, indent=None) if as_json else _told(result))
-    if not as_json and height > profile.known_to:
+    notes = list(_of_the_wind(profile, height))
+    if as_json:
+        click.echo(json_text({**result, "notes": notes}, indent=None))
+        return
+    click.echo(_told(result))
+    for note in notes:
+        click.echo(visible(note))
+
+
+def _of_the_wind(profile: WindProfile, height: float) -> Iterator[str]:
+    """Tell what would hold a flight in this wind, and what it is where nobody read it."""
+    yield from (f"This wind holds a flight: {note}." for note in profile.warned)
+    east, north = (float(v) for v in profile.at(10.0))
+    if profile.strongest and math.hypot(east, north) < profile.strongest / 4:
+        yield "It comes from no one side: this is the middle of all, it may go any way."
+    if height > profile.known_to:
         text = show(profile.known_to, "length", "si")
-        click.echo(f"The wind is known up to {text} only; above that it is held.")
+        yield f"It is known up to {text} only; above that it grows and turns as winds mostly do."
 
 
 def _told(result: dict[str, float]) -> str:

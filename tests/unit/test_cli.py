@@ -289,10 +289,31 @@ def test_drop_keys_and_sense():
     wind = ("--wind", "10 m/s from 270")
     run = driftmap("drop", *body, "--speed-up", "20", *wind, "--json")
     data = json.loads(run.stdout)
-    assert set(data) == {"east_m", "north_m", "time_s", "impact_speed_mps", "energy_j"}
+    assert [key for key in data if not key.endswith(("_m", "_s", "_mps", "_j"))] == [
+        "notes"
+    ]
     assert data["east_m"] > 1000
     assert abs(data["north_m"]) < 1.0
     assert data["energy_j"] == pytest.approx(0.75 * data["impact_speed_mps"] ** 2)
+
+
+@pytest.mark.parametrize(
+    ("winds", "said"),
+    [
+        (["5 m/s from 270 at 10 m"], "known up to 60 m only; above that it grows"),
+        (["light and variable"], "comes from no one side"),
+        (
+            ["5 mph from 100", "25 mph from 280"],
+            "holds a flight: winds disagree at 2 m",
+        ),
+        (["METAR KXYZ 091455Z 28015KT 9SM TSRA BKN020CB 15/12 A2992"], "thunderstorm"),
+    ],
+)
+def test_drop_tells_what_is_known_of_its_wind(winds, said):
+    body = ("--from", "1000 m", "--mass", "1.5 kg", "--drag-area", "0.75 m2")
+    told = [word for wind in winds for word in ("--wind", wind)]
+    run = driftmap("drop", *body, *told, "--when", "2026-05-09T15:00Z")
+    assert said in run.stdout
 
 
 def test_compare_and_cases(tmp_path):
