@@ -171,7 +171,8 @@ def basic_casualty_area(
     0.456
     """
     r, gamma = np.asarray(radius, float), np.asarray(angle, float)
-    if not np.all((r >= 0) & (gamma > 0) & (gamma <= math.pi / 2 + 1e-12)):
+    # Straight down, kept in single precision, lies a hair beyond.
+    if not np.all((r >= 0) & (gamma > 0) & (gamma <= math.pi / 2 + 1e-6)):
         raise ValueError("'radius' must not be negative and 'angle' lie in (0, π/2]")
     if not np.all(np.asarray(way) >= 0):
         raise ValueError("'way' must not be negative")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import product
 from typing import Final, Literal, TypeAlias
 
@@ -290,8 +290,16 @@ def outer_line(
 
     ``contours``: outlines by case and body, the widest last.
 
-    Result: a function of the piece; each outline is worked out once.
+    Result: a function of the piece; each outline is worked out once, for all pages.
     """
+    return _outer_line(cloud, tuple(contours.items()))
+
+
+@lru_cache(maxsize=2)
+def _outer_line(
+    cloud: Cloud, drawn: tuple[tuple[tuple[str, str], tuple[Contour, ...]], ...]
+) -> Line:
+    contours = dict(drawn)
 
     @cache
     def line(part: Part) -> shapely.MultiPolygon:

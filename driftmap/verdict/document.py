@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import asdict, astuple
+from functools import lru_cache
 from typing import Any, Final
 
 from driftmap.air.wind import WindProfile
@@ -37,7 +38,12 @@ def document(assessment: Assessment) -> dict[str, Any]:
     dict
         Only dicts, lists, text and finite numbers in SI units.
     """
-    a, cloud = assessment, assessment.cloud
+    return dict(_document(assessment))
+
+
+@lru_cache(maxsize=2)  # file and map tell the same one
+def _document(a: Assessment) -> dict[str, Any]:
+    cloud = a.cloud
     up, down = ways_up(cloud), ways_down(cloud)
     return {
         "verdict": a.verdict,

@@ -308,7 +308,7 @@ def test_csv_rows_agree_with_their_headers(demo):
 def test_csv_points_hold_their_landing(demo):
     rows = table(csvs.points_csv(demo, points=5))
     assert len(rows) == 5 * len(demo.cloud.parts)
-    times = set(demo.cloud.time.round(1).tolist())
+    times = set(demo.cloud.time.astype(float).round(1).tolist())
     for row in rows:
         east, north = demo.site.to_local(
             float(row["longitude_deg"]), float(row["latitude_deg"])

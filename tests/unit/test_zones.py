@@ -130,6 +130,11 @@ def test_specks_that_hold_no_landing_are_still_drawn():
     assert calmed(specks, east, north).area >= 0.8 * specks.area
 
 
+def test_an_outline_is_worked_out_once_for_all_pages(demo):
+    line = outer_line(demo.cloud, demo.contours)
+    assert outer_line(demo.cloud, demo.contours) is line
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_a_calmed_outline_still_holds_its_share(seed):
     """Two clouds, one small and far: noise goes, the share stays."""
