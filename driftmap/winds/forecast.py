@@ -243,9 +243,13 @@ def _ensemble(
         raise ValueError("have no heights in common")
     members = np.array([_components(levels, common) for levels, _ in each], dtype=float)
     direction, speed = direction_and_speed(*members.mean(axis=0))
+    gusts: dict[int, float] = {}  # the strongest that any member tells nearest to each
+    for one in (one for levels, _ in each for one in levels if one.gust):
+        i = int(np.argmin(np.abs(common - one.height)))
+        gusts[i] = max(one.peak, gusts.get(i, float(speed[i])))
     levels = tuple(
-        WindLevel(float(z), float(d), float(v), None, name)
-        for z, d, v in zip(common, direction, speed, strict=True)
+        WindLevel(float(z), float(d), float(v), gusts.get(i), name)
+        for i, (z, d, v) in enumerate(zip(common, direction, speed, strict=True))
     )
     notes = tuple(dict.fromkeys(note for _, told in each for note in told))
     spread = f"{name}: {len(each)} members, drawn one by one; the mean is shown"

@@ -56,8 +56,11 @@ _HALF, _SLIGHT = 0.5, 0.5
 """A highest reading of up to so much of the strongest below it holds, where that share of
 it is more than so much [m s⁻¹]; assumed."""
 
+_GUSTY: Final = 3.0
+"""Gusts aloft that stand more than so much above the mean there hold [m s⁻¹]; assumed."""
+
 _ONE_TIME: Final = 1.0
-"""Reports near the ground whose ages differ by less than this speak of one wind [h]."""
+"""Reports whose ages differ by less than this speak of one wind [h]."""
 
 
 def merge(readings: Sequence[Reading], setting: Setting) -> WindProfile:
@@ -256,15 +259,22 @@ def _falls(nodes: Sequence[Node]) -> Iterator[str]:
         )
 
 
+def _gusts_aloft(sources: Sequence[Source]) -> Iterator[str]:
+    """Tell of gusts read above the air whose gusts are flown."""
+    for level in (node.level for source in sources for node in source.nodes):
+        if level.height > law.LOG_TOP and level.peak > level.speed + _GUSTY:
+            yield (
+                f"{level.source} tells of gusts of {level.peak:.1f} m/s at "
+                f"{level.height:.0f} m in a wind of {level.speed:.1f} m/s: they may come down"
+            )
+
+
 def _of_one_time(sources: Sequence[Source], ground: Source | None) -> list[Source]:
-    """List the reports near the ground that speak of the same wind as the ruling one."""
-    if ground is None:
+    """List the reports that speak of the same hour as the one that rules near the ground."""
+    if ground is None or ground.age is None:
         return list(sources)
-    near = [source for source in sources if source.near_ground]
-    if ground.age is None:
-        return near
     newest = ground.age
-    return [s for s in near if s.age is None or s.age - newest < _ONE_TIME]
+    return [s for s in sources if s.age is None or s.age - newest < _ONE_TIME]
 
 
 def _profile(
@@ -283,8 +293,8 @@ def _profile(
     mean = winds.mean(axis=0)
     used, read = stack.used, _read_heights(stack, roughness)
     ages = [source.age for source in used]
-    near = _of_one_time(stack.sources, ground)
-    low = [n for s in near for n in s.nodes if n.height <= law.LOG_TOP]
+    now = _of_one_time(stack.sources, ground)
+    low = [n for s in now for n in s.nodes if n.height <= law.LOG_TOP]
     # A report's air counts, as its sky does, though the wind of another is flown.
     reports = (s.reading for s in (*used, *stack.sources))
     surface = next((each for each in reports if each.kind == "surface"), None)
@@ -305,11 +315,11 @@ def _profile(
         age=None if None in ages else max(age for age in ages if age is not None),
         dated=any(source.reading.dated for source in used),
         undated=tuple(s.name for s in used if s.age is None),
-        warned=tuple(dict.fromkeys(_warned(stack))),
+        warned=tuple(dict.fromkeys((*_warned(stack), *_gusts_aloft(now)))),
         read=read,
         gust=max(n.level.peak - n.level.speed for n in low) if low else 0.0,
         strongest=max(
-            (carried(s.nodes[0], MAST, roughness).speed for s in near if s.near_ground),
+            (carried(s.nodes[0], MAST, roughness).speed for s in now if s.near_ground),
             default=None,
         ),
         stronger=stack.stronger,

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -392,6 +393,32 @@ def test_a_forecast_stronger_than_the_meter_is_not_silent(forecast, said):
     assert any("winds disagree" in told for told in wind.warned) == (said == "holds")
     assert (wind.stronger is not None) == (said == "flown")
     assert wind.levels[0].speed == pytest.approx(3 * 0.44704)  # the meter is flown
+
+
+@pytest.mark.parametrize(
+    ("height", "gust", "flown", "holds"),
+    [(70, 15, 10, False), (90, 15, 10, False), (120, 15, 0, True), (120, 7, 0, False)],
+)
+def test_a_gust_counts_at_whatever_height_it_was_read(height, gust, flown, holds):
+    """Also of layers that say nothing of the wind near the ground, read within the hour."""
+    high = replace(_layers((height, 90, 5), age=0.4), source="kite")
+    level = replace(high.levels[0], gust=float(gust))
+    wind = merge([_surface(3.0, age=0.0), replace(high, levels=(level,))], Setting(0.0))
+    assert wind.gust == pytest.approx(flown)
+    assert any("gusts of" in told for told in wind.warned) is holds
+
+
+def test_a_gust_of_one_member_counts():
+    low = {"height_m": 10, "from_deg": 100, "speed_mps": 2}
+    members = [{"levels": [low | more]} for more in ({}, {"gust_mps": 18}, {})]
+    text = json.dumps({"valid": NOON.isoformat(), "members": members})
+    setting = Setting(0.0, when=NOON, now=NOON)
+    wind = merge([decode_text(text, "e.json", setting)], setting)
+    assert wind.gust == pytest.approx(16.0)
+    both = merge(
+        [decode("3 mph from 100", setting), decode_text(text, "e", setting)], setting
+    )
+    assert both.gust == pytest.approx(16.0)
 
 
 @pytest.mark.parametrize(("speed", "leaps"), [(8.0, False), (16.0, True)])
