@@ -25,13 +25,7 @@ from driftmap.winds import (
 )
 from driftmap.winds.kept import looks_kept, named_so, read_kept
 from driftmap.winds.merge import merge
-from driftmap.winds.reading import (
-    Reading,
-    Setting,
-    check_seen,
-    present,
-    show_time,
-)
+from driftmap.winds.reading import Reading, Setting, check_seen, present, show_time
 from driftmap.winds.spoken import looks_like_words, read_words
 from driftmap.winds.text import Reader, check_text, load_text, unheard
 

@@ -17,13 +17,7 @@ from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at
 from driftmap.core.units import KNOT
 from driftmap.winds import aerodrome_code as code
-from driftmap.winds.reading import (
-    OLDEST,
-    Reading,
-    Setting,
-    nearest_day,
-    show_time,
-)
+from driftmap.winds.reading import OLDEST, Reading, Setting, nearest_day, show_time
 from driftmap.winds.sonde import choose_station, choose_time
 from driftmap.winds.text import reader
 

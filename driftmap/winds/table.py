@@ -85,9 +85,8 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
             height = texts.vertical(row, setting, lenient=True)
             if height < -NEAR or (height < 0 and "height" in "".join(row)):
                 texts.vertical(row, setting)  # which says what is wrong
-            levels.append(
-                (where, _knowable(texts.level_from(row, height, setting, source)))
-            )
+            level = texts.level_from(row, height, setting, source)
+            levels.append((where, _knowable(level)))
     flown, moved = laid_out(levels, source, setting)
     if read and max(read) - setting.seen_by > SLIP:
         raise ValueError(
@@ -130,9 +129,8 @@ def _forecast(text: str, times: dict[str, datetime]) -> bool:
 def _times(text: str) -> dict[str, datetime]:
     """Give the times that the lines of remarks tell."""
     times = {}
-    for what, (where, told) in remarks_of(
-        text, _TIMES, r"(?:(?:at|for)\s+)?\d.*"
-    ).items():
+    found = remarks_of(text, _TIMES, r"(?:(?:at|for)\s+)?\d.*")
+    for what, (where, told) in found.items():
         with at(where):
             times[what] = told_time(re.sub(r"^\D+", "", told))
     if {"read", "valid"} <= set(times) or {"read", "based on"} <= set(times):
