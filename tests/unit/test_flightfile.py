@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 
 from driftmap import fly, read_wind
 from driftmap.core.errors import FlightError
+from driftmap.core.units import bounded, parse_spread
 from driftmap.failures.cases import CERTAIN, build_cases
 from driftmap.ground.site import read_site
 from driftmap.rocket.flightfile import read_flight
@@ -370,3 +372,26 @@ def test_a_comma_or_a_spread_where_none_belongs_is_named(tmp_path, mass, told):
     text = GOOD.replace('mass = "40 g"', f'mass = "{mass}"')
     with pytest.raises(FlightError, match=told):
         read_flight(write(tmp_path, text))
+
+
+@pytest.mark.parametrize(
+    ("value", "bounds", "told"),
+    [
+        ("0 m", (0.0, math.inf, True), "accepted is more than 0 m"),
+        ("-1 m", (0.0, math.inf, False), "accepted is 0 or more m"),
+        ("2.1 m", (1.0, 2.0, False), "accepted is 1 to 2 m"),
+        ("1 m", (1.0, 2.0, True), "accepted is more than 1 to 2 m"),
+    ],
+)
+def test_what_is_out_of_bounds_is_told_with_them(value, bounds, told):
+    least, most, above = bounds
+    with pytest.raises(ValueError, match=f"{value}' is out of bounds; {told}$"):
+        bounded(value, "length", least, most, above=above)
+    assert bounded("1.5 m", "length", least, most, above=above) == 1.5
+    assert bounded("1 m", "length", 1.0, 2.0) == 1.0
+    assert bounded("2 m", "length", 1.0, 2.0, above=True) == 2.0
+
+
+def test_a_spread_below_nothing_is_refused():
+    with pytest.raises(ValueError, match="must not have a negative spread"):
+        parse_spread("2 kg +/- -5 g", "mass")
