@@ -71,12 +71,8 @@ def _cells(reach: Reach, speed: float, from_deg: float) -> list[tuple[int, int]]
     return [(i, j % reach.directions) for i in below if i < reach.speeds for j in left]
 
 
-def _about(dial: Dial, cell: tuple[int, int]) -> list[Node]:
-    """Give what is known of a cell: all its winds at once, or, if left out, its corners."""
-    if cell in dial.cells:
-        return [dial.cells[cell]]
-    (i, j), reach = cell, dial.reach
-    corners = (reach.place(a, b) for a in (i, i + 1) for b in (j, j + 1))
+def _corners(dial: Dial, i: int, j: int) -> list[Node]:
+    corners = (dial.reach.place(a, b) for a in (i, i + 1) for b in (j, j + 1))
     return [dial.nodes[place] for place in dict.fromkeys(corners)]
 
 
@@ -97,7 +93,7 @@ def word_at(dial: Dial, speed: float, from_deg: float) -> Word:
         return "hold"
     nodes = [dial.nodes[place] for place in places]
     for cell in _cells(reach, speed, from_deg):
-        nodes += _about(dial, cell)
+        nodes += [dial.cells[cell]] if cell in dial.cells else _corners(dial, *cell)
     words = [node.word for node in nodes]
     if speed > reach.top * (1 + 1e-9):
         words.append("no-go" if speed > dial.limit else "hold")
@@ -136,8 +132,7 @@ def check_between(dial: Dial) -> Between:
     reach, milder = dial.reach, 0
     away: list[tuple[float, float]] = []
     for (i, j), cell in dial.cells.items():
-        places = (reach.place(a, b) for a in (i, i + 1) for b in (j, j + 1))
-        about = [dial.nodes[place] for place in dict.fromkeys(places)]
+        about = _corners(dial, i, j)
         worst = max(WORDS.index(node.word) for node in about)
         milder += WORDS.index(cell.word) > worst
         away += [] if cell.drawn else _outside(cell, about)

@@ -27,7 +27,7 @@ from driftmap.planning.net import Net, everywhere, turned_lines
 from driftmap.planning.sector import Span, most_cells, settled
 from driftmap.planning.span import alike, strictest
 from driftmap.planning.supposed import Supposition
-from driftmap.planning.trial import Ahead, flown, hangs_on_aloft, judged, unpack
+from driftmap.planning.trial import flown, hangs_on_aloft, judged, unpack
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check, decide
 from driftmap.verdict.consequence_checks import Lines
@@ -144,11 +144,6 @@ class _Bench:
     known: dict[tuple[float, float], Node] = field(default_factory=dict)
     spans: dict[Span, _Wide | Sequence[str]] = field(default_factory=dict)
 
-    def supposed(self, cloud: Cloud, wind: Wind) -> bool:
-        """Tell whether a go hangs on winds aloft that the meter does not tell."""
-        known = known_wind(self.supposition, wind[1], wind[0], gust=self.reach.gust)
-        return hangs_on_aloft(cloud, self.setup, known)
-
     def node(self, i: float, j: float) -> Node:
         """Judge a wind as an assessment does, once."""
         at = i, j % self.reach.directions
@@ -158,19 +153,20 @@ class _Bench:
 
     def _judged(self, i: float, j: float) -> Node:
         wind = self.reach.wind(i, j)
+        told = known_wind(self.supposition, wind[1], wind[0], gust=self.reach.gust)
         try:
             done = self.fly(i, j)
-            known = Ahead(lines=done.lines)
-            checks = judged(done.cloud, self.setup, self.air(wind), known).checks
+            trial = judged(done.cloud, self.setup, self.air(wind), lines=done.lines)
         except (DriftmapError, ValueError) as problem:
             return unknown(wind, problem)
         return Node(
             wind,
-            decide(checks),
-            checks,
+            decide(trial.checks),
+            trial.checks,
             {case.name: case.probability for case in done.cloud.tree.cases},
             done.landings,
-            self.supposed(done.cloud, wind),
+            # Whether a go hangs on winds aloft that the meter does not tell.
+            hangs_on_aloft(done.cloud, self.setup, told),
         )
 
     def five(self, i: int, up: int, j: int, on: int) -> list[Node]:

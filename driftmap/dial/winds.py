@@ -109,8 +109,7 @@ def known_wind(
     WindProfile
         The wind in words: known only as high as a reading tells.
     """
-    words = _words(from_deg, speed, gust)
-    return supposition.spoken(words)
+    return supposition.spoken(_words(from_deg, speed, gust))
 
 
 def _at_meter(shape: WindProfile) -> tuple[float, float]:

@@ -329,9 +329,7 @@ def _of_bodies(case: Case, wanted: Collection[str]) -> Case:
 
 
 def _flown(
-    block: Callable[[int], Block],
-    samples: int,
-    progress: Callable[[int], None] | None,
+    block: Callable[[int], Block], samples: int, progress: Callable[[int], None] | None
 ) -> Columns:
     """Fly blocks on all processors; lay them side by side in their order."""
     # What every block asks for, and is slow to import: once, not in each process.
@@ -410,10 +408,7 @@ def _above_apogee(
 
 
 def _shared(
-    flight: Flight,
-    tree: CaseTree,
-    stands_for: Mapping[str, FloatArray],
-    samples: int,
+    flight: Flight, tree: CaseTree, stands_for: Mapping[str, FloatArray], samples: int
 ) -> CaseTree:
     """Give each case its share of all flights; a case that never happens is left out."""
     cases, notes = [], []

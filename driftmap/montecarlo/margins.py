@@ -9,9 +9,10 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from driftmap.core.checks import FloatArray, Kept
-from driftmap.core.spread import quantile
+from driftmap.core.spread import quantile, stream
 from driftmap.failures.bodies import Bench
 from driftmap.failures.likelihood import WORKS
+from driftmap.formulas.fragments import strike_offsets
 from driftmap.formulas.strength import HOLDS
 from driftmap.ground.grid import SHARES, mean_point, radii
 from driftmap.montecarlo.cloud import Cloud, Part
@@ -21,6 +22,8 @@ __all__ = [
     "Ends",
     "Landed",
     "Margin",
+    "Rest",
+    "after_impact",
     "ends",
     "landed",
     "margins",
@@ -221,3 +224,34 @@ def opening_figures(cloud: Cloud) -> list[dict[str, Any]]:
         weakest = min(devices[name].strength.values(), default=None)
         found.append({"cause": cause, "device": name, **figures, "strength_n": weakest})
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """How far from its strike a broken rocket's fins come to rest.
+
+    Parameters
+    ----------
+    p50, p95 : float
+        Half and 95 % of them lie within these distances of the strike [m].
+    """
+
+    p50: float
+    p95: float
+
+
+def after_impact(cloud: Cloud, part: Part) -> Rest | None:
+    """Say how far the fins of a rocket that struck nose first are thrown.
+
+    ``part``: one of its parts.
+
+    Result: none for what does not strike nose first.
+    """
+    case = next(c for c in cloud.tree.cases if c.name == part.case)
+    body = next(b for b in case.bodies if b.name == part.body)
+    if body.broken or not body.stages[-1].nose_first:
+        return None
+    rng = stream(cloud.seed, 0, f"break-up of {part.case}")
+    thrown = strike_offsets(cloud.speed[part.rows], rng)
+    p50, p95 = np.quantile(np.hypot(thrown.east, thrown.north), [0.5, 0.95])
+    return Rest(float(p50), float(p95))

@@ -13,11 +13,7 @@ from driftmap.core.errors import DriftmapError
 from driftmap.failures.case import LIGHTS
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.falls import KNOT
-from driftmap.winds.uncertainty import (
-    Worth,
-    dwell,
-    worths,
-)
+from driftmap.winds.uncertainty import Worth, dwell, worths
 
 __all__ = ["Influence", "influences", "more_wind"]
 

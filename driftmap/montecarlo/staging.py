@@ -18,12 +18,7 @@ from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import BOOSTER, Airframe, Flight, Motor
 from driftmap.trajectory.ascent import ascend
 from driftmap.trajectory.motion import Ascent
-from driftmap.trajectory.rocket import (
-    CONSTANT_THRUST,
-    Rocket,
-    Stability,
-    ThrustCurve,
-)
+from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket, Stability, ThrustCurve
 
 __all__ = [
     "BOTH_DRAG",

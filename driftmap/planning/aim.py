@@ -13,9 +13,9 @@ from driftmap.air.wind import WindProfile
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     FINDINGS,
-    NOT_KNOWN,
     Trial,
     nearness,
+    not_known,
     pack,
     try_flight,
     unpack,
@@ -129,9 +129,7 @@ def grid_of_aims(most_deg: float) -> tuple[tuple[float, float], ...]:
 
 
 def best_aims(
-    setup: Setup,
-    wind: WindProfile,
-    hands: Hands | None = None,
+    setup: Setup, wind: WindProfile, hands: Hands | None = None
 ) -> tuple[Aim, tuple[Aim, ...]]:
     """Rank the ways to set the rail within the code's limit.
 
@@ -184,7 +182,7 @@ def _try_aim(packed: bytes, wind: WindProfile, aim: tuple[float, float]) -> Tria
 
 def _aim(tilt: float, azimuth: float | None, trial: Trial | Lost) -> Aim:
     if isinstance(trial, Lost):
-        return Aim(tilt, azimuth, Trial(NOT_KNOWN, problem=trial.reason))
+        return Aim(tilt, azimuth, not_known(trial.reason))
     return Aim(tilt, azimuth, trial)
 
 

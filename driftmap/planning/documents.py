@@ -18,12 +18,7 @@ from driftmap.montecarlo.margins import margins, opening_figures, opening_window
 from driftmap.montecarlo.sensitivity import influences
 from driftmap.planning.aim import Aim
 from driftmap.planning.layout import Place, Question
-from driftmap.planning.season import (
-    DIRECTION_STEP,
-    SPEED_STEP,
-    Agreement,
-    SeasonHour,
-)
+from driftmap.planning.season import DIRECTION_STEP, SPEED_STEP, Agreement, SeasonHour
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
 from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.trial import Basis, told
@@ -228,11 +223,7 @@ def layout_geojson(
                 {
                     "type": "Feature",
                     "geometry": {"type": "Point", "coordinates": where},
-                    "properties": {
-                        "candidate": name or "pad",
-                        "rank": rank,
-                        **values,
-                    },
+                    "properties": {"candidate": name or "pad", "rank": rank, **values},
                 }
             )
     return {"type": "FeatureCollection", "features": features}

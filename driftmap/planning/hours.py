@@ -53,12 +53,7 @@ class Reading(NamedTuple):
 
 
 _SPEEDS: Final = MappingProxyType(
-    {
-        "speed_mps": "m/s",
-        "speed_kt": "kt",
-        "speed_mph": "mph",
-        "speed_kmh": "km/h",
-    }
+    {"speed_mps": "m/s", "speed_kt": "kt", "speed_mph": "mph", "speed_kmh": "km/h"}
 )
 _GUSTS: Final = frozenset(name.replace("speed", "gust") for name in _SPEEDS)
 _MISSING: Final = ("", "na", "nan", "null", "none", "m", "-")
@@ -196,9 +191,6 @@ def _header(source: str, n: int, cells: Sequence[str]) -> list[str]:
         raise WindError(source, f"line {n}", f"{text}one of {', '.join(_SPEEDS)}")
     if len(set(names)) < len(names):
         raise WindError(source, f"line {n}", "a column stands twice; name each once")
-    if sky := [name for name in names if _SKY.search(name)]:
-        told = f"column {sky[0]!r} tells what no wind does: take it out, and hours of storms"
-        raise WindError(source, f"line {n}", told)
     if sky := [name for name in names if _SKY.search(name)]:
         told = f"column {sky[0]!r} tells what no wind does: take it out, and hours of storms"
         raise WindError(source, f"line {n}", told)

@@ -30,7 +30,6 @@ from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import (
     NOT_KNOWN,
-    Ahead,
     Finding,
     Held,
     Trial,
@@ -312,13 +311,14 @@ def _judge_sites(
         cloud = flown(setup, wind)
     except DriftmapError as problem:
         return [_Score(NOT_KNOWN, 0.0, str(problem))] * len(sites)
-    ahead = Ahead(danger_of(cloud), lines_of(cloud))
+    danger, lines = danger_of(cloud), lines_of(cloud)
     found = []
     for site in sites:
         seen = glance(cloud, site, setup.answers)
         trial = Trial(decide(seen), seen)
         if trial.verdict == "go":
-            trial = judged(cloud, replace(setup, site=site), wind, ahead)
+            here = replace(setup, site=site)
+            trial = judged(cloud, here, wind, danger=danger, lines=lines)
         found.append(_score(trial, watched))
     return found
 

@@ -162,10 +162,7 @@ def _taut(
         return ()
     found = [
         containment(
-            cloud.east[own.rows],
-            cloud.north[own.rows],
-            (_LIKELY,),
-            weights=own.weights,
+            cloud.east[own.rows], cloud.north[own.rows], (_LIKELY,), weights=own.weights
         )[0]
         for cloud in clouds
         for own in cloud.of(part.case)
@@ -174,13 +171,7 @@ def _taut(
     hull = shapely.union_all([line.shape for line in found]).convex_hull
     far = float(np.hypot(*shapely.get_coordinates(hull).T).max())
     hull = hull.buffer(far * (1 - math.cos(half / 2)))
-    return (
-        Contour(
-            _LIKELY,
-            shapely.MultiPolygon([hull]),
-            float(hull.area),
-        ),
-    )
+    return (Contour(_LIKELY, shapely.MultiPolygon([hull]), float(hull.area)),)
 
 
 def _ways(corners: Corners, middle: Cloud, half: float) -> NDArray[np.float32]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 from driftmap.air.convection import is_light
 from driftmap.core.errors import DriftmapError, WindError
@@ -22,6 +22,7 @@ from driftmap.planning.trial import (
     NOT_KNOWN,
     Finding,
     Trial,
+    not_known,
     pack,
     try_flight,
     unpack,
@@ -45,6 +46,8 @@ __all__ = [
     "season_hours",
     "season_soundings",
 ]
+
+P = TypeVar("P")
 
 DIRECTION_STEP: Final = 10.0
 """Width of a bin of directions [deg]."""
@@ -160,7 +163,8 @@ def season_hours(
         speeds = tuple(SPEED_STEP * i for i in range(1 + steps))
         flights_of(packed, gusty, speeds)  # one for all threads, before any begins
         try:
-            _fly_bins(partial(_try_bin, packed, gusty, speeds), same, ledger, hands)
+            work = partial(_try_bin, packed, gusty, speeds)
+            _fill(ledger, work, {_name(b): b for b in same}, hands)
         finally:
             forget_flights()
     return tuple(
@@ -173,19 +177,23 @@ def season_hours(
     )
 
 
-def _fly_bins(
-    work: Callable[[Reading], Trial],
-    todo: Sequence[Reading],
+def _fill(
     ledger: Ledger,
+    work: Callable[[P], Trial],
+    parts: Mapping[str, P],
     hands: Hands | None,
 ) -> None:
-    def keep(i: int, trial: Trial) -> None:
-        ledger.keep(_name(todo[i]), trial.verdict, trial.blocked_by)
+    """Find what a ledger does not hold yet of some parts by name."""
+    todo = {name: part for name, part in parts.items() if name not in ledger.found}
+    names = list(todo)
 
-    found = sweep(work, todo, hands, done=keep)
-    for wind, result in zip(todo, found, strict=True):
+    def keep(i: int, trial: Trial) -> None:
+        ledger.keep(names[i], trial.verdict, trial.blocked_by)
+
+    found = sweep(work, list(todo.values()), hands, done=keep)
+    for name, result in zip(names, found, strict=True):
         if isinstance(result, Lost):
-            ledger.keep(_name(wind), NOT_KNOWN, result.reason)
+            ledger.keep(name, NOT_KNOWN, result.reason)
 
 
 def agreement(
@@ -258,7 +266,7 @@ def _try_reading(packed: bytes, supposition: Supposition, wind: Reading) -> Tria
         gusty = replace(supposition, gust=wind.gust)
         supposed = suppose(gusty, wind.way, wind.speed)
     except ValueError:
-        return Trial(NOT_KNOWN, problem="a variable wind gives a shape no direction")
+        return not_known("a variable wind gives a shape no direction")
     return try_flight(setup, supposed)
 
 
@@ -355,15 +363,8 @@ def season_soundings(
     Result: one for each sounding, of its own minute; not known where it cannot be used
     or a worker was lost.
     """
-    todo = [one for one in soundings if one.name not in ledger.found]
-
-    def keep(i: int, trial: Trial) -> None:
-        ledger.keep(todo[i].name, trial.verdict, trial.blocked_by)
-
-    found = sweep(partial(_try_sounding, pack(setup), setting), todo, hands, done=keep)
-    for one, result in zip(todo, found, strict=True):
-        if isinstance(result, Lost):
-            ledger.keep(one.name, NOT_KNOWN, result.reason)
+    work = partial(_try_sounding, pack(setup), setting)
+    _fill(ledger, work, {one.name: one for one in soundings}, hands)
     return tuple(
         _by_light(setup, SeasonHour(one.time, *ledger.found[one.name]), one.time)
         for one in soundings
@@ -375,5 +376,5 @@ def _try_sounding(packed: bytes, setting: Setting, one: Sounding) -> Trial:
     try:
         wind = merge([decode_text(one.text, one.source, now)], now)
     except (DriftmapError, ValueError) as problem:
-        return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
+        return not_known(problem)
     return try_flight(unpack(packed), wind)

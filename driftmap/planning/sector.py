@@ -19,7 +19,15 @@ from driftmap.planning.net import everywhere
 from driftmap.planning.span import alike, strictest
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.sweep import Once
-from driftmap.planning.trial import FINDINGS, NOT_KNOWN, Trial, flown, judged, unpack
+from driftmap.planning.trial import (
+    FINDINGS,
+    NOT_KNOWN,
+    Trial,
+    flown,
+    judged,
+    not_known,
+    unpack,
+)
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check, Verdict, decide
 
@@ -150,7 +158,7 @@ class Flights:
         try:
             return judged(self.cloud(speed, way), self.setup, wind)
         except (DriftmapError, ValueError) as problem:
-            return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
+            return not_known(problem)
 
     def about(self, low: float, high: float, way: float, half: float) -> Trial | None:
         """Judge the widest span about a sector and speeds that has one verdict all over.
@@ -288,7 +296,7 @@ class Sector:
         try:
             checks = fly.strictest(*span, [t.checks for t in every])
         except (DriftmapError, ValueError) as problem:
-            return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
+            return not_known(problem)
         return Trial(_verdict(checks), checks)
 
 

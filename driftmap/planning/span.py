@@ -72,10 +72,7 @@ _ORDER: Final[tuple[Outcome, ...]] = ("pass", "warn", "fail")
 
 
 def strictest(
-    setup: Setup,
-    net: Net,
-    wind: WindProfile,
-    flown: Sequence[Iterable[Check]],
+    setup: Setup, net: Net, wind: WindProfile, flown: Sequence[Iterable[Check]]
 ) -> tuple[Check, ...]:
     """Judge all winds of a span at once.
 

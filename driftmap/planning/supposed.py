@@ -77,10 +77,7 @@ class Supposition:
 
     @classmethod
     def over_site(
-        cls,
-        site: Site,
-        when: datetime | None = None,
-        shape: WindProfile | None = None,
+        cls, site: Site, when: datetime | None = None, shape: WindProfile | None = None
     ) -> Supposition:
         """Suppose the winds over a site at an hour; a noon at the equinox for no day yet."""
         east = timedelta(hours=site.longitude / 15)

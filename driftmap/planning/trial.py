@@ -30,7 +30,6 @@ from driftmap.verdict.limits import read_limits
 __all__ = [
     "FINDINGS",
     "NOT_KNOWN",
-    "Ahead",
     "Basis",
     "Finding",
     "Held",
@@ -40,6 +39,7 @@ __all__ = [
     "hangs_on_aloft",
     "judged",
     "nearness",
+    "not_known",
     "pack",
     "scouts",
     "told",
@@ -115,6 +115,11 @@ class Trial:
         return told(self.held_by)
 
 
+def not_known(problem: object) -> Trial:
+    """Say why there is no verdict, in one line."""
+    return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
+
+
 def nearness(check: Check) -> float:
     """Say how near a check is to its limit.
 
@@ -161,40 +166,25 @@ def flown(setup: Setup, wind: WindProfile) -> Cloud:
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Ahead:
-    """What of a verdict does not hang on the site: worked out once for many sites.
-
-    Parameters
-    ----------
-    danger : Danger
-        From `driftmap.hazard.exposure.danger_of`.
-    lines : mapping
-        From `driftmap.verdict.consequence_checks.lines_of`, of these flights.
-    """
-
-    danger: Danger | None = None
-    lines: Lines | None = None
-
-
 def judged(
-    cloud: Cloud, setup: Setup, wind: WindProfile, ahead: Ahead | None = None
+    cloud: Cloud,
+    setup: Setup,
+    wind: WindProfile,
+    *,
+    danger: Danger | None = None,
+    lines: Lines | None = None,
 ) -> Trial:
     """Judge a cloud at a site: the checks of an assessment, all of them.
 
     ``setup``: whose site and limits count; ``wind``: the wind the cloud was flown in;
-    ``ahead``: what is known already.
+    ``danger`` and ``lines``: as for `driftmap.verdict.judgement.judge_all`, where they are
+    known already.
     """
-    known = ahead or Ahead()
+    site = setup.site
     checks = judge_all(
-        cloud,
-        setup.site,
-        wind,
-        answers=setup.answers,
-        lines=known.lines,
-        danger=known.danger,
+        cloud, site, wind, answers=setup.answers, lines=lines, danger=danger
     ).checks
-    stray = _stray(cloud, setup.site)
+    stray = _stray(cloud, site)
     return Trial(
         decide(c for c in checks if not c.question),
         checks,
@@ -227,7 +217,7 @@ def try_flight(setup: Setup, wind: WindProfile) -> Trial:
         trial = judged(flown(setup, wind), setup, wind)
         checks = (*trial.checks, *in_stronger(setup, wind, trial.checks))
     except (DriftmapError, ValueError) as problem:
-        return Trial(NOT_KNOWN, problem=" ".join(str(problem).split()))
+        return not_known(problem)
     return replace(
         trial, verdict=decide(c for c in checks if not c.question), checks=checks
     )

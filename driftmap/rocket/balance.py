@@ -8,12 +8,7 @@ from typing import Final
 
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import Spread
-from driftmap.formulas.drag import (
-    NOSE_CENTRE,
-    NOSE_SLOPE,
-    fin_centre,
-    fin_slope,
-)
+from driftmap.formulas.drag import NOSE_CENTRE, NOSE_SLOPE, fin_centre, fin_slope
 from driftmap.rocket.airframe import Airframe
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Flight, Piece

@@ -151,13 +151,15 @@ class Piece(Table):
         breaks = self.printed or self.strength is not None or self.material is not None
         if not breaks or self.thickness is None or not self.span:
             return None
-        sizes = (self.root, self.tip, self.span, self.thickness)
-        return FinPlanform(*(size or 0.0 for size in sizes))
+        return self._shape()
 
     def planform(self) -> FinPlanform | None:
         """Give the shape of a fin whose flutter can be worked out."""
         if self.material is None and self.shear_modulus is None:
             return None
+        return self._shape()
+
+    def _shape(self) -> FinPlanform:
         sizes = (self.root, self.tip, self.span, self.thickness)
         return FinPlanform(*(size or 0.0 for size in sizes))
 

@@ -13,9 +13,8 @@ from driftmap.hazard.exposure import Harm
 from driftmap.hazard.overhead import passing_over, ways_down, ways_up
 from driftmap.hazard.precise import Sharpened
 from driftmap.hazard.sampling import CONFIDENCE, Estimate
-from driftmap.montecarlo.aftermath import after_impact
 from driftmap.montecarlo.cloud import Cloud, Part
-from driftmap.montecarlo.margins import ends, landed, opening_figures
+from driftmap.montecarlo.margins import after_impact, ends, landed, opening_figures
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import Check
