@@ -207,16 +207,19 @@ def too_near(keep: Keep, site: Site, facts: Facts) -> tuple[str, ...]:
     Result: one for each; empty where none is broken. What is open until someone answers
     is not counted as broken: the rules command asks it.
     """
-    return (*_by_rules(keep.sets, facts), *_by_distance(keep.distance, site))
-
-
-def _by_rules(sets: Sequence[RuleSet], facts: Facts) -> tuple[str, ...]:
-    told = evaluate(sets, facts, only=_OF_THE_PAD)
-    return tuple(_told(result) for result in told if _broken(result))
-
-
-def _broken(result: RuleResult) -> bool:
-    return result.outcome == "fail" and result.name in _OF_THE_PAD
+    people, edge = people_and_edge(site)
+    return (
+        *(
+            _told(result)
+            for result in evaluate(keep.sets, facts, only=_OF_THE_PAD)
+            if result.outcome == "fail" and result.name in _OF_THE_PAD
+        ),
+        *(
+            f"{name}: {span:.0f} m from the pad, at least {keep.distance:.0f} m"
+            for name, span in {**people, "boundary": edge}.items()
+            if span < keep.distance
+        ),
+    )
 
 
 def _told(result: RuleResult) -> str:
@@ -224,15 +227,6 @@ def _told(result: RuleResult) -> str:
     value = "" if result.value is None else f": {result.value:.0f} m"
     limit = "" if result.limit is None else f", {result.sense} {result.limit:.0f} m"
     return f"{result.what}{to}{value}{limit}"
-
-
-def _by_distance(least: float, site: Site) -> tuple[str, ...]:
-    people, edge = people_and_edge(site)
-    return tuple(
-        f"{name}: {span:.0f} m from the pad, at least {least:.0f} m"
-        for name, span in {**people, "boundary": edge}.items()
-        if span < least
-    )
 
 
 def people_and_edge(site: Site) -> tuple[dict[str, float], float]:

@@ -170,7 +170,14 @@ def season_hours(
     return tuple(
         _by_light(
             setup,
-            _hour(time, [ledger.found[_name(bin_of(_scaled(r, scale)))] for r in each]),
+            SeasonHour(
+                time,
+                *max(
+                    (ledger.found[_name(bin_of(_scaled(r, scale)))] for r in each),
+                    key=lambda found: FINDINGS.index(found[0]),
+                    default=(NOT_KNOWN, "no reading"),
+                ),
+            ),
             time + timedelta(hours=1),
         )
         for time, each in zip(hours.times(), hours.readings, strict=True)
@@ -278,13 +285,6 @@ def _by_light(setup: Setup, hour: SeasonHour, end: datetime) -> SeasonHour:
     if hour.finding != "go" or not dark or said.confirmed.get("night_arranged"):
         return hour
     return replace(hour, finding="hold", blocked_by="it is dark")
-
-
-def _hour(time: datetime, found: Sequence[tuple[Finding, str]]) -> SeasonHour:
-    if not found:
-        return SeasonHour(time, NOT_KNOWN, "no reading")
-    finding, why = max(found, key=lambda pair: FINDINGS.index(pair[0]))
-    return SeasonHour(time, finding, why)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,22 +14,12 @@ from driftmap.air.wind import WindProfile, direction_and_speed, turn
 from driftmap.core.errors import WindError
 from driftmap.ground.site import Site
 from driftmap.winds import read_wind
+from driftmap.winds.spoken import HEAD_HEIGHT
 
-__all__ = [
-    "HEAD",
-    "REFERENCE",
-    "Supposition",
-    "head_share",
-    "hour_told",
-    "suppose",
-    "turned",
-]
+__all__ = ["REFERENCE", "Supposition", "head_share", "hour_told", "suppose", "turned"]
 
 REFERENCE: Final = 10.0
 """Height at which a supposed wind is told [m]: where the verdict compares it."""
-
-HEAD: Final = 2.0
-"""Height of a hand-held meter [m]."""
 
 _EQUINOX: Final = datetime(2000, 3, 20, 12, tzinfo=UTC)
 
@@ -247,4 +237,4 @@ def turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
 def head_share(supposition: Supposition) -> float:
     """Give the wind at head height for each of that at 10 m."""
     wind = suppose(supposition, 0.0, 5.0)
-    return float(np.hypot(*wind.at(HEAD)) / np.hypot(*wind.at(REFERENCE)))
+    return float(np.hypot(*wind.at(HEAD_HEIGHT)) / np.hypot(*wind.at(REFERENCE)))
