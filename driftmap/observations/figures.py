@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import log, pi, sqrt
+from math import atan2, degrees, hypot, log, pi
 from types import MappingProxyType
 from typing import Final
 
@@ -44,20 +44,19 @@ class Misfit:
     """What was measured, with its standard deviation, beside what flights would have shown.
 
     `shown` has shape (d, copies, k), NaN where a flight shows nothing of the kind; `value` and
-    `error` have (d,); `turns` says which are angles [rad].
+    `error` have (d,); `turns` says that they are angles [rad].
     """
 
     shown: FloatArray
     value: FloatArray
     error: FloatArray
-    turns: tuple[bool, ...]
+    turns: bool = False
 
     def misses(self) -> FloatArray:
         """Give how far off each flight is, in errors, shape (d, copies, k)."""
         off = self.value[:, None, None] - self.shown
-        for axis, turns in enumerate(self.turns):
-            if turns:
-                off[axis] = (off[axis] + pi) % (2 * pi) - pi
+        if self.turns:
+            off = (off + pi) % (2 * pi) - pi
         return np.asarray(off / self.error[:, None, None], dtype=float)
 
 
@@ -106,8 +105,9 @@ class Find(MeasuredSight):
 
     def says(self, far: Far = metres) -> str:
         """Give the find in words."""
-        away, turn = _polar(self.east, self.north)
-        return f"{self.piece} found {far(away)} from the pad toward {turn:03.0f}°"
+        away = far(hypot(self.east, self.north))
+        turn = degrees(atan2(self.east, self.north)) % 360
+        return f"{self.piece} found {away} from the pad toward {turn:03.0f}°"
 
     @property
     def broad(self) -> float:
@@ -118,7 +118,7 @@ class Find(MeasuredSight):
         """Hold the find beside the landings."""
         value = np.array([self.east, self.north])
         shown, error = flown.in_patches(self.piece, self.error, ways=_WAYS)
-        return Misfit(shown, value, np.full(2, error), (False, False))
+        return Misfit(shown, value, np.full(2, error))
 
 
 _Shown = Callable[[Flown, str], FloatArray]
@@ -174,7 +174,7 @@ class SeenMoment(MeasuredSight):
         value = np.array([told[axis] for axis in kept], dtype=float)
         error = np.array([(self.time_error, self.height_error)[axis] for axis in kept])
         shown = _MOMENTS[self.what](flown, self.piece)[kept]
-        return Misfit(shown, value, error, (False,) * len(kept))
+        return Misfit(shown, value, error)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -206,13 +206,8 @@ class Trace(MeasuredSight):
         """Hold the heights beside those of the flights, made independent of each other."""
         apart = np.linalg.inv(np.linalg.cholesky(self.covariance))
         shown = np.stack([flown.at(ROCKET, time)[2] for time in self.time.tolist()])
-        count = self.time.size
-        return Misfit(
-            np.einsum("ij,j...->i...", apart, shown),
-            apart @ self.height,
-            np.ones(count),
-            (False,) * count,
-        )
+        shown = np.einsum("ij,j...->i...", apart, shown)
+        return Misfit(shown, apart @ self.height, np.ones(self.time.size))
 
 
 _MARKS: Final = (
@@ -298,18 +293,15 @@ class Sighted(MeasuredSight):
         else:
             at = flown.at(self.piece, self.time)
         east, north = at[0] - self.east, at[1] - self.north
-        unsure = self._unsure(flown, at)
-        shown, value, error = [], [], []
-        if self.bearing is not None:
-            shown.append(np.arctan2(east, north))
-            value.append(self.bearing)
-            error.append(np.hypot(self.bearing_error, unsure))
-        if self.elevation is not None:
-            shown.append(np.arctan2(at[2], np.hypot(east, north)))
-            value.append(self.elevation)
-            error.append(np.hypot(self.elevation_error, unsure))
-        turns = (True,) * len(value)
-        return Misfit(np.stack(shown), np.array(value), np.array(error), turns)
+        up = np.arctan2(at[2], np.hypot(east, north))
+        told = [
+            (self.bearing, self.bearing_error, np.arctan2(east, north)),
+            (self.elevation, self.elevation_error, up),
+        ]
+        kept = [(v, error, angle) for v, error, angle in told if v is not None]
+        value, error, shown = map(np.array, zip(*kept, strict=True))
+        error = np.hypot(error, self._unsure(flown, at))
+        return Misfit(shown, value, error, turns=True)
 
     def _unsure(self, flown: Flown, at: FloatArray) -> float:
         """Give the angle by which a place in the air is not known [rad]."""
@@ -318,9 +310,3 @@ class Sighted(MeasuredSight):
         way = np.median(np.hypot(*(flown.landing(self.piece) - flown.top()[:, None])))
         far = np.hypot(np.hypot(at[0] - self.east, at[1] - self.north), at[2])
         return float(IN_THE_AIR * way / max(float(np.median(far)), 1.0))
-
-
-def _polar(east: float, north: float) -> tuple[float, float]:
-    return float(sqrt(east**2 + north**2)), float(
-        np.degrees(np.arctan2(east, north)) % 360
-    )

@@ -62,16 +62,12 @@ def fit_of(
        fitness via realized discrepancies", Statistica Sinica 6, 1996; leaving one out:
        A. Gelfand, D. Dey, H. Chang, 1992 (both from memory).
     """
+    odds = [seen for seen in observations if isinstance(seen, Odds)]
     return {
         flown.case.name: _fit(flown, observations)
         for flown in cases
-        if _allowed(flown, observations)
+        if all(o.by_case.get(flown.case.name, 1.0) > 0 for o in odds)
     }
-
-
-def _allowed(flown: Flown, observations: Sequence[Observation]) -> bool:
-    odds = [o.log_likelihood(flown)[0] for o in observations if isinstance(o, Odds)]
-    return bool(np.all(np.isfinite(odds)))
 
 
 def _fit(flown: Flown, observations: Sequence[Observation]) -> float:

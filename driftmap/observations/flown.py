@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -92,14 +93,14 @@ class Flown:
         Result: east and north [m]; ways stand in place of copies, shape (2, copies, k).
         """
         part, body = self._part(piece)
-        if (piece, None) not in self.worked_out:
-            columns = [self._column(name, part) for name in ("east", "north")]
-            self.worked_out[piece, None] = np.stack(columns)
-            self._learn((piece, None), self.landed(piece)[0])
-        moved = self._moved((piece, None), self.landed(piece))
-        at = np.asarray(self.worked_out[piece, None] + moved)
-        broken = body.name != piece and body.stages[-1].nose_first
-        return at + self._thrown(piece, ways) if broken and self._is_fin(piece) else at
+
+        def columns() -> FloatArray:
+            return np.stack([self._column(name, part) for name in ("east", "north")])
+
+        at = self._leant((piece, None), self.landed(piece), columns)
+        fins = [p.name for p in self.cloud.plan.flight.pieces if p.kind == "fin"]
+        broken = body.name != piece and body.stages[-1].nose_first and piece in fins
+        return at + self._thrown(piece, ways) if broken else at
 
     def in_patches(
         self, piece: str, error: float, *, ways: int = 1
@@ -178,7 +179,11 @@ class Flown:
             for number, stage in enumerate(stages):
                 cloth = _cloth(stage)
                 new, hung = cloth - hung, cloth
-                if new and (not device or _is_of(device, new, body.name)):
+                named = {
+                    name.removesuffix(" drag") for name in new if name.endswith(" drag")
+                }
+                own = device in {"", body.name, *named} or not named
+                if new and own:
                     return np.asarray(self._knots(body.name)[number][[0, 3], 0])
         return np.full((2, self.who.size), np.nan)
 
@@ -242,12 +247,9 @@ class Flown:
         """
         part, body = self._part(piece)
         when = np.full((part.count, self.who.size), float(time))
-        if (piece, time) not in self.worked_out:
-            self.worked_out[piece, time] = self._in_the_air(body, when)
-            self._learn((piece, time), np.minimum(when, self.landed(piece))[0])
-        place = self.worked_out[piece, time]
-        moved = self._moved((piece, time), np.minimum(when, self.landed(piece)))
-        return np.concatenate([place[:2] + moved, place[2:]])
+        until = np.minimum(when, self.landed(piece))
+        there = partial(self._in_the_air, body, when)
+        return self._leant((piece, time), until, there)
 
     def coming_down(self, piece: str) -> FloatArray:
         """Give where a piece is at even steps from its highest to landing, (3, steps, k)."""
@@ -260,8 +262,7 @@ class Flown:
             if asked not in self.worked_out:
                 self.worked_out[asked] = self._in_the_air(body, when)
             place = self.worked_out[asked]
-            moved = self._moved((piece, None), when)
-            places.append(np.concatenate([place[:2] + moved, place[2:]]))
+            places.append(self._carried(place, (piece, None), when))
         return np.concatenate(places, axis=1)
 
     def _in_the_air(self, body: Body, when: FloatArray) -> FloatArray:
@@ -304,21 +305,34 @@ class Flown:
             place[axis] = start + drift + s * (end - start - whole)
         return np.stack([*place, height])
 
-    def _learn(self, asked: _Asked, time: FloatArray) -> None:
-        """Find how the wind's lean carries a piece, unless plain flights have told."""
-        if asked in self.slopes or self.who.size < _FEWEST:
-            return
+    @property
+    def own_lean(self) -> FloatArray:
+        """What the wind of each flight was leaned by as it flew, shape (2, k)."""
         draws = self.cloud.draws
-        lean = np.stack([draws["lean east"], draws["lean north"]], axis=1)[self.who]
-        if np.ptp(lean) > 0:
-            at = self.worked_out[asked][:2, 0].T
-            self.slopes[asked] = response(lean, at, time * self._size)
+        both = np.array([draws["lean east"], draws["lean north"]], float)
+        return both[:, self.who]
 
-    def _moved(self, asked: _Asked, time: FloatArray) -> FloatArray:
+    def _leant(
+        self, asked: _Asked, time: FloatArray, work_out: Callable[[], FloatArray]
+    ) -> FloatArray:
+        """Give places worked out once, moved by the lean; they tell how it carries a piece."""
+        if asked not in self.worked_out:
+            self.worked_out[asked] = work_out()
+            lean = self.own_lean.T
+            few = self.who.size < _FEWEST or np.ptp(lean) == 0
+            if asked not in self.slopes and not few:  # else plain flights have told
+                at = self.worked_out[asked][:2, 0].T
+                self.slopes[asked] = response(lean, at, time[0] * self._size)
+        return self._carried(self.worked_out[asked], asked, time)
+
+    def _carried(
+        self, place: FloatArray, asked: _Asked, time: FloatArray
+    ) -> FloatArray:
+        """Move places as the lean carries what was asked for in so many seconds."""
         if asked not in self.slopes or not self.lean.any():
-            return np.zeros((2, 1, 1))
-        moved = self.slopes[asked] @ self.lean * self._size
-        return np.asarray(moved[:, None] * time)
+            return place
+        moved = (self.slopes[asked] @ self.lean * self._size)[:, None] * time
+        return np.concatenate([place[:2] + moved, place[2:]])
 
     @property
     def _size(self) -> FloatArray:
@@ -329,10 +343,6 @@ class Flown:
         name = piece if self.has(piece) else ROCKET
         part = next(p for p in self.cloud.of(self.case.name) if p.body == name)
         return part, next(b for b in self.case.bodies if b.name == name)
-
-    def _is_fin(self, piece: str) -> bool:
-        pieces = self.cloud.plan.flight.pieces
-        return any(p.name == piece and p.kind == "fin" for p in pieces)
 
 
 def flown_cases(
@@ -380,12 +390,6 @@ def flown_cases(
 
 def _cloth(stage: Stage) -> set[str]:
     return {name for _, name in stage.drag if name not in _BARE and "{n}" not in name}
-
-
-def _is_of(device: str, cloth: set[str], body: str) -> bool:
-    """Tell whether new cloth is that of a device."""
-    named = {name.removesuffix(" drag") for name in cloth if name.endswith(" drag")}
-    return device in named or device == body or not named
 
 
 def _cubic(

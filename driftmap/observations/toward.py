@@ -352,8 +352,7 @@ class _Best:
 
 def _best_lean(flown: Flown, told: Sequence[Observation]) -> _Best:
     """Climb to the likeliest lean of each flight by Newton's method."""
-    draws = flown.cloud.draws
-    own = np.array([draws["lean east"], draws["lean north"]], float)[:, flown.who]
+    own = flown.own_lean
     smooth = [seen for seen in told if isinstance(seen, MeasuredSight)]
     worth = partial(
         _worth, flown, [s for s in smooth if not isinstance(s, _STILL)], own
