@@ -99,9 +99,7 @@ def search_sheet(search: Search, *, units: Units) -> str:
         [s.name, f"{100 * s.chance:.1f} %", "; ".join(s.cautions)]
         for s in chances.listed[:_MOST_ROWS]
     ]
-    warn = "".join(
-        f"<p><strong>{printable(text)}</strong></p>" for text in WALK_CAUTIONS
-    )
+    warn = [f"<p><strong>{printable(text)}</strong></p>" for text in WALK_CAUTIONS]
     lines = "".join(f"<li>{printable(t)}</li>" for t in shares_told(chances, units))
     how = (
         f"{search.walkers.count} people {distance(search.walkers.spacing, units)} apart over "
@@ -111,7 +109,7 @@ def search_sheet(search: Search, *, units: Units) -> str:
     )
     blocks = [
         f"<style>{text_of('chart.css', __package__)}</style>",
-        warn,
+        "".join(warn),
         picture(chances, search.site, search.sweeps, search.found),
         f"<ul>{lines}</ul><p>{printable(how)}</p>",
         "<h2>Order of walking</h2>",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from html import escape
 from typing import Any, Final
@@ -12,8 +12,8 @@ from typing import Any, Final
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.core.checks import FloatArray
 from driftmap.formulas.detection import SUREST, SWEEP_WIDTH
-from driftmap.ground.contours import Contour
 from driftmap.ground.site import OCCUPIED, Site
 from driftmap.observations.figures import Find
 from driftmap.observations.observation import FAR_IN
@@ -21,7 +21,13 @@ from driftmap.observations.seenfile import Observed
 from driftmap.observations.weighing import Weighed
 from driftmap.report.page import render, text_of, told_to_script
 from driftmap.report.words import Units, distance
-from driftmap.search.chances import HELD_SHARES, Chances, chances_of, smallest
+from driftmap.search.chances import (
+    HELD_SHARES,
+    Chances,
+    box_of,
+    chances_of,
+    smallest,
+)
 from driftmap.search.walk import Sweep, Walkers, plan_walk
 
 __all__ = [
@@ -127,7 +133,10 @@ def search_html(search: Search, *, units: Units) -> str:
         site=search.site.name,
         piece=chances.piece,
         told=search.told,
-        cases=_shown(search.cases),
+        cases=[
+            (name, "under 0.1 %" if chance < 0.001 else f"{100 * chance:.1f} %")
+            for name, chance in search.cases
+        ],
         notes=search.notes,
         cautions=WALK_CAUTIONS,
         covers=list(SWEEP_WIDTH),
@@ -144,21 +153,13 @@ def shares_told(chances: Chances, units: Units) -> list[str]:
 
     Result: A sentence for each share.
     """
-    told = []
+    told, (size, unit) = [], (_ACRE, "acres") if units == "us" else (1e4, "ha")
     for line, share in zip(chances.lines, HELD_SHARES, strict=True):
-        size, unit = (_ACRE, "acres") if units == "us" else (1e4, "ha")
         area = line.shape.area / size
         ground = f"{area:,.0f} {unit}" if area >= 100 else f"{area:,.1f} {unit}"
         count = smallest(chances.listed, share)
         told.append(f"{share:.0%} on {ground}, or in {count} squares")
     return told
-
-
-def _shown(cases: Iterable[tuple[str, float]]) -> list[tuple[str, str]]:
-    return [
-        (name, "under 0.1 %" if chance < 0.001 else f"{100 * chance:.1f} %")
-        for name, chance in cases
-    ]
 
 
 def _data(search: Search, units: Units) -> dict[str, Any]:
@@ -178,7 +179,10 @@ def _data(search: Search, units: Units) -> dict[str, Any]:
         "surest": SUREST,
         "walkers": asdict(search.walkers),
         "start": [round(v, 1) for v in search.start],
-        "dangers": [[d.text, _rings(d.shape)] for d in chances.dangers],
+        "dangers": [
+            [d.text, [ring.round().tolist() for ring in _rings(d.shape, 1.0)]]
+            for d in chances.dangers
+        ],
         "at": _linear(search.site),
     }
     whole = json.dumps(data, sort_keys=True)
@@ -186,12 +190,11 @@ def _data(search: Search, units: Units) -> dict[str, Any]:
     return {**data, "id": hashlib.sha256(whole.encode()).hexdigest()[:16]}
 
 
-def _rings(shape: BaseGeometry) -> list[list[list[float]]]:
-    """Give the corners of ground to mind, in whole metres."""
-    fine = shapely.simplify(shape, 1.0)
-    parts = [p for p in shapely.get_parts(fine) if p.geom_type == "Polygon"]
-    rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
-    return [shapely.get_coordinates(ring).round().tolist() for ring in rings]
+def _rings(shape: BaseGeometry, fine: float) -> Iterator[FloatArray]:
+    """Give the corners of each outline, without those that move it by less, (k, 2) [m]."""
+    for part in shapely.get_parts(shapely.simplify(shape, fine)):
+        if part.geom_type == "Polygon":
+            yield from map(shapely.get_coordinates, (part.exterior, *part.interiors))
 
 
 def _linear(site: Site) -> list[float]:
@@ -207,28 +210,15 @@ def _linear(site: Site) -> list[float]:
 
 def planned(sweeps: Sequence[Sweep], units: Units) -> list[list[str]]:
     """Lay out the order of walking as a table."""
-    head = [
-        "Sweep",
-        "Squares",
-        "Walk",
-        "Finds it",
-        "Left then",
-        "Mind there and on the way",
-    ]
-    rows = [
-        [
-            str(number),
-            sweep.squares[0]
-            if len(sweep.squares) == 1
-            else f"{sweep.squares[0]} to {sweep.squares[-1]} ({len(sweep.squares)})",
-            distance(sweep.metres, units),
-            f"{100 * sweep.gain:.1f} %",
-            f"{100 * sweep.left:.0f} %",
-            "; ".join(sweep.mind),
-        ]
-        for number, sweep in enumerate(sweeps, 1)
-    ]
-    return [head, *rows]
+    head = ["Sweep", "Squares", "Walk", "Finds it", "Left then"]
+    rows = [[*head, "Mind there and on the way"]]
+    for number, sweep in enumerate(sweeps, 1):
+        first, count = sweep.squares[0], len(sweep.squares)
+        squares = first if count == 1 else f"{first} to {sweep.squares[-1]} ({count})"
+        walk, mind = distance(sweep.metres, units), "; ".join(sweep.mind)
+        finds, left = f"{100 * sweep.gain:.1f} %", f"{100 * sweep.left:.0f} %"
+        rows.append([str(number), squares, walk, finds, left, mind])
+    return rows
 
 
 _MOST_WAYS = 12  # sweeps drawn: more would hide the squares
@@ -252,7 +242,10 @@ def picture(
     grid = chances.squares
     wide, high = grid.columns + 2 * _MARGIN, grid.rows + 2 * _MARGIN
     parts = [*_areas(chances, site), *_cells(chances), *_letters(chances)]
-    parts += [_outline(chances, line) for line in chances.lines]
+    parts += [
+        f'<path class="line in-{line.share * 100:.0f}" d="{_path(chances, line.shape)}"/>'
+        for line in chances.lines
+    ]
     parts += _ways(chances, sweeps)
     x, y = _at(chances, (0.0, 0.0))
     inside = (
@@ -290,9 +283,8 @@ def _beside(size: tuple[int, int], x: float, y: float) -> tuple[float, float]:
 def _at(chances: Chances, place: tuple[float, float]) -> tuple[float, float]:
     """Put a place on the picture; down is south."""
     grid = chances.squares
-    return (place[0] - grid.west) / grid.size, grid.rows - (
-        place[1] - grid.south
-    ) / grid.size
+    down = grid.rows - (place[1] - grid.south) / grid.size
+    return (place[0] - grid.west) / grid.size, down
 
 
 def _cells(chances: Chances) -> list[str]:
@@ -325,43 +317,29 @@ def _letters(chances: Chances) -> list[str]:
     return told
 
 
-def _outline(chances: Chances, line: Contour) -> str:
-    return f'<path class="line in-{line.share * 100:.0f}" d="{_path(chances, line.shape)}"/>'
-
-
 def _areas(chances: Chances, site: Site) -> list[str]:
-    grid = chances.squares
-    view = shapely.box(
-        grid.west - grid.size,
-        grid.south - grid.size,
-        grid.west + (grid.columns + 1) * grid.size,
-        grid.south + (grid.rows + 1) * grid.size,
-    )
-    told = []
+    grid, told = chances.squares, []
+    corners = box_of(grid, -1, -1).union(box_of(grid, grid.columns, grid.rows))
+    view = corners.envelope
     beyond = shapely.difference(view, site.boundary)
     if beyond.area > 0:
         told.append(f'<path class="beyond" d="{_path(chances, beyond)}"/>')
     for area in site.areas:
         shape = shapely.intersection(area.shape, view)
-        if shape.area == 0:
-            continue
-        kind = "people" if area.role in OCCUPIED else area.role.replace(" ", "-")
-        told.append(
-            f'<path class="area {kind}" d="{_path(chances, shape)}">'
-            f"<title>{escape(area.name)}</title></path>"
-        )
+        if shape.area > 0:
+            kind = "people" if area.role in OCCUPIED else area.role.replace(" ", "-")
+            told.append(
+                f'<path class="area {kind}" d="{_path(chances, shape)}">'
+                f"<title>{escape(area.name)}</title></path>"
+            )
     return told
 
 
 def _path(chances: Chances, shape: BaseGeometry) -> str:
-    fine = shapely.simplify(shape, _FINE * chances.squares.size)
-    parts = [p for p in shapely.get_parts(fine) if p.geom_type == "Polygon"]
-    rings = [ring for part in parts for ring in (part.exterior, *part.interiors)]
     told = []
-    for ring in rings:
-        points = [_at(chances, point) for point in ring.coords[:-1]]
-        if points:
-            told.append("M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + "Z")
+    for ring in _rings(shape, _FINE * chances.squares.size):
+        points = (_at(chances, point) for point in ring[:-1].tolist())
+        told.append("M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + "Z")
     return "".join(told)
 
 

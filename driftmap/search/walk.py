@@ -139,10 +139,9 @@ def _lines(left: Mapping[_Cell, float]) -> Iterator[list[_Cell]]:
         order = sorted(left, key=lambda cell: (cell[1 - along], cell[along]))
         line: list[_Cell] = []
         for cell in order:
-            if line and (
-                cell[1 - along] != line[-1][1 - along]
-                or cell[along] != line[-1][along] + 1
-            ):
+            end = line[-1] if line else cell
+            on = cell[1 - along], cell[along]
+            if line and on != (end[1 - along], end[along] + 1):
                 yield line
                 line = []
             line.append(cell)
