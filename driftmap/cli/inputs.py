@@ -179,16 +179,17 @@ def setting_of(asked: WindOptions, place: WindPlace) -> Setting:
     now = present()
     when = flight_time(asked.when, now) if asked.when else None
     zone = when.tzinfo if when else None
+    read_at, needle = None, asked.declination
+    if asked.read_at:
+        read_at = flight_time(asked.read_at, now, option="--read-at", zone=zone)
     return Setting(
         place.elevation,
         asked.station,
         when or now,
-        place.declination if asked.declination is None else asked.declination,
+        place.declination if needle is None else needle,
         asked.terrain,
         place.position,
-        flight_time(asked.read_at, now, option="--read-at", zone=zone)
-        if asked.read_at
-        else None,
+        read_at,
         now,
         asked.station_away,
         zone,

@@ -71,12 +71,8 @@ def log_assessment(assessment: Assessment, inputs: RunInputs, path: str) -> str:
     from driftmap.winds.reading import present
 
     asked = inputs["asked"]
-    files = {
-        "flight": [inputs["flight"]],
-        "site": [inputs["site"]],
-        "wind": asked.winds,
-        "answers": inputs["answers"],
-    }
+    files = {"flight": [inputs["flight"]], "site": [inputs["site"]]}
+    files |= {"wind": [*asked.winds], "answers": [*inputs["answers"]]}
     when = flight_time(asked.when) if asked.when else present()
     fetched = [] if asked.at is None else ["forecast asked for"]
     entry, contents = assessment_entry(

@@ -149,15 +149,14 @@ def _keep_pad(ctx: click.Context, _: click.Parameter, value: str | None) -> None
     ctx.meta[_PAD] = value
 
 
-def pad_option(command: F) -> F:
-    """Add --pad, which `site_of` takes up."""
-    return click.option(
-        "--pad",
-        metavar="NAME",
-        expose_value=False,
-        callback=_keep_pad,
-        help="Pad flown from, where the site has several.",
-    )(command)
+pad_option = click.option(
+    "--pad",
+    metavar="NAME",
+    expose_value=False,
+    callback=_keep_pad,
+    help="Pad flown from, where the site has several.",
+)
+"""Add --pad, which `site_of` takes up."""
 
 
 def site_options(command: F) -> F:
@@ -212,11 +211,10 @@ def json_option(told: str = "Print JSON in SI units.") -> Callable[[F], F]:
     return click.option("--json", "as_json", is_flag=True, help=told)
 
 
-def units_option(command: F) -> F:
-    """Add --units."""
-    return click.option(
-        "--units", type=click.Choice(["us", "si"]), default="us", help="Units to show."
-    )(command)
+units_option = click.option(
+    "--units", type=click.Choice(["us", "si"]), default="us", help="Units to show."
+)
+"""Add --units."""
 
 
 language_option = click.option(
@@ -249,14 +247,13 @@ def voice_of(language: str, units: Units | None) -> Voice:
     return Voice(catalogue, units or catalogue.units)
 
 
-def stop_wind_option(command: F) -> F:
-    """Add --stop-wind, which `around_of` takes up."""
-    return click.option(
-        "--stop-wind",
-        is_flag=True,
-        help="Judge up to 16 winds about this one as well, and say on the page at which "
-        "reading of the meter it stops being true.",
-    )(command)
+stop_wind_option = click.option(
+    "--stop-wind",
+    is_flag=True,
+    help="Judge up to 16 winds about this one as well, and say on the page at which "
+    "reading of the meter it stops being true.",
+)
+"""Add --stop-wind, which `around_of` takes up."""
 
 
 def around_of(result: Assessment, *, asked: bool) -> Around | None:
