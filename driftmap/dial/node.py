@@ -18,7 +18,7 @@ from driftmap.ground.grid import SHARES as ALL
 from driftmap.hazard.zones import taut
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import landed
-from driftmap.planning.net import placed
+from driftmap.planning.net import placed, turned_shape
 from driftmap.verdict.check import Check, Verdict
 from driftmap.verdict.consequence_checks import Lines, maiming
 
@@ -94,12 +94,8 @@ class Landing:
 
         Result: the same landing, of a wind turned as much.
         """
-
-        def about_pad(corners: NDArray[np.float64]) -> NDArray[np.float64]:
-            return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
-
         east, north = turn(self.mean[0], self.mean[1], angle)
-        lines = tuple(shapely.transform(line, about_pad) for line in self.lines)
+        lines = tuple(turned_shape(line, angle) for line in self.lines)
         return replace(self, mean=(float(east), float(north)), lines=lines)
 
 

@@ -249,7 +249,7 @@ def _by_cell(cloud: Cloud, cell: NDArray[np.int64], size: int) -> FloatArray:
         key = np.unique(who * size + landed)
         keys.append(key)
         flight = np.searchsorted(who, key // size)
-        weights.append(cloud.weights(case, who)[flight])
+        weights.append(cloud.weights(case)[flight])
     key, place = np.unique(np.concatenate(keys), return_inverse=True)
     chance = np.bincount(place, np.concatenate(weights))
     where = key % size

@@ -242,7 +242,7 @@ def _cell(cloud: Cloud, ground: BaseGeometry) -> float:
 
 def _weights(cloud: Cloud, case: Case, gentle: frozenset[str]) -> FloatArray:
     """Weigh a case in its flights; one that harms nobody counts where no other does."""
-    weight = cloud.weights(case, next(cloud.of(case.name)).who)
+    weight = cloud.weights(case)
     others = (c for c in cloud.tree.cases if c.likelihood > 0)
     counts = case.name not in gentle or all(c.name in gentle for c in others)
     return weight * counts

@@ -15,7 +15,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.spread import even_points, stream
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import PERSON_RADIUS
-from driftmap.hazard.probability import reached
+from driftmap.hazard.probability import chances, reached
 from driftmap.hazard.sampling import Estimate, Goal, converge
 from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.cloud import Cloud, Steered, fly
@@ -137,13 +137,7 @@ def _values(
     lean = aimed.draw(stream(own, 0, "lean"))
     cloud = again(steered=Steered(np.ascontiguousarray(lean.T)))
     hits = reached(cloud, area.shape, beyond=PERSON_RADIUS)
-    chance = np.zeros(flights)
-    for case in cloud.tree.cases:
-        if not any(cloud.of(case.name)):
-            continue
-        who = next(cloud.of(case.name)).who
-        hit = hits[case.name]
-        chance[who[hit]] += cloud.weights(case, who)[hit]
+    chance = chances(cloud, hits)
     most = max(1.0, chance.max(initial=0.0))
     return aimed.weights(lean) * chance, most * aimed.largest_weight
 
@@ -210,12 +204,9 @@ def _aimed(
         for copy in range(part.count):
             start = part.rows.start + copy * part.flights
             rows = slice(start, start + part.flights)
-            landed = np.stack([scouts.east[rows], scouts.north[rows]], axis=1).astype(
-                float
-            )
+            landed = np.array([scouts.east[rows], scouts.north[rows]], float).T
             reach = scouts.time[rows] * scouts.draws["lean size"][who]
-            chances = scouts.weights(cases[part.case], who)
-            body = landed, slope, reach, chances
+            body = landed, slope, reach, scouts.weights(cases[part.case])
             for lean, wide, hope in _kernels(first.T[who], *body, area):
                 middle.append(np.zeros((flights, 2)))
                 width.append(np.ones(flights))

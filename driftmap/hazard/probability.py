@@ -19,6 +19,7 @@ from driftmap.montecarlo.cloud import Cloud
 __all__ = [
     "beyond_reach",
     "binomial",
+    "chances",
     "check_landed",
     "inside",
     "mixture",
@@ -282,6 +283,17 @@ def per_case(cloud: Cloud, hits: Mapping[str, BoolArray]) -> dict[str, Estimate]
     }
 
 
+def chances(cloud: Cloud, hits: Mapping[str, BoolArray]) -> FloatArray:
+    """Give how likely each flight hits, its cases weighed by their likelihood, shape (n,)."""
+    chance = np.zeros(cloud.flights)
+    for case in cloud.tree.cases:
+        hit = hits[case.name]
+        if hit.any():
+            who = next(cloud.of(case.name)).who
+            chance[who[hit]] += cloud.weights(case)[hit]
+    return chance
+
+
 def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Estimate:
     """Weigh the cases of each flight by their likelihood.
 
@@ -291,12 +303,7 @@ def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Estimate:
     with all its cases, which share its luck; the interval is that of
     `driftmap.hazard.sampling.weighted_mean`.
     """
-    chance = np.zeros(cloud.flights)
-    for case in cloud.tree.cases:
-        who = next(cloud.of(case.name)).who
-        hit = hits[case.name]
-        if hit.any():
-            chance[who[hit]] += cloud.weights(case, who)[hit]
+    chance = chances(cloud, hits)
     mean = weighted_mean(chance[chance > 0], cloud.flights, max(1.0, chance.max()))
     upper = min(mean.upper, 1.0)
     return Estimate(mean.estimate, mean.lower, upper, mean.hits, cloud.flights)

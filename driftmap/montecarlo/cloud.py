@@ -163,20 +163,13 @@ class Cloud:
         """
         return (part for part in self.parts if part.case == case)
 
-    def weights(self, case: Case, who: IntArray) -> FloatArray:
-        """Give the likelihood of a case in flights of its own.
-
-        ``case``: a case of the tree; ``who``, shape (k,): the flights it was flown in,
-        `Part.who`.
+    def weights(self, case: Case) -> FloatArray:
+        """Give the likelihood of a case of the tree in its own flights, `Part.who`.
 
         Result: likelihood of the case times the flights that each stands for; over all
-        cases and flights these add up to the number of flights, shape (k,). Raises
-        `ValueError` if `who` is not all of the flights of the case.
+        cases and flights these add up to the number of flights, shape (k,).
         """
-        stands_for = next(self.of(case.name)).stands_for
-        if stands_for.shape != who.shape:
-            raise ValueError("'who' must be the flights of the case, all of them")
-        return np.asarray(case.likelihood * stands_for)
+        return np.asarray(case.likelihood * next(self.of(case.name)).stands_for)
 
     def turned(self, angle: float) -> Cloud:
         """Turn everything about the pad, as if the wind came from elsewhere.
@@ -298,7 +291,12 @@ def fly(  # noqa: PLR0913 - all but three are options
         kept = tuple(c for c in tree.cases if steered.flies(c.name))
         tree = replace(tree, cases=kept)
     if bodies is not None:
-        tree = replace(tree, cases=tuple(_of_bodies(c, bodies) for c in tree.cases))
+        wanted = {"rocket", *bodies}  # what pieces are thrown on from
+        cases = (
+            replace(c, bodies=tuple(b for b in c.bodies if b.name in wanted))
+            for c in tree.cases
+        )
+        tree = replace(tree, cases=tuple(cases))
     plan = plan_launch(flight, wind, Sky(site_altitude, day))
 
     def block(start: int) -> Block:
@@ -321,11 +319,6 @@ def fly(  # noqa: PLR0913 - all but three are options
                 raise FlightError(flight.source, "", str(problem)) from None
             # The luckiest rise far above the plan: fly all of them in deeper air.
             plan = replace(plan, top=min(2 * plan.top, plan.sky.top))
-
-
-def _of_bodies(case: Case, wanted: Collection[str]) -> Case:
-    wanted = {"rocket", *wanted}  # what pieces are thrown on from
-    return replace(case, bodies=tuple(b for b in case.bodies if b.name in wanted))
 
 
 def _flown(

@@ -58,7 +58,7 @@ class Block:
     """
 
     count: int
-    landed: dict[tuple[str, str], FloatArray]
+    landed: dict[tuple[str, str], Kept]
     who: dict[str, IntArray]
     stands_for: dict[str, FloatArray]
     way_up: FloatArray
@@ -126,7 +126,7 @@ class Columns:
             columns[key] = np.empty((*part.shape[:-1], self.flights), part.dtype)
         columns[key][..., at : at + part.shape[-1]] = part
 
-    def _put_first(self, body: tuple[str, str], part: FloatArray, at: int) -> None:
+    def _put_first(self, body: tuple[str, str], part: Kept, at: int) -> None:
         """Copy landings in by flights: of a rare case only so much room is ever touched."""
         if body not in self._landed:
             self._landed[body] = _room((self.flights, *part.shape[1:]))

@@ -92,7 +92,7 @@ def fly_block(
             rocket = jobs[case.name, "rocket"][0]
             jobs[case.name, body.name] = [block.falls.thrown_on(case, body, rocket)]
     landed = {
-        key: np.stack([job.landed() for job in copies], axis=1)
+        key: np.stack([job.landed() for job in copies], axis=1, dtype=np.float32)
         for key, copies in jobs.items()
     }
     falls: dict[tuple[str, str], NDArray[np.float32]] = {}

@@ -381,7 +381,7 @@ def flown_cases(
         if part is None or size == 0:
             continue
         who = part.who[:size]
-        prior = cloud.weights(case, part.who)[:size] * own[who] / count
+        prior = cloud.weights(case)[:size] * own[who] / count
         still = np.zeros((2, size))
         told = {} if slopes is None else slopes[case.name]
         found.append(Flown(cloud, case, who, count, prior, way, told, still))

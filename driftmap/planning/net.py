@@ -11,11 +11,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final, TypeAlias
+from typing import Final, TypeAlias, TypeVar
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import turn
 from driftmap.core.checks import FloatArray, Kept
@@ -26,7 +27,9 @@ from driftmap.hazard.zones import KILLS
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.verdict.consequence_checks import Lines
 
-__all__ = ["Corners", "Net", "everywhere", "placed", "turned_lines"]
+__all__ = ["Corners", "Net", "everywhere", "placed", "turned_lines", "turned_shape"]
+
+T = TypeVar("T", bound=BaseGeometry)
 
 Corners: TypeAlias = tuple[tuple[Cloud, Cloud], tuple[Cloud, Cloud]]
 """Clouds at the slow end, left and right, and at the fast end, left and right."""
@@ -86,6 +89,15 @@ class Net:
         return Net(self.cloud.turned(angle), lines, self.coarse)
 
 
+def turned_shape(shape: T, angle: float) -> T:
+    """Turn a shape about the pad."""
+
+    def about_pad(corners: FloatArray) -> FloatArray:
+        return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
+
+    return shapely.transform(shape, about_pad)
+
+
 def turned_lines(lines: Lines, angle: float) -> Lines:
     """Turn lines about the pad.
 
@@ -93,15 +105,8 @@ def turned_lines(lines: Lines, angle: float) -> Lines:
 
     Result: the same lines, turned.
     """
-
-    def about_pad(corners: FloatArray) -> FloatArray:
-        return np.stack(turn(corners[:, 0], corners[:, 1], angle), axis=1)
-
     return {
-        key: tuple(
-            replace(line, shape=shapely.transform(line.shape, about_pad))
-            for line in own
-        )
+        key: tuple(replace(line, shape=turned_shape(line.shape, angle)) for line in own)
         for key, own in lines.items()
     }
 
