@@ -19,7 +19,7 @@ TR R-474, 1977; from memory). The axis swings as in `driftmap.trajectory.swing`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -27,7 +27,7 @@ import numpy as np
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, IntArray, local_air, through_air
 from driftmap.core.checks import FloatArray
-from driftmap.trajectory.motion import Ascent, Motion
+from driftmap.trajectory.motion import Ascent, Motion, on_ground
 from driftmap.trajectory.rocket import Rocket, ride
 from driftmap.trajectory.swing import Body, overturned, swing
 
@@ -131,7 +131,8 @@ def _through(
         left = np.maximum(until - state[6], 0.0)
         left[(state[2] <= 0) & (state[5] < 0)] = 0.0  # those are down
         step = left * (end - start) / (1 - start)
-        moving = _landed(moving, run.advance(moving, step, powered=powered))
+        moving = run.advance(moving, step, powered=powered)
+        on_ground(state, moving.state)
         run.keep(moving.state)
     return moving
 
@@ -157,18 +158,6 @@ class _Moving:
     state: FloatArray
     axis: FloatArray
     turning: FloatArray
-
-
-def _landed(before: _Moving, after: _Moving) -> _Moving:
-    """Put flights that went below the ground where they struck it."""
-    low = (after.state[2] < 0) & (after.state[2] < before.state[2])
-    if not low.any():
-        return after
-    first, state = before.state[:, low], after.state.copy()
-    share = first[2] / (first[2] - state[2, low])
-    state[:, low] = first + share * (state[:, low] - first)
-    state[2, low] = 0.0
-    return replace(after, state=state)
 
 
 def _dot(one: FloatArray, other: FloatArray) -> FloatArray:

@@ -8,7 +8,7 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray
 
-__all__ = ["Ascent", "Motion"]
+__all__ = ["Ascent", "Motion", "on_ground"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,6 +141,28 @@ class Ascent:
     def mach(self) -> FloatArray:
         """Give the Mach number at the states kept, shape (s, n)."""
         return self.speed / self.sound
+
+
+def on_ground(before: FloatArray, after: FloatArray) -> FloatArray:
+    """Put bodies that went below the ground where they struck it, in place.
+
+    Parameters
+    ----------
+    before, after : ndarray, shape (7, n)
+        Rows of `Motion` about a step.
+
+    Returns
+    -------
+    ndarray, shape (7, n)
+        Those after it.
+    """
+    low = (after[2] < 0) & (after[2] < before[2])
+    if low.any():
+        first = before[:, low]
+        share = first[2] / (first[2] - after[2, low])
+        after[:, low] = first + share * (after[:, low] - first)
+        after[2] = np.maximum(after[2], 0.0)
+    return after
 
 
 def _cubic(

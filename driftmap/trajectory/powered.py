@@ -19,7 +19,7 @@ import numpy as np
 from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, IntArray, local_air, through_air
 from driftmap.core.checks import FloatArray
-from driftmap.trajectory.motion import Motion
+from driftmap.trajectory.motion import Motion, on_ground
 from driftmap.trajectory.rocket import ThrustCurve
 
 __all__ = ["Burning", "burn_on"]
@@ -113,7 +113,7 @@ def burn_on(
         new[:3] += step * middle[3:6]
         new[3:6] += step * gain
         new[6] = till
-        state = _on_ground(state, new)
+        state = on_ground(state, new)
     return Motion(*state)
 
 
@@ -144,14 +144,3 @@ def _gain(
     gain = push * along - pull * np.stack([east, north, state[5]])
     gain[2] -= STANDARD_GRAVITY
     return np.asarray(gain)
-
-
-def _on_ground(before: FloatArray, after: FloatArray) -> FloatArray:
-    """Put bodies that went below the ground where they struck it."""
-    low = (after[2] < 0) & (after[2] < before[2])
-    if low.any():
-        first = before[:, low]
-        share = first[2] / (first[2] - after[2, low])
-        after[:, low] = first + share * (after[:, low] - first)
-    after[2] = np.maximum(after[2], 0.0)
-    return after
