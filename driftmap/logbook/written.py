@@ -66,9 +66,9 @@ def assessment_entry(
     contents = dict(_contents(assessment, files))
     site, wind = assessment.site, assessment.wind
     direction, speed = (float(v) for v in told_at(wind, 10.0))
-    near = {"from_rad": direction, "speed_mps": speed, "gust_above_mps": wind.gust}
-    if math.isnan(direction):  # from anywhere
-        del near["from_rad"]
+    near = {"speed_mps": speed, "gust_above_mps": wind.gust}
+    if not math.isnan(direction):  # from anywhere
+        near["from_rad"] = direction
     body = {
         **{key: told[key] for key in ("verdict", "flight", "site", "wind", "seed")},
         **{key: told[key] for key in ("samples", "version", "inputs", "checks")},
@@ -145,17 +145,12 @@ def _content(text: str) -> Content:
 
 def _forecast(cloud: Cloud) -> list[dict[str, Any]]:
     """Keep every so-manieth landing of each piece of each case."""
-    return [
-        {
-            "case": case.name,
-            "cause": case.cause,
-            "probability": case.probability,
-            "pieces": {
-                part.body: _thinned(cloud, part) for part in cloud.of(case.name)
-            },
-        }
-        for case in cloud.tree.cases
-    ]
+    told = []
+    for case in cloud.tree.cases:
+        pieces = {part.body: _thinned(cloud, part) for part in cloud.of(case.name)}
+        named = {"case": case.name, "cause": case.cause}
+        told.append({**named, "probability": case.probability, "pieces": pieces})
+    return told
 
 
 def _thinned(cloud: Cloud, part: Part) -> list[list[float]]:
@@ -181,16 +176,13 @@ def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
         if key not in _KEYS:
             told = f"is no key here; accepted: {', '.join(_KEYS)}"
             raise InputError(source, key, told)
-    body: dict[str, Any] = {}
-    for key in _TEXTS:
-        if key in data:
-            if not isinstance(data[key], str) or len(data[key]) > 4000:
-                raise InputError(source, key, "must be text of at most 4000 characters")
-            body[key] = data[key]
-    if "flew" in data:
-        if not isinstance(data["flew"], bool):
+    wanted = (*_TEXTS, "flew")
+    body: dict[str, Any] = {key: data[key] for key in wanted if key in data}
+    for key, value in body.items():
+        if key == "flew" and not isinstance(value, bool):
             raise InputError(source, "flew", "must be true or false")
-        body["flew"] = data["flew"]
+        if key != "flew" and (not isinstance(value, str) or len(value) > 4000):
+            raise InputError(source, key, "must be text of at most 4000 characters")
     found = data.get("found", [])
     if not isinstance(found, list):
         raise InputError(source, "found", "must be tables, written [[found]]")
@@ -249,9 +241,8 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
         )
     devices = assessed.body.get("devices", [])
     if devices and (device := body.get("device")) and device not in devices:
-        told.append(
-            f"no device of that flight is {quoted(device)}; {nearest(device, devices)}"
-        )
+        near = nearest(device, devices)
+        told.append(f"no device of that flight is {quoted(device)}; {near}")
     return told
 
 

@@ -15,18 +15,19 @@ _MOST_TURNED: Final = 5  # checks listed of each flight
 
 def review_told(result: Review) -> str:
     """Write what a log says of the forecasts, for a terminal."""
-    return "\n".join(
-        [
-            f"Landings found: {result.landings}; flights of known case: {result.flights}.",
-            *(f"!! {text}" for text in result.cautions),
-            *_coverage(result),
-            *_scores(result),
-            *_biases(result),
-            *_failures(result),
-            *("", "Proposed (nothing was changed):"),
-            *(f"  {text}" for text in result.proposals or (_nothing(result),)),
-        ]
+    head = (
+        f"Landings found: {result.landings}; flights of known case: {result.flights}."
     )
+    lines = [head, *(f"!! {text}" for text in result.cautions)]
+    for part in (_coverage, _scores, _biases, _failures):
+        lines += part(result)
+    proposed = result.proposals or (_nothing(result),)
+    lines += [
+        "",
+        "Proposed (nothing was changed):",
+        *(f"  {text}" for text in proposed),
+    ]
+    return "\n".join(lines)
 
 
 def _coverage(result: Review) -> Iterator[str]:
