@@ -210,9 +210,7 @@ class Trace(MeasuredSight):
         return Misfit(shown, apart @ self.height, np.ones(self.time.size))
 
 
-_MARKS: Final = (
-    8  # heights taken from a record after its highest; more tell little more
-)
+_MARKS: Final = 8  # heights of a record after its highest; more tell little more
 _DOWN: Final = 5.0  # m; below this a record is taken to show the rocket on the ground
 TRACE_ERROR: Final = (10.0, 0.03, 0.5)
 """Errors of a record beside a flight: of each height by itself, which is half the model's [m];

@@ -20,9 +20,7 @@ ODD: Final = 0.01
 """A case that shows something so odd more seldom than this does not explain it."""
 
 _DRAWN: Final = 400  # flights and reports drawn for each check
-_ENOUGH: Final = (
-    400.0  # effective flights that the check wants: each of four things can be odd
-)
+_ENOUGH: Final = 400.0  # effective flights it wants: each of four things can be odd
 
 
 def fit_of(

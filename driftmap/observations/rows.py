@@ -50,9 +50,8 @@ class SeenTable:
         if value is None:
             return ""
         if not isinstance(value, str) or len(value) > _LONGEST_TEXT:
-            raise self.refusal(
-                key, f"must be text of at most {_LONGEST_TEXT} characters"
-            )
+            told = f"must be text of at most {_LONGEST_TEXT} characters"
+            raise self.refusal(key, told)
         return " ".join("".join(c if c.isprintable() else " " for c in value).split())
 
     def names(self, key: str, accepted: list[str]) -> list[str]:
@@ -126,10 +125,8 @@ class SeenTable:
         off = self.quantity("declination", "angle", -pi, pi)
         off = self.site.declination if off is None else off
         if off is None:
-            raise self.refusal(
-                "magnetic_bearing",
-                "needs the declination, here or in the site file, such as '13.5 deg'",
-            )
+            told = "needs the declination, here or in the site file, such as '13.5 deg'"
+            raise self.refusal("magnetic_bearing", told)
         return (needle[0] + off) % (2 * pi), needle[1]
 
     def point(self, key: str, example: str) -> tuple[float, float, str]:
@@ -164,11 +161,11 @@ class SeenTable:
             raise self.refusal(key, text) from None
         away = (east**2 + north**2) ** 0.5
         if away > FARTHEST_PLACE:
-            raise self.refusal(
-                key,
+            told = (
                 f"lies {away / 1000:,.0f} km from the pad, which is outside the site; "
-                f"must be within {FARTHEST_PLACE / 1000:g} km, as [latitude, longitude]",
+                f"must be within {FARTHEST_PLACE / 1000:g} km, as [latitude, longitude]"
             )
+            raise self.refusal(key, told)
         return east, north
 
     def ground(self, key: str) -> BaseGeometry | None:

@@ -149,12 +149,14 @@ def read_told(
     files: Sequence[str], flight: Flight, site: Site
 ) -> tuple[tuple[Observation, ...], tuple[str, ...]]:
     """Read files of what was seen, found and walked; give what was assumed too."""
+    found: list[Observation] = []
+    notes: list[str] = []
     tree = build_cases(flight)
-    each = [read_seen(file, flight, tree, site) for file in files]
-    return (
-        tuple(seen for found, _ in each for seen in found),
-        tuple(note for _, notes in each for note in notes),
-    )
+    for file in files:
+        seen, assumed = read_seen(file, flight, tree, site)
+        found += seen
+        notes += assumed
+    return tuple(found), tuple(notes)
 
 
 def read_seen(
@@ -168,13 +170,9 @@ def read_seen(
     Result: what was assumed in reading it, a sentence each. Raises `InputError` one
     line that names the file, the table and key, and what is accepted.
     """
-    source = str(path)
-    data = toml_of(Path(path))
-    reader = _Reader(source, flight, tree, site)
-    found = tuple(
-        seen for key, value in data.items() for seen in reader.read(key, value)
-    )
-    return found, tuple(dict.fromkeys(reader.assumed))
+    reader, data = _Reader(str(path), flight, tree, site), toml_of(Path(path))
+    found = [seen for key, value in data.items() for seen in reader.read(key, value)]
+    return tuple(found), tuple(dict.fromkeys(reader.assumed))
 
 
 class _Reader:
@@ -219,8 +217,7 @@ class _Reader:
         for name, cause in self.causes.items():
             if (only and not {name, cause} & {*only}) or {name, cause} & {*never}:
                 odds[name] = 0.0
-        suspected = table.get("suspected")
-        if suspected is not None:
+        if (suspected := table.get("suspected")) is not None:
             self._suspect(table, suspected, known, odds)
         if not any(odds.values()):
             raise table.refusal("", "rules out every case")
@@ -332,9 +329,8 @@ class _Reader:
         words = table.names("state", list(STATES))
         self._check_state(table, piece, words)
         if words:
-            self.assumed.append(
-                "how often what struck, tore or tangled so is found in such a state (assumed)"
-            )
+            told = "how often what struck, tore or tangled so is found in such a state"
+            self.assumed.append(f"{told} (assumed)")
             yield FoundState(piece, tuple(dict.fromkeys(words)))
 
     def _check_state(self, table: SeenTable, piece: str, words: list[str]) -> None:

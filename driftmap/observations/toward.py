@@ -53,7 +53,7 @@ are two, only they tell, and the fewer they are the more each weighs."""
 
 _HOPELESS: Final = 1e-4  # share of all evidence below which a case is not flown again
 _HARDLY: Final = (
-    3e-3  # and below which once is enough; plain share of turns before the last
+    3e-3  # below which once is enough; plain share of turns before the last
 )
 _NEAR: Final = 0.5  # of a kernel's width that leaning again could not make less
 _STEPS: Final = 4  # of Newton's method; each takes six looks
@@ -113,7 +113,11 @@ def know(
             unsure = _unsure(known)
             few = _other_luck([f for f in few if f.case.name in unsure], wind)
         lots += _toward(few, observations, wind)
-        known = weigh(_pooled(lots, plain), observations)
+        count = Counter(flown.case.name for flown in lots)
+        pooled = [replace(f, prior=f.prior / count[f.case.name]) for f in lots]
+        # Cases that were not worth flying again stay as they were.
+        rest = [f for f in plain if f.case.name not in count]
+        known = weigh([*pooled, *rest], observations)
         if known.effective >= enough:
             break
     return _in_patches(known)
@@ -209,13 +213,6 @@ def _unsure(known: Weighed) -> set[str]:
     }
     least = _LITTLE * sum(squares.values())
     return {name for name, own in squares.items() if own >= least}
-
-
-def _pooled(lots: Sequence[Flown], cases: Sequence[Flown]) -> list[Flown]:
-    """Put lots together; cases that were not worth flying again stay as they were."""
-    count = Counter(flown.case.name for flown in lots)
-    pooled = [replace(f, prior=f.prior / count[f.case.name]) for f in lots]
-    return [*pooled, *(f for f in cases if f.case.name not in count)]
 
 
 def _other_luck(few: Sequence[Flown], wind: WindProfile) -> list[Flown]:
