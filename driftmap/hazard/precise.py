@@ -18,7 +18,8 @@ from driftmap.hazard.harm import PERSON_RADIUS
 from driftmap.hazard.probability import chances, reached
 from driftmap.hazard.sampling import Estimate, Goal, converge
 from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
-from driftmap.montecarlo.cloud import Cloud, Steered, fly
+from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.lean import Steered
 
 __all__ = ["Sharpened", "sharpen", "steered_hit"]
 

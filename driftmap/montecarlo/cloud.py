@@ -28,10 +28,11 @@ from driftmap.montecarlo.columns import Block, Columns, in_order
 from driftmap.montecarlo.falls import LANDED
 from driftmap.montecarlo.flying import WAY_UP, fly_block
 from driftmap.montecarlo.launch import Plan, plan_launch
+from driftmap.montecarlo.lean import Steered
 from driftmap.rocket.flight import Flight
 from driftmap.trajectory.motion import Motion
 
-__all__ = ["Cloud", "Part", "Steered", "fly"]
+__all__ = ["Cloud", "Part", "fly"]
 
 _BLOCK: Final = 4096  # flights flown together; part of what a seed means
 
@@ -155,12 +156,7 @@ class Cloud:
     falls: Mapping[tuple[str, str], Kept] = field(default_factory=dict)
 
     def of(self, case: str) -> Iterator[Part]:
-        """Go through the parts of one case.
-
-        ``case``: name of the case.
-
-        Result: one for each body.
-        """
+        """Go through the parts of one case, by its name: one for each body."""
         return (part for part in self.parts if part.case == case)
 
     def weights(self, case: Case) -> FloatArray:
@@ -205,28 +201,6 @@ class Cloud:
             ),
             way=way,
         )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Steered:
-    """Flights whose wind is leaned in place of drawn, or of which only some cases are flown.
-
-    Parameters
-    ----------
-    lean : ndarray, shape (2, n), or None
-        What each flight has, in place of standard normal numbers, of the part of the
-        wind's error east and north that carries a fall farthest: its inputs ``"lean
-        east"`` and ``"lean north"``; None for plain draws.
-    only : collection of str, optional
-        Cases to fly; all when left out. Their flights are the same either way.
-    """
-
-    lean: FloatArray | None
-    only: Collection[str] | None = None
-
-    def flies(self, case: str) -> bool:
-        """Tell whether a case is to be flown."""
-        return self.only is None or case in self.only
 
 
 def fly(  # noqa: PLR0913 - all but three are options

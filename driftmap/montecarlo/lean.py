@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -11,7 +14,29 @@ from driftmap.air.winderror import error_modes
 from driftmap.core.checks import FloatArray
 from driftmap.montecarlo.launch import Plan
 
-__all__ = ["Lean", "drift_direction", "steer"]
+__all__ = ["Lean", "Steered", "drift_direction", "steer"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Steered:
+    """Flights whose wind is leaned in place of drawn, or of which only some cases are flown.
+
+    Parameters
+    ----------
+    lean : ndarray, shape (2, n), or None
+        What each flight has, in place of standard normal numbers, of the part of the
+        wind's error east and north that carries a fall farthest: its inputs ``"lean
+        east"`` and ``"lean north"``; None for plain draws.
+    only : collection of str, optional
+        Cases to fly; all when left out. Their flights are the same either way.
+    """
+
+    lean: FloatArray | None
+    only: Collection[str] | None = None
+
+    def flies(self, case: str) -> bool:
+        """Tell whether a case is to be flown."""
+        return self.only is None or case in self.only
 
 
 class Lean:

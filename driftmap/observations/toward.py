@@ -18,7 +18,8 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import FlightError
 from driftmap.core.spread import stream
 from driftmap.hazard.steering import Mixture
-from driftmap.montecarlo.cloud import Cloud, Steered, fly
+from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.lean import Steered
 from driftmap.observations.figures import (
     Find,
     MeasuredSight,

@@ -26,7 +26,8 @@ from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import Site
 from driftmap.hazard.overhead import passing_over, ways_up
 from driftmap.hazard.zones import KILLS
-from driftmap.montecarlo.cloud import Cloud, Part, Steered, fly
+from driftmap.montecarlo.cloud import Cloud, Part, fly
+from driftmap.montecarlo.lean import Steered
 from driftmap.verdict.check import Check, Kind
 
 __all__ = [

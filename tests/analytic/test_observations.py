@@ -12,7 +12,7 @@ import shapely
 from scipy.stats import norm
 
 from driftmap import fly, read_flight, read_winds
-from driftmap.montecarlo.cloud import Steered
+from driftmap.montecarlo.lean import Steered
 from driftmap.observations.figures import (
     IN_THE_AIR,
     Find,
