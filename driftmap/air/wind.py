@@ -211,6 +211,8 @@ class WindProfile:
         not known.
     dated : bool
         Whether a source says when it was observed or is valid.
+    foretold : bool
+        Whether the wind near the ground was foretold, and nobody read it.
     convection : Convection or None
         How the sun stirs the air; None for not at all.
     undated : tuple of str
@@ -256,6 +258,7 @@ class WindProfile:
     assumed: tuple[str, ...] = field(default=())
     age: float | None = None
     dated: bool = False
+    foretold: bool = False
     undated: tuple[str, ...] = field(default=())
     warned: tuple[str, ...] = field(default=())
     aside: str = ""

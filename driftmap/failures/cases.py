@@ -1,7 +1,8 @@
 """What can happen to a flight: the list of cases, and how likely each is.
 
 To add a case, write a function that takes the bench and returns cases, and list it in
-`_CASES` with the name of its cause; give that cause a default in `LIKELIHOOD`.
+`_CASES` with the name of its cause and the flights it can happen to; give that cause a default
+in `LIKELIHOOD`.
 """
 
 from __future__ import annotations

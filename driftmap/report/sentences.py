@@ -195,7 +195,8 @@ def _worst(check: Check, voice: Voice) -> str:
 
     A figure within its limit that holds all the same would read as a contradiction.
     """
-    if check.interval is None or not check.value:  # never seen: told as its bound
+    counted = check.unit in {"share", "per flight"}
+    if check.interval is None or (counted and not check.value):  # told as its bound
         return ""
     end = check.interval[check.sense == "most"]
     if check.unit == "share":

@@ -135,6 +135,8 @@ def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
 
 
 def _age(wind: WindProfile, voice: Voice) -> str:
+    if wind.foretold:
+        return voice.say("verdict.age_foretold")
     if wind.age is None:
         return voice.say("verdict.age_unknown")
     minutes = round(wind.age * 60)

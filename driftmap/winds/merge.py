@@ -207,6 +207,12 @@ def _read_heights(stack: Stack, roughness: float) -> tuple[float, ...]:
     return tuple(sorted(set(heights)))
 
 
+def _foretold(ground: Source | None) -> Iterator[str]:
+    """Doubt a wind near the ground that nobody read: a reading at the pad takes a minute."""
+    if ground is not None and ground.reading.forecast:
+        yield f"{ground.name}: a forecast; nobody read the wind near the ground"
+
+
 def _warned(stack: Stack) -> Iterator[str]:
     """Say what a verdict must hold for."""
     yield from stack.doubts
@@ -314,8 +320,11 @@ def _profile(
         assumed=tuple(dict.fromkeys(notes)),
         age=None if None in ages else max(age for age in ages if age is not None),
         dated=any(source.reading.dated for source in used),
+        foretold=ground is not None and ground.reading.forecast,
         undated=tuple(s.name for s in used if s.age is None),
-        warned=tuple(dict.fromkeys((*_warned(stack), *_gusts_aloft(now)))),
+        warned=tuple(
+            dict.fromkeys((*_foretold(ground), *_warned(stack), *_gusts_aloft(now)))
+        ),
         read=read,
         gust=max(n.level.peak - n.level.speed for n in low) if low else 0.0,
         strongest=max(

@@ -384,6 +384,13 @@ SKY = {
     "a calm read above a breeze at head height": holds(
         LOW.but(winds=("2.5 m/s from 90", "calm at 10 m")), "wind warned"
     ),
+    "a forecast that nobody stood in": holds(
+        LOW.but(winds=("forecast 2 m/s from 90",)), "wind warned"
+    ),
+    "a remark that disowns the wind": holds(
+        LOW.but(winds=("# another field, not here\n" + table((2, 90, 2)),)),
+        "wind warned",
+    ),
     "a balloon that slows to nothing": holds(
         LOW.but(winds=(table((2, 90, 3), (10, 90, 4), (40, 90, 2.5), (60, 90, 0.5)),)),
         "wind warned",

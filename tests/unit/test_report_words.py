@@ -152,6 +152,15 @@ def test_every_kind_of_check_has_a_sentence_in_every_language(language, kind):
         assert told.startswith(voice.catalogue.messages["when.nothing deploys"])
 
 
+def test_a_calm_with_gusts_tells_how_far_up_it_may_be():
+    calm = check(value=0.0, interval=(0.0, 11.2), limit=8.9, unit="m/s", outcome="warn")
+    told = sentence(replace(calm, kind=Kind.SURFACE_WIND), english("si"))
+    assert "up to 11.2\u00a0m/s" in told or "up to 11 m/s" in told.replace(
+        "\u00a0", " "
+    )
+    assert "up to 0" not in told
+
+
 @pytest.mark.parametrize("language", languages())
 @pytest.mark.parametrize("other", ["calm", "25 mph from 060", "3 mph variable"])
 def test_winds_that_disagree_are_told_in_every_language(language, other):
