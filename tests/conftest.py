@@ -21,7 +21,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.dial.compute import compute_dial
-from driftmap.dial.reach import Reach
+from driftmap.dial.winds import Reach
 from driftmap.ground.site import read_site
 from driftmap.hazard import zones
 from driftmap.montecarlo import fitted

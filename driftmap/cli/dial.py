@@ -30,7 +30,7 @@ from driftmap.cli.plans import process_pool
 
 if TYPE_CHECKING:
     from driftmap.dial.compute import Dial
-    from driftmap.dial.reach import Reach
+    from driftmap.dial.winds import Reach
     from driftmap.planning.supposed import Supposition
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
@@ -105,7 +105,7 @@ def dial_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
     from driftmap.dial.between import check_between
-    from driftmap.dial.reach import Reach
+    from driftmap.dial.winds import Reach
     from driftmap.report.dialpage import dial_html
 
     reach = Reach(top_speed, speeds, directions, gust)

@@ -16,7 +16,7 @@ from driftmap.desk.day import Aside
 from driftmap.desk.folder import Folder
 from driftmap.desk.winds import setting_at, wind_of
 from driftmap.dial.compute import compute_dial
-from driftmap.dial.reach import Reach
+from driftmap.dial.winds import Reach
 from driftmap.ground.site import Site, read_site
 from driftmap.logbook.entry import Content, Entry
 from driftmap.logbook.written import assessment_entry

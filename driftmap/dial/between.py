@@ -11,7 +11,7 @@ import shapely
 
 from driftmap.dial.compute import Dial
 from driftmap.dial.node import WORDS, Node, Word
-from driftmap.dial.reach import Reach
+from driftmap.dial.winds import Reach
 
 __all__ = ["Between", "check_between", "surrounding", "word_at"]
 

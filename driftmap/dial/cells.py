@@ -20,8 +20,7 @@ from driftmap.dial.node import (
     joined_landing,
     landings_of,
 )
-from driftmap.dial.reach import Reach, Wind
-from driftmap.dial.winds import known_wind, metered_wind
+from driftmap.dial.winds import Reach, Wind, known_wind, metered_wind
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.planning.net import Net, everywhere, turned_lines
 from driftmap.planning.sector import Span, most_cells, settled

@@ -10,8 +10,7 @@ from functools import partial
 from driftmap.air import turbulence
 from driftmap.dial.cells import Block, Found, blocks_of, unknown, work_out
 from driftmap.dial.node import WORDS, Node
-from driftmap.dial.reach import Reach
-from driftmap.dial.winds import limit_at_meter, metered_wind
+from driftmap.dial.winds import Reach, limit_at_meter, metered_wind
 from driftmap.failures.cases import build_cases
 from driftmap.hazard.zones import anywhere
 from driftmap.planning.supposed import Supposition

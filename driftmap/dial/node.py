@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import turn
-from driftmap.dial.reach import Wind
+from driftmap.dial.winds import Wind
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.grid import SHARES as ALL
 from driftmap.hazard.zones import taut

@@ -31,10 +31,9 @@ from driftmap.formulas.flutter import flutter_margin
 from driftmap.montecarlo.burning import moment
 from driftmap.montecarlo.columns import Block
 from driftmap.montecarlo.falls import Falls, Job, Leg, of_flights
-from driftmap.montecarlo.fins import stood
 from driftmap.montecarlo.launch import Plan, rockets
 from driftmap.montecarlo.lean import Lean
-from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of
+from driftmap.montecarlo.openings import chosen, met, outcomes, stiffness_of, stood
 from driftmap.montecarlo.staging import Ways
 from driftmap.rocket.flight import BOOSTER, Device
 from driftmap.trajectory.motion import Ascent, Motion

@@ -17,8 +17,7 @@ from driftmap import read_flight, read_site
 from driftmap.air.wind import WindProfile
 from driftmap.dial.cells import Block, work_out
 from driftmap.dial.node import WORDS
-from driftmap.dial.reach import Reach
-from driftmap.dial.winds import metered_wind
+from driftmap.dial.winds import Reach, metered_wind
 from driftmap.ground.site import Area
 from driftmap.planning import span
 from driftmap.planning.supposed import Supposition

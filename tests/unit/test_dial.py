@@ -19,8 +19,7 @@ from driftmap.core.units import MILE_PER_HOUR
 from driftmap.dial.between import check_between, surrounding, word_at
 from driftmap.dial.compute import compute_dial
 from driftmap.dial.node import APART, WORDS, Landing, Node, drawn_landings
-from driftmap.dial.reach import Reach
-from driftmap.dial.winds import known_wind, metered_wind
+from driftmap.dial.winds import Reach, known_wind, metered_wind
 from driftmap.ground.site import read_site
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import flown, judged
