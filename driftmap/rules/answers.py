@@ -54,6 +54,11 @@ class Answers:
         When the first of what was answered for the day ends, if any does.
     denied : tuple of str
         What was answered "no" at another pad of the site, while files are read.
+    doubts : tuple of (str, object, str)
+        Name, value and file of what does not count though it may be meant for the flight,
+        and why, while files are read.
+    passed_over : mapping of str to str
+        Those of them that nothing else would tell, with file and reason.
     """
 
     confirmed: Mapping[str, bool] = field(default_factory=dict)
@@ -65,9 +70,11 @@ class Answers:
     taken_back: tuple[str, ...] = ()
     until: datetime | None = None
     denied: tuple[str, ...] = ()
+    doubts: tuple[tuple[str, object, str], ...] = ()
+    passed_over: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for name in ("confirmed", "numbers", "stale"):
+        for name in ("confirmed", "numbers", "stale", "passed_over"):
             fixed = MappingProxyType(dict(getattr(self, name)))
             object.__setattr__(self, name, fixed)
 
@@ -96,7 +103,19 @@ def read_answers(
         confirmed={**found.confirmed, **dict.fromkeys(denied, False)},
         stale={k: v for k, v in found.stale.items() if k not in denied},
         denied=(),
+        doubts=(),
+        passed_over=_passed_over(found),
     )
+
+
+def _passed_over(found: Answers) -> dict[str, str]:
+    """Name what may be meant and does not count: it says otherwise, or need not be asked."""
+    counted = {**found.confirmed, **found.numbers}
+    return {
+        name: why
+        for name, value, why in found.doubts
+        if (counted[name] != value if name in counted else name in FACTS)
+    }
 
 
 def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answers:
@@ -106,12 +125,16 @@ def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answ
     today: Scope = "day" if head.flight is None else "flight"
     given = _checked(source, content, asked)
     stale, denied, anywhere = {}, [], replace(occasion, place=None)
+    doubts: list[tuple[str, object, str]] = []
+    values = {**given.confirmed, **given.numbers}
     for name in content:
         scope = asked[name].scope if name in asked else FACTS[name].scope
         if text := head.not_for(occasion, scope):
             stale[name] = text
             if given.confirmed.get(name) is False and not head.not_for(anywhere, scope):
                 denied.append(name)
+            elif head.may_be_for(occasion, scope, changed=name in FACTS):
+                doubts.append((name, values[name], f"{path.name}: {text}"))
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
     return Answers(
         {k: v for k, v in given.confirmed.items() if k not in stale},
@@ -123,6 +146,7 @@ def _file(path: Path, asked: Mapping[str, Question], occasion: Occasion) -> Answ
         () if head.not_for(occasion, today) else head.taken_back,
         None if head.not_for(occasion, "day") else head.until,
         tuple(denied),
+        tuple(doubts),
     )
 
 
@@ -148,9 +172,10 @@ def _joined(one: Answers, other: Answers) -> Answers:
     back = tuple(dict.fromkeys((*one.taken_back, *other.taken_back)))
     ends = [said.until for said in (one, other) if said.until is not None]
     until = min(ends, default=None)
-    denied = (*one.denied, *other.denied)
+    denied, doubts = (*one.denied, *other.denied), (*one.doubts, *other.doubts)
     return Answers(
-        confirmed, numbers, source, stale, other.when, files, back, until, denied
+        *(confirmed, numbers, source, stale, other.when, files),
+        *(back, until, denied, doubts),
     )
 
 

@@ -178,8 +178,18 @@ def _evaluated(
         results.append(_line("stages", text, "hold"))
     for demand in strictest([*demands, *yardsticks(facts, said, demands, only)]):
         results += _lines(demand, facts, said)
+    if only is None:
+        results += _not_heard(said, {name for r in results for name in r.answer})
     settled = {result.name for result in results} | {d.rule.name for d in demands}
     return (*results, *_against_unasked(sets, settled, facts, said))
+
+
+def _not_heard(said: Answers, asked: Container[str]) -> Iterator[RuleResult]:
+    """Hold on answers that do not count, though they may be meant for this flight."""
+    left = [f"{k} in {v}" for k, v in said.passed_over.items() if k not in asked]
+    if left:
+        what = "an answer that may be meant for this flight does not count as it stands"
+        yield _line("answers", f"{what}: {'; '.join(left)}", "hold")
 
 
 def _against_unasked(

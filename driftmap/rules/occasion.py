@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any, Final, TypeVar
@@ -156,6 +156,24 @@ class Head:
         if scope == "day" and end is not None and when is not None and when >= end:
             return f"answered until {end:%H:%M %z}, and that is past"
         return self._not_there(occasion, *_NEAR[scope == "ground"])
+
+    def may_be_for(
+        self, occasion: Occasion, scope: Scope, *, changed: bool = False
+    ) -> bool:
+        """Tell whether an answer that does not count may yet be meant for an occasion.
+
+        Its head leaves out flight, rocket or place, or gives the place another name;
+        ``changed``: or the flight file was changed since.
+        """
+        rocket = occasion.rocket if changed else self.rocket or occasion.rocket
+        whole = replace(
+            self,
+            site=self.site if self.place is None else occasion.site,
+            place=self.place or occasion.place,
+            flight=self.flight or occasion.flight,
+            rocket=rocket,
+        )
+        return not whole.not_for(occasion, scope)
 
     def _not_there(self, occasion: Occasion, near: float, level: float) -> str:
         if occasion.place is None:

@@ -106,6 +106,46 @@ def test_what_was_answered_for_something_else_is_open_again(
     assert all(reason in text for text in said.stale.values())
 
 
+NOBODYS = HEAD.replace('flight = "Willet"\n', "")
+ELSEWHERE = HEAD.replace("Field", "Meadow") + "place = [41.604, -117.952, 1234.4]\n"
+
+
+@pytest.mark.parametrize(
+    ("head", "line"),
+    [
+        (NOBODYS, 'motor_allowed = "no"'),
+        (NOBODYS, "rockets_together = 6"),
+        (NOBODYS, "motor_count = 3"),
+        (NOBODYS, 'total_impulse = "90 N s"'),
+        (ELSEWHERE, 'surface_wind = "18 mph"'),
+        (ELSEWHERE, 'landowner_leave = "no"'),
+        (HEAD, "rockets_together = 6"),  # of no rocket's mark
+        (HEAD + 'rocket = "00000000"\n', "rockets_together = 6"),
+    ],
+)
+def test_what_may_be_meant_for_this_flight_is_never_passed_over(tmp_path, head, line):
+    here = replace(HERE, place=(41.604, -117.952, 1234.4), rocket="0a1b2c3d")
+    there = "place = [41.604, -117.952, 1234.4]\n"
+    whole = HEAD + f'{there}rocket = "0a1b2c3d"\n' + GIVEN
+    placed = head if "place" in head else head + there
+    said = read(tmp_path, whole, placed + line, occasion=here)
+    assert set(said.passed_over) == {line.split()[0]}
+    facts = Facts(dict.fromkeys(FACTS, 1.0))
+    (held,) = [r for r in evaluate(SETS, facts, said) if r.name == "answers"]
+    assert held.outcome == "hold"
+    assert line.split()[0] in held.what
+    alone = read(tmp_path, whole, occasion=here)
+    assert all(r.name != "answers" for r in evaluate(SETS, facts, alone))
+
+
+def test_what_is_open_is_asked_and_what_is_said_twice_is_no_doubt(tmp_path):
+    said = read(tmp_path, f'{NOBODYS}motor_allowed = "yes"')
+    assert not counted(said)
+    assert "for no flight" in said.stale["motor_allowed"]
+    said = read(tmp_path, HEAD + GIVEN, NOBODYS + 'total_impulse = "62 N s"')
+    assert counted(said) == SEASON | DAY | FLIGHT
+
+
 @pytest.mark.parametrize(
     ("until", "holds"),
     [("08:30:00-07:00", False), ("08:31:00-07:00", True), ("15:31:00Z", True)],
