@@ -225,6 +225,7 @@ function show() {
   showVerdict(wind, about);
   drawHand(one("#wheel"), about.length ? wind : null);
   showPieces(about);
+  showCrowd(about);
   drawLines(about);
   one("#between").textContent = about.length > 1 ? `${cellTold(wind)} ${say("round")}`.trim() : about.length ? say("very") : "";
   drawBlow(about.length ? wind : null);

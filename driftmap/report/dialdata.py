@@ -163,11 +163,11 @@ def tell_reasons(
     ``people``: names of the areas where people are.
 
     Result: ``texts``: sentences as the pieces between their numbers; ``people``: for
-    each kind of check, 1 if it is about people; ``lines``: for each wind a list of
+    each kind of check, places among those names; ``lines``: for each wind a list of
     ``[kind, 2 if it fails else 1, figure over limit, sentence, number, …]``.
     """
-    crowd = set(people)
-    kinds: dict[tuple[str, ...], int] = {}
+    crowd = list(people)
+    kinds: dict[tuple[str, ...], list[int]] = {}
     texts: dict[tuple[str, ...], int] = {}
     lines: list[list[list[Any]]] = []
     known: dict[int, list[list[Any]]] = {}  # all winds of a span have the same checks
@@ -181,9 +181,10 @@ def tell_reasons(
             text = _sentence(check, node, voice)
             pieces = tuple(_NUMBER.split(text))
             key = (check.kind, check.name, check.case, check.area)
+            kinds.setdefault(key, [i for i, a in enumerate(crowd) if check.about(a)])
             lines[-1].append(
                 [
-                    kinds.setdefault(key, len(kinds)),
+                    list(kinds).index(key),
                     2 if check.outcome == "fail" else 1,
                     _over(check),
                     texts.setdefault(pieces, len(texts)),
@@ -192,7 +193,7 @@ def tell_reasons(
             )
     return {
         "texts": _told_once(list(texts), lines),
-        "people": [int(area in crowd) for *_, area in kinds],
+        "people": list(kinds.values()),
         "lines": lines,
     }
 

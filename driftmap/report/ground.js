@@ -128,6 +128,17 @@ function drawLines(about) {
   return placeLabels();
 }
 
+// Mark the places of people that a check not passed in these winds speaks of, on the map and in the list.
+function showCrowd(about) {
+  const worst = new Map();
+  for (const { outcome, people } of about.length ? reasonsAt(about) : []) {
+    for (const at of people) worst.set(at, Math.max(outcome, worst.get(at) ?? 0));
+  }
+  for (const row of [all(".map .label.people"), all(".people-list li")]) {
+    row.forEach((shown, at) => ["warn", "fail"].forEach((word, i) => shown.classList.toggle(word, worst.get(at) === i + 1)));
+  }
+}
+
 // Point the pad's arrow where the wind blows to; none while it is calm or not set.
 function drawBlow(wind) {
   const arrow = one(".map .blow");

@@ -154,7 +154,7 @@ function reasonsAt(places) {
       found.set(kind, { outcome, over, told, people: people[kind] });
     }
   }
-  return [...found.values()].sort((a, b) => b.outcome - a.outcome || b.people - a.people || b.over - a.over);
+  return [...found.values()].sort((a, b) => b.outcome - a.outcome || Math.sign(b.people.length) - Math.sign(a.people.length) || b.over - a.over);
 }
 
 function askedAt(places) {

@@ -329,6 +329,29 @@ def test_a_thumb_that_scrolls_never_sets_a_wind(browser, page):
     assert not browser.find("#speed").is_enabled()
 
 
+def test_people_that_a_check_speaks_of_are_marked_on_the_map_and_in_the_list(
+    browser, page
+):
+    """In every wind: their plates bear the outcome by colour and sign, and lose it again."""
+    browser.open(page)
+    marked, wrong = browser.js("""
+      const plates = () => ['.map .label.people', '.people-list li'].map(s => all(s).map(e =>
+        e.classList.contains('fail') ? 2 : e.classList.contains('warn') ? 1 : 0));
+      let [marked, wrong] = [0, 0];
+      for (let speed = 1; speed < 12; speed += 3) for (let from = 30; from < 360; from += 60) {
+        put({ speed, from, gust: NaN });
+        const about = surrounding(speed * DIAL.speed.size, from);
+        for (const told of plates()) told.forEach((outcome, at) => {
+          const said = reasonsAt(about).filter(r => r.people.includes(at)).map(r => r.outcome);
+          if (outcome !== Math.max(0, ...said)) wrong += 1;
+          if (outcome) marked += 1;
+        });
+      }
+      return [marked, wrong];""")
+    assert marked > 0
+    assert wrong == 0
+
+
 def test_two_zones_open_and_people_stand_on_top(browser, page):
     browser.open(page, width=390, height=844)
     put(browser, 4, 100)
