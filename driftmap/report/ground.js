@@ -12,23 +12,6 @@ const ownDrawn = () => []; // a name is not told apart from its ground here
 const place = ([east, north]) => [north, east];
 const places = (rings) => rings.map((ring) => ring.map(place));
 
-// A label whose text comes from a file is set as text, never read as HTML.
-function tag(at, classes, rank, { name, more, mark }) {
-  const label = document.createElement("span");
-  label.className = `label ${classes}`;
-  label.dataset.rank = rank;
-  for (const [element, text] of [["b", mark], ["bdi", name], ["i", more]]) {
-    if (text === undefined) continue;
-    const part = document.createElement(element);
-    part.textContent = text;
-    label.append(part);
-  }
-  const holder = document.createElement("div");
-  holder.append(label);
-  const icon = L.divIcon({ html: holder, iconSize: [0, 0], className: "tag" });
-  return L.marker(at, { icon, interactive: false, keyboard: false });
-}
-
 function drawGround() {
   let count = 0;
   for (const { kind, name, rings, people } of DIAL.ground) {

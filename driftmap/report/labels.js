@@ -1,5 +1,23 @@
 // Labels that give way to each other, and the names of squares along the edges.
 
+// A label at a place. Its text comes from a file: it is set as text, never read as HTML.
+function tag(at, classes, rank, { mark, name, more, sign = "", area }) {
+  const label = document.createElement("span");
+  label.className = `label ${classes}`;
+  label.dataset.rank = rank;
+  if (area !== undefined) label.dataset.area = area;
+  label.append(sign);
+  for (const [element, text] of [["b", mark], ["bdi", name], ["i", more]]) {
+    if (text === undefined) continue;
+    const part = document.createElement(element);
+    part.textContent = text;
+    label.append(part);
+  }
+  const holder = document.createElement("div");
+  holder.append(label);
+  return L.marker(at, { icon: L.divIcon({ html: holder, iconSize: [0, 0], className: "tag" }), interactive: false, keyboard: false });
+}
+
 const AROUND = [[0, 0], [1, 0], [-1, 0], [0, -1], [0, 1], [1, -1], [-1, -1], [1, 1], [-1, 1]];
 
 function overlaps(box, taken) {

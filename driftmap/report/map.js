@@ -1,13 +1,65 @@
 // The switches and views of the page. DRIFTMAP holds what the map was drawn from.
-const chart = window[DRIFTMAP.map];
 const one = (selector) => document.querySelector(selector);
 const all = (selector) => [...document.querySelectorAll(selector)];
-const layer = (name) => window[name];
 const on = (box) => one(box).checked;
+const chart = L.map("map", {
+  center: DRIFTMAP.pad, zoom: 10, zoomSnap: 0, zoomControl: false, zoomAnimation: false, fadeAnimation: false, attributionControl: false,
+});
+for (const [name, height] of [["picture", 320], ["zones", 330], ["ground", 340], ["grid", 350], ["contours", 360]]) chart.createPane(name).style.zIndex = height;
 
-function put(name, shown) {
-  if (shown) layer(name).addTo(chart);
-  else layer(name).remove();
+const SIGNS = { pass: "", warn: "! ", fail: "✕ " };
+const marked = (outcome) => (outcome === "pass" ? "" : ` ${outcome}`);
+const polygon = (rings, className, pane = "ground", interactive = false) => L.polygon(rings, { className, pane, interactive });
+const lines = (places) => (className) => L.polyline(places, { className, pane: "grid", interactive: false });
+
+const areas = DRIFTMAP.areas.map(({ rings, kind }) => polygon(rings, `area ${kind}`, "overlayPane", true));
+const names = L.layerGroup();
+
+// The ground, people last: a road is two lines, as one alone would look like an edge.
+function drawGround() {
+  for (const { kind, rings, at, name, outcome, rank } of DRIFTMAP.edges) {
+    polygon(rings, kind).addTo(chart);
+    tag(at, kind + marked(outcome), rank, { more: name, sign: SIGNS[outcome] }).addTo(names);
+  }
+  const crowd = (index) => Number(DRIFTMAP.areas[index].kind === "people");
+  for (const index of [...areas.keys()].sort((a, b) => crowd(a) - crowd(b))) {
+    const { kind, rings, at, name, people, number, outcome, rank } = DRIFTMAP.areas[index];
+    areas[index].addTo(chart);
+    if (kind === "way") polygon(rings, "lane", "overlayPane").addTo(chart);
+    const told = { mark: number ?? undefined, name, more: people ? ` · ${people}` : undefined, sign: SIGNS[outcome], area: index };
+    tag(at, `area ${kind}${marked(outcome)}`, rank, told).addTo(names);
+  }
+  const pad = L.divIcon({ html: one("#pad-picture").content.firstElementChild, iconSize: [0, 0], className: "tag" });
+  L.marker(DRIFTMAP.pad, { icon: pad, interactive: false, keyboard: false }).addTo(names);
+}
+
+// Danger over caution: where both fall, the worse one counts.
+const zones = DRIFTMAP.zones.map(({ kind, rings }) => polygon(rings, `zone ${kind}`, "zones")).reverse();
+const zoneWords = L.layerGroup(DRIFTMAP.zones.filter(({ at }) => at).map(({ kind, at, lines: [name, more] }) => tag(at, `zone ${kind}`, -99, { mark: say(kind), name, more })));
+
+function drawZones() {
+  for (const zone of zones) {
+    zone.addTo(chart);
+    polygon(zone.getLatLngs(), zone.options.className.replace("zone", "hatch"), "zones").addTo(chart);
+  }
+}
+
+// Each piece as two layers, its outermost line with its label and the lines within.
+const pieces = DRIFTMAP.pieces.map(({ mark, color, dash, works, name, at, lines: drawn, shares }, index) => {
+  const [outer, ...inner] = drawn.map((rings, i) => polygon(rings, `contour case-${color} dash-${dash} in-${shares[i]}${works ? " filled" : ""}`, "contours"));
+  const label = tag(at, `piece case-${color}`, 30 + index / 100, { mark, name });
+  return { mark, color, works, outer: L.layerGroup([outer, label]), inner: L.layerGroup(inner) };
+});
+
+const grid = lines(DRIFTMAP.grid)("grid");
+const rings = L.layerGroup([
+  lines(DRIFTMAP.rings.map(({ places }) => places))("ring"),
+  ...DRIFTMAP.rings.map(({ name, at, rank }) => tag(at, "ring", rank, { more: name })),
+]);
+
+function put(drawn, shown) {
+  if (shown) drawn.addTo(chart);
+  else drawn.remove();
 }
 
 const boxOf = (piece) => one(`input[data-piece="${piece.mark}"]`);
@@ -18,9 +70,8 @@ function apply() {
   const causes = byCause();
   document.body.classList.toggle("by-cause", causes);
   one("#causes").hidden = !causes;
-  const words = DRIFTMAP.zones.length - 1;
-  DRIFTMAP.zones.forEach((name, place) => put(name, place < words || !causes));
-  for (const piece of DRIFTMAP.pieces) {
+  put(zoneWords, !causes);
+  for (const piece of pieces) {
     const shown = causes && boxOf(piece).checked;
     put(piece.outer, shown);
     put(piece.inner, shown && (piece.works || on("#show-inner")));
@@ -31,8 +82,8 @@ function apply() {
     whole.checked = drawn > 0;
     whole.indeterminate = drawn > 0 && drawn < parts.length;
   }
-  put(DRIFTMAP.grid, on("#show-grid"));
-  put(DRIFTMAP.rings, on("#show-rings"));
+  put(grid, on("#show-grid"));
+  put(rings, on("#show-rings"));
   points.show(on("#show-points"));
   if (DRIFTMAP.picture) {
     chart.getPane("picture").hidden = !on("#show-picture");
@@ -43,8 +94,8 @@ function apply() {
 }
 
 // What the placing of labels keeps to.
-const zoneDrawn = (kind) => DRIFTMAP.zones.map(layer).filter((drawn) => drawn.options?.className === `zone ${kind}`);
-const ownDrawn = (label) => [DRIFTMAP.areas[label.dataset.area]].filter(Boolean).map(layer);
+const zoneDrawn = (kind) => zones.filter((drawn) => drawn.options.className === `zone ${kind}`);
+const ownDrawn = (label) => [areas[label.dataset.area]].filter(Boolean);
 
 // Wind and north stand in the corner where no zone lies, if there is one.
 function placeCorner() {
@@ -85,8 +136,7 @@ function tapArea(index) {
 function nearArea(place) {
   const at = chart.latLngToLayerPoint(place);
   let best = null;
-  DRIFTMAP.areas.forEach((name, index) => {
-    const area = layer(name);
+  areas.forEach((area, index) => {
     const edge = area.closestLayerPoint(at);
     const away = holds(area, place) ? 0 : edge?.distance ?? Infinity;
     const people = area.options.className.includes("people");
@@ -118,13 +168,16 @@ function startKeyboard() {
   });
 }
 
-// People and failing ground beyond the edge: an arrow there, with name and distance.
+// People and failing ground beyond the edge: an arrow there, with name and distance; the nearest first.
+const fromPad = ({ at }) => apart(L.latLng(DRIFTMAP.pad), L.latLng(at)).distance;
+const far = DRIFTMAP.areas.filter(({ kind, outcome }) => kind === "people" || outcome === "fail");
+
 function placeFar() {
   const size = chart.getSize();
   const taken = all(".leaflet-control, #north, .map path.area.people").map((box) => box.getBoundingClientRect());
   const { left, top } = chart.getContainer().getBoundingClientRect();
   one("#far").replaceChildren();
-  for (const { name, number, middle } of DRIFTMAP.far) {
+  for (const { name, number, at: middle } of far) {
     const point = chart.latLngToContainerPoint(middle);
     // Named where its middle lies in sight, clear of the names along the edges.
     if (point.x >= 0 && point.y >= 20 && point.x <= size.x - 26 && point.y <= size.y) continue;
@@ -133,7 +186,7 @@ function placeFar() {
     const arrow = document.createElement("i");
     arrow.style.transform = `rotate(${Math.atan2(point.y - size.y / 2, point.x - size.x / 2)}rad)`;
     const told = document.createElement("bdi");
-    told.textContent = `${number ? `${number} ` : ""}${say("far", { name, distance: length(away.distance), compass: pointOf(away.bearing / RADIAN) })}`;
+    told.textContent = `${number ? `${number} ` : ""}${say("far", { name: `\u2068${name}\u2069`, distance: length(away.distance), compass: pointOf(away.bearing / RADIAN) })}`;
     chip.append(arrow, told);
     one("#far").append(chip);
     settleFar(chip, point, size, taken, left, top);
@@ -158,14 +211,20 @@ function settleFar(chip, point, size, taken, left, top) {
 
 function start() {
   startControls(chart, DRIFTMAP.units);
-  if (DRIFTMAP.background) L.tileLayer(DRIFTMAP.background, { maxZoom: 20 }).addTo(chart);
-  DRIFTMAP.areas.forEach((name) => layer(name).on("click", (event) => {
-    L.DomEvent.stopPropagation(event);
-    read(event.latlng);
-  }));
+  far.sort((a, b) => fromPad(a) - fromPad(b));
+  drawGround();
+  drawZones();
+  for (const area of areas) {
+    area.on("click", (event) => {
+      L.DomEvent.stopPropagation(event);
+      read(event.latlng);
+    });
+  }
   if (DRIFTMAP.picture) {
     L.imageOverlay(DRIFTMAP.picture.data, DRIFTMAP.picture.bounds, { pane: "picture", className: "own-ground", alt: "" }).addTo(chart);
   }
+  view("flight");
+  put(names, true);
   for (const label of all(".label[data-area]")) {
     label.addEventListener("click", (event) => {
       event.stopPropagation();
@@ -188,8 +247,6 @@ function start() {
   startKeyboard();
   chart.on("move zoom resize", placeEdges);
   chart.on("zoomend moveend resize", placeAll);
-  view("flight");
-  put(DRIFTMAP.names, true);
   apply();
 }
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from html import escape
 from typing import Any, Final
 
 from driftmap.hazard.zones import HURTS, KILLS, Zone, outer_line, zones
 from driftmap.planning.around import Around
 from driftmap.report import tables
 from driftmap.report.instruct import instruction, moments
+from driftmap.report.layers import drawn
 from driftmap.report.marks import KINDS, MOST_POINTS, shown
 from driftmap.report.page import (
     leaflet_script,
@@ -23,7 +25,7 @@ from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import spots
 from driftmap.report.tables import needle_told
 from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
-from driftmap.report.windsketch import wind_arrow, wind_picture_svg
+from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script
 from driftmap.report.words import Units, in_units_of
 from driftmap.verdict.assessment import Assessment
@@ -48,7 +50,6 @@ def map_html(
     units: Units | None = None,
     language: str | Catalogue = "en",
     around: Around | None = None,
-    background: str | None = None,
 ) -> str:
     """Write an assessment as one page with its map.
 
@@ -64,51 +65,28 @@ def map_html(
     around : Around, optional
         From `driftmap.planning.winds_around`: the page then says at which reading of the
         meter it stops being true.
-    background : str, optional
-        Address of tiles of a map background, with ``{z}``, ``{x}`` and ``{y}``. The
-        page then asks that host for pictures, and says so. By default nothing is
-        asked of any network.
 
     Returns
     -------
     str
         An HTML document; the same assessment gives the same text.
-
-    Raises
-    ------
-    ValueError
-        If `background` is no such address.
     """
-    # folium takes 0.2 s to import: only those who want a map wait for it.
-    from driftmap.report import offline  # noqa: PLC0415
-    from driftmap.report.layers import draw  # noqa: PLC0415
-
     catalogue = read_catalogue(language) if isinstance(language, str) else language
     voice = Voice(catalogue, units or catalogue.units)
-    host = None if background is None else offline.check_background(background)
     line = outer_line(assessment.cloud, assessment.contours)
     zoned = zones(assessment.cloud, line)
-    chart, data = draw(assessment, zoned, line, voice)
-    element, drawing = chart.parts()
-    watch = [asdict(moment) for moment in moments(assessment, voice)]
     told = {
-        **data,
-        "background": background,
-        "moments": watch,
+        **drawn(assessment, zoned, line, voice),
+        "moments": [asdict(moment) for moment in moments(assessment, voice)],
     }
-    own = "\n".join(text_of(name) for name in _SCRIPTS)
-    facts = f"{words_for_script(voice)}\n{told_to_script('DRIFTMAP', told)}"
-    whole = offline.stable_ids("\0".join([element, f"{drawing}\n{facts}\n{own}"]))
-    element, drawing = whole.split("\0")
+    facts = [words_for_script(voice), told_to_script("DRIFTMAP", told)]
+    own = "\n".join([*facts, *(text_of(name) for name in _SCRIPTS)])
     return render(
         "map.html",
         styles=[leaflet_style(), text_of("map.css")],
-        scripts=[age_script(assessment, voice), leaflet_script(), drawing],
-        pictures_from=host,
+        scripts=[age_script(assessment, voice), leaflet_script(), own],
         language=catalogue.language,
         direction=catalogue.direction,
-        chart=element,
-        background=host,
         **_content(assessment, zoned, voice, around),
     )
 
@@ -139,6 +117,7 @@ def _content(
         "moments": moments(a, voice),
         "people": tables.people_rows(a, zoned, voice),
         "arrow": wind_arrow(a),
+        "pad_picture": pad_picture(a, escape(voice.say("map.rail"))),
         "drawn": frozenset(KINDS.get(area.role, "keep") for area in a.site.areas),
         "source": a.wind.source,
         "head": tables.headline(a, voice, around),

@@ -36,7 +36,6 @@ def render(
     room: str = _HERE,
     styles: Sequence[str] = (),
     scripts: Sequence[str] = (),
-    pictures_from: str | None = None,
     language: str = "en",
     direction: str = "ltr",
     **content: Any,
@@ -46,8 +45,7 @@ def render(
     ``template``: name of a template of `room`; it extends ``page.html``, and may import
     the signs of the verdicts from ``signs.html``; ``room``: package that holds the
     template; ``styles``: style sheets after ``look.css``, as text; ``scripts``: scripts
-    at the end of the page, as text; no other script runs; ``pictures_from``: the one
-    host that may be asked for pictures, as a content security policy names it;
+    at the end of the page, as text; no other script runs;
     ``content``: what the template shows; every text is escaped.
 
     Result: an HTML document; the same content gives the same text.
@@ -56,7 +54,7 @@ def render(
         _environment(room)
         .get_template(template)
         .render(
-            policy=policy(scripts, pictures_from),
+            policy=policy(scripts),
             styles=[text_of("look.css"), *styles],
             scripts=scripts,
             language=language,
@@ -110,20 +108,18 @@ def told_to_script(name: str, data: object) -> str:
     return f"const {name} = " + told.replace("<", "\\u003c") + ";"
 
 
-def policy(scripts: Sequence[str], pictures_from: str | None) -> str:
+def policy(scripts: Sequence[str]) -> str:
     """Write the content security policy: these scripts run, nothing is fetched.
 
-    ``scripts``: text of each script in the page, exactly as it stands there;
-    ``pictures_from``: the one host that may be asked for pictures.
+    ``scripts``: text of each script in the page, exactly as it stands there.
     """
     digests = [
         f"'sha256-{base64.b64encode(hashlib.sha256(s.encode()).digest()).decode()}'"
         for s in scripts
     ]
-    pictures = "data:" if pictures_from is None else f"data: {pictures_from}"
     return (
         f"default-src 'none'; script-src {' '.join(digests or [_NOTHING])}; "
-        f"style-src 'unsafe-inline'; img-src {pictures}; base-uri 'none'; "
+        f"style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
         "form-action 'none'"
     )
 

@@ -1,13 +1,11 @@
-"""Shapes, lines, labels and the club's picture of a site as folium draws them: no words."""
+"""Shapes and the club's picture of a site by latitude and longitude."""
 
 from __future__ import annotations
 
 import base64
 import io
-from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-import folium
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
@@ -16,22 +14,11 @@ from shapely.geometry.base import BaseGeometry
 from driftmap.core.checks import FloatArray
 from driftmap.ground.backdrop import Picture, open_picture
 from driftmap.ground.site import Site
-from driftmap.report.offline import Label, Lines, Outline
-from driftmap.verdict.check import Outcome
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-__all__ = [
-    "Rings",
-    "latlon_of",
-    "lines_of",
-    "lonlat",
-    "outline",
-    "rings_of",
-    "tag",
-    "underlay",
-]
+__all__ = ["Rings", "latlon_of", "lonlat", "places_of", "rings_of", "underlay"]
 
 _FINENESS: Final = 800
 """Corners are dropped that move an outline by less than its size over this."""
@@ -82,57 +69,10 @@ def _ring_rows(shape: BaseGeometry) -> list[list[slice]]:
     return rows
 
 
-def outline(rings: Rings, classes: str, *, pane: str = "ground") -> Outline:
-    """Make polygons that the style sheet draws.
-
-    ``classes``: names for the style sheet; ``pane``: which layer of the map it lies in.
-    """
-    shape = Outline(rings[0][0])
-    # folium itself takes no polygons with holes, several at once.
-    shape.locations = rings  # type: ignore[assignment]
-    # The style sheet draws it: in sun, in the dark and on paper.
-    shape.options = {"className": classes, "pane": pane, "interactive": False}
-    return shape
-
-
-def lines_of(places: Sequence[Any], classes: str) -> Lines:
-    """Make lines that the style sheet draws.
-
-    ``places``: latitude and longitude of each point of each line; ``classes``: names
-    for the style sheet.
-    """
-    drawn = Lines(places)  # type: ignore[no-untyped-call]
-    drawn.options = {"className": classes, "pane": "grid", "interactive": False}
-    return drawn
-
-
-def tag(
-    place: Sequence[float],
-    inner: str,
-    classes: str,
-    rank: float,
-    outcome: Outcome = "pass",
-    *,
-    area: int | None = None,
-) -> Label:
-    """Write a label.
-
-    ``place``: latitude and longitude of what it names; ``inner``: HTML whose text is
-    safe already; ``classes``: names for the style sheet; ``rank``: labels of a lower
-    rank are placed first; ``outcome``: of a check that does not pass: the label says so
-    and goes first; ``area``: place of the area among those of the site, for a label
-    that can be tapped.
-    """
-    which = "" if area is None else f' data-area="{area}"'
-    if outcome != "pass":
-        classes, rank = f"{classes} {outcome}", rank - 40
-        inner = f"{'✕' if outcome == 'fail' else '!'} {inner}"
-    icon = folium.DivIcon(
-        html=f'<span class="label {classes}" data-rank="{rank}"{which}>{inner}</span>',
-        icon_size=(0, 0),
-        class_name="tag",
-    )
-    return Label(place, icon=icon, interactive=False, keyboard=False)
+def places_of(site: Site, east: FloatArray, north: FloatArray) -> list[list[float]]:
+    """Give latitude and longitude of points along a line, six decimals: 0.1 m."""
+    lon, lat = lonlat(site, east, north)
+    return np.column_stack([lat, lon]).round(6).tolist()  # type: ignore[no-any-return]
 
 
 def latlon_of(site: Site, point: shapely.Point) -> list[float]:
@@ -142,8 +82,8 @@ def latlon_of(site: Site, point: shapely.Point) -> list[float]:
 
     Result: latitude and longitude [deg].
     """
-    lon, lat = lonlat(site, np.array(point.x), np.array(point.y))
-    return [round(float(lat), 6), round(float(lon), 6)]
+    (place,) = places_of(site, np.array([point.x]), np.array([point.y]))
+    return place
 
 
 _LARGEST: Final = 1500  # pixels along a side

@@ -10,7 +10,6 @@ import numpy as np
 
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT
-from driftmap.ground.site import Site
 from driftmap.report.words import Units
 
 __all__ = ["Bounds", "Squares", "lay_squares", "ring_step", "rings", "spokes"]
@@ -98,43 +97,23 @@ def ring_step(reach: float, units: Units) -> float:
     return next((s for s in sizes if s * _MOST_RINGS >= reach), sizes[-1])
 
 
-def rings(site: Site, step: float) -> list[tuple[float, list[list[float]]]]:
-    """Draw circles about the pad.
+def rings(step: float) -> list[tuple[float, FloatArray]]:
+    """Draw circles about the pad, so far apart [m].
 
-    ``step``: distance between rings [m].
-
-    Result: radius [m], and latitude and longitude of points around [deg].
+    Result: radius, and points around from the pad, shape (n, 2) [m].
     """
     turn = np.radians(np.arange(0, 361, 5))
-    return [
-        (r, _latlon(site, r * np.sin(turn), r * np.cos(turn)))
-        for r in step * np.arange(1, _MOST_RINGS + 1)
-    ]
+    circle = np.column_stack([np.sin(turn), np.cos(turn)])
+    return [(float(r), r * circle) for r in step * np.arange(1, _MOST_RINGS + 1)]
 
 
-def spokes(site: Site, step: float) -> list[tuple[int, list[list[float]]]]:
+def spokes(step: float) -> list[tuple[int, FloatArray]]:
     """Draw bearings out from the innermost ring.
 
-    ``step``: distance between rings [m].
-
-    Result: bearing from true north [deg], and latitude and longitude of both ends
-    [deg].
+    Result: bearing from true north [deg], and both ends from the pad, shape (2, 2) [m].
     """
     ends = step * np.array([1.0, _MOST_RINGS])
     return [
-        (
-            degrees,
-            _latlon(
-                site,
-                ends * math.sin(math.radians(degrees)),
-                ends * math.cos(math.radians(degrees)),
-            ),
-        )
-        for degrees in range(0, 360, _SPOKE)
+        (d, np.outer(ends, [math.sin(math.radians(d)), math.cos(math.radians(d))]))
+        for d in range(0, 360, _SPOKE)
     ]
-
-
-def _latlon(site: Site, east: FloatArray, north: FloatArray) -> list[list[float]]:
-    lon, lat = site.to_lonlat(east, north)
-    lon = site.longitude + (lon - site.longitude + 180.0) % 360.0 - 180.0
-    return np.column_stack([lat, lon]).round(6).tolist()  # type: ignore[no-any-return]

@@ -36,11 +36,10 @@ function placeText(place) {
 // Which zone a place lies in, or how far the nearest begins.
 function zoneText(place) {
   let nearest = null;
-  for (const name of [...DRIFTMAP.zones].reverse()) {
-    const [part, kind] = (layer(name).options.className ?? "").split(" ");
-    if (part !== "zone") continue;
-    if (holds(layer(name), place)) return say("you_zone", { zone: say(kind) });
-    const near = layer(name).closestLayerPoint(chart.latLngToLayerPoint(place));
+  for (const zone of [...zones].reverse()) {
+    const kind = zone.options.className.replace("zone ", "");
+    if (holds(zone, place)) return say("you_zone", { zone: say(kind) });
+    const near = zone.closestLayerPoint(chart.latLngToLayerPoint(place));
     const away = near && apart(place, chart.layerPointToLatLng(near)).distance;
     if (near && away < (nearest?.away ?? Infinity)) nearest = { away, kind };
   }

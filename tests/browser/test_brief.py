@@ -237,7 +237,7 @@ def test_poster_and_caller_are_one_page_in_every_language(
 ):
     """Of the flights with the most to call; on paper the last line is not cut."""
     flight = read_flight(ROOT / "examples" / f"{name}.toml")
-    flown = assess(flight, demo.site, demo.wind, samples=400)
+    flown = assess(flight, demo.site, demo.wind, samples=100)
     for language in languages():
         catalogue = read_catalogue(language)
         path = tmp_path / f"{language}.html"

@@ -354,7 +354,7 @@ def test_tap_on_an_area_shows_its_figures(browser, page, demo):
     browser.open(page)
     index = next(i for i, a in enumerate(demo.site.areas) if a.name == "Camp")
     browser.js(
-        "const l = layer(DRIFTMAP.areas[arguments[0]]); l.fire('click', {latlng: l.getBounds().getCenter()})",
+        "const l = areas[arguments[0]]; l.fire('click', {latlng: l.getBounds().getCenter()})",
         index,
     )
     told = browser.find(".leaflet-popup-content").text
@@ -557,27 +557,9 @@ def test_hostile_names_are_shown_and_never_run(
     )
     pieces = [name.strip("\u2068\u2069") for name in pieces]
     assert other.flight.recovery[0].name in pieces
-    browser.js("read(layer(DRIFTMAP.areas[0]).getBounds().getCenter())")
+    browser.js("read(areas[0].getBounds().getCenter())")
     assert browser.find(".leaflet-popup-content h3").text in labels
     assert browser.js("return document.documentElement.scrollWidth") <= 390
-
-
-def test_background_only_when_asked(browser, demo, tmp_path):
-    path = tmp_path / "tiles.html"
-    path.write_text(
-        map_html(
-            demo, units="us", background="https://tiles.example.org/{z}/{x}/{y}.png"
-        )
-    )
-    browser.open(path)
-    asked = browser.requests()
-    assert asked
-    assert all(
-        re.fullmatch(r"https://tiles\.example\.org/\d+/\d+/\d+\.png", url)
-        for url in asked
-    )
-    assert not any("Content Security Policy" in told for told in browser.complaints())
-    assert "needs a network" in browser.find(".network").text
 
 
 def test_the_engine_finds_no_barrier(browser, page):
@@ -639,7 +621,7 @@ def test_a_finger_is_wide(browser, page, demo):
     """Ground where people are counts as hit within 22 px of it, and not beyond."""
     browser.open(page)
     near = browser.js(
-        "const l = layer(DRIFTMAP.areas[arguments[0]]), b = l.getBounds();"
+        "const l = areas[arguments[0]], b = l.getBounds();"
         "const at = d => chart.layerPointToLatLng(chart.latLngToLayerPoint(L.latLng(b.getSouth(), b.getCenter().lng)).add([0, d]));"
         "return [15, 60].map(d => nearArea(at(d))?.index ?? null)",
         next(i for i, a in enumerate(demo.site.areas) if a.name == "Car park"),
