@@ -122,7 +122,7 @@ def assessment_of(inputs: RunInputs, out: Path, pages: Sequence[str]) -> Assessm
 
 def _refuse(out: Path, names: Iterable[str], problem: NoGoError) -> None:
     """Write each page anew as the no-go that nothing was flown for; its data go."""
-    from driftmap.report.planpage import refusal
+    from driftmap.report.page import refusal
     from driftmap.report.voice import english
 
     page = refusal(one_line(str(problem)), english("us"))

@@ -10,7 +10,7 @@ from typing import Any, Final
 from driftmap.core.errors import visible
 from driftmap.core.units import DIMENSIONS
 from driftmap.failures.cases import WORKS
-from driftmap.report.planpage import page, printable, table, verdict_word
+from driftmap.report.page import page, printable, table, verdict_word
 from driftmap.report.reasons import worst_first
 from driftmap.report.sentences import case_words, sentence
 from driftmap.report.terminal import aligned

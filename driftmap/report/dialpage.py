@@ -22,18 +22,9 @@ from driftmap.failures.cases import WORKS
 from driftmap.ground.site import OCCUPIED, Site
 from driftmap.hazard.zones import HURTS, KILLS
 from driftmap.planning.supposed import Supposition
-from driftmap.report.dialdata import (
-    FINAL,
-    FINENESS,
-    SHARE_STEPS,
-    SYMBOLS,
-    line_error,
-    pack_nodes,
-    questions_of,
-    tell_reasons,
-)
+from driftmap.report import dialdata
 from driftmap.report.instruct import astray
-from driftmap.report.marks import KINDS
+from driftmap.report.marks import KINDS, piece_marks
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -41,8 +32,8 @@ from driftmap.report.page import (
     text_of,
     told_to_script,
 )
+from driftmap.report.reasons import needle_told
 from driftmap.report.sentences import case_words
-from driftmap.report.tables import needle_told
 from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
 from driftmap.report.words import Units, in_units_of, isolate
 from driftmap.rules import Answers
@@ -144,7 +135,7 @@ def _data(
     dial: Dial, voice: Voice, day: date, span: tuple[datetime, datetime] | None
 ) -> tuple[dict[str, Any], float]:
     """Collect what the page's script must know, and the fineness of its lines."""
-    nodes = [*dial.nodes, *dial.cells.values()]
+    nodes, pieces = [*dial.nodes, *dial.cells.values()], _pieces(dial)
     site, reach = dial.setup.site, dial.reach
     packed, fineness = _packed(dial)
     speed = unit_of("speed", voice.units)
@@ -163,36 +154,36 @@ def _data(
         "stale": STALE,
         "verdicts": [node.word for node in nodes],
         "cells": cells,
-        "reasons": tell_reasons(
+        "reasons": dialdata.tell_reasons(
             nodes, (a.name for a in site.areas if a.occupied), voice
         ),
-        "asked": questions_of(nodes)[1],
-        "cases": _case_numbers(dial),
+        "asked": dialdata.questions_of(nodes)[1],
+        "cases": [piece["case"] for piece in pieces],
         "rocket": [int(body == "rocket") for _, body, _ in dial.pieces],
         "kills": KILLS.value,
         "hurts": HURTS.value,
-        "marks": [piece["mark"] for piece in _pieces(dial)],
-        "shareSteps": SHARE_STEPS,
+        "marks": [piece["mark"] for piece in pieces],
+        "shareSteps": dialdata.SHARE_STEPS,
         "ground": _ground(site, voice),
         "words": _words(voice),
         "declination": None
         if site.declination is None
         else round(math.degrees(site.declination), 2),
-        "symbols": SYMBOLS,
-        "final": FINAL,
+        "symbols": dialdata.SYMBOLS,
+        "final": dialdata.FINAL,
         "packed": packed,
     }, fineness
 
 
 def _packed(dial: Dial) -> tuple[str, float]:
     """Pack the landings, thinned just as much as the page's size asks for."""
-    nodes, fineness = [*dial.nodes, *dial.cells.values()], FINENESS
+    nodes, fineness = [*dial.nodes, *dial.cells.values()], dialdata.FINENESS
     for some in (nodes[::_ONE_IN], nodes):  # few of them tell how thin all must be
         most = _MOST_TEXT * len(some) / len(nodes)
-        packed = pack_nodes(some, dial.pieces, fineness=fineness)
+        packed = dialdata.pack_nodes(some, dial.pieces, fineness=fineness)
         while len(packed) > most and fineness > _LEAST_FINE:
             fineness /= 1.25
-            packed = pack_nodes(some, dial.pieces, fineness=fineness)
+            packed = dialdata.pack_nodes(some, dial.pieces, fineness=fineness)
     return packed, fineness
 
 
@@ -213,63 +204,42 @@ def _case_names(dial: Dial) -> list[str]:
     return list(dict.fromkeys(case for case, _, _ in dial.pieces))
 
 
-def _case_numbers(dial: Dial) -> list[int]:
-    """Give for each piece the place of its case."""
-    names = _case_names(dial)
-    return [names.index(case) for case, _, _ in dial.pieces]
-
-
 def _pieces(dial: Dial) -> list[dict[str, Any]]:
     """Give each piece its mark and look, as the map of an assessment does."""
-    numbers = _case_numbers(dial)
-    found = []
-    for place, (number, (_, body, count)) in enumerate(
-        zip(numbers, dial.pieces, strict=True)
-    ):
-        mates = [i for i, other in enumerate(numbers) if other == number]
-        letter = chr(ord("a") + mates.index(place)) if len(mates) > 1 else ""
-        found.append(
-            {
-                "place": place,
-                "case": number,
-                "name": body,
-                "count": count,
-                "mark": f"{number + 1}{letter}",
-                "color": number % 10 + 1,
-                "dash": place % 16,
-            }
+    names = _case_names(dial)
+    marks = piece_marks((case, body) for case, body, _ in dial.pieces)
+    return [
+        {
+            "place": place,
+            "case": names.index(case),
+            "name": body,
+            "count": count,
+            "mark": mark,
+            "color": color,
+            "dash": dash,
+        }
+        for place, ((case, body, count), (mark, color, dash)) in enumerate(
+            zip(dial.pieces, marks, strict=True)
         )
-    return found
+    ]
 
 
 def _ground(site: Site, voice: Voice) -> list[dict[str, Any]]:
     """Give the site's shapes in whole metres from the pad, the widest first."""
     ceiling = voice.exact_distance(site.waiver.ceiling)
-    shapes = [
-        ("waiver", voice.say("map.ceiling", height=ceiling), site.waiver.shape),
-        ("boundary", voice.say("map.edge"), site.boundary),
-    ]
-    ground: list[dict[str, Any]] = [
-        {
-            "kind": kind,
-            "name": name,
-            "rings": _rings(shape),
-            "people": None,
-        }
-        for kind, name, shape in shapes
+    top = voice.say("map.ceiling", height=ceiling)
+    rows: list[tuple[str, str, BaseGeometry, int | None, bool]] = [
+        ("waiver", top, site.waiver.shape, None, False),
+        ("boundary", voice.say("map.edge"), site.boundary, None, False),
     ]
     for area in sorted(site.areas, key=attrgetter("occupied")):
         kind = "people" if area.occupied else KINDS.get(area.role, "keep")
-        ground.append(
-            {
-                "kind": kind,
-                "name": isolate(area.name),
-                "rings": _rings(area.shape),
-                "people": area.people,
-                "near": area.role in OCCUPIED,
-            }
-        )
-    return ground
+        near = area.role in OCCUPIED
+        rows.append((kind, isolate(area.name), area.shape, area.people, near))
+    return [
+        {"kind": k, "name": name, "rings": _rings(shape), "people": n, "near": near}
+        for k, name, shape, n, near in rows
+    ]
 
 
 def _rings(shape: BaseGeometry) -> list[list[list[int]]]:
@@ -314,15 +284,15 @@ def _content(
             }
             for i, name in enumerate(_case_names(dial))
         ],
-        "questions": questions_of([*dial.nodes, *dial.cells.values()])[0],
+        "questions": dialdata.questions_of([*dial.nodes, *dial.cells.values()])[0],
         "aloft": _aloft(dial.supposition, voice),
         "too_few": dial.too_few,
         "half": half,
         "astray": astray(dial.astray, _reach(dial), voice),
         "outside": voice.exact_distance(half.outside),
         "outside_share": voice.percent(half.outside_share),
-        "line_error": voice.exact_distance(line_error(0.0)),
-        "line_share": voice.number(f"{line_error(1e6, fineness) / 1e4:.1f} %"),
+        "line_error": voice.exact_distance(dialdata.line_error(0.0)),
+        "line_share": voice.number(f"{dialdata.line_error(1e6, fineness) / 1e4:.1f} %"),
         "meter": voice.shown(METER_HEIGHT, "length"),
         "needle": needle_told(site.declination, voice),
         "assumed": [in_units_of(note, voice.units) for note in dial.assumed],

@@ -169,7 +169,7 @@ def _piece(
 ) -> dict[str, Any]:
     """Give the lines of a piece, the outermost first, and its label."""
     site, part = assessment.site, assessment.cloud.parts[index]
-    mark, color, dash = marks.piece_marks(assessment)[index]
+    mark, color, dash = marks.marks_of(assessment)[index]
     lines = assessment.contours[part.case, part.body]
     causes = {case.name: case.cause for case in assessment.cloud.tree.cases}
     text = case_name(assessment, part.case, causes.get(part.case, ""), voice)

@@ -21,9 +21,8 @@ from driftmap.report.page import (
     told_to_script,
 )
 from driftmap.report.picture import field_picture
-from driftmap.report.reasons import zone_lines
+from driftmap.report.reasons import needle_told, zone_lines
 from driftmap.report.sheetfacts import spots
-from driftmap.report.tables import needle_told
 from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script

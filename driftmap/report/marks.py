@@ -19,6 +19,7 @@ __all__ = [
     "MOST_POINTS",
     "in_sight",
     "lookalikes",
+    "marks_of",
     "people_numbers",
     "piece_marks",
     "reach_of",
@@ -58,20 +59,27 @@ def people_numbers(areas: Iterable[Area]) -> dict[str, int]:
     return {name: number for number, name in enumerate(crowd, start=1)}
 
 
-def piece_marks(assessment: Assessment) -> list[tuple[str, int, int]]:
-    """Give each piece its mark on the map.
+def piece_marks(pieces: Iterable[tuple[str, str]]) -> list[tuple[str, int, int]]:
+    """Give each piece its mark on a map.
 
-    Result: in the order of the cloud's parts: number of the case, with a letter where
-    the case has several pieces; place of the case in the palette; dash pattern.
+    ``pieces``: case and body of each, those of a case together.
+
+    Result: number of the case, with a letter where the case has several pieces; place of
+    the case in the palette; dash pattern.
     """
-    cloud = assessment.cloud
-    marks: list[tuple[str, int, int]] = []
-    for number, case in enumerate(cloud.tree.cases):
-        bodies = len(list(cloud.of(case.name)))
-        for index in range(bodies):
-            letter = chr(ord("a") + index) if bodies > 1 else ""
-            marks.append((f"{number + 1}{letter}", number % 10 + 1, len(marks) % 16))
-    return marks
+    cases = [case for case, _ in pieces]
+    numbers = {case: number for number, case in enumerate(dict.fromkeys(cases))}
+    found: list[tuple[str, int, int]] = []
+    for place, case in enumerate(cases):
+        letter = chr(ord("a") + place - cases.index(case))
+        mark = f"{numbers[case] + 1}{letter if cases.count(case) > 1 else ''}"
+        found.append((mark, numbers[case] % 10 + 1, place % 16))
+    return found
+
+
+def marks_of(assessment: Assessment) -> list[tuple[str, int, int]]:
+    """Give the pieces of an assessment their marks, in the order of the cloud's parts."""
+    return piece_marks((part.case, part.body) for part in assessment.cloud.parts)
 
 
 def lookalikes(assessment: Assessment) -> list[str]:
@@ -84,9 +92,8 @@ def lookalikes(assessment: Assessment) -> list[str]:
     """
     drawn: dict[str, BaseGeometry] = {}
     found = []
-    for part, (mark, _, _) in zip(
-        assessment.cloud.parts, piece_marks(assessment), strict=True
-    ):
+    marks = marks_of(assessment)
+    for part, (mark, _, _) in zip(assessment.cloud.parts, marks, strict=True):
         outline = assessment.contours[part.case, part.body][-1].shape
         same = [name for name, other in drawn.items() if _much_alike(outline, other)]
         found.append(same[0] if same else "")

@@ -16,15 +16,9 @@ from driftmap.planning.shares import by_month_and_hour
 from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.trial import Trial
 from driftmap.planning.windlimits import DirectionLimit
-from driftmap.report.planpage import governing, page, printable, table, verdict_word
+from driftmap.report import sketches
+from driftmap.report.page import governing, page, printable, table, verdict_word
 from driftmap.report.sentences import case_words, sentence, subject
-from driftmap.report.sketches import (
-    dial_svg,
-    layout_key,
-    layout_svg,
-    limits_key,
-    season_svg,
-)
 from driftmap.report.terminal import aligned
 from driftmap.report.voice import Voice
 from driftmap.verdict.check import Check
@@ -192,8 +186,8 @@ def limits_page(
         voice.say("plan.limits_title", flight=data["flight"], site=data["site"]),
         [
             *none,
-            dial_svg(found, most, voice),
-            *limits_key(found, voice),
+            sketches.dial_svg(found, most, voice),
+            *sketches.limits_key(found, voice),
             text,
             table(rows, voice),
         ],
@@ -273,15 +267,15 @@ def layout_page(
     """Write the page of a layout."""
     blocks = [
         f"<p>{printable(voice.say('plan.layout_how'))}</p>",
-        layout_svg(site, pads, best, voice),
-        *layout_key(pads, voice),
+        sketches.layout_svg(site, pads, best, voice),
+        *sketches.layout_key(pads, voice),
         table(_layout_rows(voice.say("plan.pad"), pads, best, voice), voice),
     ]
     for name, places in stands.items():
         blocks += [
             f"<h2>{printable(name)}</h2>",
-            layout_svg(site, places, best, voice),
-            *layout_key(places, voice),
+            sketches.layout_svg(site, places, best, voice),
+            *sketches.layout_key(places, voice),
             table(_layout_rows(voice.say("plan.middle"), places, best, voice), voice),
         ]
     return _plan(
@@ -349,7 +343,7 @@ def season_page(
     return _plan(
         voice.say("plan.season_title", flight=data["flight"], site=data["site"]),
         [
-            season_svg(by_month_and_hour(found, offset=offset), voice),
+            sketches.season_svg(by_month_and_hour(found, offset=offset), voice),
             f"<p>{text}</p>",
             table(_season_rows(data, voice), voice),
         ],

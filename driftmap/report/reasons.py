@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
@@ -29,6 +29,7 @@ __all__ = [
     "comes_down",
     "flights_flown",
     "hits_like",
+    "needle_told",
     "read_back",
     "settled",
     "to_tell",
@@ -209,53 +210,51 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
 
     told = [(x.height, x.speed) for x in a.wind.levels if x.height > 0]
     height, speed = min(told or [(10.0, float(told_at(a.wind, 10.0)[1]))])
-    apogee = float(np.median(a.cloud.apogee.height))
-    return [
-        voice.say("back.mass", mass=both(a.flight.airframe.mass.value, "mass")),
-        voice.say(
-            "back.rail",
-            length=f"{_short(a.flight.rail.length, voice)} "
-            f"({_short(a.flight.rail.length, other)})",
-            speed=both(float(np.median(a.cloud.rail_speed)), "speed"),
+    apogee, rail = np.median(a.cloud.apogee.height), np.median(a.cloud.rail_speed)
+    length = a.flight.rail.length
+    rows: list[tuple[str, dict[str, str]]] = [
+        ("mass", {"mass": both(a.flight.airframe.mass.value, "mass")}),
+        (
+            "rail",
+            {
+                "length": f"{_short(length, voice)} ({_short(length, other)})",
+                "speed": both(float(rail), "speed"),
+            },
         ),
-        voice.say("back.pad", height=both(a.site.elevation, "length")),
-        voice.say("back.ceiling", height=both(a.site.waiver.ceiling, "length")),
-        voice.say("back.apogee", height=both(apogee, "length")),
-        *(
-            voice.say(
-                "back.opens",
-                device=isolate(device.name),
-                height=both(device.opens_at.value, "length"),
-            )
-            for device in a.flight.devices
-            if device.opens_at.at == "height"
-        ),
-        *(
-            voice.say(
-                "back.glides",
-                device=isolate(device.name),
-                speed=both(device.glide, "speed"),
-            )
-            for device in a.flight.devices
-            if device.glide
-        ),
-        voice.say(
-            "back.wind",
-            speed=both(speed, "speed"),
-            height=both(height, "length"),
-        ),
-        *_needle(a.site.declination, voice),
+        ("pad", {"height": both(a.site.elevation, "length")}),
+        ("ceiling", {"height": both(a.site.waiver.ceiling, "length")}),
+        ("apogee", {"height": both(float(apogee), "length")}),
     ]
+    for device in a.flight.devices:
+        name, opens = isolate(device.name), device.opens_at
+        if opens.at == "height":
+            row = {"device": name, "height": both(opens.value, "length")}
+            rows.append(("opens", row))
+    rows += [
+        ("glides", {"device": isolate(d.name), "speed": both(d.glide, "speed")})
+        for d in a.flight.devices
+        if d.glide
+    ]
+    rows.append(
+        ("wind", {"speed": both(speed, "speed"), "height": both(height, "length")})
+    )
+    if needle := needle_told(a.site.declination, voice, "back"):
+        return [*(voice.say(f"back.{key}", **row) for key, row in rows), needle]
+    return [voice.say(f"back.{key}", **row) for key, row in rows]
 
 
-def _needle(declination: float | None, voice: Voice) -> Iterator[str]:
-    """Say how a magnetic bearing was turned: a sign the wrong way shows."""
-    if declination is not None:
-        angle = voice.number(f"{abs(math.degrees(declination)):.1f}°")
-        if declination >= 0:
-            yield voice.say("back.needle_east", angle=angle)
-        else:
-            yield voice.say("back.needle_west", angle=angle)
+def needle_told(
+    declination: float | None, voice: Voice, table: Literal["back", "map"] = "map"
+) -> str:
+    """Say how far a needle points beside true north [rad, east positive]; empty if unknown.
+
+    ``table``: of the messages: a sentence, or read back, as a sign the wrong way shows.
+    """
+    if declination is None:
+        return ""
+    side = "east" if declination >= 0 else "west"
+    angle = voice.number(f"{abs(math.degrees(declination)):.1f}°")
+    return voice.say(f"{table}.needle_{side}", angle=angle)
 
 
 def _short(metres: float, voice: Voice) -> str:

@@ -16,7 +16,7 @@ from driftmap.planning.layout import Place
 from driftmap.planning.shares import GoShare
 from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.windlimits import DirectionLimit
-from driftmap.report.planpage import printable
+from driftmap.report.page import printable
 from driftmap.report.plates import Frame, widths
 from driftmap.report.sentences import subject
 from driftmap.report.squares import ring_step

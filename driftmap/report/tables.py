@@ -13,23 +13,10 @@ from driftmap.failures.cases import WORKS
 from driftmap.hazard.sampling import Estimate
 from driftmap.hazard.zones import Zone
 from driftmap.planning.around import Around
-from driftmap.report import reasons
-from driftmap.report.marks import (
-    lookalikes,
-    people_numbers,
-    piece_marks,
-    zone_at,
-)
+from driftmap.report import marks, reasons, windtold
 from driftmap.report.sentences import case_name, figure, limit, subject
 from driftmap.report.sheetfacts import spots
 from driftmap.report.voice import Voice
-from driftmap.report.windtold import (
-    CALM,
-    good_until,
-    more_wind_told,
-    stops_at,
-    wind_told,
-)
 from driftmap.report.words import flown_at, in_units_of
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES, Check, Kind, counted
@@ -41,7 +28,6 @@ __all__ = [
     "case_rows",
     "check_rows",
     "headline",
-    "needle_told",
     "people_rows",
     "wind_rows",
 ]
@@ -58,10 +44,10 @@ def headline(
     """
     people = [area.name for area in a.site.areas if area.occupied]
     against = reasons.verdict_reasons(a.checks, people, voice, once=True)
-    read, mast, age = wind_told(a.wind, voice)
+    read, mast, age = windtold.wind_told(a.wind, voice)
     out, said = counted(a.checks)
     stop, judged = "", ""
-    if around is not None and (stop := stops_at(a.wind, around, voice)):
+    if around is not None and (stop := windtold.stops_at(a.wind, around, voice)):
         judged = voice.say("head.judged", count=voice.count(around.judged))
     return {
         "verdict": a.verdict,
@@ -70,13 +56,13 @@ def headline(
         "wind": read,
         "mast": mast,
         "age": age,
-        "good": good_until(a, voice),
+        "good": windtold.good_until(a, voice),
         "stop": stop or voice.say("verdict.valid"),
         "judged": judged,
         "pad": a.site.pad,
         "place": show_position(a.site.longitude, a.site.latitude),
         "time": flown_at(a.answers.when) or voice.say("head.no_time"),
-        "more_wind": more_wind_told(a.more_wind, voice),
+        "more_wind": windtold.more_wind_told(a.more_wind, voice),
         "counts": voice.say(
             "verdict.counts", out=voice.count(out), said=voice.count(said)
         ),
@@ -103,14 +89,14 @@ def case_rows(
 
     ``cases``: those of `driftmap.verdict.document.document`.
     """
-    marks, alike = iter(piece_marks(assessment)), iter(lookalikes(assessment))
+    looks = zip(marks.marks_of(assessment), marks.lookalikes(assessment), strict=True)
     given, rows = assessment.flight.cases, []
     flown = assessment.cloud.tree.cases
     for number, (case, told) in enumerate(zip(flown, cases, strict=True), start=1):
         p, works = case.probability, case.name == WORKS
         pieces = [
-            {**_piece_row(piece, next(marks), voice), "alike": next(alike)}
-            for piece in told["pieces"]
+            {**_piece_row(piece, mark, voice), "alike": alike}
+            for piece, (mark, alike) in zip(told["pieces"], looks, strict=False)
         ]
         likely = voice.say("figure.of_flights", share=voice.percent(p))
         rows.append(
@@ -188,7 +174,7 @@ def people_rows(
     assessment: Assessment, zoned: Sequence[Zone], voice: Voice
 ) -> list[dict[str, Any]]:
     """Give the places of people, numbered as on the map, what fails first."""
-    numbers = people_numbers(assessment.site.areas)
+    numbers = marks.people_numbers(assessment.site.areas)
     people = [spot for spot in spots(assessment) if spot.stand]
     people.sort(key=lambda spot: -OUTCOMES.index(spot.outcome))
     unsure, unsafe = voice.say("stand.unsure"), voice.say("stand.unsafe")
@@ -205,7 +191,7 @@ def people_rows(
             )
             if spot.distance > 0
             else voice.say("stand.at_pad"),
-            "kind": (kind := zone_at(spot.area.shape, zoned)),
+            "kind": (kind := marks.zone_at(spot.area.shape, zoned)),
             "zone": kind and voice.say("stand.in_zone", zone=voice.say(f"zone.{kind}")),
             "outcome": spot.outcome,
             "flag": flags[spot.outcome],
@@ -249,7 +235,7 @@ def area_rows(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
 
 def _from(direction: float, speed: float, voice: Voice) -> str:
     """Say where a wind comes from; no number stands for from all sides."""
-    if speed <= CALM:
+    if speed <= windtold.CALM:
         return voice.say("figure.calm")
     if math.isnan(direction):
         return voice.say("figure.all_sides")
@@ -283,12 +269,3 @@ def wind_rows(assessment: Assessment, voice: Voice) -> dict[str, Any]:
         "held": bool(top > wind.known_to),
         "thinned": heights.size == _MOST_WIND_ROWS < wind.height.size,
     }
-
-
-def needle_told(declination: float | None, voice: Voice) -> str:
-    """Say how far a needle points beside true north [rad, east positive]; empty if unknown."""
-    if declination is None:
-        return ""
-    side = "east" if declination >= 0 else "west"
-    angle = voice.number(f"{abs(math.degrees(declination)):.1f}°")
-    return voice.say(f"map.needle_{side}", angle=angle)

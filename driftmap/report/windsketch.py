@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from html import escape
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from driftmap.air.wind import WindProfile, told_at
 from driftmap.core import units
 from driftmap.core.checks import FloatArray
+from driftmap.report.page import page
 from driftmap.report.voice import Voice, english
 from driftmap.report.windtold import CALM, wind_as_read
 from driftmap.report.words import Units
@@ -73,11 +74,11 @@ def _plain(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
-def _y(z: float, top: float) -> float:
+def _y(z: Any, top: float) -> Any:
     return _FOOT - (_FOOT - _ROOF) * z / top
 
 
-def _x(speed: float, most: float) -> float:
+def _x(speed: Any, most: float) -> Any:
     left, right = _SPEED
     return left + (right - left) * speed / most
 
@@ -138,25 +139,17 @@ def _beyond(wind: WindProfile, top: float, voice: Voice) -> str:
 def _band(
     z: FloatArray, speed: FloatArray, error: FloatArray, top: float, most: float
 ) -> str:
-    upper = [
-        (_x(float(v), most), _y(float(h), top))
-        for v, h in zip(speed + error, z, strict=True)
-    ]
-    lower = [
-        (_x(max(float(v), 0.0), most), _y(float(h), top))
-        for v, h in zip(speed - error, z, strict=True)
-    ]
-    return f'<path class="band" d="{_path([*upper, *reversed(lower)])}Z"/>'
+    upper, lower = speed + error, np.maximum(speed - error, 0.0)
+    round_it = np.concatenate([upper, lower[::-1]]), np.concatenate([z, z[::-1]])
+    return f'<path class="band" d="{_path(*round_it, top, most)}Z"/>'
 
 
 def _line(z: FloatArray, speed: FloatArray, top: float, most: float) -> str:
-    points = [
-        (_x(float(v), most), _y(float(h), top)) for v, h in zip(speed, z, strict=True)
-    ]
-    return f'<path class="mean" d="{_path(points)}"/>'
+    return f'<path class="mean" d="{_path(speed, z, top, most)}"/>'
 
 
-def _path(points: list[tuple[float, float]]) -> str:
+def _path(speed: FloatArray, z: FloatArray, top: float, most: float) -> str:
+    points = zip(_x(speed, most), _y(z, top), strict=True)
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
 
 
@@ -209,24 +202,15 @@ def _arrows(
 
 
 def wind_page(wind: WindProfile, top: float, system: Units, table: str) -> str:
-    """Make a page of its own for a wind.
+    """Make a page of its own for a wind, in English.
 
-    ``wind``: the wind over the site; ``top``: height of the picture above the site [m];
-    ``system``: units the reader picked; ``table``: the levels as text.
-
-    Result: an HTML document that needs nothing from outside.
+    ``top``: height of the picture above the site [m]; ``system``: units the reader picked;
+    ``table``: the levels as text.
     """
-    assumed = "".join(f"<li>{escape(_plain(note))}</li>" for note in wind.assumed)
-    return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width,initial-scale=1">'
-        '<link rel="icon" href="data:,"><title>Wind over the site</title><style>'
-        "body{font:16px system-ui,sans-serif;margin:1em auto;max-width:52em;"
-        "padding:0 1em;color:#111;background:#fff}pre{overflow-x:auto}"
-        "svg{width:100%;height:auto}</style></head><body><h1>Wind over the site</h1>"
-        f"<p>{escape(_plain(wind.source))}</p>{wind_picture_svg(wind, top, english(system))}"
-        f"<pre>{escape(table)}</pre><h2>Assumed</h2><ul>{assumed}</ul></body></html>\n"
-    )
+    voice = english(system)
+    told = f"<p>{escape(_plain(wind.source))}</p>", f"<pre>{escape(table)}</pre>"
+    blocks = [told[0], wind_picture_svg(wind, top, voice), told[1]]
+    return page("Wind over the site", blocks, voice, assumed=wind.assumed)
 
 
 def pad_picture(assessment: Assessment, rail: str) -> str:

@@ -8,8 +8,7 @@ from xml.etree import ElementTree as ET
 
 from driftmap.exports.content import add, positions, xml_text
 from driftmap.exports.markup import add_shape, add_track, at, coordinates, new_gpx
-from driftmap.report.page import text_of
-from driftmap.report.planpage import page, printable, table
+from driftmap.report.page import page, printable, table, text_of
 from driftmap.report.voice import english
 from driftmap.report.words import Units, distance
 from driftmap.search.chances import box_of

@@ -4,7 +4,7 @@ import pytest
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.planning.windlimits import DirectionLimit
-from driftmap.report.planpage import page, table
+from driftmap.report.page import page, table
 from driftmap.report.sketches import dial_svg
 from driftmap.report.voice import english
 

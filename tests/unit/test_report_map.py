@@ -10,8 +10,9 @@ import pytest
 
 from driftmap.report import squares
 from driftmap.report.map import map_html
-from driftmap.report.marks import lookalikes, piece_marks
+from driftmap.report.marks import lookalikes, marks_of
 from driftmap.report.page import policy, text_of
+from driftmap.report.shapes import places_of
 from driftmap.report.words import in_units_of
 
 
@@ -41,7 +42,7 @@ def test_page_is_light_and_every_part_is_in_it(demo, page):
     assert (
         len(re.findall(r"<input [^>]*data-piece=", page))
         == len(demo.cloud.parts)
-        == len(piece_marks(demo))
+        == len(marks_of(demo))
     )
 
 
@@ -90,7 +91,7 @@ def test_units_change_every_figure(demo):
 
 
 def test_two_pieces_on_the_same_ground_are_named(demo):
-    marks = [mark for mark, _, _ in piece_marks(demo)]
+    marks = [mark for mark, _, _ in marks_of(demo)]
     alike = lookalikes(demo)
     assert alike[0] == ""
     for mark, other in zip(marks, alike, strict=True):
