@@ -181,15 +181,15 @@ def _openings(found: list[dict[str, Any]], voice: Voice) -> list[list[str]]:
         ]
         heavy = " / ".join(f"{one['load_over_weight'][p]:.0f}" for p in ("p50", "p95"))
         strength = one["strength_n"]
-        planned = one["cause"] == WORKS
+        when = one["cause"]
+        if when == WORKS:
+            when = voice.say("plan.planned")
+        elif voice.catalogue.language != "en":
+            when = voice.known("case", when)
         rows.append(
             [
                 voice.known("piece", one["device"]),
-                voice.say("plan.planned")
-                if planned
-                else voice.known("case", one["cause"])
-                if voice.catalogue.language != "en"
-                else one["cause"],
+                when,
                 *cells,
                 voice.say("plan.times", count=heavy),
                 voice.say("plan.to", value=_amount(one["snatch_n"]["p95"], "N", voice)),
@@ -209,20 +209,13 @@ def _amount(value: float, unit: str, voice: Voice) -> str:
         return voice.shown(value, "descent")
     if unit == "times":
         return voice.say("plan.times", count=voice.number(f"{value:.2f}"))
-    told = f"{value:.2f} {unit}".rstrip()
-    if unit == "N":
-        told = (
-            f"{value / DIMENSIONS['force']['lbf']:,.0f} lbf"
-            if us
-            else f"{value:,.0f} N"
-        )
-    if unit == "Pa":
-        told = (
-            f"{value / DIMENSIONS['pressure']['psi']:,.2f} psi"
-            if us
-            else f"{value / 1000:,.1f} kPa"
-        )
-    return voice.number(told)
+    forms = {
+        ("N", True): f"{value / DIMENSIONS['force']['lbf']:,.0f} lbf",
+        ("N", False): f"{value:,.0f} N",
+        ("Pa", True): f"{value / DIMENSIONS['pressure']['psi']:,.2f} psi",
+        ("Pa", False): f"{value / 1000:,.1f} kPa",
+    }
+    return voice.number(forms.get((unit, us), f"{value:.2f} {unit}".rstrip()))
 
 
 def compare_told(data: dict[str, Any], rows: list[list[str]], voice: Voice) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
@@ -151,7 +150,6 @@ def _written(numbers: Iterable[int]) -> str:
     return "".join(out)
 
 
-_NUMBER: Final = re.compile(r"\d[\d.,]*")
 _FARTHEST: Final = 1e6  # stands for a limit of nothing that is not kept
 
 
@@ -162,62 +160,30 @@ def tell_reasons(
 
     ``people``: names of the areas where people are.
 
-    Result: ``texts``: sentences as the pieces between their numbers; ``people``: for
-    each kind of check, places among those names; ``lines``: for each wind a list of
-    ``[kind, 2 if it fails else 1, figure over limit, sentence, number, …]``.
+    Result: ``texts``: sentences; ``people``: for each kind of check, places among those
+    names; ``lines``: for each wind a list of ``[kind, 2 if it fails else 1, figure over
+    limit, sentence]``.
     """
     crowd = list(people)
     kinds: dict[tuple[str, ...], list[int]] = {}
-    texts: dict[tuple[str, ...], int] = {}
-    lines: list[list[list[Any]]] = []
+    texts: dict[str, int] = {}
     known: dict[int, list[list[Any]]] = {}  # all winds of a span have the same checks
+    lines = []
     for node in nodes:
         if node.drawn and id(node.checks) in known:
-            lines.append([list(line) for line in known[id(node.checks)]])
+            lines.append(known[id(node.checks)])
             continue
-        lines.append([])
-        known[id(node.checks)] = lines[-1]
+        told = []
         for check in _against(node, voice):
             text = _sentence(check, node, voice)
-            pieces = tuple(_NUMBER.split(text))
             key = (check.kind, check.name, check.case, check.area)
             kinds.setdefault(key, [i for i, a in enumerate(crowd) if check.about(a)])
-            lines[-1].append(
-                [
-                    list(kinds).index(key),
-                    2 if check.outcome == "fail" else 1,
-                    _over(check),
-                    texts.setdefault(pieces, len(texts)),
-                    *_NUMBER.findall(text),
-                ]
-            )
-    return {
-        "texts": _told_once(list(texts), lines),
-        "people": list(kinds.values()),
-        "lines": lines,
-    }
-
-
-def _told_once(
-    texts: Sequence[tuple[str, ...]], lines: Sequence[Sequence[list[Any]]]
-) -> list[list[str]]:
-    """Write numbers that are the same in every wind into the sentences themselves."""
-    own: list[list[list[Any]]] = [[] for _ in texts]
-    for line in (line for wind in lines for line in wind):
-        own[line[3]].append(line)
-    folded = []
-    for mine, pieces in zip(own, texts, strict=True):
-        whole, left = [pieces[0]], []
-        for column, piece in enumerate(pieces[1:], start=4):
-            if len({line[column] for line in mine}) == 1:
-                whole[-1] += mine[0][column] + piece
-            else:
-                whole.append(piece)
-                left.append(column)
-        for line in mine:
-            line[4:] = [line[column] for column in left]
-        folded.append(whole)
-    return folded
+            outcome = 2 if check.outcome == "fail" else 1
+            place = texts.setdefault(text, len(texts))
+            told.append([list(kinds).index(key), outcome, _over(check), place])
+        known[id(node.checks)] = told
+        lines.append(told)
+    return {"texts": list(texts), "people": list(kinds.values()), "lines": lines}
 
 
 def _against(node: Node, voice: Voice) -> list[Check]:

@@ -15,7 +15,7 @@ from driftmap.core.checks import FloatArray
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
 from driftmap.hazard.zones import Line, Zone
-from driftmap.report import marks, squares
+from driftmap.report import marks
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sentences import case_name
 from driftmap.report.shapes import latlon_of, lonlat, places_of, rings_of, underlay
@@ -39,7 +39,7 @@ def drawn(
     """Give what the page's script draws of an assessment, and what it must know of the ground."""
     site = assessment.site
     view = _view(assessment, zoned)
-    grid = squares.lay_squares(view, voice.units)
+    grid = marks.lay_squares(view, voice.units)
     return {
         "units": voice.units,
         "pad": [site.latitude, site.longitude],
@@ -63,7 +63,7 @@ def drawn(
     }
 
 
-def _view(assessment: Assessment, zoned: Sequence[Zone]) -> squares.Bounds:
+def _view(assessment: Assessment, zoned: Sequence[Zone]) -> marks.Bounds:
     """Frame pad, zones, and near enough crowd and areas with a check not passed."""
     worst = _worst(assessment)
     near = [
@@ -77,19 +77,19 @@ def _view(assessment: Assessment, zoned: Sequence[Zone]) -> squares.Bounds:
     return _bounds([*near, *(zone.shape for zone in zoned)])
 
 
-def _people_view(assessment: Assessment, zoned: Sequence[Zone]) -> squares.Bounds:
+def _people_view(assessment: Assessment, zoned: Sequence[Zone]) -> marks.Bounds:
     """Frame the pad and the people about it; those far off are on the whole view."""
     crowd = [a.shape for a in assessment.site.areas if a.occupied]
     return _bounds([shape for shape in crowd if marks.in_sight(shape, zoned)])
 
 
-def _everything(assessment: Assessment) -> squares.Bounds:
+def _everything(assessment: Assessment) -> marks.Bounds:
     shapes = [area.shape for area in assessment.site.areas]
     shapes += [lines[-1].shape for lines in assessment.contours.values()]
     return _bounds([*shapes, assessment.site.boundary, assessment.site.waiver.shape])
 
 
-def _bounds(shapes: Iterable[BaseGeometry]) -> squares.Bounds:
+def _bounds(shapes: Iterable[BaseGeometry]) -> marks.Bounds:
     """Bound shapes together with the pad and 50 m about it."""
     west, south, east, north = shapely.total_bounds(
         [*shapes, shapely.box(-50.0, -50.0, 50.0, 50.0)]
@@ -97,7 +97,7 @@ def _bounds(shapes: Iterable[BaseGeometry]) -> squares.Bounds:
     return float(west), float(south), float(east), float(north)
 
 
-def _corners(site: Site, bounds: squares.Bounds) -> list[list[float]]:
+def _corners(site: Site, bounds: marks.Bounds) -> list[list[float]]:
     west, south, east, north = bounds
     lon, lat = lonlat(
         site,
@@ -194,23 +194,23 @@ def _badge_point(shape: BaseGeometry) -> shapely.Point:
     return shapely.Point(corners[np.argmax(np.hypot(corners[:, 0], corners[:, 1]))])
 
 
-def _rings(site: Site, view: squares.Bounds, voice: Voice) -> list[dict[str, Any]]:
+def _rings(site: Site, view: marks.Bounds, voice: Voice) -> list[dict[str, Any]]:
     """Give circles and bearings about the pad, each with its name at one of its places."""
-    step = squares.ring_step(max(abs(edge) for edge in view), voice.units)
+    step = marks.ring_step(max(abs(edge) for edge in view), voice.units)
     found = []
-    for radius, around in squares.rings(step):
+    for radius, around in marks.rings(step):
         places = places_of(site, *around.T)
         quarter = places[len(places) // 8]
         name = voice.exact_distance(radius)
         found.append({"places": places, "name": name, "at": quarter, "rank": 80})
-    for degrees, out in squares.spokes(step):
+    for degrees, out in marks.spokes(step):
         places = places_of(site, *out.T)
         name = f"{degrees or 360:03d}°"
         found.append({"places": places, "name": name, "at": places[-1], "rank": 90})
     return found
 
 
-def _edges(site: Site, grid: squares.Squares) -> dict[str, Any]:
+def _edges(site: Site, grid: marks.Squares) -> dict[str, Any]:
     """Give the script what names squares along the edges and under a finger."""
     middle = grid.size * (np.arange(max(grid.columns, grid.rows)) + 0.5)
     east = grid.west + middle[: grid.columns]

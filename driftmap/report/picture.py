@@ -11,11 +11,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.hazard.zones import Zone
-from driftmap.report.marks import in_sight
+from driftmap.report.marks import in_sight, ring_step
 from driftmap.report.plates import HEIGHT, WIDTH, Frame, Plate, Room, fit, ticks, widths
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sheetfacts import Spot
-from driftmap.report.squares import ring_step
 from driftmap.report.voice import Voice
 from driftmap.report.windtold import CALM, where_read, wind_as_read
 from driftmap.verdict.assessment import Assessment

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final, cast
+from typing import Any, Final, cast
 
 import numpy as np
 import shapely
@@ -38,21 +38,13 @@ class Frame:
     top: float
     scale: float
 
-    def spot(self, east: float, north: float) -> tuple[float, float]:
+    def spot(self, east: Any, north: Any) -> tuple[Any, Any]:
         """Place a point."""
         return (east - self.west) * self.scale, (self.top - north) * self.scale
 
     def pixels(self, shape: BaseGeometry) -> BaseGeometry:
         """Put a shape into the picture."""
-        return shapely.transform(
-            shape,
-            lambda xy: np.column_stack(
-                [
-                    (xy[:, 0] - self.west) * self.scale,
-                    (self.top - xy[:, 1]) * self.scale,
-                ]
-            ),
-        )
+        return shapely.transform(shape, lambda xy: np.column_stack(self.spot(*xy.T)))
 
     def box(self) -> shapely.Polygon:
         """Give the ground that the picture shows."""
@@ -174,14 +166,18 @@ class Plate:
         """The box by its edges."""
         return self.left, self.top, self.left + self.width, self.top + self.height
 
+    @property
+    def lead(self) -> shapely.LineString:
+        """The line from the spot to the box."""
+        (x, y), (left, top, right, bottom) = self.aim, self.box
+        nearest = min(max(x, left), right), min(max(y, top), bottom)
+        return shapely.LineString([(x, y), nearest])
+
     def leader(self) -> str:
         """Draw a line from the box to a dot on its ground, where it stands off."""
         if not self.apart:
             return ""
-        left, top, right, bottom = self.box
-        x = min(max(self.aim[0], left), right)
-        y = min(max(self.aim[1], top), bottom)
-        ax, ay = self.aim
+        (ax, ay), (x, y) = self.lead.coords
         return (
             f'<path class="leader" d="M{ax:.1f} {ay:.1f}L{x:.1f} {y:.1f}"/>'
             f'<circle class="end" cx="{ax:.1f}" cy="{ay:.1f}" r="4"/>'
@@ -256,7 +252,7 @@ class Room:
             if any(ground.intersects(box) for ground in self.grounds):
                 best = best or self._clear_of(others, plate, box)
                 continue
-            lead = self._lead(plate)
+            lead = plate.lead
             if not crossing and any(lead.intersects(other) for other in self.leads):
                 continue
             return Plate(left, top, *size, aim, apart=True)
@@ -265,7 +261,7 @@ class Room:
     def _kept(self, plate: Plate) -> Plate:
         self.take(plate.box)
         if plate.apart:
-            self.leads.append(self._lead(plate))
+            self.leads.append(plate.lead)
         return plate
 
     def inside(
@@ -324,13 +320,6 @@ class Room:
         )
         clear = holds and not any(ground.intersects(box) for ground in others)
         return plate if clear else None
-
-    def _lead(self, plate: Plate) -> shapely.LineString:
-        left, top, right, bottom = plate.box
-        x, y = plate.aim
-        return shapely.LineString(
-            [(x, y), (min(max(x, left), right), min(max(y, top), bottom))]
-        )
 
 
 def _around(

@@ -147,11 +147,10 @@ function reasonsAt(places) {
   const { lines, texts, people } = DIAL.reasons;
   const found = new Map();
   for (const place of places) {
-    for (const [kind, outcome, over, text, ...numbers] of lines[place]) {
+    for (const [kind, outcome, over, text] of lines[place]) {
       const before = found.get(kind);
       if (before && (before.outcome > outcome || (before.outcome === outcome && before.over >= over))) continue;
-      const told = texts[text].map((part, i) => part + (numbers[i] ?? "")).join("");
-      found.set(kind, { outcome, over, told, people: people[kind] });
+      found.set(kind, { outcome, over, told: texts[text], people: people[kind] });
     }
   }
   return [...found.values()].sort((a, b) => b.outcome - a.outcome || Math.sign(b.people.length) - Math.sign(a.people.length) || b.over - a.over);

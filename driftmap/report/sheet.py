@@ -61,17 +61,12 @@ def brief_html(
     places, found = spots(assessment), falls(assessment)
     people = [spot for spot in places if spot.stand]
     zoned = shown(_zones(assessment))
-    return render(
-        "sheet.html",
-        styles=[text_of("sheet.css"), text_of("picture.css")],
-        scripts=[age_script(assessment, voice)],
-        language=catalogue.language,
-        direction=catalogue.direction,
+    return _page(
+        "sheet",
+        assessment,
+        voice,
         cautions=catalogue.cautions,
-        say=voice.say,
-        flight=assessment.flight.name,
-        site=assessment.site.name,
-        verdict=headline(assessment, voice, around, most=_MOST_REASONS),
+        head=headline(assessment, voice, around, most=_MOST_REASONS),
         picture=field_picture(assessment, places, zoned, voice),
         drawn=drawn_kinds(assessment, places, zoned),
         key=_key(zoned, voice),
@@ -243,7 +238,8 @@ def poster_html(
         assessment, voice
     )  # stands on the sheet; a poster has few lines
     told = [line for line in instruction(assessment, voice) if line not in astray]
-    return _page("poster.html", assessment, voice, around, picture=picture, told=told)
+    head = headline(assessment, voice, around, most=1)
+    return _page("poster", assessment, voice, head=head, picture=picture, told=told)
 
 
 def caller_html(
@@ -260,10 +256,10 @@ def caller_html(
     voice = Voice(catalogue, units)
     zoned = _zones(assessment)
     return _page(
-        "caller.html",
+        "caller",
         assessment,
         voice,
-        around,
+        head=headline(assessment, voice, around, most=1),
         moments=moments(assessment, voice),
         people=people_rows(assessment, zoned, voice)[:8],
         heads_up=heads_up(falls(assessment), voice),
@@ -274,18 +270,16 @@ def _zones(a: Assessment) -> tuple[Zone, ...]:
     return zones(a.cloud, outer_line(a.cloud, a.contours))
 
 
-def _page(
-    template: str, a: Assessment, voice: Voice, around: Around | None, **content: Any
-) -> str:
+def _page(kind: str, a: Assessment, voice: Voice, **content: Any) -> str:
+    style = "sheet.css" if kind == "sheet" else "poster.css"
     return render(
-        template,
-        styles=[text_of("poster.css"), text_of("picture.css")],
+        f"{kind}.html",
+        styles=[text_of(style), text_of("picture.css")],
         scripts=[age_script(a, voice)],
         language=voice.catalogue.language,
         direction=voice.catalogue.direction,
         say=voice.say,
         flight=a.flight.name,
         site=a.site.name,
-        head=headline(a, voice, around, most=1),
         **content,
     )

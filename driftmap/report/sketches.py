@@ -16,10 +16,10 @@ from driftmap.planning.layout import Place
 from driftmap.planning.shares import GoShare
 from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.windlimits import DirectionLimit
+from driftmap.report.marks import ring_step
 from driftmap.report.page import printable
 from driftmap.report.plates import Frame, widths
 from driftmap.report.sentences import subject
-from driftmap.report.squares import ring_step
 from driftmap.report.voice import Voice
 
 __all__ = ["dial_svg", "layout_key", "layout_svg", "limits_key", "season_svg"]

@@ -18,7 +18,7 @@ from driftmap.verdict.assessment import CAUTIONS, Assessment
 from driftmap.verdict.check import counted
 from driftmap.verdict.turning import Turning
 
-__all__ = ["aligned", "proposals", "summary"]
+__all__ = ["aligned", "plain", "proposals", "summary"]
 
 _MOST_REASONS: Final = 8
 _MOST_TURNS: Final = 6
@@ -28,6 +28,11 @@ _TIES: Final = {0xA0: " ", 0x202F: " ", 0x2011: "-", 0x2060: None}
 """What ties words on a page, as a terminal writes it."""
 
 
+def plain(text: str) -> str:
+    """Write a text with plain hyphens and blanks: a terminal is read by scripts too."""
+    return text.translate(_TIES)
+
+
 def summary(assessment: Assessment, *, units: Units) -> str:
     """Write the verdict, what speaks against it, and what comes down where."""
     a = assessment
@@ -35,8 +40,7 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines = [
         f"{head['word']}: {visible(a.flight.name)} at {visible(a.site.name)}, {head['wind']} ({head['mast']}. {head['age']})"
     ]
-    # A terminal is read by scripts too: plain hyphens and blanks.
-    lines[0] = lines[0].translate({0x2011: "-", 0xA0: " "})
+    lines[0] = plain(lines[0])
     lines.append(f"  {_for(head['time'])}, {visible(head['pad'])} at {head['place']}")
     people = [x.name for x in a.site.areas if x.occupied]
     reasons = verdict_reasons(a.checks, people, english(units))
@@ -45,13 +49,13 @@ def summary(assessment: Assessment, *, units: Units) -> str:
         lines.append(f"  - and {len(reasons) - _MOST_REASONS} more; see the map")
     lines += _open(a)
     if head["settled"]:
-        lines.append(f"    {head['settled'].translate(_TIES)}")
+        lines.append(f"    {plain(head['settled'])}")
     out, said = counted(a.checks)
     lines.append(
         f"  {out + said} of {len(a.checks)} checks are within limits: {out} worked out, "
         f"{said} answered by people. The range safety officer decides"
     )
-    back = ", ".join(visible(text.translate(_TIES)) for text in head["back"])
+    back = ", ".join(visible(plain(text)) for text in head["back"])
     lines.append(f"  Read back, a wrong unit shows: {back}")
     # A key such as the hours of a waiver may be thought to count.
     lines += [
@@ -139,8 +143,8 @@ def _for(time: str) -> str:
 def _piece(a: Assessment, part: Part, units: Units) -> str:
     found = landed(a.cloud, part)
     voice = english(units)
-    around = voice.exact_away(found.radius).replace("\u00a0", " ")
-    where = voice.toward(found.east, found.north).replace("\u00a0", " ")
+    around = plain(voice.exact_away(found.radius))
+    where = plain(voice.toward(found.east, found.north))
     speed, energy = found.speed.p50, found.energy.p50
     name = part.body if part.count == 1 else f"{part.count} × {part.body}"
     return (
@@ -157,7 +161,7 @@ def _is_figure(cell: str) -> bool:
 
 def aligned(rows: Sequence[Sequence[str]]) -> str:
     """Align columns of text under the first row, figures to the right."""
-    cells = [[visible(cell.translate(_TIES)) for cell in row] for row in rows]
+    cells = [[visible(plain(cell)) for cell in row] for row in rows]
     widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
     lines = []
     for row in cells:

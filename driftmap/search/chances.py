@@ -16,7 +16,7 @@ from driftmap.ground.contours import Contour, containment
 from driftmap.ground.site import FARTHEST_PLACE, Site
 from driftmap.observations.observation import Walked, missed
 from driftmap.observations.weighing import Weighed, effective_number, without
-from driftmap.report.squares import Squares, lay_squares
+from driftmap.report.marks import Squares, lay_squares
 from driftmap.report.words import Units
 
 __all__ = [

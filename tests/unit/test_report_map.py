@@ -8,7 +8,7 @@ from html import unescape
 import numpy as np
 import pytest
 
-from driftmap.report import squares
+from driftmap.report import marks
 from driftmap.report.map import map_html
 from driftmap.report.marks import lookalikes, marks_of
 from driftmap.report.page import policy, text_of
@@ -53,7 +53,7 @@ def test_no_random_id_is_left(page):
 def test_only_the_scripts_in_the_page_may_run(page):
     allowed = set(re.findall(r"'(sha256-[^']+)'", page.replace("&#39;", "'")))
     scripts = re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
-    found = set(re.findall(r"'(sha256-[^']+)'", policy(scripts, None)))
+    found = set(re.findall(r"'(sha256-[^']+)'", policy(scripts)))
     assert len(scripts) == 3
     assert found == allowed
 
@@ -111,7 +111,7 @@ def test_two_pieces_on_the_same_ground_are_named(demo):
 @pytest.mark.parametrize("reach", [40.0, 700.0, 3000.0, 12_000.0])
 def test_squares_cover_the_ground_and_meet_at_the_pad(units, reach):
     bounds = (-reach, -reach / 2, reach / 3, reach)
-    grid = squares.lay_squares(bounds, units)
+    grid = marks.lay_squares(bounds, units)
     assert grid.west <= bounds[0]
     assert grid.south <= bounds[1]
     assert grid.west + grid.columns * grid.size >= bounds[2]
@@ -125,7 +125,7 @@ def test_squares_cover_the_ground_and_meet_at_the_pad(units, reach):
 @pytest.mark.parametrize("span", [50.0, 46_172.0, 3e6, 2e7])
 def test_no_ground_is_too_wide_for_squares(units, span):
     """A high flight or a far area never keeps a verdict from being written."""
-    grid = squares.lay_squares((-span, -span / 3, span, span / 2), units)
+    grid = marks.lay_squares((-span, -span / 3, span, span / 2), units)
     assert grid.west <= -span
     assert grid.west + grid.size * grid.columns >= span
     assert max(grid.columns, grid.rows) <= 12
@@ -155,7 +155,7 @@ def test_the_180th_meridian_is_no_line_across_the_world(demo, page, longitude):
 
 
 def test_rings_lie_at_their_distance(demo):
-    rings = squares.rings(500.0)
+    rings = marks.rings(500.0)
     assert [radius for radius, _ in rings[:2]] == [500.0, 1000.0]
     for radius, around in rings:
         lat, lon = np.transpose(places_of(demo.site, *around.T))

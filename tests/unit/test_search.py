@@ -21,7 +21,7 @@ from driftmap.core.errors import DriftmapError, InputError
 from driftmap.failures.cases import build_cases
 from driftmap.formulas.detection import SMALL
 from driftmap.observations.toward import _stencil
-from driftmap.report.squares import Squares
+from driftmap.report.marks import Squares
 from driftmap.rocket.flightfile import read_flight
 from driftmap.search import chances
 from driftmap.search.chances import Chances, Square
