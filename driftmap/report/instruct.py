@@ -14,7 +14,7 @@ from driftmap.report.voice import Voice
 from driftmap.report.words import rounded
 from driftmap.verdict.assessment import Assessment
 
-__all__ = ["Moment", "astray", "falls_free", "instruction", "moments", "opens_by"]
+__all__ = ["astray", "falls_free", "instruction", "moments"]
 
 _OPENING: Final = 2.0
 """From a trigger to an open device, at the most [s]: 0.5 to 1.5 s are assumed when flying."""

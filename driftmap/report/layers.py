@@ -23,7 +23,7 @@ from driftmap.report.voice import Voice
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Outcome
 
-__all__ = ["drawn", "drawn_zones"]
+__all__ = ["drawn"]
 
 
 _FIRST: Final = {"fail": 4, "warn": 2, "pass": 0}
@@ -46,7 +46,7 @@ def drawn(
         "edges": _site_edges(assessment, voice),
         "areas": _areas(assessment),
         "picture": underlay(site),
-        "zones": drawn_zones(assessment, zoned, voice),
+        "zones": _zones(assessment, zoned, voice),
         "pieces": [
             _piece(assessment, i, line, voice)
             for i in range(len(assessment.cloud.parts))
@@ -244,7 +244,7 @@ def _packed(steps: FloatArray) -> str:
     return base64.b64encode(steps.round().astype("<i2").tobytes()).decode()
 
 
-def drawn_zones(
+def _zones(
     assessment: Assessment, zoned: Sequence[Zone], voice: Voice
 ) -> list[dict[str, Any]]:
     """Give danger and caution with what comes down there, and where their words belong.

@@ -101,15 +101,7 @@ def _content(
         "facts": facts,
         "still": field_picture(a, spots(a), seen, voice),
         "still_style": text_of("picture.css"),
-        "zones": [
-            {
-                "kind": zone.kind,
-                "word": voice.say(f"zone.{zone.kind}"),
-                "means": voice.say(f"zone.{zone.kind}_means"),
-                "told": " ".join(zone_lines(a.flight, zone, voice)),
-            }
-            for zone in seen
-        ],
+        "zones": [(z.kind, " ".join(zone_lines(a.flight, z, voice))) for z in seen],
         "kills": voice.energy(KILLS.value),
         "hurts": voice.energy(HURTS.value),
         "instruction": instruction(a, voice),

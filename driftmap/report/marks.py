@@ -30,7 +30,6 @@ __all__ = [
     "marks_of",
     "people_numbers",
     "piece_marks",
-    "reach_of",
     "ring_step",
     "rings",
     "shown",

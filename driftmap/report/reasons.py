@@ -32,7 +32,6 @@ __all__ = [
     "needle_told",
     "read_back",
     "settled",
-    "to_tell",
     "verdict_reasons",
     "weight_name",
     "worst_first",

@@ -15,10 +15,8 @@ from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import ALL_CASES, Check, Kind
 
 __all__ = [
-    "allowed",
     "case_name",
     "case_words",
-    "chance",
     "figure",
     "limit",
     "one_of",

@@ -18,7 +18,7 @@ from driftmap.ground.site import Site
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-__all__ = ["Rings", "latlon_of", "lonlat", "places_of", "rings_of", "underlay"]
+__all__ = ["latlon_of", "lonlat", "places_of", "rings_of", "underlay"]
 
 _FINENESS: Final = 800
 """Corners are dropped that move an outline by less than its size over this."""

@@ -69,7 +69,7 @@ def brief_html(
         head=headline(assessment, voice, around, most=_MOST_REASONS),
         picture=field_picture(assessment, places, zoned, voice),
         drawn=drawn_kinds(assessment, places, zoned),
-        key=_key(zoned, voice),
+        zones=zoned,
         anywhere=off_its_path(assessment, voice),
         stand=people_rows(assessment, zoned, voice)[:_MOST_PLACES],
         stand_more=_count(len(people) - _MOST_PLACES, voice),
@@ -138,17 +138,6 @@ def _devices(a: Assessment, fall: Fall) -> Sequence[Device]:
     if fall.piece != BOOSTER:
         return a.flight.recovery
     return () if a.flight.booster is None else a.flight.booster.recovery
-
-
-def _key(zoned: Sequence[Zone], voice: Voice) -> list[tuple[str, str, str]]:
-    return [
-        (
-            zone.kind,
-            voice.say(f"zone.{zone.kind}"),
-            voice.say(f"zone.{zone.kind}_means"),
-        )
-        for zone in zoned
-    ]
 
 
 def _look(a: Assessment, people: Sequence[Spot], well: Fall, voice: Voice) -> list[str]:

@@ -22,7 +22,6 @@ from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Kind, Outcome
 
 __all__ = [
-    "Climb",
     "Fall",
     "Spot",
     "arrivals",

@@ -21,7 +21,6 @@ from driftmap.winds.uncertainty import (
 __all__ = [
     "CALM",
     "MAST",
-    "Read",
     "age_script",
     "good_until",
     "more_wind_told",
