@@ -212,34 +212,34 @@ def read_back(a: Assessment, voice: Voice) -> list[str]:
     apogee, rail = np.median(a.cloud.apogee.height), np.median(a.cloud.rail_speed)
     length = a.flight.rail.length
     rows: list[tuple[str, dict[str, str]]] = [
-        ("mass", {"mass": both(a.flight.airframe.mass.value, "mass")}),
+        ("back.mass", {"mass": both(a.flight.airframe.mass.value, "mass")}),
         (
-            "rail",
+            "back.rail",
             {
                 "length": f"{_short(length, voice)} ({_short(length, other)})",
                 "speed": both(float(rail), "speed"),
             },
         ),
-        ("pad", {"height": both(a.site.elevation, "length")}),
-        ("ceiling", {"height": both(a.site.waiver.ceiling, "length")}),
-        ("apogee", {"height": both(float(apogee), "length")}),
+        ("back.pad", {"height": both(a.site.elevation, "length")}),
+        ("back.ceiling", {"height": both(a.site.waiver.ceiling, "length")}),
+        ("back.apogee", {"height": both(float(apogee), "length")}),
     ]
     for device in a.flight.devices:
         name, opens = isolate(device.name), device.opens_at
         if opens.at == "height":
             row = {"device": name, "height": both(opens.value, "length")}
-            rows.append(("opens", row))
+            rows.append(("back.opens", row))
     rows += [
-        ("glides", {"device": isolate(d.name), "speed": both(d.glide, "speed")})
+        ("back.glides", {"device": isolate(d.name), "speed": both(d.glide, "speed")})
         for d in a.flight.devices
         if d.glide
     ]
     rows.append(
-        ("wind", {"speed": both(speed, "speed"), "height": both(height, "length")})
+        ("back.wind", {"speed": both(speed, "speed"), "height": both(height, "length")})
     )
     if needle := needle_told(a.site.declination, voice, "back"):
-        return [*(voice.say(f"back.{key}", **row) for key, row in rows), needle]
-    return [voice.say(f"back.{key}", **row) for key, row in rows]
+        return [*(voice.say(key, **row) for key, row in rows), needle]
+    return [voice.say(key, **row) for key, row in rows]
 
 
 def needle_told(

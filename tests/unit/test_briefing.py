@@ -84,7 +84,7 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
     )
     plain_keys = set(re.findall(r'say\(\s*"([a-z_.-]+)"', code))
     plain_keys = {key for key in plain_keys if not key.endswith(".")}
-    plain_keys |= set(re.findall(r'"(reason\.[a-z_]+)"', code))
+    plain_keys |= set(re.findall(r'"((?:reason|back)\.[a-z_]+)"', code))
     plain_keys |= set(re.findall(r"say\('([a-z_.]+)'\)", code))
     assert len(plain_keys) > 40
     assert plain_keys <= set(english.messages)
@@ -113,7 +113,11 @@ def test_every_key_in_the_code_exists_and_every_message_is_used(english):
             assert name in asked, key
         elif table == "plan":  # the commands write plans
             assert f'"{name}"' in commands or f"plan.{name}" in commands, key
-        elif table in {"map", "dial"}:  # put together from a word and an outcome
+        elif table in {
+            "map",
+            "dial",
+            "back",
+        }:  # put together from a word and an outcome
             assert name in put_together, key
         else:
             assert key.startswith(open_tables), key
