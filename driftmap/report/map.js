@@ -10,7 +10,7 @@ for (const [name, height] of [["picture", 320], ["zones", 330], ["ground", 340],
 const SIGNS = { pass: "", warn: "! ", fail: "✕ " };
 const marked = (outcome) => (outcome === "pass" ? "" : ` ${outcome}`);
 const polygon = (rings, className, pane = "ground", interactive = false) => L.polygon(rings, { className, pane, interactive });
-const lines = (places) => (className) => L.polyline(places, { className, pane: "grid", interactive: false });
+const lines = (places, className) => L.polyline(places, { className, pane: "grid", interactive: false });
 
 const areas = DRIFTMAP.areas.map(({ rings, kind }) => polygon(rings, `area ${kind}`, "overlayPane", true));
 const names = L.layerGroup();
@@ -51,9 +51,9 @@ const pieces = DRIFTMAP.pieces.map(({ mark, color, dash, works, name, at, lines:
   return { mark, color, works, outer: L.layerGroup([outer, label]), inner: L.layerGroup(inner) };
 });
 
-const grid = lines(DRIFTMAP.grid)("grid");
+const grid = lines(DRIFTMAP.grid, "grid");
 const rings = L.layerGroup([
-  lines(DRIFTMAP.rings.map(({ places }) => places))("ring"),
+  lines(DRIFTMAP.rings.map(({ places }) => places), "ring"),
   ...DRIFTMAP.rings.map(({ name, at, rank }) => tag(at, "ring", rank, { more: name })),
 ]);
 

@@ -18,6 +18,7 @@ from driftmap.hazard.zones import Kind, Zone
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import OUTCOMES, Check, Outcome
+from driftmap.verdict.check import Kind as CheckKind
 
 __all__ = [
     "KINDS",
@@ -53,8 +54,17 @@ _SAME_GROUND: Final = 0.8
 
 
 def worst_of(checks: Iterable[Check], name: str) -> Outcome:
-    """Give the worst that checks say of an area, open questions aside."""
-    said = (c.outcome for c in checks if c.about(name) and not c.question)
+    """Give the worst that checks say of an area, open questions aside.
+
+    Who stands under a fall is told beside the word though it passes: never as if clear.
+    """
+    said: list[Outcome] = [
+        "warn"
+        if c.kind is CheckKind.UNDER_THE_FALL and c.outcome == "pass"
+        else c.outcome
+        for c in checks
+        if c.about(name) and not c.question
+    ]
     return max(said, key=OUTCOMES.index, default="pass")
 
 

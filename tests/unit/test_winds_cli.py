@@ -119,7 +119,8 @@ def test_picture_is_written_and_asks_nothing_from_outside(tmp_path):
     assert result.exit_code == 0
     page = (out / "wind.html").read_text()
     assert "<svg" in page
-    assert "http" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert "http:" not in page.replace("http://www.w3.org/2000/svg", "")
+    assert "https:" not in page
 
 
 def test_site_file_gives_elevation_and_declination(tmp_path):
