@@ -154,8 +154,7 @@ def gusts(
     is an upper bound. So is freezing: all bodies of a flight meet the same gusts.
     Between two heights the inverse of `L` is their mean. The chain is drawn at heights of
     its own and, given those, at the ones asked for, so that the luck of a flight does not
-    hang on how the air is cut into layers.
-    Between two heights the inverse of `L` is their mean. Of gusts by friction and by the
+    hang on how the air is cut into layers. Of gusts by friction and by the
     sun the variances add up, and so does variance times length, which drift hangs on.
 
     References

@@ -8,7 +8,15 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
-from driftmap.air.atmosphere import GAS_CONSTANT, STANDARD_GRAVITY
+from driftmap.air.atmosphere import (
+    EARTH_RADIUS,
+    GAS_CONSTANT,
+    LAPSE_RATE,
+    SEA_LEVEL_PRESSURE,
+    SEA_LEVEL_TEMPERATURE,
+    STANDARD_GRAVITY,
+    TROPOPAUSE,
+)
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError
 from driftmap.winds.reading import (
@@ -23,7 +31,7 @@ from driftmap.winds.uncertainty import SONDE_ERROR
 
 __all__ = [
     "FAR_ABOVE",
-    "NEAR",
+    "GROUND",
     "Placed",
     "SondeRow",
     "altitude_of",
@@ -41,7 +49,7 @@ FAR_ABOVE: Final = 6000.0
 """A level higher above the site than this [m] may be left out where it cannot be right: few
 flights reach it, and the note says so; assumed."""
 
-NEAR: Final = 30.0
+GROUND: Final = 30.0
 """How far below the site a level is still its ground [m]; assumed."""
 
 Placed = tuple[str, WindLevel]
@@ -145,7 +153,7 @@ def _above_ground(
     below = len(under)
     if (
         foot is not None
-        and foot.height >= -NEAR
+        and foot.height >= -GROUND
         and all(level.height >= 1.0 for _, level in clear)
     ):
         notes = (
@@ -160,21 +168,21 @@ def _above_ground(
     return clear, notes
 
 
-_EARTH_RADIUS: Final = 6_356_766.0  # m, US76
-_T0, _P0, _LAPSE = 288.15, 101_325.0, 0.0065  # K, Pa, K per m: US76 table 4
-_T11, _H11 = 216.65, 11_000.0  # K, m
-_EXPONENT: Final = GAS_CONSTANT * _LAPSE / STANDARD_GRAVITY
-_P11: Final = _P0 * (_T11 / _T0) ** (1 / _EXPONENT)
+_EXPONENT: Final = GAS_CONSTANT * LAPSE_RATE / STANDARD_GRAVITY
+_COLD: Final = (
+    SEA_LEVEL_TEMPERATURE - LAPSE_RATE * TROPOPAUSE
+)  # K, above the tropopause
+_THIN: Final = SEA_LEVEL_PRESSURE * (_COLD / SEA_LEVEL_TEMPERATURE) ** (1 / _EXPONENT)
 
 
 def altitude_of(geopotential: float) -> float:
     """Turn a geopotential height into an altitude [m] (US76, ``z = r H / (r - H)``)."""
-    return _EARTH_RADIUS * geopotential / (_EARTH_RADIUS - geopotential)
+    return EARTH_RADIUS * geopotential / (EARTH_RADIUS - geopotential)
 
 
 def geopotential_of(altitude: float) -> float:
     """Turn an altitude into a geopotential height [m] (US76, ``H = r z / (r + z)``)."""
-    return _EARTH_RADIUS * altitude / (_EARTH_RADIUS + altitude)
+    return EARTH_RADIUS * altitude / (EARTH_RADIUS + altitude)
 
 
 def pressure_height(pressure: float) -> float:
@@ -187,9 +195,10 @@ def pressure_height(pressure: float) -> float:
     >>> round(pressure_height(95_000.0), 2)
     540.34
     """
-    if pressure >= _P11:
-        return _T0 / _LAPSE * (1 - math.pow(pressure / _P0, _EXPONENT))
-    return _H11 + GAS_CONSTANT * _T11 / STANDARD_GRAVITY * math.log(_P11 / pressure)
+    if pressure >= _THIN:
+        fall = 1 - math.pow(pressure / SEA_LEVEL_PRESSURE, _EXPONENT)
+        return SEA_LEVEL_TEMPERATURE / LAPSE_RATE * fall
+    return TROPOPAUSE + thickness(_THIN, pressure, _COLD)
 
 
 def thickness(below: float, above: float, mean_temperature: float) -> float:
@@ -288,7 +297,7 @@ def sounding(
     """Make a reading from the levels of a sounding that have a wind and lie above the site."""
     sane, odd = _sane(rows, name, setting)
     levels, standard = _levels(sane, name, setting)
-    if all(level.height < -NEAR for _, level in levels):
+    if all(level.height < -GROUND for _, level in levels):
         raise PlacedError(
             name, f"no level with a wind above the site; {len(levels)} below it"
         )
@@ -299,7 +308,7 @@ def sounding(
         levels=flown,
         valid=valid,
         direction_error=_DIRECTION_ERROR,
-        from_ground=min(level.height for _, level in levels) >= -NEAR,
+        from_ground=min(level.height for _, level in levels) >= -GROUND,
         away=away[0],
         assumed=(
             *assumed,

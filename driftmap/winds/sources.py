@@ -264,14 +264,14 @@ def laid_through(
     heights = _heights(stack)
     read = _spread_out(_with_law(stack, roughness))
     lowest = max(held_below(stack), law.lowest_height(roughness))
-    known = given(field, _told(read), np.maximum(heights, lowest), roughness)
+    known = given(field, _as_told(read), np.maximum(heights, lowest), roughness)
     count = max(node.wind.shape[0] for node in read)
     winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
     across = known.weights @ np.array(winds) + known.beside[:, None]
     if (i := _carried_up(read, heights, across.mean(axis=1))) is not None:
         # What falls with height is not carried on past calm, to blow the other way.
         above = heights > read[-1].height
-        one = _told(read[i : i + 1])
+        one = _as_told(read[i : i + 1])
         alone = given(field, one, np.maximum(heights, lowest), roughness)
         carried_on = alone.weights @ winds[i][None, :] + alone.beside[:, None]
         across[above] = carried_on[above]
@@ -325,7 +325,7 @@ def _with_law(stack: Stack, roughness: float) -> list[Node]:
     return sorted([*nodes, *carried_up], key=lambda node: node.height)
 
 
-def _told(read: Sequence[Node]) -> Told:
+def _as_told(read: Sequence[Node]) -> Told:
     """Take the mean of each level, and its error apart by what it comes from."""
     lasting = np.array([node.lasting for node in read])
     whole = np.array([node.error for node in read])

@@ -29,7 +29,7 @@ from driftmap.winds.reading import (
     check_speed,
     show_time,
 )
-from driftmap.winds.sonde import NEAR, Placed, laid_out
+from driftmap.winds.sonde import GROUND, Placed, laid_out
 from driftmap.winds.spoken import HEAD_HEIGHT
 from driftmap.winds.text import (
     NAMES,
@@ -83,7 +83,7 @@ def read_table(text: str, source: str, setting: Setting) -> Reading:
                 read.append(told_time(cells.pop(_TIME)))
             row = {k: _number(cell, k) for k, cell in cells.items()}
             height = texts.vertical(row, setting, lenient=True)
-            if height < -NEAR or (height < 0 and "height" in "".join(row)):
+            if height < -GROUND or (height < 0 and "height" in "".join(row)):
                 texts.vertical(row, setting)  # which says what is wrong
             level = texts.level_from(row, height, setting, source)
             levels.append((where, _knowable(level)))
