@@ -686,7 +686,7 @@ FORMS = (
             ("Released at", "eight+00:00"),
             "Let it count",
         ),
-        "accepted are 2 to 2000",
+        "accepted is such as 2026",
     ),
     # Nothing is supposed that nobody chose.
     (
