@@ -166,7 +166,8 @@ def in_order(work: Callable[[int], T], tasks: Sequence[int]) -> Iterator[T]:
     hardly sooner than one. So forked processes fly, where nothing else runs in this one
     whose locks a fork would copy.
     """
-    count = min(os.cpu_count() or 1, len(tasks))
+    worker = multiprocessing.parent_process() is not None  # one of as many as fit
+    count = 1 if worker else min(os.cpu_count() or 1, len(tasks))
     pool: Executor
     if forks := count > 1 and _is_alone():
         fork, given = multiprocessing.get_context("fork"), (work, os.getpid())
