@@ -15,7 +15,7 @@ from driftmap.report.tables import headline
 from driftmap.report.voice import english
 from driftmap.report.words import Units
 from driftmap.verdict.assessment import CAUTIONS, Assessment
-from driftmap.verdict.check import counted
+from driftmap.verdict.check import counted, flights_to_settle
 from driftmap.verdict.turning import Turning
 
 __all__ = ["aligned", "plain", "proposals", "summary"]
@@ -50,6 +50,9 @@ def summary(assessment: Assessment, *, units: Units) -> str:
     lines += _open(a)
     if head["settled"]:
         lines.append(f"    {plain(head['settled'])}")
+    if more := flights_to_settle(a.checks, a.cloud.flights):
+        told = f"more flights may settle it: --samples {more}, perhaps more still"
+        lines.append(f"    what is not sure is within its limit as reckoned; {told}")
     out, said = counted(a.checks)
     lines.append(
         f"  {out + said} of {len(a.checks)} checks are within limits: {out} worked out, "

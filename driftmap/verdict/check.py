@@ -25,6 +25,7 @@ __all__ = [
     "compared",
     "counted",
     "decide",
+    "flights_to_settle",
     "settled_by_word",
     "share",
 ]
@@ -260,6 +261,21 @@ def decide(checks: Iterable[Check]) -> Verdict:
     return "go" if outcomes == {"pass"} else "hold"
 
 
+_BY_FLIGHTS: Final = frozenset(
+    {
+        *(Kind.LANDS_IN, Kind.LANDS_IN_FAILURE, Kind.AMONG_PEOPLE),
+        *(Kind.AMONG_PEOPLE_IN_FAILURE, Kind.ON_CLEAR_GROUND, Kind.ON_POWER_LINE),
+        *(Kind.ON_CLEAR_GROUND_IN_FAILURE, Kind.IN_WATER, Kind.CASUALTIES),
+        *(Kind.CASUALTIES_IF, Kind.CASUALTIES_IN_A_DAY, Kind.INDIVIDUAL_RISK),
+        *(Kind.OUTSIDE_BOUNDARY, Kind.HURTFUL_OUTSIDE, Kind.OUTSIDE_WAIVER),
+        Kind.ABOVE_CEILING,
+    }
+)
+"""What is counted out of flights, so that more of them tell it better."""
+
+_MOST_FLIGHTS: Final = 5_000_000  # that may be asked for
+
+
 def settled_by_word(checks: Iterable[Check]) -> dict[str, str]:
     """List the limits that an officer's word may loosen so far that a check passes.
 
@@ -280,6 +296,30 @@ def settled_by_word(checks: Iterable[Check]) -> dict[str, str]:
         if low >= most if LIMITS[key].strict == "high" else high <= most:
             found[key] = show_limit(replace(LIMITS[key], value=most))
     return found
+
+
+def flights_to_settle(checks: Iterable[Check], flights: int) -> int:
+    """Reckon how many flights in each case may settle a hold.
+
+    ``flights``: those that were flown.
+
+    Result: rounded up; 0 where something else holds, or a figure lies at its limit.
+
+    What a figure may be beyond its estimate shrinks as the root of the flights.
+    """
+    most = 0.0
+    for check in checks:
+        if check.outcome == "pass":
+            continue
+        if check.kind not in _BY_FLIGHTS or check.interval is None:
+            return 0
+        left = (check.limit or 0.0) - (check.value or 0.0)
+        if check.outcome == "fail" or left <= 0:
+            return 0
+        most = max(most, (check.interval[1] - (check.value or 0.0)) / left)
+    wanted = 1.2 * flights * most**2
+    step = 10 ** max(len(f"{wanted:.0f}") - 2, 0)
+    return int(-(-wanted // step) * step) if wanted <= _MOST_FLIGHTS else 0
 
 
 def compared(

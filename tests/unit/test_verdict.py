@@ -36,7 +36,13 @@ from driftmap.rocket.fields import Trigger
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict import assessment
 from driftmap.verdict.assessment import assess, good_between
-from driftmap.verdict.check import Check, Kind, decide, settled_by_word
+from driftmap.verdict.check import (
+    Check,
+    Kind,
+    decide,
+    flights_to_settle,
+    settled_by_word,
+)
 from driftmap.verdict.document import document
 from driftmap.verdict.limits import LIMITS, read_limits
 from driftmap.verdict.turning import (
@@ -619,3 +625,27 @@ def test_the_wind_to_wait_for_has_no_worse_one_below_it():
     assert _wait_for([weak(3.0, "hold"), weak(2.0, "go"), weak(1.0, "go")]) == 2.0
     assert _wait_for([weak(3.0, "go"), weak(2.0, "hold"), weak(1.0, "go")]) == 1.0
     assert _wait_for([weak(1.0, "hold"), weak(2.0, "go")]) is None
+
+
+def _unsure(kind=Kind.AMONG_PEOPLE, value=5e-4, high=2e-3, outcome="warn"):
+    ends = {"value": value, "interval": (0.0, high), "limit": 1e-3, "unit": "share"}
+    return Check(kind=kind, outcome=outcome, source="", **ends)
+
+
+@pytest.mark.parametrize(
+    ("checks", "flights"),
+    [
+        (
+            [_unsure()],
+            220_000,
+        ),  # the interval must shrink to a third: nine times as many
+        ([_unsure(), _unsure(Kind.LANDS_IN, high=1.1e-3)], 220_000),
+        ([_unsure(outcome="pass")], 0),
+        ([_unsure(), _unsure(Kind.RAIL_SPEED)], 0),  # something else holds
+        ([_unsure(), _unsure(outcome="fail")], 0),
+        ([_unsure(value=1e-3)], 0),
+        ([_unsure(value=9.9e-4)], 0),  # more than may be asked for
+    ],
+)
+def test_flights_are_asked_for_where_they_alone_may_settle_a_hold(checks, flights):
+    assert flights_to_settle(checks, 20_000) == flights
