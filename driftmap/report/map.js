@@ -1,11 +1,7 @@
-// The switches and views of the page. DRIFTMAP holds what the map was drawn from.
+// The switches and views of the page. DRIFTMAP holds what is drawn on `chart`, the map.
 const one = (selector) => document.querySelector(selector);
 const all = (selector) => [...document.querySelectorAll(selector)];
 const on = (box) => one(box).checked;
-const chart = L.map("map", {
-  center: DRIFTMAP.pad, zoom: 10, zoomSnap: 0, zoomControl: false, zoomAnimation: false, fadeAnimation: false, attributionControl: false,
-});
-for (const [name, height] of [["picture", 320], ["zones", 330], ["ground", 340], ["grid", 350], ["contours", 360]]) chart.createPane(name).style.zIndex = height;
 
 const SIGNS = { pass: "", warn: "! ", fail: "✕ " };
 const marked = (outcome) => (outcome === "pass" ? "" : ` ${outcome}`);

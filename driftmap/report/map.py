@@ -78,8 +78,12 @@ def map_html(
         **drawn(assessment, zoned, line, voice),
         "moments": [asdict(moment) for moment in moments(assessment, voice)],
     }
+    # folium takes 0.2 s to import: only those who want a map wait for it.
+    from driftmap.report.offline import map_script  # noqa: PLC0415
+
     facts = [words_for_script(voice), told_to_script("DRIFTMAP", told)]
-    own = "\n".join([*facts, *(text_of(name) for name in _SCRIPTS)])
+    chart = map_script(assessment.site.latitude, assessment.site.longitude)
+    own = "\n".join([*facts, chart, *(text_of(name) for name in _SCRIPTS)])
     return render(
         "map.html",
         styles=[leaflet_style(), text_of("map.css")],

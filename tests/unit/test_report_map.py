@@ -2,6 +2,8 @@
 
 import json
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from html import unescape
 
@@ -88,6 +90,11 @@ def test_units_change_every_figure(demo):
     body, told = re.subn(r'<p class="note back">.*?</p>', "", body)
     assert told == 1
     assert not re.search(r"\d\s(ft|mph|lbf)\b", body)
+
+
+def test_reading_words_does_not_import_folium():
+    code = "import sys, driftmap.report.map, driftmap.report.terminal; sys.exit('folium' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
 def test_two_pieces_on_the_same_ground_are_named(demo):
