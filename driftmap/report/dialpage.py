@@ -31,10 +31,11 @@ from driftmap.report.page import (
     render,
     text_of,
     told_to_script,
+    words_for_script,
 )
 from driftmap.report.reasons import needle_told
 from driftmap.report.sentences import case_words
-from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
+from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.words import Units, in_units_of, isolate
 from driftmap.rules import Answers
 from driftmap.rules.kinds import FACTS

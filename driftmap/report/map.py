@@ -19,11 +19,12 @@ from driftmap.report.page import (
     render,
     text_of,
     told_to_script,
+    words_for_script,
 )
 from driftmap.report.picture import field_picture
 from driftmap.report.reasons import needle_told, zone_lines
 from driftmap.report.sheetfacts import spots
-from driftmap.report.voice import Catalogue, Voice, read_catalogue, words_for_script
+from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.windsketch import pad_picture, wind_arrow, wind_picture_svg
 from driftmap.report.windtold import age_script
 from driftmap.report.words import Units, in_units_of

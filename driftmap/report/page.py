@@ -13,12 +13,11 @@ from importlib.metadata import version
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Final
 
+from driftmap.report.voice import Voice
 from driftmap.report.words import in_units_of, isolate, tied
 
 if TYPE_CHECKING:
     from jinja2 import Environment
-
-    from driftmap.report.voice import Voice
 
 __all__ = [
     "governing",
@@ -33,6 +32,7 @@ __all__ = [
     "text_of",
     "told_to_script",
     "verdict_word",
+    "words_for_script",
 ]
 
 _HERE: Final = "driftmap.report"
@@ -115,6 +115,20 @@ def told_to_script(name: str, data: object) -> str:
     """
     told = json.dumps(data, separators=(",", ":"), allow_nan=False)
     return f"const {name} = " + told.replace("<", "\\u003c") + ";"
+
+
+def words_for_script(voice: Voice, *more: str) -> str:
+    """Write the messages that a page's script says.
+
+    ``more``: tables of the catalogue that the script says beside ``tell``.
+    """
+    zones = {kind: voice.say(f"zone.{kind}") for kind in ("danger", "caution")}
+    words = dict(zones)
+    for table in ("tell", *more):
+        words |= voice.catalogue.table(table)
+    compass_letters = voice.say("number.compass")
+    told = {"words": words, "compass": compass_letters, "units": voice.units}
+    return told_to_script("SAY", told)
 
 
 def policy(scripts: Sequence[str]) -> str:

@@ -16,7 +16,6 @@ from typing import Any, Final
 from driftmap.core.errors import InputError
 from driftmap.core.files import parse_toml, text_of
 from driftmap.core.units import DIMENSIONS, MILE_PER_HOUR, show, unit_of
-from driftmap.report.page import told_to_script
 from driftmap.report.words import (
     FAR,
     Units,
@@ -37,7 +36,6 @@ __all__ = [
     "english",
     "languages",
     "read_catalogue",
-    "words_for_script",
 ]
 
 _PATTERN: Final = "en"  # the catalogue that says which keys there are
@@ -370,17 +368,3 @@ class Voice:
 def english(units: Units) -> Voice:
     """Give the voice of the pages that are in English alone."""
     return Voice(read_catalogue("en"), units)
-
-
-def words_for_script(voice: Voice, *more: str) -> str:
-    """Write the messages that a page's script says.
-
-    ``more``: tables of the catalogue that the script says beside ``tell``.
-    """
-    zones = {kind: voice.say(f"zone.{kind}") for kind in ("danger", "caution")}
-    words = dict(zones)
-    for table in ("tell", *more):
-        words |= voice.catalogue.table(table)
-    compass_letters = voice.say("number.compass")
-    told = {"words": words, "compass": compass_letters, "units": voice.units}
-    return told_to_script("SAY", told)
