@@ -20,11 +20,11 @@ from hypothesis import settings
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from driftmap.core.units import MILE_PER_HOUR
-from driftmap.dial.compute import compute_dial
-from driftmap.dial.winds import Reach
 from driftmap.ground.site import read_site
 from driftmap.hazard import zones
 from driftmap.montecarlo import fitted
+from driftmap.planning.dial import compute_dial
+from driftmap.planning.dialwinds import Reach
 from driftmap.planning.supposed import Supposition
 from driftmap.report import map as map_page
 from driftmap.rocket.flightfile import read_flight

@@ -347,9 +347,9 @@ def export_command(
 
     Exit codes: those of assess, for the verdict stands in the files.
     """
-    from driftmap.exports import csvs
-    from driftmap.exports.features import geojson_text, hit_cells
-    from driftmap.exports.markup import gpx_text, kml_text
+    from driftmap.report import csvs
+    from driftmap.report.features import geojson_text, hit_cells
+    from driftmap.report.markup import gpx_text, kml_text
 
     names = tuple(chain(*(_EXPORTS[name] for name in formats)))
     result = assessment_of(inputs, out, names)

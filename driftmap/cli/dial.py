@@ -29,8 +29,8 @@ from driftmap.cli.output import Progress, write_all
 from driftmap.cli.plans import process_pool
 
 if TYPE_CHECKING:
-    from driftmap.dial.compute import Dial
-    from driftmap.dial.winds import Reach
+    from driftmap.planning.dial import Dial
+    from driftmap.planning.dialwinds import Reach
     from driftmap.planning.supposed import Supposition
     from driftmap.report.voice import Voice
     from driftmap.verdict.assessment import Setup
@@ -104,8 +104,8 @@ def dial_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
           --answers examples/answers.toml --out today
       driftmap dial FLIGHT --site SITE --wind morning.csv --top-speed "9 m/s" --units si
     """
-    from driftmap.dial.between import check_between
-    from driftmap.dial.winds import Reach
+    from driftmap.planning.between import check_between
+    from driftmap.planning.dialwinds import Reach
     from driftmap.report.dialpage import dial_html
 
     reach = Reach(top_speed, speeds, directions, gust)
@@ -127,7 +127,7 @@ def dial_command(  # noqa: PLR0913, PLR0917 - one an option, or a group of them
 
 
 def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
-    from driftmap.dial.compute import compute_dial
+    from driftmap.planning.dial import compute_dial
     from driftmap.planning.sweep import Hands
 
     pool = partial(process_pool, os.cpu_count() or 1)
@@ -138,7 +138,7 @@ def _computed(setup: Setup, supposition: Supposition, reach: Reach) -> Dial:
 
 
 def _told(dial: Dial) -> str:
-    from driftmap.dial.node import WORDS
+    from driftmap.planning.node import WORDS
 
     words = [node.word for node in dial.nodes]
     told = ", ".join(f"{words.count(word)} {word}" for word in WORDS)

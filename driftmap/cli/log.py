@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
     from driftmap.cli.inputs import RunInputs
     from driftmap.logbook.entry import Entry
+    from driftmap.logbook.findings import Review
     from driftmap.logbook.store import Log
-    from driftmap.review.findings import Review
     from driftmap.verdict.assessment import Assessment
 
 __all__ = ["check_log", "log_assessment", "log_command", "review_command"]
@@ -310,9 +310,9 @@ def review_command(path: Path | None, verdicts: int, as_json: bool) -> None:
 
     It reads assessments (assess --log) and what came of them (log add --about).
     """
-    from driftmap.review.findings import review
-    from driftmap.review.records import flew_of, records_of
-    from driftmap.review.told import finite, review_told, verdicts_told
+    from driftmap.logbook.findings import review
+    from driftmap.logbook.records import flew_of, records_of
+    from driftmap.logbook.reviewtold import finite, review_told, verdicts_told
 
     with _open(path) as log:
         entries = log.current()
@@ -330,8 +330,8 @@ def _again(
     log: Log, entries: Sequence[Entry], result: Review, most: int
 ) -> Iterator[dict[str, Any]]:
     """Assess the last logged flights again, one after the other."""
+    from driftmap.logbook.again import assessed_again, changes_of
     from driftmap.logbook.written import inputs_of
-    from driftmap.review.again import assessed_again, changes_of
 
     contents = {content.digest: content for content in log.contents()}
     logged = [entry for entry in entries if entry.kind == "assessment"][-most:]

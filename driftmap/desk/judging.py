@@ -15,11 +15,11 @@ from driftmap.core.units import MILE_PER_HOUR
 from driftmap.desk.day import Aside
 from driftmap.desk.folder import Folder
 from driftmap.desk.winds import setting_at, wind_of
-from driftmap.dial.compute import compute_dial
-from driftmap.dial.winds import Reach
 from driftmap.ground.site import Site, read_site
 from driftmap.logbook.entry import Content, Entry
 from driftmap.logbook.written import assessment_entry
+from driftmap.planning.dial import compute_dial
+from driftmap.planning.dialwinds import Reach
 from driftmap.planning.supposed import Supposition
 from driftmap.report.dialpage import dial_html
 from driftmap.report.instruct import instruction

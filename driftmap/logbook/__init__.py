@@ -1,1 +1,1 @@
-"""What was assessed, what was decided, what happened: a log that only grows."""
+"""What was assessed, decided and happened: a log that only grows, and what it says of the forecasts."""

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.dial.node import APART, Landing, Node
+from driftmap.planning.node import APART, Landing, Node
 from driftmap.planning.trial import nearness
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import Voice

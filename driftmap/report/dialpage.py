@@ -14,13 +14,13 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.convection import toward_dark
 from driftmap.core.units import DIMENSIONS, unit_of
-from driftmap.dial.between import check_between, word_at
-from driftmap.dial.compute import Dial
-from driftmap.dial.node import WORDS, Word
-from driftmap.dial.winds import METER_HEIGHT
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import OCCUPIED, Site
 from driftmap.hazard.zones import HURTS, KILLS
+from driftmap.planning.between import check_between, word_at
+from driftmap.planning.dial import Dial
+from driftmap.planning.dialwinds import METER_HEIGHT
+from driftmap.planning.node import WORDS, Word
 from driftmap.planning.supposed import Supposition
 from driftmap.report import dialdata
 from driftmap.report.instruct import astray

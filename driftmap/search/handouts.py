@@ -6,8 +6,8 @@ from html import escape
 from typing import Final
 from xml.etree import ElementTree as ET
 
-from driftmap.exports.content import add, positions, xml_text
-from driftmap.exports.markup import add_shape, add_track, at, coordinates, new_gpx
+from driftmap.report.exported import add, positions, xml_text
+from driftmap.report.markup import add_shape, add_track, at, coordinates, new_gpx
 from driftmap.report.page import page, printable, table, text_of
 from driftmap.report.voice import english
 from driftmap.report.words import Units, distance

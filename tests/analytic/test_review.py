@@ -8,8 +8,7 @@ from scipy.stats import beta, chi2, kstest, t
 
 from driftmap.ground.areas import to_lonlat
 from driftmap.logbook.entry import new_entry
-from driftmap.logbook.store import Log
-from driftmap.review.findings import (
+from driftmap.logbook.findings import (
     PRIOR_WEIGHT,
     Figure,
     _cautions,
@@ -20,8 +19,9 @@ from driftmap.review.findings import (
     _width,
     review,
 )
-from driftmap.review.records import FindRecord, Flew, flew_of, records_of
-from driftmap.review.scores import depth_rank
+from driftmap.logbook.records import FindRecord, Flew, flew_of, records_of
+from driftmap.logbook.scores import depth_rank
+from driftmap.logbook.store import Log
 
 
 def records(count, rng, *, drift=1.0, width=1.0, device="main"):

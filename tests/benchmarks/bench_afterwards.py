@@ -34,7 +34,9 @@ from driftmap import fly, read_flight, read_site, read_wind
 from driftmap.ground.areas import to_lonlat
 from driftmap.ground.grid import SHARES
 from driftmap.hazard.probability import binomial
+from driftmap.logbook import findings
 from driftmap.logbook.entry import new_entry
+from driftmap.logbook.records import Flew, _turned, flew_of, records_of
 from driftmap.logbook.store import Log
 from driftmap.logbook.written import assessment_entry
 from driftmap.observations.fit import ODD, fit_of
@@ -42,8 +44,6 @@ from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
 from driftmap.observations.toward import LOT, know
 from driftmap.observations.weighing import weigh
-from driftmap.review import findings
-from driftmap.review.records import Flew, _turned, flew_of, records_of
 from driftmap.search.chances import chances_of
 from driftmap.verdict.assessment import assess
 

@@ -16,10 +16,10 @@ from awkward import foreign, latin_words
 from selenium.webdriver.common.keys import Keys
 
 from driftmap.core.units import MILE_PER_HOUR
-from driftmap.dial.between import surrounding, word_at
-from driftmap.dial.node import WORDS as RANK
-from driftmap.dial.winds import metered_wind
 from driftmap.hazard.zones import anywhere, outer_line, zones
+from driftmap.planning.between import surrounding, word_at
+from driftmap.planning.dialwinds import metered_wind
+from driftmap.planning.node import WORDS as RANK
 from driftmap.planning.supposed import Supposition
 from driftmap.report.dialdata import line_error
 from driftmap.report.dialpage import dial_html

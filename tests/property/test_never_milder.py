@@ -15,11 +15,11 @@ import shapely
 
 from driftmap import read_flight, read_site
 from driftmap.air.wind import WindProfile
-from driftmap.dial.cells import Block, work_out
-from driftmap.dial.node import WORDS
-from driftmap.dial.winds import Reach, metered_wind
 from driftmap.ground.site import Area
 from driftmap.planning import span
+from driftmap.planning.cells import Block, work_out
+from driftmap.planning.dialwinds import Reach, metered_wind
+from driftmap.planning.node import WORDS
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import flown, judged, pack
 from driftmap.rules import Occasion, picked_rules, read_answers

@@ -16,11 +16,11 @@ from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.cli.dial import dial_command
 from driftmap.core.errors import InputError
 from driftmap.core.units import MILE_PER_HOUR
-from driftmap.dial.between import check_between, surrounding, word_at
-from driftmap.dial.compute import compute_dial
-from driftmap.dial.node import APART, WORDS, Landing, Node, drawn_landings
-from driftmap.dial.winds import Reach, known_wind, metered_wind
 from driftmap.ground.site import read_site
+from driftmap.planning.between import check_between, surrounding, word_at
+from driftmap.planning.dial import compute_dial
+from driftmap.planning.dialwinds import Reach, known_wind, metered_wind
+from driftmap.planning.node import APART, WORDS, Landing, Node, drawn_landings
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.trial import flown, judged
 from driftmap.report.dialdata import (

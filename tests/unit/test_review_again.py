@@ -11,13 +11,13 @@ from click.testing import CliRunner
 from driftmap.cli.assess import assess_command
 from driftmap.cli.log import log_command, review_command
 from driftmap.cli.season import season_command
+from driftmap.logbook.again import Changes, assessed_again
 from driftmap.logbook.entry import new_entry
+from driftmap.logbook.findings import Bias, Cause, Coverage, Figure, Review
+from driftmap.logbook.records import winds_of
+from driftmap.logbook.reviewtold import review_told
 from driftmap.logbook.store import Log
 from driftmap.logbook.written import inputs_of
-from driftmap.review.again import Changes, assessed_again
-from driftmap.review.findings import Bias, Cause, Coverage, Figure, Review
-from driftmap.review.records import winds_of
-from driftmap.review.told import review_told
 from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.document import document
 

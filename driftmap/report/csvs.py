@@ -9,9 +9,9 @@ from collections.abc import Iterable, Iterator, Sequence
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.exports import content
-from driftmap.exports.content import DECIMALS, place, positions
-from driftmap.exports.features import HitCells, hit_cells
+from driftmap.report import exported
+from driftmap.report.exported import DECIMALS, place, positions
+from driftmap.report.features import HitCells, hit_cells
 from driftmap.verdict.assessment import Assessment
 
 __all__ = [
@@ -53,7 +53,7 @@ def cell_text(text: str) -> str:
 
 def about_csv(assessment: Assessment) -> str:
     """Write verdict, cautions, inputs and assumptions: what the other tables rest on."""
-    return _table(("subject", "text"), content.statements(assessment))
+    return _table(("subject", "text"), exported.statements(assessment))
 
 
 def areas_csv(assessment: Assessment) -> str:
@@ -69,7 +69,7 @@ def areas_csv(assessment: Assessment) -> str:
     ]
     for hit in assessment.areas:
         area, p = hit.area, hit.total
-        chance = map(content.shortened, (p.estimate, p.lower, p.upper))
+        chance = map(exported.shortened, (p.estimate, p.lower, p.upper))
         outline = _wkt(assessment, area.shape)
         rows.append((area.role, area.name, area.people, *chance, outline))
     return _table(("role", "name", "people", *_HIT, "outline_wkt_deg"), rows)
@@ -83,7 +83,7 @@ def contours_csv(assessment: Assessment) -> str:
             *(case, piece, f"{line.share * 100:g}", round(line.area)),
             _wkt(assessment, line.shape),
         )
-        for case, piece, line in content.outlines(assessment)
+        for case, piece, line in exported.outlines(assessment)
     )
     return _table(head, rows)
 
@@ -93,7 +93,7 @@ def pieces_csv(assessment: Assessment) -> str:
     head = ("case", "case_probability", "piece", "count", *_POSITION)
     medians = ("median_time_s", "median_speed_m_per_s", "median_energy_J")
     rows = []
-    for part, likely, at in content.pieces(assessment):
+    for part, likely, at in exported.pieces(assessment):
         spot = positions(assessment.site, [at.east], [at.north])[0]
         figures = (at.east, at.north, at.time.p50, at.speed.p50, at.energy.p50)
         told = (part.case, likely, part.body, part.count, *spot)
@@ -101,7 +101,7 @@ def pieces_csv(assessment: Assessment) -> str:
     return _table((*head, *medians), rows)
 
 
-def points_csv(assessment: Assessment, *, points: int = content.MOST_LANDINGS) -> str:
+def points_csv(assessment: Assessment, *, points: int = exported.MOST_LANDINGS) -> str:
     """Write landing points, so many of each piece at the most."""
     head = ("case", "piece", *_POSITION, "time_s", "speed_m_per_s", "energy_J")
     return _table(head, _points(assessment, points))
@@ -111,7 +111,7 @@ def _points(a: Assessment, most: int) -> Iterator[Sequence[object]]:
     cloud = a.cloud
     columns = (cloud.east, cloud.north, cloud.time, cloud.speed, cloud.energy)
     for part in cloud.parts:
-        rows = content.thinned(part, most)
+        rows = exported.thinned(part, most)
         where = positions(a.site, cloud.east[rows], cloud.north[rows])
         figures = zip(
             *(c[rows].astype(float).round(1).tolist() for c in columns), strict=True
@@ -126,7 +126,7 @@ def grid_csv(assessment: Assessment, *, cells: HitCells | None = None) -> str:
     where = positions(assessment.site, cells.east, cells.north)
     columns = (cells.east, cells.north, cells.estimate, cells.lower, cells.upper)
     rows = (
-        (*spot, east, north, cells.size, *map(content.shortened, p))
+        (*spot, east, north, cells.size, *map(exported.shortened, p))
         for spot, east, north, *p in zip(
             where, *(c.tolist() for c in columns), strict=True
         )
@@ -144,6 +144,6 @@ def _table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     writer.writerow(head)
     for row in rows:
         writer.writerow(
-            [cell_text(content.sound(c)) if isinstance(c, str) else c for c in row]
+            [cell_text(exported.sound(c)) if isinstance(c, str) else c for c in row]
         )
     return text.getvalue()

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import turn
-from driftmap.dial.winds import Wind
 from driftmap.ground.contours import Contour, containment
 from driftmap.ground.grid import SHARES as ALL
 from driftmap.hazard.zones import taut
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import landed
+from driftmap.planning.dialwinds import Wind
 from driftmap.planning.net import placed, turned_shape
 from driftmap.verdict.check import Check, Verdict
 from driftmap.verdict.consequence_checks import Lines, maiming

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
-from driftmap.exports import content
-from driftmap.exports.content import place, polygons, positions
 from driftmap.ground.grid import probability_grid
 from driftmap.hazard.sampling import weighted_mean
 from driftmap.montecarlo.cloud import Cloud
+from driftmap.report import exported
+from driftmap.report.exported import place, polygons, positions
 from driftmap.verdict.assessment import CAUTIONS, Assessment
 
 __all__ = ["LEAST_CHANCE", "HitCells", "geojson_text", "hit_cells"]
@@ -27,7 +27,7 @@ _Feature = dict[str, Any]
 def geojson_text(
     assessment: Assessment,
     *,
-    points: int = content.MOST_LANDINGS,
+    points: int = exported.MOST_LANDINGS,
     cells: HitCells | None = None,
 ) -> str:
     """Write an assessment as a FeatureCollection.
@@ -48,8 +48,8 @@ def geojson_text(
     ]
     collection = {
         "type": "FeatureCollection",
-        "name": content.title_of(assessment),
-        "about": [list(pair) for pair in content.statements(assessment)],
+        "name": exported.title_of(assessment),
+        "about": [list(pair) for pair in exported.statements(assessment)],
         "features": features,
     }
     text = json.dumps(
@@ -75,7 +75,7 @@ def _site(a: Assessment) -> Iterator[_Feature]:
     yield _feature(
         {"type": "Point", "coordinates": positions(site, [0.0], [0.0])[0]},
         "pad",
-        name=content.sound(site.pad),
+        name=exported.sound(site.pad),
         verdict=a.verdict,
         cautions=list(CAUTIONS),
         elevation_m=site.elevation,
@@ -90,7 +90,7 @@ def _site(a: Assessment) -> Iterator[_Feature]:
         yield _feature(
             _area(a, hit.area.shape),
             "area",
-            name=content.sound(hit.area.name),
+            name=exported.sound(hit.area.name),
             role=hit.area.role,
             people=hit.area.people,
             **_hit(hit.total.estimate, hit.total.lower, hit.total.upper),
@@ -99,14 +99,14 @@ def _site(a: Assessment) -> Iterator[_Feature]:
 
 def _hit(estimate: float, lower: float, upper: float) -> dict[str, float]:
     return {
-        "hit_probability": content.shortened(estimate),
-        "hit_probability_lower": content.shortened(lower),
-        "hit_probability_upper": content.shortened(upper),
+        "hit_probability": exported.shortened(estimate),
+        "hit_probability_lower": exported.shortened(lower),
+        "hit_probability_upper": exported.shortened(upper),
     }
 
 
 def _contours(a: Assessment) -> Iterator[_Feature]:
-    for case, piece, line in content.outlines(a):
+    for case, piece, line in exported.outlines(a):
         told, percent = _piece(case, piece), line.share * 100
         yield _feature(
             _area(a, line.shape),
@@ -119,12 +119,12 @@ def _contours(a: Assessment) -> Iterator[_Feature]:
 
 
 def _piece(case: str, piece: str) -> dict[str, str]:
-    return {"case": content.sound(case), "piece": content.sound(piece)}
+    return {"case": exported.sound(case), "piece": exported.sound(piece)}
 
 
 def _landings(a: Assessment, most: int) -> Iterator[_Feature]:
     cloud = a.cloud
-    for part, likely, found in content.pieces(a):
+    for part, likely, found in exported.pieces(a):
         told = _piece(part.case, part.body)
         (spot,) = positions(a.site, [found.east], [found.north])
         yield _feature(
@@ -137,7 +137,7 @@ def _landings(a: Assessment, most: int) -> Iterator[_Feature]:
             median_speed_mps=round(found.speed.p50, 1),
             median_energy_j=round(found.energy.p50, 1),
         )
-        rows = content.thinned(part, most)
+        rows = exported.thinned(part, most)
         where = positions(a.site, cloud.east[rows], cloud.north[rows])
         columns = (
             c[rows].astype(float).round(1).tolist()

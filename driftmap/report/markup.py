@@ -11,8 +11,11 @@ from xml.etree import ElementTree as ET
 
 from shapely.geometry.base import BaseGeometry
 
-from driftmap.exports import content
-from driftmap.exports.content import (
+from driftmap.failures.cases import WORKS
+from driftmap.ground.contours import Contour
+from driftmap.ground.site import Site
+from driftmap.report import exported
+from driftmap.report.exported import (
     DECIMALS,
     LonLat,
     add,
@@ -21,9 +24,6 @@ from driftmap.exports.content import (
     positions,
     xml_text,
 )
-from driftmap.failures.cases import WORKS
-from driftmap.ground.contours import Contour
-from driftmap.ground.site import Site
 from driftmap.verdict.assessment import Assessment
 
 __all__ = [
@@ -49,7 +49,7 @@ _STYLES: Final = {
 """Style of each kind of ground: colour of its line, colour of its fill."""
 
 
-def kml_text(assessment: Assessment, *, points: int = content.MOST_LANDINGS) -> str:
+def kml_text(assessment: Assessment, *, points: int = exported.MOST_LANDINGS) -> str:
     """Write an assessment as KML.
 
     ``points``: landing points of each piece, at the most.
@@ -59,10 +59,10 @@ def kml_text(assessment: Assessment, *, points: int = content.MOST_LANDINGS) -> 
     """
     root = ET.Element("kml", {"xmlns": _NAMESPACE, "version": "2.3"})
     whole = add(root, "Document")
-    add(whole, "name", content.title_of(assessment))
+    add(whole, "name", exported.title_of(assessment))
     add(whole, "open", "1")
     # Shown as HTML (OGC 12-007r2, kml:description): what came from files is escaped.
-    told = (f"{subject}: {text}" for subject, text in content.statements(assessment))
+    told = (f"{subject}: {text}" for subject, text in exported.statements(assessment))
     add(whole, "description", "<br/>".join(map(html.escape, told)))
     for name, (line, fill) in _STYLES.items():
         style = add(whole, "Style", id=name)
@@ -135,10 +135,10 @@ def _site(parent: ET.Element, a: Assessment) -> None:
 
 def _cases(parent: ET.Element, a: Assessment, points: int) -> None:
     lines: dict[tuple[str, str], list[Contour]] = defaultdict(list)
-    for case, piece, line in content.outlines(a):
+    for case, piece, line in exported.outlines(a):
         lines[case, piece].append(line)
     folders: dict[str, ET.Element] = {}
-    for part, likely, found in content.pieces(a):
+    for part, likely, found in exported.pieces(a):
         if part.case not in folders:
             folders[part.case] = add(parent, "Folder")
             add(folders[part.case], "name", part.case)
@@ -164,7 +164,7 @@ def _cases(parent: ET.Element, a: Assessment, points: int) -> None:
             median_energy_j=round(found.energy.p50, 1),
         )
         _point(mean, positions(a.site, [found.east], [found.north])[0])
-        rows = content.thinned(part, points)
+        rows = exported.thinned(part, points)
         if rows.size:
             name = f"{part.body}: landing points"
             several = add(_placemark(folder, name, shown=False), "MultiGeometry")
@@ -183,8 +183,8 @@ def gpx_text(assessment: Assessment) -> str:
     of the file holds the cautions.
     """
     a = assessment
-    root, metadata = new_gpx(content.title_of(a))
-    told = content.statements(a)
+    root, metadata = new_gpx(exported.title_of(a))
+    told = exported.statements(a)
     add(metadata, "desc", "\n".join(f"{subject}: {text}" for subject, text in told))
     # The schema wants every waypoint before the first track.
     site = a.site
@@ -193,7 +193,7 @@ def gpx_text(assessment: Assessment) -> str:
     add(point, "ele", f"{site.elevation:.1f}")
     add(point, "name", site.pad)
     add(point, "cmt", "pad")
-    for part, _, found in content.pieces(a):
+    for part, _, found in exported.pieces(a):
         point = add(root, "wpt", **at(*positions(site, [found.east], [found.north])))
         add(point, "name", f"{part.case}: {part.body}")
         add(point, "cmt", f"lands {found.time.p50:.0f} s after lift-off")
@@ -201,7 +201,7 @@ def gpx_text(assessment: Assessment) -> str:
     add_track(root, site, site.waiver.shape, "waiver", "waiver")
     for hit in a.areas:
         add_track(root, site, hit.area.shape, hit.area.name, hit.area.role)
-    for case, piece, line in content.outlines(a):
+    for case, piece, line in exported.outlines(a):
         name = f"{case}: {piece}, {line.share * 100:g} % inside"
         add_track(root, site, line.shape, name, "contour")
     return xml_text(root)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
-from driftmap.review.again import changes_of
-from driftmap.review.findings import LITTLE, PRIOR_WEIGHT, Figure, Review
+from driftmap.logbook.again import changes_of
+from driftmap.logbook.findings import LITTLE, PRIOR_WEIGHT, Figure, Review
 
 __all__ = ["finite", "review_told", "verdicts_told"]
 

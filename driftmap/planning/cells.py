@@ -12,7 +12,10 @@ from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import DriftmapError
-from driftmap.dial.node import (
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.planning.dialwinds import Reach, Wind, known_wind, metered_wind
+from driftmap.planning.net import Net, everywhere, turned_lines
+from driftmap.planning.node import (
     WORDS,
     Landing,
     Node,
@@ -20,9 +23,6 @@ from driftmap.dial.node import (
     joined_landing,
     landings_of,
 )
-from driftmap.dial.winds import Reach, Wind, known_wind, metered_wind
-from driftmap.montecarlo.cloud import Cloud
-from driftmap.planning.net import Net, everywhere, turned_lines
 from driftmap.planning.sector import Span, most_cells, settled
 from driftmap.planning.span import alike, strictest
 from driftmap.planning.supposed import Supposition

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from driftmap.core.checks import FloatArray
 from driftmap.failures.cases import BARE, CERTAIN, WORKS
 from driftmap.hazard.probability import binomial
-from driftmap.review.records import FindRecord, Flew
-from driftmap.review.scores import depth_rank, energy_score, log_score, normal_energy
+from driftmap.logbook.records import FindRecord, Flew
+from driftmap.logbook.scores import depth_rank, energy_score, log_score, normal_energy
 
 __all__ = [
     "LITTLE",

@@ -9,9 +9,9 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.dial.compute import Dial
-from driftmap.dial.node import WORDS, Node, Word
-from driftmap.dial.winds import Reach
+from driftmap.planning.dial import Dial
+from driftmap.planning.dialwinds import Reach
+from driftmap.planning.node import WORDS, Node, Word
 
 __all__ = ["Between", "check_between", "surrounding", "word_at"]
 

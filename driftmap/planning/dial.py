@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from driftmap.air import turbulence
-from driftmap.dial.cells import Block, Found, blocks_of, unknown, work_out
-from driftmap.dial.node import WORDS, Node
-from driftmap.dial.winds import Reach, limit_at_meter, metered_wind
 from driftmap.failures.cases import build_cases
 from driftmap.hazard.zones import anywhere
+from driftmap.planning.cells import Block, Found, blocks_of, unknown, work_out
+from driftmap.planning.dialwinds import Reach, limit_at_meter, metered_wind
+from driftmap.planning.node import WORDS, Node
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
 from driftmap.planning.trial import flown, judged, pack, scouts

@@ -9,8 +9,8 @@ import numpy as np
 
 from driftmap.core.spread import stream
 from driftmap.failures.bodies import Bench
+from driftmap.logbook.findings import Review
 from driftmap.logbook.written import LoggedInputs
-from driftmap.review.findings import Review
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.flight import Device, Flight
 from driftmap.verdict.assessment import assess_setup

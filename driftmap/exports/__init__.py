@@ -1,1 +1,0 @@
-"""Results in open formats: GeoJSON, KML, GPX and CSV, one module each."""
