@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.core.checks import FloatArray
+from driftmap.core.units import STANDARD_GRAVITY
 
 __all__ = [
     "EARTH_RADIUS",
@@ -20,16 +21,12 @@ __all__ = [
     "LAPSE_RATE",
     "SEA_LEVEL_PRESSURE",
     "SEA_LEVEL_TEMPERATURE",
-    "STANDARD_GRAVITY",
     "TROPOPAUSE",
     "air_density",
     "pressure",
     "speed_of_sound",
     "temperature",
 ]
-
-STANDARD_GRAVITY: Final = 9.80665
-"""Standard acceleration of free fall [m s⁻²] (CGPM 1901; US76 table 2)."""
 
 GAS_CONSTANT: Final = 8314.32 / 28.9644
 """Specific gas constant of dry air [J kg⁻¹ K⁻¹] (US76, R* over M₀)."""

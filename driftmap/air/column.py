@@ -4,22 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from driftmap.air.atmosphere import air_density, pressure, speed_of_sound
 from driftmap.air.day import Day
 from driftmap.air.turbulence import REFERENCE_HEIGHT, gusts, mean_behind
 from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import draw_wind
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.errors import TooHighError
 
 __all__ = [
     "AirColumn",
-    "IntArray",
     "Sky",
     "column_heights",
     "draw_air",
@@ -28,7 +26,6 @@ __all__ = [
     "through_air",
 ]
 
-IntArray: TypeAlias = NDArray[np.intp]
 
 _NEAR_GROUND = (
     0.0,

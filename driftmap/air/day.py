@@ -15,12 +15,12 @@ from driftmap.air.atmosphere import (
     LAPSE_RATE,
     SEA_LEVEL_PRESSURE,
     SEA_LEVEL_TEMPERATURE,
-    STANDARD_GRAVITY,
     TROPOPAUSE,
 )
 from driftmap.air.atmosphere import pressure as standard_pressure
 from driftmap.air.atmosphere import temperature as standard_temperature
 from driftmap.core.checks import FloatArray, checked
+from driftmap.core.units import STANDARD_GRAVITY
 
 __all__ = [
     "Day",

@@ -89,8 +89,8 @@ def drop_command(  # noqa: PLR0913, PLR0917
     """
     import numpy as np
 
-    from driftmap.air.atmosphere import STANDARD_GRAVITY
     from driftmap.air.column import Sky, mean_air
+    from driftmap.core.units import STANDARD_GRAVITY
     from driftmap.trajectory.descent import fall
     from driftmap.trajectory.motion import Motion
 

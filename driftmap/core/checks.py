@@ -8,10 +8,15 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["FloatArray", "Kept", "checked", "zoned"]
+__all__ = ["BoolArray", "FloatArray", "IntArray", "Kept", "checked", "zoned"]
 
 FloatArray: TypeAlias = NDArray[np.float64]
 """Numbers as all formulas take and give them."""
+
+IntArray: TypeAlias = NDArray[np.intp]
+"""Places in arrays."""
+
+BoolArray: TypeAlias = NDArray[np.bool_]
 
 Kept: TypeAlias = NDArray[np.floating]
 """Numbers of many flights as they are kept: single precision is half a millimetre in 10 km."""

@@ -14,6 +14,7 @@ __all__ = [
     "FOOT",
     "KNOT",
     "MILE_PER_HOUR",
+    "STANDARD_GRAVITY",
     "bounded",
     "check_bounds",
     "parse",
@@ -31,8 +32,11 @@ MILE_PER_HOUR: Final = 1609.344 / 3600
 KNOT: Final = 1852 / 3600
 """Nautical mile per hour [m s⁻¹], exact."""
 
+STANDARD_GRAVITY: Final = 9.80665
+"""Standard acceleration of free fall [m s⁻²] (CGPM 1901; US76 table 2)."""
+
 _POUND: Final = 0.45359237
-_POUND_FORCE: Final = _POUND * 9.80665
+_POUND_FORCE: Final = _POUND * STANDARD_GRAVITY
 
 DIMENSIONS: Final = MappingProxyType(
     {
@@ -79,9 +83,9 @@ DIMENSIONS: Final = MappingProxyType(
             "Ns": 1.0,
             "N-s": 1.0,
             "lbf s": _POUND_FORCE,
-            "kgf s": 9.80665,
+            "kgf s": STANDARD_GRAVITY,
         },
-        "force": {"N": 1.0, "kN": 1e3, "lbf": _POUND_FORCE, "kgf": 9.80665},
+        "force": {"N": 1.0, "kN": 1e3, "lbf": _POUND_FORCE, "kgf": STANDARD_GRAVITY},
         "inertia": {
             "kg m2": 1.0,
             "g m2": 1e-3,

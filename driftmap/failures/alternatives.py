@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import pi, sqrt
 from typing import Final
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.failures.bodies import CROSSFLOW_DRAG, TUMBLE
 from driftmap.formulas.canopies import drag_spread
 from driftmap.rocket.flight import Descent, Device, Flight, Trigger

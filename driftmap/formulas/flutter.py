@@ -11,8 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.air.column import IntArray
-from driftmap.core.checks import FloatArray, checked
+from driftmap.core.checks import FloatArray, IntArray, checked
 from driftmap.core.spread import Spread
 
 __all__ = [

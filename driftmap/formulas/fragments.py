@@ -7,9 +7,9 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.core.checks import FloatArray, checked
 from driftmap.core.spread import Spread
+from driftmap.core.units import STANDARD_GRAVITY
 
 __all__ = [
     "ENERGY_SHARE",

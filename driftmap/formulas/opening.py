@@ -14,8 +14,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.core.checks import FloatArray, checked
+from driftmap.core.units import STANDARD_GRAVITY
 
 __all__ = [
     "Inflation",

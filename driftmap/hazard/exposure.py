@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.wind import turn
 from driftmap.core.checks import FloatArray
+from driftmap.core.estimate import Estimate
 from driftmap.failures.case import Case
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.harm import THRESHOLDS, Impacts, Piece, casualty_area, gather
@@ -25,7 +26,6 @@ from driftmap.hazard.people import (
     individual_risk,
 )
 from driftmap.hazard.probability import check_landed, inside, widened_by
-from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 
 __all__ = ["Danger", "Harm", "danger_of", "harm_of"]

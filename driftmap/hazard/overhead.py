@@ -9,10 +9,10 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.core.estimate import Estimate, binomial
 from driftmap.failures.cases import WORKS
 from driftmap.ground.areas import Waiver
-from driftmap.hazard.probability import binomial, inside
-from driftmap.hazard.sampling import Estimate
+from driftmap.hazard.probability import inside
 from driftmap.montecarlo.cloud import Cloud
 
 __all__ = ["Paths", "out_of_waiver", "passing_over", "ways_down", "ways_up"]

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
+from driftmap.core.estimate import CONFIDENCE, Estimate, weighted_mean
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import THRESHOLDS, Impacts
 from driftmap.hazard.probability import inside
-from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
 
 __all__ = [
     "Casualties",

@@ -12,11 +12,11 @@ import shapely
 
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray
+from driftmap.core.estimate import Estimate, Goal, converge
 from driftmap.core.spread import even_points, stream
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import PERSON_RADIUS
 from driftmap.hazard.probability import chances, reached
-from driftmap.hazard.sampling import Estimate, Goal, converge
 from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.montecarlo.lean import Steered

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from driftmap.core.checks import FloatArray
-from driftmap.hazard.sampling import CONFIDENCE, Estimate, weighted_mean
+from driftmap.core.estimate import CONFIDENCE, Estimate, weighted_mean
 
 __all__ = ["Mixture", "aim", "response", "tilted_mean"]
 

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from driftmap.core.checks import FloatArray
+from driftmap.core.estimate import binomial
 from driftmap.failures.cases import BARE, CERTAIN, WORKS
-from driftmap.hazard.probability import binomial
 from driftmap.logbook.records import FindRecord, Flew
 from driftmap.logbook.scores import depth_rank, energy_score, log_score, normal_energy
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from driftmap.air.column import AirColumn, IntArray
-from driftmap.core.checks import FloatArray
+from driftmap.air.column import AirColumn
+from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.spread import stream
 from driftmap.failures.case import Release, Stage
 from driftmap.trajectory.motion import Ascent, Motion

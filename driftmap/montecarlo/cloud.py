@@ -9,10 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from driftmap.air.column import IntArray, Sky
+from driftmap.air.column import Sky
 from driftmap.air.day import Day
 from driftmap.air.wind import WindProfile, turn
-from driftmap.core.checks import FloatArray, Kept
+from driftmap.core.checks import FloatArray, IntArray, Kept
 from driftmap.core.errors import (
     FlightError,
     FlightPathError,

@@ -20,8 +20,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.column import IntArray
-from driftmap.core.checks import FloatArray, Kept
+from driftmap.core.checks import FloatArray, IntArray, Kept
 
 __all__ = ["Block", "Columns", "in_order"]
 

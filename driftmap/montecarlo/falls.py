@@ -10,8 +10,8 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.column import AirColumn, IntArray
-from driftmap.core.checks import FloatArray
+from driftmap.air.column import AirColumn
+from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.spread import stream
 from driftmap.failures.case import Body, Burn, Case, Release, Stage
 from driftmap.formulas.fragments import fragment_speed, strike_offsets, throws

@@ -8,11 +8,11 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn, Sky, mean_air
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import FlightError, FlightPathError
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.montecarlo.staging import rise_of, stability_of
 from driftmap.rocket.balance import balance
 from driftmap.rocket.flight import Flight

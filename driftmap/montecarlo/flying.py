@@ -9,10 +9,10 @@ from typing import Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.column import IntArray, draw_air
+from driftmap.air.column import draw_air
 from driftmap.air.turbulence import thermals
 from driftmap.air.wind import WindProfile
-from driftmap.core.checks import FloatArray
+from driftmap.core.checks import FloatArray, IntArray
 from driftmap.core.spread import draw_all, stream
 from driftmap.failures.bodies import Bench
 from driftmap.failures.case import (

@@ -10,7 +10,6 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import Sky, mean_air
 from driftmap.air.wind import WindProfile, direction_and_speed
 from driftmap.core.checks import FloatArray
@@ -21,6 +20,7 @@ from driftmap.core.errors import (
     WeakThrustError,
 )
 from driftmap.core.spread import Spread
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.drag import PEAK, drag_rise
 from driftmap.montecarlo.fitted import Same, fit_motor
 from driftmap.montecarlo.staging import (

@@ -11,7 +11,7 @@ import numpy as np
 from driftmap.core.checks import FloatArray, Kept
 from driftmap.core.spread import quantile, stream
 from driftmap.failures.bodies import Bench
-from driftmap.failures.likelihood import WORKS
+from driftmap.failures.cases import WORKS
 from driftmap.formulas.fragments import strike_offsets
 from driftmap.formulas.strength import HOLDS
 from driftmap.ground.grid import SHARES, mean_point, radii

@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.air.column import AirColumn, IntArray, local_air, through_air
-from driftmap.core.checks import FloatArray
+from driftmap.air.column import AirColumn, local_air, through_air
+from driftmap.core.checks import FloatArray, IntArray
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.failures.case import Breaks
 from driftmap.formulas.canopies import CANOPIES
 from driftmap.formulas.drag import NOSE_CENTRE, NOSE_SLOPE, fin_slope

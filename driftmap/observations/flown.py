@@ -9,9 +9,8 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from driftmap.air.column import IntArray
 from driftmap.air.wind import WindProfile
-from driftmap.core.checks import FloatArray, Kept
+from driftmap.core.checks import FloatArray, IntArray, Kept
 from driftmap.core.spread import stream
 from driftmap.failures.case import Body, Case, Stage
 from driftmap.formulas.fragments import strike_offsets

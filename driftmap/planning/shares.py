@@ -10,8 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.hazard.probability import binomial
-from driftmap.hazard.sampling import CONFIDENCE
+from driftmap.core.estimate import CONFIDENCE, binomial
 from driftmap.planning.season import SeasonHour
 from driftmap.planning.trial import NOT_KNOWN
 

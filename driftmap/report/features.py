@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from driftmap.core.checks import FloatArray
+from driftmap.core.estimate import weighted_mean
 from driftmap.ground.grid import probability_grid
-from driftmap.hazard.sampling import weighted_mean
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.report import exported
 from driftmap.report.exported import place, polygons, positions

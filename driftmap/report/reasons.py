@@ -9,9 +9,8 @@ from typing import Final, Literal
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.wind import told_at
-from driftmap.core.units import FOOT, parse
+from driftmap.core.units import FOOT, STANDARD_GRAVITY, parse
 from driftmap.failures.bodies import by_opening
 from driftmap.failures.cases import WORKS
 from driftmap.hazard.zones import Zone, grade

@@ -9,8 +9,8 @@ from typing import Any, Final
 import numpy as np
 
 from driftmap.air.wind import told_at
+from driftmap.core.estimate import Estimate
 from driftmap.failures.cases import WORKS
-from driftmap.hazard.sampling import Estimate
 from driftmap.hazard.zones import Zone
 from driftmap.planning.around import Around
 from driftmap.report import marks, reasons, windtold

@@ -16,8 +16,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.core.checks import FloatArray
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.rocket.fields import Uncertain
 from driftmap.rocket.record import Record, WayUp, cut_way_up
 from driftmap.rocket.vertical import HIGHEST, SHARES, Body, Guess, Track, climb

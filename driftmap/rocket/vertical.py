@@ -7,8 +7,9 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density, speed_of_sound
+from driftmap.air.atmosphere import air_density, speed_of_sound
 from driftmap.core.checks import FloatArray, checked
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.drag import DragTable, drag_rise
 
 __all__ = ["HIGHEST", "SHARES", "SHARE_WEIGHTS", "Body", "Guess", "Track", "climb"]

@@ -12,10 +12,10 @@ from typing import Final
 import numpy as np
 import shapely
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.convection import UPPER_RIM, sun_height
 from driftmap.air.wind import WindProfile
 from driftmap.core.errors import InputError
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.ground.areas import least_width
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.montecarlo.cloud import Cloud, fly

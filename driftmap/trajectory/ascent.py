@@ -24,9 +24,9 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.air.column import AirColumn, IntArray, local_air, through_air
-from driftmap.core.checks import FloatArray
+from driftmap.air.column import AirColumn, local_air, through_air
+from driftmap.core.checks import FloatArray, IntArray
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.trajectory.motion import Ascent, Motion, on_ground
 from driftmap.trajectory.rocket import Rocket, ride
 from driftmap.trajectory.swing import Body, overturned, swing

@@ -19,15 +19,14 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Final, TypeAlias
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
-from driftmap.air.column import AirColumn, IntArray, local_air
-from driftmap.core.checks import FloatArray
+from driftmap.air.column import AirColumn, local_air
+from driftmap.core.checks import BoolArray, FloatArray, IntArray
 from driftmap.core.errors import FlightPathError
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.trajectory.motion import Motion
 
-BoolArray: TypeAlias = NDArray[np.bool_]
 DragRise: TypeAlias = Callable[[FloatArray], FloatArray]
 
 __all__ = ["coast", "fall"]

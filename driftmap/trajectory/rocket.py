@@ -8,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import AirColumn
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import WeakThrustError
+from driftmap.core.units import STANDARD_GRAVITY
 
 __all__ = ["CONSTANT_THRUST", "Rocket", "Stability", "ThrustCurve", "ride"]
 

@@ -27,9 +27,9 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
 from driftmap.air.column import through_air
 from driftmap.core.checks import FloatArray
+from driftmap.core.units import STANDARD_GRAVITY
 
 __all__ = ["Body", "Swung", "overturned", "swing"]
 

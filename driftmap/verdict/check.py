@@ -9,7 +9,7 @@ from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 
-from driftmap.hazard.sampling import Estimate
+from driftmap.core.estimate import Estimate
 from driftmap.verdict.limits import LIMITS, SIGNED, Limit, show_limit
 
 __all__ = [

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.canopies import CANOPIES, STREAMER_RANGE
 from driftmap.formulas.strength import canopy_strength
 from driftmap.montecarlo.cloud import Cloud

@@ -12,12 +12,12 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.wind import WindProfile
+from driftmap.core.estimate import Estimate, binomial, weighted_mean
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Danger, Harm, harm_of
 from driftmap.hazard.precise import Sharpened, sharpen
-from driftmap.hazard.probability import beyond_reach, binomial
-from driftmap.hazard.sampling import Estimate, weighted_mean
+from driftmap.hazard.probability import beyond_reach
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.rules import Answers
 from driftmap.verdict.check import OUTCOMES, Check, Kind, Outcome

@@ -12,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from driftmap.core.estimate import Estimate, binomial
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Area, Site
 from driftmap.hazard.exposure import Harm
@@ -19,7 +20,6 @@ from driftmap.hazard.harm import PERSON_RADIUS, THRESHOLDS
 from driftmap.hazard.overhead import out_of_waiver, passing_over, ways_up
 from driftmap.hazard.probability import (
     beyond_reach,
-    binomial,
     inside,
     mixture,
     never_there,
@@ -29,7 +29,6 @@ from driftmap.hazard.probability import (
     struck,
     widened_by,
 )
-from driftmap.hazard.sampling import Estimate
 from driftmap.montecarlo.cloud import Cloud
 from driftmap.verdict.check import ALL_CASES, Check, Kind, at_most, compared, share
 from driftmap.verdict.limits import Limit

@@ -9,10 +9,10 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray
+from driftmap.core.estimate import binomial
 from driftmap.failures.case import Case
 from driftmap.failures.cases import BARE, WORKS
 from driftmap.failures.staged import DOES_NOT_LIGHT
-from driftmap.hazard.probability import binomial
 from driftmap.hazard.zones import grade
 from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.margins import ends

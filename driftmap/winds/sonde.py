@@ -14,11 +14,11 @@ from driftmap.air.atmosphere import (
     LAPSE_RATE,
     SEA_LEVEL_PRESSURE,
     SEA_LEVEL_TEMPERATURE,
-    STANDARD_GRAVITY,
     TROPOPAUSE,
 )
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.winds.reading import (
     SLIP,
     Reading,

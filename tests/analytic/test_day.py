@@ -8,13 +8,13 @@ from scipy.integrate import solve_ivp
 
 from driftmap.air.atmosphere import (
     GAS_CONSTANT,
-    STANDARD_GRAVITY,
     air_density,
     pressure,
     speed_of_sound,
     temperature,
 )
 from driftmap.air.day import Day
+from driftmap.core.units import STANDARD_GRAVITY
 
 ALTITUDES = np.linspace(-500, 20_000, 83)
 HOT = Day(308.15, 85_000.0, 0.6, 1400.0)

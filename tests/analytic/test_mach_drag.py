@@ -12,9 +12,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density, speed_of_sound
+from driftmap.air.atmosphere import air_density, speed_of_sound
 from driftmap.air.column import Sky, mean_air
 from driftmap.air.wind import WindProfile
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.formulas.drag import DragTable, drag_rise
 from driftmap.trajectory.descent import coast as fly_on
 from driftmap.trajectory.motion import Motion

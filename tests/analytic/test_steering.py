@@ -13,7 +13,7 @@ from scipy.special import ndtr
 
 from driftmap.air.wind import WindProfile
 from driftmap.air.winderror import draw_wind, error_modes
-from driftmap.hazard.sampling import weighted_mean
+from driftmap.core.estimate import weighted_mean
 from driftmap.hazard.steering import Mixture, aim, response, tilted_mean
 from driftmap.montecarlo.lean import drift_direction, steer
 

@@ -7,9 +7,9 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from driftmap.core.estimate import weighted_mean
 from driftmap.ground.areas import least_width
 from driftmap.hazard.harm import casualty_area
-from driftmap.hazard.sampling import weighted_mean
 from driftmap.rules import Facts, evaluate, motor_class, read_rules
 
 SETS = {name: read_rules([name]) for name in ("us", "us-high-power", "canada", "uk")}

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import pytest
 
+from driftmap.core.estimate import binomial
 from driftmap.hazard import probability as hazard
-from driftmap.hazard.probability import binomial
 
 
 @pytest.mark.parametrize(

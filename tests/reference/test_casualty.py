@@ -19,6 +19,7 @@ import numpy as np
 import pytest
 import shapely
 
+from driftmap.core.estimate import weighted_mean
 from driftmap.core.units import FOOT
 from driftmap.ground.areas import Area
 from driftmap.hazard.harm import (
@@ -31,7 +32,6 @@ from driftmap.hazard.harm import (
     gather,
 )
 from driftmap.hazard.people import expected_casualties, individual_risk
-from driftmap.hazard.sampling import weighted_mean
 
 
 @pytest.mark.parametrize(

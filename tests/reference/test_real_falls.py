@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 from scipy.integrate import trapezoid
 
-from driftmap.air.atmosphere import STANDARD_GRAVITY, air_density
+from driftmap.air.atmosphere import air_density
 from driftmap.air.column import Sky, mean_air
 from driftmap.air.wind import WindProfile, components_from
+from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.ground.areas import to_local
 from driftmap.trajectory.descent import fall
 from driftmap.trajectory.motion import Motion

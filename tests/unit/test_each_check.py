@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 import shapely
 
+from driftmap.core.estimate import binomial
 from driftmap.failures.cases import LIKELIHOOD, WORKS
 from driftmap.ground.site import Area, Site, Waiver
 from driftmap.hazard.exposure import harm_of
-from driftmap.hazard.probability import beyond_reach, binomial, never_there
+from driftmap.hazard.probability import beyond_reach, never_there
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.sentences import sentence
 from driftmap.report.voice import english

@@ -12,12 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.hazard.sampling import (
-    Estimate,
-    Goal,
-    converge,
-    weighted_mean,
-)
+from driftmap.core.estimate import Estimate, Goal, converge, weighted_mean
 from driftmap.hazard.steering import Mixture, tilted_mean
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -1,21 +1,26 @@
-"""How many flights are enough: intervals of rare things, and doubling until they do."""
+"""A share or a mean over flights with its interval; how many flights are enough."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from driftmap.core.checks import BoolArray, FloatArray
+
 __all__ = [
     "CONFIDENCE",
     "Estimate",
     "Goal",
+    "binomial",
     "converge",
     "weighted_mean",
+    "weighted_share",
 ]
 
 CONFIDENCE: Final = 0.95
@@ -107,6 +112,91 @@ def _gamma_quantile(mean: float, variance: float, level: float) -> float:
     from scipy.special import gammaincinv  # noqa: PLC0415 (slow to import)
 
     return float(gammaincinv(mean**2 / variance, level) * variance / mean)
+
+
+def binomial(hits: int, flights: int) -> Estimate:
+    """Give the share of hits with its exact interval.
+
+    Parameters
+    ----------
+    hits, flights : int
+        Flights that hit, and all flights.
+
+    Returns
+    -------
+    Estimate
+        Share and Clopper-Pearson interval; with no hits the upper end is not 0.
+
+    Raises
+    ------
+    ValueError
+        If there are no flights, or more hits than flights.
+
+    References
+    ----------
+    .. [1] C. J. Clopper and E. S. Pearson, Biometrika 26(4), 404-413, 1934 (from memory);
+       in the form of NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.4.2 (read).
+
+    Examples
+    --------
+    >>> p = binomial(0, 1000)
+    >>> p.estimate, round(p.upper, 6)
+    (0.0, 0.003682)
+    """
+    if not 0 <= hits <= flights or flights < 1:
+        raise ValueError(f"'hits' must lie in 0 to 'flights' (got {hits} of {flights})")
+    return Estimate(hits / flights, *_exact(hits, flights), hits, flights)
+
+
+def weighted_share(hit: BoolArray, weights: FloatArray) -> Estimate:
+    r"""Give the share of hits among flights that stand for different numbers of others.
+
+    The interval is the exact one of as many equal flights as tell as much [1]_,
+
+    .. math:: n^* = \min\left(\frac{(\sum w)^2}{\sum w^2},
+              \frac{p (1 - p) (\sum w)^2}{\sum w^2 (h - p)^2}\right),
+
+    the second where hits are seen: those that hit may weigh more than others.
+
+    Parameters
+    ----------
+    hit : ndarray of bool, shape (k,)
+        Whether each flight hits.
+    weights : ndarray, shape (k,)
+        Flights that each of them stands for.
+
+    Returns
+    -------
+    Estimate
+        Share by weight and its interval; that of `binomial` where all weigh the same.
+
+    References
+    ----------
+    .. [1] E. L. Korn and B. I. Graubard, "Confidence intervals for proportions with small
+       expected number of positive counts estimated from survey data", Survey Methodology
+       24(2), 193-201, 1998 (from memory).
+    """
+    hits, flights = int(hit.sum()), hit.size
+    if np.ptp(weights) == 0:
+        return binomial(hits, flights)
+    weight = weights / weights.sum()
+    share = float(weight[hit].sum())
+    equal = 1 / float(weight @ weight)
+    off = float(np.sum((weight * (hit - share)) ** 2))
+    if 0 < hits < flights and off > 0:
+        equal = min(equal, share * (1 - share) / off)
+    return Estimate(share, *_exact(share * equal, equal), hits, flights)
+
+
+@lru_cache(maxsize=4096)
+def _exact(hits: float, flights: float) -> tuple[float, float]:
+    """Give the ends of the interval of so many hits, which need not be whole."""
+    from scipy.special import betaincinv  # noqa: PLC0415 (slow to import)
+
+    tail, misses = (1 - CONFIDENCE) / 2, max(flights - hits, 0.0)
+    lower = float(betaincinv(hits, misses + 1, tail)) if hits > 0 else 0.0
+    upper = float(betaincinv(hits + 1, misses, 1 - tail)) if misses > 0 else 1.0
+    return lower, upper
 
 
 @dataclass(frozen=True, slots=True)
