@@ -68,17 +68,18 @@ def stacked(
     near = [] if ground is None else [n for n in ground.nodes if n.height <= SURFACE]
     if ground is not None and not near:
         near = [ground.nodes[0]]  # a reading on a kite
-    below = {
-        source.name: list(_compared_below(source, near, roughness))
+    # By their place in the list: two files may have one name.
+    below = [
+        [] if source is ground else list(_compared_below(source, near, roughness))
         for source in sources
-        if source is not ground and near
-    }
-    doubts = {name: said for name, pairs in below.items() if (said := doubt(pairs))}
-    passed_over = [each for pairs in below.values() for each in pairs]
+    ]
+    doubted = [doubt(pairs) for pairs in below]
+    doubts = [said for said in doubted if said]
+    passed_over = [each for pairs in below for each in pairs]
     nodes = list(near)
     used, notes = [ground] if ground else [], []
-    for source in sources:
-        kept = _kept(source, ground, nodes, doubted=source.name in doubts)
+    for source, said in zip(sources, doubted, strict=True):
+        kept = _kept(source, ground, nodes, doubted=said is not None)
         if source is not ground and near:
             kept = [_blended(n, near[-1], roughness, source, ground) for n in kept]
         passed = len(source.nodes) - len(kept)
@@ -86,8 +87,8 @@ def stacked(
             passed -= len(near)
         above = list(_compared_above(source, nodes, kept))
         passed_over += above
-        if said := doubt(above):
-            doubts.setdefault(source.name, said)
+        if said is None and (beyond := doubt(above)):
+            doubts.append(beyond)
         if passed:
             speaks = (nodes or kept)[-1].level.source
             if kept or source is ground:
@@ -114,7 +115,7 @@ def stacked(
         lawful,
         tuple(sources),
         tuple(used),
-        tuple(doubts.values()),
+        tuple(doubts),
         stronger(passed_over),
         tuple(notes),
     )
@@ -162,7 +163,7 @@ def _compared_below(
 ) -> Iterator[Compared]:
     """Set the levels of a report beside the one that rules near the ground."""
     for node, as_read in zip(source.nodes, source.as_read, strict=True):
-        if node.height > _BLENDED:
+        if not near or node.height > _BLENDED:
             break
         if near[0].height <= node.height <= near[-1].height:
             ours = interpolated(near, node.height)

@@ -131,6 +131,15 @@ def test_layers_that_disagree_hold_whatever_their_order(swap):
     assert any("weak" in said and "strong" in said for said in wind.warned)
 
 
+@pytest.mark.parametrize("name", ["wind.csv", "other.csv"])
+def test_of_files_with_one_name_none_takes_back_what_another_doubts(name):
+    one = _layers((2, 90, 3), source="g.csv", age=0.0)
+    other = _layers((2, 270, 14), source=name, age=0.2)
+    third = _layers((2, 90, 3), source="wind.csv", age=0.3)
+    wind = merge([one, other, third], Setting(0.0))
+    assert any("winds disagree" in said and name in said for said in wind.warned)
+
+
 @pytest.mark.parametrize(
     ("speed", "from_deg", "held"),
     [(4.0, 345, True), (9.0, 75, True), (1.0, 345, False), (2.0, 75, False)],
