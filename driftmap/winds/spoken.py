@@ -22,7 +22,13 @@ from driftmap.winds.reading import (
     words,
 )
 
-__all__ = ["HEAD_HEIGHT", "looks_like_words", "read_words", "when_said"]
+__all__ = [
+    "HEAD_HEIGHT",
+    "bearing_of",
+    "looks_like_words",
+    "read_words",
+    "when_said",
+]
 
 HEAD_HEIGHT: Final = 2.0
 """Height of a hand-held meter where none is said [m]."""
@@ -170,11 +176,13 @@ def _clauses(source: str) -> tuple[_Said, re.Match[str]]:
         if one:
             said.update(one.groupdict())
             rest = f"{rest[: one.start()]} {rest[one.end() :]}"
-    ways = [said[key] for key in ("from", "point", "way") if said[key]]
-    if len(ways) > 1:
+    ways = [way for key in ("bearing", "from", "point", "way") if (way := said[key])]
+    called = said["bearing"] and len(ways) == 2 and _one_way(*ways)
+    if len(ways) > 1 and not called:
         raise PlacedError(
             "direction", f"both {ways[0]} and {ways[1]}; give one of them"
         )
+    said["from"] = ways[0] if ways else None
     found = _MAIN.fullmatch(rest.strip(" ,;:."))
     if not found:
         raise ValueError(f"not a wind in words; accepted is {_EXAMPLE}")
@@ -265,29 +273,37 @@ def _direction(
 ) -> tuple[float | None, float, list[str]]:
     if found["calm"]:
         return 0.0, 0.0, []
-    told = said["from"] or said["point"] or said["way"]
+    told = said["from"]
     if said["variable"]:
         return None, 0.0, []
     if told is None:
         return None, 0.0, ["no direction told, taken as from anywhere"]
-    name = re.sub(r"(?<=[A-Z])-(?=[A-Z])", "", told.upper())
-    name = _LONG.get(name.removesuffix("ERLY"), name)
-    if name in _POINTS:
-        bearing = math.radians(_POINT * _POINTS.index(name))
-        spread = math.hypot(_POINT_ERROR, _READ_ERROR)
-    else:
-        try:
-            degrees = float(name)
-        except ValueError:
-            raise PlacedError(
-                "direction",
-                f"{told!r}; accepted is 0 to 360 or a compass point such as SW",
-            ) from None
-        bearing, spread = check_direction(degrees), _READ_ERROR
+    bearing, spread = bearing_of(told)
     if (said["north"] or "").lower() == "magnetic":
         with at("direction"):
             bearing = setting.true_bearing(bearing)
     return bearing, spread, []
+
+
+def bearing_of(text: str) -> tuple[float, float]:
+    """Read degrees or a compass point: the bearing, and its standard error [rad]."""
+    name = re.sub(r"(?<=[A-Z])-(?=[A-Z])", "", text.upper())
+    name = _LONG.get(name.removesuffix("ERLY"), name)
+    if name in _POINTS:
+        bearing = math.radians(_POINT * _POINTS.index(name))
+        return bearing, math.hypot(_POINT_ERROR, _READ_ERROR)
+    try:
+        return check_direction(float(name)), _READ_ERROR
+    except ValueError as problem:
+        told = f"{text!r}; accepted is 0 to 360 or a compass point such as SW"
+        numbers = "direction" in str(problem)
+        raise PlacedError("direction", str(problem) if numbers else told) from None
+
+
+def _one_way(degrees: str, point: str) -> bool:
+    """Tell whether a compass point is what degrees beside it are called, or nearly."""
+    apart = bearing_of(degrees)[0] - bearing_of(point)[0]
+    return abs(math.remainder(apart, 2 * math.pi)) <= math.radians(_POINT)
 
 
 def _read_at(said: _Said, setting: Setting) -> tuple[datetime, list[str]]:
@@ -327,6 +343,8 @@ def _today(text: str, setting: Setting) -> tuple[datetime, list[str]]:
     """Give the time of day a date: that of the day on which it is said."""
     clock = re.sub(r"\s|UTC", lambda m: "Z" if m[0].strip() else "", text.upper())
     hour, rest = clock.split(":", 1)
+    if rest[2:] in {"AM", "PM"}:
+        hour, rest = _of_day(hour, rest[2:]), rest[:2]
     seen, notes = setting.seen_by, []
     try:
         zone = datetime.fromisoformat(f"2000-01-01T00:00{rest[2:]}").tzinfo
@@ -343,3 +361,12 @@ def _today(text: str, setting: Setting) -> tuple[datetime, list[str]]:
             raise ValueError(f"{text!r} {problem}") from None
         notes = [f"{text} is taken in the zone of --when, {time:UTC%z}"]
     return time, notes
+
+
+def _of_day(hour: str, half: str) -> str:
+    """Turn an hour before or after noon, of 1 to 12, into one of the day."""
+    if not 1 <= int(hour) <= 12:
+        raise ValueError(
+            f"{hour} {half.lower()} is no time; accepted is 2:05 pm or 14:05"
+        )
+    return str(int(hour) % 12 + 12 * (half == "PM"))

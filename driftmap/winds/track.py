@@ -22,13 +22,12 @@ from driftmap.core.errors import WindError, at, located
 from driftmap.winds.reading import (
     Reading,
     Setting,
-    check_direction,
     check_speed,
     level_toward,
     parse_time,
     placed,
 )
-from driftmap.winds.spoken import when_said
+from driftmap.winds.spoken import bearing_of, when_said
 from driftmap.winds.text import above_zero, reader
 
 __all__ = ["looks_like_drift", "looks_like_track", "read_drift", "read_track"]
@@ -253,7 +252,7 @@ LEAN: Final = 0.09
 
 
 _WORDS: Final = re.compile(
-    r"drift(?:ed)?\s+(?P<way>[\d.,]+\s*[a-z]+)\s+toward\s+(?P<toward>[\d.]+)\s*(?:°|deg)?\s+"
+    r"drift(?:ed)?\s+(?P<way>[\d.,]+\s*[a-z]+)\s+towards?\s+(?P<toward>[\w.-]+?)\s*(?:°|deg)?\s+"
     r"from\s+(?P<height>[\d.,]+\s*[a-z]+)\s+in\s+(?P<time>[\d.,]+\s*[a-z]+)",
     re.IGNORECASE,
 )
@@ -293,7 +292,7 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
                 "device, at 1 to 40 m/s from 10 m to 30 km"
             )
         with at("toward"):
-            bearing = check_direction(float(found["toward"]))
+            bearing, spread = bearing_of(found["toward"])
         speed = check_speed(way / seconds)
         error = math.hypot(LEAN * height / seconds, GLIDE)
         level = WindLevel(
@@ -309,6 +308,7 @@ def read_drift(text: str, source: str, setting: Setting) -> Reading:
         kind="aloft",
         levels=(level,),
         valid=valid,
+        direction_error=spread if found["toward"].isalpha() else 0.0,
         assumed=(
             f"{name}: the mean wind of the fall, taken for that at half its height; apogee "
             "above the pad but for a lean of 5 degrees",

@@ -317,6 +317,7 @@ def test_a_bad_log_is_one_line(text, message):
     ("text", "speed", "way", "height"),
     [
         ("drifted 350 m toward 60 from 900 m in 120 s", 350 / 120, 240, 450),
+        ("drifted 1200 ft towards NE from 3000 ft in 2 min", 3.048, 225, 457.2),
         ("drift 1,150 ft toward 60 from 3,000 ft in 2 min", 350.52 / 120, 240, 457.2),
         ("drifted 0 m toward 0 from 900 m in 120 s, 20 min ago", 0, 180, 450),
     ],

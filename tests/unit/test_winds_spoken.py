@@ -305,6 +305,15 @@ def test_other_ways_to_say_it(text, plain):
         ("Calm winds", "calm"),
         ("about 9 m.p.h. from SW, half an hour ago", "9 mph from SW, 30 min ago"),
         ("8 mph from 240 an hour ago", "8 mph from 240, 1 h ago"),
+        ("SW (230°) 9 mph", "9 mph from 230"),
+        ("9 mph from the SW (230 deg), gusts 14", "9 mph from 230 gusting 14"),
+        ("8 (14) mph from 240", "8 mph from 240 gusting 14"),
+        ("8 mph avg, 14 mph gust, from 240", "8 mph from 240 gusting 14"),
+        ("steady 9 mph from SW, no gusts", "9 mph from SW"),
+        ("less than 5 mph from W", "0 to 5 mph from W"),
+        ("between 8 and 12 mph from W", "8 to 12 mph from W"),
+        ("south-westerly wind, 12 mph", "12 mph from SW"),
+        ("9 mph from SW at 10:05 am", "9 mph from SW at 10:05"),
     ],
 )
 def test_what_apps_print_and_people_say_is_the_same_wind(text, plain):
@@ -325,6 +334,11 @@ def test_what_apps_print_and_people_say_is_the_same_wind(text, plain):
         "5 mph W, storm coming",
         "8 mph from 240 yesterday",
         "gusts 20 mph from 240",
+        "9 mph SW (320°)",
+        "9 mph, 75°",
+        "9 mph (75°)",
+        "9 mph N (14)",
+        "9 mph SW (230°) at 13:05 pm",
     ],
 )
 def test_what_may_mean_another_wind_is_refused(text):
