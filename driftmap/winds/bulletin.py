@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Final
 
+from driftmap.air.atmosphere import altitude_of
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.reading import Reading, Setting, nearest_day
 from driftmap.winds.sonde import (
     FAR_ABOVE,
-    altitude_of,
     choose_station,
     choose_time,
     laid_out,

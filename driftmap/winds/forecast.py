@@ -28,6 +28,7 @@ from typing import Any, Final, TypeGuard
 
 import numpy as np
 
+from driftmap.air.atmosphere import altitude_of, fill_heights, geopotential_of
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, WindError, at
@@ -206,17 +207,15 @@ def _heights(
         p * 100.0 if (p := row.get("pressure_hpa")) else None for _, row in rows
     ]
     anchors = [
-        None
-        if z is None or p is None
-        else sonde.geopotential_of(z + setting.site_altitude)
+        None if z is None or p is None else geopotential_of(z + setting.site_altitude)
         for z, p in zip(told, pressures, strict=True)
     ]
     celsius = [row.get("temperature_c") for _, row in rows]
-    found, standard = sonde.fill_heights(
+    found, standard = fill_heights(
         pressures, anchors, [None if c is None else c + 273.15 for c in celsius]
     )
     heights = [
-        z if z is not None else sonde.altitude_of(h or 0.0) - setting.site_altitude
+        z if z is not None else altitude_of(h or 0.0) - setting.site_altitude
         for z, h in zip(told, found, strict=True)
     ]
     return heights, sum(standard)

@@ -8,17 +8,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
 
-from driftmap.air.atmosphere import (
-    EARTH_RADIUS,
-    GAS_CONSTANT,
-    LAPSE_RATE,
-    SEA_LEVEL_PRESSURE,
-    SEA_LEVEL_TEMPERATURE,
-    TROPOPAUSE,
-)
+from driftmap.air.atmosphere import altitude_of, fill_heights
 from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError
-from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.winds.reading import (
     SLIP,
     Reading,
@@ -34,15 +26,10 @@ __all__ = [
     "GROUND",
     "Placed",
     "SondeRow",
-    "altitude_of",
     "choose_station",
     "choose_time",
-    "fill_heights",
-    "geopotential_of",
     "laid_out",
-    "pressure_height",
     "sounding",
-    "thickness",
 ]
 
 FAR_ABOVE: Final = 6000.0
@@ -166,100 +153,6 @@ def _above_ground(
             f"({setting.site_altitude:.0f} m) left out",
         )
     return clear, notes
-
-
-_EXPONENT: Final = GAS_CONSTANT * LAPSE_RATE / STANDARD_GRAVITY
-_COLD: Final = (
-    SEA_LEVEL_TEMPERATURE - LAPSE_RATE * TROPOPAUSE
-)  # K, above the tropopause
-_THIN: Final = SEA_LEVEL_PRESSURE * (_COLD / SEA_LEVEL_TEMPERATURE) ** (1 / _EXPONENT)
-
-
-def altitude_of(geopotential: float) -> float:
-    """Turn a geopotential height into an altitude [m] (US76, ``z = r H / (r - H)``)."""
-    return EARTH_RADIUS * geopotential / (EARTH_RADIUS - geopotential)
-
-
-def geopotential_of(altitude: float) -> float:
-    """Turn an altitude into a geopotential height [m] (US76, ``H = r z / (r + z)``)."""
-    return EARTH_RADIUS * altitude / (EARTH_RADIUS + altitude)
-
-
-def pressure_height(pressure: float) -> float:
-    """Give the geopotential height of a pressure [Pa] in the standard atmosphere [m].
-
-    US76, solved for height, in its two lowest layers.
-
-    Examples
-    --------
-    >>> round(pressure_height(95_000.0), 2)
-    540.34
-    """
-    if pressure >= _THIN:
-        fall = 1 - math.pow(pressure / SEA_LEVEL_PRESSURE, _EXPONENT)
-        return SEA_LEVEL_TEMPERATURE / LAPSE_RATE * fall
-    return TROPOPAUSE + thickness(_THIN, pressure, _COLD)
-
-
-def thickness(below: float, above: float, mean_temperature: float) -> float:
-    r"""Give the thickness of the layer between two pressures [m], geopotential.
-
-    .. math:: \Delta H = (R T / g_0) \ln(p_1 / p_2)
-
-    Notes
-    -----
-    The hypsometric equation (textbook, from memory).
-
-    Examples
-    --------
-    >>> round(thickness(100_000.0, 50_000.0, 273.15))
-    5542
-    """
-    scale = GAS_CONSTANT * mean_temperature / STANDARD_GRAVITY
-    return scale * math.log(below / above)
-
-
-def fill_heights(
-    pressures: Sequence[float | None],
-    heights: Sequence[float | None],
-    temperatures: Sequence[float | None],
-) -> tuple[list[float | None], list[bool]]:
-    """Find the geopotential heights [m] of levels that tell only their pressure [Pa].
-
-    As told; or by the hypsometric equation from the level nearest in pressure whose height
-    is told; or, where none is told, that of the standard atmosphere. None where there is no
-    pressure either. The second list says where the standard atmosphere served, for height
-    or for temperature [K].
-    """
-    anchors = [
-        (p, h, t)
-        for p, h, t in zip(pressures, heights, temperatures, strict=True)
-        if p is not None and h is not None
-    ]
-    found: list[float | None] = []
-    standard: list[bool] = []
-    for p, h, t in zip(pressures, heights, temperatures, strict=True):
-        known = h is not None or p is None
-        value, assumed = (h, False) if known else _height(p or 0.0, t, anchors)
-        found.append(value)
-        standard.append(assumed)
-    return found, standard
-
-
-def _height(
-    pressure: float,
-    temperature: float | None,
-    anchors: list[tuple[float, float, float | None]],
-) -> tuple[float, bool]:
-    if not anchors:
-        return pressure_height(pressure), True
-    foot, height, foot_temperature = min(
-        anchors, key=lambda anchor: abs(math.log(anchor[0] / pressure))
-    )
-    told = [t for t in (temperature, foot_temperature) if t is not None]
-    if not told:
-        return height + pressure_height(pressure) - pressure_height(foot), True
-    return height + thickness(foot, pressure, sum(told) / len(told)), False
 
 
 _DIRECTION_ERROR: Final = math.radians(5.0) / math.sqrt(12)

@@ -11,14 +11,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from driftmap.air.atmosphere import GAS_CONSTANT
+from driftmap.air.atmosphere import GAS_CONSTANT, pressure_height
 from driftmap.air.day import (
     Day,
     saturation_pressure,
     station_pressure,
     virtual_temperature,
 )
-from driftmap.winds.sonde import pressure_height
 
 # The worked values use 287.05287 J/(kg K); ours is the US76's 8314.32/28.9644.
 REL = 1e-6

@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from driftmap.air.atmosphere import geopotential_of
 from driftmap.air.wind import components_from
 from driftmap.core.errors import WindError
 from driftmap.winds.reading import Setting
-from driftmap.winds.sonde import geopotential_of
 from driftmap.winds.soundings import read_igra
 
 DATA = Path(__file__).parents[1] / "data" / "winds"

@@ -8,7 +8,7 @@ import math
 
 import pytest
 
-from driftmap.winds.sonde import (
+from driftmap.air.atmosphere import (
     altitude_of,
     fill_heights,
     geopotential_of,

@@ -12,11 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from driftmap.air.atmosphere import geopotential_of
 from driftmap.air.wind import components_from
 from driftmap.core.units import KNOT
 from driftmap.winds import read_winds
 from driftmap.winds.reading import Setting
-from driftmap.winds.sonde import geopotential_of
 from driftmap.winds.soundings import read_sounding_list
 
 DATA = Path(__file__).parents[1] / "data" / "winds"

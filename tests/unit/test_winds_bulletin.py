@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from driftmap.air.atmosphere import geopotential_of
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.bulletin import read_bulletin
 from driftmap.winds.reading import Setting
-from driftmap.winds.sonde import geopotential_of
 
 TEXT = (
     Path(__file__).parents[1] / "data" / "winds" / "bulletin_constructed.txt"
