@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,6 +12,8 @@ from driftmap.air.convection import Convection
 from driftmap.core.checks import FloatArray
 
 __all__ = [
+    "MAST",
+    "STILL_AIR",
     "Stronger",
     "WindLevel",
     "WindProfile",
@@ -20,6 +23,9 @@ __all__ = [
     "told_at",
     "turn",
 ]
+
+MAST: Final = 10.0
+"""Height of surface winds [m] (WMO-No. 8, I, ch. 5)."""
 
 
 def components_from(
@@ -340,6 +346,10 @@ class WindProfile:
             np.asarray(np.interp(z, self.height, self.east)),
             np.asarray(np.interp(z, self.height, self.north)),
         )
+
+
+STILL_AIR: Final = WindProfile(*np.zeros((4, 1)))
+"""No wind at all, and that for certain: what is asked of a motor or a height alone."""
 
 
 def strengthened(wind: WindProfile) -> WindProfile:

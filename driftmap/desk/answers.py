@@ -14,7 +14,7 @@ import numpy as np
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import STILL_AIR
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.day import is_name
 from driftmap.desk.folder import Folder
@@ -85,8 +85,7 @@ def _open(
     flight: Flight, site: Site, said: Any, sets: Any
 ) -> tuple[list[str], list[str]]:
     """Name what is open in the rules, and what may be told besides."""
-    calm = WindProfile(*np.zeros((4, 1)))
-    cloud = fly(flight, calm, site.elevation, samples=200, seed=1)
+    cloud = fly(flight, STILL_AIR, site.elevation, samples=200, seed=1)
     facts = facts_of(
         flight,
         site,

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import STILL_AIR
 from driftmap.core.units import show
 from driftmap.failures.cases import WORKS
 from driftmap.montecarlo.cloud import fly
@@ -185,8 +185,7 @@ def _wait(flight: Flight) -> float:
 
 def _rise(flight: Flight, altitude: float, units: Units) -> tuple[str, list[str]]:
     """Draw the height over time, as flown in still air by the same flights as the word."""
-    calm = WindProfile(*np.zeros((4, 1)))
-    cloud = fly(flight, calm, altitude, samples=_SAMPLES, seed=1, keep_falls=True)
+    cloud = fly(flight, STILL_AIR, altitude, samples=_SAMPLES, seed=1, keep_falls=True)
     part = next(cloud.of(WORKS), None) or cloud.parts[0]
     top, at = float(np.median(cloud.apogee.height)), float(np.median(cloud.apogee.time))
     knots = cloud.falls.get((part.case, part.body))

@@ -210,7 +210,7 @@ def mixture(cloud: Cloud, hits: Mapping[str, BoolArray]) -> Estimate:
 
     Result: of a flight in which any of the cases may happen. The trial is the flight
     with all its cases, which share its luck; the interval is that of
-    `driftmap.hazard.sampling.weighted_mean`.
+    `driftmap.core.estimate.weighted_mean`.
     """
     chance = chances(cloud, hits)
     mean = weighted_mean(chance[chance > 0], cloud.flights, max(1.0, chance.max()))

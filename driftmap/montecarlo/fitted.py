@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.column import AirColumn, Sky, mean_air
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import STILL_AIR, WindProfile
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import FlightError, FlightPathError
 from driftmap.core.units import STANDARD_GRAVITY
@@ -22,7 +22,6 @@ from driftmap.trajectory.rocket import CONSTANT_THRUST, Rocket
 __all__ = ["Same", "fit_motor"]
 
 _G: Final = STANDARD_GRAVITY
-_CALM: Final = WindProfile(*np.zeros((4, 1)))
 _ROUNDS: Final = 30
 
 
@@ -74,7 +73,7 @@ def _calm_motor(same: Same, sky: Sky, error: float) -> tuple[FloatArray, FloatAr
     flight = same.flight
     assert flight.apogee is not None
     height, time = flight.apogee.height.value, flight.apogee.time.value
-    calm = mean_air(_CALM, sky, _reach(flight, sky))
+    calm = mean_air(STILL_AIR, sky, _reach(flight, sky))
     start = _vacuum_motor(flight.airframe.mass.value, height, time)
     log_motor, _ = _newton(flight, calm, 0.0, start, np.log([[height], [time]]))
     if not np.isfinite(log_motor).all():

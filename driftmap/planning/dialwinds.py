@@ -9,8 +9,8 @@ from typing import Final, TypeAlias
 
 import numpy as np
 
-from driftmap.air.wind import WindLevel, WindProfile, direction_and_speed
-from driftmap.planning.supposed import REFERENCE, Supposition, hour_told, suppose
+from driftmap.air.wind import MAST, WindLevel, WindProfile, direction_and_speed
+from driftmap.planning.supposed import Supposition, hour_told, suppose
 from driftmap.planning.windlimits import HIGHEST, wind_allowed
 from driftmap.verdict.assessment import Setup
 from driftmap.winds.spoken import HEAD_HEIGHT
@@ -206,7 +206,7 @@ def known_wind(
 def _at_meter(shape: WindProfile) -> tuple[float, float]:
     """Give the meter's share of the speed at 10 m, and how far the wind turns up to it."""
     low, speed = direction_and_speed(*shape.at(METER_HEIGHT))
-    high, above = direction_and_speed(*shape.at(REFERENCE))
+    high, above = direction_and_speed(*shape.at(MAST))
     if not speed > 0:
         raise ValueError(
             f"{shape.source or 'wind'}: calm at {METER_HEIGHT:g} m; a shape to scale "
@@ -231,5 +231,5 @@ def limit_at_meter(setup: Setup, supposition: Supposition) -> float:
         Speed at the meter [m s⁻¹]; that limit itself where the wind does not grow.
     """
     limit = min(wind_allowed(setup), HIGHEST)
-    grown = float(np.hypot(*metered_wind(supposition, 0.0, limit).at(REFERENCE)))
+    grown = float(np.hypot(*metered_wind(supposition, 0.0, limit).at(MAST)))
     return limit * min(limit / grown, 1.0)

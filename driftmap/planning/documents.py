@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from driftmap.air.atmosphere import air_density
+from driftmap.air.wind import MAST
 from driftmap.failures.alternatives import LANDING_SPEEDS, PLANNED, canopy_for
 from driftmap.failures.case import Case
 from driftmap.montecarlo.cloud import Cloud
@@ -20,7 +21,6 @@ from driftmap.planning.aim import Aim
 from driftmap.planning.layout import Place, Question
 from driftmap.planning.season import DIRECTION_STEP, SPEED_STEP, Agreement, SeasonHour
 from driftmap.planning.shares import GoShare, by_month_and_hour, go_share, reasons
-from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.trial import Basis, told
 from driftmap.planning.windlimits import TOLERANCE, DirectionLimit
 from driftmap.rocket.flight import Flight
@@ -81,7 +81,7 @@ def limits_document(
     """
     return {
         **head,
-        "speeds_at_m": REFERENCE,
+        "speeds_at_m": MAST,
         "head_height_share": head_share,
         "narrowed_to_mps": TOLERANCE,
         "directions": [

@@ -14,11 +14,11 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
+from driftmap.air.wind import MAST
 from driftmap.core.errors import InputError, WindError, quoted
 from driftmap.core.files import bytes_of, decoded
 from driftmap.core.units import DIMENSIONS
 from driftmap.planning.layout import Rose
-from driftmap.planning.supposed import REFERENCE
 from driftmap.winds.reading import Setting, parse_time
 from driftmap.winds.spoken import read_words
 from driftmap.winds.text import LONGEST_FILE, unheard
@@ -304,16 +304,16 @@ def spoken_rose(texts: Iterable[str]) -> Rose:
 
 
 def _spoken(text: str) -> tuple[float, float, float]:
-    whole = text if " at " in text else f"{text} at {REFERENCE:g} m"
+    whole = text if " at " in text else f"{text} at {MAST:g} m"
     reading = read_words(whole, Setting(0.0))
     level = reading.levels[0]
     timed = not any("no time told" in note for note in reading.assumed)
     # Nothing of a wind that scores is dropped in silence: gusts least of all.
     more = level.gust or level.error or reading.terrain or reading.warned
-    more = more or timed or reading.forecast or level.height != REFERENCE
+    more = more or timed or reading.forecast or level.height != MAST
     if more or level.direction is None:
         told = (
-            f"{quoted(whole)}; accepted: one speed from one direction, at {REFERENCE:g} m, "
+            f"{quoted(whole)}; accepted: one speed from one direction, at {MAST:g} m, "
             "without gusts, ground or time"
         )
         raise InputError("--wind", "", told)

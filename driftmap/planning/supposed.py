@@ -10,16 +10,13 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import WindProfile, direction_and_speed, turn
+from driftmap.air.wind import MAST, WindProfile, direction_and_speed, turn
 from driftmap.core.errors import WindError
 from driftmap.ground.site import Site
 from driftmap.winds import read_wind
 from driftmap.winds.spoken import HEAD_HEIGHT
 
-__all__ = ["REFERENCE", "Supposition", "head_share", "hour_told", "suppose", "turned"]
-
-REFERENCE: Final = 10.0
-"""Height at which a supposed wind is told [m]: where the verdict compares it."""
+__all__ = ["Supposition", "head_share", "hour_told", "suppose", "turned"]
 
 _EQUINOX: Final = datetime(2000, 3, 20, 12, tzinfo=UTC)
 
@@ -77,7 +74,7 @@ class Supposition:
     def __post_init__(self) -> None:
         if self.shape is None:
             return
-        speed = float(np.hypot(*self.shape.at(REFERENCE)))
+        speed = float(np.hypot(*self.shape.at(MAST)))
         if speed < _LEAST:
             raise WindError(
                 self.shape.source or "wind",
@@ -94,7 +91,7 @@ class Supposition:
     def over(self, height: float) -> float:
         """Give the wind at 10 m for each of that at a height [m]."""
         wind = suppose(self, 0.0, 5.0)
-        return float(np.hypot(*wind.at(REFERENCE)) / np.hypot(*wind.at(height)))
+        return float(np.hypot(*wind.at(MAST)) / np.hypot(*wind.at(height)))
 
     def read(self, from_deg: float | None, speed: float) -> WindProfile:
         """Give a wind as far as a reading at 10 m alone tells it.
@@ -124,7 +121,7 @@ class Supposition:
 def _words(from_deg: float | None, speed: float, gust: float) -> str:
     way = "variable" if from_deg is None else f"from {from_deg % 360:.4f}"
     gusting = f" gusting to {speed + gust:.6f} m/s" if gust else ""
-    return f"{speed:.6f} m/s {way}{gusting} at {REFERENCE:g} m"
+    return f"{speed:.6f} m/s {way}{gusting} at {MAST:g} m"
 
 
 def suppose(
@@ -207,7 +204,7 @@ def turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
     WindProfile
         The same at all heights alike.
     """
-    now, strength = (float(v) for v in direction_and_speed(*shape.at(REFERENCE)))
+    now, strength = (float(v) for v in direction_and_speed(*shape.at(MAST)))
     factor, angle = speed / strength, bearing - now
     east, north = turn(factor * shape.east, factor * shape.north, angle)
     members = shape.members
@@ -237,4 +234,4 @@ def turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
 def head_share(supposition: Supposition) -> float:
     """Give the wind at head height for each of that at 10 m."""
     wind = suppose(supposition, 0.0, 5.0)
-    return float(np.hypot(*wind.at(HEAD_HEIGHT)) / np.hypot(*wind.at(REFERENCE)))
+    return float(np.hypot(*wind.at(HEAD_HEIGHT)) / np.hypot(*wind.at(MAST)))

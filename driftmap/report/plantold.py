@@ -7,13 +7,13 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from typing import Any, Final
 
+from driftmap.air.wind import MAST
 from driftmap.core.units import show
 from driftmap.ground.site import Site
 from driftmap.planning.aim import Aim
 from driftmap.planning.layout import Place
 from driftmap.planning.season import SeasonHour
 from driftmap.planning.shares import by_month_and_hour
-from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.trial import Trial
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report import sketches
@@ -150,7 +150,7 @@ def limits_rows(
 
     below_all = "go_if_below" if held else "go_below"
     keys = ("wind_from", below_all, "at_head", "also_go", "held_by")
-    height = voice.distance(REFERENCE)
+    height = voice.distance(MAST)
     rows = [[voice.say(f"plan.{key}", height=height) for key in keys]]
     for limit in found:
         below = limit.go_below
@@ -180,7 +180,7 @@ def limits_page(
 ) -> str:
     """Write the page of limits."""
     none = [f"<p><b>{printable(text)}</b></p>" for text in none_go(found, voice)]
-    how = voice.say("plan.limits_how", height=voice.distance(REFERENCE))
+    how = voice.say("plan.limits_how", height=voice.distance(MAST))
     text = f"<p>{printable(how)}</p>"
     return _plan(
         voice.say("plan.limits_title", flight=data["flight"], site=data["site"]),

@@ -10,11 +10,11 @@ from typing import Final
 import numpy as np
 import shapely
 
+from driftmap.air.wind import MAST
 from driftmap.core.units import DIMENSIONS, show, unit_of
 from driftmap.ground.site import Area, Site
 from driftmap.planning.layout import Place
 from driftmap.planning.shares import GoShare
-from driftmap.planning.supposed import REFERENCE
 from driftmap.planning.windlimits import DirectionLimit
 from driftmap.report.marks import ring_step
 from driftmap.report.page import printable
@@ -67,7 +67,7 @@ def _wedges(limit: DirectionLimit, half: float, most: float, voice: Voice) -> st
 
     none = "" if limit.go else held(voice.say("plan.wedge_not", at=named))
     found = [_wedge(at, half, 0.0, _REACH, "rest", none)]
-    height = voice.distance(REFERENCE)
+    height = voice.distance(MAST)
     for span in limit.go:
         low, high = span
         lightest = limit.from_lightest(span)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from driftmap.air.wind import WindLevel, WindProfile, told_at
+from driftmap.air.wind import MAST, WindLevel, WindProfile, told_at
 from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.planning.around import Around
 from driftmap.report.page import text_of, told_to_script
@@ -20,7 +20,6 @@ from driftmap.winds.uncertainty import (
 
 __all__ = [
     "CALM",
-    "MAST",
     "age_script",
     "good_until",
     "more_wind_told",
@@ -32,9 +31,6 @@ __all__ = [
 
 _SLACK: Final = 0.05
 """Of a step: a figure that is told rounded counts as reached this near."""
-
-MAST: Final = 10.0
-"""Height at which reports and limits speak of the surface wind [m]."""
 
 CALM: Final = 0.05
 """Speed up to which there is no wind to speak of [m s⁻¹]."""

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from driftmap.air.convection import UPPER_RIM, sun_height
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import MAST, STILL_AIR, WindProfile
 from driftmap.core.errors import InputError
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.ground.areas import least_width
@@ -45,7 +45,6 @@ an airport 5 nmi off is drawn for a rule; assumed."""
 
 _SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line
 _NO_AIRPORT: Final = 1e7  # m; where the site file draws none
-_MAST: Final = 10.0  # m; where a surface wind is told
 
 _OF_EACH: Final = MappingProxyType(
     {
@@ -269,7 +268,7 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
     """
     columns = [(wind.east, wind.north)] if wind.members is None else wind.members
     each = [
-        [float(np.interp(_MAST, wind.height, part)) for part in column]
+        [float(np.interp(MAST, wind.height, part)) for part in column]
         for column in columns
     ]
     speeds = np.array([np.hypot(east, north) for east, north in each])
@@ -277,7 +276,7 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
     told = wind.strongest or 0.0
     speed = max(float(np.median(speeds)), told)
     low, high = (float(v) for v in np.quantile(speeds, [0.05, 0.95]))
-    error = 2 * float(np.interp(_MAST, wind.height, wind.error))
+    error = 2 * float(np.interp(MAST, wind.height, wind.error))
     return speed, (max(low - error, 0.0), max(high + error, speed + wind.gust))
 
 
@@ -331,8 +330,7 @@ def facts_flown(
 
     Result: as of `facts_of`.
     """
-    calm = WindProfile(*np.zeros((4, 1)))
-    cloud = fly(flight, wind or calm, site.elevation, samples=_SCOUTS, seed=1)
+    cloud = fly(flight, wind or STILL_AIR, site.elevation, samples=_SCOUTS, seed=1)
     return facts_of(
         flight,
         site,

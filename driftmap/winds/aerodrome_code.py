@@ -15,9 +15,8 @@ from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Final
 
-from driftmap.air.wind import WindLevel
+from driftmap.air.wind import MAST, WindLevel
 from driftmap.core.units import FOOT, KNOT
-from driftmap.winds.law import MAST
 from driftmap.winds.reading import check_direction, check_speed, words
 
 __all__ = [

@@ -28,6 +28,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from driftmap.air.wind import MAST
 from driftmap.air.winderror import TAILS
 from driftmap.core.checks import FloatArray
 
@@ -35,7 +36,6 @@ __all__ = [
     "ALIKE",
     "LAW_TOP",
     "LOG_TOP",
-    "MAST",
     "ROUGHNESS",
     "Field",
     "Known",
@@ -61,9 +61,6 @@ ROUGHNESS: Final = MappingProxyType(
 )
 """Roughness length of each terrain class [m] (Davenport's classes, revised by Wieringa;
 WMO-No. 8; read in secondary copies)."""
-
-MAST: Final = 10.0
-"""Height at which surface wind is measured [m] (WMO-No. 8)."""
 
 LOG_TOP: Final = 100.0
 """Height to which the logarithmic law is used [m] (from memory: 100 m, or a tenth of

@@ -11,13 +11,13 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.convection import SUNNY, Convection, convection, sun_height
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import MAST, WindProfile
 from driftmap.air.winderror import modes_of
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import WindError
 from driftmap.winds import law, uncertainty
 from driftmap.winds.aerodrome_code import POOR
-from driftmap.winds.law import MAST, Field, field_of
+from driftmap.winds.law import Field, field_of
 from driftmap.winds.nodes import (
     SURFACE,
     Node,

@@ -9,11 +9,16 @@ from typing import Any, Final, TypeAlias
 
 import numpy as np
 
-from driftmap.air.wind import Stronger, WindLevel, components_from, direction_and_speed
+from driftmap.air.wind import (
+    MAST,
+    Stronger,
+    WindLevel,
+    components_from,
+    direction_and_speed,
+)
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT, MILE_PER_HOUR
 from driftmap.winds import law, uncertainty
-from driftmap.winds.law import MAST
 from driftmap.winds.reading import Reading, Setting, age_of, lead_of
 
 __all__ = [

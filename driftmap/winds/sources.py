@@ -10,10 +10,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from driftmap.air.wind import Stronger
+from driftmap.air.wind import MAST, Stronger
 from driftmap.core.checks import FloatArray
 from driftmap.winds import law
-from driftmap.winds.law import MAST, Field, Told, given
+from driftmap.winds.law import Field, Told, given
 from driftmap.winds.nodes import (
     SURFACE,
     Compared,

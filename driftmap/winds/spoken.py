@@ -8,7 +8,7 @@ from collections import defaultdict
 from datetime import datetime, timedelta
 from typing import Final
 
-from driftmap.air.wind import WindLevel
+from driftmap.air.wind import MAST, WindLevel
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located
 from driftmap.winds.law import ROUGHNESS
@@ -53,7 +53,6 @@ _BEAUFORT: Final = (
 """Least speed of each force at 10 m [m s⁻¹] (WMO code table 1100, from memory); the last
 closes the open force 12, assumed."""
 
-_MAST: Final = 10.0  # m: forces, bulletins and apps speak of this height (WMO-No. 8)
 _SOCKS: Final = 5.0  # m; assumed
 _LOW: Final = 60.0  # m: above it a reading is one of the wind aloft
 _HIGHEST: Final = 150.0  # m: kite, mast or drone
@@ -251,7 +250,7 @@ def _height(found: re.Match[str], said: _Said) -> tuple[float, list[str]]:
         if said["sock"]:
             return _SOCKS, [f"the sock counts as {_SOCKS:g} m up"]
         if found["force"] or said["coded"] or said["forecast"]:
-            return _MAST, ["counts at 10 m, as such winds are told"]
+            return MAST, ["counts at 10 m, as such winds are told"]
         return HEAD_HEIGHT, ["read at head height, 2 m"]
     with at("height"):
         height = units.parse(text, "length")

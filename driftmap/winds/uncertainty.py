@@ -14,12 +14,12 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import WindLevel, WindProfile
+from driftmap.air.wind import MAST, WindLevel, WindProfile
 from driftmap.air.winderror import error_modes
 from driftmap.core.checks import FloatArray
 from driftmap.core.units import FOOT
 from driftmap.winds import law
-from driftmap.winds.law import MAST, field_of, fitted
+from driftmap.winds.law import field_of, fitted
 from driftmap.winds.pilot_balloon import RATE_ERROR
 from driftmap.winds.reading import UNKNOWN_AWAY, Reading
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import pytest
 
+from driftmap.core import estimate
 from driftmap.core.estimate import binomial
-from driftmap.hazard import probability as hazard
 
 
 @pytest.mark.parametrize(
@@ -33,7 +33,7 @@ def test_published_and_computed_rows(hits, flights, lower, upper, digit):
 
 
 def test_nist_example_at_90_percent(monkeypatch):
-    monkeypatch.setattr(hazard, "CONFIDENCE", 0.90)
+    monkeypatch.setattr(estimate, "CONFIDENCE", 0.90)
     p = binomial(4, 20)
     assert (p.lower, p.upper) == pytest.approx((0.071354, 0.401028), abs=1e-6)
 
