@@ -89,12 +89,12 @@ def rules_command(
     from driftmap.rocket.flightfile import read_flight
     from driftmap.rules import (
         evaluate,
-        facts_flown,
         picked_rules,
         read_answers,
         to_fill_in,
         with_answers,
     )
+    from driftmap.verdict.rule_checks import facts_flown
 
     rocket, ground = read_flight(flight), site_of(site)
     sets = picked_rules(ground, names)

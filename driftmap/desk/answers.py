@@ -10,22 +10,17 @@ from datetime import UTC, datetime
 from itertools import count
 from typing import Any, cast
 
-import numpy as np
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
-from driftmap.air.wind import STILL_AIR
 from driftmap.core.errors import DriftmapError, InputError
 from driftmap.desk.day import is_name
 from driftmap.desk.folder import Folder
 from driftmap.ground.site import Site
-from driftmap.montecarlo.cloud import fly
 from driftmap.rocket.flight import Flight
 from driftmap.rules import (
     Occasion,
     evaluate,
-    expected_altitude,
-    facts_of,
     picked_rules,
     questions,
     read_answers,
@@ -34,6 +29,7 @@ from driftmap.rules import (
 from driftmap.rules.answers import check_answers
 from driftmap.rules.kinds import FACTS, Scope
 from driftmap.rules.occasion import HEAD, read_head
+from driftmap.verdict.rule_checks import facts_flown
 
 __all__ = ["answer", "answer_files", "asked", "spend", "told_back"]
 
@@ -85,15 +81,7 @@ def _open(
     flight: Flight, site: Site, said: Any, sets: Any
 ) -> tuple[list[str], list[str]]:
     """Name what is open in the rules, and what may be told besides."""
-    cloud = fly(flight, STILL_AIR, site.elevation, samples=200, seed=1)
-    facts = facts_of(
-        flight,
-        site,
-        altitude=expected_altitude(cloud),
-        wind=None,
-        impulse=float(np.exp(cloud.plan.log_motor[0])),
-        when=said.when,
-    )
+    facts = facts_flown(flight, site, when=said.when)
     results = evaluate(sets, with_answers(facts, said), said)
     needed = [n for r in results if r.outcome == "ask" for n in r.answer]
     rest = [n for r in results if r.outcome == "pass" for n in r.answer]

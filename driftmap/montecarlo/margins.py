@@ -19,17 +19,23 @@ from driftmap.montecarlo.cloud import Cloud, Part
 from driftmap.montecarlo.openings import OPENED, outcomes
 
 __all__ = [
+    "EXPECTED_QUANTILE",
     "Ends",
     "Landed",
     "Margin",
     "Rest",
     "after_impact",
     "ends",
+    "expected_altitude",
     "landed",
     "margins",
     "opening_figures",
     "opening_windows",
 ]
+
+EXPECTED_QUANTILE: Final = 0.99
+"""Share of flights that stay below the greatest height expected. Our choice: no rule read
+says how sure a "maximum expected altitude" must be."""
 
 _KEYS = {
     "speed_mps": "speed",
@@ -52,6 +58,18 @@ def ends(values: Kept, weights: FloatArray | None = None) -> Ends:
     """Give the middle of values and where 5 and 95 % of them lie below."""
     low, middle, high = quantile(values, [0.05, 0.5, 0.95], weights=weights)
     return Ends(float(low), float(middle), float(high))
+
+
+def expected_altitude(cloud: Cloud) -> float:
+    """Give the greatest height expected of a flight.
+
+    Result: height above the site that 99 % of those flown stay below [m]. Raises
+    `ValueError` if an apogee is not finite.
+    """
+    height = cloud.apogee.height
+    if not np.isfinite(height).all():
+        raise ValueError("'cloud' must hold finite apogees only")
+    return float(np.quantile(height, EXPECTED_QUANTILE))
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ import shapely
 from driftmap.core.errors import DriftmapError, SiteError
 from driftmap.ground.site import OCCUPIED, Area, Site
 from driftmap.hazard.exposure import danger_of
+from driftmap.montecarlo.margins import expected_altitude
 from driftmap.planning.distances import (
     Capacity,
     Keep,
@@ -39,7 +40,7 @@ from driftmap.planning.trial import (
     told,
     unpack,
 )
-from driftmap.rules import expected_altitude, facts_of
+from driftmap.rules import facts_of
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Kind, decide
 from driftmap.verdict.consequence_checks import lines_of

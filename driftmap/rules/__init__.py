@@ -16,8 +16,6 @@ from driftmap.rules.answers import (
 from driftmap.rules.evaluate import RuleResult, evaluate
 from driftmap.rules.facts import (
     Facts,
-    expected_altitude,
-    facts_flown,
     facts_of,
     surface_wind,
     with_answers,
@@ -39,8 +37,6 @@ __all__ = [
     "RuleSet",
     "check_answers",
     "evaluate",
-    "expected_altitude",
-    "facts_flown",
     "facts_of",
     "motor_class",
     "picked_rules",

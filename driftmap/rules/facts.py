@@ -13,37 +13,28 @@ import numpy as np
 import shapely
 
 from driftmap.air.convection import UPPER_RIM, sun_height
-from driftmap.air.wind import MAST, STILL_AIR, WindProfile
+from driftmap.air.wind import MAST, WindProfile
 from driftmap.core.errors import InputError
 from driftmap.core.units import STANDARD_GRAVITY
 from driftmap.ground.areas import least_width
 from driftmap.ground.site import OCCUPIED, Area, Site
-from driftmap.montecarlo.cloud import Cloud, fly
 from driftmap.rocket.flight import Flight
 from driftmap.rules.answers import Answers
 from driftmap.rules.kinds import FACTS, GROUPS
 from driftmap.rules.lands import beside_aerodromes, near_a_border
 
 __all__ = [
-    "EXPECTED_QUANTILE",
     "Facts",
-    "expected_altitude",
-    "facts_flown",
     "facts_of",
     "of_each_motor",
     "surface_wind",
     "with_answers",
 ]
 
-EXPECTED_QUANTILE: Final = 0.99
-"""Share of flights that stay below the greatest height expected. Our choice: no rule read
-says how sure a "maximum expected altitude" must be."""
-
 _PEOPLE_OFF, _ANYTHING_OFF = 500.0, 10_000.0
 """How far off the land people of the launch, and anything, may be drawn without asking [m]:
 an airport 5 nmi off is drawn for a rule; assumed."""
 
-_SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line
 _NO_AIRPORT: Final = 1e7  # m; where the site file draws none
 
 _OF_EACH: Final = MappingProxyType(
@@ -280,18 +271,6 @@ def surface_wind(wind: WindProfile) -> tuple[float, tuple[float, float]]:
     return speed, (max(low - error, 0.0), max(high + error, speed + wind.gust))
 
 
-def expected_altitude(cloud: Cloud) -> float:
-    """Give the greatest height expected of a flight.
-
-    Result: height above the site that 99 % of those flown stay below [m]. Raises
-    `ValueError` if an apogee is not finite.
-    """
-    height = cloud.apogee.height
-    if not np.isfinite(height).all():
-        raise ValueError("'cloud' must hold finite apogees only")
-    return float(np.quantile(height, EXPECTED_QUANTILE))
-
-
 def with_answers(facts: Facts, answers: Answers) -> Facts:
     """Add the numbers that people gave to those the files told.
 
@@ -315,27 +294,3 @@ def with_answers(facts: Facts, answers: Answers) -> Facts:
     }
     told = replace(facts, numbers=numbers, ranges={**facts.ranges, **ranges})
     return of_each_motor(told)
-
-
-def facts_flown(
-    flight: Flight,
-    site: Site,
-    wind: WindProfile | None = None,
-    *,
-    when: datetime | None = None,
-) -> Facts:
-    """Collect the facts of a flight before it is assessed, its height from some flights.
-
-    ``wind``: calm where it is left out, and then no fact; ``when``: time of the flight.
-
-    Result: as of `facts_of`.
-    """
-    cloud = fly(flight, wind or STILL_AIR, site.elevation, samples=_SCOUTS, seed=1)
-    return facts_of(
-        flight,
-        site,
-        altitude=expected_altitude(cloud),
-        wind=wind,
-        impulse=float(np.exp(cloud.plan.log_motor[0])),
-        when=when,
-    )

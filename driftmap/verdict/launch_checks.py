@@ -12,9 +12,9 @@ import numpy as np
 from driftmap.air.wind import WindProfile
 from driftmap.core.checks import FloatArray
 from driftmap.montecarlo.cloud import Cloud
-from driftmap.montecarlo.margins import ends
+from driftmap.montecarlo.margins import ends, expected_altitude
 from driftmap.rocket.balance import Balance
-from driftmap.rules import expected_altitude, surface_wind
+from driftmap.rules import surface_wind
 from driftmap.verdict.check import Check, Kind, Outcome, at_least, at_most, compared
 from driftmap.verdict.limits import Limit
 

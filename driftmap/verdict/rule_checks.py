@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from datetime import datetime
 from math import inf
 from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import WindProfile
+from driftmap.air.wind import STILL_AIR, WindProfile
 from driftmap.core.units import MILE_PER_HOUR
 from driftmap.ground.site import Site
-from driftmap.montecarlo.cloud import Cloud
+from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.margins import expected_altitude
 from driftmap.rocket.flight import Flight
 from driftmap.rules import (
     Answers,
+    Facts,
     RuleResult,
     RuleSet,
     evaluate,
-    expected_altitude,
     facts_of,
     picked_rules,
     read_rules,
@@ -29,8 +31,15 @@ from driftmap.rules import (
 from driftmap.rules.lands import LANDS, standing
 from driftmap.verdict.check import Check, Kind, Outcome
 
-__all__ = ["position_checks", "rule_checks", "rule_limit", "show_position"]
+__all__ = [
+    "facts_flown",
+    "position_checks",
+    "rule_checks",
+    "rule_limit",
+    "show_position",
+]
 
+_SCOUTS: Final = 2000  # flights for the greatest height expected: its 99 % line
 _KINDS: Final = {"surface_wind": Kind.SURFACE_WIND, "rail_tilt": Kind.RAIL_TILT}
 _OUTCOME: Final[dict[str, Outcome]] = {
     "pass": "pass",
@@ -111,15 +120,38 @@ def _asked(
 ) -> tuple[RuleResult, ...]:
     """Ask the rules that the site names of this flight in this wind."""
     said = answers or Answers()
-    facts = facts_of(
+    facts = _facts(cloud, site, wind, said.when)
+    return evaluate(_picked(site), with_answers(facts, said), said)
+
+
+def _facts(
+    cloud: Cloud, site: Site, wind: WindProfile | None, when: datetime | None
+) -> Facts:
+    return facts_of(
         cloud.plan.flight,
         site,
         altitude=expected_altitude(cloud),
         wind=wind,
         impulse=float(np.exp(cloud.plan.log_motor[0])),
-        when=said.when,
+        when=when,
     )
-    return evaluate(_picked(site), with_answers(facts, said), said)
+
+
+def facts_flown(
+    flight: Flight,
+    site: Site,
+    wind: WindProfile | None = None,
+    *,
+    when: datetime | None = None,
+) -> Facts:
+    """Collect the facts of a flight before it is assessed, its height from some flights.
+
+    ``wind``: calm where it is left out, and then no fact; ``when``: time of the flight.
+
+    Result: as of `facts_of`.
+    """
+    cloud = fly(flight, wind or STILL_AIR, site.elevation, samples=_SCOUTS, seed=1)
+    return _facts(cloud, site, wind, when)
 
 
 def _picked(site: Site) -> tuple[RuleSet, ...]:
