@@ -19,6 +19,7 @@ __all__ = [
     "WindProfile",
     "components_from",
     "direction_and_speed",
+    "scaled",
     "strengthened",
     "told_at",
     "turn",
@@ -352,6 +353,75 @@ STILL_AIR: Final = WindProfile(*np.zeros((4, 1)))
 """No wind at all, and that for certain: what is asked of a motor or a height alone."""
 
 
+def scaled(
+    wind: WindProfile, factor: ArrayLike = 1.0, angle: float = 0.0
+) -> WindProfile:
+    """Give a wind so many times as strong, and turned.
+
+    Parameters
+    ----------
+    wind : WindProfile
+        The wind over the site.
+    factor : array_like, shape () or (k,)
+        Times its speed, at each of its heights where there are several.
+    angle : float
+        Turn, clockwise [rad].
+
+    Returns
+    -------
+    WindProfile
+        With its gusts, its levels as told, and its error: that grows with the wind and
+        does not shrink with it, but for what is the speed of a wind from all sides.
+
+    Examples
+    --------
+    >>> wind = scaled(WindProfile([0, 100], [2, 4], [0, 0], [1, 1], gust=2.0), 0.5)
+    >>> wind.east.tolist(), wind.error.tolist(), wind.gust
+    ([1.0, 2.0], [1.0, 1.0], 1.0)
+    """
+    times = np.broadcast_to(np.asarray(factor, float), wind.height.shape)
+    columns = np.stack([wind.east, wind.north])[None]
+    if wind.members is not None:
+        columns = np.concatenate([columns, wind.members])
+    (east, north), *members = np.stack(
+        turn(times * columns[:, 0], times * columns[:, 1], angle), axis=1
+    )
+    scatter = told_at(wind, wind.height)[1] ** 2 - wind.east**2 - wind.north**2
+    left = wind.error**2 + np.minimum(times**2 - 1, 0) * np.maximum(scatter, 0) / 2
+    error = np.maximum(np.sqrt(np.maximum(left, 0)), times * wind.error)
+
+    def at(height: float) -> float:
+        return float(np.interp(height, wind.height, times))
+
+    turned = replace(
+        wind,
+        east=east,
+        north=north,
+        members=np.array(members) if members else None,
+        gust=wind.gust * at(0.0),
+        strongest=None if wind.strongest is None else wind.strongest * at(MAST),
+        levels=tuple(
+            replace(
+                level,
+                direction=None
+                if level.direction is None
+                else (level.direction + angle) % (2 * np.pi),
+                speed=level.speed * at(level.height),
+                gust=None if level.gust is None else level.gust * at(level.height),
+            )
+            for level in wind.levels
+        ),
+    )
+    return _with_error(turned, error)
+
+
+def _with_error(wind: WindProfile, error: FloatArray) -> WindProfile:
+    """Give a wind another error, its patterns over height with it."""
+    grown = np.divide(error, wind.error, out=np.ones_like(error), where=wind.error > 0)
+    modes = None if wind.modes is None else wind.modes * grown[:, None]
+    return replace(wind, error=error, modes=modes)
+
+
 def strengthened(wind: WindProfile) -> WindProfile:
     """Give a wind as a report tells it that was passed over for a fresher one.
 
@@ -364,7 +434,8 @@ def strengthened(wind: WindProfile) -> WindProfile:
     -------
     WindProfile
         Stronger by as much up to where that was told, and above it too unless another
-        height was read there, at which the wind stays as it is.
+        height was read there, at which the wind stays as it is. What is known of it is
+        known as well as before, but for the speed of a wind from all sides.
     """
     assert wind.stronger is not None
     above = [height for height in wind.read if height > wind.stronger.height]
@@ -372,13 +443,13 @@ def strengthened(wind: WindProfile) -> WindProfile:
     share = np.full(wind.height.shape, wind.stronger.share)
     if above:
         share = np.interp(wind.height, ends, [wind.stronger.share, 1.0])
-    return replace(
-        wind,
-        east=wind.east * share,
-        north=wind.north * share,
-        members=None if wind.members is None else wind.members * share,
-        stronger=None,
-    )
+    # What the strongest report tells of the mast counts that report already.
+    told = replace(wind, strongest=None, stronger=None)
+    more = scaled(told, share)
+    varies = np.isnan(told_at(wind, wind.height)[0])
+    strongest = max(wind.strongest or 0.0, float(told_at(more, MAST)[1]))
+    more = _with_error(more, np.where(varies, more.error, wind.error))
+    return replace(more, strongest=strongest)
 
 
 def told_at(wind: WindProfile, height: ArrayLike) -> tuple[FloatArray, FloatArray]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from math import radians
 from typing import Final
 
 import numpy as np
@@ -20,14 +21,12 @@ from driftmap.planning.trial import (
     try_flight,
     unpack,
 )
-from driftmap.rocket.fields import Uncertain
-from driftmap.rocket.flight import Flight
 from driftmap.verdict.assessment import Setup
 from driftmap.verdict.check import Check, Kind
 from driftmap.verdict.limits import read_limits
 from driftmap.verdict.rule_checks import rule_limit
 
-__all__ = ["Aim", "aimed", "best_aims", "grid_of_aims"]
+__all__ = ["Aim", "best_aims", "grid_of_aims"]
 
 _SHARES_OF_LIMIT: Final = (0.125, 0.25, 0.375, 0.5, 0.75, 1.0)
 _TURN: Final = 30.0  # deg between azimuths of the first grid
@@ -102,18 +101,6 @@ class Aim:
         )
 
 
-def aimed(flight: Flight, tilt_deg: float, azimuth_deg: float) -> Flight:
-    """Set the rail of a flight another way.
-
-    ``flight``: the flight as planned; its aiming error stays; ``tilt_deg`` and
-    ``azimuth_deg``: tilt and where the rail leans to, clockwise from true north [deg].
-    """
-    angle = Uncertain(float(np.radians(tilt_deg)), flight.rail.angle.spread)
-    turn = {"angle": angle, "azimuth": float(np.radians(azimuth_deg))}
-    rail = flight.rail.model_copy(update=turn)
-    return flight.model_copy(update={"rail": rail})
-
-
 def grid_of_aims(most_deg: float) -> tuple[tuple[float, float], ...]:
     """List the aims that are tried first.
 
@@ -176,7 +163,8 @@ def _finer(best: Iterable[Aim], most: float) -> list[tuple[float, float]]:
 
 def _try_aim(packed: bytes, wind: WindProfile, aim: tuple[float, float]) -> Trial:
     setup = unpack(packed)
-    flight = aimed(setup.flight, *aim)
+    tilt, azimuth = map(radians, aim)
+    flight = setup.flight.aimed(azimuth, tilt)
     return try_flight(replace(setup, flight=flight), wind)
 
 

@@ -7,10 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
 
-from driftmap.air.wind import WindProfile, direction_and_speed
-from driftmap.planning.supposed import turned
+from driftmap.air.wind import scaled
 from driftmap.planning.trial import FINDINGS, try_flight
-from driftmap.verdict.assessment import Assessment, Setup
+from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import decide
 
 __all__ = ["MOST_WINDS", "Around", "winds_around"]
@@ -62,27 +61,21 @@ def winds_around(
     Questions of the rules are left out on both sides, as no wind answers them.
     """
     a, count = assessment, 0
-    bearing, speed = (float(v) for v in direction_and_speed(*a.wind.at(10.0)))
+    speed = math.hypot(*a.wind.at(10.0))
     now = FINDINGS.index(decide(c for c in a.checks if not c.question))
     nowhere = speed < _CALM or a.cloud.plan.leans_anywhere
     if now >= FINDINGS.index("no-go") or nowhere:
         return None
-    rail = a.flight.rail.model_copy(update={"azimuth": a.cloud.plan.azimuth})
-    setup = Setup(
-        a.flight.model_copy(update={"rail": rail}),
-        a.site,
-        min(a.cloud.flights, _MOST_FLIGHTS),
-        a.cloud.seed,
-        a.cloud.plan.sky.day,
-        a.answers,
-    )
+    flight = a.flight.aimed(a.cloud.plan.azimuth)
+    samples = min(a.cloud.flights, _MOST_FLIGHTS)
+    setup = replace(a.setup, flight=flight, samples=samples)
 
     def kept(factor: float, turn: float) -> bool:
         nonlocal count
         if factor == 1.0 and turn == 0.0:
             return True
         count += 1
-        wind = _changed(a.wind, factor, bearing + math.radians(turn), speed * factor)
+        wind = scaled(a.wind, factor, math.radians(turn))
         found = try_flight(setup, wind).verdict
         if progress is not None:
             progress(1)
@@ -98,11 +91,3 @@ def winds_around(
 
     left, right = widest(-1), widest(1)
     return Around(least, most, left, right, count)
-
-
-def _changed(
-    wind: WindProfile, factor: float, bearing: float, speed: float
-) -> WindProfile:
-    other = turned(wind, bearing, speed)
-    strongest = None if wind.strongest is None else wind.strongest * factor
-    return replace(other, strongest=strongest)

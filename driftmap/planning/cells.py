@@ -26,8 +26,8 @@ from driftmap.planning.node import (
 from driftmap.planning.sector import Span, most_cells, settled
 from driftmap.planning.span import alike, strictest
 from driftmap.planning.supposed import Supposition
-from driftmap.planning.trial import flown, hangs_on_aloft, judged, unpack
-from driftmap.verdict.assessment import Setup
+from driftmap.planning.trial import hangs_on_aloft, judged, unpack
+from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Check, decide
 from driftmap.verdict.consequence_checks import Lines
 

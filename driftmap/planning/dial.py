@@ -15,8 +15,8 @@ from driftmap.planning.dialwinds import Reach, limit_at_meter, metered_wind
 from driftmap.planning.node import WORDS, Node
 from driftmap.planning.supposed import Supposition
 from driftmap.planning.sweep import Hands, Lost, sweep
-from driftmap.planning.trial import flown, judged, pack, scouts
-from driftmap.verdict.assessment import Setup
+from driftmap.planning.trial import judged, pack, scouts
+from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.judgement import Need, flights_needed
 
 __all__ = ["Dial", "compute_dial"]

@@ -34,14 +34,13 @@ from driftmap.planning.trial import (
     Finding,
     Held,
     Trial,
-    flown,
     judged,
     pack,
     told,
     unpack,
 )
 from driftmap.rules import facts_of
-from driftmap.verdict.assessment import Setup
+from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Kind, decide
 from driftmap.verdict.consequence_checks import lines_of
 from driftmap.verdict.judgement import glance

@@ -23,12 +23,11 @@ from driftmap.planning.trial import (
     FINDINGS,
     NOT_KNOWN,
     Trial,
-    flown,
     judged,
     not_known,
     unpack,
 )
-from driftmap.verdict.assessment import Setup
+from driftmap.verdict.assessment import Setup, flown
 from driftmap.verdict.check import Check, Verdict, decide
 
 __all__ = [

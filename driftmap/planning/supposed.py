@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from driftmap.air.wind import MAST, WindProfile, direction_and_speed, turn
+from driftmap.air.wind import MAST, WindProfile, direction_and_speed, scaled
 from driftmap.core.errors import WindError
 from driftmap.ground.site import Site
 from driftmap.winds import read_wind
@@ -205,21 +205,9 @@ def turned(shape: WindProfile, bearing: float, speed: float) -> WindProfile:
         The same at all heights alike.
     """
     now, strength = (float(v) for v in direction_and_speed(*shape.at(MAST)))
-    factor, angle = speed / strength, bearing - now
-    east, north = turn(factor * shape.east, factor * shape.north, angle)
-    members = shape.members
-    if members is not None:
-        ways = turn(factor * members[:, 0], factor * members[:, 1], angle)
-        members = np.stack(ways, axis=1)
-    more = max(1.0, factor)
+    wind = scaled(shape, speed / strength, bearing - now)
     return replace(
-        shape,
-        east=east,
-        north=north,
-        error=shape.error * more,
-        modes=None if shape.modes is None else shape.modes * more,
-        members=members,
-        gust=shape.gust * factor,
+        wind,
         strongest=None,
         stronger=None,
         levels=(),

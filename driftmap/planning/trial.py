@@ -19,8 +19,8 @@ from driftmap.failures.cases import WORKS, build_cases
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Danger
 from driftmap.hazard.probability import outside
-from driftmap.montecarlo.cloud import Cloud, fly
-from driftmap.verdict.assessment import Setup, in_stronger
+from driftmap.montecarlo.cloud import Cloud
+from driftmap.verdict.assessment import Setup, flown, in_stronger
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import Lines
 from driftmap.verdict.judgement import SCOUTS, Need, flights_needed, judge_all
@@ -35,7 +35,6 @@ __all__ = [
     "Held",
     "Trial",
     "basis_of",
-    "flown",
     "hangs_on_aloft",
     "judged",
     "nearness",
@@ -149,21 +148,6 @@ def told(check: Held) -> str:
     elif check.area and check.area not in name:
         name = f"{name}, {check.area}"
     return f"if {check.case}: {name}" if check.kind is Kind.LANDS_IN_FAILURE else name
-
-
-def flown(setup: Setup, wind: WindProfile) -> Cloud:
-    """Fly a setup in a wind.
-
-    Result: landing points; they do not depend on where the pad stands on the site.
-    """
-    return fly(
-        setup.flight,
-        wind,
-        setup.site.elevation,
-        samples=setup.samples,
-        seed=setup.seed,
-        day=setup.day,
-    )
 
 
 def judged(

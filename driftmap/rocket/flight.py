@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Annotated, Any, Self
 
 from pydantic import Field, model_validator
@@ -10,6 +11,7 @@ from pydantic import Field, model_validator
 from driftmap.rocket.airframe import Airframe, Rail
 from driftmap.rocket.fields import (
     Altitude,
+    Azimuth,
     Mass,
     Name,
     Share,
@@ -277,6 +279,14 @@ class Flight(Table):
                 "airframe.centre_of_mass is for one stage; of both together state "
                 "airframe.stability"
             )
+
+    def aimed(self, azimuth: Azimuth, tilt: float | None = None) -> Flight:
+        """Set the rail another way, and another tilt [rad]; its aiming error stays."""
+        angle = self.rail.angle
+        if tilt is not None:
+            angle = replace(angle, value=tilt)
+        rail = self.rail.model_copy(update={"angle": angle, "azimuth": azimuth})
+        return self.model_copy(update={"rail": rail})
 
     @property
     def upper(self) -> Sustainer | AirStart | None:

@@ -23,7 +23,7 @@ from driftmap.rules import Answers
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
 from driftmap.verdict.consequence_checks import with_clear_aim
 from driftmap.verdict.judgement import judge_all
-from driftmap.verdict.limits import LOOSER, read_limits
+from driftmap.verdict.limits import LOOSER, read_limits, tightened
 from driftmap.verdict.people_checks import AreaHit
 from driftmap.winds.uncertainty import Worth
 
@@ -34,6 +34,8 @@ __all__ = [
     "Setup",
     "assess",
     "assess_setup",
+    "checks_of",
+    "flown",
     "good_between",
     "in_stronger",
 ]
@@ -205,15 +207,7 @@ def assess_setup(
     """
     flight, site, day, answers = setup.flight, setup.site, setup.day, setup.answers
     read_limits(flight, site)  # before the work: a bad limit costs no time
-    cloud = fly(
-        flight,
-        wind,
-        site.elevation,
-        samples=setup.samples,
-        seed=setup.seed,
-        day=day,
-        progress=progress,
-    )
+    cloud = flown(setup, wind, progress=progress)
     contours = {
         (part.case, part.body): containment(
             cloud.east[part.rows], cloud.north[part.rows], weights=part.weights
@@ -257,6 +251,31 @@ def assess_setup(
     )
 
 
+def flown(
+    setup: Setup, wind: WindProfile, *, progress: Callable[[int], None] | None = None
+) -> Cloud:
+    """Fly a setup in a wind.
+
+    Result: landing points; they do not depend on where the pad stands on the site.
+    """
+    return fly(
+        setup.flight,
+        wind,
+        setup.site.elevation,
+        samples=setup.samples,
+        seed=setup.seed,
+        day=setup.day,
+        progress=progress,
+    )
+
+
+def checks_of(setup: Setup, wind: WindProfile) -> tuple[Check, ...]:
+    """Judge as an assessment does, without what it draws and tells beside its verdict."""
+    cloud = flown(setup, wind)
+    checks = judge_all(cloud, setup.site, wind, answers=setup.answers).checks
+    return (*checks, *in_stronger(setup, wind, checks))
+
+
 def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     """Say from when until when a verdict counts.
 
@@ -268,7 +287,8 @@ def good_between(a: Assessment) -> tuple[datetime, datetime] | None:
     when, age = a.answers.when, a.wind.age
     if when is None or age is None or a.wind.undated:
         return None
-    left = read_limits(a.flight, a.site)["wind_age"].value - 3600 * age
+    limits = tightened(read_limits(a.flight, a.site, day=when.date()))
+    left = limits["wind_age"].value - 3600 * age
     at = a.site.latitude, a.site.longitude
     late = when + timedelta(seconds=max(0.0, min(STALE, left)))
     late = min(toward_dark(when, late, *at), a.answers.until or late)
@@ -291,8 +311,8 @@ def in_stronger(
     now: Verdict = decide(c for c in checks if not c.question)
     there = now
     if now == "go":
-        more = assess_setup(setup, strengthened(wind), advice=False)
-        there = decide(c for c in more.checks if not c.question)
+        more = checks_of(setup, strengthened(wind))
+        there = decide(c for c in more if not c.question)
     worse = RANK.index(there) > RANK.index(now)
     word = f"; in that wind it is {there}" if worse else ""
     yield Check(

@@ -169,13 +169,10 @@ def _clear(
     case: str, tilt: float, azimuth: float, cloud: Cloud, site: Site, wind: WindProfile
 ) -> bool:
     plan = cloud.plan
-    angle = replace(plan.flight.rail.angle, value=tilt)
-    turned = {"angle": angle, "azimuth": azimuth}
-    rail = plan.flight.rail.model_copy(update=turned)
     lean = np.random.default_rng(cloud.seed).standard_normal((2, _FLIGHTS))
     try:
         tried = fly(
-            plan.flight.model_copy(update={"rail": rail}),
+            plan.flight.aimed(azimuth, tilt),
             wind,
             site.elevation,
             samples=_FLIGHTS,

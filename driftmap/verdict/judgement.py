@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.air.wind import WindProfile
-from driftmap.core.estimate import Estimate, binomial, weighted_mean
+from driftmap.core.estimate import CONFIDENCE, Estimate, weighted_mean
 from driftmap.failures.cases import WORKS
 from driftmap.ground.site import Site
 from driftmap.hazard.exposure import Danger, Harm, harm_of
@@ -348,7 +348,4 @@ def _needs(scout: Cloud, site: Site) -> Iterator[Need]:
 
 def _alone(limit: float) -> int:
     """Count the flights of one case of which none may hit to show a limit kept."""
-    count = 1
-    while binomial(0, count).upper > limit:
-        count += 1 + count // 50
-    return count
+    return math.ceil(math.log((1 - CONFIDENCE) / 2) / math.log1p(-limit))

@@ -5,23 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import starmap
-from math import pi, radians
+from math import degrees, pi, radians
 from typing import Final, TypeAlias
 
-import numpy as np
-
-from driftmap.air.wind import WindProfile, told_at
+from driftmap.air.wind import WindProfile, scaled, told_at
 from driftmap.failures.alternatives import PLANNED, alternatives
 from driftmap.hazard.zones import KILLS
-from driftmap.montecarlo.cloud import fly
 from driftmap.montecarlo.launch import Plan
-from driftmap.rocket.fields import Azimuth, Uncertain
+from driftmap.rocket.fields import Azimuth
 from driftmap.rocket.flight import Flight
 from driftmap.rules import picked_rules
 from driftmap.rules.answers import of_another
-from driftmap.verdict.assessment import Assessment, Setup, assess_setup, in_stronger
+from driftmap.verdict.assessment import Assessment, Setup, assess_setup, checks_of
 from driftmap.verdict.check import RANK, Check, Kind, Verdict, decide
-from driftmap.verdict.judgement import judge_all
 from driftmap.verdict.people_checks import AreaHit
 
 __all__ = ["Compared", "Through", "Turn", "Turning", "compare", "turns"]
@@ -196,7 +192,7 @@ def turns(
         tried: list[_Tried] = []
         every = list(changes)
         plans = [(replace(a.setup, flight=flight), wind) for *_, flight, wind in every]
-        for change, checks in zip(every, through(_checks, plans), strict=True):
+        for change, checks in zip(every, through(checks_of, plans), strict=True):
             kind, name, flight, wind = change
             turn = _weigh(kind, name, (flight, wind), checks)
             against = frozenset(map(_line, _against(checks)))
@@ -216,20 +212,6 @@ def turns(
     better = [t.turn for t in tried if _order(t.turn) < _order(now)]
     weaker = [t.turn for t in tried if t.turn.kind == "wind"]
     return Turning(tuple(sorted(better, key=_order)), stays, _wait_for(weaker))
-
-
-def _checks(setup: Setup, wind: WindProfile) -> tuple[Check, ...]:
-    """Judge as an assessment does, without what it draws and tells beside its verdict."""
-    cloud = fly(
-        setup.flight,
-        wind,
-        setup.site.elevation,
-        samples=setup.samples,
-        seed=setup.seed,
-        day=setup.day,
-    )
-    checks = judge_all(cloud, setup.site, wind, answers=setup.answers).checks
-    return (*checks, *in_stronger(setup, wind, checks))
 
 
 def _line(check: Check) -> tuple[str, ...]:
@@ -285,28 +267,15 @@ def _changes(flight: Flight, wind: WindProfile, azimuth: Azimuth) -> Iterator[_C
     for name, other in alternatives(flight).items():
         if name != PLANNED:
             yield "recovery", name, other, wind
-    tilt = flight.rail.angle
-    upright = Uncertain(radians(1.0), tilt.spread)
-    yield "rail", "1° from the vertical", _aimed(flight, upright, azimuth), wind
+    upright = flight.aimed(azimuth, radians(1.0))
+    yield "rail", "1° from the vertical", upright, wind
+    tilt = degrees(flight.rail.angle.value)
     for i in range(_DIRECTIONS):
         toward = 2 * pi * i / _DIRECTIONS
-        name = f"{np.degrees(tilt.value):.0f}° toward {np.degrees(toward):03.0f}°"
-        yield "rail", name, _aimed(flight, tilt, toward), wind
+        name = f"{tilt:.0f}° toward {degrees(toward):03.0f}°"
+        yield "rail", name, flight.aimed(toward), wind
     for share in _WEAKER:
-        weaker = replace(
-            wind,
-            east=wind.east * share,
-            north=wind.north * share,
-            members=None if wind.members is None else wind.members * share,
-            gust=wind.gust * share,
-            strongest=None if wind.strongest is None else wind.strongest * share,
-        )
-        yield "wind", f"{share:.0%} of the wind", flight, weaker
-
-
-def _aimed(flight: Flight, tilt: Uncertain, azimuth: Azimuth) -> Flight:
-    rail = flight.rail.model_copy(update={"angle": tilt, "azimuth": azimuth})
-    return flight.model_copy(update={"rail": rail})
+        yield "wind", f"{share:.0%} of the wind", flight, scaled(wind, share)
 
 
 def _weigh(

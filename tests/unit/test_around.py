@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from driftmap.air.wind import direction_and_speed
+from driftmap.air.wind import direction_and_speed, scaled
 from driftmap.planning import around
 from driftmap.planning.around import MOST_WINDS, winds_around
 from driftmap.planning.trial import Trial
@@ -101,10 +101,10 @@ def test_it_is_really_flown(monkeypatch, lenient):
     monkeypatch.setattr(around, "_TURNS", ())
     flight = read_flight(Path(__file__).parents[2] / "examples" / "dunlin.toml")
     wind = read_wind("4 mph from 90", site_altitude=lenient.elevation)
-    way, speed = (float(v) for v in direction_and_speed(*wind.at(10.0)))
+    speed = math.hypot(*wind.at(10.0))
     limits = {**lenient.limits, "surface_wind": f"{1.4 * speed:.2f} m/s"}
     site = replace(lenient, limits=limits)
     result = assess(flight, site, wind, samples=60)
     assert winds_around(result).most == 1.25
-    stronger = around._changed(wind, 1.5, way, 1.5 * speed)
+    stronger = scaled(wind, 1.5)
     assert around.try_flight(result.setup, stronger).verdict == "no-go"

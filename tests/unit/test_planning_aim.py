@@ -10,7 +10,7 @@ import shapely
 
 from driftmap.ground.site import Area, Site, Waiver
 from driftmap.planning import aim
-from driftmap.planning.aim import Aim, aimed, best_aims, grid_of_aims
+from driftmap.planning.aim import Aim, best_aims, grid_of_aims
 from driftmap.planning.supposed import Supposition, suppose
 from driftmap.planning.trial import Trial
 from driftmap.rocket.flightfile import read_flight
@@ -26,7 +26,7 @@ def flight():
 
 
 def test_a_flight_is_aimed_and_keeps_its_error(flight):
-    other = aimed(flight, 10.0, 90.0)
+    other = flight.aimed(np.radians(90.0), np.radians(10.0))
     assert other.rail.angle.value == pytest.approx(np.radians(10))
     assert other.rail.azimuth == pytest.approx(np.pi / 2)
     assert other.rail.angle.spread == flight.rail.angle.spread

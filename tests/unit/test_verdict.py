@@ -363,11 +363,11 @@ def test_a_go_that_hangs_on_a_stronger_wind_passed_over_holds(
     line, flown = Check(kind=Kind.POSITION, outcome="pass", source=""), []
     open_ = replace(line, outcome="warn", question=True)
 
-    def stand_in(setup, wind, **rest):
+    def stand_in(setup, wind):
         flown.append(wind)
-        return replace(result, checks=(replace(line, outcome=there), open_))
+        return replace(line, outcome=there), open_
 
-    monkeypatch.setattr(assessment, "assess_setup", stand_in)
+    monkeypatch.setattr(assessment, "checks_of", stand_in)
     wind = replace(result.wind, stronger=Stronger(10.0, 1.5, "stronger"))
     (check,) = assessment.in_stronger(result.setup, wind, [line, open_])
     assert check.outcome == held
@@ -401,6 +401,23 @@ def test_no_go_outlives_what_was_answered_for_the_day(result):
     wind = replace(result.wind, age=0.0, undated=())
     said = replace(result.answers, when=when, until=end)
     assert good_between(replace(result, answers=said, wind=wind))[1] == end
+
+
+def test_a_go_lasts_no_longer_than_the_limit_it_was_judged_by(result):
+    """A wind's age loosened by nobody's name, or by one of another season, ends no later."""
+    when = datetime.fromisoformat("2026-06-13T08:30-07:00")
+    wind = replace(result.wind, age=2.9, undated=())
+    said = replace(result.answers, when=when)
+    for more, minutes in (
+        ({}, 6),
+        ({"set_by": "Ada Quill", "set_on": "2025-01-01"}, 6),
+        ({"set_by": "Ada Quill", "set_on": "2026-06-01"}, 20),
+    ):
+        site = replace(result.site, limits={"wind_age": "5 h", **more})
+        late = good_between(replace(result, answers=said, wind=wind, site=site))[1]
+        assert late - when == pytest.approx(
+            timedelta(minutes=minutes), abs=timedelta(0, 1)
+        )
 
 
 def test_a_page_of_now_counts_from_when_it_was_found_and_no_earlier(
@@ -553,6 +570,16 @@ def test_what_would_turn_it_is_really_flown(flight, site):
 
 
 @pytest.mark.long
+def test_less_of_a_wind_from_all_sides_is_less_wind(flight, site):
+    wind = read_wind("8 m/s variable at 10 m", site_altitude=site.elevation)
+    weaker = [
+        _weigh(kind, name, (other, less), ())
+        for kind, name, other, less in _changes(flight, wind, "into the wind")
+        if kind == "wind"
+    ]
+    assert [turn.wind for turn in weaker] == pytest.approx([6.0, 4.0, 2.0])
+
+
 def test_what_nothing_turns_is_told_first(flight, site):
     """A limit that no canopy, aim or weaker wind meets stands before any proposal."""
     strict = replace(site, rules="", limits={"rail_speed": "200 m/s"})

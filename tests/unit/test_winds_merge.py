@@ -8,10 +8,10 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from driftmap.air.wind import WindLevel, strengthened
+from driftmap.air.wind import Stronger, WindLevel, scaled, strengthened, told_at
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
-from driftmap.winds import decode, decode_all, decode_text, merge, read_winds
+from driftmap.winds import decode, decode_all, decode_text, merge, read_wind, read_winds
 from driftmap.winds.kept import keep_readings
 from driftmap.winds.reading import Reading, Setting, age_of, nearest_day
 
@@ -382,6 +382,28 @@ def test_a_report_passed_over_that_was_stronger_within_the_errors_is_told_and_ca
     layered = strengthened(merge([now, before, layers], Setting(0.0)))
     assert np.hypot(*layered.at(900.0)) == pytest.approx(9.0, abs=0.2)
     assert merge([now, _surface(3.5, age=0.6)], Setting(0.0)).stronger is None
+
+
+def test_a_wind_from_all_sides_is_scaled_as_any_other_and_flown_as_strong_as_it_is_told():
+    """Its speed is all in its error, its levels and what it is told by."""
+    wind = read_wind("8 mph variable at 10 m", site_altitude=0.0)
+
+    less, more = scaled(wind, 0.25), scaled(wind, 2.0)
+    speeds = [float(told_at(one, 10.0)[1]) for one in (less, wind, more)]
+    assert speeds == pytest.approx([speeds[1] / 4, speeds[1], 2 * speeds[1]])
+    assert less.strongest == pytest.approx(wind.strongest / 4)
+    assert less.error[0] < wind.error[0] < more.error[0]
+    assert np.allclose(np.hypot.reduce(less.modes, axis=1), less.error)
+    # What is no speed of it stays: a quarter of it is not known four times as well.
+    own = wind.error[0] ** 2 - told_at(wind, wind.height[0])[1] ** 2 / 2
+    assert less.error[0] > wind.error[0] / 4
+    assert less.error[0] ** 2 >= own > 0
+    told = replace(wind, stronger=Stronger(10.0, 1.5, "another"))
+    flown = strengthened(told)
+    assert flown.error[0] > 1.2 * wind.error[0]
+    assert flown.strongest == pytest.approx(1.5 * wind.strongest)
+    still = scaled(merge([_surface(4.0)], Setting(0.0)), 0.25)
+    assert np.allclose(still.error, merge([_surface(4.0)], Setting(0.0)).error)
 
 
 @pytest.mark.parametrize(
