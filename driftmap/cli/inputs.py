@@ -27,7 +27,7 @@ from driftmap.winds.reading import (
     Reading,
     Setting,
     check_zone,
-    parse_time,
+    clock_time,
     present,
     show_time,
 )
@@ -274,16 +274,8 @@ def flight_time(
     '2026-05-09T18:30:00+00:00'
     """
     now = now or datetime.now(UTC)
-    zulu = text.strip().upper().endswith("Z")
-    day = now.astimezone(UTC if zulu else zone).date()
-    clock = re.fullmatch(r"\s*(\d{1,2}):(\d{2})\s*Z?\s*", text, re.IGNORECASE)
     try:
-        if clock:
-            text = f"{day}T{int(clock[1]):02d}:{clock[2]}{'Z' if zulu else ''}"
-        elif not re.match(r"\s*\d{4}-\d\d-\d\d[T ]\d", text):
-            raise ValueError("no time of day")
-        # A time without a zone is that of this computer, as a person means it.
-        time = parse_time(text, zone=zone, local=True)
+        time = clock_time(text, now, zone)
     except (ValueError, OverflowError):
         told = f"{text[:40]!r}; accepted is 14:30, 18:30Z or 2026-05-09T14:30-07:00"
         raise InputError(option, "", told) from None
@@ -292,9 +284,11 @@ def flight_time(
             check_zone(zone, now)
         except ValueError as problem:
             raise InputError(option, "", f"{text[:40]!r} {problem}") from None
-    if clock and option == "--when" and now - time > _PAST:
+    bare = not re.match(r"\s*\d{4}-", text)
+    if bare and option == "--when" and now - time > _PAST:
         ago = f"was {(now - time) / timedelta(hours=1):.1f} h ago"
-        told = f"{text[11:]} {ago}; give the day too: {text}"
+        whole = time.isoformat(timespec="minutes")
+        told = f"{text.strip()} {ago}; give the day too: {whole}"
         raise InputError(option, "", told)
     return time
 

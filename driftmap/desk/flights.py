@@ -15,6 +15,7 @@ from tomlkit.items import AoT
 
 from driftmap.core.errors import DriftmapError, InputError, SiteError
 from driftmap.desk.folder import Folder
+from driftmap.failures.case import Case
 from driftmap.failures.cases import build_cases
 from driftmap.failures.likelihood import LIKELIHOOD
 from driftmap.ground.site import read_site
@@ -24,7 +25,7 @@ from driftmap.rocket.flightfile import read_flight
 from driftmap.rocket.record import read_record
 from driftmap.verdict.limits import LIMITS, read_limits
 
-__all__ = ["changed", "curve_taken", "made_new", "shown", "text_taken"]
+__all__ = ["cases_of", "changed", "curve_taken", "made_new", "shown", "text_taken"]
 
 _MANY: Final = ("recovery", "piece", "case", "alternative")
 _MOST: Final = 20
@@ -63,10 +64,15 @@ def shown(folder: Folder, name: str) -> dict[str, Any]:
     }
 
 
+def cases_of(folder: Folder, name: str) -> tuple[Case, ...]:
+    """List all that can happen to the flight of a file."""
+    return build_cases(read_flight(folder.path(name))).cases
+
+
 def _names(folder: Folder, name: str) -> dict[str, list[str]]:
     """Name the limits a flight may tighten, and the cases it may give a likelihood."""
     try:
-        cases = build_cases(read_flight(folder.path(name))).cases
+        cases = cases_of(folder, name)
     except DriftmapError:
         return {"limits": list(LIMITS), "cases": []}
     # Cases of one cause share its likelihood; those of the flier's own bear theirs.
@@ -77,9 +83,8 @@ def _names(folder: Folder, name: str) -> dict[str, list[str]]:
 def _problem(folder: Folder, name: str) -> dict[str, Any]:
     """Tell what is wrong with a flight in a line, and of each place by itself."""
     try:
-        flight = read_flight(folder.path(name))
-        build_cases(flight)
-        _check_limits(folder, flight)
+        cases_of(folder, name)
+        _check_limits(folder, read_flight(folder.path(name)))
     except DriftmapError as problem:
         each = getattr(problem, "each", ())
         return {"problem": folder.plain(problem), "faults": each}

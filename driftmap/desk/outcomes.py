@@ -20,14 +20,13 @@ from driftmap.desk.day import (
     put,
     read_day,
 )
+from driftmap.desk.flights import cases_of
 from driftmap.desk.folder import Folder
 from driftmap.desk.judging import Told
-from driftmap.failures.cases import build_cases
 from driftmap.logbook.entry import Content, Entry, holding, new_entry
 from driftmap.logbook.store import Log
 from driftmap.logbook.written import flight_contents, outcome_body
 from driftmap.observations.observation import STATES
-from driftmap.rocket.flightfile import read_flight
 from driftmap.winds.reading import parse_time
 
 __all__ = ["LOG", "Logged", "flown", "happened", "last_flown", "names", "seen_of"]
@@ -108,7 +107,7 @@ def _put_back(day: Day, item: Item, body: dict[str, Any]) -> Day:
 
 def names(folder: Folder, item: Item) -> dict[str, list[str]]:
     """Name what can have happened to a flight, its pieces, and how a piece is found."""
-    cases = build_cases(read_flight(folder.path(item.flight))).cases
+    cases = cases_of(folder, item.flight)
     pieces = dict.fromkeys(body.name for case in cases for body in case.bodies)
     return {
         "cases": [case.name for case in cases],

@@ -32,7 +32,7 @@ from driftmap.desk.outcomes import Logged, last_flown, seen_of
 from driftmap.desk.winds import still_heard, told_aside
 from driftmap.logbook.written import flight_contents, put_back
 from driftmap.verdict.assessment import STALE
-from driftmap.winds.reading import parse_time
+from driftmap.winds.reading import clock_time
 
 __all__ = ["Plans", "works"]
 
@@ -130,13 +130,13 @@ class Plans:
     def told(self) -> dict[str, Any]:
         """Tell what is being worked out, and what was."""
         running = self._works()
-        code = 0 if self._running is None or running else self._running.wait(10)
+        code = None if self._running is None or running else self._running.poll()
         return {
             "name": self._name,
             "line": self._line,
             "running": running,
             "said": self._said[-1:] if running else self._said,
-            "failed": code not in {0, 3, 4},
+            "failed": code not in {None, 0, 3, 4},
             "done": [*self._done(self._name if running else "")],
         }
 
@@ -242,10 +242,8 @@ class Plans:
         """Find in the log which flight of a rocket is looked for: that of a time, or the last."""
         text, time = str(when or "").strip(), None
         if text:
-            today = datetime.now().astimezone().date().isoformat()
             with contextlib.suppress(ValueError, InputError):  # the command says it
-                told = f"{today}T{text}" if len(text) <= len("14:05") else text
-                time = parse_time(told, local=True)
+                time = clock_time(text, datetime.now(UTC))
             if time is None:
                 return None
         return last_flown(self.desk.folder, self.desk.rocket(flight), time)

@@ -16,12 +16,12 @@ from driftmap.desk import answers, flights, ground, winds
 from driftmap.desk.day import Day, Meter, change, in_use, read_day
 from driftmap.desk.desk import SITE, Desk
 from driftmap.desk.forms import tables
-from driftmap.desk.pictures import flight_pictures
 from driftmap.desk.plans import Plans, works
 from driftmap.desk.web import LARGEST, sealed, sent, text_of
+from driftmap.report.flightsketch import flight_pictures
 from driftmap.rocket.flightfile import read_flight
 from driftmap.rules import rule_sets as known
-from driftmap.winds.reading import parse_time
+from driftmap.winds.reading import clock_time
 from driftmap.winds.reading import present as now
 
 __all__ = ["flight_part", "people_part", "plan_part", "wind_part"]
@@ -105,10 +105,8 @@ def _setting(desk: Desk, what: dict[str, Any]) -> Any:
 
 def _clock(what: str, text: str, doubt: str) -> datetime:
     """Read a time of today, 14:05, or one with its day; of this computer's zone, if sure."""
-    here = now().astimezone()
     try:
-        told = f"{here.date().isoformat()}T{text}" if len(text) <= 11 else text
-        time = parse_time(told, local=True)
+        time = clock_time(text, now())
     except ValueError:
         told = f"{text[:40]!r} is no time; accepted is 14:05"
         raise InputError(what, "", told) from None

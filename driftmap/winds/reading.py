@@ -29,6 +29,7 @@ __all__ = [
     "check_direction",
     "check_seen",
     "check_speed",
+    "clock_time",
     "lead_of",
     "level_toward",
     "nearest_day",
@@ -285,6 +286,23 @@ def parse_time(
         told = "comes twice, or never, as this computer's clock is changed that day; "
         raise InputError(quoted(text), "", told + "add an offset such as -07:00")
     return before
+
+
+def clock_time(text: str, now: datetime, zone: tzinfo | None = None) -> datetime:
+    """Read a time as people type it: of today, ``14:30``, ``18:30Z``, or with its day.
+
+    One that names no zone is of `zone`, or of this computer; today is the day there at `now`.
+    """
+    clock = re.fullmatch(
+        r"\s*(\d{1,2}):(\d\d)\s*(Z|[-+]\d\d:?\d\d)?\s*", text, re.IGNORECASE
+    )
+    if clock:
+        named = clock[3] and datetime.fromisoformat(f"{now:%Y-%m-%d}T00{clock[3]}")
+        day = now.astimezone(named.tzinfo if named else zone).date()
+        text = f"{day}T{int(clock[1]):02d}:{clock[2]}{clock[3] or ''}"
+    elif not re.match(r"\s*\d{4}-\d\d-\d\d[T ]\d", text):
+        raise ValueError(f"{quoted(text)} has no time of day")
+    return parse_time(text, zone=zone, local=True)
 
 
 def check_zone(zone: tzinfo | None, seen: datetime) -> None:

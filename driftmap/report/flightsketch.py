@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 
 from driftmap.air.wind import STILL_AIR
-from driftmap.core.units import show
+from driftmap.core.units import FOOT, STANDARD_GRAVITY, show
 from driftmap.failures.cases import WORKS
 from driftmap.montecarlo.cloud import fly
 from driftmap.report.words import Units, distance
@@ -107,7 +107,9 @@ def _sizes(
 
 
 def _size(length: float, units: Units) -> str:
-    return f"{1000 * length:,.0f} mm" if units == "si" else f"{length / 0.0254:,.1f} in"
+    return (
+        f"{1000 * length:,.0f} mm" if units == "si" else f"{length / FOOT * 12:,.1f} in"
+    )
 
 
 def _fin(
@@ -164,7 +166,7 @@ def _thrust(flight: Flight) -> str:
         drawn.append(([start + t for t in times], thrusts))
         start = drawn[-1][0][-1] + _wait(flight)
     most = (max(t[-1] for t, _ in drawn), max(max(f) for _, f in drawn))
-    weight = flight.airframe.mass.value * 9.80665
+    weight = flight.airframe.mass.value * STANDARD_GRAVITY
     impulses = " + ".join(f"{m.total_impulse.value:,.0f}" for m in flight.motors)
     told = f"{impulses} N s, up to {max(drawn[0][1]) / weight:.1f} times the weight"
     plots = [_plot(times, thrusts, most) for times, thrusts in drawn]
@@ -201,7 +203,7 @@ def _rise(flight: Flight, altitude: float, units: Units) -> tuple[str, list[str]
         f'<circle class="dot" r="4" cx="{50 + 320 * t / most[0]:.1f}" cy="{200 - 170 * h / most[1]:.1f}"/>'
         for t, h in [(at, top), *fall]
     ]
-    length = (most[0], most[1] if units == "si" else most[1] / 0.3048)
+    length = (most[0], most[1] if units == "si" else most[1] / FOOT)
     unit = "m" if units == "si" else "ft"
     svg = _svg(
         400,
