@@ -19,9 +19,9 @@ from driftmap.core.errors import InputError, WindError, quoted
 from driftmap.core.files import bytes_of, decoded
 from driftmap.core.units import DIMENSIONS
 from driftmap.planning.layout import Rose
+from driftmap.winds import LONGEST_FILE, unheard
 from driftmap.winds.reading import Setting, parse_time
 from driftmap.winds.spoken import read_words
-from driftmap.winds.text import LONGEST_FILE, unheard
 
 __all__ = [
     "Hours",

@@ -29,9 +29,8 @@ from driftmap.planning.trial import (
 )
 from driftmap.rules import Answers
 from driftmap.verdict.assessment import Setup
-from driftmap.winds import Setting, decode_text, each_time, merge
+from driftmap.winds import Setting, decode_text, each_time, load_text, merge
 from driftmap.winds.soundings import looks_like_igra, sounding_time
-from driftmap.winds.text import load_text
 
 __all__ = [
     "DIRECTION_STEP",

@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any, Final, TypeAlias
 
 from driftmap.air.wind import WindProfile
-from driftmap.core.errors import WindError, located
+from driftmap.core.errors import PlacedError, WindError, located, quoted
+from driftmap.core.files import bytes_of
 from driftmap.winds import (
     aerodrome,
     bulletin,
@@ -25,12 +26,20 @@ from driftmap.winds import (
 )
 from driftmap.winds.kept import looks_kept, named_so, read_kept
 from driftmap.winds.merge import merge
-from driftmap.winds.reading import Reading, Setting, check_seen, present, show_time
+from driftmap.winds.reading import (
+    Reading,
+    Setting,
+    check_seen,
+    present,
+    show_time,
+    words,
+)
 from driftmap.winds.spoken import looks_like_words, read_words
-from driftmap.winds.text import Reader, check_text, load_text, unheard
+from driftmap.winds.text import Reader
 
 __all__ = [
     "FORMATS",
+    "LONGEST_FILE",
     "Reading",
     "Setting",
     "decode",
@@ -38,10 +47,12 @@ __all__ = [
     "decode_text",
     "each_time",
     "kind_of",
+    "load_text",
     "merge",
     "read_wind",
     "read_winds",
     "shape",
+    "unheard",
 ]
 
 Format: TypeAlias = tuple[str, Callable[[str], bool], Reader]
@@ -77,6 +88,77 @@ FORMATS: Final[tuple[Format, ...]] = (
 
 
 _TYPED: Final = "report as typed"
+
+
+LONGEST_FILE: Final = 20_000_000
+"""Largest file read [bytes]: a year of soundings from one station."""
+
+MOST_LINES: Final = 200_000
+LONGEST_LINE: Final = 1000
+"""Longest line of a report [characters]; a JSON or XML document may stand in one."""
+
+
+def load_text(path: Path) -> str:
+    """Read a text file, without a byte order mark; refuse what is too long or no text."""
+    raw = bytes_of(path, WindError, LONGEST_FILE)
+    with located(str(path), "", WindError):
+        if b"\0" in raw:
+            raise ValueError(_BINARY)
+        try:
+            return check_text(raw.decode("utf-8-sig"))
+        except UnicodeDecodeError:
+            # Older station lists carry a degree sign or an accent in Latin-1.
+            return check_text(raw.decode("latin-1"))
+
+
+_BINARY: Final = "is a binary file; accepted are text files"
+
+
+def check_text(text: str) -> str:
+    """Give back text of a sensible size; refuse it empty, too long or binary."""
+    if not text.strip():
+        raise ValueError("is empty")
+    lines = text.count("\n")
+    if lines > MOST_LINES:
+        raise ValueError(f"{lines} lines; accepted are {MOST_LINES} at most")
+    if text.lstrip()[:1] not in {"{", "[", "<"}:
+        for n, line in enumerate(text.splitlines(), 1):
+            if len(line) > LONGEST_LINE:
+                raise PlacedError(
+                    f"line {n}", f"is over {LONGEST_LINE} characters long"
+                )
+    if any(ord(c) < 32 and c not in "\t\r\n\f\x01\x03\x1e" for c in text[:4096]):
+        raise ValueError(_BINARY)
+    return text
+
+
+_TAKEN_UP: Final = re.compile("|".join(words("remarks")["taken_up"]), re.IGNORECASE)
+
+_FEW: Final = 3  # remarks told word by word
+
+# Where a tracker's log holds what somebody wrote (GPX 1.1, from memory).
+_NOTED: Final = re.compile(r"<(?:desc|cmt)>\s*([^<]+?)\s*<", re.IGNORECASE)
+
+
+def unheard(text: str, source: str) -> tuple[str, ...]:
+    r"""Name remarks of a file that no reader takes up: what they say, only people know.
+
+    Examples
+    --------
+    >>> unheard("# read 2026-05-09 08:10Z\n# not here\nheight_m,from_deg\n", "layers.csv")
+    ("layers.csv: a remark that is not read: 'not here'",)
+    """
+    lines = (line.strip() for line in text.splitlines())
+    told = [line.strip("# \t") for line in lines if line[:1] == "#"]
+    told = [line for line in told if line and not _TAKEN_UP.fullmatch(line)]
+    told += _NOTED.findall(text)
+    more = (
+        [f"{source}: {len(told) - _FEW} more such remarks"] if len(told) > _FEW else []
+    )
+    said = (
+        f"{source}: a remark that is not read: {quoted(one)}" for one in told[:_FEW]
+    )
+    return *said, *more
 
 
 def decode(text: str, setting: Setting) -> Reading:

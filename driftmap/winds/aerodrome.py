@@ -18,8 +18,7 @@ from driftmap.core.errors import PlacedError, at
 from driftmap.core.units import KNOT
 from driftmap.winds import aerodrome_code as code
 from driftmap.winds.reading import OLDEST, Reading, Setting, nearest_day, show_time
-from driftmap.winds.sonde import choose_station, choose_time
-from driftmap.winds.text import reader
+from driftmap.winds.text import choose_station, choose_time, reader
 
 __all__ = [
     "looks_like_aerodrome_forecast",

@@ -18,13 +18,13 @@ from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, at, quoted
 from driftmap.core.units import FOOT, KNOT
 from driftmap.winds.reading import Reading, Setting, nearest_day
-from driftmap.winds.sonde import (
+from driftmap.winds.text import (
     FAR_ABOVE,
     choose_station,
     choose_time,
     laid_out,
+    reader,
 )
-from driftmap.winds.text import reader
 
 __all__ = ["Group", "decode_group", "looks_like_bulletin", "read_bulletin"]
 

@@ -33,11 +33,12 @@ from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core.checks import FloatArray
 from driftmap.core.errors import PlacedError, WindError, at
 from driftmap.core.files import parse_json
-from driftmap.winds import sonde
 from driftmap.winds.reading import Reading, Setting, over_ground, placed, show_time
 from driftmap.winds.text import (
     NAMES,
     check_names,
+    choose_time,
+    laid_out,
     level_from,
     nearest_name,
     reader,
@@ -96,7 +97,7 @@ def read_document(document: dict[str, Any], source: str, setting: Setting) -> Re
         (place, shared | one) for place, one in objects_of(document, "forecasts", "")
     ]
     times = [as_time(one, "read" if "read" in one else "valid", "") for _, one in each]
-    chosen, picked = sonde.choose_time(times, setting, source, forecast=True)
+    chosen, picked = choose_time(times, setting, source, forecast=True)
     where, one = each[chosen]
     check_keys(one, _DOCUMENT, where)
     return _reading(one, source, where, (*notes, *picked), setting)
@@ -167,7 +168,7 @@ def _levels(
     for (place, row), height in zip(rows, heights, strict=True):
         with at(place):
             levels.append((place, _level(row, height, name, setting)))
-    flown, notes = sonde.laid_out(levels, name, setting)
+    flown, notes = laid_out(levels, name, setting)
     if standard:
         notes += (
             f"{name}: levels placed by pressure in the standard atmosphere: {standard}",

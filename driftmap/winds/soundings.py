@@ -8,14 +8,38 @@ wind direction_degree, wind speed_m/s``.
 
 from __future__ import annotations
 
+import math
 import re
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
+from driftmap.air.atmosphere import altitude_of, fill_heights
+from driftmap.air.wind import WindLevel
 from driftmap.core.errors import PlacedError, WindError, at, located
-from driftmap.winds.reading import Reading, Setting, over_ground, show_time, words
-from driftmap.winds.sonde import SondeRow, choose_station, choose_time, sounding
-from driftmap.winds.text import meanings, reader, unit_size
+from driftmap.winds.reading import (
+    Reading,
+    Setting,
+    check_direction,
+    check_speed,
+    over_ground,
+    show_time,
+    words,
+)
+from driftmap.winds.text import (
+    FAR_ABOVE,
+    GROUND,
+    Placed,
+    choose_station,
+    choose_time,
+    laid_out,
+    meanings,
+    reader,
+    rows_of,
+    unit_size,
+)
+from driftmap.winds.uncertainty import SONDE_ERROR
 
 __all__ = [
     "looks_like_igra",
@@ -153,6 +177,7 @@ def _field(
 
 _QUANTITIES: Final = meanings("sounding")
 _FAR: Final = 100  # lines into a file that a heading is looked for
+_MOST: Final = 20_000  # levels
 _NEEDED: Final = ("geopotential", "direction", "speed")
 _TITLE: Final = re.compile(
     r"\s*(?P<station>\S.*?)\s+Observations\s+at\s+(?P<hour>\d\d)Z\s+"
@@ -176,7 +201,7 @@ def read_sounding_list(text: str, source: str, setting: Setting) -> Reading:
     """Read one sounding of those in a list, each under its title."""
     lines = text.splitlines()
     if _COMMAS.search(text.lstrip().split("\n", 1)[0].rstrip()):
-        return _from_commas(lines, setting)
+        return _from_commas(text, setting)
     heads = [i for i, line in enumerate(lines) if _COLUMNS.match(line)]
     if not heads:
         raise ValueError("no line of columns PRES HGHT … DRCT SKNT; it is cut short")
@@ -265,46 +290,31 @@ def _size(quantity: str, unit: str) -> float:
     return unit_size("sounding", quantity, unit, quantity)
 
 
-def _from_commas(lines: list[str], setting: Setting) -> Reading:
-    numbered = [(n, line) for n, line in enumerate(lines, 1) if line.strip()]
-    names = [cell.strip().lower() for cell in numbered[0][1].split(",")]
-    with at(f"line {numbered[0][0]}"):
-        held = _comma_columns(names)
-    factors = {quantity: factor for quantity, (_, factor) in held.items()}
-    rows = []
-    for n, line in numbered[1:]:
-        where, cells = f"line {n}", [cell.strip() for cell in line.split(",")]
-        if len(cells) != len(names):
-            raise PlacedError(
-                where, f"{len(cells)} cells; the header names {len(names)}"
-            )
-        told = {quantity: cells[i] for quantity, (i, _) in held.items()}
+def _from_commas(text: str, setting: Setting) -> Reading:
+    held: dict[str, tuple[str, float]] = {}  # column of each quantity, size of its unit
+
+    def find(names: list[str]) -> None:
+        for name in names:
+            label, _, unit = name.rpartition("_")
+            if quantity := _QUANTITIES.get(label):
+                held[quantity] = name, _size(quantity, unit)
+        for quantity in _NEEDED:
+            if quantity not in held:
+                raise ValueError(f"no column of {quantity}")
+
+    rows, time = [], None
+    for where, cells in rows_of(text, None, find, 0, _MOST):
+        told = {quantity: cells[name] for quantity, (name, _) in held.items()}
+        factors = {quantity: factor for quantity, (_, factor) in held.items()}
         rows.append(_list_row(told, factors, where))
-    time = _first_time(names, numbered)
+        time = _clock(cells.get("time", "")) if len(rows) == 1 else time
     name = _name("", time)
     return sounding(
         rows, name=name, valid=time, setting=setting, away=setting.away_from("", name)
     )
 
 
-def _comma_columns(names: list[str]) -> dict[str, tuple[int, float]]:
-    """Find the place of each quantity, and the size of its unit in SI."""
-    held: dict[str, tuple[int, float]] = {}
-    for i, name in enumerate(names):
-        label, _, unit = name.rpartition("_")
-        quantity = _QUANTITIES.get(label)
-        if quantity:
-            held[quantity] = (i, _size(quantity, unit))
-    for quantity in _NEEDED:
-        if quantity not in held:
-            raise ValueError(f"no column of {quantity}")
-    return held
-
-
-def _first_time(names: list[str], numbered: list[tuple[int, str]]) -> datetime | None:
-    if "time" not in names or len(numbered) < 2:
-        return None
-    text = numbered[1][1].split(",")[names.index("time")].strip()
+def _clock(text: str) -> datetime | None:
     try:
         return datetime.strptime(text, "%Y-%m-%d %H:%M:%S").replace(tzinfo=UTC)
     except ValueError:
@@ -324,3 +334,142 @@ def _list_row(cells: dict[str, str], factors: dict[str, float], where: str) -> S
     celsius = told.pop("temperature")
     kelvin = None if celsius is None else celsius + 273.15
     return SondeRow(where=where, temperature=kelvin, **told)
+
+
+_DIRECTION_ERROR: Final = math.radians(5.0) / math.sqrt(12)
+"""Soundings round direction to 5 degrees (WMO-No. 8, ch. 13) [rad]."""
+
+
+_FAR_PRESSURE: Final = 40_000.0  # Pa, that of 7.2 km in the standard atmosphere
+
+
+@dataclass(frozen=True, slots=True)
+class SondeRow:
+    """One level as told, with its line; None for what is not.
+
+    Pressure [Pa], geopotential height above the sea [m], temperature [K], true direction the
+    wind comes from [deg], speed [m s⁻¹].
+    """
+
+    where: str
+    pressure: float | None
+    geopotential: float | None
+    temperature: float | None
+    direction: float | None
+    speed: float | None
+
+
+def sounding(
+    rows: Sequence[SondeRow],
+    *,
+    name: str,
+    valid: datetime | None,
+    setting: Setting,
+    assumed: tuple[str, ...] = (),
+    away: tuple[float | None, str],
+) -> Reading:
+    """Make a reading from the levels of a sounding that have a wind and lie above the site."""
+    sane, odd = _sane(rows, name, setting)
+    levels, standard = _levels(sane, name, setting)
+    if all(level.height < -GROUND for _, level in levels):
+        raise PlacedError(
+            name, f"no level with a wind above the site; {len(levels)} below it"
+        )
+    flown, moved = laid_out(levels, name, setting, repeats=True)
+    return Reading(
+        source=name,
+        kind="aloft",
+        levels=flown,
+        valid=valid,
+        direction_error=_DIRECTION_ERROR,
+        from_ground=min(level.height for _, level in levels) >= -GROUND,
+        away=away[0],
+        assumed=(
+            *assumed,
+            away[1],
+            *_notes(len(sane) - len(levels), standard, name),
+            *odd,
+            *moved,
+        ),
+    )
+
+
+def _sane(
+    rows: Sequence[SondeRow], name: str, setting: Setting
+) -> tuple[list[SondeRow], list[str]]:
+    """Leave out rows that cannot be right, where no flight goes or no wind is told."""
+    sane, odd = [], []
+    for row in rows:
+        try:
+            _check(row)
+        except ValueError as problem:
+            if not _far(row, setting) and None not in {row.speed, row.direction}:
+                raise PlacedError(row.where, str(problem)) from None
+            odd.append(f"{name}: {row.where} left out: {problem}")
+        else:
+            sane.append(row)
+    return sane, odd
+
+
+def _far(row: SondeRow, setting: Setting) -> bool:
+    """Tell whether a row lies far above, by all that it says of its height."""
+    z, p = row.geopotential, row.pressure
+    high = z is None or z - setting.site_altitude > FAR_ABOVE
+    thin = p is None or 0 < p < _FAR_PRESSURE
+    return high and thin and not (z is None and p is None)
+
+
+def _levels(
+    rows: Sequence[SondeRow], name: str, setting: Setting
+) -> tuple[list[Placed], int]:
+    """Give the levels that have a wind, and how many the standard atmosphere placed."""
+    heights, standard = fill_heights(
+        [row.pressure for row in rows],
+        [row.geopotential for row in rows],
+        [row.temperature for row in rows],
+    )
+    levels = [
+        (
+            row.where,
+            WindLevel(
+                height=altitude_of(height) - setting.site_altitude,
+                direction=math.radians(row.direction),
+                speed=row.speed,
+                gust=None,
+                source=name,
+                temperature=row.temperature,
+                error=SONDE_ERROR,
+            ),
+        )
+        for row, height in zip(rows, heights, strict=True)
+        if height is not None and row.speed is not None and row.direction is not None
+    ]
+    return levels, sum(standard)
+
+
+def _check(row: SondeRow) -> None:
+    if row.direction is not None:
+        check_direction(row.direction)
+    if row.speed is not None:
+        check_speed(row.speed)
+    ranges = (
+        ("pressure", row.pressure, 10.0, 110_000.0, "Pa"),
+        ("height", row.geopotential, -1000.0, 60_000.0, "m"),
+        ("temperature", row.temperature, 150.0, 340.0, "K"),
+    )
+    for what, value, low, high, unit in ranges:
+        if value is not None and not low <= value <= high:
+            raise ValueError(
+                f"{what} {value:.5g} {unit}; accepted is {low:g} to {high:g}"
+            )
+
+
+def _notes(without: int, standard: int, name: str) -> list[str]:
+    notes = []
+    if without:
+        notes.append(f"{name}: levels without a wind or a height left out: {without}")
+    if standard:
+        notes.append(
+            f"{name}: levels placed by pressure in the standard atmosphere: {standard}"
+        )
+    return notes

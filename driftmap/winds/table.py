@@ -29,10 +29,12 @@ from driftmap.winds.reading import (
     check_speed,
     show_time,
 )
-from driftmap.winds.sonde import GROUND, Placed, laid_out
 from driftmap.winds.spoken import HEAD_HEIGHT
 from driftmap.winds.text import (
+    GROUND,
     NAMES,
+    Placed,
+    laid_out,
     names_of,
     number_of,
     remarks_of,

@@ -1,38 +1,42 @@
-"""Text files of winds taken apart: lines, cells, columns with units, JSON by its keys."""
+"""What formats share: lines, cells, columns with units; which report; levels in order."""
 
 from __future__ import annotations
 
 import math
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, tzinfo
 from functools import wraps
-from pathlib import Path
 from types import MappingProxyType
 from typing import Final, TypeAlias
 
 from driftmap.air.wind import WindLevel, direction_and_speed
 from driftmap.core import units
 from driftmap.core.errors import PlacedError, WindError, at, located, nearest, quoted
-from driftmap.core.files import bytes_of
 from driftmap.winds.reading import (
+    SLIP,
     Reading,
     Setting,
     check_direction,
     check_speed,
     parse_time,
+    show_time,
     words,
 )
 
 __all__ = [
-    "LONGEST_FILE",
+    "FAR_ABOVE",
+    "GROUND",
     "NAMES",
+    "Placed",
     "Reader",
     "above_zero",
     "check_names",
-    "check_text",
+    "choose_station",
+    "choose_time",
+    "laid_out",
     "level_from",
-    "load_text",
     "meanings",
     "names_of",
     "nearest_name",
@@ -41,7 +45,6 @@ __all__ = [
     "remarks_of",
     "rows_of",
     "told_time",
-    "unheard",
     "unit_size",
     "vertical",
 ]
@@ -61,82 +64,12 @@ def reader(read: Reader) -> Reader:
     return told
 
 
-LONGEST_FILE: Final = 20_000_000
-"""Largest file read [bytes]: a year of soundings from one station."""
-
-MOST_LINES: Final = 200_000
-LONGEST_LINE: Final = 1000
-"""Longest line of a report [characters]; a JSON or XML document may stand in one."""
-
 _COMMA: Final = re.compile(r"^\s*([-+]?\d+),(\d{1,2})\s*$")
-
-
-def load_text(path: Path) -> str:
-    """Read a text file, without a byte order mark; refuse what is too long or no text."""
-    raw = bytes_of(path, WindError, LONGEST_FILE)
-    with located(str(path), "", WindError):
-        if b"\0" in raw:
-            raise ValueError(_BINARY)
-        try:
-            return check_text(raw.decode("utf-8-sig"))
-        except UnicodeDecodeError:
-            # Older station lists carry a degree sign or an accent in Latin-1.
-            return check_text(raw.decode("latin-1"))
-
-
-_BINARY: Final = "is a binary file; accepted are text files"
-
-
-def check_text(text: str) -> str:
-    """Give back text of a sensible size; refuse it empty, too long or binary."""
-    if not text.strip():
-        raise ValueError("is empty")
-    lines = text.count("\n")
-    if lines > MOST_LINES:
-        raise ValueError(f"{lines} lines; accepted are {MOST_LINES} at most")
-    if text.lstrip()[:1] not in {"{", "[", "<"}:
-        for n, line in enumerate(text.splitlines(), 1):
-            if len(line) > LONGEST_LINE:
-                raise PlacedError(
-                    f"line {n}", f"is over {LONGEST_LINE} characters long"
-                )
-    if any(ord(c) < 32 and c not in "\t\r\n\f\x01\x03\x1e" for c in text[:4096]):
-        raise ValueError(_BINARY)
-    return text
 
 
 def idle(line: str) -> bool:
     """Tell whether a line of a table says nothing: blank, or a remark after ``#``."""
     return not line.strip() or line.lstrip().startswith("#")
-
-
-_TAKEN_UP: Final = re.compile("|".join(words("remarks")["taken_up"]), re.IGNORECASE)
-
-_FEW: Final = 3  # remarks told word by word
-
-# Where a tracker's log holds what somebody wrote (GPX 1.1, from memory).
-_NOTED: Final = re.compile(r"<(?:desc|cmt)>\s*([^<]+?)\s*<", re.IGNORECASE)
-
-
-def unheard(text: str, source: str) -> tuple[str, ...]:
-    r"""Name remarks of a file that no reader takes up: what they say, only people know.
-
-    Examples
-    --------
-    >>> unheard("# read 2026-05-09 08:10Z\n# not here\nheight_m,from_deg\n", "layers.csv")
-    ("layers.csv: a remark that is not read: 'not here'",)
-    """
-    lines = (line.strip() for line in text.splitlines())
-    told = [line.strip("# \t") for line in lines if line[:1] == "#"]
-    told = [line for line in told if line and not _TAKEN_UP.fullmatch(line)]
-    told += _NOTED.findall(text)
-    more = (
-        [f"{source}: {len(told) - _FEW} more such remarks"] if len(told) > _FEW else []
-    )
-    said = (
-        f"{source}: a remark that is not read: {quoted(one)}" for one in told[:_FEW]
-    )
-    return *said, *more
 
 
 def header_of(text: str) -> tuple[str, str]:
@@ -162,14 +95,14 @@ def cells_of(line: str, mark: str) -> list[str]:
 
 def rows_of(
     text: str,
-    accepted: Sequence[str],
+    accepted: Sequence[str] | None,
     check: Callable[[list[str]], None],
     least: int,
     most: int,
 ) -> Iterator[tuple[str, dict[str, str]]]:
     """Take a table apart: each line of cells by the names in the header, with its place.
 
-    Names in `accepted` alone, each once, that pass `check`.
+    Names in `accepted` alone, or any, each once, that pass `check`.
     """
     lines = [(n, line) for n, line in enumerate(text.splitlines(), 1) if not idle(line)]
     if not lines:
@@ -177,7 +110,7 @@ def rows_of(
     mark, names = header_of(text)[1], names_of(text)
     with at(f"line {lines[0][0]}"):
         for name in names:
-            if name not in accepted:
+            if accepted is not None and name not in accepted:
                 raise ValueError(f"unknown column {nearest_name(name, accepted)}")
             if names.count(name) > 1:
                 raise ValueError(f"column {name!r} stands twice")
@@ -373,3 +306,126 @@ def told_time(
         raise ValueError(
             f"{what} {text[:40]!r}; accepted is such as 2026-05-09T08:10-07:00, or …Z{also}"
         ) from None
+
+
+FAR_ABOVE: Final = 6000.0
+"""A level higher above the site than this [m] may be left out where it cannot be right: few
+flights reach it, and the note says so; assumed."""
+
+GROUND: Final = 30.0
+"""How far below the site a level is still its ground [m]; assumed."""
+
+Placed = tuple[str, WindLevel]
+"""A level with its place in the source."""
+
+
+def choose_station(
+    stations: Sequence[str], setting: Setting, source: str, *, strict: bool = False
+) -> tuple[str, tuple[str, ...]]:
+    """Pick the station that is meant, of names in capitals; ``DEN`` and ``KDEN`` are one.
+
+    The only station of a source is taken with a note though another was named, which may
+    be meant for another source; not so if `strict`.
+    """
+    names = list(dict.fromkeys(stations))
+    shown = ", ".join(names[:12]) + (", …" if len(names) > 12 else "")
+    if setting.station is None:
+        if len(names) == 1:
+            return names[0], ()
+        raise ValueError(f"holds {len(names)} stations; name one: {shown}")
+    wanted = setting.station.upper()
+    for name in names:
+        if name in {wanted, f"K{wanted}"} or f"K{name}" == wanted:
+            return name, ()
+    if len(names) == 1 and not strict:
+        return names[0], (
+            f"{source}: of {names[0] or 'a station not told'}, not {wanted}",
+        )
+    raise ValueError(f"holds no station {wanted}; it holds {shown}")
+
+
+def choose_time(
+    times: Sequence[datetime | None],
+    setting: Setting,
+    source: str,
+    *,
+    forecast: bool = False,
+) -> tuple[int, tuple[str, ...]]:
+    """Pick the report that speaks of the flight best, by its place in the list.
+
+    Of forecasts the nearest; of what was measured the last that can have been seen.
+    """
+    if len(times) == 1:
+        return 0, ()
+    known = [time for time in times if time is not None]
+    if len(known) < len(times):
+        raise ValueError(f"holds {len(times)} reports, not all with a time; keep one")
+    seen = [time for time in known if time - setting.seen_by <= SLIP]
+    if forecast:
+        time = min(known, key=lambda each: abs(each - setting.when))
+        how = "the nearest to the flight"
+    else:
+        time, how = max(seen, default=min(known)), "the last before the flight"
+    if known.count(time) > 1:
+        raise ValueError(f"holds two reports of {show_time(time)}; keep one of them")
+    note = f"{source}: {show_time(time)} is {how} of {len(times)} reports"
+    return known.index(time), (note,)
+
+
+def laid_out(
+    levels: Sequence[Placed], name: str, setting: Setting, *, repeats: bool = False
+) -> tuple[tuple[WindLevel, ...], tuple[str, ...]]:
+    """Put levels in order of height, and tell what was left out or moved.
+
+    What lies below the site is left out, but a foot that all but reaches it is kept. Of two
+    winds at one height the second is left out far above the site, or where it is the
+    same and `repeats`; else it is refused.
+    """
+    above, notes = _above_ground(levels, name, setting)
+    if not above:
+        raise ValueError("holds no wind level that can be used")
+    rows = sorted(above, key=lambda row: row[1].height)
+    kept, doubled = rows[:1], 0
+    for where, level in rows[1:]:
+        place, before = kept[-1]
+        same = (level.direction, level.speed) == (before.direction, before.speed)
+        if level.height - before.height > 1e-6:
+            kept.append((where, level))
+        elif level.height >= FAR_ABOVE:
+            doubled += 1
+        elif not (repeats and same):
+            raise PlacedError(
+                where,
+                f"a second level at one height as {place} "
+                f"({level.height:,.0f} m above the site); each height once",
+            )
+    if doubled:
+        notes += (
+            f"{name}: second levels at one height, far above, left out: {doubled}",
+        )
+    return tuple(level for _, level in kept), notes
+
+
+def _above_ground(
+    levels: Sequence[Placed], name: str, setting: Setting
+) -> tuple[list[Placed], tuple[str, ...]]:
+    clear = [pair for pair in levels if pair[1].height >= 0]
+    under = [pair for pair in levels if pair[1].height < 0]
+    where, foot = max(under, key=lambda pair: pair[1].height, default=("", None))
+    notes: tuple[str, ...] = ()
+    below = len(under)
+    if (
+        foot is not None
+        and foot.height >= -GROUND
+        and all(level.height >= 1.0 for _, level in clear)
+    ):
+        notes = (
+            f"{name}: its level {-foot.height:.0f} m below the site taken at the ground",
+        )
+        clear, below = [(where, replace(foot, height=0.0)), *clear], below - 1
+    if below:
+        notes += (
+            f"{name}: {below} level{'s' if below > 1 else ''} below the site "
+            f"({setting.site_altitude:.0f} m) left out",
+        )
+    return clear, notes

@@ -14,12 +14,11 @@ from hypothesis import strategies as st
 
 from driftmap.air.wind import WindLevel, components_from, direction_and_speed
 from driftmap.core.errors import WindError
-from driftmap.winds import FORMATS, decode, merge
+from driftmap.winds import FORMATS, decode, load_text, merge
 from driftmap.winds.kept import keep_readings, looks_kept, read_kept, wind_document
 from driftmap.winds.law import LOG_TOP
 from driftmap.winds.reading import Reading, Setting
 from driftmap.winds.table import read_table
-from driftmap.winds.text import load_text
 from driftmap.winds.uncertainty import FRESH_ERROR
 
 THEN = datetime(2026, 5, 18, 20, tzinfo=UTC)
