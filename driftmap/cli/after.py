@@ -25,7 +25,6 @@ from driftmap.core.errors import InputError, quoted
 
 if TYPE_CHECKING:
     from driftmap.ground.site import Site
-    from driftmap.montecarlo.cloud import Cloud
     from driftmap.observations.evidence import Explanation
     from driftmap.observations.seenfile import Observed
     from driftmap.observations.weighing import Weighed
@@ -77,7 +76,7 @@ def _read_observed(inputs: _SeenInputs) -> Observed:
 
 def _flown_and_weighed(
     seen: Observed, inputs: _SeenInputs, bodies: set[str] | None = None
-) -> tuple[Cloud, Weighed]:
+) -> tuple[Weighed, Weighed]:
     """Fly what was observed, beside the rocket only some bodies if named, and weigh it."""
     with Progress("flights", inputs["samples"]) as progress:
         return seen.weighed(inputs["samples"], inputs["seed"], bodies, progress)
@@ -111,13 +110,12 @@ def explain_command(**options: Unpack[_ExplainOptions]) -> None:
     """
     from driftmap.observations.evidence import explain
     from driftmap.observations.fit import fit_of
-    from driftmap.observations.flown import flown_cases
     from driftmap.observations.observation import FAR_IN
 
     far = FAR_IN[options["units"]]
     seen = _read_observed(options)
-    cloud, known = _flown_and_weighed(seen, options)
-    result = explain(known, fit_of(flown_cases(cloud, seen.wind), seen.told), far)
+    plain, known = _flown_and_weighed(seen, options)
+    result = explain(known, fit_of(plain), far)
     notes = seen.notes(known)
     if options["as_json"]:
         doubted = [doubt.says(far) for doubt in known.doubted]

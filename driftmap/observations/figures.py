@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from driftmap.core.checks import FloatArray
-from driftmap.observations.flown import ROCKET, Flown
+from driftmap.observations.flown import ROCKET, Flown, Lay
 from driftmap.observations.observation import MISTAKEN, Far, metres
 from driftmap.rocket.record import Record, heights_of
 
@@ -110,6 +110,11 @@ class Find(MeasuredSight):
         return f"{self.piece} found {away} from the pad toward {turn:03.0f}°"
 
     @property
+    def told(self) -> Lay:
+        """The find as plain data."""
+        return self.piece, self.east, self.north, self.error
+
+    @property
     def broad(self) -> float:
         """As if anywhere on 100 square kilometres."""
         return 1e-8
@@ -117,7 +122,7 @@ class Find(MeasuredSight):
     def figure(self, flown: Flown) -> Misfit:
         """Hold the find beside the landings."""
         value = np.array([self.east, self.north])
-        shown, error = flown.in_patches(self.piece, self.error, ways=_WAYS)
+        shown, error = flown.in_patches(self.told, ways=_WAYS)
         return Misfit(shown, value, np.full(2, error))
 
 

@@ -12,7 +12,11 @@ from driftmap.core.spread import stream
 from driftmap.observations.figures import MeasuredSight
 from driftmap.observations.flown import Flown
 from driftmap.observations.observation import MISTAKEN, Observation, Odds
-from driftmap.observations.weighing import effective_number, log_likelihoods
+from driftmap.observations.weighing import (
+    Weighed,
+    effective_number,
+    log_likelihoods,
+)
 
 __all__ = ["ODD", "fit_of"]
 
@@ -23,17 +27,13 @@ _DRAWN: Final = 400  # flights and reports drawn for each check
 _ENOUGH: Final = 400.0  # effective flights it wants: each of four things can be odd
 
 
-def fit_of(
-    cases: Sequence[Flown], observations: Sequence[Observation]
-) -> dict[str, float]:
+def fit_of(plain: Weighed) -> dict[str, float]:
     """Say how well each case fits what was found.
 
     Parameters
     ----------
-    cases : sequence of Flown
-        Plain flights by case.
-    observations : sequence of Observation
-        What was found and seen.
+    plain : Weighed
+        Plain flights, weighed by what was found and seen.
 
     Returns
     -------
@@ -60,23 +60,25 @@ def fit_of(
        fitness via realized discrepancies", Statistica Sinica 6, 1996; leaving one out:
        A. Gelfand, D. Dey, H. Chang, 1992 (both from memory).
     """
-    odds = [seen for seen in observations if isinstance(seen, Odds)]
+    odds = [seen for seen in plain.observations if isinstance(seen, Odds)]
+    told = [seen for seen in plain.observations if not isinstance(seen, Odds)]
     return {
-        flown.case.name: _fit(flown, observations)
-        for flown in cases
-        if all(o.by_case.get(flown.case.name, 1.0) > 0 for o in odds)
+        case: _fit([flown for flown, _ in lots], told)
+        for case, lots in plain.lots.items()
+        if all(o.by_case.get(case, 1.0) > 0 for o in odds)
     }
 
 
-def _fit(flown: Flown, observations: Sequence[Observation]) -> float:
-    told = [o for o in observations if not isinstance(o, Odds)]
-    each = log_likelihoods(flown, told)
-    found = []
-    for number, seen in enumerate(told):
-        if isinstance(seen, MeasuredSight):
-            rest = np.sum([*each[:number], *each[number + 1 :]], axis=0)
-            log_weight = rest if len(told) > 1 else np.zeros(flown.who.size)
-            found.append(_odd(flown, seen, flown.prior * _softened(log_weight)))
+def _fit(lots: Sequence[Flown], told: Sequence[Observation]) -> float:
+    if not told:
+        return 1.0
+    prior = np.concatenate([flown.prior for flown in lots])
+    each = np.concatenate([log_likelihoods(flown, told) for flown in lots], axis=1)
+    found = [
+        _odd(lots, seen, prior * _softened(np.delete(each, number, axis=0).sum(axis=0)))
+        for number, seen in enumerate(told)
+        if isinstance(seen, MeasuredSight)
+    ]
     return min(1.0, min(found) * len(found)) if found else 1.0
 
 
@@ -92,13 +94,13 @@ def _softened(log_weight: FloatArray) -> FloatArray:
     return np.asarray(np.exp(power * top))
 
 
-def _odd(flown: Flown, seen: MeasuredSight, weights: FloatArray) -> float:
+def _odd(lots: Sequence[Flown], seen: MeasuredSight, weights: FloatArray) -> float:
     """Give the share of reports that are less likely than the one that was made."""
-    figure = seen.figure(flown)
-    shown = -figure.misses()  # in errors about what was told, which so stands at 0
+    # In errors about what was told, which so stands at 0.
+    shown = -np.concatenate([seen.figure(flown).misses() for flown in lots], axis=2)
     if np.isnan(shown).any(axis=0).all():
         return MISTAKEN / 2
-    rng = stream(flown.cloud.seed, 0, f"fit of {flown.case.name}")
+    rng = stream(lots[0].cloud.seed, 0, f"fit of {lots[0].case.name}")
     flights = rng.choice(weights.size, _DRAWN, p=weights / weights.sum())
     points = shown[:, rng.integers(shown.shape[1], size=_DRAWN), flights]
     points = points[:, ~np.isnan(points).any(axis=0)]

@@ -18,9 +18,11 @@ from driftmap.formulas.strength import HOLDS
 from driftmap.hazard.steering import response
 from driftmap.montecarlo.cloud import Cloud, Part
 
-__all__ = ["ROCKET", "Flown", "flown_cases"]
+__all__ = ["ROCKET", "Flown", "Lay", "flown_cases"]
 
 ROCKET: Final = "rocket"
+Lay: TypeAlias = tuple[str, float, float, float]
+"""A find: its piece, east, north and error [m]."""
 _Asked: TypeAlias = tuple[str, float | None]
 _BARE: Final = ("tumbling", "drag coefficient")  # inputs that are no cloth
 _LAYERS: Final = 65  # heights at which the mean wind's way is summed
@@ -58,8 +60,8 @@ class Flown:
         Places that were worked out before, by what was asked: leaning changes none.
     coarse : bool
         Whether they lie too far apart to hit what was found: each then stands for a patch.
-    found : (float, float, float), optional
-        Where the rocket was found, east, north and error [m], if a patch is to reach there.
+    anchor : (str, float, float, float), optional
+        The find to which patches are moved: its piece, east, north and error [m].
     """
 
     cloud: Cloud
@@ -72,7 +74,7 @@ class Flown:
     lean: FloatArray
     worked_out: dict[_Asked, FloatArray] = field(default_factory=dict)
     coarse: bool = False
-    found: tuple[float, float, float] | None = None
+    anchor: Lay | None = None
 
     def leaned(self, lean: FloatArray) -> Flown:
         """Move every fall as a wind leaned by (2, k) deviations would, to first order."""
@@ -101,28 +103,28 @@ class Flown:
         broken = body.name != piece and body.stages[-1].nose_first and piece in fins
         return at + self._thrown(piece, ways) if broken else at
 
-    def in_patches(
-        self, piece: str, error: float, *, ways: int = 1
-    ) -> tuple[FloatArray, float]:
-        """Give where a piece lies, and how well it is known beside a find [m].
+    def in_patches(self, find: Lay, *, ways: int = 1) -> tuple[FloatArray, float]:
+        """Give where a piece lies, and how well it is known beside a find of it [m].
 
         As `landing`, and the error told. Where `coarse`, each landing is the middle of a
-        patch. One patch holds all of a flight: where the rocket was found too, the patch
-        is moved there first, and the way from the rocket to the piece is what is told.
+        patch. One patch holds all of a flight: it is moved to the `anchor` first, and of
+        another find the way from there is what is told, whichever copies the two are.
         """
+        piece, _, _, error = find
         at = self.landing(piece, ways=ways)
         if not self.coarse or self.who.size < _FEWEST:
             return at, error
-        rocket = self.landing(ROCKET)
-        if self.found is None or piece == ROCKET:
+        if self.anchor in {None, find}:
             return at, float(np.hypot(error, self._patch(at[:, 0])))
-        east, north, off = self.found
-        wide = self._patch(rocket[:, 0]) ** 2
+        first, east, north, off = self.anchor
+        held = self.landing(first)
+        wide = self._patch(held[:, 0]) ** 2
         part = wide / (wide + off**2)
-        between = self._patch(at[:, 0] - rocket[:, 0])
-        moved = part * (np.array([east, north])[:, None, None] - rocket)
+        between = self._patch(at[:, 0] - held[:, 0])
+        moved = part * (np.array([east, north])[:, None, None] - held)
         known = np.sqrt(error**2 + part * off**2 + between**2)
-        return at + moved, float(known)
+        pairs = at[:, :, None] + moved[:, None]
+        return pairs.reshape(2, -1, self.who.size), float(known)
 
     def _patch(self, places: FloatArray) -> float:
         """Give how wide a patch each of some places (2, k) stands for [m].

@@ -25,7 +25,7 @@ from driftmap.formulas.detection import (
     random_search,
 )
 from driftmap.ground.site import Site
-from driftmap.montecarlo.cloud import Cloud, fly
+from driftmap.montecarlo.cloud import fly
 from driftmap.observations.figures import (
     TRACE_ERROR,
     Find,
@@ -45,7 +45,7 @@ from driftmap.observations.observation import (
     Went,
 )
 from driftmap.observations.rows import SeenTable
-from driftmap.observations.toward import LOT, know
+from driftmap.observations.toward import LOT, know, plainly
 from driftmap.observations.weighing import AtOddsError, Weighed
 from driftmap.rocket.flight import BOOSTER, Flight
 from driftmap.rocket.record import read_record
@@ -96,12 +96,12 @@ class Observed:
         seed: int,
         bodies: set[str] | None = None,
         progress: Callable[[int], None] | None = None,
-    ) -> tuple[Cloud, Weighed]:
+    ) -> tuple[Weighed, Weighed]:
         """Fly the flight, and weigh the flights by what was seen.
 
         ``bodies``: what is brought down beside the rocket; all when left out.
 
-        Result: plain flights of all cases, and all those that were flown, weighed.
+        Result: plain flights weighed, and those flown toward what was seen where few fit.
         """
         cloud = fly(
             self.flight,
@@ -115,12 +115,12 @@ class Observed:
             progress=progress,
         )
         try:
-            known = know(
+            plain = plainly(
                 cloud, self.wind, self.told, samples=samples, progress=progress
             )
+            return plain, know(plain, self.wind)
         except AtOddsError as problem:
             raise InputError(", ".join(self.files), "", str(problem)) from None
-        return cloud, known
 
     def sentences(self, known: Weighed, far: Far) -> tuple[str, ...]:
         """Tell what was seen, and what of it fits nothing flown."""

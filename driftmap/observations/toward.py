@@ -36,7 +36,7 @@ from driftmap.observations.weighing import (
     weigh,
 )
 
-__all__ = ["ENOUGH", "LOT", "know"]
+__all__ = ["ENOUGH", "LOT", "know", "plainly"]
 
 ENOUGH: Final = 200.0
 """Effective flights below which more are flown toward what was seen."""
@@ -71,22 +71,32 @@ _STILL: Final = (SeenMoment, Trace)  # times and heights: no lean of the wind mo
 _STENCIL: Final = np.array([(0, 0), (1, 0), (-1, 0), (0, 1), (0, -1), (1, 1)]).T
 
 
-def know(
+def plainly(
     cloud: Cloud,
     wind: WindProfile,
     observations: Sequence[Observation],
     *,
     samples: int = 0,
-    enough: float = ENOUGH,
-    most_lots: int = 4,
     progress: Callable[[int], None] | None = None,
 ) -> Weighed:
-    """Weigh a cloud by what was seen, and fly more toward it where few flights remain.
+    """Weigh a cloud by what was seen, brought to so many flights a case.
 
     ``cloud``: plain flights, their falls kept; ``wind``: the wind they flew in;
-    ``samples``: to how many flights a case the cloud is brought first, where the case can
-    still be true; ``enough``: effective flights to reach; ``most_lots``: how many lots are flown at
-    the most.
+    ``samples``: flights a case, where the case can still be true.
+    """
+    known = weigh(flown_cases(cloud, wind), observations)
+    if samples <= cloud.flights:
+        return known
+    return _flown_on(known, wind, samples, progress)
+
+
+def know(
+    plain: Weighed, wind: WindProfile, *, enough: float = ENOUGH, most_lots: int = 4
+) -> Weighed:
+    """Fly more toward what was seen where few plain flights remain.
+
+    ``plain``: from `plainly`; ``wind``: the wind they flew in; ``enough``: effective flights
+    to reach; ``most_lots``: how many lots are flown at the most.
 
     Result: the weighed flights; `Weighed.effective` tells how many they stand for.
 
@@ -96,18 +106,15 @@ def know(
     itself: a flight that fits in one way as this case and in another as that would
     otherwise hit by luck alone as one of them, and then weigh more than all others.
     """
-    cases = flown_cases(cloud, wind)
-    known = weigh(cases, observations)
-    if samples > cloud.flights:
-        known = _flown_on(known, wind, samples, progress)
-    plain = known.cases
+    known, observations = plain, plain.observations
     # Nothing measured, or no plain flights that told how a lean carries them.
     told = any(isinstance(seen, MeasuredSight) for seen in observations)
-    leans = told and any(flown.slopes for flown in known.cases)
-    if known.effective >= enough or not leans:
-        return _in_patches(known)
-    slopes = {flown.case.name: flown.slopes for flown in cases}
-    few = [_first(flown, wind, slopes) for flown in cases]
+    leans = told and any(flown.slopes for flown in plain.cases)
+    if plain.effective >= enough or not leans:
+        return _in_patches(plain)
+    first = [lots[0][0] for lots in plain.lots.values()]
+    slopes = {flown.case.name: flown.slopes for flown in first}
+    few = [_first(flown, wind, slopes) for flown in first]
     lots: list[Flown] = []
     for lot in range(most_lots):
         if lot:
@@ -117,7 +124,7 @@ def know(
         count = Counter(flown.case.name for flown in lots)
         pooled = [replace(f, prior=f.prior / count[f.case.name]) for f in lots]
         # Cases that were not worth flying again stay as they were.
-        rest = [f for f in plain if f.case.name not in count]
+        rest = [f for f in plain.cases if f.case.name not in count]
         known = weigh([*pooled, *rest], observations)
         if known.effective >= enough:
             break
@@ -164,20 +171,20 @@ def _in_patches(known: Weighed) -> Weighed:
 
     No lean of the wind brings there what went off its path or tipped over on the rod: it
     would hit by luck alone, nearly always too seldom, and at times far too often. Several
-    finds are told from the rocket's; without it, none tells where the others' patches are.
+    finds are told from the rocket's, or from the first.
     """
     finds = [seen for seen in known.observations if isinstance(seen, Find)]
-    rocket = next(
-        ((f.east, f.north, f.error) for f in finds if f.piece == ROCKET), None
-    )
-    if not finds or (len(finds) > 1 and rocket is None):
+    if not finds:
         return known
+    anchor = next((find for find in finds if find.piece == ROCKET), finds[0])
     few = {
         name
         for name, lots in known.lots.items()
         if _hits([flown for flown, _ in lots], known.observations) < _SEEN
     }
-    cases = [replace(f, coarse=f.case.name in few, found=rocket) for f in known.cases]
+    cases = [
+        replace(f, coarse=f.case.name in few, anchor=anchor.told) for f in known.cases
+    ]
     return weigh(cases, known.observations)
 
 

@@ -20,6 +20,7 @@ from driftmap.observations.figures import (
     Sighted,
     Trace,
 )
+from driftmap.observations.fit import fit_of
 from driftmap.observations.flown import _cubic, flown_cases
 from driftmap.observations.observation import (
     MISTAKEN,
@@ -29,7 +30,7 @@ from driftmap.observations.observation import (
     Walked,
     Went,
 )
-from driftmap.observations.toward import know
+from driftmap.observations.toward import know, plainly
 from driftmap.observations.weighing import AtOddsError, bodies_of, weigh
 
 ROOT = Path(__file__).parents[2]
@@ -249,7 +250,7 @@ def test_flights_flown_toward_a_find_agree_with_many_plain_ones(wind, cloud):
     plain = fly(flight, wind, 1234.0, samples=65_536, seed=77, keep_falls=True)
     many = weigh(flown_cases(plain, wind), seen)
     few = weigh(flown_cases(cloud, wind), seen)
-    steered = know(cloud, wind, seen, enough=6 * few.effective, most_lots=1)
+    steered = know(few, wind, enough=6 * few.effective, most_lots=1)
     assert steered.effective > 3 * few.effective
     # Both are estimates: standard errors of the evidence 1/sqrt(effective) each.
     error = np.sqrt(1 / many.effective + 1 / steered.effective)
@@ -278,7 +279,7 @@ def test_beyond_the_first_lot_only_what_can_be_true_is_flown_and_nothing_else_ch
         SeenMoment("rocket", "was down", 150.0, 10.0),
     )
     once = weigh(flown_cases(cloud, wind), seen)
-    known = know(first, wind, seen, samples=8192)
+    known = know(plainly(first, wind, seen, samples=8192), wind)
     flown = {f.case.name: 0 for f in known.cases}
     for lot in known.cases:
         flown[lot.case.name] += lot.who.size
@@ -293,18 +294,61 @@ def test_beyond_the_first_lot_only_what_can_be_true_is_flown_and_nothing_else_ch
 
 
 def test_one_patch_holds_all_that_a_flight_left_on_the_ground(cases):
-    """By hand: beside the rocket's find, the way from the rocket to the piece is told."""
+    """By hand: beside the first find, the way from it to the other piece is told."""
     flown = dataclasses.replace(cases["goes off its path"], coarse=True)
-    rocket = flown.landing("rocket")[:, 0]
-    whole = dataclasses.replace(flown, found=(*rocket[:, 7], 1e-3))
-    at, error = whole.in_patches("nose", 5.0)  # it stays on the rocket
+    rocket, nose = flown.landing("rocket")[:, 0], ("nose cone", 0.0, 0.0, 5.0)
+    whole = dataclasses.replace(flown, anchor=("rocket", *rocket[:, 7], 1e-3))
+    at, error = whole.in_patches(nose)  # it stays on the rocket
     assert error == pytest.approx(5.0)
     assert np.abs(at[:, 0] - rocket[:, [7]]).max() < 0.01
     # A find that is known worse than the patch is wide moves nothing.
-    vague = dataclasses.replace(flown, found=(0.0, 0.0, 1e9))
-    at, error = vague.in_patches("nose", 5.0)
+    vague = dataclasses.replace(flown, anchor=("rocket", 0.0, 0.0, 1e9))
+    at, error = vague.in_patches(nose)
     assert np.abs(at[:, 0] - rocket).max() < 0.01
-    assert error == pytest.approx(flown.in_patches("rocket", 5.0)[1], rel=1e-3)
+    wide = flown.in_patches(("rocket", 0.0, 0.0, 5.0))[1]
+    assert error == pytest.approx(wide, rel=1e-3)
+
+
+def test_fit_is_checked_on_all_lots_of_a_case_together(cases):
+    """The same flights in one lot or in two are told the same, to the digit."""
+    flown = cases["recovery works"]
+    half = flown.who.size // 2
+
+    def part(rows):
+        return dataclasses.replace(
+            flown,
+            who=flown.who[rows],
+            prior=flown.prior[rows],
+            lean=flown.lean[:, rows],
+            worked_out={},
+        )
+
+    lots = [part(slice(0, half)), part(slice(half, None))]
+    # By hand: a lot stands for rows from the first on, so the later one is told its places.
+    lots[1].worked_out["rocket", None] = flown.landing("rocket")[:, :, half:]
+    east, north = flown.landing("rocket")[:, 0, half + 5]
+    seen = [Find("rocket", east + 300.0, north, 30.0)]
+    whole, first = (fit_of(weigh(own, seen)) for own in ([flown], lots[:1]))
+    assert fit_of(weigh(lots, seen)) == whole
+    assert first != whole
+
+
+def test_without_the_rocket_the_first_find_holds_the_patch(cases):
+    """The chance of two finds is alike whichever comes first, and not that of each alone."""
+    flown = dataclasses.replace(cases["goes off its path"], coarse=True)
+    fins, noses = flown.landing("fin")[:, 0], flown.landing("nose cone")[:, 0]
+    apart = np.hypot(*(fins - noses))
+    one = int(np.abs(apart - np.median(apart)).argmin())
+    fin, nose = fins[:, one], noses[:, one]
+    finds = Find("fin", *fin, 5.0), Find("nose cone", *nose, 5.0)
+    told = []
+    for first in finds:
+        moved = dataclasses.replace(flown, anchor=first.told)
+        each = [np.exp(seen.log_likelihood(moved)) for seen in finds]
+        told.append(np.log(each[0] * each[1] @ flown.prior / flown.prior.sum()))
+    assert told[0] == pytest.approx(told[1], abs=0.5)
+    alone = [np.exp(seen.log_likelihood(flown)) for seen in finds]
+    assert told[0] > np.log(alone[0] * alone[1] @ flown.prior / flown.prior.sum()) + 2
 
 
 def test_where_flights_lie_too_far_apart_to_hit_each_stands_for_a_patch(cases):
@@ -334,10 +378,10 @@ def test_where_flights_lie_too_far_apart_to_hit_each_stands_for_a_patch(cases):
     assert gain.mean() > 1.0
     # As wide as the rule says, by the narrower way of the cloud.
     narrow = np.sqrt(np.linalg.eigvalsh(np.cov(half.landing("rocket")[:, 0]))[0])
-    assert coarse.in_patches("rocket", 0.0)[1] == pytest.approx(
+    assert coarse.in_patches(("rocket", 0.0, 0.0, 0.0))[1] == pytest.approx(
         narrow * half.who.size ** (-1 / 6), rel=0.01
     )
-    assert half.in_patches("rocket", 5.0)[1] == 5.0
+    assert half.in_patches(("rocket", 0.0, 0.0, 5.0))[1] == 5.0
 
 
 def test_last_seen_is_any_moment_on_the_way_down(cases):

@@ -42,7 +42,7 @@ from driftmap.logbook.written import assessment_entry
 from driftmap.observations.fit import ODD, fit_of
 from driftmap.observations.flown import flown_cases
 from driftmap.observations.observation import Odds
-from driftmap.observations.toward import LOT, know
+from driftmap.observations.toward import LOT, know, plainly
 from driftmap.observations.weighing import weigh
 from driftmap.search.chances import chances_of
 from driftmap.verdict.assessment import assess
@@ -203,7 +203,7 @@ def explain_sparse(count=135):
         seen = [level, *evidence(truth, rng)]
         known = weigh(cases, seen)
         if known.effective < 200:
-            more = know(cloud, wind, seen)
+            more = know(known, wind)
             before.append((truth.flown.case.name, known.chances))
             after.append((truth.flown.case.name, more.chances))
     yield from reliability(before, f"{count} reports on fewer", gap=True)
@@ -222,7 +222,7 @@ def explain_toward(count=125, pieces=("rocket",), told="finds to 5 m", seed=21):
     for number in range(count):
         truth = one_of(truths[number % len(truths)], rng)
         seen = [level, *finds(truth, rng, pieces)]
-        known = know(cloud, wind, seen)
+        known = know(weigh(cases, seen), wind)
         lots.append((truth.flown.case.name, known.chances))
     yield from reliability(lots, f"{count} {told}, flown toward")
     true = np.log([max(chances.get(name, 0.0), 1e-9) for name, chances in lots])
@@ -300,7 +300,7 @@ def explain_fit():
     _, truths = evenly(cases, flown_cases(other, wind))
     for number in range(420):
         truth = one_of(truths[number % len(truths)], rng)
-        fits = fit_of(cases, evidence(truth, rng))
+        fits = fit_of(weigh(cases, evidence(truth, rng)))
         odd += fits.get(truth.flown.case.name, 1.0) < ODD
     yield "explain: true case called odd, at most 1 % wanted", share(odd, 420)
 
@@ -453,7 +453,7 @@ def speed():
             rng = np.random.default_rng(number)
             told = reports(one_of(flown_cases(cloud, wind)[0], rng), rng)
             start = spent()
-            known = know(cloud, wind, told, samples=samples)
+            known = know(plainly(cloud, wind, told, samples=samples), wind)
             chances_of(known, "rocket", SITE, "us")
             rounds.append(spent() - start)
             counts.append(known.effective)

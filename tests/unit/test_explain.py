@@ -216,7 +216,7 @@ def test_a_report_is_as_odd_as_the_tail_beyond_it(off):
     shown = off + 3.0 * np.random.default_rng(2).standard_normal((1, 1, 4000))
     seen = SimpleNamespace(figure=lambda _: SimpleNamespace(misses=lambda: shown))
     one = SimpleNamespace(seed=1, name="x")
-    told = fit._odd(SimpleNamespace(cloud=one, case=one), seen, np.ones(4000))
+    told = fit._odd([SimpleNamespace(cloud=one, case=one)], seen, np.ones(4000))
     assert told == pytest.approx(erfc(off / sqrt(10) / sqrt(2)), abs=0.06)
 
 
@@ -240,7 +240,7 @@ def test_a_true_case_is_seldom_called_odd():
         truth = one_of(truths[number % len(truths)], rng)
         told = evidence(truth, rng)
         name = truth.flown.case.name
-        odd += fit_of(cases, told).get(name, 1.0) < ODD
+        odd += fit_of(weigh(cases, told)).get(name, 1.0) < ODD
     assert odd / 200 < 0.031
 
 
