@@ -76,6 +76,11 @@ class Flown:
     coarse: bool = False
     anchor: Lay | None = None
 
+    def in_the_rough(self, anchor: Lay | None = None) -> Flown:
+        """Take each flight for a patch, if they are enough to tell how wide one is."""
+        enough = self.who.size >= _FEWEST
+        return replace(self, coarse=enough, anchor=anchor)
+
     def leaned(self, lean: FloatArray) -> Flown:
         """Move every fall as a wind leaned by (2, k) deviations would, to first order."""
         return replace(self, lean=lean)
@@ -91,8 +96,19 @@ class Flown:
         of a rocket that struck nose first about it; ``ways``: in how many ways what a
         strike scatters is drawn for each flight.
 
+        One patch holds all that a flight left: it is moved to the `anchor`, as far as that
+        is known better than the patch is wide.
+
         Result: east and north [m]; ways stand in place of copies, shape (2, copies, k).
         """
+        at = self._landing(piece, ways)
+        if not self.coarse or self.anchor is None:
+            return at
+        first, east, north, _ = self.anchor
+        off = np.array([east, north])[:, None, None] - self._landing(first)[:, :1]
+        return at + self._moved(self.anchor) * off  # copies are alike: any may be it
+
+    def _landing(self, piece: str, ways: int = 1) -> FloatArray:
         part, body = self._part(piece)
 
         def columns() -> FloatArray:
@@ -107,24 +123,24 @@ class Flown:
         """Give where a piece lies, and how well it is known beside a find of it [m].
 
         As `landing`, and the error told. Where `coarse`, each landing is the middle of a
-        patch. One patch holds all of a flight: it is moved to the `anchor` first, and of
-        another find the way from there is what is told, whichever copies the two are.
+        patch, and of a find beside the `anchor` the way from there is what is told.
         """
         piece, _, _, error = find
-        at = self.landing(piece, ways=ways)
-        if not self.coarse or self.who.size < _FEWEST:
-            return at, error
+        if not self.coarse:
+            return self.landing(piece, ways=ways), error
+        at = self._landing(piece, ways)
         if self.anchor in {None, find}:
             return at, float(np.hypot(error, self._patch(at[:, 0])))
-        first, east, north, off = self.anchor
-        held = self.landing(first)
-        wide = self._patch(held[:, 0]) ** 2
-        part = wide / (wide + off**2)
-        between = self._patch(at[:, 0] - held[:, 0])
-        moved = part * (np.array([east, north])[:, None, None] - held)
-        known = np.sqrt(error**2 + part * off**2 + between**2)
-        pairs = at[:, :, None] + moved[:, None]
-        return pairs.reshape(2, -1, self.who.size), float(known)
+        first, _, _, off = self.anchor
+        between = self._patch(at[:, 0] - self._landing(first)[:, 0])
+        known = np.sqrt(error**2 + self._moved(self.anchor) * off**2 + between**2)
+        return self.landing(piece, ways=ways), float(known)
+
+    def _moved(self, anchor: Lay) -> float:
+        """Give how far of the way patches are moved to an anchor, 0 to 1."""
+        piece, _, _, error = anchor
+        wide = self._patch(self._landing(piece)[:, 0]) ** 2
+        return wide / (wide + error**2)
 
     def _patch(self, places: FloatArray) -> float:
         """Give how wide a patch each of some places (2, k) stands for [m].

@@ -198,6 +198,10 @@ class Went:
         chance = ndtr(far / self.error).mean(axis=0)
         return np.asarray(np.log((1 - MISTAKEN) * chance + MISTAKEN / 2))
 
+    def mistaken(self, log_likelihood: FloatArray) -> FloatArray:
+        """Give the chance that it is wrong altogether, where it is so likely."""
+        return np.asarray(MISTAKEN / 2 / np.exp(log_likelihood))
+
 
 @dataclass(frozen=True, slots=True)
 class Walked:

@@ -161,7 +161,7 @@ def _flown_on(
 
 def _at_most(flown: Flown, known: Weighed) -> float:
     """Give the chance of a case, were all its flights as good as the best, by patches."""
-    told = log_likelihoods(replace(flown, coarse=True), known.observations)
+    told = log_likelihoods(flown.in_the_rough(), known.observations)
     best = float(np.max(sum(told, np.zeros(flown.who.size))))
     return float(flown.prior.sum() * np.exp(best - known.log_evidence))
 
@@ -171,21 +171,29 @@ def _in_patches(known: Weighed) -> Weighed:
 
     No lean of the wind brings there what went off its path or tipped over on the rod: it
     would hit by luck alone, nearly always too seldom, and at times far too often. Several
-    finds are told from the rocket's, or from the first.
+    finds are told from the rocket's, or from the first that is no mistake.
     """
-    finds = [seen for seen in known.observations if isinstance(seen, Find)]
-    if not finds:
-        return known
-    anchor = next((find for find in finds if find.piece == ROCKET), finds[0])
     few = {
         name
         for name, lots in known.lots.items()
         if _hits([flown for flown, _ in lots], known.observations) < _SEEN
     }
-    cases = [
-        replace(f, coarse=f.case.name in few, anchor=anchor.told) for f in known.cases
+    if not few or not any(isinstance(seen, Find) for seen in known.observations):
+        return known
+
+    def rough(anchor: Find | None = None) -> Weighed:
+        told = None if anchor is None else anchor.told
+        cases = [f.in_the_rough(told) if f.case.name in few else f for f in known.cases]
+        return weigh(cases, known.observations)
+
+    by_itself = rough()
+    finds = [
+        seen
+        for seen in known.observations
+        if isinstance(seen, Find) and seen not in by_itself.doubted
     ]
-    return weigh(cases, known.observations)
+    finds.sort(key=lambda find: find.piece != ROCKET)
+    return rough(finds[0]) if finds else by_itself
 
 
 def _hits(lots: Sequence[Flown], observations: Sequence[Observation]) -> float:

@@ -12,7 +12,12 @@ from driftmap.core.checks import FloatArray
 from driftmap.core.errors import DriftmapError
 from driftmap.observations.figures import MeasuredSight, SeenMoment
 from driftmap.observations.flown import ROCKET, Flown
-from driftmap.observations.observation import FoundState, Observation, Walked
+from driftmap.observations.observation import (
+    FoundState,
+    Observation,
+    Walked,
+    Went,
+)
 
 __all__ = [
     "AtOddsError",
@@ -159,7 +164,7 @@ def weigh(cases: Sequence[Flown], observations: Sequence[Observation]) -> Weighe
     doubted = tuple(
         seen
         for number, seen in enumerate(observations)
-        if isinstance(seen, MeasuredSight)
+        if isinstance(seen, MeasuredSight | Went)
         and sum(
             float(own @ seen.mistaken(told[number]))
             for own, told in zip(weights, each, strict=True)

@@ -309,6 +309,21 @@ def test_one_patch_holds_all_that_a_flight_left_on_the_ground(cases):
     assert error == pytest.approx(wide, rel=1e-3)
 
 
+def test_what_a_patch_was_moved_to_lies_there_for_all_that_is_told(cases):
+    """Ground walked about the find in vain says the same of every flight of a patch."""
+    find = Find("rocket", 800.0, 300.0, 1e-3)
+    flown = cases["goes off its path"].in_the_rough(find.told)
+    walked = Walked("rocket", shapely.Point(800.0, 300.0).buffer(5.0), 0.9)
+    assert walked.log_likelihood(flown) == pytest.approx(np.log(0.1))
+    lies = weigh([flown], [find]).lying("nose cone")["goes off its path"][0]
+    assert np.abs(lies - [[800.0], [300.0]]).max() < 0.01
+
+
+def test_what_went_down_beyond_all_landings_is_taken_as_a_mistake(cases):
+    near, far = (Went("rocket", 0.0, 0.0, "pad", r, 50.0) for r in (300.0, 40e3))
+    assert weigh(tuple(cases.values()), (near, far)).doubted == (far,)
+
+
 def test_fit_is_checked_on_all_lots_of_a_case_together(cases):
     """The same flights in one lot or in two are told the same, to the digit."""
     flown = cases["recovery works"]
