@@ -63,8 +63,8 @@ __all__ = ["dial_command"]
 )
 @click.option(
     "--gust",
-    type=click.FloatRange(1.0, 5.0),
-    default=1.0,
+    type=Quantity("number", 1.0, 5.0),
+    default="1",
     help="Strongest gusts for each of the mean wind, such as 1.4; the page holds beyond.",
 )
 @run_options(

@@ -133,9 +133,8 @@ def _add(
     doubts = [] if assessed is None else unlike(body, assessed, str(file))
     tied = None if assessed is None else assessed.id
     entry = new_entry("outcome", body, about=tied, corrects=corrects)
-    doubts += _tied(entry, log.current(), file)
     log.append([entry])
-    return entry.id[:8], doubts
+    return entry.id[:8], [*doubts, *_tied(entry, log.current(), file)]
 
 
 def _assessed(log: Log, about: str) -> Entry:
@@ -151,12 +150,11 @@ def _assessed(log: Log, about: str) -> Entry:
 def _tied(outcome: Entry, held: Sequence[Entry], file: Path) -> Iterator[str]:
     """Say which other outcome its assessment has, or that it belongs to none."""
     if outcome.about is not None:
-        others = [e.id for e in held if e.about == outcome.about]
-        before = [one[:8] for one in others if one != outcome.corrects]
-        if before:
+        others = [e.id[:8] for e in held if e.about == outcome.about and e != outcome]
+        if others:
             yield (
-                f"that assessment has an outcome already, {', '.join(before)}: both "
-                f"count; if they are one flight, driftmap log correct {before[-1]} and "
+                f"that assessment has an outcome already, {', '.join(others)}: each "
+                f"counts; if they are one flight, driftmap log correct {others[-1]} and "
                 "not add"
             )
         return

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from datetime import timedelta
 from functools import partial
 from pathlib import Path
@@ -32,14 +31,6 @@ if TYPE_CHECKING:
     from driftmap.verdict.assessment import Setup
 
 __all__ = ["season_command"]
-
-
-def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
-    """Refuse NaN, which lies in every range."""
-    del ctx
-    if not math.isfinite(value):
-        raise InputError(param.opts[0], "", "accepted is -12 to 14 h")
-    return value
 
 
 @click.command("season")
@@ -75,9 +66,8 @@ def _finite(ctx: click.Context, param: click.Parameter, value: float) -> float:
 )
 @click.option(
     "--utc-offset",
-    type=click.FloatRange(-12, 14),
-    callback=_finite,
-    default=0.0,
+    type=Quantity("number", -12.0, 14.0),
+    default="0",
     help="Local time less UTC [h], for months and hours of the day.",
 )
 @click.option(

@@ -25,15 +25,13 @@ from driftmap.desk.folder import Folder
 from driftmap.desk.judging import Told
 from driftmap.logbook.entry import Content, Entry, holding, new_entry
 from driftmap.logbook.store import Log
-from driftmap.logbook.written import flight_contents, outcome_body
+from driftmap.logbook.written import TEXTS, flight_contents, outcome_body
 from driftmap.observations.observation import STATES
 from driftmap.winds.reading import parse_time
 
 __all__ = ["LOG", "Logged", "flown", "happened", "last_flown", "names", "seen_of"]
 
 LOG: Final = "log.sqlite"
-
-_TEXTS: Final = ("decided_by", "case", "device", "wind_read", "notes", "flight", "time")
 
 
 def flown(folder: Folder, name: str, told: Told | None, what: dict[str, Any]) -> Day:
@@ -86,7 +84,7 @@ def happened(folder: Folder, name: str, what: dict[str, Any]) -> Day:
             raise InputError("what happened", "", "the flight is not logged as flown")
         with Log(folder.path(LOG), create=False) as log:
             old = log.find(item.outcome)
-            before = {key: old.body[key] for key in _TEXTS if old.body.get(key)}
+            before = {key: old.body[key] for key in TEXTS if old.body.get(key)}
             found = [_again(find) for find in old.body.get("found", [])]
             told = {**before, "flew": old.body.get("flew", True), **what}
             told["found"] = [*found, *what.get("found", [])]
@@ -172,7 +170,7 @@ def _again(find: dict[str, Any]) -> dict[str, Any]:
 def _body(folder: Folder, item: Item, what: dict[str, Any]) -> dict[str, Any]:
     """Write the outcome as a file and read it back: one way to take it in."""
     told = {
-        key: what[key] for key in ("flew", *_TEXTS) if what.get(key) not in {None, ""}
+        key: what[key] for key in ("flew", *TEXTS) if what.get(key) not in {None, ""}
     }
     finds = [
         {k: v for k, v in find.items() if v != ""} for find in what.get("found", [])

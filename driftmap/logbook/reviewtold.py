@@ -91,9 +91,13 @@ def _nothing(result: Review) -> str:
 
 
 def _figure(figure: Figure, unit: str) -> str:
+    value, *ends = (
+        f"{v:,.0f}" if unit else f"{v:.2f}"
+        for v in (figure.value, figure.lower, figure.upper)
+    )
     if not abs(figure.lower) < float("inf"):
-        return f"{figure.value:.2f}{unit} (flights of one day: no interval)"
-    return f"{figure.value:.2f}{unit} ({figure.lower:.2f} to {figure.upper:.2f})"
+        return f"{value}{unit} (flights of one day: no interval)"
+    return f"{value}{unit} ({ends[0]} to {ends[1]})"
 
 
 def verdicts_told(result: Review, again: Sequence[dict[str, Any]]) -> str:

@@ -159,6 +159,9 @@ class Log:
             raise InputError(source, "", "is no ordinary file")
         with path.open("rb") as file:
             head = file.read(len(_MAGIC))
+        if not (head or create):  # made a moment ago by another writer, or lost
+            told = "is empty: put back a backup, or take it away to begin anew"
+            raise InputError(source, "", told)
         if head and not head.startswith(_MAGIC[: len(head)]):
             raise InputError(source, "", "is no driftmap log: it is left as it is")
         if head and len(head) < len(_MAGIC):

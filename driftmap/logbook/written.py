@@ -15,10 +15,10 @@ import numpy as np
 
 from driftmap.air.convection import Convection
 from driftmap.air.day import Day
-from driftmap.air.wind import WindLevel, WindProfile, told_at
+from driftmap.air.wind import Stronger, WindLevel, WindProfile, told_at
 from driftmap.core.errors import DriftmapError, InputError, located, nearest, quoted
 from driftmap.core.files import bytes_of, toml_of
-from driftmap.core.units import parse
+from driftmap.core.units import bounded
 from driftmap.ground.areas import to_local
 from driftmap.ground.site import FARTHEST_PLACE, read_site
 from driftmap.logbook.entry import Content, Entry, canonical, new_entry
@@ -29,6 +29,7 @@ from driftmap.verdict.assessment import Assessment, Setup
 from driftmap.verdict.document import document
 
 __all__ = [
+    "TEXTS",
     "LoggedInputs",
     "assessment_entry",
     "flight_contents",
@@ -42,8 +43,13 @@ _KEPT: Final = 200  # landing points kept of each piece of each case
 _LARGEST: Final = 20_000_000  # bytes of an input
 _LARGEST_PHOTOGRAPH: Final = 500_000_000
 
-_TEXTS: Final = ("decided_by", "case", "device", "wind_read", "notes", "flight", "time")
-_KEYS: Final = (*_TEXTS, "flew", "found", "photographs")
+_ANSWERED: Final = (
+    *("confirmed", "numbers", "stale", "when", "files"),
+    *("taken_back", "until", "passed_over"),
+)
+TEXTS: Final = ("decided_by", "case", "device", "wind_read", "notes", "flight", "time")
+"""Keys of an outcome that hold text."""
+_KEYS: Final = (*TEXTS, "flew", "found", "photographs")
 _FOUND_KEYS: Final = ("piece", "at", "error", "state")
 
 
@@ -103,15 +109,15 @@ def _contents(
             for key, value in asdict(assessment.wind).items()
         },
         "day": None if day is None else asdict(day),
-        "answers": {
-            "confirmed": dict(answers.confirmed),
-            "numbers": dict(answers.numbers),
-            "stale": dict(answers.stale),
-            "when": None if answers.when is None else answers.when.isoformat(),
-            "files": answers.files,
-        },
+        "answers": {name: _plain(getattr(answers, name)) for name in _ANSWERED},
     }
     yield "as read", Content("read.json", canonical(read).encode())
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, datetime):
+        return value.isoformat()
+    return dict(value) if isinstance(value, Mapping) else value
 
 
 def flight_contents(path: Path) -> Iterator[tuple[str, Content]]:
@@ -176,13 +182,16 @@ def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
         if key not in _KEYS:
             told = f"is no key here; accepted: {', '.join(_KEYS)}"
             raise InputError(source, key, told)
-    wanted = (*_TEXTS, "flew")
+    wanted = (*TEXTS, "flew")
     body: dict[str, Any] = {key: data[key] for key in wanted if key in data}
     for key, value in body.items():
         if key == "flew" and not isinstance(value, bool):
             raise InputError(source, "flew", "must be true or false")
         if key != "flew" and (not isinstance(value, str) or len(value) > 4000):
             raise InputError(source, key, "must be text of at most 4000 characters")
+    if not _is_time(body.get("time")):
+        told = "must be a date and time with its zone, such as '2026-06-13T12:15-07:00'"
+        raise InputError(source, "time", told)
     found = data.get("found", [])
     if not isinstance(found, list):
         raise InputError(source, "found", "must be tables, written [[found]]")
@@ -195,6 +204,13 @@ def outcome_body(path: Path, photographs: Sequence[Path]) -> dict[str, Any]:
         for photo in photographs
     ]
     return body
+
+
+def _is_time(text: str | None) -> bool:
+    try:
+        return text is None or datetime.fromisoformat(text).tzinfo is not None
+    except ValueError:
+        return False
 
 
 _ODD: Final = 2.0
@@ -212,7 +228,7 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
     told = []
     if body["found"] and not body.get("flew", True):
         told.append("what is found of a flight that did not fly counts for no landing")
-    cases = (case.get("pieces", {}) for case in assessed.body.get("forecast", []))
+    cases = [case.get("pieces", {}) for case in assessed.body.get("forecast", [])]
     points = (point for pieces in cases for each in pieces.values() for point in each)
     farthest = max((math.hypot(*point) for point in points), default=0.0)
     latitude, longitude = assessed.body.get("place", (None, None))
@@ -240,6 +256,11 @@ def unlike(body: Mapping[str, Any], assessed: Entry, source: str) -> list[str]:
             f"{nearest(case, sorted(known))}"
         )
     devices = assessed.body.get("devices", [])
+    landed = {name for lands in cases for name in lands}
+    for piece in dict.fromkeys(find["piece"] for find in body["found"]):
+        if landed and piece not in (pieces := {*landed, *devices}):
+            near = nearest(piece, sorted(pieces))
+            told.append(f"no piece of that flight is {quoted(piece)}; {near}")
     if devices and (device := body.get("device")) and device not in devices:
         near = nearest(device, devices)
         told.append(f"no device of that flight is {quoted(device)}; {near}")
@@ -259,7 +280,7 @@ def _find(source: str, where: str, data: object) -> dict[str, Any]:
     if not (isinstance(piece, str) and isinstance(state, str)):
         raise InputError(source, where, "piece and state must be text")
     with located(source, f"{where}, error"):
-        error = parse(data.get("error", 5.0), "length")
+        error = bounded(data.get("error", 5.0), "length", 0.1, 5000)
     at = [float(v) for v in pair]
     return {"piece": piece, "at": at, "error_m": error, "state": state}
 
@@ -322,14 +343,16 @@ def put_back(folder: Path, own: Mapping[str, Content]) -> Path:
 
 
 def _wind(plain: Mapping[str, Any]) -> WindProfile:
+    parts = {"convection": Convection, "stronger": Stronger}
+    own = {key: make(**plain[key]) for key, make in parts.items() if plain.get(key)}
     sets = {name: tuple(plain[name]) for name in _SETS}
     levels = tuple(WindLevel(**level) for level in plain["levels"])
-    stirred = plain.get("convection")
-    air = None if stirred is None else Convection(**stirred)
-    return WindProfile(**{**plain, **sets, "levels": levels, "convection": air})
+    return WindProfile(**{**plain, **sets, **own, "levels": levels})
 
 
 def _answers(plain: Mapping[str, Any]) -> Answers:
-    when = None if plain["when"] is None else datetime.fromisoformat(plain["when"])
+    times = {key: plain.get(key) for key in ("when", "until")}
+    read = {key: text and datetime.fromisoformat(text) for key, text in times.items()}
     files = tuple((name, digest) for name, digest in plain["files"])
-    return Answers(**{**plain, "when": when, "files": files})
+    back = tuple(plain.get("taken_back", ()))
+    return Answers(**{**plain, **read, "files": files, "taken_back": back})

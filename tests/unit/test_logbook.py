@@ -306,7 +306,7 @@ def test_a_log_that_another_program_holds_for_itself_is_told(tmp_path):
     other.close()
 
 
-@pytest.mark.parametrize("size", [10, 100, 5000, -1000])
+@pytest.mark.parametrize("size", [0, 10, 100, 5000, -1000])
 def test_a_log_cut_short_is_told_and_left(tmp_path, size):
     path = tmp_path / "log.sqlite"
     filled(path, 40).close()
@@ -316,7 +316,7 @@ def test_a_log_cut_short_is_told_and_left(tmp_path, size):
     assert run.returncode == 2
     assert run.stderr.count("\n") == 1
     assert "Traceback" not in run.stderr
-    assert ("cut short" if size == 10 else "damaged") in run.stderr
+    assert {0: "is empty", 10: "cut short"}.get(size, "damaged") in run.stderr
     assert path.read_bytes() == data
 
 
@@ -600,6 +600,9 @@ def test_assess_and_outcome_from_the_shell(tmp_path):
         ("found = 3", "written [[found]]"),
         ("[[found]]\nat = [141.0, 3.0]", "[latitude, longitude]"),
         ('[[found]]\nat = [41.0, 3.0]\nerror = "5 s"', "no unit of length"),
+        ('[[found]]\nat = [41.0, 3.0]\nerror = "-5 m"', "accepted is 0.1 to 5,000 m"),
+        ('time = "25:99"', "a date and time with its zone"),
+        ('time = "2026-06-13T12:15"', "a date and time with its zone"),
         ("[[found]]\nat = [41.0, 3.0]\nstate = 3", "piece and state must be text"),
         ("[[found]]\nat = [41.0, 3.0]\npeice = 'fin'", "must have only piece"),
     ],
@@ -640,7 +643,9 @@ def test_what_no_review_can_use_of_an_outcome_is_told(body, told):
 
 def test_a_find_that_cannot_belong_to_the_flight_is_refused():
     """Latitude and longitude turned about are a place of their own in much of the world."""
-    near, far = {"at": [48.11, 11.52]}, {"at": [11.52, 48.11]}
+    near, far = (
+        {"piece": "rocket", "at": at} for at in ([48.11, 11.52], [11.52, 48.11])
+    )
     assessed = of_an_assessment(place=[48.1, 11.5])
     assert unlike({"found": [near]}, assessed, "o.toml") == []
     with pytest.raises(
@@ -652,10 +657,14 @@ def test_a_find_that_cannot_belong_to_the_flight_is_refused():
 def test_a_find_beyond_all_that_was_foretold_or_of_no_flight_is_told():
     landings = [{"case": "c", "pieces": {"rocket": [[300.0, 400.0]]}}]
     assessed = of_an_assessment(place=[48.1, 11.5], forecast=landings)
-    near, far = {"at": [48.105, 11.5]}, {"at": [48.11, 11.52]}
+    near, far = (
+        {"piece": "rocket", "at": at} for at in ([48.105, 11.5], [48.11, 11.52])
+    )
     assert unlike({"found": [near]}, assessed, "o.toml") == []
     (said,) = unlike({"found": [far]}, assessed, "o.toml")
     assert "found 1 lies 1.9 km from the pad" in said
+    (said,) = unlike({"found": [{**near, "piece": "wing"}]}, assessed, "o.toml")
+    assert "no piece of that flight is 'wing'" in said
     (said,) = unlike({"found": [near], "flew": False}, assessed, "o.toml")
     assert "counts for no landing" in said
 

@@ -2,12 +2,15 @@
 
 import json
 import shutil
+from dataclasses import fields, replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from driftmap.air.wind import Stronger
 from driftmap.cli.assess import assess_command
 from driftmap.cli.log import log_command, review_command
 from driftmap.cli.season import season_command
@@ -17,7 +20,8 @@ from driftmap.logbook.findings import Bias, Cause, Coverage, Figure, Review
 from driftmap.logbook.records import winds_of
 from driftmap.logbook.reviewtold import review_told
 from driftmap.logbook.store import Log
-from driftmap.logbook.written import inputs_of
+from driftmap.logbook.written import assessment_entry, inputs_of
+from driftmap.rules import Answers
 from driftmap.verdict.assessment import assess_setup
 from driftmap.verdict.document import document
 
@@ -62,6 +66,53 @@ def test_the_log_alone_gives_the_same_checks_again(logged):
 
     checks = document(assess_setup(inputs.setup, inputs.wind))["checks"]
     assert checks == json.loads(json.dumps(entry.body["checks"]))
+
+
+def test_every_word_of_wind_and_answers_is_read_back(demo):
+    """What the log leaves out would make a flight milder when it is assessed again."""
+    day = datetime(2026, 6, 13, 15, 30, tzinfo=UTC)
+    stronger = Stronger(10.0, 1.4, "one of the tower")
+    wind = replace(demo.wind, stronger=stronger, warned=("hail",), age=1.5)
+    answers = Answers(
+        confirmed={"fire_watch": True},
+        numbers={"crowd": 30.0},
+        stale={"range_closed": "was for another day"},
+        when=day,
+        files=(("a.toml", "00"),),
+        taken_back=("Ann's no",),
+        until=day + timedelta(hours=1),
+        passed_over={"range_closed": "a.toml, of another pad"},
+    )
+    files = {
+        "flight": [str(ROOT / "examples" / "willet.toml")],
+        "site": [str(ROOT / "sites" / "saltgrass-flat.geojson")],
+    }
+    entry, contents = assessment_entry(
+        replace(demo, wind=wind, answers=answers), files, when=day.isoformat()
+    )
+    read = inputs_of(entry, {c.digest: c for c in contents}, "log")
+    assert read.setup.answers == answers
+    for field in fields(wind):
+        was, is_ = (getattr(w, field.name) for w in (wind, read.wind))
+        assert np.array_equal(was, is_) or was == is_, field.name
+
+
+def test_a_correction_of_what_was_corrected_is_no_second_outcome(tmp_path):
+    path, file = tmp_path / "log.sqlite", tmp_path / "o.toml"
+    file.write_text("flew = true")
+    assessed = new_entry("assessment", {"flight": "Willet", "verdict": "go"})
+    with Log(path) as log:
+        log.append([assessed])
+
+    def run(*args):
+        told = CliRunner().invoke(log_command, [*map(str, args), "--log", str(path)])
+        assert told.exception is None
+        return told.output
+
+    first = run("add", file, "--about", "last").split()[1]
+    assert "already" not in run("correct", first, file)
+    assert "already" not in run("correct", first, file)
+    assert "already" in run("add", file, "--about", "last")
 
 
 def test_a_proposal_that_makes_it_worse_turns_checks(logged):
@@ -176,8 +227,8 @@ def test_a_review_tells_each_of_its_parts():
         "   50% line held  90.0 % (80.0 to 97.0 %)  <- not as told",
         "    0- 10 %      1  #  <- outside",
         "   10- 20 %      9  #########  <- outside",
-        "Forecast less reference, energy score: -12.00 m (-20.00 to -4.00)",
-        "  under main, 40: 120.00 m (60.00 to 180.00); -5.00 m (flights of one day: no interval)",
+        "Forecast less reference, energy score: -12 m (-20 to -4)",
+        "  under main, 40: 120 m (60 to 180); -5 m (flights of one day: no interval)",
         "  late opening: 4 of 40 (2.8% to 23.7% by these alone), assumed 1.0%, now 5.0% (1.6% to 10.0%)",
     ):
         assert line in told
