@@ -37,6 +37,7 @@ _NEAR_GROUND = (
     100.0,
 )  # m; wind shear is largest here
 _NARROWEST, _NARROW_SHARE = 1.0, 0.02  # m, and of the height
+_KINK = 0.1  # m/s, by which the wind may be off where a level was left out
 _WIDEST = 90.0  # m; keeps descents within 0.5 m of a tight ODE solver (tests/analytic)
 
 
@@ -250,16 +251,17 @@ def through_air(state: FloatArray, near: FloatArray) -> tuple[FloatArray, ...]:
     return east, north, speed, near[5] + near[6] * rise
 
 
-def column_heights(wind_heights: ArrayLike, top: float) -> FloatArray:
+def column_heights(wind: WindProfile, top: float) -> FloatArray:
     """Choose the common heights of a column.
 
     Wind levels are kept, so that no kink of the wind falls inside a layer, and layers are
-    thin near the ground, where the wind turns and the impact speed is decided.
+    thin near the ground, where the wind turns and the impact speed is decided. A level very
+    near the one below it goes where the wind is the same without it.
 
     Parameters
     ----------
-    wind_heights : array_like, shape (m,)
-        Heights of the wind levels above the site [m].
+    wind : WindProfile
+        The wind as known.
     top : float
         Height the column must reach [m].
 
@@ -268,15 +270,23 @@ def column_heights(wind_heights: ArrayLike, top: float) -> FloatArray:
     ndarray, shape (k,)
         Heights from 0 to `top` [m].
     """
-    levels = np.asarray(wind_heights, dtype=float)
-    marks = np.union1d(levels[levels < top], [0.0, *_NEAR_GROUND, top])
+    marks = np.union1d(wind.height[wind.height < top], [0.0, *_NEAR_GROUND, top])
     marks = marks[marks <= top]
-    # Levels closer than this only cost time: the wind between them cannot change much.
-    kept = [float(marks[0])]
-    for z in marks[1:-1].tolist():
+    each = (
+        (wind.east, wind.north)
+        if wind.members is None
+        else wind.members.reshape(-1, wind.height.size)
+    )
+    winds = np.array([np.interp(marks, wind.height, part) for part in each])
+    kept, below = [float(marks[0])], 0
+    for i, z in enumerate(marks[1:-1].tolist(), 1):
         least = max(_NARROWEST, _NARROW_SHARE * z)
-        if z - kept[-1] > least and top - z > least:
-            kept.append(z)
+        if z - kept[-1] <= least or top - z <= least:
+            share = (z - kept[-1]) / (marks[i + 1] - kept[-1])
+            rise = winds[:, i + 1] - winds[:, below]
+            if np.all(np.abs(winds[:, below] + share * rise - winds[:, i]) < _KINK):
+                continue
+        kept, below = [*kept, z], i
     marks = np.array([*kept, top])
     parts = [
         np.linspace(a, b, int(np.ceil((b - a) / _WIDEST)), endpoint=False)
@@ -316,7 +326,7 @@ def draw_air(
     AirColumn
         One column for each flight.
     """
-    height = column_heights(wind.height, top)
+    height = column_heights(wind, top)
     # Luck of its own for each: how many numbers a wind takes is not to change its gusts.
     east, north = draw_wind(wind, height, count, rng.spawn(1)[0], steer=steer)
     # Each flight has the turbulence of its own wind, and at least that of the gusts told.
@@ -352,7 +362,7 @@ def mean_air(wind: WindProfile, sky: Sky, top: float) -> AirColumn:
     AirColumn
         One column.
     """
-    height = column_heights(wind.height, top)
+    height = column_heights(wind, top)
     east, north = wind.at(height)
     return _column(height, sky, east[:, None], north[:, None])
 

@@ -62,7 +62,7 @@ class Lean:
     def __init__(
         self, wind: WindProfile, plan: Plan, wanted: FloatArray | None
     ) -> None:
-        heights = column_heights(wind.height, plan.top)
+        heights = column_heights(wind, plan.top)
         modes = error_modes(wind, heights)
         self._direction = drift_direction(heights, modes, plan.apogee)
         self._wanted = wanted

@@ -250,6 +250,13 @@ _GROUP: Final = re.compile(
     r"\b(?:(?P<at>FM)(?P<when>\d{6})|(?P<kind>(?:PROB\d\d\s+)?(?:BECMG|TEMPO|INTER)|PROB\d\d)"
     r"\s+(?P<span>\d{4}/\d{4}))\b"
 )
+_EARLY, _LATE = timedelta(hours=1), timedelta(minutes=30)
+"""What is expected so soon after the flight may come before it, and what was expected until
+so soon before it may come late; assumed."""
+
+_SLIGHT: Final = 2.0
+"""A wind from then on that is stronger by no more than this is none to hold for [m s⁻¹]; assumed."""
+
 _SHEAR: Final = re.compile(r"\bWS\d{3}/\d{5,6}(?:KT|MPS)\b")
 
 
@@ -323,8 +330,12 @@ def _forecast(
         if flight >= part.end or new.peak >= level.peak:
             level = new
             told.append(f"becoming by {show_time(part.end)}")
+    soon, past = flight + _EARLY, flight - _LATE
     may = [
-        p for p in parts if p.kind not in {"", "BECMG"} and p.start <= flight < p.end
+        part
+        for part in parts
+        if part.start <= soon
+        and (flight < part.start if part.kind in {"", "BECMG"} else past < part.end)
     ]
     sky = " ".join(part.text for part in (base, *later)).split()
     return Reading(
@@ -360,8 +371,10 @@ def _warned(
         told += code.beside_the_wind(part.text, "")
         told += [f"wind shear ({found[0]})" for found in _SHEAR.finditer(part.text)]
     for part in (*later, *may):
-        trend = f" {part.kind} {part.text}"
-        told += code.trend_winds(trend, level.direction, level.peak)
+        ahead = part.kind in {"", "BECMG"} and part in may
+        trend = f" {part.kind or f'FM{part.start:%d%H%M}'} {part.text}"
+        slack = _SLIGHT if ahead else 0.0
+        told += code.trend_winds(trend, level.direction, level.peak + slack)
         told += [f"{what}, maybe" for what in code.beside_the_wind(part.text, "")]
     for part in may:
         told += [f"{what}, maybe" for what in code.poor_sky(part.text.split())]

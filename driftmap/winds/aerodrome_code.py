@@ -120,7 +120,7 @@ def pressure(words: Sequence[str]) -> float | None:
 TURNED: Final = 30.0
 """A wind expected from farther off than this [deg] lands elsewhere; assumed."""
 
-_TREND: Final = re.compile(r"\s(?:TEMPO|BECMG|INTER|PROB\d\d)\b")
+_TREND: Final = re.compile(r"\s(?:TEMPO|BECMG|INTER|PROB\d\d|FM\d{6})\b")
 _WEATHER: Final = re.compile(
     r"(?:[-+]|RE|VC|MI|BC|PR)*(?P<what>TS(?!NO)|SQ|FC|PO|DS|SS|FG|FZ|VA)(?:[A-Z]{2})*"
 )

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from driftmap.air.wind import MAST, Stronger
 from driftmap.core.checks import FloatArray
 from driftmap.winds import law
-from driftmap.winds.law import Field, Told, given
+from driftmap.winds.law import Field, Known, Told, given
 from driftmap.winds.nodes import (
     SURFACE,
     Compared,
@@ -263,20 +263,33 @@ def laid_through(
 ) -> tuple[list[Node], FloatArray]:
     """Let the field pass through the levels: the wind and its covariance by height."""
     heights = _heights(stack)
-    read = _spread_out(_with_law(stack, roughness))
+    near = _clusters(_with_law(stack, roughness))
+    feet, tops = [levels[0] for levels in near], [levels[-1] for levels in near]
+    count = max(node.wind.shape[0] for levels in near for node in levels)
     lowest = max(held_below(stack), law.lowest_height(roughness))
-    known = given(field, _as_told(read), np.maximum(heights, lowest), roughness)
-    count = max(node.wind.shape[0] for node in read)
-    winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
-    across = known.weights @ np.array(winds) + known.beside[:, None]
-    if (i := _carried_up(read, heights, across.mean(axis=1))) is not None:
+
+    def laid(read: Sequence[Node]) -> tuple[Known, NDArray[np.complex128]]:
+        told = given(field, _as_told(read), np.maximum(heights, lowest), roughness)
+        winds = [np.broadcast_to(node.wind, (count, 2)) @ [1, 1j] for node in read]
+        return told, told.weights @ np.array(winds) + told.beside[:, None]
+
+    known, across = laid(feet)
+    for i, top in enumerate(tops):
+        if top is feet[i]:
+            continue
+        # What a cluster of levels says of the air above it, its highest does.
+        rest, wind = laid([*tops[: i + 1], *feet[i + 1 :]])
+        above = heights > top.height
+        across[above] = wind[above]
+        if np.trace(rest.covariance) > np.trace(known.covariance):
+            known = rest
+    strongest = _carried_up(tops, heights, across.mean(axis=1))
+    if strongest is not None:
         # What falls with height is not carried on past calm, to blow the other way.
-        above = heights > read[-1].height
-        one = _as_told(read[i : i + 1])
-        alone = given(field, one, np.maximum(heights, lowest), roughness)
-        carried_on = alone.weights @ winds[i][None, :] + alone.beside[:, None]
-        across[above] = carried_on[above]
-        if i < len(read) - 1:
+        above = heights > tops[-1].height
+        alone, wind = laid([strongest])
+        across[above] = wind[above]
+        if strongest is not tops[-1]:
             known = alone
     error = np.sqrt(np.maximum(np.diag(known.covariance), 0.0))
     as_read = {node.height: node for node in stack.nodes}
@@ -293,7 +306,7 @@ def laid_through(
 
 def _carried_up(
     read: Sequence[Node], heights: FloatArray, wind: NDArray[np.complex128]
-) -> int | None:
+) -> Node | None:
     """Find the level to carry up where the field turns the highest one about or stills it.
 
     Two readings, one above the other, of which the upper is the weaker, have a trend that
@@ -309,7 +322,7 @@ def _carried_up(
         return None
     usual, least = (told[-1], 0.5) if speeds[-1] >= _STILL else (told[i], 0.0)
     along = (above * usual.conjugate()).real
-    return i if along.min() < least * abs(usual) ** 2 else None
+    return read[i] if along.min() < least * abs(usual) ** 2 else None
 
 
 def _with_law(stack: Stack, roughness: float) -> list[Node]:
@@ -340,13 +353,14 @@ def _as_told(read: Sequence[Node]) -> Told:
     )
 
 
-def _spread_out(nodes: Sequence[Node]) -> list[Node]:
-    """Pick levels that are far enough apart to tell each something of its own."""
-    kept = [nodes[0]]
+def _clusters(nodes: Sequence[Node]) -> list[list[Node]]:
+    """Gather levels so near each other that they tell nothing new of what lies beyond."""
+    near = [[nodes[0]]]
     for node in nodes[1:]:
-        if node.height - kept[-1].height >= max(_NARROW, 0.03 * node.height):
-            kept.append(node)
-    return kept
+        if node.height - near[-1][0].height >= max(_NARROW, 0.03 * node.height):
+            near.append([])
+        near[-1].append(node)
+    return near
 
 
 def _between(

@@ -11,6 +11,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from driftmap.air.column import AirColumn, column_heights
+from driftmap.air.wind import WindProfile
 from driftmap.trajectory.motion import Motion
 
 GRAVITY = 9.80665
@@ -44,7 +45,8 @@ def bodies(n, seed=0):
 def engine_input(n, seed=0):
     """The mix as `driftmap.trajectory.descent.fall` wants it: start, mass, drag area, air."""
     mass, drag_area, height, scale, turn, sideways = bodies(n, seed)
-    levels = column_heights(LEVEL, max(1300.0, float(height.max()) + 1))
+    known = WindProfile(LEVEL, WIND_EAST, WIND_NORTH, np.zeros(len(LEVEL)))
+    levels = column_heights(known, max(1300.0, float(height.max()) + 1))
     cos, sin = scale * np.cos(turn), scale * np.sin(turn)
     east = np.interp(levels, LEVEL, WIND_EAST)[:, None]
     north = np.interp(levels, LEVEL, WIND_NORTH)[:, None]

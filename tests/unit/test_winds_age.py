@@ -289,7 +289,7 @@ REPORT = "METAR KXYZ 191753Z 24005KT 10SM{} CLR 20/10 A3000{}"
         ),
         (
             *("", " TAF KXYZ 191730Z 1918/2018 24004KT FM192000 24035G50KT"),
-            "wind expected (BECMG 24035G50KT)",
+            "wind expected (FM192000 24035G50KT)",
         ),
     ],
 )

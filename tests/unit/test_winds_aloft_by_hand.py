@@ -384,6 +384,27 @@ def test_what_may_come_by_a_taf_holds_while_it_may():
     )
 
 
+@pytest.mark.parametrize(
+    ("change", "minute", "heard"),
+    [
+        ("FM191800 29028G45KT 3SM TSRA", 59, True),
+        ("FM191800 25010KT P6SM SKC", 5, True),
+        ("FM191800 25008KT P6SM SKC", 59, False),
+        ("BECMG 1918/1920 29028G45KT", 1, True),
+        ("TEMPO 1918/1920 29028G45KT TSRA", 1, True),
+        ("PROB30 1916/1917 29028G45KT TSRA", 29, True),
+        ("PROB30 1916/1917 29028G45KT TSRA", 31, False),
+    ],
+)
+def test_what_a_taf_tells_of_the_next_hour_or_the_last_half_is_heard(
+    change, minute, heard
+):
+    when = datetime(2026, 5, 19, 17, minute, tzinfo=UTC)
+    text = f"TAF KXYZ 191130Z 1912/2018 24005KT P6SM SKC {change}"
+    warned = decode(text, Setting(0.0, when=when, now=when)).warned
+    assert any(change.split(" ")[0][:5] in told for told in warned) == heard
+
+
 def test_a_taf_tells_of_the_sky():
     when = NOW.replace(hour=18)
     text = TAF.replace("FEW040", "SCT015 BKN030").replace("TSRA", "0600 FG OVC002")

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from driftmap.air.column import column_heights
 from driftmap.air.wind import Stronger, WindLevel, scaled, strengthened, told_at
 from driftmap.core.errors import WindError
 from driftmap.core.units import FOOT, KNOT
@@ -83,6 +84,26 @@ def test_a_fall_that_ends_aloft_is_not_carried_on_past_calm(rows):
     heights = rows[-1][0] + np.array([50.0, 150.0, 300.0])
     assert np.all(wind.at(heights)[0] <= -0.25 * rows[-1][2])
     assert wind.at(rows[-1][0])[0] == pytest.approx(-rows[-1][2])
+
+
+@pytest.mark.parametrize(
+    ("rows", "upper"),
+    [
+        (((2, 90, 1), (59, 90, 1.5), (60, 90, 6.4), (1500, 90, 6.4)), (0, 2, 3)),
+        (((60, 90, 2.8), (62, 90, 7.4), (1500, 90, 7.4)), (1, 2)),
+        (((100, 90, 4), (199, 90, 2.8), (200, 90, 7.4), (2000, 90, 7.4)), (0, 2, 3)),
+    ],
+)
+def test_of_two_levels_near_each_other_the_upper_tells_of_the_air_above(rows, upper):
+    wind = merge([_layers(*rows, age=0.0)], Setting(0.0))
+    plain = merge([_layers(*(rows[i] for i in upper), age=0.0)], Setting(0.0))
+    above = np.arange(rows[upper[-2]][0], 1500.0, 50.0)
+    assert np.allclose(wind.at(above), plain.at(above), atol=1e-6)
+    assert np.all(np.interp(above, wind.height, wind.error) > 0.9 * plain.error.min())
+    # And as the air is flown: no kink lies within a layer.
+    heights = column_heights(wind, 1200.0)
+    flown = np.interp(np.arange(1200.0), heights, wind.at(heights)[0])
+    assert np.abs(flown - wind.at(np.arange(1200.0))[0]).max() < 0.11
 
 
 @pytest.mark.parametrize("age", [2.0, None])
