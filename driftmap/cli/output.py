@@ -47,7 +47,8 @@ def json_text(data: object, *, indent: int | None = 1) -> str:
     """Write JSON for people and programs: what would steer a terminal as an escape."""
     text = json.dumps(data, indent=indent, allow_nan=False, ensure_ascii=False)
     steering = (c for c in set(text) if visible(c, keep="\n") != c)
-    return text.translate({ord(c): f"\\u{ord(c):04x}" for c in steering})
+    escapes = {ord(c): f"\\u{ord(c):04x}" for c in steering}
+    return text.translate(escapes) if escapes else text
 
 
 class Plain(io.TextIOWrapper):

@@ -82,6 +82,8 @@ def visible(text: str, *, keep: str = "") -> str:
     >>> visible("\x1b[2JGO")
     '␛[2JGO'
     """
+    if text.isprintable():
+        return text
     shown = {code: to for code, to in _SHOWN.items() if chr(code) not in keep}
     return text.translate(shown)
 

@@ -15,12 +15,14 @@ from pathlib import Path
 import pytest
 from shell import driftmap
 
+from driftmap import winds
+from driftmap.ground import site
 from driftmap.montecarlo import cloud
 from driftmap.report import map as map_page
-from driftmap.rules import facts, template
+from driftmap.rules import template
 from driftmap.rules.evaluate import evaluate
 from driftmap.rules.facts import with_answers
-from driftmap.verdict import assessment
+from driftmap.verdict import assessment, judgement, rule_checks
 
 ROOT = Path(__file__).parents[2]
 RANK = ("go", "hold", "no-go", "refused")
@@ -268,11 +270,14 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     """Make what says the verdict of a scene, and what does not pass by its kind.
 
     Clouds are flown and outlined once: many scenes differ only in who stands where. Few
-    flights, of which no word is taken, are those of the first wind that a flight met.
+    flights, of which no word is taken, are those of the first wind that a flight met. Site
+    and wind are read once for the question and the verdict.
     """
     asked, said_no, first, few = {}, [], {}, False
     planned, flown, drawn = Once(KEPT), Once(KEPT), Once(30 * KEPT)
+    merged, sited = Once(KEPT), Once(KEPT)
     fly, plan, containment = cloud.fly, cloud.plan_launch, assessment.containment
+    merge, read_site = winds.merge, site.read_site
     # Other aims and other readings are told beside a verdict; no verdict knows of them.
     without = partial(assessment.assess_setup, advice=False)
 
@@ -292,33 +297,46 @@ def speaker(folder):  # noqa: PLR0915 - one teller, its steps inside
     def drawn_once(*points, **rest):
         return drawn((points, rest), partial(containment, *points, **rest))
 
+    def merge_once(readings, setting):
+        # All times of scenes are past: what the present is says nothing.
+        told = (readings, replace(setting, now=setting.when))
+        return merged(told, partial(merge, readings, setting))
+
+    def site_once(path, **rest):
+        name = str(path)  # it has a digest of all that stands in the file
+        return sited((name, rest), partial(read_site, path, **rest))
+
     def told(scene):
         kept = (scene.flight, json.dumps(geojson(scene)), scene.when, scene.winds)
         name = hashlib.sha256(repr(kept).encode()).hexdigest()[:12]
-        flight, site = folder / "flight.toml", folder / f"{name}.geojson"
+        flight, place = folder / "flight.toml", folder / f"{name}.geojson"
         flight.write_text(scene.flight, encoding="utf-8")
-        site.write_text(json.dumps(geojson(scene)), encoding="utf-8")
-        common = [str(flight), "--site", str(site)]
+        place.write_text(json.dumps(geojson(scene)), encoding="utf-8")
+        common = [str(flight), "--site", str(place)]
         common += [] if scene.when is None else ["--when", scene.when]
-        winds = []
+        told_winds = []
         for text in scene.winds:
             # Named by what it says, which a wind keeps: the same wind is flown once.
             digest = hashlib.sha256(text.encode()).hexdigest()[:12]
             path = folder / f"{digest}.csv"
             path.write_text(text, encoding="utf-8")
-            winds += ["--wind", str(path) if "\n" in text else text]
-        return common, winds
+            told_winds += ["--wind", str(path) if "\n" in text else text]
+        return common, told_winds
 
     def run(*words):
         with pytest.MonkeyPatch.context() as patch:
-            for room in (cloud, assessment, facts):
+            for room in (cloud, assessment, rule_checks):
                 patch.setattr(room, "fly", fly_once)
             patch.setattr(cloud, "plan_launch", plan_once)
-            patch.setattr(facts, "_SCOUTS", FEW)
+            patch.setattr(rule_checks, "_SCOUTS", FEW)
             patch.setattr(template, "_every_row", partial(rows_of, said_no))
             patch.setattr(assessment, "containment", drawn_once)
             patch.setattr(assessment, "influences", lambda _: ())
             patch.setattr(assessment, "assess_setup", without)
+            patch.setattr(winds, "merge", merge_once)
+            patch.setattr(site, "read_site", site_once)
+            need = judgement.Need(0, "")  # told beside a verdict
+            patch.setattr(judgement, "flights_needed", lambda *_: need)
             patch.setattr(map_page, "map_html", lambda *_, **__: "")
             done = driftmap(*words)
         return done.returncode, done.stdout + done.stderr
