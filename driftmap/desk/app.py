@@ -209,7 +209,7 @@ def _find(found: Any) -> dict[str, Any]:
         raise InputError("found", "", "must be piece, place and state")
     try:
         at = [float(found["latitude"]), float(found["longitude"])]
-    except (KeyError, TypeError, ValueError):
+    except (KeyError, TypeError, ValueError, OverflowError):
         raise InputError("found", "at", "must be latitude and longitude") from None
     told = {key: text_of(found, key) for key in ("piece", "error", "state")}
     return {**told, "piece": told["piece"] or "rocket", "at": at}

@@ -1,6 +1,6 @@
 """Break every reader on purpose: run by hand for a campaign, in small by the tests.
 
-    python tests/benchmarks/hostile.py [INPUTS] [--workers N] [--seed S]
+    python tests/benchmarks/hostile.py [INPUTS] [--workers N] [--seed S] [--counts FILE]
 
 Real files are damaged (bytes, lines, words, numbers, trees, other formats spliced in) and
 given to the command line as a user gives them. What must hold each time: it ends within
@@ -18,13 +18,16 @@ import re
 import resource
 import shutil
 import signal
+import subprocess
 import sys
 import tempfile
+import uuid
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from types import FrameType
+from types import FrameType, SimpleNamespace
+from unittest import mock
 
 import click
 from damage import damaged, damaged_tree, damaged_words
@@ -32,7 +35,9 @@ from odd_rockets import odd_rocket
 from shell import driftmap
 
 from driftmap import cli
+from driftmap.desk import day, plans
 from driftmap.desk.app import make_app
+from driftmap.desk.day import read_day
 from driftmap.desk.desk import Desk, made
 from driftmap.desk.folder import Folder
 
@@ -117,8 +122,8 @@ READERS = {
             *("--out", "OUT/made"),
         ),
     ),
-    "options": Reader((), (), share=3),
-    "desk": Reader((), (), share=8),
+    "options": Reader((), (), share=20),
+    "desk": Reader((), (), share=100),
 }
 """Every file a user can hand over, by what it is called."""
 
@@ -134,8 +139,8 @@ def late(signum: int, frame: FrameType | None) -> None:
     raise Late
 
 
-def attempt(reader: str, seed: int) -> tuple[str, str]:
-    """Damage one input of a kind, hand it over, and tell how that ended."""
+def attempt(reader: str, seed: int) -> tuple[list[str], str]:
+    """Damage an input of a kind (to a desk, many), hand it over, and tell how that ended."""
     rng = random.Random(f"{reader} {seed}")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -155,7 +160,7 @@ def attempt(reader: str, seed: int) -> tuple[str, str]:
             # Whatever a damaged word makes of a path stays here.
             done = driftmap(*arguments, cwd=folder)
         except Late:
-            return "late", f"more than {LONGEST} s"
+            return ["late"], f"more than {LONGEST} s"
         finally:
             signal.setitimer(signal.ITIMER_PROF, 0)
             signal.alarm(0)
@@ -165,7 +170,7 @@ def attempt(reader: str, seed: int) -> tuple[str, str]:
         if any("nan" in word for word in arguments):
             told = re.sub(r"\bnan\b", "", told)
         ended, why = outcome(done.returncode, told, done.stderr, left)
-        return ended, why and f"{why} {arguments}"
+        return [ended], why and f"{why} {arguments}"
 
 
 def outcome(code: int, told: str, complaint: str, left: list[str]) -> tuple[str, str]:
@@ -268,72 +273,136 @@ def options_damaged(rng: random.Random, folder: Path) -> list[str]:
     return [name, *told]
 
 
-_ITEM = {"id": "1", "file": "flights/willet.toml", "pad": "", "by": -1, "units": "us"}
-_FOUND = {"piece": "rocket", "latitude": "38.5", "longitude": "-113", "error": "5 m"}
+_HAPPENED = {"piece": "rocket", "latitude": "38.5", "longitude": "-113", "error": "5 m"}
+_CURVE = "time_s,thrust_n\n0,0\n1,20\n2,0\n"
+_TRUE = {"scope": "day", "value": "yes", "by": "Ada Range", "until": "18:00"}
+_PLAN = {"flight": "flights/dunlin.toml", "pad": "", "given": {"--samples": "40"}}
 ASKED: tuple[tuple[str, str, object], ...] = (
+    ("POST", "day/add", {"file": "flights/dunlin.toml", "pad": ""}),
     *(
-        ("POST", f"day/{what}", _ITEM)
-        for what in ("add", "drop", "move", "units", "pad")
+        ("POST", f"day/{what}", {"id": "ID", "pad": "", "by": -1, "units": "us"})
+        for what in ("drop", "move", "units", "pad", "begin")
     ),
-    ("POST", "day/flown", {"id": "1", "decided_by": "Ada Range"}),
-    (
-        "POST",
-        "day/happened",
-        {"id": "1", "case": "x", "notes": "late", "found": _FOUND},
-    ),
+    ("POST", "day/flown", {"id": "ID", "decided_by": "Ada Range"}),
+    ("POST", "day/happened", {"id": "ID", "case": "x", "found": _HAPPENED}),
     ("POST", "winds/try", {"text": "9 mph from SW, gusting to 14 mph", "read_at": ""}),
-    ("POST", "winds/take", {"text": "9 mph from SW", "read_at": "14:05"}),
-    ("POST", "winds/count", {"file": "winds/x.txt", "counts": True}),
+    ("POST", "winds/take", {"text": "9 mph from SW", "read_at": "00:05"}),
+    ("POST", "winds/count", {"file": "WIND", "counts": True}),
     (
         "POST",
         "winds/count",
-        {"file": "winds/x.txt", "counts": False, "why": "mistyped", "by": "Ada"},
+        {"file": "WIND", "counts": 0, "why": "mistyped", "by": "A"},
     ),
-    (
-        "POST",
-        "meter",
-        {"name": "cups", "unit": "kt", "north": "true", "height": "2 m"},
-    ),
-    ("POST", "answers/1", {"waiver_active": True, "by": "Ada Range"}),
-    ("PUT", "site", {"site": "SITE", "base": "BASE"}),
-    (
-        "PUT",
-        "flights/willet",
-        {"values": {"mass": "3 kg", "name": "W"}, "base": "BASE"},
+    ("POST", "meter", {"name": "cups", "unit": "kt", "north": "true", "height": "2 m"}),
+    ("POST", "answers/ID", {"name": "waiver_active", **_TRUE}),
+    ("PUT", "site", {"site": {}, "base": "site"}),
+    ("PUT", "flights/willet", {"text": "WILLET", "base": "flights/willet"}),
+    *(
+        ("PUT", "flights/willet", {"path": path, "value": v, "base": "flights/willet"})
+        for path, v in (
+            (["airframe", "mass"], "3 kg"),
+            (["recovery", 0, "opens_at"], "300 m"),
+            (["piece", 1], None),
+        )
     ),
     ("POST", "flights", {"name": "Own Rocket", "copy": "flights/willet.toml"}),
-    ("POST", "curves", {"name": "x.csv", "text": "time_s,thrust_n\n0,0\n1,20\n2,0\n"}),
+    ("POST", "curves", {"name": "x.csv", "text": _CURVE}),
     ("POST", "pictures", {"name": "field.png", "data": "iVBORw0KGgo="}),
     ("POST", "undo", {"file": "site.geojson"}),
-    ("GET", "state", None),
-    ("GET", "flights/willet/pictures", None),
-    ("GET", "page/map/1", None),
+    *(
+        ("POST", "plans", {"work": work, **_PLAN})
+        for work in ("compare", "brief", "dial", "season", "drop", "search")
+    ),
+    ("POST", "plans/stop", {}),
+    *(
+        ("GET", path, None)
+        for path in (
+            *(
+                "state",
+                "site",
+                "files",
+                "winds/now",
+                "rule-sets",
+                "plans",
+                "plan-forms",
+            ),
+            *("answers/ID", "day/names/ID", "flights/willet", "flight-tables"),
+            *("page/map/ID", "page/sheet/ID", "plans/compare-dunlin/told.txt"),
+        )
+    ),
 )
-"""What the desk's page asks, and what it sends."""
+"""What the desk's page asks, and what it sends; ID and WIND are those of the day then."""
+QUESTIONS = 24  # to one desk: what was damaged before is still there for the next
 
 
-def asked_of_desk(rng: random.Random, folder: Path) -> tuple[str, str]:
-    """Send one damaged question to a desk; then it must still answer, its files whole."""
-    ask = _desk(folder / "own")
+def asked_of_desk(rng: random.Random, folder: Path) -> tuple[list[str], str]:
+    """Send questions, most damaged, to one desk; it must go on answering, its files whole."""
+
+    # The same seed gives the same names; a plan is begun, and its process ends at once.
+    def named() -> uuid.UUID:
+        return uuid.UUID(int=rng.getrandbits(128))
+
+    names = mock.patch.object(day, "uuid4", named)
+    works = mock.patch.multiple(
+        plans, _RUN="pass", subprocess=SimpleNamespace(**_AT_ONCE)
+    )
+    with names, works:
+        return _session(rng, _desk(folder / "own"), folder / "own")
+
+
+def _session(rng: random.Random, ask, folder: Path) -> tuple[list[str], str]:
+    endings: list[str] = []
+    for _ in range(QUESTIONS):
+        method, path, body = question(rng, ask, folder)
+        answer = ask(method, path, body)
+        told = answer.get_data(as_text=True)
+        wrong = answer.status_code >= 500 or "Traceback" in told
+        silent = answer.status_code == 400 and '"problem":""' in told
+        if wrong or silent or ask("GET", "state", None).status_code != 200:
+            why = f"{answer.status_code} for {method} {path} {body}: {told}"
+            return [*endings, "fault"], why
+        endings.append("read" if answer.status_code < 400 else "refused")
+    json.loads((folder / "site.geojson").read_text(encoding="utf-8"))
+    return endings, ""
+
+
+def question(rng: random.Random, ask, folder: Path) -> tuple[str, str, object]:
+    """Make a question as the page would ask it now, and damage it two times in three."""
     method, path, body = rng.choice(ASKED)
-    if isinstance(body, dict) and "base" in body:
-        was = ask("GET", path, None).get_json()
-        body = {**body, "base": was["revision"]}
-    if path == "site":
-        tree = json.loads((ROOT / SITE).read_text(encoding="utf-8"))
-        body = {**body, "site": tree}
-    if rng.random() < 0.2:
+    today = read_day(Folder(folder))
+    told = json.dumps(body)
+    for word, names in (
+        ("ID", [item.id for item in today.items]),
+        ("WIND", [*today.winds, "winds/x.txt"]),
+    ):
+        name = rng.choice(names or ["1"])
+        told, path = told.replace(f'"{word}"', f'"{name}"'), path.replace(word, name)
+    body = json.loads(told)
+    if method == "PUT":
+        now = ask("GET", body["base"], None).get_json()
+        body["base"] = now.get("revision", "")
+        if path == "site":
+            body["site"] = json.loads(now["text"])
+        elif "text" in body:
+            body["text"] = (folder / f"{path}.toml").read_text("utf-8")
+    if rng.random() < 0.1:
         path = damaged_words(rng, path).replace("\x00", "")
-    answer = ask(method, path, damaged_tree(rng, body) if body else None)
-    told = answer.get_data(as_text=True)
-    if answer.status_code >= 500 or "Traceback" in told:
-        return "fault", f"{answer.status_code} for {method} {path}: {told[:300]}"
-    if answer.status_code == 400 and not answer.get_json()["problem"].strip():
-        return "fault", f"refused without a word: {method} {path}"
-    if ask("GET", "state", None).status_code != 200:
-        return "fault", f"the desk no longer answers after {method} {path}"
-    json.loads((folder / "own" / "site.geojson").read_text(encoding="utf-8"))
-    return ("read" if answer.status_code == 200 else "refused"), ""
+    if body and rng.random() < 0.65:
+        body = damaged_tree(rng, body)
+    return method, path, body
+
+
+def _ended(*given, **rest) -> subprocess.Popen[bytes]:
+    process = subprocess.Popen(*given, **rest)
+    process.wait()
+    return process
+
+
+_AT_ONCE = {
+    "Popen": _ended,
+    "PIPE": subprocess.PIPE,
+    "DEVNULL": subprocess.DEVNULL,
+}
 
 
 def _desk(folder: Path):
@@ -344,9 +413,15 @@ def _desk(folder: Path):
         shutil.copy(ROOT / "examples" / name, folder / "flights" / name)
     client = make_app(Desk(Folder(folder)), "key", {"127.0.0.1:1"}).test_client()
     headers = {"Host": "127.0.0.1:1", "X-Desk": "1"}
-    return lambda method, path, body: client.open(
-        f"/key/{path}", method=method, json=body, headers=headers
-    )
+
+    def ask(method, path, body):
+        return client.open(f"/key/{path}", method=method, json=body, headers=headers)
+
+    for name in ("willet", "dunlin"):
+        ask("POST", "day/add", {"file": f"flights/{name}.toml", "pad": ""})
+    ask("POST", "meter", {"name": "m", "unit": "mph", "north": "true", "height": "2 m"})
+    ask("POST", "winds/take", {"text": "9 mph from SW", "read_at": ""})
+    return ask
 
 
 def seed_of(name: str) -> bytes:
@@ -384,46 +459,57 @@ def _batch(job: tuple[str, int, int]) -> tuple[str, Counter[str], list[str]]:
     faults = []
     for seed in range(first, first + count):
         ended, why = attempt(reader, seed)
-        counts[ended] += 1
-        if ended in {"fault", "late"}:
-            faults.append(f"{reader}, seed {seed}: {ended}: {why.strip()[:300]}")
+        counts.update(ended)
+        if why:
+            faults.append(f"{reader}, seed {seed}: {ended[-1]}: {why.strip()[:600]}")
     return reader, counts, faults
 
 
 def main() -> int:
-    """Run a campaign and print what it found."""
+    """Run a campaign, or go on with one, and print what it counted."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("inputs", nargs="?", type=int, default=2000)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--reader", choices=READERS)
+    parser.add_argument("--counts", type=Path, help="goes on from what stands there")
     given = parser.parse_args()
     readers = [given.reader] if given.reader else list(READERS)
-    whole = sum(READERS[reader].share for reader in readers)
+    totals: dict[str, Counter[str]] = {reader: Counter() for reader in readers}
+    first = given.seed
+    if given.counts and given.counts.exists():
+        kept = json.loads(given.counts.read_text(encoding="utf-8"))
+        first = kept["next"]
+        totals |= {name: Counter(each) for name, each in kept["counts"].items()}
+    each = {r: READERS[r].share / (QUESTIONS if r == "desk" else 1) for r in readers}
+    parts = given.inputs / sum(READERS[reader].share for reader in readers)
+    asked = {reader: max(1, round(parts * share)) for reader, share in each.items()}
     jobs = [
-        (reader, given.seed + first, min(25, share - first))
-        for reader in readers
-        for share in [-int(-given.inputs * READERS[reader].share // whole)]
-        for first in range(0, share, 25)
+        (reader, first + begun, min(25, count - begun))
+        for reader, count in asked.items()
+        for begun in range(0, count, 25)
     ]
     # Shuffled, what is stopped early has tried a bit of all.
     random.Random(given.seed).shuffle(jobs)
-    totals: dict[str, Counter[str]] = {reader: Counter() for reader in readers}
     with ProcessPoolExecutor(given.workers, initializer=_bounded) as pool:
         try:
             for reader, counts, faults in pool.map(_batch, jobs):
                 totals[reader] += counts
                 for fault in faults:
                     print(fault, file=sys.stderr, flush=True)
+                if given.counts:
+                    kept = {"next": first + max(asked.values()), "counts": totals}
+                    given.counts.write_text(json.dumps(kept), encoding="utf-8")
         except KeyboardInterrupt:
             pool.shutdown(cancel_futures=True)
     kinds = ("read", "refused", "hold", "no-go", "fault", "late")
     print("| reader | inputs | " + " | ".join(kinds) + " |")
     print("| --- " * (len(kinds) + 2) + "|")
+    totals["all"] = sum(totals.values(), Counter())
     for reader, counts in totals.items():
         cells = " | ".join(f"{counts[kind]:,}" for kind in kinds)
         print(f"| {reader} | {counts.total():,} | {cells} |")
-    return int(any(c["fault"] + c["late"] for c in totals.values()))
+    return int(bool(totals["all"]["fault"] + totals["all"]["late"]))
 
 
 if __name__ == "__main__":
