@@ -84,14 +84,14 @@ def unjudged(tmp_path):
 
 @pytest.fixture(scope="module")
 def demo_desk(tmp_path_factory):
-    """A desk with the demo field, two flights on the list, and a wind."""
+    """A desk with the demo field, two flights on the list, and a wind; it judges nothing."""
     folder = tmp_path_factory.mktemp("desk")
     (folder / "flights").mkdir()
     shutil.copy(ROOT / "sites" / "saltgrass-flat.geojson", folder / "site.geojson")
     for name in ("willet.toml", "willet_motor.csv", "dunlin.toml"):
         shutil.copy(ROOT / "examples" / name, folder / "flights" / name)
     (folder / "day.toml").write_text(METER)
-    desk = Desk(folder)
+    desk = Desk(folder, judges=False)
     yield desk
     desk.stop()
 
@@ -418,8 +418,9 @@ def listed(browser):
     return len(browser.driver.find_elements(By.CSS_SELECTOR, "#list li"))
 
 
-def test_a_stranger_comes_from_nothing_to_a_word_by_keys_alone(browser, empty):
-    room(browser, empty, "day", width=820)
+def test_a_stranger_comes_from_nothing_to_the_list_by_keys_alone(browser, unjudged):
+    desk = unjudged
+    room(browser, desk, "day", width=820)
     keys = Keyboard(browser)
     keys.press("Next: draw the field")
     for label, value in FIELD:
@@ -439,10 +440,10 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_keys_alone(browser, empty):
         keys.named("Radius", radius)
         keys.named("Its centre off the pad", "0 m")
         keys.press("Draw the circle")
-    until(lambda: len(features(empty)) == 4, "the four that were drawn")
+    until(lambda: len(features(desk)) == 4, "the four that were drawn")
     missing = browser.find(".missing")
     until(lambda: "the waiver's ceiling" in missing.text, "what is not told")
-    assert all("ceiling" not in f["properties"] for f in features(empty))
+    assert all("ceiling" not in f["properties"] for f in features(desk))
     keys.named("Ceiling above the ground", "3000 ft")
     until(lambda: "whole" in missing.text, "a whole field")
     keys.press("Flight")
@@ -450,7 +451,7 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_keys_alone(browser, empty):
     keys.fill("document.querySelector('dialog input')", "Own Rocket")
     keys.press("Begin")
     (path,) = until(
-        lambda: list((empty.folder / "flights").glob("*.toml")), "the flight's file"
+        lambda: list((desk.folder / "flights").glob("*.toml")), "the flight's file"
     )
     for key, value in FLIGHT:
         keys.fill(
@@ -473,8 +474,8 @@ def test_a_stranger_comes_from_nothing_to_a_word_by_keys_alone(browser, empty):
         lambda: "4 kt from 200 at 2 m" in problem(browser), "that the reading is taken"
     )
     keys.press("Day")
-    told = "#list .flight .rest"
-    until(lambda: "flown for" in browser.find(told).text, "a word")
+    until(lambda: browser.find("#list .flight strong").text == "HOLD", "its word")
+    assert "5 mph from 200" in browser.find("#wind-now").text
     assert browser.complaints() == []
 
 
@@ -832,11 +833,27 @@ def test_what_a_command_changes_is_seen_at_once(browser, demo_desk):
     until(lambda: "Saltgrass Road" in browser.find(".features").text, "the old name")
 
 
+A_GO = """
+  // A go as the desk would tell it, good for a quarter of an hour.
+  const real = window.fetch;
+  window.fetch = async (...given) => {
+    const answer = await real(...given);
+    if (!String(given[0]).includes('state')) return answer;
+    const told = await answer.json();
+    for (const item of told.items) Object.assign(item, {word: 'go', sure: true, reason: 'All checks are within limits', good_for: 900});
+    return new Response(JSON.stringify(told), {headers: {'Content-Type': 'application/json'}});
+  };
+"""
+
+
 @pytest.mark.parametrize(
     ("width", "dark"), [(320, False), (360, True), (820, False), (1440, True)]
 )
 def test_every_room_fits_and_its_names_are_told(browser, demo_desk, width, dark):
     room(browser, demo_desk, "day", width=width, dark=dark)
+    if dark:
+        browser.js(A_GO)
+        until(lambda: "Good for" in browser.find("#list .left").text, "a go")
     for name in ("Day", "Wind", "Flight", "Field", "Plan", "Show"):
         click(browser, name)
         until(lambda n=name: stands(browser, n.lower()), name)
@@ -887,19 +904,6 @@ def test_the_survey_gives_a_site_that_the_commands_read(browser, tmp_path):
     assert north == pytest.approx(-45.92, abs=0.1)
     assert browser.complaints() == []
     assert browser.requests() == []
-
-
-A_GO = """
-  // A go as the desk would tell it, good for a quarter of an hour.
-  const real = window.fetch;
-  window.fetch = async (...given) => {
-    const answer = await real(...given);
-    if (!String(given[0]).includes('state')) return answer;
-    const told = await answer.json();
-    for (const item of told.items) Object.assign(item, {word: 'go', sure: true, reason: 'All checks are within limits', good_for: 900});
-    return new Response(JSON.stringify(told), {headers: {'Content-Type': 'application/json'}});
-  };
-"""
 
 
 def test_a_silent_desk_leaves_no_go_standing(browser, tmp_path):
