@@ -122,6 +122,13 @@ def recorded(flown, rate, noise, seed, *, zero=0.0, speed_noise=None):
 NOISE = {10: 2.0, 20: 1.0, 100: 0.5}  # m, by readings a second
 
 
+@cache
+def inferred(name, rate):
+    """Find thrust and drag again in the record of a flight."""
+    flown = FLOWN[name]
+    return infer(recorded(flown, rate, NOISE[rate], seed=rate), flown.body(), 0.03)
+
+
 @pytest.mark.parametrize(
     ("name", "rate"),
     [
@@ -135,7 +142,7 @@ NOISE = {10: 2.0, 20: 1.0, 100: 0.5}  # m, by readings a second
 def test_thrust_and_drag_come_back(name, rate):
     """Worst over 60 such records: apogee 0.3 %, its time 1.6 %, drag 5 %, impulse 1.4 %."""
     flown, noise = FLOWN[name], NOISE[rate]
-    found = infer(recorded(flown, rate, noise, seed=rate), flown.body(), 0.03)
+    found = inferred(name, rate)
     top = flown.ascent().apogee
     assert found.apogee == pytest.approx(top.height[0], rel=0.015)
     assert found.apogee_time == pytest.approx(top.time[0], rel=0.02)
@@ -166,7 +173,7 @@ def off_rail(flown, times, thrusts):
 
 def test_the_inferred_rocket_flies_to_the_apogee_recorded():
     flown = FLOWN["middle"]
-    found = infer(recorded(flown, 20, 1.0, seed=3), flown.body(), 0.03)
+    found = inferred("middle", 20)
     again = Flown(
         flown.mass,
         flown.propellant,
@@ -180,11 +187,12 @@ def test_the_inferred_rocket_flies_to_the_apogee_recorded():
     )
 
 
-@pytest.mark.parametrize("name", ["light", "middle", "heavy"])
-def test_impulse_is_spread_so_that_apogee_is_spread_as_the_heights(name):
+@pytest.mark.parametrize(
+    ("name", "rate"), [("light", 10), ("middle", 20), ("heavy", 20)]
+)
+def test_impulse_is_spread_so_that_apogee_is_spread_as_the_heights(name, rate):
     """Impulse one deviation up lifts the apogee by the heights' deviation."""
-    flown = FLOWN[name]
-    found = infer(recorded(flown, 20, 1.0, seed=4), flown.body(), 0.03)
+    flown, found = FLOWN[name], inferred(name, rate)
     relative = found.impulse_spread / found.impulse
     heights = flown.ascent(flown.impulse * np.array([1, 1 + relative])).apogee.height
     # The heavy one then passes Mach 0.8, where drag rises: 7 % less; the others 2 %.
@@ -216,9 +224,9 @@ def test_errors_of_drag_have_the_size_told():
 
 
 def test_the_zero_is_the_pad_even_when_the_altimeter_tells_altitude():
-    flown = FLOWN["light"]
-    plain = infer(recorded(flown, 10, 2.0, seed=6), flown.body(), 0.03)
-    raised = infer(recorded(flown, 10, 2.0, seed=6, zero=230.0), flown.body(), 0.03)
+    flown, plain = FLOWN["light"], inferred("light", 10)
+    record = recorded(flown, 10, NOISE[10], seed=10, zero=230.0)
+    raised = infer(record, flown.body(), 0.03)
     assert raised.apogee == pytest.approx(plain.apogee, rel=1e-4)
     assert raised.drag == pytest.approx(plain.drag, rel=1e-3)
 

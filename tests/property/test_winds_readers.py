@@ -58,20 +58,32 @@ def _refused_in_one_line():
             raise AssertionError(str(problem)) from problem
 
 
+def _sane(reading):
+    """Hold what was read to numbers that a wind can have, each height once and in order."""
+    assert reading.levels
+    heights = [level.height for level in reading.levels]
+    assert heights == sorted({*heights})
+    for level in reading.levels:
+        told = [level.height, level.speed, level.direction, level.gust, level.error]
+        assert all(math.isfinite(number) for number in told if number is not None)
+        assert 0 <= level.speed <= 120
+        assert level.gust is None or level.gust >= level.speed
+
+
 @given(st.text(max_size=300))
 @example("\x00")
 @example("FT 3000 6000\nABC")
 @example("#AAA00000000 2014 ")
 def test_random_text_is_refused_or_read(text):
     with _refused_in_one_line():
-        decode(text, SETTING)
+        _sane(decode(text, SETTING))
 
 
 @pytest.mark.parametrize("reader", [entry[2] for entry in FORMATS])
 @given(text=st.text(max_size=200))
 def test_random_text_meets_every_reader(reader, text):
     with _refused_in_one_line():
-        reader(text, "x", SETTING)
+        _sane(reader(text, "x", SETTING))
 
 
 @given(raw=st.binary(max_size=400))
@@ -80,7 +92,7 @@ def test_random_bytes_in_a_file(tmp_path_factory, raw):
     path.write_bytes(raw)
     with _refused_in_one_line():
         load_text(path)
-        decode(str(path), SETTING)
+        _sane(decode(str(path), SETTING))
 
 
 @settings(max_examples=300)
@@ -95,14 +107,15 @@ def test_damaged_reports_are_refused_or_sane(sample, data):
         )
     with _refused_in_one_line():
         reading = decode("".join(text), SETTING)
+        _sane(reading)
         wind = merge([reading], SETTING)
         assert np.all(np.hypot(wind.east, wind.north) < 400)
-        assert all(level.speed <= 120 for level in reading.levels)
 
 
 @pytest.mark.parametrize("sample", SAMPLES)
 def test_samples_are_good(sample):
     reading = decode(sample, SETTING)
+    _sane(reading)
     then = replace(SETTING, when=reading.valid or SETTING.when)
     assert merge([reading], then).height.size
 

@@ -2,6 +2,7 @@
 
 import json
 import sys
+from functools import cache
 from math import erfc, exp, sqrt
 from pathlib import Path
 from types import SimpleNamespace
@@ -28,6 +29,8 @@ def explain(found, *more, samples=2000):
     arguments = [
         *(str(ROOT / "examples" / "willet.toml"), "--site", site),
         *("--wind", "14 mph from 230", "--samples", str(samples)),
+        # The air hangs on the sun, and flights on the air: one hour, whenever this is run.
+        *("--when", "2026-06-13T12:30-07:00"),
         *("--found", str(found), *more),
     ]
     return CliRunner().invoke(explain_command, arguments)
@@ -70,13 +73,19 @@ def test_what_no_case_explains_is_told_loudly(tmp_path):
     assert not json.loads(explain(found, "--json").output)["explained"]
 
 
-def recorded(folder, case, *, seed=9):
-    """Write the heights of a flight of one case as an altimeter would, noise and all."""
+@cache
+def flights():
+    """Fly some, of every case."""
     wind = read_wind("14 mph from 230", site_altitude=1234.0)
     flight = read_flight(ROOT / "examples" / "willet.toml")
-    cloud = fly(flight, wind, 1234.0, samples=512, seed=seed, keep_falls=True)
-    flown = next(f for f in flown_cases(cloud, wind) if f.case.name == case)
-    rng, down = np.random.default_rng(seed), flown.landed("rocket")[0, 0]
+    cloud = fly(flight, wind, 1234.0, samples=512, seed=9, keep_falls=True)
+    return flown_cases(cloud, wind)
+
+
+def recorded(folder, case):
+    """Write the heights of a flight of one case as an altimeter would, noise and all."""
+    flown = next(f for f in flights() if f.case.name == case)
+    rng, down = np.random.default_rng(9), flown.landed("rocket")[0, 0]
     rows = ["time_s,height_ft"]
     for time in np.arange(-3.0, down + 5.0, 0.5):
         high = flown.at("rocket", max(time, 0.0))[2, 0, 0] / 0.3048
