@@ -54,8 +54,8 @@ function drawZones(about) {
     if (kind) found[kind].push({ index, figures, ring: lineAt(about, index, 1).map(place) });
   });
   // Caution that danger covers whole is no zone of its own.
-  const covered = (corner) => found.danger.some(({ ring }) => within(ring, corner));
-  if (found.caution.every(({ ring }) => ring.every(covered))) found.caution = [];
+  const covered = ({ ring }) => found.danger.some((worse) => ring.every((corner) => within(worse.ring, corner)));
+  if (found.caution.every(covered)) found.caution = [];
   for (const [kind, pieces] of Object.entries(found)) {
     if (!pieces.length) continue;
     for (const part of ["edge", "fill", "hatch"]) {

@@ -242,12 +242,13 @@ def page(
     assumed: Iterable[str],
     questions: Iterable[str] = (),
     warnings: Iterable[str] = (),
+    stands: str = "plan.not_verdict",
 ) -> str:
     """Write a page that needs nothing from outside.
 
     ``blocks``: HTML of the body; ``assumed`` and ``questions``: what was assumed, and what
     must be answered on the day; ``warnings``: what governs all of it; it stands in the
-    head, and the head then warns.
+    head, and the head then warns; ``stands``: key of what the page is, told in its head.
     """
     return render(
         "plan.html",
@@ -257,6 +258,7 @@ def page(
         direction=voice.catalogue.direction,
         say=voice.say,
         title=_shown(title),
+        stands=stands,
         blocks=list(blocks),
         assumed=[_shown(in_units_of(line, voice.units)) for line in assumed],
         questions=[_shown(line) for line in questions],

@@ -210,7 +210,8 @@ def wind_page(wind: WindProfile, top: float, system: Units, table: str) -> str:
     voice = english(system)
     told = f"<p>{escape(_plain(wind.source))}</p>", f"<pre>{escape(table)}</pre>"
     blocks = [told[0], wind_picture_svg(wind, top, voice), told[1]]
-    return page("Wind over the site", blocks, voice, assumed=wind.assumed)
+    title, stands = "Wind over the site", "plan.wind_stands"
+    return page(title, blocks, voice, assumed=wind.assumed, stands=stands)
 
 
 def pad_picture(assessment: Assessment, rail: str) -> str:
