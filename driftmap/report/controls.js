@@ -1,5 +1,30 @@
-// Closer, farther, a scale, and the keys: alike on every map. Nothing glides: a key is never lost on a map that
-// still moves, and nobody waits.
+// The ground, closer and farther, a scale, and the keys: alike on every map. Nothing glides: a key is never lost on
+// a map that still moves, and nobody waits.
+
+const SIGNS = { pass: "", warn: "! ", fail: "✕ " };
+const marked = (outcome) => (outcome === "pass" ? "" : ` ${outcome}`);
+const polygon = (rings, className, pane = "ground", interactive = false) => L.polygon(rings, { className, pane, interactive });
+const areas = [];
+const names = L.layerGroup();
+const ownDrawn = (label) => [areas[label.dataset.area]].filter(Boolean);
+
+// The ground, people last: a road is two lines, as one alone would look like an edge.
+function drawGround(ground, tapped) {
+  for (const { kind, rings, at, name, outcome, rank } of ground.edges) {
+    polygon(rings, kind).addTo(chart);
+    tag(at, kind + marked(outcome), rank, { more: name, sign: SIGNS[outcome] }).addTo(names);
+  }
+  const crowd = ({ kind }) => Number(kind === "people");
+  const order = [...ground.areas.entries()].sort(([, a], [, b]) => crowd(a) - crowd(b));
+  for (const [index, { kind, rings, at, name, people, number, outcome, rank }] of order) {
+    areas[index] = polygon(rings, `area ${kind}`, "overlayPane", tapped).addTo(chart);
+    if (kind === "way") polygon(rings, "lane", "overlayPane").addTo(chart);
+    const told = { mark: number ?? undefined, name, more: people ? ` · ${people}` : undefined, sign: SIGNS[outcome], area: index };
+    tag(at, `area ${kind}${marked(outcome)}`, rank, told).addTo(names);
+  }
+  const pad = L.divIcon({ html: one("#pad-picture").content.firstElementChild, iconSize: [0, 0], className: "tag" });
+  L.marker(ground.pad, { icon: pad, interactive: false, keyboard: false }).addTo(names);
+}
 
 const STRIDE = 80; // pixels for a press of an arrow key
 

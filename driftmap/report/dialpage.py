@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from datetime import date, datetime, timedelta
-from operator import attrgetter
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-import shapely
-from shapely.geometry.base import BaseGeometry
 
 from driftmap.air.convection import toward_dark
 from driftmap.core.units import DIMENSIONS, unit_of
 from driftmap.failures.cases import WORKS
-from driftmap.ground.site import OCCUPIED, Site
 from driftmap.hazard.zones import HURTS, KILLS
 from driftmap.planning.between import check_between, word_at
 from driftmap.planning.dial import Dial
@@ -24,7 +21,8 @@ from driftmap.planning.node import WORDS, Word
 from driftmap.planning.supposed import Supposition
 from driftmap.report import dialdata
 from driftmap.report.instruct import astray
-from driftmap.report.marks import KINDS, piece_marks
+from driftmap.report.layers import ground_of
+from driftmap.report.marks import piece_marks
 from driftmap.report.page import (
     leaflet_script,
     leaflet_style,
@@ -35,6 +33,7 @@ from driftmap.report.page import (
 )
 from driftmap.report.reasons import needle_told
 from driftmap.report.sentences import case_words
+from driftmap.report.shapes import IN_METRES
 from driftmap.report.voice import Catalogue, Voice, read_catalogue
 from driftmap.report.words import Units, in_units_of, isolate
 from driftmap.rules import Answers
@@ -165,7 +164,8 @@ def _data(
         "hurts": HURTS.value,
         "marks": [piece["mark"] for piece in pieces],
         "shareSteps": dialdata.SHARE_STEPS,
-        "ground": _ground(site, voice),
+        "pad": [0, 0],
+        **ground_of(site, defaultdict(lambda: "pass"), IN_METRES, voice),
         "words": _words(voice),
         "declination": None
         if site.declination is None
@@ -222,33 +222,6 @@ def _pieces(dial: Dial) -> list[dict[str, Any]]:
         for place, ((case, body, count), (mark, color, dash)) in enumerate(
             zip(dial.pieces, marks, strict=True)
         )
-    ]
-
-
-def _ground(site: Site, voice: Voice) -> list[dict[str, Any]]:
-    """Give the site's shapes in whole metres from the pad, the widest first."""
-    ceiling = voice.exact_distance(site.waiver.ceiling)
-    top = voice.say("map.ceiling", height=ceiling)
-    rows: list[tuple[str, str, BaseGeometry, int | None, bool]] = [
-        ("waiver", top, site.waiver.shape, None, False),
-        ("boundary", voice.say("map.edge"), site.boundary, None, False),
-    ]
-    for area in sorted(site.areas, key=attrgetter("occupied")):
-        kind = "people" if area.occupied else KINDS.get(area.role, "keep")
-        near = area.role in OCCUPIED
-        rows.append((kind, isolate(area.name), area.shape, area.people, near))
-    return [
-        {"kind": k, "name": name, "rings": _rings(shape), "people": n, "near": near}
-        for k, name, shape, n, near in rows
-    ]
-
-
-def _rings(shape: BaseGeometry) -> list[list[list[int]]]:
-    slim = shapely.simplify(shape, 1.0)
-    return [
-        np.rint(shapely.get_coordinates(ring)[:-1]).astype(int).tolist()
-        for polygon in shapely.get_parts(slim)
-        for ring in shapely.get_rings(polygon)
     ]
 
 

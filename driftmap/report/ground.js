@@ -1,38 +1,20 @@
 // The site in metres about the pad, and the lines of every piece on it.
 
-const DRIFTMAP = { pad: [0, 0] }; // what the placing of labels asks for
+const DRIFTMAP = DIAL; // what the placing of labels asks for
 const chart = L.map("chart-map", {
   crs: L.CRS.Simple, zoomSnap: 0, zoomDelta: 0.5, minZoom: -8, maxZoom: 2, attributionControl: false, zoomControl: false, zoomAnimation: false, fadeAnimation: false,
 });
 const on = () => true;
 const OUTLINES = [];
 const zoneDrawn = (kind) => OUTLINES.filter((drawn) => drawn.options.className === `edge ${kind}`);
-const ownDrawn = () => []; // a name is not told apart from its ground here
-
 const place = ([east, north]) => [north, east];
-const places = (rings) => rings.map((ring) => ring.map(place));
-
-function drawGround() {
-  let count = 0;
-  for (const { kind, name, rings, people } of DIAL.ground) {
-    const drawn = kind === "waiver" || kind === "boundary" ? kind : `area ${kind}`;
-    const outline = L.polygon(places(rings), { className: drawn, interactive: false, pane: "ground", fillRule: "evenodd" }).addTo(chart);
-    const crowd = kind === "people";
-    const wide = kind === "waiver" || kind === "boundary";
-    const middle = wide ? outline.getBounds().getSouthWest() : outline.getBounds().getCenter();
-    const at = wide ? places(rings)[0].reduce((a, b) => (a[0] + a[1] < b[0] + b[1] ? a : b)) : middle;
-    if (crowd) count += 1;
-    tag(at, wide ? kind : `area ${kind}`, crowd ? 10 : 60, { name, more: people ? ` · ${people}` : undefined, mark: crowd ? String(count) : undefined }).addTo(chart);
-  }
-  const pad = L.divIcon({ html: one("#pad-picture").content.firstElementChild.cloneNode(true), iconSize: [0, 0], className: "tag" });
-  L.marker([0, 0], { icon: pad, interactive: false, keyboard: false }).addTo(chart);
-}
 
 function startGround() {
   for (const [name, height] of [["zones", 330], ["ground", 340], ["contours", 360]]) chart.createPane(name).style.zIndex = height;
   chart.setView([0, 0], -3);
   startControls(chart, DIAL.units);
-  drawGround();
+  drawGround(DIAL, false);
+  names.addTo(chart);
   chart.on("zoomend moveend resize", placeLabels);
   for (const button of all("button[data-view]")) button.addEventListener("click", () => frame(button.dataset.view));
 }
@@ -138,8 +120,9 @@ function follow() {
 // Frame what is drawn with the pad and the crowd, or the whole site.
 function frame(view) {
   const bounds = L.latLngBounds([[-60, -60], [60, 60]]);
-  for (const { near, rings } of DIAL.ground) {
-    if (view === "everything" || near) bounds.extend(places(rings).flat());
+  const whole = view === "everything";
+  for (const { kind, rings } of whole ? [...DIAL.edges, ...DIAL.areas] : DIAL.areas) {
+    if (whole || kind === "people") bounds.extend(rings.flat(2));
   }
   for (const outline of OUTLINES) if (outline.getBounds) bounds.extend(outline.getBounds());
   chart.fitBounds(bounds, { animate: false, padding: [14, 14] });

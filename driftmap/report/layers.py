@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, cast
 
 import numpy as np
@@ -18,12 +18,20 @@ from driftmap.hazard.zones import Line, Zone
 from driftmap.report import marks
 from driftmap.report.reasons import zone_lines
 from driftmap.report.sentences import case_name
-from driftmap.report.shapes import latlon_of, lonlat, places_of, rings_of, underlay
+from driftmap.report.shapes import (
+    Drawn,
+    latlon_of,
+    lonlat,
+    on_earth,
+    places_of,
+    rings_of,
+    underlay,
+)
 from driftmap.report.voice import Voice
 from driftmap.verdict.assessment import Assessment
 from driftmap.verdict.check import Outcome
 
-__all__ = ["drawn"]
+__all__ = ["drawn", "ground_of"]
 
 
 _FIRST: Final = {"fail": 4, "warn": 2, "pass": 0}
@@ -43,8 +51,7 @@ def drawn(
     return {
         "units": voice.units,
         "pad": [site.latitude, site.longitude],
-        "edges": _site_edges(assessment, voice),
-        "areas": _areas(assessment),
+        **ground_of(site, _worst(assessment), on_earth(site), voice),
         "picture": underlay(site),
         "zones": _zones(assessment, zoned, voice),
         "pieces": [
@@ -113,40 +120,23 @@ def _worst(assessment: Assessment) -> dict[str, Outcome]:
     return {name: marks.worst_of(assessment.checks, name) for name in names}
 
 
-def _areas(assessment: Assessment) -> list[dict[str, Any]]:
-    """Give the areas in the order of the site file, each with its label."""
-    site, worst = assessment.site, _worst(assessment)
-    numbers = marks.people_numbers(site.areas)
-    found = []
-    for area in site.areas:
-        kind = "people" if area.occupied else marks.KINDS.get(area.role, "keep")
-        outcome = worst[area.name]
-        rank = (10 if area.occupied else 60) - min(area.people or 0, 999) / 1000
-        rank -= _FIRST[outcome] if area.occupied else 0
-        found.append(
-            {
-                "kind": kind,
-                "rings": rings_of(site, area.shape),
-                "at": latlon_of(site, area.shape.representative_point()),
-                "name": area.name,
-                "people": area.people,
-                "number": numbers.get(area.name),
-                "outcome": outcome,
-                "rank": rank - _MARKED * (outcome != "pass"),
-            }
-        )
-    return found
+def ground_of(
+    site: Site, worst: Mapping[str, Outcome], drawn: Drawn, voice: Voice
+) -> dict[str, Any]:
+    """Give the ground that every map draws alike: both edges, and the areas of the site file.
 
+    ``worst``: what the checks say of each area, and of both edges; ``drawn``: how the
+    page's script wants places.
 
-def _site_edges(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
-    """Give the edges of field and waiver, each named at a corner of its own."""
-    site, worst = assessment.site, _worst(assessment)
+    Result: the areas in the order of the site file; each part with its label, an edge at a
+    corner of its own.
+    """
     top = voice.say("map.ceiling", height=voice.exact_distance(site.waiver.ceiling))
-    return [
+    edges = [
         {
             "kind": kind,
-            "rings": rings_of(site, shape),
-            "at": latlon_of(site, _extreme(shape, side)),
+            "rings": drawn.rings(shape),
+            "at": drawn.at(_extreme(shape, side)),
             "name": name,
             "outcome": worst[kind],
             "rank": 70 - _MARKED * (worst[kind] != "pass"),
@@ -156,6 +146,27 @@ def _site_edges(assessment: Assessment, voice: Voice) -> list[dict[str, Any]]:
             ("waiver", site.waiver.shape, top, 1),
         )
     ]
+    numbers = marks.people_numbers(site.areas)
+    areas = []
+    for area in site.areas:
+        outcome = worst[area.name]
+        rank = (10 if area.occupied else 60) - min(area.people or 0, 999) / 1000
+        rank -= _FIRST[outcome] if area.occupied else 0
+        areas.append(
+            {
+                "kind": "people"
+                if area.occupied
+                else marks.KINDS.get(area.role, "keep"),
+                "rings": drawn.rings(area.shape),
+                "at": drawn.at(area.shape.representative_point()),
+                "name": area.name,
+                "people": area.people,
+                "number": numbers.get(area.name),
+                "outcome": outcome,
+                "rank": rank - _MARKED * (outcome != "pass"),
+            }
+        )
+    return {"edges": edges, "areas": areas}
 
 
 def _extreme(shape: BaseGeometry, side: int) -> shapely.Point:

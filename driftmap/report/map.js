@@ -1,33 +1,6 @@
 // The switches and views of the page. DRIFTMAP holds what is drawn on `chart`, the map.
-const one = (selector) => document.querySelector(selector);
-const all = (selector) => [...document.querySelectorAll(selector)];
 const on = (box) => one(box).checked;
-
-const SIGNS = { pass: "", warn: "! ", fail: "✕ " };
-const marked = (outcome) => (outcome === "pass" ? "" : ` ${outcome}`);
-const polygon = (rings, className, pane = "ground", interactive = false) => L.polygon(rings, { className, pane, interactive });
 const lines = (places, className) => L.polyline(places, { className, pane: "grid", interactive: false });
-
-const areas = DRIFTMAP.areas.map(({ rings, kind }) => polygon(rings, `area ${kind}`, "overlayPane", true));
-const names = L.layerGroup();
-
-// The ground, people last: a road is two lines, as one alone would look like an edge.
-function drawGround() {
-  for (const { kind, rings, at, name, outcome, rank } of DRIFTMAP.edges) {
-    polygon(rings, kind).addTo(chart);
-    tag(at, kind + marked(outcome), rank, { more: name, sign: SIGNS[outcome] }).addTo(names);
-  }
-  const crowd = (index) => Number(DRIFTMAP.areas[index].kind === "people");
-  for (const index of [...areas.keys()].sort((a, b) => crowd(a) - crowd(b))) {
-    const { kind, rings, at, name, people, number, outcome, rank } = DRIFTMAP.areas[index];
-    areas[index].addTo(chart);
-    if (kind === "way") polygon(rings, "lane", "overlayPane").addTo(chart);
-    const told = { mark: number ?? undefined, name, more: people ? ` · ${people}` : undefined, sign: SIGNS[outcome], area: index };
-    tag(at, `area ${kind}${marked(outcome)}`, rank, told).addTo(names);
-  }
-  const pad = L.divIcon({ html: one("#pad-picture").content.firstElementChild, iconSize: [0, 0], className: "tag" });
-  L.marker(DRIFTMAP.pad, { icon: pad, interactive: false, keyboard: false }).addTo(names);
-}
 
 // Danger over caution: where both fall, the worse one counts.
 const zones = DRIFTMAP.zones.map(({ kind, rings }) => polygon(rings, `zone ${kind}`, "zones")).reverse();
@@ -91,7 +64,6 @@ function apply() {
 
 // What the placing of labels keeps to.
 const zoneDrawn = (kind) => zones.filter((drawn) => drawn.options.className === `zone ${kind}`);
-const ownDrawn = (label) => [areas[label.dataset.area]].filter(Boolean);
 
 // Wind and north stand in the corner where no zone lies, if there is one.
 function placeCorner() {
@@ -208,7 +180,7 @@ function settleFar(chip, point, size, taken, left, top) {
 function start() {
   startControls(chart, DRIFTMAP.units);
   far.sort((a, b) => fromPad(a) - fromPad(b));
-  drawGround();
+  drawGround(DRIFTMAP, true);
   drawZones();
   for (const area of areas) {
     area.on("click", (event) => {
@@ -220,7 +192,7 @@ function start() {
     L.imageOverlay(DRIFTMAP.picture.data, DRIFTMAP.picture.bounds, { pane: "picture", className: "own-ground", alt: "" }).addTo(chart);
   }
   view("flight");
-  put(names, true);
+  names.addTo(chart);
   for (const label of all(".label[data-area]")) {
     label.addEventListener("click", (event) => {
       event.stopPropagation();

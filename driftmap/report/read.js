@@ -1,7 +1,5 @@
 // What the dial knows, unpacked; and the rule between its winds. No physics here.
 
-const one = (selector, root = document) => root.querySelector(selector);
-const all = (selector, root = document) => [...root.querySelectorAll(selector)];
 const RANK = ["go", "go if aloft", "hold", "no-go"];
 const ON = 1e-6; // of a step: this near, a wind counts as one that was flown
 

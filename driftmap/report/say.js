@@ -1,5 +1,7 @@
 // Words of the page in its language, and figures as its readers write them.
 "use strict";
+const one = (selector, root = document) => root.querySelector(selector);
+const all = (selector, root = document) => [...root.querySelectorAll(selector)];
 const POINTS = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split(" ")
   .map((point) => [...point].map((letter) => SAY.compass["NESW".indexOf(letter)]).join(""));
 const FOOT = 0.3048;

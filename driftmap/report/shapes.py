@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -18,7 +21,16 @@ from driftmap.ground.site import Site
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-__all__ = ["latlon_of", "lonlat", "places_of", "rings_of", "underlay"]
+__all__ = [
+    "IN_METRES",
+    "Drawn",
+    "latlon_of",
+    "lonlat",
+    "on_earth",
+    "places_of",
+    "rings_of",
+    "underlay",
+]
 
 _FINENESS: Final = 800
 """Corners are dropped that move an outline by less than its size over this."""
@@ -54,6 +66,29 @@ def rings_of(site: Site, shape: BaseGeometry) -> Rings:
     lon, lat = lonlat(site, corners[:, 0], corners[:, 1])
     places = np.column_stack([lat, lon]).round(6)
     return [[places[at].tolist() for at in rings] for rings in _ring_rows(slim)]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """How a page's script wants polygons and points: as places on Earth, or in metres."""
+
+    rings: Callable[[BaseGeometry], Rings]
+    at: Callable[[shapely.Point], list[float]]
+
+
+def on_earth(site: Site) -> Drawn:
+    """Draw by latitude and longitude."""
+    return Drawn(partial(rings_of, site), partial(latlon_of, site))
+
+
+def _in_metres(shape: BaseGeometry) -> Rings:
+    slim = shapely.simplify(shape, 1.0)
+    corners = shapely.get_coordinates(slim)[:, ::-1].round()
+    return [[corners[at].tolist() for at in rings] for rings in _ring_rows(slim)]
+
+
+IN_METRES: Final = Drawn(_in_metres, lambda point: [round(point.y), round(point.x)])
+"""North and east of the pad [m], whole."""
 
 
 def _ring_rows(shape: BaseGeometry) -> list[list[slice]]:

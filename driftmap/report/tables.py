@@ -52,7 +52,6 @@ def headline(
     return {
         "verdict": a.verdict,
         "word": voice.say(f"verdict.{a.verdict}"),
-        "means": voice.say(f"verdict.{a.verdict}_means"),
         "wind": read,
         "mast": mast,
         "age": age,
@@ -70,12 +69,14 @@ def headline(
         "settled": reasons.settled(a.checks, voice),
         "reasons": against[:most],
         "more": voice.count(len(against) - most) if len(against) > most else "",
-        "kept": _all_kept(a, voice) if a.verdict == "go" else [],
+        "kept": _all_kept(a, voice),
     }
 
 
 def _all_kept(a: Assessment, voice: Voice) -> list[str]:
-    """Say that nothing speaks against flying, and which limits that rests on."""
+    """Say that nothing speaks against a go, and which limits that rests on; of a hold what it asks."""
+    if a.verdict != "go":
+        return [voice.say("verdict.hold_means")] if a.verdict == "hold" else []
     told = [voice.say("head.kept", count=voice.count(len(a.checks)))]
     if looser := sum(LOOSER in check.source for check in a.checks):
         told.append(voice.say("head.loosened", count=voice.count(looser)))
