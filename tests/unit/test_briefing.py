@@ -417,7 +417,9 @@ def test_the_verdict_leads(demo, english, verdict):
     bare = word.replace("\u2011", "-")
     assert f"<title>{bare}: Willet 54</title>" in page
     assert plain(page).split("</title>")[-1].strip().startswith(f"{bare}: Willet 54")
-    assert english.messages[f"verdict.{verdict}_means"] in plain(page)
+    asked = english.messages["verdict.hold_means"] in plain(page)
+    assert asked == (verdict == "hold")
+    assert ("checks are within limits" in plain(page)) == (verdict == "go")
 
 
 def test_failures_set_to_nothing_are_briefed_all_the_same(demo, english):
