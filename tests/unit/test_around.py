@@ -92,7 +92,7 @@ def test_the_sentence_rounds_toward_the_reading(demo):
     told = stops_at(
         demo.wind, around.Around(0.5, 1.5, math.radians(8), 0.0, 9), english("us")
     )
-    assert "less than 4 mph or more than 12 mph" in told.replace("\u00a0", " ")
+    assert "below 4 mph, above 12 mph" in told.replace("\u00a0", " ")
     assert "outside 232° to 240°" in told
 
 
