@@ -283,8 +283,7 @@ def brief_command(
     result = assessment_of(inputs, out, tuple(writers))
     around = around_of(result, asked=stop_wind)
     pages = {
-        name: write(result, catalogue=voice.catalogue, units=voice.units, around=around)
-        for name, write in writers.items()
+        name: write(result, voice, around=around) for name, write in writers.items()
     }
     write_all(out, pages)
     click.echo(f"{result.verdict.upper()}; briefing: {out / 'briefing.html'}")

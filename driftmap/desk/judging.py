@@ -243,7 +243,7 @@ def drawn(task: Task, what: str, language: str = "en") -> str:
     result = assessment_for(task)
     if what == "map":
         return map_html(result, units=task.units, language=language)
-    return brief_html(result, catalogue=read_catalogue(language), units=task.units)
+    return brief_html(result, Voice(read_catalogue(language), task.units))
 
 
 def _dial(task: Task, language: str) -> str:

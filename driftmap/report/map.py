@@ -79,11 +79,8 @@ def map_html(
         **drawn(assessment, zoned, line, voice),
         "moments": [asdict(moment) for moment in moments(assessment, voice)],
     }
-    # folium takes 0.2 s to import: only those who want a map wait for it.
-    from driftmap.report.offline import map_script  # noqa: PLC0415
-
     facts = [words_for_script(voice), told_to_script("DRIFTMAP", told)]
-    chart = map_script(assessment.site.latitude, assessment.site.longitude)
+    chart = _map_script(assessment.site.latitude, assessment.site.longitude)
     own = "\n".join([*facts, chart, *(text_of(name) for name in _SCRIPTS)])
     return render(
         "map.html",
@@ -93,6 +90,48 @@ def map_html(
         direction=catalogue.direction,
         **_content(assessment, zoned, voice, around),
     )
+
+
+_PANES: Final = {
+    "picture": 320,
+    "zones": 330,
+    "ground": 340,
+    "grid": 350,
+    "contours": 360,
+}
+"""Panes that the layers lie in, the lowest first."""
+
+_CHART: Final = """{% macro script(this, kwargs) %}
+const chart = L.map("map", {center: {{ this.location|tojson }}, ...{{ this.options|tojavascript }}});
+const {{ this.get_name() }} = chart;
+{% endmacro %}"""
+
+
+def _map_script(latitude: float, longitude: float) -> str:
+    """Write the script that makes the map and its panes, for the page's own to draw on."""
+    # folium takes 0.2 s to import: only those who want a map wait for it.
+    import folium  # noqa: PLC0415
+    from folium.template import Template  # noqa: PLC0415
+
+    chart = folium.Map(
+        location=[latitude, longitude],
+        tiles=None,
+        zoom_snap=0,
+        zoom_control=False,
+        zoom_animation=False,
+        fade_animation=False,
+        attribution_control=False,
+    )
+    # The page brings element, script and style: folium asks for none from anywhere.
+    chart.default_js, chart.default_css, chart._template = [], [], Template(_CHART)
+    chart._id = ""  # else random, and no two pages would be the same
+    for name, height in _PANES.items():
+        pane = folium.map.CustomPane(name, z_index=height)
+        pane._id = name
+        pane.add_to(chart)
+    figure: Any = chart.get_root()
+    chart.render()  # type: ignore[no-untyped-call]
+    return str(figure.script.render())
 
 
 def _content(

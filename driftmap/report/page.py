@@ -211,14 +211,21 @@ def governing(data: Mapping[str, Any], voice: Voice) -> list[str]:
 
 
 def table(rows: Sequence[Sequence[str]], voice: Voice) -> str:
-    """Write a table, the first row being its head; words of verdicts bear their colours."""
+    """Write a table, the first row being its head; the words of verdicts bear their colours."""
     head = "".join(f'<th scope="col">{printable(c)}</th>' for c in rows[0])
-    words = {verdict_word(v, voice): v for v in ("go", "hold", "no-go")}
-    words[voice.say("plan.go_if")] = "go"
+    colours = {verdict_word(v, voice): v for v in ("go", "hold", "no-go")}
+    colours[voice.say("plan.go_if")] = "go"
+    judged = voice.say("plan.verdict")
+
+    def cell(column: str, text: str) -> str:
+        # On a phone, where each row is a card, it bears the head of its column.
+        kind = colours.get(text, "") if column == judged else ""
+        kind = kind or ("short" if len(text) <= _SHORT else "")
+        return f'<td class="{kind}" data-label="{printable(column)}">{printable(text)}</td>'
+
     body = "".join(
         # A row without a name goes on with the row before it.
-        f"<tr{'' if row[0] else ' class=again'}>"
-        f"{''.join(_cell(*cell, words) for cell in zip(rows[0], row, strict=True))}</tr>"
+        f"<tr{'' if row[0] else ' class=again'}>{''.join(map(cell, rows[0], row))}</tr>"
         for row in rows[1:]
     )
     name = printable(voice.say("plan.table"))
@@ -226,12 +233,6 @@ def table(rows: Sequence[Sequence[str]], voice: Voice) -> str:
         f'<div class="wide" tabindex="0" role="group" aria-label="{name}"><table>'
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
-
-
-def _cell(head: str, text: str, words: Mapping[str, str]) -> str:
-    """Write a cell; on a phone, where each row is a card, it bears the head of its column."""
-    kind = words.get(text) or ("short" if len(text) <= _SHORT else "")
-    return f'<td class="{kind}" data-label="{printable(head)}">{printable(text)}</td>'
 
 
 def page(

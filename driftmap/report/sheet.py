@@ -26,9 +26,9 @@ from driftmap.report.sheetfacts import (
     straight_down,
 )
 from driftmap.report.tables import headline, people_rows
-from driftmap.report.voice import Catalogue, Voice
+from driftmap.report.voice import Voice
 from driftmap.report.windtold import age_script
-from driftmap.report.words import Units, isolate
+from driftmap.report.words import isolate
 from driftmap.rocket.stages import BOOSTER, Device
 from driftmap.verdict.assessment import Assessment
 
@@ -43,21 +43,15 @@ _SIZES: Final = ((8, "large"), (13, "middle"), (math.inf, "small"))
 
 
 def brief_html(
-    assessment: Assessment,
-    *,
-    catalogue: Catalogue,
-    units: Units,
-    around: Around | None = None,
+    assessment: Assessment, voice: Voice, *, around: Around | None = None
 ) -> str:
     """Write the briefing of a flight.
 
-    ``catalogue``: what to say, from `driftmap.report.voice.read_catalogue`; ``units``:
-    units the reader picked; ``around``: from `driftmap.planning.winds_around`: the
+    ``voice``: what to say, and the units the reader picked; ``around``: from `driftmap.planning.winds_around`: the
     sheet then says when it stops being true.
 
     Result: an HTML document; the same assessment gives the same text.
     """
-    voice = Voice(catalogue, units)
     places, found = spots(assessment), falls(assessment)
     people = [spot for spot in places if spot.stand]
     zoned = shown(_zones(assessment))
@@ -65,7 +59,7 @@ def brief_html(
         "sheet",
         assessment,
         voice,
-        cautions=catalogue.cautions,
+        cautions=voice.catalogue.cautions,
         head=headline(assessment, voice, around, most=_MOST_REASONS),
         picture=field_picture(assessment, places, zoned, voice),
         drawn=drawn_kinds(assessment, places, zoned),
@@ -210,17 +204,12 @@ def _made(a: Assessment, voice: Voice) -> str:
 
 
 def poster_html(
-    assessment: Assessment,
-    *,
-    catalogue: Catalogue,
-    units: Units,
-    around: Around | None = None,
+    assessment: Assessment, voice: Voice, *, around: Around | None = None
 ) -> str:
     """Write what hangs at the crowd: word, wind, why, where to stand, what to count, who decides.
 
     Parameters as for `brief_html`.
     """
-    voice = Voice(catalogue, units)
     zoned = shown(_zones(assessment))
     picture = field_picture(assessment, spots(assessment), zoned, voice)
     astray = off_its_path(
@@ -232,17 +221,12 @@ def poster_html(
 
 
 def caller_html(
-    assessment: Assessment,
-    *,
-    catalogue: Catalogue,
-    units: Units,
-    around: Around | None = None,
+    assessment: Assessment, voice: Voice, *, around: Around | None = None
 ) -> str:
     """Write what the caller reads aloud: the seconds, and when to call.
 
     Parameters as for `brief_html`.
     """
-    voice = Voice(catalogue, units)
     zoned = _zones(assessment)
     return _page(
         "caller",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 from driftmap.air.wind import MAST, WindLevel, WindProfile, told_at
@@ -43,58 +42,25 @@ _LAW: Final = "law from "
 _NO_HELP: Final = 0.95
 
 
-@dataclass(frozen=True, slots=True)
-class Read:
-    """A wind at one height.
-
-    Parameters
-    ----------
-    height : float
-        Height above the ground [m].
-    direction : float or None
-        Where it comes from, clockwise from true north [rad]; None if it is variable.
-    speed : float
-        Mean speed [m s⁻¹].
-    gust : float or None
-        Peak speed, where one was read [m s⁻¹].
-    read : bool
-        Whether a person or a report read it there.
-    """
-
-    height: float
-    direction: float | None
-    speed: float
-    gust: float | None
-    read: bool
-
-    @property
-    def at_head(self) -> bool:
-        """Whether a hand-held meter reads it."""
-        return _HEAD[0] <= self.height <= _HEAD[1]
-
-
-def wind_as_read(wind: WindProfile) -> tuple[Read, Read]:
+def wind_as_read(wind: WindProfile) -> tuple[WindLevel, WindLevel]:
     """Give the wind as it was read lowest, and the wind at `MAST`.
 
     Result: where nothing was read near the ground, the first is the wind at head height
-    as the profile has it, and says that nobody read it.
+    as the profile has it; what nobody read has no source.
     """
-    mast = _at(wind, MAST)
-    read = [level for level in wind.levels if _was_read(level)]
-    if not read:
-        return _at(wind, 2.0), mast
-    low = min(read, key=lambda level: level.height)
-    return Read(low.height, low.direction, low.speed, low.gust, read=True), mast
+    read = [
+        level
+        for level in wind.levels
+        if level.height <= _NEAR_GROUND and not level.source.startswith(_LAW)
+    ]
+    lowest = min(read, key=lambda level: level.height, default=_at(wind, 2.0))
+    return lowest, _at(wind, MAST)
 
 
-def _was_read(level: WindLevel) -> bool:
-    return level.height <= _NEAR_GROUND and not level.source.startswith(_LAW)
-
-
-def _at(wind: WindProfile, height: float) -> Read:
+def _at(wind: WindProfile, height: float) -> WindLevel:
     direction, speed = (float(v) for v in told_at(wind, height))
     known = None if math.isnan(direction) else direction
-    return Read(height, known, speed, None, read=False)
+    return WindLevel(height, known, speed, None, "")
 
 
 def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
@@ -122,7 +88,7 @@ def wind_told(wind: WindProfile, voice: Voice) -> tuple[str, str, str]:
     told += f" {where_read(read, voice)}"
     if read.gust:
         told += voice.say("verdict.gust", speed=voice.speed(read.gust))
-    if not read.read:
+    if not read.source:
         told += f"; {voice.say('head.not_read')}"
     height = voice.distance(mast.height)
     high = voice.say("verdict.mast", speed=voice.speed(mast.speed), height=height)
@@ -143,12 +109,9 @@ def _age(wind: WindProfile, voice: Voice) -> str:
     return voice.say(key, minutes=voice.count(minutes))
 
 
-def where_read(read: Read, voice: Voice) -> str:
-    """Say at which height a wind was read.
-
-    Result: head height by that name.
-    """
-    if read.at_head:
+def where_read(read: WindLevel, voice: Voice) -> str:
+    """Say at which height a wind was read; head height by that name."""
+    if _HEAD[0] <= read.height <= _HEAD[1]:
         return voice.say("verdict.at_head")
     return voice.say("verdict.at_height", height=voice.distance(read.height))
 

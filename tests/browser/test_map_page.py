@@ -15,7 +15,7 @@ from selenium.webdriver.common.keys import Keys
 from driftmap.ground.areas import to_local
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, poster_html
-from driftmap.report.voice import read_catalogue
+from driftmap.report.voice import Voice, read_catalogue
 from driftmap.verdict.assessment import assess
 
 pytestmark = pytest.mark.browser
@@ -659,7 +659,7 @@ def test_pages_say_nothing_that_stands_in_no_catalogue(browser, demo, tmp_path):
     told = browser.js("return document.documentElement.outerHTML")
     assert latin_words(told, *names) == set()
     for write in (brief_html, poster_html, caller_html):
-        told = write(demo, catalogue=language, units="us")
+        told = write(demo, Voice(language, "us"))
         assert latin_words(told, *names) == set()
 
 

@@ -18,7 +18,7 @@ from driftmap.ground.site import read_site
 from driftmap.report.dialpage import dial_html
 from driftmap.report.map import map_html
 from driftmap.report.sheet import brief_html, caller_html, poster_html
-from driftmap.report.voice import read_catalogue
+from driftmap.report.voice import Voice, read_catalogue
 from driftmap.rocket.flightfile import read_flight
 from driftmap.verdict.assessment import assess
 from driftmap.winds import read_wind
@@ -62,7 +62,7 @@ def pages(assessment, language="en"):
         ("poster", poster_html),
         ("caller", caller_html),
     ):
-        yield name, write(assessment, catalogue=catalogue, units=catalogue.units)
+        yield name, write(assessment, Voice(catalogue, catalogue.units))
 
 
 def look(browser, width, height, scheme, text):

@@ -68,7 +68,7 @@ def test_every_message_that_is_asked_for_is_in_the_catalogue(language, demo):
     asked = set()
     spied = dataclasses.replace(catalogue, messages=Spy(catalogue.messages, asked))
     for units in ("us", "si"):
-        page = brief_html(demo, catalogue=spied, units=units)
+        page = brief_html(demo, Voice(spied, units))
         assert f'lang="{language}"' in page
         for caution in catalogue.cautions:
             assert caution in plain(page)
@@ -206,7 +206,7 @@ def test_a_club_can_bring_its_own_words(tmp_path, demo):
     path.write_text(
         ENGLISH.replace('title = "When to call HEADS UP"', 'title = "Shout LOOK OUT"')
     )
-    page = brief_html(demo, catalogue=read_catalogue(str(path)), units="us")
+    page = brief_html(demo, Voice(read_catalogue(str(path)), "us"))
     assert "Shout LOOK OUT" in plain(page)
 
 
@@ -275,7 +275,7 @@ def test_falls_agree_with_the_cloud(demo):
 
 
 def test_the_sheet_tells_seconds_for_every_case(demo, english):
-    told = plain(brief_html(demo, catalogue=english, units="us"))
+    told = plain(brief_html(demo, Voice(english, "us")))
     voice = Voice(english, "us")
     for fall in sheetfacts.falls(demo)[
         :_MOST_FALLS
@@ -314,7 +314,7 @@ def test_ground_that_is_not_safe_is_not_offered(demo, english, outcome):
         is not Kind.UNDER_THE_FALL  # who stands there is marked though it passes
     )
     changed = dataclasses.replace(demo, checks=checks)
-    told = plain(brief_html(changed, catalogue=english, units="us"))
+    told = plain(brief_html(changed, Voice(english, "us")))
     row = re.search(rf"{area} [^;]*? of the pad; 120 people (.{{30}})", told)[1]
     flags = {"fail": "NOT HERE NOW", "warn": "ask first"}
     if outcome == "pass":
@@ -343,7 +343,7 @@ def test_a_check_of_several_places_marks_each_of_them_first(
         if c.kind is not Kind.UNDER_THE_FALL
     ]
     changed = dataclasses.replace(demo, checks=(*others, under))
-    sheet = brief_html(changed, catalogue=english, units="us")
+    sheet = brief_html(changed, Voice(english, "us"))
     page, chart = map_html(changed), sheet[sheet.index("<svg class=") :]
     assert chart.count(f'<g class="name {outcome}">') == 2
     drawn = json.loads(re.search(r"const DRIFTMAP = (\{.*?\});\n", page)[1])["areas"]
@@ -412,7 +412,7 @@ def test_a_storm_leads_over_what_is_only_not_known_well_enough(english):
 @pytest.mark.parametrize("verdict", ["go", "hold", "no-go"])
 def test_the_verdict_leads(demo, english, verdict):
     changed = dataclasses.replace(demo, verdict=verdict)
-    page = brief_html(changed, catalogue=english, units="us")
+    page = brief_html(changed, Voice(english, "us"))
     word = english.messages[f"verdict.{verdict}"]
     bare = word.replace("\u2011", "-")
     assert f"<title>{bare}: Willet 54</title>" in page
@@ -427,18 +427,18 @@ def test_failures_set_to_nothing_are_briefed_all_the_same(demo, english):
     every = {c.cause: 0.0 for c in demo.cloud.tree.cases if c.cause != WORKS}
     flight = demo.flight.model_copy(update={"cases": every})
     alone = assess(flight, demo.site, demo.wind, samples=500)
-    told = plain(brief_html(alone, catalogue=english, units="us"))
+    told = plain(brief_html(alone, Voice(english, "us")))
     assert english.messages["case.nothing deploys"] in told
     assert "Count the seconds" in told
 
 
 def test_the_page_runs_only_its_clock_and_asks_for_nothing(demo, english):
-    page = brief_html(demo, catalogue=english, units="us")
+    page = brief_html(demo, Voice(english, "us"))
     assert page.count("<script") == 1
     assert "const AGE = {" in page
     assert "default-src" in page
     assert not re.search(r'(?:src|href)="(?!data:)|url\((?!#)', page)
-    assert page == brief_html(demo, catalogue=english, units="us")
+    assert page == brief_html(demo, Voice(english, "us"))
 
 
 @pytest.mark.parametrize("language", languages())

@@ -121,7 +121,7 @@ def test_a_booster_without_canopy_is_called_while_it_falls(staged):
     second = voice.seconds(fall.first)
     assert any("booster" in told and second in told for told in heads_up(found, voice))
     for page in (poster_html, caller_html, brief_html):
-        assert second in page(staged, catalogue=voice.catalogue, units="us")
+        assert second in page(staged, voice)
 
 
 def test_what_lands_with_nothing_open_is_told_by_the_soonest_cause(demo, staged):
